@@ -1,0 +1,8 @@
+package main
+
+import "github.com/spf13/cobra"
+
+// commands returns every command of the program, in the order in which a study uses them.
+func (a *app) commands() []*cobra.Command {
+	return []*cobra.Command{}
+}

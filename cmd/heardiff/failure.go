@@ -1,0 +1,105 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+
+	"github.com/spf13/cobra"
+)
+
+// Exit codes, see exitCodes.
+const (
+	exitFailed      = 1
+	exitUsage       = 2
+	exitRejected    = 3
+	exitInterrupted = 130
+)
+
+// failure is an error that knows its exit code and, where there is a mend, a hint.
+type failure struct {
+	code int
+	err  error
+	hint string
+}
+
+func (f *failure) Error() string { return f.err.Error() }
+func (f *failure) Unwrap() error { return f.err }
+
+// misused marks err as a wrong command line (exit 2). A nil err stays nil.
+func misused(err error) error { return failed(exitUsage, err, "") }
+
+// misusedf is misused of a formatted message.
+func misusedf(format string, args ...any) error { return misused(fmt.Errorf(format, args...)) }
+
+// rejected marks err as an input that cannot be used (exit 3), with the mend in hint, or "". A nil err stays nil.
+func rejected(err error, hint string) error { return failed(exitRejected, err, hint) }
+
+func failed(code int, err error, hint string) error {
+	if err == nil {
+		return nil
+	}
+	return &failure{code: code, err: err, hint: hint}
+}
+
+// fail prints err as one line, and its hint as a second, and returns the exit code.
+func (a *app) fail(ctx context.Context, err error) int {
+	code, hint := exitFailed, ""
+	var f *failure
+	switch {
+	case ctx.Err() != nil && errors.Is(err, context.Canceled):
+		code, err = exitInterrupted, errors.New("interrupted")
+	case errors.As(err, &f):
+		code, hint = f.code, f.hint
+	case strings.HasPrefix(err.Error(), "unknown command"):
+		// cobra has no error value for this; it arises only before any command runs.
+		code, hint = exitUsage, `"heardiff help" lists the commands`
+	}
+	fmt.Fprintf(a.stderr, "heardiff: %s\n", oneLine(err.Error()))
+	if hint != "" {
+		fmt.Fprintf(a.stderr, "heardiff: hint: %s\n", oneLine(hint))
+	}
+	return code
+}
+
+func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
+
+// exactArgs accepts exactly the named arguments.
+func exactArgs(names ...string) cobra.PositionalArgs {
+	return func(_ *cobra.Command, args []string) error {
+		if len(args) == len(names) {
+			return nil
+		}
+		if len(names) == 0 {
+			return misusedf("unexpected argument: %q", args[0])
+		}
+		return misusedf("%d arguments given: %s wanted", len(args), strings.Join(names, " "))
+	}
+}
+
+// minArgs accepts n arguments or more, named for the message.
+func minArgs(n int, names string) cobra.PositionalArgs {
+	return func(_ *cobra.Command, args []string) error {
+		if len(args) < n {
+			return misusedf("%d arguments given: %s wanted", len(args), names)
+		}
+		return nil
+	}
+}
+
+// group returns a command that only holds others: it refuses unknown ones with exit code 2.
+func group(use, short string, sub ...*cobra.Command) *cobra.Command {
+	c := &cobra.Command{
+		Use:   use,
+		Short: short,
+		RunE: func(c *cobra.Command, args []string) error {
+			if len(args) > 0 {
+				return misusedf("%s: unknown command %q", c.CommandPath(), args[0])
+			}
+			return c.Help()
+		},
+	}
+	c.AddCommand(sub...)
+	return c
+}

@@ -1,0 +1,78 @@
+// Heardiff tells whether anybody can hear the difference between two audio chains that measure differently.
+//
+// It measures captures of the chains, prepares excerpts in which nothing but the chain differs, runs blind
+// tests with one listener at a keyboard, does the statistics, and sets every result beside the measured
+// differences of the very same chains. "heardiff help" lists the commands.
+package main
+
+import (
+	"context"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+	"time"
+
+	"github.com/spf13/cobra"
+)
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
+	code := run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
+	stop()
+	os.Exit(code)
+}
+
+// app is what every command needs of the outside: streams, the clock, and the flags common to all.
+type app struct {
+	stdin  io.Reader
+	stdout io.Writer
+	stderr io.Writer
+	now    func() time.Time
+	getenv func(string) string
+
+	json  bool   // --json
+	study string // --study
+}
+
+// run executes one command line and returns the exit code: 0 done, 1 could not be done, 2 the command line is
+// wrong, 3 the input was rejected, 130 interrupted.
+func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
+	a := &app{stdin: stdin, stdout: stdout, stderr: stderr, now: time.Now, getenv: os.Getenv}
+	root := a.rootCommand()
+	root.SetArgs(args)
+	root.SetIn(stdin)
+	root.SetOut(stdout)
+	root.SetErr(stderr)
+	err := root.ExecuteContext(ctx)
+	if err == nil {
+		return 0
+	}
+	return a.fail(ctx, err)
+}
+
+func (a *app) rootCommand() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "heardiff",
+		Short: "Two chains measure differently; can anybody hear it?",
+		Long: `Two chains measure differently; can anybody hear it?
+
+heardiff measures captures of audio chains, prepares excerpts in which nothing but the
+chain differs, runs blind listening tests, and sets each listener's result beside the
+measured differences of the same chains.
+
+` + exitCodes,
+		SilenceErrors: true,
+		SilenceUsage:  true,
+	}
+	root.PersistentFlags().BoolVar(&a.json, "json", false, "print one JSON object instead of text")
+	root.PersistentFlags().StringVar(&a.study, "study", "", "the study's `folder` (else $HEARDIFF_STUDY, else the current folder)")
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return misused(err) })
+	for _, c := range a.commands() {
+		root.AddCommand(c)
+	}
+	return root
+}
+
+const exitCodes = `Exit codes: 0 done; 1 it could not be done (disk, device, internal);
+2 the command line is wrong; 3 the input was rejected; 130 interrupted.`

@@ -1,0 +1,55 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"time"
+
+	"golang.org/x/term"
+
+	"heardiff/cmd/heardiff/internal/wire"
+)
+
+// print writes result to standard output: as one JSON object with --json, else as text.
+func (a *app) print(result any, text func(w io.Writer)) error {
+	if !a.json {
+		text(a.stdout)
+		return nil
+	}
+	data, err := wire.Marshal(result)
+	if err != nil {
+		return fmt.Errorf("encode the result: %w", err)
+	}
+	_, err = a.stdout.Write(append(data, '\n'))
+	return err
+}
+
+// warn writes one line to standard error.
+func (a *app) warn(format string, args ...any) {
+	fmt.Fprintf(a.stderr, "heardiff: warning: %s\n", oneLine(fmt.Sprintf(format, args...)))
+}
+
+// progress returns a function to be told how much of the work named what is done, 0 to 1. It draws a line on
+// standard error where that is a terminal and the work takes more than a second, and clears it at 1.
+func (a *app) progress(what string) func(done float64) {
+	f, ok := a.stderr.(*os.File)
+	if !ok || !term.IsTerminal(int(f.Fd())) {
+		return func(float64) {}
+	}
+	begun, drawn := a.now(), time.Time{}
+	return func(done float64) {
+		now := a.now()
+		if done >= 1 {
+			if !drawn.IsZero() {
+				fmt.Fprint(f, "\r\x1b[K")
+			}
+			return
+		}
+		if now.Sub(begun) < time.Second || now.Sub(drawn) < 100*time.Millisecond {
+			return
+		}
+		drawn = now
+		fmt.Fprintf(f, "\r\x1b[K%s %3.0f %%", what, 100*done)
+	}
+}
