@@ -1,0 +1,53 @@
+# make demo and make test do all the set-up on a fresh machine; make help lists the rest.
+GO ?= go
+BIN := bin/heardiff
+
+.PHONY: help build demo test lint bench bench-peers prove clean setup setup-browser
+
+help: ## list what can be made
+	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | awk -F':.*## ' '{printf "  make %-12s %s\n", $$1, $$2}'
+
+build: setup ## build bin/heardiff
+	$(GO) build -o $(BIN) ./cmd/heardiff
+
+demo: build ## the main job once, on invented data: measure, prepare, listen (simulated), link, report
+	./$(BIN) demo --dir demo
+
+test: setup setup-browser ## every test, and a build without cgo
+	$(GO) vet ./...
+	CGO_ENABLED=0 $(GO) build ./...
+	$(GO) test -timeout 40m ./...
+
+prove: setup setup-browser ## the tests over their full grids (long)
+	$(GO) test -timeout 4h $$($(GO) list ./... | grep -E '/(measure|stats|trials|playback)') -args -full
+
+lint: setup ## gofmt, vet, staticcheck, the race detector
+	@test -z "$$(gofmt -l .)" || { gofmt -l .; echo 'lint: run gofmt -w on these'; exit 1; }
+	$(GO) vet ./...
+	$(GO) run honnef.co/go/tools/cmd/staticcheck@latest ./...
+	$(GO) test -race -short ./...
+
+bench: setup ## the benchmarks of what a user waits for
+	$(GO) test -run '^$$' -bench . -benchmem ./...
+
+clean: ## remove what was built
+	rm -rf bin demo
+
+# The sound library's headers and pkg-config: installed where we may, named where we may not.
+setup:
+	@command -v $(GO) >/dev/null || { echo 'make: Go 1.26 or newer is needed'; exit 1; }
+	@if [ "$$($(GO) env GOOS)" = linux ] && ! { command -v pkg-config >/dev/null && pkg-config --exists alsa && command -v gcc >/dev/null; }; then \
+	  $(call install,gcc libc6-dev libasound2-dev pkg-config); fi
+
+# The report is tested in a real browser.
+setup-browser:
+	@command -v chromium >/dev/null || command -v chromium-browser >/dev/null || command -v google-chrome >/dev/null || { $(call install,chromium); }
+
+define install
+if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
+  echo 'make: installing $(1)'; \
+  { apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends $(1); } >/dev/null || exit 1; \
+else \
+  echo 'make: these are missing; as an administrator run:  apt-get install $(1)'; exit 1; \
+fi
+endef

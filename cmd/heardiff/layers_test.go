@@ -1,0 +1,118 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"io"
+	"os/exec"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// rooms says which packages of the project each package may import, beyond tests. A room that is not here may
+// not exist: adding one is a decision about the whole picture, to be explained in DEVELOPERS.md.
+var rooms = map[string][]string{
+	"stats":            {},
+	"playback/pcm":     {},
+	"measure/spectrum": {},
+
+	"playback":          {"playback/pcm"},
+	"playback/wav":      {"playback/pcm"},
+	"playback/flac":     {"playback/pcm"},
+	"playback/device":   {"playback", "playback/pcm", "playback/wav"},
+	"playback/sinktest": {"playback", "playback/pcm"},
+
+	"measure":             {"playback/pcm", "measure/spectrum"},
+	"measure/interpolate": {"playback/pcm", "measure/spectrum"},
+	"measure/signal":      {"playback/pcm", "measure/spectrum", "measure"},
+	"measure/jitter":      {"playback/pcm", "measure/spectrum", "measure"},
+	"measure/tone":        {"playback/pcm", "measure/spectrum", "measure"},
+	"measure/integrity":   {"playback/pcm", "measure/spectrum", "measure", "measure/signal"},
+	"measure/match":       {"playback/pcm", "measure/spectrum", "measure", "measure/interpolate"},
+	"measure/impair":      {"playback/pcm", "measure/spectrum", "measure", "measure/interpolate"},
+
+	"trials":        {"stats"},
+	"trials/sqlite": {"trials"},
+	"trials/bundle": {"trials"},
+	"trials/link": {"trials", "stats", "measure", "measure/jitter", "measure/tone", "measure/match",
+		"measure/integrity"},
+
+	"cmd/heardiff/internal/wire":   {},
+	"cmd/heardiff/internal/plot":   {},
+	"cmd/heardiff/internal/screen": {"trials"},
+	"cmd/heardiff/internal/report": {"trials", "trials/link", "stats", "measure", "cmd/heardiff/internal/plot",
+		"cmd/heardiff/internal/wire"},
+	"cmd/heardiff/internal/demo": {"playback/pcm", "measure/signal", "measure/impair", "measure/interpolate", "trials"},
+}
+
+// owners says which package alone may import a technology from outside.
+var owners = map[string]string{
+	"github.com/go-audio/":             "playback/wav",
+	"github.com/mewkiz/":               "playback/flac",
+	"github.com/hajimehoshi/oto":       "playback/device",
+	"modernc.org/sqlite":               "trials/sqlite",
+	"github.com/charmbracelet/":        "cmd/heardiff/internal/screen",
+	"github.com/spf13/":                "cmd/heardiff",
+	"golang.org/x/image":               "cmd/heardiff/internal/plot",
+	"github.com/jackc/pgx":             "trials/postgres",
+	"github.com/chromedp/chromedp":     "",
+	"github.com/stretchr/":             "",
+	"github.com/gen2brain/malgo":       "playback/device",
+	"gonum.org/v1/plot":                "",
+	"github.com/go-echarts/go-echarts": "",
+}
+
+type listed struct {
+	ImportPath string
+	Imports    []string
+}
+
+func TestRoomsImportOnlyWhatTheDesignAllows(t *testing.T) {
+	for _, p := range listPackages(t) {
+		room := strings.TrimPrefix(p.ImportPath, "heardiff/")
+		allowed, known := rooms[room]
+		if !known && room != "cmd/heardiff" {
+			t.Errorf("%s is not in the table of rooms", room)
+		}
+		for _, imported := range p.Imports {
+			checkOutside(t, room, imported)
+			inner, ours := strings.CutPrefix(imported, "heardiff/")
+			if ours && room != "cmd/heardiff" && !slices.Contains(allowed, inner) {
+				t.Errorf("%s imports %s, which its room may not", room, inner)
+			}
+		}
+	}
+}
+
+func checkOutside(t *testing.T, room, imported string) {
+	t.Helper()
+	for prefix, owner := range owners {
+		if strings.HasPrefix(imported, prefix) && room != owner {
+			t.Errorf("%s imports %s, which belongs to %q", room, imported, owner)
+		}
+	}
+}
+
+// listPackages asks the go command without cgo, so that the guard runs on any machine.
+func listPackages(t *testing.T) []listed {
+	t.Helper()
+	out, err := exec.Command("go", "list", "-json=ImportPath,Imports", "heardiff/...").Output()
+	if err != nil {
+		t.Fatalf("go list: %v", err)
+	}
+	var all []listed
+	for dec := json.NewDecoder(bytes.NewReader(out)); ; {
+		var p listed
+		if err := dec.Decode(&p); err == io.EOF {
+			break
+		} else if err != nil {
+			t.Fatal(err)
+		}
+		all = append(all, p)
+	}
+	if len(all) < 3 {
+		t.Fatalf("go list named only %d packages", len(all))
+	}
+	return all
+}
