@@ -1,0 +1,136 @@
+package spectrum
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mathext"
+)
+
+// Line is a spectral line.
+type Line struct {
+	FreqHz float64
+	// Amplitude is the peak of the sine, in units of full scale.
+	Amplitude float64
+	// SNR is the power of the peak's bin over the noise around it; 0 where no noise was estimated.
+	SNR float64
+}
+
+// Peak returns the line whose largest bin is k, its frequency and amplitude interpolated by the shape of the
+// window's main lobe from the bins beside it. It holds for a line alone within the main lobe, inside the spectrum.
+func (s Spectrum) Peak(k int) Line {
+	k = min(max(k, 1), len(s.Density)-2)
+	left, right := math.Sqrt(s.Density[k-1]), math.Sqrt(s.Density[k+1])
+	off := s.Window.offset(left, right)
+	return Line{
+		FreqHz:    (float64(k) + off) * s.BinHz(),
+		Amplitude: s.LineAmplitude(k) / s.Window.Response(off),
+	}
+}
+
+// offset returns where between −0.5 and 0.5 bins a line stands whose neighbours have these magnitudes.
+func (w Window) offset(left, right float64) float64 {
+	if !(left+right > 0) {
+		return 0
+	}
+	want := (right - left) / (right + left)
+	lo, hi := -0.5, 0.5
+	for range 50 { // the ratio rises steadily with the offset
+		mid := (lo + hi) / 2
+		l, r := math.Abs(w.Response(mid+1)), math.Abs(w.Response(mid-1))
+		if (r-l)/(r+l) < want {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	return (lo + hi) / 2
+}
+
+// Noise returns for every bin the density of the noise around it: the median over halfWidth bins on either
+// side, divided by the median of the bins' own chi-square distribution. Lines narrower than half the stretch do not
+// raise it. halfWidth is at least 1.
+func (s Spectrum) Noise(halfWidth int) []float64 {
+	return LocalNoise(s.Density, s.Freedom, halfWidth)
+}
+
+// LocalNoise is Spectrum.Noise for any sequence of powers whose noise is chi-square distributed with the given
+// degrees of freedom. It steps by a quarter of halfWidth and interpolates between.
+func LocalNoise(power []float64, freedom float64, halfWidth int) []float64 {
+	n := len(power)
+	out := make([]float64, n)
+	if n == 0 {
+		return out
+	}
+	halfWidth = max(halfWidth, 1)
+	step := max(1, halfWidth/4)
+	toMean := 1 / chiSquareMedian(freedom)
+	scratch := make([]float64, 0, 2*halfWidth+1)
+	at := func(k int) float64 {
+		scratch = append(scratch[:0], power[max(0, k-halfWidth):min(n, k+halfWidth+1)]...)
+		slices.Sort(scratch)
+		m := len(scratch)
+		return (scratch[(m-1)/2] + scratch[m/2]) / 2 * toMean
+	}
+	out[0] = at(0)
+	for from := 0; from < n-1; {
+		to := min(from+step, n-1)
+		out[to] = at(to)
+		for k := from + 1; k < to; k++ {
+			u := float64(k-from) / float64(to-from)
+			out[k] = out[from]*(1-u) + out[to]*u
+		}
+		from = to
+	}
+	return out
+}
+
+// chiSquareMedian returns the median of a chi-square variable over its mean.
+func chiSquareMedian(freedom float64) float64 {
+	return mathext.GammaIncRegInv(freedom/2, 0.5) / (freedom / 2)
+}
+
+// Threshold returns how many times the mean noise a bin must hold so that, of count independent bins of noise
+// alone, on average falseAlarms exceed it. freedom is that of one bin.
+func Threshold(freedom float64, count int, falseAlarms float64) float64 {
+	p := falseAlarms / float64(max(count, 1))
+	return mathext.GammaIncRegCompInv(freedom/2, min(p, 0.5)) / (freedom / 2)
+}
+
+// Lines returns the lines between two frequencies that stand above the local noise, strongest first. On
+// average a spectrum of noise alone shows falseAlarms of them. A line's main lobe hides weaker ones within it.
+func (s Spectrum) Lines(lowHz, highHz float64, halfWidth int, falseAlarms float64) []Line {
+	noise := s.Noise(halfWidth)
+	low, high := max(1, s.Bin(lowHz)), min(s.Bin(highHz), len(s.Density)-2)
+	threshold := Threshold(s.Freedom, high-low+1, falseAlarms)
+	var found []Line
+	lobe := int(math.Ceil(s.Window.Lobe()))
+	for k := low; k <= high; k++ {
+		if s.Density[k] <= threshold*noise[k] || !s.largest(k, lobe) {
+			continue
+		}
+		line := s.Peak(k)
+		line.SNR = s.Density[k] / noise[k]
+		found = append(found, line)
+	}
+	slices.SortFunc(found, func(a, b Line) int {
+		switch {
+		case a.Amplitude > b.Amplitude:
+			return -1
+		case a.Amplitude < b.Amplitude:
+			return 1
+		}
+		return 0
+	})
+	return found
+}
+
+// largest reports whether bin k holds the most of the bins within reach.
+func (s Spectrum) largest(k, reach int) bool {
+	for i := max(0, k-reach); i <= min(k+reach, len(s.Density)-1); i++ {
+		if s.Density[i] > s.Density[k] || i < k && s.Density[i] == s.Density[k] {
+			return false
+		}
+	}
+	return true
+}
