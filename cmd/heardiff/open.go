@@ -1,0 +1,49 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+
+	"heardiff/playback/pcm"
+	"heardiff/playback/wav"
+)
+
+// audioFile is recorded audio open for reading.
+type audioFile interface {
+	pcm.Reader
+	io.Closer
+}
+
+// open opens an audio file, WAV or FLAC by what it holds and not by its name. Errors name the file and are
+// marked rejected (exit 3).
+func (a *app) open(path string) (audioFile, error) {
+	f, err := wav.Open(path)
+	if err == nil {
+		return f, nil
+	}
+	return nil, rejected(unreadable(path, err), openHint(err))
+}
+
+// unreadable words why a file could not be opened, beginning with its name.
+func unreadable(path string, err error) error {
+	var p *fs.PathError
+	if errors.As(err, &p) {
+		err = p.Err // the operation and the path would stand there twice
+	}
+	return fmt.Errorf("%s: %w", path, err)
+}
+
+// openHint returns what to do about a file that could not be opened, or "".
+func openHint(err error) string {
+	switch {
+	case errors.Is(err, wav.ErrNotWAV):
+		return "WAV and FLAC files are read; convert others without resampling"
+	case errors.Is(err, wav.ErrTruncated):
+		return "record or copy the file again; a cut capture cannot be compared"
+	case errors.Is(err, wav.ErrUnsupported):
+		return "linear PCM of 16, 24 or 32 bits or 32-bit float, 1 to 8 channels, 8 to 768 kHz"
+	}
+	return ""
+}

@@ -1,0 +1,252 @@
+package wav
+
+import (
+	"bufio"
+	"crypto/rand"
+	"encoding/binary"
+	"encoding/hex"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+
+	"heardiff/playback/pcm"
+)
+
+// Writer writes a WAV file. Until Close the audio stands in a temporary file beside the target, so that the
+// target is either whole or untouched.
+type Writer struct {
+	format  pcm.Format
+	words   *pcm.Quantizer // nil for float
+	path    string
+	file    *os.File
+	out     *bufio.Writer
+	raw     []byte
+	frames  int64
+	clipped int
+	failed  error
+}
+
+// Create begins a WAV file of 16 or 24-bit words, or of 32-bit float, that Close will put in place of path.
+//
+// q turns samples into words: nil stands for triangular dither at 16 bits and plain rounding at 24. A
+// quantizer of another word length than the format's is an error, and float takes none.
+// Errors wrap ErrUnsupported for formats that are not written, or are those of the os package.
+func Create(path string, f pcm.Format, q *pcm.Quantizer) (*Writer, error) {
+	if err := writable(f, q); err != nil {
+		return nil, err
+	}
+	if q == nil && !f.Float {
+		q = pcm.NewPlainQuantizer(f.Bits)
+		if f.Bits == 16 {
+			q = pcm.NewQuantizer(f.Bits, 1) // the seed hides nothing; fixed, so that a file can be made again
+		}
+	}
+	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() {
+		return nil, fmt.Errorf("%s is not a regular file", path)
+	}
+	file, err := createBeside(path)
+	if err != nil {
+		return nil, err
+	}
+	w := &Writer{format: f, words: q, path: path, file: file, out: bufio.NewWriterSize(file, blockBytes)}
+	if _, err := w.out.Write(Header(f, 0)); err != nil {
+		w.Abort()
+		return nil, err
+	}
+	return w, nil
+}
+
+func writable(f pcm.Format, q *pcm.Quantizer) error {
+	switch {
+	case f.Float && f.Bits != 32, !f.Float && f.Bits != 16 && f.Bits != 24:
+		return fmt.Errorf("%w: writing %s; 16 and 24-bit words and 32-bit float are", ErrUnsupported, f)
+	case q != nil && f.Float:
+		return fmt.Errorf("%w: float samples are not quantized", ErrUnsupported)
+	case q != nil && q.Value(1) != math.Ldexp(1, 1-f.Bits):
+		return fmt.Errorf("%w: a quantizer of another word length than %d bits", ErrUnsupported, f.Bits)
+	}
+	return CheckShape(f.Rate, f.Channels)
+}
+
+// createBeside makes a new file in path's folder, with the rights that path would get.
+func createBeside(path string) (*os.File, error) {
+	var salt [6]byte
+	rand.Read(salt[:]) // crypto/rand does not fail
+	name := "." + filepath.Base(path) + "." + hex.EncodeToString(salt[:]) + ".part"
+	return os.OpenFile(filepath.Join(filepath.Dir(path), name), os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666)
+}
+
+// Write appends a block, one equally long slice a channel, full scale ±1.0. Words beyond full scale are
+// clipped and counted; a sample that is not a finite number is an ErrSample and nothing of the block is kept.
+func (w *Writer) Write(block [][]float64) error {
+	if w.failed != nil {
+		return w.failed
+	}
+	if err := w.encode(block); err != nil {
+		return err // the caller's fault: what came before is still sound
+	}
+	if _, err := w.out.Write(w.raw); err != nil {
+		w.failed = err
+		return err
+	}
+	w.frames += int64(len(block[0]))
+	return nil
+}
+
+// encode converts block into w.raw.
+func (w *Writer) encode(block [][]float64) error {
+	if len(block) != w.format.Channels {
+		return fmt.Errorf("%w: a block of %d channels for a file of %d", pcm.ErrMismatch, len(block), w.format.Channels)
+	}
+	n, word := len(block[0]), w.format.Bits/8
+	step := word * len(block)
+	if need := n * step; cap(w.raw) < need {
+		w.raw = make([]byte, need)
+	}
+	w.raw = w.raw[:n*step]
+	for c, in := range block {
+		if len(in) != n {
+			return fmt.Errorf("%w: channels of %d and %d frames in one block", pcm.ErrMismatch, n, len(in))
+		}
+		for i, v := range in {
+			// As float32, so that what is written is finite too.
+			if f := float32(v); f-f != 0 {
+				return fmt.Errorf("%w: channel %d, frame %d", ErrSample, c+1, w.frames+int64(i))
+			}
+		}
+	}
+	if w.words == nil {
+		encodeFloat(w.raw, block, step)
+		return nil
+	}
+	w.clipped += encodeWords(w.raw, block, w.words, word)
+	return nil
+}
+
+func encodeFloat(raw []byte, block [][]float64, step int) {
+	for c, in := range block {
+		for i, v := range in {
+			binary.LittleEndian.PutUint32(raw[i*step+4*c:], math.Float32bits(float32(v)))
+		}
+	}
+}
+
+// encodeWords returns the number of clipped samples.
+func encodeWords(raw []byte, block [][]float64, q *pcm.Quantizer, word int) (clipped int) {
+	step := word * len(block)
+	for c, in := range block {
+		for i, v := range in {
+			x, over := q.Word(v)
+			if over {
+				clipped++
+			}
+			out := raw[i*step+word*c:]
+			out[0], out[1] = byte(x), byte(x>>8)
+			if word == 3 {
+				out[2] = byte(x >> 16)
+			}
+		}
+	}
+	return clipped
+}
+
+// Clipped returns how many samples so far were beyond full scale and were clipped.
+func (w *Writer) Clipped() int { return w.clipped }
+
+// Close completes the file and renames it into place. On an error nothing is left behind, and what stood at
+// the path before still does.
+func (w *Writer) Close() error {
+	if w.file == nil {
+		return w.failed
+	}
+	if w.failed == nil {
+		w.failed = w.finish()
+	}
+	if w.failed != nil {
+		w.Abort()
+		return w.failed
+	}
+	name := w.file.Name()
+	w.file = nil
+	if err := os.Rename(name, w.path); err != nil {
+		os.Remove(name)
+		w.failed = err
+	}
+	return w.failed
+}
+
+func (w *Writer) finish() error {
+	bytes := w.frames * int64(w.format.Channels*w.format.Bits/8)
+	if bytes%2 == 1 {
+		w.out.WriteByte(0) // chunks begin at even places; Flush returns the error
+	}
+	if err := w.out.Flush(); err != nil {
+		return err
+	}
+	if _, err := w.file.WriteAt(Header(w.format, w.frames), 0); err != nil {
+		return err
+	}
+	if err := w.file.Sync(); err != nil {
+		return err
+	}
+	return w.file.Close()
+}
+
+// Abort removes what has been written. After Close or Abort it does nothing, so that it can be deferred.
+func (w *Writer) Abort() {
+	if w.file == nil {
+		return
+	}
+	w.file.Close()
+	os.Remove(w.file.Name())
+	w.file = nil
+	if w.failed == nil {
+		w.failed = os.ErrClosed
+	}
+}
+
+// Header returns the header of a WAV file of so many frames, from its first byte to the first of the audio.
+// Its length does not depend on frames: room for the 64-bit sizes of RF64 stands in every file as a JUNK chunk
+// and is used where the audio outgrows 32 bits (ITU-R BS.2088-1, section 4).
+func Header(f pcm.Format, frames int64) []byte {
+	coding, tail := uint16(codingPCM), []byte(nil)
+	if f.Float {
+		// Codings other than PCM carry the size of an (empty) extension and the number of frames.
+		coding, tail = codingFloat, append([]byte{0, 0, 'f', 'a', 'c', 't', 4, 0, 0, 0}, le32(uint64(frames))...)
+	}
+	frame := f.Channels * f.Bits / 8
+	bytes := uint64(frames) * uint64(frame)
+
+	body := []byte("WAVEJUNK\x1c\x00\x00\x00")
+	body = append(body, make([]byte, 28)...)
+	body = append(body, "fmt "...)
+	body = append(body, 16, 0, 0, 0)
+	if f.Float {
+		body[len(body)-4] = 18
+	}
+	body = binary.LittleEndian.AppendUint16(body, coding)
+	body = binary.LittleEndian.AppendUint16(body, uint16(f.Channels))
+	body = binary.LittleEndian.AppendUint32(body, uint32(f.Rate))
+	body = binary.LittleEndian.AppendUint32(body, uint32(int(f.Rate)*frame))
+	body = binary.LittleEndian.AppendUint16(body, uint16(frame))
+	body = binary.LittleEndian.AppendUint16(body, uint16(f.Bits))
+	body = append(body, tail...)
+	body = append(body, "data"...)
+	body = append(body, le32(bytes)...)
+
+	riff := uint64(len(body)) + bytes + bytes%2
+	if riff < sizeUnknown {
+		return append(append([]byte("RIFF"), le32(riff)...), body...)
+	}
+	copy(body[4:], "ds64")
+	binary.LittleEndian.PutUint64(body[12:], riff)
+	binary.LittleEndian.PutUint64(body[20:], bytes)
+	binary.LittleEndian.PutUint64(body[28:], uint64(frames))
+	return append(append([]byte("RF64"), le32(sizeUnknown)...), body...)
+}
+
+// le32 returns n as four bytes, or all ones where it needs more.
+func le32(n uint64) []byte {
+	return binary.LittleEndian.AppendUint32(nil, uint32(min(n, sizeUnknown)))
+}
