@@ -1,0 +1,81 @@
+package trials
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"time"
+)
+
+// EntryKind says what an entry of a session's journal records.
+type EntryKind string
+
+// The kinds of entry.
+const (
+	EntryBegin  EntryKind = "begin"  // the first: Note holds the commitment, in hexadecimal
+	EntryOpen   EntryKind = "open"   // the listener sat down: the first time, or after a break or a fault
+	EntryAnswer EntryKind = "answer" // a confirmed answer
+	EntryVoid   EntryKind = "void"   // the trial is void, Note says why; it is asked anew later
+	EntryFlag   EntryKind = "flag"   // something happened during the trial (an underrun, say); Note says what
+	EntryRest   EntryKind = "rest"   // the listener rests
+	EntryGiveUp EntryKind = "give-up"
+	EntryEnd    EntryKind = "end" // the last: every trial has its answer; Note holds the seed, in hexadecimal
+)
+
+// Entry is one line of a session's journal. It holds what the listener did, never what was right.
+type Entry struct {
+	Session string    `json:"session"`
+	Number  int       `json:"number"` // 1, 2, 3, …
+	Kind    EntryKind `json:"kind"`
+	// Trial counts the session's trials from 1, void ones included; 0 where an entry is of no trial.
+	Trial      int    `json:"trial"`
+	Answer     Answer `json:"answer"`
+	Confidence int    `json:"confidence"` // 1 to 4, 0 = not given
+	// Seconds is the time from the trial's first offer to its confirmed answer.
+	Seconds float64 `json:"seconds"`
+	// Switches counts the key presses that chose what to hear.
+	Switches int       `json:"switches"`
+	Note     string    `json:"note"`
+	At       time.Time `json:"at"`
+	// Previous is the Hash of the entry before, Hash the SHA-256 over all the other fields; hexadecimal.
+	Previous string `json:"previous"`
+	Hash     string `json:"hash"`
+}
+
+// Digest returns the SHA-256, hexadecimal, over all fields of e but Hash.
+func (e Entry) Digest() string {
+	e.Hash = ""
+	e.At = e.At.UTC()
+	data, err := json.Marshal(e)
+	if err != nil {
+		panic("trials: an entry that cannot be encoded: " + err.Error()) // plain fields: cannot happen
+	}
+	sum := sha256.Sum256(data)
+	return hex.EncodeToString(sum[:])
+}
+
+// CheckChain returns an error that names the first entry which was changed, removed, added or moved.
+func CheckChain(entries []Entry) error {
+	previous := ""
+	for i, e := range entries {
+		switch {
+		case e.Number != i+1:
+			return fmt.Errorf("entry %d stands where entry %d belongs: one was removed, added or moved", e.Number, i+1)
+		case e.Session != entries[0].Session:
+			return fmt.Errorf("entry %d belongs to session %q", e.Number, e.Session)
+		case e.Previous != previous:
+			return fmt.Errorf("entry %d does not follow the entry before it: one was changed or moved", e.Number)
+		case e.Digest() != e.Hash:
+			return fmt.Errorf("entry %d was changed after it was written", e.Number)
+		}
+		previous = e.Hash
+	}
+	return nil
+}
+
+// Journal keeps entries. Append returns only when the entry is durable; after an error the session stays where
+// it was.
+type Journal interface {
+	Append(Entry) error
+}

@@ -1,0 +1,162 @@
+package trials
+
+import (
+	"crypto/hmac"
+	"crypto/sha256"
+	"encoding/binary"
+	"fmt"
+)
+
+// Seed is the secret of one session: all that is hidden follows from it. It prints as nothing.
+type Seed [32]byte
+
+// String returns a fixed text: a seed is never printed by accident.
+func (Seed) String() string { return "(sealed)" }
+
+// GoString is String, for %#v.
+func (Seed) GoString() string { return "(sealed)" }
+
+// Commitment returns what is stored and shown before the first trial: SHA-256 over the seed, the plan's hash
+// and the session's id. Who knows it can check, once the seed is revealed, that neither was changed since.
+func (s Seed) Commitment(session string, p Plan) [32]byte {
+	hash := p.Hash()
+	return sha256.Sum256(append(append(append([]byte{}, s[:]...), hash[:]...), session...))
+}
+
+// stream is a sequence of random bytes that anyone can make again from the seed: block k is
+// HMAC-SHA256(seed, name ‖ k), k as eight bytes, big-endian.
+type stream struct {
+	seed  Seed
+	name  string
+	block uint64
+	rest  []byte
+}
+
+func (s *stream) byte() byte {
+	if len(s.rest) == 0 {
+		mac := hmac.New(sha256.New, s.seed[:])
+		mac.Write([]byte(s.name))
+		mac.Write(binary.BigEndian.AppendUint64(nil, s.block))
+		s.rest = mac.Sum(nil)
+		s.block++
+	}
+	b := s.rest[0]
+	s.rest = s.rest[1:]
+	return b
+}
+
+// below returns a uniform integer in [0, n), by rejection from 32-bit numbers (four bytes, big-endian).
+func (s *stream) below(n int) int {
+	limit := (uint64(1) << 32) / uint64(n) * uint64(n)
+	for {
+		v := uint64(s.byte())<<24 | uint64(s.byte())<<16 | uint64(s.byte())<<8 | uint64(s.byte())
+		if v < limit {
+			return int(v % uint64(n))
+		}
+	}
+}
+
+func (s *stream) shuffle(n int, swap func(i, j int)) {
+	for i := n - 1; i > 0; i-- {
+		swap(i, s.below(i+1))
+	}
+}
+
+// assignment is the hidden part of a trial: the sources of X (ABX: first only) or of a pair. Never formatted.
+type assignment struct {
+	first, second Source
+}
+
+// trial is one dealt trial.
+type trial struct {
+	comparison int
+	hidden     assignment
+}
+
+// String names the trial without what is hidden in it.
+func (t trial) String() string { return fmt.Sprintf("trial of comparison %d", t.comparison+1) }
+
+// GoString is String, for %#v.
+func (t trial) GoString() string { return t.String() }
+
+// deal returns the trials of a plan in the order in which they are run: practice first, then the others.
+func deal(p Plan, seed Seed) []trial {
+	draw := &stream{seed: seed, name: "order"}
+	var practice, rest []trial
+	for _, i := range comparisonOrder(p, draw) {
+		c := p.Comparisons[i]
+		for _, a := range assignments(p, c.Trials, draw) {
+			if c.Kind == Practice {
+				practice = append(practice, trial{i, a})
+			} else {
+				rest = append(rest, trial{i, a})
+			}
+		}
+	}
+	if p.Layout == Interleaved {
+		draw.shuffle(len(rest), func(i, j int) { rest[i], rest[j] = rest[j], rest[i] })
+	}
+	return append(practice, rest...)
+}
+
+func comparisonOrder(p Plan, draw *stream) []int {
+	order := make([]int, len(p.Comparisons))
+	for i := range order {
+		order[i] = i
+	}
+	if p.Layout == Blocked {
+		draw.shuffle(len(order), func(i, j int) { order[i], order[j] = order[j], order[i] })
+	}
+	return order
+}
+
+// assignments draws what is hidden in n trials of one comparison.
+func assignments(p Plan, n int, draw *stream) []assignment {
+	all := possible(p.Design)
+	out := make([]assignment, n)
+	if p.Order == Independent {
+		for i := range out {
+			out[i] = all[draw.below(len(all))]
+		}
+		return out
+	}
+	// Whole rounds of every assignment, then a random part of one more round for the remainder.
+	draw.shuffle(len(all), func(i, j int) { all[i], all[j] = all[j], all[i] })
+	for i := range out {
+		out[i] = all[i%len(all)]
+	}
+	draw.shuffle(n, func(i, j int) { out[i], out[j] = out[j], out[i] })
+	return out
+}
+
+// possible returns the equally likely assignments of a design. Of the four pairs two are the same and two differ,
+// so that 'same' is right half of the time.
+func possible(d Design) []assignment {
+	if d == ABX {
+		return []assignment{{first: SourceA}, {first: SourceB}}
+	}
+	return []assignment{{SourceA, SourceA}, {SourceB, SourceB}, {SourceA, SourceB}, {SourceB, SourceA}}
+}
+
+// replacement deals the n-th trial (from 0) that stands in for a voided one, from a stream of its own: what was
+// hidden in the void trial tells nothing of it.
+func replacement(p Plan, seed Seed, comparison, n int) trial {
+	draw := &stream{seed: seed, name: fmt.Sprintf("replacement %d", n)}
+	all := possible(p.Design)
+	return trial{comparison: comparison, hidden: all[draw.below(len(all))]}
+}
+
+// right returns the answer that is right for a trial. In a negative control both sources are the same audio, so
+// no answer of an ABX trial is better than a guess, and a pair is always the same.
+func right(p Plan, t trial) Answer {
+	identical := p.Comparisons[t.comparison].Kind == NegativeControl
+	switch {
+	case p.Design == ABX && t.hidden.first == SourceA:
+		return AnswerA
+	case p.Design == ABX:
+		return AnswerB
+	case identical || t.hidden.first == t.hidden.second:
+		return AnswerSame
+	}
+	return AnswerDifferent
+}

@@ -1,0 +1,107 @@
+package trials
+
+import (
+	"crypto/sha256"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+)
+
+// Comparison is two chains and one excerpt, and how often they are asked about.
+type Comparison struct {
+	// Name tells comparisons of one plan apart, and stands in every result.
+	Name string `json:"name"`
+	Kind Kind   `json:"kind"`
+	// A and B are the names of the chains.
+	A string `json:"a"`
+	B string `json:"b"`
+	// Excerpt names the stretch of music.
+	Excerpt string `json:"excerpt"`
+	// AudioA and AudioB identify the two presentations (SHA-256 of the prepared files), so that a plan is
+	// about these very samples. In a negative control they are equal.
+	AudioA string `json:"audio_a"`
+	AudioB string `json:"audio_b"`
+	Trials int    `json:"trials"`
+}
+
+// Plan is what will be run, fixed before the first trial.
+type Plan struct {
+	ID          string       `json:"id"`
+	Design      Design       `json:"design"`
+	Comparisons []Comparison `json:"comparisons"`
+	// Alpha is the one-sided level of significance, inside (0, 0.5].
+	Alpha float64 `json:"alpha"`
+	// SmallestEffect is the smallest proportion of discriminators worth finding, inside (0, 1]: 'ruled out' is
+	// said only above it.
+	SmallestEffect float64 `json:"smallest_effect"`
+	// RestMinutes is how long to listen before a rest is due, in minutes; 0 stands for never.
+	RestMinutes float64 `json:"rest_minutes"`
+	Layout      Layout  `json:"layout"`
+	Order       Order   `json:"order"`
+	// SingleBlind marks a plan run by a helper who knows what is connected.
+	SingleBlind bool `json:"single_blind,omitempty"`
+}
+
+// MaxTrials is the largest number of trials of one plan.
+const MaxTrials = 10_000
+
+// Validate returns an error that names the first field out of range and its value.
+func (p Plan) Validate() error {
+	switch {
+	case p.ID == "":
+		return errors.New("plan without an id")
+	case p.Design != ABX && p.Design != SameDifferent:
+		return errors.New("plan without a design")
+	case !(p.Alpha > 0 && p.Alpha <= 0.5):
+		return fmt.Errorf("alpha %v: must lie above 0 and at most at 0.5", p.Alpha)
+	case !(p.SmallestEffect > 0 && p.SmallestEffect <= 1):
+		return fmt.Errorf("smallest effect %v: must lie above 0 and at most at 1", p.SmallestEffect)
+	case !(p.RestMinutes >= 0 && p.RestMinutes <= 24*60):
+		return fmt.Errorf("rest after %v minutes: must lie between 0 and a day", p.RestMinutes)
+	}
+	return p.validateComparisons()
+}
+
+func (p Plan) validateComparisons() error {
+	total, seen := 0, map[string]bool{}
+	for _, c := range p.Comparisons {
+		switch {
+		case c.Name == "" || seen[c.Name]:
+			return fmt.Errorf("comparison %q: the name is missing or stands twice", c.Name)
+		case c.Trials < 1:
+			return fmt.Errorf("comparison %q: %d trials", c.Name, c.Trials)
+		case c.AudioA == "" || c.AudioB == "":
+			return fmt.Errorf("comparison %q: no prepared audio", c.Name)
+		case (c.AudioA == c.AudioB) != (c.Kind == NegativeControl):
+			return fmt.Errorf("comparison %q is a %s: its two presentations must be the same audio in a negative control and in no other", c.Name, c.Kind)
+		}
+		seen[c.Name] = true
+		total += c.Trials
+	}
+	if total < 1 || total > MaxTrials {
+		return fmt.Errorf("%d trials in all: must lie between 1 and %d", total, MaxTrials)
+	}
+	return nil
+}
+
+// Hash returns the SHA-256 of the plan's JSON: it stands in the seal of every session, so that no plan can be
+// changed behind its results.
+func (p Plan) Hash() [32]byte {
+	data, err := json.Marshal(p)
+	if err != nil {
+		panic("trials: a plan that cannot be encoded: " + err.Error()) // plain fields: cannot happen
+	}
+	return sha256.Sum256(data)
+}
+
+// Trials returns the number of trials over all comparisons.
+func (p Plan) Trials() int {
+	n := 0
+	for _, c := range p.Comparisons {
+		n += c.Trials
+	}
+	return n
+}
+
+func (p Plan) restAfter() time.Duration { return time.Duration(p.RestMinutes * float64(time.Minute)) }

@@ -1,0 +1,139 @@
+package trials
+
+import (
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"time"
+)
+
+// Tally counts the answers to one comparison.
+type Tally struct {
+	Comparison Comparison `json:"comparison"`
+	Trials     int        `json:"trials"`
+	Correct    int        `json:"correct"`
+	// For the duplicate pair: a hit is 'different' said of a different pair.
+	Hits              int `json:"hits"`
+	Misses            int `json:"misses"`
+	FalseAlarms       int `json:"false_alarms"`
+	CorrectRejections int `json:"correct_rejections"`
+}
+
+// TrialResult is one trial, revealed.
+type TrialResult struct {
+	Trial      int       `json:"trial"`
+	Comparison string    `json:"comparison"`
+	Kind       Kind      `json:"kind"`
+	Truth      Answer    `json:"truth"`
+	Answer     Answer    `json:"answer"` // "" for a void trial
+	Correct    bool      `json:"correct"`
+	Void       string    `json:"void"` // the reason, "" for a trial that counts
+	Confidence int       `json:"confidence"`
+	Seconds    float64   `json:"seconds"`
+	Switches   int       `json:"switches"`
+	Flags      []string  `json:"flags"`
+	At         time.Time `json:"at"`
+}
+
+// Result is a session that has ended, revealed.
+type Result struct {
+	Session string  `json:"session"`
+	Plan    Plan    `json:"plan"`
+	Tallies []Tally `json:"tallies"` // one a comparison, in the plan's order
+	// GivenUp marks a session that was ended early: its counts are shown, and it is no full test of the plan.
+	GivenUp bool          `json:"given_up"`
+	Voids   int           `json:"voids"`
+	Flags   int           `json:"flags"`
+	Trials  []TrialResult `json:"trials"`
+	Begun   time.Time     `json:"begun"`
+	Ended   time.Time     `json:"ended"`
+}
+
+// Result returns the revealed session, or ErrBlind where it has not ended.
+func (s *Session) Result(entries []Entry) (Result, error) {
+	if !s.ended() {
+		return Result{}, ErrBlind
+	}
+	return Reveal(s.plan, entries)
+}
+
+// Reveal recomputes a session's result from its plan and its entries alone, with the seed that the last entry
+// reveals. It returns ErrBlind for a session that has not ended, and an error that names the entry where the
+// chain, the seal or the order is broken.
+func Reveal(p Plan, entries []Entry) (Result, error) {
+	if len(entries) == 0 || entries[len(entries)-1].Kind != EntryEnd {
+		return Result{}, ErrBlind
+	}
+	end := entries[len(entries)-1]
+	raw, err := hex.DecodeString(end.Note)
+	if err != nil || len(raw) != len(Seed{}) {
+		return Result{}, fmt.Errorf("entry %d does not hold a seed", end.Number)
+	}
+	s, err := Resume(p, Seed(raw), entries, nil, func() time.Time { return end.At })
+	if err != nil {
+		return Result{}, err
+	}
+	if !s.ended() {
+		return Result{}, errors.New("the journal ends before the last trial was answered")
+	}
+	return s.reveal(entries), nil
+}
+
+func (s *Session) reveal(entries []Entry) Result {
+	r := Result{
+		Session: s.id, Plan: s.plan, GivenUp: s.phase == GivenUp, Voids: s.voids,
+		Begun: entries[0].At, Ended: entries[len(entries)-1].At,
+	}
+	for _, c := range s.plan.Comparisons {
+		r.Tallies = append(r.Tallies, Tally{Comparison: c})
+	}
+	flags := map[int][]string{}
+	for _, e := range entries {
+		switch e.Kind {
+		case EntryFlag:
+			r.Flags++
+			flags[e.Trial] = append(flags[e.Trial], e.Note)
+		case EntryAnswer, EntryVoid:
+			t := s.trials[e.Trial-1]
+			one := s.revealTrial(t, e)
+			one.Flags = flags[e.Trial]
+			r.Trials = append(r.Trials, one)
+			if e.Kind == EntryAnswer {
+				r.Tallies[t.comparison].count(one)
+			}
+		}
+	}
+	return r
+}
+
+func (s *Session) revealTrial(t trial, e Entry) TrialResult {
+	c := s.plan.Comparisons[t.comparison]
+	r := TrialResult{
+		Trial: e.Trial, Comparison: c.Name, Kind: c.Kind, Truth: right(s.plan, t),
+		Confidence: e.Confidence, Seconds: e.Seconds, Switches: e.Switches, At: e.At,
+	}
+	if e.Kind == EntryVoid {
+		r.Void = e.Note
+		return r
+	}
+	r.Answer = e.Answer
+	r.Correct = e.Answer == r.Truth
+	return r
+}
+
+func (t *Tally) count(r TrialResult) {
+	t.Trials++
+	if r.Correct {
+		t.Correct++
+	}
+	switch {
+	case r.Truth == AnswerDifferent && r.Answer == AnswerDifferent:
+		t.Hits++
+	case r.Truth == AnswerDifferent:
+		t.Misses++
+	case r.Truth == AnswerSame && r.Answer == AnswerDifferent:
+		t.FalseAlarms++
+	case r.Truth == AnswerSame:
+		t.CorrectRejections++
+	}
+}

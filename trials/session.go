@@ -1,0 +1,323 @@
+package trials
+
+import (
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"time"
+)
+
+// Phase is where a session stands.
+type Phase uint8
+
+// The phases.
+const (
+	Listening Phase = iota // a trial is offered
+	Asked                  // an answer was given and waits to be confirmed
+	Resting
+	Done    // every trial has its answer
+	GivenUp // ended early by the listener
+)
+
+// Session is one listener working through one plan. It is not safe for concurrent use.
+type Session struct {
+	id      string
+	plan    Plan
+	seed    Seed
+	journal Journal
+	now     func() time.Time
+
+	trials  []trial // as dealt, replacements appended
+	current int
+	answers map[int]Entry // confirmed answers by trial index
+	voids   int
+	last    Entry
+	phase   Phase
+	opened  bool
+
+	begun    time.Time // of the current trial
+	rested   time.Time // end of the last rest, or the start
+	heard    map[Label]int
+	switches int
+	pending  Entry
+	feedback *Feedback
+}
+
+// Cue says what playback must sound. It is for playback alone: it prints as nothing.
+type Cue struct {
+	comparison int
+	source     Source
+}
+
+// String returns a fixed text.
+func (Cue) String() string { return "(hidden)" }
+
+// GoString is String, for %#v.
+func (Cue) GoString() string { return "(hidden)" }
+
+// MarshalText writes String.
+func (Cue) MarshalText() ([]byte, error) { return []byte("(hidden)"), nil }
+
+// Comparison returns the index of the comparison in the plan.
+func (c Cue) Comparison() int { return c.comparison }
+
+// Source returns which of the comparison's two presentations sounds.
+func (c Cue) Source() Source { return c.source }
+
+// Begin starts a session and writes its first entry, with the seed's commitment, to the journal.
+func Begin(id string, p Plan, seed Seed, journal Journal, now func() time.Time) (*Session, error) {
+	if err := p.Validate(); err != nil {
+		return nil, err
+	}
+	s := newSession(id, p, seed, journal, now)
+	commitment := seed.Commitment(id, p)
+	if err := s.append(Entry{Kind: EntryBegin, Note: hex.EncodeToString(commitment[:])}); err != nil {
+		return nil, err
+	}
+	return s, nil
+}
+
+// Resume takes a session up where its entries end: at the same trial, with the same assignment. It errors where
+// the entries were changed, or do not belong to this seed and plan.
+func Resume(p Plan, seed Seed, entries []Entry, journal Journal, now func() time.Time) (*Session, error) {
+	if err := checkBegin(p, seed, entries); err != nil {
+		return nil, err
+	}
+	s := newSession(entries[0].Session, p, seed, journal, now)
+	for _, e := range entries {
+		if err := s.apply(e); err != nil {
+			return nil, fmt.Errorf("entry %d: %w", e.Number, err)
+		}
+	}
+	return s, nil
+}
+
+func checkBegin(p Plan, seed Seed, entries []Entry) error {
+	if len(entries) == 0 || entries[0].Kind != EntryBegin {
+		return errors.New("the journal does not begin with its seal")
+	}
+	if err := CheckChain(entries); err != nil {
+		return err
+	}
+	commitment := seed.Commitment(entries[0].Session, p)
+	if entries[0].Note != hex.EncodeToString(commitment[:]) {
+		return errors.New("the seed and the plan do not agree with the seal of the first entry")
+	}
+	return nil
+}
+
+func newSession(id string, p Plan, seed Seed, journal Journal, now func() time.Time) *Session {
+	s := &Session{
+		id: id, plan: p, seed: seed, journal: journal, now: now,
+		trials:  deal(p, seed),
+		answers: map[int]Entry{},
+		rested:  now(),
+	}
+	s.offer(0)
+	return s
+}
+
+// offer makes trial i the current one.
+func (s *Session) offer(i int) {
+	s.current, s.begun, s.switches, s.pending = i, s.now(), 0, Entry{}
+	s.heard = map[Label]int{}
+	s.phase = Listening
+	if i >= len(s.trials) {
+		s.phase = Done
+	}
+}
+
+// append completes the entry, makes it durable and applies it.
+func (s *Session) append(e Entry) error {
+	e.Session, e.Number, e.At, e.Previous = s.id, s.last.Number+1, s.now().UTC(), s.last.Hash
+	e.Hash = e.Digest()
+	if err := s.journal.Append(e); err != nil {
+		return fmt.Errorf("keep the entry: %w", err)
+	}
+	return s.apply(e)
+}
+
+// apply changes the state as an entry says, new or replayed.
+func (s *Session) apply(e Entry) error {
+	s.last = e
+	switch e.Kind {
+	case EntryBegin, EntryFlag:
+	case EntryOpen:
+		s.opened, s.rested = true, s.now()
+		if s.phase == Resting {
+			s.phase = Listening
+		}
+	case EntryRest:
+		s.phase, s.pending = Resting, Entry{}
+	case EntryAnswer, EntryVoid:
+		return s.applyTrial(e)
+	case EntryGiveUp:
+		s.phase = GivenUp
+	case EntryEnd:
+	default:
+		return fmt.Errorf("kind %q unknown", e.Kind)
+	}
+	return nil
+}
+
+func (s *Session) applyTrial(e Entry) error {
+	if e.Trial != s.current+1 || s.current >= len(s.trials) {
+		return fmt.Errorf("of trial %d, but trial %d is due", e.Trial, s.current+1)
+	}
+	if e.Kind == EntryVoid {
+		s.trials = append(s.trials, replacement(s.plan, s.seed, s.trials[s.current].comparison, s.voids))
+		s.voids++
+	} else {
+		s.answers[s.current] = e
+		s.feedback = s.practiceFeedback(e)
+	}
+	s.offer(s.current + 1)
+	return nil
+}
+
+// Open records that the listener sat down: at the first start and after each break.
+func (s *Session) Open(note string) error {
+	if s.ended() {
+		return fmt.Errorf("%w: the session has ended", ErrNotNow)
+	}
+	return s.append(Entry{Kind: EntryOpen, Note: note})
+}
+
+func (s *Session) ended() bool { return s.phase == Done || s.phase == GivenUp }
+
+// Route returns what sounds under a label of the current trial, for playback alone. It errors for a label that
+// the design does not have, and when no trial is due.
+func (s *Session) Route(l Label) (Cue, error) {
+	if s.ended() {
+		return Cue{}, fmt.Errorf("%w: no trial is due", ErrNotNow)
+	}
+	t := s.trials[s.current]
+	c := Cue{comparison: t.comparison}
+	switch {
+	case s.plan.Design == ABX && l == LabelA:
+	case s.plan.Design == ABX && l == LabelB:
+		c.source = SourceB
+	case s.plan.Design == ABX && l == LabelX, s.plan.Design == SameDifferent && l == LabelFirst:
+		c.source = t.hidden.first
+	case s.plan.Design == SameDifferent && l == LabelSecond:
+		c.source = t.hidden.second
+	default:
+		return Cue{}, fmt.Errorf("label %q is not of the %s design", l, s.plan.Design)
+	}
+	return c, nil
+}
+
+// Switched counts a key press that chose what to hear.
+func (s *Session) Switched() { s.switches++ }
+
+// Heard adds frames heard under a label in the current trial.
+func (s *Session) Heard(l Label, frames int) {
+	if s.phase == Listening || s.phase == Asked {
+		s.heard[l] += frames
+	}
+}
+
+// heardEnough reports whether X and a reference, or both of a pair, were heard at all.
+func (s *Session) heardEnough() bool {
+	if s.plan.Design == ABX {
+		return s.heard[LabelX] > 0 && (s.heard[LabelA] > 0 || s.heard[LabelB] > 0)
+	}
+	return s.heard[LabelFirst] > 0 && s.heard[LabelSecond] > 0
+}
+
+// Ask gives an answer, which waits to be confirmed; confidence is 1 to 4, or 0 where it is not given.
+// It returns ErrNotHeard, ErrNotNow, or an error for an answer that is not of the design.
+func (s *Session) Ask(a Answer, confidence int) error {
+	choices := s.plan.Design.Answers()
+	switch {
+	case s.phase != Listening && s.phase != Asked:
+		return fmt.Errorf("%w: no trial is open", ErrNotNow)
+	case a != choices[0] && a != choices[1]:
+		return fmt.Errorf("answer %q is not of the %s design: %s or %s", a, s.plan.Design, choices[0], choices[1])
+	case confidence < 0 || confidence > 4:
+		return fmt.Errorf("confidence %d: 1 to 4", confidence)
+	case !s.heardEnough():
+		return fmt.Errorf("%w: %s", ErrNotHeard, s.mustHear())
+	}
+	s.phase = Asked
+	s.pending = Entry{Kind: EntryAnswer, Trial: s.current + 1, Answer: a, Confidence: confidence}
+	return nil
+}
+
+func (s *Session) mustHear() string {
+	if s.plan.Design == ABX {
+		return "play X, and A or B, before you answer"
+	}
+	return "play both, 1 and 2, before you answer"
+}
+
+// TakeBack drops an answer that was not confirmed.
+func (s *Session) TakeBack() error {
+	if s.phase != Asked {
+		return fmt.Errorf("%w: no answer waits to be confirmed", ErrNotNow)
+	}
+	s.phase, s.pending = Listening, Entry{}
+	return nil
+}
+
+// Confirm makes the answer durable and goes on to the next trial; after the last it reveals the seed.
+func (s *Session) Confirm() error {
+	if s.phase != Asked {
+		return fmt.Errorf("%w: no answer waits to be confirmed", ErrNotNow)
+	}
+	e := s.pending
+	e.Seconds, e.Switches = s.now().Sub(s.begun).Seconds(), s.switches
+	if err := s.append(e); err != nil {
+		return err
+	}
+	return s.finish()
+}
+
+// finish writes the last entry once every trial has its answer.
+func (s *Session) finish() error {
+	if s.phase != Done || s.last.Kind == EntryEnd {
+		return nil
+	}
+	return s.append(Entry{Kind: EntryEnd, Note: hex.EncodeToString(s.seed[:])})
+}
+
+// Void drops the current trial for the reason given, before its answer is confirmed. One like it, dealt afresh,
+// is added at the end.
+func (s *Session) Void(reason string) error {
+	if s.phase != Listening && s.phase != Asked {
+		return fmt.Errorf("%w: no trial is open", ErrNotNow)
+	}
+	if reason == "" {
+		return errors.New("a reason is needed to void a trial")
+	}
+	e := Entry{Kind: EntryVoid, Trial: s.current + 1, Note: reason}
+	e.Seconds, e.Switches = s.now().Sub(s.begun).Seconds(), s.switches
+	return s.append(e)
+}
+
+// Flag records something that happened during the current trial, such as an underrun; the trial goes on.
+func (s *Session) Flag(note string) error {
+	return s.append(Entry{Kind: EntryFlag, Trial: s.current + 1, Note: note})
+}
+
+// Rest pauses the session; Open ends the rest.
+func (s *Session) Rest() error {
+	if s.phase != Listening && s.phase != Asked {
+		return fmt.Errorf("%w: no trial is open", ErrNotNow)
+	}
+	return s.append(Entry{Kind: EntryRest, Trial: s.current + 1})
+}
+
+// GiveUp ends the session early. It stays in the study, and its result counts as given up. The seed is revealed.
+func (s *Session) GiveUp(reason string) error {
+	if s.ended() {
+		return fmt.Errorf("%w: the session has ended", ErrNotNow)
+	}
+	if err := s.append(Entry{Kind: EntryGiveUp, Note: reason}); err != nil {
+		return err
+	}
+	return s.append(Entry{Kind: EntryEnd, Note: hex.EncodeToString(s.seed[:])})
+}
+
+// Finish completes a session whose last answer was kept but whose end was not, as after a crash between the two.
+func (s *Session) Finish() error { return s.finish() }

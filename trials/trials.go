@@ -1,0 +1,214 @@
+// Package trials holds the vocabulary of a study and the engine that runs a blind session.
+//
+// The engine does no input or output and has no clock: a Journal makes each entry durable before the session
+// goes on, and time is handed in. What is hidden (which source X plays) never leaves the package but through
+// Session.Route, whose Cue prints as nothing, so that no screen, log or error can tell it by accident.
+//
+//	plan, _ := trials.NewPlan(...)             what will be run, fixed before the first trial
+//	s, _ := trials.Begin(id, plan, seed, ...)  one listener works through one plan
+//	s.View()                                   all that a screen may show: the same for every hidden assignment
+//	s.Route(trials.LabelX)                     what playback must sound: for playback alone
+//	s.Heard(label, frames); s.Ask(answer, 0); s.Confirm()
+//	s.Result()                                 ErrBlind until the session has ended
+//
+// Words: a presentation is what one key plays; a source (A or B) is one of the two things compared; a label is
+// the key's name; a trial is one question and its answer.
+package trials
+
+import (
+	"errors"
+	"fmt"
+)
+
+// Errors a caller branches on.
+var (
+	// ErrBlind is returned when a result is asked for before the session has ended.
+	ErrBlind = errors.New("results are withheld until the session ends")
+	// ErrNotHeard is returned when an answer comes before X and a reference, or both of a pair, were heard.
+	ErrNotHeard = errors.New("not everything has been heard yet")
+	// ErrNotNow is returned when an action does not fit the session's phase.
+	ErrNotNow = errors.New("not possible now")
+)
+
+// Design is the kind of question a plan asks.
+type Design uint8
+
+// The designs. The zero value is no design and is rejected.
+const (
+	DesignUnset   Design = iota
+	ABX                  // which of A and B is X?
+	SameDifferent        // are the two presentations of a pair the same or different?
+)
+
+// Source is what sounds: one of the two things compared.
+type Source uint8
+
+// The sources.
+const (
+	SourceA Source = iota
+	SourceB
+)
+
+// Label is what is pressed.
+type Label uint8
+
+// The labels: A, B and X in the ABX design; the first and the second of a pair in the other.
+const (
+	LabelUnset Label = iota
+	LabelA
+	LabelB
+	LabelX
+	LabelFirst
+	LabelSecond
+)
+
+// Answer is what the listener says of a trial.
+type Answer uint8
+
+// The answers: X is A, X is B; the pair is the same, the pair is different.
+const (
+	AnswerUnset Answer = iota
+	AnswerA
+	AnswerB
+	AnswerSame
+	AnswerDifferent
+)
+
+// Kind says what a comparison is for. A listener is told only of practice.
+type Kind uint8
+
+// The kinds of comparison.
+const (
+	Scored          Kind = iota // the question of the study
+	Practice                    // with feedback, not counted
+	PositiveControl             // a plain difference: a listener who misses it shows nothing by missing others
+	NegativeControl             // the same audio twice: a listener who 'hears' it shows that something leaks
+)
+
+// Layout says how the comparisons of a plan follow one another.
+type Layout uint8
+
+// The layouts.
+const (
+	Interleaved Layout = iota // trials of all comparisons shuffled together
+	Blocked                   // one comparison after the other, in random order
+)
+
+// Order says how the hidden assignment is drawn.
+type Order uint8
+
+// The orders.
+const (
+	// Independent draws each trial by a fair coin: what the exact binomial test assumes, and no run of past
+	// trials tells anything of the next.
+	Independent Order = iota
+	// Balanced has each assignment equally often within a comparison. A listener who counts could use that
+	// near the end, so the exact binomial p is only approximate (conservative for a listener who does not count).
+	Balanced
+)
+
+var (
+	designNames = []string{"", "abx", "same-different"}
+	sourceNames = []string{"A", "B"}
+	labelNames  = []string{"", "a", "b", "x", "1", "2"}
+	answerNames = []string{"", "a", "b", "same", "different"}
+	kindNames   = []string{"scored", "practice", "positive control", "negative control"}
+	layoutNames = []string{"interleaved", "blocked"}
+	orderNames  = []string{"independent", "balanced"}
+)
+
+func name[T ~uint8](names []string, v T) string {
+	if int(v) < len(names) {
+		return names[v]
+	}
+	return fmt.Sprintf("%d?", v)
+}
+
+func parse[T ~uint8](what string, names []string, text []byte, v *T) error {
+	for i, n := range names {
+		if n == string(text) && n != "" {
+			*v = T(i)
+			return nil
+		}
+	}
+	return fmt.Errorf("%s %q unknown", what, text)
+}
+
+// String returns "abx" or "same-different".
+func (d Design) String() string { return name(designNames, d) }
+
+// MarshalText writes String.
+func (d Design) MarshalText() ([]byte, error) { return []byte(d.String()), nil }
+
+// UnmarshalText reads what String writes, and errors for anything else.
+func (d *Design) UnmarshalText(t []byte) error { return parse("design", designNames, t, d) }
+
+// String returns "A" or "B".
+func (s Source) String() string { return name(sourceNames, s) }
+
+// String returns the key: a, b, x, 1 or 2.
+func (l Label) String() string { return name(labelNames, l) }
+
+// MarshalText writes String.
+func (l Label) MarshalText() ([]byte, error) { return []byte(l.String()), nil }
+
+// UnmarshalText reads what String writes, and errors for anything else.
+func (l *Label) UnmarshalText(t []byte) error { return parse("label", labelNames, t, l) }
+
+// String returns a, b, same or different.
+func (a Answer) String() string { return name(answerNames, a) }
+
+// MarshalText writes String.
+func (a Answer) MarshalText() ([]byte, error) { return []byte(a.String()), nil }
+
+// UnmarshalText reads what String writes, "" for no answer, and errors for anything else.
+func (a *Answer) UnmarshalText(t []byte) error {
+	if len(t) == 0 {
+		*a = AnswerUnset
+		return nil
+	}
+	return parse("answer", answerNames, t, a)
+}
+
+// String returns the kind in words.
+func (k Kind) String() string { return name(kindNames, k) }
+
+// MarshalText writes String.
+func (k Kind) MarshalText() ([]byte, error) { return []byte(k.String()), nil }
+
+// UnmarshalText reads what String writes, and errors for anything else.
+func (k *Kind) UnmarshalText(t []byte) error { return parse("kind", kindNames, t, k) }
+
+// String returns "interleaved" or "blocked".
+func (l Layout) String() string { return name(layoutNames, l) }
+
+// MarshalText writes String.
+func (l Layout) MarshalText() ([]byte, error) { return []byte(l.String()), nil }
+
+// UnmarshalText reads what String writes, and errors for anything else.
+func (l *Layout) UnmarshalText(t []byte) error { return parse("layout", layoutNames, t, l) }
+
+// String returns "independent" or "balanced".
+func (o Order) String() string { return name(orderNames, o) }
+
+// MarshalText writes String.
+func (o Order) MarshalText() ([]byte, error) { return []byte(o.String()), nil }
+
+// UnmarshalText reads what String writes, and errors for anything else.
+func (o *Order) UnmarshalText(t []byte) error { return parse("order", orderNames, t, o) }
+
+// Labels returns the labels of the design, in the order of its keys.
+func (d Design) Labels() []Label {
+	if d == ABX {
+		return []Label{LabelA, LabelB, LabelX}
+	}
+	return []Label{LabelFirst, LabelSecond}
+}
+
+// Answers returns the two answers of the design.
+func (d Design) Answers() [2]Answer {
+	if d == ABX {
+		return [2]Answer{AnswerA, AnswerB}
+	}
+	return [2]Answer{AnswerSame, AnswerDifferent}
+}

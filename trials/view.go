@@ -1,0 +1,77 @@
+package trials
+
+import "time"
+
+// View is all that a screen may show of a session. It is the same for every hidden assignment.
+type View struct {
+	Session string
+	Design  Design
+	Phase   Phase
+	// Trial counts from 1 among the trials shown; Trials is how many there are, replacements of void ones included.
+	Trial, Trials int
+	// Practice marks a trial with feedback that does not count.
+	Practice bool
+	// Heard holds the labels that have been heard in this trial.
+	Heard map[Label]bool
+	// Ready reports whether an answer would be taken.
+	Ready bool
+	// Pending and Confidence are the answer that waits to be confirmed.
+	Pending    Answer
+	Confidence int
+	Voids      int
+	Switches   int
+	// RestDue reports that the listener has worked as long as the plan allows without a rest.
+	RestDue bool
+	// Feedback is of the practice trial before this one; nil otherwise.
+	Feedback *Feedback
+	// Elapsed is the time since this trial was first offered.
+	Elapsed time.Duration
+}
+
+// Feedback tells how a practice trial went.
+type Feedback struct {
+	Answer Answer
+	Right  bool
+}
+
+// View returns what may be shown now.
+func (s *Session) View() View {
+	v := View{
+		Session: s.id, Design: s.plan.Design, Phase: s.phase,
+		Trial: s.current + 1, Trials: len(s.trials),
+		Heard: map[Label]bool{}, Ready: s.heardEnough(),
+		Pending: s.pending.Answer, Confidence: s.pending.Confidence,
+		Voids: s.voids, Switches: s.switches, Feedback: s.feedback,
+		Elapsed: s.now().Sub(s.begun),
+	}
+	for l, frames := range s.heard {
+		v.Heard[l] = frames > 0
+	}
+	if s.current < len(s.trials) {
+		v.Practice = s.plan.Comparisons[s.trials[s.current].comparison].Kind == Practice
+	} else {
+		v.Trial = len(s.trials)
+	}
+	if rest := s.plan.restAfter(); rest > 0 {
+		v.RestDue = s.now().Sub(s.rested) >= rest
+	}
+	return v
+}
+
+// practiceFeedback returns how the answered trial went if it was practice, else nil.
+func (s *Session) practiceFeedback(e Entry) *Feedback {
+	t := s.trials[e.Trial-1]
+	if s.plan.Comparisons[t.comparison].Kind != Practice {
+		return nil
+	}
+	return &Feedback{Answer: e.Answer, Right: e.Answer == right(s.plan, t)}
+}
+
+// Plan returns the session's plan.
+func (s *Session) Plan() Plan { return s.plan }
+
+// ID returns the session's id.
+func (s *Session) ID() string { return s.id }
+
+// Commitment returns the seal of the session's order, to be shown before the first trial.
+func (s *Session) Commitment() [32]byte { return s.seed.Commitment(s.id, s.plan) }
