@@ -1,0 +1,152 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"time"
+)
+
+// Chain is one way from the player to the DAC's analogue output.
+type Chain struct {
+	Name  string   `json:"name"`
+	About string   `json:"about"`
+	Cost  *float64 `json:"cost"` // nil where not given
+	Role  string   `json:"role"` // source, floor or replay
+}
+
+// AddChain adds a chain. It returns ErrExists, wrapped, for a name that is taken.
+func (s *Store) AddChain(ctx context.Context, c Chain) error {
+	err := s.exec(ctx, `INSERT INTO chains (name, about, cost, role) VALUES (?, ?, ?, ?)`, c.Name, c.About, c.Cost, c.Role)
+	if err != nil {
+		return fmt.Errorf("chain %q: %w", c.Name, err)
+	}
+	return nil
+}
+
+// Chains returns the chains in the order in which they were added.
+func (s *Store) Chains(ctx context.Context) ([]Chain, error) {
+	return list(ctx, s, scanChain, `SELECT name, about, cost, role FROM chains ORDER BY rowid`)
+}
+
+// Chain returns one chain, or ErrNotFound, wrapped.
+func (s *Store) Chain(ctx context.Context, name string) (Chain, error) {
+	return find(ctx, s, fmt.Sprintf("chain %q", name), scanChain, `SELECT name, about, cost, role FROM chains WHERE name = ?`, name)
+}
+
+func scanChain(row scanner) (Chain, error) {
+	var c Chain
+	err := row.Scan(&c.Name, &c.About, &c.Cost, &c.Role)
+	return c, err
+}
+
+// Capture is one recorded file of one chain.
+type Capture struct {
+	ID       int       `json:"id"`
+	Chain    string    `json:"chain"`
+	Kind     string    `json:"kind"`  // music, or the test signal
+	Music    string    `json:"music"` // which music, "" for test signals
+	Path     string    `json:"path"`
+	SHA256   string    `json:"sha256"`
+	RateHz   int       `json:"rate_hz"`
+	Channels int       `json:"channels"`
+	Frames   int       `json:"frames"`
+	Bits     int       `json:"bits"`
+	Added    time.Time `json:"added"`
+}
+
+const captureColumns = `id, chain, kind, music, path, sha256, rate_hz, channels, frames, bits, added`
+
+// AddCapture adds a capture and returns its id. It returns ErrExists for a file whose content is in the study
+// already, ErrNotFound for an unknown chain, both wrapped.
+func (s *Store) AddCapture(ctx context.Context, c Capture) (int, error) {
+	var id int
+	err := s.within(ctx, func(tx *sql.Tx) error {
+		return tx.QueryRowContext(ctx, `INSERT INTO captures (chain, kind, music, path, sha256, rate_hz, channels, frames, bits, added)
+			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id`,
+			c.Chain, c.Kind, c.Music, c.Path, c.SHA256, c.RateHz, c.Channels, c.Frames, c.Bits, s.stamp()).Scan(&id)
+	})
+	if err != nil {
+		return 0, fmt.Errorf("capture of chain %q: %w", c.Chain, err)
+	}
+	return id, nil
+}
+
+// Captures returns all captures in the order in which they were added.
+func (s *Store) Captures(ctx context.Context) ([]Capture, error) {
+	return list(ctx, s, scanCapture, `SELECT `+captureColumns+` FROM captures ORDER BY id`)
+}
+
+// CaptureBySHA returns the capture with the given content, or ErrNotFound, wrapped.
+func (s *Store) CaptureBySHA(ctx context.Context, sum string) (Capture, error) {
+	return find(ctx, s, "this file", scanCapture, `SELECT `+captureColumns+` FROM captures WHERE sha256 = ?`, sum)
+}
+
+func scanCapture(row scanner) (Capture, error) {
+	var c Capture
+	var added instant
+	err := row.Scan(&c.ID, &c.Chain, &c.Kind, &c.Music, &c.Path, &c.SHA256, &c.RateHz, &c.Channels, &c.Frames, &c.Bits, &added)
+	c.Added = added.Time
+	return c, err
+}
+
+// Measurement is the result of one capture's measurement, as JSON.
+type Measurement struct {
+	Capture int
+	Kind    string
+	Result  []byte
+}
+
+// SaveMeasurement keeps a measurement, in place of an earlier one of the same capture and kind.
+func (s *Store) SaveMeasurement(ctx context.Context, m Measurement) error {
+	err := s.exec(ctx, `INSERT OR REPLACE INTO measurements (capture, kind, result, at) VALUES (?, ?, ?, ?)`,
+		m.Capture, m.Kind, string(m.Result), s.stamp())
+	if err != nil {
+		return fmt.Errorf("measurement of capture %d: %w", m.Capture, err)
+	}
+	return nil
+}
+
+// Measurements returns all measurements by capture.
+func (s *Store) Measurements(ctx context.Context) ([]Measurement, error) {
+	return list(ctx, s, func(row scanner) (Measurement, error) {
+		var m Measurement
+		var text string
+		err := row.Scan(&m.Capture, &m.Kind, &text)
+		m.Result = []byte(text)
+		return m, err
+	}, `SELECT capture, kind, result FROM measurements ORDER BY capture, kind`)
+}
+
+// Entered is a figure that somebody measured elsewhere.
+type Entered struct {
+	Chain  string   `json:"chain"`
+	Metric string   `json:"metric"`
+	Value  *float64 `json:"value"`
+	Unit   string   `json:"unit"`
+	Limit  *float64 `json:"limit"`
+	Source string   `json:"source"`
+}
+
+// Enter keeps figures measured elsewhere, all or none.
+func (s *Store) Enter(ctx context.Context, figures []Entered) error {
+	return s.within(ctx, func(tx *sql.Tx) error {
+		for _, f := range figures {
+			_, err := tx.ExecContext(ctx, `INSERT OR REPLACE INTO entered (chain, metric, value, unit, bound, source) VALUES (?, ?, ?, ?, ?, ?)`,
+				f.Chain, f.Metric, f.Value, f.Unit, f.Limit, f.Source)
+			if err != nil {
+				return fmt.Errorf("figure %q of chain %q: %w", f.Metric, f.Chain, domain(err))
+			}
+		}
+		return nil
+	})
+}
+
+// EnteredFigures returns the figures that were entered.
+func (s *Store) EnteredFigures(ctx context.Context) ([]Entered, error) {
+	return list(ctx, s, func(row scanner) (Entered, error) {
+		var f Entered
+		err := row.Scan(&f.Chain, &f.Metric, &f.Value, &f.Unit, &f.Limit, &f.Source)
+		return f, err
+	}, `SELECT chain, metric, value, unit, bound, source FROM entered ORDER BY chain, metric, source`)
+}

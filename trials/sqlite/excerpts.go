@@ -1,0 +1,94 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+)
+
+// Excerpt is a stretch of the same music cut from the captures of several chains.
+type Excerpt struct {
+	Name    string
+	Music   string
+	StartS  float64
+	Seconds float64
+	RateHz  int
+	// Result is the JSON of the preparation.
+	Result        []byte
+	Presentations []Presentation
+}
+
+// Presentation is one prepared file of an excerpt.
+type Presentation struct {
+	Excerpt string
+	Chain   string
+	// Treatment is "" for the chain's own capture, else the known dose put into it, and Dose its size.
+	Treatment string
+	Dose      float64
+	Path      string
+	SHA256    string
+	// Result is the JSON of what preparing this one did and left.
+	Result []byte
+}
+
+// SaveExcerpt keeps an excerpt and its presentations, all or none. It returns ErrExists, wrapped, where an excerpt
+// of that name, or a presentation of the same content, is there already.
+func (s *Store) SaveExcerpt(ctx context.Context, e Excerpt) error {
+	err := s.within(ctx, func(tx *sql.Tx) error {
+		_, err := tx.ExecContext(ctx, `INSERT INTO excerpts (name, music, start_s, seconds, rate_hz, result, at) VALUES (?, ?, ?, ?, ?, ?, ?)`,
+			e.Name, e.Music, e.StartS, e.Seconds, e.RateHz, string(e.Result), s.stamp())
+		if err != nil {
+			return err
+		}
+		for _, p := range e.Presentations {
+			_, err := tx.ExecContext(ctx, `INSERT INTO presentations (sha256, excerpt, chain, treatment, dose, path, result) VALUES (?, ?, ?, ?, ?, ?, ?)`,
+				p.SHA256, e.Name, p.Chain, p.Treatment, p.Dose, p.Path, string(p.Result))
+			if err != nil {
+				return fmt.Errorf("presentation of chain %q: %w", p.Chain, err)
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return fmt.Errorf("excerpt %q: %w", e.Name, err)
+	}
+	return nil
+}
+
+// Excerpts returns the excerpts with their presentations, in the order in which they were made.
+func (s *Store) Excerpts(ctx context.Context) ([]Excerpt, error) {
+	all, err := list(ctx, s, func(row scanner) (Excerpt, error) {
+		var e Excerpt
+		var text string
+		err := row.Scan(&e.Name, &e.Music, &e.StartS, &e.Seconds, &e.RateHz, &text)
+		e.Result = []byte(text)
+		return e, err
+	}, `SELECT name, music, start_s, seconds, rate_hz, result FROM excerpts ORDER BY rowid`)
+	if err != nil {
+		return nil, err
+	}
+	for i := range all {
+		all[i].Presentations, err = list(ctx, s, scanPresentation, `SELECT `+presentationColumns+
+			` FROM presentations WHERE excerpt = ? ORDER BY rowid`, all[i].Name)
+		if err != nil {
+			return nil, err
+		}
+	}
+	return all, nil
+}
+
+// PresentationBySHA returns the presentation with the given content, or ErrNotFound, wrapped.
+func (s *Store) PresentationBySHA(ctx context.Context, sum string) (Presentation, error) {
+	return find(ctx, s, "presentation "+sum[:min(12, len(sum))], scanPresentation,
+		`SELECT `+presentationColumns+` FROM presentations WHERE sha256 = ?`, sum)
+}
+
+const presentationColumns = `excerpt, chain, treatment, dose, path, sha256, result`
+
+func scanPresentation(row scanner) (Presentation, error) {
+	var p Presentation
+	var text string
+	err := row.Scan(&p.Excerpt, &p.Chain, &p.Treatment, &p.Dose, &p.Path, &p.SHA256, &text)
+	p.Result = []byte(text)
+	return p, err
+}

@@ -1,0 +1,131 @@
+//go:build unix
+
+package sqlite_test
+
+import (
+	"bufio"
+	"context"
+	"flag"
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"os/exec"
+	"strings"
+	"testing"
+	"time"
+
+	"heardiff/trials"
+	"heardiff/trials/sqlite"
+)
+
+var full = flag.Bool("full", false, "run the whole grids")
+
+// childEnv tells the test binary to be the process that is killed.
+const childEnv = "HEARDIFF_TEST_CHILD_STUDY"
+
+func TestMain(m *testing.M) {
+	flag.Parse()
+	if dir := os.Getenv(childEnv); dir != "" {
+		if err := answerForEver(dir); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+			os.Exit(1)
+		}
+		return
+	}
+	os.Exit(m.Run())
+}
+
+// answerForEver answers trial after trial and says each number once it is kept.
+func answerForEver(dir string) error {
+	ctx := context.Background()
+	s, err := sqlite.Open(ctx, dir, time.Now)
+	if err != nil {
+		return err
+	}
+	entries, err := s.Entries(ctx, "s1")
+	if err != nil {
+		return err
+	}
+	session, err := trials.Resume(plan(trials.MaxTrials), trials.Seed{1}, entries, s.Journal(ctx), time.Now)
+	if err != nil {
+		return err
+	}
+	for session.View().Phase != trials.Done {
+		session.Heard(trials.LabelX, 1)
+		session.Heard(trials.LabelA, 1)
+		if err := session.Ask(trials.AnswerB, 0); err != nil {
+			return err
+		}
+		if err := session.Confirm(); err != nil {
+			return err
+		}
+		fmt.Println("kept", session.View().Trial-1)
+	}
+	return nil
+}
+
+// A process is killed at random moments while it writes answers; each time the study must hold every answer that
+// was acknowledged, in an unbroken chain, and the session must come back at the trial after the last one kept.
+// This tests the death of the process: the page cache survives it, so it says nothing of a power failure.
+func TestNoAcknowledgedAnswerIsLostToKill(t *testing.T) {
+	rounds := 25
+	if *full {
+		rounds = 300
+	}
+	s := newStudy(t)
+	withSession(t, s, trials.MaxTrials)
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	random := rand.New(rand.NewPCG(1, 2))
+	total := 0
+	for round := range rounds {
+		acknowledged := killChild(t, s.Dir(), time.Duration(10+random.IntN(90))*time.Millisecond)
+		checkAfterKill(t, s.Dir(), round, acknowledged)
+		total = max(total, acknowledged)
+	}
+	if total < rounds {
+		t.Errorf("only %d answers were written before the kills: the test tests nothing", total)
+	}
+}
+
+func killChild(t *testing.T, dir string, after time.Duration) int {
+	t.Helper()
+	cmd := exec.Command(os.Args[0])
+	cmd.Env = append(os.Environ(), childEnv+"="+dir)
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	time.AfterFunc(after, func() { cmd.Process.Kill() })
+	last := 0
+	for lines := bufio.NewScanner(out); lines.Scan(); {
+		fmt.Sscanf(strings.TrimSpace(lines.Text()), "kept %d", &last)
+	}
+	cmd.Wait() // killed: the error says so
+	return last
+}
+
+func checkAfterKill(t *testing.T, dir string, round, acknowledged int) {
+	t.Helper()
+	ctx := context.Background()
+	s, err := sqlite.Open(ctx, dir, time.Now)
+	if err != nil {
+		t.Fatalf("round %d: %v", round, err)
+	}
+	defer s.Close()
+	entries, err := s.Entries(ctx, "s1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	session, err := trials.Resume(plan(trials.MaxTrials), trials.Seed{1}, entries, s.Journal(ctx), time.Now)
+	if err != nil {
+		t.Fatalf("round %d: %v", round, err)
+	}
+	if kept := session.View().Trial - 1; kept < acknowledged {
+		t.Fatalf("round %d: %d answers acknowledged, %d kept", round, acknowledged, kept)
+	}
+}

@@ -1,0 +1,181 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"heardiff/trials"
+)
+
+// Listener is a pseudonym and what the listener chose to say.
+type Listener struct {
+	ID         string   `json:"id"`
+	Group      string   `json:"group"`
+	Years      *float64 `json:"years"`
+	Hearing    string   `json:"hearing"`
+	Transducer string   `json:"transducer"`
+	Room       string   `json:"room"`
+	Consent    string   `json:"consent"`
+	// Simulated marks a listener that is a computation, not a person.
+	Simulated bool      `json:"simulated"`
+	Added     time.Time `json:"added"`
+}
+
+// AddListener adds a listener. It returns ErrExists, wrapped, for an id that is taken.
+func (s *Store) AddListener(ctx context.Context, l Listener) error {
+	err := s.exec(ctx, `INSERT INTO listeners (id, grouping, years, hearing, transducer, room, consent, simulated, added)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
+		l.ID, l.Group, l.Years, l.Hearing, l.Transducer, l.Room, l.Consent, l.Simulated, s.stamp())
+	if err != nil {
+		return fmt.Errorf("listener %q: %w", l.ID, err)
+	}
+	return nil
+}
+
+// ForgetListener removes everything a listener said of themselves; the pseudonym and the answers stay.
+// It returns ErrNotFound, wrapped, for an unknown id.
+func (s *Store) ForgetListener(ctx context.Context, id string) error {
+	result, err := s.db.ExecContext(ctx, `UPDATE listeners SET grouping = '', years = NULL, hearing = '', transducer = '',
+		room = '', consent = '' WHERE id = ?`, id)
+	if err != nil {
+		return fmt.Errorf("listener %q: %w", id, err)
+	}
+	if n, err := result.RowsAffected(); err != nil || n == 0 {
+		return fmt.Errorf("listener %q: %w", id, ErrNotFound)
+	}
+	return nil
+}
+
+const listenerColumns = `id, grouping, years, hearing, transducer, room, consent, simulated, added`
+
+// Listeners returns the listeners in the order in which they were added.
+func (s *Store) Listeners(ctx context.Context) ([]Listener, error) {
+	return list(ctx, s, scanListener, `SELECT `+listenerColumns+` FROM listeners ORDER BY rowid`)
+}
+
+// Listener returns one listener, or ErrNotFound, wrapped.
+func (s *Store) Listener(ctx context.Context, id string) (Listener, error) {
+	return find(ctx, s, fmt.Sprintf("listener %q", id), scanListener, `SELECT `+listenerColumns+` FROM listeners WHERE id = ?`, id)
+}
+
+func scanListener(row scanner) (Listener, error) {
+	var l Listener
+	var added instant
+	err := row.Scan(&l.ID, &l.Group, &l.Years, &l.Hearing, &l.Transducer, &l.Room, &l.Consent, &l.Simulated, &added)
+	l.Added = added.Time
+	return l, err
+}
+
+// AddPlan keeps a plan under its id. It returns ErrExists, wrapped, for an id that is taken.
+func (s *Store) AddPlan(ctx context.Context, p trials.Plan) error {
+	if err := p.Validate(); err != nil {
+		return err
+	}
+	body, err := json.Marshal(p)
+	if err != nil {
+		return fmt.Errorf("encode the plan: %w", err)
+	}
+	err = s.exec(ctx, `INSERT INTO plans (id, body, created) VALUES (?, ?, ?)`, p.ID, string(body), s.stamp())
+	if err != nil {
+		return fmt.Errorf("plan %q: %w", p.ID, err)
+	}
+	return nil
+}
+
+// Plans returns the plans in the order in which they were made.
+func (s *Store) Plans(ctx context.Context) ([]trials.Plan, error) {
+	return list(ctx, s, scanPlan, `SELECT body FROM plans ORDER BY rowid`)
+}
+
+// Plan returns one plan, or ErrNotFound, wrapped.
+func (s *Store) Plan(ctx context.Context, id string) (trials.Plan, error) {
+	return find(ctx, s, fmt.Sprintf("plan %q", id), scanPlan, `SELECT body FROM plans WHERE id = ?`, id)
+}
+
+func scanPlan(row scanner) (trials.Plan, error) {
+	var body string
+	var p trials.Plan
+	if err := row.Scan(&body); err != nil {
+		return p, err
+	}
+	return p, json.Unmarshal([]byte(body), &p)
+}
+
+// Session is one listener's work on one plan, as stored.
+type Session struct {
+	ID       string
+	Plan     string
+	Listener string
+	// Sealed is the encrypted seed.
+	Sealed []byte
+	// Device says what the session was heard through: its name, rate and format.
+	Device  string
+	Created time.Time
+}
+
+const sessionColumns = `id, plan, listener, sealed, device, created`
+
+// AddSession keeps a new session, before its first entry.
+func (s *Store) AddSession(ctx context.Context, v Session) error {
+	err := s.exec(ctx, `INSERT INTO sessions (id, plan, listener, sealed, device, created) VALUES (?, ?, ?, ?, ?, ?)`,
+		v.ID, v.Plan, v.Listener, v.Sealed, v.Device, s.stamp())
+	if err != nil {
+		return fmt.Errorf("session %q: %w", v.ID, err)
+	}
+	return nil
+}
+
+// SetDevice records what a session is heard through.
+func (s *Store) SetDevice(ctx context.Context, session, device string) error {
+	return s.exec(ctx, `UPDATE sessions SET device = ? WHERE id = ?`, device, session)
+}
+
+// Sessions returns all sessions in the order in which they began.
+func (s *Store) Sessions(ctx context.Context) ([]Session, error) {
+	return list(ctx, s, func(row scanner) (Session, error) {
+		var v Session
+		var created instant
+		err := row.Scan(&v.ID, &v.Plan, &v.Listener, &v.Sealed, &v.Device, &created)
+		v.Created = created.Time
+		return v, err
+	}, `SELECT `+sessionColumns+` FROM sessions ORDER BY rowid`)
+}
+
+// Entries returns a session's journal in order.
+func (s *Store) Entries(ctx context.Context, session string) ([]trials.Entry, error) {
+	return list(ctx, s, func(row scanner) (trials.Entry, error) {
+		var body string
+		var e trials.Entry
+		if err := row.Scan(&body); err != nil {
+			return e, err
+		}
+		return e, json.Unmarshal([]byte(body), &e)
+	}, `SELECT body FROM entries WHERE session = ? ORDER BY number`, session)
+}
+
+// Journal returns the journal of a session: each entry is on disk when Append returns.
+func (s *Store) Journal(ctx context.Context) trials.Journal { return journal{ctx, s} }
+
+type journal struct {
+	ctx   context.Context
+	store *Store
+}
+
+// Append implements trials.Journal.
+func (j journal) Append(e trials.Entry) error {
+	body, err := json.Marshal(e)
+	if err != nil {
+		return fmt.Errorf("encode the entry: %w", err)
+	}
+	return j.store.within(j.ctx, func(tx *sql.Tx) error {
+		_, err := tx.ExecContext(j.ctx, `INSERT INTO entries (session, number, body) VALUES (?, ?, ?)`, e.Session, e.Number, string(body))
+		return err
+	})
+}
+
+// ErrBusy is returned by Lock while another heardiff listens on the same study.
+var ErrBusy = errors.New("another session is open on this study")
