@@ -6,9 +6,12 @@ import (
 	"io"
 	"io/fs"
 
+	"heardiff/playback/flac"
 	"heardiff/playback/pcm"
 	"heardiff/playback/wav"
 )
+
+var errNotAudio = errors.New("neither a WAV nor a FLAC file")
 
 // audioFile is recorded audio open for reading.
 type audioFile interface {
@@ -19,9 +22,18 @@ type audioFile interface {
 // open opens an audio file, WAV or FLAC by what it holds and not by its name. Errors name the file and are
 // marked rejected (exit 3).
 func (a *app) open(path string) (audioFile, error) {
-	f, err := wav.Open(path)
+	w, err := wav.Open(path)
 	if err == nil {
-		return f, nil
+		return w, nil
+	}
+	if errors.Is(err, wav.ErrNotWAV) {
+		var f *flac.File
+		if f, err = flac.Open(path); err == nil {
+			return f, nil
+		}
+		if errors.Is(err, flac.ErrNotFLAC) {
+			err = errNotAudio
+		}
 	}
 	return nil, rejected(unreadable(path, err), openHint(err))
 }
@@ -38,11 +50,11 @@ func unreadable(path string, err error) error {
 // openHint returns what to do about a file that could not be opened, or "".
 func openHint(err error) string {
 	switch {
-	case errors.Is(err, wav.ErrNotWAV):
+	case err == errNotAudio:
 		return "WAV and FLAC files are read; convert others without resampling"
-	case errors.Is(err, wav.ErrTruncated):
+	case errors.Is(err, wav.ErrTruncated), errors.Is(err, flac.ErrTruncated):
 		return "record or copy the file again; a cut capture cannot be compared"
-	case errors.Is(err, wav.ErrUnsupported):
+	case errors.Is(err, wav.ErrUnsupported), errors.Is(err, flac.ErrUnsupported):
 		return "linear PCM of 16, 24 or 32 bits or 32-bit float, 1 to 8 channels, 8 to 768 kHz"
 	}
 	return ""

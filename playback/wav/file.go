@@ -29,18 +29,18 @@ type File struct {
 // Open opens a WAV file. Only the header is read: ReadFrames finds samples that are not numbers, and Verify
 // looks for them in the whole file. Errors wrap the sentinels of this package, or those of the os package.
 func Open(path string) (*File, error) {
+	info, err := os.Stat(path) // before opening, which would wait for ever at a pipe
+	if err != nil {
+		return nil, err
+	}
+	if !info.Mode().IsRegular() {
+		return nil, fmt.Errorf("%w: not a regular file", ErrNotWAV)
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, err
 	}
-	info, err := f.Stat()
-	if err == nil && !info.Mode().IsRegular() {
-		err = fmt.Errorf("%w: not a regular file", ErrNotWAV)
-	}
-	var w *File
-	if err == nil {
-		w, err = New(f, info.Size())
-	}
+	w, err := New(f, info.Size())
 	if err != nil {
 		f.Close()
 		return nil, err

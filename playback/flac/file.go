@@ -1,0 +1,137 @@
+// Package flac reads FLAC files of 16 and 24 bits.
+//
+// A file is decoded once, when it is opened, into a temporary file that has no name any more, so that any part
+// can then be read at any time with little memory; that pass also checks the checksum of every frame and the
+// MD5 sum of the whole.
+package flac
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+
+	"heardiff/playback/pcm"
+)
+
+// Errors that Open wraps.
+var (
+	// ErrNotFLAC: the file does not begin as a FLAC file does.
+	ErrNotFLAC = errors.New("not a FLAC file")
+	// ErrTruncated: the file ends before the audio that its header announces.
+	ErrTruncated = errors.New("the audio is cut short")
+	// ErrEmpty: the file is whole but holds no frame.
+	ErrEmpty = errors.New("the file holds no audio")
+	// ErrDamaged: a checksum is wrong, or parts of the file contradict each other.
+	ErrDamaged = errors.New("the file is damaged")
+	// ErrUnsupported: a word length, channel count or rate that heardiff does not take.
+	ErrUnsupported = errors.New("this kind of FLAC is not supported")
+)
+
+const blockBytes = 1 << 17
+
+// File is a decoded FLAC file. It is a pcm.Reader and not safe for concurrent use.
+type File struct {
+	format pcm.Format
+	frames int
+	raw    *os.File // interleaved little-endian words
+	block  []byte
+}
+
+// Open decodes and checks a FLAC file. It needs room for the decoded audio in the folder for temporary files.
+// Errors wrap the sentinels of this package, or those of the os package.
+func Open(path string) (*File, error) {
+	info, err := os.Stat(path) // before opening, which would wait for ever at a pipe
+	if err != nil {
+		return nil, err
+	}
+	if !info.Mode().IsRegular() {
+		return nil, fmt.Errorf("%w: not a regular file", ErrNotFLAC)
+	}
+	in, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer in.Close()
+	return Decode(bufio.NewReaderSize(in, blockBytes))
+}
+
+// Decode is Open of a stream.
+func Decode(r io.Reader) (*File, error) {
+	raw, err := unlinked()
+	if err != nil {
+		return nil, fmt.Errorf("room for the decoded audio: %w", err)
+	}
+	f := &File{raw: raw}
+	if err := f.decode(r); err != nil {
+		raw.Close()
+		return nil, err
+	}
+	frame := f.frameBytes()
+	f.block = make([]byte, blockBytes/frame*frame)
+	return f, nil
+}
+
+// unlinked returns a temporary file that vanishes when it is closed, however the program ends.
+func unlinked() (*os.File, error) {
+	f, err := os.CreateTemp("", "heardiff-*.raw")
+	if err != nil {
+		return nil, err
+	}
+	if err := os.Remove(f.Name()); err != nil {
+		f.Close()
+		return nil, err
+	}
+	return f, nil
+}
+
+// Format returns how the audio is stored.
+func (f *File) Format() pcm.Format { return f.format }
+
+// Frames returns the number of frames.
+func (f *File) Frames() int { return f.frames }
+
+// Close gives the temporary file back.
+func (f *File) Close() error { return f.raw.Close() }
+
+func (f *File) frameBytes() int { return f.format.Channels * f.format.Bits / 8 }
+
+// ReadFrames reads frames into dst, see pcm.Reader.
+func (f *File) ReadFrames(dst [][]float64, from int) (int, error) {
+	if len(dst) != f.format.Channels {
+		return 0, fmt.Errorf("%w: %d channels asked of a file of %d", pcm.ErrMismatch, len(dst), f.format.Channels)
+	}
+	if from < 0 || from >= f.frames {
+		return 0, io.EOF
+	}
+	want, frame := min(len(dst[0]), f.frames-from), f.frameBytes()
+	for done := 0; done < want; {
+		n := min(want-done, len(f.block)/frame)
+		raw := f.block[:n*frame]
+		if _, err := f.raw.ReadAt(raw, int64(from+done)*int64(frame)); err != nil {
+			return done, fmt.Errorf("the decoded audio: %w", err)
+		}
+		word := f.format.Bits / 8
+		for c := range dst {
+			unpack(dst[c][done:done+n], raw[c*word:], word, frame)
+		}
+		done += n
+	}
+	if want < len(dst[0]) {
+		return want, io.EOF
+	}
+	return want, nil
+}
+
+// unpack converts words of 2 or 3 bytes that begin at every step-th byte of raw into samples, full scale ±1.0.
+func unpack(dst []float64, raw []byte, word, step int) {
+	for i := range dst {
+		b := raw[i*step:]
+		if word == 2 {
+			dst[i] = float64(int16(uint16(b[0])|uint16(b[1])<<8)) * 0x1p-15
+			continue
+		}
+		dst[i] = float64(int32(uint32(b[0])<<8|uint32(b[1])<<16|uint32(b[2])<<24)) * 0x1p-31
+	}
+}
