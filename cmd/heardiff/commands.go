@@ -4,5 +4,10 @@ import "github.com/spf13/cobra"
 
 // commands returns every command of the program, in the order in which a study uses them.
 func (a *app) commands() []*cobra.Command {
-	return []*cobra.Command{}
+	return []*cobra.Command{
+		a.studyCommand(),
+		a.chainCommand(),
+		a.captureCommand(),
+		a.listenerCommand(),
+	}
 }

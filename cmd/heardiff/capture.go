@@ -1,0 +1,185 @@
+package main
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"heardiff/playback/pcm"
+	"heardiff/trials/sqlite"
+)
+
+// captureKinds are the kinds of capture: music, or the signal that was played.
+var captureKinds = []string{"music", "jitter", "tone", "noise", "low-tone", "two-tone", "sweep"}
+
+func (a *app) captureCommand() *cobra.Command {
+	return group("capture", "add recordings to the study", a.captureAddCommand())
+}
+
+func (a *app) captureAddCommand() *cobra.Command {
+	var kind, music string
+	c := &cobra.Command{
+		Use:   "add CHAIN FILE… --as KIND [--music NAME]",
+		Short: "copy recordings of a chain into the study",
+		Long: `Copy recordings of a chain into the study. KIND is music, or the signal that was played:
+jitter, tone, noise (silence), low-tone, two-tone, sweep. Several captures of a kind give
+the spread of the measurement. --music names the piece; captures of one piece must share
+one rate and number of channels.`,
+		Example: `  heardiff capture add optical optical-*.wav --as jitter
+  heardiff capture add optical suite.wav --as music --music suite`,
+		Args: minArgs(2, "CHAIN FILE…"),
+		RunE: func(c *cobra.Command, args []string) error {
+			if kind == "silence" {
+				kind = "noise"
+			}
+			if !slices.Contains(captureKinds, kind) {
+				return misusedf("--as %q: %s", kind, strings.Join(captureKinds, ", "))
+			}
+			if kind == "music" && music == "" {
+				music = "music"
+			}
+			return a.addCaptures(c.Context(), args[0], kind, music, args[1:])
+		},
+	}
+	c.Flags().StringVar(&kind, "as", "", "the `kind`: music, or the signal that was played")
+	c.Flags().StringVar(&music, "music", "", "the `name` of the piece (music only; default \"music\")")
+	return c
+}
+
+func (a *app) addCaptures(ctx context.Context, chain, kind, music string, files []string) error {
+	s, err := a.openStudy(ctx)
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	if _, err := s.Chain(ctx, chain); err != nil {
+		return inStudy(err)
+	}
+	var added []sqlite.Capture
+	for _, file := range files {
+		c, err := a.addCapture(ctx, s, sqlite.Capture{Chain: chain, Kind: kind, Music: music}, file)
+		if err != nil {
+			return err
+		}
+		added = append(added, c)
+	}
+	result := struct {
+		Schema   string           `json:"schema"`
+		Captures []sqlite.Capture `json:"captures"`
+	}{"heardiff.captures/1", added}
+	return a.print(result, func(w io.Writer) {
+		for _, c := range added {
+			fmt.Fprintf(w, "%s: %s capture %d, %d Hz, %d channels, %.1f s, sha256 %.12s\n",
+				c.Chain, c.Kind, c.ID, c.RateHz, c.Channels, float64(c.Frames)/float64(c.RateHz), c.SHA256)
+		}
+	})
+}
+
+// addCapture checks one file, copies it into the study and records it. Nothing stays of a file that is refused.
+func (a *app) addCapture(ctx context.Context, s *sqlite.Store, c sqlite.Capture, file string) (sqlite.Capture, error) {
+	if err := a.describe(&c, file); err != nil {
+		return c, err
+	}
+	if err := checkMates(ctx, s, c, file); err != nil {
+		return c, err
+	}
+	sum, temporary, err := copyHashed(file, s.Path("audio"))
+	if err != nil {
+		return c, err
+	}
+	defer os.Remove(temporary)
+	c.SHA256 = sum
+	if same, err := s.CaptureBySHA(ctx, sum); err == nil {
+		return c, rejected(fmt.Errorf("%s: the same audio is in the study as capture %d of chain %q", file, same.ID, same.Chain),
+			"a chain is recorded anew for each capture; a copy tells nothing")
+	}
+	c.Path = fmt.Sprintf("audio/captures/%s-%s-%.12s%s", c.Chain, c.Kind, sum, strings.ToLower(filepath.Ext(file)))
+	if err := moveInto(temporary, s.Path(c.Path)); err != nil {
+		return c, err
+	}
+	if c.ID, err = s.AddCapture(ctx, c); err != nil {
+		return c, errors.Join(inStudy(err), os.Remove(s.Path(c.Path)))
+	}
+	return c, nil
+}
+
+// describe reads the whole file once, so that damage is found before it is in the study.
+func (a *app) describe(c *sqlite.Capture, file string) error {
+	f, err := a.open(file)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	if err := readThrough(f); err != nil {
+		return rejected(fmt.Errorf("%s: %w", file, err), "record it again, or export it again as WAV or FLAC")
+	}
+	format := f.Format()
+	c.RateHz, c.Channels, c.Bits, c.Frames = int(format.Rate), format.Channels, format.Bits, f.Frames()
+	return nil
+}
+
+// checkMates refuses music whose rate or channels disagree with the other captures of the same piece.
+func checkMates(ctx context.Context, s *sqlite.Store, c sqlite.Capture, file string) error {
+	if c.Kind != "music" {
+		return nil
+	}
+	all, err := s.Captures(ctx)
+	if err != nil {
+		return err
+	}
+	for _, mate := range all {
+		if mate.Kind == "music" && mate.Music == c.Music && (mate.RateHz != c.RateHz || mate.Channels != c.Channels) {
+			return rejected(fmt.Errorf("%s: %d Hz, %d channels, but capture %d of %q has %d Hz, %d channels",
+				file, c.RateHz, c.Channels, mate.ID, c.Music, mate.RateHz, mate.Channels),
+				"record all chains at one rate; resampling one of them would be a difference of its own")
+		}
+	}
+	return nil
+}
+
+// copyHashed copies a file to a temporary one in dir and returns its SHA-256 and the copy's path.
+func copyHashed(file, dir string) (sum, temporary string, err error) {
+	in, err := os.Open(file)
+	if err != nil {
+		return "", "", rejected(err, "")
+	}
+	defer in.Close()
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return "", "", fmt.Errorf("make the audio folder: %w", err)
+	}
+	out, err := os.CreateTemp(dir, ".incoming-*")
+	if err != nil {
+		return "", "", fmt.Errorf("copy into the study: %w", err)
+	}
+	hash := sha256.New()
+	_, err = io.Copy(io.MultiWriter(out, hash), in)
+	err = errors.Join(err, out.Chmod(0o644), out.Sync(), out.Close())
+	if err != nil {
+		return "", "", errors.Join(fmt.Errorf("copy into the study: %w", err), os.Remove(out.Name()))
+	}
+	return hex.EncodeToString(hash.Sum(nil)), out.Name(), nil
+}
+
+func moveInto(from, to string) error {
+	if err := os.MkdirAll(filepath.Dir(to), 0o755); err != nil {
+		return fmt.Errorf("make the audio folder: %w", err)
+	}
+	if err := os.Rename(from, to); err != nil {
+		return fmt.Errorf("move into the study: %w", err)
+	}
+	return nil
+}
+
+// readThrough reads all of an audio file, so that what is wrong anywhere in it is found.
+func readThrough(r pcm.Reader) error {
+	return pcm.Blocks(r, 1<<16, func([][]float64, int) error { return nil })
+}

@@ -1,0 +1,94 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"heardiff/trials/sqlite"
+)
+
+var chainRoles = []string{"source", "floor", "replay"}
+
+func (a *app) chainCommand() *cobra.Command {
+	return group("chain", "name the chains of the study", a.chainAddCommand())
+}
+
+func (a *app) chainAddCommand() *cobra.Command {
+	chain := sqlite.Chain{}
+	var cost float64
+	c := &cobra.Command{
+		Use:   "add NAME [--about TEXT] [--cost N] [--role source|floor|replay]",
+		Short: "add a chain: a source, the recorder's own floor, or the replay chain",
+		Long: `Add a chain: one way from the player to the DAC's analogue output.
+
+A floor chain is the recording set-up alone, its output looped to its input: the limit of
+what can be measured. A replay chain is what the listener hears the test through; a
+difference smaller than its own cannot be tested through it.`,
+		Example: `  heardiff chain add optical --about "the same box, optical" --cost 40`,
+		Args:    exactArgs("NAME"),
+		RunE: func(c *cobra.Command, args []string) error {
+			chain.Name = args[0]
+			if c.Flags().Changed("cost") {
+				chain.Cost = &cost
+			}
+			return a.addChain(c, chain)
+		},
+	}
+	c.Flags().StringVar(&chain.About, "about", "", "what it is, in a `line`")
+	c.Flags().Float64Var(&cost, "cost", 0, "what it costs, in any one `currency`")
+	c.Flags().StringVar(&chain.Role, "role", "source", "`source`, floor or replay")
+	return c
+}
+
+func (a *app) addChain(c *cobra.Command, chain sqlite.Chain) error {
+	if err := checkName("chain", chain.Name); err != nil {
+		return err
+	}
+	if !slices.Contains(chainRoles, chain.Role) {
+		return misusedf("--role %q: %s", chain.Role, strings.Join(chainRoles, ", "))
+	}
+	if chain.Cost != nil && !(*chain.Cost >= 0) {
+		return misusedf("--cost %v: zero or more", *chain.Cost)
+	}
+	s, err := a.openStudy(c.Context())
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	if err := s.AddChain(c.Context(), chain); err != nil {
+		return inStudy(err)
+	}
+	return a.print(chain, func(w io.Writer) { fmt.Fprintf(w, "chain %s added (%s)\n", chain.Name, chain.Role) })
+}
+
+// checkName refuses names that could not stand in a file name on any system.
+func checkName(what, name string) error {
+	if name == "" || len(name) > 60 {
+		return misusedf("%s name %q: 1 to 60 characters", what, name)
+	}
+	for _, r := range name {
+		if !strings.ContainsRune("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_.+", r) {
+			return misusedf("%s name %q: letters, digits and - _ . + only, not %q", what, name, r)
+		}
+	}
+	if strings.HasPrefix(name, ".") || strings.HasPrefix(name, "-") {
+		return misusedf("%s name %q: must begin with a letter or digit", what, name)
+	}
+	return nil
+}
+
+// inStudy marks an error about what is, or is not, in the study as rejected input.
+func inStudy(err error) error {
+	switch {
+	case errors.Is(err, sqlite.ErrExists):
+		return rejected(err, "")
+	case errors.Is(err, sqlite.ErrNotFound):
+		return rejected(err, `"heardiff study show" lists what is there`)
+	}
+	return err
+}

@@ -1,0 +1,111 @@
+package plot
+
+import (
+	"fmt"
+	"sync"
+
+	"golang.org/x/image/font"
+	"golang.org/x/image/font/gofont/gobold"
+	"golang.org/x/image/font/gofont/goregular"
+	"golang.org/x/image/font/opentype"
+)
+
+// faces sets the Go fonts at any size; they travel in the binary, so a PNG looks the same everywhere.
+type faces struct {
+	regular, bold *opentype.Font
+	ready         map[faceKey]font.Face
+}
+
+type faceKey struct {
+	size float64
+	bold bool
+}
+
+func newFaces() (*faces, error) {
+	regular, err := opentype.Parse(goregular.TTF)
+	if err != nil {
+		return nil, fmt.Errorf("regular font: %w", err)
+	}
+	bold, err := opentype.Parse(gobold.TTF)
+	if err != nil {
+		return nil, fmt.Errorf("bold font: %w", err)
+	}
+	return &faces{regular: regular, bold: bold, ready: map[faceKey]font.Face{}}, nil
+}
+
+func (f *faces) at(size float64, bold bool) (font.Face, error) {
+	key := faceKey{size, bold}
+	if face, ok := f.ready[key]; ok {
+		return face, nil
+	}
+	from := f.regular
+	if bold {
+		from = f.bold
+	}
+	face, err := opentype.NewFace(from, &opentype.FaceOptions{Size: size, DPI: 72, Hinting: font.HintingNone})
+	if err != nil {
+		return nil, fmt.Errorf("font of %g pixels: %w", size, err)
+	}
+	f.ready[key] = face
+	return face, nil
+}
+
+// advances holds the width of every character at one pixel, regular and bold.
+var advances = sync.OnceValue(func() [2]map[rune]float64 {
+	f, err := newFaces()
+	if err != nil {
+		panic("plot: the built-in fonts: " + err.Error())
+	}
+	return [2]map[rune]float64{measure(f, false), measure(f, true)}
+})
+
+func measure(f *faces, bold bool) map[rune]float64 {
+	const size = 64 // large, so that rounding to 1/64 pixel does not count
+	face, err := f.at(size, bold)
+	if err != nil {
+		panic("plot: the built-in fonts: " + err.Error())
+	}
+	widths := map[rune]float64{}
+	for r := rune(' '); r < 0x2300; r++ {
+		if a, ok := face.GlyphAdvance(r); ok {
+			widths[r] = float64(a) / 64 / size
+		}
+	}
+	return widths
+}
+
+// spare widens the built-in font's measure to cover the sans-serif fonts a browser may use instead: the widest
+// common one (DejaVu Sans) runs 6 % wider over English text.
+const spare = 1.08
+
+// textWidth returns the room in pixels to keep for s.
+func textWidth(s string, size float64, bold bool) float64 {
+	i := 0
+	if bold {
+		i = 1
+	}
+	table := advances()[i]
+	sum := 0.0
+	for _, r := range s {
+		w, ok := table[r]
+		if !ok {
+			w = 1 // a wide character of another script
+		}
+		sum += w
+	}
+	return sum * size * spare
+}
+
+// fit shortens s with an ellipsis until it takes no more than width.
+func fit(s string, size float64, bold bool, width float64) string {
+	if textWidth(s, size, bold) <= width {
+		return s
+	}
+	runes := []rune(s)
+	for n := len(runes) - 1; n > 0; n-- {
+		if short := string(runes[:n]) + "…"; textWidth(short, size, bold) <= width {
+			return short
+		}
+	}
+	return ""
+}

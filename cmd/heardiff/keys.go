@@ -1,0 +1,73 @@
+package main
+
+import (
+	"crypto/rand"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"heardiff/trials"
+)
+
+// keyFolder returns where keys are kept: $HEARDIFF_KEYS, else the user's configuration folder. It is never the
+// study's own folder.
+func (a *app) keyFolder() (string, error) {
+	if dir := a.getenv("HEARDIFF_KEYS"); dir != "" {
+		return dir, nil
+	}
+	base, err := os.UserConfigDir()
+	if err != nil {
+		return "", fmt.Errorf("find a place for the key: %w: set HEARDIFF_KEYS to a folder outside the study", err)
+	}
+	return filepath.Join(base, "heardiff"), nil
+}
+
+// sealKey returns the key that hides the seeds of this machine's sessions, and makes it on first use.
+func (a *app) sealKey() (trials.Key, error) {
+	dir, err := a.keyFolder()
+	if err != nil {
+		return trials.Key{}, err
+	}
+	path := filepath.Join(dir, "session.key")
+	key, err := readKey(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return makeKey(path)
+	}
+	return key, err
+}
+
+func readKey(path string) (trials.Key, error) {
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return trials.Key{}, fmt.Errorf("read the key: %w", err)
+	}
+	if len(data) != len(trials.Key{}) {
+		return trials.Key{}, fmt.Errorf("read the key: %s holds %d bytes, not %d", path, len(data), len(trials.Key{}))
+	}
+	return trials.Key(data), nil
+}
+
+func makeKey(path string) (trials.Key, error) {
+	var key trials.Key
+	if _, err := rand.Read(key[:]); err != nil {
+		return key, fmt.Errorf("make a key: %w", err)
+	}
+	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+		return key, fmt.Errorf("keep the key: %w", err)
+	}
+	// A second process may be making one too: the first to exist is the one that counts.
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
+	if errors.Is(err, fs.ErrExist) {
+		return readKey(path)
+	}
+	if err != nil {
+		return key, fmt.Errorf("keep the key: %w", err)
+	}
+	_, err = f.Write(key[:])
+	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
+		return key, errors.Join(fmt.Errorf("keep the key: %w", err), os.Remove(path))
+	}
+	return key, nil
+}

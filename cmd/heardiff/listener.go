@@ -1,0 +1,120 @@
+package main
+
+import (
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"heardiff/trials/sqlite"
+)
+
+func (a *app) listenerCommand() *cobra.Command {
+	return group("listener", "add, list or forget listeners", a.listenerAddCommand(), a.listenerListCommand(), a.listenerForgetCommand())
+}
+
+func (a *app) listenerAddCommand() *cobra.Command {
+	l := sqlite.Listener{}
+	var years float64
+	c := &cobra.Command{
+		Use:   "add ID [--group GROUP] [--years N] …",
+		Short: "add a listener under a pseudonym",
+		Long: `Add a listener under a pseudonym: no names, please. All but the pseudonym is voluntary,
+"listener forget" removes it again, and "export --anonymous" leaves it out.`,
+		Example: `  heardiff listener add L7 --group trained --years 12 --transducer headphones`,
+		Args:    exactArgs("ID"),
+		RunE: func(c *cobra.Command, args []string) error {
+			l.ID = args[0]
+			if c.Flags().Changed("years") {
+				if !(years >= 0 && years <= 120) {
+					return misusedf("--years %v: 0 to 120", years)
+				}
+				l.Years = &years
+			}
+			return a.addListener(c, l)
+		},
+	}
+	f := c.Flags()
+	f.StringVar(&l.Group, "group", "", "such as trained or untrained: a `word` of your own")
+	f.Float64Var(&years, "years", 0, "`years` of critical listening")
+	f.StringVar(&l.Hearing, "hearing", "", "what the listener says of their hearing, a `line`")
+	f.StringVar(&l.Transducer, "transducer", "", "`headphones` or loudspeakers, and which kind")
+	f.StringVar(&l.Room, "room", "", "the room, in a `line`")
+	f.StringVar(&l.Consent, "consent", "", "what the listener agreed to, in a `line`")
+	f.BoolVar(&l.Simulated, "simulated", false, "the listener is a computation; every result says so")
+	return c
+}
+
+func (a *app) addListener(c *cobra.Command, l sqlite.Listener) error {
+	if err := checkName("listener", l.ID); err != nil {
+		return err
+	}
+	s, err := a.openStudy(c.Context())
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	if err := s.AddListener(c.Context(), l); err != nil {
+		return inStudy(err)
+	}
+	return a.print(l, func(w io.Writer) { fmt.Fprintf(w, "listener %s added\n", l.ID) })
+}
+
+func (a *app) listenerListCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "list",
+		Short: "list the listeners",
+		Args:  exactArgs(),
+		RunE: func(c *cobra.Command, _ []string) error {
+			s, err := a.openStudy(c.Context())
+			if err != nil {
+				return err
+			}
+			defer s.Close()
+			all, err := s.Listeners(c.Context())
+			if err != nil {
+				return err
+			}
+			result := struct {
+				Schema    string            `json:"schema"`
+				Listeners []sqlite.Listener `json:"listeners"`
+			}{"heardiff.listeners/1", all}
+			return a.print(result, func(w io.Writer) {
+				t := newTable("listener", "group", "years", "transducer", "room", "")
+				t.right(2)
+				for _, l := range all {
+					t.row(l.ID, l.Group, optional(l.Years, "%g"), l.Transducer, l.Room, simulatedMark(l.Simulated))
+				}
+				t.print(w, "")
+			})
+		},
+	}
+}
+
+func simulatedMark(simulated bool) string {
+	if simulated {
+		return "simulated"
+	}
+	return ""
+}
+
+func (a *app) listenerForgetCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "forget ID",
+		Short: "remove all a listener said of themselves; pseudonym and answers stay",
+		Args:  exactArgs("ID"),
+		RunE: func(c *cobra.Command, args []string) error {
+			s, err := a.openStudy(c.Context())
+			if err != nil {
+				return err
+			}
+			defer s.Close()
+			if err := s.ForgetListener(c.Context(), args[0]); err != nil {
+				return inStudy(err)
+			}
+			return a.print(struct {
+				Listener string `json:"listener"`
+			}{args[0]}, func(w io.Writer) { fmt.Fprintf(w, "listener %s: all but the pseudonym is gone\n", args[0]) })
+		},
+	}
+}

@@ -1,0 +1,186 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"text/tabwriter"
+
+	"github.com/spf13/cobra"
+
+	"heardiff/stats"
+)
+
+// peekingCost is said wherever somebody may look at p while a test is running; a test computes its figures.
+const peekingCost = `Fix the number of trials first. Looking at p after every trial and stopping at the first
+p <= 0.05 calls a fair coin 'heard' with probability 0.0876 by trial 16, 0.1579 by trial 50
+and 0.2021 by trial 100 (computed exactly). '--plan sequential' may be looked at any time:
+there the e-value decides, and it reaches 1/alpha by chance with probability at most alpha.`
+
+type scoreFlags struct {
+	design            string
+	correct, trials   int
+	hits, misses      int
+	falseAlarms       int
+	correctRejections int
+	alpha, confidence float64
+	plan              string
+}
+
+func (a *app) scoreCommand() *cobra.Command {
+	var f scoreFlags
+	c := &cobra.Command{
+		Use:   "score --design abx --correct K --trials N",
+		Short: "What a count of right answers says: exact p, intervals, d', what is ruled out",
+		Long: `What a count of right answers says: exact p, intervals, d', what is ruled out.
+
+` + peekingCost + `
+
+A duplicate-pair test is judged from hits and false alarms, never from percent correct,
+which flatters a biased listener when same and different pairs are unequal in number.
+
+` + exitCodes,
+		Example: "  heardiff score --design abx --correct 12 --trials 16\n" +
+			"  heardiff score --design same-different --hits 12 --misses 4 --false-alarms 5 --correct-rejections 11",
+		Args: exactArgs(),
+		RunE: func(c *cobra.Command, _ []string) error { return a.score(c, f) },
+	}
+	fl := c.Flags()
+	fl.StringVar(&f.design, "design", "", "`abx` or same-different")
+	fl.IntVar(&f.correct, "correct", 0, "right answers (abx)")
+	fl.IntVar(&f.trials, "trials", 0, "trials (abx)")
+	fl.IntVar(&f.hits, "hits", 0, "'different' said of different pairs")
+	fl.IntVar(&f.misses, "misses", 0, "'same' said of different pairs")
+	fl.IntVar(&f.falseAlarms, "false-alarms", 0, "'different' said of same pairs")
+	fl.IntVar(&f.correctRejections, "correct-rejections", 0, "'same' said of same pairs")
+	fl.Float64Var(&f.alpha, "alpha", 0.05, "accepted risk of 'heard' by chance")
+	fl.Float64Var(&f.confidence, "confidence", 0.95, "of two-sided intervals")
+	fl.StringVar(&f.plan, "plan", "fixed", "`fixed`, or sequential where results were looked at on the way")
+	return c
+}
+
+func (a *app) score(c *cobra.Command, f scoreFlags) error {
+	cfg, err := scoreConfig(f)
+	if err != nil {
+		return misused(err)
+	}
+	switch f.design {
+	case "abx":
+		if err := needFlags(c, "correct", "trials"); err != nil {
+			return err
+		}
+		s, err := stats.ScoreABX(f.correct, f.trials, cfg)
+		if err != nil {
+			return rejected(err, "")
+		}
+		return a.print(abxScore{"heardiff.score/1", s}, func(w io.Writer) { writeScore(w, s) })
+	case "same-different":
+		if err := needFlags(c, "hits", "misses", "false-alarms", "correct-rejections"); err != nil {
+			return err
+		}
+		s, err := stats.ScorePairs(stats.Pairs{Hits: f.hits, Misses: f.misses, FalseAlarms: f.falseAlarms,
+			CorrectRejections: f.correctRejections}, cfg)
+		if err != nil {
+			return rejected(err, "")
+		}
+		return a.print(pairScore{"heardiff.score/1", s}, func(w io.Writer) { writePairs(w, s) })
+	}
+	return misusedf("--design %q: abx or same-different is wanted", f.design)
+}
+
+type abxScore struct {
+	Schema string `json:"schema"`
+	stats.Score
+}
+
+type pairScore struct {
+	Schema string `json:"schema"`
+	stats.PairScore
+}
+
+func scoreConfig(f scoreFlags) (stats.ScoreConfig, error) {
+	cfg := stats.ScoreConfig{Alpha: f.alpha, Confidence: f.confidence}
+	for name, v := range map[string]float64{"alpha": f.alpha, "confidence": f.confidence} {
+		if !(v > 0 && v < 1) {
+			return cfg, fmt.Errorf("--%s %v: a fraction inside (0, 1) is wanted", name, v)
+		}
+	}
+	switch f.plan {
+	case "fixed":
+	case "sequential":
+		cfg.Plan = stats.SequentialPlan
+	default:
+		return cfg, fmt.Errorf("--plan %q: fixed or sequential is wanted", f.plan)
+	}
+	return cfg, nil
+}
+
+func needFlags(c *cobra.Command, names ...string) error {
+	for _, name := range names {
+		if !c.Flags().Changed(name) {
+			return misusedf("--%s is missing", name)
+		}
+	}
+	return nil
+}
+
+func writeScore(w io.Writer, s stats.Score) {
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	fmt.Fprintf(t, "correct\t%d of %d\t(%.1f %%)\n", s.Correct, s.Trials, 100*s.Proportion)
+	if s.Critical != nil {
+		fmt.Fprintf(t, "critical count\t%d\tat alpha %g, plan %s\n", *s.Critical, s.Alpha, planName(s.Plan))
+	}
+	fmt.Fprintf(t, "p, one-sided\t%s\tmid-p %s, two-sided %s\n", pText(s.P), pText(s.MidP), pText(s.PTwoSided))
+	fmt.Fprintf(t, "interval of p\t%s\texact, %g %%\n", span(s.ClopperPearson), 100*s.Confidence)
+	fmt.Fprintf(t, "d', independent\t%s\t%s\n", number(s.DPrimeIndependent), span(s.DPrimeInterval))
+	fmt.Fprintf(t, "d', differencing\t%s\t%s\n", number(s.DPrimeDifferencing), span(s.DPrimeDifferencingInterval))
+	fmt.Fprintf(t, "discriminators\t%s\t%s\n", number(s.Discriminators), span(s.DiscriminatorsInterval))
+	fmt.Fprintf(t, "ruled out above\t%s\tof discriminators, one-sided %g %%\n", number(s.DiscriminatorsUpper), 100*s.Confidence)
+	fmt.Fprintf(t, "Bayes factor\t%s\talso the e-value\n", number(s.BayesFactor))
+	t.Flush()
+	writeWarnings(w, s.Warnings)
+}
+
+func writePairs(w io.Writer, s stats.PairScore) {
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	fmt.Fprintf(t, "hit rate\t%.3f\t%d of %d\n", s.HitRate, s.Hits, s.Hits+s.Misses)
+	fmt.Fprintf(t, "false-alarm rate\t%.3f\t%d of %d\n", s.FalseAlarmRate, s.FalseAlarms, s.FalseAlarms+s.CorrectRejections)
+	fmt.Fprintf(t, "p, one-sided\t%s\tFisher exact; mid-p %s, two-sided %s\n", pText(s.P), pText(s.MidP), pText(s.PTwoSided))
+	fmt.Fprintf(t, "d', independent\t%s\t%s\n", number(s.DPrimeIndependent), span(s.DPrimeInterval))
+	fmt.Fprintf(t, "d', differencing\t%s\t%s\n", number(s.DPrimeDifferencing), span(s.DPrimeDifferencingInterval))
+	fmt.Fprintf(t, "criterion\t%s\tin units of sigma, differencing\n", number(s.Criterion))
+	t.Flush()
+	writeWarnings(w, s.Warnings)
+}
+
+func writeWarnings(w io.Writer, warnings []string) {
+	for _, line := range warnings {
+		fmt.Fprintf(w, "note: %s\n", line)
+	}
+}
+
+func planName(p stats.Plan) string {
+	name, _ := p.MarshalText()
+	return string(name)
+}
+
+// pText writes a probability for people: 0.038, or <0.001.
+func pText(p float64) string {
+	switch {
+	case math.IsNaN(p):
+		return "—"
+	case p < 0.001:
+		return "<0.001"
+	}
+	return fmt.Sprintf("%.3f", p)
+}
+
+// number writes three decimals, or a dash for what is not measurable.
+func number(v float64) string {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return "—"
+	}
+	return fmt.Sprintf("%.3f", v)
+}
+
+func span(v [2]float64) string { return number(v[0]) + " to " + number(v[1]) }

@@ -1,0 +1,161 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"heardiff/trials/sqlite"
+)
+
+func (a *app) studyCommand() *cobra.Command {
+	return group("study", "make a study, or show what is in it", a.studyNewCommand(), a.studyShowCommand())
+}
+
+func (a *app) studyNewCommand() *cobra.Command {
+	var title string
+	c := &cobra.Command{
+		Use:     "new DIR --title TITLE",
+		Short:   "make a new study in a folder",
+		Example: `  heardiff study new bench --title "Does the optical link sound different?"`,
+		Args:    exactArgs("DIR"),
+		RunE: func(c *cobra.Command, args []string) error {
+			if title == "" {
+				return misusedf("a title is wanted: --title %q", "what the study asks")
+			}
+			s, err := sqlite.Create(c.Context(), args[0], title, a.now)
+			if errors.Is(err, sqlite.ErrExists) {
+				return rejected(err, "choose another folder; a study is never written over")
+			}
+			if err != nil {
+				return err
+			}
+			defer s.Close()
+			return a.showStudy(c.Context(), s)
+		},
+	}
+	c.Flags().StringVar(&title, "title", "", "what the study asks, in a `line`")
+	return c
+}
+
+func (a *app) studyShowCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "show",
+		Short: "show chains, captures, excerpts, plans and sessions of the study",
+		Args:  exactArgs(),
+		RunE: func(c *cobra.Command, _ []string) error {
+			s, err := a.openStudy(c.Context())
+			if err != nil {
+				return err
+			}
+			defer s.Close()
+			return a.showStudy(c.Context(), s)
+		},
+	}
+}
+
+// studyFolder returns the study's folder: --study, else $HEARDIFF_STUDY, else the current one.
+func (a *app) studyFolder() string {
+	if a.study != "" {
+		return a.study
+	}
+	if dir := a.getenv("HEARDIFF_STUDY"); dir != "" {
+		return dir
+	}
+	return "."
+}
+
+// openStudy opens the study the command line means; what is no study is rejected.
+func (a *app) openStudy(ctx context.Context) (*sqlite.Store, error) {
+	s, err := sqlite.Open(ctx, a.studyFolder(), a.now)
+	if errors.Is(err, sqlite.ErrNotStudy) {
+		return nil, rejected(err, `go to the study's folder, name it with --study DIR, or make one with "heardiff study new DIR --title T"`)
+	}
+	return s, err
+}
+
+// studyContents is what "study show" tells.
+type studyContents struct {
+	Schema string `json:"schema"`
+	sqlite.Study
+	Chains    []sqlite.Chain    `json:"chains"`
+	Captures  []sqlite.Capture  `json:"captures"`
+	Excerpts  []excerptName     `json:"excerpts"`
+	Plans     []string          `json:"plans"`
+	Listeners []sqlite.Listener `json:"listeners"`
+	Sessions  int               `json:"sessions"`
+}
+
+type excerptName struct {
+	Name    string  `json:"excerpt"`
+	Music   string  `json:"music"`
+	StartS  float64 `json:"start_s"`
+	Seconds float64 `json:"seconds"`
+}
+
+func (a *app) showStudy(ctx context.Context, s *sqlite.Store) error {
+	v, err := contents(ctx, s)
+	if err != nil {
+		return err
+	}
+	return a.print(v, func(w io.Writer) { v.text(w) })
+}
+
+func contents(ctx context.Context, s *sqlite.Store) (v studyContents, err error) {
+	v.Schema = "heardiff.study/1"
+	if v.Study, err = s.Study(ctx); err != nil {
+		return v, err
+	}
+	if v.Chains, err = s.Chains(ctx); err != nil {
+		return v, err
+	}
+	if v.Captures, err = s.Captures(ctx); err != nil {
+		return v, err
+	}
+	if v.Listeners, err = s.Listeners(ctx); err != nil {
+		return v, err
+	}
+	excerpts, err := s.Excerpts(ctx)
+	if err != nil {
+		return v, err
+	}
+	for _, e := range excerpts {
+		v.Excerpts = append(v.Excerpts, excerptName{e.Name, e.Music, e.StartS, e.Seconds})
+	}
+	plans, err := s.Plans(ctx)
+	if err != nil {
+		return v, err
+	}
+	for _, p := range plans {
+		v.Plans = append(v.Plans, p.ID)
+	}
+	sessions, err := s.Sessions(ctx)
+	v.Sessions = len(sessions)
+	return v, err
+}
+
+func (v studyContents) text(w io.Writer) {
+	fmt.Fprintf(w, "%s\nmade %s, study %.8s\n", v.Title, v.Created.Local().Format("2 January 2006 15:04"), v.ID)
+	t := newTable("chain", "role", "captures", "cost", "about")
+	t.right(2, 3)
+	for _, c := range v.Chains {
+		n := 0
+		for _, k := range v.Captures {
+			if k.Chain == c.Name {
+				n++
+			}
+		}
+		t.row(c.Name, c.Role, fmt.Sprint(n), optional(c.Cost, "%g"), c.About)
+	}
+	t.print(w, "\n")
+	e := newTable("excerpt", "music", "start (s)", "length (s)")
+	e.right(2, 3)
+	for _, x := range v.Excerpts {
+		e.row(x.Name, x.Music, fmt.Sprintf("%.2f", x.StartS), fmt.Sprintf("%.2f", x.Seconds))
+	}
+	e.print(w, "\n")
+	fmt.Fprintf(w, "\n%d plans, %d listeners, %d sessions\n", len(v.Plans), len(v.Listeners), v.Sessions)
+}
