@@ -51,30 +51,28 @@ func (w Window) offset(left, right float64) float64 {
 // side, divided by the median of the bins' own chi-square distribution. Lines narrower than half the stretch do not
 // raise it. halfWidth is at least 1.
 func (s Spectrum) Noise(halfWidth int) []float64 {
-	return LocalNoise(s.Density, s.Freedom, halfWidth)
+	return LocalNoise(s.Density, s.Freedom, func(int) int { return halfWidth })
 }
 
 // LocalNoise is Spectrum.Noise for any sequence of powers whose noise is chi-square distributed with the given
-// degrees of freedom. It steps by a quarter of halfWidth and interpolates between.
-func LocalNoise(power []float64, freedom float64, halfWidth int) []float64 {
+// degrees of freedom. The median at bin k is taken over reach(k) bins on either side, at least 1; it is taken
+// anew every half reach and interpolated between.
+func LocalNoise(power []float64, freedom float64, reach func(k int) int) []float64 {
 	n := len(power)
 	out := make([]float64, n)
 	if n == 0 {
 		return out
 	}
-	halfWidth = max(halfWidth, 1)
-	step := max(1, halfWidth/4)
 	toMean := 1 / chiSquareMedian(freedom)
-	scratch := make([]float64, 0, 2*halfWidth+1)
+	var scratch []float64
 	at := func(k int) float64 {
-		scratch = append(scratch[:0], power[max(0, k-halfWidth):min(n, k+halfWidth+1)]...)
-		slices.Sort(scratch)
-		m := len(scratch)
-		return (scratch[(m-1)/2] + scratch[m/2]) / 2 * toMean
+		r := max(1, reach(k))
+		scratch = append(scratch[:0], power[max(0, k-r):min(n, k+r+1)]...)
+		return selectNth(scratch, len(scratch)/2) * toMean
 	}
 	out[0] = at(0)
 	for from := 0; from < n-1; {
-		to := min(from+step, n-1)
+		to := min(from+max(1, reach(from)/2), n-1)
 		out[to] = at(to)
 		for k := from + 1; k < to; k++ {
 			u := float64(k-from) / float64(to-from)
@@ -83,6 +81,35 @@ func LocalNoise(power []float64, freedom float64, halfWidth int) []float64 {
 		from = to
 	}
 	return out
+}
+
+// selectNth returns the value that would stand at index n if x were sorted; it reorders x. Hoare's selection.
+func selectNth(x []float64, n int) float64 {
+	for lo, hi := 0, len(x)-1; lo < hi; {
+		pivot, i, j := x[(lo+hi)/2], lo, hi
+		for i <= j {
+			for x[i] < pivot {
+				i++
+			}
+			for x[j] > pivot {
+				j--
+			}
+			if i <= j {
+				x[i], x[j] = x[j], x[i]
+				i++
+				j--
+			}
+		}
+		switch {
+		case n <= j:
+			hi = j
+		case n >= i:
+			lo = i
+		default:
+			return x[n]
+		}
+	}
+	return x[n]
 }
 
 // chiSquareMedian returns the median of a chi-square variable over its mean.

@@ -7,6 +7,7 @@ import "math"
 type Window struct {
 	cosine []float64 // a₀, a₁, … of Σ (−1)^k·a_k·cos(2πkn/N); empty: rectangular, or Kaiser's
 	beta   float64   // Kaiser's β, 0: none
+	taper  float64   // Tukey's tapered part, 0: none
 }
 
 // Cosine returns the window Σ (−1)^k·a_k·cos(2πkn/N) of the coefficients a₀, a₁, …, scaled to a peak of 1.
@@ -25,6 +26,11 @@ func Cosine(a ...float64) Window {
 // Kaiser returns the window I₀(β·√(1 − (2n/N − 1)²))/I₀(β). A larger β lowers the side lobes and widens the
 // main lobe; side lobes of −A dB take β = 0.1102·(A − 8.7) for A > 50, see KaiserBeta.
 func Kaiser(beta float64) Window { return Window{beta: beta} }
+
+// Tukey returns the rectangular window whose ends are raised cosines that together take the given part of its
+// length, above 0 and at most 1. It loses little (ENBW 1.10 at 0.25), but its near side lobes are high: for lines in noise
+// that are taken out one by one.
+func Tukey(taper float64) Window { return Window{taper: taper} }
 
 // KaiserBeta returns Kaiser's β for a stop band of −attenuationDB, which must be above 50.
 //
@@ -65,6 +71,12 @@ func (w Window) at(u float64) float64 {
 	if w.beta != 0 {
 		return BesselI0(w.beta*math.Sqrt(max(0, 1-(2*u-1)*(2*u-1)))) / BesselI0(w.beta)
 	}
+	if w.taper != 0 {
+		if edge := min(u, 1-u); edge < w.taper/2 {
+			return (1 - math.Cos(2*math.Pi*edge/w.taper)) / 2
+		}
+		return 1
+	}
 	if len(w.cosine) == 0 {
 		return 1
 	}
@@ -83,7 +95,7 @@ func (w Window) Mean() float64 {
 		return math.Sinh(w.beta) / (w.beta * BesselI0(w.beta))
 	}
 	if len(w.cosine) == 0 {
-		return 1
+		return 1 - w.taper/2
 	}
 	return w.cosine[0]
 }
@@ -99,7 +111,7 @@ func (w Window) MeanSquare() float64 {
 		return sum / n
 	}
 	if len(w.cosine) == 0 {
-		return 1
+		return 1 - w.taper*5/8
 	}
 	sum := w.cosine[0] * w.cosine[0]
 	for _, a := range w.cosine[1:] {
@@ -117,7 +129,7 @@ func (w Window) Lobe() float64 {
 	case w.beta != 0:
 		return math.Hypot(w.beta, math.Pi) / math.Pi
 	case len(w.cosine) == 0:
-		return 1
+		return 1 / (1 - w.taper/2)
 	}
 	return float64(len(w.cosine))
 }
@@ -129,7 +141,7 @@ func (w Window) Response(x float64) float64 {
 		return kaiserLobe(w.beta*w.beta-math.Pi*math.Pi*x*x) / kaiserLobe(w.beta*w.beta)
 	}
 	if len(w.cosine) == 0 {
-		return sinc(x)
+		return tukeyLobe(x, w.taper)
 	}
 	// cos(2πku) of alternating sign becomes, centred on the middle of the window, +cos: shifted sincs.
 	sum := w.cosine[0] * sinc(x)
@@ -150,6 +162,15 @@ func kaiserLobe(q float64) float64 {
 		return math.Sin(math.Sqrt(-q)) / math.Sqrt(-q)
 	}
 	return 1
+}
+
+// tukeyLobe returns sinc((1 − t/2)·x)·cos(πtx/2)/(1 − t²x²): a rectangle folded with the lobe of a cosine.
+func tukeyLobe(x, t float64) float64 {
+	d := 1 - t*t*x*x
+	if math.Abs(d) < 1e-9 {
+		return sinc((1-t/2)*x) * math.Pi / 4 // the limit of cos(πu/2)/(1 − u²) at u = 1
+	}
+	return sinc((1-t/2)*x) * math.Cos(math.Pi*t*x/2) / d
 }
 
 // sinc returns sin(πx)/(πx).

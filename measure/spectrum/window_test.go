@@ -24,6 +24,8 @@ func TestWindowsMatchPublishedFigures(t *testing.T) {
 		{"Nuttall4b", spectrum.Cosine(.355768, .487396, .144232, .012604), 2.0212, .35577, -0.8118},
 		{"flat top -144 dB", spectrum.HFT144D(), 4.5386, .17815, -0.0021},
 		{"flat top -248 dB", spectrum.HFT248D(), 5.6512, .14220, -0.0009},
+		// Closed forms (1 − 5t/8)/(1 − t/2)², 1 − t/2, and the transform at half a bin summed over 2²⁰ samples (awk).
+		{"Tukey 0.25", spectrum.Tukey(.25), 1.1020, .875, -2.9628},
 		{"Kaiser 2π", spectrum.Kaiser(2 * math.Pi), 1.4963, .48919, -1.4527},
 		{"Kaiser 8.6", spectrum.Kaiser(8.6), 1.7214, .42080, -1.1092},
 		{"Kaiser 14", spectrum.Kaiser(14), 2.1611, .33187, -0.7128},
@@ -44,9 +46,9 @@ func TestWindowsMatchPublishedFigures(t *testing.T) {
 
 func TestResponseIsTheTransformOfTheSamples(t *testing.T) {
 	const n = 4096
-	for _, w := range []spectrum.Window{{}, spectrum.Hann(), spectrum.HFT144D(), spectrum.Kaiser(14)} {
+	for _, w := range []spectrum.Window{{}, spectrum.Hann(), spectrum.HFT144D(), spectrum.Tukey(.25), spectrum.Kaiser(14)} {
 		samples := w.Samples(n)
-		for _, x := range []float64{0, 0.3, 0.5, 1.7, 2.5, 6.5} {
+		for _, x := range []float64{0, 0.3, 0.5, 1.7, 2.5, 4, 6.5} {
 			var sum complex128
 			for i, v := range samples {
 				sum += complex(v, 0) * cmplx.Exp(complex(0, -2*math.Pi*x*float64(i)/n))
@@ -60,7 +62,7 @@ func TestResponseIsTheTransformOfTheSamples(t *testing.T) {
 	}
 }
 
-// ref: values of I₀ from scipy.special.i0 (scipy 1.10).
+// ref: values of I₀ from scipy.special.i0 (scipy 1.10.1).
 func TestBesselI0(t *testing.T) {
 	for _, c := range []struct{ x, want float64 }{
 		{0, 1}, {1, 1.2660658777520082}, {2 * math.Pi, 87.1085106533908}, {8.6, 750.4611595631661}, {14, 129418.56270064859},
