@@ -58,13 +58,12 @@ const (
 	End
 )
 
-// Type is how a text is set. Up turns it a quarter to the left, to be read from the right.
+// Type is how a text is set; Size is in pixels.
 type Type struct {
 	Size   float64
 	Bold   bool
 	Ink    Ink
 	Anchor Anchor
-	Up     bool
 }
 
 // Canvas takes the marks of a chart. Coordinates are pixels from the top left.

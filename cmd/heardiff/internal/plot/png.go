@@ -10,11 +10,8 @@ import (
 	"math"
 
 	"golang.org/x/image/font"
-	"golang.org/x/image/math/f64"
 	"golang.org/x/image/math/fixed"
 	"golang.org/x/image/vector"
-
-	xdraw "golang.org/x/image/draw"
 )
 
 // PNG draws the chart in one theme, width pixels wide times scale.
@@ -87,26 +84,10 @@ func (c *pngCanvas) Text(at Point, s string, t Type) {
 		c.err = err
 		return
 	}
-	width := font.MeasureString(face, s)
-	back := map[Anchor]float64{Start: 0, Middle: 0.5, End: 1}[t.Anchor] * float64(width) / 64
-	if t.Up {
-		c.textUp(at, s, face, t.Ink, width, back)
-		return
-	}
+	back := map[Anchor]float64{Start: 0, Middle: 0.5, End: 1}[t.Anchor] * float64(font.MeasureString(face, s)) / 64
 	d := font.Drawer{Dst: c.img, Src: image.NewUniform(c.theme[t.Ink]), Face: face,
 		Dot: fixed.Point26_6{X: fixed.Int26_6(64 * (at.X*c.scale - back)), Y: fixed.Int26_6(64 * at.Y * c.scale)}}
 	d.DrawString(s)
-}
-
-// textUp draws the text level on its own picture and turns that a quarter to the left.
-func (c *pngCanvas) textUp(at Point, s string, face font.Face, ink Ink, width fixed.Int26_6, back float64) {
-	m := face.Metrics()
-	level := image.NewRGBA(image.Rect(0, 0, width.Ceil()+2, (m.Ascent + m.Descent).Ceil()+2))
-	ascent := float64(m.Ascent) / 64
-	d := font.Drawer{Dst: level, Src: image.NewUniform(c.theme[ink]), Face: face, Dot: fixed.Point26_6{Y: m.Ascent}}
-	d.DrawString(s)
-	turn := f64.Aff3{0, 1, at.X*c.scale - ascent, -1, 0, at.Y*c.scale + back}
-	xdraw.BiLinear.Transform(c.img, turn, level, level.Bounds(), draw.Over, nil)
 }
 
 func (c *pngCanvas) rasterizer() *vector.Rasterizer {

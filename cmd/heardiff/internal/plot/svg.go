@@ -77,9 +77,6 @@ func (c *svgCanvas) Text(at Point, s string, t Type) {
 	if t.Bold {
 		c.b.WriteString(` font-weight="600"`)
 	}
-	if t.Up {
-		fmt.Fprintf(&c.b, ` transform="rotate(-90 %s %s)"`, number(at.X), number(at.Y))
-	}
 	c.b.WriteString(">" + escape(s) + "</text>")
 }
 

@@ -1,0 +1,162 @@
+package plot
+
+import (
+	"math"
+	"strconv"
+)
+
+// axis maps values to pixels. A logarithmic axis needs lo > 0.
+type axis struct {
+	lo, hi float64
+	log    bool
+	title  string
+	label  func(v float64) string
+	step   float64 // linear: distance of ticks where the caller knows a natural one (octaves of dB), else 0
+}
+
+type tick struct {
+	value float64
+	label string // "" for a minor tick
+}
+
+// at returns where v stands between the pixels from and to, held inside them.
+func (a axis) at(v, from, to float64) float64 {
+	lo, hi := a.lo, a.hi
+	if a.log {
+		v, lo, hi = math.Log(math.Max(v, lo*1e-9)), math.Log(lo), math.Log(hi)
+	}
+	share := math.Min(1, math.Max(0, (v-lo)/(hi-lo)))
+	return from + share*(to-from)
+}
+
+func (a axis) holds(v float64) bool { return v >= a.lo && v <= a.hi }
+
+// ticks returns the ticks for an axis of some pixels, labels no closer than apart pixels.
+func (a axis) ticks(pixels, apart float64) []tick {
+	if a.log {
+		return a.decades(pixels, apart)
+	}
+	step := a.step
+	if step == 0 {
+		step = niceStep((a.hi - a.lo) * apart / pixels)
+	}
+	for step*pixels/(a.hi-a.lo) < apart {
+		step *= 2
+	}
+	var ticks []tick
+	for v := math.Ceil(a.lo/step-1e-9) * step; v <= a.hi+step*1e-9; v += step {
+		ticks = append(ticks, tick{v, a.text(v)})
+	}
+	return ticks
+}
+
+// decades labels powers of ten, and 2 and 5 where there is room, with unlabelled ticks between.
+func (a axis) decades(pixels, apart float64) []tick {
+	perDecade := pixels / math.Log10(a.hi/a.lo)
+	every := int(math.Max(1, math.Ceil(apart/perDecade)))
+	var ticks []tick
+	for e := int(math.Floor(math.Log10(a.lo))); e <= int(math.Ceil(math.Log10(a.hi))); e++ {
+		for m := 1; m <= 9; m++ {
+			v := float64(m) * math.Pow10(e)
+			if v < a.lo*(1-1e-9) || v > a.hi*(1+1e-9) {
+				continue
+			}
+			named := m == 1 && e%every == 0 || (m == 2 || m == 5) && perDecade > 3.4*apart
+			label := ""
+			if named {
+				label = a.text(v)
+			}
+			ticks = append(ticks, tick{v, label})
+		}
+	}
+	return ticks
+}
+
+func (a axis) text(v float64) string {
+	if a.label != nil {
+		return a.label(v)
+	}
+	return plainNumber(v)
+}
+
+// niceStep returns the least of 1, 2, 5 times a power of ten that is not below v.
+func niceStep(v float64) float64 {
+	p := math.Pow(10, math.Floor(math.Log10(v)))
+	for _, m := range []float64{1, 2, 5} {
+		if m*p >= v*(1-1e-9) {
+			return m * p
+		}
+	}
+	return 10 * p
+}
+
+// plainNumber writes v with as many digits as it needs, at most four significant, and a true minus sign.
+func plainNumber(v float64) string {
+	if math.Abs(v) < 1e-12 {
+		return "0"
+	}
+	digits := 4
+	f, err := strconv.ParseFloat(strconv.FormatFloat(v, 'g', digits, 64), 64)
+	if err != nil {
+		return ""
+	}
+	s := strconv.FormatFloat(math.Abs(f), 'f', -1, 64)
+	if v < 0 {
+		return "−" + s
+	}
+	return s
+}
+
+// shortNumber writes thousands as k: 20, 500, 1k, 10k.
+func shortNumber(v float64) string {
+	if math.Abs(v) >= 1000 {
+		return plainNumber(v/1000) + "k"
+	}
+	return plainNumber(v)
+}
+
+// percent writes a fraction as a whole percentage.
+func percent(v float64) string { return plainNumber(math.Round(v*1000)/10) + " %" }
+
+// logRange returns decade-fraction limits (1, 2 or 5 times a power of ten) around the positive values.
+func logRange(values []float64, fallbackLo, fallbackHi float64) (lo, hi float64) {
+	lo, hi = math.Inf(1), 0
+	for _, v := range values {
+		if v > 0 && !math.IsInf(v, 0) && !math.IsNaN(v) {
+			lo, hi = math.Min(lo, v), math.Max(hi, v)
+		}
+	}
+	if hi == 0 {
+		return fallbackLo, fallbackHi
+	}
+	lo, hi = niceBelow(lo), niceStep(hi*1.05)
+	for hi/lo < 10 {
+		lo, hi = niceBelow(lo*0.99), niceStep(hi*1.01)
+	}
+	return lo, hi
+}
+
+func niceBelow(v float64) float64 {
+	p := math.Pow(10, math.Floor(math.Log10(v)+1e-9))
+	for _, m := range []float64{5, 2} {
+		if m*p <= v*(1+1e-9) {
+			return m * p
+		}
+	}
+	return p
+}
+
+// linearRange returns limits on multiples of step around the finite values, with a little room.
+func linearRange(values []float64, step, fallbackLo, fallbackHi float64) (lo, hi float64) {
+	lo, hi = math.Inf(1), math.Inf(-1)
+	for _, v := range values {
+		if !math.IsInf(v, 0) && !math.IsNaN(v) {
+			lo, hi = math.Min(lo, v), math.Max(hi, v)
+		}
+	}
+	if lo > hi {
+		return fallbackLo, fallbackHi
+	}
+	lo, hi = math.Floor(lo/step-0.15)*step, math.Ceil(hi/step+0.15)*step
+	return lo, hi
+}
