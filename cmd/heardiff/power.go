@@ -1,0 +1,207 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"text/tabwriter"
+
+	"github.com/spf13/cobra"
+
+	"heardiff/stats"
+)
+
+type powerFlags struct {
+	design        string
+	pTrue         float64
+	alpha, power  float64
+	trials        int
+	dPrime        float64
+	discriminator float64
+	ruleOut       float64
+	plan          string
+}
+
+func (a *app) powerCommand() *cobra.Command {
+	var f powerFlags
+	c := &cobra.Command{
+		Use:   "power --design abx --p-true P [--power B | --trials N]",
+		Short: "How many trials a test needs, or what a number of trials can find",
+		Long: `How many trials a test needs, or what a number of trials can find. All figures are exact.
+
+The power of an exact test is a sawtooth in the number of trials; the number given keeps the
+power for each of the next 50. With --rule-out PD the plan is to rule out a proportion of
+discriminators of PD or more where nothing is heard: that takes more trials than people think
+(16 never rule out less than 0.44).
+
+` + peekingCost + `
+
+` + exitCodes,
+		Example: "  heardiff power --design abx --p-true 0.7 --alpha 0.05 --power 0.8\n" +
+			"  heardiff power --design abx --rule-out 0.2 --power 0.8\n" +
+			"  heardiff power --design abx --p-true 0.7 --trials 100 --plan sequential",
+		Args: exactArgs(),
+		RunE: func(c *cobra.Command, _ []string) error { return a.power(c, f) },
+	}
+	fl := c.Flags()
+	fl.StringVar(&f.design, "design", "abx", "`abx`")
+	fl.Float64Var(&f.pTrue, "p-true", 0, "the proportion correct worth finding")
+	fl.Float64Var(&f.dPrime, "d-prime", 0, "the same as a d' (independent observations)")
+	fl.Float64Var(&f.discriminator, "discriminators", 0, "the same as a proportion of discriminators")
+	fl.Float64Var(&f.alpha, "alpha", 0.05, "accepted risk of 'heard' by chance")
+	fl.Float64Var(&f.power, "power", 0.8, "the wanted chance of finding it")
+	fl.IntVar(&f.trials, "trials", 0, "give the power of this many trials instead")
+	fl.Float64Var(&f.ruleOut, "rule-out", 0, "plan to rule out this proportion of discriminators")
+	fl.StringVar(&f.plan, "plan", "fixed", "`fixed` or sequential")
+	return c
+}
+
+func (a *app) power(c *cobra.Command, f powerFlags) error {
+	if err := checkPowerFlags(c, &f); err != nil {
+		return err
+	}
+	if f.plan == "sequential" {
+		return a.powerSequential(f)
+	}
+	if c.Flags().Changed("rule-out") {
+		return a.powerRuleOut(c, f)
+	}
+	p, err := stats.PowerAt(f.trials, 0.5, f.pTrue, f.alpha)
+	if !c.Flags().Changed("trials") {
+		p, err = stats.TrialsFor(0.5, f.pTrue, f.alpha, f.power)
+	}
+	if err != nil {
+		return rejected(err, reachHint(err))
+	}
+	result := struct {
+		Schema string `json:"schema"`
+		Design string `json:"design"`
+		stats.Power
+		PTrue float64 `json:"p_true"`
+		Alpha float64 `json:"alpha"`
+	}{"heardiff.power/1", f.design, p, f.pTrue, f.alpha}
+	return a.print(result, func(w io.Writer) { writePower(w, p) })
+}
+
+func reachHint(err error) string {
+	if errors.Is(err, stats.ErrOutOfReach) {
+		return "ask for a larger effect or less power"
+	}
+	return ""
+}
+
+func checkPowerFlags(c *cobra.Command, f *powerFlags) error {
+	changed := c.Flags().Changed
+	switch {
+	case f.design != "abx":
+		return misusedf("--design %q: abx is wanted", f.design)
+	case f.plan != "fixed" && f.plan != "sequential":
+		return misusedf("--plan %q: fixed or sequential is wanted", f.plan)
+	case changed("trials") && changed("power"):
+		return misusedf("--trials and --power exclude each other")
+	case changed("trials") && (f.trials < 1 || f.trials > stats.MaxTrials):
+		return misusedf("--trials %d: 1 to %d is wanted", f.trials, stats.MaxTrials)
+	case !(f.alpha > 0 && f.alpha < 1):
+		return misusedf("--alpha %v: a fraction inside (0, 1) is wanted", f.alpha)
+	case !(f.power > 0 && f.power < 1):
+		return misusedf("--power %v: a fraction inside (0, 1) is wanted", f.power)
+	case changed("rule-out") && !(f.ruleOut > 0 && f.ruleOut < 1):
+		return misusedf("--rule-out %v: a fraction inside (0, 1) is wanted", f.ruleOut)
+	}
+	return effectFlags(changed, f)
+}
+
+// effectFlags takes the effect from the one flag that names it.
+func effectFlags(changed func(string) bool, f *powerFlags) error {
+	given := 0
+	for _, name := range []string{"p-true", "d-prime", "discriminators"} {
+		if changed(name) {
+			given++
+		}
+	}
+	switch {
+	case given > 1:
+		return misusedf("--p-true, --d-prime and --discriminators exclude each other")
+	case given == 0 && !changed("rule-out"):
+		return misusedf("--p-true is missing")
+	case changed("d-prime") && !(f.dPrime >= 0 && f.dPrime <= 50):
+		return misusedf("--d-prime %v: 0 to 50 is wanted", f.dPrime)
+	case changed("discriminators") && !(f.discriminator >= 0 && f.discriminator <= 1):
+		return misusedf("--discriminators %v: 0 to 1 is wanted", f.discriminator)
+	case !(f.pTrue >= 0 && f.pTrue <= 1):
+		return misusedf("--p-true %v: 0 to 1 is wanted", f.pTrue)
+	}
+	if changed("d-prime") {
+		f.pTrue = stats.ABXIndependent(f.dPrime)
+	}
+	if changed("discriminators") {
+		f.pTrue = stats.FromDiscriminators(f.discriminator)
+	}
+	return nil
+}
+
+func writePower(w io.Writer, p stats.Power) {
+	if p.Critical == nil {
+		fmt.Fprintf(w, "%d trials cannot decide: no count reaches alpha\n", p.Trials)
+		return
+	}
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	fmt.Fprintf(t, "trials\t%d\n", p.Trials)
+	fmt.Fprintf(t, "heard at\t%d\tcorrect or more\n", *p.Critical)
+	fmt.Fprintf(t, "power\t%.3f\n", p.Power)
+	fmt.Fprintf(t, "true alpha\t%.4f\n", p.Size)
+	t.Flush()
+}
+
+func (a *app) powerRuleOut(c *cobra.Command, f powerFlags) error {
+	r := stats.RulingOutAt(f.trials, 0.5, f.ruleOut, 0, f.alpha)
+	if !c.Flags().Changed("trials") {
+		var err error
+		if r, err = stats.TrialsToRuleOut(0.5, f.ruleOut, 0, f.alpha, f.power); err != nil {
+			return rejected(err, reachHint(err))
+		}
+	}
+	result := struct {
+		Schema string `json:"schema"`
+		stats.RulingOut
+		RuleOut float64 `json:"rule_out"`
+	}{"heardiff.power/1", r, f.ruleOut}
+	return a.print(result, func(w io.Writer) {
+		if r.Largest == nil {
+			fmt.Fprintf(w, "%d trials can never rule out %g of discriminators\n", r.Trials, f.ruleOut)
+			return
+		}
+		fmt.Fprintf(w, "trials %d: ruled out at %d correct or fewer; power %.3f where nothing is heard, risk %.4f\n",
+			r.Trials, *r.Largest, r.Power, r.Risk)
+	})
+}
+
+func (a *app) powerSequential(f powerFlags) error {
+	n := f.trials
+	if n == 0 {
+		n = 200
+	}
+	l, err := stats.EvidencePlan(n, f.ruleOut, f.alpha)
+	if err != nil {
+		return rejected(err, "")
+	}
+	under, at := l.Course(0.5), l.Course(f.pTrue)
+	result := struct {
+		Schema string       `json:"schema"`
+		Plan   string       `json:"plan"`
+		Trials int          `json:"trials"`
+		Power  float64      `json:"achieved_power"`
+		Size   float64      `json:"achieved_alpha"`
+		Null   stats.Course `json:"nothing_heard"`
+		True   stats.Course `json:"effect"`
+		Looks  stats.Looks  `json:"looks"`
+	}{"heardiff.power/1", "sequential", n, at.Heard, under.Heard, under, at, l}
+	return a.print(result, func(w io.Writer) {
+		t := newTable("true p", "heard", "ruled out", "undecided", "expected trials")
+		t.right(0, 1, 2, 3, 4)
+		for _, c := range []stats.Course{under, at} {
+			t.row(number(c.P), number(c.Heard), number(c.RuledOut), number(c.Open), fmt.Sprintf("%.1f", c.Expected))
+		}
+		t.print(w, fmt.Sprintf("a look after each of up to %d trials, by e-value\n\n", n))
+	})
+}

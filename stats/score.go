@@ -1,0 +1,177 @@
+package stats
+
+import (
+	"fmt"
+	"math"
+)
+
+// Plan says how the number of trials came about; it decides which figure may carry a decision.
+type Plan uint8
+
+// Plans.
+const (
+	FixedPlan      Plan = iota // n was fixed before the first trial: the exact p decides
+	SequentialPlan             // looked at as it went: only the e-value decides
+)
+
+// MarshalText writes the plan as the command line names it.
+func (p Plan) MarshalText() ([]byte, error) {
+	if p == SequentialPlan {
+		return []byte("sequential"), nil
+	}
+	return []byte("fixed"), nil
+}
+
+// ScoreConfig sets how a score is judged. Zero fields are 0.05, 0.95 and a fixed plan.
+type ScoreConfig struct {
+	Alpha      float64 // accepted risk of 'heard' by chance, inside (0, 1)
+	Confidence float64 // of two-sided intervals, inside (0, 1)
+	Plan       Plan
+}
+
+func (c ScoreConfig) complete() (ScoreConfig, error) {
+	if c.Alpha == 0 {
+		c.Alpha = 0.05
+	}
+	if c.Confidence == 0 {
+		c.Confidence = 0.95
+	}
+	if err := checkFraction("alpha", c.Alpha); err != nil {
+		return c, err
+	}
+	return c, checkFraction("confidence", c.Confidence)
+}
+
+func checkFraction(name string, v float64) error {
+	if !(v > 0 && v < 1) {
+		return fmt.Errorf("stats: %s %v is not inside (0, 1)", name, v)
+	}
+	return nil
+}
+
+// Score is everything that k of n says about one listener, or about several taken as one. NaN is not measurable.
+type Score struct {
+	Design      string  `json:"design,omitempty"`
+	Plan        Plan    `json:"plan"`
+	Trials      int     `json:"trials"`
+	Correct     int     `json:"correct"`
+	Proportion  float64 `json:"proportion"`
+	P           float64 `json:"p_value"` // one-sided: at least this many by chance
+	Log10P      float64 `json:"log10_p_value"`
+	MidP        float64 `json:"mid_p"`
+	Log10MidP   float64 `json:"log10_mid_p"`
+	PTwoSided   float64 `json:"p_two_sided"`
+	Log10PTwo   float64 `json:"log10_p_two_sided"`
+	PBelow      float64 `json:"p_below"` // at most this many by chance: small where reliably wrong
+	Log10PBelow float64 `json:"log10_p_below"`
+
+	Confidence     float64    `json:"confidence"`
+	ClopperPearson [2]float64 `json:"clopper_pearson"`
+	Wilson         [2]float64 `json:"wilson"`
+	Jeffreys       [2]float64 `json:"jeffreys"`
+	MidPInterval   [2]float64 `json:"mid_p_interval"`
+
+	DPrimeIndependent          float64    `json:"d_prime_independent"`
+	DPrimeDifferencing         float64    `json:"d_prime_differencing"`
+	DPrimeInterval             [2]float64 `json:"d_prime_interval"`
+	DPrimeDifferencingInterval [2]float64 `json:"d_prime_differencing_interval"`
+	DPrimeCorrected            float64    `json:"d_prime_corrected"` // independent, at (k + 1/2)/(n + 1): finite at a perfect score
+
+	Discriminators         float64    `json:"discriminators"`
+	DiscriminatorsInterval [2]float64 `json:"discriminators_interval"`
+	DiscriminatorsUpper    float64    `json:"discriminators_upper"` // one-sided upper limit: what is ruled out above
+
+	BayesFactor      float64 `json:"bayes_factor_10"`
+	Log10BayesFactor float64 `json:"log10_bayes_factor_10"`
+	EValue           float64 `json:"e_value"`
+	Log10EValue      float64 `json:"log10_e_value"`
+
+	Alpha    float64 `json:"alpha"`
+	Critical *int    `json:"critical_correct"` // smallest count that decides under the plan; nil where none can
+	Reached  bool    `json:"critical_reached"`
+
+	Warnings []string `json:"warnings"`
+}
+
+// ScoreABX returns what k correct of n ABX trials say. It is an error if the counts or the configuration are out of
+// range.
+func ScoreABX(k, n int, cfg ScoreConfig) (Score, error) {
+	cfg, err := cfg.complete()
+	if err != nil {
+		return Score{}, err
+	}
+	b, err := BinomialTest(k, n, 0.5)
+	if err != nil {
+		return Score{}, err
+	}
+	iv, err := ProportionIntervals(k, n, cfg.Confidence)
+	if err != nil {
+		return Score{}, err
+	}
+	s := Score{Design: "abx", Plan: cfg.Plan, Trials: n, Correct: k, Proportion: float64(k) / float64(n),
+		Confidence: cfg.Confidence, Alpha: cfg.Alpha}
+	s.setTest(b)
+	s.setProportion(iv)
+	s.setDPrime()
+	s.EValue, s.Log10EValue = EValue(k, n)
+	s.BayesFactor, s.Log10BayesFactor = s.EValue, s.Log10EValue
+	s.setCritical()
+	s.Warnings = s.warnings()
+	return s, nil
+}
+
+func (s *Score) setTest(b Binomial) {
+	s.P, s.Log10P, s.MidP, s.Log10MidP = b.P, b.Log10P, b.MidP, b.Log10MidP
+	s.PTwoSided, s.Log10PTwo, s.PBelow, s.Log10PBelow = b.TwoSided, b.Log10TwoSided, b.Below, b.Log10Low
+}
+
+func (s *Score) setProportion(iv Intervals) {
+	s.ClopperPearson, s.Wilson, s.Jeffreys, s.MidPInterval = iv.ClopperPearson, iv.Wilson, iv.Jeffreys, iv.MidP
+	s.Discriminators = Discriminators(s.Proportion)
+	s.DiscriminatorsInterval = [2]float64{Discriminators(iv.ClopperPearson[0]), Discriminators(iv.ClopperPearson[1])}
+	s.DiscriminatorsUpper = Discriminators(UpperProportion(s.Correct, s.Trials, s.Confidence))
+}
+
+func (s *Score) setDPrime() {
+	s.DPrimeIndependent, s.DPrimeDifferencing = ABXIndependentInverse(s.Proportion), ABXDifferencingInverse(s.Proportion)
+	for i, p := range s.ClopperPearson {
+		s.DPrimeInterval[i], s.DPrimeDifferencingInterval[i] = ABXIndependentInverse(p), ABXDifferencingInverse(p)
+	}
+	s.DPrimeCorrected = ABXIndependentInverse((float64(s.Correct) + 0.5) / (float64(s.Trials) + 1))
+}
+
+func (s *Score) setCritical() {
+	k, _, ok := CriticalCount(s.Trials, 0.5, s.Alpha)
+	if s.Plan == SequentialPlan {
+		k, ok = EvidenceCount(s.Trials, s.Alpha)
+	}
+	if ok {
+		s.Critical, s.Reached = &k, s.Correct >= k
+	}
+}
+
+// Discriminators returns the proportion of discriminators at chance 1/2, max(0, 2p − 1).
+func Discriminators(p float64) float64 { return math.Max(0, 2*p-1) }
+
+func (s *Score) warnings() []string {
+	var w []string
+	if s.Critical == nil {
+		w = append(w, fmt.Sprintf("%d trials cannot decide: even %d correct of %d does not reach α = %g", s.Trials, s.Trials, s.Trials, s.Alpha))
+	}
+	if s.Reached && s.Plan == FixedPlan && s.ClopperPearson[0] <= 0.5 {
+		w = append(w, fmt.Sprintf("the one-sided test reaches α = %g, yet the two-sided %g %% interval still holds 0.5 (lower end %.3f)",
+			s.Alpha, 100*s.Confidence, s.ClopperPearson[0]))
+	}
+	if k, _, ok := CriticalCount(s.Trials, 0.5, s.Alpha/2); ok && s.Trials-s.Correct >= k {
+		w = append(w, fmt.Sprintf("reliably wrong: %d correct or fewer would come by chance with p = %.3g; look for exchanged answers before calling it nothing",
+			s.Correct, s.PBelow))
+	}
+	if !s.Reached {
+		w = append(w, fmt.Sprintf("not reaching the critical count rules out only p_d above %.3f (one-sided %g %% limit)",
+			s.DiscriminatorsUpper, 100*s.Confidence))
+	}
+	return w
+}
+
+// FromDiscriminators returns the proportion correct at chance 1/2 of a proportion pd of discriminators, (1 + pd)/2.
+func FromDiscriminators(pd float64) float64 { return (1 + pd) / 2 }
