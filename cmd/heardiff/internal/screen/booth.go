@@ -1,0 +1,114 @@
+// Package screen holds the two faces of a listening session: a full-screen one for the terminal, and a plain one
+// that reads a command a line, for screen readers and pipes.
+//
+// Neither knows what is hidden: both see a session only through Booth, whose answers are the same for every
+// hidden assignment.
+package screen
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"heardiff/trials"
+)
+
+// Booth is where the listener sits: the session and its sound behind one door. Its methods may be called from
+// several goroutines.
+type Booth interface {
+	View() trials.View
+	Sound() Sound
+	// Play starts a label, or switches to it at the same instant.
+	Play(trials.Label) error
+	// Stop pauses; Restart goes to the start of the region and plays on.
+	Stop() error
+	Restart() error
+	// Region sets what is looped, in seconds of the excerpt.
+	Region(from, to float64) error
+	Ask(a trials.Answer, confidence int) error
+	TakeBack() error
+	Confirm() error
+	Void(reason string) error
+	Rest() error
+	// Wake ends a rest.
+	Wake() error
+	GiveUp(reason string) error
+	// Summary tells the results once the session has ended, in lines.
+	Summary() ([]string, error)
+}
+
+// Sound is what the player does now.
+type Sound struct {
+	Playing trials.Label // LabelUnset: stopped
+	// Position, Length, From and To are in seconds of the excerpt; From to To is looped.
+	Position, Length, From, To float64
+	// Envelope is the music's loudness over the excerpt, 0 to 1, the same for all presentations.
+	Envelope []float64
+	// Device says what plays: its name, rate and format.
+	Device string
+	// Fault is set where the device has failed.
+	Fault error
+}
+
+// question returns the question of a design.
+func question(d trials.Design) string {
+	if d == trials.ABX {
+		return "Which one is X?"
+	}
+	return "Are 1 and 2 the same, or different?"
+}
+
+// claim words an answer as what the listener says.
+func claim(a trials.Answer) string {
+	switch a {
+	case trials.AnswerA:
+		return "X is A"
+	case trials.AnswerB:
+		return "X is B"
+	case trials.AnswerSame:
+		return "the two are the same"
+	case trials.AnswerDifferent:
+		return "the two are different"
+	}
+	return ""
+}
+
+// trialLine names the trial, the same for every hidden assignment.
+func trialLine(v trials.View) string {
+	line := fmt.Sprintf("trial %d of %d", v.Trial, v.Trials)
+	if v.Practice {
+		line += ", practice"
+	}
+	return line
+}
+
+// feedbackLine tells how the practice trial before went, or "".
+func feedbackLine(v trials.View) string {
+	switch {
+	case v.Feedback == nil:
+		return ""
+	case v.Feedback.Right:
+		return fmt.Sprintf("practice: %q was right", claim(v.Feedback.Answer))
+	}
+	return fmt.Sprintf("practice: %q was wrong", claim(v.Feedback.Answer))
+}
+
+// heardLine lists what has been heard in this trial.
+func heardLine(v trials.View) string {
+	var heard []string
+	for _, l := range v.Design.Labels() {
+		if v.Heard[l] {
+			heard = append(heard, strings.ToUpper(l.String()))
+		}
+	}
+	if len(heard) == 0 {
+		return "nothing heard yet"
+	}
+	return "heard: " + strings.Join(heard, " ")
+}
+
+// clock formats seconds as minutes, seconds and tenths.
+func clock(seconds float64) string {
+	d := time.Duration(seconds * float64(time.Second)).Round(100 * time.Millisecond)
+	return fmt.Sprintf("%d:%04.1f", int(d.Minutes()), (d % time.Minute).Seconds())
+}

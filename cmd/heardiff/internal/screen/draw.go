@@ -1,0 +1,200 @@
+package screen
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"github.com/charmbracelet/bubbles/key"
+	"github.com/charmbracelet/lipgloss"
+	"github.com/charmbracelet/x/ansi"
+
+	"heardiff/trials"
+)
+
+// The screen speaks in weight, not in colour: it reads the same in monochrome.
+var (
+	strong = lipgloss.NewStyle().Bold(true)
+	faint  = lipgloss.NewStyle().Faint(true)
+	marked = lipgloss.NewStyle().Reverse(true)
+)
+
+// View implements tea.Model. It is a pure function of the model.
+func (m model) View() string {
+	lines := m.body()
+	foot := m.foot()
+	for len(lines)+len(foot) < m.height {
+		lines = append(lines, "")
+	}
+	lines = append(lines, foot...)
+	if len(lines) > m.height {
+		lines = lines[:m.height]
+	}
+	for i := range lines {
+		lines[i] = ansi.Truncate(lines[i], m.width, "")
+	}
+	return strings.Join(lines, "\n")
+}
+
+func (m model) body() []string {
+	lines := []string{m.head(), faint.Render(strings.Repeat("─", m.width)), ""}
+	switch m.page {
+	case pageHelp:
+		return append(lines, m.helpPage()...)
+	case pageVoid:
+		return append(lines, "  Disturbed? Say why in a word or two; the trial is void and one like it comes at the end.",
+			"", "  "+strong.Render("why: ")+m.reason+marked.Render(" "), "", faint.Render("  enter: void this trial    esc: back"))
+	case pageLeave:
+		return append(lines, "  Leave? Every confirmed answer is on disk.", "",
+			"  enter  leave now and resume later at this same trial",
+			"  g      give up for good: the session stays in the study, counted as given up",
+			"  esc    stay")
+	case pageEnd:
+		for _, l := range m.summary {
+			lines = append(lines, "  "+l)
+		}
+		return lines
+	}
+	if m.view.Phase == trials.Resting {
+		return append(lines, "  "+strong.Render("Resting."), "", "  Take the headphones off. Look far away.", "", faint.Render("  enter: go on    q: leave"))
+	}
+	return append(lines, m.trialPage()...)
+}
+
+func (m model) head() string {
+	left := strong.Render(" heardiff") + "  session " + m.view.Session
+	right := trialLine(m.view) + " "
+	gap := max(1, m.width-lipgloss.Width(left)-lipgloss.Width(right))
+	return left + strings.Repeat(" ", gap) + right
+}
+
+func (m model) trialPage() []string {
+	lines := []string{"  " + strong.Render(question(m.view.Design))}
+	if m.view.Practice {
+		lines[0] += "   " + marked.Render(" practice: does not count ")
+	}
+	lines = append(lines, "")
+	lines = append(lines, m.timeline()...)
+	lines = append(lines, "", m.pads(), "", m.answerLine(), "")
+	switch {
+	case m.message != "":
+		lines = append(lines, "  "+m.message)
+	case m.view.RestDue:
+		lines = append(lines, "  You have listened for long enough: t takes a rest.")
+	}
+	return lines
+}
+
+var blocks = []rune(" ▁▂▃▄▅▆▇█")
+
+// timeline draws the music's envelope, the loop below it and the place that sounds.
+func (m model) timeline() []string {
+	s := m.sound
+	const margin = 3
+	n := max(10, m.width-2*margin)
+	pad := strings.Repeat(" ", margin)
+	column := func(seconds float64) int {
+		if s.Length <= 0 {
+			return 0
+		}
+		return min(n-1, max(0, int(seconds/s.Length*float64(n))))
+	}
+	from, to, at := column(s.From), column(s.To), column(s.Position)
+	wave := envelope(s.Envelope, n)
+	loop := []rune(strings.Repeat(" ", n))
+	for i := from; i <= to; i++ {
+		loop[i] = '─'
+	}
+	loop[from], loop[to] = '├', '┤'
+	cursor := strings.Repeat(" ", at) + strong.Render("▲")
+	return []string{
+		pad + faint.Render(string(wave[:from])) + string(wave[from:to+1]) + faint.Render(string(wave[to+1:])),
+		pad + string(loop),
+		pad + cursor,
+		pad + fmt.Sprintf("at %s   loop %s to %s of %s", clock(s.Position), clock(s.From), clock(s.To), clock(s.Length)),
+	}
+}
+
+// envelope reduces an envelope of 0 to 1 to n columns of blocks.
+func envelope(values []float64, n int) []rune {
+	wave := []rune(strings.Repeat(string(blocks[1]), n))
+	for i := range wave {
+		lo, hi := i*len(values)/n, (i+1)*len(values)/n
+		most := 0.0
+		for _, v := range values[lo:max(lo, min(hi, len(values)))] {
+			most = max(most, v)
+		}
+		wave[i] = blocks[1+int(math.Round(min(1, most)*float64(len(blocks)-2)))]
+	}
+	return wave
+}
+
+// pads shows what each key plays, what plays now, and what was heard in this trial.
+func (m model) pads() string {
+	var b strings.Builder
+	b.WriteString("   ")
+	for i, l := range m.view.Design.Labels() {
+		name := fmt.Sprintf("  %s  ", strings.ToUpper(l.String()))
+		if m.sound.Playing == l {
+			name = marked.Render(name)
+		} else {
+			name = strong.Render(name)
+		}
+		state := "not heard"
+		switch {
+		case m.sound.Playing == l:
+			state = "playing"
+		case m.view.Heard[l]:
+			state = "heard"
+		}
+		b.WriteString(fmt.Sprintf("%s %-10s   ", name, state))
+		_ = i
+	}
+	return b.String()
+}
+
+func (m model) answerLine() string {
+	if m.view.Phase != trials.Asked {
+		return faint.Render(fmt.Sprintf("   %s %s     %s %s", m.keys.answers[0].Help().Key, m.keys.answers[0].Help().Desc,
+			m.keys.answers[1].Help().Key, m.keys.answers[1].Help().Desc))
+	}
+	sure := "not said"
+	if m.view.Confidence > 0 {
+		sure = fmt.Sprintf("%d of 4", m.view.Confidence)
+	}
+	return "   " + marked.Render(fmt.Sprintf(" You say: %s. ", claim(m.view.Pending))) +
+		fmt.Sprintf("  enter confirms, esc takes back.  how sure (c): %s", sure)
+}
+
+func (m model) helpPage() []string {
+	var lines []string
+	list := m.keys.list()
+	half := (len(list) + 1) / 2
+	for i := range half {
+		line := "  " + helpEntry(list[i])
+		if i+half < len(list) {
+			line += helpEntry(list[i+half])
+		}
+		lines = append(lines, line)
+	}
+	return append(lines, "", "  A confirmed answer cannot be changed. Nothing tells how you do until the end.", "",
+		faint.Render("  any key: back"))
+}
+
+func helpEntry(k key.Binding) string {
+	return fmt.Sprintf("%-7s%-30s", k.Help().Key, k.Help().Desc)
+}
+
+func (m model) foot() []string {
+	if m.page == pageEnd {
+		return []string{faint.Render(" any key: leave")}
+	}
+	device := m.sound.Device
+	if m.sound.Fault != nil {
+		device = "sound failed: " + m.sound.Fault.Error()
+	}
+	return []string{
+		faint.Render(strings.Repeat("─", m.width)),
+		faint.Render(" ? help   q leave   " + device + "   order sealed: " + m.seal),
+	}
+}

@@ -1,0 +1,260 @@
+package screen
+
+import (
+	"bufio"
+	"context"
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+
+	"heardiff/trials"
+)
+
+// Plain runs a session line by line: it reads one command a line from in and answers each with one line on out,
+// whose first word is fixed. It returns nil at the end of the session, of the input, or on quit.
+func Plain(ctx context.Context, b Booth, in io.Reader, out io.Writer) error {
+	p := &plain{booth: b, out: out}
+	p.ready()
+	lines := make(chan string)
+	failed := make(chan error, 1)
+	go func() {
+		defer close(lines)
+		scan := bufio.NewScanner(in)
+		for scan.Scan() {
+			select {
+			case lines <- scan.Text():
+			case <-ctx.Done():
+				return
+			}
+		}
+		failed <- scan.Err()
+	}()
+	for !p.done {
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case line, more := <-lines:
+			if !more {
+				select {
+				case err := <-failed:
+					return err
+				default:
+					return nil
+				}
+			}
+			p.obey(strings.Fields(line))
+		}
+	}
+	return nil
+}
+
+type plain struct {
+	booth Booth
+	out   io.Writer
+	done  bool
+}
+
+func (p *plain) say(format string, args ...any) { fmt.Fprintf(p.out, format+"\n", args...) }
+
+// ready announces the trial that is due.
+func (p *plain) ready() {
+	v := p.booth.View()
+	if v.Phase == trials.Done || v.Phase == trials.GivenUp {
+		p.finish()
+		return
+	}
+	if v.Phase == trials.Resting {
+		p.say("resting: rest to go on")
+		return
+	}
+	note := ""
+	if f := feedbackLine(v); f != "" {
+		note += "; " + f
+	}
+	if v.Practice {
+		note += "; this one is practice and does not count"
+	}
+	if v.RestDue {
+		note += "; a rest is due: rest"
+	}
+	p.say("ready %d of %d: %s%s", v.Trial, v.Trials, question(v.Design), note)
+}
+
+func (p *plain) finish() {
+	p.done = true
+	lines, err := p.booth.Summary()
+	if err != nil {
+		p.say("error %v", err)
+		return
+	}
+	p.say("done")
+	for _, l := range lines {
+		p.say("%s", l)
+	}
+}
+
+func (p *plain) obey(words []string) {
+	if len(words) == 0 {
+		p.say("refused an empty line: help lists the commands")
+		return
+	}
+	arguments := words[1:]
+	switch words[0] {
+	case "stop":
+		p.reply(p.booth.Stop(), "stopped")
+	case "region":
+		p.region(arguments)
+	case "answer":
+		p.answer(arguments)
+	case "confirm":
+		p.confirm()
+	case "no":
+		p.takeBack()
+	case "void":
+		p.void(arguments)
+	case "rest":
+		p.rest()
+	case "help":
+		p.help()
+	case "quit":
+		p.done = true
+		p.say("stopped: the session can be resumed")
+	default:
+		p.play(words[0])
+	}
+}
+
+// reply says done, or why not.
+func (p *plain) reply(err error, done string) {
+	if err != nil {
+		p.say("refused %v", err)
+		return
+	}
+	p.say("%s", done)
+}
+
+func (p *plain) play(word string) {
+	var l trials.Label
+	if err := l.UnmarshalText([]byte(word)); err != nil || !offers(p.booth.View().Design, l) {
+		p.say("refused %q: help lists the commands", word)
+		return
+	}
+	if p.booth.View().Phase == trials.Resting { // who plays has rested
+		if err := p.booth.Wake(); err != nil {
+			p.say("refused %v", err)
+			return
+		}
+	}
+	p.reply(p.booth.Play(l), "playing "+l.String())
+}
+
+func offers(d trials.Design, l trials.Label) bool {
+	for _, offered := range d.Labels() {
+		if offered == l {
+			return true
+		}
+	}
+	return false
+}
+
+func (p *plain) region(arguments []string) {
+	s := p.booth.Sound()
+	from, to := 0.0, s.Length
+	switch {
+	case len(arguments) == 1 && arguments[0] == "all":
+	case len(arguments) == 2:
+		var err1, err2 error
+		from, err1 = strconv.ParseFloat(arguments[0], 64)
+		to, err2 = strconv.ParseFloat(arguments[1], 64)
+		if err1 != nil || err2 != nil {
+			p.say("refused region %s: two numbers of seconds", strings.Join(arguments, " "))
+			return
+		}
+	default:
+		p.say("refused region: region START END in seconds, or region all")
+		return
+	}
+	if err := p.booth.Region(from, to); err != nil {
+		p.say("refused %v", err)
+		return
+	}
+	s = p.booth.Sound()
+	p.say("region %.1f to %.1f s of %.1f", s.From, s.To, s.Length)
+}
+
+func (p *plain) answer(arguments []string) {
+	if len(arguments) < 1 || len(arguments) > 2 {
+		p.say("refused answer: answer %s, and a confidence 1 to 4 if you like", choices(p.booth.View().Design))
+		return
+	}
+	var a trials.Answer
+	if err := a.UnmarshalText([]byte(arguments[0])); err != nil {
+		p.say("refused answer %q: %s", arguments[0], choices(p.booth.View().Design))
+		return
+	}
+	confidence := 0
+	if len(arguments) == 2 {
+		n, err := strconv.Atoi(arguments[1])
+		if err != nil || n < 1 || n > 4 {
+			p.say("refused confidence %q: 1 to 4", arguments[1])
+			return
+		}
+		confidence = n
+	}
+	p.reply(p.booth.Ask(a, confidence), fmt.Sprintf("asked: %s? confirm or no", claim(a)))
+}
+
+func choices(d trials.Design) string {
+	two := d.Answers()
+	return two[0].String() + " or " + two[1].String()
+}
+
+func (p *plain) confirm() {
+	trial := p.booth.View().Trial
+	if err := p.booth.Confirm(); err != nil {
+		p.say("refused %v", err)
+		return
+	}
+	p.say("saved %d", trial)
+	p.ready()
+}
+
+func (p *plain) takeBack() {
+	if err := p.booth.TakeBack(); err != nil {
+		p.say("refused %v", err)
+		return
+	}
+	p.ready()
+}
+
+func (p *plain) void(arguments []string) {
+	if err := p.booth.Void(strings.Join(arguments, " ")); err != nil {
+		p.say("refused %v", err)
+		return
+	}
+	p.say("saved: this trial is void; one like it comes at the end")
+	p.ready()
+}
+
+// rest pauses the session, or ends the pause.
+func (p *plain) rest() {
+	if p.booth.View().Phase != trials.Resting {
+		p.reply(p.booth.Rest(), "resting: play, or rest again, to go on")
+		return
+	}
+	if err := p.booth.Wake(); err != nil {
+		p.say("refused %v", err)
+		return
+	}
+	p.ready()
+}
+
+func (p *plain) help() {
+	var labels []string
+	for _, l := range p.booth.View().Design.Labels() {
+		labels = append(labels, l.String())
+	}
+	p.say("help: %s play; stop; region START END; region all; answer %s [1-4]; confirm; no; void REASON; rest; quit",
+		strings.Join(labels, " "), strings.ReplaceAll(choices(p.booth.View().Design), " or ", "|"))
+}
