@@ -1,0 +1,262 @@
+package plot_test
+
+import (
+	"bytes"
+	"encoding/xml"
+	"fmt"
+	"image/png"
+	"io"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"heardiff/cmd/heardiff/internal/plot"
+)
+
+// charts returns one of every kind, crowded on purpose; every number is invented.
+func charts() map[string]plot.Chart {
+	rng := rand.New(rand.NewPCG(1, 2))
+	curve := func(name string, level, lo, hi float64, n int) plot.Curve {
+		c := plot.Curve{Name: name}
+		for i := range n {
+			hz := lo * math.Pow(hi/lo, float64(i)/float64(n-1))
+			c.Hz = append(c.Hz, hz)
+			c.Y = append(c.Y, level*(1+40/hz)*(0.8+0.4*rng.Float64()))
+		}
+		return c
+	}
+	a, b, floor := curve("player by bus", 0.6, 10, 10000, 3000), curve("player by optical link", 3, 10, 10000, 3000), curve("recorder loop", 0.2, 10, 10000, 3000)
+	a.Spurs = []plot.Spur{{Hz: 50, Y: 4}, {Hz: 100, Y: 9}, {Hz: 250, Y: 17, Inherent: true}, {Hz: 1000, Y: 3}}
+	b.Spurs = []plot.Spur{{Hz: 50, Y: 5}, {Hz: 100, Y: 20}, {Hz: 102, Y: 18}, {Hz: 104, Y: 17}, {Hz: 300, Y: 64}, {Hz: 7350, Y: 30}}
+	noise := func(name string, at float64) plot.Curve {
+		c := curve(name, 1, 20, 20000, 2000)
+		for i := range c.Y {
+			c.Y[i] = at + 3*c.Y[i]
+		}
+		return c
+	}
+	response := plot.Curve{Name: "optical − bus"}
+	for i := range 31 {
+		response.Hz = append(response.Hz, 20*math.Pow(1000, float64(i)/30))
+		response.Y = append(response.Y, -0.3*math.Pow(float64(i)/30, 6))
+	}
+	null := plot.Null{Title: "Null by octave"}
+	for i := range 10 {
+		null.Bands = append(null.Bands, plot.NullBand{LowHz: 22 * math.Pow(2, float64(i)), HighHz: 44 * math.Pow(2, float64(i)), DB: -104 + 6*float64(i)})
+	}
+	forest := plot.Forest{Title: "Who heard the optical link (invented listeners)", Chance: 0.5, Smallest: 0.75, Notes: []string{"Exact 95 % intervals, two-sided."}}
+	for i := range 9 {
+		p := 0.35 + 0.07*float64(i)
+		forest.Rows = append(forest.Rows, plot.ForestRow{Name: fmt.Sprintf("listener-%02d", i+1), Estimate: p, Lo: p - 0.22, Hi: min(1, p+0.2), Weight: 16, Counts: fmt.Sprintf("%d of 16", int(p*16)), Said: "undecided"})
+	}
+	forest.Rows = append(forest.Rows, plot.ForestRow{Name: "musicians, who train every day", Kind: plot.Group, Estimate: 0.66, Lo: 0.58, Hi: 0.75, Weight: 100, Counts: "66 of 100", Said: "heard"},
+		plot.ForestRow{Name: "all", Kind: plot.Pooled, Estimate: 0.6, Lo: 0.55, Hi: 0.66, Weight: 200, Counts: "120 of 200", Said: "heard"})
+	dose := plot.Dose{Title: "Random jitter: how much is heard (invented)", XTitle: "random jitter, ps RMS", Chance: 0.5, Threshold: 20000, Lo: 12000, Hi: 34000,
+		Published: []plot.Published{{X: 35000, Citation: "An invented citation that is long enough to be broken over several lines on a narrow screen, 1974"}, {X: 20000, Citation: "Another invented one, 1998"}}}
+	for i := range 8 {
+		x := 500 * math.Pow(3, float64(i))
+		y := 0.5 + 0.5*(1-math.Exp2(-math.Pow(x/20000, 1.5)))
+		dose.Points = append(dose.Points, plot.DosePoint{X: x, Y: y, Lo: y - 0.12, Hi: min(1, y+0.1), Name: fmt.Sprintf("dose %d", i+1)})
+	}
+	power := plot.Power{Title: "What 16 trials can find", Trials: 16, Smallest: 0.75}
+	for i := range 101 {
+		x := 500 * math.Pow(2187, float64(i)/100)
+		dose.FitX = append(dose.FitX, x)
+		dose.FitY = append(dose.FitY, 1-0.5*math.Exp2(-math.Pow(x/20000, 1.5)))
+		p := 0.5 + 0.005*float64(i)
+		power.PTrue, power.Power = append(power.PTrue, p), append(power.Power, math.Pow((p-0.5)*2, 1.4))
+	}
+	transfer := plot.Transfer{Title: "Clock recovery on against off"}
+	for i := range 13 {
+		hz := 10 * math.Pow(10, float64(i)/4)
+		transfer.Points = append(transfer.Points, plot.TransferPoint{Hz: hz, DB: math.Max(-46, -10*math.Log10(1+hz*hz/1e4)), AtFloor: i > 10})
+	}
+	nf := noise("recorder loop", -172)
+	return map[string]plot.Chart{
+		"jitter":   plot.JitterSpectrum{Title: "Jitter of two chains (invented)", Chains: []plot.Curve{a, b}, Floor: &floor},
+		"noise":    plot.NoiseSpectrum{Title: "Noise (invented)", Chains: []plot.Curve{noise("player by bus", -160), noise("player by optical link", -152)}, Floor: &nf},
+		"response": plot.ResponseDifference{Title: "Response difference", Curves: []plot.Curve{response}, LimitDB: 0.1},
+		"null":     null, "forest": forest, "dose": dose, "power": power, "transfer": transfer,
+		"empty":  plot.JitterSpectrum{Title: "Nothing measured"},
+		"nobody": plot.Forest{Title: "No results", Chance: 0.5},
+	}
+}
+
+// texts records where texts stand, as a canvas.
+type texts struct {
+	boxes []box
+	worst float64
+}
+
+type box struct{ left, top, right, bottom float64 }
+
+func (*texts) Line([]plot.Point, plot.Pen)          {}
+func (*texts) Area([]plot.Point, plot.Ink, float64) {}
+func (*texts) Disc(plot.Point, float64, plot.Ink)   {}
+func (r *texts) Text(at plot.Point, s string, t plot.Type) {
+	w := plot.TextWidth(s, t.Size, t.Bold)
+	left := at.X - w*map[plot.Anchor]float64{plot.Start: 0, plot.Middle: 0.5, plot.End: 1}[t.Anchor]
+	r.boxes = append(r.boxes, box{left, at.Y - 0.75*t.Size, left + w, at.Y + 0.2*t.Size})
+}
+
+func TestLabelsNeverCollideNorLeaveThePictureAtAnyWidth(t *testing.T) {
+	for name, chart := range charts() {
+		for _, width := range []float64{320, 390, 559, 560, 760, 860, 1400} {
+			r := &texts{}
+			height := chart.Height(width)
+			chart.Draw(r, width, height)
+			for i, a := range r.boxes {
+				if a.left < 0 || a.top < 0 || a.right > width || a.bottom > height {
+					t.Errorf("%s at %g: a text stands outside: %+v of height %g", name, width, a, height)
+				}
+				for _, b := range r.boxes[:i] {
+					if a.left < b.right && b.left < a.right && a.top < b.bottom && b.top < a.bottom {
+						t.Errorf("%s at %g: texts collide: %+v and %+v", name, width, a, b)
+					}
+				}
+			}
+		}
+	}
+}
+
+func TestSVGIsWellFormedAndSaysWhatItShows(t *testing.T) {
+	for name, chart := range charts() {
+		svg := plot.SVG(chart, 760)
+		d := xml.NewDecoder(strings.NewReader(svg))
+		for {
+			_, err := d.Token()
+			if err == io.EOF {
+				break
+			}
+			if err != nil {
+				t.Fatalf("%s: %v", name, err)
+			}
+		}
+		for _, want := range []string{`role="img"`, "<title ", "<desc ", "prefers-color-scheme:dark"} {
+			if !strings.Contains(svg, want) {
+				t.Errorf("%s: no %s", name, want)
+			}
+		}
+		for _, bad := range []string{"NaN", "Inf", "http://", "<script"} {
+			if strings.Contains(strings.ReplaceAll(svg, "http://www.w3.org/2000/svg", ""), bad) {
+				t.Errorf("%s: holds %s", name, bad)
+			}
+		}
+	}
+}
+
+func TestPNGHasThePixelsAndMoreThanPaper(t *testing.T) {
+	var b bytes.Buffer
+	if err := plot.Write(&b, charts()["jitter"], plot.FormatPNG); err != nil {
+		t.Fatal(err)
+	}
+	img, err := png.Decode(&b)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := img.Bounds().Dx(); got != 1720 {
+		t.Errorf("width %d, want 1720", got)
+	}
+	colours := map[string]bool{}
+	for x := range img.Bounds().Dx() {
+		for y := range img.Bounds().Dy() {
+			r, g, bl, _ := img.At(x, y).RGBA()
+			colours[fmt.Sprintf("#%02x%02x%02x", r>>8, g>>8, bl>>8)] = true
+		}
+	}
+	for _, ink := range []plot.Ink{plot.Series1, plot.Series2, plot.Text} {
+		if !colours[plot.Light.Hex(ink)] {
+			t.Errorf("ink %d is nowhere", ink)
+		}
+	}
+}
+
+func TestAnUnknownFormatIsRefused(t *testing.T) {
+	if err := plot.Write(io.Discard, charts()["null"], ".gif"); err == nil {
+		t.Error("wrote a .gif")
+	}
+}
+
+// The contrast formula is that of WCAG 2.1 (relative luminance, from memory).
+func TestInksKeepTheContrastReadersNeed(t *testing.T) {
+	for name, theme := range map[string]plot.Theme{"light": plot.Light, "dark": plot.Dark} {
+		need := map[plot.Ink]float64{plot.Text: 7, plot.Muted: 4.5, plot.Axis: 2.5, plot.Accent: 4.5}
+		for i := plot.Series1; i <= plot.Series6; i++ {
+			need[i] = 3
+		}
+		for ink, want := range need {
+			if got := contrast(theme, ink, plot.Paper); got < want {
+				t.Errorf("%s ink %d: contrast %.2f, want %g", name, ink, got, want)
+			}
+		}
+	}
+}
+
+func contrast(theme plot.Theme, a, b plot.Ink) float64 {
+	la, lb := luminance(theme, a), luminance(theme, b)
+	return (math.Max(la, lb) + 0.05) / (math.Min(la, lb) + 0.05)
+}
+
+func luminance(theme plot.Theme, i plot.Ink) float64 {
+	l := linear(theme, i)
+	return 0.2126*l[0] + 0.7152*l[1] + 0.0722*l[2]
+}
+
+func linear(theme plot.Theme, i plot.Ink) [3]float64 {
+	c := theme[i]
+	var out [3]float64
+	for k, v := range []uint8{c.R, c.G, c.B} {
+		s := float64(v) / 255
+		if s <= 0.04045 {
+			out[k] = s / 12.92
+		} else {
+			out[k] = math.Pow((s+0.055)/1.055, 2.4)
+		}
+	}
+	return out
+}
+
+// The first four series must differ to readers without one kind of cone. The matrices are those of Machado, Oliveira
+// and Fernandes (2009) for full severity, from memory; the distance is Euclidean in linear light after a cube root.
+func TestTheFirstSeriesDifferWithoutOneKindOfCone(t *testing.T) {
+	kinds := map[string][9]float64{
+		"all cones":     {1, 0, 0, 0, 1, 0, 0, 0, 1},
+		"no long cones": {0.152286, 1.052583, -0.204868, 0.114503, 0.786281, 0.099216, -0.003882, -0.048116, 1.051998},
+		"no mid cones":  {0.367322, 0.860646, -0.227968, 0.280085, 0.672501, 0.047413, -0.011820, 0.042940, 0.968881},
+	}
+	for kind, m := range kinds {
+		for name, theme := range map[string]plot.Theme{"light": plot.Light, "dark": plot.Dark} {
+			for i := plot.Series1; i <= plot.Series3; i++ {
+				for k := i + 1; k <= plot.Series3+1; k++ {
+					if d := distance(seen(m, linear(theme, i)), seen(m, linear(theme, k))); d < 0.08 {
+						t.Errorf("%s, %s: series inks %d and %d are %.3f apart", kind, name, i, k, d)
+					}
+				}
+			}
+		}
+	}
+}
+
+func seen(m [9]float64, c [3]float64) [3]float64 {
+	var out [3]float64
+	for r := range 3 {
+		out[r] = math.Cbrt(math.Max(0, m[3*r]*c[0]+m[3*r+1]*c[1]+m[3*r+2]*c[2]))
+	}
+	return out
+}
+
+func distance(a, b [3]float64) float64 {
+	sum := 0.0
+	for i := range a {
+		sum += (a[i] - b[i]) * (a[i] - b[i])
+	}
+	return math.Sqrt(sum)
+}
+
+func BenchmarkJitterSpectrumSVG(b *testing.B) {
+	chart := charts()["jitter"]
+	for b.Loop() {
+		plot.SVG(chart, 760)
+	}
+}
