@@ -1,0 +1,91 @@
+// Package device plays a source: through the sound card, into a file, or nowhere at the pace of a sound card.
+package device
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"heardiff/playback"
+	"heardiff/playback/pcm"
+)
+
+// ErrNoSound is returned by builds without cgo, which cannot reach a sound card.
+var ErrNoSound = errors.New("this build of heardiff has no sound device (it was built with CGO_ENABLED=0)")
+
+// ErrResample is wrapped where a device does not run at the rate of the audio.
+var ErrResample = errors.New("the device does not take the rate of the audio")
+
+// Config is how a device is opened. Its zero value is the documented default.
+type Config struct {
+	// AllowResample takes a device that would have to resample; the result is then no longer what was prepared.
+	AllowResample bool
+	// Buffer is the length of the device's buffer: 40 ms unless set; a key is heard one to two of these later.
+	Buffer time.Duration
+}
+
+// Choice is a device that can be chosen by name.
+type Choice struct {
+	Name  string `json:"name"`
+	About string `json:"about"`
+	// Exclusive is true where the audio goes to the hardware without a sound service between.
+	Exclusive bool `json:"exclusive"`
+}
+
+// Open opens the output that spec names and begins to pull from src:
+// "default" or the name of a sound device, "file:PATH", or "null".
+func Open(spec string, src playback.Source, c Config) (playback.Output, error) {
+	if c.Buffer <= 0 {
+		c.Buffer = 40 * time.Millisecond
+	}
+	path, isFile := strings.CutPrefix(spec, "file:")
+	switch {
+	case isFile && path == "":
+		return nil, errors.New("file: needs a path")
+	case isFile:
+		return openFile(path, src)
+	case spec == "null":
+		return openNull(src), nil
+	case spec == "":
+		spec = "default"
+	}
+	return openSound(spec, src, c)
+}
+
+// List returns what Open can play on, besides file:PATH and null. It returns ErrNoSound in builds without a
+// sound device.
+func List() ([]Choice, error) { return listSound() }
+
+// configText returns an ALSA configuration in which "default" is the named device, or "" where the machine's
+// own configuration already says so. Hardware is named outright, with the rate fixed, so that ALSA refuses
+// the rate rather than resample and so that no other device can step in.
+func configText(name string, rate pcm.Rate, c Config) (string, error) {
+	if name == "default" {
+		return "", nil
+	}
+	if strings.ContainsAny(name, "\"\\\n") {
+		return "", fmt.Errorf("%q is no name of a device", name)
+	}
+	args, ok := strings.CutPrefix(name, "hw:")
+	if !ok {
+		return fmt.Sprintf("</usr/share/alsa/alsa.conf>\npcm.!default %q\n", name), nil
+	}
+	card, dev := "", "0"
+	for i, arg := range strings.Split(args, ",") {
+		key, value, named := strings.Cut(arg, "=")
+		switch {
+		case !named && i == 0, key == "CARD":
+			card = arg[strings.Index(arg, "=")+1:]
+		case !named && i == 1, key == "DEV":
+			dev = arg[strings.Index(arg, "=")+1:]
+		default:
+			return "", fmt.Errorf("%q: %q is unknown; a hardware name is hw:CARD=NAME,DEV=N", name, value)
+		}
+	}
+	fixed := fmt.Sprintf("\n\t\trate %d", rate)
+	if c.AllowResample {
+		fixed = ""
+	}
+	return fmt.Sprintf("pcm.!default {\n\ttype plug\n\tslave {\n\t\tpcm { type hw card %q device %q }%s\n\t}\n}\n", card, dev, fixed), nil
+}
