@@ -1,0 +1,114 @@
+package jitter
+
+import (
+	"math"
+
+	"heardiff/measure/spectrum"
+)
+
+// mixer describes how a real signal becomes a complex baseband: mixed down by bin·rate/size, filtered by a
+// Kaiser low-pass of linear phase (−150 dB), and decimated; all by overlap-save.
+type mixer struct {
+	size, decimation int
+	bin              int          // carrier bin of a block
+	quarter          int          // half the filter's length, in output samples
+	response         []complex128 // of the low-pass, bins −reach … reach
+	reach            int
+	rateHz           float64 // of the input
+}
+
+// newMixer plans for a band of ±highHz round a carrier.
+func newMixer(rateHz, carrierHz, highHz float64) *mixer {
+	m := &mixer{rateHz: rateHz, decimation: 1}
+	for rateHz/float64(2*m.decimation) >= 2.2*highHz {
+		m.decimation *= 2
+	}
+	out := rateHz / float64(m.decimation)
+	stop := min(carrierHz, rateHz/2-carrierHz, out-highHz)
+	const attenuationDB = 150
+	// ref: Kaiser 1974: taps = (A − 7.95)/(2.285·Δω) + 1.
+	taps := (attenuationDB - 7.95) / (2.285 * 2 * math.Pi * (stop - highHz) / rateHz)
+	m.quarter = int(math.Ceil(taps / float64(2*m.decimation)))
+	length := 2*m.decimation*m.quarter + 1
+	m.size = max(1<<14, spectrum.PowerOfTwo(8*length))
+	m.bin = int(math.Round(carrierHz / rateHz * float64(m.size)))
+	m.design(length, (stop+highHz)/2/rateHz, spectrum.KaiserBeta(attenuationDB), stop)
+	return m
+}
+
+func (m *mixer) design(length int, cutoff, beta, stop float64) {
+	h := make([]float64, length)
+	half := float64(length-1) / 2
+	sum := 0.0
+	for i := range h {
+		x := float64(i) - half
+		h[i] = 2 * cutoff * spectrum.BesselI0(beta*math.Sqrt(max(0, 1-x*x/(half*half)))) / spectrum.BesselI0(beta)
+		if x != 0 {
+			h[i] *= math.Sin(2*math.Pi*cutoff*x) / (2 * math.Pi * cutoff * x)
+		}
+		sum += h[i]
+	}
+	for i := range h {
+		h[i] /= sum
+	}
+	bins := spectrum.NewPlan(m.size).Forward(nil, h)
+	m.reach = min(m.size/2, int(stop/m.rateHz*float64(m.size))+1)
+	m.response = make([]complex128, 2*m.reach+1)
+	for k := 0; k <= m.reach; k++ {
+		m.response[m.reach+k] = bins[k]
+		m.response[m.reach-k] = complex(real(bins[k]), -imag(bins[k]))
+	}
+}
+
+// outRate returns the rate of the baseband, carrier the frequency mixed to zero, lead the frames that the filter
+// needs before and after, hop the frames that one block brings forward.
+func (m *mixer) outRate() float64   { return m.rateHz / float64(m.decimation) }
+func (m *mixer) carrierHz() float64 { return float64(m.bin) * m.rateHz / float64(m.size) }
+func (m *mixer) lead() int          { return m.quarter * m.decimation }
+func (m *mixer) perBlock() int      { return m.size/m.decimation - 2*m.quarter }
+func (m *mixer) hop() int           { return m.perBlock() * m.decimation }
+
+// demodulator runs a mixer over one channel.
+type demodulator struct {
+	*mixer
+	plan    *spectrum.Plan
+	inverse *spectrum.ComplexPlan
+	bins    []complex128
+	folded  []complex128
+	block   int
+}
+
+func (m *mixer) demodulator() *demodulator {
+	return &demodulator{mixer: m, plan: spectrum.NewPlan(m.size), inverse: spectrum.NewComplexPlan(m.size / m.decimation),
+		bins: make([]complex128, m.size/2+1), folded: make([]complex128, m.size/m.decimation)}
+}
+
+// next appends the baseband of the next block to dst: in holds size samples, and begins hop after the last did.
+// A tone a·cos(2πft + p) gives a·exp(j(2π(f − carrier)t + p)), t from the first block's sample lead().
+func (d *demodulator) next(dst []complex128, in []float64) []complex128 {
+	d.plan.Forward(d.bins, in)
+	clear(d.folded)
+	n, mask := d.size, len(d.folded)-1
+	for i, h := range d.response {
+		k := d.bin + i - d.reach
+		var x complex128
+		switch {
+		case k < 0:
+			x = complex(real(d.bins[-k]), -imag(d.bins[-k]))
+		case k > n/2:
+			x = complex(real(d.bins[n-k]), -imag(d.bins[n-k]))
+		default:
+			x = d.bins[k]
+		}
+		d.folded[(i-d.reach)&mask] += x * h
+	}
+	d.inverse.Inverse(d.folded, d.folded)
+	// Mixing is continuous over blocks: this one begins block·hop later.
+	turn := -2 * math.Pi * float64(d.bin*(d.block*d.hop()%n)%n) / float64(n)
+	scale := complex(2*math.Cos(turn)/float64(d.decimation), 2*math.Sin(turn)/float64(d.decimation))
+	d.block++
+	for _, z := range d.folded[2*d.quarter:] {
+		dst = append(dst, z*scale)
+	}
+	return dst
+}

@@ -1,0 +1,80 @@
+package jitter
+
+import (
+	"math"
+	"math/cmplx"
+)
+
+// tone is a line of one record, told apart: phase modulation beta, amplitude modulation m (radians and ratio, peak),
+// or an additive tone on one side.
+type tone struct {
+	hz       float64
+	beta, m  float64
+	betaSE   float64
+	side     int     // −1, +1: additive, below or above the carrier
+	sideband float64 // of one side, relative to the carrier
+}
+
+// Where an amplitude stands below so many standard errors of a quadrature it is not told from noise:
+// exp(−3.5²/2) = 0.2 % of noise alone exceed it.
+const unseen = 3.5
+
+// oneSidedRatio is the ratio of the weaker sideband to the stronger below which a line is an additive tone.
+const oneSidedRatio = 0.25
+
+// judge parts the lines found in phase and amplitude into phase modulation, amplitude modulation and additive tones.
+func judge(pm, am *peeler, phase, amplitude []peak) (jitter, other []tone) {
+	taken := make([]bool, len(amplitude))
+	for _, p := range phase {
+		a, i := counterpart(p.hz, amplitude, 0.7/pm.seconds)
+		if i < 0 {
+			a = am.at(p.hz)
+		} else {
+			taken[i] = true
+		}
+		t := tell(p, a)
+		if t.side == 0 {
+			jitter = append(jitter, t)
+		}
+		if t.side != 0 || i >= 0 {
+			other = append(other, t)
+		}
+	}
+	for i, a := range amplitude {
+		if !taken[i] {
+			other = append(other, tell(pm.at(a.hz), a))
+		}
+	}
+	return jitter, other
+}
+
+// counterpart returns the line nearest to hz within reach, or index −1.
+func counterpart(hz float64, lines []peak, reach float64) (peak, int) {
+	best := -1
+	for i, l := range lines {
+		if d := math.Abs(l.hz - hz); d < reach {
+			best, reach = i, d
+		}
+	}
+	if best < 0 {
+		return peak{}, -1
+	}
+	return lines[best], best
+}
+
+// tell reads a phase line and the amplitude at its frequency, see the package comment for the rule.
+func tell(p, a peak) tone {
+	upper := cmplx.Abs(a.value+1i*p.value) / 2
+	lower := cmplx.Abs(a.value-1i*p.value) / 2
+	t := tone{hz: p.hz, beta: cmplx.Abs(p.value), m: cmplx.Abs(a.value), betaSE: p.se}
+	t.sideband = t.m / 2
+	weak, strong := min(upper, lower), max(upper, lower)
+	seen := t.m > unseen*a.se && t.beta > unseen*p.se
+	if seen && (weak < oneSidedRatio*strong || weak < unseen*math.Hypot(p.se, a.se)/2) {
+		t.side, t.sideband = 1, strong
+		if lower > upper {
+			t.side = -1
+		}
+	}
+	return t
+}

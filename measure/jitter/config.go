@@ -1,0 +1,75 @@
+package jitter
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+)
+
+// ErrNoTone is wrapped where a capture is not one steady tone; ErrShort where it is too short for the band.
+var (
+	ErrNoTone = errors.New("not a steady tone")
+	ErrShort  = errors.New("capture too short")
+)
+
+// Config says what to measure. The zero value takes the documented defaults.
+type Config struct {
+	// LowHz and HighHz bound the jitter frequencies; 0, 0 is 10 Hz to min(10 kHz, 0.8·min(f₀, rate/2 − f₀)).
+	LowHz, HighHz float64
+	// Bits is the word length of the signal played, 16 or 24; 0 is 24. It sets the residue called inherent.
+	Bits int
+	// SignalRateHz is the rate of the signal played; 0 is the nearest common rate of which the carrier is a quarter.
+	SignalRateHz float64
+	// Spectrum asks for the density against jitter frequency.
+	Spectrum bool
+}
+
+// Validate returns an error that names the field that is out of range.
+func (c Config) Validate() error {
+	switch {
+	case c.LowHz < 0 || c.HighHz < 0 || math.IsNaN(c.LowHz+c.HighHz) || math.IsInf(c.HighHz, 0):
+		return fmt.Errorf("jitter: band %v to %v Hz, want positive numbers", c.LowHz, c.HighHz)
+	case (c.LowHz != 0 || c.HighHz != 0) && !(c.LowHz > 0 && c.HighHz > c.LowHz):
+		return fmt.Errorf("jitter: band %v to %v Hz, want 0 < low < high", c.LowHz, c.HighHz)
+	case c.Bits != 0 && c.Bits != 16 && c.Bits != 24:
+		return fmt.Errorf("jitter: Bits %d, want 16 or 24", c.Bits)
+	case c.SignalRateHz < 0 || math.IsNaN(c.SignalRateHz) || math.IsInf(c.SignalRateHz, 0):
+		return fmt.Errorf("jitter: SignalRateHz %v, want a positive number", c.SignalRateHz)
+	}
+	return nil
+}
+
+func (c Config) band(carrierHz, rateHz float64) ([2]float64, error) {
+	room := min(carrierHz, rateHz/2-carrierHz)
+	if c.HighHz == 0 {
+		high := min(10000, 0.8*room)
+		if high < 20 {
+			return [2]float64{}, fmt.Errorf("jitter: %w: carrier at %.2f Hz leaves no room for a band from 10 Hz", ErrNoTone, carrierHz)
+		}
+		return [2]float64{10, high}, nil
+	}
+	if c.HighHz > 0.9*room {
+		return [2]float64{}, fmt.Errorf("jitter: band up to %.0f Hz, but a carrier at %.1f Hz leaves %.0f Hz", c.HighHz, carrierHz, 0.9*room)
+	}
+	return [2]float64{c.LowHz, c.HighHz}, nil
+}
+
+// commonRates are the rates at which the jitter signal is usually played. Common practice, no source.
+func commonRates() []float64 {
+	return []float64{32000, 44100, 48000, 88200, 96000, 176400, 192000, 352800, 384000}
+}
+
+// signalRate returns the rate of the signal played, or 0 where the carrier is a quarter of no common rate within
+// 1000 ppm (the loosest clock that interface standards allow).
+func (c Config) signalRate(carrierHz float64) float64 {
+	if c.SignalRateHz != 0 {
+		return c.SignalRateHz
+	}
+	rates := commonRates()
+	i := slices.IndexFunc(rates, func(r float64) bool { return math.Abs(4*carrierHz/r-1) < 1e-3 })
+	if i < 0 {
+		return 0
+	}
+	return rates[i]
+}

@@ -1,0 +1,203 @@
+package jitter
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"sync"
+
+	"heardiff/playback/pcm"
+)
+
+// longest is the most baseband samples analysed as one record: 61 s at 24 kHz. Longer captures are cut into
+// equal records and averaged, so that memory does not grow.
+const longest = 1 << 21 * 10 / 14
+
+// measurement is what Measure knows of a capture before and while it analyses it.
+type measurement struct {
+	cfg           Config
+	bits          int
+	reader        pcm.Reader
+	stretch       stretch
+	band          [2]float64
+	signalRateHz  float64
+	carrierHz     float64
+	recordSeconds float64
+	mixer         *mixer
+	channels      []channelSum
+	cross         []noiseBand // of the first two channels
+	records       int
+	warnings      []string
+}
+
+// channelSum gathers the records of one channel.
+type channelSum struct {
+	silent              bool
+	bands               []noiseBand
+	jitter, other       []tone // of all records
+	carrierHz, driftHz  float64
+	wander, level, jump float64
+}
+
+// Measure measures the jitter of the tone in r. Errors wrap ErrNoTone or ErrShort where the capture holds
+// nothing to measure; a band or rate that does not fit it is an error too. It reads r twice, in blocks; memory does not
+// grow with the length of the capture beyond a minute's.
+func Measure(r pcm.Reader, cfg Config) (Result, error) {
+	if err := cfg.Validate(); err != nil {
+		return Result{}, err
+	}
+	m := &measurement{cfg: cfg, reader: r, bits: cfg.Bits, signalRateHz: math.NaN()}
+	if m.bits == 0 {
+		m.bits = 24
+	}
+	if err := m.prepare(); err != nil {
+		return Result{}, err
+	}
+	if err := m.analyse(); err != nil {
+		return Result{}, err
+	}
+	return m.result(), nil
+}
+
+func (m *measurement) prepare() error {
+	var err error
+	if m.stretch, err = scan(m.reader); err != nil {
+		return err
+	}
+	m.warnings = m.stretch.warnings
+	coarse, err := findCarrier(m.reader, m.stretch)
+	if err != nil {
+		return err
+	}
+	rate := m.reader.Format().Rate.Hz()
+	if m.band, err = m.cfg.band(coarse, rate); err != nil {
+		return err
+	}
+	if s := m.cfg.signalRate(coarse); s != 0 && math.Abs(4*coarse/s-1) < 1e-3 {
+		m.signalRateHz = s
+	} else {
+		m.warnings = append(m.warnings, fmt.Sprintf("the carrier at %.2f Hz is a quarter of no expected rate: taken as a plain tone, without the jitter signal's residue", coarse))
+	}
+	m.carrierHz = coarse
+	m.mixer = newMixer(rate, coarse, m.band[1])
+	return nil
+}
+
+// analyse cuts the tone into records and measures each.
+func (m *measurement) analyse() error {
+	lead := m.mixer.lead()
+	from, to := max(m.stretch.from, 0)+lead, m.stretch.to-lead
+	samples := (to - from) / m.mixer.decimation
+	m.records = max(1, (samples+longest-1)/longest)
+	each := samples / m.records
+	m.recordSeconds = float64(each) / m.mixer.outRate()
+	if each < 64 || m.recordSeconds*m.band[0] < 8 {
+		return fmt.Errorf("jitter: %w: %.2f s of tone, a band from %.3g Hz takes %.2f s", ErrShort, max(0, m.recordSeconds), m.band[0], 8/m.band[0])
+	}
+	if m.recordSeconds*m.band[0] < 50 {
+		m.warnings = append(m.warnings, fmt.Sprintf("%.2f s of tone hold few periods of %.3g Hz: the low end of the band is uncertain", m.recordSeconds, m.band[0]))
+	}
+	m.channels = make([]channelSum, len(m.stretch.level))
+	loudest := slices.Max(m.stretch.level)
+	for c := range m.channels {
+		m.channels[c].silent = m.stretch.level[c] < 1e-3*loudest
+	}
+	for i := range m.records {
+		if err := m.analyseRecord(from+i*each*m.mixer.decimation, each, i); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (m *measurement) analyseRecord(from, samples, index int) error {
+	basebands, err := m.demodulate(from, samples)
+	if err != nil {
+		return err
+	}
+	records := make([]*record, len(basebands))
+	peaks := make([][]peak, len(basebands))
+	m.each(func(c int) {
+		records[c] = newRecord(basebands[c], m.mixer.outRate(), m.band[0], m.band[1])
+		basebands[c] = nil
+		peaks[c] = m.channels[c].take(records[c], m.band, m.mixer.carrierHz(), index)
+	})
+	if len(records) > 1 && records[0] != nil && records[1] != nil {
+		bands := edges(m.band)
+		crossNoise(records[0], records[1], bands, append(peaks[0], peaks[1]...))
+		if index == 0 {
+			m.cross = bands
+		} else {
+			merge(m.cross, bands, index)
+		}
+	}
+	return nil
+}
+
+// each calls f for every channel that has a tone, at the same time.
+func (m *measurement) each(f func(channel int)) {
+	var wait sync.WaitGroup
+	for c := range m.channels {
+		if !m.channels[c].silent {
+			wait.Go(func() { f(c) })
+		}
+	}
+	wait.Wait()
+}
+
+// demodulate returns the baseband of each channel that has a tone; sample 0 stands at frame from.
+func (m *measurement) demodulate(from, samples int) ([][]complex128, error) {
+	demods := make([]*demodulator, len(m.channels))
+	out := make([][]complex128, len(m.channels))
+	for c := range demods {
+		demods[c] = m.mixer.demodulator()
+		out[c] = make([]complex128, 0, samples+m.mixer.perBlock())
+	}
+	const together = 8 // blocks read at once
+	overlap := m.mixer.size - m.mixer.hop()
+	buffer := pcm.Planes(len(m.channels), together*m.mixer.hop()+overlap)
+	for at := from - m.mixer.lead(); len(out[m.firstTone()]) < samples; at += together * m.mixer.hop() {
+		n, err := m.reader.ReadFrames(buffer, at)
+		if err != nil && err != io.EOF {
+			return nil, fmt.Errorf("jitter: read at frame %d: %w", at, err)
+		}
+		m.each(func(c int) {
+			clear(buffer[c][n:])
+			for b := 0; b < together && len(out[c]) < samples; b++ {
+				out[c] = demods[c].next(out[c], buffer[c][b*m.mixer.hop():][:m.mixer.size])
+			}
+		})
+	}
+	for c := range out {
+		out[c] = out[c][:min(samples, len(out[c]))]
+	}
+	return out, nil
+}
+
+func (m *measurement) firstTone() int {
+	return slices.IndexFunc(m.channels, func(c channelSum) bool { return !c.silent })
+}
+
+// take adds a record to the channel and returns its lines of either kind.
+func (c *channelSum) take(r *record, band [2]float64, mixedHz float64, index int) []peak {
+	pm, am := newPeeler(r, r.pm, band), newPeeler(r, r.am, band)
+	phase, amplitude := pm.peel(), am.peel()
+	jitter, other := judge(pm, am, phase, amplitude)
+	c.jitter, c.other = append(c.jitter, jitter...), append(c.other, other...)
+	lines := append(phase, amplitude...)
+	bands := edges(band)
+	r.measureNoise(bands, lines)
+	if index == 0 {
+		c.bands = bands
+	} else {
+		merge(c.bands, bands, index)
+	}
+	old, fresh := float64(index)/float64(index+1), 1/float64(index+1)
+	c.carrierHz = c.carrierHz*old + (mixedHz+r.offsetHz)*fresh
+	c.level = c.level*old + r.logLevel*fresh
+	c.driftHz += r.driftHz
+	c.wander = max(c.wander, r.wander)
+	c.jump = max(c.jump, r.jump)
+	return lines
+}

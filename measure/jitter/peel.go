@@ -1,0 +1,189 @@
+package jitter
+
+import (
+	"math"
+	"slices"
+
+	"heardiff/measure/spectrum"
+)
+
+// falseLines is how many false lines a channel of noise alone shows on average, phase and amplitude each: two
+// channels stay below one false line in a hundred captures.
+const falseLines = 0.003
+
+// maxLines bounds the lines of one spectrum; more are not a steady tone's.
+const maxLines = 400
+
+// peak is a line fitted in one spectrum of a record.
+type peak struct {
+	hz    float64
+	value complex128 // peak at the middle of the record
+	se    float64    // of each of its two quadratures
+}
+
+// peeler takes lines out of one spectrum.
+type peeler struct {
+	*record
+	bins      []complex128
+	noise     []float64 // mean |bin|² of the noise around
+	low, high int
+	threshold float64
+}
+
+func newPeeler(r *record, bins []complex128, band [2]float64) *peeler {
+	p := &peeler{record: r, bins: bins}
+	p.low = max(1, int(math.Ceil(band[0]/r.binHz)))
+	p.high = min(len(bins)-2, int(band[1]/r.binHz))
+	// ref: S. O. Rice, "Mathematical analysis of random noise", Bell Syst. Tech. J. 23, 1944: the maxima of a
+	// continuous spectrum of noise cross T·mean at a rate of √(πT/3)·exp(−T) for each bin of 1/seconds.
+	count := max(1, (band[1]-band[0])*r.seconds)
+	p.threshold = 10
+	for range 20 {
+		p.threshold = math.Log(count / falseLines * math.Sqrt(math.Pi*p.threshold/3))
+	}
+	return p
+}
+
+func (p *peeler) listen() {
+	powers := make([]float64, len(p.bins))
+	for k, x := range p.bins {
+		powers[k] = power(x)
+	}
+	p.noise = spectrum.LocalNoise(powers, 2, func(k int) int { return min(max(int(60*p.pad), k/20), 1000) })
+}
+
+// peel takes out every line above the threshold, strongest first, and returns them.
+func (p *peeler) peel() []peak {
+	p.listen()
+	var found []peak
+	for range 6 { // a strong line taken out may uncover others
+		fresh := p.sweep()
+		if len(fresh) == 0 {
+			break
+		}
+		found = append(found, fresh...)
+		p.refine(found)
+		if len(found) >= maxLines {
+			break
+		}
+	}
+	slices.SortFunc(found, func(a, b peak) int {
+		if a.hz < b.hz {
+			return -1
+		}
+		return 1
+	})
+	return found
+}
+
+func (p *peeler) sweep() []peak {
+	var at []int
+	for k := p.low; k <= p.high; k++ {
+		// Between two bins of the padded transform a line loses at most 1.2 dB.
+		if power(p.bins[k]) > 0.7*p.threshold*p.noise[k] && p.tops(k) {
+			at = append(at, k)
+		}
+	}
+	slices.SortFunc(at, func(a, b int) int {
+		if power(p.bins[a]) > power(p.bins[b]) {
+			return -1
+		}
+		return 1
+	})
+	var found []peak
+	for _, k := range at {
+		if len(found) >= maxLines || power(p.bins[k]) < 0.7*p.threshold*p.noise[k] || !p.tops(k) {
+			continue // it was a side lobe of a stronger one
+		}
+		line := p.fit((float64(k)) * p.binHz)
+		if power(line.value) < p.threshold*p.noise[k] {
+			continue
+		}
+		p.add(line, -1)
+		found = append(found, line)
+	}
+	return found
+}
+
+func (p *peeler) tops(k int) bool {
+	here := power(p.bins[k])
+	return here >= power(p.bins[k-1]) && here > power(p.bins[k+1])
+}
+
+// refine fits each line again with the others taken out.
+func (p *peeler) refine(lines []peak) {
+	for range 3 {
+		for i := range lines {
+			p.add(lines[i], 1)
+			lines[i] = p.fit(lines[i].hz)
+			p.add(lines[i], -1)
+		}
+	}
+}
+
+// fit finds the line within one bin of hz that leaves least behind, by golden section.
+func (p *peeler) fit(hz float64) peak {
+	const ratio = 0.6180339887498949
+	lo, hi := hz-0.7*p.binHz, hz+0.7*p.binHz
+	a, b := hi-ratio*(hi-lo), lo+ratio*(hi-lo)
+	fa, fb := p.explained(a), p.explained(b)
+	for range 40 {
+		if fa > fb {
+			hi, b, fb = b, a, fa
+			a = hi - ratio*(hi-lo)
+			fa = p.explained(a)
+		} else {
+			lo, a, fa = a, b, fb
+			b = lo + ratio*(hi-lo)
+			fb = p.explained(b)
+		}
+	}
+	return p.at((lo + hi) / 2)
+}
+
+// at returns the line fitted at a given frequency, from the main lobe.
+func (p *peeler) at(hz float64) peak {
+	var dot complex128
+	var norm float64
+	from, to := p.lobe(hz, 1.2)
+	for k := from; k <= to; k++ {
+		w := p.shape(k, hz)
+		dot += p.bins[k] * complex(w, 0)
+		norm += w * w
+	}
+	k := min(max(int(math.Round(hz/p.binHz)), 0), len(p.noise)-1)
+	return peak{hz: hz, value: dot / complex(norm, 0), se: math.Sqrt(p.noise[k] / 2)}
+}
+
+func (p *peeler) explained(hz float64) float64 {
+	var dot complex128
+	var norm float64
+	from, to := p.lobe(hz, 1.2)
+	for k := from; k <= to; k++ {
+		w := p.shape(k, hz)
+		dot += p.bins[k] * complex(w, 0)
+		norm += w * w
+	}
+	return power(dot) / norm
+}
+
+func (p *peeler) lobe(hz, bins float64) (from, to int) {
+	x := hz / p.binHz
+	return max(0, int(math.Ceil(x-bins*p.pad))), min(len(p.bins)-1, int(x+bins*p.pad))
+}
+
+// shape is the window's response of a line at hz in bin k.
+func (r *record) shape(k int, hz float64) float64 {
+	return r.window.Response((float64(k)*r.binHz - hz) * r.seconds)
+}
+
+// add puts a line into the spectrum times factor, as far out as its side lobes could stand above a tenth of the noise.
+func (p *peeler) add(line peak, factor float64) {
+	// Far from the line the response falls as 1/(π·t²·x³), t the taper.
+	over := math.Sqrt(power(line.value)) / (line.se*0.1 + 1e-30)
+	reach := max(8, math.Cbrt(over/(math.Pi*taper*taper)))
+	from, to := p.lobe(line.hz, min(reach, 20000))
+	for k := from; k <= to; k++ {
+		p.bins[k] += line.value * complex(factor*p.shape(k, line.hz), 0)
+	}
+}

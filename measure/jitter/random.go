@@ -1,0 +1,154 @@
+package jitter
+
+import "math"
+
+// noiseBand holds the noise of one narrow band of a record or, after add, of several.
+type noiseBand struct {
+	low, high float64 // Hz
+	pm, am    float64 // density, rad²/Hz and 1/Hz, lines taken out
+	cross     float64 // real part of the cross density of the phases of two channels
+	used      float64 // part of the band not hidden by lines
+	seconds   float64 // of all records
+}
+
+// bandsPerDecade is the resolution of the density in jitter frequency.
+const bandsPerDecade = 20
+
+// edges returns narrow bands between low and high that break at the decades.
+func edges(band [2]float64) []noiseBand {
+	var out []noiseBand
+	at := band[0]
+	for i := math.Floor(math.Log10(band[0])*bandsPerDecade) + 1; at < band[1]; i++ {
+		next := min(math.Pow(10, i/bandsPerDecade), band[1])
+		if next > at*1.001 {
+			out = append(out, noiseBand{low: at, high: next})
+			at = next
+		} else if next == band[1] && len(out) > 0 {
+			out[len(out)-1].high = next
+			at = next
+		}
+	}
+	return out
+}
+
+// measureNoise averages the bins of the narrow bands, leaving out those within three bins of a line in either spectrum.
+func (r *record) measureNoise(bands []noiseBand, lines []peak) {
+	hidden := r.hide(lines)
+	for b := range bands {
+		n := &bands[b]
+		n.seconds = r.seconds
+		count := 0.0
+		from, to := r.inside(n.low, n.high)
+		for k := from; k <= to; k++ {
+			if !hidden[k] {
+				count++
+				n.pm += r.density(r.pm[k])
+				n.am += r.density(r.am[k])
+			}
+		}
+		n.used = count / max(1, float64(to-from+1))
+		if count > 0 {
+			n.pm /= count
+			n.am /= count
+		}
+	}
+	fillGaps(bands)
+}
+
+// inside returns the first and last bin of a band: never none.
+func (r *record) inside(low, high float64) (from, to int) {
+	from = min(int(math.Ceil(low/r.binHz)), len(r.pm)-1)
+	return from, min(max(from, int(math.Ceil(high/r.binHz))-1), len(r.pm)-1)
+}
+
+func (r *record) hide(lines []peak) []bool {
+	hidden := make([]bool, len(r.pm))
+	for _, l := range lines {
+		x := l.hz / r.binHz
+		for k := max(0, int(x-3*r.pad)); k <= min(len(hidden)-1, int(x+3*r.pad)+1); k++ {
+			hidden[k] = true
+		}
+	}
+	return hidden
+}
+
+// fillGaps gives a band that lines hide whole the density of its nearest neighbour.
+func fillGaps(bands []noiseBand) {
+	for b := range bands {
+		for d := 1; bands[b].used == 0 && d < len(bands); d++ {
+			for _, i := range []int{b - d, b + d} {
+				if i >= 0 && i < len(bands) && bands[i].used > 0 && bands[b].pm == 0 {
+					bands[b].pm, bands[b].am = bands[i].pm, bands[i].am
+				}
+			}
+			if bands[b].pm != 0 {
+				break
+			}
+		}
+	}
+}
+
+// crossNoise fills in what the phases of two records share.
+func crossNoise(a, b *record, bands []noiseBand, lines []peak) {
+	hidden := a.hide(lines)
+	for i := range bands {
+		n := &bands[i]
+		count := 0.0
+		from, to := a.inside(n.low, n.high)
+		for k := from; k <= to; k++ {
+			if !hidden[k] {
+				count++
+				x, y := a.pm[k], b.pm[k]
+				n.cross += (real(x)*real(y) + imag(x)*imag(y)) * a.toDensity()
+			}
+		}
+		n.cross /= max(count, 1)
+	}
+}
+
+// merge averages the bands of another record of equal length into n, which holds so many already.
+func merge(n, other []noiseBand, already int) {
+	old, fresh := float64(already)/float64(already+1), 1/float64(already+1)
+	for b := range n {
+		n[b].pm = n[b].pm*old + other[b].pm*fresh
+		n[b].am = n[b].am*old + other[b].am*fresh
+		n[b].cross = n[b].cross*old + other[b].cross*fresh
+		n[b].used = n[b].used*old + other[b].used*fresh
+		n[b].seconds += other[b].seconds
+	}
+}
+
+// variance returns the variance of density·width, for a density estimated over the visible part of the band.
+func (n noiseBand) variance(density float64) float64 {
+	width := n.high - n.low
+	// At least one bin of the record bears on it.
+	independent := max(width*max(n.used, 0.02)*n.seconds/spread, 1/spread)
+	return density * density * width * width / independent
+}
+
+// noiseSum is the noise of several bands: powers in rad² or as a ratio, and the variance of their difference.
+type noiseSum struct{ pm, am, variance float64 }
+
+func sum(bands []noiseBand, low, high float64) noiseSum {
+	var s noiseSum
+	for _, n := range bands {
+		if mid := math.Sqrt(n.low * n.high); mid > low && mid < high {
+			width := n.high - n.low
+			s.pm += n.pm * width
+			s.am += n.am * width
+			s.variance += n.variance(n.pm) + n.variance(n.am)
+		}
+	}
+	return s
+}
+
+// excess reads what phase has above amplitude: the RMS value and its standard error, NaN where it is below two
+// standard errors, and the 95 % upper bound. All are in radians.
+func (s noiseSum) excess() (rms, se, upper float64, significant bool) {
+	d, sigma := s.pm-s.am, math.Sqrt(s.variance)
+	upper = math.Sqrt(max(0, d) + 1.6449*sigma)
+	if !(d > 2*sigma) {
+		return math.NaN(), math.NaN(), upper, false
+	}
+	return math.Sqrt(d), sigma / (2 * math.Sqrt(d)), upper, true
+}

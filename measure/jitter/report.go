@@ -1,0 +1,210 @@
+package jitter
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"heardiff/playback/pcm"
+)
+
+func (m *measurement) result() Result {
+	first := m.channels[m.firstTone()]
+	m.carrierHz = first.carrierHz
+	f := m.reader.Format()
+	r := Result{
+		Schema: "heardiff.jitter/1", CarrierHz: m.carrierHz, CarrierDBFS: pcm.DB(math.Exp(first.level)),
+		RateHz: f.Rate.Hz(), Seconds: m.recordSeconds * float64(m.records), BandHz: m.band,
+		SignalRateHz: m.signalRateHz, FrequencyOffsetPPM: (4*m.carrierHz/m.signalRateHz - 1) * 1e6,
+	}
+	for c := range m.channels {
+		if m.channels[c].silent {
+			r.Channel = append(r.Channel, silentChannel(c+1))
+			m.warnings = append(m.warnings, fmt.Sprintf("channel %d has no tone (%.1f dBFS)", c+1, pcm.DBFS(m.stretch.level[c])))
+			continue
+		}
+		r.Channel = append(r.Channel, m.channel(c))
+		if jump := m.channels[c].jump; jump > 0.3 {
+			m.warnings = append(m.warnings, fmt.Sprintf("the phase of channel %d jumps by %.2f radians between two samples: a block was dropped or repeated, or the recording is very noisy", c+1, jump))
+		}
+		if len(m.channels[c].jitter) >= maxLines {
+			m.warnings = append(m.warnings, fmt.Sprintf("channel %d shows %d lines or more: not all are listed", c+1, maxLines))
+		}
+	}
+	if m.cross != nil {
+		r.Common = m.common(r.Channel)
+	}
+	r.Warnings = m.warnings
+	return r
+}
+
+func silentChannel(number int) Channel {
+	nan := math.NaN()
+	return Channel{Channel: number, LevelDBFS: nan, DriftPPM: nan, WanderPs: nan, RandomPs: nan, RandomSEPs: nan,
+		RandomLimitPs: nan, RawPs: nan, AdditivePs: nan, DeterministicPs: nan, DeterministicPsPP: nan,
+		TotalPs: nan, TotalLimitPs: nan}
+}
+
+// toPs turns radians of the carrier into picoseconds.
+func (m *measurement) toPs(radians float64) float64 {
+	return radians / (2 * math.Pi * m.carrierHz) * 1e12
+}
+
+func (m *measurement) channel(index int) Channel {
+	c := m.channels[index]
+	s := sum(c.bands, 0, math.Inf(1))
+	rms, se, upper, significant := s.excess()
+	out := Channel{
+		Channel: index + 1, LevelDBFS: pcm.DB(math.Exp(c.level)), DriftPPM: c.driftHz / m.carrierHz * 1e6,
+		WanderPs: m.toPs(c.wander), RandomPs: m.toPs(rms), RandomSEPs: m.toPs(se), RandomLimitPs: m.toPs(upper),
+		RandomAtFloor: !significant, RawPs: m.toPs(math.Sqrt(s.pm)), AdditivePs: m.toPs(math.Sqrt(s.am)),
+		Lines: m.lines(c.jitter), AMLines: m.amLines(c.other),
+	}
+	if significant {
+		out.RandomLimitPs = m.toPs(math.Sqrt(2 * math.Sqrt(s.variance)))
+	}
+	for low := math.Pow(10, math.Floor(math.Log10(m.band[0])+1e-9)); low < m.band[1]; low *= 10 {
+		out.RandomBands = append(out.RandomBands, m.decade(c.bands, max(low, m.band[0]), min(10*low, m.band[1])))
+	}
+	out.add()
+	if m.cfg.Spectrum {
+		out.Spectrum = m.densities(c.bands)
+	}
+	return out
+}
+
+func (m *measurement) decade(bands []noiseBand, low, high float64) Band {
+	rms, se, upper, significant := sum(bands, low, high).excess()
+	b := Band{LowHz: low, HighHz: high, Ps: m.toPs(rms), SEPs: m.toPs(se), LimitPs: m.toPs(upper), AtFloor: !significant}
+	if significant {
+		b.LimitPs = m.toPs(math.Sqrt(2 * math.Sqrt(sum(bands, low, high).variance)))
+	}
+	return b
+}
+
+// add fills in the sums of lines and random jitter.
+func (c *Channel) add() {
+	squares, peaks, count := 0.0, 0.0, 0
+	for _, l := range c.Lines {
+		if !l.Inherent && !l.AtFloor {
+			squares += l.PeakPs * l.PeakPs / 2
+			peaks += l.PeakPs
+			count++
+		}
+	}
+	c.DeterministicPs, c.DeterministicPsPP = math.Sqrt(squares), 2*peaks
+	c.TotalPs = math.Hypot(c.RandomPs, c.DeterministicPs)
+	c.TotalLimitPs = c.TotalPs
+	if c.RandomAtFloor {
+		c.TotalLimitPs = math.Hypot(c.RandomLimitPs, c.DeterministicPs)
+		c.TotalPs = math.NaN()
+		if count > 0 {
+			c.TotalPs = c.DeterministicPs
+		}
+	}
+}
+
+func (m *measurement) densities(bands []noiseBand) []DensityBand {
+	out := make([]DensityBand, len(bands))
+	for i, n := range bands {
+		width := n.high - n.low
+		variance := n.variance(n.pm) + n.variance(n.am)
+		rms, _, _, _ := noiseSum{n.pm * width, n.am * width, variance}.excess()
+		perHz := m.toPs(1 / math.Sqrt(width))
+		out[i] = DensityBand{
+			OffsetHz: math.Sqrt(n.low * n.high), PMPs: m.toPs(math.Sqrt(n.pm)), AMPs: m.toPs(math.Sqrt(n.am)),
+			RandomPs: rms * perHz, SEPs2: math.Sqrt(variance) * perHz * perHz, LowHz: n.low, HighHz: n.high,
+		}
+	}
+	return out
+}
+
+// group gathers tones of all records that stand at one frequency: found in at least half of them.
+func (m *measurement) group(tones []tone) [][]tone {
+	slices.SortFunc(tones, func(a, b tone) int {
+		if a.hz < b.hz {
+			return -1
+		}
+		return 1
+	})
+	if m.records == 1 {
+		out := make([][]tone, len(tones))
+		for i := range tones {
+			out[i] = tones[i : i+1]
+		}
+		return out
+	}
+	var out [][]tone
+	for from := 0; from < len(tones); {
+		to := from + 1
+		for to < len(tones) && tones[to].hz-tones[to-1].hz < 0.7/m.recordSeconds {
+			to++
+		}
+		if 2*(to-from) >= m.records {
+			out = append(out, tones[from:to])
+		}
+		from = to
+	}
+	return out
+}
+
+func (m *measurement) lines(tones []tone) []Line {
+	var out []Line
+	for _, g := range m.group(tones) {
+		hz, square, noise := 0.0, 0.0, 0.0
+		for _, t := range g {
+			hz += t.hz / float64(len(g))
+			square += t.beta * t.beta / float64(len(g))
+			noise += t.betaSE * t.betaSE / float64(len(g)*len(g))
+		}
+		l := Line{OffsetHz: hz}
+		beta := math.Sqrt(square)
+		if known, ok := m.residue(hz); ok {
+			// Two parts of unknown phase join by power. A residue also passes the chain's response: half a decibel of grace.
+			l.Inherent = beta <= known*pcm.Ratio(0.5)+3*math.Sqrt(noise)
+			if !l.Inherent {
+				beta = math.Sqrt(beta*beta - known*known)
+			}
+		}
+		l.PeakPs, l.PeakSEPs = m.toPs(beta), m.toPs(math.Sqrt(noise))
+		l.SidebandDBc = pcm.DB(beta / 2)
+		out = append(out, l)
+	}
+	return out
+}
+
+func (m *measurement) amLines(tones []tone) []AMLine {
+	var out []AMLine
+	for _, g := range m.group(tones) {
+		hz, square := 0.0, 0.0
+		for _, t := range g {
+			hz += t.hz / float64(len(g))
+			square += t.sideband * t.sideband / float64(len(g))
+		}
+		out = append(out, AMLine{OffsetHz: hz, DepthDBc: pcm.DB(math.Sqrt(square)), OneSided: g[0].side})
+	}
+	return out
+}
+
+// common reads what the first two channels share. The variance of a cross density is (S₁·S₂ + C²)/2.
+func (m *measurement) common(channels []Channel) *Common {
+	shared, variance := 0.0, 0.0
+	for i, n := range m.cross {
+		width := n.high - n.low
+		shared += n.cross * width
+		a, b := m.channels[0].bands[i], m.channels[1].bands[i]
+		joint := math.Sqrt((a.pm*b.pm + n.cross*n.cross) / 2)
+		variance += a.variance(joint)
+	}
+	sigma := math.Sqrt(variance)
+	c := &Common{RandomPs: math.NaN(), Correlation: math.NaN(), LimitPs: m.toPs(math.Sqrt(max(0, shared) + 1.6449*sigma))}
+	c.AtFloor = !(shared > 2*sigma)
+	if !c.AtFloor {
+		c.RandomPs = m.toPs(math.Sqrt(shared))
+	}
+	if a, b := channels[0].RandomPs, channels[1].RandomPs; a > 0 && b > 0 {
+		one := m.toPs(1)
+		c.Correlation = shared * one * one / (a * b)
+	}
+	return c
+}

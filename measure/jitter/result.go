@@ -1,0 +1,101 @@
+package jitter
+
+// Result is what Measure found. NaN stands for 'not measurable'.
+type Result struct {
+	Schema      string     `json:"schema"`
+	CarrierHz   float64    `json:"carrier_hz"`
+	CarrierDBFS float64    `json:"carrier_dbfs"`
+	RateHz      float64    `json:"rate_hz"`
+	Seconds     float64    `json:"seconds"` // of tone, silence trimmed
+	BandHz      [2]float64 `json:"band_hz"`
+	// SignalRateHz is the rate of the signal played, NaN where the carrier is a quarter of no common rate.
+	SignalRateHz float64 `json:"signal_rate_hz"`
+	// FrequencyOffsetPPM is the carrier against a quarter of SignalRateHz.
+	FrequencyOffsetPPM float64   `json:"frequency_offset_ppm"`
+	Channel            []Channel `json:"channel"`
+	// Common is what two channels share; nil unless there are two with a tone.
+	Common   *Common  `json:"between_channels"`
+	Warnings []string `json:"warnings"`
+}
+
+// Channel is the jitter of one channel. See the package comment for the method.
+type Channel struct {
+	Channel   int     `json:"channel"` // from 1
+	LevelDBFS float64 `json:"level_dbfs"`
+	// DriftPPM is the change of frequency from first to last instant; WanderPs the RMS of what lies below the band,
+	// less offset.
+	DriftPPM float64 `json:"drift_ppm"`
+	WanderPs float64 `json:"wander_ps_rms"`
+
+	RandomPs   float64 `json:"random_ps_rms"`
+	RandomSEPs float64 `json:"random_se_ps"`
+	// RandomLimitPs is the 95 % upper bound where RandomAtFloor, else the least random jitter that this capture
+	// could have told from its noise (two standard errors), or the floor's figure where that is larger.
+	RandomLimitPs float64 `json:"random_limit_ps_rms"`
+	RandomAtFloor bool    `json:"random_at_floor"`
+	RandomBands   []Band  `json:"random_bands"`
+	RawPs         float64 `json:"raw_phase_ps_rms"`
+	AdditivePs    float64 `json:"additive_noise_ps_rms"`
+
+	DeterministicPs   float64 `json:"deterministic_ps_rms"`
+	DeterministicPsPP float64 `json:"deterministic_ps_pp"`
+	// TotalPs joins random and deterministic. With the random part at the floor it is the deterministic part
+	// alone, NaN without lines; it lies then between that and TotalLimitPs.
+	TotalPs      float64       `json:"total_ps_rms"`
+	TotalLimitPs float64       `json:"total_limit_ps_rms"`
+	Lines        []Line        `json:"lines"`
+	AMLines      []AMLine      `json:"am_lines"`
+	Spectrum     []DensityBand `json:"spectrum,omitempty"`
+}
+
+// Band is the random jitter of part of the band.
+type Band struct {
+	LowHz   float64 `json:"low_hz"`
+	HighHz  float64 `json:"high_hz"`
+	Ps      float64 `json:"ps_rms"` // NaN at the floor
+	SEPs    float64 `json:"se_ps"`
+	LimitPs float64 `json:"limit_ps_rms"`
+	AtFloor bool    `json:"at_floor"`
+}
+
+// Line is a line of phase modulation.
+type Line struct {
+	OffsetHz float64 `json:"offset_hz"`
+	PeakPs   float64 `json:"peak_ps"` // where a residue is exceeded: the excess
+	PeakSEPs float64 `json:"peak_se_ps"`
+	// SidebandDBc is 20·log10(π·f₀·peak), one sideband.
+	SidebandDBc float64 `json:"sideband_dbc"`
+	Inherent    bool    `json:"inherent"` // the test signal's own; not counted
+	AtFloor     bool    `json:"at_floor"` // within 3 dB of the same line of the floor; not counted
+}
+
+// AMLine is a line of amplitude modulation, or an additive tone beside the carrier.
+type AMLine struct {
+	OffsetHz float64 `json:"offset_hz"`
+	// DepthDBc is the level of one of the two sidebands, or of the only one.
+	DepthDBc float64 `json:"depth_dbc"`
+	// OneSided is −1 or +1 for an additive tone below or above the carrier, 0 for amplitude modulation.
+	OneSided int `json:"one_sided"`
+}
+
+// DensityBand is the noise without lines in a narrow band.
+type DensityBand struct {
+	OffsetHz float64 `json:"offset_hz"`
+	// PMPs and AMPs are the densities of phase and, as if it were phase, amplitude, in ps/√Hz.
+	PMPs float64 `json:"pm_ps_per_rthz"`
+	AMPs float64 `json:"am_ps_per_rthz"`
+	// RandomPs is the square root of the difference, NaN where that is below two standard errors.
+	RandomPs float64 `json:"random_ps_per_rthz"`
+	SEPs2    float64 `json:"-"` // standard error of PMPs² − AMPs²
+	LowHz    float64 `json:"-"`
+	HighHz   float64 `json:"-"`
+}
+
+// Common is the random jitter that the first two channels share; additive noise, which they do not, drops out.
+type Common struct {
+	RandomPs float64 `json:"common_random_ps_rms"` // NaN where not significant
+	LimitPs  float64 `json:"common_limit_ps_rms"`  // its 95 % upper bound
+	AtFloor  bool    `json:"common_at_floor"`
+	// Correlation of the channels' random jitter, about 1 where they share one clock; NaN where either is at the floor.
+	Correlation float64 `json:"correlation"`
+}

@@ -1,0 +1,158 @@
+package jitter
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"heardiff/measure/spectrum"
+	"heardiff/playback/pcm"
+)
+
+// stretch is where the tone is, and what a first look at the whole capture found.
+type stretch struct {
+	from, to int       // frames
+	level    []float64 // RMS of each channel, median over blocks
+	warnings []string
+}
+
+// scan looks through the capture once: where the tone begins and ends, whether it is clipped, holds still, is interrupted,
+// or is one channel twice.
+func scan(r pcm.Reader) (stretch, error) {
+	f := r.Format()
+	block := max(64, int(f.Rate)/20)
+	rms := make([][]float64, f.Channels)
+	clipped, same := make([]int, f.Channels), f.Channels > 1
+	err := pcm.Blocks(r, block, func(b [][]float64, from int) error {
+		for c, ch := range b {
+			sum := 0.0
+			for i, v := range ch {
+				sum += v * v
+				if v >= 0.99999 || v <= -0.99999 {
+					clipped[c]++
+				}
+				same = same && (c == 0 || v == b[0][i])
+			}
+			rms[c] = append(rms[c], math.Sqrt(sum/float64(len(ch))))
+		}
+		return nil
+	})
+	if err != nil {
+		return stretch{}, fmt.Errorf("jitter: %w", err)
+	}
+	s := stretch{level: make([]float64, f.Channels)}
+	loudest := 0
+	for c := range rms {
+		s.level[c] = upperMedian(rms[c])
+		if s.level[c] > s.level[loudest] {
+			loudest = c
+		}
+	}
+	if !(s.level[loudest] > 1e-7) {
+		return s, fmt.Errorf("jitter: %w: the capture is silent", ErrNoTone)
+	}
+	s.trim(rms[loudest], block, r.Frames())
+	s.warn(rms[loudest], block, clipped, same, f)
+	return s, nil
+}
+
+// upperMedian returns the median of those values that are not far below the largest: the tone's, not the silence's.
+func upperMedian(x []float64) float64 {
+	if len(x) == 0 {
+		return 0
+	}
+	limit := slices.Max(x) / 10
+	var loud []float64
+	for _, v := range x {
+		if v >= limit {
+			loud = append(loud, v)
+		}
+	}
+	slices.Sort(loud)
+	return loud[len(loud)/2]
+}
+
+// trim finds the tone: from the first to the last block at its level, less a block at either end that a fade may touch.
+func (s *stretch) trim(rms []float64, block, frames int) {
+	level := upperMedian(rms)
+	steady := func(v float64) bool { return v > 0.7*level }
+	first := slices.IndexFunc(rms, steady)
+	last := len(rms) - 1
+	for last > first && !steady(rms[last]) {
+		last--
+	}
+	s.from, s.to = first*block, min((last+1)*block, frames)
+	if first > 0 {
+		s.from += 2 * block
+	}
+	if last < len(rms)-1 {
+		s.to -= 2 * block
+	}
+}
+
+func (s *stretch) warn(rms []float64, block int, clipped []int, same bool, f pcm.Format) {
+	for c, n := range clipped {
+		if n > 0 {
+			s.warnings = append(s.warnings, fmt.Sprintf("channel %d reaches full scale in %d samples: a clipped capture shows lines that the chain does not have", c+1, n))
+		}
+	}
+	if same {
+		s.warnings = append(s.warnings, "the channels are identical, sample by sample: one channel copied to the others tells nothing of common or separate jitter")
+	}
+	first, last := s.from/block+1, s.to/block-1
+	if last-first < 3 {
+		return
+	}
+	inside := rms[first:last]
+	low, high := slices.Min(inside), slices.Max(inside)
+	if low < 0.5*high {
+		at := float64((first+slices.Index(inside, low))*block) / f.Rate.Hz()
+		s.warnings = append(s.warnings, fmt.Sprintf("the tone is interrupted at %.2f s: lost samples make jitter that the clock does not have", at))
+		return
+	}
+	// Blocks of 50 ms that hold a fraction of a period at their ends differ by less than 0.02 dB above 500 Hz.
+	if moved := pcm.DB(high / low); moved > 0.1 {
+		s.warnings = append(s.warnings, fmt.Sprintf("the level moves by %.2f dB: automatic gain, a limiter or a loose contact", moved))
+	}
+}
+
+// findCarrier returns the frequency of the tone in the middle of a stretch, coarsely, from its loudest channel.
+func findCarrier(r pcm.Reader, s stretch) (float64, error) {
+	f := r.Format()
+	size := 1 << 17
+	for size > s.to-s.from {
+		size /= 2
+	}
+	if size < 2048 {
+		return 0, fmt.Errorf("jitter: %w: %d frames of tone", ErrShort, max(0, s.to-s.from))
+	}
+	at := (s.from + s.to - size) / 2
+	clip, err := pcm.Load(r, at, at+size)
+	if err != nil {
+		return 0, fmt.Errorf("jitter: %w", err)
+	}
+	loudest := 0
+	for c := range s.level {
+		if s.level[c] > s.level[loudest] {
+			loudest = c
+		}
+	}
+	sp, err := spectrum.Of(clip.Channels[loudest], spectrum.Config{RateHz: f.Rate.Hz(), Size: size, Window: spectrum.BlackmanHarris4()})
+	if err != nil {
+		return 0, fmt.Errorf("jitter: %w", err)
+	}
+	k := 1
+	for i := 1; i < len(sp.Density)-1; i++ {
+		if sp.Density[i] > sp.Density[k] {
+			k = i
+		}
+	}
+	line := sp.Peak(k)
+	// A clock may drift within the block, so the tone is what lies within 500 ppm, not one lobe.
+	reach := max(5*sp.BinHz(), 5e-4*line.FreqHz)
+	total, tonal := sp.BandPower(5*sp.BinHz(), f.Rate.Hz()/2), sp.BandPower(line.FreqHz-reach, line.FreqHz+reach)
+	if tonal < 0.9*total {
+		return 0, fmt.Errorf("jitter: %w: %.0f %% of the power lies at %.1f Hz, a tone holds nearly all", ErrNoTone, 100*tonal/total, line.FreqHz)
+	}
+	return line.FreqHz, nil
+}
