@@ -1,0 +1,78 @@
+package signal
+
+import (
+	"math"
+
+	"heardiff/playback/pcm"
+)
+
+// Limits of the sweep at full level, in Hz.
+const (
+	SweepLowHz  = 20.0
+	SweepHighHz = 20_000.0
+)
+
+// SweepShape is the time course of an exponential sweep x(t) = sin(2π·20·L·(e^(t/L) − 1)): its frequency
+// 20 Hz·e^(t/L) grows e-fold in L seconds. L is a whole number of periods of 20 Hz, so that all harmonics are
+// in phase with it, and so that a receiver can tell L exactly from a rough reading.
+//
+// ref: A. Farina, "Simultaneous measurement of impulse response and distortion with a swept-sine technique",
+// AES 108th Convention, 2000; A. Novak, P. Lotton, L. Simon, "Synchronized swept-sine: theory, application, and
+// implementation", J. Audio Eng. Soc. 63(10), 2015.
+type SweepShape struct {
+	Rate pcm.Rate
+	// GrowthS is L, in seconds.
+	GrowthS float64
+	// HighHz is the highest frequency at full level: 20 kHz, or 0.45 of the rate if that is less.
+	HighHz float64
+	// BeginS is when the sweep stands at 20 Hz, in seconds from the first frame; EndS when at HighHz.
+	BeginS, EndS float64
+}
+
+// The run-in begins a quarter of an octave below 20 Hz and the run-out ends 7 % above HighHz; both are faded, so
+// that within the limits the level is full. Silence stands before and after, for the chain's delay and decay.
+const (
+	runIn, runOut        = 1.19, 1.07
+	sweepHead, sweepTail = 0.25, 0.75
+)
+
+// NewSweepShape returns the longest sweep that fits into frames frames.
+func NewSweepShape(rate pcm.Rate, frames int) SweepShape {
+	s := SweepShape{Rate: rate, HighHz: math.Min(SweepHighHz, 0.45*rate.Hz())}
+	octaves := math.Log(s.HighHz / SweepLowHz * runIn * runOut)
+	periods := math.Floor(SweepLowHz * (rate.Seconds(frames) - sweepHead - sweepTail) / octaves)
+	s.GrowthS = periods / SweepLowHz
+	s.BeginS = sweepHead + s.GrowthS*math.Log(runIn)
+	s.EndS = s.BeginS + s.GrowthS*math.Log(s.HighHz/SweepLowHz)
+	return s
+}
+
+// At returns the sweep's value, peak 1, at second t from the first frame.
+func (s SweepShape) At(t float64) float64 {
+	u := (t - s.BeginS) / s.GrowthS
+	ratio := math.Exp(u) // frequency over 20 Hz
+	top := s.HighHz / SweepLowHz
+	gain := 1.0
+	switch {
+	case ratio <= 1/runIn || ratio >= top*runOut:
+		return 0
+	case ratio < 1:
+		gain = raised(1 + u/math.Log(runIn))
+	case ratio > top:
+		gain = raised(1 - math.Log(ratio/top)/math.Log(runOut))
+	}
+	// Whole cycles drop out of 20·L·(e^u − 1) before the sine is taken: at 20 kHz its argument is large.
+	cycles := SweepLowHz * s.GrowthS * math.Expm1(u)
+	return gain * math.Sin(2*math.Pi*(cycles-math.Floor(cycles)))
+}
+
+// raised returns a raised cosine from 0 at x = 0 to 1 at x = 1.
+func raised(x float64) float64 { return (1 - math.Cos(math.Pi*x)) / 2 }
+
+func (s SweepShape) samples(peak float64) func(dst []float64, channel, from int) {
+	return func(dst []float64, _, from int) {
+		for i := range dst {
+			dst[i] = peak * s.At(float64(from+i)/s.Rate.Hz())
+		}
+	}
+}
