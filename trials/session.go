@@ -275,7 +275,7 @@ func (s *Session) Confirm() error {
 
 // finish writes the last entry once every trial has its answer.
 func (s *Session) finish() error {
-	if s.phase != Done || s.last.Kind == EntryEnd {
+	if !s.ended() || s.last.Kind == EntryEnd {
 		return nil
 	}
 	return s.append(Entry{Kind: EntryEnd, Note: hex.EncodeToString(s.seed[:])})

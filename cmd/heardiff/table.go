@@ -66,8 +66,8 @@ func optional(v *float64, format string) string {
 	return fmt.Sprintf(format, *v)
 }
 
-// number formats v, or a dash where it is not measurable.
-func number(v float64, format string) string {
+// figure formats v, or a dash where it is not measurable.
+func figure(v float64, format string) string {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return "–"
 	}

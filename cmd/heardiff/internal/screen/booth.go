@@ -40,6 +40,8 @@ type Booth interface {
 // Sound is what the player does now.
 type Sound struct {
 	Playing trials.Label // LabelUnset: stopped
+	// Selected is what plays, or what was paused.
+	Selected trials.Label
 	// Position, Length, From and To are in seconds of the excerpt; From to To is looped.
 	Position, Length, From, To float64
 	// Envelope is the music's loudness over the excerpt, 0 to 1, the same for all presentations.

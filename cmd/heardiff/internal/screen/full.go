@@ -195,8 +195,8 @@ func (m model) pressSound(k tea.KeyMsg) (tea.Model, tea.Cmd) {
 	from, to := m.sound.From, m.sound.To
 	switch {
 	case key.Matches(k, m.keys.pause):
-		last := m.sound.Playing
-		return m.act(func(b Booth) error { return pauseOrGoOn(b, last) })
+		s := m.sound
+		return m.act(func(b Booth) error { return pauseOrGoOn(b, s) })
 	case key.Matches(k, m.keys.restart):
 		return m.act(Booth.Restart)
 	case key.Matches(k, m.keys.all):
@@ -219,11 +219,14 @@ func (m model) pressSound(k tea.KeyMsg) (tea.Model, tea.Cmd) {
 	return m.act(func(b Booth) error { return b.Region(max(0, from), min(to, m.sound.Length)) })
 }
 
-func pauseOrGoOn(b Booth, playing trials.Label) error {
-	if playing != trials.LabelUnset {
+func pauseOrGoOn(b Booth, s Sound) error {
+	switch {
+	case s.Playing != trials.LabelUnset:
 		return b.Stop()
+	case s.Selected != trials.LabelUnset:
+		return b.Play(s.Selected)
 	}
-	return b.Restart()
+	return errors.New("choose first what to hear")
 }
 
 // pressVoid edits the reason for which a trial is void.

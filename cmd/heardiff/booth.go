@@ -1,0 +1,283 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"sync"
+	"time"
+
+	"heardiff/cmd/heardiff/internal/screen"
+	"heardiff/playback"
+	"heardiff/playback/pcm"
+	"heardiff/trials"
+)
+
+// booth joins a session with its sound; it implements screen.Booth. It alone carries what is hidden from the
+// session to the switcher, as a route that is dealt anew for each trial.
+type booth struct {
+	mu       sync.Mutex
+	session  *trials.Session
+	switcher *playback.Switcher
+	output   playback.Output
+	audio    *audioSet
+	now      func() time.Time
+	summary  func() ([]string, error)
+
+	dealt     int     // the trial whose route stands in the switcher
+	length    float64 // of the current excerpt, in seconds
+	from, to  float64
+	envelope  []float64
+	reported  []int64 // frames already reported as heard, by slot
+	underruns int
+	switches  int
+	checked   time.Time
+	failed    bool // the device failed, and the trial it spoilt is void
+}
+
+// audioSet is the prepared audio of a plan: clips[presentation], and which presentation a comparison's two sources are.
+type audioSet struct {
+	clips   []pcm.Clip
+	sources [][2]int // by comparison
+	lengths []int    // frames, by comparison; clips are padded to the longest
+}
+
+func newBooth(s *trials.Session, w *playback.Switcher, out playback.Output, set *audioSet, now func() time.Time, summary func() ([]string, error)) (*booth, error) {
+	b := &booth{session: s, switcher: w, output: out, audio: set, now: now, summary: summary, checked: now(), underruns: out.Underruns()}
+	return b, b.deal()
+}
+
+// deal routes the labels of the trial that is due. The work is the same whatever is hidden: every label is routed.
+func (b *booth) deal() error {
+	v := b.session.View()
+	if v.Phase == trials.Done || v.Phase == trials.GivenUp || v.Trial == b.dealt {
+		return nil
+	}
+	labels := v.Design.Labels()
+	route := make([]int, len(labels))
+	comparison := 0
+	for i, l := range labels {
+		cue, err := b.session.Route(l)
+		if err != nil {
+			return err
+		}
+		comparison = cue.Comparison()
+		route[i] = b.audio.sources[comparison][cue.Source()]
+	}
+	if err := b.switcher.Deal(route...); err != nil {
+		return err
+	}
+	b.dealt, b.switches = v.Trial, 0
+	b.reported = make([]int64, len(labels))
+	return b.offerExcerpt(comparison)
+}
+
+// offerExcerpt shows the excerpt of a comparison, with the loop over all of it; a loop the listener set stays while
+// the excerpt does.
+func (b *booth) offerExcerpt(comparison int) error {
+	clip := b.audio.clips[b.audio.sources[comparison][trials.SourceA]].Slice(0, b.audio.lengths[comparison])
+	length := clip.Rate.Seconds(clip.Len())
+	if length != b.length {
+		b.length, b.from, b.to = length, 0, length
+	}
+	b.envelope = clip.Envelope(160)
+	return b.setRegion(b.from, b.to)
+}
+
+func (b *booth) setRegion(from, to float64) error {
+	rate := b.switcher.Rate().Hz()
+	if !(from >= 0 && to <= b.length && from < to) {
+		return fmt.Errorf("region %.1f to %.1f s: must lie within 0 and %.1f s", from, to, b.length)
+	}
+	if to-from < 0.2 {
+		return fmt.Errorf("region %.1f to %.1f s: two tenths of a second or more", from, to)
+	}
+	if err := b.switcher.Region(int(math.Round(from*rate)), int(math.Round(to*rate))); err != nil {
+		return err
+	}
+	b.from, b.to = from, to
+	return nil
+}
+
+// attend looks after the session before an action: what was heard, and whether the sound was disturbed.
+func (b *booth) attend() error {
+	st := b.switcher.State()
+	labels := b.session.View().Design.Labels()
+	for slot, frames := range st.Heard {
+		if slot < len(b.reported) && frames > b.reported[slot] {
+			b.session.Heard(labels[slot], int(frames-b.reported[slot]))
+			b.reported[slot] = frames
+		}
+	}
+	for ; b.switches < st.Switches; b.switches++ {
+		b.session.Switched()
+	}
+	return errors.Join(b.attendUnderruns(), b.attendClock(), b.attendDevice())
+}
+
+func (b *booth) running() bool {
+	p := b.session.View().Phase
+	return p == trials.Listening || p == trials.Asked
+}
+
+func (b *booth) attendUnderruns() error {
+	n := b.output.Underruns()
+	if n <= b.underruns || !b.running() {
+		return nil
+	}
+	note := fmt.Sprintf("underruns: %d", n-b.underruns)
+	b.underruns = n
+	return b.session.Flag(note)
+}
+
+// clockJump is a difference between wall clock and elapsed time that no drift explains: the machine was suspended,
+// or somebody set the clock.
+const clockJump = 5 * time.Second
+
+func (b *booth) attendClock() error {
+	now := b.now()
+	jump := now.Round(0).Sub(b.checked.Round(0)) - now.Sub(b.checked) // Round(0) drops the monotonic reading
+	b.checked = now
+	if jump.Abs() < clockJump || !b.running() {
+		return nil
+	}
+	return b.session.Flag(fmt.Sprintf("the clock jumped by %.0f s: suspended, or set", jump.Seconds()))
+}
+
+// attendDevice voids the trial when the device is gone: what was heard of it cannot be trusted.
+func (b *booth) attendDevice() error {
+	fault := b.output.Err()
+	if fault == nil {
+		return nil
+	}
+	if b.running() && !b.failed {
+		b.failed = true
+		if err := b.session.Void("the sound device failed: " + fault.Error()); err != nil {
+			return err
+		}
+	}
+	return fmt.Errorf("the sound device failed: %w; every confirmed answer is kept: leave, mend it, and resume", fault)
+}
+
+// within locks the booth, attends and acts, and deals the next trial where the action ended one.
+func (b *booth) within(action func() error) error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if err := b.attend(); err != nil {
+		return err
+	}
+	if err := action(); err != nil {
+		return err
+	}
+	return b.deal()
+}
+
+// View implements screen.Booth.
+func (b *booth) View() trials.View {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	// A fault shows through Sound; the view itself is always to be had.
+	_ = b.attend()
+	return b.session.View()
+}
+
+// Sound implements screen.Booth.
+func (b *booth) Sound() screen.Sound {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	st := b.switcher.State()
+	opened := b.output.Opened()
+	s := screen.Sound{
+		Position: b.switcher.Rate().Seconds(st.Position), Length: b.length, From: b.from, To: b.to,
+		Envelope: b.envelope, Device: deviceLine(opened, b.switcher.Rate()), Fault: b.output.Err(),
+	}
+	if st.Slot >= 0 {
+		s.Selected = b.session.View().Design.Labels()[st.Slot]
+	}
+	if st.Playing {
+		s.Playing = s.Selected
+	}
+	return s
+}
+
+func deviceLine(o playback.Opened, rate pcm.Rate) string {
+	line := fmt.Sprintf("%s, %d Hz", o.Name, rate)
+	if o.Format != "" {
+		line += ", " + o.Format
+	}
+	return line
+}
+
+// Play implements screen.Booth.
+func (b *booth) Play(l trials.Label) error {
+	return b.within(func() error {
+		if !b.running() {
+			return fmt.Errorf("%w: no trial is open", trials.ErrNotNow)
+		}
+		for slot, offered := range b.session.View().Design.Labels() {
+			if offered == l {
+				return b.switcher.Switch(slot)
+			}
+		}
+		return fmt.Errorf("label %q is not of this design", l)
+	})
+}
+
+// Stop implements screen.Booth.
+func (b *booth) Stop() error {
+	return b.within(func() error { b.switcher.Pause(); return nil })
+}
+
+// Restart implements screen.Booth.
+func (b *booth) Restart() error {
+	return b.within(func() error {
+		st := b.switcher.State()
+		if st.Slot < 0 {
+			return errors.New("choose first what to hear")
+		}
+		return b.switcher.Restart(st.Slot)
+	})
+}
+
+// Region implements screen.Booth.
+func (b *booth) Region(from, to float64) error {
+	return b.within(func() error { return b.setRegion(from, to) })
+}
+
+// Ask implements screen.Booth.
+func (b *booth) Ask(a trials.Answer, confidence int) error {
+	return b.within(func() error { return b.session.Ask(a, confidence) })
+}
+
+// TakeBack implements screen.Booth.
+func (b *booth) TakeBack() error { return b.within(b.session.TakeBack) }
+
+// Confirm implements screen.Booth.
+func (b *booth) Confirm() error { return b.within(b.session.Confirm) }
+
+// Void implements screen.Booth.
+func (b *booth) Void(reason string) error {
+	return b.within(func() error { return b.session.Void(reason) })
+}
+
+// Rest implements screen.Booth.
+func (b *booth) Rest() error {
+	return b.within(func() error { b.switcher.Pause(); return b.session.Rest() })
+}
+
+// Wake implements screen.Booth.
+func (b *booth) Wake() error {
+	return b.within(func() error { return b.session.Open("after a rest") })
+}
+
+// GiveUp implements screen.Booth.
+func (b *booth) GiveUp(reason string) error {
+	return b.within(func() error { b.switcher.Pause(); return b.session.GiveUp(reason) })
+}
+
+// Summary implements screen.Booth.
+func (b *booth) Summary() ([]string, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.summary()
+}

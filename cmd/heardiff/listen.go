@@ -1,0 +1,324 @@
+package main
+
+import (
+	"context"
+	"crypto/rand"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+
+	"heardiff/cmd/heardiff/internal/screen"
+	"heardiff/playback"
+	"heardiff/playback/device"
+	"heardiff/playback/pcm"
+	"heardiff/trials"
+	"heardiff/trials/sqlite"
+)
+
+// listenOptions are the flags of "listen".
+type listenOptions struct {
+	plan, listener, device string
+	plain, again, resample bool
+}
+
+func (a *app) listenCommand() *cobra.Command {
+	var o listenOptions
+	c := &cobra.Command{
+		Use:   "listen --plan ID --listener ID [--device default|NAME|null|file:PATH] [--plain]",
+		Short: "run, or resume, a blind session",
+		Long: `Run a blind session, or resume the one that was left: at the same trial, with every
+confirmed answer kept. The order is drawn from the system's random source and sealed; its
+seal is shown before the first trial, and nothing tells what X is before the end.
+
+HEARING: heardiff knows levels below full scale, not the sound at your ear. Turn the volume
+all the way down, play the noise of "heardiff signal level", turn up to no more than
+comfortable, then leave it alone. Work practice limits 85 dBA to 8 hours, half the time for
+each 3 dB more (NIOSH); leisure 80 dBA to 40 hours a week, children 75 dBA (WHO-ITU H.870).
+
+--plain reads one command a line and answers each with a line: for screen readers and pipes.
+
+` + exitCodes,
+		Example: `  heardiff listen --plan 1 --listener L1
+  heardiff listen --plan 1 --listener L1 --device null --plain`,
+		Args: exactArgs(),
+		RunE: func(c *cobra.Command, _ []string) error {
+			if o.plan == "" || o.listener == "" {
+				return misusedf("a plan and a listener are wanted: --plan ID --listener ID")
+			}
+			return a.listen(c.Context(), o)
+		},
+	}
+	f := c.Flags()
+	f.StringVar(&o.plan, "plan", "", "the `plan` to work through")
+	f.StringVar(&o.listener, "listener", "", "who listens: the `id`")
+	f.StringVar(&o.device, "device", "default", "`device`: default, a name from \"heardiff devices\", null, or file:PATH")
+	f.BoolVar(&o.plain, "plain", false, "line by line instead of full screen")
+	f.BoolVar(&o.again, "again", false, "begin another session where this listener has finished this plan; both count")
+	f.BoolVar(&o.resample, "allow-resampling", false, "play also where the device would resample")
+	return c
+}
+
+func (a *app) listen(ctx context.Context, o listenOptions) error {
+	s, err := a.openStudy(ctx)
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	release, err := s.Lock()
+	if errors.Is(err, sqlite.ErrBusy) {
+		return failed(exitFailed, err, "finish or close the other one first")
+	}
+	if err != nil {
+		return err
+	}
+	defer release()
+	session, err := a.findSession(ctx, s, o)
+	if err != nil {
+		return err
+	}
+	return a.play(ctx, s, session, o)
+}
+
+// play opens the sound and sits the listener down.
+func (a *app) play(ctx context.Context, s *sqlite.Store, session *trials.Session, o listenOptions) error {
+	set, err := a.loadAudio(ctx, s, session.Plan())
+	if err != nil {
+		return err
+	}
+	switcher, err := playback.New(playback.Config{}, set.clips...)
+	if err != nil {
+		return err
+	}
+	output, err := a.openOutput(o, switcher)
+	if err != nil {
+		return err
+	}
+	defer output.Close()
+	for _, note := range output.Opened().Notes {
+		a.warn("%s", note)
+	}
+	device := deviceLine(output.Opened(), switcher.Rate())
+	if err := s.SetDevice(ctx, session.ID(), device); err != nil {
+		return err
+	}
+	if err := session.Open(device); err != nil {
+		return err
+	}
+	b, err := newBooth(session, switcher, output, set, a.now, func() ([]string, error) { return a.revealed(ctx, s, session) })
+	if err != nil {
+		return err
+	}
+	return a.sit(ctx, b, session, o)
+}
+
+func (a *app) sit(ctx context.Context, b *booth, session *trials.Session, o listenOptions) error {
+	commitment := session.Commitment()
+	seal := hex.EncodeToString(commitment[:])
+	if o.plain {
+		fmt.Fprintf(a.stderr, "heardiff: session %s, order sealed: sha256 %s\n", session.ID(), seal)
+		return screen.Plain(ctx, b, a.stdin, a.stdout)
+	}
+	in, ok := a.stdin.(*os.File)
+	if !ok || !term.IsTerminal(int(in.Fd())) {
+		return failed(exitFailed, errors.New("no terminal to draw on"), "use --plain where there is none")
+	}
+	if err := screen.Run(ctx, b, seal[:16], in, a.stderr); err != nil {
+		return err
+	}
+	fmt.Fprintf(a.stdout, "session %s, order sealed: sha256 %s\n", session.ID(), seal)
+	return nil
+}
+
+// revealed returns the summary of a session that has ended.
+func (a *app) revealed(ctx context.Context, s *sqlite.Store, session *trials.Session) ([]string, error) {
+	entries, err := s.Entries(ctx, session.ID())
+	if err != nil {
+		return nil, err
+	}
+	r, err := session.Result(entries)
+	if err != nil {
+		return nil, err
+	}
+	return summarize(r), nil
+}
+
+// findSession resumes the listener's open session on the plan, or begins one.
+func (a *app) findSession(ctx context.Context, s *sqlite.Store, o listenOptions) (*trials.Session, error) {
+	plan, err := s.Plan(ctx, o.plan)
+	if err != nil {
+		return nil, inStudy(err)
+	}
+	if _, err := s.Listener(ctx, o.listener); err != nil {
+		return nil, inStudy(err)
+	}
+	all, err := s.Sessions(ctx)
+	if err != nil {
+		return nil, err
+	}
+	finished := ""
+	for _, v := range all {
+		if v.Plan != o.plan || v.Listener != o.listener {
+			continue
+		}
+		session, err := a.resume(ctx, s, plan, v)
+		if err != nil {
+			return nil, err
+		}
+		if session != nil {
+			return session, nil
+		}
+		finished = v.ID
+	}
+	if finished != "" && !o.again {
+		return nil, rejected(fmt.Errorf("listener %q has finished plan %q in session %s", o.listener, o.plan, finished),
+			"see \"heardiff results\"; --again begins another session, and both stay and count")
+	}
+	return a.begin(ctx, s, plan, o.listener)
+}
+
+// resume takes up a stored session, or returns nil where it has ended.
+func (a *app) resume(ctx context.Context, s *sqlite.Store, plan trials.Plan, v sqlite.Session) (*trials.Session, error) {
+	entries, err := s.Entries(ctx, v.ID)
+	if err != nil {
+		return nil, err
+	}
+	if len(entries) > 0 && entries[len(entries)-1].Kind == trials.EntryEnd {
+		return nil, nil
+	}
+	key, err := a.sealKey()
+	if err != nil {
+		return nil, err
+	}
+	seed, err := key.Open(v.Sealed, v.ID)
+	if err != nil {
+		return nil, rejected(fmt.Errorf("session %s cannot be resumed here: %w", v.ID, err),
+			"resume it on the machine where it began, or bring its key (HEARDIFF_KEYS)")
+	}
+	if len(entries) == 0 { // killed between the session's row and its first entry
+		return trials.Begin(v.ID, plan, seed, s.Journal(ctx), a.now)
+	}
+	session, err := trials.Resume(plan, seed, entries, s.Journal(ctx), a.now)
+	if err != nil {
+		return nil, rejected(fmt.Errorf("session %s: %w", v.ID, err), `"heardiff verify" tells more`)
+	}
+	if session.View().Phase == trials.Done || session.View().Phase == trials.GivenUp {
+		return nil, session.Finish() // killed between the last answer and the end
+	}
+	return session, nil
+}
+
+func (a *app) begin(ctx context.Context, s *sqlite.Store, plan trials.Plan, listener string) (*trials.Session, error) {
+	var seed trials.Seed
+	var id [8]byte
+	if _, err := rand.Read(seed[:]); err != nil {
+		return nil, fmt.Errorf("draw the order: %w", err)
+	}
+	if _, err := rand.Read(id[:]); err != nil {
+		return nil, fmt.Errorf("make an id: %w", err)
+	}
+	key, err := a.sealKey()
+	if err != nil {
+		return nil, err
+	}
+	v := sqlite.Session{ID: hex.EncodeToString(id[:]), Plan: plan.ID, Listener: listener}
+	if v.Sealed, err = key.Seal(seed, v.ID); err != nil {
+		return nil, err
+	}
+	if err := s.AddSession(ctx, v); err != nil {
+		return nil, inStudy(err)
+	}
+	return trials.Begin(v.ID, plan, seed, s.Journal(ctx), a.now)
+}
+
+// loadAudio reads the prepared audio of a plan and checks that it is what the plan was made for.
+func (a *app) loadAudio(ctx context.Context, s *sqlite.Store, p trials.Plan) (*audioSet, error) {
+	set := &audioSet{}
+	index := map[string]int{}
+	for _, c := range p.Comparisons {
+		var pair [2]int
+		for i, sum := range []string{c.AudioA, c.AudioB} {
+			at, known := index[sum]
+			if !known {
+				clip, err := a.loadPresentation(ctx, s, sum)
+				if err != nil {
+					return nil, err
+				}
+				at = len(set.clips)
+				index[sum] = at
+				set.clips = append(set.clips, clip)
+			}
+			pair[i] = at
+		}
+		set.sources = append(set.sources, pair)
+		set.lengths = append(set.lengths, set.clips[pair[0]].Len())
+	}
+	set.pad()
+	return set, nil
+}
+
+// pad makes all clips as long as the longest; a loop never reaches beyond its own excerpt.
+func (s *audioSet) pad() {
+	longest := 0
+	for _, c := range s.clips {
+		longest = max(longest, c.Len())
+	}
+	for i, c := range s.clips {
+		if c.Len() < longest {
+			padded := pcm.NewClip(c.Rate, len(c.Channels), longest)
+			for k, ch := range c.Channels {
+				copy(padded.Channels[k], ch)
+			}
+			s.clips[i] = padded
+		}
+	}
+}
+
+func (a *app) loadPresentation(ctx context.Context, s *sqlite.Store, sum string) (pcm.Clip, error) {
+	p, err := s.PresentationBySHA(ctx, sum)
+	if err != nil {
+		return pcm.Clip{}, inStudy(err)
+	}
+	path := s.Path(p.Path)
+	if got, err := hashFile(path); err != nil || got != sum {
+		return pcm.Clip{}, rejected(fmt.Errorf("%s is not the audio the plan was made for", p.Path), "restore the study's audio folder")
+	}
+	f, err := a.open(path)
+	if err != nil {
+		return pcm.Clip{}, err
+	}
+	defer f.Close()
+	return pcm.Load(f, 0, -1)
+}
+
+func hashFile(path string) (string, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return "", err
+	}
+	defer f.Close()
+	h := sha256.New()
+	if _, err := io.Copy(h, f); err != nil {
+		return "", err
+	}
+	return hex.EncodeToString(h.Sum(nil)), nil
+}
+
+// openOutput opens the device the command line names.
+func (a *app) openOutput(o listenOptions, src playback.Source) (playback.Output, error) {
+	out, err := device.Open(o.device, src, device.Config{AllowResample: o.resample})
+	switch {
+	case errors.Is(err, device.ErrNoSound):
+		return nil, failed(exitFailed, err, "--device file:PATH and --device null work in this build too")
+	case errors.Is(err, device.ErrResample):
+		return nil, rejected(err, "set the device to the rate of the audio; --allow-resampling plays all the same, and the session says so")
+	case err != nil:
+		return nil, failed(exitFailed, fmt.Errorf("open %q: %w", o.device, err), `"heardiff devices" lists what can be chosen`)
+	}
+	return out, nil
+}

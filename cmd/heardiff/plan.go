@@ -1,0 +1,344 @@
+package main
+
+import (
+	"context"
+	"encoding/hex"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"heardiff/stats"
+	"heardiff/trials"
+	"heardiff/trials/sqlite"
+)
+
+func (a *app) planCommand() *cobra.Command {
+	return group("plan", "fix what will be run, before the first trial", a.planNewCommand(), a.planShowCommand(), a.planListCommand())
+}
+
+// planOptions are the flags of "plan new".
+type planOptions struct {
+	id, design, chainA, chainB, excerpt, layout, order string
+	also                                               []string
+	trials, practice, positive, negative               int
+	alpha, effect, rest                                float64
+}
+
+func (a *app) planNewCommand() *cobra.Command {
+	var o planOptions
+	c := &cobra.Command{
+		Use:   "new --design abx|same-different --a CHAIN --b CHAIN --trials N …",
+		Short: "make a plan",
+		Long: `Make a plan: which chains, which excerpt, how many trials, at what risk, and the smallest
+effect worth finding (as the proportion of trials on which the listener truly knows).
+A plan cannot change once its first session has begun.
+
+Controls keep the test honest: positive ones (a plain level difference) show that this
+listener, here, can hear something plain; negative ones (the same audio twice) show that
+nothing leaks. They are mixed in unseen. Practice comes first, with feedback, uncounted.
+
+Looking at the score after every trial and stopping at p ≤ 0.05 would call 20 of 100
+guessers hearers by trial 100; so the score is withheld until the plan is done.`,
+		Example: `  heardiff plan new --design abx --a direct --b optical --trials 42 --alpha 0.05
+  heardiff plan new --design same-different --a direct --b optical --trials 60 --positive 6 --negative 6`,
+		Args: exactArgs(),
+		RunE: func(c *cobra.Command, _ []string) error { return a.newPlan(c.Context(), o) },
+	}
+	f := c.Flags()
+	f.StringVar(&o.id, "id", "", "the plan's `name` (else the next number)")
+	f.StringVar(&o.design, "design", "abx", "`abx` or same-different")
+	f.StringVar(&o.chainA, "a", "", "the reference `chain`")
+	f.StringVar(&o.chainB, "b", "", "the `chain` compared with it")
+	f.StringVar(&o.excerpt, "excerpt", "", "the `excerpt` (else the only one that holds both chains)")
+	f.StringArrayVar(&o.also, "also", nil, "a further comparison in the same sitting, `A:B[:EXCERPT]`")
+	f.IntVar(&o.trials, "trials", 0, "`trials` of each comparison")
+	f.Float64Var(&o.alpha, "alpha", 0.05, "the accepted `risk` of calling a guesser a hearer")
+	f.Float64Var(&o.effect, "smallest-effect", 0.3, "the smallest `proportion` of discriminators worth finding")
+	f.IntVar(&o.practice, "practice", 0, "practice `trials` with feedback, on a plain difference")
+	f.IntVar(&o.positive, "positive", 0, "`trials` with a plain difference, mixed in")
+	f.IntVar(&o.negative, "negative", 0, "`trials` with the same audio twice, mixed in")
+	f.Float64Var(&o.rest, "rest", 20, "a rest is due after so many `minutes`; 0 for never")
+	f.StringVar(&o.layout, "layout", "interleaved", "`interleaved` or blocked comparisons")
+	f.StringVar(&o.order, "order", "independent", "`independent` (a fair coin each trial) or balanced")
+	return c
+}
+
+func (a *app) newPlan(ctx context.Context, o planOptions) error {
+	p, err := o.plan()
+	if err != nil {
+		return err
+	}
+	s, err := a.openStudy(ctx)
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	if p.Comparisons, err = o.comparisons(ctx, s); err != nil {
+		return err
+	}
+	if p.ID == "" {
+		plans, err := s.Plans(ctx)
+		if err != nil {
+			return err
+		}
+		p.ID = fmt.Sprint(len(plans) + 1)
+	}
+	if err := p.Validate(); err != nil {
+		return misused(err)
+	}
+	if err := s.AddPlan(ctx, p); err != nil {
+		return inStudy(err)
+	}
+	return a.printPlan(p)
+}
+
+// plan turns the flags into a plan without its comparisons.
+func (o planOptions) plan() (trials.Plan, error) {
+	p := trials.Plan{ID: o.id, Alpha: o.alpha, SmallestEffect: o.effect, RestMinutes: o.rest}
+	if err := p.Design.UnmarshalText([]byte(o.design)); err != nil {
+		return p, misusedf("--design %q: abx or same-different", o.design)
+	}
+	if err := p.Layout.UnmarshalText([]byte(o.layout)); err != nil {
+		return p, misusedf("--layout %q: interleaved or blocked", o.layout)
+	}
+	if err := p.Order.UnmarshalText([]byte(o.order)); err != nil {
+		return p, misusedf("--order %q: independent or balanced", o.order)
+	}
+	switch {
+	case o.chainA == "" || o.chainB == "":
+		return p, misusedf("two chains are wanted: --a CHAIN --b CHAIN")
+	case o.trials < 1:
+		return p, misusedf("--trials %d: one or more (\"heardiff power\" tells how many)", o.trials)
+	case o.practice < 0 || o.positive < 0 || o.negative < 0:
+		return p, misusedf("--practice %d, --positive %d, --negative %d: zero or more", o.practice, o.positive, o.negative)
+	}
+	return p, nil
+}
+
+// comparisons finds the prepared audio of all that is asked about, controls and practice included.
+func (o planOptions) comparisons(ctx context.Context, s *sqlite.Store) ([]trials.Comparison, error) {
+	excerpts, err := s.Excerpts(ctx)
+	if err != nil {
+		return nil, err
+	}
+	pairs := append([]string{o.chainA + ":" + o.chainB + ":" + o.excerpt}, o.also...)
+	var all []trials.Comparison
+	for _, pair := range pairs {
+		names := append(strings.Split(pair, ":"), "")
+		if len(names) < 3 || len(names) > 4 {
+			return nil, misusedf("--also %q: A:B or A:B:EXCERPT", pair)
+		}
+		c, err := compareChains(excerpts, names[0], names[1], names[2])
+		if err != nil {
+			return nil, err
+		}
+		c.Trials = o.trials
+		all = append(all, c)
+	}
+	return o.addControls(excerpts, all)
+}
+
+// compareChains finds the excerpt, by name or because it is the only one, that holds both chains.
+func compareChains(excerpts []sqlite.Excerpt, chainA, chainB, name string) (trials.Comparison, error) {
+	var found []trials.Comparison
+	for _, e := range excerpts {
+		if name != "" && e.Name != name {
+			continue
+		}
+		a, okA := presentation(e, chainA, "")
+		b, okB := presentation(e, chainB, "")
+		if !okA || !okB {
+			continue
+		}
+		title := chainA + " – " + chainB
+		if len(excerpts) > 1 {
+			title += ", " + e.Name
+		}
+		found = append(found, trials.Comparison{Name: title, A: chainA, B: chainB, Excerpt: e.Name, AudioA: a.SHA256, AudioB: b.SHA256})
+	}
+	switch len(found) {
+	case 1:
+		return found[0], nil
+	case 0:
+		return trials.Comparison{}, rejected(fmt.Errorf("no prepared excerpt %s holds both %q and %q", name, chainA, chainB),
+			`"heardiff prepare" makes excerpts from the music captures`)
+	}
+	return trials.Comparison{}, misusedf("%d excerpts hold both %q and %q: choose one with --excerpt", len(found), chainA, chainB)
+}
+
+func presentation(e sqlite.Excerpt, chain, treatment string) (sqlite.Presentation, bool) {
+	for _, p := range e.Presentations {
+		if p.Chain == chain && p.Treatment == treatment {
+			return p, true
+		}
+	}
+	return sqlite.Presentation{}, false
+}
+
+// addControls adds practice and controls, made of the first comparison's reference.
+func (o planOptions) addControls(excerpts []sqlite.Excerpt, all []trials.Comparison) ([]trials.Comparison, error) {
+	first := all[0]
+	base := trials.Comparison{A: first.A, B: first.A, Excerpt: first.Excerpt, AudioA: first.AudioA, AudioB: first.AudioA}
+	if o.practice > 0 || o.positive > 0 {
+		plain, err := plainDifference(excerpts, first)
+		if err != nil {
+			return nil, err
+		}
+		base.AudioB = plain.SHA256
+	}
+	for _, c := range []struct {
+		kind trials.Kind
+		n    int
+	}{{trials.Practice, o.practice}, {trials.PositiveControl, o.positive}} {
+		if c.n > 0 {
+			base.Name, base.Kind, base.Trials = c.kind.String(), c.kind, c.n
+			all = append(all, base)
+		}
+	}
+	if o.negative > 0 {
+		base.Name, base.Kind, base.Trials, base.AudioB = trials.NegativeControl.String(), trials.NegativeControl, o.negative, base.AudioA
+		all = append(all, base)
+	}
+	return all, nil
+}
+
+// plainDifference finds the treated presentation that prepare made for controls.
+func plainDifference(excerpts []sqlite.Excerpt, c trials.Comparison) (sqlite.Presentation, error) {
+	for _, e := range excerpts {
+		if e.Name != c.Excerpt {
+			continue
+		}
+		if p, ok := presentation(e, c.A, controlTreatment); ok {
+			return p, nil
+		}
+	}
+	return sqlite.Presentation{}, rejected(fmt.Errorf("excerpt %q holds no control of chain %q", c.Excerpt, c.A), `prepare the excerpt anew`)
+}
+
+func (a *app) planShowCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "show ID",
+		Short: "show a plan and what it can find",
+		Args:  exactArgs("ID"),
+		RunE: func(c *cobra.Command, args []string) error {
+			s, err := a.openStudy(c.Context())
+			if err != nil {
+				return err
+			}
+			defer s.Close()
+			p, err := s.Plan(c.Context(), args[0])
+			if err != nil {
+				return inStudy(err)
+			}
+			return a.printPlan(p)
+		},
+	}
+}
+
+func (a *app) planListCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "list",
+		Short: "list the plans",
+		Args:  exactArgs(),
+		RunE: func(c *cobra.Command, _ []string) error {
+			s, err := a.openStudy(c.Context())
+			if err != nil {
+				return err
+			}
+			defer s.Close()
+			plans, err := s.Plans(c.Context())
+			if err != nil {
+				return err
+			}
+			result := struct {
+				Schema string        `json:"schema"`
+				Plans  []trials.Plan `json:"plans"`
+			}{"heardiff.plans/1", plans}
+			return a.print(result, func(w io.Writer) {
+				t := newTable("plan", "design", "trials", "alpha", "comparisons")
+				t.right(2, 3)
+				for _, p := range plans {
+					t.row(p.ID, p.Design.String(), fmt.Sprint(p.Trials()), fmt.Sprint(p.Alpha), comparisonNames(p))
+				}
+				t.print(w, "")
+			})
+		},
+	}
+}
+
+func comparisonNames(p trials.Plan) string {
+	var names []string
+	for _, c := range p.Comparisons {
+		if c.Kind == trials.Scored {
+			names = append(names, c.Name)
+		}
+	}
+	return strings.Join(names, "; ")
+}
+
+// planReport is a plan with its hash and its power.
+type planReport struct {
+	Schema string `json:"schema"`
+	trials.Plan
+	Hash  string      `json:"hash"`
+	Power []planPower `json:"power"`
+}
+
+// planPower is what n trials of a comparison find if the listener is right with probability PTrue.
+type planPower struct {
+	Trials   int     `json:"trials"`
+	PTrue    float64 `json:"p_true"`
+	Power    float64 `json:"power"`
+	Critical *int    `json:"critical_correct"`
+	Needed   int     `json:"trials_for_power_0_8"`
+}
+
+func (a *app) printPlan(p trials.Plan) error {
+	hash := p.Hash()
+	r := planReport{Schema: "heardiff.plan/1", Plan: p, Hash: hex.EncodeToString(hash[:])}
+	n := scoredTrials(p)
+	for _, pTrue := range []float64{0.6, 0.7, 0.8, stats.FromDiscriminators(p.SmallestEffect)} {
+		at, err := stats.PowerAt(n, 0.5, pTrue, p.Alpha)
+		if err != nil {
+			return err
+		}
+		need, err := stats.TrialsFor(0.5, pTrue, p.Alpha, 0.8)
+		if err != nil {
+			return err
+		}
+		r.Power = append(r.Power, planPower{n, pTrue, at.Power, at.Critical, need.Trials})
+	}
+	return a.print(r, func(w io.Writer) { r.text(w) })
+}
+
+// scoredTrials returns the trials of one scored comparison.
+func scoredTrials(p trials.Plan) int {
+	for _, c := range p.Comparisons {
+		if c.Kind == trials.Scored {
+			return c.Trials
+		}
+	}
+	return 1
+}
+
+func (r planReport) text(w io.Writer) {
+	fmt.Fprintf(w, "plan %s: %s, alpha %g, smallest effect %g of trials truly known, %s, %s order\nhash %s\n",
+		r.ID, r.Design, r.Alpha, r.SmallestEffect, r.Layout, r.Order, r.Hash)
+	t := newTable("comparison", "trials", "kind", "excerpt")
+	t.right(1)
+	for _, c := range r.Comparisons {
+		t.row(c.Name, fmt.Sprint(c.Trials), c.Kind.String(), c.Excerpt)
+	}
+	t.print(w, "\n")
+	fmt.Fprintln(w)
+	for _, p := range r.Power {
+		if p.Critical == nil {
+			fmt.Fprintf(w, "%d trials can never reach alpha %g; for a power of 0.8 you need %d trials\n", p.Trials, r.Alpha, p.Needed)
+			continue
+		}
+		fmt.Fprintf(w, "%d trials: a listener who is right %.0f %% of the time passes (%d or more right) with probability %.2f; for a power of 0.8 you need %d trials\n",
+			p.Trials, 100*p.PTrue, *p.Critical, p.Power, p.Needed)
+	}
+}

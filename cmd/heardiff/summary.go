@@ -1,0 +1,56 @@
+package main
+
+import (
+	"fmt"
+
+	"heardiff/stats"
+	"heardiff/trials"
+)
+
+// scoreTally scores one comparison of a session by its design.
+func scoreTally(d trials.Design, t trials.Tally, alpha float64) (stats.Score, error) {
+	cfg := stats.ScoreConfig{Alpha: alpha}
+	if d == trials.ABX {
+		return stats.ScoreABX(t.Correct, t.Trials, cfg)
+	}
+	pairs, err := stats.ScorePairs(stats.Pairs{
+		Hits: t.Hits, Misses: t.Misses, FalseAlarms: t.FalseAlarms, CorrectRejections: t.CorrectRejections,
+	}, cfg)
+	return pairs.Score, err
+}
+
+// summarize tells a listener how the session went: the result, what it means, and what it does not mean.
+func summarize(r trials.Result) []string {
+	lines := []string{"The session is over. Thank you."}
+	if r.GivenUp {
+		lines = append(lines, "It was given up early: it stays in the study and counts as given up.")
+	}
+	for _, t := range r.Tallies {
+		lines = append(lines, "", fmt.Sprintf("%s (%s): %d of %d right", t.Comparison.Name, t.Comparison.Kind, t.Correct, t.Trials))
+		if t.Comparison.Kind != trials.Scored || t.Trials == 0 {
+			continue
+		}
+		lines = append(lines, meaning(r.Plan, t)...)
+	}
+	if r.Voids > 0 || r.Flags > 0 {
+		lines = append(lines, "", fmt.Sprintf("%d trials were void, %d disturbances were noted.", r.Voids, r.Flags))
+	}
+	return lines
+}
+
+func meaning(p trials.Plan, t trials.Tally) []string {
+	s, err := scoreTally(p.Design, t, p.Alpha)
+	if err != nil {
+		return []string{"  too little to say anything: " + err.Error()}
+	}
+	lines := []string{fmt.Sprintf("  A guesser does as well, or better, with probability %s (risk accepted: %g).", probability(s.P), p.Alpha)}
+	if s.Reached {
+		return append(lines, "  Heard: guessing does not explain this. It does not say what was heard, nor that it sounds better.")
+	}
+	upper := stats.Discriminators(stats.UpperProportion(t.Correct, t.Trials, 1-p.Alpha))
+	if p.Design == trials.ABX && upper < p.SmallestEffect {
+		return append(lines, fmt.Sprintf("  Ruled out: knowing the answer on more than %.0f %% of trials (the plan asked for %.0f %%). A smaller effect stays possible.",
+			100*upper, 100*p.SmallestEffect))
+	}
+	return append(lines, fmt.Sprintf("  Undecided: this does not show that it was heard, nor that it cannot be; up to %.0f %% of trials truly known fit the answers.", 100*upper))
+}
