@@ -1,0 +1,227 @@
+package match
+
+import (
+	"math"
+	"math/cmplx"
+
+	"heardiff/measure/interpolate"
+	"heardiff/measure/spectrum"
+	"heardiff/playback/pcm"
+)
+
+// anchor is a short stretch of A found again in B, to the frame.
+type anchor struct {
+	at    float64 // middle of the stretch, frames of A
+	shift float64 // its displacement in B
+	match float64 // normalized correlation there, 0 to 1
+	mid   float64 // correlation of the sums of the two channels, with its sign
+	side  float64 // and of their differences
+}
+
+const maxAnchors = 24
+
+// placed is a candidate whose waveforms were compared.
+type placed struct {
+	line
+	explained float64 // frames of A that the line explains
+	anchors   []anchor
+	matched   int
+}
+
+// place compares waveforms at stretches spread over the overlap of the candidate and fits a line to what was
+// found. lag is good to a few hundredths of a second.
+func place(a, b pcm.Reader, lag float64) (placed, error) {
+	rate := a.Format().Rate.Hz()
+	l := line{offset: lag, sign: 1}
+	from, to := l.overlap(a, b, 0)
+	n := spectrum.PowerOfTwo(int(rate * 0.2))
+	for n > 1024 && n*3 > to-from {
+		n /= 2
+	}
+	if to-from < n {
+		return placed{}, nil
+	}
+	count := max(1, min(maxAnchors, (to-from)/n))
+	// The lag is good to 30 ms; beyond that the clocks may run 400 ppm apart from the middle on.
+	reach := int(0.03*rate + 4e-4*float64(to-from)/2)
+	s := newSeeker(n, reach, a.Format().Channels)
+	var found []anchor
+	for i := range count {
+		at := from
+		if count > 1 {
+			at += i * (to - from - n) / (count - 1)
+		}
+		k, ok, err := s.seek(a, b, at, at+int(math.Round(lag)))
+		if err != nil {
+			return placed{}, err
+		}
+		if ok {
+			found = append(found, k)
+		}
+	}
+	return fitAnchors(found, float64(to-from)), nil
+}
+
+type seeker struct {
+	n, reach int
+	plan     *spectrum.Plan
+	a, b     [][]float64
+	ma, mb   []float64
+	c        []float64
+}
+
+func newSeeker(n, reach, channels int) *seeker {
+	size := spectrum.PowerOfTwo(n + 2*reach)
+	return &seeker{
+		n: n, reach: reach, plan: spectrum.NewPlan(size), c: make([]float64, size),
+		a: pcm.Planes(channels, n), b: pcm.Planes(channels, n+2*reach),
+		ma: make([]float64, n), mb: make([]float64, n+2*reach),
+	}
+}
+
+// seek finds the n frames of A at at within reach frames of place in B. ok is false where A is silent.
+func (s *seeker) seek(a, b pcm.Reader, at, place int) (anchor, bool, error) {
+	if err := interpolate.ReadAround(a, s.a, at); err != nil {
+		return anchor{}, false, err
+	}
+	if err := interpolate.ReadAround(b, s.b, place-s.reach); err != nil {
+		return anchor{}, false, err
+	}
+	mix(s.ma, s.a, 0)
+	mix(s.mb, s.b, 0)
+	emphasize(s.ma)
+	emphasize(s.mb)
+	if energy(s.ma) < 1e-12*float64(s.n) {
+		return anchor{}, false, nil
+	}
+	fa, fb := s.plan.Forward(nil, s.ma), s.plan.Forward(nil, s.mb)
+	for i := range fa {
+		z := cmplx.Conj(fa[i]) * fb[i]
+		// Half-whitened: sharper than plain correlation, less ruled by noise than a full phase transform.
+		fa[i] = z / complex(math.Sqrt(cmplx.Abs(z))+1e-30, 0)
+	}
+	s.plan.Inverse(s.c, fa)
+	best, top := 0, 0.0
+	for d := range 2*s.reach + 1 {
+		// A slight taper chooses the nearest of equal peaks where a sustained tone repeats.
+		v := math.Abs(s.c[d]) * (1 - 0.1*math.Abs(float64(d-s.reach))/float64(s.reach))
+		if v > top {
+			best, top = d, v
+		}
+	}
+	k := anchor{
+		at:    float64(at) + float64(s.n)/2,
+		shift: float64(place - s.reach + best - at),
+		match: math.Abs(cosine(s.ma, s.mb[best:best+s.n])),
+	}
+	k.mid, k.side = s.wiring(best)
+	return k, true, nil
+}
+
+// wiring returns the correlations of sum and difference of the first two channels at a displacement.
+func (s *seeker) wiring(d int) (mid, side float64) {
+	if len(s.a) == 1 {
+		return cosine(s.a[0], s.b[0][d:d+s.n]), 0
+	}
+	var ma, sa, mb, sb = make([]float64, s.n), make([]float64, s.n), make([]float64, s.n), make([]float64, s.n)
+	for i := range s.n {
+		ma[i], sa[i] = s.a[0][i]+s.a[1][i], s.a[0][i]-s.a[1][i]
+		mb[i], sb[i] = s.b[0][d+i]+s.b[1][d+i], s.b[0][d+i]-s.b[1][d+i]
+	}
+	return cosine(ma, mb), cosine(sa, sb)
+}
+
+// emphasize replaces x by its first difference: music falls with frequency, the difference about levels it.
+func emphasize(x []float64) {
+	last := x[0]
+	x[0] = 0
+	for i := 1; i < len(x); i++ {
+		last, x[i] = x[i], x[i]-last
+	}
+}
+
+func energy(x []float64) float64 {
+	sum := 0.0
+	for _, v := range x {
+		sum += v * v
+	}
+	return sum
+}
+
+// cosine returns the normalized correlation of two equally long sequences, 0 where one is silent.
+func cosine(x, y []float64) float64 {
+	var xx, yy, xy float64
+	for i, v := range x {
+		xx += v * v
+		yy += y[i] * y[i]
+		xy += v * y[i]
+	}
+	if xx == 0 || yy == 0 {
+		return 0
+	}
+	return xy / math.Sqrt(xx*yy)
+}
+
+// Two unrelated stretches, searched over a few thousand displacements, seldom reach a third.
+const leastMatch = 0.35
+
+// fitAnchors finds the line that most anchors lie on, within three frames.
+func fitAnchors(found []anchor, overlap float64) placed {
+	p := placed{anchors: found, line: line{sign: 1}}
+	var best []anchor
+	weight := 0.0
+	try := func(l line) {
+		var in []anchor
+		sum := 0.0
+		for _, k := range found {
+			if k.match >= leastMatch && math.Abs(k.shift-l.shift(k.at)) <= 3 {
+				in = append(in, k)
+				sum += k.match
+			}
+		}
+		if sum > weight {
+			best, weight = in, sum
+		}
+	}
+	for i, k := range found {
+		try(line{offset: k.shift})
+		for _, m := range found[i+1:] {
+			if d := (m.shift - k.shift) / (m.at - k.at); math.Abs(d) < 5e-4 {
+				try(line{offset: k.shift - d*k.at, drift: d})
+			}
+		}
+	}
+	if len(best) == 0 {
+		return p
+	}
+	p.matched = len(best)
+	p.explained = overlap * float64(len(best)) / float64(len(found))
+	p.through(best)
+	return p
+}
+
+// through lays the line through anchors by least squares and reads the wiring off them.
+func (p *placed) through(in []anchor) {
+	fit := newFit()
+	var mid, side float64
+	for _, k := range in {
+		fit.add(k.at, k.shift, 1)
+		mid += k.mid
+		side += k.side
+	}
+	p.offset, p.drift = fit.solve()
+	n := float64(len(in))
+	mid, side = mid/n, side/n
+	lead := mid
+	if math.Abs(side) > 2*math.Abs(mid) {
+		lead = side
+	}
+	if lead < 0 {
+		p.sign = -1
+	}
+	// Exchanging two channels leaves their sum and turns their difference over.
+	if mid*side < -0.1 {
+		p.swapped = true
+		p.sign = math.Copysign(1, mid)
+	}
+}

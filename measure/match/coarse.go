@@ -1,0 +1,175 @@
+package match
+
+import (
+	"fmt"
+	"math"
+	"sort"
+
+	"heardiff/measure/spectrum"
+	"heardiff/playback/pcm"
+)
+
+// A profile is a recording's course in octave bands, a hundredth of a second at a time: enough to find the
+// place of one recording in another, whatever their polarity, gain and drift.
+type profile struct {
+	hop     int
+	bands   [][]float64 // bands[b][i]: log energy, its own slow course removed
+	power   []float64   // mean power spectrum of the channels' mix, binHz apart
+	binHz   float64
+	peak    float64
+	clipped int // samples in runs of three or more of one value near the peak
+}
+
+const profileBands = 7 // octaves from 125 Hz
+
+func profileOf(r pcm.Reader) (profile, error) {
+	rate := r.Format().Rate
+	p := profile{hop: max(1, int(rate)/100)}
+	size := spectrum.PowerOfTwo(p.hop)
+	plan, window := spectrum.NewPlan(size), spectrum.Hann().Samples(p.hop)
+	p.binHz = rate.Hz() / float64(size)
+	p.power = make([]float64, size/2+1)
+	p.bands = make([][]float64, profileBands)
+	mono, bins := make([]float64, p.hop), make([]complex128, size/2+1)
+	err := pcm.Blocks(r, 64*p.hop, func(block [][]float64, _ int) error {
+		p.extremes(block)
+		for from := 0; from+p.hop <= len(block[0]); from += p.hop {
+			mix(mono, block, from)
+			for i := range mono {
+				mono[i] *= window[i]
+			}
+			p.add(plan.Forward(bins, mono))
+		}
+		return nil
+	})
+	if err != nil {
+		return p, fmt.Errorf("match: %w", err)
+	}
+	for b := range p.bands {
+		p.bands[b] = flatten(p.bands[b])
+	}
+	return p, nil
+}
+
+// mix writes the channels of src from from on, each weighed differently so that no two cancel, into dst.
+func mix(dst []float64, src [][]float64, from int) {
+	clear(dst)
+	for c, ch := range src {
+		w := 1 / float64(c+1)
+		for i := range dst {
+			dst[i] += w * ch[from+i]
+		}
+	}
+}
+
+func (p *profile) extremes(block [][]float64) {
+	for _, ch := range block {
+		run := 1
+		for i, v := range ch {
+			p.peak = max(p.peak, math.Abs(v))
+			switch {
+			case i > 0 && v == ch[i-1] && math.Abs(v) > 0.5:
+				run++
+				if run == 3 {
+					p.clipped += 3
+				} else if run > 3 {
+					p.clipped++
+				}
+			default:
+				run = 1
+			}
+		}
+	}
+}
+
+func (p *profile) add(bins []complex128) {
+	for k, z := range bins {
+		p.power[k] += real(z)*real(z) + imag(z)*imag(z)
+	}
+	for b := range p.bands {
+		lo := int(125 * math.Exp2(float64(b)) / p.binHz)
+		hi := int(125 * math.Exp2(float64(b+1)) / p.binHz)
+		sum := 0.0
+		for k := max(1, lo); k < min(hi+1, len(bins)); k++ {
+			sum += real(bins[k])*real(bins[k]) + imag(bins[k])*imag(bins[k])
+		}
+		p.bands[b] = append(p.bands[b], sum)
+	}
+}
+
+// flatten turns energies into logarithms, smoothed over three frames (so that recordings half a frame apart
+// still look alike) and freed of their course over a second.
+func flatten(energy []float64) []float64 {
+	n := len(energy)
+	mean := 1e-30
+	for _, e := range energy {
+		mean += e / float64(n)
+	}
+	at := func(i int) float64 { return energy[min(max(i, 0), n-1)] }
+	sum := make([]float64, n+1) // running sum of the logarithms
+	level := make([]float64, n)
+	for i := range level {
+		level[i] = math.Log10((at(i-1)+2*at(i)+at(i+1))/4 + 1e-7*mean)
+		sum[i+1] = sum[i] + level[i]
+	}
+	for i := range level {
+		lo, hi := max(0, i-50), min(n, i+51)
+		level[i] -= (sum[hi] - sum[lo]) / float64(hi-lo)
+	}
+	return level
+}
+
+// candidate is a possible place of A in B: frame t of A near frame t + lag of B.
+type candidate struct {
+	lag   float64
+	score float64
+}
+
+// candidates returns the most likely lags, best first.
+func candidates(a, b profile, minOverlap int) []candidate {
+	na, nb := len(a.bands[0]), len(b.bands[0])
+	if na == 0 || nb == 0 {
+		return nil
+	}
+	n := spectrum.PowerOfTwo(max(2, na+nb))
+	plan := spectrum.NewPlan(n)
+	sum := make([]complex128, n/2+1)
+	ea, eb := make([]float64, na+1), make([]float64, nb+1)
+	for k := range a.bands {
+		fa, fb := plan.Forward(nil, a.bands[k]), plan.Forward(nil, b.bands[k])
+		for i := range sum {
+			sum[i] += complex(real(fa[i]), -imag(fa[i])) * fb[i]
+		}
+		accumulate(ea, a.bands[k])
+		accumulate(eb, b.bands[k])
+	}
+	c := plan.Inverse(nil, sum)
+	score := func(lag int) float64 {
+		from, to := max(0, -lag), min(na, nb-lag)
+		if to-from < minOverlap {
+			return 0
+		}
+		e := math.Sqrt((ea[to] - ea[from]) * (eb[to+lag] - eb[from+lag]))
+		if !(e > 0) {
+			return 0
+		}
+		return c[(lag+n)%n] / e * math.Sqrt(float64(to-from))
+	}
+	var all []candidate
+	for lag := -na + 1; lag < nb; lag++ {
+		if s := score(lag); s > 0 && s >= score(lag-1) && s > score(lag+1) {
+			all = append(all, candidate{lag: float64(lag * a.hop), score: s})
+		}
+	}
+	sort.Slice(all, func(i, j int) bool { return all[i].score > all[j].score })
+	return all[:min(len(all), 6)]
+}
+
+// accumulate adds the running sum of squares of x to sum.
+func accumulate(sum, x []float64) {
+	total := 0.0
+	for i, v := range x {
+		total += v * v
+		sum[i+1] += total
+	}
+}

@@ -1,0 +1,105 @@
+package match_test
+
+import (
+	"math"
+	"math/rand/v2"
+
+	"heardiff/playback/pcm"
+)
+
+// music is a sum of decaying partials and hits evaluated in closed form at any instant, so that a delayed,
+// drifting capture can be made without an interpolator.
+type music struct {
+	start, freq, amp, decay, phase, pan []float64 // seconds, Hz, 1, 1/s, rad, 0 to 1
+}
+
+func newMusic(seed uint64, seconds, top float64) music {
+	r := rand.New(rand.NewPCG(seed, 1))
+	var m music
+	for t := 0.0; t < seconds; t += 0.12 + 0.1*r.Float64() {
+		base, pan := 80*math.Exp2(4.5*r.Float64()), r.Float64()
+		for h := 1.0; h <= 12; h++ {
+			f := base * h * (1 + 0.001*r.Float64())
+			if h > 8 {
+				f = 2000 + (top-2000)*r.Float64() // a touch of cymbal
+			}
+			if f > top {
+				continue
+			}
+			m.start = append(m.start, t)
+			m.freq = append(m.freq, f)
+			m.amp = append(m.amp, 0.06/math.Sqrt(h))
+			m.decay = append(m.decay, 4+8*r.Float64())
+			m.phase = append(m.phase, 2*math.Pi*r.Float64())
+			m.pan = append(m.pan, pan)
+		}
+	}
+	return m
+}
+
+// way is what a capture did to the music.
+type way struct {
+	offset, drift float64 // frames, ratio
+	gain          float64 // ratio, 0 stands for 1
+	noise         float64 // RMS
+	bits          int
+	seed          uint64
+	wander        func(t float64) float64 // seconds of further delay
+}
+
+// capture evaluates frames of the music as the way delivers it, at the rate, stereo.
+func (m music) capture(rate pcm.Rate, frames int, w way) pcm.Clip {
+	c := pcm.NewClip(rate, 2, frames)
+	gain := w.gain
+	if gain == 0 {
+		gain = 1
+	}
+	// Frame i of B holds the instant (i − offset)/(1 + drift) of A.
+	at := func(i int) float64 {
+		t := (float64(i) - w.offset) / (1 + w.drift) / rate.Hz()
+		if w.wander != nil {
+			t -= w.wander(t)
+		}
+		return t
+	}
+	for k := range m.start {
+		last := m.start[k] + 16/m.decay[k]
+		begin := max(0, int(m.start[k]*rate.Hz()*(1+w.drift)+w.offset)-50)
+		for i := begin; i < frames; i++ {
+			t := at(i)
+			if t > last {
+				break
+			}
+			u := t - m.start[k]
+			if u < 0 {
+				continue
+			}
+			// u³·e^(−du): three derivatives vanish at the start, so that the spectrum falls off steeply.
+			d := m.decay[k]
+			v := gain * m.amp[k] * envelope(u*d) * math.Sin(2*math.Pi*m.freq[k]*u+m.phase[k])
+			c.Channels[0][i] += v * math.Sqrt(1-m.pan[k])
+			c.Channels[1][i] += v * math.Sqrt(m.pan[k])
+		}
+	}
+	w.finish(c)
+	return c
+}
+
+// envelope rises within a fraction of the decay and falls exponentially.
+func envelope(x float64) float64 {
+	a := 1 - math.Exp(-20*x)
+	return a * a * a * a * a * a * math.Exp(-x)
+}
+
+func (w way) finish(c pcm.Clip) {
+	r := rand.New(rand.NewPCG(w.seed, 77))
+	for _, ch := range c.Channels {
+		for i := range ch {
+			ch[i] += w.noise * r.NormFloat64()
+			if w.bits > 0 {
+				s := math.Ldexp(1, w.bits-1)
+				ch[i] = math.Round(ch[i]*s) / s
+			}
+		}
+	}
+}
