@@ -137,3 +137,17 @@ func (t *Tally) count(r TrialResult) {
 		t.CorrectRejections++
 	}
 }
+
+// Matrix counts the answers to one comparison: the first index is 0 where the design's first answer was right
+// (X was A, the pair was the same) and 1 where the second was, the second index likewise what was answered.
+func (r Result) Matrix(comparison string) [2][2]int {
+	var m [2][2]int
+	second := r.Plan.Design.Answers()[1]
+	at := map[bool]int{true: 1}
+	for _, t := range r.Trials {
+		if t.Comparison == comparison && t.Void == "" {
+			m[at[t.Truth == second]][at[t.Answer == second]]++
+		}
+	}
+	return m
+}

@@ -102,8 +102,10 @@ const (
 	// Independent draws each trial by a fair coin: what the exact binomial test assumes, and no run of past
 	// trials tells anything of the next.
 	Independent Order = iota
-	// Balanced has each assignment equally often within a comparison. A listener who counts could use that
-	// near the end, so the exact binomial p is only approximate (conservative for a listener who does not count).
+	// Balanced has each assignment equally often within a comparison. A listener who knows that, and gives both
+	// answers equally often, no longer scores binomially: of 16 trials 12 or more are right with probability
+	// 849/12870 = 0.066 (hypergeometric), not 2517/65536 = 0.038. Such results are tested given how often each
+	// answer was given (Fisher's exact test on Result.Matrix), which holds for every strategy.
 	Balanced
 )
 

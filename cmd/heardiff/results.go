@@ -1,0 +1,267 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+
+	"github.com/spf13/cobra"
+
+	"heardiff/stats"
+	"heardiff/trials"
+	"heardiff/trials/sqlite"
+)
+
+func (a *app) resultsCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "results [SESSION]",
+		Short: "show what the sessions that have ended say",
+		Long: `Show what the sessions that have ended say, every one of them: those given up too, marked
+as such. Of a session that still runs nothing but its progress is shown.
+
+p is one-sided: how often a guesser would score at least this well. For duplicate pairs it
+is Fisher's exact test of hits against false alarms, which a habit of saying "different"
+cannot flatter; so it is for ABX in balanced order, where the numbers of both kinds are
+known and the plain binomial would be too generous. "Ruled out above" is the proportion of
+trials on which the listener can still have known, at one-sided 95 %. A result that is not
+significant does not say that nothing is there: look at what it rules out.`,
+		Example: "  heardiff results\n  heardiff results --json",
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) > 1 {
+				return misusedf("%d arguments given: at most a SESSION is wanted", len(args))
+			}
+			return nil
+		},
+		RunE: func(c *cobra.Command, args []string) error {
+			s, err := a.openStudy(c.Context())
+			if err != nil {
+				return err
+			}
+			defer s.Close()
+			r, err := studyResults(c.Context(), s, args)
+			if err != nil {
+				return err
+			}
+			return a.print(r, func(w io.Writer) { r.text(w) })
+		},
+	}
+}
+
+// resultsReport is what "results" tells.
+type resultsReport struct {
+	Schema   string          `json:"schema"`
+	Sessions []sessionReport `json:"sessions"`
+}
+
+// sessionReport is one session. Rows and Trials stay empty until it has ended.
+type sessionReport struct {
+	Session   string `json:"session"`
+	Plan      string `json:"plan"`
+	Listener  string `json:"listener"`
+	Group     string `json:"group"`
+	Simulated bool   `json:"simulated"`
+	State     string `json:"state"` // running, completed or given up; or unreadable, with the Problem
+	Problem   string `json:"problem,omitempty"`
+	Answered  int    `json:"answered"`
+	Voided    int    `json:"voided"`
+	Flagged   int    `json:"flags"`
+	// Head is the hash of the session's last entry.
+	Head   string               `json:"head"`
+	Rows   []comparisonReport   `json:"comparisons"`
+	Trials []trials.TrialResult `json:"trials"`
+}
+
+// comparisonReport is one comparison of an ended session. Exactly one of ABX and Pairs is set where a score can
+// be had at all.
+type comparisonReport struct {
+	trials.Tally
+	ABX   *stats.Score     `json:"abx,omitempty"`
+	Pairs *stats.PairScore `json:"same_different,omitempty"`
+	// Conditional is the p that stands for ABX in balanced order: Fisher's, given how often each answer was given.
+	Conditional *float64 `json:"p_value_conditional,omitempty"`
+}
+
+func studyResults(ctx context.Context, s *sqlite.Store, only []string) (resultsReport, error) {
+	r := resultsReport{Schema: "heardiff.results/1"}
+	sessions, err := s.Sessions(ctx)
+	if err != nil {
+		return r, err
+	}
+	for _, v := range sessions {
+		if len(only) > 0 && v.ID != only[0] {
+			continue
+		}
+		one, err := reportSession(ctx, s, v)
+		if err != nil {
+			return r, err
+		}
+		r.Sessions = append(r.Sessions, one)
+	}
+	if len(only) > 0 && len(r.Sessions) == 0 {
+		return r, rejected(fmt.Errorf("session %q is not in the study", only[0]), `"heardiff results" lists the sessions`)
+	}
+	return r, nil
+}
+
+// reportSession reads one session. What is wrong with its record becomes its Problem, so that one broken session
+// hides no other.
+func reportSession(ctx context.Context, s *sqlite.Store, v sqlite.Session) (sessionReport, error) {
+	r := sessionReport{Session: v.ID, Plan: v.Plan, Listener: v.Listener, State: "running"}
+	listener, err := s.Listener(ctx, v.Listener)
+	if err != nil {
+		return r, err
+	}
+	r.Group, r.Simulated = listener.Group, listener.Simulated
+	plan, err := s.Plan(ctx, v.Plan)
+	if err != nil {
+		return r, err
+	}
+	entries, err := s.Entries(ctx, v.ID)
+	if err != nil {
+		return r, err
+	}
+	r.count(entries)
+	result, err := trials.Reveal(plan, entries)
+	if errors.Is(err, trials.ErrBlind) {
+		return r, nil
+	}
+	if err != nil {
+		r.State, r.Problem = "unreadable", err.Error()
+		return r, nil
+	}
+	return r, r.fill(result)
+}
+
+func (r *sessionReport) count(entries []trials.Entry) {
+	for _, e := range entries {
+		switch e.Kind {
+		case trials.EntryAnswer:
+			r.Answered++
+		case trials.EntryVoid:
+			r.Voided++
+		case trials.EntryFlag:
+			r.Flagged++
+		}
+		r.Head = e.Hash
+	}
+}
+
+func (r *sessionReport) fill(result trials.Result) error {
+	r.State, r.Trials = "completed", result.Trials
+	if result.GivenUp {
+		r.State = "given up"
+	}
+	for _, t := range result.Tallies {
+		row, err := scoreRow(result, t)
+		if err != nil {
+			return fmt.Errorf("session %q: score %q: %w", r.Session, t.Comparison.Name, err)
+		}
+		r.Rows = append(r.Rows, row)
+	}
+	return nil
+}
+
+// scoreRow scores one comparison: nothing but the counts for practice, and where no score can be had because
+// there are no trials, or (as in a negative control) no pairs of one kind.
+func scoreRow(r trials.Result, t trials.Tally) (comparisonReport, error) {
+	row := comparisonReport{Tally: t}
+	cfg := stats.ScoreConfig{Alpha: r.Plan.Alpha}
+	if t.Trials == 0 || t.Comparison.Kind == trials.Practice {
+		return row, nil
+	}
+	if r.Plan.Design == trials.ABX {
+		score, err := stats.ScoreABX(t.Correct, t.Trials, cfg)
+		row.ABX = &score
+		if err == nil && r.Plan.Order == trials.Balanced {
+			err = row.condition(r.Matrix(t.Comparison.Name), cfg)
+		}
+		return row, err
+	}
+	pairs := stats.Pairs{Hits: t.Hits, Misses: t.Misses, FalseAlarms: t.FalseAlarms, CorrectRejections: t.CorrectRejections}
+	if t.Hits+t.Misses == 0 || t.FalseAlarms+t.CorrectRejections == 0 {
+		return row, nil
+	}
+	score, err := stats.ScorePairs(pairs, cfg)
+	row.Pairs = &score
+	return row, err
+}
+
+// condition sets the p of ABX in balanced order; m counts answers by what X was and what was said.
+func (c *comparisonReport) condition(m [2][2]int, cfg stats.ScoreConfig) error {
+	if m[0][0]+m[0][1] == 0 || m[1][0]+m[1][1] == 0 {
+		return nil // a session given up before both kinds came
+	}
+	s, err := stats.ScorePairs(stats.Pairs{Hits: m[1][1], Misses: m[1][0], FalseAlarms: m[0][1], CorrectRejections: m[0][0]}, cfg)
+	c.Conditional = &s.P
+	return err
+}
+
+// pValue returns the p that stands for the row, NaN where there is none.
+func (c comparisonReport) pValue() float64 {
+	switch {
+	case c.Conditional != nil:
+		return *c.Conditional
+	case c.ABX != nil:
+		return c.ABX.P
+	case c.Pairs != nil:
+		return c.Pairs.P
+	}
+	return math.NaN()
+}
+
+func (r resultsReport) text(w io.Writer) {
+	if len(r.Sessions) == 0 {
+		fmt.Fprintln(w, "no session has begun")
+		return
+	}
+	t := newTable("session", "listener", "group", "plan", "state", "comparison", "kind", "right", "of", "p", "d′", "ruled out above")
+	t.right(7, 8, 9, 10, 11)
+	for _, s := range r.Sessions {
+		s.addRows(t)
+	}
+	t.print(w, "")
+	for _, s := range r.Sessions {
+		s.notes(w)
+	}
+}
+
+func (r sessionReport) addRows(t *table) {
+	id := []string{shortID(r.Session), r.Listener + simulatedMark(r.Simulated), r.Group, r.Plan, r.State}
+	if len(r.Rows) == 0 {
+		t.row(append(id, "(hidden until the end)", "", "", fmt.Sprint(r.Answered), "", "", "")...)
+	}
+	for _, c := range r.Rows {
+		d, upper := "–", "–"
+		switch {
+		case c.ABX != nil:
+			d, upper = decimals(c.ABX.DPrimeIndependent), decimals(c.ABX.DiscriminatorsUpper)
+		case c.Pairs != nil:
+			d = decimals(c.Pairs.DPrimeIndependent)
+		}
+		t.row(append(id, c.Comparison.Name, c.Comparison.Kind.String(), fmt.Sprint(c.Correct), fmt.Sprint(c.Trials),
+			probability(c.pValue()), d, upper)...)
+		id = make([]string, len(id))
+	}
+}
+
+func (r sessionReport) notes(w io.Writer) {
+	switch {
+	case r.Problem != "":
+		fmt.Fprintf(w, "\nsession %s cannot be read: %s\n", shortID(r.Session), r.Problem)
+	case r.State == "given up":
+		fmt.Fprintf(w, "\nsession %s was given up after %d answers: it is no full test of its plan, and stays counted as what it is\n", shortID(r.Session), r.Answered)
+	case r.Voided+r.Flagged > 0:
+		fmt.Fprintf(w, "\nsession %s: %d void trials asked anew, %d disturbances noted\n", shortID(r.Session), r.Voided, r.Flagged)
+	}
+}
+
+func shortID(id string) string { return fmt.Sprintf("%.12s", id) }
+
+func decimals(v float64) string {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return "–"
+	}
+	return fmt.Sprintf("%.2f", v)
+}
