@@ -65,7 +65,7 @@ func (p *plain) ready() {
 		return
 	}
 	if v.Phase == trials.Resting {
-		p.say("resting: rest to go on")
+		p.say("resting — rest again to go on")
 		return
 	}
 	note := ""
@@ -119,7 +119,7 @@ func (p *plain) obey(words []string) {
 		p.help()
 	case "quit":
 		p.done = true
-		p.say("stopped: the session can be resumed")
+		p.say("stopped — the session can be resumed")
 	default:
 		p.play(words[0])
 	}
@@ -202,7 +202,7 @@ func (p *plain) answer(arguments []string) {
 		}
 		confidence = n
 	}
-	p.reply(p.booth.Ask(a, confidence), fmt.Sprintf("asked: %s? confirm or no", claim(a)))
+	p.reply(p.booth.Ask(a, confidence), fmt.Sprintf("asked %s? confirm or no", claim(a)))
 }
 
 func choices(d trials.Design) string {
@@ -233,14 +233,14 @@ func (p *plain) void(arguments []string) {
 		p.say("refused %v", err)
 		return
 	}
-	p.say("saved: this trial is void; one like it comes at the end")
+	p.say("saved — this trial is void; one like it comes at the end")
 	p.ready()
 }
 
 // rest pauses the session, or ends the pause.
 func (p *plain) rest() {
 	if p.booth.View().Phase != trials.Resting {
-		p.reply(p.booth.Rest(), "resting: play, or rest again, to go on")
+		p.reply(p.booth.Rest(), "resting — play, or rest again, to go on")
 		return
 	}
 	if err := p.booth.Wake(); err != nil {
@@ -255,6 +255,6 @@ func (p *plain) help() {
 	for _, l := range p.booth.View().Design.Labels() {
 		labels = append(labels, l.String())
 	}
-	p.say("help: %s play; stop; region START END; region all; answer %s [1-4]; confirm; no; void REASON; rest; quit",
+	p.say("help — %s play; stop; region START END; region all; answer %s [1-4]; confirm; no; void REASON; rest; quit",
 		strings.Join(labels, " "), strings.ReplaceAll(choices(p.booth.View().Design), " or ", "|"))
 }

@@ -1,0 +1,221 @@
+package screen
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	tea "github.com/charmbracelet/bubbletea"
+
+	"heardiff/trials"
+)
+
+// seat is a booth over a real session and no sound: a label counts as heard when it is played.
+type seat struct {
+	session *trials.Session
+	entries []trials.Entry
+	sound   Sound
+	fail    error
+}
+
+func (s *seat) Append(e trials.Entry) error {
+	s.entries = append(s.entries, e)
+	return s.fail
+}
+
+func newSeat(t *testing.T, d trials.Design, n int, seed trials.Seed) *seat {
+	t.Helper()
+	at := time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC)
+	s := &seat{sound: Sound{Length: 15, To: 15, Envelope: []float64{0.1, 0.5, 1, 0.7}, Device: "null, 48000 Hz"}}
+	p := trials.Plan{
+		ID: "1", Design: d, Alpha: 0.05, SmallestEffect: 0.3, RestMinutes: 20,
+		Comparisons: []trials.Comparison{
+			{Name: "one", A: "left", B: "right", AudioA: "aa", AudioB: "bb", Trials: n},
+			{Name: "try", Kind: trials.Practice, A: "left", B: "left", AudioA: "aa", AudioB: "cc", Trials: 1},
+		},
+	}
+	session, err := trials.Begin("abcd", p, seed, s, func() time.Time { return at })
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.session = session
+	return s
+}
+
+func (s *seat) View() trials.View { return s.session.View() }
+func (s *seat) Sound() Sound      { return s.sound }
+func (s *seat) Play(l trials.Label) error {
+	s.sound.Playing, s.sound.Selected = l, l
+	s.session.Heard(l, 100)
+	return nil
+}
+func (s *seat) Stop() error    { s.sound.Playing = trials.LabelUnset; return nil }
+func (s *seat) Restart() error { s.sound.Position = s.sound.From; return nil }
+func (s *seat) Region(from, to float64) error {
+	if from >= to {
+		return errors.New("region ends before it begins")
+	}
+	s.sound.From, s.sound.To = from, to
+	return nil
+}
+func (s *seat) Ask(a trials.Answer, c int) error { return s.session.Ask(a, c) }
+func (s *seat) TakeBack() error                  { return s.session.TakeBack() }
+func (s *seat) Confirm() error                   { return s.session.Confirm() }
+func (s *seat) Void(reason string) error         { return s.session.Void(reason) }
+func (s *seat) Rest() error                      { return s.session.Rest() }
+func (s *seat) Wake() error                      { return s.session.Open("") }
+func (s *seat) GiveUp(reason string) error       { return s.session.GiveUp(reason) }
+func (s *seat) Summary() ([]string, error)       { return []string{"the end"}, nil }
+
+// press feeds keys to a model, running each action to its end, and returns every screen drawn.
+func press(m model, keys ...string) (model, string) {
+	var screens strings.Builder
+	screens.WriteString(m.View())
+	for _, k := range keys {
+		msg := tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune(k)}
+		switch k {
+		case "enter":
+			msg = tea.KeyMsg{Type: tea.KeyEnter}
+		case "esc":
+			msg = tea.KeyMsg{Type: tea.KeyEsc}
+		case "left":
+			msg = tea.KeyMsg{Type: tea.KeyLeft}
+		case "up":
+			msg = tea.KeyMsg{Type: tea.KeyUp}
+		case "down":
+			msg = tea.KeyMsg{Type: tea.KeyDown}
+		}
+		next, cmd := m.Update(msg)
+		m = next.(model)
+		if cmd != nil {
+			if done, ok := cmd().(doneMsg); ok {
+				next, _ = m.Update(done)
+				m = next.(model)
+			}
+		}
+		fmt.Fprintf(&screens, "\n=== %s\n%s", k, m.View())
+	}
+	return m, screens.String()
+}
+
+// The practice trial comes first and its feedback does depend on what was hidden in it; all that follows must not.
+func TestScreensAreTheSameForEveryAssignment(t *testing.T) {
+	for _, c := range []struct {
+		design   trials.Design
+		practice []string
+		keys     []string
+	}{
+		{trials.ABX, []string{"a", "x", "1", "enter"},
+			[]string{"a", "x", "b", "1", "c", "c", "esc", "2", "enter", "x", "a", "i", "?", "q", "v", "l", "enter", "t", "enter", "x", "b", "1", "enter"}},
+		{trials.SameDifferent, []string{"1", "2", "s", "enter"},
+			[]string{"1", "2", "d", "enter", "1", "s", "2", "s", "esc", "d", "enter", "r", "w", "down", "left"}},
+	} {
+		want := ""
+		for seed := range byte(16) {
+			s := newSeat(t, c.design, 5, trials.Seed{seed})
+			m, _ := press(newModel(s, "seal"), c.practice...)
+			m.message, m.view.Feedback = "", nil
+			_, got := press(m, c.keys...)
+			if want == "" {
+				want = got
+			}
+			if got != want {
+				t.Fatalf("%s: screens depend on the seed", c.design)
+			}
+		}
+	}
+}
+
+func TestPlainRepliesAreTheSameForEveryAssignment(t *testing.T) {
+	script := "a\nx\nanswer a 3\nconfirm\na\nx\nanswer b\nno\nanswer b 2\nconfirm\nstop\nregion 1 2\nregion all\nvoid lorry\nrest\nrest\nhelp\nquit\n"
+	want := ""
+	for seed := range byte(16) {
+		s := newSeat(t, trials.ABX, 6, trials.Seed{seed})
+		var out bytes.Buffer
+		if err := Plain(context.Background(), s, strings.NewReader(script), &out); err != nil {
+			t.Fatal(err)
+		}
+		got := out.String()
+		got = strings.NewReplacer("was right", "was …", "was wrong", "was …").Replace(got) // practice feedback
+		if want == "" {
+			want = got
+		}
+		if got != want {
+			t.Fatalf("the replies depend on the seed:\n%s\n%s", got, want)
+		}
+	}
+}
+
+func TestPlainAnswersEachCommandWithItsWord(t *testing.T) {
+	s := newSeat(t, trials.ABX, 2, trials.Seed{1})
+	script := []struct{ say, word string }{
+		{"answer a", "refused"}, {"x", "playing"}, {"answer a", "refused"}, {"b", "playing"}, {"1", "refused"},
+		{"answer same", "refused"}, {"answer a 5", "refused"}, {"confirm", "refused"}, {"answer a 4", "asked"},
+		{"no", "ready"}, {"answer b", "asked"}, {"confirm", "saved"}, {"", "refused"}, {"dance", "refused"},
+		{"region 3 1", "refused"}, {"region 1 3", "region"}, {"void", "refused"}, {"rest", "resting"}, {"a", "playing"},
+		{"stop", "stopped"},
+	}
+	var in strings.Builder
+	for _, line := range script {
+		in.WriteString(line.say + "\n")
+	}
+	var out bytes.Buffer
+	if err := Plain(context.Background(), s, strings.NewReader(in.String()), &out); err != nil {
+		t.Fatal(err)
+	}
+	lines := strings.Split(strings.TrimSpace(out.String()), "\n")[1:] // after the first "ready"
+	for _, line := range script {
+		if word, _, _ := strings.Cut(lines[0], " "); word != line.word {
+			t.Errorf("%q was answered %q, want %s", line.say, lines[0], line.word)
+		}
+		lines = lines[1:]
+		if line.word == "saved" {
+			if !strings.HasPrefix(lines[0], "ready 2 of 3") {
+				t.Errorf("after an answer: %q", lines[0])
+			}
+			lines = lines[1:]
+		}
+	}
+}
+
+func TestScreenFitsEverySize(t *testing.T) {
+	s := newSeat(t, trials.ABX, 3, trials.Seed{1})
+	for _, size := range [][2]int{{80, 24}, {40, 12}, {200, 60}, {10, 2}, {1, 1}} {
+		m := newModel(s, "seal")
+		next, _ := m.Update(tea.WindowSizeMsg{Width: size[0], Height: size[1]})
+		m = next.(model)
+		for _, p := range []page{pageTrial, pageHelp, pageVoid, pageLeave, pageEnd} {
+			m.page = p
+			if lines := strings.Count(m.View(), "\n") + 1; lines > size[1] {
+				t.Errorf("%v, page %d: %d lines", size, p, lines)
+			}
+		}
+	}
+}
+
+func TestAFailedWriteIsShownAndTheAnswerStays(t *testing.T) {
+	s := newSeat(t, trials.ABX, 3, trials.Seed{1})
+	m, _ := press(newModel(s, "seal"), "a", "x", "1")
+	s.fail = errors.New("disk full")
+	m, _ = press(m, "enter")
+	if !strings.Contains(m.View(), "disk full") || m.view.Trial != 1 {
+		t.Errorf("trial %d, screen:\n%s", m.view.Trial, m.View())
+	}
+	s.fail = nil
+	if m, _ = press(m, "enter"); m.view.Trial != 2 {
+		t.Error("the answer could not be confirmed again")
+	}
+}
+
+func TestEndShowsTheSummary(t *testing.T) {
+	s := newSeat(t, trials.SameDifferent, 1, trials.Seed{1})
+	keys := []string{"1", "2", "s", "enter"}
+	m, _ := press(newModel(s, "seal"), append(keys, keys...)...)
+	if !strings.Contains(m.View(), "the end") {
+		t.Errorf("screen:\n%s", m.View())
+	}
+}
