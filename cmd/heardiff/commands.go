@@ -8,6 +8,15 @@ func (a *app) commands() []*cobra.Command {
 		a.studyCommand(),
 		a.chainCommand(),
 		a.captureCommand(),
+		a.planCommand(),
 		a.listenerCommand(),
+		a.devicesCommand(),
+		a.listenCommand(),
+		a.resultsCommand(),
+		a.verifyCommand(),
+		a.scoreCommand(),
+		a.powerCommand(),
+		a.poolCommand(),
+		a.fitCommand(),
 	}
 }

@@ -68,7 +68,11 @@ func configText(name string, rate pcm.Rate, c Config) (string, error) {
 		return "", fmt.Errorf("%q is no name of a device", name)
 	}
 	args, ok := strings.CutPrefix(name, "hw:")
-	if !ok {
+	switch {
+	case ok && c.AllowResample:
+		// The converter's settings are in the machine's configuration.
+		return fmt.Sprintf("</usr/share/alsa/alsa.conf>\npcm.!default { type plug slave.pcm %q }\n", name), nil
+	case !ok:
 		return fmt.Sprintf("</usr/share/alsa/alsa.conf>\npcm.!default %q\n", name), nil
 	}
 	card, dev := "", "0"
@@ -83,9 +87,5 @@ func configText(name string, rate pcm.Rate, c Config) (string, error) {
 			return "", fmt.Errorf("%q: %q is unknown; a hardware name is hw:CARD=NAME,DEV=N", name, value)
 		}
 	}
-	fixed := fmt.Sprintf("\n\t\trate %d", rate)
-	if c.AllowResample {
-		fixed = ""
-	}
-	return fmt.Sprintf("pcm.!default {\n\ttype plug\n\tslave {\n\t\tpcm { type hw card %q device %q }%s\n\t}\n}\n", card, dev, fixed), nil
+	return fmt.Sprintf("pcm.!default {\n\ttype plug\n\tslave {\n\t\tpcm { type hw card %q device %q }\n\t\trate %d\n\t}\n}\n", card, dev, rate), nil
 }
