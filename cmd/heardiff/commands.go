@@ -5,6 +5,8 @@ import "github.com/spf13/cobra"
 // commands returns every command of the program, in the order in which a study uses them.
 func (a *app) commands() []*cobra.Command {
 	return []*cobra.Command{
+		a.signalCommand(),
+		a.inspectCommand(),
 		a.studyCommand(),
 		a.chainCommand(),
 		a.captureCommand(),

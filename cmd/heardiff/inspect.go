@@ -1,0 +1,121 @@
+package main
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"io"
+	"os"
+
+	"github.com/spf13/cobra"
+
+	"heardiff/measure"
+	"heardiff/playback/wav"
+)
+
+type inspectedFile struct {
+	Path   string `json:"path"`
+	Format string `json:"format"` // wav, flac
+	SHA256 string `json:"sha256"` // of the whole file
+	measure.Inspection
+}
+
+type inspected struct {
+	Schema string          `json:"schema"`
+	Files  []inspectedFile `json:"files"`
+}
+
+func (a *app) inspectCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "inspect FILE…",
+		Short: "Look at audio files: format, levels, clipping, holes, loudness",
+		Long: `Look at audio files before anything is made of them: format, levels, clipping, holes,
+stuck values, how many bits carry data, loudness and true peak.
+
+  heardiff inspect capture.wav
+
+` + exitCodes,
+		Args: minArgs(1, "FILE…"),
+		RunE: func(c *cobra.Command, args []string) error {
+			result := inspected{Schema: "heardiff.inspect/1"}
+			for _, path := range args {
+				f, err := a.inspect(c.Context(), path)
+				if err != nil {
+					return err
+				}
+				result.Files = append(result.Files, f)
+				if err := c.Context().Err(); err != nil {
+					return err
+				}
+			}
+			return a.print(result, func(w io.Writer) {
+				for i, f := range result.Files {
+					if i > 0 {
+						fmt.Fprintln(w)
+					}
+					printInspected(w, f)
+				}
+			})
+		},
+	}
+}
+
+func (a *app) inspect(ctx context.Context, path string) (inspectedFile, error) {
+	file, err := a.open(path)
+	if err != nil {
+		return inspectedFile{}, err
+	}
+	defer file.Close()
+	result, err := measure.Inspect(a.watched(ctx, file, "inspecting"))
+	if err != nil {
+		return inspectedFile{}, rejected(fmt.Errorf("%s: %w", path, err), "")
+	}
+	sum, err := fileSHA256(path)
+	if err != nil {
+		return inspectedFile{}, err
+	}
+	format := "flac"
+	if _, ok := file.(*wav.File); ok {
+		format = "wav"
+	}
+	return inspectedFile{Path: path, Format: format, SHA256: sum, Inspection: result}, nil
+}
+
+func fileSHA256(path string) (string, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return "", err
+	}
+	defer f.Close()
+	h := sha256.New()
+	if _, err := io.Copy(h, f); err != nil {
+		return "", fmt.Errorf("%s: %w", path, err)
+	}
+	return hex.EncodeToString(h.Sum(nil)), nil
+}
+
+func printInspected(w io.Writer, f inspectedFile) {
+	kind := "bits"
+	if f.Float {
+		kind = "bits float"
+	}
+	fmt.Fprintf(w, "%s: %s, %d Hz, %d %s, %d channels, %.3f s (%d frames)\n", f.Path, f.Format, f.RateHz, f.Bits, kind, f.Channels, f.Seconds, f.Frames)
+	fmt.Fprintf(w, "sha256 %s\n", f.SHA256)
+	fmt.Fprintf(w, "loudness %s LUFS, true peak %s dBTP\n\n", number(f.LoudnessLUFS, "%.2f"), number(f.TruePeakDBTP, "%.2f"))
+	t := newTable("channel", "peak dBFS", "RMS dBFS", "DC", "clipped", "clip run", "zero run", "held run", "bits used")
+	t.right(0, 1, 2, 3, 4, 5, 6, 7, 8)
+	for _, c := range f.Channel {
+		t.row(fmt.Sprint(c.Channel), number(c.PeakDBFS, "%.2f"), number(c.RMSDBFS, "%.2f"), number(c.DC, "%.6f"),
+			fmt.Sprint(c.ClippedSamples), fmt.Sprint(c.LongestClipRun), fmt.Sprint(c.LongestZeroRun),
+			fmt.Sprint(c.LongestHeldRun), number(c.EffectiveBits, "%.0f"))
+	}
+	t.print(w, "")
+	printWarnings(w, f.Warnings)
+}
+
+func printWarnings(w io.Writer, list []string) {
+	for _, s := range list {
+		fmt.Fprint(w, paragraph("warning", s))
+	}
+}

@@ -1,0 +1,159 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"heardiff/cmd/heardiff/internal/wire"
+	"heardiff/measure/signal"
+	"heardiff/playback/pcm"
+	"heardiff/playback/wav"
+)
+
+func (a *app) signalCommand() *cobra.Command {
+	var cfg signal.Config
+	var out, dither, pair string
+	var rate int
+	var level float64
+	c := &cobra.Command{
+		Use:   "signal KIND",
+		Short: "Make a signal to send through a chain",
+		Long: `Make a signal to send through a chain, and beside it OUT.json: what it holds,
+how to play it, and for how long to record.
+
+  jitter     a tone at a quarter of the rate and a square wave of one step at rate/192
+  tone       997 Hz, −1 dBFS          low-tone   997 Hz, −60 dBFS
+  silence    dither only              two-tone   18 + 20 kHz equal; --pair low: 60 Hz + 7 kHz, 4:1
+  sweep      exponential, 20 Hz to 20 kHz
+  integrity  pseudo-random words with a sync mark: digital loops only
+  level      pink noise for setting the listening level, −20 dBFS
+
+  heardiff signal jitter --rate 48000 --bits 24 --seconds 60 --out jitter48.wav
+
+` + exitCodes,
+		Args: exactArgs("KIND"),
+		RunE: func(c *cobra.Command, args []string) error {
+			kind, err := signal.ParseKind(args[0])
+			if err != nil {
+				return misused(err)
+			}
+			cfg.Kind, cfg.Rate = kind, pcm.Rate(rate)
+			if c.Flags().Changed("dbfs") {
+				cfg.LevelDBFS = &level
+			}
+			if cfg.Dither, err = parseDither(dither); err != nil {
+				return err
+			}
+			if cfg.Pair, err = parsePair(pair); err != nil {
+				return err
+			}
+			return a.signal(c.Context(), cfg, out)
+		},
+	}
+	f := c.Flags()
+	f.IntVar(&rate, "rate", 48000, "sampling rate in `Hz`")
+	f.IntVar(&cfg.Bits, "bits", 24, "word length, 16 or 24")
+	f.IntVar(&cfg.Channels, "channels", 2, "channels, 1 to 8, all alike")
+	f.Float64Var(&cfg.Seconds, "seconds", 60, "length in `seconds`")
+	f.Float64Var(&level, "dbfs", -1, "level in `dBFS` of tone, low-tone, two-tone (the peak of both), sweep, level")
+	f.StringVar(&pair, "pair", "high", "two-tone: high (18 + 20 kHz) or low (60 Hz + 7 kHz)")
+	f.StringVar(&dither, "dither", "tpdf", "tpdf or none")
+	f.Uint64Var(&cfg.Seed, "seed", 1, "`seed` of dither, noise and words")
+	f.StringVar(&out, "out", "", "WAV `file` to write")
+	return c
+}
+
+func parseDither(name string) (signal.Dither, error) {
+	switch name {
+	case "tpdf":
+		return signal.TPDF, nil
+	case "none":
+		return signal.NoDither, nil
+	}
+	return 0, misusedf("--dither %q: tpdf or none wanted", name)
+}
+
+func parsePair(name string) (signal.Pair, error) {
+	switch name {
+	case "high":
+		return signal.HighPair, nil
+	case "low":
+		return signal.LowPair, nil
+	}
+	return 0, misusedf("--pair %q: high or low wanted", name)
+}
+
+// signal writes the WAV file and its note.
+func (a *app) signal(ctx context.Context, cfg signal.Config, out string) error {
+	if out == "" {
+		return misusedf("--out FILE is missing")
+	}
+	s, err := signal.New(cfg)
+	if err != nil {
+		return misused(err)
+	}
+	note := s.Note()
+	data, err := wire.Marshal(note)
+	if err != nil {
+		return fmt.Errorf("encode the note: %w", err)
+	}
+	if err := a.writeWAV(ctx, out, s); err != nil {
+		return err
+	}
+	if err := os.WriteFile(out+".json", append(data, '\n'), 0o644); err != nil {
+		os.Remove(out) // a signal without its note would be half of what was asked for
+		return err
+	}
+	return a.print(note, func(w io.Writer) { printNote(w, note, out) })
+}
+
+// writeWAV writes r, whose samples are words of its format already, and leaves nothing behind if it fails.
+func (a *app) writeWAV(ctx context.Context, path string, r pcm.Reader) error {
+	f := r.Format()
+	w, err := wav.Create(path, f, pcm.NewPlainQuantizer(f.Bits))
+	if err != nil {
+		return fmt.Errorf("write %s: %w", path, err)
+	}
+	progress := a.progress("writing")
+	err = pcm.Blocks(r, 1<<14, func(block [][]float64, from int) error {
+		progress(float64(from) / float64(r.Frames()))
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		return w.Write(block)
+	})
+	progress(1)
+	if err != nil {
+		w.Abort()
+		return fmt.Errorf("write %s: %w", path, err)
+	}
+	return w.Close()
+}
+
+func printNote(w io.Writer, n signal.Note, path string) {
+	format := fmt.Sprintf("%d Hz, %d bits, %d channels, %g s", n.RateHz, n.Bits, n.Channels, n.Seconds)
+	fmt.Fprint(w, paragraph("file", path), paragraph("format", format), paragraph("holds", n.Holds),
+		paragraph("dither", n.Dither), paragraph("play", n.Play), paragraph("record", n.Record), paragraph("measure", n.Measure))
+	for _, c := range n.Cautions {
+		fmt.Fprint(w, paragraph("caution", c))
+	}
+}
+
+// paragraph returns text broken to lines of a terminal's width, under its name.
+func paragraph(name, text string) string {
+	var b strings.Builder
+	line := fmt.Sprintf("%-8s", name)
+	for _, word := range strings.Fields(text) {
+		if len([]rune(line))+1+len([]rune(word)) > 90 {
+			b.WriteString(line + "\n")
+			line = strings.Repeat(" ", 8)
+		}
+		line += " " + word
+	}
+	return b.String() + line + "\n"
+}

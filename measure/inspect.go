@@ -1,0 +1,242 @@
+package measure
+
+import (
+	"fmt"
+	"math"
+	"math/bits"
+	"strings"
+
+	"heardiff/playback/pcm"
+)
+
+// Inspection is a first look at a recording.
+type Inspection struct {
+	RateHz   int                 `json:"rate_hz"`
+	Bits     int                 `json:"bits"`
+	Float    bool                `json:"float"`
+	Channels int                 `json:"channels"`
+	Frames   int                 `json:"frames"`
+	Seconds  float64             `json:"seconds"`
+	Channel  []ChannelInspection `json:"channel"`
+	// LoudnessLUFS is the gated loudness of BS.1770, NaN where there is none.
+	LoudnessLUFS float64 `json:"loudness_lufs"`
+	// TruePeakDBTP is −Inf for silence.
+	TruePeakDBTP float64  `json:"true_peak_dbtp"`
+	Warnings     []string `json:"warnings"`
+}
+
+// ChannelInspection is the part of an Inspection about one channel. Runs are lengths in frames.
+type ChannelInspection struct {
+	Channel  int     `json:"channel"`   // from 1
+	PeakDBFS float64 `json:"peak_dbfs"` // largest sample; −Inf for silence
+	RMSDBFS  float64 `json:"rms_dbfs"`  // AES17: a full-scale sine reads 0
+	DC       float64 `json:"dc"`        // mean, as a fraction of full scale
+	// ClippedSamples stand at the highest or lowest word, or at ±1 and beyond in float.
+	ClippedSamples int `json:"clipped_samples"`
+	LongestClipRun int `json:"longest_clip_run"`
+	LongestZeroRun int `json:"longest_zero_run"`
+	// LongestHeldRun is the longest run of one repeated value other than zero and full scale; 1 where none repeats.
+	LongestHeldRun int `json:"longest_held_run"`
+	// EffectiveBits is the shortest word length that holds every sample exactly, 0 for digital silence, NaN where
+	// float samples lie on no grid of 32 bits or fewer.
+	EffectiveBits float64 `json:"effective_bits"`
+}
+
+// Inspect reads all of r, in blocks.
+func Inspect(r pcm.Reader) (Inspection, error) {
+	f := r.Format()
+	loudness, peak := NewLoudnessMeter(f), NewTruePeakMeter(f)
+	scans := make([]scan, f.Channels)
+	for c := range scans {
+		scans[c] = newScan(f)
+	}
+	var twins twinScan
+	err := pcm.Blocks(r, blockFrames, func(block [][]float64, _ int) error {
+		loudness.Write(block)
+		peak.Write(block)
+		for c := range scans {
+			scans[c].write(block[c])
+		}
+		twins.write(block)
+		return nil
+	})
+	if err != nil {
+		return Inspection{}, fmt.Errorf("inspect: %w", err)
+	}
+	result := Inspection{
+		RateHz: int(f.Rate), Bits: f.Bits, Float: f.Float, Channels: f.Channels, Frames: r.Frames(),
+		Seconds: f.Rate.Seconds(r.Frames()), LoudnessLUFS: loudness.Reading().IntegratedLUFS, TruePeakDBTP: peak.Reading().DBTP,
+	}
+	for c := range scans {
+		result.Channel = append(result.Channel, scans[c].result(c+1))
+	}
+	result.Warnings = inspectionWarnings(result, twins)
+	return result, nil
+}
+
+// scan gathers one channel's figures sample by sample.
+type scan struct {
+	full               float64 // magnitude from which a sample counts as clipped
+	n                  int
+	peak, squares, sum float64
+	last               float64
+	clipped            int
+	clip, zero, held   run
+	grid               uint64 // all bits that any sample uses, in steps of 2^−31
+	offGrid            bool
+}
+
+// run counts how long something has lasted, and the longest.
+type run struct{ now, longest int }
+
+func (r *run) step(on bool) {
+	if !on {
+		r.now = 0
+		return
+	}
+	r.now++
+	r.longest = max(r.longest, r.now)
+}
+
+func newScan(f pcm.Format) scan {
+	full := 1.0
+	if !f.Float {
+		// The highest word is one step below full scale; a recorder may stop at either end.
+		full = 1 - math.Ldexp(1, 1-f.Bits)
+	}
+	return scan{full: full, last: math.NaN()}
+}
+
+func (s *scan) write(x []float64) {
+	for _, v := range x {
+		m := math.Abs(v)
+		s.peak = max(s.peak, m)
+		s.squares += v * v
+		s.sum += v
+		clipped := m >= s.full
+		if clipped {
+			s.clipped++
+		}
+		s.clip.step(clipped)
+		s.zero.step(v == 0)
+		if v != s.last {
+			s.held.now = 0
+		}
+		s.held.step(v != 0 && !clipped)
+		s.last = v
+		w := m * (1 << 31)
+		if w != math.Trunc(w) || w > 1<<40 {
+			s.offGrid = true
+			continue
+		}
+		s.grid |= uint64(w)
+	}
+	s.n += len(x)
+}
+
+func (s *scan) result(channel int) ChannelInspection {
+	n := float64(s.n)
+	return ChannelInspection{
+		Channel: channel, PeakDBFS: pcm.DB(s.peak), RMSDBFS: pcm.DBFS(math.Sqrt(s.squares / n)), DC: s.sum / n,
+		ClippedSamples: s.clipped, LongestClipRun: s.clip.longest, LongestZeroRun: s.zero.longest,
+		LongestHeldRun: s.held.longest, EffectiveBits: s.effectiveBits(),
+	}
+}
+
+func (s *scan) effectiveBits() float64 {
+	switch {
+	case s.offGrid:
+		return math.NaN()
+	case s.grid == 0:
+		return 0
+	}
+	return float64(max(1, 32-bits.TrailingZeros64(s.grid)))
+}
+
+// twinScan finds channels that are copies of the first.
+type twinScan struct {
+	seen      bool
+	different []bool
+}
+
+func (t *twinScan) write(block [][]float64) {
+	if !t.seen {
+		t.seen, t.different = true, make([]bool, len(block))
+	}
+	for c := 1; c < len(block); c++ {
+		if t.different[c] {
+			continue
+		}
+		for i, v := range block[c] {
+			if v != block[0][i] {
+				t.different[c] = true
+				break
+			}
+		}
+	}
+}
+
+// copies returns the channels, from 1, that equal channel 1 in every sample.
+func (t *twinScan) copies() []int {
+	var list []int
+	for c := 1; c < len(t.different); c++ {
+		if !t.different[c] {
+			list = append(list, c+1)
+		}
+	}
+	return list
+}
+
+// Limits of the warnings; common practice, no source.
+const (
+	warnClipRun   = 3     // three samples at full scale are no peak of music any more
+	warnZeroS     = 0.005 // a hole of 5 ms within sound
+	warnHeldS     = 0.001 // one value for 1 ms
+	warnDC        = 1e-3
+	warnQuietDBFS = -50
+)
+
+func inspectionWarnings(r Inspection, twins twinScan) []string {
+	var list []string
+	for _, c := range r.Channel {
+		for _, w := range c.warnings(r) {
+			list = append(list, fmt.Sprintf("channel %d: %s", c.Channel, w))
+		}
+	}
+	if copies := twins.copies(); len(copies) > 0 && !math.IsInf(r.Channel[0].PeakDBFS, -1) {
+		list = append(list, fmt.Sprintf("channel %s equals channel 1 in every sample: one channel recorded twice, or a mono source",
+			strings.Trim(fmt.Sprint(copies), "[]")))
+	}
+	if r.TruePeakDBTP > 0 {
+		list = append(list, fmt.Sprintf("the true peak is %+.2f dBTP: the waveform between the samples passes full scale and may clip on replay", r.TruePeakDBTP))
+	}
+	return list
+}
+
+func (c ChannelInspection) warnings(r Inspection) []string {
+	if math.IsInf(c.PeakDBFS, -1) {
+		return []string{"digital silence from beginning to end"}
+	}
+	var list []string
+	say := func(format string, args ...any) { list = append(list, fmt.Sprintf(format, args...)) }
+	rate := float64(r.RateHz)
+	if c.LongestClipRun >= warnClipRun {
+		say("clipped: %d samples at full scale, %d of them in one run", c.ClippedSamples, c.LongestClipRun)
+	}
+	if float64(c.LongestZeroRun) > warnZeroS*rate {
+		say("digital zero for %d frames (%.1f ms): a dropout, or silence before and after", c.LongestZeroRun, 1000*float64(c.LongestZeroRun)/rate)
+	}
+	if float64(c.LongestHeldRun) > max(warnHeldS*rate, 20) && c.EffectiveBits > 8 {
+		say("one value held for %d frames (%.2f ms): a stuck recorder or a stopped stream", c.LongestHeldRun, 1000*float64(c.LongestHeldRun)/rate)
+	}
+	if math.Abs(c.DC) > warnDC {
+		say("DC of %.4f of full scale", c.DC)
+	}
+	if c.RMSDBFS < warnQuietDBFS {
+		say("quiet: %.1f dBFS RMS; the recorder's own noise may dominate", c.RMSDBFS)
+	}
+	if !r.Float && c.EffectiveBits < float64(r.Bits) {
+		say("only %.0f of %d bits carry data", c.EffectiveBits, r.Bits)
+	}
+	return list
+}
