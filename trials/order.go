@@ -5,10 +5,17 @@ import (
 	"crypto/sha256"
 	"encoding/binary"
 	"fmt"
+	"slices"
 )
 
 // Seed is the secret of one session: all that is hidden follows from it. It prints as nothing.
 type Seed [32]byte
+
+// Format writes String under every verb, the numeric ones too.
+func (s Seed) Format(f fmt.State, _ rune) { fmt.Fprint(f, s.String()) }
+
+// MarshalText writes String.
+func (s Seed) MarshalText() ([]byte, error) { return []byte(s.String()), nil }
 
 // String returns a fixed text: a seed is never printed by accident.
 func (Seed) String() string { return "(sealed)" }
@@ -82,17 +89,25 @@ func (t trial) GoString() string { return t.String() }
 // deal returns the trials of a plan in the order in which they are run: practice first, then the others.
 func deal(p Plan, seed Seed) []trial {
 	draw := &stream{seed: seed, name: "order"}
-	var practice, rest []trial
+	var practice, controls, rest []trial
 	for _, i := range comparisonOrder(p, draw) {
 		c := p.Comparisons[i]
 		for _, a := range assignments(p, c.Trials, draw) {
-			if c.Kind == Practice {
+			switch c.Kind {
+			case Practice:
 				practice = append(practice, trial{i, a})
-			} else {
+			case Scored:
 				rest = append(rest, trial{i, a})
+			default:
+				controls = append(controls, trial{i, a})
 			}
 		}
 	}
+	// Controls go anywhere, in blocked plans too: a block of its own would give a control away.
+	for _, t := range controls {
+		rest = slices.Insert(rest, draw.below(len(rest)+1), t)
+	}
+	draw.shuffle(len(practice), func(i, j int) { practice[i], practice[j] = practice[j], practice[i] })
 	if p.Layout == Interleaved {
 		draw.shuffle(len(rest), func(i, j int) { rest[i], rest[j] = rest[j], rest[i] })
 	}

@@ -6,6 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"time"
+
+	"heardiff/stats"
 )
 
 // Comparison is two chains and one excerpt, and how often they are asked about.
@@ -39,6 +41,9 @@ type Plan struct {
 	RestMinutes float64 `json:"rest_minutes"`
 	Layout      Layout  `json:"layout"`
 	Order       Order   `json:"order"`
+	// Looks, where set, make the plan sequential: after so many scored trials the session stops where the count of
+	// right answers says 'heard' or 'ruled out'. They are part of the plan and of its hash.
+	Looks *stats.Looks `json:"looks,omitempty"`
 	// SingleBlind marks a plan run by a helper who knows what is connected.
 	SingleBlind bool `json:"single_blind,omitempty"`
 }
@@ -60,7 +65,10 @@ func (p Plan) Validate() error {
 	case !(p.RestMinutes >= 0 && p.RestMinutes <= 24*60):
 		return fmt.Errorf("rest after %v minutes: must lie between 0 and a day", p.RestMinutes)
 	}
-	return p.validateComparisons()
+	if err := p.validateComparisons(); err != nil {
+		return err
+	}
+	return p.validateLooks()
 }
 
 func (p Plan) validateComparisons() error {

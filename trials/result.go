@@ -41,7 +41,9 @@ type Result struct {
 	Plan    Plan    `json:"plan"`
 	Tallies []Tally `json:"tallies"` // one a comparison, in the plan's order
 	// GivenUp marks a session that was ended early: its counts are shown, and it is no full test of the plan.
-	GivenUp bool          `json:"given_up"`
+	GivenUp bool `json:"given_up"`
+	// Stopped says which boundary of a sequential plan ended the session, "" for none.
+	Stopped Stop          `json:"stopped,omitempty"`
 	Voids   int           `json:"voids"`
 	Flags   int           `json:"flags"`
 	Trials  []TrialResult `json:"trials"`
@@ -81,7 +83,7 @@ func Reveal(p Plan, entries []Entry) (Result, error) {
 
 func (s *Session) reveal(entries []Entry) Result {
 	r := Result{
-		Session: s.id, Plan: s.plan, GivenUp: s.phase == GivenUp, Voids: s.voids,
+		Session: s.id, Plan: s.plan, GivenUp: s.phase == GivenUp, Stopped: s.stopped, Voids: s.voids,
 		Begun: entries[0].At, Ended: entries[len(entries)-1].At,
 	}
 	for _, c := range s.plan.Comparisons {

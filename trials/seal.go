@@ -15,6 +15,12 @@ type Key [32]byte
 // String returns a fixed text: a key is never printed by accident.
 func (Key) String() string { return "(key)" }
 
+// Format writes String under every verb, the numeric ones too.
+func (k Key) Format(f fmt.State, _ rune) { fmt.Fprint(f, k.String()) }
+
+// MarshalText writes String.
+func (k Key) MarshalText() ([]byte, error) { return []byte(k.String()), nil }
+
 // GoString is String, for %#v.
 func (Key) GoString() string { return "(key)" }
 

@@ -4,6 +4,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 )
 
@@ -31,6 +32,9 @@ type Session struct {
 	current int
 	answers map[int]Entry // confirmed answers by trial index
 	voids   int
+	scored  int // scored trials answered, and how many of them rightly: for the looks of a sequential plan
+	correct int
+	stopped Stop // by a look; "" while none has
 	last    Entry
 	phase   Phase
 	opened  bool
@@ -54,6 +58,9 @@ func (Cue) String() string { return "(hidden)" }
 
 // GoString is String, for %#v.
 func (Cue) GoString() string { return "(hidden)" }
+
+// Format writes String under every verb, the numeric ones too.
+func (Cue) Format(f fmt.State, _ rune) { fmt.Fprint(f, "(hidden)") }
 
 // MarshalText writes String.
 func (Cue) MarshalText() ([]byte, error) { return []byte("(hidden)"), nil }
@@ -122,7 +129,7 @@ func (s *Session) offer(i int) {
 	s.current, s.begun, s.switches, s.pending = i, s.now(), 0, Entry{}
 	s.heard = map[Label]int{}
 	s.phase = Listening
-	if i >= len(s.trials) {
+	if i >= len(s.trials) || s.stopped != "" {
 		s.phase = Done
 	}
 }
@@ -165,14 +172,41 @@ func (s *Session) applyTrial(e Entry) error {
 		return fmt.Errorf("of trial %d, but trial %d is due", e.Trial, s.current+1)
 	}
 	if e.Kind == EntryVoid {
-		s.trials = append(s.trials, replacement(s.plan, s.seed, s.trials[s.current].comparison, s.voids))
-		s.voids++
+		s.replace(s.trials[s.current].comparison)
+		s.feedback = nil
 	} else {
 		s.answers[s.current] = e
 		s.feedback = s.practiceFeedback(e)
+		s.count(s.trials[s.current], e)
 	}
 	s.offer(s.current + 1)
 	return nil
+}
+
+// replace adds a trial for one that was void: practice at the end of the practice, all else at the very end.
+func (s *Session) replace(comparison int) {
+	t := replacement(s.plan, s.seed, comparison, s.voids)
+	s.voids++
+	at := len(s.trials)
+	if s.plan.Comparisons[comparison].Kind == Practice {
+		at = s.current + 1
+		for at < len(s.trials) && s.plan.Comparisons[s.trials[at].comparison].Kind == Practice {
+			at++
+		}
+	}
+	s.trials = slices.Insert(s.trials, at, t)
+}
+
+// count takes a scored answer into the running count, and stops a sequential session at the plan's looks.
+func (s *Session) count(t trial, e Entry) {
+	if s.plan.Comparisons[t.comparison].Kind != Scored {
+		return
+	}
+	s.scored++
+	if e.Answer == right(s.plan, t) {
+		s.correct++
+	}
+	s.stopped = s.plan.stop(s.scored, s.correct)
 }
 
 // Open records that the listener sat down: at the first start and after each break.

@@ -1,0 +1,336 @@
+// Package link sets what listeners heard beside what was measured of the very same chains.
+//
+// Build takes revealed sessions and figures, and returns one row per comparison and listener, per group, and for all:
+// the score, the measured differences with their limits, what else could explain the result (confounds), and a verdict.
+// Numbers and text in, verdicts out; nothing is read or written here. NaN is not measurable.
+//
+// # The verdicts
+//
+//   - heard: the number correct reaches the level of the plan, after Holm's correction over the comparisons of the
+//     same listener (or group, or all). What could explain it besides the chain is named first.
+//   - ruled out: the exact upper bound of p_d, at the plan's level, lies below the plan's smallest effect. It is a
+//     statement about p_d above that bound and nothing more.
+//   - undecided: neither. The size of a fresh plan that would settle it is given; adding trials to this one would be
+//     peeking. It stays undecided, too, where a listener is reliably wrong, and where the replay chain's own jitter or
+//     noise exceeds every difference under test.
+//   - void: a negative control was passed (something leaks: nothing holds); a positive control was missed (no null
+//     holds); or a 'heard' came with a level, alignment or response error large enough to be heard itself.
+package link
+
+import (
+	"fmt"
+	"math"
+	"sort"
+
+	"heardiff/stats"
+	"heardiff/trials"
+)
+
+// Schema names the form of Result's JSON.
+const Schema = "heardiff.link/1"
+
+// Input is everything a study knows.
+type Input struct {
+	Title    string
+	Chains   []Chain
+	Pairings []Pairing
+	Results  []Heard
+}
+
+// Heard is one session that has ended.
+type Heard struct {
+	Listener, Group string
+	Simulated       bool
+	trials.Result
+}
+
+// Pairing holds what preparing and comparing the two presentations of a comparison found. NaN: not measured.
+type Pairing struct {
+	A, B, Excerpt        string
+	NullDB               float64
+	ResponseMaxDB        float64
+	LoudnessDifferenceLU float64
+	LevelErrorDB         float64
+	OffsetErrorUS        float64
+	// BitPerfect says whether what B delivered is A's, word for word; nil: not measured.
+	BitPerfect *bool
+	// Treatment and Dose say what known impairment B carries; "" and NaN for a chain as it is.
+	Treatment string
+	Dose      float64
+}
+
+// Result is what Build returns.
+type Result struct {
+	Schema    string    `json:"schema"`
+	Title     string    `json:"title"`
+	Simulated bool      `json:"simulated"` // some answers come from a computation, not from people
+	Rows      []Row     `json:"rows"`
+	Trends    []Trend   `json:"trends"`
+	Ranking   []Ranked  `json:"ranking"`
+	Cheapest  *Cheapest `json:"cheapest"`
+	Warnings  []string  `json:"warnings"`
+}
+
+// Everybody is the listener of a row that holds all, or all of a group.
+const Everybody = "all"
+
+// Row is one comparison and one listener, group, or all.
+type Row struct {
+	Comparison string      `json:"comparison"`
+	A          string      `json:"a"`
+	B          string      `json:"b"`
+	Excerpt    string      `json:"excerpt"`
+	Listener   string      `json:"listener"`
+	Group      string      `json:"group"`
+	Kind       string      `json:"kind"` // listener, group, all
+	Listeners  int         `json:"listeners"`
+	Sessions   int         `json:"sessions"`
+	Simulated  bool        `json:"simulated"`
+	Treatment  string      `json:"treatment"`
+	Dose       float64     `json:"dose"`
+	Alpha      float64     `json:"alpha"`
+	Smallest   float64     `json:"smallest_effect"`
+	Pairs      *PairCounts `json:"pairs"`
+	stats.Score
+	PHolm      float64    `json:"p_holm"`
+	Log10PHolm float64    `json:"log10_p_holm"`
+	UpperPD    float64    `json:"discriminators_upper"` // one-sided bound at the plan's level
+	Positive   Control    `json:"positive_control"`
+	Negative   Control    `json:"negative_control"`
+	Measured   Measured   `json:"measured"`
+	Confounds  []Confound `json:"confounds"`
+	Masked     []string   `json:"masked_by_replay"`
+	Verdict    Verdict    `json:"verdict"`
+	Reason     string     `json:"reason"`
+	// TrialsToSettle is the size of a fresh plan with a power of 0.8 both to find and to rule out the smallest effect;
+	// 0 where the row is decided.
+	TrialsToSettle int `json:"trials_to_settle"`
+}
+
+// PairCounts are the answers to duplicate pairs.
+type PairCounts struct {
+	stats.Pairs
+	HitRate        float64 `json:"hit_rate"`
+	FalseAlarmRate float64 `json:"false_alarm_rate"`
+}
+
+// Control counts the trials of known answer.
+type Control struct {
+	Trials  int `json:"trials"`
+	Correct int `json:"correct"`
+}
+
+// key is what sessions are added up under.
+type key struct {
+	a, b, excerpt string
+	design        trials.Design
+	kind          string
+	who           string
+}
+
+// tallied is a row while it is counted.
+type tallied struct {
+	Row
+	pairs     stats.Pairs
+	design    trials.Design
+	listeners map[string]bool
+	heard     []Heard
+	ln        float64 // ln of the one-sided p
+}
+
+// Build links results and figures. It is an error if a session's counts contradict themselves.
+func Build(in Input) (Result, error) {
+	rows := count(in.Results)
+	for _, r := range rows {
+		if err := score(r); err != nil {
+			return Result{}, fmt.Errorf("link: %s, %s: %w", r.Comparison, r.Listener, err)
+		}
+	}
+	correct(rows)
+	out := Result{Schema: Schema, Title: in.Title}
+	chains := byName(in.Chains)
+	for _, r := range rows {
+		pairing := find(in.Pairings, r.A, r.B, r.Excerpt)
+		r.Treatment, r.Dose = pairing.Treatment, pairing.Dose
+		r.Measured = measured(chains[r.A], chains[r.B], pairing)
+		r.Confounds = confounds(r, pairing)
+		r.Masked = masked(r.Measured, in.Chains)
+		decide(r)
+		out.Rows = append(out.Rows, r.Row)
+		out.Simulated = out.Simulated || r.Simulated
+	}
+	out.Trends = trends(out.Rows)
+	out.Ranking = ranking(in.Chains, out.Rows)
+	out.Cheapest = cheapest(out.Ranking, out.Rows)
+	out.Warnings = warnings(in, out)
+	return out, nil
+}
+
+// count adds the sessions up: per listener, per group where there are two or more, and for all.
+func count(results []Heard) []*tallied {
+	groups := map[string]bool{}
+	for _, h := range results {
+		groups[h.Group] = true
+	}
+	index := map[key]*tallied{}
+	var order []*tallied
+	for _, h := range results {
+		for _, t := range h.Tallies {
+			if t.Comparison.Kind != trials.Scored || t.Trials == 0 {
+				continue
+			}
+			whose := [][2]string{{"listener", h.Listener}, {"all", Everybody}}
+			if len(groups) > 1 && h.Group != "" {
+				whose = append(whose, [2]string{"group", h.Group})
+			}
+			for _, w := range whose {
+				k := key{t.Comparison.A, t.Comparison.B, t.Comparison.Excerpt, h.Plan.Design, w[0], w[1]}
+				r, ok := index[k]
+				if !ok {
+					r = begun(k, t, h)
+					index[k] = r
+					order = append(order, r)
+				}
+				r.add(t, h)
+			}
+		}
+	}
+	rank := map[string]int{"listener": 0, "group": 1, "all": 2}
+	sort.SliceStable(order, func(i, k int) bool {
+		a, b := order[i], order[k]
+		if a.Comparison != b.Comparison {
+			return a.Comparison < b.Comparison
+		}
+		if rank[a.Kind] != rank[b.Kind] {
+			return rank[a.Kind] < rank[b.Kind]
+		}
+		return a.Listener+a.Group < b.Listener+b.Group
+	})
+	return order
+}
+
+func begun(k key, t trials.Tally, h Heard) *tallied {
+	r := &tallied{design: k.design, listeners: map[string]bool{}}
+	r.Comparison, r.A, r.B, r.Excerpt, r.Kind = t.Comparison.Name, k.a, k.b, k.excerpt, k.kind
+	r.Listener, r.Group = k.who, h.Group
+	if k.kind != "listener" {
+		r.Listener, r.Group = Everybody, ""
+	}
+	if k.kind == "group" {
+		r.Group = k.who
+	}
+	r.Alpha, r.Smallest = h.Plan.Alpha, h.Plan.SmallestEffect
+	return r
+}
+
+func (r *tallied) add(t trials.Tally, h Heard) {
+	r.Trials += t.Trials
+	r.Correct += t.Correct
+	r.pairs.Hits += t.Hits
+	r.pairs.Misses += t.Misses
+	r.pairs.FalseAlarms += t.FalseAlarms
+	r.pairs.CorrectRejections += t.CorrectRejections
+	r.Alpha, r.Smallest = math.Min(r.Alpha, h.Plan.Alpha), math.Max(r.Smallest, h.Plan.SmallestEffect)
+	r.Simulated = r.Simulated || h.Simulated
+	r.listeners[h.Listener] = true
+	r.Listeners = len(r.listeners)
+	for _, seen := range r.heard {
+		if seen.Session == h.Session {
+			return // a second comparison of the same chains in one plan: its controls are counted
+		}
+	}
+	r.Sessions++
+	r.heard = append(r.heard, h)
+	for _, c := range h.Tallies {
+		switch c.Comparison.Kind {
+		case trials.PositiveControl:
+			r.Positive.Trials, r.Positive.Correct = r.Positive.Trials+c.Trials, r.Positive.Correct+c.Correct
+		case trials.NegativeControl:
+			r.Negative.Trials, r.Negative.Correct = r.Negative.Trials+c.Trials, r.Negative.Correct+c.Correct
+		}
+	}
+}
+
+// score judges the counts, and bounds the proportion of discriminators from above.
+func score(r *tallied) error {
+	cfg := stats.ScoreConfig{Alpha: r.Alpha}
+	if r.design != trials.SameDifferent {
+		s, err := stats.ScoreABX(r.Correct, r.Trials, cfg)
+		if err != nil {
+			return err
+		}
+		r.Score = s
+		r.UpperPD = stats.Discriminators(stats.UpperProportion(r.Correct, r.Trials, 1-r.Alpha))
+		r.ln = s.Log10P * math.Ln10
+		return nil
+	}
+	return scorePairs(r, cfg)
+}
+
+// scorePairs judges duplicate pairs by their rates. A guesser says 'different' equally often of both kinds of pair, so
+// p_d is H − F; its upper bound takes H at its upper and F at its lower limit, each at half the risk.
+func scorePairs(r *tallied, cfg stats.ScoreConfig) error {
+	p := r.pairs
+	same, different := p.FalseAlarms+p.CorrectRejections, p.Hits+p.Misses
+	if same == 0 || different == 0 {
+		s, err := stats.ScoreABX(r.Correct, r.Trials, cfg) // only for the interval: pairs of one kind test nothing
+		if err != nil {
+			return err
+		}
+		s.P, s.Log10P, r.UpperPD, r.ln = math.NaN(), math.NaN(), math.NaN(), 0
+		s.Design = r.design.String()
+		r.Score = s
+		return nil
+	}
+	s, err := stats.ScorePairs(p, cfg)
+	if err != nil {
+		return err
+	}
+	r.Score = s.Score
+	r.Pairs = &PairCounts{p, s.HitRate, s.FalseAlarmRate}
+	high := stats.UpperProportion(p.Hits, different, 1-r.Alpha/2)
+	low := stats.LowerProportion(p.FalseAlarms, same, 1-r.Alpha/2)
+	r.UpperPD = math.Min(1, math.Max(0, high-low))
+	r.ln = s.Log10P * math.Ln10
+	return nil
+}
+
+// correct adjusts p over the comparisons of the same listener, group, or all.
+func correct(rows []*tallied) {
+	whose := map[string][]*tallied{}
+	for _, r := range rows {
+		k := r.Kind + "\x00" + r.Listener + "\x00" + r.Group
+		if r.Kind != "group" {
+			k = r.Kind + "\x00" + r.Listener
+		}
+		whose[k] = append(whose[k], r)
+	}
+	for _, family := range whose {
+		lns := make([]float64, len(family))
+		for i, r := range family {
+			lns[i] = r.ln
+		}
+		for i, ln := range stats.Holm(lns) {
+			family[i].PHolm, family[i].Log10PHolm = math.Exp(ln), ln/math.Ln10
+		}
+	}
+}
+
+func find(pairings []Pairing, a, b, excerpt string) Pairing {
+	for _, p := range pairings {
+		if p.Excerpt == excerpt && (p.A == a && p.B == b || p.A == b && p.B == a) {
+			return p
+		}
+	}
+	nan := math.NaN()
+	return Pairing{A: a, B: b, Excerpt: excerpt, NullDB: nan, ResponseMaxDB: nan, LoudnessDifferenceLU: nan,
+		LevelErrorDB: nan, OffsetErrorUS: nan, Dose: nan}
+}
+
+func byName(chains []Chain) map[string]Chain {
+	m := map[string]Chain{}
+	for _, c := range chains {
+		m[c.Name] = c
+	}
+	return m
+}

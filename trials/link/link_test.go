@@ -1,0 +1,161 @@
+package link_test
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"heardiff/trials"
+	"heardiff/trials/link"
+)
+
+var nan = math.NaN()
+
+// session is an invented ABX session of a listener on the invented chains "bus" and "optical".
+func session(listener, group string, correct, of int) link.Heard {
+	c := trials.Comparison{Name: "bus against optical", A: "bus", B: "optical", Excerpt: "strings"}
+	return link.Heard{Listener: listener, Group: group, Result: trials.Result{Session: listener + "-1",
+		Plan:    trials.Plan{ID: "p", Design: trials.ABX, Alpha: 0.05, SmallestEffect: 0.5},
+		Tallies: []trials.Tally{{Comparison: c, Trials: of, Correct: correct}}}}
+}
+
+func control(h link.Heard, kind trials.Kind, correct, of int) link.Heard {
+	h.Tallies = append(h.Tallies, trials.Tally{Comparison: trials.Comparison{Name: kind.String(), Kind: kind}, Trials: of, Correct: correct})
+	return h
+}
+
+func pairing() link.Pairing {
+	return link.Pairing{A: "bus", B: "optical", Excerpt: "strings", NullDB: -80, ResponseMaxDB: 0.01, LoudnessDifferenceLU: 0.01,
+		LevelErrorDB: 0.002, OffsetErrorUS: 0.01, Dose: nan}
+}
+
+func chains() []link.Chain {
+	return []link.Chain{
+		{Name: "bus", Role: "source", Cost: 100, Figures: map[link.Metric][]link.Figure{link.RandomJitter: {{Value: 40, Limit: 5}, {Value: 44, Limit: 5}}, link.Noise: {{Value: -110, Limit: nan}}}},
+		{Name: "optical", Role: "source", Cost: 20, Figures: map[link.Metric][]link.Figure{link.RandomJitter: {{Value: 400, Limit: 5}, {Value: 408, Limit: 6}}, link.Noise: {{Value: -109, Limit: nan}}}},
+	}
+}
+
+func TestVerdicts(t *testing.T) {
+	cases := []struct {
+		name  string
+		heard link.Heard
+		mend  func(*link.Pairing, *[]link.Chain)
+		want  link.Verdict
+		says  string
+	}{
+		// One-sided exact p of 12 of 16 is 2517/65536 = 0.038; of 11 of 16 0.105.
+		{"12 of 16 is heard", session("l", "", 12, 16), nil, link.HeardIt, "12 of 16"},
+		{"11 of 16 is not settled", session("l", "", 11, 16), nil, link.Undecided, "fresh plan"},
+		// 07_pd_upper_bounds: 8 of 16 leaves p_d up to 0.443, below 0.5.
+		{"8 of 16 rules out half discriminators", session("l", "", 8, 16), nil, link.RuledOut, "0.443"},
+		{"a level error voids what was heard", session("l", "", 16, 16), func(p *link.Pairing, _ *[]link.Chain) { p.LevelErrorDB = 0.3 }, link.Void, "level"},
+		{"a level error does not void a null", session("l", "", 8, 16), func(p *link.Pairing, _ *[]link.Chain) { p.LevelErrorDB = 0.3 }, link.RuledOut, ""},
+		{"misalignment voids what was heard", session("l", "", 16, 16), func(p *link.Pairing, _ *[]link.Chain) { p.OffsetErrorUS = -40 }, link.Void, "out of step"},
+		{"a response error voids what was heard", session("l", "", 16, 16), func(p *link.Pairing, _ *[]link.Chain) { p.ResponseMaxDB = -0.5 }, link.Void, "response"},
+		{"a small response difference is named first", session("l", "", 16, 16), func(p *link.Pairing, _ *[]link.Chain) { p.ResponseMaxDB = 0.2 }, link.HeardIt, "could be explained first"},
+		{"a missed positive control voids a null", control(session("l", "", 8, 16), trials.PositiveControl, 5, 10), nil, link.Void, "positive control"},
+		{"a missed positive control leaves what was heard", control(session("l", "", 15, 16), trials.PositiveControl, 5, 10), nil, link.HeardIt, ""},
+		{"a met positive control keeps a null", control(session("l", "", 8, 16), trials.PositiveControl, 10, 10), nil, link.RuledOut, ""},
+		{"a passed negative control voids everything", control(session("l", "", 15, 16), trials.NegativeControl, 10, 10), nil, link.Void, "negative control"},
+		{"reliably wrong is no null", session("l", "", 2, 16), nil, link.Undecided, "reliably wrong"},
+		{"a replay chain worse than all could not have shown it", session("l", "", 8, 16), func(_ *link.Pairing, c *[]link.Chain) {
+			*c = append(*c, link.Chain{Name: "headphone box", Role: "replay", Cost: nan, Figures: map[link.Metric][]link.Figure{link.RandomJitter: {{Value: 900, Limit: nan}}, link.Noise: {{Value: -90, Limit: nan}}}})
+		}, link.Undecided, "could not have shown it"},
+	}
+	for _, c := range cases {
+		t.Run(c.name, func(t *testing.T) {
+			p, ch := pairing(), chains()
+			if c.mend != nil {
+				c.mend(&p, &ch)
+			}
+			got, err := link.Build(link.Input{Chains: ch, Pairings: []link.Pairing{p}, Results: []link.Heard{c.heard}})
+			if err != nil {
+				t.Fatal(err)
+			}
+			r := got.Rows[0]
+			if r.Verdict != c.want || !strings.Contains(r.Reason, c.says) {
+				t.Errorf("got %q, %q; want %q with %q", r.Verdict, r.Reason, c.want, c.says)
+			}
+			if strings.Contains(strings.ToLower(r.Reason), "no difference") {
+				t.Errorf("%q claims equality", r.Reason)
+			}
+		})
+	}
+}
+
+// Results of a published same-different amplifier test of eight listeners with eight trials each: 48 of 64 in all, exact
+// one-sided p 3.87e-5 (printed in reference/stats.md, section 5, from the magazine's follow-up of 1989).
+func TestEightPublishedListenersPoolToThePublishedP(t *testing.T) {
+	in := link.Input{Chains: chains(), Pairings: []link.Pairing{pairing()}}
+	for i, k := range []int{8, 7, 7, 7, 7, 6, 4, 2} {
+		in.Results = append(in.Results, session(string(rune('a'+i)), "", k, 8))
+	}
+	got, err := link.Build(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	all := got.Rows[len(got.Rows)-1]
+	if all.Kind != "all" || all.Correct != 48 || all.Trials != 64 || math.Abs(all.P-3.87e-5) > 0.005e-5 {
+		t.Errorf("got %s %d of %d p %g", all.Kind, all.Correct, all.Trials, all.P)
+	}
+	if len(got.Rows) != 9 || all.Listeners != 8 {
+		t.Errorf("%d rows, %d listeners", len(got.Rows), all.Listeners)
+	}
+}
+
+func TestMeasuredFiguresStandBesideTheRow(t *testing.T) {
+	ch := chains()
+	ch[0].Figures[link.DeterministicJitter] = []link.Figure{{Value: nan, Limit: 3}}
+	ch[1].Figures[link.DeterministicJitter] = []link.Figure{{Value: 20, Limit: 3}}
+	got, err := link.Build(link.Input{Chains: ch, Pairings: []link.Pairing{pairing()}, Results: []link.Heard{session("l", "", 8, 16)}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	p := got.Rows[0].Measured.RandomJitterPS
+	// Means 42 and 404; the variances of the means are 8/2 and 32/2.
+	if p.A != 42 || p.B != 404 || p.Difference != 362 || math.Abs(p.Uncertainty-math.Sqrt(4+16)) > 1e-12 || p.Limit != 6 {
+		t.Errorf("random jitter %+v", p)
+	}
+	d := got.Rows[0].Measured.DeterministicPS
+	if !math.IsNaN(d.A) || d.B != 20 || !math.IsNaN(d.Difference) || d.Limit != 3 {
+		t.Errorf("a figure at the floor is not a zero: %+v", d)
+	}
+	if c := got.Rows[0].Measured.Cost; c.Difference != -80 {
+		t.Errorf("cost %+v", c)
+	}
+	if got.Cheapest == nil || got.Cheapest.Chain != "optical" {
+		t.Errorf("cheapest %+v", got.Cheapest)
+	}
+}
+
+func TestHolmCorrectsOverTheComparisonsOfOneListener(t *testing.T) {
+	h := session("l", "", 12, 16)
+	second := h.Tallies[0]
+	second.Comparison.Name, second.Comparison.B, second.Correct = "bus against network", "network", 9
+	h.Tallies = append(h.Tallies, second)
+	got, err := link.Build(link.Input{Chains: chains(), Results: []link.Heard{h}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range got.Rows {
+		if r.B == "optical" && (math.Abs(r.PHolm-2*2517.0/65536) > 1e-12 || r.Verdict == link.HeardIt) {
+			t.Errorf("p %g verdict %s: twice 0.038 is above 0.05", r.PHolm, r.Verdict)
+		}
+	}
+}
+
+func TestDuplicatePairsAreBoundedByTheirRates(t *testing.T) {
+	h := session("l", "", 0, 0)
+	h.Plan.Design = trials.SameDifferent
+	// Says 'different' of everything: half of the answers right, and nothing told apart.
+	h.Tallies[0].Trials, h.Tallies[0].Correct, h.Tallies[0].Hits, h.Tallies[0].FalseAlarms = 40, 20, 20, 20
+	got, err := link.Build(link.Input{Chains: chains(), Pairings: []link.Pairing{pairing()}, Results: []link.Heard{h}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	// Lower limit of 20 of 20 at risk 0.025: 0.025^(1/20) = 0.8316.
+	if r := got.Rows[0]; math.Abs(r.UpperPD-(1-math.Pow(0.025, 1.0/20))) > 1e-9 || r.Verdict != link.RuledOut {
+		t.Errorf("upper %g verdict %s", r.UpperPD, r.Verdict)
+	}
+}

@@ -1,0 +1,343 @@
+package link
+
+import (
+	"fmt"
+	"math"
+	"sort"
+	"strings"
+)
+
+// Trend says whether comparisons that differ more in a metric were told apart more often. It is a correlation over
+// comparisons of whole chains, which differ in much else; it names no cause.
+type Trend struct {
+	Metric Metric `json:"metric"`
+	Group  string `json:"group"` // "" for all listeners
+	// Points are the comparisons: the size of the difference, and what was counted.
+	Points            []TrendPoint `json:"points"`
+	Tau               float64      `json:"tau"`     // Kendall's τ-b; NaN with fewer than three comparisons
+	P                 float64      `json:"p_value"` // two-sided, exact
+	Threshold         float64      `json:"threshold"`
+	ThresholdInterval [2]float64   `json:"threshold_interval"`
+	Says              string       `json:"says"`
+}
+
+// TrendPoint is one comparison.
+type TrendPoint struct {
+	Comparison string     `json:"comparison"`
+	Difference float64    `json:"difference"` // absolute; for the null its residual in dB
+	Correct    int        `json:"correct"`
+	Trials     int        `json:"trials"`
+	Proportion float64    `json:"proportion"`
+	Interval   [2]float64 `json:"interval"`
+}
+
+func trends(rows []Row) []Trend {
+	var out []Trend
+	metrics := []Metric{RandomJitter, RandomJitterLow, RandomJitterMid, RandomJitterHigh, DeterministicJitter, WorstLine, Noise, NullDepth}
+	for _, group := range groupsOf(rows) {
+		for _, m := range metrics {
+			t := Trend{Metric: m, Group: group, Points: pointsOf(rows, m, group), Threshold: math.NaN(), ThresholdInterval: [2]float64{math.NaN(), math.NaN()}}
+			if len(t.Points) < 2 {
+				continue
+			}
+			t.Tau, t.P = kendall(t.Points)
+			t.Says = t.words()
+			out = append(out, t)
+		}
+	}
+	return out
+}
+
+func (t Trend) words() string {
+	name, _ := t.Metric.Words()
+	if math.IsNaN(t.Tau) {
+		return fmt.Sprintf("%d comparisons are too few to say whether detection grows with %s", len(t.Points), name)
+	}
+	return fmt.Sprintf("over %d comparisons, Kendall's tau between the difference in %s and the proportion correct is %.2f (exact two-sided p %s); a correlation names no cause", len(t.Points), name, t.Tau, pText(t.P))
+}
+
+// groupsOf returns "" for all, and the groups.
+func groupsOf(rows []Row) []string {
+	seen := map[string]bool{}
+	for _, r := range rows {
+		if r.Kind == "group" {
+			seen[r.Group] = true
+		}
+	}
+	groups := make([]string, 0, len(seen)+1)
+	for g := range seen {
+		groups = append(groups, g)
+	}
+	sort.Strings(groups)
+	return append([]string{""}, groups...)
+}
+
+func pointsOf(rows []Row, m Metric, group string) []TrendPoint {
+	var points []TrendPoint
+	for _, r := range rows {
+		if r.Verdict == Void || r.Kind == "listener" || (r.Kind == "group") != (group != "") || r.Group != group {
+			continue
+		}
+		if d := differenceIn(r, m); !math.IsNaN(d) {
+			points = append(points, TrendPoint{r.Comparison, d, r.Correct, r.Trials, r.Proportion, r.ClopperPearson})
+		}
+	}
+	return points
+}
+
+func differenceIn(r Row, m Metric) float64 {
+	if m == NullDepth {
+		return r.Measured.NullDB
+	}
+	for _, p := range r.Measured.Pairs() {
+		if p.Metric == m {
+			return math.Abs(p.Difference)
+		}
+	}
+	return math.NaN()
+}
+
+// kendall returns τ-b between difference and proportion, and the exact two-sided p: the share of all orders of the
+// proportions whose |S| is at least that seen, S being concordant less discordant pairs. Up to 8 points every order is
+// counted; with more, and no ties, the distribution of S is built up point by point, and with ties p is NaN.
+//
+// ref: Kendall (1938).
+func kendall(points []TrendPoint) (tau, p float64) {
+	n := len(points)
+	if n < 3 {
+		return math.NaN(), math.NaN()
+	}
+	x, y := make([]float64, n), make([]float64, n)
+	for i, q := range points {
+		x[i], y[i] = q.Difference, q.Proportion
+	}
+	s, tiesX, tiesY := concordance(x, y)
+	pairs := float64(n*(n-1)) / 2
+	tau = float64(s) / math.Sqrt((pairs-float64(tiesX))*(pairs-float64(tiesY)))
+	if math.IsNaN(tau) {
+		return math.NaN(), math.NaN()
+	}
+	if n <= 8 {
+		return tau, everyOrder(x, y, s)
+	}
+	if tiesX+tiesY > 0 {
+		return tau, math.NaN()
+	}
+	return tau, byInversions(n, s)
+}
+
+func concordance(x, y []float64) (s, tiesX, tiesY int) {
+	for i := range x {
+		for k := range i {
+			dx, dy := sign(x[i]-x[k]), sign(y[i]-y[k])
+			s += dx * dy
+			if dx == 0 {
+				tiesX++
+			}
+			if dy == 0 {
+				tiesY++
+			}
+		}
+	}
+	return s, tiesX, tiesY
+}
+
+func sign(v float64) int {
+	switch {
+	case v > 0:
+		return 1
+	case v < 0:
+		return -1
+	}
+	return 0
+}
+
+func everyOrder(x, y []float64, seen int) float64 {
+	order := append([]float64(nil), y...)
+	all, extreme := 0, 0
+	var walk func(k int)
+	walk = func(k int) {
+		if k == len(order) {
+			all++
+			if s, _, _ := concordance(x, order); s >= abs(seen) || -s >= abs(seen) {
+				extreme++
+			}
+			return
+		}
+		for i := k; i < len(order); i++ {
+			order[k], order[i] = order[i], order[k]
+			walk(k + 1)
+			order[k], order[i] = order[i], order[k]
+		}
+	}
+	walk(0)
+	return float64(extreme) / float64(all)
+}
+
+// byInversions counts permutations of n by their number of inversions; S is all pairs less twice that number.
+func byInversions(n, seen int) float64 {
+	share := []float64{1}
+	for m := 2; m <= n; m++ {
+		next := make([]float64, len(share)+m-1)
+		for i, v := range share {
+			for j := range m {
+				next[i+j] += v / float64(m)
+			}
+		}
+		share = next
+	}
+	pairs, p := n*(n-1)/2, 0.0
+	for inversions, v := range share {
+		if s := pairs - 2*inversions; abs(s) >= abs(seen) {
+			p += v
+		}
+	}
+	return math.Min(1, p)
+}
+
+func abs(v int) int { return max(v, -v) }
+
+// Ranked is one chain in the table for readers.
+type Ranked struct {
+	Chain           string   `json:"chain"`
+	About           string   `json:"about"`
+	Cost            float64  `json:"cost"`
+	RandomPS        float64  `json:"random_jitter_ps"`
+	DeterministicPS float64  `json:"deterministic_jitter_ps"`
+	NoiseDB         float64  `json:"noise_a_weighted_db"`
+	THDNDB          float64  `json:"thd_n_db"`
+	ToldApart       []string `json:"told_apart_from"`  // by anybody, in a row whose verdict is heard
+	RuledOutFrom    []string `json:"ruled_out_from"`   // for all listeners together
+	UndecidedFrom   []string `json:"not_settled_from"` // undecided or void for all together
+	Limit           float64  `json:"random_limit_ps"`
+}
+
+// Cheapest answers what the cheapest chain is that nobody could tell from the best by figures.
+type Cheapest struct {
+	Best  string  `json:"best"`
+	Chain string  `json:"chain"`
+	Cost  float64 `json:"cost"`
+	Says  string  `json:"says"`
+}
+
+// ranking orders the source chains by random jitter, those at the floor first, then those not measured.
+func ranking(chains []Chain, rows []Row) []Ranked {
+	var out []Ranked
+	for _, c := range chains {
+		if c.Role == "floor" || c.Role == "replay" {
+			continue
+		}
+		r := Ranked{Chain: c.Name, About: c.About, Cost: c.Cost}
+		r.RandomPS, _, _, r.Limit = summary(c.Figures[RandomJitter])
+		r.DeterministicPS, _, _, _ = summary(c.Figures[DeterministicJitter])
+		r.NoiseDB, _, _, _ = summary(c.Figures[Noise])
+		r.THDNDB, _, _, _ = summary(c.Figures[THDN])
+		for _, row := range rows {
+			other := row.B
+			if row.B == c.Name {
+				other = row.A
+			} else if row.A != c.Name {
+				continue
+			}
+			switch {
+			case row.Verdict == HeardIt:
+				r.ToldApart = with(r.ToldApart, other)
+			case row.Kind == "all" && row.Verdict == RuledOut:
+				r.RuledOutFrom = with(r.RuledOutFrom, other)
+			case row.Kind == "all":
+				r.UndecidedFrom = with(r.UndecidedFrom, other)
+			}
+		}
+		out = append(out, r)
+	}
+	sort.SliceStable(out, func(i, k int) bool { return standing(out[i]) < standing(out[k]) })
+	return out
+}
+
+func standing(r Ranked) float64 {
+	if !math.IsNaN(r.RandomPS) {
+		return r.RandomPS
+	}
+	if !math.IsNaN(r.Limit) {
+		return 0 // at the floor
+	}
+	return math.Inf(1)
+}
+
+func with(list []string, s string) []string {
+	for _, have := range list {
+		if have == s {
+			return list
+		}
+	}
+	return append(list, s)
+}
+
+func holds(list []string, s string) bool {
+	for _, have := range list {
+		if have == s {
+			return true
+		}
+	}
+	return false
+}
+
+// cheapest returns nil where no chain of known cost was ruled out, by all together and by nobody heard, against the best.
+func cheapest(ranked []Ranked, rows []Row) *Cheapest {
+	if len(ranked) < 2 || math.IsInf(standing(ranked[0]), 1) {
+		return nil
+	}
+	best := ranked[0]
+	var found *Cheapest
+	for _, r := range ranked[1:] {
+		if math.IsNaN(r.Cost) || !holds(r.RuledOutFrom, best.Chain) || holds(r.ToldApart, best.Chain) || holds(r.UndecidedFrom, best.Chain) {
+			continue
+		}
+		if found == nil || r.Cost < found.Cost {
+			bound := 0.0
+			for _, row := range rows {
+				if row.Kind == "all" && (row.A == best.Chain && row.B == r.Chain || row.B == best.Chain && row.A == r.Chain) {
+					bound = math.Max(bound, row.UpperPD)
+				}
+			}
+			found = &Cheapest{best.Chain, r.Chain, r.Cost, fmt.Sprintf("%s costs %g; that more than %.1f %% of listeners could tell it from %s, the best by figures, is ruled out", r.Chain, r.Cost, 100*bound, best.Chain)}
+		}
+	}
+	return found
+}
+
+func warnings(in Input, out Result) []string {
+	var w []string
+	if out.Simulated {
+		w = append(w, "some answers are simulated: they come from a computation, not from people")
+	}
+	roles := map[string]bool{}
+	for _, c := range in.Chains {
+		roles[c.Role] = true
+	}
+	if !roles["floor"] {
+		w = append(w, "the recording set-up was not measured by itself: figures hold its own faults too")
+	}
+	if !roles["replay"] {
+		w = append(w, "the replay chain was not measured: what it hides is unknown")
+	}
+	several := map[string]bool{}
+	for _, r := range out.Rows {
+		if r.Kind != "listener" {
+			several[r.Comparison] = true
+		}
+	}
+	if len(several) > 1 {
+		w = append(w, fmt.Sprintf("%d comparisons were made (%s): p-values are corrected for that number", len(several), strings.Join(keys(several), ", ")))
+	}
+	return w
+}
+
+func keys(m map[string]bool) []string {
+	var out []string
+	for k := range m {
+		out = append(out, k)
+	}
+	sort.Strings(out)
+	return out
+}

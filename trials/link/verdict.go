@@ -1,0 +1,239 @@
+package link
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"heardiff/stats"
+)
+
+// Verdict is what a row says.
+type Verdict string
+
+// The verdicts.
+const (
+	HeardIt   Verdict = "heard"
+	RuledOut  Verdict = "ruled out"
+	Undecided Verdict = "undecided"
+	Void      Verdict = "void"
+)
+
+// Confound is something besides the chains' jitter and noise that could explain a result. Voids says that it is large
+// enough to be heard itself.
+type Confound struct {
+	Name  string  `json:"name"`
+	Value float64 `json:"value"`
+	Limit float64 `json:"limit"`
+	Unit  string  `json:"unit"`
+	Voids bool    `json:"voids"`
+	Says  string  `json:"says"`
+}
+
+// What may remain between two presentations. Level: the match used in a published long blind comparison, under 0.1 dB
+// per channel (Meyer and Moran, supplement to JAES 55(9), 2007). Alignment: common practice, no source. Response: the least
+// just-noticeable difference in level of most sounds, 0.5 dB (Open University, OpenLearn "Hearing", 10.3).
+const (
+	levelLimitDB    = 0.1
+	offsetLimitUS   = 10
+	responseNoteDB  = 0.1
+	responseLimitDB = 0.5
+	loudnessNoteLU  = 0.1
+	noiseNoteDB     = 3 // common practice, no source: a doubling of noise power
+)
+
+func confounds(r *tallied, p Pairing) []Confound {
+	var out []Confound
+	over := func(name, unit string, v, limit float64, voids bool, what string) {
+		if math.Abs(v) > limit {
+			out = append(out, Confound{name, v, limit, unit, voids, fmt.Sprintf("%s: %+.3g %s, more than %g %s", what, v, unit, limit, unit)})
+		}
+	}
+	over("level", "dB", p.LevelErrorDB, levelLimitDB, true, "level left unequal")
+	over("alignment", "µs", p.OffsetErrorUS, offsetLimitUS, true, "presentations out of step")
+	if math.Abs(p.ResponseMaxDB) >= responseLimitDB {
+		over("response", "dB", p.ResponseMaxDB, responseLimitDB*(1-1e-12), true, "frequency response differs, enough to be heard by itself")
+	} else {
+		over("response", "dB", p.ResponseMaxDB, responseNoteDB, false, "frequency response differs")
+	}
+	over("loudness", "LU", p.LoudnessDifferenceLU, loudnessNoteLU, false, "loudness differs")
+	over("noise", "dB", r.Measured.NoiseAWeightedDB.Difference, noiseNoteDB, false, "noise differs besides jitter")
+	over("hum", "dB", r.Measured.HumDB.Difference, noiseNoteDB, false, "hum differs besides jitter")
+	if p.BitPerfect != nil && !*p.BitPerfect {
+		out = append(out, Confound{Name: "integrity", Value: math.NaN(), Limit: math.NaN(), Says: "one chain does not deliver the words it was sent"})
+	}
+	return append(out, procedure(r)...)
+}
+
+// procedure names what in the running of the sessions weakens them.
+func procedure(r *tallied) []Confound {
+	var out []Confound
+	voids, flags, gaveUp, helper := 0, 0, 0, 0
+	for _, h := range r.heard {
+		voids, flags = voids+h.Voids, flags+h.Flags
+		if h.GivenUp {
+			gaveUp++
+		}
+		if h.Plan.SingleBlind {
+			helper++
+		}
+	}
+	add := func(name string, n int, says string) {
+		if n > 0 {
+			out = append(out, Confound{name, float64(n), 0, "", false, fmt.Sprintf(says, n)})
+		}
+	}
+	add("single blind", helper, "%d sessions were run by a helper who knew what was connected")
+	add("given up", gaveUp, "%d sessions ended early, so their number of trials was not that of the plan")
+	add("void trials", voids, "%d trials were void and asked again")
+	add("playback", flags, "%d events in playback were flagged")
+	if r.Kind == "listener" && r.Sessions > 1 {
+		add("repeated", r.Sessions, "%d sessions were added up; their number was not fixed before the first trial")
+	}
+	return out
+}
+
+// masked names the figures in which the replay chain itself exceeds what is under test, so that the test could not have
+// shown a difference in them.
+func masked(m Measured, chains []Chain) []string {
+	var out []string
+	for _, c := range chains {
+		if c.Role != "replay" {
+			continue
+		}
+		for _, p := range m.Pairs() {
+			own, _, n, limit := summary(c.Figures[p.Metric])
+			larger := math.Max(p.A, p.B)
+			if n == 0 || math.IsNaN(larger) || math.IsNaN(own) && !(limit > larger) {
+				continue
+			}
+			if math.IsNaN(own) {
+				continue // at its floor the replay chain is known only to be below limit
+			}
+			if own >= larger {
+				name, unit := p.Metric.Words()
+				out = append(out, fmt.Sprintf("%s: the replay chain %q has %.3g %s, the chains under test at most %.3g", name, c.Name, own, unit, larger))
+			}
+		}
+	}
+	return out
+}
+
+// decide gives the verdict by the rules of the package comment.
+func decide(r *tallied) {
+	r.Verdict, r.Reason = plain(r)
+	switch {
+	case passed(r.Negative, r.Alpha):
+		r.Verdict = Void
+		r.Reason = fmt.Sprintf("the negative control was passed, %d of %d right where both sounds were the same: something besides sound tells them apart", r.Negative.Correct, r.Negative.Trials)
+	case r.Verdict == HeardIt && voiding(r.Confounds) != "":
+		r.Verdict = Void
+		r.Reason = "told apart, but " + voiding(r.Confounds) + ": that alone could be what was heard"
+	case r.Verdict != HeardIt && missed(r.Positive, r.Alpha):
+		r.Verdict = Void
+		r.Reason = fmt.Sprintf("the positive control was missed, %d of %d right where the sounds differ plainly: missing others shows nothing", r.Positive.Correct, r.Positive.Trials)
+	case r.Verdict == HeardIt && len(r.Confounds) > 0:
+		r.Reason = "could be explained first by: " + list(r.Confounds) + ". " + r.Reason
+	case r.Verdict == RuledOut && coversJitterAndNoise(r):
+		r.Verdict = Undecided
+		r.Reason = "the test could not have shown it: " + strings.Join(r.Masked, "; ")
+	}
+	if r.Verdict == Undecided {
+		r.TrialsToSettle = settling(r.Smallest, r.Alpha)
+		if r.TrialsToSettle > 0 && !coversJitterAndNoise(r) {
+			r.Reason += fmt.Sprintf("; a fresh plan of %d trials would settle it in four of five cases", r.TrialsToSettle)
+		}
+	}
+}
+
+// plain is the verdict that the counts alone give.
+func plain(r *tallied) (Verdict, string) {
+	// A relative margin of 1e-9 is the accuracy to which tails are computed.
+	if !math.IsNaN(r.Log10P) && r.Log10PHolm <= math.Log10(r.Alpha)+1e-9 {
+		return HeardIt, fmt.Sprintf("%d of %d right; p %s after correction for the comparisons, at most %g accepted", r.Correct, r.Trials, pText(r.PHolm), r.Alpha)
+	}
+	if math.IsNaN(r.Log10P) {
+		return Undecided, "pairs of only one kind were answered"
+	}
+	if r.Log10PBelow <= math.Log10(r.Alpha/2)+1e-9 {
+		return Undecided, fmt.Sprintf("reliably wrong, %d of %d right (two-sided p %s): told apart, and named the wrong way round", r.Correct, r.Trials, pText(r.PTwoSided))
+	}
+	if r.UpperPD < r.Smallest {
+		return RuledOut, fmt.Sprintf("above p_d %.3f: the upper bound at %g, below the plan's %g", r.UpperPD, r.Alpha, r.Smallest)
+	}
+	return Undecided, fmt.Sprintf("%d of %d right; p_d may still be up to %.3f, the plan asks for less than %g", r.Correct, r.Trials, r.UpperPD, r.Smallest)
+}
+
+// passed reports whether a control was right more often than chance allows.
+func passed(c Control, alpha float64) bool {
+	k, _, ok := stats.CriticalCount(c.Trials, 0.5, alpha)
+	return c.Trials > 0 && ok && c.Correct >= k
+}
+
+// missed reports whether a control long enough to be passed was not.
+func missed(c Control, alpha float64) bool {
+	k, _, ok := stats.CriticalCount(c.Trials, 0.5, alpha)
+	return c.Trials > 0 && ok && c.Correct < k
+}
+
+func voiding(all []Confound) string {
+	var says []string
+	for _, c := range all {
+		if c.Voids {
+			says = append(says, c.Says)
+		}
+	}
+	return strings.Join(says, "; ")
+}
+
+func list(all []Confound) string {
+	says := make([]string, len(all))
+	for i, c := range all {
+		says[i] = c.Says
+	}
+	return strings.Join(says, "; ")
+}
+
+// coversJitterAndNoise reports whether the replay chain exceeds the chains in random jitter, lines and noise alike,
+// as far as they were measured.
+func coversJitterAndNoise(r *tallied) bool {
+	known := 0
+	for _, p := range r.Measured.Pairs() {
+		if (p.Metric == RandomJitter || p.Metric == DeterministicJitter || p.Metric == Noise) && !math.IsNaN(math.Max(p.A, p.B)) {
+			known++
+		}
+	}
+	covered := 0
+	for _, m := range []Metric{RandomJitter, DeterministicJitter, Noise} {
+		name, _ := m.Words()
+		for _, s := range r.Masked {
+			if strings.HasPrefix(s, name+":") {
+				covered++
+				break
+			}
+		}
+	}
+	return known > 0 && covered == known
+}
+
+// settling returns the size of a plan with a power of 0.8 to find the smallest effect, and to rule it out where nothing
+// is heard; 0 where no plan in reach does.
+func settling(smallest, alpha float64) int {
+	const power = 0.8
+	find, err := stats.TrialsFor(0.5, stats.FromDiscriminators(smallest), alpha, power)
+	if err != nil {
+		return 0
+	}
+	out, err := stats.TrialsToRuleOut(0.5, smallest, 0, alpha, power)
+	if err != nil {
+		return 0
+	}
+	return max(find.Trials, out.Trials)
+}
+
+func pText(p float64) string {
+	if p < 0.001 {
+		return "<0.001"
+	}
+	return fmt.Sprintf("%.3f", p)
+}
