@@ -10,6 +10,7 @@ func (a *app) commands() []*cobra.Command {
 		a.studyCommand(),
 		a.chainCommand(),
 		a.captureCommand(),
+		a.prepareCommand(),
 		a.planCommand(),
 		a.listenerCommand(),
 		a.devicesCommand(),

@@ -1,0 +1,308 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"heardiff/cmd/heardiff/internal/wire"
+	"heardiff/measure/match"
+	"heardiff/playback/pcm"
+	"heardiff/playback/wav"
+	"heardiff/trials/sqlite"
+)
+
+// controlTreatment names the plain difference that practice and positive controls use.
+const controlTreatment = "level −1.5 dB"
+
+// controlDB is that difference: well above the half to one decibel that most people just notice in most sounds
+// (measured and published, see the guide), and downwards, so that it cannot clip.
+const controlDB = -1.5
+
+// prepareOptions are the flags of "prepare".
+type prepareOptions struct{ excerpt, music, name string }
+
+func (a *app) prepareCommand() *cobra.Command {
+	var o prepareOptions
+	c := &cobra.Command{
+		Use:   "prepare [--excerpt START:LENGTH] [--music NAME] [--name NAME]",
+		Short: "cut excerpts in which nothing but the chain differs",
+		Long: `Cut the same stretch out of every chain's capture of a piece: aligned to a fraction of a
+sample, drift taken out, polarity put right, levels matched (by least squares where the pair
+nulls deeply, by BS.1770 loudness otherwise), ends faded. What is left is measured again on
+the very samples that will be played; more than 0.1 dB in level or 10 µs in time is refused.
+
+Seconds count in the first chain's capture. Excerpts of 10 to 25 s listen best.
+
+` + exitCodes,
+		Example: `  heardiff prepare --music suite --excerpt 30:15`,
+		Args:    exactArgs(),
+		RunE:    func(c *cobra.Command, _ []string) error { return a.prepare(c.Context(), o) },
+	}
+	f := c.Flags()
+	f.StringVar(&o.excerpt, "excerpt", "", "`START:LENGTH` in seconds (else 20 s from where all captures have begun)")
+	f.StringVar(&o.music, "music", "", "the `piece` (else the only one)")
+	f.StringVar(&o.name, "name", "", "the excerpt's `name`")
+	return c
+}
+
+// preparation is what "prepare" prints.
+type preparation struct {
+	Schema   string            `json:"schema"`
+	Excerpts []preparedExcerpt `json:"excerpts"`
+	Warnings []string          `json:"warnings"`
+}
+
+type preparedExcerpt struct {
+	Excerpt string  `json:"excerpt"`
+	Music   string  `json:"music"`
+	StartS  float64 `json:"start_s"`
+	Seconds float64 `json:"seconds"`
+	RateHz  int     `json:"rate_hz"`
+
+	Presentations []preparedPresentation `json:"presentations"`
+	NullDB        float64                `json:"null_db"`
+	LoopFrames    [2]int                 `json:"loop_frames"`
+}
+
+type preparedPresentation struct {
+	Chain string `json:"chain"`
+	Path  string `json:"path"`
+	match.Presentation
+	SHA256 string `json:"sha256"`
+}
+
+func (a *app) prepare(ctx context.Context, o prepareOptions) error {
+	cut, err := parseExcerpt(o.excerpt)
+	if err != nil {
+		return err
+	}
+	if o.name != "" {
+		if err := checkName("excerpt", o.name); err != nil {
+			return err
+		}
+	}
+	s, err := a.openStudy(ctx)
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	captures, err := musicCaptures(ctx, s, o.music)
+	if err != nil {
+		return err
+	}
+	clips, err := a.match(s, captures, cut)
+	if err != nil {
+		return err
+	}
+	if o.name == "" {
+		o.name = fmt.Sprintf("%s-%s-%s", captures[0].Music, trimmed(clips.StartS), trimmed(clips.Seconds))
+	}
+	e, err := a.keepExcerpt(ctx, s, o.name, captures, clips)
+	if err != nil {
+		return err
+	}
+	p := preparation{Schema: "heardiff.prepare/1", Excerpts: []preparedExcerpt{e}, Warnings: clips.Warnings}
+	return a.print(p, func(w io.Writer) { p.text(w) })
+}
+
+func trimmed(seconds float64) string { return strconv.FormatFloat(seconds, 'f', 0, 64) }
+
+// parseExcerpt reads START:LENGTH.
+func parseExcerpt(text string) (match.Excerpt, error) {
+	if text == "" {
+		return match.Excerpt{}, nil
+	}
+	start, length, ok := strings.Cut(text, ":")
+	from, err1 := strconv.ParseFloat(start, 64)
+	seconds, err2 := strconv.ParseFloat(length, 64)
+	cut := match.Excerpt{StartS: from, LengthS: seconds}
+	if !ok || err1 != nil || err2 != nil {
+		return cut, misusedf("--excerpt %q: START:LENGTH in seconds, such as 30:15", text)
+	}
+	return cut, misused(cut.Validate())
+}
+
+// musicCaptures returns the latest music capture of each source chain.
+func musicCaptures(ctx context.Context, s *sqlite.Store, music string) ([]sqlite.Capture, error) {
+	all, err := s.Captures(ctx)
+	if err != nil {
+		return nil, err
+	}
+	chains, err := s.Chains(ctx)
+	if err != nil {
+		return nil, err
+	}
+	pieces := map[string]bool{}
+	var found []sqlite.Capture
+	for _, chain := range chains {
+		var latest *sqlite.Capture
+		for i, c := range all {
+			if c.Chain == chain.Name && c.Kind == "music" && chain.Role == "source" && (music == "" || c.Music == music) {
+				latest = &all[i]
+				pieces[c.Music] = true
+			}
+		}
+		if latest != nil {
+			found = append(found, *latest)
+		}
+	}
+	switch {
+	case len(pieces) > 1:
+		return nil, misusedf("there are %d pieces of music: choose one with --music", len(pieces))
+	case len(found) < 2:
+		return nil, rejected(fmt.Errorf("%d chains have captures of music %s: two or more are needed", len(found), music),
+			`"heardiff capture add CHAIN FILE --as music" adds one`)
+	}
+	return found, nil
+}
+
+func (a *app) match(s *sqlite.Store, captures []sqlite.Capture, cut match.Excerpt) (match.Prepared, error) {
+	var readers []pcm.Reader
+	for _, c := range captures {
+		f, err := a.open(s.Path(c.Path))
+		if err != nil {
+			return match.Prepared{}, err
+		}
+		defer f.Close()
+		readers = append(readers, f)
+	}
+	done := a.progress("matching")
+	defer done(1)
+	p, err := match.Prepare(readers, cut)
+	switch {
+	case errors.Is(err, match.ErrUnfit), errors.Is(err, match.ErrUnrelated), errors.Is(err, pcm.ErrMismatch):
+		return p, rejected(fmt.Errorf("%w (captures count in the order %s)", err, captureNames(captures)), "compare the captures with \"heardiff compare A B\"; record again what is damaged")
+	}
+	return p, err
+}
+
+func captureNames(captures []sqlite.Capture) string {
+	var names []string
+	for _, c := range captures {
+		names = append(names, c.Chain)
+	}
+	return strings.Join(names, ", ")
+}
+
+// keepExcerpt writes the presentations and records them. Until all is well they stand in a folder of their own,
+// which is removed where anything fails.
+func (a *app) keepExcerpt(ctx context.Context, s *sqlite.Store, name string, captures []sqlite.Capture, p match.Prepared) (preparedExcerpt, error) {
+	e := preparedExcerpt{Excerpt: name, Music: captures[0].Music, StartS: p.StartS, Seconds: p.Seconds, RateHz: int(p.Rate), NullDB: p.NullDB, LoopFrames: p.LoopFrames}
+	if err := os.MkdirAll(s.Path("audio/excerpts"), 0o755); err != nil {
+		return e, fmt.Errorf("make the excerpt's folder: %w", err)
+	}
+	temporary, err := os.MkdirTemp(s.Path("audio/excerpts"), ".incoming-*")
+	if err != nil {
+		return e, fmt.Errorf("make the excerpt's folder: %w", err)
+	}
+	defer os.RemoveAll(temporary)
+	stored := sqlite.Excerpt{Name: name, Music: e.Music, StartS: p.StartS, Seconds: p.Seconds, RateHz: e.RateHz}
+	for i, v := range p.Presentations {
+		one, err := writePresentation(temporary, name, captures[i].Chain, v)
+		if err != nil {
+			return e, err
+		}
+		e.Presentations = append(e.Presentations, one)
+		kept, err := storedPresentation(one, "", 0)
+		if err != nil {
+			return e, err
+		}
+		stored.Presentations = append(stored.Presentations, kept)
+		control, err := writeControl(temporary, name, captures[i].Chain, v)
+		if err != nil {
+			return e, err
+		}
+		stored.Presentations = append(stored.Presentations, control)
+	}
+	if stored.Result, err = wire.Marshal(e); err != nil {
+		return e, err
+	}
+	return e, commitExcerpt(ctx, s, temporary, stored)
+}
+
+// commitExcerpt moves the folder into place and records it; both or neither.
+func commitExcerpt(ctx context.Context, s *sqlite.Store, temporary string, e sqlite.Excerpt) error {
+	final := s.Path("audio/excerpts/" + e.Name)
+	if _, err := os.Stat(final); err == nil {
+		return rejected(fmt.Errorf("excerpt %q: already in the study", e.Name), "give another one a name of its own: --name NAME")
+	}
+	if err := os.Chmod(temporary, 0o755); err != nil {
+		return err
+	}
+	if err := os.Rename(temporary, final); err != nil {
+		return fmt.Errorf("move the excerpt into the study: %w", err)
+	}
+	if err := s.SaveExcerpt(ctx, e); err != nil {
+		return errors.Join(inStudy(err), os.RemoveAll(final))
+	}
+	return nil
+}
+
+func writePresentation(dir, excerpt, chain string, v match.Presentation) (preparedPresentation, error) {
+	file := chain + ".wav"
+	sum, err := writeClip(filepath.Join(dir, file), v.Clip)
+	return preparedPresentation{Chain: chain, Path: "audio/excerpts/" + excerpt + "/" + file, Presentation: v, SHA256: sum}, err
+}
+
+func storedPresentation(p preparedPresentation, treatment string, dose float64) (sqlite.Presentation, error) {
+	result, err := wire.Marshal(p)
+	return sqlite.Presentation{Chain: p.Chain, Treatment: treatment, Dose: dose, Path: p.Path, SHA256: p.SHA256, Result: result}, err
+}
+
+// writeControl writes the plain difference: the same samples, softer.
+func writeControl(dir, excerpt, chain string, v match.Presentation) (sqlite.Presentation, error) {
+	soft := v.Clip.Clone()
+	gain := pcm.Ratio(controlDB)
+	for _, ch := range soft.Channels {
+		for i := range ch {
+			ch[i] *= gain
+		}
+	}
+	file := chain + "-softer.wav"
+	sum, err := writeClip(filepath.Join(dir, file), soft)
+	if err != nil {
+		return sqlite.Presentation{}, err
+	}
+	v.LevelErrorDB, v.GainDB = controlDB, v.GainDB+controlDB
+	return storedPresentation(preparedPresentation{Chain: chain, Path: "audio/excerpts/" + excerpt + "/" + file, Presentation: v, SHA256: sum}, controlTreatment, controlDB)
+}
+
+// writeClip writes a clip as 32-bit float and returns the file's SHA-256.
+func writeClip(path string, c pcm.Clip) (string, error) {
+	w, err := wav.Create(path, c.Format(), nil)
+	if err != nil {
+		return "", fmt.Errorf("write %s: %w", filepath.Base(path), err)
+	}
+	defer w.Abort()
+	if err := w.Write(c.Channels); err != nil {
+		return "", fmt.Errorf("write %s: %w", filepath.Base(path), err)
+	}
+	if err := w.Close(); err != nil {
+		return "", fmt.Errorf("write %s: %w", filepath.Base(path), err)
+	}
+	return hashFile(path)
+}
+
+func (p preparation) text(w io.Writer) {
+	for _, e := range p.Excerpts {
+		fmt.Fprintf(w, "excerpt %s: %s, %.2f s from %.2f s, %d Hz\n", e.Excerpt, e.Music, e.Seconds, e.StartS, e.RateHz)
+		t := newTable("chain", "offset (s)", "drift (ppm)", "gain (dB)", "polarity", "level by", "level error (dB)", "time error (µs)", "null (dB)")
+		t.right(1, 2, 3, 6, 7, 8)
+		for _, v := range e.Presentations {
+			t.row(v.Chain, figure(v.OffsetS, "%.6f"), figure(v.DriftPPM, "%.3f"), figure(v.GainDB, "%.3f"), v.Polarity, v.LevelBy,
+				figure(v.LevelErrorDB, "%.4f"), figure(v.OffsetErrorUS, "%.3f"), figure(v.NullDB, "%.1f"))
+		}
+		t.print(w, "\n")
+	}
+	for _, warning := range p.Warnings {
+		fmt.Fprintf(w, "\nwarning: %s\n", warning)
+	}
+}
