@@ -9,7 +9,7 @@ import (
 )
 
 // threeDB is the power ratio within which a figure is not told from the floor's.
-var threeDB = math.Pow(10, 0.3)
+const threeDB = 1.9952623149688795 // 10^0.3
 
 // AgainstFloor returns r read against the same measurement of the recording set-up alone. A random figure within
 // 3 dB of the floor's (or of the bound of additive noise under it) becomes an upper bound; a line within 3 dB of the same

@@ -1,0 +1,81 @@
+package jitter_test
+
+import (
+	"fmt"
+	"runtime"
+	"testing"
+
+	"heardiff/measure/jitter"
+	"heardiff/measure/jitter/jittertest"
+	"heardiff/playback/pcm"
+)
+
+// loop is a capture of any length that repeats a second of whole periods: it takes no memory.
+type loop struct {
+	second pcm.Clip
+	frames int
+}
+
+func (l loop) Format() pcm.Format { return l.second.Format() }
+func (l loop) Frames() int        { return l.frames }
+func (l loop) ReadFrames(dst [][]float64, from int) (int, error) {
+	n := min(len(dst[0]), l.frames-from)
+	for c := range dst {
+		for at := 0; at < n; {
+			at += copy(dst[c][at:n], l.second.Channels[c][(from+at)%l.second.Len():])
+		}
+	}
+	return n, nil
+}
+
+func newLoop(rate pcm.Rate, seconds int) loop {
+	c := jittertest.Capture{Rate: rate, Seconds: 1, CarrierHz: rate.Hz() / 4, Amplitude: 0.7,
+		Jitter: []jittertest.Sine{{Hz: 100, Peak: 1e-9}}}
+	d := c
+	d.Seed = 2
+	return loop{jittertest.Clip(c, d), seconds * int(rate)}
+}
+
+func BenchmarkMeasure(b *testing.B) {
+	for _, c := range []struct {
+		rate    pcm.Rate
+		seconds int
+	}{{192000, 15}, {192000, 30}, {192000, 60}, {48000, 60}} {
+		b.Run(fmt.Sprintf("%d_Hz_%d_s", c.rate, c.seconds), func(b *testing.B) {
+			clip, err := pcm.Load(newLoop(c.rate, 1), 0, -1)
+			if err != nil {
+				b.Fatal(err)
+			}
+			r := loop{clip, c.seconds * int(c.rate)}
+			// Noise on top breaks the repeat: a repeated second would be all lines.
+			noisy := noisy{r}
+			b.SetBytes(int64(r.frames) * 2 * 8)
+			b.ReportAllocs()
+			for b.Loop() {
+				if _, err := jitter.Measure(noisy, jitter.Config{Spectrum: true}); err != nil {
+					b.Fatal(err)
+				}
+			}
+			var m runtime.MemStats
+			runtime.ReadMemStats(&m)
+			b.ReportMetric(float64(m.Sys)/1e6, "MB-held")
+		})
+	}
+}
+
+// noisy adds noise that is a hash of the frame number.
+type noisy struct{ loop }
+
+func (n noisy) ReadFrames(dst [][]float64, from int) (int, error) {
+	count, err := n.loop.ReadFrames(dst, from)
+	for c := range dst {
+		for i := range count {
+			x := uint64(from+i)*0x9e3779b97f4a7c15 + uint64(c)*0xd1342543de82ef95
+			x ^= x >> 29
+			x *= 0xbf58476d1ce4e5b9
+			x ^= x >> 32
+			dst[c][i] += 4e-6 * (float64(x>>11)/(1<<53) - 0.5)
+		}
+	}
+	return count, err
+}

@@ -1,0 +1,238 @@
+package jitter_test
+
+import (
+	"errors"
+	"flag"
+	"math"
+	"testing"
+
+	"heardiff/measure/jitter"
+	"heardiff/measure/jitter/jittertest"
+	"heardiff/playback/pcm"
+)
+
+var full = flag.Bool("full", false, "widen the grids of simulated captures")
+
+// Hum that modulates the amplitude, a tone beside the carrier, and a real line of time error, together.
+func TestAmplitudeAndAdditiveLinesAreNoJitter(t *testing.T) {
+	c := base()
+	c.AM = []jittertest.Sine{{Hz: 100, Peak: 1e-4}}
+	c.Added = []jittertest.Sine{{Hz: 12000.03 + 3000, Peak: 0.7e-5}, {Hz: 12000.03 - 5000, Peak: 0.7e-5}}
+	c.Jitter = []jittertest.Sine{{Hz: 700, Peak: 400e-12}}
+	ch := measure(t, jitter.Config{}, c).Channel[0]
+	if len(ch.Lines) != 1 || math.Abs(ch.Lines[0].OffsetHz-700) > 0.01 {
+		t.Errorf("jitter lines %+v, want the one at 700 Hz", ch.Lines)
+	}
+	want := []jitter.AMLine{{OffsetHz: 100, DepthDBc: -86.0206}, {OffsetHz: 3000, DepthDBc: -100, OneSided: 1}, {OffsetHz: 5000, DepthDBc: -100, OneSided: -1}}
+	if len(ch.AMLines) != len(want) {
+		t.Fatalf("amplitude lines %+v, want %+v", ch.AMLines, want)
+	}
+	for i, l := range ch.AMLines {
+		if math.Abs(l.OffsetHz-want[i].OffsetHz) > 0.01 || math.Abs(l.DepthDBc-want[i].DepthDBc) > 0.15 || l.OneSided != want[i].OneSided {
+			t.Errorf("amplitude line %+v, want %+v", l, want[i])
+		}
+	}
+}
+
+func TestAmplitudeAndPhaseOfOneRateAreParted(t *testing.T) {
+	for _, phase := range []float64{0, 1, 2.5} {
+		c := base()
+		c.Jitter = []jittertest.Sine{{Hz: 100, Peak: 1e-9}} // 7.54e-5 rad
+		c.AM = []jittertest.Sine{{Hz: 100, Peak: 2e-5, Phase: phase}}
+		ch := measure(t, jitter.Config{}, c).Channel[0]
+		if len(ch.Lines) != 1 || math.Abs(ch.Lines[0].PeakPs/1000-1) > 0.0116 {
+			t.Errorf("phase %v: lines %+v, want 1000 ps at 100 Hz", phase, ch.Lines)
+		}
+		if len(ch.AMLines) != 1 || math.Abs(ch.AMLines[0].DepthDBc+100) > 0.2 {
+			t.Errorf("phase %v: amplitude lines %+v, want −100 dBc", phase, ch.AMLines)
+		}
+	}
+}
+
+// Large jitter has sidebands of many orders; all belong to one line.
+func TestBesselProductsAreNoLines(t *testing.T) {
+	c := base()
+	c.Jitter = []jittertest.Sine{{Hz: 500, Peak: 1e-6}}
+	ch := measure(t, jitter.Config{}, c).Channel[0]
+	if len(ch.Lines) != 1 || len(ch.AMLines) != 0 || math.Abs(ch.Lines[0].PeakPs/1e6-1) > 1e-4 {
+		t.Errorf("lines %+v, amplitude lines %+v; want 1 µs at 500 Hz alone", ch.Lines, ch.AMLines)
+	}
+}
+
+func TestClockOffsetAndDriftDoNotSmearLines(t *testing.T) {
+	for _, c := range []struct{ offsetPPM, driftPPM float64 }{{-200, 0}, {200, 0}, {50, 200}, {0, -200}} {
+		x := base()
+		x.CarrierHz = 12000 * (1 + c.offsetPPM*1e-6)
+		x.DriftPPM = c.driftPPM
+		x.Jitter = []jittertest.Sine{{Hz: 12, Peak: 300e-12}, {Hz: 300, Peak: 100e-12}}
+		r := measure(t, jitter.Config{}, x)
+		ch := r.Channel[0]
+		if math.Abs(r.FrequencyOffsetPPM-c.offsetPPM) > 0.05 || math.Abs(ch.DriftPPM-c.driftPPM) > 1 {
+			t.Errorf("offset %.3f and drift %.3f ppm, want %v and %v", r.FrequencyOffsetPPM, ch.DriftPPM, c.offsetPPM, c.driftPPM)
+		}
+		if len(ch.Lines) != 2 {
+			t.Errorf("%+v: lines %+v, want two", c, ch.Lines)
+			continue
+		}
+		for i, want := range []float64{300, 100} {
+			if l := ch.Lines[i]; math.Abs(l.PeakPs-want) > max(0.0116*want, 3*l.PeakSEPs) {
+				t.Errorf("%+v: %+v, want %v ps", c, l, want)
+			}
+		}
+	}
+}
+
+// signal is the jitter signal as its definition gives it.
+func signal(bits, frames int) []float64 {
+	q := pcm.NewPlainQuantizer(bits)
+	out := make([]float64, frames)
+	for i := range out {
+		w := int32(1) << (bits - 2)
+		if i%4 < 2 {
+			w = -w
+		}
+		if i%192 >= 96 {
+			w--
+		}
+		out[i] = q.Value(w)
+	}
+	return out
+}
+
+func TestTheSignalsOwnLinesAreInherent(t *testing.T) {
+	clip := pcm.Clip{Rate: 48000, Channels: [][]float64{signal(16, 480000)}}
+	noise := jittertest.Capture{Rate: 48000, Seconds: 10, CarrierHz: 1, NoiseDBFS: -115, Seed: 5}.Samples()
+	for i, v := range noise {
+		clip.Channels[0][i] += v
+	}
+	r, err := jitter.Measure(clip, jitter.Config{Bits: 16})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ch := r.Channel[0]
+	if len(ch.Lines) == 0 || ch.DeterministicPs != 0 {
+		t.Errorf("%.2f ps counted of lines %+v: all are the signal's", ch.DeterministicPs, ch.Lines)
+	}
+	for _, l := range ch.Lines {
+		if !l.Inherent || math.Abs(math.Remainder(l.OffsetHz, 500)) < 200 {
+			t.Errorf("line %+v is not marked, or not at an odd multiple of 250 Hz", l)
+		}
+	}
+	if math.Abs(ch.LevelDBFS+3.0103) > 0.001 { // published level of the tone
+		t.Errorf("level %.4f dBFS, want −3.0103", ch.LevelDBFS)
+	}
+	if r, err = jitter.Measure(clip, jitter.Config{Bits: 24}); err != nil || r.Channel[0].DeterministicPs < 3 {
+		t.Errorf("said to be 24 bits, the 16-bit lines count: got %.2f ps, error %v", r.Channel[0].DeterministicPs, err)
+	}
+}
+
+func TestNothingBelowTheFloorIsReported(t *testing.T) {
+	c := base()
+	c.NoiseDBFS = -100
+	c.RandomPs, c.RandomLowHz, c.RandomHighHz = 1, 10, 9600
+	ch := measure(t, jitter.Config{}, c).Channel[0]
+	if !ch.RandomAtFloor || !math.IsNaN(ch.RandomPs) || ch.RandomLimitPs < 1 || ch.RandomLimitPs > ch.RawPs {
+		t.Errorf("1 ps under −100 dBFS of noise: %+v", ch)
+	}
+}
+
+func TestAgainstFloor(t *testing.T) {
+	c := base()
+	c.Jitter = []jittertest.Sine{{Hz: 100, Peak: 100e-12}, {Hz: 1000, Peak: 50e-12}}
+	c.RandomPs, c.RandomLowHz, c.RandomHighHz = 40, 10, 9600
+	floor := measure(t, jitter.Config{}, c)
+	c.Seed, c.Jitter[0].Peak = 2, 300e-12
+	near, err := measure(t, jitter.Config{}, c).AgainstFloor(floor)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ch := near.Channel[0]
+	if !ch.RandomAtFloor || !math.IsNaN(ch.RandomPs) || ch.RandomLimitPs < 40 {
+		t.Errorf("the floor's own jitter is no figure: %+v", ch)
+	}
+	if len(ch.Lines) != 2 || ch.Lines[0].AtFloor || !ch.Lines[1].AtFloor || math.Abs(ch.DeterministicPs-212.13) > 2.5 {
+		t.Errorf("lines %+v, %.2f ps; only the first stands above the floor", ch.Lines, ch.DeterministicPs)
+	}
+	c.RandomPs = 80
+	if far, _ := measure(t, jitter.Config{}, c).AgainstFloor(floor); far.Channel[0].RandomAtFloor || math.Abs(far.Channel[0].RandomPs-80) > 3 {
+		t.Errorf("twice the floor's jitter: %+v", far.Channel[0])
+	}
+}
+
+func TestChannelsTellCommonFromSeparateJitter(t *testing.T) {
+	a := base()
+	a.RandomPs, a.RandomLowHz, a.RandomHighHz = 100, 10, 9600
+	b := a
+	b.Amplitude, b.NoiseDBFS = -0.5, 0 // one seed: noise in both would be the same noise
+	clip := jittertest.Clip(a, b)
+	r, err := jitter.Measure(clip, jitter.Config{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r.Common == nil || math.Abs(r.Common.RandomPs-100) > 3 || math.Abs(r.Common.Correlation-1) > 0.02 {
+		t.Errorf("one clock: %+v", r.Common)
+	}
+	b.Seed, b.NoiseDBFS = 9, -120
+	if r = measure(t, jitter.Config{}, a, b); r.Common == nil || r.Common.RandomPs > 15 || math.Abs(r.Common.Correlation) > 0.03 {
+		t.Errorf("two clocks: %+v", r.Common)
+	}
+}
+
+// Gain, polarity, delay and the order of channels change nothing; twice the dose is twice the figure.
+func TestFiguresFollowOnlyTheJitter(t *testing.T) {
+	c := base()
+	c.NoiseDBFS = 0 // additive noise would change with gain relative to the tone
+	c.Jitter = []jittertest.Sine{{Hz: 440, Peak: 150e-12}}
+	c.RandomPs, c.RandomLowHz, c.RandomHighHz = 50, 10, 9600
+	clip := jittertest.Clip(c)
+	plain, err := jitter.Measure(clip, jitter.Config{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := plain.Channel[0]
+	changed := pcm.NewClip(48000, 2, clip.Len()+48000)
+	for i, v := range clip.Channels[0] {
+		changed.Channels[1][i+48000] = -0.1 * v
+	}
+	r, err := jitter.Measure(changed, jitter.Config{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := r.Channel[1]
+	// Trimming takes other milliseconds of the same noise: the scatter of the two is far below their standard error.
+	if math.Abs(got.RandomPs-want.RandomPs) > want.RandomSEPs || math.Abs(got.DeterministicPs-want.DeterministicPs) > want.Lines[0].PeakSEPs {
+		t.Errorf("inverted, quieter, later, on channel 2: %.3f and %.3f ps, want %.3f and %.3f", got.RandomPs, got.DeterministicPs, want.RandomPs, want.DeterministicPs)
+	}
+	c.Jitter[0].Peak *= 2
+	c.RandomPs *= 2
+	twice := measure(t, jitter.Config{}, c).Channel[0]
+	if math.Abs(twice.RandomPs/want.RandomPs-2) > 1e-3 || math.Abs(twice.DeterministicPs/want.DeterministicPs-2) > 1e-3 {
+		t.Errorf("twice the dose: %.3f and %.3f ps, was %.3f and %.3f", twice.RandomPs, twice.DeterministicPs, want.RandomPs, want.DeterministicPs)
+	}
+}
+
+func TestFaultsAreRefusedOrWarned(t *testing.T) {
+	noise := jittertest.Capture{Rate: 48000, Seconds: 3, CarrierHz: 1, NoiseDBFS: -20}
+	for name, clip := range map[string]pcm.Clip{
+		"silence": pcm.NewClip(48000, 2, 100000), "empty": pcm.NewClip(48000, 1, 0), "noise": jittertest.Clip(noise),
+	} {
+		if _, err := jitter.Measure(clip, jitter.Config{}); !errors.Is(err, jitter.ErrNoTone) {
+			t.Errorf("%s: %v, want ErrNoTone", name, err)
+		}
+	}
+	short := base()
+	short.Seconds = 0.2
+	if _, err := jitter.Measure(jittertest.Clip(short), jitter.Config{}); !errors.Is(err, jitter.ErrShort) {
+		t.Errorf("0.2 s: %v, want ErrShort", err)
+	}
+	dropped := jittertest.Clip(base())
+	ch := dropped.Channels[0]
+	dropped.Channels[0] = append(ch[:200000], ch[200101:]...)
+	if r, err := jitter.Measure(dropped, jitter.Config{}); err != nil || len(r.Warnings) == 0 {
+		t.Errorf("a dropped block: %v, error %v, want a warning", r.Warnings, err)
+	}
+	copied := jittertest.Clip(base(), base())
+	if r, err := jitter.Measure(copied, jitter.Config{}); err != nil || len(r.Warnings) != 1 {
+		t.Errorf("one channel twice: %v, error %v, want one warning", r.Warnings, err)
+	}
+}
