@@ -195,6 +195,7 @@ func (m model) foot() []string {
 	}
 	return []string{
 		faint.Render(strings.Repeat("─", m.width)),
-		faint.Render(" ? help   q leave   " + device + "   order sealed: " + m.seal),
+		faint.Render(" ? help   q leave   order sealed: " + m.seal),
+		faint.Render(" " + device),
 	}
 }
