@@ -56,16 +56,14 @@ func (p *peeler) listen() {
 func (p *peeler) peel() []peak {
 	p.listen()
 	var found []peak
-	for range 6 { // a strong line taken out may uncover others
-		fresh := p.sweep()
+	for range 16 { // each sweep reaches 20 dB further down
+		fresh := p.sweep(maxLines - len(found))
 		if len(fresh) == 0 {
 			break
 		}
 		found = append(found, fresh...)
 		p.refine(found)
-		if len(found) >= maxLines {
-			break
-		}
+		found = p.prune(found)
 	}
 	slices.SortFunc(found, func(a, b peak) int {
 		if a.hz < b.hz {
@@ -76,7 +74,9 @@ func (p *peeler) peel() []peak {
 	return found
 }
 
-func (p *peeler) sweep() []peak {
+// sweep takes out lines, at most so many, that are not far below the strongest: what stands deeper may be the trace
+// of strong lines not yet fitted with each other in mind.
+func (p *peeler) sweep(limit int) []peak {
 	var at []int
 	for k := p.low; k <= p.high; k++ {
 		// Between two bins of the padded transform a line loses at most 1.2 dB.
@@ -92,7 +92,10 @@ func (p *peeler) sweep() []peak {
 	})
 	var found []peak
 	for _, k := range at {
-		if len(found) >= maxLines || power(p.bins[k]) < 0.7*p.threshold*p.noise[k] || !p.tops(k) {
+		if len(found) > 0 && power(p.bins[k]) < 0.01*power(found[0].value) {
+			break
+		}
+		if len(found) >= limit || power(p.bins[k]) < 0.7*p.threshold*p.noise[k] || !p.tops(k) {
 			continue // it was a side lobe of a stronger one
 		}
 		line := p.fit((float64(k)) * p.binHz)
@@ -121,21 +124,39 @@ func (p *peeler) refine(lines []peak) {
 	}
 }
 
-// fit finds the line within one bin of hz that leaves least behind, by golden section.
+// prune puts back the lines that refining has shown to be traces of others.
+func (p *peeler) prune(lines []peak) []peak {
+	kept := lines[:0]
+	for _, l := range lines {
+		if power(l.value) < p.threshold*2*l.se*l.se {
+			p.add(l, 1)
+			continue
+		}
+		kept = append(kept, l)
+	}
+	return kept
+}
+
+// fit finds the line within one bin of hz that leaves least behind, by golden section over the bins of one main lobe.
 func (p *peeler) fit(hz float64) peak {
 	const ratio = 0.6180339887498949
+	from, to := p.lobe(hz, 1.2) // the same bins for every trial, else what they explain jumps
+	explained := func(hz float64) float64 {
+		value, norm := p.project(hz, from, to)
+		return power(value) * norm
+	}
 	lo, hi := hz-0.7*p.binHz, hz+0.7*p.binHz
 	a, b := hi-ratio*(hi-lo), lo+ratio*(hi-lo)
-	fa, fb := p.explained(a), p.explained(b)
+	fa, fb := explained(a), explained(b)
 	for range 40 {
 		if fa > fb {
 			hi, b, fb = b, a, fa
 			a = hi - ratio*(hi-lo)
-			fa = p.explained(a)
+			fa = explained(a)
 		} else {
 			lo, a, fa = a, b, fb
 			b = lo + ratio*(hi-lo)
-			fb = p.explained(b)
+			fb = explained(b)
 		}
 	}
 	return p.at((lo + hi) / 2)
@@ -143,28 +164,20 @@ func (p *peeler) fit(hz float64) peak {
 
 // at returns the line fitted at a given frequency, from the main lobe.
 func (p *peeler) at(hz float64) peak {
-	var dot complex128
-	var norm float64
 	from, to := p.lobe(hz, 1.2)
-	for k := from; k <= to; k++ {
-		w := p.shape(k, hz)
-		dot += p.bins[k] * complex(w, 0)
-		norm += w * w
-	}
+	value, _ := p.project(hz, from, to)
 	k := min(max(int(math.Round(hz/p.binHz)), 0), len(p.noise)-1)
-	return peak{hz: hz, value: dot / complex(norm, 0), se: math.Sqrt(p.noise[k] / 2)}
+	return peak{hz: hz, value: value, se: math.Sqrt(p.noise[k] / 2)}
 }
 
-func (p *peeler) explained(hz float64) float64 {
-	var dot complex128
-	var norm float64
-	from, to := p.lobe(hz, 1.2)
+// project fits a line at hz to the bins from … to by least squares; norm is the power of its shape there.
+func (p *peeler) project(hz float64, from, to int) (value complex128, norm float64) {
 	for k := from; k <= to; k++ {
 		w := p.shape(k, hz)
-		dot += p.bins[k] * complex(w, 0)
+		value += p.bins[k] * complex(w, 0)
 		norm += w * w
 	}
-	return power(dot) / norm
+	return value / complex(norm, 0), norm
 }
 
 func (p *peeler) lobe(hz, bins float64) (from, to int) {
