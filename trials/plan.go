@@ -113,3 +113,14 @@ func (p Plan) Trials() int {
 }
 
 func (p Plan) restAfter() time.Duration { return time.Duration(p.RestMinutes * float64(time.Minute)) }
+
+// Count returns the number of trials of one kind over all comparisons.
+func (p Plan) Count(k Kind) int {
+	n := 0
+	for _, c := range p.Comparisons {
+		if c.Kind == k {
+			n += c.Trials
+		}
+	}
+	return n
+}

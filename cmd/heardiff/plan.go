@@ -21,6 +21,7 @@ func (a *app) planCommand() *cobra.Command {
 // planOptions are the flags of "plan new".
 type planOptions struct {
 	id, design, chainA, chainB, excerpt, layout, order string
+	stopping                                           string
 	also                                               []string
 	trials, practice, positive, negative               int
 	alpha, effect, rest                                float64
@@ -40,7 +41,10 @@ listener, here, can hear something plain; negative ones (the same audio twice) s
 nothing leaks. They are mixed in unseen. Practice comes first, with feedback, uncounted.
 
 Looking at the score after every trial and stopping at p ≤ 0.05 would call 20 of 100
-guessers hearers by trial 100; so the score is withheld until the plan is done.`,
+guessers hearers by trial 100; so the score is withheld until the plan is done. With
+--stopping sequential the session itself ends at the first trial where the evidence for
+"heard" or "ruled out" suffices, by boundaries that hold the risk however often one looks,
+and at --trials at the latest. It needs more trials at most, and fewer where much is heard.`,
 		Example: `  heardiff plan new --design abx --a direct --b optical --trials 42 --alpha 0.05
   heardiff plan new --design same-different --a direct --b optical --trials 60 --positive 6 --negative 6`,
 		Args: exactArgs(),
@@ -61,6 +65,7 @@ guessers hearers by trial 100; so the score is withheld until the plan is done.`
 	f.IntVar(&o.negative, "negative", 0, "`trials` with the same audio twice, mixed in")
 	f.Float64Var(&o.rest, "rest", 20, "a rest is due after so many `minutes`; 0 for never")
 	f.StringVar(&o.layout, "layout", "interleaved", "`interleaved` or blocked comparisons")
+	f.StringVar(&o.stopping, "stopping", "fixed", "`fixed`, or sequential: end as soon as the evidence suffices")
 	f.StringVar(&o.order, "order", "independent", "`independent` (a fair coin each trial) or balanced")
 	return c
 }
@@ -85,6 +90,13 @@ func (a *app) newPlan(ctx context.Context, o planOptions) error {
 		}
 		p.ID = fmt.Sprint(len(plans) + 1)
 	}
+	if o.stopping == "sequential" {
+		looks, err := stats.EvidencePlan(p.Count(trials.Scored), p.SmallestEffect, p.Alpha)
+		if err != nil {
+			return misused(err)
+		}
+		p.Looks = &looks
+	}
 	if err := p.Validate(); err != nil {
 		return misused(err)
 	}
@@ -105,6 +117,9 @@ func (o planOptions) plan() (trials.Plan, error) {
 	}
 	if err := p.Order.UnmarshalText([]byte(o.order)); err != nil {
 		return p, misusedf("--order %q: independent or balanced", o.order)
+	}
+	if o.stopping != "fixed" && o.stopping != "sequential" {
+		return p, misusedf("--stopping %q: fixed or sequential", o.stopping)
 	}
 	switch {
 	case o.chainA == "" || o.chainB == "":

@@ -25,7 +25,8 @@ p is one-sided: how often a guesser would score at least this well. For duplicat
 is Fisher's exact test of hits against false alarms, which a habit of saying "different"
 cannot flatter; so it is for ABX in balanced order, where the numbers of both kinds are
 known and the plain binomial would be too generous. "Ruled out above" is the proportion of
-trials on which the listener can still have known, at one-sided 95 %. A result that is not
+trials on which the listener can still have known, at one-sided 95 %. A sequential plan
+has no p: its boundary decides, and "state" says which was reached. A result that is not
 significant does not say that nothing is there: look at what it rules out.`,
 		Example: "  heardiff results\n  heardiff results --json",
 		Args: func(_ *cobra.Command, args []string) error {
@@ -62,7 +63,7 @@ type sessionReport struct {
 	Listener  string `json:"listener"`
 	Group     string `json:"group"`
 	Simulated bool   `json:"simulated"`
-	State     string `json:"state"` // running, completed or given up; or unreadable, with the Problem
+	State     string `json:"state"` // running, completed, stopped: heard, stopped: ruled out, or given up; or unreadable, with the Problem
 	Problem   string `json:"problem,omitempty"`
 	Answered  int    `json:"answered"`
 	Voided    int    `json:"voided"`
@@ -81,6 +82,10 @@ type comparisonReport struct {
 	Pairs *stats.PairScore `json:"same_different,omitempty"`
 	// Conditional is the p that stands for ABX in balanced order: Fisher's, given how often each answer was given.
 	Conditional *float64 `json:"p_value_conditional,omitempty"`
+	// Reached reports whether the count that decides under the plan was reached.
+	Reached bool `json:"critical_reached"`
+	// sequential marks a row whose p decides nothing.
+	sequential bool
 }
 
 func studyResults(ctx context.Context, s *sqlite.Store, only []string) (resultsReport, error) {
@@ -150,8 +155,11 @@ func (r *sessionReport) count(entries []trials.Entry) {
 
 func (r *sessionReport) fill(result trials.Result) error {
 	r.State, r.Trials = "completed", result.Trials
-	if result.GivenUp {
+	switch {
+	case result.GivenUp:
 		r.State = "given up"
+	case result.Stopped != "":
+		r.State = "stopped: " + string(result.Stopped)
 	}
 	for _, t := range result.Tallies {
 		row, err := scoreRow(result, t)
@@ -166,14 +174,27 @@ func (r *sessionReport) fill(result trials.Result) error {
 // scoreRow scores one comparison: nothing but the counts for practice, and where no score can be had because
 // there are no trials, or (as in a negative control) no pairs of one kind.
 func scoreRow(r trials.Result, t trials.Tally) (comparisonReport, error) {
+	row, err := fixedRow(r, t)
+	if r.Plan.Sequential() && t.Comparison.Kind == trials.Scored {
+		// Only the boundary decides: a p that takes the number of trials for fixed would be too small.
+		row.sequential, row.Reached = true, r.Stopped == trials.StopHeard
+	}
+	return row, err
+}
+
+// fixedRow scores a comparison as if its number of trials had been fixed.
+func fixedRow(r trials.Result, t trials.Tally) (comparisonReport, error) {
 	row := comparisonReport{Tally: t}
 	cfg := stats.ScoreConfig{Alpha: r.Plan.Alpha}
+	if r.Plan.Sequential() {
+		cfg.Plan = stats.SequentialPlan
+	}
 	if t.Trials == 0 || t.Comparison.Kind == trials.Practice {
 		return row, nil
 	}
 	if r.Plan.Design == trials.ABX {
 		score, err := stats.ScoreABX(t.Correct, t.Trials, cfg)
-		row.ABX = &score
+		row.ABX, row.Reached = &score, score.Reached
 		if err == nil && r.Plan.Order == trials.Balanced {
 			err = row.condition(r.Matrix(t.Comparison.Name), cfg)
 		}
@@ -184,23 +205,26 @@ func scoreRow(r trials.Result, t trials.Tally) (comparisonReport, error) {
 		return row, nil
 	}
 	score, err := stats.ScorePairs(pairs, cfg)
-	row.Pairs = &score
+	row.Pairs, row.Reached = &score, score.Reached
 	return row, err
 }
 
 // condition sets the p of ABX in balanced order; m counts answers by what X was and what was said.
 func (c *comparisonReport) condition(m [2][2]int, cfg stats.ScoreConfig) error {
+	c.Reached = false
 	if m[0][0]+m[0][1] == 0 || m[1][0]+m[1][1] == 0 {
 		return nil // a session given up before both kinds came
 	}
 	s, err := stats.ScorePairs(stats.Pairs{Hits: m[1][1], Misses: m[1][0], FalseAlarms: m[0][1], CorrectRejections: m[0][0]}, cfg)
-	c.Conditional = &s.P
+	c.Conditional, c.Reached = &s.P, s.Reached
 	return err
 }
 
-// pValue returns the p that stands for the row, NaN where there is none.
+// pValue returns the p that decides, NaN where none does.
 func (c comparisonReport) pValue() float64 {
 	switch {
+	case c.sequential:
+		return math.NaN()
 	case c.Conditional != nil:
 		return *c.Conditional
 	case c.ABX != nil:
@@ -228,7 +252,7 @@ func (r resultsReport) text(w io.Writer) {
 }
 
 func (r sessionReport) addRows(t *table) {
-	id := []string{shortID(r.Session), r.Listener + simulatedMark(r.Simulated), r.Group, r.Plan, r.State}
+	id := []string{shortID(r.Session), r.name(), r.Group, r.Plan, r.State}
 	if len(r.Rows) == 0 {
 		t.row(append(id, "(hidden until the end)", "", "", fmt.Sprint(r.Answered), "", "", "")...)
 	}
@@ -244,6 +268,14 @@ func (r sessionReport) addRows(t *table) {
 			probability(c.pValue()), d, upper)...)
 		id = make([]string, len(id))
 	}
+}
+
+// name returns the listener, marked where the answers are computed.
+func (r sessionReport) name() string {
+	if r.Simulated {
+		return r.Listener + " (simulated)"
+	}
+	return r.Listener
 }
 
 func (r sessionReport) notes(w io.Writer) {

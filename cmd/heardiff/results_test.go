@@ -7,12 +7,14 @@ import (
 	"database/sql"
 	"encoding/hex"
 	"encoding/json"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
+	"heardiff/stats"
 	"heardiff/trials"
 	"heardiff/trials/sqlite"
 )
@@ -186,5 +188,18 @@ func sqlTamper(statement string) func(t *testing.T, dir string) {
 		}
 		_, err = db.Exec(statement)
 		must(t, err)
+	}
+}
+
+// A sequential session that its boundary stopped has no p, and is heard because the boundary says so.
+func TestSequentialResultIsDecidedByItsBoundary(t *testing.T) {
+	looks := stats.Looks{Trials: []int{4, 16}, Heard: []int{4, 13}, RuledOut: []int{-1, 12}}
+	plan := trials.Plan{Design: trials.ABX, Alpha: 0.05, SmallestEffect: 0.5, Looks: &looks}
+	tally := trials.Tally{Comparison: trials.Comparison{Name: "one"}, Trials: 4, Correct: 4}
+	for _, stopped := range []trials.Stop{trials.StopHeard, trials.StopRuledOut, ""} {
+		row, err := scoreRow(trials.Result{Plan: plan, Stopped: stopped}, tally)
+		if err != nil || row.Reached != (stopped == trials.StopHeard) || !math.IsNaN(row.pValue()) {
+			t.Errorf("stopped %q: reached %v, p %v, error %v", stopped, row.Reached, row.pValue(), err)
+		}
 	}
 }

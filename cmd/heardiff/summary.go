@@ -7,18 +7,6 @@ import (
 	"heardiff/trials"
 )
 
-// scoreTally scores one comparison of a session by its design.
-func scoreTally(d trials.Design, t trials.Tally, alpha float64) (stats.Score, error) {
-	cfg := stats.ScoreConfig{Alpha: alpha}
-	if d == trials.ABX {
-		return stats.ScoreABX(t.Correct, t.Trials, cfg)
-	}
-	pairs, err := stats.ScorePairs(stats.Pairs{
-		Hits: t.Hits, Misses: t.Misses, FalseAlarms: t.FalseAlarms, CorrectRejections: t.CorrectRejections,
-	}, cfg)
-	return pairs.Score, err
-}
-
 // summarize tells a listener how the session went: the result, what it means, and what it does not mean.
 func summarize(r trials.Result) []string {
 	lines := []string{"The session is over. Thank you."}
@@ -30,7 +18,7 @@ func summarize(r trials.Result) []string {
 		if t.Comparison.Kind != trials.Scored || t.Trials == 0 {
 			continue
 		}
-		lines = append(lines, meaning(r.Plan, t)...)
+		lines = append(lines, meaning(r, t)...)
 	}
 	if r.Voids > 0 || r.Flags > 0 {
 		lines = append(lines, "", fmt.Sprintf("%d trials were void, %d disturbances were noted.", r.Voids, r.Flags))
@@ -38,14 +26,24 @@ func summarize(r trials.Result) []string {
 	return lines
 }
 
-func meaning(p trials.Plan, t trials.Tally) []string {
-	s, err := scoreTally(p.Design, t, p.Alpha)
+func meaning(r trials.Result, t trials.Tally) []string {
+	p := r.Plan
+	s, err := scoreRow(r, t)
 	if err != nil {
 		return []string{"  too little to say anything: " + err.Error()}
 	}
-	lines := []string{fmt.Sprintf("  A guesser does as well, or better, with probability %s (risk accepted: %g).", probability(s.P), p.Alpha)}
+	lines := []string{fmt.Sprintf("  A guesser does as well, or better, with probability %s (risk accepted: %g).", probability(s.pValue()), p.Alpha)}
+	if p.Sequential() {
+		lines = []string{fmt.Sprintf("  The plan was to stop when the evidence sufficed (risk accepted: %g).", p.Alpha)}
+	}
 	if s.Reached {
 		return append(lines, "  Heard: guessing does not explain this. It does not say what was heard, nor that it sounds better.")
+	}
+	if r.Stopped == trials.StopRuledOut {
+		return append(lines, fmt.Sprintf("  Ruled out: knowing the answer on %.0f %% of trials or more. A smaller effect stays possible.", 100*p.SmallestEffect))
+	}
+	if p.Sequential() {
+		return append(lines, "  Undecided: the plan ran out of trials before the evidence sufficed either way.")
 	}
 	upper := stats.Discriminators(stats.UpperProportion(t.Correct, t.Trials, 1-p.Alpha))
 	if p.Design == trials.ABX && upper < p.SmallestEffect {
