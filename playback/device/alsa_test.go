@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"math"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"sync"
 	"testing"
@@ -24,14 +25,10 @@ import (
 // The sound card of these tests is ALSA's own file plug-in, which writes what it is given into a pipe; the test
 // empties the pipe at the pace of a sound card.
 func TestSoundDeviceConforms(t *testing.T) {
-	dir := t.TempDir()
-	card := emptyPipe(t, filepath.Join(dir, "card"))
-	config := filepath.Join(dir, "asound.conf")
-	text := fmt.Sprintf("pcm.!default { type file slave.pcm { type null } file %q format \"raw\" }\n", card.path)
-	if err := os.WriteFile(config, []byte(text), 0o600); err != nil {
-		t.Fatal(err)
+	if !inChild(t) {
+		return
 	}
-	t.Setenv("ALSA_CONFIG_PATH", config)
+	card := pretendCard(t)
 	sinktest.Run(t, sinktest.Rig{
 		Open: func(s playback.Source) (playback.Output, error) {
 			return device.Open("default", s, device.Config{Buffer: 100 * time.Millisecond})
@@ -40,9 +37,68 @@ func TestSoundDeviceConforms(t *testing.T) {
 	})
 }
 
+func TestADeviceThatGoesAwayIsAnError(t *testing.T) {
+	if !inChild(t) {
+		return
+	}
+	card := pretendCard(t)
+	s, err := playback.New(playback.Config{}, pcm.NewClip(48000, 2, 4800))
+	if err != nil {
+		t.Fatal(err)
+	}
+	out, err := device.Open("default", s, device.Config{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	time.Sleep(100 * time.Millisecond)
+	if err := out.Err(); err != nil {
+		t.Fatalf("while the device is there: %v", err)
+	}
+	card.pipe.Close()
+	for deadline := time.Now().Add(5 * time.Second); out.Err() == nil; time.Sleep(5 * time.Millisecond) {
+		if time.Now().After(deadline) {
+			t.Fatal("five seconds after the device went, it still seems to play")
+		}
+	}
+	if out.Close() == nil {
+		t.Error("Close must say why it stopped, too")
+	}
+}
+
+// inChild runs the test again in a process of its own, for the sound library can be opened once in a process.
+// It reports whether this is that process.
+func inChild(t *testing.T) bool {
+	t.Helper()
+	const mark = "HEARDIFF_TEST_CHILD"
+	if os.Getenv(mark) != "" {
+		return true
+	}
+	child := exec.Command(os.Args[0], "-test.run=^"+t.Name()+"$", "-test.v")
+	child.Env = append(os.Environ(), mark+"=1")
+	if out, err := child.CombinedOutput(); err != nil {
+		t.Errorf("%v\n%s", err, out)
+	}
+	return false
+}
+
+// pretendCard makes "default" a pipe that is emptied by the clock.
+func pretendCard(t *testing.T) *pipeCard {
+	t.Helper()
+	dir := t.TempDir()
+	card := emptyPipe(t, filepath.Join(dir, "card"))
+	config := filepath.Join(dir, "asound.conf")
+	text := fmt.Sprintf("pcm.!default { type file slave.pcm { type null } file %q format \"raw\" }\n", card.path)
+	if err := os.WriteFile(config, []byte(text), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	t.Setenv("ALSA_CONFIG_PATH", config)
+	return card
+}
+
 // pipeCard reads frames of two floats from a pipe, by the clock.
 type pipeCard struct {
 	path string
+	pipe *os.File
 	mu   sync.Mutex
 	got  []byte
 }
@@ -60,7 +116,7 @@ func emptyPipe(t *testing.T, path string) *pipeCard {
 	if _, err := unix.FcntlInt(f.Fd(), unix.F_SETPIPE_SZ, 4096); err != nil {
 		t.Fatal(err)
 	}
-	c := &pipeCard{path: path}
+	c := &pipeCard{path: path, pipe: f}
 	go func() {
 		begun, done := time.Now(), 0
 		buf := make([]byte, 8*480)

@@ -11,7 +11,7 @@ import (
 // describe reads ALSA's description of a way to a device, which lists its parts from the program's end to the
 // device's: the last rate, format and channels are those nearest the device.
 func describe(name, said string) playback.Opened {
-	o := playback.Opened{Name: name}
+	o, converter := playback.Opened{Name: name}, "an unnamed converter"
 	for line := range strings.Lines(said) {
 		key, value, _ := strings.Cut(line, ":")
 		value = strings.TrimSpace(value)
@@ -23,10 +23,12 @@ func describe(name, said string) playback.Opened {
 			o.Channels, _ = strconv.Atoi(value)
 		case "format":
 			o.Format = value
+		case "Converter":
+			converter = value
 		}
 	}
 	if strings.Contains(said, "Rate conversion PCM") {
-		o.Notes = append(o.Notes, "The audio is resampled on its way to the device.")
+		o.Notes = append(o.Notes, "The audio is resampled on its way to the device, by "+converter+".")
 	}
 	if strings.HasPrefix(o.Format, "S16") {
 		o.Notes = append(o.Notes, "The device takes 16-bit words: longer ones are cut without dither.")

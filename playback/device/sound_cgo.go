@@ -41,6 +41,10 @@ func openSound(name string, src playback.Source, c Config) (playback.Output, err
 	if err != nil {
 		return nil, fmt.Errorf("sound device %q: %w", name, err)
 	}
+	got := describe(name, said)
+	if got.Rate != src.Rate() && !c.AllowResample {
+		return nil, fmt.Errorf("sound device %q: %w: %d Hz, it runs at %d", name, ErrResample, src.Rate(), got.Rate)
+	}
 	ctx, ready, err := oto.NewContextWithOptions(&oto.NewContextOptions{
 		SampleRate: int(src.Rate()), ChannelCount: src.Channels(), Format: oto.FormatFloat32LE, BufferSize: c.Buffer,
 	})
@@ -51,7 +55,7 @@ func openSound(name string, src playback.Source, c Config) (playback.Output, err
 	if err := ctx.Err(); err != nil {
 		return nil, fmt.Errorf("sound device %q: %w", name, err)
 	}
-	s := &sound{ctx: ctx, feed: newFeed(src, 2*c.Buffer), opened: describe(name, said)}
+	s := &sound{ctx: ctx, feed: newFeed(src, 2*c.Buffer), opened: got}
 	s.player = ctx.NewPlayer(s.feed)
 	// At least one period of the device, half its buffer, or the library plays zeros between.
 	if p, ok := s.player.(oto.BufferSizeSetter); ok {
