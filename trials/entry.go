@@ -64,6 +64,8 @@ func CheckChain(entries []Entry) error {
 			return fmt.Errorf("entry %d stands where entry %d belongs: one was removed, added or moved", e.Number, i+1)
 		case e.Session != entries[0].Session:
 			return fmt.Errorf("entry %d belongs to session %q", e.Number, e.Session)
+		case e.At.UTC().Year() < 0 || e.At.UTC().Year() > 9999: // such a time has no JSON form to hash
+			return fmt.Errorf("entry %d bears an impossible time", e.Number)
 		case e.Previous != previous:
 			return fmt.Errorf("entry %d does not follow the entry before it: one was changed or moved", e.Number)
 		case e.Digest() != e.Hash:

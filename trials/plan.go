@@ -77,7 +77,7 @@ func (p Plan) validateComparisons() error {
 		switch {
 		case c.Name == "" || seen[c.Name]:
 			return fmt.Errorf("comparison %q: the name is missing or stands twice", c.Name)
-		case c.Trials < 1:
+		case c.Trials < 1 || c.Trials > MaxTrials: // so that the sum below cannot overflow
 			return fmt.Errorf("comparison %q: %d trials", c.Name, c.Trials)
 		case c.AudioA == "" || c.AudioB == "":
 			return fmt.Errorf("comparison %q: no prepared audio", c.Name)

@@ -100,6 +100,9 @@ func Resume(p Plan, seed Seed, entries []Entry, journal Journal, now func() time
 }
 
 func checkBegin(p Plan, seed Seed, entries []Entry) error {
+	if err := p.Validate(); err != nil {
+		return err
+	}
 	if len(entries) == 0 || entries[0].Kind != EntryBegin {
 		return errors.New("the journal does not begin with its seal")
 	}
@@ -146,6 +149,12 @@ func (s *Session) append(e Entry) error {
 
 // apply changes the state as an entry says, new or replayed.
 func (s *Session) apply(e Entry) error {
+	if s.last.Kind == EntryEnd || s.phase == GivenUp && e.Kind != EntryEnd {
+		return errors.New("it follows the end of the session")
+	}
+	if e.Kind == EntryEnd && !s.ended() {
+		return errors.New("it ends a session that still has trials")
+	}
 	s.last = e
 	switch e.Kind {
 	case EntryBegin, EntryFlag:
@@ -170,6 +179,9 @@ func (s *Session) apply(e Entry) error {
 func (s *Session) applyTrial(e Entry) error {
 	if e.Trial != s.current+1 || s.current >= len(s.trials) {
 		return fmt.Errorf("of trial %d, but trial %d is due", e.Trial, s.current+1)
+	}
+	if choices := s.plan.Design.Answers(); e.Kind == EntryAnswer && e.Answer != choices[0] && e.Answer != choices[1] {
+		return fmt.Errorf("answer %q is not of the %s design", e.Answer, s.plan.Design)
 	}
 	if e.Kind == EntryVoid {
 		s.replace(s.trials[s.current].comparison)

@@ -1,0 +1,84 @@
+package sqlite_test
+
+import (
+	"bytes"
+	"context"
+	"encoding/hex"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"heardiff/trials"
+	"heardiff/trials/sqlite"
+)
+
+// runningStudy leaves a session in its middle, under a clock that stands still, and returns the study's folder.
+func runningStudy(t *testing.T, seed trials.Seed) *sqlite.Store {
+	t.Helper()
+	ctx, at := context.Background(), time.Date(2030, 1, 2, 3, 4, 5, 123456789, time.UTC)
+	s, err := sqlite.Create(ctx, filepath.Join(t.TempDir(), "study"), "invented for a test", func() time.Time { return at })
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { s.Close() })
+	sealed, err := trials.Key{7}.Seal(seed, "s1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, err := range []error{
+		s.AddPlan(ctx, plan(40)), s.AddListener(ctx, sqlite.Listener{ID: "L1"}),
+		s.AddSession(ctx, sqlite.Session{ID: "s1", Plan: "1", Listener: "L1", Sealed: sealed}),
+	} {
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	session, err := trials.Begin("s1", plan(40), seed, s.Journal(ctx), func() time.Time { return at })
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range 20 {
+		answer(t, session)
+	}
+	return s
+}
+
+// While a session runs, the folder must hold the same files of the same sizes whatever is hidden, and the seed in
+// no form.
+func TestFolderOfARunningSessionTellsNothing(t *testing.T) {
+	var want string
+	for k := range byte(6) {
+		seed := trials.Seed{}
+		for i := range seed {
+			seed[i] = k*31 + byte(i)
+		}
+		s := runningStudy(t, seed)
+		var listing bytes.Buffer
+		err := filepath.WalkDir(s.Dir(), func(path string, d fs.DirEntry, err error) error {
+			if err != nil || d.IsDir() {
+				return err
+			}
+			data, err := os.ReadFile(path)
+			if err != nil {
+				return err
+			}
+			if bytes.Contains(data, seed[:]) || bytes.Contains(data, []byte(hex.EncodeToString(seed[:]))) {
+				t.Errorf("%s holds the seed of a running session", d.Name())
+			}
+			fmt.Fprintln(&listing, d.Name(), len(data))
+			return nil
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if want == "" {
+			want = listing.String()
+		}
+		if listing.String() != want {
+			t.Errorf("the folder depends on the seed:\n%s\n%s", want, listing.String())
+		}
+	}
+}
