@@ -152,7 +152,8 @@ func (m *measurement) demodulate(from, samples int) ([][]complex128, error) {
 	out := make([][]complex128, len(m.channels))
 	for c := range demods {
 		demods[c] = m.mixer.demodulator()
-		out[c] = make([]complex128, 0, samples+m.mixer.perBlock())
+		// The record's transform will be made in the same memory.
+		out[c] = make([]complex128, 0, max(paddedSize(samples), samples+m.mixer.perBlock()))
 	}
 	const together = 8 // blocks read at once
 	overlap := m.mixer.size - m.mixer.hop()

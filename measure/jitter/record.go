@@ -3,6 +3,7 @@ package jitter
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"heardiff/measure/spectrum"
 )
@@ -21,6 +22,7 @@ type record struct {
 	binHz    float64 // of the padded transform
 	pad      float64 // padded bins in one bin of the record
 	pm, am   []complex128
+	scale    float64 // toDensity
 	logLevel float64 // mean of log|z|
 
 	offsetHz float64 // mean frequency less the mixer's
@@ -29,7 +31,7 @@ type record struct {
 	jump     float64 // largest phase step between two samples, after the trend
 }
 
-// newRecord analyses baseband samples, which it overwrites. Bins of pm and am run from 0 to highHz and three beyond;
+// newRecord analyses baseband samples, whose memory it takes over, up to the capacity of z. Bins of pm and am run from 0 to highHz and three beyond;
 // a line of φ or α with peak β at the middle of the record stands as β·exp(jθ)·window.Response.
 func newRecord(z []complex128, rateHz, lowHz, highHz float64) *record {
 	n := len(z)
@@ -37,19 +39,41 @@ func newRecord(z []complex128, rateHz, lowHz, highHz float64) *record {
 	r.takeLog(z)
 	r.detrend(z, rateHz, lowHz)
 
-	size := spectrum.PowerOfTwo(n)
-	if float64(size) < 1.4*float64(n) { // so that no line falls far between two bins
-		size *= 2
-	}
+	size := paddedSize(n)
 	r.binHz, r.pad = rateHz/float64(size), float64(size)/float64(n)
-	full := make([]complex128, size)
-	for i, w := range r.window.Samples(n) {
-		full[i] = z[i] * complex(w, 0)
+	full := z[:n:n]
+	if cap(z) >= size {
+		full = z[:size]
+		clear(full[n:])
+	} else {
+		full = append(full, make([]complex128, size-n)...)
 	}
+	taperEnds(full[:n])
 	spectrum.NewComplexPlan(size).Forward(full, full)
 	// The filter bends beyond highHz: noise there would mislead its estimate at the edge.
-	r.split(full, n, min(size/2, int(highHz/r.binHz+3*r.pad)+2))
+	r.split(full, n, min(size/2-1, int(highHz/r.binHz+3*r.pad)+2))
 	return r
+}
+
+// paddedSize returns the length of the transform of n samples: so much longer that no line falls far between two bins.
+func paddedSize(n int) int {
+	size := spectrum.PowerOfTwo(n)
+	if float64(size) < 1.4*float64(n) {
+		size *= 2
+	}
+	return size
+}
+
+// taperEnds applies the window in place: spectrum.Tukey, of which only the ends differ from 1.
+func taperEnds(z []complex128) {
+	edge := taper / 2 * float64(len(z))
+	for i := 0; float64(i) < edge; i++ {
+		w := complex((1-math.Cos(math.Pi*float64(i)/edge))/2, 0)
+		z[i] *= w
+		if i > 0 {
+			z[len(z)-i] *= w
+		}
+	}
 }
 
 // takeLog replaces z by log z, its phase unwrapped.
@@ -97,26 +121,37 @@ func (r *record) detrend(z []complex128, rateHz, lowHz float64) {
 	}
 }
 
-// split parts the transform of α + jφ into those of α and φ, and turns the phase reference to the middle.
+// split parts the transform of α + jφ into those of φ and α, in its own memory, and turns the phase reference to the
+// middle of the n samples. It makes fewer bins than half of full.
 func (r *record) split(full []complex128, n, bins int) {
 	size := len(full)
-	both := make([]complex128, 2*bins)
-	r.pm, r.am = both[:bins:bins], both[bins:]
+	r.pm, r.am = full[:bins:bins], full[size-bins:]
 	scale := complex(2/(float64(n)*r.window.Mean()), 0)
+	var am0 complex128
 	for k := range bins {
-		u, l := full[k], cmplx.Conj(full[(size-k)%size])
+		mirror := (size - k) % size
+		u, l := full[k], cmplx.Conj(full[mirror])
 		sin, cos := math.Sincos(math.Pi * float64(k*n%(2*size)) / float64(size))
 		turn := scale * complex(cos, sin)
-		r.am[k] = (u + l) / 2 * turn
-		r.pm[k] = (u - l) / 2i * turn
+		am, pm := (u+l)/2*turn, (u-l)/2i*turn
+		if k == 0 {
+			am0 = am
+		} else {
+			full[mirror] = am
+		}
+		full[k] = pm
 	}
+	// Amplitude stands backwards at the end: bin 1 last.
+	slices.Reverse(r.am[1:])
+	r.am[0] = am0
+	r.scale = r.seconds / (2 * r.window.ENBW())
 }
 
 // density returns the one-sided density of a bin of pm or am per Hz.
 func (r *record) density(x complex128) float64 { return power(x) * r.toDensity() }
 
 // toDensity is what turns |bin|² into a density: a bin of noise holds 2·S·ENBW/seconds.
-func (r *record) toDensity() float64 { return r.seconds / (2 * r.window.ENBW()) }
+func (r *record) toDensity() float64 { return r.scale }
 
 func power(x complex128) float64 { return real(x)*real(x) + imag(x)*imag(x) }
 
