@@ -154,6 +154,8 @@ func TestVerifyNamesWhatWasChanged(t *testing.T) {
 			"session whole: entry 6 stands where entry 5 belongs"},
 		{"the plan changed after the session", sqlTamper(`UPDATE plans SET body = replace(body, '"alpha":0.05', '"alpha":0.2')`),
 			"session whole: the seed and the plan do not agree with the seal"},
+		{"a session removed", sqlTamper(`DROP TRIGGER sessions_remain; DELETE FROM entries WHERE session = 'whole';
+			DELETE FROM sessions WHERE id = 'whole'`), "session number 1 was removed"},
 		{"entries moved to another session", sqlTamper(`DELETE FROM entries WHERE session = 'begun';
 			UPDATE entries SET session = 'begun' WHERE session = 'whole'`), `session begun: its entries belong to session "whole"`},
 	} {

@@ -24,7 +24,8 @@ held against the seal that was stored, and shown, before its first trial.
 
 A session's head is the hash of its last entry. Whoever can write the file could make a
 whole new record; a head that was written down elsewhere when the session ended shows that.
-Of a session that still runs only the chain of entries can be checked.
+Of a session that still runs only the chain of entries can be checked. Sessions are
+numbered: one that is missing between others is named.
 
 ` + exitCodes,
 		Example: "  heardiff verify\n  heardiff verify --json",
@@ -78,7 +79,12 @@ func (a *app) verify(ctx context.Context, s *sqlite.Store) (verifyReport, error)
 	if err != nil {
 		return r, err
 	}
+	next := 1
 	for _, v := range sessions {
+		for ; next < v.Number; next++ {
+			r.Problems = append(r.Problems, fmt.Sprintf("session number %d was removed", next))
+		}
+		next++
 		one, err := verifySession(ctx, s, v)
 		if err != nil {
 			return r, err

@@ -107,7 +107,10 @@ func scanPlan(row scanner) (trials.Plan, error) {
 
 // Session is one listener's work on one plan, as stored.
 type Session struct {
-	ID       string
+	ID string
+	// Number counts the sessions of the study from 1 in the order in which they began; the store sets it. A number
+	// that is missing is a session that was removed.
+	Number   int
 	Plan     string
 	Listener string
 	// Sealed is the encrypted seed.
@@ -117,7 +120,7 @@ type Session struct {
 	Created time.Time
 }
 
-const sessionColumns = `id, plan, listener, sealed, device, created`
+const sessionColumns = `rowid, id, plan, listener, sealed, device, created`
 
 // AddSession keeps a new session, before its first entry.
 func (s *Store) AddSession(ctx context.Context, v Session) error {
@@ -139,7 +142,7 @@ func (s *Store) Sessions(ctx context.Context) ([]Session, error) {
 	return list(ctx, s, func(row scanner) (Session, error) {
 		var v Session
 		var created instant
-		err := row.Scan(&v.ID, &v.Plan, &v.Listener, &v.Sealed, &v.Device, &created)
+		err := row.Scan(&v.Number, &v.ID, &v.Plan, &v.Listener, &v.Sealed, &v.Device, &created)
 		v.Created = created.Time
 		return v, err
 	}, `SELECT `+sessionColumns+` FROM sessions ORDER BY rowid`)
