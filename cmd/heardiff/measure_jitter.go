@@ -1,0 +1,145 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"math"
+
+	"heardiff/measure/jitter"
+)
+
+// measureJitter measures the jitter of one file, against that of the recording set-up alone unless floorPath is "".
+func (a *app) measureJitter(path string, cfg jitter.Config, floorPath string) error {
+	if err := cfg.Validate(); err != nil {
+		return misused(err)
+	}
+	r, err := a.jitterOf(path, cfg)
+	if err != nil {
+		return err
+	}
+	if floorPath != "" {
+		floor, err := a.jitterOf(floorPath, cfg)
+		if err != nil {
+			return err
+		}
+		if r, err = r.AgainstFloor(floor); err != nil {
+			return rejected(fmt.Errorf("%s: %w", floorPath, err), "record the floor with the same test signal")
+		}
+	}
+	return a.print(r, func(w io.Writer) { jitterText(w, path, r) })
+}
+
+// jitterOf measures one file; errors name it and are marked rejected.
+func (a *app) jitterOf(path string, cfg jitter.Config) (jitter.Result, error) {
+	f, err := a.open(path)
+	if err != nil {
+		return jitter.Result{}, err
+	}
+	defer f.Close()
+	r, err := jitter.Measure(f, cfg)
+	if err != nil {
+		return jitter.Result{}, rejected(fmt.Errorf("%s: %w", path, err), jitterHint(err))
+	}
+	return r, nil
+}
+
+func jitterHint(err error) string {
+	switch {
+	case errors.Is(err, jitter.ErrNoTone):
+		return `record the signal that "heardiff signal jitter" writes, or a steady tone`
+	case errors.Is(err, jitter.ErrShort):
+		return "record 30 to 60 seconds"
+	}
+	return ""
+}
+
+func jitterText(w io.Writer, path string, r jitter.Result) {
+	fmt.Fprintf(w, "%s: %.3f Hz at %.2f dBFS, %.1f s, jitter from %.0f to %.0f Hz\n", path, r.CarrierHz, r.CarrierDBFS, r.Seconds, r.BandHz[0], r.BandHz[1])
+	if !math.IsNaN(r.FrequencyOffsetPPM) {
+		fmt.Fprintf(w, "clock of the chain against the recorder's: %+.2f ppm\n", r.FrequencyOffsetPPM)
+	}
+	sums := newTable("channel", "random ps rms", "± ps", "lines ps rms", "lines ps pp", "phase noise ps", "additive noise ps")
+	sums.right(1, 2, 3, 4, 5, 6)
+	bands := newTable("channel", "from Hz", "to Hz", "random ps rms", "± ps")
+	bands.right(1, 2, 3, 4)
+	lines := newTable("channel", "jitter at Hz", "peak ps", "± ps", "sideband dBc", "note")
+	lines.right(1, 2, 3, 4)
+	other := newTable("channel", "no jitter: Hz", "dBc", "kind")
+	other.right(1, 2)
+	for _, c := range r.Channel {
+		name := fmt.Sprint(c.Channel)
+		figure, se := randomText(c.RandomPs, c.RandomSEPs, c.RandomLimitPs)
+		sums.row(name, figure, se, picoseconds(c.DeterministicPs), picoseconds(c.DeterministicPsPP), picoseconds(c.RawPs), picoseconds(c.AdditivePs))
+		for _, b := range c.RandomBands {
+			figure, se := randomText(b.Ps, b.SEPs, b.LimitPs)
+			bands.row(name, fmt.Sprintf("%.0f", b.LowHz), fmt.Sprintf("%.0f", b.HighHz), figure, se)
+		}
+		for _, l := range c.Lines {
+			lines.row(name, fmt.Sprintf("%.2f", l.OffsetHz), picoseconds(l.PeakPs), picoseconds(l.PeakSEPs), fmt.Sprintf("%.1f", l.SidebandDBc), lineNote(l))
+		}
+		for _, l := range c.AMLines {
+			other.row(name, fmt.Sprintf("%.2f", l.OffsetHz), fmt.Sprintf("%.1f", l.DepthDBc), otherKind(l))
+		}
+	}
+	sums.print(w, "\n")
+	bands.print(w, "\n")
+	lines.print(w, "\n")
+	other.print(w, "\n")
+	commonText(w, r.Common)
+	warningsText(w, r.Warnings)
+}
+
+func commonText(w io.Writer, c *jitter.Common) {
+	switch {
+	case c == nil:
+	case c.AtFloor:
+		fmt.Fprintf(w, "\nrandom jitter common to channels 1 and 2: below %s ps rms\n", picoseconds(c.LimitPs))
+	default:
+		fmt.Fprintf(w, "\nrandom jitter common to channels 1 and 2: %s ps rms\n", picoseconds(c.RandomPs))
+	}
+}
+
+func warningsText(w io.Writer, warnings []string) {
+	for i, s := range warnings {
+		if i == 0 {
+			fmt.Fprintln(w)
+		}
+		fmt.Fprintf(w, "warning: %s\n", s)
+	}
+}
+
+// randomText writes a random figure and its standard error, or the bound where it is at the floor.
+func randomText(ps, se, limit float64) (figure, plusMinus string) {
+	if math.IsNaN(ps) {
+		return "< " + picoseconds(limit), ""
+	}
+	return picoseconds(ps), picoseconds(se)
+}
+
+func picoseconds(v float64) string {
+	if math.IsNaN(v) {
+		return "–"
+	}
+	return fmt.Sprintf("%.2f", v)
+}
+
+func lineNote(l jitter.Line) string {
+	switch {
+	case l.Inherent:
+		return "the test signal's own, not counted"
+	case l.AtFloor:
+		return "at the floor, not counted"
+	}
+	return ""
+}
+
+func otherKind(l jitter.AMLine) string {
+	switch l.OneSided {
+	case -1:
+		return "tone below the carrier"
+	case 1:
+		return "tone above the carrier"
+	}
+	return "amplitude modulation"
+}
