@@ -24,18 +24,32 @@ type audioFile interface {
 func (a *app) open(path string) (audioFile, error) {
 	w, err := wav.Open(path)
 	if err == nil {
-		return w, nil
+		return namedFile{w, path}, nil
 	}
 	if errors.Is(err, wav.ErrNotWAV) {
 		var f *flac.File
 		if f, err = flac.Open(path); err == nil {
-			return f, nil
+			return namedFile{f, path}, nil
 		}
 		if errors.Is(err, flac.ErrNotFLAC) {
 			err = errNotAudio
 		}
 	}
 	return nil, rejected(unreadable(path, err), openHint(err))
+}
+
+// namedFile marks what is found only while reading, such as a sample that is no number, as a fault of the file.
+type namedFile struct {
+	audioFile
+	path string
+}
+
+func (f namedFile) ReadFrames(dst [][]float64, from int) (int, error) {
+	n, err := f.audioFile.ReadFrames(dst, from)
+	if err == nil || err == io.EOF {
+		return n, err
+	}
+	return n, rejected(unreadable(f.path, err), openHint(err))
 }
 
 // unreadable words why a file could not be opened, beginning with its name.
@@ -52,6 +66,8 @@ func openHint(err error) string {
 	switch {
 	case err == errNotAudio:
 		return "WAV and FLAC files are read; convert others without resampling"
+	case errors.Is(err, wav.ErrSample):
+		return "the program that wrote the file overflowed; export it again"
 	case errors.Is(err, wav.ErrTruncated), errors.Is(err, flac.ErrTruncated):
 		return "record or copy the file again; a cut capture cannot be compared"
 	case errors.Is(err, wav.ErrUnsupported), errors.Is(err, flac.ErrUnsupported):
