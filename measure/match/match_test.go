@@ -1,7 +1,10 @@
 package match_test
 
 import (
+	"errors"
 	"math"
+	"slices"
+	"strings"
 	"testing"
 
 	"heardiff/measure/match"
@@ -49,5 +52,110 @@ func TestRecoversKnownTruth(t *testing.T) {
 		if c.way.noise == 0 && r.NullDB > -110 {
 			t.Errorf("%s: null %.1f dB, want below −110", c.name, r.NullDB)
 		}
+		// White noise of B referred to A, the part between 20 Hz and 20 kHz, and both quantizers' steps.
+		step := math.Ldexp(1, -23)
+		noise := (c.way.noise*c.way.noise+step*step/12)/(g*g) + step*step/12
+		want := pcm.PowerDB(noise * (20000 - 20) / (rate / 2) / meanSquare(a))
+		if math.Abs(r.NullDB-want) > 1 {
+			t.Errorf("%s: null %.2f dB, the noise predicts %.2f", c.name, r.NullDB, want)
+		}
+	}
+}
+
+func meanSquare(c pcm.Clip) float64 {
+	sum := 0.0
+	for _, ch := range c.Channels {
+		for _, v := range ch {
+			sum += v * v
+		}
+	}
+	return sum / float64(c.Len()*len(c.Channels))
+}
+
+func TestPreparedPairNullsToItsNoise(t *testing.T) {
+	const rate, seconds = 48000, 8
+	m := newMusic(2, seconds, 19000)
+	a := m.capture(rate, rate*seconds, way{bits: 24})
+	b := m.capture(rate, rate*seconds, way{bits: 24, offset: 4800.37, drift: 30e-6, gain: -0.7})
+	c := m.capture(rate, rate*seconds, way{bits: 24, offset: -2400.61, drift: -11e-6, gain: 1.2})
+	for _, set := range [][]pcm.Reader{{a, b}, {b, a}, {a, b, c}} {
+		p, err := match.Prepare(set, match.Excerpt{StartS: 2, LengthS: 4})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i, v := range p.Presentations[1:] {
+			t.Logf("presentation %d: null %.1f dB, level %.2g dB, offset %.2g µs, gain %.3f dB, %s, %s", i+2, v.NullDB, v.LevelErrorDB, v.OffsetErrorUS, v.GainDB, v.Polarity, v.LevelBy)
+			if v.NullDB > -105 || math.Abs(v.LevelErrorDB) > 1e-4 || math.Abs(v.OffsetErrorUS) > 1e-3 {
+				t.Errorf("presentation %d of %d: null %.1f dB, level %.2g dB, offset %.2g µs", i+2, len(set), v.NullDB, v.LevelErrorDB, v.OffsetErrorUS)
+			}
+		}
+	}
+}
+
+// The same capture sent through both ways of a pair: the truth is evaluated in closed form at the shifted
+// instants and not quantized, so that only the processing can differ.
+func TestBothWaysOfAPairTreatACaptureAlike(t *testing.T) {
+	const rate, seconds = 48000, 8
+	a := steady(rate, rate*seconds, 23950, way{}) // up to Nyquist, where an interpolator shows
+	b := steady(rate, rate*seconds, 23950, way{offset: 1000.5, drift: 20e-6})
+	p, err := match.Prepare([]pcm.Reader{a, b}, match.Excerpt{StartS: 2, LengthS: 4})
+	if err != nil {
+		t.Fatal(err)
+	}
+	worst := 0.0
+	for c := range a.Channels {
+		for i, v := range p.Presentations[0].Clip.Channels[c] {
+			worst = math.Max(worst, math.Abs(v-p.Presentations[1].Clip.Channels[c][i]))
+		}
+	}
+	t.Logf("largest difference %.1f dBFS, null %.1f dB", pcm.DB(worst), p.NullDB)
+	if pcm.DB(worst) > -140 {
+		t.Errorf("largest difference %.1f dBFS, want below −140", pcm.DB(worst))
+	}
+}
+
+func TestIdenticalCapturesArePreparedBitExact(t *testing.T) {
+	const rate = 48000
+	a := newMusic(3, 6, 19000).capture(rate, 6*rate, way{bits: 24})
+	p, err := match.Prepare([]pcm.Reader{a, a.Clone()}, match.Excerpt{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for c := range a.Channels {
+		for i, v := range p.Presentations[0].Clip.Channels[c] {
+			if v != p.Presentations[1].Clip.Channels[c][i] {
+				t.Fatalf("channel %d, frame %d: %v and %v", c+1, i, v, p.Presentations[1].Clip.Channels[c][i])
+			}
+		}
+	}
+	r, err := match.Compare(a, a.Clone(), match.Config{})
+	if err != nil || !r.Identical || r.OffsetSamples != 0 {
+		t.Errorf("identical %v, offset %v, error %v", r.Identical, r.OffsetSamples, err)
+	}
+}
+
+func TestUnrelatedCapturesAreRefused(t *testing.T) {
+	a := newMusic(10, 8, 19000).capture(48000, 8*48000, way{bits: 24})
+	b := newMusic(11, 8, 19000).capture(48000, 8*48000, way{bits: 24})
+	if r, err := match.Compare(a, b, match.Config{}); !errors.Is(err, match.ErrUnrelated) {
+		t.Errorf("error %v, offset %v, correlation %v", err, r.OffsetS, r.Correlation)
+	}
+}
+
+func TestExchangedChannelsAndFaultsAreFound(t *testing.T) {
+	const rate = 48000
+	m := newMusic(12, 10, 19000)
+	a := m.capture(rate, 10*rate, way{bits: 24})
+	b := m.capture(rate, 10*rate, way{bits: 24, offset: 700.25})
+	b.Channels[0], b.Channels[1] = b.Channels[1], b.Channels[0]
+	for i := range 960 { // 20 ms lost
+		b.Channels[0][5*rate+i], b.Channels[1][5*rate+i] = 0, 0
+	}
+	r, err := match.Compare(a, b, match.Config{})
+	if err != nil || !r.ChannelsSwapped || math.Abs(r.OffsetSamples-700.25) > 0.005 {
+		t.Errorf("swapped %v, offset %v, error %v", r.ChannelsSwapped, r.OffsetSamples, err)
+	}
+	if !slices.ContainsFunc(r.Warnings, func(s string) bool { return strings.Contains(s, "dropout") }) {
+		t.Errorf("no dropout among %q", r.Warnings)
 	}
 }

@@ -347,24 +347,27 @@ func (r *remainder) dropouts(say func(string, ...any)) {
 // bandLimit tells where one capture ends well below the other: the trace of a sample-rate conversion.
 func bandLimit(found aligned, say func(string, ...any)) {
 	a, b := found.a, found.b
-	top := func(p, q profile) float64 { // the frequency above which p is 25 dB below q
-		var num, den float64
-		edge := math.NaN()
-		for k := len(p.power) - 1; k > 0 && float64(k)*p.binHz > 4000; k-- {
-			num += p.power[k]
-			den += q.power[k]
-			if den > 1e-12*q.power[len(q.power)/16] && num < den*math.Pow(10, -2.5) {
-				edge = float64(k) * p.binHz
-			} else if !math.IsNaN(edge) {
-				break
+	// The edge is where p falls by 20 dB within 1 kHz and q by less than 6: noise alone never does that.
+	top := func(p, q profile) float64 {
+		w := max(1, int(500/p.binHz))
+		mean := func(x []float64, k int) float64 {
+			sum := 1e-300
+			for _, v := range x[k : k+w] {
+				sum += v
+			}
+			return sum
+		}
+		for k := int(4000/p.binHz) + w; k+2*w < len(p.power); k++ {
+			if mean(p.power, k+w) < 0.01*mean(p.power, k-w) && mean(q.power, k+w) > 0.25*mean(q.power, k-w) {
+				return float64(k) * p.binHz
 			}
 		}
-		return edge
+		return math.NaN()
 	}
-	if f := top(b, a); f < 0.98*float64(len(a.power)-1)*a.binHz {
-		say("B holds nothing above %.0f Hz where A does: a sample-rate conversion or band limit in B", f)
+	if f := top(b, a); !math.IsNaN(f) {
+		say("B ends at %.0f Hz where A goes on: a sample-rate conversion or band limit in B, or noise in A", f)
 	}
-	if f := top(a, b); f < 0.98*float64(len(a.power)-1)*a.binHz {
-		say("A holds nothing above %.0f Hz where B does: a sample-rate conversion or band limit in A", f)
+	if f := top(a, b); !math.IsNaN(f) {
+		say("A ends at %.0f Hz where B goes on: a sample-rate conversion or band limit in A, or noise in B", f)
 	}
 }

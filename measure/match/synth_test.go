@@ -2,6 +2,7 @@ package match_test
 
 import (
 	"math"
+	"math/cmplx"
 	"math/rand/v2"
 
 	"heardiff/playback/pcm"
@@ -16,11 +17,11 @@ type music struct {
 func newMusic(seed uint64, seconds, top float64) music {
 	r := rand.New(rand.NewPCG(seed, 1))
 	var m music
-	for t := 0.0; t < seconds; t += 0.12 + 0.1*r.Float64() {
+	for t := 0.0; t < seconds; t += 0.2 + 0.2*r.Float64() {
 		base, pan := 80*math.Exp2(4.5*r.Float64()), r.Float64()
-		for h := 1.0; h <= 12; h++ {
+		for h := 1.0; h <= 6; h++ {
 			f := base * h * (1 + 0.001*r.Float64())
-			if h > 8 {
+			if h > 4 {
 				f = 2000 + (top-2000)*r.Float64() // a touch of cymbal
 			}
 			if f > top {
@@ -28,8 +29,8 @@ func newMusic(seed uint64, seconds, top float64) music {
 			}
 			m.start = append(m.start, t)
 			m.freq = append(m.freq, f)
-			m.amp = append(m.amp, 0.06/math.Sqrt(h))
-			m.decay = append(m.decay, 4+8*r.Float64())
+			m.amp = append(m.amp, 0.15/math.Sqrt(h))
+			m.decay = append(m.decay, 8+8*r.Float64())
 			m.phase = append(m.phase, 2*math.Pi*r.Float64())
 			m.pan = append(m.pan, pan)
 		}
@@ -65,6 +66,13 @@ func (m music) capture(rate pcm.Rate, frames int, w way) pcm.Clip {
 	for k := range m.start {
 		last := m.start[k] + 16/m.decay[k]
 		begin := max(0, int(m.start[k]*rate.Hz()*(1+w.drift)+w.offset)-50)
+		left, right := gain*m.amp[k]*math.Sqrt(1-m.pan[k]), gain*m.amp[k]*math.Sqrt(m.pan[k])
+		d := m.decay[k]
+		partial := func(u float64) complex128 {
+			return cmplx.Exp(complex(-d*u, 2*math.Pi*m.freq[k]*u+m.phase[k]))
+		}
+		rise := func(u float64) float64 { return math.Exp(-20 * d * u) }
+		z, e, step, fall := complex128(0), 0.0, complex128(0), 0.0
 		for i := begin; i < frames; i++ {
 			t := at(i)
 			if t > last {
@@ -74,21 +82,22 @@ func (m music) capture(rate pcm.Rate, frames int, w way) pcm.Clip {
 			if u < 0 {
 				continue
 			}
-			// u³·e^(−du): three derivatives vanish at the start, so that the spectrum falls off steeply.
-			d := m.decay[k]
-			v := gain * m.amp[k] * envelope(u*d) * math.Sin(2*math.Pi*m.freq[k]*u+m.phase[k])
-			c.Channels[0][i] += v * math.Sqrt(1-m.pan[k])
-			c.Channels[1][i] += v * math.Sqrt(m.pan[k])
+			if z == 0 || w.wander != nil {
+				// On a uniform grid both are geometric series: same closed form, one product a frame.
+				z, e = partial(u), rise(u)
+				per := 1 / ((1 + w.drift) * rate.Hz())
+				step, fall = cmplx.Exp(complex(-d*per, 2*math.Pi*m.freq[k]*per)), rise(per)
+			}
+			a := 1 - e
+			v := imag(z) * a * a * a * a * a * a // six derivatives vanish at the start: the spectrum falls off steeply
+			c.Channels[0][i] += v * left
+			c.Channels[1][i] += v * right
+			z *= step
+			e *= fall
 		}
 	}
 	w.finish(c)
 	return c
-}
-
-// envelope rises within a fraction of the decay and falls exponentially.
-func envelope(x float64) float64 {
-	a := 1 - math.Exp(-20*x)
-	return a * a * a * a * a * a * math.Exp(-x)
 }
 
 func (w way) finish(c pcm.Clip) {
@@ -102,4 +111,23 @@ func (w way) finish(c pcm.Clip) {
 			}
 		}
 	}
+}
+
+// hum of many steady sines up to topHz: strictly band-limited, so that samples near Nyquist are the truth too.
+func steady(rate pcm.Rate, frames int, topHz float64, w way) pcm.Clip {
+	r := rand.New(rand.NewPCG(31, 1))
+	c := pcm.NewClip(rate, 2, frames)
+	const sines = 240
+	for k := range sines {
+		hz := 40 * math.Pow(topHz/40, float64(k)/(sines-1)) * (1 - 1e-3*r.Float64())
+		per := 2 * math.Pi * hz / rate.Hz() / (1 + w.drift)
+		z := cmplx.Rect(0.03, 2*math.Pi*r.Float64()-w.offset*per)
+		step, pan := cmplx.Rect(1, per), r.Float64()
+		for i := range frames {
+			c.Channels[0][i] += imag(z) * math.Sqrt(1-pan)
+			c.Channels[1][i] += imag(z) * math.Sqrt(pan)
+			z *= step
+		}
+	}
+	return c
 }

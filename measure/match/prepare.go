@@ -1,0 +1,285 @@
+package match
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"heardiff/measure/interpolate"
+	"heardiff/playback/pcm"
+)
+
+// ErrUnfit is wrapped by Prepare's error where presentations still differ in level or time after matching.
+var ErrUnfit = errors.New("the captures cannot be matched")
+
+// Excerpt says what Prepare cuts and how far it must match. The zero value is an excerpt of 20 s from the start
+// of what all captures hold.
+type Excerpt struct {
+	// StartS and LengthS are seconds of the first capture. Length 0 stands for 20 s, or less where the captures
+	// end.
+	StartS, LengthS float64
+	// LoudnessLUFS is the common loudness. 0 stands for −23. It is lowered where a peak would pass PeakDBFS.
+	LoudnessLUFS float64
+	// PeakDBFS is the highest sample. 0 stands for −1.
+	PeakDBFS float64
+	// FadeS is the length of the raised-cosine fades at both ends, in seconds. 0 stands for 0.01.
+	FadeS float64
+	// MaxLevelErrorDB and MaxOffsetErrorUS refuse what exceeds them. 0 stands for 0.1 dB and 10 µs (common
+	// practice, no source).
+	MaxLevelErrorDB, MaxOffsetErrorUS float64
+}
+
+func (e Excerpt) filled() Excerpt {
+	fill := func(v *float64, standard float64) {
+		if *v == 0 {
+			*v = standard
+		}
+	}
+	fill(&e.LoudnessLUFS, -23)
+	fill(&e.PeakDBFS, -1)
+	fill(&e.FadeS, 0.01)
+	fill(&e.MaxLevelErrorDB, 0.1)
+	fill(&e.MaxOffsetErrorUS, 10)
+	return e
+}
+
+// Validate returns an error that names the field that is out of its range.
+func (e Excerpt) Validate() error {
+	f := e.filled()
+	switch {
+	case !(e.StartS >= 0):
+		return fmt.Errorf("match: StartS %v: want 0 or more", e.StartS)
+	case e.LengthS != 0 && !(e.LengthS >= 1):
+		return fmt.Errorf("match: LengthS %v: want a second or more", e.LengthS)
+	case !(f.LoudnessLUFS <= 0) || !(f.PeakDBFS <= 0):
+		return fmt.Errorf("match: LoudnessLUFS %v, PeakDBFS %v: want below 0", e.LoudnessLUFS, e.PeakDBFS)
+	case !(f.FadeS > 0 && f.FadeS <= 0.5):
+		return fmt.Errorf("match: FadeS %v: want up to 0.5 s", e.FadeS)
+	}
+	return nil
+}
+
+// Prepared is one excerpt as it will be played, once for every capture.
+type Prepared struct {
+	StartS        float64        `json:"start_s"`
+	Seconds       float64        `json:"seconds"`
+	Rate          pcm.Rate       `json:"rate_hz"`
+	Presentations []Presentation `json:"presentations"`
+	// NullDB is the shallowest null of any presentation against the first, measured on the final samples.
+	NullDB float64 `json:"null_db"`
+	// LoopFrames are two frames near the ends where every presentation crosses zero upwards.
+	LoopFrames [2]int   `json:"loop_frames"`
+	Warnings   []string `json:"warnings"`
+}
+
+// Presentation is one capture's share. LevelErrorDB, OffsetErrorUS and NullDB compare its final samples with the
+// first presentation's.
+type Presentation struct {
+	Clip          pcm.Clip `json:"-"`
+	LevelErrorDB  float64  `json:"level_error_db"`
+	OffsetErrorUS float64  `json:"offset_error_us"`
+	NullDB        float64  `json:"null_db"`
+	// DriftPPM and OffsetS are what the capture's clock and start had against the first's, and was removed.
+	DriftPPM float64 `json:"drift_ppm"`
+	OffsetS  float64 `json:"offset_s"`
+	// GainDB was applied. Polarity "inverted": the capture was, and was turned back.
+	GainDB          float64 `json:"gain_db"`
+	Polarity        string  `json:"polarity"`
+	ChannelsSwapped bool    `json:"channels_swapped"`
+	// LevelBy says how the level was matched: "least squares" or "loudness".
+	LevelBy string `json:"level_by"`
+}
+
+// deepNull is the null from which on least squares sets the level: below it, what differs weighs so little
+// (0.05 dB at the most if it were all in step) that loudness could not do better.
+const deepNull = -30
+
+// Prepare cuts the same stretch of music out of two or more captures so that nothing differs but what the
+// chains did: aligned, free of drift, polarity and channels put right, equally loud, faded alike at the ends.
+//
+// All captures are evaluated on one time base that lies in the middle of theirs (for two, at mirrored shifts of
+// half their offset and drift), by an interpolator that is exact to 0.95 of Nyquist; what it might have done
+// beyond is then taken away from all by one and the same filter, which passes up to 0.907 of Nyquist (20 kHz at
+// 44.1 kHz). A filter in each capture's own time would not do: with a drift its edge would stand elsewhere.
+// So no capture, of however many, can be told by its processing. Captures that differ by whole frames only are
+// not interpolated or filtered at all. The first capture is the reference of level and polarity.
+//
+// Errors wrap pcm.ErrMismatch, ErrUnrelated, or ErrUnfit where the final samples differ by more than allowed.
+func Prepare(captures []pcm.Reader, cfg Excerpt) (Prepared, error) {
+	if err := cfg.Validate(); err != nil {
+		return Prepared{}, err
+	}
+	if len(captures) < 2 {
+		return Prepared{}, fmt.Errorf("match: %d captures: two or more are needed", len(captures))
+	}
+	cfg = cfg.filled()
+	p := preparation{captures: captures, cfg: cfg, rate: captures[0].Format().Rate}
+	if err := p.compare(); err != nil {
+		return Prepared{}, err
+	}
+	if err := p.cut(); err != nil {
+		return Prepared{}, err
+	}
+	if err := p.render(); err != nil {
+		return Prepared{}, err
+	}
+	p.level()
+	p.finish()
+	return p.out, p.check()
+}
+
+type preparation struct {
+	captures []pcm.Reader
+	cfg      Excerpt
+	rate     pcm.Rate
+	lines    []line // of every capture against the first
+	gains    []float64
+	base     line // the common time base: frame t of the first stands at base.shift(t) + t
+	first, n int  // frames of the common base
+	out      Prepared
+}
+
+// compare measures every capture against the first.
+func (p *preparation) compare() error {
+	p.lines = []line{{sign: 1}}
+	p.gains = []float64{1}
+	p.out.Presentations = []Presentation{{Polarity: Same, LevelBy: "reference", LevelErrorDB: 0, OffsetErrorUS: 0, NullDB: math.Inf(-1)}}
+	for i, c := range p.captures[1:] {
+		r, err := Compare(p.captures[0], c, Config{})
+		if err != nil {
+			return fmt.Errorf("capture %d: %w", i+2, err)
+		}
+		p.lines = append(p.lines, r.line)
+		v := Presentation{DriftPPM: r.DriftPPM, OffsetS: r.OffsetS, Polarity: r.Polarity, ChannelsSwapped: r.ChannelsSwapped, LevelBy: "loudness"}
+		gain := r.LoudnessDifferenceLU
+		if r.NullDB < deepNull {
+			v.LevelBy, gain = "least squares", r.GainDB
+		}
+		p.gains = append(p.gains, pcm.Ratio(gain))
+		p.out.Presentations = append(p.out.Presentations, v)
+		for _, w := range r.Warnings {
+			p.out.Warnings = append(p.out.Warnings, fmt.Sprintf("capture %d against the first: %s", i+2, w))
+		}
+	}
+	return nil
+}
+
+// cut places the excerpt on the common time base, the mean of all captures' own.
+func (p *preparation) cut() error {
+	n := float64(len(p.lines))
+	for _, l := range p.lines {
+		p.base.offset += l.offset / n
+		p.base.drift += l.drift / n
+	}
+	// Latest start and earliest end of what all captures hold, in frames of the first.
+	lo, hi := 0, p.captures[0].Frames()
+	for i, l := range p.lines {
+		from, to := l.overlap(p.captures[0], p.captures[i], 0)
+		lo, hi = max(lo, from), min(hi, to)
+	}
+	start := int(math.Round(p.cfg.StartS * p.rate.Hz()))
+	length := int(math.Round(p.cfg.LengthS * p.rate.Hz()))
+	if p.cfg.StartS == 0 {
+		start = lo
+	}
+	if p.cfg.LengthS == 0 {
+		length = min(20*int(p.rate), hi-start)
+	}
+	if start < lo || start+length > hi || length < int(p.rate) {
+		return fmt.Errorf("match: %w: %.2f to %.2f s asked for, all captures hold %.2f to %.2f s", ErrUnfit,
+			p.rate.Seconds(start), p.rate.Seconds(start+length), p.rate.Seconds(lo), p.rate.Seconds(hi))
+	}
+	p.first = int(math.Round(float64(start) + p.base.shift(float64(start))))
+	p.n = length
+	p.out.StartS, p.out.Seconds, p.out.Rate = (p.time(float64(p.first)))/p.rate.Hz(), p.rate.Seconds(length), p.rate
+	return nil
+}
+
+// time returns the frame of the first capture at frame u of the common base.
+func (p *preparation) time(u float64) float64 { return (u - p.base.offset) / (1 + p.base.drift) }
+
+// Edges of the interpolator and of the filter after it, in fractions of Nyquist.
+const (
+	exactTo  = 0.95
+	passedTo = 0.907
+)
+
+// render evaluates every capture on the common base.
+func (p *preparation) render() error {
+	kernel, err := interpolate.New(interpolate.Config{Pass: exactTo})
+	if err != nil {
+		return err
+	}
+	filter, err := interpolate.New(interpolate.Config{Pass: passedTo, Stop: exactTo})
+	if err != nil {
+		return err
+	}
+	whole := p.whole()
+	for i := range p.captures {
+		clip, err := p.evaluate(kernel, filter, i, whole)
+		if err != nil {
+			return fmt.Errorf("capture %d: %w", i+1, err)
+		}
+		p.out.Presentations[i].Clip = clip
+	}
+	return nil
+}
+
+// shift returns by how many frames frame u of the common base is displaced in capture i.
+func (p *preparation) shift(i int, u float64) float64 {
+	t := p.time(u)
+	// Written as differences from the base, so that two captures get exactly opposite shifts.
+	return (p.lines[i].offset - p.base.offset) + (p.lines[i].drift-p.base.drift)*t
+}
+
+// whole reports whether all captures differ by whole frames, to a ten-thousandth, over the whole excerpt.
+func (p *preparation) whole() bool {
+	for i := range p.lines {
+		for _, u := range []int{p.first, p.first + p.n} {
+			s := p.lines[i].shift(p.time(float64(u)))
+			if math.Abs(s-math.Round(s)) > 1e-4 {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+func (p *preparation) evaluate(kernel, filter *interpolate.Kernel, i int, whole bool) (pcm.Clip, error) {
+	channels := p.captures[i].Format().Channels
+	clip := pcm.NewClip(p.rate, channels, p.n)
+	if whole {
+		t := p.time(float64(p.first))
+		from := int(math.Round(t)) + int(math.Round(p.lines[i].shift(t)))
+		if err := interpolate.ReadAround(p.captures[i], clip.Channels, from); err != nil {
+			return clip, fmt.Errorf("match: %w", err)
+		}
+	} else {
+		wide := pcm.NewClip(p.rate, channels, p.n+2*filter.Half())
+		if err := p.interpolate(wide, p.first-filter.Half(), kernel, i); err != nil {
+			return clip, fmt.Errorf("match: %w", err)
+		}
+		filter.Shift(clip.Channels, wide.Channels, filter.Half(), make([]float64, p.n))
+	}
+	if p.lines[i].swapped {
+		clip.Channels[0], clip.Channels[1] = clip.Channels[1], clip.Channels[0]
+	}
+	return clip, nil
+}
+
+// interpolate fills clip with capture i from frame first of the common base on.
+func (p *preparation) interpolate(clip pcm.Clip, first int, kernel *interpolate.Kernel, i int) error {
+	const size = 1 << 14
+	stream := interpolate.NewStream(kernel, p.captures[i])
+	for from := 0; from < clip.Len(); from += size {
+		part := clip.Slice(from, min(from+size, clip.Len()))
+		shift := make([]float64, part.Len())
+		for k := range shift {
+			shift[k] = p.shift(i, float64(first+from+k))
+		}
+		if err := stream.Read(part.Channels, first+from, shift); err != nil {
+			return err
+		}
+	}
+	return nil
+}
