@@ -1,0 +1,25 @@
+package flac_test
+
+import (
+	"bytes"
+	"os"
+	"testing"
+
+	"heardiff/playback/flac"
+)
+
+// BenchmarkOpen counts bytes of decoded audio.
+func BenchmarkOpen(b *testing.B) {
+	data, err := os.ReadFile(golden)
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.SetBytes(4410 * 2 * 3)
+	for b.Loop() {
+		f, err := flac.Decode(bytes.NewReader(data))
+		if err != nil {
+			b.Fatal(err)
+		}
+		f.Close()
+	}
+}
