@@ -236,3 +236,53 @@ func TestFaultsAreRefusedOrWarned(t *testing.T) {
 		t.Errorf("one channel twice: %v, error %v, want one warning", r.Warnings, err)
 	}
 }
+
+// ref: a first-order clock recovery of corner f_c lets jitter through as 1/√(1 + (f/f_c)²): at f_c −3.0103 dB, at
+// 10·f_c −20.0432 dB.
+func TestTransferFollowsTheClockRecovery(t *testing.T) {
+	reference := base()
+	reference.Jitter = []jittertest.Sine{{Hz: 50, Peak: 2e-9}, {Hz: 500, Peak: 2e-9}, {Hz: 5000, Peak: 300e-12}}
+	reference.RandomPs, reference.RandomLowHz, reference.RandomHighHz = 400, 10, 9600
+	output := reference
+	output.Seed = 2
+	output.Jitter = []jittertest.Sine{{Hz: 50, Peak: 2e-9 / math.Sqrt2}, {Hz: 500, Peak: 2e-9 / math.Sqrt(101)}}
+	output.RandomPs = 100
+	got, err := jitter.NewTransfer(measure(t, jitter.Config{Spectrum: true}, reference), measure(t, jitter.Config{Spectrum: true}, output))
+	if err != nil {
+		t.Fatal(err)
+	}
+	lines := got.Channel[0].Lines
+	if len(lines) != 3 {
+		t.Fatalf("lines %+v, want three", lines)
+	}
+	for i, want := range []float64{3.0103, 20.0432} {
+		if l := lines[i]; l.AtLeast || math.Abs(l.AttenuationDB-want) > 3.5*l.AttenuationSE {
+			t.Errorf("%+v, want %.4f dB", l, want)
+		}
+	}
+	if l := lines[2]; !l.AtLeast || !math.IsNaN(l.OutputPs) || l.AttenuationDB < 20 {
+		t.Errorf("a line that is gone: %+v, want a lower bound", l)
+	}
+	weighted, weight := 0.0, 0.0
+	for _, b := range got.Channel[0].Density {
+		w := 1 / (b.AttenuationSE * b.AttenuationSE)
+		weighted, weight = weighted+w*b.AttenuationDB, weight+w
+	}
+	// Four times less random jitter. The mean's standard error is 1/√Σw.
+	if mean := weighted / weight; math.Abs(mean-12.0412) > 4/math.Sqrt(weight) {
+		t.Errorf("densities fall by %.3f dB, want 12.0412 ± %.3f", mean, 1/math.Sqrt(weight))
+	}
+}
+
+// A capture longer than one record is cut into several and averaged.
+func TestLongCapturesAreAveraged(t *testing.T) {
+	c := base()
+	c.Seconds = 70
+	c.Jitter = []jittertest.Sine{{Hz: 100, Peak: 50e-12}}
+	c.RandomPs, c.RandomLowHz, c.RandomHighHz = 40, 10, 9600
+	r := measure(t, jitter.Config{}, c)
+	ch := r.Channel[0]
+	if r.Seconds < 69.9 || len(ch.Lines) != 1 || math.Abs(ch.Lines[0].PeakPs-50) > 4*ch.Lines[0].PeakSEPs || math.Abs(ch.RandomPs-40) > 4*ch.RandomSEPs {
+		t.Errorf("%.1f s: %+v", r.Seconds, ch)
+	}
+}
