@@ -88,13 +88,12 @@ type Row struct {
 	Simulated  bool        `json:"simulated"`
 	Treatment  string      `json:"treatment"`
 	Dose       float64     `json:"dose"`
-	Alpha      float64     `json:"alpha"`
 	Smallest   float64     `json:"smallest_effect"`
 	Pairs      *PairCounts `json:"pairs"`
 	stats.Score
 	PHolm      float64    `json:"p_holm"`
 	Log10PHolm float64    `json:"log10_p_holm"`
-	UpperPD    float64    `json:"discriminators_upper"` // one-sided bound at the plan's level
+	UpperPD    float64    `json:"p_d_upper"` // one-sided bound at the plan's level
 	Positive   Control    `json:"positive_control"`
 	Negative   Control    `json:"negative_control"`
 	Measured   Measured   `json:"measured"`
@@ -136,6 +135,7 @@ type tallied struct {
 	listeners map[string]bool
 	heard     []Heard
 	ln        float64 // ln of the one-sided p
+	alpha     float64 // the strictest of its plans; Score carries it on
 }
 
 // Build links results and figures. It is an error if a session's counts contradict themselves.
@@ -219,7 +219,7 @@ func begun(k key, t trials.Tally, h Heard) *tallied {
 	if k.kind == "group" {
 		r.Group = k.who
 	}
-	r.Alpha, r.Smallest = h.Plan.Alpha, h.Plan.SmallestEffect
+	r.alpha, r.Smallest = h.Plan.Alpha, h.Plan.SmallestEffect
 	return r
 }
 
@@ -230,7 +230,7 @@ func (r *tallied) add(t trials.Tally, h Heard) {
 	r.pairs.Misses += t.Misses
 	r.pairs.FalseAlarms += t.FalseAlarms
 	r.pairs.CorrectRejections += t.CorrectRejections
-	r.Alpha, r.Smallest = math.Min(r.Alpha, h.Plan.Alpha), math.Max(r.Smallest, h.Plan.SmallestEffect)
+	r.alpha, r.Smallest = math.Min(r.alpha, h.Plan.Alpha), math.Max(r.Smallest, h.Plan.SmallestEffect)
 	r.Simulated = r.Simulated || h.Simulated
 	r.listeners[h.Listener] = true
 	r.Listeners = len(r.listeners)
@@ -253,14 +253,14 @@ func (r *tallied) add(t trials.Tally, h Heard) {
 
 // score judges the counts, and bounds the proportion of discriminators from above.
 func score(r *tallied) error {
-	cfg := stats.ScoreConfig{Alpha: r.Alpha}
+	cfg := stats.ScoreConfig{Alpha: r.alpha}
 	if r.design != trials.SameDifferent {
 		s, err := stats.ScoreABX(r.Correct, r.Trials, cfg)
 		if err != nil {
 			return err
 		}
 		r.Score = s
-		r.UpperPD = stats.Discriminators(stats.UpperProportion(r.Correct, r.Trials, 1-r.Alpha))
+		r.UpperPD = stats.Discriminators(stats.UpperProportion(r.Correct, r.Trials, 1-r.alpha))
 		r.ln = s.Log10P * math.Ln10
 		return nil
 	}
@@ -288,8 +288,8 @@ func scorePairs(r *tallied, cfg stats.ScoreConfig) error {
 	}
 	r.Score = s.Score
 	r.Pairs = &PairCounts{p, s.HitRate, s.FalseAlarmRate}
-	high := stats.UpperProportion(p.Hits, different, 1-r.Alpha/2)
-	low := stats.LowerProportion(p.FalseAlarms, same, 1-r.Alpha/2)
+	high := stats.UpperProportion(p.Hits, different, 1-r.alpha/2)
+	low := stats.LowerProportion(p.FalseAlarms, same, 1-r.alpha/2)
 	r.UpperPD = math.Min(1, math.Max(0, high-low))
 	r.ln = s.Log10P * math.Ln10
 	return nil

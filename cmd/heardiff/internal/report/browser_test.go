@@ -1,0 +1,136 @@
+package report_test
+
+import (
+	"context"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"reflect"
+	"sort"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+
+	"heardiff/cmd/heardiff/internal/wire"
+)
+
+// browser opens the page in a headless Chromium, which must be installed: without a browser this test fails, for a page
+// nobody has opened is not tested. It returns what scripts complained of so far.
+func browser(t *testing.T, html string) (context.Context, func() []string) {
+	t.Helper()
+	file := filepath.Join(t.TempDir(), "report.html")
+	if err := os.WriteFile(file, []byte(html), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(t.TempDir()))
+	alloc, stopAlloc := chromedp.NewExecAllocator(context.Background(), options...)
+	ctx, stop := chromedp.NewContext(alloc)
+	ctx, cancel := context.WithTimeout(ctx, 60*time.Second)
+	t.Cleanup(func() { cancel(); stop(); stopAlloc() })
+	var complaints []string
+	chromedp.ListenTarget(ctx, func(event any) {
+		switch e := event.(type) {
+		case *runtime.EventExceptionThrown:
+			complaints = append(complaints, e.ExceptionDetails.Error())
+		case *runtime.EventConsoleAPICalled:
+			complaints = append(complaints, string(e.Type))
+		}
+	})
+	if err := chromedp.Run(ctx, chromedp.EmulateViewport(1200, 900), chromedp.Navigate("file://"+file)); err != nil {
+		t.Fatalf("open the page (is chromium installed?): %v", err)
+	}
+	return ctx, func() []string { return complaints }
+}
+
+func evaluate[T any](t *testing.T, ctx context.Context, js string) T {
+	t.Helper()
+	var v T
+	if err := chromedp.Run(ctx, chromedp.Evaluate(js, &v)); err != nil {
+		t.Fatalf("%s: %v", js, err)
+	}
+	return v
+}
+
+func TestThePageInABrowser(t *testing.T) {
+	in := study(t)
+	ctx, complaints := browser(t, write(t, in))
+
+	titles := evaluate[[]string](t, ctx, `[...document.querySelectorAll("figure .wide svg")].filter(s => s.getBoundingClientRect().width > 300 && s.querySelector("title") && s.querySelector("desc")).map(s => s.querySelector("title").textContent)`)
+	for _, want := range []string{"bus against optical: who told them apart", "bus against isolator: who", "What 16 trials", "Jitter of the chains", "Difference in response",
+		"Null by octave", "Told apart, against the difference in random jitter", "Told apart, against the difference in deterministic jitter"} {
+		found := false
+		for _, title := range titles {
+			found = found || strings.HasPrefix(title, want)
+		}
+		if !found {
+			t.Errorf("no picture %q among %q", want, titles)
+		}
+	}
+
+	// Every id once, every table with scoped headings, nothing wider than the window.
+	if n := evaluate[int](t, ctx, `(() => {const ids = [...document.querySelectorAll("[id]")].map(e => e.id); return ids.length - new Set(ids).size})()`); n != 0 {
+		t.Errorf("%d ids stand twice", n)
+	}
+	if n := evaluate[int](t, ctx, `document.querySelectorAll("th:not([scope])").length`); n != 0 {
+		t.Errorf("%d headings without scope", n)
+	}
+
+	sorted := func(direction string) []float64 {
+		if err := chromedp.Run(ctx, chromedp.Evaluate(`document.querySelectorAll("#results thead button")[3].click()`, nil)); err != nil {
+			t.Fatal(err)
+		}
+		if got := evaluate[string](t, ctx, `document.querySelectorAll("#results thead th")[3].getAttribute("aria-sort")`); got != direction {
+			t.Errorf("aria-sort %q, want %q", got, direction)
+		}
+		return evaluate[[]float64](t, ctx, `[...document.querySelectorAll("#results tbody tr")].map(r => +r.cells[3].dataset.v)`)
+	}
+	if up := sorted("ascending"); !sort.Float64sAreSorted(up) || len(up) != len(in.Link.Rows) {
+		t.Errorf("not ascending, or not %d rows: %v", len(in.Link.Rows), up)
+	}
+	down := sorted("descending")
+	for i := 1; i < len(down); i++ {
+		if down[i] > down[i-1] {
+			t.Fatalf("not descending: %v", down)
+		}
+	}
+
+	sameNumbers(t, ctx, in.Link)
+	if evaluate[bool](t, ctx, `(document.getElementById("show-json").click(), document.getElementById("json-view").hidden)`) {
+		t.Error("the numbers do not show")
+	}
+	if err := chromedp.Run(ctx, chromedp.EmulateViewport(390, 844)); err != nil {
+		t.Fatal(err)
+	}
+	if over := evaluate[float64](t, ctx, `document.documentElement.scrollWidth - window.innerWidth`); over > 0 {
+		t.Errorf("at 390 pixels the page is %g too wide", over)
+	}
+	if n := evaluate[int](t, ctx, `[...document.querySelectorAll("figure .slim svg")].filter(s => s.getBoundingClientRect().width > 300).length`); n != len(titles) {
+		t.Errorf("%d narrow pictures, %d wide", n, len(titles))
+	}
+	if c := complaints(); len(c) > 0 {
+		t.Errorf("scripts complained: %q", c)
+	}
+}
+
+// sameNumbers compares what the browser parses from the page with the library's own JSON.
+func sameNumbers(t *testing.T, ctx context.Context, result any) {
+	t.Helper()
+	data, err := wire.Marshal(result)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got, want any
+	if err := json.Unmarshal(data, &want); err != nil {
+		t.Fatal(err)
+	}
+	text := evaluate[string](t, ctx, `JSON.stringify(JSON.parse(document.getElementById("link-json").textContent))`)
+	if err := json.Unmarshal([]byte(text), &got); err != nil {
+		t.Fatal(err)
+	}
+	if !reflect.DeepEqual(got, want) {
+		t.Error("the page's numbers are not those of link --json")
+	}
+}

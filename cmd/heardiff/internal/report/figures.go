@@ -1,0 +1,145 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"heardiff/cmd/heardiff/internal/plot"
+	"heardiff/stats"
+	"heardiff/trials"
+	"heardiff/trials/link"
+)
+
+// forests draws one forest a comparison.
+func forests(n *numbering, in Input) []figure {
+	var order []string
+	rows := map[string][]link.Row{}
+	for _, r := range in.Link.Rows {
+		if _, ok := rows[r.Comparison]; !ok {
+			order = append(order, r.Comparison)
+		}
+		rows[r.Comparison] = append(rows[r.Comparison], r)
+	}
+	var out []figure
+	for _, name := range order {
+		out = append(out, n.draw(forest(name, rows[name], in.Link.Simulated)))
+	}
+	return out
+}
+
+func forest(name string, rows []link.Row, simulated bool) plot.Forest {
+	f := plot.Forest{Title: marked(name+": who told them apart", simulated), Chance: 0.5, Smallest: (1 + rows[0].Smallest) / 2,
+		Notes: []string{"Exact two-sided 95 % intervals (Clopper and Pearson). A mark’s size follows the number of trials."}}
+	listeners := 0
+	for _, r := range rows {
+		kind := map[string]plot.RowKind{"listener": plot.One, "group": plot.Group, "all": plot.Pooled}[r.Kind]
+		if kind == plot.One {
+			listeners++
+			if listeners > maxForest {
+				continue
+			}
+		}
+		f.Rows = append(f.Rows, plot.ForestRow{Name: who(r), Kind: kind, Estimate: r.Proportion, Lo: r.ClopperPearson[0], Hi: r.ClopperPearson[1],
+			Weight: float64(r.Trials), Counts: fmt.Sprintf("%d of %d", r.Correct, r.Trials), Said: string(r.Verdict)})
+	}
+	if listeners > maxForest {
+		f.Notes = append(f.Notes, fmt.Sprintf("%d more listeners are in the numbers at the end of the page.", listeners-maxForest))
+	}
+	return f
+}
+
+func marked(title string, simulated bool) string {
+	if simulated {
+		return title + " (simulated)"
+	}
+	return title
+}
+
+// published are the thresholds that were read in public texts, second hand where it says so. Findings known only from
+// memory are left out.
+var published = map[link.Metric][]plot.Published{
+	link.RandomJitter: {
+		{X: 35000, Citation: "35 ns RMS: threshold of impairment, most critical material, mono; Manson, BBC Research Department, as reported by Chris Dunn and Hawksford, who call it unrealistically high."},
+		{X: 20000, Citation: "20 ns RMS on music (10 ns on tones): the lowest audible; Benjamin and Gannon, read in a second-hand summary that does not give the kind of jitter."},
+		{X: 180 / math.Sqrt(3), Citation: "180 ps peak of white, rectangular jitter (104 ps RMS) on a full-scale 20 kHz tone: a model without listeners that ignores masking; Chris Dunn and Hawksford, AES 93rd Convention, 1992."},
+	},
+	link.DeterministicJitter: {
+		{X: 20 / math.Sqrt2, Citation: "20 ps peak (14 ps RMS), the worst single line (22 kHz tone, 18.5 kHz jitter): a model without listeners that ignores masking; Chris Dunn and Hawksford, AES 93rd Convention, 1992."},
+	},
+}
+
+// doses draws detection against the kinds of jitter, for all listeners.
+func doses(n *numbering, in Input) []figure {
+	var out []figure
+	for _, t := range in.Link.Trends {
+		if t.Group != "" || t.Metric != link.RandomJitter && t.Metric != link.DeterministicJitter {
+			continue
+		}
+		name, unit := t.Metric.Words()
+		d := plot.Dose{Title: marked("Told apart, against the difference in "+name, in.Link.Simulated), XTitle: "difference in " + name + ", " + unit,
+			Chance: 0.5, Threshold: t.Threshold, Lo: t.ThresholdInterval[0], Hi: t.ThresholdInterval[1], Published: published[t.Metric]}
+		for _, p := range t.Points {
+			d.Points = append(d.Points, plot.DosePoint{X: p.Difference, Y: p.Proportion, Lo: p.Interval[0], Hi: p.Interval[1], Name: p.Comparison})
+		}
+		d.Notes = []string{t.Says + "."}
+		out = append(out, n.draw(d))
+	}
+	return out
+}
+
+// powers draws what each plan could find, one curve for plans alike.
+func powers(n *numbering, in Input) []figure {
+	var out []figure
+	var seen []string
+	for _, p := range in.Plans {
+		for _, c := range p.Comparisons {
+			if c.Kind != trials.Scored || c.Trials == 0 {
+				continue
+			}
+			key := fmt.Sprint(c.Trials, p.Alpha, p.SmallestEffect)
+			if slices.Contains(seen, key) || p.Design != trials.ABX {
+				continue
+			}
+			seen = append(seen, key)
+			if chart, ok := power(c.Trials, p.Alpha, p.SmallestEffect); ok {
+				out = append(out, n.draw(chart))
+			}
+		}
+	}
+	return out
+}
+
+func power(n int, alpha, smallest float64) (plot.Power, bool) {
+	chart := plot.Power{Title: fmt.Sprintf("What %d trials at level %g can find", n, alpha), Trials: n, Smallest: stats.FromDiscriminators(smallest)}
+	for i := range 101 {
+		p := 0.5 + float64(i)/200
+		at, err := stats.PowerAt(n, 0.5, math.Min(p, 1-1e-12), alpha)
+		if err != nil {
+			return chart, false
+		}
+		chart.PTrue, chart.Power = append(chart.PTrue, p), append(chart.Power, at.Power)
+	}
+	return chart, true
+}
+
+// measures draws what was measured.
+func measures(n *numbering, p Pictures) []figure {
+	var out []figure
+	if len(p.Jitter) > 0 {
+		out = append(out, n.draw(plot.JitterSpectrum{Title: "Jitter of the chains", Chains: p.Jitter, Floor: p.JitterFloor}))
+	}
+	if len(p.Noise) > 0 {
+		out = append(out, n.draw(plot.NoiseSpectrum{Title: "Noise of the chains", Chains: p.Noise, Floor: p.NoiseFloor}))
+	}
+	if len(p.Responses) > 0 {
+		out = append(out, n.draw(plot.ResponseDifference{Title: "Difference in response", Curves: p.Responses, LimitDB: 0.1}))
+	}
+	for _, null := range p.Nulls {
+		out = append(out, n.draw(null))
+	}
+	for _, t := range p.Transfers {
+		out = append(out, n.draw(t))
+	}
+	return out
+}

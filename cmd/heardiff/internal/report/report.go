@@ -1,0 +1,228 @@
+// Package report writes a study as one HTML file that needs no network: what was heard, what was measured, how it was
+// done, and every number behind it.
+package report
+
+import (
+	"bytes"
+	_ "embed"
+	"fmt"
+	"html/template"
+	"io"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"heardiff/cmd/heardiff/internal/plot"
+	"heardiff/cmd/heardiff/internal/wire"
+	"heardiff/trials"
+	"heardiff/trials/link"
+)
+
+//go:embed page.html
+var page string
+
+//go:embed style.css
+var style string
+
+//go:embed sort.js
+var script string
+
+// Input is what a report is written from.
+type Input struct {
+	Link     link.Result
+	Chains   []link.Chain
+	Plans    []trials.Plan
+	Excerpts []Excerpt
+	Sessions []Session
+	Pictures Pictures
+	Made     time.Time
+	// Command is the line that writes the report again.
+	Command string
+}
+
+// Excerpt is one stretch of music that was listened to, and how deep its presentations null.
+type Excerpt struct {
+	Name, Music             string
+	StartS, Seconds, RateHz float64
+	NullDB                  float64
+}
+
+// Session says when and through what a listener listened.
+type Session struct {
+	Listener, Device string
+	Begun, Ended     time.Time
+	Simulated        bool
+}
+
+// Pictures holds the curves to draw; what is empty is left out.
+type Pictures struct {
+	Jitter      []plot.Curve
+	JitterFloor *plot.Curve
+	Noise       []plot.Curve
+	NoiseFloor  *plot.Curve
+	Responses   []plot.Curve // B − A, one a comparison
+	Nulls       []plot.Null
+	Transfers   []plot.Transfer
+}
+
+// Write writes the report.
+func Write(w io.Writer, in Input) error {
+	t, err := template.New("report").Funcs(functions).Parse(page)
+	if err != nil {
+		return fmt.Errorf("report: %w", err)
+	}
+	v, err := view(in)
+	if err != nil {
+		return fmt.Errorf("report: %w", err)
+	}
+	var b bytes.Buffer
+	if err := t.Execute(&b, v); err != nil {
+		return fmt.Errorf("report: %w", err)
+	}
+	if _, err := w.Write(b.Bytes()); err != nil {
+		return fmt.Errorf("report: %w", err)
+	}
+	return nil
+}
+
+// paper is what the page shows.
+type paper struct {
+	Input
+	Style    template.CSS
+	Script   template.JS
+	Numbers  template.JS
+	Summary  []link.Row // all listeners together, one a comparison
+	Rows     []link.Row
+	Hidden   int // listener rows left out of the page
+	Pairs    []pairTable
+	Forests  []figure
+	Dose     []figure
+	Power    []figure
+	Measures []figure
+	Method   []string
+	Caveats  []string
+}
+
+// pairTable is the measured figures of one comparison.
+type pairTable struct {
+	Row     link.Row
+	Figures []link.MetricPair
+}
+
+// figure is one chart at the two widths the page chooses from.
+type figure struct {
+	Title, Description string
+	Wide, Narrow       template.HTML
+}
+
+const (
+	wideWidth, narrowWidth = 760, 358
+	// Beyond this many listeners a page stops being readable; the numbers hold them all.
+	maxRows, maxForest = 400, 48
+)
+
+func view(in Input) (paper, error) {
+	numbers, err := wire.Marshal(in.Link)
+	if err != nil {
+		return paper{}, err
+	}
+	v := paper{Input: in, Style: template.CSS(style + plot.Style()), Script: template.JS(script)}
+	// A "<" inside the element could end it; as an escape it is the same JSON.
+	v.Numbers = template.JS(strings.ReplaceAll(string(numbers), "<", `\u003c`))
+	listeners := 0
+	for _, r := range in.Link.Rows {
+		if r.Kind == "all" {
+			v.Summary = append(v.Summary, r)
+			v.Pairs = append(v.Pairs, pairTable{r, known(r.Measured)})
+		}
+		if r.Kind == "listener" {
+			listeners++
+			if listeners > maxRows {
+				v.Hidden++
+				continue
+			}
+		}
+		v.Rows = append(v.Rows, r)
+	}
+	n := &numbering{}
+	v.Forests, v.Dose, v.Power, v.Measures = forests(n, in), doses(n, in), powers(n, in), measures(n, in.Pictures)
+	v.Method, v.Caveats = method(in), caveats(in)
+	return v, nil
+}
+
+func known(m link.Measured) []link.MetricPair {
+	var out []link.MetricPair
+	for _, p := range m.Pairs() {
+		if p.CapturesA+p.CapturesB > 0 {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+// numbering gives every figure an id of its own.
+type numbering struct{ n int }
+
+func (n *numbering) draw(c plot.Chart) figure {
+	n.n++
+	words := c.Words()
+	id := "fig" + strconv.Itoa(n.n)
+	return figure{words.Title, words.Description,
+		template.HTML(plot.Inline(c, wideWidth, id+"w")), template.HTML(plot.Inline(c, narrowWidth, id+"n"))}
+}
+
+var functions = template.FuncMap{
+	"number":  number,
+	"signed":  signedNumber,
+	"p":       pValue,
+	"percent": func(v float64) string { return ifKnown(v, fmt.Sprintf("%.1f %%", 100*v)) },
+	"metric":  func(m link.Metric) string { name, _ := m.Words(); return name },
+	"unit":    func(m link.Metric) string { _, unit := m.Words(); return unit },
+	"date":    func(t time.Time) string { return t.UTC().Format("2 January 2006, 15:04 UTC") },
+	"join":    strings.Join,
+	"sort":    func(v float64) string { return ifKnown(v, strconv.FormatFloat(v, 'g', -1, 64)) },
+	"capital": func(s string) string { return strings.ToUpper(s[:1]) + s[1:] },
+	"who":     who,
+	"class":   func(v link.Verdict) string { return strings.ReplaceAll(string(v), " ", "-") },
+}
+
+func who(r link.Row) string {
+	switch r.Kind {
+	case "all":
+		return fmt.Sprintf("all %d", r.Listeners)
+	case "group":
+		return fmt.Sprintf("%s (%d)", r.Group, r.Listeners)
+	}
+	return r.Listener
+}
+
+func ifKnown(v float64, s string) string {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return "–"
+	}
+	return strings.ReplaceAll(s, "-", "−")
+}
+
+// number writes v with three significant digits, without an exponent.
+func number(v float64) string {
+	if v == 0 {
+		return "0"
+	}
+	decimals := 2 - int(math.Floor(math.Log10(math.Abs(v))))
+	return ifKnown(v, strconv.FormatFloat(v, 'f', min(6, max(0, decimals)), 64))
+}
+
+func signedNumber(v float64) string {
+	if v > 0 {
+		return "+" + number(v)
+	}
+	return number(v)
+}
+
+func pValue(v float64) string {
+	if v < 0.001 {
+		return "<0.001"
+	}
+	return ifKnown(v, fmt.Sprintf("%.3f", v))
+}
