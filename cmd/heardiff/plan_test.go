@@ -1,0 +1,67 @@
+package main
+
+import (
+	"strings"
+	"testing"
+
+	"heardiff/stats"
+	"heardiff/trials"
+)
+
+func onePlan(n int, effect float64) trials.Plan {
+	return trials.Plan{ID: "1", Design: trials.ABX, Alpha: 0.05, SmallestEffect: effect, Comparisons: []trials.Comparison{
+		{Name: "one", A: "plain", B: "long", AudioA: "1", AudioB: "2", Trials: n}}}
+}
+
+// 16 trials at alpha 0.05 need 12 right; at p = 0.7 that is reached with probability 0.45, and a power of 0.8 takes 42
+// trials (27 right): R 4.2.2, pbinom(11, 16, 0.7, lower.tail = FALSE), and the same over all larger n.
+func TestPlanSaysWhatItCanFind(t *testing.T) {
+	var text strings.Builder
+	r, err := reportPlan(onePlan(16, 0.3))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.text(&text)
+	const want = "16 trials: a listener who is right 70 % of the time passes (12 or more right) with probability 0.45; for a power of 0.8 you need 42 trials"
+	if !strings.Contains(text.String(), want) {
+		t.Errorf("got\n%s\nwant in it\n%s", text.String(), want)
+	}
+}
+
+func TestPlanForATinyEffectIsStillShown(t *testing.T) {
+	r, err := reportPlan(onePlan(16, 0.0005))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if last := r.Power[len(r.Power)-1]; last.Needed != nil {
+		t.Errorf("an effect of 0.0005 in %d trials", *last.Needed)
+	}
+}
+
+// A sequential plan keeps both risks at the exact recursion of its own boundaries.
+func TestSequentialPlanShowsItsRisks(t *testing.T) {
+	p := onePlan(60, 0.6)
+	looks, err := stats.EvidencePlan(60, p.SmallestEffect, p.Alpha)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p.Looks = &looks
+	if err := p.Validate(); err != nil {
+		t.Fatal(err)
+	}
+	r, err := reportPlan(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range r.Course {
+		if c.P == 0.5 && c.Heard > p.Alpha {
+			t.Errorf("a guesser is heard with probability %v", c.Heard)
+		}
+		if c.P == stats.FromDiscriminators(p.SmallestEffect) && c.RuledOut > p.Alpha {
+			t.Errorf("the smallest effect is ruled out with probability %v", c.RuledOut)
+		}
+	}
+	if len(r.Course) != 4 || len(r.Power) != 0 {
+		t.Errorf("%d courses and %d powers of a sequential plan", len(r.Course), len(r.Power))
+	}
+}
