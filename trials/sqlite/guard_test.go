@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -126,6 +127,9 @@ func TestForgottenListenerLeavesOnlyAPseudonym(t *testing.T) {
 	if err := s.AddListener(ctx, l); err != nil {
 		t.Fatal(err)
 	}
+	if !inFolder(t, s.Dir(), "headphones") {
+		t.Fatal("what was said is not in the files to begin with: the test tests nothing")
+	}
 	if err := s.ForgetListener(ctx, "L9"); err != nil {
 		t.Fatal(err)
 	}
@@ -136,7 +140,29 @@ func TestForgottenListenerLeavesOnlyAPseudonym(t *testing.T) {
 	if want := (sqlite.Listener{ID: "L9", Added: got.Added}); got != want {
 		t.Errorf("left over: %+v", got)
 	}
+	if inFolder(t, s.Dir(), "headphones") {
+		t.Error("what was forgotten is still in the study's files")
+	}
 	if err := s.ForgetListener(ctx, "nobody"); !errors.Is(err, sqlite.ErrNotFound) {
 		t.Errorf("error %v, want ErrNotFound", err)
 	}
+}
+
+// inFolder reports whether a file of dir holds text.
+func inFolder(t *testing.T, dir, text string) bool {
+	t.Helper()
+	files, err := filepath.Glob(filepath.Join(dir, "study*"))
+	if err != nil || len(files) == 0 {
+		t.Fatalf("%d files, error %v", len(files), err)
+	}
+	for _, f := range files {
+		data, err := os.ReadFile(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if strings.Contains(string(data), text) {
+			return true
+		}
+	}
+	return false
 }

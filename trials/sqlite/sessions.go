@@ -36,7 +36,8 @@ func (s *Store) AddListener(ctx context.Context, l Listener) error {
 	return nil
 }
 
-// ForgetListener removes everything a listener said of themselves; the pseudonym and the answers stay.
+// ForgetListener removes everything a listener said of themselves, from the bytes of the file too; the pseudonym and
+// the answers stay.
 // It returns ErrNotFound, wrapped, for an unknown id.
 func (s *Store) ForgetListener(ctx context.Context, id string) error {
 	result, err := s.db.ExecContext(ctx, `UPDATE listeners SET grouping = '', years = NULL, hearing = '', transducer = '',
@@ -46,6 +47,10 @@ func (s *Store) ForgetListener(ctx context.Context, id string) error {
 	}
 	if n, err := result.RowsAffected(); err != nil || n == 0 {
 		return fmt.Errorf("listener %q: %w", id, ErrNotFound)
+	}
+	// The log would hold the old row until SQLite next has a reason to write it back.
+	if _, err := s.db.ExecContext(ctx, `PRAGMA wal_checkpoint(TRUNCATE)`); err != nil {
+		return fmt.Errorf("listener %q: empty the log: %w", id, err)
 	}
 	return nil
 }

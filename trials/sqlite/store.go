@@ -95,7 +95,7 @@ func Open(ctx context.Context, dir string, now func() time.Time) (*Store, error)
 }
 
 func open(ctx context.Context, dir string, now func() time.Time) (*Store, error) {
-	q := url.Values{"_pragma": {"busy_timeout(10000)", "journal_mode(WAL)", "synchronous(FULL)", "foreign_keys(1)"}}
+	q := url.Values{"_pragma": {"busy_timeout(10000)", "journal_mode(WAL)", "synchronous(FULL)", "foreign_keys(1)", "secure_delete(1)"}}
 	q.Set("_txlock", "immediate")
 	name := "file:" + (&url.URL{Path: filepath.Join(dir, FileName)}).EscapedPath() + "?" + q.Encode()
 	db, err := sql.Open("sqlite", name)
