@@ -22,13 +22,17 @@ func scan(r pcm.Reader) (stretch, error) {
 	f := r.Format()
 	block := max(64, int(f.Rate)/20)
 	rms := make([][]float64, f.Channels)
+	top := 1.0 // the largest word, or full scale of floats
+	if !f.Float {
+		top -= math.Ldexp(1, 1-f.Bits)
+	}
 	clipped, same := make([]int, f.Channels), f.Channels > 1
 	err := pcm.Blocks(r, block, func(b [][]float64, from int) error {
 		for c, ch := range b {
 			sum := 0.0
 			for i, v := range ch {
 				sum += v * v
-				if v >= 0.99999 || v <= -0.99999 {
+				if v >= top || v <= -top {
 					clipped[c]++
 				}
 				same = same && (c == 0 || v == b[0][i])

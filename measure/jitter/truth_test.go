@@ -231,6 +231,19 @@ func TestFaultsAreRefusedOrWarned(t *testing.T) {
 	if r, err := jitter.Measure(dropped, jitter.Config{}); err != nil || len(r.Warnings) == 0 {
 		t.Errorf("a dropped block: %v, error %v, want a warning", r.Warnings, err)
 	}
+	for name, change := range map[string]func(i int) float64{
+		"clipped":     func(int) float64 { return 1.5 },
+		"level moves": func(i int) float64 { return 1 - 0.03*float64(i)/480000 },
+		"interrupted": func(i int) float64 { return map[bool]float64{true: 0, false: 1}[i > 240000 && i < 246000] },
+	} {
+		clip := jittertest.Clip(base())
+		for i, v := range clip.Channels[0] {
+			clip.Channels[0][i] = min(max(v*change(i), -1), 1)
+		}
+		if r, err := jitter.Measure(clip, jitter.Config{}); err != nil || len(r.Warnings) == 0 {
+			t.Errorf("%s: no warning, error %v", name, err)
+		}
+	}
 	copied := jittertest.Clip(base(), base())
 	if r, err := jitter.Measure(copied, jitter.Config{}); err != nil || len(r.Warnings) != 1 {
 		t.Errorf("one channel twice: %v, error %v, want one warning", r.Warnings, err)
