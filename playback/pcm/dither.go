@@ -8,7 +8,7 @@ import (
 
 // Quantizer rounds samples to integers of a word length.
 type Quantizer struct {
-	bits   int
+	scale  float64    // steps from 0 to full scale
 	random *rand.Rand // nil: no dither
 }
 
@@ -26,14 +26,13 @@ func NewPlainQuantizer(bits int) *Quantizer {
 	if bits < 2 || bits > 32 {
 		panic(fmt.Sprintf("pcm: quantizer of %d bits", bits))
 	}
-	return &Quantizer{bits: bits}
+	return &Quantizer{scale: math.Ldexp(1, bits-1)}
 }
 
 // Word returns sample v (full scale ±1.0) as a signed integer of the quantizer's word length, and whether it
 // had to be clipped. +1.0 itself does not exist in two's complement and clips to the largest word.
 func (q *Quantizer) Word(v float64) (word int32, clipped bool) {
-	scale := math.Ldexp(1, q.bits-1)
-	x := v * scale
+	x := v * q.scale
 	if q.random != nil {
 		// The sum of two uniform variables is triangular; TPDF dither makes mean and variance of the
 		// error independent of the signal (SNR 6.02·N + 1.76 − 4.77 dB).
@@ -41,13 +40,13 @@ func (q *Quantizer) Word(v float64) (word int32, clipped bool) {
 	}
 	x = math.Round(x)
 	switch {
-	case x > scale-1:
-		return int32(scale - 1), true
-	case x < -scale:
-		return int32(-scale), true
+	case x > q.scale-1:
+		return int32(q.scale - 1), true
+	case x < -q.scale:
+		return int32(-q.scale), true
 	}
 	return int32(x), false
 }
 
 // Value returns the sample, full scale ±1.0, that Word's integer stands for.
-func (q *Quantizer) Value(word int32) float64 { return math.Ldexp(float64(word), 1-q.bits) }
+func (q *Quantizer) Value(word int32) float64 { return float64(word) / q.scale }

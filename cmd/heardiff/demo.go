@@ -1,0 +1,403 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"sort"
+	"strconv"
+	"strings"
+	"sync"
+
+	"github.com/spf13/cobra"
+
+	"heardiff/cmd/heardiff/internal/demo"
+	"heardiff/playback/pcm"
+	"heardiff/trials"
+	"heardiff/trials/sqlite"
+)
+
+// demoMark is the file that says that a folder holds an invented study, which may be made anew.
+const demoMark = "INVENTED.txt"
+
+const demoRate pcm.Rate = 48000
+
+func (a *app) demoCommand() *cobra.Command {
+	var dir string
+	c := &cobra.Command{
+		Use:   "demo [--dir DIR]",
+		Short: "run the main job once on an invented bench, with simulated listeners",
+		Long: `Run the main job once, with the commands that you would type: invent a short piece of music
+and a bench of chains with known faults, measure and prepare their captures, let simulated
+listeners answer through the real trial engine, link, and write the report.
+
+Everything in it is invented and says so. The listeners are computations.`,
+		Args: exactArgs(),
+		RunE: func(c *cobra.Command, _ []string) error { return a.runDemo(c.Context(), dir) },
+	}
+	c.Flags().StringVar(&dir, "dir", "heardiff-demo", "the `folder` to make; an earlier demonstration there is replaced")
+	return c
+}
+
+// demoPlan is one plan of the demonstration.
+type demoPlan struct {
+	design, other string
+	trials        int
+}
+
+var demoPlans = []demoPlan{
+	{"abx", "hamster-clock", 40},
+	{"abx", "lantern-link", 80},
+	{"abx", "isolator", 24},
+	{"abx", "warm-stage", 40},
+	{"same-different", "hamster-clock", 48},
+}
+
+// demoListener is one invented listener; threshold is its ear's, in dB of the difference below the music.
+type demoListener struct {
+	id, group string
+	threshold float64
+}
+
+var demoListeners = []demoListener{
+	{"Wren", "trained", -62}, {"Heron", "trained", -60}, {"Owl", "trained", -64},
+	{"Mole", "untrained", -38}, {"Newt", "untrained", -40}, {"Carp", "untrained", -42},
+}
+
+func (a *app) runDemo(ctx context.Context, dir string) error {
+	if err := clearDemo(dir); err != nil {
+		return err
+	}
+	d := &demonstration{app: a, dir: dir}
+	for _, step := range []func(context.Context) error{d.study, d.capture, d.measure, d.listen, d.finish} {
+		if err := step(ctx); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// clearDemo removes an earlier demonstration, and refuses a folder that holds anything else.
+func clearDemo(dir string) error {
+	left, err := os.ReadDir(dir)
+	if errors.Is(err, os.ErrNotExist) || err == nil && len(left) == 0 {
+		return nil
+	}
+	if _, markErr := os.Stat(filepath.Join(dir, demoMark)); err == nil && markErr != nil {
+		return rejected(fmt.Errorf("%s: holds something that is no demonstration", dir), "name a new folder with --dir")
+	}
+	return errors.Join(err, os.RemoveAll(dir))
+}
+
+type demonstration struct {
+	app *app
+	dir string
+}
+
+// do runs one command of heardiff as if it had been typed.
+func (d *demonstration) do(ctx context.Context, args ...string) error {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	child := *d.app
+	child.study, child.json = d.dir, false
+	if d.app.json {
+		child.stdout = io.Discard
+	}
+	var shown []string
+	for _, arg := range args {
+		if strings.ContainsAny(arg, " –") {
+			arg = strconv.Quote(arg)
+		}
+		shown = append(shown, arg)
+	}
+	fmt.Fprintf(child.stdout, "\n$ heardiff %s\n", strings.Join(shown, " "))
+	root := child.rootCommand()
+	root.SetArgs(append(args, "--study", d.dir))
+	root.SetOut(child.stdout)
+	root.SetErr(child.stderr)
+	return root.ExecuteContext(ctx)
+}
+
+func (d *demonstration) study(ctx context.Context) error {
+	if err := d.do(ctx, "study", "new", d.dir, "--title", "Invented: can anybody hear the lantern link?"); err != nil {
+		return err
+	}
+	text := "Everything in this folder is invented: the music, the chains, the captures and the listeners.\n"
+	if err := os.WriteFile(filepath.Join(d.dir, demoMark), []byte(text), 0o644); err != nil {
+		return err
+	}
+	for _, c := range demo.Bench() {
+		args := []string{"chain", "add", c.Name, "--about", "invented: " + c.About, "--role", c.Role}
+		if c.Cost > 0 {
+			args = append(args, "--cost", strconv.FormatFloat(c.Cost, 'f', -1, 64))
+		}
+		if err := d.do(ctx, args...); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// capture invents the captures of all chains, two at a time, and adds them.
+func (d *demonstration) capture(ctx context.Context) error {
+	dir, err := os.MkdirTemp("", "heardiff-demo-*")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(dir)
+	jobs, err := captureJobs()
+	if err != nil {
+		return err
+	}
+	if err := record(ctx, dir, jobs, d.app.progress("inventing captures")); err != nil {
+		return err
+	}
+	for _, j := range jobs {
+		args := []string{"capture", "add", j.chain.Name, filepath.Join(dir, j.file()), "--as", j.kind}
+		if j.kind == "music" {
+			args = append(args, "--music", "round")
+		}
+		if err := d.do(ctx, args...); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+type captureJob struct {
+	chain demo.Chain
+	kind  string
+	sent  pcm.Clip
+	seed  uint64
+}
+
+func (j captureJob) file() string { return j.chain.Name + "-" + j.kind + ".wav" }
+
+func captureJobs() ([]captureJob, error) {
+	signals, err := demo.Signals(demoRate)
+	if err != nil {
+		return nil, err
+	}
+	music := demo.Music(demoRate, 18, 20300506)
+	var jobs []captureJob
+	for i, c := range demo.Bench() {
+		for k, kind := range []string{"jitter", "tone", "noise", "music"} {
+			sent, isSignal := signals[kind]
+			if !isSignal {
+				sent = music
+			}
+			if kind == "music" && c.Role != "source" {
+				continue
+			}
+			jobs = append(jobs, captureJob{c, kind, sent, uint64(10*i + k + 1)})
+		}
+	}
+	return jobs, nil
+}
+
+// record invents captures on two workers, so that two cores have work.
+func record(ctx context.Context, dir string, jobs []captureJob, progress func(float64)) error {
+	queue := make(chan captureJob)
+	var wg sync.WaitGroup
+	var mu sync.Mutex
+	var failures []error
+	done := 0
+	for range 2 {
+		wg.Add(1)
+		go func() {
+			defer wg.Done()
+			for j := range queue {
+				err := j.write(dir)
+				mu.Lock()
+				failures = append(failures, err)
+				done++
+				progress(float64(done) / float64(len(jobs)+1))
+				mu.Unlock()
+			}
+		}()
+	}
+	for _, j := range jobs {
+		if ctx.Err() != nil {
+			break
+		}
+		queue <- j
+	}
+	close(queue)
+	wg.Wait()
+	progress(1)
+	return errors.Join(append(failures, ctx.Err())...)
+}
+
+func (j captureJob) write(dir string) error {
+	clip, err := demo.Record(j.chain, j.sent, j.seed)
+	if err != nil {
+		return err
+	}
+	_, err = writeClip(filepath.Join(dir, j.file()), clip)
+	return err
+}
+
+func (d *demonstration) measure(ctx context.Context) error {
+	for _, args := range [][]string{{"measure"}, {"prepare", "--music", "round", "--excerpt", "3:10"}} {
+		if err := d.do(ctx, args...); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// listen makes the plans and lets the simulated listeners work through them.
+func (d *demonstration) listen(ctx context.Context) error {
+	for _, p := range demoPlans {
+		err := d.do(ctx, "plan", "new", "--design", p.design, "--a", "direct", "--b", p.other, "--trials", strconv.Itoa(p.trials),
+			"--positive", "6", "--negative", "6", "--smallest-effect", "0.4")
+		if err != nil {
+			return err
+		}
+	}
+	for _, l := range demoListeners {
+		if err := d.do(ctx, "listener", "add", l.id, "--group", l.group, "--simulated"); err != nil {
+			return err
+		}
+	}
+	s, err := sqlite.Open(ctx, d.dir, d.app.now)
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	fmt.Fprintf(d.out(), "\n%d simulated listeners answer %d plans through the real trial engine…\n", len(demoListeners), len(demoPlans))
+	return d.simulate(ctx, s)
+}
+
+func (d *demonstration) out() io.Writer {
+	if d.app.json {
+		return io.Discard
+	}
+	return d.app.stdout
+}
+
+func (d *demonstration) simulate(ctx context.Context, s *sqlite.Store) error {
+	plans, err := s.Plans(ctx)
+	if err != nil {
+		return err
+	}
+	progress := d.app.progress("simulated listening")
+	defer progress(1)
+	for i, p := range plans {
+		set, err := d.app.loadAudio(ctx, s, p)
+		if err != nil {
+			return err
+		}
+		for k, l := range demoListeners {
+			ear := demo.NewEar(l.threshold, uint64(100*i+k))
+			if err := d.session(ctx, s, p, l.id, set, ear); err != nil {
+				return fmt.Errorf("plan %s, listener %s: %w", p.ID, l.id, err)
+			}
+			progress((float64(i) + float64(k)/float64(len(demoListeners))) / float64(len(plans)))
+		}
+	}
+	return nil
+}
+
+// session lets one ear work through one plan: sealed order, journal and store as for a person.
+func (d *demonstration) session(ctx context.Context, s *sqlite.Store, p trials.Plan, listener string, set *audioSet, ear *demo.Ear) error {
+	session, err := d.app.findSession(ctx, s, listenOptions{plan: p.ID, listener: listener})
+	if err != nil {
+		return err
+	}
+	if err := s.SetDevice(ctx, session.ID(), "simulated"); err != nil {
+		return err
+	}
+	if err := session.Open("simulated"); err != nil {
+		return err
+	}
+	for session.View().Phase == trials.Listening {
+		answer, err := hearTrial(session, set, ear)
+		if err != nil {
+			return err
+		}
+		if err := session.Ask(answer, 0); err != nil {
+			return err
+		}
+		if err := session.Confirm(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// hearTrial plays the due trial to an ear, three seconds of each presentation, and returns its answer.
+func hearTrial(session *trials.Session, set *audioSet, ear *demo.Ear) (trials.Answer, error) {
+	design := session.View().Design
+	sounds := map[trials.Label]pcm.Clip{}
+	for _, l := range design.Labels() {
+		cue, err := session.Route(l)
+		if err != nil {
+			return trials.AnswerUnset, err
+		}
+		clip := set.clips[set.sources[cue.Comparison()][cue.Source()]]
+		sounds[l] = clip.Slice(clip.Len()/4, clip.Len()/4+3*int(clip.Rate))
+		session.Heard(l, sounds[l].Len())
+		session.Switched()
+	}
+	answers := design.Answers()
+	first := false
+	if design == trials.ABX {
+		first = ear.PickX(sounds[trials.LabelA], sounds[trials.LabelB], sounds[trials.LabelX])
+	} else {
+		first = !ear.SeemDifferent(sounds[trials.LabelFirst], sounds[trials.LabelSecond])
+	}
+	if first {
+		return answers[0], nil
+	}
+	return answers[1], nil
+}
+
+func (d *demonstration) finish(ctx context.Context) error {
+	report := filepath.Join(d.dir, "report.html")
+	for _, args := range [][]string{{"verify"}, {"link"}, {"report", "--out", report}} {
+		if err := d.do(ctx, args...); err != nil {
+			return err
+		}
+	}
+	result := struct {
+		Schema    string `json:"schema"`
+		Invented  bool   `json:"invented"`
+		Study     string `json:"study"`
+		Report    string `json:"report"`
+		Listeners int    `json:"listeners"`
+	}{"heardiff.demo/1", true, d.dir, report, len(demoListeners)}
+	return d.app.print(result, func(w io.Writer) { d.farewell(w, report) })
+}
+
+// farewell tells what was true on the invented bench, and what to type for a real one.
+func (d *demonstration) farewell(w io.Writer, report string) {
+	ears := append([]demoListener{}, demoListeners...)
+	sort.Slice(ears, func(i, k int) bool { return ears[i].threshold < ears[k].threshold })
+	fmt.Fprintf(w, "\nAll of this was invented. The truth, for comparison: the ears begin to notice differences\n")
+	for _, e := range ears {
+		fmt.Fprintf(w, "  %-6s %-10s %.0f dB below the music\n", e.id, e.group, -e.threshold)
+	}
+	fmt.Fprintf(w, "and the level of each difference stands as the null in the table of \"prepare\" above.\n\n")
+	fmt.Fprintf(w, "The report: %s\n\nFor your own captures:\n\n", report)
+	for _, line := range []string{
+		"signal jitter --rate 48000 --bits 24 --seconds 40 --out jitter.wav    # play it, record it",
+		`study new mine --title "…"          # then, in that folder:`,
+		"chain add direct; heardiff chain add other; heardiff chain add loop --role floor",
+		"capture add direct direct-jitter.wav --as jitter",
+		"capture add direct direct-music.wav --as music",
+		"measure",
+		"prepare --excerpt 30:15",
+		"plan new --design abx --a direct --b other --trials 42",
+		"listener add L1 --group trained",
+		"listen --plan 1 --listener L1",
+		"link",
+		"report --out mine.html",
+	} {
+		fmt.Fprintf(w, "  heardiff %s\n", line)
+	}
+}
