@@ -23,11 +23,14 @@ type SweepShape struct {
 	Rate pcm.Rate
 	// GrowthS is L, in seconds.
 	GrowthS float64
-	// HighHz is the highest frequency at full level: 20 kHz, or 0.45 of the rate if that is less.
+	// HighHz is the highest frequency at full level, SweepTop of the rate.
 	HighHz float64
 	// BeginS is when the sweep stands at 20 Hz, in seconds from the first frame; EndS when at HighHz.
 	BeginS, EndS float64
 }
+
+// SweepTop returns the highest frequency at full level, in Hz: 20 kHz, or 0.46 of the rate if that is less.
+func SweepTop(rate pcm.Rate) float64 { return math.Min(SweepHighHz, 0.46*rate.Hz()) }
 
 // The run-in begins a quarter of an octave below 20 Hz and the run-out ends 7 % above HighHz; both are faded, so
 // that within the limits the level is full. Silence stands before and after, for the chain's delay and decay.
@@ -38,7 +41,7 @@ const (
 
 // NewSweepShape returns the longest sweep that fits into frames frames.
 func NewSweepShape(rate pcm.Rate, frames int) SweepShape {
-	s := SweepShape{Rate: rate, HighHz: math.Min(SweepHighHz, 0.45*rate.Hz())}
+	s := SweepShape{Rate: rate, HighHz: SweepTop(rate)}
 	octaves := math.Log(s.HighHz / SweepLowHz * runIn * runOut)
 	periods := math.Floor(SweepLowHz * (rate.Seconds(frames) - sweepHead - sweepTail) / octaves)
 	s.GrowthS = periods / SweepLowHz

@@ -1,0 +1,11 @@
+// Package tone measures what a chain adds to tones and to silence: harmonic distortion, noise, hum, dynamic
+// range, intermodulation, and the response to a sweep, after the practice of AES17 and IEC 60268-3.
+//
+// Tones are fitted, not read off a spectrum. The recording is cut into stretches of about a second; in each the
+// tones are fitted by least squares with their frequencies free, so that a recorder's clock a few parts
+// per million off does not smear them, and subtracted. Harmonics and intermodulation products are then averaged over
+// the stretches as phasors, in step with the tones that made them: their own noise falls with the length of the
+// recording. The averaged spectrum of what remains gives noise, weighted noise, hum and other lines.
+//
+// Bands are 20 Hz to 20 kHz (or half the rate, if that is less). All figures are per channel; NaN means not measurable.
+package tone

@@ -1,0 +1,130 @@
+package tone
+
+import (
+	"math"
+	"math/cmplx"
+)
+
+// sine is A·cos(ω·t + φ), t in samples from the middle of the stretch it was fitted to.
+type sine struct {
+	phasor complex128 // A·exp(jφ)
+	omega  float64    // radians per sample
+}
+
+func (s sine) amplitude() float64 { return cmplx.Abs(s.phasor) }
+
+// oscillator turns a phasor by one step a sample; it is made exact again every so often, which keeps its error
+// below 1e-13.
+type oscillator struct {
+	omega, start float64
+	now, step    complex128
+	count        int
+}
+
+func newOscillator(omega, start float64) *oscillator {
+	return &oscillator{omega: omega, start: start, now: cmplx.Rect(1, omega*start), step: cmplx.Rect(1, omega)}
+}
+
+// next returns exp(jωt) and goes on to the next sample.
+func (o *oscillator) next() complex128 {
+	v := o.now
+	o.count++
+	if o.count%512 == 0 {
+		o.now = cmplx.Rect(1, o.omega*(o.start+float64(o.count)))
+	} else {
+		o.now *= o.step
+	}
+	return v
+}
+
+func middle(x []float64) float64 { return float64(len(x)-1) / 2 }
+
+// fitSine returns the sine near frequency omega that fits x best, with a constant beside it (four parameters,
+// least squares by Gauss and Newton; omega must be within a quarter period over the length of x).
+//
+// ref: IEEE Std 1057, sine-wave fit with unknown frequency (four parameters).
+func fitSine(x []float64, omega float64, rounds int) (s sine, constant float64) {
+	s.omega = omega
+	for round := range rounds + 1 {
+		columns := 4
+		if round == 0 {
+			columns = 3 // the derivative by frequency needs a first amplitude
+		}
+		p := solveSine(x, s, columns)
+		s.phasor = complex(p[0], -p[1])
+		constant = p[2]
+		if columns == 4 && round < rounds {
+			s.omega += p[3]
+		}
+	}
+	return s, constant
+}
+
+// solveSine returns a, b, c and the step of frequency of x ≈ a·cos ωt + b·sin ωt + c + dω·∂/∂ω.
+func solveSine(x []float64, s sine, columns int) [4]float64 {
+	var m [4][5]float64
+	osc := newOscillator(s.omega, -middle(x))
+	t := -middle(x)
+	var row [4]float64
+	a, b := real(s.phasor), -imag(s.phasor)
+	for _, v := range x {
+		z := osc.next()
+		row[0], row[1], row[2] = real(z), imag(z), 1
+		row[3] = t * (b*real(z) - a*imag(z))
+		for i := range columns {
+			for k := i; k < columns; k++ {
+				m[i][k] += row[i] * row[k]
+			}
+			m[i][4] += row[i] * v
+		}
+		t++
+	}
+	return eliminate(m, columns)
+}
+
+// eliminate solves the symmetric equations whose upper half stands in m, the right side in column 4.
+func eliminate(m [4][5]float64, n int) (p [4]float64) {
+	for i := range n {
+		for k := range i {
+			m[i][k] = m[k][i]
+		}
+	}
+	for i := range n { // normal equations are positive definite: no pivoting needed
+		for r := i + 1; r < n; r++ {
+			f := m[r][i] / m[i][i]
+			for k := i; k < n; k++ {
+				m[r][k] -= f * m[i][k]
+			}
+			m[r][4] -= f * m[i][4]
+		}
+	}
+	for i := n - 1; i >= 0; i-- {
+		sum := m[i][4]
+		for k := i + 1; k < n; k++ {
+			sum -= m[i][k] * p[k]
+		}
+		p[i] = sum / m[i][i]
+	}
+	return p
+}
+
+// subtract takes the sine out of x, in place.
+func (s sine) subtract(x []float64) {
+	osc := newOscillator(s.omega, -middle(x))
+	for i := range x {
+		x[i] -= real(s.phasor * osc.next())
+	}
+}
+
+// project returns the phasor of the component of x at frequency omega, seen through a Hann window: what stands
+// more than a few periods of the stretch away from it leaks nothing.
+func project(x []float64, omega float64) complex128 {
+	osc, taper := newOscillator(omega, -middle(x)), newOscillator(2*math.Pi/float64(len(x)), -middle(x))
+	var sum complex128
+	for _, v := range x {
+		w := v * (1 + real(taper.next())) // 2 × Hann about the middle: mean 1
+		z := osc.next()
+		sum += complex(w*real(z), -w*imag(z))
+	}
+	return sum * complex(2/float64(len(x)), 0)
+}

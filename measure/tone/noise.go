@@ -1,0 +1,157 @@
+package tone
+
+import (
+	"fmt"
+	"math"
+
+	"heardiff/measure"
+	"heardiff/measure/spectrum"
+	"heardiff/playback/pcm"
+)
+
+// NoiseResult is the noise of a chain that plays silence.
+type NoiseResult struct {
+	Schema   string         `json:"schema"` // heardiff.noise/1
+	RateHz   int            `json:"rate_hz"`
+	Seconds  float64        `json:"seconds"`
+	Channel  []NoiseChannel `json:"channel"`
+	Warnings []string       `json:"warnings"`
+}
+
+// NoiseChannel is the part of a NoiseResult about one channel; 20 Hz to 20 kHz, without DC. Digital silence is −Inf.
+type NoiseChannel struct {
+	Channel        int         `json:"channel"`
+	UnweightedDBFS float64     `json:"unweighted_dbfs"`
+	AWeightedDBFS  float64     `json:"a_weighted_dbfs"`
+	CCIRRMSDBFS    float64     `json:"ccir_rms_dbfs"` // ITU-R BS.468 curve, 0 dB at 2 kHz, RMS
+	DC             float64     `json:"dc"`            // as a fraction of full scale
+	Hum            []LevelLine `json:"hum"`
+	Spurs          []LevelLine `json:"spurs"`
+	// RelativeToReferenceDB is the unweighted noise less the level of the reference, NaN without one.
+	RelativeToReferenceDB float64 `json:"relative_to_reference_db"`
+	Limits                []Limit `json:"limits,omitempty"`
+}
+
+// LevelLine is a line with its AES17 level.
+type LevelLine struct {
+	Hz   float64 `json:"hz"`
+	DBFS float64 `json:"dbfs"`
+}
+
+// Noise measures a recording of silence, from its first frame to its last. reference, if not nil, is a recording
+// of a signal through the same chain with the same gain: the noise is also told relative to its level in the band.
+// The error wraps ErrNoSignal for recordings below a quarter of a second, and pcm.ErrMismatch where the channel counts differ.
+func Noise(r, reference pcm.Reader) (NoiseResult, error) {
+	if r.Frames() < int(r.Format().Rate)/4 {
+		return NoiseResult{}, fmt.Errorf("noise: %w: %.2f s, a quarter of a second is the least", ErrNoSignal, r.Format().Rate.Seconds(r.Frames()))
+	}
+	spectra, dc, err := spectraOf(r)
+	if err != nil {
+		return NoiseResult{}, fmt.Errorf("noise: %w", err)
+	}
+	result := NoiseResult{Schema: "heardiff.noise/1", RateHz: int(r.Format().Rate), Seconds: r.Format().Rate.Seconds(r.Frames())}
+	for c, s := range spectra {
+		ch := noiseOf(s)
+		ch.Channel, ch.DC = c+1, dc[c]
+		result.Channel = append(result.Channel, ch)
+		result.Warnings = append(result.Warnings, noiseWarnings(ch, s)...)
+	}
+	return result, result.relate(reference)
+}
+
+func (n *NoiseResult) relate(reference pcm.Reader) error {
+	if reference == nil {
+		return nil
+	}
+	if reference.Format().Channels != len(n.Channel) {
+		return fmt.Errorf("noise: %w: reference of %d channels, recording of %d", pcm.ErrMismatch, reference.Format().Channels, len(n.Channel))
+	}
+	a, err := findActive(reference)
+	if err != nil {
+		return fmt.Errorf("noise: reference: %w", err)
+	}
+	for c := range n.Channel {
+		n.Channel[c].RelativeToReferenceDB = n.Channel[c].UnweightedDBFS - pcm.DBFS(a.loudest[c])
+		if a.loudest[c] == 0 {
+			n.Channel[c].RelativeToReferenceDB = math.NaN()
+			n.Warnings = append(n.Warnings, fmt.Sprintf("channel %d: the reference is silent", c+1))
+		}
+	}
+	return nil
+}
+
+// spectraOf reads r twice: for the mean of each channel, and for the spectrum without it.
+func spectraOf(r pcm.Reader) ([]spectrum.Spectrum, []float64, error) {
+	f := r.Format()
+	dc := make([]float64, f.Channels)
+	averagers := make([]*spectrum.Averager, f.Channels)
+	for c := range averagers {
+		var err error
+		if averagers[c], err = newAverager(f.Rate, r.Frames()); err != nil {
+			return nil, nil, err
+		}
+	}
+	const size = 1 << 14
+	err := pcm.Blocks(r, size, func(block [][]float64, _ int) error {
+		for c, x := range block {
+			for _, v := range x {
+				dc[c] += v / float64(r.Frames())
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, nil, err
+	}
+	err = pcm.Blocks(r, size, func(block [][]float64, _ int) error {
+		for c, x := range block {
+			for i := range x {
+				x[i] -= dc[c]
+			}
+			averagers[c].Write(x)
+		}
+		return nil
+	})
+	spectra := make([]spectrum.Spectrum, f.Channels)
+	for c := range averagers {
+		if err == nil {
+			spectra[c], err = averagers[c].Spectrum()
+		}
+	}
+	return spectra, dc, err
+}
+
+func noiseOf(s spectrum.Spectrum) NoiseChannel {
+	level := func(weight func(float64) float64) float64 {
+		return pcm.DBFS(math.Sqrt(weightedPower(s, bandLow, bandHigh, weight)))
+	}
+	c := NoiseChannel{
+		UnweightedDBFS: level(nil), AWeightedDBFS: level(measure.AWeightDB), CCIRRMSDBFS: level(measure.CCIRWeightDB),
+		RelativeToReferenceDB: math.NaN(),
+	}
+	if math.IsInf(c.UnweightedDBFS, -1) {
+		return c
+	}
+	hum, spurs := findLines(s, func(float64) bool { return false })
+	for _, l := range hum {
+		c.Hum = append(c.Hum, LevelLine{Hz: l.FreqHz, DBFS: pcm.DB(l.Amplitude)})
+	}
+	for _, l := range spurs {
+		c.Spurs = append(c.Spurs, LevelLine{Hz: l.FreqHz, DBFS: pcm.DB(l.Amplitude)})
+	}
+	return c
+}
+
+func noiseWarnings(c NoiseChannel, s spectrum.Spectrum) []string {
+	var list []string
+	switch {
+	case math.IsInf(c.UnweightedDBFS, -1):
+		list = append(list, fmt.Sprintf("channel %d: digital silence: nothing was recorded, or a gate muted it", c.Channel))
+	case c.UnweightedDBFS > -40:
+		list = append(list, fmt.Sprintf("channel %d: %.1f dBFS is no recording of silence: is this the right file?", c.Channel, c.UnweightedDBFS))
+	}
+	if s.RateHz < 2*bandHigh {
+		list = append(list, fmt.Sprintf("channel %d: the band ends at %.0f Hz, half the rate", c.Channel, s.RateHz/2))
+	}
+	return list
+}

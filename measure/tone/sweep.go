@@ -1,0 +1,312 @@
+package tone
+
+import (
+	"fmt"
+	"math"
+	"math/cmplx"
+	"slices"
+
+	"heardiff/measure/signal"
+	"heardiff/measure/spectrum"
+	"heardiff/playback/pcm"
+)
+
+// SweepResult is the response to an exponential sweep.
+type SweepResult struct {
+	Schema   string         `json:"schema"` // heardiff.sweep/1
+	RateHz   int            `json:"rate_hz"`
+	Seconds  float64        `json:"seconds"`
+	GrowthS  float64        `json:"growth_s"` // the sweep's frequency grows e-fold in this time
+	Channel  []SweepChannel `json:"channel"`
+	Warnings []string       `json:"warnings"`
+}
+
+// SweepChannel is the part of a SweepResult about one channel.
+type SweepChannel struct {
+	Channel int `json:"channel"`
+	// Response is 0 dB at 1 kHz, at 121 frequencies evenly spaced by ratio from 20 Hz to 20 kHz (or 0.45 of the rate).
+	Response []ResponsePoint `json:"response"`
+	// Harmonics 2 to 9, each relative to the linear response at the frequency that made it: the RMS over
+	// evenly spaced ratios of frequency, and by frequency.
+	Harmonics []SweepHarmonic `json:"harmonics"`
+	DelayS    float64         `json:"delay_s"` // when the sweep passes 20 Hz in the recording
+	Limits    []Limit         `json:"limits,omitempty"`
+}
+
+// ResponsePoint is a level at a frequency.
+type ResponsePoint struct {
+	Hz float64 `json:"hz"`
+	DB float64 `json:"db"`
+}
+
+// SweepHarmonic is the harmonic of one order. Response is by the frequency of the sweep, not of the harmonic.
+type SweepHarmonic struct {
+	Order    int             `json:"order"`
+	DB       float64         `json:"db"`
+	Response []ResponsePoint `json:"response"`
+}
+
+// longestSweep is the most frames that are transformed at once: 134 million bytes of samples.
+const longestSweep = 1 << 24
+
+// Sweep measures a recording of the sweep of package signal. The linear response and each harmonic part in
+// time when the sweep is undone: the n-th stands L·ln(n) before the linear one.
+//
+// The error wraps ErrNoSignal where no channel holds such a sweep, or the recording is longer than 16.7 million frames.
+//
+// ref: A. Novak, P. Lotton, L. Simon, "Synchronized swept-sine: theory, application, and implementation",
+// J. Audio Eng. Soc. 63(10), 2015, for the closed form of the inverse filter.
+func Sweep(r pcm.Reader) (SweepResult, error) {
+	f := r.Format()
+	if r.Frames() > longestSweep {
+		return SweepResult{}, fmt.Errorf("sweep: %w: %.0f s are too long, %.0f s are the most at this rate", ErrNoSignal, f.Rate.Seconds(r.Frames()), f.Rate.Seconds(longestSweep))
+	}
+	clip, err := pcm.Load(r, 0, -1)
+	if err != nil {
+		return SweepResult{}, fmt.Errorf("sweep: %w", err)
+	}
+	a, err := findActive(r)
+	if err != nil {
+		return SweepResult{}, fmt.Errorf("sweep: %w", err)
+	}
+	result := SweepResult{Schema: "heardiff.sweep/1", RateHz: int(f.Rate), Seconds: f.Rate.Seconds(r.Frames()), GrowthS: math.NaN()}
+	result.Warnings = a.warnings(f.Rate, math.Inf(1)) // a response that is not flat moves the level
+	for c, x := range clip.Channels {
+		growth, ok := growthOf(x, f.Rate.Hz())
+		if !ok {
+			result.Warnings = append(result.Warnings, fmt.Sprintf("channel %d: no exponential sweep found", c+1))
+			result.Channel = append(result.Channel, SweepChannel{Channel: c + 1})
+			continue
+		}
+		result.GrowthS = growth
+		ch := deconvolve(x, f.Rate, growth)
+		ch.Channel = c + 1
+		result.Channel = append(result.Channel, ch)
+	}
+	if math.IsNaN(result.GrowthS) {
+		return SweepResult{}, fmt.Errorf("sweep: %w: no exponential sweep found", ErrNoSignal)
+	}
+	return result, nil
+}
+
+// growthOf reads L off the sweep's course of frequency, and rounds it to the whole number of periods of 20 Hz
+// that every sweep of package signal has.
+func growthOf(x []float64, rate float64) (seconds float64, ok bool) {
+	t, logs := course(x, rate)
+	if len(t) < 8 {
+		return 0, false
+	}
+	if math.Abs(logs[len(logs)-1]-logs[0]) < math.Log(8) { // three octaves, or it is no sweep
+		return 0, false
+	}
+	slope, spread := robustLine(t, logs)
+	// A sweep keeps to its line within a bin's width; music and noise do not.
+	if slope <= 0 || spread > 0.1 {
+		return 0, false
+	}
+	periods := math.Round(signal.SweepLowHz / slope)
+	return periods / signal.SweepLowHz, periods >= 1
+}
+
+// course returns when the strongest line of short blocks stands where, 200 Hz to 0.4 of the rate, as log frequency.
+func course(x []float64, rate float64) (t, logs []float64) {
+	size := spectrum.PowerOfTwo(int(rate / 24))
+	cfg := spectrum.Config{RateHz: rate, Size: size, Window: spectrum.Hann()}
+	top := 0.0
+	for _, v := range x {
+		top = max(top, math.Abs(v))
+	}
+	for from := 0; from+size <= len(x); from += size / 2 {
+		s, err := spectrum.Of(x[from:from+size], cfg)
+		if err != nil {
+			return nil, nil
+		}
+		best := 1
+		for k := range s.Density {
+			if s.Density[k] > s.Density[best] {
+				best = k
+			}
+		}
+		line := s.Peak(best)
+		if line.Amplitude < top/100 || line.FreqHz < 200 || line.FreqHz > 0.4*rate {
+			continue
+		}
+		t = append(t, (float64(from)+float64(size)/2)/rate)
+		logs = append(logs, math.Log(line.FreqHz))
+	}
+	return t, logs
+}
+
+// robustLine returns the median slope between points half the list apart, and the median distance from that line.
+func robustLine(x, y []float64) (slope, spread float64) {
+	var slopes, rest []float64
+	half := len(x) / 2
+	for i := range half {
+		slopes = append(slopes, (y[i+half]-y[i])/(x[i+half]-x[i]))
+	}
+	slope = median(slopes)
+	for i := range x {
+		rest = append(rest, y[i]-slope*x[i])
+	}
+	centre := median(slices.Clone(rest))
+	for i := range rest {
+		rest[i] = math.Abs(rest[i] - centre)
+	}
+	return slope, median(rest)
+}
+
+func median(x []float64) float64 {
+	slices.Sort(x)
+	return x[len(x)/2]
+}
+
+// deconvolve undoes the sweep and cuts out the responses. The linear one is divided by that of the sweep itself,
+// treated alike: the closed form of the inverse knows nothing of the sweep's ends, which would ripple by 0.3 dB.
+func deconvolve(x []float64, rate pcm.Rate, growth float64) SweepChannel {
+	low, high := signal.SweepLowHz, signal.SweepTop(rate)
+	cut, wire := undo(x, rate.Hz(), growth), undo(ideal(rate, growth), rate.Hz(), growth)
+	linear, flat := cut.response(1), wire.response(1)
+	for k := range linear.bins {
+		if flat.bins[k] != 0 {
+			linear.bins[k] /= complex(cmplx.Abs(flat.bins[k]), 0)
+		}
+	}
+	c := SweepChannel{DelayS: cut.peak / rate.Hz()}
+	if cut.peak > float64(len(x)) {
+		c.DelayS -= float64(len(cut.impulse)) / rate.Hz()
+	}
+	reference := linear.at(1000)
+	for _, f := range ratios(low, high, 120) {
+		c.Response = append(c.Response, ResponsePoint{Hz: f, DB: pcm.DB(linear.at(f) / reference)})
+	}
+	for n := 2; n <= highestHarmonic; n++ {
+		c.Harmonics = append(c.Harmonics, harmonicOf(n, linear, cut.response(n), low, high/float64(n)))
+	}
+	return c
+}
+
+// ideal returns the sweep itself, at the rate of the recording.
+func ideal(rate pcm.Rate, growth float64) []float64 {
+	shape := signal.SweepShape{Rate: rate, GrowthS: growth, HighHz: signal.SweepTop(rate), BeginS: growth}
+	x := make([]float64, int(rate.Hz()*growth*(2+math.Log(shape.HighHz/signal.SweepLowHz))))
+	for i := range x {
+		x[i] = shape.At(float64(i) / rate.Hz())
+	}
+	return x
+}
+
+// undo turns the recording of a sweep into impulse responses.
+func undo(x []float64, rate, growth float64) cutter {
+	// Twice the length, so that harmonics, which come out before the first frame, wrap into empty space.
+	plan := spectrum.NewPlan(spectrum.PowerOfTwo(2 * len(x)))
+	bins := plan.Forward(nil, x)
+	for k := range bins {
+		bins[k] *= inverseSweep(float64(k)*rate/float64(plan.Len()), growth) * complex(1/rate, 0)
+	}
+	impulse := plan.Inverse(nil, bins)
+	peak := 0
+	for i, v := range impulse {
+		if math.Abs(v) > math.Abs(impulse[peak]) {
+			peak = i
+		}
+	}
+	return cutter{impulse: impulse, rate: rate, peak: float64(peak), growth: growth}
+}
+
+// ratios returns n + 1 frequencies from low to high, evenly spaced by ratio.
+func ratios(low, high float64, n int) []float64 {
+	list := make([]float64, n+1)
+	for i := range list {
+		list[i] = low * math.Pow(high/low, float64(i)/float64(n))
+	}
+	return list
+}
+
+// inverseSweep returns the transform of the inverse of the sweep at frequency f, 0 at DC.
+func inverseSweep(f, growth float64) complex128 {
+	if f <= 0 {
+		return 0
+	}
+	cycles := f * growth * (1 - math.Log(f/signal.SweepLowHz))
+	cycles -= math.Floor(cycles)
+	return cmplx.Rect(2*math.Sqrt(f/growth), -2*math.Pi*cycles+math.Pi/4)
+}
+
+// cutter cuts the response of each order out of the impulse response.
+type cutter struct {
+	impulse            []float64
+	rate, peak, growth float64
+}
+
+// response is a transfer function, sampled evenly from DC.
+type response struct {
+	bins  []complex128
+	binHz float64
+}
+
+func (r response) at(f float64) float64 {
+	k := f / r.binHz
+	i := min(int(k), len(r.bins)-2)
+	u := k - float64(i)
+	return cmplx.Abs(r.bins[i])*(1-u) + cmplx.Abs(r.bins[i+1])*u
+}
+
+const longestTail = 0.5 // seconds after the peak: the response is smoothed by no more than 2 Hz
+
+// response returns the transfer function of order n: what stands around L·ln(n) before the peak, to a
+// fifth of the way to the next order before it and four fifths of the way to the next after it.
+func (c cutter) response(n int) response {
+	centre := c.peak - c.growth*math.Log(float64(n))*c.rate
+	before := 0.2 * c.growth * math.Log(float64(n+1)/float64(n)) * c.rate
+	after := longestTail * c.rate
+	if n > 1 {
+		after = min(after, 0.7*c.growth*math.Log(float64(n)/float64(n-1))*c.rate)
+	}
+	before = min(before, 0.1*c.rate)
+	size := spectrum.PowerOfTwo(int(math.Ceil(longestTail*1.25*c.rate)) * 4) // padded, so that straight lines between bins will do
+	cut := make([]float64, size)
+	first := int(math.Floor(centre - before))
+	for i := range int(before + after) {
+		at := (first + i) % len(c.impulse)
+		if at < 0 {
+			at += len(c.impulse)
+		}
+		x := float64(i)
+		// Raised-cosine edges over half of what is before and a quarter of what is after.
+		edge := min(1, x/(before/2), (before+after-x)/(after/4))
+		cut[i] = c.impulse[at] * (1 - math.Cos(math.Pi*max(0, edge))) / 2
+	}
+	return response{bins: spectrum.NewPlan(size).Forward(nil, cut), binHz: c.rate / float64(size)}
+}
+
+func harmonicOf(n int, linear, own response, low, high float64) SweepHarmonic {
+	h := SweepHarmonic{Order: n, DB: math.NaN()}
+	if high <= low {
+		return h
+	}
+	sum := 0.0
+	points := ratios(low, high, 60)
+	for i, f := range points {
+		ratio := own.at(float64(n)*f) / linear.at(f)
+		sum += ratio * ratio
+		if i%2 == 0 {
+			h.Response = append(h.Response, ResponsePoint{Hz: f, DB: pcm.DB(ratio)})
+		}
+	}
+	h.DB = pcm.DB(math.Sqrt(sum / float64(len(points))))
+	return h
+}
+
+// SetFloor is Result.SetFloor for the harmonics of a sweep.
+func (r *SweepResult) SetFloor(floor SweepResult) {
+	for i := range r.Channel {
+		if i >= len(floor.Channel) {
+			return
+		}
+		c, f := &r.Channel[i], floor.Channel[i]
+		c.Limits = nil
+		for k := range min(len(c.Harmonics), len(f.Harmonics)) {
+			c.Limits = append(c.Limits, limitOf(fmt.Sprintf("harmonics[%d].db", k), c.Harmonics[k].DB, f.Harmonics[k].DB))
+		}
+	}
+}

@@ -1,0 +1,337 @@
+package tone
+
+import (
+	"fmt"
+	"math"
+
+	"heardiff/measure"
+	"heardiff/measure/spectrum"
+	"heardiff/playback/pcm"
+)
+
+// Result is the measurement of a single tone.
+type Result struct {
+	Schema   string    `json:"schema"` // heardiff.tone/1
+	RateHz   int       `json:"rate_hz"`
+	Seconds  float64   `json:"seconds"` // of what was measured
+	Channel  []Channel `json:"channel"`
+	Warnings []string  `json:"warnings"`
+}
+
+// Channel is the part of a Result about one channel. Ratios are to the fundamental, in dB; the band is 20 Hz
+// to 20 kHz.
+type Channel struct {
+	Channel     int     `json:"channel"` // from 1
+	FrequencyHz float64 `json:"frequency_hz"`
+	LevelDBFS   float64 `json:"level_dbfs"` // AES17
+	// THDDB is the root sum of squares of harmonics 2 to 9 within the band (THD_F of IEC 60268-3).
+	THDDB float64 `json:"thd_db"`
+	// THDNDB holds everything but the fundamental. SINADDB is the same with the sign turned.
+	THDNDB  float64 `json:"thd_n_db"`
+	SINADDB float64 `json:"sinad_db"`
+	// NoiseDB is everything but the fundamental and harmonics 2 to 9, hum included.
+	NoiseDB   float64    `json:"noise_db"`
+	Harmonics []Harmonic `json:"harmonics"`
+	Hum       []Line     `json:"hum"`
+	Spurs     []Line     `json:"spurs"`
+	Limits    []Limit    `json:"limits,omitempty"`
+}
+
+// Harmonic is one harmonic. DBC is NaN where it lies above 20 kHz or half the rate.
+type Harmonic struct {
+	Order int     `json:"order"`
+	DBC   float64 `json:"dbc"`
+	// LimitDBC is the level that noise alone reaches once in twenty times: below it DBC is noise. NaN
+	// where the recording is too short to tell.
+	LimitDBC float64 `json:"limit_dbc"`
+}
+
+// Line is a line relative to the fundamental.
+type Line struct {
+	Hz  float64 `json:"hz"`
+	DBC float64 `json:"dbc"`
+}
+
+const (
+	highestHarmonic = 9
+	steadyDB        = 0.1 // a steady tone whose level moves by more is warned of; common practice, no source
+	weakDBFS        = -100
+)
+
+// Measure measures a recording of a single tone: the strongest line of each channel. Silence before and after is
+// trimmed. The error wraps ErrNoSignal where no channel holds a tone.
+func Measure(r pcm.Reader) (Result, error) {
+	track, err := trackTone(r)
+	if err != nil {
+		return Result{}, fmt.Errorf("tone: %w", err)
+	}
+	result := Result{
+		Schema: "heardiff.tone/1", RateHz: int(r.Format().Rate), Seconds: r.Format().Rate.Seconds(track.to - track.from),
+		Warnings: append(track.warnings(r.Format().Rate, steadyDB), track.missing...),
+	}
+	for c, t := range track.channels {
+		ch := silentChannel(c + 1)
+		if t != nil {
+			if ch, err = t.channel(c + 1); err != nil {
+				return Result{}, fmt.Errorf("tone: %w", err)
+			}
+		}
+		result.Channel = append(result.Channel, ch)
+	}
+	return result, nil
+}
+
+func silentChannel(n int) Channel {
+	nan := math.NaN()
+	return Channel{Channel: n, FrequencyHz: nan, LevelDBFS: nan, THDDB: nan, THDNDB: nan, SINADDB: nan, NoiseDB: nan}
+}
+
+// tracked is a recording whose tones have been followed; a channel without a tone is nil.
+type tracked struct {
+	active
+	channels []*tracker
+	missing  []string
+}
+
+// trackTone finds the strongest line of each channel, follows it, and gathers harmonics 2 to 9.
+func trackTone(r pcm.Reader) (tracked, error) {
+	rate := r.Format().Rate
+	return track(r, 1, func(hz []float64) [][]int {
+		var orders [][]int
+		for n := 2; n <= highestHarmonic; n++ {
+			if float64(n)*hz[0] < 0.499*rate.Hz() {
+				orders = append(orders, []int{n})
+			}
+		}
+		return orders
+	})
+}
+
+// track finds the count strongest lines of each channel and follows them and their products.
+func track(r pcm.Reader, count int, products func(hz []float64) [][]int) (tracked, error) {
+	a, err := findActive(r)
+	if err != nil {
+		return tracked{}, err
+	}
+	rate := r.Format().Rate
+	frames := a.to - a.from
+	if frames == 0 {
+		return tracked{}, fmt.Errorf("%w: silent from beginning to end", ErrNoSignal)
+	}
+	if frames < int(rate)/2 {
+		return tracked{}, fmt.Errorf("%w: only %.2f s of steady signal, half a second is the least", ErrNoSignal, rate.Seconds(frames))
+	}
+	t := tracked{active: a, channels: make([]*tracker, r.Format().Channels)}
+	lines, err := strongest(r, a, count)
+	if err != nil {
+		return tracked{}, err
+	}
+	found := false
+	for c, hz := range lines {
+		if hz == nil {
+			t.missing = append(t.missing, fmt.Sprintf("channel %d: no %s found", c+1, plural(count)))
+			continue
+		}
+		found = true
+		if t.channels[c], err = newTracker(rate, frames, hz, products(hz)); err != nil {
+			return tracked{}, err
+		}
+	}
+	if !found {
+		return tracked{}, fmt.Errorf("%w: no %s stands out of the noise", ErrNoSignal, plural(count))
+	}
+	return t, a.stretches(r, int(rate), func(block [][]float64) error {
+		for c, x := range block {
+			if t.channels[c] != nil {
+				t.channels[c].write(x)
+			}
+		}
+		return nil
+	})
+}
+
+func plural(count int) string {
+	if count == 1 {
+		return "tone"
+	}
+	return fmt.Sprintf("%d tones", count)
+}
+
+// strongest returns the frequencies of the count strongest lines of each channel, lowest first; nil where there are
+// not as many above −100 dBFS, or the weakest of them holds less than a tenth of the rest of the channel's power.
+func strongest(r pcm.Reader, a active, count int) ([][]float64, error) {
+	rate := r.Format().Rate
+	list := make([][]float64, r.Format().Channels)
+	averagers := make([]*spectrum.Averager, len(list))
+	for c := range averagers {
+		var err error
+		if averagers[c], err = newAverager(rate, a.to-a.from); err != nil {
+			return nil, err
+		}
+	}
+	// Half a minute tells the frequencies well enough for the fit to take over.
+	part := a
+	part.to = min(a.to, a.from+30*int(rate))
+	err := part.stretches(r, int(rate), func(block [][]float64) error {
+		for c, x := range block {
+			averagers[c].Write(x)
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	for c, avg := range averagers {
+		s, err := avg.Spectrum()
+		if err != nil {
+			return nil, err
+		}
+		list[c] = pick(s, count)
+	}
+	return list, nil
+}
+
+func pick(s spectrum.Spectrum, count int) []float64 {
+	lines := s.Lines(5*s.BinHz(), s.RateHz/2*0.995, 50, falseAlarms)
+	if len(lines) < count || pcm.DB(lines[count-1].Amplitude) < weakDBFS {
+		return nil
+	}
+	power, hz := 0.0, make([]float64, 0, count)
+	for _, l := range lines[:count] {
+		power += l.Amplitude * l.Amplitude / 2
+		hz = append(hz, l.FreqHz)
+	}
+	if power < 0.3*s.BandPower(bandLow, s.RateHz/2) { // music or noise with lines in it, not a test tone
+		return nil
+	}
+	for i := 1; i < count; i++ {
+		for k := i; k > 0 && hz[k] < hz[k-1]; k-- {
+			hz[k], hz[k-1] = hz[k-1], hz[k]
+		}
+	}
+	return hz
+}
+
+// channel works out the figures of one channel.
+func (t *tracker) channel(n int) (Channel, error) {
+	residual, err := t.residual.Spectrum()
+	if err != nil {
+		return Channel{}, err
+	}
+	clean, err := t.clean.Spectrum()
+	if err != nil {
+		return Channel{}, err
+	}
+	amplitude, hz := t.tone(0)
+	ratio := func(power float64) float64 { return pcm.PowerDB(power / (amplitude * amplitude / 2)) }
+	thdn := ratio(weightedPower(residual, bandLow, bandHigh, nil))
+	c := Channel{
+		Channel: n, FrequencyHz: hz, LevelDBFS: pcm.DB(amplitude), THDNDB: thdn, SINADDB: -thdn,
+		NoiseDB: ratio(weightedPower(clean, bandLow, bandHigh, nil)),
+	}
+	c.Harmonics, c.THDDB = t.harmonics(amplitude, hz)
+	hum, spurs := findLines(clean, func(f float64) bool { return nearMultiple(f, hz, clean.BinHz()*4) })
+	c.Hum, c.Spurs = relative(hum, amplitude), relative(spurs, amplitude)
+	return c, nil
+}
+
+// nearMultiple reports whether f is near a multiple of the tone: what is left of it there is modulation of the
+// tone, or a harmonic above the ninth.
+func nearMultiple(f, tone, within float64) bool {
+	n := math.Max(1, math.Round(f/tone))
+	return math.Abs(f-n*tone) < within
+}
+
+func relative(lines []spectrum.Line, amplitude float64) []Line {
+	var list []Line
+	for _, l := range lines {
+		list = append(list, Line{Hz: l.FreqHz, DBC: pcm.DB(l.Amplitude / amplitude)})
+	}
+	return list
+}
+
+func (t *tracker) harmonics(amplitude, hz float64) ([]Harmonic, float64) {
+	list := make([]Harmonic, 0, highestHarmonic-1)
+	sum := 0.0
+	for n := 2; n <= highestHarmonic; n++ {
+		h := Harmonic{Order: n, DBC: math.NaN(), LimitDBC: math.NaN()}
+		if n-2 < len(t.products) && float64(n)*hz <= bandHigh {
+			a, se := t.products[n-2].amplitude(t.n)
+			h.DBC, h.LimitDBC = pcm.DB(a/amplitude), pcm.DB(se*rayleigh95/amplitude)
+			sum += a * a
+		}
+		list = append(list, h)
+	}
+	if sum == 0 {
+		return list, math.NaN()
+	}
+	return list, pcm.DB(math.Sqrt(sum) / amplitude)
+}
+
+// rayleigh95 is the 95 % point of the magnitude of a phasor whose two parts have unit variance: √(−2·ln 0.05).
+const rayleigh95 = 2.447746830680816
+
+// LowToneResult is the dynamic range by a tone at −60 dBFS.
+type LowToneResult struct {
+	Schema   string           `json:"schema"` // heardiff.low_tone/1
+	RateHz   int              `json:"rate_hz"`
+	Seconds  float64          `json:"seconds"`
+	Channel  []LowToneChannel `json:"channel"`
+	Warnings []string         `json:"warnings"`
+}
+
+// LowToneChannel is the part of a LowToneResult about one channel. The ranges are the levels of everything but the tone,
+// 20 Hz to 20 kHz, below 0 dBFS of the recording, positive.
+type LowToneChannel struct {
+	Channel            int     `json:"channel"`
+	FrequencyHz        float64 `json:"frequency_hz"`
+	LevelDBFS          float64 `json:"level_dbfs"`
+	DynamicRangeDB     float64 `json:"dynamic_range_db"`
+	DynamicRangeADB    float64 `json:"dynamic_range_a_db"`
+	DynamicRangeCCIRDB float64 `json:"dynamic_range_ccir_db"`
+	BelowTonePlus60ADB float64 `json:"below_tone_plus_60_a_db"` // A-weighted, below 60 dB above the tone: the chain's own full scale
+	Limits             []Limit `json:"limits,omitempty"`
+}
+
+// LowTone measures the dynamic range after AES17 on a recording of a tone at −60 dBFS: the residual in the presence of the
+// tone, which keeps muting circuits and noise gates from hiding it. Errors are those of Measure.
+func LowTone(r pcm.Reader) (LowToneResult, error) {
+	track, err := trackTone(r)
+	if err != nil {
+		return LowToneResult{}, fmt.Errorf("low tone: %w", err)
+	}
+	result := LowToneResult{
+		Schema: "heardiff.low_tone/1", RateHz: int(r.Format().Rate), Seconds: r.Format().Rate.Seconds(track.to - track.from),
+		Warnings: append(track.warnings(r.Format().Rate, 1), track.missing...),
+	}
+	for c, t := range track.channels {
+		nan := math.NaN()
+		ch := LowToneChannel{Channel: c + 1, FrequencyHz: nan, LevelDBFS: nan, DynamicRangeDB: nan, DynamicRangeADB: nan, DynamicRangeCCIRDB: nan, BelowTonePlus60ADB: nan}
+		if t != nil {
+			if ch, err = t.lowTone(c + 1); err != nil {
+				return LowToneResult{}, fmt.Errorf("low tone: %w", err)
+			}
+			if ch.LevelDBFS > -40 || ch.LevelDBFS < -80 {
+				result.Warnings = append(result.Warnings, fmt.Sprintf("channel %d: the tone stands at %.1f dBFS, not near −60: another signal, or the gain is off", c+1, ch.LevelDBFS))
+			}
+		}
+		result.Channel = append(result.Channel, ch)
+	}
+	return result, nil
+}
+
+func (t *tracker) lowTone(n int) (LowToneChannel, error) {
+	residual, err := t.residual.Spectrum()
+	if err != nil {
+		return LowToneChannel{}, err
+	}
+	amplitude, hz := t.tone(0)
+	below := func(weight func(float64) float64) float64 {
+		return -pcm.DBFS(math.Sqrt(weightedPower(residual, bandLow, bandHigh, weight)))
+	}
+	a := below(measure.AWeightDB)
+	return LowToneChannel{
+		Channel: n, FrequencyHz: hz, LevelDBFS: pcm.DB(amplitude), DynamicRangeDB: below(nil),
+		DynamicRangeADB: a, DynamicRangeCCIRDB: below(measure.CCIRWeightDB), BelowTonePlus60ADB: a + pcm.DB(amplitude) + 60,
+	}, nil
+}

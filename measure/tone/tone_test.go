@@ -1,0 +1,351 @@
+package tone_test
+
+import (
+	"errors"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"heardiff/measure/signal"
+	"heardiff/measure/tone"
+	"heardiff/playback/pcm"
+)
+
+// part is a cosine of a peak amplitude.
+type part struct{ hz, amplitude, phase float64 }
+
+// synth returns a mono clip of the parts and white Gaussian noise of an RMS value.
+func synth(rate pcm.Rate, seconds, noise float64, parts ...part) pcm.Clip {
+	c := pcm.NewClip(rate, 1, int(seconds*rate.Hz()))
+	random := rand.New(rand.NewPCG(1, 2))
+	for i := range c.Channels[0] {
+		v := noise * random.NormFloat64()
+		for _, p := range parts {
+			v += p.amplitude * math.Cos(2*math.Pi*p.hz*float64(i)/rate.Hz()+p.phase)
+		}
+		c.Channels[0][i] = v
+	}
+	return c
+}
+
+func near(t *testing.T, what string, got, want, tol float64) {
+	t.Helper()
+	if !(math.Abs(got-want) <= tol) {
+		t.Errorf("%s: %.5f, want %.5f ± %v", what, got, want, tol)
+	}
+}
+
+func TestToneRecoversWhatWasPutIn(t *testing.T) {
+	for _, rate := range []pcm.Rate{44100, 96000} {
+		// 37 ppm off, as two clocks are.
+		f := 997 * (1 + 37e-6)
+		const noise = 1e-5
+		c := synth(rate, 8, noise, part{f, 0.5, 1}, part{2 * f, 0.5e-4, 0.3}, part{3 * f, 0.25e-5, 2},
+			part{50.02, 2e-6 * 5, 0}, part{150.06, 2e-6 * 5, 1}, part{5555, 2e-5, 0})
+		r, err := tone.Measure(c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		ch := r.Channel[0]
+		near(t, "frequency", ch.FrequencyHz, f, 1e-4)
+		near(t, "level", ch.LevelDBFS, pcm.DB(0.5), 1e-4)
+		// Standard error of a phasor's part: noise·√(2·1.5/n); relative to the harmonics 0.1 % and 2 %.
+		near(t, "second harmonic", ch.Harmonics[0].DBC, -80, 0.03)
+		near(t, "third harmonic", ch.Harmonics[1].DBC, pcm.DB(0.5e-5), 0.5)
+		near(t, "THD", ch.THDDB, pcm.DB(math.Hypot(1e-4, 0.5e-5)), 0.03)
+		band := noise * math.Sqrt(19980/(rate.Hz()/2))
+		rest := math.Sqrt(band*band + (1e-5*1e-5*2+2e-5*2e-5)/2)
+		all := math.Sqrt(rest*rest + (0.5e-4*0.5e-4+0.25e-5*0.25e-5)/2)
+		near(t, "noise", ch.NoiseDB, pcm.DB(rest/0.5*math.Sqrt2), 0.03)
+		near(t, "THD+N", ch.THDNDB, pcm.DB(all/0.5*math.Sqrt2), 0.03)
+		near(t, "SINAD", ch.SINADDB, -ch.THDNDB, 0)
+		if len(ch.Hum) != 2 || len(ch.Spurs) != 1 {
+			t.Fatalf("hum %v, spurs %v", ch.Hum, ch.Spurs)
+		}
+		near(t, "hum line", ch.Hum[0].DBC, pcm.DB(2e-5), 0.5)
+		near(t, "other line", ch.Spurs[0].DBC, pcm.DB(4e-5), 0.3)
+		near(t, "other line's frequency", ch.Spurs[0].Hz, 5555, 0.1)
+		if h := ch.Harmonics[6]; h.DBC > h.LimitDBC+8 {
+			t.Errorf("harmonic 8 is not there, yet stands at %.1f dBc with a limit of %.1f", h.DBC, h.LimitDBC)
+		}
+		if len(r.Warnings) != 0 {
+			t.Errorf("warnings %q", r.Warnings)
+		}
+	}
+}
+
+// ref: THD_F of an ideal square wave, 0.4834258, and of a sawtooth, 0.8030779, with all harmonics; to the ninth:
+// √(1/9 + 1/25 + 1/49 + 1/81) and √(Σ 1/n², n = 2 to 9).
+func TestTHDOfKnownWaveforms(t *testing.T) {
+	for name, step := range map[string]int{"square": 2, "sawtooth": 1} {
+		var parts []part
+		all, nine := 0.0, 0.0
+		for n := 1; n*1000 < 20000; n += step {
+			parts = append(parts, part{float64(n) * 1000.3, 0.4 / float64(n), -math.Pi / 2})
+			if n > 1 {
+				all += 1 / float64(n*n)
+			}
+			if n > 1 && n <= 9 {
+				nine += 1 / float64(n*n)
+			}
+		}
+		r, err := tone.Measure(synth(96000, 3, 0, parts...))
+		if err != nil {
+			t.Fatal(err)
+		}
+		near(t, name+" THD", r.Channel[0].THDDB, pcm.DB(math.Sqrt(nine)), 0.001)
+		near(t, name+" THD+N", r.Channel[0].THDNDB, pcm.DB(math.Sqrt(all)), 0.001)
+	}
+}
+
+func TestFiguresDoNotDependOnGainPolarityDelayOrChannel(t *testing.T) {
+	c := synth(48000, 4, 1e-5, part{997.01, 0.3, 1}, part{2 * 997.01, 3e-4, 0})
+	base, err := tone.Measure(c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := pcm.NewClip(48000, 2, c.Len()+7001)
+	for i, v := range c.Channels[0] {
+		d.Channels[0][i+7001] = -1.7 * v
+		d.Channels[1][i+7001] = 0.5 * v
+	}
+	r, err := tone.Measure(d)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, ch := range r.Channel {
+		// A tenth of a second at the ends is trimmed away: other noise, hence not quite the same figures.
+		near(t, "THD+N", ch.THDNDB, base.Channel[0].THDNDB, 0.02)
+		near(t, "second harmonic", ch.Harmonics[0].DBC, base.Channel[0].Harmonics[0].DBC, 0.01)
+		near(t, "frequency", ch.FrequencyHz, base.Channel[0].FrequencyHz, 1e-4)
+	}
+	near(t, "level", r.Channel[0].LevelDBFS-r.Channel[1].LevelDBFS, pcm.DB(3.4), 1e-9)
+}
+
+// Ideal 16-bit TPDF quantisation by theory: 94.111 dB in 20 kHz at 48 kHz; flat noise of 20 Hz to 20 kHz loses
+// 2.0483 dB by the A curve and gains 1.6798 dB by the CCIR-RMS curve (the curves integrated).
+func TestDynamicRangeOfAnIdealQuantiser(t *testing.T) {
+	c, err := signal.Make(signal.Config{Kind: signal.LowTone, Rate: 48000, Bits: 16, Seconds: 12})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := tone.LowTone(c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, ch := range r.Channel {
+		near(t, "level", ch.LevelDBFS, -60, 0.01)
+		near(t, "unweighted", ch.DynamicRangeDB, 94.115, 0.05)
+		near(t, "A", ch.DynamicRangeADB, 96.159, 0.07)
+		near(t, "CCIR-RMS", ch.DynamicRangeCCIRDB, 92.431, 0.07)
+	}
+}
+
+func TestNoiseFiguresAndLines(t *testing.T) {
+	c := synth(48000, 20, 1e-5, part{60.01, 3e-5, 0}, part{120.02, 2e-5, 0}, part{300.05, 1e-5, 0}, part{1234.5, 1e-5, 0}, part{77, 1e-5, 0})
+	for i := range c.Channels[0] {
+		c.Channels[0][i] += 0.002
+	}
+	full := synth(48000, 2, 0, part{997, 1, 0})
+	r, err := tone.Noise(c, full)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ch := r.Channel[0]
+	noise := math.Sqrt(1e-10*19980/24000 + (9e-10+4e-10+3e-10)/2)
+	near(t, "unweighted", ch.UnweightedDBFS, pcm.DBFS(noise), 0.03)
+	near(t, "relative", ch.RelativeToReferenceDB, pcm.DBFS(noise), 0.03)
+	near(t, "DC", ch.DC, 0.002, 1e-6)
+	if len(ch.Hum) != 3 || len(ch.Spurs) != 2 {
+		t.Errorf("hum %v, spurs %v", ch.Hum, ch.Spurs)
+	}
+	near(t, "60 Hz", ch.Hum[0].DBFS, pcm.DB(3e-5), 0.2)
+}
+
+func TestDigitalSilenceIsNoiseOfMinusInfinity(t *testing.T) {
+	r, err := tone.Noise(pcm.NewClip(48000, 1, 48000), nil)
+	if err != nil || !math.IsInf(r.Channel[0].UnweightedDBFS, -1) || len(r.Warnings) == 0 {
+		t.Errorf("%+v, error %v", r, err)
+	}
+}
+
+// x + a·x² + b·x³ of two tones: by expanding the powers, a(f2 ± f1) = a·A1·A2, and a(2f2 ± f1) = ¾·b·A1·A2², each way.
+func TestIntermodulationOfAPolynomial(t *testing.T) {
+	const a, b = 1e-3, 2e-3
+	for _, c := range []struct {
+		name           string
+		f1, f2, a1, a2 float64
+		want2, want3   float64
+	}{
+		{"difference", 18000.1, 20000.3, .4, .4, a * .16 / .8, 2 * .75 * b * .4 * .4 * .4 / .8},
+		{"modulation", 60.01, 7000.2, .64, .16, 2 * a * .64, 2 * .75 * b * .64 * .64},
+	} {
+		clip := synth(96000, 4, 1e-6, part{c.f1, c.a1, 0.4}, part{c.f2, c.a2, 2})
+		for i, v := range clip.Channels[0] {
+			clip.Channels[0][i] = v + a*v*v + b*v*v*v
+		}
+		r, err := tone.TwoTone(clip)
+		if err != nil {
+			t.Fatal(err)
+		}
+		ch := r.Channel[0]
+		near(t, c.name+" low", ch.LowHz, c.f1, 1e-3)
+		near(t, c.name+" high", ch.HighHz, c.f2, 1e-3)
+		// The cubic term adds up to 0.2 % to the tones themselves.
+		near(t, c.name+" second", ch.SecondOrderDB, pcm.DB(c.want2), 0.03)
+		near(t, c.name+" third", ch.ThirdOrderDB, pcm.DB(c.want3), 0.03)
+		near(t, c.name+" total", ch.IMDDB, pcm.DB(math.Hypot(c.want2, c.want3)), 0.03)
+	}
+}
+
+func sweepThrough(t *testing.T, chain func(x []float64)) tone.SweepChannel {
+	t.Helper()
+	level := -6.0206
+	c, err := signal.Make(signal.Config{Kind: signal.Sweep, Rate: 48000, Bits: 24, Channels: 1, Seconds: 12, LevelDBFS: &level})
+	if err != nil {
+		t.Fatal(err)
+	}
+	chain(c.Channels[0])
+	r, err := tone.Sweep(c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r.Channel[0]
+}
+
+func TestSweepOfAWireIsFlat(t *testing.T) {
+	ch := sweepThrough(t, func([]float64) {})
+	for _, p := range ch.Response {
+		tol := 0.01
+		if math.Abs(p.DB) > tol {
+			t.Errorf("%.1f Hz: %.4f dB", p.Hz, p.DB)
+		}
+	}
+	for _, h := range ch.Harmonics {
+		if h.DB > -85 { // the run-in below 20 Hz rings into the windows of the harmonics: −89.7 dB measured
+			t.Errorf("harmonic %d of a wire: %.1f dB", h.Order, h.DB)
+		}
+	}
+}
+
+// The response of a first-order low-pass y = y + k·(x − y) and the harmonics of a square and a cube, by formula:
+// a·A/2 and b·A²/4 of the fundamental.
+func TestSweepSeparatesResponseAndHarmonics(t *testing.T) {
+	const k = 0.5
+	ch := sweepThrough(t, func(x []float64) {
+		y := 0.0
+		for i, v := range x {
+			v += 0.01*v*v + 0.02*v*v*v
+			y += k * (v - y)
+			x[i] = y
+		}
+	})
+	gain := func(f float64) float64 {
+		w := 2 * math.Pi * f / 48000
+		return k / math.Sqrt(1-2*(1-k)*math.Cos(w)+(1-k)*(1-k))
+	}
+	for _, p := range ch.Response {
+		if math.Abs(p.DB-pcm.DB(gain(p.Hz)/gain(1000))) > 0.02 {
+			t.Errorf("%.1f Hz: %.4f dB, want %.4f", p.Hz, p.DB, pcm.DB(gain(p.Hz)/gain(1000)))
+		}
+	}
+	for i, want := range []float64{0.01 * 0.5 / 2, 0.02 * 0.25 / 4} {
+		n := float64(i + 2)
+		for _, p := range ch.Harmonics[i].Response {
+			if p.Hz < 50 || p.Hz > 5000 {
+				continue
+			}
+			if w := pcm.DB(want * gain(n*p.Hz) / gain(p.Hz)); math.Abs(p.DB-w) > 0.1 {
+				t.Errorf("harmonic %v of %.0f Hz: %.3f dB, want %.3f", n, p.Hz, p.DB, w)
+			}
+		}
+	}
+}
+
+func TestWrongRecordingsAreRefused(t *testing.T) {
+	noise := synth(48000, 3, 0.1)
+	for name, measure := range map[string]func(pcm.Reader) error{
+		"tone":     func(r pcm.Reader) error { _, err := tone.Measure(r); return err },
+		"low tone": func(r pcm.Reader) error { _, err := tone.LowTone(r); return err },
+		"two tone": func(r pcm.Reader) error { _, err := tone.TwoTone(r); return err },
+		"sweep":    func(r pcm.Reader) error { _, err := tone.Sweep(r); return err },
+	} {
+		for what, c := range map[string]pcm.Clip{
+			"noise": noise, "silence": pcm.NewClip(48000, 2, 96000), "short": synth(48000, .3, 0, part{997, .5, 0}),
+		} {
+			if err := measure(c); !errors.Is(err, tone.ErrNoSignal) {
+				t.Errorf("%s of %s: error %v", name, what, err)
+			}
+		}
+	}
+	if err := func() error { _, err := tone.TwoTone(synth(48000, 3, 1e-6, part{997, .5, 0})); return err }(); !errors.Is(err, tone.ErrNoSignal) {
+		t.Errorf("two tones of one: %v", err)
+	}
+}
+
+func TestCaptureFaultsAreWarnedOf(t *testing.T) {
+	good := synth(48000, 6, 1e-6, part{997.01, .5, 0})
+	for name, spoil := range map[string]func(x []float64){
+		"clipping": func(x []float64) {
+			for i := range x {
+				x[i] = min(max(3*x[i], -1), 1)
+			}
+		},
+		"moving level": func(x []float64) {
+			for i := range x {
+				x[i] *= 1 + 0.05*float64(i)/float64(len(x))
+			}
+		},
+		"dropout": func(x []float64) { clear(x[100_000:112_000]) },
+	} {
+		c := good.Clone()
+		spoil(c.Channels[0])
+		if r, err := tone.Measure(c); err != nil || len(r.Warnings) == 0 {
+			t.Errorf("%s: warnings %q, error %v", name, r.Warnings, err)
+		}
+	}
+	half := pcm.Clip{Rate: 48000, Channels: [][]float64{good.Channels[0], make([]float64, good.Len())}}
+	r, err := tone.Measure(half)
+	if err != nil || len(r.Warnings) != 1 || !math.IsNaN(r.Channel[1].THDNDB) {
+		t.Errorf("one silent channel: %+v, error %v", r, err)
+	}
+}
+
+func TestFloorSetsLimits(t *testing.T) {
+	device := synth(48000, 4, 1e-5, part{997, .5, 0}, part{1994, 1e-4, 0})
+	setup := synth(48000, 4, 0.9e-5, part{997, .5, 0}, part{1994, 1e-6, 0})
+	r, err := tone.Measure(device)
+	if err != nil {
+		t.Fatal(err)
+	}
+	floor, err := tone.Measure(setup)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.SetFloor(floor)
+	want := map[string]string{"thd_db": "measured", "thd_n_db": "measured", "sinad_db": "measured", "noise_db": "upper bound"}
+	for _, l := range r.Channel[0].Limits {
+		if l.Standing != want[l.Figure] {
+			t.Errorf("%s: %+v, want %q", l.Figure, l, want[l.Figure])
+		}
+	}
+	floor.SetFloor(r)
+	if s := floor.Channel[0].Limits[3].Standing; s != "at floor" {
+		t.Errorf("better than the set-up: %q", s)
+	}
+}
+
+func BenchmarkTone(b *testing.B) {
+	for _, seconds := range []float64{10, 40} {
+		c := synth(96000, seconds, 1e-5, part{997, .5, 0})
+		b.Run(map[float64]string{10: "10s", 40: "40s"}[seconds], func(b *testing.B) {
+			b.ReportAllocs()
+			b.SetBytes(int64(c.Len() * 3))
+			for b.Loop() {
+				if _, err := tone.Measure(c); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}

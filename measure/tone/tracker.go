@@ -1,0 +1,163 @@
+package tone
+
+import (
+	"math"
+	"math/cmplx"
+
+	"heardiff/measure/spectrum"
+	"heardiff/playback/pcm"
+)
+
+// product is a component at Σ order[i]·f_i of the tones.
+type product struct {
+	order []int
+	sum   complex128 // of phasors turned back by the phases of the tones
+	power float64    // Σ of their squared magnitudes, for the standard error
+}
+
+// tracker fits tones in one channel, stretch after stretch, and gathers what else there is.
+type tracker struct {
+	rate     float64
+	omegas   []float64 // where the tones are, roughly; radians per sample
+	products []product
+
+	n         int       // stretches so far
+	squares   []float64 // Σ amplitude² of each tone
+	frequency []float64 // Σ ω·amplitude² of each tone
+	constant  float64
+
+	residual *spectrum.Averager // without the tones
+	clean    *spectrum.Averager // without tones and products
+	work     []float64
+}
+
+// spectrumSize returns the block length of about two seconds or a quarter of the recording: fine enough to part 50 Hz from 60 Hz
+// harmonics, and with enough blocks to average.
+func spectrumSize(rate pcm.Rate, frames int) int {
+	n := spectrum.PowerOfTwo(int(1.5 * rate.Hz()))
+	for n > 256 && 4*n > frames {
+		n /= 2
+	}
+	return n
+}
+
+func newAverager(rate pcm.Rate, frames int) (*spectrum.Averager, error) {
+	return spectrum.NewAverager(spectrum.Config{
+		RateHz: rate.Hz(), Size: spectrumSize(rate, frames), Window: spectrum.BlackmanHarris4(), Overlap: 0.5, // blocks nearly independent: what Lines takes for chance then is
+	})
+}
+
+func newTracker(rate pcm.Rate, frames int, hz []float64, orders [][]int) (*tracker, error) {
+	t := &tracker{rate: rate.Hz(), squares: make([]float64, len(hz)), frequency: make([]float64, len(hz))}
+	for _, f := range hz {
+		t.omegas = append(t.omegas, 2*math.Pi*f/t.rate)
+	}
+	for _, o := range orders {
+		t.products = append(t.products, product{order: o})
+	}
+	var err error
+	if t.residual, err = newAverager(rate, frames); err != nil {
+		return nil, err
+	}
+	t.clean, err = newAverager(rate, frames)
+	return t, err
+}
+
+// write analyses one stretch. x is changed: the tones and products are taken out.
+func (t *tracker) write(x []float64) {
+	tones, constant := t.fit(x)
+	t.constant += constant
+	for k, s := range tones {
+		p := s.amplitude() * s.amplitude()
+		t.squares[k] += p
+		t.frequency[k] += p * s.omega
+		s.subtract(x)
+	}
+	for i := range x {
+		x[i] -= constant
+	}
+	t.residual.Write(x)
+	for i := range t.products {
+		t.products[i].take(x, tones)
+	}
+	t.clean.Write(x)
+	t.n++
+}
+
+// fit fits all tones; where there are several, each in turn with the others taken out.
+func (t *tracker) fit(x []float64) (tones []sine, constant float64) {
+	tones = make([]sine, len(t.omegas))
+	for k, w := range t.omegas {
+		tones[k].omega = w
+	}
+	if len(tones) == 1 {
+		tones[0], constant = fitSine(x, t.omegas[0], 3)
+		return tones, constant
+	}
+	t.work = append(t.work[:0], x...)
+	for round := range 4 { // leakage between the tones falls by their distance in periods each round
+		for k := range tones {
+			put := tones[k]
+			put.phasor = -put.phasor
+			if round > 0 {
+				put.subtract(t.work)
+			}
+			tones[k], constant = fitSine(t.work, tones[k].omega, 1+round)
+			tones[k].subtract(t.work)
+		}
+	}
+	return tones, constant
+}
+
+// take adds what x holds at the product's frequency, and takes it out of x.
+func (p *product) take(x []float64, tones []sine) {
+	omega, turn := 0.0, complex(1, 0)
+	for i, n := range p.order {
+		omega += float64(n) * tones[i].omega
+		turn *= cmplx.Rect(1, -float64(n)*cmplx.Phase(tones[i].phasor))
+	}
+	conjugate := omega < 0
+	if conjugate {
+		omega = -omega
+	}
+	z := project(x, omega)
+	sine{phasor: z, omega: omega}.subtract(x)
+	if conjugate {
+		z = cmplx.Conj(z)
+	}
+	z *= turn
+	p.sum += z
+	p.power += real(z)*real(z) + imag(z)*imag(z)
+}
+
+// amplitude returns the product's amplitude and the standard error of each of its two parts.
+func (p product) amplitude(n int) (amplitude, se float64) {
+	mean := p.sum / complex(float64(n), 0)
+	amplitude = cmplx.Abs(mean)
+	if n < 2 {
+		return amplitude, math.NaN()
+	}
+	spread := p.power/float64(n) - amplitude*amplitude
+	return amplitude, math.Sqrt(max(0, spread) / 2 / float64(n-1))
+}
+
+// tone returns amplitude (peak) and frequency in Hz of tone k, averaged over the stretches.
+func (t *tracker) tone(k int) (amplitude, hz float64) {
+	return math.Sqrt(t.squares[k] / float64(t.n)), t.frequency[k] / t.squares[k] * t.rate / (2 * math.Pi)
+}
+
+// weightedPower returns the mean square between two frequencies through a weighting in dB; nil stands for none.
+func weightedPower(s spectrum.Spectrum, lowHz, highHz float64, weight func(float64) float64) float64 {
+	if weight == nil {
+		return s.BandPower(lowHz, highHz)
+	}
+	sum, d := 0.0, s.BinHz()
+	for k := s.Bin(lowHz); k <= s.Bin(min(highHz, s.RateHz/2)); k++ {
+		from, to := max((float64(k)-.5)*d, lowHz), min((float64(k)+.5)*d, highHz)
+		sum += s.Density[k] * max(0, to-from) * pcm.Ratio(2*weight(s.FreqHz(k)))
+	}
+	return sum
+}
+
+// The band of every figure, in Hz. ref: AES17, 20 Hz high-pass and 20 kHz low-pass.
+const bandLow, bandHigh = 20.0, 20_000.0

@@ -1,0 +1,134 @@
+package tone
+
+import (
+	"fmt"
+	"math"
+
+	"heardiff/playback/pcm"
+)
+
+// TwoToneResult is the intermodulation of two tones.
+type TwoToneResult struct {
+	Schema   string           `json:"schema"` // heardiff.two_tone/1
+	RateHz   int              `json:"rate_hz"`
+	Seconds  float64          `json:"seconds"`
+	Channel  []TwoToneChannel `json:"channel"`
+	Warnings []string         `json:"warnings"`
+}
+
+// TwoToneChannel is the part of a TwoToneResult about one channel.
+type TwoToneChannel struct {
+	Channel  int     `json:"channel"`
+	LowHz    float64 `json:"low_hz"`
+	HighHz   float64 `json:"high_hz"`
+	LowDBFS  float64 `json:"low_dbfs"`
+	HighDBFS float64 `json:"high_dbfs"`
+	// Method is "modulation" where the upper tone is more than four times as high as the lower, else
+	// "difference-frequency".
+	Method string `json:"method"`
+	// SecondOrderDB and ThirdOrderDB are d2 and d3 of the method, amplitudes added arithmetically; IMDDB is the
+	// root of the sum of their squares. NaN where a product they need lies above half the rate.
+	//
+	//	modulation:            d2 = (a(f2+f1) + a(f2−f1))/a(f2)     d3 = (a(f2+2f1) + a(f2−2f1))/a(f2)
+	//	difference-frequency:  d2 = a(f2−f1)/(a(f1) + a(f2))        d3 = (a(2f2−f1) + a(2f1−f2))/(a(f1) + a(f2))
+	//
+	// ref: IEC 60268-3:2013, as open libraries that implement it report its definitions.
+	IMDDB         float64   `json:"imd_db"`
+	SecondOrderDB float64   `json:"second_order_db"`
+	ThirdOrderDB  float64   `json:"third_order_db"`
+	Products      []Product `json:"products"`
+	Limits        []Limit   `json:"limits,omitempty"`
+}
+
+// Product is one component at p·f1 + q·f2.
+type Product struct {
+	Hz    float64 `json:"hz"`
+	Order int     `json:"order"` // |p| + |q|
+	DBC   float64 `json:"dbc"`   // relative to the upper tone
+	// LimitDBC is the level that noise alone reaches once in twenty times.
+	LimitDBC float64 `json:"limit_dbc"`
+}
+
+// twoToneOrders are p and q of the products looked for: orders 2 to 5.
+func twoToneOrders() [][]int {
+	var list [][]int
+	for order := 2; order <= 5; order++ {
+		for p := 1; p < order; p++ {
+			list = append(list, []int{p, order - p}, []int{-p, order - p})
+		}
+	}
+	return list
+}
+
+// TwoTone measures a recording of two tones: the two strongest lines of each channel. Errors are those of Measure.
+func TwoTone(r pcm.Reader) (TwoToneResult, error) {
+	rate := r.Format().Rate
+	track, err := track(r, 2, func(hz []float64) [][]int { return audible(twoToneOrders(), hz, rate) })
+	if err != nil {
+		return TwoToneResult{}, fmt.Errorf("two tones: %w", err)
+	}
+	result := TwoToneResult{
+		Schema: "heardiff.two_tone/1", RateHz: int(rate), Seconds: rate.Seconds(track.to - track.from),
+		Warnings: append(track.warnings(rate, steadyDB), track.missing...),
+	}
+	for c, t := range track.channels {
+		nan := math.NaN()
+		ch := TwoToneChannel{LowHz: nan, HighHz: nan, LowDBFS: nan, HighDBFS: nan, IMDDB: nan, SecondOrderDB: nan, ThirdOrderDB: nan}
+		if t != nil {
+			ch = t.twoTone()
+		}
+		ch.Channel = c + 1
+		if t != nil && math.IsNaN(ch.IMDDB) {
+			result.Warnings = append(result.Warnings, fmt.Sprintf("channel %d: a product that the definition needs lies above half the rate (%d Hz)", c+1, rate/2))
+		}
+		result.Channel = append(result.Channel, ch)
+	}
+	return result, nil
+}
+
+// audible keeps the products that lie clear of DC, of half the rate, and of the tones.
+func audible(orders [][]int, hz []float64, rate pcm.Rate) [][]int {
+	var kept [][]int
+	for _, o := range orders {
+		f := math.Abs(float64(o[0])*hz[0] + float64(o[1])*hz[1])
+		if f >= 10 && f < 0.499*rate.Hz() && math.Abs(f-hz[0]) > 5 && math.Abs(f-hz[1]) > 5 {
+			kept = append(kept, o)
+		}
+	}
+	return kept
+}
+
+func (t *tracker) twoTone() TwoToneChannel {
+	low, lowHz := t.tone(0)
+	high, highHz := t.tone(1)
+	c := TwoToneChannel{LowHz: lowHz, HighHz: highHz, LowDBFS: pcm.DB(low), HighDBFS: pcm.DB(high), Method: "difference-frequency"}
+	amplitude := map[[2]int]float64{}
+	for _, p := range t.products {
+		a, se := p.amplitude(t.n)
+		amplitude[[2]int{p.order[0], p.order[1]}] = a
+		c.Products = append(c.Products, Product{
+			Hz:    math.Abs(float64(p.order[0])*lowHz + float64(p.order[1])*highHz),
+			Order: abs(p.order[0]) + abs(p.order[1]), DBC: pcm.DB(a / high), LimitDBC: pcm.DB(rayleigh95 * se / high),
+		})
+	}
+	at := func(p, q int) float64 {
+		if a, ok := amplitude[[2]int{p, q}]; ok {
+			return a
+		}
+		return math.NaN()
+	}
+	d2, d3 := at(-1, 1)/(low+high), (at(-1, 2)+at(-2, 1))/(low+high)
+	if highHz > 4*lowHz {
+		c.Method = "modulation"
+		d2, d3 = (at(1, 1)+at(-1, 1))/high, (at(2, 1)+at(-2, 1))/high
+	}
+	c.SecondOrderDB, c.ThirdOrderDB, c.IMDDB = pcm.DB(d2), pcm.DB(d3), pcm.DB(math.Hypot(d2, d3))
+	return c
+}
+
+func abs(n int) int {
+	if n < 0 {
+		return -n
+	}
+	return n
+}
