@@ -7,6 +7,8 @@ func (a *app) commands() []*cobra.Command {
 	return []*cobra.Command{
 		a.signalCommand(),
 		a.inspectCommand(),
+		a.compareCommand(),
+		a.impairCommand(),
 		a.studyCommand(),
 		a.chainCommand(),
 		a.captureCommand(),

@@ -1,0 +1,241 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"heardiff/cmd/heardiff/internal/wire"
+	"heardiff/measure/impair"
+	"heardiff/playback/pcm"
+	"heardiff/playback/wav"
+)
+
+// impairOptions are the flags of "impair".
+type impairOptions struct {
+	out, band, noise      string
+	jitter                []string
+	jitterPS, jitterHz    []float64
+	noiseDBFS, gain       float64
+	delay, drift          float64
+	humHz, humDBFS        float64
+	humHarmonics, bits    int
+	seed                  uint64
+	withNoise, withJitter bool
+	withHum               bool
+}
+
+func (a *app) impairCommand() *cobra.Command {
+	var o impairOptions
+	c := &cobra.Command{
+		Use:   "impair IN --out OUT",
+		Short: "Put a known dose of jitter, noise, hum, gain, delay or drift into clean audio",
+		Long: `Put a known dose into clean audio: for threshold tests, and to check the measurements.
+The copy is as long as the original; OUT.json beside it says exactly what was done.
+
+--jitter may be given more than once, each with its own --jitter-ps and, for periodic jitter,
+--jitter-hz. Jitter values are RMS; the peak of periodic jitter is 1.414 times as large.
+
+` + exitCodes,
+		Example: "  heardiff impair clean.wav --out dose.wav --jitter random --jitter-ps 10000 --seed 7",
+		Args:    exactArgs("IN"),
+		RunE: func(c *cobra.Command, args []string) error {
+			o.withNoise, o.withJitter = c.Flags().Changed("noise-dbfs"), c.Flags().Changed("jitter")
+			o.withHum = c.Flags().Changed("hum-dbfs")
+			return a.impair(c.Context(), args[0], o)
+		},
+	}
+	o.define(c.Flags())
+	return c
+}
+
+func (o *impairOptions) define(f *pflag.FlagSet) {
+	f.StringVar(&o.out, "out", "", "`file` to write")
+	f.StringArrayVar(&o.jitter, "jitter", nil, "`kind`: random or periodic; may be repeated")
+	f.Float64SliceVar(&o.jitterPS, "jitter-ps", nil, "RMS value in `ps`, one for each --jitter")
+	f.Float64SliceVar(&o.jitterHz, "jitter-hz", nil, "frequency in `Hz`, one for each periodic --jitter")
+	f.StringVar(&o.band, "jitter-band", "", "`LOW:HIGH` in Hz of random jitter (else 10 to 20000, at most 0.9 of Nyquist)")
+	f.Float64Var(&o.noiseDBFS, "noise-dbfs", 0, "whole `level` of added noise, 0 to Nyquist")
+	f.StringVar(&o.noise, "noise", "white", "`colour`: white or pink")
+	f.Float64Var(&o.humHz, "hum-hz", 50, "frequency of added hum in `Hz`")
+	f.Float64Var(&o.humDBFS, "hum-dbfs", 0, "`level` of the hum's first harmonic; each next one is 6 dB lower")
+	f.IntVar(&o.humHarmonics, "hum-harmonics", 3, "`number` of harmonics of the hum")
+	f.Float64Var(&o.gain, "gain-db", 0, "gain in `dB`")
+	f.Float64Var(&o.delay, "delay-samples", 0, "delay in `samples`, fractions allowed")
+	f.Float64Var(&o.drift, "drift-ppm", 0, "clock drift in `ppm`; positive stretches")
+	f.Uint64Var(&o.seed, "seed", 1, "of the random components")
+	f.IntVar(&o.bits, "bits", 32, "16 or 24 (dithered), or 32-bit float")
+}
+
+func (o impairOptions) dose() (impair.Dose, error) {
+	d := impair.Dose{GainDB: o.gain, DelaySamples: o.delay, DriftPPM: o.drift, Seed: o.seed}
+	if len(o.jitterPS) != len(o.jitter) {
+		return d, fmt.Errorf("%d values of --jitter-ps for %d of --jitter: one for each is wanted", len(o.jitterPS), len(o.jitter))
+	}
+	hz := o.jitterHz
+	for i, kind := range o.jitter {
+		j := impair.Jitter{RMSPS: o.jitterPS[i]}
+		switch kind {
+		case "random":
+			j.Kind = impair.Random
+			if err := parseBand(o.band, &j); err != nil {
+				return d, err
+			}
+		case "periodic":
+			if len(hz) == 0 {
+				return d, errors.New("--jitter periodic needs --jitter-hz")
+			}
+			j.Kind, j.FreqHz, hz = impair.Periodic, hz[0], hz[1:]
+		default:
+			return d, fmt.Errorf("--jitter %q: want random or periodic", kind)
+		}
+		d.Jitter = append(d.Jitter, j)
+	}
+	if len(hz) > 0 {
+		return d, fmt.Errorf("--jitter-hz %v belongs to no periodic --jitter", hz[0])
+	}
+	if o.withNoise {
+		n := impair.Noise{DBFS: o.noiseDBFS}
+		switch o.noise {
+		case "white":
+		case "pink":
+			n.Colour = impair.Pink
+		default:
+			return d, fmt.Errorf("--noise %q: want white or pink", o.noise)
+		}
+		d.Noise = append(d.Noise, n)
+	}
+	if o.withHum {
+		d.Hum = append(d.Hum, impair.Hum{FreqHz: o.humHz, DBFS: o.humDBFS, Harmonics: o.humHarmonics})
+	}
+	return d, nil
+}
+
+func parseBand(text string, j *impair.Jitter) error {
+	if text == "" {
+		return nil
+	}
+	low, high, ok := strings.Cut(text, ":")
+	var errLow, errHigh error
+	j.LowHz, errLow = strconv.ParseFloat(low, 64)
+	j.HighHz, errHigh = strconv.ParseFloat(high, 64)
+	if !ok || errLow != nil || errHigh != nil {
+		return fmt.Errorf("--jitter-band %q: want LOW:HIGH in Hz, such as 10:20000", text)
+	}
+	return nil
+}
+
+func (a *app) impair(ctx context.Context, path string, o impairOptions) error {
+	if o.out == "" {
+		return misusedf("--out is missing: where is the copy to go?")
+	}
+	if o.bits != 16 && o.bits != 24 && o.bits != 32 {
+		return misusedf("--bits %d: want 16, 24 or 32", o.bits)
+	}
+	dose, err := o.dose()
+	if err != nil {
+		return misused(err)
+	}
+	in, err := a.open(path)
+	if err != nil {
+		return err
+	}
+	defer in.Close()
+	if same, err := sameFile(path, o.out); err == nil && same {
+		return misusedf("--out %s is the input itself", o.out)
+	}
+	if err := dose.Validate(in.Format().Rate); err != nil {
+		return misused(err)
+	}
+	done, clipped, err := writeImpaired(a.watched(ctx, in, "impairing"), dose, o)
+	if err != nil {
+		return err
+	}
+	if clipped {
+		a.warn("the copy reaches %+.2f dBFS and was clipped or will be when played: use a lower --gain-db", done.PeakDBFS)
+	}
+	return a.print(done, func(w io.Writer) { printImpaired(w, o.out, done) })
+}
+
+func sameFile(a, b string) (bool, error) {
+	fa, err := os.Stat(a)
+	if err != nil {
+		return false, err
+	}
+	fb, err := os.Stat(b)
+	if err != nil {
+		return false, err
+	}
+	return os.SameFile(fa, fb), nil
+}
+
+// writeImpaired writes the copy and its sidecar: both or none.
+func writeImpaired(in pcm.Reader, dose impair.Dose, o impairOptions) (done impair.Done, clipped bool, err error) {
+	format := pcm.Format{Rate: in.Format().Rate, Channels: in.Format().Channels, Bits: o.bits, Float: o.bits == 32}
+	var dither *pcm.Quantizer
+	if !format.Float {
+		dither = pcm.NewQuantizer(o.bits, o.seed)
+	}
+	out, err := wav.Create(o.out, format, dither)
+	if err != nil {
+		return done, false, err
+	}
+	done, err = impair.Apply(in, dose, out.Write)
+	if err != nil {
+		out.Abort()
+		return done, false, err
+	}
+	sidecar, err := wire.Marshal(done)
+	if err != nil {
+		out.Abort()
+		return done, false, err
+	}
+	if err := replaceFile(o.out+".json", append(sidecar, '\n')); err != nil {
+		out.Abort()
+		return done, false, err
+	}
+	if err := out.Close(); err != nil {
+		os.Remove(o.out + ".json")
+		return done, false, err
+	}
+	return done, out.Clipped() > 0 || done.PeakDBFS > 0, nil
+}
+
+// replaceFile puts data at path in one step.
+func replaceFile(path string, data []byte) error {
+	f, err := os.CreateTemp(filepath.Dir(path), ".sidecar-*")
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(data)
+	if err = errors.Join(err, f.Chmod(0o644), f.Close()); err == nil {
+		err = os.Rename(f.Name(), path)
+	}
+	if err != nil {
+		os.Remove(f.Name())
+	}
+	return err
+}
+
+func printImpaired(w io.Writer, path string, d impair.Done) {
+	fmt.Fprintf(w, "%s: %d frames at %d Hz, %d channels\n", path, d.Frames, d.RateHz, d.Channels)
+	if len(d.Dose.Jitter) > 0 {
+		fmt.Fprintf(w, "jitter  %.4g ps RMS, %.4g ps peak, all components together\n", d.JitterRMSPS, d.JitterPeakPS)
+	}
+	for _, n := range d.Dose.Noise {
+		fmt.Fprintf(w, "noise   %v, %.2f dBFS\n", n.Colour, n.DBFS)
+	}
+	for _, h := range d.Dose.Hum {
+		fmt.Fprintf(w, "hum     %.4g Hz, %d harmonics, %.2f dBFS\n", h.FreqHz, h.Harmonics, h.DBFS)
+	}
+	fmt.Fprintf(w, "gain    %+.4f dB\ndelay   %.6g samples\ndrift   %+.6g ppm\nseed    %d\npeak    %.2f dBFS\n",
+		d.Dose.GainDB, d.Dose.DelaySamples, d.Dose.DriftPPM, d.Dose.Seed, d.PeakDBFS)
+}

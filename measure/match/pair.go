@@ -1,0 +1,91 @@
+package match
+
+import (
+	"math"
+
+	"heardiff/measure/interpolate"
+	"heardiff/playback/pcm"
+)
+
+// Pair is a block of the corrected pair: A and B on their common time base, B with A's gain, polarity and
+// channels, and Residual = A − B.
+type Pair struct {
+	A, B, Residual [][]float64
+}
+
+// Correct reads both captures over their overlap and hands the pair, corrected by what r found, to write block
+// by block; blocks are reused. Both go through the same interpolator and filter, as in Prepare; neither where r
+// found a whole number of frames and no drift. It returns the number of frames written.
+func Correct(a, b pcm.Reader, r Result, write func(Pair) error) (frames int, err error) {
+	p := preparation{captures: []pcm.Reader{a, b}, rate: a.Format().Rate, lines: []line{{sign: 1}, r.line}}
+	p.base = line{offset: r.line.offset / 2, drift: r.line.drift / 2}
+	from, to := r.line.overlap(a, b, 0)
+	p.first = int(math.Ceil(float64(from) + p.base.shift(float64(from))))
+	p.n = int(float64(to)+p.base.shift(float64(to))) - p.first
+	kernel, err := interpolate.New(interpolate.Config{Pass: exactTo})
+	if err != nil {
+		return 0, err
+	}
+	filter, err := interpolate.New(interpolate.Config{Pass: passedTo, Stop: exactTo})
+	if err != nil {
+		return 0, err
+	}
+	whole, scale := p.whole(), r.line.sign/pcm.Ratio(r.GainDB)
+	const size = 1 << 14
+	all := p
+	for done := 0; done < all.n; done += size {
+		p.first, p.n = all.first+done, min(size, all.n-done)
+		var clips [2]pcm.Clip
+		for i := range clips {
+			if clips[i], err = p.evaluate(kernel, filter, i, whole); err != nil {
+				return done, err
+			}
+		}
+		if err := write(pairOf(clips[0], clips[1], scale)); err != nil {
+			return done, err
+		}
+	}
+	return all.n, nil
+}
+
+func pairOf(a, b pcm.Clip, scale float64) Pair {
+	p := Pair{A: a.Channels, B: b.Channels, Residual: pcm.Planes(len(a.Channels), a.Len())}
+	for c := range p.B {
+		for i, v := range p.B[c] {
+			p.B[c][i] = scale * v
+			p.Residual[c][i] = p.A[c][i] - p.B[c][i]
+		}
+	}
+	return p
+}
+
+// AudibleGainDB returns the gain in dB that lifts a residual with the given peak to −12 dBFS: in whole tens, and
+// 0 where it stands there already, or where nothing is left.
+func AudibleGainDB(peak float64) float64 {
+	if peak <= 0 {
+		return 0
+	}
+	return math.Max(0, 10*math.Floor((-12-pcm.DB(peak))/10))
+}
+
+// ResidualPeak returns the largest sample of the residual.
+func (p Pair) ResidualPeak() float64 {
+	peak := 0.0
+	for _, ch := range p.Residual {
+		for _, v := range ch {
+			peak = max(peak, math.Abs(v))
+		}
+	}
+	return peak
+}
+
+// Louder returns the residual raised by gainDB.
+func (p Pair) Louder(gainDB float64) [][]float64 {
+	out, gain := pcm.Planes(len(p.Residual), len(p.Residual[0])), pcm.Ratio(gainDB)
+	for c, ch := range p.Residual {
+		for i, v := range ch {
+			out[c][i] = v * gain
+		}
+	}
+	return out
+}
