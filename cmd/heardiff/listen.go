@@ -121,6 +121,9 @@ func (a *app) sit(ctx context.Context, b *booth, session *trials.Session, o list
 	commitment := session.Commitment()
 	seal := hex.EncodeToString(commitment[:])
 	if o.plain {
+		for _, line := range screen.Caution() {
+			fmt.Fprintf(a.stderr, "heardiff: %s\n", line)
+		}
 		fmt.Fprintf(a.stderr, "heardiff: session %s, order sealed: sha256 %s\n", session.ID(), seal)
 		return screen.Plain(ctx, b, a.stdin, a.stdout)
 	}
@@ -128,7 +131,7 @@ func (a *app) sit(ctx context.Context, b *booth, session *trials.Session, o list
 	if !ok || !term.IsTerminal(int(in.Fd())) {
 		return failed(exitFailed, errors.New("no terminal to draw on"), "use --plain where there is none")
 	}
-	if err := screen.Run(ctx, b, seal[:16], in, a.stderr); err != nil {
+	if err := screen.Run(ctx, b, seal, in, a.stderr); err != nil {
 		return err
 	}
 	fmt.Fprintf(a.stdout, "session %s, order sealed: sha256 %s\n", session.ID(), seal)

@@ -114,3 +114,18 @@ func clock(seconds float64) string {
 	d := time.Duration(seconds * float64(time.Second)).Round(100 * time.Millisecond)
 	return fmt.Sprintf("%d:%04.1f", int(d.Minutes()), (d % time.Minute).Seconds())
 }
+
+// Caution returns the hearing caution that stands before any sound, in lines of less than 76 characters.
+//
+// ref: NIOSH, recommended exposure limit 85 dBA over 8 h with a 3 dB exchange; WHO and ITU, Recommendation H.870,
+// 80 dBA for 40 h a week, 75 dBA for children and the sensitive.
+func Caution() []string {
+	return []string{
+		"Hearing: turn the volume all the way down, play \"heardiff signal level\"",
+		"noise, turn up to no more than comfortable, and leave it alone from then on.",
+		"heardiff knows levels in the file, not the sound at your ear. Published",
+		"limits: at work 85 dBA for 8 hours, half the time for each 3 dB more",
+		"(NIOSH); at leisure 80 dBA for 40 hours a week, 75 dBA for children (WHO-ITU).",
+		"Rest when it asks you to. Stop if anything hurts or rings.",
+	}
+}

@@ -39,6 +39,8 @@ func (m model) View() string {
 func (m model) body() []string {
 	lines := []string{m.head(), faint.Render(strings.Repeat("─", m.width)), ""}
 	switch m.page {
+	case pageStart:
+		return append(lines, m.startPage()...)
 	case pageHelp:
 		return append(lines, m.helpPage()...)
 	case pageVoid:
@@ -166,6 +168,19 @@ func (m model) answerLine() string {
 		fmt.Sprintf("  enter confirms, esc takes back.  how sure (c): %s", sure)
 }
 
+// startPage stands before the first sound of every sitting.
+func (m model) startPage() []string {
+	lines := []string{"  " + strong.Render("Before any sound plays"), ""}
+	for _, l := range Caution() {
+		lines = append(lines, "  "+l)
+	}
+	return append(lines, "",
+		"  The order of this session was drawn by chance, and is sealed:",
+		"  sha256 "+m.seal,
+		"  Note it down if you like: the end reveals the seed, and anyone can check.",
+		"", "  "+strong.Render("enter")+"  begin       "+strong.Render("q")+"  leave")
+}
+
 func (m model) helpPage() []string {
 	var lines []string
 	list := m.keys.list()
@@ -195,7 +210,7 @@ func (m model) foot() []string {
 	}
 	return []string{
 		faint.Render(strings.Repeat("─", m.width)),
-		faint.Render(" ? help   q leave   order sealed: " + m.seal),
+		faint.Render(" ? help   q leave   order sealed: " + m.seal[:min(16, len(m.seal))] + "…"),
 		faint.Render(" " + device),
 	}
 }

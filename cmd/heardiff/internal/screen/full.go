@@ -28,6 +28,7 @@ type page uint8
 
 const (
 	pageTrial page = iota
+	pageStart
 	pageHelp
 	pageVoid
 	pageLeave
@@ -53,7 +54,7 @@ type model struct {
 
 func newModel(b Booth, seal string) model {
 	v := b.View()
-	return model{booth: b, keys: keysFor(v.Design), seal: seal, view: v, sound: b.Sound(), width: 80, height: 24}
+	return model{booth: b, keys: keysFor(v.Design), seal: seal, view: v, sound: b.Sound(), width: 80, height: 24, page: pageStart}
 }
 
 // refreshEvery is how often the position is drawn: often enough to look steady.
@@ -130,6 +131,8 @@ func (m model) press(k tea.KeyMsg) (tea.Model, tea.Cmd) {
 	case pageHelp:
 		m.page = pageTrial
 		return m, nil
+	case pageStart:
+		return m.pressStart(k)
 	case pageVoid:
 		return m.pressVoid(k)
 	case pageLeave:
@@ -141,6 +144,17 @@ func (m model) press(k tea.KeyMsg) (tea.Model, tea.Cmd) {
 		return m.pressResting(k)
 	}
 	return m.pressTrial(k)
+}
+
+// pressStart waits until the cautions have been read: no sound plays before.
+func (m model) pressStart(k tea.KeyMsg) (tea.Model, tea.Cmd) {
+	switch {
+	case key.Matches(k, m.keys.leave):
+		return m, tea.Quit
+	case key.Matches(k, m.keys.confirm):
+		m.page = pageTrial
+	}
+	return m, nil
 }
 
 func (m model) pressResting(k tea.KeyMsg) (tea.Model, tea.Cmd) {

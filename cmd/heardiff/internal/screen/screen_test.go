@@ -73,6 +73,9 @@ func (s *seat) Summary() ([]string, error)       { return []string{"the end"}, n
 
 // press feeds keys to a model, running each action to its end, and returns every screen drawn.
 func press(m model, keys ...string) (model, string) {
+	if m.page == pageStart {
+		keys = append([]string{"enter"}, keys...)
+	}
 	var screens strings.Builder
 	screens.WriteString(m.View())
 	for _, k := range keys {
@@ -188,7 +191,7 @@ func TestScreenFitsEverySize(t *testing.T) {
 		m := newModel(s, "seal")
 		next, _ := m.Update(tea.WindowSizeMsg{Width: size[0], Height: size[1]})
 		m = next.(model)
-		for _, p := range []page{pageTrial, pageHelp, pageVoid, pageLeave, pageEnd} {
+		for _, p := range []page{pageTrial, pageStart, pageHelp, pageVoid, pageLeave, pageEnd} {
 			m.page = p
 			if lines := strings.Count(m.View(), "\n") + 1; lines > size[1] {
 				t.Errorf("%v, page %d: %d lines", size, p, lines)
