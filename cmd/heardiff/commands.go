@@ -7,6 +7,7 @@ func (a *app) commands() []*cobra.Command {
 	return []*cobra.Command{
 		a.signalCommand(),
 		a.inspectCommand(),
+		a.measureCommand(),
 		a.compareCommand(),
 		a.impairCommand(),
 		a.studyCommand(),
@@ -18,6 +19,8 @@ func (a *app) commands() []*cobra.Command {
 		a.devicesCommand(),
 		a.listenCommand(),
 		a.resultsCommand(),
+		a.linkCommand(),
+		a.reportCommand(),
 		a.verifyCommand(),
 		a.scoreCommand(),
 		a.powerCommand(),

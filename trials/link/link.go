@@ -136,6 +136,13 @@ type tallied struct {
 	heard     []Heard
 	ln        float64 // ln of the one-sided p
 	alpha     float64 // the strictest of its plans; Score carries it on
+	// sequential rows stopped where the counts said so: the exact p and the bound of a fixed number do not hold.
+	sequential bool
+	stopped    string
+	// answers holds what was said against what was true in ABX of balanced order, where the exact binomial p is too
+	// generous to a listener who counts.
+	answers  stats.Pairs
+	balanced bool
 }
 
 // Build links results and figures. It is an error if a session's counts contradict themselves.
@@ -232,6 +239,7 @@ func (r *tallied) add(t trials.Tally, h Heard) {
 	r.pairs.CorrectRejections += t.CorrectRejections
 	r.alpha, r.Smallest = math.Min(r.alpha, h.Plan.Alpha), math.Max(r.Smallest, h.Plan.SmallestEffect)
 	r.Simulated = r.Simulated || h.Simulated
+	r.countAnswers(t.Comparison.Name, h)
 	r.listeners[h.Listener] = true
 	r.Listeners = len(r.listeners)
 	for _, seen := range r.heard {
@@ -241,12 +249,34 @@ func (r *tallied) add(t trials.Tally, h Heard) {
 	}
 	r.Sessions++
 	r.heard = append(r.heard, h)
+	r.stopped = string(h.Stopped)
+	r.sequential = r.sequential || h.Plan.Sequential()
+	r.balanced = r.balanced || h.Plan.Order == trials.Balanced
 	for _, c := range h.Tallies {
 		switch c.Comparison.Kind {
 		case trials.PositiveControl:
 			r.Positive.Trials, r.Positive.Correct = r.Positive.Trials+c.Trials, r.Positive.Correct+c.Correct
 		case trials.NegativeControl:
 			r.Negative.Trials, r.Negative.Correct = r.Negative.Trials+c.Trials, r.Negative.Correct+c.Correct
+		}
+	}
+}
+
+// countAnswers counts ABX answers by what X was.
+func (r *tallied) countAnswers(comparison string, h Heard) {
+	for _, t := range h.Trials {
+		if t.Comparison != comparison || t.Void != "" {
+			continue
+		}
+		switch {
+		case t.Truth == trials.AnswerB && t.Answer == trials.AnswerB:
+			r.answers.Hits++
+		case t.Truth == trials.AnswerB:
+			r.answers.Misses++
+		case t.Truth == trials.AnswerA && t.Answer == trials.AnswerB:
+			r.answers.FalseAlarms++
+		case t.Truth == trials.AnswerA:
+			r.answers.CorrectRejections++
 		}
 	}
 }
@@ -262,9 +292,31 @@ func score(r *tallied) error {
 		r.Score = s
 		r.UpperPD = stats.Discriminators(stats.UpperProportion(r.Correct, r.Trials, 1-r.alpha))
 		r.ln = s.Log10P * math.Ln10
-		return nil
+		return r.judge(cfg)
 	}
 	return scorePairs(r, cfg)
+}
+
+// judge replaces the exact binomial p of ABX where the plan makes it invalid: by the e-value's 1/E for a sequential plan
+// (Ville's inequality: valid whenever one stops), or the plan's level where a single session stopped at its own
+// boundary; by Fisher's exact test for balanced order.
+func (r *tallied) judge(cfg stats.ScoreConfig) error {
+	if r.sequential {
+		r.ln = math.Min(0, -r.Log10EValue*math.Ln10)
+		if r.Sessions == 1 && r.stopped == "heard" {
+			r.ln = math.Min(r.ln, math.Log(r.alpha))
+		}
+		return nil
+	}
+	if !r.balanced || r.answers.Hits+r.answers.Misses == 0 || r.answers.FalseAlarms+r.answers.CorrectRejections == 0 {
+		return nil
+	}
+	s, err := stats.ScorePairs(r.answers, cfg)
+	if err != nil {
+		return err
+	}
+	r.ln = s.Log10P * math.Ln10
+	return nil
 }
 
 // scorePairs judges duplicate pairs by their rates. A guesser says 'different' equally often of both kinds of pair, so

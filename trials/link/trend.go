@@ -5,6 +5,8 @@ import (
 	"math"
 	"sort"
 	"strings"
+
+	"heardiff/stats"
 )
 
 // Trend says whether comparisons that differ more in a metric were told apart more often. It is a correlation over
@@ -18,7 +20,45 @@ type Trend struct {
 	P                 float64      `json:"p_value"` // two-sided, exact
 	Threshold         float64      `json:"threshold"`
 	ThresholdInterval [2]float64   `json:"threshold_interval"`
+	Slope             float64      `json:"slope"`
 	Says              string       `json:"says"`
+	// Curve is the fitted function, drawn at a hundred places; empty where none was fitted.
+	Curve []CurvePoint `json:"curve"`
+}
+
+// CurvePoint is a place on a fitted curve.
+type CurvePoint struct {
+	Difference float64 `json:"difference"`
+	Proportion float64 `json:"proportion"`
+}
+
+// enoughToFit is the number of comparisons from which a psychometric function is fitted to a metric in picoseconds;
+// fewer leave threshold and slope to the model rather than the data (common practice, no source).
+const enoughToFit = 5
+
+// fit adds the threshold, where the metric is a size above zero and there are points enough.
+func (t *Trend) fit() {
+	t.Slope = math.NaN()
+	if len(t.Points) < enoughToFit || !strings.HasSuffix(string(t.Metric), "_ps") {
+		return
+	}
+	var points []stats.DosePoint
+	lo, hi := math.Inf(1), 0.0
+	for _, p := range t.Points {
+		if p.Difference > 0 {
+			points = append(points, stats.DosePoint{Dose: p.Difference, Correct: p.Correct, Trials: p.Trials})
+			lo, hi = math.Min(lo, p.Difference), math.Max(hi, p.Difference)
+		}
+	}
+	f, err := stats.FitCurve(points, stats.FitConfig{})
+	if err != nil || math.IsNaN(f.Threshold) {
+		return // data that do not rise have no threshold
+	}
+	t.Threshold, t.ThresholdInterval, t.Slope = f.Threshold, f.ThresholdInterval, f.Slope
+	for i := range 101 {
+		x := lo * math.Pow(hi/lo, float64(i)/100)
+		t.Curve = append(t.Curve, CurvePoint{x, f.At(x)})
+	}
 }
 
 // TrendPoint is one comparison.
@@ -41,6 +81,7 @@ func trends(rows []Row) []Trend {
 				continue
 			}
 			t.Tau, t.P = kendall(t.Points)
+			t.fit()
 			t.Says = t.words()
 			out = append(out, t)
 		}

@@ -152,6 +152,12 @@ func plain(r *tallied) (Verdict, string) {
 	if !math.IsNaN(r.Log10P) && r.Log10PHolm <= math.Log10(r.Alpha)+1e-9 {
 		return HeardIt, fmt.Sprintf("%d of %d right; p %s after correction for the comparisons, at most %g accepted", r.Correct, r.Trials, pText(r.PHolm), r.Alpha)
 	}
+	if r.sequential {
+		if r.Sessions == 1 && r.stopped == "ruled out" {
+			return RuledOut, fmt.Sprintf("above p_d %g: the sequential plan stopped at its boundary, %d of %d right", r.Smallest, r.Correct, r.Trials)
+		}
+		return Undecided, fmt.Sprintf("sequential: %d of %d right, e-value %.3g, %g would be heard", r.Correct, r.Trials, r.EValue, 1/r.alpha)
+	}
 	if math.IsNaN(r.Log10P) {
 		return Undecided, "pairs of only one kind were answered"
 	}

@@ -82,6 +82,9 @@ func doses(n *numbering, in Input) []figure {
 		for _, p := range t.Points {
 			d.Points = append(d.Points, plot.DosePoint{X: p.Difference, Y: p.Proportion, Lo: p.Interval[0], Hi: p.Interval[1], Name: p.Comparison})
 		}
+		for _, c := range t.Curve {
+			d.FitX, d.FitY = append(d.FitX, c.Difference), append(d.FitY, c.Proportion)
+		}
 		d.Notes = []string{t.Says + "."}
 		out = append(out, n.draw(d))
 	}

@@ -1,0 +1,238 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+
+	"github.com/spf13/cobra"
+
+	"heardiff/measure/match"
+	"heardiff/trials"
+	"heardiff/trials/link"
+	"heardiff/trials/sqlite"
+)
+
+func (a *app) linkCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "link",
+		Short: "set what was heard beside what was measured of the same chains",
+		Long: `Set each listener's result beside the measured differences of the very same chains.
+
+The verdicts: heard (after Holm's correction; what else could explain it is named first);
+ruled out (the exact upper bound of p_d lies below the plan's smallest effect; the bound is
+printed); undecided (with the size of a fresh plan that would settle it); void (a passed
+negative control; a missed positive control under a null; a level, alignment or response
+error under a 'heard').`,
+		Example: "  heardiff link\n  heardiff link --json",
+		Args:    exactArgs(),
+		RunE: func(c *cobra.Command, _ []string) error {
+			l, err := a.linkStudy(c.Context())
+			if err != nil {
+				return err
+			}
+			return a.print(l.result, func(w io.Writer) { linkText(w, l.result) })
+		},
+	}
+}
+
+// linked is a study with its link, and what a report needs besides.
+type linked struct {
+	result   link.Result
+	input    link.Input
+	plans    []trials.Plan
+	sessions []endedSession
+	excerpts []sqlite.Excerpt
+	// compared holds how the presentations of each pairing differ, in the order of input.Pairings.
+	compared []match.Result
+	figures  studyFigures
+}
+
+type endedSession struct {
+	sqlite.Session
+	result    trials.Result
+	simulated bool
+}
+
+// linkStudy reads the study and links it.
+func (a *app) linkStudy(ctx context.Context) (linked, error) {
+	s, err := a.openStudy(ctx)
+	if err != nil {
+		return linked{}, err
+	}
+	defer s.Close()
+	l := linked{}
+	study, err := s.Study(ctx)
+	if err != nil {
+		return l, err
+	}
+	l.input.Title = study.Title
+	if l.figures, err = readFigures(ctx, s); err != nil {
+		return l, err
+	}
+	l.input.Chains = l.figures.chains
+	if l.plans, err = s.Plans(ctx); err != nil {
+		return l, err
+	}
+	if err := l.readSessions(ctx, a, s); err != nil {
+		return l, err
+	}
+	if l.excerpts, err = s.Excerpts(ctx); err != nil {
+		return l, err
+	}
+	if err := l.readPairings(a, s); err != nil {
+		return l, err
+	}
+	l.result, err = link.Build(l.input)
+	return l, err
+}
+
+// readSessions reveals the sessions that have ended; one that cannot be read is warned of and left out.
+func (l *linked) readSessions(ctx context.Context, a *app, s *sqlite.Store) error {
+	sessions, err := s.Sessions(ctx)
+	if err != nil {
+		return err
+	}
+	plans := map[string]trials.Plan{}
+	for _, p := range l.plans {
+		plans[p.ID] = p
+	}
+	listeners := map[string]sqlite.Listener{}
+	all, err := s.Listeners(ctx)
+	if err != nil {
+		return err
+	}
+	for _, v := range all {
+		listeners[v.ID] = v
+	}
+	for _, v := range sessions {
+		entries, err := s.Entries(ctx, v.ID)
+		if err != nil {
+			return err
+		}
+		r, err := trials.Reveal(plans[v.Plan], entries)
+		if errors.Is(err, trials.ErrBlind) {
+			continue
+		}
+		if err != nil {
+			a.warn("session %s is left out: %v", shortID(v.ID), err)
+			continue
+		}
+		who := listeners[v.Listener]
+		l.sessions = append(l.sessions, endedSession{v, r, who.Simulated})
+		l.input.Results = append(l.input.Results, link.Heard{Listener: v.Listener, Group: who.Group, Simulated: who.Simulated, Result: r})
+	}
+	return nil
+}
+
+// readPairings measures, for every comparison that was asked about, how its two presentations differ.
+func (l *linked) readPairings(a *app, s *sqlite.Store) error {
+	seen := map[[3]string]bool{}
+	for _, p := range l.plans {
+		for _, c := range p.Comparisons {
+			key := [3]string{c.A, c.B, c.Excerpt}
+			if c.Kind != trials.Scored || seen[key] {
+				continue
+			}
+			seen[key] = true
+			pairing, compared, err := l.pairing(a, s, c)
+			if err != nil {
+				return fmt.Errorf("comparison %q: %w", c.Name, err)
+			}
+			l.input.Pairings, l.compared = append(l.input.Pairings, pairing), append(l.compared, compared)
+		}
+	}
+	return nil
+}
+
+func (l *linked) pairing(a *app, s *sqlite.Store, c trials.Comparison) (link.Pairing, match.Result, error) {
+	nan := math.NaN()
+	p := link.Pairing{A: c.A, B: c.B, Excerpt: c.Excerpt, NullDB: nan, ResponseMaxDB: nan, LoudnessDifferenceLU: nan, LevelErrorDB: nan, OffsetErrorUS: nan, Dose: nan}
+	first, okA := l.presentation(c.AudioA)
+	second, okB := l.presentation(c.AudioB)
+	if !okA || !okB {
+		return p, match.Result{}, nil
+	}
+	if second.Treatment != "" {
+		p.Treatment, p.Dose = second.Treatment, second.Dose
+	}
+	p.LevelErrorDB, p.OffsetErrorUS = preparedErrors(first, second)
+	fa, err := a.open(s.Path(first.Path))
+	if err != nil {
+		return p, match.Result{}, err
+	}
+	defer fa.Close()
+	fb, err := a.open(s.Path(second.Path))
+	if err != nil {
+		return p, match.Result{}, err
+	}
+	defer fb.Close()
+	r, err := match.Compare(fa, fb, match.Config{})
+	if errors.Is(err, match.ErrUnrelated) {
+		return p, match.Result{}, nil
+	}
+	if err != nil {
+		return p, r, err
+	}
+	p.NullDB, p.ResponseMaxDB, p.LoudnessDifferenceLU = r.NullDB, r.ResponseMaxDB, r.LoudnessDifferenceLU
+	return p, r, nil
+}
+
+func (l *linked) presentation(sha string) (sqlite.Presentation, bool) {
+	for _, e := range l.excerpts {
+		for _, p := range e.Presentations {
+			if p.SHA256 == sha {
+				return p, true
+			}
+		}
+	}
+	return sqlite.Presentation{}, false
+}
+
+func linkText(w io.Writer, r link.Result) {
+	if r.Simulated {
+		fmt.Fprint(w, "SIMULATED: some answers come from a computation, not from people.\n\n")
+	}
+	if len(r.Rows) == 0 {
+		fmt.Fprintln(w, "no session has ended yet")
+	}
+	t := newTable("comparison", "listener", "right", "of", "p", "corrected", "d′", "p_d below", "random (ps)", "lines (ps)", "noise (dB)", "null (dB)", "verdict")
+	t.right(2, 3, 4, 5, 6, 7, 8, 9, 10, 11)
+	for _, v := range r.Rows {
+		who := v.Listener
+		switch v.Kind {
+		case "all":
+			who = fmt.Sprintf("all %d", v.Listeners)
+		case "group":
+			who = fmt.Sprintf("%s (%d)", v.Group, v.Listeners)
+		}
+		m := v.Measured
+		t.row(v.Comparison, who, fmt.Sprint(v.Correct), fmt.Sprint(v.Trials), probability(v.P), probability(v.PHolm), decimals(v.DPrimeIndependent),
+			decimals(v.UpperPD), signedFigure(m.RandomJitterPS.Difference), signedFigure(m.DeterministicPS.Difference), signedFigure(m.NoiseAWeightedDB.Difference),
+			figure(m.NullDB, "%.1f"), string(v.Verdict))
+	}
+	t.print(w, "")
+	if len(r.Rows) > 0 {
+		fmt.Fprint(w, "\nJitter and noise: B less A. A dash is not measurable: below the limit, or not measured.\n")
+	}
+	for _, v := range r.Rows {
+		if v.Kind == "all" {
+			fmt.Fprintf(w, "\n%s: %s\n  %s\n", v.Comparison, v.Verdict, v.Reason)
+		}
+	}
+	for _, trend := range r.Trends {
+		if trend.Group == "" && (trend.Metric == link.RandomJitter || trend.Metric == link.DeterministicJitter) {
+			fmt.Fprintf(w, "\n%s\n", trend.Says)
+		}
+	}
+	if r.Cheapest != nil {
+		fmt.Fprintf(w, "\n%s\n", r.Cheapest.Says)
+	}
+	for _, warning := range r.Warnings {
+		fmt.Fprintf(w, "\nwarning: %s\n", warning)
+	}
+}
+
+func signedFigure(v float64) string { return figure(v, "%+.1f") }

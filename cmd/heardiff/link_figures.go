@@ -1,0 +1,178 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"heardiff/cmd/heardiff/internal/plot"
+	"heardiff/cmd/heardiff/internal/wire"
+	"heardiff/measure/jitter"
+	"heardiff/measure/tone"
+	"heardiff/trials/link"
+	"heardiff/trials/sqlite"
+)
+
+// studyFigures are the measured figures of a study's chains, and the last jitter spectrum of each.
+type studyFigures struct {
+	chains []link.Chain
+	jitter map[string]jitter.Channel
+}
+
+// readFigures reads every stored measurement. Of several channels the worst counts: whoever hears one hears it.
+func readFigures(ctx context.Context, s *sqlite.Store) (studyFigures, error) {
+	f := studyFigures{jitter: map[string]jitter.Channel{}}
+	chains, err := s.Chains(ctx)
+	if err != nil {
+		return f, err
+	}
+	captures, err := s.Captures(ctx)
+	if err != nil {
+		return f, err
+	}
+	chainOf := map[int]string{}
+	for _, c := range captures {
+		chainOf[c.ID] = c.Chain
+	}
+	measured, err := s.Measurements(ctx)
+	if err != nil {
+		return f, err
+	}
+	entered, err := s.EnteredFigures(ctx)
+	if err != nil {
+		return f, err
+	}
+	all := map[string]map[link.Metric][]link.Figure{}
+	for _, c := range chains {
+		all[c.Name] = map[link.Metric][]link.Figure{}
+	}
+	for _, m := range measured {
+		name := chainOf[m.Capture]
+		if err := f.add(name, all[name], m); err != nil {
+			return f, fmt.Errorf("measurement of capture %d: %w", m.Capture, err)
+		}
+	}
+	for _, e := range entered {
+		if figures, ok := all[e.Chain]; ok {
+			figures[link.Metric(e.Metric)] = append(figures[link.Metric(e.Metric)], link.Figure{Value: orNaN(e.Value), Limit: orNaN(e.Limit), Entered: true})
+		}
+	}
+	for _, c := range chains {
+		f.chains = append(f.chains, link.Chain{Name: c.Name, About: c.About, Role: c.Role, Cost: orNaN(c.Cost), Figures: all[c.Name]})
+	}
+	return f, nil
+}
+
+func orNaN(v *float64) float64 {
+	if v == nil {
+		return math.NaN()
+	}
+	return *v
+}
+
+func (f studyFigures) add(chain string, figures map[link.Metric][]link.Figure, m sqlite.Measurement) error {
+	put := func(metric link.Metric, value, limit float64) {
+		figures[metric] = append(figures[metric], link.Figure{Value: value, Limit: limit})
+	}
+	switch m.Kind {
+	case "jitter":
+		var r jitter.Result
+		if err := wire.Unmarshal(m.Result, &r); err != nil {
+			return err
+		}
+		if c, ok := worstJitter(r); ok {
+			f.jitter[chain] = c
+			putJitter(put, c)
+		}
+	case "tone":
+		var r tone.Result
+		if err := wire.Unmarshal(m.Result, &r); err != nil {
+			return err
+		}
+		if len(r.Channel) > 0 {
+			put(link.THDN, worst(r.Channel, func(c tone.Channel) float64 { return c.THDNDB }), math.NaN())
+			put(link.Hum, worst(r.Channel, func(c tone.Channel) float64 {
+				return worst(c.Hum, func(l tone.Line) float64 { return l.DBC })
+			}), math.NaN())
+		}
+	case "noise":
+		var r tone.NoiseResult
+		if err := wire.Unmarshal(m.Result, &r); err != nil {
+			return err
+		}
+		if len(r.Channel) > 0 {
+			put(link.Noise, worst(r.Channel, func(c tone.NoiseChannel) float64 { return c.AWeightedDBFS }), math.NaN())
+		}
+	}
+	return nil
+}
+
+// worst returns the largest known value, or NaN.
+func worst[T any](of []T, value func(T) float64) float64 {
+	most := math.NaN()
+	for _, v := range of {
+		if x := value(v); math.IsNaN(most) || x > most {
+			most = x
+		}
+	}
+	return most
+}
+
+// worstJitter returns the channel with the most random jitter, one at the floor counting by its bound.
+func worstJitter(r jitter.Result) (jitter.Channel, bool) {
+	most := math.Inf(-1)
+	var found jitter.Channel
+	for _, c := range r.Channel {
+		size := c.RandomPs
+		if math.IsNaN(size) {
+			size = c.RandomLimitPs
+		}
+		if !(size <= most) {
+			most, found = size, c
+		}
+	}
+	return found, len(r.Channel) > 0
+}
+
+func putJitter(put func(link.Metric, float64, float64), c jitter.Channel) {
+	put(link.RandomJitter, c.RandomPs, c.RandomLimitPs)
+	put(link.DeterministicJitter, c.DeterministicPs, math.NaN())
+	put(link.WorstLine, worst(c.Lines, func(l jitter.Line) float64 {
+		if l.Inherent || l.AtFloor {
+			return math.NaN()
+		}
+		return l.PeakPs
+	}), math.NaN())
+	decades := map[float64]link.Metric{10: link.RandomJitterLow, 100: link.RandomJitterMid, 1000: link.RandomJitterHigh}
+	for _, b := range c.RandomBands {
+		if metric, ok := decades[b.LowHz]; ok {
+			put(metric, b.Ps, b.LimitPs)
+		}
+	}
+}
+
+// preparedErrors returns what matching left between two presentations: the difference of their own errors against the
+// common reference.
+func preparedErrors(a, b sqlite.Presentation) (levelDB, offsetUS float64) {
+	type errors struct {
+		LevelErrorDB  float64 `json:"level_error_db"`
+		OffsetErrorUS float64 `json:"offset_error_us"`
+	}
+	var ea, eb errors
+	if wire.Unmarshal(a.Result, &ea) != nil || wire.Unmarshal(b.Result, &eb) != nil {
+		return math.NaN(), math.NaN()
+	}
+	return eb.LevelErrorDB - ea.LevelErrorDB, eb.OffsetErrorUS - ea.OffsetErrorUS
+}
+
+// jitterCurve returns a channel's jitter for a chart: the phase side's density as a curve, its lines as spurs.
+func jitterCurve(name string, c jitter.Channel) plot.Curve {
+	curve := plot.Curve{Name: name}
+	for _, d := range c.Spectrum {
+		curve.Hz, curve.Y = append(curve.Hz, d.OffsetHz), append(curve.Y, d.PMPs)
+	}
+	for _, l := range c.Lines {
+		curve.Spurs = append(curve.Spurs, plot.Spur{Hz: l.OffsetHz, Y: l.PeakPs, Inherent: l.Inherent || l.AtFloor})
+	}
+	return curve
+}

@@ -1,0 +1,123 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+
+	"heardiff/cmd/heardiff/internal/plot"
+	"heardiff/cmd/heardiff/internal/report"
+	"heardiff/measure/match"
+)
+
+func (a *app) reportCommand() *cobra.Command {
+	var out string
+	c := &cobra.Command{
+		Use:   "report --out FILE.html",
+		Short: "write the study as one page that needs no network",
+		Long: `Write the study as one HTML file: what was heard, what was measured, how it was done, and
+every number behind it as JSON, the same as "heardiff link --json" prints. It needs no
+network, and reads on a phone, in print, in light and in dark.`,
+		Example: "  heardiff report --out study.html",
+		Args:    exactArgs(),
+		RunE: func(c *cobra.Command, _ []string) error {
+			if out == "" && !a.json {
+				return misusedf("a file is wanted: --out FILE.html")
+			}
+			l, err := a.linkStudy(c.Context())
+			if err != nil {
+				return err
+			}
+			if out != "" {
+				if err := a.writeReport(l, out); err != nil {
+					return err
+				}
+			}
+			return a.print(l.result, func(w io.Writer) { fmt.Fprintf(w, "wrote %s\n", out) })
+		},
+	}
+	c.Flags().StringVar(&out, "out", "", "the `file` to write")
+	return c
+}
+
+// writeReport writes beside the file and renames, so that a failure leaves nothing half-written.
+func (a *app) writeReport(l linked, path string) error {
+	f, err := os.CreateTemp(filepath.Dir(path), ".report-*")
+	if err != nil {
+		return fmt.Errorf("write the report: %w", err)
+	}
+	defer os.Remove(f.Name())
+	err = report.Write(f, l.report(a))
+	if closed := f.Close(); err == nil {
+		err = closed
+	}
+	if err == nil {
+		err = os.Chmod(f.Name(), 0o644)
+	}
+	if err == nil {
+		err = os.Rename(f.Name(), path)
+	}
+	if err != nil {
+		return fmt.Errorf("write the report: %w", err)
+	}
+	return nil
+}
+
+func (l linked) report(a *app) report.Input {
+	in := report.Input{Link: l.result, Chains: l.input.Chains, Plans: l.plans, Made: a.now(), Pictures: l.pictures(),
+		Command: "heardiff report --out FILE.html"}
+	for _, e := range l.excerpts {
+		in.Excerpts = append(in.Excerpts, report.Excerpt{Name: e.Name, Music: e.Music, StartS: e.StartS, Seconds: e.Seconds, RateHz: float64(e.RateHz), NullDB: math.NaN()})
+	}
+	for _, s := range l.sessions {
+		in.Sessions = append(in.Sessions, report.Session{Listener: s.Listener, Device: s.Device, Begun: s.result.Begun, Ended: s.result.Ended, Simulated: s.simulated})
+	}
+	return in
+}
+
+func (l linked) pictures() report.Pictures {
+	var p report.Pictures
+	for _, c := range l.input.Chains {
+		channel, ok := l.figures.jitter[c.Name]
+		if !ok || len(channel.Spectrum) == 0 {
+			continue
+		}
+		curve := jitterCurve(c.Name, channel)
+		if c.Role == "floor" {
+			p.JitterFloor = &curve
+			continue
+		}
+		p.Jitter = append(p.Jitter, curve)
+	}
+	for i, pair := range l.input.Pairings {
+		r := l.compared[i]
+		name := fmt.Sprintf("%s against %s", pair.A, pair.B)
+		if len(r.ResponseBands) > 0 {
+			p.Responses = append(p.Responses, responseCurve(name, r))
+		}
+		if len(r.NullBands) > 0 {
+			p.Nulls = append(p.Nulls, nullChart(name, r))
+		}
+	}
+	return p
+}
+
+func responseCurve(name string, r match.Result) plot.Curve {
+	c := plot.Curve{Name: name}
+	for _, b := range r.ResponseBands {
+		c.Hz, c.Y = append(c.Hz, math.Sqrt(b.LowHz*b.HighHz)), append(c.Y, b.DB)
+	}
+	return c
+}
+
+func nullChart(name string, r match.Result) plot.Null {
+	n := plot.Null{Title: "What is left of " + name + ", by octave"}
+	for _, b := range r.NullBands {
+		n.Bands = append(n.Bands, plot.NullBand{LowHz: b.LowHz, HighHz: b.HighHz, DB: b.DB})
+	}
+	return n
+}
