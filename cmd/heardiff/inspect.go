@@ -102,20 +102,14 @@ func printInspected(w io.Writer, f inspectedFile) {
 	}
 	fmt.Fprintf(w, "%s: %s, %d Hz, %d %s, %d channels, %.3f s (%d frames)\n", f.Path, f.Format, f.RateHz, f.Bits, kind, f.Channels, f.Seconds, f.Frames)
 	fmt.Fprintf(w, "sha256 %s\n", f.SHA256)
-	fmt.Fprintf(w, "loudness %s LUFS, true peak %s dBTP\n\n", number(f.LoudnessLUFS, "%.2f"), number(f.TruePeakDBTP, "%.2f"))
+	fmt.Fprintf(w, "loudness %s LUFS, true peak %s dBTP\n\n", figure(f.LoudnessLUFS, "%.2f"), figure(f.TruePeakDBTP, "%.2f"))
 	t := newTable("channel", "peak dBFS", "RMS dBFS", "DC", "clipped", "clip run", "zero run", "held run", "bits used")
 	t.right(0, 1, 2, 3, 4, 5, 6, 7, 8)
 	for _, c := range f.Channel {
-		t.row(fmt.Sprint(c.Channel), number(c.PeakDBFS, "%.2f"), number(c.RMSDBFS, "%.2f"), number(c.DC, "%.6f"),
+		t.row(fmt.Sprint(c.Channel), figure(c.PeakDBFS, "%.2f"), figure(c.RMSDBFS, "%.2f"), figure(c.DC, "%.6f"),
 			fmt.Sprint(c.ClippedSamples), fmt.Sprint(c.LongestClipRun), fmt.Sprint(c.LongestZeroRun),
-			fmt.Sprint(c.LongestHeldRun), number(c.EffectiveBits, "%.0f"))
+			fmt.Sprint(c.LongestHeldRun), figure(c.EffectiveBits, "%.0f"))
 	}
 	t.print(w, "")
-	printWarnings(w, f.Warnings)
-}
-
-func printWarnings(w io.Writer, list []string) {
-	for _, s := range list {
-		fmt.Fprint(w, paragraph("warning", s))
-	}
+	warningsText(w, f.Warnings)
 }

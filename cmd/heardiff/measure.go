@@ -1,0 +1,192 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"heardiff/measure/jitter"
+	"heardiff/measure/tone"
+	"heardiff/playback/pcm"
+)
+
+// measureFlags are the flags of measure on a file.
+type measureFlags struct {
+	as, floor, reference string
+	band                 string
+	jitter               jitter.Config
+}
+
+func (a *app) measureCommand() *cobra.Command {
+	var m measureFlags
+	c := &cobra.Command{
+		Use:   "measure [FILE --as KIND]",
+		Short: "Measure a capture, or all that is new in the study",
+		Long: `Measure a capture of a test signal; without FILE, every capture of the study that has not
+been measured yet.
+
+  jitter    timing error of a tone: random, lines, in ps
+  tone      harmonics, THD+N, noise, hum      low-tone  dynamic range by a tone at −60 dBFS
+  noise     noise of silence, hum, lines      two-tone  intermodulation
+  sweep     response, and harmonics by frequency
+
+With --floor, the same measurement of the recording set-up alone, each figure carries the
+limit of the set-up: within 3 dB of it a figure is an upper bound.
+
+  heardiff measure capture.wav --as jitter --floor loop.wav
+
+` + exitCodes,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) > 1 {
+				return misusedf("%d files given: one at a time, or none for the study's", len(args))
+			}
+			return nil
+		},
+		RunE: func(c *cobra.Command, args []string) error {
+			if len(args) == 0 {
+				if m.as != "" {
+					return misusedf("--as %s needs a FILE", m.as)
+				}
+				return a.measureStudy(c.Context())
+			}
+			return a.measureFile(c.Context(), args[0], m)
+		},
+	}
+	f := c.Flags()
+	f.StringVar(&m.as, "as", "", "`kind` of measurement: jitter, tone, noise, low-tone, two-tone, sweep")
+	f.StringVar(&m.floor, "floor", "", "`file` with the same measurement of the recording set-up alone")
+	f.StringVar(&m.reference, "reference", "", "noise: `file` with a signal through the same chain, to which the noise is relative")
+	m.jitterFlags(c)
+	c.AddCommand(a.transferCommand())
+	return c
+}
+
+func (m *measureFlags) jitterFlags(c *cobra.Command) {
+	f := c.Flags()
+	f.IntVar(&m.jitter.Bits, "bits", 24, "jitter: word length of the signal played, 16 or 24")
+	f.Float64Var(&m.jitter.SignalRateHz, "signal-rate", 0, "jitter: rate in `Hz` of the signal played (0: the nearest common one)")
+	f.StringVar(&m.band, "band", "", "jitter: band `LO:HI` in Hz")
+	f.BoolVar(&m.jitter.Spectrum, "spectrum", false, "jitter: add the density against jitter frequency")
+}
+
+func (a *app) transferCommand() *cobra.Command {
+	var m measureFlags
+	c := &cobra.Command{
+		Use:   "transfer REF FILE",
+		Short: "Jitter attenuation from one capture to another, against jitter frequency",
+		Args:  exactArgs("REF", "FILE"),
+		RunE: func(_ *cobra.Command, args []string) error {
+			cfg, err := m.jitterConfig()
+			if err != nil {
+				return err
+			}
+			return a.measureTransfer(args[0], args[1], cfg)
+		},
+	}
+	m.jitterFlags(c)
+	return c
+}
+
+func (m *measureFlags) jitterConfig() (jitter.Config, error) {
+	cfg := m.jitter
+	if m.band == "" {
+		return cfg, nil
+	}
+	low, high, ok := strings.Cut(m.band, ":")
+	var errLow, errHigh error
+	cfg.LowHz, errLow = strconv.ParseFloat(low, 64)
+	cfg.HighHz, errHigh = strconv.ParseFloat(high, 64)
+	if !ok || errLow != nil || errHigh != nil || !(cfg.LowHz > 0 && cfg.HighHz > cfg.LowHz) {
+		return cfg, misusedf("--band %q: LO:HI in Hz wanted, such as 10:10000", m.band)
+	}
+	return cfg, nil
+}
+
+func (a *app) measureFile(ctx context.Context, path string, m measureFlags) error {
+	if m.reference != "" && m.as != "noise" {
+		return misusedf("--reference goes with --as noise only")
+	}
+	switch m.as {
+	case "":
+		return misusedf("--as is missing: jitter, tone, noise, low-tone, two-tone or sweep")
+	case "jitter":
+		cfg, err := m.jitterConfig()
+		if err != nil {
+			return err
+		}
+		return a.measureJitter(path, cfg, m.floor)
+	case "noise":
+		return a.measureNoise(ctx, path, m)
+	case "tone":
+		return measured(ctx, a, path, m.floor, tone.Measure, (*tone.Result).SetFloor, toneText)
+	case "low-tone":
+		return measured(ctx, a, path, m.floor, tone.LowTone, (*tone.LowToneResult).SetFloor, lowToneText)
+	case "two-tone":
+		return measured(ctx, a, path, m.floor, tone.TwoTone, (*tone.TwoToneResult).SetFloor, twoToneText)
+	case "sweep":
+		return measured(ctx, a, path, m.floor, tone.Sweep, (*tone.SweepResult).SetFloor, sweepText)
+	}
+	return misusedf("--as %q: jitter, tone, noise, low-tone, two-tone or sweep wanted", m.as)
+}
+
+// measured measures a file, and its floor where one is given, and prints the result.
+func measured[T any](ctx context.Context, a *app, path, floor string, measure func(pcm.Reader) (T, error),
+	setFloor func(*T, T), text func(result T) string) error {
+	result, err := measuredFile(ctx, a, path, measure)
+	if err != nil {
+		return err
+	}
+	if floor != "" {
+		limit, err := measuredFile(ctx, a, floor, measure)
+		if err != nil {
+			return err
+		}
+		setFloor(&result, limit)
+	}
+	return a.print(result, writeText(path, result, text))
+}
+
+func measuredFile[T any](ctx context.Context, a *app, path string, measure func(pcm.Reader) (T, error)) (T, error) {
+	var none T
+	f, err := a.open(path)
+	if err != nil {
+		return none, err
+	}
+	defer f.Close()
+	result, err := measure(a.watched(ctx, f, "measuring"))
+	if err != nil && ctx.Err() != nil {
+		return none, ctx.Err()
+	}
+	return result, rejected(wrongFile(path, err), "is this the capture of the signal for this measurement?")
+}
+
+func wrongFile(path string, err error) error {
+	if err == nil {
+		return nil
+	}
+	return fmt.Errorf("%s: %w", path, err)
+}
+
+func (a *app) measureNoise(ctx context.Context, path string, m measureFlags) error {
+	if m.reference == "" {
+		return measured(ctx, a, path, m.floor, noiseAlone, (*tone.NoiseResult).SetFloor, noiseText)
+	}
+	reference, err := a.open(m.reference)
+	if err != nil {
+		return err
+	}
+	defer reference.Close()
+	return measured(ctx, a, path, m.floor, func(r pcm.Reader) (tone.NoiseResult, error) {
+		result, err := tone.Noise(r, reference)
+		if errors.Is(err, pcm.ErrMismatch) {
+			err = fmt.Errorf("%w (reference %s)", err, m.reference)
+		}
+		return result, err
+	}, (*tone.NoiseResult).SetFloor, noiseText)
+}
+
+func noiseAlone(r pcm.Reader) (tone.NoiseResult, error) { return tone.Noise(r, nil) }
