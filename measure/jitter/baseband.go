@@ -24,7 +24,8 @@ func newMixer(rateHz, carrierHz, highHz float64) *mixer {
 		m.decimation *= 2
 	}
 	out := rateHz / float64(m.decimation)
-	stop := min(carrierHz, rateHz/2-carrierHz, out-highHz)
+	// A sharp edge: a tone let half through would, by the logarithm, leave a product at twice its offset.
+	stop := min(carrierHz, rateHz/2-carrierHz, out-highHz, 1.12*highHz)
 	const attenuationDB = 150
 	// ref: Kaiser 1974: taps = (A − 7.95)/(2.285·Δω) + 1.
 	taps := (attenuationDB - 7.95) / (2.285 * 2 * math.Pi * (stop - highHz) / rateHz)

@@ -299,3 +299,17 @@ func TestLongCapturesAreAveraged(t *testing.T) {
 		t.Errorf("%.1f s: %+v", r.Seconds, ch)
 	}
 }
+
+// Hum, an offset and a second tone far from the carrier lie outside the band and leave no trace in it, also where the
+// recorder runs at twice the signal's rate.
+func TestWhatLiesOutsideTheBandLeavesNoTrace(t *testing.T) {
+	c := base()
+	c.Rate, c.NoiseDBFS = 96000, -130
+	c.Added = []jittertest.Sine{{Hz: 0, Peak: 0.01, Phase: 1.5}, {Hz: 50, Peak: 1e-3}, {Hz: 23000, Peak: 1e-3}, {Hz: 40000, Peak: 1e-2}}
+	c.Jitter = []jittertest.Sine{{Hz: 2000, Peak: 50e-12}}
+	r := measure(t, jitter.Config{}, c)
+	ch := r.Channel[0]
+	if r.SignalRateHz != 48000 || len(ch.Lines) != 1 || len(ch.AMLines) != 0 || !ch.RandomAtFloor {
+		t.Errorf("signal rate %v, lines %+v, amplitude lines %+v, random %v", r.SignalRateHz, ch.Lines, ch.AMLines, ch.RandomPs)
+	}
+}
