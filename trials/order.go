@@ -86,7 +86,16 @@ func (t trial) String() string { return fmt.Sprintf("trial of comparison %d", t.
 // GoString is String, for %#v.
 func (t trial) GoString() string { return t.String() }
 
-// deal returns the trials of a plan in the order in which they are run: practice first, then the others.
+// deal returns the trials of a plan in the order in which they are run: practice first, then the others. All draws
+// come from the stream named "order", in this succession:
+//
+//  1. blocked plans only: the comparisons are shuffled;
+//  2. for each comparison, what is hidden in each of its trials (see assignments);
+//  3. each control, in that order, goes to a place drawn from 0 to the number of trials there are by then;
+//  4. practice is shuffled;
+//  5. interleaved plans only: all that is not practice is shuffled.
+//
+// A shuffle of n goes from i = n − 1 down to 1 and swaps i with a number drawn from 0 to i.
 func deal(p Plan, seed Seed) []trial {
 	draw := &stream{seed: seed, name: "order"}
 	var practice, controls, rest []trial

@@ -4,12 +4,15 @@
 // goes on, and time is handed in. What is hidden (which source X plays) never leaves the package but through
 // Session.Route, whose Cue prints as nothing, so that no screen, log or error can tell it by accident.
 //
-//	plan, _ := trials.NewPlan(...)             what will be run, fixed before the first trial
-//	s, _ := trials.Begin(id, plan, seed, ...)  one listener works through one plan
+//	plan.Validate()                            what will be run, fixed before the first trial
+//	s, _ := trials.Begin(id, plan, seed, ...)  one listener works through one plan; trials.Resume after a break
 //	s.View()                                   all that a screen may show: the same for every hidden assignment
 //	s.Route(trials.LabelX)                     what playback must sound: for playback alone
 //	s.Heard(label, frames); s.Ask(answer, 0); s.Confirm()
-//	s.Result()                                 ErrBlind until the session has ended
+//	s.Result(entries)                          ErrBlind until the session has ended
+//	trials.Reveal(plan, entries)               the same from the record alone, and the proof that it is whole
+//
+// The whole order follows from a session's seed, see deal; testdata/redeal.py deals it again without this package.
 //
 // Words: a presentation is what one key plays; a source (A or B) is one of the two things compared; a label is
 // the key's name; a trial is one question and its answer.
