@@ -195,7 +195,9 @@ func fitAnchors(found []anchor, overlap float64) placed {
 		return p
 	}
 	p.matched = len(best)
-	p.explained = overlap * float64(len(best)) / float64(len(found))
+	for _, k := range best {
+		p.explained += overlap * k.match * k.match / float64(len(found))
+	}
 	p.through(best)
 	return p
 }

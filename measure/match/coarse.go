@@ -162,7 +162,8 @@ func candidates(a, b profile, minOverlap int) []candidate {
 		}
 	}
 	sort.Slice(all, func(i, j int) bool { return all[i].score > all[j].score })
-	return all[:min(len(all), 6)]
+	// Files cut alike are common, and a sustained sound has no course to go by.
+	return append(all[:min(len(all), 6)], candidate{})
 }
 
 // accumulate adds the running sum of squares of x to sum.

@@ -181,5 +181,13 @@ func Compare(a, b pcm.Reader, cfg Config) (Result, error) {
 	if err != nil {
 		return Result{}, err
 	}
-	return report(fa, found, left), nil
+	r := report(fa, found, left)
+	if !(r.Correlation >= leastCorrelation) {
+		return Result{}, fmt.Errorf("match: %w: at the best place the captures correlate by only %.2f", ErrUnrelated, r.Correlation)
+	}
+	return r, nil
 }
+
+// leastCorrelation is where two captures stop being of the same music: what differs is then stronger than what
+// is common (a correlation of 0.6 is a signal-to-noise ratio of −2.5 dB). A judgement, no source.
+const leastCorrelation = 0.6

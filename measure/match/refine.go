@@ -198,6 +198,9 @@ func refine(a, b pcm.Reader, l line) (line, fine, error) {
 			top = min(hi, g.n/16) // up to an eighth of the rate a delay of four frames is still unambiguous
 		}
 		f.gain = c.gainOver(lo, hi)
+		if math.Abs(f.gain-1) < 1e-12 { // rounding only
+			f.gain = 1
+		}
 		if noise == nil {
 			noise = c.average(func(i, k int) float64 { return c.power[i][k] })
 		}
@@ -215,7 +218,16 @@ func refine(a, b pcm.Reader, l line) (line, fine, error) {
 		}
 	}
 	f.look()
-	return l, f, nil
+	return g.snap(l), f, nil
+}
+
+// snap takes a line that is whole to within rounding for whole, so that copies are found identical.
+func (g *blocks) snap(l line) line {
+	last := float64(g.at[len(g.at)-1])
+	if whole := math.Round(l.offset); math.Abs(l.offset-whole)+math.Abs(l.drift)*last < 1e-8 {
+		l.offset, l.drift = whole, 0
+	}
+	return l
 }
 
 func (c cross) average(value func(i, k int) float64) []float64 {
