@@ -115,6 +115,9 @@ func figures(kind string, r pcm.Reader) (result any, words string, err error) {
 	case "two-tone":
 		v, err := tone.TwoTone(r)
 		return v, "", err
+	case "sweep":
+		v, err := tone.Sweep(r)
+		return v, "", err
 	}
 	return nil, "", fmt.Errorf("no measurement of %q is known", kind)
 }
