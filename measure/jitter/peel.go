@@ -14,6 +14,9 @@ const falseLines = 0.003
 // maxLines bounds the lines of one spectrum; more are not a steady tone's.
 const maxLines = 400
 
+// rounding is what a bin of an exact digital signal may hold through rounding alone, as a ratio to the carrier.
+const rounding = 3e-14
+
 // peak is a line fitted in one spectrum of a record.
 type peak struct {
 	hz    float64
@@ -50,6 +53,9 @@ func (p *peeler) listen() {
 		powers[k] = power(x)
 	}
 	p.noise = spectrum.LocalNoise(powers, 2, func(k int) int { return min(max(int(60*p.pad), k/20), 1000) })
+	for k := range p.noise {
+		p.noise[k] = max(p.noise[k], rounding*rounding)
+	}
 }
 
 // peel takes out every line above the threshold, strongest first, and returns them.

@@ -145,7 +145,8 @@ func sum(bands []noiseBand, low, high float64) noiseSum {
 // excess reads what phase has above amplitude: the RMS value and its standard error, NaN where it is below two
 // standard errors, and the 95 % upper bound. All are in radians.
 func (s noiseSum) excess() (rms, se, upper float64, significant bool) {
-	d, sigma := s.pm-s.am, math.Sqrt(s.variance)
+	// Below 1e-12 radians RMS stands the rounding of an exact digital signal.
+	d, sigma := s.pm-s.am, math.Sqrt(s.variance)+1e-24
 	upper = math.Sqrt(max(0, d) + 1.6449*sigma)
 	if !(d > 2*sigma) {
 		return math.NaN(), math.NaN(), upper, false
