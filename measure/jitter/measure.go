@@ -7,6 +7,7 @@ import (
 	"slices"
 	"sync"
 
+	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
 )
 
@@ -34,6 +35,8 @@ type measurement struct {
 // channelSum gathers the records of one channel.
 type channelSum struct {
 	silent              bool
+	memory              []complex128          // of the baseband and its transform, used by one record after the other
+	plan                *spectrum.ComplexPlan // of that transform
 	bands               []noiseBand
 	jitter, other       []tone // of all records
 	carrierHz, driftHz  float64
@@ -119,8 +122,7 @@ func (m *measurement) analyseRecord(from, samples, index int) error {
 	records := make([]*record, len(basebands))
 	peaks := make([][]peak, len(basebands))
 	m.each(func(c int) {
-		records[c] = newRecord(basebands[c], m.mixer.outRate(), m.band[0], m.band[1])
-		basebands[c] = nil
+		records[c] = newRecord(basebands[c], m.channels[c].plan, m.mixer.outRate(), m.band[0], m.band[1])
 		peaks[c] = m.channels[c].take(records[c], m.band, m.mixer.carrierHz(), index)
 	})
 	if len(records) > 1 && records[0] != nil && records[1] != nil {
@@ -153,7 +155,11 @@ func (m *measurement) demodulate(from, samples int) ([][]complex128, error) {
 	for c := range demods {
 		demods[c] = m.mixer.demodulator()
 		// The record's transform will be made in the same memory.
-		out[c] = make([]complex128, 0, max(paddedSize(samples), samples+m.mixer.perBlock()))
+		if ch := &m.channels[c]; ch.plan == nil && !ch.silent {
+			ch.memory = make([]complex128, 0, max(paddedSize(samples), samples+m.mixer.perBlock()))
+			ch.plan = spectrum.NewComplexPlan(paddedSize(samples))
+		}
+		out[c] = m.channels[c].memory
 	}
 	const together = 8 // blocks read at once
 	overlap := m.mixer.size - m.mixer.hop()
