@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bufio"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -11,7 +12,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"heardiff/measure"
-	"heardiff/playback/wav"
 )
 
 type inspectedFile struct {
@@ -71,28 +71,30 @@ func (a *app) inspect(ctx context.Context, path string) (inspectedFile, error) {
 	if err != nil {
 		return inspectedFile{}, rejected(fmt.Errorf("%s: %w", path, err), "")
 	}
-	sum, err := fileSHA256(path)
+	sum, format, err := fingerprint(path)
 	if err != nil {
 		return inspectedFile{}, err
-	}
-	format := "flac"
-	if _, ok := file.(*wav.File); ok {
-		format = "wav"
 	}
 	return inspectedFile{Path: path, Format: format, SHA256: sum, Inspection: result}, nil
 }
 
-func fileSHA256(path string) (string, error) {
+// fingerprint returns the SHA-256 of a whole file and which of the two formats it is.
+func fingerprint(path string) (sum, format string, err error) {
 	f, err := os.Open(path)
 	if err != nil {
-		return "", err
+		return "", "", err
 	}
 	defer f.Close()
-	h := sha256.New()
-	if _, err := io.Copy(h, f); err != nil {
-		return "", fmt.Errorf("%s: %w", path, err)
+	in := bufio.NewReader(f)
+	format = "wav"
+	if magic, err := in.Peek(4); err == nil && string(magic) == "fLaC" {
+		format = "flac"
 	}
-	return hex.EncodeToString(h.Sum(nil)), nil
+	h := sha256.New()
+	if _, err := io.Copy(h, in); err != nil {
+		return "", "", fmt.Errorf("%s: %w", path, err)
+	}
+	return hex.EncodeToString(h.Sum(nil)), format, nil
 }
 
 func printInspected(w io.Writer, f inspectedFile) {

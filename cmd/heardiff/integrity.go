@@ -1,0 +1,82 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"heardiff/measure/integrity"
+)
+
+func (a *app) integrityCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "integrity SENT RECEIVED",
+		Short: "Compare what was received over a digital chain with what was sent, word by word",
+		Long: `Compare what was received over a digital chain with what was sent, word by word, at whatever
+offset it stands. Where words differ, the cause is named where it can be told: gain, dither,
+truncation, resampling, dropout, repeat, polarity, channel-swap.
+
+  heardiff integrity sent.wav received.wav
+
+Send the file that "heardiff signal integrity" writes. Its words are full-scale noise: for
+digital loops only, never through headphones or loudspeakers.
+
+` + exitCodes,
+		Args: exactArgs("SENT", "RECEIVED"),
+		RunE: func(c *cobra.Command, args []string) error {
+			result, err := a.integrity(c.Context(), args[0], args[1])
+			if err != nil {
+				return err
+			}
+			return a.print(result, func(w io.Writer) { integrityText(w, result) })
+		},
+	}
+}
+
+func (a *app) integrity(ctx context.Context, sentPath, receivedPath string) (integrity.Result, error) {
+	sent, err := a.open(sentPath)
+	if err != nil {
+		return integrity.Result{}, err
+	}
+	defer sent.Close()
+	received, err := a.open(receivedPath)
+	if err != nil {
+		return integrity.Result{}, err
+	}
+	defer received.Close()
+	result, err := integrity.Compare(a.watched(ctx, sent, "reading"), a.watched(ctx, received, "comparing"))
+	if ctx.Err() != nil {
+		return integrity.Result{}, ctx.Err()
+	}
+	hint := "record digitally, at the rate of the file that was sent"
+	if errors.Is(err, integrity.ErrUnrelated) {
+		hint = "is this the capture of that file?"
+	}
+	return result, rejected(wrongFile(receivedPath, err), hint)
+}
+
+func integrityText(w io.Writer, r integrity.Result) {
+	frames := fmt.Sprintf("%d samples compared, %d bits, offset %d frames", r.ComparedSamples, r.BitsCompared, r.OffsetSamples)
+	if r.BitPerfect {
+		fmt.Fprintf(w, "bit-perfect: every word is equal\n%s\n", frames)
+		return
+	}
+	cause := integrity.Unknown
+	if r.Cause != nil {
+		cause = *r.Cause
+	}
+	fmt.Fprintf(w, "not bit-perfect: %s\n%s\n", cause, frames)
+	if r.FirstMismatch != nil {
+		fmt.Fprintf(w, "%d samples differ, the first at frame %d of what was sent; gain %s dB\n", r.MismatchedSamples, *r.FirstMismatch, figure(r.GainDB, "%.4f"))
+	}
+	t := newTable("fault", "at frame", "frames")
+	t.right(1, 2)
+	for _, f := range r.Faults {
+		t.row(string(f.Cause), fmt.Sprint(f.Frame), fmt.Sprint(f.Frames))
+	}
+	t.print(w, "\n")
+	warningsText(w, r.Warnings)
+}

@@ -1,0 +1,132 @@
+package integrity
+
+import (
+	"io"
+	"math"
+
+	"heardiff/measure/spectrum"
+	"heardiff/playback/pcm"
+)
+
+// anchorFrames is how much of one recording is looked for in the other: short enough that two clocks 50 ppm
+// apart keep within half a sample of each other over it.
+const anchorFrames = 1 << 13
+
+// placed says where the beginning of the received recording stands in the sent one, and how.
+type placed struct {
+	offset  int     // frame of sent at which frame 0 of received stands; may be negative
+	score   float64 // correlation, −1 to 1
+	from    int     // channel of sent …
+	channel int     // … that this channel of received carries
+}
+
+// read fills a block from frame from on, with zeros where r holds nothing.
+func read(r pcm.Reader, dst [][]float64, from int) error {
+	for c := range dst {
+		clear(dst[c])
+	}
+	view := make([][]float64, len(dst))
+	skip := max(0, -from)
+	if skip >= len(dst[0]) || from+skip >= r.Frames() {
+		return nil
+	}
+	for c := range dst {
+		view[c] = dst[c][skip:]
+	}
+	_, err := r.ReadFrames(view, from+skip)
+	if err == io.EOF {
+		return nil
+	}
+	return err
+}
+
+// align finds the beginning of the one recording in the other: whichever begins later has its beginning in the
+// other.
+func align(sent, received pcm.Reader, levels [2]loudest) (placed, error) {
+	forward, err := search(sent, received, levels[0].channel, levels[0].frame)
+	if err != nil || math.Abs(forward.score) > 0.99 {
+		return forward, err
+	}
+	backward, err := search(received, sent, levels[1].channel, levels[1].frame)
+	if err != nil {
+		return placed{}, err
+	}
+	if math.Abs(backward.score) > math.Abs(forward.score) {
+		return placed{offset: -backward.offset, score: backward.score, from: backward.channel, channel: backward.from}, nil
+	}
+	return forward, nil
+}
+
+// search looks for the anchor, from a frame of needle's channel on, in all channels of hay.
+func search(needle, hay pcm.Reader, channel, frame int) (placed, error) {
+	anchor := pcm.Planes(needle.Format().Channels, anchorFrames)
+	if err := read(needle, anchor, frame); err != nil {
+		return placed{}, err
+	}
+	const size = 1 << 15
+	m := newMatcher(anchor[channel], size)
+	best := placed{from: channel}
+	block := pcm.Planes(hay.Format().Channels, size)
+	for at := -anchorFrames; at < hay.Frames(); at += size - anchorFrames {
+		if err := read(hay, block, at); err != nil {
+			return placed{}, err
+		}
+		for c, x := range block {
+			lag, score := m.best(x)
+			if math.Abs(score) > math.Abs(best.score)+1e-9 {
+				best = placed{offset: frame - (at + lag), score: score, from: channel, channel: c}
+			}
+		}
+		if math.Abs(best.score) > 0.999 {
+			break
+		}
+	}
+	return best, nil
+}
+
+// matcher correlates one anchor with blocks.
+type matcher struct {
+	plan   *spectrum.Plan
+	anchor []complex128 // conjugate transform
+	energy float64
+	bins   []complex128
+	out    []float64
+}
+
+func newMatcher(anchor []float64, size int) *matcher {
+	m := &matcher{plan: spectrum.NewPlan(size)}
+	m.anchor = m.plan.Forward(nil, anchor)
+	for k, v := range m.anchor {
+		m.anchor[k] = complex(real(v), -imag(v))
+	}
+	for _, v := range anchor {
+		m.energy += v * v
+	}
+	m.bins, m.out = make([]complex128, size/2+1), make([]float64, size)
+	return m
+}
+
+// best returns where in x the anchor fits best, and the normalised correlation there.
+func (m *matcher) best(x []float64) (lag int, score float64) {
+	m.plan.Forward(m.bins, x)
+	for k := range m.bins {
+		m.bins[k] *= m.anchor[k]
+	}
+	m.plan.Inverse(m.out, m.bins)
+	energy, total := 0.0, 0.0
+	for i, v := range x {
+		total += v * v
+		if i < anchorFrames {
+			energy += v * v
+		}
+	}
+	for i := range len(x) - anchorFrames {
+		if energy > 1e-9*total {
+			if s := m.out[i] / math.Sqrt(energy*m.energy); math.Abs(s) > math.Abs(score)+1e-9 {
+				lag, score = i, s
+			}
+		}
+		energy += x[i+anchorFrames]*x[i+anchorFrames] - x[i]*x[i]
+	}
+	return lag, score
+}

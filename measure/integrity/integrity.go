@@ -1,0 +1,97 @@
+package integrity
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"heardiff/playback/pcm"
+)
+
+// ErrUnrelated is wrapped where nothing of the one recording is found in the other.
+var ErrUnrelated = errors.New("nothing sent is found in what was received")
+
+// Cause says what changed the words.
+type Cause string
+
+// The causes.
+const (
+	None        Cause = ""
+	Gain        Cause = "gain"
+	Dither      Cause = "dither"
+	Truncation  Cause = "truncation"
+	Resampling  Cause = "resampling"
+	Dropout     Cause = "dropout"
+	Repeat      Cause = "repeat"
+	Polarity    Cause = "polarity"
+	ChannelSwap Cause = "channel-swap"
+	Unknown     Cause = "unknown"
+)
+
+// Result is the comparison of a sent with a received recording.
+type Result struct {
+	Schema     string `json:"schema"` // heardiff.integrity/1
+	BitPerfect bool   `json:"bit_perfect"`
+	// OffsetSamples is the frame of SENT at which the first frame of RECEIVED stands, before any loss; negative
+	// where RECEIVED begins earlier.
+	OffsetSamples int `json:"offset_samples"`
+	// ComparedSamples and MismatchedSamples count single samples over all channels.
+	ComparedSamples   int `json:"compared_samples"`
+	MismatchedSamples int `json:"mismatched_samples"`
+	// FirstMismatch is a frame of SENT; nil where none.
+	FirstMismatch *int `json:"first_mismatch"`
+	// BitsCompared is the smaller word length that carries data.
+	BitsCompared int `json:"bits_compared"`
+	// Cause is nil where the words are equal.
+	Cause *Cause `json:"cause"`
+	// GainDB is the gain from SENT to RECEIVED; NaN where the words are equal or hardly related.
+	GainDB   float64  `json:"gain_db"`
+	Faults   []Fault  `json:"faults"`
+	Warnings []string `json:"warnings"`
+}
+
+// Fault is a stretch lost, muted or repeated.
+type Fault struct {
+	Cause  Cause `json:"cause"`
+	Frame  int   `json:"frame"`  // of SENT
+	Frames int   `json:"frames"` // how long
+}
+
+// Compare compares received with sent, at whatever offset it stands. Errors wrap pcm.ErrMismatch where rates or
+// channels differ, and ErrUnrelated.
+func Compare(sent, received pcm.Reader) (Result, error) {
+	s, r := sent.Format(), received.Format()
+	if s.Rate != r.Rate || s.Channels != r.Channels {
+		return Result{}, fmt.Errorf("integrity: %w: sent %v, received %v", pcm.ErrMismatch, s, r)
+	}
+	var levels [2]loudest
+	for i, side := range []pcm.Reader{sent, received} {
+		var err error
+		if levels[i], err = survey(side); err != nil {
+			return Result{}, fmt.Errorf("integrity: %w", err)
+		}
+	}
+	if levels[0].silent || levels[1].silent {
+		return Result{}, fmt.Errorf("integrity: %w: digital silence", ErrUnrelated)
+	}
+	at, err := align(sent, received, levels)
+	if err != nil {
+		return Result{}, fmt.Errorf("integrity: %w", err)
+	}
+	if math.Abs(at.score) < 0.3 {
+		return Result{}, fmt.Errorf("integrity: %w: the best correlation is %.2f", ErrUnrelated, at.score)
+	}
+	c := newComparison(sent, received, at, levels[1].bits)
+	if err := c.run(); err != nil {
+		return Result{}, fmt.Errorf("integrity: %w", err)
+	}
+	result := c.result(levels[0].bits, levels[1].bits)
+	if result.MismatchedSamples > 0 {
+		cause, err := c.cause(levels[0].bits, levels[1].bits)
+		if err != nil {
+			return Result{}, fmt.Errorf("integrity: %w", err)
+		}
+		result.Cause = &cause
+	}
+	return result, nil
+}

@@ -1,0 +1,232 @@
+package integrity_test
+
+import (
+	"errors"
+	"io"
+	"math"
+	"math/rand/v2"
+	"runtime"
+	"testing"
+
+	"heardiff/measure/integrity"
+	"heardiff/measure/interpolate"
+	"heardiff/measure/signal"
+	"heardiff/playback/pcm"
+)
+
+func words(t testing.TB, bits int, seconds float64) pcm.Clip {
+	t.Helper()
+	c, err := signal.Make(signal.Config{Kind: signal.Integrity, Rate: 48000, Bits: bits, Seconds: seconds})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+// melody returns struck notes, each with a burst of noise and partials that are no harmonics, in 24-bit words:
+// what music is to the search.
+func melody(seconds float64) pcm.Clip {
+	c := pcm.NewClip(48000, 2, int(seconds*48000))
+	random := rand.New(rand.NewPCG(8, 9))
+	q := pcm.NewQuantizer(24, 3)
+	for i := range c.Len() {
+		t := float64(i) / 48000
+		note := math.Floor(t * 3)
+		env := math.Exp(-3 * (t - note/3))
+		f := 220 * math.Pow(2, math.Mod(note*7, 12)/12) * (1 + note*1e-4)
+		for k := range c.Channels {
+			v := 0.3*env*(math.Sin(2*math.Pi*f*t)+0.5*math.Sin(2*math.Pi*(2.76+float64(k))*f*t)) + 0.2*env*env*env*random.NormFloat64()
+			w, _ := q.Word(v)
+			c.Channels[k][i] = q.Value(w)
+		}
+	}
+	return c
+}
+
+// delayed returns frames of c from from on, with before frames of zero ahead of them.
+func delayed(c pcm.Clip, from, to, before int) pcm.Clip {
+	d := pcm.NewClip(c.Rate, len(c.Channels), to-from+before)
+	for k := range c.Channels {
+		copy(d.Channels[k][before:], c.Channels[k][from:to])
+	}
+	return d
+}
+
+func TestEqualWordsAreFoundAtAnyOffset(t *testing.T) {
+	for name, c := range map[string]pcm.Clip{"words": words(t, 24, 3), "16 bits": words(t, 16, 3), "melody": melody(3)} {
+		for _, o := range []struct{ from, to, before int }{
+			{0, c.Len(), 0}, {0, c.Len(), 12345}, {0, c.Len() - 5000, 1}, {40_007, c.Len(), 0}, {40_007, 90_000, 33},
+		} {
+			r, err := integrity.Compare(c, delayed(c, o.from, o.to, o.before))
+			if err != nil {
+				t.Fatalf("%s %v: %v", name, o, err)
+			}
+			if o.from > 0 && o.before > 0 { // the zeros stand where words were sent
+				if r.OffsetSamples != o.from-o.before || r.MismatchedSamples == 0 || r.MismatchedSamples > 66 {
+					t.Errorf("%s %v: %+v", name, o, r)
+				}
+				continue
+			}
+			if !r.BitPerfect || r.OffsetSamples != o.from-o.before || r.ComparedSamples != 2*(o.to-o.from) || r.Cause != nil {
+				t.Errorf("%s %v: %+v", name, o, r)
+			}
+		}
+	}
+}
+
+func each(c pcm.Clip, f func(v float64) float64) pcm.Clip {
+	d := c.Clone()
+	for k := range d.Channels {
+		for i, v := range d.Channels[k] {
+			d.Channels[k][i] = f(v)
+		}
+	}
+	return d
+}
+
+func quantised(c pcm.Clip, q *pcm.Quantizer) pcm.Clip {
+	return each(c, func(v float64) float64 { w, _ := q.Word(v); return q.Value(w) })
+}
+
+// resampled evaluates c at (i + shift)·(1 + ppm·1e-6), in 24-bit words.
+func resampled(t *testing.T, c pcm.Clip, shift, ppm float64) pcm.Clip {
+	t.Helper()
+	k, err := interpolate.New(interpolate.Config{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	d := pcm.NewClip(c.Rate, len(c.Channels), c.Len())
+	by := make([]float64, c.Len())
+	for i := range by {
+		by[i] = shift + float64(i)*ppm*1e-6
+	}
+	if err := interpolate.NewStream(k, c).Read(d.Channels, 0, by); err != nil {
+		t.Fatal(err)
+	}
+	return quantised(d, pcm.NewPlainQuantizer(24))
+}
+
+func TestCausesAreNamed(t *testing.T) {
+	for name, c := range map[string]pcm.Clip{"words": each(words(t, 24, 4), func(v float64) float64 { return v / 2 }), "melody": melody(4)} {
+		c = quantised(c, pcm.NewPlainQuantizer(24))
+		swapped := pcm.Clip{Rate: c.Rate, Channels: [][]float64{c.Channels[1], c.Channels[0]}}
+		muted, again, lost, doubled := c.Clone(), c.Clone(), c.Clone(), pcm.NewClip(c.Rate, 2, c.Len()+512)
+		for k := range c.Channels {
+			clear(muted.Channels[k][100_000:101_000])
+			copy(again.Channels[k][100_000:101_000], c.Channels[k][99_000:100_000])
+			lost.Channels[k] = append(append([]float64(nil), c.Channels[k][:100_000]...), c.Channels[k][101_000:]...)
+			copy(doubled.Channels[k], c.Channels[k][:100_000])
+			copy(doubled.Channels[k][100_000:], c.Channels[k][100_000-512:])
+		}
+		for _, f := range []struct {
+			name     string
+			received pcm.Clip
+			want     integrity.Cause
+		}{
+			{"−3 dB", quantised(each(c, func(v float64) float64 { return v * 0.7 }), pcm.NewPlainQuantizer(24)), integrity.Gain},
+			{"−0.01 dB, dithered", quantised(each(c, func(v float64) float64 { return v * 0.99885 }), pcm.NewQuantizer(24, 4)), integrity.Gain},
+			{"dithered again", quantised(c, pcm.NewQuantizer(24, 5)), integrity.Dither},
+			{"dithered to 16 bits", quantised(c, pcm.NewQuantizer(16, 5)), integrity.Dither},
+			{"cut to 16 bits", each(c, func(v float64) float64 { return math.Floor(v*32768) / 32768 }), integrity.Truncation},
+			{"rounded to 16 bits", quantised(c, pcm.NewPlainQuantizer(16)), integrity.Truncation},
+			{"inverted", each(c, func(v float64) float64 { return -v }), integrity.Polarity},
+			{"channels exchanged", swapped, integrity.ChannelSwap},
+			{"muted for 1000 frames", muted, integrity.Dropout},
+			{"1000 frames lost", lost, integrity.Dropout},
+			{"a block played twice in place", again, integrity.Repeat},
+			{"a block played twice", doubled, integrity.Repeat},
+			{"half a sample late", resampled(t, c, 0.5, 0), integrity.Resampling},
+			{"20 ppm fast", resampled(t, c, 0.1, 20), integrity.Resampling},
+			{"clipped hard", each(c, func(v float64) float64 { return min(max(v, -.1), .1) }), integrity.Unknown},
+		} {
+			r, err := integrity.Compare(c, delayed(f.received, 0, f.received.Len(), 777))
+			if err != nil {
+				t.Errorf("%s, %s: %v", name, f.name, err)
+				continue
+			}
+			if r.BitPerfect || r.Cause == nil || *r.Cause != f.want || (r.OffsetSamples != -777 && f.name != "half a sample late") {
+				t.Errorf("%s, %s: cause %v, want %v; %+v", name, f.name, deref(r.Cause), f.want, r)
+			}
+			if (f.want == integrity.Dropout || f.want == integrity.Repeat) && (r.FirstMismatch == nil || *r.FirstMismatch < 100_000 || *r.FirstMismatch > 100_010 || r.MismatchedSamples > 2000) {
+				t.Errorf("%s, %s: first %v, %d differ", name, f.name, deref(r.FirstMismatch), r.MismatchedSamples)
+			}
+		}
+	}
+}
+
+func deref[T any](p *T) any {
+	if p == nil {
+		return nil
+	}
+	return *p
+}
+
+func TestUnrelatedAndUnequalShapesAreRefused(t *testing.T) {
+	c := words(t, 24, 1)
+	other, err := signal.Make(signal.Config{Kind: signal.Integrity, Rate: 48000, Bits: 24, Seconds: 1, Seed: 99})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for k := range other.Channels {
+		other.Channels[k] = other.Channels[k][signal.SyncFrames:] // the sync mark is the same in all
+	}
+	if _, err := integrity.Compare(c, other); !errors.Is(err, integrity.ErrUnrelated) {
+		t.Errorf("other words: %v", err)
+	}
+	if _, err := integrity.Compare(c, pcm.NewClip(48000, 2, 48000)); !errors.Is(err, integrity.ErrUnrelated) {
+		t.Errorf("silence: %v", err)
+	}
+	for _, d := range []pcm.Clip{{Rate: 44100, Channels: c.Channels}, {Rate: 48000, Channels: c.Channels[:1]}} {
+		if _, err := integrity.Compare(c, d); !errors.Is(err, pcm.ErrMismatch) {
+			t.Errorf("%v: %v", d.Format(), err)
+		}
+	}
+}
+
+// endless is a signal made as it is read, so that a test of length needs no memory of its own.
+type endless struct {
+	*signal.Signal
+	shift int
+}
+
+func (e endless) ReadFrames(dst [][]float64, from int) (int, error) {
+	if from+e.shift >= e.Signal.Frames() {
+		return 0, io.EOF
+	}
+	return e.Signal.ReadFrames(dst, from+e.shift)
+}
+
+func (e endless) Frames() int { return e.Signal.Frames() - e.shift }
+
+func TestMemoryDoesNotGrowWithLength(t *testing.T) {
+	used := func(seconds float64) uint64 {
+		s, err := signal.New(signal.Config{Kind: signal.Integrity, Rate: 192000, Bits: 24, Seconds: seconds})
+		if err != nil {
+			t.Fatal(err)
+		}
+		var before, after runtime.MemStats
+		runtime.ReadMemStats(&before)
+		r, err := integrity.Compare(endless{s, 0}, endless{s, 1000})
+		runtime.ReadMemStats(&after)
+		if err != nil || !r.BitPerfect || r.OffsetSamples != 1000 {
+			t.Fatalf("%+v, error %v", r, err)
+		}
+		return after.TotalAlloc - before.TotalAlloc // all that was ever taken: more than was held at once
+	}
+	short, long := used(2), used(16)
+	if long > short+1<<20 || long > 100<<20 {
+		t.Errorf("2 s took %d bytes, 16 s %d", short, long)
+	}
+}
+
+func BenchmarkCompare(b *testing.B) {
+	c := words(b, 24, 20)
+	d := delayed(c, 0, c.Len(), 5000)
+	b.SetBytes(int64(c.Len() * 2 * 3))
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := integrity.Compare(c, d); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
