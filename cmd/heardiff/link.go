@@ -130,7 +130,10 @@ func (l *linked) readSessions(ctx context.Context, a *app, s *sqlite.Store) erro
 // readPairings measures, for every comparison that was asked about, how its two presentations differ.
 func (l *linked) readPairings(a *app, s *sqlite.Store) error {
 	seen := map[[3]string]bool{}
-	for _, p := range l.plans {
+	progress := a.progress("comparing presentations")
+	defer progress(1)
+	for i, p := range l.plans {
+		progress(float64(i) / float64(len(l.plans)+1))
 		for _, c := range p.Comparisons {
 			key := [3]string{c.A, c.B, c.Excerpt}
 			if c.Kind != trials.Scored || seen[key] {
@@ -159,17 +162,7 @@ func (l *linked) pairing(a *app, s *sqlite.Store, c trials.Comparison) (link.Pai
 		p.Treatment, p.Dose = second.Treatment, second.Dose
 	}
 	p.LevelErrorDB, p.OffsetErrorUS = preparedErrors(first, second)
-	fa, err := a.open(s.Path(first.Path))
-	if err != nil {
-		return p, match.Result{}, err
-	}
-	defer fa.Close()
-	fb, err := a.open(s.Path(second.Path))
-	if err != nil {
-		return p, match.Result{}, err
-	}
-	defer fb.Close()
-	r, err := match.Compare(fa, fb, match.Config{})
+	r, err := a.comparePresentations(s, first, second)
 	if errors.Is(err, match.ErrUnrelated) {
 		return p, match.Result{}, nil
 	}

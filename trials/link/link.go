@@ -133,6 +133,7 @@ type tallied struct {
 	pairs     stats.Pairs
 	design    trials.Design
 	listeners map[string]bool
+	sessions  map[string]bool
 	heard     []Heard
 	ln        float64 // ln of the one-sided p
 	alpha     float64 // the strictest of its plans; Score carries it on
@@ -217,7 +218,7 @@ func count(results []Heard) []*tallied {
 }
 
 func begun(k key, t trials.Tally, h Heard) *tallied {
-	r := &tallied{design: k.design, listeners: map[string]bool{}}
+	r := &tallied{design: k.design, listeners: map[string]bool{}, sessions: map[string]bool{}}
 	r.Comparison, r.A, r.B, r.Excerpt, r.Kind = t.Comparison.Name, k.a, k.b, k.excerpt, k.kind
 	r.Listener, r.Group = k.who, h.Group
 	if k.kind != "listener" {
@@ -242,11 +243,10 @@ func (r *tallied) add(t trials.Tally, h Heard) {
 	r.countAnswers(t.Comparison.Name, h)
 	r.listeners[h.Listener] = true
 	r.Listeners = len(r.listeners)
-	for _, seen := range r.heard {
-		if seen.Session == h.Session {
-			return // a second comparison of the same chains in one plan: its controls are counted
-		}
+	if r.sessions[h.Session] {
+		return // a second comparison of the same chains in one plan: its controls are counted
 	}
+	r.sessions[h.Session] = true
 	r.Sessions++
 	r.heard = append(r.heard, h)
 	r.stopped = string(h.Stopped)

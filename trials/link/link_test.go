@@ -1,10 +1,12 @@
 package link_test
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"testing"
 
+	"heardiff/stats"
 	"heardiff/trials"
 	"heardiff/trials/link"
 )
@@ -157,5 +159,60 @@ func TestDuplicatePairsAreBoundedByTheirRates(t *testing.T) {
 	// Lower limit of 20 of 20 at risk 0.025: 0.025^(1/20) = 0.8316.
 	if r := got.Rows[0]; math.Abs(r.UpperPD-(1-math.Pow(0.025, 1.0/20))) > 1e-9 || r.Verdict != link.RuledOut {
 		t.Errorf("upper %g verdict %s", r.UpperPD, r.Verdict)
+	}
+}
+
+func TestASequentialPlanIsJudgedByItsBoundaryAndNotByP(t *testing.T) {
+	h := session("l", "", 12, 16)
+	h.Plan.Looks = &stats.Looks{Trials: []int{16, 32}, Heard: []int{14, 23}, RuledOut: []int{4, 12}}
+	build := func() link.Row {
+		got, err := link.Build(link.Input{Chains: chains(), Pairings: []link.Pairing{pairing()}, Results: []link.Heard{h}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return got.Rows[0]
+	}
+	// The e-value of 12 of 16 is 4.13 (R 4.2.2, 2^17*beta(13,5)*(1-pbeta(0.5,13,5))), short of 20.
+	if r := build(); r.Verdict != link.Undecided || math.Abs(r.PHolm-1/4.13245) > 1e-4 {
+		t.Errorf("not stopped: %s, p %g", r.Verdict, r.PHolm)
+	}
+	h.Stopped = trials.StopHeard
+	if r := build(); r.Verdict != link.HeardIt {
+		t.Errorf("stopped at its boundary: %s", r.Verdict)
+	}
+}
+
+func TestBalancedOrderIsJudgedByFishersTest(t *testing.T) {
+	h := session("l", "", 6, 8)
+	h.Plan.Order = trials.Balanced
+	for i := range 8 {
+		one := trials.TrialResult{Comparison: "bus against optical", Truth: trials.AnswerA, Answer: trials.AnswerA, Correct: true}
+		if i >= 4 {
+			one.Truth, one.Answer = trials.AnswerB, trials.AnswerB
+		}
+		if i == 0 || i == 4 {
+			one.Answer, one.Correct = trials.AnswerA+trials.AnswerB-one.Truth, false
+		}
+		h.Trials = append(h.Trials, one)
+	}
+	got, err := link.Build(link.Input{Chains: chains(), Pairings: []link.Pairing{pairing()}, Results: []link.Heard{h}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	// A lady tasting tea, three of four right of each kind: (16 + 1)/70 (Fisher, The Design of Experiments, 1935).
+	if r := got.Rows[0]; math.Abs(r.PHolm-17.0/70) > 1e-9 {
+		t.Errorf("p %g, want 17/70", r.PHolm)
+	}
+}
+
+func BenchmarkBuildTenThousandListeners(b *testing.B) {
+	in := link.Input{Chains: chains(), Pairings: []link.Pairing{pairing()}}
+	for i := range 10000 {
+		in.Results = append(in.Results, session(fmt.Sprintf("l%05d", i), "", 40+i%30, 100))
+	}
+	for b.Loop() {
+		if _, err := link.Build(in); err != nil {
+			b.Fatal(err)
+		}
 	}
 }

@@ -113,14 +113,25 @@ func groupsOf(rows []Row) []string {
 	return append([]string{""}, groups...)
 }
 
+// pointsOf returns one point a comparison: of two designs of the same comparison, the one with more trials.
 func pointsOf(rows []Row, m Metric, group string) []TrendPoint {
 	var points []TrendPoint
+	index := map[[3]string]int{}
 	for _, r := range rows {
 		if r.Verdict == Void || r.Kind == "listener" || (r.Kind == "group") != (group != "") || r.Group != group {
 			continue
 		}
 		if d := differenceIn(r, m); !math.IsNaN(d) {
-			points = append(points, TrendPoint{r.Comparison, d, r.Correct, r.Trials, r.Proportion, r.ClopperPearson})
+			point := TrendPoint{r.Comparison, d, r.Correct, r.Trials, r.Proportion, r.ClopperPearson}
+			k := [3]string{r.A, r.B, r.Excerpt}
+			i, have := index[k]
+			switch {
+			case !have:
+				index[k] = len(points)
+				points = append(points, point)
+			case points[i].Trials < r.Trials:
+				points[i] = point
+			}
 		}
 	}
 	return points

@@ -16,10 +16,14 @@ func forests(n *numbering, in Input) []figure {
 	var order []string
 	rows := map[string][]link.Row{}
 	for _, r := range in.Link.Rows {
-		if _, ok := rows[r.Comparison]; !ok {
-			order = append(order, r.Comparison)
+		name := r.Comparison
+		if r.Pairs != nil {
+			name += ", duplicate pairs"
 		}
-		rows[r.Comparison] = append(rows[r.Comparison], r)
+		if _, ok := rows[name]; !ok {
+			order = append(order, name)
+		}
+		rows[name] = append(rows[name], r)
 	}
 	var out []figure
 	for _, name := range order {

@@ -134,7 +134,9 @@ func view(in Input) (paper, error) {
 	for _, r := range in.Link.Rows {
 		if r.Kind == "all" {
 			v.Summary = append(v.Summary, r)
-			v.Pairs = append(v.Pairs, pairTable{r, known(r.Measured)})
+			if !measuredAlready(v.Pairs, r) {
+				v.Pairs = append(v.Pairs, pairTable{r, known(r.Measured)})
+			}
 		}
 		if r.Kind == "listener" {
 			listeners++
@@ -149,6 +151,16 @@ func view(in Input) (paper, error) {
 	v.Forests, v.Dose, v.Power, v.Measures = forests(n, in), doses(n, in), powers(n, in), measures(n, in.Pictures)
 	v.Method, v.Caveats = method(in), caveats(in)
 	return v, nil
+}
+
+// measuredAlready reports whether the same comparison stands there in another design.
+func measuredAlready(pairs []pairTable, r link.Row) bool {
+	for _, p := range pairs {
+		if p.Row.A == r.A && p.Row.B == r.B && p.Row.Excerpt == r.Excerpt {
+			return true
+		}
+	}
+	return false
 }
 
 func known(m link.Measured) []link.MetricPair {
