@@ -1,0 +1,100 @@
+package measure_test
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"heardiff/measure"
+	"heardiff/playback/pcm"
+)
+
+// stored is a clip that claims integer words.
+type stored struct {
+	pcm.Clip
+	bits int
+}
+
+func (s stored) Format() pcm.Format {
+	return pcm.Format{Rate: s.Rate, Channels: len(s.Channels), Bits: s.bits}
+}
+
+// tones returns two different tones in words of the given length.
+func tones(bits, seconds int) pcm.Clip {
+	c := pcm.NewClip(48000, 2, 48000*seconds)
+	q := pcm.NewPlainQuantizer(bits)
+	for k, ch := range c.Channels {
+		for i := range ch {
+			w, _ := q.Word(0.5 * math.Sin(2*math.Pi*(997+float64(k)*10)*float64(i)/48000))
+			ch[i] = q.Value(w)
+		}
+	}
+	return c
+}
+
+func TestInspectionOfACleanFile(t *testing.T) {
+	r, err := measure.Inspect(stored{tones(24, 2), 24})
+	if err != nil || len(r.Warnings) != 0 {
+		t.Fatalf("warnings %q, error %v", r.Warnings, err)
+	}
+	c := r.Channel[0]
+	if c.EffectiveBits != 24 || c.ClippedSamples != 0 || r.Frames != 96000 || r.Seconds != 2 {
+		t.Errorf("%+v", r)
+	}
+	for what, v := range map[string][2]float64{
+		"peak": {c.PeakDBFS, -6.0206}, "RMS": {c.RMSDBFS, -6.0206}, "true peak": {r.TruePeakDBTP, -6.0206},
+	} {
+		if math.Abs(v[0]-v[1]) > 0.01 {
+			t.Errorf("%s: %.4f, want %.4f", what, v[0], v[1])
+		}
+	}
+}
+
+func TestInspectionCountsAndWarns(t *testing.T) {
+	for _, c := range []struct {
+		name, warning string
+		spoil         func(x pcm.Clip)
+		check         func(c measure.ChannelInspection) bool
+	}{
+		{"clipped", "clipped", func(x pcm.Clip) {
+			for i := 1000; i < 1005; i++ {
+				x.Channels[0][i] = 1 - 0x1p-23
+			}
+			x.Channels[0][9000] = -1
+		}, func(c measure.ChannelInspection) bool { return c.ClippedSamples == 6 && c.LongestClipRun == 5 }},
+		{"hole", "digital zero", func(x pcm.Clip) { clear(x.Channels[0][5001:5500]) }, func(c measure.ChannelInspection) bool { return c.LongestZeroRun >= 499 && c.LongestZeroRun <= 500 }},
+		{"held", "held", func(x pcm.Clip) {
+			for i := range 300 {
+				x.Channels[0][7000+i] = 0x1.3p-3
+			}
+		}, func(c measure.ChannelInspection) bool { return c.LongestHeldRun == 300 }},
+		{"DC", "DC", func(x pcm.Clip) {
+			for i := range x.Channels[0] {
+				x.Channels[0][i] += 0x1p-8
+			}
+		}, func(c measure.ChannelInspection) bool { return math.Abs(c.DC-0x1p-8) < 1e-6 }},
+		{"mono", "equals channel 1", func(x pcm.Clip) { copy(x.Channels[1], x.Channels[0]) }, nil},
+		{"16 of 24", "16 of 24", func(x pcm.Clip) { y := tones(16, 2); copy(x.Channels[0], y.Channels[0]) }, func(c measure.ChannelInspection) bool { return c.EffectiveBits == 16 }},
+		{"silent", "silence", func(x pcm.Clip) { clear(x.Channels[0]) }, func(c measure.ChannelInspection) bool { return c.EffectiveBits == 0 && math.IsInf(c.PeakDBFS, -1) }},
+	} {
+		clip := tones(24, 2)
+		c.spoil(clip)
+		r, err := measure.Inspect(stored{clip, 24})
+		if err != nil || !strings.Contains(strings.Join(r.Warnings, "\n"), c.warning) {
+			t.Errorf("%s: warnings %q, error %v", c.name, r.Warnings, err)
+		}
+		if c.check != nil && !c.check(r.Channel[0]) {
+			t.Errorf("%s: %+v", c.name, r.Channel[0])
+		}
+	}
+}
+
+func TestFloatsOffTheGridHaveNoWordLength(t *testing.T) {
+	c := tones(24, 1)
+	c.Channels[0][5] = 1e-30
+	if r, err := measure.Inspect(c); err != nil || !math.IsNaN(r.Channel[0].EffectiveBits) || r.Channel[1].EffectiveBits != 24 {
+		t.Errorf("%+v, error %v", r, err)
+	}
+}
+
+func BenchmarkInspect(b *testing.B) { benchmark(b, func(c pcm.Clip) { measure.Inspect(c) }) }

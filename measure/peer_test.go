@@ -1,0 +1,50 @@
+package measure_test
+
+import (
+	"math"
+	"testing"
+
+	"heardiff/measure"
+	"heardiff/playback/pcm"
+)
+
+// plucks returns twelve seconds of struck strings, 24-bit words: the formula is all there is to make it again.
+func plucks() pcm.Clip {
+	c := pcm.NewClip(48000, 2, 48000*12)
+	q := pcm.NewPlainQuantizer(24)
+	for i := range c.Len() {
+		n := i / 12000
+		t := float64(i-n*12000) / 48000
+		f := 110 * math.Pow(2, float64(n*7%24)/12)
+		amplitude := 0.02 + 0.5*float64(n*5%9)/8
+		for k := range c.Channels {
+			v := amplitude * math.Exp(-6*t) * (math.Sin(2*math.Pi*f*t) + 0.5*math.Sin(2*math.Pi*float64(3+k)*f*t) + 0.25*math.Sin(2*math.Pi*9.1*f*t))
+			w, _ := q.Word(v)
+			c.Channels[k][i] = q.Value(w)
+		}
+	}
+	return c
+}
+
+// ref: ffmpeg 5.1.9, of a WAV file of the same samples:
+//
+//	ffmpeg -nostats -i plucks.wav -filter_complex ebur128=peak=true -f null -
+//
+// printed I: −14.5 LUFS, LRA: 1.1 LU, true peak −1.8 dBFS, each rounded to 0.1.
+func TestLoudnessAgreesWithAnotherMeter(t *testing.T) {
+	l, err := measure.Loudness(plucks())
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := measure.TruePeak(plucks())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for what, v := range map[string][2]float64{
+		"integrated": {l.IntegratedLUFS, -14.5}, "range": {l.RangeLU, 1.1}, "true peak": {p.DBTP, -1.8},
+	} {
+		if math.Abs(v[0]-v[1]) > 0.1 { // the printed rounding, and what filters may differ by
+			t.Errorf("%s: %.3f, the other meter says %.1f", what, v[0], v[1])
+		}
+	}
+}
