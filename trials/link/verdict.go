@@ -176,10 +176,17 @@ func passed(c Control, alpha float64) bool {
 	return c.Trials > 0 && ok && c.Correct >= k
 }
 
-// missed reports whether a control long enough to be passed was not.
+// attentive is how often a listener who hears a plain difference is right; the rest are slips (common practice, no source).
+const attentive = 0.95
+
+// missed reports whether a positive control fits guessing, and does not fit an attentive listener with a slip or two.
 func missed(c Control, alpha float64) bool {
 	k, _, ok := stats.CriticalCount(c.Trials, 0.5, alpha)
-	return c.Trials > 0 && ok && c.Correct < k
+	if c.Trials == 0 || !ok || c.Correct >= k {
+		return false
+	}
+	b, err := stats.BinomialTest(c.Correct, c.Trials, attentive)
+	return err == nil && b.Below <= alpha
 }
 
 func voiding(all []Confound) string {

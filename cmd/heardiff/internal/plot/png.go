@@ -40,7 +40,7 @@ type pngCanvas struct {
 }
 
 func (c *pngCanvas) Line(points []Point, pen Pen) {
-	r := c.rasterizer()
+	r := &outline{}
 	for _, piece := range dashes(points, pen.Dash) {
 		for i := 1; i < len(piece); i++ {
 			c.segment(r, piece[i-1], piece[i], pen.Width/2)
@@ -54,7 +54,7 @@ func (c *pngCanvas) Line(points []Point, pen Pen) {
 
 // segment adds the rectangle of a line from p to q, half wide on either side, always wound the same way so that
 // overlapping pieces add up instead of cancelling.
-func (c *pngCanvas) segment(r *vector.Rasterizer, p, q Point, half float64) {
+func (c *pngCanvas) segment(r *outline, p, q Point, half float64) {
 	dx, dy := q.X-p.X, q.Y-p.Y
 	length := math.Hypot(dx, dy)
 	if length == 0 {
@@ -65,7 +65,7 @@ func (c *pngCanvas) segment(r *vector.Rasterizer, p, q Point, half float64) {
 }
 
 func (c *pngCanvas) Area(points []Point, ink Ink, opacity float64) {
-	r := c.rasterizer()
+	r := &outline{}
 	c.polygon(r, points)
 	col := c.theme[ink]
 	a := opacity
@@ -73,7 +73,7 @@ func (c *pngCanvas) Area(points []Point, ink Ink, opacity float64) {
 }
 
 func (c *pngCanvas) Disc(at Point, radius float64, ink Ink) {
-	r := c.rasterizer()
+	r := &outline{}
 	c.polygon(r, circle(at, radius, 32))
 	c.fill(r, c.theme[ink])
 }
@@ -90,23 +90,40 @@ func (c *pngCanvas) Text(at Point, s string, t Type) {
 	d.DrawString(s)
 }
 
-func (c *pngCanvas) rasterizer() *vector.Rasterizer {
-	return vector.NewRasterizer(c.img.Bounds().Dx(), c.img.Bounds().Dy())
+// outline collects polygons in pixels of the picture and the box around them.
+type outline struct {
+	polygons [][]Point
+	box      image.Rectangle
 }
 
-func (c *pngCanvas) polygon(r *vector.Rasterizer, points []Point) {
+func (c *pngCanvas) polygon(o *outline, points []Point) {
 	if len(points) < 3 {
 		return
 	}
-	r.MoveTo(float32(points[0].X*c.scale), float32(points[0].Y*c.scale))
-	for _, p := range points[1:] {
-		r.LineTo(float32(p.X*c.scale), float32(p.Y*c.scale))
+	scaled := make([]Point, len(points))
+	for i, p := range points {
+		scaled[i] = Point{p.X * c.scale, p.Y * c.scale}
+		x, y := int(math.Floor(scaled[i].X)), int(math.Floor(scaled[i].Y))
+		o.box = o.box.Union(image.Rect(x, y, x+2, y+2))
 	}
-	r.ClosePath()
+	o.polygons = append(o.polygons, scaled)
 }
 
-func (c *pngCanvas) fill(r *vector.Rasterizer, col color.Color) {
-	r.Draw(c.img, c.img.Bounds(), image.NewUniform(col), image.Point{})
+// fill rasterizes no more than the box: a chart draws hundreds of small marks.
+func (c *pngCanvas) fill(o *outline, col color.Color) {
+	if len(o.polygons) == 0 {
+		return
+	}
+	r := vector.NewRasterizer(o.box.Dx(), o.box.Dy())
+	left, top := float64(o.box.Min.X), float64(o.box.Min.Y)
+	for _, points := range o.polygons {
+		r.MoveTo(float32(points[0].X-left), float32(points[0].Y-top))
+		for _, p := range points[1:] {
+			r.LineTo(float32(p.X-left), float32(p.Y-top))
+		}
+		r.ClosePath()
+	}
+	r.Draw(c.img, o.box, image.NewUniform(col), image.Point{})
 }
 
 // circle returns n points around at, wound as segment winds.

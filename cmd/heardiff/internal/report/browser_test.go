@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 
@@ -110,8 +111,39 @@ func TestThePageInABrowser(t *testing.T) {
 	if n := evaluate[int](t, ctx, `[...document.querySelectorAll("figure .slim svg")].filter(s => s.getBoundingClientRect().width > 300).length`); n != len(titles) {
 		t.Errorf("%d narrow pictures, %d wide", n, len(titles))
 	}
+	printed(t, ctx)
 	if c := complaints(); len(c) > 0 {
 		t.Errorf("scripts complained: %q", c)
+	}
+}
+
+// printed checks that paper gets light inks and wide pictures, even from a dark screen.
+func printed(t *testing.T, ctx context.Context) {
+	t.Helper()
+	dark := []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: "dark"}}
+	colour := `getComputedStyle(document.querySelector("figure .wide svg text")).fill`
+	media := func(name string) string {
+		err := chromedp.Run(ctx, chromedp.EmulateViewport(1000, 1400), emulation.SetEmulatedMedia().WithMedia(name).WithFeatures(dark))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return evaluate[string](t, ctx, colour)
+	}
+	if got := media("screen"); got != "rgb(236, 239, 237)" {
+		t.Errorf("on a dark screen text is %s", got)
+	}
+	if got := media("print"); got != "rgb(29, 35, 41)" {
+		t.Errorf("on paper text is %s", got)
+	}
+	if *look == "" {
+		return
+	}
+	var picture []byte
+	if err := chromedp.Run(ctx, chromedp.FullScreenshot(&picture, 100)); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(*look+".print.png", picture, 0o600); err != nil {
+		t.Fatal(err)
 	}
 }
 

@@ -216,10 +216,14 @@ func ifKnown(v float64, s string) string {
 	return strings.ReplaceAll(s, "-", "−")
 }
 
-// number writes v with three significant digits, without an exponent.
+// number writes v with three significant digits, without an exponent below a million.
 func number(v float64) string {
 	if v == 0 {
 		return "0"
+	}
+	if v >= 1e6 && !math.IsInf(v, 0) {
+		e := math.Floor(math.Log10(v))
+		return fmt.Sprintf("%.1f·10^%.0f", v/math.Pow(10, e), e)
 	}
 	decimals := 2 - int(math.Floor(math.Log10(math.Abs(v))))
 	return ifKnown(v, strconv.FormatFloat(v, 'f', min(6, max(0, decimals)), 64))
