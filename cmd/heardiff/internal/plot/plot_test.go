@@ -260,3 +260,35 @@ func BenchmarkJitterSpectrumSVG(b *testing.B) {
 		plot.SVG(chart, 760)
 	}
 }
+
+// bent draws one thick line of many short pieces.
+type bent struct{}
+
+func (bent) Words() plot.Words      { return plot.Words{} }
+func (bent) Height(float64) float64 { return 40 }
+func (bent) Draw(c plot.Canvas, width, _ float64) {
+	var points []plot.Point
+	for x := 5.0; x < width-5; x += 2 {
+		points = append(points, plot.Point{X: x, Y: 20 + math.Sin(x)})
+	}
+	c.Line(points, plot.Pen{Ink: plot.Series1, Width: 10})
+}
+
+func TestTheJointsOfALineAreFilledToo(t *testing.T) {
+	var b bytes.Buffer
+	if err := plot.PNG(&b, bent{}, 100, plot.Light, 1); err != nil {
+		t.Fatal(err)
+	}
+	img, err := png.Decode(&b)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for x := 10; x < 90; x++ {
+		for y := 18; y <= 21; y++ {
+			r, g, bl, _ := img.At(x, y).RGBA()
+			if got := fmt.Sprintf("#%02x%02x%02x", r>>8, g>>8, bl>>8); got != plot.Light.Hex(plot.Series1) {
+				t.Fatalf("a hole at %d, %d: %s", x, y, got)
+			}
+		}
+	}
+}

@@ -130,7 +130,7 @@ func (c *pngCanvas) fill(o *outline, col color.Color) {
 func circle(at Point, radius float64, n int) []Point {
 	points := make([]Point, n)
 	for i := range points {
-		sin, cos := math.Sincos(-2 * math.Pi * float64(i) / float64(n))
+		sin, cos := math.Sincos(2 * math.Pi * float64(i) / float64(n))
 		points[i] = Point{at.X + radius*cos, at.Y + radius*sin}
 	}
 	return points
