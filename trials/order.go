@@ -170,16 +170,16 @@ func replacement(p Plan, seed Seed, comparison, n int) trial {
 	return trial{comparison: comparison, hidden: all[draw.below(len(all))]}
 }
 
-// right returns the answer that is right for a trial. In a negative control both sources are the same audio, so
-// no answer of an ABX trial is better than a guess, and a pair is always the same.
+// right returns the answer that agrees with what is hidden. In a negative control both sources are the same audio, so
+// that no ear can do better than a guess, however much it leans towards one answer: whoever does has another way in.
+// Were every pair of it held to be the same, a listener who always says 'same' would seem to know.
 func right(p Plan, t trial) Answer {
-	identical := p.Comparisons[t.comparison].Kind == NegativeControl
 	switch {
 	case p.Design == ABX && t.hidden.first == SourceA:
 		return AnswerA
 	case p.Design == ABX:
 		return AnswerB
-	case identical || t.hidden.first == t.hidden.second:
+	case t.hidden.first == t.hidden.second:
 		return AnswerSame
 	}
 	return AnswerDifferent

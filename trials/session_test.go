@@ -353,3 +353,24 @@ func TestPlanRejectsWhatMakesNoTest(t *testing.T) {
 		}
 	}
 }
+
+func TestNegativeControlIsAtChanceForEveryHabit(t *testing.T) {
+	for _, d := range []Design{ABX, SameDifferent} {
+		for _, habit := range d.Answers() {
+			p := testPlan(d, 1)
+			p.Comparisons = append(p.Comparisons, Comparison{Name: "none", Kind: NegativeControl, AudioA: "aa", AudioB: "aa", Trials: 2000})
+			s, m := begin(t, p, Seed{11})
+			for s.View().Phase != Done {
+				answer(t, s, habit)
+			}
+			r, err := s.Result(m.entries)
+			if err != nil {
+				t.Fatal(err)
+			}
+			// 4.4 standard deviations of a fair coin
+			if got := float64(r.Tallies[1].Correct); math.Abs(got-1000) > 4.4*math.Sqrt(500) {
+				t.Errorf("%s, always %s: right %v times of 2000", d, habit, got)
+			}
+		}
+	}
+}
