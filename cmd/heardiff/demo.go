@@ -63,8 +63,8 @@ type demoListener struct {
 }
 
 var demoListeners = []demoListener{
-	{"Wren", "trained", -62}, {"Heron", "trained", -60}, {"Owl", "trained", -64},
-	{"Mole", "untrained", -38}, {"Newt", "untrained", -40}, {"Carp", "untrained", -42},
+	{"Wren", "trained", -62}, {"Owl", "trained", -56},
+	{"Mole", "untrained", -34}, {"Newt", "untrained", -30},
 }
 
 func (a *app) runDemo(ctx context.Context, dir string) error {
@@ -144,8 +144,8 @@ func (d *demonstration) study(ctx context.Context) error {
 
 // capture invents the captures of all chains, two at a time, and adds them.
 func (d *demonstration) capture(ctx context.Context) error {
-	dir, err := os.MkdirTemp("", "heardiff-demo-*")
-	if err != nil {
+	dir := filepath.Join(d.dir, "recordings")
+	if err := os.Mkdir(dir, 0o755); err != nil {
 		return err
 	}
 	defer os.RemoveAll(dir)
@@ -182,7 +182,7 @@ func captureJobs() ([]captureJob, error) {
 	if err != nil {
 		return nil, err
 	}
-	music := demo.Music(demoRate, 18, 20300506)
+	music := demo.Music(demoRate, 15, 20300506)
 	var jobs []captureJob
 	for i, c := range demo.Bench() {
 		for k, kind := range []string{"jitter", "tone", "noise", "music"} {
@@ -254,7 +254,7 @@ func (d *demonstration) measure(ctx context.Context) error {
 func (d *demonstration) listen(ctx context.Context) error {
 	for _, p := range demoPlans {
 		err := d.do(ctx, "plan", "new", "--design", p.design, "--a", "direct", "--b", p.other, "--trials", strconv.Itoa(p.trials),
-			"--positive", "6", "--negative", "6", "--smallest-effect", "0.4")
+			"--positive", "12", "--negative", "8", "--smallest-effect", "0.4")
 		if err != nil {
 			return err
 		}

@@ -100,9 +100,9 @@ func treble(c pcm.Clip, db float64) pcm.Clip {
 func Signals(rate pcm.Rate) (map[string]pcm.Clip, error) {
 	all := map[string]pcm.Clip{}
 	for kind, c := range map[string]signal.Config{
-		"jitter": {Kind: signal.Jitter, Seconds: 14},
-		"tone":   {Kind: signal.Tone, Seconds: 6},
-		"noise":  {Kind: signal.Silence, Seconds: 6},
+		"jitter": {Kind: signal.Jitter, Seconds: 12},
+		"tone":   {Kind: signal.Tone, Seconds: 5},
+		"noise":  {Kind: signal.Silence, Seconds: 5},
 	} {
 		c.Rate, c.Bits, c.Channels = rate, 24, 2
 		clip, err := signal.Make(c)

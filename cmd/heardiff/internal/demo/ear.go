@@ -37,8 +37,8 @@ func (e *Ear) PickX(a, b, x pcm.Clip) bool {
 
 // SeemDifferent listens to a pair and reports whether it seems to differ.
 func (e *Ear) SeemDifferent(first, second pcm.Clip) bool {
-	// The criterion is that of a listener who says 'different' of a third of the pairs that are the same.
-	const criterion = 1.4
+	// The criterion of a careful listener, who says 'different' of one in eight pairs that are the same.
+	const criterion = 2.17
 	return math.Abs(e.distance(first, second)+math.Sqrt2*e.random.NormFloat64()) > criterion
 }
 
