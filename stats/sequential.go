@@ -110,8 +110,8 @@ func EvidencePlan(n int, pd, alpha float64) (Looks, error) {
 }
 
 // ruledOutCount returns the largest k at which the likelihood ratio of p uniform on [1/2, limit] against p = limit
-// reaches 1/α, −1 if none. Against any p ≥ limit its expectation is at most 1 when k is small, so Ville's inequality
-// bounds the risk.
+// reaches 1/α, −1 if none. One trial's ratio has expectation 1 at p = limit and less above it, so the product is a
+// supermartingale under every p ≥ limit, and Ville's inequality bounds the risk.
 func ruledOutCount(n int, limit, alpha float64) int {
 	reached := func(k int) bool { return lnEvidenceBelow(k, n, limit) >= -math.Log(alpha)-reachSlack }
 	return lastWhere(0, n, reached)

@@ -1,0 +1,147 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strconv"
+	"text/tabwriter"
+
+	"github.com/spf13/cobra"
+
+	"heardiff/stats"
+)
+
+type fitFlags struct {
+	shape, scale, lapse string
+	guess, confidence   float64
+	bootstrap           int
+	seed                uint64
+}
+
+func (a *app) fitCommand() *cobra.Command {
+	var f fitFlags
+	c := &cobra.Command{
+		Use:   "fit FILE.csv",
+		Short: "A psychometric function: from which dose on is it heard",
+		Long: `A psychometric function: from which dose on is it heard.
+
+FILE.csv has the columns dose,correct,trials and, if you like, listener. The threshold is the
+dose half-way between guessing and the best the listener does. Its interval comes from the
+profile likelihood; an end that the data do not bound is shown as a dash (null in JSON).
+
+` + exitCodes,
+		Example: "  heardiff fit dose.csv --shape logistic --lapse free --bootstrap 1000",
+		Args:    exactArgs("FILE.csv"),
+		RunE:    func(_ *cobra.Command, args []string) error { return a.fit(args[0], f) },
+	}
+	fl := c.Flags()
+	fl.StringVar(&f.shape, "shape", "weibull", "`weibull`, logistic or normal")
+	fl.StringVar(&f.scale, "scale", "log", "of the dose: `log` (log10) or linear")
+	fl.Float64Var(&f.guess, "guess", 0.5, "chance level, fixed by the design")
+	fl.StringVar(&f.lapse, "lapse", "0", "lapse rate, a `number` or free (0 to 0.1)")
+	fl.Float64Var(&f.confidence, "confidence", 0.95, "of the intervals")
+	fl.IntVar(&f.bootstrap, "bootstrap", 0, "simulated data sets for the goodness of fit; 0 is asymptotic")
+	fl.Uint64Var(&f.seed, "seed", 1, "of the simulation")
+	return c
+}
+
+func (a *app) fit(path string, f fitFlags) error {
+	cfg, err := fitConfig(f)
+	if err != nil {
+		return misused(err)
+	}
+	t, err := readTable(path, "dose", "correct", "trials")
+	if err != nil {
+		return err
+	}
+	points, err := dosesOf(t)
+	if err != nil {
+		return rejected(fmt.Errorf("%s: %w", path, err), "")
+	}
+	r, err := stats.FitCurve(points, cfg)
+	if err != nil {
+		return rejected(fmt.Errorf("%s: %w", path, err), doseHint(points, cfg))
+	}
+	result := struct {
+		Schema string `json:"schema"`
+		stats.Fit
+	}{"heardiff.fit/1", r}
+	return a.print(result, func(w io.Writer) { writeFit(w, r) })
+}
+
+func doseHint(points []stats.DosePoint, cfg stats.FitConfig) string {
+	for _, p := range points {
+		if p.Dose <= 0 && !cfg.Linear {
+			return "--scale linear takes doses of zero"
+		}
+	}
+	return ""
+}
+
+func fitConfig(f fitFlags) (stats.FitConfig, error) {
+	cfg := stats.FitConfig{Guess: f.guess, NoGuess: f.guess == 0, Confidence: f.confidence, Bootstrap: f.bootstrap, Seed: f.seed,
+		FreeLapse: f.lapse == "free", Linear: f.scale == "linear"}
+	var err error
+	if cfg.Shape, err = stats.ParseShape(f.shape); err != nil {
+		return cfg, fmt.Errorf("--shape %q: weibull, logistic or normal is wanted", f.shape)
+	}
+	if f.lapse != "free" {
+		if cfg.Lapse, err = strconv.ParseFloat(f.lapse, 64); err != nil || !(cfg.Lapse >= 0 && cfg.Lapse < 1) {
+			return cfg, fmt.Errorf("--lapse %q: a fraction below 1, or free, is wanted", f.lapse)
+		}
+	}
+	switch {
+	case f.scale != "log" && f.scale != "linear":
+		return cfg, fmt.Errorf("--scale %q: log or linear is wanted", f.scale)
+	case !(f.guess >= 0 && f.guess < 1):
+		return cfg, fmt.Errorf("--guess %v: a fraction below 1 is wanted", f.guess)
+	case f.guess+cfg.Lapse >= 1:
+		return cfg, fmt.Errorf("--guess %v and --lapse %v leave no room for a rise", f.guess, cfg.Lapse)
+	case !(f.confidence > 0 && f.confidence < 1):
+		return cfg, fmt.Errorf("--confidence %v: a fraction inside (0, 1) is wanted", f.confidence)
+	case f.bootstrap < 0 || f.bootstrap > 100_000:
+		return cfg, fmt.Errorf("--bootstrap %d: 0 to 100000 is wanted", f.bootstrap)
+	}
+	return cfg, nil
+}
+
+func dosesOf(t *rows) ([]stats.DosePoint, error) {
+	points := make([]stats.DosePoint, len(t.cells))
+	for i := range t.cells {
+		dose, err := t.number(i, "dose")
+		if err != nil {
+			return nil, err
+		}
+		correct, err := t.count(i, "correct")
+		if err != nil {
+			return nil, err
+		}
+		trials, err := t.count(i, "trials")
+		if err != nil {
+			return nil, err
+		}
+		if correct > trials || trials == 0 {
+			return nil, fmt.Errorf("line %d: %d correct of %d trials", t.lines[i], correct, trials)
+		}
+		points[i] = stats.DosePoint{Dose: dose, Correct: correct, Trials: trials, Listener: t.text(i, "listener")}
+	}
+	return points, nil
+}
+
+func writeFit(w io.Writer, r stats.Fit) {
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	fmt.Fprintf(t, "shape\t%s\tguess %g, lapse %.3f, %s dose\n", r.Shape, r.Guess, r.Lapse, r.Scale)
+	fmt.Fprintf(t, "threshold\t%s\t%s, %g %%\n", dose(r.Threshold), dose(r.ThresholdInterval[0])+" to "+dose(r.ThresholdInterval[1]), 100*r.Confidence)
+	fmt.Fprintf(t, "slope\t%s\t%s\n", number(r.Slope), span(r.SlopeInterval))
+	fmt.Fprintf(t, "fit\tp %s\tdeviance %.2f, df %d\n", pText(r.P), r.Deviance, r.DF)
+	t.Flush()
+	writeWarnings(w, r.Warnings)
+}
+
+// dose writes four figures, or a dash for what is not measurable.
+func dose(v float64) string {
+	if number(v) == "—" {
+		return "—"
+	}
+	return fmt.Sprintf("%.4g", v)
+}

@@ -1,0 +1,122 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"text/tabwriter"
+
+	"github.com/spf13/cobra"
+
+	"heardiff/stats"
+)
+
+func (a *app) poolCommand() *cobra.Command {
+	var alpha, confidence float64
+	c := &cobra.Command{
+		Use:   "pool FILE.csv",
+		Short: "Listeners together: totals, how much they differ, who hears it, groups compared",
+		Long: `Listeners together: totals, how much they differ, who hears it, groups compared.
+
+FILE.csv has the columns listener,group,correct,trials, one row a listener; the rows of one
+listener are added up. The total treats all trials as one listener's; where listeners differ,
+its p overstates the evidence, and pool says so.
+
+` + exitCodes,
+		Example: "  heardiff pool listeners.csv",
+		Args:    exactArgs("FILE.csv"),
+		RunE: func(_ *cobra.Command, args []string) error {
+			cfg, err := scoreConfig(scoreFlags{alpha: alpha, confidence: confidence, plan: "fixed"})
+			if err != nil {
+				return misused(err)
+			}
+			listeners, err := readListeners(args[0])
+			if err != nil {
+				return err
+			}
+			return a.poolListeners(listeners, cfg)
+		},
+	}
+	c.Flags().Float64Var(&alpha, "alpha", 0.05, "accepted risk of 'heard' by chance")
+	c.Flags().Float64Var(&confidence, "confidence", 0.95, "of two-sided intervals")
+	return c
+}
+
+// poolListeners pools and prints.
+func (a *app) poolListeners(listeners []stats.Listener, cfg stats.ScoreConfig) error {
+	p, err := stats.PoolListeners(listeners, cfg)
+	if err != nil {
+		return rejected(err, "")
+	}
+	result := struct {
+		Schema string `json:"schema"`
+		stats.Pool
+	}{"heardiff.pool/1", p}
+	return a.print(result, func(w io.Writer) { writePool(w, p) })
+}
+
+func readListeners(path string) ([]stats.Listener, error) {
+	t, err := readTable(path, "listener", "group", "correct", "trials")
+	if err != nil {
+		return nil, err
+	}
+	listeners, err := listenersOf(t)
+	if err != nil {
+		return nil, rejected(fmt.Errorf("%s: %w", path, err), "")
+	}
+	return listeners, nil
+}
+
+func listenersOf(t *rows) ([]stats.Listener, error) {
+	listeners := make([]stats.Listener, len(t.cells))
+	for i := range t.cells {
+		correct, err := t.count(i, "correct")
+		if err != nil {
+			return nil, err
+		}
+		trials, err := t.count(i, "trials")
+		if err != nil {
+			return nil, err
+		}
+		if t.text(i, "listener") == "" {
+			return nil, fmt.Errorf("line %d: the listener has no name", t.lines[i])
+		}
+		if correct > trials || trials == 0 {
+			return nil, fmt.Errorf("line %d: %d correct of %d trials", t.lines[i], correct, trials)
+		}
+		listeners[i] = stats.Listener{Listener: t.text(i, "listener"), Group: t.text(i, "group"), Correct: correct, Trials: trials}
+	}
+	return listeners, nil
+}
+
+func writePool(w io.Writer, p stats.Pool) {
+	t := newTable("", "correct", "trials", "%", "p", "p (Holm)", "d'", "ruled out above")
+	t.right(1, 2, 3, 4, 5, 6, 7)
+	row := func(name string, s stats.Score, holm string) {
+		t.row(name, fmt.Sprint(s.Correct), fmt.Sprint(s.Trials), fmt.Sprintf("%.1f", 100*s.Proportion), pText(s.P), holm,
+			number(s.DPrimeIndependent), number(s.DiscriminatorsUpper))
+	}
+	for _, l := range p.Listeners {
+		row(l.Listener, l.Score, pText(l.PHolm))
+	}
+	for _, g := range p.Groups {
+		row("group "+g.Group, g.Score, "")
+	}
+	row("all trials", p.Total, "")
+	t.print(w, "")
+	fmt.Fprintln(w)
+	writePooled(w, p)
+	writeWarnings(w, p.Warnings)
+}
+
+func writePooled(w io.Writer, p stats.Pool) {
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	h, b := p.Heterogeneity, p.BetaBinomial
+	fmt.Fprintf(t, "listeners differ\tp %s\tchi-square %s, df %d; Tarone's Z %s\n", pText(h.P), number(h.Chi2), h.DF, number(h.Tarone))
+	fmt.Fprintf(t, "beta-binomial\tmean %s\t%s; rho %s, p %s\n", number(b.Mean), span(b.Interval), number(b.Rho), pText(b.P))
+	fmt.Fprintf(t, "combined\tp %s\tStouffer, mid-p; Fisher %s\n", pText(p.StoufferP), pText(p.FisherP))
+	fmt.Fprintf(t, "at least one\tp %s\tthe best listener against chance\n", pText(p.MaximumP))
+	if d := p.GroupDifference; d != nil {
+		fmt.Fprintf(t, "%s less %s\t%s\t%s; p %s, permuting listeners\n", d.B, d.A, number(d.Estimate), span(d.Interval), pText(d.P))
+	}
+	t.Flush()
+}

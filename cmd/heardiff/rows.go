@@ -1,0 +1,106 @@
+package main
+
+import (
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"strconv"
+	"strings"
+)
+
+// rows is a CSV table with a header: cells by column name.
+type rows struct {
+	column map[string]int
+	lines  []int
+	cells  [][]string
+}
+
+// readRows reads a table that must have the wanted columns, in any order, beside others. Comments start with '#'.
+func readRows(r io.Reader, wanted ...string) (*rows, error) {
+	c := csv.NewReader(r)
+	c.Comment, c.TrimLeadingSpace = '#', true
+	head, err := c.Read()
+	if errors.Is(err, io.EOF) {
+		return nil, errors.New("the file is empty: a header line is wanted")
+	}
+	if err != nil {
+		return nil, err
+	}
+	t := &rows{column: map[string]int{}}
+	for i, name := range head {
+		name = strings.ToLower(strings.TrimSpace(strings.TrimPrefix(name, "\ufeff")))
+		if _, twice := t.column[name]; twice {
+			return nil, fmt.Errorf("column %q stands twice", name)
+		}
+		t.column[name] = i
+	}
+	for _, name := range wanted {
+		if !t.has(name) {
+			return nil, fmt.Errorf("column %q is missing (wanted: %s)", name, strings.Join(wanted, ","))
+		}
+	}
+	for {
+		record, err := c.Read()
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return nil, err
+		}
+		line, _ := c.FieldPos(0)
+		t.lines, t.cells = append(t.lines, line), append(t.cells, record)
+	}
+	if len(t.cells) == 0 {
+		return nil, errors.New("the file has a header and no rows")
+	}
+	return t, nil
+}
+
+func (t *rows) has(name string) bool {
+	_, ok := t.column[name]
+	return ok
+}
+
+// text returns a cell, or "" where the column is absent.
+func (t *rows) text(row int, name string) string {
+	c, ok := t.column[name]
+	if !ok {
+		return ""
+	}
+	return strings.TrimSpace(t.cells[row][c])
+}
+
+// count returns a cell as a whole number of at least zero.
+func (t *rows) count(row int, name string) (int, error) {
+	n, err := strconv.Atoi(t.text(row, name))
+	if err != nil || n < 0 {
+		return 0, fmt.Errorf("line %d: %s %q: a whole number of zero or more is wanted", t.lines[row], name, t.text(row, name))
+	}
+	return n, nil
+}
+
+// number returns a cell as a finite number.
+func (t *rows) number(row int, name string) (float64, error) {
+	v, err := strconv.ParseFloat(t.text(row, name), 64)
+	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
+		return 0, fmt.Errorf("line %d: %s %q: a number is wanted", t.lines[row], name, t.text(row, name))
+	}
+	return v, nil
+}
+
+// readTable reads the table in the file at path; its errors are marked rejected and name the path.
+func readTable(path string, wanted ...string) (*rows, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, rejected(err, "")
+	}
+	defer f.Close()
+	t, err := readRows(f, wanted...)
+	if err != nil {
+		return nil, rejected(fmt.Errorf("%s: %w", path, err), "the columns are "+strings.Join(wanted, ","))
+	}
+	return t, nil
+}

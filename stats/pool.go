@@ -1,0 +1,243 @@
+package stats
+
+import (
+	"fmt"
+	"math"
+)
+
+// Listener is one listener's total.
+type Listener struct {
+	Listener string
+	Group    string
+	Correct  int
+	Trials   int
+}
+
+// ListenerScore is one listener's score among others.
+type ListenerScore struct {
+	Listener string `json:"listener"`
+	Group    string `json:"group"`
+	Score
+	PHolm      float64 `json:"p_holm"` // adjusted for the number of listeners: any false finding
+	Log10PHolm float64 `json:"log10_p_holm"`
+	PBH        float64 `json:"p_bh"` // adjusted: proportion of false findings
+	Log10PBH   float64 `json:"log10_p_bh"`
+}
+
+// GroupScore is the naive total of one group beside what its listeners' spread says.
+type GroupScore struct {
+	Group     string `json:"group"`
+	Listeners int    `json:"listeners"`
+	Score
+	BetaBinomial BetaBinomial `json:"beta_binomial"`
+}
+
+// Pool is what several listeners say together.
+type Pool struct {
+	Total           Score            `json:"total"` // as if all trials were one listener's
+	Groups          []GroupScore     `json:"groups"`
+	Listeners       []ListenerScore  `json:"listeners"`
+	Heterogeneity   Heterogeneity    `json:"heterogeneity"`
+	BetaBinomial    BetaBinomial     `json:"beta_binomial"`
+	StoufferP       float64          `json:"stouffer_p"`
+	StoufferLog10P  float64          `json:"log10_stouffer_p"`
+	FisherP         float64          `json:"fisher_p"`
+	FisherLog10P    float64          `json:"log10_fisher_p"`
+	MaximumP        float64          `json:"maximum_p"` // at least one listener hears it: the best of them against chance
+	MaximumLog10P   float64          `json:"log10_maximum_p"`
+	GroupDifference *GroupDifference `json:"group_difference"` // nil with fewer than two groups
+	Warnings        []string         `json:"warnings"`
+}
+
+// PoolListeners pools listeners; several rows of one listener are added up. It is an error if there are none, a count
+// is out of range, or a listener stands in two groups.
+func PoolListeners(listeners []Listener, cfg ScoreConfig) (Pool, error) {
+	cfg, err := cfg.complete()
+	if err != nil {
+		return Pool{}, err
+	}
+	if len(listeners) == 0 {
+		return Pool{}, fmt.Errorf("stats: no listeners to pool")
+	}
+	var p Pool
+	if listeners, err = p.addUp(listeners); err != nil {
+		return Pool{}, err
+	}
+	if err := p.scoreEach(listeners, cfg); err != nil {
+		return Pool{}, err
+	}
+	counts := countsOf(listeners)
+	t := sumCounts(counts)
+	if p.Total, err = ScoreABX(t.Correct, t.Trials, cfg); err != nil {
+		return Pool{}, err
+	}
+	if err := p.setGroups(listeners, cfg); err != nil {
+		return Pool{}, err
+	}
+	p.Heterogeneity, p.BetaBinomial = TestHeterogeneity(counts), FitBetaBinomial(counts, cfg.Confidence)
+	p.combine(counts)
+	p.Warnings = append(p.Warnings, p.warnings(cfg)...)
+	return p, nil
+}
+
+// addUp returns one entry a listener, in order of first appearance.
+func (p *Pool) addUp(listeners []Listener) ([]Listener, error) {
+	at := make(map[string]int, len(listeners))
+	one := make([]Listener, 0, len(listeners))
+	for _, l := range listeners {
+		if err := checkCounts(l.Correct, l.Trials); err != nil {
+			return nil, fmt.Errorf("listener %q: %w", l.Listener, err)
+		}
+		i, known := at[l.Listener]
+		if !known {
+			at[l.Listener] = len(one)
+			one = append(one, l)
+			continue
+		}
+		if one[i].Group != l.Group {
+			return nil, fmt.Errorf("stats: listener %q stands in groups %q and %q", l.Listener, one[i].Group, l.Group)
+		}
+		one[i].Correct += l.Correct
+		one[i].Trials += l.Trials
+	}
+	if len(one) < len(listeners) {
+		p.Warnings = append(p.Warnings, fmt.Sprintf("%d rows belong to %d listeners: rows of one listener were added up", len(listeners), len(one)))
+	}
+	return one, nil
+}
+
+func countsOf(listeners []Listener) []Count {
+	counts := make([]Count, len(listeners))
+	for i, l := range listeners {
+		counts[i] = Count{l.Correct, l.Trials}
+	}
+	return counts
+}
+
+// scoreEach scores every listener; equal totals share one computation.
+func (p *Pool) scoreEach(listeners []Listener, cfg ScoreConfig) error {
+	known := map[Count]Score{}
+	ln := make([]float64, len(listeners))
+	p.Listeners = make([]ListenerScore, len(listeners))
+	for i, l := range listeners {
+		s, ok := known[Count{l.Correct, l.Trials}]
+		if !ok {
+			var err error
+			if s, err = ScoreABX(l.Correct, l.Trials, cfg); err != nil {
+				return fmt.Errorf("listener %q: %w", l.Listener, err)
+			}
+			known[Count{l.Correct, l.Trials}] = s
+		}
+		p.Listeners[i] = ListenerScore{Listener: l.Listener, Group: l.Group, Score: s}
+		ln[i] = lnBinomialUpper(l.Correct, l.Trials, 0.5)
+	}
+	holm, bh := Holm(ln), BenjaminiHochberg(ln)
+	for i := range p.Listeners {
+		l := &p.Listeners[i]
+		l.PHolm, l.Log10PHolm = math.Exp(holm[i]), log10Of(holm[i])
+		l.PBH, l.Log10PBH = math.Exp(bh[i]), log10Of(bh[i])
+	}
+	return nil
+}
+
+func (p *Pool) setGroups(listeners []Listener, cfg ScoreConfig) error {
+	var names []string
+	members := map[string][]Count{}
+	for _, l := range listeners {
+		if _, known := members[l.Group]; !known {
+			names = append(names, l.Group)
+		}
+		members[l.Group] = append(members[l.Group], Count{l.Correct, l.Trials})
+	}
+	for _, name := range names {
+		t := sumCounts(members[name])
+		s, err := ScoreABX(t.Correct, t.Trials, cfg)
+		if err != nil {
+			return err
+		}
+		p.Groups = append(p.Groups, GroupScore{Group: name, Listeners: len(members[name]), Score: s,
+			BetaBinomial: FitBetaBinomial(members[name], cfg.Confidence)})
+	}
+	if len(names) < 2 {
+		return nil
+	}
+	d := CompareGroups(members[names[0]], members[names[1]], cfg.Confidence)
+	d.A, d.B = names[0], names[1]
+	p.GroupDifference = &d
+	if len(names) > 2 {
+		p.Warnings = append(p.Warnings, fmt.Sprintf("%d groups: only the first two, %q and %q, are compared", len(names), names[0], names[1]))
+	}
+	return nil
+}
+
+func (p *Pool) combine(counts []Count) {
+	ln, z, weight := make([]float64, len(counts)), make([]float64, len(counts)), make([]float64, len(counts))
+	known := map[Count]float64{}
+	for i, c := range counts {
+		if _, ok := known[c]; !ok {
+			b, _ := BinomialTest(c.Correct, c.Trials, 0.5) // the counts were checked when each listener was scored
+			known[c] = b.midZ()
+		}
+		ln[i], z[i], weight[i] = lnBinomialUpper(c.Correct, c.Trials, 0.5), known[c], math.Sqrt(float64(c.Trials))
+	}
+	stouffer, fisher, most := Stouffer(z, weight), Fisher(ln), lnMaximum(counts, ln)
+	p.StoufferP, p.StoufferLog10P = math.Exp(stouffer), log10Of(stouffer)
+	p.FisherP, p.FisherLog10P = math.Exp(fisher), log10Of(fisher)
+	p.MaximumP, p.MaximumLog10P = math.Exp(most), log10Of(most)
+}
+
+// lnMaximum returns ln of the chance that guessing listeners give, anywhere among them, a p as small as the smallest
+// seen. Each listener's own discrete p-values count, so it is exact and never larger than Bonferroni's.
+func lnMaximum(counts []Count, ln []float64) float64 {
+	best := 0.0
+	for _, l := range ln {
+		best = math.Min(best, l)
+	}
+	known, none, sum := map[int]float64{}, 0.0, math.Inf(-1)
+	for _, c := range counts {
+		tail, ok := known[c.Trials]
+		if !ok {
+			tail = math.Inf(-1)
+			if k, _, can := criticalAt(c.Trials, best); can {
+				tail = lnBinomialUpper(k, c.Trials, 0.5)
+			}
+			known[c.Trials] = tail
+		}
+		none += math.Log1p(-math.Exp(tail))
+		sum = lnAdd(sum, tail)
+	}
+	if sum < -30 { // 1 − Π(1 − t) equals Σt to fifteen digits there, and does not underflow
+		return sum
+	}
+	return math.Min(0, ln1mExp(none))
+}
+
+// criticalAt is CriticalCount at chance 1/2 for an α given as a logarithm.
+func criticalAt(n int, lnAlpha float64) (k int, ln float64, ok bool) {
+	k = firstCount(0, n, func(k int) bool { return lnBinomialUpper(k, n, 0.5) <= lnAlpha+reachSlack })
+	return k, lnAlpha, k <= n
+}
+
+func (p *Pool) warnings(cfg ScoreConfig) []string {
+	var w []string
+	if h := p.Heterogeneity; h.Log10P <= math.Log10(cfg.Alpha) || h.TaroneLP <= math.Log10(cfg.Alpha) {
+		w = append(w, fmt.Sprintf("listeners differ more than chance (χ² %.2f, df %d, p %.2g; Tarone's Z %.2f): the pooled p of %.2g treats them as one and overstates the evidence; read each listener and the beta-binomial interval",
+			h.Chi2, h.DF, h.P, h.Tarone, p.Total.P))
+	}
+	hearing, wrong := 0, 0
+	for _, l := range p.Listeners {
+		if l.Log10PHolm <= math.Log10(cfg.Alpha) {
+			hearing++
+		}
+		if l.Log10PBelow+math.Log10(float64(len(p.Listeners))) <= math.Log10(cfg.Alpha/2) {
+			wrong++
+		}
+	}
+	if hearing > 0 && !p.Total.Reached {
+		w = append(w, fmt.Sprintf("the total does not reach α = %g, but %d of %d listeners do after Holm's correction", cfg.Alpha, hearing, len(p.Listeners)))
+	}
+	if wrong > 0 {
+		w = append(w, fmt.Sprintf("%d of %d listeners are reliably wrong: look for exchanged answers", wrong, len(p.Listeners)))
+	}
+	return w
+}
