@@ -191,8 +191,8 @@ func linkText(w io.Writer, r link.Result) {
 	if len(r.Rows) == 0 {
 		fmt.Fprintln(w, "no session has ended yet")
 	}
-	t := newTable("comparison", "listener", "right", "of", "p", "corrected", "d′", "p_d below", "random (ps)", "lines (ps)", "noise (dB)", "null (dB)", "verdict")
-	t.right(2, 3, 4, 5, 6, 7, 8, 9, 10, 11)
+	t := newTable("comparison", "design", "listener", "right", "of", "p", "corrected", "d′", "p_d below", "random (ps)", "lines (ps)", "noise (dB)", "null (dB)", "verdict")
+	t.right(3, 4, 5, 6, 7, 8, 9, 10, 11, 12)
 	for _, v := range r.Rows {
 		who := v.Listener
 		switch v.Kind {
@@ -202,7 +202,7 @@ func linkText(w io.Writer, r link.Result) {
 			who = fmt.Sprintf("%s (%d)", v.Group, v.Listeners)
 		}
 		m := v.Measured
-		t.row(v.Comparison, who, fmt.Sprint(v.Correct), fmt.Sprint(v.Trials), probability(v.P), probability(v.PHolm), decimals(v.DPrimeIndependent),
+		t.row(v.Comparison, v.Design, who, fmt.Sprint(v.Correct), fmt.Sprint(v.Trials), probability(v.P), probability(v.PHolm), decimals(v.DPrimeIndependent),
 			decimals(v.UpperPD), signedFigure(m.RandomJitterPS.Difference), signedFigure(m.DeterministicPS.Difference), signedFigure(m.NoiseAWeightedDB.Difference),
 			figure(m.NullDB, "%.1f"), string(v.Verdict))
 	}
@@ -212,7 +212,7 @@ func linkText(w io.Writer, r link.Result) {
 	}
 	for _, v := range r.Rows {
 		if v.Kind == "all" {
-			fmt.Fprintf(w, "\n%s: %s\n  %s\n", v.Comparison, v.Verdict, v.Reason)
+			fmt.Fprintf(w, "\n%s (%s): %s\n  %s\n", v.Comparison, v.Design, v.Verdict, v.Reason)
 		}
 	}
 	for _, trend := range r.Trends {

@@ -13,7 +13,7 @@
 //   - undecided: neither. The size of a fresh plan that would settle it is given; adding trials to this one would be
 //     peeking. It stays undecided, too, where a listener is reliably wrong, and where the replay chain's own jitter or
 //     noise exceeds every difference under test.
-//   - void: a negative control was passed (something leaks: nothing holds); a positive control was missed (no null
+//   - void: a negative control was passed, at the 0.01 level (something leaks: nothing holds); a positive control was missed (no null
 //     holds); or a 'heard' came with a level, alignment or response error large enough to be heard itself.
 package link
 

@@ -45,7 +45,7 @@ func Bench() []Chain {
 		{Name: "hamster-clock", About: "a box whose clock runs off a toy motor", Role: "source", Cost: 4, RandomPS: 420_000,
 			Lines: []Line{{Hz: 60, PeakPS: 90_000}}, NoiseDBFS: -111, GainDB: 0.22, DelaySamples: 15003.2, DriftPPM: 37.9},
 		{Name: "warm-stage", About: "an output stage said to be warm", Role: "source", Cost: 900, RandomPS: 37,
-			NoiseDBFS: -110, TrebleDB: -0.8, GainDB: -1.1, DelaySamples: 6100.13, DriftPPM: 2.7},
+			NoiseDBFS: -110, TrebleDB: -1.6, GainDB: -1.1, DelaySamples: 6100.13, DriftPPM: 2.7},
 		{Name: "loop", About: "the recorder's output into its input", Role: "floor", NoiseDBFS: -130, DelaySamples: 77.7},
 		{Name: "headphone-desk", About: "what the listeners hear through", Role: "replay", RandomPS: 55, NoiseDBFS: -113, DelaySamples: 301.9, DriftPPM: 1.1},
 	}
