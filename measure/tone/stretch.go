@@ -73,13 +73,16 @@ func (a *active) locate(levels [][]float64, size, frames int) {
 	if last < 0 {
 		return
 	}
-	if first > 0 {
+	// The tenth in which the signal begins may be silent for most of it, and after that a filter rings: it is left
+	// out, and the last one likewise. A short recording keeps the ends that are its own.
+	long := last-first >= 10
+	if first > 0 || long {
 		first++
 	}
 	a.from, a.to = first*size, min((last+1)*size, frames)
-	if last < len(levels[0])-1 {
+	if last < len(levels[0])-1 || long {
+		a.to = last * size
 		last--
-		a.to -= size
 	}
 	for _, l := range levels {
 		a.swingDB = append(a.swingDB, a.swing(l, first, last))

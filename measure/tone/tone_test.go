@@ -349,3 +349,25 @@ func BenchmarkTone(b *testing.B) {
 		})
 	}
 }
+
+// A recorder is started before the player and stopped after it: what stands before and after the tone, and the edges
+// themselves, must leave no trace.
+func TestSilenceBeforeAndAfterLeavesNoTrace(t *testing.T) {
+	for _, before := range []float64{0, 13.2, 100, 389.5, 4411.37, 4799.9, 9120.81, 47999.5} {
+		for _, after := range []int{0, 77, 4000, 30_000} {
+			c := pcm.NewClip(48000, 1, 3*48000)
+			for i := range c.Len() - after {
+				if at := float64(i) - before; at >= 0 {
+					c.Channels[0][i] = 0.7 * math.Sin(2*math.Pi*997*at/48000+0.7)
+				}
+			}
+			r, err := tone.Measure(c)
+			if err != nil {
+				t.Fatalf("%v frames before, %d after: %v", before, after, err)
+			}
+			if got := r.Channel[0].THDNDB; got > -140 {
+				t.Errorf("%v frames of silence before, %d after: THD+N %.1f dB of a pure sine", before, after, got)
+			}
+		}
+	}
+}
