@@ -53,7 +53,9 @@ func (m model) body() []string {
 			"  esc    stay")
 	case pageEnd:
 		for _, l := range m.summary {
-			lines = append(lines, "  "+l)
+			for _, part := range strings.Split(ansi.Wordwrap(l, max(10, m.width-4), ""), "\n") {
+				lines = append(lines, "  "+strings.TrimLeft(part, " "))
+			}
 		}
 		return lines
 	}
