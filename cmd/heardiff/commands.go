@@ -23,6 +23,8 @@ func (a *app) commands() []*cobra.Command {
 		a.linkCommand(),
 		a.reportCommand(),
 		a.verifyCommand(),
+		a.exportCommand(),
+		a.importCommand(),
 		a.demoCommand(),
 		a.scoreCommand(),
 		a.powerCommand(),

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"crypto/ed25519"
 	"crypto/rand"
 	"errors"
 	"fmt"
@@ -36,6 +37,23 @@ func (a *app) sealKey() (trials.Key, error) {
 		return makeKey(path)
 	}
 	return key, err
+}
+
+// siteKey returns the key that signs this site's bundles, and makes it on first use.
+func (a *app) siteKey() (ed25519.PrivateKey, error) {
+	dir, err := a.keyFolder()
+	if err != nil {
+		return nil, err
+	}
+	path := filepath.Join(dir, "site.key")
+	seed, err := readKey(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		seed, err = makeKey(path)
+	}
+	if err != nil {
+		return nil, err
+	}
+	return ed25519.NewKeyFromSeed(seed[:]), nil
 }
 
 func readKey(path string) (trials.Key, error) {

@@ -123,9 +123,11 @@ type Session struct {
 	// Device says what the session was heard through: its name, rate and format.
 	Device  string
 	Created time.Time
+	// Site is the fingerprint of the site where it was run, "" for this one.
+	Site string
 }
 
-const sessionColumns = `rowid, id, plan, listener, sealed, device, created`
+const sessionColumns = `rowid, id, plan, listener, sealed, device, created, site`
 
 // AddSession keeps a new session, before its first entry.
 func (s *Store) AddSession(ctx context.Context, v Session) error {
@@ -147,7 +149,7 @@ func (s *Store) Sessions(ctx context.Context) ([]Session, error) {
 	return list(ctx, s, func(row scanner) (Session, error) {
 		var v Session
 		var created instant
-		err := row.Scan(&v.Number, &v.ID, &v.Plan, &v.Listener, &v.Sealed, &v.Device, &created)
+		err := row.Scan(&v.Number, &v.ID, &v.Plan, &v.Listener, &v.Sealed, &v.Device, &created, &v.Site)
 		v.Created = created.Time
 		return v, err
 	}, `SELECT `+sessionColumns+` FROM sessions ORDER BY rowid`)

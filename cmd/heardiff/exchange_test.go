@@ -1,0 +1,185 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/csv"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+
+	"heardiff/trials"
+)
+
+// answerPlan works through plan 1 of the current study as listener L1, always with the first answer.
+func answerPlan(t *testing.T) {
+	t.Helper()
+	a := &app{stdout: &bytes.Buffer{}, stderr: &bytes.Buffer{}, now: time.Now, getenv: os.Getenv}
+	ctx := context.Background()
+	s, err := a.openStudy(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	session, err := a.findSession(ctx, s, listenOptions{plan: "1", listener: "L1"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for session.View().Phase != trials.Done {
+		for _, l := range session.View().Design.Labels() {
+			session.Heard(l, 1)
+		}
+		if err := session.Ask(session.View().Design.Answers()[0], 0); err != nil {
+			t.Fatal(err)
+		}
+		if err := session.Confirm(); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// at runs what follows as another site: its own key, its own study.
+func at(t *testing.T, dir, site string) {
+	t.Helper()
+	t.Setenv("HEARDIFF_KEYS", filepath.Join(dir, site+"-keys"))
+	t.Setenv("HEARDIFF_STUDY", filepath.Join(dir, site))
+}
+
+func TestResultsOfManySitesComeTogether(t *testing.T) {
+	home := listeningStudy(t, "abx", 5)
+	keys := os.Getenv("HEARDIFF_KEYS")
+	dir := t.TempDir()
+	kit := filepath.Join(dir, "kit.bundle")
+	command(t, 0, "export", "--kit", kit, "--plan", "1")
+	var bundles []string
+	for _, site := range []string{"north", "south"} {
+		at(t, dir, site)
+		command(t, 0, "import", kit)
+		command(t, 0, "listener", "add", "L1", "--group", "untrained", "--hearing", "fine")
+		answerPlan(t)
+		out := filepath.Join(dir, site+".bundle")
+		command(t, 0, "export", "--out", out, "--anonymous")
+		bundles = append(bundles, out)
+	}
+	data, err := os.ReadFile(bundles[0])
+	if err != nil || bytes.Contains(data, []byte("fine")) {
+		t.Errorf("the anonymous bundle holds what the listener said: %v", err)
+	}
+	t.Setenv("HEARDIFF_KEYS", keys)
+	copied := filepath.Join(dir, "copy")
+	if err := os.CopyFS(copied, os.DirFS(home)); err != nil {
+		t.Fatal(err)
+	}
+	merge := func(study string, order ...string) string {
+		t.Setenv("HEARDIFF_STUDY", study)
+		for _, b := range order {
+			command(t, 0, "import", b)
+		}
+		command(t, 0, "verify")
+		out, _ := command(t, 0, "results", "--json")
+		return out
+	}
+	one := merge(home, bundles[0], bundles[1])
+	other := merge(copied, bundles[1], bundles[0], bundles[1])
+	if !reflect.DeepEqual(sessionsOf(t, one), sessionsOf(t, other)) || len(sessionsOf(t, one)) != 2 {
+		t.Errorf("the order of merging, or merging twice, makes a difference:\n%s\n%s", one, other)
+	}
+	out, _ := command(t, 0, "import", bundles[0])
+	if !strings.Contains(out, "1 were here already") {
+		t.Errorf("a bundle that comes again: %s", out)
+	}
+}
+
+// sessionsOf returns the sessions of a results object by id.
+func sessionsOf(t *testing.T, text string) map[string]any {
+	t.Helper()
+	var r struct {
+		Sessions []map[string]any `json:"sessions"`
+	}
+	if err := json.Unmarshal([]byte(text), &r); err != nil {
+		t.Fatal(err)
+	}
+	all := map[string]any{}
+	for _, s := range r.Sessions {
+		all[s["session"].(string)] = s
+	}
+	return all
+}
+
+func TestForeignAndEditedBundlesLeaveTheStudyAsItWas(t *testing.T) {
+	study := listeningStudy(t, "abx", 3)
+	answerPlan(t)
+	dir := t.TempDir()
+	good := filepath.Join(dir, "good.bundle")
+	command(t, 0, "export", "--out", good)
+	data, err := os.ReadFile(good)
+	if err != nil {
+		t.Fatal(err)
+	}
+	edited := filepath.Join(dir, "edited.bundle")
+	if err := os.WriteFile(edited, bytes.Replace(data, []byte(`"answer":"a"`), []byte(`"answer":"b"`), 1), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	before, _ := command(t, 0, "study", "show", "--json")
+	_, errs := command(t, 3, "import", edited)
+	if !strings.Contains(errs, "was changed") {
+		t.Errorf("edited: %s", errs)
+	}
+	command(t, 3, "import", good, "--from", "0000000000000000")
+	command(t, 3, "import", filepath.Join(dir, "missing"))
+	command(t, 2, "import")
+	command(t, 2, "export")
+	command(t, 2, "export", "--kit", filepath.Join(dir, "k"))
+	if after, _ := command(t, 0, "study", "show", "--json"); after != before {
+		t.Errorf("the study changed:\n%s\n%s", before, after)
+	}
+	elsewhere := filepath.Join(dir, "elsewhere")
+	command(t, 0, "study", "new", elsewhere, "--title", "another")
+	t.Setenv("HEARDIFF_STUDY", elsewhere)
+	if _, errs = command(t, 3, "import", good); !strings.Contains(errs, "another study") {
+		t.Errorf("foreign: %s", errs)
+	}
+	t.Setenv("HEARDIFF_STUDY", study)
+}
+
+func TestTablesAreTidy(t *testing.T) {
+	listeningStudy(t, "same-different", 6)
+	answerPlan(t)
+	dir := filepath.Join(t.TempDir(), "tables")
+	command(t, 0, "export", "--csv", dir)
+	known := map[string]bool{}
+	for _, name := range []string{"data_dictionary.csv", "sessions.csv", "trials.csv", "results.csv", "measurements.csv"} {
+		f, err := os.Open(filepath.Join(dir, name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		rows, err := csv.NewReader(f).ReadAll()
+		f.Close()
+		if err != nil {
+			t.Fatal(err)
+		}
+		switch name {
+		case "data_dictionary.csv":
+			for _, r := range rows[1:] {
+				known[r[0]+" "+r[1]] = true
+			}
+			continue
+		case "trials.csv":
+			if len(rows) != 7 {
+				t.Errorf("%d rows for 6 trials", len(rows)-1)
+			}
+		}
+		for _, c := range rows[0] {
+			if !known[name+" "+c] {
+				t.Errorf("%s: column %q is not in the dictionary", name, c)
+			}
+		}
+	}
+	if left, _ := filepath.Glob(filepath.Join(dir, ".tables-*")); left != nil {
+		t.Errorf("left behind: %v", left)
+	}
+}

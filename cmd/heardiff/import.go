@@ -1,0 +1,186 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+
+	"heardiff/trials/bundle"
+	"heardiff/trials/sqlite"
+)
+
+func (a *app) importCommand() *cobra.Command {
+	var from string
+	c := &cobra.Command{
+		Use:   "import FILE [--from FINGERPRINT]",
+		Short: "take in another site's results, or a kit to listen to",
+		Long: `Take in a bundle. Results are joined to the study they belong to; a kit makes a new study
+in the folder given by --study, ready to listen.
+
+Before anything is written the signature, every hash, every chain of entries and every
+sealed order is checked; a record that was edited is named and nothing is taken. A bundle
+that comes twice changes nothing, and the order in which bundles come makes no difference.
+The fingerprint tells whose key signed: compare it with the sender over another line, or
+have it compared with --from.
+
+` + exitCodes,
+		Example: "  heardiff import for-lisa.bundle --study lisa\n  heardiff import results.bundle --from 3f1c0a9b7d2e4455",
+		Args:    exactArgs("FILE"),
+		RunE:    func(c *cobra.Command, args []string) error { return a.importBundle(c.Context(), args[0], from) },
+	}
+	c.Flags().StringVar(&from, "from", "", "take only what the site with this `fingerprint` signed")
+	return c
+}
+
+// imported is what "import" prints.
+type imported struct {
+	Schema      string      `json:"schema"`
+	Kind        bundle.Kind `json:"kind"`
+	Fingerprint string      `json:"fingerprint"`
+	Study       string      `json:"study"`
+	sqlite.Merged
+	Excerpts int `json:"excerpts"`
+}
+
+func (a *app) importBundle(ctx context.Context, path, from string) error {
+	f, err := os.Open(path)
+	if err != nil {
+		return rejected(err, "")
+	}
+	defer f.Close()
+	info, err := f.Stat()
+	if err != nil {
+		return err
+	}
+	b, err := bundle.Read(f, info.Size())
+	if err != nil {
+		return rejected(fmt.Errorf("%s: %w", path, err), "nothing was taken; ask the sender for the bundle again")
+	}
+	if from != "" && from != b.Fingerprint() {
+		return rejected(fmt.Errorf("%s: signed by site %s, not by %s", path, b.Fingerprint(), from), "")
+	}
+	if b.Manifest.Kind == bundle.Kit {
+		return a.importKit(ctx, b)
+	}
+	return a.importResults(ctx, b, path)
+}
+
+// importResults joins the sessions of another site to the study they belong to.
+func (a *app) importResults(ctx context.Context, b *bundle.Bundle, path string) error {
+	s, err := a.openStudy(ctx)
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	of, err := s.Study(ctx)
+	if err != nil {
+		return err
+	}
+	if of.ID != b.Manifest.Study {
+		return rejected(fmt.Errorf("%s: results of another study, %q", path, b.Manifest.Title),
+			"results are joined where their plan was made: send a kit, and import what comes back")
+	}
+	sum, err := hashFile(path)
+	if err != nil {
+		return err
+	}
+	m := sqlite.Merge{Bundle: sum, Site: b.Fingerprint(), Plans: b.Content.Plans}
+	// Two sites may both have a listener L1: the site's fingerprint tells them apart.
+	name := func(id string) string { return id + "@" + b.Fingerprint()[:8] }
+	for _, l := range b.Content.Listeners {
+		m.Listeners = append(m.Listeners, sqlite.Listener{ID: name(l.ID), Group: l.Group, Years: l.Years, Hearing: l.Hearing,
+			Transducer: l.Transducer, Room: l.Room, Consent: l.Consent, Simulated: l.Simulated})
+	}
+	for _, v := range b.Content.Sessions {
+		m.Sessions = append(m.Sessions, sqlite.MergeSession{ID: v.ID, Listener: name(v.Listener), Device: v.Device, PlanHash: v.Plan, Entries: v.Entries})
+	}
+	count, err := s.Merge(ctx, m)
+	if err != nil {
+		return inStudy(fmt.Errorf("%s: %w", path, err))
+	}
+	return a.printImported(imported{Kind: bundle.Results, Fingerprint: b.Fingerprint(), Study: of.ID, Merged: count})
+}
+
+func (a *app) printImported(r imported) error {
+	r.Schema = "heardiff.import/1"
+	return a.print(r, func(w io.Writer) {
+		if r.Kind == bundle.Kit {
+			fmt.Fprintf(w, "kit of site %s: %d excerpts, ready to listen (\"heardiff plan list\" names the plan)\n", r.Fingerprint, r.Excerpts)
+			return
+		}
+		fmt.Fprintf(w, "results of site %s: %d sessions of %d listeners are new, %d were here already\n", r.Fingerprint, r.Sessions, r.Listeners, r.Known)
+	})
+}
+
+// importKit makes a study that carries the sender's, with the kit's plan and audio.
+func (a *app) importKit(ctx context.Context, b *bundle.Bundle) error {
+	dir := a.studyFolder()
+	if _, err := os.Stat(filepath.Join(dir, sqlite.FileName)); err == nil || dir == "." {
+		return rejected(errors.New("a kit makes a study of its own"), "name a new folder for it: --study DIR")
+	}
+	_, statErr := os.Stat(dir)
+	s, err := sqlite.CreateAs(ctx, dir, sqlite.Study{ID: b.Manifest.Study, Title: b.Manifest.Title}, a.now)
+	if err != nil {
+		return inStudy(err)
+	}
+	err = errors.Join(fillFromKit(ctx, s, b), s.Close())
+	if err != nil {
+		if errors.Is(statErr, os.ErrNotExist) { // the folder is ours: nothing half-made stays
+			err = errors.Join(err, os.RemoveAll(dir))
+		}
+		return rejected(err, "nothing was taken; ask the sender for the kit again")
+	}
+	return a.printImported(imported{Kind: bundle.Kit, Fingerprint: b.Fingerprint(), Study: b.Manifest.Study,
+		Excerpts: len(b.Content.Excerpts), Merged: sqlite.Merged{Plans: len(b.Content.Plans)}})
+}
+
+func fillFromKit(ctx context.Context, s *sqlite.Store, b *bundle.Bundle) error {
+	for _, c := range b.Content.Chains {
+		if err := checkName("chain", c.Name); err != nil {
+			return err
+		}
+		if err := s.AddChain(ctx, sqlite.Chain(c)); err != nil {
+			return err
+		}
+	}
+	for _, e := range b.Content.Excerpts {
+		if err := checkName("excerpt", e.Name); err != nil {
+			return err
+		}
+		stored := sqlite.Excerpt{Name: e.Name, Music: e.Music, StartS: e.StartS, Seconds: e.Seconds, RateHz: e.RateHz, Result: e.Result}
+		for _, p := range e.Presentations {
+			// The name in the folder is the hash: nothing from outside becomes part of a path.
+			path := "audio/excerpts/kit-" + p.SHA256[:16] + ".wav"
+			if err := unpack(s.Path(path), b, p.SHA256); err != nil {
+				return err
+			}
+			stored.Presentations = append(stored.Presentations, sqlite.Presentation{Excerpt: e.Name, Chain: p.Chain,
+				Treatment: p.Treatment, Dose: p.Dose, Path: path, SHA256: p.SHA256, Result: p.Result})
+		}
+		if err := s.SaveExcerpt(ctx, stored); err != nil {
+			return err
+		}
+	}
+	for _, p := range b.Content.Plans {
+		if err := s.AddPlan(ctx, p); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func unpack(path string, b *bundle.Bundle, sum string) error {
+	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+		return err
+	}
+	f, err := os.Create(path)
+	if err != nil {
+		return err
+	}
+	return errors.Join(b.Audio(f, sum), f.Close())
+}

@@ -1,0 +1,186 @@
+// Package bundle exchanges plans and results between sites in one signed file.
+//
+// A bundle is a zip archive of stored (never compressed) members, so that no small file can grow into a large one:
+//
+//	manifest.json   what the other members are: name, size, SHA-256; who made it; of which study
+//	signature       the maker's Ed25519 signature of manifest.json, 64 bytes
+//	content.json    plans, listeners, sessions with their chained entries, chains and excerpts
+//	audio/SHA256    prepared excerpts, in a kit
+//
+// A results bundle carries sessions that have ended; a kit carries what another site needs to listen, and no answers.
+// Read trusts nothing: names, sizes, hashes, signature, versions, plans, chains of entries and sealed orders are all
+// checked before anything is handed on. Whose key signed is for the reader to decide: the fingerprint tells.
+package bundle
+
+import (
+	"crypto/ed25519"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"heardiff/trials"
+)
+
+// Schema is the version of the format that this package reads and writes.
+const Schema = "heardiff.bundle/1"
+
+// Errors a caller branches on.
+var (
+	// ErrDamaged is wrapped where a bundle is not whole: cut, changed, or no bundle at all.
+	ErrDamaged = errors.New("the bundle is damaged or was changed")
+	// ErrVersion is wrapped for a bundle of another version.
+	ErrVersion = errors.New("the bundle is of another version")
+	// ErrRecord is wrapped where a record in a properly signed bundle is not true to its own seal.
+	ErrRecord = errors.New("a record in the bundle was edited")
+)
+
+// Limits of what Read takes.
+const (
+	MaxBytes   = 4 << 30 // the whole file
+	MaxContent = 1 << 30 // content.json
+	MaxMembers = 10_000
+)
+
+// Kind says what a bundle is for.
+type Kind string
+
+// The kinds.
+const (
+	Results Kind = "results" // sessions that have ended
+	Kit     Kind = "kit"     // a plan and its audio, to listen elsewhere
+)
+
+// Manifest is the signed part.
+type Manifest struct {
+	Schema  string    `json:"schema"`
+	Kind    Kind      `json:"kind"`
+	Study   string    `json:"study"` // the study's id
+	Title   string    `json:"title"`
+	Site    string    `json:"site"` // the maker's public key, hexadecimal
+	Created time.Time `json:"created"`
+	Members []Member  `json:"members"`
+}
+
+// Member is one file of the bundle.
+type Member struct {
+	Name   string `json:"name"`
+	Bytes  int64  `json:"bytes"`
+	SHA256 string `json:"sha256"`
+}
+
+// Content is what is exchanged.
+type Content struct {
+	Plans     []trials.Plan `json:"plans"`
+	Chains    []Chain       `json:"chains"`
+	Excerpts  []Excerpt     `json:"excerpts"`
+	Listeners []Listener    `json:"listeners"`
+	Sessions  []Session     `json:"sessions"`
+}
+
+// Chain is a chain, as the study knows it.
+type Chain struct {
+	Name  string   `json:"name"`
+	About string   `json:"about"`
+	Cost  *float64 `json:"cost"`
+	Role  string   `json:"role"`
+}
+
+// Excerpt is a prepared stretch of music.
+type Excerpt struct {
+	Name          string          `json:"name"`
+	Music         string          `json:"music"`
+	StartS        float64         `json:"start_s"`
+	Seconds       float64         `json:"seconds"`
+	RateHz        int             `json:"rate_hz"`
+	Result        json.RawMessage `json:"result"`
+	Presentations []Presentation  `json:"presentations"`
+}
+
+// Presentation is one prepared file; its audio is the member audio/SHA256.
+type Presentation struct {
+	Chain     string          `json:"chain"`
+	Treatment string          `json:"treatment"`
+	Dose      float64         `json:"dose"`
+	SHA256    string          `json:"sha256"`
+	Result    json.RawMessage `json:"result"`
+}
+
+// Listener is a pseudonym and, unless the bundle is anonymous, what the listener chose to say.
+type Listener struct {
+	ID         string   `json:"id"`
+	Group      string   `json:"group"`
+	Years      *float64 `json:"years"`
+	Hearing    string   `json:"hearing"`
+	Transducer string   `json:"transducer"`
+	Room       string   `json:"room"`
+	Consent    string   `json:"consent"`
+	Simulated  bool     `json:"simulated"`
+}
+
+// Session is a session that has ended, with every entry.
+type Session struct {
+	ID       string         `json:"id"`
+	Plan     string         `json:"plan"` // SHA-256 of the plan, hexadecimal
+	Listener string         `json:"listener"`
+	Device   string         `json:"device"`
+	Entries  []trials.Entry `json:"entries"`
+}
+
+// PlanHash returns the plan's hash in hexadecimal, by which sessions name it.
+func PlanHash(p trials.Plan) string {
+	h := p.Hash()
+	return hex.EncodeToString(h[:])
+}
+
+// Fingerprint returns the first 16 hexadecimal digits of the SHA-256 of a public key: short enough to read out.
+func Fingerprint(site ed25519.PublicKey) string {
+	sum := sha256.Sum256(site)
+	return hex.EncodeToString(sum[:8])
+}
+
+// check holds every record of the content against its own seal.
+func (c Content) check() error {
+	for _, e := range c.Excerpts {
+		for _, p := range e.Presentations {
+			if !isSHA256(p.SHA256) {
+				return fmt.Errorf("%w: excerpt %q: %q is no SHA-256", ErrRecord, e.Name, p.SHA256)
+			}
+		}
+	}
+	plans := map[string]trials.Plan{}
+	for _, p := range c.Plans {
+		if err := p.Validate(); err != nil {
+			return fmt.Errorf("%w: plan %q: %w", ErrRecord, p.ID, err)
+		}
+		plans[PlanHash(p)] = p
+	}
+	listeners := map[string]bool{}
+	for _, l := range c.Listeners {
+		if l.ID == "" || listeners[l.ID] {
+			return fmt.Errorf("%w: listener %q is missing or stands twice", ErrRecord, l.ID)
+		}
+		listeners[l.ID] = true
+	}
+	seen := map[string]bool{}
+	for _, s := range c.Sessions {
+		p, known := plans[s.Plan]
+		switch {
+		case seen[s.ID]:
+			return fmt.Errorf("%w: session %q stands twice", ErrRecord, s.ID)
+		case !known:
+			return fmt.Errorf("%w: session %q: its plan is not in the bundle, or was changed", ErrRecord, s.ID)
+		case !listeners[s.Listener]:
+			return fmt.Errorf("%w: session %q: listener %q is not in the bundle", ErrRecord, s.ID, s.Listener)
+		case len(s.Entries) == 0 || s.Entries[0].Session != s.ID:
+			return fmt.Errorf("%w: session %q: the entries are another session's", ErrRecord, s.ID)
+		}
+		seen[s.ID] = true
+		if _, err := trials.Reveal(p, s.Entries); err != nil {
+			return fmt.Errorf("%w: session %q: %w", ErrRecord, s.ID, err)
+		}
+	}
+	return nil
+}

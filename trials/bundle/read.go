@@ -1,0 +1,212 @@
+package bundle
+
+import (
+	"archive/zip"
+	"bytes"
+	"crypto/ed25519"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"io"
+	"strings"
+)
+
+const (
+	manifestName  = "manifest.json"
+	signatureName = "signature"
+	contentName   = "content.json"
+	audioPrefix   = "audio/"
+	maxManifest   = 4 << 20
+)
+
+// Bundle is a bundle that passed every check.
+type Bundle struct {
+	Manifest Manifest
+	Content  Content
+	site     ed25519.PublicKey
+	files    map[string]*zip.File
+}
+
+// Fingerprint returns the fingerprint of the key that signed.
+func (b *Bundle) Fingerprint() string { return Fingerprint(b.site) }
+
+// Read checks a bundle of the given size and returns it. Errors wrap ErrDamaged, ErrVersion or ErrRecord and name what
+// is wrong. The audio is checked by Audio, as it is read.
+func Read(r io.ReaderAt, size int64) (*Bundle, error) {
+	if size > MaxBytes {
+		return nil, fmt.Errorf("%w: %d bytes, at most %d are taken", ErrDamaged, size, int64(MaxBytes))
+	}
+	z, err := zip.NewReader(r, size)
+	if err != nil {
+		return nil, fmt.Errorf("%w: %w", ErrDamaged, err)
+	}
+	b := &Bundle{files: map[string]*zip.File{}}
+	if err := b.index(z, size); err != nil {
+		return nil, err
+	}
+	if err := b.readManifest(); err != nil {
+		return nil, err
+	}
+	if err := b.compareMembers(); err != nil {
+		return nil, err
+	}
+	if err := b.readContent(); err != nil {
+		return nil, err
+	}
+	return b, b.Content.check()
+}
+
+// index refuses names that are not this format's (and with them every path that leads elsewhere), compression (and
+// with it every bomb), links, doubles, and sizes that the file cannot hold.
+func (b *Bundle) index(z *zip.Reader, size int64) error {
+	if len(z.File) > MaxMembers {
+		return fmt.Errorf("%w: %d members, at most %d are taken", ErrDamaged, len(z.File), MaxMembers)
+	}
+	total := uint64(0)
+	for _, f := range z.File {
+		switch {
+		case !memberName(f.Name):
+			return fmt.Errorf("%w: member %q has no place in a bundle", ErrDamaged, f.Name)
+		case b.files[f.Name] != nil:
+			return fmt.Errorf("%w: member %q stands twice", ErrDamaged, f.Name)
+		case f.Method != zip.Store || f.CompressedSize64 != f.UncompressedSize64:
+			return fmt.Errorf("%w: member %q is compressed", ErrDamaged, f.Name)
+		case !f.Mode().IsRegular():
+			return fmt.Errorf("%w: member %q is no plain file", ErrDamaged, f.Name)
+		}
+		if total += f.UncompressedSize64; f.UncompressedSize64 > uint64(size) || total > uint64(size) {
+			return fmt.Errorf("%w: the members are larger than the file", ErrDamaged)
+		}
+		b.files[f.Name] = f
+	}
+	return nil
+}
+
+func memberName(name string) bool {
+	if name == manifestName || name == signatureName || name == contentName {
+		return true
+	}
+	sum, ok := strings.CutPrefix(name, audioPrefix)
+	return ok && isSHA256(sum)
+}
+
+func isSHA256(s string) bool {
+	raw, err := hex.DecodeString(s)
+	return err == nil && len(raw) == sha256.Size && s == strings.ToLower(s)
+}
+
+func (b *Bundle) readManifest() error {
+	manifest, err := b.read(manifestName, maxManifest)
+	if err != nil {
+		return err
+	}
+	signature, err := b.read(signatureName, ed25519.SignatureSize)
+	if err != nil {
+		return err
+	}
+	if err := json.Unmarshal(manifest, &b.Manifest); err != nil {
+		return fmt.Errorf("%w: manifest: %w", ErrDamaged, err)
+	}
+	if b.Manifest.Schema != Schema {
+		return fmt.Errorf("%w: %q, this heardiff reads %q", ErrVersion, b.Manifest.Schema, Schema)
+	}
+	key, err := hex.DecodeString(b.Manifest.Site)
+	if err != nil || len(key) != ed25519.PublicKeySize {
+		return fmt.Errorf("%w: the manifest names no key", ErrDamaged)
+	}
+	if b.site = key; !ed25519.Verify(b.site, manifest, signature) {
+		return fmt.Errorf("%w: the signature is not that of the key in the manifest", ErrDamaged)
+	}
+	if b.Manifest.Kind != Results && b.Manifest.Kind != Kit {
+		return fmt.Errorf("%w: kind %q unknown", ErrVersion, b.Manifest.Kind)
+	}
+	return nil
+}
+
+// compareMembers demands that archive and manifest name the same members with the same sizes.
+func (b *Bundle) compareMembers() error {
+	named := map[string]bool{manifestName: true, signatureName: true}
+	for _, m := range b.Manifest.Members {
+		f := b.files[m.Name]
+		if f == nil || int64(f.UncompressedSize64) != m.Bytes || !isSHA256(m.SHA256) || named[m.Name] {
+			return fmt.Errorf("%w: member %q is missing or has another size", ErrDamaged, m.Name)
+		}
+		named[m.Name] = true
+	}
+	for name := range b.files {
+		if !named[name] {
+			return fmt.Errorf("%w: member %q is not signed for", ErrDamaged, name)
+		}
+	}
+	return nil
+}
+
+func (b *Bundle) readContent() error {
+	data, err := b.read(contentName, MaxContent)
+	if err != nil {
+		return err
+	}
+	if err := b.compareHash(contentName, data); err != nil {
+		return err
+	}
+	decode := json.NewDecoder(bytes.NewReader(data))
+	decode.DisallowUnknownFields()
+	if err := decode.Decode(&b.Content); err != nil {
+		return fmt.Errorf("%w: content: %w", ErrDamaged, err)
+	}
+	return nil
+}
+
+func (b *Bundle) compareHash(name string, data []byte) error {
+	for _, m := range b.Manifest.Members {
+		if m.Name == name {
+			if sum := sha256.Sum256(data); hex.EncodeToString(sum[:]) == m.SHA256 {
+				return nil
+			}
+		}
+	}
+	return fmt.Errorf("%w: member %q is not what was signed", ErrDamaged, name)
+}
+
+func (b *Bundle) read(name string, limit int64) ([]byte, error) {
+	f := b.files[name]
+	if f == nil {
+		return nil, fmt.Errorf("%w: member %q is missing", ErrDamaged, name)
+	}
+	if int64(f.UncompressedSize64) > limit {
+		return nil, fmt.Errorf("%w: member %q has %d bytes, at most %d are taken", ErrDamaged, name, f.UncompressedSize64, limit)
+	}
+	r, err := f.Open()
+	if err != nil {
+		return nil, fmt.Errorf("%w: member %q: %w", ErrDamaged, name, err)
+	}
+	defer r.Close()
+	data, err := io.ReadAll(io.LimitReader(r, limit+1))
+	if err != nil || int64(len(data)) > limit {
+		return nil, fmt.Errorf("%w: member %q cannot be read: %w", ErrDamaged, name, err)
+	}
+	return data, nil
+}
+
+// Audio copies the prepared file with the given SHA-256 to w. It returns ErrDamaged, wrapped, where the bundle does not
+// hold it or it is not what was signed; what was written to w is then to be thrown away.
+func (b *Bundle) Audio(w io.Writer, sum string) error {
+	f := b.files[audioPrefix+sum]
+	if f == nil {
+		return fmt.Errorf("%w: audio %.12s is missing", ErrDamaged, sum)
+	}
+	r, err := f.Open()
+	if err != nil {
+		return fmt.Errorf("%w: audio %.12s: %w", ErrDamaged, sum, err)
+	}
+	defer r.Close()
+	h := sha256.New()
+	if _, err := io.Copy(io.MultiWriter(w, h), r); err != nil {
+		return fmt.Errorf("%w: audio %.12s: %w", ErrDamaged, sum, err)
+	}
+	if hex.EncodeToString(h.Sum(nil)) != sum {
+		return fmt.Errorf("%w: audio %.12s is not what was signed", ErrDamaged, sum)
+	}
+	return nil
+}

@@ -1,0 +1,189 @@
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"heardiff/trials"
+)
+
+// Merge is what a bundle of results brings. The caller has checked it; Merge only joins.
+type Merge struct {
+	Bundle string // SHA-256 of the bundle's file
+	Site   string // fingerprint of the site that signed it
+	Plans  []trials.Plan
+	// Listeners carry the names they have in this study.
+	Listeners []Listener
+	Sessions  []MergeSession
+}
+
+// MergeSession is a session that has ended elsewhere.
+type MergeSession struct {
+	ID, Listener, Device string
+	PlanHash             string // of one of the plans
+	Entries              []trials.Entry
+}
+
+// Merged counts what was new.
+type Merged struct {
+	Plans     int `json:"plans"`
+	Listeners int `json:"listeners"`
+	Sessions  int `json:"sessions"`
+	Known     int `json:"sessions_known"` // sessions that were here already, entry for entry the same
+}
+
+// Merge joins the sessions of another site, all or none. The order in which bundles come makes no difference, and one
+// that comes twice changes nothing: plans are known by their hash, sessions by their id. It returns ErrExists, wrapped,
+// where a session is here already with other entries, and names it.
+func (s *Store) Merge(ctx context.Context, m Merge) (Merged, error) {
+	var count Merged
+	err := s.within(ctx, func(tx *sql.Tx) error {
+		plans, err := s.mergePlans(ctx, tx, m.Plans, &count)
+		if err != nil {
+			return err
+		}
+		listeners := map[string]Listener{}
+		for _, l := range m.Listeners {
+			listeners[l.ID] = l
+		}
+		for _, v := range m.Sessions {
+			known, err := sameSession(ctx, tx, v)
+			if err != nil {
+				return fmt.Errorf("session %q: %w", v.ID, err)
+			}
+			if known {
+				count.Known++
+				continue
+			}
+			if err := s.mergeListener(ctx, tx, listeners[v.Listener], &count); err != nil {
+				return fmt.Errorf("listener %q: %w", v.Listener, err)
+			}
+			if err := mergeSession(ctx, tx, v, plans[v.PlanHash], m.Site); err != nil {
+				return fmt.Errorf("session %q: %w", v.ID, err)
+			}
+			count.Sessions++
+		}
+		_, err = tx.ExecContext(ctx, `INSERT OR IGNORE INTO bundles (sha256, site, at) VALUES (?, ?, ?)`, m.Bundle, m.Site, s.stamp())
+		return err
+	})
+	return count, err
+}
+
+// mergePlans returns under which id each plan, named by its hash, stands here.
+func (s *Store) mergePlans(ctx context.Context, tx *sql.Tx, plans []trials.Plan, count *Merged) (map[string]string, error) {
+	ids, taken := map[string]string{}, map[string]bool{}
+	rows, err := tx.QueryContext(ctx, `SELECT id, body FROM plans`)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var id, body string
+		var p trials.Plan
+		if err := rows.Scan(&id, &body); err != nil {
+			return nil, err
+		}
+		if err := json.Unmarshal([]byte(body), &p); err != nil {
+			return nil, err
+		}
+		ids[planHash(p)], taken[id] = id, true
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	for _, p := range plans {
+		hash := planHash(p)
+		if ids[hash] != "" {
+			continue
+		}
+		// Another plan may have the same number here: the hash tells them apart, the same in every order of merging.
+		id := p.ID + "@" + hash[:8]
+		body, err := json.Marshal(p)
+		if err != nil {
+			return nil, err
+		}
+		if _, err := tx.ExecContext(ctx, `INSERT INTO plans (id, body, created) VALUES (?, ?, ?)`, id, string(body), s.stamp()); err != nil {
+			return nil, fmt.Errorf("plan %q: %w", id, err)
+		}
+		ids[hash] = id
+		count.Plans++
+	}
+	return ids, nil
+}
+
+func planHash(p trials.Plan) string {
+	h := p.Hash()
+	return hex.EncodeToString(h[:])
+}
+
+func (s *Store) mergeListener(ctx context.Context, tx *sql.Tx, l Listener, count *Merged) error {
+	result, err := tx.ExecContext(ctx, `INSERT OR IGNORE INTO listeners (id, grouping, years, hearing, transducer, room, consent, simulated, added)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`, l.ID, l.Group, l.Years, l.Hearing, l.Transducer, l.Room, l.Consent, l.Simulated, s.stamp())
+	if err != nil {
+		return err
+	}
+	n, err := result.RowsAffected()
+	count.Listeners += int(n)
+	return err
+}
+
+func mergeSession(ctx context.Context, tx *sql.Tx, v MergeSession, plan, site string) error {
+	// The seed stands revealed in the last entry: nothing is sealed any more.
+	_, err := tx.ExecContext(ctx, `INSERT INTO sessions (id, plan, listener, sealed, device, created, site) VALUES (?, ?, ?, x'', ?, ?, ?)`,
+		v.ID, plan, v.Listener, v.Device, v.Entries[0].At.UTC().Format(time.RFC3339Nano), site)
+	if err != nil {
+		return err
+	}
+	insert, err := tx.PrepareContext(ctx, `INSERT INTO entries (session, number, body) VALUES (?, ?, ?)`)
+	if err != nil {
+		return err
+	}
+	defer insert.Close()
+	for _, e := range v.Entries {
+		body, err := json.Marshal(e)
+		if err != nil {
+			return err
+		}
+		if _, err := insert.ExecContext(ctx, e.Session, e.Number, string(body)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// sameSession reports whether the session is here with the same last hash, which covers every entry.
+func sameSession(ctx context.Context, tx *sql.Tx, v MergeSession) (bool, error) {
+	var body string
+	err := tx.QueryRowContext(ctx, `SELECT body FROM entries WHERE session = ? ORDER BY number DESC LIMIT 1`, v.ID).Scan(&body)
+	if errors.Is(err, sql.ErrNoRows) {
+		return false, nil
+	}
+	if err != nil {
+		return false, err
+	}
+	var last trials.Entry
+	if err := json.Unmarshal([]byte(body), &last); err != nil {
+		return false, err
+	}
+	if last.Hash != v.Entries[len(v.Entries)-1].Hash {
+		return false, fmt.Errorf("%w with other entries", ErrExists)
+	}
+	return true, nil
+}
+
+// CreateAs makes a study in dir that carries another site's id and title, to listen to its kit.
+func CreateAs(ctx context.Context, dir string, of Study, now func() time.Time) (*Store, error) {
+	s, err := Create(ctx, dir, of.Title, now)
+	if err != nil {
+		return nil, err
+	}
+	if err := s.exec(ctx, `UPDATE study SET id = ?`, of.ID); err != nil {
+		return nil, errors.Join(err, s.Close())
+	}
+	return s, nil
+}
