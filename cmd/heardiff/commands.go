@@ -19,6 +19,7 @@ func (a *app) commands() []*cobra.Command {
 		a.listenerCommand(),
 		a.devicesCommand(),
 		a.listenCommand(),
+		a.helperCommand(),
 		a.resultsCommand(),
 		a.linkCommand(),
 		a.reportCommand(),

@@ -82,6 +82,9 @@ func (a *app) listen(ctx context.Context, o listenOptions) error {
 	if err != nil {
 		return err
 	}
+	if session.Plan().SingleBlind {
+		return a.listenByHand(ctx, s, session, o)
+	}
 	return a.play(ctx, s, session, o)
 }
 
@@ -117,7 +120,7 @@ func (a *app) play(ctx context.Context, s *sqlite.Store, session *trials.Session
 	return a.sit(ctx, b, session, o)
 }
 
-func (a *app) sit(ctx context.Context, b *booth, session *trials.Session, o listenOptions) error {
+func (a *app) sit(ctx context.Context, b screen.Booth, session *trials.Session, o listenOptions) error {
 	commitment := session.Commitment()
 	seal := hex.EncodeToString(commitment[:])
 	if o.plain {

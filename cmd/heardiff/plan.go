@@ -27,6 +27,7 @@ type planOptions struct {
 	also                                               []string
 	trials, practice, positive, negative               int
 	alpha, effect, rest                                float64
+	byHand                                             bool
 }
 
 func (a *app) planNewCommand() *cobra.Command {
@@ -66,6 +67,7 @@ and at --trials at the latest. It needs more trials at most, and fewer where muc
 	f.IntVar(&o.positive, "positive", 0, "`trials` with a plain difference, mixed in")
 	f.IntVar(&o.negative, "negative", 0, "`trials` with the same audio twice, mixed in")
 	f.Float64Var(&o.rest, "rest", 20, "a rest is due after so many `minutes`; 0 for never")
+	f.BoolVar(&o.byHand, "by-hand", false, "no files: a helper at a switch box connects the chains (single-blind)")
 	f.StringVar(&o.layout, "layout", "interleaved", "`interleaved` or blocked comparisons")
 	f.StringVar(&o.stopping, "stopping", "fixed", "`fixed`, or sequential: end as soon as the evidence suffices")
 	f.StringVar(&o.order, "order", "independent", "`independent` (a fair coin each trial) or balanced")
@@ -82,7 +84,12 @@ func (a *app) newPlan(ctx context.Context, o planOptions) error {
 		return err
 	}
 	defer s.Close()
-	if p.Comparisons, err = o.comparisons(ctx, s); err != nil {
+	if o.byHand {
+		p.Comparisons, err = o.comparisonByHand(ctx, s)
+	} else {
+		p.Comparisons, err = o.comparisons(ctx, s)
+	}
+	if err != nil {
 		return err
 	}
 	if p.ID == "" {
@@ -110,7 +117,7 @@ func (a *app) newPlan(ctx context.Context, o planOptions) error {
 
 // plan turns the flags into a plan without its comparisons.
 func (o planOptions) plan() (trials.Plan, error) {
-	p := trials.Plan{ID: o.id, Alpha: o.alpha, SmallestEffect: o.effect, RestMinutes: o.rest}
+	p := trials.Plan{ID: o.id, Alpha: o.alpha, SmallestEffect: o.effect, RestMinutes: o.rest, SingleBlind: o.byHand}
 	if err := p.Design.UnmarshalText([]byte(o.design)); err != nil {
 		return p, misusedf("--design %q: abx or same-different", o.design)
 	}

@@ -48,6 +48,8 @@ type Sound struct {
 	Envelope []float64
 	// Device says what plays: its name, rate and format.
 	Device string
+	// ByHand is true where a helper switches: there is no time line, and Play takes as long as the helper does.
+	ByHand bool
 	// Fault is set where the device has failed.
 	Fault error
 }

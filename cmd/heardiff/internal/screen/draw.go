@@ -78,7 +78,11 @@ func (m model) trialPage() []string {
 		lines[0] += "   " + marked.Render(" practice: does not count ")
 	}
 	lines = append(lines, "")
-	lines = append(lines, m.timeline()...)
+	if m.sound.ByHand {
+		lines = append(lines, "   Ask for what you want to hear; the helper connects it.", "", m.helperLine())
+	} else {
+		lines = append(lines, m.timeline()...)
+	}
 	lines = append(lines, "", m.pads(), "", m.answerLine(), "")
 	switch {
 	case m.message != "":
@@ -87,6 +91,14 @@ func (m model) trialPage() []string {
 		lines = append(lines, "  You have listened for long enough: t takes a rest.")
 	}
 	return lines
+}
+
+// helperLine says whether the helper is at work.
+func (m model) helperLine() string {
+	if m.busy {
+		return "   " + strong.Render("the helper is connecting …")
+	}
+	return ""
 }
 
 var blocks = []rune(" ▁▂▃▄▅▆▇█")
@@ -137,7 +149,7 @@ func envelope(values []float64, n int) []rune {
 func (m model) pads() string {
 	var b strings.Builder
 	b.WriteString("   ")
-	for i, l := range m.view.Design.Labels() {
+	for _, l := range m.view.Design.Labels() {
 		name := fmt.Sprintf("  %s  ", strings.ToUpper(l.String()))
 		if m.sound.Playing == l {
 			name = marked.Render(name)
@@ -152,7 +164,6 @@ func (m model) pads() string {
 			state = "heard"
 		}
 		b.WriteString(fmt.Sprintf("%s %-10s   ", name, state))
-		_ = i
 	}
 	return b.String()
 }

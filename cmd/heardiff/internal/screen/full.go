@@ -106,6 +106,9 @@ func (m model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		if !m.busy {
 			return m.press(msg)
 		}
+		if key.Matches(msg, m.keys.leave) { // a helper may never come back
+			return m, tea.Quit
+		}
 	}
 	return m, nil
 }
