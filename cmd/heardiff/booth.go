@@ -31,8 +31,10 @@ type booth struct {
 	reported  []int64 // frames already reported as heard, by slot
 	underruns int
 	switches  int
-	checked   time.Time
-	failed    bool // the device failed, and the trial it spoilt is void
+	checked   time.Time            // wall clock at the last look
+	ran       time.Duration        // elapsed at the last look
+	elapsed   func() time.Duration // goes on evenly, and stands still while the machine sleeps
+	failed    bool                 // the device failed, and the trial it spoilt is void
 }
 
 // audioSet is the prepared audio of a plan: clips[presentation], and which presentation a comparison's two sources are.
@@ -43,7 +45,9 @@ type audioSet struct {
 }
 
 func newBooth(s *trials.Session, w *playback.Switcher, out playback.Output, set *audioSet, now func() time.Time, summary func() ([]string, error)) (*booth, error) {
-	b := &booth{session: s, switcher: w, output: out, audio: set, now: now, summary: summary, checked: now(), underruns: out.Underruns()}
+	start := time.Now()
+	b := &booth{session: s, switcher: w, output: out, audio: set, now: now, summary: summary, checked: now(), underruns: out.Underruns(),
+		elapsed: func() time.Duration { return time.Since(start) }}
 	return b, b.deal()
 }
 
@@ -135,13 +139,17 @@ func (b *booth) attendUnderruns() error {
 const clockJump = 5 * time.Second
 
 func (b *booth) attendClock() error {
-	now := b.now()
-	jump := now.Round(0).Sub(b.checked.Round(0)) - now.Sub(b.checked) // Round(0) drops the monotonic reading
-	b.checked = now
+	now, ran := b.now(), b.elapsed()
+	jump := now.Round(0).Sub(b.checked.Round(0)) - (ran - b.ran) // Round(0): the wall clock's own reading
+	b.checked, b.ran = now, ran
 	if jump.Abs() < clockJump || !b.running() {
 		return nil
 	}
-	return b.session.Flag(fmt.Sprintf("the clock jumped by %.0f s: suspended, or set", jump.Seconds()))
+	note := fmt.Sprintf("the clock jumped by %.0f s: the machine slept, or the clock was set", jump.Seconds())
+	if err := b.session.Void(note); err != nil {
+		return err
+	}
+	return errors.Join(fmt.Errorf("%s; this trial is void and comes again at the end", note), b.deal())
 }
 
 // attendDevice voids the trial when the device is gone: what was heard of it cannot be trusted.
@@ -152,7 +160,7 @@ func (b *booth) attendDevice() error {
 	}
 	if b.running() && !b.failed {
 		b.failed = true
-		if err := b.session.Void("the sound device failed: " + fault.Error()); err != nil {
+		if err := errors.Join(b.session.Void("the sound device failed: "+fault.Error()), b.deal()); err != nil {
 			return err
 		}
 	}
