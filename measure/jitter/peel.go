@@ -9,7 +9,7 @@ import (
 
 // falseLines is how many false lines a channel of noise alone shows on average, phase and amplitude each: two
 // channels stay below one false line in a hundred captures.
-const falseLines = 0.003
+const falseLines = 0.004
 
 // maxLines bounds the lines of one spectrum; more are not a steady tone's.
 const maxLines = 400
@@ -52,8 +52,12 @@ func (p *peeler) listen() {
 	for k, x := range p.bins {
 		powers[k] = power(x)
 	}
-	p.noise = spectrum.LocalNoise(powers, 2, func(k int) int { return min(max(int(60*p.pad), k/20), 1000) })
+	reach := func(k int) int { return min(max(int(60*p.pad), k/20), 1000) }
+	p.noise = spectrum.LocalNoise(powers, 2, reach)
+	// Where the noise itself begins with the band, the bins below it would make it look too small.
+	inside := spectrum.LocalNoise(powers[p.low:], 2, func(k int) int { return reach(k + p.low) })
 	for k := range p.noise {
+		p.noise[k] = max(p.noise[k], inside[max(0, k-p.low)])
 		p.noise[k] = max(p.noise[k], rounding*rounding)
 	}
 }
@@ -69,6 +73,11 @@ func (p *peeler) peel() []peak {
 		}
 		found = append(found, fresh...)
 		p.refine(found)
+		// Side lobes of strong lines made the noise around look too large, so that lines were taken out too near.
+		for range 2 {
+			p.listen()
+			p.refine(found)
+		}
 		found = p.prune(found)
 	}
 	slices.SortFunc(found, func(a, b peak) int {
@@ -121,7 +130,7 @@ func (p *peeler) tops(k int) bool {
 
 // refine fits each line again with the others taken out.
 func (p *peeler) refine(lines []peak) {
-	for range 3 {
+	for range 2 {
 		for i := range lines {
 			p.add(lines[i], 1)
 			lines[i] = p.fit(lines[i].hz)
