@@ -1,0 +1,81 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+// A wrong command line is exit 2, an input that cannot be used exit 3; either says what and why in one line on standard
+// error, prints nothing on standard output, and leaves nothing behind.
+func TestWrongInputSaysWhatAndWhy(t *testing.T) {
+	dir := t.TempDir()
+	t.Setenv("HEARDIFF_KEYS", filepath.Join(dir, "keys"))
+	study := filepath.Join(dir, "study")
+	command(t, 0, "study", "new", study, "--title", "t")
+	t.Setenv("HEARDIFF_STUDY", study)
+	command(t, 0, "chain", "add", "left")
+	text := filepath.Join(dir, "text.wav")
+	if err := os.WriteFile(text, []byte("no audio at all, only words"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		args string
+		code int
+		says string
+	}{
+		{"nonsense", 2, "unknown command"},
+		{"study", 0, ""},
+		{"study nonsense", 2, "unknown command"},
+		{"study new", 2, "DIR wanted"},
+		{"study new " + filepath.Join(dir, "other"), 2, "title"},
+		{"study new " + study + " --title again", 3, "already"},
+		{"study show --study " + dir, 3, "not a study"},
+		{"chain add left", 3, "already"},
+		{"chain add a/b", 2, "letters"},
+		{"chain add x --role driver", 2, "--role"},
+		{"chain add x --cost -1", 2, "--cost"},
+		{"capture add nobody " + text + " --as jitter", 3, "not in the study"},
+		{"capture add left " + text + " --as jitter", 3, "text.wav"},
+		{"capture add left " + text + " --as smell", 2, "--as"},
+		{"capture add left missing.wav --as jitter", 3, "missing.wav"},
+		{"prepare", 3, "two or more"},
+		{"prepare --excerpt soon", 2, "START:LENGTH"},
+		{"plan new --a left --b left --trials 0", 2, "--trials"},
+		{"plan new --design taste --a left --b left --trials 5", 2, "--design"},
+		{"plan new --a left --b right --trials 5", 3, "no prepared excerpt"},
+		{"plan show 7", 3, "not in the study"},
+		{"listen", 2, "a plan and a listener"},
+		{"listen --plan 7 --listener nobody", 3, "not in the study"},
+		{"listener add L1 --years 400", 2, "--years"},
+		{"listener forget nobody", 3, "not in the study"},
+		{"export --out a --csv b", 2, "one of"},
+		{"import " + text, 3, "bundle"},
+		{"score --design abx --correct 17 --trials 16", 3, "17"},
+		{"score --design abx --correct 8 --trials 16 --alpha 2", 2, "alpha"},
+		{"power --design abx --p-true 0.5 --alpha 0.05 --power 0.8", 3, "out of reach"},
+		{"measure " + text + " --as jitter", 3, "text.wav"},
+		{"measure " + text + " --as smell", 2, "smell"},
+		{"compare " + text + " " + text, 3, "text.wav"},
+		{"inspect missing.wav", 3, "missing.wav"},
+		{"signal jitter --rate 48000 --bits 12 --seconds 1 --out " + filepath.Join(dir, "j.wav"), 2, "12"},
+		{"report --out " + filepath.Join(dir, "no", "such", "folder.html"), 1, "report"},
+	} {
+		var out, errs bytes.Buffer
+		code := run(context.Background(), strings.Fields(c.args), strings.NewReader(""), &out, &errs)
+		lines := strings.Split(strings.TrimSpace(errs.String()), "\n")
+		switch {
+		case code != c.code || !strings.Contains(errs.String(), c.says):
+			t.Errorf("heardiff %s: exit %d, want %d; said %q, want %q in it", c.args, code, c.code, errs.String(), c.says)
+		case code != 0 && (out.Len() > 0 || len(lines) > 2 || !strings.HasPrefix(lines[0], "heardiff: ") || len(lines) == 2 && !strings.HasPrefix(lines[1], "heardiff: hint: ")):
+			t.Errorf("heardiff %s: printed %q and said %q", c.args, out.String(), errs.String())
+		}
+	}
+	left, err := filepath.Glob(filepath.Join(study, "audio", "*"))
+	if err != nil || len(left) > 0 {
+		t.Errorf("refused files left %v behind", left)
+	}
+}
