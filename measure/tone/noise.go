@@ -38,21 +38,32 @@ type LevelLine struct {
 	DBFS float64 `json:"dbfs"`
 }
 
-// Noise measures a recording of silence, from its first frame to its last. reference, if not nil, is a recording
+// Noise measures a recording of silence, less digital zeros and clicks at its ends, where the recorder ran and the chain
+// did not. reference, if not nil, is a recording
 // of a signal through the same chain with the same gain: the noise is also told relative to its level in the band.
-// The error wraps ErrNoSignal for recordings below a quarter of a second, and pcm.ErrMismatch where the channel counts differ.
+// The error wraps ErrNoSignal for recordings below a quarter of a second or louder than −30 dBFS, and pcm.ErrMismatch where the channel counts differ.
 func Noise(r, reference pcm.Reader) (NoiseResult, error) {
 	if r.Frames() < int(r.Format().Rate)/4 {
 		return NoiseResult{}, fmt.Errorf("noise: %w: %.2f s, a quarter of a second is the least", ErrNoSignal, r.Format().Rate.Seconds(r.Frames()))
 	}
+	q, err := findQuiet(r)
+	if err != nil {
+		return NoiseResult{}, fmt.Errorf("noise: %w", err)
+	}
+	r = stretch{r, q.from, q.to}
 	spectra, dc, err := spectraOf(r)
 	if err != nil {
 		return NoiseResult{}, fmt.Errorf("noise: %w", err)
 	}
-	result := NoiseResult{Schema: "heardiff.noise/1", RateHz: int(r.Format().Rate), Seconds: r.Format().Rate.Seconds(r.Frames())}
+	result := NoiseResult{
+		Schema: "heardiff.noise/1", RateHz: int(r.Format().Rate), Seconds: r.Format().Rate.Seconds(r.Frames()), Warnings: q.warnings(),
+	}
 	for c, s := range spectra {
 		ch := noiseOf(s)
 		ch.Channel, ch.DC = c+1, dc[c]
+		if ch.UnweightedDBFS > loudestNoise {
+			return NoiseResult{}, fmt.Errorf("noise: %w: %.1f dBFS in channel %d is no recording of silence", ErrNoSignal, ch.UnweightedDBFS, c+1)
+		}
 		result.Channel = append(result.Channel, ch)
 		result.Warnings = append(result.Warnings, noiseWarnings(ch, s)...)
 	}
@@ -147,6 +158,8 @@ func noiseWarnings(c NoiseChannel, s spectrum.Spectrum) []string {
 	switch {
 	case math.IsInf(c.UnweightedDBFS, -1):
 		list = append(list, fmt.Sprintf("channel %d: digital silence: nothing was recorded, or a gate muted it", c.Channel))
+	case c.oneLine():
+		list = append(list, fmt.Sprintf("channel %d: one line holds nearly all of it: a tone was recorded, or the set-up oscillates", c.Channel))
 	case c.UnweightedDBFS > -40:
 		list = append(list, fmt.Sprintf("channel %d: %.1f dBFS is no recording of silence: is this the right file?", c.Channel, c.UnweightedDBFS))
 	}

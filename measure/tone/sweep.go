@@ -59,7 +59,7 @@ const longestSweep = 1 << 24
 func Sweep(r pcm.Reader) (SweepResult, error) {
 	f := r.Format()
 	if r.Frames() > longestSweep {
-		return SweepResult{}, fmt.Errorf("sweep: %w: %.0f s are too long, %.0f s are the most at this rate", ErrNoSignal, f.Rate.Seconds(r.Frames()), f.Rate.Seconds(longestSweep))
+		return SweepResult{}, fmt.Errorf("sweep: %w: %.0f s are too long, %.0f s are the most at this rate: cut the capture, or record a shorter sweep", ErrNoSignal, f.Rate.Seconds(r.Frames()), f.Rate.Seconds(longestSweep))
 	}
 	clip, err := pcm.Load(r, 0, -1)
 	if err != nil {

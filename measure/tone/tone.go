@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"heardiff/measure"
+	"heardiff/measure/signal"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
 )
@@ -56,6 +57,7 @@ const (
 	highestHarmonic = 9
 	steadyDB        = 0.1 // a steady tone whose level moves by more is warned of; common practice, no source
 	weakDBFS        = -100
+	loudestLowTone  = -20 // above it the noise is that of a loud tone, which is another question
 )
 
 // Measure measures a recording of a single tone: the strongest line of each channel. Silence before and after is
@@ -67,13 +69,17 @@ func Measure(r pcm.Reader) (Result, error) {
 	}
 	result := Result{
 		Schema: "heardiff.tone/1", RateHz: int(r.Format().Rate), Seconds: r.Format().Rate.Seconds(track.to - track.from),
-		Warnings: append(track.warnings(r.Format().Rate, steadyDB), track.missing...),
+		Warnings: append(track.warnings(r.Format().Rate, steadyDB), track.faults()...),
 	}
 	for c, t := range track.channels {
 		ch := silentChannel(c + 1)
 		if t != nil {
 			if ch, err = t.channel(c + 1); err != nil {
 				return Result{}, fmt.Errorf("tone: %w", err)
+			}
+			result.Warnings = append(result.Warnings, wrongRate(c+1, ch.FrequencyHz, signal.ToneHz)...)
+			if ch.LevelDBFS < -40 {
+				result.Warnings = append(result.Warnings, fmt.Sprintf("channel %d: the tone stands at %.1f dBFS: is this the low tone, or is the gain off?", c+1, ch.LevelDBFS))
 			}
 		}
 		result.Channel = append(result.Channel, ch)
@@ -92,6 +98,9 @@ type tracked struct {
 	channels []*tracker
 	missing  []string
 }
+
+// faults are what following the tones brought to light.
+func (t tracked) faults() []string { return append(t.missing, t.jumpWarnings()...) }
 
 // trackTone finds the strongest line of each channel, follows it, and gathers harmonics 2 to 9.
 func trackTone(r pcm.Reader) (tracked, error) {
@@ -195,6 +204,9 @@ func pick(s spectrum.Spectrum, count int) []float64 {
 	lines := s.Lines(5*s.BinHz(), s.RateHz/2*0.995, 50, falseAlarms)
 	if len(lines) < count || pcm.DB(lines[count-1].Amplitude) < weakDBFS {
 		return nil
+	}
+	if count == 1 && len(lines) > 1 && lines[1].Amplitude > lines[0].Amplitude/5 && !nearMultiple(lines[1].FreqHz, lines[0].FreqHz, 4*s.BinHz()) {
+		return nil // two tones, or music
 	}
 	power, hz := 0.0, make([]float64, 0, count)
 	for _, l := range lines[:count] {
@@ -302,7 +314,7 @@ func LowTone(r pcm.Reader) (LowToneResult, error) {
 	}
 	result := LowToneResult{
 		Schema: "heardiff.low_tone/1", RateHz: int(r.Format().Rate), Seconds: r.Format().Rate.Seconds(track.to - track.from),
-		Warnings: append(track.warnings(r.Format().Rate, 1), track.missing...),
+		Warnings: append(track.warnings(r.Format().Rate, 1), track.faults()...),
 	}
 	for c, t := range track.channels {
 		nan := math.NaN()
@@ -310,6 +322,10 @@ func LowTone(r pcm.Reader) (LowToneResult, error) {
 		if t != nil {
 			if ch, err = t.lowTone(c + 1); err != nil {
 				return LowToneResult{}, fmt.Errorf("low tone: %w", err)
+			}
+			result.Warnings = append(result.Warnings, wrongRate(c+1, ch.FrequencyHz, signal.ToneHz)...)
+			if ch.LevelDBFS > loudestLowTone {
+				return LowToneResult{}, fmt.Errorf("low tone: %w: a tone at %.1f dBFS, −60 is wanted", ErrNoSignal, ch.LevelDBFS)
 			}
 			if ch.LevelDBFS > -40 || ch.LevelDBFS < -80 {
 				result.Warnings = append(result.Warnings, fmt.Sprintf("channel %d: the tone stands at %.1f dBFS, not near −60: another signal, or the gain is off", c+1, ch.LevelDBFS))

@@ -4,6 +4,8 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"slices"
+	"strings"
 	"testing"
 
 	"heardiff/measure/signal"
@@ -367,6 +369,166 @@ func TestSilenceBeforeAndAfterLeavesNoTrace(t *testing.T) {
 			}
 			if got := r.Channel[0].THDNDB; got > -140 {
 				t.Errorf("%v frames of silence before, %d after: THD+N %.1f dB of a pure sine", before, after, got)
+			}
+		}
+	}
+}
+
+// The figures of a chain must not depend on when the recorder was started, on what switching it on sounds like, or on a
+// player that fades. want is what the same tone gives without.
+func TestWhatStandsAroundATone(t *testing.T) {
+	const rate, seconds = 48000, 6
+	random := rand.New(rand.NewPCG(5, 6))
+	for _, floor := range []float64{0, 1e-5} {
+		clean, err := tone.Measure(synth(rate, seconds, floor, part{997, .5, .7}))
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := clean.Channel[0].THDNDB
+		for name, shape := range map[string]func(at float64) float64{
+			"sharp":                 func(float64) float64 { return 1 },
+			"filter rings":          func(at float64) float64 { return 1 + 0.3*math.Exp(-at/200)*math.Cos(at/3) },
+			"20 ms linear fade":     func(at float64) float64 { return min(1, at/960) },
+			"1 s linear fade":       func(at float64) float64 { return min(1, at/rate) },
+			"1 s raised cosine":     func(at float64) float64 { return (1 - math.Cos(math.Pi*min(1, at/rate))) / 2 },
+			"settles in 83 ms": func(at float64) float64 { return 1 - math.Exp(-at/4000) },
+		} {
+			for _, before := range []float64{0, 31_234.9} {
+				c := pcm.NewClip(rate, 1, seconds*rate)
+				end := float64(c.Len()) - 3*before
+				x := c.Channels[0]
+				for i := range x {
+					x[i] = floor * random.NormFloat64()
+					if at := float64(i) - before; at >= 0 && float64(i) < end {
+						x[i] += 0.5 * math.Sin(2*math.Pi*997*at/rate) * shape(at) * shape(end-float64(i))
+					}
+				}
+				if before > 4800 {
+					x[100], x[101], x[c.Len()-50] = 1, -1, 0.9 // switches
+					for i := 2000; i < 2400; i++ {
+						x[i] = 0.99
+					}
+				}
+				r, err := tone.Measure(c)
+				if err != nil {
+					t.Fatal(err)
+				}
+				if got := r.Channel[0].THDNDB; got > max(want+0.2, -105) {
+					t.Errorf("%s, noise %v, from %v: THD+N %.2f dB, want %.2f", name, floor, before, got, want)
+				}
+			}
+		}
+	}
+}
+
+func TestNoiseIsThatOfTheChainAlone(t *testing.T) {
+	const noise = 1e-5
+	good, err := tone.Noise(synth(48000, 6, noise), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, spoil := range map[string]func(x []float64){
+		"zeros before and after": func(x []float64) { clear(x[:70_001]); clear(x[230_000:]) },
+		"switches":               func(x []float64) { x[3000], x[3001], x[len(x)-7000] = .9, -.9, .5 },
+		"both":                   func(x []float64) { clear(x[:50_001]); x[50_002], x[51_003] = .9, -.9 },
+	} {
+		c := synth(48000, 6, noise)
+		spoil(c.Channels[0])
+		r, err := tone.Noise(c, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		// The standard error of the level of 2.5 s of noise of 20 kHz is 0.02 dB.
+		near(t, name, r.Channel[0].UnweightedDBFS, good.Channel[0].UnweightedDBFS, 0.08)
+		if len(r.Warnings) != 0 {
+			t.Errorf("%s: warnings %q", name, r.Warnings)
+		}
+	}
+}
+
+func TestFaultsOfTheRecorderAreNamed(t *testing.T) {
+	for name, want := range map[string]string{
+		"repeated": "come twice", "dropped": "jumps in phase", "wrong rate": "times its rate", "slow clock": "off 997 Hz", "low": "low tone",
+	} {
+		f, level := 997.0, 0.5
+		switch name {
+		case "wrong rate":
+			f *= 44100.0 / 48000
+		case "slow clock":
+			f *= 1.002
+		case "low":
+			level = 0.5e-3
+		}
+		c := synth(48000, 6, 1e-6, part{f, level, 0})
+		x := c.Channels[0]
+		switch name {
+		case "repeated":
+			copy(x[101_024:102_048], x[100_000:101_024])
+		case "dropped":
+			copy(x[100_000:], x[101_000:])
+			c = c.Slice(0, len(x)-1000)
+		}
+		r, err := tone.Measure(c)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !strings.Contains(strings.Join(r.Warnings, "\n"), want) {
+			t.Errorf("%s: warnings %q", name, r.Warnings)
+		}
+	}
+	for name, want := range map[string]string{"repeated": "come twice", "gate": "zeros", "click": "clicks", "gain": "moves", "tone": "one line"} {
+		parts := []part{}
+		if name == "tone" {
+			parts = append(parts, part{997, 5e-4, 0})
+		}
+		c := synth(48000, 8, 1e-5, parts...)
+		x := c.Channels[0]
+		switch name {
+		case "repeated":
+			copy(x[101_024:102_048], x[100_000:101_024])
+		case "gate":
+			clear(x[150_000:170_000])
+		case "click":
+			x[180_000] = .5
+		case "gain":
+			for i := range x {
+				x[i] *= 1 + float64(i)/float64(len(x))
+			}
+		}
+		r, err := tone.Noise(c, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !strings.Contains(strings.Join(r.Warnings, "\n"), want) {
+			t.Errorf("noise %s: warnings %q", name, r.Warnings)
+		}
+	}
+}
+
+func TestTheSignalOfAnotherMeasurementIsRefused(t *testing.T) {
+	signals := map[string]pcm.Reader{}
+	for name, kind := range map[string]signal.Kind{"tone": signal.Tone, "low-tone": signal.LowTone, "two-tone": signal.TwoTone, "sweep": signal.Sweep, "pink": signal.Level, "words": signal.Integrity} {
+		s, err := signal.New(signal.Config{Kind: kind, Rate: 48000, Bits: 24, Channels: 1, Seconds: 5})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if signals[name], err = pcm.Load(s, 0, -1); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for name, c := range map[string]struct {
+		measure func(pcm.Reader) error
+		good    string
+	}{
+		"tone":     {func(r pcm.Reader) error { _, err := tone.Measure(r); return err }, "tone low-tone"}, // the low one is warned of
+		"low-tone": {func(r pcm.Reader) error { _, err := tone.LowTone(r); return err }, "low-tone"},
+		"two-tone": {func(r pcm.Reader) error { _, err := tone.TwoTone(r); return err }, "two-tone"},
+		"sweep":    {func(r pcm.Reader) error { _, err := tone.Sweep(r); return err }, "sweep"},
+		"noise":    {func(r pcm.Reader) error { _, err := tone.Noise(r, nil); return err }, "low-tone"}, // warned of
+	} {
+		for what, s := range signals {
+			if err, fits := c.measure(s), slices.Contains(strings.Fields(c.good), what); fits != (err == nil) || err != nil && !errors.Is(err, tone.ErrNoSignal) {
+				t.Errorf("%s as %s: error %v", what, name, err)
 			}
 		}
 	}

@@ -22,6 +22,8 @@ type tracker struct {
 	products []product
 
 	n         int       // stretches so far
+	frames    int       // so far
+	phases    []float64 // of the uppermost tone in successive twentieths of a second, in turns off its course
 	squares   []float64 // Σ amplitude² of each tone
 	frequency []float64 // Σ ω·amplitude² of each tone
 	constant  float64
@@ -65,6 +67,8 @@ func newTracker(rate pcm.Rate, frames int, hz []float64, orders [][]int) (*track
 
 // write analyses one stretch. x is changed: the tones and products are taken out.
 func (t *tracker) write(x []float64) {
+	t.phases = append(t.phases, t.course(x)...)
+	t.frames += len(x)
 	tones, constant := t.fit(x)
 	t.constant += constant
 	for k, s := range tones {

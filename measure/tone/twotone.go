@@ -69,7 +69,7 @@ func TwoTone(r pcm.Reader) (TwoToneResult, error) {
 	}
 	result := TwoToneResult{
 		Schema: "heardiff.two_tone/1", RateHz: int(rate), Seconds: rate.Seconds(track.to - track.from),
-		Warnings: append(track.warnings(rate, steadyDB), track.missing...),
+		Warnings: append(track.warnings(rate, steadyDB), track.faults()...),
 	}
 	for c, t := range track.channels {
 		nan := math.NaN()

@@ -1,0 +1,160 @@
+package tone
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"slices"
+
+	"heardiff/playback/pcm"
+)
+
+const (
+	loudestNoise = -30 // dBFS
+	clickRatio   = 4   // a tenth of a second is a click's where it is louder than the rest by 12 dB
+)
+
+// quiet is the part of a recording of silence that is the chain's, and what is odd about it.
+type quiet struct {
+	from, to int // frames
+	zeros    int // tenths of a second within it of zeros only
+	clicks   int // tenths of a second within it that are clickRatio louder than the rest
+	movesDB  float64
+	repeats  *repeats
+}
+
+// findQuiet reads all of r and leaves out digital zeros at the ends, and clicks in the first and last second,
+// with a tenth of a second of guard.
+func findQuiet(r pcm.Reader) (quiet, error) {
+	size := max(1, int(r.Format().Rate)/10)
+	var levels []float64 // of the loudest channel, without DC
+	q := quiet{to: r.Frames(), repeats: newRepeats(r.Format().Rate)}
+	err := pcm.Blocks(r, size, func(block [][]float64, _ int) error {
+		loudest := 0.0
+		for _, x := range block {
+			loudest = max(loudest, deviation(x))
+		}
+		levels = append(levels, loudest)
+		q.repeats.write(block[0])
+		return nil
+	})
+	if err != nil {
+		return q, err
+	}
+	q.locate(levels, size)
+	return q, nil
+}
+
+// deviation returns the RMS value of x about its mean.
+func deviation(x []float64) float64 {
+	mean, sum := 0.0, 0.0
+	for _, v := range x {
+		mean += v / float64(len(x))
+	}
+	for _, v := range x {
+		sum += (v - mean) * (v - mean)
+	}
+	return math.Sqrt(sum / float64(len(x)))
+}
+
+func (q *quiet) locate(levels []float64, size int) {
+	heard := slices.DeleteFunc(slices.Clone(levels), func(v float64) bool { return v == 0 })
+	if len(heard) < 4 { // digital silence, or too little to tell its ends
+		return
+	}
+	usual := median(heard)
+	odd := func(i int) bool { return levels[i] == 0 || levels[i] > clickRatio*usual }
+	first, last := 0, len(levels)-1
+	for levels[first] == 0 {
+		first++
+	}
+	for levels[last] == 0 {
+		last--
+	}
+	const near = 10 // tenths: a switch is thrown within a second of the recorder's
+	begin, end := first, last
+	for i := range min(near, (end-begin)/3) {
+		if odd(begin + i) {
+			first = begin + i + 1
+		}
+		if odd(end - i) {
+			last = end - i - 1
+		}
+	}
+	if first > 0 {
+		first++
+	}
+	if last < len(levels)-1 {
+		last--
+	}
+	if last-first < 3 {
+		return
+	}
+	q.from, q.to = first*size, min(q.to, (last+1)*size)
+	q.judge(levels[first:last+1], usual)
+}
+
+// judge counts what is odd in levels of tenths, and how far those of whole seconds move.
+func (q *quiet) judge(levels []float64, usual float64) {
+	low, high := math.Inf(1), 0.0
+	sum := 0.0
+	for i, v := range levels {
+		switch {
+		case v == 0:
+			q.zeros++
+		case v > clickRatio*usual:
+			q.clicks++
+		}
+		sum += v * v
+		if i%10 == 9 {
+			low, high = min(low, sum), max(high, sum)
+			sum = 0
+		}
+	}
+	if high > 0 {
+		q.movesDB = pcm.PowerDB(high / low)
+	}
+}
+
+func (q quiet) warnings() []string {
+	list := q.repeats.warnings()
+	if q.zeros > 0 {
+		list = append(list, fmt.Sprintf("%d tenths of a second are digital zeros: dropouts, or a gate", q.zeros))
+	}
+	if q.clicks > 0 {
+		list = append(list, fmt.Sprintf("%d tenths of a second are 12 dB louder than the rest: clicks, or not only silence", q.clicks))
+	}
+	const steady = 3 // dB between seconds; common practice, no source
+	if q.movesDB > steady && q.zeros == 0 && q.clicks == 0 {
+		list = append(list, fmt.Sprintf("the noise moves by %.1f dB from second to second: automatic gain, or not only silence", q.movesDB))
+	}
+	return list
+}
+
+// oneLine reports whether the strongest line has half of the power or more, and is not of the mains.
+func (c NoiseChannel) oneLine() bool {
+	return len(c.Spurs) > 0 && c.Spurs[0].DBFS > c.UnweightedDBFS-3
+}
+
+// stretch is the part of a recording from frame from to frame to.
+type stretch struct {
+	pcm.Reader
+	from, to int
+}
+
+// Frames implements pcm.Reader.
+func (s stretch) Frames() int { return s.to - s.from }
+
+// ReadFrames implements pcm.Reader.
+func (s stretch) ReadFrames(dst [][]float64, from int) (int, error) {
+	left := max(0, s.Frames()-from)
+	short := make([][]float64, len(dst))
+	for c, x := range dst {
+		short[c] = x[:min(len(x), left)]
+	}
+	n, err := s.Reader.ReadFrames(short, s.from+from)
+	if err == nil && len(dst) > 0 && n < len(dst[0]) {
+		err = io.EOF
+	}
+	return n, err
+}
