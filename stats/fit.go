@@ -236,7 +236,7 @@ func (f *fitter) atSlope(lnSlope float64) float64 {
 }
 
 func (f *fitter) best() (ut, lnSlope, lapse, ln float64) {
-	ut, ln = scanPeak(func(u float64) float64 {
+	ut, _ = scanPeak(func(u float64) float64 {
 		v, _ := f.atThreshold(u)
 		return v
 	}, f.low-f.span, f.high+f.span, 30)

@@ -110,9 +110,6 @@ func lnNormalUpper(z float64) float64 {
 // normalCDF returns Φ(z).
 func normalCDF(z float64) float64 { return 0.5 * math.Erfc(-z/math.Sqrt2) }
 
-// normalDensity returns φ(z).
-func normalDensity(z float64) float64 { return math.Exp(-z*z/2) / math.Sqrt(2*math.Pi) }
-
 // normalUpperPoint returns the z with ln P(Z ≥ z) = ln, for ln ≤ 0, by Newton's method on the concave logarithm.
 func normalUpperPoint(ln float64) float64 {
 	switch {

@@ -86,7 +86,6 @@ func charts() map[string]plot.Chart {
 // texts records where texts stand, as a canvas.
 type texts struct {
 	boxes []box
-	worst float64
 }
 
 type box struct{ left, top, right, bottom float64 }

@@ -7,7 +7,6 @@ package screen
 
 import (
 	"fmt"
-	"strings"
 	"time"
 
 	"heardiff/trials"
@@ -95,20 +94,6 @@ func feedbackLine(v trials.View) string {
 		return fmt.Sprintf("practice: %q was right", claim(v.Feedback.Answer))
 	}
 	return fmt.Sprintf("practice: %q was wrong", claim(v.Feedback.Answer))
-}
-
-// heardLine lists what has been heard in this trial.
-func heardLine(v trials.View) string {
-	var heard []string
-	for _, l := range v.Design.Labels() {
-		if v.Heard[l] {
-			heard = append(heard, strings.ToUpper(l.String()))
-		}
-	}
-	if len(heard) == 0 {
-		return "nothing heard yet"
-	}
-	return "heard: " + strings.Join(heard, " ")
 }
 
 // clock formats seconds as minutes, seconds and tenths.

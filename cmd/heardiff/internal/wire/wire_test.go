@@ -27,7 +27,7 @@ type sample struct {
 }
 
 func TestNotMeasurableIsNull(t *testing.T) {
-	s := sample{Schema: "a<b", Value: math.NaN(), Range: [2]float64{0.1, math.Inf(1)}, Raw: json.RawMessage(`{"k":1}`)}
+	s := sample{Schema: "a<b", Value: math.NaN(), Range: [2]float64{0.1, math.Inf(1)}, Raw: json.RawMessage(`{"k":1}`), secret: 7}
 	s.Map = map[string]float64{"z": math.Inf(-1), "a": 1}
 	got, err := wire.Marshal(s)
 	want := `{"p":0,"schema":"a<b","value":null,"range":[0.1,null],"list":[],"maybe":null,"map":{"a":1,"z":null},"raw":{"k":1}}`
