@@ -47,15 +47,17 @@ func newPeeler(r *record, bins []complex128, band [2]float64) *peeler {
 	return p
 }
 
+// reach returns how many bins on either side of k tell the noise there.
+func (p *peeler) reach(k int) int { return min(max(int(60*p.pad), k/20), 4000) }
+
 func (p *peeler) listen() {
 	powers := make([]float64, len(p.bins))
 	for k, x := range p.bins {
 		powers[k] = power(x)
 	}
-	reach := func(k int) int { return min(max(int(60*p.pad), k/20), 1000) }
-	p.noise = spectrum.LocalNoise(powers, 2, reach)
+	p.noise = spectrum.LocalNoise(powers, 2, p.reach)
 	// Where the noise itself begins with the band, the bins below it would make it look too small.
-	inside := spectrum.LocalNoise(powers[p.low:], 2, func(k int) int { return reach(k + p.low) })
+	inside := spectrum.LocalNoise(powers[p.low:], 2, func(k int) int { return p.reach(k + p.low) })
 	for k := range p.noise {
 		p.noise[k] = max(p.noise[k], inside[max(0, k-p.low)])
 		p.noise[k] = max(p.noise[k], rounding*rounding)
@@ -114,7 +116,7 @@ func (p *peeler) sweep(limit int) []peak {
 			continue // it was a side lobe of a stronger one
 		}
 		line := p.fit((float64(k)) * p.binHz)
-		if power(line.value) < p.threshold*p.noise[k] {
+		if !p.stands(line) {
 			continue
 		}
 		p.add(line, -1)
@@ -143,13 +145,21 @@ func (p *peeler) refine(lines []peak) {
 func (p *peeler) prune(lines []peak) []peak {
 	kept := lines[:0]
 	for _, l := range lines {
-		if power(l.value) < p.threshold*2*l.se*l.se {
+		if !p.stands(l) {
 			p.add(l, 1)
 			continue
 		}
 		kept = append(kept, l)
 	}
 	return kept
+}
+
+// stands reports whether noise alone makes a line as strong too rarely. The noise around is an estimate itself, from
+// about m independent bins: the median of m exponential values scatters by 1/(√m·ln 2), by which thresholds that many times the
+// noise are passed more often; a gamma distribution of that scatter gives E[exp(−T·n)] = (1 + T/ν)^−ν, ν = m·ln²2.
+func (p *peeler) stands(l peak) bool {
+	nu := 2 * float64(p.reach(int(l.hz/p.binHz))) / p.pad * math.Ln2 * math.Ln2
+	return power(l.value) >= nu*math.Expm1(p.threshold/nu)*2*l.se*l.se
 }
 
 // fit finds the line within one bin of hz that leaves least behind, by golden section over the bins of one main lobe.
@@ -177,12 +187,15 @@ func (p *peeler) fit(hz float64) peak {
 	return p.at((lo + hi) / 2)
 }
 
-// at returns the line fitted at a given frequency, from the main lobe.
+// fitted is how much more noise a line fitted to three lobes on either side takes up than one fitted to all bins.
+const fitted = 1.017
+
+// at returns the line fitted at a given frequency.
 func (p *peeler) at(hz float64) peak {
-	from, to := p.lobe(hz, 1.2)
+	from, to := p.lobe(hz, 3.2)
 	value, _ := p.project(hz, from, to)
 	k := min(max(int(math.Round(hz/p.binHz)), 0), len(p.noise)-1)
-	return peak{hz: hz, value: value, se: math.Sqrt(p.noise[k] / 2)}
+	return peak{hz: hz, value: value, se: math.Sqrt(fitted * p.noise[k] / 2)}
 }
 
 // project fits a line at hz to the bins from … to by least squares; norm is the power of its shape there.
