@@ -3,7 +3,10 @@ package trials
 import (
 	"crypto/aes"
 	"crypto/cipher"
+	"crypto/ecdh"
+	"crypto/hkdf"
 	"crypto/rand"
+	"crypto/sha256"
 	"errors"
 	"fmt"
 )
@@ -62,4 +65,48 @@ func (k Key) gcm() (cipher.AEAD, error) {
 		return nil, fmt.Errorf("seal: %w", err)
 	}
 	return cipher.NewGCM(block)
+}
+
+// SealTo encrypts a seed to another site's public key (X25519, then AES-256-GCM under a key by HKDF-SHA256), bound to
+// the session's id: a session of a kit is sealed so too, and only the site whose plan it is can open that seal.
+func SealTo(site *ecdh.PublicKey, seed Seed, session string) ([]byte, error) {
+	ephemeral, err := ecdh.X25519().GenerateKey(rand.Reader)
+	if err != nil {
+		return nil, fmt.Errorf("seal: %w", err)
+	}
+	key, err := sharedKey(ephemeral, site, ephemeral.PublicKey(), site)
+	if err != nil {
+		return nil, err
+	}
+	sealed, err := key.Seal(seed, session)
+	return append(ephemeral.PublicKey().Bytes(), sealed...), err
+}
+
+// OpenWith decrypts what SealTo made. It returns ErrWrongKey where that cannot be done.
+func OpenWith(site *ecdh.PrivateKey, sealed []byte, session string) (Seed, error) {
+	const publicSize = 32
+	if len(sealed) < publicSize {
+		return Seed{}, ErrWrongKey
+	}
+	ephemeral, err := ecdh.X25519().NewPublicKey(sealed[:publicSize])
+	if err != nil {
+		return Seed{}, ErrWrongKey
+	}
+	key, err := sharedKey(site, ephemeral, ephemeral, site.PublicKey())
+	if err != nil {
+		return Seed{}, ErrWrongKey
+	}
+	return key.Open(sealed[publicSize:], session)
+}
+
+func sharedKey(own *ecdh.PrivateKey, other, ephemeral, site *ecdh.PublicKey) (Key, error) {
+	secret, err := own.ECDH(other)
+	if err != nil {
+		return Key{}, fmt.Errorf("seal: %w", err)
+	}
+	raw, err := hkdf.Key(sha256.New, secret, append(ephemeral.Bytes(), site.Bytes()...), "heardiff seed", len(Key{}))
+	if err != nil {
+		return Key{}, fmt.Errorf("seal: %w", err)
+	}
+	return Key(raw), nil
 }

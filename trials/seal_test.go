@@ -2,6 +2,8 @@ package trials_test
 
 import (
 	"bytes"
+	"crypto/ecdh"
+	"crypto/rand"
 	"errors"
 	"testing"
 
@@ -29,6 +31,35 @@ func TestSealHidesAndBinds(t *testing.T) {
 			changed[20] ^= 1
 			return key.Open(changed, "s1")
 		},
+	} {
+		if _, err := open(); !errors.Is(err, trials.ErrWrongKey) {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}
+
+func TestSealToASiteOpensOnlyThere(t *testing.T) {
+	site, err := ecdh.X25519().GenerateKey(rand.Reader)
+	if err != nil {
+		t.Fatal(err)
+	}
+	other, err := ecdh.X25519().GenerateKey(rand.Reader)
+	if err != nil {
+		t.Fatal(err)
+	}
+	seed := trials.Seed{4, 5, 6}
+	sealed, err := trials.SealTo(site.PublicKey(), seed, "s1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, err := trials.OpenWith(site, sealed, "s1"); err != nil || got != seed {
+		t.Errorf("the site itself: %v", err)
+	}
+	for name, open := range map[string]func() (trials.Seed, error){
+		"another site":    func() (trials.Seed, error) { return trials.OpenWith(other, sealed, "s1") },
+		"another session": func() (trials.Seed, error) { return trials.OpenWith(site, sealed, "s2") },
+		"cut short":       func() (trials.Seed, error) { return trials.OpenWith(site, sealed[:40], "s1") },
+		"nothing":         func() (trials.Seed, error) { return trials.OpenWith(site, nil, "s1") },
 	} {
 		if _, err := open(); !errors.Is(err, trials.ErrWrongKey) {
 			t.Errorf("%s: %v", name, err)

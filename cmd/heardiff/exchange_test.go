@@ -65,6 +65,9 @@ func TestResultsOfManySitesComeTogether(t *testing.T) {
 		command(t, 0, "export", "--out", out, "--anonymous")
 		bundles = append(bundles, out)
 	}
+	if data, err := os.ReadFile(bundles[0]); err != nil || !bytes.Contains(data, []byte(`"escrow":`)) {
+		t.Errorf("a session of a kit is not sealed to the site it came from: %v", err)
+	}
 	data, err := os.ReadFile(bundles[0])
 	if err != nil || bytes.Contains(data, []byte("fine")) {
 		t.Errorf("the anonymous bundle holds what the listener said: %v", err)

@@ -90,6 +90,11 @@ func (a *app) draft(ctx context.Context, s *sqlite.Store, o exportOptions) (bund
 	d := bundle.Draft{Kind: bundle.Results, Study: of.ID, Title: of.Title, Created: a.now()}
 	if o.kit != "" {
 		d.Kind = bundle.Kit
+		key, err := a.sealingKey()
+		if err != nil {
+			return d, err
+		}
+		d.SealKey = key.PublicKey().Bytes()
 		d.Content, err = kitContent(ctx, s, o.plan)
 		d.Audio = func(sum string) (io.ReadCloser, error) {
 			p, err := s.PresentationBySHA(ctx, sum)
@@ -177,7 +182,7 @@ func resultsContent(ctx context.Context, s *sqlite.Store, anonymous bool) (bundl
 			}
 			c.Listeners = append(c.Listeners, packListener(l, anonymous))
 		}
-		c.Sessions = append(c.Sessions, bundle.Session{ID: v.ID, Plan: plans[v.Plan], Listener: v.Listener, Device: v.Device, Entries: entries})
+		c.Sessions = append(c.Sessions, bundle.Session{ID: v.ID, Plan: plans[v.Plan], Listener: v.Listener, Device: v.Device, Escrow: v.Escrow, Entries: entries})
 	}
 	return c, nil
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -10,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heardiff/trials"
 	"heardiff/trials/bundle"
 	"heardiff/trials/sqlite"
 )
@@ -85,6 +87,9 @@ func (a *app) importResults(ctx context.Context, b *bundle.Bundle, path string) 
 		return rejected(fmt.Errorf("%s: results of another study, %q", path, b.Manifest.Title),
 			"results are joined where their plan was made: send a kit, and import what comes back")
 	}
+	if err := a.checkEscrow(b.Content.Sessions); err != nil {
+		return rejected(fmt.Errorf("%s: %w", path, err), "nothing was taken")
+	}
 	sum, err := hashFile(path)
 	if err != nil {
 		return err
@@ -106,6 +111,28 @@ func (a *app) importResults(ctx context.Context, b *bundle.Bundle, path string) 
 	return a.printImported(imported{Kind: bundle.Results, Fingerprint: b.Fingerprint(), Study: of.ID, Merged: count})
 }
 
+// checkEscrow opens the seeds that were sealed to this site before the first trial, and demands that each is the one
+// which the session revealed at its end.
+func (a *app) checkEscrow(sessions []bundle.Session) error {
+	key, err := a.sealingKey()
+	if err != nil {
+		return err
+	}
+	for _, v := range sessions {
+		if v.Escrow == nil {
+			continue
+		}
+		seed, err := trials.OpenWith(key, v.Escrow, v.ID)
+		if err != nil {
+			return fmt.Errorf("session %q: %w", v.ID, err)
+		}
+		if hex.EncodeToString(seed[:]) != v.Entries[len(v.Entries)-1].Note {
+			return fmt.Errorf("session %q: the seed it reveals is not the one it sealed to this site", v.ID)
+		}
+	}
+	return nil
+}
+
 func (a *app) printImported(r imported) error {
 	r.Schema = "heardiff.import/1"
 	return a.print(r, func(w io.Writer) {
@@ -123,8 +150,12 @@ func (a *app) importKit(ctx context.Context, b *bundle.Bundle) error {
 	if _, err := os.Stat(filepath.Join(dir, sqlite.FileName)); err == nil || dir == "." {
 		return rejected(errors.New("a kit makes a study of its own"), "name a new folder for it: --study DIR")
 	}
+	origin, err := hex.DecodeString(b.Manifest.SealKey)
+	if err != nil {
+		return rejected(fmt.Errorf("the kit's sealing key: %w", err), "")
+	}
 	_, statErr := os.Stat(dir)
-	s, err := sqlite.CreateAs(ctx, dir, sqlite.Study{ID: b.Manifest.Study, Title: b.Manifest.Title}, a.now)
+	s, err := sqlite.CreateAs(ctx, dir, sqlite.Study{ID: b.Manifest.Study, Title: b.Manifest.Title, OriginKey: origin}, a.now)
 	if err != nil {
 		return inStudy(err)
 	}

@@ -1,8 +1,11 @@
 package main
 
 import (
+	"crypto/ecdh"
 	"crypto/ed25519"
+	"crypto/hkdf"
 	"crypto/rand"
+	"crypto/sha256"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -54,6 +57,20 @@ func (a *app) siteKey() (ed25519.PrivateKey, error) {
 		return nil, err
 	}
 	return ed25519.NewKeyFromSeed(seed[:]), nil
+}
+
+// sealingKey returns the key to which the sessions of this site's kits seal their seeds. It follows from the site's
+// key, so that there is one file to keep.
+func (a *app) sealingKey() (*ecdh.PrivateKey, error) {
+	site, err := a.siteKey()
+	if err != nil {
+		return nil, err
+	}
+	raw, err := hkdf.Key(sha256.New, site.Seed(), nil, "heardiff sealing key", 32)
+	if err != nil {
+		return nil, fmt.Errorf("make the sealing key: %w", err)
+	}
+	return ecdh.X25519().NewPrivateKey(raw)
 }
 
 func readKey(path string) (trials.Key, error) {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"crypto/ecdh"
 	"crypto/rand"
 	"crypto/sha256"
 	"encoding/hex"
@@ -236,10 +237,26 @@ func (a *app) begin(ctx context.Context, s *sqlite.Store, plan trials.Plan, list
 	if v.Sealed, err = key.Seal(seed, v.ID); err != nil {
 		return nil, err
 	}
+	if v.Escrow, err = a.escrow(ctx, s, seed, v.ID); err != nil {
+		return nil, err
+	}
 	if err := s.AddSession(ctx, v); err != nil {
 		return nil, inStudy(err)
 	}
 	return trials.Begin(v.ID, plan, seed, s.Journal(ctx), a.now)
+}
+
+// escrow seals the seed to the site whose kit the study is; nil in a study of one's own.
+func (a *app) escrow(ctx context.Context, s *sqlite.Store, seed trials.Seed, session string) ([]byte, error) {
+	of, err := s.Study(ctx)
+	if err != nil || len(of.OriginKey) == 0 {
+		return nil, err
+	}
+	site, err := ecdh.X25519().NewPublicKey(of.OriginKey)
+	if err != nil {
+		return nil, fmt.Errorf("the kit's sealing key: %w", err)
+	}
+	return trials.SealTo(site, seed, session)
 }
 
 // loadAudio reads the prepared audio of a plan and checks that it is what the plan was made for.

@@ -55,11 +55,13 @@ const (
 
 // Manifest is the signed part.
 type Manifest struct {
-	Schema  string    `json:"schema"`
-	Kind    Kind      `json:"kind"`
-	Study   string    `json:"study"` // the study's id
-	Title   string    `json:"title"`
-	Site    string    `json:"site"` // the maker's public key, hexadecimal
+	Schema string `json:"schema"`
+	Kind   Kind   `json:"kind"`
+	Study  string `json:"study"` // the study's id
+	Title  string `json:"title"`
+	Site   string `json:"site"` // the maker's public key, hexadecimal
+	// SealKey is the X25519 public key, hexadecimal, to which sessions of a kit seal their seeds.
+	SealKey string    `json:"seal_key,omitempty"`
 	Created time.Time `json:"created"`
 	Members []Member  `json:"members"`
 }
@@ -122,11 +124,13 @@ type Listener struct {
 
 // Session is a session that has ended, with every entry.
 type Session struct {
-	ID       string         `json:"id"`
-	Plan     string         `json:"plan"` // SHA-256 of the plan, hexadecimal
-	Listener string         `json:"listener"`
-	Device   string         `json:"device"`
-	Entries  []trials.Entry `json:"entries"`
+	ID       string `json:"id"`
+	Plan     string `json:"plan"` // SHA-256 of the plan, hexadecimal
+	Listener string `json:"listener"`
+	Device   string `json:"device"`
+	// Escrow is the seed sealed, before the first trial, to the key of the site whose kit it was.
+	Escrow  []byte         `json:"escrow,omitempty"`
+	Entries []trials.Entry `json:"entries"`
 }
 
 // PlanHash returns the plan's hash in hexadecimal, by which sessions name it.

@@ -19,6 +19,7 @@ type Draft struct {
 	Study   string
 	Title   string
 	Created time.Time
+	SealKey []byte // of a kit: see Manifest
 	Content Content
 	// Audio opens the prepared file with the given SHA-256, for each presentation named in the content; nil: none.
 	Audio func(sha256 string) (io.ReadCloser, error)
@@ -35,7 +36,7 @@ func Write(w io.Writer, d Draft, site ed25519.PrivateKey) error {
 	}
 	m := Manifest{
 		Schema: Schema, Kind: d.Kind, Study: d.Study, Title: d.Title, Created: d.Created.UTC(),
-		Site: hex.EncodeToString(site.Public().(ed25519.PublicKey)),
+		Site: hex.EncodeToString(site.Public().(ed25519.PublicKey)), SealKey: hex.EncodeToString(d.SealKey),
 	}
 	sum := sha256.Sum256(content)
 	m.Members = append(m.Members, Member{contentName, int64(len(content)), hex.EncodeToString(sum[:])})

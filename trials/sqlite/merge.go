@@ -176,13 +176,13 @@ func sameSession(ctx context.Context, tx *sql.Tx, v MergeSession) (bool, error) 
 	return true, nil
 }
 
-// CreateAs makes a study in dir that carries another site's id and title, to listen to its kit.
+// CreateAs makes a study in dir that carries another site's id, title and key, to listen to its kit.
 func CreateAs(ctx context.Context, dir string, of Study, now func() time.Time) (*Store, error) {
 	s, err := Create(ctx, dir, of.Title, now)
 	if err != nil {
 		return nil, err
 	}
-	if err := s.exec(ctx, `UPDATE study SET id = ?`, of.ID); err != nil {
+	if err := s.exec(ctx, `UPDATE study SET id = ?, origin_key = ?`, of.ID, of.OriginKey); err != nil {
 		return nil, errors.Join(err, s.Close())
 	}
 	return s, nil

@@ -123,16 +123,18 @@ type Session struct {
 	// Device says what the session was heard through: its name, rate and format.
 	Device  string
 	Created time.Time
+	// Escrow is the seed encrypted to the key of the site whose kit the study is; nil elsewhere.
+	Escrow []byte
 	// Site is the fingerprint of the site where it was run, "" for this one.
 	Site string
 }
 
-const sessionColumns = `rowid, id, plan, listener, sealed, device, created, site`
+const sessionColumns = `rowid, id, plan, listener, sealed, device, created, site, escrow`
 
 // AddSession keeps a new session, before its first entry.
 func (s *Store) AddSession(ctx context.Context, v Session) error {
-	err := s.exec(ctx, `INSERT INTO sessions (id, plan, listener, sealed, device, created) VALUES (?, ?, ?, ?, ?, ?)`,
-		v.ID, v.Plan, v.Listener, v.Sealed, v.Device, s.stamp())
+	err := s.exec(ctx, `INSERT INTO sessions (id, plan, listener, sealed, device, created, escrow) VALUES (?, ?, ?, ?, ?, ?, ?)`,
+		v.ID, v.Plan, v.Listener, v.Sealed, v.Device, s.stamp(), v.Escrow)
 	if err != nil {
 		return fmt.Errorf("session %q: %w", v.ID, err)
 	}
@@ -149,7 +151,7 @@ func (s *Store) Sessions(ctx context.Context) ([]Session, error) {
 	return list(ctx, s, func(row scanner) (Session, error) {
 		var v Session
 		var created instant
-		err := row.Scan(&v.Number, &v.ID, &v.Plan, &v.Listener, &v.Sealed, &v.Device, &created, &v.Site)
+		err := row.Scan(&v.Number, &v.ID, &v.Plan, &v.Listener, &v.Sealed, &v.Device, &created, &v.Site, &v.Escrow)
 		v.Created = created.Time
 		return v, err
 	}, `SELECT `+sessionColumns+` FROM sessions ORDER BY rowid`)

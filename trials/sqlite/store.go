@@ -51,6 +51,8 @@ type Study struct {
 	ID      string    `json:"id"`
 	Title   string    `json:"title"`
 	Created time.Time `json:"created"`
+	// OriginKey is the public key (X25519) of the site whose kit this is; nil for a study of one's own.
+	OriginKey []byte `json:"-"`
 }
 
 // Create makes a study in dir, which must not hold one; the folder is made where it is missing.
@@ -240,8 +242,8 @@ func (s *Store) Study(ctx context.Context) (Study, error) {
 	return find(ctx, s, "the study", func(row scanner) (Study, error) {
 		var st Study
 		var created instant
-		err := row.Scan(&st.ID, &st.Title, &created)
+		err := row.Scan(&st.ID, &st.Title, &created, &st.OriginKey)
 		st.Created = created.Time
 		return st, err
-	}, `SELECT id, title, created FROM study`)
+	}, `SELECT id, title, created, origin_key FROM study`)
 }
