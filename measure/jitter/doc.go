@@ -15,10 +15,17 @@
 // it is split into β and m. A real amplitude and phase modulation of nearly equal depth and phase looks the same as an
 // additive tone; no measurement of one tone can tell them apart.
 //
-// Limits. A capture longer than about a minute is cut into records of equal length: a line must be found in half of
-// them, so it is no easier found than in one. A line 15 dB above the noise in a bin as wide as one over the record's
-// length is found nine times out of ten and at 16 dB nearly always; no detector finds 99 % at 15 dB among half a million
-// bins with so few false alarms. A clock that changes within the record by d ppm smears lines locked to it by f·d·10⁻⁶ Hz.
+// Detection. How far a line stands above the noise is told by the phase: a line of peak β, in a record of T seconds whose
+// noise has the one-sided density S, by ρ = (β²/2)/(S/T), its power over the noise in a bin 1/T wide. (Seen in a
+// spectrum of the capture itself under additive noise, a sideband with the same figure has ρ 3 dB higher, since half of that noise is
+// amplitude.) The best that any detector without knowledge of frequency and phase can do with false alarms at a rate p for
+// each of N = band·T bins is P = Q(2ρ), the probability that a non-central χ² of three degrees of freedom (two of the
+// amplitude, one of the frequency) and non-centrality 2ρ exceeds 2t, where t solves N·√(πt/3)·exp(−t) = N·p. For N·p = 0.004,
+// T = 10 s and 10 Hz to 9.6 kHz that is 97.8 % at 15 dB, 99.4 % at 15.5 dB and 99.9 % at 16 dB; for 60 s 95.7, 98.6 and
+// 99.6 %. Measured of 2000 lines in 10 s: see TestWeakLinesAreFound. 99 % at 15 dB with so few false alarms is out of reach of any detector.
+//
+// Limits. A capture longer than about two minutes is cut into records of equal length: a line must be found in half of
+// them, so it is no easier found than in one. A clock that changes within the record by d ppm smears lines locked to it by f·d·10⁻⁶ Hz.
 // Sidebands beyond the band are lost to the filter: a line of phase β at f leaves products of about β³/24 where 3f lies
 // beyond the band (10 ns on 12 kHz: sidebands of −221 dBc).
 package jitter

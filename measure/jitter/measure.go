@@ -11,9 +11,9 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// longest is the most baseband samples analysed as one record: 61 s at 24 kHz. Longer captures are cut into
+// longest is the most baseband samples analysed as one record: 124 s at 24 kHz. Longer captures are cut into
 // equal records and averaged, so that memory does not grow.
-const longest = 1 << 21 * 10 / 14
+const longest = 1 << 22 * 10 / 14
 
 // measurement is what Measure knows of a capture before and while it analyses it.
 type measurement struct {
@@ -26,6 +26,7 @@ type measurement struct {
 	carrierHz     float64
 	recordSeconds float64
 	mixer         *mixer
+	transform     *transform
 	channels      []channelSum
 	cross         []noiseBand // of the first two channels
 	records       int
@@ -35,17 +36,29 @@ type measurement struct {
 // channelSum gathers the records of one channel.
 type channelSum struct {
 	silent              bool
-	memory              []complex128          // of the baseband and its transform, used by one record after the other
-	plan                *spectrum.ComplexPlan // of that transform
+	memory              []complex128 // of the baseband and its transform, used by one record after the other
+	noisePM, noiseAM    []float64    // of the noise around each bin, likewise
 	bands               []noiseBand
 	jitter, other       []tone // of all records
 	carrierHz, driftHz  float64
 	wander, level, jump float64
 }
 
+// transform is the one long transform, made for one channel after the other: its plan is larger than a record.
+type transform struct {
+	lock sync.Mutex
+	plan *spectrum.ComplexPlan
+}
+
+func (t *transform) forward(z []complex128) {
+	t.lock.Lock()
+	defer t.lock.Unlock()
+	t.plan.Forward(z, z)
+}
+
 // Measure measures the jitter of the tone in r. Errors wrap ErrNoTone or ErrShort where the capture holds
 // nothing to measure; a band or rate that does not fit it is an error too. It reads r twice, in blocks; memory does not
-// grow with the length of the capture beyond a minute's.
+// grow with the length of the capture beyond two minutes'.
 func Measure(r pcm.Reader, cfg Config) (Result, error) {
 	if err := cfg.Validate(); err != nil {
 		return Result{}, err
@@ -101,6 +114,7 @@ func (m *measurement) analyse() error {
 	if m.recordSeconds*m.band[0] < 50 {
 		m.warnings = append(m.warnings, fmt.Sprintf("%.2f s of tone hold few periods of %.3g Hz: the low end of the band is uncertain", m.recordSeconds, m.band[0]))
 	}
+	m.transform = &transform{plan: spectrum.NewComplexPlan(paddedSize(each))}
 	m.channels = make([]channelSum, len(m.stretch.level))
 	loudest := slices.Max(m.stretch.level)
 	for c := range m.channels {
@@ -122,7 +136,7 @@ func (m *measurement) analyseRecord(from, samples, index int) error {
 	records := make([]*record, len(basebands))
 	peaks := make([][]peak, len(basebands))
 	m.each(func(c int) {
-		records[c] = newRecord(basebands[c], m.channels[c].plan, m.mixer.outRate(), m.band[0], m.band[1])
+		records[c] = newRecord(basebands[c], m.transform, m.mixer.outRate(), m.band[0], m.band[1])
 		peaks[c] = m.channels[c].take(records[c], m.band, m.mixer.carrierHz(), index)
 	})
 	if len(records) > 1 && records[0] != nil && records[1] != nil {
@@ -155,9 +169,8 @@ func (m *measurement) demodulate(from, samples int) ([][]complex128, error) {
 	for c := range demods {
 		demods[c] = m.mixer.demodulator()
 		// The record's transform will be made in the same memory.
-		if ch := &m.channels[c]; ch.plan == nil && !ch.silent {
+		if ch := &m.channels[c]; ch.memory == nil && !ch.silent {
 			ch.memory = make([]complex128, 0, max(paddedSize(samples), samples+m.mixer.perBlock()))
-			ch.plan = spectrum.NewComplexPlan(paddedSize(samples))
 		}
 		out[c] = m.channels[c].memory
 	}
@@ -188,7 +201,8 @@ func (m *measurement) firstTone() int {
 
 // take adds a record to the channel and returns its lines of either kind.
 func (c *channelSum) take(r *record, band [2]float64, mixedHz float64, index int) []peak {
-	pm, am := newPeeler(r, r.pm, band), newPeeler(r, r.am, band)
+	pm, am := newPeeler(r, r.pm, band, c.noisePM), newPeeler(r, r.am, band, c.noiseAM)
+	c.noisePM, c.noiseAM = pm.noise, am.noise
 	phase, amplitude := pm.peel(), am.peel()
 	jitter, other := judge(pm, am, phase, amplitude)
 	c.jitter, c.other = append(c.jitter, jitter...), append(c.other, other...)

@@ -33,8 +33,12 @@ type peeler struct {
 	threshold float64
 }
 
-func newPeeler(r *record, bins []complex128, band [2]float64) *peeler {
-	p := &peeler{record: r, bins: bins}
+// newPeeler prepares to take the lines out of bins. It takes over the memory of noise if there is enough.
+func newPeeler(r *record, bins []complex128, band [2]float64, noise []float64) *peeler {
+	p := &peeler{record: r, bins: bins, noise: noise}
+	if len(noise) != len(bins) {
+		p.noise = make([]float64, len(bins))
+	}
 	p.low = max(1, int(math.Ceil(band[0]/r.binHz)))
 	p.high = min(len(bins)-2, int(band[1]/r.binHz))
 	// ref: S. O. Rice, "Mathematical analysis of random noise", Bell Syst. Tech. J. 23, 1944: the maxima of a
@@ -51,16 +55,16 @@ func newPeeler(r *record, bins []complex128, band [2]float64) *peeler {
 func (p *peeler) reach(k int) int { return min(max(int(60*p.pad), k/20), 4000) }
 
 func (p *peeler) listen() {
-	powers := make([]float64, len(p.bins))
-	for k, x := range p.bins {
-		powers[k] = power(x)
-	}
-	p.noise = spectrum.LocalNoise(powers, 2, p.reach)
+	spectrum.LocalNoiseOf(p.noise, func(k int) float64 { return power(p.bins[k]) }, 2, p.reach)
 	// Where the noise itself begins with the band, the bins below it would make it look too small.
-	inside := spectrum.LocalNoise(powers[p.low:], 2, func(k int) int { return p.reach(k + p.low) })
+	near := min(4*p.reach(p.low), len(p.bins)-p.low)
+	inside := spectrum.LocalNoiseOf(make([]float64, near), func(k int) float64 { return power(p.bins[k+p.low]) }, 2,
+		func(k int) int { return p.reach(k + p.low) })
 	for k := range p.noise {
-		p.noise[k] = max(p.noise[k], inside[max(0, k-p.low)])
 		p.noise[k] = max(p.noise[k], rounding*rounding)
+		if k < p.low+near/2 {
+			p.noise[k] = max(p.noise[k], inside[max(0, k-p.low)])
+		}
 	}
 }
 

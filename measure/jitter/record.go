@@ -34,13 +34,13 @@ type record struct {
 
 // newRecord analyses baseband samples, whose memory it takes over, up to the capacity of z. Bins of pm and am run from 0 to highHz and three beyond;
 // a line of φ or α with peak β at the middle of the record stands as β·exp(jθ)·window.Response.
-func newRecord(z []complex128, plan *spectrum.ComplexPlan, rateHz, lowHz, highHz float64) *record {
+func newRecord(z []complex128, t *transform, rateHz, lowHz, highHz float64) *record {
 	n := len(z)
 	r := &record{window: spectrum.Tukey(taper), seconds: float64(n) / rateHz}
 	r.takeLog(z)
 	r.detrend(z, rateHz, lowHz)
 
-	size := plan.Len() // paddedSize(n)
+	size := t.plan.Len() // paddedSize(n)
 	r.binHz, r.pad = rateHz/float64(size), float64(size)/float64(n)
 	full := z[:n:n]
 	if cap(z) >= size {
@@ -50,7 +50,7 @@ func newRecord(z []complex128, plan *spectrum.ComplexPlan, rateHz, lowHz, highHz
 		full = append(full, make([]complex128, size-n)...)
 	}
 	taperEnds(full[:n])
-	plan.Forward(full, full)
+	t.forward(full)
 	// The filter bends beyond highHz: noise there would mislead its estimate at the edge.
 	r.split(full, n, min(size/2-1, int(highHz/r.binHz+3*r.pad)+2))
 	return r

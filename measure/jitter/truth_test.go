@@ -211,6 +211,33 @@ func TestFiguresFollowOnlyTheJitter(t *testing.T) {
 	}
 }
 
+// A capture begins and ends with silence, and a player that starts and stops clicks: the tone, which begins between two
+// samples, shows no line that its middle does not have.
+func TestSilenceAndClicksAtTheEndsLeaveNoTrace(t *testing.T) {
+	c := base()
+	c.Jitter = []jittertest.Sine{{Hz: 440, Peak: 150e-12}}
+	c.Seconds, c.NoiseDBFS = 12, -130
+	tone := c.Samples()
+	silent := jittertest.Capture{Rate: 48000, Seconds: 12, CarrierHz: 1, NoiseDBFS: -130, Seed: 7}.Samples()
+	const from, to = 4411.37, 530021.6
+	for i := range tone {
+		if float64(i) < from || float64(i) > to {
+			tone[i] = silent[i]
+		}
+	}
+	for _, at := range []int{100, 4300, 4411, 530022, 540000} {
+		tone[at], tone[at+1] = 0.9, -0.4
+	}
+	r, err := jitter.Measure(pcm.Clip{Rate: 48000, Channels: [][]float64{tone}}, jitter.Config{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	ch := r.Channel[0]
+	if len(ch.Lines) != 1 || math.Abs(ch.Lines[0].PeakPs-150) > 1.75 || len(ch.AMLines) != 0 || !ch.RandomAtFloor || len(r.Warnings) != 0 || r.Seconds < 10.5 {
+		t.Errorf("%.2f s: %+v, warnings %q", r.Seconds, ch, r.Warnings)
+	}
+}
+
 func TestFaultsAreRefusedOrWarned(t *testing.T) {
 	noise := jittertest.Capture{Rate: 48000, Seconds: 3, CarrierHz: 1, NoiseDBFS: -20}
 	for name, clip := range map[string]pcm.Clip{

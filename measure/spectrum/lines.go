@@ -56,10 +56,14 @@ func (s Spectrum) Noise(halfWidth int) []float64 {
 
 // LocalNoise is Spectrum.Noise for any sequence of powers whose noise is chi-square distributed with the given
 // degrees of freedom. The median at bin k is taken over reach(k) bins on either side, at least 1; it is taken
-// anew every half reach and interpolated between.
+// anew every reach and interpolated between.
 func LocalNoise(power []float64, freedom float64, reach func(k int) int) []float64 {
-	n := len(power)
-	out := make([]float64, n)
+	return LocalNoiseOf(make([]float64, len(power)), func(k int) float64 { return power[k] }, freedom, reach)
+}
+
+// LocalNoiseOf is LocalNoise of len(out) powers that need not be stored. It writes into out and returns it.
+func LocalNoiseOf(out []float64, power func(k int) float64, freedom float64, reach func(k int) int) []float64 {
+	n := len(out)
 	if n == 0 {
 		return out
 	}
@@ -67,12 +71,15 @@ func LocalNoise(power []float64, freedom float64, reach func(k int) int) []float
 	var scratch []float64
 	at := func(k int) float64 {
 		r := max(1, reach(k))
-		scratch = append(scratch[:0], power[max(0, k-r):min(n, k+r+1)]...)
+		scratch = scratch[:0]
+		for i := max(0, k-r); i < min(n, k+r+1); i++ {
+			scratch = append(scratch, power(i))
+		}
 		return selectNth(scratch, len(scratch)/2) * toMean
 	}
 	out[0] = at(0)
 	for from := 0; from < n-1; {
-		to := min(from+max(1, reach(from)/2), n-1)
+		to := min(from+max(1, reach(from)), n-1)
 		out[to] = at(to)
 		for k := from + 1; k < to; k++ {
 			u := float64(k-from) / float64(to-from)
