@@ -44,7 +44,7 @@ type benchCase struct {
 // BenchmarkMeasure shows the time of a capture, and with MB-held the most memory the process has taken so far: run
 // the cases apart to read it.
 func BenchmarkMeasure(b *testing.B) {
-	cases := []benchCase{{192000, 15}, {192000, 30}, {192000, 60}, {48000, 60}}
+	cases := []benchCase{{192000, 15}, {192000, 30}, {192000, 60}, {192000, 120}, {48000, 60}}
 	if *full {
 		cases = append(cases, benchCase{48000, 3600})
 	}

@@ -1,6 +1,7 @@
 package jitter_test
 
 import (
+	"math"
 	"runtime"
 	"testing"
 
@@ -38,11 +39,13 @@ func TestMemoryDoesNotGrowWithTheCapture(t *testing.T) {
 		runtime.ReadMemStats(&before)
 		read := 0
 		second := newLoop(pcm.Rate(rate), s)
-		second.second.Channels = second.second.Channels[:1]
+		second.second.Channels = second.second.Channels[:1] // one channel is enough
 		r := watch{noisy{second}, &most[i], &read}
-		if _, err := jitter.Measure(r, jitter.Config{Spectrum: true}); err != nil {
+		result, err := jitter.Measure(r, jitter.Config{Spectrum: true})
+		if err != nil {
 			t.Fatal(err)
 		}
+		checkLoop(t, result, float64(s))
 		runtime.ReadMemStats(&after)
 		total[i] = after.TotalAlloc - before.TotalAlloc
 	}
@@ -51,5 +54,19 @@ func TestMemoryDoesNotGrowWithTheCapture(t *testing.T) {
 	// The garbage collector may let a quarter more stand.
 	if float64(most[1]) > 1.25*float64(most[0]) || float64(total[1]) > 1.25*float64(total[0]) {
 		t.Errorf("%d s take more than %d s", seconds[1], seconds[0])
+	}
+}
+
+// checkLoop checks what records have in common: the loop's line of 1 ns, and noisy's noise, uniform over ±2e-6 at an
+// amplitude of 0.7, of whose density half is the phase's.
+func checkLoop(t *testing.T, r jitter.Result, seconds float64) {
+	t.Helper()
+	ch := r.Channel[0]
+	if len(ch.Lines) != 1 || math.Abs(ch.Lines[0].PeakPs-1000) > 4*ch.Lines[0].PeakSEPs || r.Seconds < seconds-1 {
+		t.Errorf("%.0f s of %v: lines %+v", r.Seconds, seconds, ch.Lines)
+	}
+	phase := math.Sqrt(2*(r.BandHz[1]-r.BandHz[0])/(r.RateHz/2)) * 4e-6 / math.Sqrt(12) / 0.7
+	if want := phase / (2 * math.Pi * r.CarrierHz) * 1e12; math.Abs(ch.RawPs/want-1) > 0.005 || !ch.RandomAtFloor {
+		t.Errorf("phase noise %.3f ps, want %.3f; random %v", ch.RawPs, want, ch.RandomPs)
 	}
 }

@@ -314,19 +314,6 @@ func TestTransferFollowsTheClockRecovery(t *testing.T) {
 	}
 }
 
-// A capture longer than one record is cut into several and averaged.
-func TestLongCapturesAreAveraged(t *testing.T) {
-	c := base()
-	c.Seconds = 70
-	c.Jitter = []jittertest.Sine{{Hz: 100, Peak: 50e-12}}
-	c.RandomPs, c.RandomLowHz, c.RandomHighHz = 40, 10, 9600
-	r := measure(t, jitter.Config{}, c)
-	ch := r.Channel[0]
-	if r.Seconds < 69.9 || len(ch.Lines) != 1 || math.Abs(ch.Lines[0].PeakPs-50) > 4*ch.Lines[0].PeakSEPs || math.Abs(ch.RandomPs-40) > 4*ch.RandomSEPs {
-		t.Errorf("%.1f s: %+v", r.Seconds, ch)
-	}
-}
-
 // Hum, an offset and a second tone far from the carrier lie outside the band and leave no trace in it, also where the
 // recorder runs at twice the signal's rate.
 func TestWhatLiesOutsideTheBandLeavesNoTrace(t *testing.T) {
