@@ -47,7 +47,13 @@ Looking at the score after every trial and stopping at p ≤ 0.05 would call 20 
 guessers hearers by trial 100; so the score is withheld until the plan is done. With
 --stopping sequential the session itself ends at the first trial where the evidence for
 "heard" or "ruled out" suffices, by boundaries that hold the risk however often one looks,
-and at --trials at the latest. It needs more trials at most, and fewer where much is heard.`,
+and at --trials at the latest. It needs more trials at most, and fewer where much is heard.
+
+Order: with "independent" each trial is a fair coin, as the exact test assumes, and no run of
+past trials tells of the next; with "balanced" each assignment comes equally often, which a
+listener who counts could use near the end, so that the test allows for it and finds less.
+Layout: "interleaved" spreads fatigue over all comparisons, "blocked" lets the listener stay
+with one; both draw their order by chance.`,
 		Example: `  heardiff plan new --design abx --a direct --b optical --trials 42 --alpha 0.05
   heardiff plan new --design same-different --a direct --b optical --trials 60 --positive 6 --negative 6`,
 		Args: exactArgs(),

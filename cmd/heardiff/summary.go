@@ -14,7 +14,7 @@ func summarize(r trials.Result) []string {
 		lines = append(lines, "It was given up early: it stays in the study and counts as given up.")
 	}
 	for _, t := range r.Tallies {
-		lines = append(lines, "", fmt.Sprintf("%s (%s): %d of %d right", t.Comparison.Name, t.Comparison.Kind, t.Correct, t.Trials))
+		lines = append(lines, "", fmt.Sprintf("%s: %d of %d right", t.Comparison.Name, t.Correct, t.Trials)+kindNote(t.Comparison.Kind))
 		if t.Comparison.Kind != trials.Scored || t.Trials == 0 {
 			continue
 		}
@@ -51,4 +51,17 @@ func meaning(r trials.Result, t trials.Tally) []string {
 			100*upper, 100*p.SmallestEffect))
 	}
 	return append(lines, fmt.Sprintf("  Undecided: this does not show that it was heard, nor that it cannot be; up to %.0f %% of trials truly known fit the answers.", 100*upper))
+}
+
+// kindNote says what a comparison that is no part of the question was for.
+func kindNote(k trials.Kind) string {
+	switch k {
+	case trials.Practice:
+		return " (not counted)"
+	case trials.PositiveControl:
+		return " (a plain difference)"
+	case trials.NegativeControl:
+		return " (the same audio twice: nothing was there to be known)"
+	}
+	return ""
 }
