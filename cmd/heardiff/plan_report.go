@@ -1,0 +1,111 @@
+package main
+
+import (
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+
+	"heardiff/stats"
+	"heardiff/trials"
+)
+
+// planReport is a plan with its hash and what it can find: Power for a fixed plan, Course for a sequential one.
+type planReport struct {
+	Schema string `json:"schema"`
+	trials.Plan
+	Hash   string         `json:"hash"`
+	Power  []planPower    `json:"power"`
+	Course []stats.Course `json:"course"`
+}
+
+// planPower is what n trials of a comparison find if the listener is right with probability PTrue.
+type planPower struct {
+	Trials   int     `json:"trials"`
+	PTrue    float64 `json:"p_true"`
+	Power    float64 `json:"power"`
+	Critical *int    `json:"critical_correct"`
+	// Needed is the number of trials for a power of 0.8, nil where it is out of all reach.
+	Needed *int `json:"trials_for_power_0_8"`
+}
+
+func (a *app) printPlan(p trials.Plan) error {
+	r, err := reportPlan(p)
+	if err != nil {
+		return err
+	}
+	return a.print(r, func(w io.Writer) { r.text(w) })
+}
+
+func reportPlan(p trials.Plan) (planReport, error) {
+	hash := p.Hash()
+	r := planReport{Schema: "heardiff.plan/1", Plan: p, Hash: hex.EncodeToString(hash[:])}
+	truths := []float64{0.6, 0.7, 0.8}
+	if smallest := stats.FromDiscriminators(p.SmallestEffect); !slices.Contains(truths, smallest) {
+		truths = append(truths, smallest)
+	}
+	if p.Sequential() {
+		for _, pTrue := range append([]float64{0.5}, truths...) {
+			r.Course = append(r.Course, p.Looks.Course(pTrue))
+		}
+		return r, nil
+	}
+	for _, pTrue := range truths {
+		at, err := stats.PowerAt(scoredTrials(p), 0.5, pTrue, p.Alpha)
+		if err != nil {
+			return r, err
+		}
+		row := planPower{Trials: at.Trials, PTrue: pTrue, Power: at.Power, Critical: at.Critical}
+		switch need, err := stats.TrialsFor(0.5, pTrue, p.Alpha, 0.8); {
+		case err == nil:
+			row.Needed = &need.Trials
+		case !errors.Is(err, stats.ErrOutOfReach):
+			return r, err
+		}
+		r.Power = append(r.Power, row)
+	}
+	return r, nil
+}
+
+// scoredTrials returns the trials of one scored comparison.
+func scoredTrials(p trials.Plan) int {
+	for _, c := range p.Comparisons {
+		if c.Kind == trials.Scored {
+			return c.Trials
+		}
+	}
+	return 1
+}
+
+func (r planReport) text(w io.Writer) {
+	fmt.Fprintf(w, "plan %s: %s, alpha %g, smallest effect %g of trials truly known, %s, %s order\nhash %s\n",
+		r.ID, r.Design, r.Alpha, r.SmallestEffect, r.Layout, r.Order, r.Hash)
+	t := newTable("comparison", "trials", "kind", "excerpt")
+	t.right(1)
+	for _, c := range r.Comparisons {
+		t.row(c.Name, fmt.Sprint(c.Trials), c.Kind.String(), c.Excerpt)
+	}
+	t.print(w, "\n")
+	fmt.Fprintln(w)
+	for _, p := range r.Power {
+		p.text(w, r.Alpha)
+	}
+	for _, c := range r.Course {
+		fmt.Fprintf(w, "a listener who is right %.0f %% of the time: heard with probability %.3f, ruled out %.3f, undecided %.3f, after %.0f trials on average\n",
+			100*c.P, c.Heard, c.RuledOut, c.Open, c.Expected)
+	}
+}
+
+func (p planPower) text(w io.Writer, alpha float64) {
+	need := "more trials than anybody runs"
+	if p.Needed != nil {
+		need = fmt.Sprintf("%d trials", *p.Needed)
+	}
+	if p.Critical == nil {
+		fmt.Fprintf(w, "%d trials can never reach alpha %g; for a power of 0.8 you need %s\n", p.Trials, alpha, need)
+		return
+	}
+	fmt.Fprintf(w, "%d trials: a listener who is right %.0f %% of the time passes (%d or more right) with probability %.2f; for a power of 0.8 you need %s\n",
+		p.Trials, 100*p.PTrue, *p.Critical, p.Power, need)
+}
