@@ -5,29 +5,61 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"path/filepath"
 
 	"heardiff/measure/jitter"
 )
 
-// measureJitter measures the jitter of one file, against that of the recording set-up alone unless floorPath is "".
-func (a *app) measureJitter(path string, cfg jitter.Config, floorPath string) error {
+// measureJitter measures the jitter of one file, against that of the recording set-up alone where a floor is given, and
+// draws it where a picture is asked for.
+func (a *app) measureJitter(path string, cfg jitter.Config, m measureFlags) error {
 	if err := cfg.Validate(); err != nil {
 		return misused(err)
 	}
+	wanted := cfg.Spectrum
+	cfg.Spectrum = wanted || m.plot != ""
 	r, err := a.jitterOf(path, cfg)
 	if err != nil {
 		return err
 	}
-	if floorPath != "" {
-		floor, err := a.jitterOf(floorPath, cfg)
+	var floor *namedJitter
+	if m.floor != "" {
+		limit, err := a.jitterOf(m.floor, cfg)
 		if err != nil {
 			return err
 		}
-		if r, err = r.AgainstFloor(floor); err != nil {
-			return rejected(fmt.Errorf("%s: %w", floorPath, err), "record the floor with the same test signal")
+		floor = &namedJitter{filepath.Base(m.floor), limit}
+		if r, err = r.AgainstFloor(limit); err != nil {
+			return rejected(fmt.Errorf("%s: %w", m.floor, err), "record the floor with the same test signal")
 		}
 	}
-	return a.print(r, func(w io.Writer) { jitterText(w, path, r) })
+	if m.plot != "" {
+		if err := a.plotJitter(namedJitter{filepath.Base(path), r}, floor, cfg, m); err != nil {
+			return err
+		}
+	}
+	if !wanted {
+		for i := range r.Channel {
+			r.Channel[i].Spectrum = nil
+		}
+	}
+	return a.print(r, func(w io.Writer) {
+		jitterText(w, path, r)
+		wrotePicture(w, m.plot)
+	})
+}
+
+// plotJitter draws what was measured, and over it another capture where one is asked for.
+func (a *app) plotJitter(first namedJitter, floor *namedJitter, cfg jitter.Config, m measureFlags) error {
+	captures := []namedJitter{first}
+	if m.overlay != "" {
+		other, err := a.jitterOf(m.overlay, cfg)
+		if err != nil {
+			return err
+		}
+		captures = append(captures, namedJitter{filepath.Base(m.overlay), other})
+	}
+	return writePicture(m.plot, jitterChart(captures, floor))
 }
 
 // jitterOf measures one file; errors name it and are marked rejected.

@@ -4,12 +4,14 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"path/filepath"
 
 	"heardiff/measure/jitter"
 )
 
-// measureTransfer prints how much of the jitter in one file another still shows, against jitter frequency.
-func (a *app) measureTransfer(referencePath, outputPath string, cfg jitter.Config) error {
+// measureTransfer prints how much of the jitter in one file another still shows, against jitter
+// frequency, and draws it unless picture is "".
+func (a *app) measureTransfer(referencePath, outputPath string, cfg jitter.Config, picture string) error {
 	if err := cfg.Validate(); err != nil {
 		return misused(err)
 	}
@@ -26,8 +28,16 @@ func (a *app) measureTransfer(referencePath, outputPath string, cfg jitter.Confi
 	if err != nil {
 		return rejected(err, "record both captures with the same test signal")
 	}
+	if picture != "" {
+		if err := writePicture(picture, transferChart(filepath.Base(referencePath), filepath.Base(outputPath), t)); err != nil {
+			return err
+		}
+	}
 	t.Warnings = append(t.Warnings, append(reference.Warnings, output.Warnings...)...)
-	return a.print(t, func(w io.Writer) { transferText(w, t) })
+	return a.print(t, func(w io.Writer) {
+		transferText(w, t)
+		wrotePicture(w, picture)
+	})
 }
 
 func transferText(w io.Writer, t jitter.Transfer) {
