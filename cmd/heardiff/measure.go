@@ -4,11 +4,14 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
+	"path/filepath"
 	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
 
+	"heardiff/cmd/heardiff/internal/plot"
 	"heardiff/measure/jitter"
 	"heardiff/measure/tone"
 	"heardiff/playback/pcm"
@@ -17,17 +20,19 @@ import (
 // measureFlags are the flags of measure on a file.
 type measureFlags struct {
 	as, floor, reference string
+	plot, overlay        string
 	band                 string
 	jitter               jitter.Config
 }
 
 func (a *app) measureCommand() *cobra.Command {
 	var m measureFlags
+	again := false
 	c := &cobra.Command{
 		Use:   "measure [FILE --as KIND]",
 		Short: "Measure a capture, or all that is new in the study",
 		Long: `Measure a capture of a test signal; without FILE, every capture of the study that has not
-been measured yet.
+been measured yet, against the latest capture of the same kind of a floor chain.
 
   jitter    timing error of a tone: random, lines, in ps
   tone      harmonics, THD+N, noise, hum      low-tone  dynamic range by a tone at −60 dBFS
@@ -37,7 +42,7 @@ been measured yet.
 With --floor, the same measurement of the recording set-up alone, each figure carries the
 limit of the set-up: within 3 dB of it a figure is an upper bound.
 
-  heardiff measure capture.wav --as jitter --floor loop.wav
+  heardiff measure capture.wav --as jitter --floor loop.wav --plot jitter.svg
 
 ` + exitCodes,
 		Args: func(_ *cobra.Command, args []string) error {
@@ -51,7 +56,13 @@ limit of the set-up: within 3 dB of it a figure is an upper bound.
 				if m.as != "" {
 					return misusedf("--as %s needs a FILE", m.as)
 				}
-				return a.measureStudy(c.Context())
+				if m.floor != "" || m.plot != "" {
+					return misusedf("--floor and --plot need a FILE; a study's floor is a chain of that role")
+				}
+				return a.measureStudy(c.Context(), again)
+			}
+			if again {
+				return misusedf("--again is for the study's captures, without FILE")
 			}
 			return a.measureFile(c.Context(), args[0], m)
 		},
@@ -60,8 +71,11 @@ limit of the set-up: within 3 dB of it a figure is an upper bound.
 	f.StringVar(&m.as, "as", "", "`kind` of measurement: jitter, tone, noise, low-tone, two-tone, sweep")
 	f.StringVar(&m.floor, "floor", "", "`file` with the same measurement of the recording set-up alone")
 	f.StringVar(&m.reference, "reference", "", "noise: `file` with a signal through the same chain, to which the noise is relative")
+	f.StringVar(&m.overlay, "overlay", "", "jitter: another capture's `file`, drawn over this one with --plot")
+	f.StringVar(&m.plot, "plot", "", "draw the result into `file`, .svg or .png")
+	f.BoolVar(&again, "again", false, "measure all captures of the study once more, as after a floor was added")
 	m.jitterFlags(c)
-	c.AddCommand(a.transferCommand())
+	c.AddCommand(a.transferCommand(), a.measureEnterCommand())
 	return c
 }
 
@@ -80,14 +94,18 @@ func (a *app) transferCommand() *cobra.Command {
 		Short: "Jitter attenuation from one capture to another, against jitter frequency",
 		Args:  exactArgs("REF", "FILE"),
 		RunE: func(_ *cobra.Command, args []string) error {
+			if err := checkPicture(m.plot); err != nil {
+				return err
+			}
 			cfg, err := m.jitterConfig()
 			if err != nil {
 				return err
 			}
-			return a.measureTransfer(args[0], args[1], cfg)
+			return a.measureTransfer(args[0], args[1], cfg, m.plot)
 		},
 	}
 	m.jitterFlags(c)
+	c.Flags().StringVar(&m.plot, "plot", "", "draw the attenuation of the first channel into `file`, .svg or .png")
 	return c
 }
 
@@ -110,6 +128,15 @@ func (a *app) measureFile(ctx context.Context, path string, m measureFlags) erro
 	if m.reference != "" && m.as != "noise" {
 		return misusedf("--reference goes with --as noise only")
 	}
+	if m.overlay != "" && m.as != "jitter" {
+		return misusedf("--overlay goes with --as jitter only")
+	}
+	if m.overlay != "" && m.plot == "" {
+		return misusedf("--overlay %s needs --plot FILE", m.overlay)
+	}
+	if err := checkPicture(m.plot); err != nil {
+		return err
+	}
 	switch m.as {
 	case "":
 		return misusedf("--as is missing: jitter, tone, noise, low-tone, two-tone or sweep")
@@ -118,36 +145,48 @@ func (a *app) measureFile(ctx context.Context, path string, m measureFlags) erro
 		if err != nil {
 			return err
 		}
-		return a.measureJitter(path, cfg, m.floor)
+		return a.measureJitter(path, cfg, m)
 	case "noise":
 		return a.measureNoise(ctx, path, m)
 	case "tone":
-		return measured(ctx, a, path, m.floor, tone.Measure, (*tone.Result).SetFloor, toneText)
+		return measured(ctx, a, path, m, tone.Measure, (*tone.Result).SetFloor, toneText, toneChart)
 	case "low-tone":
-		return measured(ctx, a, path, m.floor, tone.LowTone, (*tone.LowToneResult).SetFloor, lowToneText)
+		return measured(ctx, a, path, m, tone.LowTone, (*tone.LowToneResult).SetFloor, lowToneText, lowToneChart)
 	case "two-tone":
-		return measured(ctx, a, path, m.floor, tone.TwoTone, (*tone.TwoToneResult).SetFloor, twoToneText)
+		return measured(ctx, a, path, m, tone.TwoTone, (*tone.TwoToneResult).SetFloor, twoToneText, twoToneChart)
 	case "sweep":
-		return measured(ctx, a, path, m.floor, tone.Sweep, (*tone.SweepResult).SetFloor, sweepText)
+		return measured(ctx, a, path, m, tone.Sweep, (*tone.SweepResult).SetFloor, sweepText, sweepChart)
 	}
 	return misusedf("--as %q: jitter, tone, noise, low-tone, two-tone or sweep wanted", m.as)
 }
 
-// measured measures a file, and its floor where one is given, and prints the result.
-func measured[T any](ctx context.Context, a *app, path, floor string, measure func(pcm.Reader) (T, error),
-	setFloor func(*T, T), text func(result T) string) error {
+// measured measures a file, and its floor where one is given, draws the result where a picture is asked for, and
+// prints it.
+func measured[T any](ctx context.Context, a *app, path string, m measureFlags, measure func(pcm.Reader) (T, error),
+	setFloor func(*T, T), text func(result T) string, chart func(name string, result T, floor *T) plot.Chart) error {
 	result, err := measuredFile(ctx, a, path, measure)
 	if err != nil {
 		return err
 	}
-	if floor != "" {
-		limit, err := measuredFile(ctx, a, floor, measure)
+	var floor *T
+	if m.floor != "" {
+		limit, err := measuredFile(ctx, a, m.floor, measure)
 		if err != nil {
 			return err
 		}
 		setFloor(&result, limit)
+		floor = &limit
 	}
-	return a.print(result, writeText(path, result, text))
+	if m.plot != "" {
+		if err := writePicture(m.plot, chart(filepath.Base(path), result, floor)); err != nil {
+			return err
+		}
+	}
+	print := writeText(path, result, text)
+	return a.print(result, func(w io.Writer) {
+		print(w)
+		wrotePicture(w, m.plot)
+	})
 }
 
 func measuredFile[T any](ctx context.Context, a *app, path string, measure func(pcm.Reader) (T, error)) (T, error) {
@@ -173,20 +212,20 @@ func wrongFile(path string, err error) error {
 
 func (a *app) measureNoise(ctx context.Context, path string, m measureFlags) error {
 	if m.reference == "" {
-		return measured(ctx, a, path, m.floor, noiseAlone, (*tone.NoiseResult).SetFloor, noiseText)
+		return measured(ctx, a, path, m, noiseAlone, (*tone.NoiseResult).SetFloor, noiseText, noiseChart)
 	}
 	reference, err := a.open(m.reference)
 	if err != nil {
 		return err
 	}
 	defer reference.Close()
-	return measured(ctx, a, path, m.floor, func(r pcm.Reader) (tone.NoiseResult, error) {
+	return measured(ctx, a, path, m, func(r pcm.Reader) (tone.NoiseResult, error) {
 		result, err := tone.Noise(r, reference)
 		if errors.Is(err, pcm.ErrMismatch) {
 			err = fmt.Errorf("%w (reference %s)", err, m.reference)
 		}
 		return result, err
-	}, (*tone.NoiseResult).SetFloor, noiseText)
+	}, (*tone.NoiseResult).SetFloor, noiseText, noiseChart)
 }
 
 func noiseAlone(r pcm.Reader) (tone.NoiseResult, error) { return tone.Noise(r, nil) }

@@ -4,11 +4,9 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"slices"
 
 	"heardiff/cmd/heardiff/internal/wire"
-	"heardiff/measure/jitter"
-	"heardiff/measure/tone"
-	"heardiff/playback/pcm"
 	"heardiff/trials/sqlite"
 )
 
@@ -23,136 +21,155 @@ type measuredCapture struct {
 	Capture int    `json:"capture"`
 	Chain   string `json:"chain"`
 	Kind    string `json:"kind"`
-	Figures string `json:"-"` // the main ones, for people
+	Figures string `json:"-"`     // the main ones, for people
+	Floor   *int   `json:"floor"` // the capture of the recording set-up it is read against
 	Result  any    `json:"result"`
 }
 
-// measureStudy measures every capture of the study that has no measurement yet.
-func (a *app) measureStudy(ctx context.Context) error {
+// measureStudy measures every capture of the study that has no measurement yet, or all of them again.
+func (a *app) measureStudy(ctx context.Context, again bool) error {
 	s, err := a.openStudy(ctx)
 	if err != nil {
 		return err
 	}
 	defer s.Close()
-	due, err := unmeasured(ctx, s)
+	m, err := newStudyMeter(ctx, a, s)
 	if err != nil {
 		return err
 	}
-	r := studyMeasured{Schema: "heardiff.measured/1"}
+	due := m.due(again)
+	r := studyMeasured{Schema: "heardiff.measured/1", Warnings: m.late(due)}
 	progress := a.progress("measuring")
 	defer progress(1)
 	for i, c := range due {
-		if err := ctx.Err(); err != nil {
-			return err
-		}
-		m, err := a.measureCapture(ctx, s, c)
+		one, err := m.capture(ctx, c)
 		if err != nil {
 			return err
 		}
-		r.Measured = append(r.Measured, m)
+		r.Measured = append(r.Measured, one)
 		progress(float64(i+1) / float64(len(due)+1))
 	}
+	slices.SortFunc(r.Measured, func(x, y measuredCapture) int { return x.Capture - y.Capture })
+	r.Warnings = append(r.Warnings, m.warnings...)
 	return a.print(r, func(w io.Writer) { r.text(w) })
 }
 
-// unmeasured returns the captures of test signals that have no measurement.
-func unmeasured(ctx context.Context, s *sqlite.Store) ([]sqlite.Capture, error) {
-	captures, err := s.Captures(ctx)
+// studyMeter measures captures of a study against the recording set-up's own.
+type studyMeter struct {
+	app      *app
+	store    *sqlite.Store
+	kinds    map[string]studyKind
+	captures []sqlite.Capture
+	floors   map[string]int  // the latest capture of each kind of a floor chain
+	results  map[int][]byte  // stored, by capture
+	isFloor  map[string]bool // chains
+	warnings []string
+}
+
+func newStudyMeter(ctx context.Context, a *app, s *sqlite.Store) (*studyMeter, error) {
+	m := &studyMeter{app: a, store: s, kinds: studyKinds(), floors: map[string]int{}, results: map[int][]byte{}, isFloor: map[string]bool{}}
+	chains, err := s.Chains(ctx)
 	if err != nil {
 		return nil, err
+	}
+	for _, c := range chains {
+		m.isFloor[c.Name] = c.Role == "floor"
+	}
+	if m.captures, err = s.Captures(ctx); err != nil {
+		return nil, err
+	}
+	for _, c := range m.captures {
+		if m.isFloor[c.Chain] {
+			m.floors[c.Kind] = max(m.floors[c.Kind], c.ID)
+		}
 	}
 	have, err := s.Measurements(ctx)
 	if err != nil {
 		return nil, err
 	}
-	done := map[int]bool{}
-	for _, m := range have {
-		done[m.Capture] = true
+	for _, r := range have {
+		m.results[r.Capture] = r.Result
 	}
-	var due []sqlite.Capture
-	for _, c := range captures {
-		if c.Kind != "music" && !done[c.ID] {
-			due = append(due, c)
+	return m, nil
+}
+
+// due returns the captures of test signals to be measured, those of floor chains first: the others need them.
+func (m *studyMeter) due(again bool) []sqlite.Capture {
+	var floors, others []sqlite.Capture
+	for _, c := range m.captures {
+		if _, done := m.results[c.ID]; c.Kind == "music" || done && !again {
+			continue
+		}
+		if m.isFloor[c.Chain] {
+			floors = append(floors, c)
+		} else {
+			others = append(others, c)
 		}
 	}
-	return due, nil
+	return append(floors, others...)
 }
 
-// measureCapture measures one capture and keeps the result.
-func (a *app) measureCapture(ctx context.Context, s *sqlite.Store, c sqlite.Capture) (measuredCapture, error) {
-	m := measuredCapture{Capture: c.ID, Chain: c.Chain, Kind: c.Kind}
-	f, err := a.open(s.Path(c.Path))
+// late returns a warning where a floor comes after captures that have been measured without it.
+func (m *studyMeter) late(due []sqlite.Capture) []string {
+	count := 0
+	for _, f := range due {
+		if !m.isFloor[f.Chain] || m.floors[f.Kind] != f.ID {
+			continue
+		}
+		for _, c := range m.captures {
+			measured := m.results[c.ID] != nil && !slices.ContainsFunc(due, func(d sqlite.Capture) bool { return d.ID == c.ID })
+			if c.Kind == f.Kind && measured && !m.isFloor[c.Chain] {
+				count++
+			}
+		}
+	}
+	if count == 0 {
+		return nil
+	}
+	return []string{fmt.Sprintf("%d captures were measured before the floor they are to be read against: \"heardiff measure --again\" measures them anew", count)}
+}
+
+// capture measures one capture and keeps the result.
+func (m *studyMeter) capture(ctx context.Context, c sqlite.Capture) (measuredCapture, error) {
+	one := measuredCapture{Capture: c.ID, Chain: c.Chain, Kind: c.Kind}
+	kind, ok := m.kinds[c.Kind]
+	if !ok {
+		return one, fmt.Errorf("capture %d: no measurement of %q is known", c.ID, c.Kind)
+	}
+	f, err := m.app.open(m.store.Path(c.Path))
 	if err != nil {
-		return m, err
+		return one, err
 	}
 	defer f.Close()
-	m.Result, m.Figures, err = figures(c.Kind, f)
+	one.Result, err = kind.measure(watchedReader{Reader: f, ctx: ctx, progress: func(float64) {}})
+	if ctx.Err() != nil {
+		return one, ctx.Err()
+	}
 	if err != nil {
-		return m, rejected(fmt.Errorf("capture %d (%s, %s): %w", c.ID, c.Chain, c.Kind, err), "is this the signal that was played?")
+		return one, rejected(fmt.Errorf("capture %d (%s, %s): %w", c.ID, c.Chain, c.Kind, err), "is this the signal that was played?")
 	}
-	data, err := wire.Marshal(m.Result)
+	if floor := m.floors[c.Kind]; floor != 0 && !m.isFloor[c.Chain] {
+		one.Floor = &floor
+		limited, err := kind.against(one.Result, m.results[floor])
+		if err != nil {
+			one.Floor = nil
+			m.warnings = append(m.warnings, fmt.Sprintf("capture %d (%s, %s) has no limit from floor capture %d: %v", c.ID, c.Chain, c.Kind, floor, err))
+		} else {
+			one.Result = limited
+		}
+	}
+	one.Figures = kind.words(one.Result)
+	data, err := wire.Marshal(one.Result)
 	if err != nil {
-		return m, err
+		return one, err
 	}
-	return m, s.SaveMeasurement(ctx, sqlite.Measurement{Capture: c.ID, Kind: c.Kind, Result: data})
-}
-
-// figures measures a capture of the given kind; in words it names the main figures of the first channel.
-func figures(kind string, r pcm.Reader) (result any, words string, err error) {
-	switch kind {
-	case "jitter":
-		v, err := jitter.Measure(r, jitter.Config{Spectrum: true})
-		return v, jitterWords(v), err
-	case "tone":
-		v, err := tone.Measure(r)
-		return v, toneWords(v), err
-	case "noise":
-		v, err := tone.Noise(r, nil)
-		return v, noiseWords(v), err
-	case "low-tone":
-		v, err := tone.LowTone(r)
-		return v, "", err
-	case "two-tone":
-		v, err := tone.TwoTone(r)
-		return v, "", err
-	case "sweep":
-		v, err := tone.Sweep(r)
-		return v, "", err
-	}
-	return nil, "", fmt.Errorf("no measurement of %q is known", kind)
-}
-
-func jitterWords(r jitter.Result) string {
-	if len(r.Channel) == 0 {
-		return ""
-	}
-	c := r.Channel[0]
-	random := figure(c.RandomPs, "%.1f ps RMS")
-	if c.RandomAtFloor {
-		random = "at the floor, below " + figure(c.RandomLimitPs, "%.1f ps RMS")
-	}
-	return fmt.Sprintf("random %s, deterministic %s in %d lines", random, figure(c.DeterministicPs, "%.1f ps RMS"), len(c.Lines))
-}
-
-func toneWords(r tone.Result) string {
-	if len(r.Channel) == 0 {
-		return ""
-	}
-	c := r.Channel[0]
-	return fmt.Sprintf("%s at %s, THD+N %s", figure(c.FrequencyHz, "%.2f Hz"), figure(c.LevelDBFS, "%.2f dBFS"), figure(c.THDNDB, "%.1f dB"))
-}
-
-func noiseWords(r tone.NoiseResult) string {
-	if len(r.Channel) == 0 {
-		return ""
-	}
-	c := r.Channel[0]
-	return fmt.Sprintf("%s, A-weighted %s", figure(c.UnweightedDBFS, "%.1f dBFS"), figure(c.AWeightedDBFS, "%.1f dBFS"))
+	m.results[c.ID] = data
+	return one, m.store.SaveMeasurement(ctx, sqlite.Measurement{Capture: c.ID, Kind: c.Kind, Result: data})
 }
 
 func (r studyMeasured) text(w io.Writer) {
 	if len(r.Measured) == 0 {
-		fmt.Fprintln(w, "nothing new to measure")
+		fmt.Fprintln(w, "nothing new to measure; --again measures all once more")
 		return
 	}
 	t := newTable("capture", "chain", "kind", "channel 1")
@@ -161,4 +178,5 @@ func (r studyMeasured) text(w io.Writer) {
 		t.row(fmt.Sprint(m.Capture), m.Chain, m.Kind, m.Figures)
 	}
 	t.print(w, "")
+	warningsText(w, r.Warnings)
 }

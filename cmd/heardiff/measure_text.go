@@ -73,7 +73,7 @@ func noiseText(r tone.NoiseResult) string {
 	for _, c := range r.Channel {
 		name := fmt.Sprint(c.Channel)
 		t.row(name, figure(c.UnweightedDBFS, "%.2f"), figure(c.AWeightedDBFS, "%.2f"), figure(c.CCIRRMSDBFS, "%.2f"),
-			figure(c.DC, "%.7f"), figure(c.RelativeToReferenceDB, "%.2f"))
+			figure(c.DC, "%.1e"), figure(c.RelativeToReferenceDB, "%.2f"))
 		for _, l := range c.Hum {
 			lines.row(name, "hum", fmt.Sprintf("%.2f", l.Hz), figure(l.DBFS, "%.1f"))
 		}

@@ -30,6 +30,8 @@ type NoiseChannel struct {
 	// RelativeToReferenceDB is the unweighted noise less the level of the reference, NaN without one.
 	RelativeToReferenceDB float64 `json:"relative_to_reference_db"`
 	Limits                []Limit `json:"limits,omitempty"`
+
+	Density []DensityPoint `json:"-"`
 }
 
 // LevelLine is a line with its AES17 level.
@@ -143,6 +145,7 @@ func noiseOf(s spectrum.Spectrum) NoiseChannel {
 	if math.IsInf(c.UnweightedDBFS, -1) {
 		return c
 	}
+	c.Density = densityOf(s)
 	hum, spurs := findLines(s, func(float64) bool { return false })
 	for _, l := range hum {
 		c.Hum = append(c.Hum, LevelLine{Hz: l.FreqHz, DBFS: pcm.DB(l.Amplitude)})

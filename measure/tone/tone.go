@@ -36,6 +36,22 @@ type Channel struct {
 	Hum       []Line     `json:"hum"`
 	Spurs     []Line     `json:"spurs"`
 	Limits    []Limit    `json:"limits,omitempty"`
+	// Density is that of all but the tone and its harmonics.
+	Density []DensityPoint `json:"-"`
+}
+
+// DensityPoint is a point of a noise density, for pictures.
+type DensityPoint struct {
+	Hz, DBFS float64 // DBFS in 1 Hz: 0 is the power of a full-scale sine
+}
+
+// densityOf returns the density from 20 Hz to 20 kHz.
+func densityOf(s spectrum.Spectrum) []DensityPoint {
+	var list []DensityPoint
+	for k := s.Bin(bandLow); k <= s.Bin(min(bandHigh, s.RateHz/2)); k++ {
+		list = append(list, DensityPoint{Hz: s.FreqHz(k), DBFS: pcm.DBFS(math.Sqrt(s.Density[k]))})
+	}
+	return list
 }
 
 // Harmonic is one harmonic. DBC is NaN where it lies above 20 kHz or half the rate.
@@ -239,7 +255,7 @@ func (t *tracker) channel(n int) (Channel, error) {
 	thdn := ratio(weightedPower(residual, bandLow, bandHigh, nil))
 	c := Channel{
 		Channel: n, FrequencyHz: hz, LevelDBFS: pcm.DB(amplitude), THDNDB: thdn, SINADDB: -thdn,
-		NoiseDB: ratio(weightedPower(clean, bandLow, bandHigh, nil)),
+		NoiseDB: ratio(weightedPower(clean, bandLow, bandHigh, nil)), Density: densityOf(clean),
 	}
 	c.Harmonics, c.THDDB = t.harmonics(amplitude, hz)
 	hum, spurs := findLines(clean, func(f float64) bool { return nearMultiple(f, hz, clean.BinHz()*4) })
@@ -303,6 +319,8 @@ type LowToneChannel struct {
 	DynamicRangeCCIRDB float64 `json:"dynamic_range_ccir_db"`
 	BelowTonePlus60ADB float64 `json:"below_tone_plus_60_a_db"` // A-weighted, below 60 dB above the tone: the chain's own full scale
 	Limits             []Limit `json:"limits,omitempty"`
+
+	Density []DensityPoint `json:"-"` // of all but the tone
 }
 
 // LowTone measures the dynamic range after AES17 on a recording of a tone at −60 dBFS: the residual in the presence of the
@@ -349,5 +367,6 @@ func (t *tracker) lowTone(n int) (LowToneChannel, error) {
 	return LowToneChannel{
 		Channel: n, FrequencyHz: hz, LevelDBFS: pcm.DB(amplitude), DynamicRangeDB: below(nil),
 		DynamicRangeADB: a, DynamicRangeCCIRDB: below(measure.CCIRWeightDB), BelowTonePlus60ADB: a + pcm.DB(amplitude) + 60,
+		Density: densityOf(residual),
 	}, nil
 }

@@ -386,12 +386,12 @@ func TestWhatStandsAroundATone(t *testing.T) {
 		}
 		want := clean.Channel[0].THDNDB
 		for name, shape := range map[string]func(at float64) float64{
-			"sharp":                 func(float64) float64 { return 1 },
-			"filter rings":          func(at float64) float64 { return 1 + 0.3*math.Exp(-at/200)*math.Cos(at/3) },
-			"20 ms linear fade":     func(at float64) float64 { return min(1, at/960) },
-			"1 s linear fade":       func(at float64) float64 { return min(1, at/rate) },
-			"1 s raised cosine":     func(at float64) float64 { return (1 - math.Cos(math.Pi*min(1, at/rate))) / 2 },
-			"settles in 83 ms": func(at float64) float64 { return 1 - math.Exp(-at/4000) },
+			"sharp":             func(float64) float64 { return 1 },
+			"filter rings":      func(at float64) float64 { return 1 + 0.3*math.Exp(-at/200)*math.Cos(at/3) },
+			"20 ms linear fade": func(at float64) float64 { return min(1, at/960) },
+			"1 s linear fade":   func(at float64) float64 { return min(1, at/rate) },
+			"1 s raised cosine": func(at float64) float64 { return (1 - math.Cos(math.Pi*min(1, at/rate))) / 2 },
+			"settles in 83 ms":  func(at float64) float64 { return 1 - math.Exp(-at/4000) },
 		} {
 			for _, before := range []float64{0, 31_234.9} {
 				c := pcm.NewClip(rate, 1, seconds*rate)

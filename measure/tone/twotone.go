@@ -38,6 +38,8 @@ type TwoToneChannel struct {
 	ThirdOrderDB  float64   `json:"third_order_db"`
 	Products      []Product `json:"products"`
 	Limits        []Limit   `json:"limits,omitempty"`
+
+	Density []DensityPoint `json:"-"` // of all but the tones and products
 }
 
 // Product is one component at p·f1 + q·f2.
@@ -75,7 +77,9 @@ func TwoTone(r pcm.Reader) (TwoToneResult, error) {
 		nan := math.NaN()
 		ch := TwoToneChannel{LowHz: nan, HighHz: nan, LowDBFS: nan, HighDBFS: nan, IMDDB: nan, SecondOrderDB: nan, ThirdOrderDB: nan}
 		if t != nil {
-			ch = t.twoTone()
+			if ch, err = t.twoTone(); err != nil {
+				return TwoToneResult{}, fmt.Errorf("two tones: %w", err)
+			}
 		}
 		ch.Channel = c + 1
 		if t != nil && math.IsNaN(ch.IMDDB) {
@@ -98,10 +102,14 @@ func audible(orders [][]int, hz []float64, rate pcm.Rate) [][]int {
 	return kept
 }
 
-func (t *tracker) twoTone() TwoToneChannel {
+func (t *tracker) twoTone() (TwoToneChannel, error) {
+	clean, err := t.clean.Spectrum()
+	if err != nil {
+		return TwoToneChannel{}, err
+	}
 	low, lowHz := t.tone(0)
 	high, highHz := t.tone(1)
-	c := TwoToneChannel{LowHz: lowHz, HighHz: highHz, LowDBFS: pcm.DB(low), HighDBFS: pcm.DB(high), Method: "difference-frequency"}
+	c := TwoToneChannel{LowHz: lowHz, HighHz: highHz, LowDBFS: pcm.DB(low), HighDBFS: pcm.DB(high), Method: "difference-frequency", Density: densityOf(clean)}
 	amplitude := map[[2]int]float64{}
 	for _, p := range t.products {
 		a, se := p.amplitude(t.n)
@@ -123,7 +131,7 @@ func (t *tracker) twoTone() TwoToneChannel {
 		d2, d3 = (at(1, 1)+at(-1, 1))/high, (at(2, 1)+at(-2, 1))/high
 	}
 	c.SecondOrderDB, c.ThirdOrderDB, c.IMDDB = pcm.DB(d2), pcm.DB(d3), pcm.DB(math.Hypot(d2, d3))
-	return c
+	return c, nil
 }
 
 func abs(n int) int {

@@ -334,7 +334,11 @@ func (f frequencyChart) stems(c Canvas, s sheet, area rect, names *labels) {
 		if i == 8 {
 			break
 		}
-		names.put(h.at, fmt.Sprintf("%s Hz, %s %s", plainNumber(roundTo(h.spur.Hz, 4)), plainNumber(roundTo(h.spur.Y, 2)), f.unit),
+		y := roundTo(h.spur.Y, 2)
+		if strings.HasPrefix(f.unit, "dB") { // digits of decibels are not significant digits: −103 is not −100
+			y = math.Round(h.spur.Y)
+		}
+		names.put(h.at, fmt.Sprintf("%s Hz, %s %s", plainNumber(roundTo(h.spur.Hz, 4)), plainNumber(y), f.unit),
 			Type{Size: smallSize, Ink: Text})
 	}
 }

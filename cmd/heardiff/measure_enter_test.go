@@ -1,0 +1,85 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"heardiff/trials/sqlite"
+)
+
+func TestEnteredFiguresAreParsedOrRefused(t *testing.T) {
+	for name, c := range map[string]struct{ text, fault string }{
+		"all columns":         {"metric,value,unit,limit,source\nrandom_jitter_ps,42.5,ps,5,sheet\n", ""},
+		"any order, a mark":   {"\ufeffSource,limit,unit,value,metric\nsheet,,dB,-110,thd_n_db\n", ""},
+		"limit alone":         {"metric,value,unit,limit,source\nhum_db,,dB,-120,sheet\n", ""},
+		"empty":               {"", "empty"},
+		"head alone":          {"metric,value,unit,limit,source\n", "no figures"},
+		"column missing":      {"metric,value,unit,source\nx,1,ps,s\n", `column "limit" is missing`},
+		"column twice":        {"metric,value,unit,limit,source,value\nx,1,ps,,s,1\n", "twice"},
+		"no number":           {"metric,value,unit,limit,source\nx,42 ps,ps,,s\n", `line 2: value "42 ps" is no number`},
+		"not a number":        {"metric,value,unit,limit,source\nx,NaN,ps,,s\n", "no number"},
+		"endless":             {"metric,value,unit,limit,source\nx,1,ps,1e999,s\n", `limit "1e999"`},
+		"neither":             {"metric,value,unit,limit,source\nx,,ps,,s\n", "neither"},
+		"no source":           {"metric,value,unit,limit,source\nx,1,ps,,\n", "source is empty"},
+		"a figure twice":      {"metric,value,unit,limit,source\nx,1,ps,,s\nx,2,ps,,s\n", "line 3"},
+		"a cell too few":      {"metric,value,unit,limit,source\nx,1,ps\n", "wrong number of fields"},
+		"a terminal's escape": {"metric,value,unit,limit,source\n\x1b[2Jx,1,ps,,s\n", "one line"},
+	} {
+		_, err := parseEntered(strings.NewReader(c.text))
+		if (err == nil) != (c.fault == "") || err != nil && !strings.Contains(err.Error(), c.fault) {
+			t.Errorf("%s: error %v, want %q", name, err, c.fault)
+		}
+	}
+}
+
+func FuzzParseEntered(f *testing.F) {
+	f.Add("metric,value,unit,limit,source\nrandom_jitter_ps,42.5,ps,5,sheet\n")
+	f.Add("\ufeffSource,limit,unit,value,metric\n\"a \"\"b\"\"\",,dB,-110,thd_n_db\n")
+	f.Fuzz(func(t *testing.T, text string) {
+		list, err := parseEntered(strings.NewReader(text))
+		if (err == nil) != (len(list) > 0) {
+			t.Fatalf("%d figures and error %v", len(list), err)
+		}
+		for _, e := range list {
+			if e.Metric == "" || e.Source == "" || e.Value == nil && e.Limit == nil {
+				t.Fatalf("incomplete: %+v", e)
+			}
+		}
+	})
+}
+
+func TestEnteredFiguresStandInTheStudyAllOrNone(t *testing.T) {
+	dir := t.TempDir()
+	t.Setenv("HEARDIFF_KEYS", filepath.Join(dir, "keys"))
+	study := filepath.Join(dir, "study")
+	t.Setenv("HEARDIFF_STUDY", study)
+	command(t, 0, "study", "new", study, "--title", "a test")
+	command(t, 0, "chain", "add", "optical")
+	file := filepath.Join(dir, "f.csv")
+	must(t, os.WriteFile(file, []byte("metric,value,unit,limit,source\nrandom_jitter_ps,42.5,ps,5,invented sheet\nhum_db,x,dB,,s\n"), 0o600))
+	_, errs := command(t, exitRejected, "measure", "enter", "optical", file)
+	if !strings.Contains(errs, "line 3") {
+		t.Error(errs)
+	}
+	must(t, os.WriteFile(file, []byte("metric,value,unit,limit,source\nrandom_jitter_ps,42.5,ps,5,invented sheet\n"), 0o600))
+	command(t, exitRejected, "measure", "enter", "other", file)
+	command(t, exitRejected, "measure", "enter", "optical", file+"x")
+	command(t, exitUsage, "measure", "enter", "optical")
+	out, _ := command(t, 0, "measure", "enter", "optical", file)
+	if !strings.Contains(out, "entered, not measured") || !strings.Contains(out, "42.5") {
+		t.Error(out)
+	}
+	// Entering once more puts the new value in place of the old one of the same source.
+	command(t, 0, "measure", "enter", "optical", file)
+	s, err := sqlite.Open(t.Context(), study, time.Now)
+	must(t, err)
+	defer s.Close()
+	list, err := s.EnteredFigures(t.Context())
+	must(t, err)
+	if len(list) != 1 || list[0].Chain != "optical" || *list[0].Value != 42.5 || *list[0].Limit != 5 {
+		t.Errorf("in the study: %+v", list)
+	}
+}
