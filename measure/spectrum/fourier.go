@@ -3,6 +3,7 @@ package spectrum
 import (
 	"fmt"
 	"math/bits"
+	"slices"
 
 	"gonum.org/v1/gonum/dsp/fourier"
 )
@@ -67,13 +68,17 @@ func (p *Plan) Inverse(dst []float64, src []complex128) []float64 {
 
 // ComplexPlan transforms complex sequences of one length. It owns its work space: not safe for concurrent use.
 type ComplexPlan struct {
-	n   int
-	fft *fourier.CmplxFFT
+	n    int
+	fft  *fourier.CmplxFFT
+	long *long // instead of fft, from longFrom samples
 }
 
 // NewComplexPlan returns a plan for n samples. It panics unless n is a power of two, 2 or more.
 func NewComplexPlan(n int) *ComplexPlan {
 	mustBePower(n)
+	if n >= longFrom {
+		return &ComplexPlan{n: n, long: newLong(n)}
+	}
 	return &ComplexPlan{n: n, fft: fourier.NewCmplxFFT(n)}
 }
 
@@ -83,14 +88,36 @@ func (p *ComplexPlan) Len() int { return p.n }
 // Forward writes X[k] = Σ src[i]·exp(−j2πki/n), k = 0 to n−1, into dst and returns it; a nil dst is made.
 // dst may be src. It panics if a length is not n.
 func (p *ComplexPlan) Forward(dst, src []complex128) []complex128 {
-	return p.fft.Coefficients(dst, src)
+	if p.long == nil {
+		return p.fft.Coefficients(dst, src)
+	}
+	dst = p.check(dst, src)
+	p.long.forward(dst, src)
+	return dst
+}
+
+func (p *ComplexPlan) check(dst, src []complex128) []complex128 {
+	if dst == nil {
+		dst = make([]complex128, p.n)
+	}
+	if len(src) != p.n || len(dst) != p.n {
+		panic("spectrum: length differs from the plan's")
+	}
+	return dst
 }
 
 // Inverse writes the samples whose transform is src into dst and returns it; a nil dst is made.
 // Inverse of Forward is the identity. It panics if a length is not n.
 func (p *ComplexPlan) Inverse(dst, src []complex128) []complex128 {
-	dst = p.fft.Sequence(dst, src)
 	scale := complex(1/float64(p.n), 0)
+	if p.long == nil {
+		dst = p.fft.Sequence(dst, src)
+	} else {
+		// Forward runs through the bins the other way round: k and n−k change places.
+		dst = p.check(dst, src)
+		p.long.forward(dst, src)
+		slices.Reverse(dst[1:])
+	}
 	for i := range dst {
 		dst[i] *= scale
 	}

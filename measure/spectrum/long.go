@@ -1,0 +1,104 @@
+package spectrum
+
+import (
+	"math"
+	"math/bits"
+	"sync"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+)
+
+// longFrom is the length from which a transform no longer fits a processor's cache and is made of short ones.
+const longFrom = 1 << 16
+
+// long is a complex transform of rows·columns samples, made of transforms that fit the cache.
+//
+// With i = r·columns + c and k = k₁ + rows·k₂ it is Σ_c W^(c·k₁)·W_columns^(c·k₂)·Σ_r x[i]·W_rows^(r·k₁):
+// a transform along every column, a turn of each value by c·k₁ parts of the whole, a transform along every row, and a transposition.
+//
+// ref: D. H. Bailey, "FFTs in external or hierarchical memory", J. Supercomputing 4, 1990.
+type long struct {
+	rows, columns int
+	work          []complex128
+	halves        [2]half
+}
+
+// half is what one of two goroutines works with.
+type half struct {
+	along, across *fourier.CmplxFFT // a row and a column
+	tile          [tileWidth][]complex128
+}
+
+// tileWidth columns are taken together: 128 bytes, so that each piece of memory fetched is used whole.
+const tileWidth = 8
+
+func newLong(n int) *long {
+	power := bits.Len(uint(n)) - 1
+	l := &long{rows: 1 << (power / 2), columns: 1 << (power - power/2), work: make([]complex128, n)}
+	for i := range l.halves {
+		h := &l.halves[i]
+		h.along, h.across = fourier.NewCmplxFFT(l.columns), fourier.NewCmplxFFT(l.rows)
+		for c := range h.tile {
+			h.tile[c] = make([]complex128, l.rows)
+		}
+	}
+	return l
+}
+
+// forward writes the transform of src into dst, which may be src.
+func (l *long) forward(dst, src []complex128) {
+	l.both(l.columns/tileWidth, func(h *half, tile int) { l.transformColumns(h, src, tile*tileWidth) })
+	l.both(l.rows/tileWidth, func(h *half, tile int) { l.transformRows(h, dst, tile*tileWidth) })
+}
+
+// both calls f for every tile, in two goroutines.
+func (l *long) both(tiles int, f func(h *half, tile int)) {
+	var wait sync.WaitGroup
+	for i := range l.halves {
+		wait.Go(func() {
+			for tile := i * tiles / 2; tile < (i+1)*tiles/2; tile++ {
+				f(&l.halves[i], tile)
+			}
+		})
+	}
+	wait.Wait()
+}
+
+// transformColumns transforms tileWidth columns from the first into work.
+func (l *long) transformColumns(h *half, src []complex128, first int) {
+	for r := range l.rows {
+		for c, v := range src[r*l.columns+first:][:tileWidth] {
+			h.tile[c][r] = v
+		}
+	}
+	for c, column := range h.tile {
+		h.across.Coefficients(column, column)
+		sin, cos := math.Sincos(-2 * math.Pi * float64(first+c) / float64(len(l.work)))
+		step, turn := complex(cos, sin), complex(1, 0)
+		for r := range column {
+			column[r] *= turn
+			turn *= step
+		}
+	}
+	for r := range l.rows {
+		row := l.work[r*l.columns+first:][:tileWidth]
+		for c := range row {
+			row[c] = h.tile[c][r]
+		}
+	}
+}
+
+// transformRows transforms tileWidth rows of work from the first and writes them, transposed, into dst.
+func (l *long) transformRows(h *half, dst []complex128, first int) {
+	var rows [tileWidth][]complex128
+	for r := range rows {
+		rows[r] = l.work[(first+r)*l.columns:][:l.columns]
+		h.along.Coefficients(rows[r], rows[r])
+	}
+	for c := range l.columns {
+		out := dst[c*l.rows+first:][:tileWidth]
+		for r := range out {
+			out[r] = rows[r][c]
+		}
+	}
+}
