@@ -22,7 +22,8 @@
 // each of N = band·T bins is P = Q(2ρ), the probability that a non-central χ² of three degrees of freedom (two of the
 // amplitude, one of the frequency) and non-centrality 2ρ exceeds 2t, where t solves N·√(πt/3)·exp(−t) = N·p. For N·p = 0.004,
 // T = 10 s and 10 Hz to 9.6 kHz that is 97.8 % at 15 dB, 99.4 % at 15.5 dB and 99.9 % at 16 dB; for 60 s 95.7, 98.6 and
-// 99.6 %. Measured of 2000 lines in 10 s: see TestWeakLinesAreFound. 99 % at 15 dB with so few false alarms is out of reach of any detector.
+// 99.6 %. So no detector finds 99 % at 15 dB with so few false alarms. This one, of 2000 simulated lines in 10 s, found
+// 96.6 % at 15 dB and 99.6 % at 16 dB, and in 400 captures of two channels without a line 2 false ones, and 1 of amplitude.
 //
 // Limits. A capture longer than about two minutes is cut into records of equal length: a line must be found in half of
 // them, so it is no easier found than in one. A clock that changes within the record by d ppm smears lines locked to it by f·d·10⁻⁶ Hz.

@@ -16,7 +16,8 @@ type Curve struct {
 	Spurs []Spur
 }
 
-// Spur is one line of a spectrum, in the unit the chart says. Inherent marks what belongs to the test signal.
+// Spur is one line of a spectrum, in the unit the chart says. Inherent marks what belongs to the test signal or the recording
+// set-up and is not counted.
 type Spur struct {
 	Hz       float64
 	Y        float64
@@ -67,7 +68,7 @@ func (j JitterSpectrum) sheet() sheet {
 		}
 	}
 	if inherent {
-		s.key = append(s.key, stemKey("the test signal’s own, not counted", 0, Muted, true))
+		s.key = append(s.key, stemKey("not counted: the test signal’s own, or at the floor", 0, Muted, true))
 	}
 	return s
 }
