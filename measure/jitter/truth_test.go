@@ -4,6 +4,7 @@ import (
 	"errors"
 	"flag"
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"heardiff/measure/jitter"
@@ -208,6 +209,34 @@ func TestFiguresFollowOnlyTheJitter(t *testing.T) {
 	twice := measure(t, jitter.Config{}, c).Channel[0]
 	if math.Abs(twice.RandomPs/want.RandomPs-2) > 1e-3 || math.Abs(twice.DeterministicPs/want.DeterministicPs-2) > 1e-3 {
 		t.Errorf("twice the dose: %.3f and %.3f ps, was %.3f and %.3f", twice.RandomPs, twice.DeterministicPs, want.RandomPs, want.DeterministicPs)
+	}
+}
+
+// The jitter of a free-running oscillator is a random walk: its density falls as 1/f² and leaves no false lines.
+//
+// Steps of σ at a rate R have the one-sided density 2σ²R/(2πf)² far below R, and 2σ²R/4π²·(1/low − 1/high) in a band.
+func TestSteepNoiseIsNoLine(t *testing.T) {
+	const step, captures = 1e-10, 8
+	power, lines := 0.0, 0
+	for seed := range uint64(captures) {
+		random := rand.New(rand.NewPCG(seed, 9))
+		clip := pcm.NewClip(48000, 1, 240000)
+		walk := 0.0
+		for i := range clip.Channels[0] {
+			walk += step * random.NormFloat64()
+			clip.Channels[0][i] = 0.7*math.Sin(2*math.Pi*12000.03*(float64(i)/48000+walk)) + 1e-6*random.NormFloat64()
+		}
+		r, err := jitter.Measure(clip, jitter.Config{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		power += r.Channel[0].RandomPs * r.Channel[0].RandomPs / captures
+		lines += len(r.Channel[0].Lines) + len(r.Channel[0].AMLines)
+	}
+	want := 1e12 * step * math.Sqrt(2*48000*(1./10-1./9600)) / (2 * math.Pi)
+	// ∫S²/(∫S)² over 10 Hz to infinity is 1/30 Hz: one capture of 5 s scatters by √(1/150) = 8 % in power, eight by 3 %.
+	if math.Abs(power/(want*want)-1) > 0.12 || lines > 0 {
+		t.Errorf("%.1f ps and %d lines, want %.1f ps and none", math.Sqrt(power), lines, want)
 	}
 }
 
