@@ -212,6 +212,27 @@ func TestFiguresFollowOnlyTheJitter(t *testing.T) {
 	}
 }
 
+// Two lines 1.2 over the capture's length apart are two, whatever their phases.
+func TestClosePairsAreResolvedToTheLimitOfTheCapture(t *testing.T) {
+	for _, apart := range []float64{1.2, 1.5} {
+		for _, phase := range []float64{0, 1.5, 3} {
+			c := base()
+			c.Jitter = []jittertest.Sine{{Hz: 1234.5, Peak: 200e-12, Phase: phase}, {Hz: 1234.5 + apart/c.Seconds, Peak: 100e-12}}
+			lines := measure(t, jitter.Config{}, c).Channel[0].Lines
+			if len(lines) != 2 {
+				t.Errorf("%.1f bins, phase %v: lines %+v, want two", apart, phase, lines)
+				continue
+			}
+			for i, l := range lines {
+				want := c.Jitter[i].Peak * 1e12
+				if math.Abs(l.PeakPs-want) > max(0.0116*want, 3*l.PeakSEPs) || math.Abs(l.OffsetHz-c.Jitter[i].Hz) > 0.01/c.Seconds {
+					t.Errorf("%.1f bins, phase %v: %+v, want %.0f ps at %.3f Hz", apart, phase, l, want, c.Jitter[i].Hz)
+				}
+			}
+		}
+	}
+}
+
 // The jitter of a free-running oscillator is a random walk: its density falls as 1/f² and leaves no false lines.
 //
 // Steps of σ at a rate R have the one-sided density 2σ²R/(2πf)² far below R, and 2σ²R/4π²·(1/low − 1/high) in a band.
