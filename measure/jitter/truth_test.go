@@ -217,6 +217,7 @@ func TestClosePairsAreResolvedToTheLimitOfTheCapture(t *testing.T) {
 	for _, apart := range []float64{1.2, 1.5} {
 		for _, phase := range []float64{0, 1.5, 3} {
 			c := base()
+			c.Seconds = 5
 			c.Jitter = []jittertest.Sine{{Hz: 1234.5, Peak: 200e-12, Phase: phase}, {Hz: 1234.5 + apart/c.Seconds, Peak: 100e-12}}
 			lines := measure(t, jitter.Config{}, c).Channel[0].Lines
 			if len(lines) != 2 {
