@@ -46,7 +46,7 @@ func confounds(r *tallied, p Pairing) []Confound {
 	var out []Confound
 	over := func(name, unit string, v, limit float64, voids bool, what string) {
 		if math.Abs(v) > limit {
-			out = append(out, Confound{name, v, limit, unit, voids, fmt.Sprintf("%s: %+.3g %s, more than %g %s", what, v, unit, limit, unit)})
+			out = append(out, Confound{name, v, limit, unit, voids, fmt.Sprintf("%s: %+.3g %s, more than %.3g %s", what, v, unit, limit, unit)})
 		}
 	}
 	over("level", "dB", p.LevelErrorDB, levelLimitDB, true, "level left unequal")
