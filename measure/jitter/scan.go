@@ -76,7 +76,9 @@ func upperMedian(x []float64) float64 {
 	return loud[len(loud)/2]
 }
 
-// trim finds the tone: from the first to the last block at its level, less a block at either end that a fade may touch.
+// trim finds the tone: from the first to the last block at its level, less two at an end where the capture goes on
+// beyond it, or where the outermost block is not quite at the level: the tone may begin within the very first block,
+// and a filter rings after that. A whole block of a tone above 500 Hz is within 5·10⁻⁴ of the level.
 func (s *stretch) trim(rms []float64, block, frames int) {
 	level := upperMedian(rms)
 	steady := func(v float64) bool { return v > 0.7*level }
@@ -86,11 +88,12 @@ func (s *stretch) trim(rms []float64, block, frames int) {
 		last--
 	}
 	s.from, s.to = first*block, min((last+1)*block, frames)
-	if first > 0 {
+	whole := func(v float64) bool { return math.Abs(v-level) < 5e-4*level }
+	if first > 0 || !whole(rms[first]) {
 		s.from += 2 * block
 	}
-	if last < len(rms)-1 {
-		s.to -= 2 * block
+	if last < len(rms)-1 || !whole(rms[last]) {
+		s.to = (last - 1) * block // the last block may be a short one
 	}
 }
 
