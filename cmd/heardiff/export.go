@@ -119,6 +119,9 @@ func kitContent(ctx context.Context, s *sqlite.Store, id string) (bundle.Content
 	if err != nil {
 		return c, inStudy(err)
 	}
+	if p.SingleBlind {
+		return c, rejected(fmt.Errorf("plan %q is run by hand: there is no audio to send", id), "")
+	}
 	c.Plans = []trials.Plan{p}
 	wanted := map[string]bool{}
 	for _, k := range p.Comparisons {
@@ -182,7 +185,11 @@ func resultsContent(ctx context.Context, s *sqlite.Store, anonymous bool) (bundl
 			}
 			c.Listeners = append(c.Listeners, packListener(l, anonymous))
 		}
-		c.Sessions = append(c.Sessions, bundle.Session{ID: v.ID, Plan: plans[v.Plan], Listener: v.Listener, Device: v.Device, Escrow: v.Escrow, Entries: entries})
+		device := v.Device
+		if anonymous {
+			device = ""
+		}
+		c.Sessions = append(c.Sessions, bundle.Session{ID: v.ID, Plan: plans[v.Plan], Listener: v.Listener, Device: device, Escrow: v.Escrow, Entries: entries})
 	}
 	return c, nil
 }

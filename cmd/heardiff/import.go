@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"crypto/ed25519"
 	"encoding/hex"
 	"errors"
 	"fmt"
@@ -87,7 +88,7 @@ func (a *app) importResults(ctx context.Context, b *bundle.Bundle, path string) 
 		return rejected(fmt.Errorf("%s: results of another study, %q", path, b.Manifest.Title),
 			"results are joined where their plan was made: send a kit, and import what comes back")
 	}
-	if err := a.checkEscrow(b.Content.Sessions); err != nil {
+	if err := a.checkEscrow(b); err != nil {
 		return rejected(fmt.Errorf("%s: %w", path, err), "nothing was taken")
 	}
 	sum, err := hashFile(path)
@@ -113,15 +114,19 @@ func (a *app) importResults(ctx context.Context, b *bundle.Bundle, path string) 
 
 // checkEscrow opens the seeds that were sealed to this site before the first trial, and demands that each is the one
 // which the session revealed at its end.
-func (a *app) checkEscrow(sessions []bundle.Session) error {
+func (a *app) checkEscrow(b *bundle.Bundle) error {
+	site, err := a.siteKey()
+	if err != nil {
+		return err
+	}
+	if bundle.Fingerprint(site.Public().(ed25519.PublicKey)) == b.Fingerprint() {
+		return nil // this site's own, from before it was copied
+	}
 	key, err := a.sealingKey()
 	if err != nil {
 		return err
 	}
-	for _, v := range sessions {
-		if v.Escrow == nil {
-			continue
-		}
+	for _, v := range b.Content.Sessions {
 		seed, err := trials.OpenWith(key, v.Escrow, v.ID)
 		if err != nil {
 			return fmt.Errorf("session %q: %w", v.ID, err)
@@ -154,20 +159,34 @@ func (a *app) importKit(ctx context.Context, b *bundle.Bundle) error {
 	if err != nil {
 		return rejected(fmt.Errorf("the kit's sealing key: %w", err), "")
 	}
-	_, statErr := os.Stat(dir)
-	s, err := sqlite.CreateAs(ctx, dir, sqlite.Study{ID: b.Manifest.Study, Title: b.Manifest.Title, OriginKey: origin}, a.now)
-	if err != nil {
-		return inStudy(err)
-	}
-	err = errors.Join(fillFromKit(ctx, s, b), s.Close())
-	if err != nil {
-		if errors.Is(statErr, os.ErrNotExist) { // the folder is ours: nothing half-made stays
-			err = errors.Join(err, os.RemoveAll(dir))
-		}
+	if err := a.makeKitStudy(ctx, dir, b, origin); err != nil {
 		return rejected(err, "nothing was taken; ask the sender for the kit again")
 	}
 	return a.printImported(imported{Kind: bundle.Kit, Fingerprint: b.Fingerprint(), Study: b.Manifest.Study,
 		Excerpts: len(b.Content.Excerpts), Merged: sqlite.Merged{Plans: len(b.Content.Plans)}})
+}
+
+// makeKitStudy makes the study beside its place and puts it there when it is whole. dir must be missing or empty.
+func (a *app) makeKitStudy(ctx context.Context, dir string, b *bundle.Bundle, origin []byte) error {
+	if err := os.MkdirAll(filepath.Dir(dir), 0o755); err != nil {
+		return err
+	}
+	temporary, err := os.MkdirTemp(filepath.Dir(dir), ".kit-*")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(temporary)
+	s, err := sqlite.CreateAs(ctx, temporary, sqlite.Study{ID: b.Manifest.Study, Title: b.Manifest.Title, OriginKey: origin}, a.now)
+	if err != nil {
+		return err
+	}
+	if err := errors.Join(fillFromKit(ctx, s, b), s.Close(), os.Chmod(temporary, 0o755)); err != nil {
+		return err
+	}
+	if err := os.Remove(dir); err != nil && !errors.Is(err, os.ErrNotExist) {
+		return fmt.Errorf("%s is not an empty folder: %w", dir, err)
+	}
+	return os.Rename(temporary, dir)
 }
 
 func fillFromKit(ctx context.Context, s *sqlite.Store, b *bundle.Bundle) error {

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"crypto/ecdh"
+	"crypto/ed25519"
 	"crypto/rand"
 	"crypto/sha256"
 	"encoding/hex"
@@ -19,6 +20,7 @@ import (
 	"heardiff/playback/device"
 	"heardiff/playback/pcm"
 	"heardiff/trials"
+	"heardiff/trials/bundle"
 	"heardiff/trials/sqlite"
 )
 
@@ -233,7 +235,12 @@ func (a *app) begin(ctx context.Context, s *sqlite.Store, plan trials.Plan, list
 	if err != nil {
 		return nil, err
 	}
-	v := sqlite.Session{ID: hex.EncodeToString(id[:]), Plan: plan.ID, Listener: listener}
+	site, err := a.siteKey()
+	if err != nil {
+		return nil, err
+	}
+	own := bundle.SessionSuffix(site.Public().(ed25519.PublicKey))
+	v := sqlite.Session{ID: hex.EncodeToString(id[:]) + own, Plan: plan.ID, Listener: listener}
 	if v.Sealed, err = key.Seal(seed, v.ID); err != nil {
 		return nil, err
 	}

@@ -102,6 +102,8 @@ func cell(v any) string {
 			return "NA"
 		}
 		return strconv.FormatFloat(v, 'g', -1, 64)
+	case bool:
+		return strings.ToUpper(strconv.FormatBool(v)) // as R reads it
 	case time.Time:
 		return v.UTC().Format(time.RFC3339Nano)
 	case string:

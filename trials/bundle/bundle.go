@@ -19,6 +19,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"heardiff/trials"
@@ -145,8 +146,12 @@ func Fingerprint(site ed25519.PublicKey) string {
 	return hex.EncodeToString(sum[:8])
 }
 
+// SessionSuffix is how the id of a session ends that was begun at the site with the given key. The id stands in every
+// entry of the session and in its seal, so that no site can pass off another's session as its own.
+func SessionSuffix(site ed25519.PublicKey) string { return "-" + Fingerprint(site)[:8] }
+
 // check holds every record of the content against its own seal.
-func (c Content) check() error {
+func (c Content) check(site ed25519.PublicKey) error {
 	for _, e := range c.Excerpts {
 		for _, p := range e.Presentations {
 			if !isSHA256(p.SHA256) {
@@ -172,6 +177,8 @@ func (c Content) check() error {
 	for _, s := range c.Sessions {
 		p, known := plans[s.Plan]
 		switch {
+		case !strings.HasSuffix(s.ID, SessionSuffix(site)):
+			return fmt.Errorf("%w: session %q was not begun at the site that signed", ErrRecord, s.ID)
 		case seen[s.ID]:
 			return fmt.Errorf("%w: session %q stands twice", ErrRecord, s.ID)
 		case !known:

@@ -31,6 +31,7 @@ func plan() trials.Plan {
 // ended returns a session that has ended, always answered 'A'.
 func ended(t testing.TB, id string, seed trials.Seed) Session {
 	t.Helper()
+	id += SessionSuffix(testKey.Public().(ed25519.PublicKey))
 	j := &journal{}
 	at := time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC)
 	s, err := trials.Begin(id, plan(), seed, j, func() time.Time { at = at.Add(time.Second); return at })
@@ -139,22 +140,23 @@ func TestEditedRecordsAreNamed(t *testing.T) {
 		change func(*Content)
 		says   string
 	}{
-		{"an answer", func(c *Content) { c.Sessions[1].Entries[2].Answer = trials.AnswerB }, `session "two": entry 3 was changed`},
+		{"an answer", func(c *Content) { c.Sessions[1].Entries[2].Answer = trials.AnswerB }, `: entry 3 was changed`},
 		{"an answer, hashed anew", func(c *Content) {
 			e := &c.Sessions[1].Entries[2]
 			e.Answer = trials.AnswerB
 			e.Hash = e.Digest()
-		}, `session "two": entry 4 does not follow`},
+		}, `: entry 4 does not follow`},
 		{"an entry left out", func(c *Content) {
 			e := c.Sessions[0].Entries
 			c.Sessions[0].Entries = append(e[:2:2], e[3:]...)
-		}, `session "one"`},
+		}, `session "one-`},
 		{"a session cut before its end", func(c *Content) {
 			c.Sessions[0].Entries = c.Sessions[0].Entries[:3]
-		}, `session "one"`},
+		}, `session "one-`},
 		{"the plan", func(c *Content) { c.Plans[0].Alpha = 0.5 }, "its plan is not in the bundle"},
 		{"a session twice", func(c *Content) { c.Sessions[1] = c.Sessions[0] }, "stands twice"},
 		{"another's entries", func(c *Content) { c.Sessions[1].Entries = c.Sessions[0].Entries }, "another session's"},
+		{"another site's session", func(c *Content) { c.Sessions[0].ID = "one-00000000" }, "not begun at the site"},
 		{"no listener", func(c *Content) { c.Listeners = nil }, `listener "L1"`},
 		{"a path for a hash", func(c *Content) {
 			c.Excerpts = []Excerpt{{Name: "e", Presentations: []Presentation{{SHA256: "../../etc/passwd"}}}}
@@ -218,8 +220,11 @@ func TestAttacksAreRefused(t *testing.T) {
 func TestAnotherKeyIsNoticed(t *testing.T) {
 	data := written(t, draft(t))
 	var other bytes.Buffer
-	if err := Write(&other, draft(t), ed25519.NewKeyFromSeed(bytes.Repeat([]byte{8}, ed25519.SeedSize))); err != nil {
+	if err := Write(&other, Draft{Kind: Results, Study: "s"}, ed25519.NewKeyFromSeed(bytes.Repeat([]byte{8}, ed25519.SeedSize))); err != nil {
 		t.Fatal(err)
+	}
+	if err := Write(io.Discard, draft(t), ed25519.NewKeyFromSeed(bytes.Repeat([]byte{8}, ed25519.SeedSize))); !errors.Is(err, ErrRecord) {
+		t.Errorf("another site's sessions were signed: %v", err)
 	}
 	a, errA := read(data)
 	b, errB := read(other.Bytes())
@@ -239,7 +244,7 @@ func FuzzRead(f *testing.F) {
 	})
 }
 
-func BenchmarkReadTenThousandTrials(b *testing.B) {
+func BenchmarkReadFiveThousandTrials(b *testing.B) {
 	d := draft(b)
 	for i := range 2500 / 2 {
 		d.Content.Sessions = append(d.Content.Sessions, ended(b, "s"+string(rune('a'+i%26))+hex.EncodeToString([]byte{byte(i >> 8), byte(i)}), trials.Seed{byte(i)}))

@@ -54,7 +54,37 @@ func Read(r io.ReaderAt, size int64) (*Bundle, error) {
 	if err := b.readContent(); err != nil {
 		return nil, err
 	}
-	return b, b.Content.check()
+	if err := b.checkKit(); err != nil {
+		return nil, err
+	}
+	if err := b.Content.check(b.site); err != nil {
+		return nil, err
+	}
+	return b, nil
+}
+
+// checkKit demands all audio that a kit's plan plays, and no answers.
+func (b *Bundle) checkKit() error {
+	if b.Manifest.Kind != Kit {
+		return nil
+	}
+	if len(b.Content.Sessions) > 0 {
+		return fmt.Errorf("%w: a kit with answers", ErrRecord)
+	}
+	offered := map[string]bool{}
+	for _, e := range b.Content.Excerpts {
+		for _, p := range e.Presentations {
+			offered[p.SHA256] = b.files[audioPrefix+p.SHA256] != nil
+		}
+	}
+	for _, p := range b.Content.Plans {
+		for _, c := range p.Comparisons {
+			if !offered[c.AudioA] || !offered[c.AudioB] {
+				return fmt.Errorf("%w: the audio of comparison %q is missing", ErrDamaged, c.Name)
+			}
+		}
+	}
+	return nil
 }
 
 // index refuses names that are not this format's (and with them every path that leads elsewhere), compression (and
@@ -183,8 +213,11 @@ func (b *Bundle) read(name string, limit int64) ([]byte, error) {
 	}
 	defer r.Close()
 	data, err := io.ReadAll(io.LimitReader(r, limit+1))
-	if err != nil || int64(len(data)) > limit {
+	if err != nil {
 		return nil, fmt.Errorf("%w: member %q cannot be read: %w", ErrDamaged, name, err)
+	}
+	if int64(len(data)) > limit {
+		return nil, fmt.Errorf("%w: member %q is longer than it says", ErrDamaged, name)
 	}
 	return data, nil
 }

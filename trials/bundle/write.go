@@ -27,7 +27,7 @@ type Draft struct {
 
 // Write writes a bundle signed with the site's key. Content that would not pass Read is refused.
 func Write(w io.Writer, d Draft, site ed25519.PrivateKey) error {
-	if err := d.Content.check(); err != nil {
+	if err := d.Content.check(site.Public().(ed25519.PublicKey)); err != nil {
 		return err
 	}
 	content, err := json.Marshal(d.Content)

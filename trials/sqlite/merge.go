@@ -56,12 +56,12 @@ func (s *Store) Merge(ctx context.Context, m Merge) (Merged, error) {
 			if err != nil {
 				return fmt.Errorf("session %q: %w", v.ID, err)
 			}
+			if err := s.mergeListener(ctx, tx, v, listeners, &count); err != nil {
+				return fmt.Errorf("listener %q: %w", v.Listener, err)
+			}
 			if known {
 				count.Known++
 				continue
-			}
-			if err := s.mergeListener(ctx, tx, listeners[v.Listener], &count); err != nil {
-				return fmt.Errorf("listener %q: %w", v.Listener, err)
 			}
 			if err := mergeSession(ctx, tx, v, plans[v.PlanHash], m.Site); err != nil {
 				return fmt.Errorf("session %q: %w", v.ID, err)
@@ -121,14 +121,25 @@ func planHash(p trials.Plan) string {
 	return hex.EncodeToString(h[:])
 }
 
-func (s *Store) mergeListener(ctx context.Context, tx *sql.Tx, l Listener, count *Merged) error {
-	result, err := tx.ExecContext(ctx, `INSERT OR IGNORE INTO listeners (id, grouping, years, hearing, transducer, room, consent, simulated, added)
-		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`, l.ID, l.Group, l.Years, l.Hearing, l.Transducer, l.Room, l.Consent, l.Simulated, s.stamp())
-	if err != nil {
+// mergeListener adds the listener of a session. Where one bundle says more of them than another (an anonymous one, say),
+// the larger text stays: the same in every order of merging.
+func (s *Store) mergeListener(ctx context.Context, tx *sql.Tx, v MergeSession, listeners map[string]Listener, count *Merged) error {
+	l, named := listeners[v.Listener]
+	if !named {
+		return nil
+	}
+	var have int
+	if err := tx.QueryRowContext(ctx, `SELECT COUNT(*) FROM listeners WHERE id = ?`, l.ID).Scan(&have); err != nil {
 		return err
 	}
-	n, err := result.RowsAffected()
-	count.Listeners += int(n)
+	count.Listeners += 1 - have
+	delete(listeners, v.Listener)
+	_, err := tx.ExecContext(ctx, `INSERT INTO listeners (id, grouping, years, hearing, transducer, room, consent, simulated, added)
+		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (id) DO UPDATE SET
+		grouping = MAX(grouping, excluded.grouping), years = COALESCE(MAX(years, excluded.years), years, excluded.years),
+		hearing = MAX(hearing, excluded.hearing), transducer = MAX(transducer, excluded.transducer), room = MAX(room, excluded.room),
+		consent = MAX(consent, excluded.consent), simulated = MAX(simulated, excluded.simulated)`,
+		l.ID, l.Group, l.Years, l.Hearing, l.Transducer, l.Room, l.Consent, l.Simulated, s.stamp())
 	return err
 }
 
