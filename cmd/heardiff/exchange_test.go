@@ -186,3 +186,26 @@ func TestTablesAreTidy(t *testing.T) {
 		t.Errorf("left behind: %v", left)
 	}
 }
+
+func TestPoolOfTheStudyCountsEverySession(t *testing.T) {
+	listeningStudy(t, "abx", 5)
+	command(t, 3, "pool")
+	answerPlan(t)
+	out, _ := command(t, 0, "pool", "--json")
+	var p struct {
+		Total struct {
+			Trials  int `json:"trials"`
+			Correct int `json:"correct"`
+		} `json:"total"`
+		Listeners []struct {
+			Listener string `json:"listener"`
+		} `json:"listeners"`
+	}
+	if err := json.Unmarshal([]byte(out), &p); err != nil {
+		t.Fatal(err)
+	}
+	if r := results(t); p.Total.Trials != 5 || p.Total.Correct != r.Correct || len(p.Listeners) != 1 || p.Listeners[0].Listener != "L1" {
+		t.Errorf("pooled %+v, the session had %d of %d", p, r.Correct, r.Trials)
+	}
+	command(t, 2, "pool", "a.csv", "b.csv")
+}

@@ -12,30 +12,43 @@ import (
 
 func (a *app) poolCommand() *cobra.Command {
 	var alpha, confidence float64
+	var comparison string
 	c := &cobra.Command{
-		Use:   "pool FILE.csv",
+		Use:   "pool [FILE.csv]",
 		Short: "Listeners together: totals, how much they differ, who hears it, groups compared",
 		Long: `Listeners together: totals, how much they differ, who hears it, groups compared.
 
+Without a file, the ABX sessions of the study that have ended, those given up included.
 FILE.csv has the columns listener,group,correct,trials, one row a listener; the rows of one
 listener are added up. The total treats all trials as one listener's; where listeners differ,
 its p overstates the evidence, and pool says so.
 
 ` + exitCodes,
 		Example: "  heardiff pool listeners.csv",
-		Args:    exactArgs("FILE.csv"),
-		RunE: func(_ *cobra.Command, args []string) error {
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) > 1 {
+				return misusedf("%d files given: one, or none for the study's sessions", len(args))
+			}
+			return nil
+		},
+		RunE: func(c *cobra.Command, args []string) error {
 			cfg, err := scoreConfig(scoreFlags{alpha: alpha, confidence: confidence, plan: "fixed"})
 			if err != nil {
 				return misused(err)
 			}
-			listeners, err := readListeners(args[0])
+			var listeners []stats.Listener
+			if len(args) == 0 {
+				listeners, err = a.studyListeners(c.Context(), comparison)
+			} else {
+				listeners, err = readListeners(args[0])
+			}
 			if err != nil {
 				return err
 			}
 			return a.poolListeners(listeners, cfg)
 		},
 	}
+	c.Flags().StringVar(&comparison, "comparison", "", "of the study: the `name` of the comparison")
 	c.Flags().Float64Var(&alpha, "alpha", 0.05, "accepted risk of 'heard' by chance")
 	c.Flags().Float64Var(&confidence, "confidence", 0.95, "of two-sided intervals")
 	return c

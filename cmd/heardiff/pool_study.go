@@ -1,0 +1,79 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"heardiff/stats"
+	"heardiff/trials"
+	"heardiff/trials/sqlite"
+)
+
+// studyListeners returns the scored ABX counts of every session that has ended, those given up included, for one
+// comparison. Duplicate pairs are not among them: a listener's habit of answering would pass for hearing. Nor are
+// sequential plans, whose number of trials depends on the answers.
+func (a *app) studyListeners(ctx context.Context, comparison string) ([]stats.Listener, error) {
+	s, err := a.openStudy(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer s.Close()
+	sessions, err := s.Sessions(ctx)
+	if err != nil {
+		return nil, err
+	}
+	var found []stats.Listener
+	var names []string
+	left := 0
+	for _, v := range sessions {
+		r, err := revealStored(ctx, s, v)
+		if errors.Is(err, trials.ErrBlind) {
+			continue
+		}
+		if err != nil {
+			return nil, rejected(fmt.Errorf("session %s: %w", v.ID, err), `"heardiff verify" tells more`)
+		}
+		if r.Plan.Design != trials.ABX || r.Plan.Sequential() {
+			left++
+			continue
+		}
+		l, err := s.Listener(ctx, v.Listener)
+		if err != nil {
+			return nil, err
+		}
+		for _, t := range r.Tallies {
+			if t.Comparison.Kind != trials.Scored || t.Trials == 0 || comparison != "" && t.Comparison.Name != comparison {
+				continue
+			}
+			if !slices.Contains(names, t.Comparison.Name) {
+				names = append(names, t.Comparison.Name)
+			}
+			found = append(found, stats.Listener{Listener: l.ID, Group: l.Group, Correct: t.Correct, Trials: t.Trials})
+		}
+	}
+	if left > 0 {
+		a.warn("%d sessions of duplicate pairs or sequential plans are left out: their counts cannot be added up; see \"heardiff results\"", left)
+	}
+	switch {
+	case len(names) > 1:
+		return nil, misusedf("there are several comparisons: choose one with --comparison (%s)", strings.Join(names, "; "))
+	case len(found) == 0:
+		return nil, rejected(errors.New("no ABX session of the study has ended"), "give a FILE.csv, or listen first")
+	}
+	return found, nil
+}
+
+func revealStored(ctx context.Context, s *sqlite.Store, v sqlite.Session) (trials.Result, error) {
+	p, err := s.Plan(ctx, v.Plan)
+	if err != nil {
+		return trials.Result{}, err
+	}
+	entries, err := s.Entries(ctx, v.ID)
+	if err != nil {
+		return trials.Result{}, err
+	}
+	return trials.Reveal(p, entries)
+}
