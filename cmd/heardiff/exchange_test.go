@@ -209,3 +209,29 @@ func TestPoolOfTheStudyCountsEverySession(t *testing.T) {
 	}
 	command(t, 2, "pool", "a.csv", "b.csv")
 }
+
+func TestAForgottenListenerStaysForgotten(t *testing.T) {
+	listeningStudy(t, "abx", 3)
+	home, keys := os.Getenv("HEARDIFF_STUDY"), os.Getenv("HEARDIFF_KEYS")
+	dir := t.TempDir()
+	kit, back := filepath.Join(dir, "kit"), filepath.Join(dir, "back")
+	command(t, 0, "export", "--kit", kit, "--plan", "1")
+	at(t, dir, "north")
+	command(t, 0, "import", kit)
+	command(t, 0, "listener", "add", "L1", "--hearing", "left ear rings")
+	answerPlan(t)
+	command(t, 0, "export", "--out", back)
+	t.Setenv("HEARDIFF_STUDY", home)
+	t.Setenv("HEARDIFF_KEYS", keys)
+	command(t, 0, "import", back)
+	list, _ := command(t, 0, "listener", "list", "--json")
+	if !strings.Contains(list, "rings") {
+		t.Fatalf("the bundle brought nothing: %s", list)
+	}
+	_, name, _ := strings.Cut(list, `"L1@`)
+	command(t, 0, "listener", "forget", "L1@"+name[:8])
+	command(t, 0, "import", back)
+	if list, _ = command(t, 0, "listener", "list", "--json"); strings.Contains(list, "rings") {
+		t.Errorf("the bundle brought back what was forgotten: %s", list)
+	}
+}

@@ -138,7 +138,7 @@ func (s *Store) mergeListener(ctx context.Context, tx *sql.Tx, v MergeSession, l
 		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (id) DO UPDATE SET
 		grouping = MAX(grouping, excluded.grouping), years = COALESCE(MAX(years, excluded.years), years, excluded.years),
 		hearing = MAX(hearing, excluded.hearing), transducer = MAX(transducer, excluded.transducer), room = MAX(room, excluded.room),
-		consent = MAX(consent, excluded.consent), simulated = MAX(simulated, excluded.simulated)`,
+		consent = MAX(consent, excluded.consent), simulated = MAX(simulated, excluded.simulated) WHERE forgotten = 0`,
 		l.ID, l.Group, l.Years, l.Hearing, l.Transducer, l.Room, l.Consent, l.Simulated, s.stamp())
 	return err
 }

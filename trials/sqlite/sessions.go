@@ -41,7 +41,7 @@ func (s *Store) AddListener(ctx context.Context, l Listener) error {
 // It returns ErrNotFound, wrapped, for an unknown id.
 func (s *Store) ForgetListener(ctx context.Context, id string) error {
 	result, err := s.db.ExecContext(ctx, `UPDATE listeners SET grouping = '', years = NULL, hearing = '', transducer = '',
-		room = '', consent = '' WHERE id = ?`, id)
+		room = '', consent = '', forgotten = 1 WHERE id = ?`, id)
 	if err != nil {
 		return fmt.Errorf("listener %q: %w", id, err)
 	}
