@@ -2,7 +2,7 @@
 GO ?= go
 BIN := bin/heardiff
 
-.PHONY: help build demo test lint bench bench-peers prove clean setup setup-browser
+.PHONY: help build demo test lint bench prove clean setup setup-browser
 
 help: ## list what can be made
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | awk -F':.*## ' '{printf "  make %-12s %s\n", $$1, $$2}'
