@@ -207,6 +207,8 @@ func TestPoolOfTheStudyCountsEverySession(t *testing.T) {
 	if r := results(t); p.Total.Trials != 5 || p.Total.Correct != r.Correct || len(p.Listeners) != 1 || p.Listeners[0].Listener != "L1" {
 		t.Errorf("pooled %+v, the session had %d of %d", p, r.Correct, r.Trials)
 	}
+	command(t, 2, "pool", "--comparison", "nothing")
+	command(t, 0, "pool", "--comparison", "left – right")
 	command(t, 2, "pool", "a.csv", "b.csv")
 }
 

@@ -18,7 +18,8 @@ func (a *app) poolCommand() *cobra.Command {
 		Short: "Listeners together: totals, how much they differ, who hears it, groups compared",
 		Long: `Listeners together: totals, how much they differ, who hears it, groups compared.
 
-Without a file, the ABX sessions of the study that have ended, those given up included.
+Without a file, the ABX sessions of the study that have ended, those given up
+included: a listener who gives up because of how it goes has stopped at will, so look at "results" too.
 FILE.csv has the columns listener,group,correct,trials, one row a listener; the rows of one
 listener are added up. The total treats all trials as one listener's; where listeners differ,
 its p overstates the evidence, and pool says so.

@@ -36,29 +36,34 @@ func (a *app) studyListeners(ctx context.Context, comparison string) ([]stats.Li
 		if err != nil {
 			return nil, rejected(fmt.Errorf("session %s: %w", v.ID, err), `"heardiff verify" tells more`)
 		}
-		if r.Plan.Design != trials.ABX || r.Plan.Sequential() {
-			left++
-			continue
-		}
 		l, err := s.Listener(ctx, v.Listener)
 		if err != nil {
 			return nil, err
 		}
 		for _, t := range r.Tallies {
-			if t.Comparison.Kind != trials.Scored || t.Trials == 0 || comparison != "" && t.Comparison.Name != comparison {
+			if t.Comparison.Kind != trials.Scored || t.Trials == 0 {
 				continue
 			}
 			if !slices.Contains(names, t.Comparison.Name) {
 				names = append(names, t.Comparison.Name)
 			}
+			if comparison != "" && t.Comparison.Name != comparison {
+				continue
+			}
+			if r.Plan.Design != trials.ABX || r.Plan.Sequential() {
+				left++
+				continue
+			}
 			found = append(found, stats.Listener{Listener: l.ID, Group: l.Group, Correct: t.Correct, Trials: t.Trials})
 		}
 	}
 	if left > 0 {
-		a.warn("%d sessions of duplicate pairs or sequential plans are left out: their counts cannot be added up; see \"heardiff results\"", left)
+		a.warn("%d results of duplicate pairs or sequential plans are left out: their counts cannot be added up; see \"heardiff results\"", left)
 	}
 	switch {
-	case len(names) > 1:
+	case comparison != "" && !slices.Contains(names, comparison):
+		return nil, misusedf("--comparison %q: no ended session has it (%s)", comparison, strings.Join(names, "; "))
+	case comparison == "" && len(names) > 1:
 		return nil, misusedf("there are several comparisons: choose one with --comparison (%s)", strings.Join(names, "; "))
 	case len(found) == 0:
 		return nil, rejected(errors.New("no ABX session of the study has ended"), "give a FILE.csv, or listen first")
