@@ -177,15 +177,28 @@ func Compare(a, b pcm.Reader, cfg Config) (Result, error) {
 	if err != nil {
 		return Result{}, err
 	}
-	left, err := residual(a, b, found.line, found.gain)
+	r, err := settle(a, b, found)
 	if err != nil {
 		return Result{}, err
 	}
-	r := report(fa, found, left)
+	if r.NullDB > deepNull {
+		if r, err = reconsider(a, b, found, r); err != nil {
+			return Result{}, err
+		}
+	}
 	if !(r.Correlation >= leastCorrelation) {
 		return Result{}, fmt.Errorf("match: %w: at the best place the captures correlate by only %.2f", ErrUnrelated, r.Correlation)
 	}
 	return r, nil
+}
+
+// settle measures what is left of two captures at the place that was found.
+func settle(a, b pcm.Reader, found aligned) (Result, error) {
+	left, err := residual(a, b, found.line, found.gain)
+	if err != nil {
+		return Result{}, err
+	}
+	return report(a.Format(), found, left), nil
 }
 
 // leastCorrelation is where two captures stop being of the same music: what differs is then stronger than what
