@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"heardiff/measure"
 	"heardiff/measure/match"
 	"heardiff/playback/pcm"
 )
@@ -217,5 +218,37 @@ func TestAnEndlessToneIsSaidToFitElsewhere(t *testing.T) {
 	r, err := match.Compare(clips[0], clips[1], match.Config{})
 	if err == nil && !slices.ContainsFunc(r.Warnings, func(w string) bool { return strings.Contains(w, "another alignment") }) {
 		t.Errorf("offset %.2f, confidence %.3f, no doubt: %q", r.OffsetSamples, r.Confidence, r.Warnings)
+	}
+}
+
+// Two captures that share little are matched by gated loudness; the true peak, not the largest sample, keeps the ceiling.
+func TestShallowPairIsMatchedByLoudnessUnderTheCeiling(t *testing.T) {
+	m := newMusic(3, 8, 18000)
+	a := m.capture(48000, 8*48000, way{seed: 1})
+	b := m.capture(48000, 8*48000, way{offset: 300.4, gain: 0.7, noise: 0.012, seed: 2})
+	p, err := match.Prepare([]pcm.Reader{a, b}, match.Excerpt{StartS: 1, LengthS: 5, LoudnessLUFS: -3})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if p.Presentations[1].LevelBy != "loudness" {
+		t.Fatalf("null %.1f dB, matched by %s: the test needs a shallower pair", p.NullDB, p.Presentations[1].LevelBy)
+	}
+	var lufs, peak [2]float64
+	for i, v := range p.Presentations {
+		l, err := measure.Loudness(v.Clip)
+		if err != nil {
+			t.Fatal(err)
+		}
+		tp, err := measure.TruePeak(v.Clip)
+		if err != nil {
+			t.Fatal(err)
+		}
+		lufs[i], peak[i] = l.IntegratedLUFS, tp.DBTP
+	}
+	if math.Abs(lufs[1]-lufs[0]) > 0.02 {
+		t.Errorf("loudness %v LUFS", lufs)
+	}
+	if top := math.Max(peak[0], peak[1]); top > -0.99 || top < -1.05 {
+		t.Errorf("true peaks %v dBTP, want the larger at −1", peak)
 	}
 }

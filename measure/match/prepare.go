@@ -18,9 +18,9 @@ type Excerpt struct {
 	// StartS and LengthS are seconds of the first capture. Length 0 stands for 20 s, or less where the captures
 	// end.
 	StartS, LengthS float64
-	// LoudnessLUFS is the common loudness. 0 stands for −23. It is lowered where a peak would pass PeakDBFS.
+	// LoudnessLUFS is the common loudness (BS.1770, gated). 0 stands for −23. It is lowered where a peak would pass PeakDBFS.
 	LoudnessLUFS float64
-	// PeakDBFS is the highest sample. 0 stands for −1.
+	// PeakDBFS is the highest true peak, in dBTP. 0 stands for −1.
 	PeakDBFS float64
 	// FadeS is the length of the raised-cosine fades at both ends, in seconds. 0 stands for 0.01.
 	FadeS float64
@@ -123,7 +123,9 @@ func Prepare(captures []pcm.Reader, cfg Excerpt) (Prepared, error) {
 	if err := p.render(); err != nil {
 		return Prepared{}, err
 	}
-	p.level()
+	if err := p.level(); err != nil {
+		return Prepared{}, err
+	}
 	p.finish()
 	return p.out, p.check()
 }

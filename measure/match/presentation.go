@@ -1,31 +1,33 @@
 package match
 
 import (
+	"errors"
 	"fmt"
 	"math"
 
+	"heardiff/measure"
 	"heardiff/playback/pcm"
 )
 
-// level brings all presentations to the level of the first, then to the common loudness, with headroom.
-func (p *preparation) level() {
-	peak, gains := 0.0, make([]float64, len(p.out.Presentations))
-	for i, v := range p.out.Presentations {
-		if i > 0 && v.LevelBy == "least squares" {
-			// The excerpt itself counts, not the whole capture.
-			p.gains[i] = math.Abs(leastSquares(p.out.Presentations[0].Clip, v.Clip))
-		}
-		gains[i] = 1 / p.gains[i]
-		for _, ch := range v.Clip.Channels {
-			for _, s := range ch {
-				peak = max(peak, math.Abs(s)*gains[i])
-			}
-		}
+// level brings all presentations to the level of the first, then to the common loudness, with headroom for what a
+// converter's filter makes of the samples (true peak).
+func (p *preparation) level() error {
+	first, err := measure.Loudness(p.out.Presentations[0].Clip)
+	if err != nil {
+		return fmt.Errorf("match: %w", err)
 	}
-	common := pcm.Ratio(p.cfg.LoudnessLUFS - ungatedLUFS(p.out.Presentations[0].Clip))
+	gains, peak, err := p.matchingGains(first.IntegratedLUFS)
+	if err != nil {
+		return err
+	}
+	common := pcm.Ratio(p.cfg.LoudnessLUFS - first.IntegratedLUFS)
+	if math.IsNaN(common) {
+		common = 1
+		p.out.Warnings = append(p.out.Warnings, "the excerpt is too quiet for its loudness to be measured: its level stays as recorded")
+	}
 	if most := pcm.Ratio(p.cfg.PeakDBFS) / peak; common > most {
 		common = most
-		p.out.Warnings = append(p.out.Warnings, fmt.Sprintf("the common loudness was lowered so that no peak passes %.1f dBFS", p.cfg.PeakDBFS))
+		p.out.Warnings = append(p.out.Warnings, fmt.Sprintf("the common loudness was lowered so that no true peak passes %.1f dBTP", p.cfg.PeakDBFS))
 	}
 	for i := range p.out.Presentations {
 		gains[i] *= common
@@ -36,6 +38,34 @@ func (p *preparation) level() {
 			}
 		}
 	}
+	return nil
+}
+
+// matchingGains returns the gain that brings each presentation to the level of the first, whose loudness is given, and the
+// largest true peak after it. The excerpt itself counts, not the whole capture.
+func (p *preparation) matchingGains(firstLUFS float64) (gains []float64, peak float64, err error) {
+	gains = make([]float64, len(p.out.Presentations))
+	for i, v := range p.out.Presentations {
+		switch {
+		case i > 0 && v.LevelBy == "least squares":
+			p.gains[i] = math.Abs(leastSquares(p.out.Presentations[0].Clip, v.Clip))
+		case i > 0:
+			own, err := measure.Loudness(v.Clip)
+			if err != nil {
+				return nil, 0, fmt.Errorf("match: %w", err)
+			}
+			if d := own.IntegratedLUFS - firstLUFS; !math.IsNaN(d) {
+				p.gains[i] = pcm.Ratio(d)
+			}
+		}
+		gains[i] = 1 / p.gains[i]
+		tp, err := measure.TruePeak(v.Clip)
+		if err != nil {
+			return nil, 0, fmt.Errorf("match: %w", err)
+		}
+		peak = math.Max(peak, pcm.Ratio(tp.DBTP)*gains[i])
+	}
+	return gains, peak, nil
 }
 
 // leastSquares returns the factor from a to b.
@@ -51,33 +81,6 @@ func leastSquares(a, b pcm.Clip) float64 {
 		return 1
 	}
 	return ab / aa
-}
-
-// ungatedLUFS returns the K-weighted level of a clip in LUFS, without gates.
-// ref: ITU-R BS.1770, annex 1: −0.691 + 10·log10 of the summed mean squares of the weighted channels.
-func ungatedLUFS(c pcm.Clip) float64 {
-	r := newRemainder(c.Rate, len(c.Channels), 4096, 1)
-	t := newTransformer(r, source{})
-	x := make([]float64, r.n)
-	count := 0
-	for from := 0; from+r.n <= c.Len(); from += r.n {
-		for k, ch := range c.Channels {
-			copy(x, ch[from:])
-			t.spectrum(t.fa, x)
-			for i, z := range t.fa {
-				r.aa[k][i] += real(z)*real(z) + imag(z)*imag(z)
-			}
-		}
-		count++
-	}
-	sum := 0.0
-	for k := range r.aa {
-		for i := 1; i < r.n/2; i++ {
-			sum += r.aa[k][i] * kWeight(float64(i)*c.Rate.Hz()/float64(r.n))
-		}
-	}
-	// Parseval for one side of the spectrum, and the Hann window's mean square of 3/8.
-	return -0.691 + pcm.PowerDB(2*sum/(0.375*float64(r.n)*float64(r.n)*float64(max(1, count))))
 }
 
 // finish fades the ends, rounds to the precision that will be played, and finds loop points.
@@ -152,7 +155,9 @@ func (p *preparation) measure(v *Presentation, a, b pcm.Clip) error {
 	all := left.sums(lowHz, bandEdge(p.rate), 1, -1)
 	v.NullDB = pcm.PowerDB(all.rr / all.aa)
 	if v.LevelErrorDB = pcm.DB(f.gain); v.LevelBy == "loudness" {
-		v.LevelErrorDB = left.loudness(1)
+		if v.LevelErrorDB, err = loudnessDifference(a, b); err != nil {
+			return err
+		}
 	}
 	// The worst over the excerpt: either end of the line that is left, and what strays from it.
 	ends := [2]float64{l.offset, l.shift(float64(a.Len()))}
@@ -165,4 +170,17 @@ func (p *preparation) measure(v *Presentation, a, b pcm.Clip) error {
 	}
 	v.OffsetErrorUS *= 1e6 / p.rate.Hz()
 	return nil
+}
+
+// loudnessDifference returns how much louder b is than a by ITU-R BS.1770, in LU; 0 where both are too quiet to tell.
+func loudnessDifference(a, b pcm.Clip) (float64, error) {
+	la, errA := measure.Loudness(a)
+	lb, errB := measure.Loudness(b)
+	if err := errors.Join(errA, errB); err != nil {
+		return 0, fmt.Errorf("match: %w", err)
+	}
+	if math.IsNaN(la.IntegratedLUFS) && math.IsNaN(lb.IntegratedLUFS) {
+		return 0, nil
+	}
+	return lb.IntegratedLUFS - la.IntegratedLUFS, nil
 }
