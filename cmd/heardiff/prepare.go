@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"heardiff/cmd/heardiff/internal/wire"
+	"heardiff/measure/impair"
 	"heardiff/measure/match"
 	"heardiff/playback/pcm"
 	"heardiff/playback/wav"
@@ -259,12 +260,15 @@ func storedPresentation(p preparedPresentation, treatment string, dose float64) 
 
 // writeControl writes the plain difference: the same samples, softer.
 func writeControl(dir, excerpt, chain string, v match.Presentation) (sqlite.Presentation, error) {
-	soft := v.Clip.Clone()
-	gain := pcm.Ratio(controlDB)
-	for _, ch := range soft.Channels {
-		for i := range ch {
-			ch[i] *= gain
+	soft := pcm.NewClip(v.Clip.Rate, len(v.Clip.Channels), 0)
+	_, err := impair.Apply(v.Clip, impair.Dose{GainDB: controlDB}, func(block [][]float64) error {
+		for c, ch := range block {
+			soft.Channels[c] = append(soft.Channels[c], ch...)
 		}
+		return nil
+	})
+	if err != nil {
+		return sqlite.Presentation{}, err
 	}
 	file := chain + "-softer.wav"
 	sum, err := writeClip(filepath.Join(dir, file), soft)

@@ -151,28 +151,20 @@ func sessionSheets(ctx context.Context, s *sqlite.Store) ([]sheet, error) {
 }
 
 func addSession(ctx context.Context, s *sqlite.Store, v sqlite.Session, all, each *sheet) error {
-	p, err := s.Plan(ctx, v.Plan)
-	if err != nil {
-		return err
-	}
-	l, err := s.Listener(ctx, v.Listener)
-	if err != nil {
-		return err
-	}
-	entries, err := s.Entries(ctx, v.ID)
-	if err != nil {
-		return err
-	}
-	r, err := trials.Reveal(p, entries)
+	r, err := revealStored(ctx, s, v)
 	if errors.Is(err, trials.ErrBlind) {
 		return nil // nothing of a running session leaves the study
 	}
 	if err != nil {
 		return rejected(fmt.Errorf("session %s: %w", v.ID, err), `"heardiff verify" tells more`)
 	}
-	all.add(v.ID, v.Site, v.Plan, v.Listener, l.Group, l.Simulated, v.Device, p.Design.String(), r.GivenUp, r.Voids, r.Flags, r.Begun, r.Ended)
+	l, err := s.Listener(ctx, v.Listener)
+	if err != nil {
+		return err
+	}
+	all.add(v.ID, v.Site, v.Plan, v.Listener, l.Group, l.Simulated, v.Device, r.Plan.Design.String(), r.GivenUp, r.Voids, r.Flags, r.Begun, r.Ended)
 	comparisons := map[string]trials.Comparison{}
-	for _, c := range p.Comparisons {
+	for _, c := range r.Plan.Comparisons {
 		comparisons[c.Name] = c
 	}
 	for _, t := range r.Trials {
