@@ -144,16 +144,3 @@ func (j Jitter) filled(rate pcm.Rate) Jitter {
 	}
 	return j
 }
-
-// Ladder returns steps values from low to high in equal ratios; for a threshold test. It panics if steps < 2 or
-// a bound is not above 0.
-func Ladder(low, high float64, steps int) []float64 {
-	if steps < 2 || !(low > 0) || !(high > 0) {
-		panic(fmt.Sprintf("impair: ladder of %d steps from %v to %v", steps, low, high))
-	}
-	out := make([]float64, steps)
-	for i := range out {
-		out[i] = low * math.Pow(high/low, float64(i)/float64(steps-1))
-	}
-	return out
-}

@@ -178,15 +178,6 @@ func TestDoseOutOfRangeIsRefused(t *testing.T) {
 	}
 }
 
-func TestLadderIsGeometric(t *testing.T) {
-	got := impair.Ladder(1000, 1e6, 4)
-	for i, want := range []float64{1e3, 1e4, 1e5, 1e6} {
-		if math.Abs(got[i]/want-1) > 1e-12 {
-			t.Errorf("step %d: %v, want %v", i, got[i], want)
-		}
-	}
-}
-
 func BenchmarkApply(b *testing.B) {
 	in := pcm.NewClip(96000, 2, 10*96000)
 	d := impair.Dose{Jitter: []impair.Jitter{{Kind: impair.Random, RMSPS: 1000}, {Kind: impair.Periodic, RMSPS: 10, FreqHz: 60}}, Noise: []impair.Noise{{DBFS: -110}}}

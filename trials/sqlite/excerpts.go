@@ -40,17 +40,31 @@ func (s *Store) SaveExcerpt(ctx context.Context, e Excerpt) error {
 		if err != nil {
 			return err
 		}
-		for _, p := range e.Presentations {
-			_, err := tx.ExecContext(ctx, `INSERT INTO presentations (sha256, excerpt, chain, treatment, dose, path, result) VALUES (?, ?, ?, ?, ?, ?, ?)`,
-				p.SHA256, e.Name, p.Chain, p.Treatment, p.Dose, p.Path, string(p.Result))
-			if err != nil {
-				return fmt.Errorf("presentation of chain %q: %w", p.Chain, err)
-			}
-		}
-		return nil
+		return addPresentations(ctx, tx, e.Name, e.Presentations)
 	})
 	if err != nil {
 		return fmt.Errorf("excerpt %q: %w", e.Name, err)
+	}
+	return nil
+}
+
+// AddPresentations adds presentations to an excerpt that is there, all or none. It returns ErrExists, wrapped, where the
+// excerpt holds one of the same chain and treatment, or one of the same content.
+func (s *Store) AddPresentations(ctx context.Context, excerpt string, p []Presentation) error {
+	err := s.within(ctx, func(tx *sql.Tx) error { return addPresentations(ctx, tx, excerpt, p) })
+	if err != nil {
+		return fmt.Errorf("excerpt %q: %w", excerpt, err)
+	}
+	return nil
+}
+
+func addPresentations(ctx context.Context, tx *sql.Tx, excerpt string, all []Presentation) error {
+	for _, p := range all {
+		_, err := tx.ExecContext(ctx, `INSERT INTO presentations (sha256, excerpt, chain, treatment, dose, path, result) VALUES (?, ?, ?, ?, ?, ?, ?)`,
+			p.SHA256, excerpt, p.Chain, p.Treatment, p.Dose, p.Path, string(p.Result))
+		if err != nil {
+			return fmt.Errorf("presentation of chain %q: %w", p.Chain, err)
+		}
 	}
 	return nil
 }
