@@ -14,28 +14,32 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heardiff/cmd/heardiff/internal/wire"
+	"heardiff/measure/integrity"
 	"heardiff/playback/pcm"
 	"heardiff/trials/sqlite"
 )
 
 // captureKinds are the kinds of capture: music, or the signal that was played.
-var captureKinds = []string{"music", "jitter", "tone", "noise", "low-tone", "two-tone", "sweep"}
+var captureKinds = []string{"music", "jitter", "tone", "noise", "low-tone", "two-tone", "sweep", "integrity"}
 
 func (a *app) captureCommand() *cobra.Command {
 	return group("capture", "add recordings to the study", a.captureAddCommand())
 }
 
 func (a *app) captureAddCommand() *cobra.Command {
-	var kind, music string
+	var kind, music, sent string
 	c := &cobra.Command{
 		Use:   "add CHAIN FILE… --as KIND [--music NAME]",
 		Short: "copy recordings of a chain into the study",
 		Long: `Copy recordings of a chain into the study. KIND is music, or the signal that was played:
-jitter, tone, noise (silence), low-tone, two-tone, sweep. Several captures of a kind give
-the spread of the measurement. --music names the piece; captures of one piece must share
-one rate and number of channels.`,
+jitter, tone, noise (silence), low-tone, two-tone, sweep, integrity. Several captures of a kind
+give the spread of the measurement. --music names the piece; captures of one piece must share
+one rate and number of channels. An integrity capture is digital, and compared at once with the
+file that was sent (--sent): "link" then knows whether the chain delivers every word.`,
 		Example: `  heardiff capture add optical optical-*.wav --as jitter
-  heardiff capture add optical suite.wav --as music --music suite`,
+  heardiff capture add optical suite.wav --as music --music suite
+  heardiff capture add optical loop.wav --as integrity --sent integrity.wav`,
 		Args: minArgs(2, "CHAIN FILE…"),
 		RunE: func(c *cobra.Command, args []string) error {
 			if kind == "silence" {
@@ -47,41 +51,81 @@ one rate and number of channels.`,
 			if kind == "music" && music == "" {
 				music = "music"
 			}
-			return a.addCaptures(c.Context(), args[0], kind, music, args[1:])
+			if (kind == "integrity") != (sent != "") {
+				return misusedf("--sent FILE goes with --as integrity, and is needed there: the file that was played")
+			}
+			return a.addCaptures(c.Context(), addition{sqlite.Capture{Chain: args[0], Kind: kind, Music: music}, sent}, args[1:])
 		},
 	}
 	c.Flags().StringVar(&kind, "as", "", "the `kind`: music, or the signal that was played")
 	c.Flags().StringVar(&music, "music", "", "the `name` of the piece (music only; default \"music\")")
+	c.Flags().StringVar(&sent, "sent", "", "the `file` that was played (integrity only)")
 	return c
 }
 
-func (a *app) addCaptures(ctx context.Context, chain, kind, music string, files []string) error {
+// addition is what the captures of one command have in common.
+type addition struct {
+	sqlite.Capture
+	sent string // the file that was played, of integrity captures
+}
+
+// addedCapture is a capture as it is printed.
+type addedCapture struct {
+	sqlite.Capture
+	Integrity *integrity.Result `json:"integrity,omitempty"`
+}
+
+func (a *app) addCaptures(ctx context.Context, add addition, files []string) error {
 	s, err := a.openStudy(ctx)
 	if err != nil {
 		return err
 	}
 	defer s.Close()
-	if _, err := s.Chain(ctx, chain); err != nil {
+	if _, err := s.Chain(ctx, add.Chain); err != nil {
 		return inStudy(err)
 	}
-	var added []sqlite.Capture
+	var added []addedCapture
 	for _, file := range files {
-		c, err := a.addCapture(ctx, s, sqlite.Capture{Chain: chain, Kind: kind, Music: music}, file)
+		c, err := a.addOne(ctx, s, add, file)
 		if err != nil {
 			return err
 		}
 		added = append(added, c)
 	}
 	result := struct {
-		Schema   string           `json:"schema"`
-		Captures []sqlite.Capture `json:"captures"`
+		Schema   string         `json:"schema"`
+		Captures []addedCapture `json:"captures"`
 	}{"heardiff.captures/1", added}
 	return a.print(result, func(w io.Writer) {
 		for _, c := range added {
 			fmt.Fprintf(w, "%s: %s capture %d, %d Hz, %d channels, %.1f s, sha256 %.12s\n",
 				c.Chain, c.Kind, c.ID, c.RateHz, c.Channels, float64(c.Frames)/float64(c.RateHz), c.SHA256)
+			if c.Integrity != nil {
+				integrityText(w, *c.Integrity)
+			}
 		}
 	})
+}
+
+// addOne adds a file; an integrity capture is compared first with what was sent, and its result kept.
+func (a *app) addOne(ctx context.Context, s *sqlite.Store, add addition, file string) (addedCapture, error) {
+	added := addedCapture{Capture: add.Capture}
+	var data []byte
+	if add.sent != "" {
+		r, err := a.integrity(ctx, add.sent, file)
+		if err != nil {
+			return added, err
+		}
+		if data, err = wire.Marshal(r); err != nil {
+			return added, err
+		}
+		added.Integrity = &r
+	}
+	var err error
+	if added.Capture, err = a.addCapture(ctx, s, add.Capture, file); err != nil || data == nil {
+		return added, err
+	}
+	return added, s.SaveMeasurement(ctx, sqlite.Measurement{Capture: added.ID, Kind: "integrity", Result: data})
 }
 
 // addCapture checks one file, copies it into the study and records it. Nothing stays of a file that is refused.

@@ -152,7 +152,8 @@ func (l *linked) readPairings(a *app, s *sqlite.Store) error {
 
 func (l *linked) pairing(a *app, s *sqlite.Store, c trials.Comparison) (link.Pairing, match.Result, error) {
 	nan := math.NaN()
-	p := link.Pairing{A: c.A, B: c.B, Excerpt: c.Excerpt, NullDB: nan, ResponseMaxDB: nan, LoudnessDifferenceLU: nan, LevelErrorDB: nan, OffsetErrorUS: nan, Dose: nan}
+	p := link.Pairing{A: c.A, B: c.B, Excerpt: c.Excerpt, NullDB: nan, ResponseMaxDB: nan, LoudnessDifferenceLU: nan, LevelErrorDB: nan, OffsetErrorUS: nan, Dose: nan,
+		BitPerfect: l.figures.delivered(c.A, c.B)}
 	first, okA := l.presentation(c.AudioA)
 	second, okB := l.presentation(c.AudioB)
 	if !okA || !okB {

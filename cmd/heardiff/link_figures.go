@@ -7,21 +7,24 @@ import (
 
 	"heardiff/cmd/heardiff/internal/plot"
 	"heardiff/cmd/heardiff/internal/wire"
+	"heardiff/measure/integrity"
 	"heardiff/measure/jitter"
 	"heardiff/measure/tone"
 	"heardiff/trials/link"
 	"heardiff/trials/sqlite"
 )
 
-// studyFigures are the measured figures of a study's chains, and the last jitter spectrum of each.
+// studyFigures are the measured figures of a study's chains, the last jitter spectrum of each, and whether each delivered
+// the words it was sent, in every capture that tells.
 type studyFigures struct {
 	chains []link.Chain
 	jitter map[string]jitter.Channel
+	intact map[string]bool
 }
 
 // readFigures reads every stored measurement. Of several channels the worst counts: whoever hears one hears it.
 func readFigures(ctx context.Context, s *sqlite.Store) (studyFigures, error) {
-	f := studyFigures{jitter: map[string]jitter.Channel{}}
+	f := studyFigures{jitter: map[string]jitter.Channel{}, intact: map[string]bool{}}
 	chains, err := s.Chains(ctx)
 	if err != nil {
 		return f, err
@@ -76,33 +79,51 @@ func (f studyFigures) add(chain string, figures map[link.Metric][]link.Figure, m
 	}
 	switch m.Kind {
 	case "jitter":
-		var r jitter.Result
-		if err := wire.Unmarshal(m.Result, &r); err != nil {
-			return err
-		}
-		if c, ok := worstJitter(r); ok {
-			f.jitter[chain] = c
-			putJitter(put, c)
-		}
+		return stored(m.Result, func(r jitter.Result) {
+			if c, ok := worstJitter(r); ok {
+				f.jitter[chain] = c
+				putJitter(put, c)
+			}
+		})
 	case "tone":
-		var r tone.Result
-		if err := wire.Unmarshal(m.Result, &r); err != nil {
-			return err
-		}
-		if len(r.Channel) > 0 {
-			put(link.THDN, worst(r.Channel, func(c tone.Channel) float64 { return c.THDNDB }), math.NaN())
-			put(link.Hum, worst(r.Channel, func(c tone.Channel) float64 {
-				return worst(c.Hum, func(l tone.Line) float64 { return l.DBC })
-			}), math.NaN())
-		}
+		return stored(m.Result, func(r tone.Result) {
+			figures[link.THDN] = append(figures[link.THDN], worstFigure(r.Channel, thdnFigure))
+			figures[link.Hum] = append(figures[link.Hum], worstFigure(r.Channel, humFigure))
+		})
 	case "noise":
-		var r tone.NoiseResult
-		if err := wire.Unmarshal(m.Result, &r); err != nil {
-			return err
-		}
-		if len(r.Channel) > 0 {
-			put(link.Noise, worst(r.Channel, func(c tone.NoiseChannel) float64 { return c.AWeightedDBFS }), math.NaN())
-		}
+		return stored(m.Result, func(r tone.NoiseResult) {
+			figures[link.Noise] = append(figures[link.Noise], worstFigure(r.Channel, noiseFigure))
+		})
+	case "low-tone":
+		return stored(m.Result, func(r tone.LowToneResult) {
+			figures[link.NoiseUnderTone] = append(figures[link.NoiseUnderTone], worstFigure(r.Channel, noiseUnderTone))
+		})
+	case "integrity":
+		return stored(m.Result, func(r integrity.Result) {
+			before, known := f.intact[chain]
+			f.intact[chain] = r.BitPerfect && (before || !known)
+		})
+	}
+	return nil
+}
+
+// stored hands a stored result to use.
+func stored[T any](data []byte, use func(T)) error {
+	var r T
+	if err := wire.Unmarshal(data, &r); err != nil {
+		return err
+	}
+	use(r)
+	return nil
+}
+
+// delivered says whether both chains delivered the words they were sent; nil where that is not known.
+func (f studyFigures) delivered(a, b string) *bool {
+	intactA, knownA := f.intact[a]
+	intactB, knownB := f.intact[b]
+	both := intactA && intactB
+	if both || knownA && !intactA || knownB && !intactB {
+		return &both
 	}
 	return nil
 }

@@ -97,7 +97,9 @@ func newStudyMeter(ctx context.Context, a *app, s *sqlite.Store) (*studyMeter, e
 func (m *studyMeter) due(again bool) []sqlite.Capture {
 	var floors, others []sqlite.Capture
 	for _, c := range m.captures {
-		if _, done := m.results[c.ID]; c.Kind == "music" || done && !again {
+		_, done := m.results[c.ID]
+		// Integrity was told when the capture came, beside the file that was sent.
+		if c.Kind == "music" || c.Kind == "integrity" || done && !again {
 			continue
 		}
 		if m.isFloor[c.Chain] {

@@ -2,11 +2,13 @@ package main
 
 import (
 	"encoding/json"
+	"math"
 	"path/filepath"
 	"strings"
 	"testing"
 
 	"heardiff/playback/pcm"
+	"heardiff/trials/link"
 )
 
 // throughChain writes a signal as a chain with a little noise and a second harmonic would return it, and returns the file.
@@ -83,6 +85,13 @@ func TestAStudyIsReadAgainstItsFloor(t *testing.T) {
 	}
 	if seen != len(want) {
 		t.Errorf("%d of %d limits stored", seen, len(want))
+	}
+	figures, _ := figuresIn(t, study, "box", "box", "loop")
+	for metric, measured := range map[link.Metric]bool{link.THDN: true, link.Noise: false, link.NoiseUnderTone: false} {
+		f := figures[metric]
+		if len(f) != 1 || math.IsNaN(f[0].Limit) || math.IsNaN(f[0].Value) == measured || measured && f[0].Limit >= f[0].Value {
+			t.Errorf("%s in the link: %+v, measured should be %v", metric, f, measured)
+		}
 	}
 	command(t, exitUsage, "measure", "--plot", "x.svg")
 	command(t, exitUsage, "measure", "--floor", "x.wav")

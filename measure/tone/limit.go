@@ -32,6 +32,20 @@ func atLeast(figure string, value, floor float64) Limit {
 	return l
 }
 
+// HumLimit is the Figure under which the strongest line of the mains series has its limit.
+const HumLimit = "hum"
+
+// Strongest returns the level of the strongest line, NaN without one.
+func Strongest(lines []Line) float64 {
+	most := math.NaN()
+	for _, l := range lines {
+		if math.IsNaN(most) || l.DBC > most {
+			most = l.DBC
+		}
+	}
+	return most
+}
+
 // SetFloor gives every figure of r the limit that the recording set-up's own measurement sets, channel by channel.
 func (r *Result) SetFloor(floor Result) {
 	for i := range r.Channel {
@@ -41,6 +55,9 @@ func (r *Result) SetFloor(floor Result) {
 		c, f := &r.Channel[i], floor.Channel[i]
 		c.Limits = []Limit{limitOf("thd_db", c.THDDB, f.THDDB), limitOf("thd_n_db", c.THDNDB, f.THDNDB),
 			atLeast("sinad_db", c.SINADDB, f.SINADDB), limitOf("noise_db", c.NoiseDB, f.NoiseDB)}
+		if len(c.Hum) > 0 && len(f.Hum) > 0 {
+			c.Limits = append(c.Limits, limitOf(HumLimit, Strongest(c.Hum), Strongest(f.Hum)))
+		}
 	}
 }
 

@@ -314,8 +314,8 @@ func TestCaptureFaultsAreWarnedOf(t *testing.T) {
 }
 
 func TestFloorSetsLimits(t *testing.T) {
-	device := synth(48000, 4, 1e-5, part{997, .5, 0}, part{1994, 1e-4, 0})
-	setup := synth(48000, 4, 0.9e-5, part{997, .5, 0}, part{1994, 1e-6, 0})
+	device := synth(48000, 4, 1e-5, part{997, .5, 0}, part{1994, 1e-4, 0}, part{50, 1.2e-4, 0})
+	setup := synth(48000, 4, 0.9e-5, part{997, .5, 0}, part{1994, 1e-6, 0}, part{50, 1e-4, 0})
 	r, err := tone.Measure(device)
 	if err != nil {
 		t.Fatal(err)
@@ -325,7 +325,7 @@ func TestFloorSetsLimits(t *testing.T) {
 		t.Fatal(err)
 	}
 	r.SetFloor(floor)
-	want := map[string]string{"thd_db": "measured", "thd_n_db": "measured", "sinad_db": "measured", "noise_db": "upper bound"}
+	want := map[string]string{"thd_db": "measured", "thd_n_db": "measured", "sinad_db": "measured", "noise_db": "upper bound", tone.HumLimit: "upper bound"}
 	for _, l := range r.Channel[0].Limits {
 		if l.Standing != want[l.Figure] {
 			t.Errorf("%s: %+v, want %q", l.Figure, l, want[l.Figure])

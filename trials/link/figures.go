@@ -14,6 +14,7 @@ const (
 	DeterministicJitter Metric = "deterministic_jitter_ps"
 	WorstLine           Metric = "worst_line_ps"
 	Noise               Metric = "noise_a_weighted_db"
+	NoiseUnderTone      Metric = "noise_under_tone_a_weighted_db" // dynamic range with the sign turned
 	Hum                 Metric = "hum_db"
 	THDN                Metric = "thd_n_db"
 	NullDepth           Metric = "null_db"
@@ -29,6 +30,7 @@ func (m Metric) Words() (name, unit string) {
 		DeterministicJitter: {"deterministic jitter", "ps RMS"},
 		WorstLine:           {"worst line of jitter", "ps peak"},
 		Noise:               {"noise, A-weighted", "dBFS"},
+		NoiseUnderTone:      {"noise under a tone at −60 dBFS, A-weighted", "dBFS"},
 		Hum:                 {"worst hum line", "dB"},
 		THDN:                {"THD+N", "dB"},
 		NullDepth:           {"residual of the null", "dB"},
@@ -77,6 +79,7 @@ type Measured struct {
 	DeterministicPS      Pair    `json:"deterministic_jitter_ps"`
 	WorstLinePS          Pair    `json:"worst_line_ps"`
 	NoiseAWeightedDB     Pair    `json:"noise_a_weighted_db"`
+	NoiseUnderToneDB     Pair    `json:"noise_under_tone_a_weighted_db"`
 	HumDB                Pair    `json:"hum_db"`
 	THDNDB               Pair    `json:"thd_n_db"`
 	Cost                 Pair    `json:"cost"`
@@ -93,7 +96,7 @@ func (m Measured) Pairs() []MetricPair {
 	return []MetricPair{
 		{RandomJitter, m.RandomJitterPS}, {RandomJitterLow, m.RandomJitterLowPS}, {RandomJitterMid, m.RandomJitterMidPS},
 		{RandomJitterHigh, m.RandomJitterHighPS}, {DeterministicJitter, m.DeterministicPS}, {WorstLine, m.WorstLinePS},
-		{Noise, m.NoiseAWeightedDB}, {Hum, m.HumDB}, {THDN, m.THDNDB},
+		{Noise, m.NoiseAWeightedDB}, {NoiseUnderTone, m.NoiseUnderToneDB}, {Hum, m.HumDB}, {THDN, m.THDNDB},
 	}
 }
 
@@ -108,7 +111,7 @@ func measured(a, b Chain, p Pairing) Measured {
 	return Measured{
 		RandomJitterPS: of(RandomJitter), RandomJitterLowPS: of(RandomJitterLow), RandomJitterMidPS: of(RandomJitterMid),
 		RandomJitterHighPS: of(RandomJitterHigh), DeterministicPS: of(DeterministicJitter), WorstLinePS: of(WorstLine),
-		NoiseAWeightedDB: of(Noise), HumDB: of(Hum), THDNDB: of(THDN), Cost: costs(a, b),
+		NoiseAWeightedDB: of(Noise), NoiseUnderToneDB: of(NoiseUnderTone), HumDB: of(Hum), THDNDB: of(THDN), Cost: costs(a, b),
 		NullDB: p.NullDB, ResponseMaxDB: p.ResponseMaxDB, LoudnessDifferenceLU: p.LoudnessDifferenceLU,
 		LevelErrorDB: p.LevelErrorDB, OffsetErrorUS: p.OffsetErrorUS, BitPerfect: p.BitPerfect,
 	}

@@ -1,0 +1,119 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"math"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"heardiff/measure/tone"
+	"heardiff/trials/link"
+	"heardiff/trials/sqlite"
+)
+
+func TestAFigureAtTheSetUpsOwnIsABound(t *testing.T) {
+	nan := math.NaN()
+	limit := func(v float64, standing string) []tone.Limit {
+		return []tone.Limit{{Figure: "thd_n_db", Limit: v, Standing: standing}, {Figure: "other", Limit: 1, Standing: "measured"}}
+	}
+	for name, c := range map[string]struct {
+		channel tone.Channel
+		want    link.Figure
+	}{
+		"clear of it":     {tone.Channel{THDNDB: -90, Limits: limit(-110, "measured")}, link.Figure{Value: -90, Limit: -110}},
+		"within 3 dB":     {tone.Channel{THDNDB: -108, Limits: limit(-110, "upper bound")}, link.Figure{Value: nan, Limit: -108}},
+		"below it":        {tone.Channel{THDNDB: -112, Limits: limit(-110, "at floor")}, link.Figure{Value: nan, Limit: -110}},
+		"without a floor": {tone.Channel{THDNDB: -90}, link.Figure{Value: -90, Limit: nan}},
+		"floor unknown":   {tone.Channel{THDNDB: -90, Limits: limit(nan, "unknown")}, link.Figure{Value: -90, Limit: nan}},
+	} {
+		if got := thdnFigure(c.channel); !sameFigure(got, c.want) {
+			t.Errorf("%s: %+v, want %+v", name, got, c.want)
+		}
+	}
+	low := tone.LowToneChannel{DynamicRangeADB: 100, Limits: []tone.Limit{{Figure: "dynamic_range_a_db", Limit: 115, Standing: "measured"}}}
+	if got := noiseUnderTone(low); !sameFigure(got, link.Figure{Value: -100, Limit: -115}) {
+		t.Errorf("dynamic range of 100 dB: %+v", got)
+	}
+	// The channel that stands highest counts, also where only its bound is known.
+	got := worstFigure([]tone.Channel{{THDNDB: -111, Limits: limit(-110, "at floor")}, {THDNDB: -108, Limits: limit(-110, "upper bound")}, {THDNDB: nan}}, thdnFigure)
+	if !sameFigure(got, link.Figure{Value: nan, Limit: -108}) {
+		t.Errorf("worst of three: %+v", got)
+	}
+}
+
+func sameFigure(a, b link.Figure) bool { return equalOrNaN(a.Value, b.Value) && equalOrNaN(a.Limit, b.Limit) }
+
+func equalOrNaN(a, b float64) bool { return a == b || math.IsNaN(a) && math.IsNaN(b) }
+
+// figuresIn returns a chain's figures as "link" reads them, and whether two chains deliver every word.
+func figuresIn(t *testing.T, study, chain, a, b string) (map[link.Metric][]link.Figure, *bool) {
+	t.Helper()
+	s, err := sqlite.Open(context.Background(), study, time.Now)
+	must(t, err)
+	defer s.Close()
+	f, err := readFigures(context.Background(), s)
+	must(t, err)
+	for _, c := range f.chains {
+		if c.Name == chain {
+			return c.Figures, f.delivered(a, b)
+		}
+	}
+	t.Fatalf("no chain %q", chain)
+	return nil, nil
+}
+
+func TestIntegrityCapturesReachTheLink(t *testing.T) {
+	dir := t.TempDir()
+	t.Setenv("HEARDIFF_KEYS", filepath.Join(dir, "keys"))
+	study := filepath.Join(dir, "study")
+	t.Setenv("HEARDIFF_STUDY", study)
+	sent := filepath.Join(dir, "sent.wav")
+	command(t, 0, "signal", "integrity", "--seconds", "2", "--out", sent)
+	command(t, 0, "study", "new", study, "--title", "a test")
+	words := audioOf(t, sent)
+	for i, name := range []string{"whole", "also", "spoilt"} {
+		command(t, 0, "chain", "add", name)
+		clip := words.Slice(100*i, words.Len()).Clone()
+		if name == "spoilt" {
+			clip.Channels[0][50_000] = 0.25
+		}
+		saveWords(t, filepath.Join(dir, name+".wav"), clip)
+	}
+	add := func(exit int, name string, more ...string) string {
+		out, _ := command(t, exit, append([]string{"capture", "add", name, filepath.Join(dir, name+".wav"), "--json"}, more...)...)
+		return out
+	}
+	add(exitUsage, "whole", "--as", "integrity")
+	add(exitUsage, "whole", "--as", "tone", "--sent", sent)
+	if _, known := figuresIn(t, study, "whole", "whole", "also"); known != nil {
+		t.Errorf("nothing was sent, yet it was delivered: %v", *known)
+	}
+	for _, name := range []string{"whole", "also", "spoilt"} {
+		out := add(0, name, "--as", "integrity", "--sent", sent)
+		var r struct {
+			Captures []struct {
+				Integrity struct {
+					BitPerfect bool `json:"bit_perfect"`
+				} `json:"integrity"`
+			} `json:"captures"`
+		}
+		must(t, json.Unmarshal([]byte(out), &r))
+		if r.Captures[0].Integrity.BitPerfect != (name != "spoilt") {
+			t.Errorf("%s: %s", name, out)
+		}
+	}
+	command(t, 0, "measure", "--again") // leaves integrity as it was told
+	for b, want := range map[string]bool{"also": true, "spoilt": false} {
+		if _, got := figuresIn(t, study, "whole", "whole", b); got == nil || *got != want {
+			t.Errorf("whole and %s: delivered %v, want %v", b, got, want)
+		}
+	}
+	// A later capture that is whole does not mend an earlier one that was not.
+	saveWords(t, filepath.Join(dir, "spoilt.wav"), words.Slice(300, words.Len()))
+	add(0, "spoilt", "--as", "integrity", "--sent", sent)
+	if _, got := figuresIn(t, study, "whole", "whole", "spoilt"); got == nil || *got {
+		t.Errorf("one of two captures was spoilt: delivered %v", got)
+	}
+}
