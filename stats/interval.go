@@ -8,6 +8,7 @@ type Intervals struct {
 	Wilson         [2]float64 // score interval: right on average, short
 	Jeffreys       [2]float64 // 0 at k = 0 and 1 at k = n
 	MidP           [2]float64 // exact with half the weight on k itself
+	Likelihood     [2]float64 // where the likelihood has fallen by half the χ²₁ quantile
 }
 
 // ProportionIntervals returns the intervals of p after k of n, at the given confidence inside (0, 1).
@@ -26,6 +27,7 @@ func ProportionIntervals(k, n int, confidence float64) (Intervals, error) {
 		Wilson:         wilson(k, n, tail),
 		Jeffreys:       [2]float64{jeffreysLower(k, n, tail), 1 - jeffreysLower(n-k, n, tail)},
 		MidP:           [2]float64{midPLower(k, n, tail), 1 - midPLower(n-k, n, tail)},
+		Likelihood:     [2]float64{likelihoodLower(k, n, tail), 1 - likelihoodLower(n-k, n, tail)},
 	}, nil
 }
 

@@ -26,6 +26,11 @@ type PairScore struct {
 	PCMax           float64 `json:"pc_max"`    // proportion correct of the same listener without bias
 	BalancedCorrect float64 `json:"balanced_proportion"`
 	ZDifference     float64 `json:"z_hit_minus_z_false_alarm"`
+
+	CriterionInterval [2]float64 `json:"criterion_interval"` // profile likelihood
+	LogLikelihood     float64    `json:"log_likelihood"`     // of hits and false alarms, without constants
+	LikelihoodRoot    float64    `json:"likelihood_root"`    // signed: below 0 where hits fall short of false alarms
+	PLikelihood       float64    `json:"p_likelihood_ratio"` // one-sided, large samples; Fisher's exact p decides
 }
 
 // ScorePairs returns what the answers to duplicate pairs say. It is an error if a count is negative, or if there are
@@ -53,6 +58,7 @@ func ScorePairs(c Pairs, cfg ScoreConfig) (PairScore, error) {
 	s.EValue, s.Log10EValue, s.BayesFactor, s.Log10BayesFactor = nan, nan, nan, nan
 	s.setFisher()
 	s.setModels()
+	s.setLikelihood()
 	s.Warnings = s.pairWarnings()
 	return s, nil
 }

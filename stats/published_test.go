@@ -109,39 +109,6 @@ func TestTrapReliablyWrongIsAFinding(t *testing.T) {
 	}
 }
 
-// ref: R 4.2.2 fits of invented data, printed to about six digits; a maximum is flat, so a negative log-likelihood
-// agrees further than the parameters.
-func TestCurvesAgreeWithR(t *testing.T) {
-	shapes := map[string]stats.Shape{"logistic": stats.Logistic, "normal": stats.Normal}
-	seen := 0
-	data := map[string][]stats.DosePoint{}
-	for _, r := range table(t, "2afc_data") {
-		data[r["dataset"]] = append(data[r["dataset"]], stats.DosePoint{Dose: r.float(t, "x"), Correct: r.int(t, "k"), Trials: r.int(t, "n")})
-	}
-	for _, r := range table(t, "2afc_fits") {
-		shape, known := shapes[r["F"]]
-		if !known || r["lapse_free"] != "FALSE" || r["lapse"] != "0" {
-			continue
-		}
-		seen++
-		f, err := stats.FitCurve(data[r["dataset"]], stats.FitConfig{Shape: shape, Linear: true})
-		if err != nil {
-			t.Fatalf("%v: %v", r, err)
-		}
-		for column, got := range map[string]float64{
-			"alpha": f.Threshold, "beta": f.Slope, "deviance": f.Deviance,
-			"alpha_lo95": f.ThresholdInterval[0], "alpha_hi95": f.ThresholdInterval[1],
-		} {
-			if r[column] != "" && !near(got, r.float(t, column), 2e-4) {
-				t.Errorf("%s, %s: %s = %v, want %s", r["dataset"], r["F"], column, got, r[column])
-			}
-		}
-	}
-	if seen < 2 {
-		t.Errorf("only %d fits were compared", seen)
-	}
-}
-
 // The exact interval must cover the truth at least as often as it says; 4.4 standard errors of the simulation.
 func TestIntervalsCover(t *testing.T) {
 	random := rand.New(rand.NewPCG(1, 1))

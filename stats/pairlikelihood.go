@@ -1,0 +1,26 @@
+package stats
+
+import "math"
+
+// setLikelihood fills what the likelihood of both rates says: of two binomial counts, without any model of hearing.
+func (s *PairScore) setLikelihood() {
+	together := rate(s.Hits+s.FalseAlarms, s.Misses+s.CorrectRejections)
+	s.LogLikelihood = s.lnPairs(s.HitRate, s.FalseAlarmRate)
+	s.LikelihoodRoot = math.Sqrt(2 * math.Max(0, s.LogLikelihood-s.lnPairs(together, together)))
+	if s.HitRate < s.FalseAlarmRate {
+		s.LikelihoodRoot = -s.LikelihoodRoot
+	}
+	s.PLikelihood = math.Exp(lnNormalUpper(s.LikelihoodRoot))
+	s.CriterionInterval = s.criterionInterval()
+}
+
+// criterionInterval returns the profile-likelihood interval of τ in the differencing model.
+func (s *PairScore) criterionInterval() [2]float64 {
+	profile := func(tau float64) float64 {
+		_, l := peak(func(d float64) float64 {
+			return s.lnPairs(clampRate(differencingHit(d, tau)), clampRate(2*normalCDF(-tau/math.Sqrt2)))
+		}, 0, tau+12)
+		return l
+	}
+	return profileInterval(profile, s.Confidence, 12)
+}
