@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -27,9 +28,16 @@ cannot flatter; so it is for ABX in balanced order, where the numbers of both ki
 known and the plain binomial would be too generous. "Ruled out above" is the proportion of
 trials on which the listener can still have known, at one-sided 95 %. A sequential plan
 has no p: its boundary decides, and "state" says which was reached. A result that is not
-significant does not say that nothing is there: look at what it rules out.`,
-		Example: "  heardiff results\n  heardiff results --json",
+significant does not say that nothing is there: look at what it rules out.
+
+Of one SESSION diagnostics follow: whether accuracy changed on the way (fatigue, learning)
+and whether answers followed a pattern. They describe how the session went. No trial is left
+out for them and no result changed.`,
+		Example: "  heardiff results\n  heardiff results 4f1c2a9b03de\n  heardiff results --json",
 		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) == 1 && args[0] == "" {
+				return misusedf("the SESSION named is empty")
+			}
 			if len(args) > 1 {
 				return misusedf("%d arguments given: at most a SESSION is wanted", len(args))
 			}
@@ -45,7 +53,12 @@ significant does not say that nothing is there: look at what it rules out.`,
 			if err != nil {
 				return err
 			}
-			return a.print(r, func(w io.Writer) { r.text(w) })
+			return a.print(r, func(w io.Writer) {
+				r.text(w)
+				if len(args) == 1 {
+					r.diagnosticsText(w)
+				}
+			})
 		},
 	}
 }
@@ -72,6 +85,8 @@ type sessionReport struct {
 	Head   string               `json:"head"`
 	Rows   []comparisonReport   `json:"comparisons"`
 	Trials []trials.TrialResult `json:"trials"`
+	// Diagnostics describe the scored trials of a session that has ended; they change no result.
+	Diagnostics *stats.Diagnostics `json:"diagnostics,omitempty"`
 }
 
 // comparisonReport is one comparison of an ended session. Exactly one of ABX and Pairs is set where a score can
@@ -95,7 +110,7 @@ func studyResults(ctx context.Context, s *sqlite.Store, only []string) (resultsR
 		return r, err
 	}
 	for _, v := range sessions {
-		if len(only) > 0 && v.ID != only[0] {
+		if len(only) > 0 && !strings.HasPrefix(v.ID, only[0]) { // the table shows the first twelve characters
 			continue
 		}
 		one, err := reportSession(ctx, s, v)
@@ -168,7 +183,7 @@ func (r *sessionReport) fill(result trials.Result) error {
 		}
 		r.Rows = append(r.Rows, row)
 	}
-	return nil
+	return r.diagnose(result)
 }
 
 // scoreRow scores one comparison: nothing but the counts for practice, and where no score can be had because

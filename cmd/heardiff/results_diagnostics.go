@@ -1,0 +1,80 @@
+package main
+
+import (
+	"fmt"
+	"io"
+
+	"heardiff/stats"
+	"heardiff/trials"
+)
+
+// diagnose describes the scored trials in the order in which they were answered. Practice, controls and void trials are
+// not among them: what they ask is easier, or nothing.
+func (r *sessionReport) diagnose(result trials.Result) error {
+	var second, right []bool
+	for _, t := range result.Trials {
+		if t.Kind == trials.Scored && t.Void == "" {
+			second = append(second, t.Answer == result.Plan.Design.Answers()[1])
+			right = append(right, t.Correct)
+		}
+	}
+	if len(right) == 0 {
+		return nil
+	}
+	d, err := stats.Diagnose(second, right, 0.95)
+	if err != nil {
+		return fmt.Errorf("session %q: %w", r.Session, err)
+	}
+	if result.Plan.Sequential() {
+		d.Notes = append(d.Notes, "the session could stop when its evidence sufficed: right answers crowd at the end of one that did")
+	}
+	if n := countScored(result.Plan); n > 1 {
+		d.Notes = append(d.Notes, fmt.Sprintf("%d comparisons are taken together: what differs between them can look like a change on the way", n))
+	}
+	r.Diagnostics = &d
+	return nil
+}
+
+func countScored(p trials.Plan) int {
+	n := 0
+	for _, c := range p.Comparisons {
+		if c.Kind == trials.Scored {
+			n++
+		}
+	}
+	return n
+}
+
+// whatDiagnosticsAre stands above them: 1 − 0.95⁷ = 0.30.
+const whatDiagnosticsAre = `They describe how the session went. No trial is left out for them and no result changed.
+Each p is taken alone, two-sided but for the longest rows: of seven such figures one or more
+falls below 0.05 by chance in up to three of ten sessions.`
+
+func (r resultsReport) diagnosticsText(w io.Writer) {
+	for _, s := range r.Sessions {
+		if s.Diagnostics != nil {
+			fmt.Fprintf(w, "\nDiagnostics of the %d scored trials\n%s\n\n", s.Diagnostics.Trials, whatDiagnosticsAre)
+			writeDiagnostics(w, *s.Diagnostics)
+		}
+	}
+}
+
+func writeDiagnostics(w io.Writer, d stats.Diagnostics) {
+	t := newTable("", "found", "expected", "p")
+	t.right(3)
+	t.row("right, first half", countText(d.Halves.First), "as the second", probability(d.Halves.P))
+	t.row("right, second half", countText(d.Halves.Second), "", "")
+	t.row("trend over trials (z)", decimals(d.Trend.Z), "0", probability(d.Trend.P))
+	t.row("runs of right and wrong", fmt.Sprint(d.RightWrong.Runs), decimals(d.RightWrong.Expected), probability(d.RightWrong.P))
+	t.row("second answer given", fmt.Sprintf("%d of %d", d.Bias.Second, d.Bias.Trials), "half", probability(d.Bias.P))
+	t.row("runs of equal answers", fmt.Sprint(d.Answers.Runs), decimals(d.Answers.Expected), probability(d.Answers.P))
+	t.row("same answer as before", fmt.Sprintf("%d of %d", d.Pattern.Repeats, d.Pattern.Of), "", "")
+	t.row("longest row of one answer", fmt.Sprint(d.Pattern.LongestSame), "", probability(d.Pattern.PSame))
+	t.row("longest row alternating", fmt.Sprint(d.Pattern.LongestAlternating), "", probability(d.Pattern.PAlternating))
+	t.print(w, "")
+	for _, n := range d.Notes {
+		fmt.Fprintf(w, "note: %s\n", n)
+	}
+}
+
+func countText(c stats.Count) string { return fmt.Sprintf("%d of %d", c.Correct, c.Trials) }

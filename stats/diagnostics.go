@@ -1,0 +1,158 @@
+package stats
+
+import (
+	"fmt"
+	"math"
+)
+
+// Diagnostics says how a listener went about a session: whether accuracy changed on the way and whether answers followed
+// a pattern. It describes; no trial is left out for it and no result changed. All probabilities are two-sided unless
+// their name says otherwise, and none is corrected for standing among the others.
+type Diagnostics struct {
+	Trials     int          `json:"trials"`
+	RightWrong Runs         `json:"runs_of_right_and_wrong"`
+	Answers    Runs         `json:"runs_of_answers"`
+	Halves     Halves       `json:"halves"`
+	Trend      TrialTrend   `json:"trend"`
+	Bias       ResponseBias `json:"response_bias"`
+	Pattern    Pattern      `json:"pattern"`
+	Notes      []string     `json:"notes"`
+}
+
+// Halves sets the first half of the trials against the second; of an odd number the middle one belongs to the second.
+type Halves struct {
+	First  Count   `json:"first"`
+	Second Count   `json:"second"`
+	P      float64 `json:"p_value"` // Fisher's exact, two-sided
+}
+
+// TrialTrend tests whether accuracy rises or falls with the number of the trial.
+type TrialTrend struct {
+	Z     float64 `json:"z"`       // score test of a logistic regression on the trial's number; above 0 it rises
+	P     float64 `json:"p_value"` // all orders of the right and wrong answers counted; of Z where that is too many
+	Exact bool    `json:"exact"`
+}
+
+// ResponseBias says how often the second of the two answers was given, against one half.
+type ResponseBias struct {
+	Second   int        `json:"second"`
+	Trials   int        `json:"trials"`
+	Share    float64    `json:"share"`
+	Interval [2]float64 `json:"interval"` // Clopper–Pearson
+	P        float64    `json:"p_value"`  // exact binomial
+}
+
+// Pattern looks for answers that follow the one before. Its probabilities are those of a fair coin and one-sided.
+type Pattern struct {
+	Repeats            int     `json:"repeats"` // answers equal to the one before
+	Of                 int     `json:"of"`      // answers that have one before
+	LongestSame        int     `json:"longest_same"`
+	PSame              float64 `json:"p_longest_same"`
+	LongestAlternating int     `json:"longest_alternating"`
+	PAlternating       float64 `json:"p_longest_alternating"`
+}
+
+// Diagnose returns the diagnostics of a session's trials in the order in which they were answered: whether the second
+// of the design's two answers was given, and whether the answer was right. It is an error if there are none, the two
+// differ in number, or confidence is not inside (0, 1).
+func Diagnose(second, right []bool, confidence float64) (Diagnostics, error) {
+	if len(second) != len(right) || len(right) == 0 {
+		return Diagnostics{}, fmt.Errorf("stats: %d answers and %d of them judged: as many of each are wanted, and at least one", len(second), len(right))
+	}
+	d := Diagnostics{Trials: len(right), RightWrong: TestRuns(right), Answers: TestRuns(second),
+		Halves: compareHalves(right), Trend: trendOverTrials(right), Pattern: patternOf(second)}
+	d.Bias = ResponseBias{Second: d.Answers.Second, Trials: len(second), Share: float64(d.Answers.Second) / float64(len(second))}
+	iv, err := ProportionIntervals(d.Bias.Second, d.Bias.Trials, confidence)
+	if err != nil {
+		return Diagnostics{}, err
+	}
+	b, err := BinomialTest(d.Bias.Second, d.Bias.Trials, 0.5)
+	d.Bias.Interval, d.Bias.P = iv.ClopperPearson, b.TwoSided
+	d.Notes = d.notes()
+	return d, err
+}
+
+func countTrue(v []bool) Count {
+	c := Count{Trials: len(v)}
+	for _, x := range v {
+		if x {
+			c.Correct++
+		}
+	}
+	return c
+}
+
+func compareHalves(right []bool) Halves {
+	middle := len(right) / 2
+	h := Halves{First: countTrue(right[:middle]), Second: countTrue(right[middle:]), P: math.NaN()}
+	if middle > 0 {
+		table := hypergeometric{nd: h.First.Trials, ns: h.Second.Trials, m: h.First.Correct + h.Second.Correct}
+		h.P = math.Exp(table.lnTwoSided(h.First.Correct))
+	}
+	return h
+}
+
+// trendOverTrials tests the sum of the numbers of the trials that were right. Given how many were, each set of numbers
+// is as likely as any other, so that the sum is Wilcoxon's rank sum.
+//
+//	z = Σ (i − ī)·y / √[p·(1 − p)·Σ (i − ī)²]
+//
+// ref: Cox & Snell (1989) for the score test; Wilcoxon (1945).
+func trendOverTrials(right []bool) TrialTrend {
+	c := countTrue(right)
+	n, k := c.Trials, c.Correct
+	if k == 0 || k == n {
+		return TrialTrend{Z: math.NaN(), P: math.NaN()}
+	}
+	sum := 0
+	for i, y := range right {
+		if y {
+			sum += i + 1
+		}
+	}
+	p, middle := float64(k)/float64(n), float64(n+1)/2
+	squares := float64(n) * (float64(n)*float64(n) - 1) / 12
+	t := TrialTrend{Z: (float64(sum) - float64(k)*middle) / math.Sqrt(p*(1-p)*squares)}
+	t.P = math.Min(1, 2*math.Exp(lnNormalUpper(math.Abs(t.Z))))
+	if rankSumCost(k, n) <= rankSumLimit {
+		least := k * (k + 1) / 2
+		t.P, t.Exact = rankSumTwoSided(sum-least, k, n), true
+	}
+	return t
+}
+
+func patternOf(second []bool) Pattern {
+	p := Pattern{Of: len(second) - 1}
+	turned := make([]bool, len(second)) // every other answer exchanged: what alternated is now the same
+	for i, s := range second {
+		turned[i] = s != (i%2 == 1)
+		if i > 0 && s == second[i-1] {
+			p.Repeats++
+		}
+	}
+	p.LongestSame, p.PSame = LongestRun(second)
+	p.LongestAlternating, p.PAlternating = LongestRun(turned)
+	return p
+}
+
+// worthNoting is the p below which a diagnostic is put into words.
+const worthNoting = 0.01
+
+func (d Diagnostics) notes() []string {
+	var n []string
+	note := func(p float64, format string, args ...any) {
+		if p < worthNoting {
+			n = append(n, fmt.Sprintf(format, args...))
+		}
+	}
+	direction := map[bool]string{true: "rose", false: "fell"}
+	note(d.Halves.P, "accuracy changed between the halves: %d of %d, then %d of %d right (p = %.2g)",
+		d.Halves.First.Correct, d.Halves.First.Trials, d.Halves.Second.Correct, d.Halves.Second.Trials, d.Halves.P)
+	note(d.Trend.P, "accuracy %s over the session (p = %.2g)", direction[d.Trend.Z > 0], d.Trend.P)
+	note(d.RightWrong.P, "right and wrong answers came in %d runs where about %.0f are expected (p = %.2g)", d.RightWrong.Runs, d.RightWrong.Expected, d.RightWrong.P)
+	note(d.Bias.P, "one answer was preferred: the second of the two was given in %d of %d (p = %.2g)", d.Bias.Second, d.Bias.Trials, d.Bias.P)
+	note(d.Answers.P, "answers followed one another in %d runs where about %.0f are expected (p = %.2g)", d.Answers.Runs, d.Answers.Expected, d.Answers.P)
+	note(d.Pattern.PSame, "the same answer stood %d times in a row (p = %.2g for a fair coin)", d.Pattern.LongestSame, d.Pattern.PSame)
+	note(d.Pattern.PAlternating, "answers alternated %d times in a row (p = %.2g for a fair coin)", d.Pattern.LongestAlternating, d.Pattern.PAlternating)
+	return n
+}
