@@ -34,7 +34,8 @@ var rooms = map[string][]string{
 	"measure/impair":            {"playback/pcm", "measure/spectrum", "measure", "measure/interpolate"},
 
 	"trials":        {"stats"},
-	"trials/sqlite": {"trials"},
+	"trials/store":  {"trials"},
+	"trials/sqlite": {"trials/store"},
 	"trials/bundle": {"trials"},
 	"trials/link": {"trials", "stats", "measure", "measure/jitter", "measure/tone", "measure/match",
 		"measure/integrity"},

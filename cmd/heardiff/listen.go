@@ -73,7 +73,7 @@ func (a *app) listen(ctx context.Context, o listenOptions) error {
 		return err
 	}
 	defer s.Close()
-	release, err := s.Lock()
+	release, err := s.Lock(ctx, o.listener)
 	if errors.Is(err, sqlite.ErrBusy) {
 		return failed(exitFailed, err, "finish or close the other one first")
 	}

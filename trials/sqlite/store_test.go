@@ -135,17 +135,17 @@ func TestNamesAndFilesAreUnique(t *testing.T) {
 
 func TestOnlyOneListensAtATime(t *testing.T) {
 	s := newStudy(t)
-	release, err := s.Lock()
+	release, err := s.Lock(context.Background(), "L1")
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := s.Lock(); !errors.Is(err, sqlite.ErrBusy) {
+	if _, err := s.Lock(context.Background(), "L1"); !errors.Is(err, sqlite.ErrBusy) {
 		t.Errorf("a second lock: %v", err)
 	}
 	if err := release(); err != nil {
 		t.Fatal(err)
 	}
-	if release, err = s.Lock(); err != nil {
+	if release, err = s.Lock(context.Background(), "L1"); err != nil {
 		t.Errorf("after release: %v", err)
 	} else if err := release(); err != nil {
 		t.Error(err)

@@ -1,4 +1,4 @@
-package sqlite
+package store
 
 import (
 	"context"
@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"heardiff/trials"
@@ -68,7 +69,7 @@ func (s *Store) Merge(ctx context.Context, m Merge) (Merged, error) {
 			}
 			count.Sessions++
 		}
-		_, err = tx.ExecContext(ctx, `INSERT OR IGNORE INTO bundles (sha256, site, at) VALUES (?, ?, ?)`, m.Bundle, m.Site, s.stamp())
+		_, err = tx.ExecContext(ctx, `INSERT INTO bundles (sha256, site, at) VALUES ($1, $2, $3) ON CONFLICT DO NOTHING`, m.Bundle, m.Site, s.stamp())
 		return err
 	})
 	return count, err
@@ -107,7 +108,7 @@ func (s *Store) mergePlans(ctx context.Context, tx *sql.Tx, plans []trials.Plan,
 		if err != nil {
 			return nil, err
 		}
-		if _, err := tx.ExecContext(ctx, `INSERT INTO plans (id, body, created) VALUES (?, ?, ?)`, id, string(body), s.stamp()); err != nil {
+		if _, err := tx.ExecContext(ctx, `INSERT INTO plans (id, body, created) VALUES ($1, $2, $3)`, id, string(body), s.stamp()); err != nil {
 			return nil, fmt.Errorf("plan %q: %w", id, err)
 		}
 		ids[hash] = id
@@ -129,28 +130,28 @@ func (s *Store) mergeListener(ctx context.Context, tx *sql.Tx, v MergeSession, l
 		return nil
 	}
 	var have int
-	if err := tx.QueryRowContext(ctx, `SELECT COUNT(*) FROM listeners WHERE id = ?`, l.ID).Scan(&have); err != nil {
+	if err := tx.QueryRowContext(ctx, `SELECT COUNT(*) FROM listeners WHERE id = $1`, l.ID).Scan(&have); err != nil {
 		return err
 	}
 	count.Listeners += 1 - have
 	delete(listeners, v.Listener)
-	_, err := tx.ExecContext(ctx, `INSERT INTO listeners (id, grouping, years, hearing, transducer, room, consent, simulated, added)
-		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (id) DO UPDATE SET
-		grouping = MAX(grouping, excluded.grouping), years = COALESCE(MAX(years, excluded.years), years, excluded.years),
-		hearing = MAX(hearing, excluded.hearing), transducer = MAX(transducer, excluded.transducer), room = MAX(room, excluded.room),
-		consent = MAX(consent, excluded.consent), simulated = MAX(simulated, excluded.simulated) WHERE forgotten = 0`,
+	var set []string
+	for _, c := range []string{"grouping", "years", "hearing", "transducer", "room", "consent", "simulated"} {
+		// The larger of a value and NULL is NULL in one database and the value in the other.
+		set = append(set, fmt.Sprintf("%s = COALESCE(%s(listeners.%[1]s, excluded.%[1]s), listeners.%[1]s, excluded.%[1]s)", c, s.database.Larger()))
+	}
+	_, err := tx.ExecContext(ctx, insertListener+` ON CONFLICT (id) DO UPDATE SET `+strings.Join(set, ", ")+` WHERE NOT listeners.forgotten`,
 		l.ID, l.Group, l.Years, l.Hearing, l.Transducer, l.Room, l.Consent, l.Simulated, s.stamp())
 	return err
 }
 
 func mergeSession(ctx context.Context, tx *sql.Tx, v MergeSession, plan, site string) error {
 	// The seed stands revealed in the last entry: nothing is sealed any more.
-	_, err := tx.ExecContext(ctx, `INSERT INTO sessions (id, plan, listener, sealed, device, created, site) VALUES (?, ?, ?, x'', ?, ?, ?)`,
-		v.ID, plan, v.Listener, v.Device, v.Entries[0].At.UTC().Format(time.RFC3339Nano), site)
+	_, err := tx.ExecContext(ctx, insertSession, v.ID, plan, v.Listener, []byte{}, v.Device, v.Entries[0].At.UTC().Format(time.RFC3339Nano), site, nil)
 	if err != nil {
 		return err
 	}
-	insert, err := tx.PrepareContext(ctx, `INSERT INTO entries (session, number, body) VALUES (?, ?, ?)`)
+	insert, err := tx.PrepareContext(ctx, insertEntry)
 	if err != nil {
 		return err
 	}
@@ -170,7 +171,7 @@ func mergeSession(ctx context.Context, tx *sql.Tx, v MergeSession, plan, site st
 // sameSession reports whether the session is here with the same last hash, which covers every entry.
 func sameSession(ctx context.Context, tx *sql.Tx, v MergeSession) (bool, error) {
 	var body string
-	err := tx.QueryRowContext(ctx, `SELECT body FROM entries WHERE session = ? ORDER BY number DESC LIMIT 1`, v.ID).Scan(&body)
+	err := tx.QueryRowContext(ctx, `SELECT body FROM entries WHERE session = $1 ORDER BY number DESC LIMIT 1`, v.ID).Scan(&body)
 	if errors.Is(err, sql.ErrNoRows) {
 		return false, nil
 	}
@@ -185,16 +186,4 @@ func sameSession(ctx context.Context, tx *sql.Tx, v MergeSession) (bool, error) 
 		return false, fmt.Errorf("%w with other entries", ErrExists)
 	}
 	return true, nil
-}
-
-// CreateAs makes a study in dir that carries another site's id, title and key, to listen to its kit.
-func CreateAs(ctx context.Context, dir string, of Study, now func() time.Time) (*Store, error) {
-	s, err := Create(ctx, dir, of.Title, now)
-	if err != nil {
-		return nil, err
-	}
-	if err := s.exec(ctx, `UPDATE study SET id = ?, origin_key = ?`, of.ID, of.OriginKey); err != nil {
-		return nil, errors.Join(err, s.Close())
-	}
-	return s, nil
 }

@@ -1,10 +1,9 @@
-package sqlite
+package store
 
 import (
 	"context"
 	"database/sql"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"time"
 
@@ -25,32 +24,32 @@ type Listener struct {
 	Added     time.Time `json:"added"`
 }
 
+const insertListener = `INSERT INTO listeners (id, grouping, years, hearing, transducer, room, consent, simulated, added)
+	VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)`
+
 // AddListener adds a listener. It returns ErrExists, wrapped, for an id that is taken.
 func (s *Store) AddListener(ctx context.Context, l Listener) error {
-	err := s.exec(ctx, `INSERT INTO listeners (id, grouping, years, hearing, transducer, room, consent, simulated, added)
-		VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
-		l.ID, l.Group, l.Years, l.Hearing, l.Transducer, l.Room, l.Consent, l.Simulated, s.stamp())
+	err := s.exec(ctx, insertListener, l.ID, l.Group, l.Years, l.Hearing, l.Transducer, l.Room, l.Consent, l.Simulated, s.stamp())
 	if err != nil {
 		return fmt.Errorf("listener %q: %w", l.ID, err)
 	}
 	return nil
 }
 
-// ForgetListener removes everything a listener said of themselves, from the bytes of the file too; the pseudonym and
+// ForgetListener removes everything a listener said of themselves, from the database's files too; the pseudonym and
 // the answers stay.
 // It returns ErrNotFound, wrapped, for an unknown id.
 func (s *Store) ForgetListener(ctx context.Context, id string) error {
 	result, err := s.db.ExecContext(ctx, `UPDATE listeners SET grouping = '', years = NULL, hearing = '', transducer = '',
-		room = '', consent = '', forgotten = 1 WHERE id = ?`, id)
+		room = '', consent = '', forgotten = $2 WHERE id = $1`, id, true)
 	if err != nil {
 		return fmt.Errorf("listener %q: %w", id, err)
 	}
 	if n, err := result.RowsAffected(); err != nil || n == 0 {
 		return fmt.Errorf("listener %q: %w", id, ErrNotFound)
 	}
-	// The log would hold the old row until SQLite next has a reason to write it back.
-	if _, err := s.db.ExecContext(ctx, `PRAGMA wal_checkpoint(TRUNCATE)`); err != nil {
-		return fmt.Errorf("listener %q: empty the log: %w", id, err)
+	if err := s.database.Scrub(ctx, s.db); err != nil {
+		return fmt.Errorf("listener %q: %w", id, err)
 	}
 	return nil
 }
@@ -64,7 +63,7 @@ func (s *Store) Listeners(ctx context.Context) ([]Listener, error) {
 
 // Listener returns one listener, or ErrNotFound, wrapped.
 func (s *Store) Listener(ctx context.Context, id string) (Listener, error) {
-	return find(ctx, s, fmt.Sprintf("listener %q", id), scanListener, `SELECT `+listenerColumns+` FROM listeners WHERE id = ?`, id)
+	return find(ctx, s, fmt.Sprintf("listener %q", id), scanListener, `SELECT `+listenerColumns+` FROM listeners WHERE id = $1`, id)
 }
 
 func scanListener(row scanner) (Listener, error) {
@@ -84,7 +83,7 @@ func (s *Store) AddPlan(ctx context.Context, p trials.Plan) error {
 	if err != nil {
 		return fmt.Errorf("encode the plan: %w", err)
 	}
-	err = s.exec(ctx, `INSERT INTO plans (id, body, created) VALUES (?, ?, ?)`, p.ID, string(body), s.stamp())
+	err = s.exec(ctx, `INSERT INTO plans (id, body, created) VALUES ($1, $2, $3)`, p.ID, string(body), s.stamp())
 	if err != nil {
 		return fmt.Errorf("plan %q: %w", p.ID, err)
 	}
@@ -98,7 +97,7 @@ func (s *Store) Plans(ctx context.Context) ([]trials.Plan, error) {
 
 // Plan returns one plan, or ErrNotFound, wrapped.
 func (s *Store) Plan(ctx context.Context, id string) (trials.Plan, error) {
-	return find(ctx, s, fmt.Sprintf("plan %q", id), scanPlan, `SELECT body FROM plans WHERE id = ?`, id)
+	return find(ctx, s, fmt.Sprintf("plan %q", id), scanPlan, `SELECT body FROM plans WHERE id = $1`, id)
 }
 
 func scanPlan(row scanner) (trials.Plan, error) {
@@ -131,10 +130,16 @@ type Session struct {
 
 const sessionColumns = `rowid, id, plan, listener, sealed, device, created, site, escrow`
 
+// insertSession numbers sessions without gaps: it must run alone.
+const insertSession = `INSERT INTO sessions (rowid, id, plan, listener, sealed, device, created, site, escrow)
+	VALUES ((SELECT COALESCE(MAX(rowid), 0) + 1 FROM sessions), $1, $2, $3, $4, $5, $6, $7, $8)`
+
 // AddSession keeps a new session, before its first entry.
 func (s *Store) AddSession(ctx context.Context, v Session) error {
-	err := s.exec(ctx, `INSERT INTO sessions (id, plan, listener, sealed, device, created, escrow) VALUES (?, ?, ?, ?, ?, ?, ?)`,
-		v.ID, v.Plan, v.Listener, v.Sealed, v.Device, s.stamp(), v.Escrow)
+	err := s.within(ctx, func(tx *sql.Tx) error {
+		_, err := tx.ExecContext(ctx, insertSession, v.ID, v.Plan, v.Listener, v.Sealed, v.Device, s.stamp(), "", v.Escrow)
+		return err
+	})
 	if err != nil {
 		return fmt.Errorf("session %q: %w", v.ID, err)
 	}
@@ -143,7 +148,7 @@ func (s *Store) AddSession(ctx context.Context, v Session) error {
 
 // SetDevice records what a session is heard through.
 func (s *Store) SetDevice(ctx context.Context, session, device string) error {
-	return s.exec(ctx, `UPDATE sessions SET device = ? WHERE id = ?`, device, session)
+	return s.exec(ctx, `UPDATE sessions SET device = $1 WHERE id = $2`, device, session)
 }
 
 // Sessions returns all sessions in the order in which they began.
@@ -166,8 +171,10 @@ func (s *Store) Entries(ctx context.Context, session string) ([]trials.Entry, er
 			return e, err
 		}
 		return e, json.Unmarshal([]byte(body), &e)
-	}, `SELECT body FROM entries WHERE session = ? ORDER BY number`, session)
+	}, `SELECT body FROM entries WHERE session = $1 ORDER BY number`, session)
 }
+
+const insertEntry = `INSERT INTO entries (session, number, body) VALUES ($1, $2, $3)`
 
 // Journal returns the journal of a session: each entry is on disk when Append returns.
 func (s *Store) Journal(ctx context.Context) trials.Journal { return journal{ctx, s} }
@@ -183,11 +190,5 @@ func (j journal) Append(e trials.Entry) error {
 	if err != nil {
 		return fmt.Errorf("encode the entry: %w", err)
 	}
-	return j.store.within(j.ctx, func(tx *sql.Tx) error {
-		_, err := tx.ExecContext(j.ctx, `INSERT INTO entries (session, number, body) VALUES (?, ?, ?)`, e.Session, e.Number, string(body))
-		return err
-	})
+	return j.store.exec(j.ctx, insertEntry, e.Session, e.Number, string(body))
 }
-
-// ErrBusy is returned by Lock while another heardiff listens on the same study.
-var ErrBusy = errors.New("another session is open on this study")

@@ -1,6 +1,6 @@
 //go:build !unix
 
-package sqlite
+package store
 
 import (
 	"errors"
@@ -9,9 +9,9 @@ import (
 	"path/filepath"
 )
 
-// Lock takes the study for one listening session until release is called. It returns ErrBusy where the lock file
-// exists: after a crash on this system the file must be removed by hand.
-func (s *Store) Lock() (release func() error, err error) {
+// lockFolder takes the study's folder until release is called. It returns ErrBusy where the lock file exists: after a
+// crash on this system the file must be removed by hand.
+func (s *Store) lockFolder() (release func() error, err error) {
 	path := filepath.Join(s.dir, "study.lock")
 	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL, 0o644)
 	if errors.Is(err, os.ErrExist) {

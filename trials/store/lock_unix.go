@@ -1,6 +1,6 @@
 //go:build unix
 
-package sqlite
+package store
 
 import (
 	"fmt"
@@ -9,9 +9,9 @@ import (
 	"syscall"
 )
 
-// Lock takes the study for one listening session until release is called or the process ends, however it ends.
-// It returns ErrBusy where another process has it.
-func (s *Store) Lock() (release func() error, err error) {
+// lockFolder takes the study's folder until release is called or the process ends, however it ends. It returns ErrBusy
+// where another process has it.
+func (s *Store) lockFolder() (release func() error, err error) {
 	f, err := os.OpenFile(filepath.Join(s.dir, "study.lock"), os.O_CREATE|os.O_RDWR, 0o644)
 	if err != nil {
 		return nil, fmt.Errorf("lock the study: %w", err)

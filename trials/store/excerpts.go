@@ -1,4 +1,4 @@
-package sqlite
+package store
 
 import (
 	"context"
@@ -35,7 +35,7 @@ type Presentation struct {
 // of that name, or a presentation of the same content, is there already.
 func (s *Store) SaveExcerpt(ctx context.Context, e Excerpt) error {
 	err := s.within(ctx, func(tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, `INSERT INTO excerpts (name, music, start_s, seconds, rate_hz, result, at) VALUES (?, ?, ?, ?, ?, ?, ?)`,
+		_, err := tx.ExecContext(ctx, `INSERT INTO excerpts (name, music, start_s, seconds, rate_hz, result, at) VALUES ($1, $2, $3, $4, $5, $6, $7)`,
 			e.Name, e.Music, e.StartS, e.Seconds, e.RateHz, string(e.Result), s.stamp())
 		if err != nil {
 			return err
@@ -60,7 +60,7 @@ func (s *Store) AddPresentations(ctx context.Context, excerpt string, p []Presen
 
 func addPresentations(ctx context.Context, tx *sql.Tx, excerpt string, all []Presentation) error {
 	for _, p := range all {
-		_, err := tx.ExecContext(ctx, `INSERT INTO presentations (sha256, excerpt, chain, treatment, dose, path, result) VALUES (?, ?, ?, ?, ?, ?, ?)`,
+		_, err := tx.ExecContext(ctx, `INSERT INTO presentations (sha256, excerpt, chain, treatment, dose, path, result) VALUES ($1, $2, $3, $4, $5, $6, $7)`,
 			p.SHA256, excerpt, p.Chain, p.Treatment, p.Dose, p.Path, string(p.Result))
 		if err != nil {
 			return fmt.Errorf("presentation of chain %q: %w", p.Chain, err)
@@ -83,7 +83,7 @@ func (s *Store) Excerpts(ctx context.Context) ([]Excerpt, error) {
 	}
 	for i := range all {
 		all[i].Presentations, err = list(ctx, s, scanPresentation, `SELECT `+presentationColumns+
-			` FROM presentations WHERE excerpt = ? ORDER BY rowid`, all[i].Name)
+			` FROM presentations WHERE excerpt = $1 ORDER BY rowid`, all[i].Name)
 		if err != nil {
 			return nil, err
 		}
@@ -94,7 +94,7 @@ func (s *Store) Excerpts(ctx context.Context) ([]Excerpt, error) {
 // PresentationBySHA returns the presentation with the given content, or ErrNotFound, wrapped.
 func (s *Store) PresentationBySHA(ctx context.Context, sum string) (Presentation, error) {
 	return find(ctx, s, "presentation "+sum[:min(12, len(sum))], scanPresentation,
-		`SELECT `+presentationColumns+` FROM presentations WHERE sha256 = ?`, sum)
+		`SELECT `+presentationColumns+` FROM presentations WHERE sha256 = $1`, sum)
 }
 
 const presentationColumns = `excerpt, chain, treatment, dose, path, sha256, result`

@@ -1,4 +1,4 @@
-package sqlite
+package store
 
 import (
 	"context"
@@ -17,7 +17,7 @@ type Chain struct {
 
 // AddChain adds a chain. It returns ErrExists, wrapped, for a name that is taken.
 func (s *Store) AddChain(ctx context.Context, c Chain) error {
-	err := s.exec(ctx, `INSERT INTO chains (name, about, cost, role) VALUES (?, ?, ?, ?)`, c.Name, c.About, c.Cost, c.Role)
+	err := s.exec(ctx, `INSERT INTO chains (name, about, cost, role) VALUES ($1, $2, $3, $4)`, c.Name, c.About, c.Cost, c.Role)
 	if err != nil {
 		return fmt.Errorf("chain %q: %w", c.Name, err)
 	}
@@ -31,7 +31,7 @@ func (s *Store) Chains(ctx context.Context) ([]Chain, error) {
 
 // Chain returns one chain, or ErrNotFound, wrapped.
 func (s *Store) Chain(ctx context.Context, name string) (Chain, error) {
-	return find(ctx, s, fmt.Sprintf("chain %q", name), scanChain, `SELECT name, about, cost, role FROM chains WHERE name = ?`, name)
+	return find(ctx, s, fmt.Sprintf("chain %q", name), scanChain, `SELECT name, about, cost, role FROM chains WHERE name = $1`, name)
 }
 
 func scanChain(row scanner) (Chain, error) {
@@ -63,7 +63,7 @@ func (s *Store) AddCapture(ctx context.Context, c Capture) (int, error) {
 	var id int
 	err := s.within(ctx, func(tx *sql.Tx) error {
 		return tx.QueryRowContext(ctx, `INSERT INTO captures (chain, kind, music, path, sha256, rate_hz, channels, frames, bits, added)
-			VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id`,
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10) RETURNING id`,
 			c.Chain, c.Kind, c.Music, c.Path, c.SHA256, c.RateHz, c.Channels, c.Frames, c.Bits, s.stamp()).Scan(&id)
 	})
 	if err != nil {
@@ -79,7 +79,7 @@ func (s *Store) Captures(ctx context.Context) ([]Capture, error) {
 
 // CaptureBySHA returns the capture with the given content, or ErrNotFound, wrapped.
 func (s *Store) CaptureBySHA(ctx context.Context, sum string) (Capture, error) {
-	return find(ctx, s, "this file", scanCapture, `SELECT `+captureColumns+` FROM captures WHERE sha256 = ?`, sum)
+	return find(ctx, s, "this file", scanCapture, `SELECT `+captureColumns+` FROM captures WHERE sha256 = $1`, sum)
 }
 
 func scanCapture(row scanner) (Capture, error) {
@@ -99,7 +99,8 @@ type Measurement struct {
 
 // SaveMeasurement keeps a measurement, in place of an earlier one of the same capture and kind.
 func (s *Store) SaveMeasurement(ctx context.Context, m Measurement) error {
-	err := s.exec(ctx, `INSERT OR REPLACE INTO measurements (capture, kind, result, at) VALUES (?, ?, ?, ?)`,
+	err := s.exec(ctx, `INSERT INTO measurements (capture, kind, result, at) VALUES ($1, $2, $3, $4)
+		ON CONFLICT (capture, kind) DO UPDATE SET result = excluded.result, at = excluded.at`,
 		m.Capture, m.Kind, string(m.Result), s.stamp())
 	if err != nil {
 		return fmt.Errorf("measurement of capture %d: %w", m.Capture, err)
@@ -132,10 +133,11 @@ type Entered struct {
 func (s *Store) Enter(ctx context.Context, figures []Entered) error {
 	return s.within(ctx, func(tx *sql.Tx) error {
 		for _, f := range figures {
-			_, err := tx.ExecContext(ctx, `INSERT OR REPLACE INTO entered (chain, metric, value, unit, bound, source) VALUES (?, ?, ?, ?, ?, ?)`,
+			_, err := tx.ExecContext(ctx, `INSERT INTO entered (chain, metric, value, unit, bound, source) VALUES ($1, $2, $3, $4, $5, $6)
+				ON CONFLICT (chain, metric, source) DO UPDATE SET value = excluded.value, unit = excluded.unit, bound = excluded.bound`,
 				f.Chain, f.Metric, f.Value, f.Unit, f.Limit, f.Source)
 			if err != nil {
-				return fmt.Errorf("figure %q of chain %q: %w", f.Metric, f.Chain, domain(err))
+				return fmt.Errorf("figure %q of chain %q: %w", f.Metric, f.Chain, s.database.Translate(err))
 			}
 		}
 		return nil

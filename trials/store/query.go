@@ -1,0 +1,110 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"time"
+)
+
+// migrate applies the migrations that the database has not seen, each in its own transaction.
+func (s *Store) migrate(ctx context.Context) error {
+	steps, err := s.database.Migrations()
+	if err != nil {
+		return err
+	}
+	for {
+		have, err := s.database.Version(ctx, s.db)
+		if err != nil {
+			return err
+		}
+		if have > len(steps) {
+			return fmt.Errorf("the study was written by a newer heardiff (schema %d, this one knows %d)", have, len(steps))
+		}
+		if have == len(steps) {
+			return nil
+		}
+		if err := s.step(ctx, steps[have], have); err != nil {
+			return fmt.Errorf("migration %d: %w", have+1, err)
+		}
+	}
+}
+
+func (s *Store) step(ctx context.Context, text string, have int) error {
+	return s.within(ctx, func(tx *sql.Tx) error {
+		if _, err := tx.ExecContext(ctx, text); err != nil {
+			return err
+		}
+		return s.database.SetVersion(ctx, tx, have+1)
+	})
+}
+
+// within runs f in a transaction, one at a time, and commits it, or rolls it back where f fails.
+func (s *Store) within(ctx context.Context, f func(tx *sql.Tx) error) error {
+	tx, err := s.db.BeginTx(ctx, nil)
+	if err != nil {
+		return fmt.Errorf("begin: %w", err)
+	}
+	if err := s.database.Alone(ctx, tx); err != nil {
+		return errors.Join(fmt.Errorf("wait for the study: %w", err), tx.Rollback())
+	}
+	if err := f(tx); err != nil {
+		return errors.Join(s.database.Translate(err), tx.Rollback())
+	}
+	if err := tx.Commit(); err != nil {
+		return fmt.Errorf("commit: %w", err)
+	}
+	return nil
+}
+
+// exec runs one statement in its own transaction.
+func (s *Store) exec(ctx context.Context, query string, args ...any) error {
+	_, err := s.db.ExecContext(ctx, query, args...)
+	return s.database.Translate(err)
+}
+
+func (s *Store) stamp() string { return s.now().UTC().Format(time.RFC3339Nano) }
+
+// instant scans RFC 3339 text.
+type instant struct{ time.Time }
+
+// Scan implements sql.Scanner.
+func (t *instant) Scan(v any) error {
+	text, ok := v.(string)
+	if !ok {
+		return fmt.Errorf("time %v is no text", v)
+	}
+	var err error
+	t.Time, err = time.Parse(time.RFC3339Nano, text)
+	return err
+}
+
+// list runs a query and collects what scan makes of each row.
+func list[T any](ctx context.Context, s *Store, scan func(row scanner) (T, error), query string, args ...any) ([]T, error) {
+	rows, err := s.db.QueryContext(ctx, query, args...)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var all []T
+	for rows.Next() {
+		one, err := scan(rows)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, one)
+	}
+	return all, rows.Err()
+}
+
+// find runs a query for one row; what names it in ErrNotFound.
+func find[T any](ctx context.Context, s *Store, what string, scan func(row scanner) (T, error), query string, args ...any) (T, error) {
+	one, err := scan(s.db.QueryRowContext(ctx, query, args...))
+	if errors.Is(err, sql.ErrNoRows) {
+		return one, fmt.Errorf("%s: %w", what, ErrNotFound)
+	}
+	return one, err
+}
+
+type scanner interface{ Scan(into ...any) error }
