@@ -30,6 +30,9 @@ trials on which the listener can still have known, at one-sided 95 %. A sequenti
 has no p: its boundary decides, and "state" says which was reached. A result that is not
 significant does not say that nothing is there: look at what it rules out.
 
+Where answers came with a confidence, the area under the curve says how well it tells
+different pairs from same ones, or right answers from wrong ones (0.5 is chance).
+
 Of one SESSION diagnostics follow: whether accuracy changed on the way (fatigue, learning)
 and whether answers followed a pattern. They describe how the session went. No trial is left
 out for them and no result changed.`,
@@ -97,6 +100,8 @@ type comparisonReport struct {
 	Pairs *stats.PairScore `json:"same_different,omitempty"`
 	// Conditional is the p that stands for ABX in balanced order: Fisher's, given how often each answer was given.
 	Conditional *float64 `json:"p_value_conditional,omitempty"`
+	// Ratings is nil where the answers came without confidence.
+	Ratings *ratingReport `json:"confidence_ratings,omitempty"`
 	// Reached reports whether the count that decides under the plan was reached.
 	Reached bool `json:"critical_reached"`
 	// sequential marks a row whose p decides nothing.
@@ -190,6 +195,12 @@ func (r *sessionReport) fill(result trials.Result) error {
 // there are no trials, or (as in a negative control) no pairs of one kind.
 func scoreRow(r trials.Result, t trials.Tally) (comparisonReport, error) {
 	row, err := fixedRow(r, t)
+	if err != nil {
+		return row, err
+	}
+	if t.Comparison.Kind != trials.Practice {
+		row.Ratings, err = rateConfidence(r, t.Comparison.Name)
+	}
 	if r.Plan.Sequential() && t.Comparison.Kind == trials.Scored {
 		// Only the boundary decides: a p that takes the number of trials for fixed would be too small.
 		row.sequential, row.Reached = true, r.Stopped == trials.StopHeard
@@ -294,6 +305,7 @@ func (r sessionReport) name() string {
 }
 
 func (r sessionReport) notes(w io.Writer) {
+	r.ratingNotes(w)
 	switch {
 	case r.Problem != "":
 		fmt.Fprintf(w, "\nsession %s cannot be read: %s\n", shortID(r.Session), r.Problem)
