@@ -9,6 +9,7 @@ import (
 type Listener struct {
 	Listener string
 	Group    string
+	Site     string // where the listener listened; with two or more, the sites are combined too
 	Correct  int
 	Trials   int
 }
@@ -46,11 +47,12 @@ type Pool struct {
 	MaximumP        float64          `json:"maximum_p"` // at least one listener hears it: the best of them against chance
 	MaximumLog10P   float64          `json:"log10_maximum_p"`
 	GroupDifference *GroupDifference `json:"group_difference"` // nil with fewer than two groups
+	MetaAnalysis    *SiteAnalysis    `json:"meta_analysis"`    // nil with fewer than two sites
 	Warnings        []string         `json:"warnings"`
 }
 
 // PoolListeners pools listeners; several rows of one listener are added up. It is an error if there are none, a count
-// is out of range, or a listener stands in two groups.
+// is out of range, or a listener stands in two groups or at two sites.
 func PoolListeners(listeners []Listener, cfg ScoreConfig) (Pool, error) {
 	cfg, err := cfg.complete()
 	if err != nil {
@@ -76,6 +78,9 @@ func PoolListeners(listeners []Listener, cfg ScoreConfig) (Pool, error) {
 	}
 	p.Heterogeneity, p.BetaBinomial = TestHeterogeneity(counts), FitBetaBinomial(counts, cfg.Confidence)
 	p.combine(counts)
+	if p.MetaAnalysis, err = analyseSites(listeners, cfg); err != nil {
+		return Pool{}, err
+	}
 	p.Warnings = append(p.Warnings, p.warnings(cfg)...)
 	return p, nil
 }
@@ -96,6 +101,9 @@ func (p *Pool) addUp(listeners []Listener) ([]Listener, error) {
 		}
 		if one[i].Group != l.Group {
 			return nil, fmt.Errorf("stats: listener %q stands in groups %q and %q", l.Listener, one[i].Group, l.Group)
+		}
+		if one[i].Site != l.Site {
+			return nil, fmt.Errorf("stats: listener %q stands at sites %q and %q: two people need two names", l.Listener, one[i].Site, l.Site)
 		}
 		one[i].Correct += l.Correct
 		one[i].Trials += l.Trials

@@ -22,7 +22,9 @@ Without a file, the ABX sessions of the study that have ended, those given up
 included: a listener who gives up because of how it goes has stopped at will, so look at "results" too.
 FILE.csv has the columns listener,group,correct,trials, one row a listener; the rows of one
 listener are added up. The total treats all trials as one listener's; where listeners differ,
-its p overstates the evidence, and pool says so.
+its p overstates the evidence, and pool says so. A further column site (in a study, the site
+where a session was run) adds a random-effects meta-analysis over the sites. It takes counts
+alone: a percentage, from such an analysis or from print, is never turned back into k of n.
 
 ` + exitCodes,
 		Example: "  heardiff pool listeners.csv",
@@ -94,10 +96,13 @@ func listenersOf(t *rows) ([]stats.Listener, error) {
 		if t.text(i, "listener") == "" {
 			return nil, fmt.Errorf("line %d: the listener has no name", t.lines[i])
 		}
+		if t.has("site") && t.text(i, "site") == "" {
+			return nil, fmt.Errorf("line %d: the site has no name", t.lines[i])
+		}
 		if correct > trials || trials == 0 {
 			return nil, fmt.Errorf("line %d: %d correct of %d trials", t.lines[i], correct, trials)
 		}
-		listeners[i] = stats.Listener{Listener: t.text(i, "listener"), Group: t.text(i, "group"), Correct: correct, Trials: trials}
+		listeners[i] = stats.Listener{Listener: t.text(i, "listener"), Group: t.text(i, "group"), Site: t.text(i, "site"), Correct: correct, Trials: trials}
 	}
 	return listeners, nil
 }
@@ -120,6 +125,29 @@ func writePool(w io.Writer, p stats.Pool) {
 	fmt.Fprintln(w)
 	writePooled(w, p)
 	writeWarnings(w, p.Warnings)
+	if p.MetaAnalysis != nil {
+		writeSites(w, *p.MetaAnalysis)
+	}
+}
+
+// writeSites writes the meta-analysis over sites.
+func writeSites(w io.Writer, m stats.SiteAnalysis) {
+	t := newTable("site", "listeners", "correct", "trials", "%", "weight, %")
+	t.right(1, 2, 3, 4, 5)
+	for i, s := range m.Sites {
+		t.row(s.Site, fmt.Sprint(s.Listeners), fmt.Sprint(s.Correct), fmt.Sprint(s.Trials), fmt.Sprintf("%.1f", 100*s.Proportion),
+			fmt.Sprintf("%.1f", 100*m.RestrictedMaximum.Weights[i]))
+	}
+	t.print(w, "\n")
+	fmt.Fprintln(w)
+	d := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	r := m.RestrictedMaximum
+	fmt.Fprintf(d, "sites differ\tp %s\tQ %s, df %d; I-squared %.0f %%\n", pText(m.P), number(m.Q), m.DF, 100*r.I2)
+	fmt.Fprintf(d, "mean of sites\t%s\t%s, Hartung-Knapp\n", number(m.Mean), span(m.MeanInterval))
+	fmt.Fprintf(d, "a further site\t\t%s, prediction\n", span(m.PredictionInterval))
+	fmt.Fprintf(d, "tau-squared\t%s\t%s; DerSimonian-Laird %s; of the logit\n", number(r.Tau2), span(m.Tau2Interval), number(m.DerSimonianLaird.Tau2))
+	d.Flush()
+	writeWarnings(w, m.Warnings)
 }
 
 func writePooled(w io.Writer, p stats.Pool) {

@@ -54,7 +54,7 @@ func (a *app) studyListeners(ctx context.Context, comparison string) ([]stats.Li
 				left++
 				continue
 			}
-			found = append(found, stats.Listener{Listener: l.ID, Group: l.Group, Correct: t.Correct, Trials: t.Trials})
+			found = append(found, stats.Listener{Listener: l.ID, Group: l.Group, Site: siteName(v.Site), Correct: t.Correct, Trials: t.Trials})
 		}
 	}
 	if left > 0 {
@@ -69,6 +69,14 @@ func (a *app) studyListeners(ctx context.Context, comparison string) ([]stats.Li
 		return nil, rejected(errors.New("no ABX session of the study has ended"), "give a FILE.csv, or listen first")
 	}
 	return found, nil
+}
+
+// siteName names the site with the given fingerprint, "" being this one.
+func siteName(fingerprint string) string {
+	if fingerprint == "" {
+		return "here"
+	}
+	return fingerprint
 }
 
 func revealStored(ctx context.Context, s *sqlite.Store, v sqlite.Session) (trials.Result, error) {
