@@ -31,6 +31,7 @@ type PairScore struct {
 	LogLikelihood     float64    `json:"log_likelihood"`     // of hits and false alarms, without constants
 	LikelihoodRoot    float64    `json:"likelihood_root"`    // signed: below 0 where hits fall short of false alarms
 	PLikelihood       float64    `json:"p_likelihood_ratio"` // one-sided, large samples; Fisher's exact p decides
+	Redeal            Redeal     `json:"permutation"`        // the same answers on other deals
 }
 
 // ScorePairs returns what the answers to duplicate pairs say. It is an error if a count is negative, or if there are
@@ -59,6 +60,9 @@ func ScorePairs(c Pairs, cfg ScoreConfig) (PairScore, error) {
 	s.setFisher()
 	s.setModels()
 	s.setLikelihood()
+	if s.Redeal, err = RedealPairs(c); err != nil {
+		return PairScore{}, err
+	}
 	s.Warnings = s.pairWarnings()
 	return s, nil
 }

@@ -108,10 +108,10 @@ func listenersOf(t *rows) ([]stats.Listener, error) {
 }
 
 func writePool(w io.Writer, p stats.Pool) {
-	t := newTable("", "correct", "trials", "%", "p", "p (Holm)", "d'", "ruled out above")
-	t.right(1, 2, 3, 4, 5, 6, 7)
+	t := newTable("", "correct", "trials", "%", "p", "two-sided", "p (Holm)", "d'", "ruled out above")
+	t.right(1, 2, 3, 4, 5, 6, 7, 8)
 	row := func(name string, s stats.Score, holm string) {
-		t.row(name, fmt.Sprint(s.Correct), fmt.Sprint(s.Trials), fmt.Sprintf("%.1f", 100*s.Proportion), pText(s.P), holm,
+		t.row(name, fmt.Sprint(s.Correct), fmt.Sprint(s.Trials), fmt.Sprintf("%.1f", 100*s.Proportion), pText(s.P), pText(s.PTwoSided), holm,
 			number(s.DPrimeIndependent), number(s.DiscriminatorsUpper))
 	}
 	for _, l := range p.Listeners {

@@ -22,7 +22,8 @@ func (a *app) resultsCommand() *cobra.Command {
 		Long: `Show what the sessions that have ended say, every one of them: those given up too, marked
 as such. Of a session that still runs nothing but its progress is shown.
 
-p is one-sided: how often a guesser would score at least this well. For duplicate pairs it
+p is one-sided: how often a guesser would score at least this well; two-sided it is small
+for who is reliably wrong too (look for exchanged answers). For duplicate pairs it
 is Fisher's exact test of hits against false alarms, which a habit of saying "different"
 cannot flatter; so it is for ABX in balanced order, where the numbers of both kinds are
 known and the plain binomial would be too generous. "Ruled out above" is the proportion of
@@ -100,6 +101,8 @@ type comparisonReport struct {
 	Pairs *stats.PairScore `json:"same_different,omitempty"`
 	// Conditional is the p that stands for ABX in balanced order: Fisher's, given how often each answer was given.
 	Conditional *float64 `json:"p_value_conditional,omitempty"`
+	// ConditionalTwoSided stands beside it: small too where the listener is reliably wrong.
+	ConditionalTwoSided *float64 `json:"p_two_sided_conditional,omitempty"`
 	// Ratings is nil where the answers came without confidence.
 	Ratings *ratingReport `json:"confidence_ratings,omitempty"`
 	// Reached reports whether the count that decides under the plan was reached.
@@ -242,7 +245,7 @@ func (c *comparisonReport) condition(m [2][2]int, cfg stats.ScoreConfig) error {
 		return nil // a session given up before both kinds came
 	}
 	s, err := stats.ScorePairs(stats.Pairs{Hits: m[1][1], Misses: m[1][0], FalseAlarms: m[0][1], CorrectRejections: m[0][0]}, cfg)
-	c.Conditional, c.Reached = &s.P, s.Reached
+	c.Conditional, c.ConditionalTwoSided, c.Reached = &s.P, &s.PTwoSided, s.Reached
 	return err
 }
 
@@ -261,13 +264,28 @@ func (c comparisonReport) pValue() float64 {
 	return math.NaN()
 }
 
+// pTwoSided returns the two-sided p beside it: a listener who is reliably wrong is a finding too.
+func (c comparisonReport) pTwoSided() float64 {
+	switch {
+	case c.sequential:
+		return math.NaN()
+	case c.ConditionalTwoSided != nil:
+		return *c.ConditionalTwoSided
+	case c.ABX != nil:
+		return c.ABX.PTwoSided
+	case c.Pairs != nil:
+		return c.Pairs.PTwoSided
+	}
+	return math.NaN()
+}
+
 func (r resultsReport) text(w io.Writer) {
 	if len(r.Sessions) == 0 {
 		fmt.Fprintln(w, "no session has begun")
 		return
 	}
-	t := newTable("session", "listener", "group", "plan", "state", "comparison", "kind", "right", "of", "p", "d′", "ruled out above")
-	t.right(7, 8, 9, 10, 11)
+	t := newTable("session", "listener", "group", "plan", "state", "comparison", "kind", "right", "of", "p", "two-sided", "d′", "ruled out above")
+	t.right(7, 8, 9, 10, 11, 12)
 	for _, s := range r.Sessions {
 		s.addRows(t)
 	}
@@ -280,7 +298,7 @@ func (r resultsReport) text(w io.Writer) {
 func (r sessionReport) addRows(t *table) {
 	id := []string{shortID(r.Session), r.name(), r.Group, r.Plan, r.State}
 	if len(r.Rows) == 0 {
-		t.row(append(id, "(hidden until the end)", "", "", fmt.Sprint(r.Answered), "", "", "")...)
+		t.row(append(id, "(hidden until the end)", "", "", fmt.Sprint(r.Answered), "", "", "", "")...)
 	}
 	for _, c := range r.Rows {
 		d, upper := "–", "–"
@@ -291,7 +309,7 @@ func (r sessionReport) addRows(t *table) {
 			d = decimals(c.Pairs.DPrimeIndependent)
 		}
 		t.row(append(id, c.Comparison.Name, c.Comparison.Kind.String(), fmt.Sprint(c.Correct), fmt.Sprint(c.Trials),
-			probability(c.pValue()), d, upper)...)
+			probability(c.pValue()), probability(c.pTwoSided()), d, upper)...)
 		id = make([]string, len(id))
 	}
 }
