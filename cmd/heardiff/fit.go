@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"strconv"
+	"strings"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
@@ -28,6 +29,8 @@ func (a *app) fitCommand() *cobra.Command {
 FILE.csv has the columns dose,correct,trials and, if you like, listener. The threshold is the
 dose half-way between guessing and the best the listener does. Its interval comes from the
 profile likelihood; an end that the data do not bound is shown as a dash (null in JSON).
+Where the fit is not earned (fewer than four doses, a curve that does not fit, a threshold
+without an end) a trend test and an isotonic curve, which assume no shape, are printed too.
 
 ` + exitCodes,
 		Example: "  heardiff fit dose.csv --shape logistic --lapse free --bootstrap 1000",
@@ -62,11 +65,33 @@ func (a *app) fit(path string, f fitFlags) error {
 	if err != nil {
 		return rejected(fmt.Errorf("%s: %w", path, err), doseHint(points, cfg))
 	}
-	result := struct {
-		Schema string `json:"schema"`
-		stats.Fit
-	}{"heardiff.fit/1", r}
-	return a.print(result, func(w io.Writer) { writeFit(w, r) })
+	result := fitted{Schema: "heardiff.fit/1", Fit: r}
+	if err := result.shapeless(points, cfg); err != nil {
+		return rejected(fmt.Errorf("%s: %w", path, err), "")
+	}
+	return a.print(result, func(w io.Writer) { writeFit(w, result) })
+}
+
+// fitted is what "fit" prints.
+type fitted struct {
+	Schema string `json:"schema"`
+	stats.Fit
+	Earned    bool                  `json:"earned"`
+	NotEarned []string              `json:"not_earned"` // why the threshold should not be relied on
+	Trend     stats.DoseTrend       `json:"trend"`
+	Isotonic  []stats.IsotonicPoint `json:"isotonic"`
+}
+
+// shapeless adds what the data say without a curve.
+func (f *fitted) shapeless(points []stats.DosePoint, cfg stats.FitConfig) error {
+	f.NotEarned = f.Unearned(points)
+	f.Earned = len(f.NotEarned) == 0
+	var err error
+	if f.Trend, err = stats.CochranArmitage(points, cfg.Linear); err != nil {
+		return err
+	}
+	f.Isotonic, err = stats.IsotonicCurve(points, cfg.Guess)
+	return err
 }
 
 func doseHint(points []stats.DosePoint, cfg stats.FitConfig) string {
@@ -128,14 +153,37 @@ func dosesOf(t *rows) ([]stats.DosePoint, error) {
 	return points, nil
 }
 
-func writeFit(w io.Writer, r stats.Fit) {
+func writeFit(w io.Writer, r fitted) {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintf(t, "shape\t%s\tguess %g, lapse %.3f, %s dose\n", r.Shape, r.Guess, r.Lapse, r.Scale)
 	fmt.Fprintf(t, "threshold\t%s\t%s, %g %%\n", dose(r.Threshold), dose(r.ThresholdInterval[0])+" to "+dose(r.ThresholdInterval[1]), 100*r.Confidence)
 	fmt.Fprintf(t, "slope\t%s\t%s\n", number(r.Slope), span(r.SlopeInterval))
 	fmt.Fprintf(t, "fit\tp %s\tdeviance %.2f, df %d\n", pText(r.P), r.Deviance, r.DF)
+	fmt.Fprintf(t, "overdispersion\t%s\tPearson's chi-square %.2f over its degrees of freedom; 1 where the trials are independent\n", number(r.Overdispersion), r.Pearson)
 	t.Flush()
 	writeWarnings(w, r.Warnings)
+	if !r.Earned {
+		writeShapeless(w, r)
+	}
+}
+
+// writeShapeless writes the trend test and the isotonic curve.
+func writeShapeless(w io.Writer, r fitted) {
+	fmt.Fprintf(w, "\nThe fit is not earned: %s. Without a curve:\n", strings.Join(r.NotEarned, "; "))
+	exact := "too many tables to count for an exact p"
+	switch {
+	case r.Trend.Listeners > 1:
+		exact = "each listener compared with himself"
+	case r.Trend.PExact >= 0:
+		exact = "exact " + pText(r.Trend.PExact)
+	}
+	fmt.Fprintf(w, "rises with the dose: p %s (Cochran-Armitage, one-sided, z %s; %s)\n\n", pText(r.Trend.P), number(r.Trend.Z), exact)
+	t := newTable("dose", "correct", "trials", "%", "isotonic, %")
+	t.right(0, 1, 2, 3, 4)
+	for _, p := range r.Isotonic {
+		t.row(dose(p.Dose), fmt.Sprint(p.Correct), fmt.Sprint(p.Trials), fmt.Sprintf("%.1f", 100*p.Observed), fmt.Sprintf("%.1f", 100*p.Proportion))
+	}
+	t.print(w, "")
 }
 
 // dose writes four figures, or a dash for what is not measurable.

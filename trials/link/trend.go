@@ -17,7 +17,8 @@ type Trend struct {
 	// Points are the comparisons: the size of the difference, and what was counted.
 	Points            []TrendPoint `json:"points"`
 	Tau               float64      `json:"tau"`     // Kendall's τ-b; NaN with fewer than three comparisons
-	P                 float64      `json:"p_value"` // two-sided, exact
+	P                 float64      `json:"p_value"` // two-sided
+	Exact             bool         `json:"exact"`   // P counts every order; else it is the normal approximation
 	Threshold         float64      `json:"threshold"`
 	ThresholdInterval [2]float64   `json:"threshold_interval"`
 	Slope             float64      `json:"slope"`
@@ -80,7 +81,7 @@ func trends(rows []Row) []Trend {
 			if len(t.Points) < 2 {
 				continue
 			}
-			t.Tau, t.P = kendall(t.Points)
+			t.Tau, t.P, t.Exact = kendall(t.Points)
 			t.fit()
 			t.Says = t.words()
 			out = append(out, t)
@@ -94,7 +95,11 @@ func (t Trend) words() string {
 	if math.IsNaN(t.Tau) {
 		return fmt.Sprintf("%d comparisons are too few to say whether detection grows with %s", len(t.Points), name)
 	}
-	return fmt.Sprintf("over %d comparisons, Kendall's tau between the difference in %s and the proportion correct is %.2f (exact two-sided p %s); a correlation names no cause", len(t.Points), name, t.Tau, pText(t.P))
+	kind := "exact "
+	if !t.Exact {
+		kind = ""
+	}
+	return fmt.Sprintf("over %d comparisons, Kendall's tau between the difference in %s and the proportion correct is %.2f (%stwo-sided p %s); a correlation names no cause", len(t.Points), name, t.Tau, kind, pText(t.P))
 }
 
 // groupsOf returns "" for all, and the groups.
@@ -149,105 +154,18 @@ func differenceIn(r Row, m Metric) float64 {
 	return math.NaN()
 }
 
-// kendall returns τ-b between difference and proportion, and the exact two-sided p: the share of all orders of the
-// proportions whose |S| is at least that seen, S being concordant less discordant pairs. Up to 8 points every order is
-// counted; with more, and no ties, the distribution of S is built up point by point, and with ties p is NaN.
-//
-// ref: Kendall (1938).
-func kendall(points []TrendPoint) (tau, p float64) {
-	n := len(points)
-	if n < 3 {
-		return math.NaN(), math.NaN()
+// kendall correlates difference with proportion.
+func kendall(points []TrendPoint) (tau, p float64, exact bool) {
+	if len(points) < 3 {
+		return math.NaN(), math.NaN(), false
 	}
-	x, y := make([]float64, n), make([]float64, n)
+	x, y := make([]float64, len(points)), make([]float64, len(points))
 	for i, q := range points {
 		x[i], y[i] = q.Difference, q.Proportion
 	}
-	s, tiesX, tiesY := concordance(x, y)
-	pairs := float64(n*(n-1)) / 2
-	tau = float64(s) / math.Sqrt((pairs-float64(tiesX))*(pairs-float64(tiesY)))
-	if math.IsNaN(tau) {
-		return math.NaN(), math.NaN()
-	}
-	if n <= 8 {
-		return tau, everyOrder(x, y, s)
-	}
-	if tiesX+tiesY > 0 {
-		return tau, math.NaN()
-	}
-	return tau, byInversions(n, s)
+	r := stats.Kendall(x, y)
+	return r.Tau, r.P, r.Exact
 }
-
-func concordance(x, y []float64) (s, tiesX, tiesY int) {
-	for i := range x {
-		for k := range i {
-			dx, dy := sign(x[i]-x[k]), sign(y[i]-y[k])
-			s += dx * dy
-			if dx == 0 {
-				tiesX++
-			}
-			if dy == 0 {
-				tiesY++
-			}
-		}
-	}
-	return s, tiesX, tiesY
-}
-
-func sign(v float64) int {
-	switch {
-	case v > 0:
-		return 1
-	case v < 0:
-		return -1
-	}
-	return 0
-}
-
-func everyOrder(x, y []float64, seen int) float64 {
-	order := append([]float64(nil), y...)
-	all, extreme := 0, 0
-	var walk func(k int)
-	walk = func(k int) {
-		if k == len(order) {
-			all++
-			if s, _, _ := concordance(x, order); s >= abs(seen) || -s >= abs(seen) {
-				extreme++
-			}
-			return
-		}
-		for i := k; i < len(order); i++ {
-			order[k], order[i] = order[i], order[k]
-			walk(k + 1)
-			order[k], order[i] = order[i], order[k]
-		}
-	}
-	walk(0)
-	return float64(extreme) / float64(all)
-}
-
-// byInversions counts permutations of n by their number of inversions; S is all pairs less twice that number.
-func byInversions(n, seen int) float64 {
-	share := []float64{1}
-	for m := 2; m <= n; m++ {
-		next := make([]float64, len(share)+m-1)
-		for i, v := range share {
-			for j := range m {
-				next[i+j] += v / float64(m)
-			}
-		}
-		share = next
-	}
-	pairs, p := n*(n-1)/2, 0.0
-	for inversions, v := range share {
-		if s := pairs - 2*inversions; abs(s) >= abs(seen) {
-			p += v
-		}
-	}
-	return math.Min(1, p)
-}
-
-func abs(v int) int { return max(v, -v) }
 
 // Ranked is one chain in the table for readers.
 type Ranked struct {

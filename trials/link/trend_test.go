@@ -13,16 +13,8 @@ func TestKendallAgreesWithThePublishedExample(t *testing.T) {
 	for i := range x {
 		points[i] = TrendPoint{Difference: x[i], Proportion: y[i]}
 	}
-	tau, p := kendall(points)
-	if math.Abs(tau-0.4444444) > 1e-6 || math.Abs(p-0.1194) > 5e-5 {
+	tau, p, exact := kendall(points)
+	if math.Abs(tau-0.4444444) > 1e-6 || math.Abs(p-0.1194) > 5e-5 || !exact {
 		t.Errorf("tau %.6f p %.6f", tau, p)
-	}
-}
-
-func TestTheTwoWaysToTheExactPAgree(t *testing.T) {
-	x, y := []float64{1, 2, 3, 4, 5, 6, 7}, []float64{2, 1, 3, 5, 4, 7, 6}
-	s, _, _ := concordance(x, y)
-	if a, b := everyOrder(x, y, s), byInversions(7, s); math.Abs(a-b) > 1e-12 {
-		t.Errorf("%g and %g", a, b)
 	}
 }

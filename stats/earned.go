@@ -1,0 +1,37 @@
+package stats
+
+import (
+	"fmt"
+	"math"
+)
+
+// poorFit is the p_fit at or below which a curve counts as not fitting (common practice, no source).
+const poorFit = 0.05
+
+// Unearned says why the fit's threshold should not be relied on: too few doses for its parameters, a curve that does
+// not fit, a threshold without an end. Where it is empty the fit is earned; where not, a trend test and an isotonic
+// curve, which assume no shape, say what the data can.
+func (f Fit) Unearned(points []DosePoint) []string {
+	doses := map[float64]bool{}
+	for _, p := range points {
+		doses[p.Dose] = true
+	}
+	var why []string
+	if len(doses) < 4 {
+		why = append(why, fmt.Sprintf("%d doses: threshold and slope come from the shape assumed rather than the data", len(doses)))
+	}
+	if f.DF >= 1 && f.Log10P <= math.Log10(poorFit) {
+		why = append(why, fmt.Sprintf("the curve does not fit (p %.2g)", f.P))
+	}
+	switch lo, hi := math.IsNaN(f.ThresholdInterval[0]), math.IsNaN(f.ThresholdInterval[1]); {
+	case math.IsNaN(f.Threshold):
+		why = append(why, "the answers do not rise above guessing with the dose")
+	case lo && hi:
+		why = append(why, "the threshold is bounded on neither side")
+	case lo:
+		why = append(why, "the threshold has no lower limit")
+	case hi:
+		why = append(why, "the threshold has no upper limit")
+	}
+	return why
+}
