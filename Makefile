@@ -1,8 +1,10 @@
 # make demo and make test do all the set-up on a fresh machine; make help lists the rest.
 GO ?= go
 BIN := bin/heardiff
+# Runs a command beside a temporary PostgreSQL server, named in HEARDIFF_TEST_POSTGRES.
+SERVER := ./trials/postgres/testserver.sh
 
-.PHONY: help build demo test lint bench prove clean setup setup-browser
+.PHONY: help build demo test lint bench prove clean setup setup-browser setup-postgres
 
 help: ## list what can be made
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | awk -F':.*## ' '{printf "  make %-12s %s\n", $$1, $$2}'
@@ -13,13 +15,13 @@ build: setup ## build bin/heardiff
 demo: build ## the main job once, on invented data: measure, prepare, listen (simulated), link, report
 	./$(BIN) demo --dir demo
 
-test: setup setup-browser ## every test, and a build without cgo
+test: setup setup-browser setup-postgres ## every test, and a build without cgo
 	$(GO) vet ./...
 	CGO_ENABLED=0 $(GO) build ./...
-	$(GO) test -timeout 40m ./...
+	$(SERVER) $(GO) test -timeout 40m ./...
 
-prove: setup setup-browser ## the tests over their full grids (long)
-	$(GO) test -timeout 4h $$($(GO) list ./... | grep -E '/(measure|stats|trials|playback)') -args -full
+prove: setup setup-browser setup-postgres ## the tests over their full grids (long)
+	$(SERVER) $(GO) test -timeout 4h $$($(GO) list ./... | grep -E '/(measure|stats|trials|playback)') -args -full
 
 lint: setup ## gofmt, vet, staticcheck, the race detector
 	@test -z "$$(gofmt -l .)" || { gofmt -l .; echo 'lint: run gofmt -w on these'; exit 1; }
@@ -27,8 +29,8 @@ lint: setup ## gofmt, vet, staticcheck, the race detector
 	$(GO) run honnef.co/go/tools/cmd/staticcheck@latest ./...
 	$(GO) test -race -short ./...
 
-bench: setup ## the benchmarks of what a user waits for
-	$(GO) test -run '^$$' -bench . -benchmem ./...
+bench: setup setup-postgres ## the benchmarks of what a user waits for
+	$(SERVER) $(GO) test -timeout 60m -run '^$$' -bench . -benchmem ./...
 
 clean: ## remove what was built
 	rm -rf bin demo
@@ -42,6 +44,10 @@ setup:
 # The report is tested in a real browser.
 setup-browser:
 	@command -v chromium >/dev/null || command -v chromium-browser >/dev/null || command -v google-chrome >/dev/null || { $(call install,chromium); }
+
+# The store is tested against a real server, too.
+setup-postgres:
+	@command -v initdb >/dev/null || ls /usr/lib/postgresql/*/bin/initdb >/dev/null 2>&1 || { $(call install,postgresql); }
 
 define install
 if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \

@@ -16,7 +16,7 @@ import (
 
 	"heardiff/cmd/heardiff/internal/screen"
 	"heardiff/trials"
-	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
 )
 
 // byHand marks, in a plan, audio that no file holds: a helper connects the chain named after it.
@@ -58,7 +58,7 @@ func (h *helperLine) connect(chain string) error {
 }
 
 // helperAddress returns where listener and helper meet: outside the study's folder, for this user alone.
-func (a *app) helperAddress(ctx context.Context, s *sqlite.Store) (string, error) {
+func (a *app) helperAddress(ctx context.Context, s *store.Store) (string, error) {
 	of, err := s.Study(ctx)
 	if err != nil {
 		return "", err
@@ -74,7 +74,7 @@ func (a *app) helperAddress(ctx context.Context, s *sqlite.Store) (string, error
 }
 
 // awaitHelper waits until a helper's terminal has joined.
-func (a *app) awaitHelper(ctx context.Context, s *sqlite.Store) (*helperLine, func(), error) {
+func (a *app) awaitHelper(ctx context.Context, s *store.Store) (*helperLine, func(), error) {
 	address, err := a.helperAddress(ctx, s)
 	if err != nil {
 		return nil, nil, err
@@ -199,7 +199,7 @@ func (b *helperBooth) GiveUp(reason string) error {
 func (b *helperBooth) Summary() ([]string, error) { return b.summary() }
 
 // listenByHand sits the listener down with a helper instead of a sound device.
-func (a *app) listenByHand(ctx context.Context, s *sqlite.Store, session *trials.Session, o listenOptions) error {
+func (a *app) listenByHand(ctx context.Context, s *store.Store, session *trials.Session, o listenOptions) error {
 	helper, close, err := a.awaitHelper(ctx, s)
 	if err != nil {
 		return err

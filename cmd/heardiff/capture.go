@@ -17,7 +17,7 @@ import (
 	"heardiff/cmd/heardiff/internal/wire"
 	"heardiff/measure/integrity"
 	"heardiff/playback/pcm"
-	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
 )
 
 // captureKinds are the kinds of capture: music, or the signal that was played.
@@ -54,7 +54,7 @@ file that was sent (--sent): "link" then knows whether the chain delivers every 
 			if (kind == "integrity") != (sent != "") {
 				return misusedf("--sent FILE goes with --as integrity, and is needed there: the file that was played")
 			}
-			return a.addCaptures(c.Context(), addition{sqlite.Capture{Chain: args[0], Kind: kind, Music: music}, sent}, args[1:])
+			return a.addCaptures(c.Context(), addition{store.Capture{Chain: args[0], Kind: kind, Music: music}, sent}, args[1:])
 		},
 	}
 	c.Flags().StringVar(&kind, "as", "", "the `kind`: music, or the signal that was played")
@@ -65,13 +65,13 @@ file that was sent (--sent): "link" then knows whether the chain delivers every 
 
 // addition is what the captures of one command have in common.
 type addition struct {
-	sqlite.Capture
+	store.Capture
 	sent string // the file that was played, of integrity captures
 }
 
 // addedCapture is a capture as it is printed.
 type addedCapture struct {
-	sqlite.Capture
+	store.Capture
 	Integrity *integrity.Result `json:"integrity,omitempty"`
 }
 
@@ -108,7 +108,7 @@ func (a *app) addCaptures(ctx context.Context, add addition, files []string) err
 }
 
 // addOne adds a file; an integrity capture is compared first with what was sent, and its result kept.
-func (a *app) addOne(ctx context.Context, s *sqlite.Store, add addition, file string) (addedCapture, error) {
+func (a *app) addOne(ctx context.Context, s *store.Store, add addition, file string) (addedCapture, error) {
 	added := addedCapture{Capture: add.Capture}
 	var data []byte
 	if add.sent != "" {
@@ -125,11 +125,11 @@ func (a *app) addOne(ctx context.Context, s *sqlite.Store, add addition, file st
 	if added.Capture, err = a.addCapture(ctx, s, add.Capture, file); err != nil || data == nil {
 		return added, err
 	}
-	return added, s.SaveMeasurement(ctx, sqlite.Measurement{Capture: added.ID, Kind: "integrity", Result: data})
+	return added, s.SaveMeasurement(ctx, store.Measurement{Capture: added.ID, Kind: "integrity", Result: data})
 }
 
 // addCapture checks one file, copies it into the study and records it. Nothing stays of a file that is refused.
-func (a *app) addCapture(ctx context.Context, s *sqlite.Store, c sqlite.Capture, file string) (sqlite.Capture, error) {
+func (a *app) addCapture(ctx context.Context, s *store.Store, c store.Capture, file string) (store.Capture, error) {
 	if err := a.describe(&c, file); err != nil {
 		return c, err
 	}
@@ -157,7 +157,7 @@ func (a *app) addCapture(ctx context.Context, s *sqlite.Store, c sqlite.Capture,
 }
 
 // describe reads the whole file once, so that damage is found before it is in the study.
-func (a *app) describe(c *sqlite.Capture, file string) error {
+func (a *app) describe(c *store.Capture, file string) error {
 	f, err := a.open(file)
 	if err != nil {
 		return err
@@ -172,7 +172,7 @@ func (a *app) describe(c *sqlite.Capture, file string) error {
 }
 
 // checkMates refuses music whose rate or channels disagree with the other captures of the same piece.
-func checkMates(ctx context.Context, s *sqlite.Store, c sqlite.Capture, file string) error {
+func checkMates(ctx context.Context, s *store.Store, c store.Capture, file string) error {
 	if c.Kind != "music" {
 		return nil
 	}

@@ -9,7 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
 )
 
 var chainRoles = []string{"source", "floor", "replay"}
@@ -19,7 +19,7 @@ func (a *app) chainCommand() *cobra.Command {
 }
 
 func (a *app) chainAddCommand() *cobra.Command {
-	chain := sqlite.Chain{}
+	chain := store.Chain{}
 	var cost float64
 	c := &cobra.Command{
 		Use:   "add NAME [--about TEXT] [--cost N] [--role source|floor|replay]",
@@ -45,7 +45,7 @@ difference smaller than its own cannot be tested through it.`,
 	return c
 }
 
-func (a *app) addChain(c *cobra.Command, chain sqlite.Chain) error {
+func (a *app) addChain(c *cobra.Command, chain store.Chain) error {
 	if err := checkName("chain", chain.Name); err != nil {
 		return err
 	}
@@ -85,9 +85,9 @@ func checkName(what, name string) error {
 // inStudy marks an error about what is, or is not, in the study as rejected input.
 func inStudy(err error) error {
 	switch {
-	case errors.Is(err, sqlite.ErrExists):
+	case errors.Is(err, store.ErrExists):
 		return rejected(err, "")
-	case errors.Is(err, sqlite.ErrNotFound):
+	case errors.Is(err, store.ErrNotFound):
 		return rejected(err, `"heardiff study show" lists what is there`)
 	}
 	return err

@@ -17,7 +17,7 @@ import (
 	"heardiff/cmd/heardiff/internal/demo"
 	"heardiff/playback/pcm"
 	"heardiff/trials"
-	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
 )
 
 // demoMark is the file that says that a folder holds an invented study, which may be made anew.
@@ -97,13 +97,25 @@ type demonstration struct {
 	dir string
 }
 
+// child is the program on the demonstration's study, which is always kept in its folder.
+func (d *demonstration) child() *app {
+	child := *d.app
+	child.study, child.json = d.dir, false
+	child.getenv = func(name string) string {
+		if name == storeEnv {
+			return ""
+		}
+		return d.app.getenv(name)
+	}
+	return &child
+}
+
 // do runs one command of heardiff as if it had been typed.
 func (d *demonstration) do(ctx context.Context, args ...string) error {
 	if err := ctx.Err(); err != nil {
 		return err
 	}
-	child := *d.app
-	child.study, child.json = d.dir, false
+	child := d.child()
 	if d.app.json {
 		child.stdout = io.Discard
 	}
@@ -264,7 +276,7 @@ func (d *demonstration) listen(ctx context.Context) error {
 			return err
 		}
 	}
-	s, err := sqlite.Open(ctx, d.dir, d.app.now)
+	s, err := d.child().openStudy(ctx)
 	if err != nil {
 		return err
 	}
@@ -280,7 +292,7 @@ func (d *demonstration) out() io.Writer {
 	return d.app.stdout
 }
 
-func (d *demonstration) simulate(ctx context.Context, s *sqlite.Store) error {
+func (d *demonstration) simulate(ctx context.Context, s *store.Store) error {
 	plans, err := s.Plans(ctx)
 	if err != nil {
 		return err
@@ -304,7 +316,7 @@ func (d *demonstration) simulate(ctx context.Context, s *sqlite.Store) error {
 }
 
 // session lets one ear work through one plan: sealed order, journal and store as for a person.
-func (d *demonstration) session(ctx context.Context, s *sqlite.Store, p trials.Plan, listener string, set *audioSet, ear *demo.Ear) error {
+func (d *demonstration) session(ctx context.Context, s *store.Store, p trials.Plan, listener string, set *audioSet, ear *demo.Ear) error {
 	session, err := d.app.findSession(ctx, s, listenOptions{plan: p.ID, listener: listener})
 	if err != nil {
 		return err

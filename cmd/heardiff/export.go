@@ -13,7 +13,7 @@ import (
 
 	"heardiff/trials"
 	"heardiff/trials/bundle"
-	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
 )
 
 // exportOptions are the flags of "export".
@@ -82,7 +82,7 @@ func (a *app) export(ctx context.Context, o exportOptions) error {
 }
 
 // draft collects what goes into the bundle.
-func (a *app) draft(ctx context.Context, s *sqlite.Store, o exportOptions) (bundle.Draft, error) {
+func (a *app) draft(ctx context.Context, s *store.Store, o exportOptions) (bundle.Draft, error) {
 	of, err := s.Study(ctx)
 	if err != nil {
 		return bundle.Draft{}, err
@@ -113,7 +113,7 @@ func (a *app) draft(ctx context.Context, s *sqlite.Store, o exportOptions) (bund
 }
 
 // kitContent is one plan with its chains and the excerpts it plays.
-func kitContent(ctx context.Context, s *sqlite.Store, id string) (bundle.Content, error) {
+func kitContent(ctx context.Context, s *store.Store, id string) (bundle.Content, error) {
 	var c bundle.Content
 	p, err := s.Plan(ctx, id)
 	if err != nil {
@@ -154,7 +154,7 @@ func kitContent(ctx context.Context, s *sqlite.Store, id string) (bundle.Content
 }
 
 // resultsContent is every session of this site that has ended.
-func resultsContent(ctx context.Context, s *sqlite.Store, anonymous bool) (bundle.Content, error) {
+func resultsContent(ctx context.Context, s *store.Store, anonymous bool) (bundle.Content, error) {
 	var c bundle.Content
 	sessions, err := s.Sessions(ctx)
 	if err != nil {
@@ -194,7 +194,7 @@ func resultsContent(ctx context.Context, s *sqlite.Store, anonymous bool) (bundl
 	return c, nil
 }
 
-func packListener(l sqlite.Listener, anonymous bool) bundle.Listener {
+func packListener(l store.Listener, anonymous bool) bundle.Listener {
 	if anonymous {
 		return bundle.Listener{ID: l.ID, Group: l.Group, Simulated: l.Simulated}
 	}

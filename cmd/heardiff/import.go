@@ -14,7 +14,7 @@ import (
 
 	"heardiff/trials"
 	"heardiff/trials/bundle"
-	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
 )
 
 func (a *app) importCommand() *cobra.Command {
@@ -46,7 +46,7 @@ type imported struct {
 	Kind        bundle.Kind `json:"kind"`
 	Fingerprint string      `json:"fingerprint"`
 	Study       string      `json:"study"`
-	sqlite.Merged
+	store.Merged
 	Excerpts int `json:"excerpts"`
 }
 
@@ -95,15 +95,15 @@ func (a *app) importResults(ctx context.Context, b *bundle.Bundle, path string) 
 	if err != nil {
 		return err
 	}
-	m := sqlite.Merge{Bundle: sum, Site: b.Fingerprint(), Plans: b.Content.Plans}
+	m := store.Merge{Bundle: sum, Site: b.Fingerprint(), Plans: b.Content.Plans}
 	// Two sites may both have a listener L1: the site's fingerprint tells them apart.
 	name := func(id string) string { return id + "@" + b.Fingerprint()[:8] }
 	for _, l := range b.Content.Listeners {
-		m.Listeners = append(m.Listeners, sqlite.Listener{ID: name(l.ID), Group: l.Group, Years: l.Years, Hearing: l.Hearing,
+		m.Listeners = append(m.Listeners, store.Listener{ID: name(l.ID), Group: l.Group, Years: l.Years, Hearing: l.Hearing,
 			Transducer: l.Transducer, Room: l.Room, Consent: l.Consent, Simulated: l.Simulated})
 	}
 	for _, v := range b.Content.Sessions {
-		m.Sessions = append(m.Sessions, sqlite.MergeSession{ID: v.ID, Listener: name(v.Listener), Device: v.Device, PlanHash: v.Plan, Entries: v.Entries})
+		m.Sessions = append(m.Sessions, store.MergeSession{ID: v.ID, Listener: name(v.Listener), Device: v.Device, PlanHash: v.Plan, Entries: v.Entries})
 	}
 	count, err := s.Merge(ctx, m)
 	if err != nil {
@@ -152,7 +152,7 @@ func (a *app) printImported(r imported) error {
 // importKit makes a study that carries the sender's, with the kit's plan and audio.
 func (a *app) importKit(ctx context.Context, b *bundle.Bundle) error {
 	dir := a.studyFolder()
-	if _, err := os.Stat(filepath.Join(dir, sqlite.FileName)); err == nil || dir == "." {
+	if holdsStudy(dir) || dir == "." {
 		return rejected(errors.New("a kit makes a study of its own"), "name a new folder for it: --study DIR")
 	}
 	origin, err := hex.DecodeString(b.Manifest.SealKey)
@@ -163,7 +163,7 @@ func (a *app) importKit(ctx context.Context, b *bundle.Bundle) error {
 		return rejected(err, "nothing was taken; ask the sender for the kit again")
 	}
 	return a.printImported(imported{Kind: bundle.Kit, Fingerprint: b.Fingerprint(), Study: b.Manifest.Study,
-		Excerpts: len(b.Content.Excerpts), Merged: sqlite.Merged{Plans: len(b.Content.Plans)}})
+		Excerpts: len(b.Content.Excerpts), Merged: store.Merged{Plans: len(b.Content.Plans)}})
 }
 
 // makeKitStudy makes the study beside its place and puts it there when it is whole. dir must be missing or empty.
@@ -176,25 +176,25 @@ func (a *app) makeKitStudy(ctx context.Context, dir string, b *bundle.Bundle, or
 		return err
 	}
 	defer os.RemoveAll(temporary)
-	s, err := sqlite.CreateAs(ctx, temporary, sqlite.Study{ID: b.Manifest.Study, Title: b.Manifest.Title, OriginKey: origin}, a.now)
+	s, err := a.createStudy(ctx, temporary, store.Study{ID: b.Manifest.Study, Title: b.Manifest.Title, OriginKey: origin})
 	if err != nil {
 		return err
 	}
-	if err := errors.Join(fillFromKit(ctx, s, b), s.Close(), os.Chmod(temporary, 0o755)); err != nil {
-		return err
+	if err := errors.Join(fillFromKit(ctx, s, b), os.Chmod(temporary, 0o755)); err != nil {
+		return errors.Join(err, s.Discard(ctx))
 	}
 	if err := os.Remove(dir); err != nil && !errors.Is(err, os.ErrNotExist) {
-		return fmt.Errorf("%s is not an empty folder: %w", dir, err)
+		return errors.Join(fmt.Errorf("%s is not an empty folder: %w", dir, err), s.Discard(ctx))
 	}
-	return os.Rename(temporary, dir)
+	return errors.Join(s.Close(), os.Rename(temporary, dir))
 }
 
-func fillFromKit(ctx context.Context, s *sqlite.Store, b *bundle.Bundle) error {
+func fillFromKit(ctx context.Context, s *store.Store, b *bundle.Bundle) error {
 	for _, c := range b.Content.Chains {
 		if err := checkName("chain", c.Name); err != nil {
 			return err
 		}
-		if err := s.AddChain(ctx, sqlite.Chain(c)); err != nil {
+		if err := s.AddChain(ctx, store.Chain(c)); err != nil {
 			return err
 		}
 	}
@@ -202,14 +202,14 @@ func fillFromKit(ctx context.Context, s *sqlite.Store, b *bundle.Bundle) error {
 		if err := checkName("excerpt", e.Name); err != nil {
 			return err
 		}
-		stored := sqlite.Excerpt{Name: e.Name, Music: e.Music, StartS: e.StartS, Seconds: e.Seconds, RateHz: e.RateHz, Result: e.Result}
+		stored := store.Excerpt{Name: e.Name, Music: e.Music, StartS: e.StartS, Seconds: e.Seconds, RateHz: e.RateHz, Result: e.Result}
 		for _, p := range e.Presentations {
 			// The name in the folder is the hash: nothing from outside becomes part of a path.
 			path := "audio/excerpts/kit-" + p.SHA256[:16] + ".wav"
 			if err := unpack(s.Path(path), b, p.SHA256); err != nil {
 				return err
 			}
-			stored.Presentations = append(stored.Presentations, sqlite.Presentation{Excerpt: e.Name, Chain: p.Chain,
+			stored.Presentations = append(stored.Presentations, store.Presentation{Excerpt: e.Name, Chain: p.Chain,
 				Treatment: p.Treatment, Dose: p.Dose, Path: path, SHA256: p.SHA256, Result: p.Result})
 		}
 		if err := s.SaveExcerpt(ctx, stored); err != nil {

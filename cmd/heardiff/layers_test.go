@@ -33,10 +33,12 @@ var rooms = map[string][]string{
 	"measure/match":             {"playback/pcm", "measure/spectrum", "measure", "measure/interpolate"},
 	"measure/impair":            {"playback/pcm", "measure/spectrum", "measure", "measure/interpolate"},
 
-	"trials":        {"stats"},
-	"trials/store":  {"trials"},
-	"trials/sqlite": {"trials/store"},
-	"trials/bundle": {"trials"},
+	"trials":                 {"stats"},
+	"trials/store":           {"trials"},
+	"trials/sqlite":          {"trials/store"},
+	"trials/postgres":        {"trials/store"},
+	"trials/store/storetest": {"trials", "trials/store"},
+	"trials/bundle":          {"trials"},
 	"trials/link": {"trials", "stats", "measure", "measure/jitter", "measure/tone", "measure/match",
 		"measure/integrity"},
 

@@ -12,7 +12,7 @@ import (
 	"heardiff/measure/match"
 	"heardiff/trials"
 	"heardiff/trials/link"
-	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
 )
 
 func (a *app) linkCommand() *cobra.Command {
@@ -44,14 +44,14 @@ type linked struct {
 	input    link.Input
 	plans    []trials.Plan
 	sessions []endedSession
-	excerpts []sqlite.Excerpt
+	excerpts []store.Excerpt
 	// compared holds how the presentations of each pairing differ, in the order of input.Pairings.
 	compared []match.Result
 	figures  studyFigures
 }
 
 type endedSession struct {
-	sqlite.Session
+	store.Session
 	result    trials.Result
 	simulated bool
 }
@@ -90,7 +90,7 @@ func (a *app) linkStudy(ctx context.Context) (linked, error) {
 }
 
 // readSessions reveals the sessions that have ended; one that cannot be read is warned of and left out.
-func (l *linked) readSessions(ctx context.Context, a *app, s *sqlite.Store) error {
+func (l *linked) readSessions(ctx context.Context, a *app, s *store.Store) error {
 	sessions, err := s.Sessions(ctx)
 	if err != nil {
 		return err
@@ -99,7 +99,7 @@ func (l *linked) readSessions(ctx context.Context, a *app, s *sqlite.Store) erro
 	for _, p := range l.plans {
 		plans[p.ID] = p
 	}
-	listeners := map[string]sqlite.Listener{}
+	listeners := map[string]store.Listener{}
 	all, err := s.Listeners(ctx)
 	if err != nil {
 		return err
@@ -128,7 +128,7 @@ func (l *linked) readSessions(ctx context.Context, a *app, s *sqlite.Store) erro
 }
 
 // readPairings measures, for every comparison that was asked about, how its two presentations differ.
-func (l *linked) readPairings(a *app, s *sqlite.Store) error {
+func (l *linked) readPairings(a *app, s *store.Store) error {
 	seen := map[[3]string]bool{}
 	progress := a.progress("comparing presentations")
 	defer progress(1)
@@ -150,7 +150,7 @@ func (l *linked) readPairings(a *app, s *sqlite.Store) error {
 	return nil
 }
 
-func (l *linked) pairing(a *app, s *sqlite.Store, c trials.Comparison) (link.Pairing, match.Result, error) {
+func (l *linked) pairing(a *app, s *store.Store, c trials.Comparison) (link.Pairing, match.Result, error) {
 	nan := math.NaN()
 	p := link.Pairing{A: c.A, B: c.B, Excerpt: c.Excerpt, NullDB: nan, ResponseMaxDB: nan, LoudnessDifferenceLU: nan, LevelErrorDB: nan, OffsetErrorUS: nan, Dose: nan,
 		BitPerfect: l.figures.delivered(c.A, c.B)}
@@ -174,7 +174,7 @@ func (l *linked) pairing(a *app, s *sqlite.Store, c trials.Comparison) (link.Pai
 	return p, r, nil
 }
 
-func (l *linked) presentation(sha string) (sqlite.Presentation, bool) {
+func (l *linked) presentation(sha string) (store.Presentation, bool) {
 	for _, e := range l.excerpts {
 		for _, p := range e.Presentations {
 			if p.SHA256 == sha {
@@ -182,7 +182,7 @@ func (l *linked) presentation(sha string) (sqlite.Presentation, bool) {
 			}
 		}
 	}
-	return sqlite.Presentation{}, false
+	return store.Presentation{}, false
 }
 
 func linkText(w io.Writer, r link.Result) {

@@ -6,12 +6,12 @@ import (
 
 	"heardiff/cmd/heardiff/internal/wire"
 	"heardiff/measure/match"
-	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
 )
 
 // comparePresentations compares two prepared files. That takes seconds and depends on their samples alone, so the result
 // is kept in the user's cache under the hashes of both; the study's folder is left as it is.
-func (a *app) comparePresentations(s *sqlite.Store, first, second sqlite.Presentation) (match.Result, error) {
+func (a *app) comparePresentations(s *store.Store, first, second store.Presentation) (match.Result, error) {
 	kept := a.cachedComparison(first.SHA256, second.SHA256)
 	var r match.Result
 	if data, err := os.ReadFile(kept); err == nil && wire.Unmarshal(data, &r) == nil && r.Schema == match.Schema {

@@ -11,7 +11,7 @@ import (
 	"heardiff/measure/jitter"
 	"heardiff/measure/tone"
 	"heardiff/trials/link"
-	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
 )
 
 // studyFigures are the measured figures of a study's chains, the last jitter spectrum of each, and whether each delivered
@@ -23,7 +23,7 @@ type studyFigures struct {
 }
 
 // readFigures reads every stored measurement. Of several channels the worst counts: whoever hears one hears it.
-func readFigures(ctx context.Context, s *sqlite.Store) (studyFigures, error) {
+func readFigures(ctx context.Context, s *store.Store) (studyFigures, error) {
 	f := studyFigures{jitter: map[string]jitter.Channel{}, intact: map[string]bool{}}
 	chains, err := s.Chains(ctx)
 	if err != nil {
@@ -73,7 +73,7 @@ func orNaN(v *float64) float64 {
 	return *v
 }
 
-func (f studyFigures) add(chain string, figures map[link.Metric][]link.Figure, m sqlite.Measurement) error {
+func (f studyFigures) add(chain string, figures map[link.Metric][]link.Figure, m store.Measurement) error {
 	put := func(metric link.Metric, value, limit float64) {
 		figures[metric] = append(figures[metric], link.Figure{Value: value, Limit: limit})
 	}
@@ -174,7 +174,7 @@ func putJitter(put func(link.Metric, float64, float64), c jitter.Channel) {
 
 // preparedErrors returns what matching left between two presentations: the difference of their own errors against the
 // common reference.
-func preparedErrors(a, b sqlite.Presentation) (levelDB, offsetUS float64) {
+func preparedErrors(a, b store.Presentation) (levelDB, offsetUS float64) {
 	type errors struct {
 		LevelErrorDB  float64 `json:"level_error_db"`
 		OffsetErrorUS float64 `json:"offset_error_us"`

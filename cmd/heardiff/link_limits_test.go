@@ -43,7 +43,9 @@ func TestAFigureAtTheSetUpsOwnIsABound(t *testing.T) {
 	}
 }
 
-func sameFigure(a, b link.Figure) bool { return equalOrNaN(a.Value, b.Value) && equalOrNaN(a.Limit, b.Limit) }
+func sameFigure(a, b link.Figure) bool {
+	return equalOrNaN(a.Value, b.Value) && equalOrNaN(a.Limit, b.Limit)
+}
 
 func equalOrNaN(a, b float64) bool { return a == b || math.IsNaN(a) && math.IsNaN(b) }
 

@@ -21,7 +21,7 @@ import (
 	"heardiff/playback/pcm"
 	"heardiff/trials"
 	"heardiff/trials/bundle"
-	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
 )
 
 // listenOptions are the flags of "listen".
@@ -74,7 +74,7 @@ func (a *app) listen(ctx context.Context, o listenOptions) error {
 	}
 	defer s.Close()
 	release, err := s.Lock(ctx, o.listener)
-	if errors.Is(err, sqlite.ErrBusy) {
+	if errors.Is(err, store.ErrBusy) {
 		return failed(exitFailed, err, "finish or close the other one first")
 	}
 	if err != nil {
@@ -92,7 +92,7 @@ func (a *app) listen(ctx context.Context, o listenOptions) error {
 }
 
 // play opens the sound and sits the listener down.
-func (a *app) play(ctx context.Context, s *sqlite.Store, session *trials.Session, o listenOptions) error {
+func (a *app) play(ctx context.Context, s *store.Store, session *trials.Session, o listenOptions) error {
 	set, err := a.loadAudio(ctx, s, session.Plan())
 	if err != nil {
 		return err
@@ -145,7 +145,7 @@ func (a *app) sit(ctx context.Context, b screen.Booth, session *trials.Session, 
 }
 
 // revealed returns the summary of a session that has ended.
-func (a *app) revealed(ctx context.Context, s *sqlite.Store, session *trials.Session) ([]string, error) {
+func (a *app) revealed(ctx context.Context, s *store.Store, session *trials.Session) ([]string, error) {
 	entries, err := s.Entries(ctx, session.ID())
 	if err != nil {
 		return nil, err
@@ -158,7 +158,7 @@ func (a *app) revealed(ctx context.Context, s *sqlite.Store, session *trials.Ses
 }
 
 // findSession resumes the listener's open session on the plan, or begins one.
-func (a *app) findSession(ctx context.Context, s *sqlite.Store, o listenOptions) (*trials.Session, error) {
+func (a *app) findSession(ctx context.Context, s *store.Store, o listenOptions) (*trials.Session, error) {
 	plan, err := s.Plan(ctx, o.plan)
 	if err != nil {
 		return nil, inStudy(err)
@@ -192,7 +192,7 @@ func (a *app) findSession(ctx context.Context, s *sqlite.Store, o listenOptions)
 }
 
 // resume takes up a stored session, or returns nil where it has ended.
-func (a *app) resume(ctx context.Context, s *sqlite.Store, plan trials.Plan, v sqlite.Session) (*trials.Session, error) {
+func (a *app) resume(ctx context.Context, s *store.Store, plan trials.Plan, v store.Session) (*trials.Session, error) {
 	entries, err := s.Entries(ctx, v.ID)
 	if err != nil {
 		return nil, err
@@ -222,7 +222,7 @@ func (a *app) resume(ctx context.Context, s *sqlite.Store, plan trials.Plan, v s
 	return session, nil
 }
 
-func (a *app) begin(ctx context.Context, s *sqlite.Store, plan trials.Plan, listener string) (*trials.Session, error) {
+func (a *app) begin(ctx context.Context, s *store.Store, plan trials.Plan, listener string) (*trials.Session, error) {
 	var seed trials.Seed
 	var id [8]byte
 	if _, err := rand.Read(seed[:]); err != nil {
@@ -240,7 +240,7 @@ func (a *app) begin(ctx context.Context, s *sqlite.Store, plan trials.Plan, list
 		return nil, err
 	}
 	own := bundle.SessionSuffix(site.Public().(ed25519.PublicKey))
-	v := sqlite.Session{ID: hex.EncodeToString(id[:]) + own, Plan: plan.ID, Listener: listener}
+	v := store.Session{ID: hex.EncodeToString(id[:]) + own, Plan: plan.ID, Listener: listener}
 	if v.Sealed, err = key.Seal(seed, v.ID); err != nil {
 		return nil, err
 	}
@@ -254,7 +254,7 @@ func (a *app) begin(ctx context.Context, s *sqlite.Store, plan trials.Plan, list
 }
 
 // escrow seals the seed to the site whose kit the study is; nil in a study of one's own.
-func (a *app) escrow(ctx context.Context, s *sqlite.Store, seed trials.Seed, session string) ([]byte, error) {
+func (a *app) escrow(ctx context.Context, s *store.Store, seed trials.Seed, session string) ([]byte, error) {
 	of, err := s.Study(ctx)
 	if err != nil || len(of.OriginKey) == 0 {
 		return nil, err
@@ -267,7 +267,7 @@ func (a *app) escrow(ctx context.Context, s *sqlite.Store, seed trials.Seed, ses
 }
 
 // loadAudio reads the prepared audio of a plan and checks that it is what the plan was made for.
-func (a *app) loadAudio(ctx context.Context, s *sqlite.Store, p trials.Plan) (*audioSet, error) {
+func (a *app) loadAudio(ctx context.Context, s *store.Store, p trials.Plan) (*audioSet, error) {
 	set := &audioSet{}
 	index := map[string]int{}
 	for _, c := range p.Comparisons {
@@ -309,7 +309,7 @@ func (s *audioSet) pad() {
 	}
 }
 
-func (a *app) loadPresentation(ctx context.Context, s *sqlite.Store, sum string) (pcm.Clip, error) {
+func (a *app) loadPresentation(ctx context.Context, s *store.Store, sum string) (pcm.Clip, error) {
 	p, err := s.PresentationBySHA(ctx, sum)
 	if err != nil {
 		return pcm.Clip{}, inStudy(err)

@@ -214,34 +214,45 @@ func results(t *testing.T) trials.Tally {
 // excerpts sample for sample, and X is what the result says it was.
 func TestOracleAtTheDeviceIsAlwaysRight(t *testing.T) {
 	const n = 6
-	study := listeningStudy(t, "abx", n)
-	s := sit(t, study)
+	s := sit(t, listeningStudy(t, "abx", n))
 	if line := s.line(); !strings.HasPrefix(line, "ready 1 of 6") {
 		t.Fatal(line)
 	}
 	for i := range n {
-		if got := s.hear("a"); got != "left" {
-			t.Fatalf("A played %s", got)
-		}
-		answer := "a"
-		if s.hear("x") == "right" {
-			answer = "b"
-		}
-		s.say("answer "+answer, "asked")
-		s.say("confirm", "saved")
+		s.oracle()
 		if line := s.line(); i < n-1 && !strings.HasPrefix(line, fmt.Sprintf("ready %d of 6", i+2)) {
 			t.Fatal(line)
 		}
 	}
-	for s.out.Scan() {
-	}
-	if code := <-s.ended; code != 0 {
-		t.Errorf("exit %d", code)
-	}
+	s.end()
 	if r := results(t); r.Correct != n || r.Trials != n {
 		t.Errorf("the oracle was right %d times of %d", r.Correct, r.Trials)
 	}
 	command(t, 0, "verify")
+}
+
+// oracle answers one ABX trial by what reaches the device.
+func (s *sitting) oracle() {
+	s.t.Helper()
+	if got := s.hear("a"); got != "left" {
+		s.t.Fatalf("A played %s", got)
+	}
+	answer := "a"
+	if s.hear("x") == "right" {
+		answer = "b"
+	}
+	s.say("answer "+answer, "asked")
+	s.say("confirm", "saved")
+}
+
+// end reads what is left to be said.
+func (s *sitting) end() {
+	s.t.Helper()
+	for s.out.Scan() {
+	}
+	if code := <-s.ended; code != 0 {
+		s.t.Errorf("exit %d", code)
+	}
 }
 
 func TestPairOracleIsAlwaysRight(t *testing.T) {

@@ -6,7 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
 )
 
 func (a *app) listenerCommand() *cobra.Command {
@@ -14,7 +14,7 @@ func (a *app) listenerCommand() *cobra.Command {
 }
 
 func (a *app) listenerAddCommand() *cobra.Command {
-	l := sqlite.Listener{}
+	l := store.Listener{}
 	var years float64
 	c := &cobra.Command{
 		Use:   "add ID [--group GROUP] [--years N] …",
@@ -45,7 +45,7 @@ func (a *app) listenerAddCommand() *cobra.Command {
 	return c
 }
 
-func (a *app) addListener(c *cobra.Command, l sqlite.Listener) error {
+func (a *app) addListener(c *cobra.Command, l store.Listener) error {
 	if err := checkName("listener", l.ID); err != nil {
 		return err
 	}
@@ -76,8 +76,8 @@ func (a *app) listenerListCommand() *cobra.Command {
 				return err
 			}
 			result := struct {
-				Schema    string            `json:"schema"`
-				Listeners []sqlite.Listener `json:"listeners"`
+				Schema    string           `json:"schema"`
+				Listeners []store.Listener `json:"listeners"`
 			}{"heardiff.listeners/1", all}
 			return a.print(result, func(w io.Writer) {
 				t := newTable("listener", "group", "years", "transducer", "room", "")

@@ -14,14 +14,14 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
 )
 
 // entered is what "measure enter" prints.
 type entered struct {
-	Schema  string           `json:"schema"`
-	Chain   string           `json:"chain"`
-	Figures []sqlite.Entered `json:"figures"`
+	Schema  string          `json:"schema"`
+	Chain   string          `json:"chain"`
+	Figures []store.Entered `json:"figures"`
 }
 
 func (a *app) measureEnterCommand() *cobra.Command {
@@ -66,7 +66,7 @@ func (a *app) measureEnter(ctx context.Context, chain, path string) error {
 	return a.print(r, func(w io.Writer) { r.text(w) })
 }
 
-func enteredFile(path string) ([]sqlite.Entered, error) {
+func enteredFile(path string) ([]store.Entered, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, err
@@ -93,7 +93,7 @@ const (
 
 // parseEntered reads figures from CSV with a head line that names the columns metric, value, unit, limit and source in
 // any order. Errors name the line.
-func parseEntered(r io.Reader) ([]sqlite.Entered, error) {
+func parseEntered(r io.Reader) ([]store.Entered, error) {
 	in := csv.NewReader(r)
 	in.TrimLeadingSpace = true
 	head, err := in.Read()
@@ -107,7 +107,7 @@ func parseEntered(r io.Reader) ([]sqlite.Entered, error) {
 	if err != nil {
 		return nil, err
 	}
-	var list []sqlite.Entered
+	var list []store.Entered
 	for {
 		row, err := in.Read()
 		if errors.Is(err, io.EOF) {
@@ -121,7 +121,7 @@ func parseEntered(r io.Reader) ([]sqlite.Entered, error) {
 		if err != nil {
 			return nil, fmt.Errorf("line %d: %w", line, err)
 		}
-		if slices.ContainsFunc(list, func(o sqlite.Entered) bool { return o.Metric == f.Metric && o.Source == f.Source }) {
+		if slices.ContainsFunc(list, func(o store.Entered) bool { return o.Metric == f.Metric && o.Source == f.Source }) {
 			return nil, fmt.Errorf("line %d: %s of %q stands there twice", line, f.Metric, f.Source)
 		}
 		if list = append(list, f); len(list) > mostEntered {
@@ -152,9 +152,9 @@ func enteredColumns(head []string) (map[string]int, error) {
 	return column, nil
 }
 
-func enteredFigure(row []string, column map[string]int) (sqlite.Entered, error) {
+func enteredFigure(row []string, column map[string]int) (store.Entered, error) {
 	cell := func(name string) string { return strings.TrimSpace(row[column[name]]) }
-	f := sqlite.Entered{Metric: cell("metric"), Unit: cell("unit"), Source: cell("source")}
+	f := store.Entered{Metric: cell("metric"), Unit: cell("unit"), Source: cell("source")}
 	for _, name := range []string{"metric", "unit", "source"} {
 		text := cell(name)
 		if text == "" && name != "unit" {

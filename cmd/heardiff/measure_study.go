@@ -7,7 +7,7 @@ import (
 	"slices"
 
 	"heardiff/cmd/heardiff/internal/wire"
-	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
 )
 
 // studyMeasured is what "measure" prints in a study.
@@ -57,16 +57,16 @@ func (a *app) measureStudy(ctx context.Context, again bool) error {
 // studyMeter measures captures of a study against the recording set-up's own.
 type studyMeter struct {
 	app      *app
-	store    *sqlite.Store
+	store    *store.Store
 	kinds    map[string]studyKind
-	captures []sqlite.Capture
+	captures []store.Capture
 	floors   map[string]int  // the latest capture of each kind of a floor chain
 	results  map[int][]byte  // stored, by capture
 	isFloor  map[string]bool // chains
 	warnings []string
 }
 
-func newStudyMeter(ctx context.Context, a *app, s *sqlite.Store) (*studyMeter, error) {
+func newStudyMeter(ctx context.Context, a *app, s *store.Store) (*studyMeter, error) {
 	m := &studyMeter{app: a, store: s, kinds: studyKinds(), floors: map[string]int{}, results: map[int][]byte{}, isFloor: map[string]bool{}}
 	chains, err := s.Chains(ctx)
 	if err != nil {
@@ -94,8 +94,8 @@ func newStudyMeter(ctx context.Context, a *app, s *sqlite.Store) (*studyMeter, e
 }
 
 // due returns the captures of test signals to be measured, those of floor chains first: the others need them.
-func (m *studyMeter) due(again bool) []sqlite.Capture {
-	var floors, others []sqlite.Capture
+func (m *studyMeter) due(again bool) []store.Capture {
+	var floors, others []store.Capture
 	for _, c := range m.captures {
 		_, done := m.results[c.ID]
 		// Integrity was told when the capture came, beside the file that was sent.
@@ -112,14 +112,14 @@ func (m *studyMeter) due(again bool) []sqlite.Capture {
 }
 
 // late returns a warning where a floor comes after captures that have been measured without it.
-func (m *studyMeter) late(due []sqlite.Capture) []string {
+func (m *studyMeter) late(due []store.Capture) []string {
 	count := 0
 	for _, f := range due {
 		if !m.isFloor[f.Chain] || m.floors[f.Kind] != f.ID {
 			continue
 		}
 		for _, c := range m.captures {
-			measured := m.results[c.ID] != nil && !slices.ContainsFunc(due, func(d sqlite.Capture) bool { return d.ID == c.ID })
+			measured := m.results[c.ID] != nil && !slices.ContainsFunc(due, func(d store.Capture) bool { return d.ID == c.ID })
 			if c.Kind == f.Kind && measured && !m.isFloor[c.Chain] {
 				count++
 			}
@@ -132,7 +132,7 @@ func (m *studyMeter) late(due []sqlite.Capture) []string {
 }
 
 // capture measures one capture and keeps the result.
-func (m *studyMeter) capture(ctx context.Context, c sqlite.Capture) (measuredCapture, error) {
+func (m *studyMeter) capture(ctx context.Context, c store.Capture) (measuredCapture, error) {
 	one := measuredCapture{Capture: c.ID, Chain: c.Chain, Kind: c.Kind}
 	kind, ok := m.kinds[c.Kind]
 	if !ok {
@@ -166,7 +166,7 @@ func (m *studyMeter) capture(ctx context.Context, c sqlite.Capture) (measuredCap
 		return one, err
 	}
 	m.results[c.ID] = data
-	return one, m.store.SaveMeasurement(ctx, sqlite.Measurement{Capture: c.ID, Kind: c.Kind, Result: data})
+	return one, m.store.SaveMeasurement(ctx, store.Measurement{Capture: c.ID, Kind: c.Kind, Result: data})
 }
 
 func (r studyMeasured) text(w io.Writer) {

@@ -10,7 +10,7 @@ import (
 
 	"heardiff/stats"
 	"heardiff/trials"
-	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
 )
 
 func (a *app) planCommand() *cobra.Command {
@@ -145,7 +145,7 @@ func (o planOptions) plan() (trials.Plan, error) {
 }
 
 // comparisons finds the prepared audio of all that is asked about, controls and practice included.
-func (o planOptions) comparisons(ctx context.Context, s *sqlite.Store) ([]trials.Comparison, error) {
+func (o planOptions) comparisons(ctx context.Context, s *store.Store) ([]trials.Comparison, error) {
 	excerpts, err := s.Excerpts(ctx)
 	if err != nil {
 		return nil, err
@@ -168,7 +168,7 @@ func (o planOptions) comparisons(ctx context.Context, s *sqlite.Store) ([]trials
 }
 
 // compareChains finds the excerpt, by name or because it is the only one, that holds both chains.
-func compareChains(excerpts []sqlite.Excerpt, chainA, chainB, name string) (trials.Comparison, error) {
+func compareChains(excerpts []store.Excerpt, chainA, chainB, name string) (trials.Comparison, error) {
 	var found []trials.Comparison
 	for _, e := range excerpts {
 		if name != "" && e.Name != name {
@@ -195,17 +195,17 @@ func compareChains(excerpts []sqlite.Excerpt, chainA, chainB, name string) (tria
 	return trials.Comparison{}, misusedf("%d excerpts hold both %q and %q: choose one with --excerpt", len(found), chainA, chainB)
 }
 
-func presentation(e sqlite.Excerpt, chain, treatment string) (sqlite.Presentation, bool) {
+func presentation(e store.Excerpt, chain, treatment string) (store.Presentation, bool) {
 	for _, p := range e.Presentations {
 		if p.Chain == chain && p.Treatment == treatment {
 			return p, true
 		}
 	}
-	return sqlite.Presentation{}, false
+	return store.Presentation{}, false
 }
 
 // addControls adds practice and controls, made of the first comparison's reference.
-func (o planOptions) addControls(excerpts []sqlite.Excerpt, all []trials.Comparison) ([]trials.Comparison, error) {
+func (o planOptions) addControls(excerpts []store.Excerpt, all []trials.Comparison) ([]trials.Comparison, error) {
 	first := all[0]
 	base := trials.Comparison{A: first.A, B: first.A, Excerpt: first.Excerpt, AudioA: first.AudioA, AudioB: first.AudioA}
 	if o.practice > 0 || o.positive > 0 {
@@ -232,7 +232,7 @@ func (o planOptions) addControls(excerpts []sqlite.Excerpt, all []trials.Compari
 }
 
 // plainDifference finds the treated presentation that prepare made for controls.
-func plainDifference(excerpts []sqlite.Excerpt, c trials.Comparison) (sqlite.Presentation, error) {
+func plainDifference(excerpts []store.Excerpt, c trials.Comparison) (store.Presentation, error) {
 	for _, e := range excerpts {
 		if e.Name != c.Excerpt {
 			continue
@@ -241,7 +241,7 @@ func plainDifference(excerpts []sqlite.Excerpt, c trials.Comparison) (sqlite.Pre
 			return p, nil
 		}
 	}
-	return sqlite.Presentation{}, rejected(fmt.Errorf("excerpt %q holds no control of chain %q", c.Excerpt, c.A), `prepare the excerpt anew`)
+	return store.Presentation{}, rejected(fmt.Errorf("excerpt %q holds no control of chain %q", c.Excerpt, c.A), `prepare the excerpt anew`)
 }
 
 func (a *app) planShowCommand() *cobra.Command {

@@ -4,12 +4,12 @@ import (
 	"context"
 
 	"heardiff/trials"
-	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
 )
 
 // comparisonByHand is the one comparison of a plan in which a helper connects the chains. There is no excerpt, and no
 // practice or positive control: the helper has nothing that differs plainly.
-func (o planOptions) comparisonByHand(ctx context.Context, s *sqlite.Store) ([]trials.Comparison, error) {
+func (o planOptions) comparisonByHand(ctx context.Context, s *store.Store) ([]trials.Comparison, error) {
 	if o.practice > 0 || o.positive > 0 || len(o.also) > 0 || o.excerpt != "" {
 		return nil, misusedf("--by-hand takes no --excerpt, --also, --practice or --positive")
 	}

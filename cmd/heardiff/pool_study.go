@@ -9,7 +9,7 @@ import (
 
 	"heardiff/stats"
 	"heardiff/trials"
-	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
 )
 
 // studyListeners returns the scored ABX counts of every session that has ended, those given up included, for one
@@ -79,7 +79,7 @@ func siteName(fingerprint string) string {
 	return fingerprint
 }
 
-func revealStored(ctx context.Context, s *sqlite.Store, v sqlite.Session) (trials.Result, error) {
+func revealStored(ctx context.Context, s *store.Store, v store.Session) (trials.Result, error) {
 	p, err := s.Plan(ctx, v.Plan)
 	if err != nil {
 		return trials.Result{}, err

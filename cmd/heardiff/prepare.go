@@ -17,7 +17,7 @@ import (
 	"heardiff/measure/match"
 	"heardiff/playback/pcm"
 	"heardiff/playback/wav"
-	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
 )
 
 // controlTreatment names the plain difference that practice and positive controls use.
@@ -132,7 +132,7 @@ func parseExcerpt(text string) (match.Excerpt, error) {
 }
 
 // musicCaptures returns the latest music capture of each source chain.
-func musicCaptures(ctx context.Context, s *sqlite.Store, music string) ([]sqlite.Capture, error) {
+func musicCaptures(ctx context.Context, s *store.Store, music string) ([]store.Capture, error) {
 	all, err := s.Captures(ctx)
 	if err != nil {
 		return nil, err
@@ -142,9 +142,9 @@ func musicCaptures(ctx context.Context, s *sqlite.Store, music string) ([]sqlite
 		return nil, err
 	}
 	pieces := map[string]bool{}
-	var found []sqlite.Capture
+	var found []store.Capture
 	for _, chain := range chains {
-		var latest *sqlite.Capture
+		var latest *store.Capture
 		for i, c := range all {
 			if c.Chain == chain.Name && c.Kind == "music" && chain.Role == "source" && (music == "" || c.Music == music) {
 				latest = &all[i]
@@ -165,7 +165,7 @@ func musicCaptures(ctx context.Context, s *sqlite.Store, music string) ([]sqlite
 	return found, nil
 }
 
-func (a *app) match(s *sqlite.Store, captures []sqlite.Capture, cut match.Excerpt) (match.Prepared, error) {
+func (a *app) match(s *store.Store, captures []store.Capture, cut match.Excerpt) (match.Prepared, error) {
 	var readers []pcm.Reader
 	for _, c := range captures {
 		f, err := a.open(s.Path(c.Path))
@@ -185,7 +185,7 @@ func (a *app) match(s *sqlite.Store, captures []sqlite.Capture, cut match.Excerp
 	return p, err
 }
 
-func captureNames(captures []sqlite.Capture) string {
+func captureNames(captures []store.Capture) string {
 	var names []string
 	for _, c := range captures {
 		names = append(names, c.Chain)
@@ -195,7 +195,7 @@ func captureNames(captures []sqlite.Capture) string {
 
 // keepExcerpt writes the presentations and records them. Until all is well they stand in a folder of their own,
 // which is removed where anything fails.
-func (a *app) keepExcerpt(ctx context.Context, s *sqlite.Store, name string, captures []sqlite.Capture, p match.Prepared) (preparedExcerpt, error) {
+func (a *app) keepExcerpt(ctx context.Context, s *store.Store, name string, captures []store.Capture, p match.Prepared) (preparedExcerpt, error) {
 	e := preparedExcerpt{Excerpt: name, Music: captures[0].Music, StartS: p.StartS, Seconds: p.Seconds, RateHz: int(p.Rate), NullDB: p.NullDB, LoopFrames: p.LoopFrames}
 	if err := os.MkdirAll(s.Path("audio/excerpts"), 0o755); err != nil {
 		return e, fmt.Errorf("make the excerpt's folder: %w", err)
@@ -205,7 +205,7 @@ func (a *app) keepExcerpt(ctx context.Context, s *sqlite.Store, name string, cap
 		return e, fmt.Errorf("make the excerpt's folder: %w", err)
 	}
 	defer os.RemoveAll(temporary)
-	stored := sqlite.Excerpt{Name: name, Music: e.Music, StartS: p.StartS, Seconds: p.Seconds, RateHz: e.RateHz}
+	stored := store.Excerpt{Name: name, Music: e.Music, StartS: p.StartS, Seconds: p.Seconds, RateHz: e.RateHz}
 	for i, v := range p.Presentations {
 		one, err := writePresentation(temporary, name, captures[i].Chain, v)
 		if err != nil {
@@ -230,7 +230,7 @@ func (a *app) keepExcerpt(ctx context.Context, s *sqlite.Store, name string, cap
 }
 
 // commitExcerpt moves the folder into place and records it; both or neither.
-func commitExcerpt(ctx context.Context, s *sqlite.Store, temporary string, e sqlite.Excerpt) error {
+func commitExcerpt(ctx context.Context, s *store.Store, temporary string, e store.Excerpt) error {
 	final := s.Path("audio/excerpts/" + e.Name)
 	if _, err := os.Stat(final); err == nil {
 		return rejected(fmt.Errorf("excerpt %q: already in the study", e.Name), "give another one a name of its own: --name NAME")
@@ -253,13 +253,13 @@ func writePresentation(dir, excerpt, chain string, v match.Presentation) (prepar
 	return preparedPresentation{Chain: chain, Path: "audio/excerpts/" + excerpt + "/" + file, Presentation: v, SHA256: sum}, err
 }
 
-func storedPresentation(p preparedPresentation, treatment string, dose float64) (sqlite.Presentation, error) {
+func storedPresentation(p preparedPresentation, treatment string, dose float64) (store.Presentation, error) {
 	result, err := wire.Marshal(p)
-	return sqlite.Presentation{Chain: p.Chain, Treatment: treatment, Dose: dose, Path: p.Path, SHA256: p.SHA256, Result: result}, err
+	return store.Presentation{Chain: p.Chain, Treatment: treatment, Dose: dose, Path: p.Path, SHA256: p.SHA256, Result: result}, err
 }
 
 // writeControl writes the plain difference: the same samples, softer.
-func writeControl(dir, excerpt, chain string, v match.Presentation) (sqlite.Presentation, error) {
+func writeControl(dir, excerpt, chain string, v match.Presentation) (store.Presentation, error) {
 	soft := pcm.NewClip(v.Clip.Rate, len(v.Clip.Channels), 0)
 	_, err := impair.Apply(v.Clip, impair.Dose{GainDB: controlDB}, func(block [][]float64) error {
 		for c, ch := range block {
@@ -268,12 +268,12 @@ func writeControl(dir, excerpt, chain string, v match.Presentation) (sqlite.Pres
 		return nil
 	})
 	if err != nil {
-		return sqlite.Presentation{}, err
+		return store.Presentation{}, err
 	}
 	file := chain + "-softer.wav"
 	sum, err := writeClip(filepath.Join(dir, file), soft)
 	if err != nil {
-		return sqlite.Presentation{}, err
+		return store.Presentation{}, err
 	}
 	v.LevelErrorDB, v.GainDB = controlDB, v.GainDB+controlDB
 	return storedPresentation(preparedPresentation{Chain: chain, Path: "audio/excerpts/" + excerpt + "/" + file, Presentation: v, SHA256: sum}, controlTreatment, controlDB)

@@ -12,7 +12,7 @@ import (
 
 	"heardiff/stats"
 	"heardiff/trials"
-	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
 )
 
 func (a *app) resultsCommand() *cobra.Command {
@@ -111,7 +111,7 @@ type comparisonReport struct {
 	sequential bool
 }
 
-func studyResults(ctx context.Context, s *sqlite.Store, only []string) (resultsReport, error) {
+func studyResults(ctx context.Context, s *store.Store, only []string) (resultsReport, error) {
 	r := resultsReport{Schema: "heardiff.results/1"}
 	sessions, err := s.Sessions(ctx)
 	if err != nil {
@@ -135,7 +135,7 @@ func studyResults(ctx context.Context, s *sqlite.Store, only []string) (resultsR
 
 // reportSession reads one session. What is wrong with its record becomes its Problem, so that one broken session
 // hides no other.
-func reportSession(ctx context.Context, s *sqlite.Store, v sqlite.Session) (sessionReport, error) {
+func reportSession(ctx context.Context, s *store.Store, v store.Session) (sessionReport, error) {
 	r := sessionReport{Session: v.ID, Plan: v.Plan, Listener: v.Listener, State: "running"}
 	listener, err := s.Listener(ctx, v.Listener)
 	if err != nil {

@@ -17,6 +17,7 @@ import (
 	"heardiff/stats"
 	"heardiff/trials"
 	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
 )
 
 // playedStudy makes a study with two sessions of an ABX plan: one whose listener always answers X is A, and one
@@ -30,13 +31,13 @@ func playedStudy(t *testing.T, order trials.Order) string {
 	}
 	defer s.Close()
 	plan := trials.Plan{ID: "1", Design: trials.ABX, Alpha: 0.05, SmallestEffect: 0.5, Order: order}
-	excerpt := sqlite.Excerpt{Name: "opening", Music: "study", Seconds: 1, RateHz: 48000, Result: []byte("{}")}
+	excerpt := store.Excerpt{Name: "opening", Music: "study", Seconds: 1, RateHz: 48000, Result: []byte("{}")}
 	c := trials.Comparison{Name: "plain – long", A: "plain", B: "long", Excerpt: "opening", Trials: 16}
 	for i, chain := range []string{"plain", "long"} {
-		must(t, s.AddChain(ctx, sqlite.Chain{Name: chain, Role: "source"}))
+		must(t, s.AddChain(ctx, store.Chain{Name: chain, Role: "source"}))
 		content := []byte("not really audio: " + chain)
 		sum := sha256.Sum256(content)
-		p := sqlite.Presentation{Chain: chain, Path: "audio/" + chain + ".wav", SHA256: hex.EncodeToString(sum[:]), Result: []byte("{}")}
+		p := store.Presentation{Chain: chain, Path: "audio/" + chain + ".wav", SHA256: hex.EncodeToString(sum[:]), Result: []byte("{}")}
 		must(t, os.WriteFile(s.Path(p.Path), content, 0o644))
 		excerpt.Presentations = append(excerpt.Presentations, p)
 		*[]*string{&c.AudioA, &c.AudioB}[i] = p.SHA256
@@ -44,19 +45,19 @@ func playedStudy(t *testing.T, order trials.Order) string {
 	must(t, s.SaveExcerpt(ctx, excerpt))
 	plan.Comparisons = []trials.Comparison{c}
 	must(t, s.AddPlan(ctx, plan))
-	must(t, s.AddListener(ctx, sqlite.Listener{ID: "ear", Simulated: true}))
+	must(t, s.AddListener(ctx, store.Listener{ID: "ear", Simulated: true}))
 	play(t, s, "whole", plan, 16)
 	play(t, s, "begun", plan, 1)
 	return dir
 }
 
 // play begins a session and answers "X is A" n times.
-func play(t *testing.T, s *sqlite.Store, id string, p trials.Plan, n int) {
+func play(t *testing.T, s *store.Store, id string, p trials.Plan, n int) {
 	t.Helper()
 	ctx, seed := context.Background(), trials.Seed{1, 2, 3}
 	sealed, err := trials.Key{}.Seal(seed, id)
 	must(t, err)
-	must(t, s.AddSession(ctx, sqlite.Session{ID: id, Plan: p.ID, Listener: "ear", Sealed: sealed}))
+	must(t, s.AddSession(ctx, store.Session{ID: id, Plan: p.ID, Listener: "ear", Sealed: sealed}))
 	session, err := trials.Begin(id, p, seed, s.Journal(ctx), time.Now)
 	must(t, err)
 	must(t, session.Open(""))

@@ -8,7 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
 )
 
 func (a *app) studyCommand() *cobra.Command {
@@ -26,8 +26,8 @@ func (a *app) studyNewCommand() *cobra.Command {
 			if title == "" {
 				return misusedf("a title is wanted: --title %q", "what the study asks")
 			}
-			s, err := sqlite.Create(c.Context(), args[0], title, a.now)
-			if errors.Is(err, sqlite.ErrExists) {
+			s, err := a.createStudy(c.Context(), args[0], store.Study{Title: title})
+			if errors.Is(err, store.ErrExists) {
 				return rejected(err, "choose another folder; a study is never written over")
 			}
 			if err != nil {
@@ -68,25 +68,16 @@ func (a *app) studyFolder() string {
 	return "."
 }
 
-// openStudy opens the study the command line means; what is no study is rejected.
-func (a *app) openStudy(ctx context.Context) (*sqlite.Store, error) {
-	s, err := sqlite.Open(ctx, a.studyFolder(), a.now)
-	if errors.Is(err, sqlite.ErrNotStudy) {
-		return nil, rejected(err, `go to the study's folder, name it with --study DIR, or make one with "heardiff study new DIR --title T"`)
-	}
-	return s, err
-}
-
 // studyContents is what "study show" tells.
 type studyContents struct {
 	Schema string `json:"schema"`
-	sqlite.Study
-	Chains    []sqlite.Chain    `json:"chains"`
-	Captures  []sqlite.Capture  `json:"captures"`
-	Excerpts  []excerptName     `json:"excerpts"`
-	Plans     []string          `json:"plans"`
-	Listeners []sqlite.Listener `json:"listeners"`
-	Sessions  int               `json:"sessions"`
+	store.Study
+	Chains    []store.Chain    `json:"chains"`
+	Captures  []store.Capture  `json:"captures"`
+	Excerpts  []excerptName    `json:"excerpts"`
+	Plans     []string         `json:"plans"`
+	Listeners []store.Listener `json:"listeners"`
+	Sessions  int              `json:"sessions"`
 }
 
 type excerptName struct {
@@ -96,7 +87,7 @@ type excerptName struct {
 	Seconds float64 `json:"seconds"`
 }
 
-func (a *app) showStudy(ctx context.Context, s *sqlite.Store) error {
+func (a *app) showStudy(ctx context.Context, s *store.Store) error {
 	v, err := contents(ctx, s)
 	if err != nil {
 		return err
@@ -104,7 +95,7 @@ func (a *app) showStudy(ctx context.Context, s *sqlite.Store) error {
 	return a.print(v, func(w io.Writer) { v.text(w) })
 }
 
-func contents(ctx context.Context, s *sqlite.Store) (v studyContents, err error) {
+func contents(ctx context.Context, s *store.Store) (v studyContents, err error) {
 	v.Schema = "heardiff.study/1"
 	if v.Study, err = s.Study(ctx); err != nil {
 		return v, err

@@ -15,7 +15,7 @@ import (
 
 	"heardiff/trials"
 	"heardiff/trials/link"
-	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
 )
 
 // sheet is one tidy table: a row an observation, a column a variable, NA where there is none.
@@ -29,7 +29,7 @@ type sheet struct {
 type column struct{ name, unit, means string }
 
 // exportTables writes the study's tables and their dictionary into dir, all or none.
-func (a *app) exportTables(ctx context.Context, s *sqlite.Store, dir string) error {
+func (a *app) exportTables(ctx context.Context, s *store.Store, dir string) error {
 	sessions, err := sessionSheets(ctx, s)
 	if err != nil {
 		return err
@@ -124,7 +124,7 @@ func (t *sheet) add(values ...any) {
 }
 
 // sessionSheets returns a row a session, and a row a trial of those that have ended.
-func sessionSheets(ctx context.Context, s *sqlite.Store) ([]sheet, error) {
+func sessionSheets(ctx context.Context, s *store.Store) ([]sheet, error) {
 	all := sheet{name: "sessions.csv", columns: []column{
 		{"session", "", "id of the session"}, {"site", "", "fingerprint of the site where it was run, NA: here"},
 		{"plan", "", "plan worked through"}, {"listener", "", "pseudonym"}, {"group", "", "the listener's group"},
@@ -150,7 +150,7 @@ func sessionSheets(ctx context.Context, s *sqlite.Store) ([]sheet, error) {
 	return []sheet{all, each}, nil
 }
 
-func addSession(ctx context.Context, s *sqlite.Store, v sqlite.Session, all, each *sheet) error {
+func addSession(ctx context.Context, s *store.Store, v store.Session, all, each *sheet) error {
 	r, err := revealStored(ctx, s, v)
 	if errors.Is(err, trials.ErrBlind) {
 		return nil // nothing of a running session leaves the study

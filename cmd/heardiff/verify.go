@@ -10,7 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"heardiff/trials"
-	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
 )
 
 func (a *app) verifyCommand() *cobra.Command {
@@ -70,7 +70,7 @@ type verifiedSession struct {
 	Problem    string `json:"problem,omitempty"`
 }
 
-func (a *app) verify(ctx context.Context, s *sqlite.Store) (verifyReport, error) {
+func (a *app) verify(ctx context.Context, s *store.Store) (verifyReport, error) {
 	r := verifyReport{Schema: "heardiff.verify/1"}
 	if err := r.checkFiles(ctx, s, a.progress("read the audio again")); err != nil {
 		return r, err
@@ -101,7 +101,7 @@ func (a *app) verify(ctx context.Context, s *sqlite.Store) (verifyReport, error)
 // recordedFile is a file of the study and the hash it must have.
 type recordedFile struct{ path, sum string }
 
-func recordedFiles(ctx context.Context, s *sqlite.Store) ([]recordedFile, error) {
+func recordedFiles(ctx context.Context, s *store.Store) ([]recordedFile, error) {
 	var all []recordedFile
 	captures, err := s.Captures(ctx)
 	if err != nil {
@@ -122,7 +122,7 @@ func recordedFiles(ctx context.Context, s *sqlite.Store) ([]recordedFile, error)
 	return all, nil
 }
 
-func (r *verifyReport) checkFiles(ctx context.Context, s *sqlite.Store, progress func(float64)) error {
+func (r *verifyReport) checkFiles(ctx context.Context, s *store.Store, progress func(float64)) error {
 	files, err := recordedFiles(ctx, s)
 	if err != nil {
 		return err
@@ -147,7 +147,7 @@ func (r *verifyReport) checkFiles(ctx context.Context, s *sqlite.Store, progress
 	return nil
 }
 
-func verifySession(ctx context.Context, s *sqlite.Store, v sqlite.Session) (verifiedSession, error) {
+func verifySession(ctx context.Context, s *store.Store, v store.Session) (verifiedSession, error) {
 	r := verifiedSession{Session: v.ID, Plan: v.Plan, State: "running"}
 	plan, err := s.Plan(ctx, v.Plan)
 	if err != nil {

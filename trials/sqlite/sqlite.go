@@ -83,9 +83,9 @@ type database struct{ dir string }
 
 func (database) Migrations() ([]string, error) { return store.ReadMigrations(migrations, "migration") }
 
-func (database) Version(ctx context.Context, db *sql.DB) (int, error) {
+func (database) Version(ctx context.Context, q store.Querier) (int, error) {
 	var n int
-	err := db.QueryRowContext(ctx, `PRAGMA user_version`).Scan(&n)
+	err := q.QueryRowContext(ctx, `PRAGMA user_version`).Scan(&n)
 	return n, err
 }
 

@@ -13,10 +13,12 @@ import (
 
 	"heardiff/trials"
 	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
+	"heardiff/trials/store/storetest"
 )
 
 // runningStudy leaves a session in its middle, under a clock that stands still, and returns the study's folder.
-func runningStudy(t *testing.T, seed trials.Seed) *sqlite.Store {
+func runningStudy(t *testing.T, seed trials.Seed) *store.Store {
 	t.Helper()
 	ctx, at := context.Background(), time.Date(2030, 1, 2, 3, 4, 5, 123456789, time.UTC)
 	s, err := sqlite.Create(ctx, filepath.Join(t.TempDir(), "study"), "invented for a test", func() time.Time { return at })
@@ -29,19 +31,19 @@ func runningStudy(t *testing.T, seed trials.Seed) *sqlite.Store {
 		t.Fatal(err)
 	}
 	for _, err := range []error{
-		s.AddPlan(ctx, plan(40)), s.AddListener(ctx, sqlite.Listener{ID: "L1"}),
-		s.AddSession(ctx, sqlite.Session{ID: "s1", Plan: "1", Listener: "L1", Sealed: sealed}),
+		s.AddPlan(ctx, storetest.Plan(40)), s.AddListener(ctx, store.Listener{ID: "L1"}),
+		s.AddSession(ctx, store.Session{ID: "s1", Plan: "1", Listener: "L1", Sealed: sealed}),
 	} {
 		if err != nil {
 			t.Fatal(err)
 		}
 	}
-	session, err := trials.Begin("s1", plan(40), seed, s.Journal(ctx), func() time.Time { return at })
+	session, err := trials.Begin("s1", storetest.Plan(40), seed, s.Journal(ctx), func() time.Time { return at })
 	if err != nil {
 		t.Fatal(err)
 	}
 	for range 20 {
-		answer(t, session)
+		storetest.Answer(t, session)
 	}
 	return s
 }

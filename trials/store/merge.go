@@ -92,13 +92,13 @@ func (s *Store) mergePlans(ctx context.Context, tx *sql.Tx, plans []trials.Plan,
 		if err := json.Unmarshal([]byte(body), &p); err != nil {
 			return nil, err
 		}
-		ids[planHash(p)], taken[id] = id, true
+		ids[PlanHash(p)], taken[id] = id, true
 	}
 	if err := rows.Err(); err != nil {
 		return nil, err
 	}
 	for _, p := range plans {
-		hash := planHash(p)
+		hash := PlanHash(p)
 		if ids[hash] != "" {
 			continue
 		}
@@ -117,7 +117,8 @@ func (s *Store) mergePlans(ctx context.Context, tx *sql.Tx, plans []trials.Plan,
 	return ids, nil
 }
 
-func planHash(p trials.Plan) string {
+// PlanHash returns the hash by which MergeSession names its plan, in hexadecimal.
+func PlanHash(p trials.Plan) string {
 	h := p.Hash()
 	return hex.EncodeToString(h[:])
 }

@@ -33,6 +33,10 @@ func (s *Store) migrate(ctx context.Context) error {
 
 func (s *Store) step(ctx context.Context, text string, have int) error {
 	return s.within(ctx, func(tx *sql.Tx) error {
+		// Another process may have taken this step while this one waited.
+		if now, err := s.database.Version(ctx, tx); err != nil || now != have {
+			return err
+		}
 		if _, err := tx.ExecContext(ctx, text); err != nil {
 			return err
 		}

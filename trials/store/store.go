@@ -51,7 +51,7 @@ type Database interface {
 	// Migrations returns the steps that make the schema, in order. One that was merged is never edited.
 	Migrations() ([]string, error)
 	// Version returns how many of them were applied.
-	Version(ctx context.Context, db *sql.DB) (int, error)
+	Version(ctx context.Context, q Querier) (int, error)
 	// SetVersion notes that the first n of them were applied.
 	SetVersion(ctx context.Context, tx *sql.Tx, n int) error
 	// Alone makes tx the only transaction of this kind on the study until it ends; others wait.
@@ -66,6 +66,11 @@ type Database interface {
 	Lock(ctx context.Context, db *sql.DB, listener string) (release func() error, err error)
 	// Discard removes the whole record.
 	Discard(ctx context.Context, db *sql.DB) error
+}
+
+// Querier asks for one row: a database or a transaction.
+type Querier interface {
+	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
 }
 
 // Study says what a study is.

@@ -1,11 +1,8 @@
-//go:build unix
-
-package sqlite_test
+package storetest
 
 import (
 	"bufio"
 	"context"
-	"flag"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -15,30 +12,29 @@ import (
 	"time"
 
 	"heardiff/trials"
-	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
 )
-
-var full = flag.Bool("full", false, "run the whole grids")
 
 // childEnv tells the test binary to be the process that is killed.
 const childEnv = "HEARDIFF_TEST_CHILD_STUDY"
 
-func TestMain(m *testing.M) {
-	flag.Parse()
-	if dir := os.Getenv(childEnv); dir != "" {
-		if err := answerForEver(dir); err != nil {
-			fmt.Fprintln(os.Stderr, err)
-			os.Exit(1)
-		}
-		return
+// Main is the body of a TestMain: it runs the tests, or, as the process that is killed, answers for ever.
+func Main(m *testing.M, open func(ctx context.Context, dir string) (*store.Store, error)) int {
+	dir := os.Getenv(childEnv)
+	if dir == "" {
+		return m.Run()
 	}
-	os.Exit(m.Run())
+	if err := answerForEver(dir, open); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		return 1
+	}
+	return 0
 }
 
 // answerForEver answers trial after trial and says each number once it is kept.
-func answerForEver(dir string) error {
+func answerForEver(dir string, open func(ctx context.Context, dir string) (*store.Store, error)) error {
 	ctx := context.Background()
-	s, err := sqlite.Open(ctx, dir, time.Now)
+	s, err := open(ctx, dir)
 	if err != nil {
 		return err
 	}
@@ -46,7 +42,7 @@ func answerForEver(dir string) error {
 	if err != nil {
 		return err
 	}
-	session, err := trials.Resume(plan(trials.MaxTrials), trials.Seed{1}, entries, s.Journal(ctx), time.Now)
+	session, err := trials.Resume(Plan(trials.MaxTrials), trials.Seed{1}, entries, s.Journal(ctx), time.Now)
 	if err != nil {
 		return err
 	}
@@ -67,13 +63,10 @@ func answerForEver(dir string) error {
 // A process is killed at random moments while it writes answers; each time the study must hold every answer that
 // was acknowledged, in an unbroken chain, and the session must come back at the trial after the last one kept.
 // This tests the death of the process: the page cache survives it, so it says nothing of a power failure.
-func TestNoAcknowledgedAnswerIsLostToKill(t *testing.T) {
-	rounds := 25
-	if *full {
-		rounds = 300
-	}
-	s := newStudy(t)
-	withSession(t, s, trials.MaxTrials)
+func survivesKill(t *testing.T, b Backend) {
+	rounds := b.Kills
+	s := b.New(t, time.Now)
+	WithSession(t, s, trials.MaxTrials)
 	if err := s.Close(); err != nil {
 		t.Fatal(err)
 	}
@@ -81,7 +74,7 @@ func TestNoAcknowledgedAnswerIsLostToKill(t *testing.T) {
 	total := 0
 	for round := range rounds {
 		acknowledged := killChild(t, s.Dir(), time.Duration(10+random.IntN(90))*time.Millisecond)
-		checkAfterKill(t, s.Dir(), round, acknowledged)
+		checkAfterKill(t, b, s.Dir(), round, acknowledged)
 		total = max(total, acknowledged)
 	}
 	if total < rounds {
@@ -109,10 +102,10 @@ func killChild(t *testing.T, dir string, after time.Duration) int {
 	return last
 }
 
-func checkAfterKill(t *testing.T, dir string, round, acknowledged int) {
+func checkAfterKill(t *testing.T, b Backend, dir string, round, acknowledged int) {
 	t.Helper()
 	ctx := context.Background()
-	s, err := sqlite.Open(ctx, dir, time.Now)
+	s, err := b.Open(ctx, dir)
 	if err != nil {
 		t.Fatalf("round %d: %v", round, err)
 	}
@@ -121,7 +114,7 @@ func checkAfterKill(t *testing.T, dir string, round, acknowledged int) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	session, err := trials.Resume(plan(trials.MaxTrials), trials.Seed{1}, entries, s.Journal(ctx), time.Now)
+	session, err := trials.Resume(Plan(trials.MaxTrials), trials.Seed{1}, entries, s.Journal(ctx), time.Now)
 	if err != nil {
 		t.Fatalf("round %d: %v", round, err)
 	}

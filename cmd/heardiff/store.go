@@ -1,0 +1,90 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"heardiff/trials/postgres"
+	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
+)
+
+// storeEnv names the PostgreSQL server on which new studies are kept, and those that were made there.
+const storeEnv = "HEARDIFF_STORE"
+
+// holdsStudy reports whether the folder is a study's, wherever its record is kept.
+func holdsStudy(dir string) bool {
+	return isFile(filepath.Join(dir, sqlite.FileName)) || onServer(dir)
+}
+
+// onServer reports whether the record of the folder's study is kept on a server.
+func onServer(dir string) bool { return isFile(filepath.Join(dir, postgres.FileName)) }
+
+func isFile(path string) bool {
+	info, err := os.Stat(path)
+	return err == nil && info.Mode().IsRegular()
+}
+
+// createStudy makes a study in dir: on the server that $HEARDIFF_STORE names, else in a file in the folder.
+func (a *app) createStudy(ctx context.Context, dir string, of store.Study) (*store.Store, error) {
+	if holdsStudy(dir) {
+		return nil, fmt.Errorf("%q: a study is %w", dir, store.ErrExists)
+	}
+	if a.getenv(storeEnv) == "" {
+		return sqlite.CreateAs(ctx, dir, of, a.now)
+	}
+	server, err := a.server()
+	if err != nil {
+		return nil, err
+	}
+	s, err := server.Create(ctx, dir, of, a.now)
+	return s, connecting(err)
+}
+
+// openStudy opens the study the command line means; what is no study is rejected.
+func (a *app) openStudy(ctx context.Context) (*store.Store, error) {
+	dir := a.studyFolder()
+	if !onServer(dir) {
+		s, err := sqlite.Open(ctx, dir, a.now)
+		if errors.Is(err, store.ErrNotStudy) {
+			return nil, rejected(err, `go to the study's folder, name it with --study DIR, or make one with "heardiff study new DIR --title T"`)
+		}
+		return s, err
+	}
+	if a.getenv(storeEnv) == "" {
+		return nil, failed(exitUsage, fmt.Errorf("%q: the record of this study is kept on a PostgreSQL server, and %s names none", dir, storeEnv),
+			"set "+storeEnv+"=postgres://NAME@HOST/DATABASE")
+	}
+	server, err := a.server()
+	if err != nil {
+		return nil, err
+	}
+	s, err := server.Open(ctx, dir, a.now)
+	if errors.Is(err, store.ErrNotStudy) {
+		return nil, rejected(err, storeEnv+" must name the server and database in which the study was made")
+	}
+	return s, connecting(err)
+}
+
+// server returns the server that $HEARDIFF_STORE names. The address is never printed: it may hold a password.
+func (a *app) server() (postgres.Server, error) {
+	server, err := postgres.ParseAddress(a.getenv(storeEnv))
+	if err != nil {
+		return server, failed(exitUsage, fmt.Errorf("%s: %w", storeEnv, err), "for one file in the study's folder, leave it unset")
+	}
+	if server.InClear() {
+		a.warn("the connection to %s is not encrypted, or need not be: whoever sees the network can read and change it", server)
+	}
+	return server, nil
+}
+
+// connecting adds the mend to what failed on the way to a server.
+func connecting(err error) error {
+	if err == nil || errors.Is(err, store.ErrExists) {
+		return err
+	}
+	return failed(exitFailed, err, "is the server running, and are name, password and database in "+storeEnv+" (or the PG… variables) right?")
+}

@@ -1,0 +1,116 @@
+package postgres
+
+import (
+	"context"
+	"crypto/sha256"
+	"database/sql"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"net"
+
+	"github.com/jackc/pgx/v5/pgconn"
+
+	"heardiff/trials/store"
+)
+
+// database implements store.Database for a schema.
+type database struct{ schema string }
+
+func (database) Migrations() ([]string, error) { return store.ReadMigrations(migrations, "migration") }
+
+func (database) Version(ctx context.Context, q store.Querier) (int, error) {
+	var begun bool
+	if err := q.QueryRowContext(ctx, `SELECT to_regclass('version') IS NOT NULL`).Scan(&begun); err != nil || !begun {
+		return 0, err
+	}
+	var n int
+	err := q.QueryRowContext(ctx, `SELECT migrations FROM version`).Scan(&n)
+	return n, err
+}
+
+func (database) SetVersion(ctx context.Context, tx *sql.Tx, n int) error {
+	_, err := tx.ExecContext(ctx, `UPDATE version SET migrations = $1`, n)
+	return err
+}
+
+// Alone waits for the study's lock. Each later statement sees what was committed before it (read committed), and so all
+// that earlier holders of the lock wrote.
+func (d database) Alone(ctx context.Context, tx *sql.Tx) error {
+	_, err := tx.ExecContext(ctx, `SELECT pg_advisory_xact_lock($1)`, d.lockKey("study"))
+	return err
+}
+
+// lockKey returns the number under which the server locks what is named, of this study.
+func (d database) lockKey(what string) int64 {
+	sum := sha256.Sum256([]byte(d.schema + "\x00" + what))
+	return int64(binary.BigEndian.Uint64(sum[:]))
+}
+
+func (database) Larger() string { return "GREATEST" }
+
+// The constraints that callers tell apart, by their SQLSTATE.
+const (
+	uniqueViolation     = "23505"
+	foreignKeyViolation = "23503"
+)
+
+func (database) Translate(err error) error {
+	var e *pgconn.PgError
+	if !errors.As(err, &e) {
+		return err
+	}
+	switch e.Code {
+	case uniqueViolation:
+		return store.ErrExists
+	case foreignKeyViolation:
+		return store.ErrNotFound
+	}
+	return err
+}
+
+// Scrub writes the table anew, without the old rows. The server's log and whoever saved it may still hold them.
+func (database) Scrub(ctx context.Context, db *sql.DB) error {
+	if _, err := db.ExecContext(ctx, `VACUUM FULL listeners`); err != nil {
+		return fmt.Errorf("write the table anew: %w", err)
+	}
+	return nil
+}
+
+// Lock holds a lock of the server on a connection of its own: it ends with the process.
+func (d database) Lock(ctx context.Context, db *sql.DB, listener string) (func() error, error) {
+	conn, err := db.Conn(ctx)
+	if err != nil {
+		return nil, fmt.Errorf("lock the listener: %w", err)
+	}
+	var got bool
+	key := d.lockKey("listener " + listener)
+	if err := conn.QueryRowContext(ctx, `SELECT pg_try_advisory_lock($1)`, key).Scan(&got); err != nil {
+		return nil, errors.Join(fmt.Errorf("lock the listener: %w", err), conn.Close())
+	}
+	if !got {
+		return nil, errors.Join(store.ErrBusy, conn.Close())
+	}
+	return func() error {
+		_, err := conn.ExecContext(context.WithoutCancel(ctx), `SELECT pg_advisory_unlock($1)`, key)
+		return errors.Join(err, conn.Close())
+	}, nil
+}
+
+func (d database) Discard(ctx context.Context, db *sql.DB) error {
+	_, err := db.ExecContext(context.WithoutCancel(ctx), `DROP SCHEMA IF EXISTS `+d.schema+` CASCADE`)
+	return err
+}
+
+// cause returns what the server, or the way to it, said: one line, without the address that the driver repeats.
+func cause(err error) error {
+	var server *pgconn.PgError
+	if errors.As(err, &server) {
+		return errors.New(server.Message)
+	}
+	var network *net.OpError
+	if errors.As(err, &network) {
+		return network.Err
+	}
+	return err
+}
