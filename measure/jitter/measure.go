@@ -30,6 +30,7 @@ type measurement struct {
 	channels      []channelSum
 	cross         []noiseBand // of the first two channels
 	records       int
+	longest       int // baseband samples of a record
 	warnings      []string
 }
 
@@ -59,11 +60,14 @@ func (t *transform) forward(z []complex128) {
 // Measure measures the jitter of the tone in r. Errors wrap ErrNoTone or ErrShort where the capture holds
 // nothing to measure; a band or rate that does not fit it is an error too. It reads r twice, in blocks; memory does not
 // grow with the length of the capture beyond two minutes'.
-func Measure(r pcm.Reader, cfg Config) (Result, error) {
+func Measure(r pcm.Reader, cfg Config) (Result, error) { return measureIn(r, cfg, longest) }
+
+// measureIn is Measure with records of at most so many baseband samples.
+func measureIn(r pcm.Reader, cfg Config, longest int) (Result, error) {
 	if err := cfg.Validate(); err != nil {
 		return Result{}, err
 	}
-	m := &measurement{cfg: cfg, reader: r, bits: cfg.Bits, signalRateHz: math.NaN()}
+	m := &measurement{cfg: cfg, reader: r, bits: cfg.Bits, signalRateHz: math.NaN(), longest: longest}
 	if m.bits == 0 {
 		m.bits = 24
 	}
@@ -105,7 +109,7 @@ func (m *measurement) analyse() error {
 	lead := m.mixer.lead()
 	from, to := max(m.stretch.from, 0)+lead, m.stretch.to-lead
 	samples := (to - from) / m.mixer.decimation
-	m.records = max(1, (samples+longest-1)/longest)
+	m.records = max(1, (samples+m.longest-1)/m.longest)
 	each := samples / m.records
 	m.recordSeconds = float64(each) / m.mixer.outRate()
 	if each < 64 || m.recordSeconds*m.band[0] < 8 {

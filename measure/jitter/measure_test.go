@@ -9,7 +9,7 @@ import (
 )
 
 func base() jittertest.Capture {
-	return jittertest.Capture{Rate: 48000, Seconds: 10, CarrierHz: 12000.03, Amplitude: 0.7, NoiseDBFS: -120, Seed: 1}
+	return jittertest.Capture{Rate: 48000, Seconds: 6, CarrierHz: 12000.03, Amplitude: 0.7, NoiseDBFS: -120, Seed: 1}
 }
 
 func measure(t *testing.T, cfg jitter.Config, channels ...jittertest.Capture) jitter.Result {

@@ -90,30 +90,23 @@ func (r *record) takeLog(z []complex128) {
 	}
 }
 
-// detrend takes a polynomial off φ and α, fitted to means over 1/lowHz: offset, drift and slow wander, so that
-// their leakage does not reach the band.
+// detrend takes a polynomial off φ and α: offset, drift and slow wander, so that their leakage does not reach the band. It is
+// fitted to means under a window that lets nothing through from lowHz on: else it would follow the band's own lines a little, and
+// what it takes from them would come back as noise around them.
 func (r *record) detrend(z []complex128, rateHz, lowHz float64) {
-	blocks := max(4, int(r.seconds*lowHz))
-	means := make([]complex128, blocks)
-	for b := range means {
-		from, to := b*len(z)/blocks, (b+1)*len(z)/blocks
-		for _, v := range z[from:to] {
-			means[b] += v
-		}
-		means[b] /= complex(float64(to-from), 0)
-	}
-	fit := fitLegendre(means, min(7, blocks/3))
+	s := newSmoother(len(z), max(8, int(r.seconds*lowHz)))
+	means := s.means(z)
+	fit := s.fit(means, min(7, max(2, len(means)/3)))
 	r.logLevel = real(fit[0])
 	// φ = c₁·u over u = −1 … 1, the whole record, is a frequency of c₁/(π·seconds).
 	r.offsetHz = imag(fit[1]) / (math.Pi * r.seconds)
 	r.driftHz = imag(fit.slope(1)-fit.slope(-1)) / (math.Pi * r.seconds)
 	sum := 0.0
 	for b, v := range means {
-		u := (2*float64(b)+1)/float64(blocks) - 1
-		d := imag(v) - imag(fit[0]) - imag(fit[1])*u
+		d := imag(v) - imag(fit[0]) - imag(fit[1])*s.centre(b)
 		sum += d * d
 	}
-	r.wander = math.Sqrt(sum / float64(blocks))
+	r.wander = math.Sqrt(sum / float64(len(means)))
 	for i := range z {
 		z[i] -= fit.at((2*float64(i)+1)/float64(len(z)) - 1)
 		if i > 0 {
@@ -155,79 +148,3 @@ func (r *record) density(x complex128) float64 { return power(x) * r.toDensity()
 func (r *record) toDensity() float64 { return r.scale }
 
 func power(x complex128) float64 { return real(x)*real(x) + imag(x)*imag(x) }
-
-// legendre is a polynomial Σ c[k]·P_k(u) on −1 … 1.
-type legendre []complex128
-
-// fitLegendre fits means that are evenly spaced on −1 … 1 by least squares.
-func fitLegendre(y []complex128, order int) legendre {
-	order = max(order, 1)
-	n := order + 1
-	m := make([][]float64, n)
-	b := make([]complex128, n)
-	for i := range m {
-		m[i] = make([]float64, n)
-	}
-	p := make([]float64, n)
-	for k, v := range y {
-		legendreValues(p, (2*float64(k)+1)/float64(len(y))-1)
-		for i := range p {
-			b[i] += complex(p[i], 0) * v
-			for j := range p {
-				m[i][j] += p[i] * p[j]
-			}
-		}
-	}
-	// The basis is nearly orthogonal: elimination needs no pivots.
-	for i := range m {
-		for k := i + 1; k < n; k++ {
-			f := m[k][i] / m[i][i]
-			for j := i; j < n; j++ {
-				m[k][j] -= f * m[i][j]
-			}
-			b[k] -= complex(f, 0) * b[i]
-		}
-	}
-	for i := n - 1; i >= 0; i-- {
-		for j := i + 1; j < n; j++ {
-			b[i] -= complex(m[i][j], 0) * b[j]
-		}
-		b[i] /= complex(m[i][i], 0)
-	}
-	return b
-}
-
-// legendreValues writes P₀(u) … into p by Bonnet's recursion.
-func legendreValues(p []float64, u float64) {
-	for k := range p {
-		switch k {
-		case 0:
-			p[0] = 1
-		case 1:
-			p[1] = u
-		default:
-			p[k] = (float64(2*k-1)*u*p[k-1] - float64(k-1)*p[k-2]) / float64(k)
-		}
-	}
-}
-
-func (c legendre) at(u float64) complex128 {
-	re, im := real(c[0])+real(c[1])*u, imag(c[0])+imag(c[1])*u
-	before, p := 1.0, u
-	for k := 2; k < len(c); k++ {
-		before, p = p, (float64(2*k-1)*u*p-float64(k-1)*before)/float64(k)
-		re += real(c[k]) * p
-		im += imag(c[k]) * p
-	}
-	return complex(re, im)
-}
-
-// slope returns the derivative at u = ±1: P_k′(±1) = (±1)^(k+1)·k(k+1)/2.
-func (c legendre) slope(u float64) complex128 {
-	sum, sign := complex128(0), 1.0
-	for k := 1; k < len(c); k++ {
-		sum += c[k] * complex(sign*float64(k*(k+1))/2, 0)
-		sign *= u
-	}
-	return sum
-}
