@@ -6,15 +6,12 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
-	"path/filepath"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
 	"heardiff/measure/match"
 	"heardiff/playback/pcm"
-	"heardiff/playback/wav"
 )
 
 // compared is what "compare" prints.
@@ -23,18 +20,9 @@ type compared struct {
 	Written *writtenPair `json:"written,omitempty"`
 }
 
-// writtenPair names the files of "compare --out".
-type writtenPair struct {
-	A              string  `json:"a"`
-	B              string  `json:"b"`
-	Residual       string  `json:"residual"`
-	Audible        string  `json:"audible"`
-	AudibleGainDB  float64 `json:"audible_gain_db"`
-	ResidualPeakDB float64 `json:"residual_peak_dbfs"`
-}
-
 func (a *app) compareCommand() *cobra.Command {
 	var out string
+	var overwrite bool
 	c := &cobra.Command{
 		Use:   "compare A B",
 		Short: "How two captures of the same music differ: offset, drift, gain, null, response",
@@ -42,21 +30,37 @@ func (a *app) compareCommand() *cobra.Command {
 stands at offset + t·(1 + drift) of B, and a positive gain says that B is louder. The null is
 what is left of A when B, corrected by one offset, drift, gain and polarity, is taken away.
 
---out writes the corrected pair, what is left, and what is left made louder by a stated gain.
-Play that one softly: it is far louder than it was in the music.
+What is left is named: noise, distortion, a response difference or timing, with its share. The
+response's third octaves each have a standard error. Jumps, dropouts, clipping, a wandering
+clock, a band limit and repeated music are warned of, with numbers.
+
+--out writes four files: a.wav and b.wav, the corrected pair; residual.wav, what is left; and
+residual-louder.wav, the same made louder by the gain that is printed. Play that one softly: it
+is far louder than it was in the music. All four are put in place together or none is.
 
 ` + exitCodes,
-		Example: "  heardiff compare direct.wav isolator.wav --out pair",
-		Args:    exactArgs("A", "B"),
+		Example: `  heardiff compare direct.wav isolator.wav
+  heardiff compare direct.wav isolator.wav --out pair --overwrite
+  heardiff compare direct.wav isolator.wav --json`,
+		Args: exactArgs("A", "B"),
 		RunE: func(c *cobra.Command, args []string) error {
-			return a.compare(c.Context(), args[0], args[1], out)
+			return a.compare(c.Context(), args[0], args[1], out, overwrite)
 		},
 	}
 	c.Flags().StringVar(&out, "out", "", "`folder` for the corrected pair and the residual")
+	c.Flags().BoolVar(&overwrite, "overwrite", false, "replace the files of an earlier --out")
 	return c
 }
 
-func (a *app) compare(ctx context.Context, pathA, pathB, out string) error {
+func (a *app) compare(ctx context.Context, pathA, pathB, out string, overwrite bool) error {
+	if overwrite && out == "" {
+		return misusedf("--overwrite without --out: there is nothing to replace")
+	}
+	if out != "" {
+		if err := pairFits(out, overwrite); err != nil {
+			return err
+		}
+	}
 	fa, err := a.open(pathA)
 	if err != nil {
 		return err
@@ -74,7 +78,7 @@ func (a *app) compare(ctx context.Context, pathA, pathB, out string) error {
 		return compareFailure(err)
 	}
 	if out != "" {
-		if result.Written, err = writePair(out, ra, fb, result.Result); err != nil {
+		if result.Written, err = writePair(out, ra, fb, result.Result, overwrite); err != nil {
 			return err
 		}
 	}
@@ -93,70 +97,6 @@ func compareFailure(err error) error {
 	return rejected(err, "")
 }
 
-// pairNames are the files of a pair, in the order of match.Pair, then the louder residual.
-var pairNames = [4]string{"a.wav", "b.wav", "residual.wav", "residual-louder.wav"}
-
-// writePair writes the corrected pair in two passes, since the louder residual needs its peak first. Nothing
-// stays of a pair that could not be written whole.
-func writePair(dir string, a, b pcm.Reader, r match.Result) (*writtenPair, error) {
-	made := false
-	if _, err := os.Stat(dir); errors.Is(err, os.ErrNotExist) {
-		made = true
-	}
-	if err := os.MkdirAll(dir, 0o777); err != nil {
-		return nil, err
-	}
-	peak := 0.0
-	_, err := match.Correct(a, b, r, func(p match.Pair) error { peak = max(peak, p.ResidualPeak()); return nil })
-	if err == nil {
-		err = writePairFiles(dir, a, b, r, match.AudibleGainDB(peak))
-	}
-	if err != nil {
-		if made {
-			os.Remove(dir) // only if it is empty
-		}
-		return nil, err
-	}
-	at := func(i int) string { return filepath.Join(dir, pairNames[i]) }
-	return &writtenPair{A: at(0), B: at(1), Residual: at(2), Audible: at(3), AudibleGainDB: match.AudibleGainDB(peak), ResidualPeakDB: pcm.DB(peak)}, nil
-}
-
-func writePairFiles(dir string, a, b pcm.Reader, r match.Result, gainDB float64) (err error) {
-	format := pcm.Format{Rate: a.Format().Rate, Channels: a.Format().Channels, Bits: 32, Float: true}
-	var files []*wav.Writer
-	defer func() {
-		if err != nil {
-			for _, f := range files {
-				f.Abort()
-			}
-		}
-	}()
-	for _, name := range pairNames {
-		f, err := wav.Create(filepath.Join(dir, name), format, nil)
-		if err != nil {
-			return err
-		}
-		files = append(files, f)
-	}
-	_, err = match.Correct(a, b, r, func(p match.Pair) error {
-		for i, block := range [][][]float64{p.A, p.B, p.Residual} {
-			if err := files[i].Write(block); err != nil {
-				return err
-			}
-		}
-		return files[3].Write(p.Louder(gainDB))
-	})
-	if err != nil {
-		return err
-	}
-	for _, f := range files {
-		if err = f.Close(); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
 func printCompared(w io.Writer, c compared) {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	row := func(name, value, unit string) { fmt.Fprintf(t, "%s\t%s\t%s\n", name, value, unit) }
@@ -171,9 +111,9 @@ func printCompared(w io.Writer, c compared) {
 	row("null", nullText(c.NullDB, c.Identical), "dB")
 	row("correlation", fmt.Sprintf("%.9f", c.Correlation), "")
 	row("response", fmt.Sprintf("%+.3f at most", c.ResponseMaxDB), "dB")
-	row("loudness", fmt.Sprintf("%+.3f", c.LoudnessDifferenceLU), "LU")
+	row("loudness", figure(c.LoudnessDifferenceLU, "%+.3f"), "LU")
 	row("overlap", fmt.Sprintf("%.2f", c.OverlapS), "s")
-	row("what is left", c.Residual.Kind, "")
+	row("what is left", whatIsLeft(c.Residual), "")
 	t.Flush()
 	printNullBands(w, c.NullBands)
 	if p := c.Written; p != nil {
@@ -182,6 +122,15 @@ func printCompared(w io.Writer, c compared) {
 	for _, warning := range c.Warnings {
 		fmt.Fprintf(w, "warning: %s\n", warning)
 	}
+}
+
+// whatIsLeft names the largest share of the remainder.
+func whatIsLeft(r match.Residual) string {
+	share := map[string]float64{"noise": r.Noise, "distortion": r.Distortion, "response": r.Response, "timing": r.Timing}[r.Kind]
+	if share == 0 {
+		return r.Kind
+	}
+	return fmt.Sprintf("%s (%.0f %% of it)", r.Kind, 100*share)
 }
 
 func nullText(db float64, identical bool) string {

@@ -3,6 +3,7 @@ package match
 import (
 	"fmt"
 	"math"
+	"sort"
 
 	"golang.org/x/sync/errgroup"
 
@@ -13,81 +14,134 @@ import (
 type aligned struct {
 	line
 	fine
-	a, b       profile
+	a, b profile
+	kernels
 	overlap    [2]int
 	confidence float64
 	jump       string // a warning, or ""
 }
 
-// align finds B's place against A: by its course, by waveforms, then to a fraction of a frame.
-func align(a, b pcm.Reader, cfg Config) (aligned, error) {
-	var found aligned
+// search holds what is the same for every place that is tried.
+type search struct {
+	a, b             pcm.Reader
+	rate             pcm.Rate
+	courseA, courseB profile
+	kernels
+	places []placed // best first
+}
+
+// newSearch reads both captures through and compares waveforms at every place that their courses suggest.
+func newSearch(a, b pcm.Reader, cfg Config) (*search, error) {
+	s := &search{a: a, b: b, rate: a.Format().Rate}
 	var both errgroup.Group
-	both.Go(func() (err error) { found.a, err = profileOf(a); return })
-	both.Go(func() (err error) { found.b, err = profileOf(b); return })
+	both.Go(func() (err error) { s.kernels, err = bandKernels(s.rate); return })
+	both.Go(func() (err error) { s.courseA, err = profileOf(a); return })
+	both.Go(func() (err error) { s.courseB, err = profileOf(b); return })
 	if err := both.Wait(); err != nil {
-		return found, err
+		return nil, err
 	}
-	best, err := found.choose(a, b, cfg)
+	for _, c := range candidates(s.courseA, s.courseB, int(100*cfg.minOverlap())) {
+		p, err := place(a, b, c.lag)
+		if err != nil {
+			return nil, fmt.Errorf("match: %w", err)
+		}
+		s.places = append(s.places, p)
+	}
+	sort.SliceStable(s.places, func(i, j int) bool { return s.places[i].explained > s.places[j].explained })
+	if len(s.places) > 0 {
+		if p := s.places[0]; p.matched > 0 && (p.matched > 1 || len(p.anchors) < 3) && p.matched*4 >= len(p.anchors) {
+			return s, nil
+		}
+	}
+	return nil, fmt.Errorf("match: %w: the waveforms agree nowhere for as much as %.1f s", ErrUnrelated, cfg.minOverlap())
+}
+
+// elsewhere reports whether two places are more than 50 ms apart.
+func (s *search) elsewhere(p, q placed) bool { return math.Abs(p.offset-q.offset) > 0.05*s.rate.Hz() }
+
+// align goes from a place to a line that is good to a fraction of a frame, clear of slips.
+func (s *search) align(p placed) (aligned, error) {
+	found := aligned{line: p.line, a: s.courseA, b: s.courseB, kernels: s.kernels}
+	second := 0.0
+	for _, q := range s.places {
+		if s.elsewhere(p, q) {
+			second = max(second, q.explained)
+		}
+	}
+	found.confidence = max(0, 1-second/p.explained)
+	slipped, err := found.jumps(s.a, s.b, p, s.places)
 	if err != nil {
 		return found, err
 	}
-	found.line = best.line
-	found.jump = jump(best, a.Format().Rate)
-	found.line, found.fine, err = refine(a, b, best.line)
-	if err != nil {
+	if err := found.refine(s); err != nil {
 		return found, err
 	}
-	from, to := found.line.overlap(a, b, 0)
-	found.overlap = [2]int{from, to}
+	if slipped, err = found.slips(s, slipped); err != nil {
+		return found, err
+	}
+	if slipped == nil {
+		return found, nil
+	}
+	if l, ok := found.trim(found.line, int(s.rate)/8); ok {
+		found.line = l
+		if err := found.refine(s); err != nil {
+			return found, err
+		}
+	}
+	slipped.measured(found.line)
+	slipped.at = found.nearestEnd(slipped.at)
+	found.jump = slipped.text(s.rate, found.line)
 	return found, nil
 }
 
-// choose compares waveforms for every candidate and takes the one that explains most.
-func (f *aligned) choose(a, b pcm.Reader, cfg Config) (placed, error) {
-	rate := a.Format().Rate
-	var best placed
-	var all []placed
-	for _, c := range candidates(f.a, f.b, int(100*cfg.minOverlap())) {
-		p, err := place(a, b, c.lag)
-		if err != nil {
-			return best, fmt.Errorf("match: %w", err)
-		}
-		all = append(all, p)
-		if p.explained > best.explained {
-			best = p
-		}
-	}
-	if best.matched == 0 || best.matched < 2 && len(best.anchors) > 2 || best.matched*4 < len(best.anchors) {
-		return best, fmt.Errorf("match: %w: the waveforms agree nowhere for as much as %.1f s", ErrUnrelated, cfg.minOverlap())
-	}
-	second := 0.0
-	for _, p := range all {
-		if math.Abs(p.offset-best.offset) > 0.05*rate.Hz() {
-			second = max(second, p.explained)
-		}
-	}
-	f.confidence = 1 - second/best.explained
-	return best, nil
+// refine moves the line to where the waveforms say, see refine.
+func (f *aligned) refine(s *search) (err error) {
+	f.line, f.fine, err = refine(s.a, s.b, f.line, f.quick)
+	f.overlap[0], f.overlap[1] = f.line.overlap(s.a, s.b, 0)
+	return err
 }
 
-// jump describes anchors that agree with each other but not with the line: a slip of the recorder or a cut.
-func jump(p placed, rate pcm.Rate) string {
-	count, at, by := 0, 0.0, 0.0
-	for _, k := range p.anchors {
-		d := k.shift - p.shift(k.at)
-		if k.match >= leastMatch && math.Abs(d) > 10 {
-			if count == 0 || math.Abs(d-by) > 3 {
-				if count >= 2 {
-					break
-				}
-				count, at, by = 0, k.at, d
-			}
-			count++
+// slips confines the line where its track shows slips too small for the anchors, one at a time. It returns the first
+// that is known.
+func (f *aligned) slips(s *search, first *slip) (*slip, error) {
+	for range 3 {
+		next, ok := f.step()
+		if !ok {
+			break
+		}
+		before, track := f.line, f.track
+		f.line = f.line.confine(next, s.a, s.b, int(s.rate)/4)
+		if err := f.refine(s); err != nil {
+			return nil, err
+		}
+		if first == nil {
+			next.by = f.line.beside(next, before, track)
+			first = &next
 		}
 	}
-	if count < 2 {
-		return ""
+	return first, nil
+}
+
+// nearestEnd returns the end of the confined line that is nearer to at.
+func (l line) nearestEnd(at float64) float64 {
+	if math.Abs(float64(l.from)-at) < math.Abs(float64(l.to)-at) {
+		return float64(l.from)
 	}
-	return fmt.Sprintf("B jumps by %.0f samples about %.1f s into A: samples were lost, repeated or cut (a loop point)", by, at/rate.Hz())
+	return float64(l.to)
+}
+
+// beside returns by how many frames B stands off the confined line on the other side of the slip, told from the later
+// side less the earlier, by the track that was followed through both before.
+func (l line) beside(s slip, before line, track []point) float64 {
+	sign := 1.0
+	if float64(l.from) > s.at {
+		sign = -1
+	}
+	var off []float64
+	for _, p := range track {
+		if (p.t-s.at)*sign > 0 {
+			off = append(off, sign*(p.delay+before.shift(p.t)-l.shift(p.t)))
+		}
+	}
+	return median(off)
 }

@@ -11,11 +11,12 @@ import (
 
 // anchor is a short stretch of A found again in B, to the frame.
 type anchor struct {
-	at    float64 // middle of the stretch, frames of A
-	shift float64 // its displacement in B
-	match float64 // normalized correlation there, 0 to 1
-	mid   float64 // correlation of the sums of the two channels, with its sign
-	side  float64 // and of their differences
+	at    float64   // middle of the stretch, frames of A
+	shift float64   // its displacement in B
+	match float64   // normalized correlation there, 0 to 1
+	mid   float64   // correlation of the sums of the two channels, with its sign
+	side  float64   // and of their differences
+	each  []float64 // correlation of every channel, with its sign
 }
 
 const maxAnchors = 24
@@ -115,6 +116,9 @@ func (s *seeker) seek(a, b pcm.Reader, at, place int) (anchor, bool, error) {
 		match: math.Abs(cosine(s.ma, s.mb[best:best+s.n])),
 	}
 	k.mid, k.side = s.wiring(best)
+	for c := range s.a {
+		k.each = append(k.each, cosine(s.a[c], s.b[c][best:best+s.n]))
+	}
 	return k, true, nil
 }
 
@@ -165,7 +169,10 @@ func cosine(x, y []float64) float64 {
 // Two unrelated stretches, searched over a few thousand displacements, seldom reach a third.
 const leastMatch = 0.35
 
-// fitAnchors finds the line that most anchors lie on, within three frames.
+// anchored is by how many frames an anchor may miss the line that explains it.
+const anchored = 1.5
+
+// fitAnchors finds the line that most anchors lie on.
 func fitAnchors(found []anchor, overlap float64) placed {
 	p := placed{anchors: found, line: line{sign: 1}}
 	var best []anchor
@@ -174,7 +181,7 @@ func fitAnchors(found []anchor, overlap float64) placed {
 		var in []anchor
 		sum := 0.0
 		for _, k := range found {
-			if k.match >= leastMatch && math.Abs(k.shift-l.shift(k.at)) <= 3 {
+			if k.match >= leastMatch && l.explains(k) {
 				in = append(in, k)
 				sum += k.match
 			}
@@ -225,5 +232,26 @@ func (p *placed) through(in []anchor) {
 	if mid*side < -0.1 {
 		p.swapped = true
 		p.sign = math.Copysign(1, mid)
+		return
+	}
+	p.inverted(in)
+}
+
+// inverted notes channels whose polarity is not that of the others; the first decides which is the common one.
+func (p *placed) inverted(in []anchor) {
+	mean := make([]float64, len(in[0].each))
+	for _, k := range in {
+		for c, v := range k.each {
+			mean[c] += v / float64(len(in))
+		}
+	}
+	opposed := uint64(0)
+	for c, v := range mean {
+		if v*mean[0] < 0 && math.Abs(v) > leastMatch && math.Abs(mean[0]) > leastMatch {
+			opposed |= 1 << c
+		}
+	}
+	if opposed != 0 {
+		p.flipped, p.sign = opposed, math.Copysign(1, mean[0])
 	}
 }

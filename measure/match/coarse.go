@@ -62,21 +62,23 @@ func mix(dst []float64, src [][]float64, from int) {
 	}
 }
 
+// extremes keeps the peak, and counts samples in runs of three or more that stand at it.
 func (p *profile) extremes(block [][]float64) {
 	for _, ch := range block {
-		run := 1
-		for i, v := range ch {
-			p.peak = max(p.peak, math.Abs(v))
+		run := 0
+		for _, v := range ch {
+			v = math.Abs(v)
 			switch {
-			case i > 0 && v == ch[i-1] && math.Abs(v) > 0.5:
-				run++
-				if run == 3 {
+			case v > p.peak:
+				p.peak, p.clipped, run = v, 0, 1
+			case v == p.peak && v > 0:
+				if run++; run == 3 {
 					p.clipped += 3
 				} else if run > 3 {
 					p.clipped++
 				}
 			default:
-				run = 1
+				run = 0
 			}
 		}
 	}

@@ -65,8 +65,8 @@ type Result struct {
 	// ResponseMaxDB is the largest third-octave difference B − A after the common gain, with its sign.
 	ResponseMaxDB float64        `json:"response_max_db"`
 	ResponseBands []ResponseBand `json:"response_bands"`
-	// LoudnessDifferenceLU is the K-weighted level of B less that of A over the overlap, before any
-	// correction. Both are gated alike by being the same music, so no gate is applied.
+	// LoudnessDifferenceLU is the loudness of B less that of A over the overlap, before any correction: ITU-R BS.1770,
+	// each gated by itself. NaN where one is too quiet or the overlap too short for a loudness.
 	LoudnessDifferenceLU float64 `json:"loudness_difference_lu"`
 	// Correlation is the normalized correlation of A and corrected B, 20 Hz to 20 kHz.
 	Correlation float64 `json:"correlation"`
@@ -80,7 +80,8 @@ type Result struct {
 	Residual       Residual       `json:"residual"`
 	Warnings       []string       `json:"warnings"`
 
-	line line
+	line     line
+	likeness float64 // the correlation, whatever the polarity of each channel
 }
 
 // Band is a level in a band of frequencies.
@@ -128,13 +129,18 @@ type Piece struct {
 	DriftPPM float64 `json:"drift_ppm"`
 }
 
-// Residual says what the remainder is made of, as shares of its power, and names the largest: "noise",
-// "distortion", "response", "timing" or "none". It is an indication: shares are told apart by coherence
-// (response), by the strayed clock (timing), and by whether the rest rises with the music (distortion).
+// Residual says what the remainder is made of, as shares of its power from 0 to 1, and names the largest: "noise",
+// "distortion", "response", "timing" or "none". It is an indication: the response's share is what one filter makes of A
+// in bands of a sixth of an octave; timing's what a delay that changes every 5 ms explains, beyond what a level that
+// changes as often does (jitter below some 100 Hz, and wander); noise's what is left while the music is quiet, all the
+// time; and distortion is the rest: what rises with the music, fast jitter included. Of music whose level hardly changes
+// distortion cannot be told from noise.
 type Residual struct {
-	Kind     string  `json:"kind"`
-	Response float64 `json:"response_share"`
-	Timing   float64 `json:"timing_share"`
+	Kind       string  `json:"kind"`
+	Response   float64 `json:"response_share"`
+	Timing     float64 `json:"timing_share"`
+	Noise      float64 `json:"noise_share"`
+	Distortion float64 `json:"distortion_share"`
 	// LevelSlope is by how many dB the rest rises when the music rises by one: 0 for noise, 1 or more for
 	// distortion and fast jitter.
 	LevelSlope float64 `json:"level_slope"`
@@ -145,6 +151,16 @@ type line struct {
 	offset, drift float64
 	sign          float64
 	swapped       bool
+	flipped       uint64 // bit c: channel c of B is inverted against the others
+	from, to      int    // frames of A for which it holds; to = 0: all
+}
+
+// signOf returns the sign of channel c of B.
+func (l line) signOf(c int) float64 {
+	if l.flipped>>c&1 == 1 {
+		return -l.sign
+	}
+	return l.sign
 }
 
 // shift returns by how many frames frame t of A is displaced in B.
@@ -155,7 +171,11 @@ func (l line) overlap(a, b pcm.Reader, margin int) (from, to int) {
 	m := float64(margin)
 	lo := (m - l.offset) / (1 + l.drift)
 	hi := (float64(b.Frames()) - m - l.offset) / (1 + l.drift)
-	return int(max(0, lo+1)), int(min(float64(a.Frames()), hi))
+	from, to = int(max(0, lo+1)), int(min(float64(a.Frames()), hi))
+	if l.to > 0 {
+		from, to = max(from, l.from), min(to, l.to)
+	}
+	return from, to
 }
 
 // Compare measures how B differs from A. The readers are read block by block, each by one goroutine; they must
@@ -173,32 +193,94 @@ func Compare(a, b pcm.Reader, cfg Config) (Result, error) {
 	if fa.Channels != fb.Channels {
 		return Result{}, fmt.Errorf("match: %w: %d channels against %d", pcm.ErrMismatch, fa.Channels, fb.Channels)
 	}
-	found, err := align(a, b, cfg)
+	s, err := newSearch(a, b, cfg)
 	if err != nil {
 		return Result{}, err
 	}
-	r, err := settle(a, b, found)
+	best, err := s.pursue(s.places[0])
 	if err != nil {
 		return Result{}, err
 	}
-	if r.NullDB > deepNull {
-		if r, err = reconsider(a, b, found, r); err != nil {
+	for _, p := range s.places[1:] {
+		if !s.elsewhere(s.places[0], p) || p.explained < rival*s.places[0].explained {
+			continue
+		}
+		other, err := s.pursue(p)
+		switch {
+		case errors.Is(err, ErrUnrelated):
+		case err != nil:
 			return Result{}, err
+		case other.better(best):
+			best = other
 		}
 	}
-	if !(r.Correlation >= leastCorrelation) {
-		return Result{}, fmt.Errorf("match: %w: at the best place the captures correlate by only %.2f", ErrUnrelated, r.Correlation)
+	if !(best.likeness >= leastCorrelation) {
+		return Result{}, fmt.Errorf("match: %w: at the best place the captures correlate by only %.2f", ErrUnrelated, best.likeness)
 	}
-	return r, nil
+	return best.Result, nil
+}
+
+// rival is the share of what the best place explains from which on another is tried in full too: what the anchors say
+// of two places is good to some per cent.
+const rival = 0.9
+
+// outcome is a Result with what it was drawn from.
+type outcome struct {
+	Result
+	left *remainder
+}
+
+// better reports whether o is the deeper null, or as deep over more of the captures.
+func (o outcome) better(than outcome) bool {
+	switch {
+	case o.OverlapS > 1.1*than.OverlapS:
+		return o.NullDB < than.NullDB+6
+	case o.OverlapS < than.OverlapS/1.1:
+		return o.NullDB < than.NullDB-6
+	}
+	return o.NullDB < than.NullDB
+}
+
+// pursue measures how the captures differ if p is their place, or one near it.
+func (s *search) pursue(p placed) (outcome, error) {
+	found, err := s.align(p)
+	if err != nil {
+		return outcome{}, err
+	}
+	r, err := s.settle(found)
+	if err != nil {
+		return r, err
+	}
+	if found.jump != "" {
+		whole, err := s.unbroken(found)
+		if err != nil || whole.NullDB < deepNull {
+			return whole, err
+		}
+	}
+	return s.reconsider(found, r)
+}
+
+// unbroken measures the captures over their whole overlap: on steady tones a jump by whole periods may be no more than a
+// wrong place, and the whole then nulls.
+func (s *search) unbroken(found aligned) (outcome, error) {
+	found.from, found.to, found.jump = 0, 0, ""
+	if err := found.refine(s); err != nil {
+		return outcome{}, err
+	}
+	r, err := s.settle(found)
+	if err != nil {
+		return r, err
+	}
+	return s.reconsider(found, r)
 }
 
 // settle measures what is left of two captures at the place that was found.
-func settle(a, b pcm.Reader, found aligned) (Result, error) {
-	left, err := residual(a, b, found.line, found.gain)
+func (s *search) settle(found aligned) (outcome, error) {
+	left, err := residual(s.a, s.b, found.line, found.gain, found.a.peak, found.exact)
 	if err != nil {
-		return Result{}, err
+		return outcome{}, err
 	}
-	return report(a.Format(), found, left), nil
+	return outcome{report(s.a.Format(), found, left), left}, nil
 }
 
 // leastCorrelation is where two captures stop being of the same music: what differs is then stronger than what

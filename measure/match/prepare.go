@@ -114,6 +114,10 @@ func Prepare(captures []pcm.Reader, cfg Excerpt) (Prepared, error) {
 	}
 	cfg = cfg.filled()
 	p := preparation{captures: captures, cfg: cfg, rate: captures[0].Format().Rate}
+	var err error
+	if p.kernels, err = bandKernels(p.rate); err != nil {
+		return Prepared{}, err
+	}
 	if err := p.compare(); err != nil {
 		return Prepared{}, err
 	}
@@ -138,6 +142,7 @@ type preparation struct {
 	gains    []float64
 	base     line // the common time base: frame t of the first stands at base.shift(t) + t
 	first, n int  // frames of the common base
+	kernels       // of the check
 	out      Prepared
 }
 
@@ -154,7 +159,7 @@ func (p *preparation) compare() error {
 		p.lines = append(p.lines, r.line)
 		v := Presentation{DriftPPM: r.DriftPPM, OffsetS: r.OffsetS, Polarity: r.Polarity, ChannelsSwapped: r.ChannelsSwapped, LevelBy: "loudness"}
 		gain := r.LoudnessDifferenceLU
-		if r.NullDB < deepNull {
+		if r.NullDB < deepNull || math.IsNaN(gain) {
 			v.LevelBy, gain = "least squares", r.GainDB
 		}
 		p.gains = append(p.gains, pcm.Ratio(gain))

@@ -144,11 +144,11 @@ func (p *preparation) check() error {
 
 // measure fills in what is left between two clips that should be aligned.
 func (p *preparation) measure(v *Presentation, a, b pcm.Clip) error {
-	l, f, err := refine(a, b, line{sign: 1})
+	l, f, err := refine(a, b, line{sign: 1}, p.quick)
 	if err != nil {
 		return err
 	}
-	left, err := residual(a, b, line{sign: 1}, 1)
+	left, err := residual(a, b, line{sign: 1}, 1, 1, p.exact)
 	if err != nil {
 		return err
 	}

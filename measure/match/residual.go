@@ -3,10 +3,10 @@ package match
 import (
 	"fmt"
 	"math"
-	"math/cmplx"
 
 	"golang.org/x/sync/errgroup"
 
+	"heardiff/measure"
 	"heardiff/measure/interpolate"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
@@ -22,13 +22,19 @@ type remainder struct {
 	blocks int
 	aa, rr [][]float64
 	ar     [][]complex128 // conj(A)·R
-	frames []frame
+	// Sums of products weighed with |A|², from which scatter is told: |A|⁴, |A|²·|R|², |A|²·conj(A)·R.
+	aaaa, aarr [][]float64
+	aaar       [][]complex128
+	frames     []frame
+	curve      curve
+	loudness   [2]measure.LoudnessReading // of A and of B as it is
 }
 
-// frame is the energy of a 5 ms stretch.
+// frame holds sums over a 5 ms stretch: the energies of A, of B and of R, and R·A, R·A′ and A′² with A′ the slope
+// of A.
 type frame struct {
-	at        int
-	a, b, rem float64
+	at                       int
+	a, b, rem, ra, rd, slope float64
 }
 
 const workers = 4 // fixed, so that sums are added in the same order on every machine
@@ -40,11 +46,7 @@ type job struct {
 }
 
 // residual reads both captures once over their overlap.
-func residual(a, b pcm.Reader, l line, gain float64) (*remainder, error) {
-	kernel, err := bandKernel(a.Format().Rate)
-	if err != nil {
-		return nil, err
-	}
+func residual(a, b pcm.Reader, l line, gain, peak float64, kernel *interpolate.Kernel) (*remainder, error) {
 	rate := a.Format().Rate
 	from, to := l.overlap(a, b, kernel.Half()+2)
 	n := spectrum.PowerOfTwo(int(rate) / 6)
@@ -58,14 +60,15 @@ func residual(a, b pcm.Reader, l line, gain float64) (*remainder, error) {
 	if to-from < 128*n {
 		total.hop = n / 2 // short captures are worth the finer statistics
 	}
-	return total, total.run(source{a: a, b: b, line: l, kernel: kernel, from: from, to: to})
+	return total, total.run(source{a: a, b: b, line: l, kernel: kernel, from: from, to: to, peak: peak})
 }
 
 func newRemainder(rate pcm.Rate, channels, n int, gain float64) *remainder {
 	r := &remainder{rate: rate, n: n, hop: n, gain: gain}
+	bins := n/2 + 1
+	r.aa, r.rr, r.aaaa, r.aarr = pcm.Planes(channels, bins), pcm.Planes(channels, bins), pcm.Planes(channels, bins), pcm.Planes(channels, bins)
 	for range channels {
-		r.aa, r.rr = append(r.aa, make([]float64, n/2+1)), append(r.rr, make([]float64, n/2+1))
-		r.ar = append(r.ar, make([]complex128, n/2+1))
+		r.ar, r.aaar = append(r.ar, make([]complex128, bins)), append(r.aaar, make([]complex128, bins))
 	}
 	return r
 }
@@ -75,6 +78,7 @@ type source struct {
 	line
 	kernel   *interpolate.Kernel
 	from, to int
+	peak     float64 // of A
 }
 
 // read loads the block of A at at and what of B belongs to it.
@@ -95,6 +99,15 @@ func (s source) read(at, n int) (job, error) {
 	return j, nil
 }
 
+// hear returns a copy of n frames of x from from on: workers write in what they were given.
+func (j job) hear(x [][]float64, from, n int) [][]float64 {
+	out := make([][]float64, len(x))
+	for c := range x {
+		out[c] = append([]float64(nil), x[c][from:from+n]...)
+	}
+	return out
+}
+
 // run hands blocks to the workers in turn and adds up what they found.
 func (r *remainder) run(s source) error {
 	count := (s.to-s.from-r.n)/r.hop + 1
@@ -102,7 +115,18 @@ func (r *remainder) run(s source) error {
 	stride := 1 + (count-1)/1200
 	parts := make([]*remainder, workers)
 	queues := make([]chan job, workers)
-	var group errgroup.Group
+	var group, listening errgroup.Group
+	ears := [2]chan [][]float64{make(chan [][]float64, 4), make(chan [][]float64, 4)}
+	for i, ear := range ears {
+		listening.Go(func() error {
+			meter := measure.NewLoudnessMeter(s.a.Format())
+			for block := range ear {
+				meter.Write(block)
+			}
+			r.loudness[i] = meter.Reading()
+			return nil
+		})
+	}
 	for w := range parts {
 		parts[w] = newRemainder(r.rate, len(r.aa), r.n, r.gain)
 		parts[w].hop = r.hop
@@ -120,13 +144,18 @@ func (r *remainder) run(s source) error {
 		var j job
 		if j, failed = s.read(s.from+i*r.hop, r.n); failed == nil {
 			j.transform = i%stride == 0
+			ears[0] <- j.hear(j.a, 0, r.hop)
+			ears[1] <- j.hear(j.b, s.kernel.Half()+1, r.hop)
 			queues[i%workers] <- j
 		}
 	}
 	for _, q := range queues {
 		close(q)
 	}
-	_ = group.Wait() // no worker returns an error
+	for _, ear := range ears {
+		close(ear)
+	}
+	_, _ = group.Wait(), listening.Wait() // none returns an error
 	for _, p := range parts {
 		r.merge(p)
 	}
@@ -136,32 +165,33 @@ func (r *remainder) run(s source) error {
 func (r *remainder) merge(p *remainder) {
 	r.blocks += p.blocks
 	r.frames = append(r.frames, p.frames...)
+	r.curve.merge(p.curve)
 	for c := range r.aa {
 		for k := range r.aa[c] {
 			r.aa[c][k] += p.aa[c][k]
 			r.rr[c][k] += p.rr[c][k]
 			r.ar[c][k] += p.ar[c][k]
+			r.aaaa[c][k] += p.aaaa[c][k]
+			r.aarr[c][k] += p.aarr[c][k]
+			r.aaar[c][k] += p.aaar[c][k]
 		}
 	}
 }
 
 // transformer works off blocks into its own remainder.
 type transformer struct {
-	sum    *remainder
-	src    source
-	plan   *spectrum.Plan
-	window []float64
-	shift  []float64
-	y      [][]float64
-	fa, fr []complex128
+	sum          *remainder
+	src          source
+	planA, planR *pairPlan
+	window       []float64
+	shift        []float64
+	y            [][]float64
 }
 
 func newTransformer(sum *remainder, s source) *transformer {
-	bins := sum.n/2 + 1
 	return &transformer{
-		sum: sum, src: s, plan: spectrum.NewPlan(sum.n), window: spectrum.Hann().Samples(sum.n),
+		sum: sum, src: s, planA: newPairPlan(sum.n), planR: newPairPlan(sum.n), window: spectrum.Hann().Samples(sum.n),
 		shift: make([]float64, sum.n), y: pcm.Planes(len(sum.aa), sum.n),
-		fa: make([]complex128, bins), fr: make([]complex128, bins),
 	}
 }
 
@@ -181,29 +211,31 @@ func (t *transformer) add(j job) {
 		return
 	}
 	t.sum.blocks++
-	for c := range t.y {
-		t.spectrum(t.fa, j.a[c])
-		t.spectrum(t.fr, t.y[c])
-		for k, z := range t.fa {
-			q := t.fr[k]
-			t.sum.aa[c][k] += real(z)*real(z) + imag(z)*imag(z)
-			t.sum.rr[c][k] += real(q)*real(q) + imag(q)*imag(q)
-			t.sum.ar[c][k] += cmplx.Conj(z) * q
+	for _, x := range [][][]float64{j.a, t.y} {
+		for _, ch := range x {
+			windowed(ch, t.window)
 		}
+	}
+	// A and R go through plans of their own: a transform shared by the two would leave A's rounding in a deep null.
+	fa, fr := t.planA.forward(j.a), t.planR.forward(t.y)
+	for c := range fa {
+		t.sum.collect(c, fa[c], fr[c])
 	}
 }
 
-// spectrum transforms x, which it overwrites, windowed and without its mean.
-func (t *transformer) spectrum(dst []complex128, x []float64) {
-	mean := 0.0
-	for i, v := range x {
-		mean += v * t.window[i]
+func (r *remainder) collect(c int, a, rem []complex128) {
+	aa, rr, ar, aaaa, aarr, aaar := r.aa[c], r.rr[c], r.ar[c], r.aaaa[c], r.aarr[c], r.aaar[c]
+	for k, z := range a {
+		q := rem[k]
+		za, qa := real(z)*real(z)+imag(z)*imag(z), real(q)*real(q)+imag(q)*imag(q)
+		joint := complex(real(z)*real(q)+imag(z)*imag(q), real(z)*imag(q)-imag(z)*real(q))
+		aa[k] += za
+		rr[k] += qa
+		ar[k] += joint
+		aaaa[k] += za * za
+		aarr[k] += za * qa
+		aaar[k] += complex(za*real(joint), za*imag(joint))
 	}
-	mean /= float64(len(x)) / 2
-	for i := range x {
-		x[i] = (x[i] - mean) * t.window[i]
-	}
-	t.plan.Forward(dst, x)
 }
 
 // energies notes the energies of 5 ms stretches of the part that no other block holds.
@@ -212,12 +244,18 @@ func (t *transformer) energies(j job) {
 	for from := 0; from+step <= t.sum.hop; from += step {
 		f := frame{at: j.at + from}
 		for c := range t.y {
+			x := j.a[c]
 			for i := from; i < from+step; i++ {
-				a, r := j.a[c][i], t.y[c][i]
+				a, r := x[i], t.y[c][i]
+				d := x[min(i+1, len(x)-1)] - x[max(i-1, 0)]
 				f.a += a * a
 				f.rem += r * r
 				f.b += (a - r) * (a - r)
+				f.ra += r * a
+				f.rd += r * d
+				f.slope += d * d
 			}
+			t.sum.curve.add(j.a[c][from:from+step], t.y[c][from:from+step], t.src.peak)
 		}
 		t.sum.frames = append(t.sum.frames, f)
 	}

@@ -15,11 +15,18 @@ const rivalReachS = 0.1
 // rivalFrames is the longest stretch that is looked at, from where the captures begin to overlap.
 const rivalFrames = 1 << 20
 
+// surelyPlaced is the null that no neighbouring place of a steady tone could give: a period of 100 Hz in fifteen minutes
+// makes −50 dB.
+const surelyPlaced = -50
+
 // reconsider looks again at a place whose null is shallow. On a sustained tone every whole period is nearly as good to
 // the anchors, which weigh alike; only attack and decay tell, and they count when the whole stretch is correlated at
 // once. The deeper null of the two is taken, and how well the next best place does sets the confidence.
-func reconsider(a, b pcm.Reader, first aligned, r Result) (Result, error) {
-	lag, ratio, err := rivalOf(a, b, first)
+func (s *search) reconsider(first aligned, r outcome) (outcome, error) {
+	if r.NullDB < surelyPlaced {
+		return r, nil
+	}
+	lag, ratio, err := rivalOf(s.a, s.b, first)
 	if err != nil {
 		return r, fmt.Errorf("match: %w", err)
 	}
@@ -28,12 +35,10 @@ func reconsider(a, b pcm.Reader, first aligned, r Result) (Result, error) {
 		second := first
 		second.offset += float64(lag)
 		second.jump = "" // said of the place that is given up
-		if second.line, second.fine, err = refine(a, b, second.line); err != nil {
+		if err := second.refine(s); err != nil {
 			return r, err
 		}
-		from, to := second.line.overlap(a, b, 0)
-		second.overlap = [2]int{from, to}
-		again, err := settle(a, b, second)
+		again, err := s.settle(second)
 		if err != nil {
 			return r, err
 		}
@@ -41,7 +46,8 @@ func reconsider(a, b pcm.Reader, first aligned, r Result) (Result, error) {
 			return again, nil
 		}
 	}
-	return settle(a, b, first)
+	r.Result = report(s.a.Format(), first, r.left) // with the doubt about the place
+	return r, nil
 }
 
 // rivalOf correlates the captures, A's frames against B's as the line places them, over all displacements within

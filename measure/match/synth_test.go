@@ -96,11 +96,11 @@ func (m music) capture(rate pcm.Rate, frames int, w way) pcm.Clip {
 			e *= fall
 		}
 	}
-	w.finish(c)
-	return c
+	return w.finish(c)
 }
 
-func (w way) finish(c pcm.Clip) {
+// finish adds the noise and rounds to the word length, in place.
+func (w way) finish(c pcm.Clip) pcm.Clip {
 	r := rand.New(rand.NewPCG(w.seed, 77))
 	for _, ch := range c.Channels {
 		for i := range ch {
@@ -111,6 +111,7 @@ func (w way) finish(c pcm.Clip) {
 			}
 		}
 	}
+	return c
 }
 
 // hum of many steady sines up to topHz: strictly band-limited, so that samples near Nyquist are the truth too.

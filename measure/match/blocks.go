@@ -1,0 +1,198 @@
+package match
+
+import (
+	"fmt"
+	"math"
+	"math/cmplx"
+
+	"golang.org/x/sync/errgroup"
+
+	"heardiff/measure/interpolate"
+	"heardiff/measure/spectrum"
+	"heardiff/playback/pcm"
+)
+
+// lowHz and highHz bound the audible band, in which captures are compared.
+const lowHz, highHz = 20.0, 20000.0
+
+// kernels interpolate up to 20 kHz, or 0.92 of Nyquist where that is less: exact leaves −145 dB, for what is left of two
+// captures; quick −100 dB, which is less than a millionth of a frame, for finding their place.
+type kernels struct{ exact, quick *interpolate.Kernel }
+
+func bandKernels(rate pcm.Rate) (k kernels, err error) {
+	pass := bandEdge(rate) / (rate.Hz() / 2)
+	if k.exact, err = interpolate.New(interpolate.Config{Pass: pass, ErrorDB: -145}); err != nil {
+		return k, err
+	}
+	k.quick, err = interpolate.New(interpolate.Config{Pass: pass, ErrorDB: -100})
+	return k, err
+}
+
+func bandEdge(rate pcm.Rate) float64 { return math.Min(highHz, 0.92*rate.Hz()/2) }
+
+// blocks of both captures, held in memory while the line is refined.
+type blocks struct {
+	rate   pcm.Rate
+	n      int
+	lo, hi int // bins of the audible band
+	kernel *interpolate.Kernel
+	window []float64
+	at     []int // first frame in A
+	bFrom  []int // first frame held of B
+	a, b   [][][]float64
+	power  [][]float64      // [block][bin], |A|² over channels, once it is known
+	spectA [][][]complex128 // [block][channel][bin], likewise
+}
+
+const (
+	maxBlocks = 128
+	fewBlocks = 48 // enough to come close
+	slack     = 48 // frames by which the line may still move
+)
+
+func gather(a, b pcm.Reader, l line, kernel *interpolate.Kernel) (*blocks, error) {
+	rate := a.Format().Rate
+	g := &blocks{rate: rate, kernel: kernel, n: spectrum.PowerOfTwo(int(rate) / 8)}
+	from, to := l.overlap(a, b, kernel.Half()+slack)
+	for g.n > 512 && 6*g.n > to-from {
+		g.n /= 2
+	}
+	if to-from < g.n {
+		return nil, fmt.Errorf("match: %w: the overlap is %.2f s", ErrUnrelated, rate.Seconds(max(0, to-from)))
+	}
+	count := min(maxBlocks, 1+2*(to-from-g.n)/g.n)
+	g.window = spectrum.Hann().Samples(g.n)
+	g.lo = max(1, int(lowHz*float64(g.n)/rate.Hz()))
+	g.hi = int(bandEdge(rate) * float64(g.n) / rate.Hz())
+	g.power, g.spectA = make([][]float64, count), make([][][]complex128, count)
+	for i := range count {
+		at := from
+		if count > 1 {
+			at += int(float64(i) * float64(to-from-g.n) / float64(count-1))
+		}
+		if err := g.load(a, b, l, at); err != nil {
+			return nil, fmt.Errorf("match: %w", err)
+		}
+	}
+	return g, nil
+}
+
+func (g *blocks) load(a, b pcm.Reader, l line, at int) error {
+	channels := a.Format().Channels
+	x := pcm.Planes(channels, g.n)
+	if err := interpolate.ReadAround(a, x, at); err != nil {
+		return err
+	}
+	margin := g.kernel.Half() + slack
+	bFrom := at + int(math.Floor(l.shift(float64(at)))) - margin
+	y := pcm.Planes(channels, g.n+2*margin+int(math.Abs(l.drift)*float64(g.n))+2)
+	if err := interpolate.ReadAround(b, y, bFrom); err != nil {
+		return err
+	}
+	if l.swapped {
+		y[0], y[1] = y[1], y[0]
+	}
+	g.at, g.bFrom = append(g.at, at), append(g.bFrom, bFrom)
+	g.a, g.b = append(g.a, x), append(g.b, y)
+	return nil
+}
+
+// middle returns the frame of A in the middle of block i.
+func (g *blocks) middle(i int) float64 { return float64(g.at[i]) + float64(g.n)/2 }
+
+// cross holds the spectra of one pass over some of the blocks for one line.
+type cross struct {
+	block []int          // which
+	frame []float64      // what of the line's shift is still in them, in frames
+	power [][]float64    // [position in block][bin], |A|² over channels
+	joint [][]complex128 // conj(A)·B·sign over channels
+	other [][]float64    // |B|²
+}
+
+// pass evaluates every stride-th block of B at the line and transforms both, shared out between the processors. A rough
+// pass takes B at the nearest whole frame.
+func (g *blocks) pass(l line, stride int, rough bool) cross {
+	var c cross
+	for i := 0; i < len(g.at); i += stride {
+		c.block = append(c.block, i)
+	}
+	m := len(c.block)
+	c.frame = make([]float64, m)
+	c.power, c.joint, c.other = make([][]float64, m), make([][]complex128, m), make([][]float64, m)
+	var group errgroup.Group
+	for w := range workers {
+		group.Go(func() error {
+			plan := newPairPlan(g.n)
+			shift, y := make([]float64, g.n), pcm.Planes(len(g.a[0]), g.n)
+			for j := w; j < m; j += workers {
+				i := c.block[j]
+				if g.spectA[i] == nil {
+					g.transformA(plan, i)
+				}
+				for k := range shift {
+					shift[k] = l.shift(float64(g.at[i] + k))
+				}
+				if rough {
+					middle := l.shift(g.middle(i))
+					whole := math.Round(middle)
+					c.frame[j] = middle - whole
+					for k := range shift {
+						shift[k] = whole
+					}
+				}
+				g.kernel.Shift(y, g.b[i], g.at[i]-g.bFrom[i], shift)
+				c.power[j] = g.power[i]
+				c.joint[j], c.other[j] = make([]complex128, g.n/2+1), make([]float64, g.n/2+1)
+				for ch, spec := range g.transform(plan, y) {
+					c.collect(j, g.spectA[i][ch], spec, l.signOf(ch))
+				}
+			}
+			return nil
+		})
+	}
+	_ = group.Wait() // no worker returns an error
+	return c
+}
+
+func (g *blocks) transformA(plan *pairPlan, i int) {
+	x := pcm.Planes(len(g.a[i]), g.n)
+	for ch := range x {
+		copy(x[ch], g.a[i][ch])
+	}
+	g.power[i] = make([]float64, g.n/2+1)
+	for _, spec := range g.transform(plan, x) {
+		own := make([]complex128, len(spec))
+		copy(own, spec)
+		g.spectA[i] = append(g.spectA[i], own)
+		for k, z := range spec {
+			g.power[i][k] += real(z)*real(z) + imag(z)*imag(z)
+		}
+	}
+}
+
+// transform returns the spectra of the channels of x, which it overwrites; they are the plan's.
+func (g *blocks) transform(plan *pairPlan, x [][]float64) [][]complex128 {
+	for _, ch := range x {
+		windowed(ch, g.window)
+	}
+	return plan.forward(x)
+}
+
+// windowed frees x of its mean and applies the window.
+func windowed(x, window []float64) {
+	mean := 0.0
+	for i, v := range x {
+		mean += v * window[i]
+	}
+	mean /= float64(len(x)) / 2 // the window's sum
+	for i := range x {
+		x[i] = (x[i] - mean) * window[i]
+	}
+}
+
+func (c cross) collect(j int, a, b []complex128, sign float64) {
+	for k, z := range a {
+		c.other[j][k] += real(b[k])*real(b[k]) + imag(b[k])*imag(b[k])
+		c.joint[j][k] += complex(sign, 0) * cmplx.Conj(z) * b[k]
+	}
+}

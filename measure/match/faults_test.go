@@ -1,0 +1,270 @@
+package match_test
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+
+	"heardiff/measure/interpolate"
+	"heardiff/measure/match"
+	"heardiff/playback/pcm"
+)
+
+// A fault of known size in one of two captures that otherwise differ by offset, drift and gain, with the noise of a good
+// recorder in both.
+const faultRate, faultSeconds = 24000, 9
+
+var faultWay = way{offset: 350.25, drift: 5e-6, gain: 0.9, noise: 1e-5, seed: 5}
+
+// faulty is what is done to a capture of music in the usual way.
+type faulty func(m music, b pcm.Clip) pcm.Clip
+
+func each(f func(v float64) float64) faulty {
+	return func(_ music, b pcm.Clip) pcm.Clip {
+		for _, ch := range b.Channels {
+			for i, v := range ch {
+				ch[i] = f(v)
+			}
+		}
+		return b
+	}
+}
+
+// late recaptures the music with a further delay in seconds.
+func late(delay func(t float64) float64) faulty {
+	return func(m music, b pcm.Clip) pcm.Clip {
+		w := faultWay
+		w.wander = delay
+		return m.capture(b.Rate, b.Len(), w)
+	}
+}
+
+// splice joins frames 0 to until−1 and those from again on.
+func splice(until, again int) faulty {
+	return func(_ music, b pcm.Clip) pcm.Clip {
+		for c, ch := range b.Channels {
+			b.Channels[c] = append(slices.Clone(ch[:until]), ch[again:]...)
+		}
+		return b
+	}
+}
+
+// peaking raises hz by db with quality q. ref: R. Bristow-Johnson, Audio EQ Cookbook.
+func peaking(hz, db, q float64) faulty {
+	return func(_ music, b pcm.Clip) pcm.Clip {
+		a, w := math.Pow(10, db/40), 2*math.Pi*hz/b.Rate.Hz()
+		alpha, cos := math.Sin(w)/(2*q), math.Cos(w)
+		for _, ch := range b.Channels {
+			var x1, x2, y1, y2 float64
+			for i, x := range ch {
+				y := ((1+alpha*a)*x - 2*cos*x1 + (1-alpha*a)*x2 + 2*cos*y1 - (1-alpha/a)*y2) / (1 + alpha/a)
+				x2, x1, y2, y1 = x1, x, y1, y
+				ch[i] = y
+			}
+		}
+		return b
+	}
+}
+
+// peakingDB is the gain of that filter at f Hz.
+func peakingDB(rate, hz, db, q, f float64) float64 {
+	a, w := math.Pow(10, db/40), 2*math.Pi*hz/rate
+	alpha, cos := math.Sin(w)/(2*q), math.Cos(w)
+	at := func(b0, b1, b2 float64) float64 {
+		p := 2 * math.Pi * f / rate
+		return math.Hypot(b0+b1*math.Cos(p)+b2*math.Cos(2*p), b1*math.Sin(p)+b2*math.Sin(2*p))
+	}
+	return pcm.DB(at(1+alpha*a, -2*cos, 1-alpha*a) / at(1+alpha/a, -2*cos, 1-alpha/a))
+}
+
+// lowpass ends the band between two fractions of Nyquist.
+func lowpass(pass, stop float64) faulty {
+	return func(_ music, b pcm.Clip) pcm.Clip {
+		k, err := interpolate.New(interpolate.Config{Pass: pass, Stop: stop, ErrorDB: -100})
+		if err != nil {
+			panic(err)
+		}
+		out := pcm.NewClip(b.Rate, len(b.Channels), b.Len())
+		if err := interpolate.NewStream(k, b).Read(out.Channels, 0, make([]float64, b.Len())); err != nil {
+			panic(err)
+		}
+		return out
+	}
+}
+
+func silence(from, n int) faulty {
+	return func(_ music, b pcm.Clip) pcm.Clip {
+		for _, ch := range b.Channels {
+			clear(ch[from : from+n])
+		}
+		return b
+	}
+}
+
+func channelTwo(f func(v float64) float64) faulty {
+	return func(_ music, b pcm.Clip) pcm.Clip {
+		for i, v := range b.Channels[1] {
+			b.Channels[1][i] = f(v)
+		}
+		return b
+	}
+}
+
+func louderNoise(_ music, b pcm.Clip) pcm.Clip {
+	w := faultWay
+	w.noise = 1e-3
+	return w.finish(b)
+}
+
+func TestFaultsAreFoundAndNamed(t *testing.T) {
+	m := newMusic(12, faultSeconds, 11000)
+	a := m.capture(faultRate, faultRate*faultSeconds, way{noise: 1e-5, seed: 4})
+	plain := m.capture(faultRate, faultRate*faultSeconds, faultWay)
+	const middle = faultRate * faultSeconds / 2
+	for _, c := range []struct {
+		name string
+		do   faulty
+		says string // the only warning but for a short overlap; "" = none
+		kind string // of the residual, "" = any
+		full bool
+	}{
+		{name: "none", do: each(func(v float64) float64 { return v }), kind: "noise"},
+		{name: "more noise in B", do: louderNoise, kind: "noise"},
+		{name: "direct voltage", do: each(func(v float64) float64 { return v + 0.02 }), kind: "noise", full: true},
+		{name: "clock that swings by 1 µs", do: late(func(t float64) float64 { return 1e-6 * math.Sin(2*math.Pi*t/4) }), says: "stray from a straight line", kind: "timing"},
+		{name: "clock that changes by 5 ppm", do: late(func(t float64) float64 { return 5e-6 * max(0, t-4.5) }), says: "stray from a straight line", kind: "timing", full: true},
+		{name: "hum on the clock, 100 ns at 60 Hz", do: late(func(t float64) float64 { return 1e-7 * math.Sin(2*math.Pi*60*t) }), kind: "timing"},
+		{name: "300 frames lost", do: splice(middle, middle+300), says: "jumps by -300 samples"},
+		{name: "8 frames lost", do: splice(middle, middle+8), says: "jumps by -8 samples", full: true},
+		{name: "1 frame lost", do: splice(middle, middle+1), says: "jumps by -1 samples"},
+		{name: "1000 frames repeated", do: splice(middle, middle-1000), says: "jumps by +1000 samples", full: true},
+		{name: "two seconds cut out, as at a loop point", do: splice(middle, middle+2*faultRate), says: "jumps by -48000 samples", full: true},
+		{name: "20 ms lost to silence", do: silence(middle, faultRate/50), says: "B is silent for"},
+		{name: "clipped", do: each(func(v float64) float64 { return max(-0.2, min(0.2, v)) }), says: "clip", kind: "distortion"},
+		{name: "clipped softly, before the recorder's noise", do: func(m music, b pcm.Clip) pcm.Clip {
+			b = each(func(v float64) float64 { return 0.3 * math.Tanh(v/0.3) })(m, b)
+			return way{noise: 1e-5, seed: 9}.finish(b)
+		}, says: "B falls behind by", full: true},
+		{name: "square-law distortion", do: each(func(v float64) float64 { return v + 0.02*v*v }), says: "in a third octave", kind: "distortion", full: true},
+		{name: "0.3 dB at 1 kHz", do: peaking(1000, 0.3, 1), says: "in a third octave", kind: "response"},
+		{name: "0.05 dB at 3 kHz is let pass", do: peaking(3000, 0.05, 1), kind: "response", full: true},
+		{name: "ends at 8 kHz", do: lowpass(7750.0/12000, 8250.0/12000), says: "B ends at 8."},
+		{name: "channel 2 inverted", do: channelTwo(func(v float64) float64 { return -v }), says: "channel 2 of B is inverted"},
+		{name: "channel 2 louder", do: channelTwo(func(v float64) float64 { return v * pcm.Ratio(0.5) }), full: true},
+	} {
+		if c.full && !*full {
+			continue
+		}
+		r, err := match.Compare(a, c.do(m, plain.Clone()), match.Config{})
+		if err != nil {
+			t.Errorf("%s: %v", c.name, err)
+			continue
+		}
+		t.Logf("%s: null %.1f dB, %+v, %q", c.name, r.NullDB, r.Residual, r.Warnings)
+		told := slices.DeleteFunc(slices.Clone(r.Warnings), func(w string) bool { return strings.Contains(w, "overlap by only") })
+		found := slices.ContainsFunc(told, func(w string) bool { return strings.Contains(w, c.says) })
+		if c.says == "" && len(told) > 0 || c.says != "" && !found {
+			t.Errorf("%s: warnings %q, want %q", c.name, told, c.says)
+		}
+		if strings.Contains(c.says, "jumps") && r.NullDB > -60 {
+			t.Errorf("%s: null %.1f dB: the stretch that was compared must be free of it", c.name, r.NullDB)
+		}
+		if c.kind != "" && r.Residual.Kind != c.kind {
+			t.Errorf("%s: the rest is %+v, want %s", c.name, r.Residual, c.kind)
+		}
+	}
+}
+
+// The same faults in A must be said of A.
+func TestFaultsInAAreSaidOfA(t *testing.T) {
+	m := newMusic(12, faultSeconds, 11000)
+	a := m.capture(faultRate, faultRate*faultSeconds, way{noise: 1e-5, seed: 4})
+	b := m.capture(faultRate, faultRate*faultSeconds, faultWay)
+	for says, do := range map[string]faulty{
+		"A is silent for":   silence(4*faultRate, faultRate/50),
+		"A falls behind by": each(func(v float64) float64 { return 0.3 * math.Tanh(v/0.3) }),
+		"A ends at 8.":      lowpass(7750.0/12000, 8250.0/12000),
+	} {
+		r, err := match.Compare(do(m, a.Clone()), b, match.Config{})
+		if err != nil || !slices.ContainsFunc(r.Warnings, func(w string) bool { return strings.Contains(w, says) }) {
+			t.Errorf("want %q: %q, %v", says, r.Warnings, err)
+		}
+	}
+}
+
+// A clock that runs 5 ppm faster from the middle on: every piece's drift is told, and the offset of either half.
+func TestWanderingDriftIsToldPieceByPiece(t *testing.T) {
+	m := newMusic(12, faultSeconds, 11000)
+	a := m.capture(faultRate, faultRate*faultSeconds, way{noise: 1e-5, seed: 4})
+	b := late(func(t float64) float64 { return 5e-6 * max(0, t-4.5) })(m, a)
+	r, err := match.Compare(a, b, match.Config{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, p := range r.Wander.Pieces {
+		want := 5.0
+		switch {
+		case p.FromS > 4.6:
+			want = 10
+		case p.ToS > 4.4:
+			continue // the piece with the change in it
+		}
+		if math.Abs(p.DriftPPM-want) > 0.15 {
+			t.Errorf("%.2f to %.2f s: %.3f ppm, want %v", p.FromS, p.ToS, p.DriftPPM, want)
+		}
+	}
+	if !r.Wander.Significant || math.Abs(r.DriftPPM-7.5) > 0.3 {
+		t.Errorf("significant %v, drift %.3f ppm over all, want about the mean of 5 and 10", r.Wander.Significant, r.DriftPPM)
+	}
+}
+
+// ref: the filter's own response in closed form.
+func TestResponseDifferenceIsTheFiltersOwn(t *testing.T) {
+	const hz, db, q = 1000, 0.5, 1
+	r := rand.New(rand.NewPCG(1, 9))
+	a := pcm.NewClip(faultRate, 1, faultRate*faultSeconds)
+	for i := range a.Len() {
+		a.Channels[0][i] = 0.1 * r.NormFloat64()
+	}
+	b := peaking(hz, db, q)(music{}, a.Clone())
+	for i := range b.Len() { // coherence of 0.9999
+		b.Channels[0][i] += 1e-3 * r.NormFloat64()
+	}
+	got, err := match.Compare(a, b, match.Config{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, band := range got.ResponseBands {
+		want, n := 0.0, 0.0
+		for f := band.LowHz; f < band.HighHz; f += (band.HighHz - band.LowHz) / 50 {
+			want += pcm.Ratio(peakingDB(faultRate, hz, db, q, f))
+			n++
+		}
+		// The complex mean over the band, taken here by magnitude, and the common gain bring 0.01 dB.
+		if e := band.DB + got.GainDB - pcm.DB(want/n); math.Abs(e) > 0.01+3*band.StandardErrorDB {
+			t.Errorf("%.0f Hz: %.3f ± %.3f dB, want %.3f", band.LowHz, band.DB+got.GainDB, band.StandardErrorDB, pcm.DB(want/n))
+		}
+	}
+}
+
+func TestChannelsAreToldApart(t *testing.T) {
+	m := newMusic(12, faultSeconds, 11000)
+	a := m.capture(faultRate, faultRate*faultSeconds, way{noise: 1e-5, seed: 4})
+	b := m.capture(faultRate, faultRate*faultSeconds, faultWay)
+	w := faultWay
+	w.offset += 0.25
+	other := m.capture(faultRate, faultRate*faultSeconds, w)
+	for i, v := range other.Channels[1] {
+		b.Channels[1][i] = v * pcm.Ratio(0.5)
+	}
+	r, err := match.Compare(a, b, match.Config{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	gain, delay := r.Channels[1].GainDB-r.Channels[0].GainDB, r.Channels[1].OffsetSamples-r.Channels[0].OffsetSamples
+	if math.Abs(gain-0.5) > 0.02 || math.Abs(delay-0.25) > 0.005 {
+		t.Errorf("channel 2 differs by %.3f dB and %.4f samples, want 0.5 and 0.25", gain, delay)
+	}
+}

@@ -1,0 +1,109 @@
+package match
+
+import (
+	"math"
+	"slices"
+)
+
+// kind tells what the remainder is made of, see Residual.
+func (r *remainder) kind(k float64, all bandSums) Residual {
+	out := Residual{Kind: "none"}
+	if all.rr == 0 {
+		return out
+	}
+	out.Response = min(1, r.linear(k)/all.rr)
+	out.Timing = min(1-out.Response, r.timing())
+	rest := 1 - out.Response - out.Timing
+	out.Noise = min(rest, r.steady())
+	out.Distortion = rest - out.Noise
+	out.LevelSlope = r.levelSlope()
+	most := max(out.Response, out.Timing, out.Noise, out.Distortion)
+	switch most {
+	case out.Response:
+		out.Kind = "response"
+	case out.Timing:
+		out.Kind = "timing"
+	case out.Noise:
+		out.Kind = "noise"
+	default:
+		out.Kind = "distortion"
+	}
+	return out
+}
+
+// linear returns the power of the remainder that one fixed filter makes of A: one complex gain for every channel in
+// bands of a sixth of an octave, less what chance alone would explain.
+func (r *remainder) linear(k float64) float64 {
+	sum := 0.0
+	for low := lowHz; low < bandEdge(r.rate); low *= math.Exp2(1.0 / 6) {
+		high := math.Min(low*math.Exp2(1.0/6), bandEdge(r.rate))
+		for c := range r.aa {
+			s := r.sums(low, high, k, c)
+			if !(s.aa > 0) {
+				continue
+			}
+			rest := complex(s.aa, 0) - s.ab
+			coherent := real(rest)*real(rest) + imag(rest)*imag(rest)
+			sum += max(0, coherent-alike*s.spread()) / s.aa
+		}
+	}
+	return sum
+}
+
+// alike is by how much the window makes neighbouring bins resemble each other: so many are worth one.
+const alike = 1.5
+
+// timing returns the share of the remainder that a delay changing every 5 ms explains beyond what a gain changing as
+// often does: both have one number to fit in a stretch, but only a time error follows the slope of the wave.
+func (r *remainder) timing() float64 {
+	var late, loud, all float64
+	for _, f := range r.frames {
+		all += f.rem
+		if f.slope > 0 {
+			late += f.rd * f.rd / f.slope
+		}
+		if f.a > 0 {
+			loud += f.ra * f.ra / f.a
+		}
+	}
+	return max(0, late-loud) / (all - loud + 1e-300)
+}
+
+// steady returns the share of the remainder that is there while the music is at its quietest, a third of the time, and
+// so, it is taken, all the time.
+func (r *remainder) steady() float64 {
+	frames := slices.Clone(r.frames)
+	slices.SortStableFunc(frames, func(f, g frame) int {
+		switch {
+		case f.a < g.a:
+			return -1
+		case f.a > g.a:
+			return 1
+		}
+		return f.at - g.at
+	})
+	var quiet []float64
+	all := 0.0
+	for i, f := range frames {
+		all += f.rem
+		if i <= len(frames)/3 {
+			quiet = append(quiet, f.rem)
+		}
+	}
+	return median(quiet) * float64(len(frames)) / (all + 1e-300)
+}
+
+// levelSlope returns the slope of the remainder's level over the music's, both in dB, over 5 ms stretches.
+func (r *remainder) levelSlope() float64 {
+	line := newFit()
+	for _, f := range r.frames {
+		if f.a > 0 && f.rem > 0 {
+			line.add(math.Log10(f.a), math.Log10(f.rem), 1)
+		}
+	}
+	if line.w < 10 {
+		return 0
+	}
+	_, slope := line.solve()
+	return slope
+}
