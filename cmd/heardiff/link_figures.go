@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 
-	"heardiff/cmd/heardiff/internal/plot"
 	"heardiff/cmd/heardiff/internal/wire"
 	"heardiff/measure/integrity"
 	"heardiff/measure/jitter"
@@ -14,17 +13,18 @@ import (
 	"heardiff/trials/store"
 )
 
-// studyFigures are the measured figures of a study's chains, the last jitter spectrum of each, and whether each delivered
+// studyFigures are the measured figures of a study's chains, the last jitter and noise of each, and whether each delivered
 // the words it was sent, in every capture that tells.
 type studyFigures struct {
 	chains []link.Chain
-	jitter map[string]jitter.Channel
+	jitter map[string]jitter.Result
+	noise  map[string]tone.NoiseResult
 	intact map[string]bool
 }
 
 // readFigures reads every stored measurement. Of several channels the worst counts: whoever hears one hears it.
 func readFigures(ctx context.Context, s *store.Store) (studyFigures, error) {
-	f := studyFigures{jitter: map[string]jitter.Channel{}, intact: map[string]bool{}}
+	f := studyFigures{jitter: map[string]jitter.Result{}, noise: map[string]tone.NoiseResult{}, intact: map[string]bool{}}
 	chains, err := s.Chains(ctx)
 	if err != nil {
 		return f, err
@@ -81,7 +81,7 @@ func (f studyFigures) add(chain string, figures map[link.Metric][]link.Figure, m
 	case "jitter":
 		return stored(m.Result, func(r jitter.Result) {
 			if c, ok := worstJitter(r); ok {
-				f.jitter[chain] = c
+				f.jitter[chain] = r
 				putJitter(put, c)
 			}
 		})
@@ -92,6 +92,7 @@ func (f studyFigures) add(chain string, figures map[link.Metric][]link.Figure, m
 		})
 	case "noise":
 		return stored(m.Result, func(r tone.NoiseResult) {
+			f.noise[chain] = r
 			figures[link.Noise] = append(figures[link.Noise], worstFigure(r.Channel, noiseFigure))
 		})
 	case "low-tone":
@@ -184,16 +185,4 @@ func preparedErrors(a, b store.Presentation) (levelDB, offsetUS float64) {
 		return math.NaN(), math.NaN()
 	}
 	return eb.LevelErrorDB - ea.LevelErrorDB, eb.OffsetErrorUS - ea.OffsetErrorUS
-}
-
-// jitterCurve returns a channel's jitter for a chart: the phase side's density as a curve, its lines as spurs.
-func jitterCurve(name string, c jitter.Channel) plot.Curve {
-	curve := plot.Curve{Name: name}
-	for _, d := range c.Spectrum {
-		curve.Hz, curve.Y = append(curve.Hz, d.OffsetHz), append(curve.Y, d.PMPs)
-	}
-	for _, l := range c.Lines {
-		curve.Spurs = append(curve.Spurs, plot.Spur{Hz: l.OffsetHz, Y: l.PeakPs, Inherent: l.Inherent || l.AtFloor})
-	}
-	return curve
 }

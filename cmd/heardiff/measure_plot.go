@@ -104,7 +104,7 @@ func transferChart(reference, output string, t jitter.Transfer) plot.Transfer {
 	c := t.Channel[0]
 	chart := plot.Transfer{Title: fmt.Sprintf("Jitter of %s that %s still shows, channel %d", reference, output, c.Channel)}
 	for _, l := range c.Lines {
-		chart.Points = append(chart.Points, plot.TransferPoint{Hz: l.OffsetHz, DB: -l.AttenuationDB, AtFloor: l.AtLeast})
+		chart.Points = append(chart.Points, plot.TransferPoint{Hz: l.OffsetHz, DB: -l.AttenuationDB, Line: true, AtFloor: l.AtLeast})
 	}
 	for _, b := range c.Density {
 		if !math.IsNaN(b.AttenuationDB) {

@@ -9,9 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"heardiff/cmd/heardiff/internal/plot"
 	"heardiff/cmd/heardiff/internal/report"
-	"heardiff/measure/match"
 )
 
 func (a *app) reportCommand() *cobra.Command {
@@ -77,47 +75,4 @@ func (l linked) report(a *app) report.Input {
 		in.Sessions = append(in.Sessions, report.Session{Listener: s.Listener, Device: s.Device, Begun: s.result.Begun, Ended: s.result.Ended, Simulated: s.simulated})
 	}
 	return in
-}
-
-func (l linked) pictures() report.Pictures {
-	var p report.Pictures
-	for _, c := range l.input.Chains {
-		channel, ok := l.figures.jitter[c.Name]
-		if !ok || len(channel.Spectrum) == 0 {
-			continue
-		}
-		curve := jitterCurve(c.Name, channel)
-		if c.Role == "floor" {
-			p.JitterFloor = &curve
-			continue
-		}
-		p.Jitter = append(p.Jitter, curve)
-	}
-	for i, pair := range l.input.Pairings {
-		r := l.compared[i]
-		name := fmt.Sprintf("%s against %s", pair.A, pair.B)
-		if len(r.ResponseBands) > 0 {
-			p.Responses = append(p.Responses, responseCurve(name, r))
-		}
-		if len(r.NullBands) > 0 {
-			p.Nulls = append(p.Nulls, nullChart(name, r))
-		}
-	}
-	return p
-}
-
-func responseCurve(name string, r match.Result) plot.Curve {
-	c := plot.Curve{Name: name}
-	for _, b := range r.ResponseBands {
-		c.Hz, c.Y = append(c.Hz, math.Sqrt(b.LowHz*b.HighHz)), append(c.Y, b.DB)
-	}
-	return c
-}
-
-func nullChart(name string, r match.Result) plot.Null {
-	n := plot.Null{Title: "What is left of " + name + ", by octave"}
-	for _, b := range r.NullBands {
-		n.Bands = append(n.Bands, plot.NullBand{LowHz: b.LowHz, HighHz: b.HighHz, DB: b.DB})
-	}
-	return n
 }

@@ -50,6 +50,12 @@ func (c *Channel) against(f Channel, seconds float64) {
 			b.Ps, b.SEPs, b.LimitPs, b.AtFloor = limit(b.Ps, b.SEPs, b.LimitPs, b.AtFloor, g.Ps, g.LimitPs)
 		}
 	}
+	c.Spectrum = slices.Clone(c.Spectrum)
+	for i := range min(len(c.Spectrum), len(f.Spectrum)) {
+		if d, g := &c.Spectrum[i], f.Spectrum[i].RandomPs; d.RandomPs*d.RandomPs <= threeDB*g*g {
+			d.RandomPs = math.NaN()
+		}
+	}
 	c.Lines = slices.Clone(c.Lines)
 	for i := range c.Lines {
 		l := &c.Lines[i]
@@ -110,7 +116,8 @@ type TransferBand struct {
 }
 
 // NewTransfer sets output against reference: two measurements of one band made with Config.Spectrum, such as clock
-// recovery off and on. Lines marked inherent or at the floor take no part. It is an error if the bands differ or a spectrum is missing.
+// recovery off and on. Lines marked inherent or at the floor take no part. It is an error if the bands differ or a spectrum is missing
+// (or lacks what it held before it could be stored whole).
 func NewTransfer(reference, output Result) (Transfer, error) {
 	if differ(reference.BandHz, output.BandHz) {
 		return Transfer{}, fmt.Errorf("jitter: bands differ: %.0f to %.0f Hz and %.0f to %.0f Hz", reference.BandHz[0], reference.BandHz[1], output.BandHz[0], output.BandHz[1])
@@ -122,7 +129,7 @@ func NewTransfer(reference, output Result) (Transfer, error) {
 			t.Warnings = append(t.Warnings, fmt.Sprintf("channel %d has no tone in one of the captures", i+1))
 			continue
 		}
-		if len(a.Spectrum) == 0 || len(b.Spectrum) == 0 {
+		if len(a.Spectrum) == 0 || len(b.Spectrum) == 0 || a.Spectrum[0].HighHz == 0 || b.Spectrum[0].HighHz == 0 {
 			return Transfer{}, fmt.Errorf("jitter: transfer of results without a spectrum")
 		}
 		t.Channel = append(t.Channel, TransferChannel{Channel: i + 1,

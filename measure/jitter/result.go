@@ -84,11 +84,12 @@ type DensityBand struct {
 	// PMPs and AMPs are the densities of phase and, as if it were phase, amplitude, in ps/√Hz.
 	PMPs float64 `json:"pm_ps_per_rthz"`
 	AMPs float64 `json:"am_ps_per_rthz"`
-	// RandomPs is the square root of the difference, NaN where that is below two standard errors.
+	// RandomPs is the square root of the difference, NaN where that is below two standard errors, or, against a floor, within
+	// 3 dB of the floor's.
 	RandomPs float64 `json:"random_ps_per_rthz"`
-	SEPs2    float64 `json:"-"` // standard error of PMPs² − AMPs²
-	LowHz    float64 `json:"-"`
-	HighHz   float64 `json:"-"`
+	SEPs2    float64 `json:"se_ps2_per_hz"` // standard error of PMPs² − AMPs²
+	LowHz    float64 `json:"low_hz"`
+	HighHz   float64 `json:"high_hz"`
 }
 
 // Common is the random jitter that the first two channels share; additive noise, which they do not, drops out.

@@ -32,6 +32,8 @@ type NoiseChannel struct {
 	Limits                []Limit `json:"limits,omitempty"`
 
 	Density []DensityPoint `json:"-"`
+	// Spectrum is Density in few points, lines included.
+	Spectrum []DensityPoint `json:"spectrum,omitempty"`
 }
 
 // LevelLine is a line with its AES17 level.
@@ -146,6 +148,7 @@ func noiseOf(s spectrum.Spectrum) NoiseChannel {
 		return c
 	}
 	c.Density = densityOf(s)
+	c.Spectrum = compact(c.Density)
 	hum, spurs := findLines(s, func(float64) bool { return false })
 	for _, l := range hum {
 		c.Hum = append(c.Hum, LevelLine{Hz: l.FreqHz, DBFS: pcm.DB(l.Amplitude)})

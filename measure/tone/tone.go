@@ -42,7 +42,25 @@ type Channel struct {
 
 // DensityPoint is a point of a noise density, for pictures.
 type DensityPoint struct {
-	Hz, DBFS float64 // DBFS in 1 Hz: 0 is the power of a full-scale sine
+	Hz   float64 `json:"hz"`
+	DBFS float64 `json:"dbfs_in_1_hz"` // 0 is the power of a full-scale sine
+}
+
+// compactPerDecade keeps 20 Hz to 20 kHz within 500 points, about as many as a picture has pixels.
+const compactPerDecade = 160
+
+// compact returns the mean power within each of compactPerDecade steps a decade; where bins are wider, each bin.
+func compact(list []DensityPoint) []DensityPoint {
+	var out []DensityPoint
+	for i := 0; i < len(list); {
+		edge := list[i].Hz * math.Pow(10, 1.0/compactPerDecade)
+		hz, power, n := 0.0, 0.0, 0.0
+		for ; i < len(list) && (n == 0 || list[i].Hz < edge); i++ {
+			hz, power, n = hz+list[i].Hz, power+math.Pow(10, list[i].DBFS/10), n+1
+		}
+		out = append(out, DensityPoint{Hz: hz / n, DBFS: pcm.PowerDB(power / n)})
+	}
+	return out
 }
 
 // densityOf returns the density from 20 Hz to 20 kHz.

@@ -81,30 +81,6 @@ func (j JitterSpectrum) Draw(c Canvas, width, _ float64) {
 	frequencyChart{curves: j.Chains, floor: j.Floor, logY: true, unit: "ps"}.draw(c, j.sheet(), width)
 }
 
-// NoiseSpectrum is the noise of one or more chains, dB below full scale per root hertz, against frequency in Hz.
-type NoiseSpectrum struct {
-	Title  string
-	Chains []Curve
-	Floor  *Curve
-}
-
-// Words implements Chart.
-func (n NoiseSpectrum) Words() Words {
-	return Words{n.Title, "Noise density against frequency of " + names(n.Chains) + "."}
-}
-
-func (n NoiseSpectrum) sheet() sheet {
-	return frequencyChart{curves: n.Chains, floor: n.Floor, step: 10}.sheet(n.Title, "frequency, Hz", "dBFS per √Hz", 20, 20000)
-}
-
-// Height implements Chart.
-func (n NoiseSpectrum) Height(width float64) float64 { return n.sheet().height(width) }
-
-// Draw implements Chart.
-func (n NoiseSpectrum) Draw(c Canvas, width, _ float64) {
-	frequencyChart{curves: n.Chains, floor: n.Floor, unit: "dB"}.draw(c, n.sheet(), width)
-}
-
 // ResponseDifference is B − A in dB against frequency in Hz. LimitDB, if above 0, shades what counts as matched.
 type ResponseDifference struct {
 	Title   string
@@ -145,59 +121,6 @@ func (r ResponseDifference) Height(width float64) float64 { return r.sheet().hei
 
 // Draw implements Chart.
 func (r ResponseDifference) Draw(c Canvas, width, _ float64) { r.chart().draw(c, r.sheet(), width) }
-
-// Transfer is the attenuation of jitter against its frequency: negative dB is jitter taken away. Points at which the
-// floor stops the reading are bounds: the true value lies below.
-type Transfer struct {
-	Title  string
-	Points []TransferPoint
-}
-
-// TransferPoint is one reading, from a line or from a density.
-type TransferPoint struct {
-	Hz, DB  float64
-	AtFloor bool
-}
-
-// Words implements Chart.
-func (t Transfer) Words() Words {
-	return Words{t.Title, fmt.Sprintf("Jitter attenuation in decibels against jitter frequency, %d readings.", len(t.Points))}
-}
-
-func (t Transfer) chart() frequencyChart {
-	c := Curve{Name: "reading"}
-	sorted := append([]TransferPoint(nil), t.Points...)
-	sort.Slice(sorted, func(i, k int) bool { return sorted[i].Hz < sorted[k].Hz })
-	for _, p := range sorted {
-		c.Hz, c.Y = append(c.Hz, p.Hz), append(c.Y, p.DB)
-	}
-	return frequencyChart{curves: []Curve{c}, zero: true, step: 10, unit: "dB"}
-}
-
-func (t Transfer) sheet() sheet {
-	s := t.chart().sheet(t.Title, "jitter frequency, Hz", "output over input, dB", 10, 10000)
-	s.key = append(s.key, keyEntry{"the floor stops the reading: an upper bound", func(c Canvas, b rect) {
-		mark(c, b.middle(), 4, 4, seriesInk(0), true)
-	}})
-	return s
-}
-
-// Height implements Chart.
-func (t Transfer) Height(width float64) float64 { return t.sheet().height(width) }
-
-// Draw implements Chart.
-func (t Transfer) Draw(c Canvas, width, _ float64) {
-	s := t.sheet()
-	area := t.chart().draw(c, s, width)
-	for _, p := range t.Points {
-		at := Point{s.x.at(p.Hz, area.left, area.right), s.y.at(p.DB, area.bottom, area.top)}
-		if p.AtFloor {
-			mark(c, at, 4, 4.2, seriesInk(0), true)
-			continue
-		}
-		mark(c, at, 0, 3.6, seriesInk(0), false)
-	}
-}
 
 // frequencyChart is what all charts against a logarithmic frequency share.
 type frequencyChart struct {
@@ -310,9 +233,19 @@ func (f frequencyChart) stems(c Canvas, s sheet, area rect, names *labels) {
 		ink  Ink
 	}
 	var heads []head
+	have, nth := 0, 0
+	for _, curve := range f.curves {
+		if len(curve.Spurs) > 0 {
+			have++
+		}
+	}
 	for i, curve := range f.curves {
+		if len(curve.Spurs) == 0 {
+			continue
+		}
 		// Chains that share a line (the mains, say) stand side by side.
-		beside := (float64(i) - float64(len(f.curves)-1)/2) * 5
+		beside := (float64(nth) - float64(have-1)/2) * 5
+		nth++
 		for _, p := range curve.Spurs {
 			if !s.x.holds(p.Hz) {
 				continue

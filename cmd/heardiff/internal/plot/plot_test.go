@@ -75,7 +75,7 @@ func charts() map[string]plot.Chart {
 	nf := noise("recorder loop", -172)
 	return map[string]plot.Chart{
 		"jitter":   plot.JitterSpectrum{Title: "Jitter of two chains (invented)", Chains: []plot.Curve{a, b}, Floor: &floor},
-		"noise":    plot.NoiseSpectrum{Title: "Noise (invented)", Chains: []plot.Curve{noise("player by bus", -160), noise("player by optical link", -152)}, Floor: &nf},
+		"noise":    plot.Spectrum{Title: "Noise (invented)", Chains: []plot.Curve{noise("player by bus", -160), noise("player by optical link", -152)}, Floor: &nf},
 		"response": plot.ResponseDifference{Title: "Response difference", Curves: []plot.Curve{response}, LimitDB: 0.1},
 		"null":     null, "forest": forest, "dose": dose, "power": power, "transfer": transfer,
 		"empty":  plot.JitterSpectrum{Title: "Nothing measured"},

@@ -60,7 +60,7 @@ func TestThePageInABrowser(t *testing.T) {
 	ctx, complaints := browser(t, write(t, in))
 
 	titles := evaluate[[]string](t, ctx, `[...document.querySelectorAll("figure .wide svg")].filter(s => s.getBoundingClientRect().width > 300 && s.querySelector("title") && s.querySelector("desc")).map(s => s.querySelector("title").textContent)`)
-	for _, want := range []string{"bus against optical: who told them apart", "bus against isolator: who", "What 16 trials", "Jitter of the chains", "Difference in response",
+	for _, want := range []string{"bus against optical: who told them apart", "bus against isolator: who", "What 16 trials", "Jitter of the chains", "Noise of the chains", "Jitter of bus that optical", "Difference in response",
 		"Null by octave", "Told apart, against the difference in random jitter", "Told apart, against the difference in deterministic jitter"} {
 		found := false
 		for _, title := range titles {

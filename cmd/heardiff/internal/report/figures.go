@@ -137,7 +137,7 @@ func measures(n *numbering, p Pictures) []figure {
 		out = append(out, n.draw(plot.JitterSpectrum{Title: "Jitter of the chains", Chains: p.Jitter, Floor: p.JitterFloor}))
 	}
 	if len(p.Noise) > 0 {
-		out = append(out, n.draw(plot.NoiseSpectrum{Title: "Noise of the chains", Chains: p.Noise, Floor: p.NoiseFloor}))
+		out = append(out, n.draw(plot.Spectrum{Title: "Noise of the chains", Chains: p.Noise, Floor: p.NoiseFloor}))
 	}
 	if len(p.Responses) > 0 {
 		out = append(out, n.draw(plot.ResponseDifference{Title: "Difference in response", Curves: p.Responses, LimitDB: 0.1}))

@@ -196,7 +196,13 @@ var functions = template.FuncMap{
 	"sort":    func(v float64) string { return ifKnown(v, strconv.FormatFloat(v, 'g', -1, 64)) },
 	"capital": func(s string) string { return strings.ToUpper(s[:1]) + s[1:] },
 	"who":     who,
-	"class":   func(v link.Verdict) string { return strings.ReplaceAll(string(v), " ", "-") },
+	"delivered": func(both *bool) string {
+		if *both {
+			return "by both chains"
+		}
+		return "not by both chains"
+	},
+	"class": func(v link.Verdict) string { return strings.ReplaceAll(string(v), " ", "-") },
 }
 
 func who(r link.Row) string {

@@ -76,7 +76,9 @@ func pictures() report.Pictures {
 	bus, optical, floor := curve("bus", 0.4), curve("optical", 240), curve("recorder loop", 0.1)
 	bus.Spurs, optical.Spurs = []plot.Spur{{Hz: 100, Y: 5}}, []plot.Spur{{Hz: 100, Y: 110}, {Hz: 250, Y: 17, Inherent: true}}
 	response := plot.Curve{Name: "bus against network", Hz: []float64{20, 200, 2000, 20000}, Y: []float64{0, 0, -0.02, -0.21}}
-	return report.Pictures{Jitter: []plot.Curve{bus, optical}, JitterFloor: &floor, Responses: []plot.Curve{response},
+	noise, noiseFloor := plot.Curve{Name: "bus", Hz: response.Hz, Y: []float64{-140, -150, -152, -152}, Spurs: []plot.Spur{{Hz: 50, Y: -108}}}, plot.Curve{Name: "recorder loop", Hz: response.Hz, Y: []float64{-150, -158, -160, -160}}
+	transfer := plot.Transfer{Title: "Jitter of bus that optical still shows", Points: []plot.TransferPoint{{Hz: 50, DB: -3}, {Hz: 500, DB: -20}, {Hz: 5000, DB: -30, AtFloor: true}}}
+	return report.Pictures{Jitter: []plot.Curve{bus, optical}, JitterFloor: &floor, Noise: []plot.Curve{noise}, NoiseFloor: &noiseFloor, Transfers: []plot.Transfer{transfer}, Responses: []plot.Curve{response},
 		Nulls: []plot.Null{{Title: "Null by octave, bus against optical", Bands: []plot.NullBand{{LowHz: 22, HighHz: 44, DB: -90}, {LowHz: 44, HighHz: 88, DB: -84}, {LowHz: 88, HighHz: 176, DB: -80}}}}}
 }
 

@@ -1,0 +1,92 @@
+package main
+
+import (
+	"context"
+	"math"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"heardiff/measure/jitter/jittertest"
+	"heardiff/playback/pcm"
+	"heardiff/trials/sqlite"
+)
+
+// What a study stores is enough to draw noise and clock recovery: a chain of a tenth of another's jitter stands 20 dB
+// below it, and one whose jitter is the recorder's is marked as a bound.
+func TestPicturesComeFromWhatAStudyStores(t *testing.T) {
+	dir := t.TempDir()
+	t.Setenv("HEARDIFF_KEYS", filepath.Join(dir, "keys"))
+	study := filepath.Join(dir, "study")
+	t.Setenv("HEARDIFF_STUDY", study)
+	command(t, 0, "study", "new", study, "--title", "a test")
+	for i, c := range []struct {
+		name, role                 string
+		randomPs, linePs, noiseDBF float64
+	}{{"plain", "source", 2000, 4000, -100}, {"recovered", "source", 200, 400, -110}, {"quiet", "source", 45, 0, -110}, {"loop", "floor", 40, 0, -116}} {
+		command(t, 0, "chain", "add", c.name, "--role", c.role)
+		tone := jittertest.Capture{Rate: 48000, Seconds: 5, CarrierHz: 12000.1, Amplitude: 0.7, NoiseDBFS: -125, Seed: uint64(i + 1),
+			Jitter: []jittertest.Sine{{Hz: 700, Peak: c.linePs * 1e-12}}, RandomPs: c.randomPs, RandomLowHz: 10, RandomHighHz: 9600}
+		silence := jittertest.Capture{Rate: 48000, Seconds: 4, CarrierHz: 50, Amplitude: 1e-5, NoiseDBFS: c.noiseDBF, Seed: uint64(i + 9)}
+		for kind, capture := range map[string]jittertest.Capture{"jitter": tone, "noise": silence} {
+			file := filepath.Join(dir, c.name+kind+".wav")
+			saveWords(t, file, jittertest.Clip(capture))
+			command(t, 0, "capture", "add", c.name, file, "--as", kind)
+		}
+	}
+	command(t, 0, "measure")
+	s, err := sqlite.Open(context.Background(), study, time.Now)
+	must(t, err)
+	defer s.Close()
+	l := linked{}
+	l.figures, err = readFigures(context.Background(), s)
+	must(t, err)
+	l.input.Chains = l.figures.chains
+
+	p := l.pictures()
+	if len(p.Jitter) != 3 || p.JitterFloor == nil || len(p.Noise) != 3 || p.NoiseFloor == nil {
+		t.Fatalf("%d curves of jitter, %d of noise, floors %v and %v", len(p.Jitter), len(p.Noise), p.JitterFloor, p.NoiseFloor)
+	}
+	// Noise of −100 dBFS over 24 kHz is −143.8 dBFS in 1 Hz.
+	want := -100 - 10*math.Log10(24000)
+	for _, c := range p.Noise {
+		if c.Name != "plain" {
+			continue
+		}
+		sum, n := 0.0, len(c.Y)
+		for i, y := range c.Y {
+			if c.Hz[i] > 200 {
+				sum += math.Pow(10, y/10) * (c.Hz[min(i+1, n-1)] - c.Hz[i])
+			}
+		}
+		if got := 10 * math.Log10(sum/19800); n > 500 || math.Abs(got-want) > 0.2 || len(c.Spurs) == 0 {
+			t.Errorf("noise of plain: %d points, %.2f dBFS in 1 Hz, lines %v; want at most 500, %.2f and the hum", n, got, c.Spurs, want)
+		}
+	}
+	for b, wantDB := range map[string]float64{"recovered": -20, "quiet": math.Inf(-1)} {
+		chart, ok := l.transfer("plain", b)
+		if !ok {
+			t.Fatalf("no transfer from plain to %s", b)
+		}
+		sum, read, bounds := 0.0, 0, 0
+		for _, point := range chart.Points {
+			switch {
+			case point.AtFloor:
+				bounds++
+			case point.Line && math.Abs(point.DB-wantDB) > 0.5:
+				t.Errorf("%s: line %+v, want %v dB", b, point, wantDB)
+			case !point.Line:
+				sum, read = sum+pcm.Ratio(point.DB), read+1
+			}
+		}
+		if b == "quiet" && bounds < read {
+			t.Errorf("quiet, at the recorder's own: %d readings, %d bounds", read, bounds)
+		}
+		if got := pcm.DB(sum / float64(read)); b == "recovered" && math.Abs(got-wantDB) > 0.3 {
+			t.Errorf("recovered: %.2f dB over %d readings, want %v", got, read, wantDB)
+		}
+	}
+	if _, ok := l.transfer("plain", "plain"); ok {
+		t.Error("a chain against itself is drawn")
+	}
+}
