@@ -3,6 +3,7 @@ package impair
 import (
 	"fmt"
 	"math"
+	"sync"
 
 	"heardiff/measure/interpolate"
 	"heardiff/playback/pcm"
@@ -42,6 +43,13 @@ func Apply(in pcm.Reader, dose Dose, write func(block [][]float64) error) (Done,
 	}
 	a := newApplication(in, dose)
 	stream := interpolate.NewStream(kernel, in)
+	// The next parts are made while a block is evaluated.
+	parts, used, stop := make(chan part, 1), make(chan part, 2), make(chan struct{})
+	defer close(stop)
+	for range cap(used) {
+		used <- part{shift: make([]float64, blockSize), add: pcm.Planes(f.Channels, blockSize)}
+	}
+	go a.produce(parts, used, stop)
 	buf := pcm.Planes(f.Channels, blockSize)
 	for from := 0; from < in.Frames(); from += blockSize {
 		n := min(blockSize, in.Frames()-from)
@@ -49,10 +57,12 @@ func Apply(in pcm.Reader, dose Dose, write func(block [][]float64) error) (Done,
 		for c := range buf {
 			block[c] = buf[c][:n]
 		}
-		if err := stream.Read(block, from, a.shift(from, n)); err != nil {
+		p := <-parts
+		if err := stream.Read(block, from, p.shift[:n]); err != nil {
 			return Done{}, fmt.Errorf("impair: %w", err)
 		}
-		a.add(block, from)
+		a.finish(block, p)
+		used <- p
 		if err := write(block); err != nil {
 			return Done{}, err
 		}
@@ -60,55 +70,89 @@ func Apply(in pcm.Reader, dose Dose, write func(block [][]float64) error) (Done,
 	return a.done(), nil
 }
 
+// part is what a block gets: by how many frames it is displaced, and what is added to each channel.
+type part struct {
+	shift []float64
+	add   [][]float64
+}
+
+// produce makes the parts of all blocks in order until all are made or stop is closed.
+func (a *application) produce(parts chan<- part, used <-chan part, stop <-chan struct{}) {
+	for from := 0; from < a.frames; from += blockSize {
+		var p part
+		select {
+		case p = <-used:
+		case <-stop:
+			return
+		}
+		n := min(blockSize, a.frames-from)
+		a.displace(p.shift[:n], from)
+		hum := a.hum(from, n)
+		for c := range p.add {
+			add := p.add[c][:n]
+			clear(add)
+			for _, noise := range a.noise {
+				noise[c].next(add)
+			}
+			for i := range hum {
+				add[i] += hum[i]
+			}
+		}
+		parts <- p // there is room: no more parts are about than it holds and the evaluator has
+	}
+}
+
 // application is the state of one Apply.
 type application struct {
-	dose        Dose
-	format      pcm.Format
-	frames      int
-	random      []*gaussian   // one for each random jitter, in seconds
-	noise       [][]*gaussian // [component][channel]
-	gain        float64
-	sum2, most  float64 // of the jitter, s² and s
-	peak        float64
-	shifts, tau []float64
+	dose       Dose
+	format     pcm.Format
+	frames     int
+	random     []*gaussian   // one for each random jitter, in seconds
+	noise      [][]*gaussian // [component][channel]
+	gain       float64
+	sum2, most float64 // of the jitter, s² and s
+	peak       float64
+	tau        []float64
 }
 
 func newApplication(in pcm.Reader, dose Dose) *application {
 	f := in.Format()
-	a := &application{
-		dose: dose, format: f, frames: in.Frames(), gain: pcm.Ratio(dose.GainDB),
-		shifts: make([]float64, blockSize), tau: make([]float64, blockSize),
-	}
+	a := &application{dose: dose, format: f, frames: in.Frames(), gain: pcm.Ratio(dose.GainDB), tau: make([]float64, blockSize)}
+	var making sync.WaitGroup
 	stream := uint64(1) // every component draws from its own stream of the seed
-	for _, j := range dose.Jitter {
+	calibrated := func(to **gaussian, rms float64, fresh func(stream uint64) *gaussian) {
+		s := stream
+		making.Go(func() { *to = calibrate(a.frames, rms, func() *gaussian { return fresh(s) }) })
+	}
+	a.random = make([]*gaussian, len(dose.Jitter))
+	for i, j := range dose.Jitter {
 		stream++
 		if j.Kind != Random || j.RMSPS == 0 {
 			continue
 		}
-		s := stream
-		a.random = append(a.random, calibrate(a.frames, j.RMSPS*1e-12, func() *gaussian {
-			return newGaussian(f.Rate, dose.Seed, s, func(hz float64) float64 {
+		calibrated(&a.random[i], j.RMSPS*1e-12, func(stream uint64) *gaussian {
+			return newGaussian(f.Rate, dose.Seed, stream, func(hz float64) float64 {
 				if hz >= j.LowHz && hz <= j.HighHz {
 					return 1
 				}
 				return 0
 			})
-		}))
+		})
 	}
 	for _, n := range dose.Noise {
-		var channels []*gaussian
-		for range f.Channels {
+		channels := make([]*gaussian, f.Channels)
+		for c := range channels {
 			stream++
-			s := stream
-			channels = append(channels, calibrate(a.frames, pcm.RMSOf(n.DBFS), func() *gaussian {
+			calibrated(&channels[c], pcm.RMSOf(n.DBFS), func(stream uint64) *gaussian {
 				if n.Colour == White {
-					return newWhite(dose.Seed, s)
+					return newWhite(dose.Seed, stream)
 				}
-				return newGaussian(f.Rate, dose.Seed, s, pink)
-			}))
+				return newGaussian(f.Rate, dose.Seed, stream, pink)
+			})
 		}
 		a.noise = append(a.noise, channels)
 	}
+	making.Wait()
 	return a
 }
 
@@ -120,13 +164,15 @@ func pink(hz float64) float64 {
 	return 1 / math.Sqrt(hz)
 }
 
-// shift returns by how many frames the input is displaced at frames from to from+n−1.
-func (a *application) shift(from, n int) []float64 {
+// displace fills out with by how many frames the input is displaced at the frames from from on.
+func (a *application) displace(out []float64, from int) {
 	rate, drift := a.format.Rate.Hz(), 1e-6*a.dose.DriftPPM
-	tau := a.tau[:n]
+	tau := a.tau[:len(out)]
 	clear(tau)
 	for _, g := range a.random {
-		g.next(tau)
+		if g != nil {
+			g.next(tau)
+		}
 	}
 	for _, j := range a.dose.Jitter {
 		if j.Kind != Periodic {
@@ -137,30 +183,27 @@ func (a *application) shift(from, n int) []float64 {
 			tau[i] += peak * math.Sin(2*math.Pi*math.Mod(j.FreqHz*float64(from+i)/rate, 1))
 		}
 	}
-	out := a.shifts[:n]
 	for i, t := range tau {
 		a.sum2 += t * t
 		a.most = max(a.most, math.Abs(t))
 		// (i − D)/(1 + p) − i, without the difference of two large numbers.
 		out[i] = (-a.dose.DelaySamples-drift*float64(from+i))/(1+drift) + t*rate
 	}
-	return out
 }
 
-// add applies gain, noise and hum to a block.
-func (a *application) add(block [][]float64, from int) {
-	hum := a.hum(from, len(block[0]))
+// finish applies gain, noise and hum to a block.
+func (a *application) finish(block [][]float64, p part) {
+	adds := len(a.noise) > 0 || len(a.dose.Hum) > 0
 	for c, ch := range block {
 		if a.gain != 1 {
 			for i := range ch {
 				ch[i] *= a.gain
 			}
 		}
-		for _, n := range a.noise {
-			n[c].next(ch)
-		}
-		for i := range hum {
-			ch[i] += hum[i]
+		if adds {
+			for i, v := range p.add[c][:len(ch)] {
+				ch[i] += v
+			}
 		}
 		for _, v := range ch {
 			a.peak = max(a.peak, math.Abs(v))

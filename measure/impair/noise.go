@@ -8,36 +8,41 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// gaussian is a stationary Gaussian sequence of a given spectrum, made block by block: blocks of independent
-// random spectra, half overlapping under sine windows, whose squares add up to one.
+// gaussian is a stationary Gaussian sequence of a given spectrum, made block by block: blocks of independent random
+// spectra that overlap by an eighth, under ramps whose squares add up to one. Every transform is of complex numbers: with
+// independent values at positive and negative frequencies its real and its imaginary part are two blocks.
 type gaussian struct {
 	random *rand.Rand
-	plan   *spectrum.Plan
-	shape  []float64 // amplitude by bin, 0 outside the band
-	window []float64
-	tail   []float64 // second half of the block before
-	ready  []float64 // what Next has not handed out yet
+	plan   *spectrum.ComplexPlan
+	shape  []float64 // amplitude by bin from 0 to n/2, 0 outside the band
+	ramp   []float64 // rising, the part in which blocks overlap
+	tail   []float64 // falling end of the block before
+	bins   []complex128
+	second bool      // the imaginary part is yet to be handed out
+	ready  []float64 // what next has not handed out yet
+	out    []float64
 	scale  float64
 	white  bool // no spectrum to shape: the blocks are plain random numbers
 }
 
 // newWhite returns a sequence that is flat from 0 to Nyquist.
 func newWhite(seed, stream uint64) *gaussian {
-	return &gaussian{random: rand.New(rand.NewPCG(seed, stream)), scale: 1, white: true}
+	return &gaussian{random: rand.New(rand.NewPCG(seed, stream)), scale: 1, white: true, out: make([]float64, 4096)}
 }
 
 // newGaussian returns a sequence whose amplitude at f Hz follows shape.
 func newGaussian(rate pcm.Rate, seed, stream uint64, shape func(hz float64) float64) *gaussian {
 	n := spectrum.PowerOfTwo(int(rate)) // a second: bins below 1 Hz wide
 	g := &gaussian{
-		random: rand.New(rand.NewPCG(seed, stream)), plan: spectrum.NewPlan(n), scale: 1,
-		shape: make([]float64, n/2+1), window: make([]float64, n), tail: make([]float64, n/2),
+		random: rand.New(rand.NewPCG(seed, stream)), plan: spectrum.NewComplexPlan(n), scale: 1,
+		shape: make([]float64, n/2+1), ramp: make([]float64, n/8), tail: make([]float64, n/8),
+		bins: make([]complex128, n), out: make([]float64, n-n/8),
 	}
 	for k := 1; k < n/2; k++ {
 		g.shape[k] = shape(float64(k) * rate.Hz() / float64(n))
 	}
-	for i := range g.window {
-		g.window[i] = math.Sin(math.Pi * (float64(i) + 0.5) / float64(n))
+	for i := range g.ramp {
+		g.ramp[i] = math.Sin(math.Pi / 2 * (float64(i) + 0.5) / float64(len(g.ramp)))
 	}
 	g.block() // fills the tail, so that the first frames are as strong as the rest
 	g.ready = nil
@@ -45,37 +50,57 @@ func newGaussian(rate pcm.Rate, seed, stream uint64, shape func(hz float64) floa
 }
 
 func (g *gaussian) block() {
+	g.ready = g.out
 	if g.white {
-		g.ready = make([]float64, 4096)
-		for i := range g.ready {
-			g.ready[i] = g.random.NormFloat64()
+		for i := range g.out {
+			g.out[i] = g.random.NormFloat64()
 		}
 		return
 	}
-	bins := make([]complex128, len(g.shape))
+	part := imagOf
+	if !g.second {
+		g.draw()
+		part = realOf
+	}
+	g.second = !g.second
+	n, m := len(g.bins), len(g.ramp)
+	for i := range g.out {
+		g.out[i] = part(g.bins[i])
+	}
+	for i, up := range g.ramp {
+		down := g.ramp[m-1-i]
+		g.out[i] = g.out[i]*up + g.tail[i]
+		g.tail[i] = part(g.bins[n-m+i]) * down
+	}
+}
+
+func realOf(z complex128) float64 { return real(z) }
+func imagOf(z complex128) float64 { return imag(z) }
+
+// draw transforms the next random spectrum. Forward or backward is all one to independent random phases.
+func (g *gaussian) draw() {
+	clear(g.bins)
+	n := len(g.bins)
 	for k, a := range g.shape {
 		if a > 0 {
-			bins[k] = complex(a*g.random.NormFloat64(), a*g.random.NormFloat64())
+			g.bins[k] = complex(a*g.random.NormFloat64(), a*g.random.NormFloat64())
+			g.bins[n-k] = complex(a*g.random.NormFloat64(), a*g.random.NormFloat64())
 		}
 	}
-	x := g.plan.Inverse(nil, bins)
-	half := len(x) / 2
-	out := make([]float64, half)
-	for i := range out {
-		out[i] = g.tail[i] + x[i]*g.window[i]
-		g.tail[i] = x[half+i] * g.window[half+i]
-	}
-	g.ready = out
+	g.plan.Forward(g.bins, g.bins)
 }
 
 // next adds the following samples to dst.
 func (g *gaussian) next(dst []float64) {
-	for i := range dst {
+	for len(dst) > 0 {
 		if len(g.ready) == 0 {
 			g.block()
 		}
-		dst[i] += g.scale * g.ready[0]
-		g.ready = g.ready[1:]
+		n := min(len(dst), len(g.ready))
+		for i, v := range g.ready[:n] {
+			dst[i] += g.scale * v
+		}
+		dst, g.ready = dst[n:], g.ready[n:]
 	}
 }
 
