@@ -20,6 +20,9 @@ type Inspection struct {
 	Channel  []ChannelInspection `json:"channel"`
 	// LoudnessLUFS is the gated loudness of BS.1770, NaN where there is none.
 	LoudnessLUFS float64 `json:"loudness_lufs"`
+	// The largest over any 400 ms and any 3 s, NaN where the recording is shorter.
+	MaxMomentaryLUFS float64 `json:"max_momentary_lufs"`
+	MaxShortTermLUFS float64 `json:"max_short_term_lufs"`
 	// TruePeakDBTP is −Inf for silence.
 	TruePeakDBTP float64  `json:"true_peak_dbtp"`
 	Warnings     []string `json:"warnings"`
@@ -63,9 +66,11 @@ func Inspect(r pcm.Reader) (Inspection, error) {
 	if err != nil {
 		return Inspection{}, fmt.Errorf("inspect: %w", err)
 	}
+	loud := loudness.Reading()
 	result := Inspection{
 		RateHz: int(f.Rate), Bits: f.Bits, Float: f.Float, Channels: f.Channels, Frames: r.Frames(),
-		Seconds: f.Rate.Seconds(r.Frames()), LoudnessLUFS: loudness.Reading().IntegratedLUFS, TruePeakDBTP: peak.Reading().DBTP,
+		Seconds: f.Rate.Seconds(r.Frames()), LoudnessLUFS: loud.IntegratedLUFS,
+		MaxMomentaryLUFS: loud.MaxMomentaryLUFS, MaxShortTermLUFS: loud.MaxShortTermLUFS, TruePeakDBTP: peak.Reading().DBTP,
 	}
 	for c := range scans {
 		result.Channel = append(result.Channel, scans[c].result(c+1))

@@ -13,7 +13,8 @@ type LoudnessReading struct {
 	// IntegratedLUFS is gated at −70 LUFS and 10 LU below the mean of what remains; NaN where nothing
 	// remains, or the recording is shorter than 400 ms.
 	IntegratedLUFS float64 `json:"integrated_lufs"`
-	// MaxMomentaryLUFS is the largest over 400 ms, MaxShortTermLUFS over 3 s; NaN where shorter, −Inf if silent.
+	// MaxMomentaryLUFS is the largest over any 400 ms, MaxShortTermLUFS over any 3 s, sought every 10 ms: windows 100 ms apart
+	// would read a burst of 400 ms up to 0.6 dB low. NaN where shorter, −Inf if silent.
 	MaxMomentaryLUFS float64 `json:"max_momentary_lufs"`
 	MaxShortTermLUFS float64 `json:"max_short_term_lufs"`
 	// RangeLU is the loudness range; NaN below 3 s of ungated short-term loudness.
@@ -42,25 +43,29 @@ type LoudnessMeter struct {
 	rate     pcm.Rate
 	filters  []kFilter
 	weights  []float64
-	frames   int       // written so far
-	energy   float64   // weighted energy of the tenth that is being filled
-	tenths   []float64 // mean square of each full tenth of a second
-	boundary int       // frame at which the present tenth ends
-	begin    int       // frame at which it begins
+	frames   int              // written so far
+	energy   float64          // weighted energy of the hundredth of a second that is being filled
+	boundary int              // frame at which it ends
+	full     int              // hundredths filled so far
+	recent   [inShort]float64 // energies of the last of them, in a ring
+	tenths   []float64        // mean square of each full tenth of a second
+	maxima   [2]float64       // largest mean square over inMomentary and inShort hundredths
 }
+
+const inMomentary, inShort = 40, 300
 
 // NewLoudnessMeter returns a meter for audio of the given format.
 func NewLoudnessMeter(f pcm.Format) *LoudnessMeter {
-	m := &LoudnessMeter{rate: f.Rate, weights: channelWeights(f.Channels)}
+	m := &LoudnessMeter{rate: f.Rate, weights: channelWeights(f.Channels), maxima: [2]float64{math.NaN(), math.NaN()}}
 	for range f.Channels {
 		m.filters = append(m.filters, newKFilter(f.Rate))
 	}
-	m.boundary = m.tenth(1)
+	m.boundary = m.hundredth(1)
 	return m
 }
 
-// tenth returns the frame at which the n-th tenth of a second begins, also where the rate is no multiple of 10.
-func (m *LoudnessMeter) tenth(n int) int { return (n*int(m.rate) + 5) / 10 }
+// hundredth returns the frame at which the n-th hundredth of a second begins, also where the rate is no multiple of 100.
+func (m *LoudnessMeter) hundredth(n int) int { return (n*int(m.rate) + 50) / 100 }
 
 // channelWeights returns G of BS.1770 for channels in WAV order; the weight 1.41 belongs to azimuths of 60° to
 // 120°, so the rear pair of a seven-channel bed counts 1.
@@ -91,11 +96,35 @@ func (m *LoudnessMeter) Write(block [][]float64) {
 		at += n
 		m.frames += n
 		if m.frames == m.boundary {
-			m.tenths = append(m.tenths, m.energy/float64(m.boundary-m.begin))
-			m.energy, m.begin = 0, m.boundary
-			m.boundary = m.tenth(len(m.tenths) + 1)
+			m.close()
 		}
 	}
+}
+
+// close takes up a full hundredth of a second.
+func (m *LoudnessMeter) close() {
+	m.recent[m.full%inShort], m.energy = m.energy, 0
+	m.full++
+	m.boundary = m.hundredth(m.full + 1)
+	if m.full%10 == 0 {
+		m.tenths = append(m.tenths, m.last(10))
+	}
+	for i, n := range [2]int{inMomentary, inShort} {
+		if m.full >= n {
+			if p := m.last(n); !(p <= m.maxima[i]) {
+				m.maxima[i] = p
+			}
+		}
+	}
+}
+
+// last returns the mean square of the last n hundredths, summed anew: a running sum would leave residue in silence.
+func (m *LoudnessMeter) last(n int) float64 {
+	sum := 0.0
+	for i := m.full - n; i < m.full; i++ {
+		sum += m.recent[i%inShort]
+	}
+	return sum / float64(m.hundredth(m.full)-m.hundredth(m.full-n))
 }
 
 // Reading returns the loudness of what was written so far; an incomplete last block does not count.
@@ -103,8 +132,8 @@ func (m *LoudnessMeter) Reading() LoudnessReading {
 	momentary, short := m.windows(4), m.windows(30)
 	return LoudnessReading{
 		IntegratedLUFS:   lufs(gatedMean(momentary)),
-		MaxMomentaryLUFS: lufs(largest(momentary)),
-		MaxShortTermLUFS: lufs(largest(short)),
+		MaxMomentaryLUFS: lufs(m.maxima[0]),
+		MaxShortTermLUFS: lufs(m.maxima[1]),
 		RangeLU:          loudnessRange(short),
 	}
 }
@@ -159,13 +188,6 @@ func meanAbove(powers []float64, gate float64) float64 {
 		}
 	}
 	return sum / float64(n)
-}
-
-func largest(powers []float64) float64 {
-	if len(powers) == 0 {
-		return math.NaN()
-	}
-	return slices.Max(powers)
 }
 
 // loudnessRange returns the distance in LU of the 10th and 95th percentile of short-term loudness, gated at

@@ -89,6 +89,43 @@ func TestMomentaryAndShortTermOfTheEBUSignals(t *testing.T) {
 	}
 }
 
+// Cases 7 and 8 are programme material and cannot be made; of 20 to 23 see TestTruePeakOfABurstBetweenTheSamples.
+//
+// ref: EBU Tech 3341 cases 10, 11, 13, 14, ±0.1 LU: the greatest short-term and momentary loudness of a tone just as long as the
+// window, wherever it begins. The expected values were read; the lengths of the silences come from memory.
+func TestMaximaOfTheEBUSignals(t *testing.T) {
+	silent := math.Inf(-1)
+	for _, rate := range []pcm.Rate{44100, 48000} {
+		for i := range 20 {
+			if rate != 48000 && i%5 != 3 {
+				continue
+			}
+			step := float64(i)
+			short := steps(rate, both(0.15*step, silent), both(3, -23), both(1, silent))
+			if got, _ := measure.Loudness(short); math.Abs(got.MaxShortTermLUFS+23) > 0.1 {
+				t.Errorf("%d Hz, case 10-%d: %.3f, want −23.0", rate, i+1, got.MaxShortTermLUFS)
+			}
+			momentary := steps(rate, both(0.02*step, silent), both(0.4, -23), both(1, silent))
+			if got, _ := measure.Loudness(momentary); math.Abs(got.MaxMomentaryLUFS+23) > 0.1 {
+				t.Errorf("%d Hz, case 13-%d: %.3f, want −23.0", rate, i+1, got.MaxMomentaryLUFS)
+			}
+		}
+	}
+	format := pcm.Format{Rate: 48000, Channels: 2, Float: true}
+	short, momentary := measure.NewLoudnessMeter(format), measure.NewLoudnessMeter(format)
+	for i := range 20 {
+		step, want := float64(i), float64(i)-38
+		short.Write(steps(48000, both(0.15*step, silent), both(3, want), both(3-0.15*step, silent)).Channels)
+		if got := short.Reading().MaxShortTermLUFS; math.Abs(got-want) > 0.1 {
+			t.Errorf("case 11, step %d: %.3f, want %.1f", i+1, got, want)
+		}
+		momentary.Write(steps(48000, both(0.02*step, silent), both(0.4, want), both(0.4-0.02*step, silent)).Channels)
+		if got := momentary.Reading().MaxMomentaryLUFS; math.Abs(got-want) > 0.1 {
+			t.Errorf("case 14, step %d: %.3f, want %.1f", i+1, got, want)
+		}
+	}
+}
+
 // ref: EBU Tech 3342 cases 1 to 4: 20 s each of the levels give 10, 5, 20 and 15 LU, ±1 LU; the levels come from memory.
 func TestLoudnessRangeOfTheEBUSignals(t *testing.T) {
 	for _, c := range []struct {
@@ -156,6 +193,24 @@ func TestTruePeakOfTheEBUSignals(t *testing.T) {
 		got, err := measure.TruePeak(clip)
 		if err != nil || got.DBTP > c.want+0.2 || got.DBTP < c.want-0.4 {
 			t.Errorf("case %s: %.3f dBTP, want %.1f, error %v", c.name, got.DBTP, c.want, err)
+		}
+	}
+}
+
+// ref: EBU Tech 3341 cases 20 to 23, +0.2/−0.4 dB: a burst whose peak, 0 dBTP, lies at none to three quarters between two samples.
+// The standard's own recipe could not be read; this one is a sine of fs/6 at half of full scale with a Gaussian swell to full
+// scale, which holds nothing above half the rate to speak of (e^−17), so that the peak is exactly where it is put.
+func TestTruePeakOfABurstBetweenTheSamples(t *testing.T) {
+	for quarter := range 4 {
+		clip := pcm.NewClip(48000, 1, 4800)
+		for i := range clip.Channels[0] {
+			at := float64(i) - 2400 - float64(quarter)/4
+			fade := min(1, float64(min(i, 4799-i))/480)
+			clip.Channels[0][i] = fade * (0.5 + 0.5*math.Exp(-at*at/16)) * math.Cos(2*math.Pi*at/6)
+		}
+		got, err := measure.TruePeak(clip)
+		if err != nil || got.DBTP > 0.2 || got.DBTP < -0.4 {
+			t.Errorf("as case %d: %.3f dBTP, want 0.0, error %v", 20+quarter, got.DBTP, err)
 		}
 	}
 }

@@ -36,7 +36,8 @@ func plucks() pcm.Clip {
 //
 //	ffmpeg -nostats -i plucks.wav -filter_complex ebur128=peak=true -f null -
 //
-// printed I: −14.5 LUFS, LRA: 1.1 LU, true peak −1.8 dBFS, each rounded to 0.1.
+// printed I: −14.5 LUFS, LRA: 1.1 LU, true peak −1.8 dBFS, each rounded to 0.1. With ebur128=metadata=1,ametadata=print the greatest
+// r128.M is −10.832 and the greatest r128.S −13.524.
 func TestLoudnessAgreesWithAnotherMeter(t *testing.T) {
 	l, err := measure.Loudness(plucks())
 	if err != nil {
@@ -48,6 +49,7 @@ func TestLoudnessAgreesWithAnotherMeter(t *testing.T) {
 	}
 	for what, v := range map[string][2]float64{
 		"integrated": {l.IntegratedLUFS, -14.5}, "range": {l.RangeLU, 1.1}, "true peak": {p.DBTP, -1.8},
+		"momentary": {l.MaxMomentaryLUFS, -10.832}, "short-term": {l.MaxShortTermLUFS, -13.524},
 	} {
 		if math.Abs(v[0]-v[1]) > 0.1 { // the printed rounding, and what filters may differ by
 			t.Errorf("%s: %.3f, the other meter says %.1f", what, v[0], v[1])

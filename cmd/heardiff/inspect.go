@@ -104,7 +104,8 @@ func printInspected(w io.Writer, f inspectedFile) {
 	}
 	fmt.Fprintf(w, "%s: %s, %d Hz, %d %s, %d channels, %.3f s (%d frames)\n", f.Path, f.Format, f.RateHz, f.Bits, kind, f.Channels, f.Seconds, f.Frames)
 	fmt.Fprintf(w, "sha256 %s\n", f.SHA256)
-	fmt.Fprintf(w, "loudness %s LUFS, true peak %s dBTP\n\n", figure(f.LoudnessLUFS, "%.2f"), figure(f.TruePeakDBTP, "%.2f"))
+	fmt.Fprintf(w, "loudness %s LUFS, at most %s in 400 ms and %s in 3 s; true peak %s dBTP\n\n", figure(f.LoudnessLUFS, "%.2f"),
+		figure(f.MaxMomentaryLUFS, "%.2f"), figure(f.MaxShortTermLUFS, "%.2f"), figure(f.TruePeakDBTP, "%.2f"))
 	t := newTable("channel", "peak dBFS", "RMS dBFS", "DC", "clipped", "clip run", "zero run", "held run", "bits used")
 	t.right(0, 1, 2, 3, 4, 5, 6, 7, 8)
 	for _, c := range f.Channel {
