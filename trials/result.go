@@ -12,6 +12,9 @@ type Tally struct {
 	Comparison Comparison `json:"comparison"`
 	Trials     int        `json:"trials"`
 	Correct    int        `json:"correct"`
+	// Answers counts them by what was right and what was said: the first index is 0 where the design's first answer was
+	// right (X was A, the pair was the same) and 1 where the second was, the second index likewise what was answered.
+	Answers [2][2]int `json:"answers"`
 	// For the duplicate pair: a hit is 'different' said of a different pair.
 	Hits              int `json:"hits"`
 	Misses            int `json:"misses"`
@@ -101,9 +104,12 @@ func (s *Session) reveal(entries []Entry) Result {
 			one.Flags = flags[e.Trial]
 			r.Trials = append(r.Trials, one)
 			if e.Kind == EntryAnswer {
-				r.Tallies[t.comparison].count(one)
+				r.Tallies[t.comparison].count(one, s.plan.Design.Answers()[1])
 			}
 		}
+	}
+	for i := range r.Tallies {
+		r.Tallies[i].sum(s.plan.Design)
 	}
 	return r
 }
@@ -123,33 +129,27 @@ func (s *Session) revealTrial(t trial, e Entry) TrialResult {
 	return r
 }
 
-func (t *Tally) count(r TrialResult) {
-	t.Trials++
-	if r.Correct {
-		t.Correct++
-	}
-	switch {
-	case r.Truth == AnswerDifferent && r.Answer == AnswerDifferent:
-		t.Hits++
-	case r.Truth == AnswerDifferent:
-		t.Misses++
-	case r.Truth == AnswerSame && r.Answer == AnswerDifferent:
-		t.FalseAlarms++
-	case r.Truth == AnswerSame:
-		t.CorrectRejections++
+// count counts an answer; second is the design's second answer.
+func (t *Tally) count(r TrialResult, second Answer) {
+	at := map[bool]int{true: 1}
+	t.Answers[at[r.Truth == second]][at[r.Answer == second]]++
+}
+
+// sum adds up what the answers come to.
+func (t *Tally) sum(d Design) {
+	m := t.Answers
+	t.Trials, t.Correct = m[0][0]+m[0][1]+m[1][0]+m[1][1], m[0][0]+m[1][1]
+	if d == SameDifferent {
+		t.Hits, t.Misses, t.FalseAlarms, t.CorrectRejections = m[1][1], m[1][0], m[0][1], m[0][0]
 	}
 }
 
-// Matrix counts the answers to one comparison: the first index is 0 where the design's first answer was right
-// (X was A, the pair was the same) and 1 where the second was, the second index likewise what was answered.
+// Matrix returns the answers to one comparison: see Tally.Answers.
 func (r Result) Matrix(comparison string) [2][2]int {
-	var m [2][2]int
-	second := r.Plan.Design.Answers()[1]
-	at := map[bool]int{true: 1}
-	for _, t := range r.Trials {
-		if t.Comparison == comparison && t.Void == "" {
-			m[at[t.Truth == second]][at[t.Answer == second]]++
+	for _, t := range r.Tallies {
+		if t.Comparison.Name == comparison {
+			return t.Answers
 		}
 	}
-	return m
+	return [2][2]int{}
 }

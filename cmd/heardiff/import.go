@@ -102,8 +102,9 @@ func (a *app) importResults(ctx context.Context, b *bundle.Bundle, path string) 
 		m.Listeners = append(m.Listeners, store.Listener{ID: name(l.ID), Group: l.Group, Years: l.Years, Hearing: l.Hearing,
 			Transducer: l.Transducer, Room: l.Room, Consent: l.Consent, Simulated: l.Simulated})
 	}
-	for _, v := range b.Content.Sessions {
-		m.Sessions = append(m.Sessions, store.MergeSession{ID: v.ID, Listener: name(v.Listener), Device: v.Device, PlanHash: v.Plan, Entries: v.Entries})
+	for i, v := range b.Content.Sessions {
+		m.Sessions = append(m.Sessions, store.MergeSession{ID: v.ID, Listener: name(v.Listener), Device: v.Device, PlanHash: v.Plan,
+			Entries: v.Entries, Outcome: &b.Outcomes[i]})
 	}
 	count, err := s.Merge(ctx, m)
 	if err != nil {

@@ -50,12 +50,6 @@ type linked struct {
 	figures  studyFigures
 }
 
-type endedSession struct {
-	store.Session
-	result    trials.Result
-	simulated bool
-}
-
 // linkStudy reads the study and links it.
 func (a *app) linkStudy(ctx context.Context) (linked, error) {
 	s, err := a.openStudy(ctx)
@@ -89,42 +83,16 @@ func (a *app) linkStudy(ctx context.Context) (linked, error) {
 	return l, err
 }
 
-// readSessions reveals the sessions that have ended; one that cannot be read is warned of and left out.
-func (l *linked) readSessions(ctx context.Context, a *app, s *store.Store) error {
-	sessions, err := s.Sessions(ctx)
-	if err != nil {
-		return err
+// readSessions reads the sessions that have ended; one that cannot be read is warned of and left out.
+func (l *linked) readSessions(ctx context.Context, a *app, s *store.Store) (err error) {
+	l.sessions, err = endedSessions(ctx, s, func(v store.Session, err error) error {
+		a.warn("session %s is left out: %v", shortID(v.ID), err)
+		return nil
+	})
+	for _, v := range l.sessions {
+		l.input.Results = append(l.input.Results, link.Heard{Listener: v.Listener, Group: v.who.Group, Simulated: v.who.Simulated, Result: v.result})
 	}
-	plans := map[string]trials.Plan{}
-	for _, p := range l.plans {
-		plans[p.ID] = p
-	}
-	listeners := map[string]store.Listener{}
-	all, err := s.Listeners(ctx)
-	if err != nil {
-		return err
-	}
-	for _, v := range all {
-		listeners[v.ID] = v
-	}
-	for _, v := range sessions {
-		entries, err := s.Entries(ctx, v.ID)
-		if err != nil {
-			return err
-		}
-		r, err := trials.Reveal(plans[v.Plan], entries)
-		if errors.Is(err, trials.ErrBlind) {
-			continue
-		}
-		if err != nil {
-			a.warn("session %s is left out: %v", shortID(v.ID), err)
-			continue
-		}
-		who := listeners[v.Listener]
-		l.sessions = append(l.sessions, endedSession{v, r, who.Simulated})
-		l.input.Results = append(l.input.Results, link.Heard{Listener: v.Listener, Group: who.Group, Simulated: who.Simulated, Result: r})
-	}
-	return nil
+	return err
 }
 
 // readPairings measures, for every comparison that was asked about, how its two presentations differ.

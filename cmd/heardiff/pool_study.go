@@ -3,13 +3,11 @@ package main
 import (
 	"context"
 	"errors"
-	"fmt"
 	"slices"
 	"strings"
 
 	"heardiff/stats"
 	"heardiff/trials"
-	"heardiff/trials/store"
 )
 
 // studyListeners returns the scored ABX counts of every session that has ended, those given up included, for one
@@ -21,7 +19,7 @@ func (a *app) studyListeners(ctx context.Context, comparison string) ([]stats.Li
 		return nil, err
 	}
 	defer s.Close()
-	sessions, err := s.Sessions(ctx)
+	sessions, err := endedSessions(ctx, s, damaged)
 	if err != nil {
 		return nil, err
 	}
@@ -29,18 +27,7 @@ func (a *app) studyListeners(ctx context.Context, comparison string) ([]stats.Li
 	var names []string
 	left := 0
 	for _, v := range sessions {
-		r, err := revealStored(ctx, s, v)
-		if errors.Is(err, trials.ErrBlind) {
-			continue
-		}
-		if err != nil {
-			return nil, rejected(fmt.Errorf("session %s: %w", v.ID, err), `"heardiff verify" tells more`)
-		}
-		l, err := s.Listener(ctx, v.Listener)
-		if err != nil {
-			return nil, err
-		}
-		for _, t := range r.Tallies {
+		for _, t := range v.result.Tallies {
 			if t.Comparison.Kind != trials.Scored || t.Trials == 0 {
 				continue
 			}
@@ -50,11 +37,11 @@ func (a *app) studyListeners(ctx context.Context, comparison string) ([]stats.Li
 			if comparison != "" && t.Comparison.Name != comparison {
 				continue
 			}
-			if r.Plan.Design != trials.ABX || r.Plan.Sequential() {
+			if p := v.result.Plan; p.Design != trials.ABX || p.Sequential() {
 				left++
 				continue
 			}
-			found = append(found, stats.Listener{Listener: l.ID, Group: l.Group, Site: siteName(v.Site), Correct: t.Correct, Trials: t.Trials})
+			found = append(found, stats.Listener{Listener: v.who.ID, Group: v.who.Group, Site: siteName(v.Site), Correct: t.Correct, Trials: t.Trials})
 		}
 	}
 	if left > 0 {
@@ -77,16 +64,4 @@ func siteName(fingerprint string) string {
 		return "here"
 	}
 	return fingerprint
-}
-
-func revealStored(ctx context.Context, s *store.Store, v store.Session) (trials.Result, error) {
-	p, err := s.Plan(ctx, v.Plan)
-	if err != nil {
-		return trials.Result{}, err
-	}
-	entries, err := s.Entries(ctx, v.ID)
-	if err != nil {
-		return trials.Result{}, err
-	}
-	return trials.Reveal(p, entries)
 }

@@ -72,7 +72,7 @@ func (l linked) report(a *app) report.Input {
 		in.Excerpts = append(in.Excerpts, report.Excerpt{Name: e.Name, Music: e.Music, StartS: e.StartS, Seconds: e.Seconds, RateHz: float64(e.RateHz), NullDB: math.NaN()})
 	}
 	for _, s := range l.sessions {
-		in.Sessions = append(in.Sessions, report.Session{Listener: s.Listener, Device: s.Device, Begun: s.result.Begun, Ended: s.result.Ended, Simulated: s.simulated})
+		in.Sessions = append(in.Sessions, report.Session{Listener: s.Listener, Device: s.Device, Begun: s.result.Begun, Ended: s.result.Ended, Simulated: s.who.Simulated})
 	}
 	return in
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"reflect"
 
 	"github.com/spf13/cobra"
 
@@ -20,7 +21,8 @@ func (a *app) verifyCommand() *cobra.Command {
 		Long: `Prove that nothing in the study was changed: each audio file still has the SHA-256 it had
 when it was added; in each session every entry follows the one before; and of each session
 that has ended the order of its trials is dealt again from the seed revealed at its end and
-held against the seal that was stored, and shown, before its first trial.
+held against the seal that was stored, and shown, before its first trial. The counts that
+"pool", "link" and "report" add up are held against it, too.
 
 A session's head is the hash of its last entry. Whoever can write the file could make a
 whole new record; a head that was written down elsewhere when the session ended shows that.
@@ -79,13 +81,17 @@ func (a *app) verify(ctx context.Context, s *store.Store) (verifyReport, error) 
 	if err != nil {
 		return r, err
 	}
+	outcomes, err := s.Outcomes(ctx)
+	if err != nil {
+		return r, err
+	}
 	next := 1
 	for _, v := range sessions {
 		for ; next < v.Number; next++ {
 			r.Problems = append(r.Problems, fmt.Sprintf("session number %d was removed", next))
 		}
 		next++
-		one, err := verifySession(ctx, s, v)
+		one, err := verifySession(ctx, s, v, outcomes)
 		if err != nil {
 			return r, err
 		}
@@ -147,7 +153,7 @@ func (r *verifyReport) checkFiles(ctx context.Context, s *store.Store, progress 
 	return nil
 }
 
-func verifySession(ctx context.Context, s *store.Store, v store.Session) (verifiedSession, error) {
+func verifySession(ctx context.Context, s *store.Store, v store.Session, outcomes map[string]trials.Summary) (verifiedSession, error) {
 	r := verifiedSession{Session: v.ID, Plan: v.Plan, State: "running"}
 	plan, err := s.Plan(ctx, v.Plan)
 	if err != nil {
@@ -170,12 +176,15 @@ func verifySession(ctx context.Context, s *store.Store, v store.Session) (verifi
 		r.Problem = err.Error()
 		return r, nil
 	}
-	switch _, err := trials.Reveal(plan, entries); {
-	case errors.Is(err, trials.ErrBlind):
-	case err != nil:
-		r.State, r.Problem = "ended", err.Error()
-	default:
-		r.State = "ended"
+	result, err := trials.Reveal(plan, entries)
+	if errors.Is(err, trials.ErrBlind) {
+		return r, nil
+	}
+	r.State = "ended"
+	if err != nil {
+		r.Problem = err.Error()
+	} else if kept, ok := outcomes[v.ID]; ok && !reflect.DeepEqual(kept, result.Summary()) {
+		r.Problem = "the counts kept of it are not those of its entries"
 	}
 	return r, nil
 }

@@ -10,6 +10,8 @@ import (
 	"fmt"
 	"io"
 	"strings"
+
+	"heardiff/trials"
 )
 
 const (
@@ -24,6 +26,8 @@ const (
 type Bundle struct {
 	Manifest Manifest
 	Content  Content
+	// Outcomes is what the sessions come to, in their order.
+	Outcomes []trials.Summary
 	site     ed25519.PublicKey
 	files    map[string]*zip.File
 }
@@ -58,6 +62,9 @@ func Read(r io.ReaderAt, size int64) (*Bundle, error) {
 		return nil, err
 	}
 	if err := b.Content.check(b.site); err != nil {
+		return nil, err
+	}
+	if b.Outcomes, err = b.Content.reveal(); err != nil {
 		return nil, err
 	}
 	return b, nil

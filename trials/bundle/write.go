@@ -30,6 +30,9 @@ func Write(w io.Writer, d Draft, site ed25519.PrivateKey) error {
 	if err := d.Content.check(site.Public().(ed25519.PublicKey)); err != nil {
 		return err
 	}
+	if _, err := d.Content.reveal(); err != nil {
+		return err
+	}
 	content, err := json.Marshal(d.Content)
 	if err != nil {
 		return fmt.Errorf("encode the bundle: %w", err)

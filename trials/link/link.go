@@ -148,9 +148,9 @@ type tallied struct {
 
 // Build links results and figures. It is an error if a session's counts contradict themselves.
 func Build(in Input) (Result, error) {
-	rows := count(in.Results)
+	rows, m := count(in.Results), newMemory()
 	for _, r := range rows {
-		if err := score(r); err != nil {
+		if err := score(r, m); err != nil {
 			return Result{}, fmt.Errorf("link: %s, %s: %w", r.Comparison, r.Listener, err)
 		}
 	}
@@ -163,7 +163,7 @@ func Build(in Input) (Result, error) {
 		r.Measured = measured(chains[r.A], chains[r.B], pairing)
 		r.Confounds = confounds(r, pairing)
 		r.Masked = masked(r.Measured, in.Chains)
-		decide(r)
+		decide(r, m)
 		out.Rows = append(out.Rows, r.Row)
 		out.Simulated = out.Simulated || r.Simulated
 	}
@@ -240,7 +240,7 @@ func (r *tallied) add(t trials.Tally, h Heard) {
 	r.pairs.CorrectRejections += t.CorrectRejections
 	r.alpha, r.Smallest = math.Min(r.alpha, h.Plan.Alpha), math.Max(r.Smallest, h.Plan.SmallestEffect)
 	r.Simulated = r.Simulated || h.Simulated
-	r.countAnswers(t.Comparison.Name, h)
+	r.countAnswers(t)
 	r.listeners[h.Listener] = true
 	r.Listeners = len(r.listeners)
 	if r.sessions[h.Session] {
@@ -263,34 +263,26 @@ func (r *tallied) add(t trials.Tally, h Heard) {
 }
 
 // countAnswers counts ABX answers by what X was.
-func (r *tallied) countAnswers(comparison string, h Heard) {
-	for _, t := range h.Trials {
-		if t.Comparison != comparison || t.Void != "" {
-			continue
-		}
-		switch {
-		case t.Truth == trials.AnswerB && t.Answer == trials.AnswerB:
-			r.answers.Hits++
-		case t.Truth == trials.AnswerB:
-			r.answers.Misses++
-		case t.Truth == trials.AnswerA && t.Answer == trials.AnswerB:
-			r.answers.FalseAlarms++
-		case t.Truth == trials.AnswerA:
-			r.answers.CorrectRejections++
-		}
+func (r *tallied) countAnswers(t trials.Tally) {
+	if r.design != trials.ABX {
+		return
 	}
+	m := t.Answers
+	r.answers.Hits += m[1][1]
+	r.answers.Misses += m[1][0]
+	r.answers.FalseAlarms += m[0][1]
+	r.answers.CorrectRejections += m[0][0]
 }
 
 // score judges the counts, and bounds the proportion of discriminators from above.
-func score(r *tallied) error {
+func score(r *tallied, m memory) error {
 	cfg := stats.ScoreConfig{Alpha: r.alpha}
 	if r.design != trials.SameDifferent {
-		s, err := stats.ScoreABX(r.Correct, r.Trials, cfg)
+		s, err := m.abx(r.Correct, r.Trials, r.alpha)
 		if err != nil {
 			return err
 		}
-		r.Score = s
-		r.UpperPD = stats.Discriminators(stats.UpperProportion(r.Correct, r.Trials, 1-r.alpha))
+		r.Score, r.UpperPD = s.Score, s.upperPD
 		r.ln = s.Log10P * math.Ln10
 		return r.judge(cfg)
 	}

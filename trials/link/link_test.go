@@ -187,16 +187,7 @@ func TestASequentialPlanIsJudgedByItsBoundaryAndNotByP(t *testing.T) {
 func TestBalancedOrderIsJudgedByFishersTest(t *testing.T) {
 	h := session("l", "", 6, 8)
 	h.Plan.Order = trials.Balanced
-	for i := range 8 {
-		one := trials.TrialResult{Comparison: "bus against optical", Truth: trials.AnswerA, Answer: trials.AnswerA, Correct: true}
-		if i >= 4 {
-			one.Truth, one.Answer = trials.AnswerB, trials.AnswerB
-		}
-		if i == 0 || i == 4 {
-			one.Answer, one.Correct = trials.AnswerA+trials.AnswerB-one.Truth, false
-		}
-		h.Trials = append(h.Trials, one)
-	}
+	h.Tallies[0].Answers = [2][2]int{{3, 1}, {1, 3}}
 	got, err := link.Build(link.Input{Chains: chains(), Pairings: []link.Pairing{pairing()}, Results: []link.Heard{h}})
 	if err != nil {
 		t.Fatal(err)

@@ -120,7 +120,7 @@ func masked(m Measured, chains []Chain) []string {
 }
 
 // decide gives the verdict by the rules of the package comment.
-func decide(r *tallied) {
+func decide(r *tallied, m memory) {
 	r.Verdict, r.Reason = plain(r)
 	switch {
 	case passed(r.Negative, leakAlpha):
@@ -139,7 +139,7 @@ func decide(r *tallied) {
 		r.Reason = "the test could not have shown it: " + strings.Join(r.Masked, "; ")
 	}
 	if r.Verdict == Undecided {
-		r.TrialsToSettle = settling(r.Smallest, r.Alpha)
+		r.TrialsToSettle = m.settling(r.Smallest, r.Alpha)
 		if r.TrialsToSettle > 0 && !coversJitterAndNoise(r) {
 			r.Reason += fmt.Sprintf("; a fresh plan of %d trials would settle it in four of five cases", r.TrialsToSettle)
 		}
@@ -231,21 +231,6 @@ func coversJitterAndNoise(r *tallied) bool {
 		}
 	}
 	return known > 0 && covered == known
-}
-
-// settling returns the size of a plan with a power of 0.8 to find the smallest effect, and to rule it out where nothing
-// is heard; 0 where no plan in reach does.
-func settling(smallest, alpha float64) int {
-	const power = 0.8
-	find, err := stats.TrialsFor(0.5, stats.FromDiscriminators(smallest), alpha, power)
-	if err != nil {
-		return 0
-	}
-	out, err := stats.TrialsToRuleOut(0.5, smallest, 0, alpha, power)
-	if err != nil {
-		return 0
-	}
-	return max(find.Trials, out.Trials)
 }
 
 func pText(p float64) string {

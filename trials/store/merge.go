@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -28,6 +29,8 @@ type MergeSession struct {
 	ID, Listener, Device string
 	PlanHash             string // of one of the plans
 	Entries              []trials.Entry
+	// Outcome is what the entries come to, where the caller has revealed them; nil else.
+	Outcome *trials.Summary
 }
 
 // Merged counts what was new.
@@ -152,21 +155,39 @@ func mergeSession(ctx context.Context, tx *sql.Tx, v MergeSession, plan, site st
 	if err != nil {
 		return err
 	}
-	insert, err := tx.PrepareContext(ctx, insertEntry)
-	if err != nil {
-		return err
-	}
-	defer insert.Close()
-	for _, e := range v.Entries {
-		body, err := json.Marshal(e)
-		if err != nil {
+	if v.Outcome != nil {
+		if err := keepOutcome(ctx, tx, v.ID, *v.Outcome); err != nil {
 			return err
 		}
-		if _, err := insert.ExecContext(ctx, e.Session, e.Number, string(body)); err != nil {
+	}
+	for some := range slices.Chunk(v.Entries, len(entryPlaces)) {
+		if err := insertEntries(ctx, tx, some); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// entryPlaces are the places of as many entries as go into one statement.
+var entryPlaces = func() (all [100]string) {
+	for i := range all {
+		all[i] = fmt.Sprintf("($%d, $%d, $%d)", 3*i+1, 3*i+2, 3*i+3)
+	}
+	return all
+}()
+
+// insertEntries adds entries with one statement: a database far away answers once.
+func insertEntries(ctx context.Context, tx *sql.Tx, some []trials.Entry) error {
+	var values []any
+	for _, e := range some {
+		body, err := json.Marshal(e)
+		if err != nil {
+			return err
+		}
+		values = append(values, e.Session, e.Number, string(body))
+	}
+	_, err := tx.ExecContext(ctx, `INSERT INTO entries (session, number, body) VALUES `+strings.Join(entryPlaces[:len(some)], ", "), values...)
+	return err
 }
 
 // sameSession reports whether the session is here with the same last hash, which covers every entry.

@@ -100,6 +100,29 @@ func (s *Store) Plan(ctx context.Context, id string) (trials.Plan, error) {
 	return find(ctx, s, fmt.Sprintf("plan %q", id), scanPlan, `SELECT body FROM plans WHERE id = $1`, id)
 }
 
+// PlansByID returns the plans under the ids by which sessions name them. Another site's plan stands under its own id, an
+// "@" and the beginning of its hash where it came with results.
+func (s *Store) PlansByID(ctx context.Context) (map[string]trials.Plan, error) {
+	type stored struct {
+		id string
+		trials.Plan
+	}
+	rows, err := list(ctx, s, func(row scanner) (stored, error) {
+		var p stored
+		var body []byte
+		if err := row.Scan(&p.id, &body); err != nil {
+			return p, err
+		}
+		err := json.Unmarshal(body, &p.Plan)
+		return p, err
+	}, `SELECT id, body FROM plans`)
+	all := map[string]trials.Plan{}
+	for _, p := range rows {
+		all[p.id] = p.Plan
+	}
+	return all, err
+}
+
 func scanPlan(row scanner) (trials.Plan, error) {
 	var body string
 	var p trials.Plan

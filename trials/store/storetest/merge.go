@@ -36,7 +36,13 @@ func bundle(t *testing.T, site, sent int) store.Merge {
 	m.Listeners = []store.Listener{l}
 	for k := range sent + 1 {
 		id := fmt.Sprintf("session-%d-%d", site, k)
-		m.Sessions = append(m.Sessions, store.MergeSession{ID: id, Listener: who, PlanHash: store.PlanHash(p), Entries: ended(t, id, p)})
+		entries := ended(t, id, p)
+		r, err := trials.Reveal(p, entries)
+		if err != nil {
+			t.Fatal(err)
+		}
+		outcome := r.Summary()
+		m.Sessions = append(m.Sessions, store.MergeSession{ID: id, Listener: who, PlanHash: store.PlanHash(p), Entries: entries, Outcome: &outcome})
 	}
 	return m
 }
@@ -87,7 +93,11 @@ func state(t *testing.T, s *store.Store) any {
 		t.Fatal(err)
 	}
 	sort.Slice(plans, func(i, k int) bool { return plans[i].ID < plans[k].ID })
-	return []any{sessions, entries, listeners, plans}
+	outcomes, err := s.Outcomes(ctx)
+	if err != nil || len(outcomes) != len(sessions) {
+		t.Fatalf("%d outcomes of %d sessions, error %v", len(outcomes), len(sessions), err)
+	}
+	return []any{sessions, entries, listeners, plans, outcomes}
 }
 
 func sites(t *testing.T, n int) []store.Merge {

@@ -1,0 +1,49 @@
+package trials
+
+import (
+	"fmt"
+	"time"
+)
+
+// Summary is what a revealed session comes to, without its single trials: small enough to keep for ten thousand sessions.
+type Summary struct {
+	// Answers holds a matrix for each comparison of the plan, in its order: see Tally.Answers.
+	Answers [][2][2]int `json:"answers"`
+	GivenUp bool        `json:"given_up"`
+	Stopped Stop        `json:"stopped"`
+	Voids   int         `json:"voids"`
+	Flags   int         `json:"flags"`
+	Begun   time.Time   `json:"begun"`
+	Ended   time.Time   `json:"ended"`
+}
+
+// SummaryVersion changes whenever the same entries could come to another Summary: one of another version is not to be used.
+const SummaryVersion = 1
+
+// Summary returns what the session comes to.
+func (r Result) Summary() Summary {
+	s := Summary{GivenUp: r.GivenUp, Stopped: r.Stopped, Voids: r.Voids, Flags: r.Flags, Begun: r.Begun.UTC(), Ended: r.Ended.UTC()}
+	for _, t := range r.Tallies {
+		s.Answers = append(s.Answers, t.Answers)
+	}
+	return s
+}
+
+// Result returns the session's result, without its single trials. It is an error if the summary is not of that plan.
+func (s Summary) Result(session string, p Plan) (Result, error) {
+	r := Result{Session: session, Plan: p, GivenUp: s.GivenUp, Stopped: s.Stopped, Voids: s.Voids, Flags: s.Flags, Begun: s.Begun, Ended: s.Ended}
+	if len(s.Answers) != len(p.Comparisons) {
+		return Result{}, fmt.Errorf("session %q: a summary of %d comparisons for a plan of %d", session, len(s.Answers), len(p.Comparisons))
+	}
+	for i, c := range p.Comparisons {
+		t := Tally{Comparison: c, Answers: s.Answers[i]}
+		for _, row := range t.Answers {
+			if row[0] < 0 || row[1] < 0 {
+				return Result{}, fmt.Errorf("session %q: a summary with a negative count", session)
+			}
+		}
+		t.sum(p.Design)
+		r.Tallies = append(r.Tallies, t)
+	}
+	return r, nil
+}
