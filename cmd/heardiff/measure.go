@@ -39,6 +39,9 @@ been measured yet, against the latest capture of the same kind of a floor chain.
   noise     noise of silence, hum, lines      two-tone  intermodulation
   sweep     response, and harmonics by frequency
 
+A steady tone does not show a lost or repeated block of whole periods: 4 samples of the jitter
+signal. "heardiff integrity" does.
+
 With --floor, the same measurement of the recording set-up alone, each figure carries the
 limit of the set-up: within 3 dB of it a figure is an upper bound.
 

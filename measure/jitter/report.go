@@ -163,7 +163,9 @@ func (m *measurement) lines(tones []tone) []Line {
 			// Two parts of unknown phase join by power. A residue also passes the chain's response: half a decibel of grace.
 			l.Inherent = beta <= known*pcm.Ratio(0.5)+3*math.Sqrt(noise)
 			if !l.Inherent {
-				beta = math.Sqrt(beta*beta - known*known)
+				excess := math.Sqrt(beta*beta - known*known)
+				noise *= beta * beta / (excess * excess) // the error of a difference of squares
+				beta = excess
 			}
 		}
 		l.PeakPs, l.PeakSEPs = m.toPs(beta), m.toPs(math.Sqrt(noise))
