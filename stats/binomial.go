@@ -8,6 +8,10 @@ import (
 // MaxTrials is the largest number of trials a plan may ask for.
 const MaxTrials = 1_000_000
 
+// MaxCount is the largest number of trials that is scored at all: tails hold their digits up to it, and sums of counts
+// cannot overflow.
+const MaxCount = 1<<31 - 1
+
 // lnBinomialUpper returns ln P(X ≥ k) for X binomial of n trials at p.
 func lnBinomialUpper(k, n int, p float64) float64 {
 	switch {
@@ -79,6 +83,8 @@ func checkCounts(k, n int) error {
 	switch {
 	case n < 1:
 		return fmt.Errorf("stats: %d trials: at least one is needed", n)
+	case n > MaxCount:
+		return fmt.Errorf("stats: %d trials: at most %d are scored", n, MaxCount)
 	case k < 0:
 		return fmt.Errorf("stats: %d correct: a count cannot be negative", k)
 	case k > n:

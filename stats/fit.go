@@ -151,6 +151,9 @@ func mergeDoses(points []DosePoint) ([]DosePoint, error) {
 		}
 		merged[i].Correct += p.Correct
 		merged[i].Trials += p.Trials
+		if err := checkCounts(merged[i].Correct, merged[i].Trials); err != nil {
+			return nil, fmt.Errorf("dose %v, rows added up: %w", p.Dose, err)
+		}
 	}
 	return merged, nil
 }

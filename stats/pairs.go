@@ -75,6 +75,9 @@ func (c Pairs) check() error {
 		if v.count < 0 {
 			return fmt.Errorf("stats: %d %s: a count cannot be negative", v.count, v.name)
 		}
+		if v.count > MaxTrials {
+			return fmt.Errorf("stats: %d %s: at most %d are scored", v.count, v.name, MaxTrials)
+		}
 	}
 	if c.Hits+c.Misses == 0 || c.FalseAlarms+c.CorrectRejections == 0 {
 		return fmt.Errorf("stats: %d different and %d same pairs: both kinds are needed", c.Hits+c.Misses, c.FalseAlarms+c.CorrectRejections)

@@ -108,10 +108,23 @@ func (p *Pool) addUp(listeners []Listener) ([]Listener, error) {
 		one[i].Correct += l.Correct
 		one[i].Trials += l.Trials
 	}
+	if err := checkTotals(one); err != nil {
+		return nil, err
+	}
 	if len(one) < len(listeners) {
 		p.Warnings = append(p.Warnings, fmt.Sprintf("%d rows belong to %d listeners: rows of one listener were added up", len(listeners), len(one)))
 	}
 	return one, nil
+}
+
+// checkTotals bounds what pooling takes in memory, which grows with the longest listener.
+func checkTotals(listeners []Listener) error {
+	for _, l := range listeners {
+		if l.Trials > MaxTrials {
+			return fmt.Errorf("stats: listener %q has %d trials: at most %d can be pooled", l.Listener, l.Trials, MaxTrials)
+		}
+	}
+	return nil
 }
 
 func countsOf(listeners []Listener) []Count {

@@ -37,8 +37,8 @@ var loose = map[string]struct {
 func TestPublishedValues(t *testing.T) {
 	got := publishedQuantities(t)
 	rows := table(t, "published_checks")
-	if len(rows) != 91 {
-		t.Fatalf("%d rows, want 91", len(rows))
+	if len(rows) != 99 {
+		t.Fatalf("%d rows, want 99", len(rows))
 	}
 	for _, r := range rows {
 		name := r["quantity"]
@@ -85,7 +85,7 @@ func publishedQuantities(t *testing.T) map[string]float64 {
 	t.Helper()
 	all := map[string]float64{}
 	for _, add := range []func(*testing.T, map[string]float64){
-		addProcedures, addBinomial, addPlans, addLikelihood, addYesNo, addPairs, addNewcombe, addAssessors, addBeetles,
+		addProcedures, addBinomial, addPlans, addLikelihood, addYesNo, addPairs, addNewcombe, addAssessors, addBeetles, addVaccines,
 	} {
 		add(t, all)
 	}
@@ -294,4 +294,15 @@ func must(t *testing.T, err error) {
 	if err != nil {
 		t.Fatal(err)
 	}
+}
+
+// Thirteen trials of a vaccine: log risk ratios under random effects, by restricted maximum likelihood.
+func addVaccines(t *testing.T, all map[string]float64) {
+	m, err := stats.CombineEffects(effectsOf(t, "bcg"), 0.95)
+	must(t, err)
+	r := m.RestrictedMaximum
+	spread := stats.NormalQuantile(0.975) * math.Sqrt(r.Tau2+r.SE*r.SE) // published with the normal quantile
+	all["BCG Q"], all["BCG REML tau2"], all["BCG I2"] = m.Q, r.Tau2, 100*r.I2
+	all["BCG REML RR"], all["BCG RR lo"], all["BCG RR hi"] = math.Exp(r.Mean), math.Exp(r.Wald[0]), math.Exp(r.Wald[1])
+	all["BCG PI lo"], all["BCG PI hi"] = math.Exp(r.Mean-spread), math.Exp(r.Mean+spread)
 }
