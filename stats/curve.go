@@ -42,6 +42,18 @@ func (s Shape) rise(v float64) float64 {
 	return normalCDF(v)
 }
 
+// steep returns the derivative of rise.
+func (s Shape) steep(v float64) float64 {
+	switch s {
+	case Weibull:
+		x := math.Ln2 * math.Pow(10, v)
+		return math.Ln10 * x * math.Exp(-x)
+	case Logistic:
+		return 1 / (2 + math.Exp(-v) + math.Exp(v))
+	}
+	return math.Exp(-v*v/2) / math.Sqrt(2*math.Pi)
+}
+
 // Curve is a psychometric function: the chance of a correct answer as it grows with the dose.
 //
 //	p(x) = guess + (1 − guess − lapse)·F(x)

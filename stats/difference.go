@@ -10,8 +10,9 @@ type GroupDifference struct {
 	A        string     `json:"a"`
 	B        string     `json:"b"`
 	Estimate float64    `json:"estimate"`
-	Interval [2]float64 `json:"interval"` // Welch's t; NaN where a group has one listener
-	P        float64    `json:"p_value"`  // two-sided, permuting listeners between the groups
+	Interval [2]float64 `json:"interval"`     // Welch's t, cut at ±1; NaN where a group has one listener
+	Cut      bool       `json:"interval_cut"` // t, which knows no bounds, reached beyond ±1, where no difference can be
+	P        float64    `json:"p_value"`      // two-sided, permuting listeners between the groups
 	Log10P   float64    `json:"log10_p_value"`
 	Exact    bool       `json:"exact"` // every division of the listeners was counted, not a sample of them
 }
@@ -27,6 +28,7 @@ const permutationSeed = 1
 func CompareGroups(a, b []Count, confidence float64) GroupDifference {
 	pa, pb := proportions(a), proportions(b)
 	d := GroupDifference{Estimate: mean(pb) - mean(pa), Interval: welch(pa, pb, confidence)}
+	d.cut()
 	var ln float64
 	switch all := append(append([]Count(nil), a...), b...); {
 	case sameTrials(all) && len(all)*len(all)*(all[0].Trials*len(all)+1) < 50_000_000:
@@ -38,6 +40,16 @@ func CompareGroups(a, b []Count, confidence float64) GroupDifference {
 	}
 	d.P, d.Log10P = math.Exp(ln), log10Of(ln)
 	return d
+}
+
+// cut keeps the interval within what a difference of two proportions can be.
+func (d *GroupDifference) cut() {
+	if d.Interval[0] < -1 {
+		d.Interval[0], d.Cut = -1, true
+	}
+	if d.Interval[1] > 1 {
+		d.Interval[1], d.Cut = 1, true
+	}
 }
 
 func proportions(counts []Count) []float64 {

@@ -48,6 +48,8 @@ type Pool struct {
 	MaximumLog10P   float64          `json:"log10_maximum_p"`
 	GroupDifference *GroupDifference `json:"group_difference"` // nil with fewer than two groups
 	MetaAnalysis    *SiteAnalysis    `json:"meta_analysis"`    // nil with fewer than two sites
+	Differ          bool             `json:"listeners_differ"` // more than chance, at α: then the total's p is not to be read alone
+	Says            string           `json:"says"`             // a plain sentence
 	Warnings        []string         `json:"warnings"`
 }
 
@@ -241,24 +243,52 @@ func criticalAt(n int, lnAlpha float64) (k int, ln float64, ok bool) {
 
 func (p *Pool) warnings(cfg ScoreConfig) []string {
 	var w []string
-	if h := p.Heterogeneity; h.Log10P <= math.Log10(cfg.Alpha) || h.TaroneLP <= math.Log10(cfg.Alpha) {
+	h := p.Heterogeneity
+	p.Differ = h.Log10P <= math.Log10(cfg.Alpha) || h.TaroneLP <= math.Log10(cfg.Alpha)
+	if p.Differ {
 		w = append(w, fmt.Sprintf("listeners differ more than chance (χ² %.2f, df %d, p %.2g; Tarone's Z %.2f): the pooled p of %.2g treats them as one and overstates the evidence; read each listener and the beta-binomial interval",
 			h.Chi2, h.DF, h.P, h.Tarone, p.Total.P))
 	}
-	hearing, wrong := 0, 0
-	for _, l := range p.Listeners {
-		if l.Log10PHolm <= math.Log10(cfg.Alpha) {
-			hearing++
-		}
-		if l.Log10PBelow+math.Log10(float64(len(p.Listeners))) <= math.Log10(cfg.Alpha/2) {
-			wrong++
-		}
-	}
+	hearing, wrong := p.standOut(cfg.Alpha)
 	if hearing > 0 && !p.Total.Reached {
 		w = append(w, fmt.Sprintf("the total does not reach α = %g, but %d of %d listeners do after Holm's correction", cfg.Alpha, hearing, len(p.Listeners)))
 	}
 	if wrong > 0 {
 		w = append(w, fmt.Sprintf("%d of %d listeners are reliably wrong: look for exchanged answers", wrong, len(p.Listeners)))
 	}
+	if d := p.GroupDifference; d != nil && d.Cut {
+		w = append(w, "the interval of the group difference came out beyond ±1, where no difference of proportions can be, and is cut there: so few listeners hardly bound it")
+	}
+	p.Says = p.sentence(hearing)
 	return w
+}
+
+// standOut counts listeners who hear it after Holm's correction, and who are reliably wrong after Bonferroni's.
+func (p *Pool) standOut(alpha float64) (hearing, wrong int) {
+	for _, l := range p.Listeners {
+		if l.Log10PHolm <= math.Log10(alpha) {
+			hearing++
+		}
+		if l.Log10PBelow+math.Log10(float64(len(p.Listeners))) <= math.Log10(alpha/2) {
+			wrong++
+		}
+	}
+	return hearing, wrong
+}
+
+// sentence never gives the total's p alone where listeners differ.
+func (p *Pool) sentence(hearing int) string {
+	n, t := len(p.Listeners), p.Total
+	if n == 1 {
+		return fmt.Sprintf("One listener, %d of %d right (one-sided p %.2g).", t.Correct, t.Trials, t.P)
+	}
+	each := fmt.Sprintf("%d of %d hear it after Holm's correction, and that at least one does has p %.2g", hearing, n, p.MaximumP)
+	if !p.Differ {
+		return fmt.Sprintf("The %d listeners differ no more than chance lets them: %d of %d right together (one-sided p %.2g); %s.", n, t.Correct, t.Trials, t.P, each)
+	}
+	where := "the mean over listeners is not bounded by these data"
+	if b := p.BetaBinomial; b.Interval[0] > 0 && b.Interval[1] < 1 {
+		where = fmt.Sprintf("the mean over listeners lies between %.2f and %.2f, where 0.50 is guessing", b.Interval[0], b.Interval[1])
+	}
+	return fmt.Sprintf("The %d listeners differ more than chance lets them, so they are not one listener: taken as one they would give p %.2g, which overstates the evidence; %s; %s.", n, t.P, where, each)
 }

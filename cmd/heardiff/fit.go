@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"strconv"
@@ -14,6 +15,7 @@ import (
 
 type fitFlags struct {
 	shape, scale, lapse string
+	pooled              string
 	guess, confidence   float64
 	bootstrap           int
 	seed                uint64
@@ -29,6 +31,8 @@ func (a *app) fitCommand() *cobra.Command {
 FILE.csv has the columns dose,correct,trials and, if you like, listener. The threshold is the
 dose half-way between guessing and the best the listener does. Its interval comes from the
 profile likelihood; an end that the data do not bound is shown as a dash (null in JSON).
+With --pooled random each listener of the column listener has a threshold of his own, normal
+(in log10 of the dose) about the mean; the slope is then that of one listener.
 Where the fit is not earned (fewer than four doses, a curve that does not fit, a threshold
 without an end) a trend test and an isotonic curve, which assume no shape, are printed too.
 
@@ -42,6 +46,7 @@ without an end) a trend test and an isotonic curve, which assume no shape, are p
 	fl.StringVar(&f.scale, "scale", "log", "of the dose: `log` (log10) or linear")
 	fl.Float64Var(&f.guess, "guess", 0.5, "chance level, fixed by the design")
 	fl.StringVar(&f.lapse, "lapse", "0", "lapse rate, a `number` or free (0 to 0.1)")
+	fl.StringVar(&f.pooled, "pooled", "common", "listeners: one `common` threshold, or random ones about a mean")
 	fl.Float64Var(&f.confidence, "confidence", 0.95, "of the intervals")
 	fl.IntVar(&f.bootstrap, "bootstrap", 0, "simulated data sets for the goodness of fit; 0 is asymptotic")
 	fl.Uint64Var(&f.seed, "seed", 1, "of the simulation")
@@ -66,6 +71,13 @@ func (a *app) fit(path string, f fitFlags) error {
 		return rejected(fmt.Errorf("%s: %w", path, err), doseHint(points, cfg))
 	}
 	result := fitted{Schema: "heardiff.fit/1", Fit: r}
+	if f.pooled == "random" {
+		random, err := stats.FitRandomThresholds(points, cfg)
+		if err != nil {
+			return rejected(fmt.Errorf("%s: %w", path, err), "random thresholds need a column listener with two listeners or more")
+		}
+		result.Random = &random
+	}
 	if err := result.shapeless(points, cfg); err != nil {
 		return rejected(fmt.Errorf("%s: %w", path, err), "")
 	}
@@ -76,10 +88,11 @@ func (a *app) fit(path string, f fitFlags) error {
 type fitted struct {
 	Schema string `json:"schema"`
 	stats.Fit
-	Earned    bool                  `json:"earned"`
-	NotEarned []string              `json:"not_earned"` // why the threshold should not be relied on
-	Trend     stats.DoseTrend       `json:"trend"`
-	Isotonic  []stats.IsotonicPoint `json:"isotonic"`
+	Random    *stats.RandomThresholds `json:"random_thresholds"` // null unless asked for
+	Earned    bool                    `json:"earned"`
+	NotEarned []string                `json:"not_earned"` // why the threshold should not be relied on
+	Trend     stats.DoseTrend         `json:"trend"`
+	Isotonic  []stats.IsotonicPoint   `json:"isotonic"`
 }
 
 // shapeless adds what the data say without a curve.
@@ -116,6 +129,10 @@ func fitConfig(f fitFlags) (stats.FitConfig, error) {
 		}
 	}
 	switch {
+	case f.pooled != "common" && f.pooled != "random":
+		return cfg, fmt.Errorf("--pooled %q: common or random is wanted", f.pooled)
+	case f.pooled == "random" && cfg.FreeLapse:
+		return cfg, errors.New("--pooled random and --lapse free: lapses and listeners who differ look alike; give the lapse rate as a number")
 	case f.scale != "log" && f.scale != "linear":
 		return cfg, fmt.Errorf("--scale %q: log or linear is wanted", f.scale)
 	case !(f.guess >= 0 && f.guess < 1):
@@ -162,9 +179,28 @@ func writeFit(w io.Writer, r fitted) {
 	fmt.Fprintf(t, "overdispersion\t%s\tPearson's chi-square %.2f over its degrees of freedom; 1 where the trials are independent\n", number(r.Overdispersion), r.Pearson)
 	t.Flush()
 	writeWarnings(w, r.Warnings)
+	if r.Random != nil {
+		writeRandom(w, *r.Random)
+	}
 	if !r.Earned {
 		writeShapeless(w, r)
 	}
+}
+
+// writeRandom writes the fit with a threshold for each listener.
+func writeRandom(w io.Writer, r stats.RandomThresholds) {
+	unit := "log10 of the dose"
+	if r.Scale == "linear" {
+		unit = "dose"
+	}
+	fmt.Fprintf(w, "\n%d listeners, thresholds normal about a mean:\n", r.Listeners)
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	fmt.Fprintf(t, "mean threshold\t%s\t%s, %g %%\n", dose(r.Threshold), dose(r.ThresholdInterval[0])+" to "+dose(r.ThresholdInterval[1]), 100*r.Confidence)
+	fmt.Fprintf(t, "between listeners\t%s\t%s, standard deviation of the threshold in %s\n", number(r.BetweenSD), span(r.BetweenSDInterval), unit)
+	fmt.Fprintf(t, "slope of each\t%s\t%s\n", number(r.Slope), span(r.SlopeInterval))
+	fmt.Fprintf(t, "listeners differ\tp %s\tlikelihood ratio %.2f\n", pText(r.P), r.LR)
+	t.Flush()
+	writeWarnings(w, r.Warnings)
 }
 
 // writeShapeless writes the trend test and the isotonic curve.

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"strings"
 	"testing"
 )
@@ -29,4 +30,25 @@ func TestFitThatIsNotEarnedSaysWhatTheDataCan(t *testing.T) {
 	if strings.Contains(text, "not earned") {
 		t.Errorf("seven doses of sixty trials:\n%s", text)
 	}
+}
+
+func TestFitWithAThresholdForEachListener(t *testing.T) {
+	rows := []string{"dose,correct,trials,listener"}
+	for i, counts := range [][]string{{"6", "9", "12", "12"}, {"5", "6", "8", "12"}, {"7", "11", "12", "12"}, {"6", "5", "7", "10"}} {
+		for d, k := range counts {
+			rows = append(rows, fmt.Sprintf("%d,%s,12,L%d", 1<<d, k, i))
+		}
+	}
+	path := tableFile(t, rows...)
+	text, _ := command(t, 0, "fit", "--pooled", "random", path)
+	if !strings.Contains(text, "4 listeners, thresholds normal about a mean") {
+		t.Errorf("%s", text)
+	}
+	json, _ := command(t, 0, "fit", "--pooled", "random", "--json", path)
+	if !strings.Contains(json, `"between_sd"`) {
+		t.Errorf("%s", json)
+	}
+	command(t, 2, "fit", "--pooled", "random", "--lapse", "free", path)
+	command(t, 2, "fit", "--pooled", "somehow", path)
+	command(t, 3, "fit", "--pooled", "random", tableFile(t, "dose,correct,trials", "1,5,10", "2,8,10"))
 }

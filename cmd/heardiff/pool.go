@@ -124,6 +124,7 @@ func writePool(w io.Writer, p stats.Pool) {
 	t.print(w, "")
 	fmt.Fprintln(w)
 	writePooled(w, p)
+	fmt.Fprintf(w, "\n%s\n", p.Says)
 	writeWarnings(w, p.Warnings)
 	if p.MetaAnalysis != nil {
 		writeSites(w, *p.MetaAnalysis)

@@ -1,0 +1,156 @@
+package stats
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// smallestSD is the deviation between listeners, as a part of the range of doses, that stands for none.
+const smallestSD = 1e-4
+
+// fit finds the maximum from several starts, then the intervals.
+func (r *randomFitter) fit(common *fitter, listeners int) RandomThresholds {
+	ut, lnSlope, _, lnCommon := common.best()
+	best, most := place{ut, math.Log(smallestSD * r.span), lnSlope}, lnCommon
+	for _, sd := range []float64{0.05, 0.3} {
+		// One listener's slope is steeper than that of the curve through all of them.
+		at, ln := r.climb(place{ut, math.Log(sd * r.span), math.Min(lnSlope+0.4, r.slopeHi)}, nil)
+		if ln > most+1e-7 { // less is no more than the search resolves
+			best, most = at, ln
+		}
+	}
+	curve := Curve{Shape: r.shape, Linear: common.cfg.Linear}
+	out := RandomThresholds{Listeners: listeners, Threshold: curve.dose(best[atMean]), BetweenSD: math.Exp(best[atSD]), Slope: math.Exp(best[atSlope]),
+		LogLikelihood: most, LR: math.Max(0, 2*(most-lnCommon)), Scale: "log10", Confidence: common.cfg.Confidence}
+	if common.cfg.Linear {
+		out.Scale = "linear"
+	}
+	ln := lnChiSquareUpper(out.LR, 1) - math.Ln2
+	if most == lnCommon {
+		out.BetweenSD, out.LR, ln = 0, 0, -math.Ln2
+	}
+	out.P, out.Log10P = math.Exp(ln), log10Of(ln)
+	if flat := common.flat(); most-flat < flatRise {
+		return out.nothing()
+	}
+	r.intervals(&out, curve, best, most)
+	out.Warnings = out.warnings(r, best)
+	return out
+}
+
+// nothing blanks what data that do not rise cannot tell.
+func (t RandomThresholds) nothing() RandomThresholds {
+	nan := math.NaN()
+	none := [2]float64{nan, nan}
+	t.Threshold, t.BetweenSD, t.Slope = nan, nan, nan
+	t.ThresholdInterval, t.BetweenSDInterval, t.SlopeInterval = none, none, none
+	t.Warnings = []string{"the answers do not rise above guessing with the dose: there is no threshold to give"}
+	return t
+}
+
+func (r *randomFitter) intervals(out *RandomThresholds, curve Curve, best place, most float64) {
+	z := normalUpperPoint(math.Log((1 - out.Confidence) / 2))
+	se := r.measure(best)
+	end := func(parameter int, side, limit float64) float64 {
+		at := best
+		excess := func(x float64) float64 {
+			at[parameter] = x
+			var ln float64
+			at, ln = r.climb(at, map[int]bool{parameter: true})
+			return ln - most + z*z/2
+		}
+		return crossing(excess, best[parameter], side*z*se[parameter], limit)
+	}
+	widest, low := 4*r.span, math.Log(smallestSD*r.span)
+	out.ThresholdInterval = [2]float64{curve.dose(end(atMean, -1, best[atMean]-widest)), curve.dose(end(atMean, 1, best[atMean]+widest))}
+	out.SlopeInterval = [2]float64{math.Exp(end(atSlope, -1, r.slopeLo)), math.Exp(end(atSlope, 1, r.slopeHi))}
+	best[atSD] = math.Max(best[atSD], math.Log(0.01*r.span)) // below, the likelihood is flat
+	out.BetweenSDInterval = [2]float64{math.Exp(end(atSD, -1, low)), math.Exp(end(atSD, 1, math.Log(10*r.span)))}
+	if math.IsNaN(out.BetweenSDInterval[0]) {
+		out.BetweenSDInterval[0] = 0 // as if all were alike is within the interval
+	}
+}
+
+// measure returns the parameters' standard errors by the curvature of the likelihood, which only say how far to step,
+// and scales the parameters by their conditional ones. Where the likelihood is flat, a coarse step stands in.
+func (r *randomFitter) measure(at place) place {
+	curvature := mat.NewDense(3, 3, nil)
+	for j := range at {
+		h := 1e-3 * r.scale[j]
+		up, down := at, at
+		up[j] += h
+		down[j] -= h
+		_, a := r.ln(up)
+		_, b := r.ln(down)
+		for i := range at {
+			curvature.Set(i, j, (b[i]-a[i])/(2*h))
+		}
+	}
+	coarse, se := place{r.span / 8, 0.5, 0.5}, place{}
+	var inverse mat.Dense
+	failed := inverse.Inverse(curvature)
+	for j := range at {
+		se[j] = coarse[j]
+		if failed == nil && inverse.At(j, j) > 0 {
+			se[j] = math.Min(math.Sqrt(inverse.At(j, j)), 4*coarse[j])
+		}
+		if c := curvature.At(j, j); c > 0 {
+			r.scale[j] = math.Min(r.scale[j], 1/math.Sqrt(c))
+		}
+	}
+	return se
+}
+
+// crossing walks from x towards limit to where f falls below zero and closes in by the Illinois variant of regula
+// falsi; NaN where f stays positive. Each value of f is a maximisation and good to about 1e-7, so no more is asked.
+func crossing(f func(float64) float64, x, step, limit float64) float64 {
+	fx := math.Max(f(x), 1e-12) // at the maximum the excess is above zero
+	for x != limit {
+		next := x + step
+		if (next-limit)*step > 0 {
+			next = limit
+		}
+		fn := f(next)
+		if fn < 0 {
+			return illinois(f, x, fx, next, fn)
+		}
+		x, fx = next, fn
+		step *= 1.5
+	}
+	return math.NaN()
+}
+
+func illinois(f func(float64) float64, a, fa, b, fb float64) float64 {
+	for range 60 {
+		x := (a*fb - b*fa) / (fb - fa)
+		fx := f(x)
+		if math.Abs(fx) < 1e-6 || math.Abs(b-a) < 1e-9 {
+			return x
+		}
+		if (fx < 0) == (fb < 0) {
+			b, fb, fa = x, fx, fa/2
+			continue
+		}
+		a, fa, b, fb = b, fb, x, fx
+	}
+	return (a + b) / 2
+}
+
+func (t *RandomThresholds) warnings(r *randomFitter, best place) []string {
+	var w []string
+	if best[atSlope] >= r.slopeHi-1e-3 {
+		t.Slope, t.SlopeInterval[1] = math.NaN(), math.NaN()
+		w = append(w, "each listener's answers are a step between two doses: the slope has no upper end")
+	}
+	if t.Listeners < 6 { // common practice, no source
+		w = append(w, fmt.Sprintf("%d listeners say little of how much listeners differ: their standard deviation is between %.3g and %.3g", t.Listeners, t.BetweenSDInterval[0], t.BetweenSDInterval[1]))
+	}
+	for i, name := range []string{"lower", "upper"} {
+		if math.IsNaN(t.ThresholdInterval[i]) {
+			w = append(w, fmt.Sprintf("the mean threshold has no %s limit: the doses tested do not bound it", name))
+		}
+	}
+	return w
+}
