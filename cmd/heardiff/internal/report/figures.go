@@ -28,6 +28,9 @@ func forests(n *numbering, in Input) []figure {
 	var out []figure
 	for _, name := range order {
 		out = append(out, n.draw(forest(name, rows[name], in.Link.Simulated)))
+		if each := listenersOf(rows[name]); len(each) > maxForest && each[0].Pairs == nil {
+			out = append(out, n.draw(crowd(marked(name+": how the listeners spread", in.Link.Simulated), each)))
+		}
 	}
 	return out
 }
@@ -35,22 +38,30 @@ func forests(n *numbering, in Input) []figure {
 func forest(name string, rows []link.Row, simulated bool) plot.Forest {
 	f := plot.Forest{Title: marked(name+": who told them apart", simulated), Chance: 0.5, Smallest: (1 + rows[0].Smallest) / 2,
 		Notes: []string{"Exact two-sided 95 % intervals (Clopper and Pearson). A mark’s size follows the number of trials."}}
-	listeners := 0
+	each := listenersOf(rows)
 	for _, r := range rows {
 		kind := map[string]plot.RowKind{"listener": plot.One, "group": plot.Group, "all": plot.Pooled}[r.Kind]
-		if kind == plot.One {
-			listeners++
-			if listeners > maxForest {
-				continue
-			}
+		if kind == plot.One && len(each) > maxForest {
+			continue
 		}
 		f.Rows = append(f.Rows, plot.ForestRow{Name: who(r), Kind: kind, Estimate: r.Proportion, Lo: r.ClopperPearson[0], Hi: r.ClopperPearson[1],
 			Weight: float64(r.Trials), Counts: fmt.Sprintf("%d of %d", r.Correct, r.Trials), Said: string(r.Verdict)})
 	}
-	if listeners > maxForest {
-		f.Notes = append(f.Notes, fmt.Sprintf("%d more listeners are in the numbers at the end of the page.", listeners-maxForest))
+	if len(each) > maxForest {
+		f.Notes = append(f.Notes, fmt.Sprintf("%d listeners are too many to draw one by one.", len(each)))
 	}
 	return f
+}
+
+// listenersOf returns the rows of single listeners.
+func listenersOf(rows []link.Row) []link.Row {
+	var each []link.Row
+	for _, r := range rows {
+		if r.Kind == "listener" {
+			each = append(each, r)
+		}
+	}
+	return each
 }
 
 func marked(title string, simulated bool) string {

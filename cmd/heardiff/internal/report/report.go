@@ -118,19 +118,17 @@ type figure struct {
 
 const (
 	wideWidth, narrowWidth = 760, 358
-	// Beyond this many listeners a page stops being readable; the numbers hold them all.
+	// Beyond this many listeners a page stops being readable.
 	maxRows, maxForest = 400, 48
 )
 
 func view(in Input) (paper, error) {
-	numbers, err := wire.Marshal(in.Link)
-	if err != nil {
+	v := paper{Input: in, Style: template.CSS(style + plot.Style()), Script: template.JS(script)}
+	v.Rows, v.Hidden = shown(in.Link.Rows)
+	var err error
+	if v.Numbers, err = numbers(in.Link, v.Rows, v.Hidden); err != nil {
 		return paper{}, err
 	}
-	v := paper{Input: in, Style: template.CSS(style + plot.Style()), Script: template.JS(script)}
-	// A "<" inside the element could end it; as an escape it is the same JSON.
-	v.Numbers = template.JS(strings.ReplaceAll(string(numbers), "<", `\u003c`))
-	listeners := 0
 	for _, r := range in.Link.Rows {
 		if r.Kind == "all" {
 			v.Summary = append(v.Summary, r)
@@ -138,19 +136,26 @@ func view(in Input) (paper, error) {
 				v.Pairs = append(v.Pairs, pairTable{r, known(r.Measured)})
 			}
 		}
-		if r.Kind == "listener" {
-			listeners++
-			if listeners > maxRows {
-				v.Hidden++
-				continue
-			}
-		}
-		v.Rows = append(v.Rows, r)
 	}
 	n := &numbering{}
 	v.Forests, v.Dose, v.Power, v.Measures = forests(n, in), doses(n, in), powers(n, in), measures(n, in.Pictures)
 	v.Method, v.Caveats = method(in), caveats(in)
 	return v, nil
+}
+
+// numbers returns the JSON that the page carries: the link's, without the listeners that the page leaves out.
+func numbers(l link.Result, rows []link.Row, hidden int) (template.JS, error) {
+	var all any = l
+	if hidden > 0 {
+		l.Rows = rows
+		all = struct {
+			link.Result
+			LeftOut int `json:"rows_left_out"`
+		}{l, hidden}
+	}
+	text, err := wire.Marshal(all)
+	// A "<" inside the element could end it; as an escape it is the same JSON.
+	return template.JS(strings.ReplaceAll(string(text), "<", `\u003c`)), err
 }
 
 // measuredAlready reports whether the same comparison stands there in another design.
