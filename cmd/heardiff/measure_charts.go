@@ -79,14 +79,9 @@ func lowToneChart(name string, r tone.LowToneResult, floor *tone.LowToneResult) 
 func noiseCurves(r tone.NoiseResult) []plot.Curve {
 	var list []plot.Curve
 	for _, c := range r.Channel {
-		if len(c.Density) == 0 { // digital silence
-			continue
+		if len(c.Spectrum) > 0 { // none of digital silence
+			list = append(list, noiseCurve(fmt.Sprintf("channel %d", c.Channel), c))
 		}
-		curve := densityCurve(c.Channel, c.Density)
-		for _, l := range append(append([]tone.LevelLine(nil), c.Hum...), c.Spurs...) {
-			curve.Spurs = append(curve.Spurs, plot.Spur{Hz: l.Hz, Y: l.DBFS})
-		}
-		list = append(list, curve)
 	}
 	return list
 }

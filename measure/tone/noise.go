@@ -32,7 +32,7 @@ type NoiseChannel struct {
 	Limits                []Limit `json:"limits,omitempty"`
 
 	Density []DensityPoint `json:"-"`
-	// Spectrum is Density in few points, lines included.
+	// Spectrum is Density in at most 500 points, lines included.
 	Spectrum []DensityPoint `json:"spectrum,omitempty"`
 }
 
