@@ -16,6 +16,7 @@ import (
 type fitFlags struct {
 	shape, scale, lapse string
 	pooled              string
+	next                bool
 	guess, confidence   float64
 	bootstrap           int
 	seed                uint64
@@ -33,6 +34,8 @@ dose half-way between guessing and the best the listener does. Its interval come
 profile likelihood; an end that the data do not bound is shown as a dash (null in JSON).
 With --pooled random each listener of the column listener has a threshold of his own, normal
 (in log10 of the dose) about the mean; the slope is then that of one listener.
+With --next the dose is named at which one more trial is expected to narrow threshold and
+slope most, whatever the answer; use it between sessions, not to stop at a lucky moment.
 Where the fit is not earned (fewer than four doses, a curve that does not fit, a threshold
 without an end) a trend test and an isotonic curve, which assume no shape, are printed too.
 
@@ -47,6 +50,7 @@ without an end) a trend test and an isotonic curve, which assume no shape, are p
 	fl.Float64Var(&f.guess, "guess", 0.5, "chance level, fixed by the design")
 	fl.StringVar(&f.lapse, "lapse", "0", "lapse rate, a `number` or free (0 to 0.1)")
 	fl.StringVar(&f.pooled, "pooled", "common", "listeners: one `common` threshold, or random ones about a mean")
+	fl.BoolVar(&f.next, "next", false, "say at which dose the next trial teaches most")
 	fl.Float64Var(&f.confidence, "confidence", 0.95, "of the intervals")
 	fl.IntVar(&f.bootstrap, "bootstrap", 0, "simulated data sets for the goodness of fit; 0 is asymptotic")
 	fl.Uint64Var(&f.seed, "seed", 1, "of the simulation")
@@ -78,6 +82,13 @@ func (a *app) fit(path string, f fitFlags) error {
 		}
 		result.Random = &random
 	}
+	if f.next {
+		next, err := stats.NextDose(points, cfg)
+		if err != nil {
+			return rejected(fmt.Errorf("%s: %w", path, err), "")
+		}
+		result.Next = &next
+	}
 	if err := result.shapeless(points, cfg); err != nil {
 		return rejected(fmt.Errorf("%s: %w", path, err), "")
 	}
@@ -89,6 +100,7 @@ type fitted struct {
 	Schema string `json:"schema"`
 	stats.Fit
 	Random    *stats.RandomThresholds `json:"random_thresholds"` // null unless asked for
+	Next      *stats.NextTrial        `json:"next"`              // null unless asked for
 	Earned    bool                    `json:"earned"`
 	NotEarned []string                `json:"not_earned"` // why the threshold should not be relied on
 	Trend     stats.DoseTrend         `json:"trend"`
@@ -184,6 +196,10 @@ func writeFit(w io.Writer, r fitted) {
 	}
 	if !r.Earned {
 		writeShapeless(w, r)
+	}
+	if n := r.Next; n != nil {
+		fmt.Fprintf(w, "\nThe next trial teaches most at a dose of %s (%.4f bit expected); of the doses in the file, at %s (%.4f bit).\n",
+			dose(n.Dose), n.Information, dose(n.Tested), n.InfoTested)
 	}
 }
 

@@ -52,3 +52,15 @@ func TestFitWithAThresholdForEachListener(t *testing.T) {
 	command(t, 2, "fit", "--pooled", "somehow", path)
 	command(t, 3, "fit", "--pooled", "random", tableFile(t, "dose,correct,trials", "1,5,10", "2,8,10"))
 }
+
+func TestFitNamesTheDoseThatTeachesMost(t *testing.T) {
+	path := tableFile(t, "dose,correct,trials", "1,10,20", "4,15,20", "16,20,20")
+	text, _ := command(t, 0, "fit", "--next", path)
+	if !strings.Contains(text, "next trial teaches most") || !strings.Contains(text, "in the file, at 4 ") {
+		t.Errorf("%s", text)
+	}
+	json, _ := command(t, 0, "fit", "--next", "--json", path)
+	if !strings.Contains(json, `"dose_tested":4,`) {
+		t.Errorf("%s", json)
+	}
+}
