@@ -51,6 +51,7 @@ func (s *Store) Merge(ctx context.Context, m Merge) (Merged, error) {
 		if err != nil {
 			return err
 		}
+		var entries []trials.Entry
 		listeners := map[string]Listener{}
 		for _, l := range m.Listeners {
 			listeners[l.ID] = l
@@ -71,6 +72,10 @@ func (s *Store) Merge(ctx context.Context, m Merge) (Merged, error) {
 				return fmt.Errorf("session %q: %w", v.ID, err)
 			}
 			count.Sessions++
+			entries = append(entries, v.Entries...)
+		}
+		if err := insertEntries(ctx, tx, entries); err != nil {
+			return err
 		}
 		_, err = tx.ExecContext(ctx, `INSERT INTO bundles (sha256, site, at) VALUES ($1, $2, $3) ON CONFLICT DO NOTHING`, m.Bundle, m.Site, s.stamp())
 		return err
@@ -160,34 +165,49 @@ func mergeSession(ctx context.Context, tx *sql.Tx, v MergeSession, plan, site st
 			return err
 		}
 	}
-	for some := range slices.Chunk(v.Entries, len(entryPlaces)) {
-		if err := insertEntries(ctx, tx, some); err != nil {
-			return err
-		}
-	}
 	return nil
 }
 
-// entryPlaces are the places of as many entries as go into one statement.
-var entryPlaces = func() (all [100]string) {
-	for i := range all {
-		all[i] = fmt.Sprintf("($%d, $%d, $%d)", 3*i+1, 3*i+2, 3*i+3)
-	}
-	return all
-}()
+// entriesAtOnce is how many entries go into one statement: a database far away answers once for all.
+const entriesAtOnce = 50
 
-// insertEntries adds entries with one statement: a database far away answers once.
-func insertEntries(ctx context.Context, tx *sql.Tx, some []trials.Entry) error {
-	var values []any
-	for _, e := range some {
-		body, err := json.Marshal(e)
-		if err != nil {
-			return err
-		}
-		values = append(values, e.Session, e.Number, string(body))
+// insertEntries adds entries of sessions that are there.
+func insertEntries(ctx context.Context, tx *sql.Tx, all []trials.Entry) error {
+	whole := len(all) - len(all)%entriesAtOnce
+	if err := insertBy(ctx, tx, entriesAtOnce, all[:whole]); err != nil {
+		return err
 	}
-	_, err := tx.ExecContext(ctx, `INSERT INTO entries (session, number, body) VALUES `+strings.Join(entryPlaces[:len(some)], ", "), values...)
-	return err
+	return insertBy(ctx, tx, 1, all[whole:])
+}
+
+// insertBy adds entries n at a time; their number is a multiple of n.
+func insertBy(ctx context.Context, tx *sql.Tx, n int, all []trials.Entry) error {
+	if len(all) == 0 {
+		return nil
+	}
+	var places []string
+	for i := range n {
+		places = append(places, fmt.Sprintf("($%d, $%d, $%d)", 3*i+1, 3*i+2, 3*i+3))
+	}
+	insert, err := tx.PrepareContext(ctx, `INSERT INTO entries (session, number, body) VALUES `+strings.Join(places, ", "))
+	if err != nil {
+		return err
+	}
+	defer insert.Close()
+	for some := range slices.Chunk(all, n) {
+		var values []any
+		for _, e := range some {
+			body, err := json.Marshal(e)
+			if err != nil {
+				return err
+			}
+			values = append(values, e.Session, e.Number, string(body))
+		}
+		if _, err := insert.ExecContext(ctx, values...); err != nil {
+			return fmt.Errorf("entries of session %q: %w", some[0].Session, err)
+		}
+	}
+	return nil
 }
 
 // sameSession reports whether the session is here with the same last hash, which covers every entry.
