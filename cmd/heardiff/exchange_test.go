@@ -18,6 +18,12 @@ import (
 // answerPlan works through plan 1 of the current study as listener L1, always with the first answer.
 func answerPlan(t *testing.T) {
 	t.Helper()
+	answerAs(t, "L1")
+}
+
+// answerAs is answerPlan as another listener.
+func answerAs(t *testing.T, listener string) {
+	t.Helper()
 	a := &app{stdout: &bytes.Buffer{}, stderr: &bytes.Buffer{}, now: time.Now, getenv: os.Getenv}
 	ctx := context.Background()
 	s, err := a.openStudy(ctx)
@@ -25,7 +31,7 @@ func answerPlan(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer s.Close()
-	session, err := a.findSession(ctx, s, listenOptions{plan: "1", listener: "L1"})
+	session, err := a.findSession(ctx, s, listenOptions{plan: "1", listener: listener})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -36,8 +37,11 @@ func (a *app) exportCommand() *cobra.Command {
   --csv DIR    tidy tables of trials, results and measurements, with a data dictionary
 
 The key is made on first use and stays on this machine; its fingerprint is printed, so that
-it can be read out over another line. --anonymous leaves out all that listeners said of
-themselves but their group.
+it can be read out over another line. --anonymous leaves out what could tell who listened or
+when: all that listeners said of themselves but their group, remarks and reasons, the device;
+of times the day stays, of durations whole seconds. The record is chained anew, so that it
+still proves its answers and their order; a hash of the session written down at its end
+matches only the whole record.
 
 ` + exitCodes,
 		Example: "  heardiff export --kit for-lisa.bundle --plan 1\n  heardiff export --out results.bundle --anonymous",
@@ -49,7 +53,7 @@ themselves but their group.
 	f.StringVar(&o.kit, "kit", "", "write a kit to `FILE`")
 	f.StringVar(&o.plan, "plan", "", "the `plan` of the kit")
 	f.StringVar(&o.csv, "csv", "", "write tables into `DIR`")
-	f.BoolVar(&o.anonymous, "anonymous", false, "leave out what listeners said of themselves, but for their group")
+	f.BoolVar(&o.anonymous, "anonymous", false, "leave out what could tell who listened, or when")
 	return c
 }
 
@@ -104,6 +108,9 @@ func (a *app) draft(ctx context.Context, s *store.Store, o exportOptions) (bundl
 			return os.Open(s.Path(p.Path))
 		}
 		return d, err
+	}
+	if o.anonymous {
+		d.Created = d.Created.UTC().Truncate(24 * time.Hour)
 	}
 	d.Content, err = resultsContent(ctx, s, o.anonymous)
 	if err == nil && len(d.Content.Sessions) == 0 {
@@ -187,7 +194,7 @@ func resultsContent(ctx context.Context, s *store.Store, anonymous bool) (bundle
 		}
 		device := v.Device
 		if anonymous {
-			device = ""
+			device, entries = "", trials.Withhold(entries)
 		}
 		c.Sessions = append(c.Sessions, bundle.Session{ID: v.ID, Plan: plans[v.Plan], Listener: v.Listener, Device: device, Escrow: v.Escrow, Entries: entries})
 	}

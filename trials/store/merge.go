@@ -5,7 +5,6 @@ import (
 	"database/sql"
 	"encoding/hex"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -210,22 +209,44 @@ func insertBy(ctx context.Context, tx *sql.Tx, n int, all []trials.Entry) error 
 	return nil
 }
 
-// sameSession reports whether the session is here with the same last hash, which covers every entry.
+// sameSession reports whether the session is here with the same answers. A record from which words and times were
+// withheld is the same session as the whole one: whichever came first stays, and the results are the same. The last
+// hash covers every entry, so that most need no more.
 func sameSession(ctx context.Context, tx *sql.Tx, v MergeSession) (bool, error) {
-	var body string
-	err := tx.QueryRowContext(ctx, `SELECT body FROM entries WHERE session = $1 ORDER BY number DESC LIMIT 1`, v.ID).Scan(&body)
-	if errors.Is(err, sql.ErrNoRows) {
-		return false, nil
+	last, err := entriesIn(ctx, tx, `SELECT body FROM entries WHERE session = $1 ORDER BY number DESC LIMIT 1`, v.ID)
+	if err != nil || len(last) == 0 {
+		return false, err
 	}
+	if last[0].Hash == v.Entries[len(v.Entries)-1].Hash {
+		return true, nil
+	}
+	here, err := entriesIn(ctx, tx, `SELECT body FROM entries WHERE session = $1 ORDER BY number`, v.ID)
 	if err != nil {
 		return false, err
 	}
-	var last trials.Entry
-	if err := json.Unmarshal([]byte(body), &last); err != nil {
-		return false, err
-	}
-	if last.Hash != v.Entries[len(v.Entries)-1].Hash {
+	if !trials.SameRecord(here, v.Entries) {
 		return false, fmt.Errorf("%w with other entries", ErrExists)
 	}
 	return true, nil
+}
+
+func entriesIn(ctx context.Context, tx *sql.Tx, query, session string) ([]trials.Entry, error) {
+	rows, err := tx.QueryContext(ctx, query, session)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var all []trials.Entry
+	for rows.Next() {
+		var body string
+		var e trials.Entry
+		if err := rows.Scan(&body); err != nil {
+			return nil, err
+		}
+		if err := json.Unmarshal([]byte(body), &e); err != nil {
+			return nil, err
+		}
+		all = append(all, e)
+	}
+	return all, rows.Err()
 }
