@@ -41,8 +41,7 @@ type benchCase struct {
 	seconds int
 }
 
-// BenchmarkMeasure shows the time of a capture, the most memory held while it runs (MB-peak, looked at between blocks, which
-// takes some of the time), and what is allocated in all for each minute of audio. With -full, an hour at 192 kHz.
+// BenchmarkMeasure shows the time of a capture, the most memory in use while it runs, garbage included (MB-peak), and what is allocated in all for each minute of audio. With -full, an hour at 192 kHz.
 func BenchmarkMeasure(b *testing.B) {
 	cases := []benchCase{{192000, 15}, {192000, 30}, {192000, 60}, {192000, 120}, {48000, 60}}
 	if *full {

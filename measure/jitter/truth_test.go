@@ -263,7 +263,8 @@ func TestFaultsAreRefusedOrWarned(t *testing.T) {
 	if _, err := jitter.Measure(jittertest.Clip(short), jitter.Config{}); !errors.Is(err, jitter.ErrShort) {
 		t.Errorf("0.2 s: %v, want ErrShort", err)
 	}
-	dropped := jittertest.Clip(base())
+	clean := jittertest.Clip(base())
+	dropped := clean.Clone()
 	ch := dropped.Channels[0]
 	dropped.Channels[0] = append(ch[:200000], ch[200101:]...)
 	if r, err := jitter.Measure(dropped, jitter.Config{}); err != nil || len(r.Warnings) == 0 {
@@ -271,10 +272,10 @@ func TestFaultsAreRefusedOrWarned(t *testing.T) {
 	}
 	for name, change := range map[string]func(i int) float64{
 		"clipped":     func(int) float64 { return 1.5 },
-		"level moves": func(i int) float64 { return 1 - 0.03*float64(i)/480000 },
+		"level moves": func(i int) float64 { return 1 - 0.03*float64(i)/288000 },
 		"interrupted": func(i int) float64 { return map[bool]float64{true: 0, false: 1}[i > 240000 && i < 246000] },
 	} {
-		clip := jittertest.Clip(base())
+		clip := clean.Clone()
 		for i, v := range clip.Channels[0] {
 			clip.Channels[0][i] = min(max(v*change(i), -1), 1)
 		}
@@ -282,7 +283,7 @@ func TestFaultsAreRefusedOrWarned(t *testing.T) {
 			t.Errorf("%s: no warning, error %v", name, err)
 		}
 	}
-	copied := jittertest.Clip(base(), base())
+	copied := pcm.Clip{Rate: clean.Rate, Channels: [][]float64{clean.Channels[0], clean.Channels[0]}}
 	if r, err := jitter.Measure(copied, jitter.Config{}); err != nil || len(r.Warnings) != 1 {
 		t.Errorf("one channel twice: %v, error %v, want one warning", r.Warnings, err)
 	}
