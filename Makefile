@@ -4,7 +4,7 @@ BIN := bin/heardiff
 # Runs a command beside a temporary PostgreSQL server, named in HEARDIFF_TEST_POSTGRES.
 SERVER := ./trials/postgres/testserver.sh
 
-.PHONY: help build demo test lint bench prove clean setup setup-browser setup-postgres
+.PHONY: help build demo test lint bench bench-peers prove clean setup setup-browser setup-postgres
 
 help: ## list what can be made
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | awk -F':.*## ' '{printf "  make %-12s %s\n", $$1, $$2}'
@@ -31,6 +31,9 @@ lint: setup ## gofmt, vet, staticcheck, the race detector
 
 bench: setup setup-postgres ## the benchmarks of what a user waits for
 	$(SERVER) $(GO) test -timeout 60m -run '^$$' -bench . -benchmem ./...
+
+bench-peers: setup ## ours beside sox, ffmpeg and scipy at the same step, with the ratio (these must be installed)
+	GO="$(GO)" .ci/bench-peers
 
 clean: ## remove what was built
 	rm -rf bin demo

@@ -3,6 +3,7 @@ package match
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 
 	"heardiff/measure/spectrum"
@@ -35,10 +36,11 @@ func profileOf(r pcm.Reader) (profile, error) {
 		p.extremes(block)
 		for from := 0; from+p.hop <= len(block[0]); from += p.hop {
 			mix(mono, block, from)
+			cut := cutOff(mono)
 			for i := range mono {
 				mono[i] *= window[i]
 			}
-			p.add(plan.Forward(bins, mono))
+			p.add(plan.Forward(bins, mono), !cut)
 		}
 		return nil
 	})
@@ -84,9 +86,18 @@ func (p *profile) extremes(block [][]float64) {
 	}
 }
 
-func (p *profile) add(bins []complex128) {
-	for k, z := range bins {
-		p.power[k] += real(z)*real(z) + imag(z)*imag(z)
+// cutOff reports whether digital silence begins or ends within x: the click of a cut there is no music.
+func cutOff(x []float64) bool {
+	silent := func(x []float64) bool { return !slices.ContainsFunc(x, func(v float64) bool { return v != 0 }) }
+	return silent(x[:3]) != silent(x[len(x)-3:])
+}
+
+// add takes the spectrum of one hop; whole says whether it counts in the mean spectrum.
+func (p *profile) add(bins []complex128, whole bool) {
+	if whole {
+		for k, z := range bins {
+			p.power[k] += real(z)*real(z) + imag(z)*imag(z)
+		}
 	}
 	for b := range p.bands {
 		lo := int(125 * math.Exp2(float64(b)) / p.binHz)

@@ -78,7 +78,7 @@ func (r *remainder) dropouts(say func(string, ...any)) {
 }
 
 // bandLimit tells where one capture ends well below the other: the trace of a sample-rate conversion. That is where,
-// from the top down, all is 12 dB lower than in the other, and 1.5 kHz below nearly as strong.
+// from the top of what the other holds down, all is 12 dB lower than in it, and 1.5 kHz below nearly as strong.
 func bandLimit(found aligned, left *remainder, say func(string, ...any)) {
 	a, b := found.a, found.b
 	for _, way := range []struct {
@@ -86,12 +86,16 @@ func bandLimit(found aligned, left *remainder, say func(string, ...any)) {
 		p, q        profile
 	}{{"B", "A", b, a}, {"A", "B", a, b}} {
 		ratio := quotient(way.p, way.q)
-		edge := len(ratio)
+		top := len(ratio)
+		for floor := leastDensity * way.q.between(250, 4000); top > 0 && way.q.between(float64(top-1)*bandHz, float64(top)*bandHz) < floor; {
+			top--
+		}
+		edge := top
 		for edge > 0 && ratio[edge-1] < 0.06 {
 			edge--
 		}
 		hz := float64(edge) * bandHz
-		if len(ratio)-edge < 2 || hz < 4000 || slices.Max(ratio[max(0, edge-3):edge]) < 0.5 {
+		if top-edge < 2 || hz < 4000 || slices.Max(ratio[max(0, edge-3):edge]) < 0.5 {
 			continue
 		}
 		if !left.onlyNoise(way.q, hz) {
@@ -99,6 +103,10 @@ func bandLimit(found aligned, left *remainder, say func(string, ...any)) {
 		}
 	}
 }
+
+// leastDensity is the power below which a band counts as empty, against the same width of the middle of the music: what
+// stands there is rounding.
+const leastDensity = 1e-8
 
 const bandHz = 500.0
 
