@@ -2,44 +2,24 @@ package main
 
 import (
 	"context"
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"os"
 	"path/filepath"
-	"strconv"
 	"strings"
-	"time"
 
 	"heardiff/trials"
 	"heardiff/trials/link"
 	"heardiff/trials/store"
 )
 
-// sheet is one tidy table: a row an observation, a column a variable, NA where there is none.
-type sheet struct {
-	name    string
-	columns []column
-	rows    [][]string
-}
-
-// column is a variable of a sheet and what it means.
-type column struct{ name, unit, means string }
-
 // exportTables writes the study's tables and their dictionary into dir, all or none.
 func (a *app) exportTables(ctx context.Context, s *store.Store, dir string) error {
-	sessions, err := sessionSheets(ctx, s)
-	if err != nil {
-		return err
-	}
 	l, err := a.linkStudy(ctx)
 	if err != nil {
 		return err
 	}
-	sheets := append(sessions, resultSheet(l.result), measurementSheet(l.result))
-	sheets = append(sheets, dictionary(sheets))
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return fmt.Errorf("write tables: %w", err)
 	}
@@ -48,10 +28,24 @@ func (a *app) exportTables(ctx context.Context, s *store.Store, dir string) erro
 		return fmt.Errorf("write tables: %w", err)
 	}
 	defer os.RemoveAll(temporary)
+	sheets := []*sheet{sessionSheet(), trialSheet(), resultSheet(), measurementSheet(), dictionarySheet()}
 	for _, t := range sheets {
-		if err := t.write(filepath.Join(temporary, t.name)); err != nil {
+		defer t.end()
+		if err := t.begin(temporary); err != nil {
 			return fmt.Errorf("write tables: %w", err)
 		}
+	}
+	if err := a.addSessions(ctx, s, sheets[0], sheets[1]); err != nil {
+		return err
+	}
+	addResults(sheets[2], l.result)
+	addMeasurements(sheets[3], l.result)
+	addDictionary(sheets[4], sheets)
+	for _, t := range sheets {
+		if err := t.end(); err != nil {
+			return fmt.Errorf("write tables: %w", err)
+		}
+		t.file = nil
 	}
 	for _, t := range sheets {
 		if err := os.Rename(filepath.Join(temporary, t.name), filepath.Join(dir, t.name)); err != nil {
@@ -61,7 +55,7 @@ func (a *app) exportTables(ctx context.Context, s *store.Store, dir string) erro
 	return a.printTables(dir, sheets)
 }
 
-func (a *app) printTables(dir string, sheets []sheet) error {
+func (a *app) printTables(dir string, sheets []*sheet) error {
 	type written struct {
 		File string `json:"file"`
 		Rows int    `json:"rows"`
@@ -71,7 +65,7 @@ func (a *app) printTables(dir string, sheets []sheet) error {
 		Tables []written `json:"tables"`
 	}{Schema: "heardiff.tables/1"}
 	for _, t := range sheets {
-		r.Tables = append(r.Tables, written{filepath.Join(dir, t.name), len(t.rows)})
+		r.Tables = append(r.Tables, written{filepath.Join(dir, t.name), t.rows})
 	}
 	return a.print(r, func(w io.Writer) {
 		for _, t := range r.Tables {
@@ -80,126 +74,117 @@ func (a *app) printTables(dir string, sheets []sheet) error {
 	})
 }
 
-func (t sheet) write(path string) error {
-	f, err := os.Create(path)
-	if err != nil {
-		return err
-	}
-	w := csv.NewWriter(f)
-	var head []string
-	for _, c := range t.columns {
-		head = append(head, c.name)
-	}
-	err = errors.Join(w.Write(head), w.WriteAll(t.rows))
-	return errors.Join(err, w.Error(), f.Close())
+func sessionSheet() *sheet {
+	return &sheet{name: "sessions.csv", columns: []column{
+		text("session", "id of the session"), text("site", "fingerprint of the site where it was run, NA: here"),
+		text("plan", "plan worked through"), text("listener", "pseudonym"), text("group", "the listener's group"),
+		truth("simulated", "true: a computation answered, not a person"), text("device", "what it was heard through"),
+		text("design", "abx or same-different"), truth("given_up", "true: ended early"),
+		text("stopped", "boundary of a sequential plan that ended it: heard or ruled out, NA: none"),
+		count("voids", "trials", "trials made void and asked anew"), count("flags", "events", "disturbances noted"),
+		text("begun", "first entry, UTC"), text("ended", "last entry, UTC")}}
 }
 
-// cell formats a value; NaN and nothing become NA, which R and data frames read as missing.
-func cell(v any) string {
-	switch v := v.(type) {
-	case float64:
-		if math.IsNaN(v) || math.IsInf(v, 0) {
-			return "NA"
-		}
-		return strconv.FormatFloat(v, 'g', -1, 64)
-	case bool:
-		return strings.ToUpper(strconv.FormatBool(v)) // as R reads it
-	case time.Time:
-		return v.UTC().Format(time.RFC3339Nano)
-	case string:
-		if v == "" {
-			return "NA"
-		}
-		return v
-	}
-	return fmt.Sprint(v)
+func trialSheet() *sheet {
+	return &sheet{name: "trials.csv", columns: []column{
+		text("session", "id of the session"), text("listener", "pseudonym"), count("trial", "", "number within the session"),
+		text("comparison", "name within the plan"), text("kind", "scored, practice, positive control or negative control"),
+		text("a", "chain A"), text("b", "chain B"), text("excerpt", "stretch of music"), text("truth", "the answer that was right"),
+		text("answer", "the answer given, NA: void"), truth("correct", "true where they agree, NA: void"), text("void", "why it was void, NA: it counts"),
+		count("confidence", "1 to 4", "how sure the listener was, 0: not said"), numeric("seconds", "s", "from offer to confirmed answer"),
+		count("switches", "key presses", "what to hear was chosen"), text("flags", "disturbances noted"), text("at", "when it was confirmed, UTC")}}
 }
 
-func (t *sheet) add(values ...any) {
-	row := make([]string, len(values))
-	for i, v := range values {
-		row[i] = cell(v)
-	}
-	t.rows = append(t.rows, row)
-}
-
-// sessionSheets returns a row a session, and a row a trial of those that have ended.
-func sessionSheets(ctx context.Context, s *store.Store) ([]sheet, error) {
-	all := sheet{name: "sessions.csv", columns: []column{
-		{"session", "", "id of the session"}, {"site", "", "fingerprint of the site where it was run, NA: here"},
-		{"plan", "", "plan worked through"}, {"listener", "", "pseudonym"}, {"group", "", "the listener's group"},
-		{"simulated", "", "true: a computation answered, not a person"}, {"device", "", "what it was heard through"},
-		{"design", "", "abx or same-different"}, {"given_up", "", "true: ended early"}, {"voids", "trials", "trials made void and asked anew"},
-		{"flags", "events", "disturbances noted"}, {"begun", "UTC", "first entry"}, {"ended", "UTC", "last entry"}}}
-	each := sheet{name: "trials.csv", columns: []column{
-		{"session", "", "id of the session"}, {"listener", "", "pseudonym"}, {"trial", "", "number within the session"},
-		{"comparison", "", "name within the plan"}, {"kind", "", "scored, practice, positive control or negative control"},
-		{"a", "", "chain A"}, {"b", "", "chain B"}, {"excerpt", "", "stretch of music"}, {"truth", "", "the answer that was right"},
-		{"answer", "", "the answer given, NA: void"}, {"correct", "", "true where they agree"}, {"void", "", "why it was void, NA: it counts"},
-		{"confidence", "1 to 4", "how sure the listener was, 0: not said"}, {"seconds", "s", "from offer to confirmed answer"},
-		{"switches", "key presses", "what to hear was chosen"}, {"flags", "", "disturbances noted"}, {"at", "UTC", "when it was confirmed"}}}
+// addSessions adds a row a session, and a row a trial of those that have ended.
+func (a *app) addSessions(ctx context.Context, s *store.Store, all, each *sheet) error {
 	sessions, err := s.Sessions(ctx)
 	if err != nil {
-		return nil, err
+		return err
 	}
-	for _, v := range sessions {
-		if err := addSession(ctx, s, v, &all, &each); err != nil {
-			return nil, err
-		}
-	}
-	return []sheet{all, each}, nil
-}
-
-func addSession(ctx context.Context, s *store.Store, v store.Session, all, each *sheet) error {
-	r, err := revealStored(ctx, s, v)
-	if errors.Is(err, trials.ErrBlind) {
-		return nil // nothing of a running session leaves the study
-	}
-	if err != nil {
-		return rejected(fmt.Errorf("session %s: %w", v.ID, err), `"heardiff verify" tells more`)
-	}
-	l, err := s.Listener(ctx, v.Listener)
+	_, listeners, err := plansAndListeners(ctx, s)
 	if err != nil {
 		return err
 	}
-	all.add(v.ID, v.Site, v.Plan, v.Listener, l.Group, l.Simulated, v.Device, r.Plan.Design.String(), r.GivenUp, r.Voids, r.Flags, r.Begun, r.Ended)
+	progress := a.progress("write the trials")
+	defer progress(1)
+	for i, v := range sessions {
+		progress(float64(i) / float64(len(sessions)))
+		r, err := revealStored(ctx, s, v)
+		if errors.Is(err, trials.ErrBlind) {
+			continue // nothing of a running session leaves the study
+		}
+		if err != nil {
+			return damaged(v, err)
+		}
+		l := listeners[v.Listener]
+		all.add(v.ID, v.Site, v.Plan, v.Listener, l.Group, l.Simulated, v.Device, r.Plan.Design.String(), r.GivenUp, string(r.Stopped), r.Voids, r.Flags, r.Begun, r.Ended)
+		addTrials(each, v, r)
+	}
+	return nil
+}
+
+func addTrials(each *sheet, v store.Session, r trials.Result) {
 	comparisons := map[string]trials.Comparison{}
 	for _, c := range r.Plan.Comparisons {
 		comparisons[c.Name] = c
 	}
 	for _, t := range r.Trials {
 		c := comparisons[t.Comparison]
+		var correct any = t.Correct
+		if t.Void != "" {
+			correct = ""
+		}
 		each.add(v.ID, v.Listener, t.Trial, t.Comparison, t.Kind.String(), c.A, c.B, c.Excerpt, t.Truth.String(), t.Answer.String(),
-			t.Correct, t.Void, t.Confidence, t.Seconds, t.Switches, strings.Join(t.Flags, "; "), t.At)
+			correct, t.Void, t.Confidence, t.Seconds, t.Switches, strings.Join(t.Flags, "; "), t.At)
 	}
-	return nil
 }
 
-func resultSheet(r link.Result) sheet {
-	t := sheet{name: "results.csv", columns: []column{
-		{"comparison", "", "name"}, {"a", "", "chain A"}, {"b", "", "chain B"}, {"excerpt", "", "stretch of music"}, {"design", "", "abx or same-different"},
-		{"kind", "", "listener, group or all"}, {"listener", "", "pseudonym, or all"}, {"group", "", "the listener's group"},
-		{"simulated", "", "true: a computation answered"}, {"trials", "", "scored trials"}, {"correct", "", "right answers"},
-		{"proportion", "", "correct / trials"}, {"p_value", "", "one-sided, exact"}, {"p_holm", "", "corrected for the number of comparisons"},
-		{"clopper_pearson_low", "", "95 % interval of the proportion"}, {"clopper_pearson_high", "", "95 % interval of the proportion"},
-		{"d_prime", "", "independent-observation model"}, {"p_d_upper", "", "one-sided upper bound of the proportion of discriminators"},
-		{"e_value", "", "evidence against guessing"}, {"verdict", "", "heard, ruled out, undecided or void"}, {"reason", "", "why"}}}
-	for _, v := range r.Rows {
-		t.add(v.Comparison, v.A, v.B, v.Excerpt, v.Design, v.Kind, v.Listener, v.Group, v.Simulated, v.Trials, v.Correct, v.Proportion, v.P, v.PHolm,
-			v.ClopperPearson[0], v.ClopperPearson[1], v.DPrimeIndependent, v.UpperPD, v.EValue, string(v.Verdict), v.Reason)
-	}
-	return t
+func resultSheet() *sheet {
+	return &sheet{name: "results.csv", columns: []column{
+		text("comparison", "name"), text("a", "chain A"), text("b", "chain B"), text("excerpt", "stretch of music"), text("design", "abx or same-different"),
+		text("kind", "listener, group or all"), text("listener", "pseudonym, or all"), text("group", "the listener's group"),
+		count("listeners", "", "listeners in the row"), count("sessions", "", "sessions in the row"),
+		truth("simulated", "true: a computation answered"), text("treatment", "known impairment that B carries, NA: none"),
+		numeric("dose", "as in the treatment", "its size"), count("trials", "", "scored trials"), count("correct", "", "right answers"),
+		numeric("proportion", "", "correct / trials"), numeric("p_value", "", "one-sided, exact"), numeric("log10_p_value", "", "its decimal logarithm: no underflow"),
+		numeric("p_two_sided", "", "two-sided, exact"), numeric("p_holm", "", "corrected for the number of comparisons"),
+		numeric("clopper_pearson_low", "", "95 % interval of the proportion"), numeric("clopper_pearson_high", "", "95 % interval of the proportion"),
+		numeric("d_prime", "", "independent-observation model, NA at a perfect score"), numeric("p_d_upper", "", "one-sided upper bound of the proportion of discriminators"),
+		numeric("e_value", "", "evidence against guessing"), numeric("alpha", "", "level of the plan"),
+		numeric("smallest_effect", "", "smallest proportion of discriminators worth finding"),
+		count("hits", "trials", "duplicate pairs: different, and said so; NA in ABX"), count("misses", "trials", "duplicate pairs: different, called the same"),
+		count("false_alarms", "trials", "duplicate pairs: the same, called different"), count("correct_rejections", "trials", "duplicate pairs: the same, and said so"),
+		count("positive_trials", "trials", "plain differences offered"), count("positive_correct", "trials", "plain differences heard"),
+		count("negative_trials", "trials", "the same audio twice"), count("negative_correct", "trials", "answers that happened to be right there"),
+		text("verdict", "heard, ruled out, undecided or void"), count("trials_to_settle", "trials", "size of a fresh plan that would settle it, 0: decided, or none in reach"),
+		text("reason", "why")}}
 }
 
-func measurementSheet(r link.Result) sheet {
-	t := sheet{name: "measurements.csv", columns: []column{
-		{"a", "", "chain A"}, {"b", "", "chain B"}, {"excerpt", "", "stretch of music"}, {"metric", "", "what was measured; its unit stands in the name"},
-		{"value_a", "as in the name", "of chain A"}, {"value_b", "as in the name", "of chain B"}, {"difference", "as in the name", "B less A, NA: not measurable"},
-		{"uncertainty", "as in the name", "standard error of the difference over repeated captures"}, {"limit", "as in the name", "what the recorder could tell"},
-		{"captures_a", "", "captures of chain A"}, {"captures_b", "", "captures of chain B"}, {"entered", "", "true: entered by hand, not measured here"}}}
-	seen := map[string]bool{}
+func addResults(t *sheet, r link.Result) {
 	for _, v := range r.Rows {
-		id := v.A + "\x00" + v.B + "\x00" + v.Excerpt
+		hits, misses, alarms, rejections := any(""), any(""), any(""), any("")
+		if p := v.Pairs; p != nil {
+			hits, misses, alarms, rejections = p.Hits, p.Misses, p.FalseAlarms, p.CorrectRejections
+		}
+		t.add(v.Comparison, v.A, v.B, v.Excerpt, v.Design, v.Kind, v.Listener, v.Group, v.Listeners, v.Sessions, v.Simulated, v.Treatment, v.Dose,
+			v.Trials, v.Correct, v.Proportion, v.P, v.Log10P, v.PTwoSided, v.PHolm, v.ClopperPearson[0], v.ClopperPearson[1], v.DPrimeIndependent, v.UpperPD,
+			v.EValue, v.Alpha, v.Smallest, hits, misses, alarms, rejections, v.Positive.Trials, v.Positive.Correct, v.Negative.Trials, v.Negative.Correct,
+			string(v.Verdict), v.TrialsToSettle, v.Reason)
+	}
+}
+
+func measurementSheet() *sheet {
+	return &sheet{name: "measurements.csv", columns: []column{
+		text("a", "chain A"), text("b", "chain B"), text("excerpt", "stretch of music"), text("metric", "what was measured; its unit stands in the name"),
+		numeric("value_a", "as in the name", "of chain A"), numeric("value_b", "as in the name", "of chain B"), numeric("difference", "as in the name", "B less A, NA: not measurable"),
+		numeric("uncertainty", "as in the name", "standard error of the difference over repeated captures"), numeric("limit", "as in the name", "what the recorder could tell"),
+		count("captures_a", "", "captures of chain A"), count("captures_b", "", "captures of chain B"), truth("entered", "true: entered by hand, not measured here")}}
+}
+
+func addMeasurements(t *sheet, r link.Result) {
+	seen := map[[3]string]bool{}
+	for _, v := range r.Rows {
+		id := [3]string{v.A, v.B, v.Excerpt}
 		if seen[id] {
 			continue
 		}
@@ -208,16 +193,20 @@ func measurementSheet(r link.Result) sheet {
 			t.add(v.A, v.B, v.Excerpt, string(p.Metric), p.A, p.B, p.Difference, p.Uncertainty, p.Limit, p.CapturesA, p.CapturesB, p.Entered)
 		}
 	}
-	return t
 }
 
-// dictionary describes every column of every table.
-func dictionary(sheets []sheet) sheet {
-	d := sheet{name: "data_dictionary.csv", columns: []column{{"table", "", ""}, {"column", "", ""}, {"unit", "", ""}, {"means", "", ""}}}
+func dictionarySheet() *sheet {
+	return &sheet{name: "data_dictionary.csv", columns: []column{text("table", "file"), text("column", "name"),
+		text("class", "type, as R's colClasses names it"), text("unit", "NA: none"), text("means", "what it is")}}
+}
+
+// addDictionary describes every column of every table but its own.
+func addDictionary(d *sheet, sheets []*sheet) {
 	for _, t := range sheets {
 		for _, c := range t.columns {
-			d.add(t.name, c.name, c.unit, c.means)
+			if t != d {
+				d.add(t.name, c.name, c.class, c.unit, c.means)
+			}
 		}
 	}
-	return d
 }
