@@ -46,9 +46,9 @@ which flatters a biased listener when same and different pairs are unequal in nu
 		RunE: func(c *cobra.Command, _ []string) error { return a.score(c, f) },
 	}
 	fl := c.Flags()
-	fl.StringVar(&f.design, "design", "", "`abx` or same-different")
-	fl.IntVar(&f.correct, "correct", 0, "right answers (abx)")
-	fl.IntVar(&f.trials, "trials", 0, "trials (abx)")
+	fl.StringVar(&f.design, "design", "", "`abx` or same-different; duo-trio, 2-afc, 3-afc, triangle or tetrad of a result in print")
+	fl.IntVar(&f.correct, "correct", 0, "right answers (all but same-different)")
+	fl.IntVar(&f.trials, "trials", 0, "trials (all but same-different)")
 	fl.IntVar(&f.hits, "hits", 0, "'different' said of different pairs")
 	fl.IntVar(&f.misses, "misses", 0, "'same' said of different pairs")
 	fl.IntVar(&f.falseAlarms, "false-alarms", 0, "'different' said of same pairs")
@@ -85,7 +85,11 @@ func (a *app) score(c *cobra.Command, f scoreFlags) error {
 		}
 		return a.print(pairScore{"heardiff.score/1", s}, func(w io.Writer) { writePairs(w, s) })
 	}
-	return misusedf("--design %q: abx or same-different is wanted", f.design)
+	procedure, err := stats.ParseProcedure(f.design)
+	if err != nil {
+		return misusedf("--design %q: abx, same-different, duo-trio, 2-afc, 3-afc, triangle or tetrad is wanted", f.design)
+	}
+	return a.scoreChoice(c, f, procedure, cfg)
 }
 
 type abxScore struct {
