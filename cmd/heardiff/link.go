@@ -97,13 +97,13 @@ func (l *linked) readSessions(ctx context.Context, a *app, s *store.Store) (err 
 
 // readPairings measures, for every comparison that was asked about, how its two presentations differ.
 func (l *linked) readPairings(a *app, s *store.Store) error {
-	seen := map[[3]string]bool{}
+	seen := map[[4]string]bool{}
 	progress := a.progress("comparing presentations")
 	defer progress(1)
 	for i, p := range l.plans {
 		progress(float64(i) / float64(len(l.plans)+1))
 		for _, c := range p.Comparisons {
-			key := [3]string{c.A, c.B, c.Excerpt}
+			key := [4]string{c.A, c.B, c.Excerpt, doseAudio(c)}
 			if c.Kind != trials.Scored || seen[key] {
 				continue
 			}
@@ -121,14 +121,14 @@ func (l *linked) readPairings(a *app, s *store.Store) error {
 func (l *linked) pairing(a *app, s *store.Store, c trials.Comparison) (link.Pairing, match.Result, error) {
 	nan := math.NaN()
 	p := link.Pairing{A: c.A, B: c.B, Excerpt: c.Excerpt, NullDB: nan, ResponseMaxDB: nan, LoudnessDifferenceLU: nan, LevelErrorDB: nan, OffsetErrorUS: nan, Dose: nan,
-		BitPerfect: l.figures.delivered(c.A, c.B)}
+		BitPerfect: l.figures.delivered(c.A, c.B), AudioB: doseAudio(c)}
 	first, okA := l.presentation(c.AudioA)
 	second, okB := l.presentation(c.AudioB)
 	if !okA || !okB {
 		return p, match.Result{}, nil
 	}
-	if second.Treatment != "" {
-		p.Treatment, p.Dose = second.Treatment, second.Dose
+	if d := doseOf(second); d != nil {
+		p.Treatment, p.Dose, p.DoseMetric, p.BitPerfect = d.Words, d.Value, doseMetrics[d.Quantity], nil
 	}
 	p.LevelErrorDB, p.OffsetErrorUS = preparedErrors(first, second)
 	r, err := a.comparePresentations(s, first, second)
@@ -140,6 +140,14 @@ func (l *linked) pairing(a *app, s *store.Store, c trials.Comparison) (link.Pair
 	}
 	p.NullDB, p.ResponseMaxDB, p.LoudnessDifferenceLU = r.NullDB, r.ResponseMaxDB, r.LoudnessDifferenceLU
 	return p, r, nil
+}
+
+// doseAudio tells apart the doses of a chain that is compared with itself.
+func doseAudio(c trials.Comparison) string {
+	if c.A == c.B {
+		return c.AudioB
+	}
+	return ""
 }
 
 func (l *linked) presentation(sha string) (store.Presentation, bool) {
@@ -185,7 +193,7 @@ func linkText(w io.Writer, r link.Result) {
 		}
 	}
 	for _, trend := range r.Trends {
-		if trend.Group == "" && (trend.Metric == link.RandomJitter || trend.Metric == link.DeterministicJitter) {
+		if trend.Group == "" && (trend.Treatment != "" || trend.Metric == link.RandomJitter || trend.Metric == link.DeterministicJitter) {
 			fmt.Fprintf(w, "\n%s\n", trend.Says)
 		}
 	}

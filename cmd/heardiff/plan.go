@@ -20,7 +20,7 @@ func (a *app) planCommand() *cobra.Command {
 // planOptions are the flags of "plan new".
 type planOptions struct {
 	id, design, chainA, chainB, excerpt, layout, order string
-	stopping                                           string
+	stopping, ladder                                   string
 	also                                               []string
 	trials, practice, positive, negative               int
 	alpha, effect, rest                                float64
@@ -49,10 +49,15 @@ and at --trials at the latest. It needs more trials at most, and fewer where muc
 Order: with "independent" each trial is a fair coin, as the exact test assumes, and no run of
 past trials tells of the next; with "balanced" each assignment comes equally often, which a
 listener who counts could use near the end, so that the test allows for it and finds less.
+With --ladder each dose that "prepare --ladder" made is compared with the clean excerpt, --trials
+times each: a threshold test by the method of constant stimuli. --a names the chain where the
+study holds ladders of several.
+
 Layout: "interleaved" spreads fatigue over all comparisons, "blocked" lets the listener stay
 with one; both draw their order by chance.`,
 		Example: `  heardiff plan new --design abx --a direct --b optical --trials 42 --alpha 0.05
-  heardiff plan new --design same-different --a direct --b optical --trials 60 --positive 6 --negative 6`,
+  heardiff plan new --design same-different --a direct --b optical --trials 60 --positive 6 --negative 6
+  heardiff plan new --ladder random-jitter --trials 20 --practice 4`,
 		Args: exactArgs(),
 		RunE: func(c *cobra.Command, _ []string) error { return a.newPlan(c.Context(), o) },
 	}
@@ -62,6 +67,7 @@ with one; both draw their order by chance.`,
 	f.StringVar(&o.chainA, "a", "", "the reference `chain`")
 	f.StringVar(&o.chainB, "b", "", "the `chain` compared with it")
 	f.StringVar(&o.excerpt, "excerpt", "", "the `excerpt` (else the only one that holds both chains)")
+	f.StringVar(&o.ladder, "ladder", "", "compare a clean excerpt with each dose of a prepared ladder: its `kind`, or its words")
 	f.StringArrayVar(&o.also, "also", nil, "a further comparison in the same sitting, `A:B[:EXCERPT]`")
 	f.IntVar(&o.trials, "trials", 0, "`trials` of each comparison")
 	f.Float64Var(&o.alpha, "alpha", 0.05, "the accepted `risk` of calling a guesser a hearer")
@@ -134,7 +140,9 @@ func (o planOptions) plan() (trials.Plan, error) {
 		return p, misusedf("--stopping %q: fixed or sequential", o.stopping)
 	}
 	switch {
-	case o.chainA == "" || o.chainB == "":
+	case o.ladder != "" && (o.chainB != "" || len(o.also) > 0 || o.byHand):
+		return p, misusedf("--ladder compares an excerpt with doses of itself: it goes without --b, --also and --by-hand")
+	case o.ladder == "" && (o.chainA == "" || o.chainB == ""):
 		return p, misusedf("two chains are wanted: --a CHAIN --b CHAIN")
 	case o.trials < 1:
 		return p, misusedf("--trials %d: one or more (\"heardiff power\" tells how many)", o.trials)
@@ -149,6 +157,13 @@ func (o planOptions) comparisons(ctx context.Context, s *store.Store) ([]trials.
 	excerpts, err := s.Excerpts(ctx)
 	if err != nil {
 		return nil, err
+	}
+	if o.ladder != "" {
+		all, err := o.rungs(excerpts)
+		if err != nil {
+			return nil, err
+		}
+		return o.addControls(excerpts, all)
 	}
 	pairs := append([]string{o.chainA + ":" + o.chainB + ":" + o.excerpt}, o.also...)
 	var all []trials.Comparison

@@ -28,7 +28,10 @@ const controlTreatment = "level −1.5 dB"
 const controlDB = -1.5
 
 // prepareOptions are the flags of "prepare".
-type prepareOptions struct{ excerpt, music, name string }
+type prepareOptions struct {
+	excerpt, music, name string
+	ladder               ladderOptions
+}
 
 func (a *app) prepareCommand() *cobra.Command {
 	var o prepareOptions
@@ -42,15 +45,32 @@ the very samples that will be played; more than 0.1 dB in level or 10 µs in tim
 
 Seconds count in the first chain's capture. Excerpts of 10 to 25 s listen best.
 
+--ladder puts graded doses of one thing into one chain's presentation of an excerpt: the
+material of a threshold test. The clean excerpt is compared with each of them ("plan new
+--ladder"). Jitter climbs in equal ratios, noise and gain in equal steps of decibels.
+
 ` + exitCodes,
-		Example: `  heardiff prepare --music suite --excerpt 30:15`,
-		Args:    exactArgs(),
-		RunE:    func(c *cobra.Command, _ []string) error { return a.prepare(c.Context(), o) },
+		Example: `  heardiff prepare --music suite --excerpt 30:15
+  heardiff prepare --ladder random-jitter --from 1000 --to 1000000 --steps 8`,
+		Args: exactArgs(),
+		RunE: func(c *cobra.Command, _ []string) error {
+			if _, err := o.cut(); err != nil {
+				return err
+			}
+			if o.ladder.quantity != "" {
+				return a.prepareLadder(c.Context(), o)
+			}
+			if err := onlyWith(c.Flags(), "ladder", "from", "to", "steps", "of", "chain", "jitter-hz", "jitter-band", "noise", "seed"); err != nil {
+				return err
+			}
+			return a.prepare(c.Context(), o)
+		},
 	}
 	f := c.Flags()
 	f.StringVar(&o.excerpt, "excerpt", "", "`START:LENGTH` in seconds (else 20 s from where all captures have begun)")
 	f.StringVar(&o.music, "music", "", "the `piece` (else the only one)")
 	f.StringVar(&o.name, "name", "", "the excerpt's `name`")
+	o.ladder.define(f)
 	return c
 }
 
@@ -78,40 +98,52 @@ type preparedPresentation struct {
 	Path  string `json:"path"`
 	match.Presentation
 	SHA256 string `json:"sha256"`
+	Dosed  *dosed `json:"dosed,omitempty"`
 }
 
 func (a *app) prepare(ctx context.Context, o prepareOptions) error {
-	cut, err := parseExcerpt(o.excerpt)
-	if err != nil {
-		return err
-	}
-	if o.name != "" {
-		if err := checkName("excerpt", o.name); err != nil {
-			return err
-		}
-	}
 	s, err := a.openStudy(ctx)
 	if err != nil {
 		return err
 	}
 	defer s.Close()
-	captures, err := musicCaptures(ctx, s, o.music)
+	captures, err := musicCaptures(ctx, s, o.music, 2)
 	if err != nil {
 		return err
 	}
-	clips, err := a.match(s, captures, cut)
+	e, warnings, err := a.cutExcerpt(ctx, s, captures, o)
 	if err != nil {
 		return err
+	}
+	p := preparation{Schema: "heardiff.prepare/1", Excerpts: []preparedExcerpt{e}, Warnings: warnings}
+	return a.print(p, func(w io.Writer) { p.text(w) })
+}
+
+// cutExcerpt cuts the place that the flags name, or the first 20 s, out of the captures and keeps it.
+func (a *app) cutExcerpt(ctx context.Context, s *store.Store, captures []store.Capture, o prepareOptions) (preparedExcerpt, []string, error) {
+	cut, err := o.cut()
+	if err != nil {
+		return preparedExcerpt{}, nil, err
+	}
+	clips, err := a.match(s, captures, cut)
+	if err != nil {
+		return preparedExcerpt{}, nil, err
 	}
 	if o.name == "" {
 		o.name = fmt.Sprintf("%s-%s-%s", captures[0].Music, trimmed(clips.StartS), trimmed(clips.Seconds))
 	}
 	e, err := a.keepExcerpt(ctx, s, o.name, captures, clips)
-	if err != nil {
-		return err
+	return e, clips.Warnings, err
+}
+
+// cut reads the flags that say where to cut and what to call it.
+func (o prepareOptions) cut() (match.Excerpt, error) {
+	if o.name != "" {
+		if err := checkName("excerpt", o.name); err != nil {
+			return match.Excerpt{}, err
+		}
 	}
-	p := preparation{Schema: "heardiff.prepare/1", Excerpts: []preparedExcerpt{e}, Warnings: clips.Warnings}
-	return a.print(p, func(w io.Writer) { p.text(w) })
+	return parseExcerpt(o.excerpt)
 }
 
 func trimmed(seconds float64) string { return strconv.FormatFloat(seconds, 'f', 0, 64) }
@@ -131,8 +163,8 @@ func parseExcerpt(text string) (match.Excerpt, error) {
 	return cut, misused(cut.Validate())
 }
 
-// musicCaptures returns the latest music capture of each source chain.
-func musicCaptures(ctx context.Context, s *store.Store, music string) ([]store.Capture, error) {
+// musicCaptures returns the latest music capture of each source chain; fewer than least are refused.
+func musicCaptures(ctx context.Context, s *store.Store, music string, least int) ([]store.Capture, error) {
 	all, err := s.Captures(ctx)
 	if err != nil {
 		return nil, err
@@ -158,8 +190,9 @@ func musicCaptures(ctx context.Context, s *store.Store, music string) ([]store.C
 	switch {
 	case len(pieces) > 1:
 		return nil, misusedf("there are %d pieces of music: choose one with --music", len(pieces))
-	case len(found) < 2:
-		return nil, rejected(fmt.Errorf("%d chains have captures of music %s: two or more are needed", len(found), music),
+	case len(found) < least:
+		want := map[int]string{1: "one is needed", 2: "two or more are needed"}[least]
+		return nil, rejected(fmt.Errorf("%d chains have captures of music %s: %s", len(found), music, want),
 			`"heardiff capture add CHAIN FILE --as music" adds one`)
 	}
 	return found, nil
@@ -297,6 +330,10 @@ func writeClip(path string, c pcm.Clip) (string, error) {
 
 func (p preparation) text(w io.Writer) {
 	for _, e := range p.Excerpts {
+		if len(e.Presentations) > 0 && e.Presentations[0].Dosed != nil {
+			e.ladderText(w)
+			continue
+		}
 		fmt.Fprintf(w, "excerpt %s: %s, %.2f s from %.2f s, %d Hz\n", e.Excerpt, e.Music, e.Seconds, e.StartS, e.RateHz)
 		t := newTable("chain", "offset (s)", "drift (ppm)", "gain (dB)", "polarity", "level by", "level error (dB)", "time error (µs)", "null (dB)")
 		t.right(1, 2, 3, 6, 7, 8)

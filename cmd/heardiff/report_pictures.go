@@ -25,6 +25,9 @@ func (l linked) pictures() report.Pictures {
 	drawn := map[[2]string]bool{}
 	for i, pair := range l.input.Pairings {
 		r := l.compared[i]
+		if pair.Treatment != "" {
+			continue // what a dose changes is known; a picture of each would bury the chains' own
+		}
 		name := fmt.Sprintf("%s against %s", pair.A, pair.B)
 		if len(r.ResponseBands) > 0 {
 			p.Responses = append(p.Responses, responseCurve(name, r))

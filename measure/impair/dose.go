@@ -39,6 +39,17 @@ func (k Kind) String() string {
 // MarshalText writes the name of the kind.
 func (k Kind) MarshalText() ([]byte, error) { return []byte(k.String()), nil }
 
+// UnmarshalText reads the name of a kind.
+func (k *Kind) UnmarshalText(text []byte) error {
+	for v, name := range kindNames {
+		if name == string(text) {
+			*k = Kind(v)
+			return nil
+		}
+	}
+	return fmt.Errorf("impair: jitter of kind %q: want random or periodic", text)
+}
+
 // Jitter is one component of the time error τ.
 type Jitter struct {
 	Kind Kind `json:"kind"`
@@ -70,6 +81,22 @@ func (c Colour) String() string {
 
 // MarshalText writes the name of the colour.
 func (c Colour) MarshalText() ([]byte, error) { return []byte(c.String()), nil }
+
+// ParseColour reads "white" or "pink".
+func ParseColour(name string) (Colour, error) {
+	for _, c := range []Colour{White, Pink} {
+		if c.String() == name {
+			return c, nil
+		}
+	}
+	return White, fmt.Errorf("impair: noise %q: want white or pink", name)
+}
+
+// UnmarshalText reads the name of a colour.
+func (c *Colour) UnmarshalText(text []byte) (err error) {
+	*c, err = ParseColour(string(text))
+	return err
+}
 
 // Noise is added noise, independent in every channel, of a whole level from 0 to Nyquist.
 type Noise struct {

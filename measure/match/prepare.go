@@ -94,8 +94,7 @@ type Presentation struct {
 // (0.05 dB at the most if it were all in step) that loudness could not do better.
 const deepNull = -30
 
-// Prepare cuts the same stretch of music out of two or more captures so that nothing differs but what the
-// chains did: aligned, free of drift, polarity and channels put right, equally loud, faded alike at the ends.
+// Prepare cuts the same stretch of music out of the captures so that nothing differs but what the chains did: aligned, free of drift, polarity and channels put right, equally loud, faded alike at the ends.
 //
 // All captures are evaluated on one time base that lies in the middle of theirs (for two, at mirrored shifts of
 // half their offset and drift), by an interpolator that is exact to 0.95 of Nyquist; what it might have done
@@ -104,13 +103,15 @@ const deepNull = -30
 // So no capture, of however many, can be told by its processing. Captures that differ by whole frames only are
 // not interpolated or filtered at all. The first capture is the reference of level and polarity.
 //
+// One capture alone is cut, brought to its loudness and faded: the clean excerpt of a ladder of doses.
+//
 // Errors wrap pcm.ErrMismatch, ErrUnrelated, or ErrUnfit where the final samples differ by more than allowed.
 func Prepare(captures []pcm.Reader, cfg Excerpt) (Prepared, error) {
 	if err := cfg.Validate(); err != nil {
 		return Prepared{}, err
 	}
-	if len(captures) < 2 {
-		return Prepared{}, fmt.Errorf("match: %d captures: two or more are needed", len(captures))
+	if len(captures) == 0 {
+		return Prepared{}, errors.New("match: no captures")
 	}
 	cfg = cfg.filled()
 	p := preparation{captures: captures, cfg: cfg, rate: captures[0].Format().Rate}

@@ -18,6 +18,12 @@ const (
 	Hum                 Metric = "hum_db"
 	THDN                Metric = "thd_n_db"
 	NullDepth           Metric = "null_db"
+
+	// Known doses, put into a clean excerpt.
+	DoseRandomJitter   Metric = "dose_random_jitter_ps"
+	DosePeriodicJitter Metric = "dose_periodic_jitter_ps"
+	DoseNoise          Metric = "dose_noise_dbfs"
+	DoseGain           Metric = "dose_gain_db"
 )
 
 // Words returns what the metric is called and its unit.
@@ -34,6 +40,10 @@ func (m Metric) Words() (name, unit string) {
 		Hum:                 {"worst hum line", "dB"},
 		THDN:                {"THD+N", "dB"},
 		NullDepth:           {"residual of the null", "dB"},
+		DoseRandomJitter:    {"dose of random jitter", "ps RMS"},
+		DosePeriodicJitter:  {"dose of periodic jitter", "ps RMS"},
+		DoseNoise:           {"dose of noise", "dBFS"},
+		DoseGain:            {"dose of gain", "dB"},
 	}[m]
 	if !ok {
 		return string(m), ""
@@ -107,6 +117,9 @@ type MetricPair struct {
 }
 
 func measured(a, b Chain, p Pairing) Measured {
+	if p.Treatment != "" {
+		a, b = Chain{}, Chain{} // both are one chain: its figures say nothing of the dose, which is known
+	}
 	of := func(m Metric) Pair { return pair(a.Figures[m], b.Figures[m]) }
 	return Measured{
 		RandomJitterPS: of(RandomJitter), RandomJitterLowPS: of(RandomJitterLow), RandomJitterMidPS: of(RandomJitterMid),

@@ -54,9 +54,12 @@ type Pairing struct {
 	OffsetErrorUS        float64
 	// BitPerfect says whether what B delivered is A's, word for word; nil: not measured.
 	BitPerfect *bool
-	// Treatment and Dose say what known impairment B carries; "" and NaN for a chain as it is.
-	Treatment string
-	Dose      float64
+	// Treatment says what was put into A to make B, Dose how much of it, and DoseMetric what the dose is of; "", NaN and
+	// "" where B is a chain as it is. AudioB tells the doses of one excerpt apart.
+	Treatment  string
+	Dose       float64
+	DoseMetric Metric
+	AudioB     string
 }
 
 // Result is what Build returns.
@@ -88,6 +91,7 @@ type Row struct {
 	Simulated  bool        `json:"simulated"`
 	Treatment  string      `json:"treatment"`
 	Dose       float64     `json:"dose"`
+	DoseMetric Metric      `json:"dose_metric"`
 	Smallest   float64     `json:"smallest_effect"`
 	Pairs      *PairCounts `json:"pairs"`
 	stats.Score
@@ -122,6 +126,7 @@ type Control struct {
 // key is what sessions are added up under.
 type key struct {
 	a, b, excerpt string
+	audioB        string // of a chain compared with a dose of itself, which only the audio tells apart
 	design        trials.Design
 	kind          string
 	who           string
@@ -132,6 +137,7 @@ type tallied struct {
 	Row
 	pairs     stats.Pairs
 	design    trials.Design
+	audioB    string
 	listeners map[string]bool
 	sessions  map[string]bool
 	heard     []Heard
@@ -158,16 +164,17 @@ func Build(in Input) (Result, error) {
 	out := Result{Schema: Schema, Title: in.Title}
 	chains := byName(in.Chains)
 	for _, r := range rows {
-		pairing := find(in.Pairings, r.A, r.B, r.Excerpt)
-		r.Treatment, r.Dose = pairing.Treatment, pairing.Dose
+		pairing := find(in.Pairings, r)
+		r.Treatment, r.Dose, r.DoseMetric = pairing.Treatment, pairing.Dose, pairing.DoseMetric
 		r.Measured = measured(chains[r.A], chains[r.B], pairing)
 		r.Confounds = confounds(r, pairing)
-		r.Masked = masked(r.Measured, in.Chains)
+		r.Masked = append(masked(r.Measured, in.Chains), maskedDose(pairing, in.Chains)...)
 		decide(r, m)
 		out.Rows = append(out.Rows, r.Row)
 		out.Simulated = out.Simulated || r.Simulated
 	}
-	out.Trends = trends(out.Rows)
+	climb(out.Rows)
+	out.Trends = append(trends(out.Rows), doseTrends(out.Rows)...)
 	out.Ranking = ranking(in.Chains, out.Rows)
 	out.Cheapest = cheapest(out.Ranking, out.Rows)
 	out.Warnings = warnings(in, out)
@@ -192,7 +199,7 @@ func count(results []Heard) []*tallied {
 				whose = append(whose, [2]string{"group", h.Group})
 			}
 			for _, w := range whose {
-				k := key{t.Comparison.A, t.Comparison.B, t.Comparison.Excerpt, h.Plan.Design, w[0], w[1]}
+				k := keyOf(t.Comparison, h.Plan.Design, w[0], w[1])
 				r, ok := index[k]
 				if !ok {
 					r = begun(k, t, h)
@@ -217,8 +224,16 @@ func count(results []Heard) []*tallied {
 	return order
 }
 
+func keyOf(c trials.Comparison, design trials.Design, kind, who string) key {
+	k := key{a: c.A, b: c.B, excerpt: c.Excerpt, design: design, kind: kind, who: who}
+	if c.A == c.B {
+		k.audioB = c.AudioB
+	}
+	return k
+}
+
 func begun(k key, t trials.Tally, h Heard) *tallied {
-	r := &tallied{design: k.design, listeners: map[string]bool{}, sessions: map[string]bool{}}
+	r := &tallied{design: k.design, audioB: k.audioB, listeners: map[string]bool{}, sessions: map[string]bool{}}
 	r.Comparison, r.A, r.B, r.Excerpt, r.Kind = t.Comparison.Name, k.a, k.b, k.excerpt, k.kind
 	r.Listener, r.Group = k.who, h.Group
 	if k.kind != "listener" {
@@ -360,14 +375,14 @@ func correct(rows []*tallied) {
 	}
 }
 
-func find(pairings []Pairing, a, b, excerpt string) Pairing {
+func find(pairings []Pairing, r *tallied) Pairing {
 	for _, p := range pairings {
-		if p.Excerpt == excerpt && (p.A == a && p.B == b || p.A == b && p.B == a) {
+		if p.Excerpt == r.Excerpt && p.AudioB == r.audioB && (p.A == r.A && p.B == r.B || p.A == r.B && p.B == r.A) {
 			return p
 		}
 	}
 	nan := math.NaN()
-	return Pairing{A: a, B: b, Excerpt: excerpt, NullDB: nan, ResponseMaxDB: nan, LoudnessDifferenceLU: nan,
+	return Pairing{A: r.A, B: r.B, Excerpt: r.Excerpt, NullDB: nan, ResponseMaxDB: nan, LoudnessDifferenceLU: nan,
 		LevelErrorDB: nan, OffsetErrorUS: nan, Dose: nan}
 }
 

@@ -14,6 +14,9 @@ import (
 type Trend struct {
 	Metric Metric `json:"metric"`
 	Group  string `json:"group"` // "" for all listeners
+	// Listener is whose trend it is, "" for several; Treatment what was put in. Both are for known doses only.
+	Listener  string `json:"listener"`
+	Treatment string `json:"treatment"`
 	// Points are the comparisons: the size of the difference, and what was counted.
 	Points            []TrendPoint `json:"points"`
 	Tau               float64      `json:"tau"`     // Kendall's τ-b; NaN with fewer than three comparisons
@@ -123,7 +126,7 @@ func pointsOf(rows []Row, m Metric, group string) []TrendPoint {
 	var points []TrendPoint
 	index := map[[3]string]int{}
 	for _, r := range rows {
-		if r.Verdict == Void || r.Kind == "listener" || (r.Kind == "group") != (group != "") || r.Group != group {
+		if r.Treatment != "" || r.Verdict == Void || r.Kind == "listener" || (r.Kind == "group") != (group != "") || r.Group != group {
 			continue
 		}
 		if d := differenceIn(r, m); !math.IsNaN(d) {
@@ -203,6 +206,9 @@ func ranking(chains []Chain, rows []Row) []Ranked {
 		r.NoiseDB, _, _, _ = summary(c.Figures[Noise])
 		r.THDNDB, _, _, _ = summary(c.Figures[THDN])
 		for _, row := range rows {
+			if row.Treatment != "" {
+				continue // a chain against a dose of itself ranks nothing
+			}
 			other := row.B
 			if row.B == c.Name {
 				other = row.A

@@ -49,6 +49,9 @@ func confounds(r *tallied, p Pairing) []Confound {
 			out = append(out, Confound{name, v, limit, unit, voids, fmt.Sprintf("%s: %+.3g %s, more than %.3g %s", what, v, unit, limit, unit)})
 		}
 	}
+	if p.DoseMetric == DoseGain {
+		p.LoudnessDifferenceLU = math.NaN() // the dose itself, no confound
+	}
 	over("level", "dB", p.LevelErrorDB, levelLimitDB, true, "level left unequal")
 	over("alignment", "µs", p.OffsetErrorUS, offsetLimitUS, true, "presentations out of step")
 	if math.Abs(p.ResponseMaxDB) >= responseLimitDB {
@@ -214,6 +217,9 @@ func list(all []Confound) string {
 // coversJitterAndNoise reports whether the replay chain exceeds the chains in random jitter, lines and noise alike,
 // as far as they were measured.
 func coversJitterAndNoise(r *tallied) bool {
+	if r.Treatment != "" {
+		return len(r.Masked) > 0 // the dose is all there is to hear
+	}
 	known := 0
 	for _, p := range r.Measured.Pairs() {
 		if (p.Metric == RandomJitter || p.Metric == DeterministicJitter || p.Metric == Noise) && !math.IsNaN(math.Max(p.A, p.B)) {

@@ -20,6 +20,8 @@ type Dose struct {
 	Lo, Hi    float64 // NaN: no such end
 	Published []Published
 	Notes     []string
+	// Linear draws x as it is, for levels in decibels; else its logarithm.
+	Linear bool
 }
 
 // DosePoint is the proportion correct at one dose, with its interval.
@@ -51,7 +53,10 @@ func (d Dose) Words() Words {
 	return Words{d.Title, strings.TrimSpace(b.String())}
 }
 
-func (d Dose) fitted() bool { return d.Threshold > 0 && !math.IsInf(d.Threshold, 0) }
+func (d Dose) fitted() bool { return d.drawable(d.Threshold) && !math.IsInf(d.Threshold, 0) }
+
+// drawable reports whether x has a place on the axis.
+func (d Dose) drawable(x float64) bool { return x > 0 || d.Linear && !math.IsNaN(x) }
 
 func (d Dose) sheet() sheet {
 	var xs []float64
@@ -64,8 +69,13 @@ func (d Dose) sheet() sheet {
 	if d.fitted() {
 		xs = append(xs, d.Threshold)
 	}
-	lo, hi := logRange(xs, 1, 1000)
-	s := sheet{title: d.Title, plot: 300, x: axis{lo: lo, hi: hi, log: true, title: d.XTitle, label: shortNumber},
+	x := axis{log: true, title: d.XTitle, label: shortNumber}
+	x.lo, x.hi = logRange(xs, 1, 1000)
+	if d.Linear {
+		x = axis{title: d.XTitle, label: shortNumber}
+		x.lo, x.hi = linearRange(xs, 5, -100, -40)
+	}
+	s := sheet{title: d.Title, plot: 300, x: x,
 		y: axis{lo: 0, hi: 1, title: "proportion correct", label: percent, step: 0.25}}
 	s.key = append(s.key, keyEntry{"counted, with 95 % interval", func(c Canvas, b rect) {
 		m := b.middle()
@@ -106,7 +116,7 @@ func (d Dose) Draw(c Canvas, width, _ float64) {
 		c.Line(piece, Pen{Ink: Series2, Width: 1.9, Dash: dashOf(1)})
 	}
 	for _, p := range d.Points {
-		if p.X <= 0 || math.IsNaN(p.Y) {
+		if !d.drawable(p.X) || math.IsNaN(p.Y) {
 			continue
 		}
 		c.Line([]Point{point(p.X, p.Lo), point(p.X, p.Hi)}, Pen{Ink: Series1, Width: 1.4})
@@ -115,7 +125,7 @@ func (d Dose) Draw(c Canvas, width, _ float64) {
 		names.keepAround(at, 5)
 	}
 	for _, p := range d.Points {
-		if p.X > 0 && p.Name != "" && len(d.Points) <= 24 && !math.IsNaN(p.Y) {
+		if d.drawable(p.X) && p.Name != "" && len(d.Points) <= 24 && !math.IsNaN(p.Y) {
 			names.put(point(p.X, p.Y), p.Name, Type{Size: smallSize, Ink: Text})
 		}
 	}

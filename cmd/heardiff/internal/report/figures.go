@@ -84,14 +84,21 @@ var published = map[link.Metric][]plot.Published{
 	},
 }
 
-// doses draws detection against the kinds of jitter, for all listeners.
+// alike are the metrics whose published thresholds stand beside doses of the same thing.
+var alike = map[link.Metric]link.Metric{link.DoseRandomJitter: link.RandomJitter, link.DosePeriodicJitter: link.DeterministicJitter}
+
+// doses draws detection against the kinds of jitter, and against known doses, for all listeners.
 func doses(n *numbering, in Input) []figure {
 	var out []figure
 	for _, t := range in.Link.Trends {
-		if t.Group != "" || t.Metric != link.RandomJitter && t.Metric != link.DeterministicJitter {
+		if t.Group != "" || t.Listener != "" || t.Treatment == "" && t.Metric != link.RandomJitter && t.Metric != link.DeterministicJitter {
 			continue
 		}
 		name, unit := t.Metric.Words()
+		if t.Treatment != "" {
+			out = append(out, n.draw(ladder(t, unit, in.Link)))
+			continue
+		}
 		d := plot.Dose{Title: marked("Told apart, against the difference in "+name, in.Link.Simulated), XTitle: "difference in " + name + ", " + unit,
 			Chance: 0.5, Threshold: t.Threshold, Lo: t.ThresholdInterval[0], Hi: t.ThresholdInterval[1], Published: published[t.Metric]}
 		for _, p := range t.Points {
@@ -104,6 +111,29 @@ func doses(n *numbering, in Input) []figure {
 		out = append(out, n.draw(d))
 	}
 	return out
+}
+
+// ladder draws how detection grows with a known dose. The points carry no names: their places say which they are.
+func ladder(t link.Trend, unit string, all link.Result) plot.Dose {
+	metric := t.Metric
+	if m, ok := alike[metric]; ok {
+		metric = m
+	}
+	d := plot.Dose{Title: marked("Told apart, against the dose of "+t.Treatment, all.Simulated), XTitle: "dose, " + unit, Chance: 0.5,
+		Threshold: t.Threshold, Lo: t.ThresholdInterval[0], Hi: t.ThresholdInterval[1], Published: published[metric], Linear: t.Metric == link.DoseNoise}
+	for _, p := range t.Points {
+		d.Points = append(d.Points, plot.DosePoint{X: p.Difference, Y: p.Proportion, Lo: p.Interval[0], Hi: p.Interval[1]})
+	}
+	for _, c := range t.Curve {
+		d.FitX, d.FitY = append(d.FitX, c.Difference), append(d.FitY, c.Proportion)
+	}
+	d.Notes = []string{t.Says + "."}
+	for _, other := range all.Trends {
+		if other.Treatment == t.Treatment && (other.Listener != "" || other.Group != "") {
+			d.Notes = append(d.Notes, other.Says+".")
+		}
+	}
+	return d
 }
 
 // powers draws what each plan could find, one curve for plans alike.

@@ -1,0 +1,79 @@
+package impair
+
+import (
+	"fmt"
+	"math"
+
+	"heardiff/playback/pcm"
+)
+
+// fadeS is how long what a dose adds takes to come in and to go, in seconds: as long as an excerpt's own fades, so that
+// added noise neither begins nor ends with a click (common practice, no source).
+const fadeS = 0.01
+
+// Rendered is a clean excerpt with a dose put in.
+type Rendered struct {
+	// Clip holds the samples that will be played, rounded to 32-bit floating point.
+	Clip pcm.Clip `json:"-"`
+	Done Done     `json:"done"`
+	// DifferenceDB is the level of what the dose changed, relative to the clean excerpt: rms(dosed − clean)/rms(clean).
+	DifferenceDB float64 `json:"difference_db"`
+}
+
+// Render puts a dose into a prepared excerpt. What the dose changes is faded in and out over 10 ms; between, the copy is
+// that of Apply. It is an error if the copy would pass full scale, or if the dose changes no sample.
+func Render(clean pcm.Clip, d Dose) (Rendered, error) {
+	r := Rendered{Clip: pcm.NewClip(clean.Rate, len(clean.Channels), 0)}
+	done, err := Apply(clean, d, func(block [][]float64) error {
+		for c, ch := range block {
+			r.Clip.Channels[c] = append(r.Clip.Channels[c], ch...)
+		}
+		return nil
+	})
+	if err != nil {
+		return r, err
+	}
+	r.Done = done
+	var changed, whole float64
+	for c, ch := range r.Clip.Channels {
+		x, y := fadeChange(ch, clean.Channels[c], int(fadeS*clean.Rate.Hz()))
+		changed, whole = changed+x, whole+y
+	}
+	r.Done.PeakDBFS = pcm.DB(peakOf(r.Clip))
+	r.DifferenceDB = pcm.PowerDB(changed / whole)
+	switch {
+	case changed == 0:
+		return r, fmt.Errorf("impair: the dose changes no sample")
+	case r.Done.PeakDBFS > 0:
+		return r, fmt.Errorf("impair: the copy reaches %+.2f dBFS and would clip", r.Done.PeakDBFS)
+	}
+	return r, nil
+}
+
+// fadeChange weighs the change from clean to dosed at both ends, rounds dosed, and returns the energies of the change
+// and of clean. It mutates dosed.
+func fadeChange(dosed, clean []float64, fade int) (changed, whole float64) {
+	for i, x := range clean {
+		w := 1.0
+		if edge := min(i, len(clean)-1-i); edge < fade {
+			w = 0.5 - 0.5*math.Cos(math.Pi*(float64(edge)+0.5)/float64(fade))
+		}
+		if w < 1 {
+			dosed[i] = x + w*(dosed[i]-x)
+		}
+		dosed[i] = float64(float32(dosed[i]))
+		d := dosed[i] - x
+		changed, whole = changed+d*d, whole+x*x
+	}
+	return changed, whole
+}
+
+func peakOf(c pcm.Clip) float64 {
+	peak := 0.0
+	for _, ch := range c.Channels {
+		for _, v := range ch {
+			peak = max(peak, math.Abs(v))
+		}
+	}
+	return peak
+}

@@ -1,0 +1,170 @@
+package link
+
+import (
+	"fmt"
+	"math"
+	"sort"
+	"strings"
+
+	"heardiff/stats"
+)
+
+// maxOwnCurves is the number of listeners up to which each gets a threshold of their own; beyond, nobody reads them.
+const maxOwnCurves = 200
+
+// enoughDoses is the number of doses from which a curve is fitted: one more than it has parameters.
+const enoughDoses = 3
+
+// climb puts the doses of one ladder in order; other rows stay where they are.
+func climb(rows []Row) {
+	ladder := func(r Row) string {
+		if r.Treatment == "" {
+			return r.Comparison
+		}
+		return r.A + " + " + r.Treatment + ", " + r.Excerpt
+	}
+	dose := func(r Row) float64 {
+		if r.Treatment == "" {
+			return 0
+		}
+		return r.Dose
+	}
+	sort.SliceStable(rows, func(i, k int) bool {
+		if a, b := ladder(rows[i]), ladder(rows[k]); a != b {
+			return a < b
+		}
+		return dose(rows[i]) < dose(rows[k])
+	})
+}
+
+// doseTrends returns, for each thing that was put in, how detection grows with its dose: for all listeners, for each
+// group, and for each listener. Here the dose is the only difference there is, so the curve speaks of its cause.
+func doseTrends(rows []Row) []Trend {
+	type whose struct{ treatment, kind, group, listener string }
+	index := map[whose]*Trend{}
+	var order []*Trend
+	own := map[string]bool{}
+	for _, r := range rows {
+		if r.Treatment != "" && r.Kind == "listener" {
+			own[r.Listener] = true
+		}
+	}
+	for _, r := range rows {
+		if r.Treatment == "" || r.Verdict == Void || r.Kind == "listener" && len(own) > maxOwnCurves {
+			continue
+		}
+		w := whose{treatment: r.Treatment, kind: r.Kind}
+		switch r.Kind {
+		case "listener":
+			w.listener = r.Listener
+		case "group":
+			w.group = r.Group
+		}
+		t, ok := index[w]
+		if !ok {
+			t = &Trend{Metric: r.DoseMetric, Treatment: r.Treatment, Group: w.group, Listener: w.listener}
+			index[w], order = t, append(order, t)
+		}
+		t.Points = append(t.Points, TrendPoint{r.Comparison, t.size(r.Dose), r.Correct, r.Trials, r.Proportion, r.ClopperPearson})
+	}
+	var out []Trend
+	for _, t := range order {
+		t.Tau, t.P, t.Exact = kendall(t.Points)
+		t.fitDose()
+		t.Says = t.doseWords()
+		out = append(out, *t)
+	}
+	sort.SliceStable(out, func(i, k int) bool { return wider(out[i]) < wider(out[k]) })
+	return out
+}
+
+// wider puts all listeners before groups, and groups before single listeners.
+func wider(t Trend) int {
+	switch {
+	case t.Listener != "":
+		return 2
+	case t.Group != "":
+		return 1
+	}
+	return 0
+}
+
+// size is the dose on the curve's axis: of gain, louder or softer, what counts is how much.
+func (t Trend) size(dose float64) float64 {
+	if t.Metric == DoseGain {
+		return math.Abs(dose)
+	}
+	return dose
+}
+
+// fitDose fits a Weibull function in log dose, or for a level in dBFS a logistic one in decibels.
+func (t *Trend) fitDose() {
+	nan := math.NaN()
+	t.Threshold, t.ThresholdInterval, t.Slope = nan, [2]float64{nan, nan}, nan
+	var points []stats.DosePoint
+	lo, hi, doses := math.Inf(1), math.Inf(-1), map[float64]bool{}
+	for _, p := range t.Points {
+		points = append(points, stats.DosePoint{Dose: p.Difference, Correct: p.Correct, Trials: p.Trials})
+		lo, hi = math.Min(lo, p.Difference), math.Max(hi, p.Difference)
+		doses[p.Difference] = true
+	}
+	cfg := stats.FitConfig{}
+	if t.Metric == DoseNoise {
+		cfg = stats.FitConfig{Shape: stats.Logistic, Linear: true}
+	}
+	if len(doses) < enoughDoses {
+		return
+	}
+	f, err := stats.FitCurve(points, cfg)
+	if err != nil || math.IsNaN(f.Threshold) {
+		return // data that do not rise have no threshold
+	}
+	t.Threshold, t.ThresholdInterval, t.Slope = f.Threshold, f.ThresholdInterval, f.Slope
+	for i := range 101 {
+		x := lo + (hi-lo)*float64(i)/100
+		if !cfg.Linear {
+			x = lo * math.Pow(hi/lo, float64(i)/100)
+		}
+		t.Curve = append(t.Curve, CurvePoint{x, f.At(x)})
+	}
+}
+
+func (t Trend) doseWords() string {
+	who := "all listeners together"
+	switch {
+	case t.Listener != "":
+		who = "listener " + t.Listener
+	case t.Group != "":
+		who = "group " + t.Group
+	}
+	_, unit := t.Metric.Words()
+	if math.IsNaN(t.Threshold) {
+		return fmt.Sprintf("%s, %s: %d doses give no threshold", t.Treatment, who, len(t.Points))
+	}
+	bound := func(v float64, open string) string {
+		if math.IsNaN(v) {
+			return open
+		}
+		return fmt.Sprintf("%.4g", v)
+	}
+	return fmt.Sprintf("%s, %s: threshold (75 %% right) at %.4g %s, 95 %% interval %s to %s", t.Treatment, who, t.Threshold, unit,
+		bound(t.ThresholdInterval[0], "no lower end"), bound(t.ThresholdInterval[1], "no upper end"))
+}
+
+// maskedDose names the figures in which the replay chain itself exceeds the dose.
+func maskedDose(p Pairing, chains []Chain) []string {
+	against, ok := map[Metric]Metric{DoseRandomJitter: RandomJitter, DosePeriodicJitter: DeterministicJitter, DoseNoise: Noise}[p.DoseMetric]
+	if !ok {
+		return nil
+	}
+	var out []string
+	for _, c := range chains {
+		own, _, n, _ := summary(c.Figures[against])
+		if c.Role != "replay" || n == 0 || !(own >= p.Dose) {
+			continue
+		}
+		name, unit := against.Words()
+		out = append(out, fmt.Sprintf("%s: the replay chain %q has %.3g %s, the dose is %.3g", strings.TrimSpace(name), c.Name, own, unit, p.Dose))
+	}
+	return out
+}
