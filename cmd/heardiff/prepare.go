@@ -30,6 +30,8 @@ const controlDB = -1.5
 // prepareOptions are the flags of "prepare".
 type prepareOptions struct {
 	excerpt, music, name string
+	suggest              int
+	length               float64
 	ladder               ladderOptions
 }
 
@@ -45,22 +47,32 @@ the very samples that will be played; more than 0.1 dB in level or 10 µs in tim
 
 Seconds count in the first chain's capture. Excerpts of 10 to 25 s listen best.
 
+--suggest looks for stretches worth listening to: transients, sustained high tones, quiet
+passages, wide stereo, since jitter and noise show on different material.
+
 --ladder puts graded doses of one thing into one chain's presentation of an excerpt: the
 material of a threshold test. The clean excerpt is compared with each of them ("plan new
 --ladder"). Jitter climbs in equal ratios, noise and gain in equal steps of decibels.
 
 ` + exitCodes,
 		Example: `  heardiff prepare --music suite --excerpt 30:15
+  heardiff prepare --suggest 4
   heardiff prepare --ladder random-jitter --from 1000 --to 1000000 --steps 8`,
 		Args: exactArgs(),
 		RunE: func(c *cobra.Command, _ []string) error {
 			if _, err := o.cut(); err != nil {
 				return err
 			}
+			if c.Flags().Changed("suggest") {
+				return a.suggest(c.Context(), o)
+			}
 			if o.ladder.quantity != "" {
 				return a.prepareLadder(c.Context(), o)
 			}
 			if err := onlyWith(c.Flags(), "ladder", "from", "to", "steps", "of", "chain", "jitter-hz", "jitter-band", "noise", "seed"); err != nil {
+				return err
+			}
+			if err := onlyWith(c.Flags(), "suggest", "length"); err != nil {
 				return err
 			}
 			return a.prepare(c.Context(), o)
@@ -70,6 +82,8 @@ material of a threshold test. The clean excerpt is compared with each of them ("
 	f.StringVar(&o.excerpt, "excerpt", "", "`START:LENGTH` in seconds (else 20 s from where all captures have begun)")
 	f.StringVar(&o.music, "music", "", "the `piece` (else the only one)")
 	f.StringVar(&o.name, "name", "", "the excerpt's `name`")
+	f.IntVar(&o.suggest, "suggest", 0, "look for so many `stretches` worth listening to, and cut nothing")
+	f.Float64Var(&o.length, "length", 15, "length of a suggested stretch in `seconds`")
 	o.ladder.define(f)
 	return c
 }

@@ -121,7 +121,18 @@ func TestLinkFindsTheInventedTruth(t *testing.T) {
 	rejectsAnEditedSite(t, dir, study, hears(true))
 
 	out, _ := command(t, 0, "link", "--json")
-	var r link.Result
+	var r struct {
+		Simulated bool `json:"simulated"`
+		Rows      []struct {
+			Comparison, B, Kind, Listener, Treatment, Reason string
+			Dose                                             float64 `json:"dose"`
+			Verdict                                          link.Verdict
+		} `json:"rows"`
+		Trends []struct {
+			Treatment, Listener, Says string
+			Threshold                 float64 `json:"threshold"`
+		} `json:"trends"`
+	}
 	if err := wire.Unmarshal([]byte(out), &r); err != nil {
 		t.Fatal(err)
 	}

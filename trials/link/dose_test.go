@@ -106,9 +106,9 @@ func TestALadderThatNobodyHearsHasNoThreshold(t *testing.T) {
 	}
 }
 
-func TestAGainDoseIsNoConfoundOfItself(t *testing.T) {
+func TestADoseIsNoConfoundOfItself(t *testing.T) {
 	pairs := rungs([]float64{-1}, link.DoseGain)
-	pairs[0].LoudnessDifferenceLU = -1
+	pairs[0].LoudnessDifferenceLU, pairs[0].ResponseMaxDB = -1, -1
 	all := func(float64) float64 { return 1 }
 	r, err := link.Build(link.Input{Pairings: pairs, Results: []link.Heard{climbed("keen", []float64{-1}, 20, all, rand.New(rand.NewPCG(1, 1)))}})
 	if err != nil {

@@ -49,8 +49,8 @@ func confounds(r *tallied, p Pairing) []Confound {
 			out = append(out, Confound{name, v, limit, unit, voids, fmt.Sprintf("%s: %+.3g %s, more than %.3g %s", what, v, unit, limit, unit)})
 		}
 	}
-	if p.DoseMetric == DoseGain {
-		p.LoudnessDifferenceLU = math.NaN() // the dose itself, no confound
+	if p.Treatment != "" {
+		return procedure(r) // whatever differs between an excerpt and itself with a dose is the dose's doing
 	}
 	over("level", "dB", p.LevelErrorDB, levelLimitDB, true, "level left unequal")
 	over("alignment", "µs", p.OffsetErrorUS, offsetLimitUS, true, "presentations out of step")

@@ -1,0 +1,85 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+
+	"heardiff/measure/match"
+	"heardiff/playback/pcm"
+	"heardiff/trials/store"
+)
+
+// suggested is what "prepare --suggest" prints: nothing is prepared yet.
+type suggested struct {
+	Schema      string             `json:"schema"`
+	Music       string             `json:"music"`
+	Excerpts    []preparedExcerpt  `json:"excerpts"`
+	Suggestions []match.Suggestion `json:"suggestions"`
+	Warnings    []string           `json:"warnings"`
+}
+
+// suggest names stretches of the captured music that are worth listening to.
+func (a *app) suggest(ctx context.Context, o prepareOptions) error {
+	if o.excerpt != "" || o.name != "" || o.ladder.quantity != "" {
+		return misusedf("--suggest only looks: it goes without --excerpt, --name and --ladder")
+	}
+	cfg := match.SuggestConfig{Count: o.suggest, LengthS: o.length}
+	if err := cfg.Validate(); o.suggest < 1 || err != nil {
+		return misused(errors.Join(err, fmt.Errorf("--suggest %d --length %g: 1 to 100 stretches of 1 to 600 s", o.suggest, o.length)))
+	}
+	s, err := a.openStudy(ctx)
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	captures, err := musicCaptures(ctx, s, o.music, 1)
+	if err != nil {
+		return err
+	}
+	found, err := a.findStretches(ctx, s, captures, cfg)
+	if err != nil {
+		return err
+	}
+	r := suggested{Schema: "heardiff.prepare/1", Music: captures[0].Music, Suggestions: found}
+	if len(found) < o.suggest {
+		r.Warnings = append(r.Warnings, fmt.Sprintf("the music holds %d such stretches, %d were asked for", len(found), o.suggest))
+	}
+	return a.print(r, func(w io.Writer) { r.text(w) })
+}
+
+func (a *app) findStretches(ctx context.Context, s *store.Store, captures []store.Capture, cfg match.SuggestConfig) ([]match.Suggestion, error) {
+	var readers []pcm.Reader
+	for _, c := range captures {
+		f, err := a.open(s.Path(c.Path))
+		if err != nil {
+			return nil, err
+		}
+		defer f.Close()
+		readers = append(readers, f)
+	}
+	done := a.progress("listening for stretches")
+	defer done(1)
+	found, err := match.Suggest(readers, cfg)
+	if errors.Is(err, match.ErrUnfit) || errors.Is(err, match.ErrUnrelated) || errors.Is(err, pcm.ErrMismatch) {
+		return nil, rejected(fmt.Errorf("%w (captures count in the order %s)", err, captureNames(captures)), "ask for a shorter --length, or record longer")
+	}
+	return found, err
+}
+
+func (r suggested) text(w io.Writer) {
+	t := newTable("start (s)", "length (s)", "what", "figure", "of")
+	t.right(0, 1, 3)
+	for _, v := range r.Suggestions {
+		t.row(figure(v.StartS, "%.2f"), figure(v.Seconds, "%.1f"), v.Kind, figure(v.Value, "%.1f"), v.Unit)
+	}
+	t.print(w, "")
+	if len(r.Suggestions) > 0 {
+		v := r.Suggestions[0]
+		fmt.Fprintf(w, "\nprepare --music %s --excerpt %.2f:%.4g cuts the first of them\n", r.Music, v.StartS, v.Seconds)
+	}
+	for _, warning := range r.Warnings {
+		fmt.Fprintf(w, "\nwarning: %s\n", warning)
+	}
+}
