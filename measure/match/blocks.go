@@ -122,7 +122,7 @@ func (g *blocks) pass(l line, stride int, rough bool) cross {
 	var group errgroup.Group
 	for w := range workers {
 		group.Go(func() error {
-			plan := newPairPlan(g.n)
+			plan := newChannels(g.n)
 			shift, y := make([]float64, g.n), pcm.Planes(len(g.a[0]), g.n)
 			for j := w; j < m; j += workers {
 				i := c.block[j]
@@ -154,7 +154,7 @@ func (g *blocks) pass(l line, stride int, rough bool) cross {
 	return c
 }
 
-func (g *blocks) transformA(plan *pairPlan, i int) {
+func (g *blocks) transformA(plan *channels, i int) {
 	x := pcm.Planes(len(g.a[i]), g.n)
 	for ch := range x {
 		copy(x[ch], g.a[i][ch])
@@ -171,7 +171,7 @@ func (g *blocks) transformA(plan *pairPlan, i int) {
 }
 
 // transform returns the spectra of the channels of x, which it overwrites; they are the plan's.
-func (g *blocks) transform(plan *pairPlan, x [][]float64) [][]complex128 {
+func (g *blocks) transform(plan *channels, x [][]float64) [][]complex128 {
 	for _, ch := range x {
 		windowed(ch, g.window)
 	}

@@ -112,7 +112,7 @@ func (j job) hear(x [][]float64, from, n int) [][]float64 {
 func (r *remainder) run(s source) error {
 	count := (s.to-s.from-r.n)/r.hop + 1
 	// Beyond some minutes a part of the blocks, evenly spread, tells the spectra as well as all of them.
-	stride := 1 + (count-1)/1200
+	stride := 1 + (count-1)/500
 	parts := make([]*remainder, workers)
 	queues := make([]chan job, workers)
 	var group, listening errgroup.Group
@@ -182,7 +182,7 @@ func (r *remainder) merge(p *remainder) {
 type transformer struct {
 	sum          *remainder
 	src          source
-	planA, planR *pairPlan
+	planA, planR *channels
 	window       []float64
 	shift        []float64
 	y            [][]float64
@@ -190,7 +190,7 @@ type transformer struct {
 
 func newTransformer(sum *remainder, s source) *transformer {
 	return &transformer{
-		sum: sum, src: s, planA: newPairPlan(sum.n), planR: newPairPlan(sum.n), window: spectrum.Hann().Samples(sum.n),
+		sum: sum, src: s, planA: newChannels(sum.n), planR: newChannels(sum.n), window: spectrum.Hann().Samples(sum.n),
 		shift: make([]float64, sum.n), y: pcm.Planes(len(sum.aa), sum.n),
 	}
 }
@@ -216,7 +216,7 @@ func (t *transformer) add(j job) {
 			windowed(ch, t.window)
 		}
 	}
-	// A and R go through plans of their own: a transform shared by the two would leave A's rounding in a deep null.
+	// Two plans, since the spectra of one are overwritten.
 	fa, fr := t.planA.forward(j.a), t.planR.forward(t.y)
 	for c := range fa {
 		t.sum.collect(c, fa[c], fr[c])
