@@ -63,6 +63,9 @@ func CochranArmitage(points []DosePoint, linear bool) (DoseTrend, error) {
 	if len(order) > 1 || order[0] != "" {
 		t.Listeners = len(order)
 	}
+	if variance == 0 { // nobody came to two doses, or all answers are alike
+		t.Z = math.NaN()
+	}
 	ln := lnNormalUpper(t.Z)
 	t.Chi2, t.P, t.Log10P = t.Z*t.Z, math.Exp(ln), log10Of(ln)
 	t.PTwoSided = math.Exp(lnChiSquareUpper(t.Chi2, 1))

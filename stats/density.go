@@ -20,7 +20,7 @@ func stirlingError(n float64) float64 {
 //
 // ref: C. Loader (2000), function bd0.
 func deviance(x, m float64) float64 {
-	if math.Abs(x-m) >= 0.1*(x+m) {
+	if !(math.Abs(x-m) < 0.1*(x+m)) { // NaN goes this way too: the series below would never end
 		return x*math.Log(x/m) + m - x
 	}
 	v := (x - m) / (x + m)

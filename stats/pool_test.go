@@ -1,6 +1,7 @@
 package stats_test
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -59,4 +60,28 @@ var binomialTail = map[int][]float64{
 	3: {1, 7.0 / 8, 4.0 / 8, 1.0 / 8},
 	4: {1, 15.0 / 16, 11.0 / 16, 5.0 / 16, 1.0 / 16},
 	5: {1, 31.0 / 32, 26.0 / 32, 16.0 / 32, 6.0 / 32, 1.0 / 32},
+}
+
+// Two listeners, each right in all of five trials. Together ten of ten: 1/2¹⁰. That at least one of two guessers does as
+// well: 1 − (1 − 1/32)² = 63/1024.
+func ExamplePoolListeners() {
+	p, err := stats.PoolListeners([]stats.Listener{{Listener: "a", Correct: 5, Trials: 5}, {Listener: "b", Correct: 5, Trials: 5}}, stats.ScoreConfig{})
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	fmt.Printf("total %.6f, at least one %.6f\n", p.Total.P, p.MaximumP)
+	// Output: total 0.000977, at least one 0.061523
+}
+
+func BenchmarkPoolSites(b *testing.B) {
+	var all []stats.Listener
+	for i := range 10_000 {
+		all = append(all, stats.Listener{Listener: fmt.Sprint(i), Site: fmt.Sprint(i % 12), Correct: 40 + i%20, Trials: 100})
+	}
+	for range b.N {
+		if _, err := stats.PoolListeners(all, stats.ScoreConfig{}); err != nil {
+			b.Fatal(err)
+		}
+	}
 }

@@ -121,6 +121,17 @@ func TestTrapATrendMadeByWhoCameToWhichDose(t *testing.T) {
 	}
 }
 
+// Each listener at one dose of his own: within listeners there is nothing to compare. This once looped for ever.
+func TestNoTrendWhereNobodyCameToTwoDoses(t *testing.T) {
+	a, err := stats.CochranArmitage([]stats.DosePoint{{Dose: 1, Correct: 5, Trials: 10, Listener: "a"}, {Dose: 2, Correct: 9, Trials: 10, Listener: "b"}}, false)
+	if err != nil || !math.IsNaN(a.Z) || !math.IsNaN(a.P) || !math.IsNaN(a.PTwoSided) {
+		t.Errorf("%+v, %v", a, err)
+	}
+	if a, err = stats.CochranArmitage([]stats.DosePoint{{Dose: 1, Correct: 10, Trials: 10}, {Dose: 2, Correct: 9, Trials: 9}}, false); err != nil || !math.IsNaN(a.P) {
+		t.Errorf("all right: %+v, %v", a, err)
+	}
+}
+
 // Without a trend the exact p stays at or below α at most α of the time, and the asymptotic p is close: 4 standard
 // errors of 4000 runs at 0.05 are 0.014.
 func TestTrendKeepsItsErrorRate(t *testing.T) {

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"strconv"
 	"strings"
 	"text/tabwriter"
@@ -224,6 +225,8 @@ func writeShapeless(w io.Writer, r fitted) {
 	fmt.Fprintf(w, "\nThe fit is not earned: %s. Without a curve:\n", strings.Join(r.NotEarned, "; "))
 	exact := "too many tables to count for an exact p"
 	switch {
+	case math.IsNaN(r.Trend.P):
+		exact = "nothing to compare: all answers are alike, or nobody came to two doses"
 	case r.Trend.Listeners > 1:
 		exact = "each listener compared with himself"
 	case r.Trend.PExact >= 0:
