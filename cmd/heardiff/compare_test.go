@@ -11,25 +11,13 @@ import (
 	"testing"
 
 	"heardiff/playback/pcm"
-	"heardiff/playback/wav"
 )
 
 // twoCaptures writes the same synthetic music as two captures, 24 bits, B delayed, drifting, quieter and upside down.
 func twoCaptures(t *testing.T, dir string) (a, b string) {
 	t.Helper()
 	a, b = filepath.Join(dir, "direct.wav"), filepath.Join(dir, "isolator.wav")
-	clip := music(4)
-	w, err := wav.Create(a, pcm.Format{Rate: clip.Rate, Channels: 2, Bits: 24}, pcm.NewPlainQuantizer(24))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer w.Abort()
-	if err := w.Write(clip.Channels); err != nil {
-		t.Fatal(err)
-	}
-	if err := w.Close(); err != nil {
-		t.Fatal(err)
-	}
+	saveWords(t, a, music(4))
 	command(t, 0, "impair", a, "--out", b, "--bits", "24", "--delay-samples", "123.4", "--drift-ppm", "20", "--gain-db", "-1.5", "--noise-dbfs", "-90")
 	return a, b
 }
@@ -140,14 +128,7 @@ func checkPair(t *testing.T, dir string, said writtenPair) {
 	t.Helper()
 	var clips [4]pcm.Clip
 	for i, name := range pairNames {
-		f, err := wav.Open(filepath.Join(dir, name))
-		if err != nil {
-			t.Fatal(err)
-		}
-		if clips[i], err = pcm.Load(f, 0, -1); err != nil {
-			t.Fatal(err)
-		}
-		f.Close()
+		clips[i] = audioOf(t, filepath.Join(dir, name))
 	}
 	gain, peak := pcm.Ratio(said.AudibleGainDB), 0.0
 	for i, v := range clips[0].Channels[0] {

@@ -135,7 +135,7 @@ func TestFaultsAreFoundAndNamed(t *testing.T) {
 		{name: "direct voltage", do: each(func(v float64) float64 { return v + 0.02 }), kind: "noise", full: true},
 		{name: "clock that swings by 1 µs", do: late(func(t float64) float64 { return 1e-6 * math.Sin(2*math.Pi*t/4) }), says: "stray from a straight line", kind: "timing"},
 		{name: "clock that changes by 5 ppm", do: late(func(t float64) float64 { return 5e-6 * max(0, t-4.5) }), says: "stray from a straight line", kind: "timing", full: true},
-		{name: "hum on the clock, 100 ns at 60 Hz", do: late(func(t float64) float64 { return 1e-7 * math.Sin(2*math.Pi*60*t) }), kind: "timing"},
+		{name: "hum on the clock, 100 ns at 60 Hz", do: late(func(t float64) float64 { return 1e-7 * math.Sin(2*math.Pi*60*t) }), kind: "timing", full: true},
 		{name: "300 frames lost", do: splice(middle, middle+300), says: "jumps by -300 samples"},
 		{name: "8 frames lost", do: splice(middle, middle+8), says: "jumps by -8 samples", full: true},
 		{name: "1 frame lost", do: splice(middle, middle+1), says: "jumps by -1 samples"},
