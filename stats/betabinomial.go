@@ -3,7 +3,10 @@ package stats
 import "math"
 
 // Count is k correct of n.
-type Count struct{ Correct, Trials int }
+type Count struct {
+	Correct int `json:"correct"`
+	Trials  int `json:"trials"`
+}
 
 // BetaBinomial describes listeners whose true proportions differ: each p is drawn from a beta distribution.
 type BetaBinomial struct {

@@ -1,16 +1,36 @@
 package stats
 
 import (
+	"errors"
 	"fmt"
 	"math"
+	"slices"
 )
 
 // Looks is a plan with interim looks: after Trials[i] trials in all, stop and say 'heard' at Heard[i] correct or more,
-// stop and say 'ruled out' at RuledOut[i] or fewer (−1: never).
+// stop and say 'ruled out' at RuledOut[i] or fewer (−1: never). Boundary names where the counts come from, "" unsaid.
 type Looks struct {
-	Trials   []int `json:"trials"`
-	Heard    []int `json:"heard_at"`
-	RuledOut []int `json:"ruled_out_at"`
+	Boundary string `json:"boundary,omitempty"`
+	Trials   []int  `json:"trials"`
+	Heard    []int  `json:"heard_at"`
+	RuledOut []int  `json:"ruled_out_at"`
+}
+
+// MaxLookTrials is the largest number of trials of a plan with looks.
+const MaxLookTrials = 20_000
+
+func checkLookTrials(at []int) error {
+	last := 0
+	for i, n := range at {
+		if n <= last || n > MaxLookTrials {
+			return fmt.Errorf("stats: look %d after %d trials: looks come in rising order, from 1 to %d trials", i+1, n, MaxLookTrials)
+		}
+		last = n
+	}
+	if last == 0 {
+		return errors.New("stats: a sequential plan without a look")
+	}
+	return nil
 }
 
 // Course is what a plan with looks does at one true p, exactly.
@@ -22,43 +42,87 @@ type Course struct {
 	Expected float64 `json:"expected_trials"`
 }
 
-// Course returns the exact operating characteristics at true p, by carrying the distribution of k from trial to trial
-// and taking out what stops. Its cost is the square of the largest number of trials.
-func (l Looks) Course(p float64) Course {
-	c := Course{P: p}
-	alive, n := []float64{1}, 0
+// LookChance is what happens at one look: the chances that a session gets there and stops, and that it goes on.
+type LookChance struct {
+	Trials   int     `json:"trials"`
+	Heard    float64 `json:"heard"`
+	RuledOut float64 `json:"ruled_out"`
+	Open     float64 `json:"going_on"`
+}
+
+// Distribution returns, look by look, the exact chances of stopping at true p, by carrying the distribution of k from
+// trial to trial and taking out what stops. Where one count says both, 'heard' stands. Its cost is the largest number
+// of trials times the breadth of counts that still go on.
+func (l Looks) Distribution(p float64) []LookChance {
+	alive, n := running{chance: []float64{1}}, 0
+	all := make([]LookChance, len(l.Trials))
 	for i, until := range l.Trials {
 		for ; n < until; n++ {
-			alive = oneMoreTrial(alive, p)
+			alive.step(p)
 		}
-		for k := range alive {
-			switch {
-			case k >= l.Heard[i]:
-				c.Heard += alive[k]
-			case k <= l.RuledOut[i]:
-				c.RuledOut += alive[k]
-			default:
-				continue
-			}
-			c.Expected += alive[k] * float64(n)
-			alive[k] = 0
-		}
+		all[i] = alive.stop(l.RuledOut[i], l.Heard[i])
+		all[i].Trials = n
 	}
-	for _, a := range alive {
-		c.Open += a
+	return all
+}
+
+// Course returns the exact operating characteristics at true p: the sum of Distribution.
+func (l Looks) Course(p float64) Course {
+	c := Course{P: p, Open: 1}
+	last := 0
+	for _, at := range l.Distribution(p) {
+		c.Heard += at.Heard
+		c.RuledOut += at.RuledOut
+		c.Expected += (at.Heard + at.RuledOut) * float64(at.Trials)
+		c.Open, last = at.Open, at.Trials
 	}
-	c.Expected += c.Open * float64(n)
+	c.Expected += c.Open * float64(last)
 	return c
 }
 
-// oneMoreTrial returns the distribution of the count after one more trial at p.
-func oneMoreTrial(alive []float64, p float64) []float64 {
-	next := append(alive, 0)
+// running holds the sessions that go on: chance[i] is that of one with from + i right answers.
+type running struct {
+	from   int
+	chance []float64
+}
+
+// step adds a trial at p. Ends below 1e-300 are dropped: they cannot show in any sum.
+func (r *running) step(p float64) {
+	if len(r.chance) == 0 {
+		return
+	}
+	next := append(r.chance, 0)
 	for k := len(next) - 1; k > 0; k-- {
 		next[k] = next[k]*(1-p) + next[k-1]*p
 	}
 	next[0] *= 1 - p
-	return next
+	lo, hi := 0, len(next)
+	for lo < hi && next[lo] < 1e-300 {
+		lo++
+	}
+	for hi > lo && next[hi-1] < 1e-300 {
+		hi--
+	}
+	r.from, r.chance = r.from+lo, next[lo:hi]
+}
+
+// stop takes out the counts from heard up, and those up to ruledOut.
+func (r *running) stop(ruledOut, heard int) LookChance {
+	hi := min(max(heard-r.from, 0), len(r.chance))
+	lo := min(max(ruledOut+1-r.from, 0), hi)
+	var c LookChance
+	for k, v := range r.chance {
+		switch {
+		case k >= hi:
+			c.Heard += v
+		case k < lo:
+			c.RuledOut += v
+		default:
+			c.Open += v
+		}
+	}
+	r.from, r.chance = r.from+lo, r.chance[lo:hi]
+	return c
 }
 
 // Peeking returns the exact probability that somebody who looks at the one-sided p after every trial, and stops at the
@@ -72,9 +136,18 @@ func Peeking(n int, p0, alpha float64) float64 {
 }
 
 func everyTrial(n int) Looks {
-	l := Looks{Trials: make([]int, n), Heard: make([]int, n), RuledOut: make([]int, n)}
+	at := make([]int, n)
 	for i := range n {
-		l.Trials[i], l.RuledOut[i] = i+1, -1
+		at[i] = i + 1
+	}
+	return never(at)
+}
+
+// never returns looks that stop nothing.
+func never(at []int) Looks {
+	l := Looks{Trials: slices.Clone(at), Heard: make([]int, len(at)), RuledOut: make([]int, len(at))}
+	for i, n := range at {
+		l.Heard[i], l.RuledOut[i] = n+1, -1
 	}
 	return l
 }
@@ -90,20 +163,28 @@ func criticalOrNever(n int, p0, alpha float64) int {
 // EvidencePlan looks after every one of n trials: 'heard' once the e-value reaches 1/α, 'ruled out' once the matching
 // e-value against p_d ≥ pd reaches it. Either error has probability at most α, however long it runs.
 func EvidencePlan(n int, pd, alpha float64) (Looks, error) {
+	if n < 1 || n > MaxLookTrials {
+		return Looks{}, fmt.Errorf("stats: %d trials: a sequential plan has 1 to %d", n, MaxLookTrials)
+	}
+	return EvidenceLooks(everyTrial(n).Trials, pd, alpha)
+}
+
+// EvidenceLooks is EvidencePlan with looks after the given numbers of trials only, in rising order. Where a count says
+// both 'heard' and 'ruled out', 'heard' stands.
+func EvidenceLooks(at []int, pd, alpha float64) (Looks, error) {
 	if err := checkFraction("alpha", alpha); err != nil {
 		return Looks{}, err
 	}
-	if n < 1 || n > 20_000 {
-		return Looks{}, fmt.Errorf("stats: %d trials: a sequential plan has 1 to 20000", n)
+	if err := checkLookTrials(at); err != nil {
+		return Looks{}, err
 	}
-	l := everyTrial(n)
-	for i := range n {
-		l.Heard[i] = i + 2
-		if k, ok := EvidenceCount(i+1, alpha); ok {
+	l := never(at)
+	for i, n := range at {
+		if k, ok := EvidenceCount(n, alpha); ok {
 			l.Heard[i] = k
 		}
 		if pd > 0 {
-			l.RuledOut[i] = ruledOutCount(i+1, (1+pd)/2, alpha)
+			l.RuledOut[i] = min(ruledOutCount(n, FromDiscriminators(pd), alpha), l.Heard[i]-1)
 		}
 	}
 	return l, nil

@@ -40,15 +40,19 @@ func (p Plan) validateLooks() error {
 		return nil
 	}
 	l, scored := p.Looks, 0
-	var pair [2]string
+	var pair [3]string
 	for _, c := range p.Comparisons {
 		if c.Kind != Scored {
 			continue
 		}
-		if scored > 0 && pair != [2]string{c.A, c.B} {
+		of := [3]string{c.A, c.B}
+		if c.A == c.B {
+			of[2] = c.AudioB // each dose of a ladder is a question of its own
+		}
+		if scored > 0 && pair != of {
 			return errors.New("a sequential plan compares one pair of chains: its looks count over all scored trials")
 		}
-		pair, scored = [2]string{c.A, c.B}, scored+c.Trials
+		pair, scored = of, scored+c.Trials
 	}
 	switch {
 	case p.Order != Independent:

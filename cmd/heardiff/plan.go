@@ -8,7 +8,6 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"heardiff/stats"
 	"heardiff/trials"
 	"heardiff/trials/store"
 )
@@ -20,7 +19,8 @@ func (a *app) planCommand() *cobra.Command {
 // planOptions are the flags of "plan new".
 type planOptions struct {
 	id, design, chainA, chainB, excerpt, layout, order string
-	stopping, ladder                                   string
+	stopping, boundary, ladder                         string
+	looks                                              int
 	also                                               []string
 	trials, practice, positive, negative               int
 	alpha, effect, rest                                float64
@@ -45,6 +45,8 @@ guessers hearers by trial 100; so the score is withheld until the plan is done. 
 --stopping sequential the session itself ends at the first trial where the evidence for
 "heard" or "ruled out" suffices, by boundaries that hold the risk however often one looks,
 and at --trials at the latest. It needs more trials at most, and fewer where much is heard.
+--boundary chooses them ("heardiff power --plan sequential" shows what each costs): evidence
+after every trial, or a group-sequential boundary after --looks equal groups.
 
 Order: with "independent" each trial is a fair coin, as the exact test assumes, and no run of
 past trials tells of the next; with "balanced" each assignment comes equally often, which a
@@ -79,12 +81,14 @@ with one; both draw their order by chance.`,
 	f.BoolVar(&o.byHand, "by-hand", false, "no files: a helper at a switch box connects the chains (single-blind)")
 	f.StringVar(&o.layout, "layout", "interleaved", "`interleaved` or blocked comparisons")
 	f.StringVar(&o.stopping, "stopping", "fixed", "`fixed`, or sequential: end as soon as the evidence suffices")
+	f.StringVar(&o.boundary, "boundary", "evidence", "of sequential stopping: `"+boundaries+"`")
+	f.IntVar(&o.looks, "looks", 0, "`number` of looks of sequential stopping (else 5; by evidence, after every trial)")
 	f.StringVar(&o.order, "order", "independent", "`independent` (a fair coin each trial) or balanced")
 	return c
 }
 
 func (a *app) newPlan(ctx context.Context, o planOptions) error {
-	p, err := o.plan()
+	p, err := (&o).plan()
 	if err != nil {
 		return err
 	}
@@ -109,11 +113,11 @@ func (a *app) newPlan(ctx context.Context, o planOptions) error {
 		p.ID = fmt.Sprint(len(plans) + 1)
 	}
 	if o.stopping == "sequential" {
-		looks, err := stats.EvidencePlan(p.Count(trials.Scored), p.SmallestEffect, p.Alpha)
+		made, err := makeLooks(o.boundary, p.Count(trials.Scored), o.looks, p.SmallestEffect, p.Alpha)
 		if err != nil {
 			return misused(err)
 		}
-		p.Looks = &looks
+		p.Looks = &made.looks
 	}
 	if err := p.Validate(); err != nil {
 		return misused(err)
@@ -125,7 +129,7 @@ func (a *app) newPlan(ctx context.Context, o planOptions) error {
 }
 
 // plan turns the flags into a plan without its comparisons.
-func (o planOptions) plan() (trials.Plan, error) {
+func (o *planOptions) plan() (trials.Plan, error) {
 	p := trials.Plan{ID: o.id, Alpha: o.alpha, SmallestEffect: o.effect, RestMinutes: o.rest, SingleBlind: o.byHand}
 	if err := p.Design.UnmarshalText([]byte(o.design)); err != nil {
 		return p, misusedf("--design %q: abx or same-different", o.design)
@@ -139,6 +143,9 @@ func (o planOptions) plan() (trials.Plan, error) {
 	if o.stopping != "fixed" && o.stopping != "sequential" {
 		return p, misusedf("--stopping %q: fixed or sequential", o.stopping)
 	}
+	if err := o.checkLooks(); err != nil {
+		return p, err
+	}
 	switch {
 	case o.ladder != "" && (o.chainB != "" || len(o.also) > 0 || o.byHand):
 		return p, misusedf("--ladder compares an excerpt with doses of itself: it goes without --b, --also and --by-hand")
@@ -150,6 +157,17 @@ func (o planOptions) plan() (trials.Plan, error) {
 		return p, misusedf("--practice %d, --positive %d, --negative %d: zero or more", o.practice, o.positive, o.negative)
 	}
 	return p, nil
+}
+
+// checkLooks refuses boundaries that go with nothing.
+func (o *planOptions) checkLooks() error {
+	if o.stopping != "sequential" && (o.boundary != "evidence" || o.looks != 0) {
+		return misusedf("--boundary and --looks go with --stopping sequential")
+	}
+	if o.boundary != "evidence" && o.looks == 0 {
+		o.looks = 5
+	}
+	return checkBoundary(o.boundary, o.looks, o.looks != 0)
 }
 
 // comparisons finds the prepared audio of all that is asked about, controls and practice included.

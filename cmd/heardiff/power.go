@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heardiff/cmd/heardiff/internal/report"
 	"heardiff/stats"
 )
 
@@ -20,6 +21,12 @@ type powerFlags struct {
 	discriminator float64
 	ruleOut       float64
 	plan          string
+	boundary      string
+	looks         int
+	listeners     int
+	rho           float64
+	seed          uint64
+	plot          string
 }
 
 func (a *app) powerCommand() *cobra.Command {
@@ -34,12 +41,24 @@ power for each of the next 50. With --rule-out PD the plan is to rule out a prop
 discriminators of PD or more where nothing is heard: that takes more trials than people think
 (16 never rule out less than 0.44).
 
+With --plan sequential the session may end early, at looks fixed beforehand: by evidence after
+every trial, or by a group-sequential boundary after --looks equal groups. O'Brien and Fleming's
+hardly ever stops early and costs least; Pocock's stops as easily at every look. Each is found
+on exact counts, so that the risk over all looks stays within alpha; with --rule-out the same
+boundary, turned round, says 'ruled out'.
+
+With --listeners several people take part and differ: each is right with a chance of their own,
+of mean --p-true and intraclass correlation --rho. That power is simulated.
+
 ` + peekingCost + `
 
 ` + exitCodes,
 		Example: "  heardiff power --design abx --p-true 0.7 --alpha 0.05 --power 0.8\n" +
 			"  heardiff power --design abx --rule-out 0.2 --power 0.8\n" +
-			"  heardiff power --design abx --p-true 0.7 --trials 100 --plan sequential",
+			"  heardiff power --design abx --p-true 0.7 --trials 100 --plan sequential\n" +
+			"  heardiff power --p-true 0.7 --trials 100 --plan sequential --boundary pocock --looks 5 --rule-out 0.3\n" +
+			"  heardiff power --p-true 0.6 --listeners 12 --rho 0.1 --power 0.8\n" +
+			"  heardiff power --p-true 0.7 --trials 42 --plot power.svg",
 		Args: exactArgs(),
 		RunE: func(c *cobra.Command, _ []string) error { return a.power(c, f) },
 	}
@@ -53,6 +72,12 @@ discriminators of PD or more where nothing is heard: that takes more trials than
 	fl.IntVar(&f.trials, "trials", 0, "give the power of this many trials instead")
 	fl.Float64Var(&f.ruleOut, "rule-out", 0, "plan to rule out this proportion of discriminators")
 	fl.StringVar(&f.plan, "plan", "fixed", "`fixed` or sequential")
+	fl.StringVar(&f.boundary, "boundary", "evidence", "of a sequential plan: `"+boundaries+"`")
+	fl.IntVar(&f.looks, "looks", 0, "`number` of looks of a sequential plan (else 5; by evidence, after every trial)")
+	fl.IntVar(&f.listeners, "listeners", 0, "plan for so many `people` who differ")
+	fl.Float64Var(&f.rho, "rho", 0.1, "how much they differ: the intraclass `correlation`")
+	fl.Uint64Var(&f.seed, "seed", 1, "of the simulated panels")
+	fl.StringVar(&f.plot, "plot", "", "draw the power of the plan to `FILE`.svg or .png")
 	return c
 }
 
@@ -60,7 +85,10 @@ func (a *app) power(c *cobra.Command, f powerFlags) error {
 	if err := checkPowerFlags(c, &f); err != nil {
 		return err
 	}
-	if f.plan == "sequential" {
+	switch {
+	case f.listeners > 0:
+		return a.powerPanel(c, f)
+	case f.plan == "sequential":
 		return a.powerSequential(f)
 	}
 	if c.Flags().Changed("rule-out") {
@@ -80,7 +108,15 @@ func (a *app) power(c *cobra.Command, f powerFlags) error {
 		PTrue float64 `json:"p_true"`
 		Alpha float64 `json:"alpha"`
 	}{"heardiff.power/1", f.design, p, f.pTrue, f.alpha}
-	return a.print(result, func(w io.Writer) { writePower(w, p) })
+	if f.plot != "" {
+		if err := a.plotPower(f.plot, p.Trials, f.alpha, f.pTrue); err != nil {
+			return err
+		}
+	}
+	return a.print(result, func(w io.Writer) {
+		writePower(w, p)
+		wrotePicture(w, f.plot)
+	})
 }
 
 func reachHint(err error) string {
@@ -105,8 +141,31 @@ func checkPowerFlags(c *cobra.Command, f *powerFlags) error {
 		return misusedf("--alpha %v: a fraction inside (0, 1) is wanted", f.alpha)
 	case !(f.power > 0 && f.power < 1):
 		return misusedf("--power %v: a fraction inside (0, 1) is wanted", f.power)
+	case changed("listeners") && f.listeners < 1:
+		return misusedf("--listeners %d: one or more", f.listeners)
+	case changed("listeners") && (f.plan == "sequential" || changed("rule-out") || changed("plot")):
+		return misusedf("--listeners goes without --plan sequential, --rule-out and --plot")
+	case changed("rho") && !changed("listeners"):
+		return misusedf("--rho goes with --listeners")
+	case changed("rho") && !(f.rho >= 0 && f.rho < 1):
+		return misusedf("--rho %v: 0 to 1 is wanted, 1 excluded", f.rho)
+	case (changed("boundary") || changed("looks")) && f.plan != "sequential":
+		return misusedf("--boundary and --looks go with --plan sequential")
+	case changed("plot") && (f.plan == "sequential" || changed("rule-out")):
+		return misusedf("--plot draws the power of a fixed plan to find an effect")
 	case changed("rule-out") && !(f.ruleOut > 0 && f.ruleOut < 1):
 		return misusedf("--rule-out %v: a fraction inside (0, 1) is wanted", f.ruleOut)
+	}
+	if err := checkBoundary(f.boundary, f.looks, changed("looks")); err != nil {
+		return err
+	}
+	if f.boundary != "evidence" && f.looks == 0 {
+		f.looks = 5
+	}
+	if f.plot != "" {
+		if err := checkPicture(f.plot); err != nil {
+			return err
+		}
 	}
 	return effectFlags(changed, f)
 }
@@ -176,32 +235,11 @@ func (a *app) powerRuleOut(c *cobra.Command, f powerFlags) error {
 	})
 }
 
-func (a *app) powerSequential(f powerFlags) error {
-	n := f.trials
-	if n == 0 {
-		n = 200
+// plotPower draws the power of a fixed plan against how often a listener is right.
+func (a *app) plotPower(path string, n int, alpha, pTrue float64) error {
+	chart, ok := report.PowerOf(n, alpha, stats.Discriminators(pTrue))
+	if !ok {
+		return rejected(fmt.Errorf("%d trials at alpha %g have no power to draw", n, alpha), "")
 	}
-	l, err := stats.EvidencePlan(n, f.ruleOut, f.alpha)
-	if err != nil {
-		return rejected(err, "")
-	}
-	under, at := l.Course(0.5), l.Course(f.pTrue)
-	result := struct {
-		Schema string       `json:"schema"`
-		Plan   string       `json:"plan"`
-		Trials int          `json:"trials"`
-		Power  float64      `json:"achieved_power"`
-		Size   float64      `json:"achieved_alpha"`
-		Null   stats.Course `json:"nothing_heard"`
-		True   stats.Course `json:"effect"`
-		Looks  stats.Looks  `json:"looks"`
-	}{"heardiff.power/1", "sequential", n, at.Heard, under.Heard, under, at, l}
-	return a.print(result, func(w io.Writer) {
-		t := newTable("true p", "heard", "ruled out", "undecided", "expected trials")
-		t.right(0, 1, 2, 3, 4)
-		for _, c := range []stats.Course{under, at} {
-			t.row(number(c.P), number(c.Heard), number(c.RuledOut), number(c.Open), fmt.Sprintf("%.1f", c.Expected))
-		}
-		t.print(w, fmt.Sprintf("a look after each of up to %d trials, by e-value\n\n", n))
-	})
+	return writePicture(path, chart)
 }

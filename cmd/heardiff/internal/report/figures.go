@@ -16,6 +16,9 @@ func forests(n *numbering, in Input) []figure {
 	var order []string
 	rows := map[string][]link.Row{}
 	for _, r := range in.Link.Rows {
+		if r.Treatment != "" {
+			continue // the dose curve shows them all in one
+		}
 		name := r.Comparison
 		if r.Pairs != nil {
 			name += ", duplicate pairs"
@@ -150,7 +153,7 @@ func powers(n *numbering, in Input) []figure {
 				continue
 			}
 			seen = append(seen, key)
-			if chart, ok := power(c.Trials, p.Alpha, p.SmallestEffect); ok {
+			if chart, ok := PowerOf(c.Trials, p.Alpha, p.SmallestEffect); ok {
 				out = append(out, n.draw(chart))
 			}
 		}
@@ -158,7 +161,9 @@ func powers(n *numbering, in Input) []figure {
 	return out
 }
 
-func power(n int, alpha, smallest float64) (plot.Power, bool) {
+// PowerOf draws what n trials at level alpha can find; smallest is a proportion of discriminators, 0 for none. It is false
+// where there is nothing to draw.
+func PowerOf(n int, alpha, smallest float64) (plot.Power, bool) {
 	chart := plot.Power{Title: fmt.Sprintf("What %d trials at level %g can find", n, alpha), Trials: n, Smallest: stats.FromDiscriminators(smallest)}
 	for i := range 101 {
 		p := 0.5 + float64(i)/200

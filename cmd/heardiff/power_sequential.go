@@ -1,0 +1,122 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"heardiff/stats"
+)
+
+// sequentialPlan is a plan with looks, from whichever boundary was asked for.
+type sequentialPlan struct {
+	looks    stats.Looks
+	boundary string
+	group    *stats.GroupPlan // nil for evidence
+}
+
+// boundaries names what --boundary takes.
+const boundaries = "evidence, obrien-fleming or pocock"
+
+// makeLooks plans the looks of n trials: after every trial by evidence, else after equal groups. ruleOut 0 never says
+// 'ruled out'.
+func makeLooks(boundary string, n, looks int, ruleOut, alpha float64) (sequentialPlan, error) {
+	at, err := stats.EqualLooks(n, looks)
+	if boundary == "evidence" && looks == 0 {
+		at, err = stats.EqualLooks(n, n)
+	}
+	if err != nil {
+		return sequentialPlan{}, err
+	}
+	if boundary == "evidence" {
+		l, err := stats.EvidenceLooks(at, ruleOut, alpha)
+		return sequentialPlan{looks: l, boundary: boundary}, err
+	}
+	b, err := stats.ParseBoundary(boundary)
+	if err != nil {
+		return sequentialPlan{}, err
+	}
+	g, err := stats.Groups{Boundary: b, Trials: at, Alpha: alpha, RuleOut: ruleOut}.Plan()
+	return sequentialPlan{looks: g.Looks, boundary: boundary, group: &g}, err
+}
+
+// checkBoundary refuses a boundary, or a number of looks, that cannot be.
+func checkBoundary(boundary string, looks int, looksGiven bool) error {
+	switch {
+	case !strings.Contains(" evidence obrien-fleming pocock ", " "+boundary+" "):
+		return misusedf("--boundary %q: %s is wanted", boundary, boundaries)
+	case looksGiven && looks < 1:
+		return misusedf("--looks %d: one or more", looks)
+	}
+	return nil
+}
+
+// powerSequential prints what a plan with looks does, exactly.
+func (a *app) powerSequential(f powerFlags) error {
+	n := f.trials
+	if n == 0 {
+		n = 200
+	}
+	p, err := makeLooks(f.boundary, n, f.looks, f.ruleOut, f.alpha)
+	if err != nil {
+		return rejected(err, reachHint(err))
+	}
+	truths := []float64{0.5, f.pTrue}
+	if f.ruleOut > 0 {
+		truths = append(truths, stats.FromDiscriminators(f.ruleOut))
+	}
+	var courses []stats.Course
+	for _, v := range truths {
+		courses = append(courses, p.looks.Course(v))
+	}
+	result := struct {
+		Schema   string             `json:"schema"`
+		Plan     string             `json:"plan"`
+		Boundary string             `json:"boundary"`
+		Trials   int                `json:"trials"`
+		Power    float64            `json:"achieved_power"`
+		Size     float64            `json:"achieved_alpha"`
+		Null     stats.Course       `json:"nothing_heard"`
+		True     stats.Course       `json:"effect"`
+		Courses  []stats.Course     `json:"courses"`
+		Stops    []stats.LookChance `json:"stops_where_nothing_heard"`
+		Looks    stats.Looks        `json:"looks"`
+		Group    *stats.GroupPlan   `json:"group_sequential,omitempty"`
+	}{"heardiff.power/1", "sequential", f.boundary, n, courses[1].Heard, courses[0].Heard, courses[0], courses[1], courses,
+		p.looks.Distribution(0.5), p.looks, p.group}
+	return a.print(result, func(w io.Writer) { p.text(w, n, courses) })
+}
+
+func (p sequentialPlan) text(w io.Writer, n int, courses []stats.Course) {
+	t := newTable("true p", "heard", "ruled out", "undecided", "expected trials")
+	t.right(0, 1, 2, 3, 4)
+	for _, c := range courses {
+		t.row(number(c.P), number(c.Heard), number(c.RuledOut), number(c.Open), fmt.Sprintf("%.1f", c.Expected))
+	}
+	looks := fmt.Sprintf("a look after each of up to %d trials", n)
+	if len(p.looks.Trials) < n {
+		looks = fmt.Sprintf("%d looks at up to %d trials", len(p.looks.Trials), n)
+	}
+	by := "by e-value"
+	if p.group != nil {
+		by = fmt.Sprintf("by the %s boundary, on exact counts", p.boundary)
+	}
+	t.print(w, looks+", "+by+"\n\n")
+	if len(p.looks.Trials) > 20 {
+		return
+	}
+	fmt.Fprintln(w)
+	s := newTable("look after", "heard at", "ruled out at", "a guesser stops here")
+	s.right(0, 1, 2, 3)
+	for i, c := range p.looks.Distribution(0.5) {
+		heard, out := "never", "never"
+		if p.looks.Heard[i] <= c.Trials {
+			heard = fmt.Sprint(p.looks.Heard[i])
+		}
+		if p.looks.RuledOut[i] >= 0 {
+			out = fmt.Sprint(p.looks.RuledOut[i])
+		}
+		s.row(fmt.Sprint(c.Trials), heard, out, number(c.Heard+c.RuledOut))
+	}
+	s.print(w, "")
+}

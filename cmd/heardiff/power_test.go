@@ -1,0 +1,103 @@
+package main
+
+import (
+	"encoding/json"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"heardiff/trials"
+)
+
+// Counts 9 of 10 and 15 of 20, sizes and powers: exact recursion in scipy 1.10.1, stats/testdata/group_sequential_binomial.csv.
+func TestSequentialPowerOfAGroupBoundaryIsExact(t *testing.T) {
+	out, _ := command(t, 0, "power", "--p-true", "0.7", "--trials", "20", "--plan", "sequential", "--boundary", "pocock", "--looks", "2", "--json")
+	var r struct {
+		Boundary string
+		Alpha    float64 `json:"achieved_alpha"`
+		Power    float64 `json:"achieved_power"`
+		Effect   struct {
+			Expected float64 `json:"expected_trials"`
+		}
+		Looks struct {
+			Heard []int `json:"heard_at"`
+		}
+		Stops []struct{ Heard float64 } `json:"stops_where_nothing_heard"`
+	}
+	if err := json.Unmarshal([]byte(out), &r); err != nil {
+		t.Fatal(err)
+	}
+	if r.Boundary != "pocock" || len(r.Looks.Heard) != 2 || r.Looks.Heard[0] != 9 || r.Looks.Heard[1] != 15 {
+		t.Fatalf("%s", out)
+	}
+	for _, c := range []struct{ got, want float64 }{{r.Alpha, 0.0271472930908}, {r.Power, 0.435899928863}, {r.Effect.Expected, 18.506916541}, {r.Stops[0].Heard, 11.0 / 1024}} {
+		if math.Abs(c.got/c.want-1) > 1e-10 {
+			t.Errorf("%v, want %v", c.got, c.want)
+		}
+	}
+}
+
+func TestPowerOfAPanelIsSimulatedAlikeEachTime(t *testing.T) {
+	args := []string{"power", "--p-true", "0.6", "--listeners", "12", "--rho", "0.1", "--trials", "20"}
+	one, _ := command(t, 0, args...)
+	two, _ := command(t, 0, args...)
+	if one != two || !strings.Contains(one, "12 listeners of 20 trials each") {
+		t.Errorf("%s%s", one, two)
+	}
+}
+
+func TestPowerIsDrawn(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "power.svg")
+	command(t, 0, "power", "--p-true", "0.7", "--trials", "42", "--plot", file)
+	if data, err := os.ReadFile(file); err != nil || !strings.Contains(string(data), "42 trials") {
+		t.Errorf("%v", err)
+	}
+}
+
+func TestPowersMistakesAreNamed(t *testing.T) {
+	for _, c := range []struct {
+		args string
+		exit int
+		says string
+	}{
+		{"--looks 3", 2, "--plan sequential"},
+		{"--plan sequential --boundary wald", 2, "obrien-fleming"},
+		{"--plan sequential --looks -1", 2, "--looks"},
+		{"--plan sequential --looks 9 --trials 3", 3, "9 looks"},
+		{"--plan sequential --boundary pocock --looks 2 --trials 4", 3, "out of reach"},
+		{"--rho 0.3", 2, "--listeners"},
+		{"--listeners 0", 2, "--listeners"},
+		{"--listeners 3 --rho 1", 2, "--rho"},
+		{"--listeners 3 --plan sequential", 2, "--listeners"},
+		{"--trials 20 --plot x.gif", 2, ""},
+	} {
+		if _, errs := command(t, c.exit, append([]string{"power", "--p-true", "0.7"}, strings.Fields(c.args)...)...); !strings.Contains(errs, c.says) {
+			t.Errorf("%s: %q does not say %q", c.args, errs, c.says)
+		}
+	}
+}
+
+func TestLooksAreOfOneQuestion(t *testing.T) {
+	oneChain(t)
+	prepareSteps(t, "gain", "--from", "-1", "--to", "-3", "--steps", "2", "--excerpt", "1:3")
+	if _, errs := command(t, 2, "plan", "new", "--ladder", "gain", "--trials", "20", "--stopping", "sequential"); !strings.Contains(errs, "one pair") {
+		t.Errorf("two doses under one set of looks: %s", errs)
+	}
+	command(t, 2, "plan", "new", "--ladder", "gain", "--trials", "20", "--looks", "3")
+}
+
+// A listener who is always right is heard at the first look of Pocock's boundary, and the session ends there.
+func TestAPlanKeepsTheCountsOfItsBoundary(t *testing.T) {
+	listeningStudy(t, "abx", 5)
+	out, _ := command(t, 0, "plan", "new", "--a", "left", "--b", "right", "--trials", "20", "--stopping", "sequential", "--boundary", "pocock", "--looks", "2", "--rest", "0", "--json")
+	if !strings.Contains(out, `"heard_at":[9,15]`) || !strings.Contains(out, `"boundary":"pocock"`) {
+		t.Fatalf("%s", out)
+	}
+	truthful(t, "2", "L1", 1, func(trials.Comparison) float64 { return 1 })
+	text, _ := command(t, 0, "results", "--json")
+	if !strings.Contains(text, `"trials":10,"correct":10`) || !strings.Contains(text, `"state":"stopped: heard"`) {
+		t.Errorf("the session did not stop at its first look: %s", text)
+	}
+}
