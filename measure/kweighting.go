@@ -48,15 +48,19 @@ func kHighPass(rate float64) biquad {
 // energy filters x and returns the sum of squares of the result.
 func (f *kFilter) energy(x []float64) float64 {
 	s, h, sum := f.shelf, f.highPass, 0.0
+	// The states stand in variables of their own: only so do they stay in registers.
+	s1, s2, h1, h2 := s.z1, s.z2, h.z1, h.z2
+	sb0, sb1, sb2, sa1, sa2 := s.b0, s.b1, s.b2, s.a1, s.a2
+	hb0, hb1, hb2, ha1, ha2 := h.b0, h.b1, h.b2, h.a1, h.a2
 	for _, v := range x {
-		y := s.b0*v + s.z1
-		s.z1 = s.b1*v - s.a1*y + s.z2
-		s.z2 = s.b2*v - s.a2*y
-		w := h.b0*y + h.z1
-		h.z1 = h.b1*y - h.a1*w + h.z2
-		h.z2 = h.b2*y - h.a2*w
+		y := sb0*v + s1
+		s1 = sb1*v - sa1*y + s2
+		s2 = sb2*v - sa2*y
+		w := hb0*y + h1
+		h1 = hb1*y - ha1*w + h2
+		h2 = hb2*y - ha2*w
 		sum += w * w
 	}
-	f.shelf, f.highPass = s, h
+	f.shelf.z1, f.shelf.z2, f.highPass.z1, f.highPass.z2 = s1, s2, h1, h2
 	return sum
 }
