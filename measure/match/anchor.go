@@ -3,6 +3,10 @@ package match
 import (
 	"math"
 	"math/cmplx"
+	"runtime"
+	"sync"
+
+	"golang.org/x/sync/errgroup"
 
 	"heardiff/measure/interpolate"
 	"heardiff/measure/spectrum"
@@ -45,22 +49,52 @@ func place(a, b pcm.Reader, lag float64) (placed, error) {
 	count := max(1, min(maxAnchors, (to-from)/n))
 	// The lag is good to 30 ms; beyond that the clocks may run 400 ppm apart from the middle on.
 	reach := int(0.03*rate + 4e-4*float64(to-from)/2)
-	s := newSeeker(n, reach, a.Format().Channels)
-	var found []anchor
-	for i := range count {
-		at := from
+	places := make([]int, count)
+	for i := range places {
+		places[i] = from
 		if count > 1 {
-			at += i * (to - from - n) / (count - 1)
+			places[i] += i * (to - from - n) / (count - 1)
 		}
-		k, ok, err := s.seek(a, b, at, at+int(math.Round(lag)))
-		if err != nil {
-			return placed{}, err
-		}
-		if ok {
+	}
+	found, err := seekAll(a, b, places, int(math.Round(lag)), n, reach)
+	if err != nil {
+		return placed{}, err
+	}
+	return fitAnchors(found, float64(to-from)), nil
+}
+
+// seekAll finds n frames of A at each place within reach frames of place + lag in B, in the order of the places; silent
+// ones are left out. Reading takes turns, what is read is sought on all processors.
+func seekAll(a, b pcm.Reader, places []int, lag, n, reach int) ([]anchor, error) {
+	anchors, heard := make([]anchor, len(places)), make([]bool, len(places))
+	workers := min(runtime.GOMAXPROCS(0), len(places))
+	var g errgroup.Group
+	var turn sync.Mutex
+	for w := range workers {
+		g.Go(func() error {
+			s := newSeeker(n, reach, a.Format().Channels)
+			for i := w; i < len(places); i += workers {
+				turn.Lock()
+				err := s.read(a, b, places[i], places[i]+lag)
+				turn.Unlock()
+				if err != nil {
+					return err
+				}
+				anchors[i], heard[i] = s.seek(places[i], places[i]+lag)
+			}
+			return nil
+		})
+	}
+	if err := g.Wait(); err != nil {
+		return nil, err
+	}
+	var found []anchor
+	for i, k := range anchors {
+		if heard[i] {
 			found = append(found, k)
 		}
 	}
-	return fitAnchors(found, float64(to-from)), nil
+	return found, nil
 }
 
 type seeker struct {
@@ -80,20 +114,22 @@ func newSeeker(n, reach, channels int) *seeker {
 	}
 }
 
-// seek finds the n frames of A at at within reach frames of place in B. ok is false where A is silent.
-func (s *seeker) seek(a, b pcm.Reader, at, place int) (anchor, bool, error) {
+// read takes the n frames of A at at, and those within reach frames of place in B.
+func (s *seeker) read(a, b pcm.Reader, at, place int) error {
 	if err := interpolate.ReadAround(a, s.a, at); err != nil {
-		return anchor{}, false, err
+		return err
 	}
-	if err := interpolate.ReadAround(b, s.b, place-s.reach); err != nil {
-		return anchor{}, false, err
-	}
+	return interpolate.ReadAround(b, s.b, place-s.reach)
+}
+
+// seek finds what was read of A in what was read of B. ok is false where A is silent.
+func (s *seeker) seek(at, place int) (anchor, bool) {
 	mix(s.ma, s.a, 0)
 	mix(s.mb, s.b, 0)
 	emphasize(s.ma)
 	emphasize(s.mb)
 	if energy(s.ma) < 1e-12*float64(s.n) {
-		return anchor{}, false, nil
+		return anchor{}, false
 	}
 	fa, fb := s.plan.Forward(nil, s.ma), s.plan.Forward(nil, s.mb)
 	for i := range fa {
@@ -119,7 +155,7 @@ func (s *seeker) seek(a, b pcm.Reader, at, place int) (anchor, bool, error) {
 	for c := range s.a {
 		k.each = append(k.each, cosine(s.a[c], s.b[c][best:best+s.n]))
 	}
-	return k, true, nil
+	return k, true
 }
 
 // wiring returns the correlations of sum and difference of the first two channels at a displacement.
