@@ -18,7 +18,7 @@ import (
 func TestJitterDosesAreMeasuredBack(t *testing.T) {
 	in := jittertest.Clip(jittertest.Capture{Rate: 48000, Seconds: 12, CarrierHz: 12000.03, Amplitude: 0.7, NoiseDBFS: -130, Seed: 1})
 	periodic := []struct{ hz, rmsPS float64 }{{60, 50}, {1000.5, 200}, {4321, 20}}
-	// The second ends inside the band that is measured: its sharp edges look like lines there, which is no fault of the dose.
+	// The second begins and ends inside the band that is measured: its sharp edges must not pass for lines.
 	for _, random := range []struct{ rmsPS, low, high float64 }{{500, 5, 9900}, {100, 1000, 3000}} {
 		d := impair.Dose{Seed: 3, Jitter: []impair.Jitter{{Kind: impair.Random, RMSPS: random.rmsPS, LowHz: random.low, HighHz: random.high}}}
 		for _, p := range periodic {
@@ -34,6 +34,9 @@ func TestJitterDosesAreMeasuredBack(t *testing.T) {
 		t.Logf("random %.2f ± %.2f ps, want %.2f", ch.RandomPs, ch.RandomSEPs, want)
 		if e := math.Abs(ch.RandomPs - want); !(e <= max(0.01*want, 3*ch.RandomSEPs)) {
 			t.Errorf("random %.2f ± %.2f ps, want %.2f", ch.RandomPs, ch.RandomSEPs, want)
+		}
+		if len(ch.Lines) != len(periodic) {
+			t.Errorf("random jitter from %v to %v Hz: %d lines, want %d: %+v", random.low, random.high, len(ch.Lines), len(periodic), ch.Lines)
 		}
 		for _, p := range periodic {
 			found, want := jitter.Line{PeakPs: math.NaN()}, math.Sqrt2*p.rmsPS

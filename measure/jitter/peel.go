@@ -56,6 +56,7 @@ func (p *peeler) reach(k int) int { return min(max(int(60*p.pad), k/20), 4000) }
 
 func (p *peeler) listen() {
 	spectrum.LocalNoiseOf(p.noise, func(k int) float64 { return power(p.bins[k]) }, 2, p.reach)
+	p.edges()
 	// Where the noise itself begins with the band, the bins below it would make it look too small.
 	near := min(4*p.reach(p.low), len(p.bins)-p.low)
 	inside := spectrum.LocalNoiseOf(make([]float64, near), func(k int) float64 { return power(p.bins[k+p.low]) }, 2,
@@ -64,6 +65,23 @@ func (p *peeler) listen() {
 		p.noise[k] = max(p.noise[k], rounding*rounding)
 		if k < p.low+near/2 {
 			p.noise[k] = max(p.noise[k], inside[max(0, k-p.low)])
+		}
+	}
+}
+
+// cliff is the ratio from which two neighbouring readings of the noise are taken for the two sides of an edge.
+const cliff = 2
+
+// edges lets the larger side speak for the noise at an edge, where random jitter begins or ends sharply: the median
+// there is that of the side which fills more of the stretch, and the other's peaks would stand out of it as lines.
+func (p *peeler) edges() {
+	const mask = 1<<12 - 1 // reach is at most 4000
+	var past [mask + 1]float64
+	for k, own := range p.noise {
+		past[k&mask] = own
+		r := min(p.reach(k), k, len(p.noise)-1-k)
+		if most := max(past[(k-r)&mask], p.noise[k+r]); most > cliff*own {
+			p.noise[k] = most
 		}
 	}
 }
