@@ -21,7 +21,7 @@ test: setup setup-browser setup-postgres ## every test, and a build without cgo
 	$(SERVER) $(GO) test -timeout 40m ./...
 
 prove: setup setup-browser setup-postgres ## the tests over their full grids (long)
-	$(SERVER) $(GO) test -timeout 4h $$($(GO) list ./... | grep -E '/(measure|stats|trials|playback)') -args -full
+	$(SERVER) $(GO) test -timeout 4h $$(grep -rl --include='*_test.go' 'flag.Bool("full"' . | xargs -n1 dirname | sort -u) -args -full
 
 lint: setup ## gofmt, vet, staticcheck, the race detector
 	@test -z "$$(gofmt -l .)" || { gofmt -l .; echo 'lint: run gofmt -w on these'; exit 1; }
@@ -46,7 +46,7 @@ setup:
 
 # The report is tested in a real browser.
 setup-browser:
-	@command -v chromium >/dev/null || command -v chromium-browser >/dev/null || command -v google-chrome >/dev/null || { $(call install,chromium); }
+	@command -v chromium >/dev/null || command -v chromium-browser >/dev/null || { $(call install,chromium); }
 
 # The store is tested against a real server, too.
 setup-postgres:
