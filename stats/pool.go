@@ -35,22 +35,24 @@ type GroupScore struct {
 
 // Pool is what several listeners say together.
 type Pool struct {
-	Total           Score            `json:"total"` // as if all trials were one listener's
-	Groups          []GroupScore     `json:"groups"`
-	Listeners       []ListenerScore  `json:"listeners"`
-	Heterogeneity   Heterogeneity    `json:"heterogeneity"`
-	BetaBinomial    BetaBinomial     `json:"beta_binomial"`
-	StoufferP       float64          `json:"stouffer_p"`
-	StoufferLog10P  float64          `json:"log10_stouffer_p"`
-	FisherP         float64          `json:"fisher_p"`
-	FisherLog10P    float64          `json:"log10_fisher_p"`
-	MaximumP        float64          `json:"maximum_p"` // at least one listener hears it: the best of them against chance
-	MaximumLog10P   float64          `json:"log10_maximum_p"`
-	GroupDifference *GroupDifference `json:"group_difference"` // nil with fewer than two groups
-	MetaAnalysis    *SiteAnalysis    `json:"meta_analysis"`    // nil with fewer than two sites
-	Differ          bool             `json:"listeners_differ"` // more than chance, at α: then the total's p is not to be read alone
-	Says            string           `json:"says"`             // a plain sentence
-	Warnings        []string         `json:"warnings"`
+	Total         Score           `json:"total"` // as if all trials were one listener's
+	Groups        []GroupScore    `json:"groups"`
+	Listeners     []ListenerScore `json:"listeners"`
+	Heterogeneity Heterogeneity   `json:"heterogeneity"`
+	BetaBinomial  BetaBinomial    `json:"beta_binomial"`
+	// Discriminators is how the listeners' true proportions of discriminators are spread, none below chance.
+	Discriminators  DiscriminatorSpread `json:"discriminators_beta_binomial"`
+	StoufferP       float64             `json:"stouffer_p"`
+	StoufferLog10P  float64             `json:"log10_stouffer_p"`
+	FisherP         float64             `json:"fisher_p"`
+	FisherLog10P    float64             `json:"log10_fisher_p"`
+	MaximumP        float64             `json:"maximum_p"` // at least one listener hears it: the best of them against chance
+	MaximumLog10P   float64             `json:"log10_maximum_p"`
+	GroupDifference *GroupDifference    `json:"group_difference"` // nil with fewer than two groups
+	MetaAnalysis    *SiteAnalysis       `json:"meta_analysis"`    // nil with fewer than two sites
+	Differ          bool                `json:"listeners_differ"` // more than chance, at α: then the total's p is not to be read alone
+	Says            string              `json:"says"`             // a plain sentence
+	Warnings        []string            `json:"warnings"`
 }
 
 // PoolListeners pools listeners; several rows of one listener are added up. It is an error if there are none, a count
@@ -79,6 +81,7 @@ func PoolListeners(listeners []Listener, cfg ScoreConfig) (Pool, error) {
 		return Pool{}, err
 	}
 	p.Heterogeneity, p.BetaBinomial = TestHeterogeneity(counts), FitBetaBinomial(counts, cfg.Confidence)
+	p.Discriminators = FitDiscriminators(counts, 0.5, cfg.Confidence)
 	p.combine(counts)
 	if p.MetaAnalysis, err = analyseSites(listeners, cfg); err != nil {
 		return Pool{}, err

@@ -27,6 +27,7 @@ var loose = map[string]struct {
 	"same-different profile CI tau lower":   {39, "interpolated between points of a profile"},
 	"same-different profile CI tau upper":   {3, "interpolated between points of a profile"},
 	"beta-binomial se mu 18 assessors":      {1.2, "numerical second derivative"},
+	"Hunter exp2 chance-corrected gamma":    {1.3, "a flat maximum, which we find to 2e-8"},
 	"beetle logit se b0":                    {21.1, "iterations stopped at 2.5e-6"},
 	"beetle logit se b1":                    {12.3, "iterations stopped at 2.5e-6"},
 }
@@ -37,8 +38,8 @@ var loose = map[string]struct {
 func TestPublishedValues(t *testing.T) {
 	got := publishedQuantities(t)
 	rows := table(t, "published_checks")
-	if len(rows) != 99 {
-		t.Fatalf("%d rows, want 99", len(rows))
+	if len(rows) != 103 {
+		t.Fatalf("%d rows, want 103", len(rows))
 	}
 	for _, r := range rows {
 		name := r["quantity"]
@@ -85,7 +86,7 @@ func publishedQuantities(t *testing.T) map[string]float64 {
 	t.Helper()
 	all := map[string]float64{}
 	for _, add := range []func(*testing.T, map[string]float64){
-		addProcedures, addBinomial, addPlans, addLikelihood, addYesNo, addPairs, addNewcombe, addAssessors, addBeetles, addVaccines,
+		addProcedures, addBinomial, addPlans, addLikelihood, addYesNo, addPairs, addNewcombe, addAssessors, addChanceCorrected, addBeetles, addVaccines,
 	} {
 		add(t, all)
 	}
@@ -268,6 +269,24 @@ func addAssessors(t *testing.T, all map[string]float64) {
 	mr := (ln(b.Mean+h, b.Rho+h) - ln(b.Mean+h, b.Rho-h) - ln(b.Mean-h, b.Rho+h) + ln(b.Mean-h, b.Rho-h)) / (4 * h * h)
 	det := mm*rr - mr*mr
 	all["beta-binomial se mu 18 assessors"], all["beta-binomial se gamma 18 assessors"] = math.Sqrt(-rr/det), math.Sqrt(-mm/det)
+}
+
+// assessors returns the counts of one data set.
+func assessors(t *testing.T, dataset string) []stats.Count {
+	t.Helper()
+	var counts []stats.Count
+	for _, r := range table(t, "overdispersion_data") {
+		if r["dataset"] == dataset {
+			counts = append(counts, stats.Count{Correct: r.int(t, "x"), Trials: r.int(t, "n")})
+		}
+	}
+	return counts
+}
+
+func addChanceCorrected(t *testing.T, all map[string]float64) {
+	a, b := stats.FitDiscriminators(assessors(t, "assessors18"), 0.5, 0.95), stats.FitDiscriminators(assessors(t, "hunter_exp2"), 1.0/3, 0.95)
+	all["chance-corrected mu 2-AFC/duo-trio"], all["chance-corrected gamma"] = a.Mean, a.Rho
+	all["Hunter exp2 chance-corrected mu triangle"], all["Hunter exp2 chance-corrected gamma"] = b.Mean, b.Rho
 }
 
 // Beetles killed by a gas (Bliss 1935): a logistic curve in the dose itself, nothing killed without it.

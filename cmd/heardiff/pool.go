@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"math"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
@@ -156,6 +157,9 @@ func writePooled(w io.Writer, p stats.Pool) {
 	h, b := p.Heterogeneity, p.BetaBinomial
 	fmt.Fprintf(t, "listeners differ\tp %s\tchi-square %s, df %d; Tarone's Z %s\n", pText(h.P), number(h.Chi2), h.DF, number(h.Tarone))
 	fmt.Fprintf(t, "beta-binomial\tmean %s\t%s; rho %s, p %s\n", number(b.Mean), span(b.Interval), number(b.Rho), pText(b.P))
+	if v := p.Discriminators; !math.IsNaN(v.Mean) {
+		fmt.Fprintf(t, "discriminators\tmean %s\t%s; rho %s, none below chance\n", number(v.Mean), span(v.Interval), number(v.Rho))
+	}
 	fmt.Fprintf(t, "combined\tp %s\tStouffer, mid-p; Fisher %s\n", pText(p.StoufferP), pText(p.FisherP))
 	fmt.Fprintf(t, "at least one\tp %s\tthe best listener against chance\n", pText(p.MaximumP))
 	if d := p.GroupDifference; d != nil {
