@@ -24,6 +24,12 @@ func answerPlan(t *testing.T) {
 // answerAs is answerPlan as another listener.
 func answerAs(t *testing.T, listener string) {
 	t.Helper()
+	sitThrough(t, "1", listener, func(session *trials.Session, _ trials.Plan) trials.Answer { return session.View().Design.Answers()[0] })
+}
+
+// sitThrough works through a plan of the current study, each trial answered as answer says.
+func sitThrough(t *testing.T, plan, listener string, answer func(*trials.Session, trials.Plan) trials.Answer) {
+	t.Helper()
 	a := &app{stdout: &bytes.Buffer{}, stderr: &bytes.Buffer{}, now: time.Now, getenv: os.Getenv}
 	ctx := context.Background()
 	s, err := a.openStudy(ctx)
@@ -31,7 +37,11 @@ func answerAs(t *testing.T, listener string) {
 		t.Fatal(err)
 	}
 	defer s.Close()
-	session, err := a.findSession(ctx, s, listenOptions{plan: "1", listener: listener})
+	p, err := s.Plan(ctx, plan)
+	if err != nil {
+		t.Fatal(err)
+	}
+	session, err := a.findSession(ctx, s, listenOptions{plan: plan, listener: listener})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -39,7 +49,7 @@ func answerAs(t *testing.T, listener string) {
 		for _, l := range session.View().Design.Labels() {
 			session.Heard(l, 1)
 		}
-		if err := session.Ask(session.View().Design.Answers()[0], 0); err != nil {
+		if err := session.Ask(answer(session, p), 0); err != nil {
 			t.Fatal(err)
 		}
 		if err := session.Confirm(); err != nil {

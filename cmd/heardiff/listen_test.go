@@ -92,7 +92,6 @@ type sitting struct {
 	file   string
 	chains map[string]pcm.Clip
 	ended  chan int
-	labels []string
 }
 
 func sit(t *testing.T, study string, extra ...string) *sitting {

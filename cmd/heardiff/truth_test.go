@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"context"
 	"database/sql"
 	"fmt"
 	"math/rand/v2"
@@ -10,7 +9,6 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"heardiff/cmd/heardiff/internal/wire"
 	"heardiff/trials"
@@ -22,41 +20,18 @@ import (
 // comparison, and guesses otherwise.
 func truthful(t *testing.T, plan, listener string, seed uint64, hears func(trials.Comparison) float64) {
 	t.Helper()
-	a := &app{stdout: &bytes.Buffer{}, stderr: &bytes.Buffer{}, now: time.Now, getenv: os.Getenv}
-	ctx := context.Background()
-	s, err := a.openStudy(ctx)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer s.Close()
-	p, err := s.Plan(ctx, plan)
-	if err != nil {
-		t.Fatal(err)
-	}
-	session, err := a.findSession(ctx, s, listenOptions{plan: plan, listener: listener})
-	if err != nil {
-		t.Fatal(err)
-	}
 	random := rand.New(rand.NewPCG(seed, 11))
-	for session.View().Phase != trials.Done {
+	sitThrough(t, plan, listener, func(session *trials.Session, p trials.Plan) trials.Answer {
 		cue, err := session.Route(trials.LabelX)
 		if err != nil {
 			t.Fatal(err)
 		}
-		for _, l := range session.View().Design.Labels() {
-			session.Heard(l, 1)
+		knows := random.Float64() < hears(p.Comparisons[cue.Comparison()])
+		if knows && cue.Source() == trials.SourceB || !knows && random.IntN(2) == 1 {
+			return trials.AnswerB
 		}
-		answer := trials.AnswerA
-		if knows := random.Float64() < hears(p.Comparisons[cue.Comparison()]); knows && cue.Source() == trials.SourceB || !knows && random.IntN(2) == 1 {
-			answer = trials.AnswerB
-		}
-		if err := session.Ask(answer, 0); err != nil {
-			t.Fatal(err)
-		}
-		if err := session.Confirm(); err != nil {
-			t.Fatal(err)
-		}
-	}
+		return trials.AnswerA
+	})
 }
 
 // inventedBench makes a study of four chains: one clean, one with 300 ns of random jitter, one with noise, and one whose
