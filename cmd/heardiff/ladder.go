@@ -229,6 +229,9 @@ func commitLadder(ctx context.Context, s *store.Store, temporary, dir, excerpt s
 		return fmt.Errorf("move the ladder into the study: %w", err)
 	}
 	if err := s.AddPresentations(ctx, excerpt, p); err != nil {
+		if errors.Is(err, store.ErrExists) {
+			err = rejected(fmt.Errorf("excerpt %q holds one of these doses already", excerpt), "choose other doses, or another excerpt with --of")
+		}
 		return errors.Join(inStudy(err), os.RemoveAll(s.Path(dir)))
 	}
 	return nil

@@ -96,24 +96,39 @@ func TestLinkFindsTheInventedTruth(t *testing.T) {
 	rejectsAnEditedSite(t, dir, study, hears(true))
 
 	out, _ := command(t, 0, "link", "--json")
-	var r struct {
-		Simulated bool `json:"simulated"`
-		Rows      []struct {
-			Comparison, B, Kind, Listener, Treatment, Reason string
-			Dose                                             float64 `json:"dose"`
-			Verdict                                          link.Verdict
-		} `json:"rows"`
-		Trends []struct {
-			Treatment, Listener, Says string
-			Threshold                 float64 `json:"threshold"`
-		} `json:"trends"`
-	}
+	var r foundTruth
 	if err := wire.Unmarshal([]byte(out), &r); err != nil {
 		t.Fatal(err)
 	}
 	if !r.Simulated {
 		t.Error("simulated answers are not marked")
 	}
+	r.checkRows(t)
+	r.checkThresholds(t)
+	page := filepath.Join(dir, "page.html")
+	command(t, 0, "report", "--out", page)
+	if data, err := os.ReadFile(page); err != nil || !bytes.Contains(data, []byte("against the dose of random jitter")) {
+		t.Errorf("the report shows no dose curve: %v", err)
+	}
+	command(t, 0, "verify")
+}
+
+// foundTruth is what the test reads of link's answer.
+type foundTruth struct {
+	Simulated bool `json:"simulated"`
+	Rows      []struct {
+		Comparison, B, Kind, Listener, Treatment, Reason string
+		Dose                                             float64 `json:"dose"`
+		Verdict                                          link.Verdict
+	} `json:"rows"`
+	Trends []struct {
+		Treatment, Listener, Says string
+		Threshold                 float64 `json:"threshold"`
+	} `json:"trends"`
+}
+
+func (r foundTruth) checkRows(t *testing.T) {
+	t.Helper()
 	for _, row := range r.Rows {
 		if row.Kind != "listener" {
 			continue
@@ -126,6 +141,10 @@ func TestLinkFindsTheInventedTruth(t *testing.T) {
 			t.Errorf("%s, %s: %s, %s", row.Comparison, row.Listener, row.Verdict, row.Reason)
 		}
 	}
+}
+
+func (r foundTruth) checkThresholds(t *testing.T) {
+	t.Helper()
 	thresholds := 0
 	for _, v := range r.Trends {
 		if v.Treatment == "" || v.Listener == "" || v.Listener == "plain" {
@@ -139,12 +158,6 @@ func TestLinkFindsTheInventedTruth(t *testing.T) {
 	if thresholds != 2 {
 		t.Errorf("%d thresholds of listeners who hear jitter", thresholds)
 	}
-	page := filepath.Join(dir, "page.html")
-	command(t, 0, "report", "--out", page)
-	if data, err := os.ReadFile(page); err != nil || !bytes.Contains(data, []byte("against the dose of random jitter")) {
-		t.Errorf("the report shows no dose curve: %v", err)
-	}
-	command(t, 0, "verify")
 }
 
 // rejectsAnEditedSite has another site answer plan 1, changes one answer in its bundle, and sends both.

@@ -183,7 +183,7 @@ func kinds() []struct {
 		figure     func([]trait) float64
 		sign       float64
 	}{
-		{Transients, "dB of onset on average over the four strongest a second", onsets, 1},
+		{Transients, "dB of onset on average, over the strongest sixth of the stretch", onsets, 1},
 		{HighTones, "dB that the strongest tone of 2 to 10 kHz stands out, half of the time", highTones, 1},
 		{Quiet, "dBFS", quiet, -1},
 		{Wide, "dB of side against middle", wide, 1},
@@ -196,7 +196,7 @@ func onsets(part []trait) float64 {
 		rises[i] = t.onset
 	}
 	sort.Sort(sort.Reverse(sort.Float64Slice(rises)))
-	// Four onsets a second at 48 kHz is one block of six.
+	// One block of six: four onsets a second at 48 kHz, a lively pace.
 	n := max(1, len(rises)/6)
 	sum := 0.0
 	for _, v := range rises[:n] {
