@@ -69,14 +69,13 @@ func (m *mixer) lead() int          { return m.quarter * m.decimation }
 func (m *mixer) perBlock() int      { return m.size/m.decimation - 2*m.quarter }
 func (m *mixer) hop() int           { return m.perBlock() * m.decimation }
 
-// demodulator runs a mixer over one channel.
+// demodulator runs a mixer over blocks of one channel.
 type demodulator struct {
 	*mixer
 	plan    *spectrum.Plan
 	inverse *spectrum.ComplexPlan
 	bins    []complex128
 	folded  []complex128
-	block   int
 }
 
 func (m *mixer) demodulator() *demodulator {
@@ -84,9 +83,10 @@ func (m *mixer) demodulator() *demodulator {
 		bins: make([]complex128, m.size/2+1), folded: make([]complex128, m.size/m.decimation)}
 }
 
-// next appends the baseband of the next block to dst: in holds size samples, and begins hop after the last did.
-// A tone a·cos(2πft + p) gives a·exp(j(2π(f − carrier)t + p)), t from the first block's sample lead().
-func (d *demodulator) next(dst []complex128, in []float64) []complex128 {
+// block writes the logarithm of the baseband of a block, perBlock samples, to dst; the phase is not unwrapped. in holds size
+// samples, and begins hop after the block before did.
+// A tone a·cos(2πft + p) gives log a + j(2π(f − carrier)t + p), t from the first block's sample lead().
+func (d *demodulator) block(dst []complex128, index int, in []float64) {
 	d.plan.Forward(d.bins, in)
 	clear(d.folded)
 	n, mask := d.size, len(d.folded)-1
@@ -104,12 +104,11 @@ func (d *demodulator) next(dst []complex128, in []float64) []complex128 {
 		d.folded[(i-d.reach)&mask] += x * h
 	}
 	d.inverse.Inverse(d.folded, d.folded)
-	// Mixing is continuous over blocks: this one begins block·hop later.
-	turn := -2 * math.Pi * float64(d.bin*(d.block*d.hop()%n)%n) / float64(n)
+	// Mixing is continuous over blocks: this one begins index·hop later.
+	turn := -2 * math.Pi * float64(d.bin*(index*d.hop()%n)%n) / float64(n)
 	scale := complex(2*math.Cos(turn)/float64(d.decimation), 2*math.Sin(turn)/float64(d.decimation))
-	d.block++
-	for _, z := range d.folded[2*d.quarter:] {
-		dst = append(dst, z*scale)
+	for i, z := range d.folded[2*d.quarter:] {
+		z *= scale
+		dst[i] = complex(math.Log(math.Hypot(real(z), imag(z))), math.Atan2(imag(z), real(z)))
 	}
-	return dst
 }

@@ -49,17 +49,18 @@ func BenchmarkMeasure(b *testing.B) {
 	}
 	for _, c := range cases {
 		b.Run(fmt.Sprintf("%d_Hz_%d_s", c.rate, c.seconds), func(b *testing.B) {
-			most := uint64(0)
 			// Noise on top breaks the repeat: a repeated second would be all lines.
-			r := newWatch(c.rate, c.seconds, &most)
+			r := noisy{newLoop(c.rate, c.seconds)}
 			b.SetBytes(int64(r.frames) * 2 * 8)
 			var before, after runtime.MemStats
 			runtime.ReadMemStats(&before)
-			for b.Loop() {
-				if _, err := jitter.Measure(r, jitter.Config{Spectrum: true}); err != nil {
-					b.Fatal(err)
+			most := mostHeld(inUse, func() {
+				for b.Loop() {
+					if _, err := jitter.Measure(r, jitter.Config{Spectrum: true}); err != nil {
+						b.Fatal(err)
+					}
 				}
-			}
+			})
 			runtime.ReadMemStats(&after)
 			b.ReportMetric(float64(most)/1e6, "MB-peak")
 			b.ReportMetric(float64(after.TotalAlloc-before.TotalAlloc)/1e6/float64(b.N)/(float64(c.seconds)/60), "MB/audio-min")

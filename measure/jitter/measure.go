@@ -2,7 +2,6 @@ package jitter
 
 import (
 	"fmt"
-	"io"
 	"math"
 	"slices"
 	"sync"
@@ -12,7 +11,8 @@ import (
 )
 
 // longest is the most baseband samples analysed as one record: 124 s at 24 kHz. Longer captures are cut into
-// equal records and averaged, so that memory does not grow.
+// equal records and averaged, so that memory does not grow. It is also the most that is analysed at the same time: two
+// channels of a minute, or one of two minutes.
 const longest = 1 << 22 * 10 / 14
 
 // measurement is what Measure knows of a capture before and while it analyses it.
@@ -27,8 +27,11 @@ type measurement struct {
 	recordSeconds float64
 	mixer         *mixer
 	transform     *transform
+	spaces        []*workspace // as many channels are analysed at the same time
 	channels      []channelSum
-	cross         []noiseBand // of the first two channels
+	toned         []int        // the channels that have a tone
+	cross         []noiseBand  // of the first two channels
+	firstPM       []complex128 // the phase of the first, kept for the second
 	records       int
 	longest       int // baseband samples of a record
 	warnings      []string
@@ -37,8 +40,6 @@ type measurement struct {
 // channelSum gathers the records of one channel.
 type channelSum struct {
 	silent              bool
-	memory              []complex128 // of the baseband and its transform, used by one record after the other
-	noisePM, noiseAM    []float64    // of the noise around each bin, likewise
 	bands               []noiseBand
 	jitter, other       []tone // of all records
 	carrierHz, driftHz  float64
@@ -58,8 +59,8 @@ func (t *transform) forward(z []complex128) {
 }
 
 // Measure measures the jitter of the tone in r. Errors wrap ErrNoTone or ErrShort where the capture holds
-// nothing to measure; a band or rate that does not fit it is an error too. It reads r twice, in blocks; memory does not
-// grow with the length of the capture beyond two minutes'.
+// nothing to measure; a band or rate that does not fit it is an error too. It reads r in blocks, once to look it through and
+// once for all the channels that are analysed together; memory does not grow with the length of the capture beyond one minute's.
 func Measure(r pcm.Reader, cfg Config) (Result, error) { return measureIn(r, cfg, longest) }
 
 // measureIn is Measure with records of at most so many baseband samples.
@@ -118,11 +119,16 @@ func (m *measurement) analyse() error {
 	if m.recordSeconds*m.band[0] < 50 {
 		m.warnings = append(m.warnings, fmt.Sprintf("%.2f s of tone hold few periods of %.3g Hz: the low end of the band is uncertain", m.recordSeconds, m.band[0]))
 	}
-	m.transform = &transform{plan: spectrum.NewComplexPlan(paddedSize(each))}
 	m.channels = make([]channelSum, len(m.stretch.level))
 	loudest := slices.Max(m.stretch.level)
 	for c := range m.channels {
-		m.channels[c].silent = m.stretch.level[c] < 1e-3*loudest
+		if m.channels[c].silent = m.stretch.level[c] < 1e-3*loudest; !m.channels[c].silent {
+			m.toned = append(m.toned, c)
+		}
+	}
+	m.transform = &transform{plan: spectrum.NewComplexPlan(paddedSize(each))}
+	for range max(1, min(len(m.toned), m.longest/each)) {
+		m.spaces = append(m.spaces, newWorkspace(m.mixer, each))
 	}
 	for i := range m.records {
 		if err := m.analyseRecord(from+i*each*m.mixer.decimation, each, i); err != nil {
@@ -133,81 +139,58 @@ func (m *measurement) analyse() error {
 }
 
 func (m *measurement) analyseRecord(from, samples, index int) error {
-	basebands, err := m.demodulate(from, samples)
-	if err != nil {
-		return err
-	}
-	records := make([]*record, len(basebands))
-	peaks := make([][]peak, len(basebands))
-	m.each(func(c int) {
-		records[c] = newRecord(basebands[c], m.transform, m.mixer.outRate(), m.band[0], m.band[1])
-		peaks[c] = m.channels[c].take(records[c], m.band, m.mixer.carrierHz(), index)
-	})
-	if len(records) > 1 && records[0] != nil && records[1] != nil {
-		bands := edges(m.band)
-		crossNoise(records[0], records[1], bands, append(peaks[0], peaks[1]...))
-		if index == 0 {
-			m.cross = bands
-		} else {
-			merge(m.cross, bands, index)
+	records := make([]*record, len(m.channels))
+	peaks := make([][]peak, len(m.channels))
+	for group := range slices.Chunk(m.toned, len(m.spaces)) {
+		if err := m.demodulate(group, from, samples); err != nil {
+			return err
+		}
+		m.each(group, func(w *workspace, c int) {
+			records[c] = newRecord(w.samples[:samples], m.transform, m.mixer.outRate(), m.band[0], m.band[1])
+			peaks[c] = m.channels[c].take(records[c], w, m.band, m.mixer.carrierHz(), index)
+		})
+		if group[0] == 0 && len(m.spaces) == 1 { // the second channel takes its memory
+			m.firstPM = append(m.firstPM[:0], records[0].pm...)
+			records[0].pm = m.firstPM
+		}
+		if slices.Contains(group, 1) && records[0] != nil {
+			m.addCross(records[0], records[1], append(peaks[0], peaks[1]...), index)
 		}
 	}
 	return nil
 }
 
-// each calls f for every channel that has a tone, at the same time.
-func (m *measurement) each(f func(channel int)) {
+// addCross adds what the phases of the first two channels share in a record.
+func (m *measurement) addCross(a, b *record, lines []peak, index int) {
+	bands := edges(m.band)
+	crossNoise(a, b, bands, lines)
+	if index == 0 {
+		m.cross = bands
+		return
+	}
+	merge(m.cross, bands, index)
+}
+
+// each calls f for every channel of a group with a workspace of its own, at the same time.
+func (m *measurement) each(group []int, f func(w *workspace, channel int)) {
 	var wait sync.WaitGroup
-	for c := range m.channels {
-		if !m.channels[c].silent {
-			wait.Go(func() { f(c) })
-		}
+	for i, c := range group {
+		wait.Go(func() { f(m.spaces[i], c) })
 	}
 	wait.Wait()
 }
 
-// demodulate returns the baseband of each channel that has a tone; sample 0 stands at frame from.
-func (m *measurement) demodulate(from, samples int) ([][]complex128, error) {
-	demods := make([]*demodulator, len(m.channels))
-	out := make([][]complex128, len(m.channels))
-	for c := range demods {
-		demods[c] = m.mixer.demodulator()
-		// The record's transform will be made in the same memory.
-		if ch := &m.channels[c]; ch.memory == nil && !ch.silent {
-			ch.memory = make([]complex128, 0, max(paddedSize(samples), samples+m.mixer.perBlock()))
-		}
-		out[c] = m.channels[c].memory
-	}
-	const together = 8 // blocks read at once
-	overlap := m.mixer.size - m.mixer.hop()
-	buffer := pcm.Planes(len(m.channels), together*m.mixer.hop()+overlap)
-	for at := from - m.mixer.lead(); len(out[m.firstTone()]) < samples; at += together * m.mixer.hop() {
-		n, err := m.reader.ReadFrames(buffer, at)
-		if err != nil && err != io.EOF {
-			return nil, fmt.Errorf("jitter: read at frame %d: %w", at, err)
-		}
-		m.each(func(c int) {
-			clear(buffer[c][n:])
-			for b := 0; b < together && len(out[c]) < samples; b++ {
-				out[c] = demods[c].next(out[c], buffer[c][b*m.mixer.hop():][:m.mixer.size])
-			}
-		})
-	}
-	for c := range out {
-		out[c] = out[c][:min(samples, len(out[c]))]
-	}
-	return out, nil
-}
-
-func (m *measurement) firstTone() int {
-	return slices.IndexFunc(m.channels, func(c channelSum) bool { return !c.silent })
-}
+func (m *measurement) firstTone() int { return m.toned[0] }
 
 // take adds a record to the channel and returns its lines of either kind.
-func (c *channelSum) take(r *record, band [2]float64, mixedHz float64, index int) []peak {
-	pm, am := newPeeler(r, r.pm, band, c.noisePM), newPeeler(r, r.am, band, c.noiseAM)
-	c.noisePM, c.noiseAM = pm.noise, am.noise
-	phase, amplitude := pm.peel(), am.peel()
+func (c *channelSum) take(r *record, w *workspace, band [2]float64, mixedHz float64, index int) []peak {
+	pm, am := newPeeler(r, r.pm, band, w.noisePM), newPeeler(r, r.am, band, w.noiseAM)
+	w.noisePM, w.noiseAM = pm.noise, am.noise
+	var phase, amplitude []peak
+	var wait sync.WaitGroup
+	wait.Go(func() { phase = pm.peel() })
+	wait.Go(func() { amplitude = am.peel() })
+	wait.Wait()
 	jitter, other := judge(pm, am, phase, amplitude)
 	c.jitter, c.other = append(c.jitter, jitter...), append(c.other, other...)
 	lines := append(phase, amplitude...)

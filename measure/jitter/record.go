@@ -32,12 +32,12 @@ type record struct {
 	jump     float64 // largest phase step between two samples, after the trend
 }
 
-// newRecord analyses baseband samples, whose memory it takes over, up to the capacity of z. Bins of pm and am run from 0 to highHz and three beyond;
+// newRecord analyses the logarithm of baseband samples, whose memory it takes over, up to the capacity of z. Bins of pm and am run from 0 to highHz and three beyond;
 // a line of φ or α with peak β at the middle of the record stands as β·exp(jθ)·window.Response.
 func newRecord(z []complex128, t *transform, rateHz, lowHz, highHz float64) *record {
 	n := len(z)
 	r := &record{window: spectrum.Tukey(taper), seconds: float64(n) / rateHz}
-	r.takeLog(z)
+	unwrap(z)
 	r.detrend(z, rateHz, lowHz)
 
 	size := t.plan.Len() // paddedSize(n)
@@ -77,16 +77,16 @@ func taperEnds(z []complex128) {
 	}
 }
 
-// takeLog replaces z by log z, its phase unwrapped.
-func (r *record) takeLog(z []complex128) {
+// unwrap makes the imaginary part of log z continuous.
+func unwrap(z []complex128) {
 	last, turns := 0.0, 0.0
 	for i, v := range z {
-		phase := math.Atan2(imag(v), real(v))
+		phase := imag(v)
 		if i > 0 {
 			turns -= 2 * math.Pi * math.Round((phase-last)/(2*math.Pi))
 		}
 		last = phase
-		z[i] = complex(math.Log(math.Hypot(real(v), imag(v))), phase+turns)
+		z[i] = complex(real(v), phase+turns)
 	}
 }
 
