@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"path/filepath"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -219,22 +218,12 @@ type exported struct {
 	Excerpts    int         `json:"excerpts"`
 }
 
-// writeBundle writes the bundle beside its place and puts it there when it is whole.
 func (a *app) writeBundle(path string, d bundle.Draft) error {
 	key, err := a.siteKey()
 	if err != nil {
 		return err
 	}
-	f, err := os.CreateTemp(filepath.Dir(path), ".heardiff-*")
-	if err != nil {
-		return fmt.Errorf("write %s: %w", path, err)
-	}
-	defer os.Remove(f.Name())
-	err = bundle.Write(f, d, key)
-	if err = errors.Join(err, f.Chmod(0o644), f.Sync(), f.Close()); err != nil {
-		return fmt.Errorf("write %s: %w", path, err)
-	}
-	if err := os.Rename(f.Name(), path); err != nil {
+	if err := writeWhole(path, func(w io.Writer) error { return bundle.Write(w, d, key) }); err != nil {
 		return fmt.Errorf("write %s: %w", path, err)
 	}
 	r := exported{"heardiff.export/1", path, d.Kind, bundle.Fingerprint(key.Public().(ed25519.PublicKey)), len(d.Content.Sessions), len(d.Content.Excerpts)}

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 
@@ -198,7 +197,7 @@ func writeImpaired(in pcm.Reader, dose impair.Dose, o impairOptions) (done impai
 		out.Abort()
 		return done, false, err
 	}
-	if err := replaceFile(o.out+".json", append(sidecar, '\n')); err != nil {
+	if err := writeLine(o.out+".json", sidecar); err != nil {
 		out.Abort()
 		return done, false, err
 	}
@@ -207,22 +206,6 @@ func writeImpaired(in pcm.Reader, dose impair.Dose, o impairOptions) (done impai
 		return done, false, err
 	}
 	return done, out.Clipped() > 0 || done.PeakDBFS > 0, nil
-}
-
-// replaceFile puts data at path in one step.
-func replaceFile(path string, data []byte) error {
-	f, err := os.CreateTemp(filepath.Dir(path), ".sidecar-*")
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(data)
-	if err = errors.Join(err, f.Chmod(0o644), f.Close()); err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
-		os.Remove(f.Name())
-	}
-	return err
 }
 
 func printImpaired(w io.Writer, path string, d impair.Done) {

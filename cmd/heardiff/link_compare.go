@@ -54,13 +54,5 @@ func keepComparison(path string, r match.Result) {
 	if path == "" || err != nil || os.MkdirAll(filepath.Dir(path), 0o755) != nil {
 		return
 	}
-	f, err := os.CreateTemp(filepath.Dir(path), ".incoming-*")
-	if err != nil {
-		return
-	}
-	defer os.Remove(f.Name())
-	_, err = f.Write(data)
-	if f.Close() == nil && err == nil {
-		_ = os.Rename(f.Name(), path)
-	}
+	_ = writeLine(path, data)
 }

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"path/filepath"
 	"strings"
 
@@ -24,24 +23,9 @@ func checkPicture(path string) error {
 	return misusedf("--plot %q: a name that ends in .svg or .png wanted", path)
 }
 
-// writePicture draws a chart into a file beside path and renames it, so that a failure leaves nothing half-written.
 func writePicture(path string, chart plot.Chart) error {
-	f, err := os.CreateTemp(filepath.Dir(path), ".plot-*")
-	if err != nil {
-		return fmt.Errorf("write the picture: %w", err)
-	}
-	defer os.Remove(f.Name())
-	err = plot.Write(f, chart, plot.Format(strings.ToLower(filepath.Ext(path))))
-	if closed := f.Close(); err == nil {
-		err = closed
-	}
-	if err == nil {
-		err = os.Chmod(f.Name(), 0o644)
-	}
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
-	if err != nil {
+	format := plot.Format(strings.ToLower(filepath.Ext(path)))
+	if err := writeWhole(path, func(w io.Writer) error { return plot.Write(w, chart, format) }); err != nil {
 		return fmt.Errorf("write the picture: %w", err)
 	}
 	return nil

@@ -129,7 +129,7 @@ func TestPicturesAreDrawnForEveryKindOrNothingIsLeft(t *testing.T) {
 	command(t, exitRejected, "measure", "missing.wav", "--as", "tone", "--plot", "y.svg")
 	left, err := filepath.Glob("*[xy].svg")
 	must(t, err)
-	hidden, err := filepath.Glob(".plot-*")
+	hidden, err := filepath.Glob(".heardiff-*")
 	must(t, err)
 	if len(left)+len(hidden) > 0 {
 		t.Errorf("left behind: %q %q", left, hidden)

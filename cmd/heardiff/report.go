@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
-	"path/filepath"
 
 	"github.com/spf13/cobra"
 
@@ -42,23 +40,8 @@ network, and reads on a phone, in print, in light and in dark.`,
 	return c
 }
 
-// writeReport writes beside the file and renames, so that a failure leaves nothing half-written.
 func (a *app) writeReport(l linked, path string) error {
-	f, err := os.CreateTemp(filepath.Dir(path), ".report-*")
-	if err != nil {
-		return fmt.Errorf("write the report: %w", err)
-	}
-	defer os.Remove(f.Name())
-	err = report.Write(f, l.report(a))
-	if closed := f.Close(); err == nil {
-		err = closed
-	}
-	if err == nil {
-		err = os.Chmod(f.Name(), 0o644)
-	}
-	if err == nil {
-		err = os.Rename(f.Name(), path)
-	}
+	err := writeWhole(path, func(w io.Writer) error { return report.Write(w, l.report(a)) })
 	if err != nil {
 		return fmt.Errorf("write the report: %w", err)
 	}

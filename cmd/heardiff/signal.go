@@ -105,7 +105,7 @@ func (a *app) signal(ctx context.Context, cfg signal.Config, out string) error {
 	if err := a.writeWAV(ctx, out, s); err != nil {
 		return err
 	}
-	if err := os.WriteFile(out+".json", append(data, '\n'), 0o644); err != nil {
+	if err := writeLine(out+".json", data); err != nil {
 		os.Remove(out) // a signal without its note would be half of what was asked for
 		return err
 	}
