@@ -130,7 +130,7 @@ func (a *app) addOne(ctx context.Context, s *store.Store, add addition, file str
 
 // addCapture checks one file, copies it into the study and records it. Nothing stays of a file that is refused.
 func (a *app) addCapture(ctx context.Context, s *store.Store, c store.Capture, file string) (store.Capture, error) {
-	if err := a.describe(&c, file); err != nil {
+	if err := a.describe(ctx, &c, file); err != nil {
 		return c, err
 	}
 	if err := checkMates(ctx, s, c, file); err != nil {
@@ -157,13 +157,13 @@ func (a *app) addCapture(ctx context.Context, s *store.Store, c store.Capture, f
 }
 
 // describe reads the whole file once, so that damage is found before it is in the study.
-func (a *app) describe(c *store.Capture, file string) error {
+func (a *app) describe(ctx context.Context, c *store.Capture, file string) error {
 	f, err := a.open(file)
 	if err != nil {
 		return err
 	}
 	defer f.Close()
-	if err := readThrough(f); err != nil {
+	if err := readThrough(a.watched(ctx, f, "reading")); err != nil {
 		return rejected(fmt.Errorf("%s: %w", file, err), "record it again, or export it again as WAV or FLAC")
 	}
 	format := f.Format()

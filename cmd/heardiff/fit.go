@@ -1,10 +1,12 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"text/tabwriter"
@@ -43,7 +45,7 @@ without an end) a trend test and an isotonic curve, which assume no shape, are p
 ` + exitCodes,
 		Example: "  heardiff fit dose.csv --shape logistic --lapse free --bootstrap 1000",
 		Args:    exactArgs("FILE.csv"),
-		RunE:    func(_ *cobra.Command, args []string) error { return a.fit(args[0], f) },
+		RunE:    func(c *cobra.Command, args []string) error { return a.fit(c.Context(), args[0], f) },
 	}
 	fl := c.Flags()
 	fl.StringVar(&f.shape, "shape", "weibull", "`weibull`, logistic or normal")
@@ -58,7 +60,7 @@ without an end) a trend test and an isotonic curve, which assume no shape, are p
 	return c
 }
 
-func (a *app) fit(path string, f fitFlags) error {
+func (a *app) fit(ctx context.Context, path string, f fitFlags) error {
 	cfg, err := fitConfig(f)
 	if err != nil {
 		return misused(err)
@@ -71,29 +73,35 @@ func (a *app) fit(path string, f fitFlags) error {
 	if err != nil {
 		return rejected(fmt.Errorf("%s: %w", path, err), "")
 	}
-	r, err := stats.FitCurve(points, cfg)
+	result, err := interruptibly(ctx, func() (fitted, error) { return fitAll(points, cfg, f) })
 	if err != nil {
-		return rejected(fmt.Errorf("%s: %w", path, err), doseHint(points, cfg))
+		return rejected(fmt.Errorf("%s: %w", path, err), fitHint(points, cfg, f))
 	}
-	result := fitted{Schema: "heardiff.fit/1", Fit: r}
+	return a.print(result, func(w io.Writer) { writeFit(w, result) })
+}
+
+// fitAll computes all that the flags ask for.
+func fitAll(points []stats.DosePoint, cfg stats.FitConfig, f fitFlags) (fitted, error) {
+	result := fitted{Schema: "heardiff.fit/1"}
+	var err error
+	if result.Fit, err = stats.FitCurve(points, cfg); err != nil {
+		return result, err
+	}
 	if f.pooled == "random" {
 		random, err := stats.FitRandomThresholds(points, cfg)
 		if err != nil {
-			return rejected(fmt.Errorf("%s: %w", path, err), "random thresholds need a column listener with two listeners or more")
+			return result, err
 		}
 		result.Random = &random
 	}
 	if f.next {
 		next, err := stats.NextDose(points, cfg)
 		if err != nil {
-			return rejected(fmt.Errorf("%s: %w", path, err), "")
+			return result, err
 		}
 		result.Next = &next
 	}
-	if err := result.shapeless(points, cfg); err != nil {
-		return rejected(fmt.Errorf("%s: %w", path, err), "")
-	}
-	return a.print(result, func(w io.Writer) { writeFit(w, result) })
+	return result, result.shapeless(points, cfg)
 }
 
 // fitted is what "fit" prints.
@@ -120,11 +128,14 @@ func (f *fitted) shapeless(points []stats.DosePoint, cfg stats.FitConfig) error 
 	return err
 }
 
-func doseHint(points []stats.DosePoint, cfg stats.FitConfig) string {
+func fitHint(points []stats.DosePoint, cfg stats.FitConfig, f fitFlags) string {
 	for _, p := range points {
 		if p.Dose <= 0 && !cfg.Linear {
 			return "--scale linear takes doses of zero"
 		}
+	}
+	if f.pooled == "random" && !slices.ContainsFunc(points, func(p stats.DosePoint) bool { return p.Listener != points[0].Listener }) {
+		return "random thresholds need a column listener with two listeners or more"
 	}
 	return ""
 }

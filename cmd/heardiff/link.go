@@ -76,7 +76,7 @@ func (a *app) linkStudy(ctx context.Context) (linked, error) {
 	if l.excerpts, err = s.Excerpts(ctx); err != nil {
 		return l, err
 	}
-	if err := l.readPairings(a, s); err != nil {
+	if err := l.readPairings(ctx, a, s); err != nil {
 		return l, err
 	}
 	l.result, err = link.Build(l.input)
@@ -96,7 +96,7 @@ func (l *linked) readSessions(ctx context.Context, a *app, s *store.Store) (err 
 }
 
 // readPairings measures, for every comparison that was asked about, how its two presentations differ.
-func (l *linked) readPairings(a *app, s *store.Store) error {
+func (l *linked) readPairings(ctx context.Context, a *app, s *store.Store) error {
 	seen := map[[4]string]bool{}
 	progress := a.progress("comparing presentations")
 	defer progress(1)
@@ -108,7 +108,7 @@ func (l *linked) readPairings(a *app, s *store.Store) error {
 				continue
 			}
 			seen[key] = true
-			pairing, compared, err := l.pairing(a, s, c)
+			pairing, compared, err := l.pairing(ctx, a, s, c)
 			if err != nil {
 				return fmt.Errorf("comparison %q: %w", c.Name, err)
 			}
@@ -118,7 +118,7 @@ func (l *linked) readPairings(a *app, s *store.Store) error {
 	return nil
 }
 
-func (l *linked) pairing(a *app, s *store.Store, c trials.Comparison) (link.Pairing, match.Result, error) {
+func (l *linked) pairing(ctx context.Context, a *app, s *store.Store, c trials.Comparison) (link.Pairing, match.Result, error) {
 	nan := math.NaN()
 	p := link.Pairing{A: c.A, B: c.B, Excerpt: c.Excerpt, NullDB: nan, ResponseMaxDB: nan, LoudnessDifferenceLU: nan, LevelErrorDB: nan, OffsetErrorUS: nan, Dose: nan,
 		BitPerfect: l.figures.delivered(c.A, c.B), AudioB: doseAudio(c)}
@@ -131,7 +131,7 @@ func (l *linked) pairing(a *app, s *store.Store, c trials.Comparison) (link.Pair
 		p.Treatment, p.Dose, p.DoseMetric, p.BitPerfect = d.Words, d.Value, doseMetrics[d.Quantity], nil
 	}
 	p.LevelErrorDB, p.OffsetErrorUS = preparedErrors(first, second)
-	r, err := a.comparePresentations(s, first, second)
+	r, err := a.comparePresentations(ctx, s, first, second)
 	if errors.Is(err, match.ErrUnrelated) {
 		return p, match.Result{}, nil
 	}

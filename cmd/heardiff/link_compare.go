@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"os"
 	"path/filepath"
 
@@ -11,7 +12,7 @@ import (
 
 // comparePresentations compares two prepared files. That takes seconds and depends on their samples alone, so the result
 // is kept in the user's cache under the hashes of both; the study's folder is left as it is.
-func (a *app) comparePresentations(s *store.Store, first, second store.Presentation) (match.Result, error) {
+func (a *app) comparePresentations(ctx context.Context, s *store.Store, first, second store.Presentation) (match.Result, error) {
 	kept := a.cachedComparison(first.SHA256, second.SHA256)
 	var r match.Result
 	if data, err := os.ReadFile(kept); err == nil && wire.Unmarshal(data, &r) == nil && r.Schema == match.Schema {
@@ -27,7 +28,7 @@ func (a *app) comparePresentations(s *store.Store, first, second store.Presentat
 		return r, err
 	}
 	defer fb.Close()
-	r, err = match.Compare(fa, fb, match.Config{})
+	r, err = match.Compare(interruptible(ctx, fa), fb, match.Config{})
 	if err != nil {
 		return r, err
 	}
@@ -45,7 +46,7 @@ func (a *app) cachedComparison(first, second string) string {
 	if base == "" {
 		return ""
 	}
-	return filepath.Join(base, "heardiff", "compared-1", first+"-"+second+".json")
+	return filepath.Join(base, "heardiff", "compared-2", first+"-"+second+".json")
 }
 
 // keepComparison writes to the cache; a cache that cannot be written costs time and nothing else.

@@ -96,7 +96,7 @@ func (a *app) transferCommand() *cobra.Command {
 		Use:   "transfer REF FILE",
 		Short: "Jitter attenuation from one capture to another, against jitter frequency",
 		Args:  exactArgs("REF", "FILE"),
-		RunE: func(_ *cobra.Command, args []string) error {
+		RunE: func(c *cobra.Command, args []string) error {
 			if err := checkPicture(m.plot); err != nil {
 				return err
 			}
@@ -104,7 +104,7 @@ func (a *app) transferCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.measureTransfer(args[0], args[1], cfg, m.plot)
+			return a.measureTransfer(c.Context(), args[0], args[1], cfg, m.plot)
 		},
 	}
 	m.jitterFlags(c)
@@ -148,7 +148,7 @@ func (a *app) measureFile(ctx context.Context, path string, m measureFlags) erro
 		if err != nil {
 			return err
 		}
-		return a.measureJitter(path, cfg, m)
+		return a.measureJitter(ctx, path, cfg, m)
 	case "noise":
 		return a.measureNoise(ctx, path, m)
 	case "tone":

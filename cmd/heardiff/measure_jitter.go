@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -12,19 +13,19 @@ import (
 
 // measureJitter measures the jitter of one file, against that of the recording set-up alone where a floor is given, and
 // draws it where a picture is asked for.
-func (a *app) measureJitter(path string, cfg jitter.Config, m measureFlags) error {
+func (a *app) measureJitter(ctx context.Context, path string, cfg jitter.Config, m measureFlags) error {
 	if err := cfg.Validate(); err != nil {
 		return misused(err)
 	}
 	wanted := cfg.Spectrum
 	cfg.Spectrum = wanted || m.plot != ""
-	r, err := a.jitterOf(path, cfg)
+	r, err := a.jitterOf(ctx, path, cfg)
 	if err != nil {
 		return err
 	}
 	var floor *namedJitter
 	if m.floor != "" {
-		limit, err := a.jitterOf(m.floor, cfg)
+		limit, err := a.jitterOf(ctx, m.floor, cfg)
 		if err != nil {
 			return err
 		}
@@ -34,7 +35,7 @@ func (a *app) measureJitter(path string, cfg jitter.Config, m measureFlags) erro
 		}
 	}
 	if m.plot != "" {
-		if err := a.plotJitter(namedJitter{filepath.Base(path), r}, floor, cfg, m); err != nil {
+		if err := a.plotJitter(ctx, namedJitter{filepath.Base(path), r}, floor, cfg, m); err != nil {
 			return err
 		}
 	}
@@ -50,10 +51,10 @@ func (a *app) measureJitter(path string, cfg jitter.Config, m measureFlags) erro
 }
 
 // plotJitter draws what was measured, and over it another capture where one is asked for.
-func (a *app) plotJitter(first namedJitter, floor *namedJitter, cfg jitter.Config, m measureFlags) error {
+func (a *app) plotJitter(ctx context.Context, first namedJitter, floor *namedJitter, cfg jitter.Config, m measureFlags) error {
 	captures := []namedJitter{first}
 	if m.overlay != "" {
-		other, err := a.jitterOf(m.overlay, cfg)
+		other, err := a.jitterOf(ctx, m.overlay, cfg)
 		if err != nil {
 			return err
 		}
@@ -63,13 +64,13 @@ func (a *app) plotJitter(first namedJitter, floor *namedJitter, cfg jitter.Confi
 }
 
 // jitterOf measures one file; errors name it and are marked rejected.
-func (a *app) jitterOf(path string, cfg jitter.Config) (jitter.Result, error) {
+func (a *app) jitterOf(ctx context.Context, path string, cfg jitter.Config) (jitter.Result, error) {
 	f, err := a.open(path)
 	if err != nil {
 		return jitter.Result{}, err
 	}
 	defer f.Close()
-	r, err := jitter.Measure(f, cfg)
+	r, err := jitter.Measure(a.watched(ctx, f, "measuring"), cfg)
 	if err != nil {
 		return jitter.Result{}, rejected(fmt.Errorf("%s: %w", path, err), jitterHint(err))
 	}

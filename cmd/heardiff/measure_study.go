@@ -143,7 +143,7 @@ func (m *studyMeter) capture(ctx context.Context, c store.Capture) (measuredCapt
 		return one, err
 	}
 	defer f.Close()
-	one.Result, err = kind.measure(watchedReader{Reader: f, ctx: ctx, progress: func(float64) {}})
+	one.Result, err = kind.measure(interruptible(ctx, f))
 	if ctx.Err() != nil {
 		return one, ctx.Err()
 	}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
 	"math"
@@ -11,16 +12,16 @@ import (
 
 // measureTransfer prints how much of the jitter in one file another still shows, against jitter
 // frequency, and draws it unless picture is "".
-func (a *app) measureTransfer(referencePath, outputPath string, cfg jitter.Config, picture string) error {
+func (a *app) measureTransfer(ctx context.Context, referencePath, outputPath string, cfg jitter.Config, picture string) error {
 	if err := cfg.Validate(); err != nil {
 		return misused(err)
 	}
 	cfg.Spectrum = true
-	reference, err := a.jitterOf(referencePath, cfg)
+	reference, err := a.jitterOf(ctx, referencePath, cfg)
 	if err != nil {
 		return err
 	}
-	output, err := a.jitterOf(outputPath, cfg)
+	output, err := a.jitterOf(ctx, outputPath, cfg)
 	if err != nil {
 		return err
 	}

@@ -44,6 +44,7 @@ type namedFile struct {
 	path string
 }
 
+// ReadFrames implements pcm.Reader.
 func (f namedFile) ReadFrames(dst [][]float64, from int) (int, error) {
 	n, err := f.audioFile.ReadFrames(dst, from)
 	if err == nil || err == io.EOF {

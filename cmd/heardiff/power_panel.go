@@ -12,15 +12,12 @@ import (
 // powerPanel plans a test with several listeners who differ.
 func (a *app) powerPanel(c *cobra.Command, f powerFlags) error {
 	panel := stats.Panel{Listeners: f.listeners, Trials: f.trials, PTrue: f.pTrue, Rho: f.rho, Alpha: f.alpha, Seed: f.seed}
-	done := a.progress("simulating panels")
-	defer done(1)
-	var p stats.PanelPower
-	var err error
-	if c.Flags().Changed("trials") {
-		p, err = panel.Power()
-	} else {
-		p, err = panel.TrialsEach(f.power)
-	}
+	p, err := interruptibly(c.Context(), func() (stats.PanelPower, error) {
+		if c.Flags().Changed("trials") {
+			return panel.Power()
+		}
+		return panel.TrialsEach(f.power)
+	})
 	if err != nil {
 		return rejected(err, reachHint(err))
 	}

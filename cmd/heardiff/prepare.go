@@ -139,7 +139,7 @@ func (a *app) cutExcerpt(ctx context.Context, s *store.Store, captures []store.C
 	if err != nil {
 		return preparedExcerpt{}, nil, err
 	}
-	clips, err := a.match(s, captures, cut)
+	clips, err := a.match(ctx, s, captures, cut)
 	if err != nil {
 		return preparedExcerpt{}, nil, err
 	}
@@ -212,24 +212,46 @@ func musicCaptures(ctx context.Context, s *store.Store, music string, least int)
 	return found, nil
 }
 
-func (a *app) match(s *store.Store, captures []store.Capture, cut match.Excerpt) (match.Prepared, error) {
-	var readers []pcm.Reader
-	for _, c := range captures {
+func (a *app) match(ctx context.Context, s *store.Store, captures []store.Capture, cut match.Excerpt) (match.Prepared, error) {
+	readers, done, err := a.openCaptures(ctx, s, captures, "matching")
+	if err != nil {
+		return match.Prepared{}, err
+	}
+	defer done()
+	p, err := match.Prepare(readers, cut)
+	return p, unmatched(err, captures, `compare the captures with "heardiff compare A B"; record again what is damaged`)
+}
+
+// openCaptures opens the audio of captures, and shows how far the reading of all but the reference has come; done closes it.
+func (a *app) openCaptures(ctx context.Context, s *store.Store, captures []store.Capture, doing string) (readers []pcm.Reader, done func(), err error) {
+	var files []audioFile
+	done = func() {
+		for _, f := range files {
+			f.Close()
+		}
+	}
+	for i, c := range captures {
 		f, err := a.open(s.Path(c.Path))
 		if err != nil {
-			return match.Prepared{}, err
+			done()
+			return nil, nil, err
 		}
-		defer f.Close()
-		readers = append(readers, f)
+		files = append(files, f)
+		r := interruptible(ctx, f)
+		if i > 0 || len(captures) == 1 { // the reference is read in step with each of the others
+			r = a.watched(ctx, f, doing+" "+c.Chain)
+		}
+		readers = append(readers, r)
 	}
-	done := a.progress("matching")
-	defer done(1)
-	p, err := match.Prepare(readers, cut)
-	switch {
-	case errors.Is(err, match.ErrUnfit), errors.Is(err, match.ErrUnrelated), errors.Is(err, pcm.ErrMismatch):
-		return p, rejected(fmt.Errorf("%w (captures count in the order %s)", err, captureNames(captures)), "compare the captures with \"heardiff compare A B\"; record again what is damaged")
+	return readers, done, nil
+}
+
+// unmatched marks an error about the captures themselves as rejected and says which is which.
+func unmatched(err error, captures []store.Capture, hint string) error {
+	if errors.Is(err, match.ErrUnfit) || errors.Is(err, match.ErrUnrelated) || errors.Is(err, pcm.ErrMismatch) {
+		return rejected(fmt.Errorf("%w (captures count in the order %s)", err, captureNames(captures)), hint)
 	}
-	return p, err
+	return err
 }
 
 func captureNames(captures []store.Capture) string {

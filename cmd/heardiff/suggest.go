@@ -7,7 +7,6 @@ import (
 	"io"
 
 	"heardiff/measure/match"
-	"heardiff/playback/pcm"
 	"heardiff/trials/store"
 )
 
@@ -50,22 +49,13 @@ func (a *app) suggest(ctx context.Context, o prepareOptions) error {
 }
 
 func (a *app) findStretches(ctx context.Context, s *store.Store, captures []store.Capture, cfg match.SuggestConfig) ([]match.Suggestion, error) {
-	var readers []pcm.Reader
-	for _, c := range captures {
-		f, err := a.open(s.Path(c.Path))
-		if err != nil {
-			return nil, err
-		}
-		defer f.Close()
-		readers = append(readers, f)
+	readers, done, err := a.openCaptures(ctx, s, captures, "looking for stretches in")
+	if err != nil {
+		return nil, err
 	}
-	done := a.progress("listening for stretches")
-	defer done(1)
+	defer done()
 	found, err := match.Suggest(readers, cfg)
-	if errors.Is(err, match.ErrUnfit) || errors.Is(err, match.ErrUnrelated) || errors.Is(err, pcm.ErrMismatch) {
-		return nil, rejected(fmt.Errorf("%w (captures count in the order %s)", err, captureNames(captures)), "ask for a shorter --length, or record longer")
-	}
-	return found, err
+	return found, unmatched(err, captures, "ask for a shorter --length, or record longer")
 }
 
 func (r suggested) text(w io.Writer) {

@@ -1,0 +1,66 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"io"
+	"os"
+	"strings"
+	"testing"
+	"time"
+
+	"heardiff/measure/match"
+	"heardiff/trials/store"
+)
+
+// Whatever reads a file, or computes for long, ends with 130 when it is interrupted, and leaves nothing.
+func TestAnInterruptEndsEveryCommandOnFiles(t *testing.T) {
+	t.Chdir(t.TempDir())
+	command(t, 0, "signal", "jitter", "--seconds", "4", "--out", "a.wav")
+	must(t, os.WriteFile("dose.csv", []byte("dose,correct,trials\n1,5,10\n10,9,10\n"), 0o600))
+	before := files(t, ".")
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	for _, line := range []string{
+		"inspect a.wav", "measure a.wav --as jitter", "measure a.wav --as tone", "measure transfer a.wav a.wav", "compare a.wav a.wav",
+		"integrity a.wav a.wav", "impair a.wav --out b.wav --gain-db -1", "signal tone --seconds 1 --out b.wav",
+		"fit dose.csv --bootstrap 100000", "power --p-true 0.6 --listeners 12",
+	} {
+		var errs strings.Builder
+		if code := run(ctx, strings.Fields(line), strings.NewReader(""), io.Discard, &errs); code != exitInterrupted || errs.String() != "heardiff: interrupted\n" {
+			t.Errorf("heardiff %s: exit %d, %q", line, code, errs.String())
+		}
+		if after := files(t, "."); after != before {
+			t.Errorf("heardiff %s left %s", line, after)
+		}
+	}
+}
+
+func TestAnInterruptEndsTheMatchingOfCaptures(t *testing.T) {
+	listeningStudy(t, "abx", 3)
+	a := &app{stdout: io.Discard, stderr: io.Discard, now: time.Now, getenv: os.Getenv}
+	s, err := a.openStudy(context.Background())
+	must(t, err)
+	defer s.Close()
+	captures, err := musicCaptures(context.Background(), s, "", 2)
+	must(t, err)
+	excerpts, err := s.Excerpts(context.Background())
+	must(t, err)
+	first, second := excerpts[0].Presentations[0], excerpts[0].Presentations[2]
+	t.Setenv("XDG_CACHE_HOME", t.TempDir()) // an empty cache: the comparison is made, not remembered
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	for name, work := range map[string]func() error{
+		"prepare": func() error { _, err := a.match(ctx, s, captures, match.Excerpt{StartS: 1, LengthS: 2}); return err },
+		"suggest": func() error {
+			_, err := a.findStretches(ctx, s, captures, match.SuggestConfig{Count: 1, LengthS: 1})
+			return err
+		},
+		"link":        func() error { _, err := a.comparePresentations(ctx, s, first, second); return err },
+		"capture add": func() error { return a.describe(ctx, &store.Capture{}, s.Path(captures[0].Path)) },
+	} {
+		if err := work(); !errors.Is(err, context.Canceled) {
+			t.Errorf("%s: error %v", name, err)
+		}
+	}
+}
