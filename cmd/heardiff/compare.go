@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
@@ -110,7 +109,7 @@ func printCompared(w io.Writer, c compared) {
 	}
 	row("null", nullText(c.NullDB, c.Identical), "dB")
 	row("correlation", fmt.Sprintf("%.9f", c.Correlation), "")
-	row("response", fmt.Sprintf("%+.3f at most", c.ResponseMaxDB), "dB")
+	row("response", figure(c.ResponseMaxDB, "%+.3f")+" at most", "dB")
 	row("loudness", figure(c.LoudnessDifferenceLU, "%+.3f"), "LU")
 	row("overlap", fmt.Sprintf("%.2f", c.OverlapS), "s")
 	row("what is left", whatIsLeft(c.Residual), "")
@@ -137,7 +136,7 @@ func nullText(db float64, identical bool) string {
 	if identical {
 		return "nothing is left"
 	}
-	return fmt.Sprintf("%.1f", db)
+	return figure(db, "%.1f")
 }
 
 func printNullBands(w io.Writer, bands []match.Band) {
@@ -148,11 +147,7 @@ func printNullBands(w io.Writer, bands []match.Band) {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintf(t, "octave from Hz\tto Hz\tnull dB\t\n")
 	for _, b := range bands {
-		level := fmt.Sprintf("%.1f", b.DB)
-		if math.IsInf(b.DB, -1) || math.IsNaN(b.DB) {
-			level = "–"
-		}
-		fmt.Fprintf(t, "%.0f\t%.0f\t%s\t\n", b.LowHz, b.HighHz, level)
+		fmt.Fprintf(t, "%.0f\t%.0f\t%s\t\n", b.LowHz, b.HighHz, figure(b.DB, "%.1f"))
 	}
 	t.Flush()
 }

@@ -199,7 +199,7 @@ func writeFit(w io.Writer, r fitted) {
 	fmt.Fprintf(t, "shape\t%s\tguess %g, lapse %.3f, %s dose\n", r.Shape, r.Guess, r.Lapse, r.Scale)
 	fmt.Fprintf(t, "threshold\t%s\t%s, %g %%\n", dose(r.Threshold), dose(r.ThresholdInterval[0])+" to "+dose(r.ThresholdInterval[1]), 100*r.Confidence)
 	fmt.Fprintf(t, "slope\t%s\t%s\n", number(r.Slope), span(r.SlopeInterval))
-	fmt.Fprintf(t, "fit\tp %s\tdeviance %.2f, df %d\n", pText(r.P), r.Deviance, r.DF)
+	fmt.Fprintf(t, "fit\tp %s\tdeviance %.2f, df %d\n", probability(r.P), r.Deviance, r.DF)
 	fmt.Fprintf(t, "overdispersion\t%s\tPearson's chi-square %.2f over its degrees of freedom; 1 where the trials are independent\n", number(r.Overdispersion), r.Pearson)
 	t.Flush()
 	writeWarnings(w, r.Warnings)
@@ -226,7 +226,7 @@ func writeRandom(w io.Writer, r stats.RandomThresholds) {
 	fmt.Fprintf(t, "mean threshold\t%s\t%s, %g %%\n", dose(r.Threshold), dose(r.ThresholdInterval[0])+" to "+dose(r.ThresholdInterval[1]), 100*r.Confidence)
 	fmt.Fprintf(t, "between listeners\t%s\t%s, standard deviation of the threshold in %s\n", number(r.BetweenSD), span(r.BetweenSDInterval), unit)
 	fmt.Fprintf(t, "slope of each\t%s\t%s\n", number(r.Slope), span(r.SlopeInterval))
-	fmt.Fprintf(t, "listeners differ\tp %s\tlikelihood ratio %.2f\n", pText(r.P), r.LR)
+	fmt.Fprintf(t, "listeners differ\tp %s\tlikelihood ratio %.2f\n", probability(r.P), r.LR)
 	t.Flush()
 	writeWarnings(w, r.Warnings)
 }
@@ -241,9 +241,9 @@ func writeShapeless(w io.Writer, r fitted) {
 	case r.Trend.Listeners > 1:
 		exact = "each listener compared with himself"
 	case r.Trend.PExact >= 0:
-		exact = "exact " + pText(r.Trend.PExact)
+		exact = "exact " + probability(r.Trend.PExact)
 	}
-	fmt.Fprintf(w, "rises with the dose: p %s (Cochran-Armitage, one-sided, z %s; %s)\n\n", pText(r.Trend.P), number(r.Trend.Z), exact)
+	fmt.Fprintf(w, "rises with the dose: p %s (Cochran-Armitage, one-sided, z %s; %s)\n\n", probability(r.Trend.P), number(r.Trend.Z), exact)
 	t := newTable("dose", "correct", "trials", "%", "isotonic, %")
 	t.right(0, 1, 2, 3, 4)
 	for _, p := range r.Isotonic {
@@ -252,10 +252,5 @@ func writeShapeless(w io.Writer, r fitted) {
 	t.print(w, "")
 }
 
-// dose writes four figures, or a dash for what is not measurable.
-func dose(v float64) string {
-	if number(v) == "—" {
-		return "—"
-	}
-	return fmt.Sprintf("%.4g", v)
-}
+// dose writes a dose with four digits that count.
+func dose(v float64) string { return figure(v, "%.4g") }

@@ -103,13 +103,13 @@ func jitterText(w io.Writer, path string, r jitter.Result) {
 	for _, c := range r.Channel {
 		name := fmt.Sprint(c.Channel)
 		figure, se := randomText(c.RandomPs, c.RandomSEPs, c.RandomLimitPs)
-		sums.row(name, figure, se, picoseconds(c.DeterministicPs), picoseconds(c.DeterministicPsPP), picoseconds(c.RawPs), picoseconds(c.AdditivePs))
+		sums.row(name, figure, se, decimals(c.DeterministicPs), decimals(c.DeterministicPsPP), decimals(c.RawPs), decimals(c.AdditivePs))
 		for _, b := range c.RandomBands {
 			figure, se := randomText(b.Ps, b.SEPs, b.LimitPs)
 			bands.row(name, fmt.Sprintf("%.0f", b.LowHz), fmt.Sprintf("%.0f", b.HighHz), figure, se)
 		}
 		for _, l := range c.Lines {
-			lines.row(name, fmt.Sprintf("%.2f", l.OffsetHz), picoseconds(l.PeakPs), picoseconds(l.PeakSEPs), fmt.Sprintf("%.1f", l.SidebandDBc), lineNote(l))
+			lines.row(name, fmt.Sprintf("%.2f", l.OffsetHz), decimals(l.PeakPs), decimals(l.PeakSEPs), fmt.Sprintf("%.1f", l.SidebandDBc), lineNote(l))
 		}
 		for _, l := range c.AMLines {
 			other.row(name, fmt.Sprintf("%.2f", l.OffsetHz), fmt.Sprintf("%.1f", l.DepthDBc), otherKind(l))
@@ -127,9 +127,9 @@ func commonText(w io.Writer, c *jitter.Common) {
 	switch {
 	case c == nil:
 	case c.AtFloor:
-		fmt.Fprintf(w, "\nrandom jitter common to channels 1 and 2: below %s ps rms\n", picoseconds(c.LimitPs))
+		fmt.Fprintf(w, "\nrandom jitter common to channels 1 and 2: below %s ps rms\n", decimals(c.LimitPs))
 	default:
-		fmt.Fprintf(w, "\nrandom jitter common to channels 1 and 2: %s ps rms\n", picoseconds(c.RandomPs))
+		fmt.Fprintf(w, "\nrandom jitter common to channels 1 and 2: %s ps rms\n", decimals(c.RandomPs))
 	}
 }
 
@@ -145,16 +145,9 @@ func warningsText(w io.Writer, warnings []string) {
 // randomText writes a random figure and its standard error, or the bound where it is at the floor.
 func randomText(ps, se, limit float64) (figure, plusMinus string) {
 	if math.IsNaN(ps) {
-		return "< " + picoseconds(limit), ""
+		return "< " + decimals(limit), ""
 	}
-	return picoseconds(ps), picoseconds(se)
-}
-
-func picoseconds(v float64) string {
-	if math.IsNaN(v) {
-		return "–"
-	}
-	return fmt.Sprintf("%.2f", v)
+	return decimals(ps), decimals(se)
 }
 
 func lineNote(l jitter.Line) string {

@@ -50,7 +50,7 @@ func transferText(w io.Writer, t jitter.Transfer) {
 		name := fmt.Sprint(c.Channel)
 		for _, l := range c.Lines {
 			figure, se := attenuationText(l.AttenuationDB, l.AttenuationSE, l.AtLeast)
-			lines.row(name, fmt.Sprintf("%.2f", l.OffsetHz), picoseconds(l.ReferencePs), picoseconds(l.OutputPs), figure, se)
+			lines.row(name, fmt.Sprintf("%.2f", l.OffsetHz), decimals(l.ReferencePs), decimals(l.OutputPs), figure, se)
 		}
 		for _, b := range c.Density {
 			if math.IsNaN(b.AttenuationDB) {
@@ -66,12 +66,12 @@ func transferText(w io.Writer, t jitter.Transfer) {
 }
 
 func attenuationText(db, se float64, atLeast bool) (figure, plusMinus string) {
-	figure = fmt.Sprintf("%.2f", db)
+	figure = decimals(db)
 	if atLeast {
 		figure = "> " + figure
 	}
 	if math.IsNaN(se) {
 		return figure, ""
 	}
-	return figure, fmt.Sprintf("%.2f", se)
+	return figure, decimals(se)
 }

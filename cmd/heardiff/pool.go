@@ -112,11 +112,11 @@ func writePool(w io.Writer, p stats.Pool) {
 	t := newTable("", "correct", "trials", "%", "p", "two-sided", "p (Holm)", "d'", "ruled out above")
 	t.right(1, 2, 3, 4, 5, 6, 7, 8)
 	row := func(name string, s stats.Score, holm string) {
-		t.row(name, fmt.Sprint(s.Correct), fmt.Sprint(s.Trials), fmt.Sprintf("%.1f", 100*s.Proportion), pText(s.P), pText(s.PTwoSided), holm,
+		t.row(name, fmt.Sprint(s.Correct), fmt.Sprint(s.Trials), fmt.Sprintf("%.1f", 100*s.Proportion), probability(s.P), probability(s.PTwoSided), holm,
 			number(s.DPrimeIndependent), number(s.DiscriminatorsUpper))
 	}
 	for _, l := range p.Listeners {
-		row(l.Listener, l.Score, pText(l.PHolm))
+		row(l.Listener, l.Score, probability(l.PHolm))
 	}
 	for _, g := range p.Groups {
 		row("group "+g.Group, g.Score, "")
@@ -144,7 +144,7 @@ func writeSites(w io.Writer, m stats.SiteAnalysis) {
 	fmt.Fprintln(w)
 	d := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	r := m.RestrictedMaximum
-	fmt.Fprintf(d, "sites differ\tp %s\tQ %s, df %d; I-squared %.0f %%\n", pText(m.P), number(m.Q), m.DF, 100*r.I2)
+	fmt.Fprintf(d, "sites differ\tp %s\tQ %s, df %d; I-squared %.0f %%\n", probability(m.P), number(m.Q), m.DF, 100*r.I2)
 	fmt.Fprintf(d, "mean of sites\t%s\t%s, Hartung-Knapp\n", number(m.Mean), span(m.MeanInterval))
 	fmt.Fprintf(d, "a further site\t\t%s, prediction\n", span(m.PredictionInterval))
 	fmt.Fprintf(d, "tau-squared\t%s\t%s; DerSimonian-Laird %s; of the logit\n", number(r.Tau2), span(m.Tau2Interval), number(m.DerSimonianLaird.Tau2))
@@ -155,15 +155,15 @@ func writeSites(w io.Writer, m stats.SiteAnalysis) {
 func writePooled(w io.Writer, p stats.Pool) {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	h, b := p.Heterogeneity, p.BetaBinomial
-	fmt.Fprintf(t, "listeners differ\tp %s\tchi-square %s, df %d; Tarone's Z %s\n", pText(h.P), number(h.Chi2), h.DF, number(h.Tarone))
-	fmt.Fprintf(t, "beta-binomial\tmean %s\t%s; rho %s, p %s\n", number(b.Mean), span(b.Interval), number(b.Rho), pText(b.P))
+	fmt.Fprintf(t, "listeners differ\tp %s\tchi-square %s, df %d; Tarone's Z %s\n", probability(h.P), number(h.Chi2), h.DF, number(h.Tarone))
+	fmt.Fprintf(t, "beta-binomial\tmean %s\t%s; rho %s, p %s\n", number(b.Mean), span(b.Interval), number(b.Rho), probability(b.P))
 	if v := p.Discriminators; !math.IsNaN(v.Mean) {
 		fmt.Fprintf(t, "discriminators\tmean %s\t%s; rho %s, none below chance\n", number(v.Mean), span(v.Interval), number(v.Rho))
 	}
-	fmt.Fprintf(t, "combined\tp %s\tStouffer, mid-p; Fisher %s\n", pText(p.StoufferP), pText(p.FisherP))
-	fmt.Fprintf(t, "at least one\tp %s\tthe best listener against chance\n", pText(p.MaximumP))
+	fmt.Fprintf(t, "combined\tp %s\tStouffer, mid-p; Fisher %s\n", probability(p.StoufferP), probability(p.FisherP))
+	fmt.Fprintf(t, "at least one\tp %s\tthe best listener against chance\n", probability(p.MaximumP))
 	if d := p.GroupDifference; d != nil {
-		fmt.Fprintf(t, "%s less %s\t%s\t%s; p %s, permuting listeners\n", d.B, d.A, number(d.Estimate), span(d.Interval), pText(d.P))
+		fmt.Fprintf(t, "%s less %s\t%s\t%s; p %s, permuting listeners\n", d.B, d.A, number(d.Estimate), span(d.Interval), probability(d.P))
 	}
 	t.Flush()
 }

@@ -335,10 +335,3 @@ func (r sessionReport) notes(w io.Writer) {
 }
 
 func shortID(id string) string { return fmt.Sprintf("%.12s", id) }
-
-func decimals(v float64) string {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return "–"
-	}
-	return fmt.Sprintf("%.2f", v)
-}

@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"io"
-	"math"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
@@ -134,7 +133,7 @@ func writeScore(w io.Writer, s stats.Score) {
 	if s.Critical != nil {
 		fmt.Fprintf(t, "critical count\t%d\tat alpha %g, plan %s\n", *s.Critical, s.Alpha, planName(s.Plan))
 	}
-	fmt.Fprintf(t, "p, one-sided\t%s\tmid-p %s, two-sided %s\n", pText(s.P), pText(s.MidP), pText(s.PTwoSided))
+	fmt.Fprintf(t, "p, one-sided\t%s\tmid-p %s, two-sided %s\n", probability(s.P), probability(s.MidP), probability(s.PTwoSided))
 	fmt.Fprintf(t, "interval of p\t%s\texact, %g %%\n", span(s.ClopperPearson), 100*s.Confidence)
 	fmt.Fprintf(t, "d', independent\t%s\t%s\n", number(s.DPrimeIndependent), span(s.DPrimeInterval))
 	fmt.Fprintf(t, "d', differencing\t%s\t%s\n", number(s.DPrimeDifferencing), span(s.DPrimeDifferencingInterval))
@@ -149,8 +148,8 @@ func writePairs(w io.Writer, s stats.PairScore) {
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintf(t, "hit rate\t%.3f\t%d of %d\n", s.HitRate, s.Hits, s.Hits+s.Misses)
 	fmt.Fprintf(t, "false-alarm rate\t%.3f\t%d of %d\n", s.FalseAlarmRate, s.FalseAlarms, s.FalseAlarms+s.CorrectRejections)
-	fmt.Fprintf(t, "p, one-sided\t%s\tFisher exact; mid-p %s, two-sided %s\n", pText(s.P), pText(s.MidP), pText(s.PTwoSided))
-	fmt.Fprintf(t, "p, other deals\t%s\tthe same answers where a coin deals each pair anew; two-sided %s\n", pText(s.Redeal.PCoin), pText(s.Redeal.PCoinTwoSided))
+	fmt.Fprintf(t, "p, one-sided\t%s\tFisher exact; mid-p %s, two-sided %s\n", probability(s.P), probability(s.MidP), probability(s.PTwoSided))
+	fmt.Fprintf(t, "p, other deals\t%s\tthe same answers where a coin deals each pair anew; two-sided %s\n", probability(s.Redeal.PCoin), probability(s.Redeal.PCoinTwoSided))
 	fmt.Fprintf(t, "d', independent\t%s\t%s\n", number(s.DPrimeIndependent), span(s.DPrimeInterval))
 	fmt.Fprintf(t, "d', differencing\t%s\t%s\n", number(s.DPrimeDifferencing), span(s.DPrimeDifferencingInterval))
 	fmt.Fprintf(t, "criterion\t%s\t%s; in units of sigma, differencing\n", number(s.Criterion), span(s.CriterionInterval))
@@ -167,25 +166,6 @@ func writeWarnings(w io.Writer, warnings []string) {
 func planName(p stats.Plan) string {
 	name, _ := p.MarshalText()
 	return string(name)
-}
-
-// pText writes a probability for people: 0.038, or <0.001.
-func pText(p float64) string {
-	switch {
-	case math.IsNaN(p):
-		return "—"
-	case p < 0.001:
-		return "<0.001"
-	}
-	return fmt.Sprintf("%.3f", p)
-}
-
-// number writes three decimals, or a dash for what is not measurable.
-func number(v float64) string {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return "—"
-	}
-	return fmt.Sprintf("%.3f", v)
 }
 
 func span(v [2]float64) string { return number(v[0]) + " to " + number(v[1]) }

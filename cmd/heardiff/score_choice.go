@@ -36,7 +36,7 @@ func writeChoice(w io.Writer, s stats.ChoiceScore) {
 	if s.Critical != nil {
 		fmt.Fprintf(t, "critical count\t%d\tat alpha %g\n", *s.Critical, s.Alpha)
 	}
-	fmt.Fprintf(t, "p, one-sided\t%s\tmid-p %s, two-sided %s\n", pText(s.P), pText(s.MidP), pText(s.PTwoSided))
+	fmt.Fprintf(t, "p, one-sided\t%s\tmid-p %s, two-sided %s\n", probability(s.P), probability(s.MidP), probability(s.PTwoSided))
 	fmt.Fprintf(t, "interval of p\t%s\texact, %g %%\n", span(s.ClopperPearson), 100*s.Confidence)
 	fmt.Fprintf(t, "d', %s\t%s\t%s\n", s.Design, number(s.DPrime), span(s.DPrimeInterval))
 	fmt.Fprintf(t, "discriminators\t%s\t%s\n", number(s.Discriminators), span(s.DiscriminatorsInterval))

@@ -66,13 +66,21 @@ func optional(v *float64, format string) string {
 	return fmt.Sprintf(format, *v)
 }
 
-// figure formats v, or a dash where it is not measurable.
+// figure formats v, or a dash where it is not measurable. What rounds to nothing has no sign.
 func figure(v float64, format string) string {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return "–"
 	}
-	return strings.Replace(fmt.Sprintf(format, v), "-", "−", 1)
+	text := fmt.Sprintf(format, v)
+	if !strings.ContainsAny(text, "123456789") {
+		return strings.TrimLeft(text, "+-")
+	}
+	return strings.Replace(text, "-", "−", 1)
 }
+
+// decimals writes two places, number three.
+func decimals(v float64) string { return figure(v, "%.2f") }
+func number(v float64) string   { return figure(v, "%.3f") }
 
 // probability formats a p value: three places, never 0.000.
 func probability(p float64) string {
