@@ -16,11 +16,11 @@ func TestEnteredFiguresAreParsedOrRefused(t *testing.T) {
 		"any order, a mark":   {"\ufeffSource,limit,unit,value,metric\nsheet,,dB,-110,thd_n_db\n", ""},
 		"limit alone":         {"metric,value,unit,limit,source\nhum_db,,dB,-120,sheet\n", ""},
 		"empty":               {"", "empty"},
-		"head alone":          {"metric,value,unit,limit,source\n", "no figures"},
+		"head alone":          {"metric,value,unit,limit,source\n", "no rows"},
 		"column missing":      {"metric,value,unit,source\nx,1,ps,s\n", `column "limit" is missing`},
 		"column twice":        {"metric,value,unit,limit,source,value\nx,1,ps,,s,1\n", "twice"},
-		"no number":           {"metric,value,unit,limit,source\nx,42 ps,ps,,s\n", `line 2: value "42 ps" is no number`},
-		"not a number":        {"metric,value,unit,limit,source\nx,NaN,ps,,s\n", "no number"},
+		"no number":           {"metric,value,unit,limit,source\nx,42 ps,ps,,s\n", `line 2: value "42 ps": a number is wanted`},
+		"not a number":        {"metric,value,unit,limit,source\nx,NaN,ps,,s\n", "a number is wanted"},
 		"endless":             {"metric,value,unit,limit,source\nx,1,ps,1e999,s\n", `limit "1e999"`},
 		"neither":             {"metric,value,unit,limit,source\nx,,ps,,s\n", "neither"},
 		"no source":           {"metric,value,unit,limit,source\nx,1,ps,,\n", "source is empty"},
@@ -68,9 +68,14 @@ func TestEnteredFiguresStandInTheStudyAllOrNone(t *testing.T) {
 	command(t, exitRejected, "measure", "enter", "other", file)
 	command(t, exitRejected, "measure", "enter", "optical", file+"x")
 	command(t, exitUsage, "measure", "enter", "optical")
-	out, _ := command(t, 0, "measure", "enter", "optical", file)
-	if !strings.Contains(out, "entered, not measured") || !strings.Contains(out, "42.5") {
-		t.Error(out)
+	out, errs := command(t, 0, "measure", "enter", "optical", file)
+	if !strings.Contains(out, "entered, not measured") || !strings.Contains(out, "42.5") || errs != "" {
+		t.Errorf("%s%s", out, errs)
+	}
+	slip := filepath.Join(dir, "slip.csv")
+	must(t, os.WriteFile(slip, []byte("metric,value,unit,limit,source\nrandom_jiter_ps,1,ps,,a slip\n"), 0o600))
+	if _, errs = command(t, 0, "measure", "enter", "optical", slip); !strings.Contains(errs, `"random_jiter_ps"`) {
+		t.Errorf("a metric that nothing compares: %q", errs)
 	}
 	// Entering once more puts the new value in place of the old one of the same source.
 	command(t, 0, "measure", "enter", "optical", file)
@@ -79,7 +84,7 @@ func TestEnteredFiguresStandInTheStudyAllOrNone(t *testing.T) {
 	defer s.Close()
 	list, err := s.EnteredFigures(t.Context())
 	must(t, err)
-	if len(list) != 1 || list[0].Chain != "optical" || *list[0].Value != 42.5 || *list[0].Limit != 5 {
+	if len(list) != 2 || list[1].Chain != "optical" || *list[1].Value != 42.5 || *list[1].Limit != 5 {
 		t.Errorf("in the study: %+v", list)
 	}
 }

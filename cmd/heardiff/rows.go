@@ -91,6 +91,15 @@ func (t *rows) number(row int, name string) (float64, error) {
 	return v, nil
 }
 
+// optionalNumber is number for a cell that may be empty: nil.
+func (t *rows) optionalNumber(row int, name string) (*float64, error) {
+	if t.text(row, name) == "" {
+		return nil, nil
+	}
+	v, err := t.number(row, name)
+	return &v, err
+}
+
 // readTable reads the table in the file at path; its errors are marked rejected and name the path.
 func readTable(path string, wanted ...string) (*rows, error) {
 	f, err := os.Open(path)
