@@ -2,6 +2,7 @@ package trials
 
 import (
 	"crypto/sha256"
+	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -101,6 +102,12 @@ func (p Plan) Hash() [32]byte {
 		panic("trials: a plan that cannot be encoded: " + err.Error()) // plain fields: cannot happen
 	}
 	return sha256.Sum256(data)
+}
+
+// HashText is Hash in hexadecimal, by which bundles name their plans.
+func (p Plan) HashText() string {
+	h := p.Hash()
+	return hex.EncodeToString(h[:])
 }
 
 // Trials returns the number of trials over all comparisons.

@@ -180,7 +180,7 @@ func resultsContent(ctx context.Context, s *store.Store, anonymous bool) (bundle
 			if err != nil {
 				return c, err
 			}
-			plans[v.Plan] = bundle.PlanHash(p)
+			plans[v.Plan] = p.HashText()
 			c.Plans = append(c.Plans, p)
 		}
 		if !listeners[v.Listener] {

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -39,8 +38,7 @@ func (a *app) printPlan(p trials.Plan) error {
 }
 
 func reportPlan(p trials.Plan) (planReport, error) {
-	hash := p.Hash()
-	r := planReport{Schema: "heardiff.plan/1", Plan: p, Hash: hex.EncodeToString(hash[:])}
+	r := planReport{Schema: "heardiff.plan/1", Plan: p, Hash: p.HashText()}
 	truths := []float64{0.6, 0.7, 0.8}
 	if smallest := stats.FromDiscriminators(p.SmallestEffect); !slices.Contains(truths, smallest) {
 		truths = append(truths, smallest)

@@ -40,7 +40,7 @@ func scoring(t *testing.T, id string, p trials.Plan, seed trials.Seed, k int) st
 	r, err := trials.Reveal(p, j.entries)
 	must(t, err)
 	outcome := r.Summary()
-	return store.MergeSession{ID: id, Listener: id, PlanHash: store.PlanHash(p), Entries: j.entries, Outcome: &outcome}
+	return store.MergeSession{ID: id, Listener: id, PlanHash: p.HashText(), Entries: j.entries, Outcome: &outcome}
 }
 
 // enter makes a study of one comparison by hand, with one session a listener, of k right answers among n.

@@ -83,7 +83,7 @@ func writeSite(t testing.TB, a *app, path string, of store.Study, site, listener
 		var seed trials.Seed
 		binary.BigEndian.PutUint64(seed[:], random.Uint64())
 		v := bundle.Session{ID: fmt.Sprintf("%03d-%02d", site, k) + bundle.SessionSuffix(key.Public().(ed25519.PublicKey)),
-			Plan: bundle.PlanHash(p), Listener: fmt.Sprintf("L%02d", k), Device: "invented"}
+			Plan: p.HashText(), Listener: fmt.Sprintf("L%02d", k), Device: "invented"}
 		v.Entries = simulated(t, v.ID, p, seed, random, map[bool]float64{true: 0.7, false: 0.5}[k%8 == 0])
 		if v.Escrow, err = trials.SealTo(home.PublicKey(), seed, v.ID); err != nil {
 			t.Fatal(err)

@@ -129,18 +129,12 @@ type Listener struct {
 // Session is a session that has ended, with every entry.
 type Session struct {
 	ID       string `json:"id"`
-	Plan     string `json:"plan"` // SHA-256 of the plan, hexadecimal
+	Plan     string `json:"plan"` // trials.Plan.HashText
 	Listener string `json:"listener"`
 	Device   string `json:"device"`
 	// Escrow is the seed sealed, before the first trial, to the key of the site whose kit it was.
 	Escrow  []byte         `json:"escrow,omitempty"`
 	Entries []trials.Entry `json:"entries"`
-}
-
-// PlanHash returns the plan's hash in hexadecimal, by which sessions name it.
-func PlanHash(p trials.Plan) string {
-	h := p.Hash()
-	return hex.EncodeToString(h[:])
 }
 
 // Fingerprint returns the first 16 hexadecimal digits of the SHA-256 of a public key: short enough to read out.
@@ -167,7 +161,7 @@ func (c Content) check(site ed25519.PublicKey) error {
 		if err := p.Validate(); err != nil {
 			return fmt.Errorf("%w: plan %q: %w", ErrRecord, p.ID, err)
 		}
-		plans[PlanHash(p)] = p
+		plans[p.HashText()] = p
 	}
 	listeners := map[string]bool{}
 	for _, l := range c.Listeners {
@@ -200,7 +194,7 @@ func (c Content) check(site ed25519.PublicKey) error {
 func (c Content) reveal() ([]trials.Summary, error) {
 	plans := map[string]trials.Plan{}
 	for _, p := range c.Plans {
-		plans[PlanHash(p)] = p
+		plans[p.HashText()] = p
 	}
 	all, errs := make([]trials.Summary, len(c.Sessions)), make([]error, len(c.Sessions))
 	var work errgroup.Group

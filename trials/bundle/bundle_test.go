@@ -45,7 +45,7 @@ func ended(t testing.TB, id string, seed trials.Seed) Session {
 			t.Fatal(err)
 		}
 	}
-	return Session{ID: id, Plan: PlanHash(plan()), Listener: "L1", Entries: j.entries}
+	return Session{ID: id, Plan: plan().HashText(), Listener: "L1", Entries: j.entries}
 }
 
 func draft(t testing.TB) Draft {

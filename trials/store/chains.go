@@ -26,7 +26,7 @@ func (s *Store) AddChain(ctx context.Context, c Chain) error {
 
 // Chains returns the chains in the order in which they were added.
 func (s *Store) Chains(ctx context.Context) ([]Chain, error) {
-	return list(ctx, s, scanChain, `SELECT name, about, cost, role FROM chains ORDER BY rowid`)
+	return list(ctx, s.db, scanChain, `SELECT name, about, cost, role FROM chains ORDER BY rowid`)
 }
 
 // Chain returns one chain, or ErrNotFound, wrapped.
@@ -74,7 +74,7 @@ func (s *Store) AddCapture(ctx context.Context, c Capture) (int, error) {
 
 // Captures returns all captures in the order in which they were added.
 func (s *Store) Captures(ctx context.Context) ([]Capture, error) {
-	return list(ctx, s, scanCapture, `SELECT `+captureColumns+` FROM captures ORDER BY id`)
+	return list(ctx, s.db, scanCapture, `SELECT `+captureColumns+` FROM captures ORDER BY id`)
 }
 
 // CaptureBySHA returns the capture with the given content, or ErrNotFound, wrapped.
@@ -110,7 +110,7 @@ func (s *Store) SaveMeasurement(ctx context.Context, m Measurement) error {
 
 // Measurements returns all measurements by capture.
 func (s *Store) Measurements(ctx context.Context) ([]Measurement, error) {
-	return list(ctx, s, func(row scanner) (Measurement, error) {
+	return list(ctx, s.db, func(row scanner) (Measurement, error) {
 		var m Measurement
 		var text string
 		err := row.Scan(&m.Capture, &m.Kind, &text)
@@ -146,7 +146,7 @@ func (s *Store) Enter(ctx context.Context, figures []Entered) error {
 
 // EnteredFigures returns the figures that were entered.
 func (s *Store) EnteredFigures(ctx context.Context) ([]Entered, error) {
-	return list(ctx, s, func(row scanner) (Entered, error) {
+	return list(ctx, s.db, func(row scanner) (Entered, error) {
 		var f Entered
 		err := row.Scan(&f.Chain, &f.Metric, &f.Value, &f.Unit, &f.Limit, &f.Source)
 		return f, err

@@ -71,7 +71,7 @@ func addPresentations(ctx context.Context, tx *sql.Tx, excerpt string, all []Pre
 
 // Excerpts returns the excerpts with their presentations, in the order in which they were made.
 func (s *Store) Excerpts(ctx context.Context) ([]Excerpt, error) {
-	all, err := list(ctx, s, func(row scanner) (Excerpt, error) {
+	all, err := list(ctx, s.db, func(row scanner) (Excerpt, error) {
 		var e Excerpt
 		var text string
 		err := row.Scan(&e.Name, &e.Music, &e.StartS, &e.Seconds, &e.RateHz, &text)
@@ -82,7 +82,7 @@ func (s *Store) Excerpts(ctx context.Context) ([]Excerpt, error) {
 		return nil, err
 	}
 	for i := range all {
-		all[i].Presentations, err = list(ctx, s, scanPresentation, `SELECT `+presentationColumns+
+		all[i].Presentations, err = list(ctx, s.db, scanPresentation, `SELECT `+presentationColumns+
 			` FROM presentations WHERE excerpt = $1 ORDER BY rowid`, all[i].Name)
 		if err != nil {
 			return nil, err

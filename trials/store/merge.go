@@ -3,7 +3,6 @@ package store
 import (
 	"context"
 	"database/sql"
-	"encoding/hex"
 	"encoding/json"
 	"fmt"
 	"slices"
@@ -26,7 +25,7 @@ type Merge struct {
 // MergeSession is a session that has ended elsewhere.
 type MergeSession struct {
 	ID, Listener, Device string
-	PlanHash             string // of one of the plans
+	PlanHash             string // of one of the plans, trials.Plan.HashText
 	Entries              []trials.Entry
 	// Outcome is what the entries come to, where the caller has revealed them; nil else.
 	Outcome *trials.Summary
@@ -84,28 +83,16 @@ func (s *Store) Merge(ctx context.Context, m Merge) (Merged, error) {
 
 // mergePlans returns under which id each plan, named by its hash, stands here.
 func (s *Store) mergePlans(ctx context.Context, tx *sql.Tx, plans []trials.Plan, count *Merged) (map[string]string, error) {
-	ids, taken := map[string]string{}, map[string]bool{}
-	rows, err := tx.QueryContext(ctx, `SELECT id, body FROM plans`)
+	here, err := plansByID(ctx, tx)
 	if err != nil {
 		return nil, err
 	}
-	defer rows.Close()
-	for rows.Next() {
-		var id, body string
-		var p trials.Plan
-		if err := rows.Scan(&id, &body); err != nil {
-			return nil, err
-		}
-		if err := json.Unmarshal([]byte(body), &p); err != nil {
-			return nil, err
-		}
-		ids[PlanHash(p)], taken[id] = id, true
-	}
-	if err := rows.Err(); err != nil {
-		return nil, err
+	ids := map[string]string{}
+	for id, p := range here {
+		ids[p.HashText()] = id
 	}
 	for _, p := range plans {
-		hash := PlanHash(p)
+		hash := p.HashText()
 		if ids[hash] != "" {
 			continue
 		}
@@ -122,12 +109,6 @@ func (s *Store) mergePlans(ctx context.Context, tx *sql.Tx, plans []trials.Plan,
 		count.Plans++
 	}
 	return ids, nil
-}
-
-// PlanHash returns the hash by which MergeSession names its plan, in hexadecimal.
-func PlanHash(p trials.Plan) string {
-	h := p.Hash()
-	return hex.EncodeToString(h[:])
 }
 
 // mergeListener adds the listener of a session. Where one bundle says more of them than another (an anonymous one, say),
@@ -213,14 +194,14 @@ func insertBy(ctx context.Context, tx *sql.Tx, n int, all []trials.Entry) error 
 // withheld is the same session as the whole one: whichever came first stays, and the results are the same. The last
 // hash covers every entry, so that most need no more.
 func sameSession(ctx context.Context, tx *sql.Tx, v MergeSession) (bool, error) {
-	last, err := entriesIn(ctx, tx, `SELECT body FROM entries WHERE session = $1 ORDER BY number DESC LIMIT 1`, v.ID)
+	last, err := list(ctx, tx, scanEntry, `SELECT body FROM entries WHERE session = $1 ORDER BY number DESC LIMIT 1`, v.ID)
 	if err != nil || len(last) == 0 {
 		return false, err
 	}
 	if last[0].Hash == v.Entries[len(v.Entries)-1].Hash {
 		return true, nil
 	}
-	here, err := entriesIn(ctx, tx, `SELECT body FROM entries WHERE session = $1 ORDER BY number`, v.ID)
+	here, err := list(ctx, tx, scanEntry, selectEntries, v.ID)
 	if err != nil {
 		return false, err
 	}
@@ -228,25 +209,4 @@ func sameSession(ctx context.Context, tx *sql.Tx, v MergeSession) (bool, error) 
 		return false, fmt.Errorf("%w with other entries", ErrExists)
 	}
 	return true, nil
-}
-
-func entriesIn(ctx context.Context, tx *sql.Tx, query, session string) ([]trials.Entry, error) {
-	rows, err := tx.QueryContext(ctx, query, session)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	var all []trials.Entry
-	for rows.Next() {
-		var body string
-		var e trials.Entry
-		if err := rows.Scan(&body); err != nil {
-			return nil, err
-		}
-		if err := json.Unmarshal([]byte(body), &e); err != nil {
-			return nil, err
-		}
-		all = append(all, e)
-	}
-	return all, rows.Err()
 }

@@ -16,7 +16,7 @@ func (s *Store) Outcomes(ctx context.Context) (map[string]trials.Summary, error)
 		session string
 		summary trials.Summary
 	}
-	rows, err := list(ctx, s, func(row scanner) (outcome, error) {
+	rows, err := list(ctx, s.db, func(row scanner) (outcome, error) {
 		var o outcome
 		var body []byte
 		if err := row.Scan(&o.session, &body); err != nil {

@@ -85,8 +85,8 @@ func (t *instant) Scan(v any) error {
 }
 
 // list runs a query and collects what scan makes of each row.
-func list[T any](ctx context.Context, s *Store, scan func(row scanner) (T, error), query string, args ...any) ([]T, error) {
-	rows, err := s.db.QueryContext(ctx, query, args...)
+func list[T any](ctx context.Context, q querier, scan func(row scanner) (T, error), query string, args ...any) ([]T, error) {
+	rows, err := q.QueryContext(ctx, query, args...)
 	if err != nil {
 		return nil, err
 	}
@@ -112,3 +112,8 @@ func find[T any](ctx context.Context, s *Store, what string, scan func(row scann
 }
 
 type scanner interface{ Scan(into ...any) error }
+
+// querier asks for rows: a database or a transaction.
+type querier interface {
+	QueryContext(ctx context.Context, query string, args ...any) (*sql.Rows, error)
+}

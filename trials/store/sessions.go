@@ -58,7 +58,7 @@ const listenerColumns = `id, grouping, years, hearing, transducer, room, consent
 
 // Listeners returns the listeners in the order in which they were added.
 func (s *Store) Listeners(ctx context.Context) ([]Listener, error) {
-	return list(ctx, s, scanListener, `SELECT `+listenerColumns+` FROM listeners ORDER BY rowid`)
+	return list(ctx, s.db, scanListener, `SELECT `+listenerColumns+` FROM listeners ORDER BY rowid`)
 }
 
 // Listener returns one listener, or ErrNotFound, wrapped.
@@ -92,7 +92,7 @@ func (s *Store) AddPlan(ctx context.Context, p trials.Plan) error {
 
 // Plans returns the plans in the order in which they were made.
 func (s *Store) Plans(ctx context.Context) ([]trials.Plan, error) {
-	return list(ctx, s, scanPlan, `SELECT body FROM plans ORDER BY rowid`)
+	return list(ctx, s.db, scanPlan, `SELECT body FROM plans ORDER BY rowid`)
 }
 
 // Plan returns one plan, or ErrNotFound, wrapped.
@@ -103,11 +103,15 @@ func (s *Store) Plan(ctx context.Context, id string) (trials.Plan, error) {
 // PlansByID returns the plans under the ids by which sessions name them. Another site's plan stands under its own id, an
 // "@" and the beginning of its hash where it came with results.
 func (s *Store) PlansByID(ctx context.Context) (map[string]trials.Plan, error) {
+	return plansByID(ctx, s.db)
+}
+
+func plansByID(ctx context.Context, q querier) (map[string]trials.Plan, error) {
 	type stored struct {
 		id string
 		trials.Plan
 	}
-	rows, err := list(ctx, s, func(row scanner) (stored, error) {
+	rows, err := list(ctx, q, func(row scanner) (stored, error) {
 		var p stored
 		var body []byte
 		if err := row.Scan(&p.id, &body); err != nil {
@@ -176,7 +180,7 @@ func (s *Store) SetDevice(ctx context.Context, session, device string) error {
 
 // Sessions returns all sessions in the order in which they began.
 func (s *Store) Sessions(ctx context.Context) ([]Session, error) {
-	return list(ctx, s, func(row scanner) (Session, error) {
+	return list(ctx, s.db, func(row scanner) (Session, error) {
 		var v Session
 		var created instant
 		err := row.Scan(&v.Number, &v.ID, &v.Plan, &v.Listener, &v.Sealed, &v.Device, &created, &v.Site, &v.Escrow)
@@ -187,14 +191,18 @@ func (s *Store) Sessions(ctx context.Context) ([]Session, error) {
 
 // Entries returns a session's journal in order.
 func (s *Store) Entries(ctx context.Context, session string) ([]trials.Entry, error) {
-	return list(ctx, s, func(row scanner) (trials.Entry, error) {
-		var body string
-		var e trials.Entry
-		if err := row.Scan(&body); err != nil {
-			return e, err
-		}
-		return e, json.Unmarshal([]byte(body), &e)
-	}, `SELECT body FROM entries WHERE session = $1 ORDER BY number`, session)
+	return list(ctx, s.db, scanEntry, selectEntries, session)
+}
+
+const selectEntries = `SELECT body FROM entries WHERE session = $1 ORDER BY number`
+
+func scanEntry(row scanner) (trials.Entry, error) {
+	var body string
+	var e trials.Entry
+	if err := row.Scan(&body); err != nil {
+		return e, err
+	}
+	return e, json.Unmarshal([]byte(body), &e)
 }
 
 const insertEntry = `INSERT INTO entries (session, number, body) VALUES ($1, $2, $3)`

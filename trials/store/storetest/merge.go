@@ -42,7 +42,7 @@ func bundle(t *testing.T, site, sent int) store.Merge {
 			t.Fatal(err)
 		}
 		outcome := r.Summary()
-		m.Sessions = append(m.Sessions, store.MergeSession{ID: id, Listener: who, PlanHash: store.PlanHash(p), Entries: entries, Outcome: &outcome})
+		m.Sessions = append(m.Sessions, store.MergeSession{ID: id, Listener: who, PlanHash: p.HashText(), Entries: entries, Outcome: &outcome})
 	}
 	return m
 }
