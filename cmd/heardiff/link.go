@@ -22,8 +22,8 @@ func (a *app) linkCommand() *cobra.Command {
 		Long: `Set each listener's result beside the measured differences of the very same chains.
 
 The verdicts: heard (after Holm's correction; what else could explain it is named first);
-ruled out (the exact upper bound of p_d lies below the plan's smallest effect; the bound is
-printed); undecided (with the size of a fresh plan that would settle it); void (a passed
+ruled out (the exact upper bound of how often the answer can have been known lies below the
+plan's smallest effect; "ruled out above" is that bound); undecided (with the size of a fresh plan that would settle it); void (a passed
 negative control; a missed positive control under a null; a level, alignment or response
 error under a 'heard').`,
 		Example: "  heardiff link\n  heardiff link --json",
@@ -168,7 +168,7 @@ func linkText(w io.Writer, r link.Result) {
 	if len(r.Rows) == 0 {
 		fmt.Fprintln(w, "no session has ended yet")
 	}
-	t := newTable("comparison", "design", "listener", "right", "of", "p", "corrected", "d′", "p_d below", "random (ps)", "lines (ps)", "noise (dB)", "null (dB)", "verdict")
+	t := newTable("comparison", "design", "listener", "right", "of", "p", "corrected", "d′", "ruled out above", "random (ps)", "lines (ps)", "noise (dB)", "null (dB)", "verdict")
 	t.right(3, 4, 5, 6, 7, 8, 9, 10, 11, 12)
 	for _, v := range r.Rows {
 		who := v.Listener

@@ -50,7 +50,7 @@ func TestVerdicts(t *testing.T) {
 		{"12 of 16 is heard", session("l", "", 12, 16), nil, link.HeardIt, "12 of 16"},
 		{"11 of 16 is not settled", session("l", "", 11, 16), nil, link.Undecided, "fresh plan"},
 		// 07_pd_upper_bounds: 8 of 16 leaves p_d up to 0.443, below 0.5.
-		{"8 of 16 rules out half discriminators", session("l", "", 8, 16), nil, link.RuledOut, "0.443"},
+		{"8 of 16 rules out half discriminators", session("l", "", 8, 16), nil, link.RuledOut, "44.3 %"},
 		{"a level error voids what was heard", session("l", "", 16, 16), func(p *link.Pairing, _ *[]link.Chain) { p.LevelErrorDB = 0.3 }, link.Void, "level"},
 		{"a level error does not void a null", session("l", "", 8, 16), func(p *link.Pairing, _ *[]link.Chain) { p.LevelErrorDB = 0.3 }, link.RuledOut, ""},
 		{"misalignment voids what was heard", session("l", "", 16, 16), func(p *link.Pairing, _ *[]link.Chain) { p.OffsetErrorUS = -40 }, link.Void, "out of step"},

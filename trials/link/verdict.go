@@ -105,15 +105,9 @@ func masked(m Measured, chains []Chain) []string {
 			continue
 		}
 		for _, p := range m.Pairs() {
-			own, _, n, limit := summary(c.Figures[p.Metric])
+			own, _, _, _ := summary(c.Figures[p.Metric])
 			larger := math.Max(p.A, p.B)
-			if n == 0 || math.IsNaN(larger) || math.IsNaN(own) && !(limit > larger) {
-				continue
-			}
-			if math.IsNaN(own) {
-				continue // at its floor the replay chain is known only to be below limit
-			}
-			if own >= larger {
+			if own >= larger { // false where either is unknown: at its floor the replay chain is known only to be below it
 				name, unit := p.Metric.Words()
 				out = append(out, fmt.Sprintf("%s: the replay chain %q has %.3g %s, the chains under test at most %.3g", name, c.Name, own, unit, larger))
 			}
@@ -157,7 +151,7 @@ func plain(r *tallied) (Verdict, string) {
 	}
 	if r.sequential {
 		if r.Sessions == 1 && r.stopped == "ruled out" {
-			return RuledOut, fmt.Sprintf("above p_d %g: the sequential plan stopped at its boundary, %d of %d right", r.Smallest, r.Correct, r.Trials)
+			return RuledOut, fmt.Sprintf("knowing the answer on %.3g %% of trials or more: the sequential plan stopped at its boundary, %d of %d right", 100*r.Smallest, r.Correct, r.Trials)
 		}
 		return Undecided, fmt.Sprintf("sequential: %d of %d right, e-value %.3g, %g would be heard", r.Correct, r.Trials, r.EValue, 1/r.alpha)
 	}
@@ -168,9 +162,9 @@ func plain(r *tallied) (Verdict, string) {
 		return Undecided, fmt.Sprintf("reliably wrong, %d of %d right (two-sided p %s): told apart, and named the wrong way round", r.Correct, r.Trials, pText(r.PTwoSided))
 	}
 	if r.UpperPD < r.Smallest {
-		return RuledOut, fmt.Sprintf("above p_d %.3f: the upper bound at %g, below the plan's %g", r.UpperPD, r.Alpha, r.Smallest)
+		return RuledOut, fmt.Sprintf("knowing the answer on more than %.1f %% of trials (at level %g; the plan asked for %.3g %%)", 100*r.UpperPD, r.Alpha, 100*r.Smallest)
 	}
-	return Undecided, fmt.Sprintf("%d of %d right; p_d may still be up to %.3f, the plan asks for less than %g", r.Correct, r.Trials, r.UpperPD, r.Smallest)
+	return Undecided, fmt.Sprintf("%d of %d right; knowing the answer on up to %.1f %% of trials fits them, and the plan asked for %.3g %%", r.Correct, r.Trials, 100*r.UpperPD, 100*r.Smallest)
 }
 
 // leakAlpha is the level at which a negative control counts as passed. It is looked at in every session, so that at the

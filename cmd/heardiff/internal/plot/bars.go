@@ -29,7 +29,7 @@ func (n Null) Words() Words {
 func (n Null) sheet() sheet {
 	var values []float64
 	for _, b := range n.Bands {
-		values = append(values, b.DB)
+		values = append(values, 1.1*b.DB) // room for the figure below the bar
 	}
 	lo, _ := linearRange(append(values, 0, -20), 20, -100, 0)
 	s := sheet{title: n.Title, plot: 240, x: axis{lo: 20, hi: 20000, log: true, title: "frequency, Hz", label: shortNumber},

@@ -35,6 +35,14 @@ type ForestRow struct {
 	Counts, Said string  // "12 of 16", "heard"
 }
 
+// said is what stands beside the row.
+func (r ForestRow) said() string {
+	if r.Counts == "" || r.Said == "" {
+		return r.Counts + r.Said
+	}
+	return r.Counts + ": " + r.Said
+}
+
 // Words implements Chart.
 func (f Forest) Words() Words {
 	var b strings.Builder
@@ -79,7 +87,7 @@ func (f Forest) sheet(width float64) sheet {
 func (f Forest) columns(width float64) (left, right float64) {
 	for _, r := range f.Rows {
 		left = math.Max(left, textWidth(r.Name, textSize, r.Kind != One))
-		right = math.Max(right, textWidth(r.Counts+"  "+r.Said, smallSize, false))
+		right = math.Max(right, textWidth(r.said(), smallSize, false))
 	}
 	return math.Min(left+margin+12, width*0.3), math.Min(right+margin+12, width*0.3)
 }
@@ -122,7 +130,7 @@ func (f Forest) rule(c Canvas, s sheet, area rect, v float64, pen Pen) {
 
 func (f Forest) texts(c Canvas, s sheet, area rect, width float64, r ForestRow, y float64) {
 	name := Type{Size: textSize, Bold: r.Kind != One, Ink: Text}
-	said := strings.TrimSpace(r.Counts + "  " + r.Said)
+	said := r.said()
 	if width < narrow {
 		room := textWidth(said, smallSize, false)
 		c.Area(rect{area.left, y - 16, area.right, y + 2}.corners(), Paper, 0.8)

@@ -119,6 +119,17 @@ func TestLabelsNeverCollideNorLeaveThePictureAtAnyWidth(t *testing.T) {
 	}
 }
 
+// The figures stand in no table: a bar that comes near the edge must keep its own.
+func TestEveryBarOfANullBearsItsFigure(t *testing.T) {
+	for deepest := -141.0; deepest <= -21; deepest++ {
+		n := plot.Null{Bands: []plot.NullBand{{LowHz: 100, HighHz: 200, DB: -12}, {LowHz: 200, HighHz: 400, DB: deepest}}}
+		svg := plot.SVG(n, 760)
+		if want := fmt.Sprintf(">−%.0f</text>", -deepest); !strings.Contains(svg, want) || !strings.Contains(svg, ">−12</text>") {
+			t.Errorf("a bar to %g dB without its figure", deepest)
+		}
+	}
+}
+
 func TestSVGIsWellFormedAndSaysWhatItShows(t *testing.T) {
 	for name, chart := range charts() {
 		svg := plot.SVG(chart, 760)

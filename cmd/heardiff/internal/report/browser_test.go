@@ -111,9 +111,28 @@ func TestThePageInABrowser(t *testing.T) {
 	if n := evaluate[int](t, ctx, `[...document.querySelectorAll("figure .slim svg")].filter(s => s.getBoundingClientRect().width > 300).length`); n != len(titles) {
 		t.Errorf("%d narrow pictures, %d wide", n, len(titles))
 	}
+	textsInside(t, ctx)
 	printed(t, ctx)
 	if c := complaints(); len(c) > 0 {
 		t.Errorf("scripts complained: %q", c)
+	}
+}
+
+// textsInside holds the end of every text against its picture, wide and narrow: the width that a browser gives a text is
+// known to nobody before.
+func textsInside(t *testing.T, ctx context.Context) {
+	t.Helper()
+	outside := evaluate[[]string](t, ctx, `(() => {
+		document.querySelectorAll("figure div").forEach(d => d.style.display = "block");
+		const found = [...document.querySelectorAll("figure text")].filter(x => {
+			const b = x.getBBox(), v = x.ownerSVGElement.viewBox.baseVal;
+			return b.width === 0 || b.x < 0 || b.x + b.width > v.width;
+		});
+		document.querySelectorAll("figure div").forEach(d => d.style.display = "");
+		return found.map(x => x.textContent);
+	})()`)
+	if len(outside) > 0 {
+		t.Errorf("texts stand outside their pictures: %q", outside)
 	}
 }
 

@@ -190,17 +190,19 @@ func (n *numbering) draw(c plot.Chart) figure {
 }
 
 var functions = template.FuncMap{
-	"number":  number,
-	"signed":  signedNumber,
-	"p":       pValue,
-	"percent": func(v float64) string { return ifKnown(v, fmt.Sprintf("%.1f %%", 100*v)) },
-	"metric":  func(m link.Metric) string { name, _ := m.Words(); return name },
-	"unit":    func(m link.Metric) string { _, unit := m.Words(); return unit },
-	"date":    func(t time.Time) string { return t.UTC().Format("2 January 2006, 15:04 UTC") },
-	"join":    strings.Join,
-	"sort":    func(v float64) string { return ifKnown(v, strconv.FormatFloat(v, 'g', -1, 64)) },
-	"capital": func(s string) string { return strings.ToUpper(s[:1]) + s[1:] },
-	"who":     who,
+	"number":       number,
+	"places":       places,
+	"signedPlaces": func(n int, v float64) string { return withSign(v, places(n, v)) },
+	"signed":       signedNumber,
+	"p":            pValue,
+	"percent":      func(v float64) string { return ifKnown(v, fmt.Sprintf("%.1f %%", 100*v)) },
+	"metric":       func(m link.Metric) string { name, _ := m.Words(); return name },
+	"unit":         func(m link.Metric) string { _, unit := m.Words(); return unit },
+	"date":         func(t time.Time) string { return t.UTC().Format("2 January 2006, 15:04 UTC") },
+	"join":         strings.Join,
+	"sort":         func(v float64) string { return ifKnown(v, strconv.FormatFloat(v, 'g', -1, 64)) },
+	"capital":      func(s string) string { return strings.ToUpper(s[:1]) + s[1:] },
+	"who":          who,
 	"delivered": func(both *bool) string {
 		if *both {
 			return "by both chains"
@@ -240,11 +242,23 @@ func number(v float64) string {
 	return ifKnown(v, strconv.FormatFloat(v, 'f', min(6, max(0, decimals)), 64))
 }
 
-func signedNumber(v float64) string {
-	if v > 0 {
-		return "+" + number(v)
+func signedNumber(v float64) string { return withSign(v, number(v)) }
+
+// withSign puts a plus before what is written of v, if that is above zero.
+func withSign(v float64, written string) string {
+	if v > 0 && strings.ContainsAny(written, "123456789") {
+		return "+" + written
 	}
-	return number(v)
+	return written
+}
+
+// places writes v with n decimals. What rounds to nothing has no sign.
+func places(n int, v float64) string {
+	s := strconv.FormatFloat(v, 'f', n, 64)
+	if !strings.ContainsAny(s, "123456789") {
+		s = strings.TrimPrefix(s, "-")
+	}
+	return ifKnown(v, s)
 }
 
 func pValue(v float64) string {

@@ -25,7 +25,7 @@ func method(in Input) []string {
 	out = append(out,
 		"Chains were aligned to a fraction of a sample with drift, polarity and level corrected; the presentations run in step on one sample clock, and every switch uses the same cross-fade.",
 		"The order of every session was drawn from the system’s cryptographic random source and sealed before the first trial: its hash was stored first, the seed revealed only at the end. Each answer was on disk before the next trial; results were withheld until the session ended.",
-		"Scores are exact: one-sided binomial p against guessing for ABX, Fisher’s exact test for duplicate pairs, Holm’s correction over the comparisons of the same listener, two-sided 95 % intervals of Clopper and Pearson. ‘Ruled out’ uses the exact one-sided upper bound of the proportion of discriminators, p_d, at the plan’s level.")
+		"Scores are exact: one-sided binomial p against guessing for ABX, Fisher’s exact test for duplicate pairs, Holm’s correction over the comparisons of the same listener, two-sided 95 % intervals of Clopper and Pearson. ‘Ruled out’ uses the exact one-sided upper bound, at the plan’s level, of the proportion of trials on which the answer was known (the proportion of discriminators, p_d).")
 	return out
 }
 
@@ -42,7 +42,7 @@ func planWords(p trials.Plan) string {
 	if p.Design == trials.SameDifferent {
 		design = "duplicate pair (are the two the same or different?)"
 	}
-	s := fmt.Sprintf("Plan %q, fixed before its first trial: %s; %s; level α %g; smallest effect worth finding p_d %g", p.ID, design, strings.Join(scored, "; "), p.Alpha, p.SmallestEffect)
+	s := fmt.Sprintf("Plan %q, fixed before its first trial: %s; %s; level α %g; smallest effect worth finding: the answer known on %.3g %% of trials", p.ID, design, strings.Join(scored, "; "), p.Alpha, 100*p.SmallestEffect)
 	for _, k := range []trials.Kind{trials.PositiveControl, trials.NegativeControl, trials.Practice} {
 		if kinds[k] > 0 {
 			s += fmt.Sprintf("; %d trials of %s", kinds[k], k)
