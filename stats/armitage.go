@@ -22,7 +22,7 @@ type DoseTrend struct {
 }
 
 // CochranArmitage tests for a trend over scores: the doses, or their logarithms base ten unless linear. Listeners are
-// strata: each is compared with himself alone, and the differences are added up. It is an error if a count is out of
+// strata: answers are compared within each of them alone, and the differences are added up. It is an error if a count is out of
 // range, a score is not finite, or there are fewer than two doses. NaN where all answers are right or all wrong.
 //
 //	z = Σ_l Σ_i s·(k − n·p_l) / √Σ_l p_l·q_l·(Σ n·s² − (Σ n·s)²/N)

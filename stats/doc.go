@@ -8,7 +8,7 @@
 //	k   correct answers among n
 //	p₀  the chance of a correct answer by guessing: 1/2 in ABX and duplicate pairs, 1/3 in a triangle
 //	p   the chance of a correct answer of this listener
-//	p_d the proportion of discriminators, (p − p₀)/(1 − p₀): how often the listener knows, if else he guesses
+//	p_d the proportion of discriminators, (p − p₀)/(1 − p₀): how often the listener knows, if they guess otherwise
 //	d′  the distance between what two stimuli evoke, in units of the spread each evokes
 //	α   the accepted risk of 'heard' where nothing can be heard
 //	β   the accepted risk of missing a real effect; power is 1 − β

@@ -58,15 +58,13 @@ func (s *PairScore) setFisher() {
 	h := hypergeometric{nd: nd, ns: ns, m: s.Hits + s.FalseAlarms}
 	up, down, half := h.lnUpper(s.Hits), h.lnLower(s.Hits), h.ln(s.Hits)-math.Ln2
 	mid := half
-	if lo, hi := h.bounds(); s.Hits < hi {
+	lo, hi := h.bounds()
+	if s.Hits < hi {
 		mid = lnAdd(half, h.lnUpper(s.Hits+1))
-	} else if lo == hi {
-		mid = half
 	}
 	two := h.lnTwoSided(s.Hits)
 	s.setTest(Binomial{P: math.Exp(up), Log10P: log10Of(up), Below: math.Exp(down), Log10Low: log10Of(down),
 		MidP: math.Exp(mid), Log10MidP: log10Of(mid), TwoSided: math.Exp(two), Log10TwoSided: log10Of(two)})
-	lo, hi := h.bounds()
 	limit := math.Log(s.Alpha) + reachSlack
 	hits := firstCount(lo, hi, func(x int) bool { return h.lnUpper(x) <= limit })
 	if hits <= hi {

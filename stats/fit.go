@@ -225,7 +225,7 @@ func scanPeak(f func(float64) float64, lo, hi float64, steps int) (x, fx float64
 	return x, fx
 }
 
-// atLapse, atSlope and atThreshold return the largest log-likelihood with one or two parameters held.
+// atBoth, atThreshold and atSlope return the largest log-likelihood with threshold and slope held, or one of them.
 func (f *fitter) atBoth(ut, lnSlope float64) (ln, lapse float64) {
 	if !f.cfg.FreeLapse {
 		return f.ln(ut, lnSlope, f.cfg.Lapse), f.cfg.Lapse

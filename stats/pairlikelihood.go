@@ -17,9 +17,7 @@ func (s *PairScore) setLikelihood() {
 // criterionInterval returns the profile-likelihood interval of τ in the differencing model.
 func (s *PairScore) criterionInterval() [2]float64 {
 	profile := func(tau float64) float64 {
-		_, l := peak(func(d float64) float64 {
-			return s.lnPairs(clampRate(differencingHit(d, tau)), clampRate(2*normalCDF(-tau/math.Sqrt2)))
-		}, 0, tau+12)
+		_, l := peak(func(d float64) float64 { return s.lnDifferencing(d, tau) }, 0, tau+12)
 		return l
 	}
 	return profileInterval(profile, s.Confidence, 12)

@@ -224,7 +224,8 @@ func lnMaximum(counts []Count, ln []float64) float64 {
 		tail, ok := known[c.Trials]
 		if !ok {
 			tail = math.Inf(-1)
-			if k, _, can := criticalAt(c.Trials, best); can {
+			k := firstCount(0, c.Trials, func(k int) bool { return lnBinomialUpper(k, c.Trials, 0.5) <= best+reachSlack })
+			if k <= c.Trials {
 				tail = lnBinomialUpper(k, c.Trials, 0.5)
 			}
 			known[c.Trials] = tail
@@ -236,12 +237,6 @@ func lnMaximum(counts []Count, ln []float64) float64 {
 		return sum
 	}
 	return math.Min(0, ln1mExp(none))
-}
-
-// criticalAt is CriticalCount at chance 1/2 for an α given as a logarithm.
-func criticalAt(n int, lnAlpha float64) (k int, ln float64, ok bool) {
-	k = firstCount(0, n, func(k int) bool { return lnBinomialUpper(k, n, 0.5) <= lnAlpha+reachSlack })
-	return k, lnAlpha, k <= n
 }
 
 func (p *Pool) warnings(cfg ScoreConfig) []string {

@@ -7,6 +7,11 @@ func (c Pairs) lnPairs(h, f float64) float64 {
 	return xlogy(c.Hits, h) + xlogy(c.Misses, 1-h) + xlogy(c.FalseAlarms, f) + xlogy(c.CorrectRejections, 1-f)
 }
 
+// lnDifferencing is lnPairs at the rates that the differencing model gives at d′ and criterion τ.
+func (c Pairs) lnDifferencing(d, tau float64) float64 {
+	return c.lnPairs(clampRate(differencingHit(d, tau)), clampRate(2*normalCDF(-tau/math.Sqrt2)))
+}
+
 func xlogy(n int, y float64) float64 {
 	if n == 0 {
 		return 0
@@ -18,9 +23,7 @@ func xlogy(n int, y float64) float64 {
 // approximation of d′ enters, which near zero would be nonsense.
 func (s *PairScore) differencingInterval() [2]float64 {
 	profile := func(d float64) float64 {
-		_, l := peak(func(tau float64) float64 {
-			return s.lnPairs(clampRate(differencingHit(d, tau)), clampRate(2*normalCDF(-tau/math.Sqrt2)))
-		}, 0, d+12)
+		_, l := peak(func(tau float64) float64 { return s.lnDifferencing(d, tau) }, 0, d+12)
 		return l
 	}
 	return profileInterval(profile, s.Confidence, 40)

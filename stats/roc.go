@@ -8,7 +8,7 @@ import (
 
 // RatingCurve says how well a rating tells two kinds of trial apart: the area under the receiver operating
 // characteristic, the chance that a rating drawn from the one kind exceeds one drawn from the other, ties counting half.
-// It is 1/2 where ratings tell nothing, and free of where the listener puts his criteria.
+// It is 1/2 where ratings tell nothing, and free of where the listener puts the criteria.
 type RatingCurve struct {
 	Low  int     `json:"low_trials"`  // trials whose rating should be low: same pairs, or wrong answers
 	High int     `json:"high_trials"` // trials whose rating should be high: different pairs, or right answers

@@ -160,17 +160,9 @@ func criticalOrNever(n int, p0, alpha float64) int {
 	return n + 1
 }
 
-// EvidencePlan looks after every one of n trials: 'heard' once the e-value reaches 1/α, 'ruled out' once the matching
-// e-value against p_d ≥ pd reaches it. Either error has probability at most α, however long it runs.
-func EvidencePlan(n int, pd, alpha float64) (Looks, error) {
-	if n < 1 || n > MaxLookTrials {
-		return Looks{}, fmt.Errorf("stats: %d trials: a sequential plan has 1 to %d", n, MaxLookTrials)
-	}
-	return EvidenceLooks(everyTrial(n).Trials, pd, alpha)
-}
-
-// EvidenceLooks is EvidencePlan with looks after the given numbers of trials only, in rising order. Where a count says
-// both 'heard' and 'ruled out', 'heard' stands.
+// EvidenceLooks looks after the given numbers of trials, in rising order: 'heard' once the e-value reaches 1/α, 'ruled
+// out' once the matching e-value against p_d ≥ pd reaches it (pd 0: never). Either error has probability at most α,
+// however often it looks. Where a count says both, 'heard' stands.
 func EvidenceLooks(at []int, pd, alpha float64) (Looks, error) {
 	if err := checkFraction("alpha", alpha); err != nil {
 		return Looks{}, err

@@ -121,7 +121,7 @@ func TestTrapATrendMadeByWhoCameToWhichDose(t *testing.T) {
 	}
 }
 
-// Each listener at one dose of his own: within listeners there is nothing to compare. This once looped for ever.
+// Each listener at one dose of their own: within listeners there is nothing to compare. This once looped for ever.
 func TestNoTrendWhereNobodyCameToTwoDoses(t *testing.T) {
 	a, err := stats.CochranArmitage([]stats.DosePoint{{Dose: 1, Correct: 5, Trials: 10, Listener: "a"}, {Dose: 2, Correct: 9, Trials: 10, Listener: "b"}}, false)
 	if err != nil || !math.IsNaN(a.Z) || !math.IsNaN(a.P) || !math.IsNaN(a.PTwoSided) {

@@ -35,7 +35,7 @@ func (a *app) fitCommand() *cobra.Command {
 FILE.csv has the columns dose,correct,trials and, if you like, listener. The threshold is the
 dose half-way between guessing and the best the listener does. Its interval comes from the
 profile likelihood; an end that the data do not bound is shown as a dash (null in JSON).
-With --pooled random each listener of the column listener has a threshold of his own, normal
+With --pooled random each listener of the column listener has a threshold of their own, normal
 (in log10 of the dose) about the mean; the slope is then that of one listener.
 With --next the dose is named at which one more trial is expected to narrow threshold and
 slope most, whatever the answer; use it between sessions, not to stop at a lucky moment.
@@ -239,7 +239,7 @@ func writeShapeless(w io.Writer, r fitted) {
 	case math.IsNaN(r.Trend.P):
 		exact = "nothing to compare: all answers are alike, or nobody came to two doses"
 	case r.Trend.Listeners > 1:
-		exact = "each listener compared with himself"
+		exact = "answers compared within each listener"
 	case r.Trend.PExact >= 0:
 		exact = "exact " + probability(r.Trend.PExact)
 	}

@@ -41,11 +41,11 @@ func TestPlanForATinyEffectIsStillShown(t *testing.T) {
 // A sequential plan keeps both risks at the exact recursion of its own boundaries.
 func TestSequentialPlanShowsItsRisks(t *testing.T) {
 	p := onePlan(60, 0.6)
-	looks, err := stats.EvidencePlan(60, p.SmallestEffect, p.Alpha)
+	made, err := makeLooks("evidence", 60, 0, p.SmallestEffect, p.Alpha)
 	if err != nil {
 		t.Fatal(err)
 	}
-	p.Looks = &looks
+	p.Looks = &made.looks
 	if err := p.Validate(); err != nil {
 		t.Fatal(err)
 	}

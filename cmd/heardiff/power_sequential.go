@@ -21,10 +21,10 @@ const boundaries = "evidence, obrien-fleming or pocock"
 // makeLooks plans the looks of n trials: after every trial by evidence, else after equal groups. ruleOut 0 never says
 // 'ruled out'.
 func makeLooks(boundary string, n, looks int, ruleOut, alpha float64) (sequentialPlan, error) {
-	at, err := stats.EqualLooks(n, looks)
 	if boundary == "evidence" && looks == 0 {
-		at, err = stats.EqualLooks(n, n)
+		looks = n
 	}
+	at, err := stats.EqualLooks(n, looks)
 	if err != nil {
 		return sequentialPlan{}, err
 	}

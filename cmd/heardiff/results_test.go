@@ -25,7 +25,7 @@ import (
 func playedStudy(t *testing.T, order trials.Order) string {
 	t.Helper()
 	ctx, dir := context.Background(), filepath.Join(t.TempDir(), "study")
-	s, err := sqlite.Create(ctx, dir, "invented for a test", time.Now)
+	s, err := sqlite.Create(ctx, dir, store.Study{Title: "invented for a test"}, time.Now)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -34,7 +34,7 @@ func (a *app) createStudy(ctx context.Context, dir string, of store.Study) (*sto
 		return nil, fmt.Errorf("%q: a study is %w", dir, store.ErrExists)
 	}
 	if a.getenv(storeEnv) == "" {
-		return sqlite.CreateAs(ctx, dir, of, a.now)
+		return sqlite.Create(ctx, dir, of, a.now)
 	}
 	server, err := a.server()
 	if err != nil {

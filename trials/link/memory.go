@@ -51,14 +51,9 @@ func (m memory) settling(smallest, alpha float64) int {
 }
 
 func settling(smallest, alpha float64) int {
-	const power = 0.8
-	find, err := stats.TrialsFor(0.5, stats.FromDiscriminators(smallest), alpha, power)
+	s, err := stats.ToSettle(smallest, alpha, 0.8)
 	if err != nil {
 		return 0
 	}
-	out, err := stats.TrialsToRuleOut(0.5, smallest, 0, alpha, power)
-	if err != nil {
-		return 0
-	}
-	return max(find.Trials, out.Trials)
+	return max(s.Hear.Trials, s.RuleOut.Trials)
 }

@@ -17,8 +17,10 @@ import (
 // database implements store.Database for a schema.
 type database struct{ schema string }
 
+// Migrations implements store.Database.
 func (database) Migrations() ([]string, error) { return store.ReadMigrations(migrations, "migration") }
 
+// Version implements store.Database.
 func (database) Version(ctx context.Context, q store.Querier) (int, error) {
 	var begun bool
 	if err := q.QueryRowContext(ctx, `SELECT to_regclass('version') IS NOT NULL`).Scan(&begun); err != nil || !begun {
@@ -29,6 +31,7 @@ func (database) Version(ctx context.Context, q store.Querier) (int, error) {
 	return n, err
 }
 
+// SetVersion implements store.Database.
 func (database) SetVersion(ctx context.Context, tx *sql.Tx, n int) error {
 	_, err := tx.ExecContext(ctx, `UPDATE version SET migrations = $1`, n)
 	return err
@@ -47,6 +50,7 @@ func (d database) lockKey(what string) int64 {
 	return int64(binary.BigEndian.Uint64(sum[:]))
 }
 
+// Larger implements store.Database.
 func (database) Larger() string { return "GREATEST" }
 
 // The constraints that callers tell apart, by their SQLSTATE.
@@ -55,6 +59,7 @@ const (
 	foreignKeyViolation = "23503"
 )
 
+// Translate implements store.Database.
 func (database) Translate(err error) error {
 	var e *pgconn.PgError
 	if !errors.As(err, &e) {
@@ -97,6 +102,7 @@ func (d database) Lock(ctx context.Context, db *sql.DB, listener string) (func()
 	}, nil
 }
 
+// Discard implements store.Database.
 func (d database) Discard(ctx context.Context, db *sql.DB) error {
 	_, err := db.ExecContext(context.WithoutCancel(ctx), `DROP SCHEMA IF EXISTS `+d.schema+` CASCADE`)
 	return err

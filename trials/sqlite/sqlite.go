@@ -28,12 +28,7 @@ var migrations embed.FS
 
 // Create makes a study in dir, which must not hold one; the folder is made where it is missing.
 // It returns store.ErrExists, wrapped, where a study is there already.
-func Create(ctx context.Context, dir, title string, now func() time.Time) (*store.Store, error) {
-	return CreateAs(ctx, dir, store.Study{Title: title}, now)
-}
-
-// CreateAs is Create for a study that carries another site's id, title and key, to listen to its kit.
-func CreateAs(ctx context.Context, dir string, of store.Study, now func() time.Time) (*store.Store, error) {
+func Create(ctx context.Context, dir string, of store.Study, now func() time.Time) (*store.Store, error) {
 	if _, err := os.Stat(filepath.Join(dir, FileName)); err == nil {
 		return nil, fmt.Errorf("%q: a study is %w", dir, store.ErrExists)
 	}
@@ -81,14 +76,17 @@ func config(dir string, now func() time.Time) (store.Config, error) {
 // database implements store.Database for a file in dir.
 type database struct{ dir string }
 
+// Migrations implements store.Database.
 func (database) Migrations() ([]string, error) { return store.ReadMigrations(migrations, "migration") }
 
+// Version implements store.Database.
 func (database) Version(ctx context.Context, q store.Querier) (int, error) {
 	var n int
 	err := q.QueryRowContext(ctx, `PRAGMA user_version`).Scan(&n)
 	return n, err
 }
 
+// SetVersion implements store.Database.
 func (database) SetVersion(ctx context.Context, tx *sql.Tx, n int) error {
 	_, err := tx.ExecContext(ctx, fmt.Sprintf(`PRAGMA user_version = %d`, n))
 	return err
@@ -97,8 +95,10 @@ func (database) SetVersion(ctx context.Context, tx *sql.Tx, n int) error {
 // Alone has nothing to do: every transaction begins as the only writer (_txlock).
 func (database) Alone(context.Context, *sql.Tx) error { return nil }
 
+// Larger implements store.Database.
 func (database) Larger() string { return "MAX" }
 
+// Translate implements store.Database.
 func (database) Translate(err error) error {
 	var e *driver.Error
 	if !errors.As(err, &e) {

@@ -27,7 +27,7 @@ func newStudy(t testing.TB) *store.Store { return newStudyAt(t, time.Now) }
 
 func newStudyAt(t testing.TB, now func() time.Time) *store.Store {
 	t.Helper()
-	s, err := sqlite.Create(context.Background(), filepath.Join(t.TempDir(), "study"), "a title", now)
+	s, err := sqlite.Create(context.Background(), filepath.Join(t.TempDir(), "study"), store.Study{Title: "a title"}, now)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -64,7 +64,7 @@ func TestWhatIsNoStudyIsRefused(t *testing.T) {
 		t.Error("a text file was opened as a study")
 	}
 	s := newStudy(t)
-	if _, err := sqlite.Create(ctx, s.Dir(), "again", time.Now); !errors.Is(err, store.ErrExists) {
+	if _, err := sqlite.Create(ctx, s.Dir(), store.Study{Title: "again"}, time.Now); !errors.Is(err, store.ErrExists) {
 		t.Errorf("a study over a study: %v", err)
 	}
 }

@@ -21,7 +21,7 @@ import (
 func runningStudy(t *testing.T, seed trials.Seed) *store.Store {
 	t.Helper()
 	ctx, at := context.Background(), time.Date(2030, 1, 2, 3, 4, 5, 123456789, time.UTC)
-	s, err := sqlite.Create(ctx, filepath.Join(t.TempDir(), "study"), "invented for a test", func() time.Time { return at })
+	s, err := sqlite.Create(ctx, filepath.Join(t.TempDir(), "study"), store.Study{Title: "invented for a test"}, func() time.Time { return at })
 	if err != nil {
 		t.Fatal(err)
 	}
