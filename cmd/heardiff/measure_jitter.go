@@ -98,8 +98,8 @@ func jitterText(w io.Writer, path string, r jitter.Result) {
 	bands.right(1, 2, 3, 4)
 	lines := newTable("channel", "jitter at Hz", "peak ps", "± ps", "sideband dBc", "note")
 	lines.right(1, 2, 3, 4)
-	other := newTable("channel", "no jitter: Hz", "dBc", "kind")
-	other.right(1, 2)
+	other := newTable("channel", "no jitter: Hz", "dBc", "± dB", "kind")
+	other.right(1, 2, 3)
 	for _, c := range r.Channel {
 		name := fmt.Sprint(c.Channel)
 		figure, se := randomText(c.RandomPs, c.RandomSEPs, c.RandomLimitPs)
@@ -112,7 +112,7 @@ func jitterText(w io.Writer, path string, r jitter.Result) {
 			lines.row(name, fmt.Sprintf("%.2f", l.OffsetHz), decimals(l.PeakPs), decimals(l.PeakSEPs), fmt.Sprintf("%.1f", l.SidebandDBc), lineNote(l))
 		}
 		for _, l := range c.AMLines {
-			other.row(name, fmt.Sprintf("%.2f", l.OffsetHz), fmt.Sprintf("%.1f", l.DepthDBc), otherKind(l))
+			other.row(name, fmt.Sprintf("%.2f", l.OffsetHz), fmt.Sprintf("%.1f", l.DepthDBc), fmt.Sprintf("%.2f", l.DepthSEDB), otherKind(l))
 		}
 	}
 	sums.print(w, "\n")

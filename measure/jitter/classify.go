@@ -13,6 +13,8 @@ type tone struct {
 	betaSE   float64
 	side     int     // −1, +1: additive, below or above the carrier
 	sideband float64 // of one side, relative to the carrier
+	// sidebandSE is its standard error.
+	sidebandSE float64
 }
 
 // Where an amplitude stands below so many standard errors of a quadrature it is not told from noise:
@@ -24,6 +26,7 @@ const oneSidedRatio = 0.25
 
 // judge parts the lines found in phase and amplitude into phase modulation, amplitude modulation and additive tones.
 func judge(pm, am *peeler, phase, amplitude []peak) (jitter, other []tone) {
+	other, phase, amplitude = smeared(pm, am, phase, amplitude)
 	taken := make([]bool, len(amplitude))
 	for _, p := range phase {
 		a, i := counterpart(p.hz, amplitude, 0.7/pm.seconds)
@@ -67,11 +70,11 @@ func tell(p, a peak) tone {
 	upper := cmplx.Abs(a.value+1i*p.value) / 2
 	lower := cmplx.Abs(a.value-1i*p.value) / 2
 	t := tone{hz: p.hz, beta: cmplx.Abs(p.value), m: cmplx.Abs(a.value), betaSE: p.se}
-	t.sideband = t.m / 2
+	t.sideband, t.sidebandSE = t.m/2, a.se/2
 	weak, strong := min(upper, lower), max(upper, lower)
 	seen := t.m > unseen*a.se && t.beta > unseen*p.se
 	if seen && (weak < oneSidedRatio*strong || weak < unseen*math.Hypot(p.se, a.se)/2) {
-		t.side, t.sideband = 1, strong
+		t.side, t.sideband, t.sidebandSE = 1, strong, math.Hypot(p.se, a.se)/2
 		if lower > upper {
 			t.side = -1
 		}

@@ -14,6 +14,8 @@
 // than a quarter of the other, or not to be told from noise) it is an additive tone beside the carrier and no jitter; else
 // it is split into β and m. A real amplitude and phase modulation of nearly equal depth and phase looks the same as an
 // additive tone; no measurement of one tone can tell them apart.
+// Where a tone's clock is not the carrier's and the one drifts against the other, the tone is spread over several bins; what is
+// found of it in phase and in amplitude is then judged together, over the whole stretch.
 //
 // Detection. A line stands so many dB above the noise as each of its sidebands stands above the noise in a bin of the
 // capture's own spectrum, one bin for the whole record, under additive noise. At 15 dB a line is found 99 times in 100.

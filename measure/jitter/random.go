@@ -126,8 +126,17 @@ func (n noiseBand) variance(density float64) float64 {
 	return density * density * width * width / independent
 }
 
-// noiseSum is the noise of several bands: powers in rad² or as a ratio, and the variance of their difference.
-type noiseSum struct{ pm, am, variance float64 }
+// noiseSum is the noise of several bands: powers in rad² or as a ratio, and the variances of each.
+type noiseSum struct{ pm, am, variancePM, varianceAM float64 }
+
+// variance returns that of the difference.
+func (s noiseSum) variance() float64 { return s.variancePM + s.varianceAM }
+
+// rms returns the RMS value of a power and its standard error.
+func rms(power, variance float64) (value, se float64) {
+	value = math.Sqrt(power)
+	return value, math.Sqrt(variance) / (2 * value)
+}
 
 func sum(bands []noiseBand, low, high float64) noiseSum {
 	var s noiseSum
@@ -136,7 +145,8 @@ func sum(bands []noiseBand, low, high float64) noiseSum {
 			width := n.high - n.low
 			s.pm += n.pm * width
 			s.am += n.am * width
-			s.variance += n.variance(n.pm) + n.variance(n.am)
+			s.variancePM += n.variance(n.pm)
+			s.varianceAM += n.variance(n.am)
 		}
 	}
 	return s
@@ -146,7 +156,7 @@ func sum(bands []noiseBand, low, high float64) noiseSum {
 // standard errors, and the 95 % upper bound. All are in radians.
 func (s noiseSum) excess() (rms, se, upper float64, significant bool) {
 	// Below 1e-12 radians RMS stands the rounding of an exact digital signal.
-	d, sigma := s.pm-s.am, math.Sqrt(s.variance)+1e-24
+	d, sigma := s.pm-s.am, math.Sqrt(s.variance())+1e-24
 	upper = math.Sqrt(max(0, d) + 1.6449*sigma)
 	if !(d > 2*sigma) {
 		return math.NaN(), math.NaN(), upper, false

@@ -41,8 +41,8 @@ func (m *measurement) result() Result {
 func silentChannel(number int) Channel {
 	nan := math.NaN()
 	return Channel{Channel: number, LevelDBFS: nan, DriftPPM: nan, WanderPs: nan, RandomPs: nan, RandomSEPs: nan,
-		RandomLimitPs: nan, RawPs: nan, AdditivePs: nan, DeterministicPs: nan, DeterministicPsPP: nan,
-		TotalPs: nan, TotalLimitPs: nan}
+		RandomLimitPs: nan, RawPs: nan, RawSEPs: nan, AdditivePs: nan, AdditiveSEPs: nan, DeterministicPs: nan, DeterministicSEPs: nan,
+		DeterministicPsPP: nan, TotalPs: nan, TotalSEPs: nan, TotalLimitPs: nan}
 }
 
 // toPs turns radians of the carrier into picoseconds.
@@ -53,15 +53,17 @@ func (m *measurement) toPs(radians float64) float64 {
 func (m *measurement) channel(index int) Channel {
 	c := m.channels[index]
 	s := sum(c.bands, 0, math.Inf(1))
-	rms, se, upper, significant := s.excess()
+	random, se, upper, significant := s.excess()
+	raw, rawSE := rms(s.pm, s.variancePM)
+	additive, additiveSE := rms(s.am, s.varianceAM)
 	out := Channel{
 		Channel: index + 1, LevelDBFS: pcm.DB(math.Exp(c.level)), DriftPPM: c.driftHz / m.carrierHz * 1e6,
-		WanderPs: m.toPs(c.wander), RandomPs: m.toPs(rms), RandomSEPs: m.toPs(se), RandomLimitPs: m.toPs(upper),
-		RandomAtFloor: !significant, RawPs: m.toPs(math.Sqrt(s.pm)), AdditivePs: m.toPs(math.Sqrt(s.am)),
+		WanderPs: m.toPs(c.wander), RandomPs: m.toPs(random), RandomSEPs: m.toPs(se), RandomLimitPs: m.toPs(upper),
+		RandomAtFloor: !significant, RawPs: m.toPs(raw), RawSEPs: m.toPs(rawSE), AdditivePs: m.toPs(additive), AdditiveSEPs: m.toPs(additiveSE),
 		Lines: m.lines(c.jitter), AMLines: m.amLines(c.other),
 	}
 	if significant {
-		out.RandomLimitPs = m.toPs(math.Sqrt(2 * math.Sqrt(s.variance)))
+		out.RandomLimitPs = m.toPs(math.Sqrt(2 * math.Sqrt(s.variance())))
 	}
 	for low := math.Pow(10, math.Floor(math.Log10(m.band[0])+1e-9)); low < m.band[1]; low *= 10 {
 		out.RandomBands = append(out.RandomBands, m.decade(c.bands, max(low, m.band[0]), min(10*low, m.band[1])))
@@ -77,29 +79,35 @@ func (m *measurement) decade(bands []noiseBand, low, high float64) Band {
 	rms, se, upper, significant := sum(bands, low, high).excess()
 	b := Band{LowHz: low, HighHz: high, Ps: m.toPs(rms), SEPs: m.toPs(se), LimitPs: m.toPs(upper), AtFloor: !significant}
 	if significant {
-		b.LimitPs = m.toPs(math.Sqrt(2 * math.Sqrt(sum(bands, low, high).variance)))
+		b.LimitPs = m.toPs(math.Sqrt(2 * math.Sqrt(sum(bands, low, high).variance())))
 	}
 	return b
 }
 
 // add fills in the sums of lines and random jitter.
 func (c *Channel) add() {
-	squares, peaks, count := 0.0, 0.0, 0
+	squares, peaks, variance, count := 0.0, 0.0, 0.0, 0
 	for _, l := range c.Lines {
 		if !l.Inherent && !l.AtFloor {
 			squares += l.PeakPs * l.PeakPs / 2
 			peaks += l.PeakPs
+			variance += l.PeakPs * l.PeakPs * l.PeakSEPs * l.PeakSEPs // of Σ peak²/2
 			count++
 		}
 	}
-	c.DeterministicPs, c.DeterministicPsPP = math.Sqrt(squares), 2*peaks
+	c.DeterministicPs, c.DeterministicSEPs = rms(squares, variance)
+	if count == 0 {
+		c.DeterministicSEPs = 0
+	}
+	c.DeterministicPsPP = 2 * peaks
 	c.TotalPs = math.Hypot(c.RandomPs, c.DeterministicPs)
+	c.TotalSEPs = math.Hypot(c.RandomPs*c.RandomSEPs, c.DeterministicPs*c.DeterministicSEPs) / c.TotalPs
 	c.TotalLimitPs = c.TotalPs
 	if c.RandomAtFloor {
 		c.TotalLimitPs = math.Hypot(c.RandomLimitPs, c.DeterministicPs)
-		c.TotalPs = math.NaN()
+		c.TotalPs, c.TotalSEPs = math.NaN(), math.NaN()
 		if count > 0 {
-			c.TotalPs = c.DeterministicPs
+			c.TotalPs, c.TotalSEPs = c.DeterministicPs, c.DeterministicSEPs
 		}
 	}
 }
@@ -108,12 +116,12 @@ func (m *measurement) densities(bands []noiseBand) []DensityBand {
 	out := make([]DensityBand, len(bands))
 	for i, n := range bands {
 		width := n.high - n.low
-		variance := n.variance(n.pm) + n.variance(n.am)
-		rms, _, _, _ := noiseSum{n.pm * width, n.am * width, variance}.excess()
+		s := noiseSum{n.pm * width, n.am * width, n.variance(n.pm), n.variance(n.am)}
+		random, _, _, _ := s.excess()
 		perHz := m.toPs(1 / math.Sqrt(width))
 		out[i] = DensityBand{
 			OffsetHz: math.Sqrt(n.low * n.high), PMPs: m.toPs(math.Sqrt(n.pm)), AMPs: m.toPs(math.Sqrt(n.am)),
-			RandomPs: rms * perHz, SEPs2: math.Sqrt(variance) * perHz * perHz, LowHz: n.low, HighHz: n.high,
+			RandomPs: random * perHz, SEPs2: math.Sqrt(s.variance()) * perHz * perHz, LowHz: n.low, HighHz: n.high,
 		}
 	}
 	return out
@@ -178,12 +186,14 @@ func (m *measurement) lines(tones []tone) []Line {
 func (m *measurement) amLines(tones []tone) []AMLine {
 	var out []AMLine
 	for _, g := range m.group(tones) {
-		hz, square := 0.0, 0.0
+		hz, square, noise := 0.0, 0.0, 0.0
 		for _, t := range g {
 			hz += t.hz / float64(len(g))
 			square += t.sideband * t.sideband / float64(len(g))
+			noise += t.sidebandSE * t.sidebandSE / float64(len(g)*len(g))
 		}
-		out = append(out, AMLine{OffsetHz: hz, DepthDBc: pcm.DB(math.Sqrt(square)), OneSided: g[0].side})
+		out = append(out, AMLine{OffsetHz: hz, DepthDBc: pcm.DB(math.Sqrt(square)), OneSided: g[0].side,
+			DepthSEDB: 20 / math.Ln10 * math.Sqrt(noise/square)})
 	}
 	return out
 }
@@ -199,10 +209,11 @@ func (m *measurement) common(channels []Channel) *Common {
 		variance += a.variance(joint)
 	}
 	sigma := math.Sqrt(variance)
-	c := &Common{RandomPs: math.NaN(), Correlation: math.NaN(), LimitPs: m.toPs(math.Sqrt(max(0, shared) + 1.6449*sigma))}
+	c := &Common{RandomPs: math.NaN(), SEPs: math.NaN(), Correlation: math.NaN(), LimitPs: m.toPs(math.Sqrt(max(0, shared) + 1.6449*sigma))}
 	c.AtFloor = !(shared > 2*sigma)
 	if !c.AtFloor {
-		c.RandomPs = m.toPs(math.Sqrt(shared))
+		value, se := rms(shared, variance)
+		c.RandomPs, c.SEPs = m.toPs(value), m.toPs(se)
 	}
 	if a, b := channels[0].RandomPs, channels[1].RandomPs; a > 0 && b > 0 {
 		one := m.toPs(1)

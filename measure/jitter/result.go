@@ -35,13 +35,17 @@ type Channel struct {
 	RandomAtFloor bool    `json:"random_at_floor"`
 	RandomBands   []Band  `json:"random_bands"`
 	RawPs         float64 `json:"raw_phase_ps_rms"`
+	RawSEPs       float64 `json:"raw_phase_se_ps"`
 	AdditivePs    float64 `json:"additive_noise_ps_rms"`
+	AdditiveSEPs  float64 `json:"additive_noise_se_ps"`
 
 	DeterministicPs   float64 `json:"deterministic_ps_rms"`
+	DeterministicSEPs float64 `json:"deterministic_se_ps"`
 	DeterministicPsPP float64 `json:"deterministic_ps_pp"`
 	// TotalPs joins random and deterministic. With the random part at the floor it is the deterministic part
 	// alone, NaN without lines; it lies then between that and TotalLimitPs.
 	TotalPs      float64       `json:"total_ps_rms"`
+	TotalSEPs    float64       `json:"total_se_ps"`
 	TotalLimitPs float64       `json:"total_limit_ps_rms"`
 	Lines        []Line        `json:"lines"`
 	AMLines      []AMLine      `json:"am_lines"`
@@ -73,7 +77,8 @@ type Line struct {
 type AMLine struct {
 	OffsetHz float64 `json:"offset_hz"`
 	// DepthDBc is the level of one of the two sidebands, or of the only one.
-	DepthDBc float64 `json:"depth_dbc"`
+	DepthDBc  float64 `json:"depth_dbc"`
+	DepthSEDB float64 `json:"depth_se_db"`
 	// OneSided is −1 or +1 for an additive tone below or above the carrier, 0 for amplitude modulation.
 	OneSided int `json:"one_sided"`
 }
@@ -95,7 +100,8 @@ type DensityBand struct {
 // Common is the random jitter that the first two channels share; additive noise, which they do not, drops out.
 type Common struct {
 	RandomPs float64 `json:"common_random_ps_rms"` // NaN where not significant
-	LimitPs  float64 `json:"common_limit_ps_rms"`  // its 95 % upper bound
+	SEPs     float64 `json:"common_random_se_ps"`
+	LimitPs  float64 `json:"common_limit_ps_rms"` // its 95 % upper bound
 	AtFloor  bool    `json:"common_at_floor"`
 	// Correlation of the channels' random jitter, about 1 where they share one clock; NaN where either is at the floor.
 	Correlation float64 `json:"correlation"`

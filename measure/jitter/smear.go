@@ -1,0 +1,99 @@
+package jitter
+
+import (
+	"math"
+	"slices"
+)
+
+const (
+	// smearGap is how far apart, in bins of the record, the pieces of one smeared tone may stand.
+	smearGap = 4
+	// smearPieces is the least number of them: one line of phase and one of amplitude are judged as a pair.
+	smearPieces = 3
+)
+
+// smear is a stretch of the spectrum in which lines of phase and of amplitude stand side by side.
+type smear struct {
+	phase, amplitude []peak
+	last             float64 // Hz
+}
+
+// smeared finds additive tones that drift against the carrier, since the one's clock is not the other's. Such a tone
+// is spread over several bins, and the pieces found in phase and in amplitude need not stand at the same frequencies; but over
+// the whole stretch one of the two sidebands is missing. It returns the tones, and the lines that are no part of one.
+func smeared(pm, am *peeler, phase, amplitude []peak) (tones []tone, restPhase, restAmplitude []peak) {
+	for _, s := range stretches(phase, amplitude, smearGap/pm.seconds) {
+		if len(s.phase) > 0 && len(s.amplitude) > 0 && len(s.phase)+len(s.amplitude) >= smearPieces {
+			if t, ok := s.additive(pm, am); ok {
+				tones = append(tones, t)
+				continue
+			}
+		}
+		restPhase = append(restPhase, s.phase...)
+		restAmplitude = append(restAmplitude, s.amplitude...)
+	}
+	return tones, restPhase, restAmplitude
+}
+
+// stretches joins lines, each list sorted by frequency, that stand nearer to each other than gap.
+func stretches(phase, amplitude []peak, gap float64) []smear {
+	var out []smear
+	for len(phase) > 0 || len(amplitude) > 0 {
+		ofPhase := len(amplitude) == 0 || len(phase) > 0 && phase[0].hz <= amplitude[0].hz
+		next := amplitude
+		if ofPhase {
+			next = phase
+		}
+		if len(out) == 0 || next[0].hz-out[len(out)-1].last > gap {
+			out = append(out, smear{})
+		}
+		s := &out[len(out)-1]
+		s.last = next[0].hz
+		if ofPhase {
+			s.phase, phase = append(s.phase, phase[0]), phase[1:]
+		} else {
+			s.amplitude, amplitude = append(s.amplitude, amplitude[0]), amplitude[1:]
+		}
+	}
+	return out
+}
+
+// additive reports whether one sideband holds nearly all of the stretch, and returns the tone that it is: its place
+// the centroid, its level from the power, which smearing leaves alone.
+func (s smear) additive(pm, am *peeler) (tone, bool) {
+	first := s.last
+	for _, l := range slices.Concat(s.phase, s.amplitude) {
+		first = min(first, l.hz)
+	}
+	from, _ := pm.lobe(first, 3)
+	_, to := pm.lobe(s.last, 3)
+	var upper, lower, upperHz, lowerHz, noise float64
+	for k := from; k <= to; k++ {
+		a, p := am.whole(k, s.amplitude), pm.whole(k, s.phase)
+		u, l := power(a+1i*p)/4, power(a-1i*p)/4
+		n := (am.noise[k] + pm.noise[k]) / 4
+		hz := float64(k) * pm.binHz
+		upper, upperHz = upper+u-n, upperHz+hz*(u-n)
+		lower, lowerHz = lower+l-n, lowerHz+hz*(l-n)
+		noise = max(noise, n)
+	}
+	side := 1
+	if lower > upper {
+		side, upper, upperHz, lower = -1, lower, lowerHz, upper
+	}
+	if !(lower < oneSidedRatio*oneSidedRatio*upper) {
+		return tone{}, false
+	}
+	// A line of value v leaves |v|²·pad·ENBW in all bins together.
+	level := math.Sqrt(upper / (pm.pad * pm.window.ENBW()))
+	return tone{hz: upperHz / upper, side: side, sideband: level, sidebandSE: math.Sqrt(fitted * noise / 2)}, true
+}
+
+// whole returns bin k with those lines put back that were taken out of it.
+func (p *peeler) whole(k int, lines []peak) complex128 {
+	x := p.bins[k]
+	for _, l := range lines {
+		x += l.value * complex(p.shape(k, l.hz), 0)
+	}
+	return x
+}
