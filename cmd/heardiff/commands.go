@@ -2,15 +2,22 @@ package main
 
 import "github.com/spf13/cobra"
 
-// commands returns every command of the program, in the order in which a study uses them.
-func (a *app) commands() []*cobra.Command {
-	return []*cobra.Command{
+// commandGroup is a part of the program under the title that help gives it.
+type commandGroup struct {
+	title    string
+	commands []*cobra.Command
+}
+
+// commands returns every command of the program, each group in the order in which it is used.
+func (a *app) commands() []commandGroup {
+	return []commandGroup{{"On files (measure also on a study):", []*cobra.Command{
 		a.signalCommand(),
 		a.inspectCommand(),
 		a.measureCommand(),
 		a.integrityCommand(),
 		a.compareCommand(),
 		a.impairCommand(),
+	}}, {"On a study:", []*cobra.Command{
 		a.studyCommand(),
 		a.chainCommand(),
 		a.captureCommand(),
@@ -27,9 +34,10 @@ func (a *app) commands() []*cobra.Command {
 		a.exportCommand(),
 		a.importCommand(),
 		a.demoCommand(),
+	}}, {"On numbers (pool also on a study):", []*cobra.Command{
 		a.scoreCommand(),
 		a.powerCommand(),
 		a.poolCommand(),
 		a.fitCommand(),
-	}
+	}}}
 }

@@ -24,7 +24,7 @@ func (a *app) compareCommand() *cobra.Command {
 	var overwrite bool
 	c := &cobra.Command{
 		Use:   "compare A B",
-		Short: "How two captures of the same music differ: offset, drift, gain, null, response",
+		Short: "how two captures of the same music differ: offset, drift, gain, null, response",
 		Long: `How two captures of the same music differ. A is the reference: an event at second t of A
 stands at offset + t·(1 + drift) of B, and a positive gain says that B is louder. The null is
 what is left of A when B, corrected by one offset, drift, gain and polarity, is taken away.

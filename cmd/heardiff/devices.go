@@ -21,7 +21,7 @@ type deviceList struct {
 func (a *app) devicesCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "devices",
-		Short: "List what a session can be played on",
+		Short: "list what a session can be played on",
 		Long: `List what a session can be played on.
 
 "heardiff listen --device NAME" takes any name of this list, default, file:PATH or null.

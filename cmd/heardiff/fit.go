@@ -29,7 +29,7 @@ func (a *app) fitCommand() *cobra.Command {
 	var f fitFlags
 	c := &cobra.Command{
 		Use:   "fit FILE.csv",
-		Short: "A psychometric function: from which dose on is it heard",
+		Short: "a psychometric function: from which dose on is it heard",
 		Long: `A psychometric function: from which dose on is it heard.
 
 FILE.csv has the columns dose,correct,trials and, if you like, listener. The threshold is the

@@ -36,7 +36,7 @@ func (a *app) impairCommand() *cobra.Command {
 	var o impairOptions
 	c := &cobra.Command{
 		Use:   "impair IN --out OUT",
-		Short: "Put a known dose of jitter, noise, hum, gain, delay or drift into clean audio",
+		Short: "put a known dose of jitter, noise, hum, gain, delay or drift into clean audio",
 		Long: `Put a known dose into clean audio: for threshold tests, and to check the measurements.
 The copy is as long as the original; OUT.json beside it says exactly what was done.
 

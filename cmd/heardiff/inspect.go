@@ -29,14 +29,13 @@ type inspected struct {
 func (a *app) inspectCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "inspect FILE…",
-		Short: "Look at audio files: format, levels, clipping, holes, loudness",
+		Short: "look at audio files: format, levels, clipping, holes, loudness",
 		Long: `Look at audio files before anything is made of them: format, levels, clipping, holes,
 stuck values, how many bits carry data, loudness and true peak.
 
-  heardiff inspect capture.wav
-
 ` + exitCodes,
-		Args: minArgs(1, "FILE…"),
+		Example: "  heardiff inspect capture.wav",
+		Args:    minArgs(1, "FILE…"),
 		RunE: func(c *cobra.Command, args []string) error {
 			result := inspected{Schema: "heardiff.inspect/1"}
 			for _, path := range args {

@@ -14,18 +14,17 @@ import (
 func (a *app) integrityCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "integrity SENT RECEIVED",
-		Short: "Compare what was received over a digital chain with what was sent, word by word",
+		Short: "compare what was received over a digital chain with what was sent, word by word",
 		Long: `Compare what was received over a digital chain with what was sent, word by word, at whatever
 offset it stands. Where words differ, the cause is named where it can be told: gain, dither,
 truncation, resampling, dropout, repeat, polarity, channel-swap.
-
-  heardiff integrity sent.wav received.wav
 
 Send the file that "heardiff signal integrity" writes. Its words are full-scale noise: for
 digital loops only, never through headphones or loudspeakers.
 
 ` + exitCodes,
-		Args: exactArgs("SENT", "RECEIVED"),
+		Example: "  heardiff integrity sent.wav received.wav",
+		Args:    exactArgs("SENT", "RECEIVED"),
 		RunE: func(c *cobra.Command, args []string) error {
 			result, err := a.integrity(c.Context(), args[0], args[1])
 			if err != nil {

@@ -17,6 +17,7 @@ import (
 )
 
 func main() {
+	cobra.EnableCommandSorting = false // the order in which commands are used says more than the alphabet's
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
 	context.AfterFunc(ctx, stop) // a second signal ends at once what does not heed the first
 	code := run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
@@ -69,8 +70,12 @@ measured differences of the same chains.
 	root.PersistentFlags().BoolVar(&a.json, "json", false, "print one JSON object instead of text")
 	root.PersistentFlags().StringVar(&a.study, "study", "", "the study's `folder` (else $HEARDIFF_STUDY, else the current folder)")
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return misused(err) })
-	for _, c := range a.commands() {
-		root.AddCommand(c)
+	for _, g := range a.commands() {
+		root.AddGroup(&cobra.Group{ID: g.title, Title: g.title})
+		for _, c := range g.commands {
+			c.GroupID = g.title
+			root.AddCommand(c)
+		}
 	}
 	return root
 }

@@ -30,7 +30,7 @@ func (a *app) measureCommand() *cobra.Command {
 	again := false
 	c := &cobra.Command{
 		Use:   "measure [FILE --as KIND]",
-		Short: "Measure a capture, or all that is new in the study",
+		Short: "measure a capture, or all that is new in the study",
 		Long: `Measure a capture of a test signal; without FILE, every capture of the study that has not
 been measured yet, against the latest capture of the same kind of a floor chain.
 
@@ -45,9 +45,8 @@ signal. "heardiff integrity" does.
 With --floor, the same measurement of the recording set-up alone, each figure carries the
 limit of the set-up: within 3 dB of it a figure is an upper bound.
 
-  heardiff measure capture.wav --as jitter --floor loop.wav --plot jitter.svg
-
 ` + exitCodes,
+		Example: "  heardiff measure\n  heardiff measure capture.wav --as jitter --floor loop.wav --plot jitter.svg",
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) > 1 {
 				return misusedf("%d files given: one at a time, or none for the study's", len(args))
@@ -94,7 +93,7 @@ func (a *app) transferCommand() *cobra.Command {
 	var m measureFlags
 	c := &cobra.Command{
 		Use:   "transfer REF FILE",
-		Short: "Jitter attenuation from one capture to another, against jitter frequency",
+		Short: "jitter attenuation from one capture to another, against jitter frequency",
 		Args:  exactArgs("REF", "FILE"),
 		RunE: func(c *cobra.Command, args []string) error {
 			if err := checkPicture(m.plot); err != nil {

@@ -24,7 +24,7 @@ type entered struct {
 func (a *app) measureEnterCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "enter CHAIN FILE.csv",
-		Short: "Add figures measured elsewhere to a chain",
+		Short: "add figures measured elsewhere to a chain",
 		Long: `Add figures measured elsewhere to a chain of the study, from a CSV file with the columns
 metric, value, unit, limit and source. They are shown as entered, not measured. An empty value
 stands for "not known"; a limit is the least that the other instrument could tell. The metrics
@@ -33,11 +33,10 @@ that "link" compares are the keys under "measured" in its JSON.
   metric,value,unit,limit,source
   random_jitter_ps,42.5,ps,5,data sheet of the box
 
-  heardiff measure enter optical figures.csv
-
 ` + exitCodes,
-		Args: exactArgs("CHAIN", "FILE.csv"),
-		RunE: func(c *cobra.Command, args []string) error { return a.measureEnter(c.Context(), args[0], args[1]) },
+		Example: "  heardiff measure enter optical figures.csv",
+		Args:    exactArgs("CHAIN", "FILE.csv"),
+		RunE:    func(c *cobra.Command, args []string) error { return a.measureEnter(c.Context(), args[0], args[1]) },
 	}
 }
 

@@ -51,6 +51,7 @@ after every trial, or a group-sequential boundary after --looks equal groups.
 Order: with "independent" each trial is a fair coin, as the exact test assumes, and no run of
 past trials tells of the next; with "balanced" each assignment comes equally often, which a
 listener who counts could use near the end, so that the test allows for it and finds less.
+
 With --ladder each dose that "prepare --ladder" made is compared with the clean excerpt, --trials
 times each: a threshold test by the method of constant stimuli. --a names the chain where the
 study holds ladders of several.

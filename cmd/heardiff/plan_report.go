@@ -86,24 +86,26 @@ func (r planReport) text(w io.Writer) {
 	}
 	t.print(w, "\n")
 	fmt.Fprintln(w)
-	for _, p := range r.Power {
-		p.text(w, r.Alpha)
-	}
+	r.powerText(w)
 	for _, c := range r.Course {
 		fmt.Fprintf(w, "a listener who is right %.0f %% of the time: heard with probability %.3f, ruled out %.3f, undecided %.3f, after %.0f trials on average\n",
 			100*c.P, c.Heard, c.RuledOut, c.Open, c.Expected)
 	}
 }
 
-func (p planPower) text(w io.Writer, alpha float64) {
-	need := "more trials than anybody runs"
-	if p.Needed != nil {
-		need = fmt.Sprintf("%d trials", *p.Needed)
+// powerText says what the trials of one comparison find.
+func (r planReport) powerText(w io.Writer) {
+	t := newTable("a listener who is right", "is heard from", "with a chance of", "trials for a chance of 0.8")
+	t.right(0, 1, 2, 3)
+	for _, p := range r.Power {
+		from, need := "never", "more than anybody runs"
+		if p.Critical != nil {
+			from = fmt.Sprintf("%d of %d", *p.Critical, p.Trials)
+		}
+		if p.Needed != nil {
+			need = fmt.Sprint(*p.Needed)
+		}
+		t.row(fmt.Sprintf("%.0f %% of the time", 100*p.PTrue), from, decimals(p.Power), need)
 	}
-	if p.Critical == nil {
-		fmt.Fprintf(w, "%d trials can never reach alpha %g; for a power of 0.8 you need %s\n", p.Trials, alpha, need)
-		return
-	}
-	fmt.Fprintf(w, "%d trials: a listener who is right %.0f %% of the time passes (%d or more right) with probability %.2f; for a power of 0.8 you need %s\n",
-		p.Trials, 100*p.PTrue, *p.Critical, p.Power, need)
+	t.print(w, "")
 }

@@ -16,7 +16,7 @@ func (a *app) poolCommand() *cobra.Command {
 	var comparison string
 	c := &cobra.Command{
 		Use:   "pool [FILE.csv]",
-		Short: "Listeners together: totals, how much they differ, who hears it, groups compared",
+		Short: "listeners together: totals, how much they differ, who hears it, groups compared",
 		Long: `Listeners together: totals, how much they differ, who hears it, groups compared.
 
 Without a file, the ABX sessions of the study that have ended, those given up

@@ -33,7 +33,7 @@ func (a *app) powerCommand() *cobra.Command {
 	var f powerFlags
 	c := &cobra.Command{
 		Use:   "power --design abx --p-true P [--power B | --trials N]",
-		Short: "How many trials a test needs, or what a number of trials can find",
+		Short: "how many trials a test needs, or what a number of trials can find",
 		Long: `How many trials a test needs, or what a number of trials can find. All figures are exact.
 
 The power of an exact test is a sawtooth in the number of trials; the number given keeps the

@@ -30,7 +30,7 @@ func (a *app) scoreCommand() *cobra.Command {
 	var f scoreFlags
 	c := &cobra.Command{
 		Use:   "score --design abx --correct K --trials N",
-		Short: "What a count of right answers says: exact p, intervals, d', what is ruled out",
+		Short: "what a count of right answers says: exact p, intervals, d', what is ruled out",
 		Long: `What a count of right answers says: exact p, intervals, d', what is ruled out.
 
 ` + peekingCost + `

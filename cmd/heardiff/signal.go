@@ -22,7 +22,7 @@ func (a *app) signalCommand() *cobra.Command {
 	var level float64
 	c := &cobra.Command{
 		Use:   "signal KIND",
-		Short: "Make a signal to send through a chain",
+		Short: "make a signal to send through a chain",
 		Long: `Make a signal to send through a chain, and beside it OUT.json: what it holds,
 how to play it, and for how long to record.
 
@@ -33,10 +33,9 @@ how to play it, and for how long to record.
   integrity  pseudo-random words with a sync mark: digital loops only
   level      pink noise for setting the listening level, −20 dBFS
 
-  heardiff signal jitter --rate 48000 --bits 24 --seconds 60 --out jitter48.wav
-
 ` + exitCodes,
-		Args: exactArgs("KIND"),
+		Example: "  heardiff signal jitter --rate 48000 --bits 24 --seconds 60 --out jitter48.wav",
+		Args:    exactArgs("KIND"),
 		RunE: func(c *cobra.Command, args []string) error {
 			kind, err := signal.ParseKind(args[0])
 			if err != nil {
