@@ -44,7 +44,7 @@ func (m model) body() []string {
 	case pageHelp:
 		return append(lines, m.helpPage()...)
 	case pageVoid:
-		return append(lines, "  Disturbed? Say why in a word or two; the trial is void and one like it comes at the end.",
+		return append(lines, "  Disturbed? Say why in a word or two.", "  The trial is void then, and one like it comes at the end.",
 			"", "  "+strong.Render("why: ")+m.reason+marked.Render(" "), "", faint.Render("  enter: void this trial    esc: back"))
 	case pageLeave:
 		return append(lines, "  Leave? Every confirmed answer is on disk.", "",
@@ -53,9 +53,7 @@ func (m model) body() []string {
 			"  esc    stay")
 	case pageEnd:
 		for _, l := range m.summary {
-			for _, part := range strings.Split(ansi.Wordwrap(l, max(10, m.width-4), ""), "\n") {
-				lines = append(lines, "  "+strings.TrimLeft(part, " "))
-			}
+			lines = append(lines, m.wrapped(l)...)
 		}
 		return lines
 	}
@@ -63,6 +61,15 @@ func (m model) body() []string {
 		return append(lines, "  "+strong.Render("Resting."), "", "  Take the headphones off. Look far away.", "", faint.Render("  enter: go on    q: leave"))
 	}
 	return append(lines, m.trialPage()...)
+}
+
+// wrapped breaks a text to lines that the screen holds.
+func (m model) wrapped(text string) []string {
+	var lines []string
+	for _, part := range strings.Split(ansi.Wordwrap(text, max(10, m.width-4), ""), "\n") {
+		lines = append(lines, "  "+strings.TrimLeft(part, " "))
+	}
+	return lines
 }
 
 func (m model) head() string {
@@ -86,7 +93,7 @@ func (m model) trialPage() []string {
 	lines = append(lines, "", m.pads(), "", m.answerLine(), "")
 	switch {
 	case m.message != "":
-		lines = append(lines, "  "+m.message)
+		lines = append(lines, m.wrapped(m.message)...)
 	case m.view.RestDue:
 		lines = append(lines, "  You have listened for long enough: t takes a rest.")
 	}
@@ -168,10 +175,19 @@ func (m model) pads() string {
 	return b.String()
 }
 
+// answerLine names the keys that play and answer, or the answer that waits to be confirmed.
 func (m model) answerLine() string {
 	if m.view.Phase != trials.Asked {
-		return faint.Render(fmt.Sprintf("   %s %s     %s %s", m.keys.answers[0].Help().Key, m.keys.answers[0].Help().Desc,
-			m.keys.answers[1].Help().Key, m.keys.answers[1].Help().Desc))
+		var line strings.Builder
+		line.WriteString("  ")
+		for _, k := range m.keys.play {
+			line.WriteString(" " + k.Help().Key)
+		}
+		line.WriteString(" hear")
+		for _, k := range m.keys.answers {
+			line.WriteString("     " + k.Help().Key + " " + k.Help().Desc)
+		}
+		return faint.Render(line.String())
 	}
 	sure := "not said"
 	if m.view.Confidence > 0 {

@@ -59,7 +59,7 @@ func keysFor(d trials.Design) keys {
 	return k
 }
 
-// all returns the bindings in the order of the help.
+// list returns the bindings in the order of the help.
 func (k keys) list() []key.Binding {
 	l := append([]key.Binding{}, k.play...)
 	l = append(l, k.pause, k.restart, k.in, k.out, k.startLess, k.startMore, k.endLess, k.endMore, k.all)

@@ -10,6 +10,8 @@ import (
 	"time"
 
 	tea "github.com/charmbracelet/bubbletea"
+	"github.com/charmbracelet/lipgloss"
+	"github.com/charmbracelet/x/ansi"
 
 	"heardiff/trials"
 )
@@ -196,6 +198,27 @@ func TestScreenFitsEverySize(t *testing.T) {
 			if lines := strings.Count(m.View(), "\n") + 1; lines > size[1] {
 				t.Errorf("%v, page %d: %d lines", size, p, lines)
 			}
+		}
+	}
+}
+
+// On a terminal of 80 columns nothing that is said is cut off.
+func TestNothingIsCutOffAtEightyColumns(t *testing.T) {
+	for _, d := range []trials.Design{trials.ABX, trials.SameDifferent} {
+		m := newModel(newSeat(t, d, 3, trials.Seed{1}), "0123456789abcdef")
+		m.message = "the sound device failed: the cable was pulled; every confirmed answer is kept: leave, mend it, and resume"
+		for p := pageTrial; p <= pageEnd; p++ {
+			m.page = p
+			for _, line := range m.body() {
+				if w := lipgloss.Width(line); w > 80 {
+					t.Errorf("%s, page %d: %d columns: %s", d, p, w, line)
+				}
+			}
+		}
+		m.page = pageTrial
+		shown := strings.Join(strings.Fields(ansi.Strip(m.View())), " ")
+		if !strings.Contains(shown, m.message) {
+			t.Errorf("%s: the message is not shown whole:\n%s", d, m.View())
 		}
 	}
 }
