@@ -68,8 +68,11 @@ type dosed struct {
 
 // treatment names the presentation among those of its chain.
 func (d dosed) treatment() string {
-	return strconv.FormatFloat(fourDigits(d.Value), 'f', -1, 64) + " " + d.Unit + " " + d.Words
+	return d.size() + " " + d.Unit + " " + d.Words
 }
+
+// size is the dose as people read it.
+func (d dosed) size() string { return strconv.FormatFloat(fourDigits(d.Value), 'f', -1, 64) }
 
 // fourDigits rounds to four significant digits, or to a whole number where that is finer.
 func fourDigits(v float64) float64 {
@@ -253,10 +256,10 @@ func (e preparedExcerpt) ladderText(w io.Writer) {
 	t := newTable("dose ("+d.Unit+")", "change (dB)", "peak (dBFS)", "seed", "file")
 	t.right(0, 1, 2, 3)
 	for _, p := range e.Presentations {
-		t.row(figure(p.Dosed.Value, "%.6g"), figure(p.Dosed.DifferenceDB, "%.1f"), figure(p.Dosed.Done.PeakDBFS, "%.2f"), fmt.Sprint(p.Dosed.Done.Dose.Seed), p.Path)
+		t.row(p.Dosed.size(), figure(p.Dosed.DifferenceDB, "%.1f"), figure(p.Dosed.Done.PeakDBFS, "%.2f"), fmt.Sprint(p.Dosed.Done.Dose.Seed), p.Path)
 	}
 	t.print(w, "\n")
-	fmt.Fprintf(w, "\nplan new --ladder %s --trials N compares the clean excerpt with each of them\n", d.Quantity)
+	fmt.Fprintf(w, "\nheardiff plan new --ladder %s --trials N  compares the clean excerpt with each of them\n", d.Quantity)
 }
 
 // onlyWith refuses flags that mean nothing without another.

@@ -23,8 +23,8 @@ import (
 // controlTreatment names the plain difference that practice and positive controls use.
 const controlTreatment = "level −1.5 dB"
 
-// controlDB is that difference: well above the half to one decibel that most people just notice in most sounds
-// (measured and published, see the guide), and downwards, so that it cannot clip.
+// controlDB is that difference: well above the 0.5 to 1 dB that people just notice in most sounds (Open University,
+// OpenLearn "Hearing", 10.3), and downwards, so that it cannot clip.
 const controlDB = -1.5
 
 // prepareOptions are the flags of "prepare".

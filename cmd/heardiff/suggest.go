@@ -67,7 +67,7 @@ func (r suggested) text(w io.Writer) {
 	t.print(w, "")
 	if len(r.Suggestions) > 0 {
 		v := r.Suggestions[0]
-		fmt.Fprintf(w, "\nprepare --music %s --excerpt %.2f:%.4g cuts the first of them\n", r.Music, v.StartS, v.Seconds)
+		fmt.Fprintf(w, "\nheardiff prepare --music %s --excerpt %.2f:%.4g  cuts the first of them\n", r.Music, v.StartS, v.Seconds)
 	}
 	for _, warning := range r.Warnings {
 		fmt.Fprintf(w, "\nwarning: %s\n", warning)
