@@ -1,11 +1,15 @@
 package integrity
 
 import (
+	"fmt"
 	"math"
 
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
 )
+
+// leastRelated is the square of the correlation from which a gain means something. One channel copied to two comes to 1/4.
+const leastRelated = 0.5
 
 // result returns the counts.
 func (c *comparison) result(sentBits, receivedBits int) Result {
@@ -17,7 +21,10 @@ func (c *comparison) result(sentBits, receivedBits int) Result {
 	if c.first >= 0 {
 		first := c.first
 		r.FirstMismatch = &first
-		r.GainDB = pcm.DB(math.Abs(c.sr) / c.ss)
+		// What was exchanged, mixed or moved in time has no one gain.
+		if c.sr*c.sr > leastRelated*c.ss*c.rr {
+			r.GainDB = pcm.DB(math.Abs(c.sr) / c.ss)
+		}
 	}
 	if c.good == 0 {
 		r.Faults = nil // nothing is equal anywhere: the whole was changed, no stretch of it
@@ -44,12 +51,16 @@ func (c *comparison) cause(sentBits, receivedBits int) (Cause, error) {
 	case c.peakError <= 4*step:
 		return Dither, nil
 	}
-	peak, high, err := c.remainder(c.sr / c.ss)
+	peak, gain, err := c.remainder(c.sr / c.ss)
 	switch {
 	case err != nil:
 		return None, err
 	case peak <= 4*step:
 		return Gain, nil
+	}
+	high, err := c.cutTop(gain)
+	if err != nil {
+		return None, err
 	}
 	moved, err := c.moves()
 	if err != nil {
@@ -95,10 +106,14 @@ func (c *comparison) mapping() (Cause, error) {
 				if k == j && sign > 0 || !agree(a[k], b[j], sign) {
 					continue
 				}
-				if k != j {
-					return ChannelSwap, nil
+				switch {
+				case k == j:
+					return Polarity, nil
+				case agree(a[k], b[k], 1): // it stands where it should as well
+					c.warnings = append(c.warnings, fmt.Sprintf("channel %d holds what was sent in channel %d: one channel was copied to the other", j+1, k+1))
+					return Unknown, nil
 				}
-				return Polarity, nil
+				return ChannelSwap, nil
 			}
 		}
 	}
@@ -124,33 +139,82 @@ func agree(a, b []float64, sign float64) bool {
 	return sound > 100 && equal*10 > sound*9
 }
 
-// remainder returns the largest value of received − gain·sent over at most the first million frames, and the part of
-// its power above 0.4 of the rate.
-func (c *comparison) remainder(gain float64) (peak, high float64, err error) {
-	from := max(0, -c.at.offset)
-	averager, err := spectrum.NewAverager(spectrum.Config{RateHz: 1, Size: 4096, Window: spectrum.Hann(), Overlap: 0.5})
+// longestLook is how many frames the remainder is looked at.
+const longestLook = 1 << 20
+
+// remainder returns the largest value of received − gain·sent where the received word is not clipped, and the gain of
+// the lower half of the band, in which a resampler changes nothing.
+func (c *comparison) remainder(gain float64) (peak, low float64, err error) {
+	cfg := spectrum.Config{RateHz: 1, Size: 4096, Window: spectrum.Hann(), Overlap: 0.5}
+	var averagers [2]*spectrum.Averager
+	for i := range averagers {
+		if averagers[i], err = spectrum.NewAverager(cfg); err != nil {
+			return 0, 0, err
+		}
+	}
+	err = c.look(func() {
+		for ch := range c.a {
+			for i, v := range c.a[ch] {
+				if !c.clipped(c.b[ch][i]) {
+					peak = max(peak, math.Abs(c.b[ch][i]-gain*v))
+				}
+			}
+		}
+		averagers[0].Write(c.a[0])
+		averagers[1].Write(c.b[0])
+	})
 	if err != nil {
 		return 0, 0, err
 	}
-	end := min(c.received.Frames(), c.sent.Frames()-c.at.offset, from+1<<20)
-	for ; from+blockFrames <= end; from += blockFrames {
-		if _, err := c.blockAt(from, blockFrames); err != nil {
-			return 0, 0, err
+	var power [2]float64
+	for i := range averagers {
+		s, err := averagers[i].Spectrum()
+		if err != nil {
+			return peak, gain, nil // too short to tell
 		}
-		for ch := range c.a {
-			for i, v := range c.a[ch] {
-				d := c.b[ch][i] - gain*v
-				peak = max(peak, math.Abs(d))
-				c.a[ch][i] = d
-			}
+		power[i] = s.BandPower(0, 0.25)
+	}
+	return peak, math.Copysign(math.Sqrt(power[1]/power[0]), gain), nil
+}
+
+// cutTop returns which part of the power of received − gain·sent lies above 0.4 of the rate.
+func (c *comparison) cutTop(gain float64) (float64, error) {
+	averager, err := spectrum.NewAverager(spectrum.Config{RateHz: 1, Size: 4096, Window: spectrum.Hann(), Overlap: 0.5})
+	if err != nil {
+		return 0, err
+	}
+	err = c.look(func() {
+		for i, v := range c.a[0] {
+			c.a[0][i] = c.b[0][i] - gain*v
 		}
 		averager.Write(c.a[0])
+	})
+	if err != nil {
+		return 0, err
 	}
 	s, err := averager.Spectrum()
 	if err != nil {
-		return peak, 0, nil // too short to tell where it lies
+		return 0, nil // too short to tell where it lies
 	}
-	return peak, s.BandPower(0.4, 0.5) / s.BandPower(0, 0.5), nil
+	return s.BandPower(0.4, 0.5) / s.BandPower(0, 0.5), nil
+}
+
+// look reads at most the first million frames, and calls f for each block of them.
+func (c *comparison) look(f func()) error {
+	from := max(0, -c.at.offset)
+	end := min(c.received.Frames(), c.sent.Frames()-c.at.offset, from+longestLook)
+	for ; from+blockFrames <= end; from += blockFrames {
+		if _, err := c.blockAt(from, blockFrames); err != nil {
+			return err
+		}
+		f()
+	}
+	return nil
+}
+
+// clipped reports whether a received word stands at an end of its scale.
+func (c *comparison) clipped(v float64) bool {
+	return v >= 1-math.Ldexp(1, 1-c.shortBits) || v <= -1
 }
 
 // blockAt is block at the first offset.

@@ -28,6 +28,7 @@ type comparison struct {
 	peakError           float64
 	faults              []Fault
 	attempts            int // at finding the way again
+	warnings            []string
 }
 
 func newComparison(sent, received pcm.Reader, at placed, shortBits int) *comparison {
@@ -96,9 +97,11 @@ func (c *comparison) tally(frame, n, wrong int) {
 	for ch := range c.a {
 		for i, s := range c.a[ch] {
 			r := c.b[ch][i]
-			c.ss += s * s
-			c.sr += s * r
-			c.rr += r * r
+			if !c.clipped(r) { // a clipped word tells no gain
+				c.ss += s * s
+				c.sr += s * r
+				c.rr += r * r
+			}
 			c.peakError = max(c.peakError, math.Abs(r-s))
 			if x := s * scale; r*scale == math.Floor(x) || r*scale == math.Round(x) || r*scale == math.Trunc(x) {
 				c.cut++

@@ -91,7 +91,7 @@ func Compare(sent, received pcm.Reader) (Result, error) {
 		if err != nil {
 			return Result{}, fmt.Errorf("integrity: %w", err)
 		}
-		result.Cause = &cause
+		result.Cause, result.Warnings = &cause, c.warnings
 	}
 	return result, nil
 }

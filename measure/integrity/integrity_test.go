@@ -164,6 +164,76 @@ func deref[T any](p *T) any {
 	return *p
 }
 
+// lowPassed cuts c above hz: a sinc under a Blackman window, over 260 Hz at 48 kHz.
+func lowPassed(c pcm.Clip, hz float64) pcm.Clip {
+	const half = 500
+	var h [2*half + 1]float64
+	for i := range h {
+		x, u := float64(i-half), float64(i)/(2*half)
+		h[i] = 2 * hz / c.Rate.Hz() * (0.42 - 0.5*math.Cos(2*math.Pi*u) + 0.08*math.Cos(4*math.Pi*u))
+		if x != 0 {
+			h[i] *= math.Sin(2*math.Pi*hz/c.Rate.Hz()*x) / (2 * math.Pi * hz / c.Rate.Hz() * x)
+		}
+	}
+	d := pcm.NewClip(c.Rate, len(c.Channels), c.Len())
+	for k := range c.Channels {
+		for i := range d.Channels[k] {
+			for j := max(0, half-i); j < min(len(h), c.Len()-i+half); j++ {
+				d.Channels[k][i] += h[j] * c.Channels[k][i+j-half]
+			}
+		}
+	}
+	return quantised(d, pcm.NewPlainQuantizer(24))
+}
+
+// A band cut at 20 to 22.05 kHz is what a way down to 44.1 kHz and back leaves, whatever it does to the level.
+func TestAWayThroughALowerRateIsResampling(t *testing.T) {
+	c := words(t, 24, 1)
+	c = quantised(each(c, func(v float64) float64 { return v / 2 }), pcm.NewPlainQuantizer(24))
+	for _, top := range []float64{20000, 21000, 22050} {
+		for _, gain := range []float64{1, 0.5} {
+			received := quantised(each(lowPassed(c, top), func(v float64) float64 { return gain * v }), pcm.NewPlainQuantizer(24))
+			r, err := integrity.Compare(c, delayed(received, 0, c.Len(), 333))
+			if err != nil || r.Cause == nil || *r.Cause != integrity.Resampling {
+				t.Errorf("cut at %v Hz, gain %v: %v, cause %v, want resampling", top, gain, err, deref(r.Cause))
+			}
+		}
+	}
+}
+
+func TestGainIsToldOnlyWhereThereIsOne(t *testing.T) {
+	c := words(t, 24, 2) // full-scale words
+	mono := pcm.Clip{Rate: c.Rate, Channels: [][]float64{c.Channels[0], c.Channels[0]}}
+	swapped := pcm.Clip{Rate: c.Rate, Channels: [][]float64{c.Channels[1], c.Channels[0]}}
+	half := c.Clone()
+	for i, v := range half.Channels[1] {
+		half.Channels[1][i] = -v
+	}
+	top := 1 - math.Ldexp(1, -23)
+	for _, f := range []struct {
+		name     string
+		received pcm.Clip
+		want     integrity.Cause
+		gainDB   float64
+		warned   bool
+	}{
+		{"half a decibel up, clipped", quantised(each(c, func(v float64) float64 { return min(max(v*math.Pow(10, 0.5/20), -1), top) }), pcm.NewPlainQuantizer(24)), integrity.Gain, 0.5, false},
+		{"channel 1 in both", mono, integrity.Unknown, math.NaN(), true},
+		{"channels exchanged", swapped, integrity.ChannelSwap, math.NaN(), false},
+		{"one channel inverted", half, integrity.Polarity, math.NaN(), false},
+	} {
+		r, err := integrity.Compare(c, delayed(f.received, 0, c.Len(), 777))
+		if err != nil {
+			t.Errorf("%s: %v", f.name, err)
+			continue
+		}
+		right := math.IsNaN(f.gainDB) && math.IsNaN(r.GainDB) || math.Abs(r.GainDB-f.gainDB) < 1e-5
+		if r.Cause == nil || *r.Cause != f.want || !right || f.warned != (len(r.Warnings) > 0) {
+			t.Errorf("%s: cause %v, gain %v dB, warnings %q; want %v, %v dB", f.name, deref(r.Cause), r.GainDB, r.Warnings, f.want, f.gainDB)
+		}
+	}
+}
+
 func TestUnrelatedAndUnequalShapesAreRefused(t *testing.T) {
 	c := words(t, 24, 1)
 	other, err := signal.Make(signal.Config{Kind: signal.Integrity, Rate: 48000, Bits: 24, Seconds: 1, Seed: 99})
