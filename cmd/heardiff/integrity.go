@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 
 	"github.com/spf13/cobra"
 
@@ -69,7 +70,11 @@ func integrityText(w io.Writer, r integrity.Result) {
 	}
 	fmt.Fprintf(w, "not bit-perfect: %s\n%s\n", cause, frames)
 	if r.FirstMismatch != nil {
-		fmt.Fprintf(w, "%d samples differ, the first at frame %d of what was sent; gain %s dB\n", r.MismatchedSamples, *r.FirstMismatch, figure(r.GainDB, "%.4f"))
+		fmt.Fprintf(w, "%d samples differ, the first at frame %d of what was sent", r.MismatchedSamples, *r.FirstMismatch)
+		if !math.IsNaN(r.GainDB) {
+			fmt.Fprintf(w, "; gain %.4f dB", r.GainDB)
+		}
+		fmt.Fprintln(w)
 	}
 	t := newTable("fault", "at frame", "frames")
 	t.right(1, 2)
