@@ -72,7 +72,7 @@ func integrityText(w io.Writer, r integrity.Result) {
 	if r.FirstMismatch != nil {
 		fmt.Fprintf(w, "%d samples differ, the first at frame %d of what was sent", r.MismatchedSamples, *r.FirstMismatch)
 		if !math.IsNaN(r.GainDB) {
-			fmt.Fprintf(w, "; gain %.4f dB", r.GainDB)
+			fmt.Fprintf(w, "; gain %s dB", figure(r.GainDB, "%.4f"))
 		}
 		fmt.Fprintln(w)
 	}
