@@ -1,79 +1,72 @@
-package trials_test
+package trials
 
 import (
 	"encoding/json"
 	"reflect"
 	"testing"
-	"time"
-
-	"heardiff/trials"
 )
 
-// kept is a journal in memory.
-type kept struct{ entries []trials.Entry }
+// mixedPlan holds two comparisons and a control.
+func mixedPlan(d Design) Plan {
+	p := testPlan(d, 9)
+	p.Comparisons = append(p.Comparisons,
+		Comparison{Name: "same", Kind: NegativeControl, A: "left", B: "left", AudioA: "aa", AudioB: "aa", Trials: 5},
+		Comparison{Name: "two", A: "left", B: "other", AudioA: "aa", AudioB: "cc", Trials: 7})
+	return p
+}
 
-func (k *kept) Append(e trials.Entry) error { k.entries = append(k.entries, e); return nil }
+// played works through a plan with both answers in turn, the fourth trial void, and returns what it came to.
+func played(t *testing.T, p Plan) Result {
+	t.Helper()
+	s, m := begin(t, p, Seed{4, 2})
+	for i := 0; s.View().Phase != Done; i++ {
+		hearAll(s)
+		if i == 3 {
+			must(t, s.Void("a lorry went by"))
+			continue
+		}
+		must(t, s.Ask(p.Design.Answers()[i%2], 0))
+		must(t, s.Confirm())
+	}
+	r, err := Reveal(p, m.entries)
+	must(t, err)
+	return r
+}
+
+func must(t *testing.T, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}
 
 // What a summary comes to, also after it was stored as JSON, is the revealed session but for its single trials.
 func TestSummaryIsTheResultWithoutItsTrials(t *testing.T) {
-	for _, design := range []trials.Design{trials.ABX, trials.SameDifferent} {
-		p := trials.Plan{ID: "1", Design: design, Alpha: 0.05, SmallestEffect: 0.3, Comparisons: []trials.Comparison{
-			{Name: "one", A: "left", B: "right", AudioA: "aa", AudioB: "bb", Trials: 9},
-			{Name: "same", Kind: trials.NegativeControl, A: "left", B: "left", AudioA: "aa", AudioB: "aa", Trials: 5},
-			{Name: "two", A: "left", B: "other", AudioA: "aa", AudioB: "cc", Trials: 7}}}
-		j := &kept{}
-		s, err := trials.Begin("s", p, trials.Seed{4, 2}, j, time.Now)
-		if err != nil {
-			t.Fatal(err)
-		}
-		for i := 0; s.View().Phase != trials.Done; i++ {
-			for _, l := range design.Labels() {
-				s.Heard(l, 1)
-			}
-			if i == 3 {
-				if err := s.Void("a lorry went by"); err != nil {
-					t.Fatal(err)
-				}
-				continue
-			}
-			if err := s.Ask(design.Answers()[i%2], 0); err != nil {
-				t.Fatal(err)
-			}
-			if err := s.Confirm(); err != nil {
-				t.Fatal(err)
-			}
-		}
-		want, err := trials.Reveal(p, j.entries)
-		if err != nil {
-			t.Fatal(err)
-		}
-		sum := 0
+	for _, design := range []Design{ABX, SameDifferent} {
+		p := mixedPlan(design)
+		want := played(t, p)
+		right := 0
 		for _, one := range want.Trials {
 			if one.Void == "" && one.Correct {
-				sum++
+				right++
 			}
 		}
 		data, err := json.Marshal(want.Summary())
-		if err != nil {
-			t.Fatal(err)
-		}
-		var stored trials.Summary
-		if err := json.Unmarshal(data, &stored); err != nil {
-			t.Fatal(err)
-		}
-		got, err := stored.Result("s", p)
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
+		var stored Summary
+		must(t, json.Unmarshal(data, &stored))
+		got, err := stored.Result("s1", p)
+		must(t, err)
+		sum := 0
 		for _, tally := range got.Tallies {
-			sum -= tally.Correct
+			sum += tally.Correct
 		}
-		want.Trials, want.Begun, want.Ended = nil, want.Begun.UTC().Round(0), want.Ended.UTC().Round(0)
-		if !reflect.DeepEqual(got, want) || sum != 0 || want.Voids != 1 {
-			t.Errorf("%s: %d right too many\ngot  %+v\nwant %+v", design, sum, got, want)
+		want.Trials, want.Begun, want.Ended = nil, want.Begun.UTC(), want.Ended.UTC()
+		if !reflect.DeepEqual(got, want) || sum != right || want.Voids != 1 {
+			t.Errorf("%s: %d right, want %d\ngot  %+v\nwant %+v", design, sum, right, got, want)
 		}
 		p.Comparisons = p.Comparisons[:2]
-		if _, err := stored.Result("s", p); err == nil {
+		if _, err := stored.Result("s1", p); err == nil {
 			t.Errorf("%s: a summary of another plan was taken", design)
 		}
 	}

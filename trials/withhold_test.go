@@ -13,7 +13,7 @@ func eventful(t *testing.T, remark string) (Plan, []Entry) {
 	t.Helper()
 	p := Plan{ID: "1", Design: SameDifferent, Alpha: 0.05, SmallestEffect: 0.3,
 		Comparisons: []Comparison{{Name: "one", A: "left", B: "right", Excerpt: "e", AudioA: "aa", AudioB: "bb", Trials: 6}}}
-	j := &kept{}
+	j := &memory{}
 	at := time.Date(2031, 5, 6, 23, 59, 30, 123456789, time.UTC)
 	s, err := Begin("invented", p, Seed{4, 2}, j, func() time.Time { at = at.Add(7654 * time.Millisecond); return at })
 	if err != nil {
@@ -30,10 +30,6 @@ func eventful(t *testing.T, remark string) (Plan, []Entry) {
 	}
 	return p, j.entries
 }
-
-type kept struct{ entries []Entry }
-
-func (k *kept) Append(e Entry) error { k.entries = append(k.entries, e); return nil }
 
 func TestWithholdingLeavesTheResultAndNothingOfTheListener(t *testing.T) {
 	const remark = "Lisa's dog barked"

@@ -13,14 +13,14 @@ import (
 	"heardiff/playback/wav"
 )
 
-// Every cause through the command, with what it prints for people and the exit code: a difference is a result, not a failure.
-func TestIntegrityNamesTheCause(t *testing.T) {
-	home, err := os.Getwd()
-	must(t, err)
-	dir := t.TempDir()
-	t.Chdir(dir)
-	command(t, 0, "signal", "integrity", "--seconds", "3", "--out", "sent.wav")
-	sent := audioOf(t, "sent.wav")
+// received is what a chain made of the words sent, and the cause to be named, "" where they are equal.
+type received struct {
+	clip  pcm.Clip
+	cause string
+}
+
+// faults makes every cause on purpose.
+func faults(sent pcm.Clip) map[string]received {
 	each := func(change func(v float64) float64) pcm.Clip {
 		c := sent.Clone()
 		for _, x := range c.Channels {
@@ -37,15 +37,11 @@ func TestIntegrityNamesTheCause(t *testing.T) {
 		}
 		return c
 	}
-	twice := pcm.NewClip(sent.Rate, 2, sent.Len())
-	for k, x := range sent.Channels {
-		copy(twice.Channels[k], x)
-		copy(twice.Channels[k][50_000:51_000], x[49_000:50_000])
+	twice := sent.Clone()
+	for _, x := range twice.Channels {
+		copy(x[50_000:51_000], x[49_000:50_000])
 	}
-	for name, c := range map[string]struct {
-		received pcm.Clip
-		cause    string // "" where bit-perfect
-	}{
+	return map[string]received{
 		"equal":        {sent, ""},
 		"late":         {cut(0, 333), ""},
 		"gain":         {each(func(v float64) float64 { return 0.5012 * v }), "gain"},
@@ -55,8 +51,18 @@ func TestIntegrityNamesTheCause(t *testing.T) {
 		"dropout":      {cut(50_000, 51_000), "dropout"},
 		"repeat":       {twice, "repeat"},
 		"dither":       {dithered(sent), "dither"},
-	} {
-		saveWords(t, name+".wav", c.received)
+	}
+}
+
+// Every cause through the command, with what it prints for people and the exit code: a difference is a result, not a failure.
+func TestIntegrityNamesTheCause(t *testing.T) {
+	home, err := os.Getwd()
+	must(t, err)
+	dir := t.TempDir()
+	t.Chdir(dir)
+	command(t, 0, "signal", "integrity", "--seconds", "3", "--out", "sent.wav")
+	for name, c := range faults(audioOf(t, "sent.wav")) {
+		saveWords(t, name+".wav", c.clip)
 		out, _ := command(t, 0, "integrity", "sent.wav", name+".wav", "--json")
 		var r struct {
 			Schema  string  `json:"schema"`

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"math"
 	"path/filepath"
 	"strings"
@@ -19,6 +18,39 @@ func throughChain(t *testing.T, dir, kind, name string, noise, second float64) s
 	return spoiled(t, sent, filepath.Join(dir, name), noise, second)
 }
 
+// floorKinds are the signals of these tests.
+var floorKinds = []string{"tone", "low-tone", "silence", "two-tone"}
+
+// captureAll adds a capture of every signal, as a chain with that much noise and second harmonic returns it.
+func captureAll(t *testing.T, dir, chain string, noise, second float64) {
+	t.Helper()
+	for _, kind := range floorKinds {
+		command(t, 0, "capture", "add", chain, throughChain(t, dir, kind, chain+"-"+kind+".wav", noise, second), "--as", kind)
+	}
+}
+
+// measuredStudy is what the tests read of "measure --json".
+type measuredStudy struct {
+	Measured []struct {
+		Capture int    `json:"capture"`
+		Chain   string `json:"chain"`
+		Kind    string `json:"kind"`
+		Floor   *int   `json:"floor"`
+		Result  struct {
+			Channel []struct {
+				Limits []struct{ Figure, Standing string } `json:"limits"`
+			} `json:"channel"`
+		} `json:"result"`
+	} `json:"measured"`
+	Warnings []string `json:"warnings"`
+}
+
+func measureAll(t *testing.T, args ...string) (m measuredStudy) {
+	t.Helper()
+	decode(t, &m, append([]string{"measure", "--json"}, args...)...)
+	return m
+}
+
 func TestAStudyIsReadAgainstItsFloor(t *testing.T) {
 	dir := t.TempDir()
 	t.Setenv("HEARDIFF_KEYS", filepath.Join(dir, "keys"))
@@ -27,65 +59,22 @@ func TestAStudyIsReadAgainstItsFloor(t *testing.T) {
 	command(t, 0, "study", "new", study, "--title", "a test")
 	command(t, 0, "chain", "add", "loop", "--role", "floor")
 	command(t, 0, "chain", "add", "box")
-	for _, kind := range []string{"tone", "low-tone", "silence", "two-tone"} {
-		command(t, 0, "capture", "add", "box", throughChain(t, dir, kind, "box-"+kind+".wav", 1.1e-5, 1e-3), "--as", kind)
-	}
-	type measured struct {
-		Measured []struct {
-			Capture int    `json:"capture"`
-			Chain   string `json:"chain"`
-			Kind    string `json:"kind"`
-			Floor   *int   `json:"floor"`
-			Result  struct {
-				Channel []struct {
-					Limits []struct{ Figure, Standing string } `json:"limits"`
-				} `json:"channel"`
-			} `json:"result"`
-		} `json:"measured"`
-		Warnings []string `json:"warnings"`
-	}
-	read := func(args ...string) (m measured) {
-		t.Helper()
-		out, _ := command(t, 0, append([]string{"measure", "--json"}, args...)...)
-		must(t, json.Unmarshal([]byte(out), &m))
-		return m
-	}
-	first := read()
-	for _, m := range first.Measured {
+	captureAll(t, dir, "box", 1.1e-5, 1e-3)
+	for _, m := range measureAll(t).Measured {
 		if m.Floor != nil || len(m.Result.Channel[0].Limits) != 0 {
 			t.Errorf("%s has a floor that was not recorded", m.Kind)
 		}
 	}
-	for _, kind := range []string{"tone", "low-tone", "silence", "two-tone"} {
-		command(t, 0, "capture", "add", "loop", throughChain(t, dir, kind, "loop-"+kind+".wav", 1e-5, 1e-6), "--as", kind)
-	}
-	late := read()
+	captureAll(t, dir, "loop", 1e-5, 1e-6)
+	late := measureAll(t)
 	if len(late.Measured) != 4 || len(late.Warnings) != 1 || !strings.Contains(late.Warnings[0], "4 captures") {
 		t.Errorf("a floor that came later: %d measured, warnings %q", len(late.Measured), late.Warnings)
 	}
-	again := read("--again")
+	again := measureAll(t, "--again")
 	if len(again.Measured) != 8 || len(again.Warnings) != 0 {
 		t.Fatalf("again: %d measured, warnings %q", len(again.Measured), again.Warnings)
 	}
-	// Noise 0.8 dB above the set-up's is an upper bound, a harmonic 60 dB above it is measured.
-	want := map[string]string{"thd_db": "measured", "noise_db": "upper bound", "unweighted_dbfs": "upper bound", "dynamic_range_db": "upper bound", "second_order_db": "measured"}
-	seen := 0
-	for _, m := range again.Measured {
-		if (m.Chain == "box") != (m.Floor != nil) {
-			t.Errorf("capture %d of %s: floor %v", m.Capture, m.Chain, m.Floor)
-		}
-		for _, l := range m.Result.Channel[0].Limits {
-			if w, ok := want[l.Figure]; ok {
-				seen++
-				if l.Standing != w {
-					t.Errorf("%s %s: %q, want %q", m.Kind, l.Figure, l.Standing, w)
-				}
-			}
-		}
-	}
-	if seen != len(want) {
-		t.Errorf("%d of %d limits stored", seen, len(want))
-	}
+	again.standAgainstTheFloor(t)
 	figures, _ := figuresIn(t, study, "box", "box", "loop")
 	for metric, measured := range map[link.Metric]bool{link.THDN: true, link.Noise: false, link.NoiseUnderTone: false} {
 		f := figures[metric]
@@ -93,13 +82,39 @@ func TestAStudyIsReadAgainstItsFloor(t *testing.T) {
 			t.Errorf("%s in the link: %+v, measured should be %v", metric, f, measured)
 		}
 	}
-	command(t, exitUsage, "measure", "--plot", "x.svg")
-	command(t, exitUsage, "measure", "--floor", "x.wav")
-	command(t, exitUsage, "measure", "x.wav", "--as", "tone", "--again")
-	var none measured
-	if none = read(); len(none.Measured) != 0 {
+	if none := measureAll(t); len(none.Measured) != 0 {
 		t.Errorf("nothing is new, yet %d were measured", len(none.Measured))
 	}
+}
+
+// standAgainstTheFloor checks the stored limits: noise 0.8 dB above the set-up's is an upper bound, a harmonic 60 dB above
+// it is measured.
+func (m measuredStudy) standAgainstTheFloor(t *testing.T) {
+	t.Helper()
+	want := map[string]string{"thd_db": "measured", "noise_db": "upper bound", "unweighted_dbfs": "upper bound", "dynamic_range_db": "upper bound", "second_order_db": "measured"}
+	seen := 0
+	for _, one := range m.Measured {
+		if (one.Chain == "box") != (one.Floor != nil) {
+			t.Errorf("capture %d of %s: floor %v", one.Capture, one.Chain, one.Floor)
+		}
+		for _, l := range one.Result.Channel[0].Limits {
+			if w, ok := want[l.Figure]; ok {
+				seen++
+				if l.Standing != w {
+					t.Errorf("%s %s: %q, want %q", one.Kind, l.Figure, l.Standing, w)
+				}
+			}
+		}
+	}
+	if seen != len(want) {
+		t.Errorf("%d of %d limits stored", seen, len(want))
+	}
+}
+
+func TestFlagsOfAFileAreRefusedForAStudy(t *testing.T) {
+	refused(t, exitUsage, "measure", "--plot", "x.svg")
+	refused(t, exitUsage, "measure", "--floor", "x.wav")
+	refused(t, exitUsage, "measure", "x.wav", "--as", "tone", "--again")
 }
 
 // spoiled adds Gaussian noise and a second-order term to a file.

@@ -136,6 +136,38 @@ func TestPicturesAreDrawnForEveryKindOrNothingIsLeft(t *testing.T) {
 	}
 }
 
+// wrongLines are command lines that must be refused, with their exit codes.
+var wrongLines = map[string]int{
+	"measure good.wav":                                exitUsage,
+	"measure good.wav --as":                           exitUsage,
+	"measure good.wav --as rhythm":                    exitUsage,
+	"measure good.wav good.wav --as tone":             exitUsage,
+	"measure good.wav --as tone --reference good.wav": exitUsage,
+	"measure good.wav --as tone --plot x.bmp":         exitUsage,
+	"measure good.wav --as two-tone":                  exitRejected,
+	"measure good.wav --as low-tone":                  exitRejected,
+	"measure good.wav --as noise":                     exitRejected,
+	"measure good.wav --as sweep":                     exitRejected,
+	"measure zeros.wav --as tone":                     exitRejected,
+	"measure good.wav --as tone --floor zeros.wav":    exitRejected,
+	"measure good.wav --as tone --floor none.wav":     exitRejected,
+	"integrity good.wav":                              exitUsage,
+	"integrity good.wav none.wav":                     exitRejected,
+	"integrity zeros.wav good.wav":                    exitRejected,
+	"inspect":                                         exitUsage,
+	"signal song --out x.wav":                         exitUsage,
+	"signal tone":                                     exitUsage,
+	"signal tone --out x.wav --rate 7":                exitUsage,
+	"signal tone --out x.wav --bits 8":                exitUsage,
+	"signal tone --out x.wav --seconds 0":             exitUsage,
+	"signal tone --out x.wav --seconds NaN":           exitUsage,
+	"signal tone --out x.wav --dbfs 3":                exitUsage,
+	"signal tone --out x.wav --channels 99":           exitUsage,
+	"signal tone --out x.wav --dither pink":           exitUsage,
+	"signal two-tone --out x.wav --pair middle":       exitUsage,
+	"signal tone --out nowhere/x.wav":                 exitFailed,
+}
+
 func TestBadInputIsOneLineAndNothingStays(t *testing.T) {
 	t.Chdir(t.TempDir())
 	command(t, 0, "signal", "tone", "--seconds", "2", "--channels", "1", "--out", "good.wav")
@@ -153,36 +185,7 @@ func TestBadInputIsOneLineAndNothingStays(t *testing.T) {
 	must(t, os.Mkdir("folder.wav", 0o700))
 	before, err := filepath.Glob("*")
 	must(t, err)
-	for line, want := range map[string]int{
-		"measure good.wav":                                exitUsage,
-		"measure good.wav --as":                           exitUsage,
-		"measure good.wav --as rhythm":                    exitUsage,
-		"measure good.wav good.wav --as tone":             exitUsage,
-		"measure good.wav --as tone --reference good.wav": exitUsage,
-		"measure good.wav --as tone --plot x.bmp":         exitUsage,
-		"measure good.wav --as two-tone":                  exitRejected,
-		"measure good.wav --as low-tone":                  exitRejected,
-		"measure good.wav --as noise":                     exitRejected,
-		"measure good.wav --as sweep":                     exitRejected,
-		"measure zeros.wav --as tone":                     exitRejected,
-		"measure good.wav --as tone --floor zeros.wav":    exitRejected,
-		"measure good.wav --as tone --floor none.wav":     exitRejected,
-		"integrity good.wav":                              exitUsage,
-		"integrity good.wav none.wav":                     exitRejected,
-		"integrity zeros.wav good.wav":                    exitRejected,
-		"inspect":                                         exitUsage,
-		"signal song --out x.wav":                         exitUsage,
-		"signal tone":                                     exitUsage,
-		"signal tone --out x.wav --rate 7":                exitUsage,
-		"signal tone --out x.wav --bits 8":                exitUsage,
-		"signal tone --out x.wav --seconds 0":             exitUsage,
-		"signal tone --out x.wav --seconds NaN":           exitUsage,
-		"signal tone --out x.wav --dbfs 3":                exitUsage,
-		"signal tone --out x.wav --channels 99":           exitUsage,
-		"signal tone --out x.wav --dither pink":           exitUsage,
-		"signal two-tone --out x.wav --pair middle":       exitUsage,
-		"signal tone --out nowhere/x.wav":                 exitFailed,
-	} {
+	for line, want := range wrongLines {
 		refused(t, want, strings.Fields(line)...)
 	}
 	for _, file := range []string{"missing.wav", "empty.wav", "head.wav", "cut.wav", "eight.wav", "nan.wav", "text.wav", "folder.wav"} {
@@ -201,13 +204,15 @@ func TestBadInputIsOneLineAndNothingStays(t *testing.T) {
 }
 
 // refused runs a command line that must end with code want, one line of error and at most a hint, and print nothing else.
-func refused(t *testing.T, want int, args ...string) {
+// It returns what was said.
+func refused(t *testing.T, want int, args ...string) string {
 	t.Helper()
 	out, errs := command(t, want, args...)
 	lines := strings.Split(strings.TrimSuffix(errs, "\n"), "\n")
 	if out != "" || len(lines) > 2 || !strings.HasPrefix(lines[0], "heardiff: ") || len(lines) == 2 && !strings.HasPrefix(lines[1], "heardiff: hint: ") {
 		t.Errorf("%q prints %q and %q", args, out, errs)
 	}
+	return errs
 }
 
 // float32WAV is a WAV file of a thousand 32-bit floats, one of which is as given.

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"heardiff/trials"
 	"heardiff/trials/store"
@@ -64,7 +65,11 @@ with one; both draw their order by chance.`,
 		Args: exactArgs(),
 		RunE: func(c *cobra.Command, _ []string) error { return a.newPlan(c.Context(), o) },
 	}
-	f := c.Flags()
+	o.define(c.Flags())
+	return c
+}
+
+func (o *planOptions) define(f *pflag.FlagSet) {
 	f.StringVar(&o.id, "id", "", "the plan's `name` (else the next number)")
 	f.StringVar(&o.design, "design", "abx", "`abx` or same-different")
 	f.StringVar(&o.chainA, "a", "", "the reference `chain`")
@@ -85,7 +90,6 @@ with one; both draw their order by chance.`,
 	f.StringVar(&o.boundary, "boundary", "evidence", "of sequential stopping: `"+boundaries+"`")
 	f.IntVar(&o.looks, "looks", 0, "`number` of looks of sequential stopping (else 5; by evidence, after every trial)")
 	f.StringVar(&o.order, "order", "independent", "`independent` (a fair coin each trial) or balanced")
-	return c
 }
 
 func (a *app) newPlan(ctx context.Context, o planOptions) error {

@@ -14,15 +14,10 @@ import (
 	"heardiff/trials/store"
 )
 
-// inMemory is a journal that is on no disk.
-type inMemory struct{ entries []trials.Entry }
-
-func (j *inMemory) Append(e trials.Entry) error { j.entries = append(j.entries, e); return nil }
-
 // scoring plays a session of ABX with k right answers: the first k trials rightly, the others wrongly.
 func scoring(t *testing.T, id string, p trials.Plan, seed trials.Seed, k int) store.MergeSession {
 	t.Helper()
-	j, at := &inMemory{}, time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC)
+	j, at := &notebook{}, time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC)
 	s, err := trials.Begin(id, p, seed, j, func() time.Time { at = at.Add(time.Second); return at })
 	must(t, err)
 	for i := 0; s.View().Phase != trials.Done; i++ {

@@ -28,11 +28,6 @@ const (
 	scaleTrials    = 100
 )
 
-// memoryJournal keeps entries in memory.
-type memoryJournal struct{ entries []trials.Entry }
-
-func (j *memoryJournal) Append(e trials.Entry) error { j.entries = append(j.entries, e); return nil }
-
 // scalePlan is what every site worked through: two comparisons, so that p are corrected.
 func scalePlan() trials.Plan {
 	return trials.Plan{ID: "1", Design: trials.ABX, Alpha: 0.05, SmallestEffect: 0.3, Comparisons: []trials.Comparison{
@@ -105,7 +100,7 @@ func writeSite(t testing.TB, a *app, path string, of store.Study, site, listener
 // and guesses in the others.
 func simulated(t testing.TB, id string, p trials.Plan, seed trials.Seed, random *rand.Rand, right float64) []trials.Entry {
 	t.Helper()
-	j, at := &memoryJournal{}, time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC)
+	j, at := &notebook{}, time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC)
 	s, err := trials.Begin(id, p, seed, j, func() time.Time { at = at.Add(7 * time.Second); return at })
 	if err != nil {
 		t.Fatal(err)

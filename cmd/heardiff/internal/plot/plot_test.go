@@ -7,81 +7,11 @@ import (
 	"image/png"
 	"io"
 	"math"
-	"math/rand/v2"
 	"strings"
 	"testing"
 
 	"heardiff/cmd/heardiff/internal/plot"
 )
-
-// charts returns one of every kind, crowded on purpose; every number is invented.
-func charts() map[string]plot.Chart {
-	rng := rand.New(rand.NewPCG(1, 2))
-	curve := func(name string, level, lo, hi float64, n int) plot.Curve {
-		c := plot.Curve{Name: name}
-		for i := range n {
-			hz := lo * math.Pow(hi/lo, float64(i)/float64(n-1))
-			c.Hz = append(c.Hz, hz)
-			c.Y = append(c.Y, level*(1+40/hz)*(0.8+0.4*rng.Float64()))
-		}
-		return c
-	}
-	a, b, floor := curve("player by bus", 0.6, 10, 10000, 3000), curve("player by optical link", 3, 10, 10000, 3000), curve("recorder loop", 0.2, 10, 10000, 3000)
-	a.Spurs = []plot.Spur{{Hz: 50, Y: 4}, {Hz: 100, Y: 9}, {Hz: 250, Y: 17, Inherent: true}, {Hz: 1000, Y: 3}}
-	b.Spurs = []plot.Spur{{Hz: 50, Y: 5}, {Hz: 100, Y: 20}, {Hz: 102, Y: 18}, {Hz: 104, Y: 17}, {Hz: 300, Y: 64}, {Hz: 7350, Y: 30}}
-	noise := func(name string, at float64) plot.Curve {
-		c := curve(name, 1, 20, 20000, 2000)
-		for i := range c.Y {
-			c.Y[i] = at + 3*c.Y[i]
-		}
-		return c
-	}
-	response := plot.Curve{Name: "optical − bus"}
-	for i := range 31 {
-		response.Hz = append(response.Hz, 20*math.Pow(1000, float64(i)/30))
-		response.Y = append(response.Y, -0.3*math.Pow(float64(i)/30, 6))
-	}
-	null := plot.Null{Title: "Null by octave"}
-	for i := range 10 {
-		null.Bands = append(null.Bands, plot.NullBand{LowHz: 22 * math.Pow(2, float64(i)), HighHz: 44 * math.Pow(2, float64(i)), DB: -104 + 6*float64(i)})
-	}
-	forest := plot.Forest{Title: "Who heard the optical link (invented listeners)", Chance: 0.5, Smallest: 0.75, Notes: []string{"Exact 95 % intervals, two-sided."}}
-	for i := range 9 {
-		p := 0.35 + 0.07*float64(i)
-		forest.Rows = append(forest.Rows, plot.ForestRow{Name: fmt.Sprintf("listener-%02d", i+1), Estimate: p, Lo: p - 0.22, Hi: min(1, p+0.2), Weight: 16, Counts: fmt.Sprintf("%d of 16", int(p*16)), Said: "undecided"})
-	}
-	forest.Rows = append(forest.Rows, plot.ForestRow{Name: "musicians, who train every day", Kind: plot.Group, Estimate: 0.66, Lo: 0.58, Hi: 0.75, Weight: 100, Counts: "66 of 100", Said: "heard"},
-		plot.ForestRow{Name: "all", Kind: plot.Pooled, Estimate: 0.6, Lo: 0.55, Hi: 0.66, Weight: 200, Counts: "120 of 200", Said: "heard"})
-	dose := plot.Dose{Title: "Random jitter: how much is heard (invented)", XTitle: "random jitter, ps RMS", Chance: 0.5, Threshold: 20000, Lo: 12000, Hi: 34000,
-		Published: []plot.Published{{X: 35000, Citation: "An invented citation that is long enough to be broken over several lines on a narrow screen, 1974"}, {X: 20000, Citation: "Another invented one, 1998"}}}
-	for i := range 8 {
-		x := 500 * math.Pow(3, float64(i))
-		y := 0.5 + 0.5*(1-math.Exp2(-math.Pow(x/20000, 1.5)))
-		dose.Points = append(dose.Points, plot.DosePoint{X: x, Y: y, Lo: y - 0.12, Hi: min(1, y+0.1), Name: fmt.Sprintf("dose %d", i+1)})
-	}
-	power := plot.Power{Title: "What 16 trials can find", Trials: 16, Smallest: 0.75}
-	for i := range 101 {
-		x := 500 * math.Pow(2187, float64(i)/100)
-		dose.FitX = append(dose.FitX, x)
-		dose.FitY = append(dose.FitY, 1-0.5*math.Exp2(-math.Pow(x/20000, 1.5)))
-		p := 0.5 + 0.005*float64(i)
-		power.PTrue, power.Power = append(power.PTrue, p), append(power.Power, math.Pow((p-0.5)*2, 1.4))
-	}
-	transfer := plot.Transfer{Title: "Clock recovery on against off"}
-	for i := range 13 {
-		hz := 10 * math.Pow(10, float64(i)/4)
-		transfer.Points = append(transfer.Points, plot.TransferPoint{Hz: hz, DB: math.Max(-46, -10*math.Log10(1+hz*hz/1e4)), AtFloor: i > 10})
-	}
-	nf := noise("recorder loop", -172)
-	return map[string]plot.Chart{
-		"jitter":   plot.JitterSpectrum{Title: "Jitter of two chains (invented)", Chains: []plot.Curve{a, b}, Floor: &floor},
-		"noise":    plot.Spectrum{Title: "Noise (invented)", Chains: []plot.Curve{noise("player by bus", -160), noise("player by optical link", -152)}, Floor: &nf},
-		"response": plot.ResponseDifference{Title: "Response difference", Curves: []plot.Curve{response}, LimitDB: 0.1},
-		"null":     null, "forest": forest, "dose": dose, "power": power, "transfer": transfer,
-		"empty":  plot.JitterSpectrum{Title: "Nothing measured"},
-		"nobody": plot.Forest{Title: "No results", Chance: 0.5},
-	}
-}
 
 // texts records where texts stand, as a canvas.
 type texts struct {

@@ -59,18 +59,7 @@ func TestThePageInABrowser(t *testing.T) {
 	in := study(t)
 	ctx, complaints := browser(t, write(t, in))
 
-	titles := evaluate[[]string](t, ctx, `[...document.querySelectorAll("figure .wide svg")].filter(s => s.getBoundingClientRect().width > 300 && s.querySelector("title") && s.querySelector("desc")).map(s => s.querySelector("title").textContent)`)
-	for _, want := range []string{"bus against optical: who told them apart", "bus against isolator: who", "What 16 trials", "Jitter of the chains", "Noise of the chains", "Jitter of bus that optical", "Difference in response",
-		"Null by octave", "Told apart, against the difference in random jitter", "Told apart, against the difference in deterministic jitter"} {
-		found := false
-		for _, title := range titles {
-			found = found || strings.HasPrefix(title, want)
-		}
-		if !found {
-			t.Errorf("no picture %q among %q", want, titles)
-		}
-	}
-
+	titles := picturesIn(t, ctx)
 	// Every id once, every table with scoped headings, nothing wider than the window.
 	if n := evaluate[int](t, ctx, `(() => {const ids = [...document.querySelectorAll("[id]")].map(e => e.id); return ids.length - new Set(ids).size})()`); n != 0 {
 		t.Errorf("%d ids stand twice", n)
@@ -116,6 +105,24 @@ func TestThePageInABrowser(t *testing.T) {
 	if c := complaints(); len(c) > 0 {
 		t.Errorf("scripts complained: %q", c)
 	}
+}
+
+// picturesIn returns the titles of the wide pictures, of which every kind must be there.
+func picturesIn(t *testing.T, ctx context.Context) []string {
+	t.Helper()
+	titles := evaluate[[]string](t, ctx, `[...document.querySelectorAll("figure .wide svg")].filter(s => s.getBoundingClientRect().width > 300 && s.querySelector("title") && s.querySelector("desc")).map(s => s.querySelector("title").textContent)`)
+	for _, want := range []string{"bus against optical: who told them apart", "bus against isolator: who", "What 16 trials", "Jitter of the chains", "Noise of the chains", "Jitter of bus that optical", "Difference in response",
+		"Null by octave", "Told apart, against the difference in random jitter", "Told apart, against the difference in deterministic jitter"} {
+		found := false
+		for _, title := range titles {
+			found = found || strings.HasPrefix(title, want)
+		}
+		if !found {
+			t.Errorf("no picture %q among %q", want, titles)
+		}
+	}
+
+	return titles
 }
 
 // textsInside holds the end of every text against its picture, wide and narrow: the width that a browser gives a text is
