@@ -10,11 +10,7 @@ import (
 // A wrong command line is exit 2, an input that cannot be used exit 3; either says what and why in one line on standard
 // error, prints nothing on standard output, and leaves nothing behind.
 func TestWrongInputSaysWhatAndWhy(t *testing.T) {
-	dir := t.TempDir()
-	t.Setenv("HEARDIFF_KEYS", filepath.Join(dir, "keys"))
-	study := filepath.Join(dir, "study")
-	command(t, 0, "study", "new", study, "--title", "t")
-	t.Setenv("HEARDIFF_STUDY", study)
+	dir, study := emptyStudy(t)
 	command(t, 0, "chain", "add", "left")
 	text := filepath.Join(dir, "text.wav")
 	if err := os.WriteFile(text, []byte("no audio at all, only words"), 0o644); err != nil {

@@ -65,6 +65,23 @@ func at(t *testing.T, dir, site string) {
 	t.Setenv("HEARDIFF_STUDY", filepath.Join(dir, site))
 }
 
+// awayAndBack sends plan 1 to another site, where L1, added with the given flags, works through it, and returns what the
+// site sends back.
+func awayAndBack(t *testing.T, flags ...string) string {
+	t.Helper()
+	home, keys, dir := os.Getenv("HEARDIFF_STUDY"), os.Getenv("HEARDIFF_KEYS"), t.TempDir()
+	kit, back := filepath.Join(dir, "kit"), filepath.Join(dir, "back")
+	command(t, 0, "export", "--kit", kit, "--plan", "1")
+	at(t, dir, "north")
+	command(t, 0, "import", kit)
+	command(t, 0, append([]string{"listener", "add", "L1"}, flags...)...)
+	answerPlan(t)
+	command(t, 0, "export", "--out", back)
+	t.Setenv("HEARDIFF_STUDY", home)
+	t.Setenv("HEARDIFF_KEYS", keys)
+	return back
+}
+
 func TestResultsOfManySitesComeTogether(t *testing.T) {
 	home := listeningStudy(t, "abx", 5)
 	keys := os.Getenv("HEARDIFF_KEYS")
@@ -230,17 +247,7 @@ func TestPoolOfTheStudyCountsEverySession(t *testing.T) {
 
 func TestAForgottenListenerStaysForgotten(t *testing.T) {
 	listeningStudy(t, "abx", 3)
-	home, keys := os.Getenv("HEARDIFF_STUDY"), os.Getenv("HEARDIFF_KEYS")
-	dir := t.TempDir()
-	kit, back := filepath.Join(dir, "kit"), filepath.Join(dir, "back")
-	command(t, 0, "export", "--kit", kit, "--plan", "1")
-	at(t, dir, "north")
-	command(t, 0, "import", kit)
-	command(t, 0, "listener", "add", "L1", "--hearing", "left ear rings")
-	answerPlan(t)
-	command(t, 0, "export", "--out", back)
-	t.Setenv("HEARDIFF_STUDY", home)
-	t.Setenv("HEARDIFF_KEYS", keys)
+	back := awayAndBack(t, "--hearing", "left ear rings")
 	command(t, 0, "import", back)
 	list, _ := command(t, 0, "listener", "list", "--json")
 	if !strings.Contains(list, "rings") {

@@ -15,10 +15,7 @@ import (
 // oneChain makes a study of one chain with six seconds of music.
 func oneChain(t *testing.T) (study string) {
 	t.Helper()
-	dir := t.TempDir()
-	at(t, dir, "one")
-	study = filepath.Join(dir, "one")
-	command(t, 0, "study", "new", study, "--title", "one chain")
+	dir, study := emptyStudy(t)
 	command(t, 0, "chain", "add", "bus")
 	file := filepath.Join(dir, "music.wav")
 	if _, err := writeClip(file, music(6)); err != nil {

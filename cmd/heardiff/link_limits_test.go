@@ -67,13 +67,9 @@ func figuresIn(t *testing.T, study, chain, a, b string) (map[link.Metric][]link.
 }
 
 func TestIntegrityCapturesReachTheLink(t *testing.T) {
-	dir := t.TempDir()
-	t.Setenv("HEARDIFF_KEYS", filepath.Join(dir, "keys"))
-	study := filepath.Join(dir, "study")
-	t.Setenv("HEARDIFF_STUDY", study)
+	dir, study := emptyStudy(t)
 	sent := filepath.Join(dir, "sent.wav")
 	command(t, 0, "signal", "integrity", "--seconds", "2", "--out", sent)
-	command(t, 0, "study", "new", study, "--title", "a test")
 	words := audioOf(t, sent)
 	for i, name := range []string{"whole", "also", "spoilt"} {
 		command(t, 0, "chain", "add", name)

@@ -47,15 +47,21 @@ func music(seconds float64) pcm.Clip {
 	return c
 }
 
+// emptyStudy makes a study, the current one, with keys of its own, and returns the folder it stands in and its own.
+func emptyStudy(t *testing.T) (dir, study string) {
+	t.Helper()
+	dir = t.TempDir()
+	at(t, dir, "study")
+	study = filepath.Join(dir, "study")
+	command(t, 0, "study", "new", study, "--title", "a test")
+	return dir, study
+}
+
 // listeningStudy makes a study with two chains that differ by a little noise, an excerpt of two seconds and a plan,
 // and returns its folder.
 func listeningStudy(t *testing.T, design string, count int) string {
 	t.Helper()
-	dir := t.TempDir()
-	t.Setenv("HEARDIFF_KEYS", filepath.Join(dir, "keys"))
-	study := filepath.Join(dir, "study")
-	t.Setenv("HEARDIFF_STUDY", study)
-	command(t, 0, "study", "new", study, "--title", "a test")
+	dir, study := emptyStudy(t)
 	for k, chain := range []string{"left", "right"} {
 		c := music(4)
 		random := rand.New(rand.NewPCG(uint64(k), 9))

@@ -52,11 +52,7 @@ func FuzzParseEntered(f *testing.F) {
 }
 
 func TestEnteredFiguresStandInTheStudyAllOrNone(t *testing.T) {
-	dir := t.TempDir()
-	t.Setenv("HEARDIFF_KEYS", filepath.Join(dir, "keys"))
-	study := filepath.Join(dir, "study")
-	t.Setenv("HEARDIFF_STUDY", study)
-	command(t, 0, "study", "new", study, "--title", "a test")
+	dir, study := emptyStudy(t)
 	command(t, 0, "chain", "add", "optical")
 	file := filepath.Join(dir, "f.csv")
 	must(t, os.WriteFile(file, []byte("metric,value,unit,limit,source\nrandom_jitter_ps,42.5,ps,5,invented sheet\nhum_db,x,dB,,s\n"), 0o600))

@@ -52,11 +52,7 @@ func measureAll(t *testing.T, args ...string) (m measuredStudy) {
 }
 
 func TestAStudyIsReadAgainstItsFloor(t *testing.T) {
-	dir := t.TempDir()
-	t.Setenv("HEARDIFF_KEYS", filepath.Join(dir, "keys"))
-	study := filepath.Join(dir, "study")
-	t.Setenv("HEARDIFF_STUDY", study)
-	command(t, 0, "study", "new", study, "--title", "a test")
+	dir, study := emptyStudy(t)
 	command(t, 0, "chain", "add", "loop", "--role", "floor")
 	command(t, 0, "chain", "add", "box")
 	captureAll(t, dir, "box", 1.1e-5, 1e-3)

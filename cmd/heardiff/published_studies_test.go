@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"math"
 	"os"
-	"path/filepath"
 	"testing"
 	"time"
 
@@ -41,11 +40,7 @@ func scoring(t *testing.T, id string, p trials.Plan, seed trials.Seed, k int) st
 // enter makes a study of one comparison by hand, with one session a listener, of k right answers among n.
 func enter(t *testing.T, listeners [][2]int) {
 	t.Helper()
-	dir := t.TempDir()
-	study := filepath.Join(dir, "study")
-	t.Setenv("HEARDIFF_KEYS", filepath.Join(dir, "keys"))
-	t.Setenv("HEARDIFF_STUDY", study)
-	command(t, 0, "study", "new", study, "--title", "entered from print")
+	emptyStudy(t)
 	command(t, 0, "chain", "add", "left")
 	command(t, 0, "chain", "add", "right")
 	m := store.Merge{Bundle: "entered from print", Site: "print"}

@@ -16,11 +16,7 @@ import (
 // storedPictures makes a study of four chains with known jitter and noise, measures it, and returns what is stored.
 func storedPictures(t *testing.T) linked {
 	t.Helper()
-	dir := t.TempDir()
-	t.Setenv("HEARDIFF_KEYS", filepath.Join(dir, "keys"))
-	study := filepath.Join(dir, "study")
-	t.Setenv("HEARDIFF_STUDY", study)
-	command(t, 0, "study", "new", study, "--title", "a test")
+	dir, study := emptyStudy(t)
 	for i, c := range []struct {
 		name, role                 string
 		randomPs, linePs, noiseDBF float64

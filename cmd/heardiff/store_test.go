@@ -47,17 +47,7 @@ func TestEveryCommandWorksOnAServer(t *testing.T) {
 	if r := results(t); r.Correct != 3 || r.Trials != 3 {
 		t.Errorf("the oracle was right %d times of %d", r.Correct, r.Trials)
 	}
-	kit, back := filepath.Join(dir, "kit"), filepath.Join(dir, "back")
-	command(t, 0, "export", "--kit", kit, "--plan", "1")
-	home, keys := os.Getenv("HEARDIFF_STUDY"), os.Getenv("HEARDIFF_KEYS")
-	at(t, dir, "north")
-	command(t, 0, "import", kit)
-	command(t, 0, "listener", "add", "L1", "--group", "untrained")
-	answerPlan(t)
-	command(t, 0, "export", "--out", back)
-	t.Setenv("HEARDIFF_STUDY", home)
-	t.Setenv("HEARDIFF_KEYS", keys)
-	out, _ := command(t, 0, "import", back)
+	out, _ := command(t, 0, "import", awayAndBack(t, "--group", "untrained"))
 	if !strings.Contains(out, "1 sessions of 1 listeners are new") {
 		t.Error(out)
 	}

@@ -17,17 +17,22 @@ import (
 )
 
 // truthful answers every trial of a plan as an invented listener who knows X with the chance that hears gives for the
-// comparison, and guesses otherwise.
+// comparison, and guesses otherwise. The order is the system's secret each time; how many guesses are right is not left to
+// it, for of guessers alpha are called hearers: each comparison has a stream of its own that says which answers are right.
 func truthful(t *testing.T, plan, listener string, seed uint64, hears func(trials.Comparison) float64) {
 	t.Helper()
-	random := rand.New(rand.NewPCG(seed, 11))
+	streams := map[int]*rand.Rand{}
 	sitThrough(t, plan, listener, func(session *trials.Session, p trials.Plan) trials.Answer {
 		cue, err := session.Route(trials.LabelX)
 		if err != nil {
 			t.Fatal(err)
 		}
-		knows := random.Float64() < hears(p.Comparisons[cue.Comparison()])
-		if knows && cue.Source() == trials.SourceB || !knows && random.IntN(2) == 1 {
+		k := cue.Comparison()
+		if streams[k] == nil {
+			streams[k] = rand.New(rand.NewPCG(seed, uint64(11+k)))
+		}
+		right := streams[k].Float64() < hears(p.Comparisons[k]) || streams[k].IntN(2) == 1
+		if right == (cue.Source() == trials.SourceB) {
 			return trials.AnswerB
 		}
 		return trials.AnswerA
@@ -38,10 +43,7 @@ func truthful(t *testing.T, plan, listener string, seed uint64, hears func(trial
 // record says that its level is 0.3 dB off.
 func inventedBench(t *testing.T) string {
 	t.Helper()
-	dir := t.TempDir()
-	at(t, dir, "home")
-	study := filepath.Join(dir, "home")
-	command(t, 0, "study", "new", study, "--title", "an invented truth")
+	dir, study := emptyStudy(t)
 	clean := filepath.Join(dir, "clean.wav")
 	if _, err := writeClip(clean, music(5)); err != nil {
 		t.Fatal(err)
