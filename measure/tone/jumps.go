@@ -5,6 +5,8 @@ import (
 	"math"
 	"math/cmplx"
 	"slices"
+
+	"heardiff/playback/pcm"
 )
 
 const (
@@ -73,6 +75,14 @@ func (t tracked) jumpWarnings() []string {
 		}
 	}
 	return list
+}
+
+// jitterTone returns a warning where a tone stands at a quarter of the rate.
+func jitterTone(channel int, hz float64, rate pcm.Rate) []string {
+	if math.Abs(4*hz/rate.Hz()-1) > 1e-3 { // the loosest clock that interface standards allow
+		return nil
+	}
+	return []string{fmt.Sprintf("channel %d: the tone stands at %.2f Hz, a quarter of the rate: the jitter signal, for --as jitter? Its harmonics lie beyond the band", channel, hz)}
 }
 
 // wrongRate returns a warning where a tone stands where one of the usual test tones would come to stand if it were

@@ -21,6 +21,9 @@ type quiet struct {
 	clicks   int // tenths of a second within it that are clickRatio louder than the rest
 	movesDB  float64
 	repeats  *repeats
+	rate     pcm.Rate
+	silences []zeros // of each channel
+	same     bool    // all channels are equal in every sample, and not silent
 }
 
 // findQuiet reads all of r and leaves out digital zeros at the ends, and clicks in the first and last second,
@@ -28,11 +31,14 @@ type quiet struct {
 func findQuiet(r pcm.Reader) (quiet, error) {
 	size := max(1, int(r.Format().Rate)/10)
 	var levels []float64 // of the loudest channel, without DC
-	q := quiet{to: r.Frames(), repeats: newRepeats(r.Format().Rate)}
+	f := r.Format()
+	q := quiet{to: r.Frames(), repeats: newRepeats(f.Rate), rate: f.Rate, silences: make([]zeros, f.Channels), same: f.Channels > 1}
 	err := pcm.Blocks(r, size, func(block [][]float64, _ int) error {
 		loudest := 0.0
-		for _, x := range block {
+		for c, x := range block {
 			loudest = max(loudest, deviation(x))
+			q.silences[c].write(x)
+			q.same = q.same && slices.Equal(x, block[0])
 		}
 		levels = append(levels, loudest)
 		q.repeats.write(block[0])
@@ -41,6 +47,10 @@ func findQuiet(r pcm.Reader) (quiet, error) {
 	if err != nil {
 		return q, err
 	}
+	for c := range q.silences {
+		q.silences[c].end()
+	}
+	q.same = q.same && slices.Max(levels) > 0
 	q.locate(levels, size)
 	return q, nil
 }
@@ -118,6 +128,14 @@ func (q *quiet) judge(levels []float64, usual float64) {
 
 func (q quiet) warnings() []string {
 	list := q.repeats.warnings()
+	if q.same {
+		list = append(list, "all channels are equal in every sample: one channel recorded twice, or a mono source")
+	}
+	for c := range q.silences {
+		if q.zeros == 0 {
+			list = append(list, q.silences[c].warnings(c+1, q.rate, q.from, q.to)...)
+		}
+	}
 	if q.zeros > 0 {
 		list = append(list, fmt.Sprintf("%d tenths of a second are digital zeros: dropouts, or a gate", q.zeros))
 	}

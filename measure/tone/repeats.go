@@ -59,7 +59,7 @@ func leaving() uint64 {
 func (r *repeats) write(x []float64) {
 	out := leaving()
 	for _, v := range x {
-		word := math.Float64bits(v)*windowPrime ^ 0x5555
+		word := mixed(math.Float64bits(v))
 		at := r.frames % windowFrames
 		r.hash = r.hash*windowPrime + word - r.ring[at]*out
 		if r.ring[(at+1)%windowFrames] == r.ring[at] { // the pair that leaves
@@ -75,6 +75,15 @@ func (r *repeats) write(x []float64) {
 			r.choose()
 		}
 	}
+}
+
+// mixed spreads what differs between two words over all bits. Quiet words differ in a few of the upper ones only, and
+// products would leave the lower ones alone.
+// ref: the finaliser of SplitMix64: G. L. Steele, D. Lea, C. H. Flood, "Fast splittable pseudorandom number generators", 2014.
+func mixed(x uint64) uint64 {
+	x = (x ^ x>>30) * 0xBF58476D1CE4E5B9
+	x = (x ^ x>>27) * 0x94D049BB133111EB
+	return x ^ x>>31
 }
 
 func (r *repeats) choose() {

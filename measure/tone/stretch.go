@@ -26,6 +26,9 @@ type active struct {
 	// loudest is the largest RMS value of a tenth of a second in each channel.
 	loudest []float64
 	repeats *repeats
+	zeros   []zeros
+	// restlessDB is how far the levels of channels move from one tenth to the next, median: noise, where nothing else.
+	restlessDB []float64
 }
 
 // findActive reads all of r and returns where its signal stands and is steady: silence, clicks and fades before and
@@ -33,8 +36,8 @@ type active struct {
 func findActive(r pcm.Reader) (active, error) {
 	f := r.Format()
 	size := max(1, int(f.Rate)/10)
-	levels := make([][]float64, f.Channels)
-	a := active{clipped: make([]int, f.Channels), same: f.Channels > 1, repeats: newRepeats(f.Rate)}
+	levels, smooth := make([][]float64, f.Channels), make([]envelope, f.Channels)
+	a := active{clipped: make([]int, f.Channels), same: f.Channels > 1, repeats: newRepeats(f.Rate), zeros: make([]zeros, f.Channels)}
 	full := 1.0
 	if !f.Float {
 		full -= math.Ldexp(1, 1-f.Bits)
@@ -50,6 +53,8 @@ func findActive(r pcm.Reader) (active, error) {
 				a.same = a.same && v == block[0][i]
 			}
 			levels[c] = append(levels[c], math.Sqrt(sum/float64(len(x))))
+			smooth[c].write(x)
+			a.zeros[c].write(x)
 		}
 		a.repeats.write(block[0])
 		return nil
@@ -58,6 +63,10 @@ func findActive(r pcm.Reader) (active, error) {
 		return active{}, err
 	}
 	a.locate(levels, size, r.Frames())
+	for c := range smooth {
+		a.zeros[c].end()
+		a.steadiness(smooth[c].levels, a.from/size, (a.to-1)/size)
+	}
 	return a, nil
 }
 
@@ -86,7 +95,7 @@ func (a *active) locate(levels [][]float64, size, frames int) {
 	}
 	a.from, a.to = guarded(first, last, len(levels[0]), size, frames)
 	for _, l := range levels {
-		a.swingDB = append(a.swingDB, a.swing(l, a.from/size, (a.to-1)/size))
+		a.countHoles(l, a.from/size, (a.to-1)/size)
 	}
 }
 
@@ -164,22 +173,61 @@ func unfaded(levels []float64, first, last int) (int, int) {
 	return first, last
 }
 
-// swing returns how far the levels of whole tenths move, in dB, and counts the holes.
-func (a *active) swing(levels []float64, first, last int) float64 {
-	low, high := math.Inf(1), 0.0
+// countHoles counts the tenths that are 20 dB below the loudest.
+func (a *active) countHoles(levels []float64, first, last int) {
 	last = min(last, max(first, len(levels)-2)) // the last tenth may be a short one
 	top := slices.Max(levels[first : last+1])
 	for _, v := range levels[first : last+1] {
 		if v < top/10 {
 			a.holes++
-			continue
 		}
-		low, high = min(low, v), max(high, v)
 	}
-	if high == 0 {
-		return math.NaN()
+}
+
+// steadiness notes how far the levels of an envelope move in all, and from one to the next, holes left out.
+func (a *active) steadiness(levels []float64, first, last int) {
+	last = min(last, len(levels)-2) // the last tenth may be a short one
+	swing, restless := math.NaN(), math.NaN()
+	if a.to > a.from && last >= first+2 {
+		inside := levels[first+1 : last+1] // each reaches into the tenth before
+		top, low := slices.Max(inside), math.Inf(1)
+		var steps []float64
+		for i, v := range inside {
+			if v < top/10 {
+				continue
+			}
+			low = min(low, v)
+			if i > 0 && inside[i-1] >= top/10 {
+				steps = append(steps, math.Abs(pcm.DB(v/inside[i-1])))
+			}
+		}
+		if top > 0 {
+			swing = pcm.DB(top / low)
+		}
+		if len(steps) > 0 {
+			restless = median(steps)
+		}
 	}
-	return pcm.DB(high / low)
+	a.swingDB, a.restlessDB = append(a.swingDB, swing), append(a.restlessDB, restless)
+}
+
+// envelope follows the level under raised cosines that are two blocks long and one apart: blocks alone would hold a part of
+// a period of a low tone at their ends, and their levels would move with it.
+type envelope struct {
+	rising float64 // of the block before
+	levels []float64
+}
+
+func (e *envelope) write(x []float64) {
+	rising, falling := 0.0, 0.0
+	turn := newOscillator(math.Pi/float64(len(x)), 0.5)
+	for _, v := range x {
+		w := (1 - real(turn.next())) / 2
+		rising += v * v * w
+		falling += v * v * (1 - w)
+	}
+	e.levels = append(e.levels, math.Sqrt((e.rising+falling)/float64(len(x))))
+	e.rising = rising
 }
 
 // warnings returns what is wrong with a recording of a steady signal.
@@ -194,6 +242,9 @@ func (a active) warnings(rate pcm.Rate, steadyDB float64) []string {
 		if db > steadyDB {
 			list = append(list, fmt.Sprintf("channel %d: the level moves by %.2f dB: automatic gain, a limiter, or somebody at the knob", c+1, db))
 		}
+	}
+	for c := range a.zeros {
+		list = append(list, a.zeros[c].warnings(c+1, rate, a.from, a.to)...)
 	}
 	if a.holes > 0 {
 		list = append(list, fmt.Sprintf("%d tenths of a second lie 20 dB or more below the rest: dropouts", a.holes))

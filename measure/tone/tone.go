@@ -112,6 +112,7 @@ func Measure(r pcm.Reader) (Result, error) {
 				return Result{}, fmt.Errorf("tone: %w", err)
 			}
 			result.Warnings = append(result.Warnings, wrongRate(c+1, ch.FrequencyHz, signal.ToneHz)...)
+			result.Warnings = append(result.Warnings, jitterTone(c+1, ch.FrequencyHz, r.Format().Rate)...)
 			if ch.LevelDBFS < -40 {
 				result.Warnings = append(result.Warnings, fmt.Sprintf("channel %d: the tone stands at %.1f dBFS: is this the low tone, or is the gain off?", c+1, ch.LevelDBFS))
 			}
@@ -135,6 +136,18 @@ type tracked struct {
 
 // faults are what following the tones brought to light.
 func (t tracked) faults() []string { return append(t.missing, t.jumpWarnings()...) }
+
+// noisyDB returns by how much the level of a tone that stands not far above its noise may move: steadyDB, or what the
+// noise makes of it, which from one tenth to the next is a ninth of what it comes to in some minutes.
+func (t tracked) noisyDB() float64 {
+	limit := steadyDB
+	for c, ch := range t.channels {
+		if ch != nil {
+			limit = max(limit, min(1, 9*t.restlessDB[c]))
+		}
+	}
+	return limit
+}
 
 // trackTone finds the strongest line of each channel, follows it, and gathers harmonics 2 to 9.
 func trackTone(r pcm.Reader) (tracked, error) {
@@ -173,6 +186,7 @@ func track(r pcm.Reader, count int, products func(hz []float64) [][]int) (tracke
 	for c, hz := range lines {
 		if hz == nil {
 			t.missing = append(t.missing, fmt.Sprintf("channel %d: no %s found", c+1, plural(count)))
+			t.swingDB[c] = math.NaN() // that of noise says nothing
 			continue
 		}
 		found = true
@@ -350,7 +364,7 @@ func LowTone(r pcm.Reader) (LowToneResult, error) {
 	}
 	result := LowToneResult{
 		Schema: "heardiff.low_tone/1", RateHz: int(r.Format().Rate), Seconds: r.Format().Rate.Seconds(track.to - track.from),
-		Warnings: append(track.warnings(r.Format().Rate, 1), track.faults()...),
+		Warnings: append(track.warnings(r.Format().Rate, track.noisyDB()), track.faults()...),
 	}
 	for c, t := range track.channels {
 		nan := math.NaN()

@@ -82,6 +82,9 @@ func TwoTone(r pcm.Reader) (TwoToneResult, error) {
 			}
 		}
 		ch.Channel = c + 1
+		if t != nil {
+			result.Warnings = append(result.Warnings, wrongRate(c+1, ch.HighHz, highTones()...)...)
+		}
 		if t != nil && math.IsNaN(ch.IMDDB) {
 			result.Warnings = append(result.Warnings, fmt.Sprintf("channel %d: a product that the definition needs lies above half the rate (%d Hz)", c+1, rate/2))
 		}
@@ -89,6 +92,9 @@ func TwoTone(r pcm.Reader) (TwoToneResult, error) {
 	}
 	return result, nil
 }
+
+// highTones returns the upper tone of the usual pairs. ref: AES17 and IEC 60268-3 as commonly used.
+func highTones() []float64 { return []float64{20000, 7000, 7993, 8000, 11950} }
 
 // audible keeps the products that lie clear of DC, of half the rate, and of the tones.
 func audible(orders [][]int, hz []float64, rate pcm.Rate) [][]int {

@@ -1,0 +1,149 @@
+package tone_test
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+
+	"heardiff/measure/tone"
+	"heardiff/playback/pcm"
+)
+
+// sines returns two channels of 24-bit words: sines of those frequencies and peaks, and each its own noise of an RMS.
+func sines(seconds, noise float64, hz, peaks []float64) pcm.Clip {
+	c := pcm.NewClip(48000, 2, int(48000*seconds))
+	random := rand.New(rand.NewPCG(1, 2))
+	for ch := range c.Channels {
+		for i := range c.Len() {
+			v := noise * random.NormFloat64()
+			for k := range hz {
+				v += peaks[k] * math.Sin(2*math.Pi*hz[k]*float64(i)/48000)
+			}
+			c.Channels[ch][i] = math.Round(v*8388608) / 8388608
+		}
+	}
+	return c
+}
+
+const noise115 = 1.26e-6 // RMS of −115 dBFS
+
+func measureOf(kind string) func(pcm.Reader) ([]string, error) {
+	return func(r pcm.Reader) ([]string, error) {
+		switch kind {
+		case "noise":
+			x, err := tone.Noise(r, nil)
+			return x.Warnings, err
+		case "low tone":
+			x, err := tone.LowTone(r)
+			return x.Warnings, err
+		case "two tones":
+			x, err := tone.TwoTone(r)
+			return x.Warnings, err
+		}
+		x, err := tone.Measure(r)
+		return x.Warnings, err
+	}
+}
+
+// What a recorder does wrong to each signal is named; the signals alone are warned of nothing.
+func TestFaultsOfARecorderAreNamed(t *testing.T) {
+	signals := map[string]pcm.Clip{
+		"noise":     sines(6, noise115, nil, nil),
+		"low tone":  sines(6, noise115, []float64{997}, []float64{1e-3}),
+		"tone":      sines(6, noise115, []float64{997}, []float64{0.89}),
+		"two tones": sines(6, noise115, []float64{41, 7993}, []float64{0.72, 0.18}), // the AES17 pair
+	}
+	for kind, clean := range signals {
+		measure := measureOf(kind)
+		if w, err := measure(clean); err != nil || len(w) != 0 {
+			t.Errorf("%s alone: %v, warnings %q, want none", kind, err, w)
+		}
+		for _, f := range []struct {
+			name, want string
+			spoil      func(x []float64) []float64
+		}{
+			{"muted for 5 ms", "nothing but zeros", func(x []float64) []float64 { clear(x[100_001:100_241]); return x }},
+			{"muted for 50 ms", "nothing but zeros", func(x []float64) []float64 { clear(x[100_001:102_401]); return x }},
+			{"441 frames again", "come twice", func(x []float64) []float64 { return slices.Insert(x, 100_441, x[100_000:100_441]...) }},
+			{"441 frames over the next", "come twice", func(x []float64) []float64 { copy(x[100_441:], x[100_000:100_441]); return x }},
+		} {
+			c := clean.Clone()
+			for ch := range c.Channels {
+				c.Channels[ch] = f.spoil(c.Channels[ch])
+			}
+			w, err := measure(c)
+			if err != nil || !strings.Contains(strings.Join(w, "\n"), f.want) {
+				t.Errorf("%s, %s: %v, warnings %q, want one of %q", kind, f.name, err, w, f.want)
+			}
+		}
+		mono := pcm.Clip{Rate: clean.Rate, Channels: [][]float64{clean.Channels[0], clean.Channels[0]}}
+		if w, err := measure(mono); err != nil || len(w) != 1 || !strings.Contains(w[0], "equal in every sample") {
+			t.Errorf("%s, one channel in both: %v, warnings %q", kind, err, w)
+		}
+	}
+}
+
+// Undithered silence of few bits is zero for milliseconds at a time.
+func TestPlainZerosAreNoFault(t *testing.T) {
+	for _, hum := range []float64{3e-5, 9e-5} { // one step of 16 bits, and three
+		c := sines(6, 2e-6, []float64{50}, []float64{hum})
+		for ch := range c.Channels {
+			for i, v := range c.Channels[ch] {
+				c.Channels[ch][i] = math.Round(v*32768) / 32768
+			}
+		}
+		r, err := tone.Noise(c, nil)
+		if err != nil || strings.Contains(strings.Join(r.Warnings, "\n"), "zeros") {
+			t.Errorf("hum of %v: %v, warnings %q, want none of zeros", hum, err, r.Warnings)
+		}
+	}
+}
+
+// A step of 0.3 dB, as a limiter makes, in tones 20 to 100 dB above their noise.
+func TestALevelThatMovesIsNamed(t *testing.T) {
+	for _, peak := range []float64{1e-3, 1e-2, 0.89} {
+		c := sines(10, noise115, []float64{997}, []float64{peak})
+		for ch := range c.Channels {
+			for i := 200_000; i < c.Len(); i++ {
+				c.Channels[ch][i] *= math.Pow(10, -0.3/20)
+			}
+		}
+		kind := "tone"
+		if peak < 0.1 {
+			kind = "low tone"
+		}
+		if w, err := measureOf(kind)(c); err != nil || !strings.Contains(strings.Join(w, "\n"), "the level moves by 0.3") {
+			t.Errorf("%s of %v: %v, warnings %q", kind, peak, err, w)
+		}
+	}
+}
+
+// A channel without the tone has no level to move, and noise as loud as the tone's weighted tenth no automatic gain.
+func TestNoiseIsNoMovingLevel(t *testing.T) {
+	c := sines(20, noise115, []float64{997}, []float64{0.89})
+	c.Channels[1] = sines(20, noise115, nil, nil).Channels[1]
+	if w, err := measureOf("tone")(c); err != nil || len(w) != 1 || !strings.Contains(w[0], "channel 2: no tone") {
+		t.Errorf("%v, warnings %q, want that channel 2 has no tone, alone", err, w)
+	}
+	// A low tone 20 dB above its noise.
+	if w, err := measureOf("low tone")(sines(20, 7e-5, []float64{997}, []float64{1e-3})); err != nil || len(w) != 0 {
+		t.Errorf("noisy low tone: %v, warnings %q, want none", err, w)
+	}
+}
+
+func TestOtherSignalsAndRatesAreNamed(t *testing.T) {
+	for _, f := range []struct {
+		kind, want string
+		hz, peaks  []float64
+	}{
+		{"tone", "a quarter of the rate", []float64{12000.2}, []float64{0.7}},
+		{"two tones", "0.91875 times its rate", []float64{16537.5, 18375}, []float64{0.4, 0.4}}, // 18 and 20 kHz, 44.1 for 48 kHz
+	} {
+		w, err := measureOf(f.kind)(sines(4, noise115, f.hz, f.peaks))
+		if err != nil || len(w) != 2 || !strings.Contains(w[0], f.want) {
+			t.Errorf("%s of %v Hz: %v, warnings %q, want %q of both channels", f.kind, f.hz, err, w, f.want)
+		}
+	}
+}
