@@ -163,7 +163,7 @@ func (a *app) describe(ctx context.Context, c *store.Capture, file string) error
 		return err
 	}
 	defer f.Close()
-	if err := readThrough(a.watched(ctx, f, "reading")); err != nil {
+	if err := pcm.Verify(a.watched(ctx, f, "reading")); err != nil {
 		return rejected(fmt.Errorf("%s: %w", file, err), "record it again, or export it again as WAV or FLAC")
 	}
 	format := f.Format()
@@ -221,9 +221,4 @@ func moveInto(from, to string) error {
 		return fmt.Errorf("move into the study: %w", err)
 	}
 	return nil
-}
-
-// readThrough reads all of an audio file, so that what is wrong anywhere in it is found.
-func readThrough(r pcm.Reader) error {
-	return pcm.Blocks(r, 1<<16, func([][]float64, int) error { return nil })
 }

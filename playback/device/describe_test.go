@@ -52,11 +52,14 @@ func TestADeviceIsChosenByASmallConfiguration(t *testing.T) {
 		{name: "hw:2,3", want: `rate 96000`},
 		{name: "hw:2,3", allow: true, want: `plug slave.pcm "hw:2,3"`},
 		{name: "studio", want: `pcm.!default "studio"`},
-		{name: "hw:CARD=a,WHAT=1", bad: true},
+		{name: "hw:CARD=a,WHAT=1", want: `"WHAT=1" is unknown`, bad: true},
 		{name: "a\"b", bad: true},
 		{name: "a\nb", bad: true},
 	} {
 		got, err := configText(c.name, 96000, Config{AllowResample: c.allow})
+		if err != nil {
+			got = err.Error()
+		}
 		if (err != nil) != c.bad || !strings.Contains(got, c.want) {
 			t.Errorf("%q: %q, %v", c.name, got, err)
 		}

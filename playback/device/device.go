@@ -77,14 +77,14 @@ func configText(name string, rate pcm.Rate, c Config) (string, error) {
 	}
 	card, dev := "", "0"
 	for i, arg := range strings.Split(args, ",") {
-		key, value, named := strings.Cut(arg, "=")
+		key, _, named := strings.Cut(arg, "=")
 		switch {
 		case !named && i == 0, key == "CARD":
 			card = arg[strings.Index(arg, "=")+1:]
 		case !named && i == 1, key == "DEV":
 			dev = arg[strings.Index(arg, "=")+1:]
 		default:
-			return "", fmt.Errorf("%q: %q is unknown; a hardware name is hw:CARD=NAME,DEV=N", name, value)
+			return "", fmt.Errorf("%q: %q is unknown; a hardware name is hw:CARD=NAME,DEV=N", name, arg)
 		}
 	}
 	return fmt.Sprintf("pcm.!default {\n\ttype plug\n\tslave {\n\t\tpcm { type hw card %q device %q }\n\t\trate %d\n\t}\n}\n", card, dev, rate), nil

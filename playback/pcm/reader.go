@@ -90,6 +90,11 @@ func Load(r Reader, from, to int) (Clip, error) {
 	return c, nil
 }
 
+// Verify reads all of r and returns the first error, so that audio can be refused before it is used.
+func Verify(r Reader) error {
+	return Blocks(r, 1<<16, func([][]float64, int) error { return nil })
+}
+
 // Blocks calls visit with consecutive blocks of at most size frames of r, from its first frame to its last;
 // from is the frame number of block[c][0]. The block is reused: visit must not keep it.
 // It stops at the first error of r or of visit and returns it.

@@ -100,7 +100,7 @@ func TestSamplesThatAreNoNumbersAreFound(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := f.Verify(); !errors.Is(err, wav.ErrSample) || !strings.Contains(err.Error(), "channel 2, frame 40000") {
+		if err := pcm.Verify(f); !errors.Is(err, wav.ErrSample) || !strings.Contains(err.Error(), "channel 2, frame 40000") {
 			t.Errorf("%s: %v", name, err)
 		}
 		if _, err := f.ReadFrames(pcm.Planes(2, 100), 39_900); err != nil {
@@ -122,7 +122,7 @@ func TestAFileThatShrinksWhileItIsReadIsTruncated(t *testing.T) {
 	if err := os.Truncate(path, 46); err != nil {
 		t.Fatal(err)
 	}
-	if err := f.Verify(); !errors.Is(err, wav.ErrTruncated) {
+	if err := pcm.Verify(f); !errors.Is(err, wav.ErrTruncated) {
 		t.Error(err)
 	}
 }

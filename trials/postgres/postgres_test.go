@@ -167,7 +167,7 @@ func TestServerOfARunningSessionTellsNothing(t *testing.T) {
 	if address(t) == "" {
 		return
 	}
-	ctx, at := context.Background(), time.Date(2030, 1, 2, 3, 4, 5, 123456789, time.UTC)
+	at := time.Date(2030, 1, 2, 3, 4, 5, 123456789, time.UTC)
 	var want string
 	for k := range byte(4) {
 		seed := trials.Seed{}
@@ -175,25 +175,7 @@ func TestServerOfARunningSessionTellsNothing(t *testing.T) {
 			seed[i] = k*31 + byte(i)
 		}
 		s := newStudyAt(t, func() time.Time { return at })
-		sealed, err := trials.Key{7}.Seal(seed, "s1")
-		if err != nil {
-			t.Fatal(err)
-		}
-		for _, err := range []error{
-			s.AddPlan(ctx, storetest.Plan(8)), s.AddListener(ctx, store.Listener{ID: "L1"}),
-			s.AddSession(ctx, store.Session{ID: "s1", Plan: "1", Listener: "L1", Sealed: sealed}),
-		} {
-			if err != nil {
-				t.Fatal(err)
-			}
-		}
-		session, err := trials.Begin("s1", storetest.Plan(8), seed, s.Journal(ctx), func() time.Time { return at })
-		if err != nil {
-			t.Fatal(err)
-		}
-		for range 5 {
-			storetest.Answer(t, session)
-		}
+		storetest.Running(t, s, seed, 10, at)
 		lengths := dump(t, raw(t, s), hex.EncodeToString(seed[:]))
 		if want == "" {
 			want = lengths

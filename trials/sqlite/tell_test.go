@@ -26,25 +26,7 @@ func runningStudy(t *testing.T, seed trials.Seed) *store.Store {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { s.Close() })
-	sealed, err := trials.Key{7}.Seal(seed, "s1")
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, err := range []error{
-		s.AddPlan(ctx, storetest.Plan(40)), s.AddListener(ctx, store.Listener{ID: "L1"}),
-		s.AddSession(ctx, store.Session{ID: "s1", Plan: "1", Listener: "L1", Sealed: sealed}),
-	} {
-		if err != nil {
-			t.Fatal(err)
-		}
-	}
-	session, err := trials.Begin("s1", storetest.Plan(40), seed, s.Journal(ctx), func() time.Time { return at })
-	if err != nil {
-		t.Fatal(err)
-	}
-	for range 20 {
-		storetest.Answer(t, session)
-	}
+	storetest.Running(t, s, seed, 40, at)
 	return s
 }
 

@@ -78,6 +78,29 @@ func WithSession(t testing.TB, s *store.Store, n int) *trials.Session {
 	return session
 }
 
+// Running is WithSession with the seed sealed as a listener's machine seals it, under a clock that stands still, and with
+// half of the trials answered: what a running session leaves behind for a given seed.
+func Running(t testing.TB, s *store.Store, seed trials.Seed, n int, at time.Time) {
+	t.Helper()
+	ctx := context.Background()
+	sealed, err := trials.Key{7}.Seal(seed, "s1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	err = errors.Join(s.AddPlan(ctx, Plan(n)), s.AddListener(ctx, store.Listener{ID: "L1"}),
+		s.AddSession(ctx, store.Session{ID: "s1", Plan: "1", Listener: "L1", Sealed: sealed}))
+	if err != nil {
+		t.Fatal(err)
+	}
+	session, err := trials.Begin("s1", Plan(n), seed, s.Journal(ctx), func() time.Time { return at })
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range n / 2 {
+		Answer(t, session)
+	}
+}
+
 // Answer answers the trial at hand: X is A.
 func Answer(t testing.TB, s *trials.Session) {
 	t.Helper()
