@@ -83,7 +83,7 @@ func report(f pcm.Format, found aligned, left *remainder) Result {
 	r.StandardErrors = StandardErrors{found.seOffset, 1e6 * found.seDrift, left.gainError(all)}
 	r.NullBands = left.octaves(k)
 	r.ResponseBands = left.response(k)
-	r.ResponseMaxDB = largest(r.ResponseBands)
+	r.ResponseMaxDB = largest(r.ResponseBands, r.StandardErrors.GainDB)
 	r.Channels = left.channels(k, gain, found.offset)
 	r.Wander = found.report(f.Rate)
 	r.Residual = left.kind(k, all)
@@ -112,59 +112,6 @@ func (r *remainder) octaves(k float64) []Band {
 		}
 	}
 	return out
-}
-
-// response compares the captures in third octaves by the transfer function, which noise does not bias.
-// The standard error is that of least squares whatever the scatter of what is left, R⊥, does:
-//
-//	8.686·√(Σ |A|²·|R⊥|² / 2) / |Σ conj(A)·B| dB
-//
-// which for noise that pays no heed to the music is the familiar 8.686·√((1 − γ²)/(2·n·γ²)) of n averages with
-// coherence γ².
-// ref: J. S. Bendat, A. G. Piersol, Random Data, the random error of a gain factor estimate (from memory);
-// H. White, Econometrica 48, 1980, for the form that allows any scatter (from memory).
-func (r *remainder) response(k float64) []ResponseBand {
-	var out []ResponseBand
-	for i := -17; i <= 13; i++ {
-		centre := 1000 * math.Pow(10, float64(i)/10)
-		lo, hi := centre*math.Pow(10, -0.05), centre*math.Pow(10, 0.05)
-		if lo >= bandEdge(r.rate) {
-			break
-		}
-		s := r.sums(lo, math.Min(hi, bandEdge(r.rate)), k, -1)
-		if s.bins < 1 {
-			continue
-		}
-		b := ResponseBand{Band: Band{lo, hi, math.NaN()}, StandardErrorDB: math.NaN()}
-		joint := cmplx.Abs(s.ab)
-		b.Coherence = min(1, joint*joint/(s.aa*s.bb))
-		b.StandardErrorDB = 20 / math.Ln10 * math.Sqrt(alike*s.spread()/2) / joint
-		if b.Coherence > 0.3 && b.StandardErrorDB < 1 {
-			b.DB = pcm.DB(joint / s.aa)
-		} else {
-			b.StandardErrorDB = math.NaN()
-		}
-		out = append(out, b)
-	}
-	return out
-}
-
-// largest returns the largest difference that stands clear of its own uncertainty; 0 if none does, NaN if
-// nothing was measurable.
-func largest(bands []ResponseBand) float64 {
-	best := math.NaN()
-	for _, b := range bands {
-		if math.IsNaN(b.DB) {
-			continue
-		}
-		if math.IsNaN(best) {
-			best = 0
-		}
-		if math.Abs(b.DB) > math.Abs(best) && math.Abs(b.DB) > 3*b.StandardErrorDB {
-			best = b.DB
-		}
-	}
-	return best
 }
 
 func (r *remainder) channels(k, gain, offset float64) []Channel {

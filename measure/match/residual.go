@@ -25,16 +25,12 @@ type remainder struct {
 	// Sums of products weighed with |A|², from which scatter is told: |A|⁴, |A|²·|R|², |A|²·conj(A)·R.
 	aaaa, aarr [][]float64
 	aaar       [][]complex128
+	bands      []Band         // whose levels are followed, see followed
+	course     [][][2]float64 // [band][block], |A|² and |B|² over channels, B of the provisional gain
+	heights    []height
 	frames     []frame
 	curve      curve
 	loudness   [2]measure.LoudnessReading // of A and of B as it is
-}
-
-// frame holds sums over a 5 ms stretch: the energies of A, of B and of R, and R·A, R·A′ and A′² with A′ the slope
-// of A.
-type frame struct {
-	at                       int
-	a, b, rem, ra, rd, slope float64
 }
 
 const workers = 4 // fixed, so that sums are added in the same order on every machine
@@ -64,7 +60,8 @@ func residual(a, b pcm.Reader, l line, gain, peak float64, kernel *interpolate.K
 }
 
 func newRemainder(rate pcm.Rate, channels, n int, gain float64) *remainder {
-	r := &remainder{rate: rate, n: n, hop: n, gain: gain}
+	r := &remainder{rate: rate, n: n, hop: n, gain: gain, bands: followed(rate)}
+	r.course = make([][][2]float64, len(r.bands))
 	bins := n/2 + 1
 	r.aa, r.rr, r.aaaa, r.aarr = pcm.Planes(channels, bins), pcm.Planes(channels, bins), pcm.Planes(channels, bins), pcm.Planes(channels, bins)
 	for range channels {
@@ -164,7 +161,10 @@ func (r *remainder) run(s source) error {
 
 func (r *remainder) merge(p *remainder) {
 	r.blocks += p.blocks
-	r.frames = append(r.frames, p.frames...)
+	r.heights, r.frames = append(r.heights, p.heights...), append(r.frames, p.frames...)
+	for i, c := range p.course {
+		r.course[i] = append(r.course[i], c...)
+	}
 	r.curve.merge(p.curve)
 	for c := range r.aa {
 		for k := range r.aa[c] {
@@ -183,15 +183,18 @@ type transformer struct {
 	sum          *remainder
 	src          source
 	planA, planR *channels
+	inverse      *spectrum.Plan
 	window       []float64
 	shift        []float64
 	y            [][]float64
+	back         [2][]float64
 }
 
 func newTransformer(sum *remainder, s source) *transformer {
 	return &transformer{
 		sum: sum, src: s, planA: newChannels(sum.n), planR: newChannels(sum.n), window: spectrum.Hann().Samples(sum.n),
-		shift: make([]float64, sum.n), y: pcm.Planes(len(sum.aa), sum.n),
+		inverse: spectrum.NewPlan(sum.n), shift: make([]float64, sum.n), y: pcm.Planes(len(sum.aa), sum.n),
+		back: [2][]float64{make([]float64, sum.n), make([]float64, sum.n)},
 	}
 }
 
@@ -206,7 +209,7 @@ func (t *transformer) add(j job) {
 			t.y[c][i] = j.a[c][i] - scale*v
 		}
 	}
-	t.energies(j)
+	t.heights(j)
 	if !j.transform {
 		return
 	}
@@ -221,6 +224,8 @@ func (t *transformer) add(j job) {
 	for c := range fa {
 		t.sum.collect(c, fa[c], fr[c])
 	}
+	t.sum.follow(fa, fr)
+	t.frames(j.at, fa, fr)
 }
 
 func (r *remainder) collect(c int, a, rem []complex128) {
@@ -235,28 +240,5 @@ func (r *remainder) collect(c int, a, rem []complex128) {
 		aaaa[k] += za * za
 		aarr[k] += za * qa
 		aaar[k] += complex(za*real(joint), za*imag(joint))
-	}
-}
-
-// energies notes the energies of 5 ms stretches of the part that no other block holds.
-func (t *transformer) energies(j job) {
-	step := max(1, int(t.sum.rate)/200)
-	for from := 0; from+step <= t.sum.hop; from += step {
-		f := frame{at: j.at + from}
-		for c := range t.y {
-			x := j.a[c]
-			for i := from; i < from+step; i++ {
-				a, r := x[i], t.y[c][i]
-				d := x[min(i+1, len(x)-1)] - x[max(i-1, 0)]
-				f.a += a * a
-				f.rem += r * r
-				f.b += (a - r) * (a - r)
-				f.ra += r * a
-				f.rd += r * d
-				f.slope += d * d
-			}
-			t.sum.curve.add(j.a[c][from:from+step], t.y[c][from:from+step], t.src.peak)
-		}
-		t.sum.frames = append(t.sum.frames, f)
 	}
 }

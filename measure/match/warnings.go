@@ -51,8 +51,8 @@ func clipped(name string, p profile, other string, q profile, say func(string, .
 // dropouts looks for stretches where one capture is silent and the other is not.
 func (r *remainder) dropouts(say func(string, ...any)) {
 	var sum float64
-	for _, f := range r.frames {
-		sum += f.a / float64(len(r.frames))
+	for _, h := range r.heights {
+		sum += h.a / float64(len(r.heights))
 	}
 	lost := map[string]int{}
 	first := map[string]int{}
@@ -62,12 +62,12 @@ func (r *remainder) dropouts(say func(string, ...any)) {
 		}
 		lost[name]++
 	}
-	for _, f := range r.frames {
+	for _, h := range r.heights {
 		switch {
-		case f.a > 1e-2*sum && f.b < 1e-3*f.a:
-			note("B", f.at)
-		case f.b > 1e-2*sum && f.a < 1e-3*f.b:
-			note("A", f.at)
+		case h.a > 1e-2*sum && h.b < 1e-3*h.a:
+			note("B", h.at)
+		case h.b > 1e-2*sum && h.a < 1e-3*h.b:
+			note("A", h.at)
 		}
 	}
 	for _, name := range []string{"A", "B"} {

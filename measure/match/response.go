@@ -1,0 +1,183 @@
+package match
+
+import (
+	"math"
+	"math/cmplx"
+
+	"heardiff/playback/pcm"
+)
+
+// thirdOctaves returns the bands of the response that lie below the band edge, by their place in the standard's series.
+func thirdOctaves(rate pcm.Rate) []Band {
+	var out []Band
+	for i := -17; i <= 13; i++ {
+		centre := 1000 * math.Pow(10, float64(i)/10)
+		lo, hi := centre*math.Pow(10, -0.05), centre*math.Pow(10, 0.05)
+		if lo >= bandEdge(rate) {
+			break
+		}
+		out = append(out, Band{lo, hi, math.NaN()})
+	}
+	return out
+}
+
+// followed returns the bands whose levels are kept block by block: third octaves, then bands of 500 Hz, see bandLimit.
+func followed(rate pcm.Rate) []Band {
+	out := thirdOctaves(rate)
+	for low := 0.0; low+bandHz <= bandEdge(rate); low += bandHz {
+		out = append(out, Band{low, low + bandHz, math.NaN()})
+	}
+	return out
+}
+
+// bins returns those between two frequencies, at the most up to the band edge, as sums takes them.
+func (r *remainder) bins(low, high float64) (lo, hi int) {
+	per := float64(r.n) / r.rate.Hz()
+	return max(1, int(math.Ceil(low*per))), min(r.n/2, int(math.Ceil(math.Min(high, bandEdge(r.rate))*per)))
+}
+
+// follow notes the levels of a block by band.
+func (r *remainder) follow(a, rem [][]complex128) {
+	for i, band := range r.bands {
+		var level [2]float64
+		lo, hi := r.bins(band.LowHz, band.HighHz)
+		for c := range a {
+			for k := lo; k < hi; k++ {
+				z, b := a[c][k], a[c][k]-rem[c][k]
+				level[0] += real(z)*real(z) + imag(z)*imag(z)
+				level[1] += real(b)*real(b) + imag(b)*imag(b)
+			}
+		}
+		r.course[i] = append(r.course[i], level)
+	}
+}
+
+// response compares the captures in third octaves, in two ways, and takes the one that is surer. Both are relative to
+// the gain k.
+//
+// The transfer function Σ conj(A)·B/Σ |A|² is not biased by noise in B, but by noise in A, and by whatever else makes the
+// two incoherent, such as a wandering clock. What that can be is known: with coherence γ² the true value lies between it
+// and 1/γ² times it. The slope of B's level on A's over the blocks, see slope, is biased by neither, but needs music that is
+// louder and softer.
+func (r *remainder) response(k float64) []ResponseBand {
+	var out []ResponseBand
+	for i, band := range thirdOctaves(r.rate) {
+		s := r.sums(band.LowHz, math.Min(band.HighHz, bandEdge(r.rate)), k, -1)
+		if s.bins < 1 {
+			continue
+		}
+		b := r.transfer(band, k)
+		// By half, so that chance seldom chooses.
+		if db, error := r.levelled(i, k, 1-b.Coherence); error < b.StandardErrorDB/2 || math.IsNaN(b.DB) {
+			b.DB, b.StandardErrorDB = db, error
+		}
+		if !(b.StandardErrorDB < 1) {
+			b.DB, b.StandardErrorDB = math.NaN(), math.NaN()
+		}
+		out = append(out, b)
+	}
+	return out
+}
+
+// transfer measures a band by the transfer function, each channel by itself. The standard error is that of least squares
+// whatever the scatter of what is left, R⊥, does,
+//
+//	8.686·√(Σ |A|²·|R⊥|² / 2) / |Σ conj(A)·B| dB
+//
+// which for noise that pays no heed to the music is the familiar 8.686·√((1 − γ²)/(2·n·γ²)) of n averages with
+// coherence γ²; and with it that of a value equally likely anywhere between all noise being in B and all being in A.
+// ref: J. S. Bendat, A. G. Piersol, Random Data, the random error of a gain factor estimate (from memory);
+// H. White, Econometrica 48, 1980, for the form that allows any scatter (from memory).
+func (r *remainder) transfer(band Band, k float64) ResponseBand {
+	var aa, bb, joint, spread float64
+	for c := range r.aa {
+		s := r.sums(band.LowHz, math.Min(band.HighHz, bandEdge(r.rate)), k, c)
+		if !(s.aa > 0) {
+			continue
+		}
+		aa, bb, joint, spread = aa+s.aa, bb+s.bb, joint+cmplx.Abs(s.ab), spread+s.spread()
+	}
+	b := ResponseBand{Band: band, StandardErrorDB: math.NaN()}
+	b.Coherence = min(1, joint*joint/(aa*bb))
+	if b.Coherence > 0.3 {
+		b.DB = pcm.DB(joint / aa)
+		b.StandardErrorDB = math.Hypot(20/math.Ln10*math.Sqrt(alike*spread/2)/joint, pcm.DB(b.Coherence)/math.Sqrt(3))
+	}
+	return b
+}
+
+// levelled measures a band by the slope of its levels; noise is the share of A that may be noise.
+func (r *remainder) levelled(band int, k, noise float64) (db, error float64) {
+	ratio, se := slope(r.course[band])
+	if !(ratio > 0) {
+		return math.NaN(), math.NaN()
+	}
+	lo, hi := r.bins(r.bands[band].LowHz, r.bands[band].HighHz)
+	dilution := dilution(r.course[band], noise, float64((hi-lo)*len(r.aa)))
+	return pcm.PowerDB(ratio / (k * k)), 10 / math.Ln10 * math.Hypot(se/ratio, dilution)
+}
+
+// leastBlocks is how many blocks tell a slope.
+const leastBlocks = 10
+
+// slope returns the slope of the second value of each pair on the first, by least squares, and its standard error, which
+// allows that blocks scatter by different amounts and that a few loud ones decide. Steady noise in either leaves it as it is.
+// ref: J. G. MacKinnon, H. White, Journal of Econometrics 29, 1985, the form HC3 (from memory).
+func slope(pairs [][2]float64) (ratio, error float64) {
+	if len(pairs) < leastBlocks {
+		return math.NaN(), math.NaN()
+	}
+	line := newFit()
+	for _, p := range pairs {
+		line.add(p[0], p[1], 1)
+	}
+	base, ratio := line.solve()
+	middle, spread := scatter(pairs)
+	if !(spread > 0) {
+		return math.NaN(), math.NaN()
+	}
+	sum := 0.0
+	for _, p := range pairs {
+		d := p[0] - middle
+		leverage := 1/float64(len(pairs)) + d*d/spread
+		miss := d * (p[1] - base - ratio*p[0]) / max(1e-9, 1-leverage)
+		sum += miss * miss
+	}
+	return ratio, math.Sqrt(sum) / spread
+}
+
+// scatter returns the mean of the first values and the sum of their squared deviations from it.
+func scatter(pairs [][2]float64) (mean, sum float64) {
+	for _, p := range pairs {
+		mean += p[0] / float64(len(pairs))
+	}
+	for _, p := range pairs {
+		sum += (p[0] - mean) * (p[0] - mean)
+	}
+	return mean, sum
+}
+
+// dilution returns the share by which chance in A's own noise lowers a slope at the most: a block of m bins with mean
+// power a, of which a share is noise, scatters by up to a·√(2·share/m) from what is common.
+func dilution(pairs [][2]float64, share, m float64) float64 {
+	mean, spread := scatter(pairs)
+	return 2 * share * float64(len(pairs)) * mean * mean * alike / (m * spread)
+}
+
+// largest returns the largest difference that stands clear of its own uncertainty and of the common gain's; 0 if none
+// does, NaN if nothing was measurable.
+func largest(bands []ResponseBand, gainError float64) float64 {
+	best := math.NaN()
+	for _, b := range bands {
+		if math.IsNaN(b.DB) {
+			continue
+		}
+		if math.IsNaN(best) {
+			best = 0
+		}
+		if math.Abs(b.DB) > math.Abs(best) && math.Abs(b.DB) > 3*math.Hypot(b.StandardErrorDB, gainError) {
+			best = b.DB
+		}
+	}
+	return best
+}
