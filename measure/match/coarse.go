@@ -17,6 +17,8 @@ type profile struct {
 	bands   [][]float64 // bands[b][i]: log energy, its own slow course removed
 	power   []float64   // mean power spectrum of the channels' mix, binHz apart
 	binHz   float64
+	logs    []float64 // sums of the logarithms of the power in bands of bandHz, over hops hops
+	hops    float64
 	peak    float64
 	clipped int // samples in runs of three or more of one value near the peak
 }
@@ -30,6 +32,7 @@ func profileOf(r pcm.Reader) (profile, error) {
 	plan, window := spectrum.NewPlan(size), spectrum.Hann().Samples(p.hop)
 	p.binHz = rate.Hz() / float64(size)
 	p.power = make([]float64, size/2+1)
+	p.logs = make([]float64, int(rate.Hz()/2/bandHz))
 	p.bands = make([][]float64, profileBands)
 	mono, bins := make([]float64, p.hop), make([]complex128, size/2+1)
 	err := pcm.Blocks(r, 64*p.hop, func(block [][]float64, _ int) error {
@@ -98,6 +101,7 @@ func (p *profile) add(bins []complex128, whole bool) {
 		for k, z := range bins {
 			p.power[k] += real(z)*real(z) + imag(z)*imag(z)
 		}
+		p.course(bins)
 	}
 	for b := range p.bands {
 		lo := int(125 * math.Exp2(float64(b)) / p.binHz)
@@ -107,6 +111,18 @@ func (p *profile) add(bins []complex128, whole bool) {
 			sum += real(bins[k])*real(bins[k]) + imag(bins[k])*imag(bins[k])
 		}
 		p.bands[b] = append(p.bands[b], sum)
+	}
+}
+
+// course notes how strong the bands of bandHz are in one hop.
+func (p *profile) course(bins []complex128) {
+	p.hops++
+	for b := range p.logs {
+		sum, lo, hi := 1e-300, int(float64(b)*bandHz/p.binHz), int(float64(b+1)*bandHz/p.binHz)
+		for _, z := range bins[lo:hi] {
+			sum += real(z)*real(z) + imag(z)*imag(z)
+		}
+		p.logs[b] += math.Log(sum / float64(hi-lo))
 	}
 }
 

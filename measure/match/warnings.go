@@ -3,7 +3,6 @@ package match
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"heardiff/playback/pcm"
 )
@@ -75,65 +74,4 @@ func (r *remainder) dropouts(say func(string, ...any)) {
 			say("%s is silent for %d ms where the other plays, first %.3f s into A: a dropout", name, 5*lost[name], r.rate.Seconds(first[name]))
 		}
 	}
-}
-
-// bandLimit tells where one capture ends well below the other: the trace of a sample-rate conversion. That is where,
-// from the top of what the other holds down, all is 12 dB lower than in it, and 1.5 kHz below nearly as strong.
-func bandLimit(found aligned, left *remainder, say func(string, ...any)) {
-	a, b := found.a, found.b
-	for _, way := range []struct {
-		short, long string
-		p, q        profile
-	}{{"B", "A", b, a}, {"A", "B", a, b}} {
-		ratio := quotient(way.p, way.q)
-		top := len(ratio)
-		for floor := leastDensity * way.q.between(250, 4000); top > 0 && way.q.between(float64(top-1)*bandHz, float64(top)*bandHz) < floor; {
-			top--
-		}
-		edge := top
-		for edge > 0 && ratio[edge-1] < 0.06 {
-			edge--
-		}
-		hz := float64(edge) * bandHz
-		if top-edge < 2 || hz < 4000 || slices.Max(ratio[max(0, edge-3):edge]) < 0.5 {
-			continue
-		}
-		if !left.onlyNoise(way.q, hz) {
-			say("%s ends at %.1f kHz where %s goes on: a sample-rate conversion or band limit in %s", way.short, hz/1000, way.long, way.short)
-		}
-	}
-}
-
-// leastDensity is the power below which a band counts as empty, against the same width of the middle of the music: what
-// stands there is rounding.
-const leastDensity = 1e-8
-
-const bandHz = 500.0
-
-// quotient returns p's power over q's in bands of 500 Hz up to 0.98 of Nyquist, relative to that between 250 Hz and 4 kHz.
-func quotient(p, q profile) []float64 {
-	common := p.between(250, 4000) / q.between(250, 4000)
-	var out []float64
-	for low := 0.0; low+bandHz < 0.98*p.binHz*float64(len(p.power)-1); low += bandHz {
-		out = append(out, p.between(low, low+bandHz)/q.between(low, low+bandHz)/common)
-	}
-	return out
-}
-
-// between returns the mean power between two frequencies.
-func (p profile) between(low, high float64) float64 {
-	sum, lo, hi := 1e-300, int(low/p.binHz), int(high/p.binHz)
-	for _, v := range p.power[lo:hi] {
-		sum += v
-	}
-	return sum / float64(hi-lo)
-}
-
-// onlyNoise reports whether what goes on above hz is no more than what is noise below it: then the capture is noisier,
-// and no other one band-limited.
-func (r *remainder) onlyNoise(long profile, hz float64) bool {
-	top := math.Min(hz-bandHz, bandEdge(r.rate))
-	s := r.sums(top-3*bandHz, top-bandHz, r.final(), -1)
-	below, above := long.between(top-3*bandHz, top-bandHz), long.between(hz+bandHz, hz+2*bandHz)
-	return s.rr/s.aa*below > above/4
 }
