@@ -28,7 +28,7 @@ func (a *app) measureEnterCommand() *cobra.Command {
 		Long: `Add figures measured elsewhere to a chain of the study, from a CSV file with the columns
 metric, value, unit, limit and source. They are shown as entered, not measured. An empty value
 stands for "not known"; a limit is the least that the other instrument could tell. The metrics
-that "link" compares are the keys under "measured" in its JSON.
+that "link" compares are the keys under "measured" in its JSON, each in the unit that its name ends in.
 
   metric,value,unit,limit,source
   random_jitter_ps,42.5,ps,5,data sheet of the box
@@ -83,7 +83,11 @@ func enteredFile(path string) ([]store.Entered, error) {
 }
 
 func (r entered) text(w io.Writer) {
-	fmt.Fprintf(w, "%d figures entered for %s; they are shown as entered, not measured\n\n", len(r.Figures), r.Chain)
+	count := "1 figure"
+	if len(r.Figures) > 1 {
+		count = fmt.Sprintf("%d figures", len(r.Figures))
+	}
+	fmt.Fprintf(w, "%s entered for %s; shown as entered, not measured\n\n", count, r.Chain)
 	t := newTable("metric", "value", "limit", "unit", "source")
 	t.right(1, 2)
 	for _, f := range r.Figures {
@@ -144,5 +148,29 @@ func enteredFigure(t *rows, i int) (store.Entered, error) {
 	if f.Value == nil && f.Limit == nil {
 		return f, fmt.Errorf("line %d: neither a value nor a limit", t.lines[i])
 	}
+	if fault := unitFault(f); fault != "" {
+		return f, fmt.Errorf("line %d: %s", t.lines[i], fault)
+	}
 	return f, nil
+}
+
+// unitFault says what is wrong with the unit or sign of a figure that "link" compares, "" where nothing is: a figure in
+// ns would be set beside others in ps.
+func unitFault(f store.Entered) string {
+	if !comparedBy(f.Metric) {
+		return ""
+	}
+	at := strings.LastIndexByte(f.Metric, '_')
+	unit := strings.Replace(f.Metric[at+1:], "db", "dB", 1)
+	decibels := unit == "dB" && strings.HasPrefix(f.Unit, "dB") // dBFS, dBc
+	micro := unit == "us" && strings.HasSuffix(f.Unit, "s") && strings.ContainsAny(f.Unit, "µμ")
+	if f.Unit != "" && f.Unit != unit && !decibels && !micro {
+		return fmt.Sprintf("%s is in %s, not in %q", f.Metric, unit, f.Unit)
+	}
+	for _, v := range []*float64{f.Value, f.Limit} {
+		if v != nil && *v < 0 && unit == "ps" {
+			return fmt.Sprintf("%s of %g ps: jitter is never below zero", f.Metric, *v)
+		}
+	}
+	return ""
 }

@@ -26,6 +26,10 @@ func TestEnteredFiguresAreParsedOrRefused(t *testing.T) {
 		"no source":           {"metric,value,unit,limit,source\nx,1,ps,,\n", "source is empty"},
 		"a figure twice":      {"metric,value,unit,limit,source\nx,1,ps,,s\nx,2,ps,,s\n", "line 3"},
 		"a cell too few":      {"metric,value,unit,limit,source\nx,1,ps\n", "wrong number of fields"},
+		"another unit":        {"metric,value,unit,limit,source\nrandom_jitter_ps,0.12,ns,,s\n", `random_jitter_ps is in ps, not in "ns"`},
+		"per cent":            {"metric,value,unit,limit,source\nthd_n_db,0.001,%,,s\n", `thd_n_db is in dB, not in "%"`},
+		"below zero":          {"metric,value,unit,limit,source\nrandom_jitter_ps,-5,ps,,s\n", "below zero"},
+		"dBFS, no unit, µs":   {"metric,value,unit,limit,source\nnoise_a_weighted_db,-110,dBFS,,s\nthd_n_db,-99,,,s\noffset_error_us,-2,µs,,s\n", ""},
 		"a terminal's escape": {"metric,value,unit,limit,source\n\x1b[2Jx,1,ps,,s\n", "one line"},
 	} {
 		_, err := parseEntered(strings.NewReader(c.text))
