@@ -248,15 +248,7 @@ func addNewcombe(t *testing.T, all map[string]float64) {
 
 // Eighteen assessors who differ.
 func addAssessors(t *testing.T, all map[string]float64) {
-	var counts []stats.Count
-	total := stats.Count{}
-	for _, r := range table(t, "overdispersion_data") {
-		if r["dataset"] == "assessors18" {
-			c := stats.Count{Correct: r.int(t, "x"), Trials: r.int(t, "n")}
-			counts = append(counts, c)
-			total.Correct, total.Trials = total.Correct+c.Correct, total.Trials+c.Trials
-		}
-	}
+	counts := assessors(t, "assessors18")
 	b := stats.FitBetaBinomial(counts, 0.95)
 	ln := func(mu, rho float64) float64 { return stats.BetaBinomialLikelihood(counts, mu, rho) }
 	all["beta-binomial mu 18 assessors"], all["beta-binomial gamma 18 assessors"] = b.Mean, b.Rho

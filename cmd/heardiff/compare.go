@@ -35,9 +35,7 @@ clock, a band limit and repeated music are warned of, with numbers.
 
 --out writes four files: a.wav and b.wav, the corrected pair; residual.wav, what is left; and
 residual-louder.wav, the same made louder by the gain that is printed. Play that one softly: it
-is far louder than it was in the music. All four are put in place together or none is.
-
-` + exitCodes,
+is far louder than it was in the music. All four are put in place together or none is.`,
 		Example: `  heardiff compare direct.wav isolator.wav
   heardiff compare direct.wav isolator.wav --out pair --overwrite
   heardiff compare direct.wav isolator.wav --json`,

@@ -6,6 +6,8 @@ import (
 	"os"
 	"strings"
 	"testing"
+
+	"github.com/spf13/cobra"
 )
 
 // Every block of the README that shows a command ("$ heardiff …") is run, and must print what the README says.
@@ -68,4 +70,21 @@ func TestReadmeNamesRealCommands(t *testing.T) {
 	if seen < 15 {
 		t.Errorf("only %d commands were found", seen)
 	}
+}
+
+// Every help text ends with what the exit codes mean.
+func TestEveryHelpTellsTheExitCodes(t *testing.T) {
+	a := &app{getenv: os.Getenv}
+	var check func(c *cobra.Command)
+	check = func(c *cobra.Command) {
+		var out bytes.Buffer
+		c.SetOut(&out)
+		if err := c.Help(); err != nil || !strings.HasSuffix(out.String(), exitCodes+"\n") {
+			t.Errorf("%s: error %v, ends with %q", c.CommandPath(), err, out.String()[max(0, out.Len()-120):])
+		}
+		for _, sub := range c.Commands() {
+			check(sub)
+		}
+	}
+	check(a.rootCommand())
 }

@@ -40,9 +40,7 @@ it can be read out over another line. --anonymous leaves out what could tell who
 when: all that listeners said of themselves but their group, remarks and reasons, the device;
 of times the day stays, of durations whole seconds. The record is chained anew, so that it
 still proves its answers and their order; a hash of the session written down at its end
-matches only the whole record.
-
-` + exitCodes,
+matches only the whole record.`,
 		Example: "  heardiff export --kit for-lisa.bundle --plan 1\n  heardiff export --out results.bundle --anonymous",
 		Args:    exactArgs(),
 		RunE:    func(c *cobra.Command, _ []string) error { return a.export(c.Context(), o) },

@@ -40,9 +40,7 @@ With --pooled random each listener of the column listener has a threshold of the
 With --next the dose is named at which one more trial is expected to narrow threshold and
 slope most, whatever the answer; use it between sessions, not to stop at a lucky moment.
 Where the fit is not earned (fewer than four doses, a curve that does not fit, a threshold
-without an end) a trend test and an isotonic curve, which assume no shape, are printed too.
-
-` + exitCodes,
+without an end) a trend test and an isotonic curve, which assume no shape, are printed too.`,
 		Example: "  heardiff fit dose.csv --shape logistic --lapse free --bootstrap 1000",
 		Args:    exactArgs("FILE.csv"),
 		RunE:    func(c *cobra.Command, args []string) error { return a.fit(c.Context(), args[0], f) },

@@ -20,9 +20,7 @@ The helper knows what is connected, so that a glance, a sigh or the time taken c
 every result of such a session is marked single-blind.
 
 ELECTRICITY: switch signal leads only, with the volume down. Opening or modifying
-mains-powered gear is for licensed practice under local codes.
-
-` + exitCodes,
+mains-powered gear is for licensed practice under local codes.`,
 		Example: "  heardiff helper --study bench",
 		Args:    exactArgs(),
 		RunE: func(c *cobra.Command, _ []string) error {

@@ -41,9 +41,7 @@ func (a *app) impairCommand() *cobra.Command {
 The copy is as long as the original; OUT.json beside it says exactly what was done.
 
 --jitter may be given more than once, each with its own --jitter-ps and, for periodic jitter,
---jitter-hz. Jitter values are RMS; the peak of periodic jitter is 1.414 times as large.
-
-` + exitCodes,
+--jitter-hz. Jitter values are RMS; the peak of periodic jitter is 1.414 times as large.`,
 		Example: "  heardiff impair clean.wav --out dose.wav --jitter random --jitter-ps 10000 --seed 7",
 		Args:    exactArgs("IN"),
 		RunE: func(c *cobra.Command, args []string) error {

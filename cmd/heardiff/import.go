@@ -29,9 +29,7 @@ Before anything is written the signature, every hash, every chain of entries and
 sealed order is checked; a record that was edited is named and nothing is taken. A bundle
 that comes twice changes nothing, and the order in which bundles come makes no difference.
 The fingerprint tells whose key signed: compare it with the sender over another line, or
-have it compared with --from.
-
-` + exitCodes,
+have it compared with --from.`,
 		Example: "  heardiff import for-lisa.bundle --study lisa\n  heardiff import results.bundle --from 3f1c0a9b7d2e4455",
 		Args:    exactArgs("FILE"),
 		RunE:    func(c *cobra.Command, args []string) error { return a.importBundle(c.Context(), args[0], from) },

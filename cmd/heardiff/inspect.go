@@ -31,9 +31,7 @@ func (a *app) inspectCommand() *cobra.Command {
 		Use:   "inspect FILE…",
 		Short: "look at audio files: format, levels, clipping, holes, loudness",
 		Long: `Look at audio files before anything is made of them: format, levels, clipping, holes,
-stuck values, how many bits carry data, loudness and true peak.
-
-` + exitCodes,
+stuck values, how many bits carry data, loudness and true peak.`,
 		Example: "  heardiff inspect capture.wav",
 		Args:    minArgs(1, "FILE…"),
 		RunE: func(c *cobra.Command, args []string) error {

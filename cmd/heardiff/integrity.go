@@ -21,9 +21,7 @@ offset it stands. Where words differ, the cause is named where it can be told: g
 truncation, resampling, dropout, repeat, polarity, channel-swap.
 
 Send the file that "heardiff signal integrity" writes. Its words are full-scale noise: for
-digital loops only, never through headphones or loudspeakers.
-
-` + exitCodes,
+digital loops only, never through headphones or loudspeakers.`,
 		Example: "  heardiff integrity sent.wav received.wav",
 		Args:    exactArgs("SENT", "RECEIVED"),
 		RunE: func(c *cobra.Command, args []string) error {

@@ -44,9 +44,7 @@ all the way down, play the noise of "heardiff signal level", turn up to no more 
 comfortable, then leave it alone. Work practice limits 85 dBA to 8 hours, half the time for
 each 3 dB more (NIOSH); leisure 80 dBA to 40 hours a week, children 75 dBA (WHO-ITU H.870).
 
---plain reads one command a line and answers each with a line: for screen readers and pipes.
-
-` + exitCodes,
+--plain reads one command a line and answers each with a line: for screen readers and pipes.`,
 		Example: `  heardiff listen --plan 1 --listener L1
   heardiff listen --plan 1 --listener L1 --device null --plain`,
 		Args: exactArgs(),

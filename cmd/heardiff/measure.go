@@ -43,9 +43,7 @@ A steady tone does not show a lost or repeated block of whole periods: 4 samples
 signal. "heardiff integrity" does.
 
 With --floor, the same measurement of the recording set-up alone, each figure carries the
-limit of the set-up: within 3 dB of it a figure is an upper bound.
-
-` + exitCodes,
+limit of the set-up: within 3 dB of it a figure is an upper bound.`,
 		Example: "  heardiff measure\n  heardiff measure capture.wav --as jitter --floor loop.wav --plot jitter.svg",
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) > 1 {

@@ -31,9 +31,7 @@ stands for "not known"; a limit is the least that the other instrument could tel
 that "link" compares are the keys under "measured" in its JSON, each in the unit that its name ends in.
 
   metric,value,unit,limit,source
-  random_jitter_ps,42.5,ps,5,data sheet of the box
-
-` + exitCodes,
+  random_jitter_ps,42.5,ps,5,data sheet of the box`,
 		Example: "  heardiff measure enter optical figures.csv",
 		Args:    exactArgs("CHAIN", "FILE.csv"),
 		RunE:    func(c *cobra.Command, args []string) error { return a.measureEnter(c.Context(), args[0], args[1]) },

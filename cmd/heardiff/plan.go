@@ -87,7 +87,7 @@ func (o *planOptions) define(f *pflag.FlagSet) {
 	f.BoolVar(&o.byHand, "by-hand", false, "no files: a helper at a switch box connects the chains (single-blind)")
 	f.StringVar(&o.layout, "layout", "interleaved", "`interleaved` or blocked comparisons")
 	f.StringVar(&o.stopping, "stopping", "fixed", "`fixed`, or sequential: end as soon as the evidence suffices")
-	f.StringVar(&o.boundary, "boundary", "evidence", "of sequential stopping: `"+boundaries+"`")
+	f.StringVar(&o.boundary, "boundary", "evidence", "the `form` of sequential stopping: "+boundaries)
 	f.IntVar(&o.looks, "looks", 0, "`number` of looks of sequential stopping (else 5; by evidence, after every trial)")
 	f.StringVar(&o.order, "order", "independent", "`independent` (a fair coin each trial) or balanced")
 }

@@ -25,9 +25,7 @@ FILE.csv has the columns listener,group,correct,trials, one row a listener; the 
 listener are added up. The total treats all trials as one listener's; where listeners differ,
 its p overstates the evidence, and pool says so. A further column site (in a study, the site
 where a session was run) adds a random-effects meta-analysis over the sites. It takes counts
-alone: a percentage, from such an analysis or from print, is never turned back into k of n.
-
-` + exitCodes,
+alone: a percentage, from such an analysis or from print, is never turned back into k of n.`,
 		Example: "  heardiff pool listeners.csv",
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) > 1 {

@@ -50,9 +50,7 @@ boundary, turned round, says 'ruled out'.
 With --listeners several people take part and differ: each is right with a chance of their own,
 of mean --p-true and intraclass correlation --rho. That power is simulated.
 
-` + peekingCost + `
-
-` + exitCodes,
+` + peekingCost + ``,
 		Example: "  heardiff power --design abx --p-true 0.7 --alpha 0.05 --power 0.8\n" +
 			"  heardiff power --design abx --rule-out 0.2 --power 0.8\n" +
 			"  heardiff power --design abx --p-true 0.7 --trials 100 --plan sequential\n" +
@@ -72,7 +70,7 @@ of mean --p-true and intraclass correlation --rho. That power is simulated.
 	fl.IntVar(&f.trials, "trials", 0, "give the power of this many trials instead")
 	fl.Float64Var(&f.ruleOut, "rule-out", 0, "plan to rule out this proportion of discriminators")
 	fl.StringVar(&f.plan, "plan", "fixed", "`fixed` or sequential")
-	fl.StringVar(&f.boundary, "boundary", "evidence", "of a sequential plan: `"+boundaries+"`")
+	fl.StringVar(&f.boundary, "boundary", "evidence", "the `form` of a sequential plan: "+boundaries)
 	fl.IntVar(&f.looks, "looks", 0, "`number` of looks of a sequential plan (else 5; by evidence, after every trial)")
 	fl.IntVar(&f.listeners, "listeners", 0, "plan for so many `people` who differ")
 	fl.Float64Var(&f.rho, "rho", 0.1, "how much they differ: the intraclass `correlation`")

@@ -52,9 +52,7 @@ passages, wide stereo, since jitter and noise show on different material.
 
 --ladder puts graded doses of one thing into one chain's presentation of an excerpt: the
 material of a threshold test. The clean excerpt is compared with each of them ("plan new
---ladder"). Jitter climbs in equal ratios, noise and gain in equal steps of decibels.
-
-` + exitCodes,
+--ladder"). Jitter climbs in equal ratios, noise and gain in equal steps of decibels.`,
 		Example: `  heardiff prepare --music suite --excerpt 30:15
   heardiff prepare --suggest 4
   heardiff prepare --ladder random-jitter --from 1000 --to 1000000 --steps 8`,

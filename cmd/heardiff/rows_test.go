@@ -62,7 +62,7 @@ func small(listeners []stats.Listener) bool {
 
 func oneLineOnly(t *testing.T, err error) {
 	t.Helper()
-	if s := err.Error(); s == "" || len(s) > 2000 {
-		t.Errorf("an error of %d characters", len(s))
+	if s := err.Error(); s == "" || len(s) > 2000 || strings.ContainsAny(s, "\n\r") {
+		t.Errorf("not one line: %q", s)
 	}
 }

@@ -36,9 +36,7 @@ func (a *app) scoreCommand() *cobra.Command {
 ` + peekingCost + `
 
 A duplicate-pair test is judged from hits and false alarms, never from percent correct,
-which flatters a biased listener when same and different pairs are unequal in number.
-
-` + exitCodes,
+which flatters a biased listener when same and different pairs are unequal in number.`,
 		Example: "  heardiff score --design abx --correct 12 --trials 16\n" +
 			"  heardiff score --design same-different --hits 12 --misses 4 --false-alarms 5 --correct-rejections 11",
 		Args: exactArgs(),

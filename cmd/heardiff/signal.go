@@ -31,9 +31,7 @@ how to play it, and for how long to record.
   silence    dither only              two-tone   18 + 20 kHz equal; --pair low: 60 Hz + 7 kHz, 4:1
   sweep      exponential, 20 Hz to 20 kHz
   integrity  pseudo-random words with a sync mark: digital loops only
-  level      pink noise for setting the listening level, −20 dBFS
-
-` + exitCodes,
+  level      pink noise for setting the listening level, −20 dBFS`,
 		Example: "  heardiff signal jitter --rate 48000 --bits 24 --seconds 60 --out jitter48.wav",
 		Args:    exactArgs("KIND"),
 		RunE: func(c *cobra.Command, args []string) error {

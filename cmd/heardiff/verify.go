@@ -27,9 +27,7 @@ held against the seal that was stored, and shown, before its first trial. The co
 A session's head is the hash of its last entry. Whoever can write the file could make a
 whole new record; a head that was written down elsewhere when the session ended shows that.
 Of a session that still runs only the chain of entries can be checked. Sessions are
-numbered: one that is missing between others is named.
-
-` + exitCodes,
+numbered: one that is missing between others is named.`,
 		Example: "  heardiff verify\n  heardiff verify --json",
 		Args:    exactArgs(),
 		RunE: func(c *cobra.Command, _ []string) error {
