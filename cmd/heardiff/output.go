@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"fmt"
 	"io"
 	"os"
@@ -11,18 +12,23 @@ import (
 	"heardiff/cmd/heardiff/internal/wire"
 )
 
-// print writes result to standard output: as one JSON object with --json, else as text.
+// print writes result to standard output: as one JSON object with --json, else as text. What cannot be written, as on a
+// full disk, is an error.
 func (a *app) print(result any, text func(w io.Writer)) error {
-	if !a.json {
-		text(a.stdout)
-		return nil
+	var out bytes.Buffer
+	if a.json {
+		data, err := wire.Marshal(result)
+		if err != nil {
+			return fmt.Errorf("encode the result: %w", err)
+		}
+		out.Write(append(data, '\n'))
+	} else {
+		text(&out)
 	}
-	data, err := wire.Marshal(result)
-	if err != nil {
-		return fmt.Errorf("encode the result: %w", err)
+	if _, err := a.stdout.Write(out.Bytes()); err != nil {
+		return fmt.Errorf("print the result: %w", err)
 	}
-	_, err = a.stdout.Write(append(data, '\n'))
-	return err
+	return nil
 }
 
 // warn writes one line to standard error.
