@@ -176,16 +176,9 @@ func dosesOf(t *rows) ([]stats.DosePoint, error) {
 		if err != nil {
 			return nil, err
 		}
-		correct, err := t.count(i, "correct")
+		correct, trials, err := t.score(i)
 		if err != nil {
 			return nil, err
-		}
-		trials, err := t.count(i, "trials")
-		if err != nil {
-			return nil, err
-		}
-		if correct > trials || trials == 0 {
-			return nil, fmt.Errorf("line %d: %d correct of %d trials", t.lines[i], correct, trials)
 		}
 		points[i] = stats.DosePoint{Dose: dose, Correct: correct, Trials: trials, Listener: t.text(i, "listener")}
 	}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
 
@@ -65,13 +66,8 @@ func (a *app) listenerListCommand() *cobra.Command {
 		Use:   "list",
 		Short: "list the listeners",
 		Args:  exactArgs(),
-		RunE: func(c *cobra.Command, _ []string) error {
-			s, err := a.openStudy(c.Context())
-			if err != nil {
-				return err
-			}
-			defer s.Close()
-			all, err := s.Listeners(c.Context())
+		RunE: a.onStudy(func(ctx context.Context, s *store.Store, _ []string) error {
+			all, err := s.Listeners(ctx)
 			if err != nil {
 				return err
 			}
@@ -87,7 +83,7 @@ func (a *app) listenerListCommand() *cobra.Command {
 				}
 				t.print(w, "")
 			})
-		},
+		}),
 	}
 }
 
@@ -103,18 +99,13 @@ func (a *app) listenerForgetCommand() *cobra.Command {
 		Use:   "forget ID",
 		Short: "remove all a listener said of themselves; pseudonym and answers stay",
 		Args:  exactArgs("ID"),
-		RunE: func(c *cobra.Command, args []string) error {
-			s, err := a.openStudy(c.Context())
-			if err != nil {
-				return err
-			}
-			defer s.Close()
-			if err := s.ForgetListener(c.Context(), args[0]); err != nil {
+		RunE: a.onStudy(func(ctx context.Context, s *store.Store, args []string) error {
+			if err := s.ForgetListener(ctx, args[0]); err != nil {
 				return inStudy(err)
 			}
 			return a.print(struct {
 				Listener string `json:"listener"`
 			}{args[0]}, func(w io.Writer) { fmt.Fprintf(w, "listener %s: all but the pseudonym is gone\n", args[0]) })
-		},
+		}),
 	}
 }

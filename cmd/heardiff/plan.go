@@ -287,18 +287,13 @@ func (a *app) planShowCommand() *cobra.Command {
 		Use:   "show ID",
 		Short: "show a plan and what it can find",
 		Args:  exactArgs("ID"),
-		RunE: func(c *cobra.Command, args []string) error {
-			s, err := a.openStudy(c.Context())
-			if err != nil {
-				return err
-			}
-			defer s.Close()
-			p, err := s.Plan(c.Context(), args[0])
+		RunE: a.onStudy(func(ctx context.Context, s *store.Store, args []string) error {
+			p, err := s.Plan(ctx, args[0])
 			if err != nil {
 				return inStudy(err)
 			}
 			return a.printPlan(p)
-		},
+		}),
 	}
 }
 
@@ -307,13 +302,8 @@ func (a *app) planListCommand() *cobra.Command {
 		Use:   "list",
 		Short: "list the plans",
 		Args:  exactArgs(),
-		RunE: func(c *cobra.Command, _ []string) error {
-			s, err := a.openStudy(c.Context())
-			if err != nil {
-				return err
-			}
-			defer s.Close()
-			plans, err := s.Plans(c.Context())
+		RunE: a.onStudy(func(ctx context.Context, s *store.Store, _ []string) error {
+			plans, err := s.Plans(ctx)
 			if err != nil {
 				return err
 			}
@@ -329,7 +319,7 @@ func (a *app) planListCommand() *cobra.Command {
 				}
 				t.print(w, "")
 			})
-		},
+		}),
 	}
 }
 

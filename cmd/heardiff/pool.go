@@ -84,11 +84,7 @@ func readListeners(path string) ([]stats.Listener, error) {
 func listenersOf(t *rows) ([]stats.Listener, error) {
 	listeners := make([]stats.Listener, len(t.cells))
 	for i := range t.cells {
-		correct, err := t.count(i, "correct")
-		if err != nil {
-			return nil, err
-		}
-		trials, err := t.count(i, "trials")
+		correct, trials, err := t.score(i)
 		if err != nil {
 			return nil, err
 		}
@@ -97,9 +93,6 @@ func listenersOf(t *rows) ([]stats.Listener, error) {
 		}
 		if t.has("site") && t.text(i, "site") == "" {
 			return nil, fmt.Errorf("line %d: the site has no name", t.lines[i])
-		}
-		if correct > trials || trials == 0 {
-			return nil, fmt.Errorf("line %d: %d correct of %d trials", t.lines[i], correct, trials)
 		}
 		listeners[i] = stats.Listener{Listener: t.text(i, "listener"), Group: t.text(i, "group"), Site: t.text(i, "site"), Correct: correct, Trials: trials}
 	}

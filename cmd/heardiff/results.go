@@ -47,13 +47,8 @@ out for them and no result changed.`,
 			}
 			return nil
 		},
-		RunE: func(c *cobra.Command, args []string) error {
-			s, err := a.openStudy(c.Context())
-			if err != nil {
-				return err
-			}
-			defer s.Close()
-			r, err := studyResults(c.Context(), s, args)
+		RunE: a.onStudy(func(ctx context.Context, s *store.Store, args []string) error {
+			r, err := studyResults(ctx, s, args)
 			if err != nil {
 				return err
 			}
@@ -63,7 +58,7 @@ out for them and no result changed.`,
 					r.diagnosticsText(w)
 				}
 			})
-		},
+		}),
 	}
 }
 

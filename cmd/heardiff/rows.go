@@ -82,6 +82,20 @@ func (t *rows) count(row int, name string) (int, error) {
 	return n, nil
 }
 
+// score returns the cells correct and trials: so many right of at least one.
+func (t *rows) score(row int) (correct, trials int, err error) {
+	if correct, err = t.count(row, "correct"); err != nil {
+		return 0, 0, err
+	}
+	if trials, err = t.count(row, "trials"); err != nil {
+		return 0, 0, err
+	}
+	if correct > trials || trials == 0 {
+		return 0, 0, fmt.Errorf("line %d: %d correct of %d trials", t.lines[row], correct, trials)
+	}
+	return correct, trials, nil
+}
+
 // number returns a cell as a finite number.
 func (t *rows) number(row int, name string) (float64, error) {
 	v, err := strconv.ParseFloat(t.text(row, name), 64)

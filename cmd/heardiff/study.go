@@ -46,14 +46,19 @@ func (a *app) studyShowCommand() *cobra.Command {
 		Use:   "show",
 		Short: "show chains, captures, excerpts, plans and sessions of the study",
 		Args:  exactArgs(),
-		RunE: func(c *cobra.Command, _ []string) error {
-			s, err := a.openStudy(c.Context())
-			if err != nil {
-				return err
-			}
-			defer s.Close()
-			return a.showStudy(c.Context(), s)
-		},
+		RunE:  a.onStudy(func(ctx context.Context, s *store.Store, _ []string) error { return a.showStudy(ctx, s) }),
+	}
+}
+
+// onStudy returns what a command does on the open study.
+func (a *app) onStudy(do func(ctx context.Context, s *store.Store, args []string) error) func(*cobra.Command, []string) error {
+	return func(c *cobra.Command, args []string) error {
+		s, err := a.openStudy(c.Context())
+		if err != nil {
+			return err
+		}
+		defer s.Close()
+		return do(c.Context(), s, args)
 	}
 }
 

@@ -30,13 +30,8 @@ Of a session that still runs only the chain of entries can be checked. Sessions 
 numbered: one that is missing between others is named.`,
 		Example: "  heardiff verify\n  heardiff verify --json",
 		Args:    exactArgs(),
-		RunE: func(c *cobra.Command, _ []string) error {
-			s, err := a.openStudy(c.Context())
-			if err != nil {
-				return err
-			}
-			defer s.Close()
-			r, err := a.verify(c.Context(), s)
+		RunE: a.onStudy(func(ctx context.Context, s *store.Store, _ []string) error {
+			r, err := a.verify(ctx, s)
 			if err != nil {
 				return err
 			}
@@ -47,7 +42,7 @@ numbered: one that is missing between others is named.`,
 				return rejected(fmt.Errorf("the study is not as it was recorded: %s", r.Problems[0]), "")
 			}
 			return nil
-		},
+		}),
 	}
 }
 
