@@ -56,6 +56,7 @@ func (a *app) fail(ctx context.Context, err error) int {
 		// cobra has no error value for this; it arises only before any command runs.
 		code, hint = exitUsage, `"heardiff help" lists the commands`
 	}
+	a.clearLine()
 	fmt.Fprintf(a.stderr, "heardiff: %s\n", oneLine(err.Error()))
 	if hint != "" {
 		fmt.Fprintf(a.stderr, "heardiff: hint: %s\n", oneLine(hint))

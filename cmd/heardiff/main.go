@@ -35,12 +35,14 @@ type app struct {
 
 	json  bool   // --json
 	study string // --study
+
+	line *progressLine // on standard error, shared by copies
 }
 
 // run executes one command line and returns the exit code: 0 done, 1 could not be done, 2 the command line is
 // wrong, 3 the input was rejected, 130 interrupted.
 func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
-	a := &app{stdin: stdin, stdout: stdout, stderr: stderr, now: time.Now, getenv: os.Getenv}
+	a := &app{stdin: stdin, stdout: stdout, stderr: stderr, now: time.Now, getenv: os.Getenv, line: &progressLine{}}
 	root := a.rootCommand()
 	root.SetArgs(args)
 	root.SetIn(stdin)

@@ -5,12 +5,16 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"sync/atomic"
 	"time"
 
 	"golang.org/x/term"
 
 	"heardiff/cmd/heardiff/internal/wire"
 )
+
+// progressLine tells whether a line of progress stands on the terminal.
+type progressLine struct{ drawn atomic.Bool }
 
 // print writes result to standard output: as one JSON object with --json, else as text. What cannot be written, as on a
 // full disk, is an error.
@@ -25,6 +29,7 @@ func (a *app) print(result any, text func(w io.Writer)) error {
 	} else {
 		text(&out)
 	}
+	a.clearLine()
 	if _, err := a.stdout.Write(out.Bytes()); err != nil {
 		return fmt.Errorf("print the result: %w", err)
 	}
@@ -33,29 +38,35 @@ func (a *app) print(result any, text func(w io.Writer)) error {
 
 // warn writes one line to standard error.
 func (a *app) warn(format string, args ...any) {
+	a.clearLine()
 	fmt.Fprintf(a.stderr, "heardiff: warning: %s\n", oneLine(fmt.Sprintf(format, args...)))
 }
 
 // progress returns a function to be told how much of the work named what is done, 0 to 1. It draws a line on
-// standard error where that is a terminal and the work takes more than a second, and clears it at 1.
+// standard error where that is a terminal and the work takes more than a second, and clears it at 1. What is printed
+// clears it too, for work of several passes may end in the midst of one.
 func (a *app) progress(what string) func(done float64) {
 	f, ok := a.stderr.(*os.File)
-	if !ok || !term.IsTerminal(int(f.Fd())) {
+	if !ok || a.line == nil || !term.IsTerminal(int(f.Fd())) {
 		return func(float64) {}
 	}
 	begun, drawn := a.now(), time.Time{}
 	return func(done float64) {
 		now := a.now()
-		if done >= 1 {
-			if !drawn.IsZero() {
-				fmt.Fprint(f, "\r\x1b[K")
-			}
-			return
+		switch {
+		case done >= 1:
+			a.clearLine()
+		case now.Sub(begun) >= time.Second && now.Sub(drawn) >= 100*time.Millisecond:
+			drawn = now
+			a.line.drawn.Store(true)
+			fmt.Fprintf(f, "\r\x1b[K%s %3.0f %%", what, 100*done)
 		}
-		if now.Sub(begun) < time.Second || now.Sub(drawn) < 100*time.Millisecond {
-			return
-		}
-		drawn = now
-		fmt.Fprintf(f, "\r\x1b[K%s %3.0f %%", what, 100*done)
+	}
+}
+
+// clearLine takes away the line of progress, if one stands there.
+func (a *app) clearLine() {
+	if a.line != nil && a.line.drawn.Swap(false) {
+		fmt.Fprint(a.stderr, "\r\x1b[K")
 	}
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"errors"
+	"io"
 	"strings"
 	"testing"
 )
@@ -18,6 +19,25 @@ func TestAResultThatCannotBePrintedIsAFailure(t *testing.T) {
 		args := strings.Fields("score --design abx --correct 12 --trials 16" + form)
 		if code := run(context.Background(), args, strings.NewReader(""), full{}, &errs); code != exitFailed || !strings.Contains(errs.String(), "no space left") {
 			t.Errorf("score%s: exit %d, %q", form, code, errs.String())
+		}
+	}
+}
+
+// Work of several passes may end in the midst of one: what is printed then must not stand behind a line of progress.
+func TestWhatIsPrintedClearsTheLineOfProgress(t *testing.T) {
+	for name, say := range map[string]func(a *app){
+		"a result":  func(a *app) { must(t, a.print("x", func(io.Writer) {})) },
+		"a warning": func(a *app) { a.warn("x") },
+		"a failure": func(a *app) { a.fail(context.Background(), errors.New("x")) },
+	} {
+		var errs strings.Builder
+		a := &app{stdout: io.Discard, stderr: &errs, line: &progressLine{}}
+		a.line.drawn.Store(true)
+		say(a)
+		first := errs.String()
+		say(a)
+		if !strings.HasPrefix(first, "\r\x1b[K") || strings.Contains(errs.String()[len(first):], "\x1b") {
+			t.Errorf("%s: %q", name, errs.String())
 		}
 	}
 }
