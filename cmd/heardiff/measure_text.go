@@ -119,8 +119,8 @@ func sweepText(r tone.SweepResult) string {
 	fmt.Fprintf(&b, "sweep, %.1f s at %d Hz; 0 dB at 1 kHz\n\n", r.Seconds, r.RateHz)
 	response := newTable("channel", "Hz", "dB")
 	response.right(0, 1, 2)
-	harmonics := newTable("channel", "harmonic", "dB")
-	harmonics.right(0, 1, 2)
+	harmonics := newTable("channel", "harmonic", "dB", "limit dB")
+	harmonics.right(0, 1, 2, 3)
 	for _, c := range r.Channel {
 		name := fmt.Sprint(c.Channel)
 		for i, p := range c.Response {
@@ -129,7 +129,7 @@ func sweepText(r tone.SweepResult) string {
 			}
 		}
 		for _, h := range c.Harmonics {
-			harmonics.row(name, fmt.Sprint(h.Order), figure(h.DB, "%.1f"))
+			harmonics.row(name, fmt.Sprint(h.Order), figure(h.DB, "%.1f"), figure(h.LimitDB, "%.1f"))
 		}
 	}
 	response.print(&b, "")

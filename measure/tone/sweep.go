@@ -41,8 +41,11 @@ type ResponsePoint struct {
 
 // SweepHarmonic is the harmonic of one order. Response is by the frequency of the sweep, not of the harmonic.
 type SweepHarmonic struct {
-	Order    int             `json:"order"`
-	DB       float64         `json:"db"`
+	Order int     `json:"order"`
+	DB    float64 `json:"db"`
+	// LimitDB is what the capture's noise, and the sweep itself where it begins and ends, leave there without any
+	// distortion: near it and below DB is an upper bound.
+	LimitDB  float64         `json:"limit_db"`
 	Response []ResponsePoint `json:"response"`
 }
 
@@ -180,7 +183,9 @@ func deconvolve(x []float64, rate pcm.Rate, growth float64) SweepChannel {
 		c.Response = append(c.Response, ResponsePoint{Hz: f, DB: pcm.DB(linear.at(f) / reference)})
 	}
 	for n := 2; n <= highestHarmonic; n++ {
-		c.Harmonics = append(c.Harmonics, harmonicOf(n, linear, cut.response(n), low, high/float64(n)))
+		h := harmonicOf(n, linear, cut.response(n), low, high/float64(n))
+		h.LimitDB = limitOfHarmonic(n, linear, wire, cut, low, high/float64(n))
+		c.Harmonics = append(c.Harmonics, h)
 	}
 	return c
 }
@@ -254,29 +259,68 @@ func (r response) at(f float64) float64 {
 const longestTail = 0.5 // seconds after the peak: the response is smoothed by no more than 2 Hz
 
 // response returns the transfer function of order n: what stands around L·ln(n) before the peak, to a
-// fifth of the way to the next order before it and four fifths of the way to the next after it.
+// three tenths of the way to the next order before it and seven tenths of the way to the next after it.
 func (c cutter) response(n int) response {
-	centre := c.peak - c.growth*math.Log(float64(n))*c.rate
-	before := 0.2 * c.growth * math.Log(float64(n+1)/float64(n)) * c.rate
-	after := longestTail * c.rate
+	before, after := c.window(n)
+	cut, _ := c.cut(c.peak-c.growth*math.Log(float64(n))*c.rate, before, after)
+	return c.transform(cut)
+}
+
+// window returns how many frames around order n belong to it. What stands before matters too: a sweep that begins sharply
+// rings before its peak, and cut short that would bend the low end of a response that is not flat (0.3 dB at 20 Hz by 0.1 s).
+func (c cutter) window(n int) (before, after float64) {
+	before = min(0.3*c.growth*math.Log(float64(n+1)/float64(n)), 0.5) * c.rate
+	after = longestTail * c.rate
 	if n > 1 {
 		after = min(after, 0.7*c.growth*math.Log(float64(n)/float64(n-1))*c.rate)
 	}
-	before = min(before, 0.1*c.rate)
-	size := spectrum.PowerOfTwo(int(math.Ceil(longestTail*1.25*c.rate)) * 4) // padded, so that straight lines between bins will do
-	cut := make([]float64, size)
+	return before, after
+}
+
+// noise returns what the noise of the recording leaves in the window of order n: read half way to the next order, where
+// nothing stands but the tails of both, in a narrower window, and scaled to that of n by their powers.
+func (c cutter) noise(n int) response {
+	before, after := c.window(n)
+	_, own := c.cut(0, before, after)
+	half := min(before, 0.2*c.growth*math.Log(float64(n+1)/float64(n))*c.rate)
+	cut, gap := c.cut(c.peak-c.growth*math.Log(math.Sqrt(float64(n*(n+1))))*c.rate, half, half)
+	for i := range cut {
+		cut[i] *= math.Sqrt(own / gap)
+	}
+	return c.transform(cut)
+}
+
+// cut returns what stands so far around a frame of the impulse response, its edges raised cosines over half of what is
+// before and a quarter of what is after, and the power of that window.
+func (c cutter) cut(centre, before, after float64) (cut []float64, power float64) {
+	cut = make([]float64, int(before+after))
 	first := int(math.Floor(centre - before))
-	for i := range int(before + after) {
-		at := (first + i) % len(c.impulse)
-		if at < 0 {
-			at += len(c.impulse)
+	for i := range cut {
+		k := (first + i) % len(c.impulse)
+		if k < 0 {
+			k += len(c.impulse)
 		}
 		x := float64(i)
-		// Raised-cosine edges over half of what is before and a quarter of what is after.
 		edge := min(1, x/(before/2), (before+after-x)/(after/4))
-		cut[i] = c.impulse[at] * (1 - math.Cos(math.Pi*max(0, edge))) / 2
+		w := (1 - math.Cos(math.Pi*max(0, edge))) / 2
+		cut[i] = c.impulse[k] * w
+		power += w * w
 	}
-	return response{bins: spectrum.NewPlan(size).Forward(nil, cut), binHz: c.rate / float64(size)}
+	return cut, power
+}
+
+func (c cutter) transform(cut []float64) response {
+	size := spectrum.PowerOfTwo(int(math.Ceil(longestTail*1.25*c.rate)) * 4) // padded, so that straight lines between bins will do
+	padded := make([]float64, size)
+	copy(padded, cut)
+	return response{bins: spectrum.NewPlan(size).Forward(nil, padded), binHz: c.rate / float64(size)}
+}
+
+// limitOfHarmonic joins what an ideal recording shows at the place of order n with what the capture's noise leaves there.
+func limitOfHarmonic(n int, linear response, ideal, cut cutter, low, high float64) float64 {
+	own := harmonicOf(n, ideal.response(1), ideal.response(n), low, high)
+	noise := harmonicOf(n, linear, cut.noise(n), low, high)
+	return pcm.PowerDB(math.Pow(10, own.DB/10) + math.Pow(10, noise.DB/10))
 }
 
 func harmonicOf(n int, linear, own response, low, high float64) SweepHarmonic {
@@ -300,10 +344,7 @@ func harmonicOf(n int, linear, own response, low, high float64) SweepHarmonic {
 // SetFloor is Result.SetFloor for the harmonics of a sweep.
 func (r *SweepResult) SetFloor(floor SweepResult) {
 	for i := range r.Channel {
-		if i >= len(floor.Channel) {
-			return
-		}
-		c, f := &r.Channel[i], floor.Channel[i]
+		c, f := &r.Channel[i], floor.Channel[min(i, len(floor.Channel)-1)]
 		c.Limits = nil
 		for k := range min(len(c.Harmonics), len(f.Harmonics)) {
 			c.Limits = append(c.Limits, limitOf(fmt.Sprintf("harmonics[%d].db", k), c.Harmonics[k].DB, f.Harmonics[k].DB))

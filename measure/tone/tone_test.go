@@ -2,6 +2,7 @@ package tone_test
 
 import (
 	"errors"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -264,6 +265,52 @@ func TestSweepSeparatesResponseAndHarmonics(t *testing.T) {
 	}
 }
 
+// A first-order high-pass at 15 Hz, such as a coupling capacitor, by the closed form of its recursion.
+func TestSweepOfAHighPassIsRightDownTo20Hz(t *testing.T) {
+	a := math.Exp(-2 * math.Pi * 15 / 48000)
+	ch := sweepThrough(t, func(x []float64) {
+		y, last := 0.0, 0.0
+		for i, v := range x {
+			y = a*y + (1+a)/2*(v-last)
+			last, x[i] = v, y
+		}
+	})
+	gain := func(f float64) float64 {
+		w := 2 * math.Pi * f / 48000
+		return (1 + a) / 2 * math.Sqrt((2-2*math.Cos(w))/(1-2*a*math.Cos(w)+a*a))
+	}
+	for _, p := range ch.Response {
+		if math.Abs(p.DB-pcm.DB(gain(p.Hz)/gain(1000))) > 0.03 {
+			t.Errorf("%.1f Hz: %.4f dB, want %.4f", p.Hz, p.DB, pcm.DB(gain(p.Hz)/gain(1000)))
+		}
+	}
+}
+
+// Without distortion a harmonic stands at its limit, be that noise or the sweep itself; with it, well above.
+func TestHarmonicsOfASweepCarryTheirLimit(t *testing.T) {
+	for _, noise := range []float64{0, 1e-5, 1e-4} {
+		random := rand.New(rand.NewPCG(5, 6))
+		add := func(square float64) func(x []float64) {
+			return func(x []float64) {
+				for i, v := range x {
+					x[i] = v + square*v*v + noise*random.NormFloat64()
+				}
+			}
+		}
+		clean, bent := sweepThrough(t, add(0)), sweepThrough(t, add(0.02))
+		for i, h := range clean.Harmonics {
+			// The sweep's own ends leave less than stated, the noise what is stated, within the scatter of one look.
+			if h.DB > h.LimitDB+2.5 || noise > 0 && i > 0 && h.DB < h.LimitDB-4 {
+				t.Errorf("noise %v: harmonic %d of a wire at %.1f dB, limit %.1f", noise, h.Order, h.DB, h.LimitDB)
+			}
+		}
+		h := bent.Harmonics[0]
+		if want := pcm.DB(0.02 * 0.5 / 2); math.Abs(h.DB-want) > 0.2 || h.LimitDB > want-20 || math.Abs(h.LimitDB-clean.Harmonics[0].LimitDB) > 2.5 {
+			t.Errorf("noise %v: second harmonic at %.2f dB, want %.2f; limit %.1f, without it %.1f", noise, h.DB, want, h.LimitDB, clean.Harmonics[0].LimitDB)
+		}
+	}
+}
+
 func TestWrongRecordingsAreRefused(t *testing.T) {
 	noise := synth(48000, 3, 0.1)
 	for name, measure := range map[string]func(pcm.Reader) error{
@@ -325,16 +372,71 @@ func TestFloorSetsLimits(t *testing.T) {
 		t.Fatal(err)
 	}
 	r.SetFloor(floor)
-	want := map[string]string{"thd_db": "measured", "thd_n_db": "measured", "sinad_db": "measured", "noise_db": "upper bound", tone.HumLimit: "upper bound"}
-	for _, l := range r.Channel[0].Limits {
-		if l.Standing != want[l.Figure] {
-			t.Errorf("%s: %+v, want %q", l.Figure, l, want[l.Figure])
-		}
-	}
+	want := map[string]string{"thd_db": "measured", "thd_n_db": "measured", "sinad_db": "measured", "noise_db": "upper bound", tone.HumLimit: "upper bound",
+		"harmonics[0].dbc": "measured", "hum[0].dbc": "upper bound"}
+	standings(t, r.Channel[0].Limits, want)
 	floor.SetFloor(r)
 	if s := floor.Channel[0].Limits[3].Standing; s != "at floor" {
 		t.Errorf("better than the set-up: %q", s)
 	}
+}
+
+// standings checks those limits of which the truth is known.
+func standings(t *testing.T, limits []tone.Limit, want map[string]string) {
+	t.Helper()
+	seen := map[string]string{}
+	for _, l := range limits {
+		seen[l.Figure] = l.Standing
+	}
+	for figure, standing := range want {
+		if seen[figure] != standing {
+			t.Errorf("%s: %q, want %q", figure, seen[figure], standing)
+		}
+	}
+}
+
+// Every figure of noise, low tone and two tones carries its limit: 1 dB above the set-up, 20 dB above it, or below.
+func TestFloorSetsLimitsOnEveryKind(t *testing.T) {
+	noise := func(rms, hum, spur float64) tone.NoiseResult {
+		r, err := tone.Noise(synth(48000, 4, rms, part{50, hum, 0}, part{5000, spur, 0}), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r
+	}
+	n := noise(1e-5, 1.1e-5, 1e-4)
+	n.SetFloor(noise(0.9e-5, 1e-5, 1e-5))
+	standings(t, n.Channel[0].Limits, map[string]string{"unweighted_dbfs": "measured", "hum[0].dbfs": "upper bound", "spurs[0].dbfs": "measured"})
+	low := func(rms float64) tone.LowToneResult {
+		r, err := tone.LowTone(synth(48000, 4, rms, part{997, 1e-3, 0}))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r
+	}
+	l := low(1e-5)
+	l.SetFloor(low(0.9e-5))
+	standings(t, l.Channel[0].Limits, map[string]string{"dynamic_range_db": "upper bound", "dynamic_range_a_db": "upper bound",
+		"dynamic_range_ccir_db": "upper bound", "below_tone_plus_60_a_db": "upper bound"})
+	two := func(second, third float64) tone.TwoToneResult {
+		r, err := tone.TwoTone(synth(48000, 4, 1e-6, part{18000, .4, 0}, part{20000, .4, 0}, part{2000, second, 0}, part{16000, third, 0}, part{22000, third, 0}))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r
+	}
+	w := two(1e-4, 1e-4)
+	w.SetFloor(two(1e-5, 0.9e-4))
+	want := map[string]string{"second_order_db": "measured", "third_order_db": "upper bound"}
+	for k, p := range w.Channel[0].Products {
+		switch math.Round(p.Hz) {
+		case 2000:
+			want[fmt.Sprintf("products[%d].dbc", k)] = "measured"
+		case 16000, 22000:
+			want[fmt.Sprintf("products[%d].dbc", k)] = "upper bound"
+		}
+	}
+	standings(t, w.Channel[0].Limits, want)
 }
 
 func BenchmarkTone(b *testing.B) {
