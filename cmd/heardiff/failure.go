@@ -24,7 +24,10 @@ type failure struct {
 	hint string
 }
 
+// Error implements error.
 func (f *failure) Error() string { return f.err.Error() }
+
+// Unwrap lets errors.Is see the cause.
 func (f *failure) Unwrap() error { return f.err }
 
 // misused marks err as a wrong command line (exit 2). A nil err stays nil.

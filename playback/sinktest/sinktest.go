@@ -25,6 +25,7 @@ type witness struct {
 	gave []float32
 }
 
+// Fill implements playback.Source.
 func (w *witness) Fill(dst []float32) {
 	w.mu.Lock()
 	defer w.mu.Unlock()

@@ -80,6 +80,7 @@ func Read(r io.ReadSeeker) (pcm.Clip, error) {
 // seekerAt makes a ReaderAt of a ReadSeeker that is not used by anybody else.
 type seekerAt struct{ r io.ReadSeeker }
 
+// ReadAt implements io.ReaderAt.
 func (s seekerAt) ReadAt(dst []byte, at int64) (int, error) {
 	if _, err := s.r.Seek(at, io.SeekStart); err != nil {
 		return 0, err

@@ -104,6 +104,7 @@ type gatedJournal struct {
 	err error
 }
 
+// Append implements trials.Journal.
 func (g *gatedJournal) Append(e trials.Entry) error {
 	if g.err != nil {
 		return g.err

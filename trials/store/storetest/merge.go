@@ -18,6 +18,7 @@ import (
 // memory is a journal that is on no disk.
 type memory struct{ entries []trials.Entry }
 
+// Append implements trials.Journal.
 func (m *memory) Append(e trials.Entry) error { m.entries = append(m.entries, e); return nil }
 
 // bundle returns what a site sends: sessions of one listener of its own, who said more of themselves each time.

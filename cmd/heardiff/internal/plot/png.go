@@ -39,6 +39,7 @@ type pngCanvas struct {
 	err   error
 }
 
+// Line implements Canvas.
 func (c *pngCanvas) Line(points []Point, pen Pen) {
 	r := &outline{}
 	for _, piece := range dashes(points, pen.Dash) {
@@ -64,6 +65,7 @@ func (c *pngCanvas) segment(r *outline, p, q Point, half float64) {
 	c.polygon(r, []Point{{p.X + nx, p.Y + ny}, {p.X - nx, p.Y - ny}, {q.X - nx, q.Y - ny}, {q.X + nx, q.Y + ny}})
 }
 
+// Area implements Canvas.
 func (c *pngCanvas) Area(points []Point, ink Ink, opacity float64) {
 	r := &outline{}
 	c.polygon(r, points)
@@ -72,12 +74,14 @@ func (c *pngCanvas) Area(points []Point, ink Ink, opacity float64) {
 	c.fill(r, color.RGBA{uint8(float64(col.R) * a), uint8(float64(col.G) * a), uint8(float64(col.B) * a), uint8(255 * a)})
 }
 
+// Disc implements Canvas.
 func (c *pngCanvas) Disc(at Point, radius float64, ink Ink) {
 	r := &outline{}
 	c.polygon(r, circle(at, radius, 32))
 	c.fill(r, c.theme[ink])
 }
 
+// Text implements Canvas.
 func (c *pngCanvas) Text(at Point, s string, t Type) {
 	face, err := c.faces.at(t.Size*c.scale, t.Bold)
 	if err != nil {

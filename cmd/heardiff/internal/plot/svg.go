@@ -36,6 +36,7 @@ func document(chart Chart, width float64, id, style string) string {
 
 type svgCanvas struct{ b strings.Builder }
 
+// Line implements Canvas.
 func (c *svgCanvas) Line(points []Point, pen Pen) {
 	if len(points) < 2 {
 		return
@@ -52,6 +53,7 @@ func (c *svgCanvas) Line(points []Point, pen Pen) {
 	c.b.WriteString("/>")
 }
 
+// Area implements Canvas.
 func (c *svgCanvas) Area(points []Point, ink Ink, opacity float64) {
 	if len(points) < 3 {
 		return
@@ -63,11 +65,13 @@ func (c *svgCanvas) Area(points []Point, ink Ink, opacity float64) {
 	c.b.WriteString("/>")
 }
 
+// Disc implements Canvas.
 func (c *svgCanvas) Disc(at Point, radius float64, ink Ink) {
 	fmt.Fprintf(&c.b, `<circle cx="%s" cy="%s" r="%s" fill="%s" class="hd-f-%s"/>`,
 		number(at.X), number(at.Y), number(radius), Light.Hex(ink), inkNames[ink])
 }
 
+// Text implements Canvas.
 func (c *svgCanvas) Text(at Point, s string, t Type) {
 	fmt.Fprintf(&c.b, `<text x="%s" y="%s" font-size="%s" fill="%s" class="hd-f-%s"`,
 		number(at.X), number(at.Y), number(t.Size), Light.Hex(t.Ink), inkNames[t.Ink])
