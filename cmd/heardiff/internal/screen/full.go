@@ -188,6 +188,10 @@ func (m model) pressTrial(k tea.KeyMsg) (tea.Model, tea.Cmd) {
 	case key.Matches(k, m.keys.back):
 		return m.act(Booth.TakeBack)
 	case key.Matches(k, m.keys.confidence):
+		if m.view.Phase != trials.Asked {
+			m.message = "answer first; then say how sure you are"
+			return m, nil
+		}
 		a, sure := m.view.Pending, (m.view.Confidence+1)%5
 		return m.act(func(b Booth) error { return b.Ask(a, sure) })
 	case key.Matches(k, m.keys.rest):

@@ -223,6 +223,17 @@ func TestNothingIsCutOffAtEightyColumns(t *testing.T) {
 	}
 }
 
+func TestHowSureComesAfterTheAnswer(t *testing.T) {
+	m := newModel(newSeat(t, trials.ABX, 3, trials.Seed{1}), "seal")
+	m, _ = press(m, "a", "x", "c")
+	if m.view.Phase != trials.Listening || m.message != "answer first; then say how sure you are" {
+		t.Errorf("before an answer: phase %v, %q", m.view.Phase, m.message)
+	}
+	if m, _ = press(m, "1", "c", "c"); m.view.Confidence != 2 || m.message != "" {
+		t.Errorf("after it: confidence %d, %q", m.view.Confidence, m.message)
+	}
+}
+
 func TestAFailedWriteIsShownAndTheAnswerStays(t *testing.T) {
 	s := newSeat(t, trials.ABX, 3, trials.Seed{1})
 	m, _ := press(newModel(s, "seal"), "a", "x", "1")
