@@ -92,17 +92,25 @@ func makeKey(path string) (trials.Key, error) {
 	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
 		return key, fmt.Errorf("keep the key: %w", err)
 	}
-	// A second process may be making one too: the first to exist is the one that counts.
-	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
-	if errors.Is(err, fs.ErrExist) {
-		return readKey(path)
-	}
+	f, err := os.CreateTemp(filepath.Dir(path), ".key-*")
 	if err != nil {
 		return key, fmt.Errorf("keep the key: %w", err)
 	}
+	defer os.Remove(f.Name())
 	_, err = f.Write(key[:])
 	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
-		return key, errors.Join(fmt.Errorf("keep the key: %w", err), os.Remove(path))
+		return key, fmt.Errorf("keep the key: %w", err)
+	}
+	// A second process may be making one too: the first to exist is the one that counts, and a link appears whole.
+	err = os.Link(f.Name(), path)
+	if errors.Is(err, fs.ErrExist) {
+		return readKey(path)
+	}
+	if err != nil { // a file system without links
+		err = os.Rename(f.Name(), path)
+	}
+	if err != nil {
+		return key, fmt.Errorf("keep the key: %w", err)
 	}
 	return key, nil
 }
