@@ -41,6 +41,8 @@ power for each of the next 50. With --rule-out PD the plan is to rule out a prop
 discriminators of PD or more where nothing is heard: that takes more trials than people think
 (16 never rule out less than 0.44).
 
+` + whatDiscriminatorsAre + `
+
 With --plan sequential the session may end early, at looks fixed beforehand: by evidence after
 every trial, or by a group-sequential boundary after --looks equal groups. O'Brien and Fleming's
 hardly ever stops early and costs least; Pocock's stops as easily at every look. Each is found

@@ -16,6 +16,10 @@ p <= 0.05 calls a fair coin 'heard' with probability 0.0876 by trial 16, 0.1579 
 and 0.2021 by trial 100 (computed exactly). '--plan sequential' may be looked at any time:
 there the e-value decides, and it reaches 1/alpha by chance with probability at most alpha.`
 
+// whatDiscriminatorsAre explains the word wherever help uses it.
+const whatDiscriminatorsAre = `The proportion of discriminators is that of trials on which the answer is truly known, where
+the others are guessed: 0 for a guesser, 1 for who is always right, 2p - 1 in ABX.`
+
 type scoreFlags struct {
 	design            string
 	correct, trials   int
@@ -32,6 +36,8 @@ func (a *app) scoreCommand() *cobra.Command {
 		Use:   "score --design abx --correct K --trials N",
 		Short: "what a count of right answers says: exact p, intervals, d', what is ruled out",
 		Long: `What a count of right answers says: exact p, intervals, d', what is ruled out.
+
+` + whatDiscriminatorsAre + `
 
 ` + peekingCost + `
 

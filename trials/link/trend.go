@@ -276,7 +276,7 @@ func cheapest(ranked []Ranked, rows []Row) *Cheapest {
 					bound = math.Max(bound, row.UpperPD)
 				}
 			}
-			found = &Cheapest{best.Chain, r.Chain, r.Cost, fmt.Sprintf("%s costs %g; that more than %.1f %% of listeners could tell it from %s, the best by figures, is ruled out", r.Chain, r.Cost, 100*bound, best.Chain)}
+			found = &Cheapest{best.Chain, r.Chain, r.Cost, fmt.Sprintf("%s costs %g; that it was known from %s, the best by figures, on more than %.1f %% of all trials together is ruled out", r.Chain, r.Cost, best.Chain, 100*bound)}
 		}
 	}
 	return found
