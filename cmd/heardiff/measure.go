@@ -71,7 +71,7 @@ limit of the set-up: within 3 dB of it a figure is an upper bound.`,
 	f.StringVar(&m.as, "as", "", "`kind` of measurement: jitter, tone, noise, low-tone, two-tone, sweep")
 	f.StringVar(&m.floor, "floor", "", "`file` with the same measurement of the recording set-up alone")
 	f.StringVar(&m.reference, "reference", "", "noise: `file` with a signal through the same chain, to which the noise is relative")
-	f.StringVar(&m.overlay, "overlay", "", "jitter: another capture's `file`, drawn over this one with --plot")
+	f.StringVar(&m.overlay, "overlay", "", "another capture's `file`, drawn over this one with --plot")
 	f.StringVar(&m.plot, "plot", "", "draw the result into `file`, .svg or .png")
 	f.BoolVar(&again, "again", false, "measure all captures of the study once more, as after a floor was added")
 	m.jitterFlags(c)
@@ -128,9 +128,6 @@ func (a *app) measureFile(ctx context.Context, path string, m measureFlags) erro
 	if m.reference != "" && m.as != "noise" {
 		return misusedf("--reference goes with --as noise only")
 	}
-	if m.overlay != "" && m.as != "jitter" {
-		return misusedf("--overlay goes with --as jitter only")
-	}
 	if m.overlay != "" && m.plot == "" {
 		return misusedf("--overlay %s needs --plot FILE", m.overlay)
 	}
@@ -163,7 +160,7 @@ func (a *app) measureFile(ctx context.Context, path string, m measureFlags) erro
 // measured measures a file, and its floor where one is given, draws the result where a picture is asked for, and
 // prints it.
 func measured[T any](ctx context.Context, a *app, path string, m measureFlags, measure func(pcm.Reader) (T, error),
-	setFloor func(*T, T), text func(result T) string, chart func(name string, result T, floor *T) plot.Chart) error {
+	setFloor func(*T, T), text func(result T) string, chart func(captures []named[T], floor *T) plot.Chart) error {
 	result, err := measuredFile(ctx, a, path, measure)
 	if err != nil {
 		return err
@@ -178,7 +175,15 @@ func measured[T any](ctx context.Context, a *app, path string, m measureFlags, m
 		floor = &limit
 	}
 	if m.plot != "" {
-		if err := writePicture(m.plot, chart(filepath.Base(path), result, floor)); err != nil {
+		captures := []named[T]{{filepath.Base(path), result}}
+		if m.overlay != "" {
+			other, err := measuredFile(ctx, a, m.overlay, measure)
+			if err != nil {
+				return err
+			}
+			captures = append(captures, named[T]{filepath.Base(m.overlay), other})
+		}
+		if err := writePicture(m.plot, chart(captures, floor)); err != nil {
 			return err
 		}
 	}

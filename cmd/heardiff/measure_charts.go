@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"strings"
 
 	"heardiff/cmd/heardiff/internal/plot"
 	"heardiff/measure/tone"
@@ -14,6 +15,35 @@ func densityCurve(channel int, density []tone.DensityPoint) plot.Curve {
 		curve.Hz, curve.Y = append(curve.Hz, d.Hz), append(curve.Y, d.DBFS)
 	}
 	return curve
+}
+
+// named is what was measured of one file, and the name it goes by in a picture.
+type named[T any] struct {
+	name   string
+	result T
+}
+
+// titled returns the names of the captures for a title.
+func titled[T any](captures []named[T]) string {
+	var names []string
+	for _, c := range captures {
+		names = append(names, c.name)
+	}
+	return strings.Join(names, " and ")
+}
+
+// overlaid returns the curves of all captures, named by their files where there are several.
+func overlaid[T any](captures []named[T], curves func(T) []plot.Curve) []plot.Curve {
+	var list []plot.Curve
+	for _, c := range captures {
+		for _, curve := range curves(c.result) {
+			if len(captures) > 1 {
+				curve.Name = c.name + ", " + curve.Name
+			}
+			list = append(list, curve)
+		}
+	}
+	return list
 }
 
 // floorOf returns the first curve of the recording set-up's own chart, or nil without one.
@@ -48,8 +78,8 @@ func toneCurves(r tone.Result) []plot.Curve {
 	return list
 }
 
-func toneChart(name string, r tone.Result, floor *tone.Result) plot.Chart {
-	chart := plot.Spectrum{Title: "Tone through " + name + ": harmonics, hum and noise", Chains: toneCurves(r)}
+func toneChart(captures []named[tone.Result], floor *tone.Result) plot.Chart {
+	chart := plot.Spectrum{Title: "Tone through " + titled(captures) + ": harmonics, hum and noise", Chains: overlaid(captures, toneCurves)}
 	if floor != nil {
 		chart.Floor = floorOf(toneCurves(*floor))
 	}
@@ -68,8 +98,8 @@ func lowToneCurves(r tone.LowToneResult) []plot.Curve {
 	return list
 }
 
-func lowToneChart(name string, r tone.LowToneResult, floor *tone.LowToneResult) plot.Chart {
-	chart := plot.Spectrum{Title: "Low tone through " + name + ": what stands beside it", Chains: lowToneCurves(r)}
+func lowToneChart(captures []named[tone.LowToneResult], floor *tone.LowToneResult) plot.Chart {
+	chart := plot.Spectrum{Title: "Low tone through " + titled(captures) + ": what stands beside it", Chains: overlaid(captures, lowToneCurves)}
 	if floor != nil {
 		chart.Floor = floorOf(lowToneCurves(*floor))
 	}
@@ -86,8 +116,8 @@ func noiseCurves(r tone.NoiseResult) []plot.Curve {
 	return list
 }
 
-func noiseChart(name string, r tone.NoiseResult, floor *tone.NoiseResult) plot.Chart {
-	chart := plot.Spectrum{Title: "Noise of " + name + ": hum and other lines", Chains: noiseCurves(r)}
+func noiseChart(captures []named[tone.NoiseResult], floor *tone.NoiseResult) plot.Chart {
+	chart := plot.Spectrum{Title: "Noise of " + titled(captures) + ": hum and other lines", Chains: overlaid(captures, noiseCurves)}
 	if floor != nil {
 		chart.Floor = floorOf(noiseCurves(*floor))
 	}
@@ -112,8 +142,8 @@ func twoToneCurves(r tone.TwoToneResult) []plot.Curve {
 	return list
 }
 
-func twoToneChart(name string, r tone.TwoToneResult, floor *tone.TwoToneResult) plot.Chart {
-	chart := plot.Spectrum{Title: "Two tones through " + name + ": intermodulation", Chains: twoToneCurves(r)}
+func twoToneChart(captures []named[tone.TwoToneResult], floor *tone.TwoToneResult) plot.Chart {
+	chart := plot.Spectrum{Title: "Two tones through " + titled(captures) + ": intermodulation", Chains: overlaid(captures, twoToneCurves)}
 	if floor != nil {
 		chart.Floor = floorOf(twoToneCurves(*floor))
 	}
@@ -135,8 +165,8 @@ func sweepCurves(r tone.SweepResult) []plot.Curve {
 	return list
 }
 
-func sweepChart(name string, r tone.SweepResult, floor *tone.SweepResult) plot.Chart {
-	chart := plot.Response{Title: "Response of " + name, Curves: sweepCurves(r)}
+func sweepChart(captures []named[tone.SweepResult], floor *tone.SweepResult) plot.Chart {
+	chart := plot.Response{Title: "Response of " + titled(captures), Curves: overlaid(captures, sweepCurves)}
 	if floor != nil {
 		chart.Floor = floorOf(sweepCurves(*floor))
 	}

@@ -102,17 +102,17 @@ func jitterText(w io.Writer, path string, r jitter.Result) {
 	other.right(1, 2, 3)
 	for _, c := range r.Channel {
 		name := fmt.Sprint(c.Channel)
-		figure, se := randomText(c.RandomPs, c.RandomSEPs, c.RandomLimitPs)
-		sums.row(name, figure, se, decimals(c.DeterministicPs), decimals(c.DeterministicPsPP), decimals(c.RawPs), decimals(c.AdditivePs))
+		random, se := randomText(c.RandomPs, c.RandomSEPs, c.RandomLimitPs)
+		sums.row(name, random, se, decimals(c.DeterministicPs), decimals(c.DeterministicPsPP), decimals(c.RawPs), decimals(c.AdditivePs))
 		for _, b := range c.RandomBands {
-			figure, se := randomText(b.Ps, b.SEPs, b.LimitPs)
-			bands.row(name, fmt.Sprintf("%.0f", b.LowHz), fmt.Sprintf("%.0f", b.HighHz), figure, se)
+			random, se := randomText(b.Ps, b.SEPs, b.LimitPs)
+			bands.row(name, fmt.Sprintf("%.0f", b.LowHz), fmt.Sprintf("%.0f", b.HighHz), random, se)
 		}
 		for _, l := range c.Lines {
-			lines.row(name, fmt.Sprintf("%.2f", l.OffsetHz), decimals(l.PeakPs), decimals(l.PeakSEPs), fmt.Sprintf("%.1f", l.SidebandDBc), lineNote(l))
+			lines.row(name, fmt.Sprintf("%.2f", l.OffsetHz), decimals(l.PeakPs), decimals(l.PeakSEPs), figure(l.SidebandDBc, "%.1f"), lineNote(l))
 		}
 		for _, l := range c.AMLines {
-			other.row(name, fmt.Sprintf("%.2f", l.OffsetHz), fmt.Sprintf("%.1f", l.DepthDBc), fmt.Sprintf("%.2f", l.DepthSEDB), otherKind(l))
+			other.row(name, fmt.Sprintf("%.2f", l.OffsetHz), figure(l.DepthDBc, "%.1f"), fmt.Sprintf("%.2f", l.DepthSEDB), otherKind(l))
 		}
 	}
 	sums.print(w, "\n")

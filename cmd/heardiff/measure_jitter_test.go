@@ -138,7 +138,7 @@ func TestWhatIsNoJitterCaptureIsRefused(t *testing.T) {
 		{2, "LO:HI", "tone.wav --as jitter --band 10"},
 		{2, ".svg or .png", "tone.wav --as jitter --plot picture.gif"},
 		{2, "needs --plot", "tone.wav --as jitter --overlay tone.wav"},
-		{2, "--as jitter only", "tone.wav --as tone --overlay tone.wav --plot picture.svg"},
+		{3, "gone.wav", "tone.wav --as tone --overlay gone.wav --plot picture.svg"},
 		{2, ".svg or .png", "transfer tone.wav tone.wav --plot picture"},
 		{3, "silent", "transfer silent.wav tone.wav"},
 		{3, "bands differ", "transfer tone.wav other.wav --plot picture.svg"},

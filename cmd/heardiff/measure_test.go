@@ -113,7 +113,7 @@ func TestPicturesAreDrawnForEveryKindOrNothingIsLeft(t *testing.T) {
 	t.Chdir(t.TempDir())
 	for kind, as := range map[string]string{"tone": "tone", "low-tone": "low-tone", "silence": "noise", "two-tone": "two-tone", "sweep": "sweep"} {
 		command(t, 0, "signal", kind, "--seconds", "4", "--channels", "1", "--out", "s.wav")
-		out, _ := command(t, 0, "measure", "s.wav", "--as", as, "--floor", "s.wav", "--plot", kind+".svg")
+		out, _ := command(t, 0, "measure", "s.wav", "--as", as, "--floor", "s.wav", "--overlay", "s.wav", "--plot", kind+".svg")
 		if !strings.Contains(out, "wrote "+kind+".svg") {
 			t.Errorf("%s: %s", kind, out)
 		}

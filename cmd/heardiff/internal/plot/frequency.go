@@ -3,6 +3,7 @@ package plot
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strings"
 )
@@ -148,6 +149,14 @@ func (f frequencyChart) sheet(title, xTitle, yTitle string, lowHz, highHz float6
 	if lo, hi := extent(hz); hi > lo {
 		s.x.lo, s.x.hi = lo, hi
 	}
+	for _, c := range f.curves { // the heads of chains side by side need room at the edge
+		for _, p := range c.Spurs {
+			s.x.hi = math.Max(s.x.hi, 1.05*p.Hz)
+			if p.Hz > 0 {
+				s.x.lo = math.Min(s.x.lo, p.Hz/1.05)
+			}
+		}
+	}
 	s.y = f.yAxis(append(y, spurs...), yTitle)
 	for i, c := range f.curves {
 		s.key = append(s.key, lineKey(c.Name, i))
@@ -225,6 +234,9 @@ func (f frequencyChart) shade(c Canvas, floor Curve, area rect, point func(hz, y
 	}
 }
 
+// mostNamed is how many lines a picture names: more would be a table.
+const mostNamed = 8
+
 // stems draws the spurs and names the largest.
 func (f frequencyChart) stems(c Canvas, s sheet, area rect, names *labels) {
 	type head struct {
@@ -258,22 +270,28 @@ func (f frequencyChart) stems(c Canvas, s sheet, area rect, names *labels) {
 			c.Line([]Point{{at.X, area.bottom}, at}, Pen{Ink: ink, Width: 1.4})
 			mark(c, at, i, 3.8, ink, p.Inherent)
 			names.keepAround(at, 5)
+			names.keep(rect{at.X - 1.5, at.Y, at.X + 1.5, area.bottom})
 			if !p.Inherent {
 				heads = append(heads, head{at, p, ink})
 			}
 		}
 	}
 	sort.SliceStable(heads, func(i, k int) bool { return heads[i].spur.Y > heads[k].spur.Y })
-	for i, h := range heads {
-		if i == 8 {
-			break
+	var named []Point
+	for _, h := range heads {
+		// Beside one that is named stands the same line of another chain, at the same level: named once.
+		same := slices.ContainsFunc(named, func(p Point) bool { return math.Abs(p.X-h.at.X) < 16 && math.Abs(p.Y-h.at.Y) < 6 })
+		if len(named) == mostNamed || same {
+			continue
 		}
 		y := roundTo(h.spur.Y, 2)
 		if strings.HasPrefix(f.unit, "dB") { // digits of decibels are not significant digits: −103 is not −100
 			y = math.Round(h.spur.Y)
 		}
-		names.put(h.at, fmt.Sprintf("%s Hz, %s %s", plainNumber(roundTo(h.spur.Hz, 4)), plainNumber(y), f.unit),
-			Type{Size: smallSize, Ink: Text})
+		if names.put(h.at, fmt.Sprintf("%s Hz, %s %s", plainNumber(roundTo(h.spur.Hz, 4)), plainNumber(y), f.unit),
+			Type{Size: smallSize, Ink: Text}) {
+			named = append(named, h.at)
+		}
 	}
 }
 

@@ -67,6 +67,8 @@ func (t Transfer) Draw(c Canvas, width, _ float64) {
 	for _, p := range t.Points {
 		at := Point{s.x.at(p.Hz, area.left, area.right), s.y.at(p.DB, area.bottom, area.top)}
 		switch {
+		case p.AtFloor && p.Line:
+			mark(c, at, 4, 4.2, seriesInk(1), true)
 		case p.AtFloor:
 			mark(c, at, 4, 4.2, seriesInk(0), true)
 		case p.Line:
