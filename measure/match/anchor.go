@@ -15,12 +15,13 @@ import (
 
 // anchor is a short stretch of A found again in B, to the frame.
 type anchor struct {
-	at    float64   // middle of the stretch, frames of A
-	shift float64   // its displacement in B
-	match float64   // normalized correlation there, 0 to 1
-	mid   float64   // correlation of the sums of the two channels, with its sign
-	side  float64   // and of their differences
-	each  []float64 // correlation of every channel, with its sign
+	at    float64    // middle of the stretch, frames of A
+	shift float64    // its displacement in B
+	match float64    // normalized correlation there, 0 to 1
+	mid   float64    // correlation of the sums of the two channels, with its sign
+	side  float64    // and of their differences
+	each  []float64  // correlation of every channel, with its sign
+	cross [2]float64 // of channel 1 with 2 of B, and of 2 with 1
 }
 
 const maxAnchors = 24
@@ -131,6 +132,32 @@ func (s *seeker) seek(at, place int) (anchor, bool) {
 	if energy(s.ma) < 1e-12*float64(s.n) {
 		return anchor{}, false
 	}
+	best := s.best()
+	match := math.Abs(cosine(s.ma, s.mb[best:best+s.n]))
+	if match < leastMatch && len(s.b) > 1 {
+		// One channel may be inverted, and they may be exchanged besides: the mix is then another's.
+		s.mixOpposed()
+		if other := s.best(); math.Abs(cosine(s.ma, s.mb[other:other+s.n])) > match {
+			best, match = other, math.Abs(cosine(s.ma, s.mb[other:other+s.n]))
+		}
+	}
+	k := anchor{
+		at:    float64(at) + float64(s.n)/2,
+		shift: float64(place - s.reach + best - at),
+		match: match,
+	}
+	k.mid, k.side = s.wiring(best)
+	for c := range s.a {
+		k.each = append(k.each, cosine(s.a[c], s.b[c][best:best+s.n]))
+	}
+	if len(s.a) > 1 {
+		k.cross = [2]float64{cosine(s.a[0], s.b[1][best:best+s.n]), cosine(s.a[1], s.b[0][best:best+s.n])}
+	}
+	return k, true
+}
+
+// best returns the displacement at which the mixes agree best.
+func (s *seeker) best() int {
 	fa, fb := s.plan.Forward(nil, s.ma), s.plan.Forward(nil, s.mb)
 	for i := range fa {
 		z := cmplx.Conj(fa[i]) * fb[i]
@@ -146,16 +173,18 @@ func (s *seeker) seek(at, place int) (anchor, bool) {
 			best, top = d, v
 		}
 	}
-	k := anchor{
-		at:    float64(at) + float64(s.n)/2,
-		shift: float64(place - s.reach + best - at),
-		match: math.Abs(cosine(s.ma, s.mb[best:best+s.n])),
+	return best
+}
+
+// mixOpposed mixes B with its second channel inverted.
+func (s *seeker) mixOpposed() {
+	for i := range s.mb {
+		s.mb[i] = s.b[0][i] - s.b[1][i]/2
+		for c := 2; c < len(s.b); c++ {
+			s.mb[i] += s.b[c][i] / float64(c+1)
+		}
 	}
-	k.mid, k.side = s.wiring(best)
-	for c := range s.a {
-		k.each = append(k.each, cosine(s.a[c], s.b[c][best:best+s.n]))
-	}
-	return k, true
+	emphasize(s.mb)
 }
 
 // wiring returns the correlations of sum and difference of the first two channels at a displacement.
@@ -264,6 +293,9 @@ func (p *placed) through(in []anchor) {
 	if lead < 0 {
 		p.sign = -1
 	}
+	if p.crossed(in) {
+		return
+	}
 	// Exchanging two channels leaves their sum and turns their difference over.
 	if mid*side < -0.1 {
 		p.swapped = true
@@ -271,6 +303,26 @@ func (p *placed) through(in []anchor) {
 		return
 	}
 	p.inverted(in)
+}
+
+// crossed notes that channels 1 and 2 are exchanged and one of them is inverted, where that fits better than any other
+// wiring.
+func (p *placed) crossed(in []anchor) bool {
+	if len(in[0].each) < 2 {
+		return false
+	}
+	var cross [2]float64
+	straight := 0.0
+	for _, k := range in {
+		cross[0] += k.cross[0] / float64(len(in))
+		cross[1] += k.cross[1] / float64(len(in))
+		straight += (math.Abs(k.each[0]) + math.Abs(k.each[1])) / float64(len(in))
+	}
+	if cross[0]*cross[1] >= 0 || math.Abs(cross[0])+math.Abs(cross[1]) < 1.02*straight {
+		return false
+	}
+	p.swapped, p.flipped, p.sign = true, 1<<1, math.Copysign(1, cross[0])
+	return true
 }
 
 // inverted notes channels whose polarity is not that of the others; the first decides which is the common one.

@@ -39,11 +39,38 @@ func (c *curve) merge(d curve) {
 	}
 }
 
-// warn says which capture falls behind at the peaks, by more than 2 % against the middle and five standard errors.
-func (c *curve) warn(say func(string, ...any)) {
+// likeEnough is the correlation from which on channels are so much alike that peaks of one should be peaks of the other.
+const likeEnough = 0.9
+
+// compressed says which capture falls behind at the peaks, in the channel where it does so most. Channels are looked at
+// one by one: where one is louder than in A, the peaks are mostly its own.
+func compressed(curves []curve, own []channel, say func(string, ...any)) {
+	most := 0.0
+	for i, c := range curves {
+		if own[i].correlation < likeEnough {
+			continue
+		}
+		if d := c.behind(); math.Abs(d) > math.Abs(most) {
+			most = d
+		}
+	}
+	switch {
+	case most > 0:
+		say("B falls behind by %.0f %% at the peaks of A: B clips or is compressed", 100*most)
+	case most < 0:
+		say("A falls behind by %.0f %% at the peaks of B: A clips or is compressed", -100*most)
+	}
+}
+
+// behind returns by what share B falls behind at the peaks, negative where A does; 0 unless it is more than 2 % against
+// the middle and five standard errors.
+func (c *curve) behind() float64 {
 	top := levels - 1
 	for top > 0 && c[top].count < 10 {
 		top--
+	}
+	if top < 8 {
+		return 0
 	}
 	var sum, count float64
 	for _, p := range c {
@@ -57,16 +84,10 @@ func (c *curve) warn(say func(string, ...any)) {
 		}
 		return rem / height, math.Sqrt(square) / height
 	}
-	if top < 8 {
-		return
-	}
 	high, error := behind(top-top/8, top+1)
 	middle, _ := behind(top/4, top/2)
-	switch d := high - middle; {
-	case math.Abs(d) < math.Max(0.02, 5*error):
-	case d > 0:
-		say("B falls behind by %.0f %% at the peaks of A: B clips or is compressed", 100*d)
-	default:
-		say("A falls behind by %.0f %% at the peaks of B: A clips or is compressed", -100*d)
+	if d := high - middle; math.Abs(d) >= math.Max(0.02, 5*error) {
+		return d
 	}
+	return 0
 }

@@ -152,7 +152,7 @@ func TestFaultsAreFoundAndNamed(t *testing.T) {
 		{name: "0.05 dB at 3 kHz is let pass", do: peaking(3000, 0.05, 1), kind: "response", full: true},
 		{name: "ends at 8 kHz", do: lowpass(7750.0/12000, 8250.0/12000), says: "B ends at 8."},
 		{name: "channel 2 inverted", do: channelTwo(func(v float64) float64 { return -v }), says: "channel 2 of B is inverted"},
-		{name: "channel 2 louder", do: channelTwo(func(v float64) float64 { return v * pcm.Ratio(0.5) }), full: true},
+		{name: "channel 2 louder", do: channelTwo(func(v float64) float64 { return v * pcm.Ratio(0.5) }), says: "channel 2 differs by +0.50 dB", full: true},
 	} {
 		if c.full && !*full {
 			continue

@@ -25,7 +25,7 @@ func (t *transformer) heights(j job) {
 				h.a += a * a
 				h.b += b * b
 			}
-			t.sum.curve.add(j.a[c][from:from+step], t.y[c][from:from+step], t.src.peak)
+			t.sum.curves[c].add(j.a[c][from:from+step], t.y[c][from:from+step], t.src.peak)
 		}
 		t.sum.heights = append(t.sum.heights, h)
 	}

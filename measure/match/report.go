@@ -2,7 +2,6 @@ package match
 
 import (
 	"math"
-	"math/cmplx"
 
 	"heardiff/playback/pcm"
 )
@@ -84,14 +83,17 @@ func report(f pcm.Format, found aligned, left *remainder) Result {
 	r.NullBands = left.octaves(k)
 	r.ResponseBands = left.response(k)
 	r.ResponseMaxDB = largest(r.ResponseBands, r.StandardErrors.GainDB)
-	r.Channels = left.channels(k, gain, found.offset)
+	own := left.channels(k)
+	for _, c := range own {
+		r.Channels = append(r.Channels, Channel{c.channel, r.GainDB + c.gainDB, found.offset + c.late})
+	}
 	r.Wander = found.report(f.Rate)
 	r.Residual = left.kind(k, all)
 	// A filter delays what it passes by its own amount at every frequency: what music plays then moves the track too.
 	if r.Residual.Response > 0.9 && r.Residual.Timing < 0.1 {
 		r.Wander.Significant = false
 	}
-	r.Warnings = warnings(f, found, left, r)
+	r.Warnings = warnings(f, found, left, own, r)
 	return r
 }
 
@@ -112,41 +114,6 @@ func (r *remainder) octaves(k float64) []Band {
 		}
 	}
 	return out
-}
-
-func (r *remainder) channels(k, gain, offset float64) []Channel {
-	var out []Channel
-	for c := range r.aa {
-		s := r.sums(lowHz, bandEdge(r.rate), k, c)
-		ch := Channel{Channel: c + 1, GainDB: math.NaN(), OffsetSamples: math.NaN()}
-		if s.aa > 0 && cmplx.Abs(s.ab) > 0.3*math.Sqrt(s.aa*s.bb) {
-			ch.GainDB = pcm.DB(gain * math.Abs(real(s.ab)) / s.aa)
-			ch.OffsetSamples = offset + r.delay(k, c)
-		}
-		out = append(out, ch)
-	}
-	return out
-}
-
-// delay returns by how many frames channel c of corrected B is late, from the slope of the phase; bins count
-// by what they hold in common against what is left.
-func (r *remainder) delay(k float64, c int) float64 {
-	var num, den float64
-	lo, hi := max(1, int(lowHz*float64(r.n)/r.rate.Hz())), int(bandEdge(r.rate)*float64(r.n)/r.rate.Hz())
-	for i := lo; i < hi; i++ {
-		ab := complex(r.aa[c][i], 0) - r.ar[c][i]
-		if real(ab) < 0 {
-			ab = -ab // a channel inverted by itself
-		}
-		w := r.aa[c][i] / (r.rr[c][i] + 1e-15*r.aa[c][i] + 1e-300)
-		omega := 2 * math.Pi * float64(i) / float64(r.n)
-		num -= w * omega * cmplx.Phase(ab)
-		den += w * omega * omega
-	}
-	if den == 0 {
-		return 0
-	}
-	return num / den
 }
 
 func (f aligned) report(rate pcm.Rate) Wander {

@@ -29,7 +29,7 @@ type remainder struct {
 	course     [][][2]float64 // [band][block], |A|² and |B|² over channels, B of the provisional gain
 	heights    []height
 	frames     []frame
-	curve      curve
+	curves     []curve                    // by channel
 	loudness   [2]measure.LoudnessReading // of A and of B as it is
 }
 
@@ -60,7 +60,7 @@ func residual(a, b pcm.Reader, l line, gain, peak float64, kernel *interpolate.K
 }
 
 func newRemainder(rate pcm.Rate, channels, n int, gain float64) *remainder {
-	r := &remainder{rate: rate, n: n, hop: n, gain: gain, bands: followed(rate)}
+	r := &remainder{rate: rate, n: n, hop: n, gain: gain, bands: followed(rate), curves: make([]curve, channels)}
 	r.course = make([][][2]float64, len(r.bands))
 	bins := n/2 + 1
 	r.aa, r.rr, r.aaaa, r.aarr = pcm.Planes(channels, bins), pcm.Planes(channels, bins), pcm.Planes(channels, bins), pcm.Planes(channels, bins)
@@ -165,8 +165,8 @@ func (r *remainder) merge(p *remainder) {
 	for i, c := range p.course {
 		r.course[i] = append(r.course[i], c...)
 	}
-	r.curve.merge(p.curve)
 	for c := range r.aa {
+		r.curves[c].merge(p.curves[c])
 		for k := range r.aa[c] {
 			r.aa[c][k] += p.aa[c][k]
 			r.rr[c][k] += p.rr[c][k]

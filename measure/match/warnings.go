@@ -7,7 +7,7 @@ import (
 	"heardiff/playback/pcm"
 )
 
-func warnings(f pcm.Format, found aligned, left *remainder, r Result) []string {
+func warnings(f pcm.Format, found aligned, left *remainder, own []channel, r Result) []string {
 	var out []string
 	say := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
 	if found.confidence < 0.1 {
@@ -22,11 +22,7 @@ func warnings(f pcm.Format, found aligned, left *remainder, r Result) []string {
 	if r.ChannelsSwapped {
 		say("channels 1 and 2 are exchanged in B")
 	}
-	for c := range left.aa {
-		if s := left.sums(lowHz, bandEdge(f.Rate), 1, c); real(s.ab) < -0.3*math.Sqrt(s.aa*s.bb) {
-			say("channel %d of B is inverted against the others", c+1)
-		}
-	}
+	unequal(own, f.Rate, r.ChannelsSwapped, say)
 	if math.Abs(r.ResponseMaxDB) > 0.1 {
 		say("the response differs by %+.2f dB in a third octave: more than 0.1 dB can be heard as a difference by itself", r.ResponseMaxDB)
 	}
@@ -36,7 +32,7 @@ func warnings(f pcm.Format, found aligned, left *remainder, r Result) []string {
 	clipped("A", found.a, "B", found.b, say)
 	clipped("B", found.b, "A", found.a, say)
 	left.dropouts(say)
-	left.curve.warn(say)
+	compressed(left.curves, own, say)
 	bandLimit(found, left, say)
 	return out
 }
