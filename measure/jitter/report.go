@@ -20,7 +20,7 @@ func (m *measurement) result() Result {
 	for c := range m.channels {
 		if m.channels[c].silent {
 			r.Channel = append(r.Channel, silentChannel(c+1))
-			m.warnings = append(m.warnings, fmt.Sprintf("channel %d has no tone (%.1f dBFS)", c+1, pcm.DBFS(m.stretch.level[c])))
+			m.warnings = append(m.warnings, fmt.Sprintf("channel %d has no tone (%s)", c+1, loudness(m.stretch.level[c])))
 			continue
 		}
 		r.Channel = append(r.Channel, m.channel(c))
@@ -36,6 +36,13 @@ func (m *measurement) result() Result {
 	}
 	r.Warnings = m.warnings
 	return r
+}
+
+func loudness(rms float64) string {
+	if rms == 0 {
+		return "digital silence"
+	}
+	return fmt.Sprintf("%.1f dBFS", pcm.DBFS(rms))
 }
 
 func silentChannel(number int) Channel {
@@ -96,12 +103,12 @@ func (c *Channel) add() {
 		}
 	}
 	c.DeterministicPs, c.DeterministicSEPs = rms(squares, variance)
-	if count == 0 {
-		c.DeterministicSEPs = 0
-	}
 	c.DeterministicPsPP = 2 * peaks
 	c.TotalPs = math.Hypot(c.RandomPs, c.DeterministicPs)
-	c.TotalSEPs = math.Hypot(c.RandomPs*c.RandomSEPs, c.DeterministicPs*c.DeterministicSEPs) / c.TotalPs
+	c.TotalSEPs = c.RandomSEPs
+	if count > 0 { // of no lines there is no error to state
+		c.TotalSEPs = math.Hypot(c.RandomPs*c.RandomSEPs, c.DeterministicPs*c.DeterministicSEPs) / c.TotalPs
+	}
 	c.TotalLimitPs = c.TotalPs
 	if c.RandomAtFloor {
 		c.TotalLimitPs = math.Hypot(c.RandomLimitPs, c.DeterministicPs)
