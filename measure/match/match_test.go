@@ -274,3 +274,23 @@ func TestShallowPairIsMatchedByLoudnessUnderTheCeiling(t *testing.T) {
 		t.Errorf("true peaks %v dBTP, want the larger at −1", peak)
 	}
 }
+
+// A clock that changes by 50 ppm in the middle: an excerpt on one side of it is matched by its own drift, one across it is
+// refused, and the clock named.
+func TestWanderingClockIsMatchedWithinTheExcerptOrNamed(t *testing.T) {
+	m := newMusic(12, faultSeconds, 11000)
+	a := m.capture(faultRate, faultRate*faultSeconds, way{noise: 1e-5, seed: 4})
+	b := late(func(t float64) float64 { return 50e-6 * max(0, t-5) })(m, a)
+	p, err := match.Prepare([]pcm.Reader{a, b}, match.Excerpt{StartS: 1, LengthS: 3.5})
+	if err != nil {
+		t.Fatal(err)
+	}
+	v := p.Presentations[1]
+	if math.Abs(v.OffsetErrorUS) > 0.1 || math.Abs(v.DriftPPM-5) > 0.1 || v.NullDB > -60 {
+		t.Errorf("off by %.3f µs, drift %.3f ppm, null %.1f dB; want the drift of this stretch, 5 ppm", v.OffsetErrorUS, v.DriftPPM, v.NullDB)
+	}
+	_, err = match.Prepare([]pcm.Reader{a, b}, match.Excerpt{StartS: 3, LengthS: 4})
+	if !errors.Is(err, match.ErrWandering) || !errors.Is(err, match.ErrUnfit) || !strings.Contains(err.Error(), "clock of capture 2 wanders") {
+		t.Errorf("error %v", err)
+	}
+}

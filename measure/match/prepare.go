@@ -12,6 +12,9 @@ import (
 // ErrUnfit is wrapped by Prepare's error where presentations still differ in level or time after matching.
 var ErrUnfit = errors.New("the captures cannot be matched")
 
+// ErrWandering is wrapped, instead of ErrUnfit, where they differ in time since their clocks wander against each other.
+var ErrWandering = fmt.Errorf("%w", ErrUnfit)
+
 // Excerpt says what Prepare cuts and how far it must match. The zero value is an excerpt of 20 s from the start
 // of what all captures hold.
 type Excerpt struct {
@@ -86,6 +89,7 @@ type Presentation struct {
 	GainDB          float64 `json:"gain_db"`
 	Polarity        string  `json:"polarity"`
 	ChannelsSwapped bool    `json:"channels_swapped"`
+	wanders         bool    // within the excerpt
 	// LevelBy says how the level was matched: "least squares" or "loudness".
 	LevelBy string `json:"level_by"`
 }
@@ -140,6 +144,7 @@ type preparation struct {
 	cfg      Excerpt
 	rate     pcm.Rate
 	lines    []line // of every capture against the first
+	strays   []bool // whether its clock wanders against the first's
 	gains    []float64
 	base     line // the common time base: frame t of the first stands at base.shift(t) + t
 	first, n int  // frames of the common base
@@ -150,6 +155,7 @@ type preparation struct {
 // compare measures every capture against the first.
 func (p *preparation) compare() error {
 	p.lines = []line{{sign: 1}}
+	p.strays = []bool{false}
 	p.gains = []float64{1}
 	p.out.Presentations = []Presentation{{Polarity: Same, LevelBy: "reference", LevelErrorDB: 0, OffsetErrorUS: 0, NullDB: math.Inf(-1)}}
 	for i, c := range p.captures[1:] {
@@ -158,6 +164,7 @@ func (p *preparation) compare() error {
 			return fmt.Errorf("capture %d: %w", i+2, err)
 		}
 		p.lines = append(p.lines, r.line)
+		p.strays = append(p.strays, r.Wander.Significant)
 		v := Presentation{DriftPPM: r.DriftPPM, OffsetS: r.OffsetS, Polarity: r.Polarity, ChannelsSwapped: r.ChannelsSwapped, LevelBy: "loudness"}
 		gain := r.LoudnessDifferenceLU
 		if r.NullDB < deepNull || math.IsNaN(gain) {
@@ -174,19 +181,55 @@ func (p *preparation) compare() error {
 
 // cut places the excerpt on the common time base, the mean of all captures' own.
 func (p *preparation) cut() error {
+	start, length, err := p.place()
+	if err != nil {
+		return err
+	}
+	if err := p.straighten(start, length); err != nil {
+		return err
+	}
 	n := float64(len(p.lines))
 	for _, l := range p.lines {
 		p.base.offset += l.offset / n
 		p.base.drift += l.drift / n
 	}
+	p.first = int(math.Round(float64(start) + p.base.shift(float64(start))))
+	p.n = length
+	p.out.StartS, p.out.Seconds, p.out.Rate = (p.time(float64(p.first)))/p.rate.Hz(), p.rate.Seconds(length), p.rate
+	return nil
+}
+
+// straighten replaces the lines of captures whose clock wanders by those that fit the excerpt best: over seconds a clock
+// strays less than over minutes.
+func (p *preparation) straighten(start, length int) error {
+	for i, l := range p.lines {
+		if !p.strays[i] {
+			continue
+		}
+		if l.to == 0 {
+			l.to = p.captures[0].Frames()
+		}
+		l.from, l.to = max(l.from, start), min(l.to, start+length)
+		own, _, err := refine(p.captures[0], p.captures[i], l, p.quick)
+		if err != nil {
+			return fmt.Errorf("capture %d: %w", i+1, err)
+		}
+		p.lines[i].offset, p.lines[i].drift = own.offset, own.drift
+		p.out.Presentations[i].OffsetS, p.out.Presentations[i].DriftPPM = own.offset/p.rate.Hz(), 1e6*own.drift
+	}
+	return nil
+}
+
+// place returns where the excerpt starts in the first capture and how long it is, in frames.
+func (p *preparation) place() (start, length int, err error) {
 	// Latest start and earliest end of what all captures hold, in frames of the first.
 	lo, hi := 0, p.captures[0].Frames()
 	for i, l := range p.lines {
 		from, to := l.overlap(p.captures[0], p.captures[i], 0)
 		lo, hi = max(lo, from), min(hi, to)
 	}
-	start := int(math.Round(p.cfg.StartS * p.rate.Hz()))
-	length := int(math.Round(p.cfg.LengthS * p.rate.Hz()))
+	start = int(math.Round(p.cfg.StartS * p.rate.Hz()))
+	length = int(math.Round(p.cfg.LengthS * p.rate.Hz()))
 	if p.cfg.StartS == 0 {
 		start = lo
 	}
@@ -194,13 +237,10 @@ func (p *preparation) cut() error {
 		length = min(20*int(p.rate), hi-start)
 	}
 	if start < lo || start+length > hi || length < int(p.rate) {
-		return fmt.Errorf("match: %w: %.2f to %.2f s asked for, all captures hold %.2f to %.2f s", ErrUnfit,
+		return 0, 0, fmt.Errorf("match: %w: %.2f to %.2f s asked for, all captures hold %.2f to %.2f s", ErrUnfit,
 			p.rate.Seconds(start), p.rate.Seconds(start+length), p.rate.Seconds(lo), p.rate.Seconds(hi))
 	}
-	p.first = int(math.Round(float64(start) + p.base.shift(float64(start))))
-	p.n = length
-	p.out.StartS, p.out.Seconds, p.out.Rate = (p.time(float64(p.first)))/p.rate.Hz(), p.rate.Seconds(length), p.rate
-	return nil
+	return start, length, nil
 }
 
 // time returns the frame of the first capture at frame u of the common base.

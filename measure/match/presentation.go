@@ -135,7 +135,11 @@ func (p *preparation) check() error {
 		if e := math.Abs(v.LevelErrorDB); !(e <= p.cfg.MaxLevelErrorDB) {
 			return fmt.Errorf("match: %w: capture %d differs by %.3f dB in level after matching, %.2f dB allowed", ErrUnfit, i+2, e, p.cfg.MaxLevelErrorDB)
 		}
-		if e := math.Abs(v.OffsetErrorUS); !(e <= p.cfg.MaxOffsetErrorUS) {
+		switch e := math.Abs(v.OffsetErrorUS); {
+		case e <= p.cfg.MaxOffsetErrorUS:
+		case v.wanders:
+			return fmt.Errorf("match: %w: the clock of capture %d wanders against the first's by up to %.0f µs within the excerpt, %.0f µs allowed; only a steady drift can be taken out", ErrWandering, i+2, e, p.cfg.MaxOffsetErrorUS)
+		default:
 			return fmt.Errorf("match: %w: capture %d is off by %.2f µs after aligning, %.0f µs allowed", ErrUnfit, i+2, e, p.cfg.MaxOffsetErrorUS)
 		}
 	}
@@ -165,7 +169,7 @@ func (p *preparation) measure(v *Presentation, a, b pcm.Clip) error {
 	if math.Abs(ends[1]) > math.Abs(ends[0]) {
 		v.OffsetErrorUS = ends[1]
 	}
-	if f.wandering {
+	if v.wanders = f.wandering; f.wandering {
 		v.OffsetErrorUS += math.Copysign(f.wanderMax, v.OffsetErrorUS)
 	}
 	v.OffsetErrorUS *= 1e6 / p.rate.Hz()

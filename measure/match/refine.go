@@ -148,24 +148,28 @@ func (f *fine) look() {
 	smooth := f.smooth()
 	size, weight := make([]float64, n), make([]float64, n)
 	for i, p := range f.track {
-		weight[i] = p.weight
+		size[i] = math.Abs(p.delay)
+	}
+	excess := f.excess(size) // what the clock does is common to strong blocks and weak ones
+	for i, p := range f.track {
+		weight[i] = 1 / (1/p.weight + excess)
 	}
 	// A few strong blocks must not decide for all: none weighs more than the common one, or deviates by more than three
 	// standard deviations.
 	common := median(weight)
-	even := func(i int) float64 { return f.track[i].delay * math.Sqrt(min(common, f.track[i].weight)) }
+	even := func(i int) float64 { return f.track[i].delay * math.Sqrt(min(common, weight[i])) }
 	for i := range size {
 		size[i] = math.Abs(even(i))
 	}
 	most := 3*median(size)/0.6745 + 1e-300
 	held := func(i int) float64 { return max(-most, min(most, even(i))) }
 	var lag, power, w, wander float64
-	for i, p := range f.track {
+	for i := range f.track {
 		power += held(i) * held(i)
 		if i >= 2 { // two apart do not overlap
 			lag += held(i) * held(i-2)
 		}
-		share := min(1, p.weight/common) // of time, but for blocks that tell nothing
+		share := min(1, weight[i]/common) // of time, but for blocks that tell nothing
 		wander += share * smooth[i] * smooth[i]
 		w += share
 		if share > 0.1 {
