@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -20,16 +21,15 @@ import (
 
 // impairOptions are the flags of "impair".
 type impairOptions struct {
-	out, band, noise      string
-	jitter                []string
-	jitterPS, jitterHz    []float64
-	noiseDBFS, gain       float64
-	delay, drift          float64
-	humHz, humDBFS        float64
-	humHarmonics, bits    int
-	seed                  uint64
-	withNoise, withJitter bool
-	withHum               bool
+	out, band, noise   string
+	jitter             []string
+	jitterPS, jitterHz []float64
+	noiseDBFS, gain    float64
+	delay, drift       float64
+	humHz, humDBFS     float64
+	humHarmonics, bits int
+	seed               uint64
+	given              func(flag string) bool
 }
 
 func (a *app) impairCommand() *cobra.Command {
@@ -45,12 +45,11 @@ The copy is as long as the original; OUT.json beside it says exactly what was do
 		Example: "  heardiff impair clean.wav --out dose.wav --jitter random --jitter-ps 10000 --seed 7",
 		Args:    exactArgs("IN"),
 		RunE: func(c *cobra.Command, args []string) error {
-			o.withNoise, o.withJitter = c.Flags().Changed("noise-dbfs"), c.Flags().Changed("jitter")
-			o.withHum = c.Flags().Changed("hum-dbfs")
 			return a.impair(c.Context(), args[0], o)
 		},
 	}
 	o.define(c.Flags())
+	o.given = c.Flags().Changed
 	return c
 }
 
@@ -69,7 +68,7 @@ func (o *impairOptions) define(f *pflag.FlagSet) {
 	f.Float64Var(&o.delay, "delay-samples", 0, "delay in `samples`, fractions allowed")
 	f.Float64Var(&o.drift, "drift-ppm", 0, "clock drift in `ppm`; positive stretches")
 	f.Uint64Var(&o.seed, "seed", 1, "of the random components")
-	f.IntVar(&o.bits, "bits", 32, "16 or 24 (dithered), or 32-bit float")
+	f.IntVar(&o.bits, "bits", 32, "16 or 24 (dithered, but for words that fit and a dose that changes none), or 32-bit float")
 }
 
 func (o impairOptions) dose() (impair.Dose, error) {
@@ -99,7 +98,10 @@ func (o impairOptions) dose() (impair.Dose, error) {
 	if len(hz) > 0 {
 		return d, fmt.Errorf("--jitter-hz %v belongs to no periodic --jitter", hz[0])
 	}
-	if o.withNoise {
+	if err := o.idle(); err != nil {
+		return d, err
+	}
+	if o.given("noise-dbfs") {
 		n := impair.Noise{DBFS: o.noiseDBFS}
 		switch o.noise {
 		case "white":
@@ -110,10 +112,23 @@ func (o impairOptions) dose() (impair.Dose, error) {
 		}
 		d.Noise = append(d.Noise, n)
 	}
-	if o.withHum {
+	if o.given("hum-dbfs") {
 		d.Hum = append(d.Hum, impair.Hum{FreqHz: o.humHz, DBFS: o.humDBFS, Harmonics: o.humHarmonics})
 	}
 	return d, nil
+}
+
+// idle refuses flags that describe what is not added at all.
+func (o impairOptions) idle() error {
+	for _, f := range []struct{ flag, level string }{{"noise", "noise-dbfs"}, {"hum-hz", "hum-dbfs"}, {"hum-harmonics", "hum-dbfs"}} {
+		if o.given(f.flag) && !o.given(f.level) {
+			return fmt.Errorf("--%s without --%s: nothing would be added", f.flag, f.level)
+		}
+	}
+	if o.band != "" && !slices.Contains(o.jitter, "random") {
+		return fmt.Errorf("--jitter-band %s belongs to no random --jitter", o.band)
+	}
+	return nil
 }
 
 func parseBand(text string, j *impair.Jitter) error {
@@ -159,7 +174,7 @@ func (a *app) impair(ctx context.Context, path string, o impairOptions) error {
 	if clipped {
 		a.warn("the copy reaches %+.2f dBFS and was clipped or will be when played: use a lower --gain-db", done.PeakDBFS)
 	}
-	return a.print(done, func(w io.Writer) { printImpaired(w, o.out, done) })
+	return a.print(done, func(w io.Writer) { printImpaired(w, o.out, done.Done) })
 }
 
 func sameFile(a, b string) (bool, error) {
@@ -174,18 +189,35 @@ func sameFile(a, b string) (bool, error) {
 	return os.SameFile(fa, fb), nil
 }
 
-// writeImpaired writes the copy and its sidecar: both or none.
-func writeImpaired(in pcm.Reader, dose impair.Dose, o impairOptions) (done impair.Done, clipped bool, err error) {
-	format := pcm.Format{Rate: in.Format().Rate, Channels: in.Format().Channels, Bits: o.bits, Float: o.bits == 32}
-	var dither *pcm.Quantizer
-	if !format.Float {
-		dither = pcm.NewQuantizer(o.bits, o.seed)
+// impaired is what "impair" prints, and the sidecar.
+type impaired struct {
+	impair.Done
+	Bits int `json:"bits"`
+	// Dither is "tpdf", from the dose's seed, or "none": of floating point, and where the words pass as they are.
+	Dither string `json:"dither"`
+}
+
+// words returns how samples become words of the file: a dose that changes none lets words that fit pass as they are.
+func (o impairOptions) words(in pcm.Format, dose impair.Dose) (q *pcm.Quantizer, dither string) {
+	switch {
+	case o.bits == 32:
+		return nil, "none"
+	case dose.KeepsSamples() && !in.Float && in.Bits <= o.bits:
+		return pcm.NewPlainQuantizer(o.bits), "none"
 	}
-	out, err := wav.Create(o.out, format, dither)
+	return pcm.NewQuantizer(o.bits, o.seed), "tpdf"
+}
+
+// writeImpaired writes the copy and its sidecar: both or none.
+func writeImpaired(in pcm.Reader, dose impair.Dose, o impairOptions) (done impaired, clipped bool, err error) {
+	format := pcm.Format{Rate: in.Format().Rate, Channels: in.Format().Channels, Bits: o.bits, Float: o.bits == 32}
+	quantizer, dither := o.words(in.Format(), dose)
+	out, err := wav.Create(o.out, format, quantizer)
 	if err != nil {
 		return done, false, err
 	}
-	done, err = impair.Apply(in, dose, out.Write)
+	done = impaired{Bits: o.bits, Dither: dither}
+	done.Done, err = impair.Apply(in, dose, out.Write)
 	if err != nil {
 		out.Abort()
 		return done, false, err

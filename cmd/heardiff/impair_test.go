@@ -78,7 +78,8 @@ func TestZeroDoseAndWordLengths(t *testing.T) {
 	dir := t.TempDir()
 	in := clean(t, dir)
 	before := audioOf(t, in)
-	for bits, limit := range map[string]float64{"32": 0, "24": 2 * math.Ldexp(1, -23), "16": 2 * math.Ldexp(1, -15)} {
+	// TPDF dither reaches one step, rounding half of one; words that fit need none.
+	for bits, limit := range map[string]float64{"32": 0, "24": 0, "16": 2 * math.Ldexp(1, -15)} {
 		out := filepath.Join(dir, bits+".wav")
 		command(t, 0, "impair", in, "--out", out, "--bits", bits, "--jitter", "random", "--jitter-ps", "0")
 		f, err := wav.Open(out)
@@ -88,9 +89,14 @@ func TestZeroDoseAndWordLengths(t *testing.T) {
 		if bits == "32" != format.Float || bits != strconv.Itoa(format.Bits) {
 			t.Errorf("--bits %s wrote %s", bits, format)
 		}
+		data, err := os.ReadFile(out + ".json")
+		must(t, err)
+		if dither := map[string]string{"32": "none", "24": "none", "16": "tpdf"}[bits]; !strings.Contains(string(data), `"bits":`+bits+`,"dither":"`+dither+`"`) {
+			t.Errorf("--bits %s: the sidecar says %s", bits, data)
+		}
 		after := audioOf(t, out)
 		for i, v := range before.Channels[0] {
-			if math.Abs(after.Channels[0][i]-v) > limit { // TPDF dither reaches one step, rounding half of one
+			if math.Abs(after.Channels[0][i]-v) > limit {
 				t.Fatalf("--bits %s, frame %d: %v became %v", bits, i, v, after.Channels[0][i])
 			}
 		}
@@ -122,6 +128,10 @@ func TestAFailedImpairLeavesNothing(t *testing.T) {
 		{2, "impair " + in + " --out " + dir + "/x.wav --jitter periodic --jitter-ps 5"},
 		{2, "impair " + in + " --out " + dir + "/x.wav --jitter random --jitter-ps 5 --jitter-band 10:30000"},
 		{2, "impair " + in + " --out " + dir + "/x.wav --gain-db NaN"},
+		{2, "impair " + in + " --out " + dir + "/x.wav --hum-hz 60"},
+		{2, "impair " + in + " --out " + dir + "/x.wav --hum-harmonics 2"},
+		{2, "impair " + in + " --out " + dir + "/x.wav --noise pink"},
+		{2, "impair " + in + " --out " + dir + "/x.wav --jitter periodic --jitter-ps 5 --jitter-hz 60 --jitter-band 10:300"},
 		{1, "impair " + in + " --out " + dir + "/none/x.wav --gain-db -1"},
 	} {
 		if _, errs := command(t, c.code, strings.Fields(c.args)...); strings.Count(errs, "\n") > 2 || errs == "" {

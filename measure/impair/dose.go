@@ -127,6 +127,16 @@ type Dose struct {
 	Seed uint64 `json:"seed"`
 }
 
+// KeepsSamples reports whether the output's samples are the input's own, at the most some frames later or earlier.
+func (d Dose) KeepsSamples() bool {
+	for _, j := range d.Jitter {
+		if j.RMSPS != 0 {
+			return false
+		}
+	}
+	return len(d.Noise) == 0 && len(d.Hum) == 0 && d.GainDB == 0 && d.DriftPPM == 0 && d.DelaySamples == math.Trunc(d.DelaySamples)
+}
+
 // Validate returns an error that names what cannot be done at the rate.
 func (d Dose) Validate(rate pcm.Rate) error {
 	nyquist := rate.Hz() / 2
