@@ -15,6 +15,7 @@ type tone struct {
 	sideband float64 // of one side, relative to the carrier
 	// sidebandSE is its standard error.
 	sidebandSE float64
+	skirtHz    float64 // how far from a smeared tone its pieces may stand
 }
 
 // Where an amplitude stands below so many standard errors of a quadrature it is not told from noise:

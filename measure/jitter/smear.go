@@ -10,6 +10,8 @@ const (
 	smearGap = 4
 	// smearPieces is the least number of them: one line of phase and one of amplitude are judged as a pair.
 	smearPieces = 3
+	// skirtBins is how much farther than they the tone's skirt may reach.
+	skirtBins = 30
 )
 
 // smear is a stretch of the spectrum in which lines of phase and of amplitude stand side by side.
@@ -20,19 +22,35 @@ type smear struct {
 
 // smeared finds additive tones that drift against the carrier, since the one's clock is not the other's. Such a tone
 // is spread over several bins, and the pieces found in phase and in amplitude need not stand at the same frequencies; but over
-// the whole stretch one of the two sidebands is missing. It returns the tones, and the lines that are no part of one.
+// the whole stretch one of the two sidebands is missing, and so it is at each piece. It returns the tones, and the lines that are
+// no part of one: a line of jitter near it has both sidebands.
 func smeared(pm, am *peeler, phase, amplitude []peak) (tones []tone, restPhase, restAmplitude []peak) {
 	for _, s := range stretches(phase, amplitude, smearGap/pm.seconds) {
 		if len(s.phase) > 0 && len(s.amplitude) > 0 && len(s.phase)+len(s.amplitude) >= smearPieces {
 			if t, ok := s.additive(pm, am); ok {
 				tones = append(tones, t)
-				continue
 			}
 		}
-		restPhase = append(restPhase, s.phase...)
-		restAmplitude = append(restAmplitude, s.amplitude...)
 	}
-	return tones, restPhase, restAmplitude
+	piece := func(l peak) bool {
+		k := int(math.Round(l.hz / pm.binHz))
+		return slices.ContainsFunc(tones, func(t tone) bool {
+			return math.Abs(t.hz-l.hz) < t.skirtHz && sided(am.whole(k, amplitude), pm.whole(k, phase)) == t.side
+		})
+	}
+	return tones, slices.DeleteFunc(slices.Clone(phase), piece), slices.DeleteFunc(slices.Clone(amplitude), piece)
+}
+
+// sided returns on which side all but a sixteenth of the power of amplitude a and phase p stands, 0 where on both.
+func sided(a, p complex128) int {
+	upper, lower := power(a+1i*p), power(a-1i*p)
+	switch {
+	case lower < oneSidedRatio*oneSidedRatio*upper:
+		return 1
+	case upper < oneSidedRatio*oneSidedRatio*lower:
+		return -1
+	}
+	return 0
 }
 
 // stretches joins lines, each list sorted by frequency, that stand nearer to each other than gap.
@@ -86,7 +104,8 @@ func (s smear) additive(pm, am *peeler) (tone, bool) {
 	}
 	// A line of value v leaves |v|²·pad·ENBW in all bins together.
 	level := math.Sqrt(upper / (pm.pad * pm.window.ENBW()))
-	return tone{hz: upperHz / upper, side: side, sideband: level, sidebandSE: math.Sqrt(fitted * noise / 2)}, true
+	skirt := s.last - first + skirtBins/pm.seconds
+	return tone{hz: upperHz / upper, side: side, sideband: level, sidebandSE: math.Sqrt(fitted * noise / 2), skirtHz: skirt}, true
 }
 
 // whole returns bin k with those lines put back that were taken out of it.

@@ -36,6 +36,27 @@ func TestToneBesideADriftingCarrierIsNoJitter(t *testing.T) {
 	}
 }
 
+// A line of jitter ten bins from such a tone, and 10 dB weaker, stays one, and right. What else is left of the two, where one lies
+// on the other's skirt, stands 34 dB or more below the tone.
+func TestJitterBesideASmearedToneIsFound(t *testing.T) {
+	c := base()
+	c.DriftPPM = 10
+	c.Jitter = []jittertest.Sine{{Hz: 3000 + 10/c.Seconds, Peak: 84e-12}} // sidebands of −110 dBc
+	c.Added = []jittertest.Sine{{Hz: c.CarrierHz + 3000, Peak: c.Amplitude * 1e-5}}
+	ch := measure(t, jitter.Config{}, c).Channel[0]
+	found := 0
+	for _, l := range ch.Lines {
+		if math.Abs(l.OffsetHz-c.Jitter[0].Hz) < 0.01 && math.Abs(l.PeakPs-84) < 1 {
+			found++
+		} else if l.SidebandDBc > -134 {
+			t.Errorf("jitter %+v that is not there", l)
+		}
+	}
+	if found != 1 || len(ch.AMLines) == 0 || ch.AMLines[0].OneSided != 1 || math.Abs(ch.AMLines[0].DepthDBc+100) > 0.15 {
+		t.Errorf("lines %+v and %+v, want 84 ps and one tone above of −100 dBc", ch.Lines, ch.AMLines)
+	}
+}
+
 // The errors of 40 amplitude lines and 40 tones beside the carrier, each over its stated standard error, have a mean
 // square of 1; of 40 values it scatters by √(2/40) = 0.22.
 func TestDepthsScatterByTheirStandardErrors(t *testing.T) {
