@@ -37,6 +37,6 @@
 // Limits. A block of whole periods of the tone that is dropped or repeated leaves no trace in it: send a signal without a period
 // (see integrity) to find lost samples. A capture longer than about two minutes is cut into records of equal length: a line must be found in half of
 // them, so it is no easier found than in one. A clock that changes within the record by d ppm smears lines locked to it by f·d·10⁻⁶ Hz.
-// Two lines nearer to each other than 1.2 over the record's length may show as several. Sidebands beyond the band are lost to the filter: a line of phase β at f leaves products of about β³/24 where 3f lies
+// Two lines nearer to each other than 1.5 over the record's length may show as several. Sidebands beyond the band are lost to the filter: a line of phase β at f leaves products of about β³/24 where 3f lies
 // beyond the band (10 ns on 12 kHz: sidebands of −221 dBc).
 package jitter

@@ -104,6 +104,7 @@ func (p *peeler) peel() []peak {
 		}
 		found = p.prune(found)
 	}
+	found = p.needless(found)
 	slices.SortFunc(found, func(a, b peak) int {
 		if a.hz < b.hz {
 			return -1
@@ -154,12 +155,21 @@ func (p *peeler) tops(k int) bool {
 
 // refine fits each line again with the others taken out.
 func (p *peeler) refine(lines []peak) {
+	all := make([]int, len(lines))
+	for i := range all {
+		all[i] = i
+	}
 	for range 2 {
-		for i := range lines {
-			p.add(lines[i], 1)
-			lines[i] = p.fit(lines[i].hz)
-			p.add(lines[i], -1)
-		}
+		p.refit(lines, all)
+	}
+}
+
+// refit fits the lines of these numbers again, one after the other.
+func (p *peeler) refit(lines []peak, which []int) {
+	for _, i := range which {
+		p.add(lines[i], 1)
+		lines[i] = p.fit(lines[i].hz)
+		p.add(lines[i], -1)
 	}
 }
 

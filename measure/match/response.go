@@ -108,34 +108,24 @@ func (r *remainder) transfer(band Band, k float64) ResponseBand {
 
 // levelled measures a band by the slope of its levels; noise is the share of A that may be noise.
 func (r *remainder) levelled(band int, k, noise float64) (db, error float64) {
-	ratio, se, deciding := slope(r.course[band])
-	if !(ratio > 0) || deciding < fewestDeciding {
+	ratio, se := slope(r.course[band])
+	if !(ratio > 0) {
 		return math.NaN(), math.NaN()
 	}
-	se *= few(deciding)
 	lo, hi := r.bins(r.bands[band].LowHz, r.bands[band].HighHz)
 	dilution := dilution(r.course[band], noise, float64((hi-lo)*len(r.aa)))
 	return pcm.PowerDB(ratio / (k * k)), 10 / math.Ln10 * math.Hypot(se/ratio, dilution)
 }
 
-// A slope is told by so many blocks at least. A response is told by so many at least that decide, the others weighing
-// little beside them: below, the standard error is a guess.
-const (
-	leastBlocks    = 10
-	fewestDeciding = 5.0
-)
-
-// few is by how much a standard error known from so many blocks is to be larger: three of it then stand where Student's t
-// has them, within a tenth.
-func few(deciding float64) float64 { return 1 + 3.5/deciding }
+// leastBlocks is how many blocks tell a slope.
+const leastBlocks = 10
 
 // slope returns the slope of the second value of each pair on the first, by least squares, and its standard error, which
-// allows that blocks scatter by different amounts and that a few loud ones decide: how many, is returned too. Steady noise
-// in either leaves the slope as it is.
+// allows that blocks scatter by different amounts and that a few loud ones decide. Steady noise in either leaves it as it is.
 // ref: J. G. MacKinnon, H. White, Journal of Econometrics 29, 1985, the form HC3 (from memory).
-func slope(pairs [][2]float64) (ratio, error, deciding float64) {
+func slope(pairs [][2]float64) (ratio, error float64) {
 	if len(pairs) < leastBlocks {
-		return math.NaN(), math.NaN(), 0
+		return math.NaN(), math.NaN()
 	}
 	line := newFit()
 	for _, p := range pairs {
@@ -144,18 +134,16 @@ func slope(pairs [][2]float64) (ratio, error, deciding float64) {
 	base, ratio := line.solve()
 	middle, spread := scatter(pairs)
 	if !(spread > 0) {
-		return math.NaN(), math.NaN(), 0
+		return math.NaN(), math.NaN()
 	}
-	sum, fourth := 0.0, 0.0
+	sum := 0.0
 	for _, p := range pairs {
 		d := p[0] - middle
-		fourth += d * d * d * d
 		leverage := 1/float64(len(pairs)) + d*d/spread
 		miss := d * (p[1] - base - ratio*p[0]) / max(1e-9, 1-leverage)
 		sum += miss * miss
 	}
-	deciding = spread * spread / fourth
-	return ratio, math.Sqrt(sum) / spread, deciding
+	return ratio, math.Sqrt(sum) / spread
 }
 
 // scatter returns the mean of the first values and the sum of their squared deviations from it.

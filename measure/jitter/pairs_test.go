@@ -1,0 +1,69 @@
+package jitter_test
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"heardiff/measure/jitter"
+	"heardiff/measure/jitter/jittertest"
+	"heardiff/playback/pcm"
+)
+
+// Pairs of lines some bins of the record apart, in every phase to each other: two lines, neither more nor fewer, and right.
+// The trace that two neighbours leave between them, each fitted with the other's side lobes in it, is no third.
+func TestPairsAreTwoLinesInEveryPhase(t *testing.T) {
+	const each = 8
+	random := rand.New(rand.NewPCG(3, 4))
+	for _, bins := range []float64{1.5, 2, 3, 4, 6} {
+		for _, ratio := range []float64{1, 0.3} {
+			clip := pcm.Clip{Rate: 48000}
+			peaks := []float64{200, 200 * ratio}
+			for i := range each {
+				c := base()
+				c.Seed = uint64(i)
+				hz := 500 + 7000*random.Float64()
+				c.Jitter = []jittertest.Sine{
+					{Hz: hz, Peak: peaks[0] * 1e-12, Phase: 2 * math.Pi * random.Float64()},
+					{Hz: hz + bins/c.Seconds, Peak: peaks[1] * 1e-12, Phase: 2 * math.Pi * random.Float64()},
+				}
+				clip.Channels = append(clip.Channels, c.Samples())
+			}
+			r, err := jitter.Measure(clip, jitter.Config{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, ch := range r.Channel {
+				if len(ch.Lines) != 2 {
+					t.Errorf("%v bins apart, ratio %v, channel %d: %d lines, want 2", bins, ratio, ch.Channel, len(ch.Lines))
+					continue
+				}
+				for i, l := range ch.Lines {
+					// 0.1 dB or, of 160 lines, four standard errors.
+					if math.Abs(l.PeakPs-peaks[i]) > max(0.0116*peaks[i], 4*l.PeakSEPs) {
+						t.Errorf("%v bins apart, ratio %v, channel %d: %.2f ± %.2f ps, want %v", bins, ratio, ch.Channel, l.PeakPs, l.PeakSEPs, peaks[i])
+					}
+				}
+			}
+		}
+	}
+}
+
+// A comb of lines two bins apart is read line by line: none is in pieces, none stands for two.
+func TestACombTwoBinsApartIsReadLineByLine(t *testing.T) {
+	const lines, peak = 60, 100.0
+	c := base()
+	random := rand.New(rand.NewPCG(5, 6))
+	for k := range lines {
+		c.Jitter = append(c.Jitter, jittertest.Sine{Hz: 1000 + 2*float64(k)/c.Seconds, Peak: peak * 1e-12, Phase: 2 * math.Pi * random.Float64()})
+	}
+	got := measure(t, jitter.Config{}, c).Channel[0].Lines
+	if len(got) != lines {
+		t.Fatalf("%d lines, want %d", len(got), lines)
+	}
+	for _, l := range got {
+		if math.Abs(l.PeakPs-peak) > max(0.0116*peak, 4*l.PeakSEPs) {
+			t.Errorf("%.3f Hz: %.2f ± %.2f ps, want %v", l.OffsetHz, l.PeakPs, l.PeakSEPs, peak)
+		}
+	}
+}
