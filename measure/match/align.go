@@ -40,20 +40,40 @@ func newSearch(a, b pcm.Reader, cfg Config) (*search, error) {
 	if err := both.Wait(); err != nil {
 		return nil, err
 	}
-	for _, c := range candidates(s.courseA, s.courseB, int(100*cfg.minOverlap())) {
-		p, err := place(a, b, c.lag)
-		if err != nil {
+	found := candidates(s.courseA, s.courseB, int(100*cfg.minOverlap()))
+	// One channel may be inverted, and they may be exchanged besides: B's mix is then not A's, but that with one inverted is.
+	for _, second := range []float64{1, -1}[:min(2, a.Format().Channels)] {
+		if err := s.tryAll(found, second); err != nil {
 			return nil, fmt.Errorf("match: %w", err)
 		}
-		s.places = append(s.places, p)
-	}
-	sort.SliceStable(s.places, func(i, j int) bool { return s.places[i].explained > s.places[j].explained })
-	if len(s.places) > 0 {
-		if p := s.places[0]; p.matched > 0 && (p.matched > 1 || len(p.anchors) < 3) && p.matched*4 >= len(p.anchors) {
+		if s.agrees() {
 			return s, nil
 		}
 	}
 	return nil, fmt.Errorf("match: %w: the waveforms agree nowhere for as much as %.1f s", ErrUnrelated, cfg.minOverlap())
+}
+
+// tryAll sets the places to where the waveforms of each candidate say, best first.
+func (s *search) tryAll(found []candidate, second float64) error {
+	s.places = nil
+	for _, c := range found {
+		p, err := s.place(c.lag, second)
+		if err != nil {
+			return err
+		}
+		s.places = append(s.places, p)
+	}
+	sort.SliceStable(s.places, func(i, j int) bool { return s.places[i].explained > s.places[j].explained })
+	return nil
+}
+
+// agrees reports whether enough of the waveforms agree at the best place.
+func (s *search) agrees() bool {
+	if len(s.places) == 0 {
+		return false
+	}
+	p := s.places[0]
+	return p.matched > 0 && (p.matched > 1 || len(p.anchors) < 3) && p.matched*4 >= len(p.anchors)
 }
 
 // elsewhere reports whether two places are more than 50 ms apart.

@@ -34,12 +34,20 @@ type placed struct {
 	matched   int
 }
 
+// hunt is how stretches of A are sought in B: n frames each, within reach frames of lag, in mixes of the channels. second is
+// the sign that B's second channel has in its mix.
+type hunt struct {
+	a, b          pcm.Reader
+	lag, n, reach int
+	second        float64
+}
+
 // place compares waveforms at stretches spread over the overlap of the candidate and fits a line to what was
 // found. lag is good to a few hundredths of a second.
-func place(a, b pcm.Reader, lag float64) (placed, error) {
-	rate := a.Format().Rate.Hz()
+func (s *search) place(lag, second float64) (placed, error) {
+	rate := s.rate.Hz()
 	l := line{offset: lag, sign: 1}
-	from, to := l.overlap(a, b, 0)
+	from, to := l.overlap(s.a, s.b, 0)
 	n := spectrum.PowerOfTwo(int(rate * 0.2))
 	for n > 1024 && n*3 > to-from {
 		n /= 2
@@ -48,8 +56,6 @@ func place(a, b pcm.Reader, lag float64) (placed, error) {
 		return placed{}, nil
 	}
 	count := max(1, min(maxAnchors, (to-from)/n))
-	// The lag is good to 30 ms; beyond that the clocks may run 400 ppm apart from the middle on.
-	reach := int(0.03*rate + 4e-4*float64(to-from)/2)
 	places := make([]int, count)
 	for i := range places {
 		places[i] = from
@@ -57,31 +63,33 @@ func place(a, b pcm.Reader, lag float64) (placed, error) {
 			places[i] += i * (to - from - n) / (count - 1)
 		}
 	}
-	found, err := seekAll(a, b, places, int(math.Round(lag)), n, reach)
+	// The lag is good to 30 ms; beyond that the clocks may run 400 ppm apart from the middle on.
+	reach := int(0.03*rate + 4e-4*float64(to-from)/2)
+	found, err := hunt{a: s.a, b: s.b, lag: int(math.Round(lag)), n: n, reach: reach, second: second}.all(places)
 	if err != nil {
 		return placed{}, err
 	}
 	return fitAnchors(found, float64(to-from)), nil
 }
 
-// seekAll finds n frames of A at each place within reach frames of place + lag in B, in the order of the places; silent
-// ones are left out. Reading takes turns, what is read is sought on all processors.
-func seekAll(a, b pcm.Reader, places []int, lag, n, reach int) ([]anchor, error) {
+// all finds A at each place in B, in the order of the places; silent ones are left out. Reading takes turns, what is read is
+// sought on all processors.
+func (h hunt) all(places []int) ([]anchor, error) {
 	anchors, heard := make([]anchor, len(places)), make([]bool, len(places))
 	workers := min(runtime.GOMAXPROCS(0), len(places))
 	var g errgroup.Group
 	var turn sync.Mutex
 	for w := range workers {
 		g.Go(func() error {
-			s := newSeeker(n, reach, a.Format().Channels)
+			s := newSeeker(h)
 			for i := w; i < len(places); i += workers {
 				turn.Lock()
-				err := s.read(a, b, places[i], places[i]+lag)
+				err := s.read(places[i])
 				turn.Unlock()
 				if err != nil {
 					return err
 				}
-				anchors[i], heard[i] = s.seek(places[i], places[i]+lag)
+				anchors[i], heard[i] = s.seek(places[i])
 			}
 			return nil
 		})
@@ -99,59 +107,56 @@ func seekAll(a, b pcm.Reader, places []int, lag, n, reach int) ([]anchor, error)
 }
 
 type seeker struct {
-	n, reach int
-	plan     *spectrum.Plan
-	a, b     [][]float64
-	ma, mb   []float64
-	c        []float64
+	hunt
+	plan           *spectrum.Plan
+	heardA, heardB [][]float64
+	ma, mb         []float64
+	c              []float64
 }
 
-func newSeeker(n, reach, channels int) *seeker {
-	size := spectrum.PowerOfTwo(n + 2*reach)
+func newSeeker(h hunt) *seeker {
+	size, channels := spectrum.PowerOfTwo(h.n+2*h.reach), h.a.Format().Channels
 	return &seeker{
-		n: n, reach: reach, plan: spectrum.NewPlan(size), c: make([]float64, size),
-		a: pcm.Planes(channels, n), b: pcm.Planes(channels, n+2*reach),
-		ma: make([]float64, n), mb: make([]float64, n+2*reach),
+		hunt: h, plan: spectrum.NewPlan(size), c: make([]float64, size),
+		heardA: pcm.Planes(channels, h.n), heardB: pcm.Planes(channels, h.n+2*h.reach),
+		ma: make([]float64, h.n), mb: make([]float64, h.n+2*h.reach),
 	}
 }
 
-// read takes the n frames of A at at, and those within reach frames of place in B.
-func (s *seeker) read(a, b pcm.Reader, at, place int) error {
-	if err := interpolate.ReadAround(a, s.a, at); err != nil {
+// read takes the n frames of A at at, and those of B that they are sought in.
+func (s *seeker) read(at int) error {
+	if err := interpolate.ReadAround(s.a, s.heardA, at); err != nil {
 		return err
 	}
-	return interpolate.ReadAround(b, s.b, place-s.reach)
+	return interpolate.ReadAround(s.b, s.heardB, at+s.lag-s.reach)
 }
 
 // seek finds what was read of A in what was read of B. ok is false where A is silent.
-func (s *seeker) seek(at, place int) (anchor, bool) {
-	mix(s.ma, s.a, 0)
-	mix(s.mb, s.b, 0)
+func (s *seeker) seek(at int) (anchor, bool) {
+	mix(s.ma, s.heardA, 0)
+	mix(s.mb, s.heardB, 0)
+	if s.second < 0 {
+		for i, v := range s.heardB[1] {
+			s.mb[i] -= v // mix has added half of it
+		}
+	}
 	emphasize(s.ma)
 	emphasize(s.mb)
 	if energy(s.ma) < 1e-12*float64(s.n) {
 		return anchor{}, false
 	}
 	best := s.best()
-	match := math.Abs(cosine(s.ma, s.mb[best:best+s.n]))
-	if match < leastMatch && len(s.b) > 1 {
-		// One channel may be inverted, and they may be exchanged besides: the mix is then another's.
-		s.mixOpposed()
-		if other := s.best(); math.Abs(cosine(s.ma, s.mb[other:other+s.n])) > match {
-			best, match = other, math.Abs(cosine(s.ma, s.mb[other:other+s.n]))
-		}
-	}
 	k := anchor{
 		at:    float64(at) + float64(s.n)/2,
-		shift: float64(place - s.reach + best - at),
-		match: match,
+		shift: float64(s.lag - s.reach + best),
+		match: math.Abs(cosine(s.ma, s.mb[best:best+s.n])),
 	}
 	k.mid, k.side = s.wiring(best)
-	for c := range s.a {
-		k.each = append(k.each, cosine(s.a[c], s.b[c][best:best+s.n]))
+	for c := range s.heardA {
+		k.each = append(k.each, cosine(s.heardA[c], s.heardB[c][best:best+s.n]))
 	}
-	if len(s.a) > 1 {
-		k.cross = [2]float64{cosine(s.a[0], s.b[1][best:best+s.n]), cosine(s.a[1], s.b[0][best:best+s.n])}
+	if len(s.heardA) > 1 {
+		k.cross = [2]float64{cosine(s.heardA[0], s.heardB[1][best:best+s.n]), cosine(s.heardA[1], s.heardB[0][best:best+s.n])}
 	}
 	return k, true
 }
@@ -176,26 +181,15 @@ func (s *seeker) best() int {
 	return best
 }
 
-// mixOpposed mixes B with its second channel inverted.
-func (s *seeker) mixOpposed() {
-	for i := range s.mb {
-		s.mb[i] = s.b[0][i] - s.b[1][i]/2
-		for c := 2; c < len(s.b); c++ {
-			s.mb[i] += s.b[c][i] / float64(c+1)
-		}
-	}
-	emphasize(s.mb)
-}
-
 // wiring returns the correlations of sum and difference of the first two channels at a displacement.
 func (s *seeker) wiring(d int) (mid, side float64) {
-	if len(s.a) == 1 {
-		return cosine(s.a[0], s.b[0][d:d+s.n]), 0
+	if len(s.heardA) == 1 {
+		return cosine(s.heardA[0], s.heardB[0][d:d+s.n]), 0
 	}
 	var ma, sa, mb, sb = make([]float64, s.n), make([]float64, s.n), make([]float64, s.n), make([]float64, s.n)
 	for i := range s.n {
-		ma[i], sa[i] = s.a[0][i]+s.a[1][i], s.a[0][i]-s.a[1][i]
-		mb[i], sb[i] = s.b[0][d+i]+s.b[1][d+i], s.b[0][d+i]-s.b[1][d+i]
+		ma[i], sa[i] = s.heardA[0][i]+s.heardA[1][i], s.heardA[0][i]-s.heardA[1][i]
+		mb[i], sb[i] = s.heardB[0][d+i]+s.heardB[1][d+i], s.heardB[0][d+i]-s.heardB[1][d+i]
 	}
 	return cosine(ma, mb), cosine(sa, sb)
 }
