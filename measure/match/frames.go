@@ -31,32 +31,36 @@ func (t *transformer) heights(j job) {
 	}
 }
 
-// frames notes the sums of the middle half of a block from its spectra, of which it clears what is not heard: beyond the
-// band edge the interpolator is not exact, and what it leaves of the music there is none of the captures'. The window is
-// taken out again. It mutates the spectra.
+// frames notes the sums of the middle half of a block from its spectra, of which it takes what is heard: beyond the
+// band edge the interpolator is not exact, and what it leaves of the music there is none of the captures'. So the block is had back
+// at no higher a rate than that takes. The window is taken out again. It mutates the spectra.
 func (t *transformer) frames(at int, fa, fr [][]complex128) {
-	lo, hi := t.sum.bins(lowHz, highHz)
-	back := func(dst []float64, bins []complex128) {
-		clear(bins[:lo])
-		clear(bins[hi:])
-		t.inverse.Inverse(dst, bins)
-		for i := t.sum.n/4 - 1; i <= 3*t.sum.n/4; i++ {
-			dst[i] /= t.window[i]
-		}
-	}
-	step := max(1, int(t.sum.rate)/200)
+	m := t.inverse.Len()
+	every := t.sum.n / m
+	step := max(1, int(t.sum.rate)/(200*every))
 	first := len(t.sum.frames)
 	for c := range fa {
-		a, r := t.back[0], t.back[1]
-		back(a, fa[c])
-		back(r, fr[c])
-		for k, from := 0, t.sum.n/4; from+step <= 3*t.sum.n/4; k, from = k+1, from+step {
+		a, r := t.heard(t.back[0], fa[c]), t.heard(t.back[1], fr[c])
+		for k, from := 0, m/4; from+step <= 3*m/4; k, from = k+1, from+step {
 			if c == 0 {
-				t.sum.frames = append(t.sum.frames, frame{at: at + from})
+				t.sum.frames = append(t.sum.frames, frame{at: at + from*every})
 			}
 			t.sum.frames[first+k].add(a[from-1:from+step+1], r[from-1:from+step+1])
 		}
 	}
+}
+
+// heard writes the middle half of the block of which bins is the spectrum, and a sample more at either end, to dst.
+func (t *transformer) heard(dst []float64, bins []complex128) []float64 {
+	m, every := t.inverse.Len(), t.sum.n/t.inverse.Len()
+	lo, hi := t.sum.bins(lowHz, highHz)
+	clear(bins[:lo])
+	clear(bins[hi:])
+	t.inverse.Inverse(dst, bins[:m/2+1])
+	for i := m/4 - 1; i <= 3*m/4; i++ {
+		dst[i] /= t.window[i*every]
+	}
+	return dst
 }
 
 // add takes a stretch of A and of R with one more sample at either end.

@@ -191,10 +191,12 @@ type transformer struct {
 }
 
 func newTransformer(sum *remainder, s source) *transformer {
+	_, top := sum.bins(lowHz, highHz)
+	heard := spectrum.PowerOfTwo(2 * top)
 	return &transformer{
 		sum: sum, src: s, planA: newChannels(sum.n), planR: newChannels(sum.n), window: spectrum.Hann().Samples(sum.n),
-		inverse: spectrum.NewPlan(sum.n), shift: make([]float64, sum.n), y: pcm.Planes(len(sum.aa), sum.n),
-		back: [2][]float64{make([]float64, sum.n), make([]float64, sum.n)},
+		inverse: spectrum.NewPlan(heard), shift: make([]float64, sum.n), y: pcm.Planes(len(sum.aa), sum.n),
+		back: [2][]float64{make([]float64, heard), make([]float64, heard)},
 	}
 }
 
