@@ -29,9 +29,9 @@ type measurement struct {
 	transform     *transform
 	spaces        []*workspace // as many channels are analysed at the same time
 	channels      []channelSum
-	toned         []int        // the channels that have a tone
-	cross         []noiseBand  // of the first two channels
-	firstPM       []complex128 // the phase of the first, kept for the second
+	toned         []int       // the channels that have a tone
+	cross         []noiseBand // of the first two channels
+	first         kept
 	records       int
 	longest       int // baseband samples of a record
 	warnings      []string
@@ -149,21 +149,20 @@ func (m *measurement) analyseRecord(from, samples, index int) error {
 			records[c] = newRecord(w.samples[:samples], m.transform, m.mixer.outRate(), m.band[0], m.band[1])
 			peaks[c] = m.channels[c].take(records[c], w, m.band, m.mixer.carrierHz(), index)
 		})
-		if group[0] == 0 && len(m.spaces) == 1 { // the second channel takes its memory
-			m.firstPM = append(m.firstPM[:0], records[0].pm...)
-			records[0].pm = m.firstPM
+		if group[0] == 0 && len(m.toned) > 1 {
+			m.first.take(records[0], peaks[0])
 		}
 		if slices.Contains(group, 1) && records[0] != nil {
-			m.addCross(records[0], records[1], append(peaks[0], peaks[1]...), index)
+			m.addCross(records[1], peaks[1], index)
 		}
 	}
 	return nil
 }
 
-// addCross adds what the phases of the first two channels share in a record.
-func (m *measurement) addCross(a, b *record, lines []peak, index int) {
+// addCross adds what a record of the second channel shares with the first's.
+func (m *measurement) addCross(second *record, lines []peak, index int) {
 	bands := edges(m.band)
-	crossNoise(a, b, bands, lines)
+	crossNoise(&m.first, second, bands, lines)
 	if index == 0 {
 		m.cross = bands
 		return

@@ -6,9 +6,10 @@ import "math"
 type noiseBand struct {
 	low, high float64 // Hz
 	pm, am    float64 // density, rad²/Hz and 1/Hz, lines taken out
-	cross     float64 // real part of the cross density of the phases of two channels
-	used      float64 // part of the band not hidden by lines
-	seconds   float64 // of all records
+	// The real parts of the cross densities of the phases, and of the amplitudes, of two channels.
+	crossPM, crossAM float64
+	used             float64 // part of the band not hidden by lines
+	seconds          float64 // of all records
 }
 
 // bandsPerDecade is the resolution of the density in jitter frequency.
@@ -88,23 +89,41 @@ func fillGaps(bands []noiseBand) {
 	}
 }
 
-// crossNoise fills in what the phases of two records share.
-func crossNoise(a, b *record, bands []noiseBand, lines []peak) {
-	hidden := a.hide(lines)
+// kept is the spectra of the first channel, for the second to be compared with when the record's memory is another's. Noise
+// takes no more than single precision.
+type kept struct {
+	pm, am []complex64
+	lines  []peak
+}
+
+func (k *kept) take(r *record, lines []peak) {
+	k.pm, k.am, k.lines = k.pm[:0], k.am[:0], lines
+	for i, x := range r.pm {
+		k.pm, k.am = append(k.pm, complex64(x)), append(k.am, complex64(r.am[i]))
+	}
+}
+
+// crossNoise fills in what the phases and the amplitudes of two channels share.
+func crossNoise(a *kept, b *record, bands []noiseBand, lines []peak) {
+	hidden := b.hide(append(lines, a.lines...))
 	for i := range bands {
 		n := &bands[i]
 		count := 0.0
-		from, to := a.inside(n.low, n.high)
+		from, to := b.inside(n.low, n.high)
 		for k := from; k <= to; k++ {
 			if !hidden[k] {
 				count++
-				x, y := a.pm[k], b.pm[k]
-				n.cross += (real(x)*real(y) + imag(x)*imag(y)) * a.toDensity()
+				n.crossPM += joint(complex128(a.pm[k]), b.pm[k]) * b.toDensity()
+				n.crossAM += joint(complex128(a.am[k]), b.am[k]) * b.toDensity()
 			}
 		}
-		n.cross /= max(count, 1)
+		n.crossPM /= max(count, 1)
+		n.crossAM /= max(count, 1)
 	}
 }
+
+// joint returns the real part of conj(x)·y.
+func joint(x, y complex128) float64 { return real(x)*real(y) + imag(x)*imag(y) }
 
 // merge averages the bands of another record of equal length into n, which holds so many already.
 func merge(n, other []noiseBand, already int) {
@@ -112,7 +131,8 @@ func merge(n, other []noiseBand, already int) {
 	for b := range n {
 		n[b].pm = n[b].pm*old + other[b].pm*fresh
 		n[b].am = n[b].am*old + other[b].am*fresh
-		n[b].cross = n[b].cross*old + other[b].cross*fresh
+		n[b].crossPM = n[b].crossPM*old + other[b].crossPM*fresh
+		n[b].crossAM = n[b].crossAM*old + other[b].crossAM*fresh
 		n[b].used = n[b].used*old + other[b].used*fresh
 		n[b].seconds += other[b].seconds
 	}

@@ -205,15 +205,15 @@ func (m *measurement) amLines(tones []tone) []AMLine {
 	return out
 }
 
-// common reads what the first two channels share. The variance of a cross density is (S₁·S₂ + C²)/2.
+// common reads what the first two channels share: additive noise that is in both, or jitter folded back at half the rate,
+// shows in their amplitudes as in their phases and is subtracted, as in a channel's own figure. The variance of a cross density is
+// (S₁·S₂ + C²)/2.
 func (m *measurement) common(channels []Channel) *Common {
 	shared, variance := 0.0, 0.0
 	for i, n := range m.cross {
-		width := n.high - n.low
-		shared += n.cross * width
+		shared += (n.crossPM - n.crossAM) * (n.high - n.low)
 		a, b := m.channels[0].bands[i], m.channels[1].bands[i]
-		joint := math.Sqrt((a.pm*b.pm + n.cross*n.cross) / 2)
-		variance += a.variance(joint)
+		variance += a.variance(math.Sqrt((a.pm*b.pm + n.crossPM*n.crossPM + a.am*b.am + n.crossAM*n.crossAM) / 2))
 	}
 	sigma := math.Sqrt(variance)
 	c := &Common{RandomPs: math.NaN(), SEPs: math.NaN(), Correlation: math.NaN(), LimitPs: m.toPs(math.Sqrt(max(0, shared) + 1.6449*sigma))}

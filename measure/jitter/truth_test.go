@@ -136,6 +136,40 @@ func TestChannelsTellCommonFromSeparateJitter(t *testing.T) {
 	}
 }
 
+// Noise that is added to both channels is no jitter, common or not; jitter beyond rate/2 − f₀, which folds back as amplitude and phase,
+// correlates the channels no more than wholly.
+func TestWhatIsNoJitterIsNoCommonJitter(t *testing.T) {
+	a := base()
+	a.NoiseDBFS = 0
+	a.RandomPs, a.RandomLowHz, a.RandomHighHz = 20, 10, 9600
+	b := a
+	b.Seed = 9
+	clip := jittertest.Clip(a, b)
+	random := rand.New(rand.NewPCG(21, 22))
+	for i := range clip.Len() { // −95 dBFS: some 180 ps of phase noise
+		added := pcm.RMSOf(-95) * random.NormFloat64()
+		clip.Channels[0][i] += added
+		clip.Channels[1][i] += added
+	}
+	r, err := jitter.Measure(clip, jitter.Config{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r.Channel[0].RawPs < 100 || r.Common == nil || !r.Common.AtFloor {
+		t.Errorf("noise in both: %.1f ps of phase noise, common %+v", r.Channel[0].RawPs, r.Common)
+	}
+	a = base()
+	a.RandomPs, a.RandomLowHz, a.RandomHighHz = 1000, 10, 20000
+	b = a
+	b.Amplitude, b.NoiseDBFS = 0.5, 0
+	if r, err = jitter.Measure(jittertest.Clip(a, b), jitter.Config{}); err != nil {
+		t.Fatal(err)
+	}
+	if r.Channel[0].AdditivePs < 100 || math.Abs(r.Common.Correlation-1) > 0.01 {
+		t.Errorf("folded jitter: %.1f ps of amplitude noise, common %+v", r.Channel[0].AdditivePs, r.Common)
+	}
+}
+
 // Gain, polarity, delay and the order of channels change nothing; twice the dose is twice the figure.
 func TestFiguresFollowOnlyTheJitter(t *testing.T) {
 	c := base()
