@@ -129,7 +129,7 @@ func commonText(w io.Writer, c *jitter.Common) {
 	case c.AtFloor:
 		fmt.Fprintf(w, "\nrandom jitter common to channels 1 and 2: below %s ps rms\n", decimals(c.LimitPs))
 	default:
-		fmt.Fprintf(w, "\nrandom jitter common to channels 1 and 2: %s ps rms\n", decimals(c.RandomPs))
+		fmt.Fprintf(w, "\nrandom jitter common to channels 1 and 2: %s ± %s ps rms\n", decimals(c.RandomPs), decimals(c.SEPs))
 	}
 }
 

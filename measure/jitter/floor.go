@@ -34,7 +34,25 @@ func (r Result) AgainstFloor(floor Result) (Result, error) {
 		}
 		r.Channel[i].against(f, r.Seconds)
 	}
+	if r.Common != nil {
+		c := r.Common.against(floor)
+		if r.Channel[0].RandomAtFloor || r.Channel[1].RandomAtFloor {
+			c.Correlation = math.NaN()
+		}
+		r.Common = &c
+	}
 	return r, nil
+}
+
+// against reads what channels share against what the floor's do: the recorder's own clock is in both. Of a floor of one channel all
+// its jitter may be.
+func (c Common) against(floor Result) Common {
+	ps, bound := floor.Channel[0].RandomPs, floor.Channel[0].RandomLimitPs
+	if f := floor.Common; f != nil {
+		ps, bound = f.RandomPs, f.LimitPs
+	}
+	c.RandomPs, c.SEPs, c.LimitPs, c.AtFloor = limit(c.RandomPs, c.SEPs, c.LimitPs, c.AtFloor, ps, bound)
+	return c
 }
 
 func differ(a, b [2]float64) bool {

@@ -221,6 +221,7 @@ func (m *measurement) common(channels []Channel) *Common {
 	if !c.AtFloor {
 		value, se := rms(shared, variance)
 		c.RandomPs, c.SEPs = m.toPs(value), m.toPs(se)
+		c.LimitPs = m.toPs(math.Sqrt(2 * sigma))
 	}
 	if a, b := channels[0].RandomPs, channels[1].RandomPs; a > 0 && b > 0 {
 		one := m.toPs(1)

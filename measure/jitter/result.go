@@ -97,11 +97,12 @@ type DensityBand struct {
 	HighHz   float64 `json:"high_hz"`
 }
 
-// Common is the random jitter that the first two channels share; additive noise, which they do not, drops out.
+// Common is the random jitter that the first two channels share. Additive noise drops out: what they have of it in common shows in
+// their amplitudes, too, and is subtracted.
 type Common struct {
 	RandomPs float64 `json:"common_random_ps_rms"` // NaN where not significant
 	SEPs     float64 `json:"common_random_se_ps"`
-	LimitPs  float64 `json:"common_limit_ps_rms"` // its 95 % upper bound
+	LimitPs  float64 `json:"common_limit_ps_rms"` // as a channel's
 	AtFloor  bool    `json:"common_at_floor"`
 	// Correlation of the channels' random jitter, about 1 where they share one clock; NaN where either is at the floor.
 	Correlation float64 `json:"correlation"`

@@ -136,6 +136,38 @@ func TestChannelsTellCommonFromSeparateJitter(t *testing.T) {
 	}
 }
 
+// The recorder's clock is in both channels: common jitter within 3 dB of the floor's is an upper bound.
+func TestCommonJitterIsReadAgainstTheFloor(t *testing.T) {
+	a := base()
+	a.RandomPs, a.RandomLowHz, a.RandomHighHz = 100, 10, 9600
+	shared := func(ps float64) jitter.Result {
+		a.RandomPs = ps
+		b := a
+		b.Amplitude, b.NoiseDBFS = 0.5, 0
+		return measure(t, jitter.Config{}, a, b)
+	}
+	floor := shared(100)
+	one := floor
+	one.Channel, one.Common = one.Channel[:1], nil
+	for _, f := range []jitter.Result{floor, one} {
+		near, err := shared(120).AgainstFloor(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if c := near.Common; !c.AtFloor || !math.IsNaN(c.RandomPs) || c.LimitPs < 119 || !math.IsNaN(c.Correlation) {
+			t.Errorf("1.2 times the floor's: %+v", c)
+		}
+		far, err := shared(200).AgainstFloor(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		// 200 ps to three standard errors, 0.6 %; the floor's 100 ps is its limit.
+		if c := far.Common; c.AtFloor || math.Abs(c.RandomPs-200) > 1.2 || math.Abs(c.LimitPs-100) > 1 {
+			t.Errorf("twice the floor's: %+v", c)
+		}
+	}
+}
+
 // Noise that is added to both channels is no jitter, common or not; jitter beyond rate/2 − f₀, which folds back as amplitude and phase,
 // correlates the channels no more than wholly.
 func TestWhatIsNoJitterIsNoCommonJitter(t *testing.T) {
