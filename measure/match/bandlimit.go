@@ -83,10 +83,10 @@ func (r *remainder) share(band, short int, k float64) (left float64, known bool)
 			pairs[j] = [2]float64{p[1], p[0] * k * k}
 		}
 	}
-	left, error := slope(pairs)
+	left, error, deciding := slope(pairs)
 	lo, hi := r.bins(r.bands[band].LowHz, r.bands[band].HighHz)
-	// All of it may be noise.
-	return left, math.Hypot(error, dilution(pairs, 1, float64((hi-lo)*len(r.aa)))) < leastSure
+	// All of it may be noise. Between gone and there is so much room that two attacks will do.
+	return left, deciding >= 2 && math.Hypot(error, dilution(pairs, 1, float64((hi-lo)*len(r.aa)))) < leastSure
 }
 
 // quotient returns p's power over q's in bands of 500 Hz up to 0.98 of Nyquist, relative to that between 250 Hz and 4 kHz.

@@ -147,7 +147,7 @@ func TestFaultsAreFoundAndNamed(t *testing.T) {
 			b = each(func(v float64) float64 { return 0.3 * math.Tanh(v/0.3) })(m, b)
 			return way{noise: 1e-5, seed: 9}.finish(b)
 		}, says: "B falls behind by", full: true},
-		{name: "square-law distortion", do: each(func(v float64) float64 { return v + 0.02*v*v }), says: "in a third octave", kind: "distortion", full: true},
+		{name: "square-law distortion", do: each(func(v float64) float64 { return v + 0.02*v*v }), kind: "distortion", full: true},
 		{name: "0.3 dB at 1 kHz", do: peaking(1000, 0.3, 1), says: "in a third octave", kind: "response", full: true},
 		{name: "0.05 dB at 3 kHz is let pass", do: peaking(3000, 0.05, 1), kind: "response", full: true},
 		{name: "ends at 8 kHz", do: lowpass(7750.0/12000, 8250.0/12000), says: "B ends at 8."},

@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/cmplx"
 
+	"gonum.org/v1/gonum/stat/distuv"
+
 	"heardiff/playback/pcm"
 )
 
@@ -108,24 +110,38 @@ func (r *remainder) transfer(band Band, k float64) ResponseBand {
 
 // levelled measures a band by the slope of its levels; noise is the share of A that may be noise.
 func (r *remainder) levelled(band int, k, noise float64) (db, error float64) {
-	ratio, se := slope(r.course[band])
-	if !(ratio > 0) {
+	ratio, se, deciding := slope(r.course[band])
+	if !(ratio > 0) || deciding < fewestDeciding {
 		return math.NaN(), math.NaN()
 	}
+	se *= few(deciding)
 	lo, hi := r.bins(r.bands[band].LowHz, r.bands[band].HighHz)
 	dilution := dilution(r.course[band], noise, float64((hi-lo)*len(r.aa)))
 	return pcm.PowerDB(ratio / (k * k)), 10 / math.Ln10 * math.Hypot(se/ratio, dilution)
 }
 
-// leastBlocks is how many blocks tell a slope.
-const leastBlocks = 10
+// A slope is told by so many blocks at least. A response is told by so many at least that decide, the others weighing
+// little beside them: below, the standard error is a guess.
+const (
+	leastBlocks    = 10
+	fewestDeciding = 5.0
+)
+
+// few is by how much a standard error known from so many blocks is to be larger, that three of it hold the truth as often
+// as three should.
+// ref: R. M. Bell, D. F. McCaffrey, Survey Methodology 28, 2002, for degrees of freedom by Satterthwaite's rule (from memory).
+func few(deciding float64) float64 {
+	t := distuv.StudentsT{Sigma: 1, Nu: deciding}
+	return t.Quantile(distuv.UnitNormal.CDF(3)) / 3
+}
 
 // slope returns the slope of the second value of each pair on the first, by least squares, and its standard error, which
-// allows that blocks scatter by different amounts and that a few loud ones decide. Steady noise in either leaves it as it is.
+// allows that blocks scatter by different amounts and that a few loud ones decide: how many, is returned too. Steady noise
+// in either leaves the slope as it is.
 // ref: J. G. MacKinnon, H. White, Journal of Econometrics 29, 1985, the form HC3 (from memory).
-func slope(pairs [][2]float64) (ratio, error float64) {
+func slope(pairs [][2]float64) (ratio, error, deciding float64) {
 	if len(pairs) < leastBlocks {
-		return math.NaN(), math.NaN()
+		return math.NaN(), math.NaN(), 0
 	}
 	line := newFit()
 	for _, p := range pairs {
@@ -134,16 +150,18 @@ func slope(pairs [][2]float64) (ratio, error float64) {
 	base, ratio := line.solve()
 	middle, spread := scatter(pairs)
 	if !(spread > 0) {
-		return math.NaN(), math.NaN()
+		return math.NaN(), math.NaN(), 0
 	}
-	sum := 0.0
+	sum, fourth := 0.0, 0.0
 	for _, p := range pairs {
 		d := p[0] - middle
+		fourth += d * d * d * d
 		leverage := 1/float64(len(pairs)) + d*d/spread
 		miss := d * (p[1] - base - ratio*p[0]) / max(1e-9, 1-leverage)
 		sum += miss * miss
 	}
-	return ratio, math.Sqrt(sum) / spread
+	deciding = spread * spread / fourth
+	return ratio, math.Sqrt(sum) / spread, deciding
 }
 
 // scatter returns the mean of the first values and the sum of their squared deviations from it.
@@ -164,6 +182,9 @@ func dilution(pairs [][2]float64, share, m float64) float64 {
 	return 2 * share * float64(len(pairs)) * mean * mean * alike / (m * spread)
 }
 
+// apart is by how many standard errors a difference in one of some thirty bands stands clear: by chance, in 1 comparison of 500.
+const apart = 4
+
 // largest returns the largest difference that stands clear of its own uncertainty and of the common gain's; 0 if none
 // does, NaN if nothing was measurable.
 func largest(bands []ResponseBand, gainError float64) float64 {
@@ -175,7 +196,7 @@ func largest(bands []ResponseBand, gainError float64) float64 {
 		if math.IsNaN(best) {
 			best = 0
 		}
-		if math.Abs(b.DB) > math.Abs(best) && math.Abs(b.DB) > 3*math.Hypot(b.StandardErrorDB, gainError) {
+		if math.Abs(b.DB) > math.Abs(best) && math.Abs(b.DB) > apart*math.Hypot(b.StandardErrorDB, gainError) {
 			best = b.DB
 		}
 	}

@@ -1,0 +1,39 @@
+package match
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// Levels whose loudest blocks decide, as in music with few attacks: three standard errors are seldom passed, and where two
+// blocks decide that is known. Noise of both captures lies under them.
+func TestSlopesErrorHoldsWhereFewBlocksDecide(t *testing.T) {
+	r := rand.New(rand.NewPCG(8, 15))
+	told, beyond := 0, 0
+	for range 400 {
+		pairs := make([][2]float64, 70)
+		for i := range pairs {
+			level := math.Exp(1.2 * r.NormFloat64())
+			pairs[i] = [2]float64{level + 1, level + 1 + 0.05*(1+math.Sqrt(level))*r.NormFloat64()}
+		}
+		if ratio, error, deciding := slope(pairs); deciding >= fewestDeciding {
+			told++
+			if math.Abs(ratio-1) > 3*error*few(deciding) {
+				beyond++
+			}
+		}
+	}
+	// 0.3 % of a normal law; 2 % allow for chance and for blocks that scatter unlike each other.
+	if told < 200 || beyond*50 > told {
+		t.Errorf("%d of 400 told, %d of them beyond three standard errors", told, beyond)
+	}
+	two := make([][2]float64, 70)
+	for i := range two {
+		two[i] = [2]float64{1 + 0.01*r.Float64(), 1 + 0.01*r.Float64()}
+	}
+	two[7], two[30] = [2]float64{9, 12}, [2]float64{10, 13}
+	if _, _, deciding := slope(two); math.Abs(deciding-2) > 0.1 {
+		t.Errorf("%.2f blocks decide, want 2", deciding)
+	}
+}
