@@ -82,8 +82,11 @@ func Sweep(r pcm.Reader) (SweepResult, error) {
 			continue
 		}
 		result.GrowthS = growth
-		ch := deconvolve(x, f.Rate, growth)
+		ch, jumps := deconvolve(x, f.Rate, growth)
 		ch.Channel = c + 1
+		if jumps != "" {
+			result.Warnings = append(result.Warnings, fmt.Sprintf("channel %d: %s", c+1, jumps))
+		}
 		result.Channel = append(result.Channel, ch)
 	}
 	if math.IsNaN(result.GrowthS) {
@@ -165,7 +168,7 @@ func median(x []float64) float64 {
 
 // deconvolve undoes the sweep and cuts out the responses. The linear one is divided by that of the sweep itself,
 // treated alike: the closed form of the inverse knows nothing of the sweep's ends, which would ripple by 0.3 dB.
-func deconvolve(x []float64, rate pcm.Rate, growth float64) SweepChannel {
+func deconvolve(x []float64, rate pcm.Rate, growth float64) (ch SweepChannel, jumps string) {
 	low, high := signal.SweepLowHz, signal.SweepTop(rate)
 	cut, wire := undo(x, rate.Hz(), growth), undo(ideal(rate, growth), rate.Hz(), growth)
 	linear, flat := cut.response(1), wire.response(1)
@@ -187,7 +190,7 @@ func deconvolve(x []float64, rate pcm.Rate, growth float64) SweepChannel {
 		h.LimitDB = limitOfHarmonic(n, linear, wire, cut, low, high/float64(n))
 		c.Harmonics = append(c.Harmonics, h)
 	}
-	return c
+	return c, cut.jumps(c.DelayS, high)
 }
 
 // ideal returns the sweep itself, at the rate of the recording.
@@ -208,14 +211,14 @@ func undo(x []float64, rate, growth float64) cutter {
 	for k := range bins {
 		bins[k] *= inverseSweep(float64(k)*rate/float64(plan.Len()), growth) * complex(1/rate, 0)
 	}
-	impulse := plan.Inverse(nil, bins)
+	impulse := plan.Inverse(nil, slices.Clone(bins))
 	peak := 0
 	for i, v := range impulse {
 		if math.Abs(v) > math.Abs(impulse[peak]) {
 			peak = i
 		}
 	}
-	return cutter{impulse: impulse, rate: rate, peak: float64(peak), growth: growth}
+	return cutter{impulse: impulse, bins: bins, rate: rate, peak: float64(peak), growth: growth}
 }
 
 // ratios returns n + 1 frequencies from low to high, evenly spaced by ratio.
@@ -240,6 +243,7 @@ func inverseSweep(f, growth float64) complex128 {
 // cutter cuts the response of each order out of the impulse response.
 type cutter struct {
 	impulse            []float64
+	bins               []complex128 // its transform
 	rate, peak, growth float64
 }
 

@@ -1,0 +1,106 @@
+package tone
+
+import (
+	"fmt"
+	"math"
+	"math/cmplx"
+	"slices"
+
+	"heardiff/measure/signal"
+	"heardiff/measure/spectrum"
+)
+
+const (
+	// leastShift is in seconds: no chain's own delay differs by as much over an octave, nor by half a period at the low end,
+	// where filters against DC delay. Common practice, no source.
+	leastShift = 1e-3
+	// leastPeak is by how much the response to a band stands above the middle of its surroundings, as a power, to be told from
+	// noise, whose peaks reach 20.
+	leastPeak = 100
+)
+
+// passage is when the part of a response in a band arrives, in seconds after the response's peak.
+type passage struct{ hz, delay float64 }
+
+// passages returns those of bands a third of an octave apart, up to a frequency. Bands without a response are left out. They are
+// an octave wide, to be sharp in time, and narrower where that is not needed, to reach up to the end.
+func (c cutter) passages(high float64) []passage {
+	var list []passage
+	for f := signal.SweepLowHz * math.Sqrt2; ; f *= math.Cbrt(2) {
+		half := math.Sqrt2
+		if f > 2000 {
+			half = math.Pow(2, 1.0/6)
+		}
+		if f*half > high {
+			return list
+		}
+		if delay, ok := c.arrival(f/half, f*half); ok {
+			list = append(list, passage{f, delay})
+		}
+	}
+}
+
+// arrival returns where the envelope of the response between two frequencies is highest. It is sought no further off than the
+// windows of the linear response reach, so that no harmonic passes for it.
+func (c cutter) arrival(low, high float64) (delay float64, ok bool) {
+	binHz := c.rate / float64(len(c.impulse))
+	first, last := int(low/binHz), min(int(high/binHz), len(c.bins)-1)
+	size := spectrum.PowerOfTwo(4 * (last - first + 1)) // four points to what the band resolves
+	part := make([]complex128, size)
+	for i := range last - first + 1 {
+		x := float64(i) / float64(last-first)
+		turns := float64(first+i) * c.peak / float64(len(c.impulse)) // the peak comes to stand at 0
+		part[i] = c.bins[first+i] * cmplx.Rect((1-math.Cos(2*math.Pi*x))/2, 2*math.Pi*(turns-math.Floor(turns)))
+	}
+	spectrum.NewComplexPlan(size).Inverse(part, part)
+	step := 1 / (binHz * float64(size))
+	before, after := c.window(1)
+	from, to := -int(before/c.rate/step), int(after/c.rate/step)
+	power := make([]float64, 0, to-from+1)
+	best := 0
+	for k := from; k <= to; k++ {
+		z := part[(k+size)%size]
+		power = append(power, real(z)*real(z)+imag(z)*imag(z))
+		if power[k-from] > power[best] {
+			best = k - from
+		}
+	}
+	ok = power[best] > leastPeak*median(slices.Clone(power))
+	return (float64(best+from) + vertex(power, best)) * step, ok
+}
+
+// vertex returns where, in steps off k, the parabola through the logarithms of the values around k is highest.
+func vertex(power []float64, k int) float64 {
+	if k == 0 || k == len(power)-1 {
+		return 0
+	}
+	a, b, c := math.Log(power[k-1]), math.Log(power[k]), math.Log(power[k+1])
+	if bend := 2*b - a - c; bend > 0 {
+		return (c - a) / (2 * bend)
+	}
+	return 0
+}
+
+// jumps says where the sweep first jumps in time, and by how much: where samples were dropped, what comes after arrives early.
+// It is empty where the sweep does not. begin is when the sweep passes 20 Hz at the delay of the peak.
+//
+// That its level moves cannot be told from a response that is not flat: one sweep shows each frequency once.
+func (c cutter) jumps(begin, high float64) string {
+	list := c.passages(high)
+	for i := 2; i < len(list); i++ {
+		before := list[max(0, i-3)] // the bands of the jump itself show either
+		least := max(leastShift, 1/(2*before.hz))
+		if math.Abs(list[i].delay-before.delay) < least {
+			continue
+		}
+		by := list[min(i+2, len(list)-1)].delay - before.delay
+		what := "repeated"
+		if by < 0 {
+			what = "dropped"
+		}
+		hz := math.Sqrt(list[i].hz * list[i-1].hz)
+		return fmt.Sprintf("the sweep jumps by %.1f ms at about %.2g kHz, %.1f s from the beginning: samples were %s, and the response there is not the chain's",
+			math.Abs(by)*1e3, hz/1000, begin+c.growth*math.Log(hz/signal.SweepLowHz), what)
+	}
+	return ""
+}

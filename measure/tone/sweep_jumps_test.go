@@ -1,0 +1,113 @@
+package tone_test
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+
+	"heardiff/measure/signal"
+	"heardiff/measure/tone"
+	"heardiff/playback/pcm"
+)
+
+// sweepAlone is a sweep of 12 s at 48 kHz.
+func sweepAlone(t *testing.T) pcm.Clip {
+	t.Helper()
+	level := -6.0
+	c, err := signal.Make(signal.Config{Kind: signal.Sweep, Rate: 48000, Bits: 24, Channels: 1, Seconds: 12, LevelDBFS: &level})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+func measureSweep(t *testing.T, c pcm.Clip) tone.SweepResult {
+	t.Helper()
+	r, err := tone.Sweep(c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+// noisy adds white noise.
+func noisy(x []float64, rms float64) []float64 {
+	r := rand.New(rand.NewPCG(4, 16))
+	for i := range x {
+		x[i] += rms * r.NormFloat64()
+	}
+	return x
+}
+
+// Where frames are lost or come again, what follows arrives early or late by so many: known to half a millisecond (at the low
+// end to a tenth of a period), and the place to half an octave.
+func TestLostAndRepeatedFramesOfASweepAreNamed(t *testing.T) {
+	sweep := sweepAlone(t)
+	alone := measureSweep(t, sweep)
+	if len(alone.Warnings) > 0 {
+		t.Errorf("a wire: %q", alone.Warnings)
+	}
+	for _, c := range []struct {
+		hz     float64
+		frames int // negative where they are lost
+	}{
+		{60, -2400}, {60, 1600}, {200, -480}, {200, 441}, {1000, -128}, {1000, 441}, {3000, 64}, {7000, -64}, {14000, -480}, {14000, 64},
+	} {
+		at := int(48000 * (alone.Channel[0].DelayS + alone.GrowthS*math.Log(c.hz/20)))
+		x, what := slices.Clone(sweep.Channels[0]), "dropped"
+		if c.frames < 0 {
+			x = slices.Delete(x, at, at-c.frames)
+		} else {
+			x, what = slices.Insert(x, at, slices.Clone(x[at-c.frames:at])...), "repeated"
+		}
+		text := strings.Join(measureSweep(t, pcm.Clip{Rate: sweep.Rate, Channels: [][]float64{noisy(x, 1e-4)}}).Warnings, " ")
+		var ms, kHz float64
+		_, err := fmt.Sscanf(text[max(0, strings.Index(text, "the sweep jumps")):], "the sweep jumps by %f ms at about %f kHz", &ms, &kHz)
+		want := math.Abs(float64(c.frames)) / 48
+		if err != nil || !strings.Contains(text, "samples were "+what) || math.Abs(ms-want) > max(0.5, 100/c.hz) || math.Abs(math.Log2(1000*kHz/c.hz)) > 0.5 {
+			t.Errorf("%.1f ms %s at %.0f Hz: %q", want, what, c.hz, text)
+		}
+	}
+}
+
+// What chains do to a sweep is no jump: filters at either end, noise, distortion.
+func TestWhatAChainDoesToASweepIsNoJump(t *testing.T) {
+	for name, chain := range map[string]func(x []float64) []float64{
+		"noise at -40 dBFS": func(x []float64) []float64 { return noisy(x, 1e-2) },
+		"high-pass of fourth order at 20 Hz, noise": func(x []float64) []float64 {
+			for range 4 {
+				y, last := 0.0, 0.0
+				for i, v := range x {
+					y = math.Exp(-2*math.Pi*20/48000) * (y + v - last)
+					x[i], last = y, v
+				}
+			}
+			return noisy(x, 1e-4)
+		},
+		"low-pass of eighth order at 5 kHz, noise": func(x []float64) []float64 {
+			for range 8 {
+				y := 0.0
+				for i, v := range x {
+					y += (1 - math.Exp(-2*math.Pi*5000/48000)) * (v - y)
+					x[i] = y
+				}
+			}
+			return noisy(x, 1e-3)
+		},
+		"distortion": func(x []float64) []float64 {
+			for i, v := range x {
+				x[i] = math.Tanh(3*v) / 3
+			}
+			return x
+		},
+	} {
+		c := sweepAlone(t)
+		c.Channels[0] = chain(c.Channels[0])
+		if r := measureSweep(t, c); len(r.Warnings) > 0 {
+			t.Errorf("%s: %q", name, r.Warnings)
+		}
+	}
+}
