@@ -1,6 +1,9 @@
 package jitter
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // noiseBand holds the noise of one narrow band of a record or, after add, of several.
 type noiseBand struct {
@@ -97,7 +100,7 @@ type kept struct {
 }
 
 func (k *kept) take(r *record, lines []peak) {
-	k.pm, k.am, k.lines = k.pm[:0], k.am[:0], lines
+	k.pm, k.am, k.lines = slices.Grow(k.pm[:0], len(r.pm)), slices.Grow(k.am[:0], len(r.am)), lines
 	for i, x := range r.pm {
 		k.pm, k.am = append(k.pm, complex64(x)), append(k.am, complex64(r.am[i]))
 	}

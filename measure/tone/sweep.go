@@ -168,7 +168,7 @@ func median(x []float64) float64 {
 
 // deconvolve undoes the sweep and cuts out the responses. The linear one is divided by that of the sweep itself,
 // treated alike: the closed form of the inverse knows nothing of the sweep's ends, which would ripple by 0.3 dB.
-func deconvolve(x []float64, rate pcm.Rate, growth float64) (ch SweepChannel, jumps string) {
+func deconvolve(x []float64, rate pcm.Rate, growth float64) (c SweepChannel, jumps string) {
 	low, high := signal.SweepLowHz, signal.SweepTop(rate)
 	cut, wire := undo(x, rate.Hz(), growth), undo(ideal(rate, growth), rate.Hz(), growth)
 	linear, flat := cut.response(1), wire.response(1)
@@ -177,7 +177,7 @@ func deconvolve(x []float64, rate pcm.Rate, growth float64) (ch SweepChannel, ju
 			linear.bins[k] /= complex(cmplx.Abs(flat.bins[k]), 0)
 		}
 	}
-	c := SweepChannel{DelayS: cut.peak / rate.Hz()}
+	c.DelayS = cut.peak / rate.Hz()
 	if cut.peak > float64(len(x)) {
 		c.DelayS -= float64(len(cut.impulse)) / rate.Hz()
 	}
@@ -190,7 +190,7 @@ func deconvolve(x []float64, rate pcm.Rate, growth float64) (ch SweepChannel, ju
 		h.LimitDB = limitOfHarmonic(n, linear, wire, cut, low, high/float64(n))
 		c.Harmonics = append(c.Harmonics, h)
 	}
-	return c, cut.jumps(c.DelayS, high)
+	return c, cut.jumps(linear, c.DelayS, high)
 }
 
 // ideal returns the sweep itself, at the rate of the recording.
@@ -211,14 +211,14 @@ func undo(x []float64, rate, growth float64) cutter {
 	for k := range bins {
 		bins[k] *= inverseSweep(float64(k)*rate/float64(plan.Len()), growth) * complex(1/rate, 0)
 	}
-	impulse := plan.Inverse(nil, slices.Clone(bins))
+	impulse := plan.Inverse(nil, bins)
 	peak := 0
 	for i, v := range impulse {
 		if math.Abs(v) > math.Abs(impulse[peak]) {
 			peak = i
 		}
 	}
-	return cutter{impulse: impulse, bins: bins, rate: rate, peak: float64(peak), growth: growth}
+	return cutter{impulse: impulse, rate: rate, peak: float64(peak), growth: growth}
 }
 
 // ratios returns n + 1 frequencies from low to high, evenly spaced by ratio.
@@ -243,7 +243,6 @@ func inverseSweep(f, growth float64) complex128 {
 // cutter cuts the response of each order out of the impulse response.
 type cutter struct {
 	impulse            []float64
-	bins               []complex128 // its transform
 	rate, peak, growth float64
 }
 

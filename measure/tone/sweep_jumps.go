@@ -3,7 +3,6 @@ package tone
 import (
 	"fmt"
 	"math"
-	"math/cmplx"
 	"slices"
 
 	"heardiff/measure/signal"
@@ -24,7 +23,7 @@ type passage struct{ hz, delay float64 }
 
 // passages returns those of bands a third of an octave apart, up to a frequency. Bands without a response are left out. They are
 // an octave wide, to be sharp in time, and narrower where that is not needed, to reach up to the end.
-func (c cutter) passages(high float64) []passage {
+func (c cutter) passages(linear response, high float64) []passage {
 	var list []passage
 	for f := signal.SweepLowHz * math.Sqrt2; ; f *= math.Cbrt(2) {
 		half := math.Sqrt2
@@ -34,39 +33,35 @@ func (c cutter) passages(high float64) []passage {
 		if f*half > high {
 			return list
 		}
-		if delay, ok := c.arrival(f/half, f*half); ok {
+		if delay, ok := c.arrival(linear, f/half, f*half); ok {
 			list = append(list, passage{f, delay})
 		}
 	}
 }
 
-// arrival returns where the envelope of the response between two frequencies is highest. It is sought no further off than the
-// windows of the linear response reach, so that no harmonic passes for it.
-func (c cutter) arrival(low, high float64) (delay float64, ok bool) {
-	binHz := c.rate / float64(len(c.impulse))
-	first, last := int(low/binHz), min(int(high/binHz), len(c.bins)-1)
+// arrival returns where the envelope of the linear response between two frequencies is highest, within the window that it
+// was cut out by.
+func (c cutter) arrival(linear response, low, high float64) (delay float64, ok bool) {
+	first, last := int(low/linear.binHz), int(high/linear.binHz)
 	size := spectrum.PowerOfTwo(4 * (last - first + 1)) // four points to what the band resolves
 	part := make([]complex128, size)
 	for i := range last - first + 1 {
 		x := float64(i) / float64(last-first)
-		turns := float64(first+i) * c.peak / float64(len(c.impulse)) // the peak comes to stand at 0
-		part[i] = c.bins[first+i] * cmplx.Rect((1-math.Cos(2*math.Pi*x))/2, 2*math.Pi*(turns-math.Floor(turns)))
+		part[i] = linear.bins[first+i] * complex((1-math.Cos(2*math.Pi*x))/2, 0)
 	}
 	spectrum.NewComplexPlan(size).Inverse(part, part)
-	step := 1 / (binHz * float64(size))
+	step := 1 / (linear.binHz * float64(size))
 	before, after := c.window(1)
-	from, to := -int(before/c.rate/step), int(after/c.rate/step)
-	power := make([]float64, 0, to-from+1)
+	power := make([]float64, int((before+after)/c.rate/step))
 	best := 0
-	for k := from; k <= to; k++ {
-		z := part[(k+size)%size]
-		power = append(power, real(z)*real(z)+imag(z)*imag(z))
-		if power[k-from] > power[best] {
-			best = k - from
+	for k := range power {
+		power[k] = real(part[k])*real(part[k]) + imag(part[k])*imag(part[k])
+		if power[k] > power[best] {
+			best = k
 		}
 	}
 	ok = power[best] > leastPeak*median(slices.Clone(power))
-	return (float64(best+from) + vertex(power, best)) * step, ok
+	return (float64(best)+vertex(power, best))*step - before/c.rate, ok
 }
 
 // vertex returns where, in steps off k, the parabola through the logarithms of the values around k is highest.
@@ -85,8 +80,8 @@ func vertex(power []float64, k int) float64 {
 // It is empty where the sweep does not. begin is when the sweep passes 20 Hz at the delay of the peak.
 //
 // That its level moves cannot be told from a response that is not flat: one sweep shows each frequency once.
-func (c cutter) jumps(begin, high float64) string {
-	list := c.passages(high)
+func (c cutter) jumps(linear response, begin, high float64) string {
+	list := c.passages(linear, high)
 	for i := 2; i < len(list); i++ {
 		before := list[max(0, i-3)] // the bands of the jump itself show either
 		least := max(leastShift, 1/(2*before.hz))
