@@ -111,7 +111,7 @@ func (r *remainder) transfer(band Band, k float64) ResponseBand {
 // levelled measures a band by the slope of its levels; noise is the share of A that may be noise.
 func (r *remainder) levelled(band int, k, noise float64) (db, error float64) {
 	ratio, se, deciding := slope(r.course[band])
-	if !(ratio > 0) || deciding < fewestDeciding {
+	if !(ratio > 0) {
 		return math.NaN(), math.NaN()
 	}
 	se *= few(deciding)
@@ -120,12 +120,8 @@ func (r *remainder) levelled(band int, k, noise float64) (db, error float64) {
 	return pcm.PowerDB(ratio / (k * k)), 10 / math.Ln10 * math.Hypot(se/ratio, dilution)
 }
 
-// A slope is told by so many blocks at least. A response is told by so many at least that decide, the others weighing
-// little beside them: below, the standard error is a guess.
-const (
-	leastBlocks    = 10
-	fewestDeciding = 5.0
-)
+// leastBlocks is how many blocks tell a slope.
+const leastBlocks = 10
 
 // few is by how much a standard error known from so many blocks is to be larger, that three of it hold the truth as often
 // as three should.
