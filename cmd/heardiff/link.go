@@ -97,7 +97,7 @@ func (l *linked) readSessions(ctx context.Context, a *app, s *store.Store) (err 
 
 // readPairings measures, for every comparison that was asked about, how its two presentations differ.
 func (l *linked) readPairings(ctx context.Context, a *app, s *store.Store) error {
-	seen := map[[4]string]bool{}
+	seen, by := map[[4]string]bool{}, a.comparer(s)
 	progress := a.progress("comparing presentations")
 	defer progress(1)
 	for i, p := range l.plans {
@@ -108,7 +108,7 @@ func (l *linked) readPairings(ctx context.Context, a *app, s *store.Store) error
 				continue
 			}
 			seen[key] = true
-			pairing, compared, err := l.pairing(ctx, a, s, c)
+			pairing, compared, err := l.pairing(ctx, by, c)
 			if err != nil {
 				return fmt.Errorf("comparison %q: %w", c.Name, err)
 			}
@@ -118,7 +118,7 @@ func (l *linked) readPairings(ctx context.Context, a *app, s *store.Store) error
 	return nil
 }
 
-func (l *linked) pairing(ctx context.Context, a *app, s *store.Store, c trials.Comparison) (link.Pairing, match.Result, error) {
+func (l *linked) pairing(ctx context.Context, by comparer, c trials.Comparison) (link.Pairing, match.Result, error) {
 	nan := math.NaN()
 	p := link.Pairing{A: c.A, B: c.B, Excerpt: c.Excerpt, NullDB: nan, ResponseMaxDB: nan, LoudnessDifferenceLU: nan, LevelErrorDB: nan, OffsetErrorUS: nan, Dose: nan,
 		BitPerfect: l.figures.delivered(c.A, c.B), AudioB: doseAudio(c)}
@@ -131,7 +131,7 @@ func (l *linked) pairing(ctx context.Context, a *app, s *store.Store, c trials.C
 		p.Treatment, p.Dose, p.DoseMetric, p.BitPerfect = d.Words, d.Value, doseMetrics[d.Quantity], nil
 	}
 	p.LevelErrorDB, p.OffsetErrorUS = preparedErrors(first, second)
-	r, err := a.comparePresentations(ctx, s, first, second)
+	r, err := by.compare(ctx, first, second)
 	if errors.Is(err, match.ErrUnrelated) {
 		return p, match.Result{}, nil
 	}

@@ -48,12 +48,12 @@ func inventedBench(t *testing.T) string {
 	if _, err := writeClip(clean, music(5)); err != nil {
 		t.Fatal(err)
 	}
-	for chain, dose := range map[string][]string{
-		"clean": nil, "loose": {"--jitter", "random", "--jitter-ps", "300000"}, "hissing": {"--noise-dbfs", "-70"}, "loud": {"--noise-dbfs", "-120"},
+	for _, c := range []struct{ chain, dose string }{
+		{"clean", ""}, {"loose", "--jitter random --jitter-ps 300000"}, {"hissing", "--noise-dbfs -70"}, {"loud", "--noise-dbfs -120"},
 	} {
-		file := filepath.Join(dir, chain+".wav")
-		if chain != "clean" {
-			command(t, 0, append([]string{"impair", clean, "--out", file}, dose...)...)
+		chain, file := c.chain, filepath.Join(dir, c.chain+".wav")
+		if c.dose != "" {
+			command(t, 0, append([]string{"impair", clean, "--out", file}, strings.Fields(c.dose)...)...)
 		}
 		command(t, 0, "chain", "add", chain)
 		command(t, 0, "capture", "add", chain, file, "--as", "music")

@@ -56,7 +56,7 @@ func TestAnInterruptEndsTheMatchingOfCaptures(t *testing.T) {
 			_, err := a.findStretches(ctx, s, captures, match.SuggestConfig{Count: 1, LengthS: 1})
 			return err
 		},
-		"link":        func() error { _, err := a.comparePresentations(ctx, s, first, second); return err },
+		"link":        func() error { _, err := a.comparer(s).compare(ctx, first, second); return err },
 		"capture add": func() error { return a.describe(ctx, &store.Capture{}, s.Path(captures[0].Path)) },
 	} {
 		if err := work(); !errors.Is(err, context.Canceled) {

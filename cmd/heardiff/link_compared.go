@@ -1,0 +1,88 @@
+package main
+
+import (
+	"context"
+	"os"
+	"path/filepath"
+
+	"heardiff/cmd/heardiff/internal/wire"
+	"heardiff/measure/match"
+	"heardiff/trials/store"
+)
+
+// comparer compares the presentations of a study and remembers what came out. That takes seconds and depends on the
+// samples and on this program alone, so a result is kept in the user's cache under the hashes of all three: another
+// version compares anew. The study's folder is left as it is.
+type comparer struct {
+	a     *app
+	study *store.Store
+	dir   string // of what is remembered; "" where nothing is
+}
+
+func (a *app) comparer(s *store.Store) comparer {
+	c := comparer{a: a, study: s}
+	base := a.cacheDir()
+	program, err := os.Executable()
+	if base == "" || err != nil {
+		return c
+	}
+	if hash, err := hashFile(program); err == nil {
+		c.dir = filepath.Join(base, "heardiff", "compared-"+hash[:16])
+	}
+	return c
+}
+
+// compare compares two prepared files.
+func (c comparer) compare(ctx context.Context, first, second store.Presentation) (match.Result, error) {
+	var r match.Result
+	kept := filepath.Join(c.dir, first.SHA256+"-"+second.SHA256+".json")
+	if c.dir != "" {
+		if data, err := os.ReadFile(kept); err == nil && wire.Unmarshal(data, &r) == nil && r.Schema == match.Schema {
+			return r, nil
+		}
+	}
+	fa, err := c.a.open(c.study.Path(first.Path))
+	if err != nil {
+		return r, err
+	}
+	defer fa.Close()
+	fb, err := c.a.open(c.study.Path(second.Path))
+	if err != nil {
+		return r, err
+	}
+	defer fb.Close()
+	if r, err = match.Compare(interruptible(ctx, fa), fb, match.Config{}); err != nil {
+		return r, err
+	}
+	if c.dir != "" {
+		c.keep(kept, r)
+	}
+	return r, nil
+}
+
+// keep writes to the cache, where what another version left is cleared away first; a cache that cannot be written costs
+// time and nothing else.
+func (c comparer) keep(path string, r match.Result) {
+	if _, err := os.Stat(c.dir); err != nil {
+		others, _ := filepath.Glob(filepath.Join(filepath.Dir(c.dir), "compared-*"))
+		for _, other := range others {
+			_ = os.RemoveAll(other)
+		}
+	}
+	data, err := wire.Marshal(r)
+	if err != nil || os.MkdirAll(c.dir, 0o755) != nil {
+		return
+	}
+	_ = writeLine(path, data)
+}
+
+// cacheDir is the user's, by the XDG Base Directory Specification; "" where there is none.
+func (a *app) cacheDir() string {
+	if dir := a.getenv("XDG_CACHE_HOME"); dir != "" {
+		return dir
+	}
+	if home := a.getenv("HOME"); home != "" {
+		return filepath.Join(home, ".cache")
+	}
+	return ""
+}
