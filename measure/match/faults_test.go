@@ -32,6 +32,14 @@ func each(f func(v float64) float64) faulty {
 	}
 }
 
+// rough adds an error in proportion to each sample, as coarse coding makes.
+func rough(share float64) faulty {
+	return func(_ music, b pcm.Clip) pcm.Clip {
+		random := rand.New(rand.NewPCG(8, 8))
+		return each(func(v float64) float64 { return v * (1 + share*random.NormFloat64()) })(music{}, b)
+	}
+}
+
 // late recaptures the music with a further delay in seconds.
 func late(delay func(t float64) float64) faulty {
 	return func(m music, b pcm.Clip) pcm.Clip {
@@ -148,6 +156,8 @@ func TestFaultsAreFoundAndNamed(t *testing.T) {
 			return way{noise: 1e-5, seed: 9}.finish(b)
 		}, says: "B falls behind by", full: true},
 		{name: "square-law distortion", do: each(func(v float64) float64 { return v + 0.02*v*v }), kind: "distortion", full: true},
+		{name: "an error that follows the music, 30 dB down", do: rough(0.0316), says: "stands 30.", kind: "distortion"},
+		{name: "one that follows it 45 dB down is let pass", do: rough(0.0056), kind: "distortion", full: true},
 		{name: "0.3 dB at 1 kHz", do: peaking(1000, 0.3, 1), says: "in a third octave", kind: "response", full: true},
 		{name: "0.05 dB at 3 kHz is let pass", do: peaking(3000, 0.05, 1), kind: "response", full: true},
 		{name: "ends at 8 kHz", do: lowpass(7750.0/12000, 8250.0/12000), says: "B ends at 8."},

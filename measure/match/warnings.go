@@ -29,12 +29,29 @@ func warnings(f pcm.Format, found aligned, left *remainder, own []channel, r Res
 	if r.Wander.Significant {
 		say("the clocks stray from a straight line by %.3f samples RMS, %.3f at most", r.Wander.RMSSamples, r.Wander.PeakSamples)
 	}
+	unnamed := len(out)
 	clipped("A", found.a, "B", found.b, say)
 	clipped("B", found.b, "A", found.a, say)
 	left.dropouts(say)
 	compressed(left.curves, own, say)
+	if len(out) == unnamed {
+		unlike(r, say)
+	}
 	bandLimit(found, left, say)
 	return out
+}
+
+// unlikeDB is what may be left that follows the music, below A: one per cent of it. Chains fit to be compared distort a
+// tenth of that (common practice, no source); lossy codes at the usual rates leave 15 to 40 dB.
+const unlikeDB = -40
+
+// unlike warns where much is left that only the music explains, and no fault with a name does. From a share of a quarter on the chance scatter of noise
+// cannot pass for it.
+func unlike(r Result, say func(string, ...any)) {
+	db := r.NullDB + pcm.PowerDB(r.Residual.Distortion)
+	if r.Residual.Distortion > 0.25 && db > unlikeDB {
+		say("what is left that rises and falls with the music stands %.1f dB below it: lossy coding or processing of one, strong distortion, or fast jitter beyond that of any fit chain", -db)
+	}
 }
 
 func clipped(name string, p profile, other string, q profile, say func(string, ...any)) {
