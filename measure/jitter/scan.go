@@ -60,33 +60,29 @@ func scan(r pcm.Reader) (stretch, error) {
 	return s, nil
 }
 
-// upperMedian returns the median of those values that are not far below the largest: the tone's, not the silence's.
+// clickBlocks is how many blocks of 50 ms may be louder than the tone, as where a relay clicks.
+const clickBlocks = 8
+
+// upperMedian returns the median of those values that are not far below the loud ones: the tone's, not the silence's. The
+// very loudest do not say what is loud: they may be clicks.
 func upperMedian(x []float64) float64 {
 	if len(x) == 0 {
 		return 0
 	}
-	limit := slices.Max(x) / 10
-	var loud []float64
-	for _, v := range x {
-		if v >= limit {
-			loud = append(loud, v)
-		}
-	}
-	slices.Sort(loud)
+	sorted := slices.Sorted(slices.Values(x))
+	limit := sorted[len(sorted)-1-min(clickBlocks, len(sorted)/4)] / 10
+	first, _ := slices.BinarySearch(sorted, limit)
+	loud := sorted[first:]
 	return loud[len(loud)/2]
 }
 
 // trim finds the tone: from the first to the last block at its level, less two at an end where the capture goes on
 // beyond it, or where the outermost block is not quite at the level: the tone may begin within the very first block,
-// and a filter rings after that. A whole block of a tone above 500 Hz is within 5·10⁻⁴ of the level.
+// and a filter rings after that. A whole block of a tone above 500 Hz is within 5·10⁻⁴ of the level. One block alone, or
+// two, are a click.
 func (s *stretch) trim(rms []float64, block, frames int) {
 	level := upperMedian(rms)
-	steady := func(v float64) bool { return v > 0.7*level }
-	first := slices.IndexFunc(rms, steady)
-	last := len(rms) - 1
-	for last > first && !steady(rms[last]) {
-		last--
-	}
+	first, last := longRuns(rms, 0.7*level, min(3, len(rms)))
 	s.from, s.to = first*block, min((last+1)*block, frames)
 	whole := func(v float64) bool { return math.Abs(v-level) < 5e-4*level }
 	if first > 0 || !whole(rms[first]) {
@@ -95,6 +91,25 @@ func (s *stretch) trim(rms []float64, block, frames int) {
 	if last < len(rms)-1 || !whole(rms[last]) {
 		s.to = (last - 1) * block // the last block may be a short one
 	}
+}
+
+// longRuns returns the first value of the first and the last of the last run of so many values above a level; all
+// values if there is no such run.
+func longRuns(x []float64, level float64, length int) (first, last int) {
+	first, last = -1, len(x)-1
+	run := 0
+	for i, v := range x {
+		if run++; v <= level {
+			run = 0
+		}
+		if run < length {
+			continue
+		}
+		if last = i; first < 0 {
+			first = i - run + 1
+		}
+	}
+	return max(0, first), last
 }
 
 func (s *stretch) warn(rms []float64, block int, clipped []int, same bool, f pcm.Format) {
@@ -126,12 +141,13 @@ func (s *stretch) warn(rms []float64, block int, clipped []int, same bool, f pcm
 // findCarrier returns the frequency of the tone in the middle of a stretch, coarsely, from its loudest channel.
 func findCarrier(r pcm.Reader, s stretch) (float64, error) {
 	f := r.Format()
-	size := 1 << 17
-	for size > s.to-s.from {
-		size /= 2
+	frames := max(0, s.to-s.from)
+	if frames < 2048 {
+		return 0, fmt.Errorf("jitter: %w: %d frames of tone", ErrShort, frames)
 	}
-	if size < 2048 {
-		return 0, fmt.Errorf("jitter: %w: %d frames of tone", ErrShort, max(0, s.to-s.from))
+	size := 1 << 17
+	for size > frames {
+		size /= 2
 	}
 	at := (s.from + s.to - size) / 2
 	clip, err := pcm.Load(r, at, at+size)

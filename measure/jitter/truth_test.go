@@ -315,6 +315,42 @@ func TestSilenceAndClicksAtTheEndsLeaveNoTrace(t *testing.T) {
 	}
 }
 
+// A relay that clicks in the silence before and after a quiet tone, far louder than it, is no part of the tone; nor is a
+// sample that no recorder makes.
+func TestLoudClicksBesideAQuietToneLeaveNoTrace(t *testing.T) {
+	c := base()
+	c.Jitter = []jittertest.Sine{{Hz: 440, Peak: 2e-9}}
+	c.Seconds, c.NoiseDBFS = 12, -130
+	for _, loud := range []float64{0.9, 1e30} {
+		tone := c.Samples()
+		for i := range tone {
+			tone[i] /= 150
+			if i < 48000 || i > 11*48000 {
+				tone[i] *= 1e-4
+			}
+		}
+		for _, at := range []int{12000, 11*48000 + 20000} {
+			for i := range 2500 { // in three blocks at the most
+				tone[at+i] = loud * math.Exp(-float64(i)/500) * math.Sin(float64(i))
+			}
+		}
+		r, err := jitter.Measure(pcm.Clip{Rate: 48000, Channels: [][]float64{tone}}, jitter.Config{})
+		if err != nil {
+			t.Errorf("clicks of %g: %v", loud, err)
+			continue
+		}
+		ch := r.Channel[0]
+		if len(ch.Lines) != 1 || math.Abs(ch.Lines[0].PeakPs-2000) > 23 || r.Seconds < 9.7 || r.Seconds > 10 {
+			t.Errorf("clicks of %g, %.2f s: %+v, warnings %q", loud, r.Seconds, ch, r.Warnings)
+		}
+	}
+	tone := c.Samples()
+	tone[300000] = 1e30
+	if r, err := jitter.Measure(pcm.Clip{Rate: 48000, Channels: [][]float64{tone}}, jitter.Config{}); err == nil && len(r.Warnings) == 0 {
+		t.Error("a sample of 1e30 amid the tone: neither error nor warning")
+	}
+}
+
 func TestFaultsAreRefusedOrWarned(t *testing.T) {
 	noise := jittertest.Capture{Rate: 48000, Seconds: 3, CarrierHz: 1, NoiseDBFS: -20}
 	for name, clip := range map[string]pcm.Clip{
