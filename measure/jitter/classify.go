@@ -15,7 +15,7 @@ type tone struct {
 	sideband float64 // of one side, relative to the carrier
 	// sidebandSE is its standard error.
 	sidebandSE float64
-	skirtHz    float64 // how far from a smeared tone its pieces may stand
+	skirtHz    float64 // how far from a smeared tone its pieces may stand; how far apart those of a wandering line
 }
 
 // Where an amplitude stands below so many standard errors of a quadrature it is not told from noise:
@@ -28,6 +28,9 @@ const oneSidedRatio = 0.25
 // judge parts the lines found in phase and amplitude into phase modulation, amplitude modulation and additive tones.
 func judge(pm, am *peeler, phase, amplitude []peak) (jitter, other []tone) {
 	other, phase, amplitude = smeared(pm, am, phase, amplitude)
+	jitter, phase = pm.wandering(phase)
+	moving, amplitude := am.wandering(amplitude)
+	other = append(other, asAmplitude(moving)...)
 	taken := make([]bool, len(amplitude))
 	for _, p := range phase {
 		a, i := counterpart(p.hz, amplitude, 0.7/pm.seconds)

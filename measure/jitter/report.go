@@ -152,7 +152,7 @@ func (m *measurement) group(tones []tone) [][]tone {
 	var out [][]tone
 	for from := 0; from < len(tones); {
 		to := from + 1
-		for to < len(tones) && tones[to].hz-tones[to-1].hz < 0.7/m.recordSeconds {
+		for to < len(tones) && tones[to].hz-tones[to-1].hz < max(0.7/m.recordSeconds, tones[to-1].skirtHz) {
 			to++
 		}
 		if 2*(to-from) >= m.records {

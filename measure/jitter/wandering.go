@@ -1,0 +1,140 @@
+package jitter
+
+import (
+	"math"
+	"math/cmplx"
+	"slices"
+
+	"gonum.org/v1/gonum/stat"
+)
+
+const (
+	// joinGap is how far apart, in bins of the record, the pieces of one wandering line may stand; farther where they
+	// are spread already: half their spread. Where so many do not make a line, fewer are tried, down to leastGap.
+	joinGap  = 12
+	leastGap = 2
+	// joinSteady is how much the envelope of one line, its standard deviation over its mean, varies at the most: pieces too
+	// weak to be found make it vary. Three equal lines in the phases of a wandering one vary by 0.26.
+	joinSteady = 0.2
+	// joinBeats is how much the power of the envelope may vary, as a share of what lines of unrelated phases would make.
+	joinBeats = 0.25
+	// A pair, whose beats tell nothing, is joined where the lesser, nearer than leastGap, is hardly a line: an
+	// envelope steadier than that of 6 : 1.
+	joinSteadyPair = 0.12
+	// joinSkirt is how strong, relative to a wandering line, a piece far out in its skirt may be.
+	joinSkirt = 0.02
+)
+
+// wandering finds lines that are not quite steady in frequency, such as those of the mains: in a long record each falls
+// into pieces, which added up as lines would reach higher together than they ever do. Unlike lines of their own the pieces
+// together have a steady envelope. It returns the joined lines, their place the centroid, their level from the power,
+// and the lines that are no part of one.
+func (p *peeler) wandering(lines []peak) (joined []tone, rest []peak) {
+	joined, rest = p.gather(lines, joinGap)
+	skirt := func(l peak) bool {
+		return slices.ContainsFunc(joined, func(t tone) bool {
+			return math.Abs(l.hz-t.hz) < t.skirtHz+skirtBins/p.seconds && power(l.value) < joinSkirt*joinSkirt*t.beta*t.beta
+		})
+	}
+	return joined, slices.DeleteFunc(rest, skirt)
+}
+
+// gather joins the lines, sorted by frequency, that stand nearer to each other than gap bins; those that are not one line
+// together are tried again by smaller gaps.
+func (p *peeler) gather(lines []peak, gap float64) (joined []tone, rest []peak) {
+	for _, pieces := range p.clusters(lines, gap) {
+		switch {
+		case len(pieces) == 1:
+			rest = append(rest, pieces...)
+		case p.steady(pieces):
+			joined = append(joined, p.join(pieces))
+		case gap > leastGap:
+			inner, left := p.gather(pieces, gap/2)
+			joined, rest = append(joined, inner...), append(rest, left...)
+		default:
+			rest = append(rest, pieces...)
+		}
+	}
+	return joined, rest
+}
+
+// clusters parts lines where the gap is wider than pieces of one line leave.
+func (p *peeler) clusters(lines []peak, gap float64) [][]peak {
+	var out [][]peak
+	for from := 0; from < len(lines); {
+		to := from + 1
+		for to < len(lines) && lines[to].hz-lines[to-1].hz < max(gap/p.seconds, (lines[to-1].hz-lines[from].hz)/2) {
+			to++
+		}
+		out = append(out, lines[from:to])
+		from = to
+	}
+	return out
+}
+
+// steady reports whether the pieces together are one line whose frequency moves, and not several lines that beat.
+func (p *peeler) steady(pieces []peak) bool {
+	span := (pieces[len(pieces)-1].hz - pieces[0].hz) * p.seconds
+	envelope := p.envelope(pieces, 16+8*int(span))
+	if len(pieces) == 2 {
+		return span < leastGap && variation(envelope) < joinSteadyPair
+	}
+	if variation(envelope) > joinSteady {
+		return false
+	}
+	all, own := 0.0, 0.0
+	for _, l := range pieces {
+		all, own = all+power(l.value), own+power(l.value)*power(l.value)
+	}
+	for i, v := range envelope {
+		envelope[i] = v * v
+	}
+	// Of lines of unrelated phases the power has a variance of Σ Σ |vᵢ|²|vⱼ|² over all i ≠ j.
+	return stat.PopVariance(envelope, nil) < joinBeats*(all*all-own)
+}
+
+// envelope returns the magnitude of the sum of the pieces at so many instants of the record. The window's ends are left
+// out: what stands there hardly bears on the fit.
+func (p *peeler) envelope(pieces []peak, points int) []float64 {
+	out := make([]float64, points)
+	for i := range out {
+		t := (1 - taper) * p.seconds * ((float64(i)+0.5)/float64(points) - 0.5)
+		var z complex128
+		for _, l := range pieces {
+			z += l.value * cmplx.Rect(1, 2*math.Pi*(l.hz-pieces[0].hz)*t)
+		}
+		out[i] = cmplx.Abs(z)
+	}
+	return out
+}
+
+// variation returns the standard deviation over the mean.
+func variation(x []float64) float64 {
+	mean, deviation := stat.PopMeanStdDev(x, nil)
+	return deviation / mean
+}
+
+// join returns the line whose pieces these are.
+func (p *peeler) join(pieces []peak) tone {
+	last := pieces[len(pieces)-1].hz
+	from, _ := p.lobe(pieces[0].hz, 3)
+	_, to := p.lobe(last, 3)
+	var all, moment, noise float64
+	for k := from; k <= to; k++ {
+		x := power(p.whole(k, pieces)) - p.noise[k]
+		all, moment = all+x, moment+x*float64(k)*p.binHz
+		noise = max(noise, p.noise[k])
+	}
+	// A line of value v leaves |v|²·pad·ENBW in all bins together.
+	level := math.Sqrt(max(0, all) / (p.pad * p.window.ENBW()))
+	return tone{hz: moment / all, beta: level, betaSE: math.Sqrt(fitted * noise / 2), skirtHz: last - pieces[0].hz}
+}
+
+// asAmplitude turns joined lines of the amplitude into tones of amplitude modulation.
+func asAmplitude(joined []tone) []tone {
+	out := slices.Clone(joined)
+	for i, t := range joined {
+		out[i] = tone{hz: t.hz, m: t.beta, sideband: t.beta / 2, sidebandSE: t.betaSE / 2, skirtHz: t.skirtHz}
+	}
+	return out
+}

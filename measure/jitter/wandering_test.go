@@ -1,0 +1,51 @@
+package jitter_test
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"heardiff/measure/jitter"
+	"heardiff/playback/pcm"
+)
+
+// The mains do not keep their frequency, and jitter that follows them does not either: harmonics of 50 Hz whose clock
+// strays by some 10 mHz are still one line each, in phase and in amplitude, in a short capture and in a long one that is
+// cut into records, and reach no higher together than they do.
+func TestLinesThatFollowTheMainsAreOneEach(t *testing.T) {
+	const rate, amplitude = 48000, 0.6
+	random := rand.New(rand.NewPCG(50, 1))
+	for _, c := range []struct{ seconds, hz, slow float64 }{{12, 0.003, 0.31}, {12, 0.03, 0.31}, {40, 0.01, 0.07}, {40, 0.02, 0.2}} {
+		x := make([]float64, int(c.seconds*rate))
+		for i := range x {
+			t := float64(i) / rate
+			mains := 2*math.Pi*50*t + c.hz/c.slow*math.Sin(2*math.Pi*c.slow*t+1) + 0.4*c.hz/c.slow*math.Sin(2*math.Pi*2.7*c.slow*t+2)
+			tau := 100e-12*math.Sin(2*mains) + 50e-12*math.Sin(6*mains+1) + 30e-12*math.Sin(12*mains+2)
+			am := 1 + 2e-5*math.Sin(2*mains+0.5) + 2e-5*math.Sin(20*mains)
+			x[i] = amplitude*am*math.Sin(2*math.Pi*12000*(t+tau)) + 1e-6*random.NormFloat64()
+		}
+		for _, longest := range []int{1 << 22, int(c.seconds * rate / 2 / 2.5)} {
+			r, err := jitter.MeasureIn(pcm.Clip{Rate: rate, Channels: [][]float64{x}}, jitter.Config{}, longest)
+			if err != nil {
+				t.Fatal(err)
+			}
+			ch := r.Channel[0]
+			// One per cent: 0.1 dB. A line that is not quite spread yet is read up to that much too low.
+			if len(ch.Lines) != 3 || math.Abs(ch.DeterministicPsPP/360-1) > 0.0116 || math.Abs(ch.DeterministicPs/81.85-1) > 0.0116 {
+				t.Errorf("%+v in records of %d: %d lines, %.1f ps RMS, %.1f ps peak to peak, want 3 of 81.9 and 360: %+v", c, longest, len(ch.Lines), ch.DeterministicPs, ch.DeterministicPsPP, ch.Lines)
+			}
+			if len(ch.AMLines) != 2 {
+				t.Errorf("%+v in records of %d: %d lines of amplitude, want 2: %+v", c, longest, len(ch.AMLines), ch.AMLines)
+				continue
+			}
+			for _, l := range ch.AMLines {
+				if math.Abs(l.DepthDBc+100) > 0.2 || l.OneSided != 0 {
+					t.Errorf("%+v in records of %d: amplitude line %+v, want −100 dBc on both sides", c, longest, l)
+				}
+			}
+			if !ch.RandomAtFloor && ch.RandomPs > 3 {
+				t.Errorf("%+v in records of %d: %.2f ps of random jitter, there is none", c, longest, ch.RandomPs)
+			}
+		}
+	}
+}
