@@ -190,7 +190,7 @@ func (c *channelSum) take(r *record, w *workspace, band [2]float64, mixedHz floa
 	wait.Go(func() { phase = pm.peel() })
 	wait.Go(func() { amplitude = am.peel() })
 	wait.Wait()
-	jitter, other := judge(pm, am, phase, amplitude)
+	jitter, other := judge(pm, am, pm.inBand(phase), am.inBand(amplitude))
 	c.jitter, c.other = append(c.jitter, jitter...), append(c.other, other...)
 	lines := append(phase, amplitude...)
 	bands := edges(band)

@@ -73,7 +73,7 @@ func (p *peeler) without(lines []peak, doubted []int) []peak {
 // strongest fits a line to the largest peak within crowd bins of hz.
 func (p *peeler) strongest(hz float64) peak {
 	from, to := p.lobe(hz, crowd)
-	from, to = max(from, p.low), min(to, p.high)
+	from, to = max(from, p.lowest), min(to, p.high)
 	best := from
 	for k := from; k <= to; k++ {
 		if power(p.bins[k]) > power(p.bins[best]) {

@@ -2,6 +2,7 @@ package jitter
 
 import (
 	"math"
+	"math/cmplx"
 	"slices"
 
 	"heardiff/measure/spectrum"
@@ -13,6 +14,13 @@ const falseLines = 0.004
 
 // maxLines bounds the lines of one spectrum; more are not a steady tone's.
 const maxLines = 400
+
+// Lines are sought from a tenth of the band's lower end on, and from the fourth bin of the record: their side lobes reach into
+// the band, where they would pass for noise.
+const (
+	belowBand = 10
+	belowBins = 4
+)
 
 // rounding is what a bin of an exact digital signal may hold through rounding alone, as a ratio to the carrier.
 const rounding = 3e-14
@@ -29,7 +37,8 @@ type peeler struct {
 	*record
 	bins      []complex128
 	noise     []float64 // mean |bin|² of the noise around
-	low, high int
+	low, high int       // the band
+	lowest    int       // where the search begins
 	threshold float64
 }
 
@@ -41,6 +50,7 @@ func newPeeler(r *record, bins []complex128, band [2]float64, noise []float64) *
 	}
 	p.low = max(1, int(math.Ceil(band[0]/r.binHz)))
 	p.high = min(len(bins)-2, int(band[1]/r.binHz))
+	p.lowest = min(p.low, int(belowBins*r.pad))
 	// ref: S. O. Rice, "Mathematical analysis of random noise", Bell Syst. Tech. J. 23, 1944: the maxima of a
 	// continuous spectrum of noise cross T·mean at a rate of √(πT/3)·exp(−T) for each bin of 1/seconds.
 	count := max(1, (band[1]-band[0])*r.seconds)
@@ -86,7 +96,8 @@ func (p *peeler) edges() {
 	}
 }
 
-// peel takes out every line above the threshold, strongest first, and returns them.
+// peel takes out every line above the threshold, strongest first, and returns them sorted by frequency, those below the
+// band too.
 func (p *peeler) peel() []peak {
 	p.listen()
 	var found []peak
@@ -114,11 +125,22 @@ func (p *peeler) peel() []peak {
 	return found
 }
 
+// inBand returns those of the lines, sorted by frequency, that stand in the band.
+func (p *peeler) inBand(lines []peak) []peak {
+	low := float64(p.low) * p.binHz
+	for i, l := range lines {
+		if l.hz >= low {
+			return lines[i:]
+		}
+	}
+	return nil
+}
+
 // sweep takes out lines, at most so many, that are not far below the strongest: what stands deeper may be the trace
 // of strong lines not yet fitted with each other in mind.
 func (p *peeler) sweep(limit int) []peak {
 	var at []int
-	for k := p.low; k <= p.high; k++ {
+	for k := p.lowest; k <= p.high; k++ {
 		// Between two bins of the padded transform a line loses at most 1.2 dB.
 		if power(p.bins[k]) > 0.7*p.threshold*p.noise[k] && p.tops(k) {
 			at = append(at, k)
@@ -196,27 +218,30 @@ func (p *peeler) stands(l peak) bool {
 
 // fit finds the line within one bin of hz that leaves least behind, by golden section over the bins of one main lobe.
 func (p *peeler) fit(hz float64) peak {
-	const ratio = 0.6180339887498949
 	from, to := p.lobe(hz, 1.2) // the same bins for every trial, else what they explain jumps
-	explained := func(hz float64) float64 {
+	return p.at(golden(hz-0.7*p.binHz, hz+0.7*p.binHz, func(hz float64) float64 {
 		value, norm := p.project(hz, from, to)
-		return power(value) * norm
-	}
-	lo, hi := hz-0.7*p.binHz, hz+0.7*p.binHz
+		return -power(value) * norm
+	}))
+}
+
+// golden returns where between two numbers f is least, by golden section.
+func golden(lo, hi float64, f func(float64) float64) float64 {
+	const ratio = 0.6180339887498949
 	a, b := hi-ratio*(hi-lo), lo+ratio*(hi-lo)
-	fa, fb := explained(a), explained(b)
+	fa, fb := f(a), f(b)
 	for range 40 {
-		if fa > fb {
+		if fa < fb {
 			hi, b, fb = b, a, fa
 			a = hi - ratio*(hi-lo)
-			fa = explained(a)
+			fa = f(a)
 		} else {
 			lo, a, fa = a, b, fb
 			b = lo + ratio*(hi-lo)
-			fb = explained(b)
+			fb = f(b)
 		}
 	}
-	return p.at((lo + hi) / 2)
+	return (lo + hi) / 2
 }
 
 // fitted is how much more noise a line fitted to three lobes on either side takes up than one fitted to all bins.
@@ -250,13 +275,22 @@ func (r *record) shape(k int, hz float64) float64 {
 	return r.window.Response((float64(k)*r.binHz - hz) * r.seconds)
 }
 
-// add puts a line into the spectrum times factor, as far out as its side lobes could stand above a tenth of the noise.
+// add puts a line into the spectrum times factor, as far out as its side lobes could stand above a tenth of the noise; those
+// of its mirror image at negative frequencies too, which matter where a strong line stands low.
 func (p *peeler) add(line peak, factor float64) {
 	// Far from the line the response falls as 1/(π·t²·x³), t the taper.
 	over := math.Sqrt(power(line.value)) / (line.se*0.1 + 1e-30)
-	reach := max(8, math.Cbrt(over/(math.Pi*taper*taper)))
-	from, to := p.lobe(line.hz, min(reach, 20000))
+	reach := min(20000, max(8, math.Cbrt(over/(math.Pi*taper*taper))))
+	p.addLobes(line.hz, line.value*complex(factor, 0), reach)
+	if reach > line.hz*p.seconds {
+		p.addLobes(-line.hz, cmplx.Conj(line.value)*complex(factor, 0), reach)
+	}
+}
+
+// addLobes adds a line so many bins of the record to either side.
+func (p *peeler) addLobes(hz float64, value complex128, reach float64) {
+	from, to := p.lobe(hz, reach)
 	for k := from; k <= to; k++ {
-		p.bins[k] += line.value * complex(factor*p.shape(k, line.hz), 0)
+		p.bins[k] += value * complex(p.shape(k, hz), 0)
 	}
 }

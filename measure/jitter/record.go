@@ -90,13 +90,14 @@ func unwrap(z []complex128) {
 	}
 }
 
-// detrend takes a polynomial off φ and α: offset, drift and slow wander, so that their leakage does not reach the band. It is
+// detrend takes a polynomial, and a slow sine if there is one, off φ and α: offset, drift and slow wander, so that their leakage does not reach the band. It is
 // fitted to means under a window that lets nothing through from lowHz on: else it would follow the band's own lines a little, and
 // what it takes from them would come back as noise around them.
 func (r *record) detrend(z []complex128, rateHz, lowHz float64) {
 	s := newSmoother(len(z), max(8, int(r.seconds*lowHz)))
 	means := s.means(z)
-	fit := s.fit(means, min(7, max(2, len(means)/3)))
+	trend := s.trend(means, min(7, max(2, len(means)/3)))
+	fit := trend.legendre
 	r.logLevel = real(fit[0])
 	// φ = c₁·u over u = −1 … 1, the whole record, is a frequency of c₁/(π·seconds).
 	r.offsetHz = imag(fit[1]) / (math.Pi * r.seconds)
@@ -108,7 +109,7 @@ func (r *record) detrend(z []complex128, rateHz, lowHz float64) {
 	}
 	r.wander = math.Sqrt(sum / float64(len(means)))
 	for i := range z {
-		z[i] -= fit.at((2*float64(i)+1)/float64(len(z)) - 1)
+		z[i] -= trend.at((2*float64(i)+1)/float64(len(z)) - 1)
 		if i > 0 {
 			r.jump = max(r.jump, math.Abs(imag(z[i]-z[i-1])))
 		}

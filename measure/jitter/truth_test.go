@@ -430,6 +430,33 @@ func TestTransferFollowsTheClockRecovery(t *testing.T) {
 
 // Hum, an offset and a second tone far from the carrier lie outside the band and leave no trace in it, also where the
 // recorder runs at twice the signal's rate.
+// Nor does what is slower than the band: lines just below it, and a clock that sways, its frequency being off besides. Their
+// side lobes would pass for random jitter.
+func TestWhatLiesBelowTheBandLeavesNoTrace(t *testing.T) {
+	for _, slow := range []jittertest.Sine{{Hz: 9, Peak: 300e-12}, {Hz: 8.33, Peak: 1e-9}, {Hz: 5, Peak: 20e-9}, {Hz: 2, Peak: 100e-9}, {Hz: 0.5, Peak: 1e-6}, {Hz: 0.21, Peak: 10e-6}} {
+		clip := pcm.Clip{Rate: 48000}
+		for seed := range 3 {
+			c := base()
+			c.Seconds, c.NoiseDBFS, c.Seed = 12, -120, uint64(seed)
+			c.CarrierHz *= 1 + 100e-6
+			c.RandomPs, c.RandomLowHz, c.RandomHighHz = 20, 10, 9600
+			slow.Phase = float64(seed)
+			c.Jitter = []jittertest.Sine{slow}
+			clip.Channels = append(clip.Channels, c.Samples())
+		}
+		r, err := jitter.Measure(clip, jitter.Config{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, ch := range r.Channel {
+			// Of 18 figures one exceeds 3.3 standard errors in sixty runs of this test.
+			if !(math.Abs(ch.RandomPs-20) < 3.3*ch.RandomSEPs) || len(ch.Lines)+len(ch.AMLines) != 0 {
+				t.Errorf("%+v, channel %d: %.2f ± %.2f ps, want 20; lines %+v %+v", slow, ch.Channel, ch.RandomPs, ch.RandomSEPs, ch.Lines, ch.AMLines)
+			}
+		}
+	}
+}
+
 func TestWhatLiesOutsideTheBandLeavesNoTrace(t *testing.T) {
 	c := base()
 	c.Rate, c.NoiseDBFS = 96000, -130
