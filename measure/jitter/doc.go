@@ -3,7 +3,8 @@
 // Method. The tone is mixed to zero frequency, filtered with linear phase and decimated to a complex baseband
 // z. The logarithm of z holds amplitude and phase apart, exactly and at any depth: log z = α + jφ, τ = φ/(2πf₀).
 // A line of log z at +f (u) and at −f (l) is phase modulation β = −j(u − l*) and amplitude modulation m = u + l*.
-// A frequency offset and slow wander are a polynomial in φ, taken off and reported.
+// A frequency offset and slow wander are a polynomial in φ, taken off and reported; where a slow sine is most of what it
+// leaves, as where a clock hunts, that goes with it. Lines below the band are taken out too, for their side lobes.
 //
 // Lines are found one by one, strongest first, where the spectrum of φ stands above the median of its
 // surroundings so far that noise alone does so in fewer than one of a hundred captures; each is fitted with the
@@ -16,6 +17,9 @@
 // additive tone; no measurement of one tone can tell them apart.
 // Where a tone's clock is not the carrier's and the one drifts against the other, the tone is spread over several bins; what is
 // found of it in phase and in amplitude is then judged together, over the whole stretch.
+// A line of jitter whose own frequency wanders, as the mains' does, falls into pieces in a long record. Pieces within some twelve
+// bins whose sum has a steady envelope, which lines of their own, beating, have not, are one line: its place the centroid, its peak from
+// the power of the stretch.
 //
 // Detection. A line stands so many dB above the noise as each of its sidebands stands above the noise in a bin of the
 // capture's own spectrum, one bin for the whole record, under additive noise. At 15 dB a line is found 99 times in 100.
