@@ -3,6 +3,7 @@ package integrity
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
@@ -34,7 +35,7 @@ func (c *comparison) result(sentBits, receivedBits int) Result {
 
 // cause says what changed the words.
 func (c *comparison) cause(sentBits, receivedBits int) (Cause, error) {
-	if c.good > 0 && c.good >= c.bad/2 {
+	if c.good > 0 && (c.good >= c.bad/2 || c.mostIsNamed()) {
 		return c.localCause(), nil
 	}
 	mapped, err := c.mapping()
@@ -72,6 +73,17 @@ func (c *comparison) cause(sentBits, receivedBits int) (Cause, error) {
 	return Unknown, nil
 }
 
+// mostIsNamed reports whether stretches lost, muted or repeated hold most of what differs, however long they are.
+func (c *comparison) mostIsNamed() bool {
+	frames := 0
+	for _, f := range c.faults {
+		if f.Cause == Dropout || f.Cause == Repeat {
+			frames += f.Frames
+		}
+	}
+	return 2*frames*len(c.a) > c.different
+}
+
 // localCause returns the cause of the faults that lasted longest together.
 func (c *comparison) localCause() Cause {
 	frames := map[Cause]int{}
@@ -87,32 +99,23 @@ func (c *comparison) localCause() Cause {
 	return best
 }
 
-// mapping tells inverted and exchanged channels: where nine words in ten of a second agree with the sent ones
-// inverted, or with those of another channel.
+// mapping tells inverted and exchanged channels: where nine words in ten agree with the sent ones inverted, or with
+// those of another channel.
 func (c *comparison) mapping() (Cause, error) {
-	n := len(c.a)
-	from := max(0, -c.at.offset)
-	length := min(1<<15, c.received.Frames()-from)
-	a, b := pcm.Planes(n, length), pcm.Planes(n, length)
-	if err := read(c.sent, a, from+c.at.offset); err != nil {
+	w, err := c.countWiring()
+	if err != nil {
 		return None, err
 	}
-	if err := read(c.received, b, from); err != nil {
-		return None, err
-	}
-	for k := range n {
-		for j := range n {
-			for _, sign := range []float64{1, -1} {
-				if k == j && sign > 0 || !agree(a[k], b[j], sign) {
-					continue
-				}
-				switch {
-				case k == j:
-					return Polarity, nil
-				case agree(a[k], b[k], 1): // it stands where it should as well
-					c.warnings = append(c.warnings, fmt.Sprintf("channel %d holds what was sent in channel %d: one channel was copied to the other", j+1, k+1))
-					return Unknown, nil
-				}
+	for k := range c.a {
+		for j := range c.b {
+			switch {
+			case k == j && w.agree(k, k, inverted):
+				return Polarity, nil
+			case k == j || !w.agree(k, j, upright) && !w.agree(k, j, inverted):
+			case w.agree(k, k, upright): // it stands where it should as well
+				c.warnings = append(c.warnings, fmt.Sprintf("channel %d holds what was sent in channel %d: one channel was copied to the other", j+1, k+1))
+				return Unknown, nil
+			default:
 				return ChannelSwap, nil
 			}
 		}
@@ -126,17 +129,62 @@ func (c *comparison) mapping() (Cause, error) {
 	return None, nil
 }
 
-func agree(a, b []float64, sign float64) bool {
-	equal, sound := 0, 0
-	for i, v := range a {
-		if v != 0 {
-			sound++
-			if b[i] == sign*v {
-				equal++
+const (
+	upright  = 0
+	inverted = 1
+	// enoughWords of a channel tell where it went.
+	enoughWords = 1 << 15
+)
+
+// wiring counts words that agree between channels.
+type wiring struct {
+	sound []int      // words of each sent channel that are not zero
+	equal [][][2]int // of them, those that each received channel holds, upright and inverted
+}
+
+// countWiring counts up to enoughWords of each channel, from where it sounds: before, all channels are alike.
+func (c *comparison) countWiring() (wiring, error) {
+	w := wiring{sound: make([]int, len(c.a)), equal: make([][][2]int, len(c.a))}
+	for k := range w.equal {
+		w.equal[k] = make([][2]int, len(c.b))
+	}
+	end := min(c.received.Frames(), c.sent.Frames()-c.at.offset)
+	for from := max(0, -c.at.offset); from < end; from += blockFrames {
+		if slices.Min(w.sound) >= enoughWords {
+			break
+		}
+		if _, err := c.blockAt(from, min(blockFrames, end-from)); err != nil {
+			return w, err
+		}
+		for k, a := range c.a {
+			if w.sound[k] < enoughWords {
+				w.count(k, a, c.b)
 			}
 		}
 	}
-	return sound > 100 && equal*10 > sound*9
+	return w, nil
+}
+
+func (w wiring) count(k int, a []float64, received [][]float64) {
+	for i, v := range a {
+		if v == 0 {
+			continue
+		}
+		w.sound[k]++
+		for j, b := range received {
+			switch b[i] {
+			case v:
+				w.equal[k][j][upright]++
+			case -v:
+				w.equal[k][j][inverted]++
+			}
+		}
+	}
+}
+
+// agree reports whether received channel j holds sent channel k.
+func (w wiring) agree(k, j, way int) bool {
+	return w.sound[k] > 100 && w.equal[k][j][way]*10 > w.sound[k]*9
 }
 
 // longestLook is how many frames the remainder is looked at.

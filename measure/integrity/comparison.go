@@ -10,6 +10,8 @@ const (
 	blockFrames = 4096
 	// mostAttempts bounds the work where nothing can be found again; every equal block allows one more.
 	mostAttempts = 100
+	// farthestProbe is how many blocks after a break the search still looks nearby.
+	farthestProbe = 64
 )
 
 // comparison walks through both recordings in step, and finds its way again where frames were lost or repeated.
@@ -22,12 +24,15 @@ type comparison struct {
 	a, b                [][]float64
 	compared, different int
 	first               int // frame of sent, −1: none
-	good, bad           int // blocks without and with mismatches
+	good, bad           int // blocks without and with mismatches; those of equal silence are neither
 	cut                 int // samples that are the sent ones cut or rounded to the shorter word
 	ss, sr, rr          float64
 	peakError           float64
 	faults              []Fault
 	attempts            int // at finding the way again
+	nothingBefore       int // frame of received: the search has looked up to there
+	lookup              *lookup
+	begun               bool // the beginning has been looked for again
 	warnings            []string
 }
 
@@ -47,7 +52,17 @@ func (c *comparison) run() error {
 		if err != nil {
 			return err
 		}
-		if wrong > 0 && c.good > 0 && c.attempts < mostAttempts+c.good {
+		if wrong > 0 && c.good == 0 && !c.begun {
+			moved, err := c.begin(frame)
+			if err != nil {
+				return err
+			}
+			if moved {
+				frame = max(0, -c.offset)
+				continue
+			}
+		}
+		if wrong > 0 && c.good > 0 && frame+n > c.nothingBefore && c.attempts < mostAttempts+c.good {
 			next, err := c.recover(frame, n)
 			if err != nil {
 				return err
@@ -61,6 +76,22 @@ func (c *comparison) run() error {
 		frame += n
 	}
 	return nil
+}
+
+// begin asks, where nothing has been equal yet but silence, whether the recording begins at another offset: the
+// stretch that was looked for may stand after a loss. It reports whether that is so, and then all begins again.
+func (c *comparison) begin(frame int) (moved bool, err error) {
+	c.begun = true
+	h, found, err := c.nextHit(frame)
+	if err != nil || !found || h.sent-h.received == c.offset {
+		return false, err
+	}
+	at := c.at
+	at.offset = h.sent - h.received
+	fresh := newComparison(c.sent, c.received, at, c.shortBits)
+	fresh.begun, fresh.lookup = true, c.lookup
+	*c = *fresh
+	return true, nil
 }
 
 // block reads n frames and counts the samples that differ.
@@ -88,10 +119,11 @@ func (c *comparison) block(frame, n int) (wrong int, err error) {
 func (c *comparison) tally(frame, n, wrong int) {
 	c.compared += n * len(c.a)
 	c.different += wrong
-	if wrong == 0 {
-		c.good++
-	} else {
+	switch {
+	case wrong > 0:
 		c.bad++
+	case !quiet(c.a): // silence stays silence whatever is done to the words
+		c.good++
 	}
 	scale := math.Ldexp(1, c.shortBits-1)
 	for ch := range c.a {
@@ -209,22 +241,61 @@ func (c *comparison) recover(frame, n int) (next int, err error) {
 	i := c.firstWrong()
 	const near, far = 1, 1 << 16
 	// In step again by itself soon: a stretch was muted or replaced. That is asked first, or a block played
-	// twice in place would count as frames that came in and others that were lost.
-	for _, reach := range []int{near, far} {
-		for _, later := range []int{0, n, 4 * n, 16 * n, 64 * n} { // the break itself may hold rubbish
-			by, found, err := c.shiftAt(frame+i+later, reach)
-			if err != nil {
-				return -1, err
-			}
-			if found && by == 0 {
-				return -1, nil
-			}
-			if found && reach == far {
-				return c.move(frame, i, by), nil
-			}
+	// twice in place would count as frames that came in and others that were lost. Farther on it is asked last, or frames
+	// lost and others put in seconds later would spoil all between them.
+	for _, probe := range []struct{ later, reach int }{ // later: the break itself may hold rubbish
+		{0, near}, {n, near}, {4 * n, near}, {0, far}, {n, far}, {4 * n, far},
+		{16 * n, near}, {16 * n, far}, {farthestProbe * n, near}, {farthestProbe * n, far},
+	} {
+		by, found, err := c.shiftAt(frame+i+probe.later, probe.reach)
+		switch {
+		case err != nil:
+			return -1, err
+		case found && by == 0:
+			return -1, nil
+		case found && probe.reach == far:
+			return c.moveUnlessInPlace(frame, i, by)
 		}
 	}
+	return c.recoverFar(frame, i)
+}
+
+// moveUnlessInPlace is move, but for a block that was played twice over what should have followed it.
+func (c *comparison) moveUnlessInPlace(frame, i, by int) (next int, err error) {
+	if by < 0 {
+		back, found, err := c.shiftAt(frame+i-by, 1)
+		if err != nil || found && back == 0 {
+			return -1, err
+		}
+	}
+	return c.move(frame, i, by), nil
+}
+
+// recoverFar is recover where the sent frames are nowhere near.
+func (c *comparison) recoverFar(frame, i int) (next int, err error) {
+	h, found, err := c.nextHit(frame + i)
+	if err != nil {
+		return -1, err
+	}
+	if !found {
+		// What sent holds several times is not looked up, and may be near again.
+		c.nothingBefore = frame + farthestProbe*blockFrames
+		return -1, nil
+	}
+	if by := h.sent - h.received - c.offset; by != 0 {
+		return c.moveUnlessInPlace(frame, i, by)
+	}
+	c.nothingBefore = h.received
 	return -1, nil
+}
+
+func (c *comparison) nextHit(frame int) (h hit, found bool, err error) {
+	if c.lookup == nil {
+		if c.lookup, err = newLookup(c.sent, c.received); err != nil {
+			return hit{}, false, err
+		}
+	}
+	return c.lookup.next(frame)
 }
 
 // shiftAt looks for received frames at a frame within reach of where they should be in sent, nearest first.
@@ -254,11 +325,7 @@ func (c *comparison) shiftAt(at, reach int) (by int, found bool, err error) {
 func (c *comparison) move(frame, i, move int) (next int) {
 	cause, frames, next := Dropout, move, frame+i
 	if move < 0 {
-		frames, next = -move, frame+i-move
-		extra := pcm.Planes(len(c.a), min(frames, blockFrames))
-		if err := read(c.received, extra, frame+i); err == nil && !quiet(extra) {
-			cause = Repeat
-		}
+		cause, frames, next = c.added(frame+i, -move), -move, frame+i-move
 	}
 	c.faults = append(c.faults, Fault{Cause: cause, Frame: frame + c.offset + i, Frames: frames})
 	if c.first < 0 {
@@ -268,6 +335,27 @@ func (c *comparison) move(frame, i, move int) (next int) {
 	c.different += frames * len(c.a)
 	c.offset += move
 	return next
+}
+
+// added names frames that came in: muted where they are zeros, unless it is one frame and the one before is zero too.
+// That is a sample played twice, as where the clocks of sender and receiver are not locked.
+func (c *comparison) added(at, frames int) Cause {
+	const from = 1 // the frame before
+	extra := pcm.Planes(len(c.a), from+min(frames, blockFrames))
+	if read(c.received, extra, at-from) != nil {
+		return Repeat
+	}
+	if frames == 1 && equalAt(extra, 0, extra, from, 1) {
+		return Repeat
+	}
+	for _, x := range extra {
+		for _, v := range x[from:] {
+			if v != 0 {
+				return Repeat
+			}
+		}
+	}
+	return Dropout
 }
 
 // quiet reports whether a block is too plain to tell where it belongs.

@@ -2,8 +2,8 @@ package tone
 
 import (
 	"fmt"
-	"math"
 
+	"heardiff/measure"
 	"heardiff/playback/pcm"
 )
 
@@ -11,13 +11,11 @@ import (
 // of them comes back by chance; a digital signal that is periodic in itself comes back all the time, and is told from a
 // fault by that.
 //
-// A rolling hash runs over windows of windowFrames. Only windows whose hash begins with four zeros, one in sixteen, are kept and looked
+// Only windows whose hash begins with four zeros, one in sixteen, are kept and looked
 // up: which those are depends on the samples alone, so that both copies of a block choose the same ones.
 type repeats struct {
 	rate   pcm.Rate
-	ring   [windowFrames]uint64
-	hash   uint64
-	equal  int // neighbours within the window that are equal
+	roller measure.Roller
 	frames int
 
 	recent map[uint64]int // where a chosen window ended last
@@ -36,64 +34,34 @@ type chosenWindow struct {
 }
 
 const (
-	windowFrames  = 64
-	windowPrime   = 0x9E3779B97F4A7C15 // any large odd number
-	repeatSeconds = 2                  // a buffer that comes back does so within this time
-	repeatWindows = 8                  // about 128 frames: the shortest block that is told
+	repeatSeconds = 2 // a buffer that comes back does so within this time
+	repeatWindows = 8 // about 128 frames: the shortest block that is told
 )
 
 func newRepeats(rate pcm.Rate) *repeats {
-	return &repeats{rate: rate, recent: map[uint64]int{}, equal: windowFrames - 1}
-}
-
-// leaving is windowPrime to the power of windowFrames: the weight of the sample that leaves the window.
-func leaving() uint64 {
-	w := uint64(1)
-	for range windowFrames {
-		w *= windowPrime
-	}
-	return w
+	return &repeats{rate: rate, recent: map[uint64]int{}}
 }
 
 // write takes the next samples of one channel.
 func (r *repeats) write(x []float64) {
-	out := leaving()
-	for _, v := range x {
-		word := mixed(math.Float64bits(v))
-		at := r.frames % windowFrames
-		r.hash = r.hash*windowPrime + word - r.ring[at]*out
-		if r.ring[(at+1)%windowFrames] == r.ring[at] { // the pair that leaves
-			r.equal--
-		}
-		if word == r.ring[(at+windowFrames-1)%windowFrames] {
-			r.equal++
-		}
-		r.ring[at] = word
+	channel := [][]float64{x}
+	for i := range x {
+		hash, ok := r.roller.Write(measure.RollWord(channel, i))
 		r.frames++
-		// Silence and held values repeat without a fault.
-		if r.frames >= windowFrames && r.hash>>60 == 0 && r.equal < windowFrames/2 {
-			r.choose()
+		if ok && hash>>60 == 0 {
+			r.choose(hash)
 		}
 	}
 }
 
-// mixed spreads what differs between two words over all bits. Quiet words differ in a few of the upper ones only, and
-// products would leave the lower ones alone.
-// ref: the finaliser of SplitMix64: G. L. Steele, D. Lea, C. H. Flood, "Fast splittable pseudorandom number generators", 2014.
-func mixed(x uint64) uint64 {
-	x = (x ^ x>>30) * 0xBF58476D1CE4E5B9
-	x = (x ^ x>>27) * 0x94D049BB133111EB
-	return x ^ x>>31
-}
-
-func (r *repeats) choose() {
+func (r *repeats) choose(hash uint64) {
 	r.chosen++
-	if before, ok := r.recent[r.hash]; ok {
+	if before, ok := r.recent[hash]; ok {
 		r.matched++
 		r.follow(r.frames - before)
 	}
-	r.recent[r.hash] = r.frames
-	r.order = append(r.order, chosenWindow{r.hash, r.frames})
+	r.recent[hash] = r.frames
+	r.order = append(r.order, chosenWindow{hash, r.frames})
 	for len(r.order) > 0 && r.order[0].frame < r.frames-repeatSeconds*int(r.rate) {
 		if r.recent[r.order[0].hash] == r.order[0].frame {
 			delete(r.recent, r.order[0].hash)
