@@ -312,3 +312,42 @@ func BenchmarkCompare(b *testing.B) {
 		}
 	}
 }
+
+// Silence tells nothing of where channels went, however much of it comes first.
+func TestChannelsAreToldApartWhereTheySound(t *testing.T) {
+	for _, lead := range []int{0, 24_000, 48_000, 300_000} {
+		c := delayed(melody(4), 0, 4*48000, lead)
+		inverted := c.Clone()
+		for i, v := range c.Channels[1] {
+			inverted.Channels[1][i] = -v
+		}
+		for _, f := range []struct {
+			name     string
+			received pcm.Clip
+			want     integrity.Cause
+			warned   bool
+		}{
+			{"one inverted", inverted, integrity.Polarity, false},
+			{"mono", pcm.Clip{Rate: c.Rate, Channels: [][]float64{c.Channels[0], c.Channels[0]}}, integrity.Unknown, true},
+			{"exchanged", pcm.Clip{Rate: c.Rate, Channels: [][]float64{c.Channels[1], c.Channels[0]}}, integrity.ChannelSwap, false},
+		} {
+			r, err := integrity.Compare(c, f.received)
+			if err != nil || r.Cause == nil || *r.Cause != f.want || f.warned != (len(r.Warnings) > 0) {
+				t.Errorf("%s after %d frames: %v, cause %v, want %v, warnings %q", f.name, lead, err, deref(r.Cause), f.want, r.Warnings)
+			}
+		}
+	}
+}
+
+// A cable pulled out after a third, and left out.
+func TestMutedToTheEndIsADropout(t *testing.T) {
+	c := words(t, 24, 6)
+	pulled := c.Clone()
+	for k := range pulled.Channels {
+		clear(pulled.Channels[k][90_000:])
+	}
+	r, err := integrity.Compare(c, pulled)
+	if err != nil || r.Cause == nil || *r.Cause != integrity.Dropout || len(r.Faults) != 1 || r.Faults[0].Frame != 90_000 {
+		t.Errorf("%v, cause %v, %+v", err, deref(r.Cause), r)
+	}
+}
