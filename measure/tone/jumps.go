@@ -11,56 +11,118 @@ import (
 
 const (
 	phaseSeconds = 0.05 // a phase is read over
-	// leastJump is in turns. Wander and jitter of any chain worth the name move a tone of 20 kHz by less in 0.05 s: it is
-	// 250 ns. Common practice, no source.
-	leastJump = 0.005
+	// leastJump is in seconds: no clock slips by as much within 0.05 s and goes on at its old pace, if it works. The
+	// phase noise of a jump of half as much, halfway through a second, stands at −88 dB of a tone of 1 kHz. Common practice, no source.
+	leastJump = 20e-9
+	// jumpSigmas is how many standard deviations of the steps of the phase a jump has at the least: chance alone exceeds it
+	// once in 10¹⁵ steps of noise. What a clock wanders by in periods does not reach two.
+	jumpSigmas = 8
+	// neighbours is how many steps before and after, next but one to it, tell the pace: two jumps among five leave the median.
+	neighbours = 5
 )
 
-// course returns the phase of the uppermost tone in successive parts of x, in turns off where the frequency first found
-// would have it.
-func (t *tracker) course(x []float64) []float64 {
-	omega := t.omegas[len(t.omegas)-1]
-	n := max(1, int(phaseSeconds*t.rate))
-	var list []float64
-	for from := 0; from+n <= len(x); from += n {
-		at := float64(t.frames+from) + float64(n-1)/2
-		turns := cmplx.Phase(project(x[from:from+n], omega))/(2*math.Pi) - omega*at/(2*math.Pi)
-		list = append(list, turns)
+// follow notes the phases of the tones in successive parts, in turns off where the frequency first found would have
+// them. The parts go on from stretch to stretch: a gap between two would show as a jump wherever that frequency is not quite the tone's.
+func (t *tracker) follow(x []float64) {
+	n := t.phaseFrames()
+	t.ahead = append(t.ahead, x...)
+	for ; len(t.ahead) >= n; t.ahead = t.ahead[n:] {
+		for k, omega := range t.omegas {
+			at := float64(len(t.phases[k])*n) + float64(n-1)/2
+			t.phases[k] = append(t.phases[k], (cmplx.Phase(project(t.ahead[:n], omega))-omega*at)/(2*math.Pi))
+		}
 	}
-	return list
+	t.ahead = append([]float64(nil), t.ahead...)
 }
 
-// jumps returns how often the phase of the tone jumps, and when it does first, in seconds from the beginning of the
-// active part: where a block was dropped or repeated, the tone goes on elsewhere in its period.
-func (t *tracker) jumps() (count int, first float64) {
-	if len(t.phases) < 10 {
-		return 0, math.NaN()
+func (t *tracker) phaseFrames() int { return max(1, int(phaseSeconds*t.rate)) }
+
+// jump is a place at which a tone goes on elsewhere in its period: samples were dropped or repeated before it.
+type jump struct {
+	count int
+	first float64 // seconds from the beginning of the active part
+}
+
+// jumps returns where the tones jump: those of the tone that does so most often. Not every tone shows every loss, since a loss of whole periods
+// leaves it as it is.
+func (t *tracker) jumps() jump {
+	var most jump
+	for k, phases := range t.phases {
+		if j := t.jumpsOf(phases, t.omegas[k]/(2*math.Pi)*t.rate); j.count > most.count {
+			most = j
+		}
 	}
-	steps := make([]float64, len(t.phases)-1)
+	return most
+}
+
+// jumpsOf returns where the course of one tone jumps.
+//
+// A step is set beside the steps before it and those after it, and stands out of either: a clock that wanders, drifts as it
+// warms, or changes its pace, does not jump. What comes back at once is a part of the tone that was muted.
+func (t *tracker) jumpsOf(phases []float64, hz float64) jump {
+	steps := make([]float64, max(0, len(phases)-1))
 	for i := range steps {
-		steps[i] = t.phases[i+1] - t.phases[i]
-		steps[i] -= math.Round(steps[i])
+		steps[i] = wrapped(phases[i+1] - phases[i])
 	}
-	centre := median(slices.Clone(steps))
+	if len(steps) < 2*neighbours {
+		return jump{}
+	}
+	before, after := paces(steps)
 	off := make([]float64, len(steps))
 	for i, s := range steps {
-		off[i] = math.Abs(s - centre - math.Round(s-centre))
+		off[i] = math.Abs(wrapped(s - before[i] - wrapped(after[i]-before[i])/2))
 	}
-	least := max(leastJump, 12*median(slices.Clone(off)))
-	last := -10
-	for i, d := range off {
-		if d < least {
+	const sigma = 1.4826 // of a normal distribution, of its median off the middle
+	least := max(leastJump*hz, jumpSigmas*sigma*median(off))
+	found := jump{}
+	for i := 0; i < len(steps); i++ {
+		if !standsOut(steps[i], before[i], after[i], least) {
 			continue
 		}
-		if i-last > 2 { // one jump inside a part shows in the step before it and in the one after
-			count++
+		// One jump inside a part shows in the step before it and in the one after.
+		last := min(i+2, len(steps)-1)
+		for last > i && !standsOut(steps[last], before[last], after[last], least) {
+			last--
 		}
-		if count == 1 && last < 0 {
-			first = float64(i+1) * float64(t.frames) / float64(len(t.phases)) / t.rate
+		net := 0.0
+		for k := i; k <= last; k++ {
+			net += steps[k] - before[i]
 		}
-		last = i
+		if math.Abs(wrapped(net)) >= least {
+			if found.count == 0 {
+				found.first = float64((i+1)*t.phaseFrames()) / t.rate
+			}
+			found.count++
+		}
+		i = last
 	}
-	return count, first
+	return found
+}
+
+// wrapped returns turns between −½ and ½.
+func wrapped(turns float64) float64 { return turns - math.Round(turns) }
+
+// standsOut reports whether a step is off the pace before and off the pace after it, to the same side.
+func standsOut(step, before, after, least float64) bool {
+	b, a := wrapped(step-before), wrapped(step-after)
+	return math.Abs(b) >= least && math.Abs(a) >= least && a*b > 0
+}
+
+// paces returns the median of the neighbours before each step and of those after it; at the ends, of those there are.
+func paces(steps []float64) (before, after []float64) {
+	before, after = make([]float64, len(steps)), make([]float64, len(steps))
+	for i := range steps {
+		past := steps[max(0, i-1-neighbours):max(0, i-1)]
+		next := steps[min(len(steps), i+2):min(len(steps), i+2+neighbours)]
+		if len(past) < neighbours/2 {
+			past = next
+		}
+		if len(next) < neighbours/2 {
+			next = past
+		}
+		before[i], after[i] = median(slices.Clone(past)), median(slices.Clone(next))
+	}
+	return before, after
 }
 
 func (t tracked) jumpWarnings() []string {
@@ -69,9 +131,9 @@ func (t tracked) jumpWarnings() []string {
 		if ch == nil {
 			continue
 		}
-		if n, at := ch.jumps(); n > 0 {
+		if j := ch.jumps(); j.count > 0 {
 			list = append(list, fmt.Sprintf("channel %d: the tone jumps in phase at %d places, the first %.2f s from the beginning: samples were dropped or repeated, and the noise is not the chain's",
-				c+1, n, float64(t.from)/ch.rate+at))
+				c+1, j.count, float64(t.from)/ch.rate+j.first))
 		}
 	}
 	return list

@@ -135,7 +135,9 @@ type tracked struct {
 }
 
 // faults are what following the tones brought to light.
-func (t tracked) faults() []string { return append(t.missing, t.jumpWarnings()...) }
+func (t tracked) faults() []string {
+	return append(append(t.missing, t.jumpWarnings()...), t.burstWarnings()...)
+}
 
 // noisyDB returns by how much the level of a tone that stands not far above its noise may move: steadyDB, or what the
 // noise makes of it, which from one tenth to the next is a ninth of what it comes to in some minutes.

@@ -21,16 +21,18 @@ type tracker struct {
 	omegas   []float64 // where the tones are, roughly; radians per sample
 	products []product
 
-	n         int       // stretches so far
-	frames    int       // so far
-	phases    []float64 // of the uppermost tone in successive twentieths of a second, in turns off its course
-	squares   []float64 // Σ amplitude² of each tone
-	frequency []float64 // Σ ω·amplitude² of each tone
+	n         int         // stretches so far
+	frames    int         // so far
+	phases    [][]float64 // of each tone in successive twentieths of a second, in turns off its course
+	ahead     []float64   // what has been read of the next
+	squares   []float64   // Σ amplitude² of each tone
+	frequency []float64   // Σ ω·amplitude² of each tone
 	constant  float64
 
 	residual *spectrum.Averager // without the tones
 	clean    *spectrum.Averager // without tones and products
 	work     []float64
+	bursts   bursts
 }
 
 // spectrumSize returns the block length of about two seconds or a quarter of the recording: fine enough to part 50 Hz from 60 Hz
@@ -50,7 +52,9 @@ func newAverager(rate pcm.Rate, frames int) (*spectrum.Averager, error) {
 }
 
 func newTracker(rate pcm.Rate, frames int, hz []float64, orders [][]int) (*tracker, error) {
-	t := &tracker{rate: rate.Hz(), squares: make([]float64, len(hz)), frequency: make([]float64, len(hz))}
+	t := &tracker{
+		rate: rate.Hz(), squares: make([]float64, len(hz)), frequency: make([]float64, len(hz)), phases: make([][]float64, len(hz)), bursts: newBursts(rate),
+	}
 	for _, f := range hz {
 		t.omegas = append(t.omegas, 2*math.Pi*f/t.rate)
 	}
@@ -67,8 +71,7 @@ func newTracker(rate pcm.Rate, frames int, hz []float64, orders [][]int) (*track
 
 // write analyses one stretch. x is changed: the tones and products are taken out.
 func (t *tracker) write(x []float64) {
-	t.phases = append(t.phases, t.course(x)...)
-	t.frames += len(x)
+	t.follow(x)
 	tones, constant := t.fit(x)
 	t.constant += constant
 	for k, s := range tones {
@@ -85,6 +88,7 @@ func (t *tracker) write(x []float64) {
 		t.products[i].take(x, tones)
 	}
 	t.clean.Write(x)
+	t.bursts.write(x)
 	t.n++
 }
 

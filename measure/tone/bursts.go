@@ -1,0 +1,135 @@
+package tone
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"heardiff/playback/pcm"
+)
+
+const (
+	pieceSeconds = 0.5e-3 // half the shortest packet that is lost
+	blockPieces  = 100    // 50 ms
+	// burstRatio is by how much the power of a piece stands above the medians before and after it. It is so much that
+	// rumble, of which half a millisecond is one degree of freedom, exceeds it once in 10¹¹ pieces (χ² of 100 medians, 45.5), and noise
+	// of the whole band never; a piece below it adds less than 0.02 dB to the noise of 15 s.
+	burstRatio = 100
+	// burstFloor is a mean square below that of any converter's noise, −150 dBFS: rounding errors of a computed tone are no typical noise.
+	burstFloor = 1e-15
+	// mostBursts is as many as usualRuns allows in nearly two hours.
+	mostBursts = 1 << 16
+)
+
+// bursts finds moments at which what is left beside the tones is far louder than around them: packets muted or lost
+// ahead of the recorder, whose own noise goes on, and clicks. Each piece of half a millisecond is set beside the medians
+// of the tenths of a second before and after it, and stands out of both: where a tone settles, steps in level, or is fitted less well
+// from one stretch to the next, it is one of them that is loud.
+type bursts struct {
+	rate   pcm.Rate
+	size   int // frames of a piece
+	frames int // of the piece at hand
+	sum    float64
+
+	pieces       []float64 // mean squares of five blocks at the most
+	base, judged int       // number of pieces before these, and of those judged
+
+	list []burst // no more than mostBursts + 1
+}
+
+// burst is pieces that stand out together.
+type burst struct {
+	piece, end int     // end: the piece after the last
+	sum, peak  float64 // of mean squares
+	ratio      float64 // of the loudest to what is typical around it
+}
+
+func newBursts(rate pcm.Rate) bursts {
+	return bursts{rate: rate, size: max(1, int(math.Round(pieceSeconds*rate.Hz())))}
+}
+
+// write takes the next samples of what is left.
+func (b *bursts) write(x []float64) {
+	for _, v := range x {
+		b.sum += v * v
+		b.frames++
+		if b.frames < b.size {
+			continue
+		}
+		b.pieces = append(b.pieces, b.sum/float64(b.size))
+		b.sum, b.frames = 0, 0
+		if len(b.pieces) == 5*blockPieces {
+			b.judge()
+			b.pieces = b.pieces[:copy(b.pieces, b.pieces[blockPieces:])]
+			b.base += blockPieces
+		}
+	}
+}
+
+// judge looks at the blocks at hand that have not been judged yet and have others before and after them.
+func (b *bursts) judge() {
+	const around = 2 * blockPieces
+	for from := max(blockPieces, b.judged-b.base); from+2*blockPieces <= len(b.pieces); from += blockPieces {
+		to := from + blockPieces
+		past, next := b.pieces[max(0, from-around):from], b.pieces[to:min(to+around, len(b.pieces))]
+		typical := max(burstFloor, median(slices.Clone(past)), median(slices.Clone(next)))
+		for i := from; i < to; i++ {
+			if p := b.pieces[i]; p > burstRatio*typical {
+				b.note(b.base+i, p, p/typical)
+			}
+		}
+		b.judged = b.base + to
+	}
+}
+
+func (b *bursts) note(piece int, power, ratio float64) {
+	const gap = 2 // pieces: a tone that is missing leaves quiet ones where it crosses zero
+	if len(b.list) == 0 || len(b.list) <= mostBursts && piece > b.list[len(b.list)-1].end+gap {
+		b.list = append(b.list, burst{piece: piece})
+	}
+	now := &b.list[len(b.list)-1]
+	now.end = piece + 1
+	now.sum += power
+	now.peak, now.ratio = max(now.peak, power), max(now.ratio, ratio)
+}
+
+// end judges what is left and returns how many bursts there are and the first. As many as the mains or a distorted low
+// tone makes are the chain's own, and none.
+func (b *bursts) end() (count int, first burst) {
+	b.judge()
+	if len(b.list) > mostBursts || float64(len(b.list)) > usualRuns*float64(b.judged)*pieceSeconds {
+		return 0, burst{}
+	}
+	peak := 0.0
+	for _, now := range b.list {
+		peak = max(peak, now.peak)
+	}
+	for _, now := range b.list {
+		if now.peak < peak/burstRatio { // what the fit makes of the others
+			continue
+		}
+		if count == 0 {
+			first = now
+		}
+		count++
+	}
+	return count, first
+}
+
+// seconds is how long the burst is, at the power of its loudest piece.
+func (b burst) seconds() float64 { return pieceSeconds * b.sum / b.peak }
+
+func (t tracked) burstWarnings() []string {
+	var list []string
+	for c, ch := range t.channels {
+		if ch == nil {
+			continue
+		}
+		if n, b := ch.bursts.end(); n > 0 {
+			at := float64(t.from+b.piece*ch.bursts.size) / ch.rate
+			list = append(list, fmt.Sprintf("channel %d: what is left beside the tone leaps up %d times, first by %.0f dB for about %.1f ms at %.3f s: samples were muted or replaced, or something clicked, and the noise is not the chain's",
+				c+1, n, pcm.PowerDB(b.ratio), 1000*b.seconds(), at))
+		}
+	}
+	return list
+}
