@@ -168,6 +168,9 @@ func (a *app) impair(ctx context.Context, path string, o impairOptions) error {
 		return misused(err)
 	}
 	done, clipped, err := writeImpaired(a.watched(ctx, in, "impairing"), dose, o)
+	if errors.Is(err, impair.ErrNothingLeft) {
+		return rejected(fmt.Errorf("%s: %w", path, err), "a shorter --delay-samples")
+	}
 	if err != nil {
 		return err
 	}

@@ -121,6 +121,8 @@ func TestAFailedImpairLeavesNothing(t *testing.T) {
 		args string
 	}{
 		{3, "impair " + bad + " --out " + dir + "/x.wav --gain-db -1"},
+		{3, "impair " + in + " --out " + dir + "/x.wav --delay-samples 1e9"},
+		{3, "impair " + in + " --out " + dir + "/x.wav --delay-samples -1e9"},
 		{2, "impair " + in + " --out " + in + " --gain-db -1"},
 		{2, "impair " + in + " --gain-db -1"},
 		{2, "impair " + in + " --out " + dir + "/x.wav --bits 20"},

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"encoding/binary"
 	"encoding/json"
 	"flag"
 	"math"
@@ -200,6 +201,22 @@ func TestBadInputIsOneLineAndNothingStays(t *testing.T) {
 	must(t, err)
 	if strings.Join(before, " ") != strings.Join(after, " ") {
 		t.Errorf("left behind: %q, were %q", after, before)
+	}
+}
+
+// A recorder that was interrupted leaves sizes that it never filled in.
+func TestAnUnfinishedHeaderIsHintedAt(t *testing.T) {
+	t.Chdir(t.TempDir())
+	command(t, 0, "signal", "tone", "--seconds", "2", "--channels", "1", "--out", "good.wav")
+	good, err := os.ReadFile("good.wav")
+	must(t, err)
+	size := bytes.Index(good, []byte("data")) + 4
+	for _, stated := range []uint32{0, math.MaxUint32} {
+		binary.LittleEndian.PutUint32(good[size:], stated)
+		must(t, os.WriteFile("unfinished.wav", good, 0o600))
+		if said := refused(t, exitRejected, "inspect", "unfinished.wav"); !strings.Contains(said, "never finished") || !strings.Contains(said, "hint: the recording was interrupted") {
+			t.Errorf("size %d: %q", stated, said)
+		}
 	}
 }
 

@@ -69,6 +69,8 @@ func openHint(err error) string {
 		return "WAV and FLAC files are read; convert others without resampling"
 	case errors.Is(err, wav.ErrSample):
 		return "the program that wrote the file overflowed; export it again"
+	case errors.Is(err, wav.ErrUnfinished):
+		return "the recording was interrupted, or went through a pipe: have the recorder repair it, or save it again with its length"
 	case errors.Is(err, wav.ErrTruncated), errors.Is(err, flac.ErrTruncated):
 		return "record or copy the file again; a cut capture cannot be compared"
 	case errors.Is(err, wav.ErrUnsupported), errors.Is(err, flac.ErrUnsupported):

@@ -1,6 +1,7 @@
 package impair
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"sync"
@@ -23,15 +24,21 @@ type Done struct {
 	PeakDBFS float64 `json:"peak_dbfs"`
 }
 
+// ErrNothingLeft is wrapped where a delay moves all of the audio out of the copy.
+var ErrNothingLeft = errors.New("nothing of the audio is left")
+
 const blockSize = 1 << 14
 
 // Apply reads in block by block and hands the impaired copy, equally long, to write, whose block is reused.
 // The same dose and input always give the same output. Random components have exactly the RMS value asked for
-// over the length of the input. Errors are those of Validate, of in and of write.
+// over the length of the input. Errors are those of Validate, of in and of write, and ErrNothingLeft.
 func Apply(in pcm.Reader, dose Dose, write func(block [][]float64) error) (Done, error) {
 	f := in.Format()
 	if err := dose.Validate(f.Rate); err != nil {
 		return Done{}, err
+	}
+	if d := math.Abs(dose.DelaySamples); d > 0 && d >= float64(in.Frames()) {
+		return Done{}, fmt.Errorf("impair: %w: a delay of %g samples, and it is %d long", ErrNothingLeft, dose.DelaySamples, in.Frames())
 	}
 	dose.Jitter = append([]Jitter(nil), dose.Jitter...)
 	for i, j := range dose.Jitter {

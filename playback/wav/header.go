@@ -19,6 +19,9 @@ var (
 	ErrEmpty = errors.New("the file holds no audio")
 	// ErrDamaged: fields of the header contradict each other.
 	ErrDamaged = errors.New("the header is damaged")
+	// ErrUnfinished: the header was written before the audio and its sizes never filled in, as where a recording was
+	// interrupted. It wraps ErrDamaged.
+	ErrUnfinished = fmt.Errorf("%w: it was never finished", ErrDamaged)
 	// ErrUnsupported: a word length, coding, channel count or rate that heardiff does not take.
 	ErrUnsupported = errors.New("this kind of WAV is not supported")
 	// ErrSample: a sample is not a finite number.
@@ -241,7 +244,9 @@ func (w *walker) audio(l layout) (layout, error) {
 	case l.format.Channels == 0:
 		return layout{}, fmt.Errorf("%w: no format chunk before the audio", ErrDamaged)
 	case !w.rf64 && c.bytes == sizeUnknown:
-		return layout{}, fmt.Errorf("%w: no length is stated, as in files written to a pipe", ErrDamaged)
+		return layout{}, fmt.Errorf("%w: no length is stated, as in files written to a pipe", ErrUnfinished)
+	case c.bytes == 0 && !w.chunkFollows():
+		return layout{}, fmt.Errorf("%w: no audio is announced, and %d bytes follow", ErrUnfinished, w.size-c.start)
 	}
 	l.start = c.start
 	frame := int64(l.frameBytes())
@@ -256,6 +261,24 @@ func (w *walker) audio(l layout) (layout, error) {
 	}
 	l.frames = int(c.bytes / frame)
 	return l, nil
+}
+
+// chunkFollows reports whether another chunk, or nothing, stands behind the current one. Audio that nobody announced
+// does not look like one: its name is four letters, and it fits into the file.
+func (w *walker) chunkFollows() bool {
+	w.skip()
+	if w.size-w.at < 8 {
+		return true
+	}
+	if w.next() != nil {
+		return false
+	}
+	for _, letter := range []byte(w.current.id) {
+		if letter < ' ' || letter > '~' {
+			return false
+		}
+	}
+	return w.current.bytes <= w.size-w.current.start
 }
 
 // read fills dst from the given place.

@@ -25,8 +25,8 @@ type Spur struct {
 	Inherent bool
 }
 
-// JitterSpectrum is the jitter of one or more chains against the offset from the tone. Curves hold the random part,
-// in ps/√Hz; spurs the deterministic part, in ps peak. Floor, if any, is the recording set-up's own.
+// JitterSpectrum is the jitter of one or more chains against the offset from the tone. Curves hold the phase noise,
+// what additive noise makes of it included, in ps/√Hz; spurs the deterministic part, in ps peak. Floor, if any, is the recording set-up's own.
 type JitterSpectrum struct {
 	Title  string
 	Chains []Curve
@@ -36,7 +36,7 @@ type JitterSpectrum struct {
 // Words implements Chart.
 func (j JitterSpectrum) Words() Words {
 	var b strings.Builder
-	b.WriteString("Random jitter density in picoseconds per root hertz as curves, deterministic lines in picoseconds peak as stems, against offset from the tone. ")
+	b.WriteString("Phase noise, additive noise included, in picoseconds per root hertz as curves, deterministic lines in picoseconds peak as stems, against offset from the tone. ")
 	for _, c := range j.Chains {
 		n, worst := 0, Spur{}
 		for _, s := range c.Spurs {
@@ -58,7 +58,7 @@ func (j JitterSpectrum) Words() Words {
 
 func (j JitterSpectrum) sheet() sheet {
 	f := frequencyChart{curves: j.Chains, floor: j.Floor, logY: true}
-	s := f.sheet(j.Title, "offset from the tone, Hz", "curves (random): ps/√Hz · stems (lines): ps peak", 10, 10000)
+	s := f.sheet(j.Title, "offset from the tone, Hz", "curves (phase noise, additive noise included): ps/√Hz · stems (lines): ps peak", 10, 10000)
 	inherent := false
 	for i, c := range j.Chains {
 		if len(c.Spurs) > 0 {

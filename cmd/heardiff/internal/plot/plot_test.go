@@ -194,6 +194,14 @@ func distance(a, b [3]float64) float64 {
 	return math.Sqrt(sum)
 }
 
+// The curves are of all phase noise; what is jitter of it is told in figures.
+func TestTheJitterChartSaysWhatItsCurvesAre(t *testing.T) {
+	drawn := plot.SVG(jitterChart(), 800)
+	if !strings.Contains(drawn, "phase noise, additive noise included") || strings.Contains(drawn, "curves (random)") {
+		t.Error("the curves are named otherwise")
+	}
+}
+
 func BenchmarkJitterSpectrumSVG(b *testing.B) {
 	chart := charts()["jitter"]
 	for b.Loop() {
