@@ -17,6 +17,9 @@ const (
 	burstRatio = 100
 	// burstFloor is a mean square below that of any converter's noise, −150 dBFS: rounding errors of a computed tone are no typical noise.
 	burstFloor = 1e-15
+	// minorRatio is what pieces stand out by that tell how usual a burst ten times as strong is.
+	minorRatio = 10
+	rankCount  = 200
 	// mostBursts is as many as usualRuns allows in nearly two hours.
 	mostBursts = 1 << 16
 )
@@ -34,7 +37,9 @@ type bursts struct {
 	pieces       []float64 // mean squares of five blocks at the most
 	base, judged int       // number of pieces before these, and of those judged
 
-	list []burst // no more than mostBursts + 1
+	list  []burst        // above burstRatio, mostBursts of them at the most
+	minor burst          // the latest above minorRatio
+	ranks [rankCount]int // how many those are, by rankOf
 }
 
 // burst is pieces that stand out together.
@@ -74,38 +79,63 @@ func (b *bursts) judge() {
 		past, next := b.pieces[max(0, from-around):from], b.pieces[to:min(to+around, len(b.pieces))]
 		typical := max(burstFloor, median(slices.Clone(past)), median(slices.Clone(next)))
 		for i := from; i < to; i++ {
-			if p := b.pieces[i]; p > burstRatio*typical {
-				b.note(b.base+i, p, p/typical)
+			if p := b.pieces[i]; p > minorRatio*typical {
+				b.note(burst{b.base + i, b.base + i + 1, p, p, p / typical})
 			}
 		}
 		b.judged = b.base + to
 	}
 }
 
-func (b *bursts) note(piece int, power, ratio float64) {
-	const gap = 2 // pieces: a tone that is missing leaves quiet ones where it crosses zero
-	if len(b.list) == 0 || len(b.list) <= mostBursts && piece > b.list[len(b.list)-1].end+gap {
-		b.list = append(b.list, burst{piece: piece})
+// note adds a piece, as a burst of its own.
+func (b *bursts) note(piece burst) {
+	if !b.minor.join(piece) {
+		b.rank()
+		b.minor = piece
 	}
-	now := &b.list[len(b.list)-1]
-	now.end = piece + 1
-	now.sum += power
-	now.peak, now.ratio = max(now.peak, power), max(now.ratio, ratio)
+	if piece.ratio < burstRatio {
+		return
+	}
+	if n := len(b.list); n > 0 && b.list[n-1].join(piece) || n == mostBursts {
+		return
+	}
+	b.list = append(b.list, piece)
 }
 
-// end judges what is left and returns how many bursts there are and the first. As many as the mains or a distorted low
-// tone makes are the chain's own, and none.
+// join adds a piece to a burst that it belongs to.
+func (b *burst) join(piece burst) bool {
+	const gap = 2 // pieces: a tone that is missing leaves quiet ones where it crosses zero
+	if b.end == 0 || piece.piece > b.end+gap {
+		return false
+	}
+	b.end = piece.end
+	b.sum += piece.sum
+	b.peak, b.ratio = max(b.peak, piece.peak), max(b.ratio, piece.ratio)
+	return true
+}
+
+// rankOf returns the place of a ratio among ranks, of one decibel each.
+func rankOf(ratio float64) int {
+	return min(max(0, int(pcm.PowerDB(ratio/minorRatio))), rankCount-1)
+}
+
+func (b *bursts) rank() {
+	if b.minor.end > 0 {
+		b.ranks[rankOf(b.minor.ratio)]++
+	}
+	b.minor = burst{}
+}
+
+// end judges what is left and returns how many bursts there are and the first.
 func (b *bursts) end() (count int, first burst) {
 	b.judge()
-	if len(b.list) > mostBursts || float64(len(b.list)) > usualRuns*float64(b.judged)*pieceSeconds {
-		return 0, burst{}
-	}
+	b.rank()
 	peak := 0.0
 	for _, now := range b.list {
 		peak = max(peak, now.peak)
 	}
 	for _, now := range b.list {
-		if now.peak < peak/burstRatio { // what the fit makes of the others
+		if now.peak < peak/burstRatio || b.usual(now) { // the weakest are what the fit makes of the strongest
 			continue
 		}
 		if count == 0 {
@@ -114,6 +144,16 @@ func (b *bursts) end() (count int, first burst) {
 		count++
 	}
 	return count, first
+}
+
+// usual reports whether bursts like this one, down to 10 dB less, are as many as the mains or a distorted low tone
+// makes: they are the chain's own.
+func (b *bursts) usual(like burst) bool {
+	alike := 0
+	for _, n := range b.ranks[rankOf(like.ratio/minorRatio):] {
+		alike += n
+	}
+	return float64(alike) > usualRuns*float64(b.judged)*pieceSeconds
 }
 
 // seconds is how long the burst is, at the power of its loudest piece.

@@ -7,5 +7,8 @@
 // the stretches as phasors, in step with the tones that made them: their own noise falls with the length of the
 // recording. The averaged spectrum of what remains gives noise, weighted noise, hum and other lines.
 //
+// What a recorder does to the samples is told from what the chain does to the tones: phases that jump (jumps.go), moments at which
+// what remains is far louder than around them (bursts.go), zeros and blocks that come twice.
+//
 // Bands are 20 Hz to 20 kHz (or half the rate, if that is less). All figures are per channel; NaN means not measurable.
 package tone

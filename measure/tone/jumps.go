@@ -11,9 +11,9 @@ import (
 
 const (
 	phaseSeconds = 0.05 // a phase is read over
-	// leastJump is in seconds: no clock slips by as much within 0.05 s and goes on at its old pace, if it works. The
-	// phase noise of a jump of half as much, halfway through a second, stands at −88 dB of a tone of 1 kHz. Common practice, no source.
-	leastJump = 20e-9
+	// leastJump is in seconds: no clock worth the name slips by as much within 0.05 s and goes on at its old pace. A number of samples
+	// lost or repeated moves 997 Hz by less once in two thousand. Common practice, no source.
+	leastJump = 250e-9
 	// jumpSigmas is how many standard deviations of the steps of the phase a jump has at the least: chance alone exceeds it
 	// once in 10¹⁵ steps of noise. What a clock wanders by in periods does not reach two.
 	jumpSigmas = 8
@@ -74,14 +74,15 @@ func (t *tracker) jumpsOf(phases []float64, hz float64) jump {
 	}
 	const sigma = 1.4826 // of a normal distribution, of its median off the middle
 	least := max(leastJump*hz, jumpSigmas*sigma*median(off))
+	stands := func(i int) bool { return standsOut(steps[i], before[i], after[i], least) }
 	found := jump{}
 	for i := 0; i < len(steps); i++ {
-		if !standsOut(steps[i], before[i], after[i], least) {
+		if !stands(i) {
 			continue
 		}
 		// One jump inside a part shows in the step before it and in the one after.
 		last := min(i+2, len(steps)-1)
-		for last > i && !standsOut(steps[last], before[last], after[last], least) {
+		for last > i && !stands(last) {
 			last--
 		}
 		net := 0.0
