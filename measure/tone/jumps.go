@@ -74,7 +74,12 @@ func (t *tracker) jumpsOf(phases []float64, hz float64) jump {
 	}
 	const sigma = 1.4826 // of a normal distribution, of its median off the middle
 	least := max(leastJump*hz, jumpSigmas*sigma*median(off))
-	stands := func(i int) bool { return standsOut(steps[i], before[i], after[i], least) }
+	stands := func(i int) bool {
+		if i < neighbours || i >= len(steps)-neighbours { // few to one side: a clock that changes its pace there seems to jump
+			return standsOut(steps[i], before[i], after[i], 4*least)
+		}
+		return standsOut(steps[i], before[i], after[i], least)
+	}
 	found := jump{}
 	for i := 0; i < len(steps); i++ {
 		if !stands(i) {
