@@ -36,6 +36,7 @@ type bursts struct {
 
 	pieces       []float64 // mean squares of five blocks at the most
 	base, judged int       // number of pieces before these, and of those judged
+	seams        []int     // pieces in which one stretch ends and the next begins
 
 	list  []burst        // above burstRatio, mostBursts of them at the most
 	minor burst          // the latest above minorRatio
@@ -53,8 +54,9 @@ func newBursts(rate pcm.Rate) bursts {
 	return bursts{rate: rate, size: max(1, int(math.Round(pieceSeconds*rate.Hz())))}
 }
 
-// write takes the next samples of what is left.
+// write takes the next stretch of what is left.
 func (b *bursts) write(x []float64) {
+	b.seams = append(b.seams, b.base+len(b.pieces))
 	for _, v := range x {
 		b.sum += v * v
 		b.frames++
@@ -135,7 +137,7 @@ func (b *bursts) end() (count int, first burst) {
 		peak = max(peak, now.peak)
 	}
 	for _, now := range b.list {
-		if now.peak < peak/burstRatio || b.usual(now) { // the weakest are what the fit makes of the strongest
+		if now.peak < peak/burstRatio || b.usual(now) || b.atSeam(now) { // the weakest are what the fit makes of the strongest
 			continue
 		}
 		if count == 0 {
@@ -144,6 +146,13 @@ func (b *bursts) end() (count int, first burst) {
 		count++
 	}
 	return count, first
+}
+
+// atSeam reports whether a burst touches the end of a stretch, where the fit is loosest: a clock that changes its pace leaves
+// most there. Of the bursts of a millisecond, that leaves one in a thousand out.
+func (b *bursts) atSeam(now burst) bool {
+	i, _ := slices.BinarySearch(b.seams, now.piece)
+	return i < len(b.seams) && b.seams[i] <= now.end
 }
 
 // usual reports whether bursts like this one, down to 10 dB less, are as many as the mains or a distorted low tone
