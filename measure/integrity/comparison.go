@@ -52,25 +52,15 @@ func (c *comparison) run() error {
 		if err != nil {
 			return err
 		}
-		if wrong > 0 && c.good == 0 && !c.begun {
-			moved, err := c.begin(frame)
-			if err != nil {
+		next := -1
+		if wrong > 0 {
+			if next, err = c.findAgain(frame, n); err != nil {
 				return err
-			}
-			if moved {
-				frame = max(0, -c.offset)
-				continue
 			}
 		}
-		if wrong > 0 && c.good > 0 && frame+n > c.nothingBefore && c.attempts < mostAttempts+c.good {
-			next, err := c.recover(frame, n)
-			if err != nil {
-				return err
-			}
-			if next >= 0 {
-				frame = next
-				continue
-			}
+		if next >= 0 {
+			frame = next
+			continue
 		}
 		c.tally(frame, n, wrong)
 		frame += n
@@ -78,20 +68,32 @@ func (c *comparison) run() error {
 	return nil
 }
 
+// findAgain looks for the way where the block at hand differs, if that is worth the work. It returns the received frame
+// to go on from, −1 if that is where it stands.
+func (c *comparison) findAgain(frame, n int) (next int, err error) {
+	switch {
+	case c.good == 0 && !c.begun:
+		return c.begin(frame)
+	case c.good > 0 && frame+n > c.nothingBefore && c.attempts < mostAttempts+c.good:
+		return c.recover(frame, n)
+	}
+	return -1, nil
+}
+
 // begin asks, where nothing has been equal yet but silence, whether the recording begins at another offset: the
-// stretch that was looked for may stand after a loss. It reports whether that is so, and then all begins again.
-func (c *comparison) begin(frame int) (moved bool, err error) {
+// stretch that was looked for may stand after a loss. If so all begins again, at the received frame it returns; else −1.
+func (c *comparison) begin(frame int) (next int, err error) {
 	c.begun = true
 	h, found, err := c.nextHit(frame)
 	if err != nil || !found || h.sent-h.received == c.offset {
-		return false, err
+		return -1, err
 	}
 	at := c.at
 	at.offset = h.sent - h.received
 	fresh := newComparison(c.sent, c.received, at, c.shortBits)
 	fresh.begun, fresh.lookup = true, c.lookup
 	*c = *fresh
-	return true, nil
+	return max(0, -c.offset), nil
 }
 
 // block reads n frames and counts the samples that differ.

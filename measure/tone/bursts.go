@@ -29,7 +29,6 @@ const (
 // of the tenths of a second before and after it, and stands out of both: where a tone settles, steps in level, or is fitted less well
 // from one stretch to the next, it is one of them that is loud.
 type bursts struct {
-	rate   pcm.Rate
 	size   int // frames of a piece
 	frames int // of the piece at hand
 	sum    float64
@@ -51,7 +50,7 @@ type burst struct {
 }
 
 func newBursts(rate pcm.Rate) bursts {
-	return bursts{rate: rate, size: max(1, int(math.Round(pieceSeconds*rate.Hz())))}
+	return bursts{size: max(1, int(math.Round(pieceSeconds*rate.Hz())))}
 }
 
 // write takes the next stretch of what is left.

@@ -22,7 +22,6 @@ type tracker struct {
 	products []product
 
 	n         int         // stretches so far
-	frames    int         // so far
 	phases    [][]float64 // of each tone in successive twentieths of a second, in turns off its course
 	ahead     []float64   // what has been read of the next
 	squares   []float64   // Σ amplitude² of each tone
