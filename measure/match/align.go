@@ -25,6 +25,7 @@ type aligned struct {
 type search struct {
 	a, b             pcm.Reader
 	rate             pcm.Rate
+	least            float64 // frames that captures must overlap by
 	courseA, courseB profile
 	kernels
 	places []placed // best first
@@ -32,7 +33,7 @@ type search struct {
 
 // newSearch reads both captures through and compares waveforms at every place that their courses suggest.
 func newSearch(a, b pcm.Reader, cfg Config) (*search, error) {
-	s := &search{a: a, b: b, rate: a.Format().Rate}
+	s := &search{a: a, b: b, rate: a.Format().Rate, least: cfg.minOverlap() * a.Format().Rate.Hz()}
 	var both errgroup.Group
 	both.Go(func() (err error) { s.kernels, err = bandKernels(s.rate); return })
 	both.Go(func() (err error) { s.courseA, err = profileOf(a); return })
@@ -73,7 +74,7 @@ func (s *search) agrees() bool {
 		return false
 	}
 	p := s.places[0]
-	return p.matched > 0 && (p.matched > 1 || len(p.anchors) < 3) && p.matched*4 >= len(p.anchors)
+	return p.matched > 0 && (p.matched > 1 || len(p.anchors) < 3) && p.agreed >= 0.25
 }
 
 // elsewhere reports whether two places are more than 50 ms apart.

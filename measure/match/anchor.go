@@ -18,6 +18,7 @@ type anchor struct {
 	at    float64    // middle of the stretch, frames of A
 	shift float64    // its displacement in B
 	match float64    // normalized correlation there, 0 to 1
+	level float64    // of A, relative
 	mid   float64    // correlation of the sums of the two channels, with its sign
 	side  float64    // and of their differences
 	each  []float64  // correlation of every channel, with its sign
@@ -29,9 +30,10 @@ const maxAnchors = 24
 // placed is a candidate whose waveforms were compared.
 type placed struct {
 	line
-	explained float64 // frames of A that the line explains
+	explained float64 // frames of A that sound and that the line explains
 	anchors   []anchor
 	matched   int
+	agreed    float64 // share of the anchors that matched, each as strong as A is there: some may stand in noise
 }
 
 // hunt is how stretches of A are sought in B: n frames each, within reach frames of lag, in mixes of the channels. second is
@@ -42,8 +44,8 @@ type hunt struct {
 	second        float64
 }
 
-// place compares waveforms at stretches spread over the overlap of the candidate and fits a line to what was
-// found. lag is good to a few hundredths of a second.
+// place compares waveforms at stretches spread over what sounds in the overlap of the candidate and fits a line to what
+// was found. lag is good to a few hundredths of a second.
 func (s *search) place(lag, second float64) (placed, error) {
 	rate := s.rate.Hz()
 	l := line{offset: lag, sign: 1}
@@ -55,21 +57,31 @@ func (s *search) place(lag, second float64) (placed, error) {
 	if to-from < n {
 		return placed{}, nil
 	}
-	count := max(1, min(maxAnchors, (to-from)/n))
-	places := make([]int, count)
-	for i := range places {
-		places[i] = from
-		if count > 1 {
-			places[i] += i * (to - from - n) / (count - 1)
-		}
+	places, share := s.courseA.sounding(from, to, n)
+	sounds := share * float64(to-from)
+	if sounds < s.least/2 {
+		return placed{}, nil
 	}
+	places = spread(places, maxAnchors)
 	// The lag is good to 30 ms; beyond that the clocks may run 400 ppm apart from the middle on.
 	reach := int(0.03*rate + 4e-4*float64(to-from)/2)
 	found, err := hunt{a: s.a, b: s.b, lag: int(math.Round(lag)), n: n, reach: reach, second: second}.all(places)
 	if err != nil {
 		return placed{}, err
 	}
-	return fitAnchors(found, float64(to-from)), nil
+	return fitAnchors(found, sounds), nil
+}
+
+// spread returns n of the places, evenly spread from first to last, or all where they are no more.
+func spread(places []int, n int) []int {
+	if len(places) <= n {
+		return places
+	}
+	out := make([]int, n)
+	for i := range out {
+		out[i] = places[i*(len(places)-1)/(n-1)]
+	}
+	return out
 }
 
 // all finds A at each place in B, in the order of the places; silent ones are left out. Reading takes turns, what is read is
@@ -142,7 +154,8 @@ func (s *seeker) seek(at int) (anchor, bool) {
 	}
 	emphasize(s.ma)
 	emphasize(s.mb)
-	if energy(s.ma) < 1e-12*float64(s.n) {
+	power := energy(s.ma) / float64(s.n)
+	if power < 1e-12 {
 		return anchor{}, false
 	}
 	best := s.best()
@@ -150,6 +163,7 @@ func (s *seeker) seek(at int) (anchor, bool) {
 		at:    float64(at) + float64(s.n)/2,
 		shift: float64(s.lag - s.reach + best),
 		match: math.Abs(cosine(s.ma, s.mb[best:best+s.n])),
+		level: math.Sqrt(power),
 	}
 	k.mid, k.side = s.wiring(best)
 	for c := range s.heardA {
@@ -232,7 +246,7 @@ const leastMatch = 0.35
 const anchored = 1.5
 
 // fitAnchors finds the line that most anchors lie on.
-func fitAnchors(found []anchor, overlap float64) placed {
+func fitAnchors(found []anchor, sounds float64) placed {
 	p := placed{anchors: found, line: line{sign: 1}}
 	var best []anchor
 	weight := 0.0
@@ -262,10 +276,20 @@ func fitAnchors(found []anchor, overlap float64) placed {
 	}
 	p.matched = len(best)
 	for _, k := range best {
-		p.explained += overlap * k.match * k.match / float64(len(found))
+		p.explained += sounds * k.match * k.match / float64(len(found))
+		p.agreed += k.level / strength(found)
 	}
 	p.through(best)
 	return p
+}
+
+// strength returns the sum of the anchors' levels.
+func strength(anchors []anchor) float64 {
+	sum := 0.0
+	for _, k := range anchors {
+		sum += k.level
+	}
+	return sum
 }
 
 // through lays the line through anchors by least squares and reads the wiring off them.

@@ -15,6 +15,7 @@ import (
 type profile struct {
 	hop     int
 	bands   [][]float64 // bands[b][i]: log energy, its own slow course removed
+	energy  []float64   // running sum of the energy in all bands, energy[i] before hop i
 	power   []float64   // mean power spectrum of the channels' mix, binHz apart
 	binHz   float64
 	logs    []float64 // sums of the logarithms of the power in bands of bandHz, over hops hops
@@ -50,7 +51,13 @@ func profileOf(r pcm.Reader) (profile, error) {
 	if err != nil {
 		return p, fmt.Errorf("match: %w", err)
 	}
+	p.energy = make([]float64, len(p.bands[0])+1)
 	for b := range p.bands {
+		sum := 0.0
+		for i, e := range p.bands[b] {
+			sum += e
+			p.energy[i+1] += sum
+		}
 		p.bands[b] = flatten(p.bands[b])
 	}
 	return p, nil
@@ -146,6 +153,29 @@ func flatten(energy []float64) []float64 {
 		level[i] -= (sum[hi] - sum[lo]) / float64(hi-lo)
 	}
 	return level
+}
+
+// hushed is the power, against the loudest, below which a stretch is no place to look for music in: noise may be all there
+// is. A judgement, no source; a quiet passage among loud ones is not needed to find the place.
+const hushed = 1e-4
+
+// sounding returns the first frames of stretches of n frames between from and to that are not quiet against the loudest of
+// them, evenly spread, and what share of all they are.
+func (p profile) sounding(from, to, n int) (at []int, share float64) {
+	count := (to - from) / n
+	power, loudest := make([]float64, count), 0.0
+	start := func(i int) int { return from + i*(to-from-n)/max(1, count-1) }
+	for i := range power {
+		last := len(p.energy) - 1
+		power[i] = p.energy[min(last, (start(i)+n)/p.hop)] - p.energy[min(last, start(i)/p.hop)]
+		loudest = max(loudest, power[i])
+	}
+	for i, e := range power {
+		if e >= hushed*loudest {
+			at = append(at, start(i))
+		}
+	}
+	return at, float64(len(at)) / float64(count)
 }
 
 // candidate is a possible place of A in B: frame t of A near frame t + lag of B.

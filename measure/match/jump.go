@@ -308,18 +308,18 @@ func (l line) confine(s slip, a, b pcm.Reader, block int) line {
 // trim takes off what lies around the ends of a confined line and does not fit, down to the last misfit of the outer
 // quarters; ok is false where all fits.
 func (f *fine) trim(l line, block int) (trimmed line, ok bool) {
-	n := len(f.track)
+	n := len(f.all)
 	miss := make([]float64, n)
-	for i, p := range f.track {
+	for i, p := range f.all {
 		miss[i] = 1 - p.fit
 	}
 	limit := 20*median(miss) + 0.01
 	for i := range n / 4 {
 		if miss[i] > limit {
-			l.from, ok = int(f.track[i].t)+block, true
+			l.from, ok = int(f.all[i].t)+block, true
 		}
-		if miss[n-1-i] > limit && int(f.track[n-1-i].t)-block < l.to {
-			l.to, ok = int(f.track[n-1-i].t)-block, true
+		if miss[n-1-i] > limit && int(f.all[n-1-i].t)-block < l.to {
+			l.to, ok = int(f.all[n-1-i].t)-block, true
 		}
 	}
 	return l, ok && l.to-l.from > 8*block

@@ -1,6 +1,7 @@
 package match
 
 import (
+	"fmt"
 	"math"
 
 	"heardiff/measure/interpolate"
@@ -11,7 +12,8 @@ import (
 type fine struct {
 	gain                 float64 // B/A, ratio
 	seOffset, seDrift    float64
-	track                []point // the delay left in each block
+	all                  []point // every block that is not silent
+	track                []point // the delay left in each block that tells of it
 	trackSD              float64 // its scatter, in units of the points' weights
 	wandering            bool
 	wanderRMS, wanderMax float64
@@ -48,7 +50,10 @@ func refine(a, b pcm.Reader, l line, kernel *interpolate.Kernel) (line, fine, er
 		}
 		t := newTracker(g, g.pass(l, stride, !all))
 		t.follow(round == 0)
-		f.gain, f.track = t.gain, t.points()
+		f.gain = t.gain
+		if f.all, f.track = t.points(); len(f.track) == 0 {
+			return l, f, fmt.Errorf("match: %w: no stretch of the overlap holds enough in common", ErrUnrelated)
+		}
 		if math.Abs(f.gain-1) < 1e-12 { // rounding only
 			f.gain = 1
 		}
@@ -125,17 +130,14 @@ func (f *fine) settle() (offset, drift float64) {
 }
 
 // excess returns the variance that the deviations left have beyond the blocks' own noise, 0 where there is none to
-// speak of. Medians, so that a few stray blocks make none.
+// speak of: the weights are good to a factor of two in deviation. The median, so that a few stray blocks make none; of what
+// each block needs, so that weak blocks, whose noise is great, do not lend theirs to strong ones.
 func (f *fine) excess(left []float64) float64 {
-	chi := make([]float64, len(left))
+	needs := make([]float64, len(left))
 	for i, p := range f.track {
-		chi[i] = left[i] * math.Sqrt(p.weight)
+		needs[i] = math.Pow(left[i]/0.6745, 2) - 4/p.weight
 	}
-	sd := median(chi) / 0.6745
-	if sd*sd < 4 { // the weights are good to a factor of two
-		return 0
-	}
-	return math.Pow(median(left)/0.6745, 2) * (1 - 4/(sd*sd))
+	return max(0, median(needs))
 }
 
 // look tells a wandering clock from noise: neighbours' delays then resemble each other. Half-overlapping

@@ -15,7 +15,8 @@ type tracker struct {
 	g     *blocks
 	c     cross
 	delay []float64 // of each block of c
-	told  []float64 // the information on it: Σ ω²·signal/noise
+	told  []float64 // the information on it: Σ ω²·common/noise
+	sure  []float64 // told in standard deviations of what two noises make of it
 	fit   []float64 // correlation of the block
 	noise []float64 // mean |A − B/gain|² by bin, the blocks' own delays taken out
 	heard []float64 // share of |A|² that B holds too, by bin, 0 to 1
@@ -23,9 +24,8 @@ type tracker struct {
 }
 
 func newTracker(g *blocks, c cross) *tracker {
-	t := &tracker{g: g, c: c, gain: 1, delay: make([]float64, len(c.block)), told: make([]float64, len(c.block))}
-	copy(t.delay, c.frame)
-	t.fit = make([]float64, len(c.block))
+	m := len(c.block)
+	t := &tracker{g: g, c: c, gain: 1, delay: slices.Clone(c.frame), told: make([]float64, m), sure: make([]float64, m), fit: make([]float64, m)}
 	t.noise, t.heard = make([]float64, g.n/2+1), make([]float64, g.n/2+1)
 	for k := range t.noise {
 		for j := range c.power {
@@ -148,6 +148,10 @@ func (t *tracker) conclude(sum sweepSums) {
 // leastHeard is the share of a bin that must be common for it to count: chance alone, over 48 blocks, stays below.
 const leastHeard = 0.4
 
+// surelyCommon is by how many standard deviations of chance what is common to a block must stand out for the block to
+// have a delay at all. The best of 10⁴ displacements of noise, so many as are tried of 128 blocks, reaches 4.
+const surelyCommon = 6
+
 func (t *tracker) block(j int, large bool, step float64, sum sweepSums) {
 	per := 2 * math.Pi / float64(t.g.n)
 	turn, by := cmplx.Rect(1, per*t.delay[j]*float64(t.g.lo)), cmplx.Rect(1, per*t.delay[j])
@@ -155,7 +159,7 @@ func (t *tracker) block(j int, large bool, step float64, sum sweepSums) {
 	if large {
 		top = min(top, t.g.n/16) // up to an eighth of the rate a delay of four frames is still unambiguous
 	}
-	var num, den, xx, xy, yy float64
+	var num, den, told, chance, xx, xy, yy float64
 	power, other := t.c.power[j], t.c.other[j]
 	for k := t.g.lo; k < t.g.hi; k++ {
 		z := t.c.joint[j][k] * turn
@@ -175,20 +179,43 @@ func (t *tracker) block(j int, large bool, step float64, sum sweepSums) {
 			num -= w * imag(z) / t.gain
 		}
 		den += w * omega * power[k]
+		told += w * omega * real(z) / t.gain
+		chance += math.Pow(w*omega, 2) * t.unlike(k, power[k], other[k])
 	}
-	t.told[j], t.fit[j] = den, xy/math.Sqrt(xx*yy+1e-300)
+	t.told[j], t.sure[j] = told, told/math.Sqrt(alike*chance+1e-300)
+	t.fit[j] = xy / math.Sqrt(xx*yy+1e-300)
 	if den > 0 {
 		t.delay[j] += step * num / den
 	}
 }
 
-// points returns what was found as a track.
-func (t *tracker) points() []point {
-	var track []point
+// unlike returns the variance of Re(joint)/gain at bin k if the block holds nothing in common there: the two are then of any
+// phase, and noise that makes up N between them at the most. A tone of which little is left is thus no chance, even of
+// few bins.
+func (t *tracker) unlike(k int, power, other float64) float64 {
+	return min(t.noise[k]*t.noise[k]/8, power*other/(2*t.gain*t.gain))
+}
+
+// points returns what was found of every block that is not silent, and the track: those that surely hold something in common.
+// In a pause each capture plays its own noise; the delay that fits best there may be anything. Where none is sure (of
+// a tone that begins elsewhere in each, say), all that speak for their delay are taken at their word.
+func (t *tracker) points() (all, track []point) {
+	var unsure []point
 	for j, i := range t.c.block {
-		if t.told[j] > 0 {
-			track = append(track, point{t: t.g.middle(i), delay: t.delay[j] - t.c.frame[j], weight: t.told[j], fit: t.fit[j]})
+		if t.fit[j] == 0 {
+			continue
+		}
+		p := point{t: t.g.middle(i), delay: t.delay[j] - t.c.frame[j], weight: t.told[j], fit: t.fit[j]}
+		all = append(all, p)
+		switch {
+		case t.sure[j] > surelyCommon:
+			track = append(track, p)
+		case p.weight > 0:
+			unsure = append(unsure, p)
 		}
 	}
-	return track
+	if len(track) == 0 {
+		return all, unsure
+	}
+	return all, track
 }
