@@ -16,9 +16,10 @@ type aligned struct {
 	fine
 	a, b profile
 	kernels
-	overlap    [2]int
-	confidence float64
-	jump       string // a warning, or ""
+	overlap [2]int
+	skipped float64 // share of the whole overlap that the line leaves out, beside a jump
+	doubt
+	jump string // a warning, or ""
 }
 
 // search holds what is the same for every place that is tried.
@@ -77,19 +78,16 @@ func (s *search) agrees() bool {
 	return p.matched > 0 && (p.matched > 1 || len(p.anchors) < 3) && p.agreed >= 0.25
 }
 
-// elsewhere reports whether two places are more than 50 ms apart.
-func (s *search) elsewhere(p, q placed) bool { return math.Abs(p.offset-q.offset) > 0.05*s.rate.Hz() }
+// apartS is how far apart two places are that are not the same, in seconds.
+const apartS = 0.05
+
+// elsewhere reports whether two places are not the same.
+func (s *search) elsewhere(p, q placed) bool { return math.Abs(p.offset-q.offset) > apartS*s.rate.Hz() }
 
 // align goes from a place to a line that is good to a fraction of a frame, clear of slips.
 func (s *search) align(p placed) (aligned, error) {
 	found := aligned{line: p.line, a: s.courseA, b: s.courseB, kernels: s.kernels}
-	second := 0.0
-	for _, q := range s.places {
-		if s.elsewhere(p, q) {
-			second = max(second, q.explained)
-		}
-	}
-	found.confidence = max(0, 1-second/p.explained)
+	found.doubt = s.doubtOf(p)
 	slipped, err := found.jumps(s.a, s.b, p, s.places)
 	if err != nil {
 		return found, err
@@ -119,6 +117,10 @@ func (s *search) align(p placed) (aligned, error) {
 func (f *aligned) refine(s *search) (err error) {
 	f.line, f.fine, err = refine(s.a, s.b, f.line, f.quick)
 	f.overlap[0], f.overlap[1] = f.line.overlap(s.a, s.b, 0)
+	whole := f.line
+	whole.from, whole.to = 0, 0
+	from, to := whole.overlap(s.a, s.b, 0)
+	f.skipped = 1 - float64(f.overlap[1]-f.overlap[0])/float64(to-from)
 	return err
 }
 

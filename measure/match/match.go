@@ -8,6 +8,7 @@ package match
 import (
 	"errors"
 	"fmt"
+	"math"
 
 	"heardiff/playback/pcm"
 )
@@ -71,8 +72,10 @@ type Result struct {
 	// Correlation is the normalized correlation of A and corrected B, 20 Hz to 20 kHz.
 	Correlation float64 `json:"correlation"`
 	OverlapS    float64 `json:"overlap_s"`
-	// Confidence tells how much better this alignment fits than the next: 1 − (overlap explained by the
-	// next best, at another place)/(overlap explained). Near 0 where the music repeats exactly.
+	// Confidence tells how much better this alignment fits than the next best at another place: 1 − (power left
+	// here)/(power left there), relative to A's as in the null; a stretch left out beside a jump counts as left, too. Near 0
+	// where the music repeats exactly, 0.9 where the null is 10 dB deeper. A place that explains a tenth less at first
+	// sight, or worse, is not followed to its end: what it would leave is told from that.
 	Confidence     float64        `json:"confidence"`
 	StandardErrors StandardErrors `json:"standard_errors"`
 	Channels       []Channel      `json:"channel"`
@@ -197,22 +200,9 @@ func Compare(a, b pcm.Reader, cfg Config) (Result, error) {
 	if err != nil {
 		return Result{}, err
 	}
-	best, err := s.pursue(s.places[0])
+	best, err := s.best()
 	if err != nil {
 		return Result{}, err
-	}
-	for _, p := range s.places[1:] {
-		if !s.elsewhere(s.places[0], p) || p.explained < rival*s.places[0].explained {
-			continue
-		}
-		other, err := s.pursue(p)
-		switch {
-		case errors.Is(err, ErrUnrelated):
-		case err != nil:
-			return Result{}, err
-		case other.better(best):
-			best = other
-		}
 	}
 	if !(best.likeness >= leastCorrelation) {
 		return Result{}, fmt.Errorf("match: %w: at the best place the captures correlate by only %.2f", ErrUnrelated, best.likeness)
@@ -220,14 +210,55 @@ func Compare(a, b pcm.Reader, cfg Config) (Result, error) {
 	return best.Result, nil
 }
 
+// best follows every place that may be the one, and returns the deepest null with how sure it is.
+func (s *search) best() (outcome, error) {
+	best, err := s.pursue(s.places[0])
+	if err != nil {
+		return best, err
+	}
+	var beaten []outcome
+	for _, p := range s.places[1:] {
+		if !s.elsewhere(s.places[0], p) || !s.near(p) {
+			continue
+		}
+		other, err := s.pursue(p)
+		switch {
+		case errors.Is(err, ErrUnrelated):
+			continue
+		case err != nil:
+			return best, err
+		case other.better(best):
+			best, other = other, best
+		}
+		other.left = nil // it is large
+		beaten = append(beaten, other)
+	}
+	for _, o := range beaten {
+		if math.Abs(o.found.offset-best.found.offset) > apartS*s.rate.Hz() {
+			best.found.followed(o)
+		}
+	}
+	return s.again(best), nil
+}
+
 // rival is the share of what the best place explains from which on another is tried in full too: what the anchors say
 // of two places is good to some per cent.
 const rival = 0.9
 
+// near reports whether p explains so much that it is tried in full.
+func (s *search) near(p placed) bool { return p.explained >= rival*s.places[0].explained }
+
 // outcome is a Result with what it was drawn from.
 type outcome struct {
 	Result
-	left *remainder
+	found aligned
+	left  *remainder
+}
+
+// again reports o anew, with what has become known of other places.
+func (s *search) again(o outcome) outcome {
+	o.Result = report(s.a.Format(), o.found, o.left)
+	return o
 }
 
 // better reports whether o is the deeper null, or as deep over more of the captures.
@@ -257,7 +288,7 @@ func (s *search) pursue(p placed) (outcome, error) {
 			return whole, err
 		}
 	}
-	return s.reconsider(found, r)
+	return s.reconsider(r)
 }
 
 // unbroken measures the captures over their whole overlap: on steady tones a jump by whole periods may be no more than a
@@ -271,7 +302,7 @@ func (s *search) unbroken(found aligned) (outcome, error) {
 	if err != nil {
 		return r, err
 	}
-	return s.reconsider(found, r)
+	return s.reconsider(r)
 }
 
 // settle measures what is left of two captures at the place that was found.
@@ -280,7 +311,7 @@ func (s *search) settle(found aligned) (outcome, error) {
 	if err != nil {
 		return outcome{}, err
 	}
-	return outcome{report(s.a.Format(), found, left), left}, nil
+	return s.again(outcome{found: found, left: left}), nil
 }
 
 // leastCorrelation is where two captures stop being of the same music: what differs is then stronger than what

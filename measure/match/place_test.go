@@ -56,7 +56,7 @@ func TestTheRightRepetitionIsTaken(t *testing.T) {
 	for _, c := range []struct {
 		voiceDB float64
 		sure    bool
-	}{{-10, true}, {-60, false}} {
+	}{{-10, true}, {-60, true}, {-90, false}} {
 		all := pcm.NewClip(rate, 2, 5*phrase*rate)
 		for k := range 5 {
 			voice := newMusic(uint64(30+k), phrase-0.5, 7000).capture(rate, phrase*rate, way{gain: pcm.Ratio(c.voiceDB)})

@@ -19,35 +19,72 @@ const rivalFrames = 1 << 20
 // makes −50 dB.
 const surelyPlaced = -50
 
+// doubt is what is known of the next best place.
+type doubt struct {
+	share float64 // of what this place explains: the most that one explains that was not followed to its end
+	left  float64 // what is left, see outcome.unexplained, at the best of those that were; +Inf where none was
+}
+
+// doubtOf returns what the anchors say of the places that are not tried in full.
+func (s *search) doubtOf(p placed) doubt {
+	d := doubt{left: math.Inf(1)}
+	for _, q := range s.places {
+		if s.elsewhere(p, q) && !s.near(q) {
+			d.share = max(d.share, q.explained/p.explained)
+		}
+	}
+	return d
+}
+
+// followed notes what is left at another place.
+func (d *doubt) followed(o outcome) { d.left = min(d.left, o.unexplained()) }
+
+// unexplained returns the power of the null, relative, and with it the share of the overlap that had to be left out: of
+// a steady tone any stretch nulls anywhere, once attack and end are taken for jumps.
+func (o outcome) unexplained() float64 { return math.Pow(10, o.NullDB/10) + o.found.skipped }
+
+// confidence returns 1 − left/(left at the next best place). A place with q left explains 1/(1 + q) of B.
+func (d doubt) confidence(left float64) float64 {
+	next := d.left
+	if d.share > 0 {
+		next = min(next, (1+left)/d.share-1)
+	}
+	if next <= left {
+		return 0
+	}
+	return 1 - left/next
+}
+
 // reconsider looks again at a place whose null is shallow. On a sustained tone every whole period is nearly as good to
 // the anchors, which weigh alike; only attack and decay tell, and they count when the whole stretch is correlated at
-// once. The deeper null of the two is taken, and how well the next best place does sets the confidence.
-func (s *search) reconsider(first aligned, r outcome) (outcome, error) {
+// once. The deeper null of the two is taken, and how well the next best place does is noted.
+func (s *search) reconsider(r outcome) (outcome, error) {
 	if r.NullDB < surelyPlaced {
 		return r, nil
 	}
-	lag, ratio, err := rivalOf(s.a, s.b, first)
+	lag, ratio, err := rivalOf(s.a, s.b, r.found)
 	if err != nil {
 		return r, fmt.Errorf("match: %w", err)
 	}
-	first.confidence = math.Min(first.confidence, 1-ratio)
-	if math.Abs(float64(lag)) > 3 {
-		second := first
-		second.offset += float64(lag)
-		second.jump = "" // said of the place that is given up
-		if err := second.refine(s); err != nil {
-			return r, err
-		}
-		again, err := s.settle(second)
-		if err != nil {
-			return r, err
-		}
-		if again.NullDB < r.NullDB {
-			return again, nil
-		}
+	if math.Abs(float64(lag)) <= 3 {
+		r.found.share = max(r.found.share, ratio*ratio)
+		return s.again(r), nil
 	}
-	r.Result = report(s.a.Format(), first, r.left) // with the doubt about the place
-	return r, nil
+	second := r.found
+	second.offset += float64(lag)
+	second.jump = "" // said of the place that is given up
+	if err := second.refine(s); err != nil {
+		return r, err
+	}
+	other, err := s.settle(second)
+	if err != nil {
+		return r, err
+	}
+	if other.NullDB < r.NullDB {
+		r, other = other, r
+	}
+	r.found.followed(other)
+	return s.again(r), nil
 }
 
 // rivalOf correlates the captures, A's frames against B's as the line places them, over all displacements within
@@ -121,7 +158,7 @@ func correlate(x, y []float64, reach int) []float64 {
 }
 
 // peaks returns the displacement of the largest value of c, whose middle is displacement 0, and the largest other local
-// peak relative to it.
+// peak relative to it, each between frames.
 func peaks(c []float64, reach int) (lag int, ratio float64) {
 	best := 0
 	for k, v := range c {
@@ -134,8 +171,20 @@ func peaks(c []float64, reach int) (lag int, ratio float64) {
 	}
 	for k := 1; k+1 < len(c); k++ {
 		if c[k] >= c[k-1] && c[k] >= c[k+1] && (k < best-3 || k > best+3) {
-			ratio = math.Max(ratio, c[k]/c[best])
+			ratio = math.Max(ratio, vertex(c, k)/vertex(c, best))
 		}
 	}
-	return best - reach, ratio
+	return best - reach, math.Min(1, ratio)
+}
+
+// vertex returns the top of the parabola through c[k] and its neighbours.
+func vertex(c []float64, k int) float64 {
+	if k == 0 || k == len(c)-1 {
+		return c[k]
+	}
+	slope, bend := (c[k+1]-c[k-1])/2, 2*c[k]-c[k-1]-c[k+1]
+	if !(bend > 0) {
+		return c[k]
+	}
+	return c[k] + slope*slope/(2*bend)
 }

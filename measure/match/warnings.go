@@ -10,8 +10,8 @@ import (
 func warnings(f pcm.Format, found aligned, left *remainder, own []channel, r Result) []string {
 	var out []string
 	say := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
-	if found.confidence < 0.1 {
-		say("another alignment explains %.0f %% as much as this one: the music repeats, or too little of it is common", 100*(1-found.confidence))
+	if r.Confidence < 0.1 {
+		say("another alignment nulls as deep, to %.1f dB: the music repeats, or too little of it is common", pcm.PowerDB(1/(1-r.Confidence)))
 	}
 	if r.OverlapS < 5 {
 		say("the captures overlap by only %.1f s", r.OverlapS)
