@@ -230,6 +230,30 @@ func TestWanderingDriftIsToldPieceByPiece(t *testing.T) {
 	}
 }
 
+// A swing at the frequency up to which wander is said to be held loses 3 dB, one at a quarter of it 0.2 dB: sin(5πf)/(5·sin πf)
+// of blocks f cycles apart. Averages at either end are over fewer: 5 % for that.
+func TestWanderIsHeldUpToTheFrequencySaid(t *testing.T) {
+	m := newMusic(12, faultSeconds, 11000)
+	a := m.capture(faultRate, faultRate*faultSeconds, way{noise: 1e-5, seed: 4})
+	plain, err := match.Compare(a, m.capture(faultRate, faultRate*faultSeconds, faultWay), match.Config{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct{ of, held float64 }{{0.25, 0.98}, {1, 0.707}} {
+		const peak = 2e-6
+		hz := c.of * plain.Wander.BelowHz
+		r, err := match.Compare(a, late(func(t float64) float64 { return peak * math.Sin(2*math.Pi*hz*t) })(m, a), match.Config{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		want := c.held * peak / math.Sqrt2 * faultRate
+		t.Logf("%.2f Hz: %.4f samples RMS, want %.4f", hz, r.Wander.RMSSamples, want)
+		if r.Wander.BelowHz != plain.Wander.BelowHz || math.Abs(r.Wander.RMSSamples/want-1) > 0.05 {
+			t.Errorf("%.2f Hz: %.4f samples RMS below %.3f Hz, want %.4f", hz, r.Wander.RMSSamples, r.Wander.BelowHz, want)
+		}
+	}
+}
+
 // ref: the filter's own response in closed form.
 func TestResponseDifferenceIsTheFiltersOwn(t *testing.T) {
 	const hz, db, q = 1000, 0.5, 1

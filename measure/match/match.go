@@ -117,8 +117,11 @@ type Channel struct {
 	OffsetSamples float64 `json:"offset_samples"`
 }
 
-// Wander is how far the clocks strayed from a straight line.
+// Wander is how far the clocks strayed from a straight line. RMSSamples and PeakSamples are of an average over five of the
+// blocks in which the delay is followed: they hold what is slower than BelowHz, where 3 dB are lost. What is faster
+// shows in Residual.Timing.
 type Wander struct {
+	BelowHz     float64 `json:"below_hz"`
 	RMSSamples  float64 `json:"rms_samples"`
 	PeakSamples float64 `json:"peak_samples"`
 	Significant bool    `json:"significant"`

@@ -147,7 +147,6 @@ func (f *fine) look() {
 	if n < 8 {
 		return
 	}
-	smooth := f.smooth()
 	size, weight := make([]float64, n), make([]float64, n)
 	for i, p := range f.track {
 		size[i] = math.Abs(p.delay)
@@ -156,6 +155,7 @@ func (f *fine) look() {
 	for i, p := range f.track {
 		weight[i] = 1 / (1/p.weight + excess)
 	}
+	smooth := f.smooth(weight)
 	// A few strong blocks must not decide for all: none weighs more than the common one, or deviates by more than three
 	// standard deviations.
 	common := median(weight)
@@ -187,14 +187,26 @@ func (f *fine) look() {
 	f.seDrift *= grow
 }
 
-// smooth returns the track averaged over five blocks.
-func (f *fine) smooth() []float64 {
+// every returns how many frames the points of the track are apart, but for gaps.
+func (f *fine) every() float64 {
+	var gaps []float64
+	for i, p := range f.track[1:] {
+		gaps = append(gaps, p.t-f.track[i].t)
+	}
+	return median(gaps)
+}
+
+// smoothed is where smooth loses 3 dB, in cycles per block: sin(5πf)/(5·sin πf) = 1/√2.
+const smoothed = 0.0901
+
+// smooth returns the track averaged over five blocks, with these weights.
+func (f *fine) smooth(weight []float64) []float64 {
 	out := make([]float64, len(f.track))
 	for i := range out {
 		var sum, w float64
-		for _, q := range f.track[max(0, i-2):min(len(f.track), i+3)] {
-			sum += q.weight * q.delay
-			w += q.weight
+		for k := max(0, i-2); k < min(len(f.track), i+3); k++ {
+			sum += weight[k] * f.track[k].delay
+			w += weight[k]
 		}
 		out[i] = sum / w
 	}

@@ -120,9 +120,10 @@ func (f aligned) report(rate pcm.Rate) Wander {
 	w := Wander{RMSSamples: f.wanderRMS, PeakSamples: f.wanderMax, Significant: f.wandering}
 	n := len(f.track)
 	if n < 8 {
-		w.RMSSamples, w.PeakSamples = math.NaN(), math.NaN()
+		w.RMSSamples, w.PeakSamples, w.BelowHz = math.NaN(), math.NaN(), math.NaN()
 		return w
 	}
+	w.BelowHz = rate.Hz() * smoothed / f.every()
 	pieces := min(8, n/4)
 	for i := range pieces {
 		part := f.track[i*n/pieces : (i+1)*n/pieces]

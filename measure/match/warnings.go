@@ -27,7 +27,8 @@ func warnings(f pcm.Format, found aligned, left *remainder, own []channel, r Res
 		say("the response differs by %+.2f dB in a third octave: more than 0.1 dB can be heard as a difference by itself", r.ResponseMaxDB)
 	}
 	if r.Wander.Significant {
-		say("the clocks stray from a straight line by %.3f samples RMS, %.3f at most", r.Wander.RMSSamples, r.Wander.PeakSamples)
+		say("the clocks stray from a straight line by %.3f samples RMS, %.3f at most, slower than %.2g Hz (what is faster is not in these figures)",
+			r.Wander.RMSSamples, r.Wander.PeakSamples, r.Wander.BelowHz)
 	}
 	unnamed := len(out)
 	clipped("A", found.a, "B", found.b, say)
