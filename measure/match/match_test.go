@@ -223,6 +223,10 @@ func TestSustainedTonesAreNotPlacedAPeriodApart(t *testing.T) {
 		if off > 0.005+3*r.StandardErrors.OffsetSamples || r.StandardErrors.OffsetSamples > 0.05 || r.NullDB > -45 {
 			t.Errorf("%v Hz: offset %.3f, want %d; null %.1f dB; drift %.4f ppm, errors %+v; %q", hz, r.OffsetSamples, delay, r.NullDB, r.DriftPPM, r.StandardErrors, r.Warnings)
 		}
+		// Elsewhere only a stretch without attack and end nulls as deep.
+		if r.Confidence < 0.9 {
+			t.Errorf("%v Hz: confidence %.3f, want it beyond doubt", hz, r.Confidence)
+		}
 	}
 }
 
