@@ -10,6 +10,8 @@
 // surroundings so far that noise alone does so in fewer than one of a hundred captures; each is fitted with the
 // window's own shape and subtracted, so that strong lines hide no weak ones. What is left is noise. Additive noise
 // appears equally in α and φ, so that the density of α is subtracted from the density of φ; the rest is random jitter.
+// Where α clearly exceeds φ it is noise of the amplitude itself, and the rest of the band tells what is additive. Amplitude noise
+// that stays below the sum of additive noise and jitter over all the band is not told from additive noise: it makes jitter look smaller.
 //
 // A phase line with an amplitude line at its side is read so: where one of the two sidebands is missing (less
 // than a quarter of the other, or not to be told from noise) it is an additive tone beside the carrier and no jitter; else

@@ -209,9 +209,9 @@ func transferDensity(a, b Channel) []TransferBand {
 			continue
 		}
 		shown := x.RandomPs * x.RandomPs
-		rest := y.PMPs*y.PMPs - y.AMPs*y.AMPs
+		rest := y.RandomPs * y.RandomPs
 		if out[i].AtLeast = math.IsNaN(y.RandomPs); out[i].AtLeast {
-			rest = max(0, rest) + 1.6449*y.SEPs2
+			rest = max(0, y.PMPs*y.PMPs-y.AMPs*y.AMPs) + 1.6449*y.SEPs2
 		} else {
 			out[i].AttenuationSE = 4.343 * math.Hypot(x.SEPs2/shown, y.SEPs2/rest) // 10/ln 10
 		}

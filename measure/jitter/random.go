@@ -13,6 +13,8 @@ type noiseBand struct {
 	crossPM, crossAM float64
 	used             float64 // part of the band not hidden by lines
 	seconds          float64 // of all records
+	// What additive noise takes off pm, and how far that may be wrong either way: see additive.
+	additive, unknown float64
 }
 
 // bandsPerDecade is the resolution of the density in jitter frequency.
@@ -144,16 +146,23 @@ func merge(n, other []noiseBand, already int) {
 // variance returns the variance of density·width, for a density estimated over the visible part of the band.
 func (n noiseBand) variance(density float64) float64 {
 	width := n.high - n.low
-	// At least one bin of the record bears on it.
-	independent := max(width*max(n.used, 0.02)*n.seconds/spread, 1/spread)
-	return density * density * width * width / independent
+	return density * density * width * width / n.independent()
 }
 
-// noiseSum is the noise of several bands: powers in rad² or as a ratio, and the variances of each.
-type noiseSum struct{ pm, am, variancePM, varianceAM float64 }
+// independent returns how many independent bins bear on the band: at least one of the record.
+func (n noiseBand) independent() float64 {
+	return max((n.high-n.low)*max(n.used, 0.02)*n.seconds/spread, 1/spread)
+}
 
-// variance returns that of the difference.
-func (s noiseSum) variance() float64 { return s.variancePM + s.varianceAM }
+// noiseSum is the noise of several bands: the powers of phase and of additive noise in rad², the variances of each by scatter, and by
+// how much the additive noise may be wrong besides.
+type noiseSum struct{ pm, additive, variancePM, varianceAdditive, unknown float64 }
+
+// variance returns that of the difference. Anything within what is unknown is equally likely.
+func (s noiseSum) variance() float64 { return s.scatter()*s.scatter() + s.unknown*s.unknown/3 }
+
+// scatter returns the standard error of the difference by scatter alone.
+func (s noiseSum) scatter() float64 { return math.Sqrt(s.variancePM + s.varianceAdditive) }
 
 // rms returns the RMS value of a power and its standard error.
 func rms(power, variance float64) (value, se float64) {
@@ -165,22 +174,27 @@ func sum(bands []noiseBand, low, high float64) noiseSum {
 	var s noiseSum
 	for _, n := range bands {
 		if mid := math.Sqrt(n.low * n.high); mid > low && mid < high {
-			width := n.high - n.low
-			s.pm += n.pm * width
-			s.am += n.am * width
-			s.variancePM += n.variance(n.pm)
-			s.varianceAM += n.variance(n.am)
+			s.add(n)
 		}
 	}
 	return s
 }
 
-// excess reads what phase has above amplitude: the RMS value and its standard error, NaN where it is below two
-// standard errors, and the 95 % upper bound. All are in radians.
+func (s *noiseSum) add(n noiseBand) {
+	width := n.high - n.low
+	s.pm += n.pm * width
+	s.additive += n.additive * width
+	s.unknown += n.unknown * width
+	s.variancePM += n.variance(n.pm)
+	s.varianceAdditive += n.variance(n.additive)
+}
+
+// excess reads what phase has above additive noise: the RMS value and its standard error, NaN where it is below two
+// standard errors, and the 95 % upper bound, for which all that is unknown is jitter. All are in radians.
 func (s noiseSum) excess() (rms, se, upper float64, significant bool) {
 	// Below 1e-12 radians RMS stands the rounding of an exact digital signal.
-	d, sigma := s.pm-s.am, math.Sqrt(s.variance())+1e-24
-	upper = math.Sqrt(max(0, d) + 1.6449*sigma)
+	d, sigma := s.pm-s.additive, math.Sqrt(s.variance())+1e-24
+	upper = math.Sqrt(max(0, d) + s.unknown + 1.6449*(s.scatter()+1e-24))
 	if !(d > 2*sigma) {
 		return math.NaN(), math.NaN(), upper, false
 	}

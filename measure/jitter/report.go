@@ -23,6 +23,10 @@ func (m *measurement) result() Result {
 			m.warnings = append(m.warnings, fmt.Sprintf("channel %d has no tone (%s)", c+1, loudness(m.stretch.level[c])))
 			continue
 		}
+		additive(m.channels[c].bands)
+		if s := amplitudeNoise(c+1, m.channels[c].bands); s != "" {
+			m.warnings = append(m.warnings, s)
+		}
 		r.Channel = append(r.Channel, m.channel(c))
 		if jump := m.channels[c].jump; jump > 0.3 {
 			m.warnings = append(m.warnings, fmt.Sprintf("the phase of channel %d jumps by %.2f radians between two samples: a block was dropped or repeated, or the recording is very noisy", c+1, jump))
@@ -62,7 +66,7 @@ func (m *measurement) channel(index int) Channel {
 	s := sum(c.bands, 0, math.Inf(1))
 	random, se, upper, significant := s.excess()
 	raw, rawSE := rms(s.pm, s.variancePM)
-	additive, additiveSE := rms(s.am, s.varianceAM)
+	additive, additiveSE := rms(s.additive, s.varianceAdditive+s.unknown*s.unknown/3)
 	out := Channel{
 		Channel: index + 1, LevelDBFS: pcm.DB(math.Exp(c.level)), DriftPPM: c.driftHz / m.carrierHz * 1e6,
 		WanderPs: m.toPs(c.wander), RandomPs: m.toPs(random), RandomSEPs: m.toPs(se), RandomLimitPs: m.toPs(upper),
@@ -74,6 +78,9 @@ func (m *measurement) channel(index int) Channel {
 	}
 	for low := math.Pow(10, math.Floor(math.Log10(m.band[0])+1e-9)); low < m.band[1]; low *= 10 {
 		out.RandomBands = append(out.RandomBands, m.decade(c.bands, max(low, m.band[0]), min(10*low, m.band[1])))
+	}
+	if out.RandomAtFloor {
+		out.RandomLimitPs = max(out.RandomLimitPs, proven(out.RandomBands))
 	}
 	out.add()
 	if m.cfg.Spectrum {
@@ -89,6 +96,17 @@ func (m *measurement) decade(bands []noiseBand, low, high float64) Band {
 		b.LimitPs = m.toPs(math.Sqrt(2 * math.Sqrt(sum(bands, low, high).variance())))
 	}
 	return b
+}
+
+// proven returns the most random jitter that a part of the band shows with 95 % confidence, which the whole has, too.
+func proven(bands []Band) float64 {
+	most := 0.0
+	for _, b := range bands {
+		if !b.AtFloor {
+			most = max(most, b.Ps-1.6449*b.SEPs)
+		}
+	}
+	return most
 }
 
 // add fills in the sums of lines and random jitter.
@@ -123,7 +141,8 @@ func (m *measurement) densities(bands []noiseBand) []DensityBand {
 	out := make([]DensityBand, len(bands))
 	for i, n := range bands {
 		width := n.high - n.low
-		s := noiseSum{n.pm * width, n.am * width, n.variance(n.pm), n.variance(n.am)}
+		var s noiseSum
+		s.add(n)
 		random, _, _, _ := s.excess()
 		perHz := m.toPs(1 / math.Sqrt(width))
 		out[i] = DensityBand{
@@ -209,17 +228,23 @@ func (m *measurement) amLines(tones []tone) []AMLine {
 // shows in their amplitudes as in their phases and is subtracted, as in a channel's own figure. The variance of a cross density is
 // (S₁·S₂ + C²)/2.
 func (m *measurement) common(channels []Channel) *Common {
-	shared, variance := 0.0, 0.0
+	shared, variance, unknown := 0.0, 0.0, 0.0
+	part := m.sharedAdditive()
 	for i, n := range m.cross {
-		shared += (n.crossPM - n.crossAM) * (n.high - n.low)
 		a, b := m.channels[0].bands[i], m.channels[1].bands[i]
-		variance += a.variance(math.Sqrt((a.pm*b.pm + n.crossPM*n.crossPM + a.am*b.am + n.crossAM*n.crossAM) / 2))
+		if both := math.Sqrt(a.additive * b.additive); a.unknown > 0 || b.unknown > 0 {
+			n.crossAM = part * both
+			unknown += both * (n.high - n.low)
+		}
+		shared += (n.crossPM - n.crossAM) * (n.high - n.low)
+		variance += a.variance(math.Sqrt((a.pm*b.pm + n.crossPM*n.crossPM + a.additive*b.additive + n.crossAM*n.crossAM) / 2))
 	}
-	sigma := math.Sqrt(variance)
-	c := &Common{RandomPs: math.NaN(), SEPs: math.NaN(), Correlation: math.NaN(), LimitPs: m.toPs(math.Sqrt(max(0, shared) + 1.6449*sigma))}
+	sigma := math.Sqrt(variance + unknown*unknown/3)
+	c := &Common{RandomPs: math.NaN(), SEPs: math.NaN(), Correlation: math.NaN(),
+		LimitPs: m.toPs(math.Sqrt(max(0, shared) + unknown + 1.6449*math.Sqrt(variance)))}
 	c.AtFloor = !(shared > 2*sigma)
 	if !c.AtFloor {
-		value, se := rms(shared, variance)
+		value, se := rms(shared, sigma*sigma)
 		c.RandomPs, c.SEPs = m.toPs(value), m.toPs(se)
 		c.LimitPs = m.toPs(math.Sqrt(2 * sigma))
 	}
@@ -228,4 +253,20 @@ func (m *measurement) common(channels []Channel) *Common {
 		c.Correlation = shared * one * one / (a * b)
 	}
 	return c
+}
+
+// sharedAdditive returns how much of the additive noise the first two channels share, where their amplitudes tell it: 1 for all of it.
+func (m *measurement) sharedAdditive() float64 {
+	shared, both := 0.0, 0.0
+	for i, n := range m.cross {
+		a, b := m.channels[0].bands[i], m.channels[1].bands[i]
+		if a.unknown == 0 && b.unknown == 0 {
+			shared += n.crossAM * (n.high - n.low)
+			both += math.Sqrt(a.am*b.am) * (n.high - n.low)
+		}
+	}
+	if both == 0 {
+		return 0
+	}
+	return shared / both
 }

@@ -36,8 +36,9 @@ type Channel struct {
 	RandomBands   []Band  `json:"random_bands"`
 	RawPs         float64 `json:"raw_phase_ps_rms"`
 	RawSEPs       float64 `json:"raw_phase_se_ps"`
-	AdditivePs    float64 `json:"additive_noise_ps_rms"`
-	AdditiveSEPs  float64 `json:"additive_noise_se_ps"`
+	// AdditivePs is what was taken off: the amplitude noise, where that does not exceed the phase noise.
+	AdditivePs   float64 `json:"additive_noise_ps_rms"`
+	AdditiveSEPs float64 `json:"additive_noise_se_ps"`
 
 	DeterministicPs   float64 `json:"deterministic_ps_rms"`
 	DeterministicSEPs float64 `json:"deterministic_se_ps"`
@@ -89,10 +90,10 @@ type DensityBand struct {
 	// PMPs and AMPs are the densities of phase and, as if it were phase, amplitude, in ps/√Hz.
 	PMPs float64 `json:"pm_ps_per_rthz"`
 	AMPs float64 `json:"am_ps_per_rthz"`
-	// RandomPs is the square root of the difference, NaN where that is below two standard errors, or, against a floor, within
-	// 3 dB of the floor's.
+	// RandomPs is the square root of the difference of their squares, with less than AMPs where amplitude noise exceeds additive
+	// noise. It is NaN where the difference is below two standard errors or, against a floor, within 3 dB of the floor's.
 	RandomPs float64 `json:"random_ps_per_rthz"`
-	SEPs2    float64 `json:"se_ps2_per_hz"` // standard error of PMPs² − AMPs²
+	SEPs2    float64 `json:"se_ps2_per_hz"` // standard error of RandomPs²
 	LowHz    float64 `json:"low_hz"`
 	HighHz   float64 `json:"high_hz"`
 }

@@ -1,7 +1,7 @@
 // Package jittertest makes simulated captures of known jitter: every sample by its closed form, so that nothing
 // is interpolated.
 //
-//	x(t) = a·(1 + Σ m·sin(2πgt))·sin(2πf₀(t + τ(t))) + Σ tones + noise,  τ(t) = Σ p·sin(2πft + θ) + random(t)
+//	x(t) = a·(1 + flicker(t))·Π(1 + m·sin(2πgt))·sin(2πf₀(t + τ(t))) + Σ tones + noise,  τ(t) = Σ p·sin(2πft + θ) + random(t)
 package jittertest
 
 import (
@@ -27,6 +27,8 @@ type Capture struct {
 	Jitter, AM, Added []Sine
 	// RandomPs is the RMS of Gaussian time error, flat between RandomLowHz and RandomHighHz.
 	RandomPs, RandomLowHz, RandomHighHz float64
+	// Flicker is the RMS of Gaussian amplitude modulation as a ratio; its density falls as 1/f from FlickerLowHz to FlickerHighHz.
+	Flicker, FlickerLowHz, FlickerHighHz float64
 	// NoiseDBFS is the level of white additive noise from 0 to half the rate; 0 is none.
 	NoiseDBFS float64
 	// DriftPPM is the change of the carrier's frequency from the first to the last sample.
@@ -42,11 +44,15 @@ func (c Capture) Samples() []float64 {
 	if c.RandomPs > 0 {
 		c.fillRandom(out, random)
 	}
+	flicker := make([]float64, n)
+	if c.Flicker > 0 {
+		c.fillFlicker(flicker, rand.New(rand.NewPCG(c.Seed, 0xbb67ae8584caa73b)))
+	}
 	noise := 0.0
 	if c.NoiseDBFS != 0 {
 		noise = pcm.RMSOf(c.NoiseDBFS)
 	}
-	c.evaluate(out)
+	c.evaluate(out, flicker)
 	if noise > 0 {
 		for i := range out {
 			out[i] += noise * random.NormFloat64()
@@ -55,28 +61,28 @@ func (c Capture) Samples() []float64 {
 	return out
 }
 
-// evaluate replaces the time error of every sample by the sample, on all processors: a minute takes some hundred million sines.
-func (c Capture) evaluate(x []float64) {
+// evaluate replaces the time error of every sample, whose amplitude has the given modulation, by the sample, on all processors: a minute takes some hundred million sines.
+func (c Capture) evaluate(x, modulation []float64) {
 	var wait sync.WaitGroup
 	each := len(x)/runtime.GOMAXPROCS(0) + 1
 	for from := 0; from < len(x); from += each {
 		wait.Go(func() {
 			for i := from; i < min(from+each, len(x)); i++ {
-				x[i] = c.at(float64(i)/c.Rate.Hz(), x[i])
+				x[i] = c.at(float64(i)/c.Rate.Hz(), x[i], 1+modulation[i])
 			}
 		})
 	}
 	wait.Wait()
 }
 
-func (c Capture) at(t, tau float64) float64 {
+func (c Capture) at(t, tau, envelope float64) float64 {
 	for _, j := range c.Jitter {
 		tau += j.Peak * math.Sin(2*math.Pi*j.Hz*t+j.Phase)
 	}
 	// A frequency of f₀·(1 + d·(t/T − ½)) has the phase f₀·(t + d·(t²/2T − t/2)).
 	tau += c.DriftPPM * 1e-6 * (t*t/(2*c.Seconds) - t/2)
 	_, turns := math.Modf(c.CarrierHz * t)
-	envelope := c.Amplitude
+	envelope *= c.Amplitude
 	for _, m := range c.AM {
 		envelope *= 1 + m.Peak*math.Sin(2*math.Pi*m.Hz*t+m.Phase)
 	}
@@ -97,6 +103,20 @@ func (c Capture) fillRandom(out []float64, random *rand.Rand) {
 	each := c.RandomPs * 1e-12 * float64(size) / 2 / math.Sqrt(float64(high-low+1))
 	for k := low; k <= high; k++ {
 		bins[k] = complex(each*random.NormFloat64(), each*random.NormFloat64())
+	}
+	copy(out, spectrum.NewPlan(size).Inverse(nil, bins))
+}
+
+// fillFlicker writes the random modulation.
+func (c Capture) fillFlicker(out []float64, random *rand.Rand) {
+	size := spectrum.PowerOfTwo(len(out))
+	bins := make([]complex128, size/2+1)
+	perBin := c.Rate.Hz() / float64(size)
+	// Bin k carries a part of the variance that is as 1/k.
+	each := c.Flicker * float64(size) / 2 / math.Sqrt(math.Log(c.FlickerHighHz/c.FlickerLowHz))
+	for k := int(math.Ceil(c.FlickerLowHz / perBin)); float64(k)*perBin <= c.FlickerHighHz; k++ {
+		e := each / math.Sqrt(float64(k))
+		bins[k] = complex(e*random.NormFloat64(), e*random.NormFloat64())
 	}
 	copy(out, spectrum.NewPlan(size).Inverse(nil, bins))
 }

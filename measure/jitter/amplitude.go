@@ -1,0 +1,117 @@
+package jitter
+
+import (
+	"fmt"
+	"math"
+	"strings"
+)
+
+// Additive noise shows in amplitude as in phase, never more. Where amplitude stands above phase it holds noise of its own, such as a
+// reference voltage's, and says no longer what additive noise there is: only that this is no more than the lesser of the two, and
+// that it is much the same at all frequencies, since it has no edge at the carrier.
+const (
+	// beyondChance is how many standard errors a stretch of narrow bands must stand above: in simulated captures of 6 to 60 s
+	// of noise alone the most striking stretch does so in one channel of 800.
+	beyondChance = 4.5
+	// octave is in narrow bands. One that holds telling independent bins tells its noise to 3 %.
+	octave  = bandsPerDecade * 3 / 10
+	telling = 1000
+	// Amplitude noise falls off little by little: to a stretch belong its neighbours that stand above the additive noise by tail,
+	// and by tailErrors standard errors of their own.
+	tail, tailErrors = 1.05, 2
+)
+
+// additive fills in what additive noise takes off the phase of each band, and how far that may be wrong: where there is no more of it than
+// of phase, the amplitude; elsewhere the noise of the quietest octave, which may be anything from none to twice that, or all of the phase.
+func additive(bands []noiseBand) {
+	loud := make([]bool, len(bands))
+	louder(bands, loud, exact(bands), 0, len(bands))
+	level := quietest(bands)
+	spreadTails(bands, loud, level)
+	for i := range bands {
+		b := &bands[i]
+		b.additive, b.unknown = b.am, 0
+		if loud[i] {
+			b.additive = min(level, b.pm)
+			b.unknown = b.additive
+		}
+	}
+}
+
+// exact returns the density of the rounding of an exact digital signal, see excess.
+func exact(bands []noiseBand) float64 {
+	return 1e-24 / (bands[len(bands)-1].high - bands[0].low)
+}
+
+// louder marks the stretches of bands from … to − 1 in which amplitude exceeds phase by more than chance, the most striking first.
+func louder(bands []noiseBand, loud []bool, exact float64, from, to int) {
+	best, first, last := beyondChance, -1, -1
+	for i := from; i < to; i++ {
+		sum, variance := 0.0, 0.0
+		for j := i; j < to; j++ {
+			// The logarithm of the mean of n exponential values has a variance of 1/n + 1/2n²; weighted by n.
+			n := bands[j].independent()
+			sum += n * math.Log((bands[j].am+exact)/(bands[j].pm+exact))
+			variance += 2*n + 1
+			if z := sum / math.Sqrt(variance); z > best {
+				best, first, last = z, i, j
+			}
+		}
+	}
+	if first < 0 {
+		return
+	}
+	for i := first; i <= last; i++ {
+		loud[i] = true
+	}
+	louder(bands, loud, exact, from, first)
+	louder(bands, loud, exact, last+1, to)
+}
+
+// spreadTails adds to each stretch the bands beside it whose amplitude still stands above the additive noise.
+func spreadTails(bands []noiseBand, loud []bool, level float64) {
+	tails := func(b noiseBand) bool {
+		return b.am > level*max(tail, 1+tailErrors/math.Sqrt(b.independent()))
+	}
+	for i := 1; i < len(bands); i++ {
+		loud[i] = loud[i] || loud[i-1] && tails(bands[i])
+	}
+	for i := len(bands) - 2; i >= 0; i-- {
+		loud[i] = loud[i] || loud[i+1] && tails(bands[i])
+	}
+}
+
+// quietest returns the least noise of an octave, of amplitude or phase: +Inf where none tells it.
+func quietest(bands []noiseBand) float64 {
+	least := math.Inf(1)
+	for i := range max(0, len(bands)-octave+1) {
+		am, pm, count := 0.0, 0.0, 0.0
+		for _, b := range bands[i : i+octave] {
+			n := b.independent()
+			am, pm, count = am+n*b.am, pm+n*b.pm, count+n
+		}
+		if count >= telling {
+			least = min(least, am/count, pm/count)
+		}
+	}
+	return least
+}
+
+// amplitudeNoise says in which stretches amplitude exceeds phase, "" where in none.
+func amplitudeNoise(channel int, bands []noiseBand) string {
+	var stretches []string
+	for i := 0; i < len(bands); i++ {
+		from := i
+		for i < len(bands) && bands[i].unknown > 0 {
+			i++
+		}
+		if i > from {
+			stretches = append(stretches, fmt.Sprintf("%.0f to %.0f Hz", bands[from].low, bands[i-1].high))
+		}
+	}
+	if stretches == nil {
+		return ""
+	}
+	return fmt.Sprintf("channel %d has amplitude noise beyond additive noise from %s: how much of the phase noise there is additive is "+
+		"uncertain, which the errors and limits of the random jitter allow for", channel, strings.Join(stretches, ", "))
+}
