@@ -38,9 +38,9 @@ func additive(bands []noiseBand) {
 	}
 }
 
-// exact returns the density of the rounding of an exact digital signal, see excess.
+// exact returns the density of the rounding of an exact digital signal.
 func exact(bands []noiseBand) float64 {
-	return 1e-24 / (bands[len(bands)-1].high - bands[0].low)
+	return rounded / (bands[len(bands)-1].high - bands[0].low)
 }
 
 // louder marks the stretches of bands from … to − 1 in which amplitude exceeds phase by more than chance, the most striking first.

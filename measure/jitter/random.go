@@ -164,6 +164,9 @@ func (s noiseSum) variance() float64 { return s.scatter()*s.scatter() + s.unknow
 // scatter returns the standard error of the difference by scatter alone.
 func (s noiseSum) scatter() float64 { return math.Sqrt(s.variancePM + s.varianceAdditive) }
 
+// rounded is the power of the rounding of an exact digital signal, 1e-12 radians RMS.
+const rounded = 1e-24
+
 // rms returns the RMS value of a power and its standard error.
 func rms(power, variance float64) (value, se float64) {
 	value = math.Sqrt(power)
@@ -189,14 +192,20 @@ func (s *noiseSum) add(n noiseBand) {
 	s.varianceAdditive += n.variance(n.additive)
 }
 
-// excess reads what phase has above additive noise: the RMS value and its standard error, NaN where it is below two
-// standard errors, and the 95 % upper bound, for which all that is unknown is jitter. All are in radians.
-func (s noiseSum) excess() (rms, se, upper float64, significant bool) {
-	// Below 1e-12 radians RMS stands the rounding of an exact digital signal.
-	d, sigma := s.pm-s.additive, math.Sqrt(s.variance())+1e-24
-	upper = math.Sqrt(max(0, d) + s.unknown + 1.6449*(s.scatter()+1e-24))
+// excess reads what phase has above additive noise: the RMS value in radians and its standard error, NaN where it is below two
+// standard errors.
+func (s noiseSum) excess() (rms, se float64, significant bool) {
+	d, sigma := s.pm-s.additive, math.Sqrt(s.variance())+rounded
 	if !(d > 2*sigma) {
-		return math.NaN(), math.NaN(), upper, false
+		return math.NaN(), math.NaN(), false
 	}
-	return math.Sqrt(d), sigma / (2 * math.Sqrt(d)), upper, true
+	return math.Sqrt(d), sigma / (2 * math.Sqrt(d)), true
 }
+
+// bound returns the 95 % upper bound of the excess, for which all that is unknown is jitter.
+func (s noiseSum) bound() float64 {
+	return math.Sqrt(max(0, s.pm-s.additive) + s.unknown + 1.6449*(s.scatter()+rounded))
+}
+
+// least returns the least excess that could be told from none.
+func (s noiseSum) least() float64 { return math.Sqrt(2 * math.Sqrt(s.variance())) }

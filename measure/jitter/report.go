@@ -17,22 +17,21 @@ func (m *measurement) result() Result {
 		RateHz: f.Rate.Hz(), Seconds: m.recordSeconds * float64(m.records), BandHz: m.band,
 		SignalRateHz: m.signalRateHz, FrequencyOffsetPPM: (4*m.carrierHz/m.signalRateHz - 1) * 1e6,
 	}
+	m.warn(m.lockedWarning())
 	for c := range m.channels {
 		if m.channels[c].silent {
 			r.Channel = append(r.Channel, silentChannel(c+1))
-			m.warnings = append(m.warnings, fmt.Sprintf("channel %d has no tone (%s)", c+1, loudness(m.stretch.level[c])))
+			m.warn(fmt.Sprintf("channel %d has no tone (%s)", c+1, loudness(m.stretch.level[c])))
 			continue
 		}
 		additive(m.channels[c].bands)
-		if s := amplitudeNoise(c+1, m.channels[c].bands); s != "" {
-			m.warnings = append(m.warnings, s)
-		}
+		m.warn(amplitudeNoise(c+1, m.channels[c].bands))
 		r.Channel = append(r.Channel, m.channel(c))
 		if jump := m.channels[c].jump; jump > 0.3 {
 			m.warnings = append(m.warnings, fmt.Sprintf("the phase of channel %d jumps by %.2f radians between two samples: a block was dropped or repeated, or the recording is very noisy", c+1, jump))
 		}
 		if len(m.channels[c].jitter) >= maxLines {
-			m.warnings = append(m.warnings, fmt.Sprintf("channel %d shows %d lines or more: not all are listed", c+1, maxLines))
+			m.warn(fmt.Sprintf("channel %d shows %d lines or more: not all are listed", c+1, maxLines))
 		}
 	}
 	if m.cross != nil {
@@ -40,6 +39,13 @@ func (m *measurement) result() Result {
 	}
 	r.Warnings = m.warnings
 	return r
+}
+
+// warn adds a warning unless it is empty.
+func (m *measurement) warn(warning string) {
+	if warning != "" {
+		m.warnings = append(m.warnings, warning)
+	}
 }
 
 func loudness(rms float64) string {
@@ -64,17 +70,14 @@ func (m *measurement) toPs(radians float64) float64 {
 func (m *measurement) channel(index int) Channel {
 	c := m.channels[index]
 	s := sum(c.bands, 0, math.Inf(1))
-	random, se, upper, significant := s.excess()
+	random, se, significant := s.excess()
 	raw, rawSE := rms(s.pm, s.variancePM)
 	additive, additiveSE := rms(s.additive, s.varianceAdditive+s.unknown*s.unknown/3)
 	out := Channel{
 		Channel: index + 1, LevelDBFS: pcm.DB(math.Exp(c.level)), DriftPPM: c.driftHz / m.carrierHz * 1e6,
-		WanderPs: m.toPs(c.wander), RandomPs: m.toPs(random), RandomSEPs: m.toPs(se), RandomLimitPs: m.toPs(upper),
+		WanderPs: m.toPs(c.wander), RandomPs: m.toPs(random), RandomSEPs: m.toPs(se), RandomLimitPs: m.limit(s),
 		RandomAtFloor: !significant, RawPs: m.toPs(raw), RawSEPs: m.toPs(rawSE), AdditivePs: m.toPs(additive), AdditiveSEPs: m.toPs(additiveSE),
 		Lines: m.lines(c.jitter), AMLines: m.amLines(c.other),
-	}
-	if significant {
-		out.RandomLimitPs = m.toPs(math.Sqrt(2 * math.Sqrt(s.variance())))
 	}
 	for low := math.Pow(10, math.Floor(math.Log10(m.band[0])+1e-9)); low < m.band[1]; low *= 10 {
 		out.RandomBands = append(out.RandomBands, m.decade(c.bands, max(low, m.band[0]), min(10*low, m.band[1])))
@@ -90,12 +93,17 @@ func (m *measurement) channel(index int) Channel {
 }
 
 func (m *measurement) decade(bands []noiseBand, low, high float64) Band {
-	rms, se, upper, significant := sum(bands, low, high).excess()
-	b := Band{LowHz: low, HighHz: high, Ps: m.toPs(rms), SEPs: m.toPs(se), LimitPs: m.toPs(upper), AtFloor: !significant}
-	if significant {
-		b.LimitPs = m.toPs(math.Sqrt(2 * math.Sqrt(sum(bands, low, high).variance())))
+	s := sum(bands, low, high)
+	rms, se, significant := s.excess()
+	return Band{LowHz: low, HighHz: high, Ps: m.toPs(rms), SEPs: m.toPs(se), LimitPs: m.limit(s), AtFloor: !significant}
+}
+
+// limit returns the 95 % upper bound in ps where the excess is not significant, else the least that would have been.
+func (m *measurement) limit(s noiseSum) float64 {
+	if _, _, significant := s.excess(); significant {
+		return m.toPs(s.least())
 	}
-	return b
+	return m.toPs(m.bound(s))
 }
 
 // proven returns the most random jitter that a part of the band shows with 95 % confidence, which the whole has, too.
@@ -143,7 +151,7 @@ func (m *measurement) densities(bands []noiseBand) []DensityBand {
 		width := n.high - n.low
 		var s noiseSum
 		s.add(n)
-		random, _, _, _ := s.excess()
+		random, _, _ := s.excess()
 		perHz := m.toPs(1 / math.Sqrt(width))
 		out[i] = DensityBand{
 			OffsetHz: math.Sqrt(n.low * n.high), PMPs: m.toPs(math.Sqrt(n.pm)), AMPs: m.toPs(math.Sqrt(n.am)),
@@ -228,29 +236,24 @@ func (m *measurement) amLines(tones []tone) []AMLine {
 // shows in their amplitudes as in their phases and is subtracted, as in a channel's own figure. The variance of a cross density is
 // (S₁·S₂ + C²)/2.
 func (m *measurement) common(channels []Channel) *Common {
-	shared, variance, unknown := 0.0, 0.0, 0.0
+	var s noiseSum
 	part := m.sharedAdditive()
 	for i, n := range m.cross {
 		a, b := m.channels[0].bands[i], m.channels[1].bands[i]
-		if both := math.Sqrt(a.additive * b.additive); a.unknown > 0 || b.unknown > 0 {
-			n.crossAM = part * both
-			unknown += both * (n.high - n.low)
+		width, additive := n.high-n.low, math.Sqrt(a.additive*b.additive)
+		if a.unknown > 0 || b.unknown > 0 {
+			n.crossAM = part * additive
+			s.unknown += additive * width
 		}
-		shared += (n.crossPM - n.crossAM) * (n.high - n.low)
-		variance += a.variance(math.Sqrt((a.pm*b.pm + n.crossPM*n.crossPM + a.additive*b.additive + n.crossAM*n.crossAM) / 2))
+		s.pm += n.crossPM * width
+		s.additive += n.crossAM * width
+		s.variancePM += a.variance(math.Sqrt((a.pm*b.pm + n.crossPM*n.crossPM) / 2))
+		s.varianceAdditive += a.variance(math.Sqrt((additive*additive + n.crossAM*n.crossAM) / 2))
 	}
-	sigma := math.Sqrt(variance + unknown*unknown/3)
-	c := &Common{RandomPs: math.NaN(), SEPs: math.NaN(), Correlation: math.NaN(),
-		LimitPs: m.toPs(math.Sqrt(max(0, shared) + unknown + 1.6449*math.Sqrt(variance)))}
-	c.AtFloor = !(shared > 2*sigma)
-	if !c.AtFloor {
-		value, se := rms(shared, sigma*sigma)
-		c.RandomPs, c.SEPs = m.toPs(value), m.toPs(se)
-		c.LimitPs = m.toPs(math.Sqrt(2 * sigma))
-	}
+	random, se, significant := s.excess()
+	c := &Common{RandomPs: m.toPs(random), SEPs: m.toPs(se), LimitPs: m.limit(s), AtFloor: !significant, Correlation: math.NaN()}
 	if a, b := channels[0].RandomPs, channels[1].RandomPs; a > 0 && b > 0 {
-		one := m.toPs(1)
-		c.Correlation = shared * one * one / (a * b)
+		c.Correlation = math.Pow(m.toPs(1), 2) * (s.pm - s.additive) / (a * b)
 	}
 	return c
 }

@@ -19,7 +19,7 @@ var full = flag.Bool("full", false, "widen the grids of simulated captures")
 func TestAmplitudeAndAdditiveLinesAreNoJitter(t *testing.T) {
 	c := base()
 	c.AM = []jittertest.Sine{{Hz: 100, Peak: 1e-4}}
-	c.Added = []jittertest.Sine{{Hz: 12000.03 + 3000, Peak: 0.7e-5}, {Hz: 12000.03 - 5000, Peak: 0.7e-5}}
+	c.Added = []jittertest.Sine{{Hz: 12000.5 + 3000, Peak: 0.7e-5}, {Hz: 12000.5 - 5000, Peak: 0.7e-5}}
 	c.Jitter = []jittertest.Sine{{Hz: 700, Peak: 400e-12}}
 	ch := measure(t, jitter.Config{}, c).Channel[0]
 	if len(ch.Lines) != 1 || math.Abs(ch.Lines[0].OffsetHz-700) > 0.01 {
@@ -269,7 +269,7 @@ func TestSteepNoiseIsNoLine(t *testing.T) {
 		walk := 0.0
 		for i := range clip.Channels[0] {
 			walk += step * random.NormFloat64()
-			clip.Channels[0][i] = 0.7*math.Sin(2*math.Pi*12000.03*(float64(i)/48000+walk)) + 1e-6*random.NormFloat64()
+			clip.Channels[0][i] = 0.7*math.Sin(2*math.Pi*12000.5*(float64(i)/48000+walk)) + 1e-6*random.NormFloat64()
 		}
 		r, err := jitter.Measure(clip, jitter.Config{})
 		if err != nil {

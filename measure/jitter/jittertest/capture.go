@@ -23,6 +23,8 @@ type Capture struct {
 	Seconds   float64
 	CarrierHz float64
 	Amplitude float64
+	// PhaseDegrees is the carrier's phase at the first sample, 0 on its rising edge.
+	PhaseDegrees float64
 	// Jitter is the time error in seconds, AM the modulation, Added tones beside the carrier.
 	Jitter, AM, Added []Sine
 	// RandomPs is the RMS of Gaussian time error, flat between RandomLowHz and RandomHighHz.
@@ -81,7 +83,7 @@ func (c Capture) at(t, tau, envelope float64) float64 {
 	}
 	// A frequency of f₀·(1 + d·(t/T − ½)) has the phase f₀·(t + d·(t²/2T − t/2)).
 	tau += c.DriftPPM * 1e-6 * (t*t/(2*c.Seconds) - t/2)
-	_, turns := math.Modf(c.CarrierHz * t)
+	_, turns := math.Modf(c.CarrierHz*t + c.PhaseDegrees/360)
 	envelope *= c.Amplitude
 	for _, m := range c.AM {
 		envelope *= 1 + m.Peak*math.Sin(2*math.Pi*m.Hz*t+m.Phase)

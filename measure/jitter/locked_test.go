@@ -1,0 +1,63 @@
+package jitter_test
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"heardiff/measure/jitter"
+	"heardiff/measure/jitter/jittertest"
+)
+
+// White jitter of the recorder's clock folds back. Samples between the tone's zeros and peaks, at 45°, take what is folded for
+// amplitude and find none; samples on the zeros find √2 too much. With locked clocks that is said, and the limit holds.
+func TestFoldedJitterOfLockedClocksIsSaid(t *testing.T) {
+	const inBand = 31.6135 // 50·√(9590/23990)
+	for _, degrees := range []float64{0, 20, 45, 70, 90} {
+		c := whiteClock()
+		c.CarrierHz, c.PhaseDegrees = 12000, degrees
+		r := measure(t, jitter.Config{}, c)
+		if len(r.Warnings) != 1 || !strings.Contains(r.Warnings[0], "faster than 12000 Hz fold back") {
+			t.Errorf("%v°: warnings %q", degrees, r.Warnings)
+		}
+		ch := r.Channel[0]
+		if ch.RawPs < 0.98*inBand || ch.RandomAtFloor && ch.RandomLimitPs < ch.RawPs {
+			t.Errorf("%v°: limit %.2f ps, phase noise %.2f; the band holds %.2f", degrees, ch.RandomLimitPs, ch.RawPs, inBand)
+		}
+		if at := ch.RandomAtFloor; degrees == 45 && !at {
+			t.Errorf("at 45° folded jitter hides what is not: %.2f ps", ch.RandomPs)
+		}
+		if b := ch.RandomBands[2]; b.AtFloor && b.LimitPs < 0.98*math.Sqrt(9000./23990)*50 {
+			t.Errorf("%v°: limit %.2f ps from 1 kHz on", degrees, b.LimitPs)
+		}
+	}
+}
+
+// Clocks that differ share it out evenly: it cancels, and there is nothing to warn of.
+func TestFoldedJitterOfTwoClocksCancels(t *testing.T) {
+	c := whiteClock()
+	c.CarrierHz = 12000.5 // 2·0.5 Hz·6 s are six whole turns
+	r := measure(t, jitter.Config{}, c)
+	if ch := r.Channel[0]; math.Abs(ch.RandomPs-31.6135) > 4*ch.RandomSEPs || len(r.Warnings) != 0 {
+		t.Errorf("random %.2f ± %.2f ps, want 31.61; warnings %q", ch.RandomPs, ch.RandomSEPs, r.Warnings)
+	}
+}
+
+// whiteClock is 50 ps of white sampling jitter from 10 Hz to half the rate.
+func whiteClock() jittertest.Capture {
+	c := base()
+	c.NoiseDBFS = -150
+	c.RandomPs, c.RandomLowHz, c.RandomHighHz = 50, 10, 24000
+	return c
+}
+
+// What two channels share folds in both.
+func TestFoldedJitterOfLockedClocksBoundsWhatIsShared(t *testing.T) {
+	a := whiteClock()
+	a.CarrierHz, a.PhaseDegrees = 12000, 45
+	b := a
+	b.Amplitude = 0.5
+	if c := measure(t, jitter.Config{}, a, b).Common; !c.AtFloor || c.LimitPs < 31 {
+		t.Errorf("common %+v, 31.6 ps are there", c)
+	}
+}
