@@ -25,7 +25,7 @@ const (
 // of phase, the amplitude; elsewhere the noise of the quietest octave, which may be anything from none to twice that, or all of the phase.
 func additive(bands []noiseBand) {
 	loud := make([]bool, len(bands))
-	louder(bands, loud, exact(bands), 0, len(bands))
+	louder(bands, loud, words/(bands[len(bands)-1].high-bands[0].low), 0, len(bands))
 	level := quietest(bands)
 	spreadTails(bands, loud, level)
 	for i := range bands {
@@ -38,20 +38,20 @@ func additive(bands []noiseBand) {
 	}
 }
 
-// exact returns the density of the rounding of an exact digital signal.
-func exact(bands []noiseBand) float64 {
-	return rounded / (bands[len(bands)-1].high - bands[0].low)
-}
+// words is the power of the rounding of words of 32 bits, (2⁻³¹)²/12, below which nothing is noise of a converter. A tone below full scale has
+// more of it.
+const words = 1.8e-20
 
-// louder marks the stretches of bands from … to − 1 in which amplitude exceeds phase by more than chance, the most striking first.
-func louder(bands []noiseBand, loud []bool, exact float64, from, to int) {
+// louder marks the stretches of bands from … to − 1 in which amplitude exceeds phase by more than chance, the most striking first. Beside
+// a density of least either is nothing.
+func louder(bands []noiseBand, loud []bool, least float64, from, to int) {
 	best, first, last := beyondChance, -1, -1
 	for i := from; i < to; i++ {
 		sum, variance := 0.0, 0.0
 		for j := i; j < to; j++ {
 			// The logarithm of the mean of n exponential values has a variance of 1/n + 1/2n²; weighted by n.
 			n := bands[j].independent()
-			sum += n * math.Log((bands[j].am+exact)/(bands[j].pm+exact))
+			sum += n * math.Log((bands[j].am+least)/(bands[j].pm+least))
 			variance += 2*n + 1
 			if z := sum / math.Sqrt(variance); z > best {
 				best, first, last = z, i, j
@@ -64,8 +64,8 @@ func louder(bands []noiseBand, loud []bool, exact float64, from, to int) {
 	for i := first; i <= last; i++ {
 		loud[i] = true
 	}
-	louder(bands, loud, exact, from, first)
-	louder(bands, loud, exact, last+1, to)
+	louder(bands, loud, least, from, first)
+	louder(bands, loud, least, last+1, to)
 }
 
 // spreadTails adds to each stretch the bands beside it whose amplitude still stands above the additive noise.

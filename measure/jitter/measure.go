@@ -44,6 +44,7 @@ type channelSum struct {
 	jitter, other       []tone // of all records
 	carrierHz, driftHz  float64
 	wander, level, jump float64
+	events              []event
 }
 
 // transform is the one long transform, made for one channel after the other: its plan is larger than a record.
@@ -56,6 +57,12 @@ func (t *transform) forward(z []complex128) {
 	t.lock.Lock()
 	defer t.lock.Unlock()
 	t.plan.Forward(z, z)
+}
+
+func (t *transform) inverse(z []complex128) {
+	t.lock.Lock()
+	defer t.lock.Unlock()
+	t.plan.Inverse(z, z)
 }
 
 // Measure measures the jitter of the tone in r. Errors wrap ErrNoTone or ErrShort where the capture holds
@@ -147,7 +154,7 @@ func (m *measurement) analyseRecord(from, samples, index int) error {
 		}
 		m.each(group, func(w *workspace, c int) {
 			records[c] = newRecord(w.samples[:samples], m.transform, m.mixer.outRate(), m.band[0], m.band[1])
-			peaks[c] = m.channels[c].take(records[c], w, m.band, m.mixer.carrierHz(), index)
+			peaks[c] = m.take(c, records[c], w, from, index)
 		})
 		if group[0] == 0 && len(m.toned) > 1 {
 			m.first.take(records[0], peaks[0])
@@ -181,8 +188,9 @@ func (m *measurement) each(group []int, f func(w *workspace, channel int)) {
 
 func (m *measurement) firstTone() int { return m.toned[0] }
 
-// take adds a record to the channel and returns its lines of either kind.
-func (c *channelSum) take(r *record, w *workspace, band [2]float64, mixedHz float64, index int) []peak {
+// take adds a record, which begins at a frame, to a channel and returns its lines of either kind.
+func (m *measurement) take(channel int, r *record, w *workspace, from, index int) []peak {
+	c, band := &m.channels[channel], m.band
 	pm, am := newPeeler(r, r.pm, band, w.noisePM), newPeeler(r, r.am, band, w.noiseAM)
 	w.noisePM, w.noiseAM = pm.noise, am.noise
 	var phase, amplitude []peak
@@ -193,6 +201,7 @@ func (c *channelSum) take(r *record, w *workspace, band [2]float64, mixedHz floa
 	jitter, other := judge(pm, am, pm.inBand(phase), am.inBand(amplitude))
 	c.jitter, c.other = append(c.jitter, jitter...), append(c.other, other...)
 	lines := append(phase, amplitude...)
+	c.events = append(c.events, m.takeEvents(r, w, from)...)
 	bands := edges(band)
 	r.measureNoise(bands, lines)
 	if index == 0 {
@@ -201,7 +210,7 @@ func (c *channelSum) take(r *record, w *workspace, band [2]float64, mixedHz floa
 		merge(c.bands, bands, index)
 	}
 	old, fresh := float64(index)/float64(index+1), 1/float64(index+1)
-	c.carrierHz = c.carrierHz*old + (mixedHz+r.offsetHz)*fresh
+	c.carrierHz = c.carrierHz*old + (m.mixer.carrierHz()+r.offsetHz)*fresh
 	c.level = c.level*old + r.logLevel*fresh
 	c.driftHz += r.driftHz
 	c.wander = max(c.wander, r.wander)

@@ -23,8 +23,10 @@ type record struct {
 	binHz    float64 // of the padded transform
 	pad      float64 // padded bins in one bin of the record
 	pm, am   []complex128
-	scale    float64 // toDensity
-	logLevel float64 // mean of log|z|
+	full     []complex128 // the memory of both
+	samples  int          // less than the length of the padded transform
+	scale    float64      // toDensity
+	logLevel float64      // mean of log|z|
 
 	offsetHz float64 // mean frequency less the mixer's
 	driftHz  float64
@@ -120,14 +122,13 @@ func (r *record) detrend(z []complex128, rateHz, lowHz float64) {
 // middle of the n samples. It makes fewer bins than half of full.
 func (r *record) split(full []complex128, n, bins int) {
 	size := len(full)
+	r.full, r.samples = full, n
 	r.pm, r.am = full[:bins:bins], full[size-bins:]
-	scale := complex(2/(float64(n)*r.window.Mean()), 0)
 	var am0 complex128
 	for k := range bins {
 		mirror := (size - k) % size
 		u, l := full[k], cmplx.Conj(full[mirror])
-		sin, cos := math.Sincos(math.Pi * float64(k*n%(2*size)) / float64(size))
-		turn := scale * complex(cos, sin)
+		turn := r.turn(k)
 		am, pm := (u+l)/2*turn, (u-l)/2i*turn
 		if k == 0 {
 			am0 = am
@@ -140,6 +141,26 @@ func (r *record) split(full []complex128, n, bins int) {
 	slices.Reverse(r.am[1:])
 	r.am[0] = am0
 	r.scale = r.seconds / (2 * r.window.ENBW())
+}
+
+// turn turns bin k to the middle of the record and scales it.
+func (r *record) turn(k int) complex128 {
+	size, scale := len(r.full), 2/(float64(r.samples)*r.window.Mean())
+	sin, cos := math.Sincos(math.Pi * float64(k*r.samples%(2*size)) / float64(size))
+	return complex(scale*cos, scale*sin)
+}
+
+// join undoes split and returns the transform, which then takes the memory of pm and am.
+func (r *record) join() []complex128 {
+	slices.Reverse(r.am[1:])
+	r.full[0] = complex(real(r.am[0]/r.turn(0)), real(r.pm[0]/r.turn(0)))
+	r.am[0] = 0 // at its place was a bin beyond the band
+	for k := 1; k < len(r.pm); k++ {
+		mirror, turn := len(r.full)-k, r.turn(k)
+		pm, am := r.full[k], r.full[mirror]
+		r.full[k], r.full[mirror] = (am+1i*pm)/turn, cmplx.Conj((am-1i*pm)/turn)
+	}
+	return r.full
 }
 
 // density returns the one-sided density of a bin of pm or am per Hz.

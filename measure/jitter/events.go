@@ -1,0 +1,200 @@
+package jitter
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"heardiff/measure/spectrum"
+)
+
+// Events: a tick, which no clock makes, and a block that was lost or repeated. Either is short, and fills the band evenly or nearly so, while
+// lines are out of it already and noise is the same at all times. So the upper part of the band, as a function of time, shows them.
+const (
+	// eventPower is how far above the mean noise the two powers of phase and amplitude together stand at an event: as 8 standard errors of
+	// either quadrature. Noise alone, (1 + T)·exp(−T), does so once in 10¹² values.
+	eventPower = 8 * 8 / 2
+	// mostCut is the part of a record that may be bridged; more are no single events.
+	mostCut = 0.02
+	// finest is how many times fewer values than baseband samples tell the time of an event.
+	finest = 8
+)
+
+// event is a stretch of baseband samples that an event reaches.
+type event struct {
+	from, to int     // the last not included
+	step     float64 // radians of phase, from before to after
+	seconds  float64 // in the capture
+	cut      bool    // bridged, so that no figure holds it
+}
+
+// takeEvents takes the events of a record, which begins at a frame, out of its noise as far as that can be done.
+func (m *measurement) takeEvents(r *record, w *workspace, from int) []event {
+	found := r.events(m.band[1], m.mixer.quarter, w.envelope)
+	if len(found) == 0 {
+		return nil
+	}
+	r.bridge(found, m.transform, m.sample()/2)
+	for i := range found {
+		e := &found[i]
+		e.seconds = (float64(from) + float64(e.from+e.to)/2*float64(m.mixer.decimation)) / m.mixer.rateHz
+	}
+	return found
+}
+
+// sample returns how many radians of the tone one sample is.
+func (m *measurement) sample() float64 { return 2 * math.Pi * m.carrierHz / m.mixer.rateHz }
+
+// events returns what stands out in the upper part of the band up to highHz, each as long as the filter's response. buffer is memory for it.
+func (r *record) events(highHz float64, reach int, buffer []complex128) []event {
+	high := int(highHz / r.binHz)
+	for len(buffer) > high {
+		buffer = buffer[:len(buffer)/2]
+	}
+	if len(buffer) < 64 {
+		return nil
+	}
+	plan := spectrum.NewComplexPlan(len(buffer))
+	powers := make([]float64, len(buffer))
+	for _, bins := range [][]complex128{r.pm, r.am} {
+		envelope(bins[high-len(buffer):high], buffer, plan)
+		noise := r.typical(buffer) + words/(highHz*r.scale)/float64(len(buffer))
+		for i, x := range buffer {
+			powers[i] += power(x) / noise
+		}
+	}
+	return r.standing(powers, reach)
+}
+
+// envelope writes the bins as a function of time to dst, from the middle of the record on. A raised cosine over the bins keeps it short.
+func envelope(bins, dst []complex128, plan *spectrum.ComplexPlan) {
+	for i, x := range bins {
+		dst[i] = x * complex((1-math.Cos(2*math.Pi*(float64(i)+0.5)/float64(len(bins))))/2, 0)
+	}
+	plan.Inverse(dst, dst)
+}
+
+// typical returns the mean power of noise, from the median within the record.
+func (r *record) typical(x []complex128) float64 {
+	half := int(float64(len(x)) / r.pad / 2)
+	some := make([]float64, 0, 2*half/finest+1)
+	for i := -half; i < half; i += finest {
+		some = append(some, power(x[(i+len(x))%len(x)]))
+	}
+	slices.Sort(some)
+	return some[len(some)/2] / math.Ln2
+}
+
+// standing returns the stretches around powers that stand above noise; they begin in the middle of the record.
+func (r *record) standing(powers []float64, reach int) []event {
+	var out []event
+	stride := float64(r.samples) * r.pad / float64(len(powers))
+	half := int(float64(r.samples) / 2 / stride)
+	for i := -half; i < half; i++ {
+		if powers[(i+len(powers))%len(powers)] < eventPower {
+			continue
+		}
+		at := r.samples/2 + int(math.Round(float64(i)*stride))
+		from, to := max(0, at-reach), min(r.samples, at+reach+1)
+		if len(out) > 0 && from <= out[len(out)-1].to {
+			out[len(out)-1].to = to
+			continue
+		}
+		out = append(out, event{from: from, to: to})
+	}
+	return out
+}
+
+// bridge replaces what events reach by a straight line, unless they are steps of half a sample's phase or more, or too much of the
+// record. Lines must be out of it.
+func (r *record) bridge(events []event, t *transform, halfSample float64) {
+	full := r.join()
+	t.inverse(full)
+	z := full[:r.samples]
+	total, bridged := 0, 0
+	for i := range events {
+		e := &events[i]
+		e.step = stepAcross(z, e.from, e.to)
+		e.cut = math.Abs(e.step) < halfSample
+		total += e.to - e.from
+	}
+	for i := range events {
+		e := &events[i]
+		if e.cut = e.cut && float64(total) < mostCut*float64(len(z)); e.cut {
+			straighten(z, e.from, e.to)
+			bridged += e.to - e.from
+		}
+	}
+	t.forward(full)
+	bins := len(r.pm)
+	r.split(full, r.samples, bins)
+	r.scale *= float64(len(z)) / float64(len(z)-bridged)
+}
+
+// stepAcross returns by how much φ differs after a stretch from before, by straight lines through as much on either side: what was
+// taken out for a trend, and as lines below the band, bends round a step.
+func stepAcross(z []complex128, from, to int) float64 {
+	half := (to - from) / 2
+	if from < 2*half || to+2*half > len(z) {
+		return 0
+	}
+	// From the middle of the nearer half to the stretch's it is one and a half times as far as from half to half.
+	after := 2.5*mean(z[to:to+half]) - 1.5*mean(z[to+half:to+2*half])
+	before := 2.5*mean(z[from-half:from]) - 1.5*mean(z[from-2*half:from-half])
+	return imag(after - before)
+}
+
+func mean(z []complex128) complex128 {
+	var sum complex128
+	for _, x := range z {
+		sum += x
+	}
+	return sum / complex(float64(len(z)), 0)
+}
+
+// straighten draws a line from the mean of some samples before a stretch to that of some after it: single ones would make it a triangle of
+// noise.
+func straighten(z []complex128, from, to int) {
+	some := (to - from) / 8
+	before, after := mean(z[max(0, from-some):max(from, 1)]), mean(z[min(to, len(z)-1):min(to+some, len(z))])
+	for i := from; i < to; i++ {
+		part := complex(float64(i-from+1)/float64(to-from+1), 0)
+		z[i] = before*(1-part) + after*part
+	}
+}
+
+// eventWarnings says what stands out of the noise of a channel. A sample is so many radians of the tone.
+func eventWarnings(channel int, events []event, sample float64) []string {
+	var out []string
+	cut, left := 0, 0
+	var first [2]float64
+	for _, e := range events {
+		switch {
+		case math.Abs(e.step) >= sample/2:
+			out = append(out, fmt.Sprintf("the phase of channel %d steps by %.1f samples, or that and whole periods of the tone, at %.3f s: "+
+				"a block was lost or repeated there, and no figure is to be trusted", channel, e.step/sample, e.seconds))
+		case e.cut:
+			if cut++; cut == 1 {
+				first[0] = e.seconds
+			}
+		default:
+			if left++; left == 1 {
+				first[1] = e.seconds
+			}
+		}
+	}
+	if cut > 0 {
+		out = append(out, fmt.Sprintf("channel %d has %s: left out of the random jitter", channel, ticks(cut, first[0])))
+	}
+	if left > 0 {
+		out = append(out, fmt.Sprintf("channel %d has %s: the random jitter is not to be trusted", channel, ticks(left, first[1])))
+	}
+	return out
+}
+
+func ticks(n int, first float64) string {
+	if n == 1 {
+		return fmt.Sprintf("a tick at %.3f s", first)
+	}
+	return fmt.Sprintf("%d ticks, the first at %.3f s", n, first)
+}

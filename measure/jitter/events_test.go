@@ -1,0 +1,147 @@
+package jitter_test
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"heardiff/measure/jitter"
+	"heardiff/measure/jitter/jittertest"
+	"heardiff/playback/pcm"
+)
+
+// jittery is a capture of 20 ps of random jitter.
+func jittery() jittertest.Capture {
+	c := base()
+	c.RandomPs, c.RandomLowHz, c.RandomHighHz = 20, 10, 9600
+	return c
+}
+
+// ticking measures a capture with something added to single samples.
+func ticking(t *testing.T, c jittertest.Capture, tick float64, at ...int) jitter.Result {
+	t.Helper()
+	clip := jittertest.Clip(c)
+	for _, i := range at {
+		clip.Channels[0][i] += tick
+	}
+	r, err := jitter.Measure(clip, jitter.Config{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+// One sample that is wrong, where it is read as phase, as amplitude or as both, is named and leaves the figures as they were.
+func TestATickIsNamedAndLeftOut(t *testing.T) {
+	for _, line := range []float64{0, 5e-9} {
+		c := jittery()
+		if line > 0 {
+			c.Jitter = []jittertest.Sine{{Hz: 7001, Peak: line}}
+		}
+		want := ticking(t, c, 0).Channel[0]
+		for k, tick := range []float64{1e-4, 1e-3, 1e-3, 1e-2} {
+			r := ticking(t, c, tick, 150000+k)
+			ch := r.Channel[0]
+			// Some 9 ms of 6 s are left out: the noise in them is a thousandth, and scatters by a 25th of a standard error.
+			if math.Abs(ch.RandomPs-want.RandomPs) > 0.3*ch.RandomSEPs || ch.RandomSEPs > 1.01*want.RandomSEPs {
+				t.Errorf("a tick of %g: %.3f ± %.3f ps, %.3f without it", tick, ch.RandomPs, ch.RandomSEPs, want.RandomPs)
+			}
+			if len(r.Warnings) != 1 || r.Warnings[0] != "channel 1 has a tick at 3.125 s: left out of the random jitter" {
+				t.Errorf("a tick of %g: warnings %q", tick, r.Warnings)
+			}
+			if len(ch.Lines) != len(want.Lines) || math.Abs(ch.DeterministicPs-want.DeterministicPs) > 0.002*want.DeterministicPs {
+				t.Errorf("a tick of %g: lines %+v", tick, ch.Lines)
+			}
+		}
+	}
+}
+
+func TestSeveralTicksAreCounted(t *testing.T) {
+	at := []int{30000, 90000, 91000, 200000}
+	r := ticking(t, jittery(), 0.01, at...)
+	if ch := r.Channel[0]; math.Abs(ch.RandomPs-20) > 3*ch.RandomSEPs {
+		t.Errorf("random %.3f ± %.3f ps, want 20", ch.RandomPs, ch.RandomSEPs)
+	}
+	if want := "channel 1 has 4 ticks, the first at 0.625 s: left out of the random jitter"; len(r.Warnings) != 1 || r.Warnings[0] != want {
+		t.Errorf("warnings %q, want %q", r.Warnings, want)
+	}
+	at = nil
+	for i := 1000; i < 288000; i += 1000 {
+		at = append(at, i+i%777)
+	}
+	r = ticking(t, jittery(), 0.001, at...)
+	if !strings.Contains(strings.Join(r.Warnings, "\n"), "the random jitter is not to be trusted") {
+		t.Errorf("a tick every 20 ms: warnings %q", r.Warnings)
+	}
+}
+
+// The time of a tick is the capture's, whatever the record and the silence before it.
+func TestTicksAreTimedInTheCapture(t *testing.T) {
+	c := jittery()
+	c.Seconds = 10
+	clip := jittertest.Clip(c)
+	clip.Channels[0] = append(make([]float64, 48000), clip.Channels[0]...)
+	clip.Channels[0][48000*7] += 0.01
+	r, err := jitter.MeasureIn(clip, jitter.Config{}, 80000)
+	if err != nil || !strings.Contains(strings.Join(r.Warnings, "\n"), "a tick at 7.00") {
+		t.Errorf("warnings %q, error %v, want a tick at 7 s", r.Warnings, err)
+	}
+}
+
+// A sample lost or repeated is a step of the phase by 2π·f₀/rate, however slowly the filter lets it rise.
+func TestALostSampleIsNamedAtEveryRate(t *testing.T) {
+	for _, rate := range []pcm.Rate{48000, 96000, 176400, 192000, 384000} {
+		for _, lost := range []int{1, -1} {
+			c := jittery()
+			c.Rate, c.Seconds, c.CarrierHz = rate, 5, 12000.5
+			if rate == 176400 {
+				c.CarrierHz = 11025.5
+			}
+			clip := jittertest.Clip(c)
+			x, at := clip.Channels[0], int(2.3*rate.Hz())
+			clip.Channels[0] = append(x[:at:at], x[at+lost:]...)
+			r, err := jitter.Measure(clip, jitter.Config{HighHz: 8800, LowHz: 10})
+			if err != nil {
+				t.Fatal(err)
+			}
+			want := fmt.Sprintf("the phase of channel 1 steps by %.1f samples, or that and whole periods of the tone, at 2.300 s", float64(lost))
+			if !strings.Contains(strings.Join(r.Warnings, "\n"), want) {
+				t.Errorf("%d Hz, %d lost: warnings %q, want %q", rate, lost, r.Warnings, want)
+			}
+		}
+	}
+}
+
+// Nothing stands out of steep noise, strong or smeared lines, and words without dither.
+func TestOrdinaryCapturesHaveNoEvents(t *testing.T) {
+	strong := jittery()
+	strong.Jitter = []jittertest.Sine{{Hz: 9000, Peak: 1e-6}, {Hz: 60, Peak: 1e-6}, {Hz: 9400, Peak: 3e-9}}
+	smeared := jittery()
+	smeared.DriftPPM = 100
+	smeared.Added = []jittertest.Sine{{Hz: 12000 + 8000, Peak: 1e-4}, {Hz: 12000 - 9500, Peak: 1e-4}}
+	clean := base()
+	clean.NoiseDBFS = 0
+	captures := map[string][]float64{"strong": strong.Samples(), "smeared": smeared.Samples(), "exact": clean.Samples()}
+	walk, random := 0.0, rand.New(rand.NewPCG(1, 9))
+	steep := make([]float64, 288000)
+	for i := range steep {
+		walk += 1e-10 * random.NormFloat64()
+		steep[i] = 0.7*math.Sin(2*math.Pi*12000.5*(float64(i)/48000+walk)) + 1e-6*random.NormFloat64()
+	}
+	captures["steep"] = steep
+	for _, bits := range []int{16, 24} {
+		words := clean.Samples()
+		for i, v := range words {
+			words[i] = math.Round(math.Ldexp(v, bits-1)) / math.Ldexp(1, bits-1)
+		}
+		captures[fmt.Sprint(bits, " bits")] = words
+	}
+	for name, x := range captures {
+		r, err := jitter.Measure(pcm.Clip{Rate: 48000, Channels: [][]float64{x}}, jitter.Config{})
+		if all := strings.Join(r.Warnings, "\n"); err != nil || strings.Contains(all, "tick") || strings.Contains(all, "steps") {
+			t.Errorf("%s: warnings %q, error %v", name, r.Warnings, err)
+		}
+	}
+}
