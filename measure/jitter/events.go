@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sync"
 
 	"heardiff/measure/spectrum"
 )
@@ -28,9 +29,31 @@ type event struct {
 	cut      bool    // bridged, so that no figure holds it
 }
 
+// watch is what events are looked for with, for one channel after the other: the memory of the upper part of the band as a function of time.
+type watch struct {
+	lock     sync.Mutex
+	plan     *spectrum.ComplexPlan // nil where the band has too few bins
+	envelope []complex128
+	powers   []float64
+	high     int // the bin after the last
+}
+
+// newWatch makes what looks at records of a padded transform of so many samples at a rate.
+func newWatch(size int, rateHz, highHz float64) *watch {
+	w := &watch{high: int(highHz / rateHz * float64(size))}
+	n := size / finest
+	for n > w.high {
+		n /= 2
+	}
+	if n >= 64 {
+		w.plan, w.envelope, w.powers = spectrum.NewComplexPlan(n), make([]complex128, n), make([]float64, n)
+	}
+	return w
+}
+
 // takeEvents takes the events of a record, which begins at a frame, out of its noise as far as that can be done.
-func (m *measurement) takeEvents(r *record, w *workspace, from int) []event {
-	found := r.events(m.band[1], m.mixer.quarter, w.envelope)
+func (m *measurement) takeEvents(r *record, from int) []event {
+	found := m.watch.events(r, m.mixer.quarter)
 	if len(found) == 0 {
 		return nil
 	}
@@ -45,33 +68,31 @@ func (m *measurement) takeEvents(r *record, w *workspace, from int) []event {
 // sample returns how many radians of the tone one sample is.
 func (m *measurement) sample() float64 { return 2 * math.Pi * m.carrierHz / m.mixer.rateHz }
 
-// events returns what stands out in the upper part of the band up to highHz, each as long as the filter's response. buffer is memory for it.
-func (r *record) events(highHz float64, reach int, buffer []complex128) []event {
-	high := int(highHz / r.binHz)
-	for len(buffer) > high {
-		buffer = buffer[:len(buffer)/2]
-	}
-	if len(buffer) < 64 {
+// events returns what stands out in the upper part of the band, each as long as the filter's response to either side.
+func (w *watch) events(r *record, reach int) []event {
+	if w.plan == nil {
 		return nil
 	}
-	plan := spectrum.NewComplexPlan(len(buffer))
-	powers := make([]float64, len(buffer))
+	w.lock.Lock()
+	defer w.lock.Unlock()
+	clear(w.powers)
+	least := words / (float64(w.high) * r.binHz * r.scale) / float64(len(w.envelope))
 	for _, bins := range [][]complex128{r.pm, r.am} {
-		envelope(bins[high-len(buffer):high], buffer, plan)
-		noise := r.typical(buffer) + words/(highHz*r.scale)/float64(len(buffer))
-		for i, x := range buffer {
-			powers[i] += power(x) / noise
+		w.toTime(bins[w.high-len(w.envelope) : w.high])
+		noise := r.typical(w.envelope) + least
+		for i, x := range w.envelope {
+			w.powers[i] += power(x) / noise
 		}
 	}
-	return r.standing(powers, reach)
+	return r.standing(w.powers, reach)
 }
 
-// envelope writes the bins as a function of time to dst, from the middle of the record on. A raised cosine over the bins keeps it short.
-func envelope(bins, dst []complex128, plan *spectrum.ComplexPlan) {
+// toTime turns bins into a function of time, from the middle of the record on. A raised cosine over the bins keeps it short.
+func (w *watch) toTime(bins []complex128) {
 	for i, x := range bins {
-		dst[i] = x * complex((1-math.Cos(2*math.Pi*(float64(i)+0.5)/float64(len(bins))))/2, 0)
+		w.envelope[i] = x * complex((1-math.Cos(2*math.Pi*(float64(i)+0.5)/float64(len(bins))))/2, 0)
 	}
-	plan.Inverse(dst, dst)
+	w.plan.Inverse(w.envelope, w.envelope)
 }
 
 // typical returns the mean power of noise, from the median within the record.

@@ -27,6 +27,7 @@ type measurement struct {
 	recordSeconds float64
 	mixer         *mixer
 	transform     *transform
+	watch         *watch
 	spaces        []*workspace // as many channels are analysed at the same time
 	channels      []channelSum
 	toned         []int       // the channels that have a tone
@@ -134,6 +135,7 @@ func (m *measurement) analyse() error {
 		}
 	}
 	m.transform = &transform{plan: spectrum.NewComplexPlan(paddedSize(each))}
+	m.watch = newWatch(paddedSize(each), m.mixer.outRate(), m.band[1])
 	for range max(1, min(len(m.toned), m.longest/each)) {
 		m.spaces = append(m.spaces, newWorkspace(m.mixer, each))
 	}
@@ -201,7 +203,7 @@ func (m *measurement) take(channel int, r *record, w *workspace, from, index int
 	jitter, other := judge(pm, am, pm.inBand(phase), am.inBand(amplitude))
 	c.jitter, c.other = append(c.jitter, jitter...), append(c.other, other...)
 	lines := append(phase, amplitude...)
-	c.events = append(c.events, m.takeEvents(r, w, from)...)
+	c.events = append(c.events, m.takeEvents(r, from)...)
 	bands := edges(band)
 	r.measureNoise(bands, lines)
 	if index == 0 {

@@ -13,12 +13,10 @@ type workspace struct {
 	samples          []complex128 // log z of the baseband, and its transform
 	noisePM, noiseAM []float64    // of the noise around each bin
 	demods           [2]*demodulator
-	envelope         []complex128 // for events
 }
 
 func newWorkspace(m *mixer, samples int) *workspace {
-	padded := paddedSize(samples)
-	w := &workspace{samples: make([]complex128, max(padded, samples+m.perBlock())), envelope: make([]complex128, padded/finest)}
+	w := &workspace{samples: make([]complex128, max(paddedSize(samples), samples+m.perBlock()))}
 	for i := range w.demods {
 		w.demods[i] = m.demodulator()
 	}
