@@ -18,8 +18,8 @@
 // that stays below the sum of additive noise and jitter over all the band is not told from additive noise: it makes jitter look smaller.
 //
 // Ticks and lost samples are no clock's: the noise left without lines, as a function of time, shows them where they stand 8 standard
-// errors out of it. A tick is bridged over the filter's length, before the noise is read; a step of half a sample or more is named. A phase that
-// steps by less, as where a clock is corrected, is taken for a tick where it is that sharp. Steps of whole periods leave no trace.
+// errors out of it. A tick is bridged over the filter's length, before the noise is read; where the phase steps, by half a sample or more or as a
+// clock that is corrected, it stays and is named. Steps of whole periods leave no trace.
 //
 // A phase line with an amplitude line at its side is read so: where one of the two sidebands is missing (less
 // than a quarter of the other, or not to be told from noise) it is an additive tone beside the carrier and no jitter; else

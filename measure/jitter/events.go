@@ -17,6 +17,8 @@ const (
 	eventPower = 8 * 8 / 2
 	// mostCut is the part of a record that may be bridged; more are no single events.
 	mostCut = 0.02
+	// clearStep is how many times its usual scatter a step stands out.
+	clearStep = 8
 	// finest is how many times fewer values than baseband samples tell the time of an event.
 	finest = 8
 )
@@ -24,7 +26,7 @@ const (
 // event is a stretch of baseband samples that an event reaches.
 type event struct {
 	from, to int     // the last not included
-	step     float64 // radians of phase, from before to after
+	step     float64 // radians of phase, from before to after; 0 where it is no more than noise
 	seconds  float64 // in the capture
 	cut      bool    // bridged, so that no figure holds it
 }
@@ -57,7 +59,7 @@ func (m *measurement) takeEvents(r *record, from int) []event {
 	if len(found) == 0 {
 		return nil
 	}
-	r.bridge(found, m.transform, m.sample()/2)
+	r.bridge(found, m.transform)
 	for i := range found {
 		e := &found[i]
 		e.seconds = (float64(from) + float64(e.from+e.to)/2*float64(m.mixer.decimation)) / m.mixer.rateHz
@@ -117,7 +119,8 @@ func (r *record) standing(powers []float64, reach int) []event {
 		}
 		at := r.samples/2 + int(math.Round(float64(i)*stride))
 		from, to := max(0, at-reach), min(r.samples, at+reach+1)
-		if len(out) > 0 && from <= out[len(out)-1].to {
+		// Events so near that the one stands where the other's step is read are one.
+		if len(out) > 0 && from <= out[len(out)-1].to+2*reach+1 {
 			out[len(out)-1].to = to
 			continue
 		}
@@ -126,22 +129,22 @@ func (r *record) standing(powers []float64, reach int) []event {
 	return out
 }
 
-// bridge replaces what events reach by a straight line, unless they are steps of half a sample's phase or more, or too much of the
-// record. Lines must be out of it.
-func (r *record) bridge(events []event, t *transform, halfSample float64) {
+// bridge replaces what events reach by a straight line, unless they are steps or too much of the record. Lines must be out of it.
+func (r *record) bridge(events []event, t *transform) {
 	full := r.join()
 	t.inverse(full)
 	z := full[:r.samples]
 	total, bridged := 0, 0
 	for i := range events {
 		e := &events[i]
-		e.step = stepAcross(z, e.from, e.to)
-		e.cut = math.Abs(e.step) < halfSample
+		if step := stepAcross(z, e.from, e.to); math.Abs(step) > clearStep*usualStep(z, e.to-e.from) {
+			e.step = step
+		}
 		total += e.to - e.from
 	}
 	for i := range events {
 		e := &events[i]
-		if e.cut = e.cut && float64(total) < mostCut*float64(len(z)); e.cut {
+		if e.cut = e.step == 0 && float64(total) < mostCut*float64(len(z)); e.cut {
 			straighten(z, e.from, e.to)
 			bridged += e.to - e.from
 		}
@@ -165,6 +168,23 @@ func stepAcross(z []complex128, from, to int) float64 {
 	return imag(after - before)
 }
 
+// usualStep returns the standard deviation of steps across stretches of a length where there is nothing but noise.
+func usualStep(z []complex128, length int) float64 {
+	const places = 32
+	var steps []float64
+	for i := range places {
+		at := (2*i + 1) * len(z) / (2 * places)
+		if step := stepAcross(z, at, at+length); step != 0 {
+			steps = append(steps, math.Abs(step))
+		}
+	}
+	if len(steps) == 0 {
+		return 0
+	}
+	slices.Sort(steps)
+	return steps[len(steps)/2] / 0.6745 // half of Gaussian values lie within
+}
+
 func mean(z []complex128) complex128 {
 	var sum complex128
 	for _, x := range z {
@@ -184,38 +204,37 @@ func straighten(z []complex128, from, to int) {
 	}
 }
 
-// eventWarnings says what stands out of the noise of a channel. A sample is so many radians of the tone.
-func eventWarnings(channel int, events []event, sample float64) []string {
+// eventWarnings says what stands out of the noise of a channel.
+func (m *measurement) eventWarnings(channel int) []string {
 	var out []string
-	cut, left := 0, 0
-	var first [2]float64
-	for _, e := range events {
+	var cut, left []event
+	for _, e := range m.channels[channel].events {
+		samples := e.step / m.sample()
 		switch {
-		case math.Abs(e.step) >= sample/2:
+		case math.Abs(samples) >= 0.5:
 			out = append(out, fmt.Sprintf("the phase of channel %d steps by %.1f samples, or that and whole periods of the tone, at %.3f s: "+
-				"a block was lost or repeated there, and no figure is to be trusted", channel, e.step/sample, e.seconds))
+				"a block was lost or repeated there, and no figure is to be trusted", channel+1, samples, e.seconds))
+		case e.step != 0:
+			out = append(out, fmt.Sprintf("the phase of channel %d steps by %.3g ns at %.3f s: the random jitter holds it, and is no noise",
+				channel+1, samples/m.mixer.rateHz*1e9, e.seconds))
 		case e.cut:
-			if cut++; cut == 1 {
-				first[0] = e.seconds
-			}
+			cut = append(cut, e)
 		default:
-			if left++; left == 1 {
-				first[1] = e.seconds
-			}
+			left = append(left, e)
 		}
 	}
-	if cut > 0 {
-		out = append(out, fmt.Sprintf("channel %d has %s: left out of the random jitter", channel, ticks(cut, first[0])))
+	if len(cut) > 0 {
+		out = append(out, fmt.Sprintf("channel %d has %s: left out of the random jitter", channel+1, ticks(cut)))
 	}
-	if left > 0 {
-		out = append(out, fmt.Sprintf("channel %d has %s: the random jitter is not to be trusted", channel, ticks(left, first[1])))
+	if len(left) > 0 {
+		out = append(out, fmt.Sprintf("channel %d has %s: the random jitter is not to be trusted", channel+1, ticks(left)))
 	}
 	return out
 }
 
-func ticks(n int, first float64) string {
-	if n == 1 {
-		return fmt.Sprintf("a tick at %.3f s", first)
+func ticks(events []event) string {
+	if len(events) == 1 {
+		return fmt.Sprintf("a tick at %.3f s", events[0].seconds)
 	}
-	return fmt.Sprintf("%d ticks, the first at %.3f s", n, first)
+	return fmt.Sprintf("%d ticks, the first at %.3f s", len(events), events[0].seconds)
 }

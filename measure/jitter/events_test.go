@@ -114,6 +114,25 @@ func TestALostSampleIsNamedAtEveryRate(t *testing.T) {
 	}
 }
 
+// A clock that is corrected all at once is jitter, and no tick.
+func TestASteppingClockIsNamed(t *testing.T) {
+	c := jittery()
+	clip, late := jittertest.Clip(c), c
+	late.PhaseDegrees = 360 * c.CarrierHz * 3e-9
+	after := late.Samples()
+	copy(clip.Channels[0][144000:], after[144000:])
+	r, err := jitter.Measure(clip, jitter.Config{})
+	if err != nil || len(r.Warnings) != 1 {
+		t.Fatalf("warnings %q, error %v, want one", r.Warnings, err)
+	}
+	var ns, at float64
+	fmt.Sscanf(r.Warnings[0], "the phase of channel 1 steps by %g ns at %g s", &ns, &at)
+	// The step's own low frequencies bend the trend, which a straight line follows to some percent.
+	if math.Abs(ns-3) > 0.2 || math.Abs(at-3) > 0.01 {
+		t.Errorf("warning %q, want a step of 3 ns at 3 s", r.Warnings[0])
+	}
+}
+
 // Nothing stands out of steep noise, strong or smeared lines, and words without dither.
 func TestOrdinaryCapturesHaveNoEvents(t *testing.T) {
 	strong := jittery()

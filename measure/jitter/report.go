@@ -27,7 +27,7 @@ func (m *measurement) result() Result {
 		additive(m.channels[c].bands)
 		m.warn(amplitudeNoise(c+1, m.channels[c].bands))
 		r.Channel = append(r.Channel, m.channel(c))
-		events := eventWarnings(c+1, m.channels[c].events, m.sample())
+		events := m.eventWarnings(c)
 		m.warnings = append(m.warnings, events...)
 		if jump := m.channels[c].jump; jump > 0.3 && len(events) == 0 {
 			m.warnings = append(m.warnings, fmt.Sprintf("the phase of channel %d jumps by %.2f radians between two samples: a block was dropped or repeated, or the recording is very noisy", c+1, jump))
