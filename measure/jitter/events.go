@@ -137,9 +137,7 @@ func (r *record) bridge(events []event, t *transform) {
 	total, bridged := 0, 0
 	for i := range events {
 		e := &events[i]
-		if step := stepAcross(z, e.from, e.to); math.Abs(step) > clearStep*usualStep(z, e.to-e.from) {
-			e.step = step
-		}
+		e.tell(z)
 		total += e.to - e.from
 	}
 	for i := range events {
@@ -155,12 +153,31 @@ func (r *record) bridge(events []event, t *transform) {
 	r.scale *= float64(len(z)) / float64(len(z)-bridged)
 }
 
+// tell reads the step of an event. What rings is gone a little later, and reaches as far; a step stays.
+func (e *event) tell(z []complex128) {
+	length, wide := e.to-e.from, *e
+	for range 3 {
+		step := stepAcross(z, wide.from, wide.to)
+		if math.IsNaN(step) {
+			return
+		}
+		if math.Abs(step) <= clearStep*usualStep(z, wide.to-wide.from) {
+			e.from, e.to, e.step = wide.from, wide.to, 0
+			return
+		}
+		if e.step == 0 {
+			e.step = step
+		}
+		wide.from, wide.to = wide.from-length, wide.to+length
+	}
+}
+
 // stepAcross returns by how much φ differs after a stretch from before, by straight lines through as much on either side: what was
-// taken out for a trend, and as lines below the band, bends round a step.
+// taken out for a trend, and as lines below the band, bends round a step. It is NaN too near an end.
 func stepAcross(z []complex128, from, to int) float64 {
 	half := (to - from) / 2
 	if from < 2*half || to+2*half > len(z) {
-		return 0
+		return math.NaN()
 	}
 	// From the middle of the nearer half to the stretch's it is one and a half times as far as from half to half.
 	after := 2.5*mean(z[to:to+half]) - 1.5*mean(z[to+half:to+2*half])
@@ -174,7 +191,7 @@ func usualStep(z []complex128, length int) float64 {
 	var steps []float64
 	for i := range places {
 		at := (2*i + 1) * len(z) / (2 * places)
-		if step := stepAcross(z, at, at+length); step != 0 {
+		if step := stepAcross(z, at, at+length); !math.IsNaN(step) {
 			steps = append(steps, math.Abs(step))
 		}
 	}

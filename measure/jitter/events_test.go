@@ -58,6 +58,21 @@ func TestATickIsNamedAndLeftOut(t *testing.T) {
 	}
 }
 
+// A tick that rings for some milliseconds, as of a relay, is one, too.
+func TestARingingTickIsLeftOut(t *testing.T) {
+	clip := jittertest.Clip(jittery())
+	for i := range 2000 {
+		clip.Channels[0][150000+i] += 0.01 * math.Exp(-float64(i)/50) * math.Sin(2*math.Pi*12100/48000*float64(i))
+	}
+	r, err := jitter.Measure(clip, jitter.Config{})
+	if err != nil || len(r.Warnings) != 1 || !strings.Contains(r.Warnings[0], "a tick at 3.12") {
+		t.Fatalf("warnings %q, error %v", r.Warnings, err)
+	}
+	if ch := r.Channel[0]; math.Abs(ch.RandomPs-20) > 4*ch.RandomSEPs {
+		t.Errorf("random %.3f ± %.3f ps, want 20", ch.RandomPs, ch.RandomSEPs)
+	}
+}
+
 func TestSeveralTicksAreCounted(t *testing.T) {
 	at := []int{30000, 90000, 91000, 200000}
 	r := ticking(t, jittery(), 0.01, at...)
