@@ -72,11 +72,7 @@ func (c *curve) behind() float64 {
 	if top < 8 {
 		return 0
 	}
-	var sum, count float64
-	for _, p := range c {
-		sum, count = sum+p.sum, count+p.count
-	}
-	direct := sum / (count + 1e-300) // a difference in direct voltage is none at the peaks
+	direct := c.direct() // a difference in direct voltage is none at the peaks
 	behind := func(from, to int) (share, error float64) {
 		var height, rem, square float64
 		for _, p := range c[from:to] {
@@ -90,4 +86,13 @@ func (c *curve) behind() float64 {
 		return d
 	}
 	return 0
+}
+
+// direct returns the direct voltage of what is left.
+func (c *curve) direct() float64 {
+	var sum, count float64
+	for _, p := range c {
+		sum, count = sum+p.sum, count+p.count
+	}
+	return sum / (count + 1e-300)
 }

@@ -3,7 +3,9 @@ package match_test
 import (
 	"math"
 	"math/rand/v2"
+	"regexp"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -111,6 +113,51 @@ func silence(from, n int) faulty {
 	}
 }
 
+// only does to one channel, counted from 1, what do does to all.
+func only(channel int, do faulty) faulty {
+	return func(m music, b pcm.Clip) pcm.Clip {
+		done := do(m, b.Clone())
+		b.Channels[channel-1] = done.Channels[channel-1]
+		return b
+	}
+}
+
+// held lets a value stand for n frames.
+func held(from, n int) faulty {
+	return func(_ music, b pcm.Clip) pcm.Clip {
+		for _, ch := range b.Channels {
+			for i := range n {
+				ch[from+i] = ch[from]
+			}
+		}
+		return b
+	}
+}
+
+// again puts what was played in the n frames before in the place of n frames.
+func again(from, n int) faulty {
+	return func(_ music, b pcm.Clip) pcm.Clip {
+		for _, ch := range b.Channels {
+			copy(ch[from:from+n], ch[from-n:from])
+		}
+		return b
+	}
+}
+
+// ticks adds n frames of noise, as a bad contact does.
+func ticks(from, n int, peak float64) faulty {
+	return func(_ music, b pcm.Clip) pcm.Clip {
+		random := rand.New(rand.NewPCG(3, 3))
+		for i := range n {
+			v := peak * (2*random.Float64() - 1)
+			for _, ch := range b.Channels {
+				ch[from+i] += v
+			}
+		}
+		return b
+	}
+}
+
 func channelTwo(f func(v float64) float64) faulty {
 	return func(_ music, b pcm.Clip) pcm.Clip {
 		for i, v := range b.Channels[1] {
@@ -150,6 +197,8 @@ func TestFaultsAreFoundAndNamed(t *testing.T) {
 		{name: "1000 frames repeated", do: splice(middle, middle-1000), says: "jumps by +1000 samples", full: true},
 		{name: "two seconds cut out, as at a loop point", do: splice(middle, middle+2*faultRate), says: "jumps by -48000 samples", full: true},
 		{name: "20 ms lost to silence", do: silence(middle, faultRate/50), says: "B is silent for"},
+		{name: "channel 1 lost for a second", do: only(1, silence(middle, faultRate)), says: "channel 1 of B is silent for"},
+		{name: "channel 2 dies halfway", do: only(2, silence(middle, middle)), says: "channel 2 of B is silent for", full: true},
 		{name: "clipped", do: each(func(v float64) float64 { return max(-0.2, min(0.2, v)) }), says: "clip", kind: "distortion"},
 		{name: "clipped softly, before the recorder's noise", do: func(m music, b pcm.Clip) pcm.Clip {
 			b = each(func(v float64) float64 { return 0.3 * math.Tanh(v/0.3) })(m, b)
@@ -183,6 +232,70 @@ func TestFaultsAreFoundAndNamed(t *testing.T) {
 		}
 		if c.kind != "" && r.Residual.Kind != c.kind {
 			t.Errorf("%s: the rest is %+v, want %s", c.name, r.Residual, c.kind)
+		}
+	}
+}
+
+// What lasts for a few milliseconds is told by its place and length, each to a millisecond.
+func TestWhatHappensForAWhileIsTimed(t *testing.T) {
+	const ms, at, seconds = faultRate / 1000, 2*faultRate + 1234, 6
+	m := newMusic(12, seconds, 11000)
+	a := m.capture(faultRate, faultRate*seconds, way{noise: 1e-5, seed: 4})
+	plain := m.capture(faultRate, faultRate*seconds, faultWay)
+	for _, c := range []struct {
+		name string
+		do   faulty
+		ms   float64
+		says string // before the length
+	}{
+		{"2 ms lost", silence(at, 2*ms), 2, "^B is silent for "},
+		{"9 ms lost", silence(at, 9*ms), 9, "^B is silent for "},
+		{"4 ms lost in channel 2", only(2, silence(at, 4*ms)), 4, "^channel 2 of B is silent for "},
+		{"8 ms held", held(at, 8*ms), 8, "^what is left stands out for "},
+		{"20 ms repeated", again(at, 20*ms), 20, "^what is left stands out for "},
+		{"5 ms of noise", ticks(at, 5*ms, 0.01), 5, "^what is left stands out for "},
+		{"a tick of 1 ms, 60 dB below full scale", ticks(at, ms, 1e-3), 1, "^what is left stands out for "},
+	} {
+		r, err := match.Compare(a, c.do(m, plain.Clone()), match.Config{})
+		if err != nil {
+			t.Errorf("%s: %v", c.name, err)
+			continue
+		}
+		found := regexp.MustCompile(c.says + `([0-9.]+) ms .*?([0-9.]+) s into A`).FindStringSubmatch(strings.Join(r.Warnings, "\n"))
+		if len(r.Warnings) != 1 || found == nil {
+			t.Errorf("%s: %q, want %q alone", c.name, r.Warnings, c.says)
+			continue
+		}
+		length, _ := strconv.ParseFloat(found[1], 64)
+		place, _ := strconv.ParseFloat(found[2], 64)
+		want := (at - faultWay.offset) / (1 + faultWay.drift) / faultRate
+		if math.Abs(length-c.ms) > 1 || math.Abs(place-want) > 1e-3 {
+			t.Errorf("%s: %v ms at %v s, want %v ms at %.3f s", c.name, length, place, c.ms, want)
+		}
+	}
+}
+
+// What stands out in an excerpt is said when it is cut, at its place in the capture; what happened before it is not said to
+// be within.
+func TestWhatHappensWithinAnExcerptIsSaid(t *testing.T) {
+	m := newMusic(12, faultSeconds, 11000)
+	a := m.capture(faultRate, faultRate*faultSeconds, way{noise: 1e-5, seed: 4})
+	plain := m.capture(faultRate, faultRate*faultSeconds, faultWay)
+	at := 4.5 // seconds of A
+	b := only(1, silence(int(at*faultRate+faultWay.offset), faultRate/50))(m, plain)
+	for _, c := range []struct {
+		from   float64
+		within bool
+	}{{2, true}, {5, false}} {
+		p, err := match.Prepare([]pcm.Reader{a, b}, match.Excerpt{StartS: c.from, LengthS: 3.5})
+		if err != nil {
+			t.Fatal(err)
+		}
+		said := slices.ContainsFunc(p.Warnings, func(w string) bool {
+			return strings.HasPrefix(w, "within the excerpt, capture 2 against the first: channel 1 of B is silent for 20 ms where A plays, 4.500 s into A")
+		})
+		if within := slices.ContainsFunc(p.Warnings, func(w string) bool { return strings.HasPrefix(w, "within") }); said != c.within || within != c.within {
+			t.Errorf("from %v s: %q", c.from, p.Warnings)
 		}
 	}
 }

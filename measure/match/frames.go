@@ -1,9 +1,11 @@
 package match
 
-// height holds the energies of A and of B over a 5 ms stretch, as they are.
+// height holds what one channel does over a stretch of 5 ms: the energies of A, of B as corrected, and of the audible part
+// of R = A − B, free of direct voltage; and that of A's second difference, which shows the treble. Single precision, since
+// there are hundreds a second.
 type height struct {
-	at   int
-	a, b float64
+	at                 int
+	a, b, rem, bending float32
 }
 
 // frame holds sums over a 5 ms stretch, in the audible band: the energies of A and of R, and R·A, R·A′ and A′² with A′
@@ -16,19 +18,64 @@ type frame struct {
 // heights notes the energies of the part of a block that no other block holds, and how what is left depends on the
 // height of the wave.
 func (t *transformer) heights(j job) {
-	step := max(1, int(t.sum.rate)/200)
-	for from := 0; from+step <= t.sum.hop; from += step {
-		h := height{at: j.at + from}
-		for c := range t.y {
-			for i := from; i < from+step; i++ {
-				a, b := j.a[c][i], j.a[c][i]-t.y[c][i]
-				h.a += a * a
-				h.b += b * b
-			}
-			t.sum.curves[c].add(j.a[c][from:from+step], t.y[c][from:from+step], t.src.peak)
-		}
-		t.sum.heights = append(t.sum.heights, h)
+	from, to := j.fresh[0], j.fresh[1]
+	count := max(1, (to-from)*200/int(t.sum.rate))
+	direct := make([]float64, len(t.y))
+	for c, rem := range t.y {
+		direct[c] = steady(rem, nil, count)
 	}
+	t.src.heard(t.low, t.y, direct, t.every)
+	for c := range t.y {
+		a, rem, low := j.a[c], t.y[c], t.low[c]
+		t.sum.curves[c].add(a[from:to], rem[from:to], t.src.peak)
+		directB := steady(a, rem, count)
+		for i := range count {
+			lo, hi := from+i*(to-from)/count, from+(i+1)*(to-from)/count
+			h := height{at: j.at + lo}
+			h.add(a[lo:hi], rem[lo:hi], directB+direct[c], directB)
+			for _, r := range low[lo/t.every : min(len(low), hi/t.every)] {
+				h.rem += float32(r * r * float64(t.every))
+			}
+			t.sum.heights[c] = append(t.sum.heights[c], h)
+		}
+	}
+}
+
+// add takes a stretch of A and of R, and the direct voltages of A and B.
+func (h *height) add(a, rem []float64, directA, directB float64) {
+	var aa, bb, bending float64
+	for i, v := range a {
+		x, y := v-directA, v-rem[i]-directB
+		aa += x * x
+		bb += y * y
+		if i >= 2 {
+			d := v - 2*a[i-1] + a[i-2]
+			bending += d * d
+		}
+	}
+	h.a, h.b, h.bending = float32(aa), float32(bb), float32(bending)
+}
+
+func mean(x []float64) float64 {
+	sum := 0.0
+	for _, v := range x {
+		sum += v
+	}
+	return sum / float64(len(x))
+}
+
+// steady returns the median of the means of so many parts of x − y, y nil for none: what happens in a few of them does not
+// move it.
+func steady(x, y []float64, parts int) float64 {
+	means := make([]float64, parts)
+	for i := range means {
+		lo, hi := i*len(x)/parts, (i+1)*len(x)/parts
+		means[i] = mean(x[lo:hi])
+		if y != nil {
+			means[i] -= mean(y[lo:hi])
+		}
+	}
+	return median(means)
 }
 
 // frames notes the sums of the middle half of a block from its spectra, of which it takes what is heard: beyond the

@@ -128,9 +128,14 @@ func (p *preparation) check() error {
 	first := p.out.Presentations[0].Clip.Slice(fade, p.n-fade)
 	for i := range p.out.Presentations[1:] {
 		v := &p.out.Presentations[i+1]
-		if err := p.measure(v, first, v.Clip.Slice(fade, p.n-fade)); err != nil {
+		left, err := p.measure(v, first, v.Clip.Slice(fade, p.n-fade))
+		if err != nil {
 			return fmt.Errorf("capture %d: %w", i+2, err)
 		}
+		left.start = p.out.StartS + p.rate.Seconds(fade)
+		left.passing(func(format string, args ...any) {
+			p.out.Warnings = append(p.out.Warnings, fmt.Sprintf("within the excerpt, capture %d against the first: %s", i+2, fmt.Sprintf(format, args...)))
+		})
 		p.out.NullDB = max(p.out.NullDB, v.NullDB)
 		if e := math.Abs(v.LevelErrorDB); !(e <= p.cfg.MaxLevelErrorDB) {
 			return fmt.Errorf("match: %w: capture %d differs by %.3f dB in level after matching, %.2f dB allowed", ErrUnfit, i+2, e, p.cfg.MaxLevelErrorDB)
@@ -146,21 +151,21 @@ func (p *preparation) check() error {
 	return nil
 }
 
-// measure fills in what is left between two clips that should be aligned.
-func (p *preparation) measure(v *Presentation, a, b pcm.Clip) error {
+// measure fills in what is left between two clips that should be aligned, and returns it.
+func (p *preparation) measure(v *Presentation, a, b pcm.Clip) (*remainder, error) {
 	l, f, err := refine(a, b, line{sign: 1}, p.quick)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	left, err := residual(a, b, line{sign: 1}, 1, 1, p.exact)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	all := left.sums(lowHz, bandEdge(p.rate), 1, -1)
 	v.NullDB = pcm.PowerDB(all.rr / all.aa)
 	if v.LevelErrorDB = pcm.DB(f.gain); v.LevelBy == "loudness" {
 		if v.LevelErrorDB, err = loudnessDifference(a, b); err != nil {
-			return err
+			return nil, err
 		}
 	}
 	// The worst over the excerpt: either end of the line that is left, and what strays from it.
@@ -173,7 +178,7 @@ func (p *preparation) measure(v *Presentation, a, b pcm.Clip) error {
 		v.OffsetErrorUS += math.Copysign(f.wanderMax, v.OffsetErrorUS)
 	}
 	v.OffsetErrorUS *= 1e6 / p.rate.Hz()
-	return nil
+	return left, nil
 }
 
 // loudnessDifference returns how much louder b is than a by ITU-R BS.1770, in LU; 0 where both are too quiet to tell.

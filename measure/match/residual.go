@@ -3,6 +3,7 @@ package match
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"golang.org/x/sync/errgroup"
 
@@ -27,10 +28,12 @@ type remainder struct {
 	aaar       [][]complex128
 	bands      []Band         // whose levels are followed, see followed
 	course     [][][2]float64 // [band][block], |A|² and |B|² over channels, B of the provisional gain
-	heights    []height
+	heights    [][]height     // by channel, in the order of time
 	frames     []frame
 	curves     []curve                    // by channel
 	loudness   [2]measure.LoudnessReading // of A and of B as it is
+	src        source                     // to look again at single places
+	start      float64                    // of A, in seconds of the capture it was cut from
 }
 
 const workers = 4 // fixed, so that sums are added in the same order on every machine
@@ -38,6 +41,7 @@ const workers = 4 // fixed, so that sums are added in the same order on every ma
 type job struct {
 	at, bFrom int
 	transform bool
+	fresh     [2]int // from and to: what no other block holds
 	a, b      [][]float64
 }
 
@@ -52,15 +56,20 @@ func residual(a, b pcm.Reader, l line, gain, peak float64, kernel *interpolate.K
 	if to-from < n {
 		return nil, fmt.Errorf("match: %w: the overlap is %.2f s", ErrUnrelated, rate.Seconds(max(0, to-from)))
 	}
+	audible, err := interpolate.New(interpolate.Config{Pass: 0.7 * bandEdge(rate) / (rate.Hz() / 2), Stop: bandEdge(rate) / (rate.Hz() / 2), ErrorDB: -40})
+	if err != nil {
+		return nil, err
+	}
 	total := newRemainder(rate, a.Format().Channels, n, gain)
 	if to-from < 128*n {
 		total.hop = n / 2 // short captures are worth the finer statistics
 	}
-	return total, total.run(source{a: a, b: b, line: l, kernel: kernel, from: from, to: to, peak: peak})
+	total.src = source{a: a, b: b, line: l, kernel: kernel, audible: audible, from: from, to: to, peak: peak}
+	return total, total.run(total.src)
 }
 
 func newRemainder(rate pcm.Rate, channels, n int, gain float64) *remainder {
-	r := &remainder{rate: rate, n: n, hop: n, gain: gain, bands: followed(rate), curves: make([]curve, channels)}
+	r := &remainder{rate: rate, n: n, hop: n, gain: gain, bands: followed(rate), curves: make([]curve, channels), heights: make([][]height, channels)}
 	r.course = make([][][2]float64, len(r.bands))
 	bins := n/2 + 1
 	r.aa, r.rr, r.aaaa, r.aarr = pcm.Planes(channels, bins), pcm.Planes(channels, bins), pcm.Planes(channels, bins), pcm.Planes(channels, bins)
@@ -74,6 +83,7 @@ type source struct {
 	a, b pcm.Reader
 	line
 	kernel   *interpolate.Kernel
+	audible  *interpolate.Kernel // beyond the band edge kernel is not exact: this stops there
 	from, to int
 	peak     float64 // of A
 }
@@ -140,10 +150,17 @@ func (r *remainder) run(s source) error {
 	for i := 0; i < count && failed == nil; i++ {
 		var j job
 		if j, failed = s.read(s.from+i*r.hop, r.n); failed == nil {
-			j.transform = i%stride == 0
+			j.transform, j.fresh = i%stride == 0, [2]int{0, r.hop}
 			ears[0] <- j.hear(j.a, 0, r.hop)
 			ears[1] <- j.hear(j.b, s.kernel.Half()+1, r.hop)
 			queues[i%workers] <- j
+		}
+	}
+	if failed == nil { // the end, too short for a block of its own
+		var j job
+		if j, failed = s.read(s.to-r.n, r.n); failed == nil {
+			j.fresh = [2]int{s.from + count*r.hop - j.at, r.n}
+			queues[count%workers] <- j
 		}
 	}
 	for _, q := range queues {
@@ -156,17 +173,21 @@ func (r *remainder) run(s source) error {
 	for _, p := range parts {
 		r.merge(p)
 	}
+	for _, h := range r.heights {
+		slices.SortFunc(h, func(x, y height) int { return x.at - y.at })
+	}
 	return failed
 }
 
 func (r *remainder) merge(p *remainder) {
 	r.blocks += p.blocks
-	r.heights, r.frames = append(r.heights, p.heights...), append(r.frames, p.frames...)
+	r.frames = append(r.frames, p.frames...)
 	for i, c := range p.course {
 		r.course[i] = append(r.course[i], c...)
 	}
 	for c := range r.aa {
 		r.curves[c].merge(p.curves[c])
+		r.heights[c] = append(r.heights[c], p.heights[c]...)
 		for k := range r.aa[c] {
 			r.aa[c][k] += p.aa[c][k]
 			r.rr[c][k] += p.rr[c][k]
@@ -187,30 +208,55 @@ type transformer struct {
 	window       []float64
 	shift        []float64
 	y            [][]float64
+	low          [][]float64 // the audible part of every every-th frame of y
+	every        int
 	back         [2][]float64
 }
 
 func newTransformer(sum *remainder, s source) *transformer {
 	_, top := sum.bins(lowHz, highHz)
-	heard := spectrum.PowerOfTwo(2 * top)
+	heard, every := spectrum.PowerOfTwo(2*top), max(1, int(sum.rate)/40000)
 	return &transformer{
 		sum: sum, src: s, planA: newChannels(sum.n), planR: newChannels(sum.n), window: spectrum.Hann().Samples(sum.n),
 		inverse: spectrum.NewPlan(heard), shift: make([]float64, sum.n), y: pcm.Planes(len(sum.aa), sum.n),
+		low: pcm.Planes(len(sum.aa), sum.n/every), every: every,
 		back: [2][]float64{make([]float64, heard), make([]float64, heard)},
 	}
 }
 
-func (t *transformer) add(j job) {
-	for k := range t.shift {
-		t.shift[k] = t.src.shift(float64(j.at + k))
+// rest fills y with A − sign·B/gain over the block, by the shifts that shift is room for.
+func (s source) rest(y [][]float64, j job, shift []float64, gain float64) {
+	for k := range shift {
+		shift[k] = s.shift(float64(j.at + k))
 	}
-	t.src.kernel.Shift(t.y, j.b, j.at-j.bFrom, t.shift)
-	scale := t.src.sign / t.sum.gain
-	for c := range t.y {
-		for i, v := range t.y[c] {
-			t.y[c][i] = j.a[c][i] - scale*v
+	s.kernel.Shift(y, j.b, j.at-j.bFrom, shift)
+	scale := s.sign / gain
+	for c := range y {
+		for i, v := range y[c] {
+			y[c][i] = j.a[c][i] - scale*v
 		}
 	}
+}
+
+// heard fills dst[c][i] with the audible part of frame every·i of y[c], free of direct voltage, which would click at the
+// ends.
+func (s source) heard(dst, y [][]float64, direct []float64, every int) {
+	half := s.audible.Half()
+	padded := pcm.Planes(len(y), len(y[0])+2*half)
+	for c := range y {
+		for i, v := range y[c] {
+			padded[c][half+i] = v - direct[c]
+		}
+	}
+	shift := make([]float64, len(dst[0]))
+	for i := range shift {
+		shift[i] = float64(i * (every - 1))
+	}
+	s.audible.Shift(dst, padded, half, shift)
+}
+
+func (t *transformer) add(j job) {
+	t.src.rest(t.y, j, t.shift, t.sum.gain)
 	t.heights(j)
 	if !j.transform {
 		return

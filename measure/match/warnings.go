@@ -33,7 +33,7 @@ func warnings(f pcm.Format, found aligned, left *remainder, own []channel, r Res
 	unnamed := len(out)
 	clipped("A", found.a, "B", found.b, say)
 	clipped("B", found.b, "A", found.a, say)
-	left.dropouts(say)
+	left.passing(say)
 	compressed(left.curves, own, say)
 	if len(out) == unnamed {
 		unlike(r, say)
@@ -61,31 +61,7 @@ func clipped(name string, p profile, other string, q profile, say func(string, .
 	}
 }
 
-// dropouts looks for stretches where one capture is silent and the other is not.
-func (r *remainder) dropouts(say func(string, ...any)) {
-	var sum float64
-	for _, h := range r.heights {
-		sum += h.a / float64(len(r.heights))
-	}
-	lost := map[string]int{}
-	first := map[string]int{}
-	note := func(name string, at int) {
-		if lost[name] == 0 || at < first[name] {
-			first[name] = at
-		}
-		lost[name]++
-	}
-	for _, h := range r.heights {
-		switch {
-		case h.a > 1e-2*sum && h.b < 1e-3*h.a:
-			note("B", h.at)
-		case h.b > 1e-2*sum && h.a < 1e-3*h.b:
-			note("A", h.at)
-		}
-	}
-	for _, name := range []string{"A", "B"} {
-		if lost[name] > 0 {
-			say("%s is silent for %d ms where the other plays, first %.3f s into A: a dropout", name, 5*lost[name], r.rate.Seconds(first[name]))
-		}
-	}
+// passing says what happens for a while only.
+func (r *remainder) passing(say func(string, ...any)) {
+	r.tell(r.events(), say)
 }
