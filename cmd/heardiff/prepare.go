@@ -249,6 +249,9 @@ func unmatched(err error, captures []store.Capture, hint string) error {
 	if errors.Is(err, match.ErrWandering) {
 		hint = "take a shorter excerpt, or one from another place: the clock strays less over seconds; or record all chains by one clock"
 	}
+	if errors.Is(err, match.ErrMono) {
+		hint = monoHint
+	}
 	if errors.Is(err, match.ErrUnfit) || errors.Is(err, match.ErrUnrelated) || errors.Is(err, pcm.ErrMismatch) {
 		return rejected(fmt.Errorf("%w (captures count in the order %s)", err, captureNames(captures)), hint)
 	}

@@ -52,7 +52,7 @@ func newSearch(a, b pcm.Reader, cfg Config) (*search, error) {
 			return s, nil
 		}
 	}
-	return nil, fmt.Errorf("match: %w: the waveforms agree nowhere for as much as %.1f s", ErrUnrelated, cfg.minOverlap())
+	return nil, s.unrelated(fmt.Sprintf("the waveforms agree nowhere for as much as %.1f s", cfg.minOverlap()))
 }
 
 // tryAll sets the places to where the waveforms of each candidate say, best first.

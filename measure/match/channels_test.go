@@ -1,6 +1,7 @@
 package match_test
 
 import (
+	"errors"
 	"math"
 	"slices"
 	"strings"
@@ -52,5 +53,41 @@ func TestOneChannelUnlikeTheOther(t *testing.T) {
 		if math.IsNaN(c.gain) != math.IsNaN(gain) || math.Abs(gain-c.gain) > 0.01 || math.Abs(delay-c.delay) > 0.01 {
 			t.Errorf("%s: %+.3f dB, %+.4f frames, want %+.3f and %+.4f", c.name, gain, delay, c.gain, c.delay)
 		}
+	}
+}
+
+// A capture collapsed to mono is said to be, with the place or with the refusal; and mono music in both is no fault.
+func TestOneCaptureIsMono(t *testing.T) {
+	wide := dull(6*faultRate, 3)
+	sum := make([]float64, wide.Len())
+	for i := range sum {
+		sum[i] = (wide.Channels[0][i] + wide.Channels[1][i]) / 2
+	}
+	twice := func(x []float64, seed uint64) pcm.Clip {
+		return way{noise: 1e-6, seed: seed}.finish(pcm.Clip{Rate: faultRate, Channels: [][]float64{slices.Clone(x), slices.Clone(x)}})
+	}
+	for _, c := range []struct {
+		name string
+		a, b pcm.Clip
+		says string // "" = nothing
+	}{
+		{"both channels of B the sum", wide, twice(sum, 1), "the channels of B are identical, those of A are not: B is mono"},
+		{"both channels of B channel 2", wide, twice(wide.Channels[1], 1), "the channels of B are identical, those of A are not: B is mono"},
+		{"both channels of A channel 1", twice(wide.Channels[0], 1), wide, "the channels of A are identical, those of B are not: A is mono"},
+		{"mono music", twice(sum, 1), twice(sum, 2), ""},
+	} {
+		r, err := match.Compare(c.a, c.b, match.Config{})
+		said := r.Warnings
+		if err != nil {
+			said = []string{err.Error()}
+			if !errors.Is(err, match.ErrMono) || !errors.Is(err, match.ErrUnrelated) {
+				t.Errorf("%s: error %v", c.name, err)
+			}
+		}
+		found := slices.ContainsFunc(said, func(w string) bool { return strings.Contains(w, c.says) })
+		if c.says == "" && len(said) > 0 || c.says != "" && !found {
+			t.Errorf("%s: %q, want %q", c.name, said, c.says)
+		}
+		t.Logf("%s: %q, null %.1f dB", c.name, said, r.NullDB)
 	}
 }

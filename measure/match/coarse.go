@@ -22,6 +22,7 @@ type profile struct {
 	hops    float64
 	peak    float64
 	clipped int // samples in runs of three or more of one value near the peak
+	width
 }
 
 const profileBands = 7 // octaves from 125 Hz
@@ -38,6 +39,7 @@ func profileOf(r pcm.Reader) (profile, error) {
 	mono, bins := make([]float64, p.hop), make([]complex128, size/2+1)
 	err := pcm.Blocks(r, 64*p.hop, func(block [][]float64, _ int) error {
 		p.extremes(block)
+		p.width.add(block)
 		for from := 0; from+p.hop <= len(block[0]); from += p.hop {
 			mix(mono, block, from)
 			cut := cutOff(mono)

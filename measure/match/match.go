@@ -187,7 +187,7 @@ func (l line) overlap(a, b pcm.Reader, margin int) (from, to int) {
 // Compare measures how B differs from A. The readers are read block by block, each by one goroutine; they must
 // not be the same unless it is a pcm.Clip.
 //   - pcm.ErrMismatch, wrapped: rates or channel counts differ.
-//   - ErrUnrelated, wrapped: nothing common was found, or too little.
+//   - ErrUnrelated, wrapped: nothing common was found, or too little; ErrMono, which wraps it, where one is mono.
 func Compare(a, b pcm.Reader, cfg Config) (Result, error) {
 	if err := cfg.Validate(); err != nil {
 		return Result{}, err
@@ -208,7 +208,7 @@ func Compare(a, b pcm.Reader, cfg Config) (Result, error) {
 		return Result{}, err
 	}
 	if !(best.likeness >= leastCorrelation) {
-		return Result{}, fmt.Errorf("match: %w: at the best place the captures correlate by only %.2f", ErrUnrelated, best.likeness)
+		return Result{}, s.unrelated(fmt.Sprintf("at the best place the captures correlate by only %.2f", best.likeness))
 	}
 	return best.Result, nil
 }

@@ -22,7 +22,12 @@ func warnings(f pcm.Format, found aligned, left *remainder, own []channel, r Res
 	if r.ChannelsSwapped {
 		say("channels 1 and 2 are exchanged in B")
 	}
-	unequal(own, f.Rate, r.ChannelsSwapped, say)
+	mono := oneIsMono(found.a.width, found.b.width)
+	if mono != "" {
+		out = append(out, mono)
+	} else {
+		unequal(own, f.Rate, r.ChannelsSwapped, say)
+	}
 	if math.Abs(r.ResponseMaxDB) > 0.1 {
 		say("the response differs by %+.2f dB in a third octave: more than 0.1 dB can be heard as a difference by itself", r.ResponseMaxDB)
 	}
@@ -35,7 +40,7 @@ func warnings(f pcm.Format, found aligned, left *remainder, own []channel, r Res
 	clipped("B", found.b, "A", found.a, say)
 	left.passing(say)
 	compressed(left.curves, own, say)
-	if len(out) == unnamed {
+	if len(out) == unnamed && mono == "" {
 		unlike(r, say)
 	}
 	bandLimit(found, left, say)
