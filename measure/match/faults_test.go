@@ -158,6 +158,33 @@ func ticks(from, n int, peak float64) faulty {
 	}
 }
 
+// course lets the level follow db, of the time in seconds.
+func course(db func(t float64) float64) faulty {
+	return func(_ music, b pcm.Clip) pcm.Clip {
+		for _, ch := range b.Channels {
+			for i := range ch {
+				ch[i] *= pcm.Ratio(db(float64(i) / b.Rate.Hz()))
+			}
+		}
+		return b
+	}
+}
+
+// step raises the level by db from the fifth second on.
+func step(db float64) faulty {
+	return course(func(t float64) float64 {
+		if t < 5 {
+			return 0
+		}
+		return db
+	})
+}
+
+// both does one thing after the other.
+func both(first, then faulty) faulty {
+	return func(m music, b pcm.Clip) pcm.Clip { return then(m, first(m, b)) }
+}
+
 func channelTwo(f func(v float64) float64) faulty {
 	return func(_ music, b pcm.Clip) pcm.Clip {
 		for i, v := range b.Channels[1] {
@@ -199,6 +226,11 @@ func TestFaultsAreFoundAndNamed(t *testing.T) {
 		{name: "20 ms lost to silence", do: silence(middle, faultRate/50), says: "B is silent for"},
 		{name: "channel 1 lost for a second", do: only(1, silence(middle, faultRate)), says: "channel 1 of B is silent for"},
 		{name: "channel 2 dies halfway", do: only(2, silence(middle, middle)), says: "channel 2 of B is silent for", full: true},
+		{name: "0.1 dB louder from 5 s on", do: step(0.1), says: "the level of B changes by +0.10 dB against A about 5.0 s into A"},
+		{name: "channel 2 0.2 dB softer from 5 s on", do: only(2, step(-0.2)), says: "the level of channel 2 of B changes by -0.20 dB against A about 5.0 s into A", full: true},
+		{name: "0.02 dB louder from 5 s on is let pass", do: step(0.02), full: true},
+		{name: "0.3 dB louder by and by", do: course(func(t float64) float64 { return 0.3 * t / faultSeconds }), says: "the level of B drifts by +0.", full: true},
+		{name: "0.1 dB louder from 5 s on, behind a filter", do: both(peaking(200, 3, 1), step(0.1)), says: "the level of B changes by +0.1", full: true},
 		{name: "clipped", do: each(func(v float64) float64 { return max(-0.2, min(0.2, v)) }), says: "clip", kind: "distortion"},
 		{name: "clipped softly, before the recorder's noise", do: func(m music, b pcm.Clip) pcm.Clip {
 			b = each(func(v float64) float64 { return 0.3 * math.Tanh(v/0.3) })(m, b)
@@ -282,19 +314,26 @@ func TestWhatHappensWithinAnExcerptIsSaid(t *testing.T) {
 	a := m.capture(faultRate, faultRate*faultSeconds, way{noise: 1e-5, seed: 4})
 	plain := m.capture(faultRate, faultRate*faultSeconds, faultWay)
 	at := 4.5 // seconds of A
-	b := only(1, silence(int(at*faultRate+faultWay.offset), faultRate/50))(m, plain)
+	lost := only(1, silence(int(at*faultRate+faultWay.offset), faultRate/50))(m, plain.Clone())
+	louder := step(0.5)(m, plain)
 	for _, c := range []struct {
 		from   float64
+		b      pcm.Clip
+		says   string
 		within bool
-	}{{2, true}, {5, false}} {
-		p, err := match.Prepare([]pcm.Reader{a, b}, match.Excerpt{StartS: c.from, LengthS: 3.5})
+	}{
+		{2, lost, "channel 1 of B is silent for 20 ms where A plays, 4.500 s into A", true},
+		{5, lost, "channel 1 of B is silent for", false},
+		{2.5, louder, "the level of B changes by +0.50 dB against A about ", true},
+		{5.2, louder, "the level of B changes by", false},
+	} {
+		p, err := match.Prepare([]pcm.Reader{a, c.b}, match.Excerpt{StartS: c.from, LengthS: 3.5})
 		if err != nil {
 			t.Fatal(err)
 		}
-		said := slices.ContainsFunc(p.Warnings, func(w string) bool {
-			return strings.HasPrefix(w, "within the excerpt, capture 2 against the first: channel 1 of B is silent for 20 ms where A plays, 4.500 s into A")
-		})
-		if within := slices.ContainsFunc(p.Warnings, func(w string) bool { return strings.HasPrefix(w, "within") }); said != c.within || within != c.within {
+		const before = "within the excerpt, capture 2 against the first: "
+		said := slices.ContainsFunc(p.Warnings, func(w string) bool { return strings.HasPrefix(w, before+c.says) })
+		if within := slices.ContainsFunc(p.Warnings, func(w string) bool { return strings.HasPrefix(w, before) }); said != c.within || within != c.within {
 			t.Errorf("from %v s: %q", c.from, p.Warnings)
 		}
 	}

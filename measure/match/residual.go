@@ -29,6 +29,7 @@ type remainder struct {
 	bands      []Band         // whose levels are followed, see followed
 	course     [][][2]float64 // [band][block], |A|² and |B|² over channels, B of the provisional gain
 	heights    [][]height     // by channel, in the order of time
+	levels     []blockLevels
 	frames     []frame
 	curves     []curve                    // by channel
 	loudness   [2]measure.LoudnessReading // of A and of B as it is
@@ -173,6 +174,7 @@ func (r *remainder) run(s source) error {
 	for _, p := range parts {
 		r.merge(p)
 	}
+	slices.SortFunc(r.levels, func(x, y blockLevels) int { return x.at - y.at })
 	for _, h := range r.heights {
 		slices.SortFunc(h, func(x, y height) int { return x.at - y.at })
 	}
@@ -181,7 +183,7 @@ func (r *remainder) run(s source) error {
 
 func (r *remainder) merge(p *remainder) {
 	r.blocks += p.blocks
-	r.frames = append(r.frames, p.frames...)
+	r.frames, r.levels = append(r.frames, p.frames...), append(r.levels, p.levels...)
 	for i, c := range p.course {
 		r.course[i] = append(r.course[i], c...)
 	}
@@ -273,6 +275,7 @@ func (t *transformer) add(j job) {
 		t.sum.collect(c, fa[c], fr[c])
 	}
 	t.sum.follow(fa, fr)
+	t.sum.note(j.at, fa, fr)
 	t.frames(j.at, fa, fr)
 }
 

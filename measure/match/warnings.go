@@ -69,4 +69,5 @@ func clipped(name string, p profile, other string, q profile, say func(string, .
 // passing says what happens for a while only.
 func (r *remainder) passing(say func(string, ...any)) {
 	r.tell(r.events(), say)
+	r.changes(say)
 }

@@ -1,0 +1,259 @@
+package match
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"heardiff/playback/pcm"
+)
+
+// blockLevels are the levels of B against A in one block, in dB, NaN where noise hides them.
+type blockLevels struct {
+	at int
+	db [][]float64 // [channel][third octave]
+}
+
+// What a level is told from, and what of a change is said.
+const (
+	// clearBand is the share of noise up to which a band tells a level: if all of it were A's own, the level would be
+	// 0.02 dB too low.
+	clearBand = 0.005
+	// leastBins are needed to tell noise from a level.
+	leastBins = 8
+	// leastChangeDB is the change that is said: half of what a pair may differ by (common practice, no source).
+	leastChangeDB = 0.05
+	// sure is by how many standard errors a change stands clear, whether told from the scatter over time or over the bands:
+	// with 31 bands and a split at any second, by chance in less than one pair of a thousand if they scatter as noise does.
+	sure = 6
+)
+
+// note takes the levels of a block.
+func (r *remainder) note(at int, a, rem [][]complex128) {
+	l := blockLevels{at: at}
+	for c := range a {
+		var db []float64
+		for _, band := range thirdOctaves(r.rate) {
+			lo, hi := r.bins(band.LowHz, band.HighHz)
+			db = append(db, levelDB(a[c][lo:hi], rem[c][lo:hi]))
+		}
+		l.db = append(l.db, db)
+	}
+	r.levels = append(r.levels, l)
+}
+
+// levelDB returns how much louder than a the part of a − rem is that one gain and phase make of a, in dB.
+func levelDB(a, rem []complex128) float64 {
+	var aa, rr float64
+	var ar complex128
+	for k, z := range a {
+		q := rem[k]
+		aa += real(z)*real(z) + imag(z)*imag(z)
+		rr += real(q)*real(q) + imag(q)*imag(q)
+		ar += complex(real(z)*real(q)+imag(z)*imag(q), real(z)*imag(q)-imag(z)*real(q))
+	}
+	noise := rr - (real(ar)*real(ar)+imag(ar)*imag(ar))/aa
+	if len(a) < leastBins || !(noise < clearBand*aa) {
+		return math.NaN()
+	}
+	h := ar / complex(aa, 0)
+	return pcm.DB(math.Hypot(1-real(h), imag(h)))
+}
+
+// change is a level that does not hold: from frame at of A on, or slowly all along.
+type change struct {
+	at   int
+	db   float64
+	slow bool
+}
+
+// changes says where the level of B against A changes, in all channels alike or by channel.
+func (r *remainder) changes(say func(string, ...any)) {
+	var found []change
+	var in []int
+	for c := range r.heights {
+		if d, ok := r.change(c); ok {
+			found, in = append(found, d), append(in, c+1)
+		}
+	}
+	unlike := func(d change) bool { return !d.like(found[0], int(r.rate)) }
+	common := len(found) == len(r.heights) && !slices.ContainsFunc(found, unlike)
+	for i, d := range found {
+		who := fmt.Sprintf("channel %d of B", in[i])
+		switch {
+		case common && i > 0:
+			return
+		case common:
+			who = "B"
+		}
+		if d.slow {
+			say("the level of %s drifts by %+.2f dB against A from start to end: it does not hold", who, d.db)
+		} else {
+			say("the level of %s changes by %+.2f dB against A about %.1f s into A: it does not hold", who, d.db, r.start+r.rate.Seconds(d.at))
+		}
+	}
+}
+
+// like reports whether two channels change alike, to a second.
+func (d change) like(o change, second int) bool {
+	return math.Abs(d.db-o.db) < leastChangeDB && d.slow == o.slow && (d.slow || max(d.at-o.at, o.at-d.at) <= second)
+}
+
+// change looks for one change of level in channel c: where before and after differ most, over seconds. What a filter does
+// is the same before and after in every band; where the music moves within a band, bands disagree about the change.
+func (r *remainder) change(c int) (change, bool) {
+	bands := r.courseOf(c)
+	series, second := together(bands)
+	at := split(series)
+	if at == 0 {
+		return change{}, false
+	}
+	db, se := agreed(bands, second[at])
+	if !(math.Abs(db) >= leastChangeDB && math.Abs(db) > sure*se) {
+		return change{}, false
+	}
+	found := change{at: r.levels[0].at + second[at]*r.stretch(), db: db}
+	if whole, ok := slowly(series, at); ok {
+		found.slow, found.db = true, whole
+	}
+	return found, math.Abs(found.db) >= leastChangeDB
+}
+
+// together returns the level that all bands show by second, and which seconds those are in which any does.
+func together(bands []bandCourse) (series []float64, second []int) {
+	if len(bands) == 0 {
+		return nil, nil
+	}
+	for k := range bands[0].seconds {
+		sum, weight := 0.0, 0.0
+		for _, b := range bands {
+			if v := b.seconds[k]; !math.IsNaN(v) {
+				sum, weight = sum+b.weight*(v-b.middle), weight+b.weight
+			}
+		}
+		if weight > 0 {
+			series, second = append(series, sum/weight), append(second, k)
+		}
+	}
+	return series, second
+}
+
+// split returns where the series before and after differ most, 0 where they do not by more than it scatters.
+func split(series []float64) int {
+	n := len(series)
+	if n < 4 {
+		return 0
+	}
+	best, at := sure*scatterOf(series), 0
+	for k := 1; k < n; k++ {
+		d := math.Abs(mean(series[k:]) - mean(series[:k]))
+		if v := d * math.Sqrt(float64(k*(n-k))/float64(n)); v > best {
+			best, at = v, k
+		}
+	}
+	return at
+}
+
+// bandCourse is the level of one band by second, NaN where it is not known.
+type bandCourse struct {
+	seconds        []float64
+	middle, weight float64 // the median; and 1/scatter²
+}
+
+// stretch is over how many frames a level is averaged: a second, or an eighth of a short capture.
+func (r *remainder) stretch() int {
+	return max(1, min(int(r.rate), (r.levels[len(r.levels)-1].at-r.levels[0].at)/8))
+}
+
+// courseOf returns the bands of channel c of which enough is known.
+func (r *remainder) courseOf(c int) []bandCourse {
+	if len(r.levels) == 0 {
+		return nil
+	}
+	first, stretch := r.levels[0].at, r.stretch()
+	count := 1 + (r.levels[len(r.levels)-1].at-first)/stretch
+	var out []bandCourse
+	for band := range r.levels[0].db[c] {
+		parts := make([][]float64, count)
+		for _, l := range r.levels {
+			if v := l.db[c][band]; !math.IsNaN(v) && math.Abs(v) < 20 {
+				k := (l.at - first) / stretch
+				parts[k] = append(parts[k], v)
+			}
+		}
+		b := bandCourse{seconds: make([]float64, count)}
+		var known []float64
+		for k, p := range parts {
+			b.seconds[k] = math.NaN()
+			if len(p) > 0 {
+				b.seconds[k] = median(p)
+				known = append(known, b.seconds[k])
+			}
+		}
+		if len(known) < max(4, count/4) {
+			continue
+		}
+		const finest = 0.003 // dB: no band decides alone
+		b.middle, b.weight = median(known), 1/(math.Pow(scatterOf(known), 2)+finest*finest)
+		out = append(out, b)
+	}
+	return out
+}
+
+// scatterOf returns the standard deviation of x by the median difference of neighbours, which one step does not raise;
+// no less than rounding.
+func scatterOf(x []float64) float64 {
+	var steps []float64
+	for i := 1; i < len(x); i++ {
+		steps = append(steps, math.Abs(x[i]-x[i-1]))
+	}
+	return median(steps)/(0.6745*math.Sqrt2) + 1e-6
+}
+
+// agreed returns the change at second k on which the bands agree, and its standard error from how they do not.
+func agreed(bands []bandCourse, k int) (db, se float64) {
+	var steps, weights []float64
+	sum, whole := 0.0, 0.0
+	for _, b := range bands {
+		before, after := known(b.seconds[:k]), known(b.seconds[k:])
+		if len(before) == 0 || len(after) == 0 {
+			continue
+		}
+		d := mean(after) - mean(before)
+		steps, weights = append(steps, d), append(weights, b.weight)
+		sum, whole = sum+b.weight*d, whole+b.weight
+	}
+	if len(steps) < 4 {
+		return 0, math.Inf(1)
+	}
+	db = sum / whole
+	miss := 0.0
+	for i, d := range steps {
+		miss += math.Pow(weights[i]*(d-db), 2)
+	}
+	return db, math.Sqrt(miss) / whole
+}
+
+func known(x []float64) []float64 {
+	return slices.DeleteFunc(slices.Clone(x), math.IsNaN)
+}
+
+// slowly returns the change from end to end of a straight line through x, and whether that fits it better than a step at k.
+func slowly(x []float64, k int) (whole float64, ok bool) {
+	line := newFit()
+	for i, v := range x {
+		line.add(float64(i), v, 1)
+	}
+	base, slope := line.solve()
+	before, after := mean(x[:k]), mean(x[k:])
+	var bent, stepped float64
+	for i, v := range x {
+		level := before
+		if i >= k {
+			level = after
+		}
+		stepped += (v - level) * (v - level)
+		bent += math.Pow(v-base-slope*float64(i), 2)
+	}
+	return slope * float64(len(x)), bent < stepped
+}
