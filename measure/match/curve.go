@@ -43,8 +43,22 @@ func (c *curve) merge(d curve) {
 const likeEnough = 0.9
 
 // compressed says which capture falls behind at the peaks, in the channel where it does so most. Channels are looked at
-// one by one: where one is louder than in A, the peaks are mostly its own.
-func compressed(curves []curve, own []channel, say func(string, ...any)) {
+// one by one: where one is louder than in A, the peaks are mostly its own. A filter makes peaks of its own, and so does a
+// channel that drops out: what seems to fall behind must still do so with the linear part taken out, clear of events.
+func (r *remainder) compressed(own []channel, events []event, say func(string, ...any)) {
+	most := furthestBehind(r.curves, own)
+	if most != 0 {
+		most = furthestBehind(r.straight(events), own)
+	}
+	switch {
+	case most > 0:
+		say("B falls behind by %.0f %% at the peaks of A: B clips or is compressed", 100*most)
+	case most < 0:
+		say("A falls behind by %.0f %% at the peaks of B: A clips or is compressed", -100*most)
+	}
+}
+
+func furthestBehind(curves []curve, own []channel) float64 {
 	most := 0.0
 	for i, c := range curves {
 		if own[i].correlation < likeEnough {
@@ -54,12 +68,7 @@ func compressed(curves []curve, own []channel, say func(string, ...any)) {
 			most = d
 		}
 	}
-	switch {
-	case most > 0:
-		say("B falls behind by %.0f %% at the peaks of A: B clips or is compressed", 100*most)
-	case most < 0:
-		say("A falls behind by %.0f %% at the peaks of B: A clips or is compressed", -100*most)
-	}
+	return most
 }
 
 // behind returns by what share B falls behind at the peaks, negative where A does; 0 unless it is more than 2 % against

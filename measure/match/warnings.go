@@ -38,8 +38,10 @@ func warnings(f pcm.Format, found aligned, left *remainder, own []channel, r Res
 	unnamed := len(out)
 	clipped("A", found.a, "B", found.b, say)
 	clipped("B", found.b, "A", found.a, say)
-	left.passing(say)
-	compressed(left.curves, own, say)
+	events := left.events()
+	left.tell(events, say)
+	left.changes(say)
+	left.compressed(own, events, say)
 	if len(out) == unnamed && mono == "" {
 		unlike(r, say)
 	}
