@@ -15,8 +15,13 @@ func bandLimit(found aligned, left *remainder, say func(string, ...any)) {
 		p, q        profile
 		at          int // in the courses
 	}{{"B", "A", b, a, 1}, {"A", "B", a, b, 0}} {
-		hz, ok := edge(way.p, way.q)
-		if ok = ok && !(way.q.steady(hz+bandHz) && left.onlyNoise(way.q, hz)); !ok {
+		// Clipping makes treble where there was none, which the other's level cannot follow.
+		clipped, long := way.q.clippedMore(way.p), way.q
+		if clipped {
+			long = long.unclipped()
+		}
+		hz, ok := edge(way.p, long)
+		if ok = ok && !(way.q.steady(hz+bandHz) && left.onlyNoise(way.q, hz)); !ok && !clipped {
 			hz, ok = left.hiddenEdge(way.at)
 		}
 		if ok {

@@ -43,3 +43,31 @@ func TestBandLimitsUnderNoiseAndInCodes(t *testing.T) {
 		}
 	}
 }
+
+// Clipping makes treble above the music of the one; that is no band limit of the other. A real one is still named.
+func TestClippingIsNoBandLimitOfTheOther(t *testing.T) {
+	m := newMusic(12, 6, 8000)
+	a := m.capture(faultRate, 6*faultRate, way{noise: 1e-6, seed: 4})
+	b := each(func(v float64) float64 { return max(-0.2, min(0.2, v)) })(m, m.capture(faultRate, 6*faultRate, way{offset: 350.25, noise: 1e-6, seed: 5}))
+	short := way{noise: 1e-6, seed: 6}.finish(lowpass(4750.0/12000, 5250.0/12000)(m, a.Clone()))
+	for _, c := range []struct {
+		name string
+		a    pcm.Clip
+		says string // "" = no band limit
+	}{{"A is whole", a, ""}, {"A ends at 5 kHz", short, "A ends at 5.0 kHz"}} {
+		r, err := match.Compare(c.a, b, match.Config{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		limits := slices.DeleteFunc(slices.Clone(r.Warnings), func(w string) bool { return !strings.Contains(w, " ends at ") })
+		if c.says == "" && len(limits) > 0 || c.says != "" && (len(limits) != 1 || !strings.HasPrefix(limits[0], c.says)) {
+			t.Errorf("%s: %q, want %q", c.name, r.Warnings, c.says)
+		}
+		if !slices.ContainsFunc(r.Warnings, func(w string) bool { return strings.HasPrefix(w, "B is clipped") }) {
+			t.Errorf("%s: %q: the test needs clipping", c.name, r.Warnings)
+		}
+		if slices.ContainsFunc(r.Warnings, func(w string) bool { return strings.Contains(w, "stands out") }) {
+			t.Errorf("%s: %q: clipping is said by itself", c.name, r.Warnings)
+		}
+	}
+}

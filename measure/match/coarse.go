@@ -17,6 +17,7 @@ type profile struct {
 	bands   [][]float64 // bands[b][i]: log energy, its own slow course removed
 	energy  []float64   // running sum of the energy in all bands, energy[i] before hop i
 	power   []float64   // mean power spectrum of the channels' mix, binHz apart
+	calm    []float64   // that of the hops that do not reach the peak so far: free of clipping
 	binHz   float64
 	logs    []float64 // sums of the logarithms of the power in bands of bandHz, over hops hops
 	hops    float64
@@ -33,7 +34,7 @@ func profileOf(r pcm.Reader) (profile, error) {
 	size := spectrum.PowerOfTwo(p.hop)
 	plan, window := spectrum.NewPlan(size), spectrum.Hann().Samples(p.hop)
 	p.binHz = rate.Hz() / float64(size)
-	p.power = make([]float64, size/2+1)
+	p.power, p.calm = make([]float64, size/2+1), make([]float64, size/2+1)
 	p.logs = make([]float64, int(rate.Hz()/2/bandHz))
 	p.bands = make([][]float64, profileBands)
 	mono, bins := make([]float64, p.hop), make([]complex128, size/2+1)
@@ -46,7 +47,7 @@ func profileOf(r pcm.Reader) (profile, error) {
 			for i := range mono {
 				mono[i] *= window[i]
 			}
-			p.add(plan.Forward(bins, mono), !cut)
+			p.add(plan.Forward(bins, mono), !cut, p.reached(block, from))
 		}
 		return nil
 	})
@@ -104,11 +105,34 @@ func cutOff(x []float64) bool {
 	return silent(x[:3]) != silent(x[len(x)-3:])
 }
 
-// add takes the spectrum of one hop; whole says whether it counts in the mean spectrum.
-func (p *profile) add(bins []complex128, whole bool) {
+// reached reports whether the hop from from on reaches the peak so far, or all but: the two polarities of a converter
+// clip a step apart.
+func (p *profile) reached(block [][]float64, from int) bool {
+	for _, ch := range block {
+		for _, v := range ch[from : from+p.hop] {
+			if math.Abs(v) >= 0.999*p.peak {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// unclipped returns the profile with the mean spectrum free of clipping.
+func (p profile) unclipped() profile {
+	p.power = p.calm
+	return p
+}
+
+// add takes the spectrum of one hop; whole says whether it counts in the mean spectrum, peak whether it may be clipped.
+func (p *profile) add(bins []complex128, whole, peak bool) {
 	if whole {
 		for k, z := range bins {
-			p.power[k] += real(z)*real(z) + imag(z)*imag(z)
+			power := real(z)*real(z) + imag(z)*imag(z)
+			p.power[k] += power
+			if !peak {
+				p.calm[k] += power
+			}
 		}
 		p.course(bins)
 	}

@@ -17,6 +17,8 @@ type event struct {
 	level    float64 // the largest power of what is left
 	above    float64 // and as a ratio to what is usual there
 	timed    bool    // to a millisecond, otherwise to 5 ms
+	// The largest samples of A, and of B as it was corrected with the provisional gain; 0 where not looked at.
+	peakA, peakB float64
 }
 
 // What counts as silent, against the other capture, and as music, against the channel's mean: 30 and 20 dB.
@@ -26,7 +28,9 @@ const (
 	// gap is how many stretches of 5 ms may lie between parts of one event.
 	gap = 4
 	// Beyond so many events nothing more is said than how many.
-	lookedAt = 20
+	lookedAt = 50
+	// A peak is reached to within what an interpolator makes of it.
+	reached = 0.97
 )
 
 // events returns what happens, in the order of time: dropouts, and where what is left stands out.
@@ -145,6 +149,7 @@ func (r *remainder) joined(all []event) []event {
 		o := &out[i]
 		o.from, o.to = min(o.from, e.from), max(o.to, e.to)
 		o.channels = append(o.channels, e.channels...)
+		o.peakA, o.peakB = max(o.peakA, e.peakA), max(o.peakB, e.peakB)
 		o.level, o.above, o.timed = max(o.level, e.level), max(o.above, e.above), o.timed && e.timed
 	}
 	return out
@@ -172,6 +177,9 @@ func (r *remainder) look(e *event) {
 	e.from, e.to, e.timed = first, last, true
 	if e.lost == "" {
 		e.lost = head.lost(first, min(last, head.at+len(head.a)))
+	}
+	for i := max(0, first-head.at); i < min(len(head.a), last-head.at); i++ {
+		e.peakA, e.peakB = max(e.peakA, math.Abs(head.a[i])), max(e.peakB, math.Abs(head.b[i]))
 	}
 }
 
@@ -261,6 +269,19 @@ func (p piece) lost(from, to int) string {
 	return ""
 }
 
+// beside returns the events that are not the clipping that is said by itself: where what is left stands out at a peak of a
+// clipped capture. Of too many to be looked at, none is taken for anything else.
+func beside(events []event, found aligned) []event {
+	clippedA, clippedB := found.a.clippedMore(found.b), found.b.clippedMore(found.a)
+	return slices.DeleteFunc(slices.Clone(events), func(e event) bool {
+		if e.lost != "" {
+			return false
+		}
+		peak := clippedA && e.peakA >= reached*found.a.peak || clippedB && e.peakB*math.Abs(found.gain) >= reached*found.b.peak
+		return peak || (clippedA || clippedB) && e.peakA == 0
+	})
+}
+
 // tell says what happens, dropouts first, each kind in each set of channels by itself.
 func (r *remainder) tell(events []event, say func(string, ...any)) {
 	var kinds []string
@@ -313,7 +334,7 @@ func (r *remainder) outburst(all []event, say func(string, ...any)) {
 	if in != "" {
 		in = " in " + in
 	}
-	const causes = "a dropout, a click, a held or a repeated buffer"
+	const causes = "a dropout, a click, a clipped peak, a held or a repeated buffer"
 	at, length := r.start+r.rate.Seconds(first.from), r.lasting(first)
 	if len(all) == 1 {
 		say("what is left stands out for %s at %.3f s into A%s, %.0f dB above what is usual there: %s", length, at, in, pcm.PowerDB(most), causes)

@@ -39,7 +39,7 @@ func warnings(f pcm.Format, found aligned, left *remainder, own []channel, r Res
 	clipped("A", found.a, "B", found.b, say)
 	clipped("B", found.b, "A", found.a, say)
 	events := left.events()
-	left.tell(events, say)
+	left.tell(beside(events, found), say)
 	left.changes(say)
 	left.compressed(own, events, say)
 	if len(out) == unnamed && mono == "" {
@@ -63,10 +63,13 @@ func unlike(r Result, say func(string, ...any)) {
 }
 
 func clipped(name string, p profile, other string, q profile, say func(string, ...any)) {
-	if p.clipped > 10 && p.clipped > 10*q.clipped {
+	if p.clippedMore(q) {
 		say("%s is clipped: %d samples stand in runs of one value at its peak of %.2f dBFS (%d in %s)", name, p.clipped, pcm.DB(p.peak), q.clipped, other)
 	}
 }
+
+// clippedMore reports whether p is clipped and q, of the same music, is not, or hardly.
+func (p profile) clippedMore(q profile) bool { return p.clipped > 10 && p.clipped > 10*q.clipped }
 
 // passing says what happens for a while only.
 func (r *remainder) passing(say func(string, ...any)) {
