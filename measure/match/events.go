@@ -207,7 +207,7 @@ func (r *remainder) piece(c, from, to int) piece {
 	for i := range r.curves {
 		direct[i] = r.curves[i].direct()
 	}
-	r.src.heard(heard, y, direct, 1)
+	r.src.heard(heard, r.src.room(len(y), to-from), y, direct, 1)
 	p.a, p.b, p.rem = j.a[c], y[c], heard[c]
 	for i, v := range y[c] {
 		p.b[i] = p.a[i] - (v - direct[c])

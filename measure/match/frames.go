@@ -24,7 +24,7 @@ func (t *transformer) heights(j job) {
 	for c, rem := range t.y {
 		direct[c] = steady(rem, nil, count)
 	}
-	t.src.heard(t.low, t.y, direct, t.every)
+	t.src.heard(t.low, t.padded, t.y, direct, t.every)
 	for c := range t.y {
 		a, rem, low := j.a[c], t.y[c], t.low[c]
 		t.sum.curves[c].add(a[from:to], rem[from:to], t.src.peak)

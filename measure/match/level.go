@@ -30,10 +30,10 @@ const (
 
 // note takes the levels of a block.
 func (r *remainder) note(at int, a, rem [][]complex128) {
-	l := blockLevels{at: at}
+	l, bands := blockLevels{at: at}, thirdOctaves(r.rate)
 	for c := range a {
 		var db []float64
-		for _, band := range thirdOctaves(r.rate) {
+		for _, band := range bands {
 			lo, hi := r.bins(band.LowHz, band.HighHz)
 			db = append(db, levelDB(a[c][lo:hi], rem[c][lo:hi]))
 		}

@@ -210,7 +210,7 @@ type transformer struct {
 	window       []float64
 	shift        []float64
 	y            [][]float64
-	low          [][]float64 // the audible part of every every-th frame of y
+	low, padded  [][]float64 // the audible part of every every-th frame of y, and room for it
 	every        int
 	back         [2][]float64
 }
@@ -221,7 +221,7 @@ func newTransformer(sum *remainder, s source) *transformer {
 	return &transformer{
 		sum: sum, src: s, planA: newChannels(sum.n), planR: newChannels(sum.n), window: spectrum.Hann().Samples(sum.n),
 		inverse: spectrum.NewPlan(heard), shift: make([]float64, sum.n), y: pcm.Planes(len(sum.aa), sum.n),
-		low: pcm.Planes(len(sum.aa), sum.n/every), every: every,
+		low: pcm.Planes(len(sum.aa), sum.n/every), every: every, padded: s.room(len(sum.aa), sum.n),
 		back: [2][]float64{make([]float64, heard), make([]float64, heard)},
 	}
 }
@@ -240,11 +240,15 @@ func (s source) rest(y [][]float64, j job, shift []float64, gain float64) {
 	}
 }
 
+// room returns what heard needs for n frames.
+func (s source) room(channels, n int) [][]float64 {
+	return pcm.Planes(channels, n+2*s.audible.Half())
+}
+
 // heard fills dst[c][i] with the audible part of frame every·i of y[c], free of direct voltage, which would click at the
-// ends.
-func (s source) heard(dst, y [][]float64, direct []float64, every int) {
+// ends. It overwrites padded, see room.
+func (s source) heard(dst, padded, y [][]float64, direct []float64, every int) {
 	half := s.audible.Half()
-	padded := pcm.Planes(len(y), len(y[0])+2*half)
 	for c := range y {
 		for i, v := range y[c] {
 			padded[c][half+i] = v - direct[c]
