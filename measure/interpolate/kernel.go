@@ -151,7 +151,10 @@ func (k *Kernel) Shift(dst, src [][]float64, first int, shift []float64) {
 		w := p - float64(row)
 		for c := range dst {
 			x := src[c][at-k.half+1 : at+k.half+1]
-			dst[c][i] = (1-w)*floats.Dot(k.rows[row], x) + w*floats.Dot(k.rows[row+1], x)
+			dst[c][i] = floats.Dot(k.rows[row], x)
+			if w != 0 { // between two rows
+				dst[c][i] = (1-w)*dst[c][i] + w*floats.Dot(k.rows[row+1], x)
+			}
 		}
 	}
 }

@@ -39,7 +39,7 @@ func profileOf(r pcm.Reader) (profile, error) {
 	p.bands = make([][]float64, profileBands)
 	mono, bins := make([]float64, p.hop), make([]complex128, size/2+1)
 	err := pcm.Blocks(r, 64*p.hop, func(block [][]float64, _ int) error {
-		p.extremes(block)
+		loud := p.extremes(block)
 		p.width.add(block)
 		for from := 0; from+p.hop <= len(block[0]); from += p.hop {
 			mix(mono, block, from)
@@ -47,7 +47,7 @@ func profileOf(r pcm.Reader) (profile, error) {
 			for i := range mono {
 				mono[i] *= window[i]
 			}
-			p.add(plan.Forward(bins, mono), !cut, p.reached(block, from))
+			p.add(plan.Forward(bins, mono), !cut, loud && p.reached(block, from))
 		}
 		return nil
 	})
@@ -77,12 +77,14 @@ func mix(dst []float64, src [][]float64, from int) {
 	}
 }
 
-// extremes keeps the peak, and counts samples in runs of three or more that stand at it.
-func (p *profile) extremes(block [][]float64) {
+// extremes keeps the peak, counts samples in runs of three or more that stand at it, and reports whether the block reaches it.
+func (p *profile) extremes(block [][]float64) (reached bool) {
+	most := 0.0
 	for _, ch := range block {
 		run := 0
 		for _, v := range ch {
 			v = math.Abs(v)
+			most = max(most, v)
 			switch {
 			case v > p.peak:
 				p.peak, p.clipped, run = v, 0, 1
@@ -97,6 +99,7 @@ func (p *profile) extremes(block [][]float64) {
 			}
 		}
 	}
+	return most >= atPeak*p.peak
 }
 
 // cutOff reports whether digital silence begins or ends within x: the click of a cut there is no music.
@@ -105,12 +108,14 @@ func cutOff(x []float64) bool {
 	return silent(x[:3]) != silent(x[len(x)-3:])
 }
 
-// reached reports whether the hop from from on reaches the peak so far, or all but: the two polarities of a converter
-// clip a step apart.
+// atPeak is what is taken for the peak: the two polarities of a converter clip a step apart.
+const atPeak = 0.999
+
+// reached reports whether the hop from from on reaches the peak so far.
 func (p *profile) reached(block [][]float64, from int) bool {
 	for _, ch := range block {
 		for _, v := range ch[from : from+p.hop] {
-			if math.Abs(v) >= 0.999*p.peak {
+			if math.Abs(v) >= atPeak*p.peak {
 				return true
 			}
 		}

@@ -1,5 +1,7 @@
 package match
 
+import "gonum.org/v1/gonum/floats"
+
 // height holds what one channel does over a stretch of 5 ms: the energies of A, of B as corrected, and of the audible part
 // of R = A − B, free of direct voltage; and that of A's second difference, which shows the treble. Single precision, since
 // there are hundreds a second.
@@ -20,19 +22,18 @@ type frame struct {
 func (t *transformer) heights(j job) {
 	from, to := j.fresh[0], j.fresh[1]
 	count := max(1, (to-from)*200/int(t.sum.rate))
-	direct := make([]float64, len(t.y))
+	direct, directB := make([]float64, len(t.y)), make([]float64, len(t.y))
 	for c, rem := range t.y {
-		direct[c] = steady(rem, nil, count)
+		direct[c], directB[c] = steady(j.a[c], rem, count)
 	}
 	t.src.heard(t.low, t.padded, t.y, direct, t.every)
 	for c := range t.y {
 		a, rem, low := j.a[c], t.y[c], t.low[c]
 		t.sum.curves[c].add(a[from:to], rem[from:to], t.src.peak)
-		directB := steady(a, rem, count)
 		for i := range count {
 			lo, hi := from+i*(to-from)/count, from+(i+1)*(to-from)/count
 			h := height{at: j.at + lo}
-			h.add(a[lo:hi], rem[lo:hi], directB+direct[c], directB)
+			h.add(a[lo:hi], rem[lo:hi], directB[c]+direct[c], directB[c])
 			for _, r := range low[lo/t.every : min(len(low), hi/t.every)] {
 				h.rem += float32(r * r * float64(t.every))
 			}
@@ -56,26 +57,16 @@ func (h *height) add(a, rem []float64, directA, directB float64) {
 	h.a, h.b, h.bending = float32(aa), float32(bb), float32(bending)
 }
 
-func mean(x []float64) float64 {
-	sum := 0.0
-	for _, v := range x {
-		sum += v
-	}
-	return sum / float64(len(x))
-}
-
-// steady returns the median of the means of so many parts of x − y, y nil for none: what happens in a few of them does not
-// move it.
-func steady(x, y []float64, parts int) float64 {
-	means := make([]float64, parts)
+// steady returns the direct voltages of rem and of a − rem, the median of the means of so many parts: what happens in a few of
+// them does not move it.
+func steady(a, rem []float64, parts int) (ofRem, ofB float64) {
+	means, rest := make([]float64, parts), make([]float64, parts)
 	for i := range means {
-		lo, hi := i*len(x)/parts, (i+1)*len(x)/parts
-		means[i] = mean(x[lo:hi])
-		if y != nil {
-			means[i] -= mean(y[lo:hi])
-		}
+		lo, hi := i*len(a)/parts, (i+1)*len(a)/parts
+		means[i] = floats.Sum(rem[lo:hi]) / float64(hi-lo)
+		rest[i] = floats.Sum(a[lo:hi])/float64(hi-lo) - means[i]
 	}
-	return median(means)
+	return median(means), median(rest)
 }
 
 // frames notes the sums of the middle half of a block from its spectra, of which it takes what is heard: beyond the

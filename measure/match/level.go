@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/stat"
+
 	"heardiff/playback/pcm"
 )
 
@@ -146,7 +148,7 @@ func split(series []float64) int {
 	}
 	best, at := sure*scatterOf(series), 0
 	for k := 1; k < n; k++ {
-		d := math.Abs(mean(series[k:]) - mean(series[:k]))
+		d := math.Abs(stat.Mean(series[k:], nil) - stat.Mean(series[:k], nil))
 		if v := d * math.Sqrt(float64(k*(n-k))/float64(n)); v > best {
 			best, at = v, k
 		}
@@ -219,7 +221,7 @@ func agreed(bands []bandCourse, k int) (db, se float64) {
 		if len(before) == 0 || len(after) == 0 {
 			continue
 		}
-		d := mean(after) - mean(before)
+		d := stat.Mean(after, nil) - stat.Mean(before, nil)
 		steps, weights = append(steps, d), append(weights, b.weight)
 		sum, whole = sum+b.weight*d, whole+b.weight
 	}
@@ -245,7 +247,7 @@ func slowly(x []float64, k int) (whole float64, ok bool) {
 		line.add(float64(i), v, 1)
 	}
 	base, slope := line.solve()
-	before, after := mean(x[:k]), mean(x[k:])
+	before, after := stat.Mean(x[:k], nil), stat.Mean(x[k:], nil)
 	var bent, stepped float64
 	for i, v := range x {
 		level := before

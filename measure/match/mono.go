@@ -1,6 +1,10 @@
 package match
 
-import "fmt"
+import (
+	"fmt"
+
+	"gonum.org/v1/gonum/floats"
+)
 
 // ErrMono is wrapped, instead of ErrUnrelated, where no common music was found and one capture alone is mono.
 var ErrMono = fmt.Errorf("%w", ErrUnrelated)
@@ -13,10 +17,8 @@ func (w *width) add(block [][]float64) {
 		w.own, w.joint = make([]float64, len(block)), make([]float64, len(block))
 	}
 	for c, ch := range block {
-		for i, v := range ch {
-			w.own[c] += v * v
-			w.joint[c] += v * block[0][i]
-		}
+		w.own[c] += floats.Dot(ch, ch)
+		w.joint[c] += floats.Dot(ch, block[0])
 	}
 }
 

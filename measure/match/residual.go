@@ -57,7 +57,7 @@ func residual(a, b pcm.Reader, l line, gain, peak float64, kernel *interpolate.K
 	if to-from < n {
 		return nil, fmt.Errorf("match: %w: the overlap is %.2f s", ErrUnrelated, rate.Seconds(max(0, to-from)))
 	}
-	audible, err := interpolate.New(interpolate.Config{Pass: 0.7 * bandEdge(rate) / (rate.Hz() / 2), Stop: bandEdge(rate) / (rate.Hz() / 2), ErrorDB: -40})
+	audible, err := interpolate.New(interpolate.Config{Pass: 0.6 * bandEdge(rate) / (rate.Hz() / 2), Stop: bandEdge(rate) / (rate.Hz() / 2), ErrorDB: -40})
 	if err != nil {
 		return nil, err
 	}
@@ -217,7 +217,7 @@ type transformer struct {
 
 func newTransformer(sum *remainder, s source) *transformer {
 	_, top := sum.bins(lowHz, highHz)
-	heard, every := spectrum.PowerOfTwo(2*top), max(1, int(sum.rate)/40000)
+	heard, every := spectrum.PowerOfTwo(2*top), max(1, int(sum.rate)/30000)
 	return &transformer{
 		sum: sum, src: s, planA: newChannels(sum.n), planR: newChannels(sum.n), window: spectrum.Hann().Samples(sum.n),
 		inverse: spectrum.NewPlan(heard), shift: make([]float64, sum.n), y: pcm.Planes(len(sum.aa), sum.n),
