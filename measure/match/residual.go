@@ -57,7 +57,7 @@ func residual(a, b pcm.Reader, l line, gain, peak float64, kernel *interpolate.K
 	if to-from < n {
 		return nil, fmt.Errorf("match: %w: the overlap is %.2f s", ErrUnrelated, rate.Seconds(max(0, to-from)))
 	}
-	audible, err := interpolate.New(interpolate.Config{Pass: 0.6 * bandEdge(rate) / (rate.Hz() / 2), Stop: bandEdge(rate) / (rate.Hz() / 2), ErrorDB: -40})
+	audible, err := interpolate.New(interpolate.Config{Pass: 0.45 * bandEdge(rate) / (rate.Hz() / 2), Stop: bandEdge(rate) / (rate.Hz() / 2), ErrorDB: -60})
 	if err != nil {
 		return nil, err
 	}
@@ -246,7 +246,7 @@ func (s source) room(channels, n int) [][]float64 {
 }
 
 // heard fills dst[c][i] with the audible part of frame every·i of y[c], free of direct voltage, which would click at the
-// ends. It overwrites padded, see room.
+// ends; with zeros at the ends themselves, where the filter, cut short, lets through what it should stop. It overwrites padded, see room.
 func (s source) heard(dst, padded, y [][]float64, direct []float64, every int) {
 	half := s.audible.Half()
 	for c := range y {
@@ -259,6 +259,11 @@ func (s source) heard(dst, padded, y [][]float64, direct []float64, every int) {
 		shift[i] = float64(i * (every - 1))
 	}
 	s.audible.Shift(dst, padded, half, shift)
+	for _, x := range dst {
+		edge := min(len(x), half/every+1)
+		clear(x[:edge])
+		clear(x[len(x)-edge:])
+	}
 }
 
 func (t *transformer) add(j job) {
