@@ -147,3 +147,17 @@ func TestOtherSignalsAndRatesAreNamed(t *testing.T) {
 		}
 	}
 }
+
+// A tone somebody meant to play is warned of nothing; one that a clock out of order, or another rate, makes of a usual one is.
+func TestUsualTestTonesAreNoWrongClocks(t *testing.T) {
+	for hz, want := range map[float64]string{
+		997: "", 1000: "", 1000.2: "", 997.15: "", 440: "", 500: "", 998: "", 999: "", 1001: "", 1500: "", 2000: "", 3150: "", 1234.5: "",
+		997.4: "+401 ppm off 997 Hz", 999.6: "-400 ppm off 1000 Hz", 997 * 44100.0 / 48000: "0.91875 times its rate",
+		1000 * 48000.0 / 44100: "1.0884 times its rate",
+	} {
+		w, err := measureOf("tone")(sines(4, noise115, []float64{hz}, []float64{0.5}))
+		if err != nil || (want == "") != (len(w) == 0) || want != "" && !strings.Contains(w[0], want) {
+			t.Errorf("%v Hz: %v, warnings %q, want %q", hz, err, w, want)
+		}
+	}
+}

@@ -6,6 +6,7 @@ import (
 	"math/cmplx"
 	"slices"
 
+	"heardiff/measure/signal"
 	"heardiff/playback/pcm"
 )
 
@@ -153,27 +154,39 @@ func jitterTone(channel int, hz float64, rate pcm.Rate) []string {
 	return []string{fmt.Sprintf("channel %d: the tone stands at %.2f Hz, a quarter of the rate: the jitter signal, for --as jitter? Its harmonics lie beyond the band", channel, hz)}
 }
 
+// clocksAgree is what the clocks of a player and a recorder differ by at most, relative; pastClocks, from where on a tone near a
+// usual one is another tone, and no clock's doing. Common practice, no source: crystals keep to 100 ppm each.
+const clocksAgree, pastClocks = 3e-4, 5e-4
+
+// strayTone is wrongRate of a single tone, which is 997 Hz or 1 kHz unless it stands at a whole ten of hertz: there
+// somebody meant it to be.
+func strayTone(channel int, hz float64) []string {
+	if math.Abs(hz/10-math.Round(hz/10))*10 < clocksAgree*hz {
+		return nil
+	}
+	return wrongRate(channel, hz, signal.ToneHz, 1000)
+}
+
 // wrongRate returns a warning where a tone stands where one of the usual test tones would come to stand if it were
 // recorded or played at another rate than its own.
 func wrongRate(channel int, hz float64, tests ...float64) []string {
 	rates := []float64{32000, 44100, 48000, 88200, 96000, 176400, 192000}
-	const near = 3e-4 // clocks agree within 300 ppm or are broken
 	for _, f := range tests {
-		if math.Abs(hz/f-1) < near {
+		if math.Abs(hz/f-1) < clocksAgree {
 			return nil
 		}
 	}
 	for _, f := range tests {
 		for _, played := range rates {
 			for _, own := range rates {
-				if r := played / own; r != 1 && math.Abs(hz/(f*r)-1) < near {
+				if r := played / own; r != 1 && math.Abs(hz/(f*r)-1) < clocksAgree {
 					return []string{fmt.Sprintf("channel %d: the tone stands at %.2f Hz: a tone of %.0f Hz at %.5g times its rate, as where a file of %.5g Hz is taken for one of %.5g Hz",
 						channel, hz, f, r, own, played)}
 				}
 			}
 		}
-		if off := hz/f - 1; math.Abs(off) < 0.01 {
-			return []string{fmt.Sprintf("channel %d: the tone stands at %.3f Hz, %+.0f ppm off %.0f Hz: no converter's clock is that far off", channel, hz, off*1e6, f)}
+		if off := hz/f - 1; math.Abs(off) < pastClocks {
+			return []string{fmt.Sprintf("channel %d: the tone stands at %.3f Hz, %+.0f ppm off %.0f Hz: a clock is out of order, or another tone was played", channel, hz, off*1e6, f)}
 		}
 	}
 	return nil

@@ -5,7 +5,6 @@ import (
 	"math"
 
 	"heardiff/measure"
-	"heardiff/measure/signal"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
 )
@@ -111,7 +110,7 @@ func Measure(r pcm.Reader) (Result, error) {
 			if ch, err = t.channel(c + 1); err != nil {
 				return Result{}, fmt.Errorf("tone: %w", err)
 			}
-			result.Warnings = append(result.Warnings, wrongRate(c+1, ch.FrequencyHz, signal.ToneHz)...)
+			result.Warnings = append(result.Warnings, strayTone(c+1, ch.FrequencyHz)...)
 			result.Warnings = append(result.Warnings, jitterTone(c+1, ch.FrequencyHz, r.Format().Rate)...)
 			if ch.LevelDBFS < -40 {
 				result.Warnings = append(result.Warnings, fmt.Sprintf("channel %d: the tone stands at %.1f dBFS: is this the low tone, or is the gain off?", c+1, ch.LevelDBFS))
@@ -375,7 +374,7 @@ func LowTone(r pcm.Reader) (LowToneResult, error) {
 			if ch, err = t.lowTone(c + 1); err != nil {
 				return LowToneResult{}, fmt.Errorf("low tone: %w", err)
 			}
-			result.Warnings = append(result.Warnings, wrongRate(c+1, ch.FrequencyHz, signal.ToneHz)...)
+			result.Warnings = append(result.Warnings, strayTone(c+1, ch.FrequencyHz)...)
 			if ch.LevelDBFS > loudestLowTone {
 				return LowToneResult{}, fmt.Errorf("low tone: %w: a tone at %.1f dBFS, −60 is wanted", ErrNoSignal, ch.LevelDBFS)
 			}

@@ -557,7 +557,7 @@ func TestFaultsOfTheRecorderAreNamed(t *testing.T) {
 		case "wrong rate":
 			f *= 44100.0 / 48000
 		case "slow clock":
-			f *= 1.002
+			f *= 1.0004
 		case "low":
 			level = 0.5e-3
 		}
