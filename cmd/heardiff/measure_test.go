@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"encoding/json"
 	"flag"
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -164,9 +165,27 @@ var wrongLines = map[string]int{
 	"signal tone --out x.wav --seconds NaN":           exitUsage,
 	"signal tone --out x.wav --dbfs 3":                exitUsage,
 	"signal tone --out x.wav --channels 99":           exitUsage,
+	"signal tone --out x.wav --channels 0":            exitUsage,
 	"signal tone --out x.wav --dither pink":           exitUsage,
 	"signal two-tone --out x.wav --pair middle":       exitUsage,
 	"signal tone --out nowhere/x.wav":                 exitFailed,
+}
+
+func TestHelpNamesTheLevelThatEachSignalHas(t *testing.T) {
+	t.Chdir(t.TempDir())
+	help, _ := command(t, 0, "signal", "--help")
+	for kind, want := range map[string]string{"tone": "−1", "low-tone": "−60", "two-tone": "−1", "sweep": "−6", "level": "−20"} {
+		if !strings.Contains(help, " "+kind+" "+want) {
+			t.Errorf("no %s at %s dBFS in\n%s", kind, want, help)
+		}
+		var note struct {
+			Level float64 `json:"level_dbfs"`
+		}
+		decode(t, &note, "signal", kind, "--seconds", "4", "--out", "s.wav", "--json")
+		if fmt.Sprintf("−%g", -note.Level) != want {
+			t.Errorf("%s is written at %v dBFS, the help says %s", kind, note.Level, want)
+		}
+	}
 }
 
 func TestBadInputIsOneLineAndNothingStays(t *testing.T) {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"strings"
 
@@ -28,8 +29,8 @@ how to play it, and for how long to record.
 
   jitter     a tone at a quarter of the rate and a square wave of one step at rate/192
   tone       997 Hz, −1 dBFS          low-tone   997 Hz, −60 dBFS
-  silence    dither only              two-tone   18 + 20 kHz equal; --pair low: 60 Hz + 7 kHz, 4:1
-  sweep      exponential, 20 Hz to 20 kHz
+  silence    dither only              two-tone   18 + 20 kHz equal; --pair low: 60 Hz + 7 kHz, 4:1; −1 dBFS
+  sweep      exponential, 20 Hz to 20 kHz, −6 dBFS
   integrity  pseudo-random words with a sync mark: digital loops only
   level      pink noise for setting the listening level, −20 dBFS`,
 		Example: "  heardiff signal jitter --rate 48000 --bits 24 --seconds 60 --out jitter48.wav",
@@ -38,6 +39,9 @@ how to play it, and for how long to record.
 			kind, err := signal.ParseKind(args[0])
 			if err != nil {
 				return misused(err)
+			}
+			if cfg.Channels == 0 { // the library's default, which nobody asks for by a number
+				return misusedf("--channels 0: 1 to %d wanted", pcm.MaxChannels)
 			}
 			cfg.Kind, cfg.Rate = kind, pcm.Rate(rate)
 			if c.Flags().Changed("dbfs") {
@@ -57,12 +61,23 @@ how to play it, and for how long to record.
 	f.IntVar(&cfg.Bits, "bits", 24, "word length, 16 or 24")
 	f.IntVar(&cfg.Channels, "channels", 2, "channels, 1 to 8, all alike")
 	f.Float64Var(&cfg.Seconds, "seconds", 60, "length in `seconds`")
-	f.Float64Var(&level, "dbfs", -1, "level in `dBFS` of tone, low-tone, two-tone (the peak of both), sweep, level")
+	f.Float64Var(&level, "dbfs", 0, "level in `dBFS`, of two tones the peak of both (default: "+levelsByDefault()+")")
 	f.StringVar(&pair, "pair", "high", "two-tone: high (18 + 20 kHz) or low (60 Hz + 7 kHz)")
 	f.StringVar(&dither, "dither", "tpdf", "tpdf or none")
 	f.Uint64Var(&cfg.Seed, "seed", 1, "`seed` of dither, noise and words")
 	f.StringVar(&out, "out", "", "WAV `file` to write")
 	return c
+}
+
+// levelsByDefault names the kinds that have a level to choose, each with the one it has unless told otherwise.
+func levelsByDefault() string {
+	var list []string
+	for kind := signal.Jitter; kind <= signal.Level; kind++ {
+		if level := signal.DefaultLevel(kind); !math.IsNaN(level) {
+			list = append(list, fmt.Sprintf("%v %s", kind, figure(level, "%g")))
+		}
+	}
+	return strings.Join(list, ", ")
 }
 
 func parseDither(name string) (signal.Dither, error) {
