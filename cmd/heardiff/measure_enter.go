@@ -26,9 +26,11 @@ func (a *app) measureEnterCommand() *cobra.Command {
 		Use:   "enter CHAIN FILE.csv",
 		Short: "add figures measured elsewhere to a chain",
 		Long: `Add figures measured elsewhere to a chain of the study, from a CSV file with the columns
-metric, value, unit, limit and source. They are shown as entered, not measured. An empty value
+metric, value, unit, limit and source, separated by commas, or by semicolons or tabs, and then
+with decimal points or commas. They are shown as entered, not measured. An empty value
 stands for "not known"; a limit is the least that the other instrument could tell. The metrics
-that "link" compares are the keys under "measured" in its JSON, each in the unit that its name ends in.
+that "link" compares are the keys under "measured" in its JSON, each in the unit that its name ends in,
+which need not be given.
 
   metric,value,unit,limit,source
   random_jitter_ps,42.5,ps,5,data sheet of the box`,
@@ -41,7 +43,7 @@ that "link" compares are the keys under "measured" in its JSON, each in the unit
 func (a *app) measureEnter(ctx context.Context, chain, path string) error {
 	figures, err := enteredFile(path)
 	if err != nil {
-		return rejected(unreadable(path, err), "the columns are "+strings.Join(enteredColumns, ",")+", in any order")
+		return rejected(unreadable(path, err), tableHint(err, enteredColumns))
 	}
 	s, err := a.openStudy(ctx)
 	if err != nil {
@@ -146,23 +148,30 @@ func enteredFigure(t *rows, i int) (store.Entered, error) {
 	if f.Value == nil && f.Limit == nil {
 		return f, fmt.Errorf("line %d: neither a value nor a limit", t.lines[i])
 	}
+	if !comparedBy(f.Metric) {
+		return f, nil
+	}
+	if f.Unit == "" {
+		f.Unit = unitOf(f.Metric)
+	}
 	if fault := unitFault(f); fault != "" {
 		return f, fmt.Errorf("line %d: %s", t.lines[i], fault)
 	}
 	return f, nil
 }
 
+// unitOf returns the unit that the name of a metric that "link" compares ends in.
+func unitOf(metric string) string {
+	return strings.Replace(metric[strings.LastIndexByte(metric, '_')+1:], "db", "dB", 1)
+}
+
 // unitFault says what is wrong with the unit or sign of a figure that "link" compares, "" where nothing is: a figure in
 // ns would be set beside others in ps.
 func unitFault(f store.Entered) string {
-	if !comparedBy(f.Metric) {
-		return ""
-	}
-	at := strings.LastIndexByte(f.Metric, '_')
-	unit := strings.Replace(f.Metric[at+1:], "db", "dB", 1)
+	unit := unitOf(f.Metric)
 	decibels := unit == "dB" && strings.HasPrefix(f.Unit, "dB") // dBFS, dBc
 	micro := unit == "us" && strings.HasSuffix(f.Unit, "s") && strings.ContainsAny(f.Unit, "µμ")
-	if f.Unit != "" && f.Unit != unit && !decibels && !micro {
+	if f.Unit != unit && !decibels && !micro {
 		return fmt.Sprintf("%s is in %s, not in %q", f.Metric, unit, f.Unit)
 	}
 	for _, v := range []*float64{f.Value, f.Limit} {

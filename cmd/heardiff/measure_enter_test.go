@@ -3,6 +3,7 @@ package main
 import (
 	"os"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"testing"
 	"time"
@@ -30,11 +31,53 @@ func TestEnteredFiguresAreParsedOrRefused(t *testing.T) {
 		"per cent":            {"metric,value,unit,limit,source\nthd_n_db,0.001,%,,s\n", `thd_n_db is in dB, not in "%"`},
 		"below zero":          {"metric,value,unit,limit,source\nrandom_jitter_ps,-5,ps,,s\n", "below zero"},
 		"dBFS, no unit, µs":   {"metric,value,unit,limit,source\nnoise_a_weighted_db,-110,dBFS,,s\nthd_n_db,-99,,,s\noffset_error_us,-2,µs,,s\n", ""},
+		"semicolons":          {"metric;value;unit;limit;source\nrandom_jitter_ps;42,5;ps;5;sheet\nthd_n_db;-99.5;;;a, b\n", ""},
+		"tabs":                {"metric\tvalue\tunit\tlimit\tsource\nrandom_jitter_ps\t42,5\tps\t\tsheet\n", ""},
+		"thousands and comma": {"metric;value;unit;limit;source\nrandom_jitter_ps;1.042,5;ps;5;sheet\n", `"1.042,5": a number is wanted`},
+		"semicolons, one out": {"metric;value;unit;source\nx;1;ps;s\n", `column "limit" is missing`},
+		"another alphabet":    {"metric,value,unit,limit,source\nrandom_jitter_ps,1,ps,,B\xfcro\n", "not UTF-8"},
 		"a terminal's escape": {"metric,value,unit,limit,source\n\x1b[2Jx,1,ps,,s\n", "one line"},
 	} {
 		_, err := parseEntered(strings.NewReader(c.text))
 		if (err == nil) != (c.fault == "") || err != nil && !strings.Contains(err.Error(), c.fault) {
 			t.Errorf("%s: error %v, want %q", name, err, c.fault)
+		}
+	}
+}
+
+// What a spreadsheet of another language writes means the same.
+func TestEnteredFiguresMeanTheSameHoweverSeparated(t *testing.T) {
+	want, err := parseEntered(strings.NewReader("metric,value,unit,limit,source\nrandom_jitter_ps,42.5,ps,0.5,sheet\nthd_n_db,-99.5,dB,,sheet\n"))
+	must(t, err)
+	for _, text := range []string{
+		"metric;value;unit;limit;source\nrandom_jitter_ps;42,5;ps;0,5;sheet\nthd_n_db;-99,5;;;sheet\n",
+		"metric\tvalue\tunit\tlimit\tsource\nrandom_jitter_ps\t42.5\t\t0.5\tsheet\nthd_n_db\t-99.5\tdB\t\tsheet\n",
+	} {
+		if got, err := parseEntered(strings.NewReader(text)); err != nil || !reflect.DeepEqual(got, want) {
+			t.Errorf("%q: %+v, %v, want %+v", text, got, err, want)
+		}
+	}
+}
+
+func TestWhyATableCannotBeReadIsSaid(t *testing.T) {
+	dir, _ := emptyStudy(t)
+	command(t, 0, "chain", "add", "box")
+	write := func(name, text string) string {
+		path := filepath.Join(dir, name)
+		must(t, os.WriteFile(path, []byte(text), 0o600))
+		return path
+	}
+	gone := filepath.Join(dir, "gone.csv")
+	latin := write("latin.csv", "metric,value,unit,limit,source\nrandom_jitter_ps,1,ps,,B\xfcro\n")
+	short := write("short.csv", "metric,value\nx,1\n")
+	for _, args := range [][]string{{"measure", "enter", "box"}, {"pool"}, {"fit"}} {
+		for file, want := range map[string][2]string{ // what is said, and not said
+			gone: {"no such file", "hint"}, latin: {"hint: save the table as UTF-8", "columns"}, short: {"is missing", "UTF-8"},
+		} {
+			said := refused(t, exitRejected, append(args, file)...)
+			if !strings.Contains(said, want[0]) || strings.Contains(said, want[1]) {
+				t.Errorf("%q %s: %q", args, filepath.Base(file), said)
+			}
 		}
 	}
 }

@@ -1,27 +1,43 @@
 package main
 
 import (
+	"bytes"
 	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"math"
 	"os"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 )
 
 // rows is a CSV table with a header: cells by column name.
 type rows struct {
-	column map[string]int
-	lines  []int
-	cells  [][]string
+	separator rune
+	column    map[string]int
+	lines     []int
+	cells     [][]string
 }
 
-// readRows reads a table that must have the wanted columns, in any order, beside others. Comments start with '#'.
+// errNotUTF8 says that a table's text cannot be told.
+var errNotUTF8 = errors.New("the text is not UTF-8, and names would be spoilt")
+
+// readRows reads a table that must have the wanted columns, in any order, beside others. Comments start with '#'. Its cells are
+// separated as those of its header are, by commas, semicolons or tabs; where by one of the last two, numbers may have a decimal comma.
 func readRows(r io.Reader, wanted ...string) (*rows, error) {
-	c := csv.NewReader(r)
-	c.Comment, c.TrimLeadingSpace = '#', true
+	text, err := io.ReadAll(r)
+	if err != nil {
+		return nil, err
+	}
+	if !utf8.Valid(text) {
+		return nil, errNotUTF8
+	}
+	c := csv.NewReader(bytes.NewReader(text))
+	c.Comment, c.Comma = '#', separatorOf(text)
+	c.TrimLeadingSpace = c.Comma != '\t' // which is space itself
 	head, err := c.Read()
 	if errors.Is(err, io.EOF) {
 		return nil, errors.New("the file is empty: a header line is wanted")
@@ -29,7 +45,7 @@ func readRows(r io.Reader, wanted ...string) (*rows, error) {
 	if err != nil {
 		return nil, err
 	}
-	t := &rows{column: map[string]int{}}
+	t := &rows{separator: c.Comma, column: map[string]int{}}
 	for i, name := range head {
 		name = strings.ToLower(strings.TrimSpace(strings.TrimPrefix(name, "\ufeff")))
 		if _, twice := t.column[name]; twice {
@@ -57,6 +73,23 @@ func readRows(r io.Reader, wanted ...string) (*rows, error) {
 		return nil, errors.New("the file has a header and no rows")
 	}
 	return t, nil
+}
+
+// separatorOf returns what stands most often in the first line that is no comment: a comma, a semicolon or a tab.
+func separatorOf(text []byte) rune {
+	for line := range bytes.Lines(text) {
+		if line = bytes.TrimSpace(line); len(line) == 0 || line[0] == '#' {
+			continue
+		}
+		most := ','
+		for _, s := range []rune{';', '\t'} {
+			if bytes.Count(line, []byte(string(s))) > bytes.Count(line, []byte(string(most))) {
+				most = s
+			}
+		}
+		return most
+	}
+	return ','
 }
 
 func (t *rows) has(name string) bool {
@@ -98,7 +131,11 @@ func (t *rows) score(row int) (correct, trials int, err error) {
 
 // number returns a cell as a finite number.
 func (t *rows) number(row int, name string) (float64, error) {
-	v, err := strconv.ParseFloat(t.text(row, name), 64)
+	text := t.text(row, name)
+	if t.separator != ',' {
+		text = strings.Replace(text, ",", ".", 1)
+	}
+	v, err := strconv.ParseFloat(text, 64)
 	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
 		return 0, fmt.Errorf("line %d: %s %q: a number is wanted", t.lines[row], name, t.text(row, name))
 	}
@@ -118,12 +155,24 @@ func (t *rows) optionalNumber(row int, name string) (*float64, error) {
 func readTable(path string, wanted ...string) (*rows, error) {
 	f, err := os.Open(path)
 	if err != nil {
-		return nil, rejected(err, "")
+		return nil, rejected(unreadable(path, err), "")
 	}
 	defer f.Close()
 	t, err := readRows(f, wanted...)
 	if err != nil {
-		return nil, rejected(fmt.Errorf("%s: %w", path, err), "the columns are "+strings.Join(wanted, ","))
+		return nil, rejected(unreadable(path, err), tableHint(err, wanted))
 	}
 	return t, nil
+}
+
+// tableHint returns what to do about a table that could not be read, or "".
+func tableHint(err error, wanted []string) string {
+	var p *fs.PathError
+	switch {
+	case errors.As(err, &p): // no file, or none that can be read
+		return ""
+	case errors.Is(err, errNotUTF8):
+		return "save the table as UTF-8 text, which every spreadsheet and editor offers"
+	}
+	return "the columns are " + strings.Join(wanted, ",") + ", in any order, separated by commas, semicolons or tabs"
 }
