@@ -120,18 +120,19 @@ func (h hunt) all(places []int) ([]anchor, error) {
 
 type seeker struct {
 	hunt
-	plan           *spectrum.Plan
+	plan, finer    *spectrum.Plan // of twice the size
 	heardA, heardB [][]float64
-	ma, mb         []float64
-	c              []float64
+	ma, mb, mean   []float64
+	cross          []complex128 // of the mixes, for finer
+	c              []float64    // the correlation, every half frame
 }
 
 func newSeeker(h hunt) *seeker {
 	size, channels := spectrum.PowerOfTwo(h.n+2*h.reach), h.a.Format().Channels
 	return &seeker{
-		hunt: h, plan: spectrum.NewPlan(size), c: make([]float64, size),
+		hunt: h, plan: spectrum.NewPlan(size), finer: spectrum.NewPlan(2 * size), cross: make([]complex128, size+1), c: make([]float64, 2*size),
 		heardA: pcm.Planes(channels, h.n), heardB: pcm.Planes(channels, h.n+2*h.reach),
-		ma: make([]float64, h.n), mb: make([]float64, h.n+2*h.reach),
+		ma: make([]float64, h.n), mb: make([]float64, h.n+2*h.reach), mean: make([]float64, h.n),
 	}
 }
 
@@ -158,11 +159,12 @@ func (s *seeker) seek(at int) (anchor, bool) {
 	if power < 1e-12 {
 		return anchor{}, false
 	}
-	best := s.best()
+	displaced := s.best()
+	best := int(displaced)
 	k := anchor{
 		at:    float64(at) + float64(s.n)/2,
-		shift: float64(s.lag - s.reach + best),
-		match: math.Abs(cosine(s.ma, s.mb[best:best+s.n])),
+		shift: float64(s.lag-s.reach) + displaced,
+		match: math.Abs(cosine(s.ma, s.at(displaced))),
 		level: math.Sqrt(power),
 	}
 	k.mid, k.side = s.wiring(best)
@@ -175,24 +177,37 @@ func (s *seeker) seek(at int) (anchor, bool) {
 	return k, true
 }
 
-// best returns the displacement at which the mixes agree best.
-func (s *seeker) best() int {
+// best returns the displacement at which the mixes agree best, to half a frame: between two frames the true peak of a
+// correlation that reaches up to Nyquist would look lower than that of another period of a sustained tone.
+func (s *seeker) best() float64 {
 	fa, fb := s.plan.Forward(nil, s.ma), s.plan.Forward(nil, s.mb)
 	for i := range fa {
 		z := cmplx.Conj(fa[i]) * fb[i]
 		// Half-whitened: sharper than plain correlation, less ruled by noise than a full phase transform.
-		fa[i] = z / complex(math.Sqrt(cmplx.Abs(z))+1e-30, 0)
+		s.cross[i] = z / complex(math.Sqrt(cmplx.Abs(z))+1e-30, 0)
 	}
-	s.plan.Inverse(s.c, fa)
+	s.finer.Inverse(s.c, s.cross)
 	best, top := 0, 0.0
-	for d := range 2*s.reach + 1 {
+	for d := range 4*s.reach + 1 {
 		// A slight taper chooses the nearest of equal peaks where a sustained tone repeats.
-		v := math.Abs(s.c[d]) * (1 - 0.1*math.Abs(float64(d-s.reach))/float64(s.reach))
+		v := math.Abs(s.c[d]) * (1 - 0.1*math.Abs(float64(d)/2-float64(s.reach))/float64(s.reach))
 		if v > top {
 			best, top = d, v
 		}
 	}
-	return best
+	return float64(best) / 2
+}
+
+// at returns the mix of B at a displacement: between two frames their mean, whose phase is right at any frequency.
+func (s *seeker) at(displaced float64) []float64 {
+	d := int(displaced)
+	if displaced == float64(d) {
+		return s.mb[d : d+s.n]
+	}
+	for i := range s.mean {
+		s.mean[i] = (s.mb[d+i] + s.mb[d+i+1]) / 2
+	}
+	return s.mean
 }
 
 // wiring returns the correlations of sum and difference of the first two channels at a displacement.

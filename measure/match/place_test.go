@@ -48,6 +48,20 @@ func TestTooShortAnOverlapIsRefusedAndAShortOneSaid(t *testing.T) {
 	}
 }
 
+// Between two frames the correlation of bright music stands lower than it is, and another period of a sustained tone would
+// be taken for the place.
+func TestMusicUpToNyquistIsFoundBetweenTwoFrames(t *testing.T) {
+	const rate, seconds = 48000, 30
+	m := newMusic(1, seconds, 19000)
+	a := m.capture(rate, rate*seconds, way{})
+	for _, offset := range []float64{0.5, -0.25} {
+		r, err := match.Compare(a, m.capture(rate, rate*seconds, way{offset: offset, noise: 1e-5}), match.Config{})
+		if err != nil || math.Abs(r.OffsetSamples-offset) > 1e-4 {
+			t.Errorf("%v samples read as %.5f, %v", offset, r.OffsetSamples, err)
+		}
+	}
+}
+
 // A phrase of four seconds is played five times; each time another voice goes with it, so many dB below. B holds the
 // third and fourth.
 func TestTheRightRepetitionIsTaken(t *testing.T) {
