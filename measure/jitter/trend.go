@@ -18,6 +18,7 @@ type smoother struct {
 func newSmoother(samples, periods int) *smoother {
 	s := &smoother{samples: samples, length: 4 * samples / periods, count: periods - 3}
 	s.window = spectrum.BlackmanHarris4().Samples(s.length)
+	s.window[0] = 0 // it is 6·10⁻⁵ at one end alone: of a steep ramp that would leave a constant, and its side lobes
 	return s
 }
 
@@ -45,10 +46,12 @@ func (s *smoother) means(z []complex128) []complex128 {
 	return out
 }
 
-// prepare notes the means of the first n of P₀, P₁ … under every window, by 32 points of it.
+// prepare notes the means of the first n of P₀, P₁ … under every window, by 32 steps of it and both its ends.
 func (s *smoother) prepare(n int) {
 	const points = 32
 	window := spectrum.BlackmanHarris4().Samples(points)
+	window[0] /= 2
+	window = append(window, window[0])
 	total := 0.0
 	for _, w := range window {
 		total += w

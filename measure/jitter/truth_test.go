@@ -61,6 +61,15 @@ func TestBesselProductsAreNoLines(t *testing.T) {
 	}
 }
 
+// A steady clock, however far off, does not wander: what a slope leaves of the means is noise's.
+func TestClockOffsetIsNoWander(t *testing.T) {
+	c := base()
+	c.NoiseDBFS, c.CarrierHz = -140, 12000*(1+200e-6)
+	if ch := measure(t, jitter.Config{}, c).Channel[0]; ch.WanderPs > 0.1 {
+		t.Errorf("a clock 200 ppm off wanders by %.3f ps RMS", ch.WanderPs)
+	}
+}
+
 func TestClockOffsetAndDriftDoNotSmearLines(t *testing.T) {
 	for _, c := range []struct{ offsetPPM, driftPPM float64 }{{-200, 0}, {200, 0}, {50, 200}, {0, -200}} {
 		x := base()
