@@ -39,8 +39,8 @@
 // ρ is 3 dB more than the figure of a sideband. The best that any detector without knowledge of frequency and phase can do with
 // false alarms at a rate p for each of N = band·T bins is P = Q(2ρ), the probability that a non-central χ² of three degrees of
 // freedom (two of the amplitude, one of the frequency) and non-centrality 2ρ exceeds 2t, where t solves
-// N·√(πt/3)·exp(−t) = N·p. For N·p = 0.004, T = 10 s and 10 Hz to 9.6 kHz that is 97.8 % at ρ = 15 dB, 99.4 % at 15.5 dB and
-// 99.9 % at 16 dB; for 60 s 95.7, 98.6 and 99.6 %. So by ρ no detector finds 99 % at 15 dB with so few false alarms. This one
+// N·√(πt/3)·exp(−t) = N·p. For N·p = 0.002, T = 10 s and 10 Hz to 9.6 kHz that is 97.1 % at ρ = 15 dB, 99.1 % at 15.5 dB and
+// 99.8 % at 16 dB; for 60 s 94.6, 98.1 and 99.5 %. So by ρ no detector finds 99 % at 15 dB with so few false alarms. This one
 // found 96.9 % of 9600 simulated lines at ρ = 15 dB in 7.6 to 15 s: it loses a quarter of a decibel, a third each to the taper, to
 // fitting within a few lobes and to the scatter of its estimate of the noise; none between bins, since the spectrum is padded
 // and each line fitted.
@@ -51,6 +51,6 @@
 // Limits. A block of whole periods of the tone that is dropped or repeated leaves no trace in it: send a signal without a period
 // (see integrity) to find lost samples. A capture longer than about two minutes is cut into records of equal length: a line must be found in half of
 // them, so it is no easier found than in one. A clock that changes within the record by d ppm smears lines locked to it by f·d·10⁻⁶ Hz.
-// Two lines nearer to each other than 1.5 over the record's length may show as several. Sidebands beyond the band are lost to the filter: a line of phase β at f leaves products of about β³/24 where 3f lies
+// Two lines nearer to each other than 0.7 over the record's length may show as one or, where they are strong, as several. Sidebands beyond the band are lost to the filter: a line of phase β at f leaves products of about β³/24 where 3f lies
 // beyond the band (10 ns on 12 kHz: sidebands of −221 dBc).
 package jitter

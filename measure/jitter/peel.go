@@ -9,8 +9,8 @@ import (
 )
 
 // falseLines is how many false lines a channel of noise alone shows on average, phase and amplitude each: two
-// channels stay below one false line in a hundred captures.
-const falseLines = 0.004
+// channels, both kinds together, stay below one false line in a hundred captures.
+const falseLines = 0.002
 
 // maxLines bounds the lines of one spectrum; more are not a steady tone's.
 const maxLines = 400
@@ -24,6 +24,9 @@ const (
 
 // rounding is what a bin of an exact digital signal may hold through rounding alone, as a ratio to the carrier.
 const rounding = 3e-14
+
+// traced is what rounding of a line's place and shape may leave of it near by, as a ratio to the line.
+const traced = 1e-7
 
 // peak is a line fitted in one spectrum of a record.
 type peak struct {
@@ -102,12 +105,14 @@ func (p *peeler) peel() []peak {
 	p.listen()
 	var found []peak
 	for range 16 { // each sweep reaches 20 dB further down
-		fresh := p.sweep(maxLines - len(found))
+		fresh := p.sweep(found)
 		if len(fresh) == 0 {
 			break
 		}
+		before := len(found)
 		found = append(found, fresh...)
 		p.refine(found)
+		found = p.part(found, before)
 		// Side lobes of strong lines made the noise around look too large, so that lines were taken out too near.
 		for range 2 {
 			p.listen()
@@ -136,9 +141,9 @@ func (p *peeler) inBand(lines []peak) []peak {
 	return nil
 }
 
-// sweep takes out lines, at most so many, that are not far below the strongest: what stands deeper may be the trace
-// of strong lines not yet fitted with each other in mind.
-func (p *peeler) sweep(limit int) []peak {
+// sweep takes out lines beside those taken out before, and returns them: those not far below the strongest. What stands deeper may be
+// the trace of strong lines not yet fitted with each other in mind.
+func (p *peeler) sweep(before []peak) []peak {
 	var at []int
 	for k := p.lowest; k <= p.high; k++ {
 		// Between two bins of the padded transform a line loses at most 1.2 dB.
@@ -157,17 +162,34 @@ func (p *peeler) sweep(limit int) []peak {
 		if len(found) > 0 && power(p.bins[k]) < 0.01*power(found[0].value) {
 			break
 		}
-		if len(found) >= limit || power(p.bins[k]) < 0.7*p.threshold*p.noise[k] || !p.tops(k) {
+		if len(before)+len(found) >= maxLines || power(p.bins[k]) < 0.7*p.threshold*p.noise[k] || !p.tops(k) {
 			continue // it was a side lobe of a stronger one
 		}
+		if p.beside(k, found) {
+			continue // it may be a trace of that
+		}
 		line := p.fit((float64(k)) * p.binHz)
-		if !p.stands(line) {
+		if !p.stands(line) || p.rounded(line, before) {
 			continue
 		}
 		p.add(line, -1)
 		found = append(found, line)
 	}
 	return found
+}
+
+// beside reports whether bin k stands near one of the lines and well below it.
+func (p *peeler) beside(k int, lines []peak) bool {
+	return slices.ContainsFunc(p.near(lines, float64(k)*p.binHz, crowd), func(i int) bool {
+		return power(p.bins[k]) < wellBelow*power(lines[i].value)
+	})
+}
+
+// rounded reports whether a line is no more than the trace that rounding leaves of another near it.
+func (p *peeler) rounded(l peak, others []peak) bool {
+	return slices.ContainsFunc(p.near(others, l.hz, company), func(i int) bool {
+		return power(l.value) < traced*traced*power(others[i].value)
+	})
 }
 
 func (p *peeler) tops(k int) bool {
@@ -189,6 +211,10 @@ func (p *peeler) refine(lines []peak) {
 // refit fits the lines of these numbers again, one after the other.
 func (p *peeler) refit(lines []peak, which []int) {
 	for _, i := range which {
+		if j := p.partner(lines, i); j >= 0 {
+			p.refitPair(lines, i, j)
+			continue
+		}
 		p.add(lines[i], 1)
 		lines[i] = p.fit(lines[i].hz)
 		p.add(lines[i], -1)
@@ -284,6 +310,13 @@ func (p *peeler) add(line peak, factor float64) {
 	p.addLobes(line.hz, line.value*complex(factor, 0), reach)
 	if reach > line.hz*p.seconds {
 		p.addLobes(-line.hz, cmplx.Conj(line.value)*complex(factor, 0), reach)
+	}
+}
+
+// putBack undoes taking out lines.
+func (p *peeler) putBack(lines []peak) {
+	for _, l := range lines {
+		p.add(l, 1)
 	}
 }
 

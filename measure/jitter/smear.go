@@ -102,8 +102,7 @@ func (s smear) additive(pm, am *peeler) (tone, bool) {
 	if !(lower < oneSidedRatio*oneSidedRatio*upper) {
 		return tone{}, false
 	}
-	// A line of value v leaves |v|²·pad·ENBW in all bins together.
-	level := math.Sqrt(upper / (pm.pad * pm.window.ENBW()))
+	level := math.Sqrt(upper / pm.share(from, to, s.phase, s.amplitude))
 	skirt := s.last - first + skirtBins/pm.seconds
 	return tone{hz: upperHz / upper, side: side, sideband: level, sidebandSE: math.Sqrt(fitted * noise / 2), skirtHz: skirt}, true
 }

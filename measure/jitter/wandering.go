@@ -19,8 +19,9 @@ const (
 	// joinBeats is how much the power of the envelope may vary, as a share of what lines of unrelated phases would make.
 	joinBeats = 0.25
 	// A pair, whose beats tell nothing, is joined where the lesser, nearer than leastGap, is hardly a line: an
-	// envelope steadier than that of 6 : 1.
+	// envelope steadier than that of 6 : 1, and so weak that a piece as strong on the other side may have been missed.
 	joinSteadyPair = 0.12
+	joinWeak       = 4 // times the least power of a line
 	// joinSkirt is how strong, relative to a wandering line, a piece far out in its skirt may be.
 	joinSkirt = 0.02
 )
@@ -77,7 +78,7 @@ func (p *peeler) steady(pieces []peak) bool {
 	span := (pieces[len(pieces)-1].hz - pieces[0].hz) * p.seconds
 	envelope := p.envelope(pieces, 16+8*int(span))
 	if len(pieces) == 2 {
-		return span < leastGap && variation(envelope) < joinSteadyPair
+		return span < leastGap && variation(envelope) < joinSteadyPair && p.weak(pieces)
 	}
 	if variation(envelope) > joinSteady {
 		return false
@@ -91,6 +92,11 @@ func (p *peeler) steady(pieces []peak) bool {
 	}
 	// Of lines of unrelated phases the power has a variance of Σ Σ |vᵢ|²|vⱼ|² over all i ≠ j.
 	return stat.PopVariance(envelope, nil) < joinBeats*(all*all-own)
+}
+
+// weak reports whether the least of the pieces hardly stands out of the noise.
+func (p *peeler) weak(pieces []peak) bool {
+	return slices.ContainsFunc(pieces, func(l peak) bool { return power(l.value) < joinWeak*p.threshold*2*l.se*l.se })
 }
 
 // envelope returns the magnitude of the sum of the pieces at so many instants of the record. The window's ends are left
@@ -125,9 +131,22 @@ func (p *peeler) join(pieces []peak) tone {
 		all, moment = all+x, moment+x*float64(k)*p.binHz
 		noise = max(noise, p.noise[k])
 	}
-	// A line of value v leaves |v|²·pad·ENBW in all bins together.
-	level := math.Sqrt(max(0, all) / (p.pad * p.window.ENBW()))
+	level := math.Sqrt(max(0, all) / p.share(from, to, pieces))
 	return tone{hz: moment / all, beta: level, betaSE: math.Sqrt(fitted * noise / 2), skirtHz: last - pieces[0].hz}
+}
+
+// share returns the power that lines of value 1 at these places, weighed by their power, leave in the bins from … to.
+func (p *peeler) share(from, to int, pieces ...[]peak) float64 {
+	sum, weight := 0.0, 0.0
+	for _, l := range slices.Concat(pieces...) {
+		own := power(l.value)
+		weight += own
+		for k := from; k <= to; k++ {
+			w := p.shape(k, l.hz)
+			sum += own * w * w
+		}
+	}
+	return sum / weight
 }
 
 // asAmplitude turns joined lines of the amplitude into tones of amplitude modulation.
