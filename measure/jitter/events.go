@@ -131,26 +131,43 @@ func (r *record) standing(powers []float64, reach int) []event {
 
 // bridge replaces what events reach by a straight line, unless they are steps or too much of the record. Lines must be out of it.
 func (r *record) bridge(events []event, t *transform) {
+	r.inTime(t, func(z []complex128) {
+		total, bridged := 0, 0
+		for i := range events {
+			events[i].tell(z)
+			total += events[i].to - events[i].from
+		}
+		for i := range events {
+			e := &events[i]
+			if e.cut = e.step == 0 && float64(total) < mostCut*float64(len(z)); e.cut {
+				straighten(z, e.from, e.to)
+				bridged += e.to - e.from
+			}
+		}
+		r.whole = 1 - float64(bridged)/float64(len(z))
+	})
+}
+
+// straighten bridges again what was bridged, after lines were taken out that had been missed, and takes off what is left of a trend.
+func (r *record) straighten(events []event, t *transform) {
+	r.inTime(t, func(z []complex128) {
+		for _, e := range events {
+			if e.cut {
+				straighten(z, e.from, e.to)
+			}
+		}
+		r.retrend(z)
+	})
+}
+
+// inTime lets f change the record as a function of time.
+func (r *record) inTime(t *transform, f func(z []complex128)) {
 	full := r.join()
 	t.inverse(full)
-	z := full[:r.samples]
-	total, bridged := 0, 0
-	for i := range events {
-		e := &events[i]
-		e.tell(z)
-		total += e.to - e.from
-	}
-	for i := range events {
-		e := &events[i]
-		if e.cut = e.step == 0 && float64(total) < mostCut*float64(len(z)); e.cut {
-			straighten(z, e.from, e.to)
-			bridged += e.to - e.from
-		}
-	}
+	f(full[:r.samples])
 	t.forward(full)
-	bins := len(r.pm)
-	r.split(full, r.samples, bins)
-	r.scale *= float64(len(z)) / float64(len(z)-bridged)
+	r.split(full, r.samples, len(r.pm))
+	r.scale /= r.whole
 }
 
 // tell reads the step of an event. What rings is gone a little later, and reaches as far; a step stays.

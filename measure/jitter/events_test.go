@@ -58,6 +58,27 @@ func TestATickIsNamedAndLeftOut(t *testing.T) {
 	}
 }
 
+// A tick loud enough to hide the lines and to fill the low end of the band hides nothing once it is left out.
+func TestLinesBehindALoudTickAreFound(t *testing.T) {
+	c := jittery()
+	c.Jitter = []jittertest.Sine{{Hz: 101, Peak: 20e-12}, {Hz: 1001, Peak: 8e-12}}
+	want := ticking(t, c, 0).Channel[0]
+	if len(want.Lines) != 2 {
+		t.Fatalf("without a tick: lines %+v, want two", want.Lines)
+	}
+	for _, tick := range []float64{0.03, 0.1, 0.5} {
+		ch := ticking(t, c, tick, 150000).Channel[0]
+		if len(ch.Lines) != 2 || math.Abs(ch.DeterministicPs-want.DeterministicPs) > 0.005*want.DeterministicPs {
+			t.Errorf("a tick of %g: lines %+v, without it %+v", tick, ch.Lines, want.Lines)
+		}
+		for i, b := range ch.RandomBands {
+			if w := want.RandomBands[i]; math.Abs(b.Ps-w.Ps) > 0.5*w.SEPs {
+				t.Errorf("a tick of %g, from %.0f Hz: %.3f ps, %.3f ± %.3f without it", tick, b.LowHz, b.Ps, w.Ps, w.SEPs)
+			}
+		}
+	}
+}
+
 // A tick that rings for some milliseconds, as of a relay, is one, too.
 func TestARingingTickIsLeftOut(t *testing.T) {
 	clip := jittertest.Clip(jittery())

@@ -195,15 +195,20 @@ func (m *measurement) take(channel int, r *record, w *workspace, from, index int
 	c, band := &m.channels[channel], m.band
 	pm, am := newPeeler(r, r.pm, band, w.noisePM), newPeeler(r, r.am, band, w.noiseAM)
 	w.noisePM, w.noiseAM = pm.noise, am.noise
-	var phase, amplitude []peak
-	var wait sync.WaitGroup
-	wait.Go(func() { phase = pm.peel() })
-	wait.Go(func() { amplitude = am.peel() })
-	wait.Wait()
+	phase, amplitude := peelBoth(pm, am)
+	events := m.takeEvents(r, from)
+	c.events = append(c.events, events...)
+	if slices.ContainsFunc(events, func(e event) bool { return e.cut }) {
+		// A tick fills the band: lines that it hid stand out now that it is gone.
+		pm, am = newPeeler(r, r.pm, band, w.noisePM), newPeeler(r, r.am, band, w.noiseAM)
+		pm.putBack(phase)
+		am.putBack(amplitude)
+		phase, amplitude = peelBoth(pm, am)
+		r.straighten(events, m.transform) // what was bridged held those lines
+	}
 	jitter, other := judge(pm, am, pm.inBand(phase), am.inBand(amplitude))
 	c.jitter, c.other = append(c.jitter, jitter...), append(c.other, other...)
 	lines := append(phase, amplitude...)
-	c.events = append(c.events, m.takeEvents(r, from)...)
 	bands := edges(band)
 	r.measureNoise(bands, lines)
 	if index == 0 {
@@ -218,4 +223,13 @@ func (m *measurement) take(channel int, r *record, w *workspace, from, index int
 	c.wander = max(c.wander, r.wander)
 	c.jump = max(c.jump, r.jump)
 	return lines
+}
+
+// peelBoth takes the lines out of phase and amplitude at the same time.
+func peelBoth(pm, am *peeler) (phase, amplitude []peak) {
+	var wait sync.WaitGroup
+	wait.Go(func() { phase = pm.peel() })
+	wait.Go(func() { amplitude = am.peel() })
+	wait.Wait()
+	return phase, amplitude
 }

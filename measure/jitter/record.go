@@ -31,6 +31,8 @@ type record struct {
 	offsetHz float64 // mean frequency less the mixer's
 	driftHz  float64
 	wander   float64 // radians RMS, less offset
+	whole    float64 // the part that is not bridged
+	periods  int     // of the band's lower end
 	jump     float64 // largest phase step between two samples, after the trend
 }
 
@@ -38,7 +40,7 @@ type record struct {
 // a line of φ or α with peak β at the middle of the record stands as β·exp(jθ)·window.Response.
 func newRecord(z []complex128, t *transform, rateHz, lowHz, highHz float64) *record {
 	n := len(z)
-	r := &record{window: spectrum.Tukey(taper), seconds: float64(n) / rateHz}
+	r := &record{window: spectrum.Tukey(taper), seconds: float64(n) / rateHz, whole: 1}
 	unwrap(z)
 	r.detrend(z, rateHz, lowHz)
 
@@ -96,9 +98,10 @@ func unwrap(z []complex128) {
 // fitted to means under a window that lets nothing through from lowHz on: else it would follow the band's own lines a little, and
 // what it takes from them would come back as noise around them.
 func (r *record) detrend(z []complex128, rateHz, lowHz float64) {
-	s := newSmoother(len(z), max(8, int(r.seconds*lowHz)))
+	r.periods = max(8, int(r.seconds*lowHz))
+	s := newSmoother(len(z), r.periods)
 	means := s.means(z)
-	trend := s.trend(means, min(7, max(2, len(means)/3)))
+	trend := s.trend(means, trendOrder(means))
 	fit := trend.legendre
 	r.logLevel = real(fit[0])
 	// φ = c₁·u over u = −1 … 1, the whole record, is a frequency of c₁/(π·seconds).
@@ -115,6 +118,36 @@ func (r *record) detrend(z []complex128, rateHz, lowHz float64) {
 		if i > 0 {
 			r.jump = max(r.jump, math.Abs(imag(z[i]-z[i-1])))
 		}
+	}
+}
+
+// trendOrder is the order of the polynomial that so many means tell.
+func trendOrder(means []complex128) int { return min(7, max(2, len(means)/3)) }
+
+// retrend takes off by how much a loud tick, now bridged, had bent the polynomial. z is tapered: its ends tell nothing.
+func (r *record) retrend(z []complex128) {
+	s := newSmoother(len(z), r.periods)
+	means := s.means(z)
+	order := trendOrder(means)
+	s.prepare(order + 1)
+	edge := int(math.Ceil(taper / 2 * float64(len(z))))
+	first := 0
+	for first < len(means)/2 && s.from(first) < edge {
+		first++
+	}
+	last := len(means) - first
+	if last-first < 2*(order+1) {
+		return
+	}
+	s.bases = s.bases[first:last]
+	bend, _ := s.fit(means[first:last], 0)
+	off := make([]complex128, len(z))
+	for i := range off {
+		off[i] = legendre(bend).at((2*float64(i)+1)/float64(len(z)) - 1)
+	}
+	taperEnds(off)
+	for i := range z {
+		z[i] -= off[i]
 	}
 }
 
