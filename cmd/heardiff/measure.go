@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"path/filepath"
@@ -43,7 +42,9 @@ A steady tone does not show a lost or repeated block of whole periods: 4 samples
 signal. "heardiff integrity" does.
 
 With --floor, the same measurement of the recording set-up alone, each figure carries the
-limit of the set-up: within 3 dB of it a figure is an upper bound.`,
+limit of the set-up: within 3 dB of it a figure is an upper bound. Record the floor with the
+capture's signal, rate, channels and level: noise and hum are carried over to another level,
+distortion cannot be.`,
 		Example: "  heardiff measure\n  heardiff measure capture.wav --as jitter --floor loop.wav --plot jitter.svg",
 		Args: func(_ *cobra.Command, args []string) error {
 			if len(args) > 1 {
@@ -146,52 +147,95 @@ func (a *app) measureFile(ctx context.Context, path string, m measureFlags) erro
 	case "noise":
 		return a.measureNoise(ctx, path, m)
 	case "tone":
-		return measured(ctx, a, path, m, tone.Measure, (*tone.Result).SetFloor, toneText, toneChart)
+		return measured(ctx, a, path, m, toneFiles)
 	case "low-tone":
-		return measured(ctx, a, path, m, tone.LowTone, (*tone.LowToneResult).SetFloor, lowToneText, lowToneChart)
+		return measured(ctx, a, path, m, lowToneFiles)
 	case "two-tone":
-		return measured(ctx, a, path, m, tone.TwoTone, (*tone.TwoToneResult).SetFloor, twoToneText, twoToneChart)
+		return measured(ctx, a, path, m, twoToneFiles)
 	case "sweep":
-		return measured(ctx, a, path, m, tone.Sweep, (*tone.SweepResult).SetFloor, sweepText, sweepChart)
+		return measured(ctx, a, path, m, sweepFiles)
 	}
 	return misusedf("--as %q: jitter, tone, noise, low-tone, two-tone or sweep wanted", m.as)
 }
 
+// fileKind is how files of one test signal are measured, drawn and printed.
+type fileKind[T any] struct {
+	measure  func(pcm.Reader) (T, error)
+	setFloor func(result *T, floor T) error
+	warnings func(*T) *[]string
+	text     func(T) string
+	chart    func(captures []named[T], floor *T) plot.Chart
+}
+
+var (
+	toneFiles = fileKind[tone.Result]{tone.Measure, (*tone.Result).SetFloor,
+		func(r *tone.Result) *[]string { return &r.Warnings }, toneText, toneChart}
+	lowToneFiles = fileKind[tone.LowToneResult]{tone.LowTone, (*tone.LowToneResult).SetFloor,
+		func(r *tone.LowToneResult) *[]string { return &r.Warnings }, lowToneText, lowToneChart}
+	noiseFiles = fileKind[tone.NoiseResult]{noiseAlone, (*tone.NoiseResult).SetFloor,
+		func(r *tone.NoiseResult) *[]string { return &r.Warnings }, noiseText, noiseChart}
+	twoToneFiles = fileKind[tone.TwoToneResult]{tone.TwoTone, (*tone.TwoToneResult).SetFloor,
+		func(r *tone.TwoToneResult) *[]string { return &r.Warnings }, twoToneText, twoToneChart}
+	sweepFiles = fileKind[tone.SweepResult]{tone.Sweep, (*tone.SweepResult).SetFloor,
+		func(r *tone.SweepResult) *[]string { return &r.Warnings }, sweepText, sweepChart}
+)
+
 // measured measures a file, and its floor where one is given, draws the result where a picture is asked for, and
-// prints it.
-func measured[T any](ctx context.Context, a *app, path string, m measureFlags, measure func(pcm.Reader) (T, error),
-	setFloor func(*T, T), text func(result T) string, chart func(captures []named[T], floor *T) plot.Chart) error {
-	result, err := measuredFile(ctx, a, path, measure)
+// prints it. What is wrong with the floor or the overlay is warned of as well.
+func measured[T any](ctx context.Context, a *app, path string, m measureFlags, kind fileKind[T]) error {
+	if err := a.besides(path, m); err != nil {
+		return err
+	}
+	result, err := measuredFile(ctx, a, path, kind.measure)
 	if err != nil {
 		return err
 	}
 	var floor *T
 	if m.floor != "" {
-		limit, err := measuredFile(ctx, a, m.floor, measure)
+		limit, err := measuredFile(ctx, a, m.floor, kind.measure)
 		if err != nil {
 			return err
 		}
-		setFloor(&result, limit)
+		if err := kind.setFloor(&result, limit); err != nil {
+			return rejected(wrongFile(m.floor, err), floorHint)
+		}
+		kind.alsoOf(&result, m.floor, limit)
 		floor = &limit
 	}
 	if m.plot != "" {
 		captures := []named[T]{{filepath.Base(path), result}}
 		if m.overlay != "" {
-			other, err := measuredFile(ctx, a, m.overlay, measure)
+			other, err := measuredFile(ctx, a, m.overlay, kind.measure)
 			if err != nil {
 				return err
 			}
+			kind.alsoOf(&result, m.overlay, other)
 			captures = append(captures, named[T]{filepath.Base(m.overlay), other})
 		}
-		if err := writePicture(m.plot, chart(captures, floor)); err != nil {
+		if err := writePicture(m.plot, kind.chart(captures, floor)); err != nil {
 			return err
 		}
 	}
-	print := writeText(path, result, text)
+	print := writeText(path, result, kind.text)
 	return a.print(result, func(w io.Writer) {
 		print(w)
 		wrotePicture(w, m.plot)
 	})
+}
+
+// alsoOf adds the warnings about another file to those of result.
+func (k fileKind[T]) alsoOf(result *T, path string, other T) {
+	list := k.warnings(result)
+	*list = append(*list, warningsOf(path, *k.warnings(&other))...)
+}
+
+// warningsOf returns warnings under the name of the file that they are of.
+func warningsOf(path string, warnings []string) []string {
+	var list []string
+	for _, w := range warnings {
+		list = append(list, filepath.Base(path)+": "+w)
+	}
+	return list
 }
 
 func measuredFile[T any](ctx context.Context, a *app, path string, measure func(pcm.Reader) (T, error)) (T, error) {
@@ -216,21 +260,17 @@ func wrongFile(path string, err error) error {
 }
 
 func (a *app) measureNoise(ctx context.Context, path string, m measureFlags) error {
+	kind := noiseFiles
 	if m.reference == "" {
-		return measured(ctx, a, path, m, noiseAlone, (*tone.NoiseResult).SetFloor, noiseText, noiseChart)
+		return measured(ctx, a, path, m, kind)
 	}
 	reference, err := a.open(m.reference)
 	if err != nil {
 		return err
 	}
 	defer reference.Close()
-	return measured(ctx, a, path, m, func(r pcm.Reader) (tone.NoiseResult, error) {
-		result, err := tone.Noise(r, reference)
-		if errors.Is(err, pcm.ErrMismatch) {
-			err = fmt.Errorf("%w (reference %s)", err, m.reference)
-		}
-		return result, err
-	}, (*tone.NoiseResult).SetFloor, noiseText, noiseChart)
+	kind.measure = func(r pcm.Reader) (tone.NoiseResult, error) { return tone.Noise(r, reference) }
+	return measured(ctx, a, path, m, kind)
 }
 
 func noiseAlone(r pcm.Reader) (tone.NoiseResult, error) { return tone.Noise(r, nil) }

@@ -17,6 +17,9 @@ func (a *app) measureJitter(ctx context.Context, path string, cfg jitter.Config,
 	if err := cfg.Validate(); err != nil {
 		return misused(err)
 	}
+	if err := a.besides(path, m); err != nil {
+		return err
+	}
 	wanted := cfg.Spectrum
 	cfg.Spectrum = wanted || m.plot != ""
 	r, err := a.jitterOf(ctx, path, cfg)
@@ -31,13 +34,16 @@ func (a *app) measureJitter(ctx context.Context, path string, cfg jitter.Config,
 		}
 		floor = &namedJitter{filepath.Base(m.floor), limit}
 		if r, err = r.AgainstFloor(limit); err != nil {
-			return rejected(fmt.Errorf("%s: %w", m.floor, err), "record the floor with the same test signal")
+			return rejected(fmt.Errorf("%s: %w", m.floor, err), floorHint)
 		}
+		r.Warnings = append(r.Warnings, warningsOf(m.floor, limit.Warnings)...)
 	}
 	if m.plot != "" {
-		if err := a.plotJitter(ctx, namedJitter{filepath.Base(path), r}, floor, cfg, m); err != nil {
+		warnings, err := a.plotJitter(ctx, namedJitter{filepath.Base(path), r}, floor, cfg, m)
+		if err != nil {
 			return err
 		}
+		r.Warnings = append(r.Warnings, warnings...)
 	}
 	if !wanted {
 		for i := range r.Channel {
@@ -50,17 +56,22 @@ func (a *app) measureJitter(ctx context.Context, path string, cfg jitter.Config,
 	})
 }
 
-// plotJitter draws what was measured, and over it another capture where one is asked for.
-func (a *app) plotJitter(ctx context.Context, first namedJitter, floor *namedJitter, cfg jitter.Config, m measureFlags) error {
+// plotJitter draws what was measured, and over it another capture where one is asked for, and returns what is odd about that one.
+func (a *app) plotJitter(ctx context.Context, first namedJitter, floor *namedJitter, cfg jitter.Config, m measureFlags) (warnings []string, err error) {
 	captures := []namedJitter{first}
 	if m.overlay != "" {
 		other, err := a.jitterOf(ctx, m.overlay, cfg)
 		if err != nil {
-			return err
+			return nil, err
 		}
+		if math.Abs(other.CarrierHz/first.result.CarrierHz-1) > 0.01 { // as AgainstFloor: beyond any clock
+			return nil, rejected(fmt.Errorf("%s: a carrier of %.1f Hz over one of %.1f Hz: their jitter cannot be compared", m.overlay, other.CarrierHz, first.result.CarrierHz),
+				"draw captures of the same test signal over each other")
+		}
+		warnings = warningsOf(m.overlay, other.Warnings)
 		captures = append(captures, namedJitter{filepath.Base(m.overlay), other})
 	}
-	return writePicture(m.plot, jitterChart(captures, floor))
+	return warnings, writePicture(m.plot, jitterChart(captures, floor))
 }
 
 // jitterOf measures one file; errors name it and are marked rejected.

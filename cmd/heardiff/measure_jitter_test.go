@@ -55,8 +55,8 @@ func readJitter(t *testing.T, stdout string) (f jitterFigures) {
 func TestJitterIsReadAgainstTheFloorAndDrawn(t *testing.T) {
 	t.Chdir(t.TempDir())
 	hum := jittertest.Sine{Hz: 100, Peak: 300e-12}
-	saveWAV(t, "loop.wav", jittertest.Clip(jitterCapture(50, 1, hum)))
-	saveWAV(t, "near.wav", jittertest.Clip(jitterCapture(55, 2, hum)))
+	saveWAV(t, "loop.wav", jittertest.Clip(jitterCapture(50, 1, hum), jitterCapture(50, 5, hum)))
+	saveWAV(t, "near.wav", jittertest.Clip(jitterCapture(55, 2, hum), jitterCapture(55, 6, hum)))
 	saveWAV(t, "far.wav", jittertest.Clip(jitterCapture(200, 3, hum, jittertest.Sine{Hz: 1000, Peak: 1e-9}), jitterCapture(200, 4)))
 
 	out, _ := command(t, 0, "measure", "near.wav", "--as", "jitter", "--floor", "loop.wav", "--json")
@@ -114,11 +114,15 @@ func TestWhatIsNoJitterCaptureIsRefused(t *testing.T) {
 	short.Seconds = 0.1
 	slow := jitterCapture(0, 1)
 	slow.Rate, slow.CarrierHz = 96000, 24000
+	low := jitterCapture(0, 1)
+	low.CarrierHz = 997
 	saveWAV(t, "tone.wav", jittertest.Clip(jitterCapture(0, 1)))
 	saveWAV(t, "silent.wav", pcm.NewClip(48000, 2, 48000))
 	saveWAV(t, "music.wav", music(2))
 	saveWAV(t, "short.wav", jittertest.Clip(short))
 	saveWAV(t, "other.wav", jittertest.Clip(slow))
+	saveWAV(t, "low.wav", jittertest.Clip(low))
+	saveWAV(t, "both.wav", jittertest.Clip(jitterCapture(0, 1), jitterCapture(0, 2)))
 	must(t, os.WriteFile("eight.wav", eightBits(), 0o644))
 	must(t, os.WriteFile("words.wav", []byte("this is no audio at all"), 0o644))
 	for _, c := range []struct {
@@ -132,7 +136,11 @@ func TestWhatIsNoJitterCaptureIsRefused(t *testing.T) {
 		{3, "8-bit", "eight.wav --as jitter"},
 		{3, "words.wav", "words.wav --as jitter"},
 		{3, "gone.wav", "gone.wav --as jitter"},
-		{3, "the floor has a carrier", "tone.wav --as jitter --floor other.wav"},
+		{3, "other.wav: a floor of 96000 Hz in 1 channel beside tone.wav of 48000 Hz", "tone.wav --as jitter --floor other.wav"},
+		{3, "tone.wav: a floor of 48000 Hz in 1 channel beside both.wav of 48000 Hz in 2", "both.wav --as jitter --floor tone.wav"},
+		{3, "the floor has a carrier", "tone.wav --as jitter --floor low.wav"},
+		{3, "a carrier of 997.0 Hz over one of 12000.1 Hz", "tone.wav --as jitter --overlay low.wav --plot picture.svg"},
+		{3, "an overlay of 48000 Hz in 2 channels", "tone.wav --as jitter --overlay both.wav --plot picture.svg"},
 		{3, "leaves", "tone.wav --as jitter --band 10:11900"},
 		{2, "Bits 20", "tone.wav --as jitter --bits 20"},
 		{2, "LO:HI", "tone.wav --as jitter --band 10"},
@@ -141,7 +149,9 @@ func TestWhatIsNoJitterCaptureIsRefused(t *testing.T) {
 		{3, "gone.wav", "tone.wav --as tone --overlay gone.wav --plot picture.svg"},
 		{2, ".svg or .png", "transfer tone.wav tone.wav --plot picture"},
 		{3, "silent", "transfer silent.wav tone.wav"},
-		{3, "bands differ", "transfer tone.wav other.wav --plot picture.svg"},
+		{3, "bands differ", "transfer tone.wav low.wav --plot picture.svg"},
+		{3, "96000 Hz in 1 channel beside tone.wav", "transfer tone.wav other.wav --plot picture.svg"},
+		{3, "2 channels beside tone.wav", "transfer tone.wav both.wav --plot picture.svg"},
 		{3, "gone.wav", "tone.wav --as jitter --plot picture.svg --overlay gone.wav"},
 	} {
 		out, errs := command(t, c.code, append([]string{"measure"}, strings.Fields(c.args)...)...)

@@ -46,10 +46,10 @@ func kindOf[T any](measure func(pcm.Reader) (T, error), against func(T, T) (T, e
 	}
 }
 
-func limited[T any](set func(*T, T)) func(T, T) (T, error) {
+func limited[T any](set func(*T, T) error) func(T, T) (T, error) {
 	return func(result, floor T) (T, error) {
-		set(&result, floor)
-		return result, nil
+		err := set(&result, floor)
+		return result, err
 	}
 }
 

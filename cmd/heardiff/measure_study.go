@@ -60,14 +60,22 @@ type studyMeter struct {
 	store    *store.Store
 	kinds    map[string]studyKind
 	captures []store.Capture
-	floors   map[string]int  // the latest capture of each kind of a floor chain
+	floors   map[setting]int // the latest capture of each setting of a floor chain
 	results  map[int][]byte  // stored, by capture
 	isFloor  map[string]bool // chains
 	warnings []string
 }
 
+// setting is what a capture and its floor must have in common.
+type setting struct {
+	kind             string
+	rateHz, channels int
+}
+
+func settingOf(c store.Capture) setting { return setting{c.Kind, c.RateHz, c.Channels} }
+
 func newStudyMeter(ctx context.Context, a *app, s *store.Store) (*studyMeter, error) {
-	m := &studyMeter{app: a, store: s, kinds: studyKinds(), floors: map[string]int{}, results: map[int][]byte{}, isFloor: map[string]bool{}}
+	m := &studyMeter{app: a, store: s, kinds: studyKinds(), floors: map[setting]int{}, results: map[int][]byte{}, isFloor: map[string]bool{}}
 	chains, err := s.Chains(ctx)
 	if err != nil {
 		return nil, err
@@ -80,7 +88,7 @@ func newStudyMeter(ctx context.Context, a *app, s *store.Store) (*studyMeter, er
 	}
 	for _, c := range m.captures {
 		if m.isFloor[c.Chain] {
-			m.floors[c.Kind] = max(m.floors[c.Kind], c.ID)
+			m.floors[settingOf(c)] = max(m.floors[settingOf(c)], c.ID)
 		}
 	}
 	have, err := s.Measurements(ctx)
@@ -115,12 +123,12 @@ func (m *studyMeter) due(again bool) []store.Capture {
 func (m *studyMeter) late(due []store.Capture) []string {
 	count := 0
 	for _, f := range due {
-		if !m.isFloor[f.Chain] || m.floors[f.Kind] != f.ID {
+		if !m.isFloor[f.Chain] || m.floors[settingOf(f)] != f.ID {
 			continue
 		}
 		for _, c := range m.captures {
 			measured := m.results[c.ID] != nil && !slices.ContainsFunc(due, func(d store.Capture) bool { return d.ID == c.ID })
-			if c.Kind == f.Kind && measured && !m.isFloor[c.Chain] {
+			if settingOf(c) == settingOf(f) && measured && !m.isFloor[c.Chain] {
 				count++
 			}
 		}
@@ -150,7 +158,9 @@ func (m *studyMeter) capture(ctx context.Context, c store.Capture) (measuredCapt
 	if err != nil {
 		return one, rejected(fmt.Errorf("capture %d (%s, %s): %w", c.ID, c.Chain, c.Kind, err), "is this the signal that was played?")
 	}
-	if floor := m.floors[c.Kind]; floor != 0 && !m.isFloor[c.Chain] {
+	if floor := m.floors[settingOf(c)]; floor == 0 {
+		m.warnings = append(m.warnings, m.otherFloors(c)...)
+	} else if !m.isFloor[c.Chain] {
 		one.Floor = &floor
 		limited, err := kind.against(one.Result, m.results[floor])
 		if err != nil {
@@ -167,6 +177,18 @@ func (m *studyMeter) capture(ctx context.Context, c store.Capture) (measuredCapt
 	}
 	m.results[c.ID] = data
 	return one, m.store.SaveMeasurement(ctx, store.Measurement{Capture: c.ID, Kind: c.Kind, Result: data})
+}
+
+// otherFloors returns a warning where floors of a capture's kind were recorded, but none at its rate and in its channels: such a one
+// sets it no limit.
+func (m *studyMeter) otherFloors(c store.Capture) []string {
+	for s := range m.floors {
+		if s.kind == c.Kind {
+			return []string{fmt.Sprintf("capture %d (%s, %s) has no limit: no floor of this kind was recorded at its %d Hz and in as many channels (%d); record one",
+				c.ID, c.Chain, c.Kind, c.RateHz, c.Channels)}
+		}
+	}
+	return nil
 }
 
 func (r studyMeasured) text(w io.Writer) {

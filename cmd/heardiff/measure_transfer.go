@@ -16,6 +16,10 @@ func (a *app) measureTransfer(ctx context.Context, referencePath, outputPath str
 	if err := cfg.Validate(); err != nil {
 		return misused(err)
 	}
+	const hint = "record both captures with the same test signal, rate and channels"
+	if err := a.recordedAlike(referencePath, outputPath, "a capture", hint); err != nil {
+		return err
+	}
 	cfg.Spectrum = true
 	reference, err := a.jitterOf(ctx, referencePath, cfg)
 	if err != nil {
@@ -27,7 +31,7 @@ func (a *app) measureTransfer(ctx context.Context, referencePath, outputPath str
 	}
 	t, err := jitter.NewTransfer(reference, output)
 	if err != nil {
-		return rejected(err, "record both captures with the same test signal")
+		return rejected(err, hint)
 	}
 	if picture != "" {
 		if err := writePicture(picture, transferChart(filepath.Base(referencePath), filepath.Base(outputPath), t)); err != nil {

@@ -8,9 +8,9 @@ import (
 // Limit sets a figure beside the same figure of the recording set-up alone.
 type Limit struct {
 	Figure string  `json:"figure"` // the figure's JSON key
-	Limit  float64 `json:"limit"`  // the set-up's own
+	Limit  float64 `json:"limit"`  // the set-up's own, at the level of the capture's tone; NaN where not known
 	// Standing is "measured" where the figure is more than 3 dB worse than the set-up's, "upper bound" within
-	// 3 dB, and "at floor" where it is no worse.
+	// 3 dB, "at floor" where it is no worse, and "unknown" where either is not known at this level.
 	Standing string `json:"standing"`
 }
 
@@ -49,25 +49,48 @@ func Strongest(lines []Line) float64 {
 	return most
 }
 
-// SetFloor gives every figure of r the limit that the recording set-up's own measurement sets, channel by channel; where
-// the set-up was recorded in fewer channels, its last stands for the others.
-func (r *Result) SetFloor(floor Result) {
-	for i := range r.Channel {
-		c, f := &r.Channel[i], floor.Channel[min(i, len(floor.Channel)-1)]
-		c.Limits = []Limit{limitOf("thd_db", c.THDDB, f.THDDB), limitOf("thd_n_db", c.THDNDB, f.THDNDB),
-			atLeast("sinad_db", c.SINADDB, f.SINADDB), limitOf("noise_db", c.NoiseDB, f.NoiseDB)}
-		if len(c.Hum) > 0 && len(f.Hum) > 0 {
-			c.Limits = append(c.Limits, limitOf(HumLimit, Strongest(c.Hum), Strongest(f.Hum)))
-		}
-		for k := range min(len(c.Harmonics), len(f.Harmonics)) {
-			h, g := c.Harmonics[k], f.Harmonics[k]
-			if !math.IsNaN(h.DBC) { // none beyond the band
-				c.Limits = append(c.Limits, limitOf(fmt.Sprintf("harmonics[%d].dbc", k), h.DBC, math.Max(g.DBC, g.LimitDBC)))
-			}
-		}
-		c.Limits = append(c.Limits, lineLimits("hum[%d].dbc", mainsSlack, toLines(c.Hum), toLines(f.Hum))...)
-		c.Limits = append(c.Limits, lineLimits("spurs[%d].dbc", clockSlack, toLines(c.Spurs), toLines(f.Spurs))...)
+// SetFloor gives every figure of r the limit that the recording set-up's own measurement sets, channel by channel, carried over to
+// the level of r's tone. The error wraps pcm.ErrMismatch where the two are of different rates, numbers of channels or
+// tones; r is then as it was.
+func (r *Result) SetFloor(floor Result) error {
+	if err := recordedAlike(r.RateHz, len(r.Channel), floor.RateHz, len(floor.Channel)); err != nil {
+		return err
 	}
+	for i, f := range floor.Channel {
+		if err := sameTone(i+1, r.Channel[i].FrequencyHz, f.FrequencyHz); err != nil {
+			return err
+		}
+	}
+	for i, f := range floor.Channel {
+		c := &r.Channel[i]
+		s := shift(f.LevelDBFS - c.LevelDBFS)
+		c.limit(f, s)
+		r.Warnings = append(r.Warnings, s.warnings(i+1, c.LevelDBFS)...)
+	}
+	return nil
+}
+
+func (c *Channel) limit(f Channel, s shift) {
+	noise, thd := s.additive(f.NoiseDB), s.thd(f)
+	all := noise
+	if !math.IsNaN(thd) {
+		all = joined(noise, thd)
+	}
+	thdn := s.limit("thd_n_db", c.THDNDB, all)
+	sinad := Limit{Figure: "sinad_db", Limit: -thdn.Limit, Standing: thdn.Standing}
+	c.Limits = []Limit{s.limit("thd_db", c.THDDB, thd), thdn, sinad, limitOf("noise_db", c.NoiseDB, noise)}
+	hum, spurs := s.carried(f.Hum), s.carried(f.Spurs)
+	if len(c.Hum) > 0 && len(hum) > 0 {
+		c.Limits = append(c.Limits, limitOf(HumLimit, Strongest(c.Hum), Strongest(hum)))
+	}
+	for k := range min(len(c.Harmonics), len(f.Harmonics)) {
+		h, g := c.Harmonics[k], f.Harmonics[k]
+		if !math.IsNaN(h.DBC) { // none beyond the band
+			c.Limits = append(c.Limits, s.limit(fmt.Sprintf("harmonics[%d].dbc", k), h.DBC, s.distortion(h.Order, math.Max(g.DBC, g.LimitDBC))))
+		}
+	}
+	c.Limits = append(c.Limits, lineLimits("hum[%d].dbc", mainsSlack, toLines(c.Hum), toLines(hum))...)
+	c.Limits = append(c.Limits, lineLimits("spurs[%d].dbc", clockSlack, toLines(c.Spurs), toLines(spurs))...)
 }
 
 // line is a line of either kind.
@@ -113,21 +136,28 @@ func lineLimits(format string, slack float64, lines, floor []line) []Limit {
 // clockSlack is what two clocks may differ by, relative: spurs stand still in one of them.
 const clockSlack = 1e-4
 
-// SetFloor is Result.SetFloor for dynamic range.
-func (r *LowToneResult) SetFloor(floor LowToneResult) {
-	for i := range r.Channel {
-		c, f := &r.Channel[i], floor.Channel[min(i, len(floor.Channel)-1)]
+// SetFloor is Result.SetFloor for dynamic range, which is told in dBFS whatever the tone's level.
+func (r *LowToneResult) SetFloor(floor LowToneResult) error {
+	if err := recordedAlike(r.RateHz, len(r.Channel), floor.RateHz, len(floor.Channel)); err != nil {
+		return err
+	}
+	for i, f := range floor.Channel {
+		c := &r.Channel[i]
 		c.Limits = []Limit{atLeast("dynamic_range_db", c.DynamicRangeDB, f.DynamicRangeDB),
 			atLeast("dynamic_range_a_db", c.DynamicRangeADB, f.DynamicRangeADB),
 			atLeast("dynamic_range_ccir_db", c.DynamicRangeCCIRDB, f.DynamicRangeCCIRDB),
 			atLeast("below_tone_plus_60_a_db", c.BelowTonePlus60ADB, f.DynamicRangeADB+c.LevelDBFS+60)}
 	}
+	return nil
 }
 
 // SetFloor is Result.SetFloor for noise.
-func (r *NoiseResult) SetFloor(floor NoiseResult) {
-	for i := range r.Channel {
-		c, f := &r.Channel[i], floor.Channel[min(i, len(floor.Channel)-1)]
+func (r *NoiseResult) SetFloor(floor NoiseResult) error {
+	if err := recordedAlike(r.RateHz, len(r.Channel), floor.RateHz, len(floor.Channel)); err != nil {
+		return err
+	}
+	for i, f := range floor.Channel {
+		c := &r.Channel[i]
 		c.Limits = []Limit{limitOf("unweighted_dbfs", c.UnweightedDBFS, f.UnweightedDBFS),
 			limitOf("a_weighted_dbfs", c.AWeightedDBFS, f.AWeightedDBFS), limitOf("ccir_rms_dbfs", c.CCIRRMSDBFS, f.CCIRRMSDBFS)}
 		if !math.IsNaN(c.RelativeToReferenceDB) {
@@ -136,20 +166,41 @@ func (r *NoiseResult) SetFloor(floor NoiseResult) {
 		c.Limits = append(c.Limits, lineLimits("hum[%d].dbfs", mainsSlack, toLevels(c.Hum), toLevels(f.Hum))...)
 		c.Limits = append(c.Limits, lineLimits("spurs[%d].dbfs", clockSlack, toLevels(c.Spurs), toLevels(f.Spurs))...)
 	}
+	return nil
 }
 
-// SetFloor is Result.SetFloor for intermodulation.
-func (r *TwoToneResult) SetFloor(floor TwoToneResult) {
-	for i := range r.Channel {
-		c, f := &r.Channel[i], floor.Channel[min(i, len(floor.Channel)-1)]
-		c.Limits = []Limit{limitOf("imd_db", c.IMDDB, f.IMDDB), limitOf("second_order_db", c.SecondOrderDB, f.SecondOrderDB),
-			limitOf("third_order_db", c.ThirdOrderDB, f.ThirdOrderDB)}
-		for k, p := range c.Products {
-			for _, g := range f.Products {
-				if g.Order == p.Order && math.Abs(g.Hz-p.Hz) <= 1e-3*p.Hz+1 {
-					c.Limits = append(c.Limits, limitOf(fmt.Sprintf("products[%d].dbc", k), p.DBC, math.Max(g.DBC, g.LimitDBC)))
-					break
-				}
+// SetFloor is Result.SetFloor for intermodulation: all of it is distortion.
+func (r *TwoToneResult) SetFloor(floor TwoToneResult) error {
+	if err := recordedAlike(r.RateHz, len(r.Channel), floor.RateHz, len(floor.Channel)); err != nil {
+		return err
+	}
+	for i, f := range floor.Channel {
+		c := r.Channel[i]
+		if err := sameTone(i+1, c.LowHz, f.LowHz); err != nil {
+			return err
+		}
+		if err := sameTone(i+1, c.HighHz, f.HighHz); err != nil {
+			return err
+		}
+	}
+	for i, f := range floor.Channel {
+		c := &r.Channel[i]
+		s := shift(f.HighDBFS - c.HighDBFS)
+		c.limit(f, s)
+		r.Warnings = append(r.Warnings, s.warnings(i+1, c.HighDBFS)...)
+	}
+	return nil
+}
+
+func (c *TwoToneChannel) limit(f TwoToneChannel, s shift) {
+	second, third := s.distortion(2, f.SecondOrderDB), s.distortion(3, f.ThirdOrderDB)
+	c.Limits = []Limit{s.limit("imd_db", c.IMDDB, joined(second, third)), s.limit("second_order_db", c.SecondOrderDB, second),
+		s.limit("third_order_db", c.ThirdOrderDB, third)}
+	for k, p := range c.Products {
+		for _, g := range f.Products {
+			if g.Order == p.Order && math.Abs(g.Hz-p.Hz) <= 1e-3*p.Hz+1 {
+				c.Limits = append(c.Limits, s.limit(fmt.Sprintf("products[%d].dbc", k), p.DBC, s.distortion(p.Order, math.Max(g.DBC, g.LimitDBC))))
+				break
 			}
 		}
 	}

@@ -45,7 +45,8 @@ type LevelLine struct {
 // Noise measures a recording of silence, less digital zeros and clicks at its ends, where the recorder ran and the chain
 // did not. reference, if not nil, is a recording
 // of a signal through the same chain with the same gain: the noise is also told relative to its level in the band.
-// The error wraps ErrNoSignal for recordings below a quarter of a second or louder than −30 dBFS, and pcm.ErrMismatch where the channel counts differ.
+// The error wraps ErrNoSignal for recordings below a quarter of a second or louder than −30 dBFS, and pcm.ErrMismatch where
+// the rates or channel counts differ.
 func Noise(r, reference pcm.Reader) (NoiseResult, error) {
 	if r.Frames() < int(r.Format().Rate)/4 {
 		return NoiseResult{}, fmt.Errorf("noise: %w: %.2f s, a quarter of a second is the least", ErrNoSignal, r.Format().Rate.Seconds(r.Frames()))
@@ -78,8 +79,8 @@ func (n *NoiseResult) relate(reference pcm.Reader) error {
 	if reference == nil {
 		return nil
 	}
-	if reference.Format().Channels != len(n.Channel) {
-		return fmt.Errorf("noise: %w: reference of %d channels, recording of %d", pcm.ErrMismatch, reference.Format().Channels, len(n.Channel))
+	if f := reference.Format(); f.Channels != len(n.Channel) || int(f.Rate) != n.RateHz {
+		return fmt.Errorf("noise: %w: reference of %d channels at %d Hz, recording of %d at %d Hz", pcm.ErrMismatch, f.Channels, f.Rate, len(n.Channel), n.RateHz)
 	}
 	a, err := findActive(reference)
 	if err != nil {

@@ -23,7 +23,8 @@ type SweepResult struct {
 
 // SweepChannel is the part of a SweepResult about one channel.
 type SweepChannel struct {
-	Channel int `json:"channel"`
+	Channel   int     `json:"channel"`
+	LevelDBFS float64 `json:"level_dbfs"` // AES17, of the sweep as it passes 1 kHz
 	// Response is 0 dB at 1 kHz, at 121 frequencies evenly spaced by ratio from 20 Hz to 20 kHz (or 0.45 of the rate).
 	Response []ResponsePoint `json:"response"`
 	// Harmonics 2 to 9, each relative to the linear response at the frequency that made it: the RMS over
@@ -78,7 +79,7 @@ func Sweep(r pcm.Reader) (SweepResult, error) {
 		growth, ok := growthOf(x, f.Rate.Hz())
 		if !ok {
 			result.Warnings = append(result.Warnings, fmt.Sprintf("channel %d: no exponential sweep found", c+1))
-			result.Channel = append(result.Channel, SweepChannel{Channel: c + 1})
+			result.Channel = append(result.Channel, SweepChannel{Channel: c + 1, LevelDBFS: math.NaN(), DelayS: math.NaN()})
 			continue
 		}
 		result.GrowthS = growth
@@ -182,6 +183,7 @@ func deconvolve(x []float64, rate pcm.Rate, growth float64) (c SweepChannel, jum
 		c.DelayS -= float64(len(cut.impulse)) / rate.Hz()
 	}
 	reference := linear.at(1000)
+	c.LevelDBFS = pcm.DB(reference)
 	for _, f := range ratios(low, high, 120) {
 		c.Response = append(c.Response, ResponsePoint{Hz: f, DB: pcm.DB(linear.at(f) / reference)})
 	}
@@ -345,12 +347,19 @@ func harmonicOf(n int, linear, own response, low, high float64) SweepHarmonic {
 }
 
 // SetFloor is Result.SetFloor for the harmonics of a sweep.
-func (r *SweepResult) SetFloor(floor SweepResult) {
-	for i := range r.Channel {
-		c, f := &r.Channel[i], floor.Channel[min(i, len(floor.Channel)-1)]
+func (r *SweepResult) SetFloor(floor SweepResult) error {
+	if err := recordedAlike(r.RateHz, len(r.Channel), floor.RateHz, len(floor.Channel)); err != nil {
+		return err
+	}
+	for i, f := range floor.Channel {
+		c := &r.Channel[i]
+		by := shift(f.LevelDBFS - c.LevelDBFS)
 		c.Limits = nil
 		for k := range min(len(c.Harmonics), len(f.Harmonics)) {
-			c.Limits = append(c.Limits, limitOf(fmt.Sprintf("harmonics[%d].db", k), c.Harmonics[k].DB, f.Harmonics[k].DB))
+			h, g := c.Harmonics[k], f.Harmonics[k]
+			c.Limits = append(c.Limits, by.limit(fmt.Sprintf("harmonics[%d].db", k), h.DB, by.distortion(h.Order, g.DB)))
 		}
+		r.Warnings = append(r.Warnings, by.warnings(i+1, c.LevelDBFS)...)
 	}
+	return nil
 }

@@ -31,6 +31,13 @@ func synth(rate pcm.Rate, seconds, noise float64, parts ...part) pcm.Clip {
 	return c
 }
 
+func must(t testing.TB, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
 func near(t *testing.T, what string, got, want, tol float64) {
 	t.Helper()
 	if !(math.Abs(got-want) <= tol) {
@@ -371,11 +378,11 @@ func TestFloorSetsLimits(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	r.SetFloor(floor)
+	must(t, r.SetFloor(floor))
 	want := map[string]string{"thd_db": "measured", "thd_n_db": "measured", "sinad_db": "measured", "noise_db": "upper bound", tone.HumLimit: "upper bound",
 		"harmonics[0].dbc": "measured", "hum[0].dbc": "upper bound"}
 	standings(t, r.Channel[0].Limits, want)
-	floor.SetFloor(r)
+	must(t, floor.SetFloor(r))
 	if s := floor.Channel[0].Limits[3].Standing; s != "at floor" {
 		t.Errorf("better than the set-up: %q", s)
 	}
@@ -405,7 +412,7 @@ func TestFloorSetsLimitsOnEveryKind(t *testing.T) {
 		return r
 	}
 	n := noise(1e-5, 1.1e-5, 1e-4)
-	n.SetFloor(noise(0.9e-5, 1e-5, 1e-5))
+	must(t, n.SetFloor(noise(0.9e-5, 1e-5, 1e-5)))
 	standings(t, n.Channel[0].Limits, map[string]string{"unweighted_dbfs": "measured", "hum[0].dbfs": "upper bound", "spurs[0].dbfs": "measured"})
 	low := func(rms float64) tone.LowToneResult {
 		r, err := tone.LowTone(synth(48000, 4, rms, part{997, 1e-3, 0}))
@@ -415,7 +422,7 @@ func TestFloorSetsLimitsOnEveryKind(t *testing.T) {
 		return r
 	}
 	l := low(1e-5)
-	l.SetFloor(low(0.9e-5))
+	must(t, l.SetFloor(low(0.9e-5)))
 	standings(t, l.Channel[0].Limits, map[string]string{"dynamic_range_db": "upper bound", "dynamic_range_a_db": "upper bound",
 		"dynamic_range_ccir_db": "upper bound", "below_tone_plus_60_a_db": "upper bound"})
 	two := func(second, third float64) tone.TwoToneResult {
@@ -426,7 +433,7 @@ func TestFloorSetsLimitsOnEveryKind(t *testing.T) {
 		return r
 	}
 	w := two(1e-4, 1e-4)
-	w.SetFloor(two(1e-5, 0.9e-4))
+	must(t, w.SetFloor(two(1e-5, 0.9e-4)))
 	want := map[string]string{"second_order_db": "measured", "third_order_db": "upper bound"}
 	for k, p := range w.Channel[0].Products {
 		switch math.Round(p.Hz) {

@@ -1,0 +1,61 @@
+package main
+
+import (
+	"fmt"
+
+	"heardiff/playback/pcm"
+)
+
+const floorHint = "record the floor with the capture's signal, rate and channels"
+
+// besides refuses files that cannot be set beside the capture at path, before anything is measured.
+func (a *app) besides(path string, m measureFlags) error {
+	for _, other := range []struct{ path, as, hint string }{
+		{m.floor, "a floor", floorHint},
+		{m.reference, "a reference", "record the reference at the capture's rate, in its channels"},
+		{m.overlay, "an overlay", "draw captures of one rate and number of channels over each other"},
+	} {
+		if other.path == "" {
+			continue
+		}
+		if err := a.recordedAlike(path, other.path, other.as, other.hint); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// recordedAlike refuses a file, used as "a floor" and the like, whose rate or channels are not those of the capture at path: what a
+// recorder adds at one rate, or in one of its inputs, says nothing of another.
+func (a *app) recordedAlike(path, other, as, hint string) error {
+	capture, err := a.formatOf(path)
+	if err != nil {
+		return err
+	}
+	beside, err := a.formatOf(other)
+	if err != nil {
+		return err
+	}
+	if capture.Rate == beside.Rate && capture.Channels == beside.Channels {
+		return nil
+	}
+	return rejected(fmt.Errorf("%s: %s of %s beside %s of %s: what one holds says nothing of the other",
+		other, as, ratePlan(beside), path, ratePlan(capture)), hint)
+}
+
+// ratePlan names a rate and a number of channels.
+func ratePlan(f pcm.Format) string {
+	if f.Channels == 1 {
+		return fmt.Sprintf("%d Hz in 1 channel", f.Rate)
+	}
+	return fmt.Sprintf("%d Hz in %d channels", f.Rate, f.Channels)
+}
+
+func (a *app) formatOf(path string) (pcm.Format, error) {
+	f, err := a.open(path)
+	if err != nil {
+		return pcm.Format{}, err
+	}
+	defer f.Close()
+	return f.Format(), nil
+}

@@ -1,0 +1,105 @@
+package tone
+
+import (
+	"fmt"
+	"math"
+
+	"heardiff/playback/pcm"
+)
+
+// sameLevelDB is how far apart two tones may stand and still show the same distortion: a third harmonic moves by two
+// decibels with one of the tone, less than what a Standing allows for. Common practice, no source.
+const sameLevelDB = 1
+
+// shift is how far the tone of the recording set-up alone stands above that of the capture, in dB. The set-up's figures are
+// carried over by it: noise and hum stand still where the tone moves, and distortion moves with it.
+type shift float64
+
+// apart reports whether distortion at the one level says little of that at the other.
+func (s shift) apart() bool { return math.Abs(float64(s)) > sameLevelDB }
+
+// additive carries a figure in dB to the tone of what does not depend on the tone.
+func (s shift) additive(db float64) float64 { return db + float64(s) }
+
+// distortion returns the most that a product of an order, in dB to the tone, comes to with the capture's tone: under a lower tone
+// no more than it stood at, in dBFS; under a higher one that times the growth through a smooth curve, order dB per dB.
+func (s shift) distortion(order int, db float64) float64 {
+	switch {
+	case !s.apart():
+		return db
+	case s > 0:
+		return db + float64(s)
+	}
+	return db - float64(order-1)*float64(s)
+}
+
+// limit is limitOf for distortion of which most is the most: where the levels are apart, only what stands clear of that is told.
+func (s shift) limit(figure string, value, most float64) Limit {
+	l := limitOf(figure, value, most)
+	if s.apart() && l.Standing != "measured" {
+		l.Limit, l.Standing = math.NaN(), "unknown"
+	}
+	return l
+}
+
+// warnings says what the levels of both tones, in dBFS, mean for the limits.
+func (s shift) warnings(channel int, capture float64) []string {
+	if !s.apart() {
+		return nil
+	}
+	return []string{fmt.Sprintf("channel %d: the floor's tone stands at %.1f dBFS, the capture's at %.1f: noise and hum are set beside the floor's in dBFS; distortion depends on level, and is told only where far above the floor's: record the floor at the capture's level",
+		channel, capture+float64(s), capture)}
+}
+
+// thd returns the most that harmonics of the set-up, c, come to in all.
+func (s shift) thd(c Channel) float64 {
+	if !s.apart() {
+		return c.THDDB
+	}
+	var most []float64
+	for _, h := range c.Harmonics {
+		if !math.IsNaN(h.DBC) { // none beyond the band
+			most = append(most, s.distortion(h.Order, math.Max(h.DBC, h.LimitDBC)))
+		}
+	}
+	return joined(most...)
+}
+
+// joined returns the sum of powers in dB; NaN of none.
+func joined(db ...float64) float64 {
+	if len(db) == 0 {
+		return math.NaN()
+	}
+	sum := 0.0
+	for _, v := range db {
+		sum += pcm.Ratio(2 * v)
+	}
+	return pcm.PowerDB(sum)
+}
+
+// carried returns lines as they stand to the capture's tone.
+func (s shift) carried(lines []Line) []Line {
+	list := make([]Line, len(lines))
+	for i, l := range lines {
+		list[i] = Line{Hz: l.Hz, DBC: s.additive(l.DBC)}
+	}
+	return list
+}
+
+// recordedAlike returns an error that wraps pcm.ErrMismatch where a floor's rate or number of channels is not the capture's: the limits
+// of one input, or of one rate, say nothing of another's.
+func recordedAlike(rateHz, channels, floorRateHz, floorChannels int) error {
+	if rateHz == floorRateHz && channels == floorChannels {
+		return nil
+	}
+	return fmt.Errorf("tone: %w: floor of %d channels at %d Hz, capture of %d at %d Hz", pcm.ErrMismatch, floorChannels, floorRateHz, channels, rateHz)
+}
+
+// sameTone returns an error that wraps pcm.ErrMismatch where a tone of the floor stands at another frequency than the capture's, by
+// more than clocks differ. NaN, of a channel without a tone, is let pass.
+func sameTone(channel int, hz, floorHz float64) error {
+	if math.Abs(floorHz/hz-1) > 0.01 {
+		return fmt.Errorf("tone: %w: channel %d: the floor's tone stands at %.1f Hz, the capture's at %.1f Hz", pcm.ErrMismatch, channel, floorHz, hz)
+	}
+	return nil
+}
