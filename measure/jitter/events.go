@@ -1,6 +1,7 @@
 package jitter
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -238,6 +239,53 @@ func straighten(z []complex128, from, to int) {
 	}
 }
 
+// loss is where a block was lost or repeated in one channel.
+type loss struct {
+	event
+	channel int
+}
+
+// losses returns where blocks were lost or repeated, in order of time.
+func (m *measurement) losses() []loss {
+	var out []loss
+	for c := range m.channels {
+		for _, e := range m.channels[c].events {
+			if math.Abs(e.step) >= m.sample()/2 {
+				out = append(out, loss{e, c})
+			}
+		}
+	}
+	slices.SortStableFunc(out, func(a, b loss) int { return cmp.Compare(a.seconds, b.seconds) })
+	return out
+}
+
+// avoidLosses confines the stretch to its longest part in which no block was lost or repeated, and says so. It returns false where there is
+// none to avoid, or too little would be left.
+func (m *measurement) avoidLosses() bool {
+	rate := m.mixer.rateHz
+	var away []pause
+	losses := m.losses()
+	for _, l := range losses {
+		half := float64(l.to-l.from) / 2 * float64(m.mixer.decimation)
+		away = append(away, pause{from: int(l.seconds*rate - half), to: int(l.seconds*rate + half)})
+	}
+	if len(away) == 0 || !m.stretch.narrow(joined(away), rate) {
+		return false
+	}
+	for i, l := range losses {
+		if i == 0 || l.seconds-losses[i-1].seconds > clearS { // the other channels lose the same
+			m.warn(m.lost(l) + ": " + m.stretch.measured(rate))
+		}
+	}
+	return true
+}
+
+// lost says that a block was lost or repeated.
+func (m *measurement) lost(l loss) string {
+	return fmt.Sprintf("the phase of channel %d steps by %.1f samples, or that and whole periods of the tone, at %.3f s: a block was lost or repeated there",
+		l.channel+1, l.step/m.sample(), l.seconds)
+}
+
 // eventWarnings says what stands out of the noise of a channel.
 func (m *measurement) eventWarnings(channel int) []string {
 	var out []string
@@ -246,8 +294,7 @@ func (m *measurement) eventWarnings(channel int) []string {
 		samples := e.step / m.sample()
 		switch {
 		case math.Abs(samples) >= 0.5:
-			out = append(out, fmt.Sprintf("the phase of channel %d steps by %.1f samples, or that and whole periods of the tone, at %.3f s: "+
-				"a block was lost or repeated there, and no figure is to be trusted", channel+1, samples, e.seconds))
+			out = append(out, m.lost(loss{e, channel})+", and no figure is to be trusted")
 		case e.step != 0:
 			out = append(out, fmt.Sprintf("the phase of channel %d steps by %.3g ns at %.3f s: the random jitter holds it, and is no noise",
 				channel+1, samples/m.mixer.rateHz*1e9, e.seconds))

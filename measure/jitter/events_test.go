@@ -198,3 +198,58 @@ func TestOrdinaryCapturesHaveNoEvents(t *testing.T) {
 		}
 	}
 }
+
+// Where the tone pauses, or a block is lost, the longest stretch that is whole is measured, and its figures are right.
+func TestAnInterruptedToneIsMeasuredWhereItIsWhole(t *testing.T) {
+	whole := func() pcm.Clip {
+		c, d := jittery(), jittery()
+		d.Seed = 2
+		c.Seconds, d.Seconds = 8, 8
+		return jittertest.Clip(c, d)
+	}
+	mute := func(channels []int, from, frames int) func(pcm.Clip) pcm.Clip {
+		return func(c pcm.Clip) pcm.Clip {
+			for _, ch := range channels {
+				clear(c.Channels[ch][from : from+frames])
+			}
+			return c
+		}
+	}
+	lose := func(at, frames int) func(pcm.Clip) pcm.Clip {
+		return func(c pcm.Clip) pcm.Clip {
+			for ch, x := range c.Channels {
+				c.Channels[ch] = append(x[:at:at], x[at+frames:]...)
+			}
+			return c
+		}
+	}
+	const rest = "where it is whole"
+	for name, c := range map[string]struct {
+		change func(pcm.Clip) pcm.Clip
+		said   string
+	}{
+		"10 ms":            {mute([]int{0, 1}, 100000, 480), "the tone is interrupted at 2.083 s for 10 ms: measured from 2.14 to 8.00 s, " + rest},
+		"4 ms of one":      {mute([]int{1}, 300000, 200), "the tone is interrupted at 6.250 s for 4.17 ms: measured from 0.00 to 6.20 s, " + rest},
+		"half a second":    {mute([]int{0, 1}, 100000, 24000), "the tone is interrupted at 2.083 s for 500 ms: measured from 2.63 to 8.00 s, " + rest},
+		"a block lost":     {lose(100000, 1001), "steps by 1.0 samples, or that and whole periods of the tone, at 2.083 s: a block was lost or repeated there: measured from 2.14"},
+		"two blocks lost":  {func(c pcm.Clip) pcm.Clip { return lose(300000, 65)(lose(50000, 1001)(c)) }, "at 1.04"},
+		"lost and silence": {func(c pcm.Clip) pcm.Clip { return lose(300000, 65)(mute([]int{0, 1}, 50000, 480)(c)) }, "to 6.19 s"},
+	} {
+		r, err := jitter.Measure(c.change(whole()), jitter.Config{})
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		if all := strings.Join(r.Warnings, "\n"); !strings.Contains(all, c.said) {
+			t.Errorf("%s: warnings %q, want %q", name, r.Warnings, c.said)
+		}
+		if math.Abs(r.CarrierHz-12000.5) > 1e-4 || r.Seconds < 3.9 {
+			t.Errorf("%s: carrier %.5f Hz, %.2f s", name, r.CarrierHz, r.Seconds)
+		}
+		for _, ch := range r.Channel {
+			if math.Abs(ch.RandomPs-20) > 4*ch.RandomSEPs || len(ch.Lines) != 0 {
+				t.Errorf("%s: %.2f ± %.2f ps, want 20; lines %+v", name, ch.RandomPs, ch.RandomSEPs, ch.Lines)
+			}
+		}
+	}
+}

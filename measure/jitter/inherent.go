@@ -1,6 +1,7 @@
 package jitter
 
 import (
+	"fmt"
 	"math"
 	"math/cmplx"
 )
@@ -36,15 +37,43 @@ func signalBin(bits, k int) complex128 {
 	return sum
 }
 
+// Of the lines that a signal of 16 bits has of itself so many, each within half a decibel, show that it is such a one.
+const ownLines = 6
+
+// shorterWords warns where the lines are those of the jitter signal of 16 bits, while that of 24 is taken off.
+func (m *measurement) shorterWords() string {
+	if m.bits != 24 || math.IsNaN(m.signalRateHz) {
+		return ""
+	}
+	for _, c := range m.channels {
+		own := 0
+		for _, g := range m.group(c.jitter) {
+			step, odd := m.step(g[0].hz)
+			if odd && math.Abs(20*math.Log10(g[0].beta/inherentPM(16, step))) < 0.5 {
+				own++
+			}
+		}
+		if own >= ownLines {
+			return fmt.Sprintf("%d lines are those that the jitter signal of 16 bits has of itself: if that was played, measure with --bits 16", own)
+		}
+	}
+	return ""
+}
+
 // residue returns the phase modulation that the signal itself has at a line, and whether it has one there.
 func (m *measurement) residue(hz float64) (radians float64, ok bool) {
-	if math.IsNaN(m.signalRateHz) {
-		return 0, false
-	}
-	spacing := 4 * m.carrierHz / period // the rate as the recorder's clock sees it, over 192
-	step := int(math.Round(hz / spacing))
-	if step%2 == 0 || step >= period/4 || math.Abs(hz-float64(step)*spacing) > 1/m.recordSeconds {
+	step, odd := m.step(hz)
+	if !odd {
 		return 0, false
 	}
 	return inherentPM(m.bits, step), true
+}
+
+// step returns which multiple of 1/192 of the signal's rate an offset is, and whether it is an odd one, where the signal has lines of
+// its own.
+func (m *measurement) step(hz float64) (step int, odd bool) {
+	spacing := 4 * m.carrierHz / period // the rate as the recorder's clock sees it, over 192
+	step = int(math.Round(hz / spacing))
+	known := !math.IsNaN(m.signalRateHz) && math.Abs(hz-float64(step)*spacing) <= 1/m.recordSeconds
+	return step, known && step%2 == 1 && step < period/4
 }

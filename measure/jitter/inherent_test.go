@@ -3,6 +3,7 @@ package jitter_test
 import (
 	"math"
 	"math/cmplx"
+	"strings"
 	"testing"
 
 	"heardiff/measure/jitter"
@@ -51,6 +52,9 @@ func TestTheSignalsOwnLinesAreInherent(t *testing.T) {
 	}
 	if r, err = jitter.Measure(clip, jitter.Config{Bits: 24}); err != nil || r.Channel[0].DeterministicPs < 3 {
 		t.Errorf("said to be 24 bits, the 16-bit lines count: got %.2f ps, error %v", r.Channel[0].DeterministicPs, err)
+	}
+	if !strings.Contains(strings.Join(r.Warnings, "\n"), "if that was played, measure with --bits 16") {
+		t.Errorf("said to be 24 bits, the 16-bit lines are named: warnings %q", r.Warnings)
 	}
 }
 

@@ -83,7 +83,7 @@ func measureIn(r pcm.Reader, cfg Config, longest int) (Result, error) {
 	if err := m.prepare(); err != nil {
 		return Result{}, err
 	}
-	if err := m.analyse(); err != nil {
+	if err := m.analyseWhole(); err != nil {
 		return Result{}, err
 	}
 	return m.result(), nil
@@ -113,6 +113,21 @@ func (m *measurement) prepare() error {
 	return nil
 }
 
+// noTone is the level, against the loudest channel's, below which a channel has no tone.
+const noTone = 1e-3
+
+// analyseWhole analyses the longest stretch in which no block was lost or repeated, which shows only once it has been analysed.
+func (m *measurement) analyseWhole() error {
+	for {
+		if err := m.analyse(); err != nil {
+			return err
+		}
+		if !m.avoidLosses() {
+			return nil
+		}
+	}
+}
+
 // analyse cuts the tone into records and measures each.
 func (m *measurement) analyse() error {
 	lead := m.mixer.lead()
@@ -124,13 +139,11 @@ func (m *measurement) analyse() error {
 	if each < 64 || m.recordSeconds*m.band[0] < 8 {
 		return fmt.Errorf("jitter: %w: %.2f s of tone, a band from %.3g Hz takes %.2f s", ErrShort, max(0, m.recordSeconds), m.band[0], 8/m.band[0])
 	}
-	if m.recordSeconds*m.band[0] < 50 {
-		m.warnings = append(m.warnings, fmt.Sprintf("%.2f s of tone hold few periods of %.3g Hz: the low end of the band is uncertain", m.recordSeconds, m.band[0]))
-	}
+	m.toned, m.spaces, m.cross, m.first = nil, nil, nil, kept{}
 	m.channels = make([]channelSum, len(m.stretch.level))
 	loudest := slices.Max(m.stretch.level)
 	for c := range m.channels {
-		if m.channels[c].silent = m.stretch.level[c] < 1e-3*loudest; !m.channels[c].silent {
+		if m.channels[c].silent = m.stretch.level[c] < noTone*loudest; !m.channels[c].silent {
 			m.toned = append(m.toned, c)
 		}
 	}

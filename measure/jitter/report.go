@@ -17,7 +17,11 @@ func (m *measurement) result() Result {
 		RateHz: f.Rate.Hz(), Seconds: m.recordSeconds * float64(m.records), BandHz: m.band,
 		SignalRateHz: m.signalRateHz, FrequencyOffsetPPM: (4*m.carrierHz/m.signalRateHz - 1) * 1e6,
 	}
+	if m.recordSeconds*m.band[0] < 50 {
+		m.warn(fmt.Sprintf("%.2f s of tone hold few periods of %.3g Hz: the low end of the band is uncertain", m.recordSeconds, m.band[0]))
+	}
 	m.warn(m.lockedWarning())
+	m.warn(m.shorterWords())
 	for c := range m.channels {
 		if m.channels[c].silent {
 			r.Channel = append(r.Channel, silentChannel(c+1))

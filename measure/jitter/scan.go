@@ -21,7 +21,7 @@ type stretch struct {
 func scan(r pcm.Reader) (stretch, error) {
 	f := r.Format()
 	block := max(64, int(f.Rate)/20)
-	rms := make([][]float64, f.Channels)
+	rms, listening := make([][]float64, f.Channels), make([]pauses, f.Channels)
 	top := 1.0 // the largest word, or full scale of floats
 	if !f.Float {
 		top -= math.Ldexp(1, 1-f.Bits)
@@ -38,6 +38,7 @@ func scan(r pcm.Reader) (stretch, error) {
 				same = same && (c == 0 || v == b[0][i])
 			}
 			rms[c] = append(rms[c], math.Sqrt(sum/float64(len(ch))))
+			listening[c].listen(ch, from, int(pauseS*f.Rate.Hz()))
 		}
 		return nil
 	})
@@ -56,6 +57,7 @@ func scan(r pcm.Reader) (stretch, error) {
 		return s, fmt.Errorf("jitter: %w: the capture is silent", ErrNoTone)
 	}
 	s.trim(rms[loudest], block, r.Frames())
+	s.avoid(pausesOf(listening, rms, block, s.level), f.Rate.Hz())
 	s.warn(rms[loudest], block, clipped, same, f)
 	return s, nil
 }
