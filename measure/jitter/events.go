@@ -80,14 +80,29 @@ func (w *watch) events(r *record, reach int) []event {
 	defer w.lock.Unlock()
 	clear(w.powers)
 	least := words / (float64(w.high) * r.binHz * r.scale) / float64(len(w.envelope))
-	for _, bins := range [][]complex128{r.pm, r.am} {
+	for kind, bins := range [][]complex128{r.pm, r.am} {
 		w.toTime(bins[w.high-len(w.envelope) : w.high])
 		noise := r.typical(w.envelope) + least
+		if kind == 1 { // amplitude
+			noise += w.squared(r)
+		}
 		for i, x := range w.envelope {
 			w.powers[i] += power(x) / noise
 		}
 	}
 	return r.standing(w.powers, reach)
+}
+
+// squared returns the power of amplitude, in the units of the envelope, that large jitter passes for noise with: of what the filter
+// takes away of a phase φ, some φ²/2 is left in the amplitude, and is no Gaussian noise. Six standard deviations σ of φ, 18σ², shall not stand
+// out: (18σ²)² ≤ eventPower·10σ⁴.
+func (w *watch) squared(r *record) float64 {
+	sum := 0.0
+	for _, x := range r.pm[:w.high] {
+		sum += power(x)
+	}
+	variance, perUnit := sum/2/r.pad, r.pad/float64(len(w.envelope))
+	return 10 * variance * variance * perUnit * perUnit
 }
 
 // toTime turns bins into a function of time, from the middle of the record on. A raised cosine over the bins keeps it short.

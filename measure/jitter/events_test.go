@@ -253,3 +253,15 @@ func TestAnInterruptedToneIsMeasuredWhereItIsWhole(t *testing.T) {
 		}
 	}
 }
+
+// Large jitter without noise leaves squares of itself in the amplitude, whose peaks are no ticks.
+func TestLargeJitterHasNoTicks(t *testing.T) {
+	for _, ps := range []float64{1e4, 1e5, 3e5} {
+		c := jittery()
+		c.RandomPs, c.NoiseDBFS, c.Seconds = ps, -180, 10
+		r := measure(t, jitter.Config{}, c)
+		if ch := r.Channel[0]; len(r.Warnings) != 0 || math.Abs(ch.RandomPs/ps-1) > 0.01 {
+			t.Errorf("%g ps: read %.0f, warnings %q", ps, ch.RandomPs, r.Warnings)
+		}
+	}
+}
