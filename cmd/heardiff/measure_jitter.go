@@ -113,10 +113,11 @@ func jitterText(w io.Writer, path string, r jitter.Result) {
 	other.right(1, 2, 3)
 	for _, c := range r.Channel {
 		name := fmt.Sprint(c.Channel)
-		random, se := randomText(c.RandomPs, c.RandomSEPs, c.RandomLimitPs)
-		sums.row(name, random, se, decimals(c.DeterministicPs), decimals(c.DeterministicPsPP), decimals(c.RawPs), decimals(c.AdditivePs))
+		random, se := boundedText(c.RandomPs, c.RandomSEPs, c.RandomLimitPs)
+		lined, _ := boundedText(c.DeterministicPs, math.NaN(), c.DeterministicLimitPs)
+		sums.row(name, random, se, lined, decimals(c.DeterministicPsPP), decimals(c.RawPs), decimals(c.AdditivePs))
 		for _, b := range c.RandomBands {
-			random, se := randomText(b.Ps, b.SEPs, b.LimitPs)
+			random, se := boundedText(b.Ps, b.SEPs, b.LimitPs)
 			bands.row(name, fmt.Sprintf("%.0f", b.LowHz), fmt.Sprintf("%.0f", b.HighHz), random, se)
 		}
 		for _, l := range c.Lines {
@@ -153,8 +154,8 @@ func warningsText(w io.Writer, warnings []string) {
 	}
 }
 
-// randomText writes a random figure and its standard error, or the bound where it is at the floor.
-func randomText(ps, se, limit float64) (figure, plusMinus string) {
+// boundedText writes a figure and its standard error, or the bound where it is at the floor.
+func boundedText(ps, se, limit float64) (figure, plusMinus string) {
 	if math.IsNaN(ps) {
 		return "< " + decimals(limit), ""
 	}

@@ -41,6 +41,7 @@ type jitterFigures struct {
 		AtFloor  bool                     `json:"random_at_floor"`
 		Lines    []struct{ AtFloor bool } `json:"lines"`
 		LinesPs  *float64                 `json:"deterministic_ps_rms"`
+		LinesMax *float64                 `json:"deterministic_limit_ps_rms"`
 		Spectrum []any                    `json:"spectrum"`
 	} `json:"channel"`
 	Warnings []string `json:"warnings"`
@@ -61,7 +62,7 @@ func TestJitterIsReadAgainstTheFloorAndDrawn(t *testing.T) {
 
 	out, _ := command(t, 0, "measure", "near.wav", "--as", "jitter", "--floor", "loop.wav", "--json")
 	near := readJitter(t, out).Channel[0]
-	if near.RandomPs != nil || !near.AtFloor || *near.LimitPs < 55 || len(near.Lines) != 1 || *near.LinesPs != 0 {
+	if near.RandomPs != nil || !near.AtFloor || *near.LimitPs < 55 || len(near.Lines) != 1 || near.LinesPs != nil || *near.LinesMax < 300/math.Sqrt2 {
 		t.Errorf("a capture no worse than the recorder: %s", out)
 	}
 	out, _ = command(t, 0, "measure", "far.wav", "--as", "jitter", "--floor", "loop.wav", "--overlay", "near.wav", "--plot", "far.svg", "--json")

@@ -62,7 +62,22 @@ func jitterWords(r jitter.Result) string {
 	if c.RandomAtFloor {
 		random = "at the floor, below " + figure(c.RandomLimitPs, "%.1f ps RMS")
 	}
-	return fmt.Sprintf("random %s, deterministic %s in %d lines", random, figure(c.DeterministicPs, "%.1f ps RMS"), len(c.Lines))
+	deterministic := fmt.Sprintf("%s in %d lines", figure(c.DeterministicPs, "%.1f ps RMS"), counted(c.Lines))
+	if c.DeterministicAtFloor {
+		deterministic = "at the floor, below " + figure(c.DeterministicLimitPs, "%.1f ps RMS")
+	}
+	return fmt.Sprintf("random %s, deterministic %s", random, deterministic)
+}
+
+// counted returns how many lines are neither the test signal's own nor at the floor.
+func counted(lines []jitter.Line) int {
+	n := 0
+	for _, l := range lines {
+		if !l.Inherent && !l.AtFloor {
+			n++
+		}
+	}
+	return n
 }
 
 func toneWords(r tone.Result) string {

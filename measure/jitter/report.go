@@ -65,7 +65,7 @@ func silentChannel(number int) Channel {
 	nan := math.NaN()
 	return Channel{Channel: number, LevelDBFS: nan, DriftPPM: nan, WanderPs: nan, RandomPs: nan, RandomSEPs: nan,
 		RandomLimitPs: nan, RawPs: nan, RawSEPs: nan, AdditivePs: nan, AdditiveSEPs: nan, DeterministicPs: nan, DeterministicSEPs: nan,
-		DeterministicPsPP: nan, TotalPs: nan, TotalSEPs: nan, TotalLimitPs: nan}
+		DeterministicPsPP: nan, DeterministicLimitPs: nan, TotalPs: nan, TotalSEPs: nan, TotalLimitPs: nan}
 }
 
 // toPs turns radians of the carrier into picoseconds.
@@ -125,30 +125,61 @@ func proven(bands []Band) float64 {
 
 // add fills in the sums of lines and random jitter.
 func (c *Channel) add() {
-	squares, peaks, variance, count := 0.0, 0.0, 0.0, 0
+	var counted, all lineSum
 	for _, l := range c.Lines {
-		if !l.Inherent && !l.AtFloor {
-			squares += l.PeakPs * l.PeakPs / 2
-			peaks += l.PeakPs
-			variance += l.PeakPs * l.PeakPs * l.PeakSEPs * l.PeakSEPs // of Σ peak²/2
-			count++
+		if l.Inherent {
+			continue
+		}
+		all.add(l)
+		if !l.AtFloor {
+			counted.add(l)
 		}
 	}
-	c.DeterministicPs, c.DeterministicSEPs = rms(squares, variance)
-	c.DeterministicPsPP = 2 * peaks
-	c.TotalPs = math.Hypot(c.RandomPs, c.DeterministicPs)
-	c.TotalSEPs = c.RandomSEPs
-	if count > 0 { // of no lines there is no error to state
-		c.TotalSEPs = math.Hypot(c.RandomPs*c.RandomSEPs, c.DeterministicPs*c.DeterministicSEPs) / c.TotalPs
+	c.DeterministicPs, c.DeterministicSEPs = rms(counted.squares, counted.variance)
+	c.DeterministicPsPP = 2 * counted.peaks
+	c.DeterministicLimitPs = c.DeterministicPs
+	if all.count > counted.count {
+		ps, se := rms(all.squares, all.variance)
+		c.DeterministicLimitPs = ps + 1.6449*se
 	}
-	c.TotalLimitPs = c.TotalPs
+	// What stands at the floor is as much as what does not, or more: the sum is no more than 3 dB above the floor's.
+	if c.DeterministicAtFloor = all.squares > threeDB*counted.squares; c.DeterministicAtFloor {
+		c.DeterministicPs, c.DeterministicSEPs, c.DeterministicPsPP = math.NaN(), math.NaN(), math.NaN()
+	}
+	c.addTotal(counted.count)
+}
+
+// addTotal joins random jitter and so many lines: what stands at the floor counts in the limit alone.
+func (c *Channel) addTotal(lines int) {
+	random, deterministic := c.RandomPs, c.DeterministicPs
 	if c.RandomAtFloor {
-		c.TotalLimitPs = math.Hypot(c.RandomLimitPs, c.DeterministicPs)
-		c.TotalPs, c.TotalSEPs = math.NaN(), math.NaN()
-		if count > 0 {
-			c.TotalPs, c.TotalSEPs = c.DeterministicPs, c.DeterministicSEPs
-		}
+		random = c.RandomLimitPs
 	}
+	c.TotalLimitPs = math.Hypot(random, c.DeterministicLimitPs)
+	switch {
+	case c.RandomAtFloor && (lines == 0 || c.DeterministicAtFloor):
+		c.TotalPs, c.TotalSEPs = math.NaN(), math.NaN()
+	case c.RandomAtFloor:
+		c.TotalPs, c.TotalSEPs = deterministic, c.DeterministicSEPs
+	case lines == 0 || c.DeterministicAtFloor: // of no lines there is no error to state
+		c.TotalPs, c.TotalSEPs = random, c.RandomSEPs
+	default:
+		c.TotalPs = math.Hypot(random, deterministic)
+		c.TotalSEPs = math.Hypot(random*c.RandomSEPs, deterministic*c.DeterministicSEPs) / c.TotalPs
+	}
+}
+
+// lineSum adds up lines.
+type lineSum struct {
+	squares, peaks, variance float64 // variance: of Σ peak²/2
+	count                    int
+}
+
+func (s *lineSum) add(l Line) {
+	s.squares += l.PeakPs * l.PeakPs / 2
+	s.peaks += l.PeakPs
+	s.variance += l.PeakPs * l.PeakPs * l.PeakSEPs * l.PeakSEPs
+	s.count++
 }
 
 func (m *measurement) densities(bands []noiseBand) []DensityBand {

@@ -40,11 +40,15 @@ type Channel struct {
 	AdditivePs   float64 `json:"additive_noise_ps_rms"`
 	AdditiveSEPs float64 `json:"additive_noise_se_ps"`
 
-	DeterministicPs   float64 `json:"deterministic_ps_rms"`
-	DeterministicSEPs float64 `json:"deterministic_se_ps"`
-	DeterministicPsPP float64 `json:"deterministic_ps_pp"`
-	// TotalPs joins random and deterministic. With the random part at the floor it is the deterministic part
-	// alone, NaN without lines; it lies then between that and TotalLimitPs.
+	// DeterministicPs is √(Σ peak²/2) of the lines that count. DeterministicLimitPs counts those at the floor too, to 95 %; where they
+	// hold as much power as the others or more, the sum is at the floor: that is its upper bound, and the other three are NaN.
+	DeterministicPs      float64 `json:"deterministic_ps_rms"`
+	DeterministicSEPs    float64 `json:"deterministic_se_ps"`
+	DeterministicPsPP    float64 `json:"deterministic_ps_pp"`
+	DeterministicLimitPs float64 `json:"deterministic_limit_ps_rms"`
+	DeterministicAtFloor bool    `json:"deterministic_at_floor"`
+	// TotalPs joins random and deterministic. With one of them at the floor it is the other alone, NaN with both, or with no lines and
+	// the random part at the floor; it lies then between that and TotalLimitPs.
 	TotalPs      float64       `json:"total_ps_rms"`
 	TotalSEPs    float64       `json:"total_se_ps"`
 	TotalLimitPs float64       `json:"total_limit_ps_rms"`

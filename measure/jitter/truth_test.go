@@ -477,3 +477,43 @@ func TestWhatLiesOutsideTheBandLeavesNoTrace(t *testing.T) {
 		t.Errorf("signal rate %v, lines %+v, amplitude lines %+v, random %v", r.SignalRateHz, ch.Lines, ch.AMLines, ch.RandomPs)
 	}
 }
+
+// Lines within 3 dB of the floor's bound the sum of lines: as an upper bound where they are most of it, beside it where they are less.
+func TestLinesAtTheFloorBoundTheirSum(t *testing.T) {
+	lines := func(peaks ...float64) jittertest.Capture {
+		c := base()
+		for i, ps := range peaks {
+			c.Jitter = append(c.Jitter, jittertest.Sine{Hz: []float64{101, 1001, 3001}[i], Peak: ps * 1e-12})
+		}
+		return c
+	}
+	for _, c := range []struct {
+		floor, chain   []float64
+		atFloor        bool
+		counted, bound float64 // peaks joined by power
+	}{
+		{[]float64{1000}, []float64{1100}, true, 0, 1100},
+		{[]float64{100, 200}, []float64{100, 250, 100}, true, 0, math.Sqrt(100*100 + 250*250 + 100*100)},
+		{[]float64{100}, []float64{100, 250}, false, 250, math.Hypot(100, 250)},
+		{[]float64{100}, []float64{200, 250}, false, math.Hypot(200, 250), math.Hypot(200, 250)},
+		{nil, []float64{250}, false, 250, 250},
+	} {
+		r, err := measure(t, jitter.Config{}, lines(c.chain...)).AgainstFloor(measure(t, jitter.Config{}, lines(c.floor...)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		ch := r.Channel[0]
+		if ch.DeterministicAtFloor != c.atFloor || c.atFloor != math.IsNaN(ch.DeterministicPs) {
+			t.Errorf("%v over a floor of %v: at the floor %v, %v ps", c.chain, c.floor, ch.DeterministicAtFloor, ch.DeterministicPs)
+		}
+		if !c.atFloor && math.Abs(ch.DeterministicPs*math.Sqrt2/c.counted-1) > 0.005 {
+			t.Errorf("%v over a floor of %v: %v ps, want %v", c.chain, c.floor, ch.DeterministicPs, c.counted/math.Sqrt2)
+		}
+		if bound := ch.DeterministicLimitPs * math.Sqrt2; math.Abs(bound/c.bound-1) > 0.005 {
+			t.Errorf("%v over a floor of %v: at most %v ps peak, want %v", c.chain, c.floor, bound, c.bound)
+		}
+		if want := math.Hypot(ch.RandomLimitPs, ch.DeterministicLimitPs); ch.TotalLimitPs != want {
+			t.Errorf("%v over a floor of %v: total at most %v, want %v", c.chain, c.floor, ch.TotalLimitPs, want)
+		}
+	}
+}
