@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
@@ -35,7 +36,8 @@ clock, a band limit and repeated music are warned of, with numbers.
 
 --out writes four files: a.wav and b.wav, the corrected pair; residual.wav, what is left; and
 residual-louder.wav, the same made louder by the gain that is printed. Play that one softly: it
-is far louder than it was in the music. All four are put in place together or none is.`,
+is far louder than it was in the music. All four are put in place together or none is. Unless whole
+samples do, A and B are interpolated and low-passed alike at 0.907 of half the sample rate.`,
 		Example: `  heardiff compare direct.wav isolator.wav
   heardiff compare direct.wav isolator.wav --out pair --overwrite
   heardiff compare direct.wav isolator.wav --json`,
@@ -120,6 +122,7 @@ func printCompared(w io.Writer, c compared) {
 	printNullBands(w, c.NullBands)
 	if p := c.Written; p != nil {
 		fmt.Fprintf(w, "\nwritten: %s, %s, %s; %s is %.0f dB louder than what is left\n", p.A, p.B, p.Residual, p.Audible, p.AudibleGainDB)
+		fmt.Fprintf(w, "a and b were %s\n", strings.Join(p.Changes, "; "))
 	}
 	for _, warning := range c.Warnings {
 		fmt.Fprintf(w, "warning: %s\n", warning)

@@ -20,6 +20,8 @@ type writtenPair struct {
 	Audible        string  `json:"audible"`
 	AudibleGainDB  float64 `json:"audible_gain_db"`
 	ResidualPeakDB float64 `json:"residual_peak_dbfs"`
+	// Changes says what was done to A and B alike.
+	Changes []string `json:"changes"`
 }
 
 // pairNames are the files of a pair, in the order of match.Pair, then the louder residual.
@@ -57,7 +59,7 @@ func writePair(dir string, a, b pcm.Reader, r match.Result, overwrite bool) (*wr
 	}
 	defer os.RemoveAll(making)
 	peak := 0.0
-	_, err = match.Correct(a, b, r, func(p match.Pair) error { peak = max(peak, p.ResidualPeak()); return nil })
+	corrected, err := match.Correct(a, b, r, func(p match.Pair) error { peak = max(peak, p.ResidualPeak()); return nil })
 	if err != nil {
 		return nil, err
 	}
@@ -72,7 +74,7 @@ func writePair(dir string, a, b pcm.Reader, r match.Result, overwrite bool) (*wr
 		return nil, fmt.Errorf("--out %s: %w", dir, err)
 	}
 	at := func(i int) string { return filepath.Join(dir, pairNames[i]) }
-	return &writtenPair{A: at(0), B: at(1), Residual: at(2), Audible: at(3), AudibleGainDB: gain, ResidualPeakDB: pcm.DB(peak)}, nil
+	return &writtenPair{A: at(0), B: at(1), Residual: at(2), Audible: at(3), AudibleGainDB: gain, ResidualPeakDB: pcm.DB(peak), Changes: corrected.Changes}, nil
 }
 
 // putInPlace moves the files of a pair from one folder to another. What they replace is kept until all are there, and

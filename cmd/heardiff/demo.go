@@ -248,7 +248,7 @@ func (j captureJob) write(dir string) error {
 	if err != nil {
 		return err
 	}
-	_, err = writeClip(filepath.Join(dir, j.file()), clip)
+	_, err = writeClip(filepath.Join(dir, j.file()), clip, "")
 	return err
 }
 

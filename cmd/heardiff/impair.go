@@ -16,7 +16,6 @@ import (
 	"heardiff/cmd/heardiff/internal/wire"
 	"heardiff/measure/impair"
 	"heardiff/playback/pcm"
-	"heardiff/playback/wav"
 )
 
 // impairOptions are the flags of "impair".
@@ -215,9 +214,9 @@ func (o impairOptions) words(in pcm.Format, dose impair.Dose) (q *pcm.Quantizer,
 func writeImpaired(in pcm.Reader, dose impair.Dose, o impairOptions) (done impaired, clipped bool, err error) {
 	format := pcm.Format{Rate: in.Format().Rate, Channels: in.Format().Channels, Bits: o.bits, Float: o.bits == 32}
 	quantizer, dither := o.words(in.Format(), dose)
-	out, err := wav.Create(o.out, format, quantizer)
+	out, err := createWAV(o.out, format, quantizer)
 	if err != nil {
-		return done, false, err
+		return done, false, fmt.Errorf("write %s: %w", o.out, err)
 	}
 	done = impaired{Bits: o.bits, Dither: dither}
 	done.Done, err = impair.Apply(in, dose, out.Write)

@@ -203,7 +203,7 @@ func writeStep(temporary, dir string, i int, clip pcm.Clip, clean store.Presenta
 		return of, fmt.Errorf("presentation of chain %q: %w", clean.Chain, err)
 	}
 	file := fmt.Sprintf("step-%02d.wav", i+1)
-	of.SHA256, err = writeClip(filepath.Join(temporary, file), r.Clip)
+	of.SHA256, err = writeClip(filepath.Join(temporary, file), r.Clip, noteOf(clean.Excerpt, clean.Chain))
 	of.Chain, of.Path = clean.Chain, dir+"/"+file
 	of.Dosed = &dosed{Quantity: ladder.Quantity, Words: ladder.Words(clip.Rate), Value: step.Value, Unit: ladder.Quantity.Unit(), Rendered: r}
 	return of, err

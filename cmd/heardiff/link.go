@@ -139,6 +139,7 @@ func (l *linked) pairing(ctx context.Context, by comparer, c trials.Comparison) 
 		return p, r, err
 	}
 	p.NullDB, p.ResponseMaxDB, p.LoudnessDifferenceLU = r.NullDB, r.ResponseMaxDB, r.LoudnessDifferenceLU
+	p.Identical = r.Identical
 	return p, r, nil
 }
 

@@ -127,7 +127,7 @@ func TestPicturesAreDrawnForEveryKindOrNothingIsLeft(t *testing.T) {
 	}
 	command(t, 0, "signal", "silence", "--seconds", "1", "--out", "s.wav")
 	command(t, exitUsage, "measure", "s.wav", "--as", "tone", "--plot", "x.gif")
-	command(t, exitFailed, "measure", "s.wav", "--as", "noise", "--plot", "nowhere/x.svg")
+	command(t, exitRejected, "measure", "s.wav", "--as", "noise", "--plot", "nowhere/x.svg")
 	command(t, exitRejected, "measure", "missing.wav", "--as", "tone", "--plot", "y.svg")
 	left, err := filepath.Glob("*[xy].svg")
 	must(t, err)
@@ -168,7 +168,7 @@ var wrongLines = map[string]int{
 	"signal tone --out x.wav --channels 0":            exitUsage,
 	"signal tone --out x.wav --dither pink":           exitUsage,
 	"signal two-tone --out x.wav --pair middle":       exitUsage,
-	"signal tone --out nowhere/x.wav":                 exitFailed,
+	"signal tone --out nowhere/x.wav":                 exitRejected,
 }
 
 func TestHelpNamesTheLevelThatEachSignalHas(t *testing.T) {

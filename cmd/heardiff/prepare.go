@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -42,7 +43,8 @@ func (a *app) prepareCommand() *cobra.Command {
 		Short: "cut excerpts in which nothing but the chain differs",
 		Long: `Cut the same stretch out of every chain's capture of a piece: aligned to a fraction of a
 sample, drift taken out, polarity put right, levels matched (by least squares where the pair
-nulls deeply, by BS.1770 loudness otherwise), ends faded. What is left is measured again on
+nulls deeply, by BS.1770 loudness otherwise), ends faded. Unless whole samples do, all are
+interpolated and low-passed alike at 0.907 of half the sample rate: 20 kHz at 44.1 kHz. What is left is measured again on
 the very samples that will be played; more than 0.1 dB in level or 10 µs in time is refused.
 
 Seconds count in the first chain's capture. Excerpts of 10 to 25 s listen best.
@@ -103,6 +105,8 @@ type preparedExcerpt struct {
 	Presentations []preparedPresentation `json:"presentations"`
 	NullDB        float64                `json:"null_db"`
 	LoopFrames    [2]int                 `json:"loop_frames"`
+	// Changes says what was done to all presentations alike.
+	Changes []string `json:"changes,omitempty"`
 }
 
 type preparedPresentation struct {
@@ -169,8 +173,11 @@ func parseExcerpt(text string) (match.Excerpt, error) {
 	from, err1 := strconv.ParseFloat(start, 64)
 	seconds, err2 := strconv.ParseFloat(length, 64)
 	cut := match.Excerpt{StartS: from, LengthS: seconds}
-	if !ok || err1 != nil || err2 != nil {
+	if !ok || err1 != nil || err2 != nil || math.IsInf(from+seconds, 0) {
 		return cut, misusedf("--excerpt %q: START:LENGTH in seconds, such as 30:15", text)
+	}
+	if !(seconds > 0) { // 0 would stand for the usual length
+		return cut, misusedf("--excerpt %q: a length above 0 is wanted, such as 30:15", text)
 	}
 	return cut, misused(cut.Validate())
 }
@@ -203,11 +210,28 @@ func musicCaptures(ctx context.Context, s *store.Store, music string, least int)
 	case len(pieces) > 1:
 		return nil, misusedf("there are %d pieces of music: choose one with --music", len(pieces))
 	case len(found) < least:
-		want := map[int]string{1: "one is needed", 2: "two or more are needed"}[least]
-		return nil, rejected(fmt.Errorf("%d chains have captures of music %s: %s", len(found), music, want),
+		return nil, rejected(tooFew(found, music, least),
 			`"heardiff capture add CHAIN FILE --as music" adds one`)
 	}
 	return found, nil
+}
+
+// tooFew says how many chains have captures of the music.
+func tooFew(found []store.Capture, music string, least int) error {
+	of, want := "music", map[int]string{1: "one is needed", 2: "two or more are needed"}[least]
+	if music == "" && len(found) > 0 {
+		music = found[0].Music
+	}
+	if music != "" {
+		of = fmt.Sprintf("music %q", music)
+	}
+	switch len(found) {
+	case 0:
+		return fmt.Errorf("no source chain has a capture of %s: %s", of, want)
+	case 1:
+		return fmt.Errorf("only chain %q has a capture of %s: %s", found[0].Chain, of, want)
+	}
+	return fmt.Errorf("%d chains have captures of %s: %s", len(found), of, want)
 }
 
 func (a *app) match(ctx context.Context, s *store.Store, captures []store.Capture, cut match.Excerpt) (match.Prepared, error) {
@@ -269,7 +293,7 @@ func captureNames(captures []store.Capture) string {
 // keepExcerpt writes the presentations and records them. Until all is well they stand in a folder of their own,
 // which is removed where anything fails.
 func (a *app) keepExcerpt(ctx context.Context, s *store.Store, name string, captures []store.Capture, p match.Prepared) (preparedExcerpt, error) {
-	e := preparedExcerpt{Excerpt: name, Music: captures[0].Music, StartS: p.StartS, Seconds: p.Seconds, RateHz: int(p.Rate), NullDB: p.NullDB, LoopFrames: p.LoopFrames}
+	e := preparedExcerpt{Excerpt: name, Music: captures[0].Music, StartS: p.StartS, Seconds: p.Seconds, RateHz: int(p.Rate), NullDB: p.NullDB, LoopFrames: p.LoopFrames, Changes: p.Changes}
 	if err := os.MkdirAll(s.Path("audio/excerpts"), 0o755); err != nil {
 		return e, fmt.Errorf("make the excerpt's folder: %w", err)
 	}
@@ -322,7 +346,7 @@ func commitExcerpt(ctx context.Context, s *store.Store, temporary string, e stor
 
 func writePresentation(dir, excerpt, chain string, v match.Presentation) (preparedPresentation, error) {
 	file := chain + ".wav"
-	sum, err := writeClip(filepath.Join(dir, file), v.Clip)
+	sum, err := writeClip(filepath.Join(dir, file), v.Clip, noteOf(excerpt, chain))
 	return preparedPresentation{Chain: chain, Path: "audio/excerpts/" + excerpt + "/" + file, Presentation: v, SHA256: sum}, err
 }
 
@@ -344,7 +368,7 @@ func writeControl(dir, excerpt, chain string, v match.Presentation) (store.Prese
 		return store.Presentation{}, err
 	}
 	file := chain + "-softer.wav"
-	sum, err := writeClip(filepath.Join(dir, file), soft)
+	sum, err := writeClip(filepath.Join(dir, file), soft, noteOf(excerpt, chain))
 	if err != nil {
 		return store.Presentation{}, err
 	}
@@ -352,13 +376,20 @@ func writeControl(dir, excerpt, chain string, v match.Presentation) (store.Prese
 	return storedPresentation(preparedPresentation{Chain: chain, Path: "audio/excerpts/" + excerpt + "/" + file, Presentation: v, SHA256: sum}, controlTreatment, controlDB)
 }
 
-// writeClip writes a clip as 32-bit float and returns the file's SHA-256.
-func writeClip(path string, c pcm.Clip) (string, error) {
+// noteOf says within a presentation's file whose it is. Plans know what is played by its hash: so those of two chains
+// differ even where both deliver the same samples.
+func noteOf(excerpt, chain string) string { return "excerpt " + excerpt + ", chain " + chain }
+
+// writeClip writes a clip as 32-bit float, with a note unless that is "", and returns the file's SHA-256.
+func writeClip(path string, c pcm.Clip, note string) (string, error) {
 	w, err := wav.Create(path, c.Format(), nil)
 	if err != nil {
 		return "", fmt.Errorf("write %s: %w", filepath.Base(path), err)
 	}
 	defer w.Abort()
+	if note != "" {
+		w.Note(note)
+	}
 	if err := w.Write(c.Channels); err != nil {
 		return "", fmt.Errorf("write %s: %w", filepath.Base(path), err)
 	}
@@ -382,6 +413,7 @@ func (p preparation) text(w io.Writer) {
 				figure(v.LevelErrorDB, "%.4f"), figure(v.OffsetErrorUS, "%.3f"), figure(v.NullDB, "%.1f"))
 		}
 		t.print(w, "\n")
+		fmt.Fprintf(w, "\nall were %s\n", strings.Join(e.Changes, "; "))
 	}
 	for _, warning := range p.Warnings {
 		fmt.Fprintf(w, "\nwarning: %s\n", warning)

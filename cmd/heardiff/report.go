@@ -8,6 +8,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"heardiff/cmd/heardiff/internal/report"
+	"heardiff/cmd/heardiff/internal/wire"
+	"heardiff/trials/store"
 )
 
 func (a *app) reportCommand() *cobra.Command {
@@ -52,10 +54,26 @@ func (l linked) report(a *app) report.Input {
 	in := report.Input{Link: l.result, Chains: l.input.Chains, Plans: l.plans, Made: a.now(), Pictures: l.pictures(),
 		Command: "heardiff report --out FILE.html"}
 	for _, e := range l.excerpts {
-		in.Excerpts = append(in.Excerpts, report.Excerpt{Name: e.Name, Music: e.Music, StartS: e.StartS, Seconds: e.Seconds, RateHz: float64(e.RateHz), NullDB: math.NaN()})
+		in.Excerpts = append(in.Excerpts, excerptOf(e))
 	}
 	for _, s := range l.sessions {
 		in.Sessions = append(in.Sessions, report.Session{Listener: s.Listener, Device: s.Device, Begun: s.result.Begun, Ended: s.result.Ended, Simulated: s.who.Simulated})
 	}
 	return in
+}
+
+// excerptOf returns what the report says of an excerpt.
+func excerptOf(e store.Excerpt) report.Excerpt {
+	out := report.Excerpt{Name: e.Name, Music: e.Music, StartS: e.StartS, Seconds: e.Seconds, RateHz: float64(e.RateHz), NullDB: math.NaN()}
+	var kept preparedExcerpt
+	if err := wire.Unmarshal(e.Result, &kept); err != nil { // of another version: what it says is left out
+		return out
+	}
+	out.NullDB, out.Changes = kept.NullDB, kept.Changes
+	for _, p := range kept.Presentations {
+		if p.Identical {
+			out.Identical = append(out.Identical, p.Chain)
+		}
+	}
+	return out
 }

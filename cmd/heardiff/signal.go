@@ -13,7 +13,6 @@ import (
 	"heardiff/cmd/heardiff/internal/wire"
 	"heardiff/measure/signal"
 	"heardiff/playback/pcm"
-	"heardiff/playback/wav"
 )
 
 func (a *app) signalCommand() *cobra.Command {
@@ -127,7 +126,7 @@ func (a *app) signal(ctx context.Context, cfg signal.Config, out string) error {
 // writeWAV writes r, whose samples are words of its format already, and leaves nothing behind if it fails.
 func (a *app) writeWAV(ctx context.Context, path string, r pcm.Reader) error {
 	f := r.Format()
-	w, err := wav.Create(path, f, pcm.NewPlainQuantizer(f.Bits))
+	w, err := createWAV(path, f, pcm.NewPlainQuantizer(f.Bits))
 	if err != nil {
 		return fmt.Errorf("write %s: %w", path, err)
 	}

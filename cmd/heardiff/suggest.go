@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
 
@@ -25,8 +24,8 @@ func (a *app) suggest(ctx context.Context, o prepareOptions) error {
 		return misusedf("--suggest only looks: it goes without --excerpt, --name and --ladder")
 	}
 	cfg := match.SuggestConfig{Count: o.suggest, LengthS: o.length}
-	if err := cfg.Validate(); o.suggest < 1 || err != nil {
-		return misused(errors.Join(err, fmt.Errorf("--suggest %d --length %g: 1 to 100 stretches of 1 to 600 s", o.suggest, o.length)))
+	if o.suggest < 1 || !(o.length > 0) || cfg.Validate() != nil {
+		return misusedf("--suggest %d --length %g: 1 to 100 stretches of 1 to 600 s", o.suggest, o.length)
 	}
 	s, err := a.openStudy(ctx)
 	if err != nil {

@@ -45,7 +45,7 @@ func inventedBench(t *testing.T) string {
 	t.Helper()
 	dir, study := emptyStudy(t)
 	clean := filepath.Join(dir, "clean.wav")
-	if _, err := writeClip(clean, music(5)); err != nil {
+	if _, err := writeClip(clean, music(5), ""); err != nil {
 		t.Fatal(err)
 	}
 	for _, c := range []struct{ chain, dose string }{

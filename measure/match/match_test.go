@@ -156,9 +156,34 @@ func TestIdenticalCapturesArePreparedBitExact(t *testing.T) {
 			}
 		}
 	}
+	if !p.Presentations[1].Identical || !strings.Contains(strings.Join(p.Warnings, "\n"), "captures 1 and 2 are identical") {
+		t.Errorf("identical %v, %q", p.Presentations[1].Identical, p.Warnings)
+	}
 	r, err := match.Compare(a, a.Clone(), match.Config{})
 	if err != nil || !r.Identical || r.OffsetSamples != 0 {
 		t.Errorf("identical %v, offset %v, error %v", r.Identical, r.OffsetSamples, err)
+	}
+}
+
+// Of long captures not every block is transformed; identical they are only if no word differs anywhere.
+func TestOneWordThatDiffersIsNotIdentical(t *testing.T) {
+	const rate, seconds = 8000, 300
+	a := newMusic(4, seconds, 3000).capture(rate, seconds*rate, way{bits: 24})
+	for _, c := range []struct {
+		changed int
+		want    bool
+	}{{0, true}, {1, false}, {2, false}, {3, false}, {4, false}} {
+		b := pcm.NewClip(rate, len(a.Channels), a.Len())
+		for k, ch := range a.Channels {
+			copy(b.Channels[k][101:], ch)
+		}
+		if at := 60*rate + 2048*c.changed; c.changed > 0 {
+			b.Channels[0][at] += 0x1p-23
+		}
+		r, err := match.Compare(a, b, match.Config{})
+		if err != nil || r.Identical != c.want || r.OffsetSamples != 101 {
+			t.Errorf("%d: identical %v, want %v; offset %v, error %v", c.changed, r.Identical, c.want, r.OffsetSamples, err)
+		}
 	}
 }
 

@@ -13,10 +13,17 @@ type Pair struct {
 	A, B, Residual [][]float64
 }
 
+// Corrected says what Correct did.
+type Corrected struct {
+	Frames int
+	// Changes says in words what was done to A and B alike.
+	Changes []string
+}
+
 // Correct reads both captures over their overlap and hands the pair, corrected by what r found, to write block
 // by block; blocks are reused. Both go through the same interpolator and filter, as in Prepare; neither where r
-// found a whole number of frames and no drift. It returns the number of frames written.
-func Correct(a, b pcm.Reader, r Result, write func(Pair) error) (frames int, err error) {
+// found a whole number of frames and no drift.
+func Correct(a, b pcm.Reader, r Result, write func(Pair) error) (Corrected, error) {
 	p := preparation{captures: []pcm.Reader{a, b}, rate: a.Format().Rate, lines: []line{{sign: 1}, r.line}}
 	p.base = line{offset: r.line.offset / 2, drift: r.line.drift / 2}
 	from, to := r.line.overlap(a, b, 0)
@@ -24,28 +31,30 @@ func Correct(a, b pcm.Reader, r Result, write func(Pair) error) (frames int, err
 	p.n = int(float64(to)+p.base.shift(float64(to))) - p.first
 	kernel, err := interpolate.New(interpolate.Config{Pass: exactTo})
 	if err != nil {
-		return 0, err
+		return Corrected{}, err
 	}
 	filter, err := interpolate.New(interpolate.Config{Pass: passedTo, Stop: exactTo})
 	if err != nil {
-		return 0, err
+		return Corrected{}, err
 	}
 	whole, scale := p.whole(), r.line.sign/pcm.Ratio(r.GainDB)
+	out := Corrected{Changes: []string{moved(whole, p.rate)}}
 	const size = 1 << 14
 	all := p
-	for done := 0; done < all.n; done += size {
-		p.first, p.n = all.first+done, min(size, all.n-done)
+	for out.Frames < all.n {
+		p.first, p.n = all.first+out.Frames, min(size, all.n-out.Frames)
 		var clips [2]pcm.Clip
 		for i := range clips {
 			if clips[i], err = p.evaluate(kernel, filter, i, whole); err != nil {
-				return done, err
+				return out, err
 			}
 		}
 		if err := write(pairOf(clips[0], clips[1], scale)); err != nil {
-			return done, err
+			return out, err
 		}
+		out.Frames += p.n
 	}
-	return all.n, nil
+	return out, nil
 }
 
 func pairOf(a, b pcm.Clip, scale float64) Pair {

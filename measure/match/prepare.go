@@ -71,8 +71,10 @@ type Prepared struct {
 	// NullDB is the shallowest null of any presentation against the first, measured on the final samples.
 	NullDB float64 `json:"null_db"`
 	// LoopFrames are two frames near the ends where every presentation crosses zero upwards.
-	LoopFrames [2]int   `json:"loop_frames"`
-	Warnings   []string `json:"warnings"`
+	LoopFrames [2]int `json:"loop_frames"`
+	// Changes says in words what was done to all presentations alike: the filter, the fades, the level.
+	Changes  []string `json:"changes"`
+	Warnings []string `json:"warnings"`
 }
 
 // Presentation is one capture's share. LevelErrorDB, OffsetErrorUS and NullDB compare its final samples with the
@@ -82,6 +84,8 @@ type Presentation struct {
 	LevelErrorDB  float64  `json:"level_error_db"`
 	OffsetErrorUS float64  `json:"offset_error_us"`
 	NullDB        float64  `json:"null_db"`
+	// Identical says that every sample is the first presentation's: nobody can tell the two apart.
+	Identical bool `json:"identical"`
 	// DriftPPM and OffsetS are what the capture's clock and start had against the first's, and was removed.
 	DriftPPM float64 `json:"drift_ppm"`
 	OffsetS  float64 `json:"offset_s"`
@@ -136,6 +140,7 @@ func Prepare(captures []pcm.Reader, cfg Excerpt) (Prepared, error) {
 		return Prepared{}, err
 	}
 	p.finish()
+	p.out.Changes = p.changes()
 	return p.out, p.check()
 }
 

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"heardiff/measure"
 	"heardiff/playback/pcm"
@@ -124,6 +125,7 @@ func (p *preparation) crossing(from, step int) int {
 // check measures the final samples against the first presentation's and refuses what differs too much.
 func (p *preparation) check() error {
 	p.out.NullDB = math.Inf(-1)
+	p.sayIdentical()
 	fade := int(p.cfg.FadeS*p.rate.Hz()) + 1
 	first := p.out.Presentations[0].Clip.Slice(fade, p.n-fade)
 	for i := range p.out.Presentations[1:] {
@@ -149,6 +151,21 @@ func (p *preparation) check() error {
 		}
 	}
 	return nil
+}
+
+// sayIdentical warns of captures whose presentations are the same samples.
+func (p *preparation) sayIdentical() {
+	all := p.out.Presentations
+	for i := range all {
+		for k := range all[:i] {
+			if !slices.EqualFunc(all[i].Clip.Channels, all[k].Clip.Channels, slices.Equal) {
+				continue
+			}
+			all[i].Identical = all[i].Identical || k == 0
+			p.out.Warnings = append(p.out.Warnings, fmt.Sprintf("captures %d and %d are identical sample by sample within the excerpt: nobody can tell them apart; a comparison of them is a control", k+1, i+1))
+			break
+		}
+	}
 }
 
 // measure fills in what is left between two clips that should be aligned, and returns it.

@@ -68,7 +68,7 @@ func report(f pcm.Format, found aligned, left *remainder) Result {
 	r := Result{
 		Schema: Schema, OffsetSamples: found.offset, OffsetS: found.offset / f.Rate.Hz(), DriftPPM: 1e6 * found.drift,
 		GainDB: pcm.DB(gain), Polarity: Same, ChannelsSwapped: found.swapped,
-		NullDB: pcm.PowerDB(all.rr / all.aa), Identical: all.rr == 0,
+		NullDB: pcm.PowerDB(all.rr / all.aa), Identical: !left.differs,
 		Correlation: real(all.ab) / math.Sqrt(all.aa*all.bb),
 		OverlapS:    f.Rate.Seconds(found.overlap[1] - found.overlap[0]), Confidence: found.confidence(all.rr/all.aa + found.skipped),
 		LoudnessDifferenceLU: left.loudness[1].IntegratedLUFS - left.loudness[0].IntegratedLUFS, line: found.line,

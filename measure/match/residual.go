@@ -32,6 +32,7 @@ type remainder struct {
 	levels     []blockLevels
 	frames     []frame
 	curves     []curve                    // by channel
+	differs    bool                       // anything is left, be it in blocks whose spectra are not taken
 	loudness   [2]measure.LoudnessReading // of A and of B as it is
 	src        source                     // to look again at single places
 	start      float64                    // of A, in seconds of the capture it was cut from
@@ -183,6 +184,7 @@ func (r *remainder) run(s source) error {
 
 func (r *remainder) merge(p *remainder) {
 	r.blocks += p.blocks
+	r.differs = r.differs || p.differs
 	r.frames, r.levels = append(r.frames, p.frames...), append(r.levels, p.levels...)
 	for i, c := range p.course {
 		r.course[i] = append(r.course[i], c...)
@@ -240,6 +242,16 @@ func (s source) rest(y [][]float64, j job, shift []float64, gain float64) {
 	}
 }
 
+// empty reports whether nothing is left in a block.
+func empty(y [][]float64) bool {
+	for _, ch := range y {
+		if slices.ContainsFunc(ch, func(v float64) bool { return v != 0 }) {
+			return false
+		}
+	}
+	return true
+}
+
 // room returns what heard needs for n frames.
 func (s source) room(channels, n int) [][]float64 {
 	return pcm.Planes(channels, n+2*s.audible.Half())
@@ -268,6 +280,7 @@ func (s source) heard(dst, padded, y [][]float64, direct []float64, every int) {
 
 func (t *transformer) add(j job) {
 	t.src.rest(t.y, j, t.shift, t.sum.gain)
+	t.sum.differs = t.sum.differs || !empty(t.y)
 	t.heights(j)
 	if !j.transform {
 		return

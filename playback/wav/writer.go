@@ -5,6 +5,7 @@ import (
 	"crypto/rand"
 	"encoding/binary"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"math"
 	"os"
@@ -24,6 +25,7 @@ type Writer struct {
 	raw     []byte
 	frames  int64
 	clipped int
+	note    []byte // a chunk that follows the audio, see Note
 	failed  error
 }
 
@@ -74,7 +76,12 @@ func createBeside(path string) (*os.File, error) {
 	var salt [6]byte
 	rand.Read(salt[:]) // crypto/rand does not fail
 	name := "." + filepath.Base(path) + "." + hex.EncodeToString(salt[:]) + ".part"
-	return os.OpenFile(filepath.Join(filepath.Dir(path), name), os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666)
+	file, err := os.OpenFile(filepath.Join(filepath.Dir(path), name), os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666)
+	var failed *os.PathError
+	if errors.As(err, &failed) {
+		failed.Path = path // the name of the temporary file is nobody's business
+	}
+	return file, err
 }
 
 // Write appends a block, one equally long slice a channel, full scale ±1.0. Words beyond full scale are
@@ -151,6 +158,17 @@ func encodeWords(raw []byte, block [][]float64, q *pcm.Quantizer, word int) (cli
 	return clipped
 }
 
+// Note has Close put text behind the audio as a comment (a LIST chunk of type INFO): it says what the file is and changes
+// no sample, and files of equal samples but other notes have other hashes. The last one given counts.
+func (w *Writer) Note(text string) {
+	comment := append([]byte(text), 0)
+	size := uint64(len(comment))
+	comment = append(comment, make([]byte, len(comment)%2)...)
+	w.note = append([]byte("LIST"), le32(uint64(12+len(comment)))...)
+	w.note = append(append(w.note, "INFOICMT"...), le32(size)...)
+	w.note = append(w.note, comment...)
+}
+
 // Clipped returns how many samples so far were beyond full scale and were clipped.
 func (w *Writer) Clipped() int { return w.clipped }
 
@@ -181,10 +199,11 @@ func (w *Writer) finish() error {
 	if bytes%2 == 1 {
 		w.out.WriteByte(0) // chunks begin at even places; Flush returns the error
 	}
+	w.out.Write(w.note)
 	if err := w.out.Flush(); err != nil {
 		return err
 	}
-	if _, err := w.file.WriteAt(Header(w.format, w.frames), 0); err != nil {
+	if _, err := w.file.WriteAt(header(w.format, w.frames, len(w.note)), 0); err != nil {
 		return err
 	}
 	if err := w.file.Sync(); err != nil {
@@ -209,7 +228,10 @@ func (w *Writer) Abort() {
 // Header returns the header of a WAV file of so many frames, from its first byte to the first of the audio.
 // Its length does not depend on frames: room for the 64-bit sizes of RF64 stands in every file as a JUNK chunk
 // and is used where the audio outgrows 32 bits (ITU-R BS.2088-1, section 4).
-func Header(f pcm.Format, frames int64) []byte {
+func Header(f pcm.Format, frames int64) []byte { return header(f, frames, 0) }
+
+// header is Header of a file in which so many more bytes follow the audio.
+func header(f pcm.Format, frames int64, more int) []byte {
 	coding, tail := uint16(codingPCM), []byte(nil)
 	if f.Float {
 		// Codings other than PCM carry the size of an (empty) extension and the number of frames.
@@ -235,7 +257,7 @@ func Header(f pcm.Format, frames int64) []byte {
 	body = append(body, "data"...)
 	body = append(body, le32(bytes)...)
 
-	riff := uint64(len(body)) + bytes + bytes%2
+	riff := uint64(len(body)) + bytes + bytes%2 + uint64(more)
 	if riff < sizeUnknown {
 		return append(append([]byte("RIFF"), le32(riff)...), body...)
 	}

@@ -2,6 +2,7 @@ package wav_test
 
 import (
 	"bytes"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"io"
@@ -191,5 +192,40 @@ func BenchmarkWrite(b *testing.B) {
 				}
 			}
 		})
+	}
+}
+
+// A note changes the file and its hash, and no sample of it; its chunk is even, and counted in the size of the whole.
+func TestANoteChangesNoSample(t *testing.T) {
+	want := words(cd, 101)
+	var files [][]byte
+	for _, note := range []string{"", "odd", "even"} {
+		path := filepath.Join(t.TempDir(), "a.wav")
+		w, err := wav.Create(path, cd, pcm.NewPlainQuantizer(16))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if note != "" {
+			w.Note(note)
+		}
+		if err := errors.Join(w.Write(want.Channels), w.Close()); err != nil {
+			t.Fatal(err)
+		}
+		data, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if size := int(binary.LittleEndian.Uint32(data[4:])); size != len(data)-8 || len(data)%2 == 1 || !bytes.Contains(data, []byte(note)) {
+			t.Errorf("note %q: %d bytes, %d by the header", note, len(data), size+8)
+		}
+		got, err := wav.Read(bytes.NewReader(data))
+		if err != nil {
+			t.Fatal(err)
+		}
+		same(t, note, got, want)
+		files = append(files, data)
+	}
+	if bytes.Equal(files[0], files[1]) || bytes.Equal(files[1], files[2]) {
+		t.Error("files of different notes are equal")
 	}
 }

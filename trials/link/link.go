@@ -52,6 +52,8 @@ type Pairing struct {
 	LoudnessDifferenceLU float64
 	LevelErrorDB         float64
 	OffsetErrorUS        float64
+	// Identical says that the two are the same samples.
+	Identical bool
 	// BitPerfect says whether what B delivered is A's, word for word; nil: not measured.
 	BitPerfect *bool
 	// Treatment says what was put into A to make B, Dose how much of it, and DoseMetric what the dose is of; "", NaN and

@@ -65,6 +65,9 @@ func confounds(r *tallied, p Pairing) []Confound {
 	if p.BitPerfect != nil && !*p.BitPerfect {
 		out = append(out, Confound{Name: "integrity", Value: math.NaN(), Limit: math.NaN(), Says: "one chain does not deliver the words it was sent"})
 	}
+	if p.Identical {
+		out = append(out, Confound{Name: "identical", Value: math.NaN(), Limit: math.NaN(), Says: "the two presentations are identical sample by sample: a control; what is heard of it is chance, or a fault of the procedure"})
+	}
 	return append(out, procedure(r)...)
 }
 

@@ -41,11 +41,13 @@ type Input struct {
 	Command string
 }
 
-// Excerpt is one stretch of music that was listened to, and how deep its presentations null.
+// Excerpt is one stretch of music that was listened to, what was done to all its presentations alike, how deep they null,
+// and which chains' are identical to the first's.
 type Excerpt struct {
 	Name, Music             string
 	StartS, Seconds, RateHz float64
 	NullDB                  float64
+	Changes, Identical      []string
 }
 
 // Session says when and through what a listener listened.

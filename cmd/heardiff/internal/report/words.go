@@ -19,6 +19,12 @@ func method(in Input) []string {
 		if !math.IsNaN(e.NullDB) {
 			s += fmt.Sprintf("; after alignment and level matching its presentations null to %s dB", number(e.NullDB))
 		}
+		if len(e.Changes) > 0 {
+			s += "; all were " + strings.Join(e.Changes, "; ")
+		}
+		if len(e.Identical) > 0 {
+			s += fmt.Sprintf("; what %s delivered is identical to the first chain’s, sample by sample", strings.Join(e.Identical, ", "))
+		}
 		out = append(out, s+".")
 	}
 	out = append(out, sessionWords(in.Sessions)...)
