@@ -12,14 +12,15 @@
 //
 // Lines are found one by one, strongest first, where the spectrum of φ stands above the median of its
 // surroundings so far that noise alone does so in fewer than one of a hundred captures; each is fitted with the
-// window's own shape and subtracted, so that strong lines hide no weak ones. What is left is noise. Additive noise
+// window's own shape and subtracted, so that strong lines hide no weak ones; where one leaves much, two in its stead are fitted together. What is left is noise. Additive noise
 // appears equally in α and φ, so that the density of α is subtracted from the density of φ; the rest is random jitter.
 // Where α clearly exceeds φ it is noise of the amplitude itself, and the rest of the band tells what is additive. Amplitude noise
 // that stays below the sum of additive noise and jitter over all the band is not told from additive noise: it makes jitter look smaller.
 //
 // Ticks and lost samples are no clock's: the noise left without lines, as a function of time, shows them where they stand 8 standard
 // errors out of it. A tick is bridged over the filter's length, before the noise is read; where the phase steps, by half a sample or more or as a
-// clock that is corrected, it stays and is named. Steps of whole periods leave no trace.
+// clock that is corrected, it stays and is named. Steps of whole periods leave no trace. Where a block was lost, or the tone pauses for
+// a millisecond or more, the longest stretch that is whole is measured.
 //
 // A phase line with an amplitude line at its side is read so: where one of the two sidebands is missing (less
 // than a quarter of the other, or not to be told from noise) it is an additive tone beside the carrier and no jitter; else
