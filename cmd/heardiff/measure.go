@@ -57,10 +57,17 @@ distortion cannot be.`,
 				if m.as != "" {
 					return misusedf("--as %s needs a FILE", m.as)
 				}
-				if m.floor != "" || m.plot != "" {
-					return misusedf("--floor and --plot need a FILE; a study's floor is a chain of that role")
+				if m.floor != "" || m.plot != "" || m.overlay != "" || m.reference != "" {
+					return misusedf("--floor, --plot, --overlay and --reference need a FILE; a study's floor is a chain of that role")
 				}
-				return a.measureStudy(c.Context(), again)
+				cfg, err := m.jitterConfig()
+				if err != nil {
+					return err
+				}
+				if err := cfg.Validate(); err != nil {
+					return misused(err)
+				}
+				return a.measureStudy(c.Context(), again, cfg)
 			}
 			if again {
 				return misusedf("--again is for the study's captures, without FILE")

@@ -18,11 +18,12 @@ type studyKind struct {
 	words func(result any) string
 }
 
-// studyKinds returns the kinds by the name that "capture add --as" gives them.
-func studyKinds() map[string]studyKind {
+// studyKinds returns the kinds by the name that "capture add --as" gives them; jitter is measured as cfg says, with its spectrum.
+func studyKinds(cfg jitter.Config) map[string]studyKind {
+	cfg.Spectrum = true
 	return map[string]studyKind{
 		"jitter": kindOf(func(r pcm.Reader) (jitter.Result, error) {
-			return jitter.Measure(r, jitter.Config{Spectrum: true})
+			return jitter.Measure(r, cfg)
 		}, jitter.Result.AgainstFloor, jitterWords),
 		"tone":     kindOf(tone.Measure, limited((*tone.Result).SetFloor), toneWords),
 		"low-tone": kindOf(tone.LowTone, limited((*tone.LowToneResult).SetFloor), lowToneWords),

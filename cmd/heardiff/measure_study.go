@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"heardiff/cmd/heardiff/internal/wire"
+	"heardiff/measure/jitter"
 	"heardiff/trials/store"
 )
 
@@ -26,14 +27,15 @@ type measuredCapture struct {
 	Result  any    `json:"result"`
 }
 
-// measureStudy measures every capture of the study that has no measurement yet, or all of them again.
-func (a *app) measureStudy(ctx context.Context, again bool) error {
+// measureStudy measures every capture of the study that has no measurement yet, or all of them again; those of the jitter signal
+// as cfg says.
+func (a *app) measureStudy(ctx context.Context, again bool, cfg jitter.Config) error {
 	s, err := a.openStudy(ctx)
 	if err != nil {
 		return err
 	}
 	defer s.Close()
-	m, err := newStudyMeter(ctx, a, s)
+	m, err := newStudyMeter(ctx, a, s, cfg)
 	if err != nil {
 		return err
 	}
@@ -74,8 +76,8 @@ type setting struct {
 
 func settingOf(c store.Capture) setting { return setting{c.Kind, c.RateHz, c.Channels} }
 
-func newStudyMeter(ctx context.Context, a *app, s *store.Store) (*studyMeter, error) {
-	m := &studyMeter{app: a, store: s, kinds: studyKinds(), floors: map[setting]int{}, results: map[int][]byte{}, isFloor: map[string]bool{}}
+func newStudyMeter(ctx context.Context, a *app, s *store.Store, cfg jitter.Config) (*studyMeter, error) {
+	m := &studyMeter{app: a, store: s, kinds: studyKinds(cfg), floors: map[setting]int{}, results: map[int][]byte{}, isFloor: map[string]bool{}}
 	chains, err := s.Chains(ctx)
 	if err != nil {
 		return nil, err

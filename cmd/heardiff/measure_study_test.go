@@ -136,3 +136,23 @@ func audioOf(t *testing.T, path string) pcm.Clip {
 	must(t, err)
 	return clip
 }
+
+// The signal played may have words of 16 bits: said once, a study's captures are read so.
+func TestAStudysJitterIsReadByTheWordsThatWerePlayed(t *testing.T) {
+	dir := t.TempDir()
+	signal := filepath.Join(dir, "signal.wav")
+	command(t, 0, "signal", "jitter", "--rate", "48000", "--bits", "16", "--seconds", "5", "--out", signal)
+	study := filepath.Join(dir, "study")
+	command(t, 0, "study", "new", study, "--title", "words")
+	t.Setenv("HEARDIFF_STUDY", study)
+	command(t, 0, "chain", "add", "usb")
+	command(t, 0, "capture", "add", "usb", signal, "--as", "jitter")
+	const hint = "measure with --bits 16"
+	if out, _ := command(t, 0, "measure", "--json"); !strings.Contains(out, hint) {
+		t.Errorf("words of 16 bits, read as 24: %s", out)
+	}
+	if out, _ := command(t, 0, "measure", "--again", "--bits", "16", "--json"); strings.Contains(out, hint) || !strings.Contains(out, `"deterministic_ps_rms":0.00`) {
+		t.Errorf("words of 16 bits, read as such: %s", out)
+	}
+	command(t, 2, "measure", "--bits", "20")
+}

@@ -23,7 +23,7 @@ const (
 )
 
 // rounding is what a bin of an exact digital signal may hold through rounding alone, as a ratio to the carrier.
-const rounding = 3e-14
+const rounding = 1e-12
 
 // traced is what rounding of a line's place and shape may leave of it near by, as a ratio to the line.
 const traced = 1e-7
