@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -18,7 +19,9 @@ func (a *app) integrityCommand() *cobra.Command {
 		Short: "compare what was received over a digital chain with what was sent, word by word",
 		Long: `Compare what was received over a digital chain with what was sent, word by word, at whatever
 offset it stands. Where words differ, the cause is named where it can be told: gain, dither,
-truncation, resampling, dropout, repeat, polarity, channel-swap.
+truncation, resampling, dropout, repeat, polarity, channel-swap. Of several causes the one that
+changed the whole recording is named; warnings name the others, and stretches that were lost,
+muted or repeated are listed with their places.
 
 Send the file that "heardiff signal integrity" writes. Its words are full-scale noise: for
 digital loops only, never through headphones or loudspeakers.`,
@@ -74,11 +77,28 @@ func integrityText(w io.Writer, r integrity.Result) {
 		}
 		fmt.Fprintln(w)
 	}
-	t := newTable("fault", "at frame", "frames")
+	faultsText(w, r.Faults)
+	warningsText(w, r.Warnings)
+}
+
+// faultsText prints a table of faults, with their channels where one stands in one alone.
+func faultsText(w io.Writer, faults []integrity.Fault) {
+	columns := []string{"fault", "at frame", "frames"}
+	single := slices.ContainsFunc(faults, func(f integrity.Fault) bool { return f.Channel > 0 })
+	if single {
+		columns = append(columns, "channel")
+	}
+	t := newTable(columns...)
 	t.right(1, 2)
-	for _, f := range r.Faults {
-		t.row(string(f.Cause), fmt.Sprint(f.Frame), fmt.Sprint(f.Frames))
+	for _, f := range faults {
+		row := []string{string(f.Cause), fmt.Sprint(f.Frame), fmt.Sprint(f.Frames)}
+		switch {
+		case single && f.Channel > 0:
+			row = append(row, fmt.Sprint(f.Channel))
+		case single:
+			row = append(row, "all")
+		}
+		t.row(row...)
 	}
 	t.print(w, "\n")
-	warningsText(w, r.Warnings)
 }

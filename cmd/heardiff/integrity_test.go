@@ -41,7 +41,15 @@ func faults(sent pcm.Clip) map[string]received {
 	for _, x := range twice.Channels {
 		copy(x[50_000:51_000], x[49_000:50_000])
 	}
+	quieterMuted := each(func(v float64) float64 { return 0.5012 * v })
+	for _, x := range quieterMuted.Channels {
+		clear(x[50_000:51_000])
+	}
+	oneMuted := sent.Clone()
+	clear(oneMuted.Channels[1][50_000:51_000])
 	return map[string]received{
+		"gain-dropout": {quieterMuted, "gain"},
+		"one-channel":  {oneMuted, "dropout"},
 		"equal":        {sent, ""},
 		"late":         {cut(0, 333), ""},
 		"gain":         {each(func(v float64) float64 { return 0.5012 * v }), "gain"},

@@ -18,6 +18,7 @@ type placed struct {
 	score   float64 // correlation, −1 to 1
 	from    int     // channel of sent …
 	channel int     // … that this channel of received carries
+	frame   int     // of received, from which on it was found
 }
 
 // read fills a block from frame from on, with zeros where r holds nothing.
@@ -52,7 +53,7 @@ func align(sent, received pcm.Reader, levels [2]loudest) (placed, error) {
 		return placed{}, err
 	}
 	if math.Abs(backward.score) > math.Abs(forward.score) {
-		return placed{offset: -backward.offset, score: backward.score, from: backward.channel, channel: backward.from}, nil
+		return placed{offset: -backward.offset, score: backward.score, from: backward.channel, channel: backward.from, frame: levels[1].frame}, nil
 	}
 	return forward, nil
 }
@@ -74,7 +75,7 @@ func search(needle, hay pcm.Reader, channel, frame int) (placed, error) {
 		for c, x := range block {
 			lag, score := m.best(x)
 			if math.Abs(score) > math.Abs(best.score)+1e-9 {
-				best = placed{offset: frame - (at + lag), score: score, from: channel, channel: c}
+				best = placed{offset: frame - (at + lag), score: score, from: channel, channel: c, frame: at + lag}
 			}
 		}
 		if math.Abs(best.score) > 0.999 {

@@ -42,9 +42,11 @@ type Result struct {
 	FirstMismatch *int `json:"first_mismatch"`
 	// BitsCompared is the smaller word length that carries data.
 	BitsCompared int `json:"bits_compared"`
-	// Cause is nil where the words are equal.
+	// Cause is nil where the words are equal. Of several it is what changed the whole recording, the others stand in
+	// Warnings and Faults.
 	Cause *Cause `json:"cause"`
-	// GainDB is the gain from SENT to RECEIVED; NaN where the words are equal or hardly related.
+	// GainDB is the gain from SENT to RECEIVED where no fault is, of what was resampled below a tenth of the rate; NaN where
+	// the words are equal or hardly related, or channels differ in it.
 	GainDB   float64  `json:"gain_db"`
 	Faults   []Fault  `json:"faults"`
 	Warnings []string `json:"warnings"`
@@ -55,6 +57,8 @@ type Fault struct {
 	Cause  Cause `json:"cause"`
 	Frame  int   `json:"frame"`  // of SENT
 	Frames int   `json:"frames"` // how long
+	// Channel counts from 1; 0 stands for all.
+	Channel int `json:"channel,omitempty"`
 }
 
 // Compare compares received with sent, at whatever offset it stands. Errors wrap pcm.ErrMismatch where rates or
@@ -81,17 +85,9 @@ func Compare(sent, received pcm.Reader) (Result, error) {
 	if math.Abs(at.score) < 0.3 {
 		return Result{}, fmt.Errorf("integrity: %w: the best correlation is %.2f", ErrUnrelated, at.score)
 	}
-	c := newComparison(sent, received, at, levels[1].bits)
-	if err := c.run(); err != nil {
+	result, err := judge(sent, received, at, levels[0].bits, levels[1].bits)
+	if err != nil {
 		return Result{}, fmt.Errorf("integrity: %w", err)
-	}
-	result := c.result(levels[0].bits, levels[1].bits)
-	if result.MismatchedSamples > 0 {
-		cause, err := c.cause(levels[0].bits, levels[1].bits)
-		if err != nil {
-			return Result{}, fmt.Errorf("integrity: %w", err)
-		}
-		result.Cause, result.Warnings = &cause, c.warnings
 	}
 	return result, nil
 }

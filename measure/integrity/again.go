@@ -1,0 +1,266 @@
+package integrity
+
+import (
+	"math"
+
+	"heardiff/playback/pcm"
+)
+
+const (
+	// farthestProbe is how many blocks after a break the search still looks nearby.
+	farthestProbe = 64
+	// mostSearches bounds how often the whole of what was sent is gone through where words are not the same.
+	mostSearches = 8
+)
+
+// findAgain looks for the way where the block at hand differs, if that is worth the work. It returns the received frame
+// to go on from, −1 if that is where it stands.
+func (c *comparison) findAgain(frame, n int) (next int, err error) {
+	switch {
+	case c.good == 0 && !c.begun:
+		return c.begin(frame)
+	case (c.good > 0 || c.beganWell()) && frame+n > c.nothingBefore && c.attempts < mostAttempts+c.good:
+		return c.recover(frame, n)
+	}
+	return -1, nil
+}
+
+// beganWell reports whether the block at hand is what is expected up to a break.
+func (c *comparison) beganWell() bool {
+	n := c.firstWrong()
+	if n < 64 {
+		return false
+	}
+	x := make([][]float64, len(c.a))
+	for ch := range x {
+		x[ch] = c.a[ch][:n]
+	}
+	return !c.quiet(x)
+}
+
+// begin asks, where nothing has been equal yet but silence, whether the recording begins at another offset: the
+// stretch that was looked for may stand after a loss. If so all begins again, at the received frame it returns; else −1.
+func (c *comparison) begin(frame int) (next int, err error) {
+	c.begun = true
+	by, err := c.beginsBy(frame)
+	if err != nil || by == 0 {
+		return -1, err
+	}
+	c.offset += by
+	c.at.offset = c.offset
+	c.compared, c.different, c.wrong, c.first, c.good, c.bad, c.faults = 0, 0, 0, -1, 0, 0, nil
+	return max(0, -c.offset), nil
+}
+
+// beginsBy returns by how many frames the beginning stands elsewhere.
+func (c *comparison) beginsBy(frame int) (by int, err error) {
+	if c.exact() {
+		h, found, err := c.nextHit(frame)
+		if err != nil || !found {
+			return 0, err
+		}
+		return h.sent - h.received - c.offset, nil
+	}
+	for _, later := range []int{0, blockFrames} {
+		by, found, err := c.shiftAt(frame+later, farthestJump)
+		if err != nil || found {
+			return by, err
+		}
+	}
+	return 0, nil
+}
+
+// recover tries to find the sent frames again after equal blocks have come to an end: frames were lost, repeated or
+// inserted, and from there on the offset is another. It returns the received frame to go on from, −1 if it did not move.
+func (c *comparison) recover(frame, n int) (next int, err error) {
+	c.attempts++
+	i := c.firstWrong()
+	const near, far = 1, farthestJump
+	// In step again by itself soon: a stretch was muted or replaced. That is asked first, or a block played
+	// twice in place would count as frames that came in and others that were lost. Farther on it is asked last, or frames
+	// lost and others put in seconds later would spoil all between them.
+	for _, probe := range []struct{ later, reach int }{ // later: the break itself may hold rubbish
+		{0, near}, {n, near}, {4 * n, near}, {0, far}, {n, far}, {4 * n, far},
+		{16 * n, near}, {16 * n, far}, {farthestProbe * n, near}, {farthestProbe * n, far},
+	} {
+		by, found, err := c.shiftAt(frame+i+probe.later, probe.reach)
+		switch {
+		case err != nil:
+			return -1, err
+		case found && by == 0:
+			return -1, nil
+		case found && probe.reach == far:
+			return c.moveUnlessInPlace(frame, i, by)
+		}
+	}
+	return c.recoverFar(frame, i)
+}
+
+// moveUnlessInPlace is move, but for a block that was played twice over what should have followed it.
+func (c *comparison) moveUnlessInPlace(frame, i, by int) (next int, err error) {
+	if by < 0 {
+		back, found, err := c.shiftAt(frame+i-by, 1)
+		if err != nil || found && back == 0 {
+			return -1, err
+		}
+	}
+	if !c.exact() {
+		if i, err = c.breakAt(frame, i, by); err != nil {
+			return -1, err
+		}
+	}
+	return c.move(frame, i, by)
+}
+
+// breakAt returns where before frame i of the block at hand the one offset ends and the other begins: chance hides the first words
+// that differ from a tolerance.
+func (c *comparison) breakAt(frame, i, by int) (int, error) {
+	const reach = 256
+	from := max(0, i-reach)
+	moved := pcm.Planes(len(c.a), i-from)
+	if i == from {
+		return i, nil
+	}
+	if err := read(c.expected, moved, frame+from+c.offset+by); err != nil {
+		return i, err
+	}
+	best, least, sum := i, 0.0, 0.0
+	for k := i - 1; k >= from; k-- {
+		for ch := range c.a {
+			stays, goes := c.b[ch][k]-c.a[ch][k], c.b[ch][k]-moved[ch][k-from]
+			sum += goes*goes - stays*stays
+		}
+		if sum < least {
+			best, least = k, sum
+		}
+	}
+	return best, nil
+}
+
+// recoverFar is recover where the sent frames are nowhere near.
+func (c *comparison) recoverFar(frame, i int) (next int, err error) {
+	h, found, err := c.nextHit(frame + i)
+	if err != nil {
+		return -1, err
+	}
+	if !found {
+		// What sent holds several times is not looked up, and may be near again.
+		c.nothingBefore = frame + farthestProbe*blockFrames
+		return -1, nil
+	}
+	if by := h.sent - h.received - c.offset; by != 0 {
+		return c.moveUnlessInPlace(frame, i, by)
+	}
+	c.nothingBefore = h.received
+	return -1, nil
+}
+
+// nextHit returns the next place, from a received frame on, where received frames stand in sent: looked up where words
+// are the same, else correlated.
+func (c *comparison) nextHit(frame int) (h hit, found bool, err error) {
+	if !c.exact() {
+		return c.correlated(frame + 2*blockFrames) // the break itself may hold rubbish
+	}
+	if c.lookup == nil {
+		if c.lookup, err = newLookup(c.expected, c.received); err != nil {
+			return hit{}, false, err
+		}
+	}
+	return c.lookup.next(frame)
+}
+
+// correlated looks for received frames in all that is expected.
+func (c *comparison) correlated(frame int) (h hit, found bool, err error) {
+	block := pcm.Planes(len(c.b), anchorFrames)
+	if err := read(c.received, block, frame); err != nil {
+		return hit{}, false, err
+	}
+	if c.quiet(block) || c.searches == mostSearches || frame+anchorFrames > c.received.Frames() {
+		return hit{}, false, nil
+	}
+	c.searches++
+	loudest := 0
+	for ch := range block {
+		if rms(block[ch]) > rms(block[loudest]) {
+			loudest = ch
+		}
+	}
+	at, err := search(c.received, c.expected, loudest, frame)
+	const certain = 0.8 // a resampler may leave as little at the end of a band that noise fills
+	return hit{received: frame, sent: at.frame}, at.score > certain && at.channel == loudest, err
+}
+
+// shiftAt looks for received frames at a frame within reach of where they should be in sent: nearest first, or where words are not
+// to be the same where they fit best.
+func (c *comparison) shiftAt(at, reach int) (by int, found bool, err error) {
+	probe := 64 // frames that must be equal
+	if !c.exact() {
+		probe = 256
+	}
+	if at+probe > c.received.Frames() {
+		return 0, false, nil
+	}
+	ahead, around := pcm.Planes(len(c.a), probe), pcm.Planes(len(c.a), 2*reach+probe)
+	if err := read(c.received, ahead, at); err != nil || c.quiet(ahead) {
+		return 0, false, err
+	}
+	if err := read(c.expected, around, at+c.offset-reach); err != nil {
+		return 0, false, err
+	}
+	least := math.Inf(1)
+	for d := range reach + 1 {
+		for _, shift := range []int{d, -d} {
+			left, ok := c.fits(around, reach+shift, ahead, 0, probe)
+			if ok && c.exact() {
+				return shift, true, nil
+			}
+			if ok && left < least/2 { // no better by chance
+				by, found, least = shift, true, left
+			}
+		}
+	}
+	return by, found, nil
+}
+
+// fits reports whether n frames of what is expected, from i on, and of what was received, from k on, are the same within the
+// limits of the block at hand, and returns the power of what they differ by.
+func (c *comparison) fits(a [][]float64, i int, b [][]float64, k, n int) (left float64, ok bool) {
+	for ch := range a {
+		if i+n > len(a[ch]) || k+n > len(b[ch]) {
+			return 0, false
+		}
+		limit, sum := c.limits[ch], 0.0
+		for j := range n {
+			e := a[ch][i+j] - b[ch][k+j]
+			if math.Abs(e) > limit.peak {
+				return 0, false
+			}
+			sum += e * e
+		}
+		if sum > float64(n)*limit.rms*limit.rms {
+			return 0, false
+		}
+		left += sum
+	}
+	return left, true
+}
+
+// move notes that the recordings part at frame i of the block: by frames of sent were lost, or −by frames came in.
+func (c *comparison) move(frame, i, by int) (next int, err error) {
+	if err := c.count(frame, i); err != nil {
+		return -1, err
+	}
+	cause, frames, next := Dropout, by, frame+i
+	if by < 0 {
+		cause, frames, next = c.added(frame+i, -by), -by, frame+i-by
+	}
+	c.faults = append(c.faults, Fault{Cause: cause, Frame: frame + c.offset + i, Frames: frames})
+	if c.first < 0 {
+		c.first = frame + c.offset + i
+	}
+	c.compared += frames * len(c.a)
+	c.different += frames * len(c.a)
+	c.wrong += frames * len(c.a)
+	c.offset += by
+	return next, nil
+}

@@ -1,0 +1,153 @@
+package integrity
+
+import (
+	"math"
+	"slices"
+
+	"heardiff/playback/pcm"
+)
+
+// hush is the most that may be left of a word that was muted: it may have been dithered after.
+func (c *comparison) hush(ch int) float64 {
+	if c.tolerances == nil || c.tolerances[ch] == (tolerance{}) {
+		return 0
+	}
+	return c.tolerances[ch].peak
+}
+
+// filtered reports whether a filter may have smeared what stands in the recording.
+func (c *comparison) filtered() bool {
+	return slices.ContainsFunc(c.tolerances, func(t tolerance) bool { return t.share > 0 })
+}
+
+// edge is how many frames at either end of a fault a filter may have smeared.
+func (c *comparison) edge(frames int) int {
+	if c.filtered() {
+		return min(2*filterReach, frames/4)
+	}
+	return 0
+}
+
+// local notes a fault within the block at hand that left the timing alone: muted, or filled with what was before.
+func (c *comparison) local(frame, first int) {
+	last := c.lastWrong()
+	f := Fault{Cause: Unknown, Frame: frame + c.offset + first, Frames: last - first + 1}
+	if muted, channel := c.muted(first, last); muted {
+		f.Cause, f.Channel = Dropout, channel
+	} else if c.good > 0 && c.repeats(frame, first, last) {
+		f.Cause = Repeat
+	}
+	c.note(f)
+}
+
+// note adds a fault, or makes the one before longer.
+func (c *comparison) note(f Fault) {
+	if k := len(c.faults) - 1; k >= 0 && c.goesOn(c.faults[k], f) {
+		before := &c.faults[k]
+		if before.Cause == Unknown {
+			before.Cause, before.Channel = f.Cause, f.Channel
+		}
+		before.Frames = f.Frame + f.Frames - before.Frame
+		return
+	}
+	const most = 1000 // a fault of every block is no list to read
+	if len(c.faults) < most {
+		c.faults = append(c.faults, f)
+	}
+}
+
+// goesOn reports whether a fault is the one before, cut by the end of a block. What a filter left of its end alone has no cause.
+func (c *comparison) goesOn(before, f Fault) bool {
+	gap := f.Frame - before.Frame - before.Frames
+	if before.Cause == f.Cause && before.Channel == f.Channel {
+		return gap <= blockFrames/8
+	}
+	rest := func(f Fault) bool { return f.Cause == Unknown && f.Frames <= 2*filterReach }
+	return c.filtered() && gap <= filterReach && (rest(before) || rest(f))
+}
+
+// muted reports whether zeros stand in frames first to last of the block, in all channels or, counted from 1, in the only
+// one that differs.
+func (c *comparison) muted(first, last int) (muted bool, channel int) {
+	all := true
+	for ch := range c.b {
+		same := true
+		for i := first; i <= last; i++ {
+			same = same && !c.differs(ch, i)
+		}
+		zeros := c.zeros(ch, first, last)
+		all = all && zeros
+		switch {
+		case same:
+		case !zeros || channel > 0:
+			channel = -1
+		case channel == 0:
+			channel = ch + 1
+		}
+	}
+	if all {
+		return true, 0
+	}
+	return channel > 0, channel
+}
+
+// zeros reports whether nothing was received in frames first to last of a channel. A filter rings on: what is 26 dB below
+// what is expected is no more than that, some way from the ends.
+func (c *comparison) zeros(ch, first, last int) bool {
+	edge := c.edge(last - first + 1)
+	a, b := c.a[ch][first+edge:last+1-edge], c.b[ch][first+edge:last+1-edge]
+	if edge > 0 && rms(b) < 0.05*rms(a) {
+		return true
+	}
+	for _, v := range b {
+		if math.Abs(v) > c.hush(ch) {
+			return false
+		}
+	}
+	return true
+}
+
+// longestRepeat is how far back a repeated block is looked for, in frames.
+const longestRepeat = 1 << 15
+
+// repeats reports whether the received frames first to last of the block equal an earlier stretch of sent.
+func (c *comparison) repeats(frame, first, last int) bool {
+	edge := c.edge(last - first + 1)
+	first, last = first+edge, last-edge
+	n := last - first + 1
+	if n < 8 {
+		return false
+	}
+	past := pcm.Planes(len(c.a), longestRepeat+blockFrames)
+	from := frame + c.offset + first - longestRepeat
+	if read(c.expected, past, from) != nil {
+		return false
+	}
+	for back := 1; back <= longestRepeat; back++ {
+		if _, ok := c.fits(past, longestRepeat-back, c.b, first, min(n, 256)); ok {
+			return true
+		}
+	}
+	return false
+}
+
+// added names frames that came in: muted where they are zeros, unless it is one frame and the one before is zero too.
+// That is a sample played twice, as where the clocks of sender and receiver are not locked.
+func (c *comparison) added(at, frames int) Cause {
+	const from = 1 // the frame before
+	extra := pcm.Planes(len(c.a), from+min(frames, blockFrames))
+	if read(c.received, extra, at-from) != nil {
+		return Repeat
+	}
+	if _, ok := c.fits(extra, 0, extra, from, 1); frames == 1 && ok {
+		return Repeat
+	}
+	for ch, x := range extra {
+		for _, v := range x[from:] {
+			if math.Abs(v) > c.hush(ch) {
+				return Repeat
+			}
+		}
+	}
+	return Dropout
+}

@@ -1,0 +1,247 @@
+package integrity
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"heardiff/playback/pcm"
+)
+
+// verdict says what wires do.
+func (l *learner) verdict(wires []wire, sentBits, receivedBits int) (v verdict) {
+	v.gainDB = math.NaN()
+	if copied(wires, &v) {
+		return v
+	}
+	exchanged(wires, &v)
+	dead(wires, &v)
+	inverted(wires, &v)
+	if slices.ContainsFunc(wires, func(w wire) bool { return w.filtered() || !w.known }) {
+		l.altered(wires, &v)
+		if receivedBits < sentBits && len(v.findings) > 0 {
+			v.warn("the words were shortened to %d bits as well", receivedBits)
+		}
+	}
+	l.gains(wires, &v)
+	l.shortened(wires, &v, sentBits, receivedBits)
+	late(wires, &v)
+	l.constants(wires, &v, min(receivedBits, 24))
+	return v
+}
+
+// copied tells a channel that stands in another as well.
+func copied(wires []wire, v *verdict) bool {
+	for j, w := range wires {
+		own := wires[w.from]
+		if w.from != j && !own.dead && own.from == w.from {
+			v.add(Unknown, fmt.Sprintf("channel %d holds what was sent in channel %d: one channel was copied to the other", j+1, w.from+1), "")
+			return true
+		}
+	}
+	return false
+}
+
+func exchanged(wires []wire, v *verdict) {
+	var moved []string
+	for j, w := range wires {
+		if w.from != j {
+			moved = append(moved, fmt.Sprintf("%d to %d", w.from+1, j+1))
+		}
+	}
+	if len(moved) == 0 {
+		return
+	}
+	which := "channels were exchanged: " + strings.Join(moved, ", ")
+	if len(wires) == 2 {
+		which = "" // there is but one way
+	}
+	v.add(ChannelSwap, which, "channels were exchanged as well: "+strings.Join(moved, ", "))
+}
+
+func dead(wires []wire, v *verdict) {
+	for j, w := range wires {
+		if w.dead {
+			v.add(Dropout, fmt.Sprintf("of channel %d nothing arrived but zeros", j+1), fmt.Sprintf("of channel %d nothing arrived but zeros", j+1))
+		}
+	}
+}
+
+func inverted(wires []wire, v *verdict) {
+	const related = 0.45 // of what is hardly related the sign says nothing: a correlation of 0.9
+	var which, upright []string
+	for j, w := range wires {
+		switch {
+		case w.dead || w.blank || !w.known && w.noise.share > related*math.Abs(w.tap()):
+		case w.sum() < 0:
+			which = append(which, fmt.Sprint(j+1))
+		default:
+			upright = append(upright, fmt.Sprint(j+1))
+		}
+	}
+	switch {
+	case len(which) == 0:
+	case len(upright) == 0:
+		v.add(Polarity, "", "the words were inverted as well")
+	default:
+		said := fmt.Sprintf("inverted in channel %s, not in channel %s", strings.Join(which, ", "), strings.Join(upright, ", "))
+		v.add(Polarity, said, said)
+	}
+}
+
+// altered tells what was resampled, by the first channel that tells.
+func (l *learner) altered(wires []wire, v *verdict) {
+	channel := max(0, slices.IndexFunc(wires, func(w wire) bool { return !w.dead && !w.blank }))
+	w := wires[channel]
+	switch {
+	case l.moved(w, channel) || l.cutTop(w, channel) > 0.9:
+		v.add(Resampling, "", "the words were resampled as well")
+	case slices.ContainsFunc(wires, func(w wire) bool { return !w.known }):
+		v.add(Unknown, "", "the words were changed as well in a way that is not known")
+	default:
+		said := "a filter changed the words: more than a gain, and not as a resampler does"
+		v.add(Unknown, said, said)
+	}
+}
+
+// gains tells one gain of all channels, or that they differ.
+func (l *learner) gains(wires []wire, v *verdict) {
+	gains := make([]float64, len(wires))
+	var told []float64
+	changed, uncertain := false, 0.0
+	for j, w := range wires {
+		gains[j] = math.NaN()
+		if w.dead || w.blank {
+			continue
+		}
+		g, by := l.gainDB(w, j)
+		if math.IsNaN(g) {
+			return
+		}
+		gains[j], told, uncertain = g, append(told, g), max(uncertain, by)
+		changed = changed || w.known && math.Abs(g) > by
+	}
+	if len(told) == 0 {
+		return
+	}
+	const least = 1e-4 // dB that are worth telling
+	alone, said := "", ""
+	if slices.Max(told)-slices.Min(told) > max(2*uncertain, least) {
+		said = perChannel(gains, "%.4f dB")
+		alone = "the gain differs between channels: " + said
+	} else {
+		v.gainDB = median(told)
+		said = fmt.Sprintf("%.4f dB", v.gainDB)
+	}
+	if changed {
+		v.add(Gain, alone, "the level was changed as well, by "+said)
+	}
+}
+
+// perChannel prints values of channels, those that are NaN apart.
+func perChannel(values []float64, format string) string {
+	var each []string
+	for j, x := range values {
+		if !math.IsNaN(x) {
+			each = append(each, fmt.Sprintf(format+" in channel %d", x, j+1))
+		}
+	}
+	return strings.Join(each, ", ")
+}
+
+// gainDB returns the gain of a wire and how uncertain it is; NaN where that is not known.
+func (l *learner) gainDB(w wire, channel int) (gain, uncertain float64) {
+	if w.known && !w.filtered() {
+		g := math.Abs(w.tap())
+		return pcm.DB(g), pcm.DB(1 + 5*w.noise.share/math.Sqrt(float64(w.noise.words)))
+	}
+	const half = 0.5 // of the power: one channel copied to two comes to a quarter
+	if !w.known && w.noise.share*w.noise.share > half*w.tap()*w.tap() {
+		return math.NaN(), 0
+	}
+	return l.lowGain(w, channel), 0.2 // a short filter is not flat
+}
+
+// shortening returns the cause that leaves such a noise as a wire has, and the word length.
+func (l *learner) shortening(w wire, sentBits, receivedBits int) (cause Cause, bits int) {
+	n := w.noise
+	hidden := func(rms float64) int { return int(math.Round(1 - math.Log2(rms/math.Abs(w.tap())))) }
+	switch {
+	case w.dead || w.filtered() || !w.known || n.rms < 1e-6*l.step:
+		return None, receivedBits
+	case n.peak > fewSteps*l.step && n.kurtosis < 2.1:
+		return Truncation, hidden(n.rms * math.Sqrt(12)) // even over one step
+	case n.peak > fewSteps*l.step && n.kurtosis < 2.8:
+		return Dither, hidden(n.rms * 2) // TPDF dither and rounding: a quarter of the square of a step
+	case n.peak > fewSteps*l.step:
+		return Unknown, receivedBits
+	// One word in a thousand may have been clipped, or cut another way.
+	case n.cut < 0.999:
+		return Dither, receivedBits
+	case receivedBits < sentBits:
+		return Truncation, receivedBits
+	}
+	return None, receivedBits // as any gain rounds
+}
+
+// shortened tells words cut, rounded or dithered.
+func (l *learner) shortened(wires []wire, v *verdict, sentBits, receivedBits int) {
+	for _, cause := range []Cause{Unknown, Dither, Truncation} {
+		for _, w := range wires {
+			is, bits := l.shortening(w, sentBits, receivedBits)
+			if is != cause {
+				continue
+			}
+			l.shorter(v, cause, w, bits, bits != receivedBits)
+			return
+		}
+	}
+}
+
+// shorter adds what was done to the words.
+func (l *learner) shorter(v *verdict, cause Cause, w wire, bits int, hidden bool) {
+	alone, before := "", ""
+	if hidden {
+		alone = fmt.Sprintf("the words were of %d bits on the way, whatever they hold below", bits)
+		before = ", before they were changed otherwise"
+	}
+	switch cause {
+	case Dither:
+		v.add(Dither, alone, fmt.Sprintf("the words were dithered at %d bits as well%s", bits, before))
+	case Truncation:
+		v.add(Truncation, alone, fmt.Sprintf("the words were shortened to %d bits without dither as well%s", bits, before))
+	default:
+		said := fmt.Sprintf("noise was added, of %.1f dBFS", pcm.DB(w.noise.rms*math.Sqrt2))
+		v.add(Unknown, said, said)
+	}
+}
+
+// late tells channels that stand beside each other.
+func late(wires []wire, v *verdict) {
+	frames := make([]float64, len(wires))
+	for j, w := range wires {
+		if frames[j] = float64(w.late); w.dead || w.blank {
+			frames[j] = math.NaN()
+		}
+	}
+	if slices.ContainsFunc(frames, func(n float64) bool { return n != 0 && !math.IsNaN(n) }) {
+		v.warn("channels stand beside each other, late by frames: %s", perChannel(frames, "%.0f"))
+	}
+}
+
+// constants tells what was added to every word.
+func (l *learner) constants(wires []wire, v *verdict, bits int) {
+	steps, any := make([]float64, len(wires)), false
+	for j, w := range wires {
+		own := l.step // what cutting downwards leaves is half a step
+		if w.noise.peak > fewSteps*l.step {
+			own = w.noise.rms * math.Sqrt(12)
+		}
+		steps[j] = w.constant / l.step
+		any = any || !w.filtered() && w.known && !w.dead && math.Abs(w.constant) > 0.6*own
+	}
+	if any {
+		v.warn("a constant was added to all words, in steps of %d bits: %s", bits, perChannel(steps, "%+.4g"))
+	}
+}

@@ -1,0 +1,80 @@
+package integrity
+
+import (
+	"math"
+
+	"heardiff/measure/spectrum"
+)
+
+// power returns the power of x between two frequencies, of a rate of one; NaN where x is too short.
+func power(x []float64, low, high float64) float64 {
+	averager, err := spectrum.NewAverager(spectrum.Config{RateHz: 1, Size: 4096, Window: spectrum.Hann(), Overlap: 0.5})
+	if err != nil {
+		return math.NaN()
+	}
+	averager.Write(x)
+	s, err := averager.Spectrum()
+	if err != nil {
+		return math.NaN()
+	}
+	return s.BandPower(low, high)
+}
+
+// lowBand is the part of the rate in which even a poor resampler changes little.
+const lowBand = 0.1
+
+// lowGain returns the gain of a wire in dB at low frequencies: of the stretches the median, for faults may stand in some.
+func (l *learner) lowGain(w wire, channel int) float64 {
+	var ratios []float64
+	for _, s := range l.stretches {
+		received := s.b[channel]
+		if w.known { // words clipped on the way tell no gain
+			received = make([]float64, anchorFrames)
+			w.apply(received, s.a[w.from][mostReach-len(w.taps)/2-w.late:])
+		}
+		sent := power(s.sent(w), 0, lowBand)
+		if ratio := power(received, 0, lowBand) / sent; sent > 0 && ratio > 0 {
+			ratios = append(ratios, ratio)
+		}
+	}
+	return 10 * math.Log10(median(ratios))
+}
+
+// sent returns what a wire carries, in step with what was received.
+func (s stretch) sent(w wire) []float64 { return s.a[w.from][mostReach-w.late:][:anchorFrames] }
+
+// cutTop returns which part of the power of received − gain·sent lies above 0.4 of the rate: of the stretches the median.
+func (l *learner) cutTop(w wire, channel int) float64 {
+	gain := math.Copysign(math.Pow(10, l.lowGain(w, channel)/20), w.sum())
+	var shares []float64
+	e := make([]float64, anchorFrames)
+	for _, s := range l.stretches {
+		for i, v := range s.sent(w) {
+			e[i] = s.b[channel][i] - gain*v
+		}
+		if all := power(e, 0, 0.5); all > 0 {
+			shares = append(shares, power(e, 0.4, 0.5)/all)
+		}
+	}
+	return median(shares)
+}
+
+// moved reports whether the received recording stands a part of a sample, or more and more, beside the sent one.
+func (l *learner) moved(w wire, channel int) bool {
+	const slack = filterReach
+	apart := 0
+	wide := make([]float64, 2*anchorFrames)
+	for _, s := range l.stretches {
+		copy(wide, s.a[w.from][mostReach-slack-w.late:][:anchorFrames+2*slack])
+		m := newMatcher(s.b[channel], len(wide))
+		lag, score := m.best(wide)
+		if math.Abs(score) < 0.3 || lag == 0 || lag >= 2*slack {
+			continue
+		}
+		before, top, after := m.out[lag-1], m.out[lag], m.out[lag+1]
+		if math.Abs(0.5*(before-after)/(before-2*top+after)) > 0.02 {
+			apart++
+		}
+	}
+	return 2*apart > len(l.stretches)
+}

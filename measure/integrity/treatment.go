@@ -1,0 +1,127 @@
+package integrity
+
+import (
+	"io"
+	"math"
+
+	"heardiff/playback/pcm"
+)
+
+// wire says what a received channel carries of what was sent.
+//
+//	received[i] = Σ taps[l]·sent[from][i + reach − l − late] + constant + noise,  reach = len(taps)/2
+//
+// One tap is a gain, below 0 where the words are inverted.
+type wire struct {
+	from     int // channel of sent
+	late     int // frames
+	taps     []float64
+	constant float64
+	noise    noise
+	dead     bool // nothing but zeros arrived of what was sent
+	blank    bool // nothing was sent: it tells no gain
+	known    bool // what is left is no more than words cut, rounded or dithered leave, or a filter's residue
+}
+
+// filtered reports whether more than the level was changed.
+func (w wire) filtered() bool { return len(w.taps) > 1 }
+
+// tap is the gain of a wire without a filter.
+func (w wire) tap() float64 { return w.taps[len(w.taps)/2] }
+
+// sum is the gain of the lowest frequencies.
+func (w wire) sum() float64 {
+	sum := 0.0
+	for _, h := range w.taps {
+		sum += h
+	}
+	return sum
+}
+
+// apply writes what should have been received. x begins reach frames before the first of dst, late already counted.
+func (w wire) apply(dst, x []float64) {
+	last := len(w.taps) - 1
+	for i := range dst {
+		sum := w.constant
+		for l, h := range w.taps {
+			sum += h * x[i+last-l]
+		}
+		dst[i] = sum
+	}
+}
+
+// treated is what was sent, as a chain that does the same to all of it would have left it.
+type treated struct {
+	sent  pcm.Reader
+	wires []wire
+	top   float64 // the largest word
+	room  [][]float64
+}
+
+// Format returns that of what was sent.
+func (t *treated) Format() pcm.Format { return t.sent.Format() }
+
+// Frames returns as many as were sent.
+func (t *treated) Frames() int { return t.sent.Frames() }
+
+// ReadFrames fills dst, see pcm.Reader.
+func (t *treated) ReadFrames(dst [][]float64, from int) (int, error) {
+	n := min(len(dst[0]), t.Frames()-from)
+	if n <= 0 {
+		return 0, io.EOF
+	}
+	if len(t.room) == 0 || len(t.room[0]) < n+2*mostReach {
+		t.room = pcm.Planes(len(dst), n+2*mostReach)
+	}
+	room := make([][]float64, len(dst))
+	for c := range room {
+		room[c] = t.room[c][:n+2*mostReach]
+	}
+	if err := read(t.sent, room, from-mostReach); err != nil {
+		return 0, err
+	}
+	for c, w := range t.wires {
+		w.apply(dst[c][:n], room[w.from][mostReach-len(w.taps)/2-w.late:])
+		for i, v := range dst[c][:n] {
+			dst[c][i] = min(max(v, -1), t.top)
+		}
+	}
+	if n < len(dst[0]) {
+		return n, io.EOF
+	}
+	return n, nil
+}
+
+// tolerance is how far a received word of one channel may be from what is expected.
+type tolerance struct {
+	peak, rms float64
+	share     float64 // of the level of the block at hand, added to peak; a quarter of it to rms
+}
+
+// tolerance returns nothing at all where the words should be the same.
+func (w wire) tolerance(step float64) tolerance {
+	switch {
+	case w.noise.peak == 0:
+		return tolerance{}
+	case w.filtered(): // what a resampler leaves is as loud as the signal: six times its RMS is not reached by chance
+		return tolerance{peak: 4 * step, rms: step, share: 6 * w.noise.share}
+	}
+	return tolerance{peak: max(1.5*w.noise.peak, step), rms: 1.5*w.noise.rms + step/4}
+}
+
+// allows returns the tolerance beside a stretch of what is expected.
+func (t tolerance) allows(x []float64) tolerance {
+	if t.share > 0 {
+		s := t.share * rms(x)
+		t.peak, t.rms = t.peak+s, t.rms+s/4
+	}
+	return t
+}
+
+func rms(x []float64) float64 {
+	sum := 0.0
+	for _, v := range x {
+		sum += v * v
+	}
+	return math.Sqrt(sum / float64(len(x)))
+}
