@@ -36,7 +36,7 @@ been measured yet, against the latest capture of the same kind of a floor chain.
   jitter    timing error of a tone: random, lines, in ps
   tone      harmonics, THD+N, noise, hum      low-tone  dynamic range by a tone at −60 dBFS
   noise     noise of silence, hum, lines      two-tone  intermodulation
-  sweep     response, and harmonics by frequency
+  sweep     response, and harmonics by frequency: 10 s at the least, 30 to 60 s for low ones
 
 A steady tone does not show a lost or repeated block of whole periods: 4 samples of the jitter
 signal. "heardiff integrity" does.

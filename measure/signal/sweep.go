@@ -51,7 +51,11 @@ func NewSweepShape(rate pcm.Rate, frames int) SweepShape {
 }
 
 // At returns the sweep's value, peak 1, at second t from the first frame.
-func (s SweepShape) At(t float64) float64 {
+func (s SweepShape) At(t float64) float64 { return s.Harmonic(1, t) }
+
+// Harmonic returns the sweep's n-th harmonic as a smooth curve makes it, at second t: n times the frequency, and where the sweep
+// is faded the n-th power of its level. It is scaled to a peak of 1.
+func (s SweepShape) Harmonic(n int, t float64) float64 {
 	u := (t - s.BeginS) / s.GrowthS
 	ratio := math.Exp(u) // frequency over 20 Hz
 	top := s.HighHz / SweepLowHz
@@ -66,7 +70,7 @@ func (s SweepShape) At(t float64) float64 {
 	}
 	// Whole cycles drop out of 20·L·(e^u − 1) before the sine is taken: at 20 kHz its argument is large.
 	cycles := SweepLowHz * s.GrowthS * math.Expm1(u)
-	return gain * math.Sin(2*math.Pi*(cycles-math.Floor(cycles)))
+	return math.Pow(gain, float64(n)) * math.Sin(2*math.Pi*float64(n)*(cycles-math.Floor(cycles)))
 }
 
 // raised returns a raised cosine from 0 at x = 0 to 1 at x = 1.

@@ -47,7 +47,15 @@ type SweepHarmonic struct {
 	// LimitDB is what the capture's noise, and the sweep itself where it begins and ends, leave there without any
 	// distortion: near it and below DB is an upper bound.
 	LimitDB  float64         `json:"limit_db"`
-	Response []ResponsePoint `json:"response"`
+	Response []HarmonicPoint `json:"response"`
+}
+
+// HarmonicPoint is a harmonic at a frequency of the sweep. DB is NaN where the sweep's own beginning leaves half as much or more.
+type HarmonicPoint struct {
+	Hz float64 `json:"hz"`
+	DB float64 `json:"db"`
+	// LimitDB joins what the sweep's own beginning leaves there with the level that noise alone reaches once in twenty times.
+	LimitDB float64 `json:"limit_db"`
 }
 
 // longestSweep is the most frames that are transformed at once: 134 million bytes of samples.
@@ -75,6 +83,7 @@ func Sweep(r pcm.Reader) (SweepResult, error) {
 	}
 	result := SweepResult{Schema: "heardiff.sweep/1", RateHz: int(f.Rate), Seconds: f.Rate.Seconds(r.Frames()), GrowthS: math.NaN()}
 	result.Warnings = a.warnings(f.Rate, math.Inf(1)) // a response that is not flat moves the level
+	var ref reference
 	for c, x := range clip.Channels {
 		growth, ok := growthOf(x, f.Rate.Hz())
 		if !ok {
@@ -83,11 +92,15 @@ func Sweep(r pcm.Reader) (SweepResult, error) {
 			continue
 		}
 		result.GrowthS = growth
-		ch, jumps := deconvolve(x, f.Rate, growth)
+		if ref.wire.growth != growth { // all channels have the same but for a fault
+			ref = newReference(f.Rate, growth)
+		}
+		ch, jumps, missed := deconvolve(x, f.Rate, ref)
 		ch.Channel = c + 1
 		if jumps != "" {
 			result.Warnings = append(result.Warnings, fmt.Sprintf("channel %d: %s", c+1, jumps))
 		}
+		result.Warnings = append(result.Warnings, lostWarning(c+1, missed, growth)...)
 		result.Channel = append(result.Channel, ch)
 	}
 	if math.IsNaN(result.GrowthS) {
@@ -169,30 +182,28 @@ func median(x []float64) float64 {
 
 // deconvolve undoes the sweep and cuts out the responses. The linear one is divided by that of the sweep itself,
 // treated alike: the closed form of the inverse knows nothing of the sweep's ends, which would ripple by 0.3 dB.
-func deconvolve(x []float64, rate pcm.Rate, growth float64) (c SweepChannel, jumps string) {
+func deconvolve(x []float64, rate pcm.Rate, ref reference) (c SweepChannel, jumps string, missed []int) {
 	low, high := signal.SweepLowHz, signal.SweepTop(rate)
-	cut, wire := undo(x, rate.Hz(), growth), undo(ideal(rate, growth), rate.Hz(), growth)
-	linear, flat := cut.response(1), wire.response(1)
+	cut := undo(x, rate.Hz(), ref.wire.growth)
+	linear, flat := cut.response(1), ref.wire.response(1)
+	orders := orders{reference: ref, cut: cut, chain: linear.over(flat, low, high), low: low, high: high}
 	for k := range linear.bins {
 		if flat.bins[k] != 0 {
 			linear.bins[k] /= complex(cmplx.Abs(flat.bins[k]), 0)
 		}
 	}
+	orders.linear = linear
 	c.DelayS = cut.peak / rate.Hz()
 	if cut.peak > float64(len(x)) {
 		c.DelayS -= float64(len(cut.impulse)) / rate.Hz()
 	}
-	reference := linear.at(1000)
-	c.LevelDBFS = pcm.DB(reference)
+	oneKHz := linear.at(1000)
+	c.LevelDBFS = pcm.DB(oneKHz)
 	for _, f := range ratios(low, high, 120) {
-		c.Response = append(c.Response, ResponsePoint{Hz: f, DB: pcm.DB(linear.at(f) / reference)})
+		c.Response = append(c.Response, ResponsePoint{Hz: f, DB: pcm.DB(linear.at(f) / oneKHz)})
 	}
-	for n := 2; n <= highestHarmonic; n++ {
-		h := harmonicOf(n, linear, cut.response(n), low, high/float64(n))
-		h.LimitDB = limitOfHarmonic(n, linear, wire, cut, low, high/float64(n))
-		c.Harmonics = append(c.Harmonics, h)
-	}
-	return c, cut.jumps(linear, c.DelayS, high)
+	c.Harmonics, missed = orders.harmonics()
+	return c, cut.jumps(linear, c.DelayS, high), missed
 }
 
 // ideal returns the sweep itself, at the rate of the recording.
@@ -264,12 +275,22 @@ func (r response) at(f float64) float64 {
 const longestTail = 0.5 // seconds after the peak: the response is smoothed by no more than 2 Hz
 
 // response returns the transfer function of order n: what stands around L·ln(n) before the peak, to a
-// three tenths of the way to the next order before it and seven tenths of the way to the next after it.
+// three tenths of the way to the next order before it and seven tenths of the way to the next after it. From shortFromHz on a
+// harmonic's is of less.
 func (c cutter) response(n int) response {
 	before, after := c.window(n)
-	cut, _ := c.cut(c.peak-c.growth*math.Log(float64(n))*c.rate, before, after)
-	return c.transform(cut)
+	cut, _ := c.cut(c.place(float64(n)), before, after)
+	r := c.transform(cut)
+	if n > 1 {
+		half := c.shortWindow()
+		cut, _ = c.cut(c.place(float64(n)), half, half)
+		r.replace(c.transform(cut))
+	}
+	return r
 }
+
+// place returns where order n stands, in frames.
+func (c cutter) place(n float64) float64 { return c.peak - c.growth*math.Log(n)*c.rate }
 
 // window returns how many frames around order n belong to it. What stands before matters too: a sweep that begins sharply
 // rings before its peak, and cut short that would bend the low end of a response that is not flat (0.3 dB at 20 Hz by 0.1 s).
@@ -280,19 +301,6 @@ func (c cutter) window(n int) (before, after float64) {
 		after = min(after, 0.7*c.growth*math.Log(float64(n)/float64(n-1))*c.rate)
 	}
 	return before, after
-}
-
-// noise returns what the noise of the recording leaves in the window of order n: read half way to the next order, where
-// nothing stands but the tails of both, in a narrower window, and scaled to that of n by their powers.
-func (c cutter) noise(n int) response {
-	before, after := c.window(n)
-	_, own := c.cut(0, before, after)
-	half := min(before, 0.2*c.growth*math.Log(float64(n+1)/float64(n))*c.rate)
-	cut, gap := c.cut(c.peak-c.growth*math.Log(math.Sqrt(float64(n*(n+1))))*c.rate, half, half)
-	for i := range cut {
-		cut[i] *= math.Sqrt(own / gap)
-	}
-	return c.transform(cut)
 }
 
 // cut returns what stands so far around a frame of the impulse response, its edges raised cosines over half of what is
@@ -319,31 +327,6 @@ func (c cutter) transform(cut []float64) response {
 	padded := make([]float64, size)
 	copy(padded, cut)
 	return response{bins: spectrum.NewPlan(size).Forward(nil, padded), binHz: c.rate / float64(size)}
-}
-
-// limitOfHarmonic joins what an ideal recording shows at the place of order n with what the capture's noise leaves there.
-func limitOfHarmonic(n int, linear response, ideal, cut cutter, low, high float64) float64 {
-	own := harmonicOf(n, ideal.response(1), ideal.response(n), low, high)
-	noise := harmonicOf(n, linear, cut.noise(n), low, high)
-	return pcm.PowerDB(math.Pow(10, own.DB/10) + math.Pow(10, noise.DB/10))
-}
-
-func harmonicOf(n int, linear, own response, low, high float64) SweepHarmonic {
-	h := SweepHarmonic{Order: n, DB: math.NaN()}
-	if high <= low {
-		return h
-	}
-	sum := 0.0
-	points := ratios(low, high, 60)
-	for i, f := range points {
-		ratio := own.at(float64(n)*f) / linear.at(f)
-		sum += ratio * ratio
-		if i%2 == 0 {
-			h.Response = append(h.Response, ResponsePoint{Hz: f, DB: pcm.DB(ratio)})
-		}
-	}
-	h.DB = pcm.DB(math.Sqrt(sum / float64(len(points))))
-	return h
 }
 
 // SetFloor is Result.SetFloor for the harmonics of a sweep.

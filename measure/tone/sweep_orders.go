@@ -1,0 +1,229 @@
+package tone
+
+import (
+	"fmt"
+	"math"
+	"math/cmplx"
+	"slices"
+	"strings"
+
+	"heardiff/measure/signal"
+	"heardiff/playback/pcm"
+)
+
+const (
+	// shortFromHz is from where on a short stretch of a harmonic is looked at. Chains that ring on do so at low frequencies, and
+	// what a digital chain's distortion folds back at half its rate comes at other moments than the harmonics that it could be taken
+	// for, though near them: 2·f and 3·f fold onto each other at a fifth of the rate.
+	shortFromHz = 2000
+	// shortest is half of that stretch, in seconds; shorter yet in short sweeps. Clocks 200 ppm apart move a harmonic by
+	// 4 ms in a sweep of a minute.
+	shortest, shortestPart = 0.05, 0.03
+	// edgeHz is up to where the sweep's beginning shows in a harmonic.
+	edgeHz = 60
+	// spilt is how much of what the sweep's beginning spills is left when the chain's own response to it is taken out, where clocks are
+	// 100 ppm apart.
+	spilt = 0.1
+)
+
+// reference is what comes of a sweep alone.
+type reference struct {
+	wire cutter
+	// edges are of chains that make one harmonic alone, as high as what makes it, by its order: only the beginning.
+	edges [highestHarmonic + 1]cutter
+}
+
+func newReference(rate pcm.Rate, growth float64) reference {
+	r := reference{wire: undo(ideal(rate, growth), rate.Hz(), growth)}
+	for n := 2; n <= highestHarmonic; n++ {
+		r.edges[n] = edgeOf(n, growth)
+	}
+	return r
+}
+
+// edgeOf works at a low rate and up to three times edgeHz, to be quick.
+func edgeOf(n int, growth float64) cutter {
+	const rate = 4000
+	shape := signal.SweepShape{Rate: rate, GrowthS: growth, HighHz: 3 * edgeHz, BeginS: growth}
+	x := make([]float64, int(rate*growth*(2+math.Log(shape.HighHz/signal.SweepLowHz))))
+	for i := range x {
+		x[i] = shape.Harmonic(n, float64(i)/rate)
+	}
+	c := undo(x, rate, growth)
+	c.peak = rate * growth // that of the linear response, which there is none of
+	return c
+}
+
+// orders tells the harmonics of a recorded sweep.
+type orders struct {
+	reference
+	cut       cutter
+	linear    response
+	chain     []complex128 // the response of the chain, by bins; 0 outside of the sweep
+	low, high float64
+}
+
+// orderPoint is a harmonic at a frequency of the sweep, as ratios to the linear response there: with it, what the capture's noise
+// leaves there, and what the sweep's own beginning.
+type orderPoint struct{ hz, level, noise, spill float64 }
+
+// harmonics returns those of orders 2 to highestHarmonic, and those that are missed where their points are lost.
+func (o orders) harmonics() (list []SweepHarmonic, missed []int) {
+	var points [highestHarmonic + 1][]orderPoint
+	for n := 2; n <= highestHarmonic; n++ {
+		points[n] = o.points(n)
+	}
+	strongest := math.Inf(-1)
+	for n := 2; n <= highestHarmonic; n++ {
+		o.addSpill(n, points)
+		h := harmonicOf(n, points[n])
+		list = append(list, h)
+		strongest = math.Max(strongest, h.DB)
+	}
+	for _, h := range list {
+		hidden := func(p orderPoint) bool { return p.lost() && pcm.DB(2*p.spill) > h.DB }
+		if h.DB > math.Max(h.LimitDB+10, strongest-40) && slices.ContainsFunc(points[h.Order], hidden) {
+			missed = append(missed, h.Order)
+		}
+	}
+	return list, missed
+}
+
+// points returns the harmonic of order n.
+//
+// The beginning of the sweep, faded as it is, spills to higher frequencies at the very moment at which harmonics of 20 Hz come: what of
+// that the chain lets through is known from the sweep itself, and taken out. And near the beginning a response is not
+// the chain's alone: it is divided by that of a chain which makes nothing but the harmonic.
+func (o orders) points(n int) []orderPoint {
+	high := o.high / float64(n)
+	if high <= o.low {
+		return nil
+	}
+	own, spill, noise, edge := o.cut.response(n), o.wire.response(n), o.cut.noise(n), o.edges[n].response(n)
+	for k, g := range o.chain {
+		spill.bins[k] *= g
+		own.bins[k] -= spill.bins[k]
+	}
+	var list []orderPoint
+	for _, f := range ratios(o.low, high, 60) {
+		at := float64(n) * f
+		scale := 1 / o.linear.at(f)
+		if f < edgeHz {
+			scale /= edge.at(at)
+		}
+		list = append(list, orderPoint{f, own.at(at) * scale, noise.around(at, o.high) * scale, spilt * spill.at(at) * scale})
+	}
+	return list
+}
+
+// addSpill adds to the points of order n what the beginnings of the other harmonics spill there, by the most that each has below edgeHz.
+func (o orders) addSpill(n int, points [highestHarmonic + 1][]orderPoint) {
+	for m := 2; m <= highestHarmonic; m++ {
+		most := 0.0
+		for _, p := range points[m] {
+			if p.hz < edgeHz {
+				most = max(most, p.level)
+			}
+		}
+		if m == n || most == 0 {
+			continue
+		}
+		spill := o.edges[m].response(n)
+		for k := range points[n] {
+			if p := &points[n][k]; p.hz < edgeHz {
+				p.spill = math.Hypot(p.spill, most*spill.at(float64(n)*p.hz))
+			}
+		}
+	}
+}
+
+// lost reports whether what the sweep's beginning spills may be half of what is there.
+func (p orderPoint) lost() bool { return p.level < 2*p.spill }
+
+// noise95 is by how much noise alone exceeds its RMS value once in twenty times: √(−ln 0.05).
+const noise95 = 1.7308183826022854
+
+// harmonicOf puts the points of an order together, and keeps every other one. Those lost are NaN, and count for nothing.
+func harmonicOf(n int, points []orderPoint) SweepHarmonic {
+	h := SweepHarmonic{Order: n, DB: math.NaN(), LimitDB: math.NaN()}
+	level, limit, count := 0.0, 0.0, 0.0
+	for i, p := range points {
+		kept := HarmonicPoint{Hz: p.hz, DB: math.NaN(), LimitDB: pcm.DB(math.Hypot(noise95*p.noise, p.spill))}
+		if !p.lost() {
+			kept.DB = pcm.DB(p.level)
+			level, limit, count = level+p.level*p.level, limit+p.noise*p.noise+p.spill*p.spill, count+1
+		}
+		if i%2 == 0 {
+			h.Response = append(h.Response, kept)
+		}
+	}
+	if count > 0 {
+		h.DB, h.LimitDB = pcm.PowerDB(level/count), pcm.PowerDB(limit/count)
+	}
+	return h
+}
+
+// around returns the RMS magnitude within a sixth of an octave to either side of f, and up to high.
+func (r response) around(f, high float64) float64 {
+	const sixth = 1.122462048309373
+	sum, count := 0.0, 0.0
+	last := min(int(math.Min(f*sixth, high)/r.binHz), len(r.bins)-1)
+	for k := int(f / sixth / r.binHz); k <= last; k++ {
+		sum, count = sum+real(r.bins[k])*real(r.bins[k])+imag(r.bins[k])*imag(r.bins[k]), count+1
+	}
+	return math.Sqrt(sum / count)
+}
+
+// shortGrowth is the time in seconds in which a sweep's frequency must grow e-fold for the harmonics of 20 Hz to part: from 8 s in all.
+const shortGrowth = 1
+
+// lostWarning says of which harmonics the low end is lost, or rough.
+func lostWarning(channel int, missed []int, growth float64) []string {
+	switch {
+	case growth < shortGrowth:
+		return []string{fmt.Sprintf("channel %d: so short a sweep hardly parts the harmonics of its low end from each other: below %d Hz they are rough, and those lost in what its beginning spills are left out: 10 s and more tell them", channel, edgeHz)}
+	case len(missed) > 0:
+		return []string{fmt.Sprintf("channel %d: near 20 Hz harmonics %s are lost in what the sweep's own beginning spills there, and left out: a longer sweep tells them", channel, strings.Trim(fmt.Sprint(missed), "[]"))}
+	}
+	return nil
+}
+
+// noise returns what the noise of the recording leaves in the window of order n: read half way to the next order, where
+// nothing stands but the tails of both, in a narrower window, and scaled to that of n by their powers.
+func (c cutter) noise(n int) response {
+	before, after := c.window(n)
+	_, own := c.cut(0, before, after)
+	half := min(before, 0.2*c.growth*math.Log(float64(n+1)/float64(n))*c.rate)
+	cut, gap := c.cut(c.place(math.Sqrt(float64(n*(n+1)))), half, half)
+	r := c.transform(cut)
+	short := c.shortWindow()
+	_, brief := c.cut(0, short, short)
+	for k := range r.bins {
+		power := own
+		if float64(k)*r.binHz >= shortFromHz {
+			power = brief
+		}
+		r.bins[k] *= complex(math.Sqrt(power/gap), 0)
+	}
+	return r
+}
+
+// shortWindow is half of the stretch of a harmonic that is looked at from shortFromHz on, in frames.
+func (c cutter) shortWindow() float64 { return min(shortest, shortestPart*c.growth) * c.rate }
+
+// replace takes the bins from shortFromHz on from another response.
+func (r response) replace(short response) {
+	first := min(int(math.Ceil(shortFromHz/r.binHz)), len(r.bins))
+	copy(r.bins[first:], short.bins[first:])
+}
+
+// over returns r divided by the response of a wire within the sweep's frequencies, 0 outside.
+func (r response) over(wire response, low, high float64) []complex128 {
+	list := make([]complex128, len(r.bins))
+	for k := range list {
+		if f := float64(k) * r.binHz; f >= low && f <= high && cmplx.Abs(wire.bins[k]) > 0 {
+			list[k] = r.bins[k] / wire.bins[k]
+		}
+	}
+	return list
+}
