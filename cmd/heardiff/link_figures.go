@@ -129,17 +129,6 @@ func (f studyFigures) delivered(a, b string) *bool {
 	return nil
 }
 
-// worst returns the largest known value, or NaN.
-func worst[T any](of []T, value func(T) float64) float64 {
-	most := math.NaN()
-	for _, v := range of {
-		if x := value(v); math.IsNaN(most) || x > most {
-			most = x
-		}
-	}
-	return most
-}
-
 // worstJitter returns the channel with the most random jitter, one at the floor counting by its bound.
 func worstJitter(r jitter.Result) (jitter.Channel, bool) {
 	most := math.Inf(-1)
