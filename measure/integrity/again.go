@@ -75,6 +75,11 @@ func (c *comparison) beginsBy(frame int) (by int, err error) {
 func (c *comparison) recover(frame, n int) (next int, err error) {
 	c.attempts++
 	i := c.firstWrong()
+	if c.follows != nil {
+		if next, err = c.slip(frame, i); err != nil || next >= 0 {
+			return next, err
+		}
+	}
 	const near, far = 1, farthestJump
 	// In step again by itself soon: a stretch was muted or replaced. That is asked first, or a block played
 	// twice in place would count as frames that came in and others that were lost. Farther on it is asked last, or frames
@@ -83,6 +88,9 @@ func (c *comparison) recover(frame, n int) (next int, err error) {
 		{0, near}, {n, near}, {4 * n, near}, {0, far}, {n, far}, {4 * n, far},
 		{16 * n, near}, {16 * n, far}, {farthestProbe * n, near}, {farthestProbe * n, far},
 	} {
+		if c.follows != nil && probe.reach == far && probe.later > n {
+			continue // a filter that does not fit for a while is no break
+		}
 		by, found, err := c.shiftAt(frame+i+probe.later, probe.reach)
 		switch {
 		case err != nil:
@@ -139,6 +147,9 @@ func (c *comparison) breakAt(frame, i, by int) (int, error) {
 
 // recoverFar is recover where the sent frames are nowhere near.
 func (c *comparison) recoverFar(frame, i int) (next int, err error) {
+	if c.follows != nil {
+		return -1, nil
+	}
 	h, found, err := c.nextHit(frame + i)
 	if err != nil {
 		return -1, err
@@ -207,10 +218,11 @@ func (c *comparison) shiftAt(at, reach int) (by int, found bool, err error) {
 	if err := read(c.expected, around, at+c.offset-reach); err != nil {
 		return 0, false, err
 	}
+	limits := c.limitsBeside(ahead)
 	least := math.Inf(1)
 	for d := range reach + 1 {
 		for _, shift := range []int{d, -d} {
-			left, ok := c.fits(around, reach+shift, ahead, 0, probe)
+			left, ok := fits(around, reach+shift, ahead, 0, probe, limits)
 			if ok && c.exact() {
 				return shift, true, nil
 			}
@@ -222,14 +234,14 @@ func (c *comparison) shiftAt(at, reach int) (by int, found bool, err error) {
 	return by, found, nil
 }
 
-// fits reports whether n frames of what is expected, from i on, and of what was received, from k on, are the same within the
-// limits of the block at hand, and returns the power of what they differ by.
-func (c *comparison) fits(a [][]float64, i int, b [][]float64, k, n int) (left float64, ok bool) {
+// fits reports whether n frames of what is expected, from i on, and of what was received, from k on, are the same within
+// limits, and returns the power of what they differ by.
+func fits(a [][]float64, i int, b [][]float64, k, n int, limits []tolerance) (left float64, ok bool) {
 	for ch := range a {
 		if i+n > len(a[ch]) || k+n > len(b[ch]) {
 			return 0, false
 		}
-		limit, sum := c.limits[ch], 0.0
+		limit, sum := limits[ch], 0.0
 		for j := range n {
 			e := a[ch][i+j] - b[ch][k+j]
 			if math.Abs(e) > limit.peak {
@@ -249,6 +261,10 @@ func (c *comparison) fits(a [][]float64, i int, b [][]float64, k, n int) (left f
 func (c *comparison) move(frame, i, by int) (next int, err error) {
 	if err := c.count(frame, i); err != nil {
 		return -1, err
+	}
+	if c.follows != nil && max(by, -by) <= mostSlip {
+		c.offset += by
+		return frame + i, nil
 	}
 	cause, frames, next := Dropout, by, frame+i
 	if by < 0 {

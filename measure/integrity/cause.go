@@ -35,27 +35,57 @@ func (c *comparison) judge(sentBits, receivedBits int) (*comparison, verdict, er
 		return nil, verdict{}, err
 	}
 	v := l.verdict(wires, sentBits, receivedBits)
-	if slices.ContainsFunc(wires, func(w wire) bool { return !w.known }) {
-		return c, v, nil
-	}
-	at := c.at
-	at.offset = l.stretches[0].offset
-	d := c.beside(wires, l.top, at)
-	if err := d.run(); err != nil {
+	d, err := c.treatedAs(l, wires, v)
+	switch {
+	case err != nil:
 		return nil, verdict{}, err
-	}
-	if !d.explained() {
+	case d == nil:
+		if slices.ContainsFunc(v.findings, resampling) {
+			v.warn("whether stretches were lost, muted or repeated as well cannot be told")
+		}
+		return c, v, nil
+	case !d.explained():
 		v.partly(wires)
 		return c, v, nil
 	}
 	v.local = true
 	d.finish(wires)
+	if d.follows != nil && len(d.faults) > 0 {
+		v.warn("the clocks drift apart: the places of faults are rough")
+	}
 	return d, v, nil
+}
+
+// treatedAs compares with what wires leave of what was sent, if they are known; else, where it was resampled, follows the clocks.
+func (c *comparison) treatedAs(l *learner, wires []wire, v verdict) (d *comparison, err error) {
+	steady := true
+	for j, w := range wires {
+		steady = steady && w.known && !(w.filtered() && l.drifts(w, j))
+	}
+	if steady {
+		at := c.at
+		at.offset = l.stretches[0].offset
+		d = c.beside(wires, l.top, at)
+		if err := d.run(); err != nil || d.explained() {
+			return d, err
+		}
+	}
+	if !slices.ContainsFunc(v.findings, resampling) {
+		return d, nil
+	}
+	followed, ok := c.following(l, wires)
+	if !ok {
+		return d, nil
+	}
+	if err := followed.run(); err != nil || followed.understood() {
+		return followed, err
+	}
+	return nil, nil
 }
 
 // finish names channels of which nothing arrived, and drops what a filter leaves no certainty of.
 func (c *comparison) finish(wires []wire) {
-	if slices.ContainsFunc(wires, wire.filtered) {
+	if c.filtered() {
 		c.faults = slices.DeleteFunc(c.faults, func(f Fault) bool { return f.Cause == Unknown })
 	}
 	from, to := max(0, c.at.offset), min(c.words.Frames(), c.received.Frames()+c.offset)
@@ -98,6 +128,8 @@ type finding struct {
 	cause       Cause
 	alone, also string
 }
+
+func resampling(f finding) bool { return f.cause == Resampling }
 
 // add adds a finding.
 func (v *verdict) add(cause Cause, alone, also string) {

@@ -121,6 +121,9 @@ func TestTwoChangesOfEverythingAreBothTold(t *testing.T) {
 			if err != nil {
 				t.Fatalf("%s: %v", name, err)
 			}
+			if len(r.Faults) > 0 {
+				t.Errorf("%s: faults %v", name, r.Faults)
+			}
 			if want := first.gainDB + then.gainDB; math.Abs(r.GainDB-want) > 1e-3*float64(1+first.smears+then.smears) {
 				t.Errorf("%s: gain %v dB, want %v", name, r.GainDB, want)
 			}
@@ -198,6 +201,35 @@ func TestADropoutIsNoGain(t *testing.T) {
 	for _, f := range locals {
 		if r, err := integrity.Compare(c, f.spoil(c)); err != nil || r.GainDB != 0 {
 			t.Errorf("%s: %v, gain %v dB", f.name, err, r.GainDB)
+		}
+	}
+}
+
+// Two clocks that are not locked, and a resampler between them.
+func TestFaultsAreFoundThoughTheClockDrifts(t *testing.T) {
+	none := local{"none", func(c pcm.Clip) pcm.Clip { return c }, integrity.Fault{}}
+	for _, d := range []struct {
+		name   string
+		c      pcm.Clip
+		ppm    float64
+		faults []local
+	}{
+		{"words", scaled(-6)(words(t, 24, 4)), 20, append(locals, none)},
+		{"words", scaled(-6)(words(t, 24, 4)), 100, []local{none}}, // too far apart to be followed in noise
+		{"melody", melody(4), 0, append(locals, none)},
+		{"melody", melody(4), -20, append(locals, none)},
+		{"melody", melody(4), 100, []local{none}}, // between notes the clock strays unseen by more than a frame: places are rough
+	} {
+		drifting := resampled(t, d.c, 0.1, d.ppm)
+		for _, f := range d.faults {
+			r, err := integrity.Compare(d.c, f.spoil(drifting))
+			if err != nil || *r.Cause != integrity.Resampling {
+				t.Errorf("%s, %v ppm, %s: %v, cause %v", d.name, d.ppm, f.name, err, deref(r.Cause))
+				continue
+			}
+			if n := len(r.Faults); f.name == "none" && n > 0 || f.name != "none" && (n != 1 || !near(r.Faults[0], f.want, 10)) {
+				t.Errorf("%s, %v ppm, %s: faults %v, warnings %q", d.name, d.ppm, f.name, r.Faults, r.Warnings)
+			}
 		}
 	}
 }

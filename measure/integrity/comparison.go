@@ -19,6 +19,7 @@ const (
 type comparison struct {
 	words, expected, received pcm.Reader
 	tolerances                []tolerance // of each channel; none where words are to be the same
+	follows                   *fitter     // fits filters anew; nil where the clock of what was received is that of what was sent
 	at                        placed
 	step                      float64
 
@@ -46,7 +47,7 @@ func newComparison(sent, received pcm.Reader, at placed, step float64) *comparis
 	return &comparison{
 		size:  size,
 		words: sent, expected: sent, received: received, at: at, step: step, offset: at.offset, first: -1,
-		a: pcm.Planes(n, blockFrames), b: pcm.Planes(n, blockFrames), limits: make([]tolerance, n),
+		a: pcm.Planes(n, blockFrames), b: pcm.Planes(n, blockFrames),
 	}
 }
 
@@ -108,10 +109,8 @@ func (c *comparison) block(frame, n int) (wrong int, err error) {
 	if err := read(c.received, c.b, frame); err != nil {
 		return 0, err
 	}
+	c.limits = c.limitsBeside(c.a)
 	for ch := range c.a {
-		if c.tolerances != nil {
-			c.limits[ch] = c.tolerances[ch].allows(c.a[ch])
-		}
 		for i := range c.a[ch] {
 			if c.differs(ch, i) {
 				wrong++
@@ -119,6 +118,15 @@ func (c *comparison) block(frame, n int) (wrong int, err error) {
 		}
 	}
 	return wrong, nil
+}
+
+// limitsBeside returns the tolerances of each channel beside a stretch.
+func (c *comparison) limitsBeside(x [][]float64) []tolerance {
+	limits := make([]tolerance, len(x))
+	for ch := range c.tolerances {
+		limits[ch] = c.tolerances[ch].allows(x[ch])
+	}
+	return limits
 }
 
 // differs reports whether a word of the block at hand is not what is expected.
@@ -140,6 +148,9 @@ func (c *comparison) tally(frame, n, wrong int) error {
 	}
 	if wrong > 0 {
 		c.local(frame, c.firstWrong())
+	}
+	if c.follows != nil && wrong <= n*len(c.a)/100 {
+		return c.follow(frame)
 	}
 	return nil
 }
@@ -200,7 +211,11 @@ func (c *comparison) quiet(x [][]float64) bool {
 		for _, v := range x[ch] {
 			low, high = min(low, v), max(high, v)
 		}
-		if high-low > 4*c.limits[ch].peak {
+		least := 0.0
+		if c.tolerances != nil {
+			least = 4 * c.tolerances[ch].peak
+		}
+		if high-low > least {
 			return false
 		}
 	}

@@ -124,7 +124,7 @@ func (c *comparison) repeats(frame, first, last int) bool {
 		return false
 	}
 	for back := 1; back <= longestRepeat; back++ {
-		if _, ok := c.fits(past, longestRepeat-back, c.b, first, min(n, 256)); ok {
+		if _, ok := fits(past, longestRepeat-back, c.b, first, min(n, 256), c.limits); ok {
 			return true
 		}
 	}
@@ -139,7 +139,7 @@ func (c *comparison) added(at, frames int) Cause {
 	if read(c.received, extra, at-from) != nil {
 		return Repeat
 	}
-	if _, ok := c.fits(extra, 0, extra, from, 1); frames == 1 && ok {
+	if _, ok := fits(extra, 0, extra, from, 1, c.limits); frames == 1 && ok {
 		return Repeat
 	}
 	for ch, x := range extra {

@@ -2,6 +2,7 @@ package integrity
 
 import (
 	"math"
+	"slices"
 
 	"heardiff/measure/spectrum"
 )
@@ -59,10 +60,29 @@ func (l *learner) cutTop(w wire, channel int) float64 {
 	return median(shares)
 }
 
-// moved reports whether the received recording stands a part of a sample, or more and more, beside the sent one.
+// moved reports whether the received recording stands a part of a sample beside the sent one. A fault may stand in some
+// stretches.
 func (l *learner) moved(w wire, channel int) bool {
-	const slack = filterReach
 	apart := 0
+	lags := l.lags(w, channel)
+	for _, lag := range lags {
+		if math.Abs(lag-math.Round(lag)) > 0.02 {
+			apart++
+		}
+	}
+	return 4*apart > len(lags)
+}
+
+// drifts reports whether it stands more and more beside it.
+func (l *learner) drifts(w wire, channel int) bool {
+	lags := l.lags(w, channel)
+	return len(lags) > 0 && slices.Max(lags)-slices.Min(lags) > 0.1
+}
+
+// lags returns by how much each stretch stands beside where it was found, in frames and parts.
+func (l *learner) lags(w wire, channel int) []float64 {
+	const slack = filterReach
+	var lags []float64
 	wide := make([]float64, 2*anchorFrames)
 	for _, s := range l.stretches {
 		copy(wide, s.a[w.from][mostReach-slack-w.late:][:anchorFrames+2*slack])
@@ -72,9 +92,7 @@ func (l *learner) moved(w wire, channel int) bool {
 			continue
 		}
 		before, top, after := m.out[lag-1], m.out[lag], m.out[lag+1]
-		if math.Abs(0.5*(before-after)/(before-2*top+after)) > 0.02 {
-			apart++
-		}
+		lags = append(lags, float64(lag-slack)+0.5*(before-after)/(before-2*top+after))
 	}
-	return 2*apart > len(l.stretches)
+	return lags
 }
