@@ -102,11 +102,12 @@ func (g *blocks) middle(i int) float64 { return float64(g.at[i]) + float64(g.n)/
 
 // cross holds the spectra of one pass over some of the blocks for one line.
 type cross struct {
-	block []int          // which
-	frame []float64      // what of the line's shift is still in them, in frames
-	power [][]float64    // [position in block][bin], |A|² over channels
-	joint [][]complex128 // conj(A)·B·sign over channels
-	other [][]float64    // |B|²
+	block []int            // which
+	frame []float64        // what of the line's shift is still in them, in frames
+	power [][]float64      // [position in block][bin], |A|² over channels
+	each  [][][]complex128 // [position][channel][bin], conj(A)·B·sign
+	joint [][]complex128   // each over channels, see join
+	other [][]float64      // |B|²
 }
 
 // pass evaluates every stride-th block of B at the line and transforms both, shared out between the processors. A rough
@@ -118,7 +119,7 @@ func (g *blocks) pass(l line, stride int, rough bool) cross {
 	}
 	m := len(c.block)
 	c.frame = make([]float64, m)
-	c.power, c.joint, c.other = make([][]float64, m), make([][]complex128, m), make([][]float64, m)
+	c.power, c.each, c.joint, c.other = make([][]float64, m), make([][][]complex128, m), make([][]complex128, m), make([][]float64, m)
 	var group errgroup.Group
 	for w := range workers {
 		group.Go(func() error {
@@ -142,9 +143,9 @@ func (g *blocks) pass(l line, stride int, rough bool) cross {
 				}
 				g.kernel.Shift(y, g.b[i], g.at[i]-g.bFrom[i], shift)
 				c.power[j] = g.power[i]
-				c.joint[j], c.other[j] = make([]complex128, g.n/2+1), make([]float64, g.n/2+1)
+				c.each[j], c.other[j] = make([][]complex128, len(y)), make([]float64, g.n/2+1)
 				for ch, spec := range g.transform(plan, y) {
-					c.collect(j, g.spectA[i][ch], spec, l.signOf(ch))
+					c.collect(j, ch, g.spectA[i][ch], spec, l.signOf(ch))
 				}
 			}
 			return nil
@@ -190,9 +191,11 @@ func windowed(x, window []float64) {
 	}
 }
 
-func (c cross) collect(j int, a, b []complex128, sign float64) {
+func (c cross) collect(j, ch int, a, b []complex128, sign float64) {
+	own := make([]complex128, len(a))
 	for k, z := range a {
 		c.other[j][k] += real(b[k])*real(b[k]) + imag(b[k])*imag(b[k])
-		c.joint[j][k] += complex(sign, 0) * cmplx.Conj(z) * b[k]
+		own[k] = complex(sign, 0) * cmplx.Conj(z) * b[k]
 	}
+	c.each[j][ch] = own
 }

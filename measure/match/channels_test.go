@@ -91,3 +91,31 @@ func TestOneCaptureIsMono(t *testing.T) {
 		t.Logf("%s: %q, null %.1f dB", c.name, said, r.NullDB)
 	}
 }
+
+// A converter that takes turns between its channels has them half a frame apart, or one: the drift stays that of the clock,
+// each channel has its own offset, and the standard errors tell of noise, not of that.
+func TestChannelsWithOffsetsOfTheirOwn(t *testing.T) {
+	const rate, seconds = 24000, 12
+	m := newMusic(61, seconds, 9500)
+	a := m.capture(rate, rate*seconds, way{noise: 1e-5, seed: 1})
+	for _, apart := range []float64{0, 0.5, 1, -0.1, 5.25} {
+		w := way{offset: 7.3, drift: 8e-6, gain: 0.9, noise: 1e-5, seed: 2}
+		b := m.capture(rate, rate*seconds, w)
+		w.offset, w.seed = w.offset+apart, 3
+		b.Channels[1] = m.capture(rate, rate*seconds, w).Channels[1]
+		r, err := match.Compare(a, b, match.Config{})
+		if err != nil {
+			t.Errorf("%v apart: %v", apart, err)
+			continue
+		}
+		one, two := r.Channels[0].OffsetSamples-7.3, r.Channels[1].OffsetSamples-7.3-apart
+		t.Logf("%v apart: %+.2g, %+.2g and %+.2g samples off, drift %+.2g ± %.2g ppm off, standard error %.2g samples", apart, one, two,
+			r.OffsetSamples-7.3, r.DriftPPM-8, r.StandardErrors.DriftPPM, r.StandardErrors.OffsetSamples)
+		if math.Abs(r.DriftPPM-8) > 4*r.StandardErrors.DriftPPM || r.StandardErrors.DriftPPM > 1e-3 {
+			t.Errorf("%v apart: drift %.5f ± %.5f ppm, want 8", apart, r.DriftPPM, r.StandardErrors.DriftPPM)
+		}
+		if most := 6 * r.StandardErrors.OffsetSamples; math.Abs(one) > most || math.Abs(two) > most || most > 1e-3 {
+			t.Errorf("%v apart: channels off by %.2g and %.2g samples, standard error %.2g", apart, one, two, most/6)
+		}
+	}
+}

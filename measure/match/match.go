@@ -84,7 +84,7 @@ type Result struct {
 	Warnings       []string       `json:"warnings"`
 
 	line     line
-	likeness float64 // the correlation, whatever the polarity of each channel
+	likeness float64 // the correlation, each channel at its own delay and polarity
 }
 
 // Band is a level in a band of frequencies.
@@ -110,7 +110,8 @@ type StandardErrors struct {
 }
 
 // Channel is one channel of A against its partner in B, counted from 1 in A. The figures are whole, not
-// differences from the common ones. A negative Polarity relative to the common one is said in a warning.
+// differences from the common ones; the common offset is the mean of theirs, each weighed by how well it is known. A negative
+// Polarity relative to the common one is said in a warning.
 type Channel struct {
 	Channel       int     `json:"channel"`
 	GainDB        float64 `json:"gain_db"`

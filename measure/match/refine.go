@@ -12,9 +12,10 @@ import (
 type fine struct {
 	gain                 float64 // B/A, ratio
 	seOffset, seDrift    float64
-	all                  []point // every block that is not silent
-	track                []point // the delay left in each block that tells of it
-	trackSD              float64 // its scatter, in units of the points' weights
+	late                 []float64 // frames by which each channel of B is late beyond the line, nil on average
+	all                  []point   // every block that is not silent
+	track                []point   // the delay left in each block that tells of it
+	trackSD              float64   // its scatter, in units of the points' weights
 	wandering            bool
 	wanderRMS, wanderMax float64
 }
@@ -29,13 +30,14 @@ const (
 	settledInS = 0.05 // or in standard errors
 )
 
-// refine moves the line until the delay left in the blocks is nil on average.
+// refine moves the line until the delay left in the blocks is nil on average, each channel at its own offset: converters that
+// take turns are half a frame apart, and what plays in which channel must not decide where a block stands.
 func refine(a, b pcm.Reader, l line, kernel *interpolate.Kernel) (line, fine, error) {
 	g, err := gather(a, b, l, kernel)
 	if err != nil {
 		return l, fine{}, err
 	}
-	var f fine
+	f := fine{late: make([]float64, a.Format().Channels)}
 	stride, gathered := max(1, len(g.at)/fewBlocks), l
 	for round := range 10 {
 		if g.away(l, gathered) > slack-4 {
@@ -48,9 +50,16 @@ func refine(a, b pcm.Reader, l line, kernel *interpolate.Kernel) (line, fine, er
 		if all {
 			stride = 1
 		}
-		t := newTracker(g, g.pass(l, stride, !all))
+		c := g.pass(l, stride, !all)
+		if round == 0 {
+			f.late = c.apart(g)
+		}
+		c.join(g.n, f.late)
+		t := newTracker(g, c)
 		t.follow(round == 0)
 		f.gain = t.gain
+		more, told := t.late(f.late)
+		mean, apart := centred(f.late, more, told)
 		if f.all, f.track = t.points(); len(f.track) == 0 {
 			return l, f, fmt.Errorf("match: %w: no stretch of the overlap holds enough in common", ErrUnrelated)
 		}
@@ -58,14 +67,15 @@ func refine(a, b pcm.Reader, l line, kernel *interpolate.Kernel) (line, fine, er
 			f.gain = 1
 		}
 		offset, drift := f.settle()
-		l.offset += offset
+		l.offset += offset + mean
 		l.drift += drift
 		close := settled
 		if n := len(f.track); n > 2 {
 			close = math.Max(close, settledInS*f.seDrift*(f.track[n-1].t-f.track[0].t))
 		}
-		// What a move misses is some thousandths of it: its blocks were turned as a whole.
-		if all && 0.01*g.away(line{offset: offset, drift: drift}, line{}) < close {
+		// What a move misses is some thousandths of it: its blocks were turned as a whole. What a channel's misses moves
+		// single blocks by a part of it, as the channels' shares change, and their mean by a few hundredths.
+		if all && 0.01*g.away(line{offset: offset, drift: drift}, line{}) < close && 0.05*apart < close {
 			break
 		}
 	}

@@ -73,9 +73,6 @@ func report(f pcm.Format, found aligned, left *remainder) Result {
 		OverlapS:    f.Rate.Seconds(found.overlap[1] - found.overlap[0]), Confidence: found.confidence(all.rr/all.aa + found.skipped),
 		LoudnessDifferenceLU: left.loudness[1].IntegratedLUFS - left.loudness[0].IntegratedLUFS, line: found.line,
 	}
-	for c := range left.aa {
-		r.likeness += math.Abs(real(left.sums(lowHz, bandEdge(f.Rate), k, c).ab)) / math.Sqrt(all.aa*all.bb)
-	}
 	if found.sign < 0 {
 		r.Polarity = Inverted
 	}
@@ -84,6 +81,12 @@ func report(f pcm.Format, found aligned, left *remainder) Result {
 	r.ResponseBands = left.response(k)
 	r.ResponseMaxDB = largest(r.ResponseBands, r.StandardErrors.GainDB)
 	own := left.channels(k)
+	for c := range own {
+		r.likeness += own[c].correlation * math.Sqrt(own[c].powerA*own[c].powerB/(all.aa*all.bb))
+		if !math.IsNaN(own[c].late) {
+			own[c].late = found.late[c]
+		}
+	}
 	for _, c := range own {
 		r.Channels = append(r.Channels, Channel{c.channel, r.GainDB + c.gainDB, found.offset + c.late})
 	}
