@@ -69,6 +69,34 @@ func (r *remainder) timing() float64 {
 	return max(0, late-loud) / (all - loud + 1e-300)
 }
 
+// swayed returns the RMS in frames of the delay that makes a share of the remainder rr: it leaves ω² of A's power at ω.
+func (r *remainder) swayed(share, rr float64) float64 {
+	steep := 0.0
+	lo, hi := r.bins(lowHz, bandEdge(r.rate))
+	for _, aa := range r.aa {
+		for k := lo; k < hi; k++ {
+			omega := 2 * math.Pi * float64(k) / float64(r.n)
+			steep += omega * omega * aa[k]
+		}
+	}
+	return math.Sqrt(share * rr / (steep + 1e-300))
+}
+
+// swayDB is the null from which on a residual of timing is said: what is deeper no listener is known to hear (common practice,
+// no source).
+const swayDB = -60
+
+// sways says that what is left is a matter of time, and how far the clocks stray, where no slow wander says it all.
+func (r *remainder) sways(found Result, say func(string, ...any)) {
+	all := r.sums(lowHz, bandEdge(r.rate), r.final(), -1)
+	rms := r.swayed(found.Residual.Timing, all.rr)
+	if found.Residual.Kind != "timing" || found.NullDB < swayDB || found.Wander.Significant && rms < 2*found.Wander.RMSSamples {
+		return
+	}
+	say("what is left is timing, %.0f %% of it: the clocks stray by about %.2g samples RMS (%.2g µs), slower than some 100 Hz",
+		100*found.Residual.Timing, rms, 1e6*rms/r.rate.Hz())
+}
+
 // steady returns the share of the remainder that is there while the music is at its quietest, a third of the time, and
 // so, it is taken, all the time.
 func (r *remainder) steady() float64 {

@@ -197,6 +197,15 @@ func (f *fine) look() {
 	f.seDrift *= grow
 }
 
+// alike returns the correlation of most blocks, each at its own delay: that of captures whose clocks wander far.
+func (f *fine) alike() float64 {
+	var fit []float64
+	for _, p := range f.track {
+		fit = append(fit, p.fit)
+	}
+	return median(fit)
+}
+
 // every returns how many frames the points of the track are apart, but for gaps.
 func (f *fine) every() float64 {
 	var gaps []float64

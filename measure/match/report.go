@@ -90,6 +90,7 @@ func report(f pcm.Format, found aligned, left *remainder) Result {
 	for _, c := range own {
 		r.Channels = append(r.Channels, Channel{c.channel, r.GainDB + c.gainDB, found.offset + c.late})
 	}
+	r.likeness = max(r.likeness, found.alike())
 	r.Wander = found.report(f.Rate)
 	r.Residual = left.kind(k, all)
 	// A filter delays what it passes by its own amount at every frequency: what music plays then moves the track too.

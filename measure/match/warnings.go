@@ -35,6 +35,7 @@ func warnings(f pcm.Format, found aligned, left *remainder, own []channel, r Res
 		say("the clocks stray from a straight line by %.3f samples RMS, %.3f at most, slower than %.2g Hz (what is faster is not in these figures)",
 			r.Wander.RMSSamples, r.Wander.PeakSamples, r.Wander.BelowHz)
 	}
+	left.sways(r, say)
 	unnamed := len(out)
 	clipped("A", found.a, "B", found.b, say)
 	clipped("B", found.b, "A", found.a, say)
