@@ -33,22 +33,34 @@ type placed struct {
 	explained float64 // frames of A that sound and that the line explains
 	anchors   []anchor
 	matched   int
+	hunt      hunt
+	glanced   bool    // see repeat: it need not be tried in full
 	agreed    float64 // share of the anchors that matched, each as strong as A is there: some may stand in noise
 }
 
-// hunt is how stretches of A are sought in B: n frames each, within reach frames of lag, in mixes of the channels. second is
-// the sign that B's second channel has in its mix.
+// hunt is how stretches of A are sought in B: n frames each, within reach frames of a line, in mixes of the channels.
 type hunt struct {
 	a, b          pcm.Reader
-	lag, n, reach int
-	second        float64
+	offset, drift float64
+	n, reach      int
+	manner
 }
 
+// manner is what a search takes for granted.
+type manner struct {
+	second float64 // the sign that B's second channel has in its mix
+	drift  float64 // of the clocks, give or take driftReach
+	treble bool    // what falls with frequency is levelled: sharper, but white noise is not much softer than music then
+}
+
+// driftReach is by how much the clocks may run apart from what a manner takes them to.
+const driftReach = 5e-4
+
 // place compares waveforms at stretches spread over what sounds in the overlap of the candidate and fits a line to what
-// was found. lag is good to a few hundredths of a second.
-func (s *search) place(lag, second float64) (placed, error) {
+// was found, of so many at the most. The candidate is good to a few hundredths of a second.
+func (s *search) place(c candidate, m manner, most int) (placed, error) {
 	rate := s.rate.Hz()
-	l := line{offset: lag, sign: 1}
+	l := line{offset: c.lag * (1 + m.drift), drift: m.drift, sign: 1}
 	from, to := l.overlap(s.a, s.b, 0)
 	n := spectrum.PowerOfTwo(int(rate * 0.2))
 	for n > 1024 && n*3 > to-from {
@@ -62,14 +74,17 @@ func (s *search) place(lag, second float64) (placed, error) {
 	if sounds < s.least/2 {
 		return placed{}, nil
 	}
-	places = spread(places, maxAnchors)
-	// The lag is good to 30 ms; beyond that the clocks may run 400 ppm apart from the middle on.
+	places = spread(places, most)
+	// The candidate is good to 30 ms; beyond that the clocks may stray by 400 ppm more from the middle on.
 	reach := int(0.03*rate + 4e-4*float64(to-from)/2)
-	found, err := hunt{a: s.a, b: s.b, lag: int(math.Round(lag)), n: n, reach: reach, second: second}.all(places)
+	h := hunt{a: s.a, b: s.b, offset: math.Round(l.offset), drift: m.drift, n: n, reach: reach, manner: m}
+	found, err := h.all(places)
 	if err != nil {
 		return placed{}, err
 	}
-	return fitAnchors(found, sounds), nil
+	p := fitAnchors(found, m.drift, sounds)
+	p.hunt = h
+	return p, nil
 }
 
 // spread returns n of the places, evenly spread from first to last, or all where they are no more.
@@ -122,6 +137,8 @@ type seeker struct {
 	hunt
 	plan, finer    *spectrum.Plan // of twice the size
 	heardA, heardB [][]float64
+	raw            [][]float64 // of B, before it is stretched
+	from           int         // the first frame of heardB
 	ma, mb, mean   []float64
 	cross          []complex128 // of the mixes, for finer
 	c              []float64    // the correlation, every half frame
@@ -129,7 +146,9 @@ type seeker struct {
 
 func newSeeker(h hunt) *seeker {
 	size, channels := spectrum.PowerOfTwo(h.n+2*h.reach), h.a.Format().Channels
+	heard := h.n + 2*h.reach
 	return &seeker{
+		raw:  pcm.Planes(channels, heard+int(math.Abs(h.drift)*float64(heard))+2),
 		hunt: h, plan: spectrum.NewPlan(size), finer: spectrum.NewPlan(2 * size), cross: make([]complex128, size+1), c: make([]float64, 2*size),
 		heardA: pcm.Planes(channels, h.n), heardB: pcm.Planes(channels, h.n+2*h.reach),
 		ma: make([]float64, h.n), mb: make([]float64, h.n+2*h.reach), mean: make([]float64, h.n),
@@ -141,8 +160,24 @@ func (s *seeker) read(at int) error {
 	if err := interpolate.ReadAround(s.a, s.heardA, at); err != nil {
 		return err
 	}
-	return interpolate.ReadAround(s.b, s.heardB, at+s.lag-s.reach)
+	s.from = at + int(math.Round(s.offset+s.drift*float64(at))) - s.reach
+	if s.drift == 0 {
+		return interpolate.ReadAround(s.b, s.heardB, s.from)
+	}
+	if err := interpolate.ReadAround(s.b, s.raw, s.from+min(0, s.stretched(len(s.heardB[0])))); err != nil {
+		return err
+	}
+	for c, ch := range s.heardB {
+		for i := range ch {
+			ch[i] = s.raw[c][i+s.stretched(i)-min(0, s.stretched(len(ch)))]
+		}
+	}
+	return nil
 }
+
+// stretched returns by how many frames frame i of what is heard of B stands off, for the drift that is taken for granted: to the
+// nearest, since a fraction of a frame is no matter here.
+func (s *seeker) stretched(i int) int { return int(math.Round(s.drift * float64(i))) }
 
 // seek finds what was read of A in what was read of B. ok is false where A is silent.
 func (s *seeker) seek(at int) (anchor, bool) {
@@ -153,8 +188,10 @@ func (s *seeker) seek(at int) (anchor, bool) {
 			s.mb[i] -= v // mix has added half of it
 		}
 	}
-	emphasize(s.ma)
-	emphasize(s.mb)
+	if s.treble {
+		emphasize(s.ma)
+		emphasize(s.mb)
+	}
 	power := energy(s.ma) / float64(s.n)
 	if power < 1e-12 {
 		return anchor{}, false
@@ -163,7 +200,7 @@ func (s *seeker) seek(at int) (anchor, bool) {
 	best := int(displaced)
 	k := anchor{
 		at:    float64(at) + float64(s.n)/2,
-		shift: float64(s.lag-s.reach) + displaced,
+		shift: float64(s.from-at) + displaced + s.drift*(displaced+float64(s.n)/2),
 		match: math.Abs(cosine(s.ma, s.at(displaced))),
 		level: math.Sqrt(power),
 	}
@@ -260,8 +297,8 @@ const leastMatch = 0.35
 // anchored is by how many frames an anchor may miss the line that explains it.
 const anchored = 1.5
 
-// fitAnchors finds the line that most anchors lie on.
-func fitAnchors(found []anchor, sounds float64) placed {
+// fitAnchors finds the line that most anchors lie on, of about this drift.
+func fitAnchors(found []anchor, drift, sounds float64) placed {
 	p := placed{anchors: found, line: line{sign: 1}}
 	var best []anchor
 	weight := 0.0
@@ -279,9 +316,9 @@ func fitAnchors(found []anchor, sounds float64) placed {
 		}
 	}
 	for i, k := range found {
-		try(line{offset: k.shift})
+		try(line{offset: k.shift - drift*k.at, drift: drift})
 		for _, m := range found[i+1:] {
-			if d := (m.shift - k.shift) / (m.at - k.at); math.Abs(d) < 5e-4 {
+			if d := (m.shift - k.shift) / (m.at - k.at); math.Abs(d-drift) < driftReach {
 				try(line{offset: k.shift - d*k.at, drift: d})
 			}
 		}

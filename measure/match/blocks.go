@@ -51,8 +51,13 @@ const (
 )
 
 func gather(a, b pcm.Reader, l line, kernel *interpolate.Kernel) (*blocks, error) {
+	return gatherSome(a, b, l, kernel, maxBlocks, spectrum.PowerOfTwo(int(a.Format().Rate)/8))
+}
+
+// gatherSome reads most blocks at the most, of n frames or fewer.
+func gatherSome(a, b pcm.Reader, l line, kernel *interpolate.Kernel, most, n int) (*blocks, error) {
 	rate := a.Format().Rate
-	g := &blocks{rate: rate, kernel: kernel, n: spectrum.PowerOfTwo(int(rate) / 8)}
+	g := &blocks{rate: rate, kernel: kernel, n: n}
 	from, to := l.overlap(a, b, kernel.Half()+slack)
 	for g.n > 512 && 6*g.n > to-from {
 		g.n /= 2
@@ -60,7 +65,7 @@ func gather(a, b pcm.Reader, l line, kernel *interpolate.Kernel) (*blocks, error
 	if to-from < g.n {
 		return nil, fmt.Errorf("match: %w: the overlap is %.2f s", ErrUnrelated, rate.Seconds(max(0, to-from)))
 	}
-	count := min(maxBlocks, 1+2*(to-from-g.n)/g.n)
+	count := min(most, 1+2*(to-from-g.n)/g.n)
 	g.window = spectrum.Hann().Samples(g.n)
 	g.lo = max(1, int(lowHz*float64(g.n)/rate.Hz()))
 	g.hi = int(bandEdge(rate) * float64(g.n) / rate.Hz())

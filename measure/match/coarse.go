@@ -215,6 +215,22 @@ type candidate struct {
 	score float64
 }
 
+// stretched returns the courses of bands as a clock that is faster by drift would have taken them.
+func (p profile) stretched(drift float64) profile {
+	if drift == 0 {
+		return p
+	}
+	bands := make([][]float64, len(p.bands))
+	n := len(p.bands[0])
+	for b, x := range p.bands {
+		for i := range int(float64(n) / (1 + drift)) {
+			bands[b] = append(bands[b], x[min(n-1, int(math.Round(float64(i)*(1+drift))))])
+		}
+	}
+	p.bands = bands
+	return p
+}
+
 // candidates returns the most likely lags, best first.
 func candidates(a, b profile, minOverlap int) []candidate {
 	na, nb := len(a.bands[0]), len(b.bands[0])
@@ -252,8 +268,7 @@ func candidates(a, b profile, minOverlap int) []candidate {
 		}
 	}
 	sort.Slice(all, func(i, j int) bool { return all[i].score > all[j].score })
-	// Files cut alike are common, and a sustained sound has no course to go by.
-	return append(all[:min(len(all), 6)], candidate{})
+	return all
 }
 
 // accumulate adds the running sum of squares of x to sum.

@@ -84,7 +84,7 @@ type Result struct {
 	Warnings       []string       `json:"warnings"`
 
 	line     line
-	likeness float64 // the correlation, each channel at its own delay and polarity
+	likeness float64 // the correlation, each channel at its own delay and polarity, or each block at its own delay
 }
 
 // Band is a level in a band of frequencies.
@@ -216,13 +216,16 @@ func Compare(a, b pcm.Reader, cfg Config) (Result, error) {
 
 // best follows every place that may be the one, and returns the deepest null with how sure it is.
 func (s *search) best() (outcome, error) {
+	if err := s.repeat(); err != nil {
+		return outcome{}, err
+	}
 	best, err := s.pursue(s.places[0])
 	if err != nil {
 		return best, err
 	}
 	var beaten []outcome
 	for _, p := range s.places[1:] {
-		if !s.elsewhere(s.places[0], p) || !s.near(p) {
+		if !s.elsewhere(s.places[0], p) || !s.near(p) || p.glanced {
 			continue
 		}
 		other, err := s.pursue(p)
@@ -288,7 +291,7 @@ func (s *search) pursue(p placed) (outcome, error) {
 	}
 	if found.jump != "" {
 		whole, err := s.unbroken(found)
-		if err != nil || whole.NullDB < deepNull {
+		if err != nil || whole.NullDB < min(deepNull, r.NullDB+6) {
 			return whole, err
 		}
 	}

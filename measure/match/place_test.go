@@ -92,3 +92,55 @@ func TestTheRightRepetitionIsTaken(t *testing.T) {
 		t.Logf("voices at %v dB: confidence %.4f, null %.1f dB", c.voiceDB, r.Confidence, r.NullDB)
 	}
 }
+
+// A loop of a second and a half goes round for a minute under another voice, so many dB below it. A is a part of it: of some
+// thirty places that null nearly as deep, the true one is found.
+func TestALoopIsFoundWhereItsVoiceSays(t *testing.T) {
+	const rate, loop, rounds, start, seconds = 16000, 1.5, 40, 27.0, 10.0
+	const n = int(loop * rate)
+	bar := newMusic(81, loop-0.4, 7000).capture(rate, n, way{})
+	voice := newMusic(82, loop*rounds, 7000).capture(rate, n*rounds, way{})
+	for _, voiceDB := range []float64{-20, -30, -40} {
+		all := pcm.NewClip(rate, 2, n*rounds)
+		for ch := range all.Channels {
+			for i := range all.Channels[ch] {
+				all.Channels[ch][i] = bar.Channels[ch][i%n] + pcm.Ratio(voiceDB)*voice.Channels[ch][i]
+			}
+		}
+		r, err := match.Compare(part(all, start, start+seconds, 1), part(all, 0, loop*rounds, 2), match.Config{})
+		if err != nil {
+			t.Errorf("voice at %v dB: %v", voiceDB, err)
+			continue
+		}
+		t.Logf("voice at %v dB: offset %.7f s, null %.1f dB, confidence %.4f", voiceDB, r.OffsetS, r.NullDB, r.Confidence)
+		if math.Abs(r.OffsetS-start) > 1e-6 || r.Confidence < 0.5 || len(r.Warnings) > 0 {
+			t.Errorf("voice at %v dB: offset %.6f s, want %v; null %.1f dB, confidence %.3f, %q", voiceDB, r.OffsetS, start, r.NullDB, r.Confidence, r.Warnings)
+		}
+	}
+}
+
+// Clocks of consumer equipment may be 1000 ppm apart, and a recorder's noise may come near the music.
+func TestFarClocksAndLoudNoiseAreNotUnrelated(t *testing.T) {
+	const rate, seconds = 24000, 12
+	m := newMusic(83, seconds, 9500)
+	a := m.capture(rate, rate*seconds, way{noise: 1e-5, seed: 1})
+	loud := math.Sqrt(meanSquare(a)) * pcm.Ratio(-12)
+	for _, w := range []way{
+		{offset: 77.3, drift: 600e-6, noise: 1e-5}, {offset: 77.3, drift: 1100e-6, noise: 1e-5}, {offset: -77.3, drift: -1000e-6, noise: 1e-5},
+		{offset: 77.3, drift: 8e-6, noise: loud},
+	} {
+		w.seed = 2
+		r, err := match.Compare(a, m.capture(rate, rate*seconds, w), match.Config{})
+		if err != nil {
+			t.Errorf("drift %v, noise %.2g: %v", w.drift, w.noise, err)
+			continue
+		}
+		if math.Abs(r.OffsetSamples-w.offset) > 1e-5+4*r.StandardErrors.OffsetSamples || math.Abs(r.DriftPPM-1e6*w.drift) > 1e-4+4*r.StandardErrors.DriftPPM {
+			t.Errorf("%+v: offset %.5f ± %.5f, drift %.5f ± %.5f ppm", w, r.OffsetSamples, r.StandardErrors.OffsetSamples, r.DriftPPM, r.StandardErrors.DriftPPM)
+		}
+	}
+	_, err := match.Compare(a, m.capture(rate, rate*seconds, way{drift: 0.01}), match.Config{})
+	if !errors.Is(err, match.ErrUnrelated) || !strings.Contains(err.Error(), "clocks up to 1100 ppm apart") {
+		t.Errorf("clocks 1 %% apart: %v", err)
+	}
+}

@@ -23,11 +23,12 @@ const surelyPlaced = -50
 type doubt struct {
 	share float64 // of what this place explains: the most that one explains that was not followed to its end
 	left  float64 // what is left, see outcome.unexplained, at the best of those that were; +Inf where none was
+	times float64 // how many times as much as here is left at the best repetition that was glanced at; 0 where none was
 }
 
 // doubtOf returns what the anchors say of the places that are not tried in full.
 func (s *search) doubtOf(p placed) doubt {
-	d := doubt{left: math.Inf(1)}
+	d := doubt{left: math.Inf(1), times: s.beside}
 	for _, q := range s.places {
 		if s.elsewhere(p, q) && !s.near(q) {
 			d.share = max(d.share, q.explained/p.explained)
@@ -48,6 +49,9 @@ func (d doubt) confidence(left float64) float64 {
 	next := d.left
 	if d.share > 0 {
 		next = min(next, (1+left)/d.share-1)
+	}
+	if d.times > 0 {
+		next = min(next, left*d.times)
 	}
 	if next <= left {
 		return 0
