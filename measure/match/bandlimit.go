@@ -7,34 +7,38 @@ import (
 
 // bandLimit tells where one capture ends well below the other: the trace of a sample-rate conversion, or of a lossy
 // code. That is where, from the top of what the other holds down, all is 12 dB lower than in it, and 1.5 kHz below
-// nearly as strong.
-func bandLimit(found aligned, left *remainder, say func(string, ...any)) {
-	a, b := found.a, found.b
+// nearly as strong. Both are looked at over the same stretches of the music, those left out in which something happens.
+func bandLimit(found aligned, left *remainder, events []event, response []ResponseBand, say func(string, ...any)) {
+	both := found.sideBySide(events)
 	for _, way := range []struct {
 		short, long string
 		p, q        profile
-		at          int // in the courses
-	}{{"B", "A", b, a, 1}, {"A", "B", a, b, 0}} {
+		at          int // of the short one in a pair
+	}{{"B", "A", found.b, found.a, 1}, {"A", "B", found.a, found.b, 0}} {
 		// Clipping makes treble where there was none, which the other's level cannot follow.
-		clipped, long := way.q.clippedMore(way.p), way.q
-		if clipped {
-			long = long.unclipped()
+		clipped := way.q.clippedMore(way.p)
+		p, q, ok := both.means(way.at, clipped)
+		if !ok {
+			return
 		}
-		hz, ok := edge(way.p, long)
-		if ok = ok && !(way.q.steady(hz+bandHz) && left.onlyNoise(way.q, hz)); !ok && !clipped {
+		hz, ok := edge(p, q, left.rate.Hz()/2)
+		if ok = ok && !(q.steady(hz+bandHz) && left.onlyNoise(q, hz)); !ok && !clipped {
 			hz, ok = left.hiddenEdge(way.at)
 		}
-		if ok {
+		switch ok = ok && q.goesOn(hz); {
+		case ok && images(response, 1-way.at, hz):
+			say("%s goes on above %.1f kHz, where %s ends, and is weaker below: images of a poor sample-rate conversion in %s", way.long, hz/1000, way.short, way.long)
+		case ok:
 			say("%s ends at %.1f kHz where %s goes on: a sample-rate conversion, lossy coding or another band limit in %s", way.short, hz/1000, way.long, way.short)
 		}
 	}
 }
 
 // edge finds where p ends and q does not, from their mean spectra.
-func edge(p, q profile) (hz float64, ok bool) {
-	ratio := quotient(p, q)
+func edge(p, q densities, nyquist float64) (hz float64, ok bool) {
+	ratio := quotient(p, q, 0.98*nyquist)
 	top := len(ratio)
-	for floor := leastDensity * q.between(250, 4000); top > 0 && q.between(float64(top-1)*bandHz, float64(top)*bandHz) < floor; {
+	for floor := leastDensity * q.between(bandHz, 4000); top > 0 && q.power[top-1] < floor; {
 		top--
 	}
 	edge := top
@@ -45,10 +49,36 @@ func edge(p, q profile) (hz float64, ok bool) {
 	return hz, top-edge >= 2 && hz >= lowestEdgeHz && slices.Max(ratio[max(0, edge-3):edge]) >= there
 }
 
+// goesOn reports whether no step stands at hz: where the music itself ends, clicks and distortion of a few stretches show
+// in the one capture as they do in the other, only higher.
+func (d densities) goesOn(hz float64) bool {
+	return d.between(hz, hz+2*bandHz) > leastOn*d.between(hz-2*bandHz, hz)
+}
+
+// images reports whether the capture at place long of a pair, which goes on above hz, is weaker below: an interpolator that
+// does not stop the images of what it should pass does not pass all of it. Next to hz, images may fill that gap.
+func images(response []ResponseBand, long int, hz float64) bool {
+	weaker := 0.0
+	for _, b := range response {
+		if b.HighHz < 0.95*hz {
+			weaker = b.DB
+		}
+	}
+	if long == 1 {
+		weaker = -weaker
+	}
+	return weaker > drooped
+}
+
 const (
-	bandHz       = 500.0
 	gone, there  = 0.06, 0.5 // power left: −12 dB and −3 dB
 	lowestEdgeHz = 4000.0
+	// leastOn is the fall within a kilohertz that is no step: 15 dB. Music falls by 10 dB at the most, and where it ends by
+	// itself by 20 dB and more.
+	leastOn = 0.03
+	// drooped is a loss in dB that a fair filter does not have there, and that a code does not fill up; straight lines between
+	// samples, there and back, lose 5 dB and more.
+	drooped = 3.0
 	// leastDensity is the power below which a band counts as empty, against the same width of the middle of the music:
 	// what stands there is rounding.
 	leastDensity = 1e-8
@@ -94,36 +124,26 @@ func (r *remainder) share(band, short int, k float64) (left float64, known bool)
 	return left, deciding >= 2 && math.Hypot(error, dilution(pairs, 1, float64((hi-lo)*len(r.aa)))) < leastSure
 }
 
-// quotient returns p's power over q's in bands of 500 Hz up to 0.98 of Nyquist, relative to that between 250 Hz and 4 kHz.
-func quotient(p, q profile) []float64 {
-	common := p.between(250, 4000) / q.between(250, 4000)
+// quotient returns p's power over q's by band, up to a frequency, relative to that between 500 Hz and 4 kHz.
+func quotient(p, q densities, top float64) []float64 {
+	common := p.between(bandHz, 4000) / q.between(bandHz, 4000)
 	var out []float64
-	for low := 0.0; low+bandHz < 0.98*p.binHz*float64(len(p.power)-1); low += bandHz {
-		out = append(out, p.between(low, low+bandHz)/q.between(low, low+bandHz)/common)
+	for b := 0; float64(b+1)*bandHz < top; b++ {
+		out = append(out, p.power[b]/q.power[b]/common)
 	}
 	return out
 }
 
-// between returns the mean power between two frequencies.
-func (p profile) between(low, high float64) float64 {
-	sum, lo, hi := 1e-300, int(low/p.binHz), int(high/p.binHz)
-	for _, v := range p.power[lo:hi] {
-		sum += v
-	}
-	return sum / float64(hi-lo)
-}
-
 // steady reports whether what stands in the band at hz is as steady as noise: the mean of its logarithms over hops of
 // 10 ms is then 0.7 dB below the logarithm of its mean. That of music lies 5 to 50 dB below.
-func (p profile) steady(hz float64) bool {
-	b := min(int(hz/bandHz), len(p.logs)-1)
-	mean := p.between(float64(b)*bandHz, float64(b+1)*bandHz) / p.hops
-	return math.Log(mean)-p.logs[b]/p.hops < 2*math.Ln10/10
+func (d densities) steady(hz float64) bool {
+	b := min(int(hz/bandHz), len(d.power)-1)
+	return math.Log(d.power[b])-d.logs[b] < 2*math.Ln10/10
 }
 
 // onlyNoise reports whether what goes on above hz is no more than what is noise below it: then the capture is noisier,
 // and no other one band-limited.
-func (r *remainder) onlyNoise(long profile, hz float64) bool {
+func (r *remainder) onlyNoise(long densities, hz float64) bool {
 	top := math.Min(hz-bandHz, bandEdge(r.rate))
 	s := r.sums(top-3*bandHz, top-bandHz, r.final(), -1)
 	below, above := long.between(top-3*bandHz, top-bandHz), long.between(hz+bandHz, hz+2*bandHz)

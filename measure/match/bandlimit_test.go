@@ -1,6 +1,7 @@
 package match_test
 
 import (
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -69,5 +70,96 @@ func TestClippingIsNoBandLimitOfTheOther(t *testing.T) {
 		if slices.ContainsFunc(r.Warnings, func(w string) bool { return strings.Contains(w, "stands out") }) {
 			t.Errorf("%s: %q: clipping is said by itself", c.name, r.Warnings)
 		}
+	}
+}
+
+// A cut into the midst of the music, a fault and what only one capture holds are no treble of the music: neither capture is
+// said to end where the other goes on. A real band limit beside them is still named.
+func TestWhatIsNoTrebleOfTheMusic(t *testing.T) {
+	bright := dull(faultRate*6, 3)
+	music := limitedTo(8000, bright)
+	late := func(c pcm.Clip, frames int) pcm.Clip { // it begins abruptly, where it is loud
+		out := pcm.NewClip(c.Rate, len(c.Channels), c.Len())
+		for k, ch := range c.Channels {
+			copy(out.Channels[k][frames:], ch[3*faultRate/4:])
+		}
+		return out
+	}
+	muted := late(music, 20)
+	for _, ch := range muted.Channels {
+		clear(ch[3*faultRate : 3*faultRate+160])
+	}
+	longer := music.Clone()
+	for k := range longer.Channels {
+		longer.Channels[k] = append(longer.Channels[k], bright.Channels[k]...)
+	}
+	for _, c := range []struct {
+		name string
+		a, b pcm.Clip
+		says string // "" = nothing
+	}{
+		{"A begins abruptly", late(music, 2000), late(music, 20), ""},
+		{"B begins abruptly", late(music, 20), late(music, 2000), ""},
+		{"a mute in B", late(music, 7), muted, ""},
+		{"brighter music in B after the end of A", music, longer, ""},
+		{"a mute in B, which ends at 8 kHz", late(bright, 7), muted, "B ends at 8."},
+	} {
+		r, err := match.Compare(way{noise: 1e-5, seed: 1}.finish(c.a), way{noise: 1e-5, seed: 2}.finish(c.b.Clone()), match.Config{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		limits := slices.DeleteFunc(r.Warnings, func(w string) bool { return !strings.Contains(w, " ends") })
+		if c.says == "" && len(limits) > 0 || c.says != "" && (len(limits) != 1 || !strings.HasPrefix(limits[0], c.says)) {
+			t.Errorf("%s: null %.1f dB, %q, want %q", c.name, r.NullDB, limits, c.says)
+		}
+	}
+}
+
+// Straight lines between samples leave images above the end of the music: the fault is named where it is.
+func TestImagesAreNoBandLimitOfTheOther(t *testing.T) {
+	a := limitedTo(8500, dull(faultRate*6, 5))
+	b := pcm.Clip{Rate: a.Rate, Channels: make([][]float64, len(a.Channels))}
+	for c, ch := range a.Channels {
+		b.Channels[c] = straightLines(straightLines(ch, 12.0/13), 13.0/12)
+	}
+	r, err := match.Compare(way{noise: 1e-7, seed: 1}.finish(a), way{noise: 1e-7, seed: 2}.finish(b), match.Config{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !slices.ContainsFunc(r.Warnings, func(w string) bool { return strings.HasPrefix(w, "B goes on above 9.0 kHz, where A ends") }) {
+		t.Errorf("%q", r.Warnings)
+	}
+}
+
+// straightLines evaluates x every step frames on straight lines between its samples.
+func straightLines(x []float64, step float64) []float64 {
+	var out []float64
+	for t := 0.0; int(t)+1 < len(x); t += step {
+		i, f := int(t), t-math.Floor(t)
+		out = append(out, (1-f)*x[i]+f*x[i+1])
+	}
+	return out
+}
+
+func limitedTo(hz float64, c pcm.Clip) pcm.Clip {
+	nyquist := float64(c.Rate) / 2
+	return lowpass((hz-250)/nyquist, (hz+250)/nyquist)(music{}, c)
+}
+
+// Both captures clipped alike null as well as any: it is said by itself, though the two polarities differ by a word.
+func TestClippingOfBothIsSaid(t *testing.T) {
+	a := newMusic(12, 6, 8000).capture(faultRate, 6*faultRate, way{bits: 24})
+	for _, ch := range a.Channels {
+		for i, v := range ch {
+			ch[i] = max(-0.2, min(0.2-0x1p-23, v))
+		}
+	}
+	b := pcm.NewClip(a.Rate, len(a.Channels), a.Len())
+	for c, ch := range a.Channels {
+		copy(b.Channels[c][101:], ch)
+	}
+	r, err := match.Compare(a, b, match.Config{})
+	if err != nil || !r.Identical || !slices.ContainsFunc(r.Warnings, func(w string) bool { return strings.HasPrefix(w, "A and B are both clipped: ") }) {
+		t.Errorf("identical %v, %q, %v", r.Identical, r.Warnings, err)
 	}
 }

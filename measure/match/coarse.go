@@ -6,6 +6,8 @@ import (
 	"slices"
 	"sort"
 
+	"gonum.org/v1/gonum/floats"
+
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
 )
@@ -13,16 +15,14 @@ import (
 // A profile is a recording's course in octave bands, a hundredth of a second at a time: enough to find the
 // place of one recording in another, whatever their polarity, gain and drift.
 type profile struct {
-	hop     int
-	bands   [][]float64 // bands[b][i]: log energy, its own slow course removed
-	energy  []float64   // running sum of the energy in all bands, energy[i] before hop i
-	power   []float64   // mean power spectrum of the channels' mix, binHz apart
-	calm    []float64   // that of the hops that do not reach the peak so far: free of clipping
-	binHz   float64
-	logs    []float64 // sums of the logarithms of the power in bands of bandHz, over hops hops
-	hops    float64
-	peak    float64
-	clipped int // samples in runs of three or more of one value near the peak
+	hop      int
+	bands    [][]float64 // bands[b][i]: log energy, its own slow course removed
+	energy   []float64   // running sum of the energy in all bands, energy[i] before hop i
+	spectra  *spectra    // of the channels' mix
+	binHz    float64
+	peak     float64
+	clipped  int // samples in runs of three or more of one value near the peak
+	ceilings [2]ceiling
 	width
 }
 
@@ -34,10 +34,9 @@ func profileOf(r pcm.Reader) (profile, error) {
 	size := spectrum.PowerOfTwo(p.hop)
 	plan, window := spectrum.NewPlan(size), spectrum.Hann().Samples(p.hop)
 	p.binHz = rate.Hz() / float64(size)
-	p.power, p.calm = make([]float64, size/2+1), make([]float64, size/2+1)
-	p.logs = make([]float64, int(rate.Hz()/2/bandHz))
+	p.spectra = newSpectra(p.hop, r.Frames(), int(rate.Hz()/2/bandHz))
 	p.bands = make([][]float64, profileBands)
-	mono, bins := make([]float64, p.hop), make([]complex128, size/2+1)
+	mono, bins, power := make([]float64, p.hop), make([]complex128, size/2+1), make([]float64, size/2+1)
 	err := pcm.Blocks(r, 64*p.hop, func(block [][]float64, _ int) error {
 		loud := p.extremes(block)
 		p.width.add(block)
@@ -47,7 +46,13 @@ func profileOf(r pcm.Reader) (profile, error) {
 			for i := range mono {
 				mono[i] *= window[i]
 			}
-			p.add(plan.Forward(bins, mono), !cut, loud && p.reached(block, from))
+			for k, z := range plan.Forward(bins, mono) {
+				power[k] = real(z)*real(z) + imag(z)*imag(z)
+			}
+			if !cut {
+				p.spectra.add(len(p.bands[0]), power, p.binHz, loud && p.reached(block, from))
+			}
+			p.add(power)
 		}
 		return nil
 	})
@@ -77,29 +82,57 @@ func mix(dst []float64, src [][]float64, from int) {
 	}
 }
 
-// extremes keeps the peak, counts samples in runs of three or more that stand at it, and reports whether the block reaches it.
+// ceiling is the outermost value of one polarity, and how many samples stand at it in runs of three or more.
+type ceiling struct {
+	at      float64
+	clipped int
+}
+
+// extremes keeps the peak, counts samples in runs of three or more that stand at it, in either polarity, and reports whether
+// the block reaches it.
 func (p *profile) extremes(block [][]float64) (reached bool) {
-	most := 0.0
 	for _, ch := range block {
-		run := 0
+		run, last := 0, 0
 		for _, v := range ch {
-			v = math.Abs(v)
-			most = max(most, v)
-			switch {
-			case v > p.peak:
-				p.peak, p.clipped, run = v, 0, 1
-			case v == p.peak && v > 0:
-				if run++; run == 3 {
-					p.clipped += 3
-				} else if run > 3 {
-					p.clipped++
-				}
-			default:
+			if math.Abs(v) < atPeak*p.peak || v == 0 {
 				run = 0
+				continue
 			}
+			reached = true
+			side := 0
+			if v < 0 {
+				side = 1
+			}
+			if side != last {
+				run, last = 0, side
+			}
+			run = p.ceilings[side].add(math.Abs(v), run)
+			p.peak = max(p.peak, math.Abs(v))
 		}
 	}
-	return most >= atPeak*p.peak
+	p.clipped = 0
+	for _, c := range p.ceilings {
+		if c.at >= atPeak*p.peak {
+			p.clipped += c.clipped
+		}
+	}
+	return reached
+}
+
+// add takes a magnitude after a run of so many at the ceiling, and returns the run that it is part of.
+func (c *ceiling) add(v float64, run int) int {
+	switch {
+	case v > c.at:
+		c.at, c.clipped = v, 0
+		return 1
+	case v < c.at:
+		return 0
+	case run+1 == 3:
+		c.clipped += 3
+	case run+1 > 3:
+		c.clipped++
+	}
+	return run + 1
 }
 
 // cutOff reports whether digital silence begins or ends within x: the click of a cut there is no music.
@@ -123,44 +156,12 @@ func (p *profile) reached(block [][]float64, from int) bool {
 	return false
 }
 
-// unclipped returns the profile with the mean spectrum free of clipping.
-func (p profile) unclipped() profile {
-	p.power = p.calm
-	return p
-}
-
-// add takes the spectrum of one hop; whole says whether it counts in the mean spectrum, peak whether it may be clipped.
-func (p *profile) add(bins []complex128, whole, peak bool) {
-	if whole {
-		for k, z := range bins {
-			power := real(z)*real(z) + imag(z)*imag(z)
-			p.power[k] += power
-			if !peak {
-				p.calm[k] += power
-			}
-		}
-		p.course(bins)
-	}
+// add takes the powers of the bins of one hop.
+func (p *profile) add(power []float64) {
 	for b := range p.bands {
 		lo := int(125 * math.Exp2(float64(b)) / p.binHz)
 		hi := int(125 * math.Exp2(float64(b+1)) / p.binHz)
-		sum := 0.0
-		for k := max(1, lo); k < min(hi+1, len(bins)); k++ {
-			sum += real(bins[k])*real(bins[k]) + imag(bins[k])*imag(bins[k])
-		}
-		p.bands[b] = append(p.bands[b], sum)
-	}
-}
-
-// course notes how strong the bands of bandHz are in one hop.
-func (p *profile) course(bins []complex128) {
-	p.hops++
-	for b := range p.logs {
-		sum, lo, hi := 1e-300, int(float64(b)*bandHz/p.binHz), int(float64(b+1)*bandHz/p.binHz)
-		for _, z := range bins[lo:hi] {
-			sum += real(z)*real(z) + imag(z)*imag(z)
-		}
-		p.logs[b] += math.Log(sum / float64(hi-lo))
+		p.bands[b] = append(p.bands[b], floats.Sum(power[min(max(1, lo), len(power)):min(hi+1, len(power))]))
 	}
 }
 

@@ -86,13 +86,16 @@ func (r *remainder) happens(c int) []event {
 	return all
 }
 
-// silences says of each stretch which capture is silent where the other plays; nil if one is so throughout, which
-// is not for a while.
+// silences says of each stretch which capture is silent where the other plays; nil if one is so throughout, or on the
+// whole, which is not for a while.
 func silences(heights []height) []string {
 	var meanA, meanB float64
 	for _, h := range heights {
 		meanA += float64(h.a) / float64(len(heights))
 		meanB += float64(h.b) / float64(len(heights))
+	}
+	if meanA < silent*meanB || meanB < silent*meanA {
+		return nil
 	}
 	lost, playing, gone := make([]string, len(heights)), 0, 0
 	for i, h := range heights {
@@ -282,8 +285,37 @@ func beside(events []event, found aligned) []event {
 	})
 }
 
+// teller puts events into words.
+type teller struct {
+	rate     pcm.Rate
+	start    float64 // seconds of A at which its frames begin to count
+	channels int
+}
+
+func (r *remainder) teller() teller { return teller{r.rate, r.start, len(r.heights)} }
+
+// passing is what happens for a while only, and what was said of it.
+type passing struct {
+	teller
+	events  []event
+	changes []string // of level
+	said    []string // all of it
+}
+
+// around parts the events into those that touch frames from to to of A, and the others.
+func (p passing) around(from, to int) (within, outside []event) {
+	for _, e := range p.events {
+		if e.from < to && e.to > from {
+			within = append(within, e)
+		} else {
+			outside = append(outside, e)
+		}
+	}
+	return within, outside
+}
+
 // tell says what happens, dropouts first, each kind in each set of channels by itself.
-func (r *remainder) tell(events []event, say func(string, ...any)) {
+func (r teller) tell(events []event, say func(string, ...any)) {
 	var kinds []string
 	groups := map[string][]event{}
 	for _, lost := range []string{"A", "B", ""} {
@@ -307,7 +339,7 @@ func (r *remainder) tell(events []event, say func(string, ...any)) {
 	}
 }
 
-func (r *remainder) dropout(all []event, say func(string, ...any)) {
+func (r teller) dropout(all []event, say func(string, ...any)) {
 	first, whole := all[0], event{timed: true}
 	for _, e := range all {
 		whole.to += e.to - e.from
@@ -325,7 +357,7 @@ func (r *remainder) dropout(all []event, say func(string, ...any)) {
 	say("%s is silent for %s in %d places where %s plays, first %.3f s into A for %s: dropouts", who, r.lasting(whole), len(all), other, at, r.lasting(first))
 }
 
-func (r *remainder) outburst(all []event, say func(string, ...any)) {
+func (r teller) outburst(all []event, say func(string, ...any)) {
 	first, most := all[0], 0.0
 	for _, e := range all {
 		most = max(most, e.above)
@@ -344,8 +376,8 @@ func (r *remainder) outburst(all []event, say func(string, ...any)) {
 }
 
 // channelsOf names the channels of an event, "" if it happens to all.
-func (r *remainder) channelsOf(e event) string {
-	if len(e.channels) == len(r.heights) {
+func (r teller) channelsOf(e event) string {
+	if len(e.channels) == r.channels {
 		return ""
 	}
 	var names []string
@@ -359,7 +391,7 @@ func (r *remainder) channelsOf(e event) string {
 }
 
 // lasting writes how long an event is, in milliseconds, or seconds where it is long.
-func (r *remainder) lasting(e event) string {
+func (r teller) lasting(e event) string {
 	about := ""
 	if !e.timed {
 		about = "about "

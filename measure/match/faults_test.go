@@ -336,6 +336,9 @@ func TestWhatHappensWithinAnExcerptIsSaid(t *testing.T) {
 		if within := slices.ContainsFunc(p.Warnings, func(w string) bool { return strings.HasPrefix(w, before) }); said != c.within || within != c.within {
 			t.Errorf("from %v s: %q", c.from, p.Warnings)
 		}
+		if n := strings.Count(strings.Join(p.Warnings, "\n"), c.says); n != 1 {
+			t.Errorf("from %v s: %q is said %d times: %q", c.from, c.says, n, p.Warnings)
+		}
 	}
 }
 

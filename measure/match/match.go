@@ -85,6 +85,7 @@ type Result struct {
 
 	line     line
 	likeness float64 // the correlation, each channel at its own delay and polarity, or each block at its own delay
+	passing  passing
 }
 
 // Band is a level in a band of frequencies.

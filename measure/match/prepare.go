@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"heardiff/measure/interpolate"
 	"heardiff/playback/pcm"
@@ -148,8 +149,9 @@ type preparation struct {
 	captures []pcm.Reader
 	cfg      Excerpt
 	rate     pcm.Rate
-	lines    []line // of every capture against the first
-	strays   []bool // whether its clock wanders against the first's
+	lines    []line    // of every capture against the first
+	strays   []bool    // whether its clock wanders against the first's
+	passing  []passing // of all but the first
 	gains    []float64
 	base     line // the common time base: frame t of the first stands at base.shift(t) + t
 	first, n int  // frames of the common base
@@ -177,7 +179,11 @@ func (p *preparation) compare() error {
 		}
 		p.gains = append(p.gains, pcm.Ratio(gain))
 		p.out.Presentations = append(p.out.Presentations, v)
+		p.passing = append(p.passing, r.passing)
 		for _, w := range r.Warnings {
+			if slices.Contains(r.passing.said, w) { // said once it is known whether the excerpt holds it
+				continue
+			}
 			p.out.Warnings = append(p.out.Warnings, fmt.Sprintf("capture %d against the first: %s", i+2, w))
 		}
 	}

@@ -135,9 +135,7 @@ func (p *preparation) check() error {
 			return fmt.Errorf("capture %d: %w", i+2, err)
 		}
 		left.start = p.out.StartS + p.rate.Seconds(fade)
-		left.passing(func(format string, args ...any) {
-			p.out.Warnings = append(p.out.Warnings, fmt.Sprintf("within the excerpt, capture %d against the first: %s", i+2, fmt.Sprintf(format, args...)))
-		})
+		p.sayPassing(i, left.passing(left.events()))
 		p.out.NullDB = max(p.out.NullDB, v.NullDB)
 		if e := math.Abs(v.LevelErrorDB); !(e <= p.cfg.MaxLevelErrorDB) {
 			return fmt.Errorf("match: %w: capture %d differs by %.3f dB in level after matching, %.2f dB allowed", ErrUnfit, i+2, e, p.cfg.MaxLevelErrorDB)
@@ -151,6 +149,30 @@ func (p *preparation) check() error {
 		}
 	}
 	return nil
+}
+
+// sayPassing warns of what happens for a while in capture i+2, each fault once: by what the excerpt shows if it shows any,
+// else by what the whole captures do.
+func (p *preparation) sayPassing(i int, shown passing) {
+	say := func(format string, args ...any) {
+		p.out.Warnings = append(p.out.Warnings, fmt.Sprintf("capture %d against the first: %s", i+2, fmt.Sprintf(format, args...)))
+	}
+	whole := p.passing[i]
+	from := int(p.out.StartS * p.rate.Hz())
+	within, outside := whole.around(from, from+p.n)
+	if len(shown.events) > 0 {
+		within = nil
+	}
+	if len(shown.changes) == 0 {
+		for _, c := range whole.changes {
+			say("%s", c)
+		}
+	}
+	whole.tell(outside, say)
+	whole.tell(within, say)
+	for _, w := range shown.said {
+		p.out.Warnings = append(p.out.Warnings, fmt.Sprintf("within the excerpt, capture %d against the first: %s", i+2, w))
+	}
 }
 
 // sayIdentical warns of captures whose presentations are the same samples.

@@ -97,7 +97,7 @@ func report(f pcm.Format, found aligned, left *remainder) Result {
 	if r.Residual.Response > 0.9 && r.Residual.Timing < 0.1 {
 		r.Wander.Significant = false
 	}
-	r.Warnings = warnings(f, found, left, own, r)
+	r.Warnings, r.passing = warnings(f, found, left, own, r)
 	return r
 }
 

@@ -2,6 +2,7 @@ package match_test
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"heardiff/measure/match"
@@ -98,4 +99,19 @@ func share(rate pcm.Rate, level func(t float64) float64, seconds float64, cut bo
 		}
 	}
 	return band * heard / n
+}
+
+// A channel that is dead, but for a recorder's noise, is said to be so, and is no capture that drops out.
+func TestADeadChannelIsNoDropout(t *testing.T) {
+	b := dull(faultRate*12, 3)
+	a := b.Clone()
+	clear(a.Channels[1])
+	r, err := match.Compare(way{noise: 3e-6, seed: 1}.finish(a), way{noise: 3e-6, seed: 2}.finish(b), match.Config{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	said := strings.Join(r.Warnings, "\n")
+	if !strings.Contains(said, "channel 2 of B is not that of A") || strings.Contains(said, "dropout") {
+		t.Errorf("%q", r.Warnings)
+	}
 }

@@ -7,8 +7,7 @@ import (
 	"heardiff/playback/pcm"
 )
 
-func warnings(f pcm.Format, found aligned, left *remainder, own []channel, r Result) []string {
-	var out []string
+func warnings(f pcm.Format, found aligned, left *remainder, own []channel, r Result) (out []string, brief passing) {
 	say := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
 	if r.Confidence < 0.1 {
 		say("another alignment nulls as deep, to %.1f dB: the music repeats, or too little of it is common", pcm.PowerDB(1/(1-r.Confidence)))
@@ -39,15 +38,16 @@ func warnings(f pcm.Format, found aligned, left *remainder, own []channel, r Res
 	unnamed := len(out)
 	clipped("A", found.a, "B", found.b, say)
 	clipped("B", found.b, "A", found.a, say)
+	bothClipped(found.a, found.b, say)
 	events := left.events()
-	left.tell(beside(events, found), say)
-	left.changes(say)
+	brief = left.passing(beside(events, found))
+	out = append(out, brief.said...)
 	left.compressed(own, events, say)
 	if len(out) == unnamed && mono == "" {
 		unlike(r, say)
 	}
-	bandLimit(found, left, say)
-	return out
+	bandLimit(found, left, events, r.ResponseBands, say)
+	return out, brief
 }
 
 // unlikeDB is what may be left that follows the music, below A: one per cent of it. Chains fit to be compared distort a
@@ -69,11 +69,22 @@ func clipped(name string, p profile, other string, q profile, say func(string, .
 	}
 }
 
+// bothClipped says that both captures are, about alike: what the music or the recorder cut off is then missing in either.
+func bothClipped(a, b profile, say func(string, ...any)) {
+	if min(a.clipped, b.clipped) > 10 && !a.clippedMore(b) && !b.clippedMore(a) {
+		say("A and B are both clipped: %d and %d samples stand in runs of one value at their peaks of %.2f and %.2f dBFS; unless the music itself is, record both again at a lower level",
+			a.clipped, b.clipped, pcm.DB(a.peak), pcm.DB(b.peak))
+	}
+}
+
 // clippedMore reports whether p is clipped and q, of the same music, is not, or hardly.
 func (p profile) clippedMore(q profile) bool { return p.clipped > 10 && p.clipped > 10*q.clipped }
 
-// passing says what happens for a while only.
-func (r *remainder) passing(say func(string, ...any)) {
-	r.tell(r.events(), say)
-	r.changes(say)
+// passing returns what happens for a while only, of these events and of the level, in words.
+func (r *remainder) passing(events []event) passing {
+	p := passing{teller: r.teller(), events: events}
+	p.tell(events, func(format string, args ...any) { p.said = append(p.said, fmt.Sprintf(format, args...)) })
+	r.changes(func(format string, args ...any) { p.changes = append(p.changes, fmt.Sprintf(format, args...)) })
+	p.said = append(p.said, p.changes...)
+	return p
 }
