@@ -151,27 +151,29 @@ func (p *preparation) check() error {
 	return nil
 }
 
-// sayPassing warns of what happens for a while in capture i+2, each fault once: by what the excerpt shows if it shows any,
-// else by what the whole captures do.
+// sayPassing warns of what happens for a while in capture i+2, each fault once: as the whole captures show it, which tell
+// more of what is usual, or by what the excerpt alone shows.
 func (p *preparation) sayPassing(i int, shown passing) {
-	say := func(format string, args ...any) {
-		p.out.Warnings = append(p.out.Warnings, fmt.Sprintf("capture %d against the first: %s", i+2, fmt.Sprintf(format, args...)))
-	}
-	whole := p.passing[i]
-	from := int(p.out.StartS * p.rate.Hz())
+	whole, from := p.passing[i], int(p.out.StartS*p.rate.Hz())
 	within, outside := whole.around(from, from+p.n)
-	if len(shown.events) > 0 {
-		within = nil
+	where := ""
+	say := func(format string, args ...any) {
+		p.out.Warnings = append(p.out.Warnings, fmt.Sprintf("%scapture %d against the first: %s", where, i+2, fmt.Sprintf(format, args...)))
 	}
+	whole.tell(outside, say)
 	if len(shown.changes) == 0 {
 		for _, c := range whole.changes {
 			say("%s", c)
 		}
 	}
-	whole.tell(outside, say)
-	whole.tell(within, say)
-	for _, w := range shown.said {
-		p.out.Warnings = append(p.out.Warnings, fmt.Sprintf("within the excerpt, capture %d against the first: %s", i+2, w))
+	where = "within the excerpt, "
+	if len(within) > 0 {
+		whole.tell(within, say)
+	} else {
+		shown.tell(shown.events, say)
+	}
+	for _, c := range shown.changes {
+		say("%s", c)
 	}
 }
 
