@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"crypto/sha256"
 	"errors"
 	"fmt"
 	"io"
@@ -376,9 +377,11 @@ func writeControl(dir, excerpt, chain string, v match.Presentation) (store.Prese
 	return storedPresentation(preparedPresentation{Chain: chain, Path: "audio/excerpts/" + excerpt + "/" + file, Presentation: v, SHA256: sum}, controlTreatment, controlDB)
 }
 
-// noteOf says within a presentation's file whose it is. Plans know what is played by its hash: so those of two chains
-// differ even where both deliver the same samples.
-func noteOf(excerpt, chain string) string { return "excerpt " + excerpt + ", chain " + chain }
+// noteOf is put into a presentation's file: of one length for all, and unlike that of any other. Plans know what is played by its hash: so
+// the files of two chains differ even where both deliver the same samples.
+func noteOf(excerpt, chain string) string {
+	return fmt.Sprintf("%x", sha256.Sum256([]byte(excerpt+"\x00"+chain)))
+}
 
 // writeClip writes a clip as 32-bit float, with a note unless that is "", and returns the file's SHA-256.
 func writeClip(path string, c pcm.Clip, note string) (string, error) {
