@@ -119,6 +119,26 @@ func TestALoopIsFoundWhereItsVoiceSays(t *testing.T) {
 	}
 }
 
+// A loop with nothing beside it, and no noise, fits at every repetition: the doubt must be said, however deep the null.
+func TestAnExactLoopIsSaidToFitElsewhere(t *testing.T) {
+	const rate, n = 16000, 24000
+	bar := newMusic(81, 1.1, 7000).capture(rate, n, way{})
+	all := pcm.NewClip(rate, 2, 20*n)
+	for ch := range all.Channels {
+		for i := range all.Channels[ch] {
+			all.Channels[ch][i] = bar.Channels[ch][i%n]
+		}
+	}
+	a := way{bits: 24}.finish(all.Slice(9*n, 14*n).Clone())
+	r, err := match.Compare(a, way{bits: 24, noise: 1e-7, seed: 3}.finish(all.Clone()), match.Config{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !slices.ContainsFunc(r.Warnings, func(w string) bool { return strings.Contains(w, "another alignment") }) {
+		t.Errorf("offset %.3f s, null %.1f dB, confidence %.3f, %q", r.OffsetS, r.NullDB, r.Confidence, r.Warnings)
+	}
+}
+
 // Clocks of consumer equipment may be 1000 ppm apart, and a recorder's noise may come near the music.
 func TestFarClocksAndLoudNoiseAreNotUnrelated(t *testing.T) {
 	const rate, seconds = 24000, 12

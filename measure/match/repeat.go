@@ -52,7 +52,7 @@ func (s *search) repeat() error {
 }
 
 // pursued is how many repetitions besides the first are followed to their end where what is left is nearly as little.
-const pursued = 3
+const pursued = 2
 
 // rank sets the place that nulls deepest first, and after it those to be followed to their end. Of the others, how many times as
 // much is left at the best of them is noted.
@@ -119,6 +119,9 @@ func (s *search) glanceAll(places []placed) ([]float64, error) {
 	return left, nil
 }
 
+// glanceFloor is what is left at the least: the quick kernel's own error, −100 dB, is another between other frames.
+const glanceFloor = 1e-9
+
 // glance returns what is left of a few stretches, each at its own delay, relative to A.
 func (s *search) glance(l line) (float64, error) {
 	g, err := gatherSome(s.a, s.b, l, s.quick, glances, spectrum.PowerOfTwo(int(s.rate)/16))
@@ -136,5 +139,5 @@ func (s *search) glance(l line) (float64, error) {
 			power += p[k]
 		}
 	}
-	return left / (power + 1e-300), nil
+	return left/(power+1e-300) + glanceFloor, nil
 }
