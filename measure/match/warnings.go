@@ -50,9 +50,9 @@ func warnings(f pcm.Format, found aligned, left *remainder, own []channel, r Res
 	return out, brief
 }
 
-// unlikeDB is what may be left that follows the music, below A: one per cent of it. Chains fit to be compared distort a
-// tenth of that (common practice, no source); lossy codes at the usual rates leave 15 to 40 dB.
-const unlikeDB = -40
+// unlikeDB is what may be left that follows the music, below A: two in a thousand of it. Chains fit to be compared distort half
+// of that or less (common practice, no source); lossy codes leave 15 to 55 dB.
+const unlikeDB = -55
 
 // unlike warns where much is left that only the music explains, and no fault with a name does. From a share of a quarter on the chance scatter of noise
 // cannot pass for it.
