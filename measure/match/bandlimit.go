@@ -146,6 +146,6 @@ func (d densities) steady(hz float64) bool {
 func (r *remainder) onlyNoise(long densities, hz float64) bool {
 	top := math.Min(hz-bandHz, bandEdge(r.rate))
 	s := r.sums(top-3*bandHz, top-bandHz, r.final(), -1)
-	below, above := long.between(top-3*bandHz, top-bandHz), long.between(hz+bandHz, hz+2*bandHz)
+	below, above := long.wholeBetween(top-3*bandHz, top-bandHz), long.between(hz+bandHz, hz+2*bandHz)
 	return s.rr/s.aa*below > above/4
 }

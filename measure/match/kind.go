@@ -82,9 +82,9 @@ func (r *remainder) swayed(share, rr float64) float64 {
 	return math.Sqrt(share * rr / (steep + 1e-300))
 }
 
-// swayDB is the null from which on a residual of timing is said: what is deeper no listener is known to hear (common practice,
-// no source).
-const swayDB = -60
+// swayDB is the null from which on a residual of timing is said: some hundreds of nanoseconds of sway in music, more than a fit chain's
+// clocks do (a judgement, no source).
+const swayDB = -50
 
 // sways says that what is left is a matter of time, and how far the clocks stray, where no slow wander says it all.
 func (r *remainder) sways(found Result, say func(string, ...any)) {

@@ -22,7 +22,7 @@ func ways() []way {
 	if !*full {
 		return []way{
 			{offset: 0.37}, {offset: -28765.4321, drift: 200e-6, gain: -0.5},
-			{offset: 4321.5, drift: -200e-6, gain: 0.97, noise: 1e-3, seed: 3},
+			{offset: 4321.5, drift: -200e-6, gain: 0.97, noise: 1e-3, seed: 3}, {noise: 1e-3, seed: 4}, {noise: 1e-5, seed: 5},
 		}
 	}
 	var all []way

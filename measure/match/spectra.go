@@ -92,8 +92,9 @@ func (f aligned) sideBySide(events []event) sideBySide {
 	return t
 }
 
-// densities is a mean spectrum: by band, the power of a bin and the mean of its logarithm over hops of 10 ms.
-type densities struct{ power, logs []float64 }
+// densities is a mean spectrum: by band, the power of a bin and the mean of its logarithm over hops of 10 ms. whole is the power with the
+// strongest stretches, as the remainder holds them.
+type densities struct{ power, logs, whole []float64 }
 
 // leastStretches of a tenth of a second tell a spectrum.
 const leastStretches = 20
@@ -113,8 +114,10 @@ func (t sideBySide) means(short int, calm bool) (p, q densities, ok bool) {
 			order[i] = pairs[i][1].power
 		}
 		limit := slices.Sorted(slices.Values(order))[len(order)-without]
-		var sum [2]level
+		var sum, whole [2]level
 		for i, v := range pairs {
+			whole[0].add(v[0])
+			whole[1].add(v[1])
 			// With their neighbours, since stretches of the two do not begin at the same instant.
 			if slices.Max(order[max(0, i-1):min(len(order), i+2)]) >= limit {
 				continue
@@ -123,8 +126,8 @@ func (t sideBySide) means(short int, calm bool) (p, q densities, ok bool) {
 				sum[side].add(v[side])
 			}
 		}
-		p.add(sum[0], false)
-		q.add(sum[1], calm)
+		p.add(sum[0], whole[0], false)
+		q.add(sum[1], whole[1], calm)
 	}
 	return p, q, true
 }
@@ -133,18 +136,29 @@ func (l *level) add(m level) {
 	l.hops, l.power, l.calm, l.logs = l.hops+m.hops, l.power+m.power, l.calm+m.calm, l.logs+m.logs
 }
 
-// add appends the mean of the next band.
-func (d *densities) add(sum level, calm bool) {
-	power := sum.power
+// add appends the mean of the next band, without the strongest stretches and with them.
+func (d *densities) add(sum, whole level, calm bool) {
+	d.power, d.logs = append(d.power, sum.mean(calm)), append(d.logs, sum.logs/max(1, sum.hops))
+	d.whole = append(d.whole, whole.mean(calm))
+}
+
+// mean returns the mean power of a hop.
+func (l level) mean(calm bool) float64 {
+	power := l.power
 	if calm {
-		power = sum.calm
+		power = l.calm
 	}
-	d.power, d.logs = append(d.power, power/max(1, sum.hops)+1e-300), append(d.logs, sum.logs/max(1, sum.hops))
+	return power/max(1, l.hops) + 1e-300
 }
 
 // between returns the mean power between two frequencies, to whole bands.
-func (d densities) between(low, high float64) float64 {
-	lo := min(max(0, int(low/bandHz)), len(d.power)-1)
-	hi := min(max(lo+1, int(high/bandHz)), len(d.power))
-	return floats.Sum(d.power[lo:hi]) / float64(hi-lo)
+func (d densities) between(low, high float64) float64 { return meanBetween(d.power, low, high) }
+
+// wholeBetween is between with the strongest stretches.
+func (d densities) wholeBetween(low, high float64) float64 { return meanBetween(d.whole, low, high) }
+
+func meanBetween(power []float64, low, high float64) float64 {
+	lo := min(max(0, int(low/bandHz)), len(power)-1)
+	hi := min(max(lo+1, int(high/bandHz)), len(power))
+	return floats.Sum(power[lo:hi]) / float64(hi-lo)
 }
