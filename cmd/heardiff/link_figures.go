@@ -152,7 +152,7 @@ func putJitter(put func(link.Metric, float64, float64), c jitter.Channel) {
 		bound = c.DeterministicLimitPs
 	}
 	put(link.DeterministicJitter, c.DeterministicPs, bound)
-	peak, bound := worstLine(c.Lines)
+	peak, bound := c.WorstLine()
 	put(link.WorstLine, peak, bound)
 	decades := map[float64]link.Metric{10: link.RandomJitterLow, 100: link.RandomJitterMid, 1000: link.RandomJitterHigh}
 	for _, b := range c.RandomBands {
@@ -160,31 +160,6 @@ func putJitter(put func(link.Metric, float64, float64), c jitter.Channel) {
 			put(metric, b.Ps, b.LimitPs)
 		}
 	}
-}
-
-// worstLine returns the largest peak of the lines that count, or NaN and a bound of 95 % where one at the floor may be larger.
-func worstLine(lines []jitter.Line) (peak, bound float64) {
-	peak, bound = math.NaN(), math.NaN()
-	for _, l := range lines {
-		switch {
-		case l.Inherent:
-		case l.AtFloor:
-			bound = math.Max(l.PeakPs+1.6449*l.PeakSEPs, orZero(bound))
-		default:
-			peak = math.Max(l.PeakPs, orZero(peak))
-		}
-	}
-	if bound > orZero(peak) {
-		return math.NaN(), bound
-	}
-	return peak, math.NaN()
-}
-
-func orZero(x float64) float64 {
-	if math.IsNaN(x) {
-		return 0
-	}
-	return x
 }
 
 // preparedErrors returns what matching left between two presentations: the difference of their own errors against the

@@ -54,18 +54,9 @@ distortion cannot be.`,
 		},
 		RunE: func(c *cobra.Command, args []string) error {
 			if len(args) == 0 {
-				if m.as != "" {
-					return misusedf("--as %s needs a FILE", m.as)
-				}
-				if m.floor != "" || m.plot != "" || m.overlay != "" || m.reference != "" {
-					return misusedf("--floor, --plot, --overlay and --reference need a FILE; a study's floor is a chain of that role")
-				}
-				cfg, err := m.jitterConfig()
+				cfg, err := m.forStudy()
 				if err != nil {
 					return err
-				}
-				if err := cfg.Validate(); err != nil {
-					return misused(err)
 				}
 				return a.measureStudy(c.Context(), again, cfg)
 			}
@@ -93,6 +84,24 @@ func (m *measureFlags) jitterFlags(c *cobra.Command) {
 	f.Float64Var(&m.jitter.SignalRateHz, "signal-rate", 0, "jitter: rate in `Hz` of the signal played (0: the nearest common one)")
 	f.StringVar(&m.band, "band", "", "jitter: band `LO:HI` in Hz")
 	f.BoolVar(&m.jitter.Spectrum, "spectrum", false, "jitter: add the density against jitter frequency")
+}
+
+// forStudy returns how a study's jitter is measured, and refuses what belongs to one file.
+func (m *measureFlags) forStudy() (jitter.Config, error) {
+	if m.as != "" {
+		return jitter.Config{}, misusedf("--as %s needs a FILE", m.as)
+	}
+	if m.floor != "" || m.plot != "" || m.overlay != "" || m.reference != "" {
+		return jitter.Config{}, misusedf("--floor, --plot, --overlay and --reference need a FILE; a study's floor is a chain of that role")
+	}
+	cfg, err := m.jitterConfig()
+	if err != nil {
+		return cfg, err
+	}
+	if err := cfg.Validate(); err != nil {
+		return cfg, misused(err)
+	}
+	return cfg, nil
 }
 
 func (a *app) transferCommand() *cobra.Command {

@@ -74,7 +74,7 @@ func jitterWords(r jitter.Result) string {
 func counted(lines []jitter.Line) int {
 	n := 0
 	for _, l := range lines {
-		if !l.Inherent && !l.AtFloor {
+		if l.Counts() {
 			n++
 		}
 	}

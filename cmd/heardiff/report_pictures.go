@@ -98,7 +98,7 @@ func jitterCurve(name string, c jitter.Channel) plot.Curve {
 		curve.Hz, curve.Y = append(curve.Hz, d.OffsetHz), append(curve.Y, d.PMPs)
 	}
 	for _, l := range c.Lines {
-		curve.Spurs = append(curve.Spurs, plot.Spur{Hz: l.OffsetHz, Y: l.PeakPs, Inherent: l.Inherent || l.AtFloor})
+		curve.Spurs = append(curve.Spurs, plot.Spur{Hz: l.OffsetHz, Y: l.PeakPs, Inherent: !l.Counts()})
 	}
 	return curve
 }

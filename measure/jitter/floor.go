@@ -8,6 +8,9 @@ import (
 	"heardiff/playback/pcm"
 )
 
+// oneSided95 is how many standard errors above a figure its bound of 95 % stands: the normal distribution's quantile.
+const oneSided95 = 1.6449
+
 // threeDB is the power ratio within which a figure is not told from the floor's.
 const threeDB = 1.9952623149688795 // 10^0.3
 
@@ -96,7 +99,7 @@ func limit(ps, se, bound float64, atFloor bool, floorPs, floorBound float64) (ne
 		return math.NaN(), math.NaN(), bound, true
 	}
 	if ps*ps <= threeDB*floor*floor {
-		return math.NaN(), math.NaN(), ps + 1.6449*se, true
+		return math.NaN(), math.NaN(), ps + oneSided95*se, true
 	}
 	return ps, se, max(bound, floor), false
 }
@@ -162,7 +165,7 @@ func NewTransfer(reference, output Result) (Transfer, error) {
 func transferLines(a, b Channel, secondsA, secondsB float64) []TransferLine {
 	var out []TransferLine
 	for _, l := range a.Lines {
-		if l.Inherent || l.AtFloor {
+		if !l.Counts() {
 			continue
 		}
 		t := TransferLine{OffsetHz: l.OffsetHz, ReferencePs: l.PeakPs, OutputPs: math.NaN()}
@@ -211,7 +214,7 @@ func transferDensity(a, b Channel) []TransferBand {
 		shown := x.RandomPs * x.RandomPs
 		rest := y.RandomPs * y.RandomPs
 		if out[i].AtLeast = math.IsNaN(y.RandomPs); out[i].AtLeast {
-			rest = max(0, y.PMPs*y.PMPs-y.AMPs*y.AMPs) + 1.6449*y.SEPs2
+			rest = max(0, y.PMPs*y.PMPs-y.AMPs*y.AMPs) + oneSided95*y.SEPs2
 		} else {
 			out[i].AttenuationSE = 4.343 * math.Hypot(x.SEPs2/shown, y.SEPs2/rest) // 10/ln 10
 		}

@@ -5,6 +5,8 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"gonum.org/v1/gonum/floats"
+
 	"heardiff/measure/jitter"
 	"heardiff/measure/jitter/jittertest"
 	"heardiff/playback/pcm"
@@ -19,6 +21,7 @@ func TestPairsAreTwoLinesInEveryPhase(t *testing.T) {
 		apart, ratios = []float64{0.7, 0.8, 0.9, 1, 1.1, 1.2, 1.3, 1.4, 1.5, 1.75, 2, 2.5, 3, 4, 6}, []float64{1, 0.3, 0.1, 0.03}
 	}
 	random := rand.New(rand.NewPCG(3, 4))
+	var scores []float64 // errors over standard errors
 	for _, bins := range apart {
 		for _, ratio := range ratios {
 			clip := pcm.Clip{Rate: 48000}
@@ -43,6 +46,7 @@ func TestPairsAreTwoLinesInEveryPhase(t *testing.T) {
 					continue
 				}
 				for i, l := range ch.Lines {
+					scores = append(scores, (l.PeakPs-peaks[i])/l.PeakSEPs)
 					// 0.1 dB or, of many lines, four standard errors.
 					if math.Abs(l.PeakPs-peaks[i]) > max(0.0116*peaks[i], 4*l.PeakSEPs) {
 						t.Errorf("%v bins apart, ratio %v, channel %d: %.2f ± %.2f ps, want %v", bins, ratio, ch.Channel, l.PeakPs, l.PeakSEPs, peaks[i])
@@ -50,6 +54,10 @@ func TestPairsAreTwoLinesInEveryPhase(t *testing.T) {
 				}
 			}
 		}
+	}
+	// Two near lines bear on each other, the more the nearer: what their errors say of that is true.
+	if rms := floats.Norm(scores, 2) / math.Sqrt(float64(len(scores))); rms < 0.8 || rms > 1.2 {
+		t.Errorf("%d errors scatter by %.2f of their standard errors, want 1", len(scores), rms)
 	}
 }
 

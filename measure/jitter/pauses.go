@@ -118,7 +118,7 @@ func (s *stretch) avoid(found []pause, rateHz float64) {
 	p := found[0]
 	said := fmt.Sprintf("the tone is interrupted at %.3f s for %.3g ms", float64(p.from)/rateHz, 1e3*float64(p.to-p.from)/rateHz)
 	if len(found) > 1 {
-		said += fmt.Sprintf(", and %d times more", len(found)-1)
+		said += fmt.Sprintf(", and %d more", len(found)-1)
 	}
 	if !s.narrow(found, rateHz) {
 		s.warnings = append(s.warnings, said+": what is lost makes jitter that the clock does not have")

@@ -204,7 +204,7 @@ func (s noiseSum) excess() (rms, se float64, significant bool) {
 
 // bound returns the 95 % upper bound of the excess, for which all that is unknown is jitter.
 func (s noiseSum) bound() float64 {
-	return math.Sqrt(max(0, s.pm-s.additive) + s.unknown + 1.6449*(s.scatter()+rounded))
+	return math.Sqrt(max(0, s.pm-s.additive) + s.unknown + oneSided95*(s.scatter()+rounded))
 }
 
 // least returns the least excess that could be told from none.

@@ -117,7 +117,7 @@ func proven(bands []Band) float64 {
 	most := 0.0
 	for _, b := range bands {
 		if !b.AtFloor {
-			most = max(most, b.Ps-1.6449*b.SEPs)
+			most = max(most, b.Ps-oneSided95*b.SEPs)
 		}
 	}
 	return most
@@ -131,7 +131,7 @@ func (c *Channel) add() {
 			continue
 		}
 		all.add(l)
-		if !l.AtFloor {
+		if l.Counts() {
 			counted.add(l)
 		}
 	}
@@ -140,7 +140,7 @@ func (c *Channel) add() {
 	c.DeterministicLimitPs = c.DeterministicPs
 	if all.count > counted.count {
 		ps, se := rms(all.squares, all.variance)
-		c.DeterministicLimitPs = ps + 1.6449*se
+		c.DeterministicLimitPs = ps + oneSided95*se
 	}
 	// What stands at the floor is as much as what does not, or more: the sum is no more than 3 dB above the floor's.
 	if c.DeterministicAtFloor = all.squares > threeDB*counted.squares; c.DeterministicAtFloor {

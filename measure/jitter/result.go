@@ -1,5 +1,7 @@
 package jitter
 
+import "math"
+
 // Result is what Measure found. NaN stands for 'not measurable'.
 type Result struct {
 	Schema      string     `json:"schema"`
@@ -76,6 +78,30 @@ type Line struct {
 	SidebandDBc float64 `json:"sideband_dbc"`
 	Inherent    bool    `json:"inherent"` // the test signal's own; not counted
 	AtFloor     bool    `json:"at_floor"` // within 3 dB of the same line of the floor; not counted
+}
+
+// Counts reports whether the line is the chain's, as far as the capture tells: neither the test signal's own nor at the floor.
+func (l Line) Counts() bool { return !l.Inherent && !l.AtFloor }
+
+// WorstLine returns the largest peak in ps of the lines that count, with a bound of NaN; or, where one at the floor may be larger, NaN and
+// the upper bound of 95 % of that. Both are NaN where there are no lines.
+func (c Channel) WorstLine() (peakPs, boundPs float64) {
+	peak, bound := 0.0, 0.0
+	for _, l := range c.Lines {
+		switch {
+		case l.Counts():
+			peak = max(peak, l.PeakPs)
+		case l.AtFloor && !l.Inherent:
+			bound = max(bound, l.PeakPs+oneSided95*l.PeakSEPs)
+		}
+	}
+	switch {
+	case bound > peak:
+		return math.NaN(), bound
+	case peak > 0:
+		return peak, math.NaN()
+	}
+	return math.NaN(), math.NaN()
 }
 
 // AMLine is a line of amplitude modulation, or an additive tone beside the carrier.

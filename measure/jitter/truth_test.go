@@ -517,3 +517,22 @@ func TestLinesAtTheFloorBoundTheirSum(t *testing.T) {
 		}
 	}
 }
+
+func TestTheWorstLineIsOneThatCountsOrABound(t *testing.T) {
+	for _, c := range []struct {
+		lines       []jitter.Line
+		peak, bound float64
+	}{
+		{nil, math.NaN(), math.NaN()},
+		{[]jitter.Line{{PeakPs: 9, Inherent: true}}, math.NaN(), math.NaN()},
+		{[]jitter.Line{{PeakPs: 5}, {PeakPs: 7}, {PeakPs: 9, Inherent: true}}, 7, math.NaN()},
+		{[]jitter.Line{{PeakPs: 5}, {PeakPs: 3, PeakSEPs: 1, AtFloor: true}}, 5, math.NaN()},
+		{[]jitter.Line{{PeakPs: 5}, {PeakPs: 7, PeakSEPs: 1, AtFloor: true}}, math.NaN(), 8.6449}, // the normal distribution's quantile of 95 %
+	} {
+		peak, bound := jitter.Channel{Lines: c.lines}.WorstLine()
+		same := func(x, y float64) bool { return x == y || math.IsNaN(x) && math.IsNaN(y) }
+		if !same(peak, c.peak) || !same(bound, c.bound) {
+			t.Errorf("%+v: %v, at most %v; want %v, %v", c.lines, peak, bound, c.peak, c.bound)
+		}
+	}
+}

@@ -58,7 +58,7 @@ func newSearch(a, b pcm.Reader, cfg Config) (*search, error) {
 		cfg.minOverlap(), 1e6*farDrift, quietNoiseDB))
 }
 
-// farDrift is how far apart clocks may be: consumer clocks of level II (IEC 60958-3, which was not at hand) are good to
+// farDrift is how far apart clocks may be: consumer clocks of level II (IEC 60958-3; the value comes from memory) are good to
 // 1000 ppm.
 const farDrift = 1100e-6
 

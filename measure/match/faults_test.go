@@ -200,18 +200,18 @@ func louderNoise(_ music, b pcm.Clip) pcm.Clip {
 	return w.finish(b)
 }
 
-func TestFaultsAreFoundAndNamed(t *testing.T) {
-	m := newMusic(12, faultSeconds, 11000)
-	a := m.capture(faultRate, faultRate*faultSeconds, way{noise: 1e-5, seed: 4})
-	plain := m.capture(faultRate, faultRate*faultSeconds, faultWay)
+// faultCase is a fault, and what is to be said of it.
+type faultCase struct {
+	name string
+	do   faulty
+	says string // the only warning but for a short overlap; "" = none
+	kind string // of the residual, "" = any
+	full bool
+}
+
+func faults() []faultCase {
 	const middle = faultRate * faultSeconds / 2
-	for _, c := range []struct {
-		name string
-		do   faulty
-		says string // the only warning but for a short overlap; "" = none
-		kind string // of the residual, "" = any
-		full bool
-	}{
+	return []faultCase{
 		{name: "none", do: each(func(v float64) float64 { return v }), kind: "noise"},
 		{name: "more noise in B", do: louderNoise, kind: "noise"},
 		{name: "direct voltage", do: each(func(v float64) float64 { return v + 0.02 }), kind: "noise", full: true},
@@ -245,7 +245,14 @@ func TestFaultsAreFoundAndNamed(t *testing.T) {
 		{name: "ends at 8 kHz", do: lowpass(7750.0/12000, 8250.0/12000), says: "B ends at 8."},
 		{name: "channel 2 inverted", do: channelTwo(func(v float64) float64 { return -v }), says: "channel 2 of B is inverted"},
 		{name: "channel 2 louder", do: channelTwo(func(v float64) float64 { return v * pcm.Ratio(0.5) }), says: "channel 2 differs by +0.50 dB", full: true},
-	} {
+	}
+}
+
+func TestFaultsAreFoundAndNamed(t *testing.T) {
+	m := newMusic(12, faultSeconds, 11000)
+	a := m.capture(faultRate, faultRate*faultSeconds, way{noise: 1e-5, seed: 4})
+	plain := m.capture(faultRate, faultRate*faultSeconds, faultWay)
+	for _, c := range faults() {
 		if c.full && !*full {
 			continue
 		}

@@ -125,17 +125,7 @@ func (r *remainder) run(s source) error {
 	parts := make([]*remainder, workers)
 	queues := make([]chan job, workers)
 	var group, listening errgroup.Group
-	ears := [2]chan [][]float64{make(chan [][]float64, 4), make(chan [][]float64, 4)}
-	for i, ear := range ears {
-		listening.Go(func() error {
-			meter := measure.NewLoudnessMeter(s.a.Format())
-			for block := range ear {
-				meter.Write(block)
-			}
-			r.loudness[i] = meter.Reading()
-			return nil
-		})
-	}
+	ears := r.listen(s.a.Format(), &listening)
 	for w := range parts {
 		parts[w] = newRemainder(r.rate, len(r.aa), r.n, r.gain)
 		parts[w].hop = r.hop
@@ -180,6 +170,22 @@ func (r *remainder) run(s source) error {
 		slices.SortFunc(h, func(x, y height) int { return x.at - y.at })
 	}
 	return failed
+}
+
+// listen returns where blocks of A and of B go to have their loudness read.
+func (r *remainder) listen(f pcm.Format, listening *errgroup.Group) [2]chan [][]float64 {
+	ears := [2]chan [][]float64{make(chan [][]float64, 4), make(chan [][]float64, 4)}
+	for i, ear := range ears {
+		listening.Go(func() error {
+			meter := measure.NewLoudnessMeter(f)
+			for block := range ear {
+				meter.Write(block)
+			}
+			r.loudness[i] = meter.Reading()
+			return nil
+		})
+	}
+	return ears
 }
 
 func (r *remainder) merge(p *remainder) {
