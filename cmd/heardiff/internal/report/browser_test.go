@@ -6,8 +6,10 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"slices"
 	"sort"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -26,13 +28,23 @@ func browser(t *testing.T, html string) (context.Context, func() []string) {
 	if err := os.WriteFile(file, []byte(html), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(t.TempDir()))
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(profile(t)))
 	alloc, stopAlloc := chromedp.NewExecAllocator(context.Background(), options...)
 	ctx, stop := chromedp.NewContext(alloc)
 	ctx, cancel := context.WithTimeout(ctx, 60*time.Second)
-	t.Cleanup(func() { cancel(); stop(); stopAlloc() })
+	t.Cleanup(func() {
+		if err := chromedp.Cancel(ctx); err != nil {
+			t.Logf("close the browser: %v", err)
+		}
+		cancel()
+		stop()
+		stopAlloc()
+	})
+	var mu sync.Mutex
 	var complaints []string
 	chromedp.ListenTarget(ctx, func(event any) {
+		mu.Lock()
+		defer mu.Unlock()
 		switch e := event.(type) {
 		case *runtime.EventExceptionThrown:
 			complaints = append(complaints, e.ExceptionDetails.Error())
@@ -43,7 +55,32 @@ func browser(t *testing.T, html string) (context.Context, func() []string) {
 	if err := chromedp.Run(ctx, chromedp.EmulateViewport(1200, 900), chromedp.Navigate("file://"+file)); err != nil {
 		t.Fatalf("open the page (is chromium installed?): %v", err)
 	}
-	return ctx, func() []string { return complaints }
+	return ctx, func() []string {
+		mu.Lock()
+		defer mu.Unlock()
+		return slices.Clone(complaints)
+	}
+}
+
+// profile returns a folder for the browser's own files. The browser's children may write there a moment longer than the
+// browser lives, so that t.TempDir, which fails the test of a folder it cannot empty at once, will not do.
+func profile(t *testing.T) string {
+	t.Helper()
+	dir, err := os.MkdirTemp("", "browser")
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		err := os.RemoveAll(dir)
+		for tries := 0; err != nil && tries < 50; tries++ {
+			time.Sleep(100 * time.Millisecond)
+			err = os.RemoveAll(dir)
+		}
+		if err != nil {
+			t.Logf("remove the browser's files: %v", err)
+		}
+	})
+	return dir
 }
 
 func evaluate[T any](t *testing.T, ctx context.Context, js string) T {
