@@ -25,8 +25,9 @@ const (
 // rounding is what a bin of an exact digital signal may hold through rounding alone, as a ratio to the carrier.
 const rounding = 1e-12
 
-// traced is what rounding of a line's place and shape may leave of it near by, as a ratio to the line.
-const traced = 1e-7
+// leastLine is the peak, as a ratio to the carrier, from which on a line of such a signal is more than rounding, which is not quite
+// noise: sidebands at −212 dBc.
+const leastLine = 5e-11
 
 // peak is a line fitted in one spectrum of a record.
 type peak struct {
@@ -100,12 +101,12 @@ func (p *peeler) edges() {
 }
 
 // peel takes out every line above the threshold, strongest first, and returns them sorted by frequency, those below the
-// band too.
+// band too, without what may be rounding.
 func (p *peeler) peel() []peak {
 	p.listen()
 	var found []peak
 	for range 16 { // each sweep reaches 20 dB further down
-		fresh := p.sweep(found)
+		fresh := p.sweep(len(found))
 		if len(fresh) == 0 {
 			break
 		}
@@ -120,7 +121,7 @@ func (p *peeler) peel() []peak {
 		}
 		found = p.prune(found)
 	}
-	found = p.needless(found)
+	found = slices.DeleteFunc(p.needless(found), func(l peak) bool { return power(l.value) < leastLine*leastLine })
 	slices.SortFunc(found, func(a, b peak) int {
 		if a.hz < b.hz {
 			return -1
@@ -141,9 +142,9 @@ func (p *peeler) inBand(lines []peak) []peak {
 	return nil
 }
 
-// sweep takes out lines beside those taken out before, and returns them: those not far below the strongest. What stands deeper may be
+// sweep takes out lines beside so many taken out before, and returns them: those not far below the strongest. What stands deeper may be
 // the trace of strong lines not yet fitted with each other in mind.
-func (p *peeler) sweep(before []peak) []peak {
+func (p *peeler) sweep(before int) []peak {
 	var at []int
 	for k := p.lowest; k <= p.high; k++ {
 		// Between two bins of the padded transform a line loses at most 1.2 dB.
@@ -162,14 +163,14 @@ func (p *peeler) sweep(before []peak) []peak {
 		if len(found) > 0 && power(p.bins[k]) < 0.01*power(found[0].value) {
 			break
 		}
-		if len(before)+len(found) >= maxLines || power(p.bins[k]) < 0.7*p.threshold*p.noise[k] || !p.tops(k) {
+		if before+len(found) >= maxLines || power(p.bins[k]) < 0.7*p.threshold*p.noise[k] || !p.tops(k) {
 			continue // it was a side lobe of a stronger one
 		}
 		if p.beside(k, found) {
 			continue // it may be a trace of that
 		}
 		line := p.fit((float64(k)) * p.binHz)
-		if !p.stands(line) || p.rounded(line, before) {
+		if !p.stands(line) {
 			continue
 		}
 		p.add(line, -1)
@@ -182,13 +183,6 @@ func (p *peeler) sweep(before []peak) []peak {
 func (p *peeler) beside(k int, lines []peak) bool {
 	return slices.ContainsFunc(p.near(lines, float64(k)*p.binHz, crowd), func(i int) bool {
 		return power(p.bins[k]) < wellBelow*power(lines[i].value)
-	})
-}
-
-// rounded reports whether a line is no more than the trace that rounding leaves of another near it.
-func (p *peeler) rounded(l peak, others []peak) bool {
-	return slices.ContainsFunc(p.near(others, l.hz, company), func(i int) bool {
-		return power(l.value) < traced*traced*power(others[i].value)
 	})
 }
 
@@ -245,10 +239,29 @@ func (p *peeler) stands(l peak) bool {
 // fit finds the line within one bin of hz that leaves least behind, by golden section over the bins of one main lobe.
 func (p *peeler) fit(hz float64) peak {
 	from, to := p.lobe(hz, 1.2) // the same bins for every trial, else what they explain jumps
-	return p.at(golden(hz-0.7*p.binHz, hz+0.7*p.binHz, func(hz float64) float64 {
+	hz = golden(hz-0.7*p.binHz, hz+0.7*p.binHz, func(hz float64) float64 {
 		value, norm := p.project(hz, from, to)
 		return -power(value) * norm
-	}))
+	})
+	return p.at(p.polish(hz, from, to))
+}
+
+// polish takes the place of a line one step of Gauss and Newton further: near its largest, power is flat and tells the place only to
+// the square root of rounding, and what the line leaves beside it would stand out of an exact signal as more lines.
+func (p *peeler) polish(hz float64, from, to int) float64 {
+	value, _ := p.project(hz, from, to)
+	small := 1e-3 * p.binHz
+	var slope, steep float64
+	for k := from; k <= to; k++ {
+		left := p.bins[k] - value*complex(p.shape(k, hz), 0)
+		turn := (p.shape(k, hz+small) - p.shape(k, hz-small)) / (2 * small)
+		slope += turn * real(left*cmplx.Conj(value))
+		steep += turn * turn * power(value)
+	}
+	if step := slope / steep; math.Abs(step) < small {
+		return hz + step
+	}
+	return hz
 }
 
 // golden returns where between two numbers f is least, by golden section.
