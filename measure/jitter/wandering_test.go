@@ -49,3 +49,26 @@ func TestLinesThatFollowTheMainsAreOneEach(t *testing.T) {
 		}
 	}
 }
+
+// However much or little a line wanders, its level is that of all its pieces. A line hardly spread, which would lose a hundredth
+// where the window's lobe is taken for whole, is read as well as any.
+func TestTheLevelOfAWanderingLineIsItsOwn(t *testing.T) {
+	const rate, seconds, want = 48000, 12, 100.
+	for _, c := range []struct{ hz, slow float64 }{{0.006, 0.07}, {0.06, 0.07}, {0.6, 0.07}, {0.02, 0.2}, {0.2, 0.2}, {0.02, 0.31}} {
+		random := rand.New(rand.NewPCG(50, 2))
+		x := make([]float64, int(seconds*rate))
+		for i := range x {
+			t := float64(i) / rate
+			phase := 2*math.Pi*300*t + c.hz/c.slow*math.Sin(2*math.Pi*c.slow*t+1)
+			x[i] = 0.6*math.Sin(2*math.Pi*12000*(t+want*1e-12*math.Sin(phase))) + 1e-6*random.NormFloat64()
+		}
+		r, err := jitter.Measure(pcm.Clip{Rate: rate, Channels: [][]float64{x}}, jitter.Config{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		ch := r.Channel[0]
+		if len(ch.Lines) != 1 || math.Abs(ch.Lines[0].PeakPs/want-1) > 0.0015 {
+			t.Errorf("%+v: want one line of %g ps, got %+v", c, want, ch.Lines)
+		}
+	}
+}

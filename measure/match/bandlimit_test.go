@@ -45,6 +45,22 @@ func TestBandLimitsUnderNoiseAndInCodes(t *testing.T) {
 	}
 }
 
+// Music that ends below the band in both captures, white noise in one of them alone: the other ends nowhere sooner.
+func TestNoiseInOneIsNoBandLimitOfTheOther(t *testing.T) {
+	const rate, seconds = 48000, 10
+	for seed := uint64(2); seed < 4; seed++ {
+		m := newMusic(seed, seconds, 19000)
+		a := m.capture(rate, rate*seconds, way{bits: 24})
+		r, err := match.Compare(a, m.capture(rate, rate*seconds, way{bits: 24, noise: 3e-3, seed: seed + 7, gain: 1}), match.Config{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(r.Warnings) > 0 {
+			t.Errorf("music %d: %q", seed, r.Warnings)
+		}
+	}
+}
+
 // Clipping makes treble above the music of the one; that is no band limit of the other. A real one is still named.
 func TestClippingIsNoBandLimitOfTheOther(t *testing.T) {
 	m := newMusic(12, 6, 8000)
