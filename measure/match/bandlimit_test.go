@@ -38,10 +38,16 @@ func TestBandLimitsUnderNoiseAndInCodes(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		limits := slices.DeleteFunc(r.Warnings, func(w string) bool { return !strings.Contains(w, " ends at ") })
-		if c.says == "" && len(limits) > 0 || c.says != "" && (len(limits) != 1 || !strings.HasPrefix(limits[0], c.says)) {
-			t.Errorf("%s: null %.1f dB, %q, want %q", c.name, r.NullDB, limits, c.says)
-		}
+		checkLimit(t, c.name, r, c.says)
+	}
+}
+
+// checkLimit holds what r says of ends of the music's band: one warning that begins so, or none where says is "".
+func checkLimit(t *testing.T, name string, r match.Result, says string) {
+	t.Helper()
+	limits := slices.DeleteFunc(slices.Clone(r.Warnings), func(w string) bool { return !strings.Contains(w, " ends at ") })
+	if says == "" && len(limits) > 0 || says != "" && (len(limits) != 1 || !strings.HasPrefix(limits[0], says)) {
+		t.Errorf("%s: null %.1f dB, %q, want %q", name, r.NullDB, r.Warnings, says)
 	}
 }
 
@@ -76,10 +82,7 @@ func TestClippingIsNoBandLimitOfTheOther(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		limits := slices.DeleteFunc(slices.Clone(r.Warnings), func(w string) bool { return !strings.Contains(w, " ends at ") })
-		if c.says == "" && len(limits) > 0 || c.says != "" && (len(limits) != 1 || !strings.HasPrefix(limits[0], c.says)) {
-			t.Errorf("%s: %q, want %q", c.name, r.Warnings, c.says)
-		}
+		checkLimit(t, c.name, r, c.says)
 		if !slices.ContainsFunc(r.Warnings, func(w string) bool { return strings.HasPrefix(w, "B is clipped") }) {
 			t.Errorf("%s: %q: the test needs clipping", c.name, r.Warnings)
 		}
@@ -124,10 +127,7 @@ func TestWhatIsNoTrebleOfTheMusic(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		limits := slices.DeleteFunc(r.Warnings, func(w string) bool { return !strings.Contains(w, " ends") })
-		if c.says == "" && len(limits) > 0 || c.says != "" && (len(limits) != 1 || !strings.HasPrefix(limits[0], c.says)) {
-			t.Errorf("%s: null %.1f dB, %q, want %q", c.name, r.NullDB, limits, c.says)
-		}
+		checkLimit(t, c.name, r, c.says)
 	}
 }
 
