@@ -22,6 +22,13 @@ const (
 	clearStep = 8
 	// finest is how many times fewer values than baseband samples tell the time of an event.
 	finest = 8
+	// aWhile is the time in seconds over which noise is the same, and mostSwing how many times the typical noise it may be there: what folds
+	// back moves between phase and amplitude while a carrier near rate/4 slides against the samples, twice the mean at the most, of which the
+	// typical is no less than 0.7.
+	aWhile    = 0.05
+	mostSwing = 3
+	// enough values tell the noise of a while.
+	enough = 128
 )
 
 // event is a stretch of baseband samples that an event reaches.
@@ -86,11 +93,39 @@ func (w *watch) events(r *record, reach int) []event {
 		if kind == 1 { // amplitude
 			noise += w.squared(r)
 		}
+		swing := w.swing(r)
 		for i, x := range w.envelope {
-			w.powers[i] += power(x) / noise
+			w.powers[i] += power(x) / max(noise, min(swing.at(i), mostSwing*noise))
 		}
 	}
 	return r.standing(w.powers, reach)
+}
+
+// swing returns the noise of every while, from medians.
+func (w *watch) swing(r *record) course {
+	c := course{length: min(len(w.envelope), max(enough, int(aWhile/(r.seconds*r.pad)*float64(len(w.envelope)))))}
+	some := make([]float64, 0, 2*enough)
+	for from := 0; from < len(w.envelope); from += c.length {
+		some = some[:0]
+		for i := from; i < min(from+c.length, len(w.envelope)); i += c.length / enough {
+			some = append(some, power(w.envelope[i]))
+		}
+		slices.Sort(some)
+		c.noise = append(c.noise, some[len(some)/2]/math.Ln2)
+	}
+	return c
+}
+
+// course is a mean power for each of so many values.
+type course struct {
+	length int
+	noise  []float64
+}
+
+// at returns the most around a value.
+func (c course) at(i int) float64 {
+	k := i / c.length
+	return slices.Max(c.noise[max(0, k-1):min(len(c.noise), k+2)])
 }
 
 // squared returns the power of amplitude, in the units of the envelope, that large jitter passes for noise with: of what the filter

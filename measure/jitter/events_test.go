@@ -265,3 +265,17 @@ func TestLargeJitterHasNoTicks(t *testing.T) {
 		}
 	}
 }
+
+// White jitter of a clock folds back, and swings between phase and amplitude while the carrier slides against the samples: at its
+// largest it is twice its mean, and no tick.
+func TestFoldedJitterThatSwingsHasNoTicks(t *testing.T) {
+	for _, slip := range []float64{0.03, 0.6, 3} { // Hz
+		for seed := range uint64(3) {
+			c := whiteClock()
+			c.CarrierHz, c.Seconds, c.RandomPs, c.Seed = 12000+slip, 20, 400, seed
+			if r := measure(t, jitter.Config{}, c); strings.Contains(strings.Join(r.Warnings, "\n"), "tick") {
+				t.Errorf("slipping by %v Hz, seed %d: %q", slip, seed, r.Warnings)
+			}
+		}
+	}
+}
