@@ -53,6 +53,20 @@ func TestJitterDosesAreMeasuredBack(t *testing.T) {
 	}
 }
 
+// A dose up to 20 kHz, on a tone at exactly a quarter of the rate whose samples it meets at 45°, folds into the amplitude from 12 kHz on. The
+// density within the band is still the dose's, and not that less what has folded.
+func TestADoseThatFoldsIsMeasuredBack(t *testing.T) {
+	in := jittertest.Clip(jittertest.Capture{Rate: 48000, Seconds: 12, CarrierHz: 12000, PhaseDegrees: 45, Amplitude: 0.7, NoiseDBFS: -130, Seed: 1})
+	out, _ := apply(t, in, impair.Dose{Seed: 4, Jitter: []impair.Jitter{{Kind: impair.Random, RMSPS: 100, LowHz: 10, HighHz: 20000}}})
+	r, err := jitter.Measure(out.Slice(4800, out.Len()-4800), jitter.Config{LowHz: 10, HighHz: 9600})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if ch, want := r.Channel[0], 100*math.Sqrt(9590./19990); !(math.Abs(ch.RandomPs-want) < 0.01*want) {
+		t.Errorf("random %.2f ± %.2f ps, want %.2f", ch.RandomPs, ch.RandomSEPs, want)
+	}
+}
+
 func TestNoiseAndHumDosesAreMeasuredBack(t *testing.T) {
 	in := pcm.NewClip(48000, 1, 12*48000)
 	d := impair.Dose{Seed: 5, Noise: []impair.Noise{{DBFS: -90}}, Hum: []impair.Hum{{FreqHz: 50, DBFS: -80, Harmonics: 3}}}

@@ -23,17 +23,21 @@ const (
 
 // additive fills in what additive noise takes off the phase of each band, and how far that may be wrong: where there is no more of it than
 // of phase, the amplitude; elsewhere the noise of the quietest octave, which may be anything from none to twice that, or all of the phase.
-func additive(bands []noiseBand) {
+// Of what folds back, by κ, see folded.
+func additive(bands []noiseBand, kappa float64) {
 	loud := make([]bool, len(bands))
 	louder(bands, loud, words/(bands[len(bands)-1].high-bands[0].low), 0, len(bands))
 	level := quietest(bands)
 	spreadTails(bands, loud, level)
 	for i := range bands {
 		b := &bands[i]
-		b.additive, b.unknown = b.am, 0
-		if loud[i] {
+		b.additive, b.unknown, b.higher, b.loud = b.am, 0, 0, loud[i]
+		switch {
+		case b.loud:
 			b.additive = min(level, b.pm)
 			b.unknown = b.additive
+		case folds(kappa):
+			b.folded(level, kappa)
 		}
 	}
 }
@@ -70,15 +74,17 @@ func louder(bands []noiseBand, loud []bool, least float64, from, to int) {
 
 // spreadTails adds to each stretch the bands beside it whose amplitude still stands above the additive noise.
 func spreadTails(bands []noiseBand, loud []bool, level float64) {
-	tails := func(b noiseBand) bool {
-		return b.am > level*max(tail, 1+tailErrors/math.Sqrt(b.independent()))
-	}
 	for i := 1; i < len(bands); i++ {
-		loud[i] = loud[i] || loud[i-1] && tails(bands[i])
+		loud[i] = loud[i] || loud[i-1] && bands[i].rises(level)
 	}
 	for i := len(bands) - 2; i >= 0; i-- {
-		loud[i] = loud[i] || loud[i+1] && tails(bands[i])
+		loud[i] = loud[i] || loud[i+1] && bands[i].rises(level)
 	}
+}
+
+// rises reports whether the amplitude stands above the additive noise.
+func (n noiseBand) rises(level float64) bool {
+	return n.am > level*max(tail, 1+tailErrors/math.Sqrt(n.independent()))
 }
 
 // quietest returns the least noise of an octave, of amplitude or phase: +Inf where none tells it.
@@ -102,7 +108,7 @@ func amplitudeNoise(channel int, bands []noiseBand) string {
 	var stretches []string
 	for i := 0; i < len(bands); i++ {
 		from := i
-		for i < len(bands) && bands[i].unknown > 0 {
+		for i < len(bands) && bands[i].loud {
 			i++
 		}
 		if i > from {

@@ -6,9 +6,10 @@
 // A frequency offset and slow wander are a polynomial in φ, taken off and reported; where a slow sine is most of what it
 // leaves, as where a clock hunts, that goes with it. Lines below the band are taken out too, for their side lobes.
 //
-// Where the carrier is a quarter of the rate and the clocks are one, timing errors faster than rate/2 − f₀ fold back as phase alone or
-// as amplitude alone, and no longer cancel: the random figure may be wrong by as much as they are, and only φ's own noise bounds it. A
-// warning says so. Let the chain run on its own clock, or record at another rate than four times the tone.
+// Where the carrier is a quarter of the rate and the clocks are one, timing errors faster than rate/2 − f₀ fold back into φ or into α,
+// by the angle at which the samples take the carrier, and no longer cancel. The fourth power of the samples tells the angle, and the errors
+// and limits of the random figure hold what may have folded. A warning says so. Let the chain run on its own clock, or record at another
+// rate than four times the tone.
 //
 // Lines are found one by one, strongest first, where the spectrum of φ stands above the median of its
 // surroundings so far that noise alone does so in fewer than one of a hundred captures; each is fitted with the

@@ -3,40 +3,67 @@ package jitter
 import (
 	"fmt"
 	"math"
-	"slices"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // Jitter faster than rate/2 − f₀ folds back. At a carrier of rate/4 its two sidebands come to lie as far above the carrier as below it, so
-// that it is phase or amplitude modulation, cos² and sin² of the angle at which the samples take the carrier. That angle turns
-// where the clocks differ, and the folded part is then equal in both and cancels as additive noise does. Over x periods of
-// slide some sin(2πx)/(2πx) of it are left over, 13 % at most beyond one period.
+// that it is phase modulation, cos² 2φ of it, or amplitude modulation, sin² 2φ, φ being the angle at which the samples take the carrier.
+// That angle turns where the clocks differ, and the folded part is then equal in both and cancels as additive noise does. Over x periods of
+// slide some sin(2πx)/(2πx) of it are left over, 13 % at most beyond one period. What is left, κ, is the mean of cos 4φ: −1 where all that
+// folds is amplitude, 1 where all is phase.
 
-// lockedPeriods is the slide of the carrier against the samples, in periods, below which the clocks count as one.
-const lockedPeriods = 1
+// leftOver is the |κ| from which on clocks count as one.
+const leftOver = 0.13
 
-// slide returns by how many periods the carrier moves against the samples of a rate four times its own in the whole capture.
-func (m *measurement) slide() float64 {
-	return math.Abs(m.carrierHz-m.reader.Format().Rate.Hz()/4) * m.recordSeconds * float64(m.records)
+// meanAngle returns the mean of cos 4φ over a block of so many samples of a sine, from the sums of their squares and of their fourth
+// powers: sin⁴φ = 3/8 − (cos 2φ)/2 + (cos 4φ)/8, and cos 2φ is 0 on average at any frequency but 0 and rate/2.
+func meanAngle(squares, fourth float64, count int) float64 {
+	if squares == 0 {
+		return 0
+	}
+	return max(-1, min(2*fourth*float64(count)/(squares*squares)-3, 1))
 }
 
-// locked reports whether folded jitter does not cancel.
-func (m *measurement) locked() bool { return m.slide() < lockedPeriods }
+// inPhase returns κ of a channel over the stretch that was measured.
+func (m *measurement) inPhase(channel int) float64 {
+	s := m.stretch
+	blocks := s.angle[channel][max(0, s.from/s.block):]
+	blocks = blocks[:min(len(blocks), max(1, (s.to-s.from)/s.block))]
+	return floats.Sum(blocks) / float64(len(blocks))
+}
+
+// folds reports whether jitter that folds does not cancel.
+func folds(kappa float64) bool { return math.Abs(kappa) > leftOver }
 
 // lockedWarning says what locked clocks mean for the figures, "" where they are not, or in an exact digital signal.
 func (m *measurement) lockedWarning() string {
-	noisy := slices.ContainsFunc(m.toned, func(c int) bool { return sum(m.channels[c].bands, 0, math.Inf(1)).pm > rounded })
-	if !noisy || !m.locked() {
-		return ""
+	for _, c := range m.toned {
+		kappa := m.inPhase(c)
+		if folds(kappa) && sum(m.channels[c].bands, 0, math.Inf(1)).pm > rounded {
+			return fmt.Sprintf("the carrier hardly slides against the recorder's samples: of timing errors faster than %.0f Hz, which fold back, %.0f %% "+
+				"show in the phase and the rest in the amplitude, which else tells additive noise; the errors and limits of the random jitter "+
+				"allow for it; record with a clock of its own to know", m.reader.Format().Rate.Hz()/2-m.carrierHz, 50*(1+kappa))
+		}
 	}
-	return fmt.Sprintf("the carrier slides by only %.2f periods against the recorder's samples: timing errors faster than %.0f Hz fold "+
-		"back as phase alone or as amplitude alone, and the random jitter may be anything up to the phase noise",
-		m.slide(), m.reader.Format().Rate.Hz()/2-m.carrierHz)
+	return ""
 }
 
-// bound returns the 95 % upper bound of random jitter in radians. With locked clocks the amplitude may hold nothing but folded jitter.
-func (m *measurement) bound(s noiseSum) float64 {
-	if m.locked() {
-		s = noiseSum{pm: s.pm, variancePM: s.variancePM}
+// folded fills in what additive noise takes off the phase of a band into which jitter may have folded, and how far the rest may be wrong.
+// With F the power that folds, N the additive noise and J the jitter of the band, phase is J + N + F·(1+κ)/2 and amplitude N + F·(1−κ)/2.
+//
+// Where κ is negative, amplitude that rises above the quietest octave is taken for F, for N is much the same at all frequencies; yet
+// all of it may be either. Where κ is positive F shows in the phase and is told from J by nothing: it is taken to be no more than that,
+// for jitter to have no higher density above rate/2 − f₀ than below (a judgement, no source).
+func (n *noiseBand) folded(level, kappa float64) {
+	if kappa > 0 {
+		n.higher = kappa / (1 + kappa) * max(0, n.pm-n.am)
+		return
 	}
-	return s.bound()
+	if !n.rises(level) {
+		level = n.am
+	}
+	both := (1 + kappa) / (1 - kappa) // of F, the phase's share over the amplitude's
+	n.additive = level + both*(n.am-level)
+	n.unknown = (1 - both) * max(n.am-level, level)
 }

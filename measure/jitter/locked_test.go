@@ -17,7 +17,7 @@ func TestFoldedJitterOfLockedClocksIsSaid(t *testing.T) {
 		c := whiteClock()
 		c.CarrierHz, c.PhaseDegrees = 12000, degrees
 		r := measure(t, jitter.Config{}, c)
-		if len(r.Warnings) != 1 || !strings.Contains(r.Warnings[0], "faster than 12000 Hz fold back") {
+		if len(r.Warnings) != 1 || !strings.Contains(r.Warnings[0], "faster than 12000 Hz, which fold back") {
 			t.Errorf("%v°: warnings %q", degrees, r.Warnings)
 		}
 		ch := r.Channel[0]
@@ -29,6 +29,38 @@ func TestFoldedJitterOfLockedClocksIsSaid(t *testing.T) {
 		}
 		if b := ch.RandomBands[2]; b.AtFloor && b.LimitPs < 0.98*math.Sqrt(9000./23990)*50 {
 			t.Errorf("%v°: limit %.2f ps from 1 kHz on", degrees, b.LimitPs)
+		}
+	}
+}
+
+// Jitter beside additive noise, with locked clocks: whatever the angle, and whether some of it folds or none, the errors and the limits hold
+// what is there, in the whole band, in each decade and between the channels. The share of a decade is that of a flat density.
+func TestErrorsHoldWhatFolds(t *testing.T) {
+	for _, degrees := range []float64{0, 45, 80} {
+		for _, high := range []float64{9600, 20000, 24000} {
+			c := base()
+			c.CarrierHz, c.PhaseDegrees, c.NoiseDBFS = 12000, degrees, -112
+			c.RandomPs, c.RandomLowHz, c.RandomHighHz = 60, 10, high
+			other := c
+			other.Amplitude = 0.5 // the same jitter, and noise, which is of the seed
+			r := measure(t, jitter.Config{}, c, other)
+			density := c.RandomPs / math.Sqrt(high-10)
+			holds := func(what string, ps, se, limit float64, atFloor bool, want float64) {
+				t.Logf("%v°, to %v Hz, %s: %.2f ± %.2f ps, limit %.2f, want %.2f", degrees, high, what, ps, se, limit, want)
+				if !atFloor && math.Abs(ps-want) > 3*se || atFloor && limit < want {
+					t.Errorf("%v°, to %v Hz, %s: %.2f ± %.2f ps, limit %.2f, want %.2f", degrees, high, what, ps, se, limit, want)
+				}
+			}
+			ch, common := r.Channel[0], r.Common
+			whole := density * math.Sqrt(9590)
+			holds("all", ch.RandomPs, ch.RandomSEPs, ch.RandomLimitPs, ch.RandomAtFloor, whole)
+			if degrees == 45 && high == 20000 && !(math.Abs(ch.RandomPs-whole) < 0.03*whole) {
+				t.Errorf("%.2f ps, want %.2f: what folds stands apart from what does not, and is told from additive noise", ch.RandomPs, whole)
+			}
+			holds("common", common.RandomPs, common.SEPs, common.LimitPs, common.AtFloor, whole)
+			for _, b := range ch.RandomBands {
+				holds("a decade", b.Ps, b.SEPs, b.LimitPs, b.AtFloor, density*math.Sqrt(b.HighHz-b.LowHz))
+			}
 		}
 	}
 }

@@ -13,8 +13,10 @@ type noiseBand struct {
 	crossPM, crossAM float64
 	used             float64 // part of the band not hidden by lines
 	seconds          float64 // of all records
-	// What additive noise takes off pm, and how far that may be wrong either way: see additive.
-	additive, unknown float64
+	// What additive noise takes off pm, how far that may be wrong either way, and how much of the rest may be jitter of higher frequencies:
+	// see additive and folded.
+	additive, unknown, higher float64
+	loud                      bool // amplitude holds noise of its own
 }
 
 // bandsPerDecade is the resolution of the density in jitter frequency.
@@ -154,12 +156,15 @@ func (n noiseBand) independent() float64 {
 	return max((n.high-n.low)*max(n.used, 0.02)*n.seconds/spread, 1/spread)
 }
 
-// noiseSum is the noise of several bands: the powers of phase and of additive noise in rad², the variances of each by scatter, and by
-// how much the additive noise may be wrong besides.
-type noiseSum struct{ pm, additive, variancePM, varianceAdditive, unknown float64 }
+// noiseSum is the noise of several bands: the powers of phase and of additive noise in rad², the variances of each by scatter, by
+// how much the additive noise may be wrong besides, and how much of the difference may be jitter of higher frequencies.
+type noiseSum struct{ pm, additive, variancePM, varianceAdditive, unknown, higher float64 }
 
-// variance returns that of the difference. Anything within what is unknown is equally likely.
+// variance returns that of the difference, of no jitter too. Anything within what is unknown is equally likely.
 func (s noiseSum) variance() float64 { return s.scatter()*s.scatter() + s.unknown*s.unknown/3 }
+
+// uncertainty returns the standard error of the difference as jitter of the band.
+func (s noiseSum) uncertainty() float64 { return math.Sqrt(s.variance()+s.higher*s.higher/3) + rounded }
 
 // scatter returns the standard error of the difference by scatter alone.
 func (s noiseSum) scatter() float64 { return math.Sqrt(s.variancePM + s.varianceAdditive) }
@@ -188,6 +193,7 @@ func (s *noiseSum) add(n noiseBand) {
 	s.pm += n.pm * width
 	s.additive += n.additive * width
 	s.unknown += n.unknown * width
+	s.higher += n.higher * width
 	s.variancePM += n.variance(n.pm)
 	s.varianceAdditive += n.variance(n.additive)
 }
@@ -199,7 +205,7 @@ func (s noiseSum) excess() (rms, se float64, significant bool) {
 	if !(d > 2*sigma) {
 		return math.NaN(), math.NaN(), false
 	}
-	return math.Sqrt(d), sigma / (2 * math.Sqrt(d)), true
+	return math.Sqrt(d), s.uncertainty() / (2 * math.Sqrt(d)), true
 }
 
 // bound returns the 95 % upper bound of the excess, for which all that is unknown is jitter.

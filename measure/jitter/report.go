@@ -28,7 +28,7 @@ func (m *measurement) result() Result {
 			m.warn(fmt.Sprintf("channel %d has no tone (%s)", c+1, loudness(m.stretch.level[c])))
 			continue
 		}
-		additive(m.channels[c].bands)
+		additive(m.channels[c].bands, m.inPhase(c))
 		m.warn(amplitudeNoise(c+1, m.channels[c].bands))
 		r.Channel = append(r.Channel, m.channel(c))
 		events := m.eventWarnings(c)
@@ -109,7 +109,7 @@ func (m *measurement) limit(s noiseSum) float64 {
 	if _, _, significant := s.excess(); significant {
 		return m.toPs(s.least())
 	}
-	return m.toPs(m.bound(s))
+	return m.toPs(s.bound())
 }
 
 // proven returns the most random jitter that a part of the band shows with 95 % confidence, which the whole has, too.
@@ -192,7 +192,7 @@ func (m *measurement) densities(bands []noiseBand) []DensityBand {
 		perHz := m.toPs(1 / math.Sqrt(width))
 		out[i] = DensityBand{
 			OffsetHz: math.Sqrt(n.low * n.high), PMPs: m.toPs(math.Sqrt(n.pm)), AMPs: m.toPs(math.Sqrt(n.am)),
-			RandomPs: random * perHz, SEPs2: math.Sqrt(s.variance()) * perHz * perHz, LowHz: n.low, HighHz: n.high,
+			RandomPs: random * perHz, SEPs2: s.uncertainty() * perHz * perHz, LowHz: n.low, HighHz: n.high,
 		}
 	}
 	return out
@@ -274,13 +274,17 @@ func (m *measurement) amLines(tones []tone) []AMLine {
 // (S₁·S₂ + C²)/2.
 func (m *measurement) common(channels []Channel) *Common {
 	var s noiseSum
-	part := m.sharedAdditive()
+	part, kappa := m.sharedAdditive(), m.inPhase(0)
 	for i, n := range m.cross {
 		a, b := m.channels[0].bands[i], m.channels[1].bands[i]
 		width, additive := n.high-n.low, math.Sqrt(a.additive*b.additive)
-		if a.unknown > 0 || b.unknown > 0 {
+		if a.loud || b.loud {
 			n.crossAM = part * additive
 			s.unknown += additive * width
+		} else if folds(kappa) {
+			n.crossAM *= additive / math.Sqrt(a.am*b.am)
+			s.unknown += width * math.Sqrt(a.unknown*b.unknown)
+			s.higher += width * math.Sqrt(a.higher*b.higher)
 		}
 		s.pm += n.crossPM * width
 		s.additive += n.crossAM * width
@@ -300,7 +304,7 @@ func (m *measurement) sharedAdditive() float64 {
 	shared, both := 0.0, 0.0
 	for i, n := range m.cross {
 		a, b := m.channels[0].bands[i], m.channels[1].bands[i]
-		if a.unknown == 0 && b.unknown == 0 {
+		if !a.loud && !b.loud {
 			shared += n.crossAM * (n.high - n.low)
 			both += math.Sqrt(a.am*b.am) * (n.high - n.low)
 		}

@@ -14,6 +14,8 @@ type stretch struct {
 	from, to int       // frames
 	level    []float64 // RMS of each channel, median over blocks
 	warnings []string
+	block    int         // frames
+	angle    [][]float64 // of each channel in each block: see inPhase
 }
 
 // scan looks through the capture once: where the tone begins and ends, whether it is clipped, holds still, is interrupted,
@@ -21,7 +23,7 @@ type stretch struct {
 func scan(r pcm.Reader) (stretch, error) {
 	f := r.Format()
 	block := max(64, int(f.Rate)/20)
-	rms, listening := make([][]float64, f.Channels), make([]pauses, f.Channels)
+	rms, angle, listening := make([][]float64, f.Channels), make([][]float64, f.Channels), make([]pauses, f.Channels)
 	top := 1.0 // the largest word, or full scale of floats
 	if !f.Float {
 		top -= math.Ldexp(1, 1-f.Bits)
@@ -29,15 +31,17 @@ func scan(r pcm.Reader) (stretch, error) {
 	clipped, same := make([]int, f.Channels), f.Channels > 1
 	err := pcm.Blocks(r, block, func(b [][]float64, from int) error {
 		for c, ch := range b {
-			sum := 0.0
+			sum, fourth := 0.0, 0.0
 			for i, v := range ch {
 				sum += v * v
+				fourth += v * v * v * v
 				if v >= top || v <= -top {
 					clipped[c]++
 				}
 				same = same && (c == 0 || v == b[0][i])
 			}
 			rms[c] = append(rms[c], math.Sqrt(sum/float64(len(ch))))
+			angle[c] = append(angle[c], meanAngle(sum, fourth, len(ch)))
 			listening[c].listen(ch, from, int(pauseS*f.Rate.Hz()))
 		}
 		return nil
@@ -45,7 +49,7 @@ func scan(r pcm.Reader) (stretch, error) {
 	if err != nil {
 		return stretch{}, fmt.Errorf("jitter: %w", err)
 	}
-	s := stretch{level: make([]float64, f.Channels)}
+	s := stretch{level: make([]float64, f.Channels), block: block, angle: angle}
 	loudest := 0
 	for c := range rms {
 		s.level[c] = upperMedian(rms[c])
