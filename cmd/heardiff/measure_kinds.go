@@ -15,7 +15,8 @@ type studyKind struct {
 	// against gives a result the limits that a stored result of the recording set-up alone sets.
 	against func(result any, floor []byte) (any, error)
 	// words names the main figures of the first channel.
-	words func(result any) string
+	words    func(result any) string
+	warnings func(result any) []string
 }
 
 // studyKinds returns the kinds by the name that "capture add --as" gives them; jitter is measured as cfg says, with its spectrum.
@@ -24,16 +25,21 @@ func studyKinds(cfg jitter.Config) map[string]studyKind {
 	return map[string]studyKind{
 		"jitter": kindOf(func(r pcm.Reader) (jitter.Result, error) {
 			return jitter.Measure(r, cfg)
-		}, jitter.Result.AgainstFloor, jitterWords),
-		"tone":     kindOf(tone.Measure, limited((*tone.Result).SetFloor), toneWords),
-		"low-tone": kindOf(tone.LowTone, limited((*tone.LowToneResult).SetFloor), lowToneWords),
-		"noise":    kindOf(noiseAlone, limited((*tone.NoiseResult).SetFloor), noiseWords),
-		"two-tone": kindOf(tone.TwoTone, limited((*tone.TwoToneResult).SetFloor), twoToneWords),
-		"sweep":    kindOf(tone.Sweep, limited((*tone.SweepResult).SetFloor), sweepWords),
+		}, jitter.Result.AgainstFloor, jitterWords, func(r jitter.Result) []string { return r.Warnings }),
+		"tone":     ofFiles(toneFiles, toneWords),
+		"low-tone": ofFiles(lowToneFiles, lowToneWords),
+		"noise":    ofFiles(noiseFiles, noiseWords),
+		"two-tone": ofFiles(twoToneFiles, twoToneWords),
+		"sweep":    ofFiles(sweepFiles, sweepWords),
 	}
 }
 
-func kindOf[T any](measure func(pcm.Reader) (T, error), against func(T, T) (T, error), words func(T) string) studyKind {
+// ofFiles measures captures of a study as files are.
+func ofFiles[T any](k fileKind[T], words func(T) string) studyKind {
+	return kindOf(k.measure, limited(k.setFloor), words, func(r T) []string { return *k.warnings(&r) })
+}
+
+func kindOf[T any](measure func(pcm.Reader) (T, error), against func(T, T) (T, error), words func(T) string, warnings func(T) []string) studyKind {
 	return studyKind{
 		measure: func(r pcm.Reader) (any, error) { return measure(r) },
 		against: func(result any, floor []byte) (any, error) {
@@ -43,7 +49,8 @@ func kindOf[T any](measure func(pcm.Reader) (T, error), against func(T, T) (T, e
 			}
 			return against(result.(T), limit)
 		},
-		words: func(result any) string { return words(result.(T)) },
+		words:    func(result any) string { return words(result.(T)) },
+		warnings: func(result any) []string { return warnings(result.(T)) },
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strings"
 
 	"heardiff/cmd/heardiff/internal/wire"
 	"heardiff/measure/jitter"
@@ -22,9 +23,11 @@ type measuredCapture struct {
 	Capture int    `json:"capture"`
 	Chain   string `json:"chain"`
 	Kind    string `json:"kind"`
-	Figures string `json:"-"`     // the main ones, for people
 	Floor   *int   `json:"floor"` // the capture of the recording set-up it is read against
 	Result  any    `json:"result"`
+	// For people: the main figures, and what the result warns of.
+	Figures  string   `json:"-"`
+	Warnings []string `json:"-"`
 }
 
 // measureStudy measures every capture of the study that has no measurement yet, or all of them again; those of the jitter signal
@@ -172,7 +175,7 @@ func (m *studyMeter) capture(ctx context.Context, c store.Capture) (measuredCapt
 			one.Result = limited
 		}
 	}
-	one.Figures = kind.words(one.Result)
+	one.Figures, one.Warnings = kind.words(one.Result), kind.warnings(one.Result)
 	data, err := wire.Marshal(one.Result)
 	if err != nil {
 		return one, err
@@ -204,5 +207,23 @@ func (r studyMeasured) text(w io.Writer) {
 		t.row(fmt.Sprint(m.Capture), m.Chain, m.Kind, m.Figures)
 	}
 	t.print(w, "")
-	warningsText(w, r.Warnings)
+	warningsText(w, append(r.ofCaptures(), r.Warnings...))
+}
+
+// ofCaptures returns what the captures' own results warn of, each once, with the captures that it is said of.
+func (r studyMeasured) ofCaptures() []string {
+	var said []string
+	of := map[string][]string{}
+	for _, m := range r.Measured {
+		for _, w := range m.Warnings {
+			if len(of[w]) == 0 {
+				said = append(said, w)
+			}
+			of[w] = append(of[w], fmt.Sprintf("%d (%s)", m.Capture, m.Chain))
+		}
+	}
+	for i, w := range said {
+		said[i] = fmt.Sprintf("capture %s: %s", strings.Join(of[w], ", "), w)
+	}
+	return said
 }

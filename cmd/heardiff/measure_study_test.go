@@ -155,4 +155,12 @@ func TestAStudysJitterIsReadByTheWordsThatWerePlayed(t *testing.T) {
 		t.Errorf("words of 16 bits, read as such: %.2000s", out)
 	}
 	command(t, 2, "measure", "--bits", "20")
+	// People are told what the captures' own results warn of, too.
+	longer := filepath.Join(dir, "longer.wav")
+	command(t, 0, "signal", "jitter", "--rate", "48000", "--bits", "16", "--seconds", "6", "--out", longer)
+	command(t, 0, "capture", "add", "usb", longer, "--as", "jitter")
+	const twin = "warning: capture 1 (usb), 2 (usb): the channels are identical"
+	if out, _ := command(t, 0, "measure", "--again"); strings.Count(out, twin) != 1 {
+		t.Errorf("want %q once: %s", twin, out)
+	}
 }
