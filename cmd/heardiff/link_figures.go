@@ -20,6 +20,8 @@ type studyFigures struct {
 	jitter map[string]jitter.Result
 	noise  map[string]tone.NoiseResult
 	intact map[string]bool
+	// warnings are those of the captures' own results.
+	warnings []string
 }
 
 // readFigures reads every stored measurement. Of several channels the worst counts: whoever hears one hears it.
@@ -49,12 +51,17 @@ func readFigures(ctx context.Context, s *store.Store) (studyFigures, error) {
 	for _, c := range chains {
 		all[c.Name] = map[link.Metric][]link.Figure{}
 	}
+	var said captureWarnings
 	for _, m := range measured {
 		name := chainOf[m.Capture]
 		if err := f.add(name, all[name], m); err != nil {
 			return f, fmt.Errorf("measurement of capture %d: %w", m.Capture, err)
 		}
+		if err := stored(m.Result, func(r resultWarnings) { said.add(m.Capture, name, r.Warnings) }); err != nil {
+			return f, fmt.Errorf("measurement of capture %d: %w", m.Capture, err)
+		}
 	}
+	f.warnings = said.list()
 	for _, e := range entered {
 		if figures, ok := all[e.Chain]; ok {
 			figures[link.Metric(e.Metric)] = append(figures[link.Metric(e.Metric)], link.Figure{Value: orNaN(e.Value), Limit: orNaN(e.Limit), Entered: true})
@@ -64,6 +71,11 @@ func readFigures(ctx context.Context, s *store.Store) (studyFigures, error) {
 		f.chains = append(f.chains, link.Chain{Name: c.Name, About: c.About, Role: c.Role, Cost: orNaN(c.Cost), Figures: all[c.Name]})
 	}
 	return f, nil
+}
+
+// resultWarnings is what results of all kinds have in common.
+type resultWarnings struct {
+	Warnings []string `json:"warnings"`
 }
 
 func orNaN(v *float64) float64 {

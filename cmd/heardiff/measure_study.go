@@ -210,20 +210,38 @@ func (r studyMeasured) text(w io.Writer) {
 	warningsText(w, append(r.ofCaptures(), r.Warnings...))
 }
 
-// ofCaptures returns what the captures' own results warn of, each once, with the captures that it is said of.
+// ofCaptures returns what the captures' own results warn of.
 func (r studyMeasured) ofCaptures() []string {
-	var said []string
-	of := map[string][]string{}
+	var said captureWarnings
 	for _, m := range r.Measured {
-		for _, w := range m.Warnings {
-			if len(of[w]) == 0 {
-				said = append(said, w)
-			}
-			of[w] = append(of[w], fmt.Sprintf("%d (%s)", m.Capture, m.Chain))
+		said.add(m.Capture, m.Chain, m.Warnings)
+	}
+	return said.list()
+}
+
+// captureWarnings gathers what results of captures warn of, each warning once.
+type captureWarnings struct {
+	order []string
+	of    map[string][]string
+}
+
+func (w *captureWarnings) add(capture int, chain string, warnings []string) {
+	if w.of == nil {
+		w.of = map[string][]string{}
+	}
+	for _, text := range warnings {
+		if len(w.of[text]) == 0 {
+			w.order = append(w.order, text)
 		}
+		w.of[text] = append(w.of[text], fmt.Sprintf("%d (%s)", capture, chain))
 	}
-	for i, w := range said {
-		said[i] = fmt.Sprintf("capture %s: %s", strings.Join(of[w], ", "), w)
+}
+
+// list returns the warnings, with the captures that each is said of.
+func (w *captureWarnings) list() []string {
+	out := make([]string, len(w.order))
+	for i, text := range w.order {
+		out[i] = fmt.Sprintf("capture %s: %s", strings.Join(w.of[text], ", "), text)
 	}
-	return said
+	return out
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"math"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -162,5 +163,10 @@ func TestAStudysJitterIsReadByTheWordsThatWerePlayed(t *testing.T) {
 	const twin = "warning: capture 1 (usb), 2 (usb): the channels are identical"
 	if out, _ := command(t, 0, "measure", "--again"); strings.Count(out, twin) != 1 {
 		t.Errorf("want %q once: %s", twin, out)
+	}
+	page := filepath.Join(dir, "page.html")
+	command(t, 0, "report", "--out", page)
+	if html, err := os.ReadFile(page); err != nil || !strings.Contains(string(html), "Capture 1 (usb), 2 (usb): the channels are identical") {
+		t.Errorf("the report does not say what the captures warn of, error %v", err)
 	}
 }

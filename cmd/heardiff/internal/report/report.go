@@ -36,6 +36,8 @@ type Input struct {
 	Excerpts []Excerpt
 	Sessions []Session
 	Pictures Pictures
+	// Captures holds what the measurements of captures warn of.
+	Captures []string
 	Made     time.Time
 	// Command is the line that writes the report again.
 	Command string
@@ -141,7 +143,7 @@ func view(in Input) (paper, error) {
 	}
 	n := &numbering{}
 	v.Forests, v.Dose, v.Power, v.Measures = forests(n, in), doses(n, in), powers(n, in), measures(n, in.Pictures)
-	v.Method, v.Caveats = method(in), caveats(in)
+	v.Method, v.Caveats, v.Captures = method(in), caveats(in), capitalised(in.Captures)
 	return v, nil
 }
 
