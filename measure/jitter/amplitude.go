@@ -31,14 +31,13 @@ func additive(bands []noiseBand, kappa float64) {
 	spreadTails(bands, loud, level)
 	for i := range bands {
 		b := &bands[i]
-		b.additive, b.unknown, b.higher, b.loud = b.am, 0, 0, loud[i]
-		switch {
-		case b.loud:
-			b.additive = min(level, b.pm)
-			b.unknown = b.additive
-		case folds(kappa):
+		b.unknown, b.other, b.loud = 0, 0, loud[i]
+		if !b.loud {
 			b.folded(level, kappa)
+			continue
 		}
+		b.additive = min(level, b.pm)
+		b.unknown = b.additive
 	}
 }
 

@@ -4,17 +4,23 @@ import (
 	"fmt"
 	"math"
 
-	"gonum.org/v1/gonum/floats"
+	"heardiff/measure/spectrum"
 )
 
 // Jitter faster than rate/2 − f₀ folds back. At a carrier of rate/4 its two sidebands come to lie as far above the carrier as below it, so
 // that it is phase modulation, cos² 2φ of it, or amplitude modulation, sin² 2φ, φ being the angle at which the samples take the carrier.
 // That angle turns where the clocks differ, and the folded part is then equal in both and cancels as additive noise does. Over x periods of
-// slide some sin(2πx)/(2πx) of it are left over, 13 % at most beyond one period. What is left, κ, is the mean of cos 4φ: −1 where all that
+// slide some sin(4πx)/(4πx) of it are left over, 7 % at most beyond one period. What is left, κ, is the mean of cos 4φ: −1 where all that
 // folds is amplitude, 1 where all is phase.
 
-// leftOver is the |κ| from which on clocks count as one.
-const leftOver = 0.13
+const (
+	// leftOver is the |κ| from which on clocks count as one, and little that below which nothing is allowed for: were jitter above
+	// rate/2 − f₀ as strong as below, the random figure would be 1.5 % off.
+	leftOver = 0.13
+	little   = 0.03
+	// halfAmplitude is the κ below which jitter that folds is told by the amplitude.
+	halfAmplitude = -0.5
+)
 
 // meanAngle returns the mean of cos 4φ over a block of so many samples of a sine, from the sums of their squares and of their fourth
 // powers: sin⁴φ = 3/8 − (cos 2φ)/2 + (cos 4φ)/8, and cos 2φ is 0 on average at any frequency but 0 and rate/2.
@@ -25,12 +31,21 @@ func meanAngle(squares, fourth float64, count int) float64 {
 	return max(-1, min(2*fourth*float64(count)/(squares*squares)-3, 1))
 }
 
-// inPhase returns κ of a channel over the stretch that was measured.
+// inPhase returns κ of a channel over the records that were measured, weighed as their window weighs power.
 func (m *measurement) inPhase(channel int) float64 {
 	s := m.stretch
-	blocks := s.angle[channel][max(0, s.from/s.block):]
-	blocks = blocks[:min(len(blocks), max(1, (s.to-s.from)/s.block))]
-	return floats.Sum(blocks) / float64(len(blocks))
+	length := float64(s.to-s.from) / float64(m.records) // frames of a record
+	window := spectrum.Tukey(taper)
+	sum, weight := 0.0, 0.0
+	for i := max(0, s.from/s.block); i < min(len(s.angle[channel]), s.to/s.block); i++ {
+		_, at := math.Modf((float64(i*s.block-s.from) + float64(s.block)/2) / length)
+		w := window.At(at)
+		sum, weight = sum+w*w*s.angle[channel][i], weight+w*w
+	}
+	if weight == 0 {
+		return 0
+	}
+	return sum / weight
 }
 
 // folds reports whether jitter that folds does not cancel.
@@ -50,14 +65,19 @@ func (m *measurement) lockedWarning() string {
 }
 
 // folded fills in what additive noise takes off the phase of a band into which jitter may have folded, and how far the rest may be wrong.
-// With F the power that folds, N the additive noise and J the jitter of the band, phase is J + N + F·(1+κ)/2 and amplitude N + F·(1−κ)/2.
+// With F the power that folds, N the additive noise and J the jitter of the band, phase is J + N + F·(1+κ)/2 and amplitude N + F·(1−κ)/2:
+// their difference is J + κF.
 //
-// Where κ is negative, amplitude that rises above the quietest octave is taken for F, for N is much the same at all frequencies; yet
-// all of it may be either. Where κ is positive F shows in the phase and is told from J by nothing: it is taken to be no more than that,
-// for jitter to have no higher density above rate/2 − f₀ than below (a judgement, no source).
+// F is taken to be no more than J, for jitter to have no higher density above rate/2 − f₀ than below (a judgement, no source). Where κ is
+// so negative that this bounds little, amplitude that rises above the quietest octave is taken for F, for N is much the same at all
+// frequencies; yet all of it may be either.
 func (n *noiseBand) folded(level, kappa float64) {
-	if kappa > 0 {
-		n.higher = kappa / (1 + kappa) * max(0, n.pm-n.am)
+	n.additive = n.am
+	if math.Abs(kappa) < little {
+		return
+	}
+	if kappa > halfAmplitude {
+		n.other = math.Abs(kappa) / (1 + kappa) * max(0, n.pm-n.am)
 		return
 	}
 	if !n.rises(level) {

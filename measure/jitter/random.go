@@ -13,10 +13,10 @@ type noiseBand struct {
 	crossPM, crossAM float64
 	used             float64 // part of the band not hidden by lines
 	seconds          float64 // of all records
-	// What additive noise takes off pm, how far that may be wrong either way, and how much of the rest may be jitter of higher frequencies:
+	// What additive noise takes off pm, how far that may be wrong either way, and how much of the rest may be wrong by jitter of higher frequencies:
 	// see additive and folded.
-	additive, unknown, higher float64
-	loud                      bool // amplitude holds noise of its own
+	additive, unknown, other float64
+	loud                     bool // amplitude holds noise of its own
 }
 
 // bandsPerDecade is the resolution of the density in jitter frequency.
@@ -157,14 +157,14 @@ func (n noiseBand) independent() float64 {
 }
 
 // noiseSum is the noise of several bands: the powers of phase and of additive noise in rad², the variances of each by scatter, by
-// how much the additive noise may be wrong besides, and how much of the difference may be jitter of higher frequencies.
-type noiseSum struct{ pm, additive, variancePM, varianceAdditive, unknown, higher float64 }
+// how much the additive noise may be wrong besides, and how much of the difference may be wrong by jitter of higher frequencies.
+type noiseSum struct{ pm, additive, variancePM, varianceAdditive, unknown, other float64 }
 
 // variance returns that of the difference, of no jitter too. Anything within what is unknown is equally likely.
 func (s noiseSum) variance() float64 { return s.scatter()*s.scatter() + s.unknown*s.unknown/3 }
 
 // uncertainty returns the standard error of the difference as jitter of the band.
-func (s noiseSum) uncertainty() float64 { return math.Sqrt(s.variance()+s.higher*s.higher/3) + rounded }
+func (s noiseSum) uncertainty() float64 { return math.Sqrt(s.variance()+s.other*s.other/3) + rounded }
 
 // scatter returns the standard error of the difference by scatter alone.
 func (s noiseSum) scatter() float64 { return math.Sqrt(s.variancePM + s.varianceAdditive) }
@@ -193,7 +193,7 @@ func (s *noiseSum) add(n noiseBand) {
 	s.pm += n.pm * width
 	s.additive += n.additive * width
 	s.unknown += n.unknown * width
-	s.higher += n.higher * width
+	s.other += n.other * width
 	s.variancePM += n.variance(n.pm)
 	s.varianceAdditive += n.variance(n.additive)
 }
@@ -208,9 +208,9 @@ func (s noiseSum) excess() (rms, se float64, significant bool) {
 	return math.Sqrt(d), s.uncertainty() / (2 * math.Sqrt(d)), true
 }
 
-// bound returns the 95 % upper bound of the excess, for which all that is unknown is jitter.
+// bound returns the 95 % upper bound of the excess, for which all that is unknown is jitter of the band.
 func (s noiseSum) bound() float64 {
-	return math.Sqrt(max(0, s.pm-s.additive) + s.unknown + oneSided95*(s.scatter()+rounded))
+	return math.Sqrt(max(0, s.pm-s.additive) + s.unknown + s.other + oneSided95*(s.scatter()+rounded))
 }
 
 // least returns the least excess that could be told from none.

@@ -274,17 +274,19 @@ func (m *measurement) amLines(tones []tone) []AMLine {
 // (S₁·S₂ + C²)/2.
 func (m *measurement) common(channels []Channel) *Common {
 	var s noiseSum
-	part, kappa := m.sharedAdditive(), m.inPhase(0)
+	part := m.sharedAdditive()
 	for i, n := range m.cross {
 		a, b := m.channels[0].bands[i], m.channels[1].bands[i]
 		width, additive := n.high-n.low, math.Sqrt(a.additive*b.additive)
 		if a.loud || b.loud {
 			n.crossAM = part * additive
 			s.unknown += additive * width
-		} else if folds(kappa) {
-			n.crossAM *= additive / math.Sqrt(a.am*b.am)
+		} else {
+			if own := math.Sqrt(a.am * b.am); own > 0 {
+				n.crossAM *= additive / own
+			}
 			s.unknown += width * math.Sqrt(a.unknown*b.unknown)
-			s.higher += width * math.Sqrt(a.higher*b.higher)
+			s.other += width * math.Sqrt(a.other*b.other)
 		}
 		s.pm += n.crossPM * width
 		s.additive += n.crossAM * width

@@ -61,13 +61,13 @@ func HFT248D() Window {
 func (w Window) Samples(n int) []float64 {
 	out := make([]float64, n)
 	for i := range out {
-		out[i] = w.at(float64(i) / float64(n))
+		out[i] = w.At(float64(i) / float64(n))
 	}
 	return out
 }
 
-// at returns the window at the fraction u, 0 to 1, of its length.
-func (w Window) at(u float64) float64 {
+// At returns the window at the fraction u, 0 to 1, of its length.
+func (w Window) At(u float64) float64 {
 	if w.beta != 0 {
 		return BesselI0(w.beta*math.Sqrt(max(0, 1-(2*u-1)*(2*u-1)))) / BesselI0(w.beta)
 	}
