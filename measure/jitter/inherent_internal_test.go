@@ -27,3 +27,10 @@ func TestSignalBins(t *testing.T) {
 		}
 	}
 }
+
+// The bound holds all that may be jitter of the band: what additive noise may have been overrated by, and what may have folded.
+func TestBoundHoldsWhatIsUnknown(t *testing.T) {
+	if got := (noiseSum{pm: 3, additive: 1, unknown: 0.25, other: 1.75}).bound(); math.Abs(got-2) > 1e-9 {
+		t.Errorf("%v, want √(3 − 1 + 0.25 + 1.75)", got)
+	}
+}

@@ -25,9 +25,12 @@ const (
 // rounding is what a bin of an exact digital signal may hold through rounding alone, as a ratio to the carrier.
 const rounding = 1e-12
 
-// leastLine is the peak, as a ratio to the carrier, from which on a line of such a signal is more than rounding, which is not quite
-// noise: sidebands at −212 dBc.
-const leastLine = 5e-11
+// A line of such a signal is more than rounding, which is not quite noise, from a peak of leastLine on, as a ratio to the carrier: sidebands at
+// −212 dBc. Beside a strong line it must be more than traced of that, too, whose place is known to the square root of rounding.
+const (
+	leastLine = 5e-11
+	traced    = 1e-6
+)
 
 // peak is a line fitted in one spectrum of a record.
 type peak struct {
@@ -121,7 +124,7 @@ func (p *peeler) peel() []peak {
 		}
 		found = p.prune(found)
 	}
-	found = slices.DeleteFunc(p.needless(found), func(l peak) bool { return power(l.value) < leastLine*leastLine })
+	found = exceptRounding(p.needless(found))
 	slices.SortFunc(found, func(a, b peak) int {
 		if a.hz < b.hz {
 			return -1
@@ -129,6 +132,15 @@ func (p *peeler) peel() []peak {
 		return 1
 	})
 	return found
+}
+
+// exceptRounding leaves out what may be rounding.
+func exceptRounding(lines []peak) []peak {
+	least := leastLine * leastLine
+	for _, l := range lines {
+		least = max(least, traced*traced*power(l.value))
+	}
+	return slices.DeleteFunc(lines, func(l peak) bool { return power(l.value) < least })
 }
 
 // inBand returns those of the lines, sorted by frequency, that stand in the band.
@@ -239,29 +251,10 @@ func (p *peeler) stands(l peak) bool {
 // fit finds the line within one bin of hz that leaves least behind, by golden section over the bins of one main lobe.
 func (p *peeler) fit(hz float64) peak {
 	from, to := p.lobe(hz, 1.2) // the same bins for every trial, else what they explain jumps
-	hz = golden(hz-0.7*p.binHz, hz+0.7*p.binHz, func(hz float64) float64 {
+	return p.at(golden(hz-0.7*p.binHz, hz+0.7*p.binHz, func(hz float64) float64 {
 		value, norm := p.project(hz, from, to)
 		return -power(value) * norm
-	})
-	return p.at(p.polish(hz, from, to))
-}
-
-// polish takes the place of a line one step of Gauss and Newton further: near its largest, power is flat and tells the place only to
-// the square root of rounding, and what the line leaves beside it would stand out of an exact signal as more lines.
-func (p *peeler) polish(hz float64, from, to int) float64 {
-	value, _ := p.project(hz, from, to)
-	small := 1e-3 * p.binHz
-	var slope, steep float64
-	for k := from; k <= to; k++ {
-		left := p.bins[k] - value*complex(p.shape(k, hz), 0)
-		turn := (p.shape(k, hz+small) - p.shape(k, hz-small)) / (2 * small)
-		slope += turn * real(left*cmplx.Conj(value))
-		steep += turn * turn * power(value)
-	}
-	if step := slope / steep; math.Abs(step) < small {
-		return hz + step
-	}
-	return hz
+	}))
 }
 
 // golden returns where between two numbers f is least, by golden section.
