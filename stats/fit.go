@@ -208,23 +208,6 @@ func (f *fitter) ln(ut, lnSlope, lapse float64) float64 {
 	return sum
 }
 
-// scanPeak finds the highest of several maxima of f between lo and hi: a coarse scan, then Brent's method around the
-// best point.
-func scanPeak(f func(float64) float64, lo, hi float64, steps int) (x, fx float64) {
-	h := (hi - lo) / float64(steps)
-	best, bestAt := math.Inf(-1), 0
-	for i := range steps + 1 {
-		if v := f(lo + float64(i)*h); v > best {
-			best, bestAt = v, i
-		}
-	}
-	x, fx = peak(f, math.Max(lo, lo+float64(bestAt-1)*h), math.Min(hi, lo+float64(bestAt+1)*h))
-	if fx < best {
-		return lo + float64(bestAt)*h, best
-	}
-	return x, fx
-}
-
 // atBoth, atThreshold and atSlope return the largest log-likelihood with threshold and slope held, or one of them.
 func (f *fitter) atBoth(ut, lnSlope float64) (ln, lapse float64) {
 	if !f.cfg.FreeLapse {

@@ -11,14 +11,4 @@ func (s *PairScore) setLikelihood() {
 		s.LikelihoodRoot = -s.LikelihoodRoot
 	}
 	s.PLikelihood = math.Exp(lnNormalUpper(s.LikelihoodRoot))
-	s.CriterionInterval = s.criterionInterval()
-}
-
-// criterionInterval returns the profile-likelihood interval of τ in the differencing model.
-func (s *PairScore) criterionInterval() [2]float64 {
-	profile := func(tau float64) float64 {
-		_, l := peak(func(d float64) float64 { return s.lnDifferencing(d, tau) }, 0, tau+12)
-		return l
-	}
-	return profileInterval(profile, s.Confidence, 12)
 }

@@ -27,7 +27,7 @@ type PairScore struct {
 	BalancedCorrect float64 `json:"balanced_proportion"`
 	ZDifference     float64 `json:"z_hit_minus_z_false_alarm"`
 
-	CriterionInterval [2]float64 `json:"criterion_interval"` // profile likelihood
+	CriterionInterval [2]float64 `json:"criterion_interval"` // likelihood of the false alarms
 	LogLikelihood     float64    `json:"log_likelihood"`     // of hits and false alarms, without constants
 	LikelihoodRoot    float64    `json:"likelihood_root"`    // signed: below 0 where hits fall short of false alarms
 	PLikelihood       float64    `json:"p_likelihood_ratio"` // one-sided, large samples; Fisher's exact p decides
@@ -100,7 +100,7 @@ func (s *PairScore) setModels() {
 	s.PCMax = normalCDF(s.ZDifference / 2)
 	s.DPrimeIndependent = pairIndependent(s.ZDifference)
 	s.DPrimeCorrected = s.DPrimeIndependent
-	s.DPrimeInterval, s.DPrimeDifferencingInterval = s.independentInterval(), s.differencingInterval()
+	s.setIntervals()
 }
 
 // pairIndependent returns d′ = 2·Φ⁻¹{[1 + √(2·pc − 1)]/2} with pc = Φ(z/2); 0 for z ≤ 0, NaN where z is infinite.
@@ -129,10 +129,11 @@ func differencingHit(d, tau float64) float64 {
 
 // differencingDPrime solves differencingHit = h for d; 0 where h is at or below the false-alarm rate.
 func differencingDPrime(h, tau float64) float64 {
-	if h <= differencingHit(0, tau) {
+	if h <= differencingHit(0, tau)*(1+1e-14) { // equal rates differ by rounding
 		return 0
 	}
-	return rootBetween(func(d float64) float64 { return differencingHit(d, tau) - h }, 0, tau+60)
+	// At the upper end the first term of the hit rate alone exceeds h.
+	return rootBetween(func(d float64) float64 { return differencingHit(d, tau) - h }, 0, tau+math.Sqrt2*normalQuantile(h)+1e-6)
 }
 
 func (s *PairScore) pairWarnings() []string {

@@ -4,13 +4,12 @@ import "math"
 
 // lnPairs returns the log-likelihood of the answers at hit rate h and false-alarm rate f, without constants.
 func (c Pairs) lnPairs(h, f float64) float64 {
-	return xlogy(c.Hits, h) + xlogy(c.Misses, 1-h) + xlogy(c.FalseAlarms, f) + xlogy(c.CorrectRejections, 1-f)
+	return lnRate(c.Hits, c.Misses, h) + lnRate(c.FalseAlarms, c.CorrectRejections, f)
 }
 
-// lnDifferencing is lnPairs at the rates that the differencing model gives at d′ and criterion τ.
-func (c Pairs) lnDifferencing(d, tau float64) float64 {
-	return c.lnPairs(clampRate(differencingHit(d, tau)), clampRate(2*normalCDF(-tau/math.Sqrt2)))
-}
+func lnRate(yes, no int, p float64) float64 { return bernoulli(float64(yes), float64(yes+no), p) }
+
+func clampRate(p float64) float64 { return math.Min(math.Max(p, 1e-300), 1-1e-16) }
 
 func xlogy(n int, y float64) float64 {
 	if n == 0 {
@@ -19,45 +18,35 @@ func xlogy(n int, y float64) float64 {
 	return float64(n) * math.Log(y)
 }
 
-// differencingInterval returns the profile-likelihood interval of d′ in the differencing model: no normal
-// approximation of d′ enters, which near zero would be nonsense.
-func (s *PairScore) differencingInterval() [2]float64 {
-	profile := func(d float64) float64 {
-		_, l := peak(func(tau float64) float64 { return s.lnDifferencing(d, tau) }, 0, d+12)
-		return l
-	}
-	return profileInterval(profile, s.Confidence, 40)
+// setIntervals fills the likelihood intervals of d′ and criterion: no normal approximation of d′ enters, which near zero
+// would be nonsense. Each is widened to hold its estimate, which a log-linear correction can move out of it where the
+// confidence is below about 0.7.
+func (s *PairScore) setIntervals() {
+	r := s.region(s.Confidence)
+	s.DPrimeDifferencingInterval = holding(r.rangeOf(ratesDifferencing), s.DPrimeDifferencing)
+	s.DPrimeInterval = holding(r.rangeOf(ratesIndependent), s.DPrimeIndependent)
+	s.CriterionInterval = holding(s.criterionInterval(), s.Criterion)
 }
 
-// independentInterval is the profile-likelihood interval of zH − zF, mapped to d′ of the independent model.
-func (s *PairScore) independentInterval() [2]float64 {
-	profile := func(z float64) float64 {
-		_, l := peak(func(c float64) float64 {
-			return s.lnPairs(clampRate(normalCDF(c+z/2)), clampRate(normalCDF(c-z/2)))
-		}, -12, 12)
-		return l
-	}
-	iv := profileInterval(profile, s.Confidence, 30)
-	return [2]float64{pairIndependent(iv[0]), pairIndependent(iv[1])}
-}
+// ratesDifferencing and ratesIndependent return the d′ of two rates, 0 where H is at or below F.
+func ratesDifferencing(h, f float64) float64 { return differencingDPrime(h, differencingCriterion(f)) }
+func ratesIndependent(h, f float64) float64  { return pairIndependent(normalQuantile(h) - normalQuantile(f)) }
 
-func clampRate(p float64) float64 { return math.Min(math.Max(p, 1e-300), 1-1e-16) }
-
-// profileInterval returns where a profile log-likelihood over [0, top] stays within half the χ²₁ quantile of its
-// largest; an end that does not exist is NaN above and 0 below.
-func profileInterval(profile func(float64) float64, confidence, top float64) [2]float64 {
-	best, most := peak(profile, 0, top)
-	if at0 := profile(0); at0 >= most {
-		best, most = 0, at0
-	}
-	z := normalUpperPoint(math.Log((1 - confidence) / 2))
-	excess := func(x float64) float64 { return profile(x) - most + z*z/2 }
-	iv := [2]float64{0, math.NaN()}
-	if best > 0 && excess(0) < 0 {
-		iv[0] = rootBetween(excess, 0, best)
-	}
-	if excess(top) < 0 {
-		iv[1] = rootBetween(excess, best, top)
+// criterionInterval returns the likelihood interval of τ in the differencing model. The false alarms alone tell τ; hits
+// tell d′.
+func (s *PairScore) criterionInterval() [2]float64 {
+	z := normalUpperPoint(math.Log((1 - s.Confidence) / 2))
+	lo, hi := lnRateEdge(s.FalseAlarms, s.CorrectRejections, lnRate(s.FalseAlarms, s.CorrectRejections, s.FalseAlarmRate)-z*z/2)
+	strict, _ := fromLogit(lo)
+	lax, _ := fromLogit(hi)
+	iv := [2]float64{differencingCriterion(lax), math.NaN()}
+	if s.FalseAlarms > 0 {
+		iv[1] = differencingCriterion(strict)
 	}
 	return iv
+}
+
+// holding widens an interval to hold x; an end that does not exist stays so.
+func holding(iv [2]float64, x float64) [2]float64 {
+	return [2]float64{math.Min(iv[0], x), math.Max(iv[1], x)} // NaN stays NaN in both
 }

@@ -127,6 +127,29 @@ func peak(f func(float64) float64, lo, hi float64) (x, fx float64) {
 	return x, fx
 }
 
+// scanPeak finds the highest of several maxima of f between lo and hi: a coarse scan, then peak around each place that
+// is no lower than its neighbours.
+func scanPeak(f func(float64) float64, lo, hi float64, steps int) (x, fx float64) {
+	at := func(i int) float64 { return lo + (hi-lo)*float64(i)/float64(steps) }
+	seen := make([]float64, steps+3) // with a margin at both ends
+	seen[0], seen[steps+2] = math.Inf(-1), math.Inf(-1)
+	for i := range steps + 1 {
+		seen[i+1] = f(at(i))
+	}
+	fx = math.Inf(-1)
+	for i := range steps + 1 {
+		if v := seen[i+1]; v <= seen[i] || v < seen[i+2] {
+			continue // of a plateau the first place counts
+		} else if v > fx {
+			x, fx = at(i), v
+		}
+		if top, v := peak(f, at(max(i-1, 0)), at(min(i+1, steps))); v > fx {
+			x, fx = top, v
+		}
+	}
+	return x, fx
+}
+
 // parabola returns the step from x to the top of the parabola through three points.
 func parabola(x, fx, w, fw, v, fv float64) (step float64, ok bool) {
 	r, q := (x-w)*(fx-fv), (x-v)*(fx-fw)
