@@ -30,7 +30,9 @@ func (s *PairScore) setIntervals() {
 
 // ratesDifferencing and ratesIndependent return the d′ of two rates, 0 where H is at or below F.
 func ratesDifferencing(h, f float64) float64 { return differencingDPrime(h, differencingCriterion(f)) }
-func ratesIndependent(h, f float64) float64  { return pairIndependent(normalQuantile(h) - normalQuantile(f)) }
+func ratesIndependent(h, f float64) float64 {
+	return pairIndependent(normalQuantile(h) - normalQuantile(f))
+}
 
 // criterionInterval returns the likelihood interval of τ in the differencing model. The false alarms alone tell τ; hits
 // tell d′.
