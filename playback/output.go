@@ -18,6 +18,8 @@ type Opened struct {
 	Channels int `json:"channels"`
 	// Format is the device's sample format in the words of its driver, "" where it cannot be known.
 	Format string `json:"format"`
+	// Silent says that nothing sounds there: whoever answers has heard nothing.
+	Silent bool `json:"silent"`
 	// Notes say what can and cannot be promised about the way to the device, in plain sentences.
 	Notes []string `json:"notes"`
 }

@@ -38,6 +38,16 @@ type Entry struct {
 	Switches int       `json:"switches"`
 	Note     string    `json:"note"`
 	At       time.Time `json:"at"`
+	// Heard counts, label by label in the order of the design, the frames in which it alone sounded at full level in this
+	// trial; Frames all that the device took while the trial was open, since it was offered in this sitting; RateHz
+	// is how many there are to a second. All are left out where no sample clock ran. They follow from the keys that were
+	// pressed, never from what was behind a key.
+	Heard  []int64 `json:"heard,omitempty"`
+	Frames int64   `json:"frames,omitempty"`
+	RateHz int     `json:"rate_hz,omitempty"`
+	// Device is what the listener sat down to hear through, Silent whether nothing sounds there: of EntryOpen alone.
+	Device string `json:"device,omitempty"`
+	Silent bool   `json:"silent,omitempty"`
 	// Previous is the Hash of the entry before, Hash the SHA-256 over all the other fields; hexadecimal.
 	Previous string `json:"previous"`
 	Hash     string `json:"hash"`

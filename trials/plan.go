@@ -47,6 +47,9 @@ type Plan struct {
 	Looks *stats.Looks `json:"looks,omitempty"`
 	// SingleBlind marks a plan run by a helper who knows what is connected.
 	SingleBlind bool `json:"single_blind,omitempty"`
+	// LeastSeconds is for how many seconds X and a reference, or both of a pair, must sound in a trial, lest its answer
+	// be marked as hurried; 0 in plans that ask for nothing.
+	LeastSeconds float64 `json:"least_seconds,omitempty"`
 }
 
 // MaxTrials is the largest number of trials of one plan.
@@ -65,6 +68,8 @@ func (p Plan) Validate() error {
 		return fmt.Errorf("smallest effect %v: must lie above 0 and at most at 1", p.SmallestEffect)
 	case !(p.RestMinutes >= 0 && p.RestMinutes <= 24*60):
 		return fmt.Errorf("rest after %v minutes: must lie between 0 and a day", p.RestMinutes)
+	case !(p.LeastSeconds >= 0 && p.LeastSeconds <= 60):
+		return fmt.Errorf("least time %v s: must lie between 0 and a minute", p.LeastSeconds)
 	}
 	if err := p.validateComparisons(); err != nil {
 		return err

@@ -4,6 +4,8 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 )
 
@@ -36,6 +38,11 @@ type TrialResult struct {
 	Switches   int       `json:"switches"`
 	Flags      []string  `json:"flags"`
 	At         time.Time `json:"at"`
+	// HeardS is for how many seconds each label sounded, AnswerS how many passed on the sample clock from the offer to the
+	// answer; nil where no such clock ran. Hurried marks an answer that came before what the plan wants heard.
+	HeardS  map[Label]float64 `json:"heard_s"`
+	AnswerS *float64          `json:"answer_s"`
+	Hurried bool              `json:"hurried"`
 }
 
 // Result is a session that has ended, revealed.
@@ -46,9 +53,15 @@ type Result struct {
 	// GivenUp marks a session that was ended early: its counts are shown, and it is no full test of the plan.
 	GivenUp bool `json:"given_up"`
 	// Stopped says which boundary of a sequential plan ended the session, "" for none.
-	Stopped Stop          `json:"stopped,omitempty"`
-	Voids   int           `json:"voids"`
-	Flags   int           `json:"flags"`
+	Stopped Stop `json:"stopped,omitempty"`
+	Voids   int  `json:"voids"`
+	Flags   int  `json:"flags"`
+	// Hurried counts the answers to scored trials that came before what the plan wants heard.
+	Hurried int `json:"hurried"`
+	// Devices is what the session was heard through, each named once; Silent marks one of which a part, or all, was
+	// answered where nothing sounds: it says nothing of people.
+	Devices []string      `json:"devices"`
+	Silent  bool          `json:"silent"`
 	Trials  []TrialResult `json:"trials"`
 	Begun   time.Time     `json:"begun"`
 	Ended   time.Time     `json:"ended"`
@@ -95,6 +108,8 @@ func (s *Session) reveal(entries []Entry) Result {
 	flags := map[int][]string{}
 	for _, e := range entries {
 		switch e.Kind {
+		case EntryOpen:
+			r.sat(e)
 		case EntryFlag:
 			r.Flags++
 			flags[e.Trial] = append(flags[e.Trial], e.Note)
@@ -105,6 +120,9 @@ func (s *Session) reveal(entries []Entry) Result {
 			r.Trials = append(r.Trials, one)
 			if e.Kind == EntryAnswer {
 				r.Tallies[t.comparison].count(one, s.plan.Design.Answers()[1])
+			}
+			if one.Hurried && one.Kind == Scored {
+				r.Hurried++
 			}
 		}
 	}
@@ -119,6 +137,7 @@ func (s *Session) revealTrial(t trial, e Entry) TrialResult {
 	r := TrialResult{
 		Trial: e.Trial, Comparison: c.Name, Kind: c.Kind, Truth: right(s.plan, t),
 		Confidence: e.Confidence, Seconds: e.Seconds, Switches: e.Switches, At: e.At,
+		HeardS: s.plan.Design.listened(e), AnswerS: took(e),
 	}
 	if e.Kind == EntryVoid {
 		r.Void = e.Note
@@ -126,7 +145,29 @@ func (s *Session) revealTrial(t trial, e Entry) TrialResult {
 	}
 	r.Answer = e.Answer
 	r.Correct = e.Answer == r.Truth
+	r.Hurried = s.plan.hurried(e)
 	return r
+}
+
+// sat notes what the listener sat down to.
+func (r *Result) sat(e Entry) {
+	device, silent := e.Device, e.Silent
+	if device == "" { // entries of before devices had a field of their own
+		device = oldDevice(e.Note)
+		silent = strings.HasPrefix(device, "null, ") || strings.HasPrefix(device, "file:")
+	}
+	r.Silent = r.Silent || silent
+	if device != "" && !slices.Contains(r.Devices, device) {
+		r.Devices = append(r.Devices, device)
+	}
+}
+
+// oldDevice returns the device that the note of an old entry names, or "": it held a name, a rate and mostly a format.
+func oldDevice(note string) string {
+	if strings.Contains(note, " Hz") || strings.HasPrefix(note, "by hand") {
+		return note
+	}
+	return ""
 }
 
 // count counts an answer; second is the design's second answer.

@@ -42,6 +42,8 @@ type Session struct {
 	begun    time.Time // of the current trial
 	rested   time.Time // end of the last rest, or the start
 	heard    map[Label]int
+	ran      int64 // frames of the sample clock in this trial
+	rateHz   int   // of the sample clock, 0 where none runs
 	switches int
 	pending  Entry
 	feedback *Feedback
@@ -130,7 +132,7 @@ func newSession(id string, p Plan, seed Seed, journal Journal, now func() time.T
 // offer makes trial i the current one.
 func (s *Session) offer(i int) {
 	s.current, s.begun, s.switches, s.pending = i, s.now(), 0, Entry{}
-	s.heard = map[Label]int{}
+	s.heard, s.ran = map[Label]int{}, 0
 	s.phase = Listening
 	if i >= len(s.trials) || s.stopped != "" {
 		s.phase = Done
@@ -221,7 +223,16 @@ func (s *Session) count(t trial, e Entry) {
 	s.stopped = s.plan.stop(s.scored, s.correct)
 }
 
-// Open records that the listener sat down: at the first start and after each break.
+// Sit records that the listener sat down: at the first start and after each break. silent says that the device makes no
+// sound: nobody can have heard what is answered then.
+func (s *Session) Sit(device string, silent bool) error {
+	if s.ended() {
+		return fmt.Errorf("%w: the session has ended", ErrNotNow)
+	}
+	return s.append(Entry{Kind: EntryOpen, Device: device, Silent: silent})
+}
+
+// Open records that the listener goes on where they sat down before, after a rest.
 func (s *Session) Open(note string) error {
 	if s.ended() {
 		return fmt.Errorf("%w: the session has ended", ErrNotNow)
@@ -263,12 +274,32 @@ func (s *Session) Heard(l Label, frames int) {
 	}
 }
 
-// heardEnough reports whether X and a reference, or both of a pair, were heard at all.
-func (s *Session) heardEnough() bool {
-	if s.plan.Design == ABX {
-		return s.heard[LabelX] > 0 && (s.heard[LabelA] > 0 || s.heard[LabelB] > 0)
+// Ran adds frames that the device took in the current trial, at rateHz to a second: the clock by which a trial is timed.
+func (s *Session) Ran(frames int64, rateHz int) {
+	if s.rateHz = rateHz; s.phase == Listening || s.phase == Asked {
+		s.ran += frames
 	}
-	return s.heard[LabelFirst] > 0 && s.heard[LabelSecond] > 0
+}
+
+// heardEnough reports whether X and a reference, or both of a pair, were heard at all.
+func (s *Session) heardEnough() bool { return s.plan.Design.heardFor(s.sounded(), 1) }
+
+// sounded returns the frames heard under each label of the current trial, in the order of the design.
+func (s *Session) sounded() []int64 {
+	var all []int64
+	for _, l := range s.plan.Design.Labels() {
+		all = append(all, int64(s.heard[l]))
+	}
+	return all
+}
+
+// timed adds to an entry what the clocks and the keys of the current trial say.
+func (s *Session) timed(e Entry) Entry {
+	e.Seconds, e.Switches = s.now().Sub(s.begun).Seconds(), s.switches
+	if s.rateHz > 0 {
+		e.Heard, e.Frames, e.RateHz = s.sounded(), s.ran, s.rateHz
+	}
+	return e
 }
 
 // Ask gives an answer, which waits to be confirmed; confidence is 1 to 4, or 0 where it is not given.
@@ -311,9 +342,7 @@ func (s *Session) Confirm() error {
 	if s.phase != Asked {
 		return fmt.Errorf("%w: no answer waits to be confirmed", ErrNotNow)
 	}
-	e := s.pending
-	e.Seconds, e.Switches = s.now().Sub(s.begun).Seconds(), s.switches
-	if err := s.append(e); err != nil {
+	if err := s.append(s.timed(s.pending)); err != nil {
 		return err
 	}
 	return s.finish()
@@ -336,9 +365,7 @@ func (s *Session) Void(reason string) error {
 	if reason == "" {
 		return errors.New("a reason is needed to void a trial")
 	}
-	e := Entry{Kind: EntryVoid, Trial: s.current + 1, Note: reason}
-	e.Seconds, e.Switches = s.now().Sub(s.begun).Seconds(), s.switches
-	return s.append(e)
+	return s.append(s.timed(Entry{Kind: EntryVoid, Trial: s.current + 1, Note: reason}))
 }
 
 // Flag records something that happened during the current trial, such as an underrun; the trial goes on.

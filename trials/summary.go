@@ -13,16 +13,20 @@ type Summary struct {
 	Stopped Stop        `json:"stopped"`
 	Voids   int         `json:"voids"`
 	Flags   int         `json:"flags"`
+	Hurried int         `json:"hurried"`
+	Devices []string    `json:"devices,omitempty"`
+	Silent  bool        `json:"silent"`
 	Begun   time.Time   `json:"begun"`
 	Ended   time.Time   `json:"ended"`
 }
 
 // SummaryVersion changes whenever the same entries could come to another Summary: one of another version is not to be used.
-const SummaryVersion = 1
+const SummaryVersion = 2
 
 // Summary returns what the session comes to.
 func (r Result) Summary() Summary {
-	s := Summary{GivenUp: r.GivenUp, Stopped: r.Stopped, Voids: r.Voids, Flags: r.Flags, Begun: r.Begun.UTC(), Ended: r.Ended.UTC()}
+	s := Summary{GivenUp: r.GivenUp, Stopped: r.Stopped, Voids: r.Voids, Flags: r.Flags,
+		Hurried: r.Hurried, Devices: r.Devices, Silent: r.Silent, Begun: r.Begun.UTC(), Ended: r.Ended.UTC()}
 	for _, t := range r.Tallies {
 		s.Answers = append(s.Answers, t.Answers)
 	}
@@ -31,7 +35,8 @@ func (r Result) Summary() Summary {
 
 // Result returns the session's result, without its single trials. It is an error if the summary is not of that plan.
 func (s Summary) Result(session string, p Plan) (Result, error) {
-	r := Result{Session: session, Plan: p, GivenUp: s.GivenUp, Stopped: s.Stopped, Voids: s.Voids, Flags: s.Flags, Begun: s.Begun, Ended: s.Ended}
+	r := Result{Session: session, Plan: p, GivenUp: s.GivenUp, Stopped: s.Stopped, Voids: s.Voids, Flags: s.Flags,
+		Hurried: s.Hurried, Devices: s.Devices, Silent: s.Silent, Begun: s.Begun, Ended: s.Ended}
 	if len(s.Answers) != len(p.Comparisons) {
 		return Result{}, fmt.Errorf("session %q: a summary of %d comparisons for a plan of %d", session, len(s.Answers), len(p.Comparisons))
 	}

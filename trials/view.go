@@ -15,6 +15,8 @@ type View struct {
 	Heard map[Label]bool
 	// Ready reports whether an answer would be taken.
 	Ready bool
+	// Hurried reports that the answer would be marked as hurried, were it confirmed now.
+	Hurried bool
 	// Pending and Confidence are the answer that waits to be confirmed.
 	Pending    Answer
 	Confidence int
@@ -39,7 +41,7 @@ func (s *Session) View() View {
 	v := View{
 		Session: s.id, Design: s.plan.Design, Phase: s.phase,
 		Trial: s.current + 1, Trials: len(s.trials),
-		Heard: map[Label]bool{}, Ready: s.heardEnough(),
+		Heard: map[Label]bool{}, Ready: s.heardEnough(), Hurried: s.plan.hurried(s.timed(Entry{})),
 		Pending: s.pending.Answer, Confidence: s.pending.Confidence,
 		Voids: s.voids, Switches: s.switches, Feedback: s.feedback,
 		Elapsed: s.now().Sub(s.begun),

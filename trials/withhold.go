@@ -9,8 +9,8 @@ import (
 const Withheld = "withheld"
 
 // Withhold returns the entries of a session without what could tell who listened, or when: free text becomes Withheld,
-// times become the day (UTC), and seconds whole ones. Order, answers, confidence, commitment and seed stay, so that
-// Reveal comes to the same result. The entries are chained anew, since their old hashes cover what is gone: what the
+// times become the day (UTC), seconds and the sample clock of a trial whole seconds, and the device goes. Order, answers, confidence,
+// commitment and seed stay, so that Reveal comes to the same result but for the device's name. The entries are chained anew, since their old hashes cover what is gone: what the
 // chain then proves is that nothing changed since, and a hash of the session written down at its end no longer matches.
 // Withholding twice is withholding once.
 func Withhold(entries []Entry) []Entry {
@@ -24,7 +24,13 @@ func Withhold(entries []Entry) []Entry {
 				e.Note = Withheld
 			}
 		}
+		if e.Device != "" {
+			e.Device = Withheld
+		}
 		e.At, e.Seconds = e.At.UTC().Truncate(24*time.Hour), math.Round(e.Seconds)
+		if e.RateHz > 0 { // for how long labels sounded stays: whether an answer was hurried follows from it
+			e.Frames = int64(math.Round(float64(e.Frames)/float64(e.RateHz))) * int64(e.RateHz)
+		}
 		e.Previous = previous
 		e.Hash = e.Digest()
 		previous, out[i] = e.Hash, e

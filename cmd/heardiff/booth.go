@@ -29,10 +29,11 @@ type booth struct {
 	from, to  float64
 	envelope  []float64
 	reported  []int64 // frames already reported as heard, by slot
+	ran       int64   // the switcher's clock at the last look
 	underruns int
 	switches  int
 	checked   time.Time            // wall clock at the last look
-	ran       time.Duration        // elapsed at the last look
+	lasted    time.Duration        // elapsed at the last look
 	elapsed   func() time.Duration // goes on evenly, and stands still while the machine sleeps
 	failed    bool                 // the device failed, and the trial it spoilt is void
 }
@@ -71,7 +72,7 @@ func (b *booth) deal() error {
 	if err := b.switcher.Deal(route...); err != nil {
 		return err
 	}
-	b.dealt, b.switches = v.Trial, 0
+	b.dealt, b.switches, b.ran = v.Trial, 0, b.switcher.State().Clock
 	b.reported = make([]int64, len(labels))
 	return b.offerExcerpt(comparison)
 }
@@ -113,6 +114,8 @@ func (b *booth) attend() error {
 			b.reported[slot] = frames
 		}
 	}
+	b.session.Ran(st.Clock-b.ran, int(b.switcher.Rate()))
+	b.ran = st.Clock
 	for ; b.switches < st.Switches; b.switches++ {
 		b.session.Switched()
 	}
@@ -139,9 +142,9 @@ func (b *booth) attendUnderruns() error {
 const clockJump = 5 * time.Second
 
 func (b *booth) attendClock() error {
-	now, ran := b.now(), b.elapsed()
-	jump := now.Round(0).Sub(b.checked.Round(0)) - (ran - b.ran) // Round(0): the wall clock's own reading
-	b.checked, b.ran = now, ran
+	now, lasted := b.now(), b.elapsed()
+	jump := now.Round(0).Sub(b.checked.Round(0)) - (lasted - b.lasted) // Round(0): the wall clock's own reading
+	b.checked, b.lasted = now, lasted
 	if jump.Abs() < clockJump || !b.running() {
 		return nil
 	}

@@ -110,9 +110,9 @@ func TestUnderrunsAreFlagged(t *testing.T) {
 func TestSleepVoidsTheTrial(t *testing.T) {
 	wall := time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC)
 	b, _, n := testBooth(t, trials.Seed{1}, func() time.Time { return wall })
-	ran := b.ran
-	b.elapsed = func() time.Duration { return ran }
-	wall, ran = wall.Add(time.Minute), ran+time.Minute
+	lasted := b.lasted
+	b.elapsed = func() time.Duration { return lasted }
+	wall, lasted = wall.Add(time.Minute), lasted+time.Minute
 	if err := b.Play(trials.LabelA); err != nil {
 		t.Fatalf("a minute that both clocks saw: %v", err)
 	}
@@ -131,7 +131,7 @@ func TestBoothDoesTheSameWhateverIsHidden(t *testing.T) {
 	want := ""
 	for seed := range byte(24) {
 		fixed := time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC)
-		b, d, _ := testBooth(t, trials.Seed{seed, 5}, func() time.Time { return fixed })
+		b, d, n := testBooth(t, trials.Seed{seed, 5}, func() time.Time { return fixed })
 		var log strings.Builder
 		for range 3 {
 			for _, l := range []trials.Label{trials.LabelA, trials.LabelX, trials.LabelB, trials.LabelX} {
@@ -148,6 +148,11 @@ func TestBoothDoesTheSameWhateverIsHidden(t *testing.T) {
 			if err := errors.Join(b.Ask(trials.AnswerA, 2), b.Confirm()); err != nil {
 				t.Fatal(err)
 			}
+			e := n.last()
+			if e.Previous, e.Hash = "", ""; len(e.Heard) != 3 || e.Frames != 120_000 || e.RateHz != 48000 {
+				t.Fatalf("the clock of a trial: %+v", e)
+			}
+			fmt.Fprintf(&log, "%+v\n", e)
 		}
 		if want == "" {
 			want = log.String()

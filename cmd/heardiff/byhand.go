@@ -209,7 +209,7 @@ func (a *app) listenByHand(ctx context.Context, s *store.Store, session *trials.
 	if err := s.SetDevice(ctx, session.ID(), device); err != nil {
 		return err
 	}
-	if err := session.Open(device); err != nil {
+	if err := session.Sit(device, false); err != nil {
 		return err
 	}
 	b := &helperBooth{session: session, helper: helper, settle: settleTime, summary: func() ([]string, error) { return a.revealed(ctx, s, session) }}

@@ -323,7 +323,7 @@ func (d *demonstration) session(ctx context.Context, s *store.Store, p trials.Pl
 	if err := s.SetDevice(ctx, session.ID(), "simulated"); err != nil {
 		return err
 	}
-	if err := session.Open("simulated"); err != nil {
+	if err := session.Sit("simulated", false); err != nil {
 		return err
 	}
 	for session.View().Phase == trials.Listening {
@@ -353,6 +353,7 @@ func hearTrial(session *trials.Session, set *audioSet, ear *demo.Ear) (trials.An
 		clip := set.clips[set.sources[cue.Comparison()][cue.Source()]]
 		sounds[l] = clip.Slice(clip.Len()/4, clip.Len()/4+3*int(clip.Rate))
 		session.Heard(l, sounds[l].Len())
+		session.Ran(int64(sounds[l].Len()), int(clip.Rate))
 		session.Switched()
 	}
 	answers := design.Answers()

@@ -166,6 +166,9 @@ func linkText(w io.Writer, r link.Result) {
 	if r.Simulated {
 		fmt.Fprint(w, "SIMULATED: some answers come from a computation, not from people.\n\n")
 	}
+	if r.Silent {
+		fmt.Fprint(w, "NO SOUND: some answers were given where no device sounded.\n\n")
+	}
 	if len(r.Rows) == 0 {
 		fmt.Fprintln(w, "no session has ended yet")
 	}
@@ -180,6 +183,7 @@ func linkText(w io.Writer, r link.Result) {
 			who = fmt.Sprintf("%s (%d)", v.Group, v.Listeners)
 		}
 		m := v.Measured
+		who += notOfPeople(v.Simulated, v.Silent)
 		t.row(v.Comparison, v.Design, who, fmt.Sprint(v.Correct), fmt.Sprint(v.Trials), probability(v.P), probability(v.PHolm), decimals(v.DPrimeIndependent),
 			decimals(v.UpperPD), signedFigure(m.RandomJitterPS.Difference), signedFigure(m.DeterministicPS.Difference), signedFigure(m.NoiseAWeightedDB.Difference),
 			figure(m.NullDB, "%.1f"), string(v.Verdict))

@@ -111,7 +111,7 @@ func (a *app) play(ctx context.Context, s *store.Store, session *trials.Session,
 	if err := s.SetDevice(ctx, session.ID(), device); err != nil {
 		return err
 	}
-	if err := session.Open(device); err != nil {
+	if err := session.Sit(device, output.Opened().Silent); err != nil {
 		return err
 	}
 	b, err := newBooth(session, switcher, output, set, a.now, func() ([]string, error) { return a.revealed(ctx, s, session) })

@@ -24,7 +24,7 @@ type planOptions struct {
 	looks                                              int
 	also                                               []string
 	trials, practice, positive, negative               int
-	alpha, effect, rest                                float64
+	alpha, effect, rest, least                         float64
 	byHand                                             bool
 }
 
@@ -48,6 +48,10 @@ guessers hearers by trial 100; so the score is withheld until the plan is done. 
 and at --trials at the latest. It needs more trials at most, and fewer where much is heard.
 --boundary chooses them ("heardiff power --plan sequential" shows what each costs): evidence
 after every trial, or a group-sequential boundary after --looks equal groups.
+
+An answer is marked as hurried where X and a reference, or both of a pair, sounded for less
+than --least-seconds in its trial (half a second: common practice, no source); every result
+names how many were. Nothing is ruled out without a word where there was no positive control.
 
 Order: with "independent" each trial is a fair coin, as the exact test assumes, and no run of
 past trials tells of the next; with "balanced" each assignment comes equally often, which a
@@ -84,6 +88,7 @@ func (o *planOptions) define(f *pflag.FlagSet) {
 	f.IntVar(&o.positive, "positive", 0, "`trials` with a plain difference, mixed in")
 	f.IntVar(&o.negative, "negative", 0, "`trials` with the same audio twice, mixed in")
 	f.Float64Var(&o.rest, "rest", 20, "a rest is due after so many `minutes`; 0 for never")
+	f.Float64Var(&o.least, "least-seconds", trials.LeastSeconds, "an answer is marked as hurried where X and a reference, or both of a pair, sounded for less than so many `seconds`; 0 for never")
 	f.BoolVar(&o.byHand, "by-hand", false, "no files: a helper at a switch box connects the chains (single-blind)")
 	f.StringVar(&o.layout, "layout", "interleaved", "`interleaved` or blocked comparisons")
 	f.StringVar(&o.stopping, "stopping", "fixed", "`fixed`, or sequential: end as soon as the evidence suffices")
@@ -135,7 +140,7 @@ func (a *app) newPlan(ctx context.Context, o planOptions) error {
 
 // plan turns the flags into a plan without its comparisons.
 func (o *planOptions) plan() (trials.Plan, error) {
-	p := trials.Plan{ID: o.id, Alpha: o.alpha, SmallestEffect: o.effect, RestMinutes: o.rest, SingleBlind: o.byHand}
+	p := trials.Plan{ID: o.id, Alpha: o.alpha, SmallestEffect: o.effect, RestMinutes: o.rest, SingleBlind: o.byHand, LeastSeconds: o.least}
 	if err := p.Design.UnmarshalText([]byte(o.design)); err != nil {
 		return p, misusedf("--design %q: abx or same-different", o.design)
 	}

@@ -26,6 +26,7 @@ func (a *app) studyListeners(ctx context.Context, comparison string) ([]stats.Li
 	var found []stats.Listener
 	var names []string
 	left := 0
+	sessions = a.peopleOf(sessions)
 	for _, v := range sessions {
 		for _, t := range v.result.Tallies {
 			if t.Comparison.Kind != trials.Scored || t.Trials == 0 {
@@ -56,6 +57,25 @@ func (a *app) studyListeners(ctx context.Context, comparison string) ([]stats.Li
 		return nil, rejected(errors.New("no ABX session of the study has ended"), "give a FILE.csv, or listen first")
 	}
 	return found, nil
+}
+
+// peopleOf returns the sessions that speak of people, and all of them where none does; either way it says so.
+func (a *app) peopleOf(sessions []endedSession) []endedSession {
+	var people []endedSession
+	for _, v := range sessions {
+		if !v.who.Simulated && !v.result.Silent {
+			people = append(people, v)
+		}
+	}
+	switch {
+	case len(people) == len(sessions):
+	case len(people) == 0:
+		a.warn("nothing here speaks of people: every session is simulated, or was answered where no device sounded")
+		return sessions
+	default:
+		a.warn("%d sessions are left out: simulated, or answered where no device sounded", len(sessions)-len(people))
+	}
+	return people
 }
 
 // siteName names the site with the given fingerprint, "" being this one.

@@ -57,7 +57,8 @@ func (l linked) report(a *app) report.Input {
 		in.Excerpts = append(in.Excerpts, excerptOf(e))
 	}
 	for _, s := range l.sessions {
-		in.Sessions = append(in.Sessions, report.Session{Listener: s.Listener, Device: s.Device, Begun: s.result.Begun, Ended: s.result.Ended, Simulated: s.who.Simulated})
+		in.Sessions = append(in.Sessions, report.Session{Listener: s.Listener, Device: devicesOf(s.Session, s.result), Begun: s.result.Begun, Ended: s.result.Ended, Simulated: s.who.Simulated,
+			Silent: s.result.Silent, Hurried: s.result.Hurried})
 	}
 	return in
 }

@@ -12,6 +12,7 @@ import (
 
 	"heardiff/stats"
 	"heardiff/trials"
+	"heardiff/trials/link"
 	"heardiff/trials/store"
 )
 
@@ -75,11 +76,16 @@ type sessionReport struct {
 	Listener  string `json:"listener"`
 	Group     string `json:"group"`
 	Simulated bool   `json:"simulated"`
-	State     string `json:"state"` // running, completed, stopped: heard, stopped: ruled out, or given up; or unreadable, with the Problem
-	Problem   string `json:"problem,omitempty"`
-	Answered  int    `json:"answered"`
-	Voided    int    `json:"voided"`
-	Flagged   int    `json:"flags"`
+	// Silent marks a session of which a part, or all, was answered where no device sounded; Devices is every one used.
+	Silent  bool     `json:"silent"`
+	Devices []string `json:"devices"`
+	// Hurried counts the scored answers that came before what the plan wants heard had sounded for as long as it wants.
+	Hurried  int    `json:"hurried"`
+	State    string `json:"state"` // running, completed, stopped: heard, stopped: ruled out, or given up; or unreadable, with the Problem
+	Problem  string `json:"problem,omitempty"`
+	Answered int    `json:"answered"`
+	Voided   int    `json:"voided"`
+	Flagged  int    `json:"flags"`
 	// Head is the hash of the session's last entry.
 	Head   string               `json:"head"`
 	Rows   []comparisonReport   `json:"comparisons"`
@@ -173,6 +179,7 @@ func (r *sessionReport) count(entries []trials.Entry) {
 
 func (r *sessionReport) fill(result trials.Result) error {
 	r.State, r.Trials = "completed", result.Trials
+	r.Silent, r.Devices, r.Hurried = result.Silent, result.Devices, result.Hurried
 	switch {
 	case result.GivenUp:
 		r.State = "given up"
@@ -309,16 +316,28 @@ func (r sessionReport) addRows(t *table) {
 	}
 }
 
-// name returns the listener, marked where the answers are computed.
-func (r sessionReport) name() string {
-	if r.Simulated {
-		return r.Listener + " (simulated)"
+// name returns the listener, marked where the answers say nothing of people.
+func (r sessionReport) name() string { return r.Listener + notOfPeople(r.Simulated, r.Silent) }
+
+// notOfPeople is the mark in brackets behind the name of a listener whose answers say nothing of people; "" elsewhere.
+func notOfPeople(simulated, silent bool) string {
+	if mark := link.Mark(simulated, silent); mark != "" {
+		return " (" + mark + ")"
 	}
-	return r.Listener
+	return ""
 }
 
 func (r sessionReport) notes(w io.Writer) {
 	r.ratingNotes(w)
+	if len(r.Devices) > 0 {
+		fmt.Fprintf(w, "\nsession %s was heard through: %s\n", shortID(r.Session), strings.Join(r.Devices, "; "))
+	}
+	if r.Silent {
+		fmt.Fprintf(w, "\nsession %s says nothing of people: a part of it, or all, was answered where no device sounded\n", shortID(r.Session))
+	}
+	if r.Hurried > 0 {
+		fmt.Fprintf(w, "\nsession %s: %d scored answers were hurried: given before what the plan wants heard had sounded for as long as it wants\n", shortID(r.Session), r.Hurried)
+	}
 	switch {
 	case r.Problem != "":
 		fmt.Fprintf(w, "\nsession %s cannot be read: %s\n", shortID(r.Session), r.Problem)

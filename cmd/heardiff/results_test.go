@@ -157,7 +157,7 @@ func TestVerifyNamesWhatWasChanged(t *testing.T) {
 			"session whole: the seed and the plan do not agree with the seal"},
 		{"a session removed", sqlTamper(`DROP TRIGGER sessions_remain; DELETE FROM entries WHERE session = 'whole';
 			DELETE FROM sessions WHERE id = 'whole'`), "session number 1 was removed"},
-		{"the counts kept of a session changed", sqlTamper(`INSERT INTO outcomes (session, version, body) VALUES ('whole', 1,
+		{"the counts kept of a session changed", sqlTamper(`INSERT INTO outcomes (session, version, body) VALUES ('whole', 2,
 			'{"answers":[[[16,0],[0,0]]],"begun":"2030-01-01T00:00:00Z","ended":"2030-01-01T00:00:00Z"}')`), "session whole: the counts kept of it"},
 		{"entries moved to another session", sqlTamper(`DELETE FROM entries WHERE session = 'begun';
 			UPDATE entries SET session = 'begun' WHERE session = 'whole'`), `session begun: its entries belong to session "whole"`},

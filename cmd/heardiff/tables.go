@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -78,10 +79,12 @@ func sessionSheet() *sheet {
 	return &sheet{name: "sessions.csv", columns: []column{
 		text("session", "id of the session"), text("site", "fingerprint of the site where it was run, NA: here"),
 		text("plan", "plan worked through"), text("listener", "pseudonym"), text("group", "the listener's group"),
-		truth("simulated", "true: a computation answered, not a person"), text("device", "what it was heard through"),
+		truth("simulated", "true: a computation answered, not a person"), truth("silent", "true: a part or all was answered where no device sounded"),
+		text("device", "what it was heard through, every device used"),
 		text("design", "abx or same-different"), truth("given_up", "true: ended early"),
 		text("stopped", "boundary of a sequential plan that ended it: heard or ruled out, NA: none"),
 		count("voids", "trials", "trials made void and asked anew"), count("flags", "events", "disturbances noted"),
+		count("hurried", "trials", "scored answers given before what the plan wants heard had sounded long enough"),
 		text("begun", "first entry, UTC"), text("ended", "last entry, UTC")}}
 }
 
@@ -92,7 +95,11 @@ func trialSheet() *sheet {
 		text("a", "chain A"), text("b", "chain B"), text("excerpt", "stretch of music"), text("truth", "the answer that was right"),
 		text("answer", "the answer given, NA: void"), truth("correct", "true where they agree, NA: void"), text("void", "why it was void, NA: it counts"),
 		count("confidence", "1 to 4", "how sure the listener was, 0: not said"), numeric("seconds", "s", "from offer to confirmed answer"),
-		count("switches", "key presses", "what to hear was chosen"), text("flags", "disturbances noted"), text("at", "when it was confirmed, UTC")}}
+		count("switches", "key presses", "what to hear was chosen"), text("flags", "disturbances noted"), numeric("heard_a_s", "s", "for how long A sounded, NA: not of the design, or not known"),
+		numeric("heard_b_s", "s", "for how long B sounded"), numeric("heard_x_s", "s", "for how long X sounded"),
+		numeric("heard_1_s", "s", "for how long the first sounded"), numeric("heard_2_s", "s", "for how long the second sounded"),
+		numeric("answer_s", "s", "from offer to answer on the sample clock, NA: not known"),
+		truth("hurried", "true: given before what the plan wants heard had sounded long enough"), text("at", "when it was confirmed, UTC")}}
 }
 
 // addSessions adds a row a session, and a row a trial of those that have ended.
@@ -117,7 +124,7 @@ func (a *app) addSessions(ctx context.Context, s *store.Store, all, each *sheet)
 			return damaged(v, err)
 		}
 		l := listeners[v.Listener]
-		all.add(v.ID, v.Site, v.Plan, v.Listener, l.Group, l.Simulated, v.Device, r.Plan.Design.String(), r.GivenUp, string(r.Stopped), r.Voids, r.Flags, r.Begun, r.Ended)
+		all.add(v.ID, v.Site, v.Plan, v.Listener, l.Group, l.Simulated, r.Silent, devicesOf(v, r), r.Plan.Design.String(), r.GivenUp, string(r.Stopped), r.Voids, r.Flags, r.Hurried, r.Begun, r.Ended)
 		addTrials(each, v, r)
 	}
 	return nil
@@ -134,9 +141,36 @@ func addTrials(each *sheet, v store.Session, r trials.Result) {
 		if t.Void != "" {
 			correct = ""
 		}
-		each.add(v.ID, v.Listener, t.Trial, t.Comparison, t.Kind.String(), c.A, c.B, c.Excerpt, t.Truth.String(), t.Answer.String(),
-			correct, t.Void, t.Confidence, t.Seconds, t.Switches, strings.Join(t.Flags, "; "), t.At)
+		timed := timesOf(t)
+		each.add(append([]any{v.ID, v.Listener, t.Trial, t.Comparison, t.Kind.String(), c.A, c.B, c.Excerpt, t.Truth.String(), t.Answer.String(),
+			correct, t.Void, t.Confidence, t.Seconds, t.Switches, strings.Join(t.Flags, "; ")}, append(timed, t.Hurried, t.At)...)...)
 	}
+}
+
+// timesOf returns for how long each label of any design sounded in a trial, and how long the answer took: NaN where that
+// is not known.
+func timesOf(t trials.TrialResult) []any {
+	var all []any
+	for _, l := range []trials.Label{trials.LabelA, trials.LabelB, trials.LabelX, trials.LabelFirst, trials.LabelSecond} {
+		s, known := t.HeardS[l]
+		if !known {
+			s = math.NaN()
+		}
+		all = append(all, s)
+	}
+	took := math.NaN()
+	if t.AnswerS != nil {
+		took = *t.AnswerS
+	}
+	return append(all, took)
+}
+
+// devicesOf returns every device of a session, or what its row says where its entries name none.
+func devicesOf(v store.Session, r trials.Result) string {
+	if len(r.Devices) == 0 {
+		return v.Device
+	}
+	return strings.Join(r.Devices, "; ")
 }
 
 func resultSheet() *sheet {
@@ -144,7 +178,7 @@ func resultSheet() *sheet {
 		text("comparison", "name"), text("a", "chain A"), text("b", "chain B"), text("excerpt", "stretch of music"), text("design", "abx or same-different"),
 		text("kind", "listener, group or all"), text("listener", "pseudonym, or all"), text("group", "the listener's group"),
 		count("listeners", "", "listeners in the row"), count("sessions", "", "sessions in the row"),
-		truth("simulated", "true: a computation answered"), text("treatment", "known impairment that B carries, NA: none"),
+		truth("simulated", "true: a computation answered"), truth("silent", "true: a part or all was answered where no device sounded"), text("treatment", "known impairment that B carries, NA: none"),
 		numeric("dose", "as in the treatment", "its size"), count("trials", "", "scored trials"), count("correct", "", "right answers"),
 		numeric("proportion", "", "correct / trials"), numeric("p_value", "", "one-sided, exact"), numeric("log10_p_value", "", "its decimal logarithm: no underflow"),
 		numeric("p_two_sided", "", "two-sided, exact"), numeric("p_holm", "", "corrected for the number of comparisons"),
@@ -166,7 +200,7 @@ func addResults(t *sheet, r link.Result) {
 		if p := v.Pairs; p != nil {
 			hits, misses, alarms, rejections = p.Hits, p.Misses, p.FalseAlarms, p.CorrectRejections
 		}
-		t.add(v.Comparison, v.A, v.B, v.Excerpt, v.Design, v.Kind, v.Listener, v.Group, v.Listeners, v.Sessions, v.Simulated, v.Treatment, v.Dose,
+		t.add(v.Comparison, v.A, v.B, v.Excerpt, v.Design, v.Kind, v.Listener, v.Group, v.Listeners, v.Sessions, v.Simulated, v.Silent, v.Treatment, v.Dose,
 			v.Trials, v.Correct, v.Proportion, v.P, v.Log10P, v.PTwoSided, v.PHolm, v.ClopperPearson[0], v.ClopperPearson[1], v.DPrimeIndependent, v.UpperPD,
 			v.EValue, v.Alpha, v.Smallest, hits, misses, alarms, rejections, v.Positive.Trials, v.Positive.Correct, v.Negative.Trials, v.Negative.Correct,
 			string(v.Verdict), v.TrialsToSettle, v.Reason)

@@ -104,7 +104,7 @@ func (p *paced) Close() error {
 
 // openNull returns an output that plays to nobody, in real time.
 func openNull(src playback.Source) playback.Output {
-	o := playback.Opened{Name: "null", Rate: src.Rate(), Channels: src.Channels(), Format: "FLOAT_LE",
+	o := playback.Opened{Name: "null", Rate: src.Rate(), Channels: src.Channels(), Format: "FLOAT_LE", Silent: true,
 		Notes: []string{"Nothing sounds: the audio is thrown away in real time."}}
 	return startPaced(src, o, func([]float32) error { return nil }, func() error { return nil })
 }

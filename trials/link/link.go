@@ -15,11 +15,15 @@
 //     noise exceeds every difference under test.
 //   - void: a negative control was passed, at the 0.01 level (something leaks: nothing holds); a positive control was missed (no null
 //     holds); or a 'heard' came with a level, alignment or response error large enough to be heard itself.
+//
+// Sessions that are simulated, or were answered where no device sounded, are added up with none as soon as one speaks of people:
+// each stands in a row of its own, marked.
 package link
 
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 
 	"heardiff/stats"
@@ -41,6 +45,8 @@ type Input struct {
 type Heard struct {
 	Listener, Group string
 	Simulated       bool
+	// Marks say in words what is known against the session's blindness: that its order was opened elsewhere, say.
+	Marks []string
 	trials.Result
 }
 
@@ -69,6 +75,7 @@ type Result struct {
 	Schema    string    `json:"schema"`
 	Title     string    `json:"title"`
 	Simulated bool      `json:"simulated"` // some answers come from a computation, not from people
+	Silent    bool      `json:"silent"`    // some were given where no device sounded
 	Rows      []Row     `json:"rows"`
 	Trends    []Trend   `json:"trends"`
 	Ranking   []Ranked  `json:"ranking"`
@@ -91,6 +98,8 @@ type Row struct {
 	Listeners  int         `json:"listeners"`
 	Sessions   int         `json:"sessions"`
 	Simulated  bool        `json:"simulated"`
+	Silent     bool        `json:"silent"`
+	Devices    []string    `json:"devices"` // every one that its sessions were heard through
 	Treatment  string      `json:"treatment"`
 	Dose       float64     `json:"dose"`
 	DoseMetric Metric      `json:"dose_metric"`
@@ -132,6 +141,7 @@ type key struct {
 	design        trials.Design
 	kind          string
 	who           string
+	silent        bool
 }
 
 // tallied is a row while it is counted.
@@ -173,7 +183,7 @@ func Build(in Input) (Result, error) {
 		r.Masked = append(masked(r.Measured, in.Chains), maskedDose(pairing, in.Chains)...)
 		decide(r, m)
 		out.Rows = append(out.Rows, r.Row)
-		out.Simulated = out.Simulated || r.Simulated
+		out.Simulated, out.Silent = out.Simulated || r.Simulated, out.Silent || r.Silent
 	}
 	climb(out.Rows)
 	out.Trends = append(trends(out.Rows), doseTrends(out.Rows)...)
@@ -185,9 +195,12 @@ func Build(in Input) (Result, error) {
 
 // count adds the sessions up: per listener, per group where there are two or more, and for all.
 func count(results []Heard) []*tallied {
+	people := ofPeople(results)
 	groups := map[string]bool{}
 	for _, h := range results {
-		groups[h.Group] = true
+		if h.counts(people) {
+			groups[h.Group] = true
+		}
 	}
 	index := map[key]*tallied{}
 	var order []*tallied
@@ -196,12 +209,16 @@ func count(results []Heard) []*tallied {
 			if t.Comparison.Kind != trials.Scored || t.Trials == 0 {
 				continue
 			}
-			whose := [][2]string{{"listener", h.Listener}, {"all", Everybody}}
-			if len(groups) > 1 && h.Group != "" {
+			whose := [][2]string{{"listener", h.Listener}}
+			if h.counts(people) {
+				whose = append(whose, [2]string{"all", Everybody})
+			}
+			if len(groups) > 1 && h.Group != "" && h.counts(people) {
 				whose = append(whose, [2]string{"group", h.Group})
 			}
 			for _, w := range whose {
 				k := keyOf(t.Comparison, h.Plan.Design, w[0], w[1])
+				k.silent = h.Silent && k.kind == "listener"
 				r, ok := index[k]
 				if !ok {
 					r = begun(k, t, h)
@@ -256,7 +273,12 @@ func (r *tallied) add(t trials.Tally, h Heard) {
 	r.pairs.FalseAlarms += t.FalseAlarms
 	r.pairs.CorrectRejections += t.CorrectRejections
 	r.alpha, r.Smallest = math.Min(r.alpha, h.Plan.Alpha), math.Max(r.Smallest, h.Plan.SmallestEffect)
-	r.Simulated = r.Simulated || h.Simulated
+	r.Simulated, r.Silent = r.Simulated || h.Simulated, r.Silent || h.Silent
+	for _, d := range h.Devices {
+		if !slices.Contains(r.Devices, d) {
+			r.Devices = append(r.Devices, d)
+		}
+	}
 	r.countAnswers(t)
 	r.listeners[h.Listener] = true
 	r.Listeners = len(r.listeners)
@@ -363,6 +385,9 @@ func correct(rows []*tallied) {
 		k := r.Kind + "\x00" + r.Listener + "\x00" + r.Group
 		if r.Kind != "group" {
 			k = r.Kind + "\x00" + r.Listener
+		}
+		if r.Kind == "listener" && r.Silent {
+			k += "\x00silent"
 		}
 		whose[k] = append(whose[k], r)
 	}

@@ -287,6 +287,12 @@ func warnings(in Input, out Result) []string {
 	if out.Simulated {
 		w = append(w, "some answers are simulated: they come from a computation, not from people")
 	}
+	if out.Silent {
+		w = append(w, "some answers were given where no device sounded: they say nothing of what anybody hears")
+	}
+	if left := leftOut(in.Results); left != "" {
+		w = append(w, left)
+	}
 	roles := map[string]bool{}
 	for _, c := range in.Chains {
 		roles[c.Role] = true

@@ -3,6 +3,7 @@ package link
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"heardiff/stats"
@@ -74,9 +75,15 @@ func confounds(r *tallied, p Pairing) []Confound {
 // procedure names what in the running of the sessions weakens them.
 func procedure(r *tallied) []Confound {
 	var out []Confound
-	voids, flags, gaveUp, helper := 0, 0, 0, 0
+	voids, flags, gaveUp, helper, hurried, silent := 0, 0, 0, 0, 0, 0
 	for _, h := range r.heard {
-		voids, flags = voids+h.Voids, flags+h.Flags
+		voids, flags, hurried = voids+h.Voids, flags+h.Flags, hurried+h.Hurried
+		if h.Silent {
+			silent++
+		}
+		for _, m := range h.Marks {
+			out = append(out, Confound{Name: "blindness", Value: math.NaN(), Limit: math.NaN(), Voids: true, Says: fmt.Sprintf("session %.12s: %s", h.Session, m)})
+		}
 		if h.GivenUp {
 			gaveUp++
 		}
@@ -89,6 +96,8 @@ func procedure(r *tallied) []Confound {
 			out = append(out, Confound{name, float64(n), 0, "", false, fmt.Sprintf(says, n)})
 		}
 	}
+	add("silent", silent, "%d sessions were answered, wholly or in part, where no device sounded: nobody can have heard anything there")
+	add("hurried", hurried, "%d answers were hurried: given before what the plan wants heard had sounded for as long as it wants")
 	add("single blind", helper, "%d sessions were run by a helper who knew what was connected")
 	add("given up", gaveUp, "%d sessions ended early, so their number of trials was not that of the plan")
 	add("void trials", voids, "%d trials were void and asked again")
@@ -137,6 +146,8 @@ func decide(r *tallied, m memory) {
 	case r.Verdict == RuledOut && coversJitterAndNoise(r):
 		r.Verdict = Undecided
 		r.Reason = "the test could not have shown it: " + strings.Join(r.Masked, "; ")
+	case r.Verdict == RuledOut:
+		weaken(r)
 	}
 	if r.Verdict == Undecided {
 		r.TrialsToSettle = m.settling(r.Smallest, r.Alpha)
@@ -191,6 +202,23 @@ func missed(c Control, alpha float64) bool {
 	}
 	b, err := stats.BinomialTest(c.Correct, c.Trials, attentive)
 	return err == nil && b.Below <= alpha
+}
+
+// weaken names, before a null, what somebody who did not listen would have done to come to it.
+func weaken(r *tallied) {
+	if r.Positive.Trials == 0 {
+		r.Confounds = append(r.Confounds, Confound{Name: "no positive control", Value: math.NaN(), Limit: math.NaN(),
+			Says: "the plan had no positive control: nothing shows that a plain difference would have been heard here"})
+	}
+	var weak []Confound
+	for _, c := range r.Confounds {
+		if slices.Contains([]string{"no positive control", "hurried", "silent", "blindness"}, c.Name) {
+			weak = append(weak, c)
+		}
+	}
+	if len(weak) > 0 {
+		r.Reason = "weakened by: " + list(weak) + ". " + r.Reason
+	}
 }
 
 func voiding(all []Confound) string {

@@ -30,16 +30,16 @@ func forests(n *numbering, in Input) []figure {
 	}
 	var out []figure
 	for _, name := range order {
-		out = append(out, n.draw(forest(name, rows[name], in.Link.Simulated)))
+		out = append(out, n.draw(forest(marked(name+": who told them apart", in.Link.Simulated, in.Link.Silent), rows[name])))
 		if each := listenersOf(rows[name]); len(each) > maxForest && each[0].Pairs == nil {
-			out = append(out, n.draw(crowd(marked(name+": how the listeners spread", in.Link.Simulated), each)))
+			out = append(out, n.draw(crowd(marked(name+": how the listeners spread", in.Link.Simulated, in.Link.Silent), each)))
 		}
 	}
 	return out
 }
 
-func forest(name string, rows []link.Row, simulated bool) plot.Forest {
-	f := plot.Forest{Title: marked(name+": who told them apart", simulated), Chance: 0.5, Smallest: (1 + rows[0].Smallest) / 2,
+func forest(title string, rows []link.Row) plot.Forest {
+	f := plot.Forest{Title: title, Chance: 0.5, Smallest: (1 + rows[0].Smallest) / 2,
 		Notes: []string{"Exact two-sided 95 % intervals (Clopper and Pearson). A mark’s size follows the number of trials."}}
 	each := listenersOf(rows)
 	for _, r := range rows {
@@ -67,9 +67,10 @@ func listenersOf(rows []link.Row) []link.Row {
 	return each
 }
 
-func marked(title string, simulated bool) string {
-	if simulated {
-		return title + " (simulated)"
+// marked adds to a title that what it shows says nothing of people, where that is so.
+func marked(title string, simulated, silent bool) string {
+	if mark := link.Mark(simulated, silent); mark != "" {
+		return title + " (" + mark + ")"
 	}
 	return title
 }
@@ -102,7 +103,7 @@ func doses(n *numbering, in Input) []figure {
 			out = append(out, n.draw(ladder(t, unit, in.Link)))
 			continue
 		}
-		d := plot.Dose{Title: marked("Told apart, against the difference in "+name, in.Link.Simulated), XTitle: "difference in " + name + ", " + unit,
+		d := plot.Dose{Title: marked("Told apart, against the difference in "+name, in.Link.Simulated, in.Link.Silent), XTitle: "difference in " + name + ", " + unit,
 			Chance: 0.5, Threshold: t.Threshold, Lo: t.ThresholdInterval[0], Hi: t.ThresholdInterval[1], Published: published[t.Metric]}
 		for _, p := range t.Points {
 			d.Points = append(d.Points, plot.DosePoint{X: p.Difference, Y: p.Proportion, Lo: p.Interval[0], Hi: p.Interval[1], Name: p.Comparison})
@@ -122,7 +123,7 @@ func ladder(t link.Trend, unit string, all link.Result) plot.Dose {
 	if m, ok := alike[metric]; ok {
 		metric = m
 	}
-	d := plot.Dose{Title: marked("Told apart, against the dose of "+t.Treatment, all.Simulated), XTitle: "dose, " + unit, Chance: 0.5,
+	d := plot.Dose{Title: marked("Told apart, against the dose of "+t.Treatment, all.Simulated, all.Silent), XTitle: "dose, " + unit, Chance: 0.5,
 		Threshold: t.Threshold, Lo: t.ThresholdInterval[0], Hi: t.ThresholdInterval[1], Published: published[metric], Linear: t.Metric == link.DoseNoise}
 	for _, p := range t.Points {
 		d.Points = append(d.Points, plot.DosePoint{X: p.Difference, Y: p.Proportion, Lo: p.Interval[0], Hi: p.Interval[1]})

@@ -57,6 +57,9 @@ type Session struct {
 	Listener, Device string
 	Begun, Ended     time.Time
 	Simulated        bool
+	// Silent marks a session answered, wholly or in part, where no device sounded; Hurried counts its hurried answers.
+	Silent  bool
+	Hurried int
 }
 
 // Pictures holds the curves to draw; what is empty is left out.
@@ -207,6 +210,7 @@ var functions = template.FuncMap{
 	"sort":         func(v float64) string { return ifKnown(v, strconv.FormatFloat(v, 'g', -1, 64)) },
 	"capital":      func(s string) string { return strings.ToUpper(s[:1]) + s[1:] },
 	"who":          who,
+	"mark":         link.Mark,
 	"delivered": func(both *bool) string {
 		if *both {
 			return "by both chains"

@@ -2,7 +2,9 @@ package report
 
 import (
 	"fmt"
+	"maps"
 	"math"
+	"slices"
 	"strings"
 
 	"heardiff/trials"
@@ -55,6 +57,9 @@ func planWords(p trials.Plan) string {
 		}
 	}
 	s += fmt.Sprintf("; order %s, comparisons %s", p.Order, p.Layout)
+	if p.LeastSeconds > 0 {
+		s += fmt.Sprintf("; an answer is marked as hurried where X and a reference, or both of a pair, sounded for less than %g s", p.LeastSeconds)
+	}
 	if p.SingleBlind {
 		s += "; single blind"
 	}
@@ -67,6 +72,7 @@ func sessionWords(sessions []Session) []string {
 	}
 	people, computed := map[string]bool{}, map[string]bool{}
 	devices := map[string]int{}
+	silent, hurried := 0, 0
 	for _, s := range sessions {
 		if s.Simulated {
 			computed[s.Listener] = true
@@ -74,12 +80,21 @@ func sessionWords(sessions []Session) []string {
 			people[s.Listener] = true
 		}
 		devices[s.Device]++
+		if hurried += s.Hurried; s.Silent {
+			silent++
+		}
 	}
 	out := []string{fmt.Sprintf("%d sessions that ended, by %d people and %d simulated listeners.", len(sessions), len(people), len(computed))}
-	for d, n := range devices {
-		if d != "" && len(devices) == 1 {
-			out = append(out, fmt.Sprintf("All %d were heard through: %s.", n, d))
+	for _, d := range slices.Sorted(maps.Keys(devices)) {
+		if d != "" {
+			out = append(out, fmt.Sprintf("%d of them were heard through: %s.", devices[d], d))
 		}
+	}
+	if silent > 0 {
+		out = append(out, fmt.Sprintf("%d of them were answered, wholly or in part, where no device sounded: they say nothing of people.", silent))
+	}
+	if hurried > 0 {
+		out = append(out, fmt.Sprintf("%d answers were hurried: given before what the plan wants heard had sounded for as long as it wants.", hurried))
 	}
 	return out
 }

@@ -85,6 +85,14 @@ func trialLine(v trials.View) string {
 	return line
 }
 
+// hurryLine says that the answer which waits to be confirmed would be marked as hurried, or "".
+func hurryLine(v trials.View) string {
+	if v.Phase != trials.Asked || !v.Hurried {
+		return ""
+	}
+	return "heard only briefly: the answer will be marked as hurried; listen on, or confirm"
+}
+
 // feedbackLine tells how the practice trial before went, or "".
 func feedbackLine(v trials.View) string {
 	switch {

@@ -94,6 +94,8 @@ func (m model) trialPage() []string {
 	switch {
 	case m.message != "":
 		lines = append(lines, m.wrapped(m.message)...)
+	case hurryLine(m.view) != "":
+		lines = append(lines, m.wrapped(hurryLine(m.view))...)
 	case m.view.RestDue:
 		lines = append(lines, "  You have listened for long enough: t takes a rest.")
 	}

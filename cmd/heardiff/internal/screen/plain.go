@@ -202,7 +202,12 @@ func (p *plain) answer(arguments []string) {
 		}
 		confidence = n
 	}
-	p.reply(p.booth.Ask(a, confidence), fmt.Sprintf("asked %s? confirm or no", claim(a)))
+	err := p.booth.Ask(a, confidence)
+	note := ""
+	if line := hurryLine(p.booth.View()); line != "" {
+		note = " — " + line
+	}
+	p.reply(err, fmt.Sprintf("asked %s? confirm or no%s", claim(a), note))
 }
 
 func choices(d trials.Design) string {

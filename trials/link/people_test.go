@@ -1,0 +1,86 @@
+package link_test
+
+import (
+	"strings"
+	"testing"
+
+	"heardiff/trials"
+	"heardiff/trials/link"
+)
+
+func build(t *testing.T, heard ...link.Heard) link.Result {
+	t.Helper()
+	got, err := link.Build(link.Input{Chains: chains(), Pairings: []link.Pairing{pairing()}, Results: heard})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return got
+}
+
+// of returns the row of a kind and listener.
+func of(t *testing.T, r link.Result, kind, listener string, silent bool) link.Row {
+	t.Helper()
+	for _, row := range r.Rows {
+		if row.Kind == kind && row.Listener == listener && row.Silent == silent {
+			return row
+		}
+	}
+	t.Fatalf("no row %s %s in %+v", kind, listener, r.Rows)
+	return link.Row{}
+}
+
+// What no person heard counts for nothing that speaks of people: a null device that was right 16 times of 16, and a
+// computation, change no pooled figure.
+func TestSessionsWithoutSoundOrPeopleAreCountedWithNobody(t *testing.T) {
+	person, silent, computed := session("l", "g", 8, 16), session("l", "g", 16, 16), session("c", "h", 16, 16)
+	silent.Silent, silent.Session, silent.Devices = true, "l-2", []string{"null, 48000 Hz"}
+	computed.Simulated = true
+	alone, mixed := build(t, person), build(t, person, silent, computed)
+	if a, m := of(t, alone, "all", link.Everybody, false), of(t, mixed, "all", link.Everybody, false); a.Correct != m.Correct || m.Listeners != 1 || m.Sessions != 1 || a.Verdict != m.Verdict {
+		t.Errorf("pooled alone %d of %d %s, with them %d of %d %s", a.Correct, a.Trials, a.Verdict, m.Correct, m.Trials, m.Verdict)
+	}
+	if r := of(t, mixed, "listener", "l", false); r.Correct != 8 || r.Sessions != 1 {
+		t.Errorf("the person's own row holds %d of %d", r.Correct, r.Trials)
+	}
+	if r := of(t, mixed, "listener", "l", true); r.Correct != 16 || !strings.Contains(r.Reason, "no device sounded") || len(r.Devices) != 1 {
+		t.Errorf("the silent row: %+v", r)
+	}
+	for _, r := range mixed.Rows {
+		if r.Kind == "group" {
+			t.Errorf("a group of people and computations: %+v", r)
+		}
+	}
+	if w := strings.Join(mixed.Warnings, "\n"); !strings.Contains(w, "1 simulated sessions and 1 of which") {
+		t.Errorf("warnings %s", w)
+	}
+	if only := build(t, silent); !only.Silent || !of(t, only, "all", link.Everybody, true).Silent {
+		t.Error("a study without people is not marked")
+	}
+}
+
+// Nothing is ruled out without a word where answers were hurried or the plan had no positive control.
+func TestAWeakNullIsNeverWithoutAWord(t *testing.T) {
+	hurried := control(session("l", "", 8, 16), trials.PositiveControl, 10, 10)
+	hurried.Hurried = 120
+	marked := control(session("l", "", 16, 16), trials.PositiveControl, 10, 10)
+	marked.Marks = []string{"its order was opened in a copy"}
+	for _, c := range []struct {
+		name  string
+		heard link.Heard
+		want  link.Verdict
+		says  string
+	}{
+		{"no positive control", session("l", "", 8, 16), link.RuledOut, "no positive control"},
+		{"hurried", hurried, link.RuledOut, "120 answers were hurried"},
+		{"a met control and time enough", control(session("l", "", 8, 16), trials.PositiveControl, 10, 10), link.RuledOut, "knowing"},
+		{"an order that was opened elsewhere", marked, link.Void, "opened in a copy"},
+	} {
+		r := build(t, c.heard).Rows[0]
+		if r.Verdict != c.want || !strings.Contains(r.Reason, c.says) {
+			t.Errorf("%s: %s, %q", c.name, r.Verdict, r.Reason)
+		}
+		if weak := strings.HasPrefix(r.Reason, "weakened by"); weak != (c.name == "no positive control" || c.name == "hurried") {
+			t.Errorf("%s: %q", c.name, r.Reason)
+		}
+	}
+}
