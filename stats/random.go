@@ -155,8 +155,8 @@ type lattice struct {
 
 func (r *randomFitter) lattice(at place) *lattice {
 	sd, s := math.Exp(at[atSD]), math.Exp(at[atSlope])
-	places := int(math.Ceil(2 * farthest * math.Max(sdSteps, r.stepsAcross()*s*sd)))
-	places = min(places, mostPlaces)
+	// Bounded before it is a whole number: the search may try deviations that no int could count.
+	places := int(math.Min(mostPlaces, math.Ceil(2*farthest*math.Max(sdSteps, r.stepsAcross()*s*sd))))
 	l := &lattice{z: make([]float64, places+1), step: 2 * farthest / float64(places)}
 	for j := range l.z {
 		l.z[j] = -farthest + l.step*float64(j)

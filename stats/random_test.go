@@ -168,6 +168,66 @@ func TestListenersAllAlikeShowNoSpread(t *testing.T) {
 	}
 }
 
+// Four listeners with the same answers: that they may differ takes nothing for granted that the common fit does not, so
+// its intervals are no shorter than those. Where the climb from the best fit alone was believed, it missed a second
+// maximum, and the interval was up to 18 times shorter.
+func TestListenersAllAlikeAreKnownNoBetterThanAsOne(t *testing.T) {
+	for _, c := range []struct {
+		shape   Shape
+		correct []int // at doses 1, 2, 4, …
+		trials  int
+	}{
+		{Weibull, []int{5, 5}, 5}, {Weibull, []int{5, 7, 9, 10}, 10}, {Weibull, []int{1, 2, 2, 2, 2}, 2}, {Logistic, []int{1, 1, 2, 1, 2}, 2},
+		{Logistic, []int{2, 0, 2}, 2}, {Normal, []int{6, 4, 7}, 10},
+	} {
+		var points []DosePoint
+		for l := range 4 {
+			for i, k := range c.correct {
+				points = append(points, DosePoint{Dose: math.Pow(2, float64(i)), Correct: k, Trials: c.trials, Listener: fmt.Sprint(l)})
+			}
+		}
+		cfg := FitConfig{Shape: c.shape}
+		one, err := FitCurve(points, cfg)
+		if err != nil {
+			t.Fatal(err)
+		}
+		each, err := FitRandomThresholds(points, cfg)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for name, iv := range map[string][2][2]float64{"threshold": {one.ThresholdInterval, each.ThresholdInterval}, "slope": {one.SlopeInterval, each.SlopeInterval}} {
+			for end, sign := range []float64{-1, 1} {
+				// Ends are found to 1e-6 of the log-likelihood.
+				if one, each := iv[0][end], iv[1][end]; math.IsNaN(one) && !math.IsNaN(each) || sign*(math.Log(each)-math.Log(one)) < -1e-5 {
+					t.Errorf("%s %v of %d: %s %v as one, %v each", c.shape, c.correct, c.trials, name, iv[0], iv[1])
+				}
+			}
+		}
+		if math.IsNaN(one.Slope) != math.IsNaN(each.Slope) {
+			t.Errorf("%s %v of %d: slope %v as one, %v each", c.shape, c.correct, c.trials, one.Slope, each.Slope)
+		}
+	}
+}
+
+// A search may try a deviation of e³² at a slope of e⁸, as one did with four listeners all alike: that many places no
+// int counts.
+func TestTheSearchMayTryAnyDeviation(t *testing.T) {
+	points := simulatedListeners(rand.New(rand.NewPCG(5, 6)), 4, 12, 0)
+	f, err := newFitter(points, FitConfig{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, _, err := newRandomFitter(f, points)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, at := range []place{{0.6, 32, 8}, {0.6, 400, 400}} {
+		if ln, _ := r.ln(at); ln > 0 || math.IsNaN(ln) {
+			t.Errorf("ln L = %v at %v", ln, at)
+		}
+	}
+}
+
 func BenchmarkRandomThresholds(b *testing.B) {
 	for _, n := range []int{10, 100, 1000, 10_000} {
 		points := simulatedListeners(rand.New(rand.NewPCG(5, 5)), n, 10, 0.25)

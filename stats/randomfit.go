@@ -35,8 +35,8 @@ func (r *randomFitter) fit(common *fitter, listeners int) RandomThresholds {
 	if flat := common.flat(); most-flat < flatRise {
 		return out.nothing()
 	}
-	r.intervals(&out, curve, best, most)
-	out.Warnings = out.warnings(r, best)
+	r.intervals(&out, common, curve, best, most)
+	out.Warnings = out.warnings()
 	return out
 }
 
@@ -50,26 +50,44 @@ func (t RandomThresholds) nothing() RandomThresholds {
 	return t
 }
 
-func (r *randomFitter) intervals(out *RandomThresholds, curve Curve, best place, most float64) {
+// intervals walks from the best fit to where the profile has fallen by half the χ²₁ quantile.
+func (r *randomFitter) intervals(out *RandomThresholds, common *fitter, curve Curve, best place, most float64) {
 	z := normalUpperPoint(math.Log((1 - out.Confidence) / 2))
 	se := r.measure(best)
 	end := func(parameter int, side, limit float64) float64 {
-		at := best
-		excess := func(x float64) float64 {
-			at[parameter] = x
-			var ln float64
-			at, ln = r.climb(at, map[int]bool{parameter: true})
-			return ln - most + z*z/2
-		}
-		return crossing(excess, best[parameter], side*z*se[parameter], limit)
+		profile := r.profile(common, parameter, best)
+		return crossing(func(x float64) float64 { return profile(x) - most + z*z/2 }, best[parameter], side*z*se[parameter], limit)
 	}
-	widest, low := 4*r.span, math.Log(smallestSD*r.span)
+	widest, low := 8*r.span, math.Log(smallestSD*r.span)
 	out.ThresholdInterval = [2]float64{curve.dose(end(atMean, -1, best[atMean]-widest)), curve.dose(end(atMean, 1, best[atMean]+widest))}
 	out.SlopeInterval = [2]float64{math.Exp(end(atSlope, -1, r.slopeLo)), math.Exp(end(atSlope, 1, r.slopeHi))}
+	if r.profile(common, atSlope, best)(r.slopeHi) > most-flatRise {
+		out.Slope, out.SlopeInterval[1] = math.NaN(), math.NaN()
+	}
 	best[atSD] = math.Max(best[atSD], math.Log(0.01*r.span)) // below, the likelihood is flat
 	out.BetweenSDInterval = [2]float64{math.Exp(end(atSD, -1, low)), math.Exp(end(atSD, 1, math.Log(10*r.span)))}
 	if math.IsNaN(out.BetweenSDInterval[0]) {
 		out.BetweenSDInterval[0] = 0 // as if all were alike is within the interval
+	}
+}
+
+// profile returns the largest log-likelihood with one parameter held, each search starting where the last one ended.
+// Listeners who are all alike are among those who differ, so that it is at least that of the common fit, whose search is
+// over the whole range and misses no second maximum.
+func (r *randomFitter) profile(common *fitter, parameter int, from place) func(float64) float64 {
+	alike := func(float64) float64 { return math.Inf(-1) }
+	switch parameter {
+	case atMean:
+		alike = func(u float64) float64 { ln, _ := common.atThreshold(u); return ln }
+	case atSlope:
+		alike = common.atSlope
+	}
+	at := from
+	return func(x float64) float64 {
+		at[parameter] = x
+		var ln float64
+		at, ln = r.climb(at, map[int]bool{parameter: true})
+		return math.Max(ln, alike(x))
 	}
 }
 
@@ -138,10 +156,9 @@ func illinois(f func(float64) float64, a, fa, b, fb float64) float64 {
 	return (a + b) / 2
 }
 
-func (t *RandomThresholds) warnings(r *randomFitter, best place) []string {
+func (t *RandomThresholds) warnings() []string {
 	var w []string
-	if best[atSlope] >= r.slopeHi-1e-3 {
-		t.Slope, t.SlopeInterval[1] = math.NaN(), math.NaN()
+	if math.IsNaN(t.Slope) {
 		w = append(w, "each listener's answers are a step between two doses: the slope has no upper end")
 	}
 	if t.Listeners < 6 { // common practice, no source
