@@ -18,7 +18,7 @@ import (
 
 func main() {
 	cobra.EnableCommandSorting = false // the order in which commands are used says more than the alphabet's
-	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP, syscall.SIGQUIT)
 	context.AfterFunc(ctx, stop) // a second signal ends at once what does not heed the first
 	code := run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
 	stop()

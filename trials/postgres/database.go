@@ -102,6 +102,21 @@ func (d database) Lock(ctx context.Context, db *sql.DB, listener string) (func()
 	}, nil
 }
 
+// Present implements store.Database: answers go to the server, whatever becomes of the folder.
+func (database) Present() error { return nil }
+
+// Identity implements store.Database: the number that the server gave the schema, in the database of that number. What is
+// saved and read back elsewhere gets others.
+func (d database) Identity(ctx context.Context, q store.Querier) (string, error) {
+	var schema, in int64
+	err := q.QueryRowContext(ctx, `SELECT n.oid::bigint, d.oid::bigint FROM pg_namespace n, pg_database d
+		WHERE n.nspname = $1 AND d.datname = current_database()`, d.schema).Scan(&schema, &in)
+	if err != nil {
+		return "", fmt.Errorf("identify the study: %w", err)
+	}
+	return fmt.Sprintf("schema %d of database %d, %s", schema, in, d.schema), nil
+}
+
 // Discard implements store.Database.
 func (d database) Discard(ctx context.Context, db *sql.DB) error {
 	_, err := db.ExecContext(context.WithoutCancel(ctx), `DROP SCHEMA IF EXISTS `+d.schema+` CASCADE`)

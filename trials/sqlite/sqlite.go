@@ -12,6 +12,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"sync"
 	"time"
 
 	driver "modernc.org/sqlite"
@@ -70,36 +71,70 @@ func config(dir string, now func() time.Time) (store.Config, error) {
 		return store.Config{}, fmt.Errorf("open the study: %w", err)
 	}
 	db.SetMaxOpenConns(1) // one writer; readers are quick
-	return store.Config{DB: db, Database: database{dir}, Dir: dir, Now: now}, nil
+	return store.Config{DB: db, Database: &database{dir: dir}, Dir: dir, Now: now}, nil
 }
 
 // database implements store.Database for a file in dir.
-type database struct{ dir string }
+type database struct {
+	dir    string
+	mu     sync.Mutex
+	opened os.FileInfo // of the file when it was first looked at
+}
+
+// Present implements store.Database. The first look is taken by Version, before anything is read or written.
+func (d *database) Present() error {
+	path := filepath.Join(d.dir, FileName)
+	now, err := os.Stat(path)
+	if err != nil {
+		return fmt.Errorf("%w: %w", store.ErrGone, err)
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.opened == nil {
+		d.opened = now
+	}
+	if !os.SameFile(d.opened, now) {
+		return fmt.Errorf("%w: %s is another file", store.ErrGone, path)
+	}
+	return nil
+}
+
+// Identity implements store.Database: the file's place on its disk, which a copy does not share.
+func (d *database) Identity(context.Context, store.Querier) (string, error) {
+	if err := d.Present(); err != nil {
+		return "", err
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return fileIdentity(d.opened), nil
+}
 
 // Migrations implements store.Database.
-func (database) Migrations() ([]string, error) { return store.ReadMigrations(migrations, "migration") }
+func (*database) Migrations() ([]string, error) { return store.ReadMigrations(migrations, "migration") }
 
 // Version implements store.Database.
-func (database) Version(ctx context.Context, q store.Querier) (int, error) {
+func (d *database) Version(ctx context.Context, q store.Querier) (int, error) {
 	var n int
-	err := q.QueryRowContext(ctx, `PRAGMA user_version`).Scan(&n)
-	return n, err
+	if err := q.QueryRowContext(ctx, `PRAGMA user_version`).Scan(&n); err != nil {
+		return 0, err
+	}
+	return n, d.Present() // it is there: the first query made it
 }
 
 // SetVersion implements store.Database.
-func (database) SetVersion(ctx context.Context, tx *sql.Tx, n int) error {
+func (*database) SetVersion(ctx context.Context, tx *sql.Tx, n int) error {
 	_, err := tx.ExecContext(ctx, fmt.Sprintf(`PRAGMA user_version = %d`, n))
 	return err
 }
 
 // Alone has nothing to do: every transaction begins as the only writer (_txlock).
-func (database) Alone(context.Context, *sql.Tx) error { return nil }
+func (*database) Alone(context.Context, *sql.Tx) error { return nil }
 
 // Larger implements store.Database.
-func (database) Larger() string { return "MAX" }
+func (*database) Larger() string { return "MAX" }
 
 // Translate implements store.Database.
-func (database) Translate(err error) error {
+func (*database) Translate(err error) error {
 	var e *driver.Error
 	if !errors.As(err, &e) {
 		return err
@@ -114,7 +149,7 @@ func (database) Translate(err error) error {
 }
 
 // Scrub empties the log, which would hold the old row until SQLite next has a reason to write it back.
-func (database) Scrub(ctx context.Context, db *sql.DB) error {
+func (*database) Scrub(ctx context.Context, db *sql.DB) error {
 	if _, err := db.ExecContext(ctx, `PRAGMA wal_checkpoint(TRUNCATE)`); err != nil {
 		return fmt.Errorf("empty the log: %w", err)
 	}
@@ -122,12 +157,12 @@ func (database) Scrub(ctx context.Context, db *sql.DB) error {
 }
 
 // Lock has nothing to do: whoever has the folder has the study.
-func (database) Lock(context.Context, *sql.DB, string) (func() error, error) {
+func (*database) Lock(context.Context, *sql.DB, string) (func() error, error) {
 	return func() error { return nil }, nil
 }
 
 // Discard removes the file and its companions.
-func (d database) Discard(_ context.Context, db *sql.DB) error {
+func (d *database) Discard(_ context.Context, db *sql.DB) error {
 	err := db.Close()
 	for _, suffix := range []string{"", "-wal", "-shm"} {
 		if removed := os.Remove(filepath.Join(d.dir, FileName+suffix)); removed != nil && !errors.Is(removed, os.ErrNotExist) {

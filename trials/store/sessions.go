@@ -206,20 +206,3 @@ func scanEntry(row scanner) (trials.Entry, error) {
 }
 
 const insertEntry = `INSERT INTO entries (session, number, body) VALUES ($1, $2, $3)`
-
-// Journal returns the journal of a session: each entry is on disk when Append returns.
-func (s *Store) Journal(ctx context.Context) trials.Journal { return journal{ctx, s} }
-
-type journal struct {
-	ctx   context.Context
-	store *Store
-}
-
-// Append implements trials.Journal.
-func (j journal) Append(e trials.Entry) error {
-	body, err := json.Marshal(e)
-	if err != nil {
-		return fmt.Errorf("encode the entry: %w", err)
-	}
-	return j.store.exec(j.ctx, insertEntry, e.Session, e.Number, string(body))
-}

@@ -26,6 +26,8 @@ var (
 	ErrExists = errors.New("already in the study")
 	// ErrNotStudy is wrapped where a folder holds no study, or a database does not hold the folder's.
 	ErrNotStudy = errors.New("not a study")
+	// ErrGone is wrapped where the record that was opened is no longer in the study's folder: it was deleted, moved or exchanged.
+	ErrGone = errors.New("the study was deleted, moved or exchanged while it was open")
 	// ErrBusy is returned by Lock while another heardiff listens in the same folder, or as the same listener.
 	ErrBusy = errors.New("another session is open on this study")
 )
@@ -64,6 +66,11 @@ type Database interface {
 	Scrub(ctx context.Context, db *sql.DB) error
 	// Lock takes a listener for one session until release is called or the process ends; ErrBusy where another has them.
 	Lock(ctx context.Context, db *sql.DB, listener string) (release func() error, err error)
+	// Present returns ErrGone, wrapped, where what was opened is no longer what the study's folder holds.
+	Present() error
+	// Identity names the record that was opened, so that a copy of it, made by whatever means, bears another name; "" where
+	// that cannot be told.
+	Identity(ctx context.Context, q Querier) (string, error)
 	// Discard removes the whole record.
 	Discard(ctx context.Context, db *sql.DB) error
 }
@@ -142,6 +149,10 @@ func (s *Store) Lock(ctx context.Context, listener string) (release func() error
 	}
 	return func() error { return errors.Join(free(), leave()) }, nil
 }
+
+// Identity names the record that is open: moved within its file system it keeps its name, a copy bears another; "" where that
+// cannot be told.
+func (s *Store) Identity(ctx context.Context) (string, error) { return s.database.Identity(ctx, s.db) }
 
 // Study returns the study's id, title and date.
 func (s *Store) Study(ctx context.Context) (Study, error) {

@@ -41,6 +41,8 @@ func Run(t *testing.T, b Backend) {
 		"the record guards itself":                 guardsItself,
 		"a second writer is refused":               secondWriter,
 		"a full disk refuses the answer":           fullDisk,
+		"what is kept counts as kept":              keptIsKept,
+		"an interrupt lets a commit arrive":        interruptedCommit,
 		"what is kept comes back":                  comesBack,
 		"forgotten stays forgotten":                forgotten,
 		"merging is commutative and idempotent":    commutes,
