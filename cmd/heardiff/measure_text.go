@@ -24,10 +24,10 @@ func toneText(r tone.Result) string {
 	lines.right(0, 2, 3)
 	for _, c := range r.Channel {
 		name := fmt.Sprint(c.Channel)
-		t.row(name, figure(c.FrequencyHz, "%.4f"), figure(c.LevelDBFS, "%.3f"), figure(c.THDDB, "%.2f"),
+		t.row(name, figure(c.FrequencyHz, "%.4f"), figure(c.LevelDBFS, "%.3f"), atMost(c.THDDB, c.THDLimitDB, "%.2f"),
 			figure(c.THDNDB, "%.2f"), figure(c.SINADDB, "%.2f"), figure(c.NoiseDB, "%.2f"))
 		for _, h := range c.Harmonics {
-			harmonics.row(name, fmt.Sprint(h.Order), figure(h.DBC, "%.1f"), figure(h.LimitDBC, "%.1f"))
+			harmonics.row(name, fmt.Sprint(h.Order), atMost(h.DBC, h.LimitDBC, "%.1f"), figure(h.LimitDBC, "%.1f"))
 		}
 		for _, l := range c.Hum {
 			lines.row(name, "hum", fmt.Sprintf("%.2f", l.Hz), figure(l.DBC, "%.1f"))
@@ -100,9 +100,9 @@ func twoToneText(r tone.TwoToneResult) string {
 	for _, c := range r.Channel {
 		name := fmt.Sprint(c.Channel)
 		t.row(name, figure(c.LowHz, "%.3f"), figure(c.HighHz, "%.3f"), figure(c.LowDBFS, "%.2f"), figure(c.HighDBFS, "%.2f"),
-			c.Method, figure(c.IMDDB, "%.2f"), figure(c.SecondOrderDB, "%.2f"), figure(c.ThirdOrderDB, "%.2f"))
+			c.Method, atMost(c.IMDDB, c.IMDLimitDB, "%.2f"), figure(c.SecondOrderDB, "%.2f"), figure(c.ThirdOrderDB, "%.2f"))
 		for _, p := range c.Products {
-			products.row(name, fmt.Sprintf("%.1f", p.Hz), fmt.Sprint(p.Order), figure(p.DBC, "%.1f"), figure(p.LimitDBC, "%.1f"))
+			products.row(name, fmt.Sprintf("%.1f", p.Hz), fmt.Sprint(p.Order), atMost(p.DBC, p.LimitDBC, "%.1f"), figure(p.LimitDBC, "%.1f"))
 		}
 	}
 	t.print(&b, "")
@@ -129,7 +129,7 @@ func sweepText(r tone.SweepResult) string {
 			}
 		}
 		for _, h := range c.Harmonics {
-			harmonics.row(name, fmt.Sprint(h.Order), figure(h.DB, "%.1f"), figure(h.LimitDB, "%.1f"))
+			harmonics.row(name, fmt.Sprint(h.Order), atMost(h.DB, h.LimitDB, "%.1f"), figure(h.LimitDB, "%.1f"))
 		}
 	}
 	response.print(&b, "")
@@ -139,6 +139,14 @@ func sweepText(r tone.SweepResult) string {
 	}
 	warningsText(&b, r.Warnings)
 	return b.String()
+}
+
+// atMost is figure, of one in decibels that is no more than a bound where it does not exceed what noise makes of it.
+func atMost(db, limit float64, format string) string {
+	if db <= limit {
+		return "< " + figure(limit, format)
+	}
+	return figure(db, format)
 }
 
 func limitText(w io.Writer, channel int, limits []tone.Limit) {

@@ -33,13 +33,28 @@ func (s shift) distortion(order int, db float64) float64 {
 	return db - float64(order-1)*float64(s)
 }
 
-// limit is limitOf for distortion of which most is the most: where the levels are apart, only what stands clear of that is told.
-func (s shift) limit(figure string, value, most float64) Limit {
+// limit is limitOf for distortion of which the set-up's comes to most at the most, and the capture's noise to own (NaN: not known): where
+// the levels are apart, only what stands clear of the set-up's, or within the capture's own noise, is told.
+func (s shift) limit(figure string, value, most, own float64) Limit {
 	l := limitOf(figure, value, most)
 	if s.apart() && l.Standing != "measured" {
 		l.Limit, l.Standing = math.NaN(), "unknown"
 	}
+	if within := limitOf(figure, value, own); within.Standing == "at floor" || within.Standing == "upper bound" {
+		return limitOf(figure, value, greater(own, l.Limit))
+	}
+	if !math.IsNaN(l.Limit) {
+		l.Limit = greater(l.Limit, own)
+	}
 	return l
+}
+
+// greater returns the greater of two, the other where one is NaN.
+func greater(a, b float64) float64 {
+	if math.IsNaN(a) || b > a {
+		return b
+	}
+	return a
 }
 
 // warnings says what the levels of both tones, in dBFS, mean for the limits.
@@ -54,12 +69,12 @@ func (s shift) warnings(channel int, capture float64) []string {
 // thd returns the most that harmonics of the set-up, c, come to in all.
 func (s shift) thd(c Channel) float64 {
 	if !s.apart() {
-		return c.THDDB
+		return greater(c.THDDB, noiseTHD(c.Harmonics))
 	}
 	var most []float64
 	for _, h := range c.Harmonics {
 		if !math.IsNaN(h.DBC) { // none beyond the band
-			most = append(most, s.distortion(h.Order, math.Max(h.DBC, h.LimitDBC)))
+			most = append(most, s.distortion(h.Order, greater(h.DBC, h.LimitDBC)))
 		}
 	}
 	return joined(most...)

@@ -116,6 +116,12 @@ func (s sine) subtract(x []float64) {
 	}
 }
 
+// restore puts a sine that was taken out of x back, in place.
+func (s sine) restore(x []float64) {
+	s.phasor = -s.phasor
+	s.subtract(x)
+}
+
 // project returns the phasor of the component of x at frequency omega, seen through a Hann window: what stands
 // more than a few periods of the stretch away from it leaks nothing.
 func project(x []float64, omega float64) complex128 {

@@ -1,6 +1,7 @@
 package tone
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -20,26 +21,82 @@ const (
 func findLines(s spectrum.Spectrum, skip func(hz float64) bool) (hum, other []spectrum.Line) {
 	lines := s.Lines(bandLow, min(bandHigh, s.RateHz/2*0.99), 50, falseAlarms)
 	lines = slices.DeleteFunc(lines, func(l spectrum.Line) bool { return skip(l.FreqHz) })
-	mine := make([]float64, len(lines)) // mains frequency of the series each line belongs to, 0: none
-	fifty, sixty := seriesOf(lines, 50, s.BinHz()), seriesOf(lines, 60, s.BinHz())
+	fields := newFields(s)
+	fifty, sixty := fields.series(lines, 50), fields.series(lines, 60)
 	// 300 Hz and its multiples belong to both: they go to the series that is stronger without them.
 	if ownPower(lines, sixty, fifty) > ownPower(lines, fifty, sixty) {
 		fifty, sixty = sixty, fifty
 	}
-	for _, i := range sixty {
-		mine[i] = 1
-	}
-	for _, i := range fifty {
-		mine[i] = 1
-	}
-	for i, l := range lines {
-		if mine[i] != 0 {
-			hum = append(hum, l)
-		} else {
+	var taken []field
+	for i, l := range lines { // the strongest takes what its wandering left of others
+		within := func(f field) bool { return f.from <= l.FreqHz && l.FreqHz <= f.to }
+		switch {
+		case slices.ContainsFunc(taken, within):
+		case slices.Contains(fifty, i) || slices.Contains(sixty, i):
+			f := fields.of(l)
+			taken, hum = append(taken, f), append(hum, f.Line)
+		default:
 			other = append(other, l)
 		}
 	}
+	slices.SortStableFunc(hum, func(a, b spectrum.Line) int { return cmp.Compare(b.Amplitude, a.Amplitude) })
 	return hum, other
+}
+
+// fields measures lines of the mains, whose frequency wanders with the load on the grid: by all the power of the hill that an
+// averaged spectrum shows of one, not by its peak, which is the lower the wider the hill is.
+type fields struct {
+	spectrum.Spectrum
+	noise []float64
+}
+
+// field is a line with the frequencies that it covers.
+type field struct {
+	spectrum.Line
+	from, to float64
+}
+
+const (
+	lineReach = 3 // bins to either side that hold all of a steady line but a ten thousandth, of the window used here
+	hillRatio = 2 // a hill goes on where it stands above the noise by as much
+)
+
+func newFields(s spectrum.Spectrum) fields { return fields{Spectrum: s, noise: s.Noise(50)} }
+
+// of returns the hill around a line, by mainsSlack to either side at the most.
+func (s fields) of(l spectrum.Line) field {
+	peak := s.Bin(l.FreqHz)
+	reach := max(lineReach, int(mainsSlack*l.FreqHz/s.BinHz()))
+	end := func(step int) int {
+		k := peak
+		for i := 1; i <= reach; i++ {
+			next := peak + i*step
+			if next < 1 || next >= len(s.Density)-1 || i > lineReach && s.Density[next] < hillRatio*s.noise[next] {
+				break
+			}
+			k = next
+		}
+		return k
+	}
+	lo, hi := end(-1), end(1)
+	power, moment := 0.0, 0.0
+	for k := lo; k <= hi; k++ {
+		p := (s.Density[k] - s.noise[k]) * s.BinHz()
+		power, moment = power+p, moment+p*s.FreqHz(k)
+	}
+	f := field{Line: l, from: s.FreqHz(lo), to: s.FreqHz(hi)}
+	if power > 0 {
+		f.Amplitude = math.Sqrt(2 * power)
+		if hi-lo > 2*int(math.Ceil(s.Window.Lobe())) { // it wanders: the peak is where it was most of the time
+			f.FreqHz = moment / power
+		}
+	}
+	return f
+}
+
+// strays returns by how much a line wandered to either side, in Hz.
+func (s fields) strays(f field) float64 {
+	return max(0, (f.to-f.from)/2-math.Ceil(s.Window.Lobe())*s.BinHz())
 }
 
 func ownPower(lines []spectrum.Line, of, without []int) float64 {
@@ -52,19 +109,21 @@ func ownPower(lines []spectrum.Line, of, without []int) float64 {
 	return sum
 }
 
-// seriesOf returns which lines are harmonics of one mains frequency near base. Lines that only fit a high order are
+// series returns which lines are harmonics of one mains frequency near base. Lines that only fit a high order are
 // no series: one of the first three must be there.
-func seriesOf(lines []spectrum.Line, base, binHz float64) []int {
+func (s fields) series(lines []spectrum.Line, base float64) []int {
 	for _, lead := range lines { // strongest first
 		order := math.Round(lead.FreqHz / base)
-		if order < 1 || order > 3 || math.Abs(lead.FreqHz-order*base) > mainsSlack*order*base+binHz/4 {
+		if order < 1 || order > 3 || math.Abs(lead.FreqHz-order*base) > mainsSlack*order*base+s.BinHz()/4 {
 			continue
 		}
-		mains := lead.FreqHz / order
+		f := s.of(lead)
+		mains, strays := f.FreqHz/order, s.strays(f)/order
 		var members []int
 		for i, l := range lines {
 			n := math.Round(l.FreqHz / mains)
-			if n >= 1 && n <= humOrders && math.Abs(l.FreqHz-n*mains) < binHz/2*(1+n/order/4) {
+			near := s.BinHz()/2*(1+n/order/4) + n*strays
+			if n >= 1 && n <= humOrders && (math.Abs(l.FreqHz-n*mains) < near || math.Abs(s.of(l).FreqHz-n*mains) < near) {
 				members = append(members, i)
 			}
 		}

@@ -7,9 +7,11 @@ import (
 
 // Limit sets a figure beside the same figure of the recording set-up alone.
 type Limit struct {
-	Figure string  `json:"figure"` // the figure's JSON key
-	Limit  float64 `json:"limit"`  // the set-up's own, at the level of the capture's tone; NaN where not known
-	// Standing is "measured" where the figure is more than 3 dB worse than the set-up's, "upper bound" within
+	Figure string `json:"figure"` // the figure's JSON key
+	// Limit is the greater of two: the set-up's own figure, at the level of the capture's tone, and what the capture's noise alone reaches
+	// there once in twenty times, of what stands among it. NaN where the set-up's is not known.
+	Limit float64 `json:"limit"`
+	// Standing is "measured" where the figure is more than 3 dB worse than the limit, "upper bound" within
 	// 3 dB, "at floor" where it is no worse, and "unknown" where either is not known at this level.
 	Standing string `json:"standing"`
 }
@@ -71,14 +73,14 @@ func (r *Result) SetFloor(floor Result) error {
 }
 
 func (c *Channel) limit(f Channel, s shift) {
-	noise, thd := s.additive(f.NoiseDB), s.thd(f)
+	noise, thd, own := s.additive(f.NoiseDB), s.thd(f), noiseTHD(c.Harmonics)
 	all := noise
 	if !math.IsNaN(thd) {
 		all = joined(noise, thd)
 	}
-	thdn := s.limit("thd_n_db", c.THDNDB, all)
+	thdn := s.limit("thd_n_db", c.THDNDB, all, math.NaN())
 	sinad := Limit{Figure: "sinad_db", Limit: -thdn.Limit, Standing: thdn.Standing}
-	c.Limits = []Limit{s.limit("thd_db", c.THDDB, thd), thdn, sinad, limitOf("noise_db", c.NoiseDB, noise)}
+	c.Limits = []Limit{s.limit("thd_db", c.THDDB, thd, own), thdn, sinad, limitOf("noise_db", c.NoiseDB, noise)}
 	hum, spurs := s.carried(f.Hum), s.carried(f.Spurs)
 	if len(c.Hum) > 0 && len(hum) > 0 {
 		c.Limits = append(c.Limits, limitOf(HumLimit, Strongest(c.Hum), Strongest(hum)))
@@ -86,7 +88,7 @@ func (c *Channel) limit(f Channel, s shift) {
 	for k := range min(len(c.Harmonics), len(f.Harmonics)) {
 		h, g := c.Harmonics[k], f.Harmonics[k]
 		if !math.IsNaN(h.DBC) { // none beyond the band
-			c.Limits = append(c.Limits, s.limit(fmt.Sprintf("harmonics[%d].dbc", k), h.DBC, s.distortion(h.Order, math.Max(g.DBC, g.LimitDBC))))
+			c.Limits = append(c.Limits, s.limit(fmt.Sprintf("harmonics[%d].dbc", k), h.DBC, s.distortion(h.Order, greater(g.DBC, g.LimitDBC)), h.LimitDBC))
 		}
 	}
 	c.Limits = append(c.Limits, lineLimits("hum[%d].dbc", mainsSlack, toLines(c.Hum), toLines(hum))...)
@@ -193,13 +195,15 @@ func (r *TwoToneResult) SetFloor(floor TwoToneResult) error {
 }
 
 func (c *TwoToneChannel) limit(f TwoToneChannel, s shift) {
-	second, third := s.distortion(2, f.SecondOrderDB), s.distortion(3, f.ThirdOrderDB)
-	c.Limits = []Limit{s.limit("imd_db", c.IMDDB, joined(second, third)), s.limit("second_order_db", c.SecondOrderDB, second),
-		s.limit("third_order_db", c.ThirdOrderDB, third)}
+	own, floor := c.noise(), f.noise()
+	second := s.distortion(2, greater(f.SecondOrderDB, floor.second))
+	third := s.distortion(3, greater(f.ThirdOrderDB, floor.third))
+	c.Limits = []Limit{s.limit("imd_db", c.IMDDB, joined(second, third), own.both), s.limit("second_order_db", c.SecondOrderDB, second, own.second),
+		s.limit("third_order_db", c.ThirdOrderDB, third, own.third)}
 	for k, p := range c.Products {
 		for _, g := range f.Products {
 			if g.Order == p.Order && math.Abs(g.Hz-p.Hz) <= 1e-3*p.Hz+1 {
-				c.Limits = append(c.Limits, s.limit(fmt.Sprintf("products[%d].dbc", k), p.DBC, s.distortion(p.Order, math.Max(g.DBC, g.LimitDBC))))
+				c.Limits = append(c.Limits, s.limit(fmt.Sprintf("products[%d].dbc", k), p.DBC, s.distortion(p.Order, greater(g.DBC, g.LimitDBC)), p.LimitDBC))
 				break
 			}
 		}

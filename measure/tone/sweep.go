@@ -340,7 +340,7 @@ func (r *SweepResult) SetFloor(floor SweepResult) error {
 		c.Limits = nil
 		for k := range min(len(c.Harmonics), len(f.Harmonics)) {
 			h, g := c.Harmonics[k], f.Harmonics[k]
-			c.Limits = append(c.Limits, by.limit(fmt.Sprintf("harmonics[%d].db", k), h.DB, by.distortion(h.Order, g.DB)))
+			c.Limits = append(c.Limits, by.limit(fmt.Sprintf("harmonics[%d].db", k), h.DB, by.distortion(h.Order, greater(g.DB, g.LimitDB)), h.LimitDB))
 		}
 		r.Warnings = append(r.Warnings, by.warnings(i+1, c.LevelDBFS)...)
 	}

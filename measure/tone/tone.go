@@ -3,6 +3,7 @@ package tone
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"heardiff/measure"
 	"heardiff/measure/spectrum"
@@ -26,6 +27,9 @@ type Channel struct {
 	LevelDBFS   float64 `json:"level_dbfs"` // AES17
 	// THDDB is the root sum of squares of harmonics 2 to 9 within the band (THD_F of IEC 60268-3).
 	THDDB float64 `json:"thd_db"`
+	// THDLimitDB is what noise alone reaches once in twenty times: near it and below THDDB is an upper bound. NaN where the recording is
+	// too short to tell.
+	THDLimitDB float64 `json:"thd_limit_db"`
 	// THDNDB holds everything but the fundamental. SINADDB is the same with the sign turned.
 	THDNDB  float64 `json:"thd_n_db"`
 	SINADDB float64 `json:"sinad_db"`
@@ -123,7 +127,7 @@ func Measure(r pcm.Reader) (Result, error) {
 
 func silentChannel(n int) Channel {
 	nan := math.NaN()
-	return Channel{Channel: n, FrequencyHz: nan, LevelDBFS: nan, THDDB: nan, THDNDB: nan, SINADDB: nan, NoiseDB: nan}
+	return Channel{Channel: n, FrequencyHz: nan, LevelDBFS: nan, THDDB: nan, THDLimitDB: nan, THDNDB: nan, SINADDB: nan, NoiseDB: nan}
 }
 
 // tracked is a recording whose tones have been followed; a channel without a tone is nil.
@@ -262,7 +266,8 @@ func pick(s spectrum.Spectrum, count int) []float64 {
 		power += l.Amplitude * l.Amplitude / 2
 		hz = append(hz, l.FreqHz)
 	}
-	if power < 0.3*s.BandPower(bandLow, s.RateHz/2) { // music or noise with lines in it, not a test tone
+	// Noise beyond the band, of a converter that shapes its own, is no part of any figure.
+	if power < 0.3*s.BandPower(bandLow, max(bandHigh, 1.01*slices.Max(hz))) { // music or noise with lines in it, not a test tone
 		return nil
 	}
 	for i := 1; i < count; i++ {
@@ -291,6 +296,7 @@ func (t *tracker) channel(n int) (Channel, error) {
 		NoiseDB: ratio(weightedPower(clean, bandLow, bandHigh, nil)), Density: densityOf(clean),
 	}
 	c.Harmonics, c.THDDB = t.harmonics(amplitude, hz)
+	c.THDLimitDB = noiseTHD(c.Harmonics)
 	hum, spurs := findLines(clean, func(f float64) bool { return nearMultiple(f, hz, clean.BinHz()*4) })
 	c.Hum, c.Spurs = relative(hum, amplitude), relative(spurs, amplitude)
 	return c, nil
@@ -318,7 +324,7 @@ func (t *tracker) harmonics(amplitude, hz float64) ([]Harmonic, float64) {
 		h := Harmonic{Order: n, DBC: math.NaN(), LimitDBC: math.NaN()}
 		if n-2 < len(t.products) && float64(n)*hz <= bandHigh {
 			a, se := t.products[n-2].amplitude(t.n)
-			h.DBC, h.LimitDBC = pcm.DB(a/amplitude), pcm.DB(se*rayleigh95/amplitude)
+			h.DBC, h.LimitDBC = pcm.DB(a/amplitude), pcm.DB(se*chance95(t.n)/amplitude)
 			sum += a * a
 		}
 		list = append(list, h)
@@ -328,9 +334,6 @@ func (t *tracker) harmonics(amplitude, hz float64) ([]Harmonic, float64) {
 	}
 	return list, pcm.DB(math.Sqrt(sum) / amplitude)
 }
-
-// rayleigh95 is the 95 % point of the magnitude of a phasor whose two parts have unit variance: √(−2·ln 0.05).
-const rayleigh95 = 2.447746830680816
 
 // LowToneResult is the dynamic range by a tone at −60 dBFS.
 type LowToneResult struct {

@@ -71,7 +71,7 @@ func newTracker(rate pcm.Rate, frames int, hz []float64, orders [][]int) (*track
 // write analyses one stretch. x is changed: the tones and products are taken out.
 func (t *tracker) write(x []float64) {
 	t.follow(x)
-	tones, constant := t.fit(x)
+	tones, parts, constant := t.fit(x)
 	t.constant += constant
 	for k, s := range tones {
 		p := s.amplitude() * s.amplitude()
@@ -83,53 +83,111 @@ func (t *tracker) write(x []float64) {
 		x[i] -= constant
 	}
 	t.residual.Write(x)
-	for i := range t.products {
-		t.products[i].take(x, tones)
+	for i, s := range parts {
+		t.products[i].take(s, tones)
+		s.subtract(x)
 	}
 	t.clean.Write(x)
 	t.bursts.write(x)
 	t.n++
 }
 
-// fit fits all tones; where there are several, each in turn with the others taken out.
-func (t *tracker) fit(x []float64) (tones []sine, constant float64) {
-	tones = make([]sine, len(t.omegas))
+const (
+	mostRounds = 30
+	// leastLeak is what one part may leave of another, to the strongest tone: −180 dB.
+	leastLeak = 1e-9
+)
+
+// fit fits the tones, a constant, and the products: each in turn with all the others taken out, until what moves leaves no
+// trace in the others. A least-squares fit of the tone alone takes a part of each strong harmonic for the tone, by their distance
+// in periods; the noise then holds it.
+func (t *tracker) fit(x []float64) (tones, parts []sine, constant float64) {
+	tones, parts = make([]sine, len(t.omegas)), make([]sine, len(t.products))
 	for k, w := range t.omegas {
 		tones[k].omega = w
 	}
-	if len(tones) == 1 {
-		tones[0], constant = fitSine(x, t.omegas[0], 3)
-		return tones, constant
-	}
 	t.work = append(t.work[:0], x...)
-	for round := range 4 { // leakage between the tones falls by their distance in periods each round
-		for k := range tones {
-			put := tones[k]
-			put.phasor = -put.phasor
-			if round > 0 {
-				put.subtract(t.work)
-			}
-			tones[k], constant = fitSine(t.work, tones[k].omega, 1+round)
-			tones[k].subtract(t.work)
+	for round := range mostRounds {
+		more, moved := t.fitTones(tones, round)
+		constant += more
+		leak := 0.0
+		if round > 0 { // or where they began at nothing
+			leak = moved
+		}
+		for i, old := range parts {
+			old.restore(t.work)
+			parts[i] = t.products[i].of(t.work, tones)
+			parts[i].subtract(t.work)
+			leak = max(leak, cmplx.Abs(parts[i].phasor-old.phasor)*reach(len(x), tones, parts[i].omega))
+		}
+		if leak <= leastLeak*strongestOf(tones) && (round > 0 || len(tones) == 1) {
+			break
 		}
 	}
-	return tones, constant
+	return tones, parts, constant
 }
 
-// take adds what x holds at the product's frequency, and takes it out of x.
-func (p *product) take(x []float64, tones []sine) {
-	omega, turn := 0.0, complex(1, 0)
+// fitTones fits each tone anew to what is left and itself. It returns the constant that it took out besides, and by how much any
+// sample of a tone has moved at the most.
+func (t *tracker) fitTones(tones []sine, round int) (constant, moved float64) {
+	for k, old := range tones {
+		steps := 3
+		if len(tones) > 1 { // the others are not known well enough at first for the frequency to be sought long
+			steps = min(3, 1+round)
+		}
+		old.restore(t.work)
+		s, c := fitSine(t.work, old.omega, steps)
+		s.subtract(t.work)
+		for i := range t.work {
+			t.work[i] -= c
+		}
+		constant += c
+		moved = max(moved, cmplx.Abs(s.phasor-old.phasor)+s.amplitude()*math.Abs(s.omega-old.omega)*middle(t.work))
+		tones[k] = s
+	}
+	return constant, moved
+}
+
+func strongestOf(tones []sine) float64 {
+	most := 0.0
+	for _, s := range tones {
+		most = max(most, s.amplitude())
+	}
+	return most
+}
+
+// reach returns how much of what stands at omega a least-squares fit takes for a tone, at the most, over n samples.
+func reach(n int, tones []sine, omega float64) float64 {
+	most := 0.0
+	for _, s := range tones {
+		if apart := math.Abs(omega-s.omega) * float64(n) / 2; apart > 0 {
+			most = max(most, 1/apart)
+		}
+	}
+	return min(1, most)
+}
+
+// omega returns where the product of tones stands, in radians per sample, and whether it is the mirror image of a negative frequency.
+func (p *product) omega(tones []sine) (omega float64, conjugate bool) {
 	for i, n := range p.order {
 		omega += float64(n) * tones[i].omega
+	}
+	return math.Abs(omega), omega < 0
+}
+
+// of returns what x holds at the product's frequency.
+func (p *product) of(x []float64, tones []sine) sine {
+	omega, _ := p.omega(tones)
+	return sine{phasor: project(x, omega), omega: omega}
+}
+
+// take adds what one stretch holds of the product.
+func (p *product) take(s sine, tones []sine) {
+	z, turn := s.phasor, complex(1, 0)
+	for i, n := range p.order {
 		turn *= cmplx.Rect(1, -float64(n)*cmplx.Phase(tones[i].phasor))
 	}
-	conjugate := omega < 0
-	if conjugate {
-		omega = -omega
-	}
-	z := project(x, omega)
-	sine{phasor: z, omega: omega}.subtract(x)
-	if conjugate {
+	if _, conjugate := p.omega(tones); conjugate {
 		z = cmplx.Conj(z)
 	}
 	z *= turn

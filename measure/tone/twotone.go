@@ -33,7 +33,10 @@ type TwoToneChannel struct {
 	//	difference-frequency:  d2 = a(f2−f1)/(a(f1) + a(f2))        d3 = (a(2f2−f1) + a(2f1−f2))/(a(f1) + a(f2))
 	//
 	// ref: IEC 60268-3:2013, as open libraries that implement it report its definitions.
-	IMDDB         float64   `json:"imd_db"`
+	IMDDB float64 `json:"imd_db"`
+	// IMDLimitDB is what noise alone reaches once in twenty times, or a little more: near it and below IMDDB is an upper bound. NaN where
+	// the recording is too short to tell.
+	IMDLimitDB    float64   `json:"imd_limit_db"`
 	SecondOrderDB float64   `json:"second_order_db"`
 	ThirdOrderDB  float64   `json:"third_order_db"`
 	Products      []Product `json:"products"`
@@ -41,6 +44,12 @@ type TwoToneChannel struct {
 
 	Density []DensityPoint `json:"-"` // of all but the tones and products
 }
+
+// Methods of TwoToneChannel.
+const (
+	modulation          = "modulation"
+	differenceFrequency = "difference-frequency"
+)
 
 // Product is one component at p·f1 + q·f2.
 type Product struct {
@@ -75,7 +84,7 @@ func TwoTone(r pcm.Reader) (TwoToneResult, error) {
 	}
 	for c, t := range track.channels {
 		nan := math.NaN()
-		ch := TwoToneChannel{LowHz: nan, HighHz: nan, LowDBFS: nan, HighDBFS: nan, IMDDB: nan, SecondOrderDB: nan, ThirdOrderDB: nan}
+		ch := TwoToneChannel{LowHz: nan, HighHz: nan, LowDBFS: nan, HighDBFS: nan, IMDDB: nan, IMDLimitDB: nan, SecondOrderDB: nan, ThirdOrderDB: nan}
 		if t != nil {
 			if ch, err = t.twoTone(); err != nil {
 				return TwoToneResult{}, fmt.Errorf("two tones: %w", err)
@@ -115,14 +124,14 @@ func (t *tracker) twoTone() (TwoToneChannel, error) {
 	}
 	low, lowHz := t.tone(0)
 	high, highHz := t.tone(1)
-	c := TwoToneChannel{LowHz: lowHz, HighHz: highHz, LowDBFS: pcm.DB(low), HighDBFS: pcm.DB(high), Method: "difference-frequency", Density: densityOf(clean)}
+	c := TwoToneChannel{LowHz: lowHz, HighHz: highHz, LowDBFS: pcm.DB(low), HighDBFS: pcm.DB(high), Method: differenceFrequency, Density: densityOf(clean)}
 	amplitude := map[[2]int]float64{}
 	for _, p := range t.products {
 		a, se := p.amplitude(t.n)
 		amplitude[[2]int{p.order[0], p.order[1]}] = a
 		c.Products = append(c.Products, Product{
 			Hz:    math.Abs(float64(p.order[0])*lowHz + float64(p.order[1])*highHz),
-			Order: abs(p.order[0]) + abs(p.order[1]), DBC: pcm.DB(a / high), LimitDBC: pcm.DB(rayleigh95 * se / high),
+			Order: abs(p.order[0]) + abs(p.order[1]), DBC: pcm.DB(a / high), LimitDBC: pcm.DB(chance95(t.n) * se / high),
 		})
 	}
 	at := func(p, q int) float64 {
@@ -133,10 +142,11 @@ func (t *tracker) twoTone() (TwoToneChannel, error) {
 	}
 	d2, d3 := at(-1, 1)/(low+high), (at(-1, 2)+at(-2, 1))/(low+high)
 	if highHz > 4*lowHz {
-		c.Method = "modulation"
+		c.Method = modulation
 		d2, d3 = (at(1, 1)+at(-1, 1))/high, (at(2, 1)+at(-2, 1))/high
 	}
 	c.SecondOrderDB, c.ThirdOrderDB, c.IMDDB = pcm.DB(d2), pcm.DB(d3), pcm.DB(math.Hypot(d2, d3))
+	c.IMDLimitDB = c.noise().both
 	return c, nil
 }
 
