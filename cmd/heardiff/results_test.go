@@ -156,9 +156,12 @@ func TestVerifyNamesWhatWasChanged(t *testing.T) {
 		{"the plan changed after the session", sqlTamper(`UPDATE plans SET body = replace(body, '"alpha":0.05', '"alpha":0.2')`),
 			"session whole: the seed and the plan do not agree with the seal"},
 		{"a session removed", sqlTamper(`DROP TRIGGER sessions_remain; DELETE FROM entries WHERE session = 'whole';
-			DELETE FROM sessions WHERE id = 'whole'`), "session number 1 was removed"},
-		{"the counts kept of a session changed", sqlTamper(`INSERT INTO outcomes (session, version, body) VALUES ('whole', 2,
-			'{"answers":[[[16,0],[0,0]]],"begun":"2030-01-01T00:00:00Z","ended":"2030-01-01T00:00:00Z"}')`), "session whole: the counts kept of it"},
+			DELETE FROM sessions WHERE id = 'whole'`), `session "whole": was removed`},
+		{"the counts kept of a session changed", sqlTamper(`UPDATE outcomes SET body = replace(body, '"voids":0', '"voids":1')`),
+			"session whole: the counts kept of it"},
+		{"counts made up of a session that runs", sqlTamper(`INSERT INTO outcomes (session, version, body) SELECT 'begun', version, body FROM outcomes`),
+			"session begun: counts are kept of it, and it has not ended"},
+		{"the record removed", sqlTamper(`DROP TRIGGER record_remains; DELETE FROM record`), "the record was removed"},
 		{"entries moved to another session", sqlTamper(`DELETE FROM entries WHERE session = 'begun';
 			UPDATE entries SET session = 'begun' WHERE session = 'whole'`), `session begun: its entries belong to session "whole"`},
 	} {

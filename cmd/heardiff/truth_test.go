@@ -112,7 +112,15 @@ func TestLinkFindsTheInventedTruth(t *testing.T) {
 	if data, err := os.ReadFile(page); err != nil || !bytes.Contains(data, []byte("against the dose of random jitter")) {
 		t.Errorf("the report shows no dose curve: %v", err)
 	}
-	command(t, 0, "verify")
+	// What the bench put behind the record is named, and nothing else.
+	out, _ = command(t, exitRejected, "verify", "--json")
+	var v verifyJSON
+	if err := wire.Unmarshal([]byte(out), &v); err != nil {
+		t.Fatal(err)
+	}
+	if len(v.Problems) != 1 || !strings.HasPrefix(v.Problems[0], "presentation ") || !strings.Contains(v.Problems[0], ": result was") {
+		t.Errorf("verify names %q", v.Problems)
+	}
 }
 
 // foundTruth is what the test reads of link's answer.

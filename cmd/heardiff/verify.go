@@ -53,6 +53,10 @@ type verifyReport struct {
 	Files    int               `json:"files"`
 	Sessions []verifiedSession `json:"sessions"`
 	Problems []string          `json:"problems"`
+	// Record is the newest entry of the study's record.
+	Record store.Head `json:"record"`
+	// Unknown says what cannot be known from the study alone.
+	Unknown string `json:"unknown"`
 }
 
 type verifiedSession struct {
@@ -62,7 +66,9 @@ type verifiedSession struct {
 	Entries    int    `json:"entries"`
 	Commitment string `json:"commitment"`
 	Head       string `json:"head"`
-	Problem    string `json:"problem,omitempty"`
+	// Problem is the first of the Problems.
+	Problem  string   `json:"problem,omitempty"`
+	Problems []string `json:"problems,omitempty"`
 }
 
 func (a *app) verify(ctx context.Context, s *store.Store) (verifyReport, error) {
@@ -70,32 +76,44 @@ func (a *app) verify(ctx context.Context, s *store.Store) (verifyReport, error) 
 	if err := r.checkFiles(ctx, s, a.progress("read the audio again")); err != nil {
 		return r, err
 	}
-	sessions, err := s.Sessions(ctx)
-	if err != nil {
-		return r, err
-	}
-	outcomes, err := s.Outcomes(ctx)
-	if err != nil {
-		return r, err
-	}
-	next := 1
-	for _, v := range sessions {
-		for ; next < v.Number; next++ {
-			r.Problems = append(r.Problems, fmt.Sprintf("session number %d was removed", next))
-		}
-		next++
-		one, err := verifySession(ctx, s, v, outcomes)
-		if err != nil {
-			return r, err
+	audit, err := s.Audit(ctx, func(v store.AuditedSession) error {
+		one := verifySession(v)
+		if len(one.Problems) > 0 {
+			one.Problem = one.Problems[0]
 		}
 		r.Sessions = append(r.Sessions, one)
-		if one.Problem != "" {
-			r.Problems = append(r.Problems, fmt.Sprintf("session %s: %s", one.Session, one.Problem))
-		}
+		return ctx.Err()
+	})
+	if err != nil {
+		return r, err
 	}
+	r.take(audit)
 	r.OK = len(r.Problems) == 0
 	return r, nil
 }
+
+// take adds what the record says.
+func (r *verifyReport) take(audit store.Audit) {
+	r.Record = audit.Head
+	r.Problems = append(r.Problems, audit.Faults...)
+	for _, one := range r.Sessions {
+		for _, p := range one.Problems {
+			r.Problems = append(r.Problems, fmt.Sprintf("session %s: %s", one.Session, p))
+		}
+	}
+	switch {
+	case audit.Older:
+		r.Unknown = "this study is of the older kind, without a record: only audio files, plans and the journals of sessions prove themselves; " +
+			"who listened to what, measurements and entered figures do not, nor can the end of the list of sessions"
+	case audit.Since != "":
+		r.Unknown = fmt.Sprintf("the record begins on %.10s with what was found then: what was changed before, it cannot know; ", audit.Since) + unknownToAll
+	default:
+		r.Unknown = unknownToAll
+	}
+}
+
+// unknownToAll is what no study can say of itself.
+const unknownToAll = "whoever can write the whole study can write a whole new record: a head written down elsewhere, as one was shown at the end of each session, shows that (\"heardiff verify --head HEAD\")"
 
 // recordedFile is a file of the study and the hash it must have.
 type recordedFile struct{ path, sum string }
@@ -146,41 +164,43 @@ func (r *verifyReport) checkFiles(ctx context.Context, s *store.Store, progress 
 	return nil
 }
 
-func verifySession(ctx context.Context, s *store.Store, v store.Session, outcomes map[string]trials.Summary) (verifiedSession, error) {
-	r := verifiedSession{Session: v.ID, Plan: v.Plan, State: "running"}
-	plan, err := s.Plan(ctx, v.Plan)
-	if err != nil {
-		return r, err
-	}
-	entries, err := s.Entries(ctx, v.ID)
-	if err != nil {
-		r.Problem = err.Error()
-		return r, nil
-	}
-	r.Entries = len(entries)
-	if len(entries) > 0 {
-		r.Commitment, r.Head = entries[0].Note, entries[len(entries)-1].Hash
-		if entries[0].Session != v.ID {
-			r.Problem = fmt.Sprintf("its entries belong to session %q", entries[0].Session)
-			return r, nil
+// verifySession deals a session again where it has ended.
+func verifySession(v store.AuditedSession) verifiedSession {
+	r := verifiedSession{Session: v.ID, Plan: v.Plan, State: "running", Entries: len(v.Entries), Problems: v.Faults}
+	if len(v.Entries) > 0 {
+		r.Commitment, r.Head = v.Entries[0].Note, v.Entries[len(v.Entries)-1].Hash
+		if v.Entries[0].Session != v.ID {
+			r.problem(fmt.Errorf("its entries belong to session %q", v.Entries[0].Session))
+			return r
 		}
 	}
-	if err := trials.CheckChain(entries); err != nil {
-		r.Problem = err.Error()
-		return r, nil
+	if err := trials.CheckChain(v.Entries); err != nil {
+		r.problem(err)
+		return r
 	}
-	result, err := trials.Reveal(plan, entries)
-	if errors.Is(err, trials.ErrBlind) {
-		return r, nil
+	if v.Planned == nil {
+		r.problem(fmt.Errorf("its plan %q is not there, or cannot be read", v.Plan))
+		return r
 	}
-	r.State = "ended"
-	if err != nil {
-		r.Problem = err.Error()
-	} else if kept, ok := outcomes[v.ID]; ok && !reflect.DeepEqual(kept, result.Summary()) {
-		r.Problem = "the counts kept of it are not those of its entries"
+	result, err := trials.Reveal(*v.Planned, v.Entries)
+	switch {
+	case errors.Is(err, trials.ErrBlind) && v.Outcome != nil:
+		r.problem(errors.New("counts are kept of it, and it has not ended: they were made up, and nothing counts them"))
+	case errors.Is(err, trials.ErrBlind):
+		return r
+	case err != nil:
+		r.State = "ended"
+		r.problem(err)
+	default:
+		r.State = "ended"
+		if v.Outcome != nil && !reflect.DeepEqual(*v.Outcome, result.Summary()) {
+			r.problem(errors.New("the counts kept of it are not those of its entries"))
+		}
 	}
-	return r, nil
+	return r
 }
+
+func (s *verifiedSession) problem(err error) { s.Problems = append(s.Problems, err.Error()) }
 
 func (r verifyReport) text(w io.Writer) {
 	t := newTable("session", "plan", "state", "entries", "seal before trial 1", "head", "")
@@ -202,4 +222,8 @@ func (r verifyReport) text(w io.Writer) {
 	if r.OK {
 		fmt.Fprintf(w, "%d files and %d sessions are as they were recorded\n", r.Files, len(r.Sessions))
 	}
+	if r.Record.Entries > 0 {
+		fmt.Fprintf(w, "head of the record, entry %d: %s\nto read out: %s\n", r.Record.Entries, r.Record.Hash, r.Record.Short)
+	}
+	fmt.Fprintf(w, "not known: %s\n", r.Unknown)
 }

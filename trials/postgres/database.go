@@ -74,10 +74,12 @@ func (database) Translate(err error) error {
 	return err
 }
 
-// Scrub writes the table anew, without the old rows. The server's log and whoever saved it may still hold them.
+// Scrub writes anew the tables that may hold it, without the old rows. The server's log and whoever saved it may still hold them.
 func (database) Scrub(ctx context.Context, db *sql.DB) error {
-	if _, err := db.ExecContext(ctx, `VACUUM FULL listeners`); err != nil {
-		return fmt.Errorf("write the table anew: %w", err)
+	for _, table := range []string{"listeners", "record"} {
+		if _, err := db.ExecContext(ctx, `VACUUM FULL `+table); err != nil {
+			return fmt.Errorf("write the table anew: %w", err)
+		}
 	}
 	return nil
 }

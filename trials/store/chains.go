@@ -2,7 +2,7 @@ package store
 
 import (
 	"context"
-	"database/sql"
+	"encoding/json"
 	"fmt"
 	"time"
 )
@@ -17,7 +17,10 @@ type Chain struct {
 
 // AddChain adds a chain. It returns ErrExists, wrapped, for a name that is taken.
 func (s *Store) AddChain(ctx context.Context, c Chain) error {
-	err := s.exec(ctx, `INSERT INTO chains (name, about, cost, role) VALUES ($1, $2, $3, $4)`, c.Name, c.About, c.Cost, c.Role)
+	err := s.change(ctx, func(r *change) error {
+		_, err := r.put("chain", "chains", `INSERT INTO chains (name, about, cost, role) VALUES ($1, $2, $3, $4)`, c.Name, c.About, c.Cost, c.Role)
+		return err
+	})
 	if err != nil {
 		return fmt.Errorf("chain %q: %w", c.Name, err)
 	}
@@ -61,10 +64,14 @@ const captureColumns = `id, chain, kind, music, path, sha256, rate_hz, channels,
 // already, ErrNotFound for an unknown chain, both wrapped.
 func (s *Store) AddCapture(ctx context.Context, c Capture) (int, error) {
 	var id int
-	err := s.within(ctx, func(tx *sql.Tx) error {
-		return tx.QueryRowContext(ctx, `INSERT INTO captures (chain, kind, music, path, sha256, rate_hz, channels, frames, bits, added)
-			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10) RETURNING id`,
-			c.Chain, c.Kind, c.Music, c.Path, c.SHA256, c.RateHz, c.Channels, c.Frames, c.Bits, s.stamp()).Scan(&id)
+	err := s.change(ctx, func(r *change) error {
+		rows, err := r.put("capture", "captures", `INSERT INTO captures (chain, kind, music, path, sha256, rate_hz, channels, frames, bits, added)
+			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
+			c.Chain, c.Kind, c.Music, c.Path, c.SHA256, c.RateHz, c.Channels, c.Frames, c.Bits, s.stamp())
+		if err != nil {
+			return err
+		}
+		return json.Unmarshal(rows[0]["id"], &id)
 	})
 	if err != nil {
 		return 0, fmt.Errorf("capture of chain %q: %w", c.Chain, err)
@@ -99,9 +106,12 @@ type Measurement struct {
 
 // SaveMeasurement keeps a measurement, in place of an earlier one of the same capture and kind.
 func (s *Store) SaveMeasurement(ctx context.Context, m Measurement) error {
-	err := s.exec(ctx, `INSERT INTO measurements (capture, kind, result, at) VALUES ($1, $2, $3, $4)
-		ON CONFLICT (capture, kind) DO UPDATE SET result = excluded.result, at = excluded.at`,
-		m.Capture, m.Kind, string(m.Result), s.stamp())
+	err := s.change(ctx, func(c *change) error {
+		_, err := c.put("measurement", "measurements", `INSERT INTO measurements (capture, kind, result, at) VALUES ($1, $2, $3, $4)
+			ON CONFLICT (capture, kind) DO UPDATE SET result = excluded.result, at = excluded.at`,
+			m.Capture, m.Kind, string(m.Result), s.stamp())
+		return err
+	})
 	if err != nil {
 		return fmt.Errorf("measurement of capture %d: %w", m.Capture, err)
 	}
@@ -131,10 +141,11 @@ type Entered struct {
 
 // Enter keeps figures measured elsewhere, all or none.
 func (s *Store) Enter(ctx context.Context, figures []Entered) error {
-	return s.within(ctx, func(tx *sql.Tx) error {
+	return s.change(ctx, func(c *change) error {
 		for _, f := range figures {
-			_, err := tx.ExecContext(ctx, `INSERT INTO entered (chain, metric, value, unit, bound, source) VALUES ($1, $2, $3, $4, $5, $6)
-				ON CONFLICT (chain, metric, source) DO UPDATE SET value = excluded.value, unit = excluded.unit, bound = excluded.bound`,
+			_, err := c.put("figure", "entered", `INSERT INTO entered (chain, metric, value, unit, bound, source) VALUES ($1, $2, $3, $4, $5, $6)
+				ON CONFLICT (chain, metric, source) DO UPDATE SET value = excluded.value, unit = excluded.unit, bound = excluded.bound
+				WHERE entered.value IS DISTINCT FROM excluded.value OR entered.unit <> excluded.unit OR entered.bound IS DISTINCT FROM excluded.bound`,
 				f.Chain, f.Metric, f.Value, f.Unit, f.Limit, f.Source)
 			if err != nil {
 				return fmt.Errorf("figure %q of chain %q: %w", f.Metric, f.Chain, s.database.Translate(err))

@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"database/sql"
 	"fmt"
 )
 
@@ -34,13 +33,13 @@ type Presentation struct {
 // SaveExcerpt keeps an excerpt and its presentations, all or none. It returns ErrExists, wrapped, where an excerpt
 // of that name, or a presentation of the same content, is there already.
 func (s *Store) SaveExcerpt(ctx context.Context, e Excerpt) error {
-	err := s.within(ctx, func(tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, `INSERT INTO excerpts (name, music, start_s, seconds, rate_hz, result, at) VALUES ($1, $2, $3, $4, $5, $6, $7)`,
+	err := s.change(ctx, func(c *change) error {
+		_, err := c.put("excerpt", "excerpts", `INSERT INTO excerpts (name, music, start_s, seconds, rate_hz, result, at) VALUES ($1, $2, $3, $4, $5, $6, $7)`,
 			e.Name, e.Music, e.StartS, e.Seconds, e.RateHz, string(e.Result), s.stamp())
 		if err != nil {
 			return err
 		}
-		return addPresentations(ctx, tx, e.Name, e.Presentations)
+		return c.addPresentations(e.Name, e.Presentations)
 	})
 	if err != nil {
 		return fmt.Errorf("excerpt %q: %w", e.Name, err)
@@ -51,16 +50,16 @@ func (s *Store) SaveExcerpt(ctx context.Context, e Excerpt) error {
 // AddPresentations adds presentations to an excerpt that is there, all or none. It returns ErrExists, wrapped, where the
 // excerpt holds one of the same chain and treatment, or one of the same content.
 func (s *Store) AddPresentations(ctx context.Context, excerpt string, p []Presentation) error {
-	err := s.within(ctx, func(tx *sql.Tx) error { return addPresentations(ctx, tx, excerpt, p) })
+	err := s.change(ctx, func(c *change) error { return c.addPresentations(excerpt, p) })
 	if err != nil {
 		return fmt.Errorf("excerpt %q: %w", excerpt, err)
 	}
 	return nil
 }
 
-func addPresentations(ctx context.Context, tx *sql.Tx, excerpt string, all []Presentation) error {
+func (c *change) addPresentations(excerpt string, all []Presentation) error {
 	for _, p := range all {
-		_, err := tx.ExecContext(ctx, `INSERT INTO presentations (sha256, excerpt, chain, treatment, dose, path, result) VALUES ($1, $2, $3, $4, $5, $6, $7)`,
+		_, err := c.put("presentation", "presentations", `INSERT INTO presentations (sha256, excerpt, chain, treatment, dose, path, result) VALUES ($1, $2, $3, $4, $5, $6, $7)`,
 			p.SHA256, excerpt, p.Chain, p.Treatment, p.Dose, p.Path, string(p.Result))
 		if err != nil {
 			return fmt.Errorf("presentation of chain %q: %w", p.Chain, err)

@@ -11,7 +11,8 @@ import (
 )
 
 // Journal returns the journal of a session: each entry is on disk when Append returns. Where ctx ends while an entry is on its
-// way, the entry has a moment to arrive.
+// way, the entry has a moment to arrive. Where a session begins and ends, and where the listener sits down and rests, the head
+// of the journal goes into the study's record.
 func (s *Store) Journal(ctx context.Context) trials.Journal { return journal{ctx, s} }
 
 type journal struct {
@@ -39,10 +40,30 @@ func (j journal) Append(e trials.Entry) error {
 	}
 	ctx, stop := outliving(j.ctx, commitGrace)
 	defer stop()
-	if err := j.store.exec(ctx, insertEntry, e.Session, e.Number, string(body)); err != nil {
+	if err := j.store.enter(ctx, e, string(body)); err != nil {
 		return j.settle(e, err)
 	}
 	return j.store.database.Present() // written, but to a file that nobody will find
+}
+
+// milestones are the entries of a journal that the study's record holds the heads of.
+var milestones = map[trials.EntryKind]bool{trials.EntryBegin: true, trials.EntryOpen: true, trials.EntryRest: true, trials.EntryEnd: true}
+
+// enter writes an entry, and a milestone to the record. An answer waits for nobody.
+func (s *Store) enter(ctx context.Context, e trials.Entry, body string) error {
+	if !milestones[e.Kind] {
+		return s.exec(ctx, insertEntry, e.Session, e.Number, body)
+	}
+	return s.change(ctx, func(c *change) error {
+		if _, err := c.tx.ExecContext(ctx, insertEntry, e.Session, e.Number, body); err != nil {
+			return err
+		}
+		c.milestone(e)
+		if e.Kind != trials.EntryEnd {
+			return nil
+		}
+		return c.outcomeOf(e.Session)
+	})
 }
 
 // settle asks the store whether an entry is kept that could not be, or so it seemed.

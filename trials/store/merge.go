@@ -5,7 +5,6 @@ import (
 	"database/sql"
 	"encoding/json"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
@@ -44,8 +43,8 @@ type Merged struct {
 // where a session is here already with other entries, and names it.
 func (s *Store) Merge(ctx context.Context, m Merge) (Merged, error) {
 	var count Merged
-	err := s.within(ctx, func(tx *sql.Tx) error {
-		plans, err := s.mergePlans(ctx, tx, m.Plans, &count)
+	err := s.change(ctx, func(c *change) error {
+		plans, err := c.mergePlans(m.Plans, &count)
 		if err != nil {
 			return err
 		}
@@ -55,35 +54,35 @@ func (s *Store) Merge(ctx context.Context, m Merge) (Merged, error) {
 			listeners[l.ID] = l
 		}
 		for _, v := range m.Sessions {
-			known, err := sameSession(ctx, tx, v)
+			known, err := sameSession(ctx, c.tx, v)
 			if err != nil {
 				return fmt.Errorf("session %q: %w", v.ID, err)
 			}
-			if err := s.mergeListener(ctx, tx, v, listeners, &count); err != nil {
+			if err := c.mergeListener(v, listeners, s.database.Larger(), &count); err != nil {
 				return fmt.Errorf("listener %q: %w", v.Listener, err)
 			}
 			if known {
 				count.Known++
 				continue
 			}
-			if err := mergeSession(ctx, tx, v, plans[v.PlanHash], m.Site); err != nil {
+			if err := c.mergeSession(v, plans[v.PlanHash], m.Site); err != nil {
 				return fmt.Errorf("session %q: %w", v.ID, err)
 			}
 			count.Sessions++
 			entries = append(entries, v.Entries...)
 		}
-		if err := insertEntries(ctx, tx, entries); err != nil {
+		if err := insertEntries(ctx, c.tx, entries); err != nil {
 			return err
 		}
-		_, err = tx.ExecContext(ctx, `INSERT INTO bundles (sha256, site, at) VALUES ($1, $2, $3) ON CONFLICT DO NOTHING`, m.Bundle, m.Site, s.stamp())
+		_, err = c.put("bundle", "bundles", `INSERT INTO bundles (sha256, site, at) VALUES ($1, $2, $3) ON CONFLICT DO NOTHING`, m.Bundle, m.Site, s.stamp())
 		return err
 	})
 	return count, err
 }
 
 // mergePlans returns under which id each plan, named by its hash, stands here.
-func (s *Store) mergePlans(ctx context.Context, tx *sql.Tx, plans []trials.Plan, count *Merged) (map[string]string, error) {
-	here, err := plansByID(ctx, tx)
+func (c *change) mergePlans(plans []trials.Plan, count *Merged) (map[string]string, error) {
+	here, err := plansByID(c.ctx, c.tx)
 	if err != nil {
 		return nil, err
 	}
@@ -102,7 +101,7 @@ func (s *Store) mergePlans(ctx context.Context, tx *sql.Tx, plans []trials.Plan,
 		if err != nil {
 			return nil, err
 		}
-		if _, err := tx.ExecContext(ctx, `INSERT INTO plans (id, body, created) VALUES ($1, $2, $3)`, id, string(body), s.stamp()); err != nil {
+		if _, err := c.put("plan", "plans", insertPlan, id, string(body), c.at); err != nil {
 			return nil, fmt.Errorf("plan %q: %w", id, err)
 		}
 		ids[hash] = id
@@ -113,81 +112,49 @@ func (s *Store) mergePlans(ctx context.Context, tx *sql.Tx, plans []trials.Plan,
 
 // mergeListener adds the listener of a session. Where one bundle says more of them than another (an anonymous one, say),
 // the larger text stays: the same in every order of merging.
-func (s *Store) mergeListener(ctx context.Context, tx *sql.Tx, v MergeSession, listeners map[string]Listener, count *Merged) error {
+// larger names the database's function for that.
+func (c *change) mergeListener(v MergeSession, listeners map[string]Listener, larger string, count *Merged) error {
 	l, named := listeners[v.Listener]
 	if !named {
 		return nil
 	}
 	var have int
-	if err := tx.QueryRowContext(ctx, `SELECT COUNT(*) FROM listeners WHERE id = $1`, l.ID).Scan(&have); err != nil {
+	if err := c.tx.QueryRowContext(c.ctx, `SELECT COUNT(*) FROM listeners WHERE id = $1`, l.ID).Scan(&have); err != nil {
 		return err
 	}
 	count.Listeners += 1 - have
 	delete(listeners, v.Listener)
-	var set []string
-	for _, c := range []string{"grouping", "years", "hearing", "transducer", "room", "consent", "simulated"} {
+	var set, differs []string
+	for _, column := range []string{"grouping", "years", "hearing", "transducer", "room", "consent", "simulated"} {
 		// The larger of a value and NULL is NULL in one database and the value in the other.
-		set = append(set, fmt.Sprintf("%s = COALESCE(%s(listeners.%[1]s, excluded.%[1]s), listeners.%[1]s, excluded.%[1]s)", c, s.database.Larger()))
+		most := fmt.Sprintf("COALESCE(%s(listeners.%[2]s, excluded.%[2]s), listeners.%[2]s, excluded.%[2]s)", larger, column)
+		set, differs = append(set, column+" = "+most), append(differs, fmt.Sprintf("listeners.%s IS DISTINCT FROM %s", column, most))
 	}
-	_, err := tx.ExecContext(ctx, insertListener+` ON CONFLICT (id) DO UPDATE SET `+strings.Join(set, ", ")+` WHERE NOT listeners.forgotten`,
-		l.ID, l.Group, l.Years, l.Hearing, l.Transducer, l.Room, l.Consent, l.Simulated, s.stamp())
+	_, err := c.put(kindListener, "listeners", insertListener+` ON CONFLICT (id) DO UPDATE SET `+strings.Join(set, ", ")+
+		` WHERE NOT listeners.forgotten AND (`+strings.Join(differs, " OR ")+`)`,
+		l.ID, l.Group, l.Years, l.Hearing, l.Transducer, l.Room, l.Consent, l.Simulated, c.at)
 	return err
 }
 
-func mergeSession(ctx context.Context, tx *sql.Tx, v MergeSession, plan, site string) error {
+func (c *change) mergeSession(v MergeSession, plan, site string) error {
 	// The seed stands revealed in the last entry: nothing is sealed any more.
-	_, err := tx.ExecContext(ctx, insertSession, v.ID, plan, v.Listener, []byte{}, v.Device, v.Entries[0].At.UTC().Format(time.RFC3339Nano), site, nil)
+	_, err := c.put("session", "sessions", insertSession, v.ID, plan, v.Listener, []byte{}, v.Device, v.Entries[0].At.UTC().Format(time.RFC3339Nano), site, nil)
 	if err != nil {
 		return err
 	}
-	if v.Outcome != nil {
-		if err := keepOutcome(ctx, tx, v.ID, *v.Outcome); err != nil {
-			return err
-		}
+	c.milestone(v.Entries[len(v.Entries)-1])
+	if v.Outcome == nil {
+		return nil
 	}
-	return nil
+	return c.keepOutcome(v.ID, *v.Outcome)
 }
-
-// entriesAtOnce is how many entries go into one statement: a database far away answers once for all.
-const entriesAtOnce = 50
 
 // insertEntries adds entries of sessions that are there.
 func insertEntries(ctx context.Context, tx *sql.Tx, all []trials.Entry) error {
-	whole := len(all) - len(all)%entriesAtOnce
-	if err := insertBy(ctx, tx, entriesAtOnce, all[:whole]); err != nil {
-		return err
-	}
-	return insertBy(ctx, tx, 1, all[whole:])
-}
-
-// insertBy adds entries n at a time; their number is a multiple of n.
-func insertBy(ctx context.Context, tx *sql.Tx, n int, all []trials.Entry) error {
-	if len(all) == 0 {
-		return nil
-	}
-	var places []string
-	for i := range n {
-		places = append(places, fmt.Sprintf("($%d, $%d, $%d)", 3*i+1, 3*i+2, 3*i+3))
-	}
-	insert, err := tx.PrepareContext(ctx, `INSERT INTO entries (session, number, body) VALUES `+strings.Join(places, ", "))
-	if err != nil {
-		return err
-	}
-	defer insert.Close()
-	for some := range slices.Chunk(all, n) {
-		var values []any
-		for _, e := range some {
-			body, err := json.Marshal(e)
-			if err != nil {
-				return err
-			}
-			values = append(values, e.Session, e.Number, string(body))
-		}
-		if _, err := insert.ExecContext(ctx, values...); err != nil {
-			return fmt.Errorf("entries of session %q: %w", some[0].Session, err)
-		}
-	}
-	return nil
+	return insertMany(ctx, tx, `entries (session, number, body)`, 3, all, func(e trials.Entry) ([]any, error) {
+		body, err := json.Marshal(e)
+		return []any{e.Session, e.Number, string(body)}, err
+	})
 }
 
 // sameSession reports whether the session is here with the same answers. A record from which words and times were

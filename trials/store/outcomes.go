@@ -1,50 +1,99 @@
 package store
 
 import (
+	"bytes"
 	"context"
 	"database/sql"
 	"encoding/json"
 	"fmt"
+	"maps"
+	"slices"
 
 	"heardiff/trials"
 )
 
-// Outcomes returns what the sessions that have ended came to, by the id of the session, as far as it was kept. They are
-// derived from the entries, and "heardiff verify" derives them again.
+// Outcomes returns what the sessions that have ended came to, by the id of the session, as far as it was kept and can be
+// trusted: the record must be whole and hold both the row and the end of the journal, which must be there. What it leaves out
+// is to be derived from the entries. "heardiff verify" derives all of them again.
 func (s *Store) Outcomes(ctx context.Context) (map[string]trials.Summary, error) {
-	type outcome struct {
-		session string
-		summary trials.Summary
-	}
-	rows, err := list(ctx, s.db, func(row scanner) (outcome, error) {
-		var o outcome
-		var body []byte
-		if err := row.Scan(&o.session, &body); err != nil {
-			return o, err
+	all := map[string]trials.Summary{}
+	err := s.reading(ctx, func(tx *sql.Tx) error {
+		r, err := replay(ctx, tx)
+		if err != nil || len(r.faults) > 0 {
+			return err
 		}
-		if err := json.Unmarshal(body, &o.summary); err != nil {
-			return o, fmt.Errorf("outcome of session %q: %w", o.session, err)
+		ends, err := lastEntries(ctx, tx)
+		if err != nil {
+			return err
 		}
-		return o, nil
-	}, `SELECT session, body FROM outcomes WHERE version = $1`, trials.SummaryVersion)
-	if err != nil {
-		return nil, err
-	}
-	all := make(map[string]trials.Summary, len(rows))
-	for _, o := range rows {
-		all[o.session] = o.summary
-	}
-	return all, nil
+		kept, err := list(ctx, tx, scanOutcome, `SELECT session, version, body FROM outcomes WHERE version = $1`, trials.SummaryVersion)
+		for _, o := range kept {
+			if !r.vouches(o) || !r.ended(o.session, ends[o.session]) {
+				continue
+			}
+			var v trials.Summary
+			if json.Unmarshal([]byte(o.body), &v) == nil {
+				all[o.session] = v
+			}
+		}
+		return err
+	})
+	return all, err
 }
 
-// KeepOutcomes keeps what sessions that have ended came to. One that is kept already stays.
+// outcome is a row of the table.
+type outcome struct {
+	session string
+	version int64
+	body    string
+}
+
+func scanOutcome(row scanner) (o outcome, err error) {
+	err = row.Scan(&o.session, &o.version, &o.body)
+	return o, err
+}
+
+// vouches reports whether the record holds the row.
+func (r *replayed) vouches(o outcome) bool {
+	t := tableNamed("outcomes")
+	now := row{"session": encodeValue(o.session), "version": encodeValue(o.version), "body": encodeValue(o.body)}
+	then := r.rows[t.name][t.subject(now)]
+	return then != nil && bytes.Equal(then["body"], now["body"])
+}
+
+// ended reports whether the record holds the end of the session's journal, and last is that entry.
+func (r *replayed) ended(session string, last trials.Entry) bool {
+	marks := r.journals[session]
+	if len(marks) == 0 {
+		return false
+	}
+	m := marks[len(marks)-1]
+	return last.Kind == trials.EntryEnd && m == mark{last.Number, last.Kind, last.Hash} && last.Digest() == last.Hash
+}
+
+// lastEntries returns the last entry of each session's journal.
+func lastEntries(ctx context.Context, q querier) (map[string]trials.Entry, error) {
+	last, err := list(ctx, q, scanEntry, `SELECT (SELECT body FROM entries WHERE session = id ORDER BY number DESC LIMIT 1) AS last
+		FROM sessions WHERE EXISTS (SELECT 1 FROM entries WHERE session = id) ORDER BY rowid`)
+	all := make(map[string]trials.Entry, len(last))
+	for _, e := range last {
+		all[e.Session] = e
+	}
+	return all, err
+}
+
+// KeepOutcomes keeps what sessions that have ended came to. One that is kept already stays. In a study of before there was a
+// record nothing is kept: nobody would vouch for it.
 func (s *Store) KeepOutcomes(ctx context.Context, all map[string]trials.Summary) error {
 	if len(all) == 0 {
 		return nil
 	}
-	return s.within(ctx, func(tx *sql.Tx) error {
-		for session, summary := range all {
-			if err := keepOutcome(ctx, tx, session, summary); err != nil {
+	if head, err := s.Head(ctx); err != nil || head.Entries == 0 {
+		return err
+	}
+	return s.change(ctx, func(c *change) error {
+		for _, session := range slices.Sorted(maps.Keys(all)) {
+			if err := c.keepOutcome(session, all[session]); err != nil {
 				return err
 			}
 		}
@@ -52,12 +101,30 @@ func (s *Store) KeepOutcomes(ctx context.Context, all map[string]trials.Summary)
 	})
 }
 
-func keepOutcome(ctx context.Context, tx *sql.Tx, session string, v trials.Summary) error {
+func (c *change) keepOutcome(session string, v trials.Summary) error {
 	body, err := json.Marshal(v)
 	if err != nil {
 		return fmt.Errorf("encode the outcome: %w", err)
 	}
-	_, err = tx.ExecContext(ctx, `INSERT INTO outcomes (session, version, body) VALUES ($1, $2, $3) ON CONFLICT DO NOTHING`,
+	_, err = c.put(kindOutcome, "outcomes", `INSERT INTO outcomes (session, version, body) VALUES ($1, $2, $3) ON CONFLICT DO NOTHING`,
 		session, trials.SummaryVersion, string(body))
 	return err
+}
+
+// outcomeOf keeps what a session that has just ended came to. Where that cannot be derived nothing is kept: whoever asks
+// for the result hears why.
+func (c *change) outcomeOf(session string) error {
+	plans, err := list(c.ctx, c.tx, scanPlan, `SELECT body FROM plans WHERE id = (SELECT plan FROM sessions WHERE id = $1)`, session)
+	if err != nil || len(plans) == 0 {
+		return err
+	}
+	entries, err := list(c.ctx, c.tx, scanEntry, selectEntries, session)
+	if err != nil {
+		return err
+	}
+	r, err := trials.Reveal(plans[0], entries)
+	if err != nil {
+		return nil
+	}
+	return c.keepOutcome(session, r.Summary())
 }

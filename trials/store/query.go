@@ -5,6 +5,8 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 )
 
@@ -62,10 +64,70 @@ func (s *Store) within(ctx context.Context, f func(tx *sql.Tx) error) error {
 	return nil
 }
 
+// reading runs f on the study as it is at one moment, whatever others write meanwhile.
+func (s *Store) reading(ctx context.Context, f func(tx *sql.Tx) error) error {
+	tx, err := s.db.BeginTx(ctx, &sql.TxOptions{ReadOnly: true, Isolation: sql.LevelRepeatableRead})
+	if err != nil {
+		return fmt.Errorf("begin: %w", err)
+	}
+	return errors.Join(f(tx), tx.Rollback())
+}
+
 // exec runs one statement in its own transaction.
 func (s *Store) exec(ctx context.Context, query string, args ...any) error {
 	_, err := s.db.ExecContext(ctx, query, args...)
 	return s.database.Translate(err)
+}
+
+// rowsAtOnce is how many rows go into one statement: a database far away answers once for all.
+const rowsAtOnce = 50
+
+// insertMany inserts rows: into names the table and so many columns, values returns their values.
+func insertMany[T any](ctx context.Context, tx *sql.Tx, into string, columns int, all []T, values func(T) ([]any, error)) error {
+	whole := len(all) - len(all)%rowsAtOnce
+	if err := insertBy(ctx, tx, rowsAtOnce, into, columns, all[:whole], values); err != nil {
+		return err
+	}
+	return insertBy(ctx, tx, 1, into, columns, all[whole:], values)
+}
+
+// insertBy is insertMany of n rows at a time; their number is a multiple of n.
+func insertBy[T any](ctx context.Context, tx *sql.Tx, n int, into string, columns int, all []T, values func(T) ([]any, error)) error {
+	if len(all) == 0 {
+		return nil
+	}
+	insert, err := tx.PrepareContext(ctx, `INSERT INTO `+into+` VALUES `+places(n, columns))
+	if err != nil {
+		return err
+	}
+	defer insert.Close()
+	for some := range slices.Chunk(all, n) {
+		var args []any
+		for _, one := range some {
+			v, err := values(one)
+			if err != nil {
+				return err
+			}
+			args = append(args, v...)
+		}
+		if _, err := insert.ExecContext(ctx, args...); err != nil {
+			return fmt.Errorf("into %s: %w", into, err)
+		}
+	}
+	return nil
+}
+
+// places returns numbered places for the values of so many rows: ($1, $2), ($3, $4), ….
+func places(rows, columns int) string {
+	var all []string
+	for i := range rows {
+		var one []string
+		for k := range columns {
+			one = append(one, fmt.Sprintf("$%d", i*columns+k+1))
+		}
+		all = append(all, "("+strings.Join(one, ", ")+")")
+	}
+	return strings.Join(all, ", ")
 }
 
 func (s *Store) stamp() string { return s.now().UTC().Format(time.RFC3339Nano) }

@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"database/sql"
 	"encoding/json"
 	"fmt"
 	"time"
@@ -29,7 +28,10 @@ const insertListener = `INSERT INTO listeners (id, grouping, years, hearing, tra
 
 // AddListener adds a listener. It returns ErrExists, wrapped, for an id that is taken.
 func (s *Store) AddListener(ctx context.Context, l Listener) error {
-	err := s.exec(ctx, insertListener, l.ID, l.Group, l.Years, l.Hearing, l.Transducer, l.Room, l.Consent, l.Simulated, s.stamp())
+	err := s.change(ctx, func(c *change) error {
+		_, err := c.put(kindListener, "listeners", insertListener, l.ID, l.Group, l.Years, l.Hearing, l.Transducer, l.Room, l.Consent, l.Simulated, s.stamp())
+		return err
+	})
 	if err != nil {
 		return fmt.Errorf("listener %q: %w", l.ID, err)
 	}
@@ -37,16 +39,22 @@ func (s *Store) AddListener(ctx context.Context, l Listener) error {
 }
 
 // ForgetListener removes everything a listener said of themselves, from the database's files too; the pseudonym and
-// the answers stay.
-// It returns ErrNotFound, wrapped, for an unknown id.
+// the answers stay. The record keeps that something was said, and the digest of it. It returns ErrNotFound, wrapped, for an unknown id.
 func (s *Store) ForgetListener(ctx context.Context, id string) error {
-	result, err := s.db.ExecContext(ctx, `UPDATE listeners SET grouping = '', years = NULL, hearing = '', transducer = '',
-		room = '', consent = '', forgotten = $2 WHERE id = $1`, id, true)
+	err := s.change(ctx, func(c *change) error {
+		rows, err := c.put(kindForgotten, "listeners", `UPDATE listeners SET grouping = '', years = NULL, hearing = '', transducer = '',
+			room = '', consent = '', forgotten = $2 WHERE id = $1`, id, true)
+		if err == nil && len(rows) == 0 {
+			err = ErrNotFound
+		}
+		if err != nil {
+			return err
+		}
+		_, err = c.tx.ExecContext(ctx, `UPDATE record SET body = '' WHERE subject = $1 AND kind LIKE $2`, id, kindListener+"%")
+		return err
+	})
 	if err != nil {
 		return fmt.Errorf("listener %q: %w", id, err)
-	}
-	if n, err := result.RowsAffected(); err != nil || n == 0 {
-		return fmt.Errorf("listener %q: %w", id, ErrNotFound)
 	}
 	if err := s.database.Scrub(ctx, s.db); err != nil {
 		return fmt.Errorf("listener %q: %w", id, err)
@@ -74,6 +82,8 @@ func scanListener(row scanner) (Listener, error) {
 	return l, err
 }
 
+const insertPlan = `INSERT INTO plans (id, body, created) VALUES ($1, $2, $3)`
+
 // AddPlan keeps a plan under its id. It returns ErrExists, wrapped, for an id that is taken.
 func (s *Store) AddPlan(ctx context.Context, p trials.Plan) error {
 	if err := p.Validate(); err != nil {
@@ -83,7 +93,10 @@ func (s *Store) AddPlan(ctx context.Context, p trials.Plan) error {
 	if err != nil {
 		return fmt.Errorf("encode the plan: %w", err)
 	}
-	err = s.exec(ctx, `INSERT INTO plans (id, body, created) VALUES ($1, $2, $3)`, p.ID, string(body), s.stamp())
+	err = s.change(ctx, func(c *change) error {
+		_, err := c.put("plan", "plans", insertPlan, p.ID, string(body), s.stamp())
+		return err
+	})
 	if err != nil {
 		return fmt.Errorf("plan %q: %w", p.ID, err)
 	}
@@ -163,8 +176,8 @@ const insertSession = `INSERT INTO sessions (rowid, id, plan, listener, sealed, 
 
 // AddSession keeps a new session, before its first entry.
 func (s *Store) AddSession(ctx context.Context, v Session) error {
-	err := s.within(ctx, func(tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, insertSession, v.ID, v.Plan, v.Listener, v.Sealed, v.Device, s.stamp(), "", v.Escrow)
+	err := s.change(ctx, func(c *change) error {
+		_, err := c.put("session", "sessions", insertSession, v.ID, v.Plan, v.Listener, v.Sealed, v.Device, s.stamp(), "", v.Escrow)
 		return err
 	})
 	if err != nil {
@@ -175,18 +188,25 @@ func (s *Store) AddSession(ctx context.Context, v Session) error {
 
 // SetDevice records what a session is heard through.
 func (s *Store) SetDevice(ctx context.Context, session, device string) error {
-	return s.exec(ctx, `UPDATE sessions SET device = $1 WHERE id = $2`, device, session)
+	return s.change(ctx, func(c *change) error {
+		_, err := c.put("session", "sessions", `UPDATE sessions SET device = $1 WHERE id = $2 AND device <> $1`, device, session)
+		return err
+	})
 }
+
+const selectSessions = `SELECT ` + sessionColumns + ` FROM sessions ORDER BY rowid`
 
 // Sessions returns all sessions in the order in which they began.
 func (s *Store) Sessions(ctx context.Context) ([]Session, error) {
-	return list(ctx, s.db, func(row scanner) (Session, error) {
-		var v Session
-		var created instant
-		err := row.Scan(&v.Number, &v.ID, &v.Plan, &v.Listener, &v.Sealed, &v.Device, &created, &v.Site, &v.Escrow)
-		v.Created = created.Time
-		return v, err
-	}, `SELECT `+sessionColumns+` FROM sessions ORDER BY rowid`)
+	return list(ctx, s.db, scanSession, selectSessions)
+}
+
+func scanSession(row scanner) (Session, error) {
+	var v Session
+	var created instant
+	err := row.Scan(&v.Number, &v.ID, &v.Plan, &v.Listener, &v.Sealed, &v.Device, &created, &v.Site, &v.Escrow)
+	v.Created = created.Time
+	return v, err
 }
 
 // Entries returns a session's journal in order.

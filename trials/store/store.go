@@ -112,8 +112,11 @@ func Create(ctx context.Context, c Config, of Study) (*Store, error) {
 		}
 		of.ID = hex.EncodeToString(id[:])
 	}
-	err = s.exec(ctx, `INSERT INTO study (one, id, title, created, origin_key) VALUES (1, $1, $2, $3, $4)`,
-		of.ID, of.Title, s.stamp(), of.OriginKey)
+	err = s.change(ctx, func(c *change) error {
+		_, err := c.put("study", "study", `INSERT INTO study (one, id, title, created, origin_key, recorded) VALUES (1, $1, $2, $3, $4, $3)`,
+			of.ID, of.Title, s.stamp(), of.OriginKey)
+		return err
+	})
 	if err != nil {
 		return nil, errors.Join(err, s.Discard(ctx))
 	}

@@ -1,0 +1,382 @@
+package store
+
+import (
+	"bytes"
+	"context"
+	"database/sql"
+	"encoding/json"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+
+	"heardiff/trials"
+)
+
+// Audit is a study held against its record.
+type Audit struct {
+	Head Head
+	// Older marks a study of before there was a record, to which nothing was added since.
+	Older bool
+	// Since is when the record of such a study began, with what was found then; "" where it holds the study from its beginning.
+	Since string
+	// Faults names each edit that was found, one a line.
+	Faults []string
+}
+
+// AuditedSession is a session with its journal, held against the record.
+type AuditedSession struct {
+	Session
+	// Planned is its plan; nil where that is not there, or cannot be read.
+	Planned *trials.Plan
+	Entries []trials.Entry
+	// Outcome is what is kept of it; nil for nothing.
+	Outcome *trials.Summary
+	// Faults names what is wrong with its journal.
+	Faults []string
+}
+
+// Audit reads the record, checks its chain, and compares every row of every table with what it says. visit is handed each
+// session with its journal, whose entries the caller has to check among themselves; it must not use the store.
+//
+// It cannot know of a whole new record: whoever can write the database can make one. A head written down elsewhere tells.
+func (s *Store) Audit(ctx context.Context, visit func(AuditedSession) error) (Audit, error) {
+	var a Audit
+	err := s.reading(ctx, func(tx *sql.Tx) error {
+		r, err := replay(ctx, tx)
+		if err != nil {
+			return err
+		}
+		a.Head, a.Since = r.head, r.since
+		a.Faults = r.faults
+		for _, t := range tables {
+			now, err := t.rows(ctx, tx)
+			if err != nil {
+				return err
+			}
+			if t.name == "study" && r.head.Entries == 0 {
+				if len(now) == 1 && plainText(now[0]["recorded"]) == "" {
+					a.Older = true
+					break
+				}
+				a.Faults = append(a.Faults, "the record was removed")
+			}
+			a.Faults = append(a.Faults, r.compare(t, now)...)
+		}
+		strays, err := strayJournals(ctx, tx)
+		if err != nil {
+			return err
+		}
+		a.Faults = append(a.Faults, strays...)
+		return s.auditSessions(ctx, tx, r, a.Older, visit)
+	})
+	return a, err
+}
+
+// replayed is what a record says.
+type replayed struct {
+	head     Head
+	since    string
+	rows     map[string]map[string]row // by table and subject; nil for a row whose content cannot be known
+	order    map[string][]string       // the subjects in the order in which they were added
+	journals map[string][]mark         // by session
+	tainted  map[string]bool           // kind and subject of entries that were edited: named once, as such
+	faults   []string
+}
+
+// replay reads the record and goes through it.
+func replay(ctx context.Context, q querier) (*replayed, error) {
+	r := &replayed{rows: map[string]map[string]row{}, order: map[string][]string{}, journals: map[string][]mark{}, tainted: map[string]bool{}}
+	all, err := list(ctx, q, func(row scanner) (e RecordEntry, err error) {
+		err = row.Scan(&e.Number, &e.At, &e.Kind, &e.Subject, &e.Body, &e.Digest, &e.Previous, &e.Hash)
+		return e, err
+	}, `SELECT number, at, kind, subject, body, digest, previous, hash FROM record ORDER BY number`)
+	if err != nil {
+		return nil, err
+	}
+	forgotten := map[string]int{} // by subject: the last entry before which nothing need be there
+	for _, e := range all {
+		if e.Kind == kindForgotten {
+			forgotten[e.Subject] = e.Number
+		}
+	}
+	number, hash := 0, ""
+	for _, e := range all {
+		r.follow(e, number, hash, e.Number < forgotten[e.Subject])
+		number, hash = e.Number, e.Hash
+	}
+	r.head = Head{number, hash, trials.ShortHead(hash)}
+	return r, nil
+}
+
+// follow takes one entry, which comes after the one with the number and hash given. erased says that its body may be gone.
+func (r *replayed) follow(e RecordEntry, number int, hash string, erased bool) {
+	what := fmt.Sprintf("entry %d of the record (%s %q)", e.Number, e.Kind, e.Subject)
+	whole := e.hash() == e.Hash
+	switch {
+	case e.Number != number+1:
+		r.fault("record: %s does not follow entry %d: what was between them was removed", what, number)
+	case !whole:
+		r.fault("record: %s was changed after it was written", what)
+	case e.Previous != hash:
+		r.fault("record: %s does not follow the entry before it: one was changed, exchanged or added", what)
+	}
+	var b entryBody
+	switch {
+	case e.Body == "" && erased && strings.HasPrefix(e.Kind, kindListener):
+		r.know(tableNamed("listeners"), e.Subject, nil)
+		return
+	case e.Body == "":
+		r.fault("record: the body of %s was removed", what)
+	case digest(e.Body) != e.Digest:
+		if whole {
+			r.fault("record: the body of %s was changed", what)
+		}
+	case json.Unmarshal([]byte(e.Body), &b) != nil:
+		r.fault("record: the body of %s cannot be read", what)
+	case whole:
+		r.apply(e, b)
+		return
+	}
+	r.taint(e)
+}
+
+func (r *replayed) fault(format string, args ...any) {
+	r.faults = append(r.faults, fmt.Sprintf(format, args...))
+}
+
+// taint notes a row of which an entry was edited: what the row should be is not known, and the edit is named already.
+func (r *replayed) taint(e RecordEntry) {
+	noun, _, _ := strings.Cut(e.Kind, " ")
+	for _, t := range tables {
+		if t.noun == noun {
+			r.know(t, e.Subject, nil)
+		}
+	}
+	r.tainted[noun+"\x00"+e.Subject] = true
+}
+
+func (r *replayed) apply(e RecordEntry, b entryBody) {
+	if b.Journal != nil {
+		r.journals[e.Subject] = append(r.journals[e.Subject], *b.Journal)
+		return
+	}
+	t := tableNamed(b.Table)
+	if t.name == "study" && strings.HasSuffix(e.Kind, foundSuffix) {
+		r.since = e.At
+	}
+	if !b.Gone {
+		r.know(t, t.subject(b.Row), b.Row)
+		return
+	}
+	delete(r.rows[t.name], e.Subject)
+	r.order[t.name] = slices.DeleteFunc(r.order[t.name], func(s string) bool { return s == e.Subject })
+}
+
+func (r *replayed) know(t table, subject string, v row) {
+	if r.rows[t.name] == nil {
+		r.rows[t.name] = map[string]row{}
+	}
+	if _, known := r.rows[t.name][subject]; !known {
+		r.order[t.name] = append(r.order[t.name], subject)
+	}
+	r.rows[t.name][subject] = v
+}
+
+// compare holds the rows of a table against the record.
+func (r *replayed) compare(t table, now []row) []string {
+	var faults, order []string
+	there := map[string]bool{}
+	for _, is := range now {
+		subject := t.subject(is)
+		there[subject] = true
+		was, known := r.rows[t.name][subject]
+		switch {
+		case r.tainted[t.noun+"\x00"+subject]:
+		case !known:
+			faults = append(faults, fmt.Sprintf("%s: is not in the record: it was added behind it, or renamed", t.call(subject)))
+			continue
+		case was != nil:
+			faults = append(faults, t.differences(subject, was, is)...)
+		}
+		order = append(order, subject)
+	}
+	var expected []string
+	for _, subject := range r.order[t.name] {
+		if there[subject] {
+			expected = append(expected, subject)
+		} else if !r.tainted[t.noun+"\x00"+subject] {
+			faults = append(faults, fmt.Sprintf("%s: was removed", t.call(subject)))
+		}
+	}
+	order = slices.DeleteFunc(order, func(s string) bool { _, known := r.rows[t.name][s]; return !known })
+	if t.order != "" && !slices.Equal(order, expected) {
+		faults = append(faults, fmt.Sprintf("%s: their order was changed", t.name))
+	}
+	return faults
+}
+
+// call names a row.
+func (t table) call(subject string) string {
+	if t.name == "study" {
+		return "the study"
+	}
+	if len(t.key) > 1 { // quoted part by part
+		return t.noun + " " + subject
+	}
+	return fmt.Sprintf("%s %q", t.noun, subject)
+}
+
+// differences returns a line for each column that is not what it was.
+func (t table) differences(subject string, was, is row) []string {
+	var faults []string
+	for _, column := range slices.Sorted(maps.Keys(is)) {
+		then, known := was[column]
+		if !known {
+			then = json.RawMessage(t.added[column])
+		}
+		if !bytes.Equal(then, is[column]) {
+			faults = append(faults, fmt.Sprintf("%s: %s was %s, and is %s", t.call(subject), shownColumn(column), shownValue(then), shownValue(is[column])))
+		}
+	}
+	for _, column := range slices.Sorted(maps.Keys(was)) {
+		if _, there := is[column]; !there {
+			faults = append(faults, fmt.Sprintf("%s: %s is gone", t.call(subject), shownColumn(column)))
+		}
+	}
+	return faults
+}
+
+// shownColumn returns a column as people call it.
+func shownColumn(name string) string {
+	switch name {
+	case "grouping":
+		return "group"
+	case "bound":
+		return "limit"
+	}
+	return name
+}
+
+func shownValue(v json.RawMessage) string {
+	var long struct{ SHA256 string }
+	switch {
+	case len(v) == 0:
+		return "not known to the record"
+	case json.Unmarshal(v, &long) == nil && long.SHA256 != "":
+		return fmt.Sprintf("a text or key with the SHA-256 %.12s…", long.SHA256)
+	}
+	return string(v)
+}
+
+// strayJournals names entries of sessions that are not there.
+func strayJournals(ctx context.Context, q querier) ([]string, error) {
+	return list(ctx, q, func(row scanner) (string, error) {
+		var session string
+		err := row.Scan(&session)
+		return fmt.Sprintf("session %q: its entries are there, and it is not", session), err
+	}, `SELECT DISTINCT session FROM entries WHERE session NOT IN (SELECT id FROM sessions) ORDER BY session`)
+}
+
+// auditSessions hands each session to visit.
+func (s *Store) auditSessions(ctx context.Context, tx *sql.Tx, r *replayed, older bool, visit func(AuditedSession) error) error {
+	sessions, err := list(ctx, tx, scanSession, selectSessions)
+	if err != nil {
+		return err
+	}
+	kept, err := list(ctx, tx, scanOutcome, `SELECT session, version, body FROM outcomes WHERE version = $1`, trials.SummaryVersion)
+	if err != nil {
+		return err
+	}
+	bodies := map[string]string{}
+	for _, o := range kept {
+		bodies[o.session] = o.body
+	}
+	plans, err := readablePlans(ctx, tx)
+	if err != nil {
+		return err
+	}
+	for _, v := range sessions {
+		one := AuditedSession{Session: v, Planned: plans[v.Plan]}
+		if one.Entries, one.Faults, err = readJournal(ctx, tx, v.ID); err != nil {
+			return err
+		}
+		if !older {
+			one.Faults = append(one.Faults, r.journalFaults(v.ID, one.Entries)...)
+		}
+		if body, ok := bodies[v.ID]; ok {
+			one.Outcome = &trials.Summary{}
+			if err := json.Unmarshal([]byte(body), one.Outcome); err != nil {
+				one.Faults = append(one.Faults, "the counts kept of it cannot be read")
+			}
+		}
+		if err := visit(one); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// readablePlans returns the plans by their id, but for those that cannot be read.
+func readablePlans(ctx context.Context, q querier) (map[string]*trials.Plan, error) {
+	all := map[string]*trials.Plan{}
+	_, err := list(ctx, q, func(row scanner) (p trials.Plan, err error) {
+		var id, body string
+		if err := row.Scan(&id, &body); err != nil {
+			return p, err
+		}
+		if json.Unmarshal([]byte(body), &p) == nil {
+			all[id] = &p
+		}
+		return p, nil
+	}, `SELECT id, body FROM plans`)
+	return all, err
+}
+
+// readJournal reads a session's journal, and names rows that are not exactly what was written for their entry.
+func readJournal(ctx context.Context, q querier, session string) (entries []trials.Entry, faults []string, err error) {
+	type line struct {
+		number int
+		body   string
+	}
+	lines, err := list(ctx, q, func(row scanner) (l line, err error) {
+		err = row.Scan(&l.number, &l.body)
+		return l, err
+	}, `SELECT number, body FROM entries WHERE session = $1 ORDER BY number`, session)
+	for _, l := range lines {
+		var e trials.Entry
+		if json.Unmarshal([]byte(l.body), &e) != nil {
+			return entries, append(faults, fmt.Sprintf("entry %d cannot be read", l.number)), err
+		}
+		exact, _ := json.Marshal(e)
+		if string(exact) != l.body || e.Number != l.number {
+			faults = append(faults, fmt.Sprintf("entry %d was changed after it was written", l.number))
+		}
+		entries = append(entries, e)
+	}
+	return entries, faults, err
+}
+
+// journalFaults holds a journal against the milestones that the record knows.
+func (r *replayed) journalFaults(session string, entries []trials.Entry) []string {
+	var faults []string
+	if r.tainted[kindJournal+"\x00"+session] {
+		return nil
+	}
+	last := 0
+	for _, m := range r.journals[session] {
+		last = m.Number
+		switch {
+		case m.Number > len(entries):
+			return append(faults, fmt.Sprintf("its journal ends with entry %d, and the record knows entry %d (%s): the tail was removed", len(entries), m.Number, m.Kind))
+		case entries[m.Number-1].Hash != m.Hash || entries[m.Number-1].Kind != m.Kind:
+			return append(faults, fmt.Sprintf("entry %d (%s) is not the one that the record knows", m.Number, m.Kind))
+		}
+	}
+	for _, e := range entries {
+		if milestones[e.Kind] && e.Number > last {
+			return append(faults, fmt.Sprintf("entry %d (%s) is not in the record", e.Number, e.Kind))
+		}
+	}
+	return faults
+}

@@ -1,0 +1,217 @@
+package store
+
+import (
+	"context"
+	"crypto/rand"
+	"crypto/sha256"
+	"database/sql"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+
+	"heardiff/trials"
+)
+
+// The record is what was done to the study, one entry after the other, each bound to the one before by its hash. A row of
+// any other table is what the last entry about it says, or it was edited: see Audit. Write methods therefore run every
+// statement that changes a row through a change, which reads the row back and appends the entry in the same transaction:
+//
+//	s.change(ctx, func(c *change) error {
+//		c.why = "..." // of a correction: stands in its entry
+//		_, err := c.put("chain", "chains", `INSERT INTO chains ...`, ...)
+//		return err
+//	})
+//
+// A statement that leaves the row as it was appends nothing where its WHERE says so. The journals of sessions are chained
+// themselves, so that no answer waits for the record: it holds their heads at each milestone.
+
+// Kinds of entry that mean more than their row.
+const (
+	kindJournal   = "journal"            // the head of a session's journal, at a milestone
+	kindListener  = "listener"           // kinds that begin so hold what somebody said of themselves
+	kindForgotten = "listener forgotten" // the bodies of all entries about them before this one are emptied
+	kindOutcome   = "outcome"
+	foundSuffix   = " found" // of a row that was there before the record was kept
+)
+
+// RecordEntry is one entry of a study's record.
+type RecordEntry struct {
+	Number int `json:"number"` // 1, 2, 3, …
+	// At is when it was written, RFC 3339, in UTC.
+	At   string `json:"at"`
+	Kind string `json:"kind"`
+	// Subject names what it is about within its kind.
+	Subject string `json:"subject"`
+	// Body says what holds from now on, as JSON; "" where that was forgotten. It is not hashed itself, but its Digest is:
+	// the SHA-256 of the body, hexadecimal.
+	Body   string `json:"-"`
+	Digest string `json:"digest"`
+	// Previous is the Hash of the entry before; Hash the SHA-256, hexadecimal, over the JSON of all fields but Body and Hash.
+	Previous string `json:"previous"`
+	Hash     string `json:"-"`
+}
+
+// hash returns what Hash must be.
+func (e RecordEntry) hash() string {
+	data, err := json.Marshal(e)
+	if err != nil {
+		panic("store: an entry that cannot be encoded: " + err.Error()) // plain fields: cannot happen
+	}
+	return digest(string(data))
+}
+
+func digest(text string) string {
+	sum := sha256.Sum256([]byte(text))
+	return hex.EncodeToString(sum[:])
+}
+
+// entryBody is the content of an entry: a row as it is from now on, or a milestone of a journal.
+type entryBody struct {
+	// Salt keeps what a listener said of themselves from being guessed from the digest that stays.
+	Salt  string `json:"salt,omitempty"`
+	Why   string `json:"why,omitempty"`
+	Table string `json:"table,omitempty"`
+	Row   row    `json:"row,omitempty"`
+	// Gone marks a row that was removed; Row is what it held.
+	Gone    bool  `json:"gone,omitempty"`
+	Journal *mark `json:"journal,omitempty"`
+}
+
+// mark is an entry of a session's journal, by its hash.
+type mark struct {
+	Number int              `json:"number"`
+	Kind   trials.EntryKind `json:"kind"`
+	Hash   string           `json:"hash"`
+}
+
+// Head is the newest entry of a record. Written down elsewhere, its hash fixes all that went before.
+type Head struct {
+	Entries int    `json:"entries"`
+	Hash    string `json:"hash"` // "" where no record is kept yet
+	// Short is the hash as trials.ShortHead gives it, for the telephone.
+	Short string `json:"short"`
+}
+
+// Head returns the newest entry of the record.
+func (s *Store) Head(ctx context.Context) (Head, error) {
+	number, hash, err := newest(ctx, s.db)
+	return Head{number, hash, trials.ShortHead(hash)}, err
+}
+
+func newest(ctx context.Context, q Querier) (number int, hash string, err error) {
+	err = q.QueryRowContext(ctx, `SELECT number, hash FROM record ORDER BY number DESC LIMIT 1`).Scan(&number, &hash)
+	if err == sql.ErrNoRows {
+		return 0, "", nil
+	}
+	return number, hash, err
+}
+
+// change is a transaction whose writes stand in the record.
+type change struct {
+	ctx context.Context
+	tx  *sql.Tx
+	at  string
+	why string // of the entries to come
+	// The newest entry, and those that were added since the transaction began.
+	number int
+	hash   string
+	fresh  []RecordEntry
+}
+
+// change runs f in a transaction, one at a time. What f put and removed is in the record when it returns, or nothing is.
+func (s *Store) change(ctx context.Context, f func(c *change) error) error {
+	return s.within(ctx, func(tx *sql.Tx) error {
+		c := &change{ctx: ctx, tx: tx, at: s.stamp()}
+		var err error
+		if c.number, c.hash, err = newest(ctx, tx); err != nil {
+			return err
+		}
+		if c.number == 0 {
+			if err := c.adopt(); err != nil {
+				return fmt.Errorf("begin the record: %w", err)
+			}
+		}
+		if err := f(c); err != nil {
+			return err
+		}
+		return c.keep()
+	})
+}
+
+// put runs an INSERT or UPDATE on a table, which must not end in RETURNING, and records each row that it wrote, as it is
+// then. It returns these rows.
+func (c *change) put(kind, table, statement string, args ...any) ([]row, error) {
+	rows, err := readRows(c.ctx, c.tx, statement+` RETURNING *`, args...)
+	for _, r := range rows {
+		c.append(kind, tableNamed(table).subject(r), entryBody{Table: table, Row: r})
+	}
+	return rows, err
+}
+
+// remove runs a DELETE on a table, which must not end in RETURNING, and records each row that went. It returns these rows.
+func (c *change) remove(kind, table, statement string, args ...any) ([]row, error) {
+	rows, err := readRows(c.ctx, c.tx, statement+` RETURNING *`, args...)
+	for _, r := range rows {
+		c.append(kind, tableNamed(table).subject(r), entryBody{Table: table, Row: r, Gone: true})
+	}
+	return rows, err
+}
+
+// milestone records the head of a session's journal.
+func (c *change) milestone(e trials.Entry) {
+	c.append(kindJournal, e.Session, entryBody{Journal: &mark{e.Number, e.Kind, e.Hash}})
+}
+
+func (c *change) append(kind, subject string, b entryBody) {
+	if b.Why = c.why; strings.HasPrefix(kind, kindListener) {
+		b.Salt = rand.Text()
+	}
+	body, err := json.Marshal(b)
+	if err != nil {
+		panic("store: an entry that cannot be encoded: " + err.Error()) // raw values that were just encoded
+	}
+	e := RecordEntry{Number: c.number + 1, At: c.at, Kind: kind, Subject: subject, Body: string(body), Digest: digest(string(body)), Previous: c.hash}
+	e.Hash = e.hash()
+	c.number, c.hash = e.Number, e.Hash
+	c.fresh = append(c.fresh, e)
+}
+
+// keep writes the entries.
+func (c *change) keep() error {
+	return insertMany(c.ctx, c.tx, `record (number, at, kind, subject, body, digest, previous, hash)`, 8, c.fresh, func(e RecordEntry) ([]any, error) {
+		return []any{e.Number, e.At, e.Kind, e.Subject, e.Body, e.Digest, e.Previous, e.Hash}, nil
+	})
+}
+
+// adopt begins the record of a study that was made before there was one, with all that is found in it. What was kept of
+// outcomes is not: nobody vouches for it.
+func (c *change) adopt() error {
+	if _, err := c.tx.ExecContext(c.ctx, `DELETE FROM outcomes`); err != nil {
+		return err
+	}
+	found, err := c.put("study"+foundSuffix, "study", `UPDATE study SET recorded = $1`, c.at)
+	if err != nil || len(found) == 0 { // a new study: its row comes next
+		return err
+	}
+	for _, t := range tables[1:] {
+		rows, err := t.rows(c.ctx, c.tx)
+		if err != nil {
+			return err
+		}
+		for _, r := range rows {
+			c.append(t.noun+foundSuffix, t.subject(r), entryBody{Table: t.name, Row: r})
+		}
+	}
+	return c.adoptJournals()
+}
+
+func (c *change) adoptJournals() error {
+	ends, err := lastEntries(c.ctx, c.tx)
+	for _, session := range slices.Sorted(maps.Keys(ends)) {
+		c.milestone(ends[session])
+	}
+	return err
+}
