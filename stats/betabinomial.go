@@ -22,36 +22,19 @@ type BetaBinomial struct {
 // betaBinomial holds how many listeners have more than j right, more than j wrong and more than j trials: all the
 // likelihood needs.
 type betaBinomial struct {
-	right, wrong, trials []float64
+	right, wrong, trials steps
 	constant             float64 // Σ ln C(n, k)
 }
 
 func newBetaBinomial(counts []Count) betaBinomial {
-	longest := 0
-	for _, c := range counts {
-		longest = max(longest, c.Trials)
-	}
-	b := betaBinomial{make([]float64, longest+1), make([]float64, longest+1), make([]float64, longest+1), 0}
-	for _, c := range counts {
-		b.right[c.Correct]++
-		b.wrong[c.Trials-c.Correct]++
-		b.trials[c.Trials]++
+	var b betaBinomial
+	right, wrong, trials := make([]int, len(counts)), make([]int, len(counts)), make([]int, len(counts))
+	for i, c := range counts {
+		right[i], wrong[i], trials[i] = c.Correct, c.Trials-c.Correct, c.Trials
 		b.constant += lnChoose(c.Trials, c.Correct)
 	}
-	b.right, b.wrong, b.trials = exceeding(b.right), exceeding(b.wrong), exceeding(b.trials)
+	b.right, b.wrong, b.trials = exceeding(right), exceeding(wrong), exceeding(trials)
 	return b
-}
-
-// exceeding turns counts of each value into the numbers of values above j, without trailing zeros.
-func exceeding(at []float64) []float64 {
-	above := 0.0
-	for j := len(at) - 1; j >= 0; j-- {
-		at[j], above = above, above+at[j]
-	}
-	for len(at) > 0 && at[len(at)-1] == 0 {
-		at = at[:len(at)-1]
-	}
-	return at
 }
 
 func lnChoose(n, k int) float64 {
@@ -62,24 +45,7 @@ func lnChoose(n, k int) float64 {
 //
 //	Σ_j [#(k>j)·ln(μ + jθ) + #(n−k>j)·ln(1 − μ + jθ) − #(n>j)·ln(1 + jθ)]
 func (b betaBinomial) ln(mu, theta float64) float64 {
-	return b.constant + rising(b.right, mu, theta) + rising(b.wrong, 1-mu, theta) - rising(b.trials, 1, theta)
-}
-
-func rising(above []float64, from, theta float64) float64 {
-	sum := 0.0
-	if theta == 0 {
-		for _, c := range above {
-			sum += c
-		}
-		if sum == 0 {
-			return 0
-		}
-		return sum * math.Log(from)
-	}
-	for j, c := range above {
-		sum += c * math.Log(from+float64(j)*theta)
-	}
-	return sum
+	return b.constant + b.right.rising(mu, theta) + b.wrong.rising(1-mu, theta) - b.trials.rising(1, theta)
 }
 
 // atMean returns the largest log-likelihood at mean mu, and the rho that reaches it.

@@ -42,6 +42,17 @@ func (s Shape) rise(v float64) float64 {
 	return normalCDF(v)
 }
 
+// certain returns how far below and above the threshold, as rise takes distances, rise is 0 and 1 to the last digit.
+func (s Shape) certain() (below, above float64) {
+	switch s {
+	case Weibull:
+		return 17, 2
+	case Logistic:
+		return 40, 40
+	}
+	return 9, 9
+}
+
 // steep returns the derivative of rise.
 func (s Shape) steep(v float64) float64 {
 	switch s {

@@ -54,31 +54,12 @@ type fitter struct {
 	cfg          FitConfig
 	u            []float64
 	k, n         []float64
-	doses        []total // over listeners: all that the likelihood needs
+	doses        doses   // over listeners: all that the likelihood needs
 	low, high    float64 // extremes of u
 	span         float64
 	slopeLo      float64 // ln s
 	slopeHi      float64
 	saturatedLnL float64
-}
-
-// total is k of n at one dose, of all listeners.
-type total struct{ u, k, n float64 }
-
-// addUp fills doses, in order of first appearance.
-func (f *fitter) addUp() {
-	f.doses = nil
-	at := map[float64]int{}
-	for i, u := range f.u {
-		j, known := at[u]
-		if !known {
-			j = len(f.doses)
-			at[u] = j
-			f.doses = append(f.doses, total{u: u})
-		}
-		f.doses[j].k += f.k[i]
-		f.doses[j].n += f.n[i]
-	}
 }
 
 // FitCurve fits a psychometric function by maximum likelihood. Rows of one listener at one dose are added up.
@@ -141,7 +122,7 @@ func newFitter(points []DosePoint, cfg FitConfig) (*fitter, error) {
 	f.span = f.high - f.low
 	f.slopeLo, f.slopeHi = math.Log(0.02/f.span), math.Log(2000/f.span)
 	f.saturatedLnL = f.saturated()
-	f.addUp()
+	f.doses = f.addUp()
 	return f, nil
 }
 
@@ -185,27 +166,19 @@ func (f *fitter) saturated() float64 {
 }
 
 // bernoulli returns k·ln p + (n − k)·ln(1 − p), with 0·ln 0 = 0.
-func bernoulli(k, n, p float64) float64 {
-	sum := 0.0
-	if k > 0 {
-		sum += k * math.Log(p)
-	}
-	if k < n {
-		sum += (n - k) * math.Log1p(-p)
-	}
-	return sum
-}
+func bernoulli(k, n, p float64) float64 { return weighted(k, n-k, p) }
 
 func (f *fitter) ln(ut, lnSlope, lapse float64) float64 {
-	s, sum := math.Exp(lnSlope), 0.0
-	for _, d := range f.doses {
-		p := f.cfg.Guess
-		if !math.IsInf(d.u, -1) {
-			p += (1 - f.cfg.Guess - lapse) * f.cfg.Shape.rise(s*(d.u-ut))
+	slope, shape := math.Exp(lnSlope), f.cfg.Shape
+	inside := func(p float64) float64 { return math.Min(math.Max(p, 1e-300), 1-1e-16) }
+	guess, rise := f.cfg.Guess, 1-f.cfg.Guess-lapse
+	low, high := shape.certain()
+	return f.doses.ln(func(u float64) float64 {
+		if math.IsInf(u, -1) {
+			return inside(guess)
 		}
-		sum += bernoulli(d.k, d.n, math.Min(math.Max(p, 1e-300), 1-1e-16))
-	}
-	return sum
+		return inside(guess + rise*shape.rise(slope*(u-ut)))
+	}, inside(guess), inside(guess+rise), ut-low/slope, ut+high/slope, slope)
 }
 
 // atBoth, atThreshold and atSlope return the largest log-likelihood with threshold and slope held, or one of them.

@@ -40,7 +40,7 @@ func (f *fitter) bootstrap(r *Fit) float64 {
 				}
 			}
 		}
-		again.addUp()
+		again.doses = again.addUp()
 		if 2*(again.saturated()-again.near(ut, math.Log(r.Slope), r.Lapse)) >= r.Deviance {
 			extreme++
 		}

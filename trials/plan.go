@@ -1,6 +1,7 @@
 package trials
 
 import (
+	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -60,6 +61,8 @@ func (p Plan) Validate() error {
 	switch {
 	case p.ID == "":
 		return errors.New("plan without an id")
+	case checkShown("plan", p.ID, MaxName) != nil:
+		return checkShown("plan", p.ID, MaxName)
 	case p.Design != ABX && p.Design != SameDifferent:
 		return errors.New("plan without a design")
 	case !(p.Alpha > 0 && p.Alpha <= 0.5):
@@ -83,6 +86,8 @@ func (p Plan) validateComparisons() error {
 		switch {
 		case c.Name == "" || seen[c.Name]:
 			return fmt.Errorf("comparison %q: the name is missing or stands twice", c.Name)
+		case c.shown() != nil:
+			return c.shown()
 		case c.Trials < 1 || c.Trials > MaxTrials: // so that the sum below cannot overflow
 			return fmt.Errorf("comparison %q: %d trials", c.Name, c.Trials)
 		case c.AudioA == "" || c.AudioB == "":
@@ -97,6 +102,12 @@ func (p Plan) validateComparisons() error {
 		return fmt.Errorf("%d trials in all: must lie between 1 and %d", total, MaxTrials)
 	}
 	return nil
+}
+
+// shown returns an error where a name of the comparison is too long or does not show.
+func (c Comparison) shown() error {
+	return cmp.Or(checkShown("comparison", c.Name, MaxName), checkShown("chain", c.A, MaxName), checkShown("chain", c.B, MaxName),
+		checkShown("excerpt", c.Excerpt, MaxName))
 }
 
 // Hash returns the SHA-256 of the plan's JSON: it stands in the seal of every session, so that no plan can be

@@ -1,6 +1,7 @@
 package trials
 
 import (
+	"bytes"
 	"crypto/aes"
 	"crypto/cipher"
 	"crypto/ecdh"
@@ -65,6 +66,24 @@ func (k Key) gcm() (cipher.AEAD, error) {
 		return nil, fmt.Errorf("seal: %w", err)
 	}
 	return cipher.NewGCM(block)
+}
+
+// CheckSealingKey returns an error where raw is no public key to which a seed can be sealed: of another length, or one of
+// the few points with which everybody shares the same secret.
+func CheckSealingKey(raw []byte) error {
+	site, err := ecdh.X25519().NewPublicKey(raw)
+	if err != nil {
+		return fmt.Errorf("%d bytes are no public key", len(raw))
+	}
+	// Any private key shows such a point: a clamped one is a multiple of its order. ref: RFC 7748, section 6.1.
+	any, err := ecdh.X25519().NewPrivateKey(bytes.Repeat([]byte{1}, 32))
+	if err != nil {
+		return err
+	}
+	if _, err := any.ECDH(site); err != nil {
+		return errors.New("whatever is sealed to it can be opened by everybody")
+	}
+	return nil
 }
 
 // SealTo encrypts a seed to another site's public key (X25519, then AES-256-GCM under a key by HKDF-SHA256), bound to

@@ -365,6 +365,9 @@ func (s *Session) Void(reason string) error {
 	if reason == "" {
 		return errors.New("a reason is needed to void a trial")
 	}
+	if err := CheckText("reason", reason); err != nil {
+		return err
+	}
 	return s.append(s.timed(Entry{Kind: EntryVoid, Trial: s.current + 1, Note: reason}))
 }
 

@@ -17,6 +17,7 @@ import (
 	"heardiff/cmd/heardiff/internal/wire"
 	"heardiff/measure/integrity"
 	"heardiff/playback/pcm"
+	"heardiff/trials"
 	"heardiff/trials/store"
 )
 
@@ -50,6 +51,9 @@ file that was sent (--sent): "link" then knows whether the chain delivers every 
 			}
 			if kind == "music" && music == "" {
 				music = "music"
+			}
+			if err := trials.CheckText("--music", music); err != nil {
+				return misused(err)
 			}
 			if (kind == "integrity") != (sent != "") {
 				return misusedf("--sent FILE goes with --as integrity, and is needed there: the file that was played")

@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heardiff/trials"
 	"heardiff/trials/store"
 )
 
@@ -51,6 +52,9 @@ func (a *app) addChain(c *cobra.Command, chain store.Chain) error {
 	}
 	if !slices.Contains(chainRoles, chain.Role) {
 		return misusedf("--role %q: %s", chain.Role, strings.Join(chainRoles, ", "))
+	}
+	if err := trials.CheckText("--about", chain.About); err != nil {
+		return misused(err)
 	}
 	if chain.Cost != nil && !(*chain.Cost >= 0) {
 		return misusedf("--cost %v: zero or more", *chain.Cost)

@@ -11,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heardiff/cmd/heardiff/internal/printable"
 	"heardiff/trials"
 	"heardiff/trials/bundle"
 	"heardiff/trials/store"
@@ -33,7 +34,9 @@ func (a *app) exportCommand() *cobra.Command {
                site's key: the site whose study it is imports it
   --kit FILE   a plan and its prepared excerpts, without answers, for another machine:
                import there, listen, and send back "export --out"
-  --csv DIR    tidy tables of trials, results and measurements, with a data dictionary
+  --csv DIR    tidy tables of trials, results and measurements, with a data dictionary; text
+               that a spreadsheet would take for a formula (= + - @) has an apostrophe before
+               it, as has text that begins with one
 
 The key is made on first use and stays on this machine; its fingerprint is printed, so that
 it can be read out over another line. --anonymous leaves out what could tell who listened or
@@ -221,11 +224,15 @@ func (a *app) writeBundle(path string, d bundle.Draft) error {
 	if err != nil {
 		return err
 	}
-	if err := writeWhole(path, func(w io.Writer) error { return bundle.Write(w, d, key) }); err != nil {
+	err = writeWhole(path, func(w io.Writer) error { return bundle.Write(w, d, key) })
+	if errors.Is(err, bundle.ErrSite) {
+		return rejected(fmt.Errorf("write %s: %w", path, err), "sessions were begun here under another key: set HEARDIFF_KEYS to the folder that holds it, or copy its site.key here")
+	}
+	if err != nil {
 		return fmt.Errorf("write %s: %w", path, err)
 	}
 	r := exported{"heardiff.export/1", path, d.Kind, bundle.Fingerprint(key.Public().(ed25519.PublicKey)), len(d.Content.Sessions), len(d.Content.Excerpts)}
 	return a.print(r, func(w io.Writer) {
-		fmt.Fprintf(w, "%s: %s, %d sessions, %d excerpts\nsigned by site %s\n", r.File, r.Kind, r.Sessions, r.Excerpts, r.Fingerprint)
+		fmt.Fprintf(w, "%s: %s, %d sessions, %d excerpts\nsigned by site %s\n", printable.Text(r.File), r.Kind, r.Sessions, r.Excerpts, r.Fingerprint)
 	})
 }

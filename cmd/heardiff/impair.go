@@ -13,6 +13,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"heardiff/cmd/heardiff/internal/printable"
 	"heardiff/cmd/heardiff/internal/wire"
 	"heardiff/measure/impair"
 	"heardiff/playback/pcm"
@@ -241,7 +242,7 @@ func writeImpaired(in pcm.Reader, dose impair.Dose, o impairOptions) (done impai
 }
 
 func printImpaired(w io.Writer, path string, d impair.Done) {
-	fmt.Fprintf(w, "%s: %d frames at %d Hz, %d channels\n", path, d.Frames, d.RateHz, d.Channels)
+	fmt.Fprintf(w, "%s: %d frames at %d Hz, %d channels\n", printable.Text(path), d.Frames, d.RateHz, d.Channels)
 	if len(d.Dose.Jitter) > 0 {
 		fmt.Fprintf(w, "jitter  %.4g ps RMS, %.4g ps peak, all components together\n", d.JitterRMSPS, d.JitterPeakPS)
 	}

@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -46,29 +47,76 @@ type imported struct {
 	Study       string      `json:"study"`
 	store.Merged
 	Excerpts int `json:"excerpts"`
+	// Foreign are the plans that were not made in this study.
+	Foreign []foreignPlan `json:"foreign_plans"`
 }
 
 func (a *app) importBundle(ctx context.Context, path, from string) error {
-	f, err := os.Open(path)
-	if err != nil {
-		return rejected(err, "")
-	}
-	defer f.Close()
-	info, err := f.Stat()
+	f, size, err := openWhole(path)
 	if err != nil {
 		return err
 	}
-	b, err := bundle.Read(f, info.Size())
+	defer f.Close()
+	b, err := interruptibly(ctx, func() (*bundle.Bundle, error) {
+		return bundle.ReadIf(f, size, func(b *bundle.Bundle) error { return a.wanted(b, from) })
+	})
 	if err != nil {
 		return rejected(fmt.Errorf("%s: %w", path, err), "nothing was taken; ask the sender for the bundle again")
-	}
-	if from != "" && from != b.Fingerprint() {
-		return rejected(fmt.Errorf("%s: signed by site %s, not by %s", path, b.Fingerprint(), from), "")
 	}
 	if b.Manifest.Kind == bundle.Kit {
 		return a.importKit(ctx, b)
 	}
 	return a.importResults(ctx, b, path)
+}
+
+// wanted refuses a bundle by what its manifest says, before its content is read.
+func (a *app) wanted(b *bundle.Bundle, from string) error {
+	if from != "" && from != b.Fingerprint() {
+		return fmt.Errorf("signed by site %s, not by %s", b.Fingerprint(), from)
+	}
+	// Clocks and their zones are wrong by hours, not by days.
+	if made := b.Manifest.Created; made.After(a.now().Add(48 * time.Hour)) {
+		return fmt.Errorf("made on %s, which is still to come", made.UTC().Format(time.DateOnly))
+	}
+	return nil
+}
+
+// foreignPlan is a plan that came with results and was not made in this study.
+type foreignPlan struct {
+	Plan   string  `json:"plan"`
+	SHA256 string  `json:"sha256"`
+	Design string  `json:"design"`
+	Alpha  float64 `json:"alpha"`
+	Trials int     `json:"trials"`
+}
+
+// maxForeignAlpha is the largest level at which a plan of another site is taken in. Common practice, no source: nobody
+// claims an effect at a risk of more than one in ten.
+const maxForeignAlpha = 0.1
+
+// foreignPlans names the plans that were made neither in this study nor taken in before. It refuses one that decides
+// what no rule of this study could.
+func foreignPlans(ctx context.Context, s *store.Store, plans []trials.Plan) ([]foreignPlan, error) {
+	here, err := s.PlansByID(ctx)
+	if err != nil {
+		return nil, err
+	}
+	own := map[string]bool{}
+	for _, p := range here {
+		own[p.HashText()] = true
+	}
+	var foreign []foreignPlan
+	for _, p := range plans {
+		if own[p.HashText()] {
+			continue
+		}
+		if p.Alpha > maxForeignAlpha {
+			return nil, fmt.Errorf("plan %q was not made in this study, and would call at a risk of %g what is 'heard' (at most %g is taken)",
+				p.ID, p.Alpha, maxForeignAlpha)
+		}
+		foreign = append(foreign, foreignPlan{p.ID, p.HashText(), p.Design.String(), p.Alpha, p.Count(trials.Scored)})
+	}
+	return foreign, nil
 }
 
 // importResults joins the sessions of another site to the study they belong to.
@@ -89,6 +137,10 @@ func (a *app) importResults(ctx context.Context, b *bundle.Bundle, path string) 
 	if err := a.checkEscrow(b); err != nil {
 		return rejected(fmt.Errorf("%s: %w", path, err), "nothing was taken")
 	}
+	foreign, err := foreignPlans(ctx, s, b.Content.Plans)
+	if err != nil {
+		return rejected(fmt.Errorf("%s: %w", path, err), "nothing was taken; results of this study's own plans are: send a kit")
+	}
 	sum, err := hashFile(path)
 	if err != nil {
 		return err
@@ -108,7 +160,11 @@ func (a *app) importResults(ctx context.Context, b *bundle.Bundle, path string) 
 	if err != nil {
 		return inStudy(fmt.Errorf("%s: %w", path, err))
 	}
-	return a.printImported(imported{Kind: bundle.Results, Fingerprint: b.Fingerprint(), Study: of.ID, Merged: count})
+	for _, p := range foreign {
+		a.warn("plan %q (%s, %d scored trials, alpha %g) was not made in this study: its results are judged by this study's rules, not by its own",
+			p.Plan, p.Design, p.Trials, p.Alpha)
+	}
+	return a.printImported(imported{Kind: bundle.Results, Fingerprint: b.Fingerprint(), Study: of.ID, Merged: count, Foreign: foreign})
 }
 
 // checkEscrow opens the seeds that were sealed to this site before the first trial, and demands that each is the one

@@ -11,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heardiff/cmd/heardiff/internal/printable"
 	"heardiff/measure"
 )
 
@@ -99,7 +100,7 @@ func printInspected(w io.Writer, f inspectedFile) {
 	if f.Float {
 		kind = "bits float"
 	}
-	fmt.Fprintf(w, "%s: %s, %d Hz, %d %s, %d channels, %.3f s (%d frames)\n", f.Path, f.Format, f.RateHz, f.Bits, kind, f.Channels, f.Seconds, f.Frames)
+	fmt.Fprintf(w, "%s: %s, %d Hz, %d %s, %d channels, %.3f s (%d frames)\n", printable.Text(f.Path), f.Format, f.RateHz, f.Bits, kind, f.Channels, f.Seconds, f.Frames)
 	fmt.Fprintf(w, "sha256 %s\n", f.SHA256)
 	fmt.Fprintf(w, "loudness %s LUFS, at most %s in 400 ms and %s in 3 s; true peak %s dBTP\n\n", figure(f.LoudnessLUFS, "%.2f"),
 		figure(f.MaxMomentaryLUFS, "%.2f"), figure(f.MaxShortTermLUFS, "%.2f"), figure(f.TruePeakDBTP, "%.2f"))

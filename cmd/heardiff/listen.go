@@ -135,7 +135,7 @@ func (a *app) sit(ctx context.Context, b screen.Booth, session *trials.Session, 
 	if !ok || !term.IsTerminal(int(in.Fd())) {
 		return failed(exitFailed, errors.New("no terminal to draw on"), "use --plain where there is none")
 	}
-	if err := screen.Run(ctx, b, seal, in, a.stderr); err != nil {
+	if err := screen.Run(ctx, b, seal, in, a.terminal); err != nil {
 		return err
 	}
 	fmt.Fprintf(a.stdout, "session %s, order sealed: sha256 %s\n", session.ID(), seal)

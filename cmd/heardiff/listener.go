@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heardiff/trials"
 	"heardiff/trials/store"
 )
 
@@ -49,6 +50,16 @@ func (a *app) listenerAddCommand() *cobra.Command {
 func (a *app) addListener(c *cobra.Command, l store.Listener) error {
 	if err := checkName("listener", l.ID); err != nil {
 		return err
+	}
+	for flag, text := range map[string]string{"--group": l.Group, "--hearing": l.Hearing, "--transducer": l.Transducer, "--room": l.Room, "--consent": l.Consent} {
+		if err := trials.CheckText(flag, text); err != nil {
+			return misused(err)
+		}
+	}
+	if l.Group != "" {
+		if err := trials.CheckName("--group", l.Group); err != nil {
+			return misused(err)
+		}
 	}
 	s, err := a.openStudy(c.Context())
 	if err != nil {

@@ -14,6 +14,8 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+
+	"heardiff/cmd/heardiff/internal/printable"
 )
 
 func main() {
@@ -28,10 +30,12 @@ func main() {
 // app is what every command needs of the outside: streams, the clock, and the flags common to all.
 type app struct {
 	stdin  io.Reader
-	stdout io.Writer
-	stderr io.Writer
-	now    func() time.Time
-	getenv func(string) string
+	stdout io.Writer // what is written there shows: see printable.Writer
+	stderr io.Writer // likewise
+	// terminal is standard error itself: progress and the full screen move its cursor.
+	terminal io.Writer
+	now      func() time.Time
+	getenv   func(string) string
 
 	json  bool   // --json
 	study string // --study
@@ -42,12 +46,12 @@ type app struct {
 // run executes one command line and returns the exit code: 0 done, 1 could not be done, 2 the command line is
 // wrong, 3 the input was rejected, 130 interrupted.
 func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
-	a := &app{stdin: stdin, stdout: stdout, stderr: stderr, now: time.Now, getenv: os.Getenv, line: &progressLine{}}
+	a := &app{stdin: stdin, stdout: printable.Writer(stdout), stderr: printable.Writer(stderr), terminal: stderr, now: time.Now, getenv: os.Getenv, line: &progressLine{}}
 	root := a.rootCommand()
 	root.SetArgs(args)
 	root.SetIn(stdin)
-	root.SetOut(stdout)
-	root.SetErr(stderr)
+	root.SetOut(a.stdout)
+	root.SetErr(a.stderr)
 	err := root.ExecuteContext(ctx)
 	if err == nil {
 		return 0

@@ -8,6 +8,7 @@ import (
 	"math"
 	"path/filepath"
 
+	"heardiff/cmd/heardiff/internal/printable"
 	"heardiff/measure/jitter"
 )
 
@@ -99,7 +100,7 @@ func jitterHint(err error) string {
 }
 
 func jitterText(w io.Writer, path string, r jitter.Result) {
-	fmt.Fprintf(w, "%s: %.3f Hz at %.2f dBFS, %.1f s, jitter from %.0f to %.0f Hz\n", path, r.CarrierHz, r.CarrierDBFS, r.Seconds, r.BandHz[0], r.BandHz[1])
+	fmt.Fprintf(w, "%s: %.3f Hz at %.2f dBFS, %.1f s, jitter from %.0f to %.0f Hz\n", printable.Text(path), r.CarrierHz, r.CarrierDBFS, r.Seconds, r.BandHz[0], r.BandHz[1])
 	if !math.IsNaN(r.FrequencyOffsetPPM) {
 		fmt.Fprintf(w, "clock of the chain against the recorder's: %+.2f ppm\n", r.FrequencyOffsetPPM)
 	}

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"heardiff/cmd/heardiff/internal/plot"
+	"heardiff/cmd/heardiff/internal/printable"
 	"heardiff/measure/jitter"
 )
 
@@ -100,6 +101,6 @@ func transferChart(reference, output string, t jitter.Transfer) plot.Transfer {
 
 func wrotePicture(w io.Writer, path string) {
 	if path != "" {
-		fmt.Fprintf(w, "\nwrote %s\n", path)
+		fmt.Fprintf(w, "\nwrote %s\n", printable.Text(path))
 	}
 }

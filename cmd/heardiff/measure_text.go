@@ -5,12 +5,13 @@ import (
 	"io"
 	"strings"
 
+	"heardiff/cmd/heardiff/internal/printable"
 	"heardiff/measure/tone"
 )
 
 // writeText returns what prints a result for people: the file's name, then text of the result.
 func writeText[T any](path string, result T, text func(T) string) func(io.Writer) {
-	return func(w io.Writer) { fmt.Fprintf(w, "%s: %s", path, text(result)) }
+	return func(w io.Writer) { fmt.Fprintf(w, "%s: %s", printable.Text(path), text(result)) }
 }
 
 func toneText(r tone.Result) string {

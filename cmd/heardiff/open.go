@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"os"
 
 	"heardiff/playback/flac"
 	"heardiff/playback/pcm"
@@ -51,6 +52,23 @@ func (f namedFile) ReadFrames(dst [][]float64, from int) (int, error) {
 		return n, err
 	}
 	return n, rejected(unreadable(f.path, err), openHint(err))
+}
+
+// openWhole opens a file that must be read at any place, and returns its size. What is no regular file is refused before
+// it is opened: a pipe would wait for ever for somebody to write.
+func openWhole(path string) (*os.File, int64, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, 0, rejected(unreadable(path, err), "")
+	}
+	if !info.Mode().IsRegular() {
+		return nil, 0, rejected(fmt.Errorf("%s: not a regular file", path), "")
+	}
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, 0, rejected(unreadable(path, err), "")
+	}
+	return f, info.Size(), nil
 }
 
 // unreadable words why a file could not be opened, beginning with its name.

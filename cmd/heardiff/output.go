@@ -46,7 +46,7 @@ func (a *app) warn(format string, args ...any) {
 // standard error where that is a terminal and the work takes more than a second, and clears it at 1. What is printed
 // clears it too, for work of several passes may end in the midst of one.
 func (a *app) progress(what string) func(done float64) {
-	f, ok := a.stderr.(*os.File)
+	f, ok := a.terminal.(*os.File)
 	if !ok || a.line == nil || !term.IsTerminal(int(f.Fd())) {
 		return func(float64) {}
 	}
@@ -67,6 +67,6 @@ func (a *app) progress(what string) func(done float64) {
 // clearLine takes away the line of progress, if one stands there.
 func (a *app) clearLine() {
 	if a.line != nil && a.line.drawn.Swap(false) {
-		fmt.Fprint(a.stderr, "\r\x1b[K")
+		fmt.Fprint(a.terminal, "\r\x1b[K")
 	}
 }

@@ -31,7 +31,7 @@ func TestWhatIsPrintedClearsTheLineOfProgress(t *testing.T) {
 		"a failure": func(a *app) { a.fail(context.Background(), errors.New("x")) },
 	} {
 		var errs strings.Builder
-		a := &app{stdout: io.Discard, stderr: &errs, line: &progressLine{}}
+		a := &app{stdout: io.Discard, stderr: &errs, terminal: &errs, line: &progressLine{}}
 		a.line.drawn.Store(true)
 		say(a)
 		first := errs.String()

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"slices"
@@ -45,6 +46,10 @@ func (a *app) studyListeners(ctx context.Context, comparison string) ([]stats.Li
 			found = append(found, stats.Listener{Listener: v.who.ID, Group: v.who.Group, Site: siteName(v.Site), Correct: t.Correct, Trials: t.Trials})
 		}
 	}
+	// By name, so that neither the order in which bundles came nor that of the sessions chooses which groups are compared.
+	slices.SortStableFunc(found, func(a, b stats.Listener) int {
+		return cmp.Or(cmp.Compare(a.Group, b.Group), cmp.Compare(a.Site, b.Site), cmp.Compare(a.Listener, b.Listener))
+	})
 	if left > 0 {
 		a.warn("%d results of duplicate pairs or sequential plans are left out: their counts cannot be added up; see \"heardiff results\"", left)
 	}

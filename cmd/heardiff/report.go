@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heardiff/cmd/heardiff/internal/printable"
 	"heardiff/cmd/heardiff/internal/report"
 	"heardiff/cmd/heardiff/internal/wire"
 	"heardiff/trials/store"
@@ -35,7 +36,7 @@ network, and reads on a phone, in print, in light and in dark.`,
 					return err
 				}
 			}
-			return a.print(l.result, func(w io.Writer) { fmt.Fprintf(w, "wrote %s\n", out) })
+			return a.print(l.result, func(w io.Writer) { fmt.Fprintf(w, "wrote %s\n", printable.Text(out)) })
 		},
 	}
 	c.Flags().StringVar(&out, "out", "", "the `file` to write")
@@ -43,7 +44,7 @@ network, and reads on a phone, in print, in light and in dark.`,
 }
 
 func (a *app) writeReport(l linked, path string) error {
-	err := writeWhole(path, func(w io.Writer) error { return report.Write(w, l.report(a)) })
+	err := writeWhole(path, func(w io.Writer) error { return report.Write(printable.Writer(w), l.report(a)) })
 	if err != nil {
 		return fmt.Errorf("write the report: %w", err)
 	}

@@ -69,6 +69,15 @@ func (t *sheet) end() error {
 	return errors.Join(t.w.Error(), t.file.Close())
 }
 
+// inert puts an apostrophe before text that a spreadsheet would compute as a formula, and before text that begins with an
+// apostrophe: taking one off every cell that begins with one gives back what was meant.
+func inert(text string) string {
+	if strings.ContainsRune("=+-@\t\r'", rune(text[0])) {
+		return "'" + text
+	}
+	return text
+}
+
 // cell formats a value; NaN and nothing become NA, which R and data frames read as missing.
 func cell(v any) string {
 	switch v := v.(type) {
@@ -85,7 +94,7 @@ func cell(v any) string {
 		if v == "" {
 			return "NA"
 		}
-		return v
+		return inert(v)
 	}
 	return fmt.Sprint(v)
 }

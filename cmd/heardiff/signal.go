@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heardiff/cmd/heardiff/internal/printable"
 	"heardiff/cmd/heardiff/internal/wire"
 	"heardiff/measure/signal"
 	"heardiff/playback/pcm"
@@ -148,7 +149,7 @@ func (a *app) writeWAV(ctx context.Context, path string, r pcm.Reader) error {
 
 func printNote(w io.Writer, n signal.Note, path string) {
 	format := fmt.Sprintf("%d Hz, %d bits, %d channels, %g s", n.RateHz, n.Bits, n.Channels, n.Seconds)
-	fmt.Fprint(w, paragraph("file", path), paragraph("format", format), paragraph("holds", n.Holds),
+	fmt.Fprint(w, paragraph("file", printable.Text(path)), paragraph("format", format), paragraph("holds", n.Holds),
 		paragraph("dither", n.Dither), paragraph("play", n.Play), paragraph("record", n.Record), paragraph("measure", n.Measure))
 	for _, c := range n.Cautions {
 		fmt.Fprint(w, paragraph("caution", c))

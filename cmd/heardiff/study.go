@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heardiff/trials"
 	"heardiff/trials/store"
 )
 
@@ -25,6 +26,9 @@ func (a *app) studyNewCommand() *cobra.Command {
 		RunE: func(c *cobra.Command, args []string) error {
 			if title == "" {
 				return misusedf("a title is wanted: --title %q", "what the study asks")
+			}
+			if err := trials.CheckName("--title", title); err != nil {
+				return misused(err)
 			}
 			s, err := a.createStudy(c.Context(), args[0], store.Study{Title: title})
 			if errors.Is(err, store.ErrExists) {

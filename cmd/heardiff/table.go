@@ -6,6 +6,8 @@ import (
 	"math"
 	"strings"
 	"unicode/utf8"
+
+	"heardiff/cmd/heardiff/internal/printable"
 )
 
 // table prints aligned columns: text to the left, numbers to the right.
@@ -24,7 +26,13 @@ func (t *table) right(columns ...int) {
 	}
 }
 
-func (t *table) row(cells ...string) { t.rows = append(t.rows, cells) }
+// row adds a row. A cell is one line: what would break it is escaped.
+func (t *table) row(cells ...string) {
+	for i, c := range cells {
+		cells[i] = printable.Text(c)
+	}
+	t.rows = append(t.rows, cells)
+}
 
 // print writes before and then the table, or nothing where it has no rows.
 func (t *table) print(w io.Writer, before string) {

@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"heardiff/cmd/heardiff/internal/printable"
 	"heardiff/trials"
 	"heardiff/trials/link"
 	"heardiff/trials/store"
@@ -70,7 +71,7 @@ func (a *app) printTables(dir string, sheets []*sheet) error {
 	}
 	return a.print(r, func(w io.Writer) {
 		for _, t := range r.Tables {
-			fmt.Fprintf(w, "%s: %d rows\n", t.File, t.Rows)
+			fmt.Fprintf(w, "%s: %d rows\n", printable.Text(t.File), t.Rows)
 		}
 	})
 }

@@ -13,6 +13,7 @@
 package bundle
 
 import (
+	"cmp"
 	"crypto/ed25519"
 	"crypto/sha256"
 	"encoding/hex"
@@ -37,6 +38,8 @@ var (
 	ErrDamaged = errors.New("the bundle is damaged or was changed")
 	// ErrVersion is wrapped for a bundle of another version.
 	ErrVersion = errors.New("the bundle is of another version")
+	// ErrSite is wrapped, with ErrRecord, for a session that was begun under another key than the one that signs.
+	ErrSite = errors.New("it was not begun at the site that signed")
 	// ErrRecord is wrapped where a record in a properly signed bundle is not true to its own seal.
 	ErrRecord = errors.New("a record in the bundle was edited")
 )
@@ -147,15 +150,76 @@ func Fingerprint(site ed25519.PublicKey) string {
 // entry of the session and in its seal, so that no site can pass off another's session as its own.
 func SessionSuffix(site ed25519.PublicKey) string { return "-" + Fingerprint(site)[:8] }
 
-// check holds every record of the content against its own seal.
-func (c Content) check(site ed25519.PublicKey) error {
-	for _, e := range c.Excerpts {
-		for _, p := range e.Presentations {
-			if !isSHA256(p.SHA256) {
-				return fmt.Errorf("%w: excerpt %q: %q is no SHA-256", ErrRecord, e.Name, p.SHA256)
+func (c Chain) check() error {
+	return cmp.Or(trials.CheckName("chain", c.Name), trials.CheckText("chain "+c.Name, c.About), trials.CheckText("role", c.Role))
+}
+
+func (e Excerpt) check() error {
+	if err := cmp.Or(trials.CheckName("excerpt", e.Name), trials.CheckText("music", e.Music)); err != nil {
+		return err
+	}
+	if len(e.Presentations) > MaxPresentations {
+		return fmt.Errorf("excerpt %q: %d presentations, at most %d are taken", e.Name, len(e.Presentations), MaxPresentations)
+	}
+	for _, p := range e.Presentations {
+		if err := cmp.Or(trials.CheckName("chain", p.Chain), trials.CheckText("treatment", p.Treatment)); err != nil {
+			return err
+		}
+		if !isSHA256(p.SHA256) {
+			return fmt.Errorf("excerpt %q: %q is no SHA-256", e.Name, p.SHA256)
+		}
+	}
+	return nil
+}
+
+func (l Listener) check() error {
+	if err := trials.CheckName("listener", l.ID); err != nil {
+		return err
+	}
+	for what, text := range map[string]string{"group": l.Group, "hearing": l.Hearing, "transducer": l.Transducer, "room": l.Room, "consent": l.Consent} {
+		if err := trials.CheckText("listener "+l.ID+": "+what, text); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (s Session) check() error {
+	return cmp.Or(trials.CheckName("session", s.ID), trials.CheckText("session "+s.ID+": device", s.Device))
+}
+
+// plausible looks at every item alone, as Read does while it reads.
+func (c Content) plausible(until time.Time) error {
+	for _, v := range c.Chains {
+		if err := v.check(); err != nil {
+			return record(err)
+		}
+	}
+	for _, v := range c.Excerpts {
+		if err := v.check(); err != nil {
+			return record(err)
+		}
+	}
+	for _, v := range c.Listeners {
+		if err := v.check(); err != nil {
+			return record(err)
+		}
+	}
+	for _, v := range c.Sessions {
+		if err := v.check(); err != nil {
+			return record(err)
+		}
+		for _, e := range v.Entries {
+			if err := e.Plausible(until); err != nil {
+				return fmt.Errorf("%w: session %q: %w", ErrRecord, v.ID, err)
 			}
 		}
 	}
+	return nil
+}
+
+// check holds the records of the content against each other.
+func (c Content) check(site ed25519.PublicKey) error {
 	plans := map[string]trials.Plan{}
 	for _, p := range c.Plans {
 		if err := p.Validate(); err != nil {
@@ -175,7 +239,7 @@ func (c Content) check(site ed25519.PublicKey) error {
 		_, known := plans[s.Plan]
 		switch {
 		case !strings.HasSuffix(s.ID, SessionSuffix(site)):
-			return fmt.Errorf("%w: session %q was not begun at the site that signed", ErrRecord, s.ID)
+			return fmt.Errorf("%w: session %q: %w", ErrRecord, s.ID, ErrSite)
 		case seen[s.ID]:
 			return fmt.Errorf("%w: session %q stands twice", ErrRecord, s.ID)
 		case !known:

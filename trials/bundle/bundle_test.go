@@ -18,6 +18,16 @@ import (
 
 var testKey = ed25519.NewKeyFromSeed(bytes.Repeat([]byte{7}, ed25519.SeedSize))
 
+var (
+	testStudy = strings.Repeat("0a", 16)
+	testMade  = time.Date(2030, 1, 2, 0, 0, 0, 0, time.UTC)
+	testSeal  = func() []byte { // 9 is the base point: a good public key
+		key := make([]byte, 32)
+		key[0] = 9
+		return key
+	}()
+)
+
 // journal keeps entries in memory.
 type journal struct{ entries []trials.Entry }
 
@@ -49,7 +59,7 @@ func ended(t testing.TB, id string, seed trials.Seed) Session {
 }
 
 func draft(t testing.TB) Draft {
-	return Draft{Kind: Results, Study: "s", Title: "t", Content: Content{
+	return Draft{Kind: Results, Study: testStudy, Title: "t", Created: testMade, Content: Content{
 		Plans: []trials.Plan{plan()}, Listeners: []Listener{{ID: "L1", Group: "trained"}},
 		Sessions: []Session{ended(t, "one", trials.Seed{1}), ended(t, "two", trials.Seed{2})}}}
 }
@@ -79,7 +89,7 @@ func TestAudioTravelsWhole(t *testing.T) {
 	audio := []byte("forty-two samples of invented music")
 	hash := sha256.Sum256(audio)
 	sum := hex.EncodeToString(hash[:])
-	d := Draft{Kind: Kit, Study: "s", Content: Content{Excerpts: []Excerpt{{Name: "e", Result: []byte("{}"),
+	d := Draft{Kind: Kit, Study: testStudy, Created: testMade, SealKey: testSeal, Content: Content{Excerpts: []Excerpt{{Name: "e", Result: []byte("{}"),
 		Presentations: []Presentation{{Chain: "left", SHA256: sum, Result: []byte("{}")}}}}},
 		Audio: func(string) (io.ReadCloser, error) { return io.NopCloser(bytes.NewReader(audio)), nil }}
 	data := written(t, d)
@@ -103,7 +113,7 @@ func TestAudioTravelsWhole(t *testing.T) {
 func forge(t *testing.T, content []byte, change func(z *zip.Writer, m *Manifest)) []byte {
 	t.Helper()
 	sum := sha256.Sum256(content)
-	m := Manifest{Schema: Schema, Kind: Results, Study: "s", Site: hex.EncodeToString(testKey.Public().(ed25519.PublicKey)),
+	m := Manifest{Schema: Schema, Kind: Results, Study: testStudy, Created: testMade, Site: hex.EncodeToString(testKey.Public().(ed25519.PublicKey)),
 		Members: []Member{{contentName, int64(len(content)), hex.EncodeToString(sum[:])}}}
 	var b bytes.Buffer
 	z := zip.NewWriter(&b)
@@ -123,6 +133,12 @@ func forge(t *testing.T, content []byte, change func(z *zip.Writer, m *Manifest)
 		t.Fatal(err)
 	}
 	return b.Bytes()
+}
+
+// forgeAs is forge of another manifest.
+func forgeAs(t *testing.T, content []byte, change func(*Manifest)) []byte {
+	t.Helper()
+	return forge(t, content, func(_ *zip.Writer, m *Manifest) { change(m) })
 }
 
 func encode(t *testing.T, c Content) []byte {
@@ -159,7 +175,7 @@ func TestEditedRecordsAreNamed(t *testing.T) {
 		{"another site's session", func(c *Content) { c.Sessions[0].ID = "one-00000000" }, "not begun at the site"},
 		{"no listener", func(c *Content) { c.Listeners = nil }, `listener "L1"`},
 		{"a path for a hash", func(c *Content) {
-			c.Excerpts = []Excerpt{{Name: "e", Presentations: []Presentation{{SHA256: "../../etc/passwd"}}}}
+			c.Excerpts = []Excerpt{{Name: "e", Presentations: []Presentation{{Chain: "left", SHA256: "../../etc/passwd"}}}}
 		}, "no SHA-256"},
 	} {
 		content := draft(t).Content
@@ -220,7 +236,7 @@ func TestAttacksAreRefused(t *testing.T) {
 func TestAnotherKeyIsNoticed(t *testing.T) {
 	data := written(t, draft(t))
 	var other bytes.Buffer
-	if err := Write(&other, Draft{Kind: Results, Study: "s"}, ed25519.NewKeyFromSeed(bytes.Repeat([]byte{8}, ed25519.SeedSize))); err != nil {
+	if err := Write(&other, Draft{Kind: Results, Study: testStudy, Created: testMade}, ed25519.NewKeyFromSeed(bytes.Repeat([]byte{8}, ed25519.SeedSize))); err != nil {
 		t.Fatal(err)
 	}
 	if err := Write(io.Discard, draft(t), ed25519.NewKeyFromSeed(bytes.Repeat([]byte{8}, ed25519.SeedSize))); !errors.Is(err, ErrRecord) {

@@ -2,14 +2,16 @@ package bundle
 
 import (
 	"archive/zip"
-	"bytes"
 	"crypto/ed25519"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
 	"io"
+	"regexp"
+	"slices"
 	"strings"
+	"time"
 
 	"heardiff/trials"
 )
@@ -38,8 +40,17 @@ func (b *Bundle) Fingerprint() string { return Fingerprint(b.site) }
 // Read checks a bundle of the given size and returns it. Errors wrap ErrDamaged, ErrVersion or ErrRecord and name what
 // is wrong. The audio is checked by Audio, as it is read.
 func Read(r io.ReaderAt, size int64) (*Bundle, error) {
+	return ReadIf(r, size, func(*Bundle) error { return nil })
+}
+
+// ReadIf is Read of a bundle that the caller wants: accept sees the manifest and whose key signed it before the content
+// is read, and its error is returned as it is.
+func ReadIf(r io.ReaderAt, size int64, accept func(*Bundle) error) (*Bundle, error) {
 	if size > MaxBytes {
 		return nil, fmt.Errorf("%w: %d bytes, at most %d are taken", ErrDamaged, size, int64(MaxBytes))
+	}
+	if err := checkDirectory(r, size); err != nil {
+		return nil, err
 	}
 	z, err := zip.NewReader(r, size)
 	if err != nil {
@@ -50,6 +61,9 @@ func Read(r io.ReaderAt, size int64) (*Bundle, error) {
 		return nil, err
 	}
 	if err := b.readManifest(); err != nil {
+		return nil, err
+	}
+	if err := accept(b); err != nil {
 		return nil, err
 	}
 	if err := b.compareMembers(); err != nil {
@@ -158,6 +172,33 @@ func (b *Bundle) readManifest() error {
 	if b.Manifest.Kind != Results && b.Manifest.Kind != Kit {
 		return fmt.Errorf("%w: kind %q unknown", ErrVersion, b.Manifest.Kind)
 	}
+	return record(b.Manifest.check())
+}
+
+// studyForm is how a study's id looks: files outside the study bear it, so that it must not lead anywhere.
+var studyForm = regexp.MustCompile(`^[0-9a-f]{32}$`)
+
+// check looks at what the manifest says of the study.
+func (m Manifest) check() error {
+	if !studyForm.MatchString(m.Study) {
+		return fmt.Errorf("study id %.40q: 32 hexadecimal digits are wanted", m.Study)
+	}
+	if err := trials.CheckText("title", m.Title); err != nil {
+		return err
+	}
+	if m.Created.Before(time.Unix(0, 0)) {
+		return fmt.Errorf("made on %s", m.Created.UTC().Format(time.DateOnly))
+	}
+	if m.Kind != Kit {
+		return nil
+	}
+	raw, err := hex.DecodeString(m.SealKey)
+	if err == nil {
+		err = trials.CheckSealingKey(raw)
+	}
+	if err != nil {
+		return fmt.Errorf("the kit's sealing key: %w", err)
+	}
 	return nil
 }
 
@@ -179,34 +220,32 @@ func (b *Bundle) compareMembers() error {
 	return nil
 }
 
+// readContent reads the content twice: to see that it is what was signed, and item by item.
 func (b *Bundle) readContent() error {
-	data, err := b.read(contentName, MaxContent)
+	r, err := b.open(contentName, MaxContent)
 	if err != nil {
 		return err
 	}
-	if err := b.compareHash(contentName, data); err != nil {
+	defer r.Close()
+	h := sha256.New()
+	if _, err := io.Copy(h, r); err != nil {
+		return fmt.Errorf("%w: member %q cannot be read: %w", ErrDamaged, contentName, err)
+	}
+	signed := slices.IndexFunc(b.Manifest.Members, func(m Member) bool { return m.Name == contentName })
+	if signed < 0 || hex.EncodeToString(h.Sum(nil)) != b.Manifest.Members[signed].SHA256 {
+		return fmt.Errorf("%w: member %q is not what was signed", ErrDamaged, contentName)
+	}
+	again, err := b.open(contentName, MaxContent)
+	if err != nil {
 		return err
 	}
-	decode := json.NewDecoder(bytes.NewReader(data))
-	decode.DisallowUnknownFields()
-	if err := decode.Decode(&b.Content); err != nil {
-		return fmt.Errorf("%w: content: %w", ErrDamaged, err)
-	}
-	return nil
+	defer again.Close()
+	b.Content, err = decodeContent(again, b.Manifest.Created)
+	return err
 }
 
-func (b *Bundle) compareHash(name string, data []byte) error {
-	for _, m := range b.Manifest.Members {
-		if m.Name == name {
-			if sum := sha256.Sum256(data); hex.EncodeToString(sum[:]) == m.SHA256 {
-				return nil
-			}
-		}
-	}
-	return fmt.Errorf("%w: member %q is not what was signed", ErrDamaged, name)
-}
-
-func (b *Bundle) read(name string, limit int64) ([]byte, error) {
+// open opens a member of at most limit bytes.
+func (b *Bundle) open(name string, limit int64) (io.ReadCloser, error) {
 	f := b.files[name]
 	if f == nil {
 		return nil, fmt.Errorf("%w: member %q is missing", ErrDamaged, name)
@@ -217,6 +256,14 @@ func (b *Bundle) read(name string, limit int64) ([]byte, error) {
 	r, err := f.Open()
 	if err != nil {
 		return nil, fmt.Errorf("%w: member %q: %w", ErrDamaged, name, err)
+	}
+	return r, nil
+}
+
+func (b *Bundle) read(name string, limit int64) ([]byte, error) {
+	r, err := b.open(name, limit)
+	if err != nil {
+		return nil, err
 	}
 	defer r.Close()
 	data, err := io.ReadAll(io.LimitReader(r, limit+1))

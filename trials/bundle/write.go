@@ -27,7 +27,7 @@ type Draft struct {
 
 // Write writes a bundle signed with the site's key. Content that would not pass Read is refused.
 func Write(w io.Writer, d Draft, site ed25519.PrivateKey) error {
-	if err := d.Content.check(site.Public().(ed25519.PublicKey)); err != nil {
+	if err := d.check(site.Public().(ed25519.PublicKey)); err != nil {
 		return err
 	}
 	if _, err := d.Content.reveal(); err != nil {
@@ -67,6 +67,18 @@ func Write(w io.Writer, d Draft, site ed25519.PrivateKey) error {
 		}
 	}
 	return z.Close()
+}
+
+// check holds the draft against what Read demands.
+func (d Draft) check(site ed25519.PublicKey) error {
+	m := Manifest{Kind: d.Kind, Study: d.Study, Title: d.Title, Created: d.Created, SealKey: hex.EncodeToString(d.SealKey)}
+	if err := m.check(); err != nil {
+		return record(err)
+	}
+	if err := d.Content.plausible(d.Created.Add(24 * time.Hour)); err != nil {
+		return err
+	}
+	return d.Content.check(site)
 }
 
 // audioMembers measures the audio that the content names.

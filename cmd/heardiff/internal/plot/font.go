@@ -81,31 +81,40 @@ const spare, spareBold = 1.13, 1.20
 
 // textWidth returns the room in pixels to keep for s.
 func textWidth(s string, size float64, bold bool) float64 {
+	sum, one := 0.0, glyphWidth(size, bold)
+	for _, r := range s {
+		sum += one(r)
+	}
+	return sum
+}
+
+// glyphWidth returns how to tell the room in pixels to keep for one character.
+func glyphWidth(size float64, bold bool) func(rune) float64 {
 	table, wider := advances()[0], spare
 	if bold {
 		table, wider = advances()[1], spareBold
 	}
-	sum := 0.0
-	for _, r := range s {
+	return func(r rune) float64 {
 		w, ok := table[r]
 		if !ok {
 			w = 1 // a wide character of another script
 		}
-		sum += w
+		return w * size * wider
 	}
-	return sum * size * wider
 }
 
-// fit shortens s with an ellipsis until it takes no more than width.
+// fit shortens s with an ellipsis until it takes no more than width. It looks no further than the width reaches, however
+// long s is.
 func fit(s string, size float64, bold bool, width float64) string {
-	if textWidth(s, size, bold) <= width {
-		return s
-	}
-	runes := []rune(s)
-	for n := len(runes) - 1; n > 0; n-- {
-		if short := string(runes[:n]) + "…"; textWidth(short, size, bold) <= width {
+	one := glyphWidth(size, bold)
+	sum, short := 0.0, ""
+	for i, r := range s {
+		if i > 0 && sum+one('…') <= width {
+			short = s[:i] + "…"
+		}
+		if sum += one(r); sum > width {
 			return short
 		}
 	}
-	return ""
+	return s
 }

@@ -8,6 +8,7 @@ import (
 	"reflect"
 	"slices"
 	"sort"
+	"strconv"
 	"strings"
 	"sync"
 	"testing"
@@ -141,6 +142,40 @@ func TestThePageInABrowser(t *testing.T) {
 	printed(t, ctx)
 	if c := complaints(); len(c) > 0 {
 		t.Errorf("scripts complained: %q", c)
+	}
+}
+
+// A word that cannot be broken, such as a name out of a machine, must neither widen the page nor leave its picture; and of
+// scripts the page's own alone may run.
+func TestAHostilePageInABrowser(t *testing.T) {
+	in := study(t)
+	word := strings.Repeat("w", 300)
+	for i := range in.Link.Rows {
+		r := &in.Link.Rows[i]
+		r.Comparison, r.A, r.Group = word, word, word
+		if r.Kind == "listener" {
+			r.Listener = word + strconv.Itoa(i)
+		}
+	}
+	for i := range in.Chains {
+		in.Chains[i].Name, in.Chains[i].About = word, word
+	}
+	for i := range in.Excerpts {
+		in.Excerpts[i].Name, in.Excerpts[i].Music = word, word
+	}
+	in.Captures = []string{word}
+	ctx, _ := browser(t, write(t, in))
+	for _, width := range []int64{1200, 390} {
+		if err := chromedp.Run(ctx, chromedp.EmulateViewport(width, 844)); err != nil {
+			t.Fatal(err)
+		}
+		if over := evaluate[float64](t, ctx, `document.documentElement.scrollWidth - window.innerWidth`); over > 0 {
+			t.Errorf("at %d pixels the page is %g too wide", width, over)
+		}
+	}
+	textsInside(t, ctx)
+	if evaluate[bool](t, ctx, `(() => {const s = document.createElement("script"); s.textContent = "window.ran = 1"; document.body.append(s); return "ran" in window})()`) {
+		t.Error("a script from elsewhere ran")
 	}
 }
 

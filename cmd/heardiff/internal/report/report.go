@@ -4,7 +4,9 @@ package report
 
 import (
 	"bytes"
+	"crypto/sha256"
 	_ "embed"
+	"encoding/base64"
 	"fmt"
 	"html/template"
 	"io"
@@ -96,19 +98,21 @@ func Write(w io.Writer, in Input) error {
 // paper is what the page shows.
 type paper struct {
 	Input
-	Style    template.CSS
-	Script   template.JS
-	Numbers  template.JS
-	Summary  []link.Row // all listeners together, one a comparison
-	Rows     []link.Row
-	Hidden   int // listener rows left out of the page
-	Pairs    []pairTable
-	Forests  []figure
-	Dose     []figure
-	Power    []figure
-	Measures []figure
-	Method   []string
-	Caveats  []string
+	Style  template.CSS
+	Script template.JS
+	// ScriptHash is the one script that the page's policy lets run.
+	ScriptHash string
+	Numbers    template.JS
+	Summary    []link.Row // all listeners together, one a comparison
+	Rows       []link.Row
+	Hidden     int // listener rows left out of the page
+	Pairs      []pairTable
+	Forests    []figure
+	Dose       []figure
+	Power      []figure
+	Measures   []figure
+	Method     []string
+	Caveats    []string
 }
 
 // pairTable is the measured figures of one comparison.
@@ -130,7 +134,7 @@ const (
 )
 
 func view(in Input) (paper, error) {
-	v := paper{Input: in, Style: template.CSS(style + plot.Style()), Script: template.JS(script)}
+	v := paper{Input: in, Style: template.CSS(style + plot.Style()), Script: template.JS(script), ScriptHash: policyHash(script)}
 	v.Rows, v.Hidden = shown(in.Link.Rows)
 	var err error
 	if v.Numbers, err = numbers(in.Link, v.Rows, v.Hidden); err != nil {
@@ -148,6 +152,14 @@ func view(in Input) (paper, error) {
 	v.Forests, v.Dose, v.Power, v.Measures = forests(n, in), doses(n, in), powers(n, in), measures(n, in.Pictures)
 	v.Method, v.Caveats, v.Captures = method(in), caveats(in), capitalised(in.Captures)
 	return v, nil
+}
+
+// policyHash returns the source expression by which a Content-Security-Policy allows this very script, and no other.
+//
+// ref: W3C, Content Security Policy Level 3, section 2.3.1 (hash-source).
+func policyHash(script string) string {
+	sum := sha256.Sum256([]byte(script))
+	return "'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'"
 }
 
 // numbers returns the JSON that the page carries: the link's, without the listeners that the page leaves out.

@@ -9,6 +9,7 @@ import (
 	"github.com/charmbracelet/lipgloss"
 	"github.com/charmbracelet/x/ansi"
 
+	"heardiff/cmd/heardiff/internal/printable"
 	"heardiff/trials"
 )
 
@@ -66,14 +67,16 @@ func (m model) body() []string {
 // wrapped breaks a text to lines that the screen holds.
 func (m model) wrapped(text string) []string {
 	var lines []string
-	for _, part := range strings.Split(ansi.Wordwrap(text, max(10, m.width-4), ""), "\n") {
-		lines = append(lines, "  "+strings.TrimLeft(part, " "))
+	for line := range strings.SplitSeq(text, "\n") {
+		for part := range strings.SplitSeq(ansi.Wordwrap(printable.Text(line), max(10, m.width-4), ""), "\n") {
+			lines = append(lines, "  "+strings.TrimLeft(part, " "))
+		}
 	}
 	return lines
 }
 
 func (m model) head() string {
-	left := strong.Render(" heardiff") + "  session " + m.view.Session
+	left := strong.Render(" heardiff") + "  session " + printable.Text(m.view.Session)
 	right := trialLine(m.view) + " "
 	gap := max(1, m.width-lipgloss.Width(left)-lipgloss.Width(right))
 	return left + strings.Repeat(" ", gap) + right
@@ -242,6 +245,6 @@ func (m model) foot() []string {
 	return []string{
 		faint.Render(strings.Repeat("─", m.width)),
 		faint.Render(" ? help   q leave   order sealed: " + m.seal[:min(16, len(m.seal))] + "…"),
-		faint.Render(" " + device),
+		faint.Render(" " + printable.Text(device)),
 	}
 }

@@ -57,6 +57,11 @@ type plain struct {
 
 func (p *plain) say(format string, args ...any) { fmt.Fprintf(p.out, format+"\n", args...) }
 
+// refuse says why, in one line whatever the error holds.
+func (p *plain) refuse(err error) {
+	p.say("refused %s", strings.Join(strings.Fields(err.Error()), " "))
+}
+
 // ready announces the trial that is due.
 func (p *plain) ready() {
 	v := p.booth.View()
@@ -128,7 +133,7 @@ func (p *plain) obey(words []string) {
 // reply says done, or why not.
 func (p *plain) reply(err error, done string) {
 	if err != nil {
-		p.say("refused %v", err)
+		p.refuse(err)
 		return
 	}
 	p.say("%s", done)
@@ -142,7 +147,7 @@ func (p *plain) play(word string) {
 	}
 	if p.booth.View().Phase == trials.Resting { // who plays has rested
 		if err := p.booth.Wake(); err != nil {
-			p.say("refused %v", err)
+			p.refuse(err)
 			return
 		}
 	}
@@ -176,7 +181,7 @@ func (p *plain) region(arguments []string) {
 		return
 	}
 	if err := p.booth.Region(from, to); err != nil {
-		p.say("refused %v", err)
+		p.refuse(err)
 		return
 	}
 	s = p.booth.Sound()
@@ -218,7 +223,7 @@ func choices(d trials.Design) string {
 func (p *plain) confirm() {
 	trial := p.booth.View().Trial
 	if err := p.booth.Confirm(); err != nil {
-		p.say("refused %v", err)
+		p.refuse(err)
 		return
 	}
 	p.say("saved %d", trial)
@@ -227,7 +232,7 @@ func (p *plain) confirm() {
 
 func (p *plain) takeBack() {
 	if err := p.booth.TakeBack(); err != nil {
-		p.say("refused %v", err)
+		p.refuse(err)
 		return
 	}
 	p.ready()
@@ -235,7 +240,7 @@ func (p *plain) takeBack() {
 
 func (p *plain) void(arguments []string) {
 	if err := p.booth.Void(strings.Join(arguments, " ")); err != nil {
-		p.say("refused %v", err)
+		p.refuse(err)
 		return
 	}
 	p.say("saved — this trial is void; one like it comes at the end")
@@ -249,7 +254,7 @@ func (p *plain) rest() {
 		return
 	}
 	if err := p.booth.Wake(); err != nil {
-		p.say("refused %v", err)
+		p.refuse(err)
 		return
 	}
 	p.ready()

@@ -256,3 +256,25 @@ func TestEndShowsTheSummary(t *testing.T) {
 		t.Errorf("screen:\n%s", m.View())
 	}
 }
+
+// What a device, a remark or an error holds must not reach the terminal as an escape sequence, nor as a line of its own.
+func TestForeignTextIsShownNotObeyed(t *testing.T) {
+	const hostile = "x\x1b[2J\u009b31m\u202e"
+	s := newSeat(t, trials.ABX, 2, trials.Seed{1})
+	s.sound.Device, s.sound.Fault = hostile, errors.New(hostile)
+	m := newModel(s, "abcdef")
+	for p := pageTrial; p <= pageEnd; p++ {
+		m.page, m.message, m.summary = p, hostile, []string{hostile}
+		drawn := m.View()
+		for _, bad := range []string{"\x1b[2J", "\u009b", "\u202e"} {
+			if strings.Contains(drawn, bad) {
+				t.Errorf("page %d: %q drawn", p, bad)
+			}
+		}
+	}
+	var out bytes.Buffer
+	(&plain{booth: s, out: &out}).refuse(errors.New("one\ntwo"))
+	if out.String() != "refused one two\n" {
+		t.Errorf("%q", out.String())
+	}
+}

@@ -1,0 +1,207 @@
+package bundle
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"time"
+
+	"heardiff/trials"
+)
+
+// Limits of what stands in content.json, checked while it is read.
+const (
+	MaxPlans         = 1_000
+	MaxChains        = 1_000
+	MaxExcerpts      = 10_000
+	MaxPresentations = 1_000 // of one excerpt
+	MaxListeners     = 100_000
+	MaxSessions      = 100_000
+	MaxEntries       = 2_000_000 // of all sessions
+
+	maxItem  = 1 << 20 // bytes of one plan or excerpt with all that stands in it
+	maxSmall = 1 << 16 // bytes of one chain, listener or entry, and of a session's other fields
+)
+
+// errTooLong is returned by a budget that is used up.
+var errTooLong = errors.New("longer than any that is taken")
+
+// budget reads on until so many bytes were used up that no honest item can be as long.
+type budget struct {
+	r    io.Reader
+	left int64
+}
+
+// slack is what the decoder may have read ahead of the item that it is at.
+const slack = 2 * maxItem
+
+// Read implements io.Reader.
+func (b *budget) Read(p []byte) (int, error) {
+	if b.left <= 0 {
+		return 0, errTooLong
+	}
+	n, err := b.r.Read(p[:min(int64(len(p)), b.left)])
+	b.left -= int64(n)
+	return n, err
+}
+
+// decoder reads the content item by item, so that neither one huge item nor millions of empty ones are held in memory
+// before they are refused.
+type decoder struct {
+	*json.Decoder
+	budget  *budget
+	until   time.Time // the latest time at which an entry can have been written
+	entries int
+}
+
+// decodeContent reads the content of a bundle that was made at the given time.
+func decodeContent(r io.Reader, made time.Time) (Content, error) {
+	b := &budget{r: r, left: slack}
+	d := &decoder{Decoder: json.NewDecoder(b), budget: b, until: made.Add(24 * time.Hour)}
+	d.DisallowUnknownFields()
+	var c Content
+	err := d.object(map[string]func() error{
+		"plans":     func() error { return list(d, "plans", MaxPlans, maxItem, &c.Plans, d.plan) },
+		"chains":    func() error { return list(d, "chains", MaxChains, maxSmall, &c.Chains, d.chain) },
+		"excerpts":  func() error { return list(d, "excerpts", MaxExcerpts, maxItem, &c.Excerpts, d.excerpt) },
+		"listeners": func() error { return list(d, "listeners", MaxListeners, maxSmall, &c.Listeners, d.listener) },
+		"sessions":  func() error { return list(d, "sessions", MaxSessions, maxSmall, &c.Sessions, d.session) },
+	})
+	if err != nil {
+		return Content{}, err
+	}
+	if _, err := d.Token(); err != io.EOF {
+		return Content{}, fmt.Errorf("%w: something follows the content", ErrDamaged)
+	}
+	return c, nil
+}
+
+// damaged marks what json found.
+func damaged(err error) error {
+	if err == nil || errors.Is(err, ErrRecord) || errors.Is(err, ErrDamaged) {
+		return err
+	}
+	return fmt.Errorf("%w: content: %w", ErrDamaged, err)
+}
+
+// object reads an object of the given fields, each at most once.
+func (d *decoder) object(fields map[string]func() error) error {
+	if err := d.open('{'); err != nil {
+		return err
+	}
+	for d.More() {
+		key, err := d.Token()
+		if err != nil {
+			return damaged(err)
+		}
+		name, _ := key.(string)
+		read := fields[name]
+		if read == nil {
+			return fmt.Errorf("%w: content: field %.40q is unknown or stands twice", ErrDamaged, name)
+		}
+		delete(fields, name)
+		if err := read(); err != nil {
+			return damaged(err)
+		}
+	}
+	_, err := d.Token()
+	return damaged(err)
+}
+
+func (d *decoder) open(want json.Delim) error {
+	token, err := d.Token()
+	if err != nil {
+		return damaged(err)
+	}
+	if token != want {
+		return fmt.Errorf("%w: content: %q is missing", ErrDamaged, want.String())
+	}
+	return nil
+}
+
+// list reads an array, or null, of at most so many items of at most largest bytes each, and appends them to all. Each
+// item is checked as soon as it was read.
+func list[T any](d *decoder, what string, most int, largest int64, all *[]T, read func(*T) error) error {
+	token, err := d.Token()
+	if err != nil || token == nil {
+		return damaged(err)
+	}
+	if token != json.Delim('[') {
+		return fmt.Errorf("%w: content: %s are no list", ErrDamaged, what)
+	}
+	for d.More() {
+		if len(*all) == most {
+			return fmt.Errorf("%w: more than %d %s", ErrRecord, most, what)
+		}
+		d.budget.left = largest + slack
+		var item T
+		if err := read(&item); err != nil {
+			return fmt.Errorf("%s, number %d: %w", what, len(*all)+1, damaged(err))
+		}
+		*all = append(*all, item)
+	}
+	_, err = d.Token()
+	return damaged(err)
+}
+
+// record marks what no honest site writes.
+func record(err error) error {
+	if err == nil {
+		return nil
+	}
+	return fmt.Errorf("%w: %w", ErrRecord, err)
+}
+
+func (d *decoder) plan(p *trials.Plan) error {
+	if err := d.Decode(p); err != nil {
+		return err
+	}
+	return record(p.Validate())
+}
+
+func (d *decoder) chain(c *Chain) error {
+	if err := d.Decode(c); err != nil {
+		return err
+	}
+	return record(c.check())
+}
+
+func (d *decoder) excerpt(e *Excerpt) error {
+	if err := d.Decode(e); err != nil {
+		return err
+	}
+	return record(e.check())
+}
+
+func (d *decoder) listener(l *Listener) error {
+	if err := d.Decode(l); err != nil {
+		return err
+	}
+	return record(l.check())
+}
+
+func (d *decoder) entry(e *trials.Entry) error {
+	if d.entries++; d.entries > MaxEntries {
+		return record(fmt.Errorf("more than %d entries in all", MaxEntries))
+	}
+	if err := d.Decode(e); err != nil {
+		return err
+	}
+	return record(e.Plausible(d.until))
+}
+
+func (d *decoder) session(s *Session) error {
+	err := d.object(map[string]func() error{
+		"id":       func() error { return d.Decode(&s.ID) },
+		"plan":     func() error { return d.Decode(&s.Plan) },
+		"listener": func() error { return d.Decode(&s.Listener) },
+		"device":   func() error { return d.Decode(&s.Device) },
+		"escrow":   func() error { return d.Decode(&s.Escrow) },
+		"entries":  func() error { return list(d, "entries", trials.MaxEntries, maxSmall, &s.Entries, d.entry) },
+	})
+	if err != nil {
+		return err
+	}
+	return record(s.check())
+}

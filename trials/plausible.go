@@ -1,0 +1,37 @@
+package trials
+
+import (
+	"fmt"
+	"math"
+	"time"
+)
+
+// MaxEntries is the most entries that one session may have: every trial offered, void or answered, with what happened in it.
+const MaxEntries = 10 * MaxTrials
+
+const (
+	maxConfidence = 4
+	maxSwitches   = 1_000_000
+	maxSeconds    = 366 * 24 * 3600 // a session may rest for long, but not for ever
+)
+
+// Plausible returns an error that names the first field of e which nothing done at a keyboard can have led to. It looks
+// at the entry alone: a chain of such entries may be sealed properly and yet be nonsense. until is the latest time at
+// which it can have been written; the earliest is 1970, where clocks begin that were never set.
+func (e Entry) Plausible(until time.Time) error {
+	switch {
+	case e.Confidence < 0 || e.Confidence > maxConfidence:
+		return fmt.Errorf("entry %d: confidence %d, 0 to %d can be given", e.Number, e.Confidence, maxConfidence)
+	case math.IsNaN(e.Seconds) || e.Seconds < 0 || e.Seconds > maxSeconds:
+		return fmt.Errorf("entry %d: an answer after %g seconds", e.Number, e.Seconds)
+	case e.Switches < 0 || e.Switches > maxSwitches:
+		return fmt.Errorf("entry %d: %d key presses", e.Number, e.Switches)
+	case e.Trial < 0 || e.Trial > MaxEntries:
+		return fmt.Errorf("entry %d: trial %d", e.Number, e.Trial)
+	case len(e.Note) > 4*MaxText:
+		return fmt.Errorf("entry %d: a note of %d bytes, at most %d are taken", e.Number, len(e.Note), 4*MaxText)
+	case e.At.Before(time.Unix(0, 0)) || e.At.After(until):
+		return fmt.Errorf("entry %d: the date %s is impossible", e.Number, e.At.UTC().Format(time.DateOnly))
+	}
+	return nil
+}
