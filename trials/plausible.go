@@ -3,6 +3,7 @@ package trials
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 )
 
@@ -30,6 +31,10 @@ func (e Entry) Plausible(until time.Time) error {
 		return fmt.Errorf("entry %d: trial %d", e.Number, e.Trial)
 	case len(e.Note) > 4*MaxText:
 		return fmt.Errorf("entry %d: a note of %d bytes, at most %d are taken", e.Number, len(e.Note), 4*MaxText)
+	case len(e.Heard) > 8 || e.Frames < 0 || e.RateHz < 0 || slices.ContainsFunc(e.Heard, func(n int64) bool { return n < 0 || n > e.Frames }):
+		return fmt.Errorf("entry %d: heard for %d of %d frames at %d Hz", e.Number, e.Heard, e.Frames, e.RateHz)
+	case CheckText("device", e.Device) != nil:
+		return fmt.Errorf("entry %d: %w", e.Number, CheckText("device", e.Device))
 	case e.At.Before(time.Unix(0, 0)) || e.At.After(until):
 		return fmt.Errorf("entry %d: the date %s is impossible", e.Number, e.At.UTC().Format(time.DateOnly))
 	}
