@@ -60,7 +60,7 @@ func (a *app) integrity(ctx context.Context, sentPath, receivedPath string) (int
 }
 
 func integrityText(w io.Writer, r integrity.Result) {
-	frames := fmt.Sprintf("%d samples compared, %d bits, offset %d frames", r.ComparedSamples, r.BitsCompared, r.OffsetSamples)
+	frames := fmt.Sprintf("%d samples compared, %d bits, %s", r.ComparedSamples, r.BitsCompared, offsetText(r.OffsetSamples))
 	if r.BitPerfect {
 		fmt.Fprintf(w, "bit-perfect: every word is equal\n%s\n", frames)
 		return
@@ -79,6 +79,16 @@ func integrityText(w io.Writer, r integrity.Result) {
 	}
 	faultsText(w, r.Faults)
 	warningsText(w, r.Warnings)
+}
+
+func offsetText(frames int) string {
+	switch {
+	case frames > 0:
+		return fmt.Sprintf("received %d frames late", frames)
+	case frames < 0:
+		return fmt.Sprintf("received from frame %d of what was sent on", -frames)
+	}
+	return "no offset"
 }
 
 // faultsText prints a table of faults, with their channels where one stands in one alone.

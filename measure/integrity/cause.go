@@ -99,7 +99,7 @@ func (c *comparison) finish(wires []wire) {
 // result returns the counts and the verdict.
 func (c *comparison) result(v verdict, bits int) Result {
 	r := Result{
-		Schema: "heardiff.integrity/1", BitPerfect: c.different == 0 && c.compared > 0, OffsetSamples: c.at.offset,
+		Schema: "heardiff.integrity/1", BitPerfect: c.different == 0 && c.compared > 0, OffsetSamples: -c.at.offset, OffsetOf: ofReceived,
 		ComparedSamples: c.compared, MismatchedSamples: c.different, BitsCompared: bits, GainDB: v.gainDB,
 	}
 	if c.different == 0 {

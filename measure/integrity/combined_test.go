@@ -92,7 +92,7 @@ func TestFaultsAreFoundBesideWhatChangesEverything(t *testing.T) {
 					if err != nil {
 						t.Fatalf("%s, %s %s %s: %v", name, f.name, order, w.name, err)
 					}
-					if *r.Cause != w.cause || len(r.Faults) != 1 || !near(r.Faults[0], f.want, w.smears) || r.OffsetSamples != -777 || len(r.Warnings) == 0 {
+					if *r.Cause != w.cause || len(r.Faults) != 1 || !near(r.Faults[0], f.want, w.smears) || r.OffsetSamples != 777 || len(r.Warnings) == 0 {
 						t.Errorf("%s, %s %s %s: cause %v, faults %v, offset %d, warnings %q", name, f.name, order, w.name, *r.Cause, r.Faults, r.OffsetSamples, r.Warnings)
 					}
 					if math.Abs(r.GainDB-w.gainDB) > 1e-3*float64(1+w.smears) {

@@ -1,6 +1,7 @@
 package integrity
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
@@ -32,9 +33,11 @@ const (
 type Result struct {
 	Schema     string `json:"schema"` // heardiff.integrity/1
 	BitPerfect bool   `json:"bit_perfect"`
-	// OffsetSamples is the frame of SENT at which the first frame of RECEIVED stands, before any loss; negative
-	// where RECEIVED begins earlier.
+	// OffsetSamples is by how many frames RECEIVED is late, before any loss: frame n of SENT stands at n + OffsetSamples of RECEIVED. Negative
+	// where RECEIVED begins in the midst of SENT.
 	OffsetSamples int `json:"offset_samples"`
+	// OffsetOf is "received". Results stored before the key was there hold the place of SENT in RECEIVED's stead: the other sign.
+	OffsetOf string `json:"offset_of"`
 	// ComparedSamples and MismatchedSamples count single samples over all channels.
 	ComparedSamples   int `json:"compared_samples"`
 	MismatchedSamples int `json:"mismatched_samples"`
@@ -50,6 +53,22 @@ type Result struct {
 	GainDB   float64  `json:"gain_db"`
 	Faults   []Fault  `json:"faults"`
 	Warnings []string `json:"warnings"`
+}
+
+const ofReceived = "received"
+
+// UnmarshalJSON reads a stored result, and turns the offset of one that was stored with the other sign.
+func (r *Result) UnmarshalJSON(data []byte) error {
+	type plain Result
+	var p plain
+	if err := json.Unmarshal(data, &p); err != nil {
+		return err
+	}
+	if p.OffsetOf == "" {
+		p.OffsetSamples, p.OffsetOf = -p.OffsetSamples, ofReceived
+	}
+	*r = Result(p)
+	return nil
 }
 
 // Fault is a stretch lost, muted or repeated.

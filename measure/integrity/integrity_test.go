@@ -1,6 +1,7 @@
 package integrity_test
 
 import (
+	"encoding/json"
 	"errors"
 	"flag"
 	"io"
@@ -65,14 +66,32 @@ func TestEqualWordsAreFoundAtAnyOffset(t *testing.T) {
 				t.Fatalf("%s %v: %v", name, o, err)
 			}
 			if o.from > 0 && o.before > 0 { // the zeros stand where words were sent
-				if r.OffsetSamples != o.from-o.before || r.MismatchedSamples == 0 || r.MismatchedSamples > 66 {
+				if r.OffsetSamples != o.before-o.from || r.MismatchedSamples == 0 || r.MismatchedSamples > 66 {
 					t.Errorf("%s %v: %+v", name, o, r)
 				}
 				continue
 			}
-			if !r.BitPerfect || r.OffsetSamples != o.from-o.before || r.ComparedSamples != 2*(o.to-o.from) || r.Cause != nil {
+			if !r.BitPerfect || r.OffsetSamples != o.before-o.from || r.ComparedSamples != 2*(o.to-o.from) || r.Cause != nil {
 				t.Errorf("%s %v: %+v", name, o, r)
 			}
+		}
+	}
+}
+
+// A result of a version that told where SENT stands in RECEIVED reads as one of this.
+func TestAStoredOffsetHasOneSign(t *testing.T) {
+	c := words(t, 24, 1)
+	now, err := integrity.Compare(c, delayed(c, 0, c.Len(), 321))
+	if err != nil || now.OffsetSamples != 321 {
+		t.Fatalf("offset %d, error %v", now.OffsetSamples, err)
+	}
+	for text, want := range map[string]int{
+		`{"schema":"heardiff.integrity/1","offset_samples":-321,"gain_db":null}`:                       321,
+		`{"schema":"heardiff.integrity/1","offset_samples":321,"offset_of":"received","gain_db":null}`: 321,
+	} {
+		var r integrity.Result
+		if err := json.Unmarshal([]byte(text), &r); err != nil || r.OffsetSamples != want {
+			t.Errorf("%s: offset %d, error %v", text, r.OffsetSamples, err)
 		}
 	}
 }
@@ -147,7 +166,7 @@ func TestCausesAreNamed(t *testing.T) {
 				t.Errorf("%s, %s: %v", name, f.name, err)
 				continue
 			}
-			if r.BitPerfect || r.Cause == nil || *r.Cause != f.want || (r.OffsetSamples != -777 && f.name != "half a sample late") {
+			if r.BitPerfect || r.Cause == nil || *r.Cause != f.want || (r.OffsetSamples != 777 && f.name != "half a sample late") {
 				t.Errorf("%s, %s: cause %v, want %v; %+v", name, f.name, deref(r.Cause), f.want, r)
 			}
 			if (f.want == integrity.Dropout || f.want == integrity.Repeat) && (r.FirstMismatch == nil || *r.FirstMismatch < 100_000 || *r.FirstMismatch > 100_010 || r.MismatchedSamples > 2000) {
@@ -280,7 +299,7 @@ func TestMemoryDoesNotGrowWithLength(t *testing.T) {
 		runtime.ReadMemStats(&before)
 		r, err := integrity.Compare(endless{s, 0}, endless{s, 1000})
 		runtime.ReadMemStats(&after)
-		if err != nil || !r.BitPerfect || r.OffsetSamples != 1000 {
+		if err != nil || !r.BitPerfect || r.OffsetSamples != -1000 {
 			t.Fatalf("%+v, error %v", r, err)
 		}
 		return after.TotalAlloc - before.TotalAlloc // all that was ever taken: more than was held at once

@@ -45,7 +45,7 @@ func TestTheWayIsFoundAgainAfterAnyLength(t *testing.T) {
 					t.Errorf("%s, %d %s: %v", name, n, f.name, err)
 					continue
 				}
-				if r.Cause == nil || *r.Cause != f.want || r.OffsetSamples != -555 || r.MismatchedSamples > 2*n || r.MismatchedSamples < 2*n-100 ||
+				if r.Cause == nil || *r.Cause != f.want || r.OffsetSamples != 555 || r.MismatchedSamples > 2*n || r.MismatchedSamples < 2*n-100 ||
 					len(r.Faults) != 1 || r.Faults[0].Frame < at || r.Faults[0].Frame > at+10 || r.Faults[0].Frames > n || r.Faults[0].Frames < n-10 {
 					t.Errorf("%s, %d %s: cause %v, want %v; %+v", name, n, f.name, deref(r.Cause), f.want, r)
 				}
