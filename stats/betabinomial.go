@@ -14,7 +14,7 @@ type BetaBinomial struct {
 	Rho        float64    `json:"rho"`  // intraclass correlation: 0 all alike, 1 each all right or all wrong
 	P          float64    `json:"p_overdispersion"`
 	Log10P     float64    `json:"log10_p_overdispersion"`
-	Interval   [2]float64 `json:"interval"` // of Mean, profile likelihood
+	Interval   [2]float64 `json:"interval"` // of Mean, profile likelihood, wider where listeners are few; an end that does not exist is NaN
 	Likelihood float64    `json:"log_likelihood"`
 	LR         float64    `json:"likelihood_ratio"` // against the binomial
 }
@@ -84,8 +84,8 @@ func FitBetaBinomial(counts []Count, confidence float64) BetaBinomial {
 	if lr == 0 {
 		ln = -math.Ln2
 	}
-	z := normalUpperPoint(math.Log((1 - confidence) / 2))
-	excess := func(mu float64) float64 { return profile(mu) - most + z*z/2 }
+	fall := meanFall(len(counts), confidence)
+	excess := func(mu float64) float64 { return profile(mu) - most + fall }
 	return BetaBinomial{Mean: mean, Rho: rho, P: math.Exp(ln), Log10P: log10Of(ln), Likelihood: most, LR: lr,
 		Interval: [2]float64{endOrNaN(excess, 1e-9, mean), endOrNaN(excess, 1-1e-9, mean)}}
 }

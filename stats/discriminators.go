@@ -8,7 +8,7 @@ import "math"
 type DiscriminatorSpread struct {
 	Mean       float64    `json:"mean"`     // of θ, over listeners
 	Rho        float64    `json:"rho"`      // intraclass correlation of θ, 1/(a + b + 1)
-	Interval   [2]float64 `json:"interval"` // of Mean, profile likelihood; an end that does not exist is NaN
+	Interval   [2]float64 `json:"interval"` // of Mean, profile likelihood, wider where listeners are few; an end that does not exist is NaN
 	Likelihood float64    `json:"log_likelihood"`
 }
 
@@ -55,8 +55,8 @@ func FitDiscriminators(counts []Count, chance, confidence float64) Discriminator
 	const edge = 1e-7
 	mean, most := peak(profile, edge, 1-edge)
 	_, rho := m.atMean(mean)
-	z := normalUpperPoint(math.Log((1 - confidence) / 2))
-	excess := func(mean float64) float64 { return profile(mean) - most + z*z/2 }
+	fall := meanFall(len(counts), confidence)
+	excess := func(mean float64) float64 { return profile(mean) - most + fall }
 	return DiscriminatorSpread{Mean: mean, Rho: rho, Likelihood: most,
 		Interval: [2]float64{endOrNaN(excess, edge, mean), endOrNaN(excess, 1-edge, mean)}}
 }

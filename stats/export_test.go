@@ -1,5 +1,7 @@
 package stats
 
+import "math"
+
 // What the tests in package stats_test check of the inside.
 var (
 	NormalQuantile        = normalQuantile
@@ -14,3 +16,10 @@ func BetaBinomialLikelihood(counts []Count, mean, rho float64) float64 {
 
 // PairIndependent returns d′ of the independent model at zH − zF.
 var PairIndependent = pairIndependent
+
+// ConfidenceOfMean returns the confidence at which the interval of a mean over k listeners ends where the likelihood has
+// fallen as far as it does for many at 0.95.
+func ConfidenceOfMean(k int) float64 {
+	z := normalUpperPoint(math.Log(0.025))
+	return rootBetween(func(c float64) float64 { return meanFall(k, c) - z*z/2 }, 0.5, 0.95)
+}

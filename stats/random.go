@@ -14,8 +14,8 @@ import (
 // itself. NaN where the data determine nothing.
 type RandomThresholds struct {
 	Listeners         int        `json:"listeners"`
-	Threshold         float64    `json:"threshold"` // dose at the mean of the listeners' thresholds: half of them need less
-	ThresholdInterval [2]float64 `json:"threshold_interval"`
+	Threshold         float64    `json:"threshold"`          // dose at the mean of the listeners' thresholds: half of them need less
+	ThresholdInterval [2]float64 `json:"threshold_interval"` // wider where listeners are few
 	// BetweenSD is the standard deviation of thresholds over listeners, in log10 of the dose or in the dose itself; 0
 	// where the listeners differ no more than chance lets them seem to.
 	BetweenSD         float64    `json:"between_sd"`
@@ -29,6 +29,7 @@ type RandomThresholds struct {
 	Scale             string     `json:"scale"`
 	Confidence        float64    `json:"confidence"`
 	Warnings          []string   `json:"warnings"`
+	curve             Curve      // of a listener at the mean
 }
 
 // randomFitter holds the listeners' data. Listeners with the same answers at the same doses share one entry.

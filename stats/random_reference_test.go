@@ -43,9 +43,13 @@ func randomFit(t *testing.T, points []stats.DosePoint, name string) map[string]f
 	if err != nil {
 		t.Fatal(err)
 	}
+	mean, err := stats.FitRandomThresholds(points, stats.FitConfig{Shape: shape, Confidence: stats.ConfidenceOfMean(f.Listeners)})
+	if err != nil {
+		t.Fatal(err)
+	}
 	return map[string]float64{
 		"threshold": f.Threshold, "between_sd": f.BetweenSD, "slope": f.Slope, "log_likelihood": f.LogLikelihood,
-		"threshold_lo": f.ThresholdInterval[0], "threshold_hi": f.ThresholdInterval[1], "between_sd_lo": f.BetweenSDInterval[0],
+		"threshold_lo": mean.ThresholdInterval[0], "threshold_hi": mean.ThresholdInterval[1], "between_sd_lo": f.BetweenSDInterval[0],
 		"between_sd_hi": f.BetweenSDInterval[1], "slope_lo": f.SlopeInterval[0], "slope_hi": f.SlopeInterval[1],
 	}
 }

@@ -32,6 +32,8 @@ func (r *randomFitter) fit(common *fitter, listeners int) RandomThresholds {
 		out.BetweenSD, out.LR, ln = 0, 0, -math.Ln2
 	}
 	out.P, out.Log10P = math.Exp(ln), log10Of(ln)
+	curve.Guess, curve.Lapse, curve.Threshold, curve.Slope = r.guess, r.lapse, out.Threshold, out.Slope
+	out.curve = curve
 	if flat := common.flat(); most-flat < flatRise {
 		return out.nothing()
 	}
@@ -50,13 +52,29 @@ func (t RandomThresholds) nothing() RandomThresholds {
 	return t
 }
 
-// intervals walks from the best fit to where the profile has fallen by half the χ²₁ quantile.
+// At returns the chance of a correct answer at the dose of a listener drawn from all, whose threshold is not known: the
+// curve of one listener averaged over thresholds. It is less steep than theirs.
+func (t RandomThresholds) At(dose float64) float64 {
+	const steps = 80 // as in lattice
+	sum, weight, one := 0.0, 0.0, t.curve
+	for i := range steps + 1 {
+		z := farthest * (2*float64(i)/steps - 1)
+		w := math.Exp(-z * z / 2)
+		one.Threshold = one.dose(t.curve.unit(t.curve.Threshold) + t.BetweenSD*z)
+		sum, weight = sum+w*one.At(dose), weight+w
+	}
+	return sum / weight
+}
+
+// intervals walks from the best fit to where the profile has fallen by half the χ²₁ quantile, or for the mean by what few
+// listeners ask for.
 func (r *randomFitter) intervals(out *RandomThresholds, common *fitter, curve Curve, best place, most float64) {
 	z := normalUpperPoint(math.Log((1 - out.Confidence) / 2))
 	se := r.measure(best)
+	fall := place{meanFall(out.Listeners, out.Confidence), z * z / 2, z * z / 2}
 	end := func(parameter int, side, limit float64) float64 {
 		profile := r.profile(common, parameter, best)
-		return crossing(func(x float64) float64 { return profile(x) - most + z*z/2 }, best[parameter], side*z*se[parameter], limit)
+		return crossing(func(x float64) float64 { return profile(x) - most + fall[parameter] }, best[parameter], side*z*se[parameter], limit)
 	}
 	widest, low := 8*r.span, math.Log(smallestSD*r.span)
 	out.ThresholdInterval = [2]float64{curve.dose(end(atMean, -1, best[atMean]-widest)), curve.dose(end(atMean, 1, best[atMean]+widest))}
