@@ -162,7 +162,7 @@ func (a *app) addCapture(ctx context.Context, s *store.Store, c store.Capture, f
 
 // describe reads the whole file once, so that damage is found before it is in the study.
 func (a *app) describe(ctx context.Context, c *store.Capture, file string) error {
-	f, err := a.open(file)
+	f, err := a.open(ctx, file)
 	if err != nil {
 		return err
 	}

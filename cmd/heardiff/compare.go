@@ -60,12 +60,12 @@ func (a *app) compare(ctx context.Context, pathA, pathB, out string, overwrite b
 			return err
 		}
 	}
-	fa, err := a.open(pathA)
+	fa, err := a.open(ctx, pathA)
 	if err != nil {
 		return err
 	}
 	defer fa.Close()
-	fb, err := a.open(pathB)
+	fb, err := a.open(ctx, pathB)
 	if err != nil {
 		return err
 	}

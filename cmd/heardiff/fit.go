@@ -63,7 +63,7 @@ func (a *app) fit(ctx context.Context, path string, f fitFlags) error {
 	if err != nil {
 		return misused(err)
 	}
-	t, err := readTable(path, "dose", "correct", "trials")
+	t, err := readTable(ctx, path, "dose", "correct", "trials")
 	if err != nil {
 		return err
 	}

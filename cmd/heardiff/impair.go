@@ -156,7 +156,7 @@ func (a *app) impair(ctx context.Context, path string, o impairOptions) error {
 	if err != nil {
 		return misused(err)
 	}
-	in, err := a.open(path)
+	in, err := a.open(ctx, path)
 	if err != nil {
 		return err
 	}

@@ -60,7 +60,7 @@ stuck values, how many bits carry data, loudness and true peak.`,
 }
 
 func (a *app) inspect(ctx context.Context, path string) (inspectedFile, error) {
-	file, err := a.open(path)
+	file, err := a.open(ctx, path)
 	if err != nil {
 		return inspectedFile{}, err
 	}

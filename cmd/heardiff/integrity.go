@@ -38,12 +38,12 @@ digital loops only, never through headphones or loudspeakers.`,
 }
 
 func (a *app) integrity(ctx context.Context, sentPath, receivedPath string) (integrity.Result, error) {
-	sent, err := a.open(sentPath)
+	sent, err := a.open(ctx, sentPath)
 	if err != nil {
 		return integrity.Result{}, err
 	}
 	defer sent.Close()
-	received, err := a.open(receivedPath)
+	received, err := a.open(ctx, receivedPath)
 	if err != nil {
 		return integrity.Result{}, err
 	}

@@ -157,7 +157,7 @@ func cleanPresentation(e store.Excerpt, chain string) (store.Presentation, error
 // climb writes a file for every step and records them: all or none.
 func (a *app) climb(ctx context.Context, s *store.Store, of store.Excerpt, clean store.Presentation, ladder impair.Ladder) (preparedExcerpt, error) {
 	e := preparedExcerpt{Excerpt: of.Name, Music: of.Music, StartS: of.StartS, Seconds: of.Seconds, RateHz: of.RateHz}
-	clip, err := a.readClip(s.Path(clean.Path))
+	clip, err := a.readClip(ctx, s.Path(clean.Path))
 	if err != nil {
 		return e, err
 	}
@@ -240,8 +240,8 @@ func commitLadder(ctx context.Context, s *store.Store, temporary, dir, excerpt s
 	return nil
 }
 
-func (a *app) readClip(path string) (pcm.Clip, error) {
-	f, err := a.open(path)
+func (a *app) readClip(ctx context.Context, path string) (pcm.Clip, error) {
+	f, err := a.open(ctx, path)
 	if err != nil {
 		return pcm.Clip{}, err
 	}

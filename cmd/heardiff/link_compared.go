@@ -41,12 +41,12 @@ func (c comparer) compare(ctx context.Context, first, second store.Presentation)
 			return r, nil
 		}
 	}
-	fa, err := c.a.open(c.study.Path(first.Path))
+	fa, err := c.a.open(ctx, c.study.Path(first.Path))
 	if err != nil {
 		return r, err
 	}
 	defer fa.Close()
-	fb, err := c.a.open(c.study.Path(second.Path))
+	fb, err := c.a.open(ctx, c.study.Path(second.Path))
 	if err != nil {
 		return r, err
 	}

@@ -316,7 +316,7 @@ func (a *app) loadPresentation(ctx context.Context, s *store.Store, sum string) 
 	if got, err := hashFile(path); err != nil || got != sum {
 		return pcm.Clip{}, rejected(fmt.Errorf("%s is not the audio the plan was made for", p.Path), "restore the study's audio folder")
 	}
-	f, err := a.open(path)
+	f, err := a.open(ctx, path)
 	if err != nil {
 		return pcm.Clip{}, err
 	}

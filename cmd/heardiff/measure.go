@@ -199,7 +199,7 @@ var (
 // measured measures a file, and its floor where one is given, draws the result where a picture is asked for, and
 // prints it. What is wrong with the floor or the overlay is warned of as well.
 func measured[T any](ctx context.Context, a *app, path string, m measureFlags, kind fileKind[T]) error {
-	if err := a.besides(path, m); err != nil {
+	if err := a.besides(ctx, path, m); err != nil {
 		return err
 	}
 	result, err := measuredFile(ctx, a, path, kind.measure)
@@ -256,7 +256,7 @@ func warningsOf(path string, warnings []string) []string {
 
 func measuredFile[T any](ctx context.Context, a *app, path string, measure func(pcm.Reader) (T, error)) (T, error) {
 	var none T
-	f, err := a.open(path)
+	f, err := a.open(ctx, path)
 	if err != nil {
 		return none, err
 	}
@@ -280,7 +280,7 @@ func (a *app) measureNoise(ctx context.Context, path string, m measureFlags) err
 	if m.reference == "" {
 		return measured(ctx, a, path, m, kind)
 	}
-	reference, err := a.open(m.reference)
+	reference, err := a.open(ctx, m.reference)
 	if err != nil {
 		return err
 	}

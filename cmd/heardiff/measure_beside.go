@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 
 	"heardiff/playback/pcm"
@@ -9,7 +10,7 @@ import (
 const floorHint = "record the floor with the capture's signal, rate and channels"
 
 // besides refuses files that cannot be set beside the capture at path, before anything is measured.
-func (a *app) besides(path string, m measureFlags) error {
+func (a *app) besides(ctx context.Context, path string, m measureFlags) error {
 	for _, other := range []struct{ path, as, hint string }{
 		{m.floor, "a floor", floorHint},
 		{m.reference, "a reference", "record the reference at the capture's rate, in its channels"},
@@ -18,7 +19,7 @@ func (a *app) besides(path string, m measureFlags) error {
 		if other.path == "" {
 			continue
 		}
-		if err := a.recordedAlike(path, other.path, other.as, other.hint); err != nil {
+		if err := a.recordedAlike(ctx, path, other.path, other.as, other.hint); err != nil {
 			return err
 		}
 	}
@@ -27,12 +28,12 @@ func (a *app) besides(path string, m measureFlags) error {
 
 // recordedAlike refuses a file, used as "a floor" and the like, whose rate or channels are not those of the capture at path: what a
 // recorder adds at one rate, or in one of its inputs, says nothing of another.
-func (a *app) recordedAlike(path, other, as, hint string) error {
-	capture, err := a.formatOf(path)
+func (a *app) recordedAlike(ctx context.Context, path, other, as, hint string) error {
+	capture, err := a.formatOf(ctx, path)
 	if err != nil {
 		return err
 	}
-	beside, err := a.formatOf(other)
+	beside, err := a.formatOf(ctx, other)
 	if err != nil {
 		return err
 	}
@@ -51,8 +52,8 @@ func ratePlan(f pcm.Format) string {
 	return fmt.Sprintf("%d Hz in %d channels", f.Rate, f.Channels)
 }
 
-func (a *app) formatOf(path string) (pcm.Format, error) {
-	f, err := a.open(path)
+func (a *app) formatOf(ctx context.Context, path string) (pcm.Format, error) {
+	f, err := a.open(ctx, path)
 	if err != nil {
 		return pcm.Format{}, err
 	}

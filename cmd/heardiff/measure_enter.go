@@ -41,7 +41,7 @@ which need not be given.
 }
 
 func (a *app) measureEnter(ctx context.Context, chain, path string) error {
-	figures, err := enteredFile(path)
+	figures, err := enteredFile(ctx, path)
 	if err != nil {
 		return rejected(unreadable(path, err), tableHint(err, enteredColumns))
 	}
@@ -73,13 +73,15 @@ func comparedBy(metric string) bool {
 	return slices.ContainsFunc(link.Measured{}.Pairs(), func(p link.MetricPair) bool { return string(p.Metric) == metric })
 }
 
-func enteredFile(path string) ([]store.Entered, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	return parseEntered(f)
+func enteredFile(ctx context.Context, path string) ([]store.Entered, error) {
+	return interruptibly(ctx, func() ([]store.Entered, error) {
+		f, err := os.Open(path)
+		if err != nil {
+			return nil, err
+		}
+		defer f.Close()
+		return parseEntered(f)
+	})
 }
 
 func (r entered) text(w io.Writer) {

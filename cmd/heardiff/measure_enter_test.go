@@ -36,7 +36,7 @@ func TestEnteredFiguresAreParsedOrRefused(t *testing.T) {
 		"thousands and comma": {"metric;value;unit;limit;source\nrandom_jitter_ps;1.042,5;ps;5;sheet\n", `"1.042,5": a number is wanted`},
 		"semicolons, one out": {"metric;value;unit;source\nx;1;ps;s\n", `column "limit" is missing`},
 		"another alphabet":    {"metric,value,unit,limit,source\nrandom_jitter_ps,1,ps,,B\xfcro\n", "not UTF-8"},
-		"a terminal's escape": {"metric,value,unit,limit,source\n\x1b[2Jx,1,ps,,s\n", "one line"},
+		"a terminal's escape": {"metric,value,unit,limit,source\n\x1b[2Jx,1,ps,,s\n", "control character U+001B"},
 	} {
 		_, err := parseEntered(strings.NewReader(c.text))
 		if (err == nil) != (c.fault == "") || err != nil && !strings.Contains(err.Error(), c.fault) {

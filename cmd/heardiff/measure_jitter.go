@@ -18,7 +18,7 @@ func (a *app) measureJitter(ctx context.Context, path string, cfg jitter.Config,
 	if err := cfg.Validate(); err != nil {
 		return misused(err)
 	}
-	if err := a.besides(path, m); err != nil {
+	if err := a.besides(ctx, path, m); err != nil {
 		return err
 	}
 	wanted := cfg.Spectrum
@@ -77,7 +77,7 @@ func (a *app) plotJitter(ctx context.Context, first namedJitter, floor *namedJit
 
 // jitterOf measures one file; errors name it and are marked rejected.
 func (a *app) jitterOf(ctx context.Context, path string, cfg jitter.Config) (jitter.Result, error) {
-	f, err := a.open(path)
+	f, err := a.open(ctx, path)
 	if err != nil {
 		return jitter.Result{}, err
 	}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"math"
 	"os"
 	"path/filepath"
@@ -130,7 +131,7 @@ func spoiled(t *testing.T, from, to string, noise, second float64) string {
 
 func audioOf(t *testing.T, path string) pcm.Clip {
 	t.Helper()
-	f, err := (&app{}).open(path)
+	f, err := (&app{}).open(context.Background(), path)
 	must(t, err)
 	defer f.Close()
 	clip, err := pcm.Load(f, 0, -1)

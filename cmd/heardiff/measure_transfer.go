@@ -17,7 +17,7 @@ func (a *app) measureTransfer(ctx context.Context, referencePath, outputPath str
 		return misused(err)
 	}
 	const hint = "record both captures with the same test signal, rate and channels"
-	if err := a.recordedAlike(referencePath, outputPath, "a capture", hint); err != nil {
+	if err := a.recordedAlike(ctx, referencePath, outputPath, "a capture", hint); err != nil {
 		return err
 	}
 	cfg.Spectrum = true

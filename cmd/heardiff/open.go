@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -22,14 +23,14 @@ type audioFile interface {
 
 // open opens an audio file, WAV or FLAC by what it holds and not by its name. Errors name the file and are
 // marked rejected (exit 3).
-func (a *app) open(path string) (audioFile, error) {
+func (a *app) open(ctx context.Context, path string) (audioFile, error) {
 	w, err := wav.Open(path)
 	if err == nil {
 		return namedFile{w, path}, nil
 	}
 	if errors.Is(err, wav.ErrNotWAV) {
 		var f *flac.File
-		if f, err = flac.Open(path); err == nil {
+		if f, err = flac.Open(ctx, path); err == nil {
 			return namedFile{f, path}, nil
 		}
 		if errors.Is(err, flac.ErrNotFLAC) {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
 	"math"
@@ -42,7 +43,7 @@ alone: a percentage, from such an analysis or from print, is never turned back i
 			if len(args) == 0 {
 				listeners, err = a.studyListeners(c.Context(), comparison)
 			} else {
-				listeners, err = readListeners(args[0])
+				listeners, err = readListeners(c.Context(), args[0])
 			}
 			if err != nil {
 				return err
@@ -69,8 +70,8 @@ func (a *app) poolListeners(listeners []stats.Listener, cfg stats.ScoreConfig) e
 	return a.print(result, func(w io.Writer) { writePool(w, p) })
 }
 
-func readListeners(path string) ([]stats.Listener, error) {
-	t, err := readTable(path, "listener", "group", "correct", "trials")
+func readListeners(ctx context.Context, path string) ([]stats.Listener, error) {
+	t, err := readTable(ctx, path, "listener", "group", "correct", "trials")
 	if err != nil {
 		return nil, err
 	}

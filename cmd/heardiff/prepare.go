@@ -254,7 +254,7 @@ func (a *app) openCaptures(ctx context.Context, s *store.Store, captures []store
 		}
 	}
 	for i, c := range captures {
-		f, err := a.open(s.Path(c.Path))
+		f, err := a.open(ctx, s.Path(c.Path))
 		if err != nil {
 			done()
 			return nil, nil, err

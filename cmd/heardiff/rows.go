@@ -1,7 +1,9 @@
 package main
 
 import (
+	"bufio"
 	"bytes"
+	"context"
 	"encoding/csv"
 	"errors"
 	"fmt"
@@ -11,7 +13,6 @@ import (
 	"os"
 	"strconv"
 	"strings"
-	"unicode/utf8"
 )
 
 // rows is a CSV table with a header: cells by column name.
@@ -22,21 +23,17 @@ type rows struct {
 	cells     [][]string
 }
 
-// errNotUTF8 says that a table's text cannot be told.
-var errNotUTF8 = errors.New("the text is not UTF-8, and names would be spoilt")
-
 // readRows reads a table that must have the wanted columns, in any order, beside others. Comments start with '#'. Its cells are
 // separated as those of its header are, by commas, semicolons or tabs; where by one of the last two, numbers may have a decimal comma.
+// What is larger than a table can be is refused while it is read.
 func readRows(r io.Reader, wanted ...string) (*rows, error) {
-	text, err := io.ReadAll(r)
-	if err != nil {
+	in := bufio.NewReaderSize(&plainText{r: r}, maxTableLine)
+	begin, err := in.Peek(maxTableLine) // the header
+	if err != nil && err != io.EOF {
 		return nil, err
 	}
-	if !utf8.Valid(text) {
-		return nil, errNotUTF8
-	}
-	c := csv.NewReader(bytes.NewReader(text))
-	c.Comment, c.Comma = '#', separatorOf(text)
+	c := csv.NewReader(in)
+	c.Comment, c.Comma = '#', separatorOf(begin)
 	c.TrimLeadingSpace = c.Comma != '\t' // which is space itself
 	head, err := c.Read()
 	if errors.Is(err, io.EOF) {
@@ -44,6 +41,9 @@ func readRows(r io.Reader, wanted ...string) (*rows, error) {
 	}
 	if err != nil {
 		return nil, err
+	}
+	if len(head) > maxTableColumns {
+		return nil, fmt.Errorf("%w: %d columns; at most %d are read", errNoTable, len(head), maxTableColumns)
 	}
 	t := &rows{separator: c.Comma, column: map[string]int{}}
 	for i, name := range head {
@@ -65,6 +65,9 @@ func readRows(r io.Reader, wanted ...string) (*rows, error) {
 		}
 		if err != nil {
 			return nil, err
+		}
+		if len(t.cells) == maxTableRows {
+			return nil, fmt.Errorf("%w: more than %d rows; at most that are read", errNoTable, maxTableRows)
 		}
 		line, _ := c.FieldPos(0)
 		t.lines, t.cells = append(t.lines, line), append(t.cells, record)
@@ -151,14 +154,17 @@ func (t *rows) optionalNumber(row int, name string) (*float64, error) {
 	return &v, err
 }
 
-// readTable reads the table in the file at path; its errors are marked rejected and name the path.
-func readTable(path string, wanted ...string) (*rows, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, rejected(unreadable(path, err), "")
-	}
-	defer f.Close()
-	t, err := readRows(f, wanted...)
+// readTable reads the table in the file at path, which may be a pipe; its errors are marked rejected and name the path. A pipe
+// into which nobody writes is left when the program is interrupted.
+func readTable(ctx context.Context, path string, wanted ...string) (*rows, error) {
+	t, err := interruptibly(ctx, func() (*rows, error) {
+		f, err := os.Open(path)
+		if err != nil {
+			return nil, err
+		}
+		defer f.Close()
+		return readRows(f, wanted...)
+	})
 	if err != nil {
 		return nil, rejected(unreadable(path, err), tableHint(err, wanted))
 	}
@@ -169,7 +175,7 @@ func readTable(path string, wanted ...string) (*rows, error) {
 func tableHint(err error, wanted []string) string {
 	var p *fs.PathError
 	switch {
-	case errors.As(err, &p): // no file, or none that can be read
+	case errors.As(err, &p), errors.Is(err, errNoTable): // no file, or none that can be read
 		return ""
 	case errors.Is(err, errNotUTF8):
 		return "save the table as UTF-8 text, which every spreadsheet and editor offers"

@@ -2,6 +2,7 @@ package flac_test
 
 import (
 	"bytes"
+	"context"
 	"os"
 	"testing"
 
@@ -16,7 +17,7 @@ func BenchmarkOpen(b *testing.B) {
 	}
 	b.SetBytes(4410 * 2 * 3)
 	for b.Loop() {
-		f, err := flac.Decode(bytes.NewReader(data))
+		f, err := flac.Decode(context.Background(), bytes.NewReader(data))
 		if err != nil {
 			b.Fatal(err)
 		}

@@ -2,6 +2,7 @@ package flac
 
 import (
 	"bufio"
+	"context"
 	"crypto/md5"
 	"errors"
 	"fmt"
@@ -14,8 +15,9 @@ import (
 )
 
 // decode reads a whole stream into f.raw and sets the format and the number of frames.
-func (f *File) decode(r io.Reader) error {
-	stream, err := begin(r)
+func (f *File) decode(ctx context.Context, r io.Reader) error {
+	in := &counted{r: r, ctx: ctx}
+	stream, err := begin(in)
 	if err != nil {
 		return err
 	}
@@ -32,10 +34,16 @@ func (f *File) decode(r io.Reader) error {
 		if err == io.EOF && info.NSamples == 0 {
 			break // the header leaves the length open
 		}
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
 		if err != nil {
 			return broken(err, f.frames, info.NSamples)
 		}
 		if err := f.fits(block); err != nil {
+			return err
+		}
+		if err := f.roomFor(block, in.read); err != nil {
 			return err
 		}
 		packed = pack(packed[:0], block, f.format.Bits/8)
@@ -53,6 +61,32 @@ func (f *File) decode(r io.Reader) error {
 		return fmt.Errorf("%w: the MD5 sum of the audio is not the one in the header", ErrDamaged)
 	}
 	return out.Flush()
+}
+
+// counted counts what is read, and ends with its context.
+type counted struct {
+	r    io.Reader
+	ctx  context.Context
+	read int64
+}
+
+// Read implements io.Reader.
+func (c *counted) Read(p []byte) (int, error) {
+	if err := c.ctx.Err(); err != nil {
+		return 0, err
+	}
+	n, err := c.r.Read(p)
+	c.read += int64(n)
+	return n, err
+}
+
+// roomFor refuses a block for which there is no room after so many bytes of the file, see Room.
+func (f *File) roomFor(block *frame.Frame, read int64) error {
+	bytes := (int64(f.frames) + int64(block.BlockSize)) * int64(f.frameBytes())
+	if most := Room(read); bytes > most {
+		return fmt.Errorf("%w: more than %d MB of it from %d kB; save it as WAV where it is what it seems", ErrTooLarge, most>>20, read>>10)
+	}
+	return nil
 }
 
 // begin reads the header.

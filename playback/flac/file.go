@@ -7,6 +7,7 @@ package flac
 
 import (
 	"bufio"
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -25,11 +26,18 @@ var (
 	ErrEmpty = errors.New("the file holds no audio")
 	// ErrDamaged: a checksum is wrong, or parts of the file contradict each other.
 	ErrDamaged = errors.New("the file is damaged")
+	// ErrTooLarge: the file holds far more audio than its own size bears out.
+	ErrTooLarge = errors.New("the file decodes to too much audio")
 	// ErrUnsupported: a word length, channel count or rate that heardiff does not take.
 	ErrUnsupported = errors.New("this kind of FLAC is not supported")
 )
 
 const blockBytes = 1 << 17
+
+// Room returns the most bytes of decoded audio that a file of the given size may hold: half a gigabyte, or a hundred times the
+// file, whichever is more. Recorded audio decodes to two or three times its size; digital silence to a thousand times, so that
+// an hour of it at 192 kHz is refused, and a file made to fill the disk as well.
+func Room(size int64) int64 { return max(512<<20, 100*size) }
 
 // File is a decoded FLAC file. It is a pcm.Reader and not safe for concurrent use.
 type File struct {
@@ -39,9 +47,9 @@ type File struct {
 	block  []byte
 }
 
-// Open decodes and checks a FLAC file. It needs room for the decoded audio in the folder for temporary files.
-// Errors wrap the sentinels of this package, or those of the os package.
-func Open(path string) (*File, error) {
+// Open decodes and checks a FLAC file. It needs room for the decoded audio in the folder for temporary files, at most
+// what Room tells. It ends soon after ctx does, with its error. Errors wrap the sentinels of this package, or those of the os package.
+func Open(ctx context.Context, path string) (*File, error) {
 	info, err := os.Stat(path) // before opening, which would wait for ever at a pipe
 	if err != nil {
 		return nil, err
@@ -54,17 +62,17 @@ func Open(path string) (*File, error) {
 		return nil, err
 	}
 	defer in.Close()
-	return Decode(bufio.NewReaderSize(in, blockBytes))
+	return Decode(ctx, bufio.NewReaderSize(in, blockBytes))
 }
 
 // Decode is Open of a stream.
-func Decode(r io.Reader) (*File, error) {
+func Decode(ctx context.Context, r io.Reader) (*File, error) {
 	raw, err := unlinked()
 	if err != nil {
 		return nil, fmt.Errorf("room for the decoded audio: %w", err)
 	}
 	f := &File{raw: raw}
-	if err := f.decode(r); err != nil {
+	if err := f.decode(ctx, r); err != nil {
 		raw.Close()
 		return nil, err
 	}

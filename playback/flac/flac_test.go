@@ -2,6 +2,7 @@ package flac_test
 
 import (
 	"bytes"
+	"context"
 	"crypto/md5"
 	"encoding/binary"
 	"encoding/hex"
@@ -18,7 +19,7 @@ import (
 const golden = "testdata/noise24.flac"
 
 func TestSamplesAreThoseOfAnIndependentDecoder(t *testing.T) {
-	f, err := flac.Open(golden)
+	f, err := flac.Open(t.Context(), golden)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -47,7 +48,7 @@ func TestSamplesAreThoseOfAnIndependentDecoder(t *testing.T) {
 }
 
 func TestAnyPartCanBeReadAtAnyTime(t *testing.T) {
-	f, err := flac.Open(golden)
+	f, err := flac.Open(t.Context(), golden)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -90,7 +91,7 @@ func TestDamageIsRefused(t *testing.T) {
 		{"one bit of the audio", change(len(whole)/2, 4), flac.ErrDamaged},
 		{"one bit of the MD5 sum", change(8+18, 1), flac.ErrDamaged},
 	} {
-		if _, err := flac.Decode(bytes.NewReader(c.data)); !errors.Is(err, c.want) {
+		if _, err := flac.Decode(context.Background(), bytes.NewReader(c.data)); !errors.Is(err, c.want) {
 			t.Errorf("%s: %v, want %v", c.name, err, c.want)
 		}
 	}
@@ -104,7 +105,7 @@ func FuzzDecode(f *testing.F) {
 	f.Add(whole[:6000])
 	f.Add(whole[:60])
 	f.Fuzz(func(t *testing.T, data []byte) {
-		if file, err := flac.Decode(bytes.NewReader(data)); err == nil {
+		if file, err := flac.Decode(context.Background(), bytes.NewReader(data)); err == nil {
 			defer file.Close()
 			if _, err := pcm.Load(file, 0, -1); err != nil {
 				t.Error(err)
