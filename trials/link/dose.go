@@ -3,6 +3,7 @@ package link
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strings"
 
@@ -43,10 +44,19 @@ func doseTrends(rows []Row) []Trend {
 	type whose struct{ treatment, kind, group, listener string }
 	index := map[whose]*Trend{}
 	var order []*Trend
-	own := map[string]bool{}
+	own, each := map[string]bool{}, map[[2]string][]stats.DosePoint{} // each listener's answers, by treatment and group
 	for _, r := range rows {
-		if r.Treatment != "" && r.Kind == "listener" {
-			own[r.Listener] = true
+		if r.Treatment == "" || r.Kind != "listener" {
+			continue
+		}
+		own[r.Listener] = true
+		if r.Verdict == Void {
+			continue
+		}
+		p := stats.DosePoint{Dose: Trend{Metric: r.DoseMetric}.size(r.Dose), Correct: r.Correct, Trials: r.Trials, Listener: r.Listener}
+		for _, group := range slices.Compact([]string{"", r.Group}) {
+			k := [2]string{r.Treatment, group}
+			each[k] = append(each[k], p)
 		}
 	}
 	for _, r := range rows {
@@ -70,7 +80,11 @@ func doseTrends(rows []Row) []Trend {
 	var out []Trend
 	for _, t := range order {
 		t.Tau, t.P, t.Exact = kendall(t.Points)
-		t.fitDose()
+		var people []stats.DosePoint
+		if t.Listener == "" {
+			people = each[[2]string{t.Treatment, t.Group}]
+		}
+		t.fitDose(people)
 		t.Says = t.doseWords()
 		out = append(out, *t)
 	}
@@ -97,10 +111,15 @@ func (t Trend) size(dose float64) float64 {
 	return dose
 }
 
-// fitDose fits a Weibull function in log dose, or for a level in dBFS a logistic one in decibels.
-func (t *Trend) fitDose() {
+// mostRandom is the number of listeners up to which each may have a threshold of their own: ten thousand would take
+// half a minute.
+const mostRandom = 1000
+
+// fitDose fits a Weibull function in log dose, or for a level in dBFS a logistic one in decibels. people are the answers
+// of each of several listeners, whose thresholds may differ: the threshold is then the mean of theirs.
+func (t *Trend) fitDose(people []stats.DosePoint) {
 	nan := math.NaN()
-	t.Threshold, t.ThresholdInterval, t.Slope = nan, [2]float64{nan, nan}, nan
+	t.Threshold, t.ThresholdInterval, t.Slope, t.BetweenSD = nan, [2]float64{nan, nan}, nan, nan
 	var points []stats.DosePoint
 	lo, hi, doses := math.Inf(1), math.Inf(-1), map[float64]bool{}
 	for _, p := range t.Points {
@@ -115,18 +134,50 @@ func (t *Trend) fitDose() {
 	if len(doses) < enoughDoses {
 		return
 	}
-	f, err := stats.FitCurve(points, cfg)
-	if err != nil || math.IsNaN(f.Threshold) {
+	fit := func() func(float64) float64 { return t.fitOne(points, cfg) }
+	if n := listenersIn(people); n > 1 && n <= mostRandom {
+		fit = func() func(float64) float64 { return t.fitEach(people, cfg) }
+	}
+	at := fit()
+	if at == nil {
 		return // data that do not rise have no threshold
 	}
-	t.Threshold, t.ThresholdInterval, t.Slope = f.Threshold, f.ThresholdInterval, f.Slope
 	for i := range 101 {
 		x := lo + (hi-lo)*float64(i)/100
 		if !cfg.Linear {
 			x = lo * math.Pow(hi/lo, float64(i)/100)
 		}
-		t.Curve = append(t.Curve, CurvePoint{x, f.At(x)})
+		t.Curve = append(t.Curve, CurvePoint{x, at(x)})
 	}
+}
+
+// fitOne takes all answers for those of one listener, and returns the curve, nil where there is none.
+func (t *Trend) fitOne(points []stats.DosePoint, cfg stats.FitConfig) func(dose float64) float64 {
+	f, err := stats.FitCurve(points, cfg)
+	if err != nil || math.IsNaN(f.Threshold) {
+		return nil
+	}
+	t.Threshold, t.ThresholdInterval, t.Slope = f.Threshold, f.ThresholdInterval, f.Slope
+	return f.At
+}
+
+// fitEach allows that each listener has a threshold of their own. Listeners who are alike make it the same curve.
+func (t *Trend) fitEach(people []stats.DosePoint, cfg stats.FitConfig) func(dose float64) float64 {
+	f, err := stats.FitRandomThresholds(people, cfg)
+	if err != nil || math.IsNaN(f.Threshold) {
+		return nil
+	}
+	t.Listeners, t.BetweenSD = f.Listeners, f.BetweenSD
+	t.Threshold, t.ThresholdInterval, t.Slope = f.Threshold, f.ThresholdInterval, f.Slope
+	return f.At
+}
+
+func listenersIn(points []stats.DosePoint) int {
+	names := map[string]bool{}
+	for _, p := range points {
+		names[p.Listener] = true
+	}
+	return len(names)
 }
 
 func (t Trend) doseWords() string {
@@ -147,7 +198,11 @@ func (t Trend) doseWords() string {
 		}
 		return fmt.Sprintf("%.4g", v)
 	}
-	return fmt.Sprintf("%s, %s: threshold (75 %% right) at %.4g %s, 95 %% interval %s to %s", t.Treatment, who, t.Threshold, unit,
+	what := "threshold (75 % right)"
+	if t.Listeners > 1 {
+		what = fmt.Sprintf("mean threshold (75 %% right) of %d listeners", t.Listeners)
+	}
+	return fmt.Sprintf("%s, %s: %s at %.4g %s, 95 %% interval %s to %s", t.Treatment, who, what, t.Threshold, unit,
 		bound(t.ThresholdInterval[0], "no lower end"), bound(t.ThresholdInterval[1], "no upper end"))
 }
 

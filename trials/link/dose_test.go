@@ -87,6 +87,47 @@ func TestALadderFindsEachListenersThreshold(t *testing.T) {
 	}
 }
 
+// Four listeners whose log10 thresholds are normal with a deviation of 0.7: the threshold of all is the mean of theirs,
+// with the interval of listeners who may differ. One curve through all answers had less than half its length;
+// over 16 such studies it held the mean in 10, this one in all.
+func TestTheThresholdOfAllIsTheMeanOfThoseWhoDiffer(t *testing.T) {
+	doses := []float64{1e3, 4e3, 1.6e4, 6.4e4, 2.56e5, 1e6}
+	random := rand.New(rand.NewPCG(3, 2))
+	in := link.Input{Chains: chains(), Pairings: rungs(doses, link.DoseRandomJitter)}
+	var points []stats.DosePoint
+	for i := range 4 {
+		c := stats.Curve{Guess: 0.5, Threshold: math.Pow(10, 4.5+0.7*random.NormFloat64()), Slope: 2}
+		h := climbed(fmt.Sprint("ear", i), doses, 20, c.At, random)
+		in.Results = append(in.Results, h)
+		for k, v := range h.Tallies {
+			points = append(points, stats.DosePoint{Dose: doses[k], Correct: v.Correct, Trials: v.Trials, Listener: h.Listener})
+		}
+	}
+	r, err := link.Build(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want, err := stats.FitRandomThresholds(points, stats.FitConfig{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := trendOf(t, r, "")
+	if got.Threshold != want.Threshold || got.ThresholdInterval != want.ThresholdInterval || got.Listeners != 4 || !(got.BetweenSD > 0) {
+		t.Errorf("threshold %g %v of %d, want %g %v", got.Threshold, got.ThresholdInterval, got.Listeners, want.Threshold, want.ThresholdInterval)
+	}
+	one, err := stats.FitCurve(points, stats.FitConfig{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	length := func(iv [2]float64) float64 { return math.Log(iv[1] / iv[0]) }
+	if length(got.ThresholdInterval) < 2*length(one.ThresholdInterval) {
+		t.Errorf("interval %v, that of one listener %v", got.ThresholdInterval, one.ThresholdInterval)
+	}
+	if !strings.Contains(got.Says, "mean threshold (75 % right) of 4 listeners") {
+		t.Errorf("%q", got.Says)
+	}
+}
+
 // Truth: nobody hears the noise, at any level.
 func TestALadderThatNobodyHearsHasNoThreshold(t *testing.T) {
 	doses := []float64{-120, -110, -100, -90, -80}

@@ -25,7 +25,11 @@ type Trend struct {
 	Threshold         float64      `json:"threshold"`
 	ThresholdInterval [2]float64   `json:"threshold_interval"`
 	Slope             float64      `json:"slope"`
-	Says              string       `json:"says"`
+	// Listeners is how many thresholds the Threshold is the mean of, BetweenSD their standard deviation in log10 of the
+	// dose, or in decibels where the dose is a level; 0 and NaN where one curve was fitted to all answers.
+	Listeners int     `json:"threshold_listeners"`
+	BetweenSD float64 `json:"threshold_between_sd"`
+	Says      string  `json:"says"`
 	// Curve is the fitted function, drawn at a hundred places; empty where none was fitted.
 	Curve []CurvePoint `json:"curve"`
 }
@@ -80,7 +84,7 @@ func trends(rows []Row) []Trend {
 	metrics := []Metric{RandomJitter, RandomJitterLow, RandomJitterMid, RandomJitterHigh, DeterministicJitter, WorstLine, Noise, NullDepth}
 	for _, group := range groupsOf(rows) {
 		for _, m := range metrics {
-			t := Trend{Metric: m, Group: group, Points: pointsOf(rows, m, group), Threshold: math.NaN(), ThresholdInterval: [2]float64{math.NaN(), math.NaN()}}
+			t := Trend{Metric: m, Group: group, Points: pointsOf(rows, m, group), Threshold: math.NaN(), BetweenSD: math.NaN(), ThresholdInterval: [2]float64{math.NaN(), math.NaN()}}
 			if len(t.Points) < 2 {
 				continue
 			}
