@@ -11,6 +11,7 @@ import (
 	"heardiff/playback"
 	"heardiff/playback/pcm"
 	"heardiff/trials"
+	"heardiff/trials/store"
 )
 
 // booth joins a session with its sound; it implements screen.Booth. It alone carries what is hidden from the
@@ -23,6 +24,7 @@ type booth struct {
 	audio    *audioSet
 	now      func() time.Time
 	summary  func() ([]string, error)
+	kept     func() []string
 
 	dealt     int     // the trial whose route stands in the switcher
 	length    float64 // of the current excerpt, in seconds
@@ -36,6 +38,7 @@ type booth struct {
 	lasted    time.Duration        // elapsed at the last look
 	elapsed   func() time.Duration // goes on evenly, and stands still while the machine sleeps
 	failed    bool                 // the device failed, and the trial it spoilt is void
+	disturbed error                // a trial was made void, which the listener has not been told yet
 }
 
 // audioSet is the prepared audio of a plan: clips[presentation], and which presentation a comparison's two sources are.
@@ -45,9 +48,9 @@ type audioSet struct {
 	lengths []int    // frames, by comparison; clips are padded to the longest
 }
 
-func newBooth(s *trials.Session, w *playback.Switcher, out playback.Output, set *audioSet, now func() time.Time, summary func() ([]string, error)) (*booth, error) {
+func newBooth(s *trials.Session, w *playback.Switcher, out playback.Output, set *audioSet, now func() time.Time, kept *keeping) (*booth, error) {
 	start := time.Now()
-	b := &booth{session: s, switcher: w, output: out, audio: set, now: now, summary: summary, checked: now(), underruns: out.Underruns(),
+	b := &booth{session: s, switcher: w, output: out, audio: set, now: now, summary: kept.revealed, kept: kept.left, checked: now(), underruns: out.Underruns(),
 		elapsed: func() time.Duration { return time.Since(start) }}
 	return b, b.deal()
 }
@@ -152,7 +155,8 @@ func (b *booth) attendClock() error {
 	if err := b.session.Void(note); err != nil {
 		return err
 	}
-	return errors.Join(fmt.Errorf("%s; this trial is void and comes again at the end", note), b.deal())
+	b.disturbed = fmt.Errorf("%s; %w", note, screen.ErrVoid)
+	return b.deal()
 }
 
 // attendDevice voids the trial when the device is gone: what was heard of it cannot be trusted.
@@ -174,13 +178,30 @@ func (b *booth) attendDevice() error {
 func (b *booth) within(action func() error) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	if err := b.attend(); err != nil {
-		return err
+	return leaving(errors.Join(b.attend(), b.tell()), func() error {
+		if err := action(); err != nil {
+			return err
+		}
+		return b.deal()
+	})
+}
+
+// tell returns, once, that a trial became void.
+func (b *booth) tell() error {
+	err := b.disturbed
+	b.disturbed = nil
+	return err
+}
+
+// leaving returns err, or else what action returns; either says that the session is over where its study is gone.
+func leaving(err error, action func() error) error {
+	if err == nil {
+		err = action()
 	}
-	if err := action(); err != nil {
-		return err
+	if errors.Is(err, store.ErrGone) {
+		return fmt.Errorf("%w: %w", screen.ErrOver, err)
 	}
-	return b.deal()
+	return err
 }
 
 // View implements screen.Booth.
@@ -292,3 +313,6 @@ func (b *booth) Summary() ([]string, error) {
 	defer b.mu.Unlock()
 	return b.summary()
 }
+
+// Kept implements screen.Booth. It takes no lock: a commit may be under way.
+func (b *booth) Kept() []string { return b.kept() }

@@ -63,7 +63,7 @@ func testBooth(t *testing.T, seed trials.Seed, now func() time.Time) (*booth, *d
 		t.Fatal(err)
 	}
 	d := &deck{source: w}
-	b, err := newBooth(s, w, d, set, now, nil)
+	b, err := newBooth(s, w, d, set, now, &keeping{})
 	if err != nil {
 		t.Fatal(err)
 	}

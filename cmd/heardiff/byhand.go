@@ -35,6 +35,7 @@ type helperBooth struct {
 	playing trials.Label
 	settle  time.Duration
 	summary func() ([]string, error)
+	kept    func() []string
 }
 
 // helperLine is the line to the helper's terminal.
@@ -147,7 +148,7 @@ func (b *helperBooth) within(action func() error) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	trial := b.session.View().Trial
-	err := action()
+	err := leaving(nil, action)
 	if b.session.View().Trial != trial {
 		b.playing = trials.LabelUnset
 	}
@@ -198,13 +199,21 @@ func (b *helperBooth) GiveUp(reason string) error {
 // Summary implements screen.Booth.
 func (b *helperBooth) Summary() ([]string, error) { return b.summary() }
 
-// listenByHand sits the listener down with a helper instead of a sound device.
-func (a *app) listenByHand(ctx context.Context, s *store.Store, session *trials.Session, o listenOptions) error {
+// Kept implements screen.Booth.
+func (b *helperBooth) Kept() []string { return b.kept() }
+
+// listenByHand sits the listener down with a helper instead of a sound device: to a new session where session is nil.
+func (a *app) listenByHand(ctx context.Context, s *store.Store, plan trials.Plan, session *trials.Session, o listenOptions) error {
 	helper, close, err := a.awaitHelper(ctx, s)
 	if err != nil {
 		return err
 	}
 	defer close()
+	if session == nil {
+		if session, err = a.begin(ctx, s, plan, o.listener); err != nil {
+			return err
+		}
+	}
 	const device = "by hand, single-blind"
 	if err := s.SetDevice(ctx, session.ID(), device); err != nil {
 		return err
@@ -212,7 +221,8 @@ func (a *app) listenByHand(ctx context.Context, s *store.Store, session *trials.
 	if err := session.Sit(device, false); err != nil {
 		return err
 	}
-	b := &helperBooth{session: session, helper: helper, settle: settleTime, summary: func() ([]string, error) { return a.revealed(ctx, s, session) }}
+	kept := a.keep(ctx, s, session, o)
+	b := &helperBooth{session: session, helper: helper, settle: settleTime, summary: kept.revealed, kept: kept.left}
 	return a.sit(ctx, b, session, o)
 }
 

@@ -42,12 +42,13 @@ var rooms = map[string][]string{
 	"trials/bundle":          {"trials"},
 	"trials/link":            {"trials", "stats"},
 
-	"cmd/heardiff/internal/wire":      {},
-	"cmd/heardiff/internal/plot":      {},
-	"cmd/heardiff/internal/screen":    {"trials", "cmd/heardiff/internal/printable"},
-	"cmd/heardiff/internal/printable": {},
-	"cmd/heardiff/internal/report":    {"trials", "trials/link", "stats", "cmd/heardiff/internal/plot", "cmd/heardiff/internal/wire"},
-	"cmd/heardiff/internal/demo":      {"playback/pcm", "measure/signal", "measure/impair"},
+	"cmd/heardiff/internal/wire":           {},
+	"cmd/heardiff/internal/plot":           {},
+	"cmd/heardiff/internal/screen":         {"trials", "cmd/heardiff/internal/printable", "cmd/heardiff/internal/screen/unasked"},
+	"cmd/heardiff/internal/screen/unasked": {},
+	"cmd/heardiff/internal/printable":      {},
+	"cmd/heardiff/internal/report":         {"trials", "trials/link", "stats", "cmd/heardiff/internal/plot", "cmd/heardiff/internal/wire"},
+	"cmd/heardiff/internal/demo":           {"playback/pcm", "measure/signal", "measure/impair"},
 }
 
 // owners says which package alone may import a technology from outside, beyond tests; "" is none.

@@ -79,19 +79,23 @@ func (a *app) listen(ctx context.Context, o listenOptions) error {
 		return err
 	}
 	defer release()
-	session, err := a.findSession(ctx, s, o)
+	// An entry that the listener did not wait for must not keep the study open.
+	ctx, leave := context.WithCancel(ctx)
+	defer leave()
+	plan, session, err := a.openSession(ctx, s, o)
 	if err != nil {
 		return err
 	}
-	if session.Plan().SingleBlind {
-		return a.listenByHand(ctx, s, session, o)
+	if plan.SingleBlind {
+		return a.listenByHand(ctx, s, plan, session, o)
 	}
-	return a.play(ctx, s, session, o)
+	return a.play(ctx, s, plan, session, o)
 }
 
-// play opens the sound and sits the listener down.
-func (a *app) play(ctx context.Context, s *store.Store, session *trials.Session, o listenOptions) error {
-	set, err := a.loadAudio(ctx, s, session.Plan())
+// play opens the sound and sits the listener down: to a new session where session is nil. Nothing of it is kept before the
+// device is open.
+func (a *app) play(ctx context.Context, s *store.Store, plan trials.Plan, session *trials.Session, o listenOptions) error {
+	set, err := a.loadAudio(ctx, s, plan)
 	if err != nil {
 		return err
 	}
@@ -107,6 +111,11 @@ func (a *app) play(ctx context.Context, s *store.Store, session *trials.Session,
 	for _, note := range output.Opened().Notes {
 		a.warn("%s", note)
 	}
+	if session == nil {
+		if session, err = a.begin(ctx, s, plan, o.listener); err != nil {
+			return err
+		}
+	}
 	device := deviceLine(output.Opened(), switcher.Rate())
 	if err := s.SetDevice(ctx, session.ID(), device); err != nil {
 		return err
@@ -114,7 +123,7 @@ func (a *app) play(ctx context.Context, s *store.Store, session *trials.Session,
 	if err := session.Sit(device, output.Opened().Silent); err != nil {
 		return err
 	}
-	b, err := newBooth(session, switcher, output, set, a.now, func() ([]string, error) { return a.revealed(ctx, s, session) })
+	b, err := newBooth(session, switcher, output, set, a.now, a.keep(ctx, s, session, o))
 	if err != nil {
 		return err
 	}
@@ -135,38 +144,36 @@ func (a *app) sit(ctx context.Context, b screen.Booth, session *trials.Session, 
 	if !ok || !term.IsTerminal(int(in.Fd())) {
 		return failed(exitFailed, errors.New("no terminal to draw on"), "use --plain where there is none")
 	}
-	if err := screen.Run(ctx, b, seal, in, a.terminal); err != nil {
-		return err
-	}
+	err := screen.Run(ctx, b, seal, in, a.terminal)
 	fmt.Fprintf(a.stdout, "session %s, order sealed: sha256 %s\n", session.ID(), seal)
-	return nil
-}
-
-// revealed returns the summary of a session that has ended.
-func (a *app) revealed(ctx context.Context, s *store.Store, session *trials.Session) ([]string, error) {
-	entries, err := s.Entries(ctx, session.ID())
-	if err != nil {
-		return nil, err
+	for _, line := range b.Kept() {
+		fmt.Fprintln(a.stdout, line)
 	}
-	r, err := session.Result(entries)
-	if err != nil {
-		return nil, err
-	}
-	return summarize(r), nil
+	return err
 }
 
 // findSession resumes the listener's open session on the plan, or begins one.
 func (a *app) findSession(ctx context.Context, s *store.Store, o listenOptions) (*trials.Session, error) {
+	plan, session, err := a.openSession(ctx, s, o)
+	if err != nil || session != nil {
+		return session, err
+	}
+	return a.begin(ctx, s, plan, o.listener)
+}
+
+// openSession returns the plan, and the session of the listener on it that is open, nil where a new one is to be begun. It
+// rejects a plan that the listener has finished, unless it is to be worked through again.
+func (a *app) openSession(ctx context.Context, s *store.Store, o listenOptions) (trials.Plan, *trials.Session, error) {
 	plan, err := s.Plan(ctx, o.plan)
 	if err != nil {
-		return nil, inStudy(err)
+		return plan, nil, inStudy(err)
 	}
 	if _, err := s.Listener(ctx, o.listener); err != nil {
-		return nil, inStudy(err)
+		return plan, nil, inStudy(err)
 	}
 	all, err := s.Sessions(ctx)
 	if err != nil {
-		return nil, err
+		return plan, nil, err
 	}
 	finished := ""
 	for _, v := range all {
@@ -174,19 +181,16 @@ func (a *app) findSession(ctx context.Context, s *store.Store, o listenOptions) 
 			continue
 		}
 		session, err := a.resume(ctx, s, plan, v)
-		if err != nil {
-			return nil, err
-		}
-		if session != nil {
-			return session, nil
+		if err != nil || session != nil {
+			return plan, session, err
 		}
 		finished = v.ID
 	}
 	if finished != "" && !o.again {
-		return nil, rejected(fmt.Errorf("listener %q has finished plan %q in session %s", o.listener, o.plan, finished),
+		return plan, nil, rejected(fmt.Errorf("listener %q has finished plan %q in session %s", o.listener, o.plan, finished),
 			"see \"heardiff results\"; --again begins another session, and both stay and count")
 	}
-	return a.begin(ctx, s, plan, o.listener)
+	return plan, nil, nil
 }
 
 // resume takes up a stored session, or returns nil where it has ended.

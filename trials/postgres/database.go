@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"net"
+	"time"
 
 	"github.com/jackc/pgx/v5/pgconn"
 
@@ -84,6 +85,9 @@ func (database) Scrub(ctx context.Context, db *sql.DB) error {
 	return nil
 }
 
+// releaseGrace is how long the server may take to release a lock.
+const releaseGrace = 2 * time.Second
+
 // Lock holds a lock of the server on a connection of its own: it ends with the process.
 func (d database) Lock(ctx context.Context, db *sql.DB, listener string) (func() error, error) {
 	conn, err := db.Conn(ctx)
@@ -99,7 +103,10 @@ func (d database) Lock(ctx context.Context, db *sql.DB, listener string) (func()
 		return nil, errors.Join(store.ErrBusy, conn.Close())
 	}
 	return func() error {
-		_, err := conn.ExecContext(context.WithoutCancel(ctx), `SELECT pg_advisory_unlock($1)`, key)
+		// A server that stalls must not hold whoever leaves: the lock ends with the connection, too.
+		ctx, stop := context.WithTimeout(context.WithoutCancel(ctx), releaseGrace)
+		defer stop()
+		_, err := conn.ExecContext(ctx, `SELECT pg_advisory_unlock($1)`, key)
 		return errors.Join(err, conn.Close())
 	}, nil
 }

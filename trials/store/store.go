@@ -153,6 +153,9 @@ func (s *Store) Lock(ctx context.Context, listener string) (release func() error
 	return func() error { return errors.Join(free(), leave()) }, nil
 }
 
+// Present returns ErrGone, wrapped, where the record that is open is no longer in the study's folder.
+func (s *Store) Present() error { return s.database.Present() }
+
 // Identity names the record that is open: moved within its file system it keeps its name, a copy bears another; "" where that
 // cannot be told.
 func (s *Store) Identity(ctx context.Context) (string, error) { return s.database.Identity(ctx, s.db) }

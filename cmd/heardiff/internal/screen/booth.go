@@ -6,6 +6,7 @@
 package screen
 
 import (
+	"errors"
 	"fmt"
 	"time"
 
@@ -34,7 +35,17 @@ type Booth interface {
 	GiveUp(reason string) error
 	// Summary tells the results once the session has ended, in lines.
 	Summary() ([]string, error)
+	// Kept tells, in lines, what is kept of a session that is left, and how to go on with it.
+	Kept() []string
 }
+
+// Errors of a Booth that are no fault of what was asked of it.
+var (
+	// ErrOver is wrapped where nothing can be kept any more: the session must be left at once.
+	ErrOver = errors.New("the session is left")
+	// ErrVoid is wrapped where a trial became void before what was asked could be done.
+	ErrVoid = errors.New("the trial is void, and one like it comes at the end")
+)
 
 // Sound is what the player does now.
 type Sound struct {

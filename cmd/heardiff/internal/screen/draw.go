@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"time"
 
 	"github.com/charmbracelet/bubbles/key"
 	"github.com/charmbracelet/lipgloss"
@@ -95,6 +96,8 @@ func (m model) trialPage() []string {
 	}
 	lines = append(lines, "", m.pads(), "", m.answerLine(), "")
 	switch {
+	case m.late():
+		lines = append(lines, "  Waiting for the study's record: q leaves.")
 	case m.message != "":
 		lines = append(lines, m.wrapped(m.message)...)
 	case hurryLine(m.view) != "":
@@ -103,6 +106,11 @@ func (m model) trialPage() []string {
 		lines = append(lines, "  You have listened for long enough: t takes a rest.")
 	}
 	return lines
+}
+
+// late reports whether an action takes longer than anybody should wait without a word; a helper may take a while.
+func (m model) late() bool {
+	return m.busy && !m.sound.ByHand && m.waited > int(time.Second/refreshEvery)
 }
 
 // helperLine says whether the helper is at work.

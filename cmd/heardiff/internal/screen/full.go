@@ -9,16 +9,22 @@ import (
 	"github.com/charmbracelet/bubbles/key"
 	tea "github.com/charmbracelet/bubbletea"
 
+	"heardiff/cmd/heardiff/internal/screen/unasked"
 	"heardiff/trials"
 )
 
+func init() { unasked.Restore() } // the libraries above have been initialised
+
 // Run runs a session full screen on the terminal given by in and out. It returns nil when the listener leaves or
-// the session ends.
+// the session ends, and an error that wraps ErrOver where nothing can be kept any more.
 func Run(ctx context.Context, b Booth, seal string, in io.Reader, out io.Writer) error {
 	p := tea.NewProgram(newModel(b, seal), tea.WithContext(ctx), tea.WithInput(in), tea.WithOutput(out), tea.WithAltScreen())
-	_, err := p.Run()
+	last, err := p.Run()
 	if errors.Is(err, tea.ErrProgramKilled) && ctx.Err() != nil {
 		return ctx.Err()
+	}
+	if m, ok := last.(model); ok && err == nil {
+		return m.over
 	}
 	return err
 }
@@ -49,6 +55,9 @@ type model struct {
 	reason  string // typed on the void page
 	message string // what was refused, or how practice went
 	busy    bool   // an action is under way: keys wait
+	asking  bool   // how things stand is being asked: the booth answers when no action is under way
+	waited  int    // ticks that the action has taken so far
+	over    error  // why the session was left at once
 	summary []string
 }
 
@@ -61,6 +70,22 @@ func newModel(b Booth, seal string) model {
 const refreshEvery = 100 * time.Millisecond
 
 type tickMsg struct{}
+
+// soundMsg says how things stand between actions.
+type soundMsg struct {
+	sound   Sound
+	restDue bool
+}
+
+// ask asks how things stand, away from the screen: while a slow commit holds the booth, keys are still heeded.
+func (m model) ask() (model, tea.Cmd) {
+	if m.asking {
+		return m, nil
+	}
+	m.asking = true
+	b := m.booth
+	return m, func() tea.Msg { return soundMsg{b.Sound(), b.View().RestDue} }
+}
 
 // doneMsg is the end of an action: how things stand now, and what was refused.
 type doneMsg struct {
@@ -79,7 +104,7 @@ func (m model) Init() tea.Cmd { return tick() }
 
 // act runs one action away from the screen and reports how things stand after it.
 func (m model) act(action func(Booth) error) (model, tea.Cmd) {
-	m.busy, m.message = true, ""
+	m.busy, m.waited, m.message = true, 0, ""
 	b := m.booth
 	return m, func() tea.Msg {
 		err := action(b)
@@ -97,11 +122,18 @@ func (m model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 	case tea.WindowSizeMsg:
 		m.width, m.height = msg.Width, msg.Height
 	case tickMsg:
-		m.sound = m.booth.Sound()
-		m.view.RestDue = m.booth.View().RestDue
-		return m, tick()
+		m.waited++
+		m, ask := m.ask()
+		return m, tea.Batch(tick(), ask)
+	case soundMsg:
+		m.asking, m.sound, m.view.RestDue = false, msg.sound, msg.restDue
 	case doneMsg:
-		return m.settle(msg), nil
+		m = m.settle(msg)
+		if errors.Is(msg.err, ErrOver) {
+			m.over = msg.err
+			return m, tea.Quit
+		}
+		return m, nil
 	case tea.KeyMsg:
 		if !m.busy {
 			return m.press(msg)

@@ -3,6 +3,7 @@ package screen
 import (
 	"bufio"
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"strconv"
@@ -12,7 +13,8 @@ import (
 )
 
 // Plain runs a session line by line: it reads one command a line from in and answers each with one line on out,
-// whose first word is fixed. It returns nil at the end of the session, of the input, or on quit.
+// whose first word is fixed; a "ready" line follows wherever another trial is due. It returns nil at the end of the session,
+// of the input, or on quit, and an error that wraps ErrOver where nothing can be kept any more.
 func Plain(ctx context.Context, b Booth, in io.Reader, out io.Writer) error {
 	p := &plain{booth: b, out: out}
 	p.ready()
@@ -33,9 +35,11 @@ func Plain(ctx context.Context, b Booth, in io.Reader, out io.Writer) error {
 	for !p.done {
 		select {
 		case <-ctx.Done():
+			p.leave()
 			return ctx.Err()
 		case line, more := <-lines:
 			if !more {
+				p.leave()
 				select {
 				case err := <-failed:
 					return err
@@ -46,25 +50,23 @@ func Plain(ctx context.Context, b Booth, in io.Reader, out io.Writer) error {
 			p.obey(strings.Fields(line))
 		}
 	}
-	return nil
+	return p.over
 }
 
 type plain struct {
 	booth Booth
 	out   io.Writer
 	done  bool
+	trial int   // that was announced last
+	over  error // why the session was left at once
 }
 
 func (p *plain) say(format string, args ...any) { fmt.Fprintf(p.out, format+"\n", args...) }
 
-// refuse says why, in one line whatever the error holds.
-func (p *plain) refuse(err error) {
-	p.say("refused %s", strings.Join(strings.Fields(err.Error()), " "))
-}
-
 // ready announces the trial that is due.
 func (p *plain) ready() {
 	v := p.booth.View()
+	p.trial = v.Trial
 	if v.Phase == trials.Done || v.Phase == trials.GivenUp {
 		p.finish()
 		return
@@ -124,10 +126,15 @@ func (p *plain) obey(words []string) {
 		p.help()
 	case "quit":
 		p.done = true
-		p.say("stopped — the session can be resumed")
+		p.leave()
 	default:
 		p.play(words[0])
 	}
+}
+
+// leave says what is kept, in one line.
+func (p *plain) leave() {
+	p.say("stopped — %s", strings.Join(p.booth.Kept(), "; "))
 }
 
 // reply says done, or why not.
@@ -137,6 +144,22 @@ func (p *plain) reply(err error, done string) {
 		return
 	}
 	p.say("%s", done)
+}
+
+// refuse says why a command was not carried out. Where that was no fault of the command, because the trial became void under
+// it or nothing can be kept any more, it is an error, and what is due now follows. It is one line whatever the error holds.
+func (p *plain) refuse(err error) {
+	why := strings.Join(strings.Fields(err.Error()), " ")
+	switch {
+	case errors.Is(err, ErrOver):
+		p.done, p.over = true, err
+		p.say("error %s", why)
+	case errors.Is(err, ErrVoid), p.booth.View().Trial != p.trial:
+		p.say("error %s", why)
+		p.ready()
+	default:
+		p.say("refused %s", why)
+	}
 }
 
 func (p *plain) play(word string) {

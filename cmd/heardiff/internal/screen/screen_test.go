@@ -5,7 +5,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
+	"runtime"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -72,6 +75,7 @@ func (s *seat) Rest() error                      { return s.session.Rest() }
 func (s *seat) Wake() error                      { return s.session.Open("") }
 func (s *seat) GiveUp(reason string) error       { return s.session.GiveUp(reason) }
 func (s *seat) Summary() ([]string, error)       { return []string{"the end"}, nil }
+func (s *seat) Kept() []string                   { return []string{"all is kept", "heardiff listen"} }
 
 // press feeds keys to a model, running each action to its end, and returns every screen drawn.
 func press(m model, keys ...string) (model, string) {
@@ -277,4 +281,79 @@ func TestForeignTextIsShownNotObeyed(t *testing.T) {
 	if out.String() != "refused one two\n" {
 		t.Errorf("%q", out.String())
 	}
+}
+
+// stalled is a seat whose commit takes until it is let go, and which answers nothing meanwhile, as a booth does that waits
+// for a server.
+type stalled struct {
+	*seat
+	mu  sync.Mutex
+	let chan struct{}
+}
+
+func (s *stalled) View() trials.View { s.mu.Lock(); defer s.mu.Unlock(); return s.seat.View() }
+func (s *stalled) Sound() Sound      { s.mu.Lock(); defer s.mu.Unlock(); return s.seat.Sound() }
+func (s *stalled) Confirm() error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	<-s.let
+	return s.seat.Confirm()
+}
+
+// While a commit stalls the screen goes on: it says that it waits, and q leaves. Nothing that Update does may ask the booth.
+func TestTheScreenHeedsKeysWhileACommitStalls(t *testing.T) {
+	s := &stalled{seat: newSeat(t, trials.ABX, 3, trials.Seed{1}), let: make(chan struct{})}
+	m, _ := press(newModel(s, "seal"), "a", "x", "1")
+	next, confirm := m.Update(tea.KeyMsg{Type: tea.KeyEnter})
+	m = next.(model)
+	done := make(chan tea.Msg, 1)
+	go func() { done <- confirm() }()
+	for s.mu.TryLock() { // until the commit has the booth
+		s.mu.Unlock()
+		runtime.Gosched()
+	}
+	for range 20 {
+		next, _ = m.Update(tickMsg{})
+		m = next.(model)
+	}
+	if !strings.Contains(m.View(), "Waiting for the study's record: q leaves.") {
+		t.Errorf("nothing says that it waits:\n%s", m.View())
+	}
+	if _, leave := m.Update(tea.KeyMsg{Type: tea.KeyRunes, Runes: []rune("q")}); leave == nil || leave() != tea.Quit() {
+		t.Error("q does not leave")
+	}
+	close(s.let)
+	next, _ = m.Update(<-done)
+	if m = next.(model); m.view.Trial != 2 || m.late() {
+		t.Errorf("after the commit: trial %d", m.view.Trial)
+	}
+}
+
+// A booth in which nothing can be kept any more ends the session, in either face.
+func TestASessionThatCannotBeKeptIsLeft(t *testing.T) {
+	s := newSeat(t, trials.ABX, 3, trials.Seed{1})
+	m, _ := press(newModel(s, "seal"), "a", "x", "1")
+	s.fail = fmt.Errorf("%w: the study is gone", ErrOver)
+	next, confirm := m.Update(tea.KeyMsg{Type: tea.KeyEnter})
+	next, leave := next.(model).Update(confirm())
+	if leave == nil || leave() != tea.Quit() || !errors.Is(next.(model).over, ErrOver) {
+		t.Errorf("the full screen goes on: %v", next.(model).over)
+	}
+	s = newSeat(t, trials.ABX, 3, trials.Seed{1})
+	var out bytes.Buffer
+	gone := &atWord{s, strings.NewReader("a\nx\nanswer a\nconfirm\na\n")}
+	if err := Plain(context.Background(), gone, gone.in, &out); !errors.Is(err, ErrOver) || !strings.HasSuffix(out.String(), "the study is gone\n") {
+		t.Errorf("the plain one: %v, %q", err, out.String())
+	}
+}
+
+// atWord is a seat whose study goes before its first commit.
+type atWord struct {
+	*seat
+	in io.Reader
+}
+
+func (a *atWord) Confirm() error {
+	a.fail = fmt.Errorf("%w: the study is gone", ErrOver)
+	return a.seat.Confirm()
 }
