@@ -277,7 +277,7 @@ func TestForeignTextIsShownNotObeyed(t *testing.T) {
 		}
 	}
 	var out bytes.Buffer
-	(&plain{booth: s, out: &out}).refuse(errors.New("one\ntwo"))
+	(&plain{booth: s, out: &out, trial: 1}).refuse(errors.New("one\ntwo"))
 	if out.String() != "refused one two\n" {
 		t.Errorf("%q", out.String())
 	}
