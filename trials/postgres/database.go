@@ -16,7 +16,12 @@ import (
 )
 
 // database implements store.Database for a schema.
-type database struct{ schema string }
+type database struct {
+	schema string
+	seats  *seats
+	// silence is how long a server may owe an answer.
+	silence time.Duration
+}
 
 // Migrations implements store.Database.
 func (database) Migrations() ([]string, error) { return store.ReadMigrations(migrations, "migration") }
@@ -39,10 +44,20 @@ func (database) SetVersion(ctx context.Context, tx *sql.Tx, n int) error {
 }
 
 // Alone waits for the study's lock. Each later statement sees what was committed before it (read committed), and so all
-// that earlier holders of the lock wrote.
+// that earlier holders of the lock wrote. It asks anew every few seconds, so that a server that still answers is never silent.
 func (d database) Alone(ctx context.Context, tx *sql.Tx) error {
-	_, err := tx.ExecContext(ctx, `SELECT pg_advisory_xact_lock($1)`, d.lockKey("study"))
-	return err
+	wait := fmt.Sprintf(`SAVEPOINT turn; SET LOCAL lock_timeout = %d; SELECT pg_advisory_xact_lock(%d); SET LOCAL lock_timeout = 0`,
+		(d.silence / 4).Milliseconds(), d.lockKey("study"))
+	for {
+		_, err := tx.ExecContext(ctx, wait)
+		var e *pgconn.PgError
+		if !errors.As(err, &e) || e.Code != lockNotAvailable {
+			return err
+		}
+		if _, err := tx.ExecContext(ctx, `ROLLBACK TO SAVEPOINT turn`); err != nil {
+			return err
+		}
+	}
 }
 
 // lockKey returns the number under which the server locks what is named, of this study.
@@ -58,6 +73,7 @@ func (database) Larger() string { return "GREATEST" }
 const (
 	uniqueViolation     = "23505"
 	foreignKeyViolation = "23503"
+	lockNotAvailable    = "55P03"
 )
 
 // Translate implements store.Database.
@@ -85,30 +101,14 @@ func (database) Scrub(ctx context.Context, db *sql.DB) error {
 	return nil
 }
 
-// releaseGrace is how long the server may take to release a lock.
-const releaseGrace = 2 * time.Second
-
-// Lock holds a lock of the server on a connection of its own: it ends with the process.
+// Lock holds a lock of the server on this process's connection: it ends with the process, and is taken again where the
+// connection was lost.
 func (d database) Lock(ctx context.Context, db *sql.DB, listener string) (func() error, error) {
-	conn, err := db.Conn(ctx)
-	if err != nil {
-		return nil, fmt.Errorf("lock the listener: %w", err)
-	}
-	var got bool
 	key := d.lockKey("listener " + listener)
-	if err := conn.QueryRowContext(ctx, `SELECT pg_try_advisory_lock($1)`, key).Scan(&got); err != nil {
-		return nil, errors.Join(fmt.Errorf("lock the listener: %w", err), conn.Close())
+	if err := d.seats.take(ctx, db, key); err != nil {
+		return nil, err
 	}
-	if !got {
-		return nil, errors.Join(store.ErrBusy, conn.Close())
-	}
-	return func() error {
-		// A server that stalls must not hold whoever leaves: the lock ends with the connection, too.
-		ctx, stop := context.WithTimeout(context.WithoutCancel(ctx), releaseGrace)
-		defer stop()
-		_, err := conn.ExecContext(ctx, `SELECT pg_advisory_unlock($1)`, key)
-		return errors.Join(err, conn.Close())
-	}, nil
+	return func() error { return d.seats.leave(context.WithoutCancel(ctx), db, key) }, nil
 }
 
 // Present implements store.Database: answers go to the server, whatever becomes of the folder.
@@ -137,6 +137,9 @@ func cause(err error) error {
 	var server *pgconn.PgError
 	if errors.As(err, &server) {
 		return errors.New(server.Message)
+	}
+	if errors.Is(err, ErrSilent) {
+		return ErrSilent
 	}
 	var network *net.OpError
 	if errors.As(err, &network) {

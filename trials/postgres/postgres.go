@@ -41,7 +41,10 @@ var ErrAddress = errors.New("no address of a PostgreSQL server")
 var migrations embed.FS
 
 // Server is an address, understood.
-type Server struct{ config *pgx.ConnConfig }
+type Server struct {
+	config  *pgx.ConnConfig
+	silence time.Duration // how long it may owe an answer
+}
 
 // ParseAddress understands an address such as postgres://NAME@HOST:PORT/DATABASE, with parameters after a '?'. The
 // connection to another machine is encrypted and the server's certificate checked, unless sslmode says otherwise. What
@@ -51,37 +54,51 @@ func ParseAddress(address string) (Server, error) {
 	if err != nil || u.Scheme != "postgres" && u.Scheme != "postgresql" {
 		return Server{}, fmt.Errorf("%w: a form like postgres://NAME@HOST/DATABASE is wanted", ErrAddress)
 	}
-	q := u.Query()
-	if q.Get("sslmode") == "" && os.Getenv("PGSSLMODE") == "" {
-		q.Set("sslmode", "verify-full")
-		if host := firstOf(u.Hostname(), q.Get("host"), os.Getenv("PGHOST")); local(host) {
-			q.Set("sslmode", "disable")
-		}
-		u.RawQuery = q.Encode()
-	}
 	config, err := pgx.ParseConfig(u.String())
 	if err != nil {
 		return Server{}, fmt.Errorf("%w: a part of it makes no sense", ErrAddress)
 	}
+	// The host may come from anywhere, a service file too: only what was understood tells where it leads.
+	if q := u.Query(); q.Get("sslmode") == "" && os.Getenv("PGSSLMODE") == "" && mayBeClear(config) {
+		q.Set("sslmode", "verify-full")
+		if leadsHere(config) {
+			q.Set("sslmode", "disable")
+		}
+		u.RawQuery = q.Encode()
+		if config, err = pgx.ParseConfig(u.String()); err != nil {
+			return Server{}, fmt.Errorf("%w: a part of it makes no sense", ErrAddress)
+		}
+	}
 	if config.ConnectTimeout == 0 {
 		config.ConnectTimeout = connectTimeout
 	}
-	return Server{config}, nil
-}
-
-func firstOf(texts ...string) string {
-	for _, t := range texts {
-		if t != "" {
-			return t
-		}
-	}
-	return ""
+	return Server{config, silence}, nil
 }
 
 // local reports whether host is this machine: a socket's folder, nothing (the default socket), or a loopback address.
 func local(host string) bool {
 	ip := net.ParseIP(host)
 	return host == "" || strings.HasPrefix(host, "/") || host == "localhost" || ip != nil && ip.IsLoopback()
+}
+
+// leadsHere reports whether every host of the address is this machine.
+func leadsHere(c *pgx.ConnConfig) bool {
+	for _, f := range c.Fallbacks {
+		if !local(f.Host) {
+			return false
+		}
+	}
+	return local(c.Host)
+}
+
+// mayBeClear reports whether a connection without encryption is among those tried.
+func mayBeClear(c *pgx.ConnConfig) bool {
+	for _, f := range c.Fallbacks {
+		if f.TLSConfig == nil {
+			return true
+		}
+	}
+	return c.TLSConfig == nil
 }
 
 // InClear reports whether what goes over the network to another machine is not encrypted, or may not be.
@@ -102,8 +119,9 @@ func (s Server) String() string {
 // Create makes a study with its folder and a schema of its own. It returns store.ErrExists, wrapped, where the folder
 // holds a study already.
 func (s Server) Create(ctx context.Context, dir string, of store.Study, now func() time.Time) (*store.Store, error) {
-	if err := os.MkdirAll(filepath.Join(dir, "audio"), 0o755); err != nil {
-		return nil, fmt.Errorf("make the study's folder: %w", err)
+	undo, err := makeFolders(filepath.Join(dir, "audio"))
+	if err != nil {
+		return nil, errors.Join(fmt.Errorf("make the study's folder: %w", err), undo())
 	}
 	path := filepath.Join(dir, FileName)
 	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o644)
@@ -111,13 +129,39 @@ func (s Server) Create(ctx context.Context, dir string, of store.Study, now func
 		return nil, fmt.Errorf("%q: a study is %w", dir, store.ErrExists)
 	}
 	if err != nil {
-		return nil, fmt.Errorf("make the study's folder: %w", err)
+		return nil, errors.Join(fmt.Errorf("make the study's folder: %w", err), undo())
 	}
 	made, err := s.create(ctx, f, dir, of, now)
 	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
-		return nil, errors.Join(err, os.Remove(path))
+		return nil, errors.Join(err, os.Remove(path), undo())
 	}
 	return made, nil
+}
+
+// makeFolders makes a folder and those above it, and returns what removes the ones that it made.
+func makeFolders(path string) (undo func() error, err error) {
+	var made []string
+	undo = func() error {
+		var err error
+		for _, p := range made { // the innermost first
+			err = errors.Join(err, os.Remove(p))
+		}
+		return err
+	}
+	var missing []string
+	for p := path; ; p = filepath.Dir(p) {
+		if _, err := os.Stat(p); !errors.Is(err, os.ErrNotExist) || p == filepath.Dir(p) {
+			break
+		}
+		missing = append(missing, p)
+	}
+	for i := len(missing) - 1; i >= 0; i-- {
+		if err := os.Mkdir(missing[i], 0o755); err != nil && !errors.Is(err, os.ErrExist) {
+			return undo, err
+		}
+		made = append([]string{missing[i]}, made...)
+	}
+	return undo, os.MkdirAll(path, 0o755) // what stands there may be no folder
 }
 
 func (s Server) create(ctx context.Context, f *os.File, dir string, of store.Study, now func() time.Time) (*store.Store, error) {
@@ -126,7 +170,7 @@ func (s Server) create(ctx context.Context, f *os.File, dir string, of store.Stu
 		return nil, fmt.Errorf("make an id: %w", err)
 	}
 	schema := "heardiff_" + hex.EncodeToString(id[:])
-	db, err := s.connect(ctx, schema)
+	db, d, err := s.connect(ctx, schema)
 	if err != nil {
 		return nil, err
 	}
@@ -136,7 +180,7 @@ func (s Server) create(ctx context.Context, f *os.File, dir string, of store.Stu
 	if _, err := fmt.Fprintln(f, schema); err != nil {
 		return nil, errors.Join(err, db.Close())
 	}
-	return store.Create(ctx, store.Config{DB: db, Database: database{schema}, Dir: dir, Now: now}, of)
+	return store.Create(ctx, store.Config{DB: db, Database: d, Dir: dir, Now: now}, of)
 }
 
 var schemaForm = regexp.MustCompile(`^heardiff_[0-9a-f]{16}$`)
@@ -149,7 +193,7 @@ func (s Server) Open(ctx context.Context, dir string, now func() time.Time) (*st
 	if err != nil || !schemaForm.MatchString(schema) {
 		return nil, fmt.Errorf("%q: %w: no %s that names a schema in it", dir, store.ErrNotStudy, FileName)
 	}
-	db, err := s.connect(ctx, schema)
+	db, d, err := s.connect(ctx, schema)
 	if err != nil {
 		return nil, err
 	}
@@ -161,22 +205,27 @@ func (s Server) Open(ctx context.Context, dir string, now func() time.Time) (*st
 	if !there {
 		return nil, errors.Join(fmt.Errorf("%q: %w of %s: it has no schema %s", dir, store.ErrNotStudy, s, schema), db.Close())
 	}
-	return store.Open(ctx, store.Config{DB: db, Database: database{schema}, Dir: dir, Now: now})
+	return store.Open(ctx, store.Config{DB: db, Database: d, Dir: dir, Now: now})
 }
 
-// connect opens connections that see the schema alone and wait for the disk, and checks that the server has one.
-func (s Server) connect(ctx context.Context, schema string) (*sql.DB, error) {
+// connect opens a connection that sees the schema alone and waits for the disk, and checks that the server has one. There is
+// one a process: a server that serves a room full of listeners has as many as there are of them, and a listener's lock is where
+// the answers are.
+func (s Server) connect(ctx context.Context, schema string) (*sql.DB, store.Database, error) {
 	config := s.config.Copy()
+	config.DialFunc = dialer(s.silence)
 	config.RuntimeParams["search_path"] = schema
 	config.RuntimeParams["synchronous_commit"] = "on"
 	config.RuntimeParams["application_name"] = "heardiff"
-	db := stdlib.OpenDB(*config)
+	d := database{schema, &seats{held: map[int64]bool{}}, s.silence}
+	db := stdlib.OpenDB(*config, stdlib.OptionAfterConnect(d.seats.connected))
+	db.SetMaxOpenConns(1)
 	var fsync string
 	if err := db.QueryRowContext(ctx, `SHOW fsync`).Scan(&fsync); err != nil {
-		return nil, errors.Join(fmt.Errorf("connect to %s: %w", s, cause(err)), db.Close())
+		return nil, nil, errors.Join(fmt.Errorf("connect to %s: %w", s, cause(err)), db.Close())
 	}
 	if fsync != "on" {
-		return nil, errors.Join(fmt.Errorf("connect to %s: the server runs with fsync off: an answer would not be on its disk when it is said to be kept", s), db.Close())
+		return nil, nil, errors.Join(fmt.Errorf("connect to %s: the server runs with fsync off: an answer would not be on its disk when it is said to be kept", s), db.Close())
 	}
-	return db, nil
+	return db, d, nil
 }

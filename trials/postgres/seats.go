@@ -1,0 +1,103 @@
+package postgres
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"heardiff/trials/store"
+)
+
+// seats holds the locks of the listeners who sit at this machine. They are locks of the connection, of which there is one:
+// where it is lost, by a restart of the server, say, the next one takes them again before anything else, and where
+// somebody else has taken one meanwhile it is refused, and with it every further answer.
+type seats struct {
+	mu   sync.Mutex
+	held map[int64]bool
+	// pid and since are the server's process behind the last connection, and when it began.
+	pid   uint32
+	since time.Time
+}
+
+// regainTime is how long the server may take to let go of a connection that was lost.
+const regainTime = 3 * time.Second
+
+// releaseGrace is how long the server may take to release a lock.
+const releaseGrace = 2 * time.Second
+
+// take takes a lock, or returns store.ErrBusy.
+func (s *seats) take(ctx context.Context, db *sql.DB, key int64) error {
+	s.mu.Lock()
+	taken := s.held[key]
+	s.mu.Unlock()
+	if taken {
+		return store.ErrBusy
+	}
+	var got bool
+	if err := db.QueryRowContext(ctx, `SELECT pg_try_advisory_lock($1)`, key).Scan(&got); err != nil {
+		return fmt.Errorf("lock the listener: %w", err)
+	}
+	if !got {
+		return store.ErrBusy
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.held[key] = true
+	return nil
+}
+
+// leave gives a lock back.
+func (s *seats) leave(ctx context.Context, db *sql.DB, key int64) error {
+	s.mu.Lock()
+	delete(s.held, key)
+	s.mu.Unlock()
+	// A server that stalls must not hold whoever leaves: the lock ends with the connection, too.
+	ctx, stop := context.WithTimeout(ctx, releaseGrace)
+	defer stop()
+	_, err := db.ExecContext(ctx, `SELECT pg_advisory_unlock($1)`, key)
+	return err
+}
+
+// connected prepares a new connection: it takes the locks again that were held on the last one.
+func (s *seats) connected(ctx context.Context, conn *pgx.Conn) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for key := range s.held {
+		if err := s.regain(ctx, conn, key); err != nil {
+			return err
+		}
+	}
+	s.pid = conn.PgConn().PID()
+	return conn.QueryRow(ctx, `SELECT backend_start FROM pg_stat_activity WHERE pid = pg_backend_pid()`).Scan(&s.since)
+}
+
+func (s *seats) regain(ctx context.Context, conn *pgx.Conn, key int64) error {
+	ctx, stop := context.WithTimeout(ctx, regainTime)
+	defer stop()
+	for {
+		var got bool
+		if err := conn.QueryRow(ctx, `SELECT pg_try_advisory_lock($1)`, key).Scan(&got); err != nil {
+			if errors.Is(err, context.DeadlineExceeded) {
+				return store.ErrBusy
+			}
+			return fmt.Errorf("lock the listener again: %w", err)
+		}
+		if got {
+			return nil
+		}
+		// The server may not know yet that the last connection is gone; a process number is used again, its beginning is not.
+		if _, err := conn.Exec(ctx, `SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE pid = $1 AND backend_start = $2`, int32(s.pid), s.since); err != nil {
+			return fmt.Errorf("lock the listener again: %w", err)
+		}
+		select {
+		case <-ctx.Done():
+			return store.ErrBusy
+		case <-time.After(100 * time.Millisecond):
+		}
+	}
+}
