@@ -14,6 +14,9 @@ func BetaBinomialLikelihood(counts []Count, mean, rho float64) float64 {
 	return newBetaBinomial(counts).ln(mean, rho/(1-rho))
 }
 
+// LnChoose returns ln C(n, k).
+var LnChoose = lnChoose
+
 // PairIndependent returns d′ of the independent model at zH − zF.
 var PairIndependent = pairIndependent
 

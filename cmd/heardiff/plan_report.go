@@ -21,10 +21,11 @@ type planReport struct {
 
 // planPower is what n trials of a comparison find if the listener is right with probability PTrue.
 type planPower struct {
-	Trials   int     `json:"trials"`
-	PTrue    float64 `json:"p_true"`
-	Power    float64 `json:"power"`
-	Critical *int    `json:"critical_correct"`
+	Trials int     `json:"trials"`
+	PTrue  float64 `json:"p_true"`
+	Power  float64 `json:"power"`
+	// Critical decides; under Fisher's test it is that of both kinds of trial and both answers equally often.
+	Critical *int `json:"critical_correct"`
 	// Needed is the number of trials for a power of 0.8, nil where it is out of all reach.
 	Needed *int `json:"trials_for_power_0_8"`
 }
@@ -50,12 +51,12 @@ func reportPlan(p trials.Plan) (planReport, error) {
 		return r, nil
 	}
 	for _, pTrue := range truths {
-		at, err := stats.PowerAt(scoredTrials(p), 0.5, pTrue, p.Alpha)
+		at, err := p.PowerAt(scoredTrials(p), pTrue)
 		if err != nil {
 			return r, err
 		}
 		row := planPower{Trials: at.Trials, PTrue: pTrue, Power: at.Power, Critical: at.Critical}
-		switch need, err := stats.TrialsFor(0.5, pTrue, p.Alpha, 0.8); {
+		switch need, err := p.TrialsFor(pTrue, 0.8); {
 		case err == nil:
 			row.Needed = &need.Trials
 		case !errors.Is(err, stats.ErrOutOfReach):
@@ -108,4 +109,7 @@ func (r planReport) powerText(w io.Writer) {
 		t.row(fmt.Sprintf("%.0f %% of the time", 100*p.PTrue), from, decimals(p.Power), need)
 	}
 	t.print(w, "")
+	if r.Conditional() && len(r.Power) > 0 {
+		fmt.Fprintln(w, "Fisher's exact test decides: the count shown is for both kinds of trial and both answers equally often, as the chances\nare for a listener who leans towards neither answer; one who leans is found less often.")
+	}
 }

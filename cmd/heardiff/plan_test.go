@@ -1,6 +1,7 @@
 package main
 
 import (
+	"math"
 	"strings"
 	"testing"
 
@@ -25,6 +26,37 @@ func TestPlanSaysWhatItCanFind(t *testing.T) {
 	const want = "70 % of the time 12 of 16 0.45 42"
 	if !strings.Contains(strings.Join(strings.Fields(text.String()), " "), want) {
 		t.Errorf("got\n%s\nwant in it\n%s", text.String(), want)
+	}
+}
+
+// The test that decides has the power that is shown. Duplicate pairs, 42 of a coin, p 0.7: 0.749681 by R's phyper over
+// every table (stats/dealt_test.go); the exact binomial test, which does not decide there, would have 0.836. In balanced
+// order 21 trials of either kind: R 4.2.2,
+//
+//	h <- rep(0:21, 22); f <- rep(0:21, each=22)
+//	sum(dbinom(h,21,.7)*dbinom(f,21,.3)*(phyper(h-1,21,21,h+f,lower.tail=FALSE) <= .05))
+func TestPlanShowsThePowerOfTheTestThatDecides(t *testing.T) {
+	for name, c := range map[string]struct {
+		design trials.Design
+		order  trials.Order
+		want   float64
+	}{
+		"ABX": {trials.ABX, trials.Independent, 0.8359988}, "ABX, balanced": {trials.ABX, trials.Balanced, 0.7437839721635},
+		"pairs": {trials.SameDifferent, trials.Independent, 0.749680955577},
+	} {
+		p := onePlan(42, 0.4)
+		p.Design, p.Order = c.design, c.order
+		r, err := reportPlan(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		row := r.Power[1]
+		if row.PTrue != 0.7 || math.Abs(row.Power-c.want) > 1e-7 {
+			t.Errorf("%s: power %v at %v, want %v", name, row.Power, row.PTrue, c.want)
+		}
+		if fisher := name != "ABX"; fisher != (*row.Needed > 42) {
+			t.Errorf("%s: %d trials for a chance of 0.8", name, *row.Needed)
+		}
 	}
 }
 

@@ -10,6 +10,7 @@ import (
 
 	"heardiff/cmd/heardiff/internal/report"
 	"heardiff/stats"
+	"heardiff/trials"
 )
 
 type powerFlags struct {
@@ -237,7 +238,7 @@ func (a *app) powerRuleOut(c *cobra.Command, f powerFlags) error {
 
 // plotPower draws the power of a fixed plan against how often a listener is right.
 func (a *app) plotPower(path string, n int, alpha, pTrue float64) error {
-	chart, ok := report.PowerOf(n, alpha, stats.Discriminators(pTrue))
+	chart, ok := report.PowerOf(n, trials.Plan{Design: trials.ABX, Alpha: alpha, SmallestEffect: stats.Discriminators(pTrue)})
 	if !ok {
 		return rejected(fmt.Errorf("%d trials at alpha %g have no power to draw", n, alpha), "")
 	}

@@ -149,12 +149,12 @@ func powers(n *numbering, in Input) []figure {
 			if c.Kind != trials.Scored || c.Trials == 0 {
 				continue
 			}
-			key := fmt.Sprint(c.Trials, p.Alpha, p.SmallestEffect)
-			if slices.Contains(seen, key) || p.Design != trials.ABX {
+			key := fmt.Sprint(c.Trials, p.Alpha, p.SmallestEffect, p.Design, p.Order)
+			if slices.Contains(seen, key) || p.Sequential() {
 				continue
 			}
 			seen = append(seen, key)
-			if chart, ok := PowerOf(c.Trials, p.Alpha, p.SmallestEffect); ok {
+			if chart, ok := PowerOf(c.Trials, p); ok {
 				out = append(out, n.draw(chart))
 			}
 		}
@@ -162,19 +162,20 @@ func powers(n *numbering, in Input) []figure {
 	return out
 }
 
-// PowerOf draws what n trials at level alpha can find; smallest is a proportion of discriminators, 0 for none. It is false
-// where there is nothing to draw.
-func PowerOf(n int, alpha, smallest float64) (plot.Power, bool) {
-	chart := plot.Power{Title: fmt.Sprintf("What %d trials at level %g can find", n, alpha), Trials: n, Smallest: stats.FromDiscriminators(smallest)}
-	for i := range 101 {
-		p := 0.5 + float64(i)/200
-		at, err := stats.PowerAt(n, 0.5, math.Min(p, 1-1e-12), alpha)
-		if err != nil {
-			return chart, false
-		}
-		chart.PTrue, chart.Power = append(chart.PTrue, p), append(chart.Power, at.Power)
+// PowerOf draws what n trials of a plan can find, by its design, order, level and smallest effect (0 for none). It is
+// false where there is nothing to draw.
+func PowerOf(n int, plan trials.Plan) (plot.Power, bool) {
+	title := fmt.Sprintf("What %d trials at level %g can find", n, plan.Alpha)
+	if plan.Conditional() {
+		title = fmt.Sprintf("What %d trials (%s, %s order) at level %g can find", n, plan.Design, plan.Order, plan.Alpha)
 	}
-	return chart, true
+	chart := plot.Power{Title: title, Trials: n, Smallest: stats.FromDiscriminators(plan.SmallestEffect)}
+	for i := range 101 {
+		chart.PTrue = append(chart.PTrue, math.Min(0.5+float64(i)/200, 1-1e-12))
+	}
+	var err error
+	chart.Power, err = plan.Powers(n, chart.PTrue)
+	return chart, err == nil
 }
 
 // measures draws what was measured.

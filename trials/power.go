@@ -1,0 +1,51 @@
+package trials
+
+import "heardiff/stats"
+
+// Conditional reports whether Fisher's exact test decides, and not the exact binomial one: of duplicate pairs, and of ABX
+// in balanced order.
+func (p Plan) Conditional() bool { return p.Design == SameDifferent || p.Order == Balanced }
+
+// PowerAt returns the power of n scored trials of the plan's design, order and level against a listener who is right with
+// probability pTrue: by the test that decides, over the divisions into kinds as they are dealt. It is an error if n or
+// pTrue is out of range.
+func (p Plan) PowerAt(n int, pTrue float64) (stats.Power, error) {
+	if !p.Conditional() {
+		return stats.PowerAt(n, 0.5, pTrue, p.Alpha)
+	}
+	return stats.DividedPower(n, p.divisions(n), pTrue, p.Alpha)
+}
+
+// Powers returns PowerAt at each of several pTrue. It is an error if n or one of them is out of range, where the
+// exact binomial test decides.
+func (p Plan) Powers(n int, pTrue []float64) ([]float64, error) {
+	if p.Conditional() {
+		return stats.DividedPowers(p.divisions(n), n, p.Alpha, pTrue...), nil
+	}
+	powers := make([]float64, len(pTrue))
+	for i, v := range pTrue {
+		at, err := p.PowerAt(n, v)
+		if err != nil {
+			return nil, err
+		}
+		powers[i] = at.Power
+	}
+	return powers, nil
+}
+
+// TrialsFor returns the smallest number of trials whose PowerAt reaches power and keeps it; stats.ErrOutOfReach where none
+// does.
+func (p Plan) TrialsFor(pTrue, power float64) (stats.Power, error) {
+	if !p.Conditional() {
+		return stats.TrialsFor(0.5, pTrue, p.Alpha, power)
+	}
+	return stats.DividedTrialsFor(p.divisions, pTrue, p.Alpha, power)
+}
+
+// divisions says how n trials fall into the two kinds that Fisher's test compares, see assignments.
+func (p Plan) divisions(n int) []stats.Division {
+	if p.Order == Independent {
+		return stats.CoinDivisions(n)
+	}
+	return stats.RoundDivisions(n, len(possible(p.Design)))
+}
