@@ -48,6 +48,8 @@ type Entry struct {
 	// Device is what the listener sat down to hear through, Silent whether nothing sounds there: of EntryOpen alone.
 	Device string `json:"device,omitempty"`
 	Silent bool   `json:"silent,omitempty"`
+	// Seat says who sits down to which study through what: of EntryBegin alone; nil in sessions of before seals covered it.
+	Seat *Seat `json:"seat,omitempty"`
 	// Previous is the Hash of the entry before, Hash the SHA-256 over all the other fields; hexadecimal.
 	Previous string `json:"previous"`
 	Hash     string `json:"hash"`
@@ -65,6 +67,12 @@ func (e Entry) Digest() string {
 	return hex.EncodeToString(sum[:])
 }
 
+// dated reports whether the time of e has a JSON form, to be hashed.
+func (e Entry) dated() bool { year := e.At.UTC().Year(); return year >= 0 && year <= 9999 }
+
+// Whole reports whether Hash is that of the entry as it is.
+func (e Entry) Whole() bool { return e.dated() && e.Digest() == e.Hash }
+
 // CheckChain returns an error that names the first entry which was changed, removed, added or moved.
 func CheckChain(entries []Entry) error {
 	previous := ""
@@ -74,11 +82,11 @@ func CheckChain(entries []Entry) error {
 			return fmt.Errorf("entry %d stands where entry %d belongs: one was removed, added or moved", e.Number, i+1)
 		case e.Session != entries[0].Session:
 			return fmt.Errorf("entry %d belongs to session %q", e.Number, e.Session)
-		case e.At.UTC().Year() < 0 || e.At.UTC().Year() > 9999: // such a time has no JSON form to hash
+		case !e.dated():
 			return fmt.Errorf("entry %d bears an impossible time", e.Number)
 		case e.Previous != previous:
 			return fmt.Errorf("entry %d does not follow the entry before it: one was changed or moved", e.Number)
-		case e.Digest() != e.Hash:
+		case !e.Whole():
 			return fmt.Errorf("entry %d was changed after it was written", e.Number)
 		}
 		previous = e.Hash

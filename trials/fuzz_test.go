@@ -69,7 +69,7 @@ func chain(list []Entry) {
 
 func beginFuzz(p Plan) (*Session, *memory) {
 	m := &memory{}
-	s, err := Begin("s", p, Seed{1}, m, func() time.Time { return time.Unix(1e9, 0) })
+	s, err := Begin("s", Seat{}, p, Seed{1}, m, func() time.Time { return time.Unix(1e9, 0) })
 	if err != nil {
 		panic(err)
 	}

@@ -23,11 +23,13 @@ func (Seed) String() string { return "(sealed)" }
 // GoString is String, for %#v.
 func (Seed) GoString() string { return "(sealed)" }
 
-// Commitment returns what is stored and shown before the first trial: SHA-256 over the seed, the plan's hash
-// and the session's id. Who knows it can check, once the seed is revealed, that neither was changed since.
-func (s Seed) Commitment(session string, p Plan) [32]byte {
+// Commitment returns what is stored and shown before the first trial: SHA-256 over the seed, the plan's hash, where
+// seat is not nil the SHA-256 of the JSON of its study, listener and device's digest, and the session's id. Who knows it
+// can check, once the seed is revealed, that none of them was changed since.
+func (s Seed) Commitment(session string, seat *Seat, p Plan) [32]byte {
 	hash := p.Hash()
-	return sha256.Sum256(append(append(append([]byte{}, s[:]...), hash[:]...), session...))
+	covered := append(append([]byte{}, s[:]...), hash[:]...)
+	return sha256.Sum256(append(append(covered, seat.sealed()...), session...))
 }
 
 // stream is a sequence of random bytes that anyone can make again from the seed: block k is

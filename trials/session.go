@@ -23,6 +23,7 @@ const (
 // Session is one listener working through one plan. It is not safe for concurrent use.
 type Session struct {
 	id      string
+	seat    *Seat
 	plan    Plan
 	seed    Seed
 	journal Journal
@@ -73,14 +74,19 @@ func (c Cue) Comparison() int { return c.comparison }
 // Source returns which of the comparison's two presentations sounds.
 func (c Cue) Source() Source { return c.source }
 
-// Begin starts a session and writes its first entry, with the seed's commitment, to the journal.
-func Begin(id string, p Plan, seed Seed, journal Journal, now func() time.Time) (*Session, error) {
+// Begin starts a session and writes its first entry, with the seat and the seed's commitment, to the journal.
+func Begin(id string, seat Seat, p Plan, seed Seed, journal Journal, now func() time.Time) (*Session, error) {
 	if err := p.Validate(); err != nil {
 		return nil, err
 	}
 	s := newSession(id, p, seed, journal, now)
-	commitment := seed.Commitment(id, p)
-	if err := s.append(Entry{Kind: EntryBegin, Note: hex.EncodeToString(commitment[:])}); err != nil {
+	first := Entry{Kind: EntryBegin}
+	if seat != (Seat{}) {
+		first.Seat = &seat
+	}
+	commitment := seed.Commitment(id, first.Seat, p)
+	first.Note = hex.EncodeToString(commitment[:])
+	if err := s.append(first); err != nil {
 		return nil, err
 	}
 	return s, nil
@@ -111,7 +117,10 @@ func checkBegin(p Plan, seed Seed, entries []Entry) error {
 	if err := CheckChain(entries); err != nil {
 		return err
 	}
-	commitment := seed.Commitment(entries[0].Session, p)
+	commitment := seed.Commitment(entries[0].Session, entries[0].Seat, p)
+	if !entries[0].Seat.whole() {
+		return errors.New("the device of the first entry is not the one that the seal covers")
+	}
 	if entries[0].Note != hex.EncodeToString(commitment[:]) {
 		return errors.New("the seed and the plan do not agree with the seal of the first entry")
 	}
@@ -159,7 +168,9 @@ func (s *Session) apply(e Entry) error {
 	}
 	s.last = e
 	switch e.Kind {
-	case EntryBegin, EntryFlag:
+	case EntryBegin:
+		s.seat = e.Seat
+	case EntryFlag:
 	case EntryOpen:
 		s.opened, s.rested = true, s.now()
 		if s.phase == Resting {

@@ -39,7 +39,7 @@ func testPlan(d Design, n int) Plan {
 func begin(t *testing.T, p Plan, seed Seed) (*Session, *memory) {
 	t.Helper()
 	m := &memory{}
-	s, err := Begin("s1", p, seed, m, clock())
+	s, err := Begin("s1", Seat{}, p, seed, m, clock())
 	if err != nil {
 		t.Fatal(err)
 	}

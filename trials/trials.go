@@ -5,7 +5,7 @@
 // Session.Route, whose Cue prints as nothing, so that no screen, log or error can tell it by accident.
 //
 //	plan.Validate()                            what will be run, fixed before the first trial
-//	s, _ := trials.Begin(id, plan, seed, ...)  one listener works through one plan; trials.Resume after a break
+//	s, _ := trials.Begin(id, seat, plan, seed, ...)  one listener works through one plan; trials.Resume after a break
 //	s.View()                                   all that a screen may show: the same for every hidden assignment
 //	s.Route(trials.LabelX)                     what playback must sound: for playback alone
 //	s.Heard(label, frames); s.Ask(answer, 0); s.Confirm()

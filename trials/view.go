@@ -76,4 +76,4 @@ func (s *Session) Plan() Plan { return s.plan }
 func (s *Session) ID() string { return s.id }
 
 // Commitment returns the seal of the session's order, to be shown before the first trial.
-func (s *Session) Commitment() [32]byte { return s.seed.Commitment(s.id, s.plan) }
+func (s *Session) Commitment() [32]byte { return s.seed.Commitment(s.id, s.seat, s.plan) }

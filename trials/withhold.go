@@ -31,7 +31,7 @@ func Withhold(entries []Entry) []Entry {
 		if e.RateHz > 0 { // for how long labels sounded stays: whether an answer was hurried follows from it
 			e.Frames = int64(math.Round(float64(e.Frames)/float64(e.RateHz))) * int64(e.RateHz)
 		}
-		e.Previous = previous
+		e.Previous, e.Seat = previous, e.Seat.withheld()
 		e.Hash = e.Digest()
 		previous, out[i] = e.Hash, e
 	}

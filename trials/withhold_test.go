@@ -15,7 +15,7 @@ func eventful(t *testing.T, remark string) (Plan, []Entry) {
 		Comparisons: []Comparison{{Name: "one", A: "left", B: "right", Excerpt: "e", AudioA: "aa", AudioB: "bb", Trials: 6}}}
 	j := &memory{}
 	at := time.Date(2031, 5, 6, 23, 59, 30, 123456789, time.UTC)
-	s, err := Begin("invented", p, Seed{4, 2}, j, func() time.Time { at = at.Add(7654 * time.Millisecond); return at })
+	s, err := Begin("invented", Seat{}, p, Seed{4, 2}, j, func() time.Time { at = at.Add(7654 * time.Millisecond); return at })
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -58,7 +58,7 @@ func testBooth(t *testing.T, seed trials.Seed, now func() time.Time) (*booth, *d
 		t.Fatal(err)
 	}
 	n := &notebook{}
-	s, err := trials.Begin("s", p, seed, n, now)
+	s, err := trials.Begin("s", trials.Seat{}, p, seed, n, now)
 	if err != nil {
 		t.Fatal(err)
 	}

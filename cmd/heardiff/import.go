@@ -146,8 +146,7 @@ func (a *app) importResults(ctx context.Context, b *bundle.Bundle, path string) 
 		return err
 	}
 	m := store.Merge{Bundle: sum, Site: b.Fingerprint(), Plans: b.Content.Plans}
-	// Two sites may both have a listener L1: the site's fingerprint tells them apart.
-	name := func(id string) string { return id + "@" + b.Fingerprint()[:8] }
+	name := func(id string) string { return store.ForeignListener(id, m.Site) }
 	for _, l := range b.Content.Listeners {
 		m.Listeners = append(m.Listeners, store.Listener{ID: name(l.ID), Group: l.Group, Years: l.Years, Hearing: l.Hearing,
 			Transducer: l.Transducer, Room: l.Room, Consent: l.Consent, Simulated: l.Simulated})

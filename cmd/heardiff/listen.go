@@ -212,7 +212,7 @@ func (a *app) resume(ctx context.Context, s *store.Store, plan trials.Plan, v st
 			"resume it on the machine where it began, or bring its key (HEARDIFF_KEYS)")
 	}
 	if len(entries) == 0 { // killed between the session's row and its first entry
-		return trials.Begin(v.ID, plan, seed, s.Journal(ctx), a.now)
+		return trials.Begin(v.ID, trials.Seat{}, plan, seed, s.Journal(ctx), a.now)
 	}
 	session, err := trials.Resume(plan, seed, entries, s.Journal(ctx), a.now)
 	if err != nil {
@@ -252,7 +252,7 @@ func (a *app) begin(ctx context.Context, s *store.Store, plan trials.Plan, liste
 	if err := s.AddSession(ctx, v); err != nil {
 		return nil, inStudy(err)
 	}
-	return trials.Begin(v.ID, plan, seed, s.Journal(ctx), a.now)
+	return trials.Begin(v.ID, trials.Seat{}, plan, seed, s.Journal(ctx), a.now)
 }
 
 // escrow seals the seed to the site whose kit the study is; nil in a study of one's own.

@@ -17,7 +17,7 @@ import (
 func scoring(t *testing.T, id string, p trials.Plan, seed trials.Seed, k int) store.MergeSession {
 	t.Helper()
 	j, at := &notebook{}, time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC)
-	s, err := trials.Begin(id, p, seed, j, func() time.Time { at = at.Add(time.Second); return at })
+	s, err := trials.Begin(id, trials.Seat{}, p, seed, j, func() time.Time { at = at.Add(time.Second); return at })
 	must(t, err)
 	for i := 0; s.View().Phase != trials.Done; i++ {
 		cue, err := s.Route(trials.LabelX)

@@ -58,7 +58,7 @@ func play(t *testing.T, s *store.Store, id string, p trials.Plan, n int) {
 	sealed, err := trials.Key{}.Seal(seed, id)
 	must(t, err)
 	must(t, s.AddSession(ctx, store.Session{ID: id, Plan: p.ID, Listener: "ear", Sealed: sealed}))
-	session, err := trials.Begin(id, p, seed, s.Journal(ctx), time.Now)
+	session, err := trials.Begin(id, trials.Seat{}, p, seed, s.Journal(ctx), time.Now)
 	must(t, err)
 	must(t, session.Open(""))
 	for range n {

@@ -44,7 +44,7 @@ func ended(t testing.TB, id string, seed trials.Seed) Session {
 	id += SessionSuffix(testKey.Public().(ed25519.PublicKey))
 	j := &journal{}
 	at := time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC)
-	s, err := trials.Begin(id, plan(), seed, j, func() time.Time { at = at.Add(time.Second); return at })
+	s, err := trials.Begin(id, trials.Seat{}, plan(), seed, j, func() time.Time { at = at.Add(time.Second); return at })
 	if err != nil {
 		t.Fatal(err)
 	}

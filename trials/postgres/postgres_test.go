@@ -87,7 +87,7 @@ func TestStoreOnAServer(t *testing.T) {
 	if *full {
 		kills = 300
 	}
-	storetest.Run(t, storetest.Backend{New: newStudyAt, Open: open, Raw: raw, Newer: `UPDATE version SET migrations = 1000`, Kills: kills})
+	storetest.Run(t, storetest.Backend{New: newStudyAt, Open: open, Raw: raw, Newer: `UPDATE version SET migrations = 1000`, Kills: kills, Full: *full})
 }
 
 func BenchmarkCommitOfAnAnswer(b *testing.B) {

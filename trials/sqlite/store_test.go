@@ -40,7 +40,7 @@ func TestStoreInAFile(t *testing.T) {
 	if *full {
 		kills = 300
 	}
-	storetest.Run(t, storetest.Backend{New: newStudyAt, Open: open, Newer: `PRAGMA user_version = 1000`, Kills: kills,
+	storetest.Run(t, storetest.Backend{New: newStudyAt, Open: open, Newer: `PRAGMA user_version = 1000`, Kills: kills, Full: *full,
 		Raw: func(t testing.TB, s *store.Store) *sql.DB {
 			db, err := sql.Open("sqlite", filepath.Join(s.Dir(), sqlite.FileName)+"?_pragma=foreign_keys(1)")
 			if err != nil {

@@ -24,20 +24,20 @@ type Audit struct {
 	Faults []string
 }
 
-// AuditedSession is a session with its journal, held against the record.
+// AuditedSession is a session with its journal, held against the record and, once it has ended, against its own seal.
 type AuditedSession struct {
-	Session
-	// Planned is its plan; nil where that is not there, or cannot be read.
-	Planned *trials.Plan
+	ID, Plan, Listener string
+	// Site is the fingerprint of the site where it was run, "" for this one.
+	Site    string
 	Entries []trials.Entry
-	// Outcome is what is kept of it; nil for nothing.
-	Outcome *trials.Summary
-	// Faults names what is wrong with its journal.
+	// Ended reports whether the journal says so.
+	Ended bool
+	// Faults names what is wrong with it.
 	Faults []string
 }
 
-// Audit reads the record, checks its chain, and compares every row of every table with what it says. visit is handed each
-// session with its journal, whose entries the caller has to check among themselves; it must not use the store.
+// Audit reads the record, checks its chain, compares every row of every table with what it says, and deals every session
+// that has ended again. visit is handed each session; it must not use the store.
 //
 // It cannot know of a whole new record: whoever can write the database can make one. A head written down elsewhere tells.
 func (s *Store) Audit(ctx context.Context, visit func(AuditedSession) error) (Audit, error) {
@@ -68,7 +68,7 @@ func (s *Store) Audit(ctx context.Context, visit func(AuditedSession) error) (Au
 			return err
 		}
 		a.Faults = append(a.Faults, strays...)
-		return s.auditSessions(ctx, tx, r, a.Older, visit)
+		return s.auditSessions(ctx, tx, r, &a, visit)
 	})
 	return a, err
 }
@@ -259,12 +259,15 @@ func shownColumn(name string) string {
 }
 
 func shownValue(v json.RawMessage) string {
+	const most = 80
 	var long struct{ SHA256 string }
 	switch {
 	case len(v) == 0:
 		return "not known to the record"
+	case len(v) > most && v[0] == '"':
+		return shownValue(encodeValue([]byte(plainText(v))))
 	case json.Unmarshal(v, &long) == nil && long.SHA256 != "":
-		return fmt.Sprintf("a text or key with the SHA-256 %.12s…", long.SHA256)
+		return fmt.Sprintf("something with the SHA-256 %.12s…", long.SHA256)
 	}
 	return string(v)
 }
@@ -276,107 +279,4 @@ func strayJournals(ctx context.Context, q querier) ([]string, error) {
 		err := row.Scan(&session)
 		return fmt.Sprintf("session %q: its entries are there, and it is not", session), err
 	}, `SELECT DISTINCT session FROM entries WHERE session NOT IN (SELECT id FROM sessions) ORDER BY session`)
-}
-
-// auditSessions hands each session to visit.
-func (s *Store) auditSessions(ctx context.Context, tx *sql.Tx, r *replayed, older bool, visit func(AuditedSession) error) error {
-	sessions, err := list(ctx, tx, scanSession, selectSessions)
-	if err != nil {
-		return err
-	}
-	kept, err := list(ctx, tx, scanOutcome, `SELECT session, version, body FROM outcomes WHERE version = $1`, trials.SummaryVersion)
-	if err != nil {
-		return err
-	}
-	bodies := map[string]string{}
-	for _, o := range kept {
-		bodies[o.session] = o.body
-	}
-	plans, err := readablePlans(ctx, tx)
-	if err != nil {
-		return err
-	}
-	for _, v := range sessions {
-		one := AuditedSession{Session: v, Planned: plans[v.Plan]}
-		if one.Entries, one.Faults, err = readJournal(ctx, tx, v.ID); err != nil {
-			return err
-		}
-		if !older {
-			one.Faults = append(one.Faults, r.journalFaults(v.ID, one.Entries)...)
-		}
-		if body, ok := bodies[v.ID]; ok {
-			one.Outcome = &trials.Summary{}
-			if err := json.Unmarshal([]byte(body), one.Outcome); err != nil {
-				one.Faults = append(one.Faults, "the counts kept of it cannot be read")
-			}
-		}
-		if err := visit(one); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// readablePlans returns the plans by their id, but for those that cannot be read.
-func readablePlans(ctx context.Context, q querier) (map[string]*trials.Plan, error) {
-	all := map[string]*trials.Plan{}
-	_, err := list(ctx, q, func(row scanner) (p trials.Plan, err error) {
-		var id, body string
-		if err := row.Scan(&id, &body); err != nil {
-			return p, err
-		}
-		if json.Unmarshal([]byte(body), &p) == nil {
-			all[id] = &p
-		}
-		return p, nil
-	}, `SELECT id, body FROM plans`)
-	return all, err
-}
-
-// readJournal reads a session's journal, and names rows that are not exactly what was written for their entry.
-func readJournal(ctx context.Context, q querier, session string) (entries []trials.Entry, faults []string, err error) {
-	type line struct {
-		number int
-		body   string
-	}
-	lines, err := list(ctx, q, func(row scanner) (l line, err error) {
-		err = row.Scan(&l.number, &l.body)
-		return l, err
-	}, `SELECT number, body FROM entries WHERE session = $1 ORDER BY number`, session)
-	for _, l := range lines {
-		var e trials.Entry
-		if json.Unmarshal([]byte(l.body), &e) != nil {
-			return entries, append(faults, fmt.Sprintf("entry %d cannot be read", l.number)), err
-		}
-		exact, _ := json.Marshal(e)
-		if string(exact) != l.body || e.Number != l.number {
-			faults = append(faults, fmt.Sprintf("entry %d was changed after it was written", l.number))
-		}
-		entries = append(entries, e)
-	}
-	return entries, faults, err
-}
-
-// journalFaults holds a journal against the milestones that the record knows.
-func (r *replayed) journalFaults(session string, entries []trials.Entry) []string {
-	var faults []string
-	if r.tainted[kindJournal+"\x00"+session] {
-		return nil
-	}
-	last := 0
-	for _, m := range r.journals[session] {
-		last = m.Number
-		switch {
-		case m.Number > len(entries):
-			return append(faults, fmt.Sprintf("its journal ends with entry %d, and the record knows entry %d (%s): the tail was removed", len(entries), m.Number, m.Kind))
-		case entries[m.Number-1].Hash != m.Hash || entries[m.Number-1].Kind != m.Kind:
-			return append(faults, fmt.Sprintf("entry %d (%s) is not the one that the record knows", m.Number, m.Kind))
-		}
-	}
-	for _, e := range entries {
-		if milestones[e.Kind] && e.Number > last {
-			return append(faults, fmt.Sprintf("entry %d (%s) is not in the record", e.Number, e.Kind))
-		}
-	}
-	return faults
 }

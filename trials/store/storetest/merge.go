@@ -52,7 +52,7 @@ func bundle(t *testing.T, site, sent int) store.Merge {
 func ended(t *testing.T, id string, p trials.Plan) []trials.Entry {
 	t.Helper()
 	j, at := &memory{}, time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC)
-	s, err := trials.Begin(id, p, trials.Seed{3}, j, func() time.Time { at = at.Add(time.Second); return at })
+	s, err := trials.Begin(id, trials.Seat{}, p, trials.Seed{3}, j, func() time.Time { at = at.Add(time.Second); return at })
 	if err != nil {
 		t.Fatal(err)
 	}

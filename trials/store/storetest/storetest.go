@@ -28,6 +28,8 @@ type Backend struct {
 	Newer string
 	// Kills is how often a writing process is killed.
 	Kills int
+	// Full runs whole grids.
+	Full bool
 }
 
 // Run runs every test against b.
@@ -39,6 +41,7 @@ func Run(t *testing.T, b Backend) {
 		"one listens at a time":                    oneListens,
 		"stored rows do not tell the assignment":   rowsDoNotTell,
 		"the record guards itself":                 guardsItself,
+		"every edit is found":                      editsAreFound,
 		"a second writer is refused":               secondWriter,
 		"a full disk refuses the answer":           fullDisk,
 		"what is kept counts as kept":              keptIsKept,
@@ -74,7 +77,7 @@ func WithSession(t testing.TB, s *store.Store, n int) *trials.Session {
 	check(s.AddPlan(ctx, Plan(n)))
 	check(s.AddListener(ctx, store.Listener{ID: "L1", Group: "trained"}))
 	check(s.AddSession(ctx, store.Session{ID: "s1", Plan: "1", Listener: "L1", Sealed: []byte{1}}))
-	session, err := trials.Begin("s1", Plan(n), trials.Seed{1}, s.Journal(ctx), time.Now)
+	session, err := trials.Begin("s1", trials.Seat{}, Plan(n), trials.Seed{1}, s.Journal(ctx), time.Now)
 	check(err)
 	check(session.Open(""))
 	return session
@@ -94,7 +97,7 @@ func Running(t testing.TB, s *store.Store, seed trials.Seed, n int, at time.Time
 	if err != nil {
 		t.Fatal(err)
 	}
-	session, err := trials.Begin("s1", Plan(n), seed, s.Journal(ctx), func() time.Time { return at })
+	session, err := trials.Begin("s1", trials.Seat{}, Plan(n), seed, s.Journal(ctx), func() time.Time { return at })
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -205,7 +208,7 @@ func rowsDoNotTell(t *testing.T, b Backend) {
 		if err := s.AddSession(ctx, store.Session{ID: "s1", Plan: "1", Listener: "L1", Sealed: []byte{1}}); err != nil {
 			t.Fatal(err)
 		}
-		session, err := trials.Begin("s1", Plan(6), trials.Seed{seed}, s.Journal(ctx), func() time.Time { return at })
+		session, err := trials.Begin("s1", trials.Seat{}, Plan(6), trials.Seed{seed}, s.Journal(ctx), func() time.Time { return at })
 		if err != nil {
 			t.Fatal(err)
 		}

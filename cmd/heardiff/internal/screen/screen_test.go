@@ -43,7 +43,7 @@ func newSeat(t *testing.T, d trials.Design, n int, seed trials.Seed) *seat {
 			{Name: "try", Kind: trials.Practice, A: "left", B: "left", AudioA: "aa", AudioB: "cc", Trials: 1},
 		},
 	}
-	session, err := trials.Begin("abcd", p, seed, s, func() time.Time { return at })
+	session, err := trials.Begin("abcd", trials.Seat{}, p, seed, s, func() time.Time { return at })
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,0 +1,61 @@
+package trials
+
+import (
+	"crypto/rand"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+)
+
+// Seat says who listens, in which study, and through what when the session begins. It stands in the first entry, and the
+// session's seal covers it: nobody can pass the answers off as another's once the seal is known. The zero Seat is that of
+// sessions of before seals covered it.
+type Seat struct {
+	Study string `json:"study"`
+	// Listener is the name at the site where the session was run.
+	Listener string `json:"listener"`
+	Device   string `json:"device,omitempty"`
+	// Salt keeps the device from being guessed from its digest, once both are withheld.
+	Salt string `json:"salt,omitempty"`
+	// DeviceDigest is the SHA-256, hexadecimal, over Salt and Device.
+	DeviceDigest string `json:"device_sha256"`
+}
+
+// NewSeat returns the seat of a session that begins.
+func NewSeat(study, listener, device string) Seat {
+	s := Seat{Study: study, Listener: listener, Device: device, Salt: rand.Text()}
+	s.DeviceDigest = s.deviceDigest()
+	return s
+}
+
+func (s Seat) deviceDigest() string {
+	sum := sha256.Sum256([]byte(s.Salt + s.Device))
+	return hex.EncodeToString(sum[:])
+}
+
+// sealed returns what a seal covers of the seat: 32 bytes, none of the zero Seat.
+func (s *Seat) sealed() []byte {
+	if s == nil {
+		return nil
+	}
+	covered := Seat{Study: s.Study, Listener: s.Listener, DeviceDigest: s.DeviceDigest}
+	data, err := json.Marshal(covered)
+	if err != nil {
+		panic("trials: a seat that cannot be encoded: " + err.Error()) // plain fields: cannot happen
+	}
+	sum := sha256.Sum256(data)
+	return sum[:]
+}
+
+// whole reports whether the device, where it is not withheld, is the one of the digest.
+func (s *Seat) whole() bool {
+	return s == nil || s.Device == "" && s.Salt == "" || s.DeviceDigest == s.deviceDigest()
+}
+
+// withheld returns the seat without the device.
+func (s *Seat) withheld() *Seat {
+	if s == nil {
+		return nil
+	}
+	return &Seat{Study: s.Study, Listener: s.Listener, DeviceDigest: s.DeviceDigest}
+}
