@@ -16,6 +16,14 @@ type Looks struct {
 	RuledOut []int  `json:"ruled_out_at"`
 }
 
+// Most returns the trials of the last look, 0 where there is none.
+func (l Looks) Most() int {
+	if len(l.Trials) == 0 {
+		return 0
+	}
+	return l.Trials[len(l.Trials)-1]
+}
+
 // MaxLookTrials is the largest number of trials of a plan with looks.
 const MaxLookTrials = 20_000
 

@@ -48,7 +48,9 @@ With --plan sequential the session may end early, at looks fixed beforehand: by 
 every trial, or by a group-sequential boundary after --looks equal groups. O'Brien and Fleming's
 hardly ever stops early and costs least; Pocock's stops as easily at every look. Each is found
 on exact counts, so that the risk over all looks stays within alpha; with --rule-out the same
-boundary, turned round, says 'ruled out'.
+boundary, turned round, says 'ruled out'. Without --trials the largest number of trials is the
+smallest whose chance of 'heard' at --p-true is --power (where only --rule-out is given, whose
+chance of 'ruled out' where nothing is heard).
 
 With --listeners several people take part and differ: each is right with a chance of their own,
 of mean --p-true and intraclass correlation --rho. That power is simulated.

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"heardiff/stats"
@@ -51,23 +52,26 @@ func checkBoundary(boundary string, looks int, looksGiven bool) error {
 	return nil
 }
 
-// powerSequential prints what a plan with looks does, exactly.
+// powerSequential prints what a plan with looks does, exactly: of so many trials, or of the fewest that reach a power.
 func (a *app) powerSequential(f powerFlags) error {
-	n := f.trials
-	if n == 0 {
-		n = 200
-	}
-	p, err := makeLooks(f.boundary, n, f.looks, f.ruleOut, f.alpha)
+	p, err := f.sequentialPlan()
 	if err != nil {
 		return rejected(err, reachHint(err))
 	}
-	truths := []float64{0.5, f.pTrue}
-	if f.ruleOut > 0 {
-		truths = append(truths, stats.FromDiscriminators(f.ruleOut))
+	n := p.looks.Most()
+	truths := []float64{0.5}
+	for _, v := range []float64{f.pTrue, stats.FromDiscriminators(f.ruleOut)} {
+		if v > 0.5 && !slices.Contains(truths, v) {
+			truths = append(truths, v)
+		}
 	}
 	var courses []stats.Course
 	for _, v := range truths {
 		courses = append(courses, p.looks.Course(v))
+	}
+	effect := courses[len(courses)-1]
+	if f.pTrue > 0 {
+		effect = p.looks.Course(f.pTrue)
 	}
 	result := struct {
 		Schema   string             `json:"schema"`
@@ -76,15 +80,39 @@ func (a *app) powerSequential(f powerFlags) error {
 		Trials   int                `json:"trials"`
 		Power    float64            `json:"achieved_power"`
 		Size     float64            `json:"achieved_alpha"`
+		RuledOut float64            `json:"achieved_power_to_rule_out"`
 		Null     stats.Course       `json:"nothing_heard"`
 		True     stats.Course       `json:"effect"`
 		Courses  []stats.Course     `json:"courses"`
 		Stops    []stats.LookChance `json:"stops_where_nothing_heard"`
 		Looks    stats.Looks        `json:"looks"`
 		Group    *stats.GroupPlan   `json:"group_sequential,omitempty"`
-	}{"heardiff.power/1", "sequential", f.boundary, n, courses[1].Heard, courses[0].Heard, courses[0], courses[1], courses,
+	}{"heardiff.power/1", "sequential", f.boundary, n, effect.Heard, courses[0].Heard, courses[0].RuledOut, courses[0], effect, courses,
 		p.looks.Distribution(0.5), p.looks, p.group}
 	return a.print(result, func(w io.Writer) { p.text(w, n, courses) })
+}
+
+// sequentialPlan makes the plan of --trials, or the smallest that says 'heard' of the effect with the power asked for;
+// where none is named, that rules out --rule-out with that power where nothing is heard.
+func (f powerFlags) sequentialPlan() (sequentialPlan, error) {
+	if f.trials > 0 {
+		return makeLooks(f.boundary, f.trials, f.looks, f.ruleOut, f.alpha)
+	}
+	if f.pTrue <= 0.5 && (f.pTrue > 0 || f.ruleOut == 0) {
+		return sequentialPlan{}, fmt.Errorf("%w: at p = %v, no better than chance, no number of trials gives power %v", stats.ErrOutOfReach, f.pTrue, f.power)
+	}
+	reaches := func(l stats.Looks) bool { return l.Course(f.pTrue).Heard >= f.power }
+	if f.pTrue == 0 {
+		reaches = func(l stats.Looks) bool { return l.Course(0.5).RuledOut >= f.power }
+	}
+	found, err := stats.SmallestLooks(func(n int) (stats.Looks, error) {
+		p, err := makeLooks(f.boundary, n, f.looks, f.ruleOut, f.alpha)
+		return p.looks, err
+	}, reaches)
+	if err != nil {
+		return sequentialPlan{}, err
+	}
+	return makeLooks(f.boundary, found.Most(), f.looks, f.ruleOut, f.alpha)
 }
 
 func (p sequentialPlan) text(w io.Writer, n int, courses []stats.Course) {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
@@ -65,6 +66,7 @@ func TestPowersMistakesAreNamed(t *testing.T) {
 		{"--looks 3", 2, "--plan sequential"},
 		{"--plan sequential --boundary wald", 2, "obrien-fleming"},
 		{"--plan sequential --looks -1", 2, "--looks"},
+		{"--plan sequential --power 0.8 --trials 50", 2, "exclude each other"},
 		{"--plan sequential --looks 9 --trials 3", 3, "9 looks"},
 		{"--plan sequential --boundary pocock --looks 2 --trials 4", 3, "out of reach"},
 		{"--rho 0.3", 2, "--listeners"},
@@ -99,5 +101,37 @@ func TestAPlanKeepsTheCountsOfItsBoundary(t *testing.T) {
 	text, _ := command(t, 0, "results", "--json")
 	if !strings.Contains(text, `"trials":10,"correct":10`) || !strings.Contains(text, `"state":"stopped: heard"`) {
 		t.Errorf("the session did not stop at its first look: %s", text)
+	}
+}
+
+// Without --trials the plan is the smallest whose maximum has the power asked for: it has it, and with one trial less has
+// not. By evidence power never falls as the maximum grows, so that nothing smaller has it either.
+func TestASequentialPlanIsFoundForAPower(t *testing.T) {
+	type plan struct {
+		Trials  int     `json:"trials"`
+		Power   float64 `json:"achieved_power"`
+		RuleOut float64 `json:"achieved_power_to_rule_out"`
+	}
+	read := func(args ...string) plan {
+		out, _ := command(t, 0, append([]string{"power", "--plan", "sequential", "--json"}, args...)...)
+		var p plan
+		if err := json.Unmarshal([]byte(out), &p); err != nil {
+			t.Fatal(err)
+		}
+		return p
+	}
+	for _, args := range [][]string{{"--p-true", "0.7"}, {"--p-true", "0.65", "--boundary", "obrien-fleming", "--rule-out", "0.3"}} {
+		found := read(append(args, "--power", "0.9")...)
+		at := read(append(args, "--trials", fmt.Sprint(found.Trials))...)
+		less := read(append(args, "--trials", fmt.Sprint(found.Trials-1))...)
+		if found.Power < 0.9 || at != found || less.Power >= 0.9 {
+			t.Errorf("%v: %+v, with the same trials %+v, with one less %+v", args, found, at, less)
+		}
+	}
+	if p := read("--rule-out", "0.3", "--power", "0.85"); p.RuleOut < 0.85 || read("--rule-out", "0.3", "--trials", fmt.Sprint(p.Trials-1)).RuleOut >= 0.85 {
+		t.Errorf("to rule out: %+v", p)
+	}
+	if _, errs := command(t, 3, "power", "--plan", "sequential", "--p-true", "0.5", "--power", "0.8"); !strings.Contains(errs, "out of reach") {
+		t.Error(errs)
 	}
 }
