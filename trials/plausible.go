@@ -35,6 +35,10 @@ func (e Entry) Plausible(until time.Time) error {
 		return fmt.Errorf("entry %d: heard for %d of %d frames at %d Hz", e.Number, e.Heard, e.Frames, e.RateHz)
 	case CheckText("device", e.Device) != nil:
 		return fmt.Errorf("entry %d: %w", e.Number, CheckText("device", e.Device))
+	case e.Seat != nil && e.Kind != EntryBegin:
+		return fmt.Errorf("entry %d: a seat, which only the first entry has", e.Number)
+	case e.Seat.implausible() != nil:
+		return fmt.Errorf("entry %d: %w", e.Number, e.Seat.implausible())
 	case e.At.Before(time.Unix(0, 0)) || e.At.After(until):
 		return fmt.Errorf("entry %d: the date %s is impossible", e.Number, e.At.UTC().Format(time.DateOnly))
 	}

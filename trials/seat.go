@@ -52,6 +52,19 @@ func (s *Seat) whole() bool {
 	return s == nil || s.Device == "" && s.Salt == "" || s.DeviceDigest == s.deviceDigest()
 }
 
+// implausible returns an error for a seat that no session of ours ever had.
+func (s *Seat) implausible() error {
+	if s == nil {
+		return nil
+	}
+	for what, text := range map[string]string{"study": s.Study, "device": s.Device, "salt": s.Salt, "digest": s.DeviceDigest} {
+		if err := CheckText(what, text); err != nil {
+			return err
+		}
+	}
+	return CheckName("listener", s.Listener)
+}
+
 // withheld returns the seat without the device.
 func (s *Seat) withheld() *Seat {
 	if s == nil {

@@ -209,12 +209,12 @@ func (a *app) listenByHand(ctx context.Context, s *store.Store, plan trials.Plan
 		return err
 	}
 	defer close()
+	const device = "by hand, single-blind"
 	if session == nil {
-		if session, err = a.begin(ctx, s, plan, o.listener); err != nil {
+		if session, err = a.begin(ctx, s, plan, o.listener, device); err != nil {
 			return err
 		}
 	}
-	const device = "by hand, single-blind"
 	if err := s.SetDevice(ctx, session.ID(), device); err != nil {
 		return err
 	}

@@ -316,7 +316,7 @@ func (d *demonstration) simulate(ctx context.Context, s *store.Store) error {
 
 // session lets one ear work through one plan: sealed order, journal and store as for a person.
 func (d *demonstration) session(ctx context.Context, s *store.Store, p trials.Plan, listener string, set *audioSet, ear *demo.Ear) error {
-	session, err := d.app.findSession(ctx, s, listenOptions{plan: p.ID, listener: listener})
+	session, err := d.app.findSession(ctx, s, listenOptions{plan: p.ID, listener: listener, device: "simulated"})
 	if err != nil {
 		return err
 	}

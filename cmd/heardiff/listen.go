@@ -111,12 +111,12 @@ func (a *app) play(ctx context.Context, s *store.Store, plan trials.Plan, sessio
 	for _, note := range output.Opened().Notes {
 		a.warn("%s", note)
 	}
+	device := deviceLine(output.Opened(), switcher.Rate())
 	if session == nil {
-		if session, err = a.begin(ctx, s, plan, o.listener); err != nil {
+		if session, err = a.begin(ctx, s, plan, o.listener, device); err != nil {
 			return err
 		}
 	}
-	device := deviceLine(output.Opened(), switcher.Rate())
 	if err := s.SetDevice(ctx, session.ID(), device); err != nil {
 		return err
 	}
@@ -158,7 +158,7 @@ func (a *app) findSession(ctx context.Context, s *store.Store, o listenOptions) 
 	if err != nil || session != nil {
 		return session, err
 	}
-	return a.begin(ctx, s, plan, o.listener)
+	return a.begin(ctx, s, plan, o.listener, o.device)
 }
 
 // openSession returns the plan, and the session of the listener on it that is open, nil where a new one is to be begun. It
@@ -212,7 +212,11 @@ func (a *app) resume(ctx context.Context, s *store.Store, plan trials.Plan, v st
 			"resume it on the machine where it began, or bring its key (HEARDIFF_KEYS)")
 	}
 	if len(entries) == 0 { // killed between the session's row and its first entry
-		return trials.Begin(v.ID, trials.Seat{}, plan, seed, s.Journal(ctx), a.now)
+		of, err := s.Study(ctx)
+		if err != nil {
+			return nil, err
+		}
+		return trials.Begin(v.ID, trials.NewSeat(of.ID, v.Listener, v.Device), plan, seed, s.Journal(ctx), a.now)
 	}
 	session, err := trials.Resume(plan, seed, entries, s.Journal(ctx), a.now)
 	if err != nil {
@@ -224,7 +228,8 @@ func (a *app) resume(ctx context.Context, s *store.Store, plan trials.Plan, v st
 	return session, nil
 }
 
-func (a *app) begin(ctx context.Context, s *store.Store, plan trials.Plan, listener string) (*trials.Session, error) {
+// begin draws the order of a new session and seals it, with who listens through what.
+func (a *app) begin(ctx context.Context, s *store.Store, plan trials.Plan, listener, device string) (*trials.Session, error) {
 	var seed trials.Seed
 	var id [8]byte
 	if _, err := rand.Read(seed[:]); err != nil {
@@ -241,25 +246,28 @@ func (a *app) begin(ctx context.Context, s *store.Store, plan trials.Plan, liste
 	if err != nil {
 		return nil, err
 	}
+	of, err := s.Study(ctx)
+	if err != nil {
+		return nil, err
+	}
 	own := bundle.SessionSuffix(site.Public().(ed25519.PublicKey))
-	v := store.Session{ID: hex.EncodeToString(id[:]) + own, Plan: plan.ID, Listener: listener}
+	v := store.Session{ID: hex.EncodeToString(id[:]) + own, Plan: plan.ID, Listener: listener, Device: device}
 	if v.Sealed, err = key.Seal(seed, v.ID); err != nil {
 		return nil, err
 	}
-	if v.Escrow, err = a.escrow(ctx, s, seed, v.ID); err != nil {
+	if v.Escrow, err = escrow(of, seed, v.ID); err != nil {
 		return nil, err
 	}
 	if err := s.AddSession(ctx, v); err != nil {
 		return nil, inStudy(err)
 	}
-	return trials.Begin(v.ID, trials.Seat{}, plan, seed, s.Journal(ctx), a.now)
+	return trials.Begin(v.ID, trials.NewSeat(of.ID, listener, device), plan, seed, s.Journal(ctx), a.now)
 }
 
 // escrow seals the seed to the site whose kit the study is; nil in a study of one's own.
-func (a *app) escrow(ctx context.Context, s *store.Store, seed trials.Seed, session string) ([]byte, error) {
-	of, err := s.Study(ctx)
-	if err != nil || len(of.OriginKey) == 0 {
-		return nil, err
+func escrow(of store.Study, seed trials.Seed, session string) ([]byte, error) {
+	if len(of.OriginKey) == 0 {
+		return nil, nil
 	}
 	site, err := ecdh.X25519().NewPublicKey(of.OriginKey)
 	if err != nil {

@@ -218,8 +218,22 @@ func (c Content) plausible(until time.Time) error {
 	return nil
 }
 
-// check holds the records of the content against each other.
-func (c Content) check(site ed25519.PublicKey) error {
+// checkSeat holds a session against who listened, and in which study, as its seal covers it. Those of before have no seat.
+func (s Session) checkSeat(study string) error {
+	seat := s.Entries[0].Seat
+	switch {
+	case seat == nil:
+		return nil
+	case seat.Listener != s.Listener:
+		return fmt.Errorf("it was sealed for listener %q, not for %q", seat.Listener, s.Listener)
+	case seat.Study != study:
+		return errors.New("it was sealed for another study")
+	}
+	return nil
+}
+
+// check holds the records of the content against each other; study is the id of the one that they are of.
+func (c Content) check(site ed25519.PublicKey, study string) error {
 	plans := map[string]trials.Plan{}
 	for _, p := range c.Plans {
 		if err := p.Validate(); err != nil {
@@ -248,6 +262,9 @@ func (c Content) check(site ed25519.PublicKey) error {
 			return fmt.Errorf("%w: session %q: listener %q is not in the bundle", ErrRecord, s.ID, s.Listener)
 		case len(s.Entries) == 0 || s.Entries[0].Session != s.ID:
 			return fmt.Errorf("%w: session %q: the entries are another session's", ErrRecord, s.ID)
+		}
+		if err := s.checkSeat(study); err != nil {
+			return fmt.Errorf("%w: session %q: %w", ErrRecord, s.ID, err)
 		}
 		seen[s.ID] = true
 	}

@@ -44,7 +44,7 @@ func ended(t testing.TB, id string, seed trials.Seed) Session {
 	id += SessionSuffix(testKey.Public().(ed25519.PublicKey))
 	j := &journal{}
 	at := time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC)
-	s, err := trials.Begin(id, trials.Seat{}, plan(), seed, j, func() time.Time { at = at.Add(time.Second); return at })
+	s, err := trials.Begin(id, trials.NewSeat(testStudy, "L1", "invented"), plan(), seed, j, func() time.Time { at = at.Add(time.Second); return at })
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -174,6 +174,10 @@ func TestEditedRecordsAreNamed(t *testing.T) {
 		{"another's entries", func(c *Content) { c.Sessions[1].Entries = c.Sessions[0].Entries }, "another session's"},
 		{"another site's session", func(c *Content) { c.Sessions[0].ID = "one-00000000" }, "not begun at the site"},
 		{"no listener", func(c *Content) { c.Listeners = nil }, `listener "L1"`},
+		{"whose session it is", func(c *Content) {
+			c.Listeners = append(c.Listeners, Listener{ID: "L2"})
+			c.Sessions[0].Listener = "L2"
+		}, `sealed for listener "L1", not for "L2"`},
 		{"a path for a hash", func(c *Content) {
 			c.Excerpts = []Excerpt{{Name: "e", Presentations: []Presentation{{Chain: "left", SHA256: "../../etc/passwd"}}}}
 		}, "no SHA-256"},
@@ -184,6 +188,13 @@ func TestEditedRecordsAreNamed(t *testing.T) {
 		if !errors.Is(err, ErrRecord) || !strings.Contains(err.Error(), c.says) {
 			t.Errorf("%s: %v", c.name, err)
 		}
+	}
+}
+
+func TestASessionOfAnotherStudyIsRefused(t *testing.T) {
+	_, err := read(forgeAs(t, encode(t, draft(t).Content), func(m *Manifest) { m.Study = strings.Repeat("0b", 16) }))
+	if !errors.Is(err, ErrRecord) || !strings.Contains(err.Error(), "sealed for another study") {
+		t.Errorf("error %v", err)
 	}
 }
 

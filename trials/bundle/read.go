@@ -75,7 +75,7 @@ func ReadIf(r io.ReaderAt, size int64, accept func(*Bundle) error) (*Bundle, err
 	if err := b.checkKit(); err != nil {
 		return nil, err
 	}
-	if err := b.Content.check(b.site); err != nil {
+	if err := b.Content.check(b.site, b.Manifest.Study); err != nil {
 		return nil, err
 	}
 	if b.Outcomes, err = b.Content.reveal(); err != nil {

@@ -78,7 +78,7 @@ func (d Draft) check(site ed25519.PublicKey) error {
 	if err := d.Content.plausible(d.Created.Add(24 * time.Hour)); err != nil {
 		return err
 	}
-	return d.Content.check(site)
+	return d.Content.check(site, d.Study)
 }
 
 // audioMembers measures the audio that the content names.
