@@ -9,7 +9,6 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -17,7 +16,6 @@ import (
 	"heardiff/cmd/heardiff/internal/wire"
 	"heardiff/measure/integrity"
 	"heardiff/playback/pcm"
-	"heardiff/trials"
 	"heardiff/trials/store"
 )
 
@@ -25,7 +23,7 @@ import (
 var captureKinds = []string{"music", "jitter", "tone", "noise", "low-tone", "two-tone", "sweep", "integrity"}
 
 func (a *app) captureCommand() *cobra.Command {
-	return group("capture", "add recordings to the study", a.captureAddCommand())
+	return group("capture", "add recordings to the study, and mend what was filed wrongly", a.captureAddCommand(), a.captureRemoveCommand(), a.captureRefileCommand())
 }
 
 func (a *app) captureAddCommand() *cobra.Command {
@@ -43,17 +41,9 @@ file that was sent (--sent): "link" then knows whether the chain delivers every 
   heardiff capture add optical loop.wav --as integrity --sent integrity.wav`,
 		Args: minArgs(2, "CHAIN FILE…"),
 		RunE: func(c *cobra.Command, args []string) error {
-			if kind == "silence" {
-				kind = "noise"
-			}
-			if !slices.Contains(captureKinds, kind) {
-				return misusedf("--as %q: %s", kind, strings.Join(captureKinds, ", "))
-			}
-			if kind == "music" && music == "" {
-				music = "music"
-			}
-			if err := trials.CheckText("--music", music); err != nil {
-				return misused(err)
+			var err error
+			if kind, music, err = filedAs(kind, music); err != nil {
+				return err
 			}
 			if (kind == "integrity") != (sent != "") {
 				return misusedf("--sent FILE goes with --as integrity, and is needed there: the file that was played")
@@ -146,18 +136,36 @@ func (a *app) addCapture(ctx context.Context, s *store.Store, c store.Capture, f
 	}
 	defer os.Remove(temporary)
 	c.SHA256 = sum
-	if same, err := s.CaptureBySHA(ctx, sum); err == nil {
-		return c, rejected(fmt.Errorf("%s: the same audio is in the study as capture %d of chain %q", file, same.ID, same.Chain),
-			"a chain is recorded anew for each capture; a copy tells nothing")
+	if err := a.checkCopies(ctx, s, c, file); err != nil {
+		return c, err
 	}
 	c.Path = fmt.Sprintf("audio/captures/%s-%s-%.12s%s", c.Chain, c.Kind, sum, strings.ToLower(filepath.Ext(file)))
 	if err := moveInto(temporary, s.Path(c.Path)); err != nil {
 		return c, err
 	}
-	if c.ID, err = s.AddCapture(ctx, c); err != nil {
+	added, err := s.AddCapture(ctx, c)
+	if err != nil {
 		return c, errors.Join(inStudy(err), os.Remove(s.Path(c.Path)))
 	}
-	return c, nil
+	return added, nil
+}
+
+// checkCopies refuses audio that the chain holds already, and says where another chain does: such a pair is a control.
+func (a *app) checkCopies(ctx context.Context, s *store.Store, c store.Capture, file string) error {
+	copies, err := s.CapturesBySHA(ctx, c.SHA256)
+	if err != nil {
+		return err
+	}
+	for _, same := range copies {
+		if same.Chain == c.Chain {
+			return rejected(fmt.Errorf("%s: the same audio is in the study as capture %d of chain %q", file, same.ID, same.Chain),
+				"a chain is recorded anew for each capture; a copy tells nothing")
+		}
+	}
+	for _, same := range copies {
+		a.warn("%s: the same audio is capture %d of chain %q: a control, which nobody can tell apart", file, same.ID, same.Chain)
+	}
+	return nil
 }
 
 // describe reads the whole file once, so that damage is found before it is in the study.

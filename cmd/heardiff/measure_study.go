@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -16,7 +17,16 @@ import (
 type studyMeasured struct {
 	Schema   string            `json:"schema"`
 	Measured []measuredCapture `json:"measured"`
+	Failed   []failedCapture   `json:"failed"`
 	Warnings []string          `json:"warnings"`
+}
+
+// failedCapture is a capture that does not hold what its kind says.
+type failedCapture struct {
+	Capture int    `json:"capture"`
+	Chain   string `json:"chain"`
+	Kind    string `json:"kind"`
+	Why     string `json:"why"`
 }
 
 type measuredCapture struct {
@@ -31,7 +41,7 @@ type measuredCapture struct {
 }
 
 // measureStudy measures every capture of the study that has no measurement yet, or all of them again; those of the jitter signal
-// as cfg says.
+// as cfg says. Captures that cannot be measured keep none of the others from it, and are named together at the end.
 func (a *app) measureStudy(ctx context.Context, again bool, cfg jitter.Config) error {
 	s, err := a.openStudy(ctx)
 	if err != nil {
@@ -48,15 +58,37 @@ func (a *app) measureStudy(ctx context.Context, again bool, cfg jitter.Config) e
 	defer progress(1)
 	for i, c := range due {
 		one, err := m.capture(ctx, c)
-		if err != nil {
+		var f *failure
+		switch {
+		case err == nil:
+			r.Measured = append(r.Measured, one)
+		case errors.As(err, &f) && f.code == exitRejected:
+			r.Failed = append(r.Failed, failedCapture{c.ID, c.Chain, c.Kind, err.Error()})
+			m.withoutFloor(c)
+		default:
 			return err
 		}
-		r.Measured = append(r.Measured, one)
 		progress(float64(i+1) / float64(len(due)+1))
 	}
 	slices.SortFunc(r.Measured, func(x, y measuredCapture) int { return x.Capture - y.Capture })
 	r.Warnings = append(r.Warnings, m.warnings...)
-	return a.print(r, func(w io.Writer) { r.text(w) })
+	if err := a.print(r, func(w io.Writer) { r.text(w) }); err != nil {
+		return err
+	}
+	return r.failure(len(due))
+}
+
+// failure names the captures that could not be measured, nil where all were.
+func (r studyMeasured) failure(of int) error {
+	if len(r.Failed) == 0 {
+		return nil
+	}
+	var says []string
+	for _, f := range r.Failed {
+		says = append(says, fmt.Sprintf("capture %d (%s, %s): %s", f.Capture, f.Chain, f.Kind, f.Why))
+	}
+	return rejected(fmt.Errorf("%d of %d captures could not be measured: %s", len(r.Failed), of, strings.Join(says, "; ")),
+		fmt.Sprintf("is each the signal that was played? \"heardiff capture refile %d --as KIND\" files it anew, \"heardiff capture remove %d\" takes it out", r.Failed[0].Capture, r.Failed[0].Capture))
 }
 
 // studyMeter measures captures of a study against the recording set-up's own.
@@ -161,7 +193,7 @@ func (m *studyMeter) capture(ctx context.Context, c store.Capture) (measuredCapt
 		return one, ctx.Err()
 	}
 	if err != nil {
-		return one, rejected(fmt.Errorf("capture %d (%s, %s): %w", c.ID, c.Chain, c.Kind, err), "is this the signal that was played?")
+		return one, rejected(err, "")
 	}
 	if floor := m.floors[settingOf(c)]; floor == 0 {
 		m.warnings = append(m.warnings, m.otherFloors(c)...)
@@ -184,6 +216,19 @@ func (m *studyMeter) capture(ctx context.Context, c store.Capture) (measuredCapt
 	return one, m.store.SaveMeasurement(ctx, store.Measurement{Capture: c.ID, Kind: c.Kind, Result: data})
 }
 
+// withoutFloor reads captures against the latest floor of a setting that was measured, where c, the latest, cannot be.
+func (m *studyMeter) withoutFloor(c store.Capture) {
+	if m.floors[settingOf(c)] != c.ID {
+		return
+	}
+	delete(m.floors, settingOf(c))
+	for _, other := range m.captures {
+		if m.isFloor[other.Chain] && settingOf(other) == settingOf(c) && m.results[other.ID] != nil {
+			m.floors[settingOf(c)] = max(m.floors[settingOf(c)], other.ID)
+		}
+	}
+}
+
 // otherFloors returns a warning where floors of a capture's kind were recorded, but none at its rate and in its channels: such a one
 // sets it no limit.
 func (m *studyMeter) otherFloors(c store.Capture) []string {
@@ -197,7 +242,7 @@ func (m *studyMeter) otherFloors(c store.Capture) []string {
 }
 
 func (r studyMeasured) text(w io.Writer) {
-	if len(r.Measured) == 0 {
+	if len(r.Measured)+len(r.Failed) == 0 {
 		fmt.Fprintln(w, "nothing new to measure; --again measures all once more")
 		return
 	}

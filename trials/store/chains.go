@@ -60,23 +60,71 @@ type Capture struct {
 
 const captureColumns = `id, chain, kind, music, path, sha256, rate_hz, channels, frames, bits, added`
 
-// AddCapture adds a capture and returns its id. It returns ErrExists for a file whose content is in the study
-// already, ErrNotFound for an unknown chain, both wrapped.
-func (s *Store) AddCapture(ctx context.Context, c Capture) (int, error) {
-	var id int
+// AddCapture adds a capture and returns it with its id and the time at which it was added. It returns ErrExists for a file that
+// the chain holds already, ErrNotFound for an unknown chain, both wrapped.
+func (s *Store) AddCapture(ctx context.Context, c Capture) (Capture, error) {
+	stamp := s.stamp()
 	err := s.change(ctx, func(r *change) error {
 		rows, err := r.put("capture", "captures", `INSERT INTO captures (chain, kind, music, path, sha256, rate_hz, channels, frames, bits, added)
 			VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)`,
-			c.Chain, c.Kind, c.Music, c.Path, c.SHA256, c.RateHz, c.Channels, c.Frames, c.Bits, s.stamp())
+			c.Chain, c.Kind, c.Music, c.Path, c.SHA256, c.RateHz, c.Channels, c.Frames, c.Bits, stamp)
 		if err != nil {
 			return err
 		}
-		return json.Unmarshal(rows[0]["id"], &id)
+		return json.Unmarshal(rows[0]["id"], &c.ID)
+	})
+	if err == nil {
+		c.Added, err = time.Parse(time.RFC3339Nano, stamp)
+	}
+	if err != nil {
+		return Capture{}, fmt.Errorf("capture of chain %q: %w", c.Chain, err)
+	}
+	return c, nil
+}
+
+// RemoveCapture removes a capture and what was measured of it; the record keeps both, and why. It returns ErrNotFound, wrapped, for
+// an unknown id. The file stays where it is.
+func (s *Store) RemoveCapture(ctx context.Context, id int, why string) error {
+	err := s.change(ctx, func(r *change) error {
+		r.why = why
+		if err := r.unmeasure(id); err != nil {
+			return err
+		}
+		return one(r.remove("capture removed", "captures", `DELETE FROM captures WHERE id = $1`, id))
 	})
 	if err != nil {
-		return 0, fmt.Errorf("capture of chain %q: %w", c.Chain, err)
+		return fmt.Errorf("capture %d: %w", id, err)
 	}
-	return id, nil
+	return nil
+}
+
+// RefileCapture files a capture under another kind, or as another piece of music, and removes what was measured of it; the record
+// keeps what it was filed as, and why. It returns ErrNotFound, wrapped, for an unknown id.
+func (s *Store) RefileCapture(ctx context.Context, id int, kind, music, why string) error {
+	err := s.change(ctx, func(r *change) error {
+		r.why = why
+		if err := r.unmeasure(id); err != nil {
+			return err
+		}
+		return one(r.put("capture refiled", "captures", `UPDATE captures SET kind = $1, music = $2 WHERE id = $3`, kind, music, id))
+	})
+	if err != nil {
+		return fmt.Errorf("capture %d: %w", id, err)
+	}
+	return nil
+}
+
+func (c *change) unmeasure(capture int) error {
+	_, err := c.remove("measurement removed", "measurements", `DELETE FROM measurements WHERE capture = $1`, capture)
+	return err
+}
+
+// one returns ErrNotFound where no row was written.
+func one(rows []row, err error) error {
+	if err == nil && len(rows) == 0 {
+		return ErrNotFound
+	}
+	return err
 }
 
 // Captures returns all captures in the order in which they were added.
@@ -84,9 +132,14 @@ func (s *Store) Captures(ctx context.Context) ([]Capture, error) {
 	return list(ctx, s.db, scanCapture, `SELECT `+captureColumns+` FROM captures ORDER BY id`)
 }
 
-// CaptureBySHA returns the capture with the given content, or ErrNotFound, wrapped.
-func (s *Store) CaptureBySHA(ctx context.Context, sum string) (Capture, error) {
-	return find(ctx, s, "this file", scanCapture, `SELECT `+captureColumns+` FROM captures WHERE sha256 = $1`, sum)
+// CapturesBySHA returns the captures with the given content: several where one file was filed for several chains, as a control.
+func (s *Store) CapturesBySHA(ctx context.Context, sum string) ([]Capture, error) {
+	return list(ctx, s.db, scanCapture, `SELECT `+captureColumns+` FROM captures WHERE sha256 = $1 ORDER BY id`, sum)
+}
+
+// Capture returns one capture, or ErrNotFound, wrapped.
+func (s *Store) Capture(ctx context.Context, id int) (Capture, error) {
+	return find(ctx, s, fmt.Sprintf("capture %d", id), scanCapture, `SELECT `+captureColumns+` FROM captures WHERE id = $1`, id)
 }
 
 func scanCapture(row scanner) (Capture, error) {

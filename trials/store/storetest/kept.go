@@ -27,11 +27,10 @@ func comesBack(t *testing.T, b Backend) {
 	}
 	c := store.Capture{Chain: "zeta", Kind: "music", Music: "suite", Path: "audio/1.wav", SHA256: "11", RateHz: 192000, Channels: 2,
 		Frames: 1 << 33, Bits: 24, Added: at}
-	id, err := s.AddCapture(ctx, c)
+	c, err := s.AddCapture(ctx, c)
 	check(err)
-	c.ID = id
 	for _, result := range []string{`{"a":1}`, `{"a":2}`} { // the later takes the earlier's place
-		check(s.SaveMeasurement(ctx, store.Measurement{Capture: id, Kind: "tone", Result: []byte(result)}))
+		check(s.SaveMeasurement(ctx, store.Measurement{Capture: c.ID, Kind: "tone", Result: []byte(result)}))
 	}
 	figures := []store.Entered{{Chain: "Alpha", Metric: "noise", Unit: "dB", Source: "by hand"}, {Chain: "zeta", Metric: "noise", Value: &value, Unit: "dB", Limit: &value}}
 	check(s.Enter(ctx, figures))
@@ -50,7 +49,7 @@ func comesBack(t *testing.T, b Backend) {
 	}{
 		{"chains", func() (any, error) { return again.Chains(ctx) }, chains},
 		{"captures", func() (any, error) { return again.Captures(ctx) }, []store.Capture{c}},
-		{"measurements", func() (any, error) { return again.Measurements(ctx) }, []store.Measurement{{Capture: id, Kind: "tone", Result: []byte(`{"a":2}`)}}},
+		{"measurements", func() (any, error) { return again.Measurements(ctx) }, []store.Measurement{{Capture: c.ID, Kind: "tone", Result: []byte(`{"a":2}`)}}},
 		{"figures", func() (any, error) { return again.EnteredFigures(ctx) }, figures},
 		{"excerpts", func() (any, error) { return again.Excerpts(ctx) }, []store.Excerpt{e}},
 	} {
