@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -30,7 +31,7 @@ func (a *app) exportTables(ctx context.Context, s *store.Store, dir string) erro
 		return fmt.Errorf("write tables: %w", err)
 	}
 	defer os.RemoveAll(temporary)
-	sheets := []*sheet{sessionSheet(), trialSheet(), resultSheet(), measurementSheet(), dictionarySheet()}
+	sheets := []*sheet{sessionSheet(), trialSheet(), resultSheet(), measurementSheet(), planSheet(), lookSheet(), dictionarySheet()}
 	for _, t := range sheets {
 		defer t.end()
 		if err := t.begin(temporary); err != nil {
@@ -42,7 +43,8 @@ func (a *app) exportTables(ctx context.Context, s *store.Store, dir string) erro
 	}
 	addResults(sheets[2], l.result)
 	addMeasurements(sheets[3], l.result)
-	addDictionary(sheets[4], sheets)
+	addPlans(sheets[4], sheets[5], l.plans)
+	addDictionary(sheets[6], sheets)
 	for _, t := range sheets {
 		if err := t.end(); err != nil {
 			return fmt.Errorf("write tables: %w", err)
@@ -184,8 +186,8 @@ func resultSheet() *sheet {
 		numeric("proportion", "", "correct / trials"), numeric("p_value", "", "one-sided, exact"), numeric("log10_p_value", "", "its decimal logarithm: no underflow"),
 		numeric("p_two_sided", "", "two-sided, exact"), numeric("p_holm", "", "corrected for the number of comparisons"),
 		numeric("clopper_pearson_low", "", "95 % interval of the proportion"), numeric("clopper_pearson_high", "", "95 % interval of the proportion"),
-		numeric("d_prime", "", "independent-observation model, NA at a perfect score"), numeric("p_d_upper", "", "one-sided upper bound of the proportion of discriminators"),
-		numeric("e_value", "", "evidence against guessing"), numeric("alpha", "", "level of the plan"),
+		numeric("d_prime", "", "independent-observation model, NA at a perfect score"), numeric("p_d_upper", "", "one-sided upper bound of the proportion of discriminators, at confidence 1 - alpha"),
+		numeric("e_value", "", "likelihood of p uniform between 0.5 and 1 over that of 0.5: evidence against guessing, NA of pairs"), numeric("alpha", "", "level of the plan"),
 		numeric("smallest_effect", "", "smallest proportion of discriminators worth finding"),
 		count("hits", "trials", "duplicate pairs: different, and said so; NA in ABX"), count("misses", "trials", "duplicate pairs: different, called the same"),
 		count("false_alarms", "trials", "duplicate pairs: the same, called different"), count("correct_rejections", "trials", "duplicate pairs: the same, and said so"),
@@ -205,6 +207,42 @@ func addResults(t *sheet, r link.Result) {
 			v.Trials, v.Correct, v.Proportion, v.P, v.Log10P, v.PTwoSided, v.PHolm, v.ClopperPearson[0], v.ClopperPearson[1], v.DPrimeIndependent, v.UpperPD,
 			v.EValue, v.Alpha, v.Smallest, hits, misses, alarms, rejections, v.Positive.Trials, v.Positive.Correct, v.Negative.Trials, v.Negative.Correct,
 			string(v.Verdict), v.TrialsToSettle, v.Reason)
+	}
+}
+
+func planSheet() *sheet {
+	return &sheet{name: "plans.csv", columns: []column{
+		text("plan", "name"), text("hash", "SHA-256 of the plan"), text("design", "abx or same-different"),
+		text("order", "independent: a fair coin each trial; balanced: whole rounds of every assignment, shuffled"), text("layout", "interleaved or blocked comparisons"),
+		text("stopping", "fixed: all trials; else the boundary that ends a session, its counts in looks.csv"),
+		numeric("alpha", "", "one-sided level"), numeric("smallest_effect", "", "smallest proportion of discriminators worth finding"),
+		truth("single_blind", "true: run by a helper who knows what is connected"), numeric("least_s", "s", "for how long a trial's sounds must be heard, lest its answer be marked as hurried"),
+		text("comparison", "name within the plan"), text("kind", "scored, practice, positive control or negative control"),
+		text("a", "chain A"), text("b", "chain B"), text("excerpt", "stretch of music"), text("audio_a", "SHA-256 of what was played for A"),
+		text("audio_b", "SHA-256 of what was played for B"), count("trials", "", "planned")}}
+}
+
+func lookSheet() *sheet {
+	return &sheet{name: "looks.csv", columns: []column{
+		text("plan", "name of a sequential plan"), count("look", "", "number"), count("trials", "", "scored trials at the look"),
+		count("heard_at", "trials", "the session ends at 'heard' with so many right or more; more than trials: never"),
+		count("ruled_out_at", "trials", "it ends at 'ruled out' with so many right or fewer; -1: never")}}
+}
+
+// addPlans adds a row a comparison of each plan, and a row a look of those that are sequential.
+func addPlans(t, looks *sheet, plans []trials.Plan) {
+	for _, p := range plans {
+		stopping := "fixed"
+		if p.Looks != nil {
+			stopping = cmp.Or(p.Looks.Boundary, "unnamed")
+			for i, n := range p.Looks.Trials {
+				looks.add(p.ID, i+1, n, p.Looks.Heard[i], p.Looks.RuledOut[i])
+			}
+		}
+		for _, c := range p.Comparisons {
+			t.add(p.ID, p.HashText(), p.Design.String(), p.Order.String(), p.Layout.String(), stopping, p.Alpha, p.SmallestEffect, p.SingleBlind, p.LeastSeconds,
+				c.Name, c.Kind.String(), c.A, c.B, c.Excerpt, c.AudioA, c.AudioB, c.Trials)
+		}
 	}
 }
 

@@ -1,0 +1,173 @@
+package main
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"path/filepath"
+	"strconv"
+	"testing"
+
+	"heardiff/stats"
+	"heardiff/trials"
+	"heardiff/trials/link"
+)
+
+// rowsOf reads a table as records by column.
+func rowsOf(t *testing.T, path string) []map[string]string {
+	t.Helper()
+	head, rows := readExported(t, path)
+	var all []map[string]string
+	for _, r := range rows {
+		m := map[string]string{}
+		for i, h := range head {
+			if m[h] = r[i]; r[i] == "NA" {
+				m[h] = ""
+			}
+		}
+		all = append(all, m)
+	}
+	return all
+}
+
+func wholeNumber(t *testing.T, text string) int {
+	t.Helper()
+	n, err := strconv.Atoi(text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return n
+}
+
+func fraction(t *testing.T, text string) float64 {
+	t.Helper()
+	v, err := strconv.ParseFloat(text, 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return v
+}
+
+// plansFromTables reads the plans back.
+func plansFromTables(t *testing.T, dir string) map[string]trials.Plan {
+	t.Helper()
+	plans := map[string]trials.Plan{}
+	for _, r := range rowsOf(t, filepath.Join(dir, "plans.csv")) {
+		p := plans[r["plan"]]
+		c := trials.Comparison{Name: r["comparison"], A: r["a"], B: r["b"], Excerpt: r["excerpt"], AudioA: r["audio_a"], AudioB: r["audio_b"], Trials: wholeNumber(t, r["trials"])}
+		for _, v := range []struct {
+			into interface{ UnmarshalText([]byte) error }
+			text string
+		}{{&c.Kind, r["kind"]}, {&p.Design, r["design"]}, {&p.Order, r["order"]}, {&p.Layout, r["layout"]}} {
+			if err := v.into.UnmarshalText([]byte(v.text)); err != nil {
+				t.Fatal(err)
+			}
+		}
+		p.ID, p.Alpha, p.SmallestEffect, p.SingleBlind = r["plan"], fraction(t, r["alpha"]), fraction(t, r["smallest_effect"]), r["single_blind"] == "TRUE"
+		p.LeastSeconds = fraction(t, r["least_s"])
+		if r["stopping"] != "fixed" && p.Looks == nil {
+			p.Looks = &stats.Looks{Boundary: r["stopping"]}
+		}
+		p.Comparisons = append(p.Comparisons, c)
+		plans[p.ID] = p
+	}
+	for _, r := range rowsOf(t, filepath.Join(dir, "looks.csv")) {
+		l := plans[r["plan"]].Looks
+		l.Trials, l.Heard, l.RuledOut = append(l.Trials, wholeNumber(t, r["trials"])), append(l.Heard, wholeNumber(t, r["heard_at"])), append(l.RuledOut, wholeNumber(t, r["ruled_out_at"]))
+	}
+	return plans
+}
+
+// sessionsFromTables adds the trials up anew.
+func sessionsFromTables(t *testing.T, dir string) []link.Heard {
+	t.Helper()
+	plans := plansFromTables(t, dir)
+	tallies := map[string]map[string]*trials.Tally{}
+	for _, r := range rowsOf(t, filepath.Join(dir, "trials.csv")) {
+		if r["void"] != "" {
+			continue
+		}
+		if tallies[r["session"]] == nil {
+			tallies[r["session"]] = map[string]*trials.Tally{}
+		}
+		of := tallies[r["session"]]
+		if of[r["comparison"]] == nil {
+			of[r["comparison"]] = &trials.Tally{}
+		}
+		second := map[string]int{"b": 1, "different": 1}
+		truth, answer := second[r["truth"]], second[r["answer"]]
+		c := of[r["comparison"]]
+		c.Trials++
+		c.Answers[truth][answer]++
+		if r["correct"] == "TRUE" {
+			c.Correct++
+		}
+		if r["truth"] == "same" || r["truth"] == "different" {
+			c.Hits, c.Misses, c.FalseAlarms, c.CorrectRejections = c.Answers[1][1], c.Answers[1][0], c.Answers[0][1], c.Answers[0][0]
+		}
+	}
+	var all []link.Heard
+	for _, r := range rowsOf(t, filepath.Join(dir, "sessions.csv")) {
+		h := link.Heard{Listener: r["listener"], Group: r["group"], Simulated: r["simulated"] == "TRUE"}
+		h.Session, h.Plan, h.GivenUp, h.Stopped = r["session"], plans[r["plan"]], r["given_up"] == "TRUE", trials.Stop(r["stopped"])
+		h.Silent, h.Voids, h.Flags, h.Hurried = r["silent"] == "TRUE", wholeNumber(t, r["voids"]), wholeNumber(t, r["flags"]), wholeNumber(t, r["hurried"])
+		for _, c := range h.Plan.Comparisons {
+			tally := trials.Tally{}
+			if v := tallies[h.Session][c.Name]; v != nil {
+				tally = *v
+			}
+			tally.Comparison = c
+			h.Tallies = append(h.Tallies, tally)
+		}
+		all = append(all, h)
+	}
+	return all
+}
+
+// fromMeasurements are the columns of the results that rest on measurements too.
+var fromMeasurements = map[string]bool{"treatment": true, "dose": true, "verdict": true, "trials_to_settle": true, "reason": true}
+
+// A study of fixed and sequential plans, independent and balanced order, pairs and controls, two listeners: the counts and
+// figures of its results follow from the other tables, which say by which rule each session was dealt and stopped.
+func TestTheResultsFollowFromTheOtherTables(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "tables")
+	listeningStudy(t, "abx", 12)
+	common := []string{"plan", "new", "--a", "left", "--b", "right", "--rest", "0"}
+	command(t, 0, append(common, "--id", "2", "--trials", "12", "--order", "balanced")...)
+	command(t, 0, append(common, "--id", "3", "--design", "same-different", "--trials", "14", "--negative", "4")...)
+	command(t, 0, append(common, "--id", "4", "--trials", "20", "--stopping", "sequential", "--boundary", "pocock", "--looks", "2")...)
+	command(t, 0, "listener", "add", "L2", "--group", "trained")
+	random := rand.New(rand.NewPCG(16, 6))
+	for plan := 1; plan <= 4; plan++ {
+		for _, listener := range []string{"L1", "L2"} {
+			sitThrough(t, fmt.Sprint(plan), listener, func(session *trials.Session, _ trials.Plan) trials.Answer {
+				return session.View().Design.Answers()[random.IntN(2)]
+			})
+		}
+	}
+	command(t, 0, "export", "--csv", dir)
+	in := link.Input{Results: sessionsFromTables(t, dir)}
+	again, err := link.Build(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	rebuilt := resultSheet()
+	if err := rebuilt.begin(t.TempDir()); err != nil {
+		t.Fatal(err)
+	}
+	addResults(rebuilt, again)
+	if err := rebuilt.end(); err != nil {
+		t.Fatal(err)
+	}
+	head, want := readExported(t, filepath.Join(dir, "results.csv"))
+	_, got := readExported(t, rebuilt.file.Name())
+	if len(got) != len(want) || len(want) < 6 {
+		t.Fatalf("%d rows follow, %d were exported", len(got), len(want))
+	}
+	for i, row := range want {
+		for k, name := range head {
+			if !fromMeasurements[name] && got[i][k] != row[k] {
+				t.Errorf("%s, %s, %s: %s is %s, the other tables give %s", row[0], row[4], row[6], name, row[k], got[i][k])
+			}
+		}
+	}
+}
