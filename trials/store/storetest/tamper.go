@@ -25,10 +25,10 @@ func filled(t *testing.T, b Backend) *store.Store {
 		check(t, s.AddChain(ctx, c))
 	}
 	for i, c := range []string{"left", "right", "loop"} {
-		id, err := s.AddCapture(ctx, store.Capture{Chain: c, Kind: "jitter", Path: "audio/" + c, SHA256: "sum of " + c, RateHz: 48000, Channels: 2, Frames: 99, Bits: 24})
+		kept, err := s.AddCapture(ctx, store.Capture{Chain: c, Kind: "jitter", Path: "audio/" + c, SHA256: "sum of " + c, RateHz: 48000, Channels: 2, Frames: 99, Bits: 24})
 		check(t, err)
-		check(t, s.SaveMeasurement(ctx, store.Measurement{Capture: id, Kind: "jitter", Result: fmt.Appendf(nil, `{"random_ps_rms":%d}`, i+5)}))
-		check(t, s.SaveMeasurement(ctx, store.Measurement{Capture: id, Kind: "tone", Result: []byte(`{"words":"` + strings.Repeat("long ", 90) + `"}`)}))
+		check(t, s.SaveMeasurement(ctx, store.Measurement{Capture: kept.ID, Kind: "jitter", Result: fmt.Appendf(nil, `{"random_ps_rms":%d}`, i+5)}))
+		check(t, s.SaveMeasurement(ctx, store.Measurement{Capture: kept.ID, Kind: "tone", Result: []byte(`{"words":"` + strings.Repeat("long ", 90) + `"}`)}))
 	}
 	check(t, s.Enter(ctx, []store.Entered{{Chain: "left", Metric: "noise", Value: &cost, Unit: "dB", Source: "by hand"}, {Chain: "right", Metric: "noise", Limit: &cost, Unit: "dB", Source: "by hand"}}))
 	for i, name := range []string{"opening", "close"} {
