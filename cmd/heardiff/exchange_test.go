@@ -24,11 +24,22 @@ func answerPlan(t *testing.T) {
 // answerAs is answerPlan as another listener.
 func answerAs(t *testing.T, listener string) {
 	t.Helper()
-	sitThrough(t, "1", listener, func(session *trials.Session, _ trials.Plan) trials.Answer { return session.View().Design.Answers()[0] })
+	sitThrough(t, "1", listener, alwaysFirst)
+}
+
+// alwaysFirst answers with the design's first answer.
+func alwaysFirst(session *trials.Session, _ trials.Plan) trials.Answer {
+	return session.View().Design.Answers()[0]
 }
 
 // sitThrough works through a plan of the current study, each trial answered as answer says.
 func sitThrough(t *testing.T, plan, listener string, answer func(*trials.Session, trials.Plan) trials.Answer) {
+	t.Helper()
+	sitFor(t, plan, listener, -1, answer)
+}
+
+// sitFor is sitThrough that leaves after n answers; all where n is negative.
+func sitFor(t *testing.T, plan, listener string, n int, answer func(*trials.Session, trials.Plan) trials.Answer) {
 	t.Helper()
 	a := &app{stdout: &bytes.Buffer{}, stderr: &bytes.Buffer{}, now: time.Now, getenv: os.Getenv}
 	ctx := context.Background()
@@ -45,7 +56,7 @@ func sitThrough(t *testing.T, plan, listener string, answer func(*trials.Session
 	if err != nil {
 		t.Fatal(err)
 	}
-	for session.View().Phase != trials.Done {
+	for ; n != 0 && session.View().Phase != trials.Done; n-- {
 		for _, l := range session.View().Design.Labels() {
 			session.Heard(l, 1)
 		}

@@ -41,6 +41,7 @@ var rooms = map[string][]string{
 	"trials/store/storetest": {"trials", "trials/store"},
 	"trials/bundle":          {"trials"},
 	"trials/link":            {"trials", "stats"},
+	"trials/ledger":          {"trials"},
 
 	"cmd/heardiff/internal/wire":           {},
 	"cmd/heardiff/internal/plot":           {},

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -89,10 +90,27 @@ func (l *linked) readSessions(ctx context.Context, a *app, s *store.Store) (err 
 		a.warn("session %s is left out: %v", shortID(v.ID), err)
 		return nil
 	})
+	if err != nil {
+		return err
+	}
+	marks, err := a.markedSessions(ctx, s, l.sessions)
 	for _, v := range l.sessions {
-		l.input.Results = append(l.input.Results, link.Heard{Listener: v.Listener, Group: v.who.Group, Simulated: v.who.Simulated, Result: v.result})
+		l.input.Results = append(l.input.Results, link.Heard{Listener: v.Listener, Group: v.who.Group, Simulated: v.who.Simulated, Marks: marks[v.ID], Result: v.result})
 	}
 	return err
+}
+
+// marksOf returns, in words, what is known against the blindness of a session.
+func marksOf(v store.Session, results []link.Heard) []string {
+	var all []string
+	for _, h := range results {
+		if h.Session == v.ID {
+			for _, m := range h.Marks {
+				all = append(all, fmt.Sprintf("session %s: %s", shortID(v.ID), m.Says))
+			}
+		}
+	}
+	return all
 }
 
 // readPairings measures, for every comparison that was asked about, how its two presentations differ.
@@ -195,6 +213,11 @@ func linkText(w io.Writer, r link.Result) {
 	for _, v := range r.Rows {
 		if v.Kind == "all" {
 			fmt.Fprintf(w, "\n%s (%s): %s\n  %s\n", v.Comparison, v.Design, v.Verdict, v.Reason)
+			for _, c := range v.Confounds {
+				if !strings.Contains(v.Reason, c.Says) {
+					fmt.Fprintf(w, "  also: %s\n", c.Says)
+				}
+			}
 		}
 	}
 	for _, trend := range r.Trends {

@@ -44,6 +44,15 @@ all the way down, play the noise of "heardiff signal level", turn up to no more 
 comfortable, then leave it alone. Work practice limits 85 dBA to 8 hours, half the time for
 each 3 dB more (NIOSH); leisure 80 dBA to 40 hours a week, children 75 dBA (WHO-ITU H.870).
 
+A session is resumed where it is, and nowhere else: beside the key of this account (HEARDIFF_KEYS,
+mode 0600) a ledger keeps which sessions were begun, where, and how far they came. A copy of a study
+is not resumed while its original is there; a session that went on or ended in a copy, or whose
+record was cut short, is refused, and every result names it. Who owns the account owns key and
+ledger. So a listener who must not be trusted
+  - sits at an account or machine of the study's keeper, logged in by them; or
+  - works through a kit ("export --kit"), and the keeper asks for the head at the end of each session; or
+  - sits beside somebody.
+
 --plain reads one command a line and answers each with a line: for screen readers and pipes.`,
 		Example: `  heardiff listen --plan 1 --listener L1
   heardiff listen --plan 1 --listener L1 --device null --plain`,
@@ -181,6 +190,12 @@ func (a *app) openSession(ctx context.Context, s *store.Store, o listenOptions) 
 			continue
 		}
 		session, err := a.resume(ctx, s, plan, v)
+		if errors.Is(err, errRevealed) {
+			if !o.again {
+				return plan, nil, rejected(err, "it stays, and every result names it; --again begins another session")
+			}
+			continue
+		}
 		if err != nil || session != nil {
 			return plan, session, err
 		}
@@ -202,6 +217,10 @@ func (a *app) resume(ctx context.Context, s *store.Store, plan trials.Plan, v st
 	if len(entries) > 0 && entries[len(entries)-1].Kind == trials.EntryEnd {
 		return nil, nil
 	}
+	journal, remark, err := a.seat(ctx, s, v.ID, entries)
+	if err != nil {
+		return nil, err
+	}
 	key, err := a.sealKey()
 	if err != nil {
 		return nil, err
@@ -216,14 +235,17 @@ func (a *app) resume(ctx context.Context, s *store.Store, plan trials.Plan, v st
 		if err != nil {
 			return nil, err
 		}
-		return trials.Begin(v.ID, trials.NewSeat(of.ID, v.Listener, v.Device), plan, seed, s.Journal(ctx), a.now)
+		return trials.Begin(v.ID, trials.NewSeat(of.ID, v.Listener, v.Device), plan, seed, journal, a.now)
 	}
-	session, err := trials.Resume(plan, seed, entries, s.Journal(ctx), a.now)
+	session, err := trials.Resume(plan, seed, entries, journal, a.now)
 	if err != nil {
 		return nil, rejected(fmt.Errorf("session %s: %w", v.ID, err), `"heardiff verify" tells more`)
 	}
 	if session.View().Phase == trials.Done || session.View().Phase == trials.GivenUp {
 		return nil, session.Finish() // killed between the last answer and the end
+	}
+	if remark != "" {
+		return session, session.Flag(remark)
 	}
 	return session, nil
 }
@@ -258,10 +280,14 @@ func (a *app) begin(ctx context.Context, s *store.Store, plan trials.Plan, liste
 	if v.Escrow, err = escrow(of, seed, v.ID); err != nil {
 		return nil, err
 	}
+	journal, _, err := a.seat(ctx, s, v.ID, nil)
+	if err != nil {
+		return nil, err
+	}
 	if err := s.AddSession(ctx, v); err != nil {
 		return nil, inStudy(err)
 	}
-	return trials.Begin(v.ID, trials.NewSeat(of.ID, listener, device), plan, seed, s.Journal(ctx), a.now)
+	return trials.Begin(v.ID, trials.NewSeat(of.ID, listener, device), plan, seed, journal, a.now)
 }
 
 // escrow seals the seed to the site whose kit the study is; nil in a study of one's own.

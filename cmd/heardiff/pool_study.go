@@ -28,6 +28,15 @@ func (a *app) studyListeners(ctx context.Context, comparison string) ([]stats.Li
 	var names []string
 	left := 0
 	sessions = a.peopleOf(sessions)
+	marks, err := a.markedSessions(ctx, s, sessions)
+	if err != nil {
+		return nil, err
+	}
+	for _, v := range sessions {
+		for _, m := range marks[v.ID] {
+			a.warn("session %s: %s", shortID(v.ID), m.Says)
+		}
+	}
 	for _, v := range sessions {
 		for _, t := range v.result.Tallies {
 			if t.Comparison.Kind != trials.Scored || t.Trials == 0 {

@@ -49,7 +49,7 @@ out for them and no result changed.`,
 			return nil
 		},
 		RunE: a.onStudy(func(ctx context.Context, s *store.Store, args []string) error {
-			r, err := studyResults(ctx, s, args)
+			r, err := a.studyResults(ctx, s, args)
 			if err != nil {
 				return err
 			}
@@ -80,12 +80,14 @@ type sessionReport struct {
 	Silent  bool     `json:"silent"`
 	Devices []string `json:"devices"`
 	// Hurried counts the scored answers that came before what the plan wants heard had sounded for as long as it wants.
-	Hurried  int    `json:"hurried"`
-	State    string `json:"state"` // running, completed, stopped: heard, stopped: ruled out, or given up; or unreadable, with the Problem
-	Problem  string `json:"problem,omitempty"`
-	Answered int    `json:"answered"`
-	Voided   int    `json:"voided"`
-	Flagged  int    `json:"flags"`
+	Hurried int `json:"hurried"`
+	// Marks say what the ledger of this account knows against the blindness of the session.
+	Marks    []link.Mark `json:"marks"`
+	State    string      `json:"state"` // running, completed, stopped: heard, stopped: ruled out, or given up; or unreadable, with the Problem
+	Problem  string      `json:"problem,omitempty"`
+	Answered int         `json:"answered"`
+	Voided   int         `json:"voided"`
+	Flagged  int         `json:"flags"`
 	// Head is the hash of the session's last entry.
 	Head   string               `json:"head"`
 	Rows   []comparisonReport   `json:"comparisons"`
@@ -112,9 +114,13 @@ type comparisonReport struct {
 	sequential bool
 }
 
-func studyResults(ctx context.Context, s *store.Store, only []string) (resultsReport, error) {
+func (a *app) studyResults(ctx context.Context, s *store.Store, only []string) (resultsReport, error) {
 	r := resultsReport{Schema: "heardiff.results/1"}
 	sessions, err := s.Sessions(ctx)
+	if err != nil {
+		return r, err
+	}
+	watch, err := a.watch(ctx, s)
 	if err != nil {
 		return r, err
 	}
@@ -122,7 +128,7 @@ func studyResults(ctx context.Context, s *store.Store, only []string) (resultsRe
 		if len(only) > 0 && !strings.HasPrefix(v.ID, only[0]) { // the table shows the first twelve characters
 			continue
 		}
-		one, err := reportSession(ctx, s, v)
+		one, err := reportSession(ctx, s, v, watch)
 		if err != nil {
 			return r, err
 		}
@@ -136,7 +142,7 @@ func studyResults(ctx context.Context, s *store.Store, only []string) (resultsRe
 
 // reportSession reads one session. What is wrong with its record becomes its Problem, so that one broken session
 // hides no other.
-func reportSession(ctx context.Context, s *store.Store, v store.Session) (sessionReport, error) {
+func reportSession(ctx context.Context, s *store.Store, v store.Session, w watch) (sessionReport, error) {
 	r := sessionReport{Session: v.ID, Plan: v.Plan, Listener: v.Listener, State: "running"}
 	listener, err := s.Listener(ctx, v.Listener)
 	if err != nil {
@@ -152,6 +158,9 @@ func reportSession(ctx context.Context, s *store.Store, v store.Session) (sessio
 		return r, err
 	}
 	r.count(entries)
+	if r.Marks, err = w.marks(v.ID, v.Site, entries); err != nil {
+		return r, err
+	}
 	result, err := trials.Reveal(plan, entries)
 	if errors.Is(err, trials.ErrBlind) {
 		return r, nil
@@ -321,7 +330,7 @@ func (r sessionReport) name() string { return r.Listener + notOfPeople(r.Simulat
 
 // notOfPeople is the mark in brackets behind the name of a listener whose answers say nothing of people; "" elsewhere.
 func notOfPeople(simulated, silent bool) string {
-	if mark := link.Mark(simulated, silent); mark != "" {
+	if mark := link.WordOf(simulated, silent); mark != "" {
 		return " (" + mark + ")"
 	}
 	return ""
@@ -331,6 +340,9 @@ func (r sessionReport) notes(w io.Writer) {
 	r.ratingNotes(w)
 	if len(r.Devices) > 0 {
 		fmt.Fprintf(w, "\nsession %s was heard through: %s\n", shortID(r.Session), strings.Join(r.Devices, "; "))
+	}
+	for _, m := range r.Marks {
+		fmt.Fprintf(w, "\nsession %s: %s\n", shortID(r.Session), m.Says)
 	}
 	if r.Silent {
 		fmt.Fprintf(w, "\nsession %s says nothing of people: a part of it, or all, was answered where no device sounded\n", shortID(r.Session))

@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heardiff/trials/link"
 	"heardiff/trials/store"
 )
 
@@ -67,6 +68,8 @@ type verifiedSession struct {
 	// Problem is the first of the Problems.
 	Problem  string   `json:"problem,omitempty"`
 	Problems []string `json:"problems,omitempty"`
+	// Marks say what the ledger of this account knows against the session's blindness; those that void it are problems, too.
+	Marks []link.Mark `json:"marks,omitempty"`
 }
 
 func (a *app) verify(ctx context.Context, s *store.Store) (verifyReport, error) {
@@ -74,14 +77,33 @@ func (a *app) verify(ctx context.Context, s *store.Store) (verifyReport, error) 
 	if err := r.checkFiles(ctx, s, a.progress("read the audio again")); err != nil {
 		return r, err
 	}
+	watch, err := a.watch(ctx, s)
+	if err != nil {
+		return r, err
+	}
 	audit, err := s.Audit(ctx, func(v store.AuditedSession) error {
-		r.Sessions = append(r.Sessions, verified(v))
+		one := verified(v)
+		if one.Marks, err = watch.marks(v.ID, v.Site, v.Entries); err != nil {
+			return err
+		}
+		for _, m := range one.Marks {
+			if m.Voids {
+				one.Problems = append(one.Problems, m.Says)
+				one.Problem = one.Problems[0]
+			}
+		}
+		r.Sessions = append(r.Sessions, one)
 		return ctx.Err()
 	})
 	if err != nil {
 		return r, err
 	}
 	r.take(audit)
+	gone, err := watch.missing(r.Sessions)
+	if err != nil {
+		return r, err
+	}
+	r.Problems = append(r.Problems, gone...)
 	r.OK = len(r.Problems) == 0
 	return r, nil
 }
@@ -188,6 +210,13 @@ func (r verifyReport) text(w io.Writer) {
 	t.print(w, "")
 	for _, p := range r.Problems {
 		fmt.Fprintf(w, "%s\n", p)
+	}
+	for _, s := range r.Sessions {
+		for _, m := range s.Marks {
+			if !m.Voids {
+				fmt.Fprintf(w, "session %s: %s\n", shortID(s.Session), m.Says)
+			}
+		}
 	}
 	if r.OK {
 		fmt.Fprintf(w, "%d files and %d sessions are as they were recorded\n", r.Files, len(r.Sessions))

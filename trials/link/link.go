@@ -45,8 +45,7 @@ type Input struct {
 type Heard struct {
 	Listener, Group string
 	Simulated       bool
-	// Marks say in words what is known against the session's blindness: that its order was opened elsewhere, say.
-	Marks []string
+	Marks           []Mark
 	trials.Result
 }
 

@@ -2,6 +2,13 @@ package link
 
 import "fmt"
 
+// Mark is something known against the blindness of a session: that its order was opened elsewhere, say.
+type Mark struct {
+	Says string `json:"says"`
+	// Voids says that its answers may have been given by somebody who knew the order.
+	Voids bool `json:"voids"`
+}
+
 // ofPeople reports whether any of the sessions speaks of people: answered by a person, through a device that sounds.
 func ofPeople(results []Heard) bool {
 	for _, h := range results {
@@ -38,9 +45,9 @@ func leftOut(results []Heard) string {
 	return fmt.Sprintf("what is said of all listeners and of groups is of people alone: %d simulated sessions and %d of which a part or all was answered where no device sounded stand in rows of their own", computed, silent)
 }
 
-// Mark is the word that belongs behind what says nothing of people: "simulated" where a computation answered, "no sound"
+// WordOf is the word that belongs behind what says nothing of people: "simulated" where a computation answered, "no sound"
 // where a part or all was answered while no device sounded; "" elsewhere.
-func Mark(simulated, silent bool) string {
+func WordOf(simulated, silent bool) string {
 	switch {
 	case simulated:
 		return "simulated"

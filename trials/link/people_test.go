@@ -63,7 +63,7 @@ func TestAWeakNullIsNeverWithoutAWord(t *testing.T) {
 	hurried := control(session("l", "", 8, 16), trials.PositiveControl, 10, 10)
 	hurried.Hurried = 120
 	marked := control(session("l", "", 16, 16), trials.PositiveControl, 10, 10)
-	marked.Marks = []string{"its order was opened in a copy"}
+	marked.Marks = []link.Mark{{Says: "its order was opened in a copy", Voids: true}}
 	for _, c := range []struct {
 		name  string
 		heard link.Heard

@@ -82,7 +82,7 @@ func procedure(r *tallied) []Confound {
 			silent++
 		}
 		for _, m := range h.Marks {
-			out = append(out, Confound{Name: "blindness", Value: math.NaN(), Limit: math.NaN(), Voids: true, Says: fmt.Sprintf("session %.12s: %s", h.Session, m)})
+			out = append(out, Confound{Name: "blindness", Value: math.NaN(), Limit: math.NaN(), Voids: m.Voids, Says: fmt.Sprintf("session %.12s: %s", h.Session, m.Says)})
 		}
 		if h.GivenUp {
 			gaveUp++

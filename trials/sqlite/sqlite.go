@@ -99,6 +99,15 @@ func (d *database) Present() error {
 	return nil
 }
 
+// IdentityIn names the record in dir, as Identity of the store does once it is open.
+func IdentityIn(dir string) (string, error) {
+	info, err := os.Stat(filepath.Join(dir, FileName))
+	if err != nil {
+		return "", err
+	}
+	return fileIdentity(info), nil
+}
+
 // Identity implements store.Database: the file's place on its disk, which a copy does not share.
 func (d *database) Identity(context.Context, store.Querier) (string, error) {
 	if err := d.Present(); err != nil {

@@ -101,6 +101,11 @@ func (s *Store) Head(ctx context.Context) (Head, error) {
 	return Head{number, hash, trials.ShortHead(hash)}, err
 }
 
+// Heads returns the last entry of every session's journal, by session.
+func (s *Store) Heads(ctx context.Context) (map[string]trials.Entry, error) {
+	return lastEntries(ctx, s.db)
+}
+
 func newest(ctx context.Context, q Querier) (number int, hash string, err error) {
 	err = q.QueryRowContext(ctx, `SELECT number, hash FROM record ORDER BY number DESC LIMIT 1`).Scan(&number, &hash)
 	if err == sql.ErrNoRows {

@@ -69,7 +69,7 @@ func listenersOf(rows []link.Row) []link.Row {
 
 // marked adds to a title that what it shows says nothing of people, where that is so.
 func marked(title string, simulated, silent bool) string {
-	if mark := link.Mark(simulated, silent); mark != "" {
+	if mark := link.WordOf(simulated, silent); mark != "" {
 		return title + " (" + mark + ")"
 	}
 	return title

@@ -62,6 +62,8 @@ type Session struct {
 	// Silent marks a session answered, wholly or in part, where no device sounded; Hurried counts its hurried answers.
 	Silent  bool
 	Hurried int
+	// Marks say what is known against the session's blindness.
+	Marks []string
 }
 
 // Pictures holds the curves to draw; what is empty is left out.
@@ -222,7 +224,7 @@ var functions = template.FuncMap{
 	"sort":         func(v float64) string { return ifKnown(v, strconv.FormatFloat(v, 'g', -1, 64)) },
 	"capital":      func(s string) string { return strings.ToUpper(s[:1]) + s[1:] },
 	"who":          who,
-	"mark":         link.Mark,
+	"mark":         link.WordOf,
 	"delivered": func(both *bool) string {
 		if *both {
 			return "by both chains"

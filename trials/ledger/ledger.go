@@ -1,0 +1,228 @@
+// Package ledger remembers, outside every study, which sessions an account began, where, and how far they came.
+//
+// A study is a folder: copied, its running session can be finished in the copy, which reveals the order of the original; cut
+// short, one that has ended can be run again by somebody who knows its order. The ledger stands beside the key that opens the
+// seals and is written through by every session: a session is then known to have gone on, or to have been opened, elsewhere. It
+// proves nothing against whoever owns the account, who owns the key as well.
+//
+// There is one file a session. It is exchanged whole, so that a crash leaves the old one or the new one.
+package ledger
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"time"
+
+	"heardiff/trials"
+)
+
+// Place is the record of a study, and where it is.
+type Place struct {
+	Study string `json:"study"` // its id, which a copy shares
+	// Record names the record itself: a copy bears another name. See store.Identity.
+	Record string `json:"record"`
+	Folder string `json:"folder"`
+}
+
+// Sitting is a place at which a session was begun or resumed, and when that happened first.
+type Sitting struct {
+	Place
+	At time.Time `json:"at"`
+}
+
+// State says how far a session came.
+type State string
+
+// The states. The order of a session is revealed from Ending on.
+const (
+	Begun   State = "begun" // nothing of it is in its journal yet
+	Running State = "running"
+	Ending  State = "ending" // its last entry, which holds the seed, is about to be written
+	Ended   State = "ended"
+)
+
+// Line is what the ledger knows of a session.
+type Line struct {
+	Session string `json:"session"`
+	// Sittings holds the places in their order, each change of place once; it is never empty.
+	Sittings []Sitting `json:"sittings"`
+	State    State     `json:"state"`
+	// Number and Hash are of the newest entry that was written; 0 and "" before the first.
+	Number int    `json:"number"`
+	Hash   string `json:"hash"`
+}
+
+// Last returns where the session was begun or resumed last.
+func (l Line) Last() Sitting { return l.Sittings[len(l.Sittings)-1] }
+
+// In reports whether the newest entry that was written is in the journal given: it is not where entries were removed, or where
+// the session went on in a copy.
+func (l Line) In(journal []trials.Entry) bool {
+	return l.Number == 0 || len(journal) >= l.Number && journal[l.Number-1].Hash == l.Hash
+}
+
+// Ledger is a folder of lines. It is safe for use by many processes.
+type Ledger struct {
+	dir string
+	now func() time.Time
+}
+
+const sinceName = "since"
+
+// Open returns the ledger in dir. Nothing is made before the first session sits down.
+func Open(dir string, now func() time.Time) *Ledger { return &Ledger{dir, now} }
+
+// Since returns when the ledger was begun: it knows every session that this account began after that. ok is false where there
+// is no ledger yet.
+func (l *Ledger) Since() (at time.Time, ok bool, err error) {
+	err = l.read(sinceName, &at)
+	if errors.Is(err, fs.ErrNotExist) {
+		return at, false, nil
+	}
+	return at, err == nil, err
+}
+
+// begin makes the ledger's folder, for this user alone, and notes when.
+func (l *Ledger) begin() error {
+	if err := os.MkdirAll(l.dir, 0o700); err != nil {
+		return fmt.Errorf("make the ledger: %w", err)
+	}
+	if _, ok, err := l.Since(); err != nil || ok {
+		return err
+	}
+	return l.exchange(sinceName, l.now().UTC())
+}
+
+// Line returns what is known of a session; ok is false where that is nothing.
+func (l *Ledger) Line(session string) (line Line, ok bool, err error) {
+	err = l.read(fileOf(session), &line)
+	if errors.Is(err, fs.ErrNotExist) {
+		return Line{}, false, nil
+	}
+	if err == nil && (line.Session != session || len(line.Sittings) == 0) {
+		err = fmt.Errorf("the ledger's line of session %q is damaged", session)
+	}
+	return line, err == nil, err
+}
+
+// Lines returns the lines of all sessions that were begun or resumed in the record named.
+func (l *Ledger) Lines(record string) ([]Line, error) {
+	names, err := filepath.Glob(filepath.Join(l.dir, "*.json"))
+	if err != nil {
+		return nil, err
+	}
+	var all []Line
+	for _, name := range names {
+		var line Line
+		if err := l.read(filepath.Base(name), &line); err != nil {
+			return nil, err
+		}
+		if slices.ContainsFunc(line.Sittings, func(s Sitting) bool { return s.Record == record }) {
+			all = append(all, line)
+		}
+	}
+	return all, nil
+}
+
+// Sit notes that a session is begun, or resumed, at a place.
+func (l *Ledger) Sit(session string, at Place) error {
+	if err := l.begin(); err != nil {
+		return err
+	}
+	return l.change(session, func(line *Line) {
+		if line.Session == "" {
+			line.Session, line.State = session, Begun
+		}
+		if len(line.Sittings) == 0 || line.Last().Record != at.Record {
+			line.Sittings = append(line.Sittings, Sitting{at, l.now().UTC()})
+		}
+	})
+}
+
+// Journal returns a journal through which entries go to inner, and their hashes into the ledger. That a session ends is noted
+// before its last entry is handed on, so that no order is revealed without a trace.
+func (l *Ledger) Journal(inner trials.Journal) trials.Journal { return journal{l, inner} }
+
+type journal struct {
+	ledger *Ledger
+	inner  trials.Journal
+}
+
+// Append implements trials.Journal.
+func (j journal) Append(e trials.Entry) error {
+	if e.Kind == trials.EntryEnd {
+		if err := j.ledger.change(e.Session, func(line *Line) { line.State = Ending }); err != nil {
+			return err
+		}
+	}
+	if err := j.inner.Append(e); err != nil {
+		return err
+	}
+	// The entry is kept, whatever becomes of its line: a ledger that lags behind its journal does no harm.
+	_ = j.ledger.change(e.Session, func(line *Line) {
+		if line.Number, line.Hash, line.State = e.Number, e.Hash, Running; e.Kind == trials.EntryEnd {
+			line.State = Ended
+		}
+	})
+	return nil
+}
+
+// change reads a session's line, changes it and puts it back.
+func (l *Ledger) change(session string, do func(line *Line)) error {
+	release, err := l.lock()
+	if err != nil {
+		return err
+	}
+	defer release()
+	line, _, err := l.Line(session)
+	if err != nil {
+		return err
+	}
+	do(&line)
+	return l.exchange(fileOf(session), line)
+}
+
+// fileOf returns the name of a session's file: nothing from a study becomes part of a path.
+func fileOf(session string) string {
+	sum := sha256.Sum256([]byte(session))
+	return hex.EncodeToString(sum[:16]) + ".json"
+}
+
+func (l *Ledger) read(name string, v any) error {
+	data, err := os.ReadFile(filepath.Join(l.dir, name))
+	if err != nil {
+		return fmt.Errorf("read the ledger: %w", err)
+	}
+	if err := json.Unmarshal(data, v); err != nil {
+		return fmt.Errorf("read the ledger: %s: %w", name, err)
+	}
+	return nil
+}
+
+// exchange puts a file in the place of another of its name, whole and on disk.
+func (l *Ledger) exchange(name string, v any) error {
+	data, err := json.Marshal(v)
+	if err != nil {
+		return fmt.Errorf("write the ledger: %w", err)
+	}
+	f, err := os.CreateTemp(l.dir, ".line-*") // for this user alone
+	if err != nil {
+		return fmt.Errorf("write the ledger: %w", err)
+	}
+	defer os.Remove(f.Name())
+	_, err = f.Write(data)
+	if err = errors.Join(err, f.Sync(), f.Close()); err == nil {
+		err = os.Rename(f.Name(), filepath.Join(l.dir, name))
+	}
+	if err != nil {
+		return fmt.Errorf("write the ledger: %w", err)
+	}
+	return syncFolder(l.dir)
+}
