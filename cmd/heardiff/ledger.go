@@ -125,7 +125,7 @@ func (a *app) watch(ctx context.Context, s *store.Store) (w watch, err error) {
 
 // marks returns what is known against a session of this site, given its journal.
 func (w watch) marks(session, site string, journal []trials.Entry) ([]link.Mark, error) {
-	if site != "" || len(journal) == 0 || w.since.IsZero() {
+	if site != "" || w.since.IsZero() {
 		return nil, nil
 	}
 	line, known, err := w.ledger.Line(session)
@@ -136,6 +136,9 @@ func (w watch) marks(session, site string, journal []trials.Entry) ([]link.Mark,
 }
 
 func (w watch) judge(session string, line ledger.Line, known bool, journal []trials.Entry) []link.Mark {
+	if len(journal) == 0 {
+		return nil
+	}
 	ended := journal[len(journal)-1].Kind == trials.EntryEnd
 	switch {
 	case !known && strings.HasSuffix(session, w.suffix) && journal[0].At.After(w.since):
