@@ -186,9 +186,10 @@ func dosesOf(t *rows) ([]stats.DosePoint, error) {
 }
 
 func writeFit(w io.Writer, r fitted) {
+	intervalHead(w, r.Confidence)
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintf(t, "shape\t%s\tguess %g, lapse %.3f, %s dose\n", r.Shape, r.Guess, r.Lapse, r.Scale)
-	fmt.Fprintf(t, "threshold\t%s\t%s, %g %%\n", dose(r.Threshold), dose(r.ThresholdInterval[0])+" to "+dose(r.ThresholdInterval[1]), 100*r.Confidence)
+	fmt.Fprintf(t, "threshold\t%s\t%s\n", dose(r.Threshold), dose(r.ThresholdInterval[0])+" to "+dose(r.ThresholdInterval[1]))
 	fmt.Fprintf(t, "slope\t%s\t%s\n", number(r.Slope), span(r.SlopeInterval))
 	fmt.Fprintf(t, "fit\tp %s\tdeviance %.2f, df %d\n", probability(r.P), r.Deviance, r.DF)
 	fmt.Fprintf(t, "overdispersion\t%s\tPearson's chi-square %.2f over its degrees of freedom; 1 where the trials are independent\n", number(r.Overdispersion), r.Pearson)
@@ -214,7 +215,7 @@ func writeRandom(w io.Writer, r stats.RandomThresholds) {
 	}
 	fmt.Fprintf(w, "\n%d listeners, thresholds normal about a mean:\n", r.Listeners)
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintf(t, "mean threshold\t%s\t%s, %g %%\n", dose(r.Threshold), dose(r.ThresholdInterval[0])+" to "+dose(r.ThresholdInterval[1]), 100*r.Confidence)
+	fmt.Fprintf(t, "mean threshold\t%s\t%s\n", dose(r.Threshold), dose(r.ThresholdInterval[0])+" to "+dose(r.ThresholdInterval[1]))
 	fmt.Fprintf(t, "between listeners\t%s\t%s, standard deviation of the threshold in %s\n", number(r.BetweenSD), span(r.BetweenSDInterval), unit)
 	fmt.Fprintf(t, "slope of each\t%s\t%s\n", number(r.Slope), span(r.SlopeInterval))
 	fmt.Fprintf(t, "listeners differ\tp %s\tlikelihood ratio %.2f\n", probability(r.P), r.LR)

@@ -131,7 +131,15 @@ func needFlags(c *cobra.Command, names ...string) error {
 	return nil
 }
 
+// intervalHead says above a table what its intervals are.
+func intervalHead(w io.Writer, confidence float64) {
+	fmt.Fprintf(w, "intervals: two-sided, %g %%\n", 100*confidence)
+}
+
 func writeScore(w io.Writer, s stats.Score) {
+	if s.Plan == stats.FixedPlan {
+		intervalHead(w, s.Confidence)
+	}
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintf(t, "correct\t%d of %d\t(%.1f %%)\n", s.Correct, s.Trials, 100*s.Proportion)
 	if s.Critical != nil {
@@ -149,6 +157,7 @@ func writeScore(w io.Writer, s stats.Score) {
 }
 
 func writePairs(w io.Writer, s stats.PairScore) {
+	intervalHead(w, s.Confidence)
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintf(t, "hit rate\t%.3f\t%d of %d\n", s.HitRate, s.Hits, s.Hits+s.Misses)
 	fmt.Fprintf(t, "false-alarm rate\t%.3f\t%d of %d\n", s.FalseAlarmRate, s.FalseAlarms, s.FalseAlarms+s.CorrectRejections)

@@ -31,6 +31,7 @@ func (a *app) scoreChoice(c *cobra.Command, f scoreFlags, p stats.Procedure, cfg
 }
 
 func writeChoice(w io.Writer, s stats.ChoiceScore) {
+	intervalHead(w, s.Confidence)
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintf(t, "correct\t%d of %d\t(%.1f %%; by chance %.1f %%)\n", s.Correct, s.Trials, 100*s.Proportion, 100*s.Chance)
 	if s.Critical != nil {
