@@ -2,8 +2,6 @@ package main
 
 import (
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -17,6 +15,7 @@ import (
 	"heardiff/measure/integrity"
 	"heardiff/playback/pcm"
 	"heardiff/trials/store"
+	"heardiff/trials/store/whole"
 )
 
 // captureKinds are the kinds of capture: music, or the signal that was played.
@@ -104,50 +103,56 @@ func (a *app) addCaptures(ctx context.Context, add addition, files []string) err
 // addOne adds a file; an integrity capture is compared first with what was sent, and its result kept.
 func (a *app) addOne(ctx context.Context, s *store.Store, add addition, file string) (addedCapture, error) {
 	added := addedCapture{Capture: add.Capture}
+	copied, err := a.copyIn(ctx, s, file)
+	if err != nil {
+		return added, err
+	}
+	defer copied.Discard()
 	var data []byte
 	if add.sent != "" {
-		r, err := a.integrity(ctx, add.sent, file)
+		r, err := a.integrity(ctx, add.sent, copied.Name())
 		if err != nil {
-			return added, err
+			return added, inNameOf(file, copied.Name(), err)
 		}
 		if data, err = wire.Marshal(r); err != nil {
 			return added, err
 		}
 		added.Integrity = &r
 	}
-	var err error
-	if added.Capture, err = a.addCapture(ctx, s, add.Capture, file); err != nil || data == nil {
+	if added.Capture, err = a.addCapture(ctx, s, add.Capture, file, copied); err != nil || data == nil {
 		return added, err
 	}
 	return added, s.SaveMeasurement(ctx, store.Measurement{Capture: added.ID, Kind: "integrity", Result: data})
 }
 
-// addCapture checks one file, copies it into the study and records it. Nothing stays of a file that is refused.
-func (a *app) addCapture(ctx context.Context, s *store.Store, c store.Capture, file string) (store.Capture, error) {
-	if err := a.describe(ctx, &c, file); err != nil {
-		return c, err
+// addCapture checks the copy of one file, puts it in its place in the study and records it. It is the copy that is
+// checked: the file itself may still be written to. Nothing stays of one that is refused.
+func (a *app) addCapture(ctx context.Context, s *store.Store, c store.Capture, file string, copied *whole.File) (store.Capture, error) {
+	if err := a.describe(ctx, &c, copied.Name()); err != nil {
+		return c, inNameOf(file, copied.Name(), err)
 	}
 	if err := checkMates(ctx, s, c, file); err != nil {
 		return c, err
 	}
-	sum, temporary, err := copyHashed(file, s.Path("audio"))
-	if err != nil {
+	var err error
+	if c.SHA256, err = hashUntil(ctx, copied.Name()); err != nil {
 		return c, err
 	}
-	defer os.Remove(temporary)
-	c.SHA256 = sum
 	if err := a.checkCopies(ctx, s, c, file); err != nil {
 		return c, err
 	}
-	c.Path = fmt.Sprintf("audio/captures/%s-%s-%.12s%s", c.Chain, c.Kind, sum, strings.ToLower(filepath.Ext(file)))
-	if err := moveInto(temporary, s.Path(c.Path)); err != nil {
-		return c, err
+	c.Path = fmt.Sprintf("audio/captures/%s-%s-%.12s%s", c.Chain, c.Kind, c.SHA256, strings.ToLower(filepath.Ext(file)))
+	var added store.Capture
+	err = placeAudio(ctx, s, c.Path, func(path string) error { return copied.Rename(path, false) }, func() error {
+		added, err = s.AddCapture(ctx, c)
+		return err
+	})
+	if errors.Is(err, store.ErrExists) { // another process was quicker
+		if told := a.checkCopies(ctx, s, c, file); told != nil {
+			return c, told
+		}
 	}
-	added, err := s.AddCapture(ctx, c)
-	if err != nil {
-		return c, errors.Join(inStudy(err), os.Remove(s.Path(c.Path)))
-	}
-	return added, nil
+	return added, inStudy(err)
 }
 
 // checkCopies refuses audio that the chain holds already, and says where another chain does: such a pair is a control.
@@ -167,6 +172,27 @@ func (a *app) checkCopies(ctx context.Context, s *store.Store, c store.Capture, 
 	}
 	return nil
 }
+
+// inNameOf replaces the name of a copy in an error by that of the file that was copied.
+func inNameOf(file, copied string, err error) error {
+	var f *failure
+	if !errors.As(err, &f) {
+		return err
+	}
+	return failed(f.code, renamed{strings.ReplaceAll(err.Error(), copied, file), err}, f.hint)
+}
+
+// renamed is an error in other words.
+type renamed struct {
+	text string
+	error
+}
+
+// Error implements error.
+func (r renamed) Error() string { return r.text }
+
+// Unwrap lets errors.Is see the cause.
+func (r renamed) Unwrap() error { return r.error }
 
 // describe reads the whole file once, so that damage is found before it is in the study.
 func (a *app) describe(ctx context.Context, c *store.Capture, file string) error {
@@ -202,35 +228,34 @@ func checkMates(ctx context.Context, s *store.Store, c store.Capture, file strin
 	return nil
 }
 
-// copyHashed copies a file to a temporary one in dir and returns its SHA-256 and the copy's path.
-func copyHashed(file, dir string) (sum, temporary string, err error) {
+// copyIn copies a file into the study's audio folder, on its way to its place there.
+func (a *app) copyIn(ctx context.Context, s *store.Store, file string) (*whole.File, error) {
+	info, err := os.Stat(file) // before opening, which would wait for ever at a pipe
+	if err != nil {
+		return nil, rejected(unreadable(file, err), "")
+	}
+	if !info.Mode().IsRegular() {
+		return nil, rejected(fmt.Errorf("%s: %w", file, errNotAudio), openHint(errNotAudio))
+	}
 	in, err := os.Open(file)
 	if err != nil {
-		return "", "", rejected(err, "")
+		return nil, rejected(unreadable(file, err), "")
 	}
 	defer in.Close()
-	if err := os.MkdirAll(dir, 0o755); err != nil {
-		return "", "", fmt.Errorf("make the audio folder: %w", err)
+	dir := s.Path("audio")
+	if err := os.MkdirAll(dir, 0o777); err != nil {
+		return nil, fmt.Errorf("make the audio folder: %w", err)
 	}
-	out, err := os.CreateTemp(dir, ".incoming-*")
+	out, err := whole.NewFile(dir)
 	if err != nil {
-		return "", "", fmt.Errorf("copy into the study: %w", err)
+		return nil, fmt.Errorf("copy into the study: %w", err)
 	}
-	hash := sha256.New()
-	_, err = io.Copy(io.MultiWriter(out, hash), in)
-	err = errors.Join(err, out.Chmod(0o644), out.Sync(), out.Close())
-	if err != nil {
-		return "", "", errors.Join(fmt.Errorf("copy into the study: %w", err), os.Remove(out.Name()))
+	if _, err := io.Copy(out, untilDone{ctx, in}); err != nil {
+		out.Discard()
+		return nil, fmt.Errorf("copy into the study: %w", err)
 	}
-	return hex.EncodeToString(hash.Sum(nil)), out.Name(), nil
-}
-
-func moveInto(from, to string) error {
-	if err := os.MkdirAll(filepath.Dir(to), 0o755); err != nil {
-		return fmt.Errorf("make the audio folder: %w", err)
+	if err := out.Seal(); err != nil {
+		return nil, fmt.Errorf("copy into the study: %w", err)
 	}
-	if err := os.Rename(from, to); err != nil {
-		return fmt.Errorf("move into the study: %w", err)
-	}
-	return nil
+	return out, nil
 }

@@ -2,11 +2,8 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
-	"io/fs"
-	"os"
 	"slices"
 	"strconv"
 	"strings"
@@ -117,7 +114,7 @@ func (a *app) captureRemove(ctx context.Context, id int, why string) error {
 		return inStudy(err)
 	}
 	// The record is the study: a file that stays behind is no fault of it.
-	if err := os.Remove(s.Path(c.Path)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+	if err := dropAudio(ctx, s, c.Path); err != nil {
 		a.warn("the study's copy %s stays: %v", c.Path, err)
 	}
 	return a.mended("removed", why, c)

@@ -22,7 +22,6 @@ type compared struct {
 
 func (a *app) compareCommand() *cobra.Command {
 	var out string
-	var overwrite bool
 	c := &cobra.Command{
 		Use:   "compare A B",
 		Short: "how two captures of the same music differ: offset, drift, gain, null, response",
@@ -39,24 +38,30 @@ residual-louder.wav, the same made louder by the gain that is printed. Play that
 is far louder than it was in the music. All four are put in place together or none is. Unless whole
 samples do, A and B are interpolated and low-passed alike at 0.907 of half the sample rate.`,
 		Example: `  heardiff compare direct.wav isolator.wav
-  heardiff compare direct.wav isolator.wav --out pair --overwrite
+  heardiff compare direct.wav isolator.wav --out pair --force
   heardiff compare direct.wav isolator.wav --json`,
 		Args: exactArgs("A", "B"),
 		RunE: func(c *cobra.Command, args []string) error {
-			return a.compare(c.Context(), args[0], args[1], out, overwrite)
+			if a.force && out == "" {
+				return misusedf("--force without --out: there is nothing to replace")
+			}
+			return a.compare(c.Context(), args[0], args[1], out)
 		},
 	}
 	c.Flags().StringVar(&out, "out", "", "`folder` for the corrected pair and the residual")
-	c.Flags().BoolVar(&overwrite, "overwrite", false, "replace the files of an earlier --out")
+	a.forceFlag(c)
+	c.Flags().BoolVar(&a.force, "overwrite", false, "the same as --force")
 	return c
 }
 
-func (a *app) compare(ctx context.Context, pathA, pathB, out string, overwrite bool) error {
-	if overwrite && out == "" {
-		return misusedf("--overwrite without --out: there is nothing to replace")
-	}
-	if out != "" {
-		if err := pairFits(out, overwrite); err != nil {
+func (a *app) compare(ctx context.Context, pathA, pathB, out string) error {
+	var to folderDestination
+	if out != "" { // before any work is done
+		var err error
+		if to, err = a.pairDestination(out); err != nil {
+			return err
+		}
+		if err := to.leaves(pathA, pathB); err != nil {
 			return err
 		}
 	}
@@ -77,7 +82,7 @@ func (a *app) compare(ctx context.Context, pathA, pathB, out string, overwrite b
 		return compareFailure(err)
 	}
 	if out != "" {
-		if result.Written, err = writePair(out, ra, fb, result.Result, overwrite); err != nil {
+		if result.Written, err = to.writePair(ra, fb, result.Result); err != nil {
 			return err
 		}
 	}

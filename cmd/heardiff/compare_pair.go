@@ -1,10 +1,7 @@
 package main
 
 import (
-	"errors"
 	"fmt"
-	"io/fs"
-	"os"
 	"path/filepath"
 
 	"heardiff/measure/match"
@@ -27,91 +24,36 @@ type writtenPair struct {
 // pairNames are the files of a pair, in the order of match.Pair, then the louder residual.
 var pairNames = [4]string{"a.wav", "b.wav", "residual.wav", "residual-louder.wav"}
 
-// pairFits refuses a folder that already holds a pair, unless it may be replaced, before any work is done.
-func pairFits(dir string, overwrite bool) error {
-	info, err := os.Stat(dir)
-	switch {
-	case errors.Is(err, fs.ErrNotExist):
-		return nil
-	case err != nil:
-		return fmt.Errorf("--out %w", err)
-	case !info.IsDir():
-		return misusedf("--out %s: a file stands there; name a folder", dir)
-	}
+// pairDestination looks at the folder for a pair.
+func (a *app) pairDestination(dir string) (folderDestination, error) {
+	var files []folderFile
 	for _, name := range pairNames {
-		path := filepath.Join(dir, name)
-		if _, err := os.Lstat(path); err == nil && !overwrite {
-			return failed(exitUsage, fmt.Errorf("--out %s: %s is there already", dir, name), "--overwrite replaces it; or name another folder")
-		}
+		files = append(files, folderFile{name: name, kind: wavFile})
 	}
-	return nil
+	return a.folderDestination(dir, files)
 }
 
-// writePair writes the corrected pair in two passes, since the louder residual needs its peak first. The files are made
-// in a folder of their own beside dir and then put in place together.
-func writePair(dir string, a, b pcm.Reader, r match.Result, overwrite bool) (*writtenPair, error) {
-	if err := os.MkdirAll(filepath.Dir(filepath.Clean(dir)), 0o777); err != nil {
-		return nil, fmt.Errorf("--out %w", err)
-	}
-	making, err := os.MkdirTemp(filepath.Dir(filepath.Clean(dir)), ".pair-*")
+// writePair writes the corrected pair in two passes, since the louder residual needs its peak first.
+func (d folderDestination) writePair(a, b pcm.Reader, r match.Result) (*writtenPair, error) {
+	making, err := d.begin()
 	if err != nil {
-		return nil, fmt.Errorf("--out %s: %w", dir, err)
+		return nil, fmt.Errorf("--out %s: %w", d.named, err)
 	}
-	defer os.RemoveAll(making)
+	defer making.Discard()
 	peak := 0.0
 	corrected, err := match.Correct(a, b, r, func(p match.Pair) error { peak = max(peak, p.ResidualPeak()); return nil })
 	if err != nil {
 		return nil, err
 	}
 	gain := match.AudibleGainDB(peak)
-	if err := writePairFiles(making, a, b, r, gain); err != nil {
-		return nil, fmt.Errorf("--out %s: %w", dir, err)
+	if err := writePairFiles(making.Path, a, b, r, gain); err != nil {
+		return nil, fmt.Errorf("--out %s: %w", d.named, err)
 	}
-	if err := pairFits(dir, overwrite); err != nil { // somebody else may have been quicker
-		return nil, err
+	if err := d.commit(making); err != nil {
+		return nil, fmt.Errorf("--out %s: %w", d.named, err)
 	}
-	if err := putInPlace(making, dir); err != nil {
-		return nil, fmt.Errorf("--out %s: %w", dir, err)
-	}
-	at := func(i int) string { return filepath.Join(dir, pairNames[i]) }
+	at := func(i int) string { return filepath.Join(d.named, pairNames[i]) }
 	return &writtenPair{A: at(0), B: at(1), Residual: at(2), Audible: at(3), AudibleGainDB: gain, ResidualPeakDB: pcm.DB(peak), Changes: corrected.Changes}, nil
-}
-
-// putInPlace moves the files of a pair from one folder to another. What they replace is kept until all are there, and
-// comes back if one cannot be moved.
-func putInPlace(from, to string) (err error) {
-	made := os.Mkdir(to, 0o777) == nil
-	var undo []func() error
-	defer func() {
-		if err == nil {
-			return
-		}
-		for i := len(undo) - 1; i >= 0; i-- {
-			err = errors.Join(err, undo[i]())
-		}
-		if made {
-			os.Remove(to)
-		}
-	}()
-	move := func(old, new string) error {
-		if err := os.Rename(old, new); err != nil {
-			return err
-		}
-		undo = append(undo, func() error { return os.Rename(new, old) })
-		return nil
-	}
-	for _, name := range pairNames {
-		target := filepath.Join(to, name)
-		if _, err := os.Lstat(target); err == nil {
-			if err := move(target, filepath.Join(from, "old-"+name)); err != nil {
-				return err
-			}
-		}
-		if err := move(filepath.Join(from, name), target); err != nil {
-			return err
-		}
-	}
-	return nil
 }
 
 func writePairFiles(dir string, a, b pcm.Reader, r match.Result, gainDB float64) error {

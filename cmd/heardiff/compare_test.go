@@ -109,7 +109,7 @@ func TestCompareWritesThePairWholeOrNotAtAll(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, errs := command(t, 2, "compare", a, a, "--out", pair); !strings.Contains(errs, "already") || !strings.Contains(errs, "--overwrite") {
+	if _, errs := command(t, 2, "compare", a, a, "--out", pair); !strings.Contains(errs, "already") || !strings.Contains(errs, "--force") {
 		t.Errorf("said %q", errs)
 	}
 	if after, _ := os.ReadFile(filepath.Join(pair, "b.wav")); !bytes.Equal(before, after) {
@@ -157,13 +157,15 @@ func TestAPairThatCannotBePlacedLeavesWhatWasThere(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if err := os.WriteFile(filepath.Join(to, "b.wav"), []byte("old"), 0o666); err != nil {
+	if err := os.WriteFile(filepath.Join(to, "b.wav"), []byte("RIFF....WAVE, the old one"), 0o666); err != nil {
 		t.Fatal(err)
 	}
-	if err := putInPlace(from, to); err == nil {
+	d, err := (&app{force: true}).pairDestination(to)
+	must(t, err)
+	if err := d.putInPlace(from); err == nil {
 		t.Fatal("no error")
 	}
-	if b, err := os.ReadFile(filepath.Join(to, "b.wav")); err != nil || string(b) != "old" || files(t, to) != "b.wav" {
+	if b, err := os.ReadFile(filepath.Join(to, "b.wav")); err != nil || !strings.HasSuffix(string(b), "the old one") || files(t, to) != "b.wav" {
 		t.Errorf("b.wav is %q, %v; %s stand there", b, err, files(t, to))
 	}
 }

@@ -22,6 +22,9 @@ import (
 // demoMark is the file that says that a folder holds an invented study, which may be made anew.
 const demoMark = "INVENTED.txt"
 
+// demoText is what it holds.
+const demoText = "Everything in this folder is invented: the music, the chains, the captures and the listeners.\n"
+
 const demoRate pcm.Rate = 48000
 
 func (a *app) demoCommand() *cobra.Command {
@@ -79,16 +82,21 @@ func (a *app) runDemo(ctx context.Context, dir string) error {
 	return nil
 }
 
-// clearDemo removes an earlier demonstration, and refuses a folder that holds anything else.
+// clearDemo removes an earlier demonstration, and refuses a folder that holds anything else, or what is no folder.
 func clearDemo(dir string) error {
 	left, err := os.ReadDir(dir)
-	if errors.Is(err, os.ErrNotExist) || err == nil && len(left) == 0 {
+	switch {
+	case errors.Is(err, os.ErrNotExist):
+		return nil
+	case err != nil:
+		return rejected(unreadable(dir, err), "name a new folder with --dir")
+	case len(left) == 0:
 		return nil
 	}
-	if _, markErr := os.Stat(filepath.Join(dir, demoMark)); err == nil && markErr != nil {
+	if mark, err := os.ReadFile(filepath.Join(dir, demoMark)); err != nil || string(mark) != demoText {
 		return rejected(fmt.Errorf("%s: holds something that is no demonstration", dir), "name a new folder with --dir")
 	}
-	return errors.Join(err, os.RemoveAll(dir))
+	return os.RemoveAll(dir)
 }
 
 type demonstration struct {
@@ -134,11 +142,14 @@ func (d *demonstration) do(ctx context.Context, args ...string) error {
 }
 
 func (d *demonstration) study(ctx context.Context) error {
-	if err := d.do(ctx, "study", "new", d.dir, "--title", "Invented: can anybody hear the lantern link?"); err != nil {
+	// First of all, so that what is killed or fails can be made anew.
+	if err := os.MkdirAll(d.dir, 0o777); err != nil {
 		return err
 	}
-	text := "Everything in this folder is invented: the music, the chains, the captures and the listeners.\n"
-	if err := os.WriteFile(filepath.Join(d.dir, demoMark), []byte(text), 0o644); err != nil {
+	if err := os.WriteFile(filepath.Join(d.dir, demoMark), []byte(demoText), 0o666); err != nil {
+		return err
+	}
+	if err := d.do(ctx, "study", "new", d.dir, "--title", "Invented: can anybody hear the lantern link?"); err != nil {
 		return err
 	}
 	for _, c := range demo.Bench() {

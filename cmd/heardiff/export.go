@@ -54,6 +54,7 @@ matches only the whole record.`,
 	f.StringVar(&o.plan, "plan", "", "the `plan` of the kit")
 	f.StringVar(&o.csv, "csv", "", "write tables into `DIR`")
 	f.BoolVar(&o.anonymous, "anonymous", false, "leave out what could tell who listened, or when")
+	a.forceFlag(c)
 	return c
 }
 
@@ -78,11 +79,14 @@ func (a *app) export(ctx context.Context, o exportOptions) error {
 	if o.csv != "" {
 		return a.exportTables(ctx, s, o.csv)
 	}
+	if _, err := a.destination(o.out+o.kit, bundleFile); err != nil { // before any work is done
+		return err
+	}
 	d, err := a.draft(ctx, s, o)
 	if err != nil {
 		return err
 	}
-	return a.writeBundle(o.out+o.kit, d)
+	return a.writeBundle(ctx, o.out+o.kit, d)
 }
 
 // draft collects what goes into the bundle.
@@ -105,7 +109,10 @@ func (a *app) draft(ctx context.Context, s *store.Store, o exportOptions) (bundl
 			if err != nil {
 				return nil, err
 			}
-			return os.Open(s.Path(p.Path))
+			if _, err := a.checkRecorded(ctx, s, recordedFile{p.Path, sum}); err != nil {
+				return nil, err
+			}
+			return os.Open(s.Path(p.Path)) // Write hashes what it reads once more
 		}
 		return d, err
 	}
@@ -219,12 +226,16 @@ type exported struct {
 	Excerpts    int         `json:"excerpts"`
 }
 
-func (a *app) writeBundle(path string, d bundle.Draft) error {
+func (a *app) writeBundle(ctx context.Context, path string, d bundle.Draft) error {
+	to, err := a.destination(path, bundleFile)
+	if err != nil {
+		return err
+	}
 	key, err := a.siteKey()
 	if err != nil {
 		return err
 	}
-	err = writeWhole(path, func(w io.Writer) error { return bundle.Write(w, d, key) })
+	err = to.write(ctx, func(w io.Writer) error { return bundle.Write(w, d, key) })
 	if errors.Is(err, bundle.ErrSite) {
 		return rejected(fmt.Errorf("write %s: %w", path, err), "sessions were begun here under another key: set HEARDIFF_KEYS to the folder that holds it, or copy its site.key here")
 	}

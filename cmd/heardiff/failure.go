@@ -48,13 +48,10 @@ func failed(code int, err error, hint string) error {
 
 // fail prints err as one line, and its hint as a second, and returns the exit code.
 func (a *app) fail(ctx context.Context, err error) int {
-	code, hint := exitFailed, ""
-	var f *failure
+	code, hint := judge(err)
 	switch {
 	case ctx.Err() != nil && errors.Is(err, context.Canceled):
-		code, err = exitInterrupted, errors.New("interrupted")
-	case errors.As(err, &f):
-		code, hint = f.code, f.hint
+		code, hint, err = exitInterrupted, "", errors.New("interrupted")
 	case strings.HasPrefix(err.Error(), "unknown command"):
 		// cobra has no error value for this; it arises only before any command runs.
 		code, hint = exitUsage, `"heardiff help" lists the commands`

@@ -49,6 +49,7 @@ The copy is as long as the original; OUT.json beside it says exactly what was do
 		},
 	}
 	o.define(c.Flags())
+	a.forceFlag(c)
 	o.given = c.Flags().Changed
 	return c
 }
@@ -167,7 +168,11 @@ func (a *app) impair(ctx context.Context, path string, o impairOptions) error {
 	if err := dose.Validate(in.Format().Rate); err != nil {
 		return misused(err)
 	}
-	done, clipped, err := writeImpaired(a.watched(ctx, in, "impairing"), dose, o)
+	to, err := a.destinationWAV(o.out)
+	if err != nil {
+		return err
+	}
+	done, clipped, err := writeImpaired(ctx, a.watched(ctx, in, "impairing"), dose, o, to)
 	if errors.Is(err, impair.ErrNothingLeft) {
 		return rejected(fmt.Errorf("%s: %w", path, err), "a shorter --delay-samples")
 	}
@@ -212,31 +217,25 @@ func (o impairOptions) words(in pcm.Format, dose impair.Dose) (q *pcm.Quantizer,
 }
 
 // writeImpaired writes the copy and its sidecar: both or none.
-func writeImpaired(in pcm.Reader, dose impair.Dose, o impairOptions) (done impaired, clipped bool, err error) {
+func writeImpaired(ctx context.Context, in pcm.Reader, dose impair.Dose, o impairOptions, to destination) (done impaired, clipped bool, err error) {
 	format := pcm.Format{Rate: in.Format().Rate, Channels: in.Format().Channels, Bits: o.bits, Float: o.bits == 32}
 	quantizer, dither := o.words(in.Format(), dose)
-	out, err := createWAV(o.out, format, quantizer)
+	out, err := to.wav(format, quantizer)
 	if err != nil {
 		return done, false, fmt.Errorf("write %s: %w", o.out, err)
 	}
+	defer out.discard()
 	done = impaired{Bits: o.bits, Dither: dither}
 	done.Done, err = impair.Apply(in, dose, out.Write)
 	if err != nil {
-		out.Abort()
 		return done, false, err
 	}
 	sidecar, err := wire.Marshal(done)
 	if err != nil {
-		out.Abort()
 		return done, false, err
 	}
-	if err := writeLine(o.out+".json", sidecar); err != nil {
-		out.Abort()
-		return done, false, err
-	}
-	if err := out.Close(); err != nil {
-		os.Remove(o.out + ".json")
-		return done, false, err
+	if err := out.commit(ctx, sidecar); err != nil {
+		return done, false, fmt.Errorf("write %s: %w", o.out, err)
 	}
 	return done, out.Clipped() > 0 || done.PeakDBFS > 0, nil
 }

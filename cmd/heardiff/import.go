@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"time"
@@ -16,6 +17,7 @@ import (
 	"heardiff/trials"
 	"heardiff/trials/bundle"
 	"heardiff/trials/store"
+	"heardiff/trials/store/whole"
 )
 
 func (a *app) importCommand() *cobra.Command {
@@ -213,7 +215,13 @@ func (a *app) importKit(ctx context.Context, b *bundle.Bundle) error {
 	if err != nil {
 		return rejected(fmt.Errorf("the kit's sealing key: %w", err), "")
 	}
-	if err := a.makeKitStudy(ctx, dir, b, origin); err != nil {
+	if err := folderFree(dir); err != nil { // before any work is done
+		return err
+	}
+	var told *failure
+	if err := a.makeKitStudy(ctx, dir, b, origin); errors.As(err, &told) {
+		return err
+	} else if err != nil {
 		return rejected(err, "nothing was taken; ask the sender for the kit again")
 	}
 	return a.printImported(imported{Kind: bundle.Kit, Fingerprint: b.Fingerprint(), Study: b.Manifest.Study,
@@ -222,25 +230,49 @@ func (a *app) importKit(ctx context.Context, b *bundle.Bundle) error {
 
 // makeKitStudy makes the study beside its place and puts it there when it is whole. dir must be missing or empty.
 func (a *app) makeKitStudy(ctx context.Context, dir string, b *bundle.Bundle, origin []byte) error {
-	if err := os.MkdirAll(filepath.Dir(dir), 0o755); err != nil {
+	if err := os.MkdirAll(filepath.Dir(dir), 0o777); err != nil {
 		return err
 	}
-	temporary, err := os.MkdirTemp(filepath.Dir(dir), ".kit-*")
+	whole.Sweep(filepath.Dir(dir))
+	making, err := whole.NewFolder(filepath.Dir(dir))
 	if err != nil {
 		return err
 	}
-	defer os.RemoveAll(temporary)
-	s, err := a.createStudy(ctx, temporary, store.Study{ID: b.Manifest.Study, Title: b.Manifest.Title, OriginKey: origin})
+	defer making.Discard()
+	s, err := a.createStudy(ctx, making.Path, store.Study{ID: b.Manifest.Study, Title: b.Manifest.Title, OriginKey: origin})
 	if err != nil {
 		return err
 	}
-	if err := errors.Join(fillFromKit(ctx, s, b), os.Chmod(temporary, 0o755)); err != nil {
+	if err := fillFromKit(ctx, s, b); err != nil {
 		return errors.Join(err, s.Discard(ctx))
 	}
-	if err := os.Remove(dir); err != nil && !errors.Is(err, os.ErrNotExist) {
-		return errors.Join(fmt.Errorf("%s is not an empty folder: %w", dir, err), s.Discard(ctx))
+	if err := folderFree(dir); err != nil { // before the record is closed: on a server it could not be discarded after
+		return errors.Join(err, s.Discard(ctx))
 	}
-	return errors.Join(s.Close(), os.Rename(temporary, dir))
+	if err := s.Close(); err != nil {
+		return err
+	}
+	if err := making.Place(dir); err != nil {
+		return kitPlaceTaken(dir, err)
+	}
+	return nil
+}
+
+// folderFree refuses a place for a new study at which anything but an empty folder stands.
+func folderFree(dir string) error {
+	left, err := os.ReadDir(dir)
+	if errors.Is(err, fs.ErrNotExist) || err == nil && len(left) == 0 {
+		return nil
+	}
+	return kitPlaceTaken(dir, fs.ErrExist)
+}
+
+// kitPlaceTaken says where a kit could not come, if it was because of what stands there.
+func kitPlaceTaken(dir string, err error) error {
+	if errors.Is(err, fs.ErrExist) {
+		return failed(exitUsage, fmt.Errorf("--study %s: something else stands there", dir), "name a new folder for the kit: --study DIR")
+	}
+	return err
 }
 
 func fillFromKit(ctx context.Context, s *store.Store, b *bundle.Bundle) error {
@@ -279,12 +311,12 @@ func fillFromKit(ctx context.Context, s *store.Store, b *bundle.Bundle) error {
 }
 
 func unpack(path string, b *bundle.Bundle, sum string) error {
-	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+	if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
 		return err
 	}
 	f, err := os.Create(path)
 	if err != nil {
 		return err
 	}
-	return errors.Join(b.Audio(f, sum), f.Close())
+	return errors.Join(b.Audio(f, sum), f.Sync(), f.Close())
 }

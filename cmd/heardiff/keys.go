@@ -11,21 +11,49 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"runtime"
 
 	"heardiff/trials"
+	"heardiff/trials/store/whole"
 )
 
-// keyFolder returns where keys are kept: $HEARDIFF_KEYS, else the user's configuration folder. It is never the
-// study's own folder.
+// keyFolder returns where keys are kept: $HEARDIFF_KEYS, else the user's configuration folder. A folder within a study is
+// refused: whoever has the study would have what its seeds are sealed with.
 func (a *app) keyFolder() (string, error) {
-	if dir := a.getenv("HEARDIFF_KEYS"); dir != "" {
-		return dir, nil
+	dir := a.getenv("HEARDIFF_KEYS")
+	if dir == "" {
+		base, err := os.UserConfigDir()
+		if err != nil {
+			return "", fmt.Errorf("find a place for the key: %w: set HEARDIFF_KEYS to a folder outside the study", err)
+		}
+		dir = filepath.Join(base, "heardiff")
 	}
-	base, err := os.UserConfigDir()
+	real, err := followed(dir)
 	if err != nil {
-		return "", fmt.Errorf("find a place for the key: %w: set HEARDIFF_KEYS to a folder outside the study", err)
+		return "", fmt.Errorf("find the keys: %w", err)
 	}
-	return filepath.Join(base, "heardiff"), nil
+	for d := real; ; d = filepath.Dir(d) {
+		if holdsStudy(d) {
+			return "", failed(exitUsage, fmt.Errorf("the keys in %s are within the study in %s: whoever has it could open what they seal", dir, d),
+				"move them to a folder that goes nowhere with a study, and name it in HEARDIFF_KEYS")
+		}
+		if d == filepath.Dir(d) {
+			return dir, nil
+		}
+	}
+}
+
+// warnOfReaders warns of a key that others than its owner can read, once a command.
+func (a *app) warnOfReaders(path string) {
+	info, err := os.Stat(path)
+	if err != nil || runtime.GOOS == "windows" || info.Mode().Perm()&0o077 == 0 || a.warned[path] {
+		return
+	}
+	if a.warned == nil {
+		a.warned = map[string]bool{}
+	}
+	a.warned[path] = true
+	a.warn("%s can be read by others (mode %04o), who could open what it seals: chmod 600 it", path, info.Mode().Perm())
 }
 
 // sealKey returns the key that hides the seeds of this machine's sessions, and makes it on first use.
@@ -35,6 +63,7 @@ func (a *app) sealKey() (trials.Key, error) {
 		return trials.Key{}, err
 	}
 	path := filepath.Join(dir, "session.key")
+	a.warnOfReaders(path)
 	key, err := readKey(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		return makeKey(path)
@@ -49,6 +78,7 @@ func (a *app) siteKey() (ed25519.PrivateKey, error) {
 		return nil, err
 	}
 	path := filepath.Join(dir, "site.key")
+	a.warnOfReaders(path)
 	seed, err := readKey(path)
 	if errors.Is(err, fs.ErrNotExist) {
 		seed, err = makeKey(path)
@@ -92,22 +122,22 @@ func makeKey(path string) (trials.Key, error) {
 	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
 		return key, fmt.Errorf("keep the key: %w", err)
 	}
-	f, err := os.CreateTemp(filepath.Dir(path), ".key-*")
+	whole.Sweep(filepath.Dir(path))
+	f, err := whole.NewFile(filepath.Dir(path))
 	if err != nil {
 		return key, fmt.Errorf("keep the key: %w", err)
 	}
-	defer os.Remove(f.Name())
-	_, err = f.Write(key[:])
-	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
+	defer f.Discard()
+	if err := f.Chmod(0o600); err != nil { // before there is anything to read
 		return key, fmt.Errorf("keep the key: %w", err)
 	}
-	// A second process may be making one too: the first to exist is the one that counts, and a link appears whole.
-	err = os.Link(f.Name(), path)
+	if _, err := f.Write(key[:]); err != nil {
+		return key, fmt.Errorf("keep the key: %w", err)
+	}
+	// A second process may be making one too: the first to exist is the one that counts.
+	err = f.Place(path, false)
 	if errors.Is(err, fs.ErrExist) {
 		return readKey(path)
-	}
-	if err != nil { // a file system without links
-		err = os.Rename(f.Name(), path)
 	}
 	if err != nil {
 		return key, fmt.Errorf("keep the key: %w", err)

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"path/filepath"
 	"strconv"
 
@@ -16,6 +15,7 @@ import (
 	"heardiff/measure/impair"
 	"heardiff/playback/pcm"
 	"heardiff/trials/store"
+	"heardiff/trials/store/whole"
 )
 
 // ladderOptions are the flags of "prepare --ladder".
@@ -157,7 +157,7 @@ func cleanPresentation(e store.Excerpt, chain string) (store.Presentation, error
 // climb writes a file for every step and records them: all or none.
 func (a *app) climb(ctx context.Context, s *store.Store, of store.Excerpt, clean store.Presentation, ladder impair.Ladder) (preparedExcerpt, error) {
 	e := preparedExcerpt{Excerpt: of.Name, Music: of.Music, StartS: of.StartS, Seconds: of.Seconds, RateHz: of.RateHz}
-	clip, err := a.readClip(ctx, s.Path(clean.Path))
+	clip, err := a.readClip(ctx, s, clean)
 	if err != nil {
 		return e, err
 	}
@@ -165,21 +165,21 @@ func (a *app) climb(ctx context.Context, s *store.Store, of store.Excerpt, clean
 	if err != nil {
 		return e, misused(err)
 	}
-	dir, err := freeFolder(s, "audio/excerpts/"+of.Name+"-"+clean.Chain+"-"+ladder.Quantity.String())
+	dir, err := freeFolder(ctx, s, "audio/excerpts/"+of.Name+"-"+clean.Chain+"-"+ladder.Quantity.String())
 	if err != nil {
 		return e, err
 	}
-	temporary, err := os.MkdirTemp(s.Path("audio/excerpts"), ".incoming-*")
+	making, err := excerptFolder(s)
 	if err != nil {
-		return e, fmt.Errorf("make the ladder's folder: %w", err)
+		return e, err
 	}
-	defer os.RemoveAll(temporary)
+	defer making.Discard()
 	progress := a.progress("putting doses in")
 	defer progress(1)
 	var stored []store.Presentation
 	for i, step := range steps {
 		progress(float64(i) / float64(len(steps)))
-		one, err := writeStep(temporary, dir, i, clip, clean, ladder, step)
+		one, err := writeStep(making.Path, dir, i, clip, clean, ladder, step)
 		if err != nil {
 			return e, err
 		}
@@ -189,7 +189,7 @@ func (a *app) climb(ctx context.Context, s *store.Store, of store.Excerpt, clean
 		}
 		e.Presentations, stored = append(e.Presentations, one), append(stored, kept)
 	}
-	return e, commitLadder(ctx, s, temporary, dir, of.Name, stored)
+	return e, commitLadder(ctx, s, making, dir, of.Name, stored)
 }
 
 // writeStep renders one dose into the temporary folder; dir is where it will stand.
@@ -209,39 +209,27 @@ func writeStep(temporary, dir string, i int, clip pcm.Clip, clean store.Presenta
 	return of, err
 }
 
-// freeFolder returns base, or base with the first number that is free.
-func freeFolder(s *store.Store, base string) (string, error) {
+// freeFolder returns base, or base with the first number that no record names.
+func freeFolder(ctx context.Context, s *store.Store, base string) (string, error) {
 	dir := base
 	for n := 2; ; n++ {
-		_, err := os.Stat(s.Path(dir))
-		if errors.Is(err, os.ErrNotExist) {
-			return dir, nil
-		}
-		if err != nil {
-			return "", err
+		if taken, err := hasRecord(ctx, s, dir); err != nil || !taken {
+			return dir, err
 		}
 		dir = fmt.Sprintf("%s-%d", base, n)
 	}
 }
 
-func commitLadder(ctx context.Context, s *store.Store, temporary, dir, excerpt string, p []store.Presentation) error {
-	if err := os.Chmod(temporary, 0o755); err != nil {
-		return err
+func commitLadder(ctx context.Context, s *store.Store, making *whole.Folder, dir, excerpt string, p []store.Presentation) error {
+	err := placeAudio(ctx, s, dir, making.Place, func() error { return s.AddPresentations(ctx, excerpt, p) })
+	if errors.Is(err, store.ErrExists) {
+		return rejected(fmt.Errorf("excerpt %q holds one of these doses already", excerpt), "choose other doses, or another excerpt with --of")
 	}
-	if err := os.Rename(temporary, s.Path(dir)); err != nil {
-		return fmt.Errorf("move the ladder into the study: %w", err)
-	}
-	if err := s.AddPresentations(ctx, excerpt, p); err != nil {
-		if errors.Is(err, store.ErrExists) {
-			err = rejected(fmt.Errorf("excerpt %q holds one of these doses already", excerpt), "choose other doses, or another excerpt with --of")
-		}
-		return errors.Join(inStudy(err), os.RemoveAll(s.Path(dir)))
-	}
-	return nil
+	return inStudy(err)
 }
 
-func (a *app) readClip(ctx context.Context, path string) (pcm.Clip, error) {
-	f, err := a.open(ctx, path)
+func (a *app) readClip(ctx context.Context, s *store.Store, p store.Presentation) (pcm.Clip, error) {
+	f, err := a.openRecorded(ctx, s, recordedFile{p.Path, p.SHA256})
 	if err != nil {
 		return pcm.Clip{}, err
 	}

@@ -36,7 +36,8 @@ var rooms = map[string][]string{
 
 	"trials":                 {"stats"},
 	"trials/store":           {"trials"},
-	"trials/sqlite":          {"trials/store"},
+	"trials/store/whole":     {},
+	"trials/sqlite":          {"trials/store", "trials/store/whole"},
 	"trials/postgres":        {"trials/store"},
 	"trials/store/storetest": {"trials", "trials/store"},
 	"trials/bundle":          {"trials"},

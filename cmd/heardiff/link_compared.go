@@ -2,12 +2,14 @@ package main
 
 import (
 	"context"
+	"io"
 	"os"
 	"path/filepath"
 
 	"heardiff/cmd/heardiff/internal/wire"
 	"heardiff/measure/match"
 	"heardiff/trials/store"
+	"heardiff/trials/store/whole"
 )
 
 // comparer compares the presentations of a study and remembers what came out. That takes seconds and depends on the
@@ -35,18 +37,24 @@ func (a *app) comparer(s *store.Store) comparer {
 // compare compares two prepared files.
 func (c comparer) compare(ctx context.Context, first, second store.Presentation) (match.Result, error) {
 	var r match.Result
+	// What is remembered belongs to the hashes; what stands in the folder now must be that, remembered or not.
+	for _, p := range []store.Presentation{first, second} {
+		if _, err := c.a.checkRecorded(ctx, c.study, recordedFile{p.Path, p.SHA256}); err != nil {
+			return r, err
+		}
+	}
 	kept := filepath.Join(c.dir, first.SHA256+"-"+second.SHA256+".json")
 	if c.dir != "" {
 		if data, err := os.ReadFile(kept); err == nil && wire.Unmarshal(data, &r) == nil && r.Schema == match.Schema {
 			return r, nil
 		}
 	}
-	fa, err := c.a.open(ctx, c.study.Path(first.Path))
+	fa, err := c.a.openRecorded(ctx, c.study, recordedFile{first.Path, first.SHA256})
 	if err != nil {
 		return r, err
 	}
 	defer fa.Close()
-	fb, err := c.a.open(ctx, c.study.Path(second.Path))
+	fb, err := c.a.openRecorded(ctx, c.study, recordedFile{second.Path, second.SHA256})
 	if err != nil {
 		return r, err
 	}
@@ -70,10 +78,13 @@ func (c comparer) keep(path string, r match.Result) {
 		}
 	}
 	data, err := wire.Marshal(r)
-	if err != nil || os.MkdirAll(c.dir, 0o755) != nil {
+	if err != nil || os.MkdirAll(c.dir, 0o700) != nil {
 		return
 	}
-	_ = writeLine(path, data)
+	_ = whole.Write(path, func(w io.Writer) error {
+		_, err := w.Write(append(data, '\n'))
+		return err
+	})
 }
 
 // cacheDir is the user's, by the XDG Base Directory Specification; "" where there is none.

@@ -5,12 +5,11 @@ import (
 	"crypto/ecdh"
 	"crypto/ed25519"
 	"crypto/rand"
-	"crypto/sha256"
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"io"
 	"os"
+	"strings"
 
 	"github.com/spf13/cobra"
 	"golang.org/x/term"
@@ -350,11 +349,7 @@ func (a *app) loadPresentation(ctx context.Context, s *store.Store, sum string) 
 	if err != nil {
 		return pcm.Clip{}, inStudy(err)
 	}
-	path := s.Path(p.Path)
-	if got, err := hashFile(path); err != nil || got != sum {
-		return pcm.Clip{}, rejected(fmt.Errorf("%s is not the audio the plan was made for", p.Path), "restore the study's audio folder")
-	}
-	f, err := a.open(ctx, path)
+	f, err := a.openRecorded(ctx, s, recordedFile{p.Path, sum})
 	if err != nil {
 		return pcm.Clip{}, err
 	}
@@ -362,21 +357,24 @@ func (a *app) loadPresentation(ctx context.Context, s *store.Store, sum string) 
 	return pcm.Load(f, 0, -1)
 }
 
-func hashFile(path string) (string, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return "", err
+// tapeFits refuses a file:PATH at which something else stands than an earlier tape: that one is replaced, as when a session
+// is resumed by the same command.
+func (a *app) tapeFits(device string) error {
+	path, ok := strings.CutPrefix(device, "file:")
+	if !ok || path == "" {
+		return nil
 	}
-	defer f.Close()
-	h := sha256.New()
-	if _, err := io.Copy(h, f); err != nil {
-		return "", err
-	}
-	return hex.EncodeToString(h.Sum(nil)), nil
+	again := *a
+	again.force = true
+	_, err := again.destination(path, tapeFile)
+	return err
 }
 
 // openOutput opens the device the command line names.
 func (a *app) openOutput(o listenOptions, src playback.Source) (playback.Output, error) {
+	if err := a.tapeFits(o.device); err != nil {
+		return nil, err
+	}
 	out, err := device.Open(o.device, src, device.Config{AllowResample: o.resample})
 	switch {
 	case errors.Is(err, device.ErrNoSound):

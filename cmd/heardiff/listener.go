@@ -114,9 +114,60 @@ func (a *app) listenerForgetCommand() *cobra.Command {
 			if err := s.ForgetListener(ctx, args[0]); err != nil {
 				return inStudy(err)
 			}
-			return a.print(struct {
-				Listener string `json:"listener"`
-			}{args[0]}, func(w io.Writer) { fmt.Fprintf(w, "listener %s: all but the pseudonym is gone\n", args[0]) })
+			left, err := wordsLeft(ctx, s, args[0])
+			if err != nil {
+				return err
+			}
+			return a.print(left, func(w io.Writer) { left.text(w) })
 		}),
 	}
+}
+
+// forgotten is what "listener forget" prints: what it cannot remove is named.
+type forgotten struct {
+	Listener string           `json:"listener"`
+	Remains  []wordsInSession `json:"remains"`
+}
+
+// wordsInSession counts the entries of a session that hold words of the listener: reasons of void trials and for giving up.
+// Each is a link of the session's chain, so that none can be removed without breaking the proof of the answers.
+type wordsInSession struct {
+	Session string `json:"session"`
+	Remarks int    `json:"remarks"`
+}
+
+// wordsLeft looks for a listener's words in the record of their sessions.
+func wordsLeft(ctx context.Context, s *store.Store, listener string) (forgotten, error) {
+	f := forgotten{Listener: listener, Remains: []wordsInSession{}}
+	sessions, err := s.Sessions(ctx)
+	if err != nil {
+		return f, err
+	}
+	for _, v := range sessions {
+		if v.Listener != listener {
+			continue
+		}
+		entries, err := s.Entries(ctx, v.ID)
+		if err != nil {
+			return f, err
+		}
+		words := wordsInSession{Session: v.ID}
+		for _, e := range entries {
+			if (e.Kind == trials.EntryVoid || e.Kind == trials.EntryGiveUp) && e.Note != "" && e.Note != trials.Withheld {
+				words.Remarks++
+			}
+		}
+		if words.Remarks > 0 {
+			f.Remains = append(f.Remains, words)
+		}
+	}
+	return f, nil
+}
+
+func (f forgotten) text(w io.Writer) {
+	fmt.Fprintf(w, "listener %s: all that they said of themselves is gone from the study; pseudonym and answers stay\n", f.Listener)
+	for _, v := range f.Remains {
+		fmt.Fprintf(w, "session %s still holds %d reasons in their words: links of its chain, which \"export --anonymous\" leaves out\n", shortID(v.Session), v.Remarks)
+	}
+	fmt.Fprintln(w, "exports, reports, tables and backups made before hold what they held: delete them, and ask those who have copies to")
 }

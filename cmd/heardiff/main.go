@@ -34,19 +34,25 @@ type app struct {
 	stderr io.Writer // likewise
 	// terminal is standard error itself: progress and the full screen move its cursor.
 	terminal io.Writer
-	now      func() time.Time
-	getenv   func(string) string
+	// raw is standard output itself: a file that is written there comes as it is.
+	raw    io.Writer
+	now    func() time.Time
+	getenv func(string) string
 
 	json  bool   // --json
 	study string // --study
+	force bool   // --force, of commands that write files
 
-	line *progressLine // on standard error, shared by copies
+	warned map[string]bool // keys that were warned of
+
+	line  *progressLine // on standard error, shared by copies
+	right *foundRight   // files of the study that were found to be what was recorded, shared by copies
 }
 
 // run executes one command line and returns the exit code: 0 done, 1 could not be done, 2 the command line is
 // wrong, 3 the input was rejected, 130 interrupted.
 func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
-	a := &app{stdin: stdin, stdout: printable.Writer(stdout), stderr: printable.Writer(stderr), terminal: stderr, now: time.Now, getenv: os.Getenv, line: &progressLine{}}
+	a := &app{stdin: stdin, stdout: printable.Writer(stdout), stderr: printable.Writer(stderr), terminal: stderr, raw: stdout, now: time.Now, getenv: os.Getenv, line: &progressLine{}, right: &foundRight{}}
 	root := a.rootCommand()
 	root.SetArgs(args)
 	root.SetIn(stdin)

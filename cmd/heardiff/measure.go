@@ -72,6 +72,7 @@ distortion cannot be.`,
 	f.StringVar(&m.reference, "reference", "", "noise: `file` with a signal through the same chain, to which the noise is relative")
 	f.StringVar(&m.overlay, "overlay", "", "another capture's `file`, drawn over this one with --plot")
 	f.StringVar(&m.plot, "plot", "", "draw the result into `file`, .svg or .png")
+	a.forceFlag(c)
 	f.BoolVar(&again, "again", false, "measure all captures of the study once more, as after a floor was added")
 	m.jitterFlags(c)
 	c.AddCommand(a.transferCommand(), a.measureEnterCommand())
@@ -111,7 +112,7 @@ func (a *app) transferCommand() *cobra.Command {
 		Short: "jitter attenuation from one capture to another, against jitter frequency",
 		Args:  exactArgs("REF", "FILE"),
 		RunE: func(c *cobra.Command, args []string) error {
-			if err := checkPicture(m.plot); err != nil {
+			if err := a.checkPicture(m.plot); err != nil {
 				return err
 			}
 			cfg, err := m.jitterConfig()
@@ -122,6 +123,7 @@ func (a *app) transferCommand() *cobra.Command {
 		},
 	}
 	m.jitterFlags(c)
+	a.forceFlag(c)
 	c.Flags().StringVar(&m.plot, "plot", "", "draw the attenuation of the first channel into `file`, .svg or .png")
 	return c
 }
@@ -148,7 +150,7 @@ func (a *app) measureFile(ctx context.Context, path string, m measureFlags) erro
 	if m.overlay != "" && m.plot == "" {
 		return misusedf("--overlay %s needs --plot FILE", m.overlay)
 	}
-	if err := checkPicture(m.plot); err != nil {
+	if err := a.checkPicture(m.plot); err != nil {
 		return err
 	}
 	switch m.as {
@@ -228,7 +230,7 @@ func measured[T any](ctx context.Context, a *app, path string, m measureFlags, k
 			kind.alsoOf(&result, m.overlay, other)
 			captures = append(captures, named[T]{filepath.Base(m.overlay), other})
 		}
-		if err := writePicture(m.plot, kind.chart(captures, floor)); err != nil {
+		if err := a.writePicture(ctx, m.plot, kind.chart(captures, floor)); err != nil {
 			return err
 		}
 	}

@@ -12,7 +12,7 @@ func TestWhatWasRecordedOtherwiseIsRefused(t *testing.T) {
 	t.Chdir(t.TempDir())
 	for kind, as := range map[string]string{"tone": "tone", "low-tone": "low-tone", "silence": "noise", "two-tone": "two-tone", "sweep": "sweep"} {
 		for file, more := range map[string][]string{"capture.wav": nil, "mono.wav": {"--channels", "1"}, "slow.wav": {"--rate", "44100"}, "fast.wav": {"--rate", "96000"}} {
-			command(t, 0, append([]string{"signal", kind, "--seconds", "4", "--out", file}, more...)...)
+			command(t, 0, append([]string{"signal", kind, "--seconds", "4", "--force", "--out", file}, more...)...)
 		}
 		for file, want := range map[string]string{"mono.wav": "48000 Hz in 1 channel", "slow.wav": "44100 Hz in 2 channels", "fast.wav": "96000 Hz in 2 channels"} {
 			uses := [][]string{{"--floor", file}, {"--overlay", file, "--plot", "x.svg"}}
@@ -59,7 +59,7 @@ func TestAStudysFloorIsTheOneRecordedAlike(t *testing.T) {
 	command(t, 0, "chain", "add", "box")
 	add := func(chain, rate, channels string) {
 		sent := filepath.Join(dir, rate+channels+".wav")
-		command(t, 0, "signal", "silence", "--seconds", "2", "--rate", rate, "--channels", channels, "--out", sent)
+		command(t, 0, "signal", "silence", "--force", "--seconds", "2", "--rate", rate, "--channels", channels, "--out", sent)
 		command(t, 0, "capture", "add", chain, spoiled(t, sent, filepath.Join(dir, chain+rate+channels+".wav"), 1e-5, 0), "--as", "silence")
 	}
 	add("loop", "48000", "2")

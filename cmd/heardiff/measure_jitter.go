@@ -72,7 +72,7 @@ func (a *app) plotJitter(ctx context.Context, first namedJitter, floor *namedJit
 		warnings = warningsOf(m.overlay, other.Warnings)
 		captures = append(captures, namedJitter{filepath.Base(m.overlay), other})
 	}
-	return warnings, writePicture(m.plot, jitterChart(captures, floor))
+	return warnings, a.writePicture(ctx, m.plot, jitterChart(captures, floor))
 }
 
 // jitterOf measures one file; errors name it and are marked rejected.

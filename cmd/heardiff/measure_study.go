@@ -183,7 +183,7 @@ func (m *studyMeter) capture(ctx context.Context, c store.Capture) (measuredCapt
 	if !ok {
 		return one, fmt.Errorf("capture %d: no measurement of %q is known", c.ID, c.Kind)
 	}
-	f, err := m.app.open(ctx, m.store.Path(c.Path))
+	f, err := m.app.openRecorded(ctx, m.store, recordedFile{c.Path, c.SHA256})
 	if err != nil {
 		return one, err
 	}

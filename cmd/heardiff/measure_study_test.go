@@ -16,7 +16,7 @@ import (
 func throughChain(t *testing.T, dir, kind, name string, noise, second float64) string {
 	t.Helper()
 	sent := filepath.Join(dir, kind+".wav")
-	command(t, 0, "signal", kind, "--seconds", "4", "--channels", "1", "--out", sent)
+	command(t, 0, "signal", kind, "--force", "--seconds", "4", "--channels", "1", "--out", sent)
 	return spoiled(t, sent, filepath.Join(dir, name), noise, second)
 }
 

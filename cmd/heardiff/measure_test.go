@@ -114,7 +114,7 @@ func TestMeasureTellsWhatWasPutIn(t *testing.T) {
 func TestPicturesAreDrawnForEveryKindOrNothingIsLeft(t *testing.T) {
 	t.Chdir(t.TempDir())
 	for kind, as := range map[string]string{"tone": "tone", "low-tone": "low-tone", "silence": "noise", "two-tone": "two-tone", "sweep": "sweep"} {
-		command(t, 0, "signal", kind, "--seconds", "4", "--channels", "1", "--out", "s.wav")
+		command(t, 0, "signal", kind, "--seconds", "4", "--channels", "1", "--force", "--out", "s.wav")
 		out, _ := command(t, 0, "measure", "s.wav", "--as", as, "--floor", "s.wav", "--overlay", "s.wav", "--plot", kind+".svg")
 		if !strings.Contains(out, "wrote "+kind+".svg") {
 			t.Errorf("%s: %s", kind, out)
@@ -125,7 +125,7 @@ func TestPicturesAreDrawnForEveryKindOrNothingIsLeft(t *testing.T) {
 			t.Errorf("%s: %.200s", kind, data)
 		}
 	}
-	command(t, 0, "signal", "silence", "--seconds", "1", "--out", "s.wav")
+	command(t, 0, "signal", "silence", "--seconds", "1", "--force", "--out", "s.wav")
 	command(t, exitUsage, "measure", "s.wav", "--as", "tone", "--plot", "x.gif")
 	command(t, exitRejected, "measure", "s.wav", "--as", "noise", "--plot", "nowhere/x.svg")
 	command(t, exitRejected, "measure", "missing.wav", "--as", "tone", "--plot", "y.svg")
@@ -181,7 +181,7 @@ func TestHelpNamesTheLevelThatEachSignalHas(t *testing.T) {
 		var note struct {
 			Level float64 `json:"level_dbfs"`
 		}
-		decode(t, &note, "signal", kind, "--seconds", "4", "--out", "s.wav", "--json")
+		decode(t, &note, "signal", kind, "--seconds", "4", "--force", "--out", "s.wav", "--json")
 		if fmt.Sprintf("−%g", -note.Level) != want {
 			t.Errorf("%s is written at %v dBFS, the help says %s", kind, note.Level, want)
 		}

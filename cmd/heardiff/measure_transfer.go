@@ -34,7 +34,7 @@ func (a *app) measureTransfer(ctx context.Context, referencePath, outputPath str
 		return rejected(err, hint)
 	}
 	if picture != "" {
-		if err := writePicture(picture, transferChart(filepath.Base(referencePath), filepath.Base(outputPath), t)); err != nil {
+		if err := a.writePicture(ctx, picture, transferChart(filepath.Base(referencePath), filepath.Base(outputPath), t)); err != nil {
 			return err
 		}
 	}

@@ -75,7 +75,7 @@ func openWhole(path string) (*os.File, int64, error) {
 // unreadable words why a file could not be opened, beginning with its name.
 func unreadable(path string, err error) error {
 	var p *fs.PathError
-	if errors.As(err, &p) {
+	if errors.As(err, &p) && p.Path == path {
 		err = p.Err // the operation and the path would stand there twice
 	}
 	return fmt.Errorf("%s: %w", path, err)

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -80,12 +81,13 @@ of mean --p-true and intraclass correlation --rho. That power is simulated.
 	fl.IntVar(&f.listeners, "listeners", 0, "plan for so many `people` who differ")
 	fl.Float64Var(&f.rho, "rho", 0.1, "how much they differ: the intraclass `correlation`")
 	fl.Uint64Var(&f.seed, "seed", 1, "of the simulated panels")
+	a.forceFlag(c)
 	fl.StringVar(&f.plot, "plot", "", "draw the power of the plan to `FILE`.svg or .png")
 	return c
 }
 
 func (a *app) power(c *cobra.Command, f powerFlags) error {
-	if err := checkPowerFlags(c, &f); err != nil {
+	if err := a.checkPowerFlags(c, &f); err != nil {
 		return err
 	}
 	switch {
@@ -112,7 +114,7 @@ func (a *app) power(c *cobra.Command, f powerFlags) error {
 		Alpha float64 `json:"alpha"`
 	}{"heardiff.power/1", f.design, p, f.pTrue, f.alpha}
 	if f.plot != "" {
-		if err := a.plotPower(f.plot, p.Trials, f.alpha, f.pTrue); err != nil {
+		if err := a.plotPower(c.Context(), f.plot, p.Trials, f.alpha, f.pTrue); err != nil {
 			return err
 		}
 	}
@@ -129,7 +131,7 @@ func reachHint(err error) string {
 	return ""
 }
 
-func checkPowerFlags(c *cobra.Command, f *powerFlags) error {
+func (a *app) checkPowerFlags(c *cobra.Command, f *powerFlags) error {
 	changed := c.Flags().Changed
 	switch {
 	case f.design != "abx":
@@ -166,7 +168,7 @@ func checkPowerFlags(c *cobra.Command, f *powerFlags) error {
 		f.looks = 5
 	}
 	if f.plot != "" {
-		if err := checkPicture(f.plot); err != nil {
+		if err := a.checkPicture(f.plot); err != nil {
 			return err
 		}
 	}
@@ -239,10 +241,10 @@ func (a *app) powerRuleOut(c *cobra.Command, f powerFlags) error {
 }
 
 // plotPower draws the power of a fixed plan against how often a listener is right.
-func (a *app) plotPower(path string, n int, alpha, pTrue float64) error {
+func (a *app) plotPower(ctx context.Context, path string, n int, alpha, pTrue float64) error {
 	chart, ok := report.PowerOf(n, trials.Plan{Design: trials.ABX, Alpha: alpha, SmallestEffect: stats.Discriminators(pTrue)})
 	if !ok {
 		return rejected(fmt.Errorf("%d trials at alpha %g have no power to draw", n, alpha), "")
 	}
-	return writePicture(path, chart)
+	return a.writePicture(ctx, path, chart)
 }

@@ -20,6 +20,7 @@ import (
 	"heardiff/playback/pcm"
 	"heardiff/playback/wav"
 	"heardiff/trials/store"
+	"heardiff/trials/store/whole"
 )
 
 // controlTreatment names the plain difference that practice and positive controls use.
@@ -254,7 +255,7 @@ func (a *app) openCaptures(ctx context.Context, s *store.Store, captures []store
 		}
 	}
 	for i, c := range captures {
-		f, err := a.open(ctx, s.Path(c.Path))
+		f, err := a.openRecorded(ctx, s, recordedFile{c.Path, c.SHA256})
 		if err != nil {
 			done()
 			return nil, nil, err
@@ -295,17 +296,14 @@ func captureNames(captures []store.Capture) string {
 // which is removed where anything fails.
 func (a *app) keepExcerpt(ctx context.Context, s *store.Store, name string, captures []store.Capture, p match.Prepared) (preparedExcerpt, error) {
 	e := preparedExcerpt{Excerpt: name, Music: captures[0].Music, StartS: p.StartS, Seconds: p.Seconds, RateHz: int(p.Rate), NullDB: p.NullDB, LoopFrames: p.LoopFrames, Changes: p.Changes}
-	if err := os.MkdirAll(s.Path("audio/excerpts"), 0o755); err != nil {
-		return e, fmt.Errorf("make the excerpt's folder: %w", err)
-	}
-	temporary, err := os.MkdirTemp(s.Path("audio/excerpts"), ".incoming-*")
+	making, err := excerptFolder(s)
 	if err != nil {
-		return e, fmt.Errorf("make the excerpt's folder: %w", err)
+		return e, err
 	}
-	defer os.RemoveAll(temporary)
+	defer making.Discard()
 	stored := store.Excerpt{Name: name, Music: e.Music, StartS: p.StartS, Seconds: p.Seconds, RateHz: e.RateHz}
 	for i, v := range p.Presentations {
-		one, err := writePresentation(temporary, name, captures[i].Chain, v)
+		one, err := writePresentation(making.Path, name, captures[i].Chain, v)
 		if err != nil {
 			return e, err
 		}
@@ -315,7 +313,7 @@ func (a *app) keepExcerpt(ctx context.Context, s *store.Store, name string, capt
 			return e, err
 		}
 		stored.Presentations = append(stored.Presentations, kept)
-		control, err := writeControl(temporary, name, captures[i].Chain, v)
+		control, err := writeControl(making.Path, name, captures[i].Chain, v)
 		if err != nil {
 			return e, err
 		}
@@ -324,25 +322,29 @@ func (a *app) keepExcerpt(ctx context.Context, s *store.Store, name string, capt
 	if stored.Result, err = wire.Marshal(e); err != nil {
 		return e, err
 	}
-	return e, commitExcerpt(ctx, s, temporary, stored)
+	return e, commitExcerpt(ctx, s, making, stored)
+}
+
+// excerptFolder makes a folder for an excerpt on its way into the study.
+func excerptFolder(s *store.Store) (*whole.Folder, error) {
+	dir := s.Path("audio/excerpts")
+	if err := os.MkdirAll(dir, 0o777); err != nil {
+		return nil, fmt.Errorf("make the excerpt's folder: %w", err)
+	}
+	making, err := whole.NewFolder(dir)
+	if err != nil {
+		return nil, fmt.Errorf("make the excerpt's folder: %w", err)
+	}
+	return making, nil
 }
 
 // commitExcerpt moves the folder into place and records it; both or neither.
-func commitExcerpt(ctx context.Context, s *store.Store, temporary string, e store.Excerpt) error {
-	final := s.Path("audio/excerpts/" + e.Name)
-	if _, err := os.Stat(final); err == nil {
-		return rejected(fmt.Errorf("excerpt %q: already in the study", e.Name), "give another one a name of its own: --name NAME")
+func commitExcerpt(ctx context.Context, s *store.Store, making *whole.Folder, e store.Excerpt) error {
+	err := placeAudio(ctx, s, "audio/excerpts/"+e.Name, making.Place, func() error { return s.SaveExcerpt(ctx, e) })
+	if errors.Is(err, store.ErrExists) {
+		return rejected(fmt.Errorf("excerpt %q: %w", e.Name, store.ErrExists), "give another one a name of its own: --name NAME")
 	}
-	if err := os.Chmod(temporary, 0o755); err != nil {
-		return err
-	}
-	if err := os.Rename(temporary, final); err != nil {
-		return fmt.Errorf("move the excerpt into the study: %w", err)
-	}
-	if err := s.SaveExcerpt(ctx, e); err != nil {
-		return errors.Join(inStudy(err), os.RemoveAll(final))
-	}
-	return nil
+	return inStudy(err)
 }
 
 func writePresentation(dir, excerpt, chain string, v match.Presentation) (preparedPresentation, error) {

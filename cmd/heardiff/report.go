@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
 	"math"
@@ -27,12 +28,17 @@ network, and reads on a phone, in print, in light and in dark.`,
 			if out == "" && !a.json {
 				return misusedf("a file is wanted: --out FILE.html")
 			}
+			if out != "" { // before any work is done
+				if _, err := a.destination(out, reportFile); err != nil {
+					return err
+				}
+			}
 			l, err := a.linkStudy(c.Context())
 			if err != nil {
 				return err
 			}
 			if out != "" {
-				if err := a.writeReport(l, out); err != nil {
+				if err := a.writeReport(c.Context(), l, out); err != nil {
 					return err
 				}
 			}
@@ -40,12 +46,16 @@ network, and reads on a phone, in print, in light and in dark.`,
 		},
 	}
 	c.Flags().StringVar(&out, "out", "", "the `file` to write")
+	a.forceFlag(c)
 	return c
 }
 
-func (a *app) writeReport(l linked, path string) error {
-	err := writeWhole(path, func(w io.Writer) error { return report.Write(printable.Writer(w), l.report(a)) })
+func (a *app) writeReport(ctx context.Context, l linked, path string) error {
+	d, err := a.destination(path, reportFile)
 	if err != nil {
+		return err
+	}
+	if err := d.write(ctx, func(w io.Writer) error { return report.Write(printable.Writer(w), l.report(a)) }); err != nil {
 		return fmt.Errorf("write the report: %w", err)
 	}
 	return nil

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -66,6 +65,7 @@ how to play it, and for how long to record.
 	f.StringVar(&dither, "dither", "tpdf", "tpdf or none")
 	f.Uint64Var(&cfg.Seed, "seed", 1, "`seed` of dither, noise and words")
 	f.StringVar(&out, "out", "", "WAV `file` to write")
+	a.forceFlag(c)
 	return c
 }
 
@@ -114,23 +114,24 @@ func (a *app) signal(ctx context.Context, cfg signal.Config, out string) error {
 	if err != nil {
 		return fmt.Errorf("encode the note: %w", err)
 	}
-	if err := a.writeWAV(ctx, out, s); err != nil {
-		return err
-	}
-	if err := writeLine(out+".json", data); err != nil {
-		os.Remove(out) // a signal without its note would be half of what was asked for
+	if err := a.writeWAV(ctx, out, s, data); err != nil {
 		return err
 	}
 	return a.print(note, func(w io.Writer) { printNote(w, note, out) })
 }
 
-// writeWAV writes r, whose samples are words of its format already, and leaves nothing behind if it fails.
-func (a *app) writeWAV(ctx context.Context, path string, r pcm.Reader) error {
+// writeWAV writes r, whose samples are words of its format already, and its note; it leaves nothing behind if it fails.
+func (a *app) writeWAV(ctx context.Context, path string, r pcm.Reader, note []byte) error {
+	to, err := a.destinationWAV(path)
+	if err != nil {
+		return err
+	}
 	f := r.Format()
-	w, err := createWAV(path, f, pcm.NewPlainQuantizer(f.Bits))
+	w, err := to.wav(f, pcm.NewPlainQuantizer(f.Bits))
 	if err != nil {
 		return fmt.Errorf("write %s: %w", path, err)
 	}
+	defer w.discard()
 	progress := a.progress("writing")
 	err = pcm.Blocks(r, 1<<14, func(block [][]float64, from int) error {
 		progress(float64(from) / float64(r.Frames()))
@@ -140,11 +141,13 @@ func (a *app) writeWAV(ctx context.Context, path string, r pcm.Reader) error {
 		return w.Write(block)
 	})
 	progress(1)
+	if err == nil {
+		err = w.commit(ctx, note)
+	}
 	if err != nil {
-		w.Abort()
 		return fmt.Errorf("write %s: %w", path, err)
 	}
-	return w.Close()
+	return nil
 }
 
 func printNote(w io.Writer, n signal.Note, path string) {

@@ -10,6 +10,7 @@ import (
 	"heardiff/trials/postgres"
 	"heardiff/trials/sqlite"
 	"heardiff/trials/store"
+	"heardiff/trials/store/whole"
 )
 
 // storeEnv names the PostgreSQL server on which new studies are kept, and those that were made there.
@@ -33,6 +34,9 @@ func (a *app) createStudy(ctx context.Context, dir string, of store.Study) (*sto
 	if holdsStudy(dir) {
 		return nil, fmt.Errorf("%q: a study is %w", dir, store.ErrExists)
 	}
+	if info, err := os.Stat(dir); err == nil && !info.IsDir() {
+		return nil, rejected(fmt.Errorf("%s is no folder", dir), "name a new folder for the study")
+	}
 	if a.getenv(storeEnv) == "" {
 		return sqlite.Create(ctx, dir, of, a.now)
 	}
@@ -49,10 +53,14 @@ func (a *app) openStudy(ctx context.Context) (*store.Store, error) {
 	dir := a.studyFolder()
 	if !onServer(dir) {
 		s, err := sqlite.Open(ctx, dir, a.now)
-		if errors.Is(err, store.ErrNotStudy) {
+		switch {
+		case errors.Is(err, store.ErrNotStudy):
 			return nil, rejected(err, `go to the study's folder, name it with --study DIR, or make one with "heardiff study new DIR --title T"`)
+		case err != nil:
+			return nil, newer(err)
 		}
-		return s, err
+		sweep(dir)
+		return s, nil
 	}
 	if a.getenv(storeEnv) == "" {
 		return nil, failed(exitUsage, fmt.Errorf("%q: the record of this study is kept on a PostgreSQL server, and %s names none", dir, storeEnv),
@@ -63,10 +71,29 @@ func (a *app) openStudy(ctx context.Context) (*store.Store, error) {
 		return nil, err
 	}
 	s, err := server.Open(ctx, dir, a.now)
-	if errors.Is(err, store.ErrNotStudy) {
+	switch {
+	case errors.Is(err, store.ErrNotStudy):
 		return nil, rejected(err, storeEnv+" must name the server and database in which the study was made")
+	case err != nil:
+		return nil, connecting(newer(err))
 	}
-	return s, connecting(err)
+	sweep(dir)
+	return s, nil
+}
+
+// newer marks a study that a later version wrote as rejected.
+func newer(err error) error {
+	if errors.Is(err, store.ErrNewer) {
+		return rejected(err, "open it with that version")
+	}
+	return err
+}
+
+// sweep removes what killed commands left in a study's folder, and beside it.
+func sweep(dir string) {
+	for _, d := range []string{filepath.Join(dir, ".."), dir, filepath.Join(dir, "audio"), filepath.Join(dir, "audio", "captures"), filepath.Join(dir, "audio", "excerpts")} {
+		whole.Sweep(d)
+	}
 }
 
 // server returns the server that $HEARDIFF_STORE names. The address is never printed: it may hold a password.
@@ -83,7 +110,8 @@ func (a *app) server() (postgres.Server, error) {
 
 // connecting adds the mend to what failed on the way to a server.
 func connecting(err error) error {
-	if err == nil || errors.Is(err, store.ErrExists) {
+	var told *failure
+	if err == nil || errors.Is(err, store.ErrExists) || errors.As(err, &told) {
 		return err
 	}
 	return failed(exitFailed, err, "is the server running, and are name, password and database in "+storeEnv+" (or the PG… variables) right?")

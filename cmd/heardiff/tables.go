@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"path/filepath"
 	"strings"
 
@@ -19,22 +18,27 @@ import (
 
 // exportTables writes the study's tables and their dictionary into dir, all or none.
 func (a *app) exportTables(ctx context.Context, s *store.Store, dir string) error {
+	sheets := []*sheet{sessionSheet(), trialSheet(), resultSheet(), measurementSheet(), planSheet(), lookSheet(), dictionarySheet()}
+	var files []folderFile
+	for _, t := range sheets {
+		files = append(files, folderFile{name: t.name, kind: tableOf(t.columns[0].name)})
+	}
+	to, err := a.folderDestination(dir, files)
+	if err != nil {
+		return err
+	}
 	l, err := a.linkStudy(ctx)
 	if err != nil {
 		return err
 	}
-	if err := os.MkdirAll(dir, 0o755); err != nil {
-		return fmt.Errorf("write tables: %w", err)
-	}
-	temporary, err := os.MkdirTemp(dir, ".tables-*")
+	making, err := to.begin()
 	if err != nil {
 		return fmt.Errorf("write tables: %w", err)
 	}
-	defer os.RemoveAll(temporary)
-	sheets := []*sheet{sessionSheet(), trialSheet(), resultSheet(), measurementSheet(), planSheet(), lookSheet(), dictionarySheet()}
+	defer making.Discard()
 	for _, t := range sheets {
 		defer t.end()
-		if err := t.begin(temporary); err != nil {
+		if err := t.begin(making.Path); err != nil {
 			return fmt.Errorf("write tables: %w", err)
 		}
 	}
@@ -51,10 +55,8 @@ func (a *app) exportTables(ctx context.Context, s *store.Store, dir string) erro
 		}
 		t.file = nil
 	}
-	for _, t := range sheets {
-		if err := os.Rename(filepath.Join(temporary, t.name), filepath.Join(dir, t.name)); err != nil {
-			return fmt.Errorf("write tables: %w", err)
-		}
+	if err := to.commit(making); err != nil {
+		return fmt.Errorf("write tables: %w", err)
 	}
 	return a.printTables(dir, sheets)
 }

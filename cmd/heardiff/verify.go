@@ -74,6 +74,17 @@ type verifiedSession struct {
 
 func (a *app) verify(ctx context.Context, s *store.Store) (verifyReport, error) {
 	r := verifyReport{Schema: "heardiff.verify/1"}
+	amiss, err := s.Check(ctx)
+	if err != nil {
+		return r, err
+	}
+	for _, text := range amiss {
+		r.Problems = append(r.Problems, "the database: "+oneLine(text))
+	}
+	if len(amiss) > 0 {
+		r.Unknown = "whether anything else was changed: a database that is damaged proves nothing of what it holds"
+		return r, nil
+	}
 	if err := r.checkFiles(ctx, s, a.progress("read the audio again")); err != nil {
 		return r, err
 	}

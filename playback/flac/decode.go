@@ -48,7 +48,7 @@ func (f *File) decode(ctx context.Context, r io.Reader) error {
 		}
 		packed = pack(packed[:0], block, f.format.Bits/8)
 		if _, err := both.Write(packed); err != nil {
-			return fmt.Errorf("the decoded audio: %w", err)
+			return fmt.Errorf("%w: %w", ErrRoom, err)
 		}
 		f.frames += int(block.BlockSize)
 	}
@@ -60,7 +60,10 @@ func (f *File) decode(ctx context.Context, r io.Reader) error {
 	case info.MD5sum != [md5.Size]byte{} && [md5.Size]byte(sum.Sum(nil)) != info.MD5sum:
 		return fmt.Errorf("%w: the MD5 sum of the audio is not the one in the header", ErrDamaged)
 	}
-	return out.Flush()
+	if err := out.Flush(); err != nil {
+		return fmt.Errorf("%w: %w", ErrRoom, err)
+	}
+	return nil
 }
 
 // counted counts what is read, and ends with its context.

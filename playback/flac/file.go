@@ -28,6 +28,8 @@ var (
 	ErrDamaged = errors.New("the file is damaged")
 	// ErrTooLarge: the file holds far more audio than its own size bears out.
 	ErrTooLarge = errors.New("the file decodes to too much audio")
+	// ErrRoom: the decoded audio found no room in the folder for temporary files; nothing is wrong with the file.
+	ErrRoom = errors.New("no room for the decoded audio")
 	// ErrUnsupported: a word length, channel count or rate that heardiff does not take.
 	ErrUnsupported = errors.New("this kind of FLAC is not supported")
 )
@@ -69,7 +71,7 @@ func Open(ctx context.Context, path string) (*File, error) {
 func Decode(ctx context.Context, r io.Reader) (*File, error) {
 	raw, err := unlinked()
 	if err != nil {
-		return nil, fmt.Errorf("room for the decoded audio: %w", err)
+		return nil, fmt.Errorf("%w: %w", ErrRoom, err)
 	}
 	f := &File{raw: raw}
 	if err := f.decode(ctx, r); err != nil {

@@ -7,6 +7,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"io"
 	"math"
 	"os"
 	"path/filepath"
@@ -14,19 +15,27 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// Writer writes a WAV file. Until Close the audio stands in a temporary file beside the target, so that the
-// target is either whole or untouched.
+// Writer writes a WAV file. Of one that Create made the audio stands in a temporary file beside the target until Close, so
+// that the target is either whole or untouched.
 type Writer struct {
 	format  pcm.Format
 	words   *pcm.Quantizer // nil for float
 	path    string
-	file    *os.File
+	file    *os.File // the temporary file; nil once it is closed, and where the caller has the file
+	dst     Destination
 	out     *bufio.Writer
 	raw     []byte
 	frames  int64
 	clipped int
+	closed  bool
 	note    []byte // a chunk that follows the audio, see Note
 	failed  error
+}
+
+// Destination is where a WAV file is written: a file, or what behaves like one.
+type Destination interface {
+	io.Writer
+	io.WriterAt
 }
 
 // Create begins a WAV file of 16 or 24-bit words, or of 32-bit float, that Close will put in place of path.
@@ -38,12 +47,6 @@ func Create(path string, f pcm.Format, q *pcm.Quantizer) (*Writer, error) {
 	if err := writable(f, q); err != nil {
 		return nil, err
 	}
-	if q == nil && !f.Float {
-		q = pcm.NewPlainQuantizer(f.Bits)
-		if f.Bits == 16 {
-			q = pcm.NewQuantizer(f.Bits, 1) // the seed hides nothing; fixed, so that a file can be made again
-		}
-	}
 	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() {
 		return nil, fmt.Errorf("%s is not a regular file", path)
 	}
@@ -51,9 +54,29 @@ func Create(path string, f pcm.Format, q *pcm.Quantizer) (*Writer, error) {
 	if err != nil {
 		return nil, err
 	}
-	w := &Writer{format: f, words: q, path: path, file: file, out: bufio.NewWriterSize(file, blockBytes)}
+	w, err := NewWriter(file, f, q)
+	if err != nil {
+		file.Close()
+		return nil, errors.Join(err, os.Remove(file.Name()))
+	}
+	w.path, w.file = path, file
+	return w, nil
+}
+
+// NewWriter begins a WAV file in dst, which must be empty, as Create does at a path. Close completes it; to put it on disk, and to
+// close or remove it, is the caller's.
+func NewWriter(dst Destination, f pcm.Format, q *pcm.Quantizer) (*Writer, error) {
+	if err := writable(f, q); err != nil {
+		return nil, err
+	}
+	if q == nil && !f.Float {
+		q = pcm.NewPlainQuantizer(f.Bits)
+		if f.Bits == 16 {
+			q = pcm.NewQuantizer(f.Bits, 1) // the seed hides nothing; fixed, so that a file can be made again
+		}
+	}
+	w := &Writer{format: f, words: q, dst: dst, out: bufio.NewWriterSize(dst, blockBytes)}
 	if _, err := w.out.Write(Header(f, 0)); err != nil {
-		w.Abort()
 		return nil, err
 	}
 	return w, nil
@@ -172,26 +195,38 @@ func (w *Writer) Note(text string) {
 // Clipped returns how many samples so far were beyond full scale and were clipped.
 func (w *Writer) Clipped() int { return w.clipped }
 
-// Close completes the file and renames it into place. On an error nothing is left behind, and what stood at
-// the path before still does.
+// Close completes the file and, where Create made it, renames it into place: on an error nothing is left behind then, and
+// what stood at the path before still does.
 func (w *Writer) Close() error {
-	if w.file == nil {
+	if w.closed {
 		return w.failed
 	}
 	if w.failed == nil {
 		w.failed = w.finish()
 	}
+	if w.failed == nil && w.file != nil {
+		w.failed = w.place()
+	}
 	if w.failed != nil {
 		w.Abort()
-		return w.failed
 	}
-	name := w.file.Name()
-	w.file = nil
-	if err := os.Rename(name, w.path); err != nil {
-		os.Remove(name)
-		w.failed = err
-	}
+	w.closed = true
 	return w.failed
+}
+
+// place puts the temporary file on disk and in its place.
+func (w *Writer) place() error {
+	if err := w.file.Sync(); err != nil {
+		return err
+	}
+	if err := w.file.Close(); err != nil {
+		return err
+	}
+	if err := os.Rename(w.file.Name(), w.path); err != nil {
+		return err
+	}
+	w.file = nil
+	return nil
 }
 
 func (w *Writer) finish() error {
@@ -203,23 +238,20 @@ func (w *Writer) finish() error {
 	if err := w.out.Flush(); err != nil {
 		return err
 	}
-	if _, err := w.file.WriteAt(header(w.format, w.frames, len(w.note)), 0); err != nil {
-		return err
-	}
-	if err := w.file.Sync(); err != nil {
-		return err
-	}
-	return w.file.Close()
+	_, err := w.dst.WriteAt(header(w.format, w.frames, len(w.note)), 0)
+	return err
 }
 
 // Abort removes what has been written. After Close or Abort it does nothing, so that it can be deferred.
 func (w *Writer) Abort() {
-	if w.file == nil {
+	if w.closed {
 		return
 	}
-	w.file.Close()
-	os.Remove(w.file.Name())
-	w.file = nil
+	w.closed = true
+	if w.file != nil {
+		w.file.Close()
+		os.Remove(w.file.Name())
+	}
 	if w.failed == nil {
 		w.failed = os.ErrClosed
 	}

@@ -101,6 +101,9 @@ func (database) Scrub(ctx context.Context, db *sql.DB) error {
 	return nil
 }
 
+// Check finds nothing: the server looks after its own files.
+func (database) Check(context.Context, *sql.DB) ([]string, error) { return nil, nil }
+
 // Lock holds a lock of the server on this process's connection: it ends with the process, and is taken again where the
 // connection was lost.
 func (d database) Lock(ctx context.Context, db *sql.DB, listener string) (func() error, error) {

@@ -19,6 +19,7 @@ import (
 	codes "modernc.org/sqlite/lib"
 
 	"heardiff/trials/store"
+	"heardiff/trials/store/whole"
 )
 
 // FileName is the name of the database within a study's folder.
@@ -27,51 +28,131 @@ const FileName = "study.db"
 //go:embed migration/*.sql
 var migrations embed.FS
 
-// Create makes a study in dir, which must not hold one; the folder is made where it is missing.
+// Create makes a study in dir, which must not hold one; the folder is made where it is missing. The record is made aside and
+// then put in its place: what fails, or is killed, leaves no study, and dir can be made one again.
 // It returns store.ErrExists, wrapped, where a study is there already.
 func Create(ctx context.Context, dir string, of store.Study, now func() time.Time) (*store.Store, error) {
-	if _, err := os.Stat(filepath.Join(dir, FileName)); err == nil {
+	if _, err := os.Lstat(filepath.Join(dir, FileName)); err == nil {
 		return nil, fmt.Errorf("%q: a study is %w", dir, store.ErrExists)
 	}
-	if err := os.MkdirAll(filepath.Join(dir, "audio"), 0o755); err != nil {
+	unmake, err := makeFolders(filepath.Join(dir, "audio"))
+	if err != nil {
+		unmake()
 		return nil, fmt.Errorf("make the study's folder: %w", err)
 	}
-	c, err := config(dir, now)
-	if err != nil {
+	if err := build(ctx, dir, of, now); err != nil {
+		unmake()
 		return nil, err
 	}
-	return store.Create(ctx, c, of)
+	return Open(ctx, dir, now)
 }
 
-// Open opens the study in dir and brings its schema up to date. It returns store.ErrNotStudy, wrapped, where there is none.
-func Open(ctx context.Context, dir string, now func() time.Time) (*store.Store, error) {
-	if _, err := os.Stat(filepath.Join(dir, FileName)); err != nil {
-		return nil, fmt.Errorf("%q: %w: no %s in it", dir, store.ErrNotStudy, FileName)
+// makeFolders makes a folder and those above it that are missing; unmake removes them again, as far as they are empty.
+func makeFolders(dir string) (unmake func(), err error) {
+	var missing []string // the innermost first
+	for d := dir; d != filepath.Dir(d); d = filepath.Dir(d) {
+		if _, err := os.Stat(d); err == nil {
+			break
+		}
+		missing = append(missing, d)
 	}
+	unmake = func() {
+		for _, d := range missing {
+			os.Remove(d) // one into which something came meanwhile stays
+		}
+	}
+	return unmake, os.MkdirAll(dir, 0o777)
+}
+
+// build makes the record whole, in a folder aside, and gives it its name in dir.
+func build(ctx context.Context, dir string, of store.Study, now func() time.Time) error {
+	whole.Sweep(dir)
+	aside, err := whole.NewFolder(dir)
+	if err != nil {
+		return fmt.Errorf("make the study's record: %w", err)
+	}
+	defer aside.Discard()
+	c, err := config(aside.Path, now)
+	if err != nil {
+		return err
+	}
+	if err := useLog(ctx, c.DB); err != nil {
+		return errors.Join(fmt.Errorf("make the study's record: %w", err), c.DB.Close())
+	}
+	s, err := store.Create(ctx, c, of)
+	if err != nil {
+		return err
+	}
+	// All of it must stand in the file that gets the name.
+	if err := errors.Join(c.Database.Scrub(ctx, c.DB), s.Close()); err != nil {
+		return fmt.Errorf("make the study's record: %w", err)
+	}
+	err = whole.Take(filepath.Join(aside.Path, FileName), filepath.Join(dir, FileName))
+	if errors.Is(err, os.ErrExist) {
+		return fmt.Errorf("%q: a study is %w", dir, store.ErrExists)
+	}
+	return err
+}
+
+// Open opens the study in dir and brings its schema up to date. Where dir cannot be written, as on read-only media, the study
+// can be read all the same. It returns store.ErrNotStudy, wrapped, where there is none.
+func Open(ctx context.Context, dir string, now func() time.Time) (*store.Store, error) {
+	path := filepath.Join(dir, FileName)
+	if err := looksLikeStudy(path); err != nil {
+		return nil, fmt.Errorf("%q: %w: %w", dir, store.ErrNotStudy, err)
+	}
+	if !writable(path) {
+		return openToRead(ctx, dir, now)
+	}
+	s, err := open(ctx, dir, now)
+	if isReadOnly(err) {
+		return openToRead(ctx, dir, now)
+	}
+	return s, err
+}
+
+func open(ctx context.Context, dir string, now func() time.Time) (*store.Store, error) {
 	c, err := config(dir, now)
 	if err != nil {
 		return nil, err
 	}
-	s, err := store.Open(ctx, c)
-	if err != nil {
-		return nil, err
+	// Nothing is written before it is known to be a study: not even that it is kept with a log.
+	if err := identify(ctx, c.DB); err != nil {
+		return nil, errors.Join(fmt.Errorf("open the study in %q: %w", dir, err), c.DB.Close())
 	}
-	if _, err := s.Study(ctx); err != nil {
-		return nil, errors.Join(fmt.Errorf("%q: %w: %w", dir, store.ErrNotStudy, err), s.Close())
+	if err := useLog(ctx, c.DB); err != nil {
+		return nil, errors.Join(fmt.Errorf("open the study in %q: %w", dir, err), c.DB.Close())
 	}
-	return s, nil
+	return store.Open(ctx, c)
+}
+
+// useLog sets write-ahead mode, which the file remembers.
+func useLog(ctx context.Context, db *sql.DB) error {
+	var mode string
+	if err := db.QueryRowContext(ctx, `PRAGMA journal_mode = WAL`).Scan(&mode); err != nil {
+		return err
+	}
+	if mode != "wal" {
+		return fmt.Errorf("the file system takes no write-ahead log: the mode is %q", mode)
+	}
+	return nil
 }
 
 func config(dir string, now func() time.Time) (store.Config, error) {
-	q := url.Values{"_pragma": {"busy_timeout(10000)", "journal_mode(WAL)", "synchronous(FULL)", "foreign_keys(1)", "secure_delete(1)"}}
+	q := url.Values{"_pragma": {"busy_timeout(10000)", "synchronous(FULL)", "foreign_keys(1)", "secure_delete(1)"}}
 	q.Set("_txlock", "immediate")
-	name := "file:" + (&url.URL{Path: filepath.Join(dir, FileName)}).EscapedPath() + "?" + q.Encode()
+	return configWith(dir, dir, q, now)
+}
+
+// configWith opens the file in the folder record as that of the study in dir.
+func configWith(record, dir string, q url.Values, now func() time.Time) (store.Config, error) {
+	name := "file:" + (&url.URL{Path: filepath.Join(record, FileName)}).EscapedPath() + "?" + q.Encode()
 	db, err := sql.Open("sqlite", name)
 	if err != nil {
 		return store.Config{}, fmt.Errorf("open the study: %w", err)
 	}
 	db.SetMaxOpenConns(1) // one writer; readers are quick
-	return store.Config{DB: db, Database: &database{dir: dir}, Dir: dir, Now: now}, nil
+	return store.Config{DB: db, Database: &database{dir: record}, Dir: dir, Now: now}, nil
 }
 
 // database implements store.Database for a file in dir.
@@ -163,6 +244,27 @@ func (*database) Scrub(ctx context.Context, db *sql.DB) error {
 		return fmt.Errorf("empty the log: %w", err)
 	}
 	return nil
+}
+
+// Check implements store.Database: by SQLite's own check of every page and index. Rows that somebody changed are for the
+// study's record to name.
+func (*database) Check(ctx context.Context, db *sql.DB) ([]string, error) {
+	rows, err := db.QueryContext(ctx, `PRAGMA integrity_check(20)`)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var found []string
+	for rows.Next() {
+		var text string
+		if err := rows.Scan(&text); err != nil {
+			return nil, err
+		}
+		if text != "ok" {
+			found = append(found, text)
+		}
+	}
+	return found, rows.Err()
 }
 
 // Lock has nothing to do: whoever has the folder has the study.

@@ -22,7 +22,7 @@ func (s *Store) migrate(ctx context.Context) error {
 			return err
 		}
 		if have > len(steps) {
-			return fmt.Errorf("the study was written by a newer heardiff (schema %d, this one knows %d)", have, len(steps))
+			return fmt.Errorf("%w (schema %d, this one knows %d)", ErrNewer, have, len(steps))
 		}
 		if have == len(steps) {
 			return nil

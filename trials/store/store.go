@@ -30,6 +30,8 @@ var (
 	ErrGone = errors.New("the study was deleted, moved or exchanged while it was open")
 	// ErrBusy is returned by Lock while another heardiff listens in the same folder, or as the same listener.
 	ErrBusy = errors.New("another session is open on this study")
+	// ErrNewer is wrapped where a study was written by a version of heardiff that is newer than this one.
+	ErrNewer = errors.New("the study was written by a newer heardiff")
 )
 
 // Store is an open study. It is safe for concurrent use.
@@ -38,6 +40,8 @@ type Store struct {
 	database Database
 	dir      string
 	now      func() time.Time
+	readOnly bool
+	done     func() error
 }
 
 // Config is what a study is opened with.
@@ -46,6 +50,10 @@ type Config struct {
 	Database Database
 	Dir      string // the study's folder, which holds the audio
 	Now      func() time.Time
+	// ReadOnly says that nothing can be written: the schema is up to date then.
+	ReadOnly bool
+	// Done, unless nil, is called when the study is closed.
+	Done func() error
 }
 
 // Database is what one database does its own way.
@@ -64,6 +72,8 @@ type Database interface {
 	Translate(err error) error
 	// Scrub removes from the database's files what no row holds any more.
 	Scrub(ctx context.Context, db *sql.DB) error
+	// Check returns what the database's own check of its files finds amiss.
+	Check(ctx context.Context, db *sql.DB) ([]string, error)
 	// Lock takes a listener for one session until release is called or the process ends; ErrBusy where another has them.
 	Lock(ctx context.Context, db *sql.DB, listener string) (release func() error, err error)
 	// Present returns ErrGone, wrapped, where what was opened is no longer what the study's folder holds.
@@ -91,9 +101,9 @@ type Study struct {
 
 // Open opens a study and brings its schema up to date; it closes the database where that fails.
 func Open(ctx context.Context, c Config) (*Store, error) {
-	s := &Store{db: c.DB, database: c.Database, dir: c.Dir, now: c.Now}
+	s := &Store{db: c.DB, database: c.Database, dir: c.Dir, now: c.Now, readOnly: c.ReadOnly, done: c.Done}
 	if err := s.migrate(ctx); err != nil {
-		return nil, errors.Join(fmt.Errorf("open the study in %q: %w", c.Dir, err), c.DB.Close())
+		return nil, errors.Join(fmt.Errorf("open the study in %q: %w", c.Dir, err), s.Close())
 	}
 	return s, nil
 }
@@ -124,7 +134,17 @@ func Create(ctx context.Context, c Config, of Study) (*Store, error) {
 }
 
 // Close closes the study.
-func (s *Store) Close() error { return s.db.Close() }
+func (s *Store) Close() error {
+	err := s.db.Close()
+	if done := s.done; done != nil {
+		s.done = nil
+		err = errors.Join(err, done())
+	}
+	return err
+}
+
+// Check returns what the database's own check of its files finds amiss.
+func (s *Store) Check(ctx context.Context) ([]string, error) { return s.database.Check(ctx, s.db) }
 
 // Discard removes the record of a study that was just created, and closes it; the folder is left to the caller.
 func (s *Store) Discard(ctx context.Context) error {

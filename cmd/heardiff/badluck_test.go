@@ -1,0 +1,360 @@
+package main
+
+import (
+	"archive/zip"
+	"bytes"
+	"flag"
+	"fmt"
+	"io/fs"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"heardiff/playback/wav"
+	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
+	"heardiff/trials/store/storetest"
+)
+
+var wide = flag.Bool("full", false, "run the whole grids")
+
+// luck is a place to try every command that writes: a study, what is put into it, and a folder for what comes out.
+type luck struct{ dir, study, in, out string }
+
+// newLuck makes a study with something left to do for every command: a capture that is not measured, music that is not cut, a
+// session that has ended; and beside it recordings, a kit and another site's results.
+func newLuck(t *testing.T) luck {
+	t.Helper()
+	study := listeningStudy(t, "abx", 3)
+	l := luckAt(filepath.Dir(study))
+	must(t, os.MkdirAll(l.in, 0o755))
+	must(t, os.MkdirAll(l.out, 0o755))
+	in := func(name string) string { return filepath.Join(l.in, name) }
+	command(t, 0, "signal", "tone", "--seconds", "2", "--out", in("tone.wav"))
+	command(t, 0, "signal", "silence", "--seconds", "1", "--out", in("noise.wav"))
+	command(t, 0, "signal", "level", "--seconds", "4", "--out", in("music.wav"))
+	command(t, 0, "impair", in("music.wav"), "--noise-dbfs", "-90", "--out", in("same.wav"))
+	command(t, 0, "capture", "add", "left", in("tone.wav"), "--as", "tone")
+	must(t, os.Rename(awayAndBack(t), in("results.bundle")))
+	command(t, 0, "export", "--plan", "1", "--kit", in("kit.bundle"))
+	answerPlan(t)
+	return l
+}
+
+func luckAt(dir string) luck {
+	return luck{dir: dir, study: filepath.Join(dir, "study"), in: filepath.Join(dir, "in"), out: filepath.Join(dir, "out")}
+}
+
+// copyTo copies the place, and makes its study the current one.
+func (l luck) copyTo(t *testing.T, dir string) luck {
+	t.Helper()
+	to := luckAt(dir)
+	for _, d := range []string{"study", "in"} {
+		must(t, os.CopyFS(filepath.Join(dir, d), os.DirFS(filepath.Join(l.dir, d))))
+	}
+	must(t, os.MkdirAll(to.out, 0o755))
+	t.Setenv("HEARDIFF_STUDY", to.study)
+	return to
+}
+
+// writing is a command that writes; whole checks what it wrote under out, where anything stands there.
+type writing struct {
+	name  string
+	args  []string
+	whole func(t *testing.T, path string)
+}
+
+func (l luck) writings() []writing {
+	in := func(name string) string { return filepath.Join(l.in, name) }
+	out := func(name string) string { return filepath.Join(l.out, name) }
+	return []writing{
+		{"study new", []string{"study", "new", out("study"), "--title", "a test"}, isStudy},
+		{"chain add", []string{"chain", "add", "third"}, nil},
+		{"capture add", []string{"capture", "add", "left", in("noise.wav"), "--as", "noise"}, nil},
+		{"measure", []string{"measure"}, nil},
+		{"prepare", []string{"prepare", "--name", "two", "--excerpt", "1:1"}, nil},
+		{"ladder", []string{"prepare", "--ladder", "gain", "--from", "-1", "--to", "-3", "--steps", "3", "--of", "e", "--chain", "left"}, nil},
+		{"plan new", []string{"plan", "new", "--design", "abx", "--a", "left", "--b", "right", "--trials", "5"}, nil},
+		{"listener add", []string{"listener", "add", "L2"}, nil},
+		{"export", []string{"export", "--out", out("results.bundle")}, isBundle},
+		{"kit", []string{"export", "--plan", "1", "--kit", out("kit.bundle")}, isBundle},
+		{"tables", []string{"export", "--csv", out("tables")}, nil},
+		{"import of a kit", []string{"import", in("kit.bundle"), "--study", out("kit")}, isStudy},
+		{"import of results", []string{"import", in("results.bundle")}, nil},
+		{"report", []string{"report", "--out", out("report.html")}, endsWith("</html>")},
+		{"signal", []string{"signal", "tone", "--seconds", "2", "--out", out("tone.wav")}, isWAV},
+		{"impair", []string{"impair", in("tone.wav"), "--gain-db", "-1", "--out", out("tone.wav")}, isWAV},
+		{"compare", []string{"compare", in("music.wav"), in("same.wav"), "--out", out("pair")}, func(t *testing.T, path string) {
+			for _, name := range pairNames {
+				isWAV(t, filepath.Join(path, name))
+			}
+		}},
+		{"picture", []string{"power", "--p-true", "0.8", "--plot", out("power.svg")}, endsWith("</svg>")},
+	}
+}
+
+func isStudy(t *testing.T, path string) {
+	t.Helper()
+	command(t, 0, "verify", "--study", path)
+}
+
+func isBundle(t *testing.T, path string) {
+	t.Helper()
+	r, err := zip.OpenReader(path)
+	if err != nil {
+		t.Errorf("%s: %v", path, err)
+		return
+	}
+	r.Close()
+}
+
+func endsWith(text string) func(t *testing.T, path string) {
+	return func(t *testing.T, path string) {
+		t.Helper()
+		if data, err := os.ReadFile(path); err != nil || !bytes.HasSuffix(bytes.TrimSpace(data), []byte(text)) {
+			t.Errorf("%s is cut, %v", path, err)
+		}
+	}
+}
+
+func isWAV(t *testing.T, path string) {
+	t.Helper()
+	if strings.HasSuffix(path, ".json") {
+		endsWith("}")(t, path)
+		return
+	}
+	f, err := wav.Open(path)
+	if err != nil {
+		t.Errorf("%s: %v", path, err)
+		return
+	}
+	f.Close()
+}
+
+// check demands that all that stands there is whole, and that the study is as it was recorded.
+func (w writing) check(t *testing.T, l luck) {
+	t.Helper()
+	command(t, 0, "verify")
+	all, err := os.ReadDir(l.out)
+	must(t, err)
+	for _, e := range all {
+		if w.whole != nil && !strings.HasPrefix(e.Name(), ".") && !(e.IsDir() && emptyOfStudies(filepath.Join(l.out, e.Name()))) {
+			w.whole(t, filepath.Join(l.out, e.Name()))
+		}
+	}
+}
+
+// emptyOfStudies reports whether a folder in which a study was being made holds none yet.
+func emptyOfStudies(dir string) bool {
+	visible, err := filepath.Glob(filepath.Join(dir, "[a-z]*"))
+	return err == nil && (len(visible) == 0 || len(visible) == 1 && filepath.Base(visible[0]) == "audio")
+}
+
+// listing is every name below a folder, but those that the database comes and goes with.
+func listing(t *testing.T, dir string) string {
+	t.Helper()
+	var all []string
+	must(t, filepath.WalkDir(dir, func(path string, e fs.DirEntry, err error) error {
+		must(t, err)
+		if !strings.HasSuffix(path, "-wal") && !strings.HasSuffix(path, "-shm") && path != filepath.Join(dir, "study", "audio", "captures") {
+			all = append(all, strings.TrimPrefix(path, dir))
+		}
+		return nil
+	}))
+	return strings.Join(all, "\n")
+}
+
+// A command is killed at a random moment. The study is whole, what came out is whole or not there, the same command can be given
+// again, and after it nothing tells of the kill.
+func TestCommandsThatAreKilled(t *testing.T) {
+	rounds := 2
+	switch {
+	case *wide:
+		rounds = 18
+	case testing.Short():
+		rounds = 1
+	}
+	l := newLuck(t)
+	random := rand.New(rand.NewPCG(14, 5))
+	for i := range l.writings() {
+		w := l.copyTo(t, t.TempDir()).writings()[i]
+		began := time.Now()
+		if said, err := process(w.args...).CombinedOutput(); err != nil {
+			t.Fatalf("%s: %v\n%s", w.name, err, said)
+		}
+		takes := time.Since(began)
+		for round := range rounds {
+			t.Run(fmt.Sprintf("%s/%d", w.name, round), func(t *testing.T) { l.killed(t, i, time.Duration(random.Float64()*1.1*float64(takes))) })
+		}
+	}
+}
+
+func (l luck) killed(t *testing.T, i int, after time.Duration) {
+	l = l.copyTo(t, t.TempDir())
+	w := l.writings()[i]
+	cmd := process(w.args...)
+	must(t, cmd.Start())
+	time.Sleep(after)
+	cmd.Process.Kill()
+	cmd.Wait()
+	w.check(t, l)
+
+	again := process(w.args...)
+	said, _ := again.CombinedOutput()
+	switch code := again.ProcessState.ExitCode(); {
+	case code == 0:
+	case (code == 2 || code == 3) && (bytes.Contains(said, []byte("already")) || bytes.Contains(said, []byte("the same audio is in the study"))) || bytes.Contains(said, []byte("something else stands there")):
+	default:
+		t.Errorf("given again: exit %d: %s", code, said)
+	}
+	w.check(t, l)
+	// Where the killed run had come to its end, the second one was refused before it swept its folder.
+	command(t, 0, "power", "--p-true", "0.8", "--plot", filepath.Join(l.out, "last.svg"))
+	if names := listing(t, l.dir); strings.Contains(names, "/.") {
+		t.Errorf("left behind:\n%s", names)
+	}
+}
+
+// The disk is full at one write after the other of each command: it says so, as a fault of the disk, the study is whole and
+// nothing is left; with more room the same command is done.
+func TestADiskThatIsFull(t *testing.T) {
+	steps := 5
+	switch {
+	case *wide:
+		steps = 40
+	case testing.Short():
+		steps = 2
+	}
+	l := newLuck(t)
+	for i, w := range l.writings() {
+		t.Run(w.name, func(t *testing.T) { l.fills(t, i, steps) })
+	}
+}
+
+func (l luck) fills(t *testing.T, i, steps int) {
+	const room = 64 << 20
+	// How much is written, so that the sizes to try are spread over it.
+	disk, _ := storetest.Disk(t, room)
+	on := l.copyTo(t, disk)
+	before := storetest.Used(t, disk)
+	command(t, 0, on.writings()[i].args...)
+	needs := storetest.Used(t, disk) - before + 256<<10 // the log comes and goes
+
+	disk, _ = storetest.Disk(t, room)
+	on = l.copyTo(t, disk)
+	w := on.writings()[i]
+	stood, used, failed, done := listing(t, disk), storetest.Used(t, disk), 0, false
+	for step := range steps {
+		storetest.Resize(t, disk, used+needs*step/steps/4096*4096)
+		var said bytes.Buffer
+		code := run(t.Context(), w.args, nil, &said, &said)
+		storetest.Resize(t, disk, room)
+		if done = code == 0; done {
+			break
+		}
+		failed++
+		text := said.String()
+		if code != exitFailed || !strings.Contains(text, "hint: make room") || strings.Count(text, "\n") != 2 {
+			t.Errorf("step %d: exit %d: %s", step, code, text)
+		}
+		if now := listing(t, disk); now != stood {
+			t.Fatalf("step %d: %s\nleft:\n%s\nthere was:\n%s", step, text, now, stood)
+		}
+		command(t, 0, "verify")
+	}
+	if failed == 0 {
+		t.Error("the disk was never full: the test tests nothing")
+	}
+	if !done {
+		command(t, 0, w.args...)
+	}
+	w.check(t, on)
+}
+
+// Room that is missing for what is unpacked on the way is no fault of the file.
+func TestAMissingFolderForTemporaryFilesIsNoFaultOfTheFile(t *testing.T) {
+	file := filepath.Join("..", "..", "playback", "flac", "testdata")
+	all, err := filepath.Glob(filepath.Join(file, "*.flac"))
+	if err != nil || len(all) == 0 {
+		t.Fatalf("no FLAC file to read: %v", err)
+	}
+	t.Setenv("TMPDIR", filepath.Join(t.TempDir(), "nowhere"))
+	if errs := refused(t, 1, "inspect", all[0]); !strings.Contains(errs, "TMPDIR") {
+		t.Errorf("said %q", errs)
+	}
+	disk, _ := storetest.Disk(t, 4096)
+	t.Setenv("TMPDIR", disk)
+	if errs := refused(t, 1, "inspect", all[0]); !strings.Contains(errs, "TMPDIR") {
+		t.Errorf("said %q", errs)
+	}
+}
+
+// A study on read-only media serves every command that only reads, with what is still in the log of one that was killed; what would write
+// says why it cannot.
+func TestAStudyOnReadOnlyMedia(t *testing.T) {
+	l := newLuck(t)
+	for _, log := range []bool{false, true} {
+		disk, readOnly := storetest.Disk(t, 64<<20)
+		on := l.copyTo(t, disk)
+		if log { // a kill leaves the last entries there
+			s, err := (&app{now: time.Now, getenv: os.Getenv}).openStudy(t.Context())
+			must(t, err)
+			must(t, s.AddListener(t.Context(), store.Listener{ID: "L9"}))
+			must(t, os.CopyFS(filepath.Join(disk, "killed"), os.DirFS(on.study)))
+			must(t, s.Close())
+			t.Setenv("HEARDIFF_STUDY", filepath.Join(disk, "killed"))
+		}
+		readOnly()
+		out := t.TempDir()
+		for _, args := range []string{"verify", "study show", "plan list", "plan show 1", "listener list", "results", "pool", "link",
+			"report --out " + out + "/r.html", "export --out " + out + "/b.bundle", "export --plan 1 --kit " + out + "/k.bundle", "export --csv " + out + "/t",
+			"prepare --suggest 1 --length 1"} {
+			said, _ := command(t, 0, strings.Fields(args)...)
+			if args == "listener list" && strings.Contains(said, "L9") != log {
+				t.Errorf("log %v: %s", log, said)
+			}
+		}
+		for _, args := range []string{"chain add third", "measure", "listener add L3", "prepare --name two --excerpt 1:1", "capture add left " + on.in + "/noise.wav --as noise",
+			"report --out " + disk + "/r.html"} {
+			if errs := refused(t, 1, strings.Fields(args)...); !strings.Contains(errs, "hint: what stands there can only be read") {
+				t.Errorf("%s: said %q", args, errs)
+			}
+		}
+	}
+}
+
+// What is no record of a study, or a damaged one, is one line and exit 3, whichever command meets it.
+func TestADamagedRecordIsTold(t *testing.T) {
+	_, study := answered(t)
+	path := filepath.Join(study, sqlite.FileName)
+	sound, err := os.ReadFile(path)
+	must(t, err)
+	zeroed := func(page int) []byte {
+		data := bytes.Clone(sound)
+		clear(data[4096*page : 4096*(page+1)])
+		return data
+	}
+	cases := map[string][]byte{"garbage": bytes.Repeat([]byte("garbage "), 4096), "empty": {}, "no version": append(bytes.Clone(sound[:60]), append(make([]byte, 4), sound[64:]...)...),
+		"version to come": append(bytes.Clone(sound[:60]), append([]byte{0, 9, 9, 9}, sound[64:]...)...), "cut": sound[:len(sound)/2]}
+	for page := range len(sound) / 4096 {
+		cases[fmt.Sprintf("page %d zeroed", page+1)] = zeroed(page)
+	}
+	for name, data := range cases {
+		for _, companion := range []string{"-wal", "-shm"} {
+			os.Remove(path + companion)
+		}
+		must(t, os.WriteFile(path, data, 0o644))
+		// "verify" prints what the database's own check finds, and then the line of every command.
+		if _, errs := command(t, 3, "verify"); strings.Count(errs, "\n") > 2 {
+			t.Errorf("%s: said %q", name, errs)
+		}
+	}
+	for _, companion := range []string{"-wal", "-shm"} {
+		os.Remove(path + companion)
+	}
+	must(t, os.WriteFile(path, sound, 0o644))
+	command(t, 0, "verify")
+}

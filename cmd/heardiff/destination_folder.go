@@ -1,0 +1,129 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"heardiff/trials/store/whole"
+)
+
+// folderDestination is where a command was asked to write several files: they are put in place together, under the rules
+// of destination for each.
+type folderDestination struct {
+	named string
+	path  string // with links followed
+	files []folderFile
+	there bool // the folder exists
+}
+
+// folderFile is one of the files that come into a folder.
+type folderFile struct {
+	name   string
+	kind   outputKind
+	exists bool
+}
+
+// folderDestination looks at the folder in which the files are to be written.
+func (a *app) folderDestination(dir string, files []folderFile) (folderDestination, error) {
+	d := folderDestination{named: dir, files: files}
+	info, err := os.Stat(dir)
+	switch {
+	case err == nil && !info.IsDir():
+		return d, misusedf("%s: a file stands there; name a folder", dir)
+	case err != nil && !errors.Is(err, fs.ErrNotExist):
+		return d, unreadable(dir, err)
+	}
+	d.there = err == nil
+	if d.path, err = followed(dir); err != nil {
+		return d, misused(err)
+	}
+	if inStudyFiles(d.path) {
+		return d, failed(exitUsage, fmt.Errorf("%s is a place for a study's own files", dir), "name a folder elsewhere")
+	}
+	if !d.there {
+		return d, nil
+	}
+	for i, f := range d.files {
+		one, err := a.destination(filepath.Join(dir, f.name), f.kind)
+		if err != nil {
+			return d, err
+		}
+		if one.stream {
+			return d, misusedf("%s is a pipe or a device; a file of that name is to be written", one.named)
+		}
+		d.files[i].exists = one.exists
+	}
+	return d, nil
+}
+
+// begin makes a folder for the files on their way.
+func (d folderDestination) begin() (*whole.Folder, error) {
+	if d.there {
+		whole.Sweep(d.path)
+		return whole.NewFolder(d.path)
+	}
+	if err := os.MkdirAll(filepath.Dir(d.path), 0o777); err != nil {
+		return nil, err
+	}
+	whole.Sweep(filepath.Dir(d.path))
+	return whole.NewFolder(filepath.Dir(d.path))
+}
+
+// commit puts the files that were made in from in their places, or none of them.
+func (d folderDestination) commit(from *whole.Folder) error {
+	defer from.Discard()
+	var err error
+	if d.there {
+		err = d.putInPlace(from.Path)
+	} else {
+		err = from.Place(d.path)
+	}
+	if errors.Is(err, fs.ErrExist) {
+		return failed(exitUsage, fmt.Errorf("%s: something else wrote there meanwhile", d.named), "name another folder")
+	}
+	return err
+}
+
+// putInPlace moves the files. What they replace is kept until all are there, and comes back if one cannot be moved.
+func (d folderDestination) putInPlace(from string) (err error) {
+	var undo []func() error
+	defer func() {
+		for i := len(undo) - 1; i >= 0 && err != nil; i-- {
+			err = errors.Join(err, undo[i]())
+		}
+	}()
+	move := func(old, new string) error {
+		if err := whole.Take(old, new); err != nil {
+			return err
+		}
+		undo = append(undo, func() error { return os.Rename(new, old) })
+		return nil
+	}
+	for _, f := range d.files {
+		target := filepath.Join(d.path, f.name)
+		if f.exists {
+			if err := move(target, filepath.Join(from, "old-"+f.name)); err != nil {
+				return err
+			}
+		}
+		if err := move(filepath.Join(from, f.name), target); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// leaves refuses to replace what a command reads.
+func (d folderDestination) leaves(inputs ...string) error {
+	for _, f := range d.files {
+		for _, in := range inputs {
+			if same, err := sameFile(filepath.Join(d.path, f.name), in); err == nil && same {
+				return misusedf("--out %s would replace %s, which is read", d.named, in)
+			}
+		}
+	}
+	return nil
+}

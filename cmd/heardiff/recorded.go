@@ -1,0 +1,212 @@
+package main
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+
+	"heardiff/trials/store"
+	"heardiff/trials/store/whole"
+)
+
+// recordedHint is what to do about a file of the study that is not what was recorded.
+const recordedHint = `put the file back as it was added; "heardiff verify" names every one that was changed`
+
+// foundRight remembers the files whose content this command found to be what was recorded, so that each is read through
+// once for that. A file that was replaced or written to since is looked at again.
+type foundRight struct {
+	mu    sync.Mutex
+	files map[string]os.FileInfo // by path and SHA-256
+}
+
+// has reports whether the file was found right and is still the same; nil has none.
+func (f *foundRight) has(key string, now os.FileInfo) bool {
+	if f == nil {
+		return false
+	}
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	then, ok := f.files[key]
+	return ok && unchanged(then, now)
+}
+
+func (f *foundRight) add(key string, info os.FileInfo) {
+	if f == nil {
+		return
+	}
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.files == nil {
+		f.files = map[string]os.FileInfo{}
+	}
+	f.files[key] = info
+}
+
+func unchanged(then, now os.FileInfo) bool {
+	return os.SameFile(then, now) && then.Size() == now.Size() && then.ModTime().Equal(now.ModTime())
+}
+
+// checkRecorded refuses a file of the study whose content is not what was recorded: captures that were exchanged, or an
+// excerpt that was edited, would be measured and heard under a wrong name.
+func (a *app) checkRecorded(ctx context.Context, s *store.Store, f recordedFile) (os.FileInfo, error) {
+	path := s.Path(f.path)
+	key := f.sum + " " + path
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, rejected(unreadable(path, err), recordedHint)
+	}
+	if a.right.has(key, info) {
+		return info, nil
+	}
+	sum, err := hashUntil(ctx, path)
+	switch {
+	case ctx.Err() != nil:
+		return nil, ctx.Err()
+	case err != nil:
+		return nil, rejected(unreadable(path, err), recordedHint)
+	case sum != f.sum:
+		return nil, rejected(fmt.Errorf("%s is not the audio that was recorded under this name: it was changed, or exchanged for another", f.path), recordedHint)
+	}
+	a.right.add(key, info)
+	return info, nil
+}
+
+// openRecorded opens audio of the study that is what was recorded.
+func (a *app) openRecorded(ctx context.Context, s *store.Store, f recordedFile) (audioFile, error) {
+	was, err := a.checkRecorded(ctx, s, f)
+	if err != nil {
+		return nil, err
+	}
+	audio, err := a.open(ctx, s.Path(f.path))
+	if err != nil {
+		return nil, err
+	}
+	if now, err := os.Stat(s.Path(f.path)); err != nil || !unchanged(was, now) {
+		audio.Close()
+		return nil, rejected(fmt.Errorf("%s was changed while it was being read", f.path), recordedHint)
+	}
+	return audio, nil
+}
+
+func hashFile(path string) (string, error) { return hashUntil(context.Background(), path) }
+
+// hashUntil returns the SHA-256 of a file, unless ctx ends first.
+func hashUntil(ctx context.Context, path string) (string, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return "", err
+	}
+	defer f.Close()
+	h := sha256.New()
+	if _, err := io.Copy(h, untilDone{ctx, f}); err != nil {
+		return "", err
+	}
+	return hex.EncodeToString(h.Sum(nil)), nil
+}
+
+// untilDone is a reader that ends with ctx.
+type untilDone struct {
+	ctx context.Context
+	io.Reader
+}
+
+// Read implements io.Reader.
+func (r untilDone) Read(p []byte) (int, error) {
+	if err := r.ctx.Err(); err != nil {
+		return 0, err
+	}
+	return r.Reader.Read(p)
+}
+
+// placeAudio puts audio at a path within the study and records it, both or neither, while no other process does the same.
+// What stands there without a record was left by a process that was killed in between, and makes room. It returns
+// store.ErrExists, wrapped, where the path is taken.
+func placeAudio(ctx context.Context, s *store.Store, relative string, place func(path string) error, record func() error) error {
+	release, err := whole.Hold(ctx, s.Path("audio"))
+	if err != nil {
+		return fmt.Errorf("wait for the audio folder: %w", err)
+	}
+	defer release()
+	taken, err := hasRecord(ctx, s, relative)
+	if err != nil {
+		return err
+	}
+	if taken {
+		return fmt.Errorf("%s: %w", relative, store.ErrExists)
+	}
+	path := s.Path(relative)
+	if err := removeUnrecorded(path); err != nil {
+		return err
+	}
+	if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
+		return fmt.Errorf("make the audio folder: %w", err)
+	}
+	if err := place(path); err != nil {
+		return fmt.Errorf("move into the study: %w", err)
+	}
+	if err := record(); err != nil {
+		// It may have been recorded all the same, by a server whose answer was lost: only what is known to have no record goes.
+		if taken, asked := hasRecord(context.WithoutCancel(ctx), s, relative); asked == nil && !taken {
+			return errors.Join(err, removeUnrecorded(path))
+		}
+		return err
+	}
+	return nil
+}
+
+// dropAudio removes audio that the record names no more, unless another process has just put it there again.
+func dropAudio(ctx context.Context, s *store.Store, relative string) error {
+	release, err := whole.Hold(ctx, s.Path("audio"))
+	if err != nil {
+		return fmt.Errorf("wait for the audio folder: %w", err)
+	}
+	defer release()
+	if taken, err := hasRecord(ctx, s, relative); err != nil || taken {
+		return err
+	}
+	return removeUnrecorded(s.Path(relative))
+}
+
+// hasRecord reports whether the record names the path, or a file below it.
+func hasRecord(ctx context.Context, s *store.Store, relative string) (bool, error) {
+	files, err := recordedFiles(ctx, s)
+	for _, f := range files {
+		if f.path == relative || strings.HasPrefix(f.path, relative+"/") {
+			return true, nil
+		}
+	}
+	return false, err
+}
+
+// removeUnrecorded removes an audio file, or a folder of them, that no record names. A folder that holds anything else is left,
+// and named.
+func removeUnrecorded(path string) error {
+	info, err := os.Lstat(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	if !info.IsDir() {
+		return os.Remove(path)
+	}
+	all, err := os.ReadDir(path)
+	if err != nil {
+		return err
+	}
+	for _, e := range all {
+		if !e.Type().IsRegular() || filepath.Ext(e.Name()) != ".wav" {
+			return rejected(fmt.Errorf("%s holds %s, which heardiff did not put there", path, e.Name()), "move it elsewhere")
+		}
+	}
+	return os.RemoveAll(path)
+}

@@ -1,0 +1,126 @@
+package whole_test
+
+import (
+	"errors"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+
+	"heardiff/trials/store/whole"
+)
+
+// names returns what stands in a folder.
+func names(t *testing.T, dir string) string {
+	t.Helper()
+	all, err := os.ReadDir(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var list []string
+	for _, e := range all {
+		list = append(list, e.Name())
+	}
+	return strings.Join(list, " ")
+}
+
+// What nobody alive has claimed goes; what somebody makes, and what only looks like it, stays.
+func TestSweepRemovesWhatTheDeadLeft(t *testing.T) {
+	dir := t.TempDir()
+	file, err := whole.NewFile(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	folder, err := whole.NewFolder(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, left := range []string{".incoming-123", ".heardiff-00ff", ".kit-4"} {
+		if err := os.MkdirAll(filepath.Join(dir, left, "audio"), 0o755); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, own := range []string{".heardiff-notes", ".kit-of-mine", "heardiff-12", ".heardiff-"} {
+		if err := os.WriteFile(filepath.Join(dir, own), nil, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	whole.Sweep(dir)
+	if err := file.Place(filepath.Join(dir, "file"), false); err != nil {
+		t.Error(err)
+	}
+	if err := folder.Place(filepath.Join(dir, "folder")); err != nil {
+		t.Error(err)
+	}
+	if got := names(t, dir); got != ".heardiff- .heardiff-notes .kit-of-mine file folder heardiff-12" {
+		t.Errorf("%s stand there", got)
+	}
+	whole.Sweep(filepath.Join(dir, "nowhere"))
+}
+
+// Of many that make and sweep at once none loses what it makes, and of many that take one name one has it.
+func TestManyAtOnce(t *testing.T) {
+	dir := t.TempDir()
+	var all sync.WaitGroup
+	taken := make(chan bool, 200)
+	for range 8 {
+		all.Add(1)
+		go func() {
+			defer all.Done()
+			for range 25 {
+				f, err := whole.NewFile(dir)
+				if err != nil {
+					t.Error(err)
+					return
+				}
+				whole.Sweep(dir)
+				switch err := f.Place(filepath.Join(dir, "one"), false); {
+				case err == nil:
+					taken <- true
+				case !errors.Is(err, fs.ErrExist):
+					t.Error(err)
+				}
+			}
+		}()
+	}
+	all.Wait()
+	if len(taken) != 1 || names(t, dir) != "one" {
+		t.Errorf("%d took the name; %s stand there", len(taken), names(t, dir))
+	}
+}
+
+func TestAFolderReplacesOnlyAnEmptyOne(t *testing.T) {
+	dir := t.TempDir()
+	for name, make := range map[string]func(path string) error{
+		"a file":   func(path string) error { return os.WriteFile(path, []byte("own"), 0o644) },
+		"a folder": func(path string) error { return os.MkdirAll(filepath.Join(path, "own"), 0o755) },
+	} {
+		path := filepath.Join(dir, name)
+		if err := make(path); err != nil {
+			t.Fatal(err)
+		}
+		folder, err := whole.NewFolder(dir)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := folder.Place(path); !errors.Is(err, fs.ErrExist) {
+			t.Errorf("over %s: %v", name, err)
+		}
+		folder.Discard()
+	}
+	if err := os.Mkdir(filepath.Join(dir, "empty"), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	folder, err := whole.NewFolder(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := folder.Place(filepath.Join(dir, "empty")); err != nil {
+		t.Error(err)
+	}
+	if got := names(t, dir); got != "a file a folder empty" {
+		t.Errorf("%s stand there", got)
+	}
+}
