@@ -95,7 +95,11 @@ func (a *app) draft(ctx context.Context, s *store.Store, o exportOptions) (bundl
 	if err != nil {
 		return bundle.Draft{}, err
 	}
-	d := bundle.Draft{Kind: bundle.Results, Study: of.ID, Title: of.Title, Created: a.now()}
+	head, err := s.Head(ctx)
+	if err != nil {
+		return bundle.Draft{}, err
+	}
+	d := bundle.Draft{Kind: bundle.Results, Study: of.ID, Title: of.Title, Created: a.now(), Record: head.Hash}
 	if o.kit != "" {
 		d.Kind = bundle.Kit
 		key, err := a.sealingKey()
@@ -224,6 +228,9 @@ type exported struct {
 	Fingerprint string      `json:"fingerprint"`
 	Sessions    int         `json:"sessions"`
 	Excerpts    int         `json:"excerpts"`
+	// Record is the head of the study's record, as the bundle holds it.
+	Record string `json:"record"`
+	Short  string `json:"record_short"`
 }
 
 func (a *app) writeBundle(ctx context.Context, path string, d bundle.Draft) error {
@@ -242,8 +249,12 @@ func (a *app) writeBundle(ctx context.Context, path string, d bundle.Draft) erro
 	if err != nil {
 		return fmt.Errorf("write %s: %w", path, err)
 	}
-	r := exported{"heardiff.export/1", path, d.Kind, bundle.Fingerprint(key.Public().(ed25519.PublicKey)), len(d.Content.Sessions), len(d.Content.Excerpts)}
+	r := exported{"heardiff.export/1", path, d.Kind, bundle.Fingerprint(key.Public().(ed25519.PublicKey)), len(d.Content.Sessions), len(d.Content.Excerpts),
+		d.Record, trials.ShortHead(d.Record)}
 	return a.print(r, func(w io.Writer) {
 		fmt.Fprintf(w, "%s: %s, %d sessions, %d excerpts\nsigned by site %s\n", printable.Text(r.File), r.Kind, r.Sessions, r.Excerpts, r.Fingerprint)
+		if r.Record != "" {
+			fmt.Fprintf(w, "head of the study's record: %s\nto read out: %s\n", r.Record, r.Short)
+		}
 	})
 }

@@ -9,40 +9,92 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heardiff/trials"
 	"heardiff/trials/link"
 	"heardiff/trials/store"
 )
 
 func (a *app) verifyCommand() *cobra.Command {
-	return &cobra.Command{
-		Use:   "verify",
-		Short: "prove that nothing in the study was changed",
+	var head string
+	c := &cobra.Command{
+		Use:   "verify [FILE.bundle] [--head HEAD]",
+		Short: "prove that nothing in the study, or in a bundle, was changed",
 		Long: `Prove that nothing in the study was changed: each audio file still has the SHA-256 it had
-when it was added; in each session every entry follows the one before; and of each session
-that has ended the order of its trials is dealt again from the seed revealed at its end and
-held against the seal that was stored, and shown, before its first trial. The counts that
-"pool", "link" and "report" add up are held against it, too.
+when it was added; every row of every table (title, chains, captures, measurements, figures,
+excerpts, plans, listeners, sessions, imports) is what the study's record says, whose entries
+are chained by their hashes; in each session every entry follows the one before, and its
+beginning, its sittings and its end are those in the record; and of each session that has
+ended the order of its trials is dealt again from the seed revealed at its end and held
+against the seal that was stored, and shown, before its first trial. The counts that "pool",
+"link" and "report" add up are held against it, too. Each edit is named on a line.
 
-A session's head is the hash of its last entry. Whoever can write the file could make a
-whole new record; a head that was written down elsewhere when the session ended shows that.
-Of a session that still runs only the chain of entries can be checked. Sessions are
-numbered: one that is missing between others is named.`,
-		Example: "  heardiff verify\n  heardiff verify --json",
-		Args:    exactArgs(),
-		RunE: a.onStudy(func(ctx context.Context, s *store.Store, _ []string) error {
-			r, err := a.verify(ctx, s)
-			if err != nil {
-				return err
+With FILE a bundle is proved alone: its signature, every hash, every chain of entries, every
+sealed order, and the audio in it.
+
+The head of the record is the hash of its last entry. Whoever can write the study could make
+a whole new record, and no study can tell that of itself. A head that was written down
+elsewhere when a session ended does: --head takes it, in full or in the short form that can be
+read out over the telephone, and names the entry that it is. Of a session that still runs what
+was answered since its last sitting can be cut off unseen. A study made before there was a
+record is said to be of the older kind.`,
+		Example: "  heardiff verify\n  heardiff verify --head \"60127 44902 18735 22619 03341\"\n  heardiff verify results.bundle",
+		Args:    verifyArgs,
+		RunE: func(c *cobra.Command, args []string) error {
+			if len(args) == 1 {
+				return a.verifyBundle(c.Context(), args[0], head)
 			}
-			if err := a.print(r, func(w io.Writer) { r.text(w) }); err != nil {
-				return err
-			}
-			if len(r.Problems) > 0 {
-				return rejected(fmt.Errorf("the study is not as it was recorded: %s", r.Problems[0]), "")
-			}
-			return nil
-		}),
+			return a.onStudy(func(ctx context.Context, s *store.Store, _ []string) error { return a.verifyStudy(ctx, s, head) })(c, args)
+		},
 	}
+	c.Flags().StringVar(&head, "head", "", "a `head` that was written down elsewhere, in full or short")
+	return c
+}
+
+func verifyArgs(_ *cobra.Command, args []string) error {
+	if len(args) > 1 {
+		return misusedf("%d arguments given: at most a FILE is wanted", len(args))
+	}
+	return nil
+}
+
+func (a *app) verifyStudy(ctx context.Context, s *store.Store, head string) error {
+	r, err := a.verify(ctx, s)
+	if err == nil {
+		err = r.match(ctx, s, head)
+	}
+	if err != nil {
+		return err
+	}
+	if err := a.print(r, func(w io.Writer) { r.text(w) }); err != nil {
+		return err
+	}
+	if len(r.Problems) > 0 {
+		return rejected(fmt.Errorf("the study is not as it was recorded: %s", r.Problems[0]), "")
+	}
+	return nil
+}
+
+// match looks for a head that was written down elsewhere: among the entries of the record, and the heads of sessions.
+func (r *verifyReport) match(ctx context.Context, s *store.Store, head string) error {
+	if head == "" {
+		return nil
+	}
+	e, err := s.FindHead(ctx, head)
+	if err != nil && !errors.Is(err, store.ErrNotFound) {
+		return misused(fmt.Errorf("--head: %w", err))
+	}
+	if err == nil {
+		r.Given = fmt.Sprintf("the head given is entry %d of the record, of %s: all up to it is as it was then", e.Number, e.At)
+		return nil
+	}
+	for _, v := range r.Sessions {
+		if same, err := trials.IsHead(v.Head, head); same || err != nil {
+			r.Given = fmt.Sprintf("the head given is the last entry of session %s: it is as it was then", v.Session)
+			return err
+		}
+	}
+	r.Problems, r.OK = append(r.Problems, "the head given is in neither the record nor a session: this is not the study that it was written down of, or it was made anew"), false
+	return nil
 }
 
 // verifyReport is what "verify" tells.
@@ -56,6 +108,8 @@ type verifyReport struct {
 	Record store.Head `json:"record"`
 	// Unknown says what cannot be known from the study alone.
 	Unknown string `json:"unknown"`
+	// Given says which entry the head given is; "" where none was, or none has it.
+	Given string `json:"given,omitempty"`
 }
 
 type verifiedSession struct {
@@ -232,8 +286,11 @@ func (r verifyReport) text(w io.Writer) {
 	if r.OK {
 		fmt.Fprintf(w, "%d files and %d sessions are as they were recorded\n", r.Files, len(r.Sessions))
 	}
-	if r.Record.Entries > 0 {
-		fmt.Fprintf(w, "head of the record, entry %d: %s\nto read out: %s\n", r.Record.Entries, r.Record.Hash, r.Record.Short)
+	if r.Record.Hash != "" {
+		fmt.Fprintf(w, "head of the record: %s\nto read out: %s\n", r.Record.Hash, r.Record.Short)
+	}
+	if r.Given != "" {
+		fmt.Fprintln(w, r.Given)
 	}
 	fmt.Fprintf(w, "not known: %s\n", r.Unknown)
 }

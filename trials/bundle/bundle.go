@@ -70,7 +70,9 @@ type Manifest struct {
 	// SealKey is the X25519 public key, hexadecimal, to which sessions of a kit seal their seeds.
 	SealKey string    `json:"seal_key,omitempty"`
 	Created time.Time `json:"created"`
-	Members []Member  `json:"members"`
+	// Record is the head of the study's record when the bundle was made, hexadecimal; "" where none was kept.
+	Record  string   `json:"record,omitempty"`
+	Members []Member `json:"members"`
 }
 
 // Member is one file of the bundle.
@@ -232,6 +234,34 @@ func (s Session) checkSeat(study string) error {
 	return nil
 }
 
+// Edits are all records of a bundle that were edited: each is named by an error that wraps ErrRecord, in the bundle's order.
+type Edits []error
+
+// Error names the first, and how many more there are.
+func (e Edits) Error() string {
+	if len(e) == 1 {
+		return e[0].Error()
+	}
+	return fmt.Sprintf("%v (and %d more)", e[0], len(e)-1)
+}
+
+// Unwrap returns all of them.
+func (e Edits) Unwrap() []error { return e }
+
+// edits returns the errors that are some, as Edits, and nil where none is.
+func edits(all []error) error {
+	var e Edits
+	for _, err := range all {
+		if err != nil {
+			e = append(e, err)
+		}
+	}
+	if len(e) == 0 {
+		return nil
+	}
+	return e
+}
+
 // check holds the records of the content against each other; study is the id of the one that they are of.
 func (c Content) check(site ed25519.PublicKey, study string) error {
 	plans := map[string]trials.Plan{}
@@ -249,26 +279,32 @@ func (c Content) check(site ed25519.PublicKey, study string) error {
 		listeners[l.ID] = true
 	}
 	seen := map[string]bool{}
+	var faults []error
 	for _, s := range c.Sessions {
-		_, known := plans[s.Plan]
-		switch {
-		case !strings.HasSuffix(s.ID, SessionSuffix(site)):
-			return fmt.Errorf("%w: session %q: %w", ErrRecord, s.ID, ErrSite)
-		case seen[s.ID]:
-			return fmt.Errorf("%w: session %q stands twice", ErrRecord, s.ID)
-		case !known:
-			return fmt.Errorf("%w: session %q: its plan is not in the bundle, or was changed", ErrRecord, s.ID)
-		case !listeners[s.Listener]:
-			return fmt.Errorf("%w: session %q: listener %q is not in the bundle", ErrRecord, s.ID, s.Listener)
-		case len(s.Entries) == 0 || s.Entries[0].Session != s.ID:
-			return fmt.Errorf("%w: session %q: the entries are another session's", ErrRecord, s.ID)
-		}
-		if err := s.checkSeat(study); err != nil {
-			return fmt.Errorf("%w: session %q: %w", ErrRecord, s.ID, err)
+		if err := s.checkAgainst(plans, listeners, seen, site, study); err != nil {
+			faults = append(faults, fmt.Errorf("%w: session %q: %w", ErrRecord, s.ID, err))
 		}
 		seen[s.ID] = true
 	}
-	return nil
+	return edits(faults)
+}
+
+// checkAgainst holds a session against what else is in the bundle; seen holds the sessions before it.
+func (s Session) checkAgainst(plans map[string]trials.Plan, listeners, seen map[string]bool, site ed25519.PublicKey, study string) error {
+	_, known := plans[s.Plan]
+	switch {
+	case !strings.HasSuffix(s.ID, SessionSuffix(site)):
+		return ErrSite
+	case seen[s.ID]:
+		return errors.New("it stands twice")
+	case !known:
+		return errors.New("its plan is not in the bundle, or was changed")
+	case !listeners[s.Listener]:
+		return fmt.Errorf("listener %q is not in the bundle", s.Listener)
+	case len(s.Entries) == 0 || s.Entries[0].Session != s.ID:
+		return errors.New("the entries are another session's")
+	}
+	return s.checkSeat(study)
 }
 
 // reveal deals every session again, on all processors, and returns what each comes to.
@@ -294,10 +330,8 @@ func (c Content) reveal() ([]trials.Summary, error) {
 	if err := work.Wait(); err != nil {
 		return nil, err
 	}
-	for _, err := range errs { // the first in the bundle's order, whichever was found first
-		if err != nil {
-			return nil, err
-		}
+	if err := edits(errs); err != nil {
+		return nil, err
 	}
 	return all, nil
 }

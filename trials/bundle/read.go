@@ -38,7 +38,7 @@ type Bundle struct {
 func (b *Bundle) Fingerprint() string { return Fingerprint(b.site) }
 
 // Read checks a bundle of the given size and returns it. Errors wrap ErrDamaged, ErrVersion or ErrRecord and name what
-// is wrong. The audio is checked by Audio, as it is read.
+// is wrong; where several records were edited they are Edits. The audio is checked by Audio, as it is read.
 func Read(r io.ReaderAt, size int64) (*Bundle, error) {
 	return ReadIf(r, size, func(*Bundle) error { return nil })
 }
@@ -189,6 +189,9 @@ func (m Manifest) check() error {
 	if m.Created.Before(time.Unix(0, 0)) {
 		return fmt.Errorf("made on %s", m.Created.UTC().Format(time.DateOnly))
 	}
+	if m.Record != "" && !isSHA256(m.Record) {
+		return fmt.Errorf("head of the record %.40q: 64 hexadecimal digits are wanted", m.Record)
+	}
 	if m.Kind != Kit {
 		return nil
 	}
@@ -274,6 +277,17 @@ func (b *Bundle) read(name string, limit int64) ([]byte, error) {
 		return nil, fmt.Errorf("%w: member %q is longer than it says", ErrDamaged, name)
 	}
 	return data, nil
+}
+
+// AudioSums returns the SHA-256 of each prepared file in the bundle, in its order.
+func (b *Bundle) AudioSums() []string {
+	var all []string
+	for _, m := range b.Manifest.Members {
+		if sum, ok := strings.CutPrefix(m.Name, audioPrefix); ok {
+			all = append(all, sum)
+		}
+	}
+	return all
 }
 
 // Audio copies the prepared file with the given SHA-256 to w. It returns ErrDamaged, wrapped, where the bundle does not

@@ -87,10 +87,7 @@ type replayed struct {
 // replay reads the record and goes through it.
 func replay(ctx context.Context, q querier) (*replayed, error) {
 	r := &replayed{rows: map[string]map[string]row{}, order: map[string][]string{}, journals: map[string][]mark{}, tainted: map[string]bool{}}
-	all, err := list(ctx, q, func(row scanner) (e RecordEntry, err error) {
-		err = row.Scan(&e.Number, &e.At, &e.Kind, &e.Subject, &e.Body, &e.Digest, &e.Previous, &e.Hash)
-		return e, err
-	}, `SELECT number, at, kind, subject, body, digest, previous, hash FROM record ORDER BY number`)
+	all, err := list(ctx, q, scanRecordEntry, selectRecord)
 	if err != nil {
 		return nil, err
 	}

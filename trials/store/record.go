@@ -106,6 +106,31 @@ func (s *Store) Heads(ctx context.Context) (map[string]trials.Entry, error) {
 	return lastEntries(ctx, s.db)
 }
 
+// FindHead returns the entry of the record whose hash was written down as said, in full or in the short form. It returns
+// ErrNotFound, wrapped, where there is none, and the errors of trials.IsHead.
+func (s *Store) FindHead(ctx context.Context, said string) (RecordEntry, error) {
+	all, err := list(ctx, s.db, scanRecordEntry, selectRecord)
+	if err != nil {
+		return RecordEntry{}, err
+	}
+	if _, err := trials.IsHead("", said); err != nil {
+		return RecordEntry{}, err
+	}
+	for _, e := range all {
+		if same, err := trials.IsHead(e.Hash, said); same || err != nil {
+			return e, err
+		}
+	}
+	return RecordEntry{}, fmt.Errorf("the head given: %w: no entry of its record has this hash", ErrNotFound)
+}
+
+const selectRecord = `SELECT number, at, kind, subject, body, digest, previous, hash FROM record ORDER BY number`
+
+func scanRecordEntry(row scanner) (e RecordEntry, err error) {
+	err = row.Scan(&e.Number, &e.At, &e.Kind, &e.Subject, &e.Body, &e.Digest, &e.Previous, &e.Hash)
+	return e, err
+}
+
 func newest(ctx context.Context, q Querier) (number int, hash string, err error) {
 	err = q.QueryRowContext(ctx, `SELECT number, hash FROM record ORDER BY number DESC LIMIT 1`).Scan(&number, &hash)
 	if err == sql.ErrNoRows {
