@@ -191,6 +191,18 @@ func TestEditedRecordsAreNamed(t *testing.T) {
 	}
 }
 
+func TestEveryEditedSessionIsNamed(t *testing.T) {
+	content := draft(t).Content
+	for i := range content.Sessions {
+		content.Sessions[i].Entries[2].Answer = trials.AnswerB
+	}
+	_, err := read(forge(t, encode(t, content), nil))
+	var edits Edits
+	if !errors.As(err, &edits) || len(edits) != 2 || !strings.Contains(edits[1].Error(), `session "two-`) {
+		t.Errorf("error %v", err)
+	}
+}
+
 func TestASessionOfAnotherStudyIsRefused(t *testing.T) {
 	_, err := read(forgeAs(t, encode(t, draft(t).Content), func(m *Manifest) { m.Study = strings.Repeat("0b", 16) }))
 	if !errors.Is(err, ErrRecord) || !strings.Contains(err.Error(), "sealed for another study") {

@@ -1,0 +1,97 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"heardiff/cmd/heardiff/internal/wire"
+	"heardiff/trials"
+)
+
+// provedJSON is what the tests read of "verify".
+type provedJSON struct {
+	OK       bool
+	Sessions []struct{ Session, Head string }
+	Problems []string
+	Record   struct {
+		Entries     int
+		Hash, Short string
+	}
+	Given, Unknown, Fingerprint string
+}
+
+// proved runs "verify" with the exit code that is wanted.
+func proved(t *testing.T, want int, args ...string) provedJSON {
+	t.Helper()
+	out, _ := command(t, want, append([]string{"verify", "--json"}, args...)...)
+	var v provedJSON
+	if err := wire.Unmarshal([]byte(out), &v); err != nil {
+		t.Fatal(err)
+	}
+	if v.OK != (want == 0) || v.OK != (len(v.Problems) == 0) || v.Unknown == "" {
+		t.Errorf("exit %d, and %+v", want, v)
+	}
+	return v
+}
+
+// A bundle proves itself before anybody takes it, and a head that its site sent finds the session that it is of; after
+// import the same head finds it in the study.
+func TestBundlesAreVerifiedAlone(t *testing.T) {
+	listeningStudy(t, "abx", 4)
+	path := awayAndBack(t)
+	alone := proved(t, 0, path)
+	if len(alone.Sessions) != 1 || alone.Fingerprint == "" {
+		t.Fatalf("%+v", alone)
+	}
+	head := alone.Sessions[0].Head
+	for _, said := range []string{head, trials.ShortHead(head), alone.Record.Short} {
+		if v := proved(t, 0, path, "--head", said); v.Given == "" {
+			t.Errorf("head %q is not found", said)
+		}
+	}
+	another := strings.Repeat("ab", 32)
+	if v := proved(t, exitRejected, path, "--head", another); !strings.Contains(v.Problems[0], "the head given") {
+		t.Errorf("another head: %q", v.Problems)
+	}
+	command(t, exitUsage, "verify", path, "--head", "12345 67890")
+	command(t, 0, "import", path)
+	if v := proved(t, 0, "--head", trials.ShortHead(head)); !strings.Contains(v.Given, alone.Sessions[0].Session) {
+		t.Errorf("in the study: %q", v.Given)
+	}
+}
+
+// Of a bundle any byte may be changed, cut or added: the bundle is refused, and says why.
+func TestAnEditedBundleIsNotProved(t *testing.T) {
+	listeningStudy(t, "abx", 4)
+	path := awayAndBack(t)
+	data, err := os.ReadFile(path)
+	must(t, err)
+	edited := filepath.Join(t.TempDir(), "edited.bundle")
+	for at := 40; at < len(data); at += len(data) / 40 {
+		now := append([]byte(nil), data...)
+		now[at] ^= 1
+		must(t, os.WriteFile(edited, now, 0o644))
+		if v := proved(t, exitRejected, edited); len(v.Problems) != 1 {
+			t.Errorf("byte %d: %q", at, v.Problems)
+		}
+	}
+	must(t, os.WriteFile(edited, data[:len(data)-1], 0o644))
+	proved(t, exitRejected, edited)
+	must(t, os.WriteFile(edited, nil, 0o644))
+	proved(t, exitRejected, edited)
+}
+
+// A head that was written down holds for all that the study came to be later.
+func TestAHeadStaysInTheRecord(t *testing.T) {
+	listeningStudy(t, "abx", 4)
+	then := proved(t, 0).Record
+	command(t, 0, "listener", "add", "late")
+	if now := proved(t, 0, "--head", then.Short); now.Record.Entries <= then.Entries || !strings.Contains(now.Given, "entry") {
+		t.Errorf("%+v", now)
+	}
+	if v := proved(t, exitRejected, "--head", strings.Repeat("0", 64)); !strings.Contains(v.Problems[0], "the head given") {
+		t.Errorf("%q", v.Problems)
+	}
+}
