@@ -46,7 +46,7 @@ func coverages() []coverage {
 		listeners int
 		rho       float64
 		stated    [2]float64
-	}{{4, 0, [2]float64{0.99, 0.99}}, {4, 0.2, [2]float64{0.96, 0.99}}, {12, 0, [2]float64{0.97, 0.97}}, {12, 0.2, [2]float64{0.95, 0.95}}} {
+	}{{4, 0, [2]float64{0.998, 0.998}}, {4, 0.2, [2]float64{0.965, 0.991}}, {12, 0, [2]float64{0.976, 0.98}}, {12, 0.2, [2]float64{0.96, 0.96}}} {
 		all = append(all,
 			coverage{fmt.Sprintf("beta-binomial mean, %d listeners of 20, rho %g", v.listeners, v.rho), v.stated[0], 250, func(r *rand.Rand) bool {
 				return inside(FitBetaBinomial(betaCounts(r, v.listeners, 0.65, v.rho, func(p float64) float64 { return p }), 0.95).Interval, 0.65) == 1
@@ -59,12 +59,15 @@ func coverages() []coverage {
 		listeners int
 		rho       float64
 		stated    float64
-	}{{3, 0.2, 0.96}, {8, 0.2, 0.95}} {
+	}{{3, 0.2, 0.963}, {8, 0.2, 0.95}} {
 		all = append(all, coverage{fmt.Sprintf("group difference, %d + %d listeners of 20, rho %g", v.listeners, v.listeners, v.rho), v.stated, 2000, func(r *rand.Rand) bool {
 			same := func(p float64) float64 { return p }
 			d := welch(proportions(betaCounts(r, v.listeners, 0.55, v.rho, same)), proportions(betaCounts(r, v.listeners, 0.7, v.rho, same)), 0.95)
 			return inside(d, 0.15) == 1
 		}})
+	}
+	if *full {
+		all = append(all, thresholdCoverages()...)
 	}
 	for _, v := range []struct {
 		trials int
@@ -82,6 +85,21 @@ func coverages() []coverage {
 			coverage{fmt.Sprintf("slope, five doses of %d", v.trials), v.stated[1], 60, func(r *rand.Rand) bool { return inside(fit(r).SlopeInterval, 8) == 1 }})
 	}
 	return all
+}
+
+// thresholdCoverages are those of four listeners whose thresholds differ; each takes a minute and more.
+func thresholdCoverages() []coverage {
+	of := func(name string, stated float64, held func(RandomThresholds) bool) coverage {
+		return coverage{name + ", four listeners of five doses of 12", stated, 10, func(r *rand.Rand) bool {
+			f, err := FitRandomThresholds(simulatedListeners(r, 4, 12, 0.25), FitConfig{Shape: Logistic})
+			return err == nil && held(f)
+		}}
+	}
+	return []coverage{
+		of("mean threshold", 0.93, func(f RandomThresholds) bool { return inside(f.ThresholdInterval, math.Pow(10, 0.6)) == 1 }),
+		of("deviation between listeners", 0.81, func(f RandomThresholds) bool { return inside(f.BetweenSDInterval, 0.25) == 1 }),
+		of("slope of each listener", 0.93, func(f RandomThresholds) bool { return inside(f.SlopeInterval, 8) == 1 }),
+	}
 }
 
 // betaCounts draws listeners of 20 trials, whose chances are of draws from a beta distribution.

@@ -180,7 +180,7 @@ func (t *RandomThresholds) warnings() []string {
 		w = append(w, "each listener's answers are a step between two doses: the slope has no upper end")
 	}
 	if t.Listeners < 6 { // common practice, no source
-		w = append(w, fmt.Sprintf("%d listeners say little of how much listeners differ: their standard deviation is between %.3g and %.3g", t.Listeners, t.BetweenSDInterval[0], t.BetweenSDInterval[1]))
+		w = append(w, fmt.Sprintf("%d listeners say little of how much listeners differ: their standard deviation is between %.3g and %.3g, or outside more often than the interval says", t.Listeners, t.BetweenSDInterval[0], t.BetweenSDInterval[1]))
 	}
 	for i, name := range []string{"lower", "upper"} {
 		if math.IsNaN(t.ThresholdInterval[i]) {

@@ -36,7 +36,8 @@ FILE.csv has the columns dose,correct,trials and, if you like, listener. The thr
 dose half-way between guessing and the best the listener does. Its interval comes from the
 profile likelihood; an end that the data do not bound is shown as a dash (null in JSON).
 With --pooled random each listener of the column listener has a threshold of their own, normal
-(in log10 of the dose) about the mean; the slope is then that of one listener.
+(in log10 of the dose) about the mean; the slope is then that of one listener, and the mean's
+interval is the wider the fewer they are.
 With --next the dose is named at which one more trial is expected to narrow threshold and
 slope most, whatever the answer; use it between sessions, not to stop at a lucky moment.
 Where the fit is not earned (fewer than four doses, a curve that does not fit, a threshold
