@@ -67,7 +67,7 @@ func (a *app) linkStudy(ctx context.Context) (linked, error) {
 	if l.figures, err = readFigures(ctx, s); err != nil {
 		return l, err
 	}
-	l.input.Chains = l.figures.chains
+	l.input.Chains, l.input.Entered = l.figures.chains, l.figures.entered
 	if l.plans, err = s.Plans(ctx); err != nil {
 		return l, err
 	}
@@ -203,12 +203,12 @@ func linkText(w io.Writer, r link.Result) {
 		m := v.Measured
 		who += notOfPeople(v.Simulated, v.Silent)
 		t.row(v.Comparison, v.Design, who, fmt.Sprint(v.Correct), fmt.Sprint(v.Trials), probability(v.P), probability(v.PHolm), decimals(v.DPrimeIndependent),
-			decimals(v.UpperPD), signedFigure(m.RandomJitterPS.Difference), signedFigure(m.DeterministicPS.Difference), signedFigure(m.NoiseAWeightedDB.Difference),
+			decimals(v.UpperPD), differenceText(m.RandomJitterPS), differenceText(m.DeterministicPS), differenceText(m.NoiseAWeightedDB),
 			figure(m.NullDB, "%.1f"), string(v.Verdict))
 	}
 	t.print(w, "")
 	if len(r.Rows) > 0 {
-		fmt.Fprint(w, "\nJitter and noise: B less A. A dash is not measurable: below the limit, or not measured.\n")
+		fmt.Fprint(w, "\nJitter and noise: B less A; \"> +9\" is more than that, where one of the two is at its floor. A dash is not known.\n")
 	}
 	for _, v := range r.Rows {
 		if v.Kind == "all" {
@@ -220,6 +220,7 @@ func linkText(w io.Writer, r link.Result) {
 			}
 		}
 	}
+	enteredText(w, r.Entered)
 	for _, trend := range r.Trends {
 		if trend.Group == "" && (trend.Treatment != "" || trend.Metric == link.RandomJitter || trend.Metric == link.DeterministicJitter) {
 			fmt.Fprintf(w, "\n%s\n", trend.Says)
@@ -233,4 +234,28 @@ func linkText(w io.Writer, r link.Result) {
 	}
 }
 
-func signedFigure(v float64) string { return figure(v, "%+.1f") }
+// enteredText prints what was measured elsewhere: it is never averaged with what was measured here.
+func enteredText(w io.Writer, entered []link.Entered) {
+	if len(entered) == 0 {
+		return
+	}
+	fmt.Fprint(w, "\nEntered, not measured here:\n")
+	t := newTable("chain", "figure", "value", "limit", "unit", "source")
+	t.right(2, 3)
+	for _, e := range entered {
+		name, _ := e.Metric.Words()
+		t.row(e.Chain, name, figure(e.Value, "%g"), figure(e.Limit, "%g"), e.Unit, e.Source)
+	}
+	t.print(w, "")
+}
+
+// differenceText returns B less A, or the bound that is all there is to say of it.
+func differenceText(p link.Pair) string {
+	switch {
+	case p.DifferenceBeyond > 0:
+		return "> " + figure(p.DifferenceBeyond, "%+.1f")
+	case p.DifferenceBeyond < 0:
+		return "< " + figure(p.DifferenceBeyond, "%+.1f")
+	}
+	return figure(p.Difference, "%+.1f")
+}

@@ -16,10 +16,11 @@ import (
 // studyFigures are the measured figures of a study's chains, the last jitter and noise of each, and whether each delivered
 // the words it was sent, in every capture that tells.
 type studyFigures struct {
-	chains []link.Chain
-	jitter map[string]jitter.Result
-	noise  map[string]tone.NoiseResult
-	intact map[string]bool
+	chains  []link.Chain
+	jitter  map[string]jitter.Result
+	noise   map[string]tone.NoiseResult
+	intact  map[string]bool
+	entered []link.Entered
 	// warnings are those of the captures' own results.
 	warnings []string
 }
@@ -63,8 +64,10 @@ func readFigures(ctx context.Context, s *store.Store) (studyFigures, error) {
 	}
 	f.warnings = said.list()
 	for _, e := range entered {
+		one := link.Entered{Chain: e.Chain, Metric: link.Metric(e.Metric), Value: orNaN(e.Value), Limit: orNaN(e.Limit), Unit: e.Unit, Source: e.Source}
+		f.entered = append(f.entered, one)
 		if figures, ok := all[e.Chain]; ok {
-			figures[link.Metric(e.Metric)] = append(figures[link.Metric(e.Metric)], link.Figure{Value: orNaN(e.Value), Limit: orNaN(e.Limit), Entered: true})
+			figures[one.Metric] = append(figures[one.Metric], link.Figure{Value: one.Value, Limit: one.Limit, Entered: true})
 		}
 	}
 	for _, c := range chains {
@@ -110,6 +113,15 @@ func (f studyFigures) add(chain string, figures map[link.Metric][]link.Figure, m
 	case "low-tone":
 		return stored(m.Result, func(r tone.LowToneResult) {
 			figures[link.NoiseUnderTone] = append(figures[link.NoiseUnderTone], worstFigure(r.Channel, noiseUnderTone))
+		})
+	case "two-tone":
+		return stored(m.Result, func(r tone.TwoToneResult) {
+			figures[link.IMD] = append(figures[link.IMD], worstFigure(r.Channel, imdFigure))
+		})
+	case "sweep":
+		return stored(m.Result, func(r tone.SweepResult) {
+			figures[link.SecondHarmonic] = append(figures[link.SecondHarmonic], worstFigure(r.Channel, sweepHarmonic(2)))
+			figures[link.ThirdHarmonic] = append(figures[link.ThirdHarmonic], worstFigure(r.Channel, sweepHarmonic(3)))
 		})
 	case "integrity":
 		return stored(m.Result, func(r integrity.Result) {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -56,4 +57,21 @@ func noiseUnderTone(c tone.LowToneChannel) link.Figure {
 		turned[i].Limit = -turned[i].Limit
 	}
 	return read(-c.DynamicRangeADB, turned, "dynamic_range_a_db")
+}
+
+func imdFigure(c tone.TwoToneChannel) link.Figure { return read(c.IMDDB, c.Limits, "imd_db") }
+
+// sweepHarmonic reads the harmonic of an order over the whole sweep. Within 3 dB of its own limit it is a bound.
+func sweepHarmonic(order int) func(tone.SweepChannel) link.Figure {
+	return func(c tone.SweepChannel) link.Figure {
+		i := slices.IndexFunc(c.Harmonics, func(h tone.SweepHarmonic) bool { return h.Order == order })
+		if i < 0 {
+			return link.Figure{Value: math.NaN(), Limit: math.NaN()}
+		}
+		h := c.Harmonics[i]
+		if h.DB < h.LimitDB+3 {
+			return link.Figure{Value: math.NaN(), Limit: math.Max(h.DB, h.LimitDB)}
+		}
+		return read(h.DB, c.Limits, fmt.Sprintf("harmonics[%d].db", i))
+	}
 }

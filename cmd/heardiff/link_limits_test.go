@@ -115,3 +115,25 @@ func TestIntegrityCapturesReachTheLink(t *testing.T) {
 		t.Errorf("one of two captures was spoilt: delivered %v", got)
 	}
 }
+
+// Two tones and sweeps of both chains stand in the link, beside what was entered of one of them.
+func TestTwoTonesAndSweepsReachTheLink(t *testing.T) {
+	dir, study := emptyStudy(t)
+	command(t, 0, "chain", "add", "box")
+	for kind, seconds := range map[string]string{"two-tone": "4", "sweep": "10"} {
+		sent := filepath.Join(dir, kind+".wav")
+		command(t, 0, "signal", kind, "--seconds", seconds, "--channels", "1", "--out", sent)
+		command(t, 0, "capture", "add", "box", spoiled(t, sent, filepath.Join(dir, kind+"-box.wav"), 1e-5, 1e-2), "--as", kind)
+	}
+	command(t, 0, "measure")
+	figures, _ := figuresIn(t, study, "box", "box", "box")
+	for _, metric := range []link.Metric{link.IMD, link.SecondHarmonic} {
+		if f := figures[metric]; len(f) != 1 || math.IsNaN(f[0].Value) {
+			t.Errorf("%s: %+v", metric, f)
+		}
+	}
+	// A square term alone makes no third harmonic: it is at its own limit.
+	if f := figures[link.ThirdHarmonic]; len(f) != 1 || !math.IsNaN(f[0].Value) || math.IsNaN(f[0].Limit) {
+		t.Errorf("third harmonic: %+v", f)
+	}
+}

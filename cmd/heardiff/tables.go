@@ -252,8 +252,11 @@ func measurementSheet() *sheet {
 	return &sheet{name: "measurements.csv", columns: []column{
 		text("a", "chain A"), text("b", "chain B"), text("excerpt", "stretch of music"), text("metric", "what was measured; its unit stands in the name"),
 		numeric("value_a", "as in the name", "of chain A"), numeric("value_b", "as in the name", "of chain B"), numeric("difference", "as in the name", "B less A, NA: not measurable"),
-		numeric("uncertainty", "as in the name", "standard error of the difference over repeated captures"), numeric("limit", "as in the name", "what the recorder could tell"),
-		count("captures_a", "", "captures of chain A"), count("captures_b", "", "captures of chain B"), truth("entered", "true: entered by hand, not measured here")}}
+		numeric("uncertainty", "as in the name", "standard error of the difference over repeated captures"), numeric("limit", "as in the name", "of the figures themselves: a bound, or the least that the captures could tell"),
+		count("captures_a", "", "captures of chain A"), count("captures_b", "", "captures of chain B"), truth("entered", "true: either was entered by hand, not measured here"),
+		numeric("a_at_most", "as in the name", "chain A is at most this, NA: measured, or not known"), numeric("b_at_most", "as in the name", "chain B likewise"),
+		numeric("difference_beyond", "as in the name", "the difference has this sign and is at least as large, NA: measured, or not known"),
+		numeric("floor", "as in the name", "of the recording set-up alone"), truth("entered_a", "true: chain A's was entered"), truth("entered_b", "true: chain B's was entered")}}
 }
 
 func addMeasurements(t *sheet, r link.Result) {
@@ -265,7 +268,8 @@ func addMeasurements(t *sheet, r link.Result) {
 		}
 		seen[id] = true
 		for _, p := range v.Measured.Pairs() {
-			t.add(v.A, v.B, v.Excerpt, string(p.Metric), p.A, p.B, p.Difference, p.Uncertainty, p.Limit, p.CapturesA, p.CapturesB, p.Entered)
+			t.add(v.A, v.B, v.Excerpt, string(p.Metric), p.A, p.B, p.Difference, p.Uncertainty, p.Limit, p.CapturesA, p.CapturesB, p.Entered,
+				p.AAtMost, p.BAtMost, p.DifferenceBeyond, p.Floor, p.EnteredA, p.EnteredB)
 		}
 	}
 }

@@ -214,8 +214,8 @@ func maskedDose(p Pairing, chains []Chain) []string {
 	}
 	var out []string
 	for _, c := range chains {
-		own, _, n, _ := summary(c.Figures[against])
-		if c.Role != "replay" || n == 0 || !(own >= p.Dose) {
+		own, _ := c.figure(against)
+		if c.Role != "replay" || !(own >= p.Dose) {
 			continue
 		}
 		name, unit := against.Words()

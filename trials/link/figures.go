@@ -17,6 +17,9 @@ const (
 	NoiseUnderTone      Metric = "noise_under_tone_a_weighted_db" // dynamic range with the sign turned
 	Hum                 Metric = "hum_db"
 	THDN                Metric = "thd_n_db"
+	IMD                 Metric = "imd_db"
+	SecondHarmonic      Metric = "sweep_second_harmonic_db"
+	ThirdHarmonic       Metric = "sweep_third_harmonic_db"
 	NullDepth           Metric = "null_db"
 
 	// Known doses, put into a clean excerpt.
@@ -39,6 +42,9 @@ func (m Metric) Words() (name, unit string) {
 		NoiseUnderTone:      {"noise under a tone at −60 dBFS, A-weighted", "dBFS"},
 		Hum:                 {"worst hum line", "dB"},
 		THDN:                {"THD+N", "dB"},
+		IMD:                 {"intermodulation", "dB"},
+		SecondHarmonic:      {"second harmonic over the sweep", "dB"},
+		ThirdHarmonic:       {"third harmonic over the sweep", "dB"},
 		NullDepth:           {"residual of the null", "dB"},
 		DoseRandomJitter:    {"dose of random jitter", "ps RMS"},
 		DosePeriodicJitter:  {"dose of periodic jitter", "ps RMS"},
@@ -59,25 +65,46 @@ type Chain struct {
 	Figures     map[Metric][]Figure
 }
 
-// Figure is one reading. Where it stands at the floor, Value is NaN and Limit the upper bound; else Limit is the least
+// Figure is one reading. Where it is at the floor, Value is NaN and Limit the upper bound; else Limit is the least
 // that could have been measured. NaN: unknown.
 type Figure struct {
 	Value, Limit float64
 	Entered      bool // typed in, not measured here
 }
 
+// Entered is a figure of a chain that somebody measured elsewhere; NaN: not known.
+type Entered struct {
+	Chain  string  `json:"chain"`
+	Metric Metric  `json:"metric"`
+	Value  float64 `json:"value"`
+	Limit  float64 `json:"limit"`
+	Unit   string  `json:"unit"`
+	Source string  `json:"source"`
+}
+
 // Pair sets the figures of two chains side by side.
 type Pair struct {
 	A          float64 `json:"a"`
 	B          float64 `json:"b"`
-	Difference float64 `json:"difference"` // B − A, NaN where either stands at the floor
+	Difference float64 `json:"difference"` // B − A, NaN where either is at the floor
+	// AAtMost and BAtMost bound a chain from above that is at the floor in some capture; NaN where it is not, or nothing is known.
+	AAtMost float64 `json:"a_at_most"`
+	BAtMost float64 `json:"b_at_most"`
+	// DifferenceBeyond is known where one chain is at the floor and the other above its bound: the difference has this sign and is
+	// at least as large. NaN elsewhere.
+	DifferenceBeyond float64 `json:"difference_beyond"`
 	// Uncertainty is the standard error of the difference from the spread over repeated captures; NaN with fewer than
 	// two captures of each.
 	Uncertainty float64 `json:"uncertainty"`
-	Limit       float64 `json:"limit"`
-	CapturesA   int     `json:"captures_a"`
-	CapturesB   int     `json:"captures_b"`
-	Entered     bool    `json:"entered"`
+	// Limit is the larger of the two figures' own: a bound, or the least that the capture could have told.
+	Limit float64 `json:"limit"`
+	// Floor is the same figure of the recording set-up alone, from the study's floor chains; NaN where none was measured.
+	Floor     float64 `json:"floor"`
+	CapturesA int     `json:"captures_a"`
+	CapturesB int     `json:"captures_b"`
+	Entered   bool    `json:"entered"` // either
+	EnteredA  bool    `json:"entered_a"`
+	EnteredB  bool    `json:"entered_b"`
 }
 
 // Measured is every measured difference of a comparison.
@@ -92,6 +119,9 @@ type Measured struct {
 	NoiseUnderToneDB     Pair    `json:"noise_under_tone_a_weighted_db"`
 	HumDB                Pair    `json:"hum_db"`
 	THDNDB               Pair    `json:"thd_n_db"`
+	IMDDB                Pair    `json:"imd_db"`
+	SecondHarmonicDB     Pair    `json:"sweep_second_harmonic_db"`
+	ThirdHarmonicDB      Pair    `json:"sweep_third_harmonic_db"`
 	Cost                 Pair    `json:"cost"`
 	NullDB               float64 `json:"null_db"`
 	ResponseMaxDB        float64 `json:"response_max_db"`
@@ -107,6 +137,7 @@ func (m Measured) Pairs() []MetricPair {
 		{RandomJitter, m.RandomJitterPS}, {RandomJitterLow, m.RandomJitterLowPS}, {RandomJitterMid, m.RandomJitterMidPS},
 		{RandomJitterHigh, m.RandomJitterHighPS}, {DeterministicJitter, m.DeterministicPS}, {WorstLine, m.WorstLinePS},
 		{Noise, m.NoiseAWeightedDB}, {NoiseUnderTone, m.NoiseUnderToneDB}, {Hum, m.HumDB}, {THDN, m.THDNDB},
+		{IMD, m.IMDDB}, {SecondHarmonic, m.SecondHarmonicDB}, {ThirdHarmonic, m.ThirdHarmonicDB},
 	}
 }
 
@@ -116,15 +147,17 @@ type MetricPair struct {
 	Pair
 }
 
-func measured(a, b Chain, p Pairing) Measured {
+// measured sets the figures of two chains beside each other; floor is the recording set-up alone.
+func measured(a, b, floor Chain, p Pairing) Measured {
 	if p.Treatment != "" {
 		a, b = Chain{}, Chain{} // both are one chain: its figures say nothing of the dose, which is known
 	}
-	of := func(m Metric) Pair { return pair(a.Figures[m], b.Figures[m]) }
+	of := func(m Metric) Pair { return pair(a.Figures[m], b.Figures[m], floor.Figures[m]) }
 	return Measured{
 		RandomJitterPS: of(RandomJitter), RandomJitterLowPS: of(RandomJitterLow), RandomJitterMidPS: of(RandomJitterMid),
 		RandomJitterHighPS: of(RandomJitterHigh), DeterministicPS: of(DeterministicJitter), WorstLinePS: of(WorstLine),
-		NoiseAWeightedDB: of(Noise), NoiseUnderToneDB: of(NoiseUnderTone), HumDB: of(Hum), THDNDB: of(THDN), Cost: costs(a, b),
+		NoiseAWeightedDB: of(Noise), NoiseUnderToneDB: of(NoiseUnderTone), HumDB: of(Hum), THDNDB: of(THDN),
+		IMDDB: of(IMD), SecondHarmonicDB: of(SecondHarmonic), ThirdHarmonicDB: of(ThirdHarmonic), Cost: costs(a, b),
 		NullDB: p.NullDB, ResponseMaxDB: p.ResponseMaxDB, LoudnessDifferenceLU: p.LoudnessDifferenceLU,
 		LevelErrorDB: p.LevelErrorDB, OffsetErrorUS: p.OffsetErrorUS, BitPerfect: p.BitPerfect,
 	}
@@ -132,7 +165,7 @@ func measured(a, b Chain, p Pairing) Measured {
 
 func costs(a, b Chain) Pair {
 	nan := math.NaN()
-	p := Pair{A: nan, B: nan, Uncertainty: nan, Limit: nan}
+	p := Pair{A: nan, B: nan, Uncertainty: nan, AAtMost: nan, BAtMost: nan, DifferenceBeyond: nan, Limit: nan, Floor: nan}
 	if a.Name != "" {
 		p.A = a.Cost
 	}
@@ -143,45 +176,16 @@ func costs(a, b Chain) Pair {
 	return p
 }
 
-func pair(a, b []Figure) Pair {
-	ma, va, na, la := summary(a)
-	mb, vb, nb, lb := summary(b)
-	p := Pair{A: ma, B: mb, Difference: mb - ma, Uncertainty: math.Sqrt(va + vb), CapturesA: na, CapturesB: nb}
-	p.Limit = larger(la, lb)
-	for _, f := range append(append([]Figure(nil), a...), b...) {
-		p.Entered = p.Entered || f.Entered
+// setUp joins the chains that are the recording set-up alone.
+func setUp(chains []Chain) Chain {
+	all := Chain{Role: "floor", Figures: map[Metric][]Figure{}}
+	for _, c := range chains {
+		if c.Role != "floor" {
+			continue
+		}
+		for m, f := range c.Figures {
+			all.Figures[m] = append(all.Figures[m], f...)
+		}
 	}
-	return p
-}
-
-// summary returns the mean, the variance of the mean, the number of captures and the largest limit. One capture at the
-// floor puts the mean there too: an average of the others would read too high.
-func summary(f []Figure) (mean, variance float64, n int, limit float64) {
-	limit = math.NaN()
-	if len(f) == 0 {
-		return math.NaN(), math.NaN(), 0, limit
-	}
-	for _, v := range f {
-		mean += v.Value / float64(len(f))
-		limit = larger(limit, v.Limit)
-	}
-	if len(f) < 2 {
-		return mean, math.NaN(), len(f), limit
-	}
-	for _, v := range f {
-		variance += (v.Value - mean) * (v.Value - mean)
-	}
-	k := float64(len(f))
-	return mean, variance / (k - 1) / k, len(f), limit
-}
-
-// larger returns the larger of two numbers of which either may be unknown.
-func larger(a, b float64) float64 {
-	if math.IsNaN(a) {
-		return b
-	}
-	if math.IsNaN(b) {
-		return a
-	}
-	return math.Max(a, b)
+	return all
 }

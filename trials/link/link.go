@@ -35,8 +35,10 @@ const Schema = "heardiff.link/1"
 
 // Input is everything a study knows.
 type Input struct {
-	Title    string
-	Chains   []Chain
+	Title  string
+	Chains []Chain
+	// Entered are the figures that somebody measured elsewhere, to be shown as such.
+	Entered  []Entered
 	Pairings []Pairing
 	Results  []Heard
 }
@@ -77,6 +79,7 @@ type Result struct {
 	Silent    bool      `json:"silent"`    // some were given where no device sounded
 	Rows      []Row     `json:"rows"`
 	Trends    []Trend   `json:"trends"`
+	Entered   []Entered `json:"entered"`
 	Ranking   []Ranked  `json:"ranking"`
 	Cheapest  *Cheapest `json:"cheapest"`
 	Warnings  []string  `json:"warnings"`
@@ -172,12 +175,12 @@ func Build(in Input) (Result, error) {
 		}
 	}
 	correct(rows)
-	out := Result{Schema: Schema, Title: in.Title}
-	chains := byName(in.Chains)
+	out := Result{Schema: Schema, Title: in.Title, Entered: in.Entered}
+	chains, floor := byName(in.Chains), setUp(in.Chains)
 	for _, r := range rows {
 		pairing := find(in.Pairings, r)
 		r.Treatment, r.Dose, r.DoseMetric = pairing.Treatment, pairing.Dose, pairing.DoseMetric
-		r.Measured = measured(chains[r.A], chains[r.B], pairing)
+		r.Measured = measured(chains[r.A], chains[r.B], floor, pairing)
 		r.Confounds = confounds(r, pairing)
 		r.Masked = append(masked(r.Measured, in.Chains), maskedDose(pairing, in.Chains)...)
 		decide(r, m)

@@ -125,11 +125,78 @@ func TestMeasuredFiguresStandBesideTheRow(t *testing.T) {
 	if !math.IsNaN(d.A) || d.B != 20 || !math.IsNaN(d.Difference) || d.Limit != 3 {
 		t.Errorf("a figure at the floor is not a zero: %+v", d)
 	}
+	if d.AAtMost != 3 || !math.IsNaN(d.BAtMost) || d.DifferenceBeyond != 17 {
+		t.Errorf("a chain of at most 3 ps beside one of 20: %+v", d)
+	}
 	if c := got.Rows[0].Measured.Cost; c.Difference != -80 {
 		t.Errorf("cost %+v", c)
 	}
 	if got.Cheapest == nil || got.Cheapest.Chain != "optical" {
 		t.Errorf("cheapest %+v", got.Cheapest)
+	}
+}
+
+// measuredPair returns what is said of deterministic jitter where the chains and the recorder have these figures.
+func measuredPair(t *testing.T, a, b, recorder []link.Figure) link.Pair {
+	t.Helper()
+	ch := chains()
+	ch[0].Figures[link.DeterministicJitter], ch[1].Figures[link.DeterministicJitter] = a, b
+	ch = append(ch, link.Chain{Name: "loop", Role: "floor", Figures: map[link.Metric][]link.Figure{link.DeterministicJitter: recorder}})
+	got, err := link.Build(link.Input{Chains: ch, Pairings: []link.Pairing{pairing()}, Results: []link.Heard{session("l", "", 8, 16)}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return got.Rows[0].Measured.DeterministicPS
+}
+
+func TestABoundIsABound(t *testing.T) {
+	at := func(values ...float64) []link.Figure { // below zero: at the floor, at most so much
+		var f []link.Figure
+		for _, v := range values {
+			if v < 0 {
+				f = append(f, link.Figure{Value: nan, Limit: -v})
+				continue
+			}
+			f = append(f, link.Figure{Value: v, Limit: 1})
+		}
+		return f
+	}
+	for _, c := range []struct {
+		name                           string
+		a, b                           []link.Figure
+		atMostA, atMostB, diff, beyond float64
+	}{
+		{"both measured", at(5), at(9), nan, nan, 4, nan},
+		{"one of two captures at its floor", at(5, -3), at(9), 4, nan, nan, 5},
+		{"B below its bound", at(100), at(-5), nan, 5, nan, -95},
+		{"a bound above the other's figure", at(4), at(-5), nan, 5, nan, nan},
+		{"both at their floors", at(-2), at(-5), 2, 5, nan, nan},
+		{"nothing known of B", at(4), nil, nan, nan, nan, nan},
+	} {
+		p := measuredPair(t, c.a, c.b, at(0.5))
+		for what, v := range map[string][2]float64{"A at most": {p.AAtMost, c.atMostA}, "B at most": {p.BAtMost, c.atMostB},
+			"difference": {p.Difference, c.diff}, "difference beyond": {p.DifferenceBeyond, c.beyond}, "floor": {p.Floor, 0.5}} {
+			if v[0] != v[1] && !(math.IsNaN(v[0]) && math.IsNaN(v[1])) {
+				t.Errorf("%s: %s %v, want %v", c.name, what, v[0], v[1])
+			}
+		}
+	}
+}
+
+func TestEnteredFiguresStayApart(t *testing.T) {
+	measured, entered := link.Figure{Value: 10, Limit: 1}, link.Figure{Value: 90, Limit: nan, Entered: true}
+	empty := link.Figure{Value: nan, Limit: nan, Entered: true}
+	b := []link.Figure{{Value: 20, Limit: 1}}
+	for _, a := range [][]link.Figure{{measured, entered}, {measured, empty}, {entered, measured}} {
+		if p := measuredPair(t, a, b, nil); p.A != 10 || p.CapturesA != 1 || p.Entered || p.Limit != 1 {
+			t.Errorf("entered beside measured: %+v", p)
+		}
+	}
+	if p := measuredPair(t, []link.Figure{entered}, b, nil); p.A != 90 || !p.EnteredA || p.EnteredB || !p.Entered {
+		t.Errorf("entered alone: %+v", p)
+	}
+	if p := measuredPair(t, nil, b, nil); p.CapturesA != 0 || p.EnteredA {
+		t.Errorf("nothing at all: %+v", p)
 	}
 }
 

@@ -187,6 +187,11 @@ type Ranked struct {
 	RuledOutFrom    []string `json:"ruled_out_from"`   // for all listeners together
 	UndecidedFrom   []string `json:"not_settled_from"` // undecided or void for all together
 	Limit           float64  `json:"random_limit_ps"`
+	// Bounds of figures that are at the floor in some capture; NaN elsewhere.
+	RandomAtMostPS        float64 `json:"random_jitter_at_most_ps"`
+	DeterministicAtMostPS float64 `json:"deterministic_jitter_at_most_ps"`
+	NoiseAtMostDB         float64 `json:"noise_a_weighted_at_most_db"`
+	THDNAtMostDB          float64 `json:"thd_n_at_most_db"`
 }
 
 // Cheapest answers what the cheapest chain is that nobody could tell from the best by figures.
@@ -205,10 +210,11 @@ func ranking(chains []Chain, rows []Row) []Ranked {
 			continue
 		}
 		r := Ranked{Chain: c.Name, About: c.About, Cost: c.Cost}
-		r.RandomPS, _, _, r.Limit = summary(c.Figures[RandomJitter])
-		r.DeterministicPS, _, _, _ = summary(c.Figures[DeterministicJitter])
-		r.NoiseDB, _, _, _ = summary(c.Figures[Noise])
-		r.THDNDB, _, _, _ = summary(c.Figures[THDN])
+		random := readingOf(c.Figures[RandomJitter])
+		r.RandomPS, r.RandomAtMostPS, r.Limit = random.mean, random.atMost, random.limit
+		r.DeterministicPS, r.DeterministicAtMostPS = c.figure(DeterministicJitter)
+		r.NoiseDB, r.NoiseAtMostDB = c.figure(Noise)
+		r.THDNDB, r.THDNAtMostDB = c.figure(THDN)
 		for _, row := range rows {
 			if row.Treatment != "" {
 				continue // a chain against a dose of itself ranks nothing
@@ -232,6 +238,12 @@ func ranking(chains []Chain, rows []Row) []Ranked {
 	}
 	sort.SliceStable(out, func(i, k int) bool { return standing(out[i]) < standing(out[k]) })
 	return out
+}
+
+// figure returns the mean of a chain's captures, and its bound where one of them is at the floor.
+func (c Chain) figure(m Metric) (mean, atMost float64) {
+	r := readingOf(c.Figures[m])
+	return r.mean, r.atMost
 }
 
 func standing(r Ranked) float64 {

@@ -117,7 +117,7 @@ func masked(m Measured, chains []Chain) []string {
 			continue
 		}
 		for _, p := range m.Pairs() {
-			own, _, _, _ := summary(c.Figures[p.Metric])
+			own, _ := c.figure(p.Metric)
 			larger := math.Max(p.A, p.B)
 			if own >= larger { // false where either is unknown: at its floor the replay chain is known only to be below it
 				name, unit := p.Metric.Words()

@@ -215,6 +215,9 @@ var functions = template.FuncMap{
 	"places":       places,
 	"signedPlaces": func(n int, v float64) string { return withSign(v, places(n, v)) },
 	"signed":       signedNumber,
+	"atMost":       atMost,
+	"beyond":       beyond,
+	"most":         orBound,
 	"p":            pValue,
 	"percent":      func(v float64) string { return ifKnown(v, fmt.Sprintf("%.1f %%", 100*v)) },
 	"metric":       func(m link.Metric) string { name, _ := m.Words(); return name },
@@ -265,6 +268,33 @@ func number(v float64) string {
 }
 
 func signedNumber(v float64) string { return withSign(v, number(v)) }
+
+// orBound returns the figure, or its bound where that is all that is known.
+func orBound(v, bound float64) float64 {
+	if math.IsNaN(v) {
+		return bound
+	}
+	return v
+}
+
+// atMost writes a figure, or the bound that it does not exceed.
+func atMost(v, bound float64) string {
+	if math.IsNaN(v) && !math.IsNaN(bound) {
+		return "≤ " + number(bound)
+	}
+	return number(v)
+}
+
+// beyond writes a difference, or how far from zero it is at the least.
+func beyond(v, bound float64) string {
+	switch {
+	case bound > 0:
+		return "> " + signedNumber(bound)
+	case bound < 0:
+		return "< " + signedNumber(bound)
+	}
+	return signedNumber(v)
+}
 
 // withSign puts a plus before what is written of v, if that is above zero.
 func withSign(v float64, written string) string {

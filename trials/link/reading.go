@@ -1,0 +1,98 @@
+package link
+
+import "math"
+
+// reading is what all captures of a chain say together of one figure. NaN means 'not known'.
+type reading struct {
+	// mean is over all captures; NaN where one of them is at its floor, since an average of the others would read too high.
+	mean float64
+	// variance is that of the mean, from the spread of two captures or more.
+	variance float64
+	// atMost bounds the mean from above where a capture is at its floor; NaN elsewhere.
+	atMost float64
+	// limit is the largest limit of a capture: a bound, or the least that could have been measured.
+	limit    float64
+	captures int
+	entered  bool
+}
+
+// readingOf joins the figures of a chain. What was measured here is never averaged with what somebody entered: entered figures count
+// only where nothing was measured.
+func readingOf(all []Figure) reading {
+	f, entered := measuredHere(all), false
+	if len(f) == 0 {
+		f, entered = all, len(all) > 0
+	}
+	nan := math.NaN()
+	r := reading{mean: nan, variance: nan, atMost: nan, limit: nan, captures: len(f), entered: entered}
+	if len(f) == 0 {
+		return r
+	}
+	mean, most := 0.0, 0.0
+	for _, v := range f {
+		mean += v.Value / float64(len(f))
+		most += v.atMost() / float64(len(f))
+		r.limit = larger(r.limit, v.Limit)
+	}
+	r.mean = mean
+	if math.IsNaN(mean) {
+		r.atMost = most
+		return r
+	}
+	if k := float64(len(f)); k > 1 {
+		sum := 0.0
+		for _, v := range f {
+			sum += (v.Value - mean) * (v.Value - mean)
+		}
+		r.variance = sum / (k - 1) / k
+	}
+	return r
+}
+
+// measuredHere returns the figures that were measured and say something.
+func measuredHere(all []Figure) []Figure {
+	var f []Figure
+	for _, v := range all {
+		if !v.Entered && !math.IsNaN(v.atMost()) {
+			f = append(f, v)
+		}
+	}
+	return f
+}
+
+// atMost returns the value, or the bound of one that is at its floor.
+func (f Figure) atMost() float64 {
+	if math.IsNaN(f.Value) {
+		return f.Limit
+	}
+	return f.Value
+}
+
+// pair sets two chains' figures side by side. floor holds the same figure of the recording set-up alone.
+func pair(a, b, floor []Figure) Pair {
+	ra, rb, own := readingOf(a), readingOf(b), readingOf(floor)
+	p := Pair{A: ra.mean, B: rb.mean, Difference: rb.mean - ra.mean, Uncertainty: math.Sqrt(ra.variance + rb.variance),
+		AAtMost: ra.atMost, BAtMost: rb.atMost, DifferenceBeyond: math.NaN(), Limit: larger(ra.limit, rb.limit),
+		CapturesA: ra.captures, CapturesB: rb.captures, EnteredA: ra.entered, EnteredB: rb.entered, Entered: ra.entered || rb.entered}
+	if p.Floor = own.mean; math.IsNaN(p.Floor) {
+		p.Floor = own.atMost
+	}
+	switch {
+	case rb.mean > ra.atMost: // false where either is not known
+		p.DifferenceBeyond = rb.mean - ra.atMost
+	case ra.mean > rb.atMost:
+		p.DifferenceBeyond = rb.atMost - ra.mean
+	}
+	return p
+}
+
+// larger returns the larger of two numbers of which either may be unknown.
+func larger(a, b float64) float64 {
+	if math.IsNaN(a) {
+		return b
+	}
+	if math.IsNaN(b) {
+		return a
+	}
+	return math.Max(a, b)
+}
