@@ -209,6 +209,12 @@ func (d destination) begin() (*output, error) {
 	if err != nil {
 		return nil, err
 	}
+	if d.stream { // nobody but its reader is meant to see it
+		if err := f.Chmod(0o600); err != nil {
+			f.Discard()
+			return nil, err
+		}
+	}
 	return &output{f, d}, nil
 }
 

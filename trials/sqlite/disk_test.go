@@ -131,7 +131,18 @@ func closedStudy(t *testing.T) string {
 // Each page of the record is zeroed in turn: it does not open, or is found amiss, or what is asked of it fails; it never crashes.
 func TestAZeroedPageIsFound(t *testing.T) {
 	ctx := context.Background()
-	whole, err := os.ReadFile(filepath.Join(closedStudy(t), sqlite.FileName))
+	path := filepath.Join(closedStudy(t), sqlite.FileName)
+	db, err := sql.Open("sqlite", path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := db.ExecContext(ctx, `VACUUM`); err != nil { // a page that holds nothing can be zeroed and nothing is lost
+		t.Fatal(err)
+	}
+	if err := db.Close(); err != nil {
+		t.Fatal(err)
+	}
+	whole, err := os.ReadFile(path)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -17,6 +17,7 @@ import (
 	codes "modernc.org/sqlite/lib"
 
 	"heardiff/trials/store"
+	"heardiff/trials/store/whole"
 )
 
 // header is what an SQLite file begins with, see "Database File Format", sections 1.3 and 1.3.15: the user version stands at
@@ -83,7 +84,7 @@ func openToRead(ctx context.Context, dir string, now func() time.Time) (*store.S
 }
 
 // openAsIs opens the file in the folder record, as that of the study in dir, to be read and nothing else; it fails where the
-// schema is not up to date. A record elsewhere is a copy, which goes when the study is closed.
+// schema is not up to date.
 func openAsIs(ctx context.Context, record, dir string, way url.Values, now func() time.Time) (*store.Store, error) {
 	q := url.Values{"_pragma": {"busy_timeout(10000)", "foreign_keys(1)", "query_only(1)"}}
 	for k, v := range way {
@@ -94,9 +95,6 @@ func openAsIs(ctx context.Context, record, dir string, way url.Values, now func(
 		return nil, err
 	}
 	c.ReadOnly = true
-	if record != dir {
-		c.Done = func() error { return os.RemoveAll(record) }
-	}
 	if err := identify(ctx, c.DB); err != nil {
 		return nil, errors.Join(fmt.Errorf("open the study in %q: %w", dir, err), c.DB.Close())
 	}
@@ -105,28 +103,35 @@ func openAsIs(ctx context.Context, record, dir string, way url.Values, now func(
 
 // openCopy opens a copy of the record, brought up to date, in the folder for temporary files.
 func openCopy(ctx context.Context, dir string, now func() time.Time) (*store.Store, error) {
-	aside, err := os.MkdirTemp("", "heardiff-*")
+	whole.Sweep(os.TempDir())
+	aside, err := whole.NewFolder(os.TempDir())
 	if err != nil {
 		return nil, fmt.Errorf("read the study in %q: %w", dir, err)
 	}
-	done := func() error { return os.RemoveAll(aside) }
+	s, err := copyInto(ctx, aside.Path, dir, now)
+	if err != nil {
+		aside.Discard()
+		return nil, err
+	}
+	s.WhenClosed(aside.Discard)
+	return s, nil
+}
+
+// copyInto copies the record of the study in dir into the folder aside, brings it up to date there, and opens it to be read.
+func copyInto(ctx context.Context, aside, dir string, now func() time.Time) (*store.Store, error) {
 	for _, name := range []string{FileName, FileName + "-wal"} {
 		if err := copyFile(filepath.Join(aside, name), filepath.Join(dir, name)); err != nil && !errors.Is(err, fs.ErrNotExist) {
-			return nil, errors.Join(fmt.Errorf("read the study in %q: %w", dir, err), done())
+			return nil, fmt.Errorf("read the study in %q: %w", dir, err)
 		}
 	}
 	s, err := open(ctx, aside, now)
-	if err == nil {
-		err = s.Close()
-	}
 	if err != nil {
-		return nil, errors.Join(err, done())
+		return nil, err
 	}
-	s, err = openAsIs(ctx, aside, dir, url.Values{"mode": {"ro"}, "immutable": {"1"}}, now)
-	if err != nil {
-		return nil, errors.Join(err, done())
+	if err := s.Close(); err != nil {
+		return nil, err
 	}
-	return s, nil
+	return openAsIs(ctx, aside, dir, url.Values{"mode": {"ro"}, "immutable": {"1"}}, now)
 }
 
 func copyFile(to, from string) error {

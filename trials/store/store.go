@@ -41,7 +41,7 @@ type Store struct {
 	dir      string
 	now      func() time.Time
 	readOnly bool
-	done     func() error
+	closed   func()
 }
 
 // Config is what a study is opened with.
@@ -52,8 +52,6 @@ type Config struct {
 	Now      func() time.Time
 	// ReadOnly says that nothing can be written: the schema is up to date then.
 	ReadOnly bool
-	// Done, unless nil, is called when the study is closed.
-	Done func() error
 }
 
 // Database is what one database does its own way.
@@ -101,7 +99,7 @@ type Study struct {
 
 // Open opens a study and brings its schema up to date; it closes the database where that fails.
 func Open(ctx context.Context, c Config) (*Store, error) {
-	s := &Store{db: c.DB, database: c.Database, dir: c.Dir, now: c.Now, readOnly: c.ReadOnly, done: c.Done}
+	s := &Store{db: c.DB, database: c.Database, dir: c.Dir, now: c.Now, readOnly: c.ReadOnly}
 	if err := s.migrate(ctx); err != nil {
 		return nil, errors.Join(fmt.Errorf("open the study in %q: %w", c.Dir, err), s.Close())
 	}
@@ -136,12 +134,14 @@ func Create(ctx context.Context, c Config, of Study) (*Store, error) {
 // Close closes the study.
 func (s *Store) Close() error {
 	err := s.db.Close()
-	if done := s.done; done != nil {
-		s.done = nil
-		err = errors.Join(err, done())
+	if s.closed != nil {
+		s.closed()
 	}
 	return err
 }
+
+// WhenClosed has f called once the study is closed.
+func (s *Store) WhenClosed(f func()) { s.closed = f }
 
 // Check returns what the database's own check of its files finds amiss.
 func (s *Store) Check(ctx context.Context) ([]string, error) { return s.database.Check(ctx, s.db) }
