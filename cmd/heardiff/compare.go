@@ -112,7 +112,7 @@ func printCompared(w io.Writer, c compared) {
 	row("offset", fmt.Sprintf("%.9f", c.OffsetS), "s")
 	row("", fmt.Sprintf("%.4f ± %.2g", c.OffsetSamples, c.StandardErrors.OffsetSamples), "samples")
 	row("drift", fmt.Sprintf("%+.4f ± %.2g", c.DriftPPM, c.StandardErrors.DriftPPM), "ppm")
-	row("gain of B", fmt.Sprintf("%+.4f ± %.2g", c.GainDB, c.StandardErrors.GainDB), "dB")
+	row("gain", fmt.Sprintf("%+.4f ± %.2g", c.GainDB, c.StandardErrors.GainDB), "dB: "+louder(c.GainDB, c.StandardErrors.GainDB))
 	row("polarity", c.Polarity, "")
 	for _, ch := range c.Channels {
 		row(fmt.Sprintf("channel %d", ch.Channel), fmt.Sprintf("%+.4f dB, %.4f", ch.GainDB, ch.OffsetSamples), "samples")
@@ -132,6 +132,17 @@ func printCompared(w io.Writer, c compared) {
 	for _, warning := range c.Warnings {
 		fmt.Fprintf(w, "warning: %s\n", warning)
 	}
+}
+
+// louder says which of two captures is, as far as the standard error tells.
+func louder(gainDB, se float64) string {
+	switch {
+	case gainDB > 2*se:
+		return "B is louder than A"
+	case gainDB < -2*se:
+		return "B is softer than A"
+	}
+	return "neither is louder"
 }
 
 // whatIsLeft names the largest share of the remainder.

@@ -126,7 +126,7 @@ func (a *app) excerptForLadder(ctx context.Context, s *store.Store, o prepareOpt
 	case len(all) == 1 && !cutNow:
 		return all[0], nil, nil
 	case len(all) > 1 && !cutNow:
-		return store.Excerpt{}, nil, misusedf("there are %d excerpts: choose one with --of", len(all))
+		return store.Excerpt{}, nil, misusedf("there are %d excerpts: choose one with --of (%s)", len(all), excerptNames(all))
 	}
 	captures, err := musicCaptures(ctx, s, o.music, 1)
 	if err != nil {

@@ -213,6 +213,7 @@ func (o planOptions) comparisons(ctx context.Context, s *store.Store) ([]trials.
 // compareChains finds the excerpt, by name or because it is the only one, that holds both chains.
 func compareChains(excerpts []store.Excerpt, chainA, chainB, name string) (trials.Comparison, error) {
 	var found []trials.Comparison
+	var names []string
 	for _, e := range excerpts {
 		if name != "" && e.Name != name {
 			continue
@@ -222,6 +223,7 @@ func compareChains(excerpts []store.Excerpt, chainA, chainB, name string) (trial
 		if !okA || !okB {
 			continue
 		}
+		names = append(names, e.Name)
 		title := chainA + " – " + chainB
 		if len(excerpts) > 1 {
 			title += ", " + e.Name
@@ -235,7 +237,16 @@ func compareChains(excerpts []store.Excerpt, chainA, chainB, name string) (trial
 		return trials.Comparison{}, rejected(fmt.Errorf("no prepared excerpt %s holds both %q and %q", name, chainA, chainB),
 			`"heardiff prepare" makes excerpts from the music captures`)
 	}
-	return trials.Comparison{}, misusedf("%d excerpts hold both %q and %q: choose one with --excerpt", len(found), chainA, chainB)
+	return trials.Comparison{}, misusedf("%d excerpts hold both %q and %q: choose one with --excerpt (%s)", len(found), chainA, chainB, strings.Join(names, ", "))
+}
+
+// excerptNames lists excerpts for a message.
+func excerptNames(excerpts []store.Excerpt) string {
+	var names []string
+	for _, e := range excerpts {
+		names = append(names, e.Name)
+	}
+	return strings.Join(names, ", ")
 }
 
 func presentation(e store.Excerpt, chain, treatment string) (store.Presentation, bool) {

@@ -6,9 +6,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -49,7 +51,9 @@ nulls deeply, by BS.1770 loudness otherwise), ends faded. Unless whole samples d
 interpolated and low-passed alike at 0.907 of half the sample rate: 20 kHz at 44.1 kHz. What is left is measured again on
 the very samples that will be played; more than 0.1 dB in level or 10 µs in time is refused.
 
-Seconds count in the first chain's capture. Excerpts of 10 to 25 s listen best.
+Seconds count in the first chain's capture. Excerpts of 10 to 25 s listen best. Without --excerpt the
+first 20 s that all captures hold are cut; where they begin with silence, a place must be named. A
+gain is what was applied to a capture: positive where it was too soft and was made louder.
 
 --suggest looks for stretches worth listening to: transients, sustained high tones, quiet
 passages, wide stereo, since jitter and noise show on different material.
@@ -81,7 +85,7 @@ material of a threshold test. The clean excerpt is compared with each of them ("
 		},
 	}
 	f := c.Flags()
-	f.StringVar(&o.excerpt, "excerpt", "", "`START:LENGTH` in seconds (else 20 s from where all captures have begun)")
+	f.StringVar(&o.excerpt, "excerpt", "", "`START:LENGTH` in seconds (else the first 20 s that all captures hold)")
 	f.StringVar(&o.music, "music", "", "the `piece` (else the only one)")
 	f.StringVar(&o.name, "name", "", "the excerpt's `name`")
 	f.IntVar(&o.suggest, "suggest", 0, "look for so many `stretches` worth listening to, and cut nothing")
@@ -210,7 +214,7 @@ func musicCaptures(ctx context.Context, s *store.Store, music string, least int)
 	}
 	switch {
 	case len(pieces) > 1:
-		return nil, misusedf("there are %d pieces of music: choose one with --music", len(pieces))
+		return nil, misusedf("there are %d pieces of music: choose one with --music (%s)", len(pieces), strings.Join(slices.Sorted(maps.Keys(pieces)), ", "))
 	case len(found) < least:
 		return nil, rejected(tooFew(found, music, least),
 			`"heardiff capture add CHAIN FILE --as music" adds one`)
@@ -277,6 +281,9 @@ func unmatched(err error, captures []store.Capture, hint string) error {
 	}
 	if errors.Is(err, match.ErrMono) {
 		hint = monoHint
+	}
+	if lead := (match.LeadIn{}); errors.As(err, &lead) {
+		return failed(exitUsage, err, fmt.Sprintf("name the place: --excerpt %.1f:20 begins with the music; \"heardiff prepare --suggest 4\" looks for more", lead.MusicS))
 	}
 	if errors.Is(err, match.ErrUnfit) || errors.Is(err, match.ErrUnrelated) || errors.Is(err, pcm.ErrMismatch) {
 		return rejected(fmt.Errorf("%w (captures count in the order %s)", err, captureNames(captures)), hint)
@@ -411,7 +418,7 @@ func (p preparation) text(w io.Writer) {
 			continue
 		}
 		fmt.Fprintf(w, "excerpt %s: %s, %.2f s from %.2f s, %d Hz\n", e.Excerpt, e.Music, e.Seconds, e.StartS, e.RateHz)
-		t := newTable("chain", "offset (s)", "drift (ppm)", "gain (dB)", "polarity", "level by", "level error (dB)", "time error (µs)", "null (dB)")
+		t := newTable("chain", "offset (s)", "drift (ppm)", "gain applied (dB)", "polarity", "level by", "level error (dB)", "time error (µs)", "null (dB)")
 		t.right(1, 2, 3, 6, 7, 8)
 		for _, v := range e.Presentations {
 			t.row(v.Chain, figure(v.OffsetS, "%.6f"), figure(v.DriftPPM, "%.3f"), figure(v.GainDB, "%.3f"), v.Polarity, v.LevelBy,

@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"strings"
@@ -80,5 +81,60 @@ func TestPrepareNamesWhatIsTooFew(t *testing.T) {
 	_, errs := command(t, 3, "prepare", "--excerpt", "1:2")
 	if want := `only chain "bus" has a capture of music "music": two or more are needed`; !strings.Contains(errs, want) {
 		t.Errorf("%q, want %q", errs, want)
+	}
+}
+
+// leadStudy makes a study of two chains whose captures begin with so many seconds of a recorder's noise.
+func leadStudy(t *testing.T, lead float64) {
+	t.Helper()
+	dir, _ := emptyStudy(t)
+	m := music(6)
+	for i, chain := range []string{"left", "right"} {
+		c := pcm.NewClip(m.Rate, len(m.Channels), int(lead*m.Rate.Hz())+m.Len())
+		random := rand.New(rand.NewPCG(uint64(i), 1))
+		for k, x := range c.Channels {
+			copy(x[c.Len()-m.Len():], m.Channels[k])
+			for j := range x {
+				x[j] += 1e-5 * random.NormFloat64()
+			}
+		}
+		file := filepath.Join(dir, chain+".wav")
+		_, err := writeClip(file, c, "")
+		must(t, err)
+		command(t, 0, "chain", "add", chain)
+		command(t, 0, "capture", "add", chain, file, "--as", "music", "--music", "m")
+	}
+}
+
+// Without --excerpt a lead-in of silence is not cut: prepare asks for a place, and names one.
+func TestPrepareAsksRatherThanCutsSilence(t *testing.T) {
+	leadStudy(t, 3.5)
+	_, errs := command(t, exitUsage, "prepare")
+	for _, want := range []string{"begins with 3.", "s of silence", "--excerpt 3."} {
+		if !strings.Contains(errs, want) {
+			t.Errorf("%q lacks %q", errs, want)
+		}
+	}
+	out, _ := command(t, 0, "prepare", "--excerpt", "0:4", "--name", "asked") // whoever names it gets it
+	if !strings.Contains(out, "gain applied (dB)") {
+		t.Errorf("%s", out)
+	}
+	leadStudy(t, 0.5)
+	command(t, 0, "prepare")
+}
+
+// What must be chosen is listed by name.
+func TestAmbiguousExcerptsAreListed(t *testing.T) {
+	shiftedStudy(t)
+	for _, name := range []string{"one", "two"} {
+		command(t, 0, "prepare", "--excerpt", "1:2", "--name", name)
+	}
+	for _, args := range [][]string{
+		{"plan", "new", "--design", "abx", "--a", "left", "--b", "right", "--trials", "2"},
+		{"prepare", "--ladder", "noise", "--from", "-80", "--to", "-60", "--steps", "2"},
+	} {
+		if _, errs := command(t, exitUsage, args...); !strings.Contains(errs, "(one, two)") {
+			t.Errorf("%v: %q", args, errs)
+		}
 	}
 }

@@ -23,6 +23,7 @@ type profile struct {
 	peak     float64
 	clipped  int // samples in runs of three or more of one value near the peak
 	ceilings [2]ceiling
+	below    *below
 	width
 }
 
@@ -30,7 +31,7 @@ const profileBands = 7 // octaves from 125 Hz
 
 func profileOf(r pcm.Reader) (profile, error) {
 	rate := r.Format().Rate
-	p := profile{hop: max(1, int(rate)/100)}
+	p := profile{hop: max(1, int(rate)/100), below: newBelow(r.Format())}
 	size := spectrum.PowerOfTwo(p.hop)
 	plan, window := spectrum.NewPlan(size), spectrum.Hann().Samples(p.hop)
 	p.binHz = rate.Hz() / float64(size)
@@ -40,6 +41,7 @@ func profileOf(r pcm.Reader) (profile, error) {
 	err := pcm.Blocks(r, 64*p.hop, func(block [][]float64, _ int) error {
 		loud := p.extremes(block)
 		p.width.add(block)
+		p.below.add(block)
 		for from := 0; from+p.hop <= len(block[0]); from += p.hop {
 			mix(mono, block, from)
 			cut := cutOff(mono)

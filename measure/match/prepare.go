@@ -6,6 +6,8 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/stat"
+
 	"heardiff/measure/interpolate"
 	"heardiff/playback/pcm"
 )
@@ -95,13 +97,17 @@ type Presentation struct {
 	Polarity        string  `json:"polarity"`
 	ChannelsSwapped bool    `json:"channels_swapped"`
 	wanders         bool    // within the excerpt
-	// LevelBy says how the level was matched: "least squares" or "loudness".
+	// LevelBy says how the level was matched: "least squares", of what stands from 20 Hz to 20 kHz, or "loudness".
 	LevelBy string `json:"level_by"`
 }
 
 // deepNull is the null from which on least squares sets the level: below it, what differs weighs so little
 // (0.05 dB at the most if it were all in step) that loudness could not do better.
 const deepNull = -30
+
+// mostlyNoise is the share of noise in what is left from which on least squares sets the level of a shallower null, too: loudness counts
+// the noise of each. Above noisyNull the noise is a good part of what is heard, and is to be counted.
+const mostlyNoise, noisyNull = 0.8, -12
 
 // Prepare cuts the same stretch of music out of the captures so that nothing differs but what the chains did: aligned, free of drift, polarity and channels put right, equally loud, faded alike at the ends.
 //
@@ -174,7 +180,7 @@ func (p *preparation) compare() error {
 		p.strays = append(p.strays, r.Wander.Significant)
 		v := Presentation{DriftPPM: r.DriftPPM, OffsetS: r.OffsetS, Polarity: r.Polarity, ChannelsSwapped: r.ChannelsSwapped, LevelBy: "loudness"}
 		gain := r.LoudnessDifferenceLU
-		if r.NullDB < deepNull || math.IsNaN(gain) {
+		if r.NullDB < deepNull || math.IsNaN(gain) || r.Residual.Noise > mostlyNoise && r.NullDB < noisyNull {
 			v.LevelBy, gain = "least squares", r.GainDB
 		}
 		p.gains = append(p.gains, pcm.Ratio(gain))
@@ -244,6 +250,11 @@ func (p *preparation) place() (start, length int, err error) {
 	if p.cfg.StartS == 0 {
 		start = lo
 	}
+	if p.cfg.StartS == 0 && p.cfg.LengthS == 0 {
+		if err := p.sounds(lo, hi); err != nil {
+			return 0, 0, err
+		}
+	}
 	if p.cfg.LengthS == 0 {
 		length = min(20*int(p.rate), hi-start)
 	}
@@ -252,6 +263,51 @@ func (p *preparation) place() (start, length int, err error) {
 			p.rate.Seconds(start), p.rate.Seconds(start+length), p.rate.Seconds(lo), p.rate.Seconds(hi))
 	}
 	return start, length, nil
+}
+
+// LeadIn is the error of an excerpt of which no place was named, and which would begin with silence. It wraps ErrUnfit.
+type LeadIn struct {
+	SilentS float64 // how much of it
+	MusicS  float64 // where the music begins in the first capture, in seconds, a tenth before at the most
+}
+
+// Error implements error.
+func (l LeadIn) Error() string {
+	return fmt.Sprintf("no place was named, and what all captures hold begins with %.1f s of silence: the music begins at %.1f s", l.SilentS, l.MusicS)
+}
+
+// Unwrap returns ErrUnfit.
+func (l LeadIn) Unwrap() error { return ErrUnfit }
+
+// What a lead-in is: longer than a piece's own first breath, and as far below the music as a recorder's noise. Common practice, no source.
+const (
+	longestBreathS = 1.0
+	leadInDB       = -45 // to the loudest tenth of a second
+)
+
+// sounds returns a LeadIn where the first capture is silent for a while from frame lo on.
+func (p *preparation) sounds(lo, hi int) error {
+	var levels []float64
+	tenth := int(p.rate) / 10
+	err := pcm.Blocks(p.captures[0], tenth, func(block [][]float64, at int) error {
+		if at >= lo && at+tenth <= hi {
+			loudest := 0.0
+			for _, x := range block {
+				loudest = math.Max(loudest, stat.PopStdDev(x, nil)) // without direct voltage
+			}
+			levels = append(levels, loudest)
+		}
+		return nil
+	})
+	if err != nil || len(levels) == 0 {
+		return err
+	}
+	least := slices.Max(levels) * pcm.Ratio(leadInDB)
+	silent := p.rate.Seconds(tenth * slices.IndexFunc(levels, func(v float64) bool { return v >= least }))
+	if silent <= longestBreathS {
+		return nil
+	}
+	return fmt.Errorf("match: %w", LeadIn{SilentS: silent, MusicS: math.Floor(10*(p.rate.Seconds(lo)+silent)) / 10})
 }
 
 // time returns the frame of the first capture at frame u of the common base.

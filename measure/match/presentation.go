@@ -49,7 +49,7 @@ func (p *preparation) matchingGains(firstLUFS float64) (gains []float64, peak fl
 	for i, v := range p.out.Presentations {
 		switch {
 		case i > 0 && v.LevelBy == "least squares":
-			p.gains[i] = math.Abs(leastSquares(p.out.Presentations[0].Clip, v.Clip))
+			p.gains[i] = p.audibleGain(i)
 		case i > 0:
 			own, err := measure.Loudness(v.Clip)
 			if err != nil {
@@ -69,20 +69,17 @@ func (p *preparation) matchingGains(firstLUFS float64) (gains []float64, peak fl
 	return gains, peak, nil
 }
 
-// leastSquares returns the factor from a to b.
-func leastSquares(a, b pcm.Clip) float64 {
-	var ab, aa float64
-	for c := range a.Channels {
-		for i, v := range a.Channels[c] {
-			ab += v * b.Channels[c][i]
-			aa += v * v
-		}
+// audibleGain returns the factor from the first presentation to another, by what is heard of both, and warns where noise leaves it open.
+func (p *preparation) audibleGain(i int) float64 {
+	gain, least, most := audibly(p.out.Presentations[0].Clip, p.out.Presentations[i].Clip).gain()
+	if open := pcm.DB(most / least); open > openDB {
+		p.out.Warnings = append(p.out.Warnings, fmt.Sprintf("capture %d against the first: the level is matched to ±%.2f dB only: which of the two holds the noise that is left cannot be told", i+1, open/2))
 	}
-	if aa == 0 {
-		return 1
-	}
-	return ab / aa
+	return gain
 }
+
+// openDB is how far a level may be left open by noise without being said: half of what a pair may differ by.
+const openDB = 0.05
 
 // finish fades the ends, rounds to the precision that will be played, and finds loop points.
 func (p *preparation) finish() {
@@ -204,7 +201,8 @@ func (p *preparation) measure(v *Presentation, a, b pcm.Clip) (*remainder, error
 	}
 	all := left.sums(lowHz, bandEdge(p.rate), 1, -1)
 	v.NullDB = pcm.PowerDB(all.rr / all.aa)
-	if v.LevelErrorDB = pcm.DB(f.gain); v.LevelBy == "loudness" {
+	gain, _, _ := audibly(a, b).gain()
+	if v.LevelErrorDB = pcm.DB(gain); v.LevelBy == "loudness" {
 		if v.LevelErrorDB, err = loudnessDifference(a, b); err != nil {
 			return nil, err
 		}

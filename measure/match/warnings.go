@@ -35,6 +35,7 @@ func warnings(f pcm.Format, found aligned, left *remainder, own []channel, r Res
 			r.Wander.RMSSamples, r.Wander.PeakSamples, r.Wander.BelowHz)
 	}
 	left.sways(r, say)
+	unheard(found.a.below, found.b.below, r.ChannelsSwapped, say)
 	unnamed := len(out)
 	clipped("A", found.a, "B", found.b, say)
 	clipped("B", found.b, "A", found.a, say)

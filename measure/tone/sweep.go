@@ -82,7 +82,12 @@ func Sweep(r pcm.Reader) (SweepResult, error) {
 		return SweepResult{}, fmt.Errorf("sweep: %w", err)
 	}
 	result := SweepResult{Schema: "heardiff.sweep/1", RateHz: int(f.Rate), Seconds: f.Rate.Seconds(r.Frames()), GrowthS: math.NaN()}
+	holes := a.holes
+	a.holes = 0
 	result.Warnings = a.warnings(f.Rate, math.Inf(1)) // a response that is not flat moves the level
+	if holes > 0 {
+		result.Warnings = append(result.Warnings, fmt.Sprintf("%d tenths of a second lie 20 dB or more below the rest: the response has a notch there, or the signal dropped out", holes))
+	}
 	var ref reference
 	for c, x := range clip.Channels {
 		growth, ok := growthOf(x, f.Rate.Hz())

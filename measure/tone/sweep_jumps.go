@@ -3,6 +3,7 @@ package tone
 import (
 	"fmt"
 	"math"
+	"math/cmplx"
 	"slices"
 
 	"heardiff/measure/signal"
@@ -64,6 +65,37 @@ func (c cutter) arrival(linear response, low, high float64) (delay float64, ok b
 	return (float64(best)+vertex(power, best))*step - before/c.rate, ok
 }
 
+// withoutOwnDelay turns the phase of a response back by that of the filter of least phase that has its magnitude: a cut, a notch or a
+// band limit delays what it passes, and is no jump. Beyond low and high the magnitude is taken to go on as at these.
+//
+// ref: A. V. Oppenheim, R. W. Schafer, Discrete-Time Signal Processing, the phase of a minimum-phase sequence by its folded cepstrum
+// (from memory).
+func (r response) withoutOwnDelay(low, high float64) response {
+	n := 2 * (len(r.bins) - 1)
+	first, last := int(math.Ceil(low/r.binHz)), int(high/r.binHz)
+	least := 0.0
+	for _, z := range r.bins[first : last+1] {
+		least = max(least, cmplx.Abs(z)*deepest)
+	}
+	logs := make([]complex128, len(r.bins))
+	for k := range logs {
+		logs[k] = complex(math.Log(max(cmplx.Abs(r.bins[min(max(k, first), last)]), least, 1e-300)), 0)
+	}
+	plan := spectrum.NewPlan(n)
+	cepstrum := plan.Inverse(nil, logs)
+	for i := 1; i < n/2; i++ {
+		cepstrum[i], cepstrum[n-i] = 2*cepstrum[i], 0
+	}
+	out := response{bins: make([]complex128, len(r.bins)), binHz: r.binHz}
+	for k, z := range plan.Forward(nil, cepstrum) {
+		out.bins[k] = r.bins[k] * cmplx.Rect(1, -imag(z))
+	}
+	return out
+}
+
+// deepest is the depth of a notch that is believed, to the strongest part of a response: −80 dB.
+const deepest = 1e-4
+
 // vertex returns where, in steps off k, the parabola through the logarithms of the values around k is highest.
 func vertex(power []float64, k int) float64 {
 	if k == 0 || k == len(power)-1 {
@@ -81,7 +113,7 @@ func vertex(power []float64, k int) float64 {
 //
 // That its level moves cannot be told from a response that is not flat: one sweep shows each frequency once.
 func (c cutter) jumps(linear response, begin, high float64) string {
-	list := c.passages(linear, high)
+	list := c.passages(linear.withoutOwnDelay(signal.SweepLowHz, high), high)
 	for i := 2; i < len(list); i++ {
 		before := list[max(0, i-3)] // the bands of the jump itself show either
 		least := max(leastShift, 1/(2*before.hz))

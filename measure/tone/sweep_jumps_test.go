@@ -111,3 +111,45 @@ func TestWhatAChainDoesToASweepIsNoJump(t *testing.T) {
 		}
 	}
 }
+
+// equalized is x through one section: a cut of so many decibels, or where that is −Inf a notch.
+//
+// ref: R. Bristow-Johnson, Cookbook formulae for audio equalizer biquad filter coefficients (from memory): peakingEQ, notch.
+func equalized(x []float64, hz, q, db float64) []float64 {
+	w, a := 2*math.Pi*hz/48000, math.Pow(10, db/40)
+	alpha := math.Sin(w) / (2 * q)
+	b0, b2, a0, a2 := 1+alpha*a, 1-alpha*a, 1+alpha/a, 1-alpha/a
+	if math.IsInf(db, -1) {
+		b0, b2, a0, a2 = 1, 1, 1+alpha, 1-alpha
+	}
+	middle := -2 * math.Cos(w)
+	var x1, x2, y1, y2 float64
+	for i, v := range x {
+		y := (b0*v + middle*x1 + b2*x2 - middle*y1 - a2*y2) / a0
+		x1, x2, y1, y2 = v, x1, y, y1
+		x[i] = y
+	}
+	return x
+}
+
+// A cut or a notch delays what stands around it; the response is the chain's, and right. A loss beside one is still named.
+func TestACutIsNoJump(t *testing.T) {
+	for _, db := range []float64{-12, math.Inf(-1)} {
+		for _, hz := range []float64{25, 100, 1000} {
+			for _, q := range []float64{0.7, 4} {
+				c := sweepAlone(t)
+				x := noisy(equalized(slices.Clone(c.Channels[0]), hz, q, db), 1e-4)
+				if r := measureSweep(t, pcm.Clip{Rate: c.Rate, Channels: [][]float64{x}}); strings.Contains(strings.Join(r.Warnings, " "), "jumps") {
+					t.Errorf("%v dB at %v Hz, Q %v: %q", db, hz, q, r.Warnings)
+				}
+			}
+		}
+	}
+	c := sweepAlone(t)
+	alone := measureSweep(t, c)
+	at := int(48000 * (alone.Channel[0].DelayS + alone.GrowthS*math.Log(2000.0/20)))
+	x := noisy(slices.Delete(equalized(c.Channels[0], 1000, 2, -12), at, at+128), 1e-4)
+	if r := measureSweep(t, pcm.Clip{Rate: c.Rate, Channels: [][]float64{x}}); !strings.Contains(strings.Join(r.Warnings, " "), "the sweep jumps by 2.") {
+		t.Errorf("128 frames lost beside a cut: %q", r.Warnings)
+	}
+}

@@ -1,0 +1,86 @@
+package match_test
+
+import (
+	"math"
+	"math/rand/v2"
+	"strings"
+	"testing"
+
+	"heardiff/measure/match"
+	"heardiff/playback/pcm"
+)
+
+// spoilt returns a copy of c scaled by a gain, with direct voltage, a rumble and white noise.
+func spoilt(c pcm.Clip, gain, direct, rumble, noise float64, seed uint64) pcm.Clip {
+	out := c.Clone()
+	random := rand.New(rand.NewPCG(seed, 8))
+	for _, x := range out.Channels {
+		for i := range x {
+			x[i] = gain*x[i] + direct + rumble*math.Sin(2*math.Pi*3*float64(i)/c.Rate.Hz()) + noise*random.NormFloat64()
+		}
+	}
+	return out
+}
+
+// What stands below the band is no level: music is matched as without it, and what differs is named.
+func TestLevelIsThatOfWhatIsHeard(t *testing.T) {
+	m := newMusic(3, 12, 18000)
+	loud := m.capture(48000, 10*48000, way{})
+	rms := math.Sqrt(meanSquare(loud))
+	for name, c := range map[string]struct {
+		level            float64 // of the music, dBFS RMS
+		directA, directB float64
+		rumbleA, rumbleB float64 // RMS, dBFS
+		says             string
+	}{
+		"direct voltage of a recorder under quiet music":   {-50, 0.0003, 0.0003, -200, -200, ""},
+		"direct voltage of either sign, under quiet music": {-50, 0.0003, -0.0003, -200, -200, ""},
+		"more direct voltage under quiet music":            {-50, 0, 0.0003, -200, -200, "direct voltage"},
+		"more direct voltage under loud music":             {-20, 0, 0.01, -200, -200, "direct voltage"},
+		"rumble under loud music":                          {-20, 0, 0, -200, -40, "rumble"},
+		"rumble in the reference":                          {-20, 0, 0, -40, -200, "rumble"},
+		"the same rumble in both":                          {-20, 0, 0, -40, -40, ""},
+	} {
+		gain := pcm.Ratio(c.level) / rms
+		a := spoilt(loud, gain, c.directA, pcm.Ratio(c.rumbleA), 1e-7, 1)
+		b := spoilt(m.capture(48000, 10*48000, way{offset: 17.3}), 0.8*gain, c.directB, pcm.Ratio(c.rumbleB), 1e-7, 2)
+		p, err := match.Prepare([]pcm.Reader{a, b}, match.Excerpt{StartS: 1, LengthS: 8})
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		v := p.Presentations
+		if off := v[1].GainDB - v[0].GainDB + pcm.DB(0.8); math.Abs(off) > 0.001 || math.Abs(v[1].LevelErrorDB) > 0.001 {
+			t.Errorf("%s: the level is off by %.4f dB, said to be by %.4f", name, off, v[1].LevelErrorDB)
+		}
+		said := strings.Join(p.Warnings, "\n")
+		if c.says == "" && (strings.Contains(said, "direct") || strings.Contains(said, "rumble")) || !strings.Contains(said, c.says) {
+			t.Errorf("%s: warnings %q", name, p.Warnings)
+		}
+		if c.says == "direct voltage" && strings.Contains(said, "rumble") || c.says == "rumble" && strings.Contains(said, "direct") {
+			t.Errorf("%s: the other is named, too: %q", name, p.Warnings)
+		}
+	}
+}
+
+// Noise of one capture does not move the level to which the other is matched.
+func TestNoiseOfOneCaptureMovesNoLevel(t *testing.T) {
+	m := newMusic(3, 12, 18000)
+	loud := m.capture(48000, 10*48000, way{})
+	rms := math.Sqrt(meanSquare(loud))
+	for _, c := range []struct{ noiseA, noiseB float64 }{{-17, -200}, {-200, -17}, {-20, -20}, {-30, -200}} { // to the music
+		a := spoilt(loud, 1e-3/rms, 0, 0, 1e-3*pcm.Ratio(c.noiseA), 1)
+		b := spoilt(m.capture(48000, 10*48000, way{offset: 17.3}), 0.8e-3/rms, 0, 0, 0.8e-3*pcm.Ratio(c.noiseB), 2)
+		p, err := match.Prepare([]pcm.Reader{a, b}, match.Excerpt{StartS: 1, LengthS: 8})
+		if err != nil {
+			t.Errorf("%+v: %v", c, err)
+			continue
+		}
+		v := p.Presentations
+		off := v[1].GainDB - v[0].GainDB + pcm.DB(0.8)
+		t.Logf("%+v: off by %.4f dB, said %.4f, null %.1f, by %s", c, off, v[1].LevelErrorDB, v[1].NullDB, v[1].LevelBy)
+		if math.Abs(off) > 0.01 {
+			t.Errorf("%+v: the level is off by %.4f dB, said to be by %.4f; null %.1f dB, by %s: %q", c, off, v[1].LevelErrorDB, v[1].NullDB, v[1].LevelBy, p.Warnings)
+		}
+	}
+}
