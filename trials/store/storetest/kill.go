@@ -24,7 +24,11 @@ func Main(m *testing.M, open func(ctx context.Context, dir string) (*store.Store
 	if dir == "" {
 		return m.Run()
 	}
-	if err := answerForEver(dir, open); err != nil {
+	work := answerForEver
+	if os.Getenv(childWork) != "" {
+		work = workForEver
+	}
+	if err := work(dir, open); err != nil {
 		fmt.Fprintln(os.Stderr, err)
 		return 1
 	}
@@ -82,10 +86,11 @@ func survivesKill(t *testing.T, b Backend) {
 	}
 }
 
-func killChild(t *testing.T, dir string, after time.Duration) int {
+func killChild(t *testing.T, dir string, after time.Duration, more ...string) int {
 	t.Helper()
 	cmd := exec.Command(os.Args[0])
-	cmd.Env = append(os.Environ(), childEnv+"="+dir)
+	cmd.Env = append(append(os.Environ(), childEnv+"="+dir), more...)
+	cmd.Stderr = os.Stderr
 	out, err := cmd.StdoutPipe()
 	if err != nil {
 		t.Fatal(err)

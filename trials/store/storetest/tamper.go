@@ -30,6 +30,9 @@ func filled(t *testing.T, b Backend) *store.Store {
 		check(t, s.SaveMeasurement(ctx, store.Measurement{Capture: kept.ID, Kind: "jitter", Result: fmt.Appendf(nil, `{"random_ps_rms":%d}`, i+5)}))
 		check(t, s.SaveMeasurement(ctx, store.Measurement{Capture: kept.ID, Kind: "tone", Result: []byte(`{"words":"` + strings.Repeat("long ", 90) + `"}`)}))
 	}
+	more, err := s.AddCapture(ctx, store.Capture{Chain: "left", Kind: "tone", Path: "audio/more", SHA256: "sum of more", RateHz: 48000})
+	check(t, err)
+	check(t, s.RemoveCapture(ctx, more.ID, "the wrong cable"))
 	check(t, s.Enter(ctx, []store.Entered{{Chain: "left", Metric: "noise", Value: &cost, Unit: "dB", Source: "by hand"}, {Chain: "right", Metric: "noise", Limit: &cost, Unit: "dB", Source: "by hand"}}))
 	for i, name := range []string{"opening", "close"} {
 		check(t, s.SaveExcerpt(ctx, store.Excerpt{Name: name, Music: "suite", StartS: 1.5, Seconds: 15, RateHz: 48000, Result: []byte(`{"null_db":-80}`),
@@ -53,6 +56,8 @@ func filled(t *testing.T, b Backend) *store.Store {
 			Answer(t, session)
 		}
 	}
+	check(t, s.AddListener(ctx, store.Listener{ID: "L3", Hearing: "a whistle"}))
+	check(t, s.ForgetListener(ctx, "L3"))
 	for site := range 2 {
 		_, err := s.Merge(ctx, bundle(t, site, 1))
 		check(t, err)
@@ -89,6 +94,7 @@ type tampering struct {
 	server  bool
 	found   int
 	refused int
+	tables  []string
 }
 
 // contents are a table's columns and rows, with the number that orders them.
@@ -201,11 +207,8 @@ func editsAreFound(t *testing.T, b Backend) {
 	if found := faults(t, s); len(found) > 0 {
 		t.Fatalf("before any edit: %q", found)
 	}
-	conn, err := b.Raw(t, s).Conn(context.Background())
-	check(t, err)
-	defer conn.Close()
-	e := &tampering{T: t, study: s, conn: conn}
-	for _, table := range e.dropGuards() {
+	e := tampered(t, b, s)
+	for _, table := range e.tables {
 		if table == "version" {
 			continue
 		}
@@ -234,12 +237,13 @@ func editsAreFound(t *testing.T, b Backend) {
 	}
 }
 
-// dropGuards drops all that would keep the database from being edited, and returns its tables.
-func (t *tampering) dropGuards() []string {
+// dropGuards drops all that would keep the database from being edited, and notes its tables.
+func (t *tampering) dropGuards() {
 	if t.exec(`SHOW server_version`) == nil {
 		t.server = true
 		check(t, t.exec(`SET session_replication_role = replica`)) // no triggers, no foreign keys
-		return t.names(`SELECT tablename FROM pg_tables WHERE schemaname = current_schema() ORDER BY 1`)
+		t.tables = t.names(`SELECT tablename FROM pg_tables WHERE schemaname = current_schema() ORDER BY 1`)
+		return
 	}
 	for _, pragma := range []string{"foreign_keys = 0", "ignore_check_constraints = 1", "synchronous = 0"} {
 		check(t, t.exec(`PRAGMA `+pragma))
@@ -247,7 +251,7 @@ func (t *tampering) dropGuards() []string {
 	for _, name := range t.names(`SELECT name FROM sqlite_master WHERE type = 'trigger'`) {
 		check(t, t.exec(`DROP TRIGGER `+name))
 	}
-	return t.names(`SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite_%' ORDER BY 1`)
+	t.tables = t.names(`SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite_%' ORDER BY 1`)
 }
 
 func (t *tampering) names(query string) []string {
