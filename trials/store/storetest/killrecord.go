@@ -129,7 +129,7 @@ func recordSurvivesKill(t *testing.T, b Backend) {
 	random := rand.New(rand.NewPCG(3, 4))
 	most := 0
 	for round := range b.Kills {
-		kept := killChild(t, s.Dir(), time.Duration(20+random.IntN(150))*time.Millisecond, childWork+"=1")
+		kept := killChild(t, s.Dir(), time.Duration(30+random.IntN(270))*time.Millisecond, childWork+"=1")
 		after, err := b.Open(ctx, s.Dir())
 		check(t, err)
 		head, err := after.Head(ctx)
@@ -144,7 +144,7 @@ func recordSurvivesKill(t *testing.T, b Backend) {
 		check(t, after.Close())
 	}
 	t.Logf("%d kills, %d entries", b.Kills, most)
-	if most < 10*b.Kills {
+	if most < 3*b.Kills {
 		t.Errorf("only %d entries were written before the kills: the test tests nothing", most)
 	}
 }
