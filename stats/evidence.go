@@ -9,9 +9,7 @@ import "math"
 // Read after every trial it is a test martingale: under p = 1/2 it exceeds 1/α ever, with probability at most α,
 // however often one looks (Ville's inequality), so it is the e-value of the sequential plan too.
 func lnEvidence(k, n int) float64 {
-	a, b := float64(k), float64(n-k)
-	_, upper := lnBetaTails(a+1, b+1, 0.5, 0.5)
-	return math.Ln2 - math.Log(float64(n)+1) - lnBinomial(a, b, 0.5, 0.5) + upper
+	return lnEvidenceAbove(k, n, 0.5)
 }
 
 // EValue returns the anytime-valid evidence of k of n against p = 1/2, and its decimal logarithm, which does not

@@ -139,8 +139,8 @@ func differencingDPrime(h, tau float64) float64 {
 func (s *PairScore) pairWarnings() []string {
 	var w []string
 	if s.Hits+s.Misses != s.FalseAlarms+s.CorrectRejections {
-		w = append(w, fmt.Sprintf("%d different and %d same pairs: percent correct (%.1f %%) flatters a biased listener; hits and false alarms decide",
-			s.Hits+s.Misses, s.FalseAlarms+s.CorrectRejections, 100*s.Proportion))
+		w = append(w, fmt.Sprintf("%d different and %d same pairs: percent correct (%.1f %%) depends on the habit of answering, %.1f %% with both kinds alike; hits and false alarms decide",
+			s.Hits+s.Misses, s.FalseAlarms+s.CorrectRejections, 100*s.Proportion, 100*s.BalancedCorrect))
 	}
 	if s.Corrected {
 		w = append(w, "a rate was 0 or 1: d′ and criterion use the log-linear correction")

@@ -3,6 +3,7 @@ package stats
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // Listener is one listener's total.
@@ -53,6 +54,14 @@ type Pool struct {
 	Differ          bool                `json:"listeners_differ"` // more than chance, at α: then the total's p is not to be read alone
 	Says            string              `json:"says"`             // a plain sentence
 	Warnings        []string            `json:"warnings"`
+
+	standing string // the warning that is a verdict
+}
+
+// Judged replaces what the pool says of who hears it by what a whole study says, of which it is a part.
+func (p *Pool) Judged(says string) {
+	p.Says = says
+	p.Warnings = slices.DeleteFunc(p.Warnings, func(w string) bool { return w == p.standing })
 }
 
 // PoolListeners pools listeners; several rows of one listener are added up. It is an error if there are none, a count
@@ -244,12 +253,13 @@ func (p *Pool) warnings(cfg ScoreConfig) []string {
 	h := p.Heterogeneity
 	p.Differ = h.Log10P <= math.Log10(cfg.Alpha) || h.TaroneLP <= math.Log10(cfg.Alpha)
 	if p.Differ {
-		w = append(w, fmt.Sprintf("listeners differ more than chance (χ² %.2f, df %d, p %.2g; Tarone's Z %.2f): the pooled p of %.2g treats them as one and overstates the evidence; read each listener and the beta-binomial interval",
+		w = append(w, fmt.Sprintf("listeners differ more than chance (χ² %.2f, df %d, p %.2g; Tarone's Z %.2f): the pooled p of %.2g is exact against 'none of them hears it' alone, and of the mean over listeners it overstates what is known; read each listener and the beta-binomial interval",
 			h.Chi2, h.DF, h.P, h.Tarone, p.Total.P))
 	}
 	hearing, wrong := p.standOut(cfg.Alpha)
 	if hearing > 0 && !p.Total.Reached {
-		w = append(w, fmt.Sprintf("the total does not reach α = %g, but %d of %d listeners do after Holm's correction", cfg.Alpha, hearing, len(p.Listeners)))
+		p.standing = fmt.Sprintf("the total does not reach α = %g, but %d of %d listeners do after Holm's correction", cfg.Alpha, hearing, len(p.Listeners))
+		w = append(w, p.standing)
 	}
 	if wrong > 0 {
 		w = append(w, fmt.Sprintf("%d of %d listeners are reliably wrong: look for exchanged answers", wrong, len(p.Listeners)))
@@ -288,5 +298,5 @@ func (p *Pool) sentence(hearing int) string {
 	if b := p.BetaBinomial; b.Interval[0] > 0 && b.Interval[1] < 1 {
 		where = fmt.Sprintf("the mean over listeners lies between %.2f and %.2f, where 0.50 is guessing", b.Interval[0], b.Interval[1])
 	}
-	return fmt.Sprintf("The %d listeners differ more than chance lets them, so they are not one listener: taken as one they would give p %.2g, which overstates the evidence; %s; %s.", n, t.P, where, each)
+	return fmt.Sprintf("The %d listeners differ more than chance lets them, so they are not one listener: p %.2g is exact against 'none of them hears it' alone, and of their mean it overstates what is known; %s; %s.", n, t.P, where, each)
 }

@@ -79,7 +79,7 @@ type Score struct {
 
 	Discriminators         float64    `json:"discriminators"`
 	DiscriminatorsInterval [2]float64 `json:"discriminators_interval"`
-	DiscriminatorsUpper    float64    `json:"discriminators_upper"` // one-sided upper limit: what is ruled out above
+	DiscriminatorsUpper    float64    `json:"discriminators_upper"` // one-sided upper limit at the level alpha: what is ruled out above
 
 	BayesFactor      float64 `json:"bayes_factor_10"`
 	Log10BayesFactor float64 `json:"log10_bayes_factor_10"`
@@ -129,7 +129,7 @@ func (s *Score) setProportion(iv Intervals) {
 	s.ClopperPearson, s.Wilson, s.Jeffreys, s.MidPInterval = iv.ClopperPearson, iv.Wilson, iv.Jeffreys, iv.MidP
 	s.Discriminators = Discriminators(s.Proportion)
 	s.DiscriminatorsInterval = [2]float64{Discriminators(iv.ClopperPearson[0]), Discriminators(iv.ClopperPearson[1])}
-	s.DiscriminatorsUpper = Discriminators(UpperProportion(s.Correct, s.Trials, s.Confidence))
+	s.DiscriminatorsUpper = Discriminators(UpperProportion(s.Correct, s.Trials, 1-s.Alpha))
 }
 
 func (s *Score) setDPrime() {
@@ -166,9 +166,9 @@ func (s *Score) warnings() []string {
 		w = append(w, fmt.Sprintf("reliably wrong: %d correct or fewer would come by chance with p = %.3g; look for exchanged answers before calling it nothing",
 			s.Correct, s.PBelow))
 	}
-	if !s.Reached {
-		w = append(w, fmt.Sprintf("not reaching the critical count rules out only p_d above %.3f (one-sided %g %% limit)",
-			s.DiscriminatorsUpper, 100*s.Confidence))
+	if !s.Reached && s.Plan == FixedPlan {
+		w = append(w, fmt.Sprintf("not reaching the critical count rules out only p_d above %.3f (one-sided limit at alpha %g)",
+			s.DiscriminatorsUpper, s.Alpha))
 	}
 	return w
 }

@@ -88,6 +88,21 @@ func (l Looks) Course(p float64) Course {
 	return c
 }
 
+// LnP returns ln of the exact p of a session that stopped at 'heard' with k of n right: the chance at p that a session stops
+// there at an earlier look, or at this one with as many right or more. It is 0 where there is no look after n trials, or
+// none that says 'heard' of k.
+func (l Looks) LnP(k, n int, p float64) float64 {
+	for i, at := range l.Trials {
+		if at != n || k < l.Heard[i] {
+			continue
+		}
+		upTo := Looks{Trials: l.Trials[:i+1], Heard: slices.Clone(l.Heard[:i+1]), RuledOut: l.RuledOut[:i+1]}
+		upTo.Heard[i] = k
+		return math.Log(upTo.Course(p).Heard)
+	}
+	return 0
+}
+
 // running holds the sessions that go on: chance[i] is that of one with from + i right answers.
 type running struct {
 	from   int
@@ -169,10 +184,10 @@ func criticalOrNever(n int, p0, alpha float64) int {
 }
 
 // EvidenceLooks looks after the given numbers of trials, in rising order: 'heard' once the e-value reaches 1/α, 'ruled
-// out' once the matching e-value against p_d ≥ pd reaches it (pd 0: never). Either error has probability at most α,
-// however often it looks. Where a count says both, 'heard' stands.
-func EvidenceLooks(at []int, pd, alpha float64) (Looks, error) {
-	if err := checkFraction("alpha", alpha); err != nil {
+// out' once the matching e-value against p_d ≥ pd reaches 1/risk (pd 0: never). The errors have probability at most α and
+// risk, however often it looks. Where a count says both, 'heard' stands.
+func EvidenceLooks(at []int, pd, alpha, risk float64) (Looks, error) {
+	if err := errors.Join(checkFraction("alpha", alpha), checkFraction("risk", risk)); err != nil {
 		return Looks{}, err
 	}
 	if err := checkLookTrials(at); err != nil {
@@ -184,7 +199,7 @@ func EvidenceLooks(at []int, pd, alpha float64) (Looks, error) {
 			l.Heard[i] = k
 		}
 		if pd > 0 {
-			l.RuledOut[i] = min(ruledOutCount(n, FromDiscriminators(pd), alpha), l.Heard[i]-1)
+			l.RuledOut[i] = min(ruledOutCount(n, FromDiscriminators(pd), risk), l.Heard[i]-1)
 		}
 	}
 	return l, nil
@@ -194,18 +209,18 @@ func EvidenceLooks(at []int, pd, alpha float64) (Looks, error) {
 // reaches 1/α, −1 if none. One trial's ratio has expectation 1 at p = limit and less above it, so the product is a
 // supermartingale under every p ≥ limit, and Ville's inequality bounds the risk.
 func ruledOutCount(n int, limit, alpha float64) int {
-	reached := func(k int) bool { return lnEvidenceBelow(k, n, limit) >= -math.Log(alpha)-reachSlack }
+	reached := func(k int) bool { return lnEvidenceBelow(k, n, 0.5, limit) >= -math.Log(alpha)-reachSlack }
 	return lastWhere(0, n, reached)
 }
 
-// lnEvidenceBelow is ln of ∫ p^k·q^(n−k) dp over [1/2, limit], divided by (limit − 1/2)·limit^k·(1 − limit)^(n−k).
-func lnEvidenceBelow(k, n int, limit float64) float64 {
+// lnEvidenceBelow is ln of ∫ p^k·q^(n−k) dp over [chance, limit], divided by (limit − chance)·limit^k·(1 − limit)^(n−k).
+func lnEvidenceBelow(k, n int, chance, limit float64) float64 {
 	a, b := float64(k), float64(n-k)
-	_, aboveHalf := lnBetaTails(a+1, b+1, 0.5, 0.5)
+	_, aboveChance := lnBetaTails(a+1, b+1, chance, 1-chance)
 	_, aboveLimit := lnBetaTails(a+1, b+1, limit, 1-limit)
-	if aboveHalf <= aboveLimit {
+	if aboveChance <= aboveLimit {
 		return math.Inf(-1)
 	}
-	mass := aboveHalf + ln1mExp(aboveLimit-aboveHalf)
-	return mass - math.Log(float64(n)+1) - lnBinomial(a, b, limit, 1-limit) - math.Log(limit-0.5)
+	mass := aboveChance + ln1mExp(aboveLimit-aboveChance)
+	return mass - math.Log(float64(n)+1) - lnBinomial(a, b, limit, 1-limit) - math.Log(limit-chance)
 }

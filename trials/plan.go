@@ -46,11 +46,20 @@ type Plan struct {
 	// Looks, where set, make the plan sequential: after so many scored trials the session stops where the count of
 	// right answers says 'heard' or 'ruled out'. They are part of the plan and of its hash.
 	Looks *stats.Looks `json:"looks,omitempty"`
+	// Study, where set, says how much the whole study is to ask, beyond what it holds when it begins.
+	Study *Scope `json:"study,omitempty"`
 	// SingleBlind marks a plan run by a helper who knows what is connected.
 	SingleBlind bool `json:"single_blind,omitempty"`
 	// LeastSeconds is for how many seconds X and a reference, or both of a pair, must sound in a trial, lest its answer
 	// be marked as hurried; 0 in plans that ask for nothing.
 	LeastSeconds float64 `json:"least_seconds,omitempty"`
+}
+
+// Scope is how many listeners and comparisons a study is planned for: all verdicts share one risk, and what nobody planned
+// has hardly any of it. 0 is as many as there are when the first session begins.
+type Scope struct {
+	Listeners   int `json:"listeners,omitempty"`
+	Comparisons int `json:"comparisons,omitempty"`
 }
 
 // MaxTrials is the largest number of trials of one plan.
@@ -69,6 +78,8 @@ func (p Plan) Validate() error {
 		return fmt.Errorf("alpha %v: must lie above 0 and at most at 0.5", p.Alpha)
 	case !(p.SmallestEffect > 0 && p.SmallestEffect <= 1):
 		return fmt.Errorf("smallest effect %v: must lie above 0 and at most at 1", p.SmallestEffect)
+	case p.Study != nil && (p.Study.Listeners < 0 || p.Study.Comparisons < 0 || p.Study.Listeners > 1_000_000 || p.Study.Comparisons > 1_000_000):
+		return fmt.Errorf("planned for %d listeners and %d comparisons: 0 to a million", p.Study.Listeners, p.Study.Comparisons)
 	case !(p.RestMinutes >= 0 && p.RestMinutes <= 24*60):
 		return fmt.Errorf("rest after %v minutes: must lie between 0 and a day", p.RestMinutes)
 	case !(p.LeastSeconds >= 0 && p.LeastSeconds <= 60):

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"heardiff/trials"
+	"heardiff/trials/link"
 	"heardiff/trials/store"
 )
 
@@ -20,11 +21,14 @@ type keeping struct {
 	id     string
 	plan   trials.Plan
 	resume string // the command that goes on with it
+	// says returns what the whole study says of the listener, once the session has ended.
+	says func(r trials.Result) []link.Row
 }
 
 // keep returns what tells of a session that listen began or resumed.
 func (a *app) keep(ctx context.Context, s *store.Store, session *trials.Session, o listenOptions) *keeping {
-	return &keeping{ctx: ctx, store: s, id: session.ID(), plan: session.Plan(), resume: a.resumption(o)}
+	return &keeping{ctx: ctx, store: s, id: session.ID(), plan: session.Plan(), resume: a.resumption(o),
+		says: func(r trials.Result) []link.Row { return a.ownRows(ctx, s, session.ID(), r) }}
 }
 
 // resumption is the command that resumes what these flags began.
@@ -94,7 +98,7 @@ func (k *keeping) revealed() ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
-	return append(summarize(r), k.proof(entries)...), nil
+	return append(summarize(r, k.says(r)), k.proof(entries)...), nil
 }
 
 // proof tells what fixes an ended session: its seed, from which anybody deals the order again, and the head of the study's record

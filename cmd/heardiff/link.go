@@ -22,11 +22,17 @@ func (a *app) linkCommand() *cobra.Command {
 		Short: "set what was heard beside what was measured of the same chains",
 		Long: `Set each listener's result beside the measured differences of the very same chains.
 
-The verdicts: heard (after Holm's correction; what else could explain it is named first);
-ruled out (the exact upper bound of how often the answer can have been known lies below the
-plan's smallest effect; "ruled out above" is that bound); undecided (with the size of a fresh plan that would settle it); void (a passed
-negative control; a missed positive control under a null; a level, alignment or response
-error under a 'heard').`,
+If nobody hears anything, the chance that a study says 'heard' in any row, ever, is at most
+its alpha, whatever its people do: more listeners, repeats, sessions given up, fresh plans,
+looks. "help plan new" says how the rows share it. "uncorrected" is each row's own p, which
+never decides; "over the study" is p after all that, and decides.
+
+The verdicts: heard (what else could explain it is named first); ruled out (the upper bound
+of how often the answer can have been known, valid over repeats and looks, lies below the
+smallest effect of the plans; "ruled out above" is that bound; of a group or of all it
+speaks of the average listener); undecided (with what a fresh plan would do); void (a
+negative control passed over all sessions of a listener; a positive control missed, under a
+null; a level, alignment or response error under a 'heard'). What is void is in no sum.`,
 		Example: "  heardiff link\n  heardiff link --json",
 		Args:    exactArgs(),
 		RunE: func(c *cobra.Command, _ []string) error {
@@ -58,6 +64,11 @@ func (a *app) linkStudy(ctx context.Context) (linked, error) {
 		return linked{}, err
 	}
 	defer s.Close()
+	return a.linkOpen(ctx, s)
+}
+
+// linkOpen links a study that is open.
+func (a *app) linkOpen(ctx context.Context, s *store.Store) (linked, error) {
 	l := linked{}
 	study, err := s.Study(ctx)
 	if err != nil {
@@ -69,6 +80,9 @@ func (a *app) linkStudy(ctx context.Context) (linked, error) {
 	}
 	l.input.Chains, l.input.Entered = l.figures.chains, l.figures.entered
 	if l.plans, err = s.Plans(ctx); err != nil {
+		return l, err
+	}
+	if l.input.Family, _, err = studyFamily(ctx, s); err != nil {
 		return l, err
 	}
 	if err := l.readSessions(ctx, a, s); err != nil {
@@ -190,7 +204,7 @@ func linkText(w io.Writer, r link.Result) {
 	if len(r.Rows) == 0 {
 		fmt.Fprintln(w, "no session has ended yet")
 	}
-	t := newTable("comparison", "design", "listener", "right", "of", "p", "corrected", "d′", "ruled out above", "random (ps)", "lines (ps)", "noise (dB)", "null (dB)", "verdict")
+	t := newTable("comparison", "design", "listener", "right", "of", "p uncorrected", "over the study", "d′", "ruled out above", "random (ps)", "lines (ps)", "noise (dB)", "null (dB)", "verdict")
 	t.right(3, 4, 5, 6, 7, 8, 9, 10, 11, 12)
 	for _, v := range r.Rows {
 		who := v.Listener
@@ -202,7 +216,7 @@ func linkText(w io.Writer, r link.Result) {
 		}
 		m := v.Measured
 		who += notOfPeople(v.Simulated, v.Silent)
-		t.row(v.Comparison, v.Design, who, fmt.Sprint(v.Correct), fmt.Sprint(v.Trials), probability(v.P), probability(v.PHolm), decimals(v.DPrimeIndependent),
+		t.row(v.Comparison, v.Design, who, fmt.Sprint(v.Correct), fmt.Sprint(v.Trials), probability(v.P), probability(v.PStudy), decimals(v.DPrimeIndependent),
 			decimals(v.UpperPD), differenceText(m.RandomJitterPS), differenceText(m.DeterministicPS), differenceText(m.NoiseAWeightedDB),
 			figure(m.NullDB, "%.1f"), string(v.Verdict))
 	}
@@ -210,9 +224,12 @@ func linkText(w io.Writer, r link.Result) {
 	if len(r.Rows) > 0 {
 		fmt.Fprint(w, "\nJitter and noise: B less A; \"> +9\" is more than that, where one of the two is at its floor. A dash is not known.\n")
 	}
+	if len(r.Rows) > 0 {
+		fmt.Fprintf(w, "%s\n", r.Family.Words())
+	}
 	for _, v := range r.Rows {
 		if v.Kind == "all" {
-			fmt.Fprintf(w, "\n%s (%s): %s\n  %s\n", v.Comparison, v.Design, v.Verdict, v.Reason)
+			fmt.Fprintf(w, "\n%s (%s): %s\n  %s\n  heard by %d of %d listeners\n", v.Comparison, v.Design, v.Verdict, v.Reason, v.HeardBy.Count, v.HeardBy.Of)
 			for _, c := range v.Confounds {
 				if !strings.Contains(v.Reason, c.Says) {
 					fmt.Fprintf(w, "  also: %s\n", c.Says)

@@ -8,6 +8,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"strings"
 
@@ -20,6 +21,7 @@ import (
 	"heardiff/playback/pcm"
 	"heardiff/trials"
 	"heardiff/trials/bundle"
+	"heardiff/trials/link"
 	"heardiff/trials/store"
 )
 
@@ -158,6 +160,23 @@ func (a *app) sit(ctx context.Context, b screen.Booth, session *trials.Session, 
 		fmt.Fprintln(a.stdout, line)
 	}
 	return err
+}
+
+// ownRows returns what the study says of the listener of a session that has just ended; none where the study cannot be
+// linked, so that nobody loses their closing screen to a file that is gone.
+func (a *app) ownRows(ctx context.Context, s *store.Store, id string, r trials.Result) []link.Row {
+	quiet := *a
+	quiet.stderr, quiet.line = io.Discard, nil
+	l, err := quiet.linkOpen(ctx, s)
+	if err != nil {
+		return nil
+	}
+	for _, v := range l.sessions {
+		if v.ID == id {
+			return l.result.Of(v.Listener, r)
+		}
+	}
+	return nil
 }
 
 // findSession resumes the listener's open session on the plan, or begins one.

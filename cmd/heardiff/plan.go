@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 
+	"heardiff/stats"
 	"heardiff/trials"
 	"heardiff/trials/store"
 )
@@ -24,7 +25,9 @@ type planOptions struct {
 	looks                                              int
 	also                                               []string
 	trials, practice, positive, negative               int
+	listeners, pairs                                   int
 	alpha, effect, rest, least                         float64
+	alphaGiven                                         bool
 	byHand                                             bool
 }
 
@@ -61,13 +64,18 @@ With --ladder each dose that "prepare --ladder" made is compared with the clean 
 times each: a threshold test by the method of constant stimuli. --a names the chain where the
 study holds ladders of several.
 
+` + howAlphaIsShared + `
+
 Layout: "interleaved" spreads fatigue over all comparisons, "blocked" lets the listener stay
 with one; both draw their order by chance.`,
 		Example: `  heardiff plan new --design abx --a direct --b optical --trials 42 --alpha 0.05
-  heardiff plan new --design same-different --a direct --b optical --trials 60 --positive 6 --negative 6
+  heardiff plan new --design same-different --a direct --b optical --trials 60 --positive 8 --negative 8 --listeners 6
   heardiff plan new --ladder random-jitter --trials 20 --practice 4`,
 		Args: exactArgs(),
-		RunE: func(c *cobra.Command, _ []string) error { return a.newPlan(c.Context(), o) },
+		RunE: func(c *cobra.Command, _ []string) error {
+			o.alphaGiven = c.Flags().Changed("alpha")
+			return a.newPlan(c.Context(), o)
+		},
 	}
 	o.define(c.Flags())
 	return c
@@ -82,7 +90,9 @@ func (o *planOptions) define(f *pflag.FlagSet) {
 	f.StringVar(&o.ladder, "ladder", "", "compare a clean excerpt with each dose of a prepared ladder: its `kind`, or its words")
 	f.StringArrayVar(&o.also, "also", nil, "a further comparison in the same sitting, `A:B[:EXCERPT]`")
 	f.IntVar(&o.trials, "trials", 0, "`trials` of each comparison")
-	f.Float64Var(&o.alpha, "alpha", 0.05, "the accepted `risk` of calling a guesser a hearer")
+	f.Float64Var(&o.alpha, "alpha", 0.05, "the accepted `risk` that the study calls any guesser a hearer (else that of its first plan)")
+	f.IntVar(&o.listeners, "listeners", 0, "`number` of listeners the study is planned for (else those added before its first session)")
+	f.IntVar(&o.pairs, "comparisons", 0, "`number` of comparisons it is planned for (else those planned before its first session)")
 	f.Float64Var(&o.effect, "smallest-effect", 0.3, "the smallest `proportion` of discriminators worth finding")
 	f.IntVar(&o.practice, "practice", 0, "practice `trials` with feedback, on a plain difference")
 	f.IntVar(&o.positive, "positive", 0, "`trials` with a plain difference, mixed in")
@@ -122,8 +132,12 @@ func (a *app) newPlan(ctx context.Context, o planOptions) error {
 		}
 		p.ID = fmt.Sprint(len(plans) + 1)
 	}
+	family, level, err := o.fit(ctx, s, &p)
+	if err != nil {
+		return err
+	}
 	if o.stopping == "sequential" {
-		made, err := makeLooks(o.boundary, p.Count(trials.Scored), o.looks, p.SmallestEffect, p.Alpha)
+		made, err := makeLooks(o.boundary, p.Count(trials.Scored), o.looks, p.SmallestEffect, stats.Usable(level), stats.Usable(p.Alpha))
 		if err != nil {
 			return misused(err)
 		}
@@ -135,7 +149,8 @@ func (a *app) newPlan(ctx context.Context, o planOptions) error {
 	if err := s.AddPlan(ctx, p); err != nil {
 		return inStudy(err)
 	}
-	return a.printPlan(p)
+	a.warnOfControls(p)
+	return a.printPlan(p, family)
 }
 
 // plan turns the flags into a plan without its comparisons.
@@ -163,6 +178,8 @@ func (o *planOptions) plan() (trials.Plan, error) {
 		return p, misusedf("two chains are wanted: --a CHAIN --b CHAIN")
 	case o.trials < 1:
 		return p, misusedf("--trials %d: one or more (\"heardiff power\" tells how many)", o.trials)
+	case o.listeners < 0 || o.pairs < 0:
+		return p, misusedf("--listeners %d, --comparisons %d: zero or more", o.listeners, o.pairs)
 	case o.practice < 0 || o.positive < 0 || o.negative < 0:
 		return p, misusedf("--practice %d, --positive %d, --negative %d: zero or more", o.practice, o.positive, o.negative)
 	}
@@ -308,7 +325,11 @@ func (a *app) planShowCommand() *cobra.Command {
 			if err != nil {
 				return inStudy(err)
 			}
-			return a.printPlan(p)
+			family, _, err := studyFamily(ctx, s)
+			if err != nil {
+				return err
+			}
+			return a.printPlan(p, family)
 		}),
 	}
 }

@@ -8,13 +8,17 @@ import (
 
 	"heardiff/stats"
 	"heardiff/trials"
+	"heardiff/trials/link"
 )
 
 // planReport is a plan with its hash and what it can find: Power for a fixed plan, Course for a sequential one.
 type planReport struct {
 	Schema string `json:"schema"`
 	trials.Plan
-	Hash   string         `json:"hash"`
+	Hash string `json:"hash"`
+	// Family is what the whole study asks; Level that at which one listener's first test of this plan is judged.
+	Family link.Said      `json:"family"`
+	Level  float64        `json:"listener_alpha"`
 	Power  []planPower    `json:"power"`
 	Course []stats.Course `json:"course"`
 }
@@ -30,16 +34,18 @@ type planPower struct {
 	Needed *int `json:"trials_for_power_0_8"`
 }
 
-func (a *app) printPlan(p trials.Plan) error {
-	r, err := reportPlan(p)
+func (a *app) printPlan(p trials.Plan, f link.Family) error {
+	r, err := reportPlan(p, f)
 	if err != nil {
 		return err
 	}
 	return a.print(r, func(w io.Writer) { r.text(w) })
 }
 
-func reportPlan(p trials.Plan) (planReport, error) {
-	r := planReport{Schema: "heardiff.plan/1", Plan: p, Hash: p.HashText()}
+func reportPlan(p trials.Plan, f link.Family) (planReport, error) {
+	r := planReport{Schema: "heardiff.plan/1", Plan: p, Hash: p.HashText(), Family: f.Said(), Level: f.LevelOf(p)}
+	judged := p
+	judged.Alpha = f.TestLevel(p)
 	truths := []float64{0.6, 0.7, 0.8}
 	if smallest := stats.FromDiscriminators(p.SmallestEffect); !slices.Contains(truths, smallest) {
 		truths = append(truths, smallest)
@@ -51,12 +57,12 @@ func reportPlan(p trials.Plan) (planReport, error) {
 		return r, nil
 	}
 	for _, pTrue := range truths {
-		at, err := p.PowerAt(scoredTrials(p), pTrue)
+		at, err := judged.PowerAt(scoredTrials(p), pTrue)
 		if err != nil {
 			return r, err
 		}
 		row := planPower{Trials: at.Trials, PTrue: pTrue, Power: at.Power, Critical: at.Critical}
-		switch need, err := p.TrialsFor(pTrue, 0.8); {
+		switch need, err := judged.TrialsFor(pTrue, 0.8); {
 		case err == nil:
 			row.Needed = &need.Trials
 		case !errors.Is(err, stats.ErrOutOfReach):
@@ -86,7 +92,7 @@ func (r planReport) text(w io.Writer) {
 		t.row(c.Name, fmt.Sprint(c.Trials), c.Kind.String(), c.Excerpt)
 	}
 	t.print(w, "\n")
-	fmt.Fprintln(w)
+	fmt.Fprintf(w, "\n%s\n\n", r.Family.Words())
 	r.powerText(w)
 	for _, c := range r.Course {
 		fmt.Fprintf(w, "a listener who is right %.0f %% of the time: heard with probability %.3f, ruled out %.3f, undecided %.3f, after %.0f trials on average\n",

@@ -7,7 +7,10 @@ import (
 
 	"heardiff/stats"
 	"heardiff/trials"
+	"heardiff/trials/link"
 )
+
+func familyOfOne(p trials.Plan) link.Family { return link.NewFamily([]trials.Plan{p}, nil) }
 
 func onePlan(n int, effect float64) trials.Plan {
 	return trials.Plan{ID: "1", Design: trials.ABX, Alpha: 0.05, SmallestEffect: effect, Comparisons: []trials.Comparison{
@@ -18,7 +21,7 @@ func onePlan(n int, effect float64) trials.Plan {
 // trials (27 right): R 4.2.2, pbinom(11, 16, 0.7, lower.tail = FALSE), and the same over all larger n.
 func TestPlanSaysWhatItCanFind(t *testing.T) {
 	var text strings.Builder
-	r, err := reportPlan(onePlan(16, 0.3))
+	r, err := reportPlan(onePlan(16, 0.3), familyOfOne(onePlan(16, 0.3)))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -46,13 +49,18 @@ func TestPlanShowsThePowerOfTheTestThatDecides(t *testing.T) {
 	} {
 		p := onePlan(42, 0.4)
 		p.Design, p.Order = c.design, c.order
-		r, err := reportPlan(p)
+		if at, err := p.PowerAt(42, 0.7); err != nil || math.Abs(at.Power-c.want) > 1e-7 {
+			t.Errorf("%s: power %v, want %v (%v)", name, at.Power, c.want, err)
+		}
+		r, err := reportPlan(p, familyOfOne(p))
 		if err != nil {
 			t.Fatal(err)
 		}
+		// The study judges a first test at a little less than alpha, see link.Family.
+		p.Alpha = familyOfOne(p).TestLevel(p)
 		row := r.Power[1]
-		if row.PTrue != 0.7 || math.Abs(row.Power-c.want) > 1e-7 {
-			t.Errorf("%s: power %v at %v, want %v", name, row.Power, row.PTrue, c.want)
+		if at, err := p.PowerAt(42, 0.7); err != nil || row.PTrue != 0.7 || row.Power != at.Power {
+			t.Errorf("%s: power %v at %v, want %v (%v)", name, row.Power, row.PTrue, at.Power, err)
 		}
 		if fisher := name != "ABX"; fisher != (*row.Needed > 42) {
 			t.Errorf("%s: %d trials for a chance of 0.8", name, *row.Needed)
@@ -61,7 +69,7 @@ func TestPlanShowsThePowerOfTheTestThatDecides(t *testing.T) {
 }
 
 func TestPlanForATinyEffectIsStillShown(t *testing.T) {
-	r, err := reportPlan(onePlan(16, 0.0005))
+	r, err := reportPlan(onePlan(16, 0.0005), familyOfOne(onePlan(16, 0.0005)))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -73,7 +81,7 @@ func TestPlanForATinyEffectIsStillShown(t *testing.T) {
 // A sequential plan keeps both risks at the exact recursion of its own boundaries.
 func TestSequentialPlanShowsItsRisks(t *testing.T) {
 	p := onePlan(60, 0.6)
-	made, err := makeLooks("evidence", 60, 0, p.SmallestEffect, p.Alpha)
+	made, err := makeLooks("evidence", 60, 0, p.SmallestEffect, p.Alpha, p.Alpha)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -81,7 +89,7 @@ func TestSequentialPlanShowsItsRisks(t *testing.T) {
 	if err := p.Validate(); err != nil {
 		t.Fatal(err)
 	}
-	r, err := reportPlan(p)
+	r, err := reportPlan(p, familyOfOne(p))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -10,6 +10,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"heardiff/stats"
+	"heardiff/trials"
 )
 
 func (a *app) poolCommand() *cobra.Command {
@@ -21,10 +22,11 @@ func (a *app) poolCommand() *cobra.Command {
 		Long: `Listeners together: totals, how much they differ, who hears it, groups compared.
 
 Without a file, the ABX sessions of the study that have ended, those given up
-included: a listener who gives up because of how it goes has stopped at will, so look at "results" too.
+included and those that are void left out; the verdicts are those of the whole study, as
+"link" gives them, and p of these sums alone decides nothing.
 FILE.csv has the columns listener,group,correct,trials, one row a listener; the rows of one
-listener are added up. The total treats all trials as one listener's; where listeners differ,
-its p overstates the evidence, and pool says so. A further column site (in a study, the site
+listener are added up. The p of the total is exact against "none of them hears it"; where
+listeners differ, of their mean it overstates what is known, and pool says so. A further column site (in a study, the site
 where a session was run) adds a random-effects meta-analysis over the sites. It takes counts
 alone: a percentage, from such an analysis or from print, is never turned back into k of n.`,
 		Example: "  heardiff pool listeners.csv",
@@ -39,12 +41,10 @@ alone: a percentage, from such an analysis or from print, is never turned back i
 			if err != nil {
 				return misused(err)
 			}
-			var listeners []stats.Listener
 			if len(args) == 0 {
-				listeners, err = a.studyListeners(c.Context(), comparison)
-			} else {
-				listeners, err = readListeners(c.Context(), args[0])
+				return a.poolStudy(c.Context(), comparison, cfg)
 			}
+			listeners, err := readListeners(c.Context(), args[0])
 			if err != nil {
 				return err
 			}
@@ -68,6 +68,42 @@ func (a *app) poolListeners(listeners []stats.Listener, cfg stats.ScoreConfig) e
 		stats.Pool
 	}{"heardiff.pool/1", p}
 	return a.print(result, func(w io.Writer) { writePool(w, p) })
+}
+
+// poolStudy pools the sessions of the study and prints them, with the verdicts of the whole study.
+func (a *app) poolStudy(ctx context.Context, comparison string, cfg stats.ScoreConfig) error {
+	s, err := a.openStudy(ctx)
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	l, err := a.linkOpen(ctx, s)
+	if err != nil {
+		return err
+	}
+	listeners, comparison, err := a.studyListeners(l, comparison)
+	if err != nil {
+		return err
+	}
+	p, err := stats.PoolListeners(listeners, cfg)
+	if err != nil {
+		return rejected(err, "")
+	}
+	verdicts := verdictsOf(l.result, comparison)
+	for _, v := range verdicts {
+		if v.Kind == "all" && v.Design == trials.ABX.String() {
+			p.Judged(v.says)
+		}
+	}
+	result := struct {
+		Schema string `json:"schema"`
+		stats.Pool
+		Verdicts []verdictReport `json:"verdicts"`
+	}{"heardiff.pool/1", p, verdicts}
+	return a.print(result, func(w io.Writer) {
+		writePool(w, p)
+		writeVerdicts(w, verdicts, l.result.Family)
+	})
 }
 
 func readListeners(ctx context.Context, path string) ([]stats.Listener, error) {
@@ -101,7 +137,7 @@ func listenersOf(t *rows) ([]stats.Listener, error) {
 }
 
 func writePool(w io.Writer, p stats.Pool) {
-	t := newTable("", "correct", "trials", "%", "p", "two-sided", "p (Holm)", "d'", "ruled out above")
+	t := newTable("", "correct", "trials", "%", "p uncorrected", "two-sided", "p (Holm)", "d'", "ruled out above")
 	t.right(1, 2, 3, 4, 5, 6, 7, 8)
 	row := func(name string, s stats.Score, holm string) {
 		t.row(name, fmt.Sprint(s.Correct), fmt.Sprint(s.Trials), fmt.Sprintf("%.1f", 100*s.Proportion), probability(s.P), probability(s.PTwoSided), holm,

@@ -2,42 +2,25 @@ package main
 
 import (
 	"cmp"
-	"context"
 	"errors"
 	"slices"
 	"strings"
 
 	"heardiff/stats"
 	"heardiff/trials"
+	"heardiff/trials/link"
 )
 
-// studyListeners returns the scored ABX counts of every session that has ended, those given up included, for one
-// comparison. Duplicate pairs are not among them: a listener's habit of answering would pass for hearing. Nor are
-// sequential plans, whose number of trials depends on the answers.
-func (a *app) studyListeners(ctx context.Context, comparison string) ([]stats.Listener, error) {
-	s, err := a.openStudy(ctx)
-	if err != nil {
-		return nil, err
-	}
-	defer s.Close()
-	sessions, err := endedSessions(ctx, s, damaged)
-	if err != nil {
-		return nil, err
-	}
+// studyListeners returns the scored ABX counts of every session that has ended and is not void, those given up included, for
+// one comparison, and its name. Duplicate pairs are not among them: a listener's habit of answering would pass for
+// hearing. Nor are sequential plans, whose number of trials depends on the answers.
+func (a *app) studyListeners(l linked, comparison string) ([]stats.Listener, string, error) {
+	void := link.VoidSessions(l.input.Results, l.input.Family)
 	var found []stats.Listener
 	var names []string
 	left := 0
-	sessions = a.peopleOf(sessions)
-	marks, err := a.markedSessions(ctx, s, sessions)
-	if err != nil {
-		return nil, err
-	}
-	for _, v := range sessions {
-		for _, m := range marks[v.ID] {
-			a.warn("session %s: %s", shortID(v.ID), m.Says)
-		}
-	}
-	for _, v := range sessions {
+	voids := 0
+	for _, v := range a.peopleOf(l.sessions) {
 		for _, t := range v.result.Tallies {
 			if t.Comparison.Kind != trials.Scored || t.Trials == 0 {
 				continue
@@ -52,6 +35,12 @@ func (a *app) studyListeners(ctx context.Context, comparison string) ([]stats.Li
 				left++
 				continue
 			}
+			if why := void[v.ID]; why != "" {
+				if voids++; voids <= mostVoids {
+					a.warn("session %s is void and left out: %s", shortID(v.ID), why)
+				}
+				continue
+			}
 			found = append(found, stats.Listener{Listener: v.who.ID, Group: v.who.Group, Site: siteName(v.Site), Correct: t.Correct, Trials: t.Trials})
 		}
 	}
@@ -62,16 +51,25 @@ func (a *app) studyListeners(ctx context.Context, comparison string) ([]stats.Li
 	if left > 0 {
 		a.warn("%d results of duplicate pairs or sequential plans are left out: their counts cannot be added up; see \"heardiff results\"", left)
 	}
+	if voids > mostVoids {
+		a.warn("and %d void sessions more: see \"heardiff link\"", voids-mostVoids)
+	}
+	if comparison == "" && len(names) == 1 {
+		comparison = names[0]
+	}
 	switch {
 	case comparison != "" && !slices.Contains(names, comparison):
-		return nil, misusedf("--comparison %q: no ended session has it (%s)", comparison, strings.Join(names, "; "))
+		return nil, "", misusedf("--comparison %q: no ended session has it (%s)", comparison, strings.Join(names, "; "))
 	case comparison == "" && len(names) > 1:
-		return nil, misusedf("there are several comparisons: choose one with --comparison (%s)", strings.Join(names, "; "))
+		return nil, "", misusedf("there are several comparisons: choose one with --comparison (%s)", strings.Join(names, "; "))
 	case len(found) == 0:
-		return nil, rejected(errors.New("no ABX session of the study has ended"), "give a FILE.csv, or listen first")
+		return nil, "", rejected(errors.New("no ABX session of the study has ended"), "give a FILE.csv, or listen first")
 	}
-	return found, nil
+	return found, comparison, nil
 }
+
+// mostVoids is how many void sessions are named.
+const mostVoids = 5
 
 // peopleOf returns the sessions that speak of people, and all of them where none does; either way it says so.
 func (a *app) peopleOf(sessions []endedSession) []endedSession {

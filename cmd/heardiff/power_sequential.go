@@ -20,8 +20,8 @@ type sequentialPlan struct {
 const boundaries = "evidence, obrien-fleming or pocock"
 
 // makeLooks plans the looks of n trials: after every trial by evidence, else after equal groups. ruleOut 0 never says
-// 'ruled out'.
-func makeLooks(boundary string, n, looks int, ruleOut, alpha float64) (sequentialPlan, error) {
+// 'ruled out'; alpha is the risk of 'heard', risk that of 'ruled out'.
+func makeLooks(boundary string, n, looks int, ruleOut, alpha, risk float64) (sequentialPlan, error) {
 	if boundary == "evidence" && looks == 0 {
 		looks = n
 	}
@@ -30,14 +30,14 @@ func makeLooks(boundary string, n, looks int, ruleOut, alpha float64) (sequentia
 		return sequentialPlan{}, err
 	}
 	if boundary == "evidence" {
-		l, err := stats.EvidenceLooks(at, ruleOut, alpha)
+		l, err := stats.EvidenceLooks(at, ruleOut, alpha, risk)
 		return sequentialPlan{looks: l, boundary: boundary}, err
 	}
 	b, err := stats.ParseBoundary(boundary)
 	if err != nil {
 		return sequentialPlan{}, err
 	}
-	g, err := stats.Groups{Boundary: b, Trials: at, Alpha: alpha, RuleOut: ruleOut}.Plan()
+	g, err := stats.Groups{Boundary: b, Trials: at, Alpha: alpha, RuleOut: ruleOut, Risk: risk}.Plan()
 	return sequentialPlan{looks: g.Looks, boundary: boundary, group: &g}, err
 }
 
@@ -96,7 +96,7 @@ func (a *app) powerSequential(f powerFlags) error {
 // where none is named, that rules out --rule-out with that power where nothing is heard.
 func (f powerFlags) sequentialPlan() (sequentialPlan, error) {
 	if f.trials > 0 {
-		return makeLooks(f.boundary, f.trials, f.looks, f.ruleOut, f.alpha)
+		return makeLooks(f.boundary, f.trials, f.looks, f.ruleOut, f.alpha, f.alpha)
 	}
 	if f.pTrue <= 0.5 && (f.pTrue > 0 || f.ruleOut == 0) {
 		return sequentialPlan{}, fmt.Errorf("%w: at p = %v, no better than chance, no number of trials gives power %v", stats.ErrOutOfReach, f.pTrue, f.power)
@@ -106,13 +106,13 @@ func (f powerFlags) sequentialPlan() (sequentialPlan, error) {
 		reaches = func(l stats.Looks) bool { return l.Course(0.5).RuledOut >= f.power }
 	}
 	found, err := stats.SmallestLooks(func(n int) (stats.Looks, error) {
-		p, err := makeLooks(f.boundary, n, f.looks, f.ruleOut, f.alpha)
+		p, err := makeLooks(f.boundary, n, f.looks, f.ruleOut, f.alpha, f.alpha)
 		return p.looks, err
 	}, reaches)
 	if err != nil {
 		return sequentialPlan{}, err
 	}
-	return makeLooks(f.boundary, found.Most(), f.looks, f.ruleOut, f.alpha)
+	return makeLooks(f.boundary, found.Most(), f.looks, f.ruleOut, f.alpha, f.alpha)
 }
 
 func (p sequentialPlan) text(w io.Writer, n int, courses []stats.Course) {

@@ -26,11 +26,10 @@ as such. Of a session that still runs nothing but its progress is shown.
 p is one-sided: how often a guesser would score at least this well; two-sided it is small
 for who is reliably wrong too (look for exchanged answers). For duplicate pairs it
 is Fisher's exact test of hits against false alarms, which a habit of saying "different"
-cannot flatter; so it is for ABX in balanced order, where the numbers of both kinds are
-known and the plain binomial would be too generous. "Ruled out above" is the proportion of
-trials on which the listener can still have known, at one-sided 95 %. A sequential plan
-has no p: its boundary decides, and "state" says which was reached. A result that is not
-significant does not say that nothing is there: look at what it rules out.
+cannot lower; so it is for ABX in balanced order, where the numbers of both kinds are
+known and the plain binomial would be too generous. A sequential plan has no p: "state"
+says which boundary was reached. This p is of one session alone, uncorrected, and decides
+nothing: what the whole study says follows the table, in the words of "link".
 
 Where answers came with a confidence, the area under the curve says how well it tells
 different pairs from same ones, or right answers from wrong ones (0.5 is chance).
@@ -53,6 +52,11 @@ out for them and no result changed.`,
 			if err != nil {
 				return err
 			}
+			if l, err := a.linkOpen(ctx, s); err != nil {
+				a.warn("what the whole study says cannot be had: %v", err) // the counts are not lost to a file that is
+			} else {
+				r.Verdicts, r.family = verdictsOf(l.result, ""), l.result.Family
+			}
 			return a.print(r, func(w io.Writer) {
 				r.text(w)
 				if len(args) == 1 {
@@ -67,6 +71,9 @@ out for them and no result changed.`,
 type resultsReport struct {
 	Schema   string          `json:"schema"`
 	Sessions []sessionReport `json:"sessions"`
+	// Verdicts are those of the whole study, see "link".
+	Verdicts []verdictReport `json:"verdicts"`
+	family   link.Said
 }
 
 // sessionReport is one session. Rows and Trials stay empty until it has ended.
@@ -295,8 +302,8 @@ func (r resultsReport) text(w io.Writer) {
 		fmt.Fprintln(w, "no session has begun")
 		return
 	}
-	t := newTable("session", "listener", "group", "plan", "state", "comparison", "kind", "right", "of", "p", "two-sided", "d′", "ruled out above")
-	t.right(7, 8, 9, 10, 11, 12)
+	t := newTable("session", "listener", "group", "plan", "state", "comparison", "kind", "right", "of", "p uncorrected", "two-sided", "d′")
+	t.right(7, 8, 9, 10, 11)
 	for _, s := range r.Sessions {
 		s.addRows(t)
 	}
@@ -304,23 +311,24 @@ func (r resultsReport) text(w io.Writer) {
 	for _, s := range r.Sessions {
 		s.notes(w)
 	}
+	writeVerdicts(w, r.Verdicts, r.family)
 }
 
 func (r sessionReport) addRows(t *table) {
 	id := []string{shortID(r.Session), r.name(), r.Group, r.Plan, r.State}
 	if len(r.Rows) == 0 {
-		t.row(append(id, "(hidden until the end)", "", "", fmt.Sprint(r.Answered), "", "", "", "")...)
+		t.row(append(id, "(hidden until the end)", "", "", fmt.Sprint(r.Answered), "", "", "")...)
 	}
 	for _, c := range r.Rows {
-		d, upper := "–", "–"
+		d := "–"
 		switch {
 		case c.ABX != nil:
-			d, upper = decimals(c.ABX.DPrimeIndependent), decimals(c.ABX.DiscriminatorsUpper)
+			d = decimals(c.ABX.DPrimeIndependent)
 		case c.Pairs != nil:
 			d = decimals(c.Pairs.DPrimeIndependent)
 		}
 		t.row(append(id, c.Comparison.Name, c.Comparison.Kind.String(), fmt.Sprint(c.Correct), fmt.Sprint(c.Trials),
-			probability(c.pValue()), probability(c.pTwoSided()), d, upper)...)
+			probability(c.pValue()), probability(c.pTwoSided()), d)...)
 		id = make([]string, len(id))
 	}
 }

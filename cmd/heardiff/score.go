@@ -42,7 +42,7 @@ func (a *app) scoreCommand() *cobra.Command {
 ` + peekingCost + `
 
 A duplicate-pair test is judged from hits and false alarms, never from percent correct,
-which flatters a biased listener when same and different pairs are unequal in number.`,
+which a habit of saying "different" can raise when same and different pairs are unequal in number.`,
 		Example: "  heardiff score --design abx --correct 12 --trials 16\n" +
 			"  heardiff score --design same-different --hits 12 --misses 4 --false-alarms 5 --correct-rejections 11",
 		Args: exactArgs(),
@@ -145,13 +145,20 @@ func writeScore(w io.Writer, s stats.Score) {
 	if s.Critical != nil {
 		fmt.Fprintf(t, "critical count\t%d\tat alpha %g, plan %s\n", *s.Critical, s.Alpha, planName(s.Plan))
 	}
+	if s.Plan == stats.SequentialPlan {
+		// p, intervals and limits of a fixed number of trials are not valid where it depended on the answers.
+		fmt.Fprintf(t, "e-value\t%s\tthe Bayes factor of p uniform between 0.5 and 1 against 0.5; %s at least is heard\n", number(s.EValue), number(1/s.Alpha))
+		t.Flush()
+		writeWarnings(w, s.Warnings)
+		return
+	}
 	fmt.Fprintf(t, "p, one-sided\t%s\tmid-p %s, two-sided %s\n", probability(s.P), probability(s.MidP), probability(s.PTwoSided))
 	fmt.Fprintf(t, "interval of p\t%s\texact, %g %%\n", span(s.ClopperPearson), 100*s.Confidence)
 	fmt.Fprintf(t, "d', independent\t%s\t%s\n", number(s.DPrimeIndependent), span(s.DPrimeInterval))
 	fmt.Fprintf(t, "d', differencing\t%s\t%s\n", number(s.DPrimeDifferencing), span(s.DPrimeDifferencingInterval))
 	fmt.Fprintf(t, "discriminators\t%s\t%s\n", number(s.Discriminators), span(s.DiscriminatorsInterval))
-	fmt.Fprintf(t, "ruled out above\t%s\tof discriminators, one-sided %g %%\n", number(s.DiscriminatorsUpper), 100*s.Confidence)
-	fmt.Fprintf(t, "Bayes factor\t%s\talso the e-value\n", number(s.BayesFactor))
+	fmt.Fprintf(t, "ruled out above\t%s\tof discriminators, one-sided %g %%\n", number(s.DiscriminatorsUpper), 100*(1-s.Alpha))
+	fmt.Fprintf(t, "Bayes factor\t%s\tof p uniform between 0.5 and 1 against 0.5; also the e-value\n", number(s.BayesFactor))
 	t.Flush()
 	writeWarnings(w, s.Warnings)
 }

@@ -6,8 +6,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"math"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"heardiff/cmd/heardiff/internal/printable"
@@ -18,7 +20,7 @@ import (
 
 // exportTables writes the study's tables and their dictionary into dir, all or none.
 func (a *app) exportTables(ctx context.Context, s *store.Store, dir string) error {
-	sheets := []*sheet{sessionSheet(), trialSheet(), resultSheet(), measurementSheet(), planSheet(), lookSheet(), dictionarySheet()}
+	sheets := []*sheet{sessionSheet(), trialSheet(), resultSheet(), measurementSheet(), planSheet(), lookSheet(), familySheet(), dictionarySheet()}
 	var files []folderFile
 	for _, t := range sheets {
 		files = append(files, folderFile{name: t.name, kind: tableOf(t.columns[0].name)})
@@ -47,8 +49,9 @@ func (a *app) exportTables(ctx context.Context, s *store.Store, dir string) erro
 	}
 	addResults(sheets[2], l.result)
 	addMeasurements(sheets[3], l.result)
-	addPlans(sheets[4], sheets[5], l.plans)
-	addDictionary(sheets[6], sheets)
+	addPlans(sheets[4], sheets[5], l.plans, l.input.Family)
+	addFamily(sheets[6], l.input.Family)
+	addDictionary(sheets[7], sheets)
 	for _, t := range sheets {
 		if err := t.end(); err != nil {
 			return fmt.Errorf("write tables: %w", err)
@@ -186,7 +189,7 @@ func resultSheet() *sheet {
 		truth("simulated", "true: a computation answered"), truth("silent", "true: a part or all was answered where no device sounded"), text("treatment", "known impairment that B carries, NA: none"),
 		numeric("dose", "as in the treatment", "its size"), count("trials", "", "scored trials"), count("correct", "", "right answers"),
 		numeric("proportion", "", "correct / trials"), numeric("p_value", "", "one-sided, exact"), numeric("log10_p_value", "", "its decimal logarithm: no underflow"),
-		numeric("p_two_sided", "", "two-sided, exact"), numeric("p_holm", "", "corrected for the number of comparisons"),
+		numeric("p_two_sided", "", "two-sided, exact"), numeric("p_holm", "", "p_study under its earlier name"), numeric("p_study", "", "corrected over every comparison, listener, group, repeat and look of the study: it decides"),
 		numeric("clopper_pearson_low", "", "95 % interval of the proportion"), numeric("clopper_pearson_high", "", "95 % interval of the proportion"),
 		numeric("d_prime", "", "independent-observation model, NA at a perfect score"), numeric("p_d_upper", "", "one-sided upper bound of the proportion of discriminators, at confidence 1 - alpha"),
 		numeric("e_value", "", "likelihood of p uniform between 0.5 and 1 over that of 0.5: evidence against guessing, NA of pairs"), numeric("alpha", "", "level of the plan"),
@@ -206,7 +209,7 @@ func addResults(t *sheet, r link.Result) {
 			hits, misses, alarms, rejections = p.Hits, p.Misses, p.FalseAlarms, p.CorrectRejections
 		}
 		t.add(v.Comparison, v.A, v.B, v.Excerpt, v.Design, v.Kind, v.Listener, v.Group, v.Listeners, v.Sessions, v.Simulated, v.Silent, v.Treatment, v.Dose,
-			v.Trials, v.Correct, v.Proportion, v.P, v.Log10P, v.PTwoSided, v.PHolm, v.ClopperPearson[0], v.ClopperPearson[1], v.DPrimeIndependent, v.UpperPD,
+			v.Trials, v.Correct, v.Proportion, v.P, v.Log10P, v.PTwoSided, v.PStudy, v.PStudy, v.ClopperPearson[0], v.ClopperPearson[1], v.DPrimeIndependent, v.UpperPD,
 			v.EValue, v.Alpha, v.Smallest, hits, misses, alarms, rejections, v.Positive.Trials, v.Positive.Correct, v.Negative.Trials, v.Negative.Correct,
 			string(v.Verdict), v.TrialsToSettle, v.Reason)
 	}
@@ -221,7 +224,25 @@ func planSheet() *sheet {
 		truth("single_blind", "true: run by a helper who knows what is connected"), numeric("least_s", "s", "for how long a trial's sounds must be heard, lest its answer be marked as hurried"),
 		text("comparison", "name within the plan"), text("kind", "scored, practice, positive control or negative control"),
 		text("a", "chain A"), text("b", "chain B"), text("excerpt", "stretch of music"), text("audio_a", "SHA-256 of what was played for A"),
-		text("audio_b", "SHA-256 of what was played for B"), count("trials", "", "planned")}}
+		text("audio_b", "SHA-256 of what was played for B"), count("trials", "", "planned"),
+		truth("foreseen", "true: made before the study's first session, its comparisons share alpha in equal parts")}}
+}
+
+func familySheet() *sheet {
+	return &sheet{name: "family.csv", columns: []column{
+		numeric("alpha", "", "the risk that all 'heard' of the study share"), count("listeners", "", "for how many it is planned"),
+		count("comparisons", "", "for how many it is planned"), text("group", "a group that was planned, NA: none"),
+		count("group_listeners", "", "listeners planned in it")}}
+}
+
+// addFamily adds a row a group that was planned, or one row.
+func addFamily(t *sheet, f link.Family) {
+	if len(f.Groups) == 0 {
+		t.add(f.Alpha, f.Listeners, f.Comparisons, "", "")
+	}
+	for _, g := range slices.Sorted(maps.Keys(f.Groups)) {
+		t.add(f.Alpha, f.Listeners, f.Comparisons, g, f.Groups[g])
+	}
 }
 
 func lookSheet() *sheet {
@@ -232,7 +253,7 @@ func lookSheet() *sheet {
 }
 
 // addPlans adds a row a comparison of each plan, and a row a look of those that are sequential.
-func addPlans(t, looks *sheet, plans []trials.Plan) {
+func addPlans(t, looks *sheet, plans []trials.Plan, f link.Family) {
 	for _, p := range plans {
 		stopping := "fixed"
 		if p.Looks != nil {
@@ -243,7 +264,7 @@ func addPlans(t, looks *sheet, plans []trials.Plan) {
 		}
 		for _, c := range p.Comparisons {
 			t.add(p.ID, p.HashText(), p.Design.String(), p.Order.String(), p.Layout.String(), stopping, p.Alpha, p.SmallestEffect, p.SingleBlind, p.LeastSeconds,
-				c.Name, c.Kind.String(), c.A, c.B, c.Excerpt, c.AudioA, c.AudioB, c.Trials)
+				c.Name, c.Kind.String(), c.A, c.B, c.Excerpt, c.AudioA, c.AudioB, c.Trials, f.Foresees(p))
 		}
 	}
 }

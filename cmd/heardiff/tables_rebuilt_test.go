@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"testing"
+	"time"
 
 	"heardiff/stats"
 	"heardiff/trials"
@@ -47,6 +48,15 @@ func fraction(t *testing.T, text string) float64 {
 	return v
 }
 
+func instantOf(t *testing.T, text string) time.Time {
+	t.Helper()
+	v, err := time.Parse(time.RFC3339Nano, text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return v
+}
+
 // plansFromTables reads the plans back.
 func plansFromTables(t *testing.T, dir string) map[string]trials.Plan {
 	t.Helper()
@@ -75,6 +85,29 @@ func plansFromTables(t *testing.T, dir string) map[string]trials.Plan {
 		l.Trials, l.Heard, l.RuledOut = append(l.Trials, wholeNumber(t, r["trials"])), append(l.Heard, wholeNumber(t, r["heard_at"])), append(l.RuledOut, wholeNumber(t, r["ruled_out_at"]))
 	}
 	return plans
+}
+
+// familyFromTables reads back what the study asks.
+func familyFromTables(t *testing.T, dir string) link.Family {
+	t.Helper()
+	all := plansFromTables(t, dir)
+	var foreseen []trials.Plan
+	for _, r := range rowsOf(t, filepath.Join(dir, "plans.csv")) {
+		if r["foreseen"] == "TRUE" {
+			foreseen = append(foreseen, all[r["plan"]])
+		}
+	}
+	f := link.NewFamily(foreseen, nil)
+	for _, r := range rowsOf(t, filepath.Join(dir, "family.csv")) {
+		f.Alpha, f.Listeners, f.Comparisons = fraction(t, r["alpha"]), wholeNumber(t, r["listeners"]), wholeNumber(t, r["comparisons"])
+		if r["group"] != "" {
+			if f.Groups == nil {
+				f.Groups = map[string]int{}
+			}
+			f.Groups[r["group"]] = wholeNumber(t, r["group_listeners"])
+		}
+	}
+	return f
 }
 
 // sessionsFromTables adds the trials up anew.
@@ -110,6 +143,7 @@ func sessionsFromTables(t *testing.T, dir string) []link.Heard {
 		h := link.Heard{Listener: r["listener"], Group: r["group"], Simulated: r["simulated"] == "TRUE"}
 		h.Session, h.Plan, h.GivenUp, h.Stopped = r["session"], plans[r["plan"]], r["given_up"] == "TRUE", trials.Stop(r["stopped"])
 		h.Silent, h.Voids, h.Flags, h.Hurried = r["silent"] == "TRUE", wholeNumber(t, r["voids"]), wholeNumber(t, r["flags"]), wholeNumber(t, r["hurried"])
+		h.Begun, h.Ended = instantOf(t, r["begun"]), instantOf(t, r["ended"])
 		for _, c := range h.Plan.Comparisons {
 			tally := trials.Tally{}
 			if v := tallies[h.Session][c.Name]; v != nil {
@@ -145,7 +179,7 @@ func TestTheResultsFollowFromTheOtherTables(t *testing.T) {
 		}
 	}
 	command(t, 0, "export", "--csv", dir)
-	in := link.Input{Results: sessionsFromTables(t, dir)}
+	in := link.Input{Results: sessionsFromTables(t, dir), Family: familyFromTables(t, dir)}
 	again, err := link.Build(in)
 	if err != nil {
 		t.Fatal(err)

@@ -60,7 +60,7 @@ func doseTrends(rows []Row) []Trend {
 		}
 	}
 	for _, r := range rows {
-		if r.Treatment == "" || r.Verdict == Void || r.Kind == "listener" && len(own) > maxOwnCurves {
+		if r.Treatment == "" || r.Verdict == Void || r.sound.Trials == 0 || r.Kind == "listener" && len(own) > maxOwnCurves {
 			continue
 		}
 		w := whose{treatment: r.Treatment, kind: r.Kind}
@@ -75,7 +75,7 @@ func doseTrends(rows []Row) []Trend {
 			t = &Trend{Metric: r.DoseMetric, Treatment: r.Treatment, Group: w.group, Listener: w.listener}
 			index[w], order = t, append(order, t)
 		}
-		t.Points = append(t.Points, TrendPoint{r.Comparison, t.size(r.Dose), r.Correct, r.Trials, r.Proportion, r.ClopperPearson})
+		t.Points = append(t.Points, r.point(t.size(r.Dose)))
 	}
 	var out []Trend
 	for _, t := range order {
@@ -90,6 +90,21 @@ func doseTrends(rows []Row) []Trend {
 	}
 	sort.SliceStable(out, func(i, k int) bool { return wider(out[i]) < wider(out[k]) })
 	return out
+}
+
+// point is the row as a place on a curve; sessions that are void are not in it.
+func (r Row) point(size float64) TrendPoint {
+	p := TrendPoint{r.Comparison, size, r.Correct, r.Trials, r.Proportion, r.ClopperPearson}
+	if r.sound.Trials == r.Trials {
+		return p
+	}
+	iv, err := stats.ProportionIntervals(r.sound.Correct, r.sound.Trials, 0.95)
+	if err != nil {
+		return p
+	}
+	p.Correct, p.Trials, p.Interval = r.sound.Correct, r.sound.Trials, iv.ClopperPearson
+	p.Proportion = float64(p.Correct) / float64(p.Trials)
+	return p
 }
 
 // wider puts all listeners before groups, and groups before single listeners.

@@ -4,17 +4,34 @@
 // the score, the measured differences with their limits, what else could explain the result (confounds), and a verdict.
 // Numbers and text in, verdicts out; nothing is read or written here. NaN is not measurable.
 //
+// # What a study claims
+//
+// A study asks questions: does this listener hear this comparison, does the average of this group, does the average of
+// all? If nobody hears anything, the chance that it says 'heard' anywhere, ever, is at most alpha, the level of its first
+// plan; and the chance that it says so in any row where nothing is heard is at most alpha whatever is heard in the others.
+// How alpha is shared is fixed when the first session begins (Family): equally among the comparisons planned by then; of
+// each, all to the listener where one is planned; else one half to the average of all and one half, divided equally, to
+// the listeners (with groups a third each). What a claim found true does not need passes on (stats.AdjustFamily: Holm's
+// procedure with shares). Half a percent is kept for comparisons that nobody planned and half for further listeners.
+//
+// Within its share, a session of a fixed number of trials is judged by its exact test, a sequential one by its
+// boundaries, duplicate pairs and balanced order by Fisher's test. A small part is kept, and multiplied by the evidence
+// of each session for the next (stats.Step), so that repeats, fresh plans and sessions given up count as they are and can be
+// looked at at any time. Several listeners' answers are summed in one exact test where as many as planned have sat, and
+// by evidence before and after.
+//
 // # The verdicts
 //
-//   - heard: the number correct reaches the level of the plan, after Holm's correction over the comparisons of the
-//     same listener (or group, or all). What could explain it besides the chain is named first.
-//   - ruled out: the exact upper bound of p_d, at the plan's level, lies below the plan's smallest effect. It is a
-//     statement about p_d above that bound and nothing more.
-//   - undecided: neither. The size of a fresh plan that would settle it is given; adding trials to this one would be
-//     peeking. It stays undecided, too, where a listener is reliably wrong, and where the replay chain's own jitter or
-//     noise exceeds every difference under test.
-//   - void: a negative control was passed, at the 0.01 level (something leaks: nothing holds); a positive control was missed (no null
-//     holds); or a 'heard' came with a level, alignment or response error large enough to be heard itself.
+//   - heard: p_study, corrected in this way, is at most alpha. What could explain it besides the chain is named first.
+//     Once said it stays, whatever later sessions bring.
+//   - ruled out: the upper bound of p_d, at the level alpha and valid over repeats and looks, lies below the smallest
+//     effect of any plan of that comparison. It is a bound on p_d and nothing more, for that row: each row by itself is
+//     wrong with probability at most alpha. Of a group or of all it speaks of the average listener.
+//   - undecided: neither. The size of a fresh plan is given, and what it would do. It stays undecided, too, where a
+//     listener is reliably wrong, and where the replay chain's own jitter or noise exceeds every difference under test.
+//   - void: a listener passed their negative controls, over all their sessions, at the 0.01 level (something leaks: nothing
+//     holds); the positive control was missed in every session (no null holds); or a 'heard' came with a level, alignment or
+//     response error large enough to be heard itself. Sessions of the first two kinds are in no sum, trend or curve.
 //
 // Sessions that are simulated, or were answered where no device sounded, are added up with none as soon as one speaks of people:
 // each stands in a row of its own, marked.
@@ -25,6 +42,7 @@ import (
 	"math"
 	"slices"
 	"sort"
+	"strings"
 
 	"heardiff/stats"
 	"heardiff/trials"
@@ -41,6 +59,8 @@ type Input struct {
 	Entered  []Entered
 	Pairings []Pairing
 	Results  []Heard
+	// Family is what the study asks. Where its Alpha is 0 it is that of the plan of the first session, for one listener.
+	Family Family
 }
 
 // Heard is one session that has ended.
@@ -77,6 +97,7 @@ type Result struct {
 	Title     string    `json:"title"`
 	Simulated bool      `json:"simulated"` // some answers come from a computation, not from people
 	Silent    bool      `json:"silent"`    // some were given where no device sounded
+	Family    Said      `json:"family"`
 	Rows      []Row     `json:"rows"`
 	Trends    []Trend   `json:"trends"`
 	Entered   []Entered `json:"entered"`
@@ -108,9 +129,19 @@ type Row struct {
 	Smallest   float64     `json:"smallest_effect"`
 	Pairs      *PairCounts `json:"pairs"`
 	stats.Score
-	PHolm      float64    `json:"p_holm"`
-	Log10PHolm float64    `json:"log10_p_holm"`
-	UpperPD    float64    `json:"p_d_upper"` // one-sided bound at the plan's level
+	// PStudy is p corrected over all that the study asks, over repeats and looks: it alone decides. Score's p is uncorrected.
+	PStudy      float64 `json:"p_study"`
+	Log10PStudy float64 `json:"log10_p_study"`
+	// PHolm is PStudy under its earlier name, for scripts that read it.
+	PHolm      float64 `json:"p_holm"`
+	Log10PHolm float64 `json:"log10_p_holm"`
+	// HeardBy, of a sum, says how many of its listeners hear it by themselves.
+	HeardBy *HeardBy `json:"heard_by"`
+	// LeftOut is the number of sessions that are in no sum, for a control said that they are void.
+	LeftOut int `json:"sessions_left_out"`
+	// Sequential marks rows of plans that may stop early: p of a fixed number of trials is not valid for them.
+	Sequential bool       `json:"sequential"`
+	UpperPD    float64    `json:"p_d_upper"` // one-sided bound at the study's level, valid over repeats and looks
 	Positive   Control    `json:"positive_control"`
 	Negative   Control    `json:"negative_control"`
 	Measured   Measured   `json:"measured"`
@@ -118,9 +149,19 @@ type Row struct {
 	Masked     []string   `json:"masked_by_replay"`
 	Verdict    Verdict    `json:"verdict"`
 	Reason     string     `json:"reason"`
-	// TrialsToSettle is the size of a fresh plan with a power of 0.8 both to find and to rule out the smallest effect;
-	// 0 where the row is decided.
+	// TrialsToSettle is the size of a fresh plan, of a listener, with a power of 0.8 both to find and to rule out the
+	// smallest effect with the risk that is left; 0 where the row is decided, or no plan in reach does.
 	TrialsToSettle int `json:"trials_to_settle"`
+
+	asks question
+	// sound counts the sittings that are not void: trends and curves are drawn from these.
+	sound stats.Count
+}
+
+// HeardBy counts the listeners of a sum who hear it by themselves, of those whose sessions are not void.
+type HeardBy struct {
+	Count int `json:"count"`
+	Of    int `json:"of"`
 }
 
 // PairCounts are the answers to duplicate pairs.
@@ -136,46 +177,52 @@ type Control struct {
 	Correct int `json:"correct"`
 }
 
-// key is what sessions are added up under.
-type key struct {
-	a, b, excerpt string
-	audioB        string // of a chain compared with a dose of itself, which only the audio tells apart
-	design        trials.Design
-	kind          string
-	who           string
-	silent        bool
-}
-
 // tallied is a row while it is counted.
 type tallied struct {
 	Row
+	*evidence
 	pairs     stats.Pairs
-	design    trials.Design
-	audioB    string
+	answers   stats.Pairs // in ABX, what was said against what was true
+	sittings  []sitting
 	listeners map[string]bool
 	sessions  map[string]bool
 	heard     []Heard
-	ln        float64 // ln of the one-sided p
-	alpha     float64 // the strictest of its plans; Score carries it on
-	// sequential rows stopped where the counts said so: the exact p and the bound of a fixed number do not hold.
-	sequential bool
-	stopped    string
-	// answers holds what was said against what was true in ABX of balanced order, where the exact binomial p is too
-	// generous to a listener who counts.
-	answers  stats.Pairs
-	balanced bool
+	alpha     float64
+	balanced  bool
+	// planned is how many listeners the plan foresaw, 0 where none: then their sum has no planned test.
+	planned int
+	// claimShare is the row's share of its comparison's risk, foreseen where it was planned.
+	claimShare    float64
+	claimForeseen bool
+	// leak is the negative control of a listener who heard what was not there.
+	leak *Control
 }
 
 // Build links results and figures. It is an error if a session's counts contradict themselves.
-func Build(in Input) (Result, error) {
-	rows, m := count(in.Results), newMemory()
+func Build(in Input) (Result, error) { return NewBuilder().Build(in) }
+
+// Builder builds links one after the other, and keeps what it computed from the same few numbers. It is not safe for
+// concurrent use.
+type Builder struct{ memory }
+
+// NewBuilder returns a Builder that has computed nothing yet.
+func NewBuilder() *Builder { return &Builder{newMemory()} }
+
+// Build is the function Build.
+func (b *Builder) Build(in Input) (Result, error) {
+	if in.Family.Alpha == 0 {
+		in.Family = familyOf(in.Results)
+	}
+	m := b.memory
+	all, leaking := gather(in.Results, in.Family, m)
+	rows := rowsOf(all, leaking, VoidSessions(in.Results, in.Family), in.Family)
 	for _, r := range rows {
 		if err := score(r, m); err != nil {
 			return Result{}, fmt.Errorf("link: %s, %s: %w", r.Comparison, r.Listener, err)
 		}
 	}
-	correct(rows)
-	out := Result{Schema: Schema, Title: in.Title, Entered: in.Entered}
+	share(rows, in.Family, m)
+	out := Result{Schema: Schema, Title: in.Title, Family: in.Family.Said(), Entered: in.Entered}
 	chains, floor := byName(in.Chains), setUp(in.Chains)
 	for _, r := range rows {
 		pairing := find(in.Pairings, r)
@@ -184,8 +231,12 @@ func Build(in Input) (Result, error) {
 		r.Confounds = confounds(r, pairing)
 		r.Masked = append(masked(r.Measured, in.Chains), maskedDose(pairing, in.Chains)...)
 		decide(r, m)
-		out.Rows = append(out.Rows, r.Row)
 		out.Simulated, out.Silent = out.Simulated || r.Simulated, out.Silent || r.Silent
+	}
+	countHearing(rows)
+	for _, r := range rows {
+		r.PHolm, r.Log10PHolm = r.PStudy, r.Log10PStudy
+		out.Rows = append(out.Rows, r.Row)
 	}
 	climb(out.Rows)
 	out.Trends = append(trends(out.Rows), doseTrends(out.Rows)...)
@@ -195,224 +246,253 @@ func Build(in Input) (Result, error) {
 	return out, nil
 }
 
-// count adds the sessions up: per listener, per group where there are two or more, and for all.
-func count(results []Heard) []*tallied {
-	people := ofPeople(results)
-	groups := map[string]bool{}
-	for _, h := range results {
-		if h.counts(people) {
-			groups[h.Group] = true
+// Of returns the rows of the listener of a session about what it asked, as they are over the whole study.
+func (r Result) Of(listener string, session trials.Result) []Row {
+	var rows []Row
+	for _, a := range asked(planOf(Heard{Result: session})) {
+		for _, row := range r.Rows {
+			if row.Kind == "listener" && row.Listener == listener && row.Silent == session.Silent && row.asks == a.question {
+				rows = append(rows, row)
+			}
 		}
 	}
-	index := map[key]*tallied{}
-	var order []*tallied
+	return rows
+}
+
+// familyOf is the family of results without one: of the plan of the first session.
+func familyOf(results []Heard) Family {
+	if len(results) == 0 {
+		return Family{Alpha: 0.05, Listeners: 1, Comparisons: 1}
+	}
+	first := results[0]
 	for _, h := range results {
+		if h.Begun.Before(first.Begun) {
+			first = h
+		}
+	}
+	return NewFamily([]trials.Plan{planOf(first)}, nil)
+}
+
+// planOf is the plan of a session, with the comparisons that were tallied where it names none.
+func planOf(h Heard) trials.Plan {
+	p := h.Plan
+	if p.Comparisons == nil {
 		for _, t := range h.Tallies {
-			if t.Comparison.Kind != trials.Scored || t.Trials == 0 {
-				continue
-			}
-			whose := [][2]string{{"listener", h.Listener}}
-			if h.counts(people) {
-				whose = append(whose, [2]string{"all", Everybody})
-			}
-			if len(groups) > 1 && h.Group != "" && h.counts(people) {
-				whose = append(whose, [2]string{"group", h.Group})
-			}
-			for _, w := range whose {
-				k := keyOf(t.Comparison, h.Plan.Design, w[0], w[1])
-				k.silent = h.Silent && k.kind == "listener"
-				r, ok := index[k]
-				if !ok {
-					r = begun(k, t, h)
-					index[k] = r
-					order = append(order, r)
-				}
-				r.add(t, h)
-			}
+			p.Comparisons = append(p.Comparisons, t.Comparison)
 		}
 	}
-	rank := map[string]int{"listener": 0, "group": 1, "all": 2}
-	sort.SliceStable(order, func(i, k int) bool {
-		a, b := order[i], order[k]
-		if a.Comparison != b.Comparison {
-			return a.Comparison < b.Comparison
+	return p
+}
+
+// rowsOf returns the rows of each question: every listener, every group where there are two or more, and all. Listeners
+// in whom something leaks, and sessions whose positive control was missed, are in no sum.
+func rowsOf(all []*evidence, leaking map[string]Control, void map[string]string, f Family) []*tallied {
+	var rows []*tallied
+	groups := map[string]bool{}
+	for _, e := range all {
+		for _, g := range e.groups {
+			groups[g] = true
 		}
+		if e.ungrouped {
+			groups[""] = true
+		}
+	}
+	parts := f.shares()
+	for _, e := range all {
+		at := len(rows)
+		index := map[string]*tallied{}
+		for i, who := range slices.Concat(e.listeners, e.others) {
+			r := e.row("listener", who.id)
+			if i >= len(e.listeners) {
+				i += max(0, f.Listeners-len(e.listeners)) // who is counted with nobody takes no share of who was planned
+			}
+			r.claimShare, r.claimForeseen = parts.ofListener(i)
+			if c, ok := leaking[who.id]; ok {
+				r.leak = &c
+			}
+			index[who.key()], rows = r, append(rows, r)
+		}
+		sums := map[string]*tallied{}
+		if len(groups) > 1 {
+			rows = append(rows, e.groupRows(sums, f, parts)...)
+		}
+		everybody := e.row("all", Everybody)
+		everybody.claimShare, everybody.claimForeseen, everybody.planned = parts.all, f.Listeners > 1, f.Listeners
+		if len(e.listeners) > 0 {
+			rows = append(rows, everybody)
+		}
+		for _, s := range e.sittings {
+			index[s.who().key()].add(s)
+			if s.counted {
+				everybody.sum(s, void)
+				if g := sums[s.heard.Group]; g != nil {
+					g.sum(s, void)
+				}
+			}
+		}
+		if len(e.listeners) == 1 && f.Listeners == 1 {
+			everybody.claimShare = 0 // they are the listener
+		}
+		sortRows(rows[at:])
+	}
+	sort.SliceStable(rows, func(i, k int) bool { return rows[i].Comparison < rows[k].Comparison })
+	return rows
+}
+
+// sum adds a sitting to a row of several listeners, unless it is void.
+func (r *tallied) sum(s sitting, void map[string]string) {
+	if void[s.heard.Session] != "" {
+		r.LeftOut++
+		return
+	}
+	r.add(s)
+}
+
+func (e *evidence) groupRows(index map[string]*tallied, f Family, parts shares) []*tallied {
+	var rows []*tallied
+	others := 0
+	for _, g := range e.groups {
+		n := f.Groups[g]
+		r := e.row("group", g)
+		r.claimShare, r.claimForeseen, r.planned = parts.ofGroup(n > 0, others), n > 0, n
+		if n == 0 {
+			others++
+		}
+		index[g], rows = r, append(rows, r)
+	}
+	return rows
+}
+
+// sortRows puts listeners first, then groups, then all.
+func sortRows(rows []*tallied) {
+	rank := map[string]int{"listener": 0, "group": 1, "all": 2}
+	sort.SliceStable(rows, func(i, k int) bool {
+		a, b := rows[i], rows[k]
 		if rank[a.Kind] != rank[b.Kind] {
 			return rank[a.Kind] < rank[b.Kind]
 		}
 		return a.Listener+a.Group < b.Listener+b.Group
 	})
-	return order
 }
 
-func keyOf(c trials.Comparison, design trials.Design, kind, who string) key {
-	k := key{a: c.A, b: c.B, excerpt: c.Excerpt, design: design, kind: kind, who: who}
-	if c.A == c.B {
-		k.audioB = c.AudioB
+func (e *evidence) row(kind, who string) *tallied {
+	r := &tallied{Row: Row{asks: e.question}, evidence: e, listeners: map[string]bool{}, sessions: map[string]bool{}}
+	r.Comparison, r.A, r.B, r.Excerpt, r.Kind = e.name, e.a, e.b, e.excerpt, kind
+	r.Smallest = e.smallest
+	r.Listener = who
+	if kind == "group" {
+		r.Listener, r.Group = Everybody, who
 	}
-	return k
-}
-
-func begun(k key, t trials.Tally, h Heard) *tallied {
-	r := &tallied{design: k.design, audioB: k.audioB, listeners: map[string]bool{}, sessions: map[string]bool{}}
-	r.Comparison, r.A, r.B, r.Excerpt, r.Kind = t.Comparison.Name, k.a, k.b, k.excerpt, k.kind
-	r.Listener, r.Group = k.who, h.Group
-	if k.kind != "listener" {
-		r.Listener, r.Group = Everybody, ""
-	}
-	if k.kind == "group" {
-		r.Group = k.who
-	}
-	r.alpha, r.Smallest = h.Plan.Alpha, h.Plan.SmallestEffect
 	return r
 }
 
-func (r *tallied) add(t trials.Tally, h Heard) {
-	r.Trials += t.Trials
-	r.Correct += t.Correct
-	r.pairs.Hits += t.Hits
-	r.pairs.Misses += t.Misses
-	r.pairs.FalseAlarms += t.FalseAlarms
-	r.pairs.CorrectRejections += t.CorrectRejections
-	r.alpha, r.Smallest = math.Min(r.alpha, h.Plan.Alpha), math.Max(r.Smallest, h.Plan.SmallestEffect)
+func (r *tallied) add(s sitting) {
+	h := s.heard
+	r.sittings = append(r.sittings, s)
+	r.Trials, r.Correct = r.Trials+s.Trials, r.Correct+s.Correct
+	if !s.inattentive && h.voidMark() == "" {
+		r.sound.Correct, r.sound.Trials = r.sound.Correct+s.Correct, r.sound.Trials+s.Trials
+	}
+	r.pairs, r.answers = plus(r.pairs, s.pairs), plus(r.answers, s.answers)
 	r.Simulated, r.Silent = r.Simulated || h.Simulated, r.Silent || h.Silent
 	for _, d := range h.Devices {
 		if !slices.Contains(r.Devices, d) {
 			r.Devices = append(r.Devices, d)
 		}
 	}
-	r.countAnswers(t)
 	r.listeners[h.Listener] = true
 	r.Listeners = len(r.listeners)
+	if r.Kind == "listener" {
+		r.Group = h.Group
+	}
+	r.balanced = r.balanced || h.Plan.Order == trials.Balanced
+	r.Sequential = r.Sequential || h.Plan.Sequential()
 	if r.sessions[h.Session] {
-		return // a second comparison of the same chains in one plan: its controls are counted
+		return
 	}
 	r.sessions[h.Session] = true
 	r.Sessions++
 	r.heard = append(r.heard, h)
-	r.stopped = string(h.Stopped)
-	r.sequential = r.sequential || h.Plan.Sequential()
-	r.balanced = r.balanced || h.Plan.Order == trials.Balanced
-	for _, c := range h.Tallies {
-		switch c.Comparison.Kind {
-		case trials.PositiveControl:
-			r.Positive.Trials, r.Positive.Correct = r.Positive.Trials+c.Trials, r.Positive.Correct+c.Correct
-		case trials.NegativeControl:
-			r.Negative.Trials, r.Negative.Correct = r.Negative.Trials+c.Trials, r.Negative.Correct+c.Correct
-		}
-	}
+	r.Positive, r.Negative = r.Positive.plus(h, trials.PositiveControl), r.Negative.plus(h, trials.NegativeControl)
 }
 
-// countAnswers counts ABX answers by what X was.
-func (r *tallied) countAnswers(t trials.Tally) {
-	if r.design != trials.ABX {
-		return
-	}
-	m := t.Answers
-	r.answers.Hits += m[1][1]
-	r.answers.Misses += m[1][0]
-	r.answers.FalseAlarms += m[0][1]
-	r.answers.CorrectRejections += m[0][0]
-}
-
-// score judges the counts, and bounds the proportion of discriminators from above.
+// score fills what the counts say by themselves, uncorrected: it decides nothing.
 func score(r *tallied, m memory) error {
+	if r.Trials == 0 {
+		r.Score = noScore(r.design)
+		return nil
+	}
 	cfg := stats.ScoreConfig{Alpha: r.alpha}
-	if r.design != trials.SameDifferent {
-		s, err := m.abx(r.Correct, r.Trials, r.alpha)
-		if err != nil {
-			return err
-		}
-		r.Score, r.UpperPD = s.Score, s.upperPD
-		r.ln = s.Log10P * math.Ln10
-		return r.judge(cfg)
+	if r.Sequential {
+		cfg.Plan = stats.SequentialPlan
 	}
-	return scorePairs(r, cfg)
-}
-
-// judge replaces the exact binomial p of ABX where the plan makes it invalid: by the e-value's 1/E for a sequential plan
-// (Ville's inequality: valid whenever one stops), or the plan's level where a single session stopped at its own
-// boundary; by Fisher's exact test for balanced order.
-func (r *tallied) judge(cfg stats.ScoreConfig) error {
-	if r.sequential {
-		r.ln = math.Min(0, -r.Log10EValue*math.Ln10)
-		if r.Sessions == 1 && r.stopped == "heard" {
-			r.ln = math.Min(r.ln, math.Log(r.alpha))
-		}
-		return nil
+	if r.design == trials.SameDifferent && bothKinds(r.pairs) {
+		s, err := stats.ScorePairs(r.pairs, cfg)
+		r.Score = s.Score
+		r.Pairs = &PairCounts{r.pairs, s.HitRate, s.FalseAlarmRate}
+		return err
 	}
-	if !r.balanced || r.answers.Hits+r.answers.Misses == 0 || r.answers.FalseAlarms+r.answers.CorrectRejections == 0 {
-		return nil
-	}
-	s, err := stats.ScorePairs(r.answers, cfg)
+	s, err := m.abx(r.Correct, r.Trials, cfg)
 	if err != nil {
 		return err
 	}
-	r.ln = s.Log10P * math.Ln10
+	r.Score = s
+	switch {
+	case r.design == trials.SameDifferent: // only for the interval: pairs of one kind test nothing
+		r.Design, r.P, r.Log10P = r.design.String(), math.NaN(), math.NaN()
+	case r.balanced && bothKinds(r.answers):
+		ln := stats.ConditionalP([]stats.Pairs{r.answers})
+		r.P, r.Log10P = math.Exp(ln), ln/math.Ln10
+	}
 	return nil
 }
 
-// scorePairs judges duplicate pairs by their rates. A guesser says 'different' equally often of both kinds of pair, so
-// p_d is H − F; its upper bound takes H at its upper and F at its lower limit, each at half the risk.
-func scorePairs(r *tallied, cfg stats.ScoreConfig) error {
-	p := r.pairs
-	same, different := p.FalseAlarms+p.CorrectRejections, p.Hits+p.Misses
-	if same == 0 || different == 0 {
-		s, err := stats.ScoreABX(r.Correct, r.Trials, cfg) // only for the interval: pairs of one kind test nothing
-		if err != nil {
-			return err
-		}
-		s.P, s.Log10P, r.UpperPD, r.ln = math.NaN(), math.NaN(), math.NaN(), 0
-		s.Design = r.design.String()
-		r.Score = s
-		return nil
-	}
-	s, err := stats.ScorePairs(p, cfg)
-	if err != nil {
-		return err
-	}
-	r.Score = s.Score
-	r.Pairs = &PairCounts{p, s.HitRate, s.FalseAlarmRate}
-	high := stats.UpperProportion(p.Hits, different, 1-r.alpha/2)
-	low := stats.LowerProportion(p.FalseAlarms, same, 1-r.alpha/2)
-	r.UpperPD = math.Min(1, math.Max(0, high-low))
-	r.ln = s.Log10P * math.Ln10
-	return nil
-}
-
-// correct adjusts p over the comparisons of the same listener, group, or all.
-func correct(rows []*tallied) {
-	whose := map[string][]*tallied{}
-	for _, r := range rows {
-		k := r.Kind + "\x00" + r.Listener + "\x00" + r.Group
-		if r.Kind != "group" {
-			k = r.Kind + "\x00" + r.Listener
-		}
-		if r.Kind == "listener" && r.Silent {
-			k += "\x00silent"
-		}
-		whose[k] = append(whose[k], r)
-	}
-	for _, family := range whose {
-		lns := make([]float64, len(family))
-		for i, r := range family {
-			lns[i] = r.ln
-		}
-		for i, ln := range stats.Holm(lns) {
-			family[i].PHolm, family[i].Log10PHolm = math.Exp(ln), ln/math.Ln10
-		}
-	}
-}
-
-func find(pairings []Pairing, r *tallied) Pairing {
-	for _, p := range pairings {
-		if p.Excerpt == r.Excerpt && p.AudioB == r.audioB && (p.A == r.A && p.B == r.B || p.A == r.B && p.B == r.A) {
-			return p
-		}
-	}
+// noScore is the score of a row of which every session was left out.
+func noScore(d trials.Design) stats.Score {
 	nan := math.NaN()
-	return Pairing{A: r.A, B: r.B, Excerpt: r.Excerpt, NullDB: nan, ResponseMaxDB: nan, LoudnessDifferenceLU: nan,
+	none := [2]float64{nan, nan}
+	return stats.Score{Design: d.String(), Proportion: nan, P: nan, Log10P: nan, MidP: nan, Log10MidP: nan, PTwoSided: nan, Log10PTwo: nan,
+		PBelow: nan, Log10PBelow: nan, ClopperPearson: none, Wilson: none, Jeffreys: none, MidPInterval: none,
+		DPrimeIndependent: nan, DPrimeDifferencing: nan, DPrimeInterval: none, DPrimeDifferencingInterval: none, DPrimeCorrected: nan,
+		Discriminators: nan, DiscriminatorsInterval: none, DiscriminatorsUpper: nan, BayesFactor: nan, Log10BayesFactor: nan,
+		EValue: nan, Log10EValue: nan}
+}
+
+// find returns the pairing of a row; of a row over several excerpts the largest of each difference.
+func find(pairings []Pairing, r *tallied) Pairing {
+	nan := math.NaN()
+	found := Pairing{A: r.A, B: r.B, Excerpt: r.Excerpt, NullDB: nan, ResponseMaxDB: nan, LoudnessDifferenceLU: nan,
 		LevelErrorDB: nan, OffsetErrorUS: nan, Dose: nan}
+	first := true
+	for _, p := range pairings {
+		if !holds(strings.Split(r.Excerpt, between), p.Excerpt) || p.AudioB != r.audioB || !(p.A == r.A && p.B == r.B || p.A == r.B && p.B == r.A) {
+			continue
+		}
+		if first {
+			found, first = p, false
+			continue
+		}
+		found.worsen(p)
+	}
+	return found
+}
+
+// worsen takes over what is larger in another pairing of the same chains.
+func (p *Pairing) worsen(q Pairing) {
+	worse := func(a *float64, b float64) {
+		if math.IsNaN(*a) || math.Abs(b) > math.Abs(*a) {
+			*a = b
+		}
+	}
+	p.NullDB = larger(p.NullDB, q.NullDB)
+	worse(&p.ResponseMaxDB, q.ResponseMaxDB)
+	worse(&p.LoudnessDifferenceLU, q.LoudnessDifferenceLU)
+	worse(&p.LevelErrorDB, q.LevelErrorDB)
+	worse(&p.OffsetErrorUS, q.OffsetErrorUS)
+	p.Identical = p.Identical && q.Identical
+	if p.BitPerfect == nil || q.BitPerfect != nil && !*q.BitPerfect {
+		p.BitPerfect = q.BitPerfect
+	}
 }
 
 func byName(chains []Chain) map[string]Chain {

@@ -130,11 +130,11 @@ func pointsOf(rows []Row, m Metric, group string) []TrendPoint {
 	var points []TrendPoint
 	index := map[[3]string]int{}
 	for _, r := range rows {
-		if r.Treatment != "" || r.Verdict == Void || r.Kind == "listener" || (r.Kind == "group") != (group != "") || r.Group != group {
+		if r.Treatment != "" || r.Verdict == Void || r.sound.Trials == 0 || r.Kind == "listener" || (r.Kind == "group") != (group != "") || r.Group != group {
 			continue
 		}
 		if d := differenceIn(r, m); !math.IsNaN(d) {
-			point := TrendPoint{r.Comparison, d, r.Correct, r.Trials, r.Proportion, r.ClopperPearson}
+			point := r.point(d)
 			k := [3]string{r.A, r.B, r.Excerpt}
 			i, have := index[k]
 			switch {
@@ -326,7 +326,7 @@ func warnings(in Input, out Result) []string {
 		}
 	}
 	if len(several) > 1 {
-		w = append(w, fmt.Sprintf("%d comparisons were made (%s): p-values are corrected for that number", len(several), strings.Join(keys(several), ", ")))
+		w = append(w, fmt.Sprintf("%d comparisons were made (%s): verdicts allow for that number", len(several), strings.Join(keys(several), ", ")))
 	}
 	return w
 }

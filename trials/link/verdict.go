@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"heardiff/stats"
+	"heardiff/trials"
 )
 
 // Verdict is what a row says.
@@ -102,9 +103,6 @@ func procedure(r *tallied) []Confound {
 	add("given up", gaveUp, "%d sessions ended early, so their number of trials was not that of the plan")
 	add("void trials", voids, "%d trials were void and asked again")
 	add("playback", flags, "%d events in playback were flagged")
-	if r.Kind == "listener" && r.Sessions > 1 {
-		add("repeated", r.Sessions, "%d sessions were added up; their number was not fixed before the first trial")
-	}
 	return out
 }
 
@@ -132,13 +130,15 @@ func masked(m Measured, chains []Chain) []string {
 func decide(r *tallied, m memory) {
 	r.Verdict, r.Reason = plain(r)
 	switch {
-	case passed(r.Negative, leakAlpha):
+	case r.leak != nil:
 		r.Verdict = Void
-		r.Reason = fmt.Sprintf("the negative control was passed, %d of %d right where both sounds were the same: something besides sound tells them apart", r.Negative.Correct, r.Negative.Trials)
+		r.Reason = fmt.Sprintf("the negative control was passed, %d of %d right where both sounds were the same: something besides sound tells them apart", r.leak.Correct, r.leak.Trials)
+	case len(r.sittings) == 0:
+		r.Verdict, r.Reason = Void, fmt.Sprintf("all %d sessions are void", r.LeftOut)
 	case r.Verdict == HeardIt && voiding(r.Confounds) != "":
 		r.Verdict = Void
 		r.Reason = "told apart, but " + voiding(r.Confounds) + ": that alone could be what was heard"
-	case r.Verdict != HeardIt && missed(r.Positive, r.Alpha):
+	case r.Verdict != HeardIt && r.Kind == "listener" && allInattentive(r.sittings):
 		r.Verdict = Void
 		r.Reason = fmt.Sprintf("the positive control was missed, %d of %d right where the sounds differ plainly: missing others shows nothing", r.Positive.Correct, r.Positive.Trials)
 	case r.Verdict == HeardIt && len(r.Confounds) > 0:
@@ -149,41 +149,134 @@ func decide(r *tallied, m memory) {
 	case r.Verdict == RuledOut:
 		weaken(r)
 	}
-	if r.Verdict == Undecided {
-		r.TrialsToSettle = m.settling(r.Smallest, r.Alpha)
-		if r.TrialsToSettle > 0 && !coversJitterAndNoise(r) {
-			r.Reason += fmt.Sprintf("; a fresh plan of %d trials would settle it in four of five cases", r.TrialsToSettle)
+	if r.Verdict == Undecided && r.Kind == "listener" && !coversJitterAndNoise(r) {
+		settle(r, m)
+	}
+	if r.LeftOut > 0 && len(r.sittings) > 0 {
+		r.Reason += fmt.Sprintf("; %d sessions whose controls make them void are left out", r.LeftOut)
+	}
+}
+
+func allInattentive(all []sitting) bool {
+	for _, s := range all {
+		if !s.inattentive {
+			return false
 		}
 	}
+	return true
+}
+
+// Says is the row in a sentence: who, what, the verdict and why. Every screen that tells a verdict prints it.
+func (r Row) Says() string {
+	who := r.Listener
+	switch r.Kind {
+	case "group":
+		who = "group " + r.Group
+	case "all":
+		who = fmt.Sprintf("all %d listeners", r.Listeners)
+	}
+	says := fmt.Sprintf("%s, %s: %s. %s.", r.Comparison, who, r.Verdict, capital(r.Reason))
+	switch r.Verdict {
+	case HeardIt:
+		says += " It does not say what was heard, nor that it sounds better."
+	case RuledOut:
+		says += " A smaller effect stays possible."
+	}
+	return says
+}
+
+func capital(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
+}
+
+// settle says what a fresh plan would do with the risk that earlier sessions left. Of it a planned test has at least all
+// but what is kept for later, see stats.Step.
+func settle(r *tallied, m memory) {
+	smallest := stats.FromDiscriminators(r.Smallest)
+	sat := bare(r.sittings)
+	w := wanted{r.Smallest, stats.NextLevel(stats.Upward(sat, chance, r.level()), r.level()),
+		stats.NextLevel(stats.Downward(sat, chance, smallest, r.alpha), r.alpha)}
+	f := m.settling(w)
+	if p := r.sittings[len(r.sittings)-1].heard.Plan; p.Conditional() && f.trials > 0 {
+		p.Alpha = w.hear
+		if at, err := p.PowerAt(f.trials, smallest); err == nil {
+			f.heard = at.Power
+		}
+	}
+	if r.TrialsToSettle = f.trials; f.trials == 0 {
+		return
+	}
+	r.Reason += fmt.Sprintf("; a fresh plan of %d trials would find knowing the answer on %.3g %% of them with a chance of %.2f, and rule it out with %.2f where nothing is heard",
+		f.trials, 100*r.Smallest, f.heard, f.ruledOut)
 }
 
 // plain is the verdict that the counts alone give.
 func plain(r *tallied) (Verdict, string) {
 	// A relative margin of 1e-9 is the accuracy to which tails are computed.
-	if !math.IsNaN(r.Log10P) && r.Log10PHolm <= math.Log10(r.Alpha)+1e-9 {
-		return HeardIt, fmt.Sprintf("%d of %d right; p %s after correction for the comparisons, at most %g accepted", r.Correct, r.Trials, pText(r.PHolm), r.Alpha)
+	if r.Log10PStudy <= math.Log10(r.alpha)+1e-9 && r.PStudy < 1 {
+		return HeardIt, fmt.Sprintf("%d of %d right; p %s over the whole study, at most %g accepted", r.Correct, r.Trials, pText(r.PStudy), r.alpha)
 	}
-	if r.sequential {
-		if r.Sessions == 1 && r.stopped == "ruled out" {
-			return RuledOut, fmt.Sprintf("knowing the answer on %.3g %% of trials or more: the sequential plan stopped at its boundary, %d of %d right", 100*r.Smallest, r.Correct, r.Trials)
-		}
-		return Undecided, fmt.Sprintf("sequential: %d of %d right, e-value %.3g, %g would be heard", r.Correct, r.Trials, r.EValue, 1/r.alpha)
+	if r.Trials == 0 {
+		return Undecided, "nothing was answered"
 	}
-	if math.IsNaN(r.Log10P) {
+	if r.design == trials.SameDifferent && !bothKinds(r.pairs) {
 		return Undecided, "pairs of only one kind were answered"
 	}
-	if r.Log10PBelow <= math.Log10(r.Alpha/2)+1e-9 {
+	if r.Log10PBelow <= math.Log10(r.alpha/2)+1e-9 && !r.Sequential {
 		return Undecided, fmt.Sprintf("reliably wrong, %d of %d right (two-sided p %s): told apart, and named the wrong way round", r.Correct, r.Trials, pText(r.PTwoSided))
 	}
-	if r.UpperPD < r.Smallest {
-		return RuledOut, fmt.Sprintf("knowing the answer on more than %.1f %% of trials (at level %g; the plan asked for %.3g %%)", 100*r.UpperPD, r.Alpha, 100*r.Smallest)
+	whose := ""
+	if r.Kind != "listener" && r.Listeners > 1 {
+		whose = fmt.Sprintf("for the average of these %d listeners, not for each: ", r.Listeners)
 	}
-	return Undecided, fmt.Sprintf("%d of %d right; knowing the answer on up to %.1f %% of trials fits them, and the plan asked for %.3g %%", r.Correct, r.Trials, 100*r.UpperPD, 100*r.Smallest)
+	if r.UpperPD < r.Smallest*(1+1e-9) {
+		return RuledOut, fmt.Sprintf("%sknowing the answer on more than %.1f %% of trials (at level %g; the plan asked for %.3g %%)", whose, 100*r.UpperPD, r.alpha, 100*r.Smallest)
+	}
+	return Undecided, fmt.Sprintf("%s%d of %d right, p %s over the whole study; knowing the answer on up to %.1f %% of trials fits them, and the plan asked for %.3g %%",
+		whose, r.Correct, r.Trials, pText(r.PStudy), 100*r.UpperPD, 100*r.Smallest)
 }
 
-// leakAlpha is the level at which a negative control counts as passed. It is looked at in every session, so that at the
+// countHearing sets, for each sum, how many of its listeners hear it by themselves.
+func countHearing(rows []*tallied) {
+	for _, sum := range rows {
+		if sum.Kind == "listener" {
+			continue
+		}
+		by := HeardBy{}
+		for _, r := range rows {
+			if r.evidence != sum.evidence || !r.counted() || sum.Kind == "group" && r.Group != sum.Group || r.Verdict == Void {
+				continue
+			}
+			by.Of++
+			if r.Verdict == HeardIt {
+				by.Count++
+			}
+		}
+		sum.HeardBy = &by
+		if by.Count > 0 && sum.Verdict != HeardIt && by.Of > 1 {
+			sum.Reason += fmt.Sprintf("; %d of %d listeners hear it by themselves", by.Count, by.Of)
+		}
+	}
+}
+
+// LeakAlpha is the level at which a negative control counts as passed. It is looked at in every session, so that at the
 // plan's own level, often 0.05, every twentieth honest session would be void (design choice).
-const leakAlpha = 0.01
+const LeakAlpha = 0.01
+
+// CanTrip reports whether so many negative controls can show a leak at all.
+func CanTrip(n int) bool { return passed(Control{Trials: n, Correct: n}, LeakAlpha) }
+
+// LeastNegative is the smallest number of negative controls that can.
+func LeastNegative() int {
+	n := 1
+	for !CanTrip(n) {
+		n++
+	}
+	return n
+}
 
 // passed reports whether a control was right more often than chance allows.
 func passed(c Control, alpha float64) bool {

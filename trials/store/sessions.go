@@ -113,6 +113,27 @@ func (s *Store) Plan(ctx context.Context, id string) (trials.Plan, error) {
 	return find(ctx, s, fmt.Sprintf("plan %q", id), scanPlan, `SELECT body FROM plans WHERE id = $1`, id)
 }
 
+// PlanMade is a plan under the id by which sessions name it, and when it came into the study.
+type PlanMade struct {
+	ID string
+	trials.Plan
+	Made time.Time
+}
+
+// PlansMade returns the plans in the order in which they came into the study, see PlansByID.
+func (s *Store) PlansMade(ctx context.Context) ([]PlanMade, error) {
+	return list(ctx, s.db, func(row scanner) (PlanMade, error) {
+		var p PlanMade
+		var body string
+		var made instant
+		if err := row.Scan(&p.ID, &body, &made); err != nil {
+			return p, err
+		}
+		p.Made = made.Time
+		return p, json.Unmarshal([]byte(body), &p.Plan)
+	}, `SELECT id, body, created FROM plans ORDER BY rowid`)
+}
+
 // PlansByID returns the plans under the ids by which sessions name them. Another site's plan stands under its own id, an
 // "@" and the beginning of its hash where it came with results.
 func (s *Store) PlansByID(ctx context.Context) (map[string]trials.Plan, error) {
