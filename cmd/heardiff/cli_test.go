@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"os"
 	"path/filepath"
 	"strings"
@@ -90,5 +91,27 @@ func wrongInput(dir, study, text string) []wrongCase {
 		{"signal tone --rate 48000 --bits 24 --seconds 1 --out " + dir, 3, dir + " is a folder"},
 		{"signal jitter --rate 48000 --bits 12 --seconds 1 --out " + filepath.Join(dir, "j.wav"), 2, "12"},
 		{"report --out " + filepath.Join(dir, "no", "such", "folder.html"), 3, "there is no folder"},
+	}
+}
+
+// Every message says what and why, after the name of the program: a wrong command line is named by its command.
+func TestMessagesSayWhatAndWhy(t *testing.T) {
+	emptyStudy(t)
+	for _, args := range [][]string{{"score"}, {"nonsense"}, {"study", "nonsense"}, {"compare", "a"}, {"power"}, {"--nope"}, {"fit", "nofile"}, {"measure", "nofile", "--as", "tone"}} {
+		var out, errs bytes.Buffer
+		run(t.Context(), args, strings.NewReader(""), &out, &errs)
+		first, _, _ := strings.Cut(errs.String(), "\n")
+		if parts := strings.SplitN(first, ": ", 3); len(parts) != 3 || parts[0] != "heardiff" || len(parts[1]) < 2 || len(parts[2]) < 5 {
+			t.Errorf("%v: %q", args, first)
+		}
+	}
+}
+
+// A time in the output is one at which something happened.
+func TestListenersAreAddedInTheirTime(t *testing.T) {
+	emptyStudy(t)
+	out, _ := command(t, 0, "listener", "add", "L1", "--json")
+	if strings.Contains(out, "0001-01-01") {
+		t.Errorf("a time in the year 1: %s", out)
 	}
 }

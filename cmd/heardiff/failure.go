@@ -46,6 +46,19 @@ func failed(code int, err error, hint string) error {
 	return &failure{code: code, err: err, hint: hint}
 }
 
+// ofCommand puts the command before what is wrong with its line, so that the message says what and why.
+func ofCommand(c *cobra.Command, err error) error {
+	var f *failure
+	if !errors.As(err, &f) || f.code != exitUsage {
+		return err
+	}
+	name, below := strings.CutPrefix(c.CommandPath(), c.Root().Name()+" ")
+	if !below {
+		name = "command line"
+	}
+	return failed(f.code, fmt.Errorf("%s: %w", name, err), f.hint)
+}
+
 // fail prints err as one line, and its hint as a second, and returns the exit code.
 func (a *app) fail(ctx context.Context, err error) int {
 	code, hint := judge(err)
@@ -55,6 +68,8 @@ func (a *app) fail(ctx context.Context, err error) int {
 	case strings.HasPrefix(err.Error(), "unknown command"):
 		// cobra has no error value for this; it arises only before any command runs.
 		code, hint = exitUsage, `"heardiff help" lists the commands`
+		name, _, _ := strings.Cut(strings.TrimPrefix(err.Error(), "unknown command "), " for ")
+		err = fmt.Errorf("%s: unknown command", name)
 	}
 	a.clearLine()
 	fmt.Fprintf(a.stderr, "heardiff: %s\n", oneLine(err.Error()))
@@ -75,15 +90,26 @@ func exactArgs(names ...string) cobra.PositionalArgs {
 		if len(names) == 0 {
 			return misusedf("unexpected argument: %q", args[0])
 		}
-		return misusedf("%d arguments given: %s wanted", len(args), strings.Join(names, " "))
+		return misusedf("%s given: %s wanted", arguments(len(args)), strings.Join(names, " "))
 	}
+}
+
+// arguments counts in words.
+func arguments(n int) string {
+	switch n {
+	case 0:
+		return "no argument"
+	case 1:
+		return "1 argument"
+	}
+	return fmt.Sprintf("%d arguments", n)
 }
 
 // minArgs accepts n arguments or more, named for the message.
 func minArgs(n int, names string) cobra.PositionalArgs {
 	return func(_ *cobra.Command, args []string) error {
 		if len(args) < n {
-			return misusedf("%d arguments given: %s wanted", len(args), names)
+			return misusedf("%s given: %s wanted", arguments(len(args)), names)
 		}
 		return nil
 	}
@@ -96,7 +122,7 @@ func group(use, short string, sub ...*cobra.Command) *cobra.Command {
 		Short: short,
 		RunE: func(c *cobra.Command, args []string) error {
 			if len(args) > 0 {
-				return misusedf("%s: unknown command %q", c.CommandPath(), args[0])
+				return misusedf("unknown command %q", args[0])
 			}
 			return c.Help()
 		},

@@ -69,6 +69,9 @@ func (a *app) addListener(c *cobra.Command, l store.Listener) error {
 	if err := s.AddListener(c.Context(), l); err != nil {
 		return inStudy(err)
 	}
+	if l, err = s.Listener(c.Context(), l.ID); err != nil { // as it is kept, with its time
+		return inStudy(err)
+	}
 	return a.print(l, func(w io.Writer) { fmt.Fprintf(w, "listener %s added\n", l.ID) })
 }
 

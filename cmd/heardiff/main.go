@@ -58,11 +58,11 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	root.SetIn(stdin)
 	root.SetOut(a.stdout)
 	root.SetErr(a.stderr)
-	err := root.ExecuteContext(ctx)
+	c, err := root.ExecuteContextC(ctx)
 	if err == nil {
 		return 0
 	}
-	return a.fail(ctx, err)
+	return a.fail(ctx, ofCommand(c, err))
 }
 
 func (a *app) rootCommand() *cobra.Command {
