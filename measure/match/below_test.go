@@ -84,3 +84,26 @@ func TestNoiseOfOneCaptureMovesNoLevel(t *testing.T) {
 		}
 	}
 }
+
+// One channel that is inverted against the other is turned back and named; it is no matter of time.
+func TestAnInvertedChannelIsPutRight(t *testing.T) {
+	m := newMusic(3, 7, 18000)
+	a := m.capture(48000, 6*48000, way{seed: 1, noise: 1e-5})
+	for _, sign := range []float64{1, -1} {
+		for channel := range 2 {
+			b := m.capture(48000, 6*48000, way{offset: 17.3, gain: sign, seed: 2, noise: 1e-5})
+			for i := range b.Channels[channel] {
+				b.Channels[channel][i] *= -1
+			}
+			p, err := match.Prepare([]pcm.Reader{a, b}, match.Excerpt{StartS: 1, LengthS: 4})
+			if err != nil {
+				t.Errorf("channel %d: %v", channel+1, err)
+				continue
+			}
+			v := p.Presentations[1]
+			if v.NullDB > -60 || len(v.ChannelsInverted) != 1 || !strings.Contains(strings.Join(p.Warnings, "\n"), "is inverted against the others") {
+				t.Errorf("channel %d: null %.1f dB, inverted %v: %q", channel+1, v.NullDB, v.ChannelsInverted, p.Warnings)
+			}
+		}
+	}
+}

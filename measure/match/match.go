@@ -86,6 +86,7 @@ type Result struct {
 	line     line
 	likeness float64 // the correlation, each channel at its own delay and polarity, or each block at its own delay
 	passing  passing
+	inverted []bool // channels of B, by their number in A, against Polarity
 }
 
 // Band is a level in a band of frequencies.

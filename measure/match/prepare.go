@@ -96,7 +96,9 @@ type Presentation struct {
 	GainDB          float64 `json:"gain_db"`
 	Polarity        string  `json:"polarity"`
 	ChannelsSwapped bool    `json:"channels_swapped"`
-	wanders         bool    // within the excerpt
+	// ChannelsInverted are channels, from 1, that were inverted against the others, and were turned back.
+	ChannelsInverted []int `json:"channels_inverted,omitempty"`
+	wanders          bool  // within the excerpt
 	// LevelBy says how the level was matched: "least squares", of what stands from 20 Hz to 20 kHz, or "loudness".
 	LevelBy string `json:"level_by"`
 }
@@ -179,6 +181,11 @@ func (p *preparation) compare() error {
 		p.lines = append(p.lines, r.line)
 		p.strays = append(p.strays, r.Wander.Significant)
 		v := Presentation{DriftPPM: r.DriftPPM, OffsetS: r.OffsetS, Polarity: r.Polarity, ChannelsSwapped: r.ChannelsSwapped, LevelBy: "loudness"}
+		for c, inverted := range r.inverted {
+			if inverted {
+				v.ChannelsInverted = append(v.ChannelsInverted, c+1)
+			}
+		}
 		gain := r.LoudnessDifferenceLU
 		if r.NullDB < deepNull || math.IsNaN(gain) || r.Residual.Noise > mostlyNoise && r.NullDB < noisyNull {
 			v.LevelBy, gain = "least squares", r.GainDB
@@ -334,6 +341,11 @@ func (p *preparation) render() error {
 		clip, err := p.evaluate(kernel, filter, i, whole)
 		if err != nil {
 			return fmt.Errorf("capture %d: %w", i+1, err)
+		}
+		for _, c := range p.out.Presentations[i].ChannelsInverted {
+			for k, v := range clip.Channels[c-1] {
+				clip.Channels[c-1][k] = -v
+			}
 		}
 		p.out.Presentations[i].Clip = clip
 	}

@@ -88,6 +88,7 @@ func report(f pcm.Format, found aligned, left *remainder) Result {
 		}
 	}
 	for _, c := range own {
+		r.inverted = append(r.inverted, c.inverted && c.correlation >= leastCommon)
 		r.Channels = append(r.Channels, Channel{c.channel, r.GainDB + c.gainDB, found.offset + c.late})
 	}
 	r.likeness = max(r.likeness, found.alike())
