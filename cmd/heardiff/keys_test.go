@@ -60,7 +60,7 @@ func TestKeysStayAwayFromStudiesAndReaders(t *testing.T) {
 	}
 	info, err := os.Stat(filepath.Join(outside, "site.key"))
 	must(t, err)
-	if info.Mode().Perm() != 0o600 || files(t, outside) != "session.key site.key" {
+	if info.Mode().Perm() != 0o600 || files(t, outside) != "ledger session.key site.key" {
 		t.Errorf("mode %v; %s stand there", info.Mode(), files(t, outside))
 	}
 	must(t, os.Chmod(filepath.Join(outside, "site.key"), 0o644))

@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -380,8 +381,8 @@ func (a *app) loadPresentation(ctx context.Context, s *store.Store, sum string) 
 // is resumed by the same command.
 func (a *app) tapeFits(device string) error {
 	path, ok := strings.CutPrefix(device, "file:")
-	if !ok || path == "" {
-		return nil
+	if _, err := os.Stat(filepath.Dir(path)); !ok || path == "" || err != nil {
+		return nil // what cannot be opened the device says itself
 	}
 	again := *a
 	again.force = true
