@@ -40,10 +40,10 @@
 //	d′ of pairs, either model                 d′ 0 to 3, 10 and 20 pairs of either kind 0.918 at the least (short)
 //	criterion of pairs                        the same                                  0.926 at the least (short)
 //	beta-binomial mean                        4 listeners of 20 who differ (ρ 0.2)      0.965 (0.004); alike 0.998
-//	                                          12 listeners                              0.96 (0.01); alike 0.98
-//	mean of discriminators                    4 listeners of 20 who differ (ρ 0.2)      0.99 (0.01); alike 0.998
-//	                                          12 listeners                              0.96 (0.02); alike 0.98
-//	group difference (Welch)                  3 + 3 and 8 + 8 listeners of 20           0.963 (0.004) and 0.950
+//	                                          12 listeners                              0.953 (0.004); alike 0.976
+//	mean of discriminators                    4 listeners of 20 who differ (ρ 0.2)      0.991 (0.003); alike 0.998
+//	                                          12 listeners                              0.942 (0.007); alike 0.971
+//	group difference (Welch)                  3 + 3 and 8 + 8 listeners of 20           0.959 (0.001) and 0.950
 //	threshold, slope of a fit                 five doses of 10 or 40                    0.95 (0.03)
 //	mean threshold, listeners who differ      4 and 12 listeners                        0.93 and 0.95 (0.02)
 //	deviation between their thresholds        4 and 12 listeners                        0.81 (short) and 0.92 (short; 0.01)

@@ -163,3 +163,27 @@ func TestTheCriterionsIntervalAgreesWithR(t *testing.T) {
 		}
 	}
 }
+
+// The bound of p_d covers where a listener knows on p_d of the trials and says 'different' by habit on the others,
+// summed over every table; percent correct, which the habit moves where the kinds are unequal, is not asked.
+func TestTheBoundOfDiscriminatorsCovers(t *testing.T) {
+	for _, n := range [][2]int{{12, 12}, {5, 15}, {15, 5}} {
+		for _, pd := range []float64{0.1, 0.4, 0.8} {
+			for _, habit := range []float64{0.2, 0.5, 0.9} {
+				h, f := pd+(1-pd)*habit, (1-pd)*habit
+				held := 0.0
+				for hits := range n[0] + 1 {
+					for alarms := range n[1] + 1 {
+						c := Pairs{hits, n[0] - hits, alarms, n[1] - alarms}
+						if c.UpperDiscriminators(0.95) >= pd {
+							held += math.Exp(lnBinomialPoint(hits, n[0], h) + lnBinomialPoint(alarms, n[1], f))
+						}
+					}
+				}
+				if held < 0.95 {
+					t.Errorf("%v pairs, p_d %v, habit %v: covers %v", n, pd, habit, held)
+				}
+			}
+		}
+	}
+}

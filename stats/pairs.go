@@ -67,6 +67,18 @@ func ScorePairs(c Pairs, cfg ScoreConfig) (PairScore, error) {
 	return s, nil
 }
 
+// UpperDiscriminators bounds the proportion of discriminators from above, one-sided: a listener who knows on p_d of the
+// trials and guesses by habit on the others says 'different' of different pairs more often by p_d, so that it is the hit
+// rate's upper limit less the false-alarm rate's lower one, each at half the risk. NaN without pairs of both kinds.
+func (c Pairs) UpperDiscriminators(confidence float64) float64 {
+	different, same := c.Hits+c.Misses, c.FalseAlarms+c.CorrectRejections
+	if different == 0 || same == 0 {
+		return math.NaN()
+	}
+	each := (1 + confidence) / 2
+	return math.Min(1, math.Max(0, UpperProportion(c.Hits, different, each)-LowerProportion(c.FalseAlarms, same, each)))
+}
+
 func (c Pairs) check() error {
 	for _, v := range []struct {
 		name  string
