@@ -184,6 +184,7 @@ func resultsContent(ctx context.Context, s *store.Store, anonymous bool) (bundle
 		if err != nil {
 			return c, err
 		}
+		c.Begun = append(c.Begun, begunOf(v, entries))
 		if v.Site != "" || len(entries) == 0 || entries[len(entries)-1].Kind != trials.EntryEnd {
 			continue // another site's own, or still running
 		}
@@ -210,6 +211,15 @@ func resultsContent(ctx context.Context, s *store.Store, anonymous bool) (bundle
 		c.Sessions = append(c.Sessions, bundle.Session{ID: v.ID, Plan: plans[v.Plan], Listener: v.Listener, Device: device, Escrow: v.Escrow, Entries: entries})
 	}
 	return c, nil
+}
+
+// begunOf names a session in the list of all that were begun.
+func begunOf(v store.Session, entries []trials.Entry) bundle.Begun {
+	b := bundle.Begun{Number: v.Number, Session: v.ID}
+	if len(entries) > 0 {
+		b.Seal, b.Ended = entries[0].Note, entries[len(entries)-1].Kind == trials.EntryEnd
+	}
+	return b
 }
 
 func packListener(l store.Listener, anonymous bool) bundle.Listener {

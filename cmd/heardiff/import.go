@@ -32,7 +32,19 @@ Before anything is written the signature, every hash, every chain of entries and
 sealed order is checked; a record that was edited is named and nothing is taken. A bundle
 that comes twice changes nothing, and the order in which bundles come makes no difference.
 The fingerprint tells whose key signed: compare it with the sender over another line, or
-have it compared with --from.`,
+have it compared with --from.
+
+A kit's sessions are numbered, and every bundle of results lists all that were begun, with their
+seals: one that has not come back, a number that is missing, and a kit that was taken twice at one
+site are named here and in "results", "verify", "link" and the report.
+
+What the signature proves: who held the key signed these records, and nothing was changed since. The
+seeds are those that were sealed to this site before the first trial, so that no site can choose
+an order to fit its answers. What it does not prove: that the answers are those that were given.
+Once a session has ended its site knows the order, holds the key, and can write its own answers
+anew. An outside record closes that: have the listener send you the head that the end of the
+session shows, in full or in its short form, at once and over another line (telephone, mail), and
+compare it with the session's head in "results". A site that writes answers anew has another head.`,
 		Example: "  heardiff import for-lisa.bundle --study lisa\n  heardiff import results.bundle --from 3f1c0a9b7d2e4455",
 		Args:    exactArgs("FILE"),
 		RunE:    func(c *cobra.Command, args []string) error { return a.importBundle(c.Context(), args[0], from) },
@@ -51,6 +63,8 @@ type imported struct {
 	Excerpts int `json:"excerpts"`
 	// Foreign are the plans that were not made in this study.
 	Foreign []foreignPlan `json:"foreign_plans"`
+	// Absent names, in words, what was begun elsewhere and has not come back: see absences.
+	Absent []string `json:"absent"`
 }
 
 func (a *app) importBundle(ctx context.Context, path, from string) error {
@@ -147,7 +161,7 @@ func (a *app) importResults(ctx context.Context, b *bundle.Bundle, path string) 
 	if err != nil {
 		return err
 	}
-	m := store.Merge{Bundle: sum, Site: b.Fingerprint(), Plans: b.Content.Plans}
+	m := store.Merge{Bundle: sum, Site: b.Fingerprint(), Plans: b.Content.Plans, Begun: begunAt(b)}
 	name := func(id string) string { return store.ForeignListener(id, m.Site) }
 	for _, l := range b.Content.Listeners {
 		m.Listeners = append(m.Listeners, store.Listener{ID: name(l.ID), Group: l.Group, Years: l.Years, Hearing: l.Hearing,
@@ -165,7 +179,11 @@ func (a *app) importResults(ctx context.Context, b *bundle.Bundle, path string) 
 		a.warn("plan %q (%s, %d scored trials, alpha %g) was not made in this study: its results are judged by this study's rules, not by its own",
 			p.Plan, p.Design, p.Trials, p.Alpha)
 	}
-	return a.printImported(imported{Kind: bundle.Results, Fingerprint: b.Fingerprint(), Study: of.ID, Merged: count, Foreign: foreign})
+	absent, err := absences(ctx, s)
+	if err != nil {
+		return err
+	}
+	return a.printImported(imported{Kind: bundle.Results, Fingerprint: b.Fingerprint(), Study: of.ID, Merged: count, Foreign: foreign, Absent: absent})
 }
 
 // checkEscrow opens the seeds that were sealed to this site before the first trial, and demands that each is the one
@@ -202,6 +220,9 @@ func (a *app) printImported(r imported) error {
 			return
 		}
 		fmt.Fprintf(w, "results of site %s: %d sessions of %d listeners are new, %d were here already\n", r.Fingerprint, r.Sessions, r.Listeners, r.Known)
+		for _, gap := range r.Absent {
+			fmt.Fprintln(w, gap)
+		}
 	})
 }
 
@@ -223,6 +244,9 @@ func (a *app) importKit(ctx context.Context, b *bundle.Bundle) error {
 		return err
 	} else if err != nil {
 		return rejected(err, "nothing was taken; ask the sender for the kit again")
+	}
+	if err := a.noteKit(b, dir); err != nil {
+		return err
 	}
 	return a.printImported(imported{Kind: bundle.Kit, Fingerprint: b.Fingerprint(), Study: b.Manifest.Study,
 		Excerpts: len(b.Content.Excerpts), Merged: store.Merged{Plans: len(b.Content.Plans)}})

@@ -37,7 +37,12 @@ func (a *app) place(ctx context.Context, s *store.Store) (ledger.Place, error) {
 	if err != nil {
 		return ledger.Place{}, fmt.Errorf("find the study's folder: %w", err)
 	}
-	record, err := s.Identity(ctx)
+	record, err := "", error(nil)
+	if onServer(folder) {
+		record, err = s.Identity(ctx)
+	} else { // what is open of a study that can only be read may be a copy of its file
+		record, err = sqlite.IdentityIn(folder)
+	}
 	if record == "" { // a system that does not tell files apart
 		record = "folder " + folder
 	}

@@ -107,6 +107,9 @@ func (l *linked) readSessions(ctx context.Context, a *app, s *store.Store) (err 
 	if err != nil {
 		return err
 	}
+	if l.input.Absent, err = absences(ctx, s); err != nil {
+		return err
+	}
 	marks, err := a.markedSessions(ctx, s, l.sessions)
 	for _, v := range l.sessions {
 		l.input.Results = append(l.input.Results, link.Heard{Listener: v.Listener, Group: v.who.Group, Simulated: v.who.Simulated, Marks: marks[v.ID], Result: v.result})

@@ -74,6 +74,8 @@ type resultsReport struct {
 	// Verdicts are those of the whole study, see "link".
 	Verdicts []verdictReport `json:"verdicts"`
 	family   link.Said
+	// Absent names what was begun at other sites and has not come back.
+	Absent []string `json:"absent"`
 }
 
 // sessionReport is one session. Rows and Trials stay empty until it has ended.
@@ -129,6 +131,9 @@ func (a *app) studyResults(ctx context.Context, s *store.Store, only []string) (
 	}
 	watch, err := a.watch(ctx, s)
 	if err != nil {
+		return r, err
+	}
+	if r.Absent, err = absences(ctx, s); err != nil {
 		return r, err
 	}
 	for _, v := range sessions {
@@ -312,6 +317,9 @@ func (r resultsReport) text(w io.Writer) {
 		s.notes(w)
 	}
 	writeVerdicts(w, r.Verdicts, r.family)
+	for _, gap := range r.Absent {
+		fmt.Fprintf(w, "\n%s\n", gap)
+	}
 }
 
 func (r sessionReport) addRows(t *table) {

@@ -104,6 +104,8 @@ type verifyReport struct {
 	Files    int               `json:"files"`
 	Sessions []verifiedSession `json:"sessions"`
 	Problems []string          `json:"problems"`
+	// Absent names what was begun at other sites and has not come back.
+	Absent []string `json:"absent"`
 	// Record is the newest entry of the study's record.
 	Record store.Head `json:"record"`
 	// Unknown says what cannot be known from the study alone.
@@ -170,7 +172,8 @@ func (a *app) verify(ctx context.Context, s *store.Store) (verifyReport, error) 
 	}
 	r.Problems = append(r.Problems, gone...)
 	r.OK = len(r.Problems) == 0
-	return r, nil
+	r.Absent, err = absences(ctx, s)
+	return r, err
 }
 
 // take adds what the record says.
@@ -282,6 +285,9 @@ func (r verifyReport) text(w io.Writer) {
 				fmt.Fprintf(w, "session %s: %s\n", shortID(s.Session), m.Says)
 			}
 		}
+	}
+	for _, gap := range r.Absent {
+		fmt.Fprintf(w, "%s\n", gap)
 	}
 	if r.OK {
 		fmt.Fprintf(w, "%d files and %d sessions are as they were recorded\n", r.Files, len(r.Sessions))

@@ -89,6 +89,8 @@ type Content struct {
 	Excerpts  []Excerpt     `json:"excerpts"`
 	Listeners []Listener    `json:"listeners"`
 	Sessions  []Session     `json:"sessions"`
+	// Begun lists every session of the study that sends results; nil in bundles of before such lists were sent.
+	Begun []Begun `json:"begun,omitempty"`
 }
 
 // Chain is a chain, as the study knows it.
@@ -285,6 +287,9 @@ func (c Content) check(site ed25519.PublicKey, study string) error {
 			faults = append(faults, fmt.Errorf("%w: session %q: %w", ErrRecord, s.ID, err))
 		}
 		seen[s.ID] = true
+	}
+	if err := c.checkBegun(site); err != nil {
+		faults = append(faults, err)
 	}
 	return edits(faults)
 }

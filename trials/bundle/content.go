@@ -67,6 +67,7 @@ func decodeContent(r io.Reader, made time.Time) (Content, error) {
 		"excerpts":  func() error { return list(d, "excerpts", MaxExcerpts, maxItem, &c.Excerpts, d.excerpt) },
 		"listeners": func() error { return list(d, "listeners", MaxListeners, maxSmall, &c.Listeners, d.listener) },
 		"sessions":  func() error { return list(d, "sessions", MaxSessions, maxSmall, &c.Sessions, d.session) },
+		"begun":     func() error { return list(d, "begun", MaxSessions, maxSmall, &c.Begun, d.begun) },
 	})
 	if err != nil {
 		return Content{}, err
@@ -151,6 +152,13 @@ func record(err error) error {
 		return nil
 	}
 	return fmt.Errorf("%w: %w", ErrRecord, err)
+}
+
+func (d *decoder) begun(b *Begun) error {
+	if err := d.Decode(b); err != nil {
+		return err
+	}
+	return record(b.validate())
 }
 
 func (d *decoder) plan(p *trials.Plan) error {

@@ -112,6 +112,7 @@ func TestEmptyItemsCostNoMemory(t *testing.T) {
 	}
 	for name, content := range map[string][]byte{
 		"sessions":          many("sessions", "{}"),
+		"begun":             many("begun", "{}"),
 		"plans":             many("plans", "{}"),
 		"listeners":         many("listeners", "{}"),
 		"excerpts":          many("excerpts", `{"name":"e"}`),

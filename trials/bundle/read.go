@@ -34,6 +34,9 @@ type Bundle struct {
 	files    map[string]*zip.File
 }
 
+// SessionSuffix is how the ids of the sessions end that were begun under the key that signed.
+func (b *Bundle) SessionSuffix() string { return SessionSuffix(b.site) }
+
 // Fingerprint returns the fingerprint of the key that signed.
 func (b *Bundle) Fingerprint() string { return Fingerprint(b.site) }
 

@@ -18,6 +18,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"time"
 
 	"heardiff/trials"
@@ -144,6 +145,23 @@ func (l *Ledger) Sit(session string, at Place) error {
 			line.Sittings = append(line.Sittings, Sitting{at, l.now().UTC()})
 		}
 	})
+}
+
+// TakeKit notes that the kit of a study is taken at a place, and returns where it was taken before.
+func (l *Ledger) TakeKit(study string, at Place) (before []Sitting, err error) {
+	if err := l.begin(); err != nil {
+		return nil, err
+	}
+	release, err := l.lock()
+	if err != nil {
+		return nil, err
+	}
+	defer release()
+	name := "kit-" + strings.TrimSuffix(fileOf(study), ".json")
+	if err := l.read(name, &before); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return nil, err
+	}
+	return before, l.exchange(name, append(slices.Clone(before), Sitting{at, l.now().UTC()}))
 }
 
 // Journal returns a journal through which entries go to inner, and their hashes into the ledger. That a session ends is noted

@@ -61,6 +61,8 @@ type Input struct {
 	Results  []Heard
 	// Family is what the study asks. Where its Alpha is 0 it is that of the plan of the first session, for one listener.
 	Family Family
+	// Absent names, in words, sessions that were begun and are not among the results.
+	Absent []string
 }
 
 // Heard is one session that has ended.

@@ -309,6 +309,7 @@ func warnings(in Input, out Result) []string {
 	if left := leftOut(in.Results); left != "" {
 		w = append(w, left)
 	}
+	w = append(w, in.Absent...)
 	roles := map[string]bool{}
 	for _, c := range in.Chains {
 		roles[c.Role] = true

@@ -19,6 +19,8 @@ type Merge struct {
 	// Listeners carry the names they have in this study.
 	Listeners []Listener
 	Sessions  []MergeSession
+	// Begun is every session that the site says it has begun.
+	Begun []Begun
 }
 
 // MergeSession is a session that has ended elsewhere.
@@ -72,6 +74,9 @@ func (s *Store) Merge(ctx context.Context, m Merge) (Merged, error) {
 			entries = append(entries, v.Entries...)
 		}
 		if err := insertEntries(ctx, c.tx, entries); err != nil {
+			return err
+		}
+		if err := c.mergeBegun(m.Begun); err != nil {
 			return err
 		}
 		_, err = c.put("bundle", "bundles", `INSERT INTO bundles (sha256, site, at) VALUES ($1, $2, $3) ON CONFLICT DO NOTHING`, m.Bundle, m.Site, s.stamp())

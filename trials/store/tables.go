@@ -35,6 +35,7 @@ var tables = []table{
 	{name: "listeners", noun: kindListener, key: []string{"id"}, order: "rowid"},
 	{name: "sessions", noun: "session", key: []string{"id"}, order: "rowid"},
 	{name: "bundles", noun: "bundle", key: []string{"sha256"}},
+	{name: "begun", noun: "session begun elsewhere", key: []string{"site", "number", "session", "seal"}},
 	{name: "outcomes", noun: kindOutcome, key: []string{"session", "version"}},
 }
 

@@ -44,7 +44,11 @@ func bundle(t *testing.T, site, sent int) store.Merge {
 		}
 		outcome := r.Summary()
 		m.Sessions = append(m.Sessions, store.MergeSession{ID: id, Listener: who, PlanHash: p.HashText(), Entries: entries, Outcome: &outcome})
+		m.Begun = append(m.Begun, store.Begun{Site: m.Site, Number: k + 1, Session: id, Seal: entries[0].Note})
 	}
+	// One more was begun, and the number after it is missing.
+	m.Begun = append(m.Begun, store.Begun{Site: m.Site, Number: sent + 2, Session: fmt.Sprintf("session-%d-%d", site, sent+1), Seal: "aa"},
+		store.Begun{Site: m.Site, Number: sent + 3})
 	return m
 }
 
@@ -98,7 +102,11 @@ func state(t *testing.T, s *store.Store) any {
 	if err != nil || len(outcomes) != len(sessions) {
 		t.Fatalf("%d outcomes of %d sessions, error %v", len(outcomes), len(sessions), err)
 	}
-	return []any{sessions, entries, listeners, plans, outcomes}
+	begun, err := s.Begun(ctx)
+	if err != nil || len(begun) < len(sessions) {
+		t.Fatalf("%d begun of %d sessions, error %v", len(begun), len(sessions), err)
+	}
+	return []any{sessions, entries, listeners, plans, outcomes, begun}
 }
 
 func sites(t *testing.T, n int) []store.Merge {

@@ -187,14 +187,14 @@ func (t *tampering) edited(c contents, now [][]any, what string, args ...any) bo
 // nouns are the words by which an edit of a table is named.
 var nouns = map[string]string{"study": "study", "chains": "chain", "captures": "capture", "measurements": "measurement", "entered": "figure",
 	"excerpts": "excerpt", "presentations": "presentation", "plans": "plan", "listeners": "listener", "sessions": "session",
-	"entries": "session", "bundles": "bundle", "outcomes": "outcome", "record": "record"}
+	"entries": "session", "bundles": "bundle", "begun": "session begun elsewhere", "outcomes": "outcome", "record": "record"}
 
 // bearsOnNothing are the columns on which no result depends, and why.
 var bearsOnNothing = map[string]string{
 	"version.one": "the only row's key",
-	"rowid of bundles, entered, measurements and study, in a file": "these are listed by their key",
-	"rowid, where the order stays":                                 "only the order that follows from it is shown, and rows that are exchanged test that",
-	"version.migrations":                                           "how many steps made the schema: with another number the study is not opened, or opened as it is",
+	"rowid of begun, bundles, entered, measurements and study, in a file": "these are listed by their key",
+	"rowid, where the order stays":                                        "only the order that follows from it is shown, and rows that are exchanged test that",
+	"version.migrations":                                                  "how many steps made the schema: with another number the study is not opened, or opened as it is",
 }
 
 // orderColumn numbers rows.
