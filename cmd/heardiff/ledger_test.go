@@ -138,7 +138,7 @@ func TestASessionThatEndedOtherwiseElsewhereIsVoid(t *testing.T) {
 	text, err := os.ReadFile(page)
 	must(t, err)
 	for name, said := range map[string]string{"link": saysOf(t, study, 0, "link"), "link --json": saysOf(t, study, 0, "link", "--json"),
-		"pool": saysOf(t, study, 0, "pool"), "results": saysOf(t, study, 0, "results"), "report": string(text)} {
+		"pool": saysOf(t, study, exitRejected, "pool"), "results": saysOf(t, study, 0, "results"), "report": string(text)} {
 		if !strings.Contains(said, "its order was opened as far as entry") {
 			t.Errorf("%s: %.3000s", name, said)
 		}

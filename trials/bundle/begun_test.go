@@ -19,7 +19,9 @@ func TestTheListOfSessionsBegunIsTrue(t *testing.T) {
 			return append(all, Begun{Number: 4, Session: "left", Seal: strings.Repeat("ab", 32)})
 		}, false},
 		{"a number twice", func(all []Begun) []Begun { all[1].Number = 1; return all }, true},
-		{"a session twice", func(all []Begun) []Begun { return append(all, Begun{Number: 4, Session: all[0].Session, Seal: all[0].Seal}) }, true},
+		{"a session twice", func(all []Begun) []Begun {
+			return append(all, Begun{Number: 4, Session: all[0].Session, Seal: all[0].Seal})
+		}, true},
 		{"a session that came is missing", func(all []Begun) []Begun { return all[:1] }, true},
 		{"another seal", func(all []Begun) []Begun { all[0].Seal = strings.Repeat("ab", 32); return all }, true},
 		{"one that came is said to run", func(all []Begun) []Begun { all[0].Ended = false; return all }, true},
