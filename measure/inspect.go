@@ -37,6 +37,8 @@ type ChannelInspection struct {
 	// ClippedSamples stand at the highest or lowest word, or at ±1 and beyond in float.
 	ClippedSamples int `json:"clipped_samples"`
 	LongestClipRun int `json:"longest_clip_run"`
+	// FlatTopSamples stand, three and more in a row, at the outermost value of the channel, below full scale.
+	FlatTopSamples int `json:"flat_top_samples"`
 	LongestZeroRun int `json:"longest_zero_run"`
 	// LongestHeldRun is the longest run of one repeated value other than zero and full scale; 1 where none repeats.
 	LongestHeldRun int `json:"longest_held_run"`
@@ -89,6 +91,7 @@ type scan struct {
 	clip, zero, held   run
 	grid               uint64 // all bits that any sample uses, in steps of 2^−31
 	offGrid            bool
+	tops               flatTops
 }
 
 // run counts how long something has lasted, and the longest.
@@ -109,7 +112,11 @@ func newScan(f pcm.Format) scan {
 		// The highest word is one step below full scale; a recorder may stop at either end.
 		full = 1 - math.Ldexp(1, 1-f.Bits)
 	}
-	return scan{full: full, last: math.NaN()}
+	word := math.Ldexp(1, -23) // of a float
+	if !f.Float {
+		word = math.Ldexp(1, 1-f.Bits)
+	}
+	return scan{full: full, last: math.NaN(), tops: newFlatTops(word)}
 }
 
 func (s *scan) write(x []float64) {
@@ -129,6 +136,7 @@ func (s *scan) write(x []float64) {
 		}
 		s.held.step(v != 0 && !clipped)
 		s.last = v
+		s.tops.write(v)
 		w := m * (1 << 31)
 		if w != math.Trunc(w) || w > 1<<40 {
 			s.offGrid = true
@@ -141,9 +149,13 @@ func (s *scan) write(x []float64) {
 
 func (s *scan) result(channel int) ChannelInspection {
 	n := float64(s.n)
+	tops := s.tops.samples()
+	if s.peak >= s.full { // these are clipped samples
+		tops = 0
+	}
 	return ChannelInspection{
 		Channel: channel, PeakDBFS: pcm.DB(s.peak), RMSDBFS: pcm.DBFS(math.Sqrt(s.squares / n)), DC: s.sum / n,
-		ClippedSamples: s.clipped, LongestClipRun: s.clip.longest, LongestZeroRun: s.zero.longest,
+		ClippedSamples: s.clipped, LongestClipRun: s.clip.longest, FlatTopSamples: tops, LongestZeroRun: s.zero.longest,
 		LongestHeldRun: s.held.longest, EffectiveBits: s.effectiveBits(),
 	}
 }
@@ -195,6 +207,7 @@ func (t *twinScan) copies() []int {
 // Limits of the warnings; common practice, no source.
 const (
 	warnClipRun   = 3     // three samples at full scale are no peak of music any more
+	warnFlatTops  = 10    // samples; a square wave has them, too
 	warnZeroS     = 0.005 // a hole of 5 ms within sound
 	warnHeldS     = 0.001 // one value for 1 ms
 	warnDC        = 1e-3
@@ -227,6 +240,9 @@ func (c ChannelInspection) warnings(r Inspection) []string {
 	rate := float64(r.RateHz)
 	if c.LongestClipRun >= warnClipRun {
 		say("clipped: %d samples at full scale, %d of them in one run", c.ClippedSamples, c.LongestClipRun)
+	}
+	if c.FlatTopSamples > warnFlatTops {
+		say("flat tops: %d samples stand in runs at the outermost values, %.2f dBFS: clipped before it was turned down", c.FlatTopSamples, c.PeakDBFS)
 	}
 	if float64(c.LongestZeroRun) > warnZeroS*rate {
 		say("digital zero for %d frames (%.1f ms): a dropout, or silence before and after", c.LongestZeroRun, 1000*float64(c.LongestZeroRun)/rate)

@@ -98,3 +98,40 @@ func TestFloatsOffTheGridHaveNoWordLength(t *testing.T) {
 }
 
 func BenchmarkInspect(b *testing.B) { benchmark(b, func(c pcm.Clip) { measure.Inspect(c) }) }
+
+// Music that was clipped and turned down has flat tops below full scale; smooth peaks of low tones, noise of a few words and silence have none.
+func TestFlatTopsBelowFullScaleAreNamed(t *testing.T) {
+	shape := func(bits int, of func(i int) float64) stored {
+		c := pcm.NewClip(48000, 1, 3*48000)
+		q := math.Ldexp(1, bits-1)
+		for i := range c.Channels[0] {
+			c.Channels[0][i] = math.Round(of(i)*q) / q
+		}
+		return stored{c, bits}
+	}
+	sine := func(hz, peak float64) func(i int) float64 {
+		return func(i int) float64 { return peak * math.Sin(2*math.Pi*hz*float64(i)/48000) }
+	}
+	clip := func(of func(i int) float64, at, gain float64) func(i int) float64 {
+		return func(i int) float64 { return gain * min(at, max(-at, of(i))) }
+	}
+	for name, c := range map[string]struct {
+		file stored
+		flat bool
+	}{
+		"clipped and turned down":      {shape(16, clip(sine(440, 1.5), 1, 0.6)), true},
+		"clipped and turned down, 24":  {shape(24, clip(sine(440, 1.2), 1, 0.25)), true},
+		"a low tone of few bits":       {shape(16, sine(25, 0.3)), false},
+		"a low tone, hardly any words": {shape(16, sine(40, 0.004)), false},
+		"a tone":                       {shape(24, sine(997, 0.9)), false},
+		"two words of noise":           {shape(16, func(i int) float64 { return float64(i*i*7919%11%2) / 32768 }), false},
+	} {
+		r, err := measure.Inspect(c.file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if said := strings.Contains(strings.Join(r.Warnings, "\n"), "flat tops"); said != c.flat || (r.Channel[0].FlatTopSamples > 10) != c.flat {
+			t.Errorf("%s: %d samples, warnings %q", name, r.Channel[0].FlatTopSamples, r.Warnings)
+		}
+	}
+}

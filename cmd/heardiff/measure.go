@@ -107,9 +107,13 @@ func (m *measureFlags) forStudy() (jitter.Config, error) {
 
 func (a *app) transferCommand() *cobra.Command {
 	var m measureFlags
+	var floor string
 	c := &cobra.Command{
 		Use:   "transfer REF FILE",
 		Short: "jitter attenuation from one capture to another, against jitter frequency",
+		Long: `How much of the jitter of REF FILE still shows, against jitter frequency. Where FILE stands no
+more than 3 dB above the recording set-up's own (--floor), or does not stand clear of its noise, the
+attenuation is that or more.`,
 		Args:  exactArgs("REF", "FILE"),
 		RunE: func(c *cobra.Command, args []string) error {
 			if err := a.checkPicture(m.plot); err != nil {
@@ -119,11 +123,12 @@ func (a *app) transferCommand() *cobra.Command {
 			if err != nil {
 				return err
 			}
-			return a.measureTransfer(c.Context(), args[0], args[1], cfg, m.plot)
+			return a.measureTransfer(c.Context(), transferFiles{args[0], args[1], floor}, cfg, m.plot)
 		},
 	}
 	m.jitterFlags(c)
 	a.forceFlag(c)
+	c.Flags().StringVar(&floor, "floor", "", "the recording set-up alone, its output looped to its input: `file`")
 	c.Flags().StringVar(&m.plot, "plot", "", "draw the attenuation of the first channel into `file`, .svg or .png")
 	return c
 }

@@ -10,23 +10,50 @@ import (
 	"heardiff/measure/jitter"
 )
 
+// transferFiles are the captures of a transfer; floor may be "".
+type transferFiles struct{ reference, output, floor string }
+
+// againstFloor returns what was measured of both read against the recording set-up alone, if there is a file of it.
+func (a *app) againstFloor(ctx context.Context, path, hint string, cfg jitter.Config, reference, output jitter.Result) (jitter.Result, jitter.Result, error) {
+	if path == "" {
+		return reference, output, nil
+	}
+	floor, err := a.jitterOf(ctx, path, cfg)
+	if err != nil {
+		return reference, output, err
+	}
+	if reference, err = reference.AgainstFloor(floor); err != nil {
+		return reference, output, rejected(err, hint)
+	}
+	output, err = output.AgainstFloor(floor)
+	return reference, output, rejected(err, hint)
+}
+
 // measureTransfer prints how much of the jitter in one file another still shows, against jitter
 // frequency, and draws it unless picture is "".
-func (a *app) measureTransfer(ctx context.Context, referencePath, outputPath string, cfg jitter.Config, picture string) error {
+func (a *app) measureTransfer(ctx context.Context, files transferFiles, cfg jitter.Config, picture string) error {
 	if err := cfg.Validate(); err != nil {
 		return misused(err)
 	}
 	const hint = "record both captures with the same test signal, rate and channels"
-	if err := a.recordedAlike(ctx, referencePath, outputPath, "a capture", hint); err != nil {
+	if err := a.recordedAlike(ctx, files.reference, files.output, "a capture", hint); err != nil {
 		return err
+	}
+	if files.floor != "" {
+		if err := a.recordedAlike(ctx, files.reference, files.floor, "the floor", hint); err != nil {
+			return err
+		}
 	}
 	cfg.Spectrum = true
-	reference, err := a.jitterOf(ctx, referencePath, cfg)
+	reference, err := a.jitterOf(ctx, files.reference, cfg)
 	if err != nil {
 		return err
 	}
-	output, err := a.jitterOf(ctx, outputPath, cfg)
+	output, err := a.jitterOf(ctx, files.output, cfg)
 	if err != nil {
+		return err
+	}
+	if reference, output, err = a.againstFloor(ctx, files.floor, hint, cfg, reference, output); err != nil {
 		return err
 	}
 	t, err := jitter.NewTransfer(reference, output)
@@ -34,7 +61,7 @@ func (a *app) measureTransfer(ctx context.Context, referencePath, outputPath str
 		return rejected(err, hint)
 	}
 	if picture != "" {
-		if err := a.writePicture(ctx, picture, transferChart(filepath.Base(referencePath), filepath.Base(outputPath), t)); err != nil {
+		if err := a.writePicture(ctx, picture, transferChart(filepath.Base(files.reference), filepath.Base(files.output), t)); err != nil {
 			return err
 		}
 	}

@@ -73,7 +73,7 @@ func (c *Channel) against(f Channel, seconds float64) {
 	}
 	c.Spectrum = slices.Clone(c.Spectrum)
 	for i := range min(len(c.Spectrum), len(f.Spectrum)) {
-		if d, g := &c.Spectrum[i], f.Spectrum[i].RandomPs; d.RandomPs*d.RandomPs <= threeDB*g*g {
+		if d := &c.Spectrum[i]; d.RandomPs*d.RandomPs <= threeDB*f.Spectrum[i].most() {
 			d.RandomPs = math.NaN()
 		}
 	}
@@ -203,6 +203,19 @@ func sameLine(lines []Line, hz, reach float64) (Line, bool) {
 	return lines[i], true
 }
 
+// clearOfNoise is how many standard errors of its own the output's part of a band has at the least to be read as measured: of some hundred
+// bands of noise alone chance passes none (3·10⁻⁵ each).
+const clearOfNoise = 4
+
+// most returns the most that the random jitter of a band comes to, squared: what was found, or where that does not stand clear of the noise
+// the bound of 95 %.
+func (d DensityBand) most() float64 {
+	if d.RandomPs*d.RandomPs >= clearOfNoise*d.SEPs2 {
+		return d.RandomPs * d.RandomPs
+	}
+	return max(0, d.PMPs*d.PMPs-d.AMPs*d.AMPs) + oneSided95*d.SEPs2
+}
+
 func transferDensity(a, b Channel) []TransferBand {
 	out := make([]TransferBand, min(len(a.Spectrum), len(b.Spectrum)))
 	for i := range out {
@@ -213,8 +226,8 @@ func transferDensity(a, b Channel) []TransferBand {
 		}
 		shown := x.RandomPs * x.RandomPs
 		rest := y.RandomPs * y.RandomPs
-		if out[i].AtLeast = math.IsNaN(y.RandomPs); out[i].AtLeast {
-			rest = max(0, y.PMPs*y.PMPs-y.AMPs*y.AMPs) + oneSided95*y.SEPs2
+		if out[i].AtLeast = math.IsNaN(y.RandomPs) || rest < clearOfNoise*y.SEPs2; out[i].AtLeast {
+			rest = y.most()
 		} else {
 			out[i].AttenuationSE = 4.343 * math.Hypot(x.SEPs2/shown, y.SEPs2/rest) // 10/ln 10
 		}
