@@ -114,7 +114,7 @@ func (a *app) transferCommand() *cobra.Command {
 		Long: `How much of the jitter of REF FILE still shows, against jitter frequency. Where FILE stands no
 more than 3 dB above the recording set-up's own (--floor), or does not stand clear of its noise, the
 attenuation is that or more.`,
-		Args:  exactArgs("REF", "FILE"),
+		Args: exactArgs("REF", "FILE"),
 		RunE: func(c *cobra.Command, args []string) error {
 			if err := a.checkPicture(m.plot); err != nil {
 				return err
