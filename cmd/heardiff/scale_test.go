@@ -160,8 +160,8 @@ func BenchmarkTenThousandListeners(b *testing.B) {
 		step("pool", "pool", "--comparison", scalePlan().Comparisons[0].Name)
 		step("link", "link")
 		step("results", "results")
-		step("report", "report", "--out", filepath.Join(dir, "page.html"))
-		step("tables", "export", "--csv", filepath.Join(dir, "tables"))
+		step("report", "report", "--force", "--out", filepath.Join(dir, "page.html"))
+		step("tables", "export", "--force", "--csv", filepath.Join(dir, "tables"))
 		step("verify", "verify")
 		b.ReportMetric(most, "MB")
 	}
