@@ -1,0 +1,130 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"html"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"heardiff/trials"
+	"heardiff/trials/link"
+)
+
+// closingScreens returns, of every session that has ended, what its listener is told now.
+func closingScreens(t *testing.T) map[string]string {
+	t.Helper()
+	a := &app{stdout: &bytes.Buffer{}, stderr: &bytes.Buffer{}, now: time.Now, getenv: os.Getenv}
+	ctx := context.Background()
+	s, err := a.openStudy(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	ended, err := endedSessions(ctx, s, damaged)
+	if err != nil {
+		t.Fatal(err)
+	}
+	told := map[string]string{}
+	for _, v := range ended {
+		told[v.Listener+" "+v.result.Plan.Design.String()] += strings.Join(summarize(v.result, a.ownRows(ctx, s, v.ID, v.result)), "\n")
+	}
+	return told
+}
+
+// What a study says is one and the same in link, results, pool, the report and on the closing screen: on random studies of
+// three listeners in two groups, two plans of different designs, and a repeat.
+func TestEveryScreenGivesTheSameVerdicts(t *testing.T) {
+	seen := map[link.Verdict]bool{}
+	for seed := range uint64(3) {
+		listeningStudy(t, "abx", 12)
+		random := rand.New(rand.NewPCG(seed, 5))
+		guess := func(session *trials.Session, _ trials.Plan) trials.Answer {
+			return session.View().Design.Answers()[random.IntN(2)]
+		}
+		command(t, 0, "listener", "add", "L2", "--group", "trained")
+		command(t, 0, "listener", "add", "L3", "--group", "untrained")
+		command(t, 0, "plan", "new", "--id", "2", "--design", "same-different", "--a", "left", "--b", "right", "--trials", "12", "--smallest-effect", "0.9")
+		for _, l := range []string{"L1", "L2", "L3"} {
+			sitThrough(t, "1", l, guess)
+			sitThrough(t, "2", l, guess)
+		}
+		for _, r := range sameEverywhere(t) {
+			seen[r.Verdict] = true
+		}
+	}
+	if len(seen) < 2 {
+		t.Errorf("the random studies came to nothing but %v", seen)
+	}
+}
+
+// sameEverywhere compares the verdicts of all commands, and returns those of link.
+func sameEverywhere(t *testing.T) []verdictReport {
+	t.Helper()
+	linked := decoded(t, "rows", "link", "--json")
+	if len(linked) < 6 {
+		t.Fatalf("%d rows", len(linked))
+	}
+	results := decoded(t, "verdicts", "results", "--json")
+	page := filepath.Join(t.TempDir(), "report.html")
+	command(t, 0, "report", "--out", page)
+	data, err := os.ReadFile(page)
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, _ := command(t, 0, "results")
+	pooled := decoded(t, "verdicts", "pool", "--json")
+	told := closingScreens(t)
+	for i, r := range linked {
+		if fmt.Sprint(results[i]) != fmt.Sprint(r) {
+			t.Errorf("results says %+v, link %+v", results[i], r)
+		}
+		if !contains(pooled, r) {
+			t.Errorf("pool does not say %+v", r)
+		}
+		if says := fmt.Sprintf("<strong class=\"v %s\">%s</strong>", strings.ReplaceAll(string(r.Verdict), " ", "-"), r.Verdict); !strings.Contains(string(data), says) ||
+			!strings.Contains(html.UnescapeString(string(data)), r.Reason) {
+			t.Errorf("the report does not say %s, %q", r.Verdict, r.Reason)
+		}
+		if !strings.Contains(text, r.Reason[1:]) {
+			t.Errorf("the text of results does not say %q", r.Reason)
+		}
+		if of := told[r.Listener+" "+r.Design]; r.Kind == "listener" && (!strings.Contains(of, fmt.Sprintf(": %s. ", r.Verdict)) || !strings.Contains(of, r.Reason[1:])) {
+			t.Errorf("the closing screen of %s says %q, link %s, %q", r.Listener, of, r.Verdict, r.Reason)
+		}
+	}
+	return linked
+}
+
+func contains(all []verdictReport, v verdictReport) bool {
+	for _, one := range all {
+		if one.Kind == v.Kind && one.Listener == v.Listener && one.Group == v.Group && one.Design == v.Design && one.Verdict == v.Verdict && one.PStudy == v.PStudy {
+			return true
+		}
+	}
+	return false
+}
+
+// decoded reads a list of verdicts from the JSON of a command.
+func decoded(t *testing.T, key string, args ...string) []verdictReport {
+	t.Helper()
+	out, _ := command(t, 0, args...)
+	var whole map[string]json.RawMessage
+	if err := json.Unmarshal([]byte(out), &whole); err != nil {
+		t.Fatal(err)
+	}
+	var all []verdictReport
+	if err := json.Unmarshal(whole[key], &all); err != nil {
+		t.Fatal(err)
+	}
+	for i := range all {
+		all[i].HeardBy = nil // a pointer
+	}
+	return all
+}
