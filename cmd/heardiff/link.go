@@ -117,19 +117,6 @@ func (l *linked) readSessions(ctx context.Context, a *app, s *store.Store) (err 
 	return err
 }
 
-// marksOf returns, in words, what is known against the blindness of a session.
-func marksOf(v store.Session, results []link.Heard) []string {
-	var all []string
-	for _, h := range results {
-		if h.Session == v.ID {
-			for _, m := range h.Marks {
-				all = append(all, fmt.Sprintf("session %s: %s", shortID(v.ID), m.Says))
-			}
-		}
-	}
-	return all
-}
-
 // readPairings measures, for every comparison that was asked about, how its two presentations differ.
 func (l *linked) readPairings(ctx context.Context, a *app, s *store.Store) error {
 	seen, by := map[[4]string]bool{}, a.comparer(s)

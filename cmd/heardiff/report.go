@@ -69,7 +69,7 @@ func (l linked) report(a *app) report.Input {
 	}
 	for _, s := range l.sessions {
 		in.Sessions = append(in.Sessions, report.Session{Listener: s.Listener, Device: devicesOf(s.Session, s.result), Begun: s.result.Begun, Ended: s.result.Ended, Simulated: s.who.Simulated,
-			Silent: s.result.Silent, Hurried: s.result.Hurried, Marks: marksOf(s.Session, l.input.Results)})
+			Silent: s.result.Silent, Hurried: s.result.Hurried})
 	}
 	return in
 }

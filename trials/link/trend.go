@@ -310,6 +310,11 @@ func warnings(in Input, out Result) []string {
 		w = append(w, left)
 	}
 	w = append(w, in.Absent...)
+	for _, h := range in.Results {
+		for _, m := range h.Marks {
+			w = append(w, fmt.Sprintf("session %.12s: %s", h.Session, m.Says))
+		}
+	}
 	roles := map[string]bool{}
 	for _, c := range in.Chains {
 		roles[c.Role] = true

@@ -62,8 +62,6 @@ type Session struct {
 	// Silent marks a session answered, wholly or in part, where no device sounded; Hurried counts its hurried answers.
 	Silent  bool
 	Hurried int
-	// Marks say what is known against the session's blindness.
-	Marks []string
 }
 
 // Pictures holds the curves to draw; what is empty is left out.

@@ -90,9 +90,6 @@ func sessionWords(sessions []Session) []string {
 			out = append(out, fmt.Sprintf("%d of them were heard through: %s.", devices[d], d))
 		}
 	}
-	for _, s := range sessions {
-		out = append(out, capitalised(s.Marks)...)
-	}
 	if silent > 0 {
 		out = append(out, fmt.Sprintf("%d of them were answered, wholly or in part, where no device sounded: they say nothing of people.", silent))
 	}
