@@ -55,6 +55,7 @@ type linked struct {
 	// compared holds how the presentations of each pairing differ, in the order of input.Pairings.
 	compared []match.Result
 	figures  studyFigures
+	head     store.Head // of the study's record
 }
 
 // linkStudy reads the study and links it.
@@ -92,6 +93,9 @@ func (a *app) linkOpen(ctx context.Context, s *store.Store) (linked, error) {
 		return l, err
 	}
 	if err := l.readPairings(ctx, a, s); err != nil {
+		return l, err
+	}
+	if l.head, err = s.Head(ctx); err != nil {
 		return l, err
 	}
 	l.result, err = link.Build(l.input)

@@ -62,7 +62,7 @@ func (a *app) writeReport(ctx context.Context, l linked, path string) error {
 }
 
 func (l linked) report(a *app) report.Input {
-	in := report.Input{Link: l.result, Chains: l.input.Chains, Plans: l.plans, Made: a.now(), Pictures: l.pictures(), Captures: l.figures.warnings,
+	in := report.Input{Link: l.result, Chains: l.input.Chains, Plans: l.plans, Made: a.now(), Head: l.head.Hash, Short: l.head.Short, Pictures: l.pictures(), Captures: l.figures.warnings,
 		Command: "heardiff report --out FILE.html"}
 	for _, e := range l.excerpts {
 		in.Excerpts = append(in.Excerpts, excerptOf(e))

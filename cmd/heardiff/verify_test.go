@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"os"
+	"path/filepath"
 	"reflect"
 	"strings"
 	"testing"
@@ -107,5 +108,19 @@ func TestAHeadStaysInTheRecord(t *testing.T) {
 	}
 	if v := proved(t, exitRejected, "--head", strings.Repeat("0", 64)); !strings.Contains(v.Problems[0], "the head given") {
 		t.Errorf("%q", v.Problems)
+	}
+}
+
+// A report bears the head of the record that it was written from.
+func TestTheReportBearsTheHead(t *testing.T) {
+	listeningStudy(t, "abx", 4)
+	answerPlan(t)
+	page := filepath.Join(t.TempDir(), "page.html")
+	command(t, 0, "report", "--out", page)
+	data, err := os.ReadFile(page)
+	must(t, err)
+	record := proved(t, 0).Record
+	if !bytes.Contains(data, []byte(record.Hash)) || !bytes.Contains(data, []byte(record.Short)) {
+		t.Errorf("the page does not hold %+v", record)
 	}
 }

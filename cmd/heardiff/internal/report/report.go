@@ -41,6 +41,8 @@ type Input struct {
 	// Captures holds what the measurements of captures warn of.
 	Captures []string
 	Made     time.Time
+	// Head is the head of the study's record, hexadecimal, and Short its form for the telephone; "" where none is kept.
+	Head, Short string
 	// Command is the line that writes the report again.
 	Command string
 }
