@@ -4,7 +4,7 @@ BIN := bin/heardiff
 # Runs a command beside a temporary PostgreSQL server, named in HEARDIFF_TEST_POSTGRES.
 SERVER := ./trials/postgres/testserver.sh
 
-.PHONY: help build demo test lint bench bench-peers prove clean setup setup-browser setup-postgres
+.PHONY: help build demo test fuzz lint bench bench-peers prove clean setup setup-browser setup-postgres
 
 help: ## list what can be made
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | awk -F':.*## ' '{printf "  make %-12s %s\n", $$1, $$2}'
@@ -15,13 +15,24 @@ build: setup ## build bin/heardiff
 demo: build ## the main job once, on invented data: measure, prepare, listen (simulated), link, report
 	./$(BIN) demo --dir demo
 
-test: setup setup-browser setup-postgres ## every test, and a build without cgo
+test: setup setup-browser setup-postgres ## every test, a build without cgo, and vet for other systems
 	$(GO) vet ./...
 	CGO_ENABLED=0 $(GO) build ./...
+	GOOS=windows CGO_ENABLED=0 $(GO) vet ./...
+	GOOS=darwin CGO_ENABLED=0 $(GO) vet ./...
 	$(SERVER) $(GO) test -timeout 40m ./...
 
 prove: setup setup-browser setup-postgres ## the tests over their full grids (long)
 	$(SERVER) $(GO) test -timeout 4h $$(grep -rl --include='*_test.go' 'flag.Bool("full"' . | xargs -n1 dirname | sort -u) -args -full
+
+FUZZTIME ?= 1m
+
+fuzz: setup ## every fuzz target for a minute (FUZZTIME=1h make fuzz for longer)
+	@for f in $$(grep -rl --include='*_test.go' '^func Fuzz' .); do \
+	  for t in $$(sed -n 's/^func \(Fuzz[A-Za-z0-9]*\)(.*/\1/p' $$f); do \
+	    echo "$$f $$t"; $(GO) test $$(dirname $$f) -run '^$$' -fuzz "^$$t\$$" -fuzztime $(FUZZTIME) || exit 1; \
+	  done; \
+	done
 
 lint: setup ## gofmt, vet, staticcheck, the race detector
 	@test -z "$$(gofmt -l .)" || { gofmt -l .; echo 'lint: run gofmt -w on these'; exit 1; }

@@ -39,5 +39,7 @@ func (a *app) commands() []commandGroup {
 		a.powerCommand(),
 		a.poolCommand(),
 		a.fitCommand(),
+	}}, {"On the program:", []*cobra.Command{
+		a.noticesCommand(),
 	}}}
 }

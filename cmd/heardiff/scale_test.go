@@ -12,7 +12,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"syscall"
 	"testing"
 	"time"
 
@@ -131,7 +130,7 @@ func timed(t testing.TB, binary, study string, args ...string) (seconds, mb floa
 	if out, err := c.CombinedOutput(); err != nil {
 		t.Fatalf("%v: %v\n%.2000s", args, err, out)
 	}
-	return time.Since(begun).Seconds(), float64(c.ProcessState.SysUsage().(*syscall.Rusage).Maxrss) / 1024
+	return time.Since(begun).Seconds(), peakMB(c.ProcessState)
 }
 
 // BenchmarkTenThousandListeners runs the commands, as built, on a million trials from two hundred sites. What is reported

@@ -1,0 +1,9 @@
+package main
+
+import (
+	"os"
+	"syscall"
+)
+
+// peakMB returns the most memory that a process held, in MB. Linux counts kilobytes; others count otherwise, or not.
+func peakMB(p *os.ProcessState) float64 { return float64(p.SysUsage().(*syscall.Rusage).Maxrss) / 1024 }
