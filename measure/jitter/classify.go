@@ -16,6 +16,7 @@ type tone struct {
 	// sidebandSE is its standard error.
 	sidebandSE float64
 	skirtHz    float64 // how far from a smeared tone its pieces may stand; how far apart those of a wandering line
+	wanderHz   float64 // RMS
 }
 
 // Where an amplitude stands below so many standard errors of a quadrature it is not told from noise:
@@ -28,6 +29,7 @@ const oneSidedRatio = 0.25
 // judge parts the lines found in phase and amplitude into phase modulation, amplitude modulation and additive tones.
 func judge(pm, am *peeler, phase, amplitude []peak) (jitter, other []tone) {
 	other, phase, amplitude = smeared(pm, am, phase, amplitude)
+	other = append(other, pm.sided...)
 	jitter, phase = pm.wandering(phase)
 	moving, amplitude := am.wandering(amplitude)
 	other = append(other, asAmplitude(moving)...)

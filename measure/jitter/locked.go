@@ -14,10 +14,8 @@ import (
 // folds is amplitude, 1 where all is phase.
 
 const (
-	// leftOver is the |κ| from which on clocks count as one, and little that below which nothing is allowed for: were jitter above
-	// rate/2 − f₀ as strong as below, the random figure would be 1.5 % off.
+	// leftOver is the |κ| from which on clocks count as one. Less is allowed for as well: where noise is low, a κ of 0.01 is several errors.
 	leftOver = 0.13
-	little   = 0.03
 	// halfAmplitude is the κ below which jitter that folds is told by the amplitude.
 	halfAmplitude = -0.5
 )
@@ -73,9 +71,6 @@ func (m *measurement) lockedWarning() string {
 // frequencies; yet all of it may be either.
 func (n *noiseBand) folded(level, kappa float64) {
 	n.additive = n.am
-	if math.Abs(kappa) < little {
-		return
-	}
 	if kappa > halfAmplitude {
 		n.other = math.Abs(kappa) / (1 + kappa) * max(0, n.pm-n.am)
 		return

@@ -208,14 +208,13 @@ func (m *measurement) take(channel int, r *record, w *workspace, from, index int
 	c, band := &m.channels[channel], m.band
 	pm, am := newPeeler(r, r.pm, band, w.noisePM), newPeeler(r, r.am, band, w.noiseAM)
 	w.noisePM, w.noiseAM = pm.noise, am.noise
+	takeHumps(pm, am)
 	phase, amplitude := peelBoth(pm, am)
 	events := m.takeEvents(r, from)
 	c.events = append(c.events, events...)
 	if slices.ContainsFunc(events, func(e event) bool { return e.cut }) {
 		// A tick fills the band: lines that it hid stand out now that it is gone.
-		pm, am = newPeeler(r, r.pm, band, w.noisePM), newPeeler(r, r.am, band, w.noiseAM)
-		pm.putBack(phase)
-		am.putBack(amplitude)
+		pm, am = pm.again(r.pm, band, phase), am.again(r.am, band, amplitude)
 		phase, amplitude = peelBoth(pm, am)
 		r.straighten(events, m.transform) // what was bridged held those lines
 	}

@@ -12,6 +12,9 @@ import (
 // channels, both kinds together, stay below one false line in a hundred captures.
 const falseLines = 0.002
 
+// rounds bounds the sweeps of one spectrum: 20 dB each take no more than a dozen, and one that gains nothing bars its places to the next.
+const rounds = 64
+
 // maxLines bounds the lines of one spectrum; more are not a steady tone's.
 const maxLines = 400
 
@@ -47,6 +50,12 @@ type peeler struct {
 	low, high int       // the band
 	lowest    int       // where the search begins
 	threshold float64
+	// barren is what sweeps took out that was put back again, all of it: where noise is steep a peak may stand out of it until
+	// its neighbours are fitted. Sought again it would hide, for good, what stands 20 dB below it.
+	barren []peak
+	// taken is where lines that wander by many bins stood, which were taken out first: moving, and sided the additive tones.
+	taken         []hump
+	moving, sided []tone
 }
 
 // newPeeler prepares to take the lines out of bins. It takes over the memory of noise if there is enough.
@@ -108,7 +117,8 @@ func (p *peeler) edges() {
 func (p *peeler) peel() []peak {
 	p.listen()
 	var found []peak
-	for range 16 { // each sweep reaches 20 dB further down
+	p.barren = p.barren[:0]
+	for range rounds { // each sweep reaches 20 dB further down
 		fresh := p.sweep(len(found))
 		if len(fresh) == 0 {
 			break
@@ -123,6 +133,9 @@ func (p *peeler) peel() []peak {
 			p.refine(found)
 		}
 		found = p.prune(found)
+		if len(found) <= before {
+			p.barren = append(p.barren, fresh...)
+		}
 	}
 	found = exceptRounding(p.needless(found))
 	slices.SortFunc(found, func(a, b peak) int {
@@ -160,7 +173,7 @@ func (p *peeler) sweep(before int) []peak {
 	var at []int
 	for k := p.lowest; k <= p.high; k++ {
 		// Between two bins of the padded transform a line loses at most 1.2 dB.
-		if power(p.bins[k]) > 0.7*p.threshold*p.noise[k] && p.tops(k) {
+		if power(p.bins[k]) > 0.7*p.threshold*p.noise[k] && p.tops(k) && !p.gone(k) {
 			at = append(at, k)
 		}
 	}
@@ -178,8 +191,8 @@ func (p *peeler) sweep(before int) []peak {
 		if before+len(found) >= maxLines || power(p.bins[k]) < 0.7*p.threshold*p.noise[k] || !p.tops(k) {
 			continue // it was a side lobe of a stronger one
 		}
-		if p.beside(k, found) {
-			continue // it may be a trace of that
+		if p.beside(k, found) || len(p.near(p.barren, float64(k)*p.binHz, splinter)) > 0 {
+			continue // it may be a trace of that, or is none
 		}
 		line := p.fit((float64(k)) * p.binHz)
 		if !p.stands(line) {
@@ -196,6 +209,11 @@ func (p *peeler) beside(k int, lines []peak) bool {
 	return slices.ContainsFunc(p.near(lines, float64(k)*p.binHz, crowd), func(i int) bool {
 		return power(p.bins[k]) < wellBelow*power(lines[i].value)
 	})
+}
+
+// gone reports whether a line that wanders stood at bin k.
+func (p *peeler) gone(k int) bool {
+	return slices.ContainsFunc(p.taken, func(h hump) bool { return k >= h.from && k < h.to })
 }
 
 func (p *peeler) tops(k int) bool {
@@ -317,6 +335,14 @@ func (p *peeler) add(line peak, factor float64) {
 	if reach > line.hz*p.seconds {
 		p.addLobes(-line.hz, cmplx.Conj(line.value)*complex(factor, 0), reach)
 	}
+}
+
+// again prepares to take out the same lines once more, from bins that have changed.
+func (p *peeler) again(bins []complex128, band [2]float64, lines []peak) *peeler {
+	q := newPeeler(p.record, bins, band, p.noise)
+	q.taken, q.moving, q.sided = p.taken, p.moving, p.sided
+	q.putBack(lines)
+	return q
 }
 
 // putBack undoes taking out lines.

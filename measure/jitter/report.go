@@ -31,6 +31,7 @@ func (m *measurement) result() Result {
 		additive(m.channels[c].bands, m.inPhase(c))
 		m.warn(amplitudeNoise(c+1, m.channels[c].bands))
 		r.Channel = append(r.Channel, m.channel(c))
+		m.warn(wanders(c+1, r.Channel[c].Lines))
 		events := m.eventWarnings(c)
 		m.warnings = append(m.warnings, events...)
 		if jump := m.channels[c].jump; jump > 0.3 && len(events) == 0 {
@@ -230,13 +231,14 @@ func (m *measurement) group(tones []tone) [][]tone {
 func (m *measurement) lines(tones []tone) []Line {
 	var out []Line
 	for _, g := range m.group(tones) {
-		hz, square, noise := 0.0, 0.0, 0.0
+		hz, square, noise, wander := 0.0, 0.0, 0.0, 0.0
 		for _, t := range g {
 			hz += t.hz / float64(len(g))
+			wander += t.wanderHz * t.wanderHz / float64(len(g))
 			square += t.beta * t.beta / float64(len(g))
 			noise += t.betaSE * t.betaSE / float64(len(g)*len(g))
 		}
-		l := Line{OffsetHz: hz}
+		l := Line{OffsetHz: hz, WanderHz: math.Sqrt(wander)}
 		beta := math.Sqrt(square)
 		if known, ok := m.residue(hz); ok {
 			// Two parts of unknown phase join by power. A residue also passes the chain's response: half a decibel of grace.

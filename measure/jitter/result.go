@@ -78,6 +78,8 @@ type Line struct {
 	SidebandDBc float64 `json:"sideband_dbc"`
 	Inherent    bool    `json:"inherent"` // the test signal's own; not counted
 	AtFloor     bool    `json:"at_floor"` // within 3 dB of the same line of the floor; not counted
+	// WanderHz is the RMS by which its frequency strays within a record, 0 where it is steady; the line's peak is then its power's.
+	WanderHz float64 `json:"wander_hz"`
 }
 
 // Counts reports whether the line is the chain's, as far as the capture tells: neither the test signal's own nor at the floor.

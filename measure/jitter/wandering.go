@@ -13,6 +13,10 @@ const (
 	// are spread already: half their spread. Where so many do not make a line, fewer are tried, down to leastGap.
 	joinGap  = 12
 	leastGap = 2
+	// joinMargin is how far beyond the outermost pieces, in bins, their line may stand.
+	joinMargin = 8
+	// joinLoss is the part of a joined line's peak that its lobes are good to.
+	joinLoss = 1e-3
 	// joinSteady is how much the envelope of one line, its standard deviation over its mean, varies at the most: pieces too
 	// weak to be found make it vary. Three equal lines in the phases of a wandering one vary by 0.26.
 	joinSteady = 0.2
@@ -32,6 +36,7 @@ const (
 // and the lines that are no part of one.
 func (p *peeler) wandering(lines []peak) (joined []tone, rest []peak) {
 	joined, rest = p.gather(lines, joinGap)
+	joined = append(joined, p.moving...)
 	skirt := func(l peak) bool {
 		return slices.ContainsFunc(joined, func(t tone) bool {
 			return math.Abs(l.hz-t.hz) < t.skirtHz+skirtBins/p.seconds && power(l.value) < joinSkirt*joinSkirt*t.beta*t.beta
@@ -80,18 +85,39 @@ func (p *peeler) steady(pieces []peak) bool {
 	if len(pieces) == 2 {
 		return span < leastGap && variation(envelope) < joinSteadyPair && p.weak(pieces)
 	}
-	if variation(envelope) > joinSteady {
-		return false
+	for i, v := range envelope {
+		envelope[i] = v * v
 	}
+	// Pieces a bin apart bear on each other, and may each be wrong where their sum is not: what stands there tells that.
+	if hardlyBeats(envelope, 1, pieces) {
+		return true
+	}
+	from, to := p.joinLobe(pieces)
+	whole := make([]complex128, to-from+1)
+	all, quiet := 0.0, 0.0
+	for i := range whole {
+		whole[i] = p.whole(from+i, pieces)
+		all, quiet = all+power(whole[i]), quiet+p.noise[from+i]
+	}
+	return hardlyBeats(p.envelopeOf(whole), max(0, 1-quiet/all), pieces)
+}
+
+// joinLobe returns the bins in which the line of some pieces stands.
+func (p *peeler) joinLobe(pieces []peak) (from, to int) {
+	from, _ = p.lobe(pieces[0].hz, joinMargin)
+	_, to = p.lobe(pieces[len(pieces)-1].hz, joinMargin)
+	return from, to
+}
+
+// hardlyBeats reports whether an envelope, of which this is the power, varies less than that of several lines; these hold a share of it, and
+// noise, which makes it vary by 1 − share² of its square, the rest.
+func hardlyBeats(envelope []float64, share float64, pieces []peak) bool {
 	all, own := 0.0, 0.0
 	for _, l := range pieces {
 		all, own = all+power(l.value), own+power(l.value)*power(l.value)
 	}
-	for i, v := range envelope {
-		envelope[i] = v * v
-	}
 	// Of lines of unrelated phases the power has a variance of Σ Σ |vᵢ|²|vⱼ|² over all i ≠ j.
-	return stat.PopVariance(envelope, nil) < joinBeats*(all*all-own)
+	return share*share-steadiness(envelope) < min(4*joinSteady*joinSteady, joinBeats*(1-own/(all*all)))
 }
 
 // weak reports whether the least of the pieces hardly stands out of the noise.
@@ -123,16 +149,22 @@ func variation(x []float64) float64 {
 // join returns the line whose pieces these are.
 func (p *peeler) join(pieces []peak) tone {
 	last := pieces[len(pieces)-1].hz
-	from, _ := p.lobe(pieces[0].hz, 3)
-	_, to := p.lobe(last, 3)
+	from, to := p.joinLobe(pieces)
 	var all, moment, noise float64
 	for k := from; k <= to; k++ {
 		x := power(p.whole(k, pieces)) - p.noise[k]
 		all, moment = all+x, moment+x*float64(k)*p.binHz
 		noise = max(noise, p.noise[k])
 	}
-	level := math.Sqrt(max(0, all) / p.share(from, to, pieces))
-	return tone{hz: moment / all, beta: level, betaSE: math.Sqrt(fitted * noise / 2), skirtHz: last - pieces[0].hz}
+	t := tone{hz: moment / all, beta: math.Sqrt(max(0, all) / p.share(from, to, pieces)), skirtHz: last - pieces[0].hz}
+	weight := 0.0
+	for _, l := range pieces { // the lobes themselves would spread a line that does not wander
+		t.wanderHz += power(l.value) * (l.hz - t.hz) * (l.hz - t.hz)
+		weight += power(l.value)
+	}
+	t.wanderHz = math.Sqrt(t.wanderHz / weight)
+	t.betaSE = math.Hypot(p.spreadError(t.beta, noise, float64(to-from)/p.pad), joinLoss*t.beta)
+	return t
 }
 
 // share returns the power that lines of value 1 at these places, weighed by their power, leave in the bins from … to.
