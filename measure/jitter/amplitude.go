@@ -19,6 +19,10 @@ const (
 	// Amplitude noise falls off little by little: to a stretch belong its neighbours that stand above the additive noise by tail,
 	// and by tailErrors standard errors of their own.
 	tail, tailErrors = 1.05, 2
+	// rise is how far above the quietest octave amplitude that rises towards the carrier stands; the least of many octaves is a little too quiet.
+	rise = 1.15
+	// nothing is the part of the phase noise that amplitude below it does not bear on: a quarter of a per cent of the figure.
+	nothing = 0.005
 )
 
 // additive fills in what additive noise takes off the phase of each band, and how far that may be wrong: where there is no more of it than
@@ -28,16 +32,21 @@ func additive(bands []noiseBand, kappa float64) {
 	loud := make([]bool, len(bands))
 	louder(bands, loud, words/(bands[len(bands)-1].high-bands[0].low), 0, len(bands))
 	level := quietest(bands)
+	towardsCarrier(bands, loud, level)
 	spreadTails(bands, loud, level)
+	hidden := 0.0 // amplitude noise times frequency that may go on unseen above a stretch: 1/f
 	for i := range bands {
 		b := &bands[i]
 		b.unknown, b.other, b.loud = 0, 0, loud[i]
 		if !b.loud {
 			b.folded(level, kappa)
+			half := min(hidden/b.low, b.additive) / 2
+			b.additive, b.unknown = b.additive-half, b.unknown+half
 			continue
 		}
 		b.additive = min(level, b.pm)
 		b.unknown = b.additive
+		hidden = min(level, b.am) * (b.seen() - 1) * b.high
 	}
 }
 
@@ -71,6 +80,25 @@ func louder(bands []noiseBand, loud []bool, least float64, from, to int) {
 	louder(bands, loud, least, last+1, to)
 }
 
+// towardsCarrier marks the bands from the lowest on in which amplitude, though it does not exceed phase, stands above the quietest octave by more
+// than chance. Additive noise knows no carrier to rise towards, and jitter that folds back comes from higher frequencies than the band's:
+// it is least there.
+func towardsCarrier(bands []noiseBand, loud []bool, level float64) {
+	best, last := beyondChance, -1
+	sum, variance := 0.0, 0.0
+	for i, b := range bands {
+		n := b.independent()
+		sum += n * math.Log(b.am/(rise*level+nothing*b.pm))
+		variance += 2*n + 1
+		if z := sum / math.Sqrt(variance); z > best {
+			best, last = z, i
+		}
+	}
+	for i := range last + 1 {
+		loud[i] = true
+	}
+}
+
 // spreadTails adds to each stretch the bands beside it whose amplitude still stands above the additive noise.
 func spreadTails(bands []noiseBand, loud []bool, level float64) {
 	for i := 1; i < len(bands); i++ {
@@ -83,8 +111,11 @@ func spreadTails(bands []noiseBand, loud []bool, level float64) {
 
 // rises reports whether the amplitude stands above the additive noise.
 func (n noiseBand) rises(level float64) bool {
-	return n.am > level*max(tail, 1+tailErrors/math.Sqrt(n.independent()))
+	return n.am > level*n.seen()
 }
+
+// seen is how many times the additive noise the amplitude must be to show that it is more.
+func (n noiseBand) seen() float64 { return max(tail, 1+tailErrors/math.Sqrt(n.independent())) }
 
 // quietest returns the least noise of an octave, of amplitude or phase: +Inf where none tells it.
 func quietest(bands []noiseBand) float64 {

@@ -148,3 +148,34 @@ func TestOrdinaryNoiseIsNoAmplitudeNoise(t *testing.T) {
 		t.Errorf("%d warnings in %d channels; errors over standard errors: mean %.3f, %.3f RMS", warned, 4*captures, mean, z.rms())
 	}
 }
+
+// Bounds hold beside amplitude noise, and figures their truth, also where that noise falls below the additive noise and cannot be seen any more.
+func TestBoundsHoldBesideAmplitudeNoise(t *testing.T) {
+	seeds := 4
+	if *full {
+		seeds = 40
+	}
+	seen := coverages{}
+	for _, ppm := range []float64{0.3, 1} {
+		for _, ps := range []float64{3, 10} {
+			for seed := range seeds {
+				c := flickering(ppm, seed)
+				c.Seconds, c.CarrierHz = 4, 12000*(1+40e-6+float64(seed%8)*1e-6)
+				c.FlickerHighHz, c.NoiseDBFS = 20000, -125+5*float64(seed%3)
+				c.RandomPs, c.RandomLowHz, c.RandomHighHz = ps, 10, 9600
+				ch := measure(t, jitter.Config{}, c).Channel[0]
+				if want := c.RandomIn(10, 9600); ch.RandomAtFloor {
+					seen.held("bound", ch.RandomLimitPs, want)
+				} else {
+					seen.add(t, "random", ch.RandomPs, ch.RandomSEPs, want)
+				}
+				for _, b := range ch.RandomBands {
+					if b.AtFloor {
+						seen.held("bound of a decade", b.LimitPs, c.RandomIn(b.LowHz, b.HighHz))
+					}
+				}
+			}
+		}
+	}
+	seen.check(t, []string{"bound", "bound of a decade", "random"})
+}

@@ -8,7 +8,8 @@
 //
 // Where the carrier is a quarter of the rate and the clocks are one, timing errors faster than rate/2 − f₀ fold back into φ or into α,
 // by the angle at which the samples take the carrier, and no longer cancel. The fourth power of the samples tells the angle, and the errors
-// and limits of the random figure hold what may have folded. A warning says so. Let the chain run on its own clock, or record at another
+// and limits of the random figure hold what may have folded, however little; where the clocks are apart the record is made shorter, by an eighth at the
+// most, to where it cancels. A warning says where it hardly does. Let the chain run on its own clock, or record at another
 // rate than four times the tone.
 //
 // Lines are found one by one, strongest first, where the spectrum of φ stands above the median of its
@@ -16,7 +17,8 @@
 // window's own shape and subtracted, so that strong lines hide no weak ones; where one leaves much, two in its stead are fitted together. What is left is noise. Additive noise
 // appears equally in α and φ, so that the density of α is subtracted from the density of φ; the rest is random jitter.
 // Where α clearly exceeds φ it is noise of the amplitude itself, and the rest of the band tells what is additive. Amplitude noise
-// that stays below the sum of additive noise and jitter over all the band is not told from additive noise: it makes jitter look smaller.
+// that stays below the sum of additive noise and jitter is told from additive noise where it rises towards the carrier; where it is as even as additive
+// noise it is not, and makes jitter look smaller.
 //
 // Ticks and lost samples are no clock's: the noise left without lines, as a function of time, shows them where they stand 8 standard
 // errors out of it. A tick is bridged over the filter's length, before the noise is read; where the phase steps, by half a sample or more or as a
@@ -31,7 +33,9 @@
 // found of it in phase and in amplitude is then judged together, over the whole stretch.
 // A line of jitter whose own frequency wanders, as the mains' does, falls into pieces in a long record. Pieces within some twelve
 // bins whose sum has a steady envelope, which lines of their own, beating, have not, are one line: its place the centroid, its peak from
-// the power of the stretch.
+// the power of the stretch. A line that wanders by more, as a switching supply's may, is a hump of the spectrum: it is found before any line is
+// sought, by an envelope far steadier than that of noise in the same band, and counts as one line, too. A warning names the lines that
+// wander. A hump that holds less than about half of the power of its stretch is not told from noise, nor one with a strong steady line within it.
 //
 // Detection. A line stands so many dB above the noise as each of its sidebands stands above the noise in a bin of the
 // capture's own spectrum, one bin for the whole record, under additive noise. At 15 dB a line is found 99 times in 100.
@@ -46,6 +50,28 @@
 // found 96.0 % of 2000 simulated lines at ρ = 15 dB in 10 s: it loses a quarter of a decibel, a third each to the taper, to
 // fitting within a few lobes and to the scatter of its estimate of the noise; none between bins, since the spectrum is padded
 // and each line fitted.
+//
+// Coverage. How many of the figures of simulated captures lie within two of their stated errors, where 95 in 100 should, as `go test -run
+// EveryStated -v` counts it (48 kHz, 4 s, tones at 11025.3 Hz, and 45 and 6 ppm from 12 kHz, noise of −120 and −105 dBFS, 60 ps of white clock
+// jitter, 8 lines of jitter and 8 of amplitude); `-args -full` has more clocks, lengths and noises:
+//
+//	                                     figures   within two
+//	amplitude line                         192      94.8 %
+//	attenuation of a line                   96      94.8 %
+//	bound of a decade                       15      93.3 %
+//	decade                                  38      97.4 %
+//	decade, clocks within 11 ppm            19      89.5 %
+//	deterministic                           24      95.8 %
+//	line                                   191      93.7 %
+//	random                                  16      93.8 %
+//	random, clocks within 11 ppm             8      75.0 %
+//	shared                                   8     100.0 %
+//	shared, clocks within 11 ppm             4     100.0 %
+//	total                                   16      93.8 %
+//	total, clocks within 11 ppm              8     100.0 %
+//
+// Where clocks are near the error holds an allowance for what may fold. White clock jitter, as here, makes all of that: two errors then hold it 92 times
+// in 100 at the least.
 //
 // The test signal's own residue at a line is known by size, not by phase. A line that exceeds it counts for the difference of
 // the powers, which is right on average over phases; a line e beside a residue k may read anything from √(e² − 2ek) to √(e² + 2ek).

@@ -35,6 +35,7 @@ func (r Result) AgainstFloor(floor Result) (Result, error) {
 			r.Warnings = append(r.Warnings, fmt.Sprintf("channel %d has no floor: one of the two has no tone there", i+1))
 			continue
 		}
+		r.Warnings = append(r.Warnings, levelsApart(r.Channel[i], f)...)
 		r.Channel[i].against(f, r.Seconds)
 	}
 	if r.Common != nil {
@@ -45,6 +46,21 @@ func (r Result) AgainstFloor(floor Result) (Result, error) {
 		r.Common = &c
 	}
 	return r, nil
+}
+
+// levelsApart says what it means that the floor's tone has another level than the capture's, from 3 dB on: additive noise stays as it is in
+// full scale, and as jitter it counts against the tone.
+func levelsApart(c, floor Channel) []string {
+	apart := c.LevelDBFS - floor.LevelDBFS
+	if math.Abs(apart) <= pcm.PowerDB(threeDB) {
+		return nil
+	}
+	means := "is higher by that, and jitter that it hides makes the capture's figures bounds"
+	if apart < 0 {
+		means = "is lower by that, and the floor's figures are smaller than they would be at the capture's level"
+	}
+	return []string{fmt.Sprintf("channel %d: the floor's tone is at %.1f dBFS, the capture's at %.1f: additive noise, read as jitter, %s; record the floor at the capture's level",
+		c.Channel, floor.LevelDBFS, c.LevelDBFS, means)}
 }
 
 // against reads what channels share against what the floor's do: the recorder's own clock is in both. Of a floor of one channel all

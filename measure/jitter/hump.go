@@ -27,8 +27,9 @@ const (
 	// steadyErrors is how steady, in reciprocal roots of the independent values, an envelope of noise never is, and mostSteady the most of
 	// that: in 3000 simulated bands each of 16 to 128 bins noise reached 0.75, 0.63, 0.59, 0.50, 0.47 and 0.39, three to four reciprocal roots.
 	steadyErrors, mostSteady = 4, 0.75
-	// ofALine is the least steadiness, against what a line of that power would have: two equal lines reach a half.
-	ofALine = 0.6
+	// ofALine is the least steadiness, against what a line of that power would have, but for the scatter that noise beside it makes: with a
+	// hump of noise in its place as well a line would be read too large.
+	ofALine = 0.9
 	// concentrated is the sum of the squared shares of power from which on one place holds too much for a line that wanders.
 	concentrated = 0.5
 )
@@ -62,12 +63,12 @@ func (f profile) mean(from, to int) float64 { return (f.sums[to] - f.sums[from])
 
 func (f profile) len() int { return len(f.sums) - 1 }
 
-// profile takes the medians, and the memory of the noise.
+// profile takes the medians, and the memory of the noise. Every second bin tells enough: those between are much the same.
 func (p *peeler) profile() profile {
-	half := int(grain / 2 * p.pad)
-	spectrum.LocalNoiseOf(p.noise, func(k int) float64 { return power(p.bins[k]) }, 2, func(int) int { return half })
-	f := profile{bins: 2 * half, sums: []float64{0}}
-	for k := half; k+half <= len(p.bins); k += 2 * half {
+	n, half := len(p.bins)/2, max(1, int(grain/4*p.pad))
+	spectrum.LocalNoiseOf(p.noise[:n], func(k int) float64 { return power(p.bins[2*k]) }, 2, func(int) int { return half })
+	f := profile{bins: 4 * half, sums: []float64{0}}
+	for k := half; k+half <= n; k += 2 * half {
 		f.sums = append(f.sums, f.sums[f.len()]+max(p.noise[k], rounding*rounding))
 	}
 	return f
@@ -82,7 +83,7 @@ type candidate struct {
 // candidates returns what stands out of the profile, the most striking first.
 func (f profile) candidates() []candidate {
 	var out []candidate
-	for size := 1; size <= f.len()/4; size *= 2 {
+	for size := 1; size <= f.len()/8; size *= 2 {
 		gap := (size + 1) / 2
 		for i := gap + 1; i+size+gap < f.len(); i += max(1, size/2) {
 			left, right := f.mean(max(0, i-gap-size), i-gap), f.mean(i+size+gap, min(f.len(), i+2*size+gap))
@@ -195,13 +196,14 @@ func (p *peeler) oneLine(h hump) bool {
 	}
 	share := max(0, 1-quiet/all)
 	steady := steadiness(p.envelopeOf(p.bins[h.from:h.to]))
-	return steady > ofALine*share*share && steady > min(mostSteady, steadyErrors/math.Sqrt(float64(h.to-h.from)/p.pad))
+	scatter := steadyErrors / math.Sqrt(float64(h.to-h.from)/p.pad)
+	return steady > ofALine*share*share-scatter*(1-share*share) && steady > min(mostSteady, scatter)
 }
 
 // envelopeOf returns the power of some bins as a function of time. The window's ends are left out: what stands there hardly bears
 // on the fit.
 func (r *record) envelopeOf(bins []complex128) []float64 {
-	z := make([]complex128, spectrum.PowerOfTwo(2*len(bins)))
+	z := make([]complex128, spectrum.PowerOfTwo(len(bins)))
 	copy(z, bins)
 	spectrum.NewComplexPlan(len(z)).Inverse(z, z)
 	half := int((1 - taper) / 2 * float64(len(z)) / r.pad)

@@ -16,6 +16,11 @@ import (
 const (
 	// leftOver is the |κ| from which on clocks count as one. Less is allowed for as well: where noise is low, a κ of 0.01 is several errors.
 	leftOver = 0.13
+	// A record is made shorter where that cancels what folds, by mostTrimmed of it at the most, looked for in so many trims; not for less than
+	// cancelled, which is 0.1 % of the figure.
+	mostTrimmed = 0.12
+	trims       = 60
+	cancelled   = 0.002
 	// halfAmplitude is the κ below which jitter that folds is told by the amplitude.
 	halfAmplitude = -0.5
 )
@@ -29,21 +34,57 @@ func meanAngle(squares, fourth float64, count int) float64 {
 	return max(-1, min(2*fourth*float64(count)/(squares*squares)-3, 1))
 }
 
-// inPhase returns κ of a channel over the records that were measured, weighed as their window weighs power.
-func (m *measurement) inPhase(channel int) float64 {
-	s := m.stretch
-	length := float64(s.to-s.from) / float64(m.records) // frames of a record
+// inPhase returns κ of a channel over the records that were measured.
+func (m *measurement) inPhase(channel int) float64 { return m.kappa(channel, m.recordFrames) }
+
+// kappa returns κ of a channel over records of so many frames, weighed as their window weighs power.
+func (m *measurement) kappa(channel, frames int) float64 {
+	const fine = 8 // steps of a block
+	angle, block := m.stretch.angle[channel], float64(m.stretch.block)
 	window := spectrum.Tukey(taper)
 	sum, weight := 0.0, 0.0
-	for i := max(0, s.from/s.block); i < min(len(s.angle[channel]), s.to/s.block); i++ {
-		_, at := math.Modf((float64(i*s.block-s.from) + float64(s.block)/2) / length)
-		w := window.At(at)
-		sum, weight = sum+w*w*s.angle[channel][i], weight+w*w
+	for at := float64(m.from); at < float64(m.from+m.records*frames); at += block / fine {
+		_, within := math.Modf((at - float64(m.from)) / float64(frames))
+		w := window.At(within)
+		// A block's angle is that of its middle.
+		i, part := math.Modf(max(0, at/block-0.5))
+		k := min(int(i), len(angle)-1)
+		sum += w * w * (angle[k]*(1-part) + angle[min(k+1, len(angle)-1)]*part)
+		weight += w * w
 	}
 	if weight == 0 {
 		return 0
 	}
 	return sum / weight
+}
+
+// whereItCancels shortens records of so many baseband samples, by a part of them that is well spent, to where what folds cancels: where κ of the
+// first channel is 0, and of the others, whose angles differ, little.
+func (m *measurement) whereItCancels(samples int) int {
+	left := func(samples int) float64 {
+		worst := 0.0
+		for _, c := range m.toned {
+			worst = max(worst, math.Abs(m.kappa(c, samples*m.mixer.decimation)))
+		}
+		return worst
+	}
+	whole := left(samples)
+	if whole < 2*cancelled || folds(whole) {
+		return samples
+	}
+	step := mostTrimmed * float64(samples) / trims
+	before := m.kappa(m.firstTone(), samples*m.mixer.decimation)
+	for i := 1; i <= trims; i++ {
+		k := m.kappa(m.firstTone(), (samples-int(float64(i)*step))*m.mixer.decimation)
+		if k*before <= 0 && k != before {
+			shorter := samples - int((float64(i)-k/(k-before))*step)
+			if left(shorter) < whole/2 {
+				return shorter
+			}
+		}
+		before = k
+	}
+	return samples
 }
 
 // folds reports whether jitter that folds does not cancel.

@@ -87,6 +87,19 @@ func TestErrorsHoldWhatASlowSlideLeaves(t *testing.T) {
 	}
 }
 
+// What a faster slide leaves is less, and counts all the more where the noise is low.
+func TestErrorsHoldWhatAFasterSlideLeaves(t *testing.T) {
+	for _, periods := range []float64{3.0, 3.15, 3.3} {
+		w := whiteClock()
+		w.Seconds, w.CarrierHz = 10, 12000+periods/10
+		w.RandomPs = 250
+		want := w.RandomIn(10, 9600)
+		if ch := measure(t, jitter.Config{}, w).Channel[0]; !(math.Abs(ch.RandomPs-want) < 3*ch.RandomSEPs) || ch.RandomSEPs > 0.01*want {
+			t.Errorf("%v periods: %.2f ± %.2f ps, want %.2f", periods, ch.RandomPs, ch.RandomSEPs, want)
+		}
+	}
+}
+
 // Clocks that differ share it out evenly: it cancels, and there is nothing to warn of.
 func TestFoldedJitterOfTwoClocksCancels(t *testing.T) {
 	c := whiteClock()

@@ -34,6 +34,8 @@ type measurement struct {
 	cross         []noiseBand // of the first two channels
 	first         kept
 	records       int
+	from          int // frame where the first record begins
+	recordFrames  int
 	longest       int // baseband samples of a record
 	warnings      []string
 }
@@ -134,19 +136,15 @@ func (m *measurement) analyse() error {
 	from, to := max(m.stretch.from, 0)+lead, m.stretch.to-lead
 	samples := (to - from) / m.mixer.decimation
 	m.records = max(1, (samples+m.longest-1)/m.longest)
-	each := samples / m.records
+	m.from = from
+	m.listChannels()
+	each := m.whereItCancels(samples / m.records)
+	m.recordFrames = each * m.mixer.decimation
 	m.recordSeconds = float64(each) / m.mixer.outRate()
 	if each < 64 || m.recordSeconds*m.band[0] < 8 {
 		return fmt.Errorf("jitter: %w: %.2f s of tone, a band from %.3g Hz takes %.2f s", ErrShort, max(0, m.recordSeconds), m.band[0], 8/m.band[0])
 	}
-	m.toned, m.spaces, m.cross, m.first = nil, nil, nil, kept{}
-	m.channels = make([]channelSum, len(m.stretch.level))
-	loudest := slices.Max(m.stretch.level)
-	for c := range m.channels {
-		if m.channels[c].silent = m.stretch.level[c] < noTone*loudest; !m.channels[c].silent {
-			m.toned = append(m.toned, c)
-		}
-	}
+	m.spaces, m.cross, m.first = nil, nil, kept{}
 	m.transform = &transform{plan: spectrum.NewComplexPlan(paddedSize(each))}
 	m.watch = newWatch(paddedSize(each), m.mixer.outRate(), m.band[1])
 	for range max(1, min(len(m.toned), m.longest/each)) {
@@ -158,6 +156,17 @@ func (m *measurement) analyse() error {
 		}
 	}
 	return nil
+}
+
+// listChannels begins the sums of all channels, and lists those that have a tone.
+func (m *measurement) listChannels() {
+	m.toned, m.channels = nil, make([]channelSum, len(m.stretch.level))
+	loudest := slices.Max(m.stretch.level)
+	for c := range m.channels {
+		if m.channels[c].silent = m.stretch.level[c] < noTone*loudest; !m.channels[c].silent {
+			m.toned = append(m.toned, c)
+		}
+	}
 }
 
 func (m *measurement) analyseRecord(from, samples, index int) error {

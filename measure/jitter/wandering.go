@@ -39,7 +39,7 @@ func (p *peeler) wandering(lines []peak) (joined []tone, rest []peak) {
 	joined = append(joined, p.moving...)
 	skirt := func(l peak) bool {
 		return slices.ContainsFunc(joined, func(t tone) bool {
-			return math.Abs(l.hz-t.hz) < t.skirtHz+skirtBins/p.seconds && power(l.value) < joinSkirt*joinSkirt*t.beta*t.beta
+			return math.Abs(l.hz-t.hz) < max(t.skirtHz, 4*t.wanderHz)+skirtBins/p.seconds && power(l.value) < joinSkirt*joinSkirt*t.beta*t.beta
 		})
 	}
 	return joined, slices.DeleteFunc(rest, skirt)

@@ -3,9 +3,11 @@ package jitter_test
 import (
 	"math"
 	"math/rand/v2"
+	"strings"
 	"testing"
 
 	"heardiff/measure/jitter"
+	"heardiff/measure/jitter/jittertest"
 	"heardiff/playback/pcm"
 )
 
@@ -69,6 +71,61 @@ func TestTheLevelOfAWanderingLineIsItsOwn(t *testing.T) {
 		ch := r.Channel[0]
 		if len(ch.Lines) != 1 || math.Abs(ch.Lines[0].PeakPs/want-1) > 0.0015 {
 			t.Errorf("%+v: want one line of %g ps, got %+v", c, want, ch.Lines)
+		}
+	}
+}
+
+// A line whose frequency strays by any amount, from less than a bin of the record to thousands, is one line of its own power, said to wander,
+// and leaves the random jitter alone.
+func TestALineIsOneAtAnyWander(t *testing.T) {
+	type wander struct{ rms, fast float64 }
+	cases := []wander{{0.1, 0.3}, {1, 3}, {20, 0.3}, {150, 3}}
+	if *full {
+		cases = nil
+		for _, rms := range []float64{0.003, 0.01, 0.03, 0.1, 0.3, 1, 3, 10, 20, 50, 150} {
+			cases = append(cases, wander{rms, 0.3}, wander{rms, 3})
+		}
+	}
+	for _, w := range cases {
+		c := base()
+		c.Seconds, c.CarrierHz, c.Seed = 10, 12000.7, uint64(1000*w.rms)
+		c.RandomPs, c.RandomLowHz, c.RandomHighHz = 10, 10, 20000
+		c.Wandering = []jittertest.Wander{{Hz: 3000, RMSHz: w.rms, SlowHz: 0.05, FastHz: w.fast, Jitter: []jittertest.Sine{{Hz: 1, Peak: 40e-12}}}}
+		r := measure(t, jitter.Config{}, c)
+		ch := r.Channel[0]
+		if len(ch.Lines) != 1 || math.Abs(ch.Lines[0].PeakPs-40) > max(4*ch.Lines[0].PeakSEPs, 0.002*40) {
+			t.Errorf("%+v: lines %+v, want one of 40 ps", w, ch.Lines)
+			continue
+		}
+		// In 10 s few slow swings of the frequency are seen.
+		if got := ch.Lines[0].WanderHz; w.rms >= 0.1 && (got < w.rms/2 || got > 2*w.rms || !strings.Contains(strings.Join(r.Warnings, "\n"), "lines of jitter that wander: ")) {
+			t.Errorf("%+v: strays by %.3g Hz; warnings %q", w, got, r.Warnings)
+		}
+		if want := c.RandomIn(10, 9600); math.Abs(ch.RandomPs-want) > 4*ch.RandomSEPs || ch.RandomSEPs > 0.2 {
+			t.Errorf("%+v: random %.2f ± %.2f ps, want %.2f", w, ch.RandomPs, ch.RandomSEPs, want)
+		}
+	}
+}
+
+// The same of amplitude modulation, and of a tone on one side of the carrier, which are no jitter.
+func TestWhatWandersAndIsNoJitterIsNone(t *testing.T) {
+	c := base()
+	c.Seconds = 10
+	c.Wandering = []jittertest.Wander{
+		{Hz: 2000, RMSHz: 8, SlowHz: 0.05, FastHz: 3, AM: []jittertest.Sine{{Hz: 1, Peak: 2e-5}}},
+		{Hz: 5000, RMSHz: 8, SlowHz: 0.05, FastHz: 3, Added: []jittertest.Sine{{Hz: -1, Peak: 0.7e-5}}},
+	}
+	ch := measure(t, jitter.Config{}, c).Channel[0]
+	if len(ch.Lines) != 0 || len(ch.AMLines) != 2 {
+		t.Fatalf("lines %+v and %+v, want none and two", ch.Lines, ch.AMLines)
+	}
+	for _, l := range ch.AMLines {
+		want := jitter.AMLine{OffsetHz: 2000}
+		if l.OffsetHz > 4000 {
+			want = jitter.AMLine{OffsetHz: 5000, OneSided: -1}
+		}
+		if math.Abs(l.OffsetHz-want.OffsetHz) > 10 || math.Abs(l.DepthDBc+100) > 0.1 || l.OneSided != want.OneSided {
+			t.Errorf("%+v, want %+v of −100 dBc", l, want)
 		}
 	}
 }

@@ -10,20 +10,20 @@ import (
 // Devices is how many chains Device knows.
 const Devices = 84
 
-// loop is a second-order loop of natural frequency fn in Hz and damping ζ, as recovers a clock.
-type loop struct{ hz, damping float64 }
+// Loop is a second-order loop of natural frequency fₙ in Hz and damping ζ, such as recovers a clock.
+type Loop struct{ Hz, Damping float64 }
 
-// passed is |H|² of what the loop lets through from its reference: (1 + 4ζ²x²)/((1 − x²)² + 4ζ²x²), x = f/fn.
-func (l loop) passed(hz float64) float64 {
-	x := hz / l.hz * hz / l.hz
-	d := 4 * l.damping * l.damping * x
+// Passed is |H|² of what the loop lets through from its reference: (1 + 4ζ²x²)/((1 − x²)² + 4ζ²x²), x = f/fₙ.
+func (l Loop) Passed(hz float64) float64 {
+	x := hz / l.Hz * hz / l.Hz
+	d := 4 * l.Damping * l.Damping * x
 	return (1 + d) / ((1-x)*(1-x) + d)
 }
 
-// left is |1 − H|² of what it leaves of its own oscillator: x⁴/((1 − x²)² + 4ζ²x²).
-func (l loop) left(hz float64) float64 {
-	x := hz / l.hz * hz / l.hz
-	return x * x / ((1-x)*(1-x) + 4*l.damping*l.damping*x)
+// Left is |1 − H|² of what it leaves of its own oscillator: x⁴/((1 − x²)² + 4ζ²x²).
+func (l Loop) Left(hz float64) float64 {
+	x := hz / l.Hz * hz / l.Hz
+	return x * x / ((1-x)*(1-x) + 4*l.Damping*l.Damping*x)
 }
 
 // rates are those of a signal and of the recorder beside it.
@@ -50,13 +50,13 @@ func Device(number int) Capture {
 
 // clocks are the chain's and the recorder's.
 func clocks(between func(low, high float64) float64, highHz float64) []Shape {
-	l := loop{between(30, 3000), between(0.15, 1)}
+	l := Loop{between(30, 3000), between(0.15, 1)}
 	reference, own := between(0.05e-24, 2e-24), between(0.5e-24, 50e-24) // s²/Hz, and at 100 Hz
 	skirt2, skirt3 := between(0.3e-24, 30e-24), between(0.3e-24, 30e-24) // at 10 Hz
 	recorder := between(1e-28, 1e-26)
 	return []Shape{
 		{1, highHz, func(hz float64) float64 {
-			return reference*l.passed(hz) + own*math.Pow(100/hz, 2)*l.left(hz)
+			return reference*l.Passed(hz) + own*math.Pow(100/hz, 2)*l.Left(hz)
 		}},
 		{0.05, highHz, func(hz float64) float64 { return skirt2*math.Pow(10/hz, 2) + skirt3*math.Pow(10/hz, 3) }},
 		{0.05, highHz, func(hz float64) float64 { return recorder * (1 + math.Pow(100/hz, 2)) }},
