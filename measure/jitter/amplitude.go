@@ -89,6 +89,9 @@ func towardsCarrier(bands []noiseBand, loud []bool, level float64) {
 	for i, b := range bands {
 		n := b.independent()
 		sum += n * math.Log(b.am/(rise*level+nothing*b.pm))
+		if sum < 0 {
+			break // it begins to rise farther out
+		}
 		variance += 2*n + 1
 		if z := sum / math.Sqrt(variance); z > best {
 			best, last = z, i
