@@ -72,6 +72,9 @@ func (a *app) addListener(c *cobra.Command, l store.Listener) error {
 	if l, err = s.Listener(c.Context(), l.ID); err != nil { // as it is kept, with its time
 		return inStudy(err)
 	}
+	if f, fixed, err := studyFamily(c.Context(), s); err == nil && fixed && !l.Simulated {
+		a.warn("the study has begun, planned for %d listeners: who comes on top has a small part of its alpha kept for them, and is found only if they hear it well", f.Listeners)
+	}
 	return a.print(l, func(w io.Writer) { fmt.Fprintf(w, "listener %s added\n", l.ID) })
 }
 

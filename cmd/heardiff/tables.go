@@ -198,7 +198,7 @@ func resultSheet() *sheet {
 		count("false_alarms", "trials", "duplicate pairs: the same, called different"), count("correct_rejections", "trials", "duplicate pairs: the same, and said so"),
 		count("positive_trials", "trials", "plain differences offered"), count("positive_correct", "trials", "plain differences heard"),
 		count("negative_trials", "trials", "the same audio twice"), count("negative_correct", "trials", "answers that happened to be right there"),
-		text("verdict", "heard, ruled out, undecided or void"), count("trials_to_settle", "trials", "size of a fresh plan that would settle it, 0: decided, or none in reach"),
+		text("verdict", "heard, ruled out, undecided or void"), count("trials_to_settle", "trials", "size of a fresh plan of this listener with a chance of 0.8 both to find and to rule out the smallest effect at the risk that is left, 0: decided, none in reach, or several listeners"),
 		text("reason", "why")}}
 }
 

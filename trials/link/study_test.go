@@ -14,7 +14,10 @@ import (
 	"heardiff/trials/link"
 )
 
-var full = flag.Bool("full", false, "4000 simulated studies a case instead of 120: some minutes")
+var (
+	full        = flag.Bool("full", false, "4000 simulated studies a case: many minutes")
+	studiesEach = flag.Int("studies", 120, "simulated studies a case")
+)
 
 // bench is an invented study that is run by chance: a listener's proportion of discriminators is known[listener], of any
 // comparison; 0 where it does not say.
@@ -354,7 +357,7 @@ func howMany() int {
 	if *full {
 		return 4000
 	}
-	return 120
+	return *studiesEach
 }
 
 // The guarantee, simulated through Build: where nobody hears anything, a study says 'heard' anywhere, ever, with

@@ -33,7 +33,7 @@ func method(in Input) []string {
 	out = append(out,
 		"Chains were aligned to a fraction of a sample with drift, polarity and level corrected; the presentations run in step on one sample clock, and every switch uses the same cross-fade.",
 		"The order of every session was drawn from the system’s cryptographic random source and sealed before the first trial: its hash was stored first, the seed revealed only at the end. Each answer was on disk before the next trial; results were withheld until the session ended.",
-		"Scores are exact: one-sided binomial p against guessing for ABX, Fisher’s exact test for duplicate pairs, Holm’s correction over the comparisons of the same listener, two-sided 95 % intervals of Clopper and Pearson. ‘Ruled out’ uses the exact one-sided upper bound, at the plan’s level, of the proportion of trials on which the answer was known (the proportion of discriminators, p_d).")
+		"Scores are exact: one-sided binomial p against guessing for ABX, Fisher’s exact test for duplicate pairs, two-sided 95 % intervals of Clopper and Pearson; so is ‘p uncorrected’, which decides nothing. ‘Heard’ rests on p over the whole study: if nobody hears anything, a study says it anywhere, ever, with probability at most its level α, over all comparisons, listeners, groups, repeats, sessions given up and looks. ‘Ruled out’ uses the one-sided upper bound at the level α, valid over repeats and looks, of the proportion of trials on which the answer was known (the proportion of discriminators, p_d); each row’s is wrong with probability at most α by itself, and of several listeners it speaks of their average.")
 	return out
 }
 
