@@ -189,8 +189,9 @@ var nouns = map[string]string{"study": "study", "chains": "chain", "captures": "
 	"excerpts": "excerpt", "presentations": "presentation", "plans": "plan", "listeners": "listener", "sessions": "session",
 	"entries": "session", "bundles": "bundle", "begun": "session begun elsewhere", "outcomes": "outcome", "record": "record"}
 
-// bearsOnNothing are the columns on which no result depends, and why.
+// bearsOnNothing are the columns on which no result depends, and why; and what the study alone cannot know.
 var bearsOnNothing = map[string]string{
+	"the newest answers of a session that runs, removed": "the record knows its journal up to the last sitting, the ledger beside the key up to the last answer",
 	"version.one": "the only row's key",
 	"rowid of begun, bundles, entered, measurements and study, in a file": "these are listed by their key",
 	"rowid, where the order stays":                                        "only the order that follows from it is shown, and rows that are exchanged test that",
@@ -340,11 +341,19 @@ func (t *tampering) addRows(c contents) {
 	}
 }
 
+// newestAnswer reports whether a row is the last of the session that runs.
+func newestAnswer(c contents, r int) bool {
+	const running = "s2"
+	return c.table == "entries" && c.rows[r][0] == running && (r+1 == len(c.rows) || c.rows[r+1][0] != running)
+}
+
 // moveRows removes rows, and exchanges columns of neighbours.
 func (t *tampering) moveRows(c contents, rows []int) {
 	t.Helper()
 	for _, r := range rows {
-		t.edited(c, slices.Delete(slices.Clone(c.rows), r, r+1), "row %d removed", r+1)
+		if !newestAnswer(c, r) {
+			t.edited(c, slices.Delete(slices.Clone(c.rows), r, r+1), "row %d removed", r+1)
+		}
 		if r == 0 {
 			continue
 		}
