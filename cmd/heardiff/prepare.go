@@ -246,8 +246,9 @@ func (a *app) match(ctx context.Context, s *store.Store, captures []store.Captur
 		return match.Prepared{}, err
 	}
 	defer done()
+	cut.Names = captureNames(captures)
 	p, err := match.Prepare(readers, cut)
-	return p, unmatched(err, captures, `compare the captures with "heardiff compare A B"; record again what is damaged`)
+	return p, unmatched(err, `compare the captures with "heardiff compare A B"; record again what is damaged`)
 }
 
 // openCaptures opens the audio of captures, and shows how far the reading of all but the reference has come; done closes it.
@@ -274,8 +275,8 @@ func (a *app) openCaptures(ctx context.Context, s *store.Store, captures []store
 	return readers, done, nil
 }
 
-// unmatched marks an error about the captures themselves as rejected and says which is which.
-func unmatched(err error, captures []store.Capture, hint string) error {
+// unmatched marks an error about the captures themselves as rejected.
+func unmatched(err error, hint string) error {
 	if errors.Is(err, match.ErrWandering) {
 		hint = "take a shorter excerpt, or one from another place: the clock strays less over seconds; or record all chains by one clock"
 	}
@@ -286,17 +287,18 @@ func unmatched(err error, captures []store.Capture, hint string) error {
 		return failed(exitUsage, err, fmt.Sprintf("name the place: --excerpt %.1f:20 begins with the music; \"heardiff prepare --suggest 4\" looks for more", lead.MusicS))
 	}
 	if errors.Is(err, match.ErrUnfit) || errors.Is(err, match.ErrUnrelated) || errors.Is(err, pcm.ErrMismatch) {
-		return rejected(fmt.Errorf("%w (captures count in the order %s)", err, captureNames(captures)), hint)
+		return rejected(err, hint)
 	}
 	return err
 }
 
-func captureNames(captures []store.Capture) string {
-	var names []string
+// captureNames returns the study's number of each capture, and its chain.
+func captureNames(captures []store.Capture) match.Names {
+	var names match.Names
 	for _, c := range captures {
-		names = append(names, c.Chain)
+		names = append(names, fmt.Sprintf("capture %d (%s)", c.ID, c.Chain))
 	}
-	return strings.Join(names, ", ")
+	return names
 }
 
 // keepExcerpt writes the presentations and records them. Until all is well they stand in a folder of their own,

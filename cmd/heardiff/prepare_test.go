@@ -45,7 +45,7 @@ func TestChainsThatDeliverTheSameWordsAreAControl(t *testing.T) {
 	if !two[1].Identical || two[0].Identical || two[0].SHA256 == two[1].SHA256 {
 		t.Errorf("%+v", two)
 	}
-	if !strings.Contains(strings.Join(p.Warnings, "\n"), "captures 1 and 2 are identical sample by sample") {
+	if !strings.Contains(strings.Join(p.Warnings, "\n"), "capture 1 (left) and capture 2 (right) are identical sample by sample") {
 		t.Errorf("%q", p.Warnings)
 	}
 	command(t, 0, "listener", "add", "L1")
@@ -71,6 +71,47 @@ func TestChainsThatDeliverTheSameWordsAreAControl(t *testing.T) {
 	for _, want := range []string{"moved by whole samples", "what right delivered is identical"} {
 		if !strings.Contains(string(text), want) {
 			t.Errorf("the report does not say %q", want)
+		}
+	}
+}
+
+// A message names a capture by its number in the study and its chain, whatever else the study holds: here left was recorded
+// twice, and what right delivers at last is other music.
+func TestMessagesNameCapturesAsTheStudyDoes(t *testing.T) {
+	dir, _ := emptyStudy(t)
+	m := music(4)
+	soft, noise := m.Clone(), pcm.NewClip(m.Rate, len(m.Channels), m.Len())
+	random := rand.New(rand.NewPCG(5, 1))
+	for c, ch := range soft.Channels {
+		for i := range ch {
+			ch[i] /= 2
+			noise.Channels[c][i] = 0.1 * random.NormFloat64()
+		}
+	}
+	command(t, 0, "chain", "add", "left")
+	command(t, 0, "chain", "add", "right")
+	add := func(chain, name string, c pcm.Clip) {
+		file := filepath.Join(dir, name+".wav")
+		_, err := writeClip(file, c, "")
+		must(t, err)
+		command(t, 0, "capture", "add", chain, file, "--as", "music", "--music", "m")
+	}
+	add("left", "soft", soft)
+	add("left", "loud", m)
+	later := pcm.NewClip(m.Rate, len(m.Channels), m.Len())
+	for c, ch := range m.Channels {
+		copy(later.Channels[c][101:], ch)
+	}
+	add("right", "later", later)
+	out, _ := command(t, 0, "prepare", "--excerpt", "1:2", "--json")
+	if want := "capture 2 (left) and capture 3 (right) are identical"; !strings.Contains(out, want) {
+		t.Errorf("%s\nwant %q", out, want)
+	}
+	add("right", "noise", noise)
+	for _, args := range [][]string{{"prepare", "--excerpt", "1:2"}, {"prepare", "--suggest", "1", "--length", "1"}} {
+		_, errs := command(t, 3, args...)
+		if want := "capture 4 (right): "; !strings.Contains(errs, want) || strings.Contains(errs, "order") {
+			t.Errorf("%v: %q, want %q", args, errs, want)
 		}
 	}
 }

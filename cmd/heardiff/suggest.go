@@ -53,8 +53,9 @@ func (a *app) findStretches(ctx context.Context, s *store.Store, captures []stor
 		return nil, err
 	}
 	defer done()
+	cfg.Names = captureNames(captures)
 	found, err := match.Suggest(readers, cfg)
-	return found, unmatched(err, captures, "ask for a shorter --length, or record longer")
+	return found, unmatched(err, "ask for a shorter --length, or record longer")
 }
 
 func (r suggested) text(w io.Writer) {

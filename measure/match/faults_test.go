@@ -339,7 +339,7 @@ func TestWhatHappensWithinAnExcerptIsSaid(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		const before = "within the excerpt, capture 2 against the first: "
+		const before = "within the excerpt, capture 2 against capture 1: "
 		said := slices.ContainsFunc(p.Warnings, func(w string) bool { return strings.HasPrefix(w, before+c.says) })
 		if within := slices.ContainsFunc(p.Warnings, func(w string) bool { return strings.HasPrefix(w, before) }); said != c.within || within != c.within {
 			t.Errorf("from %v s: %q", c.from, p.Warnings)

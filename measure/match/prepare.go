@@ -33,7 +33,21 @@ type Excerpt struct {
 	// MaxLevelErrorDB and MaxOffsetErrorUS refuse what exceeds them. 0 stands for 0.1 dB and 10 µs (common
 	// practice, no source).
 	MaxLevelErrorDB, MaxOffsetErrorUS float64
+	Names                             Names
 }
+
+// Names are what messages call the captures, in their order. One without a name is called by its place: "capture 1" is the first.
+type Names []string
+
+func (n Names) of(i int) string {
+	if i < len(n) && n[i] != "" {
+		return n[i]
+	}
+	return fmt.Sprintf("capture %d", i+1)
+}
+
+// against names capture i beside the first, with which it was compared.
+func (n Names) against(i int) string { return n.of(i) + " against " + n.of(0) }
 
 func (e Excerpt) filled() Excerpt {
 	fill := func(v *float64, standard float64) {
@@ -176,7 +190,7 @@ func (p *preparation) compare() error {
 	for i, c := range p.captures[1:] {
 		r, err := Compare(p.captures[0], c, Config{})
 		if err != nil {
-			return fmt.Errorf("capture %d: %w", i+2, err)
+			return fmt.Errorf("%s: %w", p.cfg.Names.of(i+1), err)
 		}
 		p.lines = append(p.lines, r.line)
 		p.strays = append(p.strays, r.Wander.Significant)
@@ -197,7 +211,7 @@ func (p *preparation) compare() error {
 			if slices.Contains(r.passing.said, w) { // said once it is known whether the excerpt holds it
 				continue
 			}
-			p.out.Warnings = append(p.out.Warnings, fmt.Sprintf("capture %d against the first: %s", i+2, w))
+			p.out.Warnings = append(p.out.Warnings, fmt.Sprintf("%s: %s", p.cfg.Names.against(i+1), w))
 		}
 	}
 	return nil
@@ -236,7 +250,7 @@ func (p *preparation) straighten(start, length int) error {
 		l.from, l.to = max(l.from, start), min(l.to, start+length)
 		own, _, err := refine(p.captures[0], p.captures[i], l, p.quick)
 		if err != nil {
-			return fmt.Errorf("capture %d: %w", i+1, err)
+			return fmt.Errorf("%s: %w", p.cfg.Names.of(i), err)
 		}
 		p.lines[i].offset, p.lines[i].drift = own.offset, own.drift
 		p.out.Presentations[i].OffsetS, p.out.Presentations[i].DriftPPM = own.offset/p.rate.Hz(), 1e6*own.drift
@@ -340,7 +354,7 @@ func (p *preparation) render() error {
 	for i := range p.captures {
 		clip, err := p.evaluate(kernel, filter, i, whole)
 		if err != nil {
-			return fmt.Errorf("capture %d: %w", i+1, err)
+			return fmt.Errorf("%s: %w", p.cfg.Names.of(i), err)
 		}
 		for _, c := range p.out.Presentations[i].ChannelsInverted {
 			for k, v := range clip.Channels[c-1] {

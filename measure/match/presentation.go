@@ -73,7 +73,7 @@ func (p *preparation) matchingGains(firstLUFS float64) (gains []float64, peak fl
 func (p *preparation) audibleGain(i int) float64 {
 	gain, least, most := audibly(p.out.Presentations[0].Clip, p.out.Presentations[i].Clip).gain()
 	if open := pcm.DB(most / least); open > openDB {
-		p.out.Warnings = append(p.out.Warnings, fmt.Sprintf("capture %d against the first: the level is matched to ±%.2f dB only: which of the two holds the noise that is left cannot be told", i+1, open/2))
+		p.out.Warnings = append(p.out.Warnings, fmt.Sprintf("%s: the level is matched to ±%.2f dB only: which of the two holds the noise that is left cannot be told", p.cfg.Names.against(i), open/2))
 	}
 	return gain
 }
@@ -129,33 +129,33 @@ func (p *preparation) check() error {
 		v := &p.out.Presentations[i+1]
 		left, err := p.measure(v, first, v.Clip.Slice(fade, p.n-fade))
 		if err != nil {
-			return fmt.Errorf("capture %d: %w", i+2, err)
+			return fmt.Errorf("%s: %w", p.cfg.Names.of(i+1), err)
 		}
 		left.start = p.out.StartS + p.rate.Seconds(fade)
 		p.sayPassing(i, left.passing(left.events()))
 		p.out.NullDB = max(p.out.NullDB, v.NullDB)
 		if e := math.Abs(v.LevelErrorDB); !(e <= p.cfg.MaxLevelErrorDB) {
-			return fmt.Errorf("match: %w: capture %d differs by %.3f dB in level after matching, %.2f dB allowed", ErrUnfit, i+2, e, p.cfg.MaxLevelErrorDB)
+			return fmt.Errorf("match: %w: %s differs by %.3f dB in level after matching, %.2f dB allowed", ErrUnfit, p.cfg.Names.of(i+1), e, p.cfg.MaxLevelErrorDB)
 		}
 		switch e := math.Abs(v.OffsetErrorUS); {
 		case e <= p.cfg.MaxOffsetErrorUS:
 		case v.wanders:
-			return fmt.Errorf("match: %w: the clock of capture %d wanders against the first's by up to %.0f µs within the excerpt, %.0f µs allowed; only a steady drift can be taken out", ErrWandering, i+2, e, p.cfg.MaxOffsetErrorUS)
+			return fmt.Errorf("match: %w: the clock of %s wanders against that of %s by up to %.0f µs within the excerpt, %.0f µs allowed; only a steady drift can be taken out", ErrWandering, p.cfg.Names.of(i+1), p.cfg.Names.of(0), e, p.cfg.MaxOffsetErrorUS)
 		default:
-			return fmt.Errorf("match: %w: capture %d is off by %.2f µs after aligning, %.0f µs allowed", ErrUnfit, i+2, e, p.cfg.MaxOffsetErrorUS)
+			return fmt.Errorf("match: %w: %s is off by %.2f µs after aligning, %.0f µs allowed", ErrUnfit, p.cfg.Names.of(i+1), e, p.cfg.MaxOffsetErrorUS)
 		}
 	}
 	return nil
 }
 
-// sayPassing warns of what happens for a while in capture i+2, each fault once: as the whole captures show it, which tell
+// sayPassing warns of what happens for a while in the capture after the i-th, each fault once: as the whole captures show it, which tell
 // more of what is usual, or by what the excerpt alone shows.
 func (p *preparation) sayPassing(i int, shown passing) {
 	whole, from := p.passing[i], int(p.out.StartS*p.rate.Hz())
 	within, outside := whole.around(from, from+p.n)
 	where := ""
 	say := func(format string, args ...any) {
-		p.out.Warnings = append(p.out.Warnings, fmt.Sprintf("%scapture %d against the first: %s", where, i+2, fmt.Sprintf(format, args...)))
+		p.out.Warnings = append(p.out.Warnings, fmt.Sprintf("%s%s: %s", where, p.cfg.Names.against(i+1), fmt.Sprintf(format, args...)))
 	}
 	whole.tell(outside, say)
 	if len(shown.changes) == 0 {
@@ -183,7 +183,7 @@ func (p *preparation) sayIdentical() {
 				continue
 			}
 			all[i].Identical = all[i].Identical || k == 0
-			p.out.Warnings = append(p.out.Warnings, fmt.Sprintf("captures %d and %d are identical sample by sample within the excerpt: nobody can tell them apart; a comparison of them is a control", k+1, i+1))
+			p.out.Warnings = append(p.out.Warnings, fmt.Sprintf("%s and %s are identical sample by sample within the excerpt: nobody can tell them apart; a comparison of them is a control", p.cfg.Names.of(k), p.cfg.Names.of(i)))
 			break
 		}
 	}

@@ -36,6 +36,7 @@ type SuggestConfig struct {
 	Count int
 	// LengthS is how long each is, in seconds. 0 stands for 15.
 	LengthS float64
+	Names   Names
 }
 
 // Validate returns an error that names the field that is out of its range.
@@ -74,7 +75,7 @@ func Suggest(captures []pcm.Reader, cfg SuggestConfig) ([]Suggestion, error) {
 	if len(captures) == 0 {
 		return nil, fmt.Errorf("match: no captures")
 	}
-	lo, hi, err := common(captures)
+	lo, hi, err := common(captures, cfg.Names)
 	if err != nil {
 		return nil, err
 	}
@@ -91,12 +92,12 @@ func Suggest(captures []pcm.Reader, cfg SuggestConfig) ([]Suggestion, error) {
 }
 
 // common returns the frames of the first capture that all hold.
-func common(captures []pcm.Reader) (lo, hi int, err error) {
+func common(captures []pcm.Reader, names Names) (lo, hi int, err error) {
 	lo, hi = 0, captures[0].Frames()
 	for i, c := range captures[1:] {
 		r, err := Compare(captures[0], c, Config{})
 		if err != nil {
-			return 0, 0, fmt.Errorf("capture %d: %w", i+2, err)
+			return 0, 0, fmt.Errorf("%s: %w", names.of(i+1), err)
 		}
 		from, to := r.line.overlap(captures[0], c, 0)
 		lo, hi = max(lo, from), min(hi, to)
