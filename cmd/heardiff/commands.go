@@ -40,6 +40,7 @@ func (a *app) commands() []commandGroup {
 		a.poolCommand(),
 		a.fitCommand(),
 	}}, {"On the program:", []*cobra.Command{
+		a.versionCommand(),
 		a.noticesCommand(),
 	}}}
 }

@@ -74,11 +74,13 @@ func (a *app) rootCommand() *cobra.Command {
 heardiff measures captures of audio chains, prepares excerpts in which nothing but the
 chain differs, runs blind listening tests, and sets each listener's result beside the
 measured differences of the same chains.`,
+		Version:       thisProgram().String(),
 		SilenceErrors: true,
 		SilenceUsage:  true,
 	}
 	root.PersistentFlags().BoolVar(&a.json, "json", false, "print one JSON object instead of text")
 	root.PersistentFlags().StringVar(&a.study, "study", "", "the study's `folder` (else $HEARDIFF_STUDY, else the current folder)")
+	root.SetVersionTemplate("heardiff {{.Version}}\n")
 	root.SetUsageTemplate(root.UsageTemplate() + "\n" + exitCodes + "\n")
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return misused(err) })
 	for _, g := range a.commands() {
