@@ -8,4 +8,18 @@
 // channel for itself: which sent one it carries, how late, at what gain, with what constant, through what filter, and how
 // much is left. The received words are then compared with what such a chain would have left of the sent ones, within what is
 // left, so that a stretch muted, lost or repeated is found beside a gain, dither, a cut, a resampler, inverted and exchanged channels.
+//
+// # Measured on simulated streams
+//
+// After a loss 65536 frames to either side are searched first, then the table of the whole. A stream that never agrees again is read 5.6
+// times, from 20 s to an hour at 192 kHz, with 60 MB (-run Never -args -full). Ten minutes of 192 kHz stereo with gain and faults take 9 s
+// and 68 MB.
+//
+// What a chain does to everything is learnt from 17 stretches of 8192 frames, without those that hold faults. Places of faults are exact,
+// except where a resampler rings: within 32 frames. gain_db is right to 1e-6 dB, through a resampler to 0.01 dB where its response is flat.
+// Where clocks drift apart the filters are fitted anew along the stream: within 10 frames up to 20 ppm; at 100 ppm a warning says that
+// faults cannot be found, or in music that places are rough, by up to a block of 2048 frames.
+//
+// What cannot be determined: dither or a cut of 24 bits before a resampler or before coarser words; the level of what was clipped first and
+// attenuated after; faults in a recording that is also changed in an unknown way; one or two frames lost where clocks drift.
 package integrity

@@ -81,4 +81,41 @@
 // them, so it is no easier found than in one. A clock that changes within the record by d ppm smears lines locked to it by f·d·10⁻⁶ Hz.
 // Two lines nearer to each other than 0.7 over the record's length may show as one or, where they are strong, as several. Sidebands beyond the band are lost to the filter: a line of phase β at f leaves products of about β³/24 where 3f lies
 // beyond the band (10 ns on 12 kHz: sidebands of −221 dBc).
+//
+// # Measured on simulated captures
+//
+// What the tests found; the test that repeats it is named.
+//
+// Accuracy: 108 captures at 44.1 to 192 kHz, 10 to 120 s, noise of −100 to −140 dBFS hold 1944 lines whose errors have an RMS of 1.01 of
+// their standard errors, and 106 random figures with 1.03; every decade is within its errors (TestAccuracyGrid -full).
+//
+// Detection: of lines with sidebands 15 dB above one bin of the capture's spectrum, 1200 of 1200 are found in 10, 30 and 60 s, at 44.1 to
+// 192 kHz (TestLinesFifteenDBAboveABin… -full). In 1000 captures of two channels without a line there are three false lines of jitter and none of
+// amplitude.
+//
+// Close lines: two lines 0.7 bins apart or more are read as two, each right, from equal levels to 30 dB apart, in any phase (480 pairs
+// of 480; TestPairsAreTwoLinesInEveryPhase -full). At 0.5 bins it is 29 of 32; the others, at 1 : 30, are read as one.
+//
+// Lines that wander: harmonics of mains that stray by 2 to 20 mHz, in 10 to 60 s, are one line each with peaks right within 1 %
+// (TestLinesThatFollowTheMainsAreOneEach). A line of 40 ps that strays by 3 mHz to 150 Hz RMS is one line, its peak right within 0.2 %
+// (TestALineIsOneAtAnyWander -full).
+//
+// Below the band: lines from 9 Hz down to a sway of 0.1 Hz, of 300 ps to 10 µs, leave a random figure of 20 ps as it is, within its standard
+// error (TestWhatLiesBelowTheBandLeavesNoTrace). For noise that falls by 30 dB a decade 3 s are too short: the figure reads 1.5 times too
+// large on average, and the warning of few periods says so.
+//
+// Folding: what "impair --jitter random --jitter-ps 100" makes of the jitter signal is 69.3 ps within the band. With one clock on both sides the plain
+// subtraction would give 44.8 ± 0.1 ps; with what may fold allowed for, the figure's error holds 69.3. Where the sampling angle turns
+// all that folds into phase, white jitter of the recorder's own clock reads √2 too large, within an error that says so.
+//
+// Amplitude noise: 20 ps beside amplitude noise of 1 and 3 ppm that falls as 1/f read 20.01 ps on average. In 800 channels of 0 to 30 ps
+// without it none was found, and the figures scatter by 0.99 of their errors. White amplitude noise below the jitter cannot be separated from
+// it: 0.5 ppm over the whole band make 20 ps read 19.1.
+//
+// Ticks: a tick of 10⁻⁴ to 10⁻² in one sample is left out and moves the figure by less than a third of its error; up to half of full
+// scale the lines and decades stay as they are. One sample lost or repeated is named at 48 to 384 kHz. There was no false alarm in the 800
+// channels above, nor under random jitter of 10 to 300 ns.
+//
+// Memory is flat from one minute on: two channels of a minute are analysed at the same time, or one of two minutes, the longest record
+// (TestMemory… -full goes on to an hour). The time grows with the length: 60 s of 192 kHz stereo take 1.2 s on two free cores.
 package jitter

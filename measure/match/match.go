@@ -1,8 +1,3 @@
-// Package match finds what differs between two captures of the same music besides what the chains did: offset,
-// clock drift, gain, polarity and swapped channels; takes it away, alike for all; and says what is left.
-//
-// Positions are frames unless a name says otherwise. A is the reference: frame t of A stands at
-// offset + t·(1 + drift) of B.
 package match
 
 import (

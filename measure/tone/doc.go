@@ -18,4 +18,26 @@
 // what remains is far louder than around them (bursts.go), zeros and blocks that come twice.
 //
 // Bands are 20 Hz to 20 kHz (or half the rate, if that is less). All figures are per channel; NaN means not measurable.
+//
+// # Measured on simulated captures
+//
+// A lost or muted millisecond of a tone is named at every rate. Nothing is named in 600 clean captures with hum, spikes of the mains,
+// rumble, distortion, clipping, a level that settles, and clocks off by 200 ppm that wander and warm up (-run Clean -args -full), nor in 240
+// whose clock hunts in a sawtooth of 100 ns, changes its pace by 6 ppm at once, or whose level settles by 30 %. The smallest jump named is
+// 250 ns; a burst is 20 dB above what remains beside the tone: 20 dB over 1 ms of 15 s is 0.02 dB in the figure.
+//
+// A sweep's jumps follow from when its octaves arrive, less the delay of the minimum-phase filter that has the response's magnitude (so
+// that a cut or a notch is no jump): 1.3 ms from 1 kHz on, half a period at the low end. A level that moves slowly looks like a response
+// within one sweep; the tone shows it.
+//
+// Harmonics at the ends of a sweep: the faded beginning spills to 40 Hz, 60 Hz and so on at the very moments at which the harmonics of 20 Hz
+// arrive, and distorts with them; both follow from the sweep itself and are taken out. At the top, harmonics that fold back at half the rate come
+// near those that do not (2f and 3f meet at a fifth of the rate): from 2 kHz on 50 ms to either side are read, or 3 % of the growth time in
+// short sweeps. Through 0.02·x² + 0.016·x³ the second harmonic is right to 0.01 dB and the third to 0.04 dB from 10 s on, at every point;
+// 0.8 dB at 20 Hz in 5 s, with a warning. Points of which the sweep's own part may be half are null.
+//
+// A floor at another level: noise, hum and other lines of the recording set-up are compared in dBFS: 997 Hz at −1 dBFS with noise
+// of −110 dBFS, against a floor of −118 dBFS under a tone of −20 dBFS, is 8 dB above it. Distortion depends on the level: where the levels
+// differ by more than 1 dB a figure is "measured" only above the most that the set-up's distortion can come to (its level in dBFS under a louder
+// tone of the floor; grown by its order in dB per dB from a quieter one), a bound within the capture's own noise, and else "unknown".
 package tone
