@@ -18,9 +18,6 @@ import (
 	"heardiff/trials/store/whole"
 )
 
-// captureKinds are the kinds of capture: music, or the signal that was played.
-var captureKinds = []string{"music", "jitter", "tone", "noise", "low-tone", "two-tone", "sweep", "integrity"}
-
 func (a *app) captureCommand() *cobra.Command {
 	return group("capture", "add recordings to the study, and mend what was filed wrongly", a.captureAddCommand(), a.captureRemoveCommand(), a.captureRefileCommand())
 }
@@ -31,7 +28,7 @@ func (a *app) captureAddCommand() *cobra.Command {
 		Use:   "add CHAIN FILE… --as KIND [--music NAME]",
 		Short: "copy recordings of a chain into the study",
 		Long: `Copy recordings of a chain into the study. KIND is music, or the signal that was played:
-jitter, tone, noise (silence), low-tone, two-tone, sweep, integrity. Several captures of a kind
+` + strings.Join(filedNames(), ", ") + `. Several captures of a kind
 give the spread of the measurement. --music names the piece; captures of one piece must share
 one rate and number of channels. An integrity capture is digital, and compared at once with the
 file that was sent (--sent): "link" then knows whether the chain delivers every word.`,
@@ -44,14 +41,13 @@ file that was sent (--sent): "link" then knows whether the chain delivers every 
 			if kind, music, err = filedAs(kind, music); err != nil {
 				return err
 			}
-			if (kind == "integrity") != (sent != "") {
-				return misusedf("--sent FILE goes with --as integrity, and is needed there: the file that was played")
+			if isSent(kind) != (sent != "") {
+				return misusedf("--sent FILE goes with --as %s, and is needed there: the file that was played", integrityKind.name)
 			}
 			return a.addCaptures(c.Context(), addition{store.Capture{Chain: args[0], Kind: kind, Music: music}, sent}, args[1:])
 		},
 	}
-	c.Flags().StringVar(&kind, "as", "", "the `kind`: music, or the signal that was played")
-	c.Flags().StringVar(&music, "music", "", "the `name` of the piece (music only; default \"music\")")
+	filingFlags(c, &kind, &music)
 	c.Flags().StringVar(&sent, "sent", "", "the `file` that was played (integrity only)")
 	return c
 }
@@ -122,7 +118,7 @@ func (a *app) addOne(ctx context.Context, s *store.Store, add addition, file str
 	if added.Capture, err = a.addCapture(ctx, s, add.Capture, file, copied); err != nil || data == nil {
 		return added, err
 	}
-	return added, s.SaveMeasurement(ctx, store.Measurement{Capture: added.ID, Kind: "integrity", Result: data})
+	return added, s.SaveMeasurement(ctx, store.Measurement{Capture: added.ID, Kind: add.Kind, Result: data})
 }
 
 // addCapture checks the copy of one file, puts it in its place in the study and records it. It is the copy that is
@@ -211,7 +207,7 @@ func (a *app) describe(ctx context.Context, c *store.Capture, file string) error
 
 // checkMates refuses music whose rate or channels disagree with the other captures of the same piece.
 func checkMates(ctx context.Context, s *store.Store, c store.Capture, file string) error {
-	if c.Kind != "music" {
+	if !isPiece(c.Kind) {
 		return nil
 	}
 	all, err := s.Captures(ctx)
@@ -219,7 +215,7 @@ func checkMates(ctx context.Context, s *store.Store, c store.Capture, file strin
 		return err
 	}
 	for _, mate := range all {
-		if mate.Kind == "music" && mate.Music == c.Music && (mate.RateHz != c.RateHz || mate.Channels != c.Channels) {
+		if isPiece(mate.Kind) && mate.Music == c.Music && (mate.RateHz != c.RateHz || mate.Channels != c.Channels) {
 			return rejected(fmt.Errorf("%s: %d Hz, %d channels, but capture %d of %q has %d Hz, %d channels",
 				file, c.RateHz, c.Channels, mate.ID, c.Music, mate.RateHz, mate.Channels),
 				"record all chains at one rate; resampling one of them would be a difference of its own")

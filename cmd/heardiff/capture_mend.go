@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heardiff/measure/signal"
 	"heardiff/trials"
 	"heardiff/trials/store"
 )
@@ -66,8 +67,7 @@ and add it again.`,
 			return a.captureRefile(c.Context(), store.Capture{ID: id, Kind: kind, Music: music}, why)
 		},
 	}
-	c.Flags().StringVar(&kind, "as", "", "the `kind`: music, or the signal that was played")
-	c.Flags().StringVar(&music, "music", "", "the `name` of the piece (music only; default \"music\")")
+	filingFlags(c, &kind, &music)
 	c.Flags().StringVar(&why, "why", "", "the `reason`, kept in the record")
 	return c
 }
@@ -80,24 +80,47 @@ func captureNumber(text string) (int, error) {
 	return id, nil
 }
 
+// filingFlags says how a capture is filed.
+func filingFlags(c *cobra.Command, kind, music *string) {
+	c.Flags().StringVar(kind, "as", "", "the `kind`: music, or the signal that was played")
+	c.Flags().StringVar(music, "music", "", "the `name` of the piece (music only; default \"music\")")
+	completeKinds(c, captureKinds())
+}
+
+// filedNames returns what captures of test signals are filed under, each with the name of its signal where that is another.
+func filedNames() []string {
+	var names []string
+	for _, k := range captureKinds() {
+		switch {
+		case k.signal == signal.Unset:
+		case k.signal.String() != k.name:
+			names = append(names, fmt.Sprintf("%s (%v)", k.name, k.signal))
+		default:
+			names = append(names, k.name)
+		}
+	}
+	return names
+}
+
+// defaultPiece is the name of a piece of music that is given none.
+const defaultPiece = "music"
+
 // filedAs checks how a capture is to be filed, and fills in the name of the piece.
-func filedAs(kind, music string) (string, string, error) {
-	if kind == "silence" {
-		kind = "noise"
+func filedAs(name, music string) (kind, piece string, err error) {
+	k, ok := captureKind(name)
+	if !ok {
+		return "", "", misusedf("--as %q: %s", name, strings.Join(namesOf(captureKinds()), ", "))
 	}
-	if !slices.Contains(captureKinds, kind) {
-		return "", "", misusedf("--as %q: %s", kind, strings.Join(captureKinds, ", "))
+	if k.piece && music == "" {
+		music = defaultPiece
 	}
-	if kind == "music" && music == "" {
-		music = "music"
-	}
-	if kind != "music" && music != "" {
-		return "", "", misusedf("--music %q goes with --as music", music)
+	if !k.piece && music != "" {
+		return "", "", misusedf("--music %q goes with --as %s", music, musicKind.name)
 	}
 	if err := trials.CheckText("--music", music); err != nil {
 		return "", "", misused(err)
 	}
-	return kind, music, nil
+	return k.name, music, nil
 }
 
 func (a *app) captureRemove(ctx context.Context, id int, why string) error {
@@ -130,7 +153,7 @@ func (a *app) captureRefile(ctx context.Context, as store.Capture, why string) e
 	if err != nil {
 		return err
 	}
-	if as.Kind == "integrity" || c.Kind == "integrity" {
+	if isSent(as.Kind) || isSent(c.Kind) {
 		return rejected(fmt.Errorf("capture %d: an integrity capture is compared with the file that was sent when it is added", c.ID),
 			"take it out with \"heardiff capture remove\" and add the file again")
 	}
@@ -150,7 +173,7 @@ func unusedCapture(ctx context.Context, s *store.Store, id int) (store.Capture, 
 	if err != nil {
 		return c, inStudy(err)
 	}
-	if c.Kind != "music" {
+	if !isPiece(c.Kind) {
 		return c, nil
 	}
 	excerpts, err := s.Excerpts(ctx)

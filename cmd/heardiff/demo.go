@@ -180,7 +180,7 @@ func (d *demonstration) capture(ctx context.Context) error {
 	}
 	for _, j := range jobs {
 		args := []string{"capture", "add", j.chain.Name, filepath.Join(dir, j.file()), "--as", j.kind}
-		if j.kind == "music" {
+		if isPiece(j.kind) {
 			args = append(args, "--music", "round")
 		}
 		if err := d.do(ctx, args...); err != nil {
@@ -207,12 +207,12 @@ func captureJobs() ([]captureJob, error) {
 	music := demo.Music(demoRate, 15, 20300506)
 	var jobs []captureJob
 	for i, c := range demo.Bench() {
-		for k, kind := range []string{"jitter", "tone", "noise", "music"} {
+		for k, kind := range []string{jitterKind.name, toneKind.name, noiseKind.name, musicKind.name} {
 			sent, isSignal := signals[kind]
 			if !isSignal {
 				sent = music
 			}
-			if kind == "music" && c.Role != "source" {
+			if isPiece(kind) && c.Role != "source" {
 				continue
 			}
 			jobs = append(jobs, captureJob{c, kind, sent, uint64(10*i + k + 1)})

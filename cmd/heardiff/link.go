@@ -98,6 +98,7 @@ func (a *app) linkOpen(ctx context.Context, s *store.Store) (linked, error) {
 	if l.head, err = s.Head(ctx); err != nil {
 		return l, err
 	}
+	l.input.Metrics = studyMetrics()
 	l.result, err = link.Build(l.input)
 	return l, err
 }
@@ -211,7 +212,7 @@ func linkText(w io.Writer, r link.Result) {
 		m := v.Measured
 		who += notOfPeople(v.Simulated, v.Silent)
 		t.row(v.Comparison, v.Design, who, fmt.Sprint(v.Correct), fmt.Sprint(v.Trials), probability(v.P), probability(v.PStudy), decimals(v.DPrimeIndependent),
-			decimals(v.UpperPD), differenceText(m.RandomJitterPS), differenceText(m.DeterministicPS), differenceText(m.NoiseAWeightedDB),
+			decimals(v.UpperPD), differenceText(m.Of(link.RandomJitter)), differenceText(m.Of(link.DeterministicJitter)), differenceText(m.Of(link.Noise)),
 			figure(m.NullDB, "%.1f"), string(v.Verdict))
 	}
 	t.print(w, "")
@@ -231,7 +232,7 @@ func linkText(w io.Writer, r link.Result) {
 			}
 		}
 	}
-	enteredText(w, r.Entered)
+	enteredText(w, r.Entered, r.Metrics)
 	for _, trend := range r.Trends {
 		if trend.Group == "" && (trend.Treatment != "" || trend.Metric == link.RandomJitter || trend.Metric == link.DeterministicJitter) {
 			fmt.Fprintf(w, "\n%s\n", trend.Says)
@@ -246,7 +247,7 @@ func linkText(w io.Writer, r link.Result) {
 }
 
 // enteredText prints what was measured elsewhere: it is never averaged with what was measured here.
-func enteredText(w io.Writer, entered []link.Entered) {
+func enteredText(w io.Writer, entered []link.Entered, metrics link.Metrics) {
 	if len(entered) == 0 {
 		return
 	}
@@ -254,7 +255,7 @@ func enteredText(w io.Writer, entered []link.Entered) {
 	t := newTable("chain", "figure", "value", "limit", "unit", "source")
 	t.right(2, 3)
 	for _, e := range entered {
-		name, _ := e.Metric.Words()
+		name, _ := metrics.Words(e.Metric)
 		t.row(e.Chain, name, figure(e.Value, "%g"), figure(e.Limit, "%g"), e.Unit, e.Source)
 	}
 	t.print(w, "")

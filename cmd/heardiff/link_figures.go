@@ -6,19 +6,15 @@ import (
 	"math"
 
 	"heardiff/cmd/heardiff/internal/wire"
-	"heardiff/measure/integrity"
-	"heardiff/measure/jitter"
-	"heardiff/measure/tone"
 	"heardiff/trials/link"
 	"heardiff/trials/store"
 )
 
-// studyFigures are the measured figures of a study's chains, the last jitter and noise of each, and whether each delivered
-// the words it was sent, in every capture that tells.
+// studyFigures are the measured figures of a study's chains, the last result of each kind and chain, and whether each chain
+// delivered the words it was sent, in every capture that tells.
 type studyFigures struct {
 	chains  []link.Chain
-	jitter  map[string]jitter.Result
-	noise   map[string]tone.NoiseResult
+	latest  map[string]map[string][]byte // by kind and chain, as stored
 	intact  map[string]bool
 	entered []link.Entered
 	// warnings are those of the captures' own results.
@@ -27,7 +23,7 @@ type studyFigures struct {
 
 // readFigures reads every stored measurement. Of several channels the worst counts: whoever hears one hears it.
 func readFigures(ctx context.Context, s *store.Store) (studyFigures, error) {
-	f := studyFigures{jitter: map[string]jitter.Result{}, noise: map[string]tone.NoiseResult{}, intact: map[string]bool{}}
+	f := studyFigures{latest: map[string]map[string][]byte{}, intact: map[string]bool{}}
 	chains, err := s.Chains(ctx)
 	if err != nil {
 		return f, err
@@ -58,9 +54,11 @@ func readFigures(ctx context.Context, s *store.Store) (studyFigures, error) {
 		if err := f.add(name, all[name], m); err != nil {
 			return f, fmt.Errorf("measurement of capture %d: %w", m.Capture, err)
 		}
-		if err := stored(m.Result, func(r resultWarnings) { said.add(m.Capture, name, r.Warnings) }); err != nil {
+		r, err := stored[resultWarnings](m.Result)
+		if err != nil {
 			return f, fmt.Errorf("measurement of capture %d: %w", m.Capture, err)
 		}
+		said.add(m.Capture, name, r.Warnings)
 	}
 	f.warnings = said.list()
 	for _, e := range entered {
@@ -88,58 +86,25 @@ func orNaN(v *float64) float64 {
 	return *v
 }
 
+// add adds what a stored result says of a chain.
 func (f studyFigures) add(chain string, figures map[link.Metric][]link.Figure, m store.Measurement) error {
-	put := func(metric link.Metric, value, limit float64) {
-		figures[metric] = append(figures[metric], link.Figure{Value: value, Limit: limit})
+	k, _ := kindNamed(m.Kind) // results of another program's kinds say nothing here
+	if k.delivers != nil {
+		intact, err := k.delivers(m.Result)
+		if err != nil {
+			return err
+		}
+		before, known := f.intact[chain]
+		f.intact[chain] = intact && (before || !known)
 	}
-	switch m.Kind {
-	case "jitter":
-		return stored(m.Result, func(r jitter.Result) {
-			if c, ok := worstJitter(r); ok {
-				f.jitter[chain] = r
-				putJitter(put, c)
-			}
-		})
-	case "tone":
-		return stored(m.Result, func(r tone.Result) {
-			figures[link.THDN] = append(figures[link.THDN], worstFigure(r.Channel, thdnFigure))
-			figures[link.Hum] = append(figures[link.Hum], worstFigure(r.Channel, humFigure))
-		})
-	case "noise":
-		return stored(m.Result, func(r tone.NoiseResult) {
-			f.noise[chain] = r
-			figures[link.Noise] = append(figures[link.Noise], worstFigure(r.Channel, noiseFigure))
-		})
-	case "low-tone":
-		return stored(m.Result, func(r tone.LowToneResult) {
-			figures[link.NoiseUnderTone] = append(figures[link.NoiseUnderTone], worstFigure(r.Channel, noiseUnderTone))
-		})
-	case "two-tone":
-		return stored(m.Result, func(r tone.TwoToneResult) {
-			figures[link.IMD] = append(figures[link.IMD], worstFigure(r.Channel, imdFigure))
-		})
-	case "sweep":
-		return stored(m.Result, func(r tone.SweepResult) {
-			figures[link.SecondHarmonic] = append(figures[link.SecondHarmonic], worstFigure(r.Channel, sweepHarmonic(2)))
-			figures[link.ThirdHarmonic] = append(figures[link.ThirdHarmonic], worstFigure(r.Channel, sweepHarmonic(3)))
-		})
-	case "integrity":
-		return stored(m.Result, func(r integrity.Result) {
-			before, known := f.intact[chain]
-			f.intact[chain] = r.BitPerfect && (before || !known)
-		})
+	if k.measurement == nil {
+		return nil
 	}
-	return nil
-}
-
-// stored hands a stored result to use.
-func stored[T any](data []byte, use func(T)) error {
-	var r T
-	if err := wire.Unmarshal(data, &r); err != nil {
-		return err
+	if f.latest[m.Kind] == nil {
+		f.latest[m.Kind] = map[string][]byte{}
 	}
-	use(r)
-	return nil
+	f.latest[m.Kind][chain] = m.Result
+	return k.measurement.read(m.Result, func(metric link.Metric, figure link.Figure) { figures[metric] = append(figures[metric], figure) })
 }
 
 // delivered says whether both chains delivered the words they were sent; nil where that is not known.
@@ -151,39 +116,6 @@ func (f studyFigures) delivered(a, b string) *bool {
 		return &both
 	}
 	return nil
-}
-
-// worstJitter returns the channel with the most random jitter, one at the floor counting by its bound.
-func worstJitter(r jitter.Result) (jitter.Channel, bool) {
-	most := math.Inf(-1)
-	var found jitter.Channel
-	for _, c := range r.Channel {
-		size := c.RandomPs
-		if math.IsNaN(size) {
-			size = c.RandomLimitPs
-		}
-		if !(size <= most) {
-			most, found = size, c
-		}
-	}
-	return found, len(r.Channel) > 0
-}
-
-func putJitter(put func(link.Metric, float64, float64), c jitter.Channel) {
-	put(link.RandomJitter, c.RandomPs, c.RandomLimitPs)
-	bound := math.NaN()
-	if c.DeterministicAtFloor {
-		bound = c.DeterministicLimitPs
-	}
-	put(link.DeterministicJitter, c.DeterministicPs, bound)
-	peak, bound := c.WorstLine()
-	put(link.WorstLine, peak, bound)
-	decades := map[float64]link.Metric{10: link.RandomJitterLow, 100: link.RandomJitterMid, 1000: link.RandomJitterHigh}
-	for _, b := range c.RandomBands {
-		if metric, ok := decades[b.LowHz]; ok {
-			put(metric, b.Ps, b.LimitPs)
-		}
-	}
 }
 
 // preparedErrors returns what matching left between two presentations: the difference of their own errors against the

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
@@ -37,41 +36,4 @@ func worstFigure[T any](channels []T, figure func(T) link.Figure) link.Figure {
 		}
 	}
 	return most
-}
-
-func thdnFigure(c tone.Channel) link.Figure { return read(c.THDNDB, c.Limits, "thd_n_db") }
-
-// humFigure takes the strongest line of the mains series.
-func humFigure(c tone.Channel) link.Figure {
-	return read(tone.Strongest(c.Hum), c.Limits, tone.HumLimit)
-}
-
-func noiseFigure(c tone.NoiseChannel) link.Figure {
-	return read(c.AWeightedDBFS, c.Limits, "a_weighted_dbfs")
-}
-
-// noiseUnderTone turns a dynamic range, of which more is better, into the level it stands for.
-func noiseUnderTone(c tone.LowToneChannel) link.Figure {
-	turned := slices.Clone(c.Limits)
-	for i := range turned {
-		turned[i].Limit = -turned[i].Limit
-	}
-	return read(-c.DynamicRangeADB, turned, "dynamic_range_a_db")
-}
-
-func imdFigure(c tone.TwoToneChannel) link.Figure { return read(c.IMDDB, c.Limits, "imd_db") }
-
-// sweepHarmonic reads the harmonic of an order over the whole sweep. Within 3 dB of its own limit it is a bound.
-func sweepHarmonic(order int) func(tone.SweepChannel) link.Figure {
-	return func(c tone.SweepChannel) link.Figure {
-		i := slices.IndexFunc(c.Harmonics, func(h tone.SweepHarmonic) bool { return h.Order == order })
-		if i < 0 {
-			return link.Figure{Value: math.NaN(), Limit: math.NaN()}
-		}
-		h := c.Harmonics[i]
-		if h.DB < h.LimitDB+3 {
-			return link.Figure{Value: math.NaN(), Limit: math.Max(h.DB, h.LimitDB)}
-		}
-		return read(h.DB, c.Limits, fmt.Sprintf("harmonics[%d].db", i))
-	}
 }

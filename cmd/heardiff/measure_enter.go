@@ -70,7 +70,7 @@ func (a *app) measureEnter(ctx context.Context, chain, path string) error {
 
 // comparedBy reports whether "link" sets chains beside each other by the metric.
 func comparedBy(metric string) bool {
-	return slices.ContainsFunc(link.Measured{}.Pairs(), func(p link.MetricPair) bool { return string(p.Metric) == metric })
+	return slices.ContainsFunc(studyMetrics(), func(d link.Declared) bool { return string(d.Metric) == metric })
 }
 
 func enteredFile(ctx context.Context, path string) ([]store.Entered, error) {

@@ -9,7 +9,6 @@ import (
 	"strings"
 
 	"heardiff/cmd/heardiff/internal/wire"
-	"heardiff/measure/jitter"
 	"heardiff/trials/store"
 )
 
@@ -40,15 +39,15 @@ type measuredCapture struct {
 	Warnings []string `json:"-"`
 }
 
-// measureStudy measures every capture of the study that has no measurement yet, or all of them again; those of the jitter signal
-// as cfg says. Captures that cannot be measured keep none of the others from it, and are named together at the end.
-func (a *app) measureStudy(ctx context.Context, again bool, cfg jitter.Config) error {
+// measureStudy measures every capture of the study that lacks a measurement, or all of them again. Captures that cannot be measured
+// keep none of the others from it, and are named together at the end.
+func (a *app) measureStudy(ctx context.Context, again bool, o measureOptions) error {
 	s, err := a.openStudy(ctx)
 	if err != nil {
 		return err
 	}
 	defer s.Close()
-	m, err := newStudyMeter(ctx, a, s, cfg)
+	m, err := newStudyMeter(ctx, a, s, o)
 	if err != nil {
 		return err
 	}
@@ -56,26 +55,38 @@ func (a *app) measureStudy(ctx context.Context, again bool, cfg jitter.Config) e
 	r := studyMeasured{Schema: "heardiff.measured/1", Warnings: m.late(due)}
 	progress := a.progress("measuring")
 	defer progress(1)
-	for i, c := range due {
-		one, err := m.capture(ctx, c)
+	for i, d := range due {
+		one, err := m.capture(ctx, d)
 		var f *failure
 		switch {
 		case err == nil:
 			r.Measured = append(r.Measured, one)
 		case errors.As(err, &f) && f.code == exitRejected:
-			r.Failed = append(r.Failed, failedCapture{c.ID, c.Chain, c.Kind, err.Error()})
-			m.withoutFloor(c)
+			r.reject(m, d, err)
 		default:
 			return err
 		}
 		progress(float64(i+1) / float64(len(due)+1))
 	}
-	slices.SortFunc(r.Measured, func(x, y measuredCapture) int { return x.Capture - y.Capture })
+	slices.SortStableFunc(r.Measured, func(x, y measuredCapture) int { return x.Capture - y.Capture })
 	r.Warnings = append(r.Warnings, m.warnings...)
 	if err := a.print(r, func(w io.Writer) { r.text(w) }); err != nil {
 		return err
 	}
 	return r.failure(len(due))
+}
+
+// reject notes what could not be measured. Where a capture was measured as its own kind, that another cannot be measured from it
+// is no more than a warning; where it was not, nothing more is to be said.
+func (r *studyMeasured) reject(m *studyMeter, d due, err error) {
+	m.withoutFloor(d)
+	c := d.capture
+	switch {
+	case d.kind.from == "":
+		r.Failed = append(r.Failed, failedCapture{c.ID, c.Chain, c.Kind, err.Error()})
+	case m.results[of{c.ID, c.Kind}] != nil:
+		m.warnings = append(m.warnings, fmt.Sprintf("capture %d (%s, %s) is not measured as %s: %v", c.ID, c.Chain, c.Kind, d.kind.name, err))
+	}
 }
 
 // failure names the captures that could not be measured, nil where all were.
@@ -95,24 +106,40 @@ func (r studyMeasured) failure(of int) error {
 type studyMeter struct {
 	app      *app
 	store    *store.Store
-	kinds    map[string]studyKind
+	options  measureOptions
 	captures []store.Capture
 	floors   map[setting]int // the latest capture of each setting of a floor chain
-	results  map[int][]byte  // stored, by capture
+	results  map[of][]byte   // stored
 	isFloor  map[string]bool // chains
 	warnings []string
 }
 
-// setting is what a capture and its floor must have in common.
+// of is what was measured of a capture.
+type of struct {
+	capture int
+	kind    string
+}
+
+// due is a measurement to be made.
+type due struct {
+	capture store.Capture
+	kind    kind
+}
+
+// of names the measurement.
+func (d due) of() of { return of{d.capture.ID, d.kind.name} }
+
+// setting is what a measurement and its floor must have in common.
 type setting struct {
 	kind             string
 	rateHz, channels int
 }
 
-func settingOf(c store.Capture) setting { return setting{c.Kind, c.RateHz, c.Channels} }
+// setting returns that of the measurement.
+func (d due) setting() setting { return setting{d.kind.name, d.capture.RateHz, d.capture.Channels} }
 
-func newStudyMeter(ctx context.Context, a *app, s *store.Store, cfg jitter.Config) (*studyMeter, error) {
-	m := &studyMeter{app: a, store: s, kinds: studyKinds(cfg), floors: map[setting]int{}, results: map[int][]byte{}, isFloor: map[string]bool{}}
+func newStudyMeter(ctx context.Context, a *app, s *store.Store, o measureOptions) (*studyMeter, error) {
+	m := &studyMeter{app: a, store: s, options: o, floors: map[setting]int{}, results: map[of][]byte{}, isFloor: map[string]bool{}}
 	chains, err := s.Chains(ctx)
 	if err != nil {
 		return nil, err
@@ -124,8 +151,13 @@ func newStudyMeter(ctx context.Context, a *app, s *store.Store, cfg jitter.Confi
 		return nil, err
 	}
 	for _, c := range m.captures {
-		if m.isFloor[c.Chain] {
-			m.floors[settingOf(c)] = max(m.floors[settingOf(c)], c.ID)
+		if _, known := kindNamed(c.Kind); !known {
+			m.warnings = append(m.warnings, fmt.Sprintf("capture %d (%s): no measurement of %q is known", c.ID, c.Chain, c.Kind))
+		}
+	}
+	for _, d := range m.all() {
+		if m.isFloor[d.capture.Chain] {
+			m.floors[d.setting()] = max(m.floors[d.setting()], d.capture.ID)
 		}
 	}
 	have, err := s.Measurements(ctx)
@@ -133,107 +165,113 @@ func newStudyMeter(ctx context.Context, a *app, s *store.Store, cfg jitter.Confi
 		return nil, err
 	}
 	for _, r := range have {
-		m.results[r.Capture] = r.Result
+		m.results[of{r.Capture, r.Kind}] = r.Result
 	}
 	return m, nil
 }
 
-// due returns the captures of test signals to be measured, those of floor chains first: the others need them.
-func (m *studyMeter) due(again bool) []store.Capture {
-	var floors, others []store.Capture
+// all returns every measurement of the study's captures, made or not. Those of a sent file were made when the capture came.
+func (m *studyMeter) all() []due {
+	var all []due
 	for _, c := range m.captures {
-		_, done := m.results[c.ID]
-		// Integrity was told when the capture came, beside the file that was sent.
-		if c.Kind == "music" || c.Kind == "integrity" || done && !again {
-			continue
+		for _, k := range measuredFrom(c.Kind) {
+			all = append(all, due{c, k})
 		}
-		if m.isFloor[c.Chain] {
-			floors = append(floors, c)
-		} else {
-			others = append(others, c)
+	}
+	return all
+}
+
+// due returns the measurements to be made, those of floor chains first: the others need them.
+func (m *studyMeter) due(again bool) []due {
+	var floors, others []due
+	for _, d := range m.all() {
+		switch {
+		case m.results[d.of()] != nil && !again:
+		case m.isFloor[d.capture.Chain]:
+			floors = append(floors, d)
+		default:
+			others = append(others, d)
 		}
 	}
 	return append(floors, others...)
 }
 
 // late returns a warning where a floor comes after captures that have been measured without it.
-func (m *studyMeter) late(due []store.Capture) []string {
-	count := 0
-	for _, f := range due {
-		if !m.isFloor[f.Chain] || m.floors[settingOf(f)] != f.ID {
+func (m *studyMeter) late(list []due) []string {
+	var late []int
+	for _, f := range list {
+		if !m.isFloor[f.capture.Chain] || m.floors[f.setting()] != f.capture.ID {
 			continue
 		}
-		for _, c := range m.captures {
-			measured := m.results[c.ID] != nil && !slices.ContainsFunc(due, func(d store.Capture) bool { return d.ID == c.ID })
-			if settingOf(c) == settingOf(f) && measured && !m.isFloor[c.Chain] {
-				count++
+		for _, d := range m.all() {
+			measured := m.results[d.of()] != nil && !slices.ContainsFunc(list, func(o due) bool { return o.of() == d.of() })
+			if d.setting() == f.setting() && measured && !m.isFloor[d.capture.Chain] && !slices.Contains(late, d.capture.ID) {
+				late = append(late, d.capture.ID)
 			}
 		}
 	}
-	if count == 0 {
+	if len(late) == 0 {
 		return nil
 	}
-	return []string{fmt.Sprintf("%d captures were measured before the floor they are to be read against: \"heardiff measure --again\" measures them anew", count)}
+	return []string{fmt.Sprintf("%d captures were measured before the floor they are to be read against: \"heardiff measure --again\" measures them anew", len(late))}
 }
 
-// capture measures one capture and keeps the result.
-func (m *studyMeter) capture(ctx context.Context, c store.Capture) (measuredCapture, error) {
-	one := measuredCapture{Capture: c.ID, Chain: c.Chain, Kind: c.Kind}
-	kind, ok := m.kinds[c.Kind]
-	if !ok {
-		return one, fmt.Errorf("capture %d: no measurement of %q is known", c.ID, c.Kind)
-	}
+// capture makes one measurement of a capture and keeps the result.
+func (m *studyMeter) capture(ctx context.Context, d due) (measuredCapture, error) {
+	c, measurement := d.capture, d.kind.measurement
+	one := measuredCapture{Capture: c.ID, Chain: c.Chain, Kind: d.kind.name}
 	f, err := m.app.openRecorded(ctx, m.store, recordedFile{c.Path, c.SHA256})
 	if err != nil {
 		return one, err
 	}
 	defer f.Close()
-	one.Result, err = kind.measure(interruptible(ctx, f))
+	one.Result, err = measurement.capture(interruptible(ctx, f), m.options)
 	if ctx.Err() != nil {
 		return one, ctx.Err()
 	}
 	if err != nil {
 		return one, rejected(err, "")
 	}
-	if floor := m.floors[settingOf(c)]; floor == 0 {
-		m.warnings = append(m.warnings, m.otherFloors(c)...)
+	if floor := m.floors[d.setting()]; floor == 0 {
+		m.warnings = append(m.warnings, m.otherFloors(d)...)
 	} else if !m.isFloor[c.Chain] {
 		one.Floor = &floor
-		limited, err := kind.against(one.Result, m.results[floor])
+		limited, err := measurement.against(one.Result, m.results[of{floor, d.kind.name}])
 		if err != nil {
 			one.Floor = nil
-			m.warnings = append(m.warnings, fmt.Sprintf("capture %d (%s, %s) has no limit from floor capture %d: %v", c.ID, c.Chain, c.Kind, floor, err))
+			m.warnings = append(m.warnings, fmt.Sprintf("capture %d (%s, %s) has no limit from floor capture %d: %v", c.ID, c.Chain, d.kind.name, floor, err))
 		} else {
 			one.Result = limited
 		}
 	}
-	one.Figures, one.Warnings = kind.words(one.Result), kind.warnings(one.Result)
+	one.Figures, one.Warnings = measurement.figuresOf(one.Result), measurement.warningsIn(one.Result)
 	data, err := wire.Marshal(one.Result)
 	if err != nil {
 		return one, err
 	}
-	m.results[c.ID] = data
-	return one, m.store.SaveMeasurement(ctx, store.Measurement{Capture: c.ID, Kind: c.Kind, Result: data})
+	m.results[d.of()] = data
+	return one, m.store.SaveMeasurement(ctx, store.Measurement{Capture: c.ID, Kind: d.kind.name, Result: data})
 }
 
-// withoutFloor reads captures against the latest floor of a setting that was measured, where c, the latest, cannot be.
-func (m *studyMeter) withoutFloor(c store.Capture) {
-	if m.floors[settingOf(c)] != c.ID {
+// withoutFloor reads captures against the latest floor of a setting that was measured, where f, the latest, cannot be.
+func (m *studyMeter) withoutFloor(f due) {
+	if m.floors[f.setting()] != f.capture.ID {
 		return
 	}
-	delete(m.floors, settingOf(c))
-	for _, other := range m.captures {
-		if m.isFloor[other.Chain] && settingOf(other) == settingOf(c) && m.results[other.ID] != nil {
-			m.floors[settingOf(c)] = max(m.floors[settingOf(c)], other.ID)
+	delete(m.floors, f.setting())
+	for _, d := range m.all() {
+		if m.isFloor[d.capture.Chain] && d.setting() == f.setting() && m.results[d.of()] != nil {
+			m.floors[f.setting()] = max(m.floors[f.setting()], d.capture.ID)
 		}
 	}
 }
 
 // otherFloors returns a warning where floors of a capture's kind were recorded, but none at its rate and in its channels: such a one
 // sets it no limit.
-func (m *studyMeter) otherFloors(c store.Capture) []string {
+func (m *studyMeter) otherFloors(d due) []string {
+	c := d.capture
 	for s := range m.floors {
-		if s.kind == c.Kind {
+		if s.kind == d.kind.name && d.kind.from == "" {
 			return []string{fmt.Sprintf("capture %d (%s, %s) has no limit: no floor of this kind was recorded at its %d Hz and in as many channels (%d); record one",
 				c.ID, c.Chain, c.Kind, c.RateHz, c.Channels)}
 		}

@@ -7,6 +7,7 @@ import (
 	"math"
 	"path/filepath"
 
+	"heardiff/cmd/heardiff/internal/plot"
 	"heardiff/measure/jitter"
 )
 
@@ -18,7 +19,7 @@ func (a *app) againstFloor(ctx context.Context, path, hint string, cfg jitter.Co
 	if path == "" {
 		return reference, output, nil
 	}
-	floor, err := a.jitterOf(ctx, path, cfg)
+	floor, err := jitterMeasured.of(ctx, a, path, measureOptions{jitter: cfg})
 	if err != nil {
 		return reference, output, err
 	}
@@ -45,11 +46,11 @@ func (a *app) measureTransfer(ctx context.Context, files transferFiles, cfg jitt
 		}
 	}
 	cfg.Spectrum = true
-	reference, err := a.jitterOf(ctx, files.reference, cfg)
+	reference, err := jitterMeasured.of(ctx, a, files.reference, measureOptions{jitter: cfg})
 	if err != nil {
 		return err
 	}
-	output, err := a.jitterOf(ctx, files.output, cfg)
+	output, err := jitterMeasured.of(ctx, a, files.output, measureOptions{jitter: cfg})
 	if err != nil {
 		return err
 	}
@@ -105,4 +106,19 @@ func attenuationText(db, se float64, atLeast bool) (figure, plusMinus string) {
 		return figure, ""
 	}
 	return figure, decimals(se)
+}
+
+// transferChart draws the first channel: what is left of its jitter, in dB.
+func transferChart(reference, output string, t jitter.Transfer) plot.Transfer {
+	c := t.Channel[0]
+	chart := plot.Transfer{Title: fmt.Sprintf("Jitter of %s that %s still shows, channel %d", reference, output, c.Channel)}
+	for _, l := range c.Lines {
+		chart.Points = append(chart.Points, plot.TransferPoint{Hz: l.OffsetHz, DB: -l.AttenuationDB, Line: true, AtFloor: l.AtLeast})
+	}
+	for _, b := range c.Density {
+		if !math.IsNaN(b.AttenuationDB) {
+			chart.Points = append(chart.Points, plot.TransferPoint{Hz: b.OffsetHz, DB: -b.AttenuationDB, AtFloor: b.AtLeast})
+		}
+	}
+	return chart
 }

@@ -203,7 +203,7 @@ func musicCaptures(ctx context.Context, s *store.Store, music string, least int)
 	for _, chain := range chains {
 		var latest *store.Capture
 		for i, c := range all {
-			if c.Chain == chain.Name && c.Kind == "music" && chain.Role == "source" && (music == "" || c.Music == music) {
+			if c.Chain == chain.Name && isPiece(c.Kind) && chain.Role == "source" && (music == "" || c.Music == music) {
 				latest = &all[i]
 				pieces[c.Music] = true
 			}

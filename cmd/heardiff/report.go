@@ -55,14 +55,22 @@ func (a *app) writeReport(ctx context.Context, l linked, path string) error {
 	if err != nil {
 		return err
 	}
-	if err := d.write(ctx, func(w io.Writer) error { return report.Write(printable.Writer(w), l.report(a)) }); err != nil {
+	in, err := l.report(a)
+	if err != nil {
+		return err
+	}
+	if err := d.write(ctx, func(w io.Writer) error { return report.Write(printable.Writer(w), in) }); err != nil {
 		return fmt.Errorf("write the report: %w", err)
 	}
 	return nil
 }
 
-func (l linked) report(a *app) report.Input {
-	in := report.Input{Link: l.result, Chains: l.input.Chains, Plans: l.plans, Made: a.now(), Head: l.head.Hash, Short: l.head.Short, Pictures: l.pictures(), Captures: l.figures.warnings,
+func (l linked) report(a *app) (report.Input, error) {
+	pictures, err := l.pictures()
+	if err != nil {
+		return report.Input{}, err
+	}
+	in := report.Input{Link: l.result, Chains: l.input.Chains, Plans: l.plans, Made: a.now(), Head: l.head.Hash, Short: l.head.Short, Pictures: pictures, Captures: l.figures.warnings,
 		Command: "heardiff report --out FILE.html"}
 	for _, e := range l.excerpts {
 		in.Excerpts = append(in.Excerpts, excerptOf(e))
@@ -71,7 +79,7 @@ func (l linked) report(a *app) report.Input {
 		in.Sessions = append(in.Sessions, report.Session{Listener: s.Listener, Device: devicesOf(s.Session, s.result), Begun: s.result.Begun, Ended: s.result.Ended, Simulated: s.who.Simulated,
 			Silent: s.result.Silent, Hurried: s.result.Hurried})
 	}
-	return in
+	return in, nil
 }
 
 // excerptOf returns what the report says of an excerpt.

@@ -6,20 +6,20 @@ import (
 
 	"heardiff/cmd/heardiff/internal/plot"
 	"heardiff/cmd/heardiff/internal/report"
-	"heardiff/measure/jitter"
 	"heardiff/measure/match"
-	"heardiff/measure/tone"
 )
 
 // pictures returns what the report draws of the measurements.
-func (l linked) pictures() report.Pictures {
+func (l linked) pictures() (report.Pictures, error) {
 	var p report.Pictures
-	for _, c := range l.input.Chains {
-		if channel, ok := worstJitter(l.figures.jitter[c.Name]); ok && len(channel.Spectrum) > 0 {
-			put(&p.Jitter, &p.JitterFloor, c.Role, jitterCurve(c.Name, channel))
+	for _, k := range measuredKinds() {
+		chains, floor := l.latestOf(k)
+		chart, ok, err := k.measurement.drawn(chains, floor)
+		if err != nil {
+			return p, err
 		}
-		if channel, ok := worstNoise(l.figures.noise[c.Name]); ok && len(channel.Spectrum) > 0 {
-			put(&p.Noise, &p.NoiseFloor, c.Role, noiseCurve(c.Name, channel))
+		if ok {
+			p.Kinds = append(p.Kinds, chart)
 		}
 	}
 	drawn := map[[2]string]bool{}
@@ -36,71 +36,55 @@ func (l linked) pictures() report.Pictures {
 			p.Nulls = append(p.Nulls, nullChart(name, r))
 		}
 		chains := [2]string{pair.A, pair.B}
-		if chart, ok := l.transfer(pair.A, pair.B); ok && !drawn[chains] {
-			drawn[chains] = true
-			p.Transfers = append(p.Transfers, chart)
+		if drawn[chains] {
+			continue
+		}
+		drawn[chains] = true
+		charts, err := l.besides(pair.A, pair.B)
+		if err != nil {
+			return p, err
+		}
+		p.Pairs = append(p.Pairs, charts...)
+	}
+	return p, nil
+}
+
+// latestOf returns the latest result of a kind of each chain, and that of the last chain that is the recording set-up alone.
+func (l linked) latestOf(k kind) (chains []storedResult, floor *storedResult) {
+	for _, c := range l.input.Chains {
+		data, ok := l.figures.latest[k.name][c.Name]
+		switch {
+		case !ok:
+		case c.Role == "floor":
+			floor = &storedResult{c.Name, data}
+		default:
+			chains = append(chains, storedResult{c.Name, data})
 		}
 	}
-	return p
+	return chains, floor
 }
 
-// put adds a chain's curve, or keeps it as the floor.
-func put(curves *[]plot.Curve, floor **plot.Curve, role string, c plot.Curve) {
-	if role == "floor" {
-		*floor = &c
-		return
+// besides draws two chains beside each other by every kind that was measured of both and has such a picture.
+func (l linked) besides(a, b string) ([]plot.Chart, error) {
+	if a == b {
+		return nil, nil
 	}
-	*curves = append(*curves, c)
-}
-
-// transfer draws how much of a chain's jitter another still shows, where both were measured and the first shows any.
-func (l linked) transfer(a, b string) (plot.Transfer, bool) {
-	reference, knownA := l.figures.jitter[a]
-	output, knownB := l.figures.jitter[b]
-	if !knownA || !knownB || a == b {
-		return plot.Transfer{}, false
-	}
-	t, err := jitter.NewTransfer(reference, output)
-	if err != nil { // bands that differ cannot be drawn; the figures stand in the tables
-		return plot.Transfer{}, false
-	}
-	chart := transferChart(a, b, t)
-	chart.Title = fmt.Sprintf("Jitter of %s over that of %s, channel %d", b, a, t.Channel[0].Channel)
-	return chart, len(chart.Points) > 0
-}
-
-// worstNoise returns the loudest channel, A-weighted.
-func worstNoise(r tone.NoiseResult) (tone.NoiseChannel, bool) {
-	var found tone.NoiseChannel
-	for i, c := range r.Channel {
-		if i == 0 || c.AWeightedDBFS > found.AWeightedDBFS {
-			found = c
+	var charts []plot.Chart
+	for _, k := range measuredKinds() {
+		one, knownA := l.figures.latest[k.name][a]
+		other, knownB := l.figures.latest[k.name][b]
+		if !knownA || !knownB {
+			continue
+		}
+		chart, ok, err := k.measurement.beside(storedResult{a, one}, storedResult{b, other})
+		if err != nil {
+			return nil, err
+		}
+		if ok {
+			charts = append(charts, chart)
 		}
 	}
-	return found, len(r.Channel) > 0
-}
-
-func noiseCurve(name string, c tone.NoiseChannel) plot.Curve {
-	curve := plot.Curve{Name: name}
-	for _, d := range c.Spectrum {
-		curve.Hz, curve.Y = append(curve.Hz, d.Hz), append(curve.Y, d.DBFS)
-	}
-	for _, l := range append(append([]tone.LevelLine(nil), c.Hum...), c.Spurs...) {
-		curve.Spurs = append(curve.Spurs, plot.Spur{Hz: l.Hz, Y: l.DBFS})
-	}
-	return curve
-}
-
-// jitterCurve returns a channel's jitter for a chart: the phase side's density as a curve, its lines as spurs.
-func jitterCurve(name string, c jitter.Channel) plot.Curve {
-	curve := plot.Curve{Name: name}
-	for _, d := range c.Spectrum {
-		curve.Hz, curve.Y = append(curve.Hz, d.OffsetHz), append(curve.Y, d.PMPs)
-	}
-	for _, l := range c.Lines {
-		curve.Spurs = append(curve.Spurs, plot.Spur{Hz: l.OffsetHz, Y: l.PeakPs, Inherent: !l.Counts()})
-	}
-	return curve
+	return charts, nil
 }
 
 func responseCurve(name string, r match.Result) plot.Curve {

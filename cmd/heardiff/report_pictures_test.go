@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"heardiff/cmd/heardiff/internal/plot"
+	"heardiff/cmd/heardiff/internal/report"
 	"heardiff/measure/jitter/jittertest"
 	"heardiff/playback/pcm"
 	"heardiff/trials/sqlite"
@@ -46,25 +47,43 @@ func storedPictures(t *testing.T) linked {
 // below it, and one whose jitter is the recorder's is marked as a bound.
 func TestPicturesComeFromWhatAStudyStores(t *testing.T) {
 	l := storedPictures(t)
-	p := l.pictures()
-	if len(p.Jitter) != 3 || p.JitterFloor == nil || len(p.Noise) != 3 || p.NoiseFloor == nil {
-		t.Fatalf("%d curves of jitter, %d of noise, floors %v and %v", len(p.Jitter), len(p.Noise), p.JitterFloor, p.NoiseFloor)
+	p, err := l.pictures()
+	must(t, err)
+	jitter, noise := chartOf[plot.JitterSpectrum](t, p), chartOf[plot.Spectrum](t, p)
+	if len(jitter.Chains) != 3 || jitter.Floor == nil || len(noise.Chains) != 3 || noise.Floor == nil {
+		t.Fatalf("%d curves of jitter, %d of noise, floors %v and %v", len(jitter.Chains), len(noise.Chains), jitter.Floor, noise.Floor)
 	}
-	for _, c := range p.Noise {
+	for _, c := range noise.Chains {
 		if c.Name == "plain" {
 			noiseIsDrawn(t, c, -100)
 		}
 	}
 	for b, wantDB := range map[string]float64{"recovered": -20, "quiet": math.Inf(-1)} {
-		chart, ok := l.transfer("plain", b)
-		if !ok {
-			t.Fatalf("no transfer from plain to %s", b)
+		charts, err := l.besides("plain", b)
+		must(t, err)
+		if len(charts) != 1 {
+			t.Fatalf("%d pictures of plain and %s, want the transfer", len(charts), b)
 		}
-		transferIsDrawn(t, b, chart, wantDB)
+		transferIsDrawn(t, b, charts[0].(plot.Transfer), wantDB)
 	}
-	if _, ok := l.transfer("plain", "plain"); ok {
+	if charts, err := l.besides("plain", "plain"); err != nil || len(charts) > 0 {
 		t.Error("a chain against itself is drawn")
 	}
+}
+
+// chartOf returns the one picture of a type that the report has of the kinds.
+func chartOf[C plot.Chart](t *testing.T, p report.Pictures) C {
+	t.Helper()
+	var found []C
+	for _, chart := range p.Kinds {
+		if c, ok := chart.(C); ok {
+			found = append(found, c)
+		}
+	}
+	if len(found) != 1 {
+		t.Fatalf("%d pictures of a kind, want one", len(found))
+	}
+	return found[0]
 }
 
 // noiseIsDrawn holds a curve against white noise of a level over 24 kHz: in 1 Hz it is 10·log10(24000) = 43.8 dB lower.

@@ -288,7 +288,7 @@ func addMeasurements(t *sheet, r link.Result) {
 			continue
 		}
 		seen[id] = true
-		for _, p := range v.Measured.Pairs() {
+		for _, p := range v.Measured.Figures {
 			t.add(v.A, v.B, v.Excerpt, string(p.Metric), p.A, p.B, p.Difference, p.Uncertainty, p.Limit, p.CapturesA, p.CapturesB, p.Entered,
 				p.AAtMost, p.BAtMost, p.DifferenceBeyond, p.Floor, p.EnteredA, p.EnteredB)
 		}

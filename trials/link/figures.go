@@ -1,6 +1,10 @@
 package link
 
-import "math"
+import (
+	"iter"
+	"math"
+	"slices"
+)
 
 // Metric names a measured figure of a chain, with its unit.
 type Metric string
@@ -29,32 +33,67 @@ const (
 	DoseGain           Metric = "dose_gain_db"
 )
 
-// Words returns what the metric is called and its unit.
-func (m Metric) Words() (name, unit string) {
-	w, ok := map[Metric][2]string{
-		RandomJitter:        {"random jitter", "ps RMS"},
-		RandomJitterLow:     {"random jitter close in, 10 to 100 Hz", "ps RMS"},
-		RandomJitterMid:     {"random jitter, 100 Hz to 1 kHz", "ps RMS"},
-		RandomJitterHigh:    {"random jitter spread out, 1 to 10 kHz", "ps RMS"},
-		DeterministicJitter: {"deterministic jitter", "ps RMS"},
-		WorstLine:           {"worst line of jitter", "ps peak"},
-		Noise:               {"noise, A-weighted", "dBFS"},
-		NoiseUnderTone:      {"noise under a tone at −60 dBFS, A-weighted", "dBFS"},
-		Hum:                 {"worst hum line", "dB"},
-		THDN:                {"THD+N", "dB"},
-		IMD:                 {"intermodulation", "dB"},
-		SecondHarmonic:      {"second harmonic over the sweep", "dB"},
-		ThirdHarmonic:       {"third harmonic over the sweep", "dB"},
-		NullDepth:           {"residual of the null", "dB"},
-		DoseRandomJitter:    {"dose of random jitter", "ps RMS"},
-		DosePeriodicJitter:  {"dose of periodic jitter", "ps RMS"},
-		DoseNoise:           {"dose of noise", "dBFS"},
-		DoseGain:            {"dose of gain", "dB"},
-	}[m]
-	if !ok {
-		return string(m), ""
+// vocabulary returns the metrics that this package has rules about or that published findings speak of, and what they are called.
+// Those that a pair of chains may differ in come first, in the order in which they are printed.
+func vocabulary() (measured, known Metrics) {
+	measured = Metrics{
+		{RandomJitter, "random jitter", "ps RMS", true},
+		{RandomJitterLow, "random jitter close in, 10 to 100 Hz", "ps RMS", true},
+		{RandomJitterMid, "random jitter, 100 Hz to 1 kHz", "ps RMS", true},
+		{RandomJitterHigh, "random jitter spread out, 1 to 10 kHz", "ps RMS", true},
+		{DeterministicJitter, "deterministic jitter", "ps RMS", true},
+		{WorstLine, "worst line of jitter", "ps peak", true},
+		{Noise, "noise, A-weighted", "dBFS", true},
+		{NoiseUnderTone, "noise under a tone at −60 dBFS, A-weighted", "dBFS", false},
+		{Hum, "worst hum line", "dB", false},
+		{THDN, "THD+N", "dB", false},
+		{IMD, "intermodulation", "dB", false},
+		{SecondHarmonic, "second harmonic over the sweep", "dB", false},
+		{ThirdHarmonic, "third harmonic over the sweep", "dB", false},
 	}
-	return w[0], w[1]
+	return measured, append(slices.Clone(measured), Metrics{
+		{NullDepth, "residual of the null", "dB", false},
+		{DoseRandomJitter, "dose of random jitter", "ps RMS", false},
+		{DosePeriodicJitter, "dose of periodic jitter", "ps RMS", false},
+		{DoseNoise, "dose of noise", "dBFS", false},
+		{DoseGain, "dose of gain", "dB", false},
+	}...)
+}
+
+// Declared is a metric and what it is called.
+type Declared struct {
+	Metric     Metric
+	Name, Unit string
+	Trended    bool // whether it is asked if detection grows with it
+}
+
+// Declare returns a metric of this package's own with what it is called.
+func (m Metric) Declare() Declared {
+	measured, _ := vocabulary()
+	i := slices.IndexFunc(measured, func(d Declared) bool { return d.Metric == m })
+	if i < 0 {
+		return Declared{Metric: m, Name: string(m)}
+	}
+	return measured[i]
+}
+
+// Words returns what the metric is called and its unit; of one that this package does not know by itself, its key alone.
+func (m Metric) Words() (name, unit string) { return Metrics(nil).Words(m) }
+
+// Metrics are the metrics in which chains are compared, in the order in which they are printed.
+type Metrics []Declared
+
+// Words returns what a metric is called and its unit, also of those of this package's own that are not among m; of others their key.
+func (m Metrics) Words(metric Metric) (name, unit string) {
+	of := func(d Declared) bool { return d.Metric == metric }
+	if i := slices.IndexFunc(m, of); i >= 0 {
+		return m[i].Name, m[i].Unit
+	}
+	_, known := vocabulary()
+	if i := slices.IndexFunc(known, of); i >= 0 {
+		return known[i].Name, known[i].Unit
+	}
+	return string(metric), ""
 }
 
 // Chain is one way from the player to the DAC's analogue output, with every figure of every capture of it.
@@ -109,19 +148,7 @@ type Pair struct {
 
 // Measured is every measured difference of a comparison.
 type Measured struct {
-	RandomJitterPS       Pair    `json:"random_jitter_ps"`
-	RandomJitterLowPS    Pair    `json:"random_jitter_10_100_hz_ps"`
-	RandomJitterMidPS    Pair    `json:"random_jitter_100_1000_hz_ps"`
-	RandomJitterHighPS   Pair    `json:"random_jitter_1_10_khz_ps"`
-	DeterministicPS      Pair    `json:"deterministic_jitter_ps"`
-	WorstLinePS          Pair    `json:"worst_line_ps"`
-	NoiseAWeightedDB     Pair    `json:"noise_a_weighted_db"`
-	NoiseUnderToneDB     Pair    `json:"noise_under_tone_a_weighted_db"`
-	HumDB                Pair    `json:"hum_db"`
-	THDNDB               Pair    `json:"thd_n_db"`
-	IMDDB                Pair    `json:"imd_db"`
-	SecondHarmonicDB     Pair    `json:"sweep_second_harmonic_db"`
-	ThirdHarmonicDB      Pair    `json:"sweep_third_harmonic_db"`
+	Figures
 	Cost                 Pair    `json:"cost"`
 	NullDB               float64 `json:"null_db"`
 	ResponseMaxDB        float64 `json:"response_max_db"`
@@ -131,36 +158,46 @@ type Measured struct {
 	BitPerfect           *bool   `json:"bit_perfect"`
 }
 
-// Pairs returns the pairs of both chains' figures, by metric.
-func (m Measured) Pairs() []MetricPair {
-	return []MetricPair{
-		{RandomJitter, m.RandomJitterPS}, {RandomJitterLow, m.RandomJitterLowPS}, {RandomJitterMid, m.RandomJitterMidPS},
-		{RandomJitterHigh, m.RandomJitterHighPS}, {DeterministicJitter, m.DeterministicPS}, {WorstLine, m.WorstLinePS},
-		{Noise, m.NoiseAWeightedDB}, {NoiseUnderTone, m.NoiseUnderToneDB}, {Hum, m.HumDB}, {THDN, m.THDNDB},
-		{IMD, m.IMDDB}, {SecondHarmonic, m.SecondHarmonicDB}, {ThirdHarmonic, m.ThirdHarmonicDB},
-	}
-}
+// Figures are the pairs of both chains' figures, by metric. In JSON each is a field of what holds them, named by its metric.
+type Figures []MetricPair
 
 // MetricPair is a pair and what it is of.
 type MetricPair struct {
-	Metric Metric
+	Declared
 	Pair
 }
 
+// Of returns the pair of a metric; every number of it is NaN where there is none.
+func (f Figures) Of(m Metric) Pair {
+	i := slices.IndexFunc(f, func(p MetricPair) bool { return p.Metric == m })
+	if i < 0 {
+		return pair(nil, nil, nil)
+	}
+	return f[i].Pair
+}
+
+// Fields yields the name that each pair has in JSON, and the pair.
+func (f Figures) Fields() iter.Seq2[string, any] {
+	return func(yield func(string, any) bool) {
+		for _, p := range f {
+			if !yield(string(p.Metric), p.Pair) {
+				return
+			}
+		}
+	}
+}
+
 // measured sets the figures of two chains beside each other; floor is the recording set-up alone.
-func measured(a, b, floor Chain, p Pairing) Measured {
+func measured(metrics Metrics, a, b, floor Chain, p Pairing) Measured {
 	if p.Treatment != "" {
 		a, b = Chain{}, Chain{} // both are one chain: its figures say nothing of the dose, which is known
 	}
-	of := func(m Metric) Pair { return pair(a.Figures[m], b.Figures[m], floor.Figures[m]) }
-	return Measured{
-		RandomJitterPS: of(RandomJitter), RandomJitterLowPS: of(RandomJitterLow), RandomJitterMidPS: of(RandomJitterMid),
-		RandomJitterHighPS: of(RandomJitterHigh), DeterministicPS: of(DeterministicJitter), WorstLinePS: of(WorstLine),
-		NoiseAWeightedDB: of(Noise), NoiseUnderToneDB: of(NoiseUnderTone), HumDB: of(Hum), THDNDB: of(THDN),
-		IMDDB: of(IMD), SecondHarmonicDB: of(SecondHarmonic), ThirdHarmonicDB: of(ThirdHarmonic), Cost: costs(a, b),
-		NullDB: p.NullDB, ResponseMaxDB: p.ResponseMaxDB, LoudnessDifferenceLU: p.LoudnessDifferenceLU,
-		LevelErrorDB: p.LevelErrorDB, OffsetErrorUS: p.OffsetErrorUS, BitPerfect: p.BitPerfect,
+	m := Measured{Cost: costs(a, b), NullDB: p.NullDB, ResponseMaxDB: p.ResponseMaxDB, LoudnessDifferenceLU: p.LoudnessDifferenceLU,
+		LevelErrorDB: p.LevelErrorDB, OffsetErrorUS: p.OffsetErrorUS, BitPerfect: p.BitPerfect}
+	for _, d := range metrics {
+		m.Figures = append(m.Figures, MetricPair{d, pair(a.Figures[d.Metric], b.Figures[d.Metric], floor.Figures[d.Metric])})
 	}
+	return m
 }
 
 func costs(a, b Chain) Pair {

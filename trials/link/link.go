@@ -55,6 +55,8 @@ const Schema = "heardiff.link/1"
 type Input struct {
 	Title  string
 	Chains []Chain
+	// Metrics are those in which the chains are compared; nil: those that this package has words for.
+	Metrics Metrics
 	// Entered are the figures that somebody measured elsewhere, to be shown as such.
 	Entered  []Entered
 	Pairings []Pairing
@@ -106,6 +108,8 @@ type Result struct {
 	Ranking   []Ranked  `json:"ranking"`
 	Cheapest  *Cheapest `json:"cheapest"`
 	Warnings  []string  `json:"warnings"`
+	// Metrics are the input's, with what they are called.
+	Metrics Metrics `json:"-"`
 }
 
 // Everybody is the listener of a row that holds all, or all of a group.
@@ -215,6 +219,9 @@ func (b *Builder) Build(in Input) (Result, error) {
 	if in.Family.Alpha == 0 {
 		in.Family = familyOf(in.Results)
 	}
+	if in.Metrics == nil {
+		in.Metrics, _ = vocabulary()
+	}
 	m := b.memory
 	all, leaking := gather(in.Results, in.Family, m)
 	rows := rowsOf(all, leaking, VoidSessions(in.Results, in.Family), in.Family)
@@ -224,12 +231,12 @@ func (b *Builder) Build(in Input) (Result, error) {
 		}
 	}
 	share(rows, in.Family, m)
-	out := Result{Schema: Schema, Title: in.Title, Family: in.Family.Said(), Entered: in.Entered}
+	out := Result{Schema: Schema, Title: in.Title, Family: in.Family.Said(), Entered: in.Entered, Metrics: in.Metrics}
 	chains, floor := byName(in.Chains), setUp(in.Chains)
 	for _, r := range rows {
 		pairing := find(in.Pairings, r)
 		r.Treatment, r.Dose, r.DoseMetric = pairing.Treatment, pairing.Dose, pairing.DoseMetric
-		r.Measured = measured(chains[r.A], chains[r.B], floor, pairing)
+		r.Measured = measured(in.Metrics, chains[r.A], chains[r.B], floor, pairing)
 		r.Confounds = confounds(r, pairing)
 		r.Masked = append(masked(r.Measured, in.Chains), maskedDose(pairing, in.Chains)...)
 		decide(r, m)
@@ -241,7 +248,7 @@ func (b *Builder) Build(in Input) (Result, error) {
 		out.Rows = append(out.Rows, r.Row)
 	}
 	climb(out.Rows)
-	out.Trends = append(trends(out.Rows), doseTrends(out.Rows)...)
+	out.Trends = append(trends(out.Rows, in.Metrics), doseTrends(out.Rows)...)
 	out.Ranking = ranking(in.Chains, out.Rows)
 	out.Cheapest = cheapest(out.Ranking, out.Rows)
 	out.Warnings = warnings(in, out)

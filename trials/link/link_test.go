@@ -116,12 +116,12 @@ func TestMeasuredFiguresStandBesideTheRow(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := got.Rows[0].Measured.RandomJitterPS
+	p := got.Rows[0].Measured.Of(link.RandomJitter)
 	// Means 42 and 404; the variances of the means are 8/2 and 32/2.
 	if p.A != 42 || p.B != 404 || p.Difference != 362 || math.Abs(p.Uncertainty-math.Sqrt(4+16)) > 1e-12 || p.Limit != 6 {
 		t.Errorf("random jitter %+v", p)
 	}
-	d := got.Rows[0].Measured.DeterministicPS
+	d := got.Rows[0].Measured.Of(link.DeterministicJitter)
 	if !math.IsNaN(d.A) || d.B != 20 || !math.IsNaN(d.Difference) || d.Limit != 3 {
 		t.Errorf("a figure at the floor is not a zero: %+v", d)
 	}
@@ -146,7 +146,7 @@ func measuredPair(t *testing.T, a, b, recorder []link.Figure) link.Pair {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return got.Rows[0].Measured.DeterministicPS
+	return got.Rows[0].Measured.Of(link.DeterministicJitter)
 }
 
 func TestABoundIsABound(t *testing.T) {

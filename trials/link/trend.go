@@ -3,6 +3,7 @@ package link
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strings"
 
@@ -79,26 +80,27 @@ type TrendPoint struct {
 	Interval   [2]float64 `json:"interval"`
 }
 
-func trends(rows []Row) []Trend {
+func trends(rows []Row, metrics Metrics) []Trend {
 	var out []Trend
-	metrics := []Metric{RandomJitter, RandomJitterLow, RandomJitterMid, RandomJitterHigh, DeterministicJitter, WorstLine, Noise, NullDepth}
+	asked := append(slices.DeleteFunc(slices.Clone(metrics), func(d Declared) bool { return !d.Trended }), Declared{Metric: NullDepth})
 	for _, group := range groupsOf(rows) {
-		for _, m := range metrics {
+		for _, d := range asked {
+			m := d.Metric
 			t := Trend{Metric: m, Group: group, Points: pointsOf(rows, m, group), Threshold: math.NaN(), BetweenSD: math.NaN(), ThresholdInterval: [2]float64{math.NaN(), math.NaN()}}
 			if len(t.Points) < 2 {
 				continue
 			}
 			t.Tau, t.P, t.Exact = kendall(t.Points)
 			t.fit()
-			t.Says = t.words()
+			t.Says = t.words(metrics)
 			out = append(out, t)
 		}
 	}
 	return out
 }
 
-func (t Trend) words() string {
-	name, _ := t.Metric.Words()
+func (t Trend) words(metrics Metrics) string {
+	name, _ := metrics.Words(t.Metric)
 	if math.IsNaN(t.Tau) {
 		return fmt.Sprintf("%d comparisons are too few to say whether detection grows with %s", len(t.Points), name)
 	}
@@ -153,7 +155,7 @@ func differenceIn(r Row, m Metric) float64 {
 	if m == NullDepth {
 		return r.Measured.NullDB
 	}
-	for _, p := range r.Measured.Pairs() {
+	for _, p := range r.Measured.Figures {
 		if p.Metric == m {
 			return math.Abs(p.Difference)
 		}

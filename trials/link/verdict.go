@@ -62,8 +62,8 @@ func confounds(r *tallied, p Pairing) []Confound {
 		over("response", "dB", p.ResponseMaxDB, responseNoteDB, false, "frequency response differs")
 	}
 	over("loudness", "LU", p.LoudnessDifferenceLU, loudnessNoteLU, false, "loudness differs")
-	over("noise", "dB", r.Measured.NoiseAWeightedDB.Difference, noiseNoteDB, false, "noise differs besides jitter")
-	over("hum", "dB", r.Measured.HumDB.Difference, noiseNoteDB, false, "hum differs besides jitter")
+	over("noise", "dB", r.Measured.Of(Noise).Difference, noiseNoteDB, false, "noise differs besides jitter")
+	over("hum", "dB", r.Measured.Of(Hum).Difference, noiseNoteDB, false, "hum differs besides jitter")
 	if p.BitPerfect != nil && !*p.BitPerfect {
 		out = append(out, Confound{Name: "integrity", Value: math.NaN(), Limit: math.NaN(), Says: "one chain does not deliver the words it was sent"})
 	}
@@ -114,12 +114,11 @@ func masked(m Measured, chains []Chain) []string {
 		if c.Role != "replay" {
 			continue
 		}
-		for _, p := range m.Pairs() {
+		for _, p := range m.Figures {
 			own, _ := c.figure(p.Metric)
 			larger := math.Max(p.A, p.B)
 			if own >= larger { // false where either is unknown: at its floor the replay chain is known only to be below it
-				name, unit := p.Metric.Words()
-				out = append(out, fmt.Sprintf("%s: the replay chain %q has %.3g %s, the chains under test at most %.3g", name, c.Name, own, unit, larger))
+				out = append(out, fmt.Sprintf("%s: the replay chain %q has %.3g %s, the chains under test at most %.3g", p.Name, c.Name, own, p.Unit, larger))
 			}
 		}
 	}
@@ -339,7 +338,7 @@ func coversJitterAndNoise(r *tallied) bool {
 		return len(r.Masked) > 0 // the dose is all there is to hear
 	}
 	known := 0
-	for _, p := range r.Measured.Pairs() {
+	for _, p := range r.Measured.Figures {
 		if (p.Metric == RandomJitter || p.Metric == DeterministicJitter || p.Metric == Noise) && !math.IsNaN(math.Max(p.A, p.B)) {
 			known++
 		}

@@ -181,11 +181,8 @@ func PowerOf(n int, plan trials.Plan) (plot.Power, bool) {
 // measures draws what was measured.
 func measures(n *numbering, p Pictures) []figure {
 	var out []figure
-	if len(p.Jitter) > 0 {
-		out = append(out, n.draw(plot.JitterSpectrum{Title: "Jitter of the chains", Chains: p.Jitter, Floor: p.JitterFloor}))
-	}
-	if len(p.Noise) > 0 {
-		out = append(out, n.draw(plot.Spectrum{Title: "Noise of the chains", Chains: p.Noise, Floor: p.NoiseFloor}))
+	for _, chart := range p.Kinds {
+		out = append(out, n.draw(chart))
 	}
 	if len(p.Responses) > 0 {
 		out = append(out, n.draw(plot.ResponseDifference{Title: "Difference in response", Curves: p.Responses, LimitDB: 0.1}))
@@ -193,7 +190,7 @@ func measures(n *numbering, p Pictures) []figure {
 	for _, null := range p.Nulls {
 		out = append(out, n.draw(null))
 	}
-	for _, t := range p.Transfers {
+	for _, t := range p.Pairs {
 		out = append(out, n.draw(t))
 	}
 	return out

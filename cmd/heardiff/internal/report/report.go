@@ -66,15 +66,12 @@ type Session struct {
 	Hurried int
 }
 
-// Pictures holds the curves to draw; what is empty is left out.
+// Pictures holds what to draw; what is empty is left out.
 type Pictures struct {
-	Jitter      []plot.Curve
-	JitterFloor *plot.Curve
-	Noise       []plot.Curve
-	NoiseFloor  *plot.Curve
-	Responses   []plot.Curve // B − A, one a comparison
-	Nulls       []plot.Null
-	Transfers   []plot.Transfer
+	Kinds     []plot.Chart // the measurements of all chains, one chart a kind
+	Responses []plot.Curve // B − A, one a comparison
+	Nulls     []plot.Null
+	Pairs     []plot.Chart // two chains set beside each other by what was measured of both
 }
 
 // Write writes the report.
@@ -191,7 +188,7 @@ func measuredAlready(pairs []pairTable, r link.Row) bool {
 
 func known(m link.Measured) []link.MetricPair {
 	var out []link.MetricPair
-	for _, p := range m.Pairs() {
+	for _, p := range m.Figures {
 		if p.CapturesA+p.CapturesB > 0 {
 			out = append(out, p)
 		}
@@ -220,8 +217,7 @@ var functions = template.FuncMap{
 	"most":         orBound,
 	"p":            pValue,
 	"percent":      func(v float64) string { return ifKnown(v, fmt.Sprintf("%.1f %%", 100*v)) },
-	"metric":       func(m link.Metric) string { name, _ := m.Words(); return name },
-	"unit":         func(m link.Metric) string { _, unit := m.Words(); return unit },
+	"metric":       func(m link.Metrics, of link.Metric) string { name, _ := m.Words(of); return name },
 	"date":         func(t time.Time) string { return t.UTC().Format("2 January 2006, 15:04 UTC") },
 	"join":         strings.Join,
 	"sort":         func(v float64) string { return ifKnown(v, strconv.FormatFloat(v, 'g', -1, 64)) },

@@ -79,7 +79,8 @@ func pictures() report.Pictures {
 	response := plot.Curve{Name: "bus against network", Hz: []float64{20, 200, 2000, 20000}, Y: []float64{0, 0, -0.02, -0.21}}
 	noise, noiseFloor := plot.Curve{Name: "bus", Hz: response.Hz, Y: []float64{-140, -150, -152, -152}, Spurs: []plot.Spur{{Hz: 50, Y: -108}}}, plot.Curve{Name: "recorder loop", Hz: response.Hz, Y: []float64{-150, -158, -160, -160}}
 	transfer := plot.Transfer{Title: "Jitter of bus that optical still shows", Points: []plot.TransferPoint{{Hz: 50, DB: -3}, {Hz: 500, DB: -20}, {Hz: 5000, DB: -30, AtFloor: true}}}
-	return report.Pictures{Jitter: []plot.Curve{bus, optical}, JitterFloor: &floor, Noise: []plot.Curve{noise}, NoiseFloor: &noiseFloor, Transfers: []plot.Transfer{transfer}, Responses: []plot.Curve{response},
+	return report.Pictures{Kinds: []plot.Chart{plot.JitterSpectrum{Title: "Jitter of the chains", Chains: []plot.Curve{bus, optical}, Floor: &floor},
+		plot.Spectrum{Title: "Noise of the chains", Chains: []plot.Curve{noise}, Floor: &noiseFloor}}, Pairs: []plot.Chart{transfer}, Responses: []plot.Curve{response},
 		Nulls: []plot.Null{{Title: "Null by octave, bus against optical", Bands: []plot.NullBand{{LowHz: 22, HighHz: 44, DB: -90}, {LowHz: 44, HighHz: 88, DB: -84}, {LowHz: 88, HighHz: 176, DB: -80}}}}}
 }
 

@@ -9,13 +9,15 @@ import (
 	"encoding"
 	"encoding/json"
 	"fmt"
+	"iter"
 	"math"
 	"reflect"
 	"strings"
 )
 
 // Marshal returns v as one JSON object on one line, with null for every NaN or infinite number. Struct tags
-// are encoding/json's: the name, "-", omitempty (an omitted zero value), and fields of embedded structs.
+// are encoding/json's: the name, "-", omitempty (an omitted zero value), and fields of embedded structs. What is embedded and is a
+// fielder is written as the fields that it names; Unmarshal does not read those.
 func Marshal(v any) ([]byte, error) {
 	var b bytes.Buffer
 	if err := write(&b, reflect.ValueOf(v)); err != nil {
@@ -81,9 +83,20 @@ func writeStruct(b *bytes.Buffer, v reflect.Value) error {
 	return nil
 }
 
+// fielder names the fields that stand for it: those that are known only as the program runs.
+type fielder interface{ Fields() iter.Seq2[string, any] }
+
 func writeFields(b *bytes.Buffer, v reflect.Value, first *bool) error {
 	for i := range v.NumField() {
 		field := v.Type().Field(i)
+		if field.Anonymous && field.Type.Implements(reflect.TypeFor[fielder]()) {
+			for name, value := range v.Field(i).Interface().(fielder).Fields() {
+				if err := writeField(b, name, reflect.ValueOf(value), first); err != nil {
+					return err
+				}
+			}
+			continue
+		}
 		if embedded(field) {
 			if err := writeFields(b, v.Field(i), first); err != nil {
 				return err
@@ -94,14 +107,21 @@ func writeFields(b *bytes.Buffer, v reflect.Value, first *bool) error {
 		if !ok || omitEmpty && empty(v.Field(i)) {
 			continue
 		}
-		if !*first {
-			b.WriteByte(',')
+		if err := writeField(b, name, v.Field(i), first); err != nil {
+			return err
 		}
-		*first = false
-		fmt.Fprintf(b, "%q:", name)
-		if err := write(b, v.Field(i)); err != nil {
-			return fmt.Errorf("%s: %w", name, err)
-		}
+	}
+	return nil
+}
+
+func writeField(b *bytes.Buffer, name string, v reflect.Value, first *bool) error {
+	if !*first {
+		b.WriteByte(',')
+	}
+	*first = false
+	fmt.Fprintf(b, "%q:", name)
+	if err := write(b, v); err != nil {
+		return fmt.Errorf("%s: %w", name, err)
 	}
 	return nil
 }

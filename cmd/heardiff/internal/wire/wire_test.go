@@ -2,6 +2,7 @@ package wire_test
 
 import (
 	"encoding/json"
+	"iter"
 	"math"
 	"testing"
 
@@ -64,5 +65,30 @@ func TestRoundTripAgreesWithTheStandardLibrary(t *testing.T) {
 	theirs, err := json.Marshal(s)
 	if err != nil || string(ours) != string(theirs) {
 		t.Errorf("ours   %s\ntheirs %s\nerror %v", ours, theirs, err)
+	}
+}
+
+// Named are fields that are known only as the program runs.
+type Named []inner
+
+func (n Named) Fields() iter.Seq2[string, any] {
+	return func(yield func(string, any) bool) {
+		for i, v := range n {
+			if !yield(string(rune('a'+i)), v) {
+				return
+			}
+		}
+	}
+}
+
+func TestEmbeddedFieldsMayHaveTheirOwnNames(t *testing.T) {
+	type holder struct {
+		Before int `json:"before"`
+		Named
+		After int `json:"after"`
+	}
+	got, err := wire.Marshal(holder{1, Named{{P: 2}, {P: math.NaN()}}, 3})
+	if want := `{"before":1,"a":{"p":2},"b":{"p":null},"after":3}`; err != nil || string(got) != want {
+		t.Errorf("got %s, want %s, error %v", got, want, err)
 	}
 }

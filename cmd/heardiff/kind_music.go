@@ -1,0 +1,3 @@
+package main
+
+var musicKind = kind{name: "music", about: "a piece of music, to be listened to", piece: true}
