@@ -68,7 +68,7 @@ type imported struct {
 }
 
 func (a *app) importBundle(ctx context.Context, path, from string) error {
-	f, size, err := openWhole(path)
+	f, size, err := openWhole(ctx, path)
 	if err != nil {
 		return err
 	}
@@ -157,7 +157,7 @@ func (a *app) importResults(ctx context.Context, b *bundle.Bundle, path string) 
 	if err != nil {
 		return rejected(fmt.Errorf("%s: %w", path, err), "nothing was taken; results of this study's own plans are: send a kit")
 	}
-	sum, err := hashFile(path)
+	sum, err := hashUntil(ctx, path)
 	if err != nil {
 		return err
 	}

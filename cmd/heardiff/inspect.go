@@ -3,8 +3,6 @@ package main
 import (
 	"bufio"
 	"context"
-	"crypto/sha256"
-	"encoding/hex"
 	"fmt"
 	"io"
 	"os"
@@ -69,15 +67,15 @@ func (a *app) inspect(ctx context.Context, path string) (inspectedFile, error) {
 	if err != nil {
 		return inspectedFile{}, rejected(fmt.Errorf("%s: %w", path, err), "")
 	}
-	sum, format, err := fingerprint(path)
+	sum, format, err := fingerprint(ctx, path)
 	if err != nil {
 		return inspectedFile{}, err
 	}
 	return inspectedFile{Path: path, Format: format, SHA256: sum, Inspection: result}, nil
 }
 
-// fingerprint returns the SHA-256 of a whole file and which of the two formats it is.
-func fingerprint(path string) (sum, format string, err error) {
+// fingerprint returns the SHA-256 of a whole file and which of the two formats it is, unless ctx ends first.
+func fingerprint(ctx context.Context, path string) (sum, format string, err error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return "", "", err
@@ -88,11 +86,10 @@ func fingerprint(path string) (sum, format string, err error) {
 	if magic, err := in.Peek(4); err == nil && string(magic) == "fLaC" {
 		format = "flac"
 	}
-	h := sha256.New()
-	if _, err := io.Copy(h, in); err != nil {
+	if sum, err = hashOf(ctx, in); err != nil {
 		return "", "", fmt.Errorf("%s: %w", path, err)
 	}
-	return hex.EncodeToString(h.Sum(nil)), format, nil
+	return sum, format, nil
 }
 
 func printInspected(w io.Writer, f inspectedFile) {

@@ -55,21 +55,35 @@ func (f namedFile) ReadFrames(dst [][]float64, from int) (int, error) {
 	return n, rejected(unreadable(f.path, err), openHint(err))
 }
 
-// openWhole opens a file that must be read at any place, and returns its size. What is no regular file is refused before
+// openWhole opens a file that must be read at any place, and returns its size. Reading it ends with ctx. What is no regular file is refused before
 // it is opened: a pipe would wait for ever for somebody to write.
-func openWhole(path string) (*os.File, int64, error) {
+func openWhole(ctx context.Context, path string) (wholeFile, int64, error) {
 	info, err := os.Stat(path)
 	if err != nil {
-		return nil, 0, rejected(unreadable(path, err), "")
+		return wholeFile{}, 0, rejected(unreadable(path, err), "")
 	}
 	if !info.Mode().IsRegular() {
-		return nil, 0, rejected(fmt.Errorf("%s: not a regular file", path), "")
+		return wholeFile{}, 0, rejected(fmt.Errorf("%s: not a regular file", path), "")
 	}
 	f, err := os.Open(path)
 	if err != nil {
-		return nil, 0, rejected(unreadable(path, err), "")
+		return wholeFile{}, 0, rejected(unreadable(path, err), "")
 	}
-	return f, info.Size(), nil
+	return wholeFile{f, ctx}, info.Size(), nil
+}
+
+// wholeFile is a file that is read until ctx ends.
+type wholeFile struct {
+	*os.File
+	ctx context.Context
+}
+
+// ReadAt implements io.ReaderAt.
+func (f wholeFile) ReadAt(p []byte, at int64) (int, error) {
+	if err := f.ctx.Err(); err != nil {
+		return 0, err
+	}
+	return f.File.ReadAt(p, at)
 }
 
 // unreadable words why a file could not be opened, beginning with its name.

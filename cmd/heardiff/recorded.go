@@ -105,8 +105,13 @@ func hashUntil(ctx context.Context, path string) (string, error) {
 		return "", err
 	}
 	defer f.Close()
+	return hashOf(ctx, f)
+}
+
+// hashOf returns the SHA-256 of what r holds, unless ctx ends first.
+func hashOf(ctx context.Context, r io.Reader) (string, error) {
 	h := sha256.New()
-	if _, err := io.Copy(h, untilDone{ctx, f}); err != nil {
+	if _, err := io.Copy(h, untilDone{ctx, r}); err != nil {
 		return "", err
 	}
 	return hex.EncodeToString(h.Sum(nil)), nil

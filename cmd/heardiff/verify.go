@@ -229,12 +229,11 @@ func (r *verifyReport) checkFiles(ctx context.Context, s *store.Store, progress 
 		return err
 	}
 	for i, f := range files {
-		if err := ctx.Err(); err != nil {
-			return err
-		}
 		progress(float64(i) / float64(len(files)))
-		sum, err := hashFile(s.Path(f.path))
+		sum, err := hashUntil(ctx, s.Path(f.path))
 		switch {
+		case ctx.Err() != nil:
+			return ctx.Err()
 		case errors.Is(err, os.ErrNotExist):
 			r.Problems = append(r.Problems, fmt.Sprintf("%s is missing", f.path))
 		case err != nil:

@@ -27,7 +27,7 @@ const unknownOfBundle = "a signature says whose key signed, and not that this si
 
 // verifyBundle proves a bundle alone.
 func (a *app) verifyBundle(ctx context.Context, path, head string) error {
-	f, size, err := openWhole(path)
+	f, size, err := openWhole(ctx, path)
 	if err != nil {
 		return err
 	}
@@ -76,10 +76,11 @@ func (r *verifiedBundle) fill(ctx context.Context, b *bundle.Bundle, head string
 			Commitment: v.Entries[0].Note, Head: v.Entries[len(v.Entries)-1].Hash})
 	}
 	for _, sum := range b.AudioSums() {
-		if err := ctx.Err(); err != nil {
-			return err
+		err := b.Audio(io.Discard, sum)
+		if ctx.Err() != nil {
+			return ctx.Err()
 		}
-		if err := b.Audio(io.Discard, sum); err != nil {
+		if err != nil {
 			r.Problems = append(r.Problems, err.Error())
 		}
 		r.Files++

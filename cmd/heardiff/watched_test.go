@@ -5,11 +5,13 @@ import (
 	"errors"
 	"io"
 	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
 	"heardiff/measure/match"
+	"heardiff/trials/bundle"
 	"heardiff/trials/store"
 )
 
@@ -62,5 +64,51 @@ func TestAnInterruptEndsTheMatchingOfCaptures(t *testing.T) {
 		if err := work(); !errors.Is(err, context.Canceled) {
 			t.Errorf("%s: error %v", name, err)
 		}
+	}
+}
+
+// Files of a terabyte, which are holes: whoever reads one to its end is not back before the test gives up.
+func TestAnInterruptEndsHashingAndCopying(t *testing.T) {
+	study := listeningStudy(t, "abx", 3)
+	out := filepath.Join(filepath.Dir(study), "kit.bundle")
+	command(t, 0, "export", "--kit", out, "--plan", "1")
+	a := &app{stdout: io.Discard, stderr: io.Discard, now: time.Now, getenv: os.Getenv}
+	s, err := a.openStudy(context.Background())
+	must(t, err)
+	defer s.Close()
+	hole := filepath.Join(study, "audio", "hole.wav")
+	must(t, os.WriteFile(hole, nil, 0o600))
+	must(t, os.Truncate(hole, 1<<40))
+	of := recordedFile{filepath.Join("audio", "hole.wav"), strings.Repeat("0", 64)}
+	for name, work := range map[string]func(ctx context.Context) error{
+		"verify, measure, prepare": func(ctx context.Context) error { _, err := a.checkRecorded(ctx, s, of); return err },
+		"listen, link":             func(ctx context.Context) error { _, err := a.openRecorded(ctx, s, of); return err },
+		"inspect":                  func(ctx context.Context) error { _, _, err := fingerprint(ctx, hole); return err },
+		"import":                   func(ctx context.Context) error { _, err := hashUntil(ctx, hole); return err },
+		"a bundle's audio": func(ctx context.Context) error {
+			f, size, err := openWhole(ctx, out)
+			must(t, err)
+			defer f.Close()
+			b, err := bundle.Read(f, size)
+			must(t, err)
+			<-ctx.Done()
+			return b.Audio(io.Discard, b.AudioSums()[0])
+		},
+	} {
+		ctx, cancel := context.WithCancel(context.Background())
+		time.AfterFunc(50*time.Millisecond, cancel)
+		if err := work(ctx); !errors.Is(err, context.Canceled) {
+			t.Errorf("%s: error %v", name, err)
+		}
+		cancel()
+	}
+	captures, err := s.Captures(context.Background())
+	must(t, err)
+	must(t, os.Truncate(s.Path(captures[0].Path), 1<<40))
+	ctx, cancel := context.WithCancel(context.Background())
+	time.AfterFunc(200*time.Millisecond, cancel)
+	var errs strings.Builder
+	if code := run(ctx, []string{"verify"}, strings.NewReader(""), io.Discard, &errs); code != exitInterrupted || errs.String() != "heardiff: interrupted\n" {
+		t.Errorf("verify: exit %d, %q", code, errs.String())
 	}
 }
