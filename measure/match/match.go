@@ -197,11 +197,19 @@ func Compare(a, b pcm.Reader, cfg Config) (Result, error) {
 	if fa.Channels != fb.Channels {
 		return Result{}, fmt.Errorf("match: %w: %d channels against %d", pcm.ErrMismatch, fa.Channels, fb.Channels)
 	}
+	same, err := equal(a, b)
+	if err != nil {
+		return Result{}, fmt.Errorf("match: %w", err)
+	}
 	s, err := newSearch(a, b, cfg)
 	if err != nil {
 		return Result{}, err
 	}
-	best, err := s.best()
+	place := s.best
+	if same {
+		place = s.inPlace
+	}
+	best, err := place()
 	if err != nil {
 		return Result{}, err
 	}

@@ -79,6 +79,9 @@ func refine(a, b pcm.Reader, l line, kernel *interpolate.Kernel) (line, fine, er
 			break
 		}
 	}
+	if f.gain < 0 { // half a period of a steady tone from where the line began
+		f.gain, l.sign = -f.gain, -l.sign
+	}
 	f.look()
 	return g.snap(l), f, nil
 }

@@ -56,17 +56,24 @@ func (d doubt) confidence(left float64) float64 {
 	if next <= left {
 		return 0
 	}
-	return 1 - left/next
+	return 1 - (left+nothing)/(next+nothing)
 }
+
+// nothing is what is left at the least: two places at which less than this is, −90 dB, are as good as each other. No chain's own noise
+// is that low in all of the band, and the rounding of 24 bits alone may leave more. A judgement, no source.
+const nothing = 1e-9
 
 // reconsider looks again at a place whose null is shallow. On a sustained tone every whole period is nearly as good to
 // the anchors, which weigh alike; only attack and decay tell, and they count when the whole stretch is correlated at
 // once. The deeper null of the two is taken, and how well the next best place does is noted.
 func (s *search) reconsider(r outcome) (outcome, error) {
 	if r.NullDB < surelyPlaced {
-		return r, nil
+		if err := r.found.beside(s, s.rivalReach()); err != nil {
+			return r, err
+		}
+		return s.again(r), nil
 	}
-	lag, ratio, err := rivalOf(s.a, s.b, r.found)
+	lag, ratio, err := rivalOf(s.a, s.b, r.found, r.found.overlap, s.rivalReach())
 	if err != nil {
 		return r, fmt.Errorf("match: %w", err)
 	}
@@ -91,22 +98,36 @@ func (s *search) reconsider(r outcome) (outcome, error) {
 	return s.again(r), nil
 }
 
-// rivalOf correlates the captures, A's frames against B's as the line places them, over all displacements within
-// rivalReachS. It returns the best displacement, and how well the best of the others does relative to it, 0 to 1:
+// beside notes how well the best place within reach does where both captures go on all the while: a file's ends are no
+// attack and no decay.
+func (f *aligned) beside(s *search, reach int) error {
+	lag, ratio, err := rivalOf(s.a, s.b, *f, [2]int{f.overlap[0] + reach, f.overlap[1] - reach}, reach)
+	if err != nil {
+		return fmt.Errorf("match: %w", err)
+	}
+	if math.Abs(float64(lag)) > 3 {
+		ratio = 1
+	}
+	f.share = max(f.share, ratio*ratio)
+	return nil
+}
+
+func (s *search) rivalReach() int { return int(rivalReachS * s.rate.Hz()) }
+
+// rivalOf correlates the captures over a stretch of A, its frames against B's as the line places them, over all displacements
+// within reach. It returns the best displacement, and how well the best of the others does relative to it, 0 to 1:
 // others are local peaks more than three frames away.
-func rivalOf(a, b pcm.Reader, f aligned) (lag int, ratio float64, err error) {
-	rate := a.Format().Rate
-	reach := int(rivalReachS * rate.Hz())
-	n := min(rivalFrames, f.overlap[1]-f.overlap[0])
+func rivalOf(a, b pcm.Reader, f aligned, stretch [2]int, reach int) (lag int, ratio float64, err error) {
+	n := min(rivalFrames, stretch[1]-stretch[0])
 	if n < 4*reach {
 		return 0, 0, nil
 	}
-	x, err := mono(a, f.overlap[0], n, false)
+	x, err := mono(a, stretch[0], n, false)
 	if err != nil {
 		return 0, 0, err
 	}
 	// B is read at the nearest frame of the line: a fraction of a frame is no matter here, drift over seconds is.
-	start := f.overlap[0] + int(math.Round(f.shift(float64(f.overlap[0])))) - reach
+	start := stretch[0] + int(math.Round(f.shift(float64(stretch[0])))) - reach
 	drifted := int(math.Ceil(math.Abs(f.drift)*float64(n))) + 1
 	raw, err := mono(b, start-drifted, n+2*(reach+drifted), f.swapped)
 	if err != nil {
