@@ -207,15 +207,15 @@ func captureJobs() ([]captureJob, error) {
 	music := demo.Music(demoRate, 15, 20300506)
 	var jobs []captureJob
 	for i, c := range demo.Bench() {
-		for k, kind := range []string{jitterKind.name, toneKind.name, noiseKind.name, musicKind.name} {
-			sent, isSignal := signals[kind]
+		for k, kind := range []kind{jitterKind, toneKind, noiseKind, musicKind} {
+			sent, isSignal := signals[kind.signal]
 			if !isSignal {
 				sent = music
 			}
-			if isPiece(kind) && c.Role != "source" {
+			if kind.piece && c.Role != "source" {
 				continue
 			}
-			jobs = append(jobs, captureJob{c, kind, sent, uint64(10*i + k + 1)})
+			jobs = append(jobs, captureJob{c, kind.name, sent, uint64(10*i + k + 1)})
 		}
 	}
 	return jobs, nil

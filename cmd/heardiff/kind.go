@@ -68,7 +68,7 @@ type storedResult struct {
 
 // kinds returns all kinds, in the order in which they are listed and their metrics printed.
 func kinds() []kind {
-	return []kind{musicKind, jitterKind, noiseKind, lowToneKind, toneKind, twoToneKind, sweepKind, integrityKind}
+	return []kind{musicKind, jitterKind, clockKind, noiseKind, lowToneKind, toneKind, twoToneKind, sweepKind, integrityKind}
 }
 
 // kindNamed returns the kind of a name; false where there is none.

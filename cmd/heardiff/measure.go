@@ -29,6 +29,9 @@ func (a *app) measureCommand() *cobra.Command {
 been measured yet, against the latest capture of the same kind of a floor chain.
 
 ` + kindsHelp(measuredKinds()) + `
+What is called close-in, a few hertz and less from the carrier, lies below the band of jitter: it
+is the clock's. A study's capture of the jitter signal is measured as both.
+
 A steady tone does not show a lost or repeated block of whole periods: 4 samples of the jitter
 signal. "heardiff integrity" does.
 

@@ -58,6 +58,12 @@ type Deviation struct {
 	AtFloor bool    `json:"at_floor"`
 }
 
+// PPB returns the deviation in parts per billion.
+func (d Deviation) PPB() float64 { return 1e9 * d.Deviation }
+
+// LimitPPB returns the limit in parts per billion.
+func (d Deviation) LimitPPB() float64 { return 1e9 * d.Limit }
+
 // Interval is a TDEV or an MTIE, in nanoseconds, at an observation time.
 type Interval struct {
 	TauS    float64 `json:"tau_s"`

@@ -96,18 +96,15 @@ func treble(c pcm.Clip, db float64) pcm.Clip {
 	return out
 }
 
-// Signals returns the test signals of the demonstration by the kind under which their captures are added.
-func Signals(rate pcm.Rate) (map[string]pcm.Clip, error) {
-	all := map[string]pcm.Clip{}
-	for kind, c := range map[string]signal.Config{
-		"jitter": {Kind: signal.Jitter, Seconds: 12},
-		"tone":   {Kind: signal.Tone, Seconds: 5},
-		"noise":  {Kind: signal.Silence, Seconds: 5},
-	} {
+// Signals returns the test signals of the demonstration.
+func Signals(rate pcm.Rate) (map[signal.Kind]pcm.Clip, error) {
+	all := map[signal.Kind]pcm.Clip{}
+	for kind, seconds := range map[signal.Kind]float64{signal.Jitter: 12, signal.Tone: 5, signal.Silence: 5} {
+		c := signal.Config{Kind: kind, Seconds: seconds}
 		c.Rate, c.Bits, c.Channels = rate, 24, 2
 		clip, err := signal.Make(c)
 		if err != nil {
-			return nil, fmt.Errorf("invent the %s signal: %w", kind, err)
+			return nil, fmt.Errorf("invent the %v signal: %w", kind, err)
 		}
 		all[kind] = clip
 	}

@@ -30,7 +30,7 @@ func charts() map[string]plot.Chart {
 		transfer.Points = append(transfer.Points, plot.TransferPoint{Hz: hz, DB: math.Max(-46, -10*math.Log10(1+hz*hz/1e4)), AtFloor: i > 10})
 	}
 	return map[string]plot.Chart{
-		"jitter": jitterChart(), "noise": noiseChart(),
+		"jitter": jitterChart(), "noise": noiseChart(), "stability": stabilityChart(),
 		"response": plot.ResponseDifference{Title: "Response difference", Curves: []plot.Curve{response}, LimitDB: 0.1},
 		"null":     null, "forest": forestChart(), "dose": doseChart(), "power": power, "transfer": transfer, "crowd": crowdChart(),
 		"empty":  plot.JitterSpectrum{Title: "Nothing measured"},
@@ -69,6 +69,25 @@ func noiseChart() plot.Chart {
 	}
 	floor := noise("recorder loop", -172)
 	return plot.Spectrum{Title: "Noise (invented)", Chains: []plot.Curve{noise("player by bus", -160), noise("player by optical link", -152)}, Floor: &floor}
+}
+
+func stabilityChart() plot.Chart {
+	clock := func(name string, white, wander float64, floor float64) plot.Clock {
+		c := plot.Clock{Name: name}
+		for _, tau := range []float64{0.1, 0.2, 0.5, 1, 2, 5, 10} {
+			y := math.Hypot(white/math.Sqrt(tau), wander*tau)
+			c.Allan = append(c.Allan, plot.StabilityPoint{TauS: tau, Y: y, SE: 0.06 * y * math.Sqrt(tau), AtFloor: y < floor/tau*1.4})
+			c.TDEV = append(c.TDEV, plot.StabilityPoint{TauS: tau, Y: 1e9 * y * tau / 3, AtFloor: y < floor/tau*1.4})
+			c.MTIE = append(c.MTIE, plot.StabilityPoint{TauS: tau, Y: 4e9 * y * tau})
+		}
+		return c
+	}
+	s := plot.Stability{Title: "Stability of two clocks (invented)", Clocks: []plot.Clock{clock("player by bus", 2e-11, 4e-12, 1e-11), clock("player by optical link", 3e-10, 1e-10, 1e-11)},
+		LimitName: "additive noise of player by bus (the limit of what can be measured)"}
+	for _, tau := range []float64{0.1, 0.2, 0.5, 1, 2, 5, 10} {
+		s.Limit = append(s.Limit, plot.StabilityPoint{TauS: tau, Y: 6e-12 / tau})
+	}
+	return s
 }
 
 func forestChart() plot.Chart {

@@ -1,6 +1,9 @@
 package plot
 
-import "strings"
+import (
+	"math"
+	"strings"
+)
 
 // fields splits at plain spaces only, so that a no-break space holds a number to its unit.
 func fields(s string) []string {
@@ -20,6 +23,18 @@ func (l *labels) keep(r rect) { l.taken = append(l.taken, r) }
 // keepAround reserves a square around a mark.
 func (l *labels) keepAround(p Point, half float64) {
 	l.keep(rect{p.X - half, p.Y - half, p.X + half, p.Y + half})
+}
+
+// keepAlong reserves squares along a line.
+func (l *labels) keepAlong(points []Point, half float64) {
+	for i := 1; i < len(points); i++ {
+		a, b := points[i-1], points[i]
+		steps := math.Ceil(math.Hypot(b.X-a.X, b.Y-a.Y)/(2*half)) + 1
+		for k := range int(steps) {
+			share := float64(k) / steps
+			l.keepAround(Point{a.X + share*(b.X-a.X), a.Y + share*(b.Y-a.Y)}, half)
+		}
+	}
 }
 
 // put sets s near at: to the right, left, above or below, then farther, with a thin line back. It reports whether

@@ -1,0 +1,114 @@
+package main
+
+import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"testing"
+)
+
+// What a kind is stands in its own file: nowhere else in the command, or in the rooms that it prints the results of, is the name of
+// one compared, a case of a switch, or a key beside another in a table.
+func TestNothingSwitchesOnAKind(t *testing.T) {
+	names := map[string]bool{}
+	for _, k := range kinds() {
+		names[k.name] = true
+	}
+	files := 0
+	for _, root := range []string{".", "../../trials"} {
+		must(t, filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
+			if err != nil || d.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") || strings.HasPrefix(d.Name(), "kind_") || strings.Contains(path, "storetest") {
+				return err
+			}
+			files++
+			set := token.NewFileSet()
+			parsed, err := parser.ParseFile(set, path, nil, 0)
+			if err != nil {
+				return err
+			}
+			for _, at := range switchesOn(parsed, names) {
+				t.Errorf("%s: asks which kind it is: let the kind declare it", set.Position(at))
+			}
+			return nil
+		}))
+	}
+	if files < 50 {
+		t.Errorf("only %d files were read", files)
+	}
+}
+
+// The walk sees what it is to see.
+func TestASwitchOnAKindIsSeen(t *testing.T) {
+	const source = `package p
+func f(k string) bool {
+	switch k { case "tone": return true }
+	_ = map[string]int{"tone": 1, "noise": 2}
+	_ = map[string]int{"noise": 2, "distortion": 3}
+	return "noise" != k
+}`
+	parsed, err := parser.ParseFile(token.NewFileSet(), "p.go", source, 0)
+	must(t, err)
+	if got := switchesOn(parsed, map[string]bool{"tone": true, "noise": true}); len(got) != 3 {
+		t.Errorf("%d seen, want a case, a table and a comparison", len(got))
+	}
+}
+
+// switchesOn returns where one of the names is compared or a case, and where two are keys of one table.
+func switchesOn(file *ast.File, names map[string]bool) []token.Pos {
+	named := func(e ast.Expr) bool {
+		lit, ok := e.(*ast.BasicLit)
+		if !ok || lit.Kind != token.STRING {
+			return false
+		}
+		text, err := strconv.Unquote(lit.Value)
+		return err == nil && names[text]
+	}
+	var found []token.Pos
+	ast.Inspect(file, func(n ast.Node) bool {
+		switch n := n.(type) {
+		case *ast.BinaryExpr:
+			if (n.Op == token.EQL || n.Op == token.NEQ) && (named(n.X) || named(n.Y)) {
+				found = append(found, n.Pos())
+			}
+		case *ast.CaseClause:
+			for _, e := range n.List {
+				if named(e) {
+					found = append(found, e.Pos())
+				}
+			}
+		case *ast.CompositeLit:
+			keys := 0
+			for _, e := range n.Elts {
+				if pair, ok := e.(*ast.KeyValueExpr); ok && named(pair.Key) {
+					keys++
+				}
+			}
+			if keys > 1 {
+				found = append(found, n.Pos())
+			}
+		}
+		return true
+	})
+	return found
+}
+
+// Every list that names kinds is drawn from the declarations.
+func TestHelpAndCompletionNameEveryKind(t *testing.T) {
+	help, _ := command(t, 0, "measure", "--help")
+	offered, _ := command(t, 0, "__complete", "measure", "x.wav", "--as", "")
+	for _, k := range measuredKinds() {
+		if !strings.Contains(help, "  "+k.name) || !strings.Contains(offered, k.name+"\t"+k.about) {
+			t.Errorf("%s is not in help, or is not offered:\n%s\n%s", k.name, help, offered)
+		}
+	}
+	offered, _ = command(t, 0, "__complete", "capture", "add", "box", "x.wav", "--as", "")
+	for _, k := range captureKinds() {
+		if !strings.Contains(offered, k.name+"\t") {
+			t.Errorf("%s is not offered: %s", k.name, offered)
+		}
+	}
+}
