@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"time"
 )
@@ -55,15 +56,33 @@ type Entry struct {
 	Hash     string `json:"hash"`
 }
 
-// Digest returns the SHA-256, hexadecimal, over all fields of e but Hash.
-func (e Entry) Digest() string {
+// Hashed returns the text over which Hash is taken: the JSON of all fields of e, with an empty Hash.
+func (e Entry) Hashed() string {
 	e.Hash = ""
 	e.At = e.At.UTC()
 	data, err := json.Marshal(e)
 	if err != nil {
 		panic("trials: an entry that cannot be encoded: " + err.Error()) // plain fields: cannot happen
 	}
-	sum := sha256.Sum256(data)
+	return string(data)
+}
+
+// ReadHashed returns the entry with the given hash whose Hashed is text. It errors for a text that is not exactly that of an
+// entry; whether the hash is its own, Whole says.
+func ReadHashed(text, hash string) (Entry, error) {
+	var e Entry
+	if err := json.Unmarshal([]byte(text), &e); err != nil {
+		return e, fmt.Errorf("cannot be read: %w", err)
+	}
+	if e.Hash = hash; !e.dated() || e.Hashed() != text {
+		return e, errors.New("cannot be read: it is not written as an entry is")
+	}
+	return e, nil
+}
+
+// Digest returns the SHA-256, hexadecimal, over Hashed.
+func (e Entry) Digest() string {
+	sum := sha256.Sum256([]byte(e.Hashed()))
 	return hex.EncodeToString(sum[:])
 }
 

@@ -49,7 +49,7 @@ var rooms = map[string][]string{
 	"cmd/heardiff/internal/screen":         {"trials", "cmd/heardiff/internal/printable", "cmd/heardiff/internal/screen/unasked"},
 	"cmd/heardiff/internal/screen/unasked": {},
 	"cmd/heardiff/internal/printable":      {},
-	"cmd/heardiff/internal/report":         {"trials", "trials/link", "stats", "cmd/heardiff/internal/plot", "cmd/heardiff/internal/wire"},
+	"cmd/heardiff/internal/report":         {"trials", "trials/link", "trials/store", "stats", "cmd/heardiff/internal/plot", "cmd/heardiff/internal/wire"},
 	"cmd/heardiff/internal/demo":           {"playback/pcm", "measure/signal", "measure/impair"},
 }
 
@@ -62,6 +62,7 @@ var owners = map[string]string{
 	"github.com/charmbracelet/":  "cmd/heardiff/internal/screen",
 	"github.com/spf13/":          "cmd/heardiff",
 	"golang.org/x/image":         "cmd/heardiff/internal/plot",
+	"golang.org/x/net/":          "cmd/heardiff/internal/report",
 	"github.com/jackc/pgx":       "trials/postgres",
 	"github.com/chromedp/":       "", // tests of the report alone
 }

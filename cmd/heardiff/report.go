@@ -11,6 +11,7 @@ import (
 	"heardiff/cmd/heardiff/internal/printable"
 	"heardiff/cmd/heardiff/internal/report"
 	"heardiff/cmd/heardiff/internal/wire"
+	"heardiff/trials"
 	"heardiff/trials/store"
 )
 
@@ -33,12 +34,24 @@ network, and reads on a phone, in print, in light and in dark.`,
 					return err
 				}
 			}
-			l, err := a.linkStudy(c.Context())
+			s, err := a.openStudy(c.Context())
+			if err != nil {
+				return err
+			}
+			defer s.Close()
+			l, err := a.linkOpen(c.Context(), s)
 			if err != nil {
 				return err
 			}
 			if out != "" {
-				if err := a.writeReport(c.Context(), l, out); err != nil {
+				in, err := l.report(a)
+				if err != nil {
+					return err
+				}
+				if err := l.prove(c.Context(), s, &in); err != nil {
+					return err
+				}
+				if err := a.writeReport(c.Context(), in, out); err != nil {
 					return err
 				}
 			}
@@ -50,12 +63,8 @@ network, and reads on a phone, in print, in light and in dark.`,
 	return c
 }
 
-func (a *app) writeReport(ctx context.Context, l linked, path string) error {
+func (a *app) writeReport(ctx context.Context, in report.Input, path string) error {
 	d, err := a.destination(path, reportFile)
-	if err != nil {
-		return err
-	}
-	in, err := l.report(a)
 	if err != nil {
 		return err
 	}
@@ -76,10 +85,41 @@ func (l linked) report(a *app) (report.Input, error) {
 		in.Excerpts = append(in.Excerpts, excerptOf(e))
 	}
 	for _, s := range l.sessions {
-		in.Sessions = append(in.Sessions, report.Session{Listener: s.Listener, Device: devicesOf(s.Session, s.result), Begun: s.result.Begun, Ended: s.result.Ended, Simulated: s.who.Simulated,
+		in.Sessions = append(in.Sessions, report.Session{ID: s.ID, Listener: s.Listener, Device: devicesOf(s.Session, s.result), Begun: s.result.Begun, Ended: s.result.Ended, Simulated: s.who.Simulated,
 			Silent: s.result.Silent, Hurried: s.result.Hurried})
 	}
 	return in, nil
+}
+
+// prove adds to a report what proves it: the record, and of each session that has ended its journal, or its counts where there
+// are too many.
+func (l linked) prove(ctx context.Context, s *store.Store, in *report.Input) error {
+	var err error
+	if in.Evidence.Record, err = s.Record(ctx); err != nil {
+		return err
+	}
+	if n := len(in.Evidence.Record); n > 0 {
+		in.Head = in.Evidence.Record[n-1].Hash
+		in.Short = trials.ShortHead(in.Head)
+	}
+	if in.Evidence.Plans, err = s.PlansByID(ctx); err != nil {
+		return err
+	}
+	large := report.Large(len(l.sessions), len(in.Evidence.Record))
+	for i, v := range l.sessions {
+		p := report.Proof{ID: v.ID, Plan: v.Plan, Answers: v.result.Summary().Answers}
+		if !large {
+			if p.Entries, err = s.Entries(ctx, v.ID); err != nil {
+				return err
+			}
+			in.Sessions[i].Seal, in.Sessions[i].Head = p.Entries[0].Note, p.Entries[len(p.Entries)-1].Hash
+		}
+		for _, m := range p.Answers {
+			in.Sessions[i].Answers += m[0][0] + m[0][1] + m[1][0] + m[1][1]
+		}
+		in.Evidence.Sessions = append(in.Evidence.Sessions, p)
+	}
+	return nil
 }
 
 // excerptOf returns what the report says of an excerpt.

@@ -17,8 +17,8 @@ import (
 func (a *app) verifyCommand() *cobra.Command {
 	var head string
 	c := &cobra.Command{
-		Use:   "verify [FILE.bundle] [--head HEAD]",
-		Short: "prove that nothing in the study, or in a bundle, was changed",
+		Use:   "verify [FILE.bundle|FILE.html] [--head HEAD]",
+		Short: "prove that nothing in the study, a bundle or a report was changed",
 		Long: `Prove that nothing in the study was changed: each audio file still has the SHA-256 it had
 when it was added; every row of every table (title, chains, captures, measurements, figures,
 excerpts, plans, listeners, sessions, imports) is what the study's record says, whose entries
@@ -29,7 +29,9 @@ against the seal that was stored, and shown, before its first trial. The counts 
 "link" and "report" add up are held against it, too. Each edit is named on a line.
 
 With FILE a bundle is proved alone: its signature, every hash, every chain of entries, every
-sealed order, and the audio in it.
+sealed order, and the audio in it. A report is proved alone, too: it carries the record, the
+journals and digests of all that it says; its results are counted and computed again, and
+each edit is named. "Check this report" on the page itself does the same in a browser.
 
 The head of the record is the hash of its last entry. Whoever can write the study could make
 a whole new record, and no study can tell that of itself. A head that was written down
@@ -37,10 +39,13 @@ elsewhere when a session ended does: --head takes it, in full or in the short fo
 read out over the telephone, and names the entry that it is. Of a session that still runs what
 was answered since its last sitting can be cut off unseen. A study made before there was a
 record is said to be of the older kind.`,
-		Example: "  heardiff verify\n  heardiff verify --head \"60127 44902 18735 22619 03341\"\n  heardiff verify results.bundle",
+		Example: "  heardiff verify\n  heardiff verify --head \"60127 44902 18735 22619 03341\"\n  heardiff verify results.bundle\n  heardiff verify study.html",
 		Args:    verifyArgs,
 		RunE: func(c *cobra.Command, args []string) error {
 			if len(args) == 1 {
+				if isPage(args[0]) {
+					return a.verifyPage(c.Context(), args[0], head)
+				}
 				return a.verifyBundle(c.Context(), args[0], head)
 			}
 			return a.onStudy(func(ctx context.Context, s *store.Store, _ []string) error { return a.verifyStudy(ctx, s, head) })(c, args)

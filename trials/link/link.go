@@ -158,10 +158,20 @@ type Row struct {
 	// TrialsToSettle is the size of a fresh plan, of a listener, with a power of 0.8 both to find and to rule out the
 	// smallest effect with the risk that is left; 0 where the row is decided, or no plan in reach does.
 	TrialsToSettle int `json:"trials_to_settle"`
+	// Parts are the sessions that the row adds up, and of each the comparisons. Balanced marks a row of which some plan deals
+	// each assignment equally often.
+	Parts    []Part `json:"-"`
+	Balanced bool   `json:"-"`
 
 	asks question
 	// sound counts the sittings that are not void: trends and curves are drawn from these.
 	sound stats.Count
+}
+
+// Part is what one session adds to a row: its answers to some of the comparisons of its plan, by their names.
+type Part struct {
+	Session     string
+	Comparisons []string
 }
 
 // HeardBy counts the listeners of a sum who hear it by themselves, of those whose sessions are not void.
@@ -194,7 +204,6 @@ type tallied struct {
 	sessions  map[string]bool
 	heard     []Heard
 	alpha     float64
-	balanced  bool
 	// planned is how many listeners the plan foresaw, 0 where none: then their sum has no planned test.
 	planned int
 	// claimShare is the row's share of its comparison's risk, foreseen where it was planned.
@@ -397,7 +406,7 @@ func (e *evidence) row(kind, who string) *tallied {
 
 func (r *tallied) add(s sitting) {
 	h := s.heard
-	r.sittings = append(r.sittings, s)
+	r.sittings, r.Parts = append(r.sittings, s), append(r.Parts, Part{h.Session, s.parts})
 	r.Trials, r.Correct = r.Trials+s.Trials, r.Correct+s.Correct
 	if !s.inattentive && h.voidMark() == "" {
 		r.sound.Correct, r.sound.Trials = r.sound.Correct+s.Correct, r.sound.Trials+s.Trials
@@ -414,7 +423,7 @@ func (r *tallied) add(s sitting) {
 	if r.Kind == "listener" {
 		r.Group = h.Group
 	}
-	r.balanced = r.balanced || h.Plan.Order == trials.Balanced
+	r.Balanced = r.Balanced || h.Plan.Order == trials.Balanced
 	r.Sequential = r.Sequential || h.Plan.Sequential()
 	if r.sessions[h.Session] {
 		return
@@ -449,7 +458,7 @@ func score(r *tallied, m memory) error {
 	switch {
 	case r.design == trials.SameDifferent: // only for the interval: pairs of one kind test nothing
 		r.Design, r.P, r.Log10P = r.design.String(), math.NaN(), math.NaN()
-	case r.balanced && bothKinds(r.answers):
+	case r.Balanced && bothKinds(r.answers):
 		ln := stats.ConditionalP([]stats.Pairs{r.answers})
 		r.P, r.Log10P = math.Exp(ln), ln/math.Ln10
 	}

@@ -86,11 +86,16 @@ type replayed struct {
 
 // replay reads the record and goes through it.
 func replay(ctx context.Context, q querier) (*replayed, error) {
-	r := &replayed{rows: map[string]map[string]row{}, order: map[string][]string{}, journals: map[string][]mark{}, tainted: map[string]bool{}}
 	all, err := list(ctx, q, scanRecordEntry, selectRecord)
 	if err != nil {
 		return nil, err
 	}
+	return goThrough(all, false), nil
+}
+
+// goThrough follows the entries of a record; of one that is published, some bodies were withheld.
+func goThrough(all []RecordEntry, published bool) *replayed {
+	r := &replayed{rows: map[string]map[string]row{}, order: map[string][]string{}, journals: map[string][]mark{}, tainted: map[string]bool{}}
 	forgotten := map[string]int{} // by subject: the last entry before which nothing need be there
 	for _, e := range all {
 		if e.Kind == kindForgotten {
@@ -99,15 +104,16 @@ func replay(ctx context.Context, q querier) (*replayed, error) {
 	}
 	number, hash := 0, ""
 	for _, e := range all {
-		r.follow(e, number, hash, e.Number < forgotten[e.Subject])
+		erased := strings.HasPrefix(e.Kind, kindListener) && e.Number < forgotten[e.Subject]
+		r.follow(e, number, hash, erased || published && !e.Public())
 		number, hash = e.Number, e.Hash
 	}
 	r.head = Head{number, hash, trials.ShortHead(hash)}
-	return r, nil
+	return r
 }
 
-// follow takes one entry, which comes after the one with the number and hash given. erased says that its body may be gone.
-func (r *replayed) follow(e RecordEntry, number int, hash string, erased bool) {
+// follow takes one entry, which comes after the one with the number and hash given. bare says that its body may be missing.
+func (r *replayed) follow(e RecordEntry, number int, hash string, bare bool) {
 	what := fmt.Sprintf("entry %d of the record (%s %q)", e.Number, e.Kind, e.Subject)
 	whole := e.hash() == e.Hash
 	switch {
@@ -120,8 +126,10 @@ func (r *replayed) follow(e RecordEntry, number int, hash string, erased bool) {
 	}
 	var b entryBody
 	switch {
-	case e.Body == "" && erased && strings.HasPrefix(e.Kind, kindListener):
-		r.know(tableNamed("listeners"), e.Subject, nil)
+	case e.Body == "" && bare:
+		if strings.HasPrefix(e.Kind, kindListener) {
+			r.know(tableNamed("listeners"), e.Subject, nil)
+		}
 		return
 	case e.Body == "":
 		r.fault("record: the body of %s was removed", what)

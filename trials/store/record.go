@@ -54,14 +54,17 @@ type RecordEntry struct {
 	Hash     string `json:"-"`
 }
 
-// hash returns what Hash must be.
-func (e RecordEntry) hash() string {
+// Hashed returns the text over which Hash is taken: the JSON of all fields but Body and Hash.
+func (e RecordEntry) Hashed() string {
 	data, err := json.Marshal(e)
 	if err != nil {
 		panic("store: an entry that cannot be encoded: " + err.Error()) // plain fields: cannot happen
 	}
-	return digest(string(data))
+	return string(data)
 }
+
+// hash returns what Hash must be.
+func (e RecordEntry) hash() string { return digest(e.Hashed()) }
 
 func digest(text string) string {
 	sum := sha256.Sum256([]byte(text))

@@ -2,7 +2,10 @@ package report_test
 
 import (
 	"context"
+	"encoding/csv"
 	"encoding/json"
+	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -143,6 +146,70 @@ func TestThePageInABrowser(t *testing.T) {
 	if c := complaints(); len(c) > 0 {
 		t.Errorf("scripts complained: %q", c)
 	}
+}
+
+// What the page computes is what the reference tables of the statistics hold, row by row (their sources: stats/testdata).
+func TestThePagesStatisticsAreTheReferenceTables(t *testing.T) {
+	ctx, complaints := browser(t, write(t, study(t)))
+	rows := 0
+	near := func(js string, want, tolerance float64) {
+		t.Helper()
+		rows++
+		if got := evaluate[float64](t, ctx, js); !(math.Abs(got-want) <= tolerance*math.Max(want, 1e-300)) {
+			t.Errorf("%s = %.12g, want %.12g", js, got, want)
+		}
+	}
+	for _, r := range reference(t, "binom_pvalues.csv") {
+		near(fmt.Sprintf("tail(%s, %s, %s)", r["k"], r["n"], r["p0"]), numberOf(t, r["p_upper"]), 1e-9)
+	}
+	for _, r := range reference(t, "binom_ci.csv") {
+		if r["method"] != "clopper_pearson" {
+			continue
+		}
+		for i, side := range []string{"lower", "upper"} {
+			near(fmt.Sprintf("interval(%s, %s, %s)[%d]", r["k"], r["n"], r["conf"], i), numberOf(t, r[side]), 1e-9)
+		}
+	}
+	// Fisher's own example, the lady tasting tea: 3 of 4 right, p = 17/70 (The Design of Experiments, 1935, chapter II).
+	near("fisher([3, 1, 1, 3])", 17.0/70, 1e-12)
+	near("fisher([4, 0, 0, 4])", 1.0/70, 1e-12)
+	if c := complaints(); len(c) > 0 || rows < 100 {
+		t.Errorf("%d rows, scripts complained: %q", rows, c)
+	}
+}
+
+// reference reads a table of stats.
+func reference(t *testing.T, name string) []map[string]string {
+	t.Helper()
+	f, err := os.Open(filepath.Join("..", "..", "..", "..", "stats", "testdata", name))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	r := csv.NewReader(f)
+	r.Comment = '#'
+	lines, err := r.ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var rows []map[string]string
+	for _, l := range lines[1:] {
+		row := map[string]string{}
+		for i, v := range l {
+			row[lines[0][i]] = v
+		}
+		rows = append(rows, row)
+	}
+	return rows
+}
+
+func numberOf(t *testing.T, text string) float64 {
+	t.Helper()
+	v, err := strconv.ParseFloat(text, 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return v
 }
 
 // A word that cannot be broken, such as a name out of a machine, must neither widen the page nor leave its picture; and of

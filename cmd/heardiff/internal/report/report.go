@@ -28,7 +28,13 @@ var page string
 var style string
 
 //go:embed sort.js
-var script string
+var sortScript string
+
+//go:embed check.js
+var checkScript string
+
+// script is what runs on the page: the check lists all texts before anything is sorted.
+var script = checkScript + sortScript
 
 // Input is what a report is written from.
 type Input struct {
@@ -38,6 +44,7 @@ type Input struct {
 	Excerpts []Excerpt
 	Sessions []Session
 	Pictures Pictures
+	Evidence Evidence
 	// Captures holds what the measurements of captures warn of.
 	Captures []string
 	Made     time.Time
@@ -58,12 +65,16 @@ type Excerpt struct {
 
 // Session says when and through what a listener listened.
 type Session struct {
+	ID               string
 	Listener, Device string
 	Begun, Ended     time.Time
 	Simulated        bool
 	// Silent marks a session answered, wholly or in part, where no device sounded; Hurried counts its hurried answers.
 	Silent  bool
 	Hurried int
+	// Seal and Head are the first entry's commitment and the last entry's hash, hexadecimal.
+	Seal, Head string
+	Answers    int
 }
 
 // Pictures holds what to draw; what is empty is left out.
@@ -88,7 +99,11 @@ func Write(w io.Writer, in Input) error {
 	if err := t.Execute(&b, v); err != nil {
 		return fmt.Errorf("report: %w", err)
 	}
-	if _, err := w.Write(b.Bytes()); err != nil {
+	sealed, err := sealForm(b.Bytes())
+	if err != nil {
+		return fmt.Errorf("report: %w", err)
+	}
+	if _, err := w.Write(sealed); err != nil {
 		return fmt.Errorf("report: %w", err)
 	}
 	return nil
@@ -111,6 +126,8 @@ type paper struct {
 	Power      []figure
 	Measures   []figure
 	Method     []string
+	Proof      blocks
+	Form       template.JS
 	Caveats    []string
 }
 
@@ -147,6 +164,10 @@ func view(in Input) (paper, error) {
 			}
 		}
 	}
+	if v.Proof, err = evidence(in.Evidence, v.Rows); err != nil {
+		return paper{}, err
+	}
+	v.Form = formPlace
 	n := &numbering{}
 	v.Forests, v.Dose, v.Power, v.Measures = forests(n, in), doses(n, in), powers(n, in), measures(n, in.Pictures)
 	v.Method, v.Caveats, v.Captures = method(in), caveats(in), capitalised(in.Captures)
@@ -220,9 +241,11 @@ var functions = template.FuncMap{
 	"metric":       func(m link.Metrics, of link.Metric) string { name, _ := m.Words(of); return name },
 	"date":         func(t time.Time) string { return t.UTC().Format("2 January 2006, 15:04 UTC") },
 	"join":         strings.Join,
-	"sort":         func(v float64) string { return ifKnown(v, strconv.FormatFloat(v, 'g', -1, 64)) },
+	"sort":         sortKey,
 	"capital":      func(s string) string { return strings.ToUpper(s[:1]) + s[1:] },
 	"who":          who,
+	"brief":        func(n int, s string) string { return s[:min(n, len(s))] },
+	"day":          func(t time.Time) string { return t.UTC().Format("2006-01-02 15:04") },
 	"mark":         link.WordOf,
 	"delivered": func(both *bool) string {
 		if *both {
@@ -314,4 +337,12 @@ func pValue(v float64) string {
 		return "<0.001"
 	}
 	return ifKnown(v, fmt.Sprintf("%.3f", v))
+}
+
+// sortKey is v for a script to read: a minus sign of print would not be one to it. What is not known is a dash.
+func sortKey(v float64) string {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return "–"
+	}
+	return strconv.FormatFloat(v, 'g', -1, 64)
 }
