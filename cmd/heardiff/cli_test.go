@@ -17,7 +17,10 @@ func TestWrongInputSaysWhatAndWhy(t *testing.T) {
 	if err := os.WriteFile(text, []byte("no audio at all, only words"), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	for _, c := range wrongInput(dir, study, text) {
+	t.Chdir(dir)
+	wrongFiles(t)
+	before := files(t, ".") + files(t, "folder")
+	for _, c := range append(wrongInput(dir, study, text), wrongUses...) {
 		t.Run(c.args, func(t *testing.T) {
 			if c.code == 0 {
 				command(t, 0, strings.Fields(c.args)...)
@@ -27,6 +30,10 @@ func TestWrongInputSaysWhatAndWhy(t *testing.T) {
 				t.Errorf("said %q, want %q in it", errs, c.says)
 			}
 		})
+	}
+	os.RemoveAll("study-keys") // a site's key is made where it is first asked for
+	if after := files(t, ".") + files(t, "folder"); after != before {
+		t.Errorf("%s in the folders, of %s", after, before)
 	}
 	left, err := filepath.Glob(filepath.Join(study, "audio", "*"))
 	if err != nil || len(left) > 0 {
@@ -91,6 +98,34 @@ func wrongInput(dir, study, text string) []wrongCase {
 		{"signal tone --rate 48000 --bits 24 --seconds 1 --out " + dir, 3, dir + " is a folder"},
 		{"signal jitter --rate 48000 --bits 12 --seconds 1 --out " + filepath.Join(dir, "j.wav"), 2, "12"},
 		{"report --out " + filepath.Join(dir, "no", "such", "folder.html"), 3, "there is no folder"},
+	}
+}
+
+// wrongFiles makes files in the current folder that are of the wrong kind, cut, empty, or hold what they must not; and tone.wav,
+// table.csv and dose.csv, which are good.
+func wrongFiles(t *testing.T) {
+	t.Helper()
+	for _, line := range []string{"tone --out tone.wav", "silence --dither none --out silence.wav", "tone --channels 1 --out mono.wav", "tone --rate 44100 --out rate.wav"} {
+		command(t, 0, append(strings.Fields("signal --seconds 1 --bits 16"), strings.Fields(line)...)...)
+	}
+	tone, err := os.ReadFile("tone.wav")
+	must(t, err)
+	eight := float32WAV(0)
+	eight[20], eight[32], eight[34] = 1, 1, 8 // PCM of one byte a sample
+	copy(eight[28:], []byte{0x80, 0xbb, 0, 0})
+	must(t, os.Mkdir("folder", 0o777))
+	must(t, os.Mkdir("broken", 0o777))
+	const head = "listener,group,correct,trials\n"
+	for name, data := range map[string]string{
+		"folder/keep": "x", "broken/study.db": strings.Repeat("garbage", 1000), "empty": "",
+		"cut.wav": string(tone[:1044]), "nan.wav": string(float32WAV(0x7fc00000)), "eight.wav": string(eight),
+		"table.csv": head + "L1,g,5,10\n", "header.csv": head, "negative.csv": head + "L1,g,-5,10\n", "above.csv": head + "L1,g,15,10\n",
+		"fraction.csv": head + "L1,g,2.5,10\n", "nan.csv": head + "L1,g,NaN,10\n", "twice.csv": "listener," + head + "L1,L1,g,5,10\n",
+		"ragged.csv": head + "L1,g,5\n", "latin.csv": head + "L\xe91,g,5,10\n", "dose.csv": "dose,correct,trials\n1,5,10\n2,9,10\n",
+		"dose0.csv": "dose,correct,trials\n0,5,10\n2,9,10\n", "dosenan.csv": "dose,correct,trials\nNaN,5,10\n",
+		"doseneg.csv": "dose,correct,trials\n1,-5,10\n", "one.csv": "dose,correct\n1,5\n",
+	} {
+		must(t, os.WriteFile(name, []byte(data), 0o666))
 	}
 }
 

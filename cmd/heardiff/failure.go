@@ -4,9 +4,11 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 )
 
 // Exit codes, see exitCodes.
@@ -56,6 +58,9 @@ func ofCommand(c *cobra.Command, err error) error {
 	if !below {
 		name = "command line"
 	}
+	if strings.HasPrefix(f.Error(), name+": ") { // a package of the same name has said it
+		return f
+	}
 	return failed(f.code, fmt.Errorf("%s: %w", name, err), f.hint)
 }
 
@@ -77,6 +82,43 @@ func (a *app) fail(ctx context.Context, err error) int {
 		fmt.Fprintf(a.stderr, "heardiff: hint: %s\n", oneLine(hint))
 	}
 	return code
+}
+
+// flagError says in plain words what is wrong with a flag.
+func flagError(err error) error {
+	var value *pflag.InvalidValueError
+	var missing *pflag.ValueRequiredError
+	var unknown *pflag.NotExistError
+	switch {
+	case errors.As(err, &value):
+		f := value.GetFlag()
+		return fmt.Errorf("--%s %q: %s", f.Name, value.GetValue(), wanted(f, value))
+	case errors.As(err, &missing):
+		return fmt.Errorf("--%s: a value is wanted", missing.GetSpecifiedName())
+	case errors.As(err, &unknown) && unknown.GetSpecifiedShortnames() == "":
+		return fmt.Errorf("unknown flag --%s", unknown.GetSpecifiedName())
+	case errors.As(err, &unknown):
+		return fmt.Errorf("unknown flag -%s", unknown.GetSpecifiedShortnames())
+	}
+	return err
+}
+
+// wanted says which values a flag takes, where err refuses one.
+func wanted(f *pflag.Flag, err error) string {
+	kind := strings.TrimSuffix(f.Value.Type(), "Slice")
+	switch {
+	case errors.Is(err, strconv.ErrRange):
+		return "beyond any number that is taken"
+	case strings.HasPrefix(kind, "uint"):
+		return "a whole number of 0 or more is wanted"
+	case strings.HasPrefix(kind, "int"):
+		return "a whole number is wanted"
+	case strings.HasPrefix(kind, "float"):
+		return "a number is wanted"
+	case kind == "bool":
+		return "true or false is wanted"
+	}
+	return errors.Unwrap(err).Error()
 }
 
 func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }

@@ -54,8 +54,11 @@ func (o ladderOptions) ladder() (impair.Ladder, error) {
 		return l, misused(err)
 	}
 	l.LowHz, l.HighHz = band.LowHz, band.HighHz
-	return l, nil
+	return l, misused(l.Validate(fastest))
 }
+
+// fastest is the highest rate of a WAV file: what is out of range there is so at every rate.
+const fastest = pcm.Rate(768_000)
 
 // dosed says which known dose a presentation carries. It stands in the presentation's result.
 type dosed struct {

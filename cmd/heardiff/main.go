@@ -82,7 +82,7 @@ measured differences of the same chains.`,
 	root.PersistentFlags().StringVar(&a.study, "study", "", "the study's `folder` (else $HEARDIFF_STUDY, else the current folder)")
 	root.SetVersionTemplate("heardiff {{.Version}}\n")
 	root.SetUsageTemplate(root.UsageTemplate() + "\n" + exitCodes + "\n")
-	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return misused(err) })
+	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return misused(flagError(err)) })
 	for _, g := range a.commands() {
 		root.AddGroup(&cobra.Group{ID: g.title, Title: g.title})
 		for _, c := range g.commands {

@@ -183,7 +183,16 @@ func (o *planOptions) plan() (trials.Plan, error) {
 	case o.practice < 0 || o.positive < 0 || o.negative < 0:
 		return p, misusedf("--practice %d, --positive %d, --negative %d: zero or more", o.practice, o.positive, o.negative)
 	}
-	return p, nil
+	for _, pair := range o.also {
+		if n := strings.Count(pair, ":"); n < 1 || n > 2 {
+			return p, misusedf("--also %q: A:B or A:B:EXCERPT", pair)
+		}
+	}
+	settings := p
+	if settings.ID == "" {
+		settings.ID = "1" // its number is not known yet
+	}
+	return p, misused(settings.ValidateSettings())
 }
 
 // checkLooks refuses boundaries that go with nothing.
@@ -214,9 +223,6 @@ func (o planOptions) comparisons(ctx context.Context, s *store.Store) ([]trials.
 	var all []trials.Comparison
 	for _, pair := range pairs {
 		names := append(strings.Split(pair, ":"), "")
-		if len(names) < 3 || len(names) > 4 {
-			return nil, misusedf("--also %q: A:B or A:B:EXCERPT", pair)
-		}
 		c, err := compareChains(excerpts, names[0], names[1], names[2])
 		if err != nil {
 			return nil, err

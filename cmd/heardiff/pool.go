@@ -44,6 +44,9 @@ alone: a percentage, from such an analysis or from print, is never turned back i
 			if len(args) == 0 {
 				return a.poolStudy(c.Context(), comparison, cfg)
 			}
+			if comparison != "" {
+				return misusedf("--comparison %q is of the study: it goes without FILE.csv", comparison)
+			}
 			listeners, err := readListeners(c.Context(), args[0])
 			if err != nil {
 				return err

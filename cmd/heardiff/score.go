@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"strings"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
@@ -66,6 +67,15 @@ func (a *app) score(c *cobra.Command, f scoreFlags) error {
 	cfg, err := scoreConfig(f)
 	if err != nil {
 		return misused(err)
+	}
+	counts, others := []string{"hits", "misses", "false-alarms", "correct-rejections"}, []string{"correct", "trials"}
+	if f.design == "same-different" {
+		counts, others = others, counts
+	}
+	for _, name := range counts {
+		if c.Flags().Changed(name) {
+			return misusedf("--%s does not go with --design %s: --%s is wanted", name, f.design, strings.Join(others, ", --"))
+		}
 	}
 	switch f.design {
 	case "abx":
