@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"heardiff/cmd/heardiff/internal/wire"
+	"heardiff/measure"
 	"heardiff/measure/integrity"
 	"heardiff/playback/pcm"
 	"heardiff/trials/store"
@@ -61,6 +62,7 @@ type addition struct {
 // addedCapture is a capture as it is printed.
 type addedCapture struct {
 	store.Capture
+	Holds     string            `json:"holds"` // at a first look
 	Integrity *integrity.Result `json:"integrity,omitempty"`
 }
 
@@ -89,6 +91,7 @@ func (a *app) addCaptures(ctx context.Context, add addition, files []string) err
 		for _, c := range added {
 			fmt.Fprintf(w, "%s: %s capture %d, %d Hz, %d channels, %.1f s, sha256 %.12s\n",
 				c.Chain, c.Kind, c.ID, c.RateHz, c.Channels, float64(c.Frames)/float64(c.RateHz), c.SHA256)
+			fmt.Fprintf(w, "  holds %s\n", c.Holds)
 			if c.Integrity != nil {
 				integrityText(w, *c.Integrity)
 			}
@@ -115,27 +118,39 @@ func (a *app) addOne(ctx context.Context, s *store.Store, add addition, file str
 		}
 		added.Integrity = &r
 	}
-	if added.Capture, err = a.addCapture(ctx, s, add.Capture, file, copied); err != nil || data == nil {
+	var look measure.Look
+	if added.Capture, look, err = a.addCapture(ctx, s, add.Capture, file, copied); err != nil {
 		return added, err
+	}
+	added.Holds = look.String()
+	k, _ := kindNamed(added.Kind)
+	if odd := k.misfit(look); odd != "" {
+		a.warn("%s, now capture %d: %s; was it another signal? \"capture refile\" and \"capture remove\" mend it", file, added.ID, odd)
+	}
+	if data == nil {
+		return added, nil
 	}
 	return added, s.SaveMeasurement(ctx, store.Measurement{Capture: added.ID, Kind: add.Kind, Result: data})
 }
 
 // addCapture checks the copy of one file, puts it in its place in the study and records it. It is the copy that is
 // checked: the file itself may still be written to. Nothing stays of one that is refused.
-func (a *app) addCapture(ctx context.Context, s *store.Store, c store.Capture, file string, copied *whole.File) (store.Capture, error) {
+func (a *app) addCapture(ctx context.Context, s *store.Store, c store.Capture, file string, copied *whole.File) (store.Capture, measure.Look, error) {
 	if err := a.describe(ctx, &c, copied.Name()); err != nil {
-		return c, inNameOf(file, copied.Name(), err)
+		return c, measure.Look{}, inNameOf(file, copied.Name(), err)
+	}
+	look, err := a.look(ctx, copied.Name())
+	if err != nil {
+		return c, look, inNameOf(file, copied.Name(), err)
 	}
 	if err := checkMates(ctx, s, c, file); err != nil {
-		return c, err
+		return c, look, err
 	}
-	var err error
 	if c.SHA256, err = hashUntil(ctx, copied.Name()); err != nil {
-		return c, err
+		return c, look, err
 	}
 	if err := a.checkCopies(ctx, s, c, file); err != nil {
-		return c, err
+		return c, look, err
 	}
 	c.Path = fmt.Sprintf("audio/captures/%s-%s-%.12s%s", c.Chain, c.Kind, c.SHA256, strings.ToLower(filepath.Ext(file)))
 	var added store.Capture
@@ -145,10 +160,10 @@ func (a *app) addCapture(ctx context.Context, s *store.Store, c store.Capture, f
 	})
 	if errors.Is(err, store.ErrExists) { // another process was quicker
 		if told := a.checkCopies(ctx, s, c, file); told != nil {
-			return c, told
+			return c, look, told
 		}
 	}
-	return added, inStudy(err)
+	return added, look, inStudy(err)
 }
 
 // checkCopies refuses audio that the chain holds already, and says where another chain does: such a pair is a control.
@@ -203,6 +218,20 @@ func (a *app) describe(ctx context.Context, c *store.Capture, file string) error
 	format := f.Format()
 	c.RateHz, c.Channels, c.Bits, c.Frames = int(format.Rate), format.Channels, format.Bits, f.Frames()
 	return nil
+}
+
+// look takes a first look at what a file holds.
+func (a *app) look(ctx context.Context, file string) (measure.Look, error) {
+	f, err := a.open(ctx, file)
+	if err != nil {
+		return measure.Look{}, err
+	}
+	defer f.Close()
+	l, err := measure.LookAt(interruptible(ctx, f))
+	if ctx.Err() != nil {
+		return l, ctx.Err()
+	}
+	return l, rejected(wrongFile(file, err), "record it again, or export it again as WAV or FLAC")
 }
 
 // checkMates refuses music whose rate or channels disagree with the other captures of the same piece.

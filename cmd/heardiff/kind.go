@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"heardiff/cmd/heardiff/internal/plot"
+	"heardiff/measure"
 	"heardiff/measure/jitter"
 	"heardiff/measure/signal"
 	"heardiff/playback/pcm"
@@ -29,6 +30,8 @@ type kind struct {
 	piece bool
 	// sent: a capture is compared with the file that was sent when it is added, and never measured later.
 	sent bool
+	// holds reports whether a first look fits captures of the kind; nil: not asked.
+	holds func(measure.Look) bool
 	// measurement is nil where there is nothing to measure but what delivers reads.
 	measurement measurement
 	// delivers reads from a stored result whether the chain delivered the words that it was sent; nil: it says nothing of that.
@@ -140,6 +143,9 @@ func namesOf(list []kind) []string {
 // alternatives writes names as "a, b or c".
 func alternatives(names []string) string {
 	last := len(names) - 1
+	if last == 0 {
+		return names[0]
+	}
 	return strings.Join(names[:last], ", ") + " or " + names[last]
 }
 
@@ -161,4 +167,25 @@ func completeKinds(c *cobra.Command, list []kind) {
 	if err := c.RegisterFlagCompletionFunc("as", cobra.FixedCompletions(offered, cobra.ShellCompDirectiveNoFileComp)); err != nil {
 		panic("completion of --as: " + err.Error()) // the flag is not there
 	}
+}
+
+// holding returns the kinds of capture that a first look fits.
+func holding(l measure.Look) []kind {
+	return slices.DeleteFunc(captureKinds(), func(k kind) bool { return k.holds == nil || !k.holds(l) })
+}
+
+// misfit says what is odd about a capture of a kind that holds something else, "" where nothing is.
+func (k kind) misfit(l measure.Look) string {
+	if k.holds == nil || l.Content == measure.Unclear || k.holds(l) {
+		return ""
+	}
+	if others := holding(l); len(others) > 0 {
+		return fmt.Sprintf("it holds %v, which does not look like %s but like %s", l, k.name, alternatives(namesOf(others)))
+	}
+	return fmt.Sprintf("it holds %v, which does not look like %s", l, k.name)
+}
+
+// holdsOnly makes a holds of a content.
+func holdsOnly(c measure.Content) func(measure.Look) bool {
+	return func(l measure.Look) bool { return l.Content == c }
 }

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"heardiff/cmd/heardiff/internal/plot"
+	"heardiff/measure"
 	"heardiff/measure/jitter"
 	"heardiff/measure/signal"
 	"heardiff/playback/pcm"
@@ -15,7 +16,8 @@ import (
 )
 
 var jitterKind = kind{
-	name: "jitter", about: "timing error of a tone from 10 Hz on: random, lines, in ps", signal: signal.Jitter, measurement: jitterMeasured,
+	name: "jitter", about: "timing error of a tone from 10 Hz on: random, lines, in ps", signal: signal.Jitter, holds: measure.Look.CarriesJitter,
+	measurement: jitterMeasured,
 }
 
 var jitterMeasured = measuredAs[jitter.Result]{

@@ -6,13 +6,14 @@ import (
 	"strings"
 
 	"heardiff/cmd/heardiff/internal/plot"
+	"heardiff/measure"
 	"heardiff/measure/signal"
 	"heardiff/measure/tone"
 	"heardiff/trials/link"
 )
 
 var lowToneKind = kind{
-	name: "low-tone", about: "dynamic range by a tone at −60 dBFS", signal: signal.LowTone,
+	name: "low-tone", about: "dynamic range by a tone at −60 dBFS", signal: signal.LowTone, holds: measure.Look.ShowsDynamicRange,
 	measurement: measuredAs[tone.LowToneResult]{
 		measure: plain(tone.LowTone), limited: limitedBy((*tone.LowToneResult).SetFloor),
 		warnings: func(r *tone.LowToneResult) *[]string { return &r.Warnings },

@@ -1,3 +1,6 @@
 package main
 
-var musicKind = kind{name: "music", about: "a piece of music, to be listened to", piece: true}
+import "heardiff/measure"
+
+var musicKind = kind{name: "music", about: "a piece of music, to be listened to", piece: true,
+	holds: holdsOnly(measure.Mixed)}

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"heardiff/cmd/heardiff/internal/plot"
+	"heardiff/measure"
 	"heardiff/measure/signal"
 	"heardiff/measure/tone"
 	"heardiff/playback/pcm"
@@ -12,7 +13,7 @@ import (
 )
 
 var noiseKind = kind{
-	name: "noise", about: "noise of silence, hum, lines", signal: signal.Silence,
+	name: "noise", about: "noise of silence, hum, lines", signal: signal.Silence, holds: holdsOnly(measure.Quiet),
 	measurement: measuredAs[tone.NoiseResult]{
 		measure:  func(r pcm.Reader, o measureOptions) (tone.NoiseResult, error) { return tone.Noise(r, o.reference) },
 		limited:  limitedBy((*tone.NoiseResult).SetFloor),

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"heardiff/cmd/heardiff/internal/plot"
+	"heardiff/measure"
 	"heardiff/measure/signal"
 	"heardiff/measure/tone"
 	"heardiff/trials/link"
@@ -14,6 +15,7 @@ import (
 
 var sweepKind = kind{
 	name: "sweep", about: "response, and harmonics by frequency: 10 s at the least, 30 to 60 s for low ones", signal: signal.Sweep,
+	holds: holdsOnly(measure.RisingTone),
 	measurement: measuredAs[tone.SweepResult]{
 		measure: plain(tone.Sweep), limited: limitedBy((*tone.SweepResult).SetFloor),
 		warnings: func(r *tone.SweepResult) *[]string { return &r.Warnings },

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"heardiff/cmd/heardiff/internal/plot"
+	"heardiff/measure"
 	"heardiff/measure/signal"
 	"heardiff/measure/tone"
 	"heardiff/trials/link"
@@ -12,6 +13,7 @@ import (
 
 var toneKind = kind{
 	name: "tone", about: "harmonics, THD+N, noise, hum", signal: signal.Tone,
+	holds: measure.Look.ShowsHarmonics,
 	measurement: measuredAs[tone.Result]{
 		measure: plain(tone.Measure), limited: limitedBy((*tone.Result).SetFloor),
 		warnings: func(r *tone.Result) *[]string { return &r.Warnings },

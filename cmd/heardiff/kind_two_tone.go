@@ -5,13 +5,14 @@ import (
 	"strings"
 
 	"heardiff/cmd/heardiff/internal/plot"
+	"heardiff/measure"
 	"heardiff/measure/signal"
 	"heardiff/measure/tone"
 	"heardiff/trials/link"
 )
 
 var twoToneKind = kind{
-	name: "two-tone", about: "intermodulation", signal: signal.TwoTone,
+	name: "two-tone", about: "intermodulation", signal: signal.TwoTone, holds: holdsOnly(measure.TwoTones),
 	measurement: measuredAs[tone.TwoToneResult]{
 		measure: plain(tone.TwoTone), limited: limitedBy((*tone.TwoToneResult).SetFloor),
 		warnings: func(r *tone.TwoToneResult) *[]string { return &r.Warnings },
