@@ -254,7 +254,7 @@ func (a *app) writeBundle(ctx context.Context, path string, d bundle.Draft) erro
 	}
 	err = to.write(ctx, func(w io.Writer) error { return bundle.Write(w, d, key) })
 	if errors.Is(err, bundle.ErrSite) {
-		return rejected(fmt.Errorf("write %s: %w", path, err), "sessions were begun here under another key: set HEARDIFF_KEYS to the folder that holds it, or copy its site.key here")
+		return rejected(fmt.Errorf("write %s: sessions of this study were begun under another key than the one that would sign", path), "set HEARDIFF_KEYS to the folder that holds it, or copy its site.key here")
 	}
 	if err != nil {
 		return fmt.Errorf("write %s: %w", path, err)
