@@ -105,6 +105,14 @@ func (l linked) prove(ctx context.Context, s *store.Store, in *report.Input) err
 	if in.Evidence.Plans, err = s.PlansByID(ctx); err != nil {
 		return err
 	}
+	captures, err := s.Captures(ctx)
+	if err != nil {
+		return err
+	}
+	for _, c := range captures {
+		in.Files = append(in.Files, report.File{Chain: c.Chain, Kind: c.Kind, SHA256: c.SHA256})
+	}
+	in.Program = thisProgram().String()
 	large := report.Large(len(l.sessions), len(in.Evidence.Record))
 	for i, v := range l.sessions {
 		p := report.Proof{ID: v.ID, Plan: v.Plan, Answers: v.result.Summary().Answers}

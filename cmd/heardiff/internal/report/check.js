@@ -417,3 +417,28 @@ document.getElementById("check-button").addEventListener("click", async event =>
   button.disabled = false;
   button.textContent = "Check again";
 });
+
+// Behind a fold: every trial, as it is dealt again from the seeds.
+document.getElementById("trials-fold")?.addEventListener("toggle", async event => {
+  const view = document.getElementById("trials-view");
+  if (!event.target.open || view.childElementCount) return;
+  const {revealed} = await check();
+  const table = document.createElement("table"), body = table.createTBody(), head = table.createTHead().insertRow();
+  for (const name of ["listener", "session", "trial", "comparison", "kind", "right was", "answer", "seconds"]) {
+    const th = document.createElement("th");
+    th.scope = "col";
+    th.textContent = name;
+    head.append(th);
+  }
+  for (const r of revealed) r?.done.forEach((t, i) => {
+    const c = r.plan.comparisons[t.comparison], row = body.insertRow();
+    for (const text of [r.entries[0].seat?.listener ?? "", r.entries[0].session.slice(0, 12), i + 1, c.name, c.kind, t.right, t.voided ? "void" : t.said, t.seconds.toFixed(1)]) row.insertCell().textContent = text;
+  });
+  const frame = document.createElement("div");
+  frame.className = "scroll tall";
+  frame.tabIndex = 0;
+  frame.setAttribute("role", "region");
+  frame.setAttribute("aria-label", "Every trial, scrolls");
+  frame.append(table);
+  view.append(frame);
+});

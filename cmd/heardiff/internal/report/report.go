@@ -45,6 +45,9 @@ type Input struct {
 	Sessions []Session
 	Pictures Pictures
 	Evidence Evidence
+	// Program is the version that writes the report.
+	Program string
+	Files   []File
 	// Captures holds what the measurements of captures warn of.
 	Captures []string
 	Made     time.Time
@@ -53,6 +56,9 @@ type Input struct {
 	// Command is the line that writes the report again.
 	Command string
 }
+
+// File is one capture.
+type File struct{ Chain, Kind, SHA256 string }
 
 // Excerpt is one stretch of music that was listened to, what was done to all its presentations alike, how deep they null,
 // and which chains' are identical to the first's.
@@ -127,8 +133,14 @@ type paper struct {
 	Measures   []figure
 	Method     []string
 	Proof      blocks
-	Form       template.JS
-	Caveats    []string
+	Answers    []answer
+	Controls   []controlled
+	Obtained   string
+	Repeat     []string
+	// Trends are those of enough comparisons for a correlation to mean anything.
+	Trends  []link.Trend
+	Form    template.JS
+	Caveats []string
 }
 
 // pairTable is the measured figures of one comparison.
@@ -147,6 +159,8 @@ const (
 	wideWidth, narrowWidth = 760, 358
 	// Beyond this many listeners a page stops being readable.
 	maxRows, maxForest = 400, 48
+	// Of three points all orders are equally likely, and the smallest exact two-sided p is 2/3! = 0.33; of five it is 2/5! = 0.017.
+	leastPoints = 5
 )
 
 func view(in Input) (paper, error) {
@@ -168,6 +182,12 @@ func view(in Input) (paper, error) {
 		return paper{}, err
 	}
 	v.Form = formPlace
+	v.Answers, v.Controls, v.Obtained, v.Repeat = answers(in.Link.Rows), controls(v.Rows), obtained(in), repeat(in.Plans)
+	for _, t := range in.Link.Trends {
+		if len(t.Points) >= leastPoints {
+			v.Trends = append(v.Trends, t)
+		}
+	}
 	n := &numbering{}
 	v.Forests, v.Dose, v.Power, v.Measures = forests(n, in), doses(n, in), powers(n, in), measures(n, in.Pictures)
 	v.Method, v.Caveats, v.Captures = method(in), caveats(in), capitalised(in.Captures)

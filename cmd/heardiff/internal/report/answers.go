@@ -1,0 +1,242 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"regexp"
+	"slices"
+	"strings"
+
+	"heardiff/trials"
+	"heardiff/trials/link"
+)
+
+// answer is what the study says of one comparison, in words for whoever asked the question of its title.
+type answer struct {
+	Row link.Row
+	// Short is the answer in a few words, Class its colour.
+	Short, Class string
+	// Sentences say who heard it first, then what holds of all together.
+	Sentences []string
+}
+
+// answers has one for each comparison.
+func answers(rows []link.Row) []answer {
+	var out []answer
+	for _, all := range rows {
+		if all.Kind == "all" {
+			out = append(out, answerOf(all, countedWith(all, rows)))
+		}
+	}
+	return out
+}
+
+// countedWith returns the listeners that a sum adds up: what says nothing of people stands apart from what does.
+func countedWith(all link.Row, rows []link.Row) []link.Row {
+	var each []link.Row
+	for _, r := range rows {
+		if r.Kind == "listener" && r.Comparison == all.Comparison && r.A == all.A && r.B == all.B && r.Excerpt == all.Excerpt && r.Design == all.Design &&
+			(all.Simulated || !r.Simulated) && (all.Silent || !r.Silent) {
+			each = append(each, r)
+		}
+	}
+	return each
+}
+
+func answerOf(all link.Row, each []link.Row) answer {
+	a := answer{Row: all, Short: string(all.Verdict), Class: strings.ReplaceAll(string(all.Verdict), " ", "-")}
+	if len(each) == 1 {
+		a.Sentences = []string{alone(each[0])}
+		return a
+	}
+	if all.Verdict == link.Void {
+		a.Sentences = []string{together(all)}
+		return a
+	}
+	by := map[link.Verdict][]link.Row{}
+	for _, r := range each {
+		by[r.Verdict] = append(by[r.Verdict], r)
+	}
+	if heard := by[link.HeardIt]; len(heard) > 0 {
+		a.Short, a.Class = fmt.Sprintf("heard by %d of %d", len(heard), len(each)), "heard"
+	}
+	a.Sentences = append(apart(by, len(each)), together(all))
+	return a
+}
+
+// alone is the result of one listener.
+func alone(r link.Row) string {
+	score := fmt.Sprintf("%d of %d right", r.Correct, r.Trials)
+	switch {
+	case r.Verdict == link.HeardIt:
+		return fmt.Sprintf("%s told them apart: %s, more than guessing gives.", r.Listener, score)
+	case r.Verdict == link.RuledOut:
+		return fmt.Sprintf("%s, as guessing would give. A difference that %s hears on %s of trials or more is excluded.", score, r.Listener, share(r.UpperPD))
+	case r.Verdict == link.Void:
+		return void(r)
+	case r.UpperPD < 1:
+		return fmt.Sprintf("%s. That neither shows a difference nor excludes one that is heard on up to %s of trials.", score, share(r.UpperPD))
+	}
+	return score + ". That shows nothing either way."
+}
+
+// apart says of several listeners who heard it, for whom how much is excluded, and for whom nothing is settled.
+func apart(by map[link.Verdict][]link.Row, n int) []string {
+	var out []string
+	switch heard := by[link.HeardIt]; {
+	case len(heard) == 0:
+		out = append(out, fmt.Sprintf("None of the %d listeners was shown to hear it alone.", n))
+	case len(heard) == n:
+		out = append(out, fmt.Sprintf("All %d listeners heard it.", n))
+	default:
+		out = append(out, fmt.Sprintf("%d of %d listeners heard it%s.", len(heard), n, names(heard)))
+	}
+	if none := by[link.RuledOut]; len(none) > 0 {
+		worst := 0.0
+		for _, r := range none {
+			worst = math.Max(worst, r.UpperPD)
+		}
+		out = append(out, fmt.Sprintf("For %s%s a difference that is heard on %s of trials or more is excluded.", people(len(none), n), names(none), share(worst)))
+	}
+	if open := by[link.Undecided]; len(open) > 0 {
+		out = append(out, fmt.Sprintf("For %s%s the test was too short to say.", people(len(open), n), names(open)))
+	}
+	if void := by[link.Void]; len(void) > 0 {
+		out = append(out, fmt.Sprintf("The answers of %s%s count for nothing, for the reasons in the table.", people(len(void), n), names(void)))
+	}
+	return out
+}
+
+// together says what holds of the sum, and that it speaks of the average alone.
+func together(r link.Row) string {
+	score := fmt.Sprintf("Together %d of %d answers were right", r.Correct, r.Trials)
+	switch {
+	case r.Verdict == link.HeardIt:
+		return score + ", more than guessing gives: somebody among them hears it."
+	case r.Verdict == link.RuledOut:
+		return fmt.Sprintf("%s, as guessing would give: for their average a difference that is heard on %s of trials or more is excluded. One who hears it can hide among many who do not.", score, share(r.UpperPD))
+	case r.Verdict == link.Void:
+		return void(r)
+	case r.UpperPD < 1:
+		return fmt.Sprintf("%s: that neither shows a difference nor excludes one that they hear on up to %s of trials on average.", score, share(r.UpperPD))
+	}
+	return score + ": that shows nothing either way."
+}
+
+// void says why a result counts for nothing.
+func void(r link.Row) string {
+	reason := hyphenMinus.ReplaceAllString(r.Reason, "$1−$2")
+	return "This counts for nothing. " + strings.ToUpper(reason[:1]) + reason[1:] + "."
+}
+
+// hyphenMinus finds what prints as a hyphen and means a minus.
+var hyphenMinus = regexp.MustCompile(`(^|[ (])-([0-9])`)
+
+func people(some, all int) string {
+	switch {
+	case some == all:
+		return fmt.Sprintf("all %d", all)
+	case some == 1:
+		return "one"
+	}
+	return fmt.Sprint(some)
+}
+
+// names lists a few listeners, and nothing where they are many.
+func names(rows []link.Row) string {
+	if len(rows) > 6 {
+		return ""
+	}
+	list := make([]string, len(rows))
+	for i, r := range rows {
+		list[i] = r.Listener
+	}
+	return " (" + strings.Join(list, ", ") + ")"
+}
+
+// share is a proportion in whole per cent, rounded up: what is excluded stays excluded.
+func share(v float64) string { return fmt.Sprintf("%.0f %%", math.Ceil(100*v-1e-9)) }
+
+// controlled is what one listener made of the trials of known answer, in one comparison's sessions.
+type controlled struct {
+	Listener, Comparison string
+	Positive, Negative   link.Control
+	Simulated, Silent    bool
+}
+
+// controls lists the listeners whose plans had controls.
+func controls(rows []link.Row) []controlled {
+	var out []controlled
+	for _, r := range rows {
+		if r.Kind == "listener" && r.Positive.Trials+r.Negative.Trials > 0 {
+			out = append(out, controlled{r.Listener, r.Comparison, r.Positive, r.Negative, r.Simulated, r.Silent})
+		}
+	}
+	return out
+}
+
+// obtained tells in a sentence or two how the results came about.
+func obtained(in Input) string {
+	var listeners []string
+	answers := 0
+	double := true
+	for _, s := range in.Sessions {
+		if answers += s.Answers; !slices.Contains(listeners, s.Listener) {
+			listeners = append(listeners, s.Listener)
+		}
+	}
+	for _, p := range in.Plans {
+		double = double && !p.SingleBlind
+	}
+	if len(in.Sessions) == 0 {
+		return ""
+	}
+	blind := "Neither the listener nor anybody near knew which was playing"
+	if !double {
+		blind = "In some sessions a helper knew which was playing"
+	}
+	return fmt.Sprintf("%s answered %d trials in %s. In each trial chance decided what was played, and the listener had to say which it was, or whether two were the same. %s: the order was drawn and sealed before the first trial, and opened after the last.",
+		plural(len(listeners), "listener"), answers, plural(len(in.Sessions), "session"), blind)
+}
+
+func plural(n int, what string) string {
+	if n == 1 {
+		return "One " + what
+	}
+	return fmt.Sprintf("%d %ss", n, what)
+}
+
+// repeat returns the commands that make the plans again.
+func repeat(plans []trials.Plan) []string {
+	var out []string
+	for _, p := range plans {
+		kinds := map[trials.Kind]int{}
+		var scored []trials.Comparison
+		for _, c := range p.Comparisons {
+			if kinds[c.Kind] += c.Trials; c.Kind == trials.Scored {
+				scored = append(scored, c)
+			}
+		}
+		if len(scored) == 0 || p.SingleBlind || scored[0].A == scored[0].B {
+			continue
+		}
+		line := fmt.Sprintf("heardiff plan new --design %s --a %s --b %s --excerpt %s --trials %d --alpha %g --smallest-effect %g --order %s --layout %s",
+			p.Design, scored[0].A, scored[0].B, scored[0].Excerpt, scored[0].Trials, p.Alpha, p.SmallestEffect, p.Order, p.Layout)
+		for _, c := range scored[1:] {
+			line += fmt.Sprintf(" --also %s:%s:%s", c.A, c.B, c.Excerpt)
+		}
+		for _, k := range []struct {
+			kind trials.Kind
+			flag string
+		}{{trials.PositiveControl, "positive"}, {trials.NegativeControl, "negative"}, {trials.Practice, "practice"}} {
+			if kinds[k.kind] > 0 {
+				line += fmt.Sprintf(" --%s %d", k.flag, kinds[k.kind])
+			}
+		}
+		if p.Sequential() {
+			line += " --stopping sequential"
+		}
+		out = append(out, line)
+	}
+	return out
+}
