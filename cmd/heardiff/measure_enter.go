@@ -177,8 +177,8 @@ func unitFault(f store.Entered) string {
 		return fmt.Sprintf("%s is in %s, not in %q", f.Metric, unit, f.Unit)
 	}
 	for _, v := range []*float64{f.Value, f.Limit} {
-		if v != nil && *v < 0 && unit == "ps" {
-			return fmt.Sprintf("%s of %g ps: jitter is never below zero", f.Metric, *v)
+		if v != nil && *v < 0 && slices.Contains([]string{"ps", "ns", "ppb"}, unit) { // of jitter and of clocks
+			return fmt.Sprintf("%s of %g %s is below zero, which it never is", f.Metric, *v, unit)
 		}
 	}
 	return ""

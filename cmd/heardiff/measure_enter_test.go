@@ -30,6 +30,7 @@ func TestEnteredFiguresAreParsedOrRefused(t *testing.T) {
 		"another unit":        {"metric,value,unit,limit,source\nrandom_jitter_ps,0.12,ns,,s\n", `random_jitter_ps is in ps, not in "ns"`},
 		"per cent":            {"metric,value,unit,limit,source\nthd_n_db,0.001,%,,s\n", `thd_n_db is in dB, not in "%"`},
 		"below zero":          {"metric,value,unit,limit,source\nrandom_jitter_ps,-5,ps,,s\n", "below zero"},
+		"a clock below zero":  {"metric,value,unit,limit,source\ntdev_1_s_ns,-5,,,s\n", "below zero"},
 		"dBFS, no unit, µs":   {"metric,value,unit,limit,source\nnoise_a_weighted_db,-110,dBFS,,s\nthd_n_db,-99,,,s\noffset_error_us,-2,µs,,s\n", ""},
 		"semicolons":          {"metric;value;unit;limit;source\nrandom_jitter_ps;42,5;ps;5;sheet\nthd_n_db;-99.5;;;a, b\n", ""},
 		"tabs":                {"metric\tvalue\tunit\tlimit\tsource\nrandom_jitter_ps\t42,5\tps\t\tsheet\n", ""},
