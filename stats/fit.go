@@ -105,6 +105,8 @@ func newFitter(points []DosePoint, cfg FitConfig) (*fitter, error) {
 	curve := Curve{Shape: cfg.Shape, Linear: cfg.Linear}
 	for _, p := range merged {
 		switch {
+		case p.Trials > MaxTrials: // time grows with them
+			return nil, fmt.Errorf("stats: dose %v has %d trials: at most %d can be fitted", p.Dose, p.Trials, MaxTrials)
 		case p.Dose <= 0 && !cfg.Linear:
 			return nil, fmt.Errorf("stats: dose %v: a logarithmic scale needs doses above zero", p.Dose)
 		case p.Dose < 0 && cfg.Shape == Weibull:

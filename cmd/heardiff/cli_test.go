@@ -124,6 +124,7 @@ func wrongFiles(t *testing.T) {
 		"ragged.csv": head + "L1,g,5\n", "latin.csv": head + "L\xe91,g,5,10\n", "dose.csv": "dose,correct,trials\n1,5,10\n2,9,10\n",
 		"dose0.csv": "dose,correct,trials\n0,5,10\n2,9,10\n", "dosenan.csv": "dose,correct,trials\nNaN,5,10\n",
 		"doseneg.csv": "dose,correct,trials\n1,-5,10\n", "one.csv": "dose,correct\n1,5\n",
+		"many.csv": "dose,correct,trials\n1,500000000,1000000000\n2,900000000,1000000000\n",
 	} {
 		must(t, os.WriteFile(name, []byte(data), 0o666))
 	}
