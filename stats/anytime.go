@@ -146,11 +146,7 @@ func Upward(sittings []Sitting, chance, alpha float64) []Step {
 	steps := make([]Step, len(sittings))
 	evidence := cumulated(func(k, n int) float64 { return lnEvidenceAbove(k, n, chance) })
 	for i, s := range sittings {
-		if s.Dealt != nil {
-			steps[i].LnEvidence = s.lnDealt()
-		} else {
-			steps[i].LnEvidence = evidence(s)
-		}
+		steps[i].LnEvidence = s.evidenceAbove(evidence)
 		switch {
 		case s.Up != nil:
 			steps[i].LnP, steps[i].Kept = s.Up.LnP, s.Up.Kept
@@ -164,6 +160,26 @@ func Upward(sittings []Sitting, chance, alpha float64) []Step {
 		steps[i].Kept = keep(size, alpha)
 	}
 	return steps
+}
+
+// MostEvidence returns the most that ln of the evidence of the sittings against chance, see Upward, came to after any of
+// them.
+func MostEvidence(sittings []Sitting, chance float64) float64 {
+	ln, most := 0.0, math.Inf(-1)
+	evidence := cumulated(func(k, n int) float64 { return lnEvidenceAbove(k, n, chance) })
+	for _, s := range sittings {
+		ln += s.evidenceAbove(evidence)
+		most = math.Max(most, ln)
+	}
+	return most
+}
+
+// evidenceAbove is ln of the evidence of one sitting; of balanced order the binomial one is not valid.
+func (s Sitting) evidenceAbove(binomial func(Sitting) float64) float64 {
+	if s.Dealt != nil {
+		return s.lnDealt()
+	}
+	return binomial(s)
 }
 
 // leftAbove is Step.Left of a session given up.
@@ -180,6 +196,23 @@ func (s Sitting) leftAbove(chance float64) func(float64) float64 {
 // Downward returns the steps of sittings against 'right with probability limit or more' where fewer right answers count,
 // with evidence for p uniform between chance and limit.
 func Downward(sittings []Sitting, chance, limit, alpha float64) []Step {
+	return downward(sittings, keptBelow(sittings, alpha), chance, limit)
+}
+
+// keptBelow returns κ of each sitting, whatever limit is to be ruled out.
+func keptBelow(sittings []Sitting, alpha float64) []float64 {
+	kept := make([]float64, len(sittings))
+	for i, s := range sittings {
+		if s.Down != nil {
+			kept[i] = s.Down.Kept
+		} else {
+			kept[i] = keptRulingOut(s.Planned, s.Smallest, alpha)
+		}
+	}
+	return kept
+}
+
+func downward(sittings []Sitting, kept []float64, chance, limit float64) []Step {
 	steps := make([]Step, len(sittings))
 	evidence := cumulated(func(k, n int) float64 { return lnEvidenceBelow(k, n, chance, limit) })
 	for i, s := range sittings {
@@ -187,19 +220,18 @@ func Downward(sittings []Sitting, chance, limit, alpha float64) []Step {
 		if s.Dealt != nil && !s.whole() {
 			steps[i].LnEvidence = math.Min(0, steps[i].LnEvidence)
 		}
+		steps[i].Kept = kept[i]
 		switch {
 		case s.Down != nil:
-			steps[i].LnP, steps[i].Kept = s.Down.LnP, s.Down.Kept
+			steps[i].LnP = s.Down.LnP
 			if passed := s.Down.Passed; passed != nil {
 				steps[i].Passed = func(lnLevel float64) bool { return passed(limit, lnLevel) }
 			}
-			continue
 		case s.whole():
 			steps[i].LnP = lnBinomialLower(s.Correct, s.Planned, limit)
 		default:
 			steps[i].Left = s.leftBelow(limit)
 		}
-		steps[i].Kept = keptRulingOut(s.Planned, s.Smallest, alpha)
 	}
 	return steps
 }
@@ -229,10 +261,11 @@ func cumulated(ln func(k, n int) float64) func(Sitting) float64 {
 // UpperBound returns the proportion right above which the sittings rule out everything, at the level alpha, however many
 // sittings there were and however often one looked: every larger proportion is rejected.
 func UpperBound(sittings []Sitting, chance, alpha float64) float64 {
+	kept := keptBelow(sittings, alpha)
 	lo, hi := chance, 1.0
 	for range 40 {
 		mid := (lo + hi) / 2
-		if Rejects(Downward(sittings, chance, mid, alpha), math.Log(alpha)) {
+		if Rejects(downward(sittings, kept, chance, mid), math.Log(alpha)) {
 			hi = mid
 		} else {
 			lo = mid

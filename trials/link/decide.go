@@ -199,21 +199,9 @@ func (s *sitting) setStakes(f Family, m memory) {
 	}
 	if s.design == trials.SameDifferent {
 		s.Down = &stats.Stake{Kept: keptBesideFisher, Passed: func(limit, lnLevel float64) bool {
-			return s.Trials >= s.Planned && boundPairs(*t, math.Exp(lnLevel)) < stats.Discriminators(limit)
+			return s.Trials >= s.Planned && t.UpperDiscriminators(1-math.Exp(lnLevel)) < stats.Discriminators(limit)
 		}}
 	}
-}
-
-// boundPairs bounds p_d of duplicate pairs from above: a listener who knows on p_d of the trials and guesses by habit on
-// the others says 'different' of different pairs more often by p_d; so the hit rate at its upper limit less the
-// false-alarm rate at its lower one, each at half the risk.
-func boundPairs(p stats.Pairs, alpha float64) float64 {
-	if !bothKinds(p) {
-		return 1
-	}
-	high := stats.UpperProportion(p.Hits, p.Hits+p.Misses, 1-alpha/2)
-	low := stats.LowerProportion(p.FalseAlarms, p.FalseAlarms+p.CorrectRejections, 1-alpha/2)
-	return math.Min(1, math.Max(0, high-low))
 }
 
 func bare(all []sitting) []stats.Sitting {
@@ -323,7 +311,7 @@ func (r *tallied) bound(m memory) float64 {
 	case r.Kind == "listener":
 		return m.boundOfOne(r.sittings, r.alpha)
 	}
-	return boundTogether(r.sittings, r.planned, r.alpha)
+	return m.boundTogether(r.sittings, r.planned, r.alpha)
 }
 
 // one is ln of the p of one listener's sittings against guessing, valid at any time.
@@ -339,12 +327,7 @@ func together(all []sitting, planned int) float64 {
 		kept = keptBesideSum
 		best = math.Min(0, sumUp(panel)-math.Log1p(-kept))
 	}
-	ln := math.Log(kept)
-	for _, s := range stats.Upward(bare(all), chance, 0.05) {
-		ln += s.LnEvidence
-		best = math.Min(best, -ln)
-	}
-	return best
+	return math.Min(best, -math.Log(kept)-stats.MostEvidence(bare(all), chance))
 }
 
 // panelOf returns the first session of each of the first listeners, as many as planned, with the first plan; nil while they
@@ -404,11 +387,11 @@ func boundOne(all []sitting, alpha float64) float64 {
 }
 
 // boundTogether bounds the mean p_d of several listeners, each counting by their trials, from above.
-func boundTogether(all []sitting, planned int, alpha float64) float64 {
+func (m memory) boundTogether(all []sitting, planned int, alpha float64) float64 {
 	kept, bound := 1.0, 1.0
 	if panel := panelOf(all, planned); panel != nil {
 		kept = keptBesideSum
-		bound = boundPanel(panel, (1-kept)*alpha)
+		bound = m.boundPanel(panel, (1-kept)*alpha)
 	}
 	k, n := 0, 0
 	for _, s := range all {
@@ -417,10 +400,10 @@ func boundTogether(all []sitting, planned int, alpha float64) float64 {
 			k, n = k+s.Planned-s.Trials, n+s.Planned-s.Trials
 		}
 	}
-	return math.Min(bound, stats.Discriminators(stats.EvidenceBound(k, n, chance, kept*alpha)))
+	return math.Min(bound, m.boundByEvidence(bounded{k, n, kept * alpha}))
 }
 
-func boundPanel(panel []sitting, alpha float64) float64 {
+func (m memory) boundPanel(panel []sitting, alpha float64) float64 {
 	var sum stats.Pairs
 	k, n, whole := 0, 0, true
 	for _, s := range panel {
@@ -428,10 +411,10 @@ func boundPanel(panel []sitting, alpha float64) float64 {
 		k, n, sum = k+s.Correct+s.Planned-s.Trials, n+s.Planned, plus(sum, s.pairs)
 	}
 	if panel[0].design != trials.SameDifferent {
-		return stats.Discriminators(stats.UpperProportion(k, n, 1-alpha))
+		return m.boundByCount(bounded{k, n, alpha})
 	}
-	if !whole {
+	if !whole || !bothKinds(sum) {
 		return 1
 	}
-	return boundPairs(sum, alpha)
+	return sum.UpperDiscriminators(1 - alpha)
 }

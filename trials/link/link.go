@@ -445,7 +445,7 @@ func score(r *tallied, m memory) error {
 		cfg.Plan = stats.SequentialPlan
 	}
 	if r.design == trials.SameDifferent && bothKinds(r.pairs) {
-		s, err := stats.ScorePairs(r.pairs, cfg)
+		s, err := m.duplicatePairs(r.pairs, cfg)
 		r.Score = s.Score
 		r.Pairs = &PairCounts{r.pairs, s.HitRate, s.FalseAlarmRate}
 		return err

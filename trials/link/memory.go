@@ -1,8 +1,10 @@
 package link
 
 import (
+	"encoding/binary"
 	"fmt"
 	"math"
+	"strconv"
 
 	"heardiff/stats"
 	"heardiff/trials"
@@ -16,12 +18,36 @@ type memory struct {
 	sizes  map[*stats.Looks]size
 	known  map[known]float64
 	early  map[early]float64
+	pairs  map[paired]stats.PairScore
+	powers map[powered]float64
+	// evidence and counts hold bounds of p_d by evidence alone, and by the exact binomial test.
+	evidence, counts map[bounded]float64
 }
 
 // size is what the boundaries of a sequential plan risk, exactly: 'heard' of a guesser, 'ruled out' of the smallest effect.
 type size struct{ heard, ruledOut float64 }
 
-// known is what was computed from sittings of exact binomial tests: which way, at which level, and their counts.
+// paired is what duplicate pairs are scored from.
+type paired struct {
+	stats.Pairs
+	stats.ScoreConfig
+}
+
+// powered is what the power of Fisher's test depends on.
+type powered struct {
+	design       trials.Design
+	order        trials.Order
+	trials       int
+	alpha, pTrue float64
+}
+
+// bounded is a count and the level at which it bounds.
+type bounded struct {
+	correct, trials int
+	alpha           float64
+}
+
+// known is what was computed from sittings: which way, at which level, and what of them it depends on.
 type known struct {
 	what  string
 	alpha float64
@@ -43,7 +69,9 @@ type scored struct {
 type wanted struct{ smallest, hear, ruleOut float64 }
 
 func newMemory() memory {
-	return memory{map[scored]stats.Score{}, map[wanted]fresh{}, map[*stats.Looks]size{}, map[known]float64{}, map[early]float64{}}
+	return memory{scores: map[scored]stats.Score{}, plans: map[wanted]fresh{}, sizes: map[*stats.Looks]size{}, known: map[known]float64{},
+		early: map[early]float64{}, pairs: map[paired]stats.PairScore{}, powers: map[powered]float64{}, evidence: map[bounded]float64{},
+		counts: map[bounded]float64{}}
 }
 
 // stakes returns the planned tests of a session of a sequential plan: its boundaries, each at its exact size.
@@ -82,22 +110,84 @@ func (m memory) boundOfOne(all []sitting, alpha float64) float64 {
 	return m.once("bound", all, alpha, func() float64 { return boundOne(all, alpha) })
 }
 
-// once computes what depends on nothing but the counts of the sittings, their plans and a level, only once.
+// once computes what depends on nothing but the answers to the sittings, their plans and a level, only once.
 func (m memory) once(what string, all []sitting, alpha float64, compute func() float64) float64 {
-	var of []byte
+	of := make([]byte, 0, 64*len(all))
 	for _, s := range all {
-		if s.Up != nil || s.Down != nil || s.Dealt != nil {
-			return compute()
-		}
-		of = fmt.Appendf(of, "%d %d %d %v %v ", s.Correct, s.Trials, s.Planned, s.Smallest, s.inattentive)
+		of = s.appendKey(of)
 	}
-	k := known{what, alpha, string(of)}
-	v, ok := m.known[k]
+	return remembered(m.known, known{what, alpha, string(of)}, compute)
+}
+
+// remembered returns what is kept under a key, and computes it where nothing is.
+func remembered[K comparable](kept map[K]float64, key K, compute func() float64) float64 {
+	v, ok := kept[key]
 	if !ok {
 		v = compute()
-		m.known[k] = v
+		kept[key] = v
 	}
 	return v
+}
+
+// appendKey appends all of a sitting that its tests, its evidence and what is kept depend on.
+func (s *sitting) appendKey(key []byte) []byte {
+	for _, n := range []int{s.Correct, s.Trials, s.Planned, int(s.design), int(s.heard.Plan.Order)} {
+		key = binary.AppendVarint(key, int64(n))
+	}
+	key = binary.LittleEndian.AppendUint64(key, math.Float64bits(s.Smallest))
+	key = strconv.AppendBool(key, s.inattentive)
+	if t := s.table(); t != nil {
+		for _, n := range []int{t.Hits, t.Misses, t.FalseAlarms, t.CorrectRejections} {
+			key = binary.AppendVarint(key, int64(n))
+		}
+	}
+	if s.heard.Plan.Sequential() {
+		key = fmt.Appendf(key, "%p %s ", s.heard.Plan.Looks, s.heard.Stopped)
+	}
+	for _, stake := range []*stats.Stake{s.Up, s.Down} {
+		if stake != nil {
+			key = binary.LittleEndian.AppendUint64(key, math.Float64bits(stake.Kept))
+		}
+	}
+	return append(key, ';')
+}
+
+// boundByEvidence bounds p_d from above by evidence alone.
+func (m memory) boundByEvidence(b bounded) float64 {
+	return remembered(m.evidence, b, func() float64 {
+		return stats.Discriminators(stats.EvidenceBound(b.correct, b.trials, chance, b.alpha))
+	})
+}
+
+// boundByCount bounds p_d from above by the exact binomial test.
+func (m memory) boundByCount(b bounded) float64 {
+	return remembered(m.counts, b, func() float64 {
+		return stats.Discriminators(stats.UpperProportion(b.correct, b.trials, 1-b.alpha))
+	})
+}
+
+// power is the chance that Fisher's test finds a listener in so many trials of a plan; NaN where there is none.
+func (m memory) power(p trials.Plan, n int, pTrue float64) float64 {
+	return remembered(m.powers, powered{p.Design, p.Order, n, p.Alpha, pTrue}, func() float64 {
+		at, err := p.PowerAt(n, pTrue)
+		if err != nil {
+			return math.NaN()
+		}
+		return at.Power
+	})
+}
+
+// duplicatePairs scores duplicate pairs.
+func (m memory) duplicatePairs(c stats.Pairs, cfg stats.ScoreConfig) (stats.PairScore, error) {
+	k := paired{c, cfg}
+	if s, ok := m.pairs[k]; ok {
+		return s, nil
+	}
+	s, err := stats.ScorePairs(c, cfg)
+	if err == nil {
+		m.pairs[k] = s
+	}
+	return s, err
 }
 
 // abx scores ABX.

@@ -6,6 +6,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -285,11 +286,7 @@ var studies = []struct {
 			for i := range p.Comparisons {
 				p.Comparisons[i].Name, p.Comparisons[i].Excerpt = fmt.Sprint("0 ", i), fmt.Sprint(i)
 			}
-			looks, err := stats.EvidenceLooks(upTo(120), 0.3, 0.0495, 0.0495)
-			if err != nil {
-				panic(err)
-			}
-			p.Looks = &looks
+			p.Looks = afterEach()
 		})
 		return b.repeat(p, 2, nil, v)
 	}},
@@ -303,11 +300,7 @@ var studies = []struct {
 	}},
 	{"a sequential panel of six, looked at after each", func(b *bench, v link.Verdict) bool {
 		p := b.plan("1", []string{"0"}, 60, 0, func(p *trials.Plan) {
-			g, err := stats.Groups{Trials: []int{15, 30, 45, 60}, Alpha: 0.0495, RuleOut: 0.3}.Plan()
-			if err != nil {
-				panic(err)
-			}
-			p.Looks = &g.Looks
+			p.Looks = afterFifteen()
 		})
 		b.groups = make([]string, 6)
 		for i := range 6 {
@@ -332,6 +325,24 @@ var studies = []struct {
 		return false
 	}},
 }
+
+// Boundaries, worked out once for all studies: by evidence after each of 120 trials, and after each 15 of 60.
+var (
+	afterEach = sync.OnceValue(func() *stats.Looks {
+		looks, err := stats.EvidenceLooks(upTo(120), 0.3, 0.0495, 0.0495)
+		if err != nil {
+			panic(err)
+		}
+		return &looks
+	})
+	afterFifteen = sync.OnceValue(func() *stats.Looks {
+		g, err := stats.Groups{Trials: []int{15, 30, 45, 60}, Alpha: 0.0495, RuleOut: 0.3}.Plan()
+		if err != nil {
+			panic(err)
+		}
+		return &g.Looks
+	})
+)
 
 func upTo(n int) []int {
 	all := make([]int, n)

@@ -201,8 +201,8 @@ func settle(r *tallied, m memory) {
 	f := m.settling(w)
 	if p := r.sittings[len(r.sittings)-1].heard.Plan; p.Conditional() && f.trials > 0 {
 		p.Alpha = w.hear
-		if at, err := p.PowerAt(f.trials, smallest); err == nil {
-			f.heard = at.Power
+		if power := m.power(p, f.trials, smallest); !math.IsNaN(power) {
+			f.heard = power
 		}
 	}
 	if r.TrialsToSettle = f.trials; f.trials == 0 {
