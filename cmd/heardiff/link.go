@@ -117,7 +117,7 @@ func (l *linked) readSessions(ctx context.Context, a *app, s *store.Store) (err 
 	}
 	marks, err := a.markedSessions(ctx, s, l.sessions)
 	for _, v := range l.sessions {
-		l.input.Results = append(l.input.Results, link.Heard{Listener: v.Listener, Group: v.who.Group, Simulated: v.who.Simulated, Marks: marks[v.ID], Result: v.result})
+		l.input.Results = append(l.input.Results, link.Heard{Listener: v.Listener, Group: v.who.Group, Simulated: v.who.Simulated, Marks: marks[v.ID], Arrived: v.arrived, Result: v.result})
 	}
 	return err
 }

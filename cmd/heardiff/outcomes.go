@@ -14,6 +14,8 @@ type endedSession struct {
 	store.Session
 	who    store.Listener
 	result trials.Result
+	// arrived is the entry of the record with which its end became known here, 0 for what is older than the record.
+	arrived int
 }
 
 // endedSessions returns the sessions that have ended, in the order in which they began. What they came to is read from
@@ -29,6 +31,10 @@ func endedSessions(ctx context.Context, s *store.Store, broken func(v store.Sess
 		return nil, err
 	}
 	plans, listeners, err := plansAndListeners(ctx, s)
+	if err != nil {
+		return nil, err
+	}
+	arrivals, err := s.Arrivals(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -54,7 +60,7 @@ func endedSessions(ctx context.Context, s *store.Store, broken func(v store.Sess
 		if err != nil {
 			return nil, rejected(err, `"heardiff verify" tells more`)
 		}
-		all = append(all, endedSession{v, listeners[v.Listener], r})
+		all = append(all, endedSession{v, listeners[v.Listener], r, arrivals[v.ID]})
 	}
 	return all, s.KeepOutcomes(ctx, fresh)
 }

@@ -93,7 +93,8 @@ func sessionSheet() *sheet {
 		text("stopped", "boundary of a sequential plan that ended it: heard or ruled out, NA: none"),
 		count("voids", "trials", "trials made void and asked anew"), count("flags", "events", "disturbances noted"),
 		count("hurried", "trials", "scored answers given before what the plan wants heard had sounded long enough"),
-		text("begun", "first entry, UTC"), text("ended", "last entry, UTC")}}
+		text("begun", "first entry, UTC"), text("ended", "last entry, UTC"),
+		count("arrived", "", "entry of the study's record with which its end became known here: evidence is added up in this order; 0: ended before the record was kept, by its end")}}
 }
 
 func trialSheet() *sheet {
@@ -120,6 +121,10 @@ func (a *app) addSessions(ctx context.Context, s *store.Store, all, each *sheet)
 	if err != nil {
 		return err
 	}
+	arrivals, err := s.Arrivals(ctx)
+	if err != nil {
+		return err
+	}
 	progress := a.progress("write the trials")
 	defer progress(1)
 	for i, v := range sessions {
@@ -132,7 +137,7 @@ func (a *app) addSessions(ctx context.Context, s *store.Store, all, each *sheet)
 			return damaged(v, err)
 		}
 		l := listeners[v.Listener]
-		all.add(v.ID, v.Site, v.Plan, v.Listener, l.Group, l.Simulated, r.Silent, devicesOf(v, r), r.Plan.Design.String(), r.GivenUp, string(r.Stopped), r.Voids, r.Flags, r.Hurried, r.Begun, r.Ended)
+		all.add(v.ID, v.Site, v.Plan, v.Listener, l.Group, l.Simulated, r.Silent, devicesOf(v, r), r.Plan.Design.String(), r.GivenUp, string(r.Stopped), r.Voids, r.Flags, r.Hurried, r.Begun, r.Ended, arrivals[v.ID])
 		addTrials(each, v, r)
 	}
 	return nil

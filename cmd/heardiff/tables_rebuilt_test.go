@@ -144,6 +144,7 @@ func sessionsFromTables(t *testing.T, dir string) []link.Heard {
 		h.Session, h.Plan, h.GivenUp, h.Stopped = r["session"], plans[r["plan"]], r["given_up"] == "TRUE", trials.Stop(r["stopped"])
 		h.Silent, h.Voids, h.Flags, h.Hurried = r["silent"] == "TRUE", wholeNumber(t, r["voids"]), wholeNumber(t, r["flags"]), wholeNumber(t, r["hurried"])
 		h.Begun, h.Ended = instantOf(t, r["begun"]), instantOf(t, r["ended"])
+		h.Arrived = wholeNumber(t, r["arrived"])
 		for _, c := range h.Plan.Comparisons {
 			tally := trials.Tally{}
 			if v := tallies[h.Session][c.Name]; v != nil {

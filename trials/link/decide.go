@@ -1,6 +1,7 @@
 package link
 
 import (
+	"cmp"
 	"maps"
 	"math"
 	"slices"
@@ -18,14 +19,14 @@ const (
 	keptBesideSum    = 0.05
 )
 
-// evidence is all sittings of one question, in the order in which the sessions ended.
+// evidence is all sittings of one question, in the order in which their results became known.
 type evidence struct {
 	question
 	name      string
 	foreseen  bool
 	share     float64 // of the study's risk
 	sittings  []sitting
-	listeners []listener // in the order in which their first session ended
+	listeners []listener // in the order in which their first result became known
 	others    []listener // who say nothing of people, where others do
 	groups    []string
 	ungrouped bool
@@ -49,12 +50,10 @@ func (s sitting) who() listener { return listener{s.heard.Listener, s.heard.Sile
 
 // gather sorts the sessions by question. Listeners of whom a negative control shows that something leaks are in leaking.
 func gather(results []Heard, f Family, m memory) (all []*evidence, leaking map[string]Control) {
-	ended := slices.Clone(results)
-	slices.SortStableFunc(ended, func(a, b Heard) int { return a.Ended.Compare(b.Ended) })
 	people := ofPeople(results)
 	index := map[question]*evidence{}
 	foreseen, others := 0, 0
-	for _, h := range ended {
+	for _, h := range asTheyCame(results) {
 		for _, s := range sittingsOf(h, f, m) {
 			e, ok := index[s.question]
 			if !ok {
@@ -73,6 +72,18 @@ func gather(results []Heard, f Family, m memory) (all []*evidence, leaking map[s
 		}
 	}
 	return all, leaks(results)
+}
+
+// asTheyCame returns the sessions in the order in which their results became known. Each look then sees a beginning of one
+// and the same order, which is what evidence that is multiplied session by session asks for. By the time of their end,
+// a bundle that comes late would push earlier sessions out of their places in what was judged already, and each bundle
+// would be a further chance to be right by luck.
+func asTheyCame(results []Heard) []Heard {
+	came := slices.Clone(results)
+	slices.SortFunc(came, func(a, b Heard) int {
+		return cmp.Or(cmp.Compare(a.Arrived, b.Arrived), a.Ended.Compare(b.Ended), cmp.Compare(a.Session, b.Session))
+	})
+	return came
 }
 
 // voidMark is what is known against the session's blindness, and voids it; "" where nothing is.
@@ -322,18 +333,26 @@ func one(all []sitting, alpha float64) float64 {
 // together is ln of the p of several listeners' sittings against guessing by all. Where the plan said how many would sit
 // and they did, the exact test of their sum has most of the risk; what is kept goes by the evidence, valid at any time.
 func together(all []sitting, planned int) float64 {
-	kept, best := 1.0, 0.0
+	kept, best := keptBesidePanel(all, planned), 0.0
 	if panel := panelOf(all, planned); panel != nil {
-		kept = keptBesideSum
 		best = math.Min(0, sumUp(panel)-math.Log1p(-kept))
 	}
 	return math.Min(best, -math.Log(kept)-stats.MostEvidence(bare(all), chance))
 }
 
+// keptBesidePanel is the part of the risk that the evidence of several listeners has. What the exact test of their sum is
+// to have is set aside from the first session on, else what was looked at before they were complete would come on top.
+func keptBesidePanel(all []sitting, planned int) float64 {
+	if planned < 1 || len(all) == 0 || all[0].heard.Plan.Sequential() {
+		return 1
+	}
+	return keptBesideSum
+}
+
 // panelOf returns the first session of each of the first listeners, as many as planned, with the first plan; nil while they
 // are fewer, where none were planned, and for sequential plans, whose number of trials is not fixed.
 func panelOf(all []sitting, planned int) []sitting {
-	if planned < 1 || len(all) == 0 || all[0].heard.Plan.Sequential() {
+	if keptBesidePanel(all, planned) == 1 {
 		return nil
 	}
 	var panel []sitting
@@ -388,9 +407,8 @@ func boundOne(all []sitting, alpha float64) float64 {
 
 // boundTogether bounds the mean p_d of several listeners, each counting by their trials, from above.
 func (m memory) boundTogether(all []sitting, planned int, alpha float64) float64 {
-	kept, bound := 1.0, 1.0
+	kept, bound := keptBesidePanel(all, planned), 1.0
 	if panel := panelOf(all, planned); panel != nil {
-		kept = keptBesideSum
 		bound = m.boundPanel(panel, (1-kept)*alpha)
 	}
 	k, n := 0, 0

@@ -50,10 +50,10 @@ func doseTrends(rows []Row) []Trend {
 			continue
 		}
 		own[r.Listener] = true
-		if r.Verdict == Void {
+		if r.Verdict == Void || r.sound.Trials == 0 {
 			continue
 		}
-		p := stats.DosePoint{Dose: Trend{Metric: r.DoseMetric}.size(r.Dose), Correct: r.Correct, Trials: r.Trials, Listener: r.Listener}
+		p := stats.DosePoint{Dose: Trend{Metric: r.DoseMetric}.size(r.Dose), Correct: r.sound.Correct, Trials: r.sound.Trials, Listener: r.Listener}
 		for _, group := range slices.Compact([]string{"", r.Group}) {
 			k := [2]string{r.Treatment, group}
 			each[k] = append(each[k], p)

@@ -72,6 +72,9 @@ type Heard struct {
 	Listener, Group string
 	Simulated       bool
 	Marks           []Mark
+	// Arrived is the place in the study's record at which the result became known: sessions are added up in this order, so that
+	// one that is imported late comes last, whenever it was run. 0, of what is older than the record, comes first.
+	Arrived int
 	trials.Result
 }
 

@@ -41,6 +41,24 @@ func (s *Store) Outcomes(ctx context.Context) (map[string]trials.Summary, error)
 	return all, err
 }
 
+// Arrivals returns, by session, at which entry of the record its end became known here: when it ended, or when a bundle
+// brought it. It is not there for what ended before the record was kept.
+func (s *Store) Arrivals(ctx context.Context) (map[string]int, error) {
+	type arrival struct {
+		session string
+		number  int
+	}
+	found, err := list(ctx, s.db, func(row scanner) (a arrival, err error) {
+		err = row.Scan(&a.session, &a.number)
+		return a, err
+	}, `SELECT subject, MAX(number) FROM record WHERE kind = $1 AND at NOT IN (SELECT recorded FROM study) GROUP BY subject`, kindJournal)
+	all := make(map[string]int, len(found))
+	for _, a := range found {
+		all[a.session] = a.number
+	}
+	return all, err
+}
+
 // outcome is a row of the table.
 type outcome struct {
 	session string
