@@ -29,8 +29,8 @@ never decides; "over the study" is p after all that, and decides.
 
 The verdicts: heard (what else could explain it is named first); ruled out (the upper bound
 of how often the answer can have been known, valid over repeats and looks, lies below the
-smallest effect of the plans; "ruled out above" is that bound; of a group or of all it
-speaks of the average listener); undecided (with what a fresh plan would do); void (a
+smallest effect of the plans; "ruled out above" is that bound, at the level alpha for each
+row by itself; of a group or of all it speaks of the average listener); undecided (with what a fresh plan would do); void (a
 negative control passed over all sessions of a listener; a positive control missed, under a
 null; a level, alignment or response error under a 'heard'). What is void is in no sum.`,
 		Example: "  heardiff link\n  heardiff link --json",
@@ -199,7 +199,7 @@ func linkText(w io.Writer, r link.Result) {
 	if len(r.Rows) == 0 {
 		fmt.Fprintln(w, "no session has ended yet")
 	}
-	t := newTable("comparison", "design", "listener", "right", "of", "p uncorrected", "over the study", "d′", "ruled out above", "random (ps)", "lines (ps)", "noise (dB)", "null (dB)", "verdict")
+	t := newTable("comparison", "design", "listener", "right", "of", "p uncorrected", "over the study", "d′, independent", "ruled out above", "random (ps)", "lines (ps)", "noise (dB)", "null (dB)", "verdict")
 	t.right(3, 4, 5, 6, 7, 8, 9, 10, 11, 12)
 	for _, v := range r.Rows {
 		who := v.Listener
@@ -217,7 +217,7 @@ func linkText(w io.Writer, r link.Result) {
 	}
 	t.print(w, "")
 	if len(r.Rows) > 0 {
-		fmt.Fprint(w, "\nJitter and noise: B less A; \"> +9\" is more than that, where one of the two is at its floor. A dash is not known.\n")
+		fmt.Fprintf(w, "\nRuled out above: proportion of discriminators, at level %g for each row. Jitter and noise: B less A; \"> +9\" is more than that, where one of the two is at its floor. A dash is not known.\n", r.Family.Alpha)
 	}
 	if len(r.Rows) > 0 {
 		fmt.Fprintf(w, "%s\n", r.Family.Words())

@@ -70,7 +70,7 @@ func (a *app) poolListeners(listeners []stats.Listener, cfg stats.ScoreConfig) e
 		Schema string `json:"schema"`
 		stats.Pool
 	}{"heardiff.pool/1", p}
-	return a.print(result, func(w io.Writer) { writePool(w, p) })
+	return a.print(result, func(w io.Writer) { writePool(w, p, judgedAlone(p, cfg)) })
 }
 
 // poolStudy pools the sessions of the study and prints them, with the verdicts of the whole study.
@@ -104,7 +104,7 @@ func (a *app) poolStudy(ctx context.Context, comparison string, cfg stats.ScoreC
 		Verdicts []verdictReport `json:"verdicts"`
 	}{"heardiff.pool/1", p, verdicts}
 	return a.print(result, func(w io.Writer) {
-		writePool(w, p)
+		writePool(w, p, judgedBy(verdicts, l.result.Family.Alpha))
 		writeVerdicts(w, verdicts, l.result.Family)
 	})
 }
@@ -139,22 +139,30 @@ func listenersOf(t *rows) ([]stats.Listener, error) {
 	return listeners, nil
 }
 
-func writePool(w io.Writer, p stats.Pool) {
-	t := newTable("", "correct", "trials", "%", "p uncorrected", "two-sided", "p (Holm)", "d'", "ruled out above")
+func writePool(w io.Writer, p stats.Pool, by judgement) {
+	t := newTable("", "correct", "trials", "%", "p uncorrected", "two-sided", by.corrected, "d', independent", fmt.Sprintf("ruled out above (at %g)", by.level))
 	t.right(1, 2, 3, 4, 5, 6, 7, 8)
-	row := func(name string, s stats.Score, holm string) {
-		t.row(name, fmt.Sprint(s.Correct), fmt.Sprint(s.Trials), fmt.Sprintf("%.1f", 100*s.Proportion), probability(s.P), probability(s.PTwoSided), holm,
-			number(s.DPrimeIndependent), number(s.DiscriminatorsUpper))
+	row := func(shown, kind, name string, s stats.Score) {
+		corrected, bound := "", "–"
+		if v, ok := by.p[[2]string{kind, name}]; ok {
+			corrected = probability(v)
+		}
+		if v, ok := by.bound[[2]string{kind, name}]; ok {
+			bound = number(v)
+		}
+		t.row(shown, fmt.Sprint(s.Correct), fmt.Sprint(s.Trials), fmt.Sprintf("%.1f", 100*s.Proportion), probability(s.P), probability(s.PTwoSided), corrected,
+			number(s.DPrimeIndependent), bound)
 	}
 	for _, l := range p.Listeners {
-		row(l.Listener, l.Score, probability(l.PHolm))
+		row(l.Listener, "listener", l.Listener, l.Score)
 	}
 	for _, g := range p.Groups {
-		row("group "+g.Group, g.Score, "")
+		row("group "+g.Group, "group", g.Group, g.Score)
 	}
-	row("all trials", p.Total, "")
+	row("all trials", "all", "", p.Total)
 	t.print(w, "")
 	fmt.Fprintln(w)
+	intervalHead(w, p.Total.Confidence)
 	writePooled(w, p)
 	fmt.Fprintf(w, "\n%s\n", p.Says)
 	writeWarnings(w, p.Warnings)

@@ -307,7 +307,7 @@ func (r resultsReport) text(w io.Writer) {
 		fmt.Fprintln(w, "no session has begun")
 		return
 	}
-	t := newTable("session", "listener", "group", "plan", "state", "comparison", "kind", "right", "of", "p uncorrected", "two-sided", "d′")
+	t := newTable("session", "listener", "group", "plan", "state", "comparison", "kind", "right", "of", "p uncorrected", "two-sided", "d′, independent")
 	t.right(7, 8, 9, 10, 11)
 	for _, s := range r.Sessions {
 		s.addRows(t)

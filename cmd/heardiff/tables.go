@@ -196,7 +196,7 @@ func resultSheet() *sheet {
 		numeric("proportion", "", "correct / trials"), numeric("p_value", "", "one-sided, exact"), numeric("log10_p_value", "", "its decimal logarithm: no underflow"),
 		numeric("p_two_sided", "", "two-sided, exact"), numeric("p_holm", "", "p_study under its earlier name"), numeric("p_study", "", "corrected over every comparison, listener, group, repeat and look of the study: it decides"),
 		numeric("clopper_pearson_low", "", "95 % interval of the proportion"), numeric("clopper_pearson_high", "", "95 % interval of the proportion"),
-		numeric("d_prime", "", "independent-observation model, NA at a perfect score"), numeric("p_d_upper", "", "one-sided upper bound of the proportion of discriminators, at confidence 1 - alpha"),
+		numeric("d_prime", "", "independent-observation model, NA at a perfect score"), numeric("p_d_upper", "", "one-sided upper bound of the proportion of discriminators, at confidence 1 - alpha for each row by itself, valid over repeats and looks"),
 		numeric("e_value", "", "likelihood of p uniform between 0.5 and 1 over that of 0.5: evidence against guessing, NA of pairs"), numeric("alpha", "", "level of the plan"),
 		numeric("smallest_effect", "", "smallest proportion of discriminators worth finding"),
 		count("hits", "trials", "duplicate pairs: different, and said so; NA in ABX"), count("misses", "trials", "duplicate pairs: different, called the same"),

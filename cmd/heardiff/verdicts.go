@@ -20,7 +20,9 @@ type verdictReport struct {
 	Verdict    link.Verdict  `json:"verdict"`
 	Reason     string        `json:"reason"`
 	HeardBy    *link.HeardBy `json:"heard_by"`
-	says       string
+	// UpperPD is the bound above which the row rules out, at the study's level for each row by itself.
+	UpperPD float64 `json:"p_d_upper"`
+	says    string
 }
 
 // verdictsOf takes the verdicts out of a link: of one comparison, or with "" of all.
@@ -30,7 +32,7 @@ func verdictsOf(r link.Result, comparison string) []verdictReport {
 		if comparison != "" && v.Comparison != comparison {
 			continue
 		}
-		all = append(all, verdictReport{v.Comparison, v.Design, v.Kind, v.Listener, v.Group, v.Silent, v.P, v.PStudy, v.Verdict, v.Reason, v.HeardBy, v.Says()})
+		all = append(all, verdictReport{v.Comparison, v.Design, v.Kind, v.Listener, v.Group, v.Silent, v.P, v.PStudy, v.Verdict, v.Reason, v.HeardBy, v.UpperPD, v.Says()})
 	}
 	return all
 }

@@ -9,6 +9,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -80,6 +81,7 @@ func sameEverywhere(t *testing.T, least int) []verdictReport {
 	}
 	text, _ := command(t, 0, "results")
 	pooled := decoded(t, "verdicts", "pool", "--json")
+	poolTable, _ := command(t, 0, "pool")
 	told := closingScreens(t)
 	for i, r := range linked {
 		if fmt.Sprint(results[i]) != fmt.Sprint(r) {
@@ -87,6 +89,9 @@ func sameEverywhere(t *testing.T, least int) []verdictReport {
 		}
 		if !contains(pooled, r) {
 			t.Errorf("pool does not say %+v", r)
+		}
+		if r.Kind == "listener" && r.Design == "abx" && !regexp.MustCompile(`(?m)^`+r.Listener+` .* `+regexp.QuoteMeta(probability(r.PStudy))+` .* `+regexp.QuoteMeta(number(r.UpperPD))+`\s*$`).MatchString(poolTable) {
+			t.Errorf("the table of pool shows other figures of %s than p %v and bound %v of link:\n%s", r.Listener, r.PStudy, r.UpperPD, poolTable)
 		}
 		if says := fmt.Sprintf("<strong class=\"v %s\">%s</strong>", strings.ReplaceAll(string(r.Verdict), " ", "-"), r.Verdict); !strings.Contains(string(data), says) ||
 			!strings.Contains(html.UnescapeString(string(data)), r.Reason) {
@@ -104,7 +109,7 @@ func sameEverywhere(t *testing.T, least int) []verdictReport {
 
 func contains(all []verdictReport, v verdictReport) bool {
 	for _, one := range all {
-		if one.Kind == v.Kind && one.Listener == v.Listener && one.Group == v.Group && one.Design == v.Design && one.Verdict == v.Verdict && one.PStudy == v.PStudy {
+		if one.Kind == v.Kind && one.Listener == v.Listener && one.Group == v.Group && one.Design == v.Design && one.Verdict == v.Verdict && one.PStudy == v.PStudy && one.UpperPD == v.UpperPD {
 			return true
 		}
 	}

@@ -222,7 +222,12 @@ func (f Family) Said() Said {
 // Words says in a sentence how the risk is shared.
 func (s Said) Words() string {
 	return fmt.Sprintf("All 'heard' of this study share alpha %g: planned for %d comparisons and %d listeners, so that one listener's first test of one comparison is judged at %.2g",
-		s.Alpha, s.Comparisons, s.Listeners, s.ListenerAlpha) + s.together()
+		s.Alpha, s.Comparisons, s.Listeners, s.ListenerAlpha) + s.together() + s.ruledOut()
+}
+
+// ruledOut says what the level of 'ruled out' holds for.
+func (s Said) ruledOut() string {
+	return fmt.Sprintf(" Each 'ruled out' is wrong with probability at most %g by itself, and so is 'ruled out' of every row; that some one of several rows is wrong is likelier.", s.Alpha)
 }
 
 func (s Said) together() string {
