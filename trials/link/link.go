@@ -29,7 +29,7 @@
 //   - ruled out: the upper bound of p_d, at the level alpha and valid over repeats and looks, lies below the smallest
 //     effect of any plan of that comparison. It is a bound on p_d and nothing more, for that row: each row by itself is
 //     wrong with probability at most alpha, and so is 'ruled out' of every row, which is no likelier than that of one. That
-//     some one of several rows is wrong is likelier: simulated, 0.125 of three excerpts. These risks are not shared, for it
+//     some one of several rows is wrong is likelier: simulated, 0.11 of three excerpts twice. These risks are not shared, for it
 //     would cost more than it does of 'heard': with 42 trials p_d 0.3 is ruled out, where nothing is heard, with
 //     probability 0.56; shared among three excerpts it would be 0.44, among four listeners 0.22, among 20 0.14, and 77 trials for
 //     0.8 would become 102, 127 and 166. Of a group or of all it speaks of the average listener.

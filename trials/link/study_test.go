@@ -482,9 +482,17 @@ func (b *bench) note(rows []link.Row) {
 	if b.said == nil {
 		return
 	}
+	who := map[string]string{"listener": "l0", "group": "g0", "all": link.Everybody}
 	for _, r := range rows {
-		b.said["any"] = b.said["any"] || r.Verdict == link.RuledOut
-		if r.Verdict == link.RuledOut && r.B == "0" && r.Design == "abx" && (r.Excerpt == "strings" || strings.HasPrefix(r.Excerpt, "0")) && (r.Kind == "all" || r.Listener == "l0" || r.Group == "g0") {
+		if r.Verdict != link.RuledOut {
+			continue
+		}
+		b.said["any"] = true
+		name := r.Listener
+		if r.Kind == "group" {
+			name = r.Group
+		}
+		if r.B == "0" && r.Design == "abx" && (r.Excerpt == "strings" || strings.HasPrefix(r.Excerpt, "0")) && name == who[r.Kind] {
 			b.said[r.Kind] = true
 		}
 	}
@@ -493,23 +501,23 @@ func (b *bench) note(rows []link.Row) {
 // What the correction costs: the chance to find what is there, beside that of the exact test of the same row alone, uncorrected.
 func TestPowerThatTheStudyKeeps(t *testing.T) {
 	for _, c := range []struct {
-		name    string
-		effect  float64
-		of      int // how many hear it
-		run     func(b *bench)
-		kind    string
-		atLeast float64 // of the power, as measured with 4000 studies, less three errors of 120
+		name   string
+		effect float64
+		of     int // how many hear it
+		run    func(b *bench)
+		kind   string
+		power  float64 // as measured with 4000 studies
 	}{
-		{"one listener, 42 trials, p_d 0.4", 0.4, 1, func(b *bench) { b.plan("1", []string{"0"}, 42, 0, nil); b.everyone(1, 0) }, "listener", 0.72},
-		{"four listeners in two groups, all p_d 0.4: all", 0.4, 4, func(b *bench) { b.plan("1", []string{"0"}, 42, 0, nil); b.everyone(4, 2) }, "all", 0.95},
-		{"four listeners in two groups, all p_d 0.4: one", 0.4, 4, func(b *bench) { b.plan("1", []string{"0"}, 42, 0, nil); b.everyone(4, 2) }, "listener", 0.45},
-		{"20 listeners, all p_d 0.1: all", 0.1, 20, func(b *bench) { b.plan("1", []string{"0"}, 42, 0, nil); b.everyone(20, 0) }, "all", 0.6},
-		{"20 listeners, one p_d 0.6: that one", 0.6, 1, func(b *bench) { b.plan("1", []string{"0"}, 42, 0, nil); b.everyone(20, 0) }, "listener", 0.6},
-		{"the demonstration's design, one p_d 0.6", 0.6, 1, func(b *bench) { demonstrate(b); b.everyone(4, 2) }, "listener", 0.5},
+		{"one listener, 42 trials, p_d 0.4", 0.4, 1, func(b *bench) { b.plan("1", []string{"0"}, 42, 0, nil); b.everyone(1, 0) }, "listener", 0.837},
+		{"four listeners in two groups, all p_d 0.4: all", 0.4, 4, func(b *bench) { b.plan("1", []string{"0"}, 42, 0, nil); b.everyone(4, 2) }, "all", 0.999},
+		{"four listeners in two groups, all p_d 0.4: one", 0.4, 4, func(b *bench) { b.plan("1", []string{"0"}, 42, 0, nil); b.everyone(4, 2) }, "listener", 0.725},
+		{"20 listeners, all p_d 0.1: all", 0.1, 20, func(b *bench) { b.plan("1", []string{"0"}, 42, 0, nil); b.everyone(20, 0) }, "all", 0.818},
+		{"20 listeners, one p_d 0.6: that one", 0.6, 1, func(b *bench) { b.plan("1", []string{"0"}, 42, 0, nil); b.everyone(20, 0) }, "listener", 0.804},
+		{"the demonstration's design, one p_d 0.6", 0.6, 1, func(b *bench) { demonstrate(b); b.everyone(4, 2) }, "listener", 0.741},
 		{"42 trials twice, p_d 0.3", 0.3, 1, func(b *bench) {
 			p := b.plan("1", []string{"0"}, 42, 0, nil)
 			b.repeat(p, 2, nil, link.HeardIt)
-		}, "listener", 0.45},
+		}, "listener", 0.667},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
@@ -534,8 +542,10 @@ func TestPowerThatTheStudyKeeps(t *testing.T) {
 				}
 			}
 			t.Logf("%s: found in %.3f, uncorrected %.3f", c.name, float64(found)/float64(n), float64(alone)/float64(n))
-			if got := float64(found) / float64(n); got < c.atLeast {
-				t.Errorf("found in %.3f of studies, at least %.2f before", got, c.atLeast)
+			// Three errors below, of this run and of the one that was measured.
+			least := c.power - 3*math.Sqrt(c.power*(1-c.power)*(1/float64(n)+1.0/4000))
+			if got := float64(found) / float64(n); got < least {
+				t.Errorf("found in %.3f of studies, %.3f before, %.3f with three errors taken off", got, c.power, least)
 			}
 		})
 	}
