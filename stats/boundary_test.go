@@ -134,7 +134,7 @@ func TestGroupPlansKeepBothRisks(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				null, at40 := plan.Looks.Course(0.5), plan.Looks.Course(stats.FromDiscriminators(0.4))
+				null, at40 := plan.Looks.Course(0.5), plan.Looks.Course(stats.FromDiscriminators(0.4, 0.5))
 				if null.Heard > alpha*(1+1e-12) || plan.Size > alpha*(1+1e-12) || at40.RuledOut > alpha*(1+1e-12) || plan.Risk > alpha*(1+1e-12) {
 					t.Errorf("%s, %d looks, alpha %v: %+v, %+v, %+v", b, looks, alpha, plan, null, at40)
 				}

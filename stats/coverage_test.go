@@ -52,7 +52,7 @@ func coverages() []coverage {
 				return inside(FitBetaBinomial(betaCounts(r, v.listeners, 0.65, v.rho, func(p float64) float64 { return p }), 0.95).Interval, 0.65) == 1
 			}},
 			coverage{fmt.Sprintf("mean of discriminators, %d listeners of 20, rho %g", v.listeners, v.rho), v.stated[1], 100, func(r *rand.Rand) bool {
-				return inside(FitDiscriminators(betaCounts(r, v.listeners, 0.3, v.rho, FromDiscriminators), 0.5, 0.95).Interval, 0.3) == 1
+				return inside(FitDiscriminators(betaCounts(r, v.listeners, 0.3, v.rho, func(pd float64) float64 { return FromDiscriminators(pd, 0.5) }), 0.5, 0.95).Interval, 0.3) == 1
 			}})
 	}
 	for _, v := range []struct {

@@ -59,8 +59,8 @@ func Diagnose(second, right []bool, confidence float64) (Diagnostics, error) {
 	if len(second) != len(right) || len(right) == 0 {
 		return Diagnostics{}, fmt.Errorf("stats: %d answers and %d of them judged: as many of each are wanted, and at least one", len(second), len(right))
 	}
-	d := Diagnostics{Trials: len(right), RightWrong: TestRuns(right), Answers: TestRuns(second),
-		Halves: compareHalves(right), Trend: trendOverTrials(right), Pattern: patternOf(second)}
+	d := accuracyOf(right)
+	d.Answers, d.Pattern = TestRuns(second), patternOf(second)
 	d.Bias = ResponseBias{Second: d.Answers.Second, Trials: len(second), Share: float64(d.Answers.Second) / float64(len(second))}
 	iv, err := ProportionIntervals(d.Bias.Second, d.Bias.Trials, confidence)
 	if err != nil {
@@ -70,6 +70,24 @@ func Diagnose(second, right []bool, confidence float64) (Diagnostics, error) {
 	d.Bias.Interval, d.Bias.P = iv.ClopperPearson, b.TwoSided
 	d.Notes = d.notes()
 	return d, err
+}
+
+// DiagnoseAccuracy is Diagnose of a design with more than two answers: whether accuracy changed on the way. Nothing is said
+// of the answers: their counts are 0 and their probabilities NaN. It is an error if there are no trials.
+func DiagnoseAccuracy(right []bool) (Diagnostics, error) {
+	if len(right) == 0 {
+		return Diagnostics{}, fmt.Errorf("stats: no trials to describe")
+	}
+	d, nan := accuracyOf(right), math.NaN()
+	d.Answers = TestRuns(nil)
+	d.Bias = ResponseBias{Share: nan, Interval: [2]float64{nan, nan}, P: nan}
+	d.Pattern = Pattern{PSame: nan, PAlternating: nan}
+	d.Notes = d.notes()
+	return d, nil
+}
+
+func accuracyOf(right []bool) Diagnostics {
+	return Diagnostics{Trials: len(right), RightWrong: TestRuns(right), Halves: compareHalves(right), Trend: trendOverTrials(right)}
 }
 
 func countTrue(v []bool) Count {

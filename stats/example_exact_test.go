@@ -72,12 +72,12 @@ func ExampleABXDifferencingInverse() {
 
 // Three quarters right: half known, and half of the other half guessed.
 func ExampleDiscriminators() {
-	fmt.Println(stats.Discriminators(0.75), stats.Discriminators(0.4))
+	fmt.Println(stats.Discriminators(0.75, 0.5), stats.Discriminators(0.4, 0.5))
 	// Output: 0.5 0
 }
 
 func ExampleFromDiscriminators() {
-	fmt.Println(stats.FromDiscriminators(0.5))
+	fmt.Println(stats.FromDiscriminators(0.5, 0.5))
 	// Output: 0.75
 }
 

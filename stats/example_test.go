@@ -47,7 +47,7 @@ func ExampleTrialsFor() {
 
 // One right answer against chance: the likelihood of p, averaged over 1/2 to 1, is 3/4, and 3/4 ÷ 1/2 = 1.5.
 func ExampleEValue() {
-	e, _ := stats.EValue(1, 1)
+	e, _ := stats.EValue(1, 1, 0.5)
 	fmt.Printf("%.1f\n", e)
 	// Output: 1.5
 }

@@ -11,8 +11,8 @@ import (
 )
 
 // Panel is a plan with several listeners who differ: each is right with a chance of their own, drawn from a beta
-// distribution of mean PTrue and intraclass correlation Rho, as in BetaBinomial. Zero fields are α 0.05 and 20 000
-// simulated panels.
+// distribution of mean PTrue and intraclass correlation Rho, as in BetaBinomial. Zero fields are α 0.05, 20 000
+// simulated panels and ABX.
 type Panel struct {
 	Listeners int
 	Trials    int     // each
@@ -21,6 +21,7 @@ type Panel struct {
 	Alpha     float64
 	Runs      int
 	Seed      uint64
+	Procedure Procedure // its chance is a guesser's
 }
 
 // PanelPower is how often a panel shows that somebody hears something. Error is the standard error of either power from
@@ -79,10 +80,10 @@ func (p Panel) Power() (PanelPower, error) {
 	}
 	out := PanelPower{Listeners: p.Listeners, Trials: p.Trials, PTrue: p.PTrue, Rho: p.Rho, Alpha: p.Alpha, Runs: p.Runs}
 	total, anyAt := p.Listeners*p.Trials+1, p.Trials+1
-	if k, _, ok := CriticalCount(p.Listeners*p.Trials, 0.5, p.Alpha); ok {
+	if k, _, ok := CriticalCount(p.Listeners*p.Trials, p.Procedure.Chance(), p.Alpha); ok {
 		total, out.TotalAt = k, &k
 	}
-	if k, _, ok := CriticalCount(p.Trials, 0.5, p.Alpha/float64(p.Listeners)); ok {
+	if k, _, ok := CriticalCount(p.Trials, p.Procedure.Chance(), p.Alpha/float64(p.Listeners)); ok {
 		anyAt, out.AnyAt = k, &k
 	}
 	c := p.simulate(total, anyAt)

@@ -47,7 +47,7 @@ func ScorePairs(c Pairs, cfg ScoreConfig) (PairScore, error) {
 	s := PairScore{Pairs: c, HitRate: rate(c.Hits, c.Misses), FalseAlarmRate: rate(c.FalseAlarms, c.CorrectRejections)}
 	s.Design, s.Plan, s.Confidence, s.Alpha = "same-different", cfg.Plan, cfg.Confidence, cfg.Alpha
 	s.Trials, s.Correct = c.Hits+c.Misses+c.FalseAlarms+c.CorrectRejections, c.Hits+c.CorrectRejections
-	s.Proportion = float64(s.Correct) / float64(s.Trials)
+	s.Proportion, s.Chance = float64(s.Correct)/float64(s.Trials), pairChance
 	s.BalancedCorrect = (s.HitRate + 1 - s.FalseAlarmRate) / 2
 	iv, err := ProportionIntervals(s.Correct, s.Trials, cfg.Confidence)
 	if err != nil {
@@ -78,6 +78,9 @@ func (c Pairs) UpperDiscriminators(confidence float64) float64 {
 	each := (1 + confidence) / 2
 	return math.Min(1, math.Max(0, UpperProportion(c.Hits, different, each)-LowerProportion(c.FalseAlarms, same, each)))
 }
+
+// pairChance is the share of right answers that a guesser without a habit gives to duplicate pairs.
+const pairChance = 0.5
 
 func (c Pairs) check() error {
 	for _, v := range []struct {
@@ -111,7 +114,7 @@ func (s *PairScore) setModels() {
 	s.ZDifference = normalQuantile(h) - normalQuantile(f)
 	s.PCMax = normalCDF(s.ZDifference / 2)
 	s.DPrimeIndependent = pairIndependent(s.ZDifference)
-	s.DPrimeCorrected = s.DPrimeIndependent
+	s.DPrime, s.DPrimeCorrected = s.DPrimeIndependent, s.DPrimeIndependent
 	s.setIntervals()
 }
 

@@ -83,15 +83,15 @@ func PoolListeners(listeners []Listener, cfg ScoreConfig) (Pool, error) {
 	}
 	counts := countsOf(listeners)
 	t := sumCounts(counts)
-	if p.Total, err = ScoreABX(t.Correct, t.Trials, cfg); err != nil {
+	if p.Total, err = ScoreChoice(cfg.Procedure, t.Correct, t.Trials, cfg); err != nil {
 		return Pool{}, err
 	}
 	if err := p.setGroups(listeners, cfg); err != nil {
 		return Pool{}, err
 	}
 	p.Heterogeneity, p.BetaBinomial = TestHeterogeneity(counts), FitBetaBinomial(counts, cfg.Confidence)
-	p.Discriminators = FitDiscriminators(counts, 0.5, cfg.Confidence)
-	p.combine(counts)
+	p.Discriminators = FitDiscriminators(counts, p.Total.Chance, cfg.Confidence)
+	p.combine(counts, p.Total.Chance)
 	if p.MetaAnalysis, err = analyseSites(listeners, cfg); err != nil {
 		return Pool{}, err
 	}
@@ -158,13 +158,13 @@ func (p *Pool) scoreEach(listeners []Listener, cfg ScoreConfig) error {
 		s, ok := known[Count{l.Correct, l.Trials}]
 		if !ok {
 			var err error
-			if s, err = ScoreABX(l.Correct, l.Trials, cfg); err != nil {
+			if s, err = ScoreChoice(cfg.Procedure, l.Correct, l.Trials, cfg); err != nil {
 				return fmt.Errorf("listener %q: %w", l.Listener, err)
 			}
 			known[Count{l.Correct, l.Trials}] = s
 		}
 		p.Listeners[i] = ListenerScore{Listener: l.Listener, Group: l.Group, Score: s}
-		ln[i] = lnBinomialUpper(l.Correct, l.Trials, 0.5)
+		ln[i] = lnBinomialUpper(l.Correct, l.Trials, s.Chance)
 	}
 	holm, bh := Holm(ln), BenjaminiHochberg(ln)
 	for i := range p.Listeners {
@@ -186,7 +186,7 @@ func (p *Pool) setGroups(listeners []Listener, cfg ScoreConfig) error {
 	}
 	for _, name := range names {
 		t := sumCounts(members[name])
-		s, err := ScoreABX(t.Correct, t.Trials, cfg)
+		s, err := ScoreChoice(cfg.Procedure, t.Correct, t.Trials, cfg)
 		if err != nil {
 			return err
 		}
@@ -205,17 +205,17 @@ func (p *Pool) setGroups(listeners []Listener, cfg ScoreConfig) error {
 	return nil
 }
 
-func (p *Pool) combine(counts []Count) {
+func (p *Pool) combine(counts []Count, chance float64) {
 	ln, z, weight := make([]float64, len(counts)), make([]float64, len(counts)), make([]float64, len(counts))
 	known := map[Count]float64{}
 	for i, c := range counts {
 		if _, ok := known[c]; !ok {
-			b, _ := BinomialTest(c.Correct, c.Trials, 0.5) // the counts were checked when each listener was scored
+			b, _ := BinomialTest(c.Correct, c.Trials, chance) // the counts were checked when each listener was scored
 			known[c] = b.midZ()
 		}
-		ln[i], z[i], weight[i] = lnBinomialUpper(c.Correct, c.Trials, 0.5), known[c], math.Sqrt(float64(c.Trials))
+		ln[i], z[i], weight[i] = lnBinomialUpper(c.Correct, c.Trials, chance), known[c], math.Sqrt(float64(c.Trials))
 	}
-	stouffer, fisher, most := Stouffer(z, weight), Fisher(ln), lnMaximum(counts, ln)
+	stouffer, fisher, most := Stouffer(z, weight), Fisher(ln), lnMaximum(counts, ln, chance)
 	p.StoufferP, p.StoufferLog10P = math.Exp(stouffer), log10Of(stouffer)
 	p.FisherP, p.FisherLog10P = math.Exp(fisher), log10Of(fisher)
 	p.MaximumP, p.MaximumLog10P = math.Exp(most), log10Of(most)
@@ -223,7 +223,7 @@ func (p *Pool) combine(counts []Count) {
 
 // lnMaximum returns ln of the chance that guessing listeners give, anywhere among them, a p as small as the smallest
 // seen. Each listener's own discrete p-values count, so it is exact and never larger than Bonferroni's.
-func lnMaximum(counts []Count, ln []float64) float64 {
+func lnMaximum(counts []Count, ln []float64, chance float64) float64 {
 	best := 0.0
 	for _, l := range ln {
 		best = math.Min(best, l)
@@ -233,9 +233,9 @@ func lnMaximum(counts []Count, ln []float64) float64 {
 		tail, ok := known[c.Trials]
 		if !ok {
 			tail = math.Inf(-1)
-			k := firstCount(0, c.Trials, func(k int) bool { return lnBinomialUpper(k, c.Trials, 0.5) <= best+reachSlack })
+			k := firstCount(0, c.Trials, func(k int) bool { return lnBinomialUpper(k, c.Trials, chance) <= best+reachSlack })
 			if k <= c.Trials {
-				tail = lnBinomialUpper(k, c.Trials, 0.5)
+				tail = lnBinomialUpper(k, c.Trials, chance)
 			}
 			known[c.Trials] = tail
 		}
@@ -296,7 +296,7 @@ func (p *Pool) sentence(hearing int) string {
 	}
 	where := "the mean over listeners is not bounded by these data"
 	if b := p.BetaBinomial; b.Interval[0] > 0 && b.Interval[1] < 1 {
-		where = fmt.Sprintf("the mean over listeners lies between %.2f and %.2f, where 0.50 is guessing", b.Interval[0], b.Interval[1])
+		where = fmt.Sprintf("the mean over listeners lies between %.2f and %.2f, where %.2f is guessing", b.Interval[0], b.Interval[1], t.Chance)
 	}
 	return fmt.Sprintf("The %d listeners differ more than chance lets them, so they are not one listener: p %.2g is exact against 'none of them hears it' alone, and of their mean it overstates what is known; %s; %s.", n, t.P, where, each)
 }

@@ -151,13 +151,13 @@ type Settle struct {
 	RuleOut RulingOut `json:"rule_out"` // to rule it out where nothing is heard
 }
 
-// ToSettle returns the numbers of trials of an ABX or duplicate-pair session (chance 1/2) that would settle whether
-// the proportion of discriminators is 0 or pd, at risk α and with the given power.
-func ToSettle(pd, alpha, power float64) (Settle, error) {
-	hear, err := TrialsFor(0.5, 0.5+pd/2, alpha, power)
+// ToSettle returns the numbers of trials of a session of chance p₀ that would settle whether the proportion of
+// discriminators is 0 or pd, at risk α and with the given power.
+func ToSettle(p0, pd, alpha, power float64) (Settle, error) {
+	hear, err := TrialsFor(p0, FromDiscriminators(pd, p0), alpha, power)
 	if err != nil {
 		return Settle{}, err
 	}
-	out, err := TrialsToRuleOut(0.5, pd, 0, alpha, power)
+	out, err := TrialsToRuleOut(p0, pd, 0, alpha, power)
 	return Settle{Hear: hear, RuleOut: out}, err
 }

@@ -44,6 +44,32 @@ func ParseProcedure(name string) (Procedure, error) {
 	return 0, fmt.Errorf("stats: procedure %q: abx, duo-trio, 2-afc, 3-afc, triangle or tetrad is wanted", name)
 }
 
+func (p Procedure) check() error {
+	if int(p) >= len(procedureNames) {
+		return fmt.Errorf("stats: %s is unknown", p)
+	}
+	return nil
+}
+
+// models returns the d′ of a proportion correct by independent observations and by differences; NaN where the procedure
+// has no such model here. Of two alternatives both are one: the better of them is told by the difference.
+func (p Procedure) models() (independent, differencing func(pc float64) float64) {
+	none := func(float64) float64 { return math.NaN() }
+	switch p {
+	case ABXObservations:
+		return p.DPrime, DuoTrio.DPrime
+	case TwoChoices:
+		return p.DPrime, p.DPrime
+	case ThreeChoices:
+		return p.DPrime, none
+	}
+	return none, p.DPrime
+}
+
+// TwoModels reports whether the procedure is scored by two models of d′, independent observations and differences, that
+// come to different figures.
+func (p Procedure) TwoModels() bool { return p == ABXObservations }
+
 // Chance returns the chance of a correct answer by guessing, 1/2 or 1/3.
 func (p Procedure) Chance() float64 {
 	switch p {

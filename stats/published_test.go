@@ -154,7 +154,7 @@ func TestEvidenceKeepsItsErrorRate(t *testing.T) {
 		k := 0
 		for i := 1; i <= n; i++ {
 			k += random.IntN(2)
-			if e, _ := stats.EValue(k, i); e >= 20 {
+			if e, _ := stats.EValue(k, i, 0.5); e >= 20 {
 				passed++
 				break
 			}

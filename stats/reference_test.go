@@ -226,7 +226,7 @@ func TestRulingOutAgreesWithR(t *testing.T) {
 		}
 	}
 	for _, r := range table(t, "pd_upper_bounds") {
-		pd := stats.Discriminators(stats.UpperProportion(r.int(t, "k"), r.int(t, "n"), r.float(t, "one_sided_level")))
+		pd := stats.Discriminators(stats.UpperProportion(r.int(t, "k"), r.int(t, "n"), r.float(t, "one_sided_level")), 0.5)
 		if !near(pd, r.float(t, "pd_upper"), 1e-10) {
 			t.Errorf("%s of %s at %s: p_d up to %v, want %s", r["k"], r["n"], r["one_sided_level"], pd, r["pd_upper"])
 		}
@@ -235,12 +235,12 @@ func TestRulingOutAgreesWithR(t *testing.T) {
 
 func TestEvidenceAgreesWithScipyAndR(t *testing.T) {
 	for _, r := range table(t, "eprocess_paths") {
-		if e, _ := stats.EValue(r.int(t, "k"), r.int(t, "n")); !near(e, r.float(t, "uniform_half_to_1"), printed) {
+		if e, _ := stats.EValue(r.int(t, "k"), r.int(t, "n"), 0.5); !near(e, r.float(t, "uniform_half_to_1"), printed) {
 			t.Errorf("%s of %s: e-value %v, want %s", r["k"], r["n"], e, r["uniform_half_to_1"])
 		}
 	}
 	for _, r := range table(t, "bayes_factor") {
-		bf, log10 := stats.EValue(r.int(t, "k"), r.int(t, "n"))
+		bf, log10 := stats.EValue(r.int(t, "k"), r.int(t, "n"), 0.5)
 		if !near(bf, r.float(t, "bf10_uniform_half_to_1"), printed) || math.Abs(log10-r.float(t, "log10_bf")) > 1e-9*math.Max(1, math.Abs(log10)) {
 			t.Errorf("%s of %s: Bayes factor %v, want %s", r["k"], r["n"], bf, r["bf10_uniform_half_to_1"])
 		}

@@ -1,6 +1,7 @@
 package stats
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 )
@@ -22,11 +23,14 @@ func (p Plan) MarshalText() ([]byte, error) {
 	return []byte("fixed"), nil
 }
 
-// ScoreConfig sets how a score is judged. Zero fields are 0.05, 0.95 and a fixed plan.
+// ScoreConfig sets how a score is judged. Zero fields are 0.05, 0.95, a fixed plan and ABX.
 type ScoreConfig struct {
 	Alpha      float64 // accepted risk of 'heard' by chance, inside (0, 1)
 	Confidence float64 // of two-sided intervals, inside (0, 1)
 	Plan       Plan
+	// Procedure is how the question was asked: of it are the chance of a guesser and the models of d′.
+	Procedure Procedure
+	Design    string // the name under which the score is given; "": the procedure's
 }
 
 func (c ScoreConfig) complete() (ScoreConfig, error) {
@@ -37,6 +41,9 @@ func (c ScoreConfig) complete() (ScoreConfig, error) {
 		c.Confidence = 0.95
 	}
 	if err := checkFraction("alpha", c.Alpha); err != nil {
+		return c, err
+	}
+	if err := c.Procedure.check(); err != nil {
 		return c, err
 	}
 	return c, checkFraction("confidence", c.Confidence)
@@ -56,6 +63,7 @@ type Score struct {
 	Trials      int     `json:"trials"`
 	Correct     int     `json:"correct"`
 	Proportion  float64 `json:"proportion"`
+	Chance      float64 `json:"chance"`  // of a right answer by guessing, p₀
 	P           float64 `json:"p_value"` // one-sided: at least this many by chance
 	Log10P      float64 `json:"log10_p_value"`
 	MidP        float64 `json:"mid_p"`
@@ -71,11 +79,15 @@ type Score struct {
 	Jeffreys       [2]float64 `json:"jeffreys"`
 	MidPInterval   [2]float64 `json:"mid_p_interval"`
 
+	// DPrime and its interval are by the model that is usual for the procedure: independent observations in ABX and
+	// duplicate pairs, comparison of distances in duo-trio, triangle and tetrad. The models beside it are NaN where the
+	// procedure has none of that kind. All are 0 at or below chance, NaN at a perfect score.
+	DPrime                     float64    `json:"d_prime"`
 	DPrimeIndependent          float64    `json:"d_prime_independent"`
 	DPrimeDifferencing         float64    `json:"d_prime_differencing"`
 	DPrimeInterval             [2]float64 `json:"d_prime_interval"`
 	DPrimeDifferencingInterval [2]float64 `json:"d_prime_differencing_interval"`
-	DPrimeCorrected            float64    `json:"d_prime_corrected"` // independent, at (k + 1/2)/(n + 1): finite at a perfect score
+	DPrimeCorrected            float64    `json:"d_prime_corrected"` // as DPrime, at (k + 1/2)/(n + 1): finite at a perfect score
 
 	Discriminators         float64    `json:"discriminators"`
 	DiscriminatorsInterval [2]float64 `json:"discriminators_interval"`
@@ -96,11 +108,18 @@ type Score struct {
 // ScoreABX returns what k correct of n ABX trials say. It is an error if the counts or the configuration are out of
 // range.
 func ScoreABX(k, n int, cfg ScoreConfig) (Score, error) {
+	return ScoreChoice(ABXObservations, k, n, cfg)
+}
+
+// ScoreChoice returns what k correct of n say where the question was asked by the given procedure: so a result published
+// for another one comes to the same scale. It is an error if the counts or the configuration are out of range.
+func ScoreChoice(p Procedure, k, n int, cfg ScoreConfig) (Score, error) {
+	cfg.Procedure = p
 	cfg, err := cfg.complete()
 	if err != nil {
 		return Score{}, err
 	}
-	b, err := BinomialTest(k, n, 0.5)
+	b, err := BinomialTest(k, n, p.Chance())
 	if err != nil {
 		return Score{}, err
 	}
@@ -108,12 +127,12 @@ func ScoreABX(k, n int, cfg ScoreConfig) (Score, error) {
 	if err != nil {
 		return Score{}, err
 	}
-	s := Score{Design: "abx", Plan: cfg.Plan, Trials: n, Correct: k, Proportion: float64(k) / float64(n),
+	s := Score{Design: cmp.Or(cfg.Design, p.String()), Plan: cfg.Plan, Trials: n, Correct: k, Proportion: float64(k) / float64(n), Chance: p.Chance(),
 		Confidence: cfg.Confidence, Alpha: cfg.Alpha}
 	s.setTest(b)
 	s.setProportion(iv)
-	s.setDPrime()
-	s.EValue, s.Log10EValue = EValue(k, n)
+	s.setDPrime(p)
+	s.EValue, s.Log10EValue = EValue(k, n, s.Chance)
 	s.BayesFactor, s.Log10BayesFactor = s.EValue, s.Log10EValue
 	s.setCritical()
 	s.Warnings = s.warnings()
@@ -127,42 +146,45 @@ func (s *Score) setTest(b Binomial) {
 
 func (s *Score) setProportion(iv Intervals) {
 	s.ClopperPearson, s.Wilson, s.Jeffreys, s.MidPInterval = iv.ClopperPearson, iv.Wilson, iv.Jeffreys, iv.MidP
-	s.Discriminators = Discriminators(s.Proportion)
-	s.DiscriminatorsInterval = [2]float64{Discriminators(iv.ClopperPearson[0]), Discriminators(iv.ClopperPearson[1])}
-	s.DiscriminatorsUpper = Discriminators(UpperProportion(s.Correct, s.Trials, 1-s.Alpha))
+	s.Discriminators = Discriminators(s.Proportion, s.Chance)
+	s.DiscriminatorsInterval = [2]float64{Discriminators(iv.ClopperPearson[0], s.Chance), Discriminators(iv.ClopperPearson[1], s.Chance)}
+	s.DiscriminatorsUpper = Discriminators(UpperProportion(s.Correct, s.Trials, 1-s.Alpha), s.Chance)
 }
 
-func (s *Score) setDPrime() {
-	s.DPrimeIndependent, s.DPrimeDifferencing = ABXIndependentInverse(s.Proportion), ABXDifferencingInverse(s.Proportion)
-	for i, p := range s.ClopperPearson {
-		s.DPrimeInterval[i], s.DPrimeDifferencingInterval[i] = ABXIndependentInverse(p), ABXDifferencingInverse(p)
+func (s *Score) setDPrime(p Procedure) {
+	independent, differencing := p.models()
+	s.DPrime, s.DPrimeIndependent, s.DPrimeDifferencing = p.DPrime(s.Proportion), independent(s.Proportion), differencing(s.Proportion)
+	for i, pc := range s.ClopperPearson {
+		s.DPrimeInterval[i], s.DPrimeDifferencingInterval[i] = p.DPrime(pc), differencing(pc)
 	}
-	s.DPrimeCorrected = ABXIndependentInverse((float64(s.Correct) + 0.5) / (float64(s.Trials) + 1))
+	s.DPrimeCorrected = p.DPrime((float64(s.Correct) + 0.5) / (float64(s.Trials) + 1))
 }
 
 func (s *Score) setCritical() {
-	k, _, ok := CriticalCount(s.Trials, 0.5, s.Alpha)
+	k, _, ok := CriticalCount(s.Trials, s.Chance, s.Alpha)
 	if s.Plan == SequentialPlan {
-		k, ok = EvidenceCount(s.Trials, s.Alpha)
+		k, ok = EvidenceCount(s.Trials, s.Chance, s.Alpha)
 	}
 	if ok {
 		s.Critical, s.Reached = &k, s.Correct >= k
 	}
 }
 
-// Discriminators returns the proportion of discriminators at chance 1/2, max(0, 2p − 1).
-func Discriminators(p float64) float64 { return math.Max(0, 2*p-1) }
+// Discriminators returns the proportion of discriminators where p are right and chance would be by guessing,
+// max(0, (p − p₀)/(1 − p₀)).
+func Discriminators(p, chance float64) float64 { return math.Max(0, (p-chance)/(1-chance)) }
 
 func (s *Score) warnings() []string {
 	var w []string
 	if s.Critical == nil {
 		w = append(w, fmt.Sprintf("%d trials cannot decide: even %d correct of %d does not reach α = %g", s.Trials, s.Trials, s.Trials, s.Alpha))
 	}
-	if s.Reached && s.Plan == FixedPlan && s.ClopperPearson[0] <= 0.5 {
-		w = append(w, fmt.Sprintf("the one-sided test reaches α = %g, yet the two-sided %g %% interval still holds 0.5 (lower end %.3f)",
-			s.Alpha, 100*s.Confidence, s.ClopperPearson[0]))
+	if s.Reached && s.Plan == FixedPlan && s.ClopperPearson[0] <= s.Chance {
+		w = append(w, fmt.Sprintf("the one-sided test reaches α = %g, yet the two-sided %g %% interval still holds %.3g (lower end %.3f)",
+			s.Alpha, 100*s.Confidence, s.Chance, s.ClopperPearson[0]))
 	}
-	if k, _, ok := CriticalCount(s.Trials, 0.5, s.Alpha/2); ok && s.Trials-s.Correct >= k {
+	// Wrong answers are counted like right ones, so that the limit is that of CriticalCount.
+	if k, _, ok := CriticalCount(s.Trials, 1-s.Chance, s.Alpha/2); ok && s.Trials-s.Correct >= k {
 		w = append(w, fmt.Sprintf("reliably wrong: %d correct or fewer would come by chance with p = %.3g; look for exchanged answers before calling it nothing",
 			s.Correct, s.PBelow))
 	}
@@ -173,5 +195,5 @@ func (s *Score) warnings() []string {
 	return w
 }
 
-// FromDiscriminators returns the proportion correct at chance 1/2 of a proportion pd of discriminators, (1 + pd)/2.
-func FromDiscriminators(pd float64) float64 { return (1 + pd) / 2 }
+// FromDiscriminators returns the proportion correct of a proportion pd of discriminators, p₀ + (1 − p₀)·p_d.
+func FromDiscriminators(pd, chance float64) float64 { return chance + (1-chance)*pd }

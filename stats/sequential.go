@@ -184,10 +184,10 @@ func criticalOrNever(n int, p0, alpha float64) int {
 }
 
 // EvidenceLooks looks after the given numbers of trials, in rising order: 'heard' once the e-value reaches 1/α, 'ruled
-// out' once the matching e-value against p_d ≥ pd reaches 1/risk (pd 0: never). The errors have probability at most α and
-// risk, however often it looks. Where a count says both, 'heard' stands.
-func EvidenceLooks(at []int, pd, alpha, risk float64) (Looks, error) {
-	if err := errors.Join(checkFraction("alpha", alpha), checkFraction("risk", risk)); err != nil {
+// out' once the matching e-value against p_d ≥ pd reaches 1/risk (pd 0: never). chance is a guesser's. The errors have
+// probability at most α and risk, however often it looks. Where a count says both, 'heard' stands.
+func EvidenceLooks(at []int, chance, pd, alpha, risk float64) (Looks, error) {
+	if err := errors.Join(checkFraction("chance", chance), checkFraction("alpha", alpha), checkFraction("risk", risk)); err != nil {
 		return Looks{}, err
 	}
 	if err := checkLookTrials(at); err != nil {
@@ -195,21 +195,21 @@ func EvidenceLooks(at []int, pd, alpha, risk float64) (Looks, error) {
 	}
 	l := never(at)
 	for i, n := range at {
-		if k, ok := EvidenceCount(n, alpha); ok {
+		if k, ok := EvidenceCount(n, chance, alpha); ok {
 			l.Heard[i] = k
 		}
 		if pd > 0 {
-			l.RuledOut[i] = min(ruledOutCount(n, FromDiscriminators(pd), risk), l.Heard[i]-1)
+			l.RuledOut[i] = min(ruledOutCount(n, chance, FromDiscriminators(pd, chance), risk), l.Heard[i]-1)
 		}
 	}
 	return l, nil
 }
 
-// ruledOutCount returns the largest k at which the likelihood ratio of p uniform on [1/2, limit] against p = limit
+// ruledOutCount returns the largest k at which the likelihood ratio of p uniform on [chance, limit] against p = limit
 // reaches 1/α, −1 if none. One trial's ratio has expectation 1 at p = limit and less above it, so the product is a
 // supermartingale under every p ≥ limit, and Ville's inequality bounds the risk.
-func ruledOutCount(n int, limit, alpha float64) int {
-	reached := func(k int) bool { return lnEvidenceBelow(k, n, 0.5, limit) >= -math.Log(alpha)-reachSlack }
+func ruledOutCount(n int, chance, limit, alpha float64) int {
+	reached := func(k int) bool { return lnEvidenceBelow(k, n, chance, limit) >= -math.Log(alpha)-reachSlack }
 	return lastWhere(0, n, reached)
 }
 

@@ -2,21 +2,9 @@ package trials
 
 import "math"
 
-// LeastSeconds is the least time, in seconds, for which X and a reference, or both of a pair, must have sounded in a trial
+// LeastSeconds is the least time, in seconds, for which what the design wants heard must have sounded in a trial
 // unless its plan says otherwise: shorter looks are no comparison. Common practice, no source.
 const LeastSeconds = 0.5
-
-// heardFor reports whether what must be heard before an answer sounded for so many frames or more: X and one of its
-// references, or both of a pair. heard counts the frames in the order of the design's labels.
-func (d Design) heardFor(heard []int64, frames int64) bool {
-	if len(heard) != len(d.Labels()) {
-		return false
-	}
-	if d == ABX {
-		return heard[2] >= frames && max(heard[0], heard[1]) >= frames
-	}
-	return heard[0] >= frames && heard[1] >= frames
-}
 
 // hurried reports whether an answer came before what must be heard had sounded for as long as the plan asks. It is false
 // where no sample clock ran or the plan asks for nothing.

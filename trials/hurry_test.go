@@ -41,6 +41,9 @@ func TestWhatSoundedTooShortlyIsHurried(t *testing.T) {
 		{"X long, both references a frame too short", ABX, 0.5, []int{23999, 23999, 48000}, true},
 		{"the second of a pair too short", SameDifferent, 0.5, []int{48000, 23999}, true},
 		{"both of a pair", SameDifferent, 0.5, []int{24000, 24000}, false},
+		{"the third of a triangle too short", Triangle, 0.5, []int{48000, 48000, 23999}, true},
+		{"all of a triangle", Triangle, 0.5, []int{24000, 24000, 24000}, false},
+		{"the first of two intervals too short", TwoInterval, 0.5, []int{23999, 48000}, true},
 		{"a plan that asks for nothing", ABX, 0, []int{0, 1, 1}, false},
 		{"a least time that is no whole number of frames", SameDifferent, 0.50001, []int{24000, 24000}, true},
 	} {

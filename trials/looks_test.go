@@ -11,7 +11,7 @@ import (
 )
 
 // The order dealt by a program of another language that has the seed and the comments of order.go to go by:
-// python3 testdata/redeal.py SEED abx 16, and same-different 16; Python 3.11.7.
+// python3 testdata/redeal.py SEED abx 16, and likewise of every design; Python 3.11.7.
 func TestOrderCanBeDealtAgainWithoutUs(t *testing.T) {
 	var seed Seed
 	for i := range seed {
@@ -23,11 +23,13 @@ func TestOrderCanBeDealtAgainWithoutUs(t *testing.T) {
 	}{
 		{ABX, "b b a a b a b a b b b a b a a a"},
 		{SameDifferent, "different different different same different different different same different different same same different different same same"},
+		{Triangle, "2 2 1 1 2 3 1 1 1 1 1 2 2 2 2 3"},
+		{TwoInterval, "1 1 2 2 1 2 1 2 1 1 1 2 1 2 2 2"},
 	} {
 		p := testPlan(tt.design, 16)
 		var got []string
 		for _, one := range deal(p, seed) {
-			got = append(got, right(p, one).String())
+			got = append(got, one.right().String())
 		}
 		if strings.Join(got, " ") != tt.want {
 			t.Errorf("%s\n got %s\nwant %s", tt.design, strings.Join(got, " "), tt.want)
@@ -155,7 +157,7 @@ func TestBalancedOrderIsNotBinomial(t *testing.T) {
 		said := r.Perm(16)
 		correct := 0
 		for i, one := range deal(plan, randomSeed(r)) {
-			if (one.hidden.first == SourceA) == (said[i] < 8) {
+			if (one.hidden.sounds[2] == SourceA) == (said[i] < 8) {
 				correct++
 			}
 		}

@@ -71,15 +71,10 @@ func (s *stream) shuffle(n int, swap func(i, j int)) {
 	}
 }
 
-// assignment is the hidden part of a trial: the sources of X (ABX: first only) or of a pair. Never formatted.
-type assignment struct {
-	first, second Source
-}
-
 // trial is one dealt trial.
 type trial struct {
 	comparison int
-	hidden     assignment
+	hidden     *assignment
 }
 
 // String names the trial without what is hidden in it.
@@ -137,9 +132,9 @@ func comparisonOrder(p Plan, draw *stream) []int {
 }
 
 // assignments draws what is hidden in n trials of one comparison.
-func assignments(p Plan, n int, draw *stream) []assignment {
-	all := possible(p.Design)
-	out := make([]assignment, n)
+func assignments(p Plan, n int, draw *stream) []*assignment {
+	all := p.Design.possible()
+	out := make([]*assignment, n)
 	if p.Order == Independent {
 		for i := range out {
 			out[i] = all[draw.below(len(all))]
@@ -155,34 +150,14 @@ func assignments(p Plan, n int, draw *stream) []assignment {
 	return out
 }
 
-// possible returns the equally likely assignments of a design. Of the four pairs two are the same and two differ,
-// so that 'same' is right half of the time.
-func possible(d Design) []assignment {
-	if d == ABX {
-		return []assignment{{first: SourceA}, {first: SourceB}}
-	}
-	return []assignment{{SourceA, SourceA}, {SourceB, SourceB}, {SourceA, SourceB}, {SourceB, SourceA}}
-}
-
 // replacement deals the n-th trial (from 0) that stands in for a voided one, from a stream of its own: what was
 // hidden in the void trial tells nothing of it.
 func replacement(p Plan, seed Seed, comparison, n int) trial {
 	draw := &stream{seed: seed, name: fmt.Sprintf("replacement %d", n)}
-	all := possible(p.Design)
+	all := p.Design.possible()
 	return trial{comparison: comparison, hidden: all[draw.below(len(all))]}
 }
 
 // right returns the answer that agrees with what is hidden. In a negative control both sources are the same audio, so
 // that no ear can do better than a guess, however much it leans towards one answer: whoever does has another way in.
-// Were every pair of it held to be the same, a listener who always says 'same' would seem to know.
-func right(p Plan, t trial) Answer {
-	switch {
-	case p.Design == ABX && t.hidden.first == SourceA:
-		return AnswerA
-	case p.Design == ABX:
-		return AnswerB
-	case t.hidden.first == t.hidden.second:
-		return AnswerSame
-	}
-	return AnswerDifferent
-}
+func (t trial) right() Answer { return t.hidden.right }

@@ -50,8 +50,8 @@ type Plan struct {
 	Study *Scope `json:"study,omitempty"`
 	// SingleBlind marks a plan run by a helper who knows what is connected.
 	SingleBlind bool `json:"single_blind,omitempty"`
-	// LeastSeconds is for how many seconds X and a reference, or both of a pair, must sound in a trial, lest its answer
-	// be marked as hurried; 0 in plans that ask for nothing.
+	// LeastSeconds is for how many seconds what the design wants heard must sound in a trial, lest its answer be marked as
+	// hurried; 0 in plans that ask for nothing.
 	LeastSeconds float64 `json:"least_seconds,omitempty"`
 }
 
@@ -83,8 +83,11 @@ func (p Plan) ValidateSettings() error {
 		return errors.New("plan without an id")
 	case checkShown("plan", p.ID, MaxName) != nil:
 		return checkShown("plan", p.ID, MaxName)
-	case p.Design != ABX && p.Design != SameDifferent:
+	case !p.Design.Known():
 		return errors.New("plan without a design")
+	case p.Order == Balanced && len(p.Design.of.answers) != 2:
+		// Fisher's exact test, which allows for a listener who counts, is of two answers.
+		return fmt.Errorf("%s in balanced order: that order needs a design of two answers", p.Design)
 	case !(p.Alpha > 0 && p.Alpha <= 0.5):
 		return fmt.Errorf("alpha %v: must lie above 0 and at most at 0.5", p.Alpha)
 	case !(p.SmallestEffect > 0 && p.SmallestEffect <= 1):

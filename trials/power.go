@@ -2,16 +2,16 @@ package trials
 
 import "heardiff/stats"
 
-// Conditional reports whether Fisher's exact test decides, and not the exact binomial one: of duplicate pairs, and of ABX
-// in balanced order.
-func (p Plan) Conditional() bool { return p.Design == SameDifferent || p.Order == Balanced }
+// Conditional reports whether Fisher's exact test decides, and not the exact binomial one: of designs judged by rates, and
+// of any in balanced order.
+func (p Plan) Conditional() bool { return p.Design.ByRates() || p.Order == Balanced }
 
 // PowerAt returns the power of n scored trials of the plan's design, order and level against a listener who is right with
 // probability pTrue: by the test that decides, over the divisions into kinds as they are dealt. It is an error if n or
 // pTrue is out of range.
 func (p Plan) PowerAt(n int, pTrue float64) (stats.Power, error) {
 	if !p.Conditional() {
-		return stats.PowerAt(n, 0.5, pTrue, p.Alpha)
+		return stats.PowerAt(n, p.Design.Chance(), pTrue, p.Alpha)
 	}
 	return stats.DividedPower(n, p.divisions(n), pTrue, p.Alpha)
 }
@@ -37,7 +37,7 @@ func (p Plan) Powers(n int, pTrue []float64) ([]float64, error) {
 // does.
 func (p Plan) TrialsFor(pTrue, power float64) (stats.Power, error) {
 	if !p.Conditional() {
-		return stats.TrialsFor(0.5, pTrue, p.Alpha, power)
+		return stats.TrialsFor(p.Design.Chance(), pTrue, p.Alpha, power)
 	}
 	return stats.DividedTrialsFor(p.divisions, pTrue, p.Alpha, power)
 }
@@ -47,5 +47,5 @@ func (p Plan) divisions(n int) []stats.Division {
 	if p.Order == Independent {
 		return stats.CoinDivisions(n)
 	}
-	return stats.RoundDivisions(n, len(possible(p.Design)))
+	return stats.RoundDivisions(n, len(p.Design.possible()))
 }

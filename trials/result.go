@@ -7,6 +7,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"heardiff/stats"
 )
 
 // Tally counts the answers to one comparison.
@@ -14,10 +16,10 @@ type Tally struct {
 	Comparison Comparison `json:"comparison"`
 	Trials     int        `json:"trials"`
 	Correct    int        `json:"correct"`
-	// Answers counts them by what was right and what was said: the first index is 0 where the design's first answer was
-	// right (X was A, the pair was the same) and 1 where the second was, the second index likewise what was answered.
-	Answers [2][2]int `json:"answers"`
-	// For the duplicate pair: a hit is 'different' said of a different pair.
+	// Answers counts them by what was right and what was said: the first index is that of the answer which was right among
+	// the design's answers (0 where X was A, or the pair was the same), the second index likewise what was answered.
+	Answers Answers `json:"answers"`
+	// Of designs judged by rates: a hit is 'different' said of a different pair. 0 in others.
 	Hits              int `json:"hits"`
 	Misses            int `json:"misses"`
 	FalseAlarms       int `json:"false_alarms"`
@@ -103,7 +105,7 @@ func (s *Session) reveal(entries []Entry) Result {
 		Begun: entries[0].At, Ended: entries[len(entries)-1].At,
 	}
 	for _, c := range s.plan.Comparisons {
-		r.Tallies = append(r.Tallies, Tally{Comparison: c})
+		r.Tallies = append(r.Tallies, Tally{Comparison: c, Answers: s.plan.Design.NoAnswers()})
 	}
 	flags := map[int][]string{}
 	for _, e := range entries {
@@ -119,7 +121,7 @@ func (s *Session) reveal(entries []Entry) Result {
 			one.Flags = flags[e.Trial]
 			r.Trials = append(r.Trials, one)
 			if e.Kind == EntryAnswer {
-				r.Tallies[t.comparison].count(one, s.plan.Design.Answers()[1])
+				r.Tallies[t.comparison].Answers.count(s.plan.Design, one)
 			}
 			if one.Hurried && one.Kind == Scored {
 				r.Hurried++
@@ -135,7 +137,7 @@ func (s *Session) reveal(entries []Entry) Result {
 func (s *Session) revealTrial(t trial, e Entry) TrialResult {
 	c := s.plan.Comparisons[t.comparison]
 	r := TrialResult{
-		Trial: e.Trial, Comparison: c.Name, Kind: c.Kind, Truth: right(s.plan, t),
+		Trial: e.Trial, Comparison: c.Name, Kind: c.Kind, Truth: t.right(),
 		Confidence: e.Confidence, Seconds: e.Seconds, Switches: e.Switches, At: e.At,
 		HeardS: s.plan.Design.listened(e), AnswerS: took(e),
 	}
@@ -170,27 +172,66 @@ func oldDevice(note string) string {
 	return ""
 }
 
-// count counts an answer; second is the design's second answer.
-func (t *Tally) count(r TrialResult, second Answer) {
-	at := map[bool]int{true: 1}
-	t.Answers[at[r.Truth == second]][at[r.Answer == second]]++
+// Answers counts answers by what was right (the first index) and what was said.
+type Answers [][]int
+
+// NoAnswers returns counts of zero, one for each answer that was right and each that was said.
+func (d Design) NoAnswers() Answers {
+	all := make(Answers, len(d.of.answers))
+	for i := range all {
+		all[i] = make([]int, len(all))
+	}
+	return all
+}
+
+// fit reports whether the counts have the form of the design's, none of them negative.
+func (a Answers) fit(d Design) bool {
+	n := len(d.of.answers)
+	for _, row := range a {
+		if len(row) != n || slices.Min(row) < 0 {
+			return false
+		}
+	}
+	return len(a) == n
+}
+
+func (a Answers) count(d Design, r TrialResult) { a[d.index(r.Truth)][d.index(r.Answer)]++ }
+
+// Pairs returns the counts of two answers as hits and false alarms: a hit is the second answer said where it was right.
+// They are 0 where there are more than two answers, or none was counted.
+func (a Answers) Pairs() stats.Pairs {
+	if len(a) != 2 {
+		return stats.Pairs{}
+	}
+	return stats.Pairs{Hits: a[1][1], Misses: a[1][0], FalseAlarms: a[0][1], CorrectRejections: a[0][0]}
+}
+
+// Totals returns how many answers there are, and how many of them are right.
+func (a Answers) Totals() (trials, correct int) {
+	for i, row := range a {
+		for k, n := range row {
+			if trials += n; i == k {
+				correct += n
+			}
+		}
+	}
+	return trials, correct
+}
+
+// Add adds the counts of other answers to the same design; what another design has and this one has not is left out.
+func (a Answers) Add(b Answers) {
+	for i := range min(len(a), len(b)) {
+		for k := range min(len(a[i]), len(b[i])) {
+			a[i][k] += b[i][k]
+		}
+	}
 }
 
 // sum adds up what the answers come to.
 func (t *Tally) sum(d Design) {
-	m := t.Answers
-	t.Trials, t.Correct = m[0][0]+m[0][1]+m[1][0]+m[1][1], m[0][0]+m[1][1]
-	if d == SameDifferent {
-		t.Hits, t.Misses, t.FalseAlarms, t.CorrectRejections = m[1][1], m[1][0], m[0][1], m[0][0]
+	t.Trials, t.Correct = t.Answers.Totals()
+	if d.ByRates() {
+		p := t.Answers.Pairs()
+		t.Hits, t.Misses, t.FalseAlarms, t.CorrectRejections = p.Hits, p.Misses, p.FalseAlarms, p.CorrectRejections
 	}
-}
-
-// Matrix returns the answers to one comparison: see Tally.Answers.
-func (r Result) Matrix(comparison string) [2][2]int {
-	for _, t := range r.Tallies {
-		if t.Comparison.Name == comparison {
-			return t.Answers
-		}
-	}
-	return [2][2]int{}
 }

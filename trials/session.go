@@ -193,7 +193,7 @@ func (s *Session) applyTrial(e Entry) error {
 	if e.Trial != s.current+1 || s.current >= len(s.trials) {
 		return fmt.Errorf("of trial %d, but trial %d is due", e.Trial, s.current+1)
 	}
-	if choices := s.plan.Design.Answers(); e.Kind == EntryAnswer && e.Answer != choices[0] && e.Answer != choices[1] {
+	if e.Kind == EntryAnswer && s.plan.Design.index(e.Answer) < 0 {
 		return fmt.Errorf("answer %q is not of the %s design", e.Answer, s.plan.Design)
 	}
 	if e.Kind == EntryVoid {
@@ -228,7 +228,7 @@ func (s *Session) count(t trial, e Entry) {
 		return
 	}
 	s.scored++
-	if e.Answer == right(s.plan, t) {
+	if e.Answer == t.right() {
 		s.correct++
 	}
 	s.stopped = s.plan.stop(s.scored, s.correct)
@@ -260,19 +260,11 @@ func (s *Session) Route(l Label) (Cue, error) {
 		return Cue{}, fmt.Errorf("%w: no trial is due", ErrNotNow)
 	}
 	t := s.trials[s.current]
-	c := Cue{comparison: t.comparison}
-	switch {
-	case s.plan.Design == ABX && l == LabelA:
-	case s.plan.Design == ABX && l == LabelB:
-		c.source = SourceB
-	case s.plan.Design == ABX && l == LabelX, s.plan.Design == SameDifferent && l == LabelFirst:
-		c.source = t.hidden.first
-	case s.plan.Design == SameDifferent && l == LabelSecond:
-		c.source = t.hidden.second
-	default:
+	source, ok := s.plan.Design.sound(t.hidden, l)
+	if !ok {
 		return Cue{}, fmt.Errorf("label %q is not of the %s design", l, s.plan.Design)
 	}
-	return c, nil
+	return Cue{comparison: t.comparison, source: source}, nil
 }
 
 // Switched counts a key press that chose what to hear.
@@ -292,7 +284,7 @@ func (s *Session) Ran(frames int64, rateHz int) {
 	}
 }
 
-// heardEnough reports whether X and a reference, or both of a pair, were heard at all.
+// heardEnough reports whether what the design wants heard was heard at all.
 func (s *Session) heardEnough() bool { return s.plan.Design.heardFor(s.sounded(), 1) }
 
 // sounded returns the frames heard under each label of the current trial, in the order of the design.
@@ -316,27 +308,20 @@ func (s *Session) timed(e Entry) Entry {
 // Ask gives an answer, which waits to be confirmed; confidence is 1 to 4, or 0 where it is not given.
 // It returns ErrNotHeard, ErrNotNow, or an error for an answer that is not of the design.
 func (s *Session) Ask(a Answer, confidence int) error {
-	choices := s.plan.Design.Answers()
+	d := s.plan.Design
 	switch {
 	case s.phase != Listening && s.phase != Asked:
 		return fmt.Errorf("%w: no trial is open", ErrNotNow)
-	case a != choices[0] && a != choices[1]:
-		return fmt.Errorf("answer %q is not of the %s design: %s or %s", a, s.plan.Design, choices[0], choices[1])
+	case d.index(a) < 0:
+		return fmt.Errorf("answer %q is not of the %s design: %s", a, d, d.AnswerNames())
 	case confidence < 0 || confidence > 4:
 		return fmt.Errorf("confidence %d: 1 to 4", confidence)
 	case !s.heardEnough():
-		return fmt.Errorf("%w: %s", ErrNotHeard, s.mustHear())
+		return fmt.Errorf("%w: %s", ErrNotHeard, d.of.mustHear)
 	}
 	s.phase = Asked
 	s.pending = Entry{Kind: EntryAnswer, Trial: s.current + 1, Answer: a, Confidence: confidence}
 	return nil
-}
-
-func (s *Session) mustHear() string {
-	if s.plan.Design == ABX {
-		return "play X, and A or B, before you answer"
-	}
-	return "play both, 1 and 2, before you answer"
 }
 
 // TakeBack drops an answer that was not confirmed.

@@ -58,19 +58,32 @@ func hearAll(s *Session) {
 // oracle answers right from what Route gives to playback.
 func oracle(t *testing.T, s *Session) Answer {
 	t.Helper()
-	if s.plan.Design == ABX {
-		x, err := s.Route(LabelX)
+	var heard []Source
+	for _, l := range s.plan.Design.Labels() {
+		cue, err := s.Route(l)
 		if err != nil {
 			t.Fatal(err)
 		}
-		return []Answer{AnswerA, AnswerB}[x.Source()]
+		heard = append(heard, cue.Source())
 	}
-	first, _ := s.Route(LabelFirst)
-	second, _ := s.Route(LabelSecond)
-	if first.Source() == second.Source() {
-		return AnswerSame
+	switch s.plan.Design {
+	case ABX:
+		return []Answer{AnswerA, AnswerB}[heard[2]]
+	case SameDifferent:
+		if heard[0] == heard[1] {
+			return AnswerSame
+		}
+		return AnswerDifferent
+	case TwoInterval:
+		return []Answer{"1", "2"}[heard[1]]
 	}
-	return AnswerDifferent
+	switch { // triangle
+	case heard[0] == heard[1]:
+		return "3"
+	case heard[0] == heard[2]:
+		return "2"
+	}
+	return "1"
 }
 
 func answer(t *testing.T, s *Session, a Answer) {
@@ -85,7 +98,7 @@ func answer(t *testing.T, s *Session, a Answer) {
 }
 
 func TestOracleIsAlwaysRightAndCoinIsAtChance(t *testing.T) {
-	for _, d := range []Design{ABX, SameDifferent} {
+	for _, d := range Designs() {
 		s, m := begin(t, testPlan(d, 50), Seed{1})
 		for s.View().Phase != Done {
 			answer(t, s, oracle(t, s))
@@ -103,8 +116,9 @@ func TestOracleIsAlwaysRightAndCoinIsAtChance(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		// 4.4 standard deviations of a fair coin: fails by chance once in 100 000 seeds.
-		if got := float64(r.Tallies[0].Correct); math.Abs(got-n/2) > 4.4*math.Sqrt(n)/2 {
+		// 4.4 standard deviations of the binomial: fails by chance once in 100 000 seeds.
+		p := 1 / float64(len(d.Answers()))
+		if got := float64(r.Tallies[0].Correct); math.Abs(got-n*p) > 4.4*math.Sqrt(n*p*(1-p)) {
 			t.Errorf("%s: constant answers were right %v times of %d", d, got, n)
 		}
 	}
@@ -158,7 +172,7 @@ func TestAnswerIsKeptBeforeTheNextTrial(t *testing.T) {
 }
 
 func TestViewIsTheSameForEveryAssignment(t *testing.T) {
-	for _, d := range []Design{ABX, SameDifferent} {
+	for _, d := range Designs() {
 		var want []string
 		for seed := range byte(20) {
 			s, _ := begin(t, testPlan(d, 6), Seed{seed})
@@ -180,7 +194,7 @@ func TestViewIsTheSameForEveryAssignment(t *testing.T) {
 func TestHiddenPartsPrintAsNothing(t *testing.T) {
 	var texts [2]string
 	for i := range texts {
-		c, tr := Cue{source: Source(i)}, trial{hidden: assignment{first: Source(i)}}
+		c, tr := Cue{source: Source(i)}, trial{hidden: &assignment{sounds: []Source{Source(i)}, right: Answer(fmt.Sprint(i))}}
 		texts[i] = fmt.Sprintf("%v %+v %#v %s %v %+v %#v %v", c, c, c, c, tr, tr, tr, Seed{byte(i)})
 	}
 	if texts[0] != texts[1] {
@@ -299,13 +313,13 @@ func TestPracticeComesFirstWithFeedback(t *testing.T) {
 func TestBalancedOrderHasEachAssignmentEquallyOften(t *testing.T) {
 	p := testPlan(SameDifferent, 40)
 	p.Order = Balanced
-	count := map[assignment]int{}
+	count := map[*assignment]int{}
 	for _, tr := range deal(p, Seed{1}) {
 		count[tr.hidden]++
 	}
 	for a, n := range count {
 		if n != 10 {
-			t.Errorf("assignment %d%d came %d times", a.first, a.second, n)
+			t.Errorf("assignment %v came %d times", a.sounds, n)
 		}
 	}
 }
@@ -318,8 +332,8 @@ func TestIndependentOrderIsAFairCoin(t *testing.T) {
 	last := SourceA
 	for seed := range byte(n / MaxTrials) {
 		for _, tr := range deal(p, Seed{seed, 77}) {
-			pairs[last][tr.hidden.first]++
-			last = tr.hidden.first
+			pairs[last][tr.hidden.sounds[2]]++
+			last = tr.hidden.sounds[2]
 		}
 	}
 	for i := range 2 {
@@ -337,7 +351,7 @@ func TestPlanRejectsWhatMakesNoTest(t *testing.T) {
 		t.Fatal(err)
 	}
 	for name, change := range map[string]func(*Plan){
-		"no design":           func(p *Plan) { p.Design = DesignUnset },
+		"no design":           func(p *Plan) { p.Design = Design{} },
 		"alpha 0":             func(p *Plan) { p.Alpha = 0 },
 		"alpha not a number":  func(p *Plan) { p.Alpha = math.NaN() },
 		"no trials":           func(p *Plan) { p.Comparisons[0].Trials = 0 },
@@ -355,7 +369,7 @@ func TestPlanRejectsWhatMakesNoTest(t *testing.T) {
 }
 
 func TestNegativeControlIsAtChanceForEveryHabit(t *testing.T) {
-	for _, d := range []Design{ABX, SameDifferent} {
+	for _, d := range Designs() {
 		for _, habit := range d.Answers() {
 			p := testPlan(d, 1)
 			p.Comparisons = append(p.Comparisons, Comparison{Name: "none", Kind: NegativeControl, AudioA: "aa", AudioB: "aa", Trials: 2000})
@@ -367,8 +381,9 @@ func TestNegativeControlIsAtChanceForEveryHabit(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			// 4.4 standard deviations of a fair coin
-			if got := float64(r.Tallies[1].Correct); math.Abs(got-1000) > 4.4*math.Sqrt(500) {
+			// 4.4 standard deviations of the binomial
+			p0 := 1 / float64(len(d.Answers()))
+			if got := float64(r.Tallies[1].Correct); math.Abs(got-2000*p0) > 4.4*math.Sqrt(2000*p0*(1-p0)) {
 				t.Errorf("%s, always %s: right %v times of 2000", d, habit, got)
 			}
 		}

@@ -8,16 +8,16 @@ import (
 // Summary is what a revealed session comes to, without its single trials: small enough to keep for ten thousand sessions.
 type Summary struct {
 	// Answers holds a matrix for each comparison of the plan, in its order: see Tally.Answers.
-	Answers [][2][2]int `json:"answers"`
-	GivenUp bool        `json:"given_up"`
-	Stopped Stop        `json:"stopped"`
-	Voids   int         `json:"voids"`
-	Flags   int         `json:"flags"`
-	Hurried int         `json:"hurried"`
-	Devices []string    `json:"devices,omitempty"`
-	Silent  bool        `json:"silent"`
-	Begun   time.Time   `json:"begun"`
-	Ended   time.Time   `json:"ended"`
+	Answers []Answers `json:"answers"`
+	GivenUp bool      `json:"given_up"`
+	Stopped Stop      `json:"stopped"`
+	Voids   int       `json:"voids"`
+	Flags   int       `json:"flags"`
+	Hurried int       `json:"hurried"`
+	Devices []string  `json:"devices,omitempty"`
+	Silent  bool      `json:"silent"`
+	Begun   time.Time `json:"begun"`
+	Ended   time.Time `json:"ended"`
 }
 
 // SummaryVersion changes whenever the same entries could come to another Summary: one of another version is not to be used.
@@ -42,10 +42,8 @@ func (s Summary) Result(session string, p Plan) (Result, error) {
 	}
 	for i, c := range p.Comparisons {
 		t := Tally{Comparison: c, Answers: s.Answers[i]}
-		for _, row := range t.Answers {
-			if row[0] < 0 || row[1] < 0 {
-				return Result{}, fmt.Errorf("session %q: a summary with a negative count", session)
-			}
+		if !t.Answers.fit(p.Design) {
+			return Result{}, fmt.Errorf("session %q: a summary with counts that no %s session has", session, p.Design)
 		}
 		t.sum(p.Design)
 		r.Tallies = append(r.Tallies, t)

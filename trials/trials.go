@@ -21,26 +21,17 @@ package trials
 import (
 	"errors"
 	"fmt"
+	"slices"
 )
 
 // Errors a caller branches on.
 var (
 	// ErrBlind is returned when a result is asked for before the session has ended.
 	ErrBlind = errors.New("results are withheld until the session ends")
-	// ErrNotHeard is returned when an answer comes before X and a reference, or both of a pair, were heard.
+	// ErrNotHeard is returned when an answer comes before what the design wants heard was.
 	ErrNotHeard = errors.New("not everything has been heard yet")
 	// ErrNotNow is returned when an action does not fit the session's phase.
 	ErrNotNow = errors.New("not possible now")
-)
-
-// Design is the kind of question a plan asks.
-type Design uint8
-
-// The designs. The zero value is no design and is rejected.
-const (
-	DesignUnset   Design = iota
-	ABX                  // which of A and B is X?
-	SameDifferent        // are the two presentations of a pair the same or different?
 )
 
 // Source is what sounds: one of the two things compared.
@@ -52,30 +43,17 @@ const (
 	SourceB
 )
 
-// Label is what is pressed.
-type Label uint8
+// Label is what is pressed: the name of a presentation. Each design has its own; "" is none.
+type Label string
 
-// The labels: A, B and X in the ABX design; the first and the second of a pair in the other.
-const (
-	LabelUnset Label = iota
-	LabelA
-	LabelB
-	LabelX
-	LabelFirst
-	LabelSecond
-)
+// LabelUnset is no label.
+const LabelUnset Label = ""
 
-// Answer is what the listener says of a trial.
-type Answer uint8
+// Answer is what the listener says of a trial. Each design has its own; "" is none.
+type Answer string
 
-// The answers: X is A, X is B; the pair is the same, the pair is different.
-const (
-	AnswerUnset Answer = iota
-	AnswerA
-	AnswerB
-	AnswerSame
-	AnswerDifferent
-)
+// AnswerUnset is no answer.
+const AnswerUnset Answer = ""
 
 // Kind says what a comparison is for. A listener is told only of practice.
 type Kind uint8
@@ -113,10 +91,7 @@ const (
 )
 
 var (
-	designNames = []string{"", "abx", "same-different"}
 	sourceNames = []string{"A", "B"}
-	labelNames  = []string{"", "a", "b", "x", "1", "2"}
-	answerNames = []string{"", "a", "b", "same", "different"}
 	kindNames   = []string{"scored", "practice", "positive control", "negative control"}
 	layoutNames = []string{"interleaved", "blocked"}
 	orderNames  = []string{"independent", "balanced"}
@@ -139,40 +114,32 @@ func parse[T ~uint8](what string, names []string, text []byte, v *T) error {
 	return fmt.Errorf("%s %q unknown", what, text)
 }
 
-// String returns "abx" or "same-different".
-func (d Design) String() string { return name(designNames, d) }
-
-// MarshalText writes String.
-func (d Design) MarshalText() ([]byte, error) { return []byte(d.String()), nil }
-
-// UnmarshalText reads what String writes, and errors for anything else.
-func (d *Design) UnmarshalText(t []byte) error { return parse("design", designNames, t, d) }
-
 // String returns "A" or "B".
 func (s Source) String() string { return name(sourceNames, s) }
 
-// String returns the key: a, b, x, 1 or 2.
-func (l Label) String() string { return name(labelNames, l) }
+// String returns the label's key.
+func (l Label) String() string { return string(l) }
 
-// MarshalText writes String.
-func (l Label) MarshalText() ([]byte, error) { return []byte(l.String()), nil }
-
-// UnmarshalText reads what String writes, and errors for anything else.
-func (l *Label) UnmarshalText(t []byte) error { return parse("label", labelNames, t, l) }
-
-// String returns a, b, same or different.
-func (a Answer) String() string { return name(answerNames, a) }
-
-// MarshalText writes String.
-func (a Answer) MarshalText() ([]byte, error) { return []byte(a.String()), nil }
-
-// UnmarshalText reads what String writes, "" for no answer, and errors for anything else.
-func (a *Answer) UnmarshalText(t []byte) error {
-	if len(t) == 0 {
-		*a = AnswerUnset
-		return nil
+// UnmarshalText reads a label of any design, and errors for anything else.
+func (l *Label) UnmarshalText(t []byte) error {
+	if !slices.Contains(AllLabels(), Label(t)) {
+		return fmt.Errorf("label %q unknown", t)
 	}
-	return parse("answer", answerNames, t, a)
+	*l = Label(t)
+	return nil
+}
+
+// String returns the answer's name.
+func (a Answer) String() string { return string(a) }
+
+// UnmarshalText reads an answer of any design, "" for no answer, and errors for anything else.
+func (a *Answer) UnmarshalText(t []byte) error {
+	of := func(d Design) bool { return d.index(Answer(t)) >= 0 }
+	if len(t) > 0 && !slices.ContainsFunc(Designs(), of) {
+		return fmt.Errorf("answer %q unknown", t)
+	}
+	*a = Answer(t)
+	return nil
 }
 
 // String returns the kind in words.
@@ -201,19 +168,3 @@ func (o Order) MarshalText() ([]byte, error) { return []byte(o.String()), nil }
 
 // UnmarshalText reads what String writes, and errors for anything else.
 func (o *Order) UnmarshalText(t []byte) error { return parse("order", orderNames, t, o) }
-
-// Labels returns the labels of the design, in the order of its keys.
-func (d Design) Labels() []Label {
-	if d == ABX {
-		return []Label{LabelA, LabelB, LabelX}
-	}
-	return []Label{LabelFirst, LabelSecond}
-}
-
-// Answers returns the two answers of the design.
-func (d Design) Answers() [2]Answer {
-	if d == ABX {
-		return [2]Answer{AnswerA, AnswerB}
-	}
-	return [2]Answer{AnswerSame, AnswerDifferent}
-}

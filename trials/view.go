@@ -66,7 +66,7 @@ func (s *Session) practiceFeedback(e Entry) *Feedback {
 	if s.plan.Comparisons[t.comparison].Kind != Practice {
 		return nil
 	}
-	return &Feedback{Answer: e.Answer, Right: e.Answer == right(s.plan, t)}
+	return &Feedback{Answer: e.Answer, Right: e.Answer == t.right()}
 }
 
 // Plan returns the session's plan.

@@ -6,6 +6,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -43,7 +44,13 @@ func (n *notebook) last() trials.Entry { return n.entries[len(n.entries)-1] }
 // testBooth is a booth over two tones, with a clock that the test sets.
 func testBooth(t *testing.T, seed trials.Seed, now func() time.Time) (*booth, *deck, *notebook) {
 	t.Helper()
-	p := trials.Plan{ID: "1", Design: trials.ABX, Alpha: 0.05, SmallestEffect: 0.3, Comparisons: []trials.Comparison{
+	return designBooth(t, trials.ABX, seed, now)
+}
+
+// designBooth is testBooth of a plan of a design.
+func designBooth(t *testing.T, design trials.Design, seed trials.Seed, now func() time.Time) (*booth, *deck, *notebook) {
+	t.Helper()
+	p := trials.Plan{ID: "1", Design: design, Alpha: 0.05, SmallestEffect: 0.3, Comparisons: []trials.Comparison{
 		{Name: "one", A: "left", B: "right", AudioA: "aa", AudioB: "bb", Trials: 6}}}
 	set := &audioSet{sources: [][2]int{{0, 1}}, lengths: []int{48000}}
 	for _, hz := range []float64{440, 450} {
@@ -128,13 +135,21 @@ func TestSleepVoidsTheTrial(t *testing.T) {
 // What reaches the device for a key must be as long in coming for every assignment, and only the chains' difference
 // may differ: sample counts, position, labels and the screen's data are compared over many seeds.
 func TestBoothDoesTheSameWhateverIsHidden(t *testing.T) {
+	for _, design := range trials.Designs() {
+		t.Run(design.String(), func(t *testing.T) { boothDoesTheSame(t, design) })
+	}
+}
+
+func boothDoesTheSame(t *testing.T, design trials.Design) {
 	want := ""
+	labels := design.Labels()
+	pressed := append(slices.Clone(labels), labels...)[:4]
 	for seed := range byte(24) {
 		fixed := time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC)
-		b, d, n := testBooth(t, trials.Seed{seed, 5}, func() time.Time { return fixed })
+		b, d, n := designBooth(t, design, trials.Seed{seed, 5}, func() time.Time { return fixed })
 		var log strings.Builder
 		for range 3 {
-			for _, l := range []trials.Label{trials.LabelA, trials.LabelX, trials.LabelB, trials.LabelX} {
+			for _, l := range pressed {
 				if err := b.Play(l); err != nil {
 					t.Fatal(err)
 				}
@@ -145,11 +160,11 @@ func TestBoothDoesTheSameWhateverIsHidden(t *testing.T) {
 				}
 				fmt.Fprintf(&log, "%v %+v %+v %d\n", l, b.View(), b.Sound(), quiet)
 			}
-			if err := errors.Join(b.Ask(trials.AnswerA, 2), b.Confirm()); err != nil {
+			if err := errors.Join(b.Ask(design.Answers()[0], 2), b.Confirm()); err != nil {
 				t.Fatal(err)
 			}
 			e := n.last()
-			if e.Previous, e.Hash = "", ""; len(e.Heard) != 3 || e.Frames != 120_000 || e.RateHz != 48000 {
+			if e.Previous, e.Hash = "", ""; len(e.Heard) != len(labels) || e.Frames != 120_000 || e.RateHz != 48000 {
 				t.Fatalf("the clock of a trial: %+v", e)
 			}
 			fmt.Fprintf(&log, "%+v\n", e)

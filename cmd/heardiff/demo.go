@@ -44,18 +44,34 @@ Everything in it is invented and says so. The listeners are computations.`,
 	return c
 }
 
-// demoPlan is one plan of the demonstration.
+// demoPlan is one plan of the demonstration, and how an ear answers its design: with the index of an answer, from what
+// sounded under each label.
 type demoPlan struct {
 	design, other string
 	trials        int
+	answer        func(ear *demo.Ear, sounds []pcm.Clip) int
+}
+
+func pickX(ear *demo.Ear, sounds []pcm.Clip) int {
+	if ear.PickX(sounds[0], sounds[1], sounds[2]) {
+		return 0
+	}
+	return 1
+}
+
+func tellPair(ear *demo.Ear, sounds []pcm.Clip) int {
+	if ear.SeemDifferent(sounds[0], sounds[1]) {
+		return 1
+	}
+	return 0
 }
 
 var demoPlans = []demoPlan{
-	{"abx", "hamster-clock", 40},
-	{"abx", "lantern-link", 80},
-	{"abx", "isolator", 24},
-	{"abx", "warm-stage", 40},
-	{"same-different", "hamster-clock", 48},
+	{"abx", "hamster-clock", 40, pickX},
+	{"abx", "lantern-link", 80, pickX},
+	{"abx", "isolator", 24, pickX},
+	{"abx", "warm-stage", 40, pickX},
+	{"same-different", "hamster-clock", 48, tellPair},
 }
 
 // demoListener is one invented listener; threshold is its ear's, in dB of the difference below the music.
@@ -316,7 +332,7 @@ func (d *demonstration) simulate(ctx context.Context, s *store.Store) error {
 		}
 		for k, l := range demoListeners {
 			ear := demo.NewEar(l.threshold, uint64(100*i+k))
-			if err := d.session(ctx, s, p, l.id, set, ear); err != nil {
+			if err := d.session(ctx, s, p, l.id, set, func(sounds []pcm.Clip) int { return demoPlans[i].answer(ear, sounds) }); err != nil {
 				return fmt.Errorf("plan %s, listener %s: %w", p.ID, l.id, err)
 			}
 			progress((float64(i) + float64(k)/float64(len(demoListeners))) / float64(len(plans)))
@@ -325,8 +341,8 @@ func (d *demonstration) simulate(ctx context.Context, s *store.Store) error {
 	return nil
 }
 
-// session lets one ear work through one plan: sealed order, journal and store as for a person.
-func (d *demonstration) session(ctx context.Context, s *store.Store, p trials.Plan, listener string, set *audioSet, ear *demo.Ear) error {
+// session lets one ear, which answers as pick does, work through one plan: sealed order, journal and store as for a person.
+func (d *demonstration) session(ctx context.Context, s *store.Store, p trials.Plan, listener string, set *audioSet, pick func([]pcm.Clip) int) error {
 	session, err := d.app.findSession(ctx, s, listenOptions{plan: p.ID, listener: listener, device: "simulated"})
 	if err != nil {
 		return err
@@ -338,7 +354,7 @@ func (d *demonstration) session(ctx context.Context, s *store.Store, p trials.Pl
 		return err
 	}
 	for session.View().Phase == trials.Listening {
-		answer, err := hearTrial(session, set, ear)
+		answer, err := hearTrial(session, set, pick)
 		if err != nil {
 			return err
 		}
@@ -352,32 +368,23 @@ func (d *demonstration) session(ctx context.Context, s *store.Store, p trials.Pl
 	return nil
 }
 
-// hearTrial plays the due trial to an ear, three seconds of each presentation, and returns its answer.
-func hearTrial(session *trials.Session, set *audioSet, ear *demo.Ear) (trials.Answer, error) {
+// hearTrial plays the due trial to an ear, three seconds of each presentation, and returns the answer that it picks.
+func hearTrial(session *trials.Session, set *audioSet, pick func([]pcm.Clip) int) (trials.Answer, error) {
 	design := session.View().Design
-	sounds := map[trials.Label]pcm.Clip{}
+	var sounds []pcm.Clip
 	for _, l := range design.Labels() {
 		cue, err := session.Route(l)
 		if err != nil {
 			return trials.AnswerUnset, err
 		}
 		clip := set.clips[set.sources[cue.Comparison()][cue.Source()]]
-		sounds[l] = clip.Slice(clip.Len()/4, clip.Len()/4+3*int(clip.Rate))
-		session.Heard(l, sounds[l].Len())
-		session.Ran(int64(sounds[l].Len()), int(clip.Rate))
+		part := clip.Slice(clip.Len()/4, clip.Len()/4+3*int(clip.Rate))
+		sounds = append(sounds, part)
+		session.Heard(l, part.Len())
+		session.Ran(int64(part.Len()), int(clip.Rate))
 		session.Switched()
 	}
-	answers := design.Answers()
-	first := false
-	if design == trials.ABX {
-		first = ear.PickX(sounds[trials.LabelA], sounds[trials.LabelB], sounds[trials.LabelX])
-	} else {
-		first = !ear.SeemDifferent(sounds[trials.LabelFirst], sounds[trials.LabelSecond])
-	}
-	if first {
-		return answers[0], nil
-	}
-	return answers[1], nil
+	return design.Answers()[pick(sounds)], nil
 }
 
 func (d *demonstration) finish(ctx context.Context) error {

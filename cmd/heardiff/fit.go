@@ -14,6 +14,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"heardiff/stats"
+	"heardiff/trials"
 )
 
 type fitFlags struct {
@@ -49,7 +50,7 @@ without an end) a trend test and an isotonic curve, which assume no shape, are p
 	fl := c.Flags()
 	fl.StringVar(&f.shape, "shape", "weibull", "`weibull`, logistic or normal")
 	fl.StringVar(&f.scale, "scale", "log", "of the dose: `log` (log10) or linear")
-	fl.Float64Var(&f.guess, "guess", 0.5, "chance level, fixed by the design")
+	fl.Float64Var(&f.guess, "guess", trials.ABX.Chance(), "chance level, fixed by the design: that of abx unless given")
 	fl.StringVar(&f.lapse, "lapse", "0", "lapse rate, a `number` or free (0 to 0.1)")
 	fl.StringVar(&f.pooled, "pooled", "common", "listeners: one `common` threshold, or random ones about a mean")
 	fl.BoolVar(&f.next, "next", false, "say at which dose the next trial teaches most")

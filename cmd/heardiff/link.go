@@ -211,7 +211,7 @@ func linkText(w io.Writer, r link.Result) {
 		}
 		m := v.Measured
 		who += notOfPeople(v.Simulated, v.Silent)
-		t.row(v.Comparison, v.Design, who, fmt.Sprint(v.Correct), fmt.Sprint(v.Trials), probability(v.P), probability(v.PStudy), decimals(v.DPrimeIndependent),
+		t.row(v.Comparison, v.Design, who, fmt.Sprint(v.Correct), fmt.Sprint(v.Trials), probability(v.P), probability(v.PStudy), decimals(v.DPrime),
 			decimals(v.UpperPD), differenceText(m.Of(link.RandomJitter)), differenceText(m.Of(link.DeterministicJitter)), differenceText(m.Of(link.Noise)),
 			figure(m.NullDB, "%.1f"), string(v.Verdict))
 	}

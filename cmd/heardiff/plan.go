@@ -18,6 +18,15 @@ func (a *app) planCommand() *cobra.Command {
 	return group("plan", "fix what will be run, before the first trial", a.planNewCommand(), a.planShowCommand(), a.planListCommand())
 }
 
+// designLines lists the designs for help, one a line.
+func designLines() string {
+	var lines []string
+	for _, d := range trials.Designs() {
+		lines = append(lines, fmt.Sprintf("  %-15s %s", d, d.Words()))
+	}
+	return strings.Join(lines, "\n")
+}
+
 // planOptions are the flags of "plan new".
 type planOptions struct {
 	id, design, chainA, chainB, excerpt, layout, order string
@@ -34,11 +43,14 @@ type planOptions struct {
 func (a *app) planNewCommand() *cobra.Command {
 	var o planOptions
 	c := &cobra.Command{
-		Use:   "new --design abx|same-different --a CHAIN --b CHAIN --trials N …",
+		Use:   "new --design DESIGN --a CHAIN --b CHAIN --trials N …",
 		Short: "make a plan",
 		Long: `Make a plan: which chains, which excerpt, how many trials, at what risk, and the smallest
 effect worth finding (as the proportion of trials on which the listener truly knows).
 A plan cannot change once its first session has begun.
+
+--design is the question that each trial asks:
+` + designLines() + `
 
 Controls keep the test honest: positive ones (a plain level difference) show that this
 listener, here, can hear something plain; negative ones (the same audio twice) show that
@@ -52,8 +64,8 @@ and at --trials at the latest. It needs more trials at most, and fewer where muc
 --boundary chooses them ("heardiff power --plan sequential" shows what each costs): evidence
 after every trial, or a group-sequential boundary after --looks equal groups.
 
-An answer is marked as hurried where X and a reference, or both of a pair, sounded for less
-than --least-seconds in its trial (half a second: common practice, no source); every result
+An answer is marked as hurried where what must be heard (of ABX X and a reference, else all)
+sounded for less than --least-seconds in its trial (half a second: common practice, no source); every result
 names how many were. Nothing is ruled out without a word where there was no positive control.
 
 Order: with "independent" each trial is a fair coin, as the exact test assumes, and no run of
@@ -70,7 +82,7 @@ Layout: "interleaved" spreads fatigue over all comparisons, "blocked" lets the l
 with one; both draw their order by chance.`,
 		Example: `  heardiff plan new --design abx --a direct --b optical --trials 42 --alpha 0.05
   heardiff plan new --design same-different --a direct --b optical --trials 60 --positive 8 --negative 8 --listeners 6
-  heardiff plan new --ladder random-jitter --trials 20 --practice 4`,
+  heardiff plan new --ladder random-jitter --design two-interval --trials 20 --practice 4`,
 		Args: exactArgs(),
 		RunE: func(c *cobra.Command, _ []string) error {
 			o.alphaGiven = c.Flags().Changed("alpha")
@@ -83,7 +95,7 @@ with one; both draw their order by chance.`,
 
 func (o *planOptions) define(f *pflag.FlagSet) {
 	f.StringVar(&o.id, "id", "", "the plan's `name` (else the next number)")
-	f.StringVar(&o.design, "design", "abx", "`abx` or same-different")
+	f.StringVar(&o.design, "design", "abx", "`abx`, or "+strings.TrimPrefix(trials.DesignNames(), "abx, "))
 	f.StringVar(&o.chainA, "a", "", "the reference `chain`")
 	f.StringVar(&o.chainB, "b", "", "the `chain` compared with it")
 	f.StringVar(&o.excerpt, "excerpt", "", "the `excerpt` (else the only one that holds both chains)")
@@ -98,7 +110,7 @@ func (o *planOptions) define(f *pflag.FlagSet) {
 	f.IntVar(&o.positive, "positive", 0, "`trials` with a plain difference, mixed in")
 	f.IntVar(&o.negative, "negative", 0, "`trials` with the same audio twice, mixed in")
 	f.Float64Var(&o.rest, "rest", 20, "a rest is due after so many `minutes`; 0 for never")
-	f.Float64Var(&o.least, "least-seconds", trials.LeastSeconds, "an answer is marked as hurried where X and a reference, or both of a pair, sounded for less than so many `seconds`; 0 for never")
+	f.Float64Var(&o.least, "least-seconds", trials.LeastSeconds, "an answer is marked as hurried where what must be heard in a trial sounded for less than so many `seconds`; 0 for never")
 	f.BoolVar(&o.byHand, "by-hand", false, "no files: a helper at a switch box connects the chains (single-blind)")
 	f.StringVar(&o.layout, "layout", "interleaved", "`interleaved` or blocked comparisons")
 	f.StringVar(&o.stopping, "stopping", "fixed", "`fixed`, or sequential: end as soon as the evidence suffices")
@@ -137,7 +149,7 @@ func (a *app) newPlan(ctx context.Context, o planOptions) error {
 		return err
 	}
 	if o.stopping == "sequential" {
-		made, err := makeLooks(o.boundary, p.Count(trials.Scored), o.looks, p.SmallestEffect, stats.Usable(level), stats.Usable(p.Alpha))
+		made, err := makeLooks(p.Design, o.boundary, p.Count(trials.Scored), o.looks, p.SmallestEffect, stats.Usable(level), stats.Usable(p.Alpha))
 		if err != nil {
 			return misused(err)
 		}
@@ -157,7 +169,7 @@ func (a *app) newPlan(ctx context.Context, o planOptions) error {
 func (o *planOptions) plan() (trials.Plan, error) {
 	p := trials.Plan{ID: o.id, Alpha: o.alpha, SmallestEffect: o.effect, RestMinutes: o.rest, SingleBlind: o.byHand, LeastSeconds: o.least}
 	if err := p.Design.UnmarshalText([]byte(o.design)); err != nil {
-		return p, misusedf("--design %q: abx or same-different", o.design)
+		return p, misusedf("--design %q: %s", o.design, trials.DesignNames())
 	}
 	if err := p.Layout.UnmarshalText([]byte(o.layout)); err != nil {
 		return p, misusedf("--layout %q: interleaved or blocked", o.layout)

@@ -55,8 +55,8 @@ func (o planOptions) fit(ctx context.Context, s *store.Store, p *trials.Plan) (l
 
 // warnOfControls warns of controls that cannot say anything.
 func (a *app) warnOfControls(p trials.Plan) {
-	if n := p.Count(trials.NegativeControl); n > 0 && !link.CanTrip(n) {
+	if n := p.Count(trials.NegativeControl); n > 0 && !link.CanTrip(p.Design, n) {
 		a.warn("%d negative controls can never show a leak in one session: even %d of %d right come by chance more often than %g; %d or more can",
-			n, n, n, link.LeakAlpha, link.LeastNegative())
+			n, n, n, link.LeakAlpha, link.LeastNegative(p.Design))
 	}
 }

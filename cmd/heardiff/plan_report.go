@@ -47,11 +47,11 @@ func reportPlan(p trials.Plan, f link.Family) (planReport, error) {
 	judged := p
 	judged.Alpha = f.TestLevel(p)
 	truths := []float64{0.6, 0.7, 0.8}
-	if smallest := stats.FromDiscriminators(p.SmallestEffect); !slices.Contains(truths, smallest) {
+	if smallest := stats.FromDiscriminators(p.SmallestEffect, p.Design.Chance()); !slices.Contains(truths, smallest) {
 		truths = append(truths, smallest)
 	}
 	if p.Sequential() {
-		for _, pTrue := range append([]float64{0.5}, truths...) {
+		for _, pTrue := range append([]float64{p.Design.Chance()}, truths...) {
 			r.Course = append(r.Course, p.Looks.Course(pTrue))
 		}
 		return r, nil

@@ -81,7 +81,7 @@ func TestPlanForATinyEffectIsStillShown(t *testing.T) {
 // A sequential plan keeps both risks at the exact recursion of its own boundaries.
 func TestSequentialPlanShowsItsRisks(t *testing.T) {
 	p := onePlan(60, 0.6)
-	made, err := makeLooks("evidence", 60, 0, p.SmallestEffect, p.Alpha, p.Alpha)
+	made, err := makeLooks(trials.ABX, "evidence", 60, 0, p.SmallestEffect, p.Alpha, p.Alpha)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -97,7 +97,7 @@ func TestSequentialPlanShowsItsRisks(t *testing.T) {
 		if c.P == 0.5 && c.Heard > p.Alpha {
 			t.Errorf("a guesser is heard with probability %v", c.Heard)
 		}
-		if c.P == stats.FromDiscriminators(p.SmallestEffect) && c.RuledOut > p.Alpha {
+		if c.P == stats.FromDiscriminators(p.SmallestEffect, p.Design.Chance()) && c.RuledOut > p.Alpha {
 			t.Errorf("the smallest effect is ruled out with probability %v", c.RuledOut)
 		}
 	}

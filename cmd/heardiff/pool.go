@@ -15,14 +15,14 @@ import (
 
 func (a *app) poolCommand() *cobra.Command {
 	var alpha, confidence float64
-	var comparison string
+	var comparison, design string
 	c := &cobra.Command{
 		Use:   "pool [FILE.csv]",
 		Short: "listeners together: totals, how much they differ, who hears it, groups compared",
 		Long: `Listeners together: totals, how much they differ, who hears it, groups compared.
 
-Without a file, the ABX sessions of the study that have ended, those given up
-included and those that are void left out; the verdicts are those of the whole study, as
+Without a file, the sessions of the study that have ended, those given up included and those
+that are void left out, of one comparison and one design whose right answers are counted; the verdicts are those of the whole study, as
 "link" gives them, and p of these sums alone decides nothing.
 FILE.csv has the columns listener,group,correct,trials, one row a listener; the rows of one
 listener are added up. The p of the total is exact against "none of them hears it"; where
@@ -41,8 +41,12 @@ alone: a percentage, from such an analysis or from print, is never turned back i
 			if err != nil {
 				return misused(err)
 			}
+			of, err := pooledDesign(design)
+			if err != nil {
+				return err
+			}
 			if len(args) == 0 {
-				return a.poolStudy(c.Context(), comparison, cfg)
+				return a.poolStudy(c.Context(), comparison, of, cfg)
 			}
 			if comparison != "" {
 				return misusedf("--comparison %q is of the study: it goes without FILE.csv", comparison)
@@ -51,13 +55,29 @@ alone: a percentage, from such an analysis or from print, is never turned back i
 			if err != nil {
 				return err
 			}
-			return a.poolListeners(listeners, cfg)
+			if !of.Known() {
+				of = trials.ABX
+			}
+			return a.poolListeners(listeners, of.Scored(cfg))
 		},
 	}
+	c.Flags().StringVar(&design, "design", "", "how the counts came about: "+countedDesigns()+" (else abx; of the study: the only one there is)")
 	c.Flags().StringVar(&comparison, "comparison", "", "of the study: the `name` of the comparison")
 	c.Flags().Float64Var(&alpha, "alpha", 0.05, "accepted risk of 'heard' by chance")
 	c.Flags().Float64Var(&confidence, "confidence", 0.95, "of two-sided intervals")
 	return c
+}
+
+// pooledDesign returns the design of that name, none where none is named.
+func pooledDesign(name string) (trials.Design, error) {
+	if name == "" {
+		return trials.Design{}, nil
+	}
+	d, err := trials.ParseDesign(name)
+	if err != nil || d.ByRates() {
+		return d, misusedf("--design %q: %s is wanted", name, countedDesigns())
+	}
+	return d, nil
 }
 
 // poolListeners pools and prints.
@@ -74,7 +94,7 @@ func (a *app) poolListeners(listeners []stats.Listener, cfg stats.ScoreConfig) e
 }
 
 // poolStudy pools the sessions of the study and prints them, with the verdicts of the whole study.
-func (a *app) poolStudy(ctx context.Context, comparison string, cfg stats.ScoreConfig) error {
+func (a *app) poolStudy(ctx context.Context, comparison string, design trials.Design, cfg stats.ScoreConfig) error {
 	s, err := a.openStudy(ctx)
 	if err != nil {
 		return err
@@ -84,17 +104,18 @@ func (a *app) poolStudy(ctx context.Context, comparison string, cfg stats.ScoreC
 	if err != nil {
 		return err
 	}
-	listeners, comparison, err := a.studyListeners(l, comparison)
+	pooled, err := a.studyListeners(l, comparison, design)
 	if err != nil {
 		return err
 	}
-	p, err := stats.PoolListeners(listeners, cfg)
+	comparison = pooled.comparison
+	p, err := stats.PoolListeners(pooled.listeners, pooled.design.Scored(cfg))
 	if err != nil {
 		return rejected(err, "")
 	}
 	verdicts := verdictsOf(l.result, comparison)
 	for _, v := range verdicts {
-		if v.Kind == "all" && v.Design == trials.ABX.String() {
+		if v.Kind == "all" && v.Design == pooled.design.String() {
 			p.Judged(v.says)
 		}
 	}
@@ -104,7 +125,7 @@ func (a *app) poolStudy(ctx context.Context, comparison string, cfg stats.ScoreC
 		Verdicts []verdictReport `json:"verdicts"`
 	}{"heardiff.pool/1", p, verdicts}
 	return a.print(result, func(w io.Writer) {
-		writePool(w, p, judgedBy(verdicts, l.result.Family.Alpha))
+		writePool(w, p, judgedBy(verdicts, pooled.design, l.result.Family.Alpha))
 		writeVerdicts(w, verdicts, l.result.Family)
 	})
 }

@@ -25,12 +25,12 @@ func judgedAlone(p stats.Pool, cfg stats.ScoreConfig) judgement {
 	return j
 }
 
-// judgedBy takes the figures of the whole study, by which its verdicts are given.
-func judgedBy(verdicts []verdictReport, alpha float64) judgement {
+// judgedBy takes the figures of the whole study, by which its verdicts of a design are given.
+func judgedBy(verdicts []verdictReport, design trials.Design, alpha float64) judgement {
 	j := judgement{"over the study", alpha, map[[2]string]float64{}, map[[2]string]float64{}}
 	for _, v := range verdicts {
 		name := map[string]string{"listener": v.Listener, "group": v.Group}[v.Kind]
-		if v.Design == trials.ABX.String() && !v.Silent {
+		if v.Design == design.String() && !v.Silent {
 			j.p[[2]string{v.Kind, name}], j.bound[[2]string{v.Kind, name}] = v.PStudy, v.UpperPD
 		}
 	}

@@ -2,7 +2,7 @@ package main
 
 import (
 	"cmp"
-	"errors"
+	"fmt"
 	"slices"
 	"strings"
 
@@ -11,15 +11,60 @@ import (
 	"heardiff/trials/link"
 )
 
-// studyListeners returns the scored ABX counts of every session that has ended and is not void, those given up included, for
-// one comparison, and its name. Duplicate pairs are not among them: a listener's habit of answering would pass for
-// hearing. Nor are sequential plans, whose number of trials depends on the answers.
-func (a *app) studyListeners(l linked, comparison string) ([]stats.Listener, string, error) {
+// pooled are the counts of one comparison and one design.
+type pooled struct {
+	listeners  []stats.Listener
+	comparison string
+	design     trials.Design
+}
+
+// tallied is one tally of a session that may be pooled.
+type tallied struct {
+	endedSession
+	trials.Tally
+}
+
+// studyListeners returns the scored counts of every session that has ended and is not void, those given up included, for
+// one comparison and one design. Designs judged by rates are not among them: a listener's habit of answering would
+// pass for hearing. Nor are sequential plans, whose number of trials depends on the answers.
+func (a *app) studyListeners(l linked, comparison string, design trials.Design) (pooled, error) {
+	found := pooled{comparison: comparison, design: design}
+	tallies, names := a.tallies(l, comparison)
+	if comparison == "" && len(names) == 1 {
+		found.comparison = names[0]
+	}
+	switch {
+	case comparison != "" && !slices.Contains(names, comparison):
+		return found, misusedf("--comparison %q: no ended session has it (%s)", comparison, strings.Join(names, "; "))
+	case comparison == "" && len(names) > 1:
+		return found, misusedf("there are several comparisons: choose one with --comparison (%s)", strings.Join(names, "; "))
+	}
+	designs := designsOf(tallies)
+	if !design.Known() && len(designs) > 1 {
+		return found, misusedf("the comparison was made by several designs, whose counts cannot be added up: choose one with --design (%s)", strings.Join(designs, ", "))
+	}
+	if !design.Known() && len(tallies) > 0 {
+		found.design = tallies[0].result.Plan.Design
+	}
+	for _, t := range tallies {
+		if t.result.Plan.Design == found.design {
+			found.listeners = append(found.listeners, stats.Listener{Listener: t.who.ID, Group: t.who.Group, Site: siteName(t.Site), Correct: t.Correct, Trials: t.Trials})
+		}
+	}
+	if len(found.listeners) == 0 {
+		return found, rejected(fmt.Errorf("no session of a design whose counts add up (%s) has ended", countedDesigns()), "give a FILE.csv, or listen first")
+	}
+	// By name, so that neither the order in which bundles came nor that of the sessions chooses which groups are compared.
+	slices.SortStableFunc(found.listeners, func(a, b stats.Listener) int {
+		return cmp.Or(cmp.Compare(a.Group, b.Group), cmp.Compare(a.Site, b.Site), cmp.Compare(a.Listener, b.Listener))
+	})
+	return found, nil
+}
+
+// tallies returns what can be pooled of a comparison ("": of all), and the names of all that were made.
+func (a *app) tallies(l linked, comparison string) (found []tallied, names []string) {
 	void := link.VoidSessions(l.input.Results, l.input.Family)
-	var found []stats.Listener
-	var names []string
-	left := 0
-	voids := 0
+	left, voids := 0, 0
 	for _, v := range a.peopleOf(l.sessions) {
 		for _, t := range v.result.Tallies {
 			if t.Comparison.Kind != trials.Scored || t.Trials == 0 {
@@ -31,7 +76,7 @@ func (a *app) studyListeners(l linked, comparison string) ([]stats.Listener, str
 			if comparison != "" && t.Comparison.Name != comparison {
 				continue
 			}
-			if p := v.result.Plan; p.Design != trials.ABX || p.Sequential() {
+			if p := v.result.Plan; p.Design.ByRates() || p.Sequential() {
 				left++
 				continue
 			}
@@ -41,31 +86,27 @@ func (a *app) studyListeners(l linked, comparison string) ([]stats.Listener, str
 				}
 				continue
 			}
-			found = append(found, stats.Listener{Listener: v.who.ID, Group: v.who.Group, Site: siteName(v.Site), Correct: t.Correct, Trials: t.Trials})
+			found = append(found, tallied{v, t})
 		}
 	}
-	// By name, so that neither the order in which bundles came nor that of the sessions chooses which groups are compared.
-	slices.SortStableFunc(found, func(a, b stats.Listener) int {
-		return cmp.Or(cmp.Compare(a.Group, b.Group), cmp.Compare(a.Site, b.Site), cmp.Compare(a.Listener, b.Listener))
-	})
 	if left > 0 {
 		a.warn("%d results of duplicate pairs or sequential plans are left out: their counts cannot be added up; see \"heardiff results\"", left)
 	}
 	if voids > mostVoids {
 		a.warn("and %d void sessions more: see \"heardiff link\"", voids-mostVoids)
 	}
-	if comparison == "" && len(names) == 1 {
-		comparison = names[0]
+	return found, names
+}
+
+// designsOf names the designs of tallies, each once.
+func designsOf(tallies []tallied) []string {
+	var names []string
+	for _, t := range tallies {
+		if name := t.result.Plan.Design.String(); !slices.Contains(names, name) {
+			names = append(names, name)
+		}
 	}
-	switch {
-	case comparison != "" && !slices.Contains(names, comparison):
-		return nil, "", misusedf("--comparison %q: no ended session has it (%s)", comparison, strings.Join(names, "; "))
-	case comparison == "" && len(names) > 1:
-		return nil, "", misusedf("there are several comparisons: choose one with --comparison (%s)", strings.Join(names, "; "))
-	case len(found) == 0:
-		return nil, "", rejected(errors.New("no ABX session of the study has ended"), "give a FILE.csv, or listen first")
-	}
-	return found, comparison, nil
+	return names
 }
 
 // mostVoids is how many void sessions are named.

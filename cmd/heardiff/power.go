@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 	"text/tabwriter"
 
 	"github.com/spf13/cobra"
@@ -29,6 +30,7 @@ type powerFlags struct {
 	rho           float64
 	seed          uint64
 	plot          string
+	of            trials.Design // of that name
 }
 
 func (a *app) powerCommand() *cobra.Command {
@@ -59,6 +61,7 @@ of mean --p-true and intraclass correlation --rho. That power is simulated.
 ` + peekingCost + ``,
 		Example: "  heardiff power --design abx --p-true 0.7 --alpha 0.05 --power 0.8\n" +
 			"  heardiff power --design abx --rule-out 0.2 --power 0.8\n" +
+			"  heardiff power --design triangle --d-prime 1.5 --power 0.8\n" +
 			"  heardiff power --design abx --p-true 0.7 --trials 100 --plan sequential\n" +
 			"  heardiff power --p-true 0.7 --trials 100 --plan sequential --boundary pocock --looks 5 --rule-out 0.3\n" +
 			"  heardiff power --p-true 0.6 --listeners 12 --rho 0.1 --power 0.8\n" +
@@ -67,9 +70,9 @@ of mean --p-true and intraclass correlation --rho. That power is simulated.
 		RunE: func(c *cobra.Command, _ []string) error { return a.power(c, f) },
 	}
 	fl := c.Flags()
-	fl.StringVar(&f.design, "design", "abx", "`abx`")
+	fl.StringVar(&f.design, "design", "abx", "`abx`, or another design whose right answers are counted: "+countedDesigns())
 	fl.Float64Var(&f.pTrue, "p-true", 0, "the proportion correct worth finding")
-	fl.Float64Var(&f.dPrime, "d-prime", 0, "the same as a d' (independent observations)")
+	fl.Float64Var(&f.dPrime, "d-prime", 0, "the same as a d' (by the model usual for the design: independent observations in abx)")
 	fl.Float64Var(&f.discriminator, "discriminators", 0, "the same as a proportion of discriminators")
 	fl.Float64Var(&f.alpha, "alpha", 0.05, "accepted risk of 'heard' by chance")
 	fl.Float64Var(&f.power, "power", 0.8, "the wanted chance of finding it")
@@ -99,9 +102,9 @@ func (a *app) power(c *cobra.Command, f powerFlags) error {
 	if c.Flags().Changed("rule-out") {
 		return a.powerRuleOut(c, f)
 	}
-	p, err := stats.PowerAt(f.trials, 0.5, f.pTrue, f.alpha)
+	p, err := stats.PowerAt(f.trials, f.of.Chance(), f.pTrue, f.alpha)
 	if !c.Flags().Changed("trials") {
-		p, err = stats.TrialsFor(0.5, f.pTrue, f.alpha, f.power)
+		p, err = stats.TrialsFor(f.of.Chance(), f.pTrue, f.alpha, f.power)
 	}
 	if err != nil {
 		return rejected(err, reachHint(err))
@@ -114,7 +117,7 @@ func (a *app) power(c *cobra.Command, f powerFlags) error {
 		Alpha float64 `json:"alpha"`
 	}{"heardiff.power/1", f.design, p, f.pTrue, f.alpha}
 	if f.plot != "" {
-		if err := a.plotPower(c.Context(), f.plot, p.Trials, f.alpha, f.pTrue); err != nil {
+		if err := a.plotPower(c.Context(), f, p.Trials); err != nil {
 			return err
 		}
 	}
@@ -122,6 +125,18 @@ func (a *app) power(c *cobra.Command, f powerFlags) error {
 		writePower(w, p)
 		wrotePicture(w, f.plot)
 	})
+}
+
+// countedDesigns names the designs in which right answers are counted: the power of others depends on the habit of answering.
+func countedDesigns() string {
+	var names []string
+	for _, d := range trials.Designs() {
+		if !d.ByRates() {
+			names = append(names, d.String())
+		}
+	}
+	last := len(names) - 1
+	return strings.Join(names[:last], ", ") + " or " + names[last]
 }
 
 func reachHint(err error) string {
@@ -133,9 +148,11 @@ func reachHint(err error) string {
 
 func (a *app) checkPowerFlags(c *cobra.Command, f *powerFlags) error {
 	changed := c.Flags().Changed
+	var err error
+	if f.of, err = trials.ParseDesign(f.design); err != nil || f.of.ByRates() {
+		return misusedf("--design %q: %s is wanted", f.design, countedDesigns())
+	}
 	switch {
-	case f.design != "abx":
-		return misusedf("--design %q: abx is wanted", f.design)
 	case f.plan != "fixed" && f.plan != "sequential":
 		return misusedf("--plan %q: fixed or sequential is wanted", f.plan)
 	case changed("trials") && changed("power"):
@@ -196,10 +213,10 @@ func effectFlags(changed func(string) bool, f *powerFlags) error {
 		return misusedf("--p-true %v: 0 to 1 is wanted", f.pTrue)
 	}
 	if changed("d-prime") {
-		f.pTrue = stats.ABXIndependent(f.dPrime)
+		f.pTrue = f.of.Procedure().Correct(f.dPrime)
 	}
 	if changed("discriminators") {
-		f.pTrue = stats.FromDiscriminators(f.discriminator)
+		f.pTrue = stats.FromDiscriminators(f.discriminator, f.of.Chance())
 	}
 	return nil
 }
@@ -218,10 +235,10 @@ func writePower(w io.Writer, p stats.Power) {
 }
 
 func (a *app) powerRuleOut(c *cobra.Command, f powerFlags) error {
-	r := stats.RulingOutAt(f.trials, 0.5, f.ruleOut, 0, f.alpha)
+	r := stats.RulingOutAt(f.trials, f.of.Chance(), f.ruleOut, 0, f.alpha)
 	if !c.Flags().Changed("trials") {
 		var err error
-		if r, err = stats.TrialsToRuleOut(0.5, f.ruleOut, 0, f.alpha, f.power); err != nil {
+		if r, err = stats.TrialsToRuleOut(f.of.Chance(), f.ruleOut, 0, f.alpha, f.power); err != nil {
 			return rejected(err, reachHint(err))
 		}
 	}
@@ -241,10 +258,10 @@ func (a *app) powerRuleOut(c *cobra.Command, f powerFlags) error {
 }
 
 // plotPower draws the power of a fixed plan against how often a listener is right.
-func (a *app) plotPower(ctx context.Context, path string, n int, alpha, pTrue float64) error {
-	chart, ok := report.PowerOf(n, trials.Plan{Design: trials.ABX, Alpha: alpha, SmallestEffect: stats.Discriminators(pTrue)})
+func (a *app) plotPower(ctx context.Context, f powerFlags, n int) error {
+	chart, ok := report.PowerOf(n, trials.Plan{Design: f.of, Alpha: f.alpha, SmallestEffect: stats.Discriminators(f.pTrue, f.of.Chance())})
 	if !ok {
-		return rejected(fmt.Errorf("%d trials at alpha %g have no power to draw", n, alpha), "")
+		return rejected(fmt.Errorf("%d trials at alpha %g have no power to draw", n, f.alpha), "")
 	}
-	return a.writePicture(ctx, path, chart)
+	return a.writePicture(ctx, f.plot, chart)
 }

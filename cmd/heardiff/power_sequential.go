@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"heardiff/stats"
+	"heardiff/trials"
 )
 
 // sequentialPlan is a plan with looks, from whichever boundary was asked for.
@@ -19,9 +20,9 @@ type sequentialPlan struct {
 // boundaries names what --boundary takes.
 const boundaries = "evidence, obrien-fleming or pocock"
 
-// makeLooks plans the looks of n trials: after every trial by evidence, else after equal groups. ruleOut 0 never says
+// makeLooks plans the looks of n trials of a design: after every trial by evidence, else after equal groups. ruleOut 0 never says
 // 'ruled out'; alpha is the risk of 'heard', risk that of 'ruled out'.
-func makeLooks(boundary string, n, looks int, ruleOut, alpha, risk float64) (sequentialPlan, error) {
+func makeLooks(d trials.Design, boundary string, n, looks int, ruleOut, alpha, risk float64) (sequentialPlan, error) {
 	if boundary == "evidence" && looks == 0 {
 		looks = n
 	}
@@ -30,14 +31,14 @@ func makeLooks(boundary string, n, looks int, ruleOut, alpha, risk float64) (seq
 		return sequentialPlan{}, err
 	}
 	if boundary == "evidence" {
-		l, err := stats.EvidenceLooks(at, ruleOut, alpha, risk)
+		l, err := stats.EvidenceLooks(at, d.Chance(), ruleOut, alpha, risk)
 		return sequentialPlan{looks: l, boundary: boundary}, err
 	}
 	b, err := stats.ParseBoundary(boundary)
 	if err != nil {
 		return sequentialPlan{}, err
 	}
-	g, err := stats.Groups{Boundary: b, Trials: at, Alpha: alpha, RuleOut: ruleOut, Risk: risk}.Plan()
+	g, err := stats.Groups{Boundary: b, Trials: at, Chance: d.Chance(), Alpha: alpha, RuleOut: ruleOut, Risk: risk}.Plan()
 	return sequentialPlan{looks: g.Looks, boundary: boundary, group: &g}, err
 }
 
@@ -59,9 +60,10 @@ func (a *app) powerSequential(f powerFlags) error {
 		return rejected(err, reachHint(err))
 	}
 	n := p.looks.Most()
-	truths := []float64{0.5}
-	for _, v := range []float64{f.pTrue, stats.FromDiscriminators(f.ruleOut)} {
-		if v > 0.5 && !slices.Contains(truths, v) {
+	chance := f.of.Chance()
+	truths := []float64{chance}
+	for _, v := range []float64{f.pTrue, stats.FromDiscriminators(f.ruleOut, chance)} {
+		if v > chance && !slices.Contains(truths, v) {
 			truths = append(truths, v)
 		}
 	}
@@ -75,6 +77,7 @@ func (a *app) powerSequential(f powerFlags) error {
 	}
 	result := struct {
 		Schema   string             `json:"schema"`
+		Design   string             `json:"design"`
 		Plan     string             `json:"plan"`
 		Boundary string             `json:"boundary"`
 		Trials   int                `json:"trials"`
@@ -87,35 +90,36 @@ func (a *app) powerSequential(f powerFlags) error {
 		Stops    []stats.LookChance `json:"stops_where_nothing_heard"`
 		Looks    stats.Looks        `json:"looks"`
 		Group    *stats.GroupPlan   `json:"group_sequential,omitempty"`
-	}{"heardiff.power/1", "sequential", f.boundary, n, effect.Heard, courses[0].Heard, courses[0].RuledOut, courses[0], effect, courses,
-		p.looks.Distribution(0.5), p.looks, p.group}
-	return a.print(result, func(w io.Writer) { p.text(w, n, courses) })
+	}{"heardiff.power/1", f.design, "sequential", f.boundary, n, effect.Heard, courses[0].Heard, courses[0].RuledOut, courses[0], effect, courses,
+		p.looks.Distribution(chance), p.looks, p.group}
+	return a.print(result, func(w io.Writer) { p.text(w, n, chance, courses) })
 }
 
 // sequentialPlan makes the plan of --trials, or the smallest that says 'heard' of the effect with the power asked for;
 // where none is named, that rules out --rule-out with that power where nothing is heard.
 func (f powerFlags) sequentialPlan() (sequentialPlan, error) {
 	if f.trials > 0 {
-		return makeLooks(f.boundary, f.trials, f.looks, f.ruleOut, f.alpha, f.alpha)
+		return makeLooks(f.of, f.boundary, f.trials, f.looks, f.ruleOut, f.alpha, f.alpha)
 	}
-	if f.pTrue <= 0.5 && (f.pTrue > 0 || f.ruleOut == 0) {
+	chance := f.of.Chance()
+	if f.pTrue <= chance && (f.pTrue > 0 || f.ruleOut == 0) {
 		return sequentialPlan{}, fmt.Errorf("%w: at p = %v, no better than chance, no number of trials gives power %v", stats.ErrOutOfReach, f.pTrue, f.power)
 	}
 	reaches := func(l stats.Looks) bool { return l.Course(f.pTrue).Heard >= f.power }
 	if f.pTrue == 0 {
-		reaches = func(l stats.Looks) bool { return l.Course(0.5).RuledOut >= f.power }
+		reaches = func(l stats.Looks) bool { return l.Course(chance).RuledOut >= f.power }
 	}
 	found, err := stats.SmallestLooks(func(n int) (stats.Looks, error) {
-		p, err := makeLooks(f.boundary, n, f.looks, f.ruleOut, f.alpha, f.alpha)
+		p, err := makeLooks(f.of, f.boundary, n, f.looks, f.ruleOut, f.alpha, f.alpha)
 		return p.looks, err
 	}, reaches)
 	if err != nil {
 		return sequentialPlan{}, err
 	}
-	return makeLooks(f.boundary, found.Most(), f.looks, f.ruleOut, f.alpha, f.alpha)
+	return makeLooks(f.of, f.boundary, found.Most(), f.looks, f.ruleOut, f.alpha, f.alpha)
 }
 
-func (p sequentialPlan) text(w io.Writer, n int, courses []stats.Course) {
+func (p sequentialPlan) text(w io.Writer, n int, chance float64, courses []stats.Course) {
 	t := newTable("true p", "heard", "ruled out", "undecided", "expected trials")
 	t.right(0, 1, 2, 3, 4)
 	for _, c := range courses {
@@ -136,7 +140,7 @@ func (p sequentialPlan) text(w io.Writer, n int, courses []stats.Course) {
 	fmt.Fprintln(w)
 	s := newTable("look after", "heard at", "ruled out at", "a guesser stops here")
 	s.right(0, 1, 2, 3)
-	for i, c := range p.looks.Distribution(0.5) {
+	for i, c := range p.looks.Distribution(chance) {
 		heard, out := "never", "never"
 		if p.looks.Heard[i] <= c.Trials {
 			heard = fmt.Sprint(p.looks.Heard[i])

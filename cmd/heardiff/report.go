@@ -123,7 +123,8 @@ func (l linked) prove(ctx context.Context, s *store.Store, in *report.Input) err
 			in.Sessions[i].Seal, in.Sessions[i].Head = p.Entries[0].Note, p.Entries[len(p.Entries)-1].Hash
 		}
 		for _, m := range p.Answers {
-			in.Sessions[i].Answers += m[0][0] + m[0][1] + m[1][0] + m[1][1]
+			n, _ := m.Totals()
+			in.Sessions[i].Answers += n
 		}
 		in.Evidence.Sessions = append(in.Evidence.Sessions, p)
 	}

@@ -6,10 +6,12 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
+	"heardiff/cmd/heardiff/internal/wire"
 	"heardiff/stats"
 	"heardiff/trials"
 	"heardiff/trials/link"
@@ -26,7 +28,7 @@ as such. Of a session that still runs nothing but its progress is shown.
 p is one-sided: how often a guesser would score at least this well; two-sided it is small
 for who is reliably wrong too (look for exchanged answers). For duplicate pairs it
 is Fisher's exact test of hits against false alarms, which a habit of saying "different"
-cannot lower; so it is for ABX in balanced order, where the numbers of both kinds are
+cannot lower; so it is for other designs in balanced order, where the numbers of both kinds are
 known and the plain binomial would be too generous. A sequential plan has no p: "state"
 says which boundary was reached. This p is of one session alone, uncorrected, and decides
 nothing: what the whole study says follows the table, in the words of "link".
@@ -105,13 +107,15 @@ type sessionReport struct {
 	Diagnostics *stats.Diagnostics `json:"diagnostics,omitempty"`
 }
 
-// comparisonReport is one comparison of an ended session. Exactly one of ABX and Pairs is set where a score can
-// be had at all.
+// comparisonReport is one comparison of an ended session.
 type comparisonReport struct {
 	trials.Tally
-	ABX   *stats.Score     `json:"abx,omitempty"`
-	Pairs *stats.PairScore `json:"same_different,omitempty"`
-	// Conditional is the p that stands for ABX in balanced order: Fisher's, given how often each answer was given.
+	// score is nil where no score can be had; pairs holds it too, with what hits and false alarms say, of designs judged by
+	// rates. In JSON either stands under the name that the design gives it.
+	score *stats.Score
+	pairs *stats.PairScore
+	named string
+	// Conditional is the p that stands for a count in balanced order: Fisher's, given how often each answer was given.
 	Conditional *float64 `json:"p_value_conditional,omitempty"`
 	// ConditionalTwoSided stands beside it: small too where the listener is reliably wrong.
 	ConditionalTwoSided *float64 `json:"p_two_sided_conditional,omitempty"`
@@ -121,6 +125,24 @@ type comparisonReport struct {
 	Reached bool `json:"critical_reached"`
 	// sequential marks a row whose p decides nothing.
 	sequential bool
+}
+
+// MarshalJSON writes the score under the name that its design gives it.
+func (c comparisonReport) MarshalJSON() ([]byte, error) {
+	type plain comparisonReport
+	data, err := wire.Marshal(plain(c))
+	if err != nil || c.score == nil {
+		return data, err
+	}
+	var score any = c.score
+	if c.pairs != nil {
+		score = c.pairs
+	}
+	named, err := wire.Marshal(map[string]any{c.named: score})
+	if err != nil {
+		return nil, err
+	}
+	return slices.Concat(data[:len(data)-1], []byte(","), named[1:]), nil
 }
 
 func (a *app) studyResults(ctx context.Context, s *store.Store, only []string) (resultsReport, error) {
@@ -244,30 +266,37 @@ func fixedRow(r trials.Result, t trials.Tally) (comparisonReport, error) {
 	if t.Trials == 0 || t.Comparison.Kind == trials.Practice {
 		return row, nil
 	}
-	if r.Plan.Design == trials.ABX {
-		score, err := stats.ScoreABX(t.Correct, t.Trials, cfg)
-		row.ABX, row.Reached = &score, score.Reached
-		if err == nil && r.Plan.Order == trials.Balanced {
-			err = row.condition(r.Matrix(t.Comparison.Name), cfg)
-		}
-		return row, err
+	d := r.Plan.Design
+	row.named = d.ResultKey()
+	if d.ByRates() {
+		return row, row.scoreRates(cfg)
 	}
-	pairs := stats.Pairs{Hits: t.Hits, Misses: t.Misses, FalseAlarms: t.FalseAlarms, CorrectRejections: t.CorrectRejections}
-	if t.Hits+t.Misses == 0 || t.FalseAlarms+t.CorrectRejections == 0 {
-		return row, nil
+	score, err := d.Score(t.Correct, t.Trials, cfg)
+	row.score, row.Reached = &score, score.Reached
+	if err == nil && r.Plan.Order == trials.Balanced {
+		err = row.condition(cfg)
 	}
-	score, err := stats.ScorePairs(pairs, cfg)
-	row.Pairs, row.Reached = &score, score.Reached
 	return row, err
 }
 
-// condition sets the p of ABX in balanced order; m counts answers by what X was and what was said.
-func (c *comparisonReport) condition(m [2][2]int, cfg stats.ScoreConfig) error {
+// scoreRates scores hits against false alarms, where there are trials of both kinds.
+func (c *comparisonReport) scoreRates(cfg stats.ScoreConfig) error {
+	if c.Hits+c.Misses == 0 || c.FalseAlarms+c.CorrectRejections == 0 {
+		return nil
+	}
+	score, err := stats.ScorePairs(c.Answers.Pairs(), cfg)
+	c.pairs, c.score, c.Reached = &score, &score.Score, score.Reached
+	return err
+}
+
+// condition sets the p of a count in balanced order.
+func (c *comparisonReport) condition(cfg stats.ScoreConfig) error {
 	c.Reached = false
-	if m[0][0]+m[0][1] == 0 || m[1][0]+m[1][1] == 0 {
+	pairs := c.Answers.Pairs()
+	if pairs.Hits+pairs.Misses == 0 || pairs.FalseAlarms+pairs.CorrectRejections == 0 {
 		return nil // a session given up before both kinds came
 	}
-	s, err := stats.ScorePairs(stats.Pairs{Hits: m[1][1], Misses: m[1][0], FalseAlarms: m[0][1], CorrectRejections: m[0][0]}, cfg)
+	s, err := stats.ScorePairs(pairs, cfg)
 	c.Conditional, c.ConditionalTwoSided, c.Reached = &s.P, &s.PTwoSided, s.Reached
 	return err
 }
@@ -279,10 +308,8 @@ func (c comparisonReport) pValue() float64 {
 		return math.NaN()
 	case c.Conditional != nil:
 		return *c.Conditional
-	case c.ABX != nil:
-		return c.ABX.P
-	case c.Pairs != nil:
-		return c.Pairs.P
+	case c.score != nil:
+		return c.score.P
 	}
 	return math.NaN()
 }
@@ -294,10 +321,8 @@ func (c comparisonReport) pTwoSided() float64 {
 		return math.NaN()
 	case c.ConditionalTwoSided != nil:
 		return *c.ConditionalTwoSided
-	case c.ABX != nil:
-		return c.ABX.PTwoSided
-	case c.Pairs != nil:
-		return c.Pairs.PTwoSided
+	case c.score != nil:
+		return c.score.PTwoSided
 	}
 	return math.NaN()
 }
@@ -329,11 +354,8 @@ func (r sessionReport) addRows(t *table) {
 	}
 	for _, c := range r.Rows {
 		d := "–"
-		switch {
-		case c.ABX != nil:
-			d = decimals(c.ABX.DPrimeIndependent)
-		case c.Pairs != nil:
-			d = decimals(c.Pairs.DPrimeIndependent)
+		if c.score != nil {
+			d = decimals(c.score.DPrime)
 		}
 		t.row(append(id, c.Comparison.Name, c.Comparison.Kind.String(), fmt.Sprint(c.Correct), fmt.Sprint(c.Trials),
 			probability(c.pValue()), probability(c.pTwoSided()), d)...)

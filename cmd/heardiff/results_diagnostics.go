@@ -12,16 +12,17 @@ import (
 // not among them: what they ask is easier, or nothing.
 func (r *sessionReport) diagnose(result trials.Result) error {
 	var second, right []bool
+	answers := result.Plan.Design.Answers()
 	for _, t := range result.Trials {
 		if t.Kind == trials.Scored && t.Void == "" {
-			second = append(second, t.Answer == result.Plan.Design.Answers()[1])
+			second = append(second, t.Answer == answers[1])
 			right = append(right, t.Correct)
 		}
 	}
 	if len(right) == 0 {
 		return nil
 	}
-	d, err := stats.Diagnose(second, right, 0.95)
+	d, err := diagnosis(len(answers), second, right)
 	if err != nil {
 		return fmt.Errorf("session %q: %w", r.Session, err)
 	}
@@ -33,6 +34,14 @@ func (r *sessionReport) diagnose(result trials.Result) error {
 	}
 	r.Diagnostics = &d
 	return nil
+}
+
+// diagnosis describes trials in order; of more than two answers it looks for no pattern.
+func diagnosis(answers int, second, right []bool) (stats.Diagnostics, error) {
+	if answers > 2 {
+		return stats.DiagnoseAccuracy(right)
+	}
+	return stats.Diagnose(second, right, 0.95)
 }
 
 func countScored(p trials.Plan) int {
@@ -66,15 +75,21 @@ func writeDiagnostics(w io.Writer, d stats.Diagnostics) {
 	t.row("right, second half", countText(d.Halves.Second), "", "")
 	t.row("trend over trials (z)", decimals(d.Trend.Z), "0", probability(d.Trend.P))
 	t.row("runs of right and wrong", fmt.Sprint(d.RightWrong.Runs), decimals(d.RightWrong.Expected), probability(d.RightWrong.P))
+	if d.Bias.Trials > 0 { // nothing is said of the answers of a design that has more than two
+		answerRows(t, d)
+	}
+	t.print(w, "")
+	for _, n := range d.Notes {
+		fmt.Fprintf(w, "note: %s\n", n)
+	}
+}
+
+func answerRows(t *table, d stats.Diagnostics) {
 	t.row("second answer given", fmt.Sprintf("%d of %d", d.Bias.Second, d.Bias.Trials), "half", probability(d.Bias.P))
 	t.row("runs of equal answers", fmt.Sprint(d.Answers.Runs), decimals(d.Answers.Expected), probability(d.Answers.P))
 	t.row("same answer as before", fmt.Sprintf("%d of %d", d.Pattern.Repeats, d.Pattern.Of), "", "")
 	t.row("longest row of one answer", fmt.Sprint(d.Pattern.LongestSame), "", probability(d.Pattern.PSame))
 	t.row("longest row alternating", fmt.Sprint(d.Pattern.LongestAlternating), "", probability(d.Pattern.PAlternating))
-	t.print(w, "")
-	for _, n := range d.Notes {
-		fmt.Fprintf(w, "note: %s\n", n)
-	}
 }
 
 func countText(c stats.Count) string { return fmt.Sprintf("%d of %d", c.Correct, c.Trials) }

@@ -21,7 +21,8 @@ type ratingReport struct {
 // rateConfidence returns nil where no confidence was given, or there is nothing to tell apart.
 func rateConfidence(r trials.Result, comparison string) (*ratingReport, error) {
 	report := ratingReport{Type: 2}
-	if r.Plan.Design == trials.SameDifferent {
+	answers := r.Plan.Design.Answers()
+	if r.Plan.Design.ByRates() {
 		report.Type = 1
 	}
 	var low, high []int
@@ -35,8 +36,8 @@ func rateConfidence(r trials.Result, comparison string) (*ratingReport, error) {
 		}
 		rating, isHigh := t.Confidence, t.Correct
 		if report.Type == 1 {
-			isHigh = t.Truth == trials.AnswerDifferent
-			if t.Answer == trials.AnswerSame {
+			isHigh = t.Truth == answers[1]
+			if t.Answer == answers[0] {
 				rating = -rating
 			}
 		}

@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"heardiff/stats"
+	"heardiff/trials"
 )
 
 // peekingCost is said wherever somebody may look at p while a test is running; a test computes its figures.
@@ -19,7 +20,8 @@ there the e-value decides, and it reaches 1/alpha by chance with probability at 
 
 // whatDiscriminatorsAre explains the word wherever help uses it.
 const whatDiscriminatorsAre = `The proportion of discriminators is that of trials on which the answer is truly known, where
-the others are guessed: 0 for a guesser, 1 for who is always right, 2p - 1 in ABX.`
+the others are guessed: 0 for a guesser, 1 for who is always right, (p - chance)/(1 - chance),
+which is 2p - 1 in ABX.`
 
 type scoreFlags struct {
 	design            string
@@ -45,12 +47,13 @@ func (a *app) scoreCommand() *cobra.Command {
 A duplicate-pair test is judged from hits and false alarms, never from percent correct,
 which a habit of saying "different" can raise when same and different pairs are unequal in number.`,
 		Example: "  heardiff score --design abx --correct 12 --trials 16\n" +
+			"  heardiff score --design triangle --correct 12 --trials 24\n" +
 			"  heardiff score --design same-different --hits 12 --misses 4 --false-alarms 5 --correct-rejections 11",
 		Args: exactArgs(),
 		RunE: func(c *cobra.Command, _ []string) error { return a.score(c, f) },
 	}
 	fl := c.Flags()
-	fl.StringVar(&f.design, "design", "", "`abx` or same-different; duo-trio, 2-afc, 3-afc, triangle or tetrad of a result in print")
+	fl.StringVar(&f.design, "design", "", "`abx`, or "+strings.TrimPrefix(trials.DesignNames(), "abx, ")+"; duo-trio, 2-afc, 3-afc or tetrad of a result in print")
 	fl.IntVar(&f.correct, "correct", 0, "right answers (all but same-different)")
 	fl.IntVar(&f.trials, "trials", 0, "trials (all but same-different)")
 	fl.IntVar(&f.hits, "hits", 0, "'different' said of different pairs")
@@ -68,44 +71,57 @@ func (a *app) score(c *cobra.Command, f scoreFlags) error {
 	if err != nil {
 		return misused(err)
 	}
-	counts, others := []string{"hits", "misses", "false-alarms", "correct-rejections"}, []string{"correct", "trials"}
-	if f.design == "same-different" {
-		counts, others = others, counts
+	d, err := trials.ParseDesign(f.design)
+	if err == nil && d.ByRates() {
+		return a.scoreRates(c, f, cfg)
 	}
-	for _, name := range counts {
-		if c.Flags().Changed(name) {
-			return misusedf("--%s does not go with --design %s: --%s is wanted", name, f.design, strings.Join(others, ", --"))
-		}
+	if err == nil {
+		return a.scoreCounts(c, f, d.Procedure(), func(k, n int) (stats.Score, error) { return d.Score(k, n, cfg) })
 	}
-	switch f.design {
-	case "abx":
-		if err := needFlags(c, "correct", "trials"); err != nil {
-			return err
-		}
-		s, err := stats.ScoreABX(f.correct, f.trials, cfg)
-		if err != nil {
-			return rejected(err, "")
-		}
-		return a.print(abxScore{"heardiff.score/1", s}, func(w io.Writer) { writeScore(w, s) })
-	case "same-different":
-		if err := needFlags(c, "hits", "misses", "false-alarms", "correct-rejections"); err != nil {
-			return err
-		}
-		s, err := stats.ScorePairs(stats.Pairs{Hits: f.hits, Misses: f.misses, FalseAlarms: f.falseAlarms,
-			CorrectRejections: f.correctRejections}, cfg)
-		if err != nil {
-			return rejected(err, "")
-		}
-		return a.print(pairScore{"heardiff.score/1", s}, func(w io.Writer) { writePairs(w, s) })
-	}
-	procedure, err := stats.ParseProcedure(f.design)
+	p, err := stats.ParseProcedure(f.design)
 	if err != nil {
-		return misusedf("--design %q: abx, same-different, duo-trio, 2-afc, 3-afc, triangle or tetrad is wanted", f.design)
+		return misusedf("--design %q: %s is wanted; of a result in print also duo-trio, 2-afc, 3-afc or tetrad", f.design, trials.DesignNames())
 	}
-	return a.scoreChoice(c, f, procedure, cfg)
+	return a.scoreCounts(c, f, p, func(k, n int) (stats.Score, error) { return stats.ScoreChoice(p, k, n, cfg) })
 }
 
-type abxScore struct {
+// The flags that hold the counts of a design, and those of designs judged by rates.
+var wantedCounts, wantedRates = []string{"correct", "trials"}, []string{"hits", "misses", "false-alarms", "correct-rejections"}
+
+// countFlags refuses the counts of another design, and counts that are missing.
+func countFlags(c *cobra.Command, f scoreFlags, wanted, others []string) error {
+	for _, name := range others {
+		if c.Flags().Changed(name) {
+			return misusedf("--%s does not go with --design %s: --%s is wanted", name, f.design, strings.Join(wanted, ", --"))
+		}
+	}
+	return needFlags(c, wanted...)
+}
+
+func (a *app) scoreCounts(c *cobra.Command, f scoreFlags, p stats.Procedure, score func(k, n int) (stats.Score, error)) error {
+	if err := countFlags(c, f, wantedCounts, wantedRates); err != nil {
+		return err
+	}
+	s, err := score(f.correct, f.trials)
+	if err != nil {
+		return rejected(err, "")
+	}
+	return a.print(countScore{"heardiff.score/1", s}, func(w io.Writer) { writeScore(w, p, s) })
+}
+
+func (a *app) scoreRates(c *cobra.Command, f scoreFlags, cfg stats.ScoreConfig) error {
+	if err := countFlags(c, f, wantedRates, wantedCounts); err != nil {
+		return err
+	}
+	s, err := stats.ScorePairs(stats.Pairs{Hits: f.hits, Misses: f.misses, FalseAlarms: f.falseAlarms,
+		CorrectRejections: f.correctRejections}, cfg)
+	if err != nil {
+		return rejected(err, "")
+	}
+	return a.print(pairScore{"heardiff.score/1", s}, func(w io.Writer) { writePairs(w, s) })
+}
+
+type countScore struct {
 	Schema string `json:"schema"`
 	stats.Score
 }
@@ -146,29 +162,33 @@ func intervalHead(w io.Writer, confidence float64) {
 	fmt.Fprintf(w, "intervals: two-sided, %g %%\n", 100*confidence)
 }
 
-func writeScore(w io.Writer, s stats.Score) {
+func writeScore(w io.Writer, p stats.Procedure, s stats.Score) {
 	if s.Plan == stats.FixedPlan {
 		intervalHead(w, s.Confidence)
 	}
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintf(t, "correct\t%d of %d\t(%.1f %%)\n", s.Correct, s.Trials, 100*s.Proportion)
+	fmt.Fprintf(t, "correct\t%d of %d\t(%.1f %%; by chance %.1f %%)\n", s.Correct, s.Trials, 100*s.Proportion, 100*s.Chance)
 	if s.Critical != nil {
 		fmt.Fprintf(t, "critical count\t%d\tat alpha %g, plan %s\n", *s.Critical, s.Alpha, planName(s.Plan))
 	}
 	if s.Plan == stats.SequentialPlan {
 		// p, intervals and limits of a fixed number of trials are not valid where it depended on the answers.
-		fmt.Fprintf(t, "e-value\t%s\tthe Bayes factor of p uniform between 0.5 and 1 against 0.5; %s at least is heard\n", number(s.EValue), number(1/s.Alpha))
+		fmt.Fprintf(t, "e-value\t%[1]s\tthe Bayes factor of p uniform between %[2]s and 1 against %[2]s; %[3]s at least is heard\n", number(s.EValue), fmt.Sprintf("%.3g", s.Chance), number(1/s.Alpha))
 		t.Flush()
 		writeWarnings(w, s.Warnings)
 		return
 	}
 	fmt.Fprintf(t, "p, one-sided\t%s\tmid-p %s, two-sided %s\n", probability(s.P), probability(s.MidP), probability(s.PTwoSided))
 	fmt.Fprintf(t, "interval of p\t%s\texact, %g %%\n", span(s.ClopperPearson), 100*s.Confidence)
-	fmt.Fprintf(t, "d', independent\t%s\t%s\n", number(s.DPrimeIndependent), span(s.DPrimeInterval))
-	fmt.Fprintf(t, "d', differencing\t%s\t%s\n", number(s.DPrimeDifferencing), span(s.DPrimeDifferencingInterval))
+	if p.TwoModels() {
+		fmt.Fprintf(t, "d', independent\t%s\t%s\n", number(s.DPrimeIndependent), span(s.DPrimeInterval))
+		fmt.Fprintf(t, "d', differencing\t%s\t%s\n", number(s.DPrimeDifferencing), span(s.DPrimeDifferencingInterval))
+	} else {
+		fmt.Fprintf(t, "d', %s\t%s\t%s\n", s.Design, number(s.DPrime), span(s.DPrimeInterval))
+	}
 	fmt.Fprintf(t, "discriminators\t%s\t%s\n", number(s.Discriminators), span(s.DiscriminatorsInterval))
 	fmt.Fprintf(t, "ruled out above\t%s\tof discriminators, one-sided %g %%\n", number(s.DiscriminatorsUpper), 100*(1-s.Alpha))
-	fmt.Fprintf(t, "Bayes factor\t%s\tof p uniform between 0.5 and 1 against 0.5; also the e-value\n", number(s.BayesFactor))
+	fmt.Fprintf(t, "Bayes factor\t%[1]s\tof p uniform between %[2]s and 1 against %[2]s; also the e-value\n", number(s.BayesFactor), fmt.Sprintf("%.3g", s.Chance))
 	t.Flush()
 	writeWarnings(w, s.Warnings)
 }

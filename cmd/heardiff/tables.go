@@ -89,7 +89,7 @@ func sessionSheet() *sheet {
 		text("plan", "plan worked through"), text("listener", "pseudonym"), text("group", "the listener's group"),
 		truth("simulated", "true: a computation answered, not a person"), truth("silent", "true: a part or all was answered where no device sounded"),
 		text("device", "what it was heard through, every device used"),
-		text("design", "abx or same-different"), truth("given_up", "true: ended early"),
+		text("design", trials.DesignNames()), truth("given_up", "true: ended early"),
 		text("stopped", "boundary of a sequential plan that ended it: heard or ruled out, NA: none"),
 		count("voids", "trials", "trials made void and asked anew"), count("flags", "events", "disturbances noted"),
 		count("hurried", "trials", "scored answers given before what the plan wants heard had sounded long enough"),
@@ -98,17 +98,25 @@ func sessionSheet() *sheet {
 }
 
 func trialSheet() *sheet {
-	return &sheet{name: "trials.csv", columns: []column{
+	return &sheet{name: "trials.csv", columns: slices.Concat([]column{
 		text("session", "id of the session"), text("listener", "pseudonym"), count("trial", "", "number within the session"),
 		text("comparison", "name within the plan"), text("kind", "scored, practice, positive control or negative control"),
 		text("a", "chain A"), text("b", "chain B"), text("excerpt", "stretch of music"), text("truth", "the answer that was right"),
 		text("answer", "the answer given, NA: void"), truth("correct", "true where they agree, NA: void"), text("void", "why it was void, NA: it counts"),
 		count("confidence", "1 to 4", "how sure the listener was, 0: not said"), numeric("seconds", "s", "from offer to confirmed answer"),
-		count("switches", "key presses", "what to hear was chosen"), text("flags", "disturbances noted"), numeric("heard_a_s", "s", "for how long A sounded, NA: not of the design, or not known"),
-		numeric("heard_b_s", "s", "for how long B sounded"), numeric("heard_x_s", "s", "for how long X sounded"),
-		numeric("heard_1_s", "s", "for how long the first sounded"), numeric("heard_2_s", "s", "for how long the second sounded"),
-		numeric("answer_s", "s", "from offer to answer on the sample clock, NA: not known"),
-		truth("hurried", "true: given before what the plan wants heard had sounded long enough"), text("at", "when it was confirmed, UTC")}}
+		count("switches", "key presses", "what to hear was chosen"), text("flags", "disturbances noted")},
+		soundedColumns(), []column{
+			numeric("answer_s", "s", "from offer to answer on the sample clock, NA: not known"),
+			truth("hurried", "true: given before what the plan wants heard had sounded long enough"), text("at", "when it was confirmed, UTC")})}
+}
+
+// soundedColumns are, of each label that any design has, for how long it sounded in a trial.
+func soundedColumns() []column {
+	var all []column
+	for _, l := range trials.AllLabels() {
+		all = append(all, numeric("heard_"+l.String()+"_s", "s", "for how long "+strings.ToUpper(l.String())+" sounded, NA: not of the design, or not known"))
+	}
+	return all
 }
 
 // addSessions adds a row a session, and a row a trial of those that have ended.
@@ -164,7 +172,7 @@ func addTrials(each *sheet, v store.Session, r trials.Result) {
 // is not known.
 func timesOf(t trials.TrialResult) []any {
 	var all []any
-	for _, l := range []trials.Label{trials.LabelA, trials.LabelB, trials.LabelX, trials.LabelFirst, trials.LabelSecond} {
+	for _, l := range trials.AllLabels() {
 		s, known := t.HeardS[l]
 		if !known {
 			s = math.NaN()
@@ -188,16 +196,16 @@ func devicesOf(v store.Session, r trials.Result) string {
 
 func resultSheet() *sheet {
 	return &sheet{name: "results.csv", columns: []column{
-		text("comparison", "name"), text("a", "chain A"), text("b", "chain B"), text("excerpt", "stretch of music"), text("design", "abx or same-different"),
+		text("comparison", "name"), text("a", "chain A"), text("b", "chain B"), text("excerpt", "stretch of music"), text("design", trials.DesignNames()),
 		text("kind", "listener, group or all"), text("listener", "pseudonym, or all"), text("group", "the listener's group"),
 		count("listeners", "", "listeners in the row"), count("sessions", "", "sessions in the row"),
 		truth("simulated", "true: a computation answered"), truth("silent", "true: a part or all was answered where no device sounded"), text("treatment", "known impairment that B carries, NA: none"),
 		numeric("dose", "as in the treatment", "its size"), count("trials", "", "scored trials"), count("correct", "", "right answers"),
-		numeric("proportion", "", "correct / trials"), numeric("p_value", "", "one-sided, exact"), numeric("log10_p_value", "", "its decimal logarithm: no underflow"),
+		numeric("proportion", "", "correct / trials"), numeric("chance", "", "proportion of a guesser in the design"), numeric("p_value", "", "one-sided, exact"), numeric("log10_p_value", "", "its decimal logarithm: no underflow"),
 		numeric("p_two_sided", "", "two-sided, exact"), numeric("p_holm", "", "p_study under its earlier name"), numeric("p_study", "", "corrected over every comparison, listener, group, repeat and look of the study: it decides"),
 		numeric("clopper_pearson_low", "", "95 % interval of the proportion"), numeric("clopper_pearson_high", "", "95 % interval of the proportion"),
-		numeric("d_prime", "", "independent-observation model, NA at a perfect score"), numeric("p_d_upper", "", "one-sided upper bound of the proportion of discriminators, at confidence 1 - alpha for each row by itself, valid over repeats and looks"),
-		numeric("e_value", "", "likelihood of p uniform between 0.5 and 1 over that of 0.5: evidence against guessing, NA of pairs"), numeric("alpha", "", "level of the plan"),
+		numeric("d_prime", "", "by the model usual for the design (abx: independent observations; triangle: distances), NA at a perfect score"), numeric("p_d_upper", "", "one-sided upper bound of the proportion of discriminators, at confidence 1 - alpha for each row by itself, valid over repeats and looks"),
+		numeric("e_value", "", "likelihood of p uniform between chance and 1 over that of chance: evidence against guessing, NA of pairs"), numeric("alpha", "", "level of the plan"),
 		numeric("smallest_effect", "", "smallest proportion of discriminators worth finding"),
 		count("hits", "trials", "duplicate pairs: different, and said so; NA in ABX"), count("misses", "trials", "duplicate pairs: different, called the same"),
 		count("false_alarms", "trials", "duplicate pairs: the same, called different"), count("correct_rejections", "trials", "duplicate pairs: the same, and said so"),
@@ -214,7 +222,7 @@ func addResults(t *sheet, r link.Result) {
 			hits, misses, alarms, rejections = p.Hits, p.Misses, p.FalseAlarms, p.CorrectRejections
 		}
 		t.add(v.Comparison, v.A, v.B, v.Excerpt, v.Design, v.Kind, v.Listener, v.Group, v.Listeners, v.Sessions, v.Simulated, v.Silent, v.Treatment, v.Dose,
-			v.Trials, v.Correct, v.Proportion, v.P, v.Log10P, v.PTwoSided, v.PStudy, v.PStudy, v.ClopperPearson[0], v.ClopperPearson[1], v.DPrimeIndependent, v.UpperPD,
+			v.Trials, v.Correct, v.Proportion, v.Chance, v.P, v.Log10P, v.PTwoSided, v.PStudy, v.PStudy, v.ClopperPearson[0], v.ClopperPearson[1], v.DPrime, v.UpperPD,
 			v.EValue, v.Alpha, v.Smallest, hits, misses, alarms, rejections, v.Positive.Trials, v.Positive.Correct, v.Negative.Trials, v.Negative.Correct,
 			string(v.Verdict), v.TrialsToSettle, v.Reason)
 	}
@@ -222,7 +230,7 @@ func addResults(t *sheet, r link.Result) {
 
 func planSheet() *sheet {
 	return &sheet{name: "plans.csv", columns: []column{
-		text("plan", "name"), text("hash", "SHA-256 of the plan"), text("design", "abx or same-different"),
+		text("plan", "name"), text("hash", "SHA-256 of the plan"), text("design", trials.DesignNames()),
 		text("order", "independent: a fair coin each trial; balanced: whole rounds of every assignment, shuffled"), text("layout", "interleaved or blocked comparisons"),
 		text("stopping", "fixed: all trials; else the boundary that ends a session, its counts in looks.csv"),
 		numeric("alpha", "", "one-sided level"), numeric("smallest_effect", "", "smallest proportion of discriminators worth finding"),

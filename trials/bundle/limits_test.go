@@ -154,3 +154,15 @@ func TestADirectoryWithoutEndIsRefused(t *testing.T) {
 		}
 	}
 }
+
+// A bundle, or a kit, whose plan asks a question that this program does not know is refused, though it is signed.
+func TestUnknownDesignIsRefused(t *testing.T) {
+	content := encode(t, draft(t).Content)
+	later := bytes.Replace(content, []byte(`"design":"abx"`), []byte(`"design":"tetrad"`), 1)
+	if bytes.Equal(later, content) {
+		t.Fatal("no plan to change")
+	}
+	if _, err := read(forge(t, later, nil)); err == nil || !strings.Contains(err.Error(), `design "tetrad" unknown`) {
+		t.Errorf("%v", err)
+	}
+}

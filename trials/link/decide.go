@@ -10,9 +10,6 @@ import (
 	"heardiff/trials"
 )
 
-// chance is how often a guesser is right in the designs there are.
-const chance = 0.5
-
 // What is kept, κ, beside tests whose exact size depends on the answers: Fisher's of one listener, and the sum of several.
 const (
 	keptBesideFisher = 0.02
@@ -127,11 +124,14 @@ func (e *evidence) add(s sitting) {
 }
 
 func (c Control) plus(h Heard, kind trials.Kind) Control {
+	asked := stats.Guesses{Chance: h.Plan.Design.Chance()}
 	for _, t := range h.Tallies {
 		if t.Comparison.Kind == kind {
-			c.Trials, c.Correct = c.Trials+t.Trials, c.Correct+t.Correct
+			c.Correct, asked.Trials = c.Correct+t.Correct, asked.Trials+t.Trials
 		}
 	}
+	c.Trials += asked.Trials
+	c.asked = stats.AddGuesses(c.asked, asked)
 	return c
 }
 
@@ -156,7 +156,7 @@ func sittingsOf(h Heard, f Family, m memory) []sitting {
 		if h.GivenUp {
 			s.Planned = max(s.Trials, a.planned)
 		}
-		s.Smallest = stats.FromDiscriminators(plan.SmallestEffect)
+		s.Smallest = stats.FromDiscriminators(plan.SmallestEffect, plan.Design.Chance())
 		s.setStakes(f, m)
 		all = append(all, s)
 	}
@@ -166,8 +166,7 @@ func sittingsOf(h Heard, f Family, m memory) []sitting {
 func (s *sitting) count(t trials.Tally) {
 	s.Trials, s.Correct = s.Trials+t.Trials, s.Correct+t.Correct
 	s.pairs = plus(s.pairs, stats.Pairs{Hits: t.Hits, Misses: t.Misses, FalseAlarms: t.FalseAlarms, CorrectRejections: t.CorrectRejections})
-	a := t.Answers
-	s.answers = plus(s.answers, stats.Pairs{Hits: a[1][1], Misses: a[1][0], FalseAlarms: a[0][1], CorrectRejections: a[0][0]})
+	s.answers = plus(s.answers, t.Answers.Pairs())
 }
 
 func plus(a, b stats.Pairs) stats.Pairs {
@@ -179,11 +178,11 @@ func bothKinds(p stats.Pairs) bool {
 	return p.Hits+p.Misses > 0 && p.FalseAlarms+p.CorrectRejections > 0
 }
 
-// table is the answers by what was right, where the exact binomial p is not valid, or not the best: a habit of saying
-// 'different' costs duplicate pairs, and counting helps in balanced order.
+// table is the answers by what was right, where the exact binomial p is not valid, or not the best: a habit of answering
+// costs designs judged by rates, and counting helps in balanced order.
 func (s *sitting) table() *stats.Pairs {
 	switch {
-	case s.design == trials.SameDifferent:
+	case s.design.ByRates():
 		return &s.pairs
 	case s.heard.Plan.Order == trials.Balanced && bothKinds(s.answers):
 		return &s.answers
@@ -208,9 +207,9 @@ func (s *sitting) setStakes(f Family, m memory) {
 	if s.Trials >= s.Planned && bothKinds(*t) {
 		s.Up.LnP = stats.ConditionalP([]stats.Pairs{*t})
 	}
-	if s.design == trials.SameDifferent {
+	if s.design.ByRates() {
 		s.Down = &stats.Stake{Kept: keptBesideFisher, Passed: func(limit, lnLevel float64) bool {
-			return s.Trials >= s.Planned && t.UpperDiscriminators(1-math.Exp(lnLevel)) < stats.Discriminators(limit)
+			return s.Trials >= s.Planned && t.UpperDiscriminators(1-math.Exp(lnLevel)) < stats.Discriminators(limit, s.design.Chance())
 		}}
 	}
 }
@@ -325,9 +324,18 @@ func (r *tallied) bound(m memory) float64 {
 	return m.boundTogether(r.sittings, r.planned, r.alpha)
 }
 
+// chanceOf is how often a guesser is right in the design of sittings of one question; without any there is nothing to be
+// right about.
+func chanceOf(all []sitting) float64 {
+	if len(all) == 0 {
+		return math.NaN()
+	}
+	return all[0].design.Chance()
+}
+
 // one is ln of the p of one listener's sittings against guessing, valid at any time.
 func one(all []sitting, alpha float64) float64 {
-	return stats.AnytimeP(stats.Upward(bare(all), chance, alpha))
+	return stats.AnytimeP(stats.Upward(bare(all), chanceOf(all), alpha))
 }
 
 // together is ln of the p of several listeners' sittings against guessing by all. Where the plan said how many would sit
@@ -337,7 +345,7 @@ func together(all []sitting, planned int) float64 {
 	if panel := panelOf(all, planned); panel != nil {
 		best = math.Min(0, sumUp(panel)-math.Log1p(-kept))
 	}
-	return math.Min(best, -math.Log(kept)-stats.MostEvidence(bare(all), chance))
+	return math.Min(best, -math.Log(kept)-stats.MostEvidence(bare(all), chanceOf(all)))
 }
 
 // keptBesidePanel is the part of the risk that the evidence of several listeners has. What the exact test of their sum is
@@ -388,7 +396,7 @@ func sumUp(panel []sitting) float64 {
 	if len(tables) > 0 {
 		return 0
 	}
-	return stats.LnUpperTail(k, n, chance)
+	return stats.LnUpperTail(k, n, chanceOf(panel))
 }
 
 // boundOne bounds p_d of one listener from above at the level alpha, over all attentive sittings.
@@ -402,7 +410,8 @@ func boundOne(all []sitting, alpha float64) float64 {
 	if len(attentive) == 0 {
 		return 1
 	}
-	return stats.Discriminators(stats.UpperBound(attentive, chance, alpha))
+	chance := chanceOf(all)
+	return stats.Discriminators(stats.UpperBound(attentive, chance, alpha), chance)
 }
 
 // boundTogether bounds the mean p_d of several listeners, each counting by their trials, from above.
@@ -418,7 +427,7 @@ func (m memory) boundTogether(all []sitting, planned int, alpha float64) float64
 			k, n = k+s.Planned-s.Trials, n+s.Planned-s.Trials
 		}
 	}
-	return math.Min(bound, m.boundByEvidence(bounded{k, n, kept * alpha}))
+	return math.Min(bound, m.boundByEvidence(bounded{chanceOf(all), k, n, kept * alpha}))
 }
 
 func (m memory) boundPanel(panel []sitting, alpha float64) float64 {
@@ -428,8 +437,8 @@ func (m memory) boundPanel(panel []sitting, alpha float64) float64 {
 		whole = whole && s.Trials >= s.Planned
 		k, n, sum = k+s.Correct+s.Planned-s.Trials, n+s.Planned, plus(sum, s.pairs)
 	}
-	if panel[0].design != trials.SameDifferent {
-		return m.boundByCount(bounded{k, n, alpha})
+	if !panel[0].design.ByRates() {
+		return m.boundByCount(bounded{chanceOf(panel), k, n, alpha})
 	}
 	if !whole || !bothKinds(sum) {
 		return 1

@@ -41,10 +41,13 @@ func climb(rows []Row) {
 // doseTrends returns, for each thing that was put in, how detection grows with its dose: for all listeners, for each
 // group, and for each listener. Here the dose is the only difference there is, so the curve speaks of its cause.
 func doseTrends(rows []Row) []Trend {
-	type whose struct{ treatment, kind, group, listener string }
+	type whose struct {
+		treatment, kind, group, listener string
+		chance                           float64
+	}
 	index := map[whose]*Trend{}
 	var order []*Trend
-	own, each := map[string]bool{}, map[[2]string][]stats.DosePoint{} // each listener's answers, by treatment and group
+	own, each := map[string]bool{}, map[whose][]stats.DosePoint{} // each listener's answers, by treatment, group and chance
 	for _, r := range rows {
 		if r.Treatment == "" || r.Kind != "listener" {
 			continue
@@ -55,7 +58,7 @@ func doseTrends(rows []Row) []Trend {
 		}
 		p := stats.DosePoint{Dose: Trend{Metric: r.DoseMetric}.size(r.Dose), Correct: r.sound.Correct, Trials: r.sound.Trials, Listener: r.Listener}
 		for _, group := range slices.Compact([]string{"", r.Group}) {
-			k := [2]string{r.Treatment, group}
+			k := whose{treatment: r.Treatment, group: group, chance: r.asks.design.Chance()}
 			each[k] = append(each[k], p)
 		}
 	}
@@ -63,7 +66,7 @@ func doseTrends(rows []Row) []Trend {
 		if r.Treatment == "" || r.Verdict == Void || r.sound.Trials == 0 || r.Kind == "listener" && len(own) > maxOwnCurves {
 			continue
 		}
-		w := whose{treatment: r.Treatment, kind: r.Kind}
+		w := whose{treatment: r.Treatment, kind: r.Kind, chance: r.asks.design.Chance()}
 		switch r.Kind {
 		case "listener":
 			w.listener = r.Listener
@@ -72,7 +75,7 @@ func doseTrends(rows []Row) []Trend {
 		}
 		t, ok := index[w]
 		if !ok {
-			t = &Trend{Metric: r.DoseMetric, Treatment: r.Treatment, Group: w.group, Listener: w.listener}
+			t = &Trend{Metric: r.DoseMetric, Treatment: r.Treatment, Group: w.group, Listener: w.listener, Chance: w.chance}
 			index[w], order = t, append(order, t)
 		}
 		t.Points = append(t.Points, r.point(t.size(r.Dose)))
@@ -82,7 +85,7 @@ func doseTrends(rows []Row) []Trend {
 		t.Tau, t.P, t.Exact = kendall(t.Points)
 		var people []stats.DosePoint
 		if t.Listener == "" {
-			people = each[[2]string{t.Treatment, t.Group}]
+			people = each[whose{treatment: t.Treatment, group: t.Group, chance: t.Chance}]
 		}
 		t.fitDose(people)
 		t.Says = t.doseWords()
@@ -142,9 +145,9 @@ func (t *Trend) fitDose(people []stats.DosePoint) {
 		lo, hi = math.Min(lo, p.Difference), math.Max(hi, p.Difference)
 		doses[p.Difference] = true
 	}
-	cfg := stats.FitConfig{}
+	cfg := stats.FitConfig{Guess: t.Chance}
 	if t.Metric == DoseNoise {
-		cfg = stats.FitConfig{Shape: stats.Logistic, Linear: true}
+		cfg.Shape, cfg.Linear = stats.Logistic, true
 	}
 	if len(doses) < enoughDoses {
 		return
@@ -213,9 +216,9 @@ func (t Trend) doseWords() string {
 		}
 		return fmt.Sprintf("%.4g", v)
 	}
-	what := "threshold (75 % right)"
+	what := fmt.Sprintf("threshold (%.3g %% right)", 100*(1+t.Chance)/2)
 	if t.Listeners > 1 {
-		what = fmt.Sprintf("mean threshold (75 %% right) of %d listeners", t.Listeners)
+		what = fmt.Sprintf("mean %s of %d listeners", what, t.Listeners)
 	}
 	return fmt.Sprintf("%s, %s: %s at %.4g %s, 95 %% interval %s to %s", t.Treatment, who, what, t.Threshold, unit,
 		bound(t.ThresholdInterval[0], "no lower end"), bound(t.ThresholdInterval[1], "no upper end"))

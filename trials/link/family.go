@@ -194,7 +194,7 @@ type sitting struct {
 	stats.Sitting
 	heard   Heard
 	pairs   stats.Pairs // answers to duplicate pairs
-	answers stats.Pairs // ABX answers by what X was
+	answers stats.Pairs // of designs of two answers: by what was right
 	// inattentive marks a session whose positive control was missed: it shows no null.
 	inattentive bool
 	// counted says that it is added up with others.

@@ -15,8 +15,8 @@
 // procedure with shares). Half a percent is kept for comparisons that nobody planned and half for further listeners.
 //
 // Within its share, a session of a fixed number of trials is judged by its exact test, a sequential one by its
-// boundaries, duplicate pairs and balanced order by Fisher's test. A small part is kept, and multiplied by the evidence
-// of each session for the next (stats.Step), so that repeats, fresh plans and sessions given up count as they are and can be
+// boundaries, designs judged by rates (duplicate pairs) and balanced order by Fisher's test; a guesser's chance is always
+// that of the design. A small part is kept, and multiplied by the evidence of each session for the next (stats.Step), so that repeats, fresh plans and sessions given up count as they are and can be
 // looked at at any time. Several listeners' answers are summed in one exact test where as many as planned have sat, and
 // by evidence before and after, which shares the risk with that test from the first session on. Sessions count in the order in
 // which their results became known here: those of other sites when they are imported. So nothing that comes later takes
@@ -200,6 +200,8 @@ type PairCounts struct {
 type Control struct {
 	Trials  int `json:"trials"`
 	Correct int `json:"correct"`
+
+	asked []stats.Guesses // the trials, by a guesser's chance in them
 }
 
 // tallied is a row while it is counted.
@@ -207,7 +209,7 @@ type tallied struct {
 	Row
 	*evidence
 	pairs     stats.Pairs
-	answers   stats.Pairs // in ABX, what was said against what was true
+	answers   stats.Pairs // of designs of two answers, what was said against what was true
 	sittings  []sitting
 	listeners map[string]bool
 	sessions  map[string]bool
@@ -453,20 +455,20 @@ func score(r *tallied, m memory) error {
 	if r.Sequential {
 		cfg.Plan = stats.SequentialPlan
 	}
-	if r.design == trials.SameDifferent && bothKinds(r.pairs) {
+	if r.design.ByRates() && bothKinds(r.pairs) {
 		s, err := m.duplicatePairs(r.pairs, cfg)
 		r.Score = s.Score
 		r.Pairs = &PairCounts{r.pairs, s.HitRate, s.FalseAlarmRate}
 		return err
 	}
-	s, err := m.abx(r.Correct, r.Trials, cfg)
+	s, err := m.score(r.design, r.Correct, r.Trials, cfg)
 	if err != nil {
 		return err
 	}
 	r.Score = s
 	switch {
-	case r.design == trials.SameDifferent: // only for the interval: pairs of one kind test nothing
-		r.Design, r.P, r.Log10P = r.design.String(), math.NaN(), math.NaN()
+	case r.design.ByRates(): // only for the interval: pairs of one kind test nothing
+		r.P, r.Log10P = math.NaN(), math.NaN()
 	case r.Balanced && bothKinds(r.answers):
 		ln := stats.ConditionalP([]stats.Pairs{r.answers})
 		r.P, r.Log10P = math.Exp(ln), ln/math.Ln10
@@ -478,9 +480,9 @@ func score(r *tallied, m memory) error {
 func noScore(d trials.Design) stats.Score {
 	nan := math.NaN()
 	none := [2]float64{nan, nan}
-	return stats.Score{Design: d.String(), Proportion: nan, P: nan, Log10P: nan, MidP: nan, Log10MidP: nan, PTwoSided: nan, Log10PTwo: nan,
+	return stats.Score{Design: d.String(), Chance: d.Chance(), Proportion: nan, P: nan, Log10P: nan, MidP: nan, Log10MidP: nan, PTwoSided: nan, Log10PTwo: nan,
 		PBelow: nan, Log10PBelow: nan, ClopperPearson: none, Wilson: none, Jeffreys: none, MidPInterval: none,
-		DPrimeIndependent: nan, DPrimeDifferencing: nan, DPrimeInterval: none, DPrimeDifferencingInterval: none, DPrimeCorrected: nan,
+		DPrime: nan, DPrimeIndependent: nan, DPrimeDifferencing: nan, DPrimeInterval: none, DPrimeDifferencingInterval: none, DPrimeCorrected: nan,
 		Discriminators: nan, DiscriminatorsInterval: none, DiscriminatorsUpper: nan, BayesFactor: nan, Log10BayesFactor: nan,
 		EValue: nan, Log10EValue: nan}
 }

@@ -257,7 +257,7 @@ func TestASequentialPlanIsJudgedByItsBoundaryAndNotByP(t *testing.T) {
 func TestBalancedOrderIsJudgedByFishersTest(t *testing.T) {
 	h := session("l", "", 6, 8)
 	h.Plan.Order = trials.Balanced
-	h.Tallies[0].Answers = [2][2]int{{3, 1}, {1, 3}}
+	h.Tallies[0].Answers = trials.Answers{{3, 1}, {1, 3}}
 	got, err := link.Build(link.Input{Chains: chains(), Pairings: []link.Pairing{pairing()}, Results: []link.Heard{h}})
 	if err != nil {
 		t.Fatal(err)

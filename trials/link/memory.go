@@ -41,8 +41,9 @@ type powered struct {
 	alpha, pTrue float64
 }
 
-// bounded is a count and the level at which it bounds.
+// bounded is a guesser's chance, a count and the level at which it bounds.
 type bounded struct {
+	chance          float64
 	correct, trials int
 	alpha           float64
 }
@@ -61,12 +62,13 @@ type early struct {
 }
 
 type scored struct {
+	design          trials.Design
 	correct, trials int
 	stats.ScoreConfig
 }
 
-// wanted is an effect and the levels at which it is to be found and ruled out.
-type wanted struct{ smallest, hear, ruleOut float64 }
+// wanted is an effect, a guesser's chance and the levels at which the effect is to be found and ruled out.
+type wanted struct{ smallest, chance, hear, ruleOut float64 }
 
 func newMemory() memory {
 	return memory{scores: map[scored]stats.Score{}, plans: map[wanted]fresh{}, sizes: map[*stats.Looks]size{}, known: map[known]float64{},
@@ -76,7 +78,8 @@ func newMemory() memory {
 
 // stakes returns the planned tests of a session of a sequential plan: its boundaries, each at its exact size.
 func (m memory) stakes(h Heard, k, n int, f Family) (up, down *stats.Stake) {
-	l, smallest := h.Plan.Looks, stats.FromDiscriminators(h.Plan.SmallestEffect)
+	l, chance := h.Plan.Looks, h.Plan.Design.Chance()
+	smallest := stats.FromDiscriminators(h.Plan.SmallestEffect, chance)
 	risk, ok := m.sizes[l]
 	if !ok {
 		risk = size{l.Course(chance).Heard, l.Course(smallest).RuledOut}
@@ -131,9 +134,10 @@ func remembered[K comparable](kept map[K]float64, key K, compute func() float64)
 
 // appendKey appends all of a sitting that its tests, its evidence and what is kept depend on.
 func (s *sitting) appendKey(key []byte) []byte {
-	for _, n := range []int{s.Correct, s.Trials, s.Planned, int(s.design), int(s.heard.Plan.Order)} {
+	for _, n := range []int{s.Correct, s.Trials, s.Planned, int(s.heard.Plan.Order)} {
 		key = binary.AppendVarint(key, int64(n))
 	}
+	key = append(key, s.design.String()...)
 	key = binary.LittleEndian.AppendUint64(key, math.Float64bits(s.Smallest))
 	key = strconv.AppendBool(key, s.inattentive)
 	if t := s.table(); t != nil {
@@ -155,14 +159,14 @@ func (s *sitting) appendKey(key []byte) []byte {
 // boundByEvidence bounds p_d from above by evidence alone.
 func (m memory) boundByEvidence(b bounded) float64 {
 	return remembered(m.evidence, b, func() float64 {
-		return stats.Discriminators(stats.EvidenceBound(b.correct, b.trials, chance, b.alpha))
+		return stats.Discriminators(stats.EvidenceBound(b.correct, b.trials, b.chance, b.alpha), b.chance)
 	})
 }
 
 // boundByCount bounds p_d from above by the exact binomial test.
 func (m memory) boundByCount(b bounded) float64 {
 	return remembered(m.counts, b, func() float64 {
-		return stats.Discriminators(stats.UpperProportion(b.correct, b.trials, 1-b.alpha))
+		return stats.Discriminators(stats.UpperProportion(b.correct, b.trials, 1-b.alpha), b.chance)
 	})
 }
 
@@ -190,13 +194,13 @@ func (m memory) duplicatePairs(c stats.Pairs, cfg stats.ScoreConfig) (stats.Pair
 	return s, err
 }
 
-// abx scores ABX.
-func (m memory) abx(correct, trials int, cfg stats.ScoreConfig) (stats.Score, error) {
-	k := scored{correct, trials, cfg}
+// score scores counts of a design.
+func (m memory) score(d trials.Design, correct, trials int, cfg stats.ScoreConfig) (stats.Score, error) {
+	k := scored{d, correct, trials, cfg}
 	if s, ok := m.scores[k]; ok {
 		return s, nil
 	}
-	s, err := stats.ScoreABX(correct, trials, cfg)
+	s, err := d.Score(correct, trials, cfg)
 	if err == nil {
 		m.scores[k] = s
 	}
@@ -225,19 +229,19 @@ func (m memory) settling(w wanted) fresh {
 }
 
 func (w wanted) settling() fresh {
-	p := stats.FromDiscriminators(w.smallest)
-	hear, err := stats.TrialsFor(chance, p, w.hear, enough)
+	p := stats.FromDiscriminators(w.smallest, w.chance)
+	hear, err := stats.TrialsFor(w.chance, p, w.hear, enough)
 	if err != nil {
 		return fresh{}
 	}
-	out, err := stats.TrialsToRuleOut(chance, w.smallest, 0, w.ruleOut, enough)
+	out, err := stats.TrialsToRuleOut(w.chance, w.smallest, 0, w.ruleOut, enough)
 	if err != nil {
 		return fresh{}
 	}
 	n := max(hear.Trials, out.Trials)
-	at, err := stats.PowerAt(n, chance, p, w.hear)
+	at, err := stats.PowerAt(n, w.chance, p, w.hear)
 	if err != nil {
 		return fresh{}
 	}
-	return fresh{n, at.Power, stats.RulingOutAt(n, chance, w.smallest, 0, w.ruleOut).Power}
+	return fresh{n, at.Power, stats.RulingOutAt(n, w.chance, w.smallest, 0, w.ruleOut).Power}
 }

@@ -59,10 +59,10 @@ func (b *bench) sit(p trials.Plan, listener, group string, stop func(n, k int) b
 		Begun: time.Unix(int64(2*len(b.results)), 0), Ended: time.Unix(int64(2*len(b.results)+1), 0)}}
 	scored, right := 0, 0
 	for _, c := range p.Comparisons {
-		t := trials.Tally{Comparison: c}
+		t := trials.Tally{Comparison: c, Answers: p.Design.NoAnswers()}
 		truth := b.deal(p, c.Trials)
 		for i := 0; i < c.Trials && h.Stopped == "" && !h.GivenUp; i++ {
-			correct := b.correct(c, listener)
+			correct := b.correct(p.Design, c, listener)
 			b.tally(&t, p.Design, truth[i], correct)
 			if c.Kind != trials.Scored {
 				continue
@@ -81,7 +81,7 @@ func (b *bench) sit(p trials.Plan, listener, group string, stop func(n, k int) b
 func (b *bench) deal(p trials.Plan, n int) []int {
 	truth := make([]int, n)
 	for i := range truth {
-		truth[i] = b.r.IntN(2)
+		truth[i] = b.r.IntN(len(p.Design.Answers()))
 		if p.Order == trials.Balanced {
 			truth[i] = i % 2
 		}
@@ -89,11 +89,11 @@ func (b *bench) deal(p trials.Plan, n int) []int {
 	return truth
 }
 
-func (b *bench) correct(c trials.Comparison, listener string) bool {
-	p := 0.5
+func (b *bench) correct(d trials.Design, c trials.Comparison, listener string) bool {
+	p := d.Chance()
 	switch c.Kind {
 	case trials.Scored:
-		p = (1 + b.known[listener]) / 2
+		p += (1 - p) * b.known[listener]
 	case trials.NegativeControl:
 		if b.known[listener+" leaks"] > 0 {
 			p = 1
@@ -105,7 +105,10 @@ func (b *bench) correct(c trials.Comparison, listener string) bool {
 func (b *bench) tally(t *trials.Tally, d trials.Design, truth int, correct bool) {
 	said := truth
 	if !correct {
-		said = 1 - truth
+		said = (truth + 1) % len(t.Answers)
+		if others := len(t.Answers) - 1; others > 1 {
+			said = (truth + 1 + b.r.IntN(others)) % len(t.Answers)
+		}
 	}
 	t.Answers[truth][said]++
 	t.Trials++
@@ -256,6 +259,42 @@ var studies = []struct {
 	{"balanced order repeated", func(b *bench, v link.Verdict) bool {
 		return b.repeat(b.plan("1", []string{"0"}, 42, 0, func(p *trials.Plan) { p.Order = trials.Balanced }), 6, nil, v)
 	}},
+	{"triangles, bad-looking sessions given up", func(b *bench, v link.Verdict) bool {
+		p := b.plan("1", []string{"0"}, 42, 0, func(p *trials.Plan) { p.Design = trials.Triangle })
+		return b.repeat(p, 10, func(n, k int) bool { return n == 10 && k < 4 || n == 20 && k < 8 }, v)
+	}},
+	{"triangles, six listeners in two groups, looked at after each", func(b *bench, v link.Verdict) bool {
+		p := b.plan("1", []string{"0"}, 42, 8, func(p *trials.Plan) { p.Design = trials.Triangle })
+		b.groups = []string{"x", "y", "x", "y", "x", "y"}
+		for i, g := range b.groups {
+			b.sit(p, fmt.Sprint("l", i), g, nil)
+			if b.any(v) {
+				return true
+			}
+		}
+		return false
+	}},
+	{"triangles, sequential", func(b *bench, v link.Verdict) bool {
+		p := b.plan("1", []string{"0"}, 120, 0, func(p *trials.Plan) {
+			p.Design = trials.Triangle
+			looks, err := stats.EvidenceLooks(upTo(120), p.Design.Chance(), 0.3, 0.0495, 0.0495)
+			if err != nil {
+				panic(err)
+			}
+			p.Looks = &looks
+		})
+		return b.repeat(p, 2, nil, v)
+	}},
+	{"two intervals in balanced order, repeated", func(b *bench, v link.Verdict) bool {
+		return b.repeat(b.plan("1", []string{"0"}, 42, 0, func(p *trials.Plan) { p.Design, p.Order = trials.TwoInterval, trials.Balanced }), 6, nil, v)
+	}},
+	{"all four designs by one listener, with negative controls", func(b *bench, v link.Verdict) bool {
+		for i, d := range trials.Designs() {
+			b.plan(fmt.Sprint(i), []string{"0"}, 42, 8, func(p *trials.Plan) { p.Design = d })
+		}
+		b.everyone(1, 0)
+		return b.any(v)
+	}},
 	{"the fresh plan that is proposed", func(b *bench, v link.Verdict) bool {
 		p := b.plan("1", []string{"0"}, 42, 0, nil)
 		for i := range 3 {
@@ -342,7 +381,7 @@ var studies = []struct {
 // Boundaries, worked out once for all studies: by evidence after each of 120 trials, and after each 15 of 60.
 var (
 	afterEach = sync.OnceValue(func() *stats.Looks {
-		looks, err := stats.EvidenceLooks(upTo(120), 0.3, 0.0495, 0.0495)
+		looks, err := stats.EvidenceLooks(upTo(120), 0.5, 0.3, 0.0495, 0.0495)
 		if err != nil {
 			panic(err)
 		}

@@ -18,6 +18,8 @@ type Trend struct {
 	// Listener is whose trend it is, "" for several; Treatment what was put in. Both are for known doses only.
 	Listener  string `json:"listener"`
 	Treatment string `json:"treatment"`
+	// Chance is a guesser's in the designs of the points: proportions of designs of other chances are no points of it.
+	Chance float64 `json:"chance"`
 	// Points are the comparisons: the size of the difference, and what was counted.
 	Points            []TrendPoint `json:"points"`
 	Tau               float64      `json:"tau"`     // Kendall's τ-b; NaN with fewer than three comparisons
@@ -59,7 +61,7 @@ func (t *Trend) fit() {
 			lo, hi = math.Min(lo, p.Difference), math.Max(hi, p.Difference)
 		}
 	}
-	f, err := stats.FitCurve(points, stats.FitConfig{})
+	f, err := stats.FitCurve(points, stats.FitConfig{Guess: t.Chance})
 	if err != nil || math.IsNaN(f.Threshold) {
 		return // data that do not rise have no threshold
 	}
@@ -84,9 +86,9 @@ func trends(rows []Row, metrics Metrics) []Trend {
 	var out []Trend
 	asked := append(slices.DeleteFunc(slices.Clone(metrics), func(d Declared) bool { return !d.Trended }), Declared{Metric: NullDepth})
 	for _, group := range groupsOf(rows) {
-		for _, d := range asked {
-			m := d.Metric
-			t := Trend{Metric: m, Group: group, Points: pointsOf(rows, m, group), Threshold: math.NaN(), BetweenSD: math.NaN(), ThresholdInterval: [2]float64{math.NaN(), math.NaN()}}
+		for _, of := range drawn(asked, rows) {
+			m := of.metric
+			t := Trend{Metric: m, Group: group, Chance: of.chance, Points: pointsOf(rows, of, group), Threshold: math.NaN(), BetweenSD: math.NaN(), ThresholdInterval: [2]float64{math.NaN(), math.NaN()}}
 			if len(t.Points) < 2 {
 				continue
 			}
@@ -97,6 +99,30 @@ func trends(rows []Row, metrics Metrics) []Trend {
 		}
 	}
 	return out
+}
+
+// trended is what a trend is drawn of: a metric, over designs of one chance.
+type trended struct {
+	metric Metric
+	chance float64
+}
+
+// drawn returns the metrics, each for every chance that the designs of the rows have.
+func drawn(metrics []Declared, rows []Row) []trended {
+	var chances []float64
+	for _, r := range rows {
+		if c := r.asks.design.Chance(); !slices.Contains(chances, c) {
+			chances = append(chances, c)
+		}
+	}
+	slices.Sort(chances)
+	var all []trended
+	for _, m := range metrics {
+		for _, c := range chances {
+			all = append(all, trended{m.Metric, c})
+		}
+	}
+	return all
 }
 
 func (t Trend) words(metrics Metrics) string {
@@ -127,15 +153,15 @@ func groupsOf(rows []Row) []string {
 	return append([]string{""}, groups...)
 }
 
-// pointsOf returns one point a comparison: of two designs of the same comparison, the one with more trials.
-func pointsOf(rows []Row, m Metric, group string) []TrendPoint {
+// pointsOf returns one point a comparison: of two designs of the same comparison and chance, the one with more trials.
+func pointsOf(rows []Row, of trended, group string) []TrendPoint {
 	var points []TrendPoint
 	index := map[[3]string]int{}
 	for _, r := range rows {
-		if r.Treatment != "" || r.Verdict == Void || r.sound.Trials == 0 || r.Kind == "listener" || (r.Kind == "group") != (group != "") || r.Group != group {
+		if r.Treatment != "" || r.Verdict == Void || r.asks.design.Chance() != of.chance || r.sound.Trials == 0 || r.Kind == "listener" || (r.Kind == "group") != (group != "") || r.Group != group {
 			continue
 		}
-		if d := differenceIn(r, m); !math.IsNaN(d) {
+		if d := differenceIn(r, of.metric); !math.IsNaN(d) {
 			point := r.point(d)
 			k := [3]string{r.A, r.B, r.Excerpt}
 			i, have := index[k]

@@ -194,9 +194,10 @@ func capital(s string) string {
 // settle says what a fresh plan would do with the risk that earlier sessions left. Of it a planned test has at least all
 // but what is kept for later, see stats.Step.
 func settle(r *tallied, m memory) {
-	smallest := stats.FromDiscriminators(r.Smallest)
+	chance := r.design.Chance()
+	smallest := stats.FromDiscriminators(r.Smallest, chance)
 	sat := bare(r.sittings)
-	w := wanted{r.Smallest, stats.NextLevel(stats.Upward(sat, chance, r.level()), r.level()),
+	w := wanted{r.Smallest, chance, stats.NextLevel(stats.Upward(sat, chance, r.level()), r.level()),
 		stats.NextLevel(stats.Downward(sat, chance, smallest, r.alpha), r.alpha)}
 	f := m.settling(w)
 	if p := r.sittings[len(r.sittings)-1].heard.Plan; p.Conditional() && f.trials > 0 {
@@ -221,7 +222,7 @@ func plain(r *tallied) (Verdict, string) {
 	if r.Trials == 0 {
 		return Undecided, "nothing was answered"
 	}
-	if r.design == trials.SameDifferent && !bothKinds(r.pairs) {
+	if r.design.ByRates() && !bothKinds(r.pairs) {
 		return Undecided, "pairs of only one kind were answered"
 	}
 	if r.Log10PBelow <= math.Log10(r.alpha/2)+1e-9 && !r.Sequential {
@@ -265,13 +266,15 @@ func countHearing(rows []*tallied) {
 // plan's own level, often 0.05, every twentieth honest session would be void (design choice).
 const LeakAlpha = 0.01
 
-// CanTrip reports whether so many negative controls can show a leak at all.
-func CanTrip(n int) bool { return passed(Control{Trials: n, Correct: n}, LeakAlpha) }
+// CanTrip reports whether so many negative controls of a design can show a leak at all.
+func CanTrip(d trials.Design, n int) bool {
+	return passed(Control{Trials: n, Correct: n, asked: []stats.Guesses{{Trials: n, Chance: d.Chance()}}}, LeakAlpha)
+}
 
-// LeastNegative is the smallest number of negative controls that can.
-func LeastNegative() int {
+// LeastNegative is the smallest number of negative controls of a design that can.
+func LeastNegative(d trials.Design) int {
 	n := 1
-	for !CanTrip(n) {
+	for !CanTrip(d, n) {
 		n++
 	}
 	return n
@@ -279,8 +282,7 @@ func LeastNegative() int {
 
 // passed reports whether a control was right more often than chance allows.
 func passed(c Control, alpha float64) bool {
-	k, _, ok := stats.CriticalCount(c.Trials, 0.5, alpha)
-	return c.Trials > 0 && ok && c.Correct >= k
+	return c.Trials > 0 && stats.GuessesReach(c.Correct, c.asked, alpha)
 }
 
 // attentive is how often a listener who hears a plain difference is right; the rest are slips (common practice, no source).
@@ -288,8 +290,7 @@ const attentive = 0.95
 
 // missed reports whether a positive control fits guessing, and does not fit an attentive listener with a slip or two.
 func missed(c Control, alpha float64) bool {
-	k, _, ok := stats.CriticalCount(c.Trials, 0.5, alpha)
-	if c.Trials == 0 || !ok || c.Correct >= k {
+	if c.Trials == 0 || passed(c, alpha) || !stats.GuessesReach(c.Trials, c.asked, alpha) {
 		return false
 	}
 	b, err := stats.BinomialTest(c.Correct, c.Trials, attentive)

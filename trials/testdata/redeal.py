@@ -1,6 +1,6 @@
 """Deals the order of a session again, from its seed alone, without heardiff: python3 redeal.py SEED_HEX DESIGN TRIALS
 
-For a plan of one scored comparison in independent, interleaved order, as the comments of order.go describe it.
+For a plan of one scored comparison in independent, interleaved order, as the comments of order.go and of the designs describe it.
 """
 import hashlib
 import hmac
@@ -27,8 +27,18 @@ class Stream:
                 return v % n
 
 
+# What is right under each assignment that may be hidden, in the order in which the design's file lists them. Of a triangle the
+# six orders of ISO 4120 are ABB, AAB, ABA, BAA, BBA and BAB; of a pair of intervals AB and BA, and B is asked for.
+POSSIBLE = {
+    "abx": ["a", "b"],
+    "same-different": ["same", "same", "different", "different"],
+    "triangle": [str(1 + next(i for i in range(3) if order.count(order[i]) == 1)) for order in ("ABB", "AAB", "ABA", "BAA", "BBA", "BAB")],
+    "two-interval": [str(1 + order.index("B")) for order in ("AB", "BA")],
+}
+
+
 def deal(seed, design, n):
-    possible = ["a", "b"] if design == "abx" else ["same", "same", "different", "different"]
+    possible = POSSIBLE[design]
     draw = Stream(seed, "order")
     trials = [possible[draw.below(len(possible))] for _ in range(n)]
     for i in range(n - 1, 0, -1):

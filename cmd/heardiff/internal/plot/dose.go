@@ -155,6 +155,7 @@ type Power struct {
 	PTrue    []float64
 	Power    []float64
 	Smallest float64 // the proportion correct of the smallest effect worth finding; 0: none
+	Chance   float64 // of a guesser, where the axis begins
 }
 
 // Words implements Chart.
@@ -178,7 +179,7 @@ func (p Power) at(x float64) float64 {
 
 func (p Power) sheet() sheet {
 	s := sheet{title: p.Title, plot: 240,
-		x: axis{lo: 0.5, hi: 1, title: "a listener who is right this often", label: percent, step: 0.1},
+		x: axis{lo: p.Chance, hi: 1, title: "a listener who is right this often", label: percent, step: 0.1},
 		y: axis{lo: 0, hi: 1, title: "is found with this chance", label: percent, step: 0.2}}
 	s.key = append(s.key, lineKey(strconv.Itoa(p.Trials)+" trials", 0))
 	if p.Smallest > 0 {

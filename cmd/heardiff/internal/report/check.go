@@ -36,7 +36,7 @@ type CheckedSession struct {
 	// Faults names what is wrong with it.
 	Faults []string
 	// counts are by the comparisons of its plan, nil where it could not be dealt again.
-	counts [][2][2]int
+	counts []trials.Answers
 }
 
 // ErrNoPage is returned for what is no page of this kind.
@@ -222,7 +222,7 @@ func (s *CheckedSession) reveal(p *trials.Plan) {
 func (c *checking) checkRows() {
 	for _, f := range c.lines("counted") {
 		var row countedRow
-		if err := json.Unmarshal([]byte(f[0]), &row); err != nil {
+		if err := json.Unmarshal([]byte(f[0]), &row); err != nil || !row.Design.Known() {
 			c.fault("results: what a row counts cannot be read")
 			continue
 		}
@@ -234,29 +234,25 @@ func (c *checking) checkRows() {
 }
 
 // sum is false for a row of which a session is broken, and named.
-func (c *checking) sum(row countedRow) (sum [4]int, ok bool) {
-	add := func(m [4]int) {
-		for i := range sum {
-			sum[i] += m[i]
-		}
-	}
+func (c *checking) sum(row countedRow) (sum trials.Answers, ok bool) {
+	sum = row.Design.NoAnswers()
 	for _, p := range row.Parts {
 		if p.Session < 0 || p.Session >= len(c.Sessions) || c.Sessions[p.Session].counts == nil {
 			return sum, false
 		}
 		for _, k := range p.Comparisons {
 			if counts := c.Sessions[p.Session].counts; k >= 0 && k < len(counts) {
-				add([4]int{counts[k][0][0], counts[k][0][1], counts[k][1][0], counts[k][1][1]})
+				sum.Add(counts[k])
 			}
 		}
 	}
 	for _, m := range row.Counts {
-		add(m)
+		sum.Add(m)
 	}
 	return sum, true
 }
 
-func (c *checking) checkRow(row countedRow, sum [4]int) {
+func (c *checking) checkRow(row countedRow, sum trials.Answers) {
 	name := row.Comparison + ", " + row.Who
 	cells, ok := c.page.rows[fmt.Sprintf("row %d", row.Row)]
 	if !ok {
@@ -289,8 +285,8 @@ func scaleOf(field string) float64 {
 }
 
 // rowFigures are the figures of a row by the names of their cells, as they are printed.
-func rowFigures(row countedRow, m [4]int) map[string]float64 {
-	n, k := m[0]+m[1]+m[2]+m[3], m[0]+m[3]
+func rowFigures(row countedRow, sum trials.Answers) map[string]float64 {
+	n, k := sum.Totals()
 	out := map[string]float64{"correct": float64(k), "trials": float64(n), "proportion": 100 * float64(k) / float64(n), "low": math.NaN(), "high": math.NaN(), "p": math.NaN()}
 	if n == 0 {
 		return out
@@ -298,12 +294,13 @@ func rowFigures(row countedRow, m [4]int) map[string]float64 {
 	if iv, err := stats.ProportionIntervals(k, n, 0.95); err == nil {
 		out["low"], out["high"] = 100*iv.ClopperPearson[0], 100*iv.ClopperPearson[1]
 	}
-	both := m[0]+m[1] > 0 && m[2]+m[3] > 0
-	switch pairs := row.Design == trials.SameDifferent.String(); {
-	case (pairs || row.Balanced) && both:
-		out["p"] = math.Exp(stats.ConditionalP([]stats.Pairs{{Hits: m[3], Misses: m[2], FalseAlarms: m[1], CorrectRejections: m[0]}}))
-	case !pairs:
-		if b, err := stats.BinomialTest(k, n, 0.5); err == nil {
+	pairs, rates := sum.Pairs(), row.Design.ByRates()
+	both := pairs.Hits+pairs.Misses > 0 && pairs.FalseAlarms+pairs.CorrectRejections > 0
+	switch {
+	case (rates || row.Balanced) && both:
+		out["p"] = math.Exp(stats.ConditionalP([]stats.Pairs{pairs}))
+	case !rates:
+		if b, err := stats.BinomialTest(k, n, row.Design.Chance()); err == nil {
 			out["p"] = b.P
 		}
 	}

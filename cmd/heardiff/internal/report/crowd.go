@@ -50,7 +50,7 @@ func crowd(title string, rows []link.Row) plot.Crowd {
 		bin(r.Correct, r.Trials).Observed++
 	}
 	for n, listeners := range number {
-		guesser := distuv.Binomial{N: float64(n), P: 0.5}
+		guesser := distuv.Binomial{N: float64(n), P: rows[0].Chance}
 		for k := range n + 1 {
 			bin(k, n).Guessing += float64(listeners) * guesser.Prob(float64(k))
 		}
@@ -86,7 +86,7 @@ func crowdNote(rows []link.Row) string {
 	for _, r := range rows {
 		size, ok := sizes[r.Trials]
 		if !ok {
-			if _, size, ok = stats.CriticalCount(r.Trials, 0.5, alpha); !ok {
+			if _, size, ok = stats.CriticalCount(r.Trials, r.Chance, alpha); !ok {
 				size = 0
 			}
 			sizes[r.Trials] = size

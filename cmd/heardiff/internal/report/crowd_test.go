@@ -13,7 +13,7 @@ import (
 func invented(correct ...int) []link.Row {
 	var rows []link.Row
 	for _, k := range correct {
-		r := link.Row{Kind: "listener", Verdict: link.Undecided, Score: stats.Score{Correct: k, Trials: 20, Alpha: 0.05}}
+		r := link.Row{Kind: "listener", Verdict: link.Undecided, Score: stats.Score{Correct: k, Trials: 20, Chance: 0.5, Alpha: 0.05}}
 		b, err := stats.BinomialTest(k, 20, 0.5)
 		if err != nil {
 			panic(err)

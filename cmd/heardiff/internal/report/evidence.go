@@ -29,7 +29,7 @@ type Proof struct {
 	Entries  []trials.Entry
 	// Answers are the counts of the session by the comparisons of its plan: see trials.Tally. They stand for the journal on
 	// the pages of many listeners.
-	Answers [][2][2]int
+	Answers []trials.Answers
 }
 
 // mostEvidence is how many bytes of journals and record a page carries. Of a larger study it carries counts, and says where the
@@ -54,15 +54,15 @@ type blocks struct {
 
 // countedRow is one printed row of results, and what it adds up.
 type countedRow struct {
-	Row        int    `json:"row"`
-	Comparison string `json:"comparison"`
-	Who        string `json:"who"`
-	Design     string `json:"design"`
-	Balanced   bool   `json:"balanced"`
+	Row        int           `json:"row"`
+	Comparison string        `json:"comparison"`
+	Who        string        `json:"who"`
+	Design     trials.Design `json:"design"`
+	Balanced   bool          `json:"balanced"`
 	// Parts are pairs of the index of a session and the indices of its plan's comparisons.
 	Parts []countedPart `json:"parts,omitempty"`
 	// Counts, on a page without journals, are the answers of each session by what was right: see trials.Tally.
-	Counts [][4]int `json:"counts,omitempty"`
+	Counts []trials.Answers `json:"counts,omitempty"`
 }
 
 type countedPart struct {
@@ -153,7 +153,11 @@ func journalLines(all []Proof) string {
 func countedLines(e Evidence, rows []link.Row, index map[string]int, summary bool) (string, error) {
 	var b strings.Builder
 	for i, r := range rows {
-		c := countedRow{Row: i, Comparison: r.Comparison, Who: who(r), Design: r.Design, Balanced: r.Balanced}
+		design, err := trials.ParseDesign(r.Design)
+		if err != nil {
+			return "", err
+		}
+		c := countedRow{Row: i, Comparison: r.Comparison, Who: who(r), Design: design, Balanced: r.Balanced}
 		for _, p := range r.Parts {
 			at, ok := index[p.Session]
 			if !ok {
@@ -164,11 +168,10 @@ func countedLines(e Evidence, rows []link.Row, index map[string]int, summary boo
 				c.Parts = append(c.Parts, part)
 				continue
 			}
-			var sum [4]int
+			sum := design.NoAnswers()
 			for _, k := range part.Comparisons {
 				if k < len(e.Sessions[at].Answers) {
-					m := e.Sessions[at].Answers[k]
-					sum = [4]int{sum[0] + m[0][0], sum[1] + m[0][1], sum[2] + m[1][0], sum[3] + m[1][1]}
+					sum.Add(e.Sessions[at].Answers[k])
 				}
 			}
 			c.Counts = append(c.Counts, sum)

@@ -11,7 +11,7 @@ import (
 	"heardiff/trials/link"
 )
 
-// forests draws one forest a comparison.
+// forests draws one forest for each design of a comparison.
 func forests(n *numbering, in Input) []figure {
 	var order []string
 	rows := map[string][]link.Row{}
@@ -20,8 +20,8 @@ func forests(n *numbering, in Input) []figure {
 			continue // the dose curve shows them all in one
 		}
 		name := r.Comparison
-		if r.Pairs != nil {
-			name += ", duplicate pairs"
+		if d, err := trials.ParseDesign(r.Design); err == nil && d.Title() != "" {
+			name += ", " + d.Title()
 		}
 		if _, ok := rows[name]; !ok {
 			order = append(order, name)
@@ -39,7 +39,7 @@ func forests(n *numbering, in Input) []figure {
 }
 
 func forest(title string, rows []link.Row) plot.Forest {
-	f := plot.Forest{Title: title, Chance: 0.5, Smallest: (1 + rows[0].Smallest) / 2,
+	f := plot.Forest{Title: title, Chance: rows[0].Chance, Smallest: stats.FromDiscriminators(rows[0].Smallest, rows[0].Chance),
 		Notes: []string{"Exact two-sided 95 % intervals (Clopper and Pearson). A mark’s size follows the number of trials."}}
 	each := listenersOf(rows)
 	for _, r := range rows {
@@ -104,7 +104,7 @@ func doses(n *numbering, in Input) []figure {
 			continue
 		}
 		d := plot.Dose{Title: marked("Told apart, against the difference in "+name, in.Link.Simulated, in.Link.Silent), XTitle: "difference in " + name + ", " + unit,
-			Chance: 0.5, Threshold: t.Threshold, Lo: t.ThresholdInterval[0], Hi: t.ThresholdInterval[1], Published: published[t.Metric]}
+			Chance: t.Chance, Threshold: t.Threshold, Lo: t.ThresholdInterval[0], Hi: t.ThresholdInterval[1], Published: published[t.Metric]}
 		for _, p := range t.Points {
 			d.Points = append(d.Points, plot.DosePoint{X: p.Difference, Y: p.Proportion, Lo: p.Interval[0], Hi: p.Interval[1], Name: p.Comparison})
 		}
@@ -123,7 +123,7 @@ func ladder(t link.Trend, unit string, all link.Result) plot.Dose {
 	if m, ok := alike[metric]; ok {
 		metric = m
 	}
-	d := plot.Dose{Title: marked("Told apart, against the dose of "+t.Treatment, all.Simulated, all.Silent), XTitle: "dose, " + unit, Chance: 0.5,
+	d := plot.Dose{Title: marked("Told apart, against the dose of "+t.Treatment, all.Simulated, all.Silent), XTitle: "dose, " + unit, Chance: t.Chance,
 		Threshold: t.Threshold, Lo: t.ThresholdInterval[0], Hi: t.ThresholdInterval[1], Published: published[metric], Linear: t.Metric == link.DoseNoise}
 	for _, p := range t.Points {
 		d.Points = append(d.Points, plot.DosePoint{X: p.Difference, Y: p.Proportion, Lo: p.Interval[0], Hi: p.Interval[1]})
@@ -133,7 +133,7 @@ func ladder(t link.Trend, unit string, all link.Result) plot.Dose {
 	}
 	d.Notes = []string{t.Says + "."}
 	for _, other := range all.Trends {
-		if other.Treatment == t.Treatment && (other.Listener != "" || other.Group != "") {
+		if other.Treatment == t.Treatment && other.Chance == t.Chance && (other.Listener != "" || other.Group != "") {
 			d.Notes = append(d.Notes, other.Says+".")
 		}
 	}
@@ -165,13 +165,14 @@ func powers(n *numbering, in Input) []figure {
 // PowerOf draws what n trials of a plan can find, by its design, order, level and smallest effect (0 for none). It is
 // false where there is nothing to draw.
 func PowerOf(n int, plan trials.Plan) (plot.Power, bool) {
+	chance := plan.Design.Chance()
 	title := fmt.Sprintf("What %d trials at level %g can find", n, plan.Alpha)
 	if plan.Conditional() {
 		title = fmt.Sprintf("What %d trials (%s, %s order) at level %g can find", n, plan.Design, plan.Order, plan.Alpha)
 	}
-	chart := plot.Power{Title: title, Trials: n, Smallest: stats.FromDiscriminators(plan.SmallestEffect)}
+	chart := plot.Power{Title: title, Trials: n, Smallest: stats.FromDiscriminators(plan.SmallestEffect, chance), Chance: chance}
 	for i := range 101 {
-		chart.PTrue = append(chart.PTrue, math.Min(0.5+float64(i)/200, 1-1e-12))
+		chart.PTrue = append(chart.PTrue, math.Min(chance+(1-chance)*float64(i)/100, 1-1e-12))
 	}
 	var err error
 	chart.Power, err = plan.Powers(n, chart.PTrue)

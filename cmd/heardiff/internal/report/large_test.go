@@ -25,7 +25,7 @@ func tenThousand(t testing.TB) report.Input {
 	for i := range 10_000 {
 		id, who := fmt.Sprintf("session-%05d", i), fmt.Sprintf("listener-%05d", i)
 		k := 4 + i*7%9
-		summary := trials.Summary{Answers: [][2][2]int{{{k / 2, 8 - k/2}, {8 - (k - k/2), k - k/2}}}}
+		summary := trials.Summary{Answers: []trials.Answers{{{k / 2, 8 - k/2}, {8 - (k - k/2), k - k/2}}}}
 		r, err := summary.Result(id, plan)
 		if err != nil {
 			t.Fatal(err)

@@ -33,7 +33,7 @@ func method(in Input) []string {
 	out = append(out,
 		"Chains were aligned to a fraction of a sample with drift, polarity and level corrected; the presentations run in step on one sample clock, and every switch uses the same cross-fade.",
 		"The order of every session was drawn from the system’s cryptographic random source and sealed before the first trial: its hash was stored first, the seed revealed only at the end. Each answer was on disk before the next trial; results were withheld until the session ended.",
-		"Scores are exact: one-sided binomial p against guessing for ABX, Fisher’s exact test for duplicate pairs, two-sided 95 % intervals of Clopper and Pearson; so is ‘p uncorrected’, which decides nothing. ‘Heard’ rests on p over the whole study: if nobody hears anything, a study says it anywhere, ever, with probability at most its level α, over all comparisons, listeners, groups, repeats, sessions given up and looks. ‘Ruled out’ uses the one-sided upper bound at the level α, valid over repeats and looks, of the proportion of trials on which the answer was known (the proportion of discriminators, p_d); each row’s is wrong with probability at most α by itself, as is ‘ruled out’ of every row, while that some one of several rows is wrong is likelier; and of several listeners it speaks of their average.")
+		"Scores are exact: one-sided binomial p against the chance of a guesser (one in two of ABX and of two intervals, one in three of a triangle), Fisher’s exact test for duplicate pairs, two-sided 95 % intervals of Clopper and Pearson; so is ‘p uncorrected’, which decides nothing. ‘Heard’ rests on p over the whole study: if nobody hears anything, a study says it anywhere, ever, with probability at most its level α, over all comparisons, listeners, groups, repeats, sessions given up and looks. ‘Ruled out’ uses the one-sided upper bound at the level α, valid over repeats and looks, of the proportion of trials on which the answer was known (the proportion of discriminators, p_d); each row’s is wrong with probability at most α by itself, as is ‘ruled out’ of every row, while that some one of several rows is wrong is likelier; and of several listeners it speaks of their average.")
 	return out
 }
 
@@ -46,11 +46,7 @@ func planWords(p trials.Plan) string {
 			scored = append(scored, fmt.Sprintf("%s against %s on %q, %d trials", c.A, c.B, c.Excerpt, c.Trials))
 		}
 	}
-	design := "ABX (which of A and B is X?)"
-	if p.Design == trials.SameDifferent {
-		design = "duplicate pair (are the two the same or different?)"
-	}
-	s := fmt.Sprintf("Plan %q, fixed before its first trial: %s; %s; level α %g; smallest effect worth finding: the answer known on %.3g %% of trials", p.ID, design, strings.Join(scored, "; "), p.Alpha, 100*p.SmallestEffect)
+	s := fmt.Sprintf("Plan %q, fixed before its first trial: %s; %s; level α %g; smallest effect worth finding: the answer known on %.3g %% of trials", p.ID, p.Design.Words(), strings.Join(scored, "; "), p.Alpha, 100*p.SmallestEffect)
 	for _, k := range []trials.Kind{trials.PositiveControl, trials.NegativeControl, trials.Practice} {
 		if kinds[k] > 0 {
 			s += fmt.Sprintf("; %d trials of %s", kinds[k], k)
@@ -58,7 +54,7 @@ func planWords(p trials.Plan) string {
 	}
 	s += fmt.Sprintf("; order %s, comparisons %s", p.Order, p.Layout)
 	if p.LeastSeconds > 0 {
-		s += fmt.Sprintf("; an answer is marked as hurried where X and a reference, or both of a pair, sounded for less than %g s", p.LeastSeconds)
+		s += fmt.Sprintf("; an answer is marked as hurried where what the design wants heard sounded for less than %g s", p.LeastSeconds)
 	}
 	if p.SingleBlind {
 		s += "; single blind"

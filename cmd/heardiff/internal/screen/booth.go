@@ -64,29 +64,6 @@ type Sound struct {
 	Fault error
 }
 
-// question returns the question of a design.
-func question(d trials.Design) string {
-	if d == trials.ABX {
-		return "Which one is X?"
-	}
-	return "Are 1 and 2 the same, or different?"
-}
-
-// claim words an answer as what the listener says.
-func claim(a trials.Answer) string {
-	switch a {
-	case trials.AnswerA:
-		return "X is A"
-	case trials.AnswerB:
-		return "X is B"
-	case trials.AnswerSame:
-		return "the two are the same"
-	case trials.AnswerDifferent:
-		return "the two are different"
-	}
-	return ""
-}
-
 // trialLine names the trial, the same for every hidden assignment.
 func trialLine(v trials.View) string {
 	line := fmt.Sprintf("trial %d of %d", v.Trial, v.Trials)
@@ -110,9 +87,9 @@ func feedbackLine(v trials.View) string {
 	case v.Feedback == nil:
 		return ""
 	case v.Feedback.Right:
-		return fmt.Sprintf("practice: %q was right", claim(v.Feedback.Answer))
+		return fmt.Sprintf("practice: %q was right", v.Design.Claim(v.Feedback.Answer))
 	}
-	return fmt.Sprintf("practice: %q was wrong", claim(v.Feedback.Answer))
+	return fmt.Sprintf("practice: %q was wrong", v.Design.Claim(v.Feedback.Answer))
 }
 
 // clock formats seconds as minutes, seconds and tenths.

@@ -84,7 +84,7 @@ func (m model) head() string {
 }
 
 func (m model) trialPage() []string {
-	lines := []string{"  " + strong.Render(question(m.view.Design))}
+	lines := []string{"  " + strong.Render(m.view.Design.Question())}
 	if m.view.Practice {
 		lines[0] += "   " + marked.Render(" practice: does not count ")
 	}
@@ -206,7 +206,7 @@ func (m model) answerLine() string {
 	if m.view.Confidence > 0 {
 		sure = fmt.Sprintf("%d of 4", m.view.Confidence)
 	}
-	return "   " + marked.Render(fmt.Sprintf(" You say: %s. ", claim(m.view.Pending))) +
+	return "   " + marked.Render(fmt.Sprintf(" You say: %s. ", m.view.Design.Claim(m.view.Pending))) +
 		fmt.Sprintf("  enter confirms, esc takes back.  how sure (c): %s", sure)
 }
 

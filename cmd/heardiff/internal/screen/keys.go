@@ -9,7 +9,7 @@ import (
 // keys are the bindings of the full screen; the help is printed from them, so that it cannot disagree.
 type keys struct {
 	play    []key.Binding // in the order of the design's labels
-	answers [2]key.Binding
+	answers []key.Binding // likewise of its answers
 	pause, restart,
 	in, out, all, startLess, startMore, endLess, endMore,
 	confidence, confirm, back,
@@ -39,22 +39,11 @@ func keysFor(d trials.Design) keys {
 		help:       bind([]string{"?"}, "?", "this help"),
 		leave:      bind([]string{"q", "ctrl+c"}, "q", "leave"),
 	}
-	if d == trials.ABX {
-		k.play = []key.Binding{
-			bind([]string{"a", "A"}, "a", "hear A"),
-			bind([]string{"b", "B"}, "b", "hear B"),
-			bind([]string{"x", "X"}, "x", "hear X"),
-		}
-		k.answers = [2]key.Binding{bind([]string{"1"}, "1", "X is A"), bind([]string{"2"}, "2", "X is B")}
-		return k
+	for _, b := range d.PlayKeys() {
+		k.play = append(k.play, bind(b.Keys, b.Keys[0], b.Help))
 	}
-	k.play = []key.Binding{
-		bind([]string{"1"}, "1", "hear the first"),
-		bind([]string{"2"}, "2", "hear the second"),
-	}
-	k.answers = [2]key.Binding{
-		bind([]string{"s"}, "s", "they are the same"),
-		bind([]string{"d"}, "d", "they are different"),
+	for _, b := range d.AnswerKeys() {
+		k.answers = append(k.answers, bind(b.Keys, b.Keys[0], b.Help))
 	}
 	return k
 }
@@ -63,5 +52,6 @@ func keysFor(d trials.Design) keys {
 func (k keys) list() []key.Binding {
 	l := append([]key.Binding{}, k.play...)
 	l = append(l, k.pause, k.restart, k.in, k.out, k.startLess, k.startMore, k.endLess, k.endMore, k.all)
-	return append(l, k.answers[0], k.answers[1], k.confidence, k.confirm, k.back, k.void, k.rest, k.help, k.leave)
+	l = append(l, k.answers...)
+	return append(l, k.confidence, k.confirm, k.back, k.void, k.rest, k.help, k.leave)
 }

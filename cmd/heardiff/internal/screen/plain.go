@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -85,7 +86,7 @@ func (p *plain) ready() {
 	if v.RestDue {
 		note += "; a rest is due: rest"
 	}
-	p.say("ready %d of %d: %s%s", v.Trial, v.Trials, question(v.Design), note)
+	p.say("ready %d of %d: %s%s", v.Trial, v.Trials, v.Design.Question(), note)
 }
 
 func (p *plain) finish() {
@@ -177,14 +178,7 @@ func (p *plain) play(word string) {
 	p.reply(p.booth.Play(l), "playing "+l.String())
 }
 
-func offers(d trials.Design, l trials.Label) bool {
-	for _, offered := range d.Labels() {
-		if offered == l {
-			return true
-		}
-	}
-	return false
-}
+func offers(d trials.Design, l trials.Label) bool { return slices.Contains(d.Labels(), l) }
 
 func (p *plain) region(arguments []string) {
 	s := p.booth.Sound()
@@ -213,12 +207,12 @@ func (p *plain) region(arguments []string) {
 
 func (p *plain) answer(arguments []string) {
 	if len(arguments) < 1 || len(arguments) > 2 {
-		p.say("refused answer: answer %s, and a confidence 1 to 4 if you like", choices(p.booth.View().Design))
+		p.say("refused answer: answer %s, and a confidence 1 to 4 if you like", p.booth.View().Design.AnswerNames())
 		return
 	}
 	var a trials.Answer
 	if err := a.UnmarshalText([]byte(arguments[0])); err != nil {
-		p.say("refused answer %q: %s", arguments[0], choices(p.booth.View().Design))
+		p.say("refused answer %q: %s", arguments[0], p.booth.View().Design.AnswerNames())
 		return
 	}
 	confidence := 0
@@ -235,12 +229,7 @@ func (p *plain) answer(arguments []string) {
 	if line := hurryLine(p.booth.View()); line != "" {
 		note = " — " + line
 	}
-	p.reply(err, fmt.Sprintf("asked %s? confirm or no%s", claim(a), note))
-}
-
-func choices(d trials.Design) string {
-	two := d.Answers()
-	return two[0].String() + " or " + two[1].String()
+	p.reply(err, fmt.Sprintf("asked %s? confirm or no%s", p.booth.View().Design.Claim(a), note))
 }
 
 func (p *plain) confirm() {
@@ -289,5 +278,5 @@ func (p *plain) help() {
 		labels = append(labels, l.String())
 	}
 	p.say("help — %s play; stop; region START END; region all; answer %s [1-4]; confirm; no; void REASON; rest; quit",
-		strings.Join(labels, " "), strings.ReplaceAll(choices(p.booth.View().Design), " or ", "|"))
+		strings.Join(labels, " "), strings.ReplaceAll(p.booth.View().Design.AnswerNames(), " or ", "|"))
 }

@@ -122,6 +122,10 @@ func TestScreensAreTheSameForEveryAssignment(t *testing.T) {
 			[]string{"a", "x", "b", "1", "c", "c", "esc", "2", "enter", "x", "a", "i", "?", "q", "v", "l", "enter", "t", "enter", "x", "b", "1", "enter"}},
 		{trials.SameDifferent, []string{"1", "2", "s", "enter"},
 			[]string{"1", "2", "d", "enter", "1", "s", "2", "s", "esc", "d", "enter", "r", "w", "down", "left"}},
+		{trials.Triangle, []string{"1", "2", "3", "j", "enter"},
+			[]string{"1", "3", "2", "l", "c", "esc", "k", "enter", "2", "1", "j", "3", "j", "?", "q", "enter", "v", "x", "enter", "1", "2", "3", "l", "enter"}},
+		{trials.TwoInterval, []string{"1", "2", "k", "enter"},
+			[]string{"1", "j", "2", "j", "c", "enter", "?", "q", "2", "1", "k", "esc", "j", "enter", "t", "enter", "1", "2", "k", "enter"}},
 	} {
 		want := ""
 		for seed := range byte(16) {
@@ -140,10 +144,21 @@ func TestScreensAreTheSameForEveryAssignment(t *testing.T) {
 }
 
 func TestPlainRepliesAreTheSameForEveryAssignment(t *testing.T) {
-	script := "a\nx\nanswer a 3\nconfirm\na\nx\nanswer b\nno\nanswer b 2\nconfirm\nstop\nregion 1 2\nregion all\nvoid lorry\nrest\nrest\nhelp\nquit\n"
+	for _, d := range trials.Designs() {
+		t.Run(d.String(), func(t *testing.T) { plainRepliesAreTheSame(t, d) })
+	}
+}
+
+func plainRepliesAreTheSame(t *testing.T, d trials.Design) {
+	play, first, last := "", d.Answers()[0].String(), d.Answers()[len(d.Answers())-1].String()
+	for _, l := range d.Labels() {
+		play += l.String() + "\n"
+	}
+	script := play + "answer " + first + " 3\nconfirm\n" + play + "answer " + last + "\nno\nanswer " + last + " 2\nconfirm\n" +
+		"stop\nregion 1 2\nregion all\nvoid lorry\nrest\nrest\nhelp\nquit\n"
 	want := ""
 	for seed := range byte(16) {
-		s := newSeat(t, trials.ABX, 6, trials.Seed{seed})
+		s := newSeat(t, d, 6, trials.Seed{seed})
 		var out bytes.Buffer
 		if err := Plain(context.Background(), s, strings.NewReader(script), &out); err != nil {
 			t.Fatal(err)
@@ -156,6 +171,9 @@ func TestPlainRepliesAreTheSameForEveryAssignment(t *testing.T) {
 		if got != want {
 			t.Fatalf("the replies depend on the seed:\n%s\n%s", got, want)
 		}
+	}
+	if strings.Count(want, "saved") != 3 || strings.Contains(want, "refused") {
+		t.Errorf("two answers and a void trial were to be saved:\n%s", want)
 	}
 }
 
