@@ -56,4 +56,10 @@
 // taken for a difference in response. "go test ./measure/match -run Music -args -music FILE.wav" recovers known truth on a file of yours.
 //
 // Two captures of five minutes of music, 96 kHz stereo, take 5.2 to 5.4 s and 342 MB at most on two free cores.
+//
+// Two standard errors of the response hold the truth so often, counted over bright, mellow and dull music of 8 s, four shares of the
+// noise between A and B, and some 1200 bands each; TestTwoErrorsOfTheResponseHoldTheTruth counts again with other noise:
+//
+//	noise (dBFS)     −60    −70    −80   −100
+//	held (%)        96.4   96.2   96.4   96.2
 package match

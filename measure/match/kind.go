@@ -3,6 +3,8 @@ package match
 import (
 	"math"
 	"slices"
+
+	"gonum.org/v1/gonum/stat"
 )
 
 // kind tells what the remainder is made of, see Residual.
@@ -31,6 +33,19 @@ func (r *remainder) kind(k float64, all bandSums) Residual {
 	return out
 }
 
+// surelyFollowed is the slope of level from which on it is taken for what it is: chance makes less of noise. A judgement, no source.
+const surelyFollowed = 0.3
+
+// following returns the share of the remainder that rises and falls with the music, and is neither its response nor its timing. Of
+// power n + g·a, n noise and g·a what follows music of power a, the slope of its level over the music's is g·a/(n + g·a): that tells
+// where dense music is never quiet, and noise passes for all that is always there.
+func (r Residual) following() float64 {
+	if r.LevelSlope < surelyFollowed {
+		return r.Distortion
+	}
+	return max(r.Distortion, min(1, r.LevelSlope)-r.Response-r.Timing)
+}
+
 // linear returns the power of the remainder that one fixed filter makes of A: one complex gain for every channel in
 // bands of a sixth of an octave, less what chance alone would explain.
 func (r *remainder) linear(k float64) float64 {
@@ -50,8 +65,9 @@ func (r *remainder) linear(k float64) float64 {
 	return sum
 }
 
-// alike is by how much the window makes neighbouring bins resemble each other: so many are worth one.
-const alike = 1.5
+// alike is how many bins are worth one, since the window w makes neighbours and overlapping blocks resemble each other. Over a
+// Hann window and its neighbours half a window away, Σ(Σw²)²/(Σw²)² per bin is (35 + 3)/128 to (3/8)²; 35/18 where blocks do not overlap.
+const alike = 19. / 9
 
 // timing returns the share of the remainder that a delay changing every 5 ms explains beyond what a gain changing as
 // often does: both have one number to fit in a stretch, but only a time error follows the slope of the wave.
@@ -121,15 +137,22 @@ func (r *remainder) steady() float64 {
 	return median(quiet) * float64(len(frames)) / (all + 1e-300)
 }
 
-// levelSlope returns the slope of the remainder's level over the music's, both in dB, over 5 ms stretches.
+// leastSwing is the standard deviation of the music's level, in dB, from which on a slope over it tells anything: noise in A moves
+// the level of a steady tone by a tenth of that, and itself with it. A judgement, no source.
+const leastSwing = 0.5
+
+// levelSlope returns the slope of the remainder's level over the music's, both in dB, over 5 ms stretches; 0 where the music's level
+// hardly changes.
 func (r *remainder) levelSlope() float64 {
 	line := newFit()
+	var levels []float64
 	for _, f := range r.frames {
 		if f.a > 0 && f.rem > 0 {
 			line.add(math.Log10(f.a), math.Log10(f.rem), 1)
+			levels = append(levels, 10*math.Log10(f.a))
 		}
 	}
-	if line.w < 10 {
+	if len(levels) < 10 || stat.StdDev(levels, nil) < leastSwing {
 		return 0
 	}
 	_, slope := line.solve()

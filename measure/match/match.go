@@ -97,6 +97,7 @@ type ResponseBand struct {
 	Band
 	StandardErrorDB float64 `json:"standard_error_db"`
 	Coherence       float64 `json:"coherence"`
+	deciding        float64 // degrees of freedom of the error
 }
 
 // StandardErrors of the common figures.

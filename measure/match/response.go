@@ -59,7 +59,7 @@ func (r *remainder) follow(a, rem [][]complex128) {
 //
 // The transfer function Σ conj(A)·B/Σ |A|² is not biased by noise in B, but by noise in A, and by whatever else makes the
 // two incoherent, such as a wandering clock. What that can be is known: with coherence γ² the true value lies between it
-// and 1/γ² times it. The slope of B's level on A's over the blocks, see slope, is biased by neither, but needs music that is
+// and 1/γ² times it, see transfer. The slope of B's level on A's over the blocks, see slope, is biased by neither, but needs music that is
 // louder and softer.
 func (r *remainder) response(k float64) []ResponseBand {
 	var out []ResponseBand
@@ -69,9 +69,9 @@ func (r *remainder) response(k float64) []ResponseBand {
 			continue
 		}
 		b := r.transfer(band, k)
-		// By half, so that chance seldom chooses.
-		if db, error := r.levelled(i, k, 1-b.Coherence); error < b.StandardErrorDB/2 || math.IsNaN(b.DB) {
-			b.DB, b.StandardErrorDB = db, error
+		// By half, and only against what no more music would mend: of two errors told by few blocks, the smaller is so by chance.
+		if l := r.levelled(i, k, b); l.StandardErrorDB < open(b.Coherence)/2 || math.IsNaN(b.DB) {
+			b = l
 		}
 		if !(b.StandardErrorDB < 1) {
 			b.DB, b.StandardErrorDB = math.NaN(), math.NaN()
@@ -84,51 +84,63 @@ func (r *remainder) response(k float64) []ResponseBand {
 // transfer measures a band by the transfer function, each channel by itself. The standard error is that of least squares
 // whatever the scatter of what is left, R⊥, does,
 //
-//	8.686·√(Σ |A|²·|R⊥|² / 2) / |Σ conj(A)·B| dB
+//	8.686·√(Σ |A|²·|R⊥|² / (2·(1 − 1/m))) / |Σ conj(A)·B| dB
 //
 // which for noise that pays no heed to the music is the familiar 8.686·√((1 − γ²)/(2·n·γ²)) of n averages with
-// coherence γ²; and with it that of a value equally likely anywhere between all noise being in B and all being in A.
+// coherence γ², but for m: as many equal terms would decide as much, of which the fit takes one. A decaying note lies in a few
+// bins of a few blocks. The value is the middle between that of all noise being in B and that of all being in A, each as likely as any between.
 // ref: J. S. Bendat, A. G. Piersol, Random Data, the random error of a gain factor estimate (from memory);
 // H. White, Econometrica 48, 1980, for the form that allows any scatter (from memory).
 func (r *remainder) transfer(band Band, k float64) ResponseBand {
-	var aa, bb, joint, spread float64
+	var aa, bb, joint, spread, aaaa float64
 	for c := range r.aa {
 		s := r.sums(band.LowHz, math.Min(band.HighHz, bandEdge(r.rate)), k, c)
 		if !(s.aa > 0) {
 			continue
 		}
-		aa, bb, joint, spread = aa+s.aa, bb+s.bb, joint+cmplx.Abs(s.ab), spread+s.spread()
+		m := s.aa * s.aa / (alike * s.aaaa)
+		aa, bb, joint, aaaa = aa+s.aa, bb+s.bb, joint+cmplx.Abs(s.ab), aaaa+s.aaaa
+		spread += s.spread() / max(1e-9, 1-1/m)
 	}
 	b := ResponseBand{Band: band, StandardErrorDB: math.NaN()}
 	b.Coherence = min(1, joint*joint/(aa*bb))
 	if b.Coherence > 0.3 {
-		b.DB = pcm.DB(joint / aa)
-		b.StandardErrorDB = math.Hypot(20/math.Ln10*math.Sqrt(alike*spread/2)/joint, pcm.DB(b.Coherence)/math.Sqrt(3))
+		b.DB = pcm.DB(joint/aa) - pcm.DB(b.Coherence)/2
+		b.deciding = max(1e-3, 2*(aa*aa/(alike*aaaa)-1)) // complex terms count twice
+		b.StandardErrorDB = math.Hypot(20/math.Ln10*math.Sqrt(alike*spread/2)/joint*few(b.deciding, stated), open(b.Coherence))
 	}
 	return b
 }
 
-// levelled measures a band by the slope of its levels; noise is the share of A that may be noise.
-func (r *remainder) levelled(band int, k, noise float64) (db, error float64) {
+// open returns the standard error in dB of a level that is equally likely anywhere from all noise being in B to all being in A.
+func open(coherence float64) float64 { return -pcm.DB(coherence) / math.Sqrt(12) }
+
+// levelled measures a band by the slope of its levels; b is what the transfer function says of it, and of the share of A that may be noise.
+func (r *remainder) levelled(band int, k float64, b ResponseBand) ResponseBand {
 	ratio, se, deciding := slope(r.course[band])
+	b.DB, b.StandardErrorDB, b.deciding = math.NaN(), math.NaN(), deciding
 	if !(ratio > 0) {
-		return math.NaN(), math.NaN()
+		return b
 	}
-	se *= few(deciding)
-	lo, hi := r.bins(r.bands[band].LowHz, r.bands[band].HighHz)
-	dilution := dilution(r.course[band], noise, float64((hi-lo)*len(r.aa)))
-	return pcm.PowerDB(ratio / (k * k)), 10 / math.Ln10 * math.Hypot(se/ratio, dilution)
+	se *= few(deciding, stated)
+	lo, hi := r.bins(b.LowHz, b.HighHz)
+	dilution := dilution(r.course[band], 1-b.Coherence, float64((hi-lo)*len(r.aa)))
+	b.DB, b.StandardErrorDB = pcm.PowerDB(ratio/(k*k)), 10/math.Ln10*math.Hypot(se/ratio, dilution)
+	return b
 }
 
 // leastBlocks is how many blocks tell a slope.
 const leastBlocks = 10
 
-// few is by how much a standard error known from so many blocks is to be larger, that three of it hold the truth as often
-// as three should.
+// stated is by how many standard errors what is stated holds the truth as often as a normal law would: in 95.4 of 100.
+const stated = 2
+
+// few is by how much a standard error known from so many degrees of freedom is to be larger, that so many of it hold the truth as
+// often as so many should.
 // ref: R. M. Bell, D. F. McCaffrey, Survey Methodology 28, 2002, for degrees of freedom by Satterthwaite's rule (from memory).
-func few(deciding float64) float64 {
+func few(deciding, errors float64) float64 {
 	t := distuv.StudentsT{Sigma: 1, Nu: deciding}
-	return t.Quantile(distuv.UnitNormal.CDF(3)) / 3
+	return t.Quantile(distuv.UnitNormal.CDF(errors)) / errors
 }
 
 // slope returns the slope of the second value of each pair on the first, by least squares, and its standard error, which
@@ -192,7 +204,8 @@ func largest(bands []ResponseBand, gainError float64) float64 {
 		if math.IsNaN(best) {
 			best = 0
 		}
-		if math.Abs(b.DB) > math.Abs(best) && math.Abs(b.DB) > apart*math.Hypot(b.StandardErrorDB, gainError) {
+		clear := b.StandardErrorDB * few(b.deciding, apart) / few(b.deciding, stated)
+		if math.Abs(b.DB) > math.Abs(best) && math.Abs(b.DB) > apart*math.Hypot(clear, gainError) {
 			best = b.DB
 		}
 	}

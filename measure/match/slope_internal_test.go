@@ -17,7 +17,7 @@ func TestSlopesErrorHoldsWhereFewBlocksDecide(t *testing.T) {
 			level := math.Exp(1.2 * r.NormFloat64())
 			pairs[i] = [2]float64{level + 1, level + 1 + 0.05*(1+math.Sqrt(level))*r.NormFloat64()}
 		}
-		if ratio, error, deciding := slope(pairs); math.Abs(ratio-1) > 3*error*few(deciding) {
+		if ratio, error, deciding := slope(pairs); math.Abs(ratio-1) > 3*error*few(deciding, 3) {
 			beyond++
 		}
 	}

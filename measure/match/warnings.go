@@ -58,8 +58,9 @@ const unlikeDB = -55
 // unlike warns where much is left that only the music explains, and no fault with a name does. From a share of a quarter on the chance scatter of noise
 // cannot pass for it.
 func unlike(r Result, say func(string, ...any)) {
-	db := r.NullDB + pcm.PowerDB(r.Residual.Distortion)
-	if r.Residual.Distortion > 0.25 && db > unlikeDB {
+	share := r.Residual.following()
+	db := r.NullDB + pcm.PowerDB(share)
+	if share > 0.25 && db > unlikeDB {
 		say("what is left that rises and falls with the music stands %.1f dB below it: lossy coding or processing of one, strong distortion, or fast jitter beyond that of any fit chain", -db)
 	}
 }
