@@ -10,9 +10,10 @@ import (
 )
 
 // Captures as a workshop's recorder gives them: total, random and deterministic jitter and the decades hold within their errors, every line is
-// found where it is and as large as it is, and of a hundred lines one at the most is none.
+// found where it is and as large as it is, and of a hundred lines one at the most is none. Those of every run are some of each kind, and those
+// that are hard: weak pieces beside lines of the mains (38, 65), steady lines in noise that a loop raises (44), an idle tone in noise (45).
 func TestDevicesAreMeasuredWithinTheirErrors(t *testing.T) {
-	numbers := []int{1, 8, 36}
+	numbers := []int{1, 8, 36, 38, 44, 45, 65}
 	if *full {
 		numbers = nil
 		for i := range jittertest.Devices {
@@ -32,7 +33,7 @@ func TestDevicesAreMeasuredWithinTheirErrors(t *testing.T) {
 			i := slices.IndexFunc(left, func(l jitter.Line) bool { return math.Abs(l.OffsetHz-w.Hz) < 2/c.Seconds+5e-4*w.Hz })
 			if i < 0 {
 				missed++
-				t.Logf("device %d: no line at %.2f Hz, want %.3f ps", number, w.Hz, w.Peak*1e12)
+				t.Errorf("device %d: no line at %.2f Hz, want %.3f ps", number, w.Hz, w.Peak*1e12)
 				continue
 			}
 			seen.add(t, "line", left[i].PeakPs, left[i].PeakSEPs, w.Peak*1e12)
@@ -59,8 +60,8 @@ func TestDevicesAreMeasuredWithinTheirErrors(t *testing.T) {
 		}
 	}
 	t.Logf("%d lines, %d not there, %d not found", lines, wrong, missed)
-	if missed > lines/100 || wrong > max(1, lines/100) {
-		t.Errorf("of %d lines %d are not there, and %d were not found", lines, wrong, missed)
+	if wrong > lines/100 {
+		t.Errorf("of %d lines %d are not there, want one in a hundred at the most", lines, wrong)
 	}
 	seen.check(t, nil)
 }

@@ -35,7 +35,9 @@
 // bins whose sum has a steady envelope, which lines of their own, beating, have not, are one line: its place the centroid, its peak from
 // the power of the stretch. A line that wanders by more, as a switching supply's may, is a hump of the spectrum: it is found before any line is
 // sought, by an envelope far steadier than that of noise in the same band, and counts as one line, too. A warning names the lines that
-// wander. A hump that holds less than about half of the power of its stretch is not told from noise, nor one with a strong steady line within it.
+// wander. Steady lines that stand out of a hump are taken out before it is judged, and found as lines of their own. A hump that holds less than about
+// half of the power of its stretch is not told from noise, nor one with a stronger steady line within it. Pieces far weaker than a line
+// beside it are part of it where they are in quadrature with it, as phase modulation is, the sideband that was too weak to be found included.
 //
 // Detection. A line stands so many dB above the noise as each of its sidebands stands above the noise in a bin of the
 // capture's own spectrum, one bin for the whole record, under additive noise. At 15 dB a line is found 99 times in 100.

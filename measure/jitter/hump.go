@@ -22,6 +22,8 @@ const (
 	grain = 16
 	// humpOver is how far a hump stands above both sides, and humpErrors by how many times the reciprocal root of its bins.
 	humpOver, humpErrors = 1.7, 10
+	// sideGrains is the least number of grains on either side that tell the noise under a hump.
+	sideGrains = 4
 	// humpEdge is how far above its sides a hump's edge stands.
 	humpEdge = 1.3
 	// steadyErrors is how steady, in reciprocal roots of the independent values, an envelope of noise never is, and mostSteady the most of
@@ -30,6 +32,8 @@ const (
 	// ofALine is the least steadiness, against what a line of that power would have, but for the scatter that noise beside it makes: with a
 	// hump of noise in its place as well a line would be read too large.
 	ofALine = 0.9
+	// mostInHump is how many steady lines are sought in a hump at the most.
+	mostInHump = 16
 	// concentrated is the sum of the squared shares of power from which on one place holds too much for a line that wanders.
 	concentrated = 0.5
 )
@@ -39,6 +43,8 @@ type hump struct {
 	grains      candidate // where it was sought
 	from, to    int
 	below, over float64
+	beside      float64 // padded bins of the noise on both sides together
+	lines       []peak  // steady ones in the stretch where it was sought, out of the bins until it is judged and taken
 }
 
 // at is the noise under the hump.
@@ -47,7 +53,9 @@ func (h hump) at(k int) float64 {
 }
 
 // part returns a part of the hump.
-func (h hump) part(from, to int) hump { return hump{h.grains, from, to, h.at(from), h.at(to)} }
+func (h hump) part(from, to int) hump {
+	return hump{h.grains, from, to, h.at(from), h.at(to), h.beside, h.lines}
+}
 
 // meets reports whether another hump has bins in common with it.
 func (h hump) meets(o hump) bool { return h.from < o.to && o.from < h.to }
@@ -113,12 +121,13 @@ func (f profile) grown(c candidate) candidate {
 
 // hump returns the stretch of a candidate, unless nothing is beside it.
 func (f profile) hump(c candidate) (h hump, ok bool) {
-	beside := max(2, (c.to-c.from)/4)
-	left, right := max(0, c.from-beside), min(f.len(), c.to+beside)
+	width := max(sideGrains, (c.to-c.from)/4)
+	left, right := max(0, c.from-width), min(f.len(), c.to+width)
 	if left == c.from || right == c.to {
 		return hump{}, false
 	}
-	return hump{c, c.from * f.bins, c.to * f.bins, f.mean(left, c.from), f.mean(c.to, right)}, true
+	beside := float64((c.from - left + right - c.to) * f.bins)
+	return hump{grains: c, from: c.from * f.bins, to: c.to * f.bins, below: f.mean(left, c.from), over: f.mean(c.to, right), beside: beside}, true
 }
 
 // humps finds the lines that wander by many bins.
@@ -135,14 +144,94 @@ func (p *peeler) humps(f profile) []hump {
 		if !ok || h.from > p.high || h.to < p.low || slices.ContainsFunc(found, h.meets) {
 			continue
 		}
-		if !p.oneLine(h) {
-			continue
-		}
-		if h = p.trimmed(h, f.bins); f.filled(h) {
+		h.lines = p.steadyLines(f, h)
+		if h, ok = p.judged(f, h); ok {
 			found = append(found, h)
+		} else {
+			p.putBack(h.lines)
 		}
 	}
 	return found
+}
+
+// judged returns what of a hump is a line that wanders, and whether it is one.
+func (p *peeler) judged(f profile, h hump) (line hump, ok bool) {
+	if !p.oneLine(h) {
+		return h, false
+	}
+	h = p.trimmed(h, f.bins)
+	return h, f.filled(h) && p.exceeds(h) && !p.isSkirt(h)
+}
+
+// isSkirt reports whether the steady lines in a hump hold more than the hump: then it is what wanders of them.
+func (p *peeler) isSkirt(h hump) bool {
+	all := 0.0
+	for _, l := range h.lines {
+		if k := int(l.hz / p.binHz); k >= h.from && k < h.to {
+			all += power(l.value)
+		}
+	}
+	own := p.wholeLine(h).beta
+	return all > own*own
+}
+
+// wholeLine returns a hump as one line.
+func (p *peeler) wholeLine(h hump) tone {
+	return p.spreadLine(h, func(k int) float64 { return power(p.bins[k]) }, h.at)
+}
+
+// exceeds reports whether a hump holds more than the noise beside it by humpErrors times the error of that comparison: of some ten thousand
+// grains of noise the medians of a few are twice or half of what they should be.
+func (p *peeler) exceeds(h hump) bool {
+	all, quiet := 0.0, 0.0
+	for k := h.from; k < h.to; k++ {
+		all, quiet = all+power(p.bins[k]), quiet+h.at(k)
+	}
+	// The mean of n exponential values scatters by 1/√n, their median by 1/(√n·ln 2).
+	scatter := math.Sqrt(p.pad * (1/float64(h.to-h.from) + 1/(math.Ln2*math.Ln2*h.beside)))
+	return all/quiet-1 > humpErrors*scatter
+}
+
+// steadyLines takes out of a hump the lines that stand out of it, each by itself, and returns them: a steady line makes the envelope of
+// whatever noise it stands in steady. Those near each other are left: they are pieces of a line that wanders by a few bins.
+func (p *peeler) steadyLines(f profile, h hump) []peak {
+	var found []peak
+	for len(found) < mostInHump {
+		line, ok := p.strongestIn(f, h, found)
+		if !ok {
+			break
+		}
+		p.add(line, -1)
+		found = append(found, line)
+	}
+	var alone []peak
+	for _, l := range found {
+		if len(p.near(found, l.hz, company)) > 1 {
+			p.add(l, 1)
+			continue
+		}
+		alone = append(alone, l)
+	}
+	return alone
+}
+
+// strongestIn fits a line to the largest peak of a hump that stands out of the grains around it and is no trace of those found before.
+func (p *peeler) strongestIn(f profile, h hump, found []peak) (line peak, ok bool) {
+	most := 0.0
+	for k := max(h.from, p.lowest); k < min(h.to, p.high); k++ {
+		x, i := power(p.bins[k]), k/f.bins
+		// At the edges of a hump its own bins stand out of a grain that is noise for the most part.
+		around := max(f.mean(i, i+1), f.mean(max(0, i-1), max(1, i)), f.mean(min(i+1, f.len()-1), min(i+2, f.len())))
+		if x < max(most, 0.7*p.threshold*around) || !p.tops(k) || p.beside(k, found) {
+			continue
+		}
+		fitted := p.fit(float64(k) * p.binHz)
+		fitted.se = errorIn(around)
+		if p.stands(fitted) {
+			most, line, ok = x, fitted, true
+		}
+	}
+	return line, ok
 }
 
 // trimmed returns the hump without what is noise at its ends, but for one grain of so many bins.
@@ -249,6 +338,7 @@ func takeHumps(pm, am *peeler) {
 	phase, amplitude := pm.profile(), am.profile()
 	for _, h := range pm.humps(phase) {
 		if o, ok := amplitude.hump(h.grains); ok {
+			o.lines = am.steadyLines(amplitude, o)
 			o = o.part(h.from, h.to)
 			if t := sidedLine(pm, am, h, o); t.side != 0 {
 				pm.sided = append(pm.sided, t)
@@ -256,15 +346,39 @@ func takeHumps(pm, am *peeler) {
 				am.level(o)
 				continue
 			}
+			am.putBack(o.lines)
 		}
 		pm.takeHump(h)
 	}
 	for _, h := range am.humps(amplitude) {
-		if !slices.ContainsFunc(am.taken, h.meets) {
-			am.takeHump(h)
+		if slices.ContainsFunc(am.taken, h.meets) {
+			am.putBack(h.lines)
+			continue
+		}
+		am.takeHump(h)
+	}
+	pm.putBackSteady()
+	am.putBackSteady()
+	pm.strayed = append(slices.Clone(pm.taken), am.taken...)
+}
+
+// putBackSteady puts back the steady lines of the humps that were taken, to be found as lines are.
+func (p *peeler) putBackSteady() {
+	for _, h := range p.taken {
+		p.putBack(h.lines)
+	}
+}
+
+// listenToHumps lets the noise beside steady lines be what a hump was from which they were told, and which is gone.
+func (p *peeler) listenToHumps() {
+	for _, h := range p.taken {
+		for _, l := range h.lines {
+			from, to := p.lobe(l.hz, crowd)
+			for k := from; k <= to; k++ {
+				p.noise[k] = max(p.noise[k], 2*l.se*l.se/fitted)
+			}
 		}
 	}
-	pm.strayed = append(slices.Clone(pm.taken), am.taken...)
 }
 
 // sidedLine returns the tone that a hump of phase and the same stretch of amplitude are together, with a side of 0 where they are none.
@@ -283,7 +397,7 @@ func sidedLine(pm, am *peeler, ofPhase, ofAmplitude hump) tone {
 }
 
 func (p *peeler) takeHump(h hump) {
-	p.moving = append(p.moving, p.spreadLine(h, func(k int) float64 { return power(p.bins[k]) }, h.at))
+	p.moving = append(p.moving, p.wholeLine(h))
 	p.level(h)
 }
 

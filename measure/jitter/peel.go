@@ -93,6 +93,7 @@ func (p *peeler) listen() {
 			p.noise[k] = max(p.noise[k], inside[max(0, k-p.low)])
 		}
 	}
+	p.listenToHumps()
 }
 
 // cliff is the ratio from which two neighbouring readings of the noise are taken for the two sides of an edge.
@@ -211,9 +212,11 @@ func (p *peeler) beside(k int, lines []peak) bool {
 	})
 }
 
-// gone reports whether a line that wanders stood at bin k.
+// gone reports whether a line that wanders stood at bin k, and no steady line beside it.
 func (p *peeler) gone(k int) bool {
-	return slices.ContainsFunc(p.taken, func(h hump) bool { return k >= h.from && k < h.to })
+	return slices.ContainsFunc(p.taken, func(h hump) bool {
+		return k >= h.from && k < h.to && len(p.near(h.lines, float64(k)*p.binHz, splinter)) == 0
+	})
 }
 
 func (p *peeler) tops(k int) bool {
@@ -302,8 +305,11 @@ func (p *peeler) at(hz float64) peak {
 	from, to := p.lobe(hz, 3.2)
 	value, _ := p.project(hz, from, to)
 	k := min(max(int(math.Round(hz/p.binHz)), 0), len(p.noise)-1)
-	return peak{hz: hz, value: value, se: math.Sqrt(fitted * p.noise[k] / 2)}
+	return peak{hz: hz, value: value, se: errorIn(p.noise[k])}
 }
+
+// errorIn returns the standard error of each quadrature of a line fitted in noise of that mean |bin|².
+func errorIn(noise float64) float64 { return math.Sqrt(fitted * noise / 2) }
 
 // project fits a line at hz to the bins from … to by least squares; norm is the power of its shape there.
 func (p *peeler) project(hz float64, from, to int) (value complex128, norm float64) {

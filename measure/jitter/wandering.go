@@ -1,6 +1,7 @@
 package jitter
 
 import (
+	"cmp"
 	"math"
 	"math/cmplx"
 	"slices"
@@ -26,6 +27,10 @@ const (
 	// envelope steadier than that of 6 : 1, and so weak that a piece as strong on the other side may have been missed.
 	joinSteadyPair = 0.12
 	joinWeak       = 4 // times the least power of a line
+	// farWeaker is how strong, relative to a line, pieces beside it may be for their phases to tell whether they are modulation of it. Then the
+	// part in quadrature exceeds the other by more than inQuadrature of both: 1 where it is modulation, 0 where it is a line on one side.
+	farWeaker    = 0.1
+	inQuadrature = 0.6
 	// joinSkirt is how strong, relative to a wandering line, a piece far out in its skirt may be.
 	joinSkirt = 0.02
 )
@@ -82,6 +87,9 @@ func (p *peeler) clusters(lines []peak, gap float64) [][]peak {
 func (p *peeler) steady(pieces []peak) bool {
 	span := (pieces[len(pieces)-1].hz - pieces[0].hz) * p.seconds
 	envelope := p.envelope(pieces, 16+8*int(span))
+	if p.modulated(pieces) {
+		return true
+	}
 	if len(pieces) == 2 {
 		return span < leastGap && variation(envelope) < joinSteadyPair && p.weak(pieces)
 	}
@@ -100,6 +108,38 @@ func (p *peeler) steady(pieces []peak) bool {
 		all, quiet = all+power(whole[i]), quiet+p.noise[from+i]
 	}
 	return hardlyBeats(p.envelopeOf(whole), max(0, 1-quiet/all), pieces)
+}
+
+// modulated reports whether the pieces beside a far stronger one are phase modulation of it, as where its frequency moves, and not lines of
+// their own: of what stands beside it the part in quadrature, e being the strongest and z the rest, Im(z/e), has the power 2·Σ|vᵢ|²
+// of sidebands in pairs, and Re(z/e) none; a line on one side alone has as much of either. So the other sideband of a pair counts too,
+// where it is too weak to be found.
+func (p *peeler) modulated(pieces []peak) bool {
+	main := slices.MaxFunc(pieces, func(a, b peak) int { return cmp.Compare(power(a.value), power(b.value)) })
+	var others []peak
+	bins := 0.0
+	for _, l := range pieces {
+		if l.hz == main.hz {
+			continue
+		}
+		if power(l.value) > farWeaker*farWeaker*power(main.value) {
+			return false
+		}
+		others, bins = append(others, l), max(bins, math.Abs(l.hz-main.hz)*p.seconds+2)
+	}
+	from, to := p.lobe(main.hz, bins)
+	along, across, points := 0.0, 0.0, 16+8*int(bins)
+	for i := range points {
+		t := p.instant(i, points)
+		var z complex128
+		for k := from; k <= to; k++ {
+			z += p.whole(k, others) * cmplx.Rect(1/p.pad, 2*math.Pi*(float64(k)*p.binHz-main.hz)*t)
+		}
+		z /= main.value
+		along, across = along+real(z)*real(z)/float64(points), across+imag(z)*imag(z)/float64(points)
+	}
+	noise := 2 * bins * p.noise[from+(to-from)/2] / power(main.value)
+	return across-along > inQuadrature*(across+along-noise)
 }
 
 // joinLobe returns the bins in which the line of some pieces stands.
@@ -125,12 +165,17 @@ func (p *peeler) weak(pieces []peak) bool {
 	return slices.ContainsFunc(pieces, func(l peak) bool { return power(l.value) < joinWeak*p.threshold*2*l.se*l.se })
 }
 
-// envelope returns the magnitude of the sum of the pieces at so many instants of the record. The window's ends are left
-// out: what stands there hardly bears on the fit.
+// instant returns when, from the middle of the record, number i of so many points is. The window's ends are left out: what stands there
+// hardly bears on the fit.
+func (r *record) instant(i, points int) float64 {
+	return (1 - taper) * r.seconds * ((float64(i)+0.5)/float64(points) - 0.5)
+}
+
+// envelope returns the magnitude of the sum of the pieces at so many instants of the record.
 func (p *peeler) envelope(pieces []peak, points int) []float64 {
 	out := make([]float64, points)
 	for i := range out {
-		t := (1 - taper) * p.seconds * ((float64(i)+0.5)/float64(points) - 0.5)
+		t := p.instant(i, points)
 		var z complex128
 		for _, l := range pieces {
 			z += l.value * cmplx.Rect(1, 2*math.Pi*(l.hz-pieces[0].hz)*t)

@@ -107,6 +107,24 @@ func TestALineIsOneAtAnyWander(t *testing.T) {
 	}
 }
 
+// A steady line within the stretch over which another wanders is a line of its own, and both are read right.
+func TestASteadyLineWithinAWanderingOneIsFound(t *testing.T) {
+	c := base()
+	c.Seconds, c.CarrierHz, c.Seed = 10, 12000.7, 5
+	c.RandomPs, c.RandomLowHz, c.RandomHighHz = 10, 10, 20000
+	c.Wandering = []jittertest.Wander{{Hz: 3000, RMSHz: 20, SlowHz: 0.05, FastHz: 3, Jitter: []jittertest.Sine{{Hz: 1, Peak: 40e-12}}}}
+	c.Jitter = []jittertest.Sine{{Hz: 3011, Peak: 20e-12}}
+	ch := measure(t, jitter.Config{}, c).Channel[0]
+	if len(ch.Lines) != 2 {
+		t.Fatalf("lines %+v, want two", ch.Lines)
+	}
+	for _, l := range ch.Lines {
+		if want := map[bool]float64{true: 40, false: 20}[l.WanderHz > 0]; math.Abs(l.PeakPs-want) > 4*l.PeakSEPs {
+			t.Errorf("%+v, want %v ps", l, want)
+		}
+	}
+}
+
 // The same of amplitude modulation, and of a tone on one side of the carrier, which are no jitter.
 func TestWhatWandersAndIsNoJitterIsNone(t *testing.T) {
 	c := base()
