@@ -318,7 +318,9 @@ func TestSilenceAndClicksAtTheEndsLeaveNoTrace(t *testing.T) {
 			t.Fatal(err)
 		}
 		ch := r.Channel[0]
-		if len(ch.Lines) != 1 || math.Abs(ch.Lines[0].PeakPs-150) > 1.75 || len(ch.AMLines) != 0 || !ch.RandomAtFloor || len(r.Warnings) != 0 || r.Seconds < 10.5 {
+		// Up to three blocks of 50 ms are left out at either end, and up to 12 % where what folds cancels in a shorter record.
+		least := 0.88 * ((ends[1]-ends[0])/48000 - 0.3)
+		if len(ch.Lines) != 1 || math.Abs(ch.Lines[0].PeakPs-150) > 1.75 || len(ch.AMLines) != 0 || !ch.RandomAtFloor || len(r.Warnings) != 0 || r.Seconds < least {
 			t.Errorf("ends %v, %.2f s: %+v, warnings %q", ends, r.Seconds, ch, r.Warnings)
 		}
 	}
