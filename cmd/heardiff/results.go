@@ -284,7 +284,7 @@ func (c *comparisonReport) scoreRates(cfg stats.ScoreConfig) error {
 	if c.Hits+c.Misses == 0 || c.FalseAlarms+c.CorrectRejections == 0 {
 		return nil
 	}
-	score, err := stats.ScorePairs(c.Answers.Pairs(), cfg)
+	score, err := stats.ScorePairs(stats.Pairs{Hits: c.Hits, Misses: c.Misses, FalseAlarms: c.FalseAlarms, CorrectRejections: c.CorrectRejections}, cfg)
 	c.pairs, c.score, c.Reached = &score, &score.Score, score.Reached
 	return err
 }

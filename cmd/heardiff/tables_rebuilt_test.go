@@ -124,7 +124,7 @@ func sessionsFromTables(t *testing.T, dir string) []link.Heard {
 		}
 		of := tallies[r["session"]]
 		if of[r["comparison"]] == nil {
-			of[r["comparison"]] = &trials.Tally{}
+			of[r["comparison"]] = &trials.Tally{Answers: trials.Answers{{0, 0}, {0, 0}}} // of two answers, as the designs here have
 		}
 		second := map[string]int{"b": 1, "different": 1}
 		truth, answer := second[r["truth"]], second[r["answer"]]
