@@ -105,3 +105,26 @@ func TestSequentialPlanShowsItsRisks(t *testing.T) {
 		t.Errorf("%d courses and %d powers of a sequential plan", len(r.Course), len(r.Power))
 	}
 }
+
+// Six negative controls are all right by chance once in 64 times, more often than the 0.01 at which they count as passed; seven once in 128.
+// In a triangle four are so once in 81 times, five once in 243.
+func TestControlsThatCanNeverTripAreWarnedOf(t *testing.T) {
+	for _, c := range []struct {
+		design trials.Design
+		n      int
+		warned bool
+	}{
+		{trials.ABX, 6, true}, {trials.ABX, 7, false}, {trials.Triangle, 4, true}, {trials.Triangle, 5, false}, {trials.ABX, 0, false},
+	} {
+		p := onePlan(16, 0.3)
+		p.Design = c.design
+		if c.n > 0 {
+			p.Comparisons = append(p.Comparisons, trials.Comparison{Name: "same", Kind: trials.NegativeControl, AudioA: "1", AudioB: "1", Trials: c.n})
+		}
+		var errs strings.Builder
+		(&app{stderr: &errs, line: &progressLine{}}).warnOfControls(p)
+		if got := strings.Contains(errs.String(), "never show a leak"); got != c.warned {
+			t.Errorf("%s, %d negative controls: said %q", c.design, c.n, errs.String())
+		}
+	}
+}
