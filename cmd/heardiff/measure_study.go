@@ -73,7 +73,7 @@ func (a *app) measureStudy(ctx context.Context, again bool, o measureOptions) er
 	if err := a.print(r, func(w io.Writer) { r.text(w) }); err != nil {
 		return err
 	}
-	return r.failure(len(due))
+	return r.failure(capturesOf(due))
 }
 
 // reject notes what could not be measured. Where a capture was measured as its own kind, that another cannot be measured from it
@@ -127,6 +127,15 @@ type due struct {
 }
 
 // of names the measurement.
+// capturesOf counts the captures of measurements: one may be measured as several kinds.
+func capturesOf(list []due) int {
+	seen := map[int]bool{}
+	for _, d := range list {
+		seen[d.capture.ID] = true
+	}
+	return len(seen)
+}
+
 func (d due) of() of { return of{d.capture.ID, d.kind.name} }
 
 // setting is what a measurement and its floor must have in common.
