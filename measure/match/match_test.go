@@ -156,7 +156,7 @@ func TestIdenticalCapturesArePreparedBitExact(t *testing.T) {
 			}
 		}
 	}
-	if !p.Presentations[1].Identical || !strings.Contains(strings.Join(p.Warnings, "\n"), "captures 1 and 2 are identical") {
+	if !p.Presentations[1].Identical || !strings.Contains(strings.Join(p.Warnings, "\n"), "capture 1 and capture 2 are identical") {
 		t.Errorf("identical %v, %q", p.Presentations[1].Identical, p.Warnings)
 	}
 	r, err := match.Compare(a, a.Clone(), match.Config{})

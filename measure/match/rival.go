@@ -128,7 +128,7 @@ func rivalOf(a, b pcm.Reader, f aligned, stretch [2]int, reach int) (lag int, ra
 	}
 	// B is read at the nearest frame of the line: a fraction of a frame is no matter here, drift over seconds is.
 	start := stretch[0] + int(math.Round(f.shift(float64(stretch[0])))) - reach
-	drifted := int(math.Ceil(math.Abs(f.drift)*float64(n))) + 1
+	drifted := int(math.Ceil(math.Abs(f.drift)*float64(n+2*reach))) + 1
 	raw, err := mono(b, start-drifted, n+2*(reach+drifted), f.swapped)
 	if err != nil {
 		return 0, 0, err
