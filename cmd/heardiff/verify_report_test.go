@@ -138,6 +138,9 @@ func faultNames(faults []string, names string) bool {
 
 // The button on the page finds the same.
 func TestEditedReportsAreFoundInABrowser(t *testing.T) {
+	if !*wide {
+		t.Skip("hundreds of pages in a browser take minutes: -full runs it")
+	}
 	page := provenPage(t)
 	dir := t.TempDir()
 	file := filepath.Join(dir, "page.html")
