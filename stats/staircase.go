@@ -90,7 +90,7 @@ func (s Staircase) Next(correct bool) Staircase {
 
 // Estimate returns the mean of the reversals after the first discarded, of an even number of them so that peaks and
 // valleys weigh alike; NaN with fewer than two left. It is biased towards the side on which the steps are taken more
-// readily, and the more so the wider they are: DEVELOPERS.md has the figures.
+// readily, and the more so the wider they are: the package doc has figures.
 func (s Staircase) Estimate(discarded int) float64 {
 	left := len(s.reversals) - max(0, discarded)
 	left -= left & 1

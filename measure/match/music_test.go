@@ -33,8 +33,8 @@ func recorded(t *testing.T) pcm.Clip {
 	return c
 }
 
-// The second capture is made by the interpolator of doses, of another design than that of matching; what an interpolator
-// of other make finds stands in DEVELOPERS.md.
+// The second capture is made by the interpolator of doses, of another design than that of matching; what is found of
+// music altered by another program is in the package doc.
 func TestRecoversKnownTruthOnMusic(t *testing.T) {
 	a := recorded(t)
 	for _, ch := range a.Channels { // a cut would click in the one that goes on after it

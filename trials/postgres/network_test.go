@@ -101,9 +101,7 @@ func byRoad(t *testing.T) (*road, postgres.Server) {
 // A network that carries nothing any more is noticed and named, the lock is taken again over the next connection although the
 // server still holds it for the lost one, and no second machine gets in meanwhile.
 func TestASilentNetworkIsNoticedAndTheLockRegained(t *testing.T) {
-	if address(t) == "" {
-		return
-	}
+	requireServer(t)
 	ctx := context.Background()
 	r, server := byRoad(t)
 	here, err := server.Create(ctx, filepath.Join(t.TempDir(), "study"), store.Study{Title: "t"}, time.Now)
@@ -154,9 +152,7 @@ func elsewhere(t *testing.T, s *store.Store) *store.Store {
 
 // After a restart of the server whoever comes first has the listener; the other is refused, and keeps no answer.
 func TestALostLockIsNotSharedAfterARestart(t *testing.T) {
-	if address(t) == "" {
-		return
-	}
+	requireServer(t)
 	ctx := context.Background()
 	here := newStudyAt(t, time.Now)
 	session := storetest.WithSession(t, here, 4)

@@ -29,11 +29,11 @@ var full = flag.Bool("full", false, "run the whole grids")
 // is not tested.
 const addressEnv = "HEARDIFF_TEST_POSTGRES"
 
-// address returns the test server's address, or "", saying so.
-func address(t testing.TB) string {
+// requireServer returns the test server's address, and skips the test where there is none.
+func requireServer(t testing.TB) string {
 	t.Helper()
 	if os.Getenv(addressEnv) == "" {
-		t.Logf("NOT TESTED: %s names no server", addressEnv)
+		t.Skipf("NOT TESTED: %s names no server", addressEnv)
 	}
 	return os.Getenv(addressEnv)
 }
@@ -80,9 +80,7 @@ func raw(t testing.TB, s *store.Store) *sql.DB {
 }
 
 func TestStoreOnAServer(t *testing.T) {
-	if address(t) == "" {
-		return
-	}
+	requireServer(t)
 	kills := 10
 	if *full {
 		kills = 300
@@ -91,16 +89,13 @@ func TestStoreOnAServer(t *testing.T) {
 }
 
 func BenchmarkCommitOfAnAnswer(b *testing.B) {
-	if address(b) != "" {
-		storetest.BenchmarkCommit(b, newStudyAt)
-	}
+	requireServer(b)
+	storetest.BenchmarkCommit(b, newStudyAt)
 }
 
 // The same listener cannot sit at two machines at once; two listeners can.
 func TestAListenerSitsAtOneMachine(t *testing.T) {
-	if address(t) == "" {
-		return
-	}
+	requireServer(t)
 	ctx := context.Background()
 	here := newStudyAt(t, time.Now)
 	folder := filepath.Join(t.TempDir(), "copy")
@@ -135,9 +130,7 @@ func TestAListenerSitsAtOneMachine(t *testing.T) {
 
 // Each connection waits for the disk before it says that an answer is kept, also where the server's own default differs.
 func TestAnswersWaitForTheDisk(t *testing.T) {
-	if address(t) == "" {
-		return
-	}
+	requireServer(t)
 	s := newStudyAt(t, time.Now)
 	db := raw(t, s)
 	if _, err := db.Exec(`DO $$ BEGIN EXECUTE format('ALTER ROLE %I SET synchronous_commit = off', current_user); END $$`); err != nil {
@@ -164,9 +157,7 @@ func TestAnswersWaitForTheDisk(t *testing.T) {
 
 // While a session runs, the server must hold the same rows of the same lengths whatever is hidden, and the seed in no form.
 func TestServerOfARunningSessionTellsNothing(t *testing.T) {
-	if address(t) == "" {
-		return
-	}
+	requireServer(t)
 	at := time.Date(2030, 1, 2, 3, 4, 5, 123456789, time.UTC)
 	var want string
 	for k := range byte(4) {
@@ -250,10 +241,7 @@ func FuzzParseAddress(f *testing.F) {
 
 // What goes wrong on the way is told in a line, without the password, and leaves no folder that claims to be a study.
 func TestFailuresToConnectAreTold(t *testing.T) {
-	good := address(t)
-	if good == "" {
-		return
-	}
+	good := requireServer(t)
 	u, err := url.Parse(good)
 	if err != nil {
 		t.Fatal(err)

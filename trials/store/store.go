@@ -1,10 +1,3 @@
-// Package store keeps a study: its chains, captures, plans, listeners and the journals of its sessions.
-//
-// The record stands in a database, SQLite or PostgreSQL: the packages beside this one open it, and say through
-// Database the few things that each does its own way. All other SQL is one text for both. The audio stands in the study's
-// folder, under paths relative to it.
-//
-// When a method returns, what it wrote is on disk. Exported methods begin, call and commit; the SQL is theirs alone.
 package store
 
 import (
