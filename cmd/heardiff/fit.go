@@ -13,6 +13,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heardiff/cmd/heardiff/internal/columns"
 	"heardiff/stats"
 	"heardiff/trials"
 )
@@ -69,7 +70,7 @@ func (a *app) fit(ctx context.Context, path string, f fitFlags) error {
 	if err != nil {
 		return err
 	}
-	points, err := dosesOf(t)
+	points, err := columns.Doses(t)
 	if err != nil {
 		return rejected(fmt.Errorf("%s: %w", path, err), "")
 	}
@@ -169,22 +170,6 @@ func fitConfig(f fitFlags) (stats.FitConfig, error) {
 		return cfg, fmt.Errorf("--bootstrap %d: 0 to 100000 is wanted", f.bootstrap)
 	}
 	return cfg, nil
-}
-
-func dosesOf(t *rows) ([]stats.DosePoint, error) {
-	points := make([]stats.DosePoint, len(t.cells))
-	for i := range t.cells {
-		dose, err := t.number(i, "dose")
-		if err != nil {
-			return nil, err
-		}
-		correct, trials, err := t.score(i)
-		if err != nil {
-			return nil, err
-		}
-		points[i] = stats.DosePoint{Dose: dose, Correct: correct, Trials: trials, Listener: t.text(i, "listener")}
-	}
-	return points, nil
 }
 
 func writeFit(w io.Writer, r fitted) {

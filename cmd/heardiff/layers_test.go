@@ -49,6 +49,7 @@ var rooms = map[string][]string{
 	"cmd/heardiff/internal/screen":         {"trials", "cmd/heardiff/internal/printable", "cmd/heardiff/internal/screen/unasked"},
 	"cmd/heardiff/internal/screen/unasked": {},
 	"cmd/heardiff/internal/printable":      {},
+	"cmd/heardiff/internal/columns":        {"stats", "trials/store"},
 	"cmd/heardiff/internal/report":         {"trials", "trials/link", "trials/store", "stats", "cmd/heardiff/internal/plot", "cmd/heardiff/internal/wire"},
 	"cmd/heardiff/internal/demo":           {"playback/pcm", "measure/signal", "measure/impair"},
 }

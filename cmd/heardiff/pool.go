@@ -9,6 +9,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heardiff/cmd/heardiff/internal/columns"
 	"heardiff/stats"
 	"heardiff/trials"
 )
@@ -135,27 +136,9 @@ func readListeners(ctx context.Context, path string) ([]stats.Listener, error) {
 	if err != nil {
 		return nil, err
 	}
-	listeners, err := listenersOf(t)
+	listeners, err := columns.Listeners(t)
 	if err != nil {
 		return nil, rejected(fmt.Errorf("%s: %w", path, err), "")
-	}
-	return listeners, nil
-}
-
-func listenersOf(t *rows) ([]stats.Listener, error) {
-	listeners := make([]stats.Listener, len(t.cells))
-	for i := range t.cells {
-		correct, trials, err := t.score(i)
-		if err != nil {
-			return nil, err
-		}
-		if t.text(i, "listener") == "" {
-			return nil, fmt.Errorf("line %d: the listener has no name", t.lines[i])
-		}
-		if t.has("site") && t.text(i, "site") == "" {
-			return nil, fmt.Errorf("line %d: the site has no name", t.lines[i])
-		}
-		listeners[i] = stats.Listener{Listener: t.text(i, "listener"), Group: t.text(i, "group"), Site: t.text(i, "site"), Correct: correct, Trials: trials}
 	}
 	return listeners, nil
 }

@@ -1,4 +1,4 @@
-package main
+package columns
 
 import (
 	"io"
@@ -42,16 +42,16 @@ func TestTablesAreReadWithinLimits(t *testing.T) {
 		{"columns without end", strings.Repeat("c,", 2000) + "c\n", "1\n", "2001 columns; at most 1000", 1 << 20},
 		{"a comment without end", "#", "c", "a line of more than 64 kB", 1 << 20},
 	} {
-		_, err := readRows(io.MultiReader(strings.NewReader(c.head), &endless{t: t, text: c.text, most: c.most}), "listener", "group", "correct", "trials")
+		_, err := Read(io.MultiReader(strings.NewReader(c.head), &endless{t: t, text: c.text, most: c.most}), "listener", "group", "correct", "trials")
 		if err == nil || !strings.Contains(err.Error(), c.says) {
 			t.Errorf("%s: %v", c.name, err)
 		}
 	}
 	long := head + strings.Repeat("é", 20_000) + ",g,1,2\n" // characters that blocks cut in two
-	if r, err := readRows(iotestHalf{strings.NewReader(long)}, "listener", "group", "correct", "trials"); err != nil || len(r.cells) != 1 {
+	if r, err := Read(iotestHalf{strings.NewReader(long)}, "listener", "group", "correct", "trials"); err != nil || len(r.cells) != 1 {
 		t.Errorf("a long name: %v", err)
 	}
-	if _, err := readRows(strings.NewReader(head+"L,g,1,2\n\xc3"), "listener", "group", "correct", "trials"); err != errNotUTF8 {
+	if _, err := Read(strings.NewReader(head+"L,g,1,2\n\xc3"), "listener", "group", "correct", "trials"); err != ErrNotUTF8 {
 		t.Errorf("half a character at the end: %v", err)
 	}
 }

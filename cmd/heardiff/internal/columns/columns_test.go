@@ -1,4 +1,4 @@
-package main
+package columns
 
 import (
 	"strings"
@@ -13,12 +13,12 @@ func FuzzTables(f *testing.F) {
 	f.Add("\ufeffdose;correct;trials\n1,5;5;10\n")
 	f.Fuzz(func(t *testing.T, text string) {
 		for _, wanted := range [][]string{{"listener", "group", "correct", "trials"}, {"dose", "correct", "trials"}} {
-			r, err := readRows(strings.NewReader(text), wanted...)
-			if err == nil && r.has("listener") {
-				_, err = listenersOf(r)
+			r, err := Read(strings.NewReader(text), wanted...)
+			if err == nil && r.Has("listener") {
+				_, err = Listeners(r)
 			}
-			if err == nil && r.has("dose") {
-				_, err = dosesOf(r)
+			if err == nil && r.Has("dose") {
+				_, err = Doses(r)
 			}
 			if err != nil {
 				oneLineOnly(t, err)
@@ -36,8 +36,8 @@ func FuzzTableNumbers(f *testing.F) {
 		f.Add(seed)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
-		if r, err := readRows(strings.NewReader(text), "listener", "group", "correct", "trials"); err == nil {
-			if l, err := listenersOf(r); err == nil && small(l) {
+		if r, err := Read(strings.NewReader(text), "listener", "group", "correct", "trials"); err == nil {
+			if l, err := Listeners(r); err == nil && small(l) {
 				if _, err := stats.PoolListeners(l, stats.ScoreConfig{}); err != nil {
 					oneLineOnly(t, err)
 				}
@@ -45,11 +45,11 @@ func FuzzTableNumbers(f *testing.F) {
 		} else {
 			oneLineOnly(t, err)
 		}
-		r, err := readRows(strings.NewReader(text), "dose", "correct", "trials")
+		r, err := Read(strings.NewReader(text), "dose", "correct", "trials")
 		if err != nil {
 			return
 		}
-		points, err := dosesOf(r)
+		points, err := Doses(r)
 		if err != nil || len(points) > 3 {
 			return
 		}
@@ -62,9 +62,11 @@ func FuzzTableNumbers(f *testing.F) {
 			oneLineOnly(t, err)
 			return
 		}
-		fit := fitted{}
-		if err := fit.shapeless(points, stats.FitConfig{}); err != nil {
+		if _, err := stats.CochranArmitage(points, false); err != nil {
 			t.Errorf("fitted, yet no trend: %v", err)
+		}
+		if _, err := stats.IsotonicCurve(points, 0); err != nil {
+			t.Errorf("fitted, yet no rising curve: %v", err)
 		}
 	})
 }

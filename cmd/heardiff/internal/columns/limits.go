@@ -1,4 +1,4 @@
-package main
+package columns
 
 import (
 	"errors"
@@ -16,11 +16,11 @@ const (
 	maxTableColumns = 1_000
 )
 
-// errNotUTF8 says that a table's text cannot be told.
-var errNotUTF8 = errors.New("the text is not UTF-8, and names would be spoilt")
+// ErrNotUTF8 says that a table's text cannot be told.
+var ErrNotUTF8 = errors.New("the text is not UTF-8, and names would be spoilt")
 
-// errNoTable is wrapped where a file is no table that anybody wrote: columns are not what it lacks.
-var errNoTable = errors.New("this is no table")
+// ErrNoTable is wrapped where a file is no table that anybody wrote: columns are not what it lacks.
+var ErrNoTable = errors.New("this is no table")
 
 // plainText reads on while what it reads is text within the limits of a table.
 type plainText struct {
@@ -36,27 +36,27 @@ func (t *plainText) Read(p []byte) (int, error) {
 		return 0, bad
 	}
 	if err == io.EOF && len(t.part) > 0 {
-		return 0, errNotUTF8
+		return 0, ErrNotUTF8
 	}
 	return n, err
 }
 
 func (t *plainText) check(text []byte) error {
 	if t.total += len(text); t.total > maxTableBytes {
-		return fmt.Errorf("%w: more than %d MB; at most that are read", errNoTable, maxTableBytes>>20)
+		return fmt.Errorf("%w: more than %d MB; at most that are read", ErrNoTable, maxTableBytes>>20)
 	}
 	rest := append(t.part, text...)
 	for utf8.FullRune(rest) {
 		r, n := utf8.DecodeRune(rest)
 		switch t.line += n; {
 		case r == utf8.RuneError && n == 1:
-			return errNotUTF8
+			return ErrNotUTF8
 		case r == '\n':
 			t.line = 0
 		case unicode.IsControl(r) && r != '\t' && r != '\r':
-			return fmt.Errorf("%w: it holds the control character %U", errNoTable, r)
+			return fmt.Errorf("%w: it holds the control character %U", ErrNoTable, r)
 		case t.line > maxTableLine:
-			return fmt.Errorf("%w: a line of more than %d kB; at most that are read", errNoTable, maxTableLine>>10)
+			return fmt.Errorf("%w: a line of more than %d kB; at most that are read", ErrNoTable, maxTableLine>>10)
 		}
 		rest = rest[n:]
 	}

@@ -1,32 +1,32 @@
-package main
+// Package columns reads tables that come from outside: CSV with a header, as spreadsheets of any language write it, and what the
+// commands take from one: counts of listeners and of doses, figures measured elsewhere. Everything is checked while it is read, and
+// errors are one line that names the line of the file.
+package columns
 
 import (
 	"bufio"
 	"bytes"
-	"context"
 	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"math"
-	"os"
 	"strconv"
 	"strings"
 )
 
-// rows is a CSV table with a header: cells by column name.
-type rows struct {
+// Table is a CSV table with a header: cells by column name, rows from 0.
+type Table struct {
 	separator rune
 	column    map[string]int
 	lines     []int
 	cells     [][]string
 }
 
-// readRows reads a table that must have the wanted columns, in any order, beside others. Comments start with '#'. Its cells are
+// Read reads a table that must have the wanted columns, in any order, beside others. Comments start with '#'. Its cells are
 // separated as those of its header are, by commas, semicolons or tabs; where by one of the last two, numbers may have a decimal comma.
 // What is larger than a table can be is refused while it is read.
-func readRows(r io.Reader, wanted ...string) (*rows, error) {
+func Read(r io.Reader, wanted ...string) (*Table, error) {
 	in := bufio.NewReaderSize(&plainText{r: r}, maxTableLine)
 	begin, err := in.Peek(maxTableLine) // the header
 	if err != nil && err != io.EOF {
@@ -43,9 +43,9 @@ func readRows(r io.Reader, wanted ...string) (*rows, error) {
 		return nil, err
 	}
 	if len(head) > maxTableColumns {
-		return nil, fmt.Errorf("%w: %d columns; at most %d are read", errNoTable, len(head), maxTableColumns)
+		return nil, fmt.Errorf("%w: %d columns; at most %d are read", ErrNoTable, len(head), maxTableColumns)
 	}
-	t := &rows{separator: c.Comma, column: map[string]int{}}
+	t := &Table{separator: c.Comma, column: map[string]int{}}
 	for i, name := range head {
 		name = strings.ToLower(strings.TrimSpace(strings.TrimPrefix(name, "\ufeff")))
 		if _, twice := t.column[name]; twice {
@@ -54,7 +54,7 @@ func readRows(r io.Reader, wanted ...string) (*rows, error) {
 		t.column[name] = i
 	}
 	for _, name := range wanted {
-		if !t.has(name) {
+		if !t.Has(name) {
 			return nil, fmt.Errorf("column %q is missing (wanted: %s)", name, strings.Join(wanted, ","))
 		}
 	}
@@ -67,7 +67,7 @@ func readRows(r io.Reader, wanted ...string) (*rows, error) {
 			return nil, err
 		}
 		if len(t.cells) == maxTableRows {
-			return nil, fmt.Errorf("%w: more than %d rows; at most that are read", errNoTable, maxTableRows)
+			return nil, fmt.Errorf("%w: more than %d rows; at most that are read", ErrNoTable, maxTableRows)
 		}
 		line, _ := c.FieldPos(0)
 		t.lines, t.cells = append(t.lines, line), append(t.cells, record)
@@ -95,13 +95,14 @@ func separatorOf(text []byte) rune {
 	return ','
 }
 
-func (t *rows) has(name string) bool {
+// Has reports whether there is a column of the name.
+func (t *Table) Has(name string) bool {
 	_, ok := t.column[name]
 	return ok
 }
 
-// text returns a cell, or "" where the column is absent.
-func (t *rows) text(row int, name string) string {
+// Text returns a cell, or "" where the column is absent.
+func (t *Table) Text(row int, name string) string {
 	c, ok := t.column[name]
 	if !ok {
 		return ""
@@ -110,16 +111,16 @@ func (t *rows) text(row int, name string) string {
 }
 
 // count returns a cell as a whole number of at least zero.
-func (t *rows) count(row int, name string) (int, error) {
-	n, err := strconv.Atoi(t.text(row, name))
+func (t *Table) count(row int, name string) (int, error) {
+	n, err := strconv.Atoi(t.Text(row, name))
 	if err != nil || n < 0 {
-		return 0, fmt.Errorf("line %d: %s %q: a whole number of zero or more is wanted", t.lines[row], name, t.text(row, name))
+		return 0, fmt.Errorf("line %d: %s %q: a whole number of zero or more is wanted", t.lines[row], name, t.Text(row, name))
 	}
 	return n, nil
 }
 
 // score returns the cells correct and trials: so many right of at least one.
-func (t *rows) score(row int) (correct, trials int, err error) {
+func (t *Table) score(row int) (correct, trials int, err error) {
 	if correct, err = t.count(row, "correct"); err != nil {
 		return 0, 0, err
 	}
@@ -133,52 +134,23 @@ func (t *rows) score(row int) (correct, trials int, err error) {
 }
 
 // number returns a cell as a finite number.
-func (t *rows) number(row int, name string) (float64, error) {
-	text := t.text(row, name)
+func (t *Table) number(row int, name string) (float64, error) {
+	text := t.Text(row, name)
 	if t.separator != ',' {
 		text = strings.Replace(text, ",", ".", 1)
 	}
 	v, err := strconv.ParseFloat(text, 64)
 	if err != nil || math.IsNaN(v) || math.IsInf(v, 0) {
-		return 0, fmt.Errorf("line %d: %s %q: a number is wanted", t.lines[row], name, t.text(row, name))
+		return 0, fmt.Errorf("line %d: %s %q: a number is wanted", t.lines[row], name, t.Text(row, name))
 	}
 	return v, nil
 }
 
 // optionalNumber is number for a cell that may be empty: nil.
-func (t *rows) optionalNumber(row int, name string) (*float64, error) {
-	if t.text(row, name) == "" {
+func (t *Table) optionalNumber(row int, name string) (*float64, error) {
+	if t.Text(row, name) == "" {
 		return nil, nil
 	}
 	v, err := t.number(row, name)
 	return &v, err
-}
-
-// readTable reads the table in the file at path, which may be a pipe; its errors are marked rejected and name the path. A pipe
-// into which nobody writes is left when the program is interrupted.
-func readTable(ctx context.Context, path string, wanted ...string) (*rows, error) {
-	t, err := interruptibly(ctx, func() (*rows, error) {
-		f, err := os.Open(path)
-		if err != nil {
-			return nil, err
-		}
-		defer f.Close()
-		return readRows(f, wanted...)
-	})
-	if err != nil {
-		return nil, rejected(unreadable(path, err), tableHint(err, wanted))
-	}
-	return t, nil
-}
-
-// tableHint returns what to do about a table that could not be read, or "".
-func tableHint(err error, wanted []string) string {
-	var p *fs.PathError
-	switch {
-	case errors.As(err, &p), errors.Is(err, errNoTable): // no file, or none that can be read
-		return ""
-	case errors.Is(err, errNotUTF8):
-		return "save the table as UTF-8 text, which every spreadsheet and editor offers"
-	}
-	return "the columns are " + strings.Join(wanted, ",") + ", in any order, separated by commas, semicolons or tabs"
 }
