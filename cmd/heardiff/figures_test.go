@@ -21,7 +21,7 @@ import (
 // measurement changes none of them. -update writes them anew, with -full all of them: read the diff before you commit it.
 const figuresDir = "../../testdata/figures"
 
-// everyCase is which of the cases "make test" runs, and the only ones saved so far.
+// everyCase is which of the cases "make test" runs; all of them are saved.
 const everyCase = 4
 
 // savedCase is one command on files that it makes itself, in the folder that the test stands in.
