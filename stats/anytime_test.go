@@ -44,9 +44,9 @@ func TestAStepIsAnEValue(t *testing.T) {
 	}
 }
 
-// The evidence is that of reference tables made with scipy 1.10.1 (testdata/eprocess_paths.csv), trial by trial.
+// The evidence is that of reference tables made with scipy 1.10.1 (testdata/statistics/eprocess_paths.csv), trial by trial.
 func TestEvidenceOfPaths(t *testing.T) {
-	f, err := os.Open("testdata/eprocess_paths.csv")
+	f, err := os.Open("../testdata/statistics/eprocess_paths.csv")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -34,7 +34,7 @@ func (r record) int(t *testing.T, column string) int { return int(r.float(t, col
 
 func table(t *testing.T, name string) []record {
 	t.Helper()
-	f, err := os.Open(filepath.Join("testdata", name+".csv"))
+	f, err := os.Open(filepath.Join("..", "testdata", "statistics", name+".csv"))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -54,7 +54,7 @@ func publishedCounts(t *testing.T, d Design, path string, column int) {
 
 // ref: the critical numbers of ISO 4120 as printed in FAO document V7180E, appendix A.
 func TestTriangleDecidesByThePublishedTable(t *testing.T) {
-	publishedCounts(t, Triangle, "../stats/testdata/triangle_table.csv", 2)
+	publishedCounts(t, Triangle, "../testdata/statistics/triangle_table.csv", 2)
 }
 
 // sense plays a session of a listener to whom A evokes a normal variable of mean 0 and B one of mean d′, both of variance

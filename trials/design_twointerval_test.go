@@ -10,7 +10,7 @@ import (
 // ref: ISO 10399:2004, table A.1 (duo-trio); of its row 22, which repeats row 21 and does not keep its risk, and of no
 // other, the count computed elsewhere stands.
 func TestTwoIntervalDecidesByThePublishedTable(t *testing.T) {
-	publishedCounts(t, TwoInterval, "../stats/testdata/iso10399_table_a1.csv", 3)
+	publishedCounts(t, TwoInterval, "../testdata/statistics/iso10399_table_a1.csv", 3)
 }
 
 // The listener of the model takes for B what evokes more.

@@ -287,7 +287,7 @@ func (l luck) fills(t *testing.T, i, steps int) {
 
 // Room that is missing for what is unpacked on the way is no fault of the file.
 func TestAMissingFolderForTemporaryFilesIsNoFaultOfTheFile(t *testing.T) {
-	file := filepath.Join("..", "..", "playback", "flac", "testdata")
+	file := filepath.Join("..", "..", "testdata", "audio")
 	all, err := filepath.Glob(filepath.Join(file, "*.flac"))
 	if err != nil || len(all) == 0 {
 		t.Fatalf("no FLAC file to read: %v", err)

@@ -125,7 +125,7 @@ func saveWords(t *testing.T, path string, c pcm.Clip) {
 
 // A FLAC file is measured as a WAV file with the same words is, by all commands that take files.
 func TestFLACIsReadLikeWAV(t *testing.T) {
-	flac, err := filepath.Abs("../../playback/flac/testdata/noise24.flac")
+	flac, err := filepath.Abs("../../testdata/audio/noise24.flac")
 	must(t, err)
 	t.Chdir(t.TempDir())
 	clip := audioOf(t, flac)

@@ -12,7 +12,7 @@ import (
 	"heardiff/trials"
 )
 
-// Counts 9 of 10 and 15 of 20, sizes and powers: exact recursion in scipy 1.10.1, stats/testdata/group_sequential_binomial.csv.
+// Counts 9 of 10 and 15 of 20, sizes and powers: exact recursion in scipy 1.10.1, testdata/statistics/group_sequential_binomial.csv.
 func TestSequentialPowerOfAGroupBoundaryIsExact(t *testing.T) {
 	out, _ := command(t, 0, "power", "--p-true", "0.7", "--trials", "20", "--plan", "sequential", "--boundary", "pocock", "--looks", "2", "--json")
 	var r struct {

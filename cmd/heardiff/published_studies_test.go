@@ -61,7 +61,7 @@ func enter(t *testing.T, listeners [][2]int) {
 }
 
 // Results of studies in print, entered as sessions: "results", "link" and "pool" give the p that goes with them. The
-// counts are those of stats/testdata/audio_studies_k_n.csv, the p R's binom.test (4.2.2) of them:
+// counts are those of testdata/statistics/audio_studies_k_n.csv, the p R's binom.test (4.2.2) of them:
 //
 //   - 276 of 554: Meyer and Moran, J. Audio Eng. Soc. 55(9), 2007 (276 comes from memory, 554 from print);
 //   - 6614 of 12,645 trials of 18 experiments: Reiss, J. Audio Eng. Soc. 64(6), 2016, whose 52.3 % is printed; entered

@@ -6,7 +6,7 @@ import (
 	"testing"
 )
 
-// ref: ten of fifteen, as printed in the example of a package for such tests (see stats/testdata/published_checks.csv).
+// ref: ten of fifteen, as printed in the example of a package for such tests (see testdata/statistics/published_checks.csv).
 func TestResultsOfOtherProceduresAreScored(t *testing.T) {
 	for design, want := range map[string]float64{"2-afc": 0.6091, "3-afc": 1.1159, "duo-trio": 1.5189, "triangle": 2.3214, "tetrad": 1.5878} {
 		var s struct {

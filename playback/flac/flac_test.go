@@ -16,7 +16,7 @@ import (
 	"heardiff/playback/pcm"
 )
 
-const golden = "testdata/noise24.flac"
+const golden = "../../testdata/audio/noise24.flac"
 
 func TestSamplesAreThoseOfAnIndependentDecoder(t *testing.T) {
 	f, err := flac.Open(t.Context(), golden)
@@ -41,7 +41,7 @@ func TestSamplesAreThoseOfAnIndependentDecoder(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	// ref: ffmpeg 5.1.9, the command in testdata/README.md
+	// ref: ffmpeg 5.1.9, the command in testdata/audio/README.md
 	if got := hex.EncodeToString(sum.Sum(nil)); got != "44854f301dff9675cb0eb7dfa08d3ee2" {
 		t.Errorf("MD5 of the samples %s", got)
 	}

@@ -148,7 +148,7 @@ func TestThePageInABrowser(t *testing.T) {
 	}
 }
 
-// What the page computes is what the reference tables of the statistics hold, row by row (their sources: stats/testdata).
+// What the page computes is what the reference tables of the statistics hold, row by row (their sources: testdata/statistics).
 func TestThePagesStatisticsAreTheReferenceTables(t *testing.T) {
 	ctx, complaints := browser(t, write(t, study(t)))
 	rows := 0
@@ -181,7 +181,7 @@ func TestThePagesStatisticsAreTheReferenceTables(t *testing.T) {
 // reference reads a table of stats.
 func reference(t *testing.T, name string) []map[string]string {
 	t.Helper()
-	f, err := os.Open(filepath.Join("..", "..", "..", "..", "stats", "testdata", name))
+	f, err := os.Open(filepath.Join("..", "..", "..", "..", "testdata", "statistics", name))
 	if err != nil {
 		t.Fatal(err)
 	}
