@@ -179,6 +179,16 @@ func (d Design) AnswerKeys() []Binding {
 	return all
 }
 
+// Dealt returns, of each assignment that may be hidden in a trial, the answer that is right: in the order in which a seed draws
+// among them.
+func (d Design) Dealt() []Answer {
+	var all []Answer
+	for _, a := range d.of.dealt {
+		all = append(all, a.right)
+	}
+	return all
+}
+
 // Chance is the proportion correct of a listener who guesses.
 func (d Design) Chance() float64 { return d.of.procedure.Chance() }
 

@@ -115,7 +115,9 @@ func (l linked) prove(ctx context.Context, s *store.Store, in *report.Input) err
 	in.Program = thisProgram().String()
 	large := report.Large(len(l.sessions), len(in.Evidence.Record))
 	for i, v := range l.sessions {
-		p := report.Proof{ID: v.ID, Plan: v.Plan, Answers: v.result.Summary().Answers}
+		h := l.input.Results[i]
+		p := report.Proof{ID: v.ID, Plan: v.Plan, Answers: v.result.Summary().Answers,
+			Seat: report.Seat{Listener: h.Listener, Group: h.Group, Simulated: h.Simulated, Arrived: h.Arrived, Marks: h.Marks}}
 		if !large {
 			if p.Entries, err = s.Entries(ctx, v.ID); err != nil {
 				return err

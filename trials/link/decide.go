@@ -240,8 +240,8 @@ func VoidSessions(results []Heard, f Family) map[string]string {
 	return why
 }
 
-// share gives each row its p over the whole study, and its bound.
-func share(rows []*tallied, f Family, m memory) {
+// share gives each row its p over the whole study, and its bound. It returns what the risk is shared among.
+func share(rows []*tallied, f Family, m memory) []QuestionShare {
 	index := map[*evidence]int{}
 	var questions []stats.Question
 	var claims [][]*tallied
@@ -254,6 +254,7 @@ func share(rows []*tallied, f Family, m memory) {
 			claims = append(claims, nil)
 		}
 		r.alpha, r.PStudy = f.Alpha, 1
+		r.Claim = ClaimShare{i, r.claimShare, r.claimForeseen, r.planned, r.counted()}
 		r.UpperPD = r.bound(m)
 		if r.claimShare == 0 {
 			continue
@@ -267,6 +268,11 @@ func share(rows []*tallied, f Family, m memory) {
 		}
 	}
 	onlyListener(rows)
+	shares := make([]QuestionShare, len(questions))
+	for i, q := range questions {
+		shares[i] = QuestionShare{q.Share, q.Planned, q.Complete}
+	}
+	return shares
 }
 
 // complete reports whether all listeners and groups that were planned have sat.

@@ -1,7 +1,10 @@
 package link
 
 import (
+	"cmp"
+	"encoding/json"
 	"fmt"
+	"slices"
 
 	"heardiff/stats"
 	"heardiff/trials"
@@ -44,6 +47,46 @@ func NewFamily(plans []trials.Plan, groups []string) Family {
 	}
 	f.Comparisons = max(f.Comparisons, len(f.planned), 1)
 	return f
+}
+
+// familyText is a family as JSON.
+type familyText struct {
+	Alpha       float64        `json:"alpha"`
+	Listeners   int            `json:"listeners"`
+	Groups      map[string]int `json:"groups,omitempty"`
+	Comparisons int            `json:"comparisons"`
+	Planned     []questionText `json:"planned"`
+}
+
+type questionText struct {
+	A       string        `json:"a"`
+	B       string        `json:"b"`
+	Excerpt string        `json:"excerpt"`
+	AudioB  string        `json:"audio_b,omitempty"`
+	Design  trials.Design `json:"design"`
+}
+
+// MarshalJSON writes all that UnmarshalJSON needs to judge by the same family.
+func (f Family) MarshalJSON() ([]byte, error) {
+	t := familyText{f.Alpha, f.Listeners, f.Groups, f.Comparisons, nil}
+	for q := range f.planned {
+		t.Planned = append(t.Planned, questionText{q.a, q.b, q.excerpt, q.audioB, q.design})
+	}
+	slices.SortFunc(t.Planned, func(a, b questionText) int { return cmp.Compare(fmt.Sprint(a), fmt.Sprint(b)) })
+	return json.Marshal(t)
+}
+
+// UnmarshalJSON reads what MarshalJSON writes.
+func (f *Family) UnmarshalJSON(data []byte) error {
+	var t familyText
+	if err := json.Unmarshal(data, &t); err != nil {
+		return err
+	}
+	*f = Family{t.Alpha, t.Listeners, t.Groups, t.Comparisons, map[question]bool{}}
+	for _, q := range t.Planned {
+		f.planned[question{q.A, q.B, q.Excerpt, q.AudioB, q.Design}] = true
+	}
+	return nil
 }
 
 // Foresees reports whether all that a plan asks shares the risk in equal parts, for it was made before the first session.

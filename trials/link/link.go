@@ -74,8 +74,30 @@ type Result struct {
 	Ranking   []Ranked  `json:"ranking"`
 	Cheapest  *Cheapest `json:"cheapest"`
 	Warnings  []string  `json:"warnings"`
-	// Metrics are the input's, with what they are called.
+	// Metrics are the input's, with what they are called, and Asked is its family.
 	Metrics Metrics `json:"-"`
+	Asked   Family  `json:"-"`
+	// Questions are what the study's risk is shared among: rows point to them.
+	Questions []QuestionShare `json:"-"`
+}
+
+// QuestionShare is a question's part of the risk of a study, see stats.Question.
+type QuestionShare struct {
+	Share    float64 `json:"share"`
+	Planned  bool    `json:"planned"`
+	Complete bool    `json:"complete"`
+}
+
+// ClaimShare is a row's part of the risk of its question, see stats.Claim. Share is 0 for the sum of a study of one listener,
+// which is that listener's claim.
+type ClaimShare struct {
+	Question int     `json:"question"` // its index among the questions
+	Share    float64 `json:"share"`
+	Planned  bool    `json:"planned"`
+	// Panel is how many listeners the plan foresaw for a sum, 0 where none.
+	Panel int `json:"panel"`
+	// Counted marks a listener who is added up with others.
+	Counted bool `json:"counted"`
 }
 
 // Everybody is the listener of a row that holds all, or all of a group.
@@ -126,8 +148,9 @@ type Row struct {
 	TrialsToSettle int `json:"trials_to_settle"`
 	// Parts are the sessions that the row adds up, and of each the comparisons. Balanced marks a row of which some plan deals
 	// each assignment equally often.
-	Parts    []Part `json:"-"`
-	Balanced bool   `json:"-"`
+	Parts    []Part     `json:"-"`
+	Balanced bool       `json:"-"`
+	Claim    ClaimShare `json:"-"`
 
 	asks question
 	// sound counts the sittings that are not void: trends and curves are drawn from these.
@@ -207,8 +230,8 @@ func (b *Builder) Build(in Input) (Result, error) {
 			return Result{}, fmt.Errorf("link: %s, %s: %w", r.Comparison, r.Listener, err)
 		}
 	}
-	share(rows, in.Family, m)
-	out := Result{Schema: Schema, Title: in.Title, Family: in.Family.Said(), Entered: in.Entered, Metrics: in.Metrics}
+	out := Result{Schema: Schema, Title: in.Title, Family: in.Family.Said(), Asked: in.Family, Entered: in.Entered, Metrics: in.Metrics}
+	out.Questions = share(rows, in.Family, m)
 	chains, floor := byName(in.Chains), setUp(in.Chains)
 	for _, r := range rows {
 		pairing := find(in.Pairings, r)

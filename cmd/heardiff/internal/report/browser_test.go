@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/csv"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 	"os"
@@ -148,33 +149,103 @@ func TestThePageInABrowser(t *testing.T) {
 	}
 }
 
-// What the page computes is what the reference tables of the statistics hold, row by row (their sources: testdata/statistics).
+// expected are expressions for the page to evaluate, and what they must come to.
+type expected struct {
+	js         []string
+	want, near []float64
+}
+
+func (e *expected) add(want string, relative float64, js string, args ...any) error {
+	v, err := strconv.ParseFloat(want, 64)
+	if err != nil {
+		return err
+	}
+	e.js, e.want, e.near = append(e.js, fmt.Sprintf(js, args...)), append(e.want, v), append(e.near, relative*math.Max(math.Abs(v), 1e-300))
+	return nil
+}
+
+// tabled are the reference tables of stats of which the page computes something, and what of each row.
+var tabled = map[string]func(e *expected, r map[string]string) error{
+	"binom_pvalues.csv": func(e *expected, r map[string]string) error {
+		return errors.Join(e.add(r["p_upper"], 1e-9, "tail(%s, %s, %s)", r["k"], r["n"], r["p0"]),
+			e.add(r["p_lower"], 1e-9, "Math.exp(lnLower(%s, %s, %s))", r["k"], r["n"], r["p0"]))
+	},
+	"binom_ci.csv": func(e *expected, r map[string]string) error {
+		if r["method"] != "clopper_pearson" {
+			return nil
+		}
+		return errors.Join(e.add(r["lower"], 1e-9, "interval(%s, %s, %s)[0]", r["k"], r["n"], r["conf"]),
+			e.add(r["upper"], 1e-9, "interval(%s, %s, %s)[1]", r["k"], r["n"], r["conf"]))
+	},
+	"extreme_tails.csv": func(e *expected, r map[string]string) error {
+		return e.add(r["log10_p"], 1e-12, "lnUpper(%s, %s, %s) / Math.LN10", r["k"], r["n"], r["p0"])
+	},
+	"binom_critical.csv": func(e *expected, r map[string]string) error {
+		return e.addCount(r["k_crit"], r["n"], r["p0"], r["alpha"])
+	},
+	"iso10399_table_a1.csv": func(e *expected, r map[string]string) error {
+		return e.addCount(r["computed_k"], r["n"], "1/2", r["alpha"])
+	},
+	"triangle_table.csv": func(e *expected, r map[string]string) error {
+		return e.addCount(r["computed_k"], r["n"], "1/3", r["alpha"])
+	},
+	"pd_upper_bounds.csv": func(e *expected, r map[string]string) error {
+		return errors.Join(e.add(r["pc_upper"], 1e-9, "upperLimit(%s, %s, %s)", r["k"], r["n"], r["one_sided_level"]),
+			e.add(r["pc_lower"], 1e-9, "lowerLimit(%s, %s, %s)", r["k"], r["n"], r["one_sided_level"]),
+			e.add(r["pd_upper"], 1e-9, "discriminators(upperLimit(%s, %s, %s), 1/2)", r["k"], r["n"], r["one_sided_level"]))
+	},
+	"similarity_kmax.csv": func(e *expected, r map[string]string) error {
+		return e.add(r["k_max_similar"], 0, "mostRulingOut(%s, fromDiscriminators(%s, %s), Math.log(%s))", r["n"], r["pd"], r["p0"], r["beta"])
+	},
+	"eprocess_paths.csv": func(e *expected, r map[string]string) error {
+		return e.add(r["uniform_half_to_1"], 1e-9, "Math.exp(evidenceAbove(%s, %s, 0.5))", r["k"], r["n"])
+	},
+}
+
+// addCount expects a critical count, −1 where none reaches the level.
+func (e *expected) addCount(want, n, chance, alpha string) error {
+	return e.add(want, 0, "(k => k > %s ? -1 : k)(critical(%s, %s, %s))", n, n, chance, alpha)
+}
+
+// holm adjusts claims of equal shares, which is Holm's own procedure.
+const holm = "(p => { const claims = p.map(v => ({lnP: Math.log(v), share: 1 / p.length, planned: true})); holm({complete: true}, claims); return claims.map(c => Math.exp(c.adjusted)); })([%s])[%d]"
+
+// What the page computes is what the reference tables of the statistics hold, every row of each that it computes anything of
+// (their sources: testdata/statistics).
 func TestThePagesStatisticsAreTheReferenceTables(t *testing.T) {
 	ctx, complaints := browser(t, write(t, study(t)))
-	rows := 0
-	near := func(js string, want, tolerance float64) {
-		t.Helper()
-		rows++
-		if got := evaluate[float64](t, ctx, js); !(math.Abs(got-want) <= tolerance*math.Max(want, 1e-300)) {
-			t.Errorf("%s = %.12g, want %.12g", js, got, want)
-		}
-	}
-	for _, r := range reference(t, "binom_pvalues.csv") {
-		near(fmt.Sprintf("tail(%s, %s, %s)", r["k"], r["n"], r["p0"]), numberOf(t, r["p_upper"]), 1e-9)
-	}
-	for _, r := range reference(t, "binom_ci.csv") {
-		if r["method"] != "clopper_pearson" {
-			continue
-		}
-		for i, side := range []string{"lower", "upper"} {
-			near(fmt.Sprintf("interval(%s, %s, %s)[%d]", r["k"], r["n"], r["conf"], i), numberOf(t, r[side]), 1e-9)
+	var all expected
+	for name, of := range tabled {
+		for _, row := range reference(t, name) {
+			if err := of(&all, row); err != nil {
+				t.Fatalf("%s: %v", name, err)
+			}
 		}
 	}
 	// Fisher's own example, the lady tasting tea: 3 of 4 right, p = 17/70 (The Design of Experiments, 1935, chapter II).
-	near("fisher([3, 1, 1, 3])", 17.0/70, 1e-12)
-	near("fisher([4, 0, 0, 4])", 1.0/70, 1e-12)
-	if c := complaints(); len(c) > 0 || rows < 100 {
-		t.Errorf("%d rows, scripts complained: %q", rows, c)
+	for js, want := range map[string]float64{"fisher([3, 1, 1, 3])": 17.0 / 70, "fisher([4, 0, 0, 4])": 1.0 / 70} {
+		all.js, all.want, all.near = append(all.js, js), append(all.want, want), append(all.near, 1e-12)
+	}
+	for _, name := range []string{"p_adjust_bh1995.csv", "p_adjust_unsorted.csv"} {
+		rows := reference(t, name)
+		var p []string
+		for _, r := range rows {
+			p = append(p, r["p"])
+		}
+		for i, r := range rows {
+			if err := all.add(r["holm"], 1e-9, holm, strings.Join(p, ","), i); err != nil {
+				t.Fatalf("%s: %v", name, err)
+			}
+		}
+	}
+	got := evaluate[[]float64](t, ctx, "["+strings.Join(all.js, ",\n")+"]")
+	for i, js := range all.js {
+		if !(math.Abs(got[i]-all.want[i]) <= all.near[i]) {
+			t.Errorf("%s = %.15g, want %.15g", js, got[i], all.want[i])
+		}
+	}
+	if c := complaints(); len(c) > 0 || len(all.js) < 5000 {
+		t.Errorf("%d figures, scripts complained: %q", len(all.js), c)
 	}
 }
 
@@ -201,15 +272,6 @@ func reference(t *testing.T, name string) []map[string]string {
 		rows = append(rows, row)
 	}
 	return rows
-}
-
-func numberOf(t *testing.T, text string) float64 {
-	t.Helper()
-	v, err := strconv.ParseFloat(text, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return v
 }
 
 // A word that cannot be broken, such as a name out of a machine, must neither widen the page nor leave its picture; and of

@@ -25,6 +25,8 @@ type Checked struct {
 	Sessions []CheckedSession
 	// Texts counts the texts and tags that were compared, Rows the rows of results that were counted again.
 	Texts, Rows int
+	// Judged counts those whose p over the study, bound and verdict were computed again.
+	Judged int
 	// Summary marks a page of so many listeners that it carries their counts and not their journals.
 	Summary bool
 }
@@ -37,6 +39,8 @@ type CheckedSession struct {
 	Faults []string
 	// counts are by the comparisons of its plan, nil where it could not be dealt again.
 	counts []trials.Answers
+	seat   Seat
+	result trials.Result
 }
 
 // ErrNoPage is returned for what is no page of this kind.
@@ -64,6 +68,8 @@ func Check(page []byte) (Checked, error) {
 		c.checkSession(i)
 	}
 	c.checkRows()
+	c.Rows = len(c.counted)
+	c.judge()
 	c.Faults = append(c.Faults, d.checkForm()...)
 	return c.Checked, nil
 }
@@ -75,6 +81,8 @@ type checking struct {
 	record store.Published
 	whole  bool // the record is there from its beginning
 	plans  map[string]*trials.Plan
+	// counted are the rows that could be counted again.
+	counted []countedRow
 }
 
 func (c *checking) fault(format string, args ...any) {
@@ -152,6 +160,9 @@ func (c *checking) readSessions() {
 		if len(f) > 1 {
 			s.Plan = f[1]
 		}
+		if len(f) != 3 || json.Unmarshal([]byte(f[2]), &s.seat) != nil {
+			s.Faults = append(s.Faults, "who sat cannot be read")
+		}
 		c.Sessions = append(c.Sessions, s)
 	}
 	for _, f := range c.lines("journals") {
@@ -215,7 +226,7 @@ func (s *CheckedSession) reveal(p *trials.Plan) {
 		s.Faults = []string{fmt.Sprintf("its entries belong to session %q", r.Session)}
 		return
 	}
-	s.counts = r.Summary().Answers
+	s.counts, s.result = r.Summary().Answers, r
 }
 
 // checkRows counts each printed row again from the sessions that it adds up.
@@ -228,7 +239,7 @@ func (c *checking) checkRows() {
 		}
 		if sum, ok := c.sum(row); ok {
 			c.checkRow(row, sum)
-			c.Rows++
+			c.counted = append(c.counted, row)
 		}
 	}
 }
@@ -259,13 +270,14 @@ func (c *checking) checkRow(row countedRow, sum trials.Answers) {
 		c.fault("results: the row of %s was removed", name)
 		return
 	}
-	want := rowFigures(row, sum)
+	c.compare(name, cells, rowFigures(row, sum))
+}
+
+// compare holds cells against figures, by the names of their fields.
+func (c *checking) compare(name string, cells map[string]cell, want map[string]float64) {
 	for _, field := range slices.Sorted(maps.Keys(want)) {
 		value, is := want[field], cells[field]
-		said := map[string]string{"low": "95 % from", "high": "95 % to", "p": "p uncorrected"}[field]
-		if said == "" {
-			said = field
-		}
+		said := columnOf(field)
 		exact, err := strconv.ParseFloat(is.value, 64)
 		switch {
 		case !agrees(is.text, value):
@@ -276,9 +288,17 @@ func (c *checking) checkRow(row countedRow, sum trials.Answers) {
 	}
 }
 
+// columnOf is what a reader calls the column of a field.
+func columnOf(field string) string {
+	if said, ok := map[string]string{"low": "95 % from", "high": "95 % to", "p": "p uncorrected", "study": "over the study", "upper": "ruled out above", "evalue": "e-value"}[field]; ok {
+		return said
+	}
+	return field
+}
+
 // scaleOf is what the figure that is printed is of the one that it is sorted by: proportions are printed in per cent.
 func scaleOf(field string) float64 {
-	if field == "proportion" || field == "low" || field == "high" {
+	if slices.Contains([]string{"proportion", "low", "high", "upper"}, field) {
 		return 100
 	}
 	return 1
@@ -295,6 +315,9 @@ func rowFigures(row countedRow, sum trials.Answers) map[string]float64 {
 		out["low"], out["high"] = 100*iv.ClopperPearson[0], 100*iv.ClopperPearson[1]
 	}
 	pairs, rates := sum.Pairs(), row.Design.ByRates()
+	if !rates {
+		out["evalue"], _ = stats.EValue(k, n, row.Design.Chance())
+	}
 	both := pairs.Hits+pairs.Misses > 0 && pairs.FalseAlarms+pairs.CorrectRejections > 0
 	switch {
 	case (rates || row.Balanced) && both:
@@ -316,6 +339,9 @@ func agrees(printed string, value float64) bool {
 	if bound, ok := strings.CutPrefix(text, "<"); ok {
 		v, err := strconv.ParseFloat(bound, 64)
 		return err == nil && value < v
+	}
+	if digits, power, ok := strings.Cut(text, "·10"); ok {
+		return agrees(digits, value/math.Pow10(lowered(power)))
 	}
 	v, err := strconv.ParseFloat(text, 64)
 	if err != nil {

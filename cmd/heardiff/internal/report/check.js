@@ -3,11 +3,22 @@
 // follows the chains of hashes to the head of the record, recounts, computes p and intervals again, and holds the page, text
 // by text, against the digests that were taken when it was written. "heardiff verify FILE.html" does the same, and more.
 
-// One entry a design: its answers, and which of them is right for each of its equally likely assignments.
-const designs = {
-  "abx": {answers: ["a", "b"], right: ["a", "b"], chance: 1 / 2},
-  "same-different": {answers: ["same", "different"], right: ["same", "same", "different", "different"], chance: 1 / 2, conditional: true},
-};
+// parsed is the JSON of an element, or what stands for it where it was broken.
+function parsed(id, otherwise) {
+  try { return JSON.parse(document.getElementById(id).textContent); } catch { return otherwise; }
+}
+// designs: of each its answers, which of them is right for each of its equally likely assignments, and a guesser's chance.
+const designs = parsed("designs", {});
+const study = parsed("study", null);
+
+// Counts are matrices: what was right, what was said.
+const addCounts = (sum, m) => m.forEach((row, i) => row.forEach((v, k) => { sum[i][k] += v; }));
+function totals(m) {
+  let n = 0, k = 0;
+  m.forEach((row, i) => row.forEach((v, j) => { n += v; if (i === j) k += v; }));
+  return {n, k};
+}
+const noCounts = design => design.answers.map(() => design.answers.map(() => 0));
 
 const utf8 = new TextEncoder();
 const hex = buffer => [...new Uint8Array(buffer)].map(b => b.toString(16).padStart(2, "0")).join("");
@@ -77,8 +88,9 @@ const asWritten = unitsOf(document.documentElement); // before any other script 
 
 // checkForm holds the page against the digests taken when it was written.
 async function checkForm(units, faults) {
-  const form = JSON.parse(document.getElementById("form").textContent);
-  const marks = Uint8Array.from(atob(form.marks), c => c.charCodeAt(0));
+  const form = parsed("form", {});
+  let marks;
+  try { marks = Uint8Array.from(atob(form.marks), c => c.charCodeAt(0)); } catch { faults.push("edited: the digests of the page cannot be read"); return; }
   const was = [];
   for (let i = 0; i + 3 < marks.length; i += 4) was.push((marks[i] << 24 | marks[i + 1] << 16 | marks[i + 2] << 8 | marks[i + 3]) >>> 0);
   const is = units.map(u => fnv(u.text));
@@ -117,7 +129,8 @@ async function checkRecord(faults) {
       continue;
     }
     if (await digest(body) !== e.digest) { faults.push(`record: the body of ${what} was changed`); continue; }
-    const b = JSON.parse(body);
+    let b = {};
+    try { b = JSON.parse(body); } catch { faults.push(`record: the body of ${what} cannot be read`); }
     if (b.journal) record.marks.set(e.subject, [...record.marks.get(e.subject) || [], b.journal]);
     else if (b.table === "study") record.title = b.row.title;
     else if (b.table === "plans") record.plans.set(b.row.id, b.row.body);
@@ -210,7 +223,7 @@ async function checkSession(session, plans, record, faults) {
   if (row && row.plan !== session.plan) { fault("its plan is not the one that the record knows"); broken = true; }
   if (broken) return null;
   const text = plans.get(session.plan);
-  if (!text) { fault("its plan is not on the page"); return null; }
+  if (!text) { fault("its plan is not on the page, or cannot be read"); return null; }
   const plan = JSON.parse(text), seed = bytesOf(end.note);
   if (seed.length !== 32) { fault("its last entry does not hold a seed"); return null; }
   const parts = [seed, bytesOf(await digest(text))];
@@ -223,12 +236,13 @@ async function checkSession(session, plans, record, faults) {
   parts.push(utf8.encode(session.id));
   if (await digest(new Uint8Array(await new Blob(parts).arrayBuffer())) !== first.note) { fault("the seed and the plan do not agree with the seal of the first entry"); return null; }
   if (!designs[plan.design]) { fault(`this page cannot deal the design ${plan.design}: “heardiff verify” can`); return null; }
+  if (seat && session.listener !== (row?.site ? `${seat.listener}@${row.site.slice(0, 8)}` : seat.listener)) { fault(`it was sealed for listener "${seat.listener}", and counts for "${session.listener}"`); return null; }
   return count(session, plan, seed, entries, fault);
 }
 
 async function count(session, plan, seed, entries, fault) {
   const trials = await deal(plan, seed), design = designs[plan.design];
-  const counts = plan.comparisons.map(() => [0, 0, 0, 0]), done = [];
+  const counts = plan.comparisons.map(() => noCounts(design)), done = [];
   let current = 0, voids = 0, gaveUp = false;
   for (const e of entries) {
     gaveUp = gaveUp || e.kind === "give-up";
@@ -245,57 +259,17 @@ async function count(session, plan, seed, entries, fault) {
       continue;
     }
     if (!design.answers.includes(e.answer)) { fault(`entry ${e.number} holds an answer that is not of the design`); return null; }
-    counts[t.comparison][2 * design.answers.indexOf(t.right) + design.answers.indexOf(e.answer)]++;
+    counts[t.comparison][design.answers.indexOf(t.right)][design.answers.indexOf(e.answer)]++;
   }
   if (current < trials.length && !gaveUp && !plan.looks) fault("its journal ends before the last trial was answered");
-  return {plan, entries, counts, done};
-}
-
-// Exact statistics. tail is P(X ≥ k) of n trials at p, summed from its largest term.
-const small = [0];
-function lnFactorial(n) {
-  if (n < 2000) { // by addition, exact to the last digits
-    for (let i = small.length; i <= n; i++) small[i] = small[i - 1] + Math.log(i);
-    return small[n];
-  }
-  const x = n + 1; // Stirling's series
-  return (x - 0.5) * Math.log(x) - x + 0.5 * Math.log(2 * Math.PI) + 1 / (12 * x) - 1 / (360 * x ** 3) + 1 / (1260 * x ** 5);
-}
-const lnChoose = (n, k) => lnFactorial(n) - lnFactorial(k) - lnFactorial(n - k);
-function tail(k, n, p) {
-  if (k <= 0) return 1;
-  if (k > n || p <= 0) return 0;
-  if (p >= 1) return 1;
-  const odds = p / (1 - p), term = j => Math.exp(lnChoose(n, j) + j * Math.log(p) + (n - j) * Math.log1p(-p));
-  let sum = 0;
-  if (k > n * p) {
-    for (let j = k, t = term(k); j <= n && t > sum * 1e-18; t *= (n - j) / (j + 1) * odds, j++) sum += t;
-    return Math.min(1, sum);
-  }
-  for (let j = k - 1, t = term(k - 1); j >= 0 && t > sum * 1e-18; t *= j / (n - j + 1) / odds, j--) sum += t;
-  return 1 - sum;
-}
-// interval is Clopper and Pearson's, two-sided.
-function interval(k, n, confidence) {
-  const half = (1 - confidence) / 2;
-  const solve = above => { // the p at which it turns true
-    let lo = 0, hi = 1;
-    for (let i = 0; i < 200 && hi - lo > 1e-16 * hi; i++) { const mid = (lo + hi) / 2; if (above(mid)) hi = mid; else lo = mid; }
-    return (lo + hi) / 2;
-  };
-  return [k === 0 ? 0 : solve(p => tail(k, n, p) >= half), k === n ? 1 : solve(p => 1 - tail(k + 1, n, p) <= half)];
-}
-// fisher is the exact one-sided p of a 2 × 2 table [first right and said, first right and second said, …], given its margins.
-function fisher([a, b, c, d]) {
-  const different = c + d, same = a + b, said = b + d, total = lnChoose(different + same, said);
-  let sum = 0;
-  for (let x = d; x <= Math.min(different, said); x++) if (said - x <= same) sum += Math.exp(lnChoose(different, x) + lnChoose(same, said - x) - total);
-  return Math.min(1, sum);
+  return {plan, entries, counts, done, gaveUp, listener: session.listener};
 }
 
 // agrees reports whether what is printed is the rounding of a value, within half a unit of its last digit.
 function agrees(printed, value) {
   const text = printed.trim().replace(/\u2212/g, "-").replace(/ %$/, "");
+  const power = text.match(/^([\d.]+)·10([⁰¹²³⁴⁵⁶⁷⁸⁹]+)$/);
+  if (power) return Math.abs(parseFloat(power[1]) - value / 10 ** [...power[2]].map(d => "⁰¹²³⁴⁵⁶⁷⁸⁹".indexOf(d)).join("")) <= 0.05 + 1e-9;
   if (text === "–") return !Number.isFinite(value);
   if (text.startsWith("<")) return value < parseFloat(text.slice(1));
   if (!/^[+-]?\d+(\.\d+)?$/.test(text)) return false;
@@ -303,38 +277,53 @@ function agrees(printed, value) {
   return Math.abs(parseFloat(text) - value) <= 0.5 * 10 ** -decimals + 1e-9;
 }
 
-// checkRows counts each printed row again from the sessions that it adds up.
+// checkRows counts each printed row again from the sessions that it adds up, and judges all of them where the page carries all.
 function checkRows(sessions, faults) {
-  let rows = 0;
+  const rows = [];
   for (const [line] of lines("counted")) {
-    const c = JSON.parse(line), sum = [0, 0, 0, 0], name = `${c.comparison}, ${c.who}`;
-    const add = m => m.forEach((v, i) => { sum[i] += v; });
-    let known = true;
-    for (const [s, which] of c.parts || []) {
-      if (!sessions[s]) known = false;
-      else for (const i of which) add(sessions[s].counts[i]);
-    }
-    (c.counts || []).forEach(add);
-    if (!known) continue; // a session of it is broken, and named
-    const n = sum[0] + sum[1] + sum[2] + sum[3], k = sum[0] + sum[3], both = sum[0] + sum[1] > 0 && sum[2] + sum[3] > 0, design = designs[c.design];
-    if (!design) continue;
-    const [low, high] = n ? interval(k, n, 0.95) : [NaN, NaN];
-    let p = NaN;
-    if (n && (design.conditional || c.balanced) && both) p = fisher(sum);
-    else if (n && !design.conditional) p = tail(k, n, design.chance);
-    const tr = document.querySelector(`tr[data-row="${c.row}"]`);
-    if (!tr) { faults.push(`results: the row of ${name} was removed`); continue; }
-    const want = {correct: k, trials: n, proportion: 100 * k / n, low: 100 * low, high: 100 * high, p};
-    for (const [field, value] of Object.entries(want)) {
-      const cell = tr.querySelector(`[data-f="${field}"]`), exact = cell ? parseFloat(cell.dataset.v) : NaN, scale = {proportion: 100, low: 100, high: 100}[field] || 1;
-      const said = {low: "95 % from", high: "95 % to", p: "p uncorrected"}[field] || field;
-      if (!cell) faults.push(`results: ${name}: ${said} was removed`);
-      else if (!agrees(cell.textContent, value)) faults.push(`results: ${name}: ${said} is printed as ${cell.textContent.trim()}, and the answers come to ${Number(value.toPrecision(4))}`);
-      else if (Number.isFinite(value) && Math.abs(exact * scale - value) > 1e-7 * Math.max(Math.abs(value), 1e-3)) faults.push(`results: ${name}: ${said} is sorted as ${cell.dataset.v}, and the answers come to ${value}`);
-    }
-    rows++;
+    let row;
+    try { row = JSON.parse(line); } catch { faults.push(`results: what row ${rows.length + 1} counts cannot be read`); continue; }
+    const design = designs[row.design];
+    if (!design || (row.parts || []).some(([s, which]) => !sessions[s] || which.some(i => !sessions[s].counts[i]))) continue; // named where it is broken
+    row.sum = noCounts(design);
+    for (const [s, which] of row.parts || []) for (const i of which) addCounts(row.sum, sessions[s].counts[i]);
+    for (const m of row.counts || []) addCounts(row.sum, m);
+    rows.push(row);
   }
-  return rows;
+  const whole = study?.whole && rows.length === study.rows, numbers = parsed("link-json", {}).rows || [];
+  const judged = whole ? judge(rows, sessions.filter(s => s), study) : [];
+  rows.forEach((row, i) => checkRow(row, judged[i], numbers[row.row] || {}, faults));
+  return {rows: rows.length, judged: judged.length};
+}
+
+// said are the names of the columns, scale what is printed in per cent.
+const said = {low: "95 % from", high: "95 % to", p: "p uncorrected", study: "over the study", upper: "ruled out above", evalue: "e-value"}, scale = {proportion: 100, low: 100, high: 100, upper: 100};
+
+function checkRow(row, judged, numbers, faults) {
+  const name = `${row.comparison}, ${row.who}`, tr = document.querySelector(`tr[data-row="${row.row}"]`);
+  if (!tr) { faults.push(`results: the row of ${name} was removed`); return; }
+  const cell = field => tr.querySelector(`[data-f="${field}"]`);
+  for (const [field, value] of Object.entries(figuresOf(row, judged))) {
+    const at = cell(field), column = said[field] || field;
+    if (!at) faults.push(`results: ${name}: ${column} was removed`);
+    else if (!agrees(at.textContent, value)) faults.push(`results: ${name}: ${column} is printed as ${at.textContent.trim()}, and the answers come to ${Number(value.toPrecision(4))}`);
+    else if (Number.isFinite(value) && Math.abs(parseFloat(at.dataset.v) * (scale[field] || 1) - value) > 1e-7 * Math.max(Math.abs(value), 1e-3)) faults.push(`results: ${name}: ${column} is sorted as ${at.dataset.v}, and the answers come to ${value}`);
+  }
+  if (!judged) return;
+  const verdict = verdictOf(judged, row, row.sum, numbers, study.alpha), printed = cell("verdict")?.textContent.trim();
+  if (printed !== verdict) faults.push(`results: ${name}: the verdict is printed as “${printed}”, and the answers come to “${verdict}”`);
+}
+
+// figuresOf are the figures of a row by the names of their cells, as they are printed.
+function figuresOf(row, judged) {
+  const {n, k} = totals(row.sum), table = pairsOf(row.sum), design = designs[row.design], percent = v => 100 * v;
+  const [low, high] = n ? interval(k, n, 0.95) : [NaN, NaN];
+  const out = {correct: k, trials: n, proportion: 100 * k / n, low: 100 * low, high: 100 * high, p: NaN};
+  if ((design.rates || row.balanced) && bothKinds(table)) out.p = Math.exp(conditional([table]));
+  else if (n && !design.rates) out.p = tail(k, n, design.chance);
+  if (n && !design.rates) out.evalue = Math.exp(evidenceAbove(k, n, design.chance));
+  if (judged) [out.study, out.upper] = [Math.exp(judged.lnStudy), percent(judged.upper)];
+  return out;
 }
 
 // shortHead is trials.ShortHead: the hash modulo 10^24 and Damm's check digit.
@@ -350,31 +339,41 @@ function shortHead(head) {
 const wholeText = id => document.getElementById(id)?.textContent ?? "";
 
 async function check() {
-  const faults = [], proved = [];
-  const record = await checkRecord(faults);
+  const faults = [], proved = [], sessions = [], revealed = [];
+  const record = await checkRecord(faults), plans = await checkPlans(record, faults);
   if (record.title !== null && squeeze(record.title) !== squeeze(wholeText("title"))) faults.push(`the title is not the one that the record knows: “${record.title}”`);
   if (wholeText("record-head") !== record.head) faults.push("the head printed is not the one to which the record leads");
   if (wholeText("record-short") !== shortHead(record.head)) faults.push("the short form printed is not the head’s");
-  const plans = new Map();
-  for (const [id, text] of lines("plans")) {
-    plans.set(id, text);
-    const was = record.plans.get(id), sha = was && was.sha256;
-    if (record.whole && record.entries && (was === undefined || (sha ? sha !== await digest(text) : was !== text))) faults.push(`plan "${id}" is not the one that the record knows`);
+  for (const [id, plan, seat] of lines("sessions")) {
+    let listener = "";
+    try { ({listener} = JSON.parse(seat)); } catch { faults.push(`session ${id.slice(0, 12)}: who sat cannot be read`); }
+    sessions.push({id, plan, listener, lines: []});
   }
-  const sessions = [];
-  for (const [id, plan, ...rest] of lines("sessions")) sessions.push({id, plan, lines: []});
-  for (const [s, hash, text] of lines("journals")) sessions[s]?.lines.push([hash, text]);
-  const revealed = [];
-  for (const s of sessions) revealed.push(await checkSession(s, plans, record, faults));
+  for (const [s, hash, text] of lines("journals")) sessions[s]?.lines.push([hash, text ?? ""]);
+  for (const s of sessions) revealed.push(await checkSession(s, plans, record, faults).catch(e => { faults.push(`session ${s.id.slice(0, 12)}: cannot be dealt again: ${e.message}`); return null; }));
   revealed.forEach((r, i) => r && checkSeat(r, i, faults));
-  const rows = checkRows(revealed, faults);
+  const counted = checkRows(revealed, faults);
   await checkForm(asWritten, faults);
   const dealt = revealed.filter(r => r).length;
   if (record.whole && record.entries) proved.push(`${record.entries} entries of the study’s record follow one another to the head`);
   if (dealt) proved.push(`${dealt} of ${sessions.length} sessions were dealt again from their seeds, as the seals made before their first trials said`);
-  proved.push(`${rows} rows of results were counted again, and p and intervals computed again`);
+  proved.push(`${counted.rows} rows of results were counted again, and their proportions, intervals, p and e-values computed again`);
+  if (counted.judged) proved.push(`of ${counted.judged} rows p over the study, what is ruled out, and the verdict were computed again`);
+  else if (dealt || counted.rows) proved.push("p over the study and the verdicts were not computed again, for the page does not carry every session’s answers or one of them is broken: “heardiff verify” does so in the study’s folder");
   if (!faults.length) proved.push(`${asWritten.length} texts and tags of the page are as they were written`);
   return {faults, proved, revealed};
+}
+
+// checkPlans returns the plans by their ids.
+async function checkPlans(record, faults) {
+  const plans = new Map();
+  for (const [id, text] of lines("plans")) {
+    try { JSON.parse(text); } catch { faults.push(`plan "${id}" cannot be read`); continue; }
+    plans.set(id, text);
+    const was = record.plans.get(id), sha = was && was.sha256;
+    if (record.whole && record.entries && (was === undefined || (sha ? sha !== await digest(text) : was !== text))) faults.push(`plan "${id}" is not the one that the record knows`);
+  }
+  return plans;
 }
 
 // checkSeat holds a row of the table of sessions against the session.

@@ -30,6 +30,16 @@ type Proof struct {
 	// Answers are the counts of the session by the comparisons of its plan: see trials.Tally. They stand for the journal on
 	// the pages of many listeners.
 	Answers []trials.Answers
+	Seat    Seat
+}
+
+// Seat is who sat, and what else of a session bears on how it is judged: see link.Heard.
+type Seat struct {
+	Listener  string      `json:"listener"`
+	Group     string      `json:"group,omitempty"`
+	Simulated bool        `json:"simulated,omitempty"`
+	Arrived   int         `json:"arrived,omitempty"`
+	Marks     []link.Mark `json:"marks,omitempty"`
 }
 
 // mostEvidence is how many bytes of journals and record a page carries. Of a larger study it carries counts, and says where the
@@ -45,11 +55,11 @@ func Large(sessions, record int) bool {
 // blocks are the lines of evidence as the page carries them: fields parted by tabs, which no JSON holds in the clear.
 type blocks struct {
 	Record, Plans, Sessions, Journals, Counted template.HTML
+	Designs, Study                             template.JS
 	// Part is "end" where the page holds the last entry of the record alone, "" where it holds all.
 	Part string
 	// Summary marks a page that holds counts instead of journals.
 	Summary bool
-	Size    int
 }
 
 // countedRow is one printed row of results, and what it adds up.
@@ -58,11 +68,46 @@ type countedRow struct {
 	Comparison string        `json:"comparison"`
 	Who        string        `json:"who"`
 	Design     trials.Design `json:"design"`
-	Balanced   bool          `json:"balanced"`
+	Balanced   bool          `json:"balanced,omitempty"`
+	Claim      claim         `json:"claim"`
 	// Parts are pairs of the index of a session and the indices of its plan's comparisons.
 	Parts []countedPart `json:"parts,omitempty"`
 	// Counts, on a page without journals, are the answers of each session by what was right: see trials.Tally.
 	Counts []trials.Answers `json:"counts,omitempty"`
+}
+
+// claim is how a row is judged.
+type claim struct {
+	link.ClaimShare
+	Kind     string  `json:"kind"`
+	Smallest float64 `json:"smallest"`
+}
+
+// judgement is what the rows are judged by.
+type judgement struct {
+	Alpha         float64              `json:"alpha"`
+	ListenerAlpha float64              `json:"listenerAlpha"`
+	Questions     []link.QuestionShare `json:"questions"`
+	Family        link.Family          `json:"family"`
+	// Rows is how many rows there are; Whole says that the page carries them all, and every session's journal.
+	Rows  int  `json:"rows"`
+	Whole bool `json:"whole"`
+}
+
+// dealer is a design as the page deals and scores it.
+type dealer struct {
+	Answers []trials.Answer `json:"answers"`
+	Right   []trials.Answer `json:"right"`
+	Chance  float64         `json:"chance"`
+	Rates   bool            `json:"rates"`
+}
+
+func dealers() map[string]dealer {
+	all := map[string]dealer{}
+	for _, d := range trials.Designs() {
+		all[d.String()] = dealer{d.Answers(), d.Dealt(), d.Chance(), d.ByRates()}
+	}
+	return all
 }
 
 type countedPart struct {
@@ -81,8 +126,9 @@ func (p *countedPart) UnmarshalJSON(data []byte) error {
 }
 
 // evidence lays out what proves the rows.
-func evidence(e Evidence, rows []link.Row) (blocks, error) {
+func evidence(in Input, rows []link.Row) (blocks, error) {
 	var b blocks
+	e := in.Evidence
 	record := recordLines(e.Record)
 	journals := journalLines(e.Sessions)
 	if len(record)+len(journals) > mostEvidence || withoutJournals(e.Sessions) {
@@ -95,9 +141,15 @@ func evidence(e Evidence, rows []link.Row) (blocks, error) {
 	var plans, sessions strings.Builder
 	index := map[string]int{}
 	for i, s := range e.Sessions {
-		if index[s.ID] = i; !b.Summary {
-			fmt.Fprintf(&sessions, "%s\t%s\n", tight(s.ID), tight(s.Plan))
+		index[s.ID] = i
+		if b.Summary {
+			continue
 		}
+		seat, err := json.Marshal(s.Seat)
+		if err != nil {
+			return b, fmt.Errorf("encode who sat: %w", err)
+		}
+		fmt.Fprintf(&sessions, "%s\t%s\t%s\n", tight(s.ID), tight(s.Plan), seat)
 	}
 	for _, id := range slices.Sorted(maps.Keys(e.Plans)) {
 		text, err := json.Marshal(e.Plans[id])
@@ -107,9 +159,29 @@ func evidence(e Evidence, rows []link.Row) (blocks, error) {
 		fmt.Fprintf(&plans, "%s\t%s\n", tight(id), text)
 	}
 	counted, err := countedLines(e, rows, index, b.Summary)
+	if err != nil {
+		return b, err
+	}
 	b.Record, b.Plans, b.Sessions, b.Journals, b.Counted = safe(record), safe(plans.String()), safe(sessions.String()), safe(journals), safe(counted)
-	b.Size = len(record) + len(journals) + plans.Len() + sessions.Len() + len(counted)
-	return b, err
+	return b, b.judged(in, len(rows))
+}
+
+// judged adds what the rows are judged by.
+func (b *blocks) judged(in Input, rows int) error {
+	family := in.Link.Asked
+	one, _ := family.ListenerAlpha()
+	whole := !b.Summary && len(in.Evidence.Sessions) > 0 && rows == len(in.Link.Rows)
+	for _, part := range []struct {
+		to   *template.JS
+		text any
+	}{{&b.Designs, dealers()}, {&b.Study, judgement{family.Alpha, one, in.Link.Questions, family, rows, whole}}} {
+		text, err := json.Marshal(part.text)
+		if err != nil {
+			return fmt.Errorf("encode what rows are judged by: %w", err)
+		}
+		*part.to = template.JS(text)
+	}
+	return nil
 }
 
 // withoutJournals reports whether no journals were handed over, as for studies that are too large.
@@ -157,7 +229,7 @@ func countedLines(e Evidence, rows []link.Row, index map[string]int, summary boo
 		if err != nil {
 			return "", err
 		}
-		c := countedRow{Row: i, Comparison: r.Comparison, Who: who(r), Design: design, Balanced: r.Balanced}
+		c := countedRow{Row: i, Comparison: r.Comparison, Who: who(r), Design: design, Balanced: r.Balanced, Claim: claim{r.Claim, r.Kind, r.Smallest}}
 		for _, p := range r.Parts {
 			at, ok := index[p.Session]
 			if !ok {

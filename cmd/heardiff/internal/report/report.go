@@ -30,11 +30,17 @@ var style string
 //go:embed sort.js
 var sortScript string
 
+//go:embed statistics.js
+var statisticsScript string
+
+//go:embed judge.js
+var judgeScript string
+
 //go:embed check.js
 var checkScript string
 
 // script is what runs on the page: the check lists all texts before anything is sorted.
-var script = checkScript + sortScript
+var script = statisticsScript + judgeScript + checkScript + sortScript
 
 // Input is what a report is written from.
 type Input struct {
@@ -178,7 +184,7 @@ func view(in Input) (paper, error) {
 			}
 		}
 	}
-	if v.Proof, err = evidence(in.Evidence, v.Rows); err != nil {
+	if v.Proof, err = evidence(in, v.Rows); err != nil {
 		return paper{}, err
 	}
 	v.Form = formPlace
@@ -300,10 +306,15 @@ func number(v float64) string {
 	}
 	if v >= 1e6 && !math.IsInf(v, 0) {
 		e := math.Floor(math.Log10(v))
-		return fmt.Sprintf("%.1f·10^%.0f", v/math.Pow(10, e), e)
+		return fmt.Sprintf("%.1f·10%s", v/math.Pow(10, e), raised(int(e)))
 	}
 	decimals := 2 - int(math.Floor(math.Log10(math.Abs(v))))
 	return ifKnown(v, strconv.FormatFloat(v, 'f', min(6, max(0, decimals)), 64))
+}
+
+// raised writes a whole number above zero as an exponent.
+func raised(n int) string {
+	return strings.Map(func(r rune) rune { return []rune("⁰¹²³⁴⁵⁶⁷⁸⁹")[r-'0'] }, strconv.Itoa(n))
 }
 
 func signedNumber(v float64) string { return withSign(v, number(v)) }
