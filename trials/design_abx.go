@@ -7,13 +7,13 @@ var ABX = Design{&design{
 	name: "abx", title: "", words: "ABX (which of A and B is X?)", resultKey: "abx",
 	question: "Which one is X?", mustHear: "play X, and A or B, before you answer",
 	presentations: []presentation{
-		{LabelA, []string{"a", "A"}, "hear A"},
-		{LabelB, []string{"b", "B"}, "hear B"},
-		{LabelX, []string{"x", "X"}, "hear X"},
+		{LabelA, []string{"a", "A", "1"}, "hear A"},
+		{LabelB, []string{"b", "B", "2"}, "hear B"},
+		{LabelX, []string{"x", "X", "3"}, "hear X"},
 	},
 	answers: []choice{
-		{AnswerA, "1", "X is A", "X is A"},
-		{AnswerB, "2", "X is B", "X is B"},
+		{AnswerA, "j", "X is A", "X is A"},
+		{AnswerB, "k", "X is B", "X is B"},
 	},
 	needed: [][]int{{2}, {0, 1}},
 	dealt: []assignment{

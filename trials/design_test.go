@@ -9,6 +9,8 @@ import (
 	"go/token"
 	"io/fs"
 	"path/filepath"
+	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -42,6 +44,16 @@ func TestEveryDesignIsWhole(t *testing.T) {
 					t.Errorf("%s: key %q is bound twice, or without words", d, k)
 				}
 				bound[k] = true
+			}
+		}
+		for i, b := range d.PlayKeys() { // in every design the same digits mean the same
+			if !slices.Contains(b.Keys, strconv.Itoa(i+1)) {
+				t.Errorf("%s: presentation %d is not played by its digit, but by %q", d, i+1, b.Keys)
+			}
+		}
+		for _, b := range d.AnswerKeys() {
+			if strings.ContainsAny(b.Keys[0], "0123456789") {
+				t.Errorf("%s: %q answers: digits play", d, b.Keys[0])
 			}
 		}
 		if parsed, err := ParseDesign(d.String()); err != nil || parsed != d {

@@ -39,9 +39,11 @@ type Session struct {
 	last    Entry
 	phase   Phase
 	opened  bool
+	pace    pace
 
 	begun    time.Time // of the current trial
 	rested   time.Time // end of the last rest, or the start
+	resting  time.Time // start of the last rest
 	heard    map[Label]int
 	ran      int64 // frames of the sample clock in this trial
 	rateHz   int   // of the sample clock, 0 where none runs
@@ -104,6 +106,7 @@ func Resume(p Plan, seed Seed, entries []Entry, journal Journal, now func() time
 			return nil, fmt.Errorf("entry %d: %w", e.Number, err)
 		}
 	}
+	s.pace.since = time.Time{} // nobody sits before it is opened
 	return s, nil
 }
 
@@ -167,6 +170,7 @@ func (s *Session) apply(e Entry) error {
 		return errors.New("it ends a session that still has trials")
 	}
 	s.last = e
+	s.pace.take(e)
 	switch e.Kind {
 	case EntryBegin:
 		s.seat = e.Seat
@@ -177,7 +181,7 @@ func (s *Session) apply(e Entry) error {
 			s.phase = Listening
 		}
 	case EntryRest:
-		s.phase, s.pending = Resting, Entry{}
+		s.phase, s.pending, s.resting = Resting, Entry{}, e.At
 	case EntryAnswer, EntryVoid:
 		return s.applyTrial(e)
 	case EntryGiveUp:

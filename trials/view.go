@@ -22,8 +22,16 @@ type View struct {
 	Confidence int
 	Voids      int
 	Switches   int
-	// RestDue reports that the listener has worked as long as the plan allows without a rest.
-	RestDue bool
+	// RestDue reports that the listener has worked as long as the plan allows without a rest. RestIn is how long they may
+	// still, 0 or less where it is due, and where the plan knows no rests; Rested is how long a rest has lasted.
+	RestDue        bool
+	RestIn, Rested time.Duration
+	// Answered counts the trials whose answers are on disk, practice included.
+	Answered int
+	// Worked is the time spent in all sittings, without rests; Left what the trials that remain take at the mean pace of the newest
+	// ones, 0 while too few are answered to tell. MayEndEarly says that the plan has looks, at which it may stop.
+	Worked, Left time.Duration
+	MayEndEarly  bool
 	// Feedback is of the practice trial before this one; nil otherwise.
 	Feedback *Feedback
 	// Elapsed is the time since this trial was first offered.
@@ -38,13 +46,19 @@ type Feedback struct {
 
 // View returns what may be shown now.
 func (s *Session) View() View {
+	pressed, now := s.timed(Entry{}), s.now()
 	v := View{
 		Session: s.id, Design: s.plan.Design, Phase: s.phase,
 		Trial: s.current + 1, Trials: len(s.trials),
-		Heard: map[Label]bool{}, Ready: s.heardEnough(), Hurried: s.plan.hurried(s.timed(Entry{})),
+		Heard: map[Label]bool{}, Ready: s.heardEnough(), Hurried: s.plan.hurried(pressed),
 		Pending: s.pending.Answer, Confidence: s.pending.Confidence,
 		Voids: s.voids, Switches: s.switches, Feedback: s.feedback,
-		Elapsed: s.now().Sub(s.begun),
+		Elapsed:  now.Sub(s.begun),
+		Answered: len(s.answers), Worked: s.pace.workedBy(now), Left: s.pace.left(len(s.trials) - s.current),
+		MayEndEarly: s.plan.Looks != nil,
+	}
+	if s.phase == Resting {
+		v.Rested = now.Sub(s.resting)
 	}
 	for l, frames := range s.heard {
 		v.Heard[l] = frames > 0
@@ -55,7 +69,8 @@ func (s *Session) View() View {
 		v.Trial = len(s.trials)
 	}
 	if rest := s.plan.restAfter(); rest > 0 {
-		v.RestDue = s.now().Sub(s.rested) >= rest
+		v.RestIn = rest - s.now().Sub(s.rested)
+		v.RestDue = v.RestIn <= 0
 	}
 	return v
 }

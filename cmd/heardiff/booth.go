@@ -26,9 +26,9 @@ type booth struct {
 	summary  func() ([]string, error)
 	kept     func() []string
 
-	dealt     int     // the trial whose route stands in the switcher
-	length    float64 // of the current excerpt, in seconds
-	from, to  float64
+	dealt     int  // the trial whose route stands in the switcher
+	loop      loop // of the current excerpt
+	loopFile  loopFile
 	envelope  []float64
 	reported  []int64 // frames already reported as heard, by slot
 	ran       int64   // the switcher's clock at the last look
@@ -51,7 +51,7 @@ type audioSet struct {
 func newBooth(s *trials.Session, w *playback.Switcher, out playback.Output, set *audioSet, now func() time.Time, kept *keeping) (*booth, error) {
 	start := time.Now()
 	b := &booth{session: s, switcher: w, output: out, audio: set, now: now, summary: kept.revealed, kept: kept.left, checked: now(), underruns: out.Underruns(),
-		elapsed: func() time.Duration { return time.Since(start) }}
+		elapsed: func() time.Duration { return time.Since(start) }, loopFile: kept.loop, loop: kept.loop.read()}
 	return b, b.deal()
 }
 
@@ -85,17 +85,20 @@ func (b *booth) deal() error {
 func (b *booth) offerExcerpt(comparison int) error {
 	clip := b.audio.clips[b.audio.sources[comparison][trials.SourceA]].Slice(0, b.audio.lengths[comparison])
 	length := clip.Rate.Seconds(clip.Len())
-	if length != b.length {
-		b.length, b.from, b.to = length, 0, length
+	if b.loop.Length != length {
+		b.loop = loop{length, 0, length}
 	}
 	b.envelope = clip.Envelope(160)
-	return b.setRegion(b.from, b.to)
+	if err := b.setRegion(b.loop.From, b.loop.To); err != nil { // kept by another version, or edited
+		return b.setRegion(0, length)
+	}
+	return nil
 }
 
 func (b *booth) setRegion(from, to float64) error {
 	rate := b.switcher.Rate().Hz()
-	if !(from >= 0 && to <= b.length && from < to) {
-		return fmt.Errorf("region %.1f to %.1f s: must lie within 0 and %.1f s", from, to, b.length)
+	if !(from >= 0 && to <= b.loop.Length && from < to) {
+		return fmt.Errorf("region %.1f to %.1f s: must lie within 0 and %.1f s", from, to, b.loop.Length)
 	}
 	if to-from < 0.2 {
 		return fmt.Errorf("region %.1f to %.1f s: two tenths of a second or more", from, to)
@@ -103,7 +106,7 @@ func (b *booth) setRegion(from, to float64) error {
 	if err := b.switcher.Region(int(math.Round(from*rate)), int(math.Round(to*rate))); err != nil {
 		return err
 	}
-	b.from, b.to = from, to
+	b.loop.From, b.loop.To = from, to
 	return nil
 }
 
@@ -220,7 +223,7 @@ func (b *booth) Sound() screen.Sound {
 	st := b.switcher.State()
 	opened := b.output.Opened()
 	s := screen.Sound{
-		Position: b.switcher.Rate().Seconds(st.Position), Length: b.length, From: b.from, To: b.to,
+		Position: b.switcher.Rate().Seconds(st.Position), Length: b.loop.Length, From: b.loop.From, To: b.loop.To,
 		Envelope: b.envelope, Device: deviceLine(opened, b.switcher.Rate()), Fault: b.output.Err(),
 	}
 	if st.Slot >= 0 {
@@ -273,7 +276,13 @@ func (b *booth) Restart() error {
 
 // Region implements screen.Booth.
 func (b *booth) Region(from, to float64) error {
-	return b.within(func() error { return b.setRegion(from, to) })
+	return b.within(func() error {
+		if err := b.setRegion(from, to); err != nil {
+			return err
+		}
+		b.loopFile.write(b.loop)
+		return nil
+	})
 }
 
 // Ask implements screen.Booth.

@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"heardiff/cmd/heardiff/internal/screen"
 	"heardiff/playback"
 	"heardiff/playback/pcm"
 	"heardiff/trials"
@@ -175,6 +176,38 @@ func boothDoesTheSame(t *testing.T, design trials.Design) {
 		if log.String() != want {
 			t.Fatalf("seed %d:\n%s\n%s", seed, log.String(), want)
 		}
+	}
+}
+
+// A loop that the listener set is there again when the session is resumed, until it has ended; a nonsensical one is not.
+func TestALoopIsKeptUntilTheSessionEnds(t *testing.T) {
+	b, d, _ := testBooth(t, trials.Seed{1}, time.Now)
+	kept := &keeping{loop: loopFile(filepath.Join(t.TempDir(), "loops", "s.json"))}
+	resumed := func() screen.Sound {
+		t.Helper()
+		again, err := newBooth(b.session, b.switcher, d, b.audio, time.Now, kept)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b = again
+		return b.Sound()
+	}
+	if s := resumed(); s.From != 0 || s.To != 1 {
+		t.Fatalf("a new session loops %v to %v", s.From, s.To)
+	}
+	if err := b.Region(0.25, 0.75); err != nil {
+		t.Fatal(err)
+	}
+	if s := resumed(); s.From != 0.25 || s.To != 0.75 {
+		t.Errorf("resumed with a loop of %v to %v", s.From, s.To)
+	}
+	kept.loop.write(loop{Length: 1, From: 0.9, To: 7})
+	if s := resumed(); s.From != 0 || s.To != 1 {
+		t.Errorf("an impossible loop of %v to %v was taken", s.From, s.To)
+	}
+	kept.loop.remove()
+	if l := kept.loop.read(); l != (loop{}) {
+		t.Errorf("%+v is still there", l)
 	}
 }
 

@@ -223,7 +223,7 @@ func (a *app) listenByHand(ctx context.Context, s *store.Store, plan trials.Plan
 	}
 	kept := a.keep(ctx, s, session, o)
 	b := &helperBooth{session: session, helper: helper, settle: settleTime, summary: kept.revealed, kept: kept.left}
-	return a.sit(ctx, b, session, o)
+	return a.sit(ctx, b, session, o, nil)
 }
 
 // assist is the helper's side: it says which chain to connect, and passes on when that is done.

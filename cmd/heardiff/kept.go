@@ -21,13 +21,14 @@ type keeping struct {
 	id     string
 	plan   trials.Plan
 	resume string // the command that goes on with it
+	loop   loopFile
 	// says returns what the whole study says of the listener, once the session has ended.
 	says func(r trials.Result) []link.Row
 }
 
 // keep returns what tells of a session that listen began or resumed.
 func (a *app) keep(ctx context.Context, s *store.Store, session *trials.Session, o listenOptions) *keeping {
-	return &keeping{ctx: ctx, store: s, id: session.ID(), plan: session.Plan(), resume: a.resumption(o),
+	return &keeping{ctx: ctx, store: s, id: session.ID(), plan: session.Plan(), resume: a.resumption(o), loop: a.loopFile(session.ID()),
 		says: func(r trials.Result) []link.Row { return a.ownRows(ctx, s, session.ID(), r) }}
 }
 
@@ -98,6 +99,7 @@ func (k *keeping) revealed() ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
+	k.loop.remove()
 	return append(summarize(r, k.says(r)), k.proof(entries)...), nil
 }
 
@@ -111,10 +113,12 @@ func (k *keeping) proof(entries []trials.Entry) []string {
 	if of, err := k.store.Head(ctx); err == nil && of.Hash != "" {
 		head = of
 	}
-	return []string{"",
-		"session " + end.Hash,
+	return []string{"", "What to write down:",
 		"seed    " + end.Note,
+		"session " + end.Hash,
 		"head    " + head.Hash,
 		"head, to be read out over the telephone: " + head.Short,
-		"Write the head down elsewhere, or send it to whoever made the plan: it shows every later change."}
+		"From the seed anyone deals the order of the trials again, and sees that the seal held. The head stands for all that the study holds now: " +
+			"write it down elsewhere, or send it to whoever made the plan, and every later change shows.",
+		"Find them again: heardiff results " + shortID(k.id) + " (seed and session), heardiff verify (the newest head). Hold a head against the study: heardiff verify --head HEAD"}
 }

@@ -138,10 +138,11 @@ func (a *app) play(ctx context.Context, s *store.Store, plan trials.Plan, sessio
 	if err != nil {
 		return err
 	}
-	return a.sit(ctx, b, session, o)
+	return a.sit(ctx, b, session, o, output.Opened().Notes)
 }
 
-func (a *app) sit(ctx context.Context, b screen.Booth, session *trials.Session, o listenOptions) error {
+// sit puts the listener before a screen of the session; notes are what they should know of the device.
+func (a *app) sit(ctx context.Context, b screen.Booth, session *trials.Session, o listenOptions, notes []string) error {
 	commitment := session.Commitment()
 	seal := hex.EncodeToString(commitment[:])
 	if o.plain {
@@ -155,7 +156,7 @@ func (a *app) sit(ctx context.Context, b screen.Booth, session *trials.Session, 
 	if !ok || !term.IsTerminal(int(in.Fd())) {
 		return failed(exitFailed, errors.New("no terminal to draw on"), "use --plain where there is none")
 	}
-	err := screen.Run(ctx, b, seal, in, a.terminal)
+	err := screen.Run(ctx, b, screen.Opening{Seal: seal, Notes: notes}, in, a.terminal)
 	fmt.Fprintf(a.stdout, "session %s, order sealed: sha256 %s\n", session.ID(), seal)
 	for _, line := range b.Kept() {
 		fmt.Fprintln(a.stdout, line)

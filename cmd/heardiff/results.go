@@ -63,6 +63,7 @@ out for them and no result changed.`,
 				r.text(w)
 				if len(args) == 1 {
 					r.diagnosticsText(w)
+					r.proofText(w)
 				}
 			})
 		}),
@@ -99,8 +100,9 @@ type sessionReport struct {
 	Answered int         `json:"answered"`
 	Voided   int         `json:"voided"`
 	Flagged  int         `json:"flags"`
-	// Head is the hash of the session's last entry.
+	// Head is the hash of the session's last entry, Seed what its order was dealt from, once it has ended.
 	Head   string               `json:"head"`
+	Seed   string               `json:"seed,omitempty"`
 	Rows   []comparisonReport   `json:"comparisons"`
 	Trials []trials.TrialResult `json:"trials"`
 	// Diagnostics describe the scored trials of a session that has ended; they change no result.
@@ -203,6 +205,7 @@ func reportSession(ctx context.Context, s *store.Store, v store.Session, w watch
 		r.State, r.Problem = "unreadable", err.Error()
 		return r, nil
 	}
+	r.Seed = entries[len(entries)-1].Note
 	return r, r.fill(result)
 }
 
@@ -395,6 +398,15 @@ func (r sessionReport) notes(w io.Writer) {
 		fmt.Fprintf(w, "\nsession %s was given up after %d answers: it is no full test of its plan, and stays counted as what it is\n", shortID(r.Session), r.Answered)
 	case r.Voided+r.Flagged > 0:
 		fmt.Fprintf(w, "\nsession %s: %d void trials asked anew, %d disturbances noted\n", shortID(r.Session), r.Voided, r.Flagged)
+	}
+}
+
+// proofText prints what a session said at its end: the seed of its order, and the hash of its last entry.
+func (r resultsReport) proofText(w io.Writer) {
+	for _, s := range r.Sessions {
+		if s.Seed != "" {
+			fmt.Fprintf(w, "\nsession %s\nseed    %s\nsession %s\n", shortID(s.Session), s.Seed, s.Head)
+		}
 	}
 }
 

@@ -64,15 +64,6 @@ type Sound struct {
 	Fault error
 }
 
-// trialLine names the trial, the same for every hidden assignment.
-func trialLine(v trials.View) string {
-	line := fmt.Sprintf("trial %d of %d", v.Trial, v.Trials)
-	if v.Practice {
-		line += ", practice"
-	}
-	return line
-}
-
 // hurryLine says that the answer which waits to be confirmed would be marked as hurried, or "".
 func hurryLine(v trials.View) string {
 	if v.Phase != trials.Asked || !v.Hurried {
@@ -90,6 +81,14 @@ func feedbackLine(v trials.View) string {
 		return fmt.Sprintf("practice: %q was right", v.Design.Claim(v.Feedback.Answer))
 	}
 	return fmt.Sprintf("practice: %q was wrong", v.Design.Claim(v.Feedback.Answer))
+}
+
+// Opening is what stands before the first sound of a sitting.
+type Opening struct {
+	// Seal is the commitment to the order of the session, hexadecimal.
+	Seal string
+	// Notes say what of the device the listener should know, a sentence each.
+	Notes []string
 }
 
 // clock formats seconds as minutes, seconds and tenths.

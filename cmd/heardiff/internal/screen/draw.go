@@ -6,9 +6,7 @@ import (
 	"strings"
 	"time"
 
-	"github.com/charmbracelet/bubbles/key"
 	"github.com/charmbracelet/lipgloss"
-	"github.com/charmbracelet/x/ansi"
 
 	"heardiff/cmd/heardiff/internal/printable"
 	"heardiff/trials"
@@ -21,91 +19,37 @@ var (
 	marked = lipgloss.NewStyle().Reverse(true)
 )
 
-// View implements tea.Model. It is a pure function of the model.
-func (m model) View() string {
-	lines := m.body()
-	foot := m.foot()
-	for len(lines)+len(foot) < m.height {
-		lines = append(lines, "")
-	}
-	lines = append(lines, foot...)
-	if len(lines) > m.height {
-		lines = lines[:m.height]
-	}
-	for i := range lines {
-		lines[i] = ansi.Truncate(lines[i], m.width, "")
-	}
-	return strings.Join(lines, "\n")
-}
-
-func (m model) body() []string {
-	lines := []string{m.head(), faint.Render(strings.Repeat("─", m.width)), ""}
-	switch m.page {
-	case pageStart:
-		return append(lines, m.startPage()...)
-	case pageHelp:
-		return append(lines, m.helpPage()...)
-	case pageVoid:
-		return append(lines, "  Disturbed? Say why in a word or two.", "  The trial is void then, and one like it comes at the end.",
-			"", "  "+strong.Render("why: ")+m.reason+marked.Render(" "), "", faint.Render("  enter: void this trial    esc: back"))
-	case pageLeave:
-		return append(lines, "  Leave? Every confirmed answer is on disk.", "",
-			"  enter  leave now and resume later at this same trial",
-			"  g      give up for good: the session stays in the study, counted as given up",
-			"  esc    stay")
-	case pageEnd:
-		for _, l := range m.summary {
-			lines = append(lines, m.wrapped(l)...)
-		}
-		return lines
-	}
-	if m.view.Phase == trials.Resting {
-		return append(lines, "  "+strong.Render("Resting."), "", "  Take the headphones off. Look far away.", "", faint.Render("  enter: go on    q: leave"))
-	}
-	return append(lines, m.trialPage()...)
-}
-
-// wrapped breaks a text to lines that the screen holds.
-func (m model) wrapped(text string) []string {
-	var lines []string
-	for line := range strings.SplitSeq(text, "\n") {
-		for part := range strings.SplitSeq(ansi.Wordwrap(printable.Text(line), max(10, m.width-4), ""), "\n") {
-			lines = append(lines, "  "+strings.TrimLeft(part, " "))
-		}
-	}
-	return lines
-}
-
-func (m model) head() string {
-	left := strong.Render(" heardiff") + "  session " + printable.Text(m.view.Session)
-	right := trialLine(m.view) + " "
-	gap := max(1, m.width-lipgloss.Width(left)-lipgloss.Width(right))
-	return left + strings.Repeat(" ", gap) + right
-}
-
-func (m model) trialPage() []string {
-	lines := []string{"  " + strong.Render(m.view.Design.Question())}
+func (m model) trialPage() []row {
+	question := []string{strong.Render(m.view.Design.Question())}
 	if m.view.Practice {
-		lines[0] += "   " + marked.Render(" practice: does not count ")
+		question = append(question, marked.Render(" practice: does not count "))
 	}
-	lines = append(lines, "")
+	all := append(rows(needed, m.beside(question, "   ")...), row{"", spacing})
 	if m.sound.ByHand {
-		lines = append(lines, "   Ask for what you want to hear; the helper connects it.", "", m.helperLine())
+		all = append(all, rows(needed, "   Ask for what you want to hear; the helper connects it.", m.helperLine())...)
 	} else {
-		lines = append(lines, m.timeline()...)
+		all = append(all, m.timeline()...)
 	}
-	lines = append(lines, "", m.pads(), "", m.answerLine(), "")
+	all = append(all, row{"", spacing})
+	all = append(all, rows(needed, m.pads()...)...)
+	all = append(all, row{"", airing})
+	all = append(all, rows(needed, m.answerLines()...)...)
+	return append(append(all, row{"", airing}), rows(needed, m.remark()...)...)
+}
+
+// remark is what there is to say of the trial now.
+func (m model) remark() []string {
 	switch {
 	case m.late():
-		lines = append(lines, "  Waiting for the study's record: q leaves.")
+		return m.wrapped("Waiting for the study's record: q leaves.")
 	case m.message != "":
-		lines = append(lines, m.wrapped(m.message)...)
+		return m.wrapped(m.message)
 	case hurryLine(m.view) != "":
-		lines = append(lines, m.wrapped(hurryLine(m.view))...)
+		return m.wrapped(hurryLine(m.view))
 	case m.view.RestDue:
-		lines = append(lines, "  You have listened for long enough: t takes a rest.")
+		return m.wrapped("You have listened for long enough: t takes a rest.")
 	}
-	return lines
+	return nil
 }
 
 // late reports whether an action takes longer than anybody should wait without a word; a helper may take a while.
@@ -124,7 +68,7 @@ func (m model) helperLine() string {
 var blocks = []rune(" ▁▂▃▄▅▆▇█")
 
 // timeline draws the music's envelope, the loop below it and the place that sounds.
-func (m model) timeline() []string {
+func (m model) timeline() []row {
 	s := m.sound
 	const margin = 3
 	n := max(10, m.width-2*margin)
@@ -143,11 +87,11 @@ func (m model) timeline() []string {
 	}
 	loop[from], loop[to] = '├', '┤'
 	cursor := strings.Repeat(" ", at) + strong.Render("▲")
-	return []string{
-		pad + faint.Render(string(wave[:from])) + string(wave[from:to+1]) + faint.Render(string(wave[to+1:])),
-		pad + string(loop),
-		pad + cursor,
-		pad + fmt.Sprintf("at %s   loop %s to %s of %s", clock(s.Position), clock(s.From), clock(s.To), clock(s.Length)),
+	return []row{
+		{pad + faint.Render(string(wave[:from])) + string(wave[from:to+1]) + faint.Render(string(wave[to+1:])), telling},
+		{pad + string(loop), needed},
+		{pad + cursor, needed},
+		{pad + fmt.Sprintf("at %s   loop %s to %s of %s", clock(s.Position), clock(s.From), clock(s.To), clock(s.Length)), needed},
 	}
 }
 
@@ -165,10 +109,9 @@ func envelope(values []float64, n int) []rune {
 	return wave
 }
 
-// pads shows what each key plays, what plays now, and what was heard in this trial.
-func (m model) pads() string {
-	var b strings.Builder
-	b.WriteString("   ")
+// pads shows what each key plays, what plays now, and what was heard in this trial: side by side where they fit.
+func (m model) pads() []string {
+	var all []string
 	for _, l := range m.view.Design.Labels() {
 		name := fmt.Sprintf("  %s  ", strings.ToUpper(l.String()))
 		if m.sound.Playing == l {
@@ -183,76 +126,70 @@ func (m model) pads() string {
 		case m.view.Heard[l]:
 			state = "heard"
 		}
-		b.WriteString(fmt.Sprintf("%s %-10s   ", name, state))
+		all = append(all, fmt.Sprintf("%s %-9s", name, state))
 	}
-	return b.String()
+	return m.beside(all, "   ")
 }
 
-// answerLine names the keys that play and answer, or the answer that waits to be confirmed.
-func (m model) answerLine() string {
-	if m.view.Phase != trials.Asked {
-		var line strings.Builder
-		line.WriteString("  ")
-		for _, k := range m.keys.play {
-			line.WriteString(" " + k.Help().Key)
+// beside sets pieces side by side on as few lines as hold them, none of them broken.
+func (m model) beside(pieces []string, between string) []string {
+	const margin = "   "
+	lines := []string{margin + pieces[0]}
+	for _, p := range pieces[1:] {
+		last := &lines[len(lines)-1]
+		if joined := *last + between + p; lipgloss.Width(joined) <= m.width-1 {
+			*last = joined
+		} else {
+			lines = append(lines, margin+p)
 		}
-		line.WriteString(" hear")
-		for _, k := range m.keys.answers {
-			line.WriteString("     " + k.Help().Key + " " + k.Help().Desc)
+	}
+	return lines
+}
+
+// answerLines names the keys that play and answer, or the answer that waits to be confirmed.
+func (m model) answerLines() []string {
+	if m.view.Phase == trials.Asked {
+		return append(m.beside([]string{marked.Render(" You say: " + m.view.Design.Claim(m.view.Pending) + ". "), "enter confirms, esc takes back"}, "  "),
+			m.confidence()...)
+	}
+	var hear []string
+	for _, l := range m.keys.play {
+		hear = append(hear, l.Keys()[0])
+	}
+	pieces := []string{strings.Join(hear, " ") + " hear"}
+	for _, k := range m.keys.answers {
+		pieces = append(pieces, k.Help().Key+" "+k.Help().Desc)
+	}
+	lines := m.beside(pieces, "     ")
+	for i := range lines {
+		lines[i] = faint.Render(lines[i])
+	}
+	return lines
+}
+
+// confidence shows how sure the listener says to be. What is chosen stands in brackets, which every terminal shows.
+func (m model) confidence() []string {
+	pieces := []string{"how sure? c:"}
+	for i, name := range []string{"not said", "1 guess", "2", "3", "4 certain"} {
+		if i == m.view.Confidence {
+			name = marked.Render("[" + name + "]")
+		} else {
+			name = " " + name + " "
 		}
-		return faint.Render(line.String())
+		pieces = append(pieces, name)
 	}
-	sure := "not said"
-	if m.view.Confidence > 0 {
-		sure = fmt.Sprintf("%d of 4", m.view.Confidence)
-	}
-	return "   " + marked.Render(fmt.Sprintf(" You say: %s. ", m.view.Design.Claim(m.view.Pending))) +
-		fmt.Sprintf("  enter confirms, esc takes back.  how sure (c): %s", sure)
+	return m.beside(pieces, " ")
 }
 
-// startPage stands before the first sound of every sitting.
-func (m model) startPage() []string {
-	lines := []string{"  " + strong.Render("Before any sound plays"), ""}
-	for _, l := range Caution() {
-		lines = append(lines, "  "+l)
-	}
-	return append(lines, "",
-		"  The order of this session was drawn by chance, and is sealed:",
-		"  sha256 "+m.seal,
-		"  Note it down if you like: the end reveals the seed, and anyone can check.",
-		"", "  "+strong.Render("enter")+"  begin       "+strong.Render("q")+"  leave")
-}
-
-func (m model) helpPage() []string {
-	var lines []string
-	list := m.keys.list()
-	half := (len(list) + 1) / 2
-	for i := range half {
-		line := "  " + helpEntry(list[i])
-		if i+half < len(list) {
-			line += helpEntry(list[i+half])
-		}
-		lines = append(lines, line)
-	}
-	return append(lines, "", "  A confirmed answer cannot be changed. Nothing tells how you do until the end.", "",
-		faint.Render("  any key: back"))
-}
-
-func helpEntry(k key.Binding) string {
-	return fmt.Sprintf("%-7s%-30s", k.Help().Key, k.Help().Desc)
-}
-
-func (m model) foot() []string {
-	if m.page == pageEnd {
-		return []string{faint.Render(" any key: leave")}
-	}
+// trialFoot holds the keys that are not of the sound, and what sounds.
+func (m model) trialFoot() []row {
 	device := m.sound.Device
 	if m.sound.Fault != nil {
 		device = "sound failed: " + m.sound.Fault.Error()
 	}
-	return []string{
-		faint.Render(strings.Repeat("─", m.width)),
-		faint.Render(" ? help   q leave   order sealed: " + m.seal[:min(16, len(m.seal))] + "…"),
-		faint.Render(" " + printable.Text(device)),
+	return []row{
+		m.rule(),
+		{faint.Render(" ? help   t rest   v disturbed   q leave"), needed},
+		{faint.Render(" " + printable.Text(device)), telling},
 	}
 }

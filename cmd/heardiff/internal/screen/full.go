@@ -17,8 +17,8 @@ func init() { unasked.Restore() } // the libraries above have been initialised
 
 // Run runs a session full screen on the terminal given by in and out. It returns nil when the listener leaves or
 // the session ends, and an error that wraps ErrOver where nothing can be kept any more.
-func Run(ctx context.Context, b Booth, seal string, in io.Reader, out io.Writer) error {
-	p := tea.NewProgram(newModel(b, seal), tea.WithContext(ctx), tea.WithInput(in), tea.WithOutput(out), tea.WithAltScreen())
+func Run(ctx context.Context, b Booth, o Opening, in io.Reader, out io.Writer) error {
+	p := tea.NewProgram(newModel(b, o), tea.WithContext(ctx), tea.WithInput(in), tea.WithOutput(out), tea.WithAltScreen())
 	last, err := p.Run()
 	if errors.Is(err, tea.ErrProgramKilled) && ctx.Err() != nil {
 		return ctx.Err()
@@ -46,7 +46,7 @@ const (
 type model struct {
 	booth         Booth
 	keys          keys
-	seal          string
+	opening       Opening
 	width, height int
 
 	page    page
@@ -55,15 +55,19 @@ type model struct {
 	reason  string // typed on the void page
 	message string // what was refused, or how practice went
 	busy    bool   // an action is under way: keys wait
+	acts    int    // actions so far
 	asking  bool   // how things stand is being asked: the booth answers when no action is under way
 	waited  int    // ticks that the action has taken so far
 	over    error  // why the session was left at once
 	summary []string
+	kept    []string // what is kept of the session, on the page that leaves it
+	sure    bool     // to give up was asked for once
+	scroll  int      // lines of a page of text that are above the window
 }
 
-func newModel(b Booth, seal string) model {
+func newModel(b Booth, o Opening) model {
 	v := b.View()
-	return model{booth: b, keys: keysFor(v.Design), seal: seal, view: v, sound: b.Sound(), width: 80, height: 24, page: pageStart}
+	return model{booth: b, keys: keysFor(v.Design), opening: o, view: v, sound: b.Sound(), width: 80, height: 24, page: pageStart}
 }
 
 // refreshEvery is how often the position is drawn: often enough to look steady.
@@ -73,9 +77,13 @@ type tickMsg struct{}
 
 // soundMsg says how things stand between actions.
 type soundMsg struct {
-	sound   Sound
-	restDue bool
+	sound Sound
+	view  trials.View
+	acts  int // how many actions there had been
 }
+
+// keptMsg says what is kept of the session.
+type keptMsg []string
 
 // ask asks how things stand, away from the screen: while a slow commit holds the booth, keys are still heeded.
 func (m model) ask() (model, tea.Cmd) {
@@ -83,8 +91,8 @@ func (m model) ask() (model, tea.Cmd) {
 		return m, nil
 	}
 	m.asking = true
-	b := m.booth
-	return m, func() tea.Msg { return soundMsg{b.Sound(), b.View().RestDue} }
+	b, acts := m.booth, m.acts
+	return m, func() tea.Msg { return soundMsg{b.Sound(), b.View(), acts} }
 }
 
 // doneMsg is the end of an action: how things stand now, and what was refused.
@@ -104,7 +112,7 @@ func (m model) Init() tea.Cmd { return tick() }
 
 // act runs one action away from the screen and reports how things stand after it.
 func (m model) act(action func(Booth) error) (model, tea.Cmd) {
-	m.busy, m.waited, m.message = true, 0, ""
+	m.busy, m.waited, m.message, m.acts = true, 0, "", m.acts+1
 	b := m.booth
 	return m, func() tea.Msg {
 		err := action(b)
@@ -126,7 +134,12 @@ func (m model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		m, ask := m.ask()
 		return m, tea.Batch(tick(), ask)
 	case soundMsg:
-		m.asking, m.sound, m.view.RestDue = false, msg.sound, msg.restDue
+		m.asking, m.sound = false, msg.sound
+		if msg.acts == m.acts && !m.busy {
+			m.view = msg.view
+		}
+	case keptMsg:
+		m.kept = msg
 	case doneMsg:
 		m = m.settle(msg)
 		if errors.Is(msg.err, ErrOver) {
@@ -156,12 +169,16 @@ func (m model) settle(d doneMsg) model {
 		m.message = d.err.Error()
 	}
 	if d.summary != nil {
-		m.page, m.summary = pageEnd, d.summary
+		m.page, m.summary, m.scroll = pageEnd, d.summary, 0
 	}
 	return m
 }
 
 func (m model) press(k tea.KeyMsg) (tea.Model, tea.Cmd) {
+	if by, ok := m.scrolls(k); ok {
+		m.scroll = min(max(0, m.scroll+by), m.below())
+		return m, nil
+	}
 	switch m.page {
 	case pageHelp:
 		m.page = pageTrial
@@ -173,7 +190,10 @@ func (m model) press(k tea.KeyMsg) (tea.Model, tea.Cmd) {
 	case pageLeave:
 		return m.pressLeave(k)
 	case pageEnd:
-		return m, tea.Quit
+		if key.Matches(k, m.keys.leave, m.keys.confirm) {
+			return m, tea.Quit
+		}
+		return m, nil
 	}
 	if m.view.Phase == trials.Resting {
 		return m.pressResting(k)
@@ -186,16 +206,25 @@ func (m model) pressStart(k tea.KeyMsg) (tea.Model, tea.Cmd) {
 	switch {
 	case key.Matches(k, m.keys.leave):
 		return m, tea.Quit
+	case key.Matches(k, m.keys.confirm) && m.scroll < m.below():
+		m.scroll = min(m.scroll+max(1, m.room()-1), m.below())
 	case key.Matches(k, m.keys.confirm):
 		m.page = pageTrial
 	}
 	return m, nil
 }
 
+// leave goes to the page that leaves, and asks what is kept away from the screen: the study may be slow to answer.
+func (m model) leave() (tea.Model, tea.Cmd) {
+	m.page, m.kept, m.sure, m.scroll = pageLeave, nil, false, 0
+	b := m.booth
+	return m, func() tea.Msg { return keptMsg(b.Kept()) }
+}
+
 func (m model) pressResting(k tea.KeyMsg) (tea.Model, tea.Cmd) {
 	switch {
 	case key.Matches(k, m.keys.leave):
-		m.page = pageLeave
+		return m.leave()
 	case key.Matches(k, m.keys.confirm, m.keys.rest):
 		return m.act(Booth.Wake)
 	}
@@ -232,20 +261,18 @@ func (m model) pressTrial(k tea.KeyMsg) (tea.Model, tea.Cmd) {
 		m.page, m.reason, m.message = pageVoid, "", ""
 		return m, nil
 	case key.Matches(k, m.keys.help):
-		m.page = pageHelp
+		m.page, m.scroll = pageHelp, 0
 		return m, nil
 	case key.Matches(k, m.keys.leave):
-		m.page = pageLeave
-		return m, nil
+		return m.leave()
 	}
 	return m.pressSound(k)
 }
 
-// step is how far one key press moves an end of the loop, in seconds.
-const step = 0.1
+// step and leap are how far one key press moves an end of the loop, in seconds.
+const step, leap = 0.1, 1.0
 
 func (m model) pressSound(k tea.KeyMsg) (tea.Model, tea.Cmd) {
-	from, to := m.sound.From, m.sound.To
 	switch {
 	case key.Matches(k, m.keys.pause):
 		s := m.sound
@@ -253,23 +280,24 @@ func (m model) pressSound(k tea.KeyMsg) (tea.Model, tea.Cmd) {
 	case key.Matches(k, m.keys.restart):
 		return m.act(Booth.Restart)
 	case key.Matches(k, m.keys.all):
-		from, to = 0, m.sound.Length
+		return m.loop(func(s Sound) (float64, float64) { return 0, s.Length })
 	case key.Matches(k, m.keys.in):
-		from = m.sound.Position
+		return m.loop(func(s Sound) (float64, float64) { return s.Position, s.To })
 	case key.Matches(k, m.keys.out):
-		to = m.sound.Position
-	case key.Matches(k, m.keys.startLess):
-		from -= step
-	case key.Matches(k, m.keys.startMore):
-		from += step
-	case key.Matches(k, m.keys.endLess):
-		to -= step
-	case key.Matches(k, m.keys.endMore):
-		to += step
-	default:
-		return m, nil
+		return m.loop(func(s Sound) (float64, float64) { return s.From, s.Position })
 	}
-	return m.act(func(b Booth) error { return b.Region(max(0, from), min(to, m.sound.Length)) })
+	for _, e := range m.keys.edges {
+		if key.Matches(k, e.key) {
+			return m.loop(func(s Sound) (float64, float64) { return max(0, s.From+e.from), min(s.Length, s.To+e.to) })
+		}
+	}
+	return m, nil
+}
+
+// loop moves the ends of the loop, from where they are and from what sounds when the key is heeded, not when the screen was
+// drawn.
+func (m model) loop(to func(Sound) (from, to float64)) (tea.Model, tea.Cmd) {
+	return m.act(func(b Booth) error { return b.Region(to(b.Sound())) })
 }
 
 func pauseOrGoOn(b Booth, s Sound) error {
@@ -308,6 +336,10 @@ func (m model) pressLeave(k tea.KeyMsg) (tea.Model, tea.Cmd) {
 	case "enter", "q", "ctrl+c":
 		return m, tea.Quit
 	case "g":
+		if !m.sure {
+			m.sure = true
+			return m, nil
+		}
 		m.page = pageTrial
 		return m.act(func(b Booth) error { return b.GiveUp("given up at the keyboard") })
 	case "esc":

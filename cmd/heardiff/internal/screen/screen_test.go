@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"runtime"
 	"strings"
 	"sync"
@@ -101,10 +102,8 @@ func press(m model, keys ...string) (model, string) {
 		next, cmd := m.Update(msg)
 		m = next.(model)
 		if cmd != nil {
-			if done, ok := cmd().(doneMsg); ok {
-				next, _ = m.Update(done)
-				m = next.(model)
-			}
+			next, _ = m.Update(cmd())
+			m = next.(model)
 		}
 		fmt.Fprintf(&screens, "\n=== %s\n%s", k, m.View())
 	}
@@ -118,8 +117,8 @@ func TestScreensAreTheSameForEveryAssignment(t *testing.T) {
 		practice []string
 		keys     []string
 	}{
-		{trials.ABX, []string{"a", "x", "1", "enter"},
-			[]string{"a", "x", "b", "1", "c", "c", "esc", "2", "enter", "x", "a", "i", "?", "q", "v", "l", "enter", "t", "enter", "x", "b", "1", "enter"}},
+		{trials.ABX, []string{"a", "x", "j", "enter"},
+			[]string{"1", "x", "b", "j", "c", "c", "esc", "k", "enter", "3", "a", "i", "?", "q", "v", "l", "enter", "t", "enter", "x", "b", "j", "enter"}},
 		{trials.SameDifferent, []string{"1", "2", "s", "enter"},
 			[]string{"1", "2", "d", "enter", "1", "s", "2", "s", "esc", "d", "enter", "r", "w", "down", "left"}},
 		{trials.Triangle, []string{"1", "2", "3", "j", "enter"},
@@ -130,7 +129,7 @@ func TestScreensAreTheSameForEveryAssignment(t *testing.T) {
 		want := ""
 		for seed := range byte(16) {
 			s := newSeat(t, c.design, 5, trials.Seed{seed})
-			m, _ := press(newModel(s, "seal"), c.practice...)
+			m, _ := press(newModel(s, Opening{Seal: "seal"}), c.practice...)
 			m.message, m.view.Feedback = "", nil
 			_, got := press(m, c.keys...)
 			if want == "" {
@@ -209,56 +208,194 @@ func TestPlainAnswersEachCommandWithItsWord(t *testing.T) {
 	}
 }
 
-func TestScreenFitsEverySize(t *testing.T) {
+// sized is a model in a window of a size.
+func sized(m model, width, height int) model {
+	next, _ := m.Update(tea.WindowSizeMsg{Width: width, Height: height})
+	return next.(model)
+}
+
+// At every size the screen has no more lines than the window, and the keys stay at its foot.
+func TestScreenFitsEverySizeAndTheFootStays(t *testing.T) {
 	s := newSeat(t, trials.ABX, 3, trials.Seed{1})
-	for _, size := range [][2]int{{80, 24}, {40, 12}, {200, 60}, {10, 2}, {1, 1}} {
-		m := newModel(s, "seal")
-		next, _ := m.Update(tea.WindowSizeMsg{Width: size[0], Height: size[1]})
-		m = next.(model)
-		for _, p := range []page{pageTrial, pageStart, pageHelp, pageVoid, pageLeave, pageEnd} {
+	for _, size := range [][2]int{{80, 24}, {60, 15}, {132, 43}, {40, 12}, {200, 60}, {30, 20}, {40, 4}, {10, 2}, {9, 1}} {
+		m := sized(newModel(s, Opening{Seal: "seal"}), size[0], size[1])
+		for p := pageTrial; p <= pageEnd; p++ {
 			m.page = p
-			if lines := strings.Count(m.View(), "\n") + 1; lines > size[1] {
-				t.Errorf("%v, page %d: %d lines", size, p, lines)
+			lines := strings.Split(ansi.Strip(m.View()), "\n")
+			if len(lines) > size[1] {
+				t.Errorf("%v, page %d: %d lines", size, p, len(lines))
+			}
+			foot := upTo(needed, m.foot())
+			want := ansi.Truncate(ansi.Strip(foot[len(foot)-1].text), size[0], "")
+			if !strings.Contains(strings.Join(lines, "\n"), want) {
+				t.Errorf("%v, page %d: the keys %q are gone:\n%s", size, p, want, m.View())
+			}
+			if small := size[0] < narrowest || size[1] < 6; size[0] >= 30 && small != strings.Contains(m.View(), "too small") {
+				t.Errorf("%v, page %d: said to be too small %v:\n%s", size, p, !small, m.View())
 			}
 		}
 	}
 }
 
-// On a terminal of 80 columns nothing that is said is cut off.
-func TestNothingIsCutOffAtEightyColumns(t *testing.T) {
-	for _, d := range []trials.Design{trials.ABX, trials.SameDifferent} {
-		m := newModel(newSeat(t, d, 3, trials.Seed{1}), "0123456789abcdef")
-		m.message = "the sound device failed: the cable was pulled; every confirmed answer is kept: leave, mend it, and resume"
-		for p := pageTrial; p <= pageEnd; p++ {
-			m.page = p
-			for _, line := range m.body() {
-				if w := lipgloss.Width(line); w > 80 {
-					t.Errorf("%s, page %d: %d columns: %s", d, p, w, line)
+// Nothing that is said is cut off, nor broken within a word, at any size of window that is large enough.
+func TestNothingIsCutOff(t *testing.T) {
+	for _, d := range trials.Designs() {
+		for _, size := range [][2]int{{80, 24}, {60, 15}, {132, 43}} {
+			m := sized(newModel(newSeat(t, d, 3, trials.Seed{1}), Opening{Seal: strings.Repeat("0123456789abcdef", 4), Notes: []string{"The device takes 16-bit words: longer ones are cut without dither."}}), size[0], size[1])
+			m.message = "the sound device failed: the cable was pulled; every confirmed answer is kept: leave, mend it, and resume"
+			m.kept, m.summary = []string{"resume with: heardiff listen --plan 1 --listener L1"}, []string{"head " + strings.Repeat("0123456789abcdef", 4)}
+			for p := pageTrial; p <= pageEnd; p++ {
+				m.page = p
+				for _, phase := range []trials.Phase{trials.Listening, trials.Asked, trials.Resting} {
+					m.view.Phase, m.view.Pending = phase, d.Answers()[0]
+					m.scroll = 0
+					body, foot := m.fitted()
+					for _, r := range append(body, foot...) {
+						if w := lipgloss.Width(r.text); w > size[0] {
+							t.Errorf("%s, %v, page %d: %d columns: %s", d, size, p, w, r.text)
+						}
+					}
+					if strings.Contains(m.View(), "too small") {
+						t.Errorf("%s, %v, page %d, phase %d: %s", d, size, p, phase, m.View())
+					}
+				}
+			}
+			m.page, m.view.Phase = pageTrial, trials.Asked
+			shown := strings.Join(strings.Fields(ansi.Strip(m.View())), " ")
+			for _, want := range []string{m.message, "how sure? c: [not said] 1 guess 2 3 4 certain", d.Claim(d.Answers()[0])} {
+				if !strings.Contains(shown, want) {
+					t.Errorf("%s, %v: %q is not shown whole:\n%s", d, size, want, m.View())
 				}
 			}
 		}
-		m.page = pageTrial
-		shown := strings.Join(strings.Fields(ansi.Strip(m.View())), " ")
-		if !strings.Contains(shown, m.message) {
-			t.Errorf("%s: the message is not shown whole:\n%s", d, m.View())
+	}
+}
+
+// A page of text that the window does not hold is scrolled to its end and back.
+func TestPagesScroll(t *testing.T) {
+	m := sized(newModel(newSeat(t, trials.ABX, 3, trials.Seed{1}), Opening{Seal: "fedcba"}), 60, 15)
+	for _, page := range []page{pageStart, pageHelp} {
+		m.page, m.scroll = page, 0
+		first := m.View()
+		if strings.Contains(first, "fedcba") || !strings.Contains(first, "↓ more") {
+			t.Fatalf("page %d fits, or does not say that it goes on:\n%s", page, first)
+		}
+		for range 200 {
+			next, _ := m.Update(tea.KeyMsg{Type: tea.KeyDown})
+			m = next.(model)
+		}
+		if !strings.Contains(m.View(), "fedcba") || strings.Contains(m.View(), "↓ more") || m.page != page {
+			t.Errorf("page %d, at its end:\n%s", page, m.View())
+		}
+		for range 20 {
+			next, _ := m.Update(tea.KeyMsg{Type: tea.KeyPgUp})
+			m = next.(model)
+		}
+		if m.View() != first {
+			t.Errorf("page %d, back at its start:\n%s", page, m.View())
+		}
+	}
+}
+
+// No sound plays before the cautions have been read to their end.
+func TestEnterReadsOnBeforeItBegins(t *testing.T) {
+	m := sized(newModel(newSeat(t, trials.ABX, 3, trials.Seed{1}), Opening{Seal: "fedcba"}), 60, 15)
+	for m.below() > m.scroll {
+		before := m.scroll
+		if m, _ = press(m); m.page != pageStart || m.scroll <= before {
+			t.Fatalf("enter in the midst of the cautions leads to page %d, line %d", m.page, m.scroll)
+		}
+	}
+	if m, _ = press(m); m.page != pageTrial {
+		t.Errorf("at their end it leads to page %d", m.page)
+	}
+}
+
+// The bar, the time so far and the time left follow what the session says; nothing of them is known to the screen itself.
+func TestTheHeadSaysHowFar(t *testing.T) {
+	m := newModel(newSeat(t, trials.ABX, 9, trials.Seed{1}), Opening{})
+	for _, c := range []struct {
+		view trials.View
+		want []string
+		done int
+	}{
+		{trials.View{Trial: 1, Trials: 10}, []string{"trial 1 of 10", "Answers are saved at once.", "under 1 min so far"}, 0},
+		{trials.View{Trial: 6, Trials: 10, Answered: 5, Worked: 5 * time.Minute, Left: 5 * time.Minute, RestIn: 15 * time.Minute},
+			[]string{"5 answers are saved.", "Next rest in 15 min.", "5 min so far, about 5 min left"}, 5},
+		{trials.View{Trial: 2, Trials: 10, Answered: 1, Worked: 100 * time.Minute, Left: 30 * time.Second, MayEndEarly: true, RestDue: true},
+			[]string{"1 answer is saved.", "A rest is due (t).", "1 h 40 min so far, at most about 1 min left"}, 1},
+	} {
+		c.view.Design = trials.ABX
+		m.view = c.view
+		head := m.head()
+		shown := ansi.Strip(head[0].text + "\n" + head[1].text)
+		for _, want := range c.want {
+			if !strings.Contains(shown, want) {
+				t.Errorf("%q lacks %q", shown, want)
+			}
+		}
+		full, empty := strings.Count(shown, "█"), strings.Count(shown, "░")
+		if want := (full + empty) * c.done / 10; full != want {
+			t.Errorf("%d of %d columns of the bar are full, want %d", full, full+empty, want)
+		}
+	}
+}
+
+func TestLeavingSaysHowFarAndHowToComeBack(t *testing.T) {
+	s := newSeat(t, trials.ABX, 3, trials.Seed{1})
+	m, _ := press(newModel(s, Opening{}), "a", "x", "j", "enter", "q")
+	for _, want := range []string{"1 answer is saved.", "all is kept", "heardiff listen"} {
+		if !strings.Contains(m.View(), want) {
+			t.Errorf("%q is not said:\n%s", want, m.View())
+		}
+	}
+	if m, _ = press(m, "g"); m.view.Phase == trials.GivenUp || !strings.Contains(m.View(), "g once more") {
+		t.Errorf("given up by one key:\n%s", m.View())
+	}
+	if m, _ = press(m, "g"); m.view.Phase != trials.GivenUp || m.page != pageEnd {
+		t.Errorf("not given up:\n%s", m.View())
+	}
+}
+
+// The ends of the loop move by a tenth of a second, by a second, and to where the sound is when a key is tapped, which is later
+// than what was drawn last.
+func TestTheLoopMovesByStepsLeapsAndTaps(t *testing.T) {
+	s := newSeat(t, trials.ABX, 3, trials.Seed{1})
+	m := newModel(s, Opening{})
+	for _, c := range []struct {
+		key      string
+		from, to float64
+	}{
+		{"right", 0.1, 15}, {".", 1.1, 15}, {".", 2.1, 15}, {",", 1.1, 15}, {"left", 1, 15}, {",", 0, 15}, {",", 0, 15},
+		{"down", 0, 14.9}, {"<", 0, 13.9}, {">", 0, 14.9}, {"up", 0, 15}, {">", 0, 15}, {"i", 4, 15}, {"o", 4, 6}, {"w", 0, 15},
+	} {
+		switch c.key {
+		case "i":
+			s.sound.Position = 4
+		case "o":
+			s.sound.Position = 6
+		}
+		m, _ = press(m, c.key)
+		if math.Abs(s.sound.From-c.from) > 1e-9 || math.Abs(s.sound.To-c.to) > 1e-9 {
+			t.Errorf("after %s: %.1f to %.1f, want %.1f to %.1f (%s)", c.key, s.sound.From, s.sound.To, c.from, c.to, m.message)
 		}
 	}
 }
 
 func TestHowSureComesAfterTheAnswer(t *testing.T) {
-	m := newModel(newSeat(t, trials.ABX, 3, trials.Seed{1}), "seal")
+	m := newModel(newSeat(t, trials.ABX, 3, trials.Seed{1}), Opening{Seal: "seal"})
 	m, _ = press(m, "a", "x", "c")
 	if m.view.Phase != trials.Listening || m.message != "answer first; then say how sure you are" {
 		t.Errorf("before an answer: phase %v, %q", m.view.Phase, m.message)
 	}
-	if m, _ = press(m, "1", "c", "c"); m.view.Confidence != 2 || m.message != "" {
+	if m, _ = press(m, "j", "c", "c"); m.view.Confidence != 2 || m.message != "" {
 		t.Errorf("after it: confidence %d, %q", m.view.Confidence, m.message)
 	}
 }
 
 func TestAFailedWriteIsShownAndTheAnswerStays(t *testing.T) {
 	s := newSeat(t, trials.ABX, 3, trials.Seed{1})
-	m, _ := press(newModel(s, "seal"), "a", "x", "1")
+	m, _ := press(newModel(s, Opening{Seal: "seal"}), "a", "x", "j")
 	s.fail = errors.New("disk full")
 	m, _ = press(m, "enter")
 	if !strings.Contains(m.View(), "disk full") || m.view.Trial != 1 {
@@ -273,7 +410,7 @@ func TestAFailedWriteIsShownAndTheAnswerStays(t *testing.T) {
 func TestEndShowsTheSummary(t *testing.T) {
 	s := newSeat(t, trials.SameDifferent, 1, trials.Seed{1})
 	keys := []string{"1", "2", "s", "enter"}
-	m, _ := press(newModel(s, "seal"), append(keys, keys...)...)
+	m, _ := press(newModel(s, Opening{Seal: "seal"}), append(keys, keys...)...)
 	if !strings.Contains(m.View(), "the end") {
 		t.Errorf("screen:\n%s", m.View())
 	}
@@ -284,7 +421,7 @@ func TestForeignTextIsShownNotObeyed(t *testing.T) {
 	const hostile = "x\x1b[2J\u009b31m\u202e"
 	s := newSeat(t, trials.ABX, 2, trials.Seed{1})
 	s.sound.Device, s.sound.Fault = hostile, errors.New(hostile)
-	m := newModel(s, "abcdef")
+	m := newModel(s, Opening{Seal: "abcdef"})
 	for p := pageTrial; p <= pageEnd; p++ {
 		m.page, m.message, m.summary = p, hostile, []string{hostile}
 		drawn := m.View()
@@ -321,7 +458,7 @@ func (s *stalled) Confirm() error {
 // While a commit stalls the screen goes on: it says that it waits, and q leaves. Nothing that Update does may ask the booth.
 func TestTheScreenHeedsKeysWhileACommitStalls(t *testing.T) {
 	s := &stalled{seat: newSeat(t, trials.ABX, 3, trials.Seed{1}), let: make(chan struct{})}
-	m, _ := press(newModel(s, "seal"), "a", "x", "1")
+	m, _ := press(newModel(s, Opening{Seal: "seal"}), "a", "x", "j")
 	next, confirm := m.Update(tea.KeyMsg{Type: tea.KeyEnter})
 	m = next.(model)
 	done := make(chan tea.Msg, 1)
@@ -350,7 +487,7 @@ func TestTheScreenHeedsKeysWhileACommitStalls(t *testing.T) {
 // A booth in which nothing can be kept any more ends the session, in either face.
 func TestASessionThatCannotBeKeptIsLeft(t *testing.T) {
 	s := newSeat(t, trials.ABX, 3, trials.Seed{1})
-	m, _ := press(newModel(s, "seal"), "a", "x", "1")
+	m, _ := press(newModel(s, Opening{Seal: "seal"}), "a", "x", "j")
 	s.fail = fmt.Errorf("%w: the study is gone", ErrOver)
 	next, confirm := m.Update(tea.KeyMsg{Type: tea.KeyEnter})
 	next, leave := next.(model).Update(confirm())
