@@ -41,13 +41,13 @@ func TestPlacementAgreesWithNumpyTrialByTrial(t *testing.T) {
 	}
 }
 
-// The chain's stationary distribution, solved as a linear system elsewhere, against long runs of the state machine.
-// Batches of 2000 trials give the standard errors; four of them.
+// Long runs of the state machine against the Markov chain's stationary distribution, solved as a linear system in the
+// reference program. Batches of 2000 trials give the standard errors; the tolerance is four of them.
 func TestStaircasesSettleWhereTheirChainDoes(t *testing.T) {
 	for _, r := range table(t, "staircase_exact") {
 		down, step := r.int(t, "n_down"), r.float(t, "step")
 		if down == 1 {
-			continue // at 50 % by guessing it drifts to the floor and mixes too slowly to be simulated
+			continue // guessing at 50 % it drifts to the floor and mixes too slowly to be simulated
 		}
 		s, err := stats.NewStaircase(stats.StaircaseConfig{Down: down, Steps: []float64{step}, Low: -12, High: 12})
 		if err != nil {
@@ -143,7 +143,7 @@ func TestAdaptiveProceduresThatCannotBegin(t *testing.T) {
 	}
 }
 
-// procedure runs one listener through and returns by how much the estimate misses its target, in log10 of the dose.
+// procedure simulates one listener and returns the error of the estimate, in log10 of the dose.
 type procedure func(answer func(u float64) bool, truth stats.Curve) float64
 
 func staircase(down, trials int) procedure {
@@ -182,8 +182,8 @@ func placed(trials int) procedure {
 	}
 }
 
-// The figures that the package comment publishes are these, to 0.02: a listener of slope 8 per decade, threshold at 0, who
-// starts 0.8 above it.
+// The figures of the package comment hold to 0.02, for a listener of slope 8 per decade with threshold 0 who starts 0.8
+// above it.
 func TestThePublishedBiasOfAdaptiveProcedures(t *testing.T) {
 	page, err := os.ReadFile("doc.go")
 	if err != nil {
@@ -223,7 +223,7 @@ func simulate(run procedure, lapse float64, runs int) (bias, spread float64) {
 	return bias, se * math.Sqrt(float64(runs))
 }
 
-// Two right, down; wrong, up: the first reversal is at the level of the wrong answer.
+// Two right answers move down, a wrong one up: the first reversal is at the level of the wrong answer.
 func ExampleStaircase() {
 	s, err := stats.NewStaircase(stats.StaircaseConfig{Down: 2, Start: 3, Steps: []float64{1}})
 	if err != nil {
@@ -238,8 +238,8 @@ func ExampleStaircase() {
 	// Output: 3 3 2 2 1 then 2; reversals [1]; target 0.707
 }
 
-// Two thresholds, one below both doses' reach and one between them, equally likely: ln 2 is unknown. Only the dose
-// between tells them apart.
+// Two equally likely thresholds, one below all doses and one between them: the entropy is ln 2. Only the dose in between
+// distinguishes them.
 func ExamplePlacement() {
 	p, err := stats.NewPlacement(stats.PlacementConfig{Shape: stats.Logistic, Thresholds: []float64{0.01, 10}, Slopes: []float64{50}, Doses: []float64{1, 1000}})
 	if err != nil {

@@ -2,35 +2,35 @@ package stats
 
 import "math"
 
-// Step is what one session adds to the evidence about one null, such as 'this listener only guesses'. A session with a
-// plan has a test whose number of trials was fixed beforehand; only a part of the risk that is left is staked on it.
-// The rest is kept, and multiplied by the session's evidence, so that more sessions can follow however the earlier ones
-// went, and as many as anybody likes.
+// Step is what one session adds to the evidence about one null hypothesis, such as 'this listener only guesses'. A planned
+// session has a test whose number of trials was fixed beforehand; only part of the remaining risk is staked on it. The rest
+// is kept and multiplied by the session's evidence, so that any number of sessions can follow, whatever the earlier ones
+// found.
 //
 //	V₀ = α,  heard at session t if p_t ≤ (1 − κ_t)·V_{t−1},  else V_t = κ_t·e_t·V_{t−1},  heard too if V_t ≥ 1
 //
-// V_t / α is a test martingale where the null is true (the planned test pays 1/V_{t−1} with probability (1 − κ_t)·V_{t−1}
-// at most, the evidence pays e_t, of expectation 1), so that 'heard' is ever said with probability at most α, whoever
-// stops when (Ville's inequality).
+// V_t / α is a test martingale where the null is true (the planned test pays 1/V_{t−1} with probability at most
+// (1 − κ_t)·V_{t−1}, the evidence pays e_t, of expectation 1). So the probability that 'heard' is ever declared is at most
+// α, whenever sessions stop (Ville's inequality).
 //
 // ref: Vovk & Wang (2021), E-values: calibration, combination and applications, Annals of Statistics 49(3): mixtures and
 // products of e-values are e-values; Shafer (2021), Testing by betting, JRSS A 184(2). Both from memory.
 type Step struct {
-	// LnP is ln of the p of the planned test, 0 where the session was no whole test of its plan. Passed, where set, says
-	// instead whether the test rejects at exp(lnLevel).
+	// LnP is ln of the p of the planned test, 0 where the session did not complete its plan. Passed, where set, is used
+	// instead: it reports whether the test rejects at exp(lnLevel).
 	LnP    float64
 	Passed func(lnLevel float64) bool
-	// Kept is κ, from 0 to 1: what is kept for later of the risk that is left. With 1 there is no planned test.
+	// Kept is κ, from 0 to 1: the share of the remaining risk that is kept for later. At 1 there is no planned test.
 	Kept float64
-	// LnEvidence is ln e, e of expectation at most 1 given what came before, wherever the session was broken off.
+	// LnEvidence is ln e. The expectation of e given the past is at most 1, wherever the session was broken off.
 	LnEvidence float64
-	// Left, of a session that was given up, returns the chance that a guesser would still have passed the planned test at
-	// the level exp(lnLevel) from where it was broken off: the value of the stake at that moment. nil: it is lost.
-	Left func(lnLevel float64) float64
+	// PassChance, for a session that was given up, returns the chance that a guesser would still have passed the planned
+	// test at the level exp(lnLevel) from that point on: the value of the stake at that moment. nil: the stake is lost.
+	PassChance func(lnLevel float64) float64
 }
 
-// How much is kept: what the planned test cannot use for its counts are whole numbers, at most maxKept of the risk (more would
-// cost the planned test power that sessions nobody planned rarely pay back), and minKept where the counts use all.
+// The share of the risk that is kept is the part that the planned test cannot use because counts are whole numbers: at most
+// maxKept, because more would cost the planned test power that unplanned sessions rarely pay back, and at least minKept.
 const (
 	minKept = 0.002
 	maxKept = 0.10
@@ -41,11 +41,11 @@ func keep(size, alpha float64) float64 {
 	return math.Min(maxKept, math.Max(minKept, 1-size/alpha))
 }
 
-// AnytimeP returns ln of the p that steps, in the order in which the sessions ended, come to: the least α at which the
-// null was rejected at any of them. Under the null it is at most α, at any time, with probability at most α.
+// AnytimeP returns ln of the combined p of the steps, in the order in which the sessions ended: the least α at which the
+// null is rejected at any of them. Under the null the probability that it ever falls to α is at most α.
 func AnytimeP(steps []Step) float64 {
 	for _, s := range steps {
-		if s.Left != nil {
+		if s.PassChance != nil {
 			return anytimeSearched(steps)
 		}
 	}
@@ -58,7 +58,7 @@ func AnytimeP(steps []Step) float64 {
 	return best
 }
 
-// anytimeSearched halves the range of α: whatever α rejects, a larger one rejects as well.
+// anytimeSearched finds AnytimeP by bisection: whatever one α rejects, a larger one rejects as well.
 func anytimeSearched(steps []Step) float64 {
 	lo, hi := -2000.0, 0.0
 	if Rejects(steps, lo) {
@@ -76,10 +76,10 @@ func anytimeSearched(steps []Step) float64 {
 }
 
 // Rejects reports whether the steps reject their null at the level exp(lnAlpha).
-func Rejects(steps []Step, lnAlpha float64) bool { return RiskLeft(steps, lnAlpha) >= -reachSlack }
+func Rejects(steps []Step, lnAlpha float64) bool { return RemainingRisk(steps, lnAlpha) >= -reachSlack }
 
-// RiskLeft returns ln of the risk V that is left of exp(lnAlpha) after the steps; 0 where they reject.
-func RiskLeft(steps []Step, lnAlpha float64) float64 {
+// RemainingRisk returns ln of the risk V that remains of exp(lnAlpha) after the steps; 0 where they reject.
+func RemainingRisk(steps []Step, lnAlpha float64) float64 {
 	v := lnAlpha
 	for _, s := range steps {
 		level := v + math.Log1p(-s.Kept)
@@ -87,8 +87,8 @@ func RiskLeft(steps []Step, lnAlpha float64) float64 {
 			return 0
 		}
 		v += math.Log(s.Kept) + s.LnEvidence
-		if s.Left != nil {
-			v = lnAdd(v, math.Log(s.Left(level)))
+		if s.PassChance != nil {
+			v = lnAdd(v, math.Log(s.PassChance(level)))
 		}
 		if v >= -reachSlack {
 			return 0
@@ -97,9 +97,9 @@ func RiskLeft(steps []Step, lnAlpha float64) float64 {
 	return v
 }
 
-// NextLevel is the level at which a further planned test would be judged after the steps, if it kept as much as it may.
+// NextLevel is the level at which a further planned test would be judged after the steps, if it keeps the maximum.
 func NextLevel(steps []Step, alpha float64) float64 {
-	return math.Exp(RiskLeft(steps, math.Log(alpha))) * (1 - maxKept)
+	return math.Exp(RemainingRisk(steps, math.Log(alpha))) * (1 - maxKept)
 }
 
 func (s Step) passed(lnLevel float64) bool {
@@ -109,39 +109,39 @@ func (s Step) passed(lnLevel float64) bool {
 	return s.LnP <= lnLevel+reachSlack
 }
 
-// Sitting is what came of one comparison in one session: Correct of Trials, where Planned were to be asked. Fewer than
-// planned were asked where the session was given up.
+// Sitting is the outcome of one comparison in one session: Correct of Trials, where Planned were to be asked. Trials is
+// smaller than Planned where the session was given up.
 type Sitting struct {
 	Correct, Trials, Planned int
-	// Smallest is the proportion right, above chance, that its plan was to rule out: it sets how much is kept, no more.
+	// Smallest is the proportion right, above chance, that its plan was to rule out. It only sets how much is kept.
 	Smallest float64
 	// Up and Down, where set, are planned tests other than the exact binomial ones.
 	Up, Down *Stake
-	// Dealt holds the answers by what was right where the hidden assignments were no fair coins but balanced: the binomial
-	// evidence is not valid then.
+	// Dealt holds the answers by what was right where the hidden assignments were balanced instead of drawn by fair coins:
+	// binomial evidence is not valid then.
 	Dealt *Pairs
 }
 
-// Stake is a planned test and what is kept beside it, see Step. Passed, where set, stands for LnP.
+// Stake is a planned test and the share of the risk that is not staked on it, see Step. Passed, where set, replaces LnP.
 type Stake struct {
 	LnP, Kept float64
 	Passed    func(limit, lnLevel float64) bool
 }
 
-// Staked returns how much is kept beside a planned test of the given exact size at a level alpha: what the test does not
-// use, within limits. It may be next to nothing where the test uses all.
-func Staked(size, alpha float64) float64 {
+// UnusedShare returns the share of the level alpha that a planned test of the given exact size does not use: at most
+// maxKept, and next to nothing where the test uses it all.
+func UnusedShare(size, alpha float64) float64 {
 	if size > alpha {
 		return maxKept // made for another level: only its earlier looks can reach this one
 	}
 	return math.Min(maxKept, math.Max(1e-9, 1-size/alpha))
 }
 
-func (s Sitting) whole() bool { return s.Trials >= s.Planned }
+func (s Sitting) finished() bool { return s.Trials >= s.Planned }
 
-// Upward returns the steps of sittings against 'right with probability chance' where more right answers count, each
+// Upward returns the steps of sittings against 'right with probability chance', for alternatives above chance: each
 // planned test at its exact binomial p, and evidence for p uniform between chance and 1. alpha is the level at which a
-// first test will be judged, and only sets how much is kept: any value is valid that was fixed before.
+// first test will be judged. It only sets how much is kept: any value fixed beforehand is valid.
 func Upward(sittings []Sitting, chance, alpha float64) []Step {
 	steps := make([]Step, len(sittings))
 	evidence := cumulated(func(k, n int) float64 { return lnEvidenceAbove(k, n, chance) })
@@ -151,10 +151,10 @@ func Upward(sittings []Sitting, chance, alpha float64) []Step {
 		case s.Up != nil:
 			steps[i].LnP, steps[i].Kept = s.Up.LnP, s.Up.Kept
 			continue
-		case s.whole():
+		case s.finished():
 			steps[i].LnP = lnBinomialUpper(s.Correct, s.Planned, chance)
 		default:
-			steps[i].Left = s.leftAbove(chance)
+			steps[i].PassChance = s.passChanceAbove(chance)
 		}
 		_, size, _ := PlannedCount(s.Planned, chance, alpha)
 		steps[i].Kept = keep(size, alpha)
@@ -162,8 +162,7 @@ func Upward(sittings []Sitting, chance, alpha float64) []Step {
 	return steps
 }
 
-// MostEvidence returns the most that ln of the evidence of the sittings against chance, see Upward, came to after any of
-// them.
+// MostEvidence returns the largest ln of the evidence against chance (see Upward) reached after any of the sittings.
 func MostEvidence(sittings []Sitting, chance float64) float64 {
 	ln, most := 0.0, math.Inf(-1)
 	evidence := cumulated(func(k, n int) float64 { return lnEvidenceAbove(k, n, chance) })
@@ -174,7 +173,7 @@ func MostEvidence(sittings []Sitting, chance float64) float64 {
 	return most
 }
 
-// evidenceAbove is ln of the evidence of one sitting; of balanced order the binomial one is not valid.
+// evidenceAbove is ln of the evidence of one sitting; for balanced deals the binomial evidence is not valid.
 func (s Sitting) evidenceAbove(binomial func(Sitting) float64) float64 {
 	if s.Dealt != nil {
 		return s.lnDealt()
@@ -182,8 +181,8 @@ func (s Sitting) evidenceAbove(binomial func(Sitting) float64) float64 {
 	return binomial(s)
 }
 
-// leftAbove is Step.Left of a session given up.
-func (s Sitting) leftAbove(chance float64) func(float64) float64 {
+// passChanceAbove is Step.PassChance of a session that was given up.
+func (s Sitting) passChanceAbove(chance float64) func(float64) float64 {
 	return func(lnLevel float64) float64 {
 		critical, _, ok := CriticalCount(s.Planned, chance, math.Exp(lnLevel))
 		if !ok {
@@ -193,13 +192,13 @@ func (s Sitting) leftAbove(chance float64) func(float64) float64 {
 	}
 }
 
-// Downward returns the steps of sittings against 'right with probability limit or more' where fewer right answers count,
+// Downward returns the steps of sittings against 'right with probability limit or more', for alternatives below limit,
 // with evidence for p uniform between chance and limit.
 func Downward(sittings []Sitting, chance, limit, alpha float64) []Step {
 	return downward(sittings, keptBelow(sittings, alpha), chance, limit)
 }
 
-// keptBelow returns κ of each sitting, whatever limit is to be ruled out.
+// keptBelow returns κ of each sitting. It does not depend on the limit to be ruled out.
 func keptBelow(sittings []Sitting, alpha float64) []float64 {
 	kept := make([]float64, len(sittings))
 	for i, s := range sittings {
@@ -217,7 +216,7 @@ func downward(sittings []Sitting, kept []float64, chance, limit float64) []Step 
 	evidence := cumulated(func(k, n int) float64 { return lnEvidenceBelow(k, n, chance, limit) })
 	for i, s := range sittings {
 		steps[i].LnEvidence = evidence(s)
-		if s.Dealt != nil && !s.whole() {
+		if s.Dealt != nil && !s.finished() {
 			steps[i].LnEvidence = math.Min(0, steps[i].LnEvidence)
 		}
 		steps[i].Kept = kept[i]
@@ -227,16 +226,16 @@ func downward(sittings []Sitting, kept []float64, chance, limit float64) []Step 
 			if passed := s.Down.Passed; passed != nil {
 				steps[i].Passed = func(lnLevel float64) bool { return passed(limit, lnLevel) }
 			}
-		case s.whole():
+		case s.finished():
 			steps[i].LnP = lnBinomialLower(s.Correct, s.Planned, limit)
 		default:
-			steps[i].Left = s.leftBelow(limit)
+			steps[i].PassChance = s.passChanceBelow(limit)
 		}
 	}
 	return steps
 }
 
-func (s Sitting) leftBelow(limit float64) func(float64) float64 {
+func (s Sitting) passChanceBelow(limit float64) func(float64) float64 {
 	return func(lnLevel float64) float64 {
 		most := lastWhere(0, s.Planned, func(k int) bool { return lnBinomialLower(k, s.Planned, limit) <= lnLevel+reachSlack })
 		if most < s.Correct {
@@ -246,7 +245,7 @@ func (s Sitting) leftBelow(limit float64) func(float64) float64 {
 	}
 }
 
-// cumulated turns the evidence of counts into that of a further sitting, given those before.
+// cumulated turns evidence of total counts into the evidence that each further sitting adds to those before it.
 func cumulated(ln func(k, n int) float64) func(Sitting) float64 {
 	k, n, before := 0, 0, 0.0
 	return func(s Sitting) float64 {
@@ -258,8 +257,8 @@ func cumulated(ln func(k, n int) float64) func(Sitting) float64 {
 	}
 }
 
-// UpperBound returns the proportion right above which the sittings rule out everything, at the level alpha, however many
-// sittings there were and however often one looked: every larger proportion is rejected.
+// UpperBound returns the upper confidence bound of the proportion right at the level alpha: every larger proportion is
+// rejected. It is valid for any number of sittings and however often one looked.
 func UpperBound(sittings []Sitting, chance, alpha float64) float64 {
 	kept := keptBelow(sittings, alpha)
 	lo, hi := chance, 1.0
@@ -281,9 +280,9 @@ func keptRulingOut(n int, smallest, alpha float64) float64 {
 	return keep(math.Exp(lnBinomialLower(most, n, smallest)), alpha)
 }
 
-// PlannedCount returns the smallest number right of n at which a first planned test says 'heard' at level alpha, risk
-// kept for later sessions taken off; ok is false where none does. It is CriticalCount but where the counts use up the
-// level to within minKept.
+// PlannedCount returns the smallest number right of n at which a first planned test says 'heard' at level alpha, less the
+// risk kept for later sessions; ok is false where none does. It equals CriticalCount unless the counts use up the level to
+// within minKept.
 func PlannedCount(n int, chance, alpha float64) (k int, size float64, ok bool) {
 	return CriticalCount(n, chance, Usable(alpha))
 }
@@ -301,9 +300,9 @@ func lnEvidenceAbove(k, n int, chance float64) float64 {
 // LnUpperTail returns ln P(X ≥ k) for X binomial of n trials at p.
 func LnUpperTail(k, n int, p float64) float64 { return lnBinomialUpper(k, n, p) }
 
-// EvidenceBound returns the proportion right above which k of n rule out everything at the level alpha, by evidence alone:
-// valid whenever one stops. Where listeners differ it bounds their mean, each by their trials: the expectation of
-// the product of their likelihood ratios is at most that at the mean (the geometric mean is at most the arithmetic).
+// EvidenceBound returns the upper confidence bound of the proportion right after k of n at the level alpha, by evidence
+// alone: valid whenever one stops. Where listeners differ it bounds their mean weighted by trials, because the expected
+// product of their likelihood ratios is largest where all equal the mean (geometric mean ≤ arithmetic mean).
 func EvidenceBound(k, n int, chance, alpha float64) float64 {
 	lo, hi := chance, 1.0
 	for range 40 {

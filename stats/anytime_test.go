@@ -11,12 +11,12 @@ import (
 	"heardiff/stats"
 )
 
-// expectation is that of what a step multiplies the risk by, over all counts of n trials at p: at most 1 where the null is
-// true, so that the risk left is a supermartingale.
+// expectation returns the expected factor by which a step multiplies the risk, over all counts of n trials at p: at most 1
+// where the null is true, so that the remaining risk is a supermartingale.
 func expectation(n int, p, alpha float64, step func(k int) stats.Step) float64 {
 	sum := 0.0
 	for k := range n + 1 {
-		v := math.Exp(stats.RiskLeft([]stats.Step{step(k)}, math.Log(alpha)))
+		v := math.Exp(stats.RemainingRisk([]stats.Step{step(k)}, math.Log(alpha)))
 		point := math.Exp(stats.LnUpperTail(k, n, p)) - math.Exp(stats.LnUpperTail(k+1, n, p))
 		sum += point * v / alpha
 	}
@@ -44,7 +44,7 @@ func TestAStepIsAnEValue(t *testing.T) {
 	}
 }
 
-// The evidence is that of reference tables made with scipy 1.10.1 (testdata/statistics/eprocess_paths.csv), trial by trial.
+// The evidence equals reference tables made with scipy 1.10.1 (testdata/statistics/eprocess_paths.csv), trial by trial.
 func TestEvidenceOfPaths(t *testing.T) {
 	f, err := os.Open("../testdata/statistics/eprocess_paths.csv")
 	if err != nil {
@@ -68,8 +68,8 @@ func TestEvidenceOfPaths(t *testing.T) {
 	}
 }
 
-// The counts of printed tables (binomial, one-sided 0.05) decide a first planned test as before: 5 of 5, 12 of 16, 27 of 42, 20
-// of 30, whose tail of 0.0494 hardly leaves anything to keep, and 59 of 100.
+// The counts of printed tables (binomial, one-sided 0.05) decide a first planned test: 5 of 5, 12 of 16, 27 of 42, 20 of
+// 30, whose tail of 0.0494 leaves hardly anything to keep, and 59 of 100.
 func TestCriticalCountsStayWhatTheTablesPrint(t *testing.T) {
 	for _, c := range []struct{ n, k int }{{5, 5}, {16, 12}, {30, 20}, {42, 27}, {100, 59}} {
 		k, _, ok := stats.PlannedCount(c.n, 0.5, 0.05*0.995*0.995)
@@ -83,8 +83,8 @@ func TestCriticalCountsStayWhatTheTablesPrint(t *testing.T) {
 	}
 }
 
-// A session that fails leaves less risk and its evidence; one given up leaves what its test was still worth; later
-// sessions never undo what was found.
+// A session that fails leaves less risk, multiplied by its evidence. One that is given up leaves the remaining value of its
+// test. Later sessions never undo a finding.
 func TestSessionsAddUp(t *testing.T) {
 	at := func(sittings ...stats.Sitting) float64 {
 		return math.Exp(stats.AnytimeP(stats.Upward(sittings, 0.5, 0.05)))
@@ -105,7 +105,7 @@ func TestSessionsAddUp(t *testing.T) {
 	}
 }
 
-// Equal shares of one question give Holm's p; shares are kept within a question until all of it is settled.
+// Equal shares of one question give Holm's p; shares stay within a question until all of it is settled.
 func TestAdjustFamily(t *testing.T) {
 	ln := []float64{math.Log(0.001), math.Log(0.02), math.Log(0.03)}
 	claims := make([]stats.Claim, len(ln))
@@ -132,10 +132,11 @@ func TestAdjustFamily(t *testing.T) {
 	}
 }
 
-// The exact conditional test over strata: two Fisher tables, gone through one by one.
+// The exact conditional test over strata: two Fisher tables, enumerated.
 func TestConditionalP(t *testing.T) {
 	a := stats.Pairs{Hits: 3, Misses: 1, FalseAlarms: 1, CorrectRejections: 3}
-	// Of a tea-tasting table hits are 0…4 with 1, 16, 36, 16, 1 of 70: two of them give six or more with 1 + 2·16 + 2·36 + 16².
+	// In one tea-tasting table hits are 0…4 in 1, 16, 36, 16, 1 of 70 ways: two tables have six or more in
+	// 1 + 2·16 + 2·36 + 16² ways.
 	if got, want := math.Exp(stats.ConditionalP([]stats.Pairs{a, a})), (1+2*16+2*36+16*16)/4900.0; math.Abs(got-want) > 1e-12 {
 		t.Errorf("p %v, want %v", got, want)
 	}

@@ -8,7 +8,7 @@ import (
 // MaxTrials is the largest number of trials a plan may ask for.
 const MaxTrials = 1_000_000
 
-// MaxCount is the largest number of trials that is scored at all: tails hold their digits up to it, and sums of counts
+// MaxCount is the largest number of trials that is scored: tails keep their precision up to it, and sums of counts
 // cannot overflow.
 const MaxCount = 1<<31 - 1
 
@@ -93,7 +93,7 @@ func checkCounts(k, n int) error {
 	return nil
 }
 
-// lnTwoSided adds to the tail k stands in the other tail's counts that are no likelier than k.
+// lnTwoSided adds the counts of the opposite tail that are no likelier than k to the tail that contains k.
 func lnTwoSided(k, n int, p0 float64) float64 {
 	mean := float64(n) * p0
 	limit := lnBinomialPoint(k, n, p0) + 1e-7
@@ -108,12 +108,12 @@ func lnTwoSided(k, n int, p0 float64) float64 {
 	return math.Min(0, lnAdd(lnBinomialLower(k, n, p0), lnBinomialUpper(high+1, n, p0)))
 }
 
-// lastWhere returns the largest i in [lo, hi] for which ok holds, ok being true up to some point; lo − 1 if none.
+// lastWhere returns the largest i in [lo, hi] for which ok holds, where ok is true up to some point; lo − 1 if none.
 func lastWhere(lo, hi int, ok func(int) bool) int {
 	return firstCount(lo, hi, func(i int) bool { return !ok(i) }) - 1
 }
 
-// firstCount returns the smallest i in [lo, hi] for which ok holds, ok being true from some point; hi + 1 if none.
+// firstCount returns the smallest i in [lo, hi] for which ok holds, where ok is true from some point on; hi + 1 if none.
 func firstCount(lo, hi int, ok func(int) bool) int {
 	for lo <= hi {
 		mid := lo + (hi-lo)/2
@@ -154,7 +154,7 @@ func CriticalCount(n int, p0, alpha float64) (k int, size float64, ok bool) {
 }
 
 // LargestRulingOut returns the largest k that rules out p_d ≥ pd at risk α in n trials at chance p₀: the largest
-// with P(X ≤ k) ≤ α where p = p₀ + (1 − p₀)·pd; ok is false where not even 0 of n does.
+// k with P(X ≤ k) ≤ α at p = p₀ + (1 − p₀)·pd; ok is false where not even 0 of n does.
 //
 // ref: the exact counterpart of the similarity tables of ISO 4120 and ISO 10399.
 func LargestRulingOut(n int, p0, pd, alpha float64) (k int, ok bool) {

@@ -23,7 +23,7 @@ func TestTheShortSearchOfTheBootstrapMissesNoLikelihood(t *testing.T) {
 			t.Fatal(err)
 		}
 		_, _, _, wide := f.best()
-		// The start is the true curve, as in the bootstrap. A deviance is read to two places; 1e-6 is far below.
+		// The start is the true curve, as in the bootstrap. A deviance is printed to two decimals; 1e-6 is far below.
 		if short := f.near(0.6, math.Log(6), 0.02); math.Abs(short-wide) > 1e-6 {
 			t.Errorf("lapse free %v: short search %.9f, wide search %.9f", free, short, wide)
 		}

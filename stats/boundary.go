@@ -10,7 +10,7 @@ import (
 // Boundary is how a group-sequential plan spends its risk over the looks. Written for one-sided tests of k of n_i
 // correct after the i-th of looks n_1 < … < n_K = N, with one constant C for all of them:
 //
-//	O'Brien–Fleming-like: P(X ≥ k | n_i) ≤ 1 − Φ(C·√(N/n_i)): hardly anything early, nearly a fixed test at the end
+//	O'Brien–Fleming-like: P(X ≥ k | n_i) ≤ 1 − Φ(C·√(N/n_i)): little is spent early, nearly a fixed test at the end
 //	Pocock-like:          P(X ≥ k | n_i) ≤ 1 − Φ(C):          the same exact p at every look
 //
 // X is binomial at chance, so a boundary is a list of integer counts.
@@ -41,7 +41,7 @@ func ParseBoundary(name string) (Boundary, error) {
 	return 0, fmt.Errorf("stats: boundary %q: obrien-fleming or pocock is wanted", name)
 }
 
-// weight is what z is multiplied with at a look to be compared with C.
+// weight is the factor of z at a look, before it is compared with C.
 func (b Boundary) weight(n, last int) float64 {
 	if b == OBrienFleming {
 		return math.Sqrt(float64(n) / float64(last))
@@ -50,8 +50,8 @@ func (b Boundary) weight(n, last int) float64 {
 }
 
 // Counts returns the smallest count that stops at each look for a constant C > 0 at chance p₀; n + 1 where none does.
-// With a constant of the normal theory, as the tables print it, the exact size may lie above or below α: Groups.Plan
-// finds the constant that keeps it.
+// With a constant of the normal theory, as printed tables give it, the exact size may lie above or below α: Groups.Plan
+// finds the constant that keeps α.
 func (b Boundary) Counts(at []int, p0, constant float64) []int {
 	counts := make([]int, len(at))
 	for i, n := range at {
@@ -114,24 +114,24 @@ func (g Groups) complete() (Groups, error) {
 // GroupPlan is a group-sequential plan: its counts, and what they cost exactly.
 type GroupPlan struct {
 	Looks Looks `json:"looks"`
-	// Constant is C of the 'heard' boundary, at which the exact binomial keeps α and one count more would break it; NormalConstant is that
-	// of the normal theory, NaN for more than 20 looks.
+	// Constant is C of the 'heard' boundary, at which the exact binomial keeps α and one count more would break it;
+	// NormalConstant is C by the normal theory, NaN for more than 20 looks.
 	Constant       float64 `json:"constant"`
 	NormalConstant float64 `json:"normal_constant"`
-	// Size is the exact risk of 'heard' where nothing is heard, even of somebody who goes on after 'ruled out'.
+	// Size is the exact risk of 'heard' where nothing is heard, even if the session goes on after 'ruled out'.
 	Size float64 `json:"achieved_alpha"`
-	// RuleOutConstant and Risk are the same of 'ruled out' where p_d is the one to be ruled out, even of somebody who
-	// goes on after 'heard'; NaN without it.
+	// RuleOutConstant and Risk are the same for 'ruled out' at the p_d that is to be ruled out, even if the session goes
+	// on after 'heard'; NaN where nothing is to be ruled out.
 	RuleOutConstant float64 `json:"ruled_out_constant"`
 	Risk            float64 `json:"achieved_risk"`
 }
 
 // Plan returns the plan whose exact type-I error comes nearest to α without exceeding it, of all constants.
 //
-// 'Ruled out' is said at a look where the one-sided upper limit of p_d, at the confidence 1 − P(Z ≥ C'·√(N/n_i)) (C'
-// in the Pocock-like form) of that look, lies below RuleOut: the same boundary with wrong answers counted for right
-// ones and p = p₀ + (1 − p₀)·RuleOut for chance. So both risks hold, each whether or not the other boundary is obeyed.
-// Where a count says both, 'heard' stands.
+// 'Ruled out' is declared at a look where the one-sided upper limit of p_d, at that look's confidence
+// 1 − P(Z ≥ C'·√(N/n_i)) (C' alone in the Pocock-like form), lies below RuleOut: the same boundary with wrong answers
+// counted as right ones and p = p₀ + (1 − p₀)·RuleOut as chance. So each risk holds whether or not the other boundary is
+// obeyed. Where a count meets both boundaries, the verdict is 'heard'.
 //
 // It is an error if a field is out of range or no count reaches α.
 func (g Groups) Plan() (GroupPlan, error) {
@@ -169,8 +169,8 @@ type spent struct {
 	counts         []int
 }
 
-// spend finds the smallest constant whose exact size keeps α. The size falls in steps as the constant grows, a step
-// wherever it passes the z of a count, so the answer is the z of one count and is found by halving a list of them.
+// spend finds the smallest constant whose exact size keeps α. The size falls in steps as the constant grows, one step
+// wherever it passes the z of a count. So the answer is the z of one count, found by bisecting the list of them.
 func (b Boundary) spend(at []int, p0, alpha float64) (spent, error) {
 	steps := b.steps(at, p0, alpha)
 	sized := func(i int) spent {
@@ -202,7 +202,7 @@ type constantStep struct {
 }
 
 // steps lists the counts that can matter, in rising order of their constants: from the constant at which the last look
-// alone spends more than α, to the one at which the looks together cannot (Bonferroni).
+// alone spends more than α, to the one at which all looks together cannot (Bonferroni).
 func (b Boundary) steps(at []int, p0, alpha float64) []constantStep {
 	last, enough := at[len(at)-1], normalUpperPoint(math.Log(alpha/float64(len(at))))
 	constant := func(k, n int) float64 { return normalUpperPoint(lnBinomialUpper(k, n, p0)) * b.weight(n, last) }

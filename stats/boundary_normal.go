@@ -9,9 +9,9 @@ import (
 // normalLooks is the largest number of looks whose normal constant is computed: its cost grows with their square.
 const normalLooks = 20
 
-// NormalConstant returns the constant C of the normal theory: that of a Brownian path looked at after n_i of N, with
-// one-sided size α over all looks. It is what the printed tables hold, for any spacing of looks, and what the exact
-// constant nears as trials grow; NaN for more than 20 looks.
+// NormalConstant returns the constant C of the normal theory: for a Brownian path observed after n_i of N, with
+// one-sided size α over all looks. Printed tables give it for equal spacing, this for any; the exact constant approaches it
+// as trials grow. NaN for more than 20 looks.
 //
 // ref: the recursive integration of Armitage, McPherson & Rowe (1969), J. R. Stat. Soc. A 132.
 func (b Boundary) NormalConstant(at []int, alpha float64) float64 {
@@ -26,11 +26,11 @@ func (b Boundary) NormalConstant(at []int, alpha float64) float64 {
 	return rootBetween(excess, single, normalUpperPoint(math.Log(alpha/float64(len(at)))))
 }
 
-// normalSize returns the chance that a Brownian path S(t), t = n_i/N, crosses C·√t/weight at any look. The density of
-// the paths that go on is carried from look to look on the nodes of a Gauss–Legendre rule.
+// normalSize returns the probability that a Brownian path S(t), t = n_i/N, crosses C·√t/weight at any look. The density of
+// the surviving paths is carried from look to look on the nodes of a Gauss–Legendre rule.
 func (b Boundary) normalSize(at []int, c float64) float64 {
 	last := at[len(at)-1]
-	var x, mass []float64 // nodes and weighted density of the paths that go on
+	var x, mass []float64 // nodes and weighted density of the surviving paths
 	crossed, before := 0.0, 0.0
 	for i, n := range at {
 		t := float64(n) / float64(last)
@@ -48,8 +48,8 @@ func (b Boundary) normalSize(at []int, c float64) float64 {
 	return crossed
 }
 
-// goOn moves the density by one increment of spread step and cuts it at edge. Below −9 spreads there is nothing left
-// that could show in the twelfth digit.
+// goOn convolves the density with one increment of standard deviation step and cuts it at edge. What lies below −9
+// standard deviations does not change the twelfth digit.
 func goOn(x, mass []float64, edge, step, spread float64) (to, moved []float64) {
 	low := -9 * spread
 	nodes := 24 + 4*int(math.Ceil((edge-low)/step))

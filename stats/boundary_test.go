@@ -18,8 +18,9 @@ func boundaryOf(name string) stats.Boundary {
 	return stats.OBrienFleming
 }
 
-// Published columns: Jennison and Turnbull (2000), tables 2.1 and 2.3, two-sided; the rest recursive Simpson integration in
-// numpy. A two-sided constant is the one-sided one at half the risk but for both boundaries being crossed, below 2e-5.
+// Published columns: Jennison and Turnbull (2000), tables 2.1 and 2.3, two-sided; the rest by recursive Simpson integration
+// in numpy. A two-sided constant equals the one-sided constant at half the risk, except for paths that cross both
+// boundaries, below 2e-5.
 func TestNormalConstantsAgreeWithTheTables(t *testing.T) {
 	for _, r := range table(t, "group_sequential_constants") {
 		looks, alpha, tol := r.int(t, "K"), r.float(t, "alpha"), 1e-8
@@ -76,7 +77,7 @@ func TestBoundariesOnTheBinomialAgreeWithScipy(t *testing.T) {
 	}
 }
 
-// everyPath adds up all 2ⁿ sequences of answers by hand, each judged at its first boundary.
+// everyPath enumerates all 2ⁿ sequences of answers, each judged at its first boundary.
 func everyPath(l stats.Looks, p float64) (heard, ruledOut float64) {
 	n := l.Trials[len(l.Trials)-1]
 	for path := range 1 << n {

@@ -8,7 +8,7 @@ import (
 	"heardiff/stats"
 )
 
-// The one procedure that is scored in full elsewhere must come to the same here.
+// ScoreABX and ScoreChoice must agree on the procedure that both score.
 func TestAnyChoiceIsScoredAsABXIs(t *testing.T) {
 	for _, c := range [][2]int{{12, 16}, {8, 16}, {2, 16}, {16, 16}, {3, 3}, {276, 554}} {
 		abx, err := stats.ScoreABX(c[0], c[1], stats.ScoreConfig{})
@@ -33,7 +33,7 @@ func TestAnyChoiceIsScoredAsABXIs(t *testing.T) {
 	}
 }
 
-// Three of three odd ones found by chance: 1/3³.
+// Three of three odd ones found by chance: (1/3)³.
 func ExampleScoreChoice() {
 	s, err := stats.ScoreChoice(stats.Triangle, 3, 3, stats.ScoreConfig{})
 	fmt.Printf("p = %.4f = 1/27, %v\n", s.P, err)

@@ -5,8 +5,8 @@ import (
 	"slices"
 )
 
-// Holm returns the p-values adjusted so that the chance of any false finding among them stays below the level they
-// are compared with. Order is kept; p-values and results are natural logarithms, so that none underflows.
+// Holm returns the p-values adjusted so that the probability of any false finding among them stays below the level they
+// are compared with. The order is kept; p-values and results are natural logarithms, so that none underflows.
 //
 // ref: Holm (1979).
 func Holm(lnP []float64) []float64 {
@@ -20,7 +20,7 @@ func Holm(lnP []float64) []float64 {
 }
 
 // BenjaminiHochberg returns the p-values adjusted so that the expected proportion of false findings stays below the
-// level. Natural logarithms, order kept.
+// level. The order is kept; p-values and results are natural logarithms.
 //
 // ref: Benjamini & Hochberg (1995).
 func BenjaminiHochberg(lnP []float64) []float64 {
@@ -71,7 +71,7 @@ func Stouffer(z, weight []float64) float64 {
 	return lnNormalUpper(sum / math.Sqrt(squares))
 }
 
-// midZ returns the z of a mid-p, from whichever tail is the smaller.
+// midZ returns the z of the mid-p, computed from the smaller tail.
 func (b Binomial) midZ() float64 {
 	if b.lnMid <= b.lnMidBelow {
 		return normalUpperPoint(b.lnMid)

@@ -17,8 +17,8 @@ func (h hypergeometric) chances() (lo int, p []float64) {
 }
 
 // ConditionalP returns ln of the exact one-sided p of the hits of several tables together, given the margins of each:
-// Fisher's test for one, for more the exact conditional test over strata. It holds for every habit of answering, also
-// where it differs from table to table.
+// Fisher's test for one table, the exact conditional test over strata for several. It holds for every response bias, even
+// one that differs from table to table.
 //
 // ref: Agresti (2013), Categorical Data Analysis, 3rd edition, 7.3; from memory.
 func ConditionalP(tables []Pairs) float64 {
@@ -44,26 +44,26 @@ func ConditionalP(tables []Pairs) float64 {
 	return math.Min(0, math.Log(sum))
 }
 
-// dealtPlaces is the number of places at which the evidence of balanced deals takes p between 1/2 and 1.
-const dealtPlaces = 32
+// dealtNodes is the number of values of p between 1/2 and 1 over which the evidence of balanced deals is averaged.
+const dealtNodes = 32
 
-// lnDealt returns ln of the evidence of a balanced deal, given its margins: the likelihood of a listener who is right
-// with probability p on either kind, over that of a guesser, averaged over p between 1/2 and 1. Of a session that was given
-// up, when whoever broke it off may have known more than they should, it counts what speaks against hearing alone.
+// lnDealt returns ln of the evidence of a balanced deal, given its margins: the likelihood ratio of a listener who is right
+// with probability p on either kind against a guesser, averaged over p between 1/2 and 1. For a session that was given up
+// it counts only evidence against hearing, because whoever broke it off may have known more than they should.
 func (s Sitting) lnDealt() float64 {
 	h, x := s.Dealt.margins(), s.Dealt.Hits
 	lo, chances := h.chances()
 	sum := math.Inf(-1)
-	for i := range dealtPlaces {
-		p := 0.5 + 0.5*(float64(i)+0.5)/dealtPlaces
+	for i := range dealtNodes {
+		p := 0.5 + 0.5*(float64(i)+0.5)/dealtNodes
 		odds, all := 2*math.Log(p/(1-p)), math.Inf(-1)
 		for k, c := range chances {
 			all = lnAdd(all, math.Log(c)+float64(lo+k)*odds)
 		}
 		sum = lnAdd(sum, float64(x)*odds-all)
 	}
-	ln := sum - math.Log(dealtPlaces)
-	if !s.whole() {
+	ln := sum - math.Log(dealtNodes)
+	if !s.finished() {
 		return math.Min(0, ln)
 	}
 	return ln

@@ -9,7 +9,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// coverage is one interval in one situation, and how often it holds the truth as the package comment says.
+// coverage is one interval in one situation, and its coverage as stated in the package comment.
 type coverage struct {
 	name   string
 	stated float64
@@ -17,7 +17,7 @@ type coverage struct {
 	holds  func(*rand.Rand) bool
 }
 
-// What the package comment says of intervals at 0.95, simulated within four standard errors.
+// The coverage of intervals at 0.95 that the package comment states, simulated, within four standard errors.
 func TestCoverage(t *testing.T) {
 	for i, c := range coverages() {
 		random := rand.New(rand.NewPCG(95, uint64(i)))
@@ -87,7 +87,7 @@ func coverages() []coverage {
 	return all
 }
 
-// thresholdCoverages are those of four listeners whose thresholds differ; each takes a minute and more.
+// thresholdCoverages are for four listeners with different thresholds; each takes more than a minute.
 func thresholdCoverages() []coverage {
 	of := func(name string, stated float64, held func(RandomThresholds) bool) coverage {
 		return coverage{name + ", four listeners of five doses of 12", stated, 10, func(r *rand.Rand) bool {
@@ -102,7 +102,7 @@ func thresholdCoverages() []coverage {
 	}
 }
 
-// betaCounts draws listeners of 20 trials, whose chances are of draws from a beta distribution.
+// betaCounts draws listeners of 20 trials each, whose chances come from a beta distribution.
 func betaCounts(r *rand.Rand, listeners int, mean, rho float64, chance func(float64) float64) []Count {
 	counts := make([]Count, listeners)
 	for i := range counts {
@@ -120,7 +120,7 @@ func betaCounts(r *rand.Rand, listeners int, mean, rho float64, chance func(floa
 	return counts
 }
 
-// What the package comment says of intervals of one proportion at 0.95: their least and mean coverage, summed over every
+// The minimum and mean coverage of intervals of one proportion at 0.95 that the package comment states, summed over every
 // count, for p from 0.5 to 0.955 in steps of 0.005.
 func TestCoverageOfProportionsExactly(t *testing.T) {
 	for n, stated := range map[int][5][2]float64{
@@ -156,8 +156,8 @@ func TestCoverageOfProportionsExactly(t *testing.T) {
 	}
 }
 
-// What the package comment says of duplicate pairs at 0.95: the least coverage over d′ of 0 to 3 and false-alarm rates
-// of 0.57, 0.26 and 0.09 (τ 0.8, 1.6 and 2.4), summed over every table.
+// The minimum coverage for duplicate pairs at 0.95 that the package comment states, over d′ from 0 to 3 and false-alarm
+// rates of 0.57, 0.26 and 0.09 (τ 0.8, 1.6 and 2.4), summed over every table.
 func TestCoverageOfPairsExactly(t *testing.T) {
 	for n, stated := range map[int][3]float64{10: {0.919, 0.923, 0.926}, 20: {0.934, 0.918, 0.932}} {
 		of := map[[2]int]PairScore{}

@@ -42,7 +42,8 @@ func (s Shape) rise(v float64) float64 {
 	return normalCDF(v)
 }
 
-// certain returns how far below and above the threshold, as rise takes distances, rise is 0 and 1 to the last digit.
+// certain returns the distances below and above the threshold, in the unit of rise's argument, beyond which rise is 0 and
+// 1 to the last digit.
 func (s Shape) certain() (below, above float64) {
 	switch s {
 	case Weibull:

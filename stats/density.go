@@ -2,7 +2,7 @@ package stats
 
 import "math"
 
-// stirlingError returns ln Γ(n+1) − [(n + 1/2)·ln n − n + ln √(2π)] for n > 0: what Stirling's formula lacks.
+// stirlingError returns ln Γ(n+1) − [(n + 1/2)·ln n − n + ln √(2π)] for n > 0: the error of Stirling's formula.
 //
 // ref: C. Loader (2000), Fast and accurate computation of binomial probabilities; Abramowitz & Stegun 6.1.41.
 func stirlingError(n float64) float64 {
@@ -20,7 +20,7 @@ func stirlingError(n float64) float64 {
 //
 // ref: C. Loader (2000), function bd0.
 func deviance(x, m float64) float64 {
-	if !(math.Abs(x-m) < 0.1*(x+m)) { // NaN goes this way too: the series below would never end
+	if !(math.Abs(x-m) < 0.1*(x+m)) { // true for NaN as well, for which the series below would never end
 		return x*math.Log(x/m) + m - x
 	}
 	v := (x - m) / (x + m)

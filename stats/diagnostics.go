@@ -5,9 +5,9 @@ import (
 	"math"
 )
 
-// Diagnostics says how a listener went about a session: whether accuracy changed on the way and whether answers followed
-// a pattern. It describes; no trial is left out for it and no result changed. All probabilities are two-sided unless
-// their name says otherwise, and none is corrected for standing among the others.
+// Diagnostics describes how a listener answered in a session: whether accuracy changed over time and whether answers
+// followed a pattern. It only describes: no trial is excluded because of it and no result changes. All probabilities are
+// two-sided unless their name says otherwise, and none is corrected for multiple comparisons.
 type Diagnostics struct {
 	Trials     int          `json:"trials"`
 	RightWrong Runs         `json:"runs_of_right_and_wrong"`
@@ -19,21 +19,21 @@ type Diagnostics struct {
 	Notes      []string     `json:"notes"`
 }
 
-// Halves sets the first half of the trials against the second; of an odd number the middle one belongs to the second.
+// Halves compares the first half of the trials with the second; the middle one of an odd number belongs to the second.
 type Halves struct {
 	First  Count   `json:"first"`
 	Second Count   `json:"second"`
 	P      float64 `json:"p_value"` // Fisher's exact, two-sided
 }
 
-// TrialTrend tests whether accuracy rises or falls with the number of the trial.
+// TrialTrend tests whether accuracy rises or falls with the trial number.
 type TrialTrend struct {
 	Z     float64 `json:"z"`       // score test of a logistic regression on the trial's number; above 0 it rises
-	P     float64 `json:"p_value"` // all orders of the right and wrong answers counted; of Z where that is too many
+	P     float64 `json:"p_value"` // over all orders of the right and wrong answers; from Z where there are too many
 	Exact bool    `json:"exact"`
 }
 
-// ResponseBias says how often the second of the two answers was given, against one half.
+// ResponseBias compares the share of the second of the two answers with one half.
 type ResponseBias struct {
 	Second   int        `json:"second"`
 	Trials   int        `json:"trials"`
@@ -42,7 +42,7 @@ type ResponseBias struct {
 	P        float64    `json:"p_value"`  // exact binomial
 }
 
-// Pattern looks for answers that follow the one before. Its probabilities are those of a fair coin and one-sided.
+// Pattern looks for answers that depend on the one before. Its probabilities are one-sided, for a fair coin.
 type Pattern struct {
 	Repeats            int     `json:"repeats"` // answers equal to the one before
 	Of                 int     `json:"of"`      // answers that have one before
@@ -52,12 +52,12 @@ type Pattern struct {
 	PAlternating       float64 `json:"p_longest_alternating"`
 }
 
-// Diagnose returns the diagnostics of a session's trials in the order in which they were answered: whether the second
-// of the design's two answers was given, and whether the answer was right. It is an error if there are none, the two
-// differ in number, or confidence is not inside (0, 1).
+// Diagnose returns the diagnostics of a session's trials, in the order in which they were answered. second says whether the
+// second of the design's two answers was given, right whether the answer was right. It is an error if there are none, the
+// lengths differ, or confidence is not inside (0, 1).
 func Diagnose(second, right []bool, confidence float64) (Diagnostics, error) {
 	if len(second) != len(right) || len(right) == 0 {
-		return Diagnostics{}, fmt.Errorf("stats: %d answers and %d of them judged: as many of each are wanted, and at least one", len(second), len(right))
+		return Diagnostics{}, fmt.Errorf("stats: %d answers and %d judgements of them: equal numbers are needed, at least one", len(second), len(right))
 	}
 	d := accuracyOf(right)
 	d.Answers, d.Pattern = TestRuns(second), patternOf(second)
@@ -72,11 +72,11 @@ func Diagnose(second, right []bool, confidence float64) (Diagnostics, error) {
 	return d, err
 }
 
-// DiagnoseAccuracy is Diagnose of a design with more than two answers: whether accuracy changed on the way. Nothing is said
-// of the answers: their counts are 0 and their probabilities NaN. It is an error if there are no trials.
+// DiagnoseAccuracy is Diagnose for a design with more than two answers: it reports only whether accuracy changed over
+// time. The counts of answers are 0 and their probabilities NaN. It is an error if there are no trials.
 func DiagnoseAccuracy(right []bool) (Diagnostics, error) {
 	if len(right) == 0 {
-		return Diagnostics{}, fmt.Errorf("stats: no trials to describe")
+		return Diagnostics{}, fmt.Errorf("stats: no trials")
 	}
 	d, nan := accuracyOf(right), math.NaN()
 	d.Answers = TestRuns(nil)
@@ -110,8 +110,8 @@ func compareHalves(right []bool) Halves {
 	return h
 }
 
-// trendOverTrials tests the sum of the numbers of the trials that were right. Given how many were, each set of numbers
-// is as likely as any other, so that the sum is Wilcoxon's rank sum.
+// trendOverTrials tests the sum of the trial numbers that were answered right. Given how many were, each set of trial
+// numbers is equally likely, so that the sum is Wilcoxon's rank sum.
 //
 //	z = Σ (i − ī)·y / √[p·(1 − p)·Σ (i − ī)²]
 //
@@ -141,7 +141,7 @@ func trendOverTrials(right []bool) TrialTrend {
 
 func patternOf(second []bool) Pattern {
 	p := Pattern{Of: len(second) - 1}
-	turned := make([]bool, len(second)) // every other answer exchanged: what alternated is now the same
+	turned := make([]bool, len(second)) // every other answer inverted: alternating answers become equal ones
 	for i, s := range second {
 		turned[i] = s != (i%2 == 1)
 		if i > 0 && s == second[i-1] {
@@ -153,7 +153,8 @@ func patternOf(second []bool) Pattern {
 	return p
 }
 
-// worthNoting is the p below which a diagnostic is put into words.
+// worthNoting is the p below which a diagnostic is reported as a note (judgement, no source: seven tests at 0.01 raise a
+// note in at most 7 % of sessions by chance). TestDiagnosticsKeepTheirErrorRate and TestDiagnosticsSayWhatTheyFound hold it.
 const worthNoting = 0.01
 
 func (d Diagnostics) notes() []string {
@@ -167,10 +168,10 @@ func (d Diagnostics) notes() []string {
 	note(d.Halves.P, "accuracy changed between the halves: %d of %d, then %d of %d right (p = %.2g)",
 		d.Halves.First.Correct, d.Halves.First.Trials, d.Halves.Second.Correct, d.Halves.Second.Trials, d.Halves.P)
 	note(d.Trend.P, "accuracy %s over the session (p = %.2g)", direction[d.Trend.Z > 0], d.Trend.P)
-	note(d.RightWrong.P, "right and wrong answers came in %d runs where about %.0f are expected (p = %.2g)", d.RightWrong.Runs, d.RightWrong.Expected, d.RightWrong.P)
+	note(d.RightWrong.P, "right and wrong answers formed %d runs where about %.0f are expected (p = %.2g)", d.RightWrong.Runs, d.RightWrong.Expected, d.RightWrong.P)
 	note(d.Bias.P, "one answer was preferred: the second of the two was given in %d of %d (p = %.2g)", d.Bias.Second, d.Bias.Trials, d.Bias.P)
-	note(d.Answers.P, "answers followed one another in %d runs where about %.0f are expected (p = %.2g)", d.Answers.Runs, d.Answers.Expected, d.Answers.P)
-	note(d.Pattern.PSame, "the same answer stood %d times in a row (p = %.2g for a fair coin)", d.Pattern.LongestSame, d.Pattern.PSame)
+	note(d.Answers.P, "answers formed %d runs where about %.0f are expected (p = %.2g)", d.Answers.Runs, d.Answers.Expected, d.Answers.P)
+	note(d.Pattern.PSame, "the same answer was given %d times in a row (p = %.2g for a fair coin)", d.Pattern.LongestSame, d.Pattern.PSame)
 	note(d.Pattern.PAlternating, "answers alternated %d times in a row (p = %.2g for a fair coin)", d.Pattern.LongestAlternating, d.Pattern.PAlternating)
 	return n
 }

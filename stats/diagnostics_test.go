@@ -41,8 +41,8 @@ func TestDiagnosticsAgreeWithR(t *testing.T) {
 	}
 }
 
-// ref: Swed & Eisenhart (1943), table II, from memory: with ten of each kind six runs or fewer are significant at 0.025
-// to a side, seven are not; and sixteen or more, fifteen not.
+// ref: Swed & Eisenhart (1943), table II, from memory: with ten of each kind, six runs or fewer and sixteen or more are
+// significant at 0.025 per side; seven and fifteen are not.
 func TestRunsOfTenAndTen(t *testing.T) {
 	for _, c := range []struct {
 		order     string
@@ -61,8 +61,7 @@ func TestRunsOfTenAndTen(t *testing.T) {
 	}
 }
 
-// A longer session is judged by the same law, exactly in its runs, and normally in its trend where orders are too many
-// to count.
+// A longer session: runs stay exact, the trend uses the normal approximation where there are too many orders to count.
 func TestTheTrendOfALongSessionIsNormal(t *testing.T) {
 	random := rand.New(rand.NewPCG(5, 5))
 	right := make([]bool, 160)
@@ -72,7 +71,7 @@ func TestTheTrendOfALongSessionIsNormal(t *testing.T) {
 	exact, err := stats.Diagnose(right, right, 0.95)
 	must(t, err)
 	if !exact.Trend.Exact {
-		t.Fatalf("%d trials are not counted", len(right))
+		t.Fatalf("%d trials are not counted exactly", len(right))
 	}
 	normal := math.Erfc(math.Abs(exact.Trend.Z) / math.Sqrt2)
 	if math.Abs(normal-exact.Trend.P) > 0.1*exact.Trend.P {
@@ -89,7 +88,7 @@ func TestTheTrendOfALongSessionIsNormal(t *testing.T) {
 	}
 }
 
-// Of fair coins no diagnostic may find more than it says; 4.4 standard errors above.
+// The error rate of every diagnostic for fair coins is at most nominal, within 4.4 standard errors.
 func TestDiagnosticsKeepTheirErrorRate(t *testing.T) {
 	random := rand.New(rand.NewPCG(6, 6))
 	const sessions, trials, alpha = 3000, 24, 0.05
@@ -114,11 +113,11 @@ func TestDiagnosticsKeepTheirErrorRate(t *testing.T) {
 		}
 	}
 	if len(found) != 7 {
-		t.Errorf("some can never find anything: %v", found)
+		t.Errorf("a diagnostic never finds anything: %v", found)
 	}
 }
 
-// What each is there to find, it finds and says.
+// Each diagnostic finds and reports what it is for.
 func TestDiagnosticsSayWhatTheyFound(t *testing.T) {
 	for _, c := range []struct{ name, answers, right, says string }{
 		{"learnt on the way", "0110100110010110011010011001", "0000000001001111111111111111", "accuracy rose over the session"},
@@ -158,14 +157,14 @@ func TestDiagnosticsOfNothing(t *testing.T) {
 	}
 }
 
-// Six runs of two kinds, by hand: of the C(4, 2) = 6 orders two alternate throughout.
+// By hand: of the C(4, 2) = 6 orders of two outcomes of each kind, two alternate throughout.
 func ExampleTestRuns() {
 	r := stats.TestRuns([]bool{true, false, true, false})
 	fmt.Printf("%d runs, at least so many by chance: %.4f = 2/6\n", r.Runs, r.PMany)
 	// Output: 4 runs, at least so many by chance: 0.3333 = 2/6
 }
 
-// Three tosses hold a run of three in 2 of 8 cases.
+// Three tosses contain a run of three in 2 of 8 cases.
 func ExampleLongestRun() {
 	length, p := stats.LongestRun([]bool{true, true, true})
 	fmt.Printf("%d, p = %.2f\n", length, p)

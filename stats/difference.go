@@ -11,20 +11,20 @@ type GroupDifference struct {
 	B        string     `json:"b"`
 	Estimate float64    `json:"estimate"`
 	Interval [2]float64 `json:"interval"`     // Welch's t, cut at ±1; NaN where a group has one listener
-	Cut      bool       `json:"interval_cut"` // t, which knows no bounds, reached beyond ±1, where no difference can be
+	Cut      bool       `json:"interval_cut"` // the t interval, which is unbounded, reached beyond ±1 and was cut there
 	P        float64    `json:"p_value"`      // two-sided, permuting listeners between the groups
 	Log10P   float64    `json:"log10_p_value"`
-	Exact    bool       `json:"exact"` // every division of the listeners was counted, not a sample of them
+	Exact    bool       `json:"exact"` // every division of the listeners was counted, not a random sample
 }
 
-// permutations is how many divisions are counted one by one, and how many are drawn at random beyond that.
+// permutations is the largest number of divisions that are enumerated; beyond it, that many are drawn at random.
 const permutations = 200_000
 
 // permutationSeed makes the random divisions the same on every run.
 const permutationSeed = 1
 
-// CompareGroups tests whether listeners of group b do better than those of a. The listener is the unit: trials of one
-// listener are not independent of each other, listeners are. confidence is that of the interval.
+// CompareGroups tests whether the listeners of groups a and b differ. The listener is the unit: trials of one listener are
+// not independent of each other, listeners are. confidence applies to the interval.
 func CompareGroups(a, b []Count, confidence float64) GroupDifference {
 	pa, pb := proportions(a), proportions(b)
 	d := GroupDifference{Estimate: mean(pb) - mean(pa), Interval: welch(pa, pb, confidence)}
@@ -42,7 +42,7 @@ func CompareGroups(a, b []Count, confidence float64) GroupDifference {
 	return d
 }
 
-// cut keeps the interval within what a difference of two proportions can be.
+// cut limits the interval to ±1, the range of a difference of two proportions.
 func (d *GroupDifference) cut() {
 	if d.Interval[0] < -1 {
 		d.Interval[0], d.Cut = -1, true
@@ -104,8 +104,8 @@ func sameTrials(c []Count) bool {
 	return true
 }
 
-// permuteCounts counts, for every possible total of the second group, how many divisions of the listeners give it:
-// exact for any number of listeners with the same number of trials.
+// permuteCounts counts, for every possible total of the second group, the divisions of the listeners that give it:
+// exact for any number of listeners with equal numbers of trials.
 func permuteCounts(all []Count, size int, a, b []Count) float64 {
 	total := sumCounts(all).Correct
 	ways := make([][]float64, size+1) // probabilities, so that nothing overflows
@@ -130,13 +130,13 @@ func permuteCounts(all []Count, size int, a, b []Count) float64 {
 	return math.Min(0, math.Log(p))
 }
 
-// choose folds one more listener into ways[g]: drawn into the group with the chance that a random division gives.
+// choose folds one more listener into ways[g], drawn into the group with the probability of a random division.
 func choose(ways [][]float64, g, k, seen, size, listeners int) {
-	left := float64(listeners - seen)
-	stay := 1 - float64(size-g)/left
+	remaining := float64(listeners - seen)
+	stay := 1 - float64(size-g)/remaining
 	into := 0.0
 	if g > 0 {
-		into = float64(size-g+1) / left
+		into = float64(size-g+1) / remaining
 	}
 	for sum := len(ways[g]) - 1; sum >= 0; sum-- {
 		v := ways[g][sum] * stay
@@ -147,7 +147,7 @@ func choose(ways [][]float64, g, k, seen, size, listeners int) {
 	}
 }
 
-// permuteAll goes through every division.
+// permuteAll enumerates every division.
 func permuteAll(p []float64, size int, observed float64) float64 {
 	limit := math.Abs(observed) * (1 - 1e-9)
 	extreme, all := 0.0, 0.0
@@ -169,7 +169,7 @@ func permuteAll(p []float64, size int, observed float64) float64 {
 	return math.Log(extreme / all)
 }
 
-// permuteSome draws divisions at random; the observed one counts as one of them, so that p is never zero.
+// permuteSome draws divisions at random. The observed one counts as one of them, so that p is never zero.
 func permuteSome(p []float64, size int, observed float64) float64 {
 	limit := math.Abs(observed) * (1 - 1e-9)
 	draws := min(permutations, 20_000_000/len(p)+1000)

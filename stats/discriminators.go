@@ -2,17 +2,17 @@ package stats
 
 import "math"
 
-// DiscriminatorSpread describes listeners whose true proportions of discriminators differ: each is right with chance
-// c + (1 − c)·θ, θ drawn from a beta distribution. Unlike BetaBinomial it never puts a listener below chance. NaN stands
-// where nothing is determined.
+// DiscriminatorSpread describes listeners whose true proportions of discriminators differ: each is right with probability
+// c + (1 − c)·θ, θ drawn from a beta distribution. Unlike BetaBinomial it never puts a listener below chance. Fields that
+// the data do not determine are NaN.
 type DiscriminatorSpread struct {
 	Mean       float64    `json:"mean"`     // of θ, over listeners
 	Rho        float64    `json:"rho"`      // intraclass correlation of θ, 1/(a + b + 1)
-	Interval   [2]float64 `json:"interval"` // of Mean, profile likelihood, wider where listeners are few; an end that does not exist is NaN
+	Interval   [2]float64 `json:"interval"` // of Mean, profile likelihood widened for few listeners; an end that does not exist is NaN
 	Likelihood float64    `json:"log_likelihood"`
 }
 
-// chanceCorrected is the likelihood of counts, each distinct one with the number of listeners who have it.
+// chanceCorrected is the likelihood of the counts; times says how many listeners share each distinct count.
 type chanceCorrected struct {
 	lnGuess, lnRest float64 // ln c, ln(1 − c)
 	distinct        []Count
@@ -26,8 +26,8 @@ const maxTerms = 20_000
 //
 //	P(k) = C(n,k)·Σ_j C(k,j)·c^(k−j)·(1 − c)^(n−k+j)·B(a + j, b + n − k)/B(a, b)
 //
-// all of whose terms are positive. With fewer than two listeners, or all answers right, the fields are NaN; so they are
-// where the distinct counts of right answers add up to more than 20 000, whose sums would take too long.
+// all of whose terms are positive. The fields are NaN with fewer than two listeners, with all answers right, or where the
+// distinct counts of right answers add up to more than 20 000, whose sums would take too long.
 //
 // ref: Brockhoff (2003), Food Quality and Preference 14, 405: the chance-corrected beta-binomial model.
 func FitDiscriminators(counts []Count, chance, confidence float64) DiscriminatorSpread {
@@ -70,17 +70,17 @@ func (m chanceCorrected) atMean(mean float64) (ln, rho float64) {
 func (m chanceCorrected) ln(mean, rho float64) float64 {
 	spread := (1 - rho) / rho // a + b
 	a, b := mean*spread, (1-mean)*spread
-	whole := lnBetaFunction(a, b)
+	prior := lnBetaFunction(a, b)
 	sum := 0.0
 	for i, c := range m.distinct {
 		wrong := float64(c.Trials - c.Correct)
-		first := float64(c.Correct)*m.lnGuess + wrong*m.lnRest + lnBetaFunction(a, b+wrong) - whole
+		first := float64(c.Correct)*m.lnGuess + wrong*m.lnRest + lnBetaFunction(a, b+wrong) - prior
 		sum += m.times[i] * (lnChoose(c.Trials, c.Correct) + first + m.lnSeries(c.Correct, a, a+b+wrong))
 	}
 	return sum
 }
 
-// lnSeries returns the logarithm of the sum over j in units of its first term, each term from the one before:
+// lnSeries returns the logarithm of the sum over j, relative to its first term, by the recurrence
 //
 //	t_(j+1)/t_j = (k − j)/(j + 1)·(1 − c)/c·(a + j)/(a + b + n − k + j)
 func (m chanceCorrected) lnSeries(k int, a, rest float64) float64 {

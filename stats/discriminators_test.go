@@ -12,7 +12,7 @@ import (
 func TestSpreadOfDiscriminatorsAgreesWithR(t *testing.T) {
 	for _, r := range table(t, "chance_corrected") {
 		got := stats.FitDiscriminators(assessors(t, r["dataset"]), r.float(t, "pguess"), 0.95)
-		// A general optimiser finds the place of a flat maximum to a few parts in a million only, its height to all digits.
+		// A general optimiser finds the location of a flat maximum only to a few parts per million, its value to all digits.
 		if math.Abs(got.Mean-r.float(t, "mu_cc")) > 5e-6 || math.Abs(got.Rho-r.float(t, "gamma_cc")) > 2e-5 || math.Abs(got.Likelihood-r.float(t, "logLik")) > 1e-6 {
 			t.Errorf("%s: %+v, want %s, %s, %s", r["dataset"], got, r["mu_cc"], r["gamma_cc"], r["logLik"])
 		}

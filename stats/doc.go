@@ -8,28 +8,28 @@
 //	k   correct answers among n
 //	p₀  the chance of a correct answer by guessing: 1/2 in ABX and duplicate pairs, 1/3 in a triangle
 //	p   the chance of a correct answer of this listener
-//	p_d the proportion of discriminators, (p − p₀)/(1 − p₀): how often the listener knows, if they guess otherwise
+//	p_d the proportion of discriminators, (p − p₀)/(1 − p₀): how often the listener knows the answer, guessing otherwise
 //	d′  the distance between what two stimuli evoke, in units of the spread each evokes
-//	α   the accepted risk of 'heard' where nothing can be heard
+//	α   the accepted risk of the verdict 'heard' where nothing can be heard
 //	β   the accepted risk of missing a real effect; power is 1 − β
 //	H,F hit rate and false-alarm rate: how often 'different' is said of different and of same pairs
 //
 // # Exactness
 //
 // Tails come from a continued fraction with a saddle-point prefactor and are held as logarithms, so that a relative
-// error below 1e-9 holds down to p = 1e-300 and beyond, and for 100,000 trials; every p has a log10 beside it that
+// error below 1e-9 holds down to p = 1e-300 and beyond, and for 100,000 trials; every p comes with its log10, which
 // does not underflow. Whether a result is significant is decided by comparing k with the integer critical count,
 // never by comparing a rounded p with α.
 //
 // # Not measurable
 //
-// A number that the data do not determine is NaN (d′ of a perfect score, the threshold of flat data); no made-up
-// zero stands for it. Results carry Warnings: plain sentences on what the numbers cannot tell.
+// A number that the data do not determine is NaN (d′ of a perfect score, the threshold of flat data), never a
+// made-up zero. Results carry Warnings: plain sentences on the limits of the numbers.
 //
 // # What the intervals cover
 //
-// How often intervals at 0.95 hold the truth: counted over every outcome where one trial is like another, else simulated
-// (TestCoverage and its neighbours; with a standard error in brackets). Those that fall short of 0.95 are marked.
+// How often intervals at 0.95 contain the true value: summed over every outcome where trials are exchangeable, simulated
+// elsewhere (TestCoverage and its neighbours; standard error in brackets). Those that fall short of 0.95 are marked.
 //
 //	interval                                  where                                     covers
 //	Clopper–Pearson, and d′, p_d of it        p 0.5 to 0.955, 20 and 100 trials         0.954 or more, 0.975 and 0.963 on average
@@ -54,9 +54,10 @@
 //
 // # Adaptive procedures
 //
-// Bias and spread (standard deviation over runs) of a threshold in log10 of the dose, each procedure against its own target, held by a
-// test: a logistic listener of slope 8 per decade, guessing one half; 2000 runs of the staircases, which begin 0.8 decade above the
-// threshold, step 0.2 and after the first reversal 0.1, and give the mean of the reversals after the second; 100 runs of the placement.
+// Bias and spread (standard deviation over runs) of a threshold in log10 of the dose, each procedure against its own target. The
+// listener is logistic, of slope 8 per decade, guessing one half. 2000 runs of the staircases, which begin 0.8 decade above the
+// threshold, step by 0.2, then by 0.1 after the first reversal, and estimate by the mean of the reversals after the second; 100 runs
+// of the placement. A test checks the figures.
 //
 //	procedure              trials  lapse   bias  spread
 //	one up, two down           60      0  −0.02    0.09

@@ -18,8 +18,8 @@ func ABXIndependent(d float64) float64 { return 0.5 + 0.5*math.Erf(d/2)*math.Erf
 // ref: Ennis (1993); Macmillan & Creelman (2005), chapter 9.
 func ABXDifferencing(d float64) float64 { return 0.5 + 0.5*math.Erf(d/2)*math.Erf(d/math.Sqrt(12)) }
 
-// PairUnbiased returns the chance of a correct answer of an unbiased listener to a duplicate pair at d′, judging both
-// as independent observations: Φ(d′/2)² + Φ(−d′/2)².
+// PairUnbiased returns the probability that an unbiased listener judges a duplicate pair correctly at d′, as two
+// independent observations: Φ(d′/2)² + Φ(−d′/2)².
 func PairUnbiased(d float64) float64 { return 0.5 + 0.5*math.Pow(math.Erf(d/(2*math.Sqrt2)), 2) }
 
 // ABXIndependentInverse returns the d′ at which ABXIndependent is p: 0 at or below 1/2, NaN at 1 and above.
@@ -28,7 +28,7 @@ func ABXIndependentInverse(p float64) float64 { return abxInverse(p, 2*math.Sqrt
 // ABXDifferencingInverse returns the d′ at which ABXDifferencing is p: 0 at or below 1/2, NaN at 1 and above.
 func ABXDifferencingInverse(p float64) float64 { return abxInverse(p, math.Sqrt(12)) }
 
-// abxInverse solves erf(d/2)·erf(d/c) = 2p − 1; above 3/4 through the complements, which keep their digits.
+// abxInverse solves erf(d/2)·erf(d/c) = 2p − 1; above 3/4 through the complements, which keep their precision.
 func abxInverse(p, c float64) float64 {
 	switch {
 	case math.IsNaN(p) || p >= 1:

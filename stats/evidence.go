@@ -7,8 +7,8 @@ import "math"
 //
 //	B(k+1, n−k+1)·[1 − I_p₀(k+1, n−k+1)] / [p₀^k·(1 − p₀)^(n−k+1)]
 //
-// Read after every trial it is a test martingale: under p = p₀ it exceeds 1/α ever, with probability at most α, however
-// often one looks (Ville's inequality). So 'heard' may be said as soon as it reaches 1/α.
+// Evaluated after every trial it is a test martingale: under p = p₀ the probability that it ever reaches 1/α is at most α,
+// however often one looks (Ville's inequality). So 'heard' may be declared as soon as it reaches 1/α.
 func EValue(k, n int, chance float64) (e, log10 float64) {
 	ln := lnEvidenceAbove(k, n, chance)
 	return math.Exp(ln), log10Of(ln)

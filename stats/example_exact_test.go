@@ -6,15 +6,15 @@ import (
 	"heardiff/stats"
 )
 
-// Five of five by hand: 1/2⁵; two-sided the other end counts too, 2/2⁵; the mid-p takes half of it.
+// Five of five by hand: 1/2⁵; two-sided, 0 of 5 counts too: 2/2⁵; the mid-p is half of 1/2⁵.
 func ExampleBinomialTest() {
 	b, err := stats.BinomialTest(5, 5, 0.5)
 	fmt.Printf("%.5f, two-sided %.4f, mid-p %.6f, %v\n", b.P, b.TwoSided, b.MidP, err)
 	// Output: 0.03125, two-sided 0.0625, mid-p 0.015625, <nil>
 }
 
-// Were the listener to know on half of the trials, he would be right with p = 3/4: 0 of 2 then has (1/4)² = 0.0625, and
-// 0 of 3 has (1/4)³ = 0.0156, the first below 0.05.
+// A listener who knows on half of the trials is right with p = 3/4: 0 of 2 then has probability (1/4)² = 0.0625, and 0 of 3
+// has (1/4)³ = 0.0156, the first below 0.05.
 func ExampleLargestRulingOut() {
 	_, ok := stats.LargestRulingOut(2, 0.5, 0.5, 0.05)
 	k, okThree := stats.LargestRulingOut(3, 0.5, 0.5, 0.05)
@@ -22,20 +22,20 @@ func ExampleLargestRulingOut() {
 	// Output: false 0 true
 }
 
-// Of n right in n the exact lower limit is (α/2)^(1/n): 0.025^(1/10) = 0.6915.
+// For n of n right the exact lower limit is (α/2)^(1/n): 0.025^(1/10) = 0.6915.
 func ExampleProportionIntervals() {
 	v, err := stats.ProportionIntervals(10, 10, 0.95)
 	fmt.Printf("exact %.4f to %.0f, Wilson from %.4f, %v\n", v.ClopperPearson[0], v.ClopperPearson[1], v.Wilson[0], err)
 	// Output: exact 0.6915 to 1, Wilson from 0.7225, <nil>
 }
 
-// None right of n leaves p up to 1 − α^(1/n): 1 − 0.05^(1/10) = 0.2589.
+// For none of n right the upper limit of p is 1 − α^(1/n): 1 − 0.05^(1/10) = 0.2589.
 func ExampleUpperProportion() {
 	fmt.Printf("%.4f\n", stats.UpperProportion(0, 10, 0.95))
 	// Output: 0.2589
 }
 
-// All right of n leaves p down to α^(1/n): 0.05^(1/10) = 0.7411.
+// For n of n right the lower limit of p is α^(1/n): 0.05^(1/10) = 0.7411.
 func ExampleLowerProportion() {
 	fmt.Printf("%.4f\n", stats.LowerProportion(10, 10, 0.95))
 	// Output: 0.7411
@@ -59,7 +59,7 @@ func ExamplePairUnbiased() {
 	// Output: 0.7330
 }
 
-// Back from the proportion above; at chance and below d′ is 0, and no d′ makes answers perfect.
+// The inverse of the example above; d′ is 0 at and below chance, and no d′ makes answers perfect.
 func ExampleABXIndependentInverse() {
 	fmt.Printf("%.3f %.0f %.0f\n", stats.ABXIndependentInverse(0.787652), stats.ABXIndependentInverse(0.4), stats.ABXIndependentInverse(1))
 	// Output: 2.000 0 NaN
@@ -70,7 +70,7 @@ func ExampleABXDifferencingInverse() {
 	// Output: 2.449
 }
 
-// Three quarters right: half known, and half of the other half guessed.
+// Three quarters right: half known, and half of the other half guessed right.
 func ExampleDiscriminators() {
 	fmt.Println(stats.Discriminators(0.75, 0.5), stats.Discriminators(0.4, 0.5))
 	// Output: 0.5 0
@@ -100,19 +100,19 @@ func ExampleProcedure_Correct() {
 	// tetrad 0.778
 }
 
-// Of two choices d′ is √2·Φ⁻¹(p): 1.41421·0.67449 = 0.9539.
+// For two alternatives d′ is √2·Φ⁻¹(p): 1.41421·0.67449 = 0.9539.
 func ExampleProcedure_DPrime() {
 	fmt.Printf("%.4f\n", stats.TwoChoices.DPrime(0.75))
 	// Output: 0.9539
 }
 
-// ABX tells nothing of d′ at d′ = 0: its curve is flat there, that of two choices is not, φ(0)/√2 = 0.2821.
+// The curve of ABX is flat at d′ = 0, that of two alternatives is not: φ(0)/√2 = 0.2821.
 func ExampleProcedure_Slope() {
 	fmt.Printf("%.0f %.4f\n", stats.ABXObservations.Slope(0), stats.TwoChoices.Slope(0))
 	// Output: 0 0.2821
 }
 
-// √(p·q/n) over the slope, as printed for 10 of 15 of a duo-trio test: 0.7159.
+// √(p·q/n) over the slope, as published for 10 of 15 in a duo-trio test: 0.7159.
 func ExampleProcedure_DPrimeError() {
 	fmt.Printf("%.4f\n", stats.DuoTrio.DPrimeError(10, 15))
 	// Output: 0.7159

@@ -2,7 +2,7 @@ package stats
 
 import "math"
 
-// What the tests in package stats_test check of the inside.
+// Unexported functions that the tests in package stats_test check.
 var (
 	NormalQuantile        = normalQuantile
 	DifferencingHit       = differencingHit

@@ -2,8 +2,8 @@ package stats
 
 import "math"
 
-// hypergeometric is the number of hits given both margins: m 'different' answers spread over nd different and ns
-// same pairs.
+// hypergeometric is the distribution of the number of hits given both margins: m 'different' answers over nd different
+// and ns same pairs.
 type hypergeometric struct{ nd, ns, m int }
 
 func (h hypergeometric) bounds() (lo, hi int) { return max(0, h.m-h.ns), min(h.m, h.nd) }
@@ -17,7 +17,7 @@ func (h hypergeometric) ln(x int) float64 {
 	return lnBinomialPoint(x, h.nd, p) + lnBinomialPoint(h.m-x, h.ns, p) - lnBinomialPoint(h.m, h.nd+h.ns, p)
 }
 
-// lnUpper returns ln P(hits ≥ x); lnLower ln P(hits ≤ x). Terms are added from x outwards until they no longer count.
+// lnUpper returns ln P(hits ≥ x), lnLower ln P(hits ≤ x). Terms are added from x outwards until they are negligible.
 func (h hypergeometric) lnUpper(x int) float64 { return h.sum(x, 1) }
 func (h hypergeometric) lnLower(x int) float64 { return h.sum(x, -1) }
 
@@ -31,7 +31,7 @@ func (h hypergeometric) sum(x, step int) float64 {
 	}
 	mode := int(float64(h.m+1) * float64(h.nd+1) / float64(h.nd+h.ns+2))
 	if (x-mode)*step <= 0 {
-		return ln1mExp(h.sum(x-step, -step)) // the other tail is the smaller
+		return ln1mExp(h.sum(x-step, -step)) // the other tail is the smaller one
 	}
 	sum, term := 1.0, 1.0
 	for i := x; i+step >= lo && i+step <= hi; i += step {
@@ -52,7 +52,7 @@ func (h hypergeometric) ratio(i, step int) float64 {
 	return float64(i) * float64(h.ns-h.m+i) / (float64(h.nd-i+1) * float64(h.m-i+1))
 }
 
-// setFisher fills the exact conditional test: do hits outnumber what the same readiness to say 'different' gives?
+// setFisher fills in the exact conditional test: are there more hits than the same bias towards 'different' gives by chance?
 func (s *PairScore) setFisher() {
 	nd, ns := s.Hits+s.Misses, s.FalseAlarms+s.CorrectRejections
 	h := hypergeometric{nd: nd, ns: ns, m: s.Hits + s.FalseAlarms}
@@ -73,7 +73,7 @@ func (s *PairScore) setFisher() {
 	}
 }
 
-// lnTwoSided sums the tables no likelier than x, the convention of R's fisher.test (relative slack 1e-7).
+// lnTwoSided sums the tables that are no likelier than x, the convention of R's fisher.test (relative tolerance 1e-7).
 func (h hypergeometric) lnTwoSided(x int) float64 {
 	lo, hi := h.bounds()
 	limit := h.ln(x) + 1e-7

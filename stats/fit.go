@@ -5,7 +5,7 @@ import (
 	"math"
 )
 
-// DosePoint is k correct of n at one dose, of one listener where that is known.
+// DosePoint is k correct of n at one dose, by one listener where the listener is known.
 type DosePoint struct {
 	Dose     float64
 	Correct  int
@@ -20,18 +20,18 @@ const MaxLapse = 0.1
 // asymptotic goodness of fit.
 type FitConfig struct {
 	Shape      Shape
-	Guess      float64 // chance level, fixed by the design; 0 stands for 0.5, see NoGuess
+	Guess      float64 // chance level, fixed by the design; 0 means 0.5, see NoGuess
 	NoGuess    bool    // chance level 0
 	Lapse      float64
 	FreeLapse  bool // fit the lapse rate within 0 to MaxLapse
 	Linear     bool // logistic and normal in the dose, not its log10; also admits doses of zero
 	Confidence float64
-	Bootstrap  int    // simulated data sets for the goodness of fit; 0 is asymptotic
+	Bootstrap  int    // simulated data sets for the goodness of fit; 0: asymptotic
 	Seed       uint64 // of the simulation
 }
 
-// Fit is a fitted psychometric function. NaN stands where the data determine nothing: an interval's end that does not
-// exist, the slope of a perfect step, the threshold of data that do not rise.
+// Fit is a fitted psychometric function. What the data do not determine is NaN: an interval's end that does not exist,
+// the slope of a perfect step, the threshold of data that do not rise.
 type Fit struct {
 	Curve
 	Scale             string     `json:"scale"`
@@ -54,7 +54,7 @@ type fitter struct {
 	cfg          FitConfig
 	u            []float64
 	k, n         []float64
-	doses        doses   // over listeners: all that the likelihood needs
+	doses        doses   // over listeners: the sufficient statistics
 	low, high    float64 // extremes of u
 	span         float64
 	slopeLo      float64 // ln s
@@ -63,8 +63,8 @@ type fitter struct {
 }
 
 // FitCurve fits a psychometric function by maximum likelihood. Rows of one listener at one dose are added up.
-// It is an error if there are fewer than two doses, a count is out of range, a dose is not finite, or a dose of zero
-// or below meets a logarithmic scale.
+// It is an error if there are fewer than two doses, a count is out of range, a dose is not finite, or a dose is not above
+// zero on a logarithmic scale.
 func FitCurve(points []DosePoint, cfg FitConfig) (Fit, error) {
 	f, err := newFitter(points, cfg)
 	if err != nil {
@@ -224,7 +224,7 @@ func (f *fitter) best() (ut, lnSlope, lapse, ln float64) {
 	return ut, lnSlope, lapse, ln
 }
 
-// flatRise is how little the likelihood may gain by a rise for the data to count as flat.
+// flatRise is the gain in log-likelihood below which a rise does not count and the data are called flat.
 const flatRise = 1e-7
 
 func (f *fitter) fit() Fit {
@@ -313,7 +313,7 @@ func (f *fitter) warnings(r *Fit, ut, rise float64) []string {
 	if ut < f.low || ut > f.high {
 		w = append(w, fmt.Sprintf("the threshold %.4g lies outside the doses tested", r.Threshold))
 	}
-	if r.DF >= 1 && r.Log10P <= math.Log10(0.05) {
+	if r.DF >= 1 && r.Log10P <= math.Log10(poorFit) {
 		w = append(w, fmt.Sprintf("the curve does not fit (deviance %.2f, df %d, p %.2g): trust a trend test before the threshold", r.Deviance, r.DF, r.P))
 	}
 	for i, name := range []string{"lower", "upper"} {

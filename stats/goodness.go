@@ -7,7 +7,7 @@ import (
 	"gonum.org/v1/gonum/optimize"
 )
 
-// goodness fills in how well the curve fits: the deviance against χ², or against data drawn from the curve.
+// goodness fills in the goodness of fit: the deviance against χ², or against data simulated from the curve.
 func (f *fitter) goodness(r *Fit) {
 	r.P, r.Log10P, r.Overdispersion = math.NaN(), math.NaN(), math.NaN()
 	if r.DF < 1 {
@@ -21,11 +21,12 @@ func (f *fitter) goodness(r *Fit) {
 	r.P, r.Log10P = math.Exp(ln), log10Of(ln)
 }
 
-// bootstrap draws data from the fitted curve, fits each again, and returns ln of the share that deviates as much.
+// bootstrap simulates data sets from the fitted curve, refits each, and returns ln of the share with at least the
+// observed deviance.
 func (f *fitter) bootstrap(r *Fit) float64 {
 	random := rand.New(rand.NewPCG(f.cfg.Seed, 1))
-	again := *f
-	again.k = make([]float64, len(f.k))
+	refit := *f
+	refit.k = make([]float64, len(f.k))
 	ut, extreme := r.unit(r.Threshold), 1.0
 	for range f.cfg.Bootstrap {
 		for i, u := range f.u {
@@ -33,28 +34,28 @@ func (f *fitter) bootstrap(r *Fit) float64 {
 			if !math.IsInf(u, -1) {
 				p += (1 - r.Guess - r.Lapse) * r.Shape.rise(r.Slope*(u-ut))
 			}
-			again.k[i] = 0
+			refit.k[i] = 0
 			for range int(f.n[i]) {
 				if random.Float64() < p {
-					again.k[i]++
+					refit.k[i]++
 				}
 			}
 		}
-		again.doses = again.addUp()
-		if 2*(again.saturated()-again.near(ut, math.Log(r.Slope), r.Lapse)) >= r.Deviance {
+		refit.doses = refit.addUp()
+		if 2*(refit.saturated()-refit.near(ut, math.Log(r.Slope), r.Lapse)) >= r.Deviance {
 			extreme++
 		}
 	}
 	return math.Log(extreme / float64(f.cfg.Bootstrap+1))
 }
 
-// near returns the largest log-likelihood found downhill from a curve known to be close: simulated data come from
-// that curve, so the wide search of best, hundreds of times slower, finds nothing more there.
+// near returns the largest log-likelihood found by a local search from a curve known to be close: simulated data come
+// from that curve, so the wide search of best, hundreds of times slower, finds nothing better.
 func (f *fitter) near(ut, lnSlope, lapse float64) float64 {
 	top := math.Min(MaxLapse, (1-f.cfg.Guess)*0.999)
 	loss := func(x []float64) float64 {
 		l := f.cfg.Lapse
-		if f.cfg.FreeLapse { // the sine keeps the rate within its bounds and still reaches both
+		if f.cfg.FreeLapse { // the squared sine keeps the rate within its bounds and reaches both
 			l = top * math.Pow(math.Sin(x[2]), 2)
 		}
 		return -f.ln(ut+x[0]*f.span, math.Min(math.Max(lnSlope+x[1], f.slopeLo), f.slopeHi), l)

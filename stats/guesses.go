@@ -2,13 +2,13 @@ package stats
 
 import "math"
 
-// Guesses are trials in which a guesser is right with the given chance.
+// Guesses is a number of trials in which a guesser is right with the given chance.
 type Guesses struct {
 	Trials int
 	Chance float64
 }
 
-// AddGuesses returns all with more trials added to those of the same chance; it leaves all as it was.
+// AddGuesses returns all with more added to the trials of the same chance. It does not change all.
 func AddGuesses(all []Guesses, more Guesses) []Guesses {
 	sum := make([]Guesses, 0, len(all)+1)
 	for _, g := range all {
@@ -23,8 +23,8 @@ func AddGuesses(all []Guesses, more Guesses) []Guesses {
 	return sum
 }
 
-// GuessesReach reports whether k or more right answers, over all the trials together, come by guessing with probability
-// alpha at most: the exact test of the sum of binomials whose chances differ, and for one chance that of CriticalCount.
+// GuessesReach reports whether k or more right answers over all the trials have probability at most alpha by guessing:
+// the exact test of a sum of binomials with different chances, which is that of CriticalCount where there is one chance.
 func GuessesReach(k int, all []Guesses, alpha float64) bool {
 	if len(all) == 1 {
 		critical, _, ok := CriticalCount(all[0].Trials, all[0].Chance, alpha)

@@ -4,9 +4,9 @@ import "math"
 
 // Intervals of one proportion, two-sided with equal tails; each is [lower, upper].
 type Intervals struct {
-	ClopperPearson [2]float64 // exact: never covers p less often than promised
-	Wilson         [2]float64 // score interval: right on average, short
-	Jeffreys       [2]float64 // 0 at k = 0 and 1 at k = n
+	ClopperPearson [2]float64 // exact: covers p at least as often as stated
+	Wilson         [2]float64 // score interval: right on average, too short at some p
+	Jeffreys       [2]float64 // modified: from 0 at k = 0 and to 1 at k = n
 	MidP           [2]float64 // exact with half the weight on k itself
 	Likelihood     [2]float64 // where the likelihood has fallen by half the χ²₁ quantile
 }

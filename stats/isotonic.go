@@ -51,9 +51,8 @@ type IsotonicPoint struct {
 	Proportion float64 `json:"proportion"` // of the curve
 }
 
-// IsotonicCurve returns the proportions that never fall with the dose nor stand below floor and make the counts
-// likeliest; rows of equal dose are added up. It assumes no shape, and says nothing between the doses or of a
-// threshold's uncertainty.
+// IsotonicCurve returns the maximum-likelihood proportions that never fall with the dose and are at least floor; rows of
+// equal dose are added up. It assumes no shape, and says nothing about doses in between or the uncertainty of a threshold.
 func IsotonicCurve(points []DosePoint, floor float64) ([]IsotonicPoint, error) {
 	all := slices.Clone(points)
 	for i := range all {

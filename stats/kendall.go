@@ -10,16 +10,16 @@ import (
 type Rank struct {
 	Tau     float64 `json:"tau"`       // τ-b; NaN with fewer than two pairs, or where x or y is all ties
 	S       int     `json:"s"`         // concordant less discordant pairs
-	P       float64 `json:"p_value"`   // two-sided: the share of orders with |S| at least that seen; NaN below three pairs
-	Greater float64 `json:"p_greater"` // one-sided: S at least that seen
-	Exact   bool    `json:"exact"`     // every order was counted, not the normal approximation used
+	P       float64 `json:"p_value"`   // two-sided: the share of orders with |S| at least as observed; NaN below three pairs
+	Greater float64 `json:"p_greater"` // one-sided: S at least as observed
+	Exact   bool    `json:"exact"`     // every order was counted; false: normal approximation
 }
 
-// Bounds of the exact distributions: with ties every order is gone through, 9! of them; without, S has about n²/2
-// values and the distribution is built up in n³ steps.
+// Bounds of the exact distributions: with ties all n! orders are enumerated; without ties, S has about n²/2 values and
+// its distribution is built up in n³ steps.
 const (
-	mostOrders = 9
-	mostExact  = 300
+	maxOrders = 9
+	maxExact  = 300
 )
 
 // Kendall returns the rank correlation τ-b of x and y. Without ties p is exact up to 300 pairs, with ties up to 9;
@@ -43,10 +43,10 @@ func Kendall(x, y []float64) Rank {
 		return r
 	}
 	switch ties := tiesX+tiesY > 0; {
-	case !ties && n <= mostExact:
+	case !ties && n <= maxExact:
 		r.Exact = true
 		r.P, r.Greater = byInversions(n, r.S)
-	case n <= mostOrders:
+	case n <= maxOrders:
 		r.Exact = true
 		r.P, r.Greater = everyOrder(x, y, r.S)
 	default:
@@ -83,7 +83,7 @@ func sign(v float64) int {
 	return 0
 }
 
-// everyOrder goes through all orders of y against x.
+// everyOrder enumerates all orders of y against x.
 func everyOrder(x, y []float64, seen int) (two, greater float64) {
 	order := append([]float64(nil), y...)
 	all, far, above := 0, 0, 0
@@ -116,7 +116,7 @@ func byInversions(n, seen int) (two, greater float64) {
 	for m := 2; m <= n; m++ {
 		next := make([]float64, len(share)+m-1)
 		window := 0.0
-		for i := range next { // the new element stands before 0 to m − 1 of the others
+		for i := range next { // the new element precedes 0 to m − 1 of the others
 			if i < len(share) {
 				window += share[i]
 			}
@@ -140,7 +140,7 @@ func byInversions(n, seen int) (two, greater float64) {
 	return math.Min(1, two), math.Min(1, greater)
 }
 
-// mirrored copies the lower half of a symmetric distribution onto the upper, where the sliding sum has lost digits.
+// mirrored copies the lower half of a symmetric distribution onto the upper, where the sliding sum has lost precision.
 func mirrored(share []float64) []float64 {
 	for i, k := 0, len(share)-1; i < k; i, k = i+1, k-1 {
 		share[k] = share[i]

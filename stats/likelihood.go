@@ -20,7 +20,7 @@ func LikelihoodRoot(k, n int, p0 float64) (root, p float64, err error) {
 	return root, math.Exp(lnNormalUpper(root)), nil
 }
 
-// likelihoodTerm is x·ln(x/m) + m − x; over both outcomes m − x adds up to nothing.
+// likelihoodTerm is x·ln(x/m) + m − x; the m − x of both outcomes cancel.
 func likelihoodTerm(x int, m float64) float64 {
 	if x == 0 {
 		return m

@@ -5,8 +5,8 @@ import (
 	"math"
 )
 
-// Effect is what one site found: an estimate and its sampling variance, on a scale where the estimate is about normal.
-// Which scale is the caller's affair; LogitEffect makes one from counts.
+// Effect is one site's estimate and its sampling variance, on a scale of the caller's choice on which the estimate is about
+// normal. LogitEffect makes one from counts.
 type Effect struct {
 	Site     string  `json:"site"`
 	Estimate float64 `json:"estimate"`
@@ -30,8 +30,8 @@ func LogitEffect(site string, c Count) (Effect, error) {
 	return Effect{Site: site, Estimate: math.Log(right / wrong), Variance: 1/right + 1/wrong}, nil
 }
 
-// MetaAnalysis combines the effects of several sites, allowing that they truly differ. Everything is on the scale of
-// the effects. A share of variance or a mean over sites is no count: nothing leads from here back to k of n.
+// MetaAnalysis combines the effects of several sites, allowing for true differences between them. Everything is on the
+// scale of the effects. A mean over sites is not a count: it cannot be turned back into k of n.
 type MetaAnalysis struct {
 	Effects    []Effect `json:"effects"`
 	Confidence float64  `json:"confidence"`
@@ -50,8 +50,8 @@ type MetaAnalysis struct {
 // RandomEffects is the combination at one estimate of τ², the variance between the sites' true effects.
 type RandomEffects struct {
 	Tau2         float64    `json:"tau2"`
-	I2           float64    `json:"i2"` // share of the spread that is not sampling error, 0 to 1
-	H2           float64    `json:"h2"` // whole spread over sampling error, 1/(1 − I²)
+	I2           float64    `json:"i2"` // share of the variance that is not sampling error, 0 to 1
+	H2           float64    `json:"h2"` // total variance over sampling variance, 1/(1 − I²)
 	Mean         float64    `json:"mean"`
 	SE           float64    `json:"se"`
 	Wald         [2]float64 `json:"wald"` // of the mean, normal
@@ -180,7 +180,7 @@ func (e sites) restrictedMaximum() float64 {
 	return root
 }
 
-// widest is a τ² that no estimate exceeds: the squares about the mean, all of them.
+// widest is an upper bound of every estimate of τ²: the sum of squares about the mean.
 func (e sites) widest() float64 {
 	mean, sum := 0.0, 0.0
 	for _, s := range e {
@@ -192,7 +192,7 @@ func (e sites) widest() float64 {
 	return sum
 }
 
-// profileQ returns the τ² between which Q stands inside its χ² limits.
+// profileQ returns the range of τ² over which Q lies within its χ² limits.
 func (e sites) profileQ(confidence float64) [2]float64 {
 	df, ln := len(e)-1, math.Log((1-confidence)/2)
 	upper := func(t float64) float64 { return lnChiSquareUpper(e.q(t), df) - ln }
@@ -242,13 +242,13 @@ func (e sites) at(tau2, confidence float64) RandomEffects {
 func around(mean, half float64) [2]float64 { return [2]float64{mean - half, mean + half} }
 
 // fewSites is the number of sites below which the variance between them is little more than a guess (common practice,
-// no source). TestWhatTheIntervalsCover has what six sites do to the intervals.
+// no source). TestWhatTheIntervalsCover shows the coverage of the intervals with six sites.
 const fewSites = 10
 
 func (m *MetaAnalysis) warnings() []string {
 	var w []string
 	if k := len(m.Effects); k < fewSites {
-		w = append(w, fmt.Sprintf("%d sites say little of how much sites differ: tau² is between %.3g and %.3g; the normal interval is too short, read the Hartung–Knapp one; a further site falls outside the prediction more often than it says",
+		w = append(w, fmt.Sprintf("%d sites say little about how much sites differ: tau² is between %.3g and %.3g; the normal interval is too short, read the Hartung–Knapp one; a further site falls outside the prediction interval more often than stated",
 			k, m.Tau2Interval[0], m.Tau2Interval[1]))
 	}
 	r := m.RestrictedMaximum

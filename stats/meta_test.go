@@ -22,7 +22,7 @@ func effectsOf(t *testing.T, dataset string) []stats.Effect {
 	return e
 }
 
-// R writes the restricted likelihood with matrices, here it is sums; both find the zero of its slope.
+// R computes the restricted likelihood with matrices, this package with sums; both find the zero of its derivative.
 func TestRandomEffectsAgreeWithR(t *testing.T) {
 	for _, r := range table(t, "random_effects") {
 		m, err := stats.CombineEffects(effectsOf(t, r["dataset"]), 0.95)
@@ -141,7 +141,7 @@ func TestTrapNoWayFromAMetaAnalysisBackToCounts(t *testing.T) {
 		t.Error("the totals depend on the meta-analysis")
 	}
 	if without.MetaAnalysis != nil {
-		t.Error("one site was combined with nothing")
+		t.Error("a single site was combined")
 	}
 	// 0.606 of 180 trials would be 109 of 180; no field pairs the mean with a whole number it could be multiplied by.
 	if m := with.MetaAnalysis; math.Abs(m.Mean*180-115) < 0.5 {
@@ -173,12 +173,12 @@ func TestListenersWhoDifferWidenTheirSite(t *testing.T) {
 		t.Fatal(err)
 	}
 	ratio := u.MetaAnalysis.Effects[0].Variance / a.MetaAnalysis.Effects[0].Variance
-	// By hand: Σ(k − 12)²/(20·0.6·0.4) = 2·226/4.8 a pair of sites over six degrees of freedom.
+	// By hand: Σ(k − 12)²/(20·0.6·0.4) = 2·226/4.8 for each pair of sites, over six degrees of freedom.
 	if want := 2 * 226 / 4.8 / 6; !near(ratio, want, 1e-12) || a.MetaAnalysis.Dispersion != 0 {
 		t.Errorf("variance grew by %v, want %v; alike %v", ratio, want, a.MetaAnalysis.Dispersion)
 	}
 	if !strings.Contains(strings.Join(u.MetaAnalysis.Warnings, " "), "15.69") {
-		t.Errorf("nothing says so: %v", u.MetaAnalysis.Warnings)
+		t.Errorf("no warning: %v", u.MetaAnalysis.Warnings)
 	}
 }
 
@@ -211,7 +211,7 @@ func ExampleCombineEffects() {
 	// Output: Q 2, tau² 1, mean 1, standard error 1, I² 0.50
 }
 
-// Three of four, one half added to right and wrong: ln(3.5/1.5), variance 1/3.5 + 1/1.5.
+// Three of four, with one half added to right and wrong: ln(3.5/1.5), variance 1/3.5 + 1/1.5.
 func ExampleLogitEffect() {
 	e, err := stats.LogitEffect("north", stats.Count{Correct: 3, Trials: 4})
 	fmt.Printf("%.4f %.4f %v\n", e.Estimate, e.Variance, err)

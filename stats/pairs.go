@@ -13,9 +13,9 @@ type Pairs struct {
 	CorrectRejections int `json:"correct_rejections"`
 }
 
-// PairScore is what the answers to duplicate pairs say. The embedded Score holds the totals; its p, mid-p and two-sided
-// p are Fisher's, its d′ intervals come from the profile likelihood. Evidence and proportion of discriminators need a
-// chance of exactly 1/2 on every trial, which pairs judged with a bias do not have: they are NaN.
+// PairScore is the score of duplicate pairs. The embedded Score holds the totals; its p, mid-p and two-sided p are
+// Fisher's, its d′ intervals come from the profile likelihood. Evidence and proportion of discriminators are NaN: they
+// need a chance of exactly 1/2 on every trial, which response bias destroys.
 type PairScore struct {
 	Score
 	Pairs
@@ -27,15 +27,15 @@ type PairScore struct {
 	BalancedCorrect float64 `json:"balanced_proportion"`
 	ZDifference     float64 `json:"z_hit_minus_z_false_alarm"`
 
-	CriterionInterval [2]float64 `json:"criterion_interval"` // likelihood of the false alarms
-	LogLikelihood     float64    `json:"log_likelihood"`     // of hits and false alarms, without constants
-	LikelihoodRoot    float64    `json:"likelihood_root"`    // signed: below 0 where hits fall short of false alarms
-	PLikelihood       float64    `json:"p_likelihood_ratio"` // one-sided, large samples; Fisher's exact p decides
-	Redeal            Redeal     `json:"permutation"`        // the same answers on other deals
+	CriterionInterval [2]float64  `json:"criterion_interval"` // likelihood of the false alarms
+	LogLikelihood     float64     `json:"log_likelihood"`     // of hits and false alarms, without constants
+	LikelihoodRoot    float64     `json:"likelihood_root"`    // signed: below 0 where hits fall short of false alarms
+	PLikelihood       float64     `json:"p_likelihood_ratio"` // one-sided, large samples; Fisher's exact p decides
+	Permutation       Permutation `json:"permutation"`        // the same answers on other deals
 }
 
-// ScorePairs returns what the answers to duplicate pairs say. It is an error if a count is negative, or if there are
-// no same or no different pairs.
+// ScorePairs scores the answers to duplicate pairs. It is an error if a count is negative, or if there are no same or no
+// different pairs.
 func ScorePairs(c Pairs, cfg ScoreConfig) (PairScore, error) {
 	cfg, err := cfg.complete()
 	if err != nil {
@@ -60,16 +60,17 @@ func ScorePairs(c Pairs, cfg ScoreConfig) (PairScore, error) {
 	s.setFisher()
 	s.setModels()
 	s.setLikelihood()
-	if s.Redeal, err = RedealPairs(c); err != nil {
+	if s.Permutation, err = PermutePairs(c); err != nil {
 		return PairScore{}, err
 	}
 	s.Warnings = s.pairWarnings()
 	return s, nil
 }
 
-// UpperDiscriminators bounds the proportion of discriminators from above, one-sided: a listener who knows on p_d of the
-// trials and guesses by habit on the others says 'different' of different pairs more often by p_d, so that it is the hit
-// rate's upper limit less the false-alarm rate's lower one, each at half the risk. NaN without pairs of both kinds.
+// UpperDiscriminators returns a one-sided upper bound of the proportion of discriminators. A listener who knows on p_d of
+// the trials and guesses with any bias on the others has a hit rate that exceeds the false-alarm rate by p_d, so the bound
+// is the hit rate's upper limit less the false-alarm rate's lower limit, each at half the risk. NaN without pairs of both
+// kinds.
 func (c Pairs) UpperDiscriminators(confidence float64) float64 {
 	different, same := c.Hits+c.Misses, c.FalseAlarms+c.CorrectRejections
 	if different == 0 || same == 0 {
@@ -79,7 +80,7 @@ func (c Pairs) UpperDiscriminators(confidence float64) float64 {
 	return math.Min(1, math.Max(0, UpperProportion(c.Hits, different, each)-LowerProportion(c.FalseAlarms, same, each)))
 }
 
-// pairChance is the share of right answers that a guesser without a habit gives to duplicate pairs.
+// pairChance is the share of right answers that an unbiased guesser gives to duplicate pairs.
 const pairChance = 0.5
 
 func (c Pairs) check() error {
@@ -102,7 +103,7 @@ func (c Pairs) check() error {
 
 func rate(yes, no int) float64 { return float64(yes) / float64(yes+no) }
 
-// setModels fills d′ and criterion of both models; the log-linear rule (Hautus 1995) stands in for rates of 0 and 1.
+// setModels fills in d′ and criterion of both models, with the log-linear correction (Hautus 1995) for rates of 0 and 1.
 func (s *PairScore) setModels() {
 	h, f := s.HitRate, s.FalseAlarmRate
 	if s.Corrected = h == 0 || h == 1 || f == 0 || f == 1; s.Corrected {

@@ -6,8 +6,8 @@ import (
 	"slices"
 )
 
-// PlacementConfig sets a Bayesian adaptive procedure: what is thought possible, and what can be played. Every
-// combination of threshold, slope and lapse rate is as likely as any other before the first answer.
+// PlacementConfig configures a Bayesian adaptive procedure: the hypotheses, and the doses that can be played. The prior
+// over combinations of threshold, slope and lapse rate is uniform.
 type PlacementConfig struct {
 	Shape      Shape
 	Guess      float64   // chance level, fixed by the design
@@ -15,7 +15,7 @@ type PlacementConfig struct {
 	Thresholds []float64 // doses
 	Slopes     []float64 // above zero
 	Lapses     []float64 // none: 0
-	Doses      []float64 // what can be played
+	Doses      []float64 // that can be played
 }
 
 // Placement is the state of a Bayesian adaptive procedure: the probability of every combination of threshold, slope and
@@ -89,7 +89,7 @@ func (p Placement) chances(dose float64) []float64 {
 	return at
 }
 
-// Entropy is that of the posterior, in nats: what is not known yet.
+// Entropy returns the entropy of the posterior in nats: what is not known yet.
 func (p Placement) Entropy() float64 {
 	sum := 0.0
 	for _, w := range p.weight {
@@ -100,8 +100,8 @@ func (p Placement) Entropy() float64 {
 	return sum
 }
 
-// Next returns the dose whose answer is expected to leave the least entropy, and that entropy in nats; of equal ones
-// the first in the list.
+// Next returns the dose after whose answer the expected entropy is smallest, and that entropy in nats; of equal doses the
+// first in the list.
 func (p Placement) Next() (dose, entropy float64) {
 	best, least := 0, math.Inf(1)
 	for i := range p.cfg.Doses {
@@ -163,7 +163,7 @@ func (p Placement) Given(d DosePoint) Placement {
 	return p
 }
 
-// Posterior sums up what is known, as means over the posterior.
+// Posterior summarises what is known as means over the posterior.
 type Posterior struct {
 	Threshold   float64 `json:"threshold"`    // mean in the scale's unit, as a dose
 	ThresholdSD float64 `json:"threshold_sd"` // in the scale's unit: log10 of the dose, or the dose

@@ -26,7 +26,7 @@ type ListenerScore struct {
 	Log10PBH   float64 `json:"log10_p_bh"`
 }
 
-// GroupScore is the naive total of one group beside what its listeners' spread says.
+// GroupScore is the naive total of one group, and the fit that allows for the spread of its listeners.
 type GroupScore struct {
 	Group     string `json:"group"`
 	Listeners int    `json:"listeners"`
@@ -34,7 +34,7 @@ type GroupScore struct {
 	BetaBinomial BetaBinomial `json:"beta_binomial"`
 }
 
-// Pool is what several listeners say together.
+// Pool is the combined result of several listeners.
 type Pool struct {
 	Total         Score           `json:"total"` // as if all trials were one listener's
 	Groups        []GroupScore    `json:"groups"`
@@ -51,21 +51,21 @@ type Pool struct {
 	MaximumLog10P   float64             `json:"log10_maximum_p"`
 	GroupDifference *GroupDifference    `json:"group_difference"` // nil with fewer than two groups
 	MetaAnalysis    *SiteAnalysis       `json:"meta_analysis"`    // nil with fewer than two sites
-	Differ          bool                `json:"listeners_differ"` // more than chance, at α: then the total's p is not to be read alone
-	Says            string              `json:"says"`             // a plain sentence
+	Differ          bool                `json:"listeners_differ"` // by more than chance, at α: do not read the total's p alone then
+	Says            string              `json:"says"`             // the result in a sentence
 	Warnings        []string            `json:"warnings"`
 
-	standing string // the warning that is a verdict
+	verdictWarning string // the one of Warnings that states a verdict
 }
 
-// Judged replaces what the pool says of who hears it by what a whole study says, of which it is a part.
-func (p *Pool) Judged(says string) {
+// SetVerdict replaces the pool's own statement about who hears it by the verdict of the study to which it belongs.
+func (p *Pool) SetVerdict(says string) {
 	p.Says = says
-	p.Warnings = slices.DeleteFunc(p.Warnings, func(w string) bool { return w == p.standing })
+	p.Warnings = slices.DeleteFunc(p.Warnings, func(w string) bool { return w == p.verdictWarning })
 }
 
 // PoolListeners pools listeners; several rows of one listener are added up. It is an error if there are none, a count
-// is out of range, or a listener stands in two groups or at two sites.
+// is out of range, or a listener appears in two groups or at two sites.
 func PoolListeners(listeners []Listener, cfg ScoreConfig) (Pool, error) {
 	cfg, err := cfg.complete()
 	if err != nil {
@@ -99,7 +99,7 @@ func PoolListeners(listeners []Listener, cfg ScoreConfig) (Pool, error) {
 	return p, nil
 }
 
-// addUp returns one entry a listener, in order of first appearance.
+// addUp returns one entry for each listener, in order of first appearance.
 func (p *Pool) addUp(listeners []Listener) ([]Listener, error) {
 	at := make(map[string]int, len(listeners))
 	one := make([]Listener, 0, len(listeners))
@@ -114,10 +114,10 @@ func (p *Pool) addUp(listeners []Listener) ([]Listener, error) {
 			continue
 		}
 		if one[i].Group != l.Group {
-			return nil, fmt.Errorf("stats: listener %q stands in groups %q and %q", l.Listener, one[i].Group, l.Group)
+			return nil, fmt.Errorf("stats: listener %q is in groups %q and %q", l.Listener, one[i].Group, l.Group)
 		}
 		if one[i].Site != l.Site {
-			return nil, fmt.Errorf("stats: listener %q stands at sites %q and %q: two people need two names", l.Listener, one[i].Site, l.Site)
+			return nil, fmt.Errorf("stats: listener %q is at sites %q and %q: two people need two names", l.Listener, one[i].Site, l.Site)
 		}
 		one[i].Correct += l.Correct
 		one[i].Trials += l.Trials
@@ -131,7 +131,7 @@ func (p *Pool) addUp(listeners []Listener) ([]Listener, error) {
 	return one, nil
 }
 
-// checkTotals bounds what pooling takes in memory, which grows with the longest listener.
+// checkTotals bounds the memory that pooling takes, which grows with the largest number of trials of a listener.
 func checkTotals(listeners []Listener) error {
 	for _, l := range listeners {
 		if l.Trials > MaxTrials {
@@ -221,8 +221,8 @@ func (p *Pool) combine(counts []Count, chance float64) {
 	p.MaximumP, p.MaximumLog10P = math.Exp(most), log10Of(most)
 }
 
-// lnMaximum returns ln of the chance that guessing listeners give, anywhere among them, a p as small as the smallest
-// seen. Each listener's own discrete p-values count, so it is exact and never larger than Bonferroni's.
+// lnMaximum returns ln of the probability that any of the listeners, all guessing, has a p as small as the smallest
+// observed. It uses each listener's own discrete p-values, so it is exact and never larger than Bonferroni's.
 func lnMaximum(counts []Count, ln []float64, chance float64) float64 {
 	best := 0.0
 	for _, l := range ln {
@@ -242,7 +242,7 @@ func lnMaximum(counts []Count, ln []float64, chance float64) float64 {
 		none += math.Log1p(-math.Exp(tail))
 		sum = lnAdd(sum, tail)
 	}
-	if sum < -30 { // 1 − Π(1 − t) equals Σt to fifteen digits there, and does not underflow
+	if sum < -30 { // 1 − Π(1 − t) equals Σt to fifteen digits there, and Σt does not underflow
 		return sum
 	}
 	return math.Min(0, ln1mExp(none))
@@ -253,25 +253,25 @@ func (p *Pool) warnings(cfg ScoreConfig) []string {
 	h := p.Heterogeneity
 	p.Differ = h.Log10P <= math.Log10(cfg.Alpha) || h.TaroneLP <= math.Log10(cfg.Alpha)
 	if p.Differ {
-		w = append(w, fmt.Sprintf("listeners differ more than chance (χ² %.2f, df %d, p %.2g; Tarone's Z %.2f): the pooled p of %.2g is exact against 'none of them hears it' alone, and of the mean over listeners it overstates what is known; read each listener and the beta-binomial interval",
+		w = append(w, fmt.Sprintf("listeners differ more than chance (χ² %.2f, df %d, p %.2g; Tarone's Z %.2f): the pooled p of %.2g is exact only against 'none of them hears it', and overstates what is known about the mean over listeners; read each listener and the beta-binomial interval",
 			h.Chi2, h.DF, h.P, h.Tarone, p.Total.P))
 	}
 	hearing, wrong := p.standOut(cfg.Alpha)
 	if hearing > 0 && !p.Total.Reached {
-		p.standing = fmt.Sprintf("the total does not reach α = %g, but %d of %d listeners do after Holm's correction", cfg.Alpha, hearing, len(p.Listeners))
-		w = append(w, p.standing)
+		p.verdictWarning = fmt.Sprintf("the total does not reach α = %g, but %d of %d listeners do after Holm's correction", cfg.Alpha, hearing, len(p.Listeners))
+		w = append(w, p.verdictWarning)
 	}
 	if wrong > 0 {
 		w = append(w, fmt.Sprintf("%d of %d listeners are reliably wrong: look for exchanged answers", wrong, len(p.Listeners)))
 	}
 	if d := p.GroupDifference; d != nil && d.Cut {
-		w = append(w, "the interval of the group difference came out beyond ±1, where no difference of proportions can be, and is cut there: so few listeners hardly bound it")
+		w = append(w, "the interval of the group difference reached beyond ±1, where no difference of proportions can be, and is cut there: so few listeners hardly bound it")
 	}
 	p.Says = p.sentence(hearing)
 	return w
 }
 
-// standOut counts listeners who hear it after Holm's correction, and who are reliably wrong after Bonferroni's.
+// standOut counts the listeners who hear it after Holm's correction, and those reliably wrong after Bonferroni's.
 func (p *Pool) standOut(alpha float64) (hearing, wrong int) {
 	for _, l := range p.Listeners {
 		if l.Log10PHolm <= math.Log10(alpha) {
@@ -284,7 +284,7 @@ func (p *Pool) standOut(alpha float64) (hearing, wrong int) {
 	return hearing, wrong
 }
 
-// sentence never gives the total's p alone where listeners differ.
+// sentence states the result; it never gives the total's p alone where listeners differ.
 func (p *Pool) sentence(hearing int) string {
 	n, t := len(p.Listeners), p.Total
 	if n == 1 {
@@ -292,11 +292,11 @@ func (p *Pool) sentence(hearing int) string {
 	}
 	each := fmt.Sprintf("%d of %d hear it after Holm's correction, and that at least one does has p %.2g", hearing, n, p.MaximumP)
 	if !p.Differ {
-		return fmt.Sprintf("The %d listeners differ no more than chance lets them: %d of %d right together (one-sided p %.2g); %s.", n, t.Correct, t.Trials, t.P, each)
+		return fmt.Sprintf("The %d listeners differ no more than chance explains: %d of %d right together (one-sided p %.2g); %s.", n, t.Correct, t.Trials, t.P, each)
 	}
 	where := "the mean over listeners is not bounded by these data"
 	if b := p.BetaBinomial; b.Interval[0] > 0 && b.Interval[1] < 1 {
 		where = fmt.Sprintf("the mean over listeners lies between %.2f and %.2f, where %.2f is guessing", b.Interval[0], b.Interval[1], t.Chance)
 	}
-	return fmt.Sprintf("The %d listeners differ more than chance lets them, so they are not one listener: p %.2g is exact against 'none of them hears it' alone, and of their mean it overstates what is known; %s; %s.", n, t.P, where, each)
+	return fmt.Sprintf("The %d listeners differ more than chance explains, so they are not one listener: p %.2g is exact only against 'none of them hears it', and overstates what is known about their mean; %s; %s.", n, t.P, where, each)
 }

@@ -9,7 +9,7 @@ import (
 	"heardiff/stats"
 )
 
-// Two listeners a group can leave t a half-width above 1; no difference of proportions is beyond ±1.
+// With two listeners in each group the half-width of the t interval can exceed 1; no difference of proportions is beyond ±1.
 func TestTheGroupDifferenceStaysWithinOne(t *testing.T) {
 	p, err := stats.PoolListeners([]stats.Listener{
 		{Listener: "a", Group: "x", Correct: 9, Trials: 20}, {Listener: "b", Group: "x", Correct: 18, Trials: 20},
@@ -23,7 +23,7 @@ func TestTheGroupDifferenceStaysWithinOne(t *testing.T) {
 	}
 }
 
-// The largest of several listeners, by going through every outcome: four listeners of 3, 4, 4 and 5 fair trials.
+// The maximum over several listeners, by enumerating every outcome: four listeners of 3, 4, 4 and 5 fair trials.
 func TestTheMaximumAgreesWithEveryOutcome(t *testing.T) {
 	trials := []int{3, 4, 4, 5}
 	for _, seen := range [][]int{{3, 2, 2, 3}, {1, 4, 2, 2}, {2, 2, 3, 5}, {0, 1, 1, 1}} {
@@ -55,15 +55,15 @@ func TestTheMaximumAgreesWithEveryOutcome(t *testing.T) {
 	}
 }
 
-// binomialTail[n][k] is P(X ≥ k) of n fair trials, by hand.
+// binomialTail[n][k] is P(X ≥ k) in n fair trials, by hand.
 var binomialTail = map[int][]float64{
 	3: {1, 7.0 / 8, 4.0 / 8, 1.0 / 8},
 	4: {1, 15.0 / 16, 11.0 / 16, 5.0 / 16, 1.0 / 16},
 	5: {1, 31.0 / 32, 26.0 / 32, 16.0 / 32, 6.0 / 32, 1.0 / 32},
 }
 
-// Two listeners, each right in all of five trials. Together ten of ten: 1/2¹⁰. That at least one of two guessers does as
-// well: 1 − (1 − 1/32)² = 63/1024.
+// Two listeners, each right in all of five trials. Together ten of ten: 1/2¹⁰. The probability that at least one of two
+// guessers does as well: 1 − (1 − 1/32)² = 63/1024.
 func ExamplePoolListeners() {
 	p, err := stats.PoolListeners([]stats.Listener{{Listener: "a", Correct: 5, Trials: 5}, {Listener: "b", Correct: 5, Trials: 5}}, stats.ScoreConfig{})
 	if err != nil {

@@ -9,11 +9,11 @@ import (
 // ErrOutOfReach says that no number of trials up to MaxTrials gives the power asked for.
 var ErrOutOfReach = errors.New("stats: out of reach")
 
-// sustained is for how many further trials a plan must keep its power: the exact power of a discrete test is a
-// sawtooth in n, and its first tooth to touch the target falls below it again.
+// sustained is the number of further trials over which a plan must keep its power: the exact power of a discrete test is
+// a sawtooth in n, which falls below the target again after first reaching it.
 const sustained = 50
 
-// Power is a fixed plan: how many trials, which count decides, and what that achieves.
+// Power is a fixed plan: its number of trials, its critical count, and the power and size that it achieves.
 type Power struct {
 	Trials   int     `json:"trials"`
 	Critical *int    `json:"critical_correct"` // nil where no count reaches α
@@ -51,10 +51,10 @@ func checkPlan(p0, p, alpha float64) error {
 }
 
 // TrialsFor returns the smallest plan whose power against p reaches power and keeps it for each of the next 50 larger
-// numbers of trials. It returns ErrOutOfReach where p is no better than chance or MaxTrials do not suffice.
+// numbers of trials. It returns ErrOutOfReach where p is no better than chance or MaxTrials trials do not suffice.
 //
-// The search starts where the randomized most powerful test reaches the power: that test's power never falls with n
-// and bounds the plain one's, so no smaller n can qualify.
+// The search starts where the randomized most powerful test reaches the power. That test's power never falls with n and
+// is an upper bound of the plain test's, so no smaller n can qualify.
 func TrialsFor(p0, p, alpha, power float64) (Power, error) {
 	if err := checkPlan(p0, p, alpha); err != nil {
 		return Power{}, err
@@ -89,8 +89,8 @@ func firstSustained(start int, power float64, plan func(n int) Power) (Power, er
 	return Power{}, fmt.Errorf("%w: power %v needs more than %d trials", ErrOutOfReach, power, MaxTrials)
 }
 
-// randomizedPower is the power of the most powerful test of size exactly α, which rejects at the critical count and
-// at one less with the probability that spends the rest of α.
+// randomizedPower is the power of the most powerful test of size exactly α, which rejects at the critical count, and at
+// one less with the probability that uses up the rest of α.
 func randomizedPower(n int, p0, p, alpha float64) float64 {
 	k, size, ok := CriticalCount(n, p0, alpha)
 	if !ok {
@@ -108,7 +108,7 @@ type RulingOut struct {
 	Trials  int     `json:"trials"`
 	Largest *int    `json:"largest_correct"` // up to this many right answers rule it out; nil where none does
 	Power   float64 `json:"achieved_power"`  // the chance of ruling it out where nothing is heard
-	Risk    float64 `json:"achieved_alpha"`  // the chance of ruling it out where the effect is just p_d
+	Risk    float64 `json:"achieved_alpha"`  // the chance of ruling it out where the effect is exactly p_d
 }
 
 // RulingOutAt returns what n trials at chance p₀ can rule out: p_d ≥ pd, at risk α, where the true proportion of
@@ -135,7 +135,7 @@ func TrialsToRuleOut(p0, pd, truePD, alpha, power float64) (RulingOut, error) {
 	if !(truePD >= 0 && truePD < pd) {
 		return RulingOut{}, fmt.Errorf("%w: a true proportion of discriminators of %v cannot rule out %v", ErrOutOfReach, truePD, pd)
 	}
-	// Ruling out is the same test with wrong answers counted for right ones.
+	// Ruling out is the same test with wrong answers counted as right ones.
 	p, q := p0+(1-p0)*pd, p0+(1-p0)*truePD
 	plan, err := TrialsFor(1-p, 1-q, alpha, power)
 	if err != nil {
@@ -144,7 +144,7 @@ func TrialsToRuleOut(p0, pd, truePD, alpha, power float64) (RulingOut, error) {
 	return RulingOutAt(plan.Trials, p0, pd, truePD, alpha), nil
 }
 
-// Settle says what a fresh session needs to settle the matter either way. It is a new plan, not more trials on top of
+// Settle says how long a new session must be to settle the question either way. It is a new plan, not more trials added to
 // a finished one: adding trials after seeing the result is peeking.
 type Settle struct {
 	Hear    Power     `json:"hear"`     // to find an effect of p_d

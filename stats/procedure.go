@@ -7,8 +7,8 @@ import (
 	"gonum.org/v1/gonum/integrate/quad"
 )
 
-// Procedure is a way of asking, and the model of how the answer comes about. Results published for another procedure
-// come to the same scale through it: d′ is a property of listener and stimuli, percent correct one of the question.
+// Procedure is a discrimination procedure and its model of the decision. Through it, results of different procedures are
+// put on the same scale: d′ is a property of listener and stimuli, percent correct a property of the procedure.
 type Procedure uint8
 
 // Procedures. The zero value is ABX judged as independent observations.
@@ -51,8 +51,9 @@ func (p Procedure) check() error {
 	return nil
 }
 
-// models returns the d′ of a proportion correct by independent observations and by differences; NaN where the procedure
-// has no such model here. Of two alternatives both are one: the better of them is told by the difference.
+// models returns the functions from proportion correct to d′ by independent observations and by differences; they return
+// NaN where the procedure has no such model here. For two alternatives both models are the same: the choice depends on the
+// difference alone.
 func (p Procedure) models() (independent, differencing func(pc float64) float64) {
 	none := func(float64) float64 { return math.NaN() }
 	switch p {
@@ -67,7 +68,7 @@ func (p Procedure) models() (independent, differencing func(pc float64) float64)
 }
 
 // TwoModels reports whether the procedure is scored by two models of d′, independent observations and differences, that
-// come to different figures.
+// give different figures.
 func (p Procedure) TwoModels() bool { return p == ABXObservations }
 
 // Chance returns the chance of a correct answer by guessing, 1/2 or 1/3.
@@ -111,15 +112,15 @@ func (p Procedure) Correct(d float64) float64 {
 	})
 }
 
-// reach is how far from its centre a normal density is integrated: what lies beyond is 2e-23.
+// reach is the distance from its centre to which a normal density is integrated; 2e-23 lies beyond.
 const reach = 10
 
-// integral is Gauss–Legendre quadrature over [lo, hi] in 20 stretches of 20 nodes: 16 digits for the smooth
-// integrands here, at any d′ up to 30.
+// integral is Gauss–Legendre quadrature over [lo, hi] in 20 panels of 20 nodes: 16 digits for the smooth integrands
+// here, at any d′ up to 30.
 func integral(lo, hi float64, f func(float64) float64) float64 {
-	const stretches = 20
-	sum, width := 0.0, (hi-lo)/stretches
-	for i := range stretches {
+	const panels = 20
+	sum, width := 0.0, (hi-lo)/panels
+	for i := range panels {
 		from := lo + float64(i)*width
 		sum += quad.Fixed(f, from, from+width, 20, quad.Legendre{}, 0)
 	}
@@ -142,12 +143,12 @@ func (p Procedure) DPrime(pc float64) float64 {
 	case p == TwoChoices:
 		return math.Sqrt2 * normalQuantile(pc)
 	}
-	// Beyond d′ = 30 all of them are 1 to the last bit.
+	// Beyond d′ = 30 all of them are 1 to double precision.
 	return rootBetween(func(d float64) float64 { return p.Correct(d) - pc }, 0, 30)
 }
 
-// Slope returns the derivative of Correct at d′. It is 0 at d′ = 0 but for 2-afc and 3-afc: near zero the proportion
-// of correct answers hardly tells of d′, so that no interval may be built on a standard error there.
+// Slope returns the derivative of Correct at d′. It is 0 at d′ = 0 except for 2-afc and 3-afc: near zero the proportion
+// correct hardly depends on d′, so that no interval may be built on a standard error there.
 func (p Procedure) Slope(d float64) float64 {
 	switch p {
 	case ABXObservations:
@@ -178,7 +179,7 @@ func erfProductSlope(d, c float64) float64 {
 }
 
 // DPrimeError returns the large-sample standard error of d′ after k of n, √[p(1 − p)/n] over the slope. It is NaN at or
-// below chance and at a perfect score, and of no use near them: an interval comes from the limits of the proportion.
+// below chance and at a perfect score, and of no use near them: derive intervals from the limits of the proportion.
 //
 // ref: Bi, Ennis & O'Mahony (1997).
 func (p Procedure) DPrimeError(k, n int) float64 {

@@ -8,8 +8,8 @@ import (
 	"heardiff/stats"
 )
 
-// loose are the published values that do not agree to half a unit of their last digit, and why: the publisher's root
-// finder or maximiser stopped early. Each may be off by so many halves of that unit, a little more than it is.
+// loose are the published values that do not agree to half a unit of their last digit, because the publisher's root finder
+// or maximiser stopped early. Each has its own tolerance in halves of that unit, slightly above its deviation.
 var loose = map[string]struct {
 	halves float64
 	reason string
@@ -32,9 +32,9 @@ var loose = map[string]struct {
 	"beetle logit se b1":                    {12.3, "iterations stopped at 2.5e-6"},
 }
 
-// Each of the published values, against this package: to half a unit of its last printed digit, but for those
-// named above; and against the same value computed with R 4.2.2 or scipy 1.10.1, to nine digits (to those printed,
-// where they are fewer).
+// Each of the published values against this package: to half a unit of its last printed digit, except for those named
+// above; and against the same value computed with R 4.2.2 or scipy 1.10.1, to nine digits (to the printed ones where they
+// are fewer).
 func TestPublishedValues(t *testing.T) {
 	got := publishedQuantities(t)
 	rows := table(t, "published_checks")
@@ -70,8 +70,8 @@ func halfLastDigit(printed string) float64 {
 	return 0.5 * math.Pow10(-len(decimals))
 }
 
-// computedTo is how far the value computed elsewhere can be trusted: exact formulas to nine digits, what a general
-// optimiser found as far as a flat maximum lets it.
+// computedTo is the accuracy of the value computed by the reference program: nine digits for exact formulas, less for
+// results of a general optimiser at a flat maximum.
 func computedTo(name string) float64 {
 	for _, part := range []string{"beta-binomial", "chance-corrected", "profile", "same-different", "BCG", "beetle"} {
 		if strings.Contains(name, part) {
@@ -81,7 +81,7 @@ func computedTo(name string) float64 {
 	return 1e-9
 }
 
-// publishedQuantities computes them all, by the names of the table.
+// publishedQuantities computes all values, by their names in the table.
 func publishedQuantities(t *testing.T) map[string]float64 {
 	t.Helper()
 	all := map[string]float64{}
@@ -95,7 +95,7 @@ func publishedQuantities(t *testing.T) map[string]float64 {
 
 func addProcedures(_ *testing.T, all map[string]float64) {
 	for _, c := range []struct {
-		d, se string // the table's names, "" where it has no such row
+		d, se string // names in the table, "" where it has no such row
 		p     stats.Procedure
 		k, n  int
 	}{
@@ -148,7 +148,7 @@ func addPlans(t *testing.T, all map[string]float64) {
 	must(t, err)
 	all["power 2AFC d=1 n=30 alpha .05"] = plan.Power
 	all["similarity power pdA=.1 pd0=.2 n=100 p0=1/3"] = stats.RulingOutAt(100, 1.0/3, 0.2, 0.1, 0.05).Power
-	// 'First-hit': the smallest n that reaches the power, though larger ones may miss it again.
+	// 'First-hit': the smallest n that reaches the power, although larger n may miss it.
 	first := func(reached func(n int) bool) float64 {
 		n := 1
 		for !reached(n) {
@@ -203,8 +203,8 @@ func addYesNo(t *testing.T, all map[string]float64) {
 		all[c.d] = zDifference(t, c.h, c.f, c.of)
 		all[c.se] = math.Sqrt(variance(c.h, c.of) + variance(c.f, c.of))
 	}
-	// Six-point ratings of 375 old and 375 new odours (Macmillan & Creelman 2005, chapter 3). The source of the values
-	// prints no counts; these are the only ones up to 420 that give all five d′ to twelve digits.
+	// Six-point ratings of 375 old and 375 new odours (Macmillan & Creelman 2005, chapter 3). The source does not print the
+	// counts; these are the only ones up to 420 that give all five d′ to twelve digits.
 	for i, c := range [][2]int{{112, 7}, {224, 45}, {296, 95}, {349, 212}, {371, 313}} {
 		all["odor rating d' criterion "+string(rune('1'+i))] = zDifference(t, c[0], c[1], 375)
 	}

@@ -31,7 +31,7 @@ func TestPublishedStudies(t *testing.T) {
 }
 
 func TestTrapAPrintedTableIsWrongInOneRow(t *testing.T) {
-	// A printed copy of ISO 10399, table A.1, gives 15 of 22 at 0.05; its tail is 0.0669. Compute, never copy.
+	// A printed copy of ISO 10399, table A.1, gives 15 of 22 at 0.05, whose tail is 0.0669: a misprint.
 	k, size, ok := stats.CriticalCount(22, 0.5, 0.05)
 	if !ok || k != 16 || size > 0.05 {
 		t.Errorf("critical count of 22 at 0.05: %d (size %v), want 16", k, size)
@@ -43,8 +43,8 @@ func TestTrapAPrintedTableIsWrongInOneRow(t *testing.T) {
 }
 
 func TestTrapUnequalPairsFlatterABiasedListener(t *testing.T) {
-	// A magazine's amplifier test of 1989: 1846 of 3530 right looks like p = 0.003, but 'different' was said of most
-	// pairs and most pairs differed. Hits and false alarms tell: Fisher's p is 0.0513.
+	// A magazine's amplifier test of 1989: 1846 of 3530 right looks like p = 0.003, but most pairs were different and most
+	// answers 'different'. By hits and false alarms Fisher's p is 0.0513.
 	s, err := stats.ScorePairs(stats.Pairs{Hits: 1218, Misses: 674, FalseAlarms: 1010, CorrectRejections: 628}, stats.ScoreConfig{})
 	if err != nil {
 		t.Fatal(err)
@@ -62,8 +62,8 @@ func TestTrapUnequalPairsFlatterABiasedListener(t *testing.T) {
 }
 
 func TestTrapNoWaldIntervalNearZero(t *testing.T) {
-	// At d′ = 0 the curve is flat: a Wald interval would be infinitely wide or absurdly narrow. The exact limits of
-	// the proportion, mapped, are neither.
+	// At d′ = 0 the curve is flat: a Wald interval would be infinitely wide or absurdly narrow. The exact limits of the
+	// proportion, mapped to d′, are neither.
 	s, err := stats.ScoreABX(8, 16, stats.ScoreConfig{})
 	if err != nil || s.DPrimeInterval[0] != 0 || !(s.DPrimeInterval[1] > 1 && s.DPrimeInterval[1] < 3) {
 		t.Errorf("d′ of 8 of 16: %v, %v", s.DPrimeInterval, err)
@@ -90,7 +90,7 @@ func TestTrapAPooledPOf4e5FromEightListenersWhoDiffer(t *testing.T) {
 	if !near(p.Total.P, 3.866538441e-05, 1e-8) || math.Abs(p.Heterogeneity.Chi2-18.67) > 0.005 || math.Abs(p.Heterogeneity.Tarone-2.85) > 0.005 {
 		t.Errorf("pooled p %v, χ² %v, Z %v", p.Total.P, p.Heterogeneity.Chi2, p.Heterogeneity.Tarone)
 	}
-	// One listener of eight stands out; the best of eight with 8 of 8 comes by chance with 1 − (255/256)⁸ = 0.0308.
+	// One listener of eight has 8 of 8: by chance the best of eight does with probability 1 − (255/256)⁸ = 0.0308.
 	if !near(p.MaximumP, 1-math.Pow(255.0/256, 8), 1e-12) {
 		t.Errorf("at least one: p %v", p.MaximumP)
 	}
@@ -102,7 +102,7 @@ func TestTrapAPooledPOf4e5FromEightListenersWhoDiffer(t *testing.T) {
 }
 
 func TestTrapSixteenTrialsRuleOutLittle(t *testing.T) {
-	// 8 of 16 leaves p_d up to 0.443.
+	// 8 of 16 rules out only p_d above 0.443.
 	s, err := stats.ScoreABX(8, 16, stats.ScoreConfig{})
 	if err != nil || math.Abs(s.DiscriminatorsUpper-0.443) > 5e-4 {
 		t.Errorf("p_d up to %v", s.DiscriminatorsUpper)
@@ -116,7 +116,7 @@ func TestTrapReliablyWrongIsAFinding(t *testing.T) {
 	}
 }
 
-// The exact interval must cover the truth at least as often as it says; 4.4 standard errors of the simulation.
+// The exact interval must have at least its nominal coverage, within 4.4 standard errors of the simulation.
 func TestIntervalsCover(t *testing.T) {
 	random := rand.New(rand.NewPCG(1, 1))
 	const runs = 4000
@@ -145,7 +145,7 @@ func TestIntervalsCover(t *testing.T) {
 	}
 }
 
-// ref: Ville's inequality: whatever the number of looks, a fair coin passes 1/alpha with probability alpha at most.
+// ref: Ville's inequality: for any number of looks, a fair coin reaches 1/alpha with probability at most alpha.
 func TestEvidenceKeepsItsErrorRate(t *testing.T) {
 	random := rand.New(rand.NewPCG(2, 2))
 	const runs, n = 3000, 300

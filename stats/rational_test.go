@@ -8,7 +8,7 @@ import (
 	"heardiff/stats"
 )
 
-// exactTails returns P(X ≥ k) for every k of n at p₀ = 1/den, as whole numbers over denⁿ: nothing is rounded.
+// exactTails returns P(X ≥ k) for every k of n at p₀ = 1/den, as integers over denⁿ, without rounding.
 func exactTails(n, den int) (tails []*big.Int, whole *big.Int) {
 	tails = make([]*big.Int, n+1)
 	sum := new(big.Int)
@@ -21,7 +21,7 @@ func exactTails(n, den int) (tails []*big.Int, whole *big.Int) {
 	return tails, new(big.Int).Exp(big.NewInt(int64(den)), big.NewInt(int64(n)), nil)
 }
 
-// ratio returns a/b, also where it is far below what a float64 holds: as mantissa and power of two.
+// ratio returns a/b as mantissa and power of two, also where it is far below the range of a float64.
 func lnRatio(a, b *big.Int) float64 {
 	q := new(big.Float).SetPrec(200).Quo(new(big.Float).SetInt(a), new(big.Float).SetInt(b))
 	mantissa := new(big.Float)
@@ -30,7 +30,7 @@ func lnRatio(a, b *big.Int) float64 {
 	return math.Log(m) + float64(exponent)*math.Ln2
 }
 
-// Tails in whole-number arithmetic: the relative error of p is the absolute one of ln p.
+// Tails against integer arithmetic: the relative error of p is the absolute error of ln p.
 func TestTailsAgreeWithWholeNumbers(t *testing.T) {
 	worst := 0.0
 	for _, n := range []int{1, 2, 16, 100, 517, 2000} {

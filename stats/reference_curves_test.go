@@ -86,8 +86,8 @@ func TestFlashesSeenAgreeWithR(t *testing.T) {
 	}
 }
 
-// Every fit of the invented data, with the lapse rate fixed at 0 and free. R's lapse stops at 0.06 and ours at 0.1:
-// none of the fits comes near either.
+// Every fit of the invented data, with the lapse rate fixed at 0 and free. R bounds the lapse rate at 0.06, this package at
+// 0.1: none of the fits comes near either.
 func TestEveryFitAgreesWithR(t *testing.T) {
 	shapes := map[string]stats.Shape{"logistic": stats.Logistic, "cumnorm": stats.Normal, "weibull_log10": stats.Weibull}
 	data := map[string][]stats.DosePoint{}
@@ -109,7 +109,7 @@ func TestEveryFitAgreesWithR(t *testing.T) {
 		if shape == stats.Weibull {
 			threshold = math.Log10(threshold)
 		}
-		// A likelihood is flat at its top: where the parameters still differ, it hardly does.
+		// A likelihood is flat at its maximum: parameters may still differ where it hardly does.
 		if math.Abs(threshold-alpha) > 2e-4 || !near(f.Slope, beta, 5e-4) || math.Abs(f.Lapse-r.float(t, "lapse")) > 1e-4 ||
 			math.Abs(f.Deviance-r.float(t, "deviance")) > 1e-6 || f.DF != r.int(t, "df") || !near(f.Pearson, r.float(t, "pearson"), 2e-3) {
 			t.Errorf("%s %s %s: threshold %v slope %v lapse %v deviance %v; want %v", r["dataset"], r["F"], r["lapse_free"], threshold, f.Slope, f.Lapse, f.Deviance, r)
@@ -134,7 +134,7 @@ func TestBiasedListenersEndToEnd(t *testing.T) {
 	must(t, err)
 	nd, ns := float64(c.Hits+c.Misses), float64(c.FalseAlarms+c.CorrectRejections)
 	said := float64(c.Hits+c.FalseAlarms) / (nd + ns)
-	expected := said*nd + (1-said)*ns // correct answers of one who says 'different' as often, whatever the pair
+	expected := said*nd + (1-said)*ns // correct answers of a listener who says 'different' as often, regardless of the pair
 	half, err := stats.BinomialTest(s.Correct, s.Trials, 0.5)
 	must(t, err)
 	biased, err := stats.BinomialTest(s.Correct, s.Trials, expected/(nd+ns))

@@ -9,8 +9,8 @@ import (
 	"heardiff/stats"
 )
 
-// ref: ISO 10399:2004, table A.1 (duo-trio), as a printed copy has it; ISO 4120's critical numbers (triangle) as in FAO
-// document V7180E, appendix A. Row 22 of the first repeats row 21 and does not keep its risk: it is named, not copied.
+// ref: ISO 10399:2004, table A.1 (duo-trio), from a printed copy; ISO 4120's critical numbers (triangle) from FAO document
+// V7180E, appendix A. Row 22 of the first repeats row 21 and exceeds its risk: it is listed as a misprint.
 func TestCriticalNumbersOfTheStandards(t *testing.T) {
 	for name, p0 := range map[string]float64{"iso10399_table_a1": 0.5, "triangle_table": 1.0 / 3} {
 		wrong := 0
@@ -60,7 +60,7 @@ func TestProceduresAgreeWithScipy(t *testing.T) {
 	for _, r := range table(t, "dprime_from_pc") {
 		pc := r.float(t, "pc")
 		for column, p := range procedureColumns {
-			// Near d′ = 0 the curve is flat: both roots are as good as √ε allows.
+			// Near d′ = 0 the curve is flat: both roots are accurate to about √ε.
 			if r[column] != "" && math.Abs(p.DPrime(pc)-r.float(t, column)) > 1e-7 {
 				t.Errorf("%s at %v: %v, want %s", column, pc, p.DPrime(pc), r[column])
 			}
@@ -73,7 +73,7 @@ func TestProceduresAgreeWithScipy(t *testing.T) {
 	}
 }
 
-// mostCorrect is the proportion correct of half same and half different pairs at criterion tau.
+// mostCorrect is the proportion correct with half same and half different pairs at criterion tau.
 func mostCorrect(d, tau float64) float64 {
 	return (stats.DifferencingHit(d, tau) + 1 - stats.DifferencingHit(0, tau)) / 2
 }
@@ -130,7 +130,7 @@ func TestModelsAgreeWithSimulation(t *testing.T) {
 	}
 }
 
-// ref: Hautus (1995), for rates of 0 and 1; other rates stay as they are.
+// ref: Hautus (1995), for rates of 0 and 1; other rates are not corrected.
 func TestCorrectedRatesAgreeWithScipy(t *testing.T) {
 	for _, r := range table(t, "loglinear_yesno") {
 		h, nd, f, ns := r.int(t, "hits"), r.int(t, "n_signal"), r.int(t, "false_alarms"), r.int(t, "n_noise")
@@ -196,7 +196,7 @@ func TestStoufferAgreesWithR(t *testing.T) {
 	}
 }
 
-// What looking early costs, for every rule and every spacing of looks in the table.
+// The cost of looking early, for every rule and every spacing of looks in the table.
 func TestPeekingByEveryRuleAgreesWithScipy(t *testing.T) {
 	for _, r := range table(t, "peeking_inflation") {
 		n, alpha := r.int(t, "n_max"), r.float(t, "nominal_alpha")
@@ -211,7 +211,7 @@ func TestPeekingByEveryRuleAgreesWithScipy(t *testing.T) {
 			heard := decidingCount(i, alpha, r["p_type"])
 			l.Trials, l.Heard, l.RuledOut = append(l.Trials, i), append(l.Heard, heard), append(l.RuledOut, -1)
 			if r["p_type"] == "exact_two_sided_doubled" {
-				l.RuledOut[len(l.RuledOut)-1] = i - heard // so few that the other side is 'found'
+				l.RuledOut[len(l.RuledOut)-1] = i - heard // so few that the opposite tail is significant
 			}
 		}
 		c := l.Course(0.5)
@@ -221,7 +221,7 @@ func TestPeekingByEveryRuleAgreesWithScipy(t *testing.T) {
 	}
 }
 
-// decidingCount returns the smallest count at or above the middle that a rule calls significant, n + 1 if none.
+// decidingCount returns the smallest count at or above n/2 that a rule calls significant, n + 1 if none.
 func decidingCount(n int, alpha float64, rule string) int {
 	z := -stats.NormalQuantile(alpha)
 	for k := (n + 1) / 2; k <= n; k++ {
@@ -237,9 +237,9 @@ func decidingCount(n int, alpha float64, rule string) int {
 	return n + 1
 }
 
-// The intervals this package does not offer: Wald's is nonsense near 0 and 1, Agresti and Coull's leaves them, Wilson's
-// with the correction for continuity imitates the exact one that is here, and Jeffreys' unmodified misses 0 and 1. Their
-// closed forms check the quantile that Wilson's interval uses; and ours never leave [0, 1].
+// Intervals that this package does not offer: Wald's is meaningless near 0 and 1, Agresti and Coull's leaves [0, 1],
+// Wilson's with continuity correction imitates the exact interval, and the unmodified Jeffreys interval misses 0 and 1.
+// Their closed forms check the quantile that Wilson's interval uses; the package's own intervals never leave [0, 1].
 func TestIntervalsNotOffered(t *testing.T) {
 	left := 0
 	for _, r := range table(t, "binom_ci") {

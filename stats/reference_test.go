@@ -98,7 +98,7 @@ func TestExtremeTailsAgreeWithR(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		// R's own log tail is good to about 1e-13 relative; far out that exceeds 4.3e-10 in log10.
+		// R's own log tail is good to a relative error of about 1e-13; far out that exceeds 4.3e-10 in log10.
 		tol := math.Max(4.3e-10, 2e-13*math.Abs(r.float(t, "log10_p")))
 		if got := b.Log10P; math.Abs(got-r.float(t, "log10_p")) > tol {
 			t.Errorf("%s of %s at %s: log10 p = %.15g, want %s", r["k"], r["n"], r["p0"], got, r["log10_p"])
@@ -168,7 +168,7 @@ func TestPowerAgreesWithR(t *testing.T) {
 	}
 }
 
-// 'Sustained': the smallest n that has the power for every larger n too; the contract looks 50 further.
+// 'Sustained': the smallest n that has the power for every larger n too; this package checks the next 50.
 func TestSampleSizesAgreeWithR(t *testing.T) {
 	for _, r := range table(t, "power_sample_size") {
 		p, err := stats.TrialsFor(r.float(t, "p0"), r.float(t, "pA"), r.float(t, "alpha"), r.float(t, "target_power"))
@@ -199,7 +199,7 @@ func TestDuplicatePairsAgreeWithScipy(t *testing.T) {
 			t.Fatal(err)
 		}
 		if s.Corrected || r["dprime_diff"] == "" || r["dprime_io"] == "" {
-			continue // rates of 0 and 1 are corrected here and not there
+			continue // rates of 0 and 1 are corrected here but not in the reference
 		}
 		for column, got := range map[string]float64{
 			"H": s.HitRate, "F": s.FalseAlarmRate, "tau": s.Criterion, "dprime_diff": s.DPrimeDifferencing, "dprime_io": s.DPrimeIndependent,
@@ -215,7 +215,7 @@ func TestRulingOutAgreesWithR(t *testing.T) {
 	for _, r := range table(t, "similarity_n") {
 		p, err := stats.TrialsToRuleOut(r.float(t, "p0"), r.float(t, "pd_margin"), 0, r.float(t, "alpha_similarity"), r.float(t, "target_power_at_pd0"))
 		if r["p0"] == "1/2" && r["target_power_at_pd0"] == "0.5" {
-			// P(X ≤ (n−1)/2) is exactly one half for odd n: the reference decides such ties by its rounding, we for them.
+			// P(X ≤ (n−1)/2) is exactly one half for odd n: rounding decides such ties in the reference; here they reach α.
 			if err != nil || p.Trials > r.int(t, "n_sustained") || p.Power < 0.5-1e-12 {
 				t.Errorf("%v: %+v, %v", r, p, err)
 			}
@@ -286,7 +286,7 @@ func TestListenersWhoDifferAgreeWithR(t *testing.T) {
 	for _, r := range table(t, "overdispersion") {
 		counts := data[r["dataset"]]
 		b, h := stats.FitBetaBinomial(counts, 0.95), stats.TestHeterogeneity(counts)
-		// The likelihood is flat at its top: the reference's optimum is good to about 1e-5.
+		// The likelihood is flat at its maximum: the reference's optimum is good to about 1e-5.
 		if !near(b.Mean, r.float(t, "mu"), 3e-5) || math.Abs(b.Rho-r.float(t, "gamma")) > 3e-5 || math.Abs(b.LR-math.Max(0, r.float(t, "G2_overdisp"))) > 1e-5 {
 			t.Errorf("%s: mean %v, rho %v, LR %v; want %s, %s, %s", r["dataset"], b.Mean, b.Rho, b.LR, r["mu"], r["gamma"], r["G2_overdisp"])
 		}

@@ -6,20 +6,20 @@ import (
 	"slices"
 )
 
-// RatingCurve says how well a rating tells two kinds of trial apart: the area under the receiver operating
-// characteristic, the chance that a rating drawn from the one kind exceeds one drawn from the other, ties counting half.
-// It is 1/2 where ratings tell nothing, and free of where the listener puts the criteria.
+// RatingCurve says how well ratings discriminate two kinds of trial: the area under the receiver operating characteristic
+// is the probability that a rating drawn from the high kind exceeds one drawn from the low kind, ties counting half. It is
+// 1/2 where ratings do not discriminate, and does not depend on where the listener sets the criteria.
 type RatingCurve struct {
-	Low  int     `json:"low_trials"`  // trials whose rating should be low: same pairs, or wrong answers
-	High int     `json:"high_trials"` // trials whose rating should be high: different pairs, or right answers
+	Low  int     `json:"low_trials"`  // trials that should be rated low: same pairs, or wrong answers
+	High int     `json:"high_trials"` // trials that should be rated high: different pairs, or right answers
 	Area float64 `json:"area"`
-	// Interval inverts the score test with the variance of Hanley and McNeil at the area tested; it holds at 0 and 1 too.
+	// Interval inverts the score test with the variance of Hanley and McNeil at the area tested; it is valid at 0 and 1 too.
 	Interval       [2]float64    `json:"interval"`
 	SE             float64       `json:"se"` // DeLong: 0 at an area of 0 or 1, where it means nothing
 	DeLong         [2]float64    `json:"delong_interval"`
 	SEHanleyMcNeil float64       `json:"se_hanley_mcneil"`
 	Confidence     float64       `json:"confidence"`
-	P              float64       `json:"p_value"` // one-sided, all divisions of the ratings; normal where they are too many
+	P              float64       `json:"p_value"` // one-sided, over all divisions of the ratings; normal where there are too many
 	Exact          bool          `json:"exact"`
 	Points         []RatingPoint `json:"points"` // from the strictest criterion to the laxest
 }
@@ -32,8 +32,8 @@ type RatingPoint struct {
 	ZDifference    float64 `json:"z_hit_minus_z_false_alarm"` // NaN where a rate is 0 or 1
 }
 
-// CompareRatings returns how well ratings tell high trials from low ones. It is an error if either kind is missing or
-// confidence is not inside (0, 1).
+// CompareRatings returns how well ratings discriminate high trials from low ones. It is an error if either kind is missing
+// or confidence is not inside (0, 1).
 //
 // ref: Hanley & McNeil (1982); DeLong, DeLong & Clarke-Pearson (1988); Newcombe (2006) for intervals by inversion.
 func CompareRatings(low, high []int, confidence float64) (RatingCurve, error) {
@@ -133,16 +133,16 @@ func hanleyMcNeil(a, m, n float64) float64 {
 	return (a*(1-a) + (m-1)*(a/(2-a)-a*a) + (n-1)*(2*a*a/(1+a)-a*a)) / (m * n)
 }
 
-// areaLower returns the lowest area whose score test the found one does not fail.
+// areaLower returns the lowest area that the score test does not reject, given the estimate found.
 func areaLower(found, m, n, z float64) float64 {
 	if found == 0 {
 		return 0
 	}
 	excess := func(a float64) float64 { return found - a - z*math.Sqrt(math.Max(0, hanleyMcNeil(a, m, n))) }
-	return rootBetween(excess, 0, math.Min(found, 1-1e-12)) // at 1 the variance is 0, and 1 a root that tells nothing
+	return rootBetween(excess, 0, math.Min(found, 1-1e-12)) // at 1 the variance is 0, which makes 1 a meaningless root
 }
 
-// test returns the probability of an area at least as large where ratings fall on trials by chance.
+// test returns the probability of an area at least as large where ratings are assigned to trials at random.
 func (s ratings) test(area float64) (p float64, exact bool) {
 	k, n := s.nHigh, s.nHigh+s.nLow
 	if cost := 2 * rankSumCost(k, n); cost <= rankSumLimit {
@@ -158,13 +158,13 @@ func (s ratings) test(area float64) (p float64, exact bool) {
 	return math.Exp(lnNormalUpper((area - 0.5) / math.Sqrt(variance))), false
 }
 
-// countDivisions counts, rating by rating, the divisions of all trials into as many high and low ones whose area is at
-// least that found. Twice the number of pairs won, plus the ties, is a whole number.
+// countDivisions returns the share of all divisions of the trials into the same numbers of high and low ones whose area is
+// at least the observed one, counted rating by rating. Twice the number of pairs won plus the ties is a whole number.
 func (s ratings) countDivisions() float64 {
 	k := s.nHigh
-	won, seen := 0, 0 // of the division found; trials rated lower
+	won, seen := 0, 0 // twice the pairs won by the observed division; trials rated lower
 	top := 2 * k * s.nLow
-	ways := make([][]float64, k+1) // ways[j][u]: j high trials so far with twice u pairs won
+	ways := make([][]float64, k+1) // ways[j][u]: j high trials so far, u = twice the pairs won
 	for j := range ways {
 		ways[j] = make([]float64, top+1)
 	}
@@ -186,7 +186,7 @@ func (s ratings) countDivisions() float64 {
 	return math.Min(1, reached/total)
 }
 
-// addRating extends the counts by t trials of one rating, of which any number may be high; seen are rated lower.
+// addRating extends the counts by t trials of one rating, of which any number may be high; seen trials are rated lower.
 func addRating(ways [][]float64, t, seen, nLow int) [][]float64 {
 	next := make([][]float64, len(ways))
 	for j := range next {

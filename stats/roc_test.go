@@ -26,7 +26,7 @@ func TestRatingsAgreeWithR(t *testing.T) {
 	for _, r := range table(t, "ratings") {
 		c, err := stats.CompareRatings(numbers(t, r["low"]), numbers(t, r["high"]), 0.95)
 		must(t, err)
-		// Larger sets are counted too, where R is normal: there the two agree as far as normal goes.
+		// Larger sets are counted exactly here, while R uses the normal approximation: they agree to its accuracy.
 		tol := 1e-10
 		if c.Exact && r["exact"] != "TRUE" {
 			tol = 0.2
@@ -74,7 +74,7 @@ func TestHanleyAndMcNeilsExample(t *testing.T) {
 	}
 }
 
-// A perfect division has no spread of placements, and yet is no certainty.
+// A perfect separation has no spread of placements, yet is not a certainty.
 func TestAPerfectAreaKeepsAnInterval(t *testing.T) {
 	c, err := stats.CompareRatings([]int{-4, -2, -1, -3}, []int{1, 2, 3, 4}, 0.95)
 	must(t, err)
@@ -86,8 +86,8 @@ func TestAPerfectAreaKeepsAnInterval(t *testing.T) {
 	}
 }
 
-// The interval covers the true area about as often as it says: normal ratings cut into eight steps. 4.4 standard errors,
-// and two hundredths for what a large-sample interval may miss at 20 and 20 trials.
+// The interval has about its nominal coverage of the true area, for normal ratings cut into eight steps: within 4.4 standard
+// errors plus 0.02 for a large-sample interval at 20 and 20 trials.
 func TestAreaIntervalsCover(t *testing.T) {
 	random := rand.New(rand.NewPCG(8, 8))
 	const runs = 500
@@ -115,12 +115,12 @@ func TestAreaIntervalsCover(t *testing.T) {
 			t.Errorf("d′ %v: covered in %.4f", d, share)
 		}
 		if share := float64(called) / runs; d == 0 && share > 0.05+4.4*math.Sqrt(0.95*0.05/runs) {
-			t.Errorf("%.4f of ratings by chance were called more", share)
+			t.Errorf("%.4f of random ratings were significant", share)
 		}
 	}
 }
 
-// trueArea is the area of two normal distributions d apart, cut as in the simulation.
+// trueArea is the area for two normal distributions d apart, cut into steps as in the simulation.
 func trueArea(d float64) float64 {
 	share := func(mean float64, step int) float64 {
 		lo, hi := float64(step)/2-mean+d/2, float64(step+1)/2-mean+d/2
@@ -149,7 +149,7 @@ func TestRatingsThatCannotBeCompared(t *testing.T) {
 	}
 }
 
-// Of the 2 × 3 pairs the high rating wins four and ties one: 4.5/6.
+// The high rating wins four of the 2 × 3 pairs and ties one: 4.5/6.
 func ExampleCompareRatings() {
 	c, err := stats.CompareRatings([]int{1, 2, 3}, []int{2, 4}, 0.95)
 	fmt.Printf("area %.2f, %v\n", c.Area, err)

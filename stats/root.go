@@ -3,7 +3,7 @@ package stats
 import "math"
 
 // rootBetween returns a zero of f between lo and hi, where f has opposite signs, by Ridders' method safeguarded with
-// bisection, to the last few bits of the abscissa. Where f has one sign throughout, it returns NaN.
+// bisection, to the last few bits of the abscissa. It returns NaN where f has the same sign at both ends.
 func rootBetween(f func(float64) float64, lo, hi float64) float64 {
 	flo, fhi := f(lo), f(hi)
 	if flo == 0 {
@@ -29,13 +29,13 @@ func rootBetween(f func(float64) float64, lo, hi float64) float64 {
 		if fx == 0 {
 			return x
 		}
-		lo, flo, hi, fhi = narrowest(lo, flo, hi, fhi, mid, fm, x, fx)
+		lo, flo, hi, fhi = subBracket(lo, flo, hi, fhi, mid, fm, x, fx)
 	}
 	return lo + (hi-lo)/2
 }
 
-// narrowest returns the ends of the narrowest of the three stretches that still holds the change of sign.
-func narrowest(lo, flo, hi, fhi, mid, fm, x, fx float64) (a, fa, b, fb float64) {
+// subBracket returns the ends of the first of the three subintervals that contains the change of sign.
+func subBracket(lo, flo, hi, fhi, mid, fm, x, fx float64) (a, fa, b, fb float64) {
 	if x < mid {
 		mid, fm, x, fx = x, fx, mid, fm
 	}
@@ -78,7 +78,7 @@ func newtonRising(f func(float64) (value, slope float64), lo, hi, start float64)
 // (Brent's method). f must have one maximum there.
 func peak(f func(float64) float64, lo, hi float64) (x, fx float64) {
 	const golden = 0.3819660112501051
-	const tol = 1e-11 // near a maximum f is flat to √ε; more digits of x do not exist
+	const tol = 1e-11 // near a maximum f is flat to √ε, so that x has no more digits
 	x = lo + golden*(hi-lo)
 	w, v := x, x
 	fx = f(x)
@@ -127,8 +127,8 @@ func peak(f func(float64) float64, lo, hi float64) (x, fx float64) {
 	return x, fx
 }
 
-// scanPeak finds the highest of several maxima of f between lo and hi: a coarse scan, then peak around each place that
-// is no lower than its neighbours.
+// scanPeak finds the highest of several maxima of f between lo and hi: a coarse scan, then peak around each point that is
+// no lower than its neighbours.
 func scanPeak(f func(float64) float64, lo, hi float64, steps int) (x, fx float64) {
 	at := func(i int) float64 { return lo + (hi-lo)*float64(i)/float64(steps) }
 	seen := make([]float64, steps+3) // with a margin at both ends
@@ -139,7 +139,7 @@ func scanPeak(f func(float64) float64, lo, hi float64, steps int) (x, fx float64
 	fx = math.Inf(-1)
 	for i := range steps + 1 {
 		if v := seen[i+1]; v <= seen[i] || v < seen[i+2] {
-			continue // of a plateau the first place counts
+			continue // the first point of a plateau counts
 		} else if v > fx {
 			x, fx = at(i), v
 		}

@@ -2,8 +2,8 @@ package stats
 
 import "math"
 
-// Runs tests whether two kinds of outcome follow one another as chance would have it, given how many there are of each:
-// few runs mean that alike follows alike, many that they alternate.
+// Runs tests whether two kinds of outcome follow one another at random, given the number of each: few runs mean that equal
+// outcomes cluster, many that they alternate.
 type Runs struct {
 	First    int     `json:"first"`  // outcomes that are false
 	Second   int     `json:"second"` // outcomes that are true
@@ -14,8 +14,8 @@ type Runs struct {
 	P        float64 `json:"p_value"` // two-sided: twice the smaller of the two, at most 1
 }
 
-// TestRuns returns the exact test of Wald and Wolfowitz for any number of outcomes. With none, or all of one kind,
-// there is one way to order them: Runs tells nothing and the probabilities are NaN.
+// TestRuns returns the exact test of Wald and Wolfowitz for any number of outcomes. With none, or all of one kind, there is
+// only one order and the probabilities are NaN.
 //
 //	P(R = 2k)     = 2·C(n₁−1, k−1)·C(n₂−1, k−1) / C(n₁+n₂, n₁)
 //	P(R = 2k + 1) = [C(n₁−1, k)·C(n₂−1, k−1) + C(n₁−1, k−1)·C(n₂−1, k)] / C(n₁+n₂, n₁)
@@ -74,10 +74,10 @@ func lnChooseOrNone(n, k int) float64 {
 	return lnChoose(n, k)
 }
 
-// LongestRun returns the length of the longest stretch of equal outcomes, and the exact probability that a fair coin
-// has one at least as long among as many tosses. It is 1 for no outcomes.
+// LongestRun returns the length of the longest run of equal outcomes, and the exact probability that as many tosses of a
+// fair coin contain one at least as long. The probability is 1 for no outcomes.
 //
-// The stretch of a fair coin is extended with probability 1/2 at each toss; what reaches the length is taken out.
+// The run of a fair coin is extended with probability 1/2 at each toss; what reaches the length is absorbed.
 func LongestRun(outcomes []bool) (length int, p float64) {
 	run := 0
 	for i, o := range outcomes {
@@ -89,7 +89,7 @@ func LongestRun(outcomes []bool) (length int, p float64) {
 	return length, longestRunTail(length, len(outcomes))
 }
 
-// longestRunTail returns the probability that n tosses hold a run of the length or longer.
+// longestRunTail returns the probability that n tosses contain a run of the length or longer.
 func longestRunTail(length, n int) float64 {
 	if length <= 1 {
 		return 1

@@ -6,13 +6,13 @@ import (
 	"math"
 )
 
-// Plan says how the number of trials came about; it decides which figure may carry a decision.
+// Plan says how the number of trials was determined, and so which figure decides.
 type Plan uint8
 
 // Plans.
 const (
 	FixedPlan      Plan = iota // n was fixed before the first trial: the exact p decides
-	SequentialPlan             // looked at as it went: only the e-value decides
+	SequentialPlan             // results were looked at along the way: only the e-value decides
 )
 
 // MarshalText writes the plan as the command line names it.
@@ -28,9 +28,9 @@ type ScoreConfig struct {
 	Alpha      float64 // accepted risk of 'heard' by chance, inside (0, 1)
 	Confidence float64 // of two-sided intervals, inside (0, 1)
 	Plan       Plan
-	// Procedure is how the question was asked: of it are the chance of a guesser and the models of d′.
+	// Procedure sets the chance level and the models of d′.
 	Procedure Procedure
-	Design    string // the name under which the score is given; "": the procedure's
+	Design    string // name of the design in the score; "": the procedure's
 }
 
 func (c ScoreConfig) complete() (ScoreConfig, error) {
@@ -56,7 +56,7 @@ func checkFraction(name string, v float64) error {
 	return nil
 }
 
-// Score is everything that k of n says about one listener, or about several taken as one. NaN is not measurable.
+// Score is everything that k of n says about one listener, or about several taken as one. NaN means not measurable.
 type Score struct {
 	Design      string  `json:"design,omitempty"`
 	Plan        Plan    `json:"plan"`
@@ -79,9 +79,9 @@ type Score struct {
 	Jeffreys       [2]float64 `json:"jeffreys"`
 	MidPInterval   [2]float64 `json:"mid_p_interval"`
 
-	// DPrime and its interval are by the model that is usual for the procedure: independent observations in ABX and
-	// duplicate pairs, comparison of distances in duo-trio, triangle and tetrad. The models beside it are NaN where the
-	// procedure has none of that kind. All are 0 at or below chance, NaN at a perfect score.
+	// DPrime and its interval use the usual model of the procedure: independent observations in ABX and duplicate pairs,
+	// comparison of distances in duo-trio, triangle and tetrad. DPrimeIndependent and DPrimeDifferencing are NaN where the
+	// procedure has no such model. All are 0 at or below chance, NaN at a perfect score.
 	DPrime                     float64    `json:"d_prime"`
 	DPrimeIndependent          float64    `json:"d_prime_independent"`
 	DPrimeDifferencing         float64    `json:"d_prime_differencing"`
@@ -91,7 +91,7 @@ type Score struct {
 
 	Discriminators         float64    `json:"discriminators"`
 	DiscriminatorsInterval [2]float64 `json:"discriminators_interval"`
-	DiscriminatorsUpper    float64    `json:"discriminators_upper"` // one-sided upper limit at the level alpha: what is ruled out above
+	DiscriminatorsUpper    float64    `json:"discriminators_upper"` // one-sided upper limit at the level alpha: more is ruled out
 
 	BayesFactor      float64 `json:"bayes_factor_10"`
 	Log10BayesFactor float64 `json:"log10_bayes_factor_10"`
@@ -99,20 +99,19 @@ type Score struct {
 	Log10EValue      float64 `json:"log10_e_value"`
 
 	Alpha    float64 `json:"alpha"`
-	Critical *int    `json:"critical_correct"` // smallest count that decides under the plan; nil where none can
+	Critical *int    `json:"critical_correct"` // smallest count that decides under the plan; nil where none does
 	Reached  bool    `json:"critical_reached"`
 
 	Warnings []string `json:"warnings"`
 }
 
-// ScoreABX returns what k correct of n ABX trials say. It is an error if the counts or the configuration are out of
-// range.
+// ScoreABX scores k correct of n ABX trials. It is an error if the counts or the configuration are out of range.
 func ScoreABX(k, n int, cfg ScoreConfig) (Score, error) {
 	return ScoreChoice(ABXObservations, k, n, cfg)
 }
 
-// ScoreChoice returns what k correct of n say where the question was asked by the given procedure: so a result published
-// for another one comes to the same scale. It is an error if the counts or the configuration are out of range.
+// ScoreChoice scores k correct of n of the given procedure, so that results published for other procedures are put on the
+// same scale. It is an error if the counts or the configuration are out of range.
 func ScoreChoice(p Procedure, k, n int, cfg ScoreConfig) (Score, error) {
 	cfg.Procedure = p
 	cfg, err := cfg.complete()
@@ -170,7 +169,7 @@ func (s *Score) setCritical() {
 	}
 }
 
-// Discriminators returns the proportion of discriminators where p are right and chance would be by guessing,
+// Discriminators returns the proportion of discriminators at proportion correct p and chance level p₀,
 // max(0, (p − p₀)/(1 − p₀)).
 func Discriminators(p, chance float64) float64 { return math.Max(0, (p-chance)/(1-chance)) }
 
@@ -183,7 +182,7 @@ func (s *Score) warnings() []string {
 		w = append(w, fmt.Sprintf("the one-sided test reaches α = %g, yet the two-sided %g %% interval still holds %.3g (lower end %.3f)",
 			s.Alpha, 100*s.Confidence, s.Chance, s.ClopperPearson[0]))
 	}
-	// Wrong answers are counted like right ones, so that the limit is that of CriticalCount.
+	// Wrong answers are counted as right ones, so that CriticalCount gives the limit.
 	if k, _, ok := CriticalCount(s.Trials, 1-s.Chance, s.Alpha/2); ok && s.Trials-s.Correct >= k {
 		w = append(w, fmt.Sprintf("reliably wrong: %d correct or fewer would come by chance with p = %.3g; look for exchanged answers before calling it nothing",
 			s.Correct, s.PBelow))
@@ -195,5 +194,5 @@ func (s *Score) warnings() []string {
 	return w
 }
 
-// FromDiscriminators returns the proportion correct of a proportion pd of discriminators, p₀ + (1 − p₀)·p_d.
+// FromDiscriminators returns the proportion correct at a proportion pd of discriminators, p₀ + (1 − p₀)·p_d.
 func FromDiscriminators(pd, chance float64) float64 { return chance + (1-chance)*pd }

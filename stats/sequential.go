@@ -7,8 +7,8 @@ import (
 	"slices"
 )
 
-// Looks is a plan with interim looks: after Trials[i] trials in all, stop and say 'heard' at Heard[i] correct or more,
-// stop and say 'ruled out' at RuledOut[i] or fewer (−1: never). Boundary names where the counts come from, "" unsaid.
+// Looks is a plan with interim looks: after Trials[i] trials in all, stop with 'heard' at Heard[i] correct or more, stop
+// with 'ruled out' at RuledOut[i] or fewer (−1: never). Boundary names the rule that gave the counts; "": none named.
 type Looks struct {
 	Boundary string `json:"boundary,omitempty"`
 	Trials   []int  `json:"trials"`
@@ -16,8 +16,8 @@ type Looks struct {
 	RuledOut []int  `json:"ruled_out_at"`
 }
 
-// Most returns the trials of the last look, 0 where there is none.
-func (l Looks) Most() int {
+// MaxTrials returns the number of trials at the last look, 0 where there is none.
+func (l Looks) MaxTrials() int {
 	if len(l.Trials) == 0 {
 		return 0
 	}
@@ -41,7 +41,7 @@ func checkLookTrials(at []int) error {
 	return nil
 }
 
-// Course is what a plan with looks does at one true p, exactly.
+// Course holds the exact operating characteristics of a plan with looks at one true p.
 type Course struct {
 	P        float64 `json:"p_true"`
 	Heard    float64 `json:"heard"`
@@ -50,7 +50,7 @@ type Course struct {
 	Expected float64 `json:"expected_trials"`
 }
 
-// LookChance is what happens at one look: the chances that a session gets there and stops, and that it goes on.
+// LookChance holds the probabilities that a session reaches one look and stops there, or goes on.
 type LookChance struct {
 	Trials   int     `json:"trials"`
 	Heard    float64 `json:"heard"`
@@ -58,9 +58,9 @@ type LookChance struct {
 	Open     float64 `json:"going_on"`
 }
 
-// Distribution returns, look by look, the exact chances of stopping at true p, by carrying the distribution of k from
-// trial to trial and taking out what stops. Where one count says both, 'heard' stands. Its cost is the largest number
-// of trials times the breadth of counts that still go on.
+// Distribution returns, look by look, the exact probabilities of stopping at true p, by carrying the distribution of k
+// from trial to trial and removing what stops. Where a count meets both boundaries, the verdict is 'heard'. The cost is
+// the largest number of trials times the number of counts that go on.
 func (l Looks) Distribution(p float64) []LookChance {
 	alive, n := running{chance: []float64{1}}, 0
 	all := make([]LookChance, len(l.Trials))
@@ -88,9 +88,9 @@ func (l Looks) Course(p float64) Course {
 	return c
 }
 
-// LnP returns ln of the exact p of a session that stopped at 'heard' with k of n right: the chance at p that a session stops
-// there at an earlier look, or at this one with as many right or more. It is 0 where there is no look after n trials, or
-// none that says 'heard' of k.
+// LnP returns ln of the exact p of a session that stopped with 'heard' at k of n right: the probability at p that a session
+// stops with 'heard' at an earlier look, or at this one with at least k right. It is 0 where there is no look after n
+// trials, or k is not 'heard' there.
 func (l Looks) LnP(k, n int, p float64) float64 {
 	for i, at := range l.Trials {
 		if at != n || k < l.Heard[i] {
@@ -103,13 +103,13 @@ func (l Looks) LnP(k, n int, p float64) float64 {
 	return 0
 }
 
-// running holds the sessions that go on: chance[i] is that of one with from + i right answers.
+// running holds the sessions that go on: chance[i] is the probability of from + i right answers.
 type running struct {
 	from   int
 	chance []float64
 }
 
-// step adds a trial at p. Ends below 1e-300 are dropped: they cannot show in any sum.
+// step adds a trial at p. Ends below 1e-300 are dropped: they cannot affect any sum.
 func (r *running) step(p float64) {
 	if len(r.chance) == 0 {
 		return
@@ -129,7 +129,7 @@ func (r *running) step(p float64) {
 	r.from, r.chance = r.from+lo, next[lo:hi]
 }
 
-// stop takes out the counts from heard up, and those up to ruledOut.
+// stop removes the counts from heard up, and those up to ruledOut.
 func (r *running) stop(ruledOut, heard int) LookChance {
 	hi := min(max(heard-r.from, 0), len(r.chance))
 	lo := min(max(ruledOut+1-r.from, 0), hi)
@@ -149,7 +149,7 @@ func (r *running) stop(ruledOut, heard int) LookChance {
 }
 
 // Peeking returns the exact probability that somebody who looks at the one-sided p after every trial, and stops at the
-// first p ≤ α, calls a coin at p₀ 'heard' within n trials.
+// first p ≤ α, declares a guesser at p₀ 'heard' within n trials.
 func Peeking(n int, p0, alpha float64) float64 {
 	l := everyTrial(n)
 	for i := range n {
@@ -166,7 +166,7 @@ func everyTrial(n int) Looks {
 	return never(at)
 }
 
-// never returns looks that stop nothing.
+// never returns looks at which no session stops.
 func never(at []int) Looks {
 	l := Looks{Trials: slices.Clone(at), Heard: make([]int, len(at)), RuledOut: make([]int, len(at))}
 	for i, n := range at {
@@ -183,9 +183,10 @@ func criticalOrNever(n int, p0, alpha float64) int {
 	return n + 1
 }
 
-// EvidenceLooks looks after the given numbers of trials, in rising order: 'heard' once the e-value reaches 1/α, 'ruled
-// out' once the matching e-value against p_d ≥ pd reaches 1/risk (pd 0: never). chance is a guesser's. The errors have
-// probability at most α and risk, however often it looks. Where a count says both, 'heard' stands.
+// EvidenceLooks returns looks after the given numbers of trials, in rising order: 'heard' once the e-value reaches 1/α,
+// 'ruled out' once the matching e-value against p_d ≥ pd reaches 1/risk (pd 0: never). chance is the guessing rate. The
+// errors have probability at most α and risk, however many looks there are. Where a count meets both, the verdict is
+// 'heard'.
 func EvidenceLooks(at []int, chance, pd, alpha, risk float64) (Looks, error) {
 	if err := errors.Join(checkFraction("chance", chance), checkFraction("alpha", alpha), checkFraction("risk", risk)); err != nil {
 		return Looks{}, err

@@ -14,13 +14,13 @@ type SiteScore struct {
 	Proportion float64 `json:"proportion"`
 }
 
-// SiteAnalysis combines the sites' totals, as logits, by the random-effects model. The proportions it gives are means
-// over sites; no number of trials stands behind them, and none can be computed from them.
+// SiteAnalysis combines the sites' totals, as logits, by the random-effects model. Its proportions are means over sites:
+// they are not counts of trials, and none can be computed from them.
 type SiteAnalysis struct {
 	Scale      string `json:"scale"`      // of the effects: logit
 	Correction string `json:"correction"` // for counts of 0 and n: haldane-anscombe
-	// Dispersion is by how much listeners of one site differ beyond chance, Pearson's χ² over its degrees of freedom,
-	// all sites together; where above 1 it multiplies the variances of the effects. NaN with one listener a site.
+	// Dispersion measures how much listeners of one site differ beyond chance: Pearson's χ² over its degrees of freedom,
+	// all sites together. Where above 1 it multiplies the variances of the effects. NaN with one listener at each site.
 	Dispersion float64     `json:"dispersion"`
 	Sites      []SiteScore `json:"sites"`
 	MetaAnalysis
@@ -31,7 +31,7 @@ type SiteAnalysis struct {
 
 // analyseSites returns nil where the listeners come from fewer than two sites.
 //
-// ref: the variance is that of quasi-likelihood, Wedderburn (1974); McCullagh & Nelder (1989), section 4.5.
+// ref: quasi-likelihood variance, Wedderburn (1974); McCullagh & Nelder (1989), section 4.5.
 func analyseSites(listeners []Listener, cfg ScoreConfig) (*SiteAnalysis, error) {
 	a := SiteAnalysis{Scale: "logit", Correction: "haldane-anscombe"}
 	members := map[string][]Count{}
@@ -73,7 +73,7 @@ func analyseSites(listeners []Listener, cfg ScoreConfig) (*SiteAnalysis, error) 
 }
 
 // dispersionWithin returns Pearson's χ² of listeners against their own site's proportion, over its degrees of freedom.
-// A site where all answers are right, or all wrong, says nothing of it.
+// Sites where all answers are right, or all wrong, do not contribute.
 func dispersionWithin(sites []SiteScore, members map[string][]Count) float64 {
 	chi2, df := 0.0, 0
 	for _, s := range sites {

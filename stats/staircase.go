@@ -6,8 +6,8 @@ import (
 	"slices"
 )
 
-// StaircaseConfig sets a transformed up-down procedure. Levels are in any unit in which equal steps are alike, such as
-// log10 of the dose.
+// StaircaseConfig configures a transformed up-down procedure. Levels are in any unit in which equal steps are equivalent,
+// such as log10 of the dose.
 type StaircaseConfig struct {
 	Down  int       // right answers in a row before the level falls by a step; one wrong answer raises it
 	Start float64   // first level: well above threshold
@@ -46,23 +46,23 @@ func NewStaircase(cfg StaircaseConfig) (Staircase, error) {
 	return Staircase{cfg: cfg, level: cfg.Start}, nil
 }
 
-// Target returns the proportion correct the levels settle about, where a fall and a rise are equally likely.
+// Target returns the proportion correct to which the levels converge, where a fall and a rise are equally likely.
 //
 //	p^down = 1/2
 //
 // That is 70.7 % for two down, 79.4 % for three, 84.1 % for four.
 func (s Staircase) Target() float64 { return math.Pow(0.5, 1/float64(s.cfg.Down)) }
 
-// Level is that of the next trial.
+// Level returns the level of the next trial.
 func (s Staircase) Level() float64 { return s.level }
 
-// Trials is the number of answers so far.
+// Trials returns the number of answers so far.
 func (s Staircase) Trials() int { return s.trials }
 
-// Reversals are the levels of the trials at which the direction changed, in order.
+// Reversals returns the levels of the trials at which the direction changed, in order.
 func (s Staircase) Reversals() []float64 { return slices.Clone(s.reversals) }
 
-// Next returns the state after an answer. The count of right answers in a row begins anew after every move.
+// Next returns the state after an answer. The count of right answers in a row restarts after every move.
 func (s Staircase) Next(correct bool) Staircase {
 	s.trials++
 	direction := 0
@@ -88,14 +88,13 @@ func (s Staircase) Next(correct bool) Staircase {
 	return s
 }
 
-// Estimate returns the mean of the reversals after the first discarded, of an even number of them so that peaks and
-// valleys weigh alike; NaN with fewer than two left. It is biased towards the side on which the steps are taken more
-// readily, and the more so the wider they are: the package doc has figures.
+// Estimate returns the mean of the reversals after the first discarded ones, over an even number of them so that peaks and
+// valleys have equal weight; NaN with fewer than two. Its bias grows with the step size: the package doc has figures.
 func (s Staircase) Estimate(discarded int) float64 {
-	left := len(s.reversals) - max(0, discarded)
-	left -= left & 1
-	if left < 2 {
+	used := len(s.reversals) - max(0, discarded)
+	used -= used & 1
+	if used < 2 {
 		return math.NaN()
 	}
-	return mean(s.reversals[len(s.reversals)-left:])
+	return mean(s.reversals[len(s.reversals)-used:])
 }

@@ -2,15 +2,15 @@ package stats
 
 import "math"
 
-// tiny keeps the modified Lentz recurrence off zero; any value far below one and far above underflow will do.
+// tiny keeps the modified Lentz recurrence away from zero; any value far below one and far above underflow will do.
 const tiny = 1e-280
 
 // lentzSteps bounds a continued fraction. The incomplete beta function needs about √max(a,b) steps, 1,100 at a
-// million trials; reaching the bound is impossible for the arguments this package forms.
+// million trials; the arguments that this package forms never reach the bound.
 const lentzSteps = 200_000
 
 // lnBetaTails returns the logarithms of I_x(a,b) and of 1 − I_x(a,b), the regularized incomplete beta function,
-// for a, b > 0 and y = 1 − x. The smaller of the two is computed, so neither tail loses digits.
+// for a, b > 0 and y = 1 − x. The smaller of the two is computed directly, so that neither tail loses precision.
 //
 // ref: NIST DLMF 8.17.22 (the continued fraction).
 func lnBetaTails(a, b, x, y float64) (lower, upper float64) {

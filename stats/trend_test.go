@@ -24,7 +24,7 @@ func floats(t *testing.T, text string) []float64 {
 	return all
 }
 
-// R counts tables and orders one by one; here distributions are built up.
+// R enumerates tables and orders; this package builds up the distributions.
 func TestTrendsAgreeWithR(t *testing.T) {
 	for _, r := range table(t, "trend") {
 		x, y, want := floats(t, r["x"]), floats(t, r["y"]), floats(t, r["value"])
@@ -84,7 +84,7 @@ func TestTrendsAsPublished(t *testing.T) {
 	}
 }
 
-// ref: R 4.2.2, pool-adjacent-violators of 10 9 12 11 16 15 20 of 20 (the sixth of 16), unbounded and not below 1/2.
+// ref: R 4.2.2, pool-adjacent-violators of 10 9 12 11 16 15 20 of 20 (the sixth of 16), unbounded and bounded below by 1/2.
 func TestTheIsotonicCurveOfCounts(t *testing.T) {
 	var points []stats.DosePoint
 	for i, k := range []int{20, 15, 16, 11, 12, 9, 10} { // from the highest dose down
@@ -103,8 +103,8 @@ func TestTheIsotonicCurveOfCounts(t *testing.T) {
 	}
 }
 
-// Two listeners, each answering as one likes at every dose, but the better one came to the high dose more often: added
-// up there is a trend, within listeners there is none.
+// Two listeners whose accuracy does not depend on the dose, the better of whom heard the high dose more often: there is a
+// trend in the totals, none within listeners.
 func TestTrapATrendMadeByWhoCameToWhichDose(t *testing.T) {
 	points := []stats.DosePoint{
 		{Dose: 1, Correct: 20, Trials: 40, Listener: "a"}, {Dose: 10, Correct: 5, Trials: 10, Listener: "a"},
@@ -121,7 +121,7 @@ func TestTrapATrendMadeByWhoCameToWhichDose(t *testing.T) {
 	}
 }
 
-// Each listener at one dose of their own: within listeners there is nothing to compare. This once looped for ever.
+// Each listener at one dose of their own: nothing to compare within listeners. This once looped forever.
 func TestNoTrendWhereNobodyCameToTwoDoses(t *testing.T) {
 	a, err := stats.CochranArmitage([]stats.DosePoint{{Dose: 1, Correct: 5, Trials: 10, Listener: "a"}, {Dose: 2, Correct: 9, Trials: 10, Listener: "b"}}, false)
 	if err != nil || !math.IsNaN(a.Z) || !math.IsNaN(a.P) || !math.IsNaN(a.PTwoSided) {
@@ -132,8 +132,8 @@ func TestNoTrendWhereNobodyCameToTwoDoses(t *testing.T) {
 	}
 }
 
-// Without a trend the exact p stays at or below α at most α of the time, and the asymptotic p is close: 4 standard
-// errors of 4000 runs at 0.05 are 0.014.
+// Without a trend the exact p is at or below α in at most α of the runs, and the asymptotic p is close: 4 standard errors of
+// 4000 runs at 0.05 are 0.014.
 func TestTrendKeepsItsErrorRate(t *testing.T) {
 	random := rand.New(rand.NewPCG(4, 4))
 	const runs = 4000
@@ -174,7 +174,7 @@ func ExampleCochranArmitage() {
 	// Output: z 2, exact p 0.10, <nil>
 }
 
-// Of the 3! orders one has all three pairs concordant.
+// One of the 3! orders has all three pairs concordant.
 func ExampleKendall() {
 	k := stats.Kendall([]float64{1, 2, 3}, []float64{0.5, 0.6, 0.9})
 	fmt.Printf("tau %.0f, one-sided p %.4f = 1/6, two-sided %.4f\n", k.Tau, k.Greater, k.P)

@@ -7,20 +7,20 @@ import "heardiff/stats"
 func (p Plan) Conditional() bool { return p.Design.ByRates() || p.Order == Balanced }
 
 // PowerAt returns the power of n scored trials of the plan's design, order and level against a listener who is right with
-// probability pTrue: by the test that decides, over the divisions into kinds as they are dealt. It is an error if n or
+// probability pTrue: by the test that decides, over the splits into kinds that the deal can give. It is an error if n or
 // pTrue is out of range.
 func (p Plan) PowerAt(n int, pTrue float64) (stats.Power, error) {
 	if !p.Conditional() {
 		return stats.PowerAt(n, p.Design.Chance(), pTrue, p.Alpha)
 	}
-	return stats.DividedPower(n, p.divisions(n), pTrue, p.Alpha)
+	return stats.FisherPower(n, p.splits(n), pTrue, p.Alpha)
 }
 
 // Powers returns PowerAt at each of several pTrue. It is an error if n or one of them is out of range, where the
 // exact binomial test decides.
 func (p Plan) Powers(n int, pTrue []float64) ([]float64, error) {
 	if p.Conditional() {
-		return stats.DividedPowers(p.divisions(n), n, p.Alpha, pTrue...), nil
+		return stats.FisherPowers(p.splits(n), n, p.Alpha, pTrue...), nil
 	}
 	powers := make([]float64, len(pTrue))
 	for i, v := range pTrue {
@@ -39,13 +39,13 @@ func (p Plan) TrialsFor(pTrue, power float64) (stats.Power, error) {
 	if !p.Conditional() {
 		return stats.TrialsFor(p.Design.Chance(), pTrue, p.Alpha, power)
 	}
-	return stats.DividedTrialsFor(p.divisions, pTrue, p.Alpha, power)
+	return stats.FisherTrialsFor(p.splits, pTrue, p.Alpha, power)
 }
 
-// divisions says how n trials fall into the two kinds that Fisher's test compares, see assignments.
-func (p Plan) divisions(n int) []stats.Division {
+// splits says how n trials fall into the two kinds that Fisher's test compares, see assignments.
+func (p Plan) splits(n int) []stats.Split {
 	if p.Order == Independent {
-		return stats.CoinDivisions(n)
+		return stats.CoinSplits(n)
 	}
-	return stats.RoundDivisions(n, len(p.Design.possible()))
+	return stats.RoundSplits(n, len(p.Design.possible()))
 }

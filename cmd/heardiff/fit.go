@@ -119,7 +119,7 @@ type fitted struct {
 
 // shapeless adds what the data say without a curve.
 func (f *fitted) shapeless(points []stats.DosePoint, cfg stats.FitConfig) error {
-	f.NotEarned = f.Unearned(points)
+	f.NotEarned = f.Unreliable(points)
 	f.Earned = len(f.NotEarned) == 0
 	var err error
 	if f.Trend, err = stats.CochranArmitage(points, cfg.Linear); err != nil {

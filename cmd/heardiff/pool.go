@@ -117,7 +117,7 @@ func (a *app) poolStudy(ctx context.Context, comparison string, design trials.De
 	verdicts := verdictsOf(l.result, comparison)
 	for _, v := range verdicts {
 		if v.Kind == "all" && v.Design == pooled.design.String() {
-			p.Judged(v.says)
+			p.SetVerdict(v.says)
 		}
 	}
 	result := struct {

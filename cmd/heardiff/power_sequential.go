@@ -59,7 +59,7 @@ func (a *app) powerSequential(f powerFlags) error {
 	if err != nil {
 		return rejected(err, reachHint(err))
 	}
-	n := p.looks.Most()
+	n := p.looks.MaxTrials()
 	chance := f.of.Chance()
 	truths := []float64{chance}
 	for _, v := range []float64{f.pTrue, stats.FromDiscriminators(f.ruleOut, chance)} {
@@ -116,7 +116,7 @@ func (f powerFlags) sequentialPlan() (sequentialPlan, error) {
 	if err != nil {
 		return sequentialPlan{}, err
 	}
-	return makeLooks(f.of, f.boundary, found.Most(), f.looks, f.ruleOut, f.alpha, f.alpha)
+	return makeLooks(f.of, f.boundary, found.MaxTrials(), f.looks, f.ruleOut, f.alpha, f.alpha)
 }
 
 func (p sequentialPlan) text(w io.Writer, n int, chance float64, courses []stats.Course) {

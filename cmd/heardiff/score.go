@@ -199,7 +199,7 @@ func writePairs(w io.Writer, s stats.PairScore) {
 	fmt.Fprintf(t, "hit rate\t%.3f\t%d of %d\n", s.HitRate, s.Hits, s.Hits+s.Misses)
 	fmt.Fprintf(t, "false-alarm rate\t%.3f\t%d of %d\n", s.FalseAlarmRate, s.FalseAlarms, s.FalseAlarms+s.CorrectRejections)
 	fmt.Fprintf(t, "p, one-sided\t%s\tFisher exact; mid-p %s, two-sided %s\n", probability(s.P), probability(s.MidP), probability(s.PTwoSided))
-	fmt.Fprintf(t, "p, other deals\t%s\tthe same answers where a coin deals each pair anew; two-sided %s\n", probability(s.Redeal.PCoin), probability(s.Redeal.PCoinTwoSided))
+	fmt.Fprintf(t, "p, other deals\t%s\tthe same answers where a coin deals each pair anew; two-sided %s\n", probability(s.Permutation.PCoin), probability(s.Permutation.PCoinTwoSided))
 	fmt.Fprintf(t, "d', independent\t%s\t%s\n", number(s.DPrimeIndependent), span(s.DPrimeInterval))
 	fmt.Fprintf(t, "d', differencing\t%s\t%s\n", number(s.DPrimeDifferencing), span(s.DPrimeDifferencingInterval))
 	fmt.Fprintf(t, "criterion\t%s\t%s; in units of sigma, differencing\n", number(s.Criterion), span(s.CriterionInterval))

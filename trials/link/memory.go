@@ -86,8 +86,8 @@ func (m memory) stakes(h Heard, k, n int, f Family) (up, down *stats.Stake) {
 		m.sizes[l] = risk
 	}
 	alpha, _ := f.ListenerAlpha()
-	up = &stats.Stake{Kept: stats.Staked(risk.heard, alpha)}
-	down = &stats.Stake{Kept: stats.Staked(risk.ruledOut, f.Alpha), Passed: func(float64, float64) bool { return false }}
+	up = &stats.Stake{Kept: stats.UnusedShare(risk.heard, alpha)}
+	down = &stats.Stake{Kept: stats.UnusedShare(risk.ruledOut, f.Alpha), Passed: func(float64, float64) bool { return false }}
 	switch h.Stopped {
 	case trials.StopHeard:
 		at := early{l, k, n}

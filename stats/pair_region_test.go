@@ -6,7 +6,7 @@ import (
 	"testing"
 )
 
-// pairTables calls f for every table of up to most pairs of either kind.
+// pairTables calls f for every table of up to most pairs of each kind.
 func pairTables(most int, f func(Pairs)) {
 	for different := 1; different <= most; different++ {
 		for hits := range different + 1 {
@@ -19,8 +19,8 @@ func pairTables(most int, f func(Pairs)) {
 	}
 }
 
-// scannedProfile returns the largest log-likelihood at d′, from a dense scan over the criterion and a search between the
-// neighbours of the best few places. Rates come from the error function, not from the routines under test.
+// scannedProfile returns the largest log-likelihood at d′, from a dense scan over the criterion and a search around the
+// best few points. Rates come from the error function, not from the routines under test.
 func scannedProfile(c Pairs, d float64, rates func(d, at float64) (h, f float64), from, to float64) float64 {
 	ln := func(at float64) float64 {
 		h, f := rates(d, at)
@@ -56,8 +56,8 @@ func scannedProfile(c Pairs, d float64, rates func(d, at float64) (h, f float64)
 
 func upperArea(x float64) float64 { return math.Erfc(x/math.Sqrt2) / 2 }
 
-// differencingRates and independentRates write the two models out: the differencing one by the criterion, the
-// independent one by zH − zF and its middle.
+// differencingRates and independentRates spell out the two models: the differencing model by the criterion, the
+// independent model by zH − zF and the mean of zH and zF.
 func differencingRates(d, tau float64) (h, f float64) {
 	return upperArea((tau-d)/math.Sqrt2) + upperArea((tau+d)/math.Sqrt2), 2 * upperArea(tau/math.Sqrt2)
 }
@@ -66,15 +66,15 @@ func independentRates(z, middle float64) (h, f float64) {
 	return upperArea(-middle - z/2), upperArea(-middle + z/2)
 }
 
-// zOf turns d′ of the independent model back into zH − zF.
+// zOf returns zH − zF for a d′ of the independent model.
 func zOf(d float64) float64 {
 	root := 2*upperArea(-d/2) - 1
 	return 2 * normalQuantile((1+root*root)/2)
 }
 
-// At every end twice the log-likelihood has fallen by χ²₁ of 95 %, 3.8415, from the largest of d′ ≥ 0; an end at 0 holds
-// 0 within that; and where there is no upper end, d′ of 12 is still within. The range has no gaps (see pairRegion), so
-// the ends say all. All tables of up to 6 pairs of either kind, with -full of up to 12, and larger ones drawn at random.
+// At every end twice the log-likelihood has fallen by the 95 % quantile of χ²₁, 3.8415, from its largest value over d′ ≥ 0;
+// a lower end of 0 is within that; where there is no upper end, a d′ of 12 is still within. The range has no gaps (see
+// pairRegion), so the ends define it. All tables of up to 6 pairs of each kind (with -full up to 12), and larger random ones.
 func TestEndsOfDPrimeAgreeWithADenseScan(t *testing.T) {
 	most, drawn := 5, 60
 	if *full {
@@ -147,7 +147,7 @@ func TestEstimatesOfPairsAreInsideTheirIntervals(t *testing.T) {
 	}
 }
 
-// Of false alarms alone: the ends for 3 of 10 against R 4.2.2 (the criterion is −√2·qnorm(F/2)):
+// Criterion from false alarms alone: the ends for 3 of 10 against R 4.2.2 (the criterion is −√2·qnorm(F/2)):
 //
 //	f <- function(p) 2*(dbinom(3,10,.3,log=TRUE) - dbinom(3,10,p,log=TRUE)) - qchisq(.95,1)
 //	-sqrt(2)*qnorm(uniroot(f, c(.3,.9), tol=1e-12)$root/2)  # lower
@@ -164,8 +164,8 @@ func TestTheCriterionsIntervalAgreesWithR(t *testing.T) {
 	}
 }
 
-// The bound of p_d covers where a listener knows on p_d of the trials and says 'different' by habit on the others,
-// summed over every table; percent correct, which the habit moves where the kinds are unequal, is not asked.
+// The bound of p_d has its coverage for a listener who knows on p_d of the trials and says 'different' with any bias on the
+// others, summed over every table. Percent correct, which bias changes where the kinds are unequal, is not used.
 func TestTheBoundOfDiscriminatorsCovers(t *testing.T) {
 	for _, n := range [][2]int{{12, 12}, {5, 15}, {15, 5}} {
 		for _, pd := range []float64{0.1, 0.4, 0.8} {

@@ -5,11 +5,11 @@ import (
 	"slices"
 )
 
-// steps is a step function of j = 0, 1, 2, …: how many of some numbers are larger than j. It is kept by its runs, so that
-// memory and time grow with the number of different numbers, not with their size.
+// steps is a step function of j = 0, 1, 2, …: how many of a set of numbers are larger than j. It is stored run-length
+// encoded, so that memory and time grow with the number of different values, not with their size.
 type steps []stepRun
 
-// stepRun is a stretch first ≤ j < end over which the function has one value.
+// stepRun is a range first ≤ j < end over which the function is constant.
 type stepRun struct {
 	first, end int
 	value      float64
@@ -29,7 +29,7 @@ func exceeding(numbers []int) steps {
 	return s
 }
 
-// rising returns Σ_j s(j)·ln(from + j·θ): the logarithm of products of rising factorials.
+// rising returns Σ_j s(j)·ln(from + j·θ), the logarithm of a product of rising factorials.
 func (s steps) rising(from, theta float64) float64 {
 	sum := 0.0
 	if theta == 0 {
@@ -47,7 +47,7 @@ func (s steps) rising(from, theta float64) float64 {
 	return sum
 }
 
-// direct is how many steps from zero the logarithms of sumLogs are added up one by one: beyond, the first term left out of the series,
+// direct is the number of terms from zero that sumLogs adds up one by one. Beyond it the first omitted term of the series,
 // θ⁷/(u+jθ)⁷·720/1209600, is below 2e-14.
 const direct = 32
 

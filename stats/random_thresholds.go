@@ -9,15 +9,15 @@ import (
 	"gonum.org/v1/gonum/optimize"
 )
 
-// RandomThresholds is a psychometric function of several listeners, whose thresholds differ and whose slope is common:
-// each listener's threshold is drawn from a normal distribution in the unit of the scale, log10 of the dose or the dose
-// itself. NaN where the data determine nothing.
+// RandomThresholds is a psychometric function of several listeners with different thresholds and a common slope: each
+// listener's threshold is drawn from a normal distribution in the unit of the scale, log10 of the dose or the dose itself.
+// What the data do not determine is NaN.
 type RandomThresholds struct {
 	Listeners         int        `json:"listeners"`
 	Threshold         float64    `json:"threshold"`          // dose at the mean of the listeners' thresholds: half of them need less
-	ThresholdInterval [2]float64 `json:"threshold_interval"` // wider where listeners are few
+	ThresholdInterval [2]float64 `json:"threshold_interval"` // widened for few listeners
 	// BetweenSD is the standard deviation of thresholds over listeners, in log10 of the dose or in the dose itself; 0
-	// where the listeners differ no more than chance lets them seem to.
+	// where chance explains the differences between listeners.
 	BetweenSD         float64    `json:"between_sd"`
 	BetweenSDInterval [2]float64 `json:"between_sd_interval"`
 	Slope             float64    `json:"slope"` // of one listener: steeper than that of a curve through all of them
@@ -42,7 +42,7 @@ type randomFitter struct {
 	span         float64
 	slopeLo      float64 // ln s
 	slopeHi      float64
-	scale        place // a step of each parameter that matters
+	scale        params // a relevant step of each parameter
 }
 
 // person is one pattern of answers, by index of dose, and how many listeners gave it.
@@ -52,13 +52,13 @@ type person struct {
 	many float64
 }
 
-// FitRandomThresholds fits by maximum marginal likelihood. The lapse rate must be given. It is an error where FitCurve
-// gives one, with fewer than two listeners, or with a free lapse rate.
+// FitRandomThresholds fits by maximum marginal likelihood. It fails where FitCurve does, with fewer than two listeners, or
+// with a free lapse rate.
 //
 //	L = Π_l ∫ φ((u − μ)/σ)/σ · Π_i p(x_i; u, s)^k·(1 − p(x_i; u, s))^(n−k) du
 //
-// Intervals come from the profile of L, p from its ratio to that of one common threshold, halved because σ = 0 lies on
-// the boundary.
+// Intervals come from the profile of L, p from the likelihood ratio against one common threshold, halved because σ = 0
+// lies on the boundary.
 //
 // ref: Moscatelli, Mezzetti & Lacquaniti (2012), psychometric functions with random effects.
 func FitRandomThresholds(points []DosePoint, cfg FitConfig) (RandomThresholds, error) {
@@ -78,7 +78,7 @@ func FitRandomThresholds(points []DosePoint, cfg FitConfig) (RandomThresholds, e
 
 func newRandomFitter(f *fitter, points []DosePoint) (*randomFitter, int, error) {
 	r := &randomFitter{shape: f.cfg.Shape, guess: f.cfg.Guess, lapse: f.cfg.Lapse, span: f.span, slopeLo: f.slopeLo, slopeHi: f.slopeHi,
-		scale: place{f.span, 1, 1}}
+		scale: params{f.span, 1, 1}}
 	merged, err := mergeDoses(points)
 	if err != nil {
 		return nil, 0, err
@@ -114,31 +114,31 @@ func newRandomFitter(f *fitter, points []DosePoint) (*randomFitter, int, error) 
 	return r, len(names), nil
 }
 
-// place is a point in the space of parameters: mean threshold in the scale's unit, ln of the deviation between
-// listeners, ln of the slope.
-type place [3]float64
+// params are the parameters: mean threshold in the scale's unit, ln of the standard deviation between listeners, ln of the
+// slope.
+type params [3]float64
 
-// Indices of place.
+// Indices of params.
 const (
 	atMean = iota
 	atSD
 	atSlope
 )
 
-// The integral over thresholds is the trapezium rule, which converges geometrically for analytic functions that die
-// away at both ends; all listeners share its places, so that the curve is computed once a place and dose. Gauss–Hermite
-// quadrature at each listener's peak was tried and is worse: a guessing listener leaves shoulders that it misses.
+// The integral over thresholds uses the trapezoidal rule, which converges geometrically for analytic functions that vanish
+// at both ends. All listeners share its nodes, so that the curve is computed once for each node and dose. Gauss–Hermite
+// quadrature at each listener's peak was tried and is worse: it misses the shoulders of a guessing listener.
 //
 // ref: Trefethen & Weideman (2014), The exponentially convergent trapezoidal rule.
 const (
-	farthest     = 8.0  // deviations to either side: beyond lies 1e-15 of the distribution
-	sdSteps      = 2.5  // steps a deviation
-	slopeSteps   = 6.0  // steps a unit of s·u at ten trials a dose; more trials make the likelihood narrower
+	farthest     = 8.0  // standard deviations to either side; 1e-15 of the distribution lies beyond
+	sdSteps      = 2.5  // steps per standard deviation
+	slopeSteps   = 6.0  // steps per unit of s·u at ten trials per dose; more trials make the likelihood narrower
 	weibullSteps = 20.0 // the Weibull's likelihood falls more steeply on one side
-	mostPlaces   = 8000 // where a steep slope meets a wide spread
+	maxNodes     = 8000 // where a steep slope meets a wide spread
 )
 
-// stepsAcross returns how many places the curve asks for across one unit of s·u.
+// stepsAcross returns the number of nodes that the curve needs across one unit of s·u.
 func (r *randomFitter) stepsAcross() float64 {
 	steps := slopeSteps
 	if r.shape == Weibull {
@@ -147,18 +147,18 @@ func (r *randomFitter) stepsAcross() float64 {
 	return steps * math.Sqrt(math.Max(1, r.longest/10))
 }
 
-// lattice holds, at each place and dose, ln p, ln(1 − p) and by ln s the derivatives of both.
+// lattice holds, at each node and dose, ln p, ln(1 − p) and the derivatives of both with respect to ln s.
 type lattice struct {
-	z                        []float64 // thresholds, in deviations from the mean
+	z                        []float64 // thresholds, in standard deviations from the mean
 	step                     float64
 	right, wrong, upR, downW [][]float64
 }
 
-func (r *randomFitter) lattice(at place) *lattice {
+func (r *randomFitter) lattice(at params) *lattice {
 	sd, s := math.Exp(at[atSD]), math.Exp(at[atSlope])
-	// Bounded before it is a whole number: the search may try deviations that no int could count.
-	places := int(math.Min(mostPlaces, math.Ceil(2*farthest*math.Max(sdSteps, r.stepsAcross()*s*sd))))
-	l := &lattice{z: make([]float64, places+1), step: 2 * farthest / float64(places)}
+	// Bounded before it becomes an int: the search may try standard deviations for which an int would overflow.
+	nodes := int(math.Min(maxNodes, math.Ceil(2*farthest*math.Max(sdSteps, r.stepsAcross()*s*sd))))
+	l := &lattice{z: make([]float64, nodes+1), step: 2 * farthest / float64(nodes)}
 	for j := range l.z {
 		l.z[j] = -farthest + l.step*float64(j)
 	}
@@ -182,10 +182,10 @@ func (r *randomFitter) lattice(at place) *lattice {
 }
 
 // ln returns the marginal log-likelihood and its gradient.
-func (r *randomFitter) ln(at place) (float64, place) {
+func (r *randomFitter) ln(at params) (float64, params) {
 	const workers = 8
 	l, sd := r.lattice(at), math.Exp(at[atSD])
-	values, slopes := make([]float64, workers), make([]place, workers)
+	values, slopes := make([]float64, workers), make([]params, workers)
 	var wait sync.WaitGroup
 	each := (len(r.people) + workers - 1) / workers
 	for w := range workers {
@@ -205,7 +205,7 @@ func (r *randomFitter) ln(at place) (float64, place) {
 		})
 	}
 	wait.Wait()
-	sum, slope := 0.0, place{}
+	sum, slope := 0.0, params{}
 	for w := range workers { // in order, so that the sum does not depend on who finished first
 		sum += values[w]
 		for j := range slope {
@@ -215,8 +215,8 @@ func (r *randomFitter) ln(at place) (float64, place) {
 	return sum, slope
 }
 
-// one integrates over one listener's threshold; room holds two numbers a place.
-func (l *lattice) one(p *person, sd float64, room []float64) (float64, place) {
+// one integrates over one listener's threshold; room has two numbers for each node.
+func (l *lattice) one(p *person, sd float64, room []float64) (float64, params) {
 	ln, slope := room[:len(l.z)], room[len(l.z):]
 	for j, z := range l.z {
 		ln[j], slope[j] = -z*z/2, 0
@@ -233,7 +233,7 @@ func (l *lattice) one(p *person, sd float64, room []float64) (float64, place) {
 	for _, v := range ln {
 		most = math.Max(most, v)
 	}
-	sum, g := 0.0, place{}
+	sum, g := 0.0, params{}
 	for j, z := range l.z {
 		if ln[j] < most-45 {
 			continue // e⁻⁴⁵ of the largest adds nothing
@@ -250,8 +250,8 @@ func (l *lattice) one(p *person, sd float64, room []float64) (float64, place) {
 	return p.many * (most + math.Log(sum*l.step) - 0.5*math.Log(2*math.Pi)), g
 }
 
-// climb maximises from a start with the parameters in held fixed. A slope beyond its bounds is pushed back.
-func (r *randomFitter) climb(start place, held map[int]bool) (place, float64) {
+// climb maximises from a start with the parameters in held fixed. A slope beyond its bounds is penalised.
+func (r *randomFitter) climb(start params, held map[int]bool) (params, float64) {
 	var free []int
 	for j := range start {
 		if !held[j] {
@@ -259,7 +259,7 @@ func (r *randomFitter) climb(start place, held map[int]bool) (place, float64) {
 		}
 	}
 	scale := r.scale
-	at := func(x []float64) place {
+	at := func(x []float64) params {
 		p := start
 		for i, j := range free {
 			p[j] = start[j] + x[i]*scale[j]
@@ -269,7 +269,7 @@ func (r *randomFitter) climb(start place, held map[int]bool) (place, float64) {
 	var last []float64
 	var value float64
 	slope := make([]float64, len(free))
-	loss := func(x []float64) float64 { // value and gradient are asked for one after the other, and come together
+	loss := func(x []float64) float64 { // computes value and gradient together, because the optimiser asks for them in turn
 		if last == nil || !slices.Equal(x, last) {
 			last = append(last[:0], x...)
 			value = r.loss(at(x), free, scale, slope)
@@ -285,9 +285,9 @@ func (r *randomFitter) climb(start place, held map[int]bool) (place, float64) {
 	return at(got.X), -got.F
 }
 
-// loss is the log-likelihood turned over, with walls where slope or deviation leave what the data could tell, and its
-// gradient over the free parameters in their scales.
-func (r *randomFitter) loss(p place, free []int, scale place, gradient []float64) float64 {
+// loss is the negative log-likelihood, with penalties where slope or standard deviation leave the range that the data can
+// resolve, and its gradient over the free parameters in their scales.
+func (r *randomFitter) loss(p params, free []int, scale params, gradient []float64) float64 {
 	over := math.Max(0, p[atSlope]-r.slopeHi) + math.Min(0, p[atSlope]-r.slopeLo)
 	under := math.Min(0, p[atSD]-math.Log(smallestSD*r.span)) + math.Max(0, p[atSD]-math.Log(20*r.span))
 	if math.Abs(p[atMean]) > 1e4*r.span || math.Abs(over)+math.Abs(under) > 30 {

@@ -24,7 +24,7 @@ func TestSumsOfLogarithms(t *testing.T) {
 				exp := product.MantExp(&m)
 				mantissa, _ := m.Float64()
 				want = math.Log(mantissa) + float64(exp)*math.Ln2
-				// Rounding alone: each logarithm is right to half a unit of its last place, u + jθ likewise.
+				// Rounding only: each logarithm, and each u + jθ, is correct to half a unit in the last place.
 				if tol := 4e-16 * (size + float64(n)); math.Abs(got-want) > tol+1e-15 {
 					t.Errorf("n %d, u %g, θ %g: %.17g, want %.17g (off by %.2g of %.2g)", n, u, theta, got, want, got-want, tol)
 				}
@@ -60,7 +60,7 @@ func TestStepsCountWhatIsLarger(t *testing.T) {
 	}
 }
 
-// Two listeners of 100,000 trials each took 11 s of processor.
+// Two listeners of 100,000 trials each once took 11 s of processor time.
 func BenchmarkPoolOfLongListeners(b *testing.B) {
 	for b.Loop() {
 		if _, err := PoolListeners([]Listener{{Listener: "A", Group: "x", Correct: 50_300, Trials: 100_000},

@@ -2,7 +2,7 @@ package stats
 
 import "math"
 
-// rankSumLimit bounds the additions spent on counting every order, to a few hundredths of a second: 160 trials, half of
+// rankSumLimit bounds the number of additions for exact counting, to a few hundredths of a second: 160 trials, half of
 // them right, are within it.
 const rankSumLimit = 1e8
 
@@ -11,8 +11,8 @@ func rankSumCost(k, n int) float64 {
 	return float64(n) * float64(k) * float64(k) * float64(n-k)
 }
 
-// rankSumWays returns how many of the sets of k ranks among 1 to n have a sum of u above the least, for every u.
-// The counts are exact up to 2⁵³ and relatively good to 1e-13 beyond.
+// rankSumWays returns, for every u, the number of sets of k ranks among 1 to n whose sum exceeds the smallest possible by u.
+// The counts are exact up to 2⁵³, with a relative error of 1e-13 beyond.
 func rankSumWays(k, n int) []float64 {
 	if k > n-k {
 		return rankSumWays(n-k, n) // the ranks left out: the sums mirror each other, and their law is symmetric
@@ -25,7 +25,7 @@ func rankSumWays(k, n int) []float64 {
 	ways[0][0] = 1
 	for rank := 1; rank <= n; rank++ {
 		for j := min(rank, k); j >= 1; j-- {
-			shift := rank - j // the j-th rank of a set stands this far above its least place
+			shift := rank - j // by how much the j-th rank of a set exceeds its smallest value
 			for u := min(j*shift, top); u >= shift; u-- {
 				ways[j][u] += ways[j-1][u-shift]
 			}

@@ -5,7 +5,7 @@ import (
 	"slices"
 )
 
-// NextTrial says which dose teaches most, given the answers so far.
+// NextTrial is the most informative dose, given the answers so far.
 type NextTrial struct {
 	Dose        float64   `json:"dose"`        // of a fine ladder from the lowest to the highest tested
 	Tested      float64   `json:"dose_tested"` // of the doses already in the data
@@ -14,16 +14,16 @@ type NextTrial struct {
 	Posterior   Posterior `json:"posterior"`
 }
 
-// Sizes of the grid that NextDose thinks over.
+// Sizes of the grid over which NextDose searches.
 const (
 	gridThresholds = 61
 	gridSlopes     = 12
 	gridDoses      = 81
 )
 
-// NextDose returns where a further trial is expected to narrow threshold, slope and lapse rate most. Thresholds reach
-// half the range of doses beyond it on either side, slopes from a rise over the whole range to one over a fortieth of
-// it. It is an error where FitCurve gives one. Doses of zero on a logarithmic scale are no candidates.
+// NextDose returns the dose at which a further trial is expected to reduce the uncertainty of threshold, slope and lapse
+// rate most. Thresholds extend half the range of doses beyond it on either side; slopes go from a rise over the full range
+// to one over a fortieth of it. It fails where FitCurve does. Doses of zero on a logarithmic scale are not candidates.
 func NextDose(points []DosePoint, cfg FitConfig) (NextTrial, error) {
 	f, err := newFitter(points, cfg)
 	if err != nil {
@@ -61,16 +61,16 @@ func NextDose(points []DosePoint, cfg FitConfig) (NextTrial, error) {
 	return p.nextOf(tested), nil
 }
 
-// nextOf gives the best of the first fine doses, and the best of the others.
+// nextOf returns the best of the first fine doses, and the best of the others.
 func (p Placement) nextOf(fine int) NextTrial {
 	now := p.Entropy()
 	n := NextTrial{Posterior: p.Posterior()}
 	all := p
 	p.cfg.Doses, p.chance = all.cfg.Doses[:fine], all.chance[:fine]
-	dose, left := p.Next()
-	n.Dose, n.Information = dose, (now-left)/math.Ln2
+	dose, remaining := p.Next()
+	n.Dose, n.Information = dose, (now-remaining)/math.Ln2
 	p.cfg.Doses, p.chance = all.cfg.Doses[fine:], all.chance[fine:]
-	dose, left = p.Next()
-	n.Tested, n.InfoTested = dose, (now-left)/math.Ln2
+	dose, remaining = p.Next()
+	n.Tested, n.InfoTested = dose, (now-remaining)/math.Ln2
 	return n
 }

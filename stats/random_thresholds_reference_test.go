@@ -8,7 +8,7 @@ import (
 	"heardiff/stats"
 )
 
-// scipy integrates by Gauss–Legendre, checked with an adaptive rule, and searches by simplex; it stops at about 1e-6.
+// The scipy reference integrates by Gauss–Legendre, checked with an adaptive rule, and searches by simplex to about 1e-6.
 func TestRandomThresholdsAgreeWithScipy(t *testing.T) {
 	var points []stats.DosePoint
 	for _, r := range table(t, "random_thresholds_data") {

@@ -2,14 +2,14 @@ package stats
 
 import "fmt"
 
-// heldLooks is over how many larger numbers of trials a plan with looks must keep its power: counts are whole, so that the
-// power of a boundary at few looks is a sawtooth in the number of trials.
+// heldLooks is the number of further trials over which a plan with looks must keep its power: counts are whole numbers, so
+// that the power of a boundary at few looks is a sawtooth in the number of trials.
 const heldLooks = 10
 
-// SmallestLooks returns the plan with the fewest trials that reaches what is asked and does so, too, with each of 1 to 10
-// trials more. plan makes the looks of a plan of n trials at most, or an error where there are none; reaches must hold for
-// large n if it does for some. The first is found between a plan that reaches and one, at most a fifth smaller, that does
-// not. It returns ErrOutOfReach where MaxLookTrials do not suffice.
+// SmallestLooks returns the plan with the fewest trials for which reaches holds, at that number of trials and at each of
+// the next 10. plan makes the looks of a plan of at most n trials, or an error where there are none; reaches must hold for
+// large n if it does for some. The search starts between a plan that reaches and one, at most a fifth smaller, that does
+// not. It returns ErrOutOfReach where MaxLookTrials trials do not suffice.
 func SmallestLooks(plan func(n int) (Looks, error), reaches func(Looks) bool) (Looks, error) {
 	var made error
 	try := func(n int) (Looks, bool) {
@@ -34,7 +34,7 @@ func SmallestLooks(plan func(n int) (Looks, error), reaches func(Looks) bool) (L
 	return keptLooks(n, try)
 }
 
-// keptLooks returns the first plan from n on that reaches and keeps what is asked.
+// keptLooks returns the first plan from n trials on that reaches the requirement and keeps it.
 func keptLooks(n int, try func(int) (Looks, bool)) (Looks, error) {
 	var found Looks
 	for held := 0; n <= MaxLookTrials; n++ {

@@ -8,7 +8,7 @@ import (
 	"heardiff/stats"
 )
 
-// Every table of nine trials, scored one by one, for every division and listeners from guessing to sure.
+// Every table of nine trials, scored one by one, for every split and listeners from guessing to always right.
 func TestDividedPowerAgreesWithEveryTable(t *testing.T) {
 	const n = 9
 	choose := func(n, k int) float64 { return math.Round(math.Exp(stats.LnChoose(n, k))) }
@@ -27,7 +27,7 @@ func TestDividedPowerAgreesWithEveryTable(t *testing.T) {
 					}
 				}
 			}
-			got, err := stats.DividedPower(n, []stats.Division{{Different: nd, Chance: 1}}, p, 0.05)
+			got, err := stats.FisherPower(n, []stats.Split{{Different: nd, Chance: 1}}, p, 0.05)
 			if err != nil || math.Abs(got.Power-want) > 1e-12 {
 				t.Errorf("%d of %d different, p %v: power %v, want %v, error %v", nd, n, p, got.Power, want, err)
 			}
@@ -35,7 +35,7 @@ func TestDividedPowerAgreesWithEveryTable(t *testing.T) {
 	}
 }
 
-// R 4.2.2, over every division and table:
+// R 4.2.2, over every split and table:
 //
 //	power <- function(n, p, alpha) sum(sapply(1:(n-1), function(nd) {
 //	  ns <- n - nd; h <- rep(0:nd, ns+1); f <- rep(0:ns, each=nd+1)
@@ -46,23 +46,23 @@ func TestDividedPowerAgreesWithR(t *testing.T) {
 		trials      int
 		power, size float64 // at 0.7 and 0.5
 	}{{16, 0.256111002977, 0.0129467654042}, {42, 0.749680955577, 0.0250745659301}, {60, 0.897187108181, 0.0283591591586}} {
-		got, err := stats.DividedPower(c.trials, stats.CoinDivisions(c.trials), 0.7, 0.05)
+		got, err := stats.FisherPower(c.trials, stats.CoinSplits(c.trials), 0.7, 0.05)
 		if err != nil || !near(got.Power, c.power, 1e-10) || !near(got.Size, c.size, 1e-10) {
 			t.Errorf("%d trials: %+v, want %v and %v, error %v", c.trials, got, c.power, c.size, err)
 		}
 	}
 }
 
-// By hand: of seven trials in rounds of four, two differ in the whole round, and of the three of the next, one or two.
+// By hand: of seven trials in rounds of four, two are different in the complete round, and one or two of the remaining three.
 func TestRoundsDivideAsTheyAreDealt(t *testing.T) {
 	for _, c := range []struct {
 		trials, assignments int
-		want                []stats.Division
+		want                []stats.Split
 	}{
-		{8, 4, []stats.Division{{4, 1}}}, {7, 4, []stats.Division{{3, 0.5}, {4, 0.5}}},
-		{6, 4, []stats.Division{{2, 1. / 6}, {3, 4. / 6}, {4, 1. / 6}}}, {5, 2, []stats.Division{{2, 0.5}, {3, 0.5}}},
+		{8, 4, []stats.Split{{4, 1}}}, {7, 4, []stats.Split{{3, 0.5}, {4, 0.5}}},
+		{6, 4, []stats.Split{{2, 1. / 6}, {3, 4. / 6}, {4, 1. / 6}}}, {5, 2, []stats.Split{{2, 0.5}, {3, 0.5}}},
 	} {
-		got := stats.RoundDivisions(c.trials, c.assignments)
+		got := stats.RoundSplits(c.trials, c.assignments)
 		if len(got) != len(c.want) {
 			t.Fatalf("%d in rounds of %d: %v", c.trials, c.assignments, got)
 		}
@@ -75,19 +75,19 @@ func TestRoundsDivideAsTheyAreDealt(t *testing.T) {
 }
 
 func TestDividedTrialsForIsTheFirstThatSuffices(t *testing.T) {
-	got, err := stats.DividedTrialsFor(stats.CoinDivisions, 0.7, 0.05, 0.8)
+	got, err := stats.FisherTrialsFor(stats.CoinSplits, 0.7, 0.05, 0.8)
 	if err != nil {
 		t.Fatal(err)
 	}
 	power := func(n int) float64 {
-		p, err := stats.DividedPower(n, stats.CoinDivisions(n), 0.7, 0.05)
+		p, err := stats.FisherPower(n, stats.CoinSplits(n), 0.7, 0.05)
 		if err != nil {
 			t.Fatal(err)
 		}
 		return p.Power
 	}
 	if power(got.Trials-1) >= 0.8 || got.Power != power(got.Trials) {
-		t.Errorf("%+v, one less has %v", got, power(got.Trials-1))
+		t.Errorf("%+v, one trial fewer has %v", got, power(got.Trials-1))
 	}
 	for n := range 5 {
 		if power(got.Trials+n) < 0.8 {
@@ -95,7 +95,7 @@ func TestDividedTrialsForIsTheFirstThatSuffices(t *testing.T) {
 		}
 	}
 	for _, p := range []float64{0.5, 0.505} {
-		if _, err := stats.DividedTrialsFor(stats.CoinDivisions, p, 0.05, 0.8); !errors.Is(err, stats.ErrOutOfReach) {
+		if _, err := stats.FisherTrialsFor(stats.CoinSplits, p, 0.05, 0.8); !errors.Is(err, stats.ErrOutOfReach) {
 			t.Errorf("p %v: error %v", p, err)
 		}
 	}

@@ -7,17 +7,20 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// smallestSD is the deviation between listeners, as a part of the range of doses, that stands for none.
+// smallestSD is the standard deviation between listeners, as a fraction of the range of doses, that represents none.
 const smallestSD = 1e-4
+
+// searchResolution is the difference of log-likelihood that the search resolves.
+const searchResolution = 1e-7
 
 // fit finds the maximum from several starts, then the intervals.
 func (r *randomFitter) fit(common *fitter, listeners int) RandomThresholds {
 	ut, lnSlope, _, lnCommon := common.best()
-	best, most := place{ut, math.Log(smallestSD * r.span), lnSlope}, lnCommon
+	best, most := params{ut, math.Log(smallestSD * r.span), lnSlope}, lnCommon
 	for _, sd := range []float64{0.05, 0.3} {
-		// One listener's slope is steeper than that of the curve through all of them.
-		at, ln := r.climb(place{ut, math.Log(sd * r.span), math.Min(lnSlope+0.4, r.slopeHi)}, nil)
-		if ln > most+1e-7 { // less is no more than the search resolves
+		// One listener's curve is steeper than the curve through all of them.
+		at, ln := r.climb(params{ut, math.Log(sd * r.span), math.Min(lnSlope+0.4, r.slopeHi)}, nil)
+		if ln > most+searchResolution {
 			best, most = at, ln
 		}
 	}
@@ -35,15 +38,15 @@ func (r *randomFitter) fit(common *fitter, listeners int) RandomThresholds {
 	curve.Guess, curve.Lapse, curve.Threshold, curve.Slope = r.guess, r.lapse, out.Threshold, out.Slope
 	out.curve = curve
 	if flat := common.flat(); most-flat < flatRise {
-		return out.nothing()
+		return out.undetermined()
 	}
 	r.intervals(&out, common, curve, best, most)
 	out.Warnings = out.warnings()
 	return out
 }
 
-// nothing blanks what data that do not rise cannot tell.
-func (t RandomThresholds) nothing() RandomThresholds {
+// undetermined sets to NaN what data that do not rise do not determine.
+func (t RandomThresholds) undetermined() RandomThresholds {
 	nan := math.NaN()
 	none := [2]float64{nan, nan}
 	t.Threshold, t.BetweenSD, t.Slope = nan, nan, nan
@@ -52,8 +55,8 @@ func (t RandomThresholds) nothing() RandomThresholds {
 	return t
 }
 
-// At returns the chance of a correct answer at the dose of a listener drawn from all, whose threshold is not known: the
-// curve of one listener averaged over thresholds. It is less steep than theirs.
+// At returns the chance of a correct answer at the dose for a listener drawn at random, whose threshold is unknown: the
+// curve of one listener averaged over thresholds. It is less steep than any single listener's.
 func (t RandomThresholds) At(dose float64) float64 {
 	const steps = 80 // as in lattice
 	sum, weight, one := 0.0, 0.0, t.curve
@@ -66,12 +69,11 @@ func (t RandomThresholds) At(dose float64) float64 {
 	return sum / weight
 }
 
-// intervals walks from the best fit to where the profile has fallen by half the χ²₁ quantile, or for the mean by what few
-// listeners ask for.
-func (r *randomFitter) intervals(out *RandomThresholds, common *fitter, curve Curve, best place, most float64) {
+// intervals walks from the best fit to where the profile has fallen by half the χ²₁ quantile, or by meanFall for the mean.
+func (r *randomFitter) intervals(out *RandomThresholds, common *fitter, curve Curve, best params, most float64) {
 	z := normalUpperPoint(math.Log((1 - out.Confidence) / 2))
-	se := r.measure(best)
-	fall := place{meanFall(out.Listeners, out.Confidence), z * z / 2, z * z / 2}
+	se := r.standardErrors(best)
+	fall := params{meanFall(out.Listeners, out.Confidence), z * z / 2, z * z / 2}
 	end := func(parameter int, side, limit float64) float64 {
 		profile := r.profile(common, parameter, best)
 		return crossing(func(x float64) float64 { return profile(x) - most + fall[parameter] }, best[parameter], side*z*se[parameter], limit)
@@ -85,14 +87,14 @@ func (r *randomFitter) intervals(out *RandomThresholds, common *fitter, curve Cu
 	best[atSD] = math.Max(best[atSD], math.Log(0.01*r.span)) // below, the likelihood is flat
 	out.BetweenSDInterval = [2]float64{math.Exp(end(atSD, -1, low)), math.Exp(end(atSD, 1, math.Log(10*r.span)))}
 	if math.IsNaN(out.BetweenSDInterval[0]) {
-		out.BetweenSDInterval[0] = 0 // as if all were alike is within the interval
+		out.BetweenSDInterval[0] = 0 // the interval includes equal thresholds
 	}
 }
 
 // profile returns the largest log-likelihood with one parameter held, each search starting where the last one ended.
-// Listeners who are all alike are among those who differ, so that it is at least that of the common fit, whose search is
-// over the whole range and misses no second maximum.
-func (r *randomFitter) profile(common *fitter, parameter int, from place) func(float64) float64 {
+// Equal thresholds are a special case, so that it is at least that of the common fit, whose search covers the full range
+// and does not miss a second maximum.
+func (r *randomFitter) profile(common *fitter, parameter int, from params) func(float64) float64 {
 	alike := func(float64) float64 { return math.Inf(-1) }
 	switch parameter {
 	case atMean:
@@ -109,9 +111,9 @@ func (r *randomFitter) profile(common *fitter, parameter int, from place) func(f
 	}
 }
 
-// measure returns the parameters' standard errors by the curvature of the likelihood, which only say how far to step,
-// and scales the parameters by their conditional ones. Where the likelihood is flat, a coarse step stands in.
-func (r *randomFitter) measure(at place) place {
+// standardErrors returns the parameters' standard errors from the curvature of the likelihood, used only as step sizes,
+// and scales the parameters by their conditional standard errors. Where the likelihood is flat, a coarse step is used.
+func (r *randomFitter) standardErrors(at params) params {
 	curvature := mat.NewDense(3, 3, nil)
 	for j := range at {
 		h := 1e-3 * r.scale[j]
@@ -124,7 +126,7 @@ func (r *randomFitter) measure(at place) place {
 			curvature.Set(i, j, (b[i]-a[i])/(2*h))
 		}
 	}
-	coarse, se := place{r.span / 8, 0.5, 0.5}, place{}
+	coarse, se := params{r.span / 8, 0.5, 0.5}, params{}
 	var inverse mat.Dense
 	failed := inverse.Inverse(curvature)
 	for j := range at {
@@ -139,8 +141,8 @@ func (r *randomFitter) measure(at place) place {
 	return se
 }
 
-// crossing walks from x towards limit to where f falls below zero and closes in by the Illinois variant of regula
-// falsi; NaN where f stays positive. Each value of f is a maximisation and good to about 1e-7, so no more is asked.
+// crossing walks from x towards limit to where f falls below zero and refines the zero by the Illinois variant of regula
+// falsi; NaN where f stays positive. Each value of f comes from a maximisation and is good to about searchResolution.
 func crossing(f func(float64) float64, x, step, limit float64) float64 {
 	fx := math.Max(f(x), 1e-12) // at the maximum the excess is above zero
 	for x != limit {
@@ -174,13 +176,17 @@ func illinois(f func(float64) float64, a, fa, b, fb float64) float64 {
 	return (a + b) / 2
 }
 
+// fewListeners is the number of listeners below which their standard deviation is little more than a guess (common
+// practice, no source).
+const fewListeners = 6
+
 func (t *RandomThresholds) warnings() []string {
 	var w []string
 	if math.IsNaN(t.Slope) {
 		w = append(w, "each listener's answers are a step between two doses: the slope has no upper end")
 	}
-	if t.Listeners < 6 { // common practice, no source
-		w = append(w, fmt.Sprintf("%d listeners say little of how much listeners differ: their standard deviation is between %.3g and %.3g, or outside more often than the interval says", t.Listeners, t.BetweenSDInterval[0], t.BetweenSDInterval[1]))
+	if t.Listeners < fewListeners {
+		w = append(w, fmt.Sprintf("%d listeners say little about how much listeners differ: their standard deviation is between %.3g and %.3g, or outside more often than stated", t.Listeners, t.BetweenSDInterval[0], t.BetweenSDInterval[1]))
 	}
 	for i, name := range []string{"lower", "upper"} {
 		if math.IsNaN(t.ThresholdInterval[i]) {

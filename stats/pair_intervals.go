@@ -18,14 +18,14 @@ func xlogy(n int, y float64) float64 {
 	return float64(n) * math.Log(y)
 }
 
-// setIntervals fills the likelihood intervals of d′ and criterion: no normal approximation of d′ enters, which near zero
-// would be nonsense. Each is widened to hold its estimate, which a log-linear correction can move out of it where the
-// confidence is below about 0.7.
+// setIntervals fills in the likelihood intervals of d′ and criterion. They use no normal approximation of d′, which would
+// be meaningless near zero. Each is widened to include its estimate, which the log-linear correction can move out of it
+// where the confidence is below about 0.7.
 func (s *PairScore) setIntervals() {
 	r := s.region(s.Confidence)
-	s.DPrimeDifferencingInterval = holding(r.rangeOf(ratesDifferencing), s.DPrimeDifferencing)
-	s.DPrimeInterval = holding(r.rangeOf(ratesIndependent), s.DPrimeIndependent)
-	s.CriterionInterval = holding(s.criterionInterval(), s.Criterion)
+	s.DPrimeDifferencingInterval = including(r.rangeOf(ratesDifferencing), s.DPrimeDifferencing)
+	s.DPrimeInterval = including(r.rangeOf(ratesIndependent), s.DPrimeIndependent)
+	s.CriterionInterval = including(s.criterionInterval(), s.Criterion)
 }
 
 // ratesDifferencing and ratesIndependent return the d′ of two rates, 0 where H is at or below F.
@@ -34,8 +34,8 @@ func ratesIndependent(h, f float64) float64 {
 	return pairIndependent(normalQuantile(h) - normalQuantile(f))
 }
 
-// criterionInterval returns the likelihood interval of τ in the differencing model. The false alarms alone tell τ; hits
-// tell d′.
+// criterionInterval returns the likelihood interval of τ in the differencing model. It follows from the false alarms
+// alone.
 func (s *PairScore) criterionInterval() [2]float64 {
 	z := normalUpperPoint(math.Log((1 - s.Confidence) / 2))
 	lo, hi := lnRateEdge(s.FalseAlarms, s.CorrectRejections, lnRate(s.FalseAlarms, s.CorrectRejections, s.FalseAlarmRate)-z*z/2)
@@ -48,7 +48,7 @@ func (s *PairScore) criterionInterval() [2]float64 {
 	return iv
 }
 
-// holding widens an interval to hold x; an end that does not exist stays so.
-func holding(iv [2]float64, x float64) [2]float64 {
+// including widens an interval to include x; an end that does not exist stays NaN.
+func including(iv [2]float64, x float64) [2]float64 {
 	return [2]float64{math.Min(iv[0], x), math.Max(iv[1], x)} // NaN stays NaN in both
 }

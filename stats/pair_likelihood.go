@@ -2,7 +2,7 @@ package stats
 
 import "math"
 
-// setLikelihood fills what the likelihood of both rates says: of two binomial counts, without any model of hearing.
+// setLikelihood fills in the likelihood-ratio test of the two rates: two binomial counts, without any model of hearing.
 func (s *PairScore) setLikelihood() {
 	together := rate(s.Hits+s.FalseAlarms, s.Misses+s.CorrectRejections)
 	s.LogLikelihood = s.lnPairs(s.HitRate, s.FalseAlarmRate)

@@ -6,7 +6,7 @@ import (
 	"testing"
 )
 
-// manyDoses returns n doses over three decades, or from zero on where linear, and ten answers at each by a curve.
+// manyDoses returns n doses over three decades, or from zero on a linear scale, and ten answers at each from a curve.
 func manyDoses(n int, linear bool) []DosePoint {
 	random := rand.New(rand.NewPCG(5, uint64(n)))
 	points := make([]DosePoint, n)
@@ -26,9 +26,9 @@ func manyDoses(n int, linear bool) []DosePoint {
 	return points
 }
 
-// The grid, and the doses left out where they are certain, against the plain sum over 3000 doses: at slopes and thresholds of all
-// sizes, for every shape. Far from the best curve, where wrong answers stand at doses at which nobody can be wrong, the grid
-// may be off by a thousandth of how much worse the curve is.
+// The grid, and the skipped doses at which p is certain, against the plain sum over 3000 doses: slopes and thresholds of all
+// sizes, every shape. Far from the best curve, with wrong answers at doses at which nobody can be wrong, the grid may be off
+// by a thousandth of the loss of log-likelihood.
 func TestTheGridIsTheSum(t *testing.T) {
 	worst := 0.0
 	for _, cfg := range []FitConfig{{Shape: Weibull}, {Shape: Logistic}, {Shape: Normal}, {Shape: Normal, Linear: true}, {Shape: Weibull, Guess: 0.25, Lapse: 0.03}} {
@@ -43,7 +43,7 @@ func TestTheGridIsTheSum(t *testing.T) {
 			for slope := f.slopeLo; slope <= f.slopeHi; slope += 0.47 {
 				ut := f.low + at*f.span
 				got, want := f.ln(ut, slope, f.cfg.Lapse), plain.ln(ut, slope, f.cfg.Lapse)
-				// 30,000 trials; of an interval's end, where the likelihood falls by 1.92, 1e-5 moves the sixth digit.
+				// 30,000 trials; at an interval's end, where the log-likelihood has fallen by 1.92, 1e-5 changes the sixth digit.
 				off := math.Abs(got - want)
 				if worst = math.Max(worst, off/(1e-5+1e-3*(best-want))); worst > 1 {
 					t.Fatalf("%+v, threshold %.2f, ln slope %.2f: %.12g, want %.12g (off by %.2g)", cfg, ut, slope, got, want, off)
@@ -54,7 +54,7 @@ func TestTheGridIsTheSum(t *testing.T) {
 	t.Logf("worst: %.2g of the tolerance", worst)
 }
 
-// 6000 doses took 7 s of processor.
+// 6000 doses once took 7 s of processor time.
 func BenchmarkFitOfManyDoses(b *testing.B) {
 	points := manyDoses(6000, false)
 	for b.Loop() {

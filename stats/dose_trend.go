@@ -14,11 +14,10 @@ type DoseTrend struct {
 	P         float64 `json:"p_value"` // one-sided: rises
 	Log10P    float64 `json:"log10_p_value"`
 	PTwoSided float64 `json:"p_two_sided"`
-	// PExact and PExactTwoSided count every table with the same margins; NaN where there are too many, or listeners are
-	// kept apart.
+	// PExact and PExactTwoSided count every table with the same margins; NaN where there are too many, or with strata.
 	PExact         float64 `json:"p_exact"`
 	PExactTwoSided float64 `json:"p_exact_two_sided"`
-	Listeners      int     `json:"listeners"` // kept apart, so that who came to which dose makes no trend; 0: none named
+	Listeners      int     `json:"listeners"` // strata, so that who came to which dose makes no trend; 0: none named
 }
 
 // CochranArmitage tests for a trend over scores: the doses, or their logarithms base ten unless linear. Listeners are
@@ -81,7 +80,7 @@ type scored struct {
 	k, n  int
 }
 
-// stratum is what is compared only within itself.
+// stratum is one listener's counts, compared only with each other.
 type stratum []scored
 
 func (s stratum) total() (k, n int) {
@@ -107,15 +106,15 @@ func (s stratum) excess() (sum, variance float64) {
 	return sum, variance
 }
 
-// mostTables bounds the states kept while tables are counted: a quarter of a second.
-const mostTables = 100_000
+// maxStates bounds the states kept while tables are counted, to about a quarter of a second.
+const maxStates = 100_000
 
-// scoreSteps is how finely uneven scores are told apart, as parts of their range: sums of scores are then whole
-// numbers, and equal sums fall together whatever the order of addition.
+// scoreSteps is the number of steps into which the range of unevenly spaced scores is divided: their sums are then
+// whole numbers, and equal sums compare equal whatever the order of addition.
 const scoreSteps = 1e9
 
-// mostSteps is up to how many steps of one size scores count as evenly spaced.
-const mostSteps = 10_000
+// maxEvenSteps is the largest number of equal steps over which scores count as evenly spaced.
+const maxEvenSteps = 10_000
 
 // exact returns the chance, over all tables with these margins, of a weighted sum Σ s·k as large as that seen, and as
 // far from its mean.
@@ -124,19 +123,19 @@ func (s stratum) exact() (greater, two float64) {
 	if k == 0 || k == n {
 		return math.NaN(), math.NaN()
 	}
-	whole, slack := s.wholeScores()
+	scores, slack := s.integerScores()
 	states := []map[int64]float64{0: {0: 1}}
-	left := n
+	remaining := n
 	for i, c := range s {
-		left -= c.n
-		if states = fold(states, c.n, whole[i], k, k-left, float64(k)/float64(n)); states == nil {
+		remaining -= c.n
+		if states = fold(states, c.n, scores[i], k, k-remaining, float64(k)/float64(n)); states == nil {
 			return math.NaN(), math.NaN()
 		}
 	}
 	seen, mean := int64(0), 0.0
 	for i, c := range s {
-		seen += whole[i] * int64(c.k)
-		mean += float64(whole[i]) * float64(c.n) * float64(k) / float64(n)
+		seen += scores[i] * int64(c.k)
+		mean += float64(scores[i]) * float64(c.n) * float64(k) / float64(n)
 	}
 	all := 0.0
 	for _, sum := range slices.Sorted(maps.Keys(states[k])) {
@@ -152,8 +151,8 @@ func (s stratum) exact() (greater, two float64) {
 	return greater / all, two / all
 }
 
-// wholeScores returns the scores as whole numbers of steps, and by how much a sum of them may be off.
-func (s stratum) wholeScores() (whole []int64, slack float64) {
+// integerScores returns the scores as whole numbers of steps, and the largest error of a sum of them.
+func (s stratum) integerScores() (rounded []int64, slack float64) {
 	scores := make([]float64, len(s))
 	for i, c := range s {
 		scores[i] = c.score
@@ -162,7 +161,7 @@ func (s stratum) wholeScores() (whole []int64, slack float64) {
 	lo, hi := scores[0], scores[len(scores)-1]
 	step := hi - lo
 	for i := range scores[1:] {
-		if d := scores[i+1] - scores[i]; d > (hi-lo)/mostSteps {
+		if d := scores[i+1] - scores[i]; d > (hi-lo)/maxEvenSteps {
 			step = math.Min(step, d)
 		}
 	}
@@ -174,11 +173,11 @@ func (s stratum) wholeScores() (whole []int64, slack float64) {
 			break
 		}
 	}
-	whole = make([]int64, len(s))
+	rounded = make([]int64, len(s))
 	for i, c := range s {
-		whole[i] = int64(math.Round((c.score - lo) / step))
+		rounded[i] = int64(math.Round((c.score - lo) / step))
 	}
-	return whole, slack
+	return rounded, slack
 }
 
 // fold adds n trials at one score to states[correct so far][weighted sum]; totals above most or below least cannot end
@@ -200,7 +199,7 @@ func fold(states []map[int64]float64, n int, score int64, most, least int, p flo
 			for sum, v := range sums {
 				next[to][sum+score*int64(j)] += v * weight
 			}
-			if kept += len(next[to]) - before; kept > mostTables {
+			if kept += len(next[to]) - before; kept > maxStates {
 				return nil
 			}
 		}

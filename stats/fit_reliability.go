@@ -8,16 +8,20 @@ import (
 // poorFit is the p_fit at or below which a curve counts as not fitting (common practice, no source).
 const poorFit = 0.05
 
-// Unearned says why the fit's threshold should not be relied on: too few doses for its parameters, a curve that does
-// not fit, a threshold without an end. Where it is empty the fit is earned; where not, a trend test and an isotonic
-// curve, which assume no shape, say what the data can.
-func (f Fit) Unearned(points []DosePoint) []string {
+// minDoses is the number of doses below which threshold and slope mostly reflect the assumed shape: two more than a fit
+// has parameters (judgement, no source).
+const minDoses = 4
+
+// Unreliable returns the reasons why the fit's threshold should not be relied on: too few doses for its parameters, a
+// curve that does not fit, a threshold that is not bounded. It is empty where the fit can be used; otherwise a trend test
+// and an isotonic curve, which assume no shape, say what the data can.
+func (f Fit) Unreliable(points []DosePoint) []string {
 	doses := map[float64]bool{}
 	for _, p := range points {
 		doses[p.Dose] = true
 	}
 	var why []string
-	if len(doses) < 4 {
+	if len(doses) < minDoses {
 		why = append(why, fmt.Sprintf("%d doses: threshold and slope come from the shape assumed rather than the data", len(doses)))
 	}
 	if f.DF >= 1 && f.Log10P <= math.Log10(poorFit) {

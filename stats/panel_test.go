@@ -9,8 +9,8 @@ import (
 	"heardiff/stats"
 )
 
-// With listeners who are all alike, both powers have closed forms: the binomial tail of the total, and one less the
-// chance that none passes.
+// For identical listeners both powers have closed forms: the binomial tail of the total, and one less the probability that
+// none passes.
 func TestPanelsOfEqualListenersHaveTheExactPower(t *testing.T) {
 	for _, p := range []stats.Panel{{Listeners: 10, Trials: 16, PTrue: 0.6}, {Listeners: 4, Trials: 40, PTrue: 0.65, Seed: 3}, {Listeners: 1, Trials: 16, PTrue: 0.7}} {
 		got, err := p.Power()

@@ -10,7 +10,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// Panel is a plan with several listeners who differ: each is right with a chance of their own, drawn from a beta
+// Panel is a plan with several listeners who differ: each has their own probability of a right answer, drawn from a beta
 // distribution of mean PTrue and intraclass correlation Rho, as in BetaBinomial. Zero fields are α 0.05, 20 000
 // simulated panels and ABX.
 type Panel struct {
@@ -21,7 +21,7 @@ type Panel struct {
 	Alpha     float64
 	Runs      int
 	Seed      uint64
-	Procedure Procedure // its chance is a guesser's
+	Procedure Procedure // sets the chance level
 }
 
 // PanelPower is how often a panel shows that somebody hears something. Error is the standard error of either power from
@@ -33,8 +33,8 @@ type PanelPower struct {
 	Rho       float64 `json:"rho"`
 	Alpha     float64 `json:"alpha"`
 	Runs      int     `json:"simulated_panels"`
-	// Total is the power of the exact binomial test of all answers together. It is exact even where listeners differ,
-	// because its null hypothesis is that nobody hears anything; it says nothing of the share who do.
+	// Total is the power of the exact binomial test of all answers together. The test is exact even where listeners differ,
+	// because its null hypothesis is that nobody hears anything. It says nothing about how many do.
 	Total      float64 `json:"power_total"`
 	TotalError float64 `json:"power_total_error"`
 	TotalAt    *int    `json:"critical_total"` // nil where no count decides
@@ -93,11 +93,11 @@ func (p Panel) Power() (PanelPower, error) {
 	return out, nil
 }
 
-// panelCounts are what a batch of simulated panels came to.
+// panelCounts sums up a batch of simulated panels.
 type panelCounts struct{ total, any, found int }
 
-// panelBatch is how many panels one stream of random numbers makes: fixed, so that the number of processors does not
-// show in the result.
+// panelBatch is the number of panels simulated from one stream of random numbers: fixed, so that the result does not
+// depend on the number of processors.
 const panelBatch = 500
 
 func (p Panel) simulate(total, anyAt int) panelCounts {
@@ -152,9 +152,9 @@ func (p Panel) batch(number, runs, total, anyAt int) panelCounts {
 	return c
 }
 
-// TrialsEach returns the smallest number of trials for each listener at which the total's power reaches power in the
-// simulation, and what the panel then does. Trials is not read. It returns ErrOutOfReach where MaxPanel answers do not
-// suffice; with listeners who differ much, more trials of the same people end at a power below 1.
+// TrialsEach returns the panel's power at the smallest number of trials for each listener at which the simulated power of
+// the total reaches power. The field Trials is ignored. It returns ErrOutOfReach where MaxPanel answers do not suffice:
+// where listeners differ strongly, more trials by the same people approach a power below 1.
 func (p Panel) TrialsEach(power float64) (PanelPower, error) {
 	if !(power > 0 && power < 1) {
 		return PanelPower{}, checkFraction("power", power)

@@ -26,8 +26,8 @@ func simulatedListeners(random *rand.Rand, listeners, trials int, sd float64) []
 	return points
 }
 
-// The integral once more, by the trapezium rule on 5001 places over ± 9 deviations, over shapes of like steepness,
-// spreads and numbers of trials. Worst difference seen: 9e-8.
+// The integral against the trapezoidal rule on 5001 nodes over ± 9 standard deviations, for several shapes, slopes, spreads
+// and numbers of trials. Worst difference seen: 9e-8.
 func TestTheIntegralOverThresholds(t *testing.T) {
 	random := rand.New(rand.NewPCG(5, 1))
 	worst := 0.0
@@ -43,7 +43,7 @@ func TestTheIntegralOverThresholds(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				at := place{0.6, math.Log(sd), math.Log(slope)}
+				at := params{0.6, math.Log(sd), math.Log(slope)}
 				l := r.lattice(at)
 				for i := range r.people {
 					got, _ := l.one(&r.people[i], sd, make([]float64, 2*len(l.z)))
@@ -57,7 +57,7 @@ func TestTheIntegralOverThresholds(t *testing.T) {
 	}
 }
 
-func trapezium(r *randomFitter, p *person, at place) float64 {
+func trapezium(r *randomFitter, p *person, at params) float64 {
 	const steps = 5_000
 	sum := math.Inf(-1)
 	for i := range steps + 1 {
@@ -84,7 +84,7 @@ func TestTheGradientIsTheSlope(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	at := place{0.5, math.Log(0.2), math.Log(6)}
+	at := params{0.5, math.Log(0.2), math.Log(6)}
 	_, g := r.ln(at)
 	for j := range at {
 		const h = 1e-4
@@ -101,9 +101,9 @@ func TestTheGradientIsTheSlope(t *testing.T) {
 
 var full = flag.Bool("full", false, "many more simulated listeners: some minutes")
 
-// The spread of the listeners is the truth's, and the intervals hold the truth as often as they say: of 30 runs fewer
-// than 24 come by chance about once in 1000. With -full, 400 runs and four standard errors; there
-// they held threshold, spread and slope in 380, 369 and 378.
+// The estimated spread is unbiased and the intervals have their nominal coverage: fewer than 24 of 30 runs happen by chance
+// about once in 1000. With -full, 400 runs and four standard errors: there the intervals contained threshold, spread and
+// slope in 380, 369 and 378 runs.
 func TestRandomThresholdsAreRecovered(t *testing.T) {
 	random := rand.New(rand.NewPCG(5, 3))
 	runs, least, four := 30, 24, 4*0.25/math.Sqrt(12*30)
@@ -129,8 +129,8 @@ func TestRandomThresholdsAreRecovered(t *testing.T) {
 			t.Errorf("the interval of the %s holds the truth in %d of %d", name, held[i], runs)
 		}
 	}
-	// The standard error of the mean is 0.25/√(12·runs), and a quarter more for the answers' noise; the
-	// maximum-likelihood spread of twelve listeners is short by about 1/24 of itself.
+	// The standard error of the mean is 0.25/√(12·runs), and a quarter more for the noise of the answers; the
+	// maximum-likelihood spread of twelve listeners is biased by about −1/24 of itself.
 	if math.Abs(mean-0.6) > 1.25*four || math.Abs(spread-0.25*23/24) > four {
 		t.Errorf("mean threshold %.4f, want 0.6; spread %.4f, want about 0.24", mean, spread)
 	}
@@ -143,7 +143,8 @@ func inside(iv [2]float64, x float64) int {
 	return 0
 }
 
-// Listeners who are all alike: their spread is 0 half the time or somewhat more, and p at or below 0.05 in about 5 %, so 1.5 ± 4 of 30.
+// Identical listeners: the estimated spread is 0 in half the runs or somewhat more, and p at or below 0.05 in about 5 %, so
+// 1.5 ± 4 of 30.
 func TestListenersAllAlikeShowNoSpread(t *testing.T) {
 	random := rand.New(rand.NewPCG(5, 4))
 	zero, low := 0, 0
@@ -168,9 +169,9 @@ func TestListenersAllAlikeShowNoSpread(t *testing.T) {
 	}
 }
 
-// Four listeners with the same answers: that they may differ takes nothing for granted that the common fit does not, so
-// its intervals are no shorter than those. Where the climb from the best fit alone was believed, it missed a second
-// maximum, and the interval was up to 18 times shorter.
+// Four listeners with the same answers: the model with differing thresholds contains the common fit, so its intervals are
+// no shorter. A local search from the best fit alone misses a second maximum, which made the interval up to 18 times
+// shorter.
 func TestListenersAllAlikeAreKnownNoBetterThanAsOne(t *testing.T) {
 	for _, c := range []struct {
 		shape   Shape
@@ -209,8 +210,8 @@ func TestListenersAllAlikeAreKnownNoBetterThanAsOne(t *testing.T) {
 	}
 }
 
-// A search may try a deviation of e³² at a slope of e⁸, as one did with four listeners all alike: that many places no
-// int counts.
+// A search may try a standard deviation of e³² at a slope of e⁸, as one did for four identical listeners: that number of
+// nodes overflows an int.
 func TestTheSearchMayTryAnyDeviation(t *testing.T) {
 	points := simulatedListeners(rand.New(rand.NewPCG(5, 6)), 4, 12, 0)
 	f, err := newFitter(points, FitConfig{})
@@ -221,7 +222,7 @@ func TestTheSearchMayTryAnyDeviation(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, at := range []place{{0.6, 32, 8}, {0.6, 400, 400}} {
+	for _, at := range []params{{0.6, 32, 8}, {0.6, 400, 400}} {
 		if ln, _ := r.ln(at); ln > 0 || math.IsNaN(ln) {
 			t.Errorf("ln L = %v at %v", ln, at)
 		}

@@ -6,11 +6,11 @@ import (
 	"slices"
 )
 
-// total is k of n at one dose, of all listeners.
+// total is k of n at one dose, over all listeners.
 type total struct{ u, k, n float64 }
 
-// doses is what the likelihood of a psychometric function needs of the data, by rising dose. So that its cost does not
-// grow with the number of doses, what many of them hold is also carried over to the nodes of a grid.
+// doses holds what the likelihood of a psychometric function needs of the data, by rising dose. So that its cost does not
+// grow with the number of doses, many doses are also interpolated onto the nodes of a grid.
 type doses struct {
 	each  []total
 	right []float64 // right[i] is Σ k of the first i doses
@@ -19,13 +19,13 @@ type doses struct {
 	step  float64 // between nodes
 }
 
-// node is a place of the grid, with what the likelihood there is to be weighted by.
+// node is one point of the grid, with the weights of ln p and ln(1 − p) there.
 type node struct{ u, right, wrong float64 }
 
 const (
-	// gridNodes is the number of nodes over the range of the doses; there is a grid where it saves half of the work or more.
+	// gridNodes is the number of nodes over the range of the doses. The grid is used where it saves at least half the work.
 	gridNodes = 512
-	// gridReach is how far apart, in units of 1/slope, nodes may stand. Sextic interpolation is then off by less than 1e-10
+	// gridReach is the largest spacing of nodes, in units of 1/slope. The error of sextic interpolation is then below 1e-10
 	// of a trial's log-likelihood; see TestTheGridIsTheSum.
 	gridReach = 0.04
 )
@@ -49,14 +49,14 @@ func (f *fitter) addUp() doses {
 	for i, t := range d.each {
 		d.right[i+1], d.wrong[i+1] = d.right[i]+t.k, d.wrong[i]+t.n-t.k
 	}
-	// Without guessing a chance may be next to nothing, where its logarithm is too steep for a grid.
+	// Without guessing p may be close to 0, where its logarithm is too steep for a grid.
 	if len(d.each) > 2*gridNodes && f.cfg.Guess > 0 {
 		d.carry(f.low, f.high)
 	}
 	return d
 }
 
-// carry lays the grid and gives every dose to the six nodes around it, by Lagrange's weights.
+// carry sets up the grid and distributes every dose over the six nodes around it by Lagrange's weights.
 func (d *doses) carry(low, high float64) {
 	d.step = (high - low) / (gridNodes - 1)
 	d.nodes = make([]node, gridNodes)
@@ -64,7 +64,7 @@ func (d *doses) carry(low, high float64) {
 		d.nodes[i].u = low + float64(i)*d.step
 	}
 	for _, t := range d.each {
-		if math.IsInf(t.u, -1) { // a dose of nothing is no place on a logarithmic grid
+		if math.IsInf(t.u, -1) { // a dose of zero does not lie on a logarithmic grid
 			d.nodes = append(d.nodes, node{t.u, t.k, t.n - t.k})
 			continue
 		}
@@ -83,8 +83,8 @@ func (d *doses) carry(low, high float64) {
 	}
 }
 
-// ln returns the log-likelihood of the data where p is the chance of a right answer: guess at doses
-// lower than below, most at those higher than above. slope is how fast it changes, see gridReach.
+// ln returns the log-likelihood of the data, p being the probability of a right answer: guess at doses lower than below,
+// most at those higher than above. slope is its steepness, see gridReach.
 func (d doses) ln(p func(u float64) float64, guess, most, below, above, slope float64) float64 {
 	if len(d.nodes) > 0 && slope*d.step <= gridReach {
 		sum := 0.0

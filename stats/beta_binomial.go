@@ -14,13 +14,13 @@ type BetaBinomial struct {
 	Rho        float64    `json:"rho"`  // intraclass correlation: 0 all alike, 1 each all right or all wrong
 	P          float64    `json:"p_overdispersion"`
 	Log10P     float64    `json:"log10_p_overdispersion"`
-	Interval   [2]float64 `json:"interval"` // of Mean, profile likelihood, wider where listeners are few; an end that does not exist is NaN
+	Interval   [2]float64 `json:"interval"` // of Mean, profile likelihood widened for few listeners; an end that does not exist is NaN
 	Likelihood float64    `json:"log_likelihood"`
 	LR         float64    `json:"likelihood_ratio"` // against the binomial
 }
 
-// betaBinomial holds how many listeners have more than j right, more than j wrong and more than j trials: all the
-// likelihood needs.
+// betaBinomial holds how many listeners have more than j right, more than j wrong and more than j trials: the
+// sufficient statistics of the likelihood.
 type betaBinomial struct {
 	right, wrong, trials steps
 	constant             float64 // Σ ln C(n, k)
@@ -58,7 +58,7 @@ func (b betaBinomial) atMean(mu float64) (ln, rho float64) {
 }
 
 // FitBetaBinomial fits by maximum likelihood. With fewer than two listeners, or where all answers are right or all
-// wrong, nothing tells listeners apart and the fields are NaN.
+// wrong, the spread is not identifiable and the fields are NaN.
 //
 // ref: Ennis & Bi (1998); the likelihood ratio's χ²₁ tail is halved because rho = 0 lies on the boundary.
 func FitBetaBinomial(counts []Count, confidence float64) BetaBinomial {
@@ -107,7 +107,7 @@ func sumCounts(counts []Count) Count {
 	return t
 }
 
-// Heterogeneity tests whether listeners differ more than chance.
+// Heterogeneity tests whether listeners differ by more than chance.
 type Heterogeneity struct {
 	Chi2     float64 `json:"chi2"` // Pearson's, against the pooled proportion
 	DF       int     `json:"df"`

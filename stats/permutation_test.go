@@ -34,7 +34,7 @@ func rates(c stats.Pairs) float64 {
 	return float64(c.Hits)/float64(nd) - float64(c.FalseAlarms)/float64(ns)
 }
 
-// Every one of the 2ⁿ deals counted one by one; and every one with as many different pairs.
+// All 2ⁿ deals enumerated, and all deals with the same number of different pairs.
 func TestRedealCountsEveryDeal(t *testing.T) {
 	for _, c := range []struct{ answers, deal string }{
 		{"110100110100", "110101110100"}, {"111111111000", "111101011010"}, {"0101", "1010"}, {"000000001", "000000011"},
@@ -60,7 +60,7 @@ func TestRedealCountsEveryDeal(t *testing.T) {
 			}
 		}
 		all := float64(int(1) << len(answers))
-		r, err := stats.RedealPairs(found)
+		r, err := stats.PermutePairs(found)
 		must(t, err)
 		if !near(r.PCoin, coin/all, 1e-11) || !near(r.PCoinTwoSided, two/all, 1e-11) || !near(r.PBalanced, balanced/balancedAll, 1e-11) ||
 			math.Abs(r.Log10PCoin-math.Log10(coin/all)) > 1e-11 {
@@ -69,7 +69,7 @@ func TestRedealCountsEveryDeal(t *testing.T) {
 	}
 }
 
-// Of a larger session a sample of the deals: 4.4 standard errors of the sample.
+// For a larger session, a random sample of the deals: within 4.4 standard errors.
 func TestRedealAgreesWithDrawnDeals(t *testing.T) {
 	random := rand.New(rand.NewPCG(10, 10))
 	const draws = 100_000
@@ -84,15 +84,15 @@ func TestRedealAgreesWithDrawnDeals(t *testing.T) {
 			reached++
 		}
 	}
-	r, err := stats.RedealPairs(found)
+	r, err := stats.PermutePairs(found)
 	must(t, err)
 	if se := math.Sqrt(r.PCoin * (1 - r.PCoin) / draws); math.Abs(reached/draws-r.PCoin) > 4.4*se {
 		t.Errorf("p %v, drawn %v ± %v", r.PCoin, reached/draws, se)
 	}
 }
 
-// A listener who says 'different' to nearly everything, where most pairs are different, is right most of the time and
-// knows nothing: percent correct calls him a hearer, hits and false alarms and any new deal do not.
+// A listener who says 'different' to nearly everything, where most pairs are different, is right most of the time without
+// hearing anything: percent correct is significant, Fisher's test and the permutation test are not.
 func TestTrapPercentCorrectFlattersABiasedListener(t *testing.T) {
 	for _, c := range []stats.Pairs{
 		{Hits: 36, Misses: 4, FalseAlarms: 9, CorrectRejections: 1}, // 36 + 1 of 50
@@ -104,21 +104,21 @@ func TestTrapPercentCorrectFlattersABiasedListener(t *testing.T) {
 		naive, err := stats.ScoreABX(s.Correct, s.Trials, stats.ScoreConfig{})
 		must(t, err)
 		if !(naive.P < 0.001) {
-			t.Errorf("%+v: percent correct does not flatter here (p %v)", c, naive.P)
+			t.Errorf("%+v: percent correct is not significant here (p %v)", c, naive.P)
 		}
-		if s.Reached || s.P < 0.3 || s.Redeal.PCoin < 0.3 || math.Abs(s.BalancedCorrect-0.5) > 0.04 {
-			t.Errorf("%+v: Fisher %v, new deals %v, balanced %v", c, s.P, s.Redeal.PCoin, s.BalancedCorrect)
+		if s.Reached || s.P < 0.3 || s.Permutation.PCoin < 0.3 || math.Abs(s.BalancedCorrect-0.5) > 0.04 {
+			t.Errorf("%+v: Fisher %v, new deals %v, balanced %v", c, s.P, s.Permutation.PCoin, s.BalancedCorrect)
 		}
 		if !contains(s.Warnings, fmt.Sprintf("%d different and %d same pairs: percent correct", c.Hits+c.Misses, c.FalseAlarms+c.CorrectRejections)) {
-			t.Errorf("%+v: nothing says so: %q", c, s.Warnings)
+			t.Errorf("%+v: no warning: %q", c, s.Warnings)
 		}
 	}
 }
 
-// Four answers, right each: of the 2⁴ deals only this one leaves the rates 1 apart. Of the C(4, 2) = 6 with two of each
-// kind, one.
-func ExampleRedealPairs() {
-	r, err := stats.RedealPairs(stats.Pairs{Hits: 2, CorrectRejections: 2})
+// Four right answers: of the 2⁴ deals only this one makes the rates 1 apart, and one of the C(4, 2) = 6 with two of each
+// kind.
+func ExamplePermutePairs() {
+	r, err := stats.PermutePairs(stats.Pairs{Hits: 2, CorrectRejections: 2})
 	fmt.Printf("%.4f = 1/16, %.4f = 1/6, %v\n", r.PCoin, r.PBalanced, err)
 	// Output: 0.0625 = 1/16, 0.1667 = 1/6, <nil>
 }
@@ -127,7 +127,7 @@ func BenchmarkRedealPairs(b *testing.B) {
 	for _, n := range []int{10, 1000, 100_000} {
 		b.Run(fmt.Sprint(4*n), func(b *testing.B) {
 			for range b.N {
-				if _, err := stats.RedealPairs(stats.Pairs{Hits: n + n/100, Misses: n, FalseAlarms: n, CorrectRejections: n}); err != nil {
+				if _, err := stats.PermutePairs(stats.Pairs{Hits: n + n/100, Misses: n, FalseAlarms: n, CorrectRejections: n}); err != nil {
 					b.Fatal(err)
 				}
 			}
