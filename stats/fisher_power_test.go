@@ -9,7 +9,7 @@ import (
 )
 
 // Every table of nine trials, scored one by one, for every split and listeners from guessing to always right.
-func TestDividedPowerAgreesWithEveryTable(t *testing.T) {
+func TestFisherPowerAgreesWithEveryTable(t *testing.T) {
 	const n = 9
 	choose := func(n, k int) float64 { return math.Round(math.Exp(stats.LnChoose(n, k))) }
 	for _, p := range []float64{0.5, 0.7, 0.95, 1} {
@@ -41,7 +41,7 @@ func TestDividedPowerAgreesWithEveryTable(t *testing.T) {
 //	  ns <- n - nd; h <- rep(0:nd, ns+1); f <- rep(0:ns, each=nd+1)
 //	  reject <- phyper(h-1, nd, ns, h+f, lower.tail=FALSE) <= alpha*(1+1e-9)
 //	  dbinom(nd, n, .5) * sum(dbinom(h, nd, p) * dbinom(f, ns, 1-p) * reject)}))
-func TestDividedPowerAgreesWithR(t *testing.T) {
+func TestFisherPowerAgreesWithR(t *testing.T) {
 	for _, c := range []struct {
 		trials      int
 		power, size float64 // at 0.7 and 0.5
@@ -74,7 +74,7 @@ func TestRoundsDivideAsTheyAreDealt(t *testing.T) {
 	}
 }
 
-func TestDividedTrialsForIsTheFirstThatSuffices(t *testing.T) {
+func TestFisherTrialsForIsTheFirstThatSuffices(t *testing.T) {
 	got, err := stats.FisherTrialsFor(stats.CoinSplits, 0.7, 0.05, 0.8)
 	if err != nil {
 		t.Fatal(err)

@@ -35,7 +35,7 @@ func rates(c stats.Pairs) float64 {
 }
 
 // All 2ⁿ deals enumerated, and all deals with the same number of different pairs.
-func TestRedealCountsEveryDeal(t *testing.T) {
+func TestPermutationCountsEveryDeal(t *testing.T) {
 	for _, c := range []struct{ answers, deal string }{
 		{"110100110100", "110101110100"}, {"111111111000", "111101011010"}, {"0101", "1010"}, {"000000001", "000000011"},
 		{"1111100000", "1111100000"}, {"1100101001", "0011010110"},
@@ -70,7 +70,7 @@ func TestRedealCountsEveryDeal(t *testing.T) {
 }
 
 // For a larger session, a random sample of the deals: within 4.4 standard errors.
-func TestRedealAgreesWithDrawnDeals(t *testing.T) {
+func TestPermutationAgreesWithDrawnDeals(t *testing.T) {
 	random := rand.New(rand.NewPCG(10, 10))
 	const draws = 100_000
 	found := stats.Pairs{Hits: 20, Misses: 8, FalseAlarms: 13, CorrectRejections: 17}
@@ -123,7 +123,7 @@ func ExamplePermutePairs() {
 	// Output: 0.0625 = 1/16, 0.1667 = 1/6, <nil>
 }
 
-func BenchmarkRedealPairs(b *testing.B) {
+func BenchmarkPermutePairs(b *testing.B) {
 	for _, n := range []int{10, 1000, 100_000} {
 		b.Run(fmt.Sprint(4*n), func(b *testing.B) {
 			for range b.N {
