@@ -24,7 +24,7 @@ type booth struct {
 	audio    *audioSet
 	now      func() time.Time
 	summary  func() ([]string, error)
-	kept     func() []string
+	kept     func(grace time.Duration) []string
 
 	dealt     int  // the trial whose route stands in the switcher
 	loop      loop // of the current excerpt
@@ -323,5 +323,5 @@ func (b *booth) Summary() ([]string, error) {
 	return b.summary()
 }
 
-// Kept implements screen.Booth. It takes no lock: a commit may be under way.
-func (b *booth) Kept() []string { return b.kept() }
+// Kept implements screen.Booth. It waits for no lock: a commit may be under way, and may have stalled.
+func (b *booth) Kept() []string { return b.kept(graceBy(&b.mu)) }

@@ -35,7 +35,7 @@ type helperBooth struct {
 	playing trials.Label
 	settle  time.Duration
 	summary func() ([]string, error)
-	kept    func() []string
+	kept    func(grace time.Duration) []string
 }
 
 // helperLine is the line to the helper's terminal.
@@ -200,7 +200,7 @@ func (b *helperBooth) GiveUp(reason string) error {
 func (b *helperBooth) Summary() ([]string, error) { return b.summary() }
 
 // Kept implements screen.Booth.
-func (b *helperBooth) Kept() []string { return b.kept() }
+func (b *helperBooth) Kept() []string { return b.kept(graceBy(&b.mu)) }
 
 // listenByHand sits the listener down with a helper instead of a sound device: to a new session where session is nil.
 func (a *app) listenByHand(ctx context.Context, s *store.Store, plan trials.Plan, session *trials.Session, o listenOptions) error {

@@ -34,7 +34,7 @@ func TestAStepOfTheClockIsToldInPlainWords(t *testing.T) {
 		must(t, b.Play(trials.LabelA))
 		d.pull(30000)
 		var out bytes.Buffer
-		b.kept = func() []string { return []string{"all"} }
+		b.kept = func(time.Duration) []string { return []string{"all"} }
 		in := &atRead{strings.NewReader(command + "\nquit\n"), func() { stepped = true }}
 		must(t, screen.Plain(context.Background(), b, in, &out))
 		lines := strings.Split(strings.TrimSpace(out.String()), "\n")
@@ -127,11 +127,11 @@ func TestNothingIsClaimedWhereTheStoreDoesNotAnswer(t *testing.T) {
 	s, err := sqlite.Open(ctx, dir, time.Now)
 	must(t, err)
 	k := &keeping{ctx: ctx, store: s, id: "begun", resume: "heardiff listen"}
-	if got := strings.Join(k.left(), "\n"); !strings.Contains(got, "the answers to 1 of 0 trials are kept") {
+	if got := strings.Join(k.left(askGrace), "\n"); !strings.Contains(got, "the answers to 1 of 0 trials are kept") {
 		t.Errorf("while it answers: %q", got)
 	}
 	must(t, s.Close())
-	if got := strings.Join(k.left(), "\n"); !strings.Contains(got, "cannot be asked now") || strings.Contains(got, "trials are kept") {
+	if got := strings.Join(k.left(askGrace), "\n"); !strings.Contains(got, "cannot be asked now") || strings.Contains(got, "trials are kept") {
 		t.Errorf("when it does not: %q", got)
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 	"time"
 
 	"heardiff/trials"
@@ -60,15 +61,27 @@ func quoted(word string) string {
 	return strconv.Quote(word)
 }
 
-// askGrace is how long the store may take to say what it keeps.
-const askGrace = 2 * time.Second
+// How long the store may take to say what it keeps: less where it has not even ended what it was asked before.
+const (
+	askGrace   = 2 * time.Second
+	stallGrace = 250 * time.Millisecond
+)
 
-// left tells what is kept of a session that is left, and how to go on.
-func (k *keeping) left() []string {
+// graceBy returns which of them holds, given the lock of the booth that asks: it is taken while the store is asked.
+func graceBy(busy *sync.Mutex) time.Duration {
+	if !busy.TryLock() {
+		return stallGrace
+	}
+	busy.Unlock()
+	return askGrace
+}
+
+// left tells what is kept of a session that is left, and how to go on. The store has so long to say it.
+func (k *keeping) left(grace time.Duration) []string {
 	if err := k.store.Present(); err != nil {
 		return []string{fmt.Sprintf("session %s: %v", k.id, err), "what was saved is where the study is now; where it was moved, resume there"}
 	}
-	ctx, stop := context.WithTimeout(context.WithoutCancel(k.ctx), askGrace)
+	ctx, stop := context.WithTimeout(context.WithoutCancel(k.ctx), grace)
 	defer stop()
 	entries, err := k.store.Entries(ctx, k.id)
 	if err != nil {

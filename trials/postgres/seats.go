@@ -27,8 +27,9 @@ type seats struct {
 // regainTime is how long the server may take to let go of a connection that was lost.
 const regainTime = 3 * time.Second
 
-// releaseGrace is how long the server may take to release a lock.
-const releaseGrace = 2 * time.Second
+// releaseGrace is how long the server may take to release a lock: without a word of it the lock ends with the connection, and that with
+// the process.
+const releaseGrace = 250 * time.Millisecond
 
 // take takes a lock, or returns store.ErrBusy.
 func (s *seats) take(ctx context.Context, db *sql.DB, key int64) error {

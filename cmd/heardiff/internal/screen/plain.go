@@ -1,7 +1,6 @@
 package screen
 
 import (
-	"bufio"
 	"context"
 	"errors"
 	"fmt"
@@ -9,46 +8,28 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 
 	"heardiff/trials"
 )
 
 // Plain runs a session line by line: it reads one command a line from in and answers each with one line on out,
 // whose first word is fixed; a "ready" line follows wherever another trial is due. It returns nil at the end of the session,
-// of the input, or on quit, and an error that wraps ErrOver where nothing can be kept any more.
+// of the input, or on quit, and an error that wraps ErrOver where nothing can be kept any more. A command that stalls, at a server that
+// does not answer, say, does not keep whoever types quit.
 func Plain(ctx context.Context, b Booth, in io.Reader, out io.Writer) error {
 	p := &plain{booth: b, out: out}
 	p.ready()
-	lines := make(chan string)
-	failed := make(chan error, 1)
-	go func() {
-		defer close(lines)
-		scan := bufio.NewScanner(in)
-		for scan.Scan() {
-			select {
-			case lines <- scan.Text():
-			case <-ctx.Done():
-				return
-			}
-		}
-		failed <- scan.Err()
-	}()
+	input := readLines(ctx, in)
 	for !p.done {
-		select {
-		case <-ctx.Done():
+		text, more, err := input.next(ctx)
+		if !more {
 			p.leave()
+			return err
+		}
+		if !input.during(ctx, func() { p.obey(strings.Fields(text)) }) {
+			p.abandon()
 			return ctx.Err()
-		case line, more := <-lines:
-			if !more {
-				p.leave()
-				select {
-				case err := <-failed:
-					return err
-				default:
-					return nil
-				}
-			}
-			p.obey(strings.Fields(line))
 		}
 	}
 	return p.over
@@ -56,13 +37,30 @@ func Plain(ctx context.Context, b Booth, in io.Reader, out io.Writer) error {
 
 type plain struct {
 	booth Booth
+	mu    sync.Mutex // of out, where a command is left under way
 	out   io.Writer
 	done  bool
 	trial int   // that was announced last
 	over  error // why the session was left at once
 }
 
-func (p *plain) say(format string, args ...any) { fmt.Fprintf(p.out, format+"\n", args...) }
+func (p *plain) say(format string, args ...any) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	fmt.Fprintf(p.out, format+"\n", args...)
+}
+
+// abandon leaves while a command is under way, which is heard no more.
+func (p *plain) abandon() {
+	last := p.left()
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	fmt.Fprintln(p.out, last)
+	p.out = io.Discard
+}
+
+// quitWord is the command that leaves the session.
+const quitWord = "quit"
 
 // ready announces the trial that is due.
 func (p *plain) ready() {
@@ -125,7 +123,7 @@ func (p *plain) obey(words []string) {
 		p.rest()
 	case "help":
 		p.help()
-	case "quit":
+	case quitWord:
 		p.done = true
 		p.leave()
 	default:
@@ -134,9 +132,9 @@ func (p *plain) obey(words []string) {
 }
 
 // leave says what is kept, in one line.
-func (p *plain) leave() {
-	p.say("stopped — %s", strings.Join(p.booth.Kept(), "; "))
-}
+func (p *plain) leave() { p.say("%s", p.left()) }
+
+func (p *plain) left() string { return "stopped — " + strings.Join(p.booth.Kept(), "; ") }
 
 // reply says done, or why not.
 func (p *plain) reply(err error, done string) {

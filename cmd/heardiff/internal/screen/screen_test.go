@@ -484,6 +484,40 @@ func TestTheScreenHeedsKeysWhileACommitStalls(t *testing.T) {
 	}
 }
 
+// Line by line, who types quit while a commit stalls leaves, and no reply follows; a quit that came together with the commit, as from a
+// file, waits until that is done.
+func TestQuitIsHeededWhileACommitStalls(t *testing.T) {
+	s := &stalled{seat: newSeat(t, trials.ABX, 3, trials.Seed{1}), let: make(chan struct{})}
+	in, keyboard := io.Pipe()
+	var out bytes.Buffer
+	left := make(chan error, 1)
+	go func() { left <- Plain(context.Background(), s, in, &out) }()
+	fmt.Fprint(keyboard, "a\nx\nanswer a\nconfirm\n")
+	for s.mu.TryLock() { // until the commit has the booth
+		s.mu.Unlock()
+		runtime.Gosched()
+	}
+	time.Sleep(2 * together)
+	fmt.Fprint(keyboard, "stop\nquit\n")
+	if err := <-left; err != nil {
+		t.Error(err)
+	}
+	close(s.let)
+	s.mu.Lock() // the commit is done
+	if said := out.String(); strings.Contains(said, "saved") || !strings.HasSuffix(said, "stopped — all is kept; heardiff listen\n") {
+		t.Errorf("typed: %q", said)
+	}
+	s = &stalled{seat: newSeat(t, trials.ABX, 3, trials.Seed{1}), let: make(chan struct{})}
+	time.AfterFunc(2*patience, func() { close(s.let) })
+	out.Reset()
+	if err := Plain(context.Background(), s, strings.NewReader("a\nx\nanswer a\nconfirm\nquit\n"), &out); err != nil {
+		t.Error(err)
+	}
+	if said := out.String(); !strings.Contains(said, "\nsaved 1\nready 2 of 4") || !strings.Contains(said, "\nstopped") {
+		t.Errorf("together: %q", said)
+	}
+}
+
 // A booth in which nothing can be kept any more ends the session, in either face.
 func TestASessionThatCannotBeKeptIsLeft(t *testing.T) {
 	s := newSeat(t, trials.ABX, 3, trials.Seed{1})
