@@ -1,7 +1,7 @@
 package playback
 
-// Fill writes the next len(dst)/Channels frames, interleaved, full scale ±1.0. It does not allocate, never
-// exceeds ±1 and, where nothing fades, passes samples of 24 bits unchanged: 1·x + 0·y is exact.
+// Fill writes the next len(dst)/Channels frames, interleaved, full scale ±1.0. It does not allocate and never
+// exceeds ±1. Outside fades it passes 24-bit samples unchanged: 1·x + 0·y is exact.
 // len(dst) must be a multiple of Channels.
 func (s *Switcher) Fill(dst []float32) {
 	s.mu.Lock()
@@ -13,7 +13,7 @@ func (s *Switcher) Fill(dst []float32) {
 	}
 }
 
-// frame writes one frame and moves on.
+// frame writes one frame and advances by one.
 func (s *Switcher) frame(dst []float32) {
 	s.moveLevel()
 	if s.level == 0 {
@@ -40,7 +40,7 @@ func (s *Switcher) frame(dst []float32) {
 	s.advance()
 }
 
-// mix returns one sample of all presentations at their gains. Every one is read, also at gain 0.
+// mix returns one sample of all presentations at their gains. Every one is read, even at gain 0.
 func (s *Switcher) mix(k int) float64 {
 	v := 0.0
 	for p, audio := range s.audio {
@@ -49,14 +49,14 @@ func (s *Switcher) mix(k int) float64 {
 	return v
 }
 
-// ceiling is the last guard before the device: nothing passes full scale.
+// ceiling is the last safeguard before the device: no sample exceeds full scale.
 func ceiling(v float32) float32 { return max(-1, min(1, v)) }
 
 // moveLevel moves the level by one frame towards silence or sound.
 func (s *Switcher) moveLevel() {
 	if s.playing && !s.waiting() {
 		if s.level < 1 {
-			if s.level += s.step; s.level > 1-s.step/2 { // whatever the sum has rounded to
+			if s.level += s.step; s.level > 1-s.step/2 { // whatever rounding has done to the sum
 				s.level, s.step = 1, 1/float64(s.fade) // only the first fade-in is long
 			}
 		}
@@ -70,7 +70,7 @@ func (s *Switcher) moveLevel() {
 	s.settle()
 }
 
-// moveGains moves the cross-fade by one frame. The gains are an even mean of two sets that each add up to 1.
+// moveGains moves the cross-fade by one frame. The gains are a weighted mean of two sets that each add up to 1.
 func (s *Switcher) moveGains() {
 	if s.mixed == s.fade {
 		return
@@ -82,8 +82,8 @@ func (s *Switcher) moveGains() {
 	}
 }
 
-// advance moves on by one frame; at the end of the region it begins the seam, in which the end fades out under
-// the start.
+// advance moves on by one frame. Near the end of the region it begins the seam, in which the end of the region fades out
+// while its start fades in.
 func (s *Switcher) advance() {
 	s.at++
 	s.tail++

@@ -9,26 +9,26 @@ type Source interface {
 	Fill(dst []float32)
 }
 
-// Opened says what an output got from the device.
+// Opened describes the device as it was opened.
 type Opened struct {
 	Name string `json:"name"`
-	// Rate is what the device runs at, in Hz; 0 where it cannot be known.
+	// Rate is the rate at which the device runs, in Hz; 0 where unknown.
 	Rate pcm.Rate `json:"rate_hz"`
 	// Channels of the device, 0 where unknown.
 	Channels int `json:"channels"`
-	// Format is the device's sample format in the words of its driver, "" where it cannot be known.
+	// Format is the device's sample format as its driver names it, "" where unknown.
 	Format string `json:"format"`
-	// Silent says that nothing sounds there: whoever answers has heard nothing.
+	// Silent says that the output makes no sound: whoever answers has heard nothing.
 	Silent bool `json:"silent"`
-	// Notes say what can and cannot be promised about the way to the device, in plain sentences.
+	// Notes say in plain sentences what is and is not known about the path to the device.
 	Notes []string `json:"notes"`
 }
 
-// Output plays a Source. It begins to pull as soon as it is opened, so that silence runs before any sound.
+// Output plays a Source. It pulls from the moment it is opened, so that silence precedes any sound.
 type Output interface {
-	// Opened returns what the device gave.
+	// Opened describes the device as it was opened.
 	Opened() Opened
-	// Underruns returns how many times so far the source or the system came too late for the device.
+	// Underruns returns how many times so far the source or the system was too late for the device.
 	Underruns() int
 	// Err returns why the output stopped: nil while it runs.
 	Err() error

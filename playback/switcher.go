@@ -1,10 +1,10 @@
-// Package playback decides what reaches the ears: it switches between presentations of the same length in
-// step on one sample clock, with the same cross-fade whatever is switched to.
+// Package playback decides what reaches the ears: it switches between presentations of equal length that run in
+// step on one sample clock, with the same cross-fade for every switch.
 //
 // A slot is what a key selects (A, B, X or the first and second of a pair); a presentation is audio. A route
-// says which presentation stands behind each slot and is dealt for every trial. Whatever the route, every
-// presentation is read and mixed in every frame with the same arithmetic, so that neither the load nor the
-// moment of a change tells what is hidden.
+// maps each slot to a presentation and is dealt for every trial. Whatever the route, every presentation is read
+// and mixed in every frame with the same arithmetic, so that neither the load nor the moment of a change reveals
+// what is hidden.
 package playback
 
 import (
@@ -18,17 +18,26 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// ErrSilent is returned where something must be set before sound can play.
+// ErrSilent is returned by calls that need a route, or a selected slot, before there is one.
 var ErrSilent = errors.New("nothing is dealt to play")
 
 // Config shapes the fades. Zero fields take the defaults.
 type Config struct {
 	// Fade is the length of every cross-fade, of the loop's seam and of the fades of pause and restart.
-	// 5 ms unless set (common practice, no source); at least one frame.
+	// DefaultFade unless set; at least one frame.
 	Fade time.Duration
-	// FirstFade is the length of the fade-in after New, for safety. 500 ms unless set.
+	// FirstFade is the length of the fade-in after New, for safety. DefaultFirstFade unless set.
 	FirstFade time.Duration
 }
+
+// Default lengths of the fades (common practice, no source). TestNoActionClicks holds that no fade steps.
+const (
+	DefaultFade      = 5 * time.Millisecond
+	DefaultFirstFade = 500 * time.Millisecond
+)
+
+// minRegionFades is the length of the shortest loop in fades (judgement, no source).
+const minRegionFades = 4
 
 // Switcher holds presentations in memory and fills blocks for an Output. All methods may be called at any
 // time from any goroutine.
@@ -53,9 +62,9 @@ type Switcher struct {
 	tail       int // next frame of the part that fades out at the seam
 	seam       int // frames of the seam done; fade when none is running
 
-	level   float64 // phase of the level's fade, 0 silent, 1 full
-	step    float64 // per frame, when the level rises
-	playing bool    // what the level is moving to
+	level   float64 // phase of the level's fade: 0 silent, 1 full
+	step    float64 // per frame, while the level rises
+	playing bool    // whether the level moves to 1 or to 0
 	pending pending
 
 	clock    int64 // frames filled since New
@@ -63,16 +72,16 @@ type Switcher struct {
 	switches int
 }
 
-// pending is done once the level has reached silence.
+// pending is what will be done once the level has reached silence.
 type pending struct {
 	route   []int // nil: keep
 	slot    int   // −1: keep
 	restart bool
 }
 
-// New returns a switcher over presentations of one rate, shape and length, silent and at rest. Errors wrap
-// pcm.ErrMismatch for audio that disagrees; samples beyond ±1 or not numbers are refused, so that no mix of
-// presentations can pass full scale.
+// New returns a switcher over presentations of one rate, channel count and length, silent and at rest. Errors wrap
+// pcm.ErrMismatch for audio that differs in these. Samples beyond ±1 or not numbers are rejected, so that no mix of
+// presentations can exceed full scale.
 func New(c Config, presentations ...pcm.Clip) (*Switcher, error) {
 	if len(presentations) == 0 || presentations[0].Len() == 0 {
 		return nil, errors.New("playback: no audio to play")
@@ -93,10 +102,10 @@ func New(c Config, presentations ...pcm.Clip) (*Switcher, error) {
 		s.audio = append(s.audio, a)
 	}
 	if c.Fade <= 0 {
-		c.Fade = 5 * time.Millisecond
+		c.Fade = DefaultFade
 	}
 	if c.FirstFade <= 0 {
-		c.FirstFade = 500 * time.Millisecond
+		c.FirstFade = DefaultFirstFade
 	}
 	s.fade = max(1, p.Rate.Frames(c.Fade))
 	if err := s.checkRegion(0, s.frames); err != nil {
@@ -120,8 +129,8 @@ func (s *Switcher) Channels() int { return s.channels }
 // Frames returns the length of every presentation.
 func (s *Switcher) Frames() int { return s.frames }
 
-// Deal fades to silence and sets which presentation (counted from 0) stands behind each slot. Nothing is
-// selected afterwards, the counts of switches and of frames heard begin anew, and the region's start is next.
+// Deal fades to silence and sets the presentation (counted from 0) of each slot. Afterwards no slot is selected, the
+// counts of switches and of frames heard are 0, and playing starts at the start of the region.
 func (s *Switcher) Deal(route ...int) error {
 	for slot, p := range route {
 		if p < 0 || p >= len(s.audio) {
@@ -139,7 +148,7 @@ func (s *Switcher) Deal(route ...int) error {
 	return nil
 }
 
-// Switch selects a slot and plays it, from the very instant that sounds now.
+// Switch selects a slot and plays it from the current position.
 func (s *Switcher) Switch(slot int) error { return s.choose(slot, false) }
 
 // Restart selects a slot and plays it from the start of the region: fade out, jump, fade in.
@@ -165,15 +174,14 @@ func (s *Switcher) choose(slot int, restart bool) error {
 		return nil
 	}
 	if s.pending.slot >= 0 {
-		s.pending.slot = slot // a restart is under way: it brings the slot pressed last
+		s.pending.slot = slot // a restart is under way: it will select the slot pressed last
 		return nil
 	}
 	s.turn(slot)
 	return nil
 }
 
-// turn begins the cross-fade to a slot. Where one is still running, the new one begins at the gains of this
-// moment.
+// turn begins the cross-fade to a slot. If one is still running, the new one begins at the current gains.
 func (s *Switcher) turn(slot int) {
 	if slot != s.slot {
 		s.switches++
@@ -185,14 +193,14 @@ func (s *Switcher) turn(slot int) {
 	s.mixed = 0
 }
 
-// Pause fades to silence and stays at the instant reached.
+// Pause fades to silence and keeps the position reached.
 func (s *Switcher) Pause() {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.playing = false
 }
 
-// Resume goes on after Pause.
+// Resume continues after Pause.
 func (s *Switcher) Resume() error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -203,8 +211,8 @@ func (s *Switcher) Resume() error {
 	return nil
 }
 
-// Region sets the loop to frames from to to−1. It goes on from the start of the region, with fades, where the
-// present instant is outside. The region must hold four fades or more.
+// Region sets the loop to frames from to to−1. If the current position is outside, playing fades out and continues at
+// the start of the region. The region must be at least four fades long.
 func (s *Switcher) Region(from, to int) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -220,19 +228,19 @@ func (s *Switcher) Region(from, to int) error {
 }
 
 func (s *Switcher) checkRegion(from, to int) error {
-	if from < 0 || to > s.frames || to-from < 4*s.fade {
-		return fmt.Errorf("playback: a region of frames %d to %d; wanted are %d frames or more within 0 to %d",
-			from, to, 4*s.fade, s.frames)
+	if from < 0 || to > s.frames || to-from < minRegionFades*s.fade {
+		return fmt.Errorf("playback: region of frames %d to %d: at least %d frames within 0 to %d are needed",
+			from, to, minRegionFades*s.fade, s.frames)
 	}
 	return nil
 }
 
-// waiting reports whether something is to be done in silence.
+// waiting reports whether something is pending until silence.
 func (s *Switcher) waiting() bool {
 	return s.pending.route != nil || s.pending.slot >= 0 || s.pending.restart
 }
 
-// settle does what waits for silence, if it is silent.
+// settle does what is pending if the level has reached silence.
 func (s *Switcher) settle() {
 	if s.level > 0 || !s.waiting() {
 		return
@@ -254,10 +262,10 @@ func (s *Switcher) settle() {
 	}
 }
 
-// State is what a screen shows. Nothing in it depends on the route.
+// State is what a screen may show. Nothing in it depends on the route.
 type State struct {
 	Slot     int   // selected, −1: none
-	Playing  bool  // sounding or about to
+	Playing  bool  // audible, or fading in
 	Position int   // next frame of the presentations
 	Clock    int64 // frames filled since New
 	Switches int   // since Deal
@@ -265,7 +273,7 @@ type State struct {
 	Heard []int64
 }
 
-// State returns the present state.
+// State returns the current state.
 func (s *Switcher) State() State {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -274,13 +282,13 @@ func (s *Switcher) State() State {
 		st.Slot = s.pending.slot
 	}
 	if s.pending.route != nil {
-		// What sounds is only fading away: the trial that follows begins with nothing heard.
+		// What still sounds is fading out: the next trial begins with nothing heard.
 		st.Slot, st.Switches, st.Heard = s.pending.slot, 0, make([]int64, len(s.pending.route))
 	}
 	return st
 }
 
-// raised is the raised cosine from 0 to 1; exactly 0 and 1 at its ends.
+// raised is the raised cosine from 0 to 1, exactly 0 and 1 at its ends.
 func raised(x float64) float64 {
 	if x >= 1 {
 		return 1

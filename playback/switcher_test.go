@@ -14,7 +14,7 @@ import (
 
 const rate, fade = 48000, 240 // 5 ms
 
-// tones returns two presentations of stereo 24-bit words: random, so that any wrong frame shows.
+// tones returns two presentations of random stereo 24-bit words, so that any wrong frame is noticed.
 func tones(frames int) []pcm.Clip {
 	r := rand.New(rand.NewPCG(1, 2))
 	var out []pcm.Clip
@@ -81,8 +81,8 @@ func TestAtRestThe24BitWordsPassUnchanged(t *testing.T) {
 	}
 }
 
-// Every switch gives, sample for sample, an even cross-fade (1−w)·x + w·y with w = ½ − ½·cos(π·n/N), and not
-// one sample more; a switch to the same audio changes nothing at all.
+// Every switch is, sample for sample, the cross-fade (1−w)·x + w·y with w = ½ − ½·cos(π·n/N), and nothing else; a switch to
+// the same audio changes no sample.
 func TestEverySwitchIsTheSameCrossFade(t *testing.T) {
 	clips := tones(48000)
 	audio := [][]float32{clips[0].Float32(), clips[1].Float32()}
@@ -101,7 +101,7 @@ func TestEverySwitchIsTheSameCrossFade(t *testing.T) {
 				for c := range 2 {
 					k := 2*(1000+n) + c
 					want := (1-w)*float64(x[k]) + w*float64(y[k])
-					// Half a step of float32 below 1 is 2⁻²⁵.
+					// Rounding to float32 below 1 is at most 2⁻²⁵.
 					if e := math.Abs(float64(got[2*n+c]) - want); e > 0x1p-25 {
 						t.Fatalf("%d to %d: frame %d is off by %g", from, to, n, e)
 					}
@@ -114,8 +114,8 @@ func TestEverySwitchIsTheSameCrossFade(t *testing.T) {
 	}
 }
 
-// The frames from key to change are the same whatever X is: over thousands of switches at random instants
-// between A, B and X, every change begins in the very next frame and ends after exactly one fade.
+// The time from key to change is the same whatever X is: over thousands of switches at random instants between A, B and X,
+// every change begins in the next frame and ends after exactly one fade.
 func TestTimeToChangeDoesNotTellTheSource(t *testing.T) {
 	a, b := pcm.NewClip(rate, 1, 4800), pcm.NewClip(rate, 1, 4800)
 	for i := range a.Channels[0] {
@@ -143,9 +143,8 @@ func TestTimeToChangeDoesNotTellTheSource(t *testing.T) {
 	}
 }
 
-// A step of the output is a click. Switching between constants at any moment, also inside a running fade,
-// pausing, restarting and looping never steps by more than the steepest part of the fade, π/(2N) of the
-// distance.
+// A step of the output is a click. Switching between constants at any moment, even inside a running fade, pausing,
+// restarting and looping never steps by more than the steepest part of the fade, π/(2N) of the distance.
 func TestNoActionClicks(t *testing.T) {
 	a, b := pcm.NewClip(rate, 1, 9600), pcm.NewClip(rate, 1, 9600)
 	for i := range a.Channels[0] {
@@ -155,7 +154,7 @@ func TestNoActionClicks(t *testing.T) {
 	must(t, s.Deal(0, 1, 1))
 	r := rand.New(rand.NewPCG(5, 6))
 	last := float32(0)
-	// A level fade and a cross-fade may run together: π/(2N)·(1 + 2); and a rounding of float32.
+	// A level fade and a cross-fade may coincide: π/(2N)·(1 + 2); plus rounding to float32.
 	limit := 3*math.Pi/2/fade + 1e-6
 	for range 5000 {
 		switch r.IntN(6) {
@@ -191,7 +190,7 @@ func TestTheLoopsSeamIsACrossFade(t *testing.T) {
 	got := fill(s, 3*4800)
 	want := clips[1].Channels[0]
 	period := 4800 - fade
-	for i := fade; i < len(got)/2; i++ { // behind the fade-in
+	for i := fade; i < len(got)/2; i++ { // after the fade-in
 		n := i % period
 		v := want[10000+n]
 		if i >= period && n < fade {
@@ -272,8 +271,8 @@ func BenchmarkFill(b *testing.B) {
 	}
 }
 
-// BenchmarkKeyToChange measures from the key to the first changed frame in the block that the device will get,
-// while the device pulls blocks of 2 ms by the clock. What the device itself holds comes on top.
+// BenchmarkKeyToChange measures from the key to the first changed frame in the block that the device gets next, while the
+// device pulls blocks of 2 ms by the clock. The device's own buffer adds to it.
 func BenchmarkKeyToChange(b *testing.B) {
 	x, y := pcm.NewClip(rate, 1, 48000), pcm.NewClip(rate, 1, 48000)
 	for i := range x.Channels[0] {

@@ -8,16 +8,16 @@ package device
 // #include <stdlib.h>
 //
 // static void quiet(const char *file, int line, const char *function, int err, const char *fmt, ...) {}
-// // The sound library writes every trifle to standard error, across a screen; what matters comes as a code.
+// // The sound library writes messages to standard error, over the screen; what matters is returned as a code.
 // static void hush(void) { snd_lib_error_set_handler(quiet); }
 //
-// // ask opens a device as oto will, and stores what it was given as text. It returns 0, or a negative code
-// // with the failed step.
-// static int ask(const char *name, unsigned rate, unsigned channels, int resample, char **text, const char **step) {
+// // probe opens a device as oto will, and stores ALSA's description of it in text. It returns 0, or a negative code
+// // and the step that failed.
+// static int probe(const char *name, unsigned rate, unsigned channels, int resample, char **text, const char **step) {
 //	snd_pcm_t *pcm = NULL;
 //	snd_pcm_hw_params_t *params = NULL;
 //	snd_output_t *out = NULL;
-//	char *said = NULL;
+//	char *dump = NULL;
 //	int err;
 //	*step = "open";
 //	if ((err = snd_pcm_open(&pcm, name, SND_PCM_STREAM_PLAYBACK, SND_PCM_NONBLOCK)) < 0) return err;
@@ -35,8 +35,8 @@ package device
 //	if ((err = snd_pcm_hw_params(pcm, params)) < 0) goto end;
 //	if ((err = snd_output_buffer_open(&out)) < 0) goto end;
 //	snd_pcm_dump(pcm, out);
-//	size_t n = snd_output_buffer_string(out, &said);
-//	*text = strndup(said, n);
+//	size_t n = snd_output_buffer_string(out, &dump);
+//	*text = strndup(dump, n);
 // end:
 //	if (out) snd_output_close(out);
 //	if (params) snd_pcm_hw_params_free(params);
@@ -52,10 +52,11 @@ import (
 	"heardiff/playback/pcm"
 )
 
+// hush keeps the sound library from writing to standard error.
 func hush() { C.hush() }
 
-// ask sets the device "default" up once and returns ALSA's own description of the way to it.
-func ask(rate pcm.Rate, channels int, resample bool) (string, error) {
+// probe sets up the device "default" once and returns ALSA's own description of the path to it.
+func probe(rate pcm.Rate, channels int, resample bool) (string, error) {
 	name := C.CString("default")
 	defer C.free(unsafe.Pointer(name))
 	var text, step *C.char
@@ -63,7 +64,7 @@ func ask(rate pcm.Rate, channels int, resample bool) (string, error) {
 	if resample {
 		allow = 1
 	}
-	code := C.ask(name, C.uint(rate), C.uint(channels), allow, &text, &step)
+	code := C.probe(name, C.uint(rate), C.uint(channels), allow, &text, &step)
 	if code < 0 {
 		why := C.GoString(C.snd_strerror(code))
 		if C.GoString(step) == "rate" {

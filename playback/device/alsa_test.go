@@ -22,8 +22,8 @@ import (
 	"heardiff/playback/sinktest"
 )
 
-// The sound card of these tests is ALSA's own file plug-in, which writes what it is given into a pipe; the test
-// empties the pipe at the pace of a sound card.
+// The sound card of these tests is ALSA's own file plug-in, which writes into a pipe; the test empties the pipe at the pace
+// of a sound card.
 func TestSoundDeviceConforms(t *testing.T) {
 	if !inChild(t) {
 		return
@@ -65,8 +65,8 @@ func TestADeviceThatGoesAwayIsAnError(t *testing.T) {
 	}
 }
 
-// inChild runs the test again in a process of its own, for the sound library can be opened once in a process.
-// It reports whether this is that process.
+// inChild reruns the test in a child process, because the sound library can be opened only once in a process. It reports
+// whether this is the child.
 func inChild(t *testing.T) bool {
 	t.Helper()
 	const mark = "HEARDIFF_TEST_CHILD"
@@ -81,7 +81,7 @@ func inChild(t *testing.T) bool {
 	return false
 }
 
-// pretendCard makes "default" a pipe that is emptied by the clock.
+// pretendCard makes "default" a pipe that is emptied in real time.
 func pretendCard(t *testing.T) *pipeCard {
 	t.Helper()
 	dir := t.TempDir()
@@ -95,7 +95,7 @@ func pretendCard(t *testing.T) *pipeCard {
 	return card
 }
 
-// pipeCard reads frames of two floats from a pipe, by the clock.
+// pipeCard reads frames of two floats from a pipe in real time.
 type pipeCard struct {
 	path string
 	pipe *os.File
@@ -112,7 +112,7 @@ func emptyPipe(t *testing.T, path string) *pipeCard {
 	if err != nil {
 		t.Fatal(err)
 	}
-	// Small, before anything is in it, so that the writer feels the pace.
+	// Made small before anything is in it, so that the writer has to follow the pace.
 	if _, err := unix.FcntlInt(f.Fd(), unix.F_SETPIPE_SZ, 4096); err != nil {
 		t.Fatal(err)
 	}
@@ -138,7 +138,7 @@ func emptyPipe(t *testing.T, path string) *pipeCard {
 	return c
 }
 
-// stop returns what was read. The pipe itself goes on being emptied, for the library never stops writing.
+// stop returns what was read. The pipe is still emptied afterwards, because the library never stops writing.
 func (c *pipeCard) stop() []float32 {
 	time.Sleep(400 * time.Millisecond) // what is still in the buffers
 	c.mu.Lock()

@@ -8,11 +8,11 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// describe reads ALSA's description of a way to a device, which lists its parts from the program's end to the
-// device's: the last rate, format and channels are those nearest the device.
-func describe(name, said string) playback.Opened {
+// describe reads ALSA's description of the path to a device, which lists its stages from the program to the device: the
+// last rate, format and channels are those nearest the device.
+func describe(name, dump string) playback.Opened {
 	o, converter := playback.Opened{Name: name}, "an unnamed converter"
-	for line := range strings.Lines(said) {
+	for line := range strings.Lines(dump) {
 		key, value, _ := strings.Cut(line, ":")
 		value = strings.TrimSpace(value)
 		switch strings.TrimSpace(key) {
@@ -27,21 +27,21 @@ func describe(name, said string) playback.Opened {
 			converter = value
 		}
 	}
-	if strings.Contains(said, "Rate conversion PCM") {
+	if strings.Contains(dump, "Rate conversion PCM") {
 		o.Notes = append(o.Notes, "The audio is resampled on its way to the device, by "+converter+".")
 	}
 	if strings.HasPrefix(o.Format, "S16") {
 		o.Notes = append(o.Notes, "The device takes 16-bit words: longer ones are cut without dither.")
 	}
-	if !strings.Contains(said, "Hardware PCM") {
-		// Behind a sound service or plug-in nobody can see from here what reaches the converter.
+	if !strings.Contains(dump, "Hardware PCM") {
+		// What a sound service or plug-in does with the audio is not visible from here.
 		o.Notes = append(o.Notes, "The way does not end at hardware that can be seen from here: a sound service may mix, scale or resample. "+
 			"Choose a device hw:… for a way without one.")
 	}
 	return o
 }
 
-// choice makes a Choice of a hint of the sound library; plays is false where it is none.
+// choice turns a hint of the sound library into a Choice; plays is false for one that cannot play.
 func choice(name, about, direction string) (c Choice, plays bool) {
 	if name == "" || name == "null" || direction == "Input" {
 		return Choice{}, false

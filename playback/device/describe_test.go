@@ -5,7 +5,7 @@ import (
 	"testing"
 )
 
-// What alsa-lib 1.2.8 (snd_pcm_dump) says of a plug at 48 kHz before a 16-bit device fixed at 44.1 kHz, shortened.
+// Output of snd_pcm_dump in alsa-lib 1.2.8 for a plug at 48 kHz before a 16-bit device fixed at 44.1 kHz, shortened.
 const resampled = `Plug PCM: Linear Integer <-> Linear Float conversion PCM (S16_LE)
 Its setup is:
   format       : FLOAT_LE

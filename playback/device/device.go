@@ -1,4 +1,4 @@
-// Package device plays a source: through the sound card, into a file, or nowhere at the pace of a sound card.
+// Package device plays a source: through the sound card, into a file, or to nothing at the pace of a sound card.
 package device
 
 import (
@@ -17,19 +17,22 @@ var ErrNoSound = errors.New("this build of heardiff has no sound device (it was 
 // ErrResample is wrapped where a device does not run at the rate of the audio.
 var ErrResample = errors.New("the device does not take the rate of the audio")
 
-// Config is how a device is opened. Its zero value is the documented default.
+// Config says how a device is opened. Its zero value is the documented default.
 type Config struct {
-	// AllowResample takes a device that would have to resample; the result is then no longer what was prepared.
+	// AllowResample accepts a device that has to resample; what sounds is then no longer exactly what was prepared.
 	AllowResample bool
-	// Buffer is the length of the device's buffer: 40 ms unless set; a key is heard one to two of these later.
+	// Buffer is the length of the device's buffer, DefaultBuffer unless set; a key takes effect one to two of these later.
 	Buffer time.Duration
 }
+
+// DefaultBuffer is the default length of the device's buffer (common practice, no source).
+const DefaultBuffer = 40 * time.Millisecond
 
 // Choice is a device that can be chosen by name.
 type Choice struct {
 	Name  string `json:"name"`
 	About string `json:"about"`
-	// Exclusive is true where the audio goes to the hardware without a sound service between.
+	// Exclusive is true where the audio goes to the hardware without a sound service in between.
 	Exclusive bool `json:"exclusive"`
 }
 
@@ -37,7 +40,7 @@ type Choice struct {
 // "default" or the name of a sound device, "file:PATH", or "null".
 func Open(spec string, src playback.Source, c Config) (playback.Output, error) {
 	if c.Buffer <= 0 {
-		c.Buffer = 40 * time.Millisecond
+		c.Buffer = DefaultBuffer
 	}
 	path, isFile := strings.CutPrefix(spec, "file:")
 	switch {
@@ -53,19 +56,19 @@ func Open(spec string, src playback.Source, c Config) (playback.Output, error) {
 	return openSound(spec, src, c)
 }
 
-// List returns what Open can play on, besides file:PATH and null. It returns ErrNoSound in builds without a
-// sound device.
+// List returns the sound devices that Open accepts, besides file:PATH and null. It returns ErrNoSound in builds without
+// a sound device.
 func List() ([]Choice, error) { return listSound() }
 
-// configText returns an ALSA configuration in which "default" is the named device, or "" where the machine's
-// own configuration already says so. Hardware is named outright, with the rate fixed, so that ALSA refuses
-// the rate rather than resample and so that no other device can step in.
+// configText returns an ALSA configuration in which "default" is the named device, or "" where the machine's own
+// configuration already says so. Hardware is named explicitly, with a fixed rate, so that ALSA rejects another rate
+// instead of resampling and cannot fall back to another device.
 func configText(name string, rate pcm.Rate, c Config) (string, error) {
 	if name == "default" {
 		return "", nil
 	}
 	if strings.ContainsAny(name, "\"\\\n") {
-		return "", fmt.Errorf("%q is no name of a device", name)
+		return "", fmt.Errorf("%q is not the name of a device", name)
 	}
 	args, ok := strings.CutPrefix(name, "hw:")
 	switch {

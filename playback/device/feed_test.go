@@ -11,7 +11,7 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// steps counts up, so that a lost sample or half a frame shows.
+// steps counts up, so that a lost sample or half a frame is noticed.
 type steps struct{ next float32 }
 
 func (*steps) Rate() pcm.Rate { return 48000 }

@@ -8,14 +8,15 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// pace is how often a paced output pulls; a file is therefore flushed a hundred times a second.
+// pace is the interval at which a paced output pulls; a file is therefore written a hundred times a second (judgement, no
+// source).
 const pace = 10 * time.Millisecond
 
-// late is how far a paced output may fall behind before it gives the lost time up as an underrun, as a sound
-// card would; a suspended machine must not be followed by a burst.
+// late is how far a paced output may fall behind before it counts an underrun and skips the lost time, as a sound card
+// would: a suspended machine must not be followed by a burst (judgement, no source).
 const late = 200 * time.Millisecond
 
-// paced pulls from a source at the rate of a sound card and hands every block to sink.
+// paced pulls from a source at the pace of a sound card and passes every block to sink.
 type paced struct {
 	src    playback.Source
 	sink   func([]float32) error
@@ -70,13 +71,13 @@ func (p *paced) run() {
 	}
 }
 
-// framesIn returns the frames that are over after d.
+// framesIn returns the number of complete frames in d.
 func framesIn(rate pcm.Rate, d time.Duration) int { return int(d.Seconds() * rate.Hz()) }
 
 // Opened implements playback.Output.
 func (p *paced) Opened() playback.Opened { return p.opened }
 
-// Underruns implements playback.Output: how many times the machine stood still for longer than 200 ms.
+// Underruns implements playback.Output: it counts how many times the machine stalled for longer than late.
 func (p *paced) Underruns() int {
 	p.mu.Lock()
 	defer p.mu.Unlock()
@@ -102,7 +103,7 @@ func (p *paced) Close() error {
 	return p.Err()
 }
 
-// openNull returns an output that plays to nobody, in real time.
+// openNull returns an output that discards the audio in real time.
 func openNull(src playback.Source) playback.Output {
 	o := playback.Opened{Name: "null", Rate: src.Rate(), Channels: src.Channels(), Format: "FLOAT_LE", Silent: true,
 		Notes: []string{"Nothing sounds: the audio is thrown away in real time."}}

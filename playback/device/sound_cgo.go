@@ -16,8 +16,8 @@ import (
 	"heardiff/playback"
 )
 
-// sound plays through ALSA. There is one player over one endless reader from Open to Close: the library's own
-// pause, seek and volume cut at the borders of its periods and are never used.
+// sound plays through ALSA. There is one player over one endless reader from Open to Close: the library's own pause, seek
+// and volume act abruptly at the boundaries of its periods and are never used.
 type sound struct {
 	ctx    *oto.Context
 	player oto.Player
@@ -25,7 +25,7 @@ type sound struct {
 	opened playback.Opened
 }
 
-// openSound opens a device by name. It can succeed once in a process, a limit of oto.
+// openSound opens a device by name. It can succeed only once in a process, a limit of oto.
 func openSound(name string, src playback.Source, c Config) (playback.Output, error) {
 	if src.Channels() > 2 {
 		return nil, fmt.Errorf("%d channels: the sound device plays 1 or 2", src.Channels())
@@ -35,13 +35,13 @@ func openSound(name string, src playback.Source, c Config) (playback.Output, err
 	if err != nil {
 		return nil, err
 	}
-	defer restore() // ALSA reads its configuration when it opens a device, and not again
-	// oto goes on to any other device where the first fails, and takes any rate: so ask before.
-	said, err := ask(src.Rate(), src.Channels(), c.AllowResample)
+	defer restore() // ALSA reads its configuration only when it opens a device
+	// oto falls back to any other device if the first fails, and accepts any rate, so probe first.
+	dump, err := probe(src.Rate(), src.Channels(), c.AllowResample)
 	if err != nil {
 		return nil, fmt.Errorf("sound device %q: %w", name, err)
 	}
-	got := describe(name, said)
+	got := describe(name, dump)
 	if got.Rate != src.Rate() && !c.AllowResample {
 		return nil, fmt.Errorf("sound device %q: %w: %d Hz, it runs at %d", name, ErrResample, src.Rate(), got.Rate)
 	}
@@ -57,7 +57,7 @@ func openSound(name string, src playback.Source, c Config) (playback.Output, err
 	}
 	s := &sound{ctx: ctx, feed: newFeed(src, 2*c.Buffer), opened: got}
 	s.player = ctx.NewPlayer(s.feed)
-	// At least one period of the device, half its buffer, or the library plays zeros between.
+	// At least one period of the device, half its buffer; with less the library plays zeros in between.
 	if p, ok := s.player.(oto.BufferSizeSetter); ok {
 		p.SetBufferSize(src.Rate().Frames(c.Buffer) * src.Channels() * 4)
 	}
@@ -108,13 +108,13 @@ func (s *sound) Close() error {
 	return err
 }
 
-// feed gives the library whole frames for ever: silence after stop.
+// feed gives the library an endless stream of complete frames: silence after stop.
 type feed struct {
 	mu        sync.Mutex // the library may read from two goroutines
 	src       playback.Source
 	block     []float32
 	stopped   bool
-	patience  time.Duration // what all buffers hold together
+	patience  time.Duration // total length of all buffers
 	last      time.Time
 	underruns int
 }
@@ -127,7 +127,7 @@ func newFeed(src playback.Source, patience time.Duration) *feed {
 func (f *feed) Read(dst []byte) (int, error) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	// Nobody reports that the device ran dry; it must have where more time passed than the buffers hold.
+	// The library does not report an underrun. There was one if more time passed than the buffers hold.
 	now := time.Now()
 	if !f.last.IsZero() && now.Sub(f.last) > f.patience {
 		f.underruns++

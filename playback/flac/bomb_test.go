@@ -16,7 +16,7 @@ import (
 	"heardiff/playback/flac"
 )
 
-// constant returns so many blocks of the largest size, all of one value: some 20 bytes of file for 393 kB of audio each.
+// constant returns a file of blocks of the largest size, all of one value: about 20 bytes of file for 393 kB of audio each.
 func constant(t *testing.T, blocks int) []byte {
 	t.Helper()
 	const size = 65535
@@ -58,7 +58,7 @@ func TestASmallFileDoesNotFillTheDisk(t *testing.T) {
 	}
 }
 
-// held ends its context once so many bytes were read.
+// held ends its context once a number of bytes have been read.
 type held struct {
 	io.Reader
 	left int

@@ -14,7 +14,7 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// decode reads a whole stream into f.raw and sets the format and the number of frames.
+// decode reads a stream to its end into f.raw and sets the format and the number of frames.
 func (f *File) decode(ctx context.Context, r io.Reader) error {
 	in := &counted{r: r, ctx: ctx}
 	stream, err := begin(in)
@@ -40,7 +40,7 @@ func (f *File) decode(ctx context.Context, r io.Reader) error {
 		if err != nil {
 			return broken(err, f.frames, info.NSamples)
 		}
-		if err := f.fits(block); err != nil {
+		if err := f.checkBlock(block); err != nil {
 			return err
 		}
 		if err := f.roomFor(block, in.read); err != nil {
@@ -66,7 +66,7 @@ func (f *File) decode(ctx context.Context, r io.Reader) error {
 	return nil
 }
 
-// counted counts what is read, and ends with its context.
+// counted counts the bytes read, and ends with its context.
 type counted struct {
 	r    io.Reader
 	ctx  context.Context
@@ -83,7 +83,7 @@ func (c *counted) Read(p []byte) (int, error) {
 	return n, err
 }
 
-// roomFor refuses a block for which there is no room after so many bytes of the file, see Room.
+// roomFor rejects a block that exceeds the Room of the read bytes of the file.
 func (f *File) roomFor(block *frame.Frame, read int64) error {
 	bytes := (int64(f.frames) + int64(block.BlockSize)) * int64(f.frameBytes())
 	if most := Room(read); bytes > most {
@@ -95,7 +95,7 @@ func (f *File) roomFor(block *frame.Frame, read int64) error {
 // begin reads the header.
 func begin(r io.Reader) (*flac.Stream, error) {
 	in := bufio.NewReaderSize(r, blockBytes)
-	// Only the signature itself counts: tags that other formats also carry in front would make them look like FLAC.
+	// Only the signature itself counts: other formats may begin with the same kinds of tags.
 	if head, err := in.Peek(4); err != nil || string(head) != "fLaC" {
 		if err != nil && err != io.EOF {
 			return nil, err
@@ -121,7 +121,7 @@ func accept(f pcm.Format) error {
 	return nil
 }
 
-// broken words an error of the decoder.
+// broken turns an error of the decoder into one of this package.
 func broken(err error, frames int, announced uint64) error {
 	if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
 		return fmt.Errorf("%w: %d of %d frames are there", ErrTruncated, frames, announced)
@@ -129,8 +129,8 @@ func broken(err error, frames int, announced uint64) error {
 	return fmt.Errorf("%w: after frame %d: %v", ErrDamaged, frames, err)
 }
 
-// fits checks a block against the header of the file: it may contradict it only in a damaged file.
-func (f *File) fits(block *frame.Frame) error {
+// checkBlock checks a block against the header of the file: they differ only in a damaged file.
+func (f *File) checkBlock(block *frame.Frame) error {
 	n := int(block.BlockSize)
 	ok := len(block.Subframes) == f.format.Channels && int(block.BitsPerSample) == f.format.Bits
 	for _, s := range block.Subframes {
@@ -142,7 +142,7 @@ func (f *File) fits(block *frame.Frame) error {
 	return nil
 }
 
-// pack appends the block as interleaved little-endian words, the form that the MD5 sum is defined on.
+// pack appends the block as interleaved little-endian words, the form over which the MD5 sum is defined.
 func pack(dst []byte, block *frame.Frame, word int) []byte {
 	for i := range int(block.BlockSize) {
 		for _, s := range block.Subframes {

@@ -1,8 +1,7 @@
 // Package flac reads FLAC files of 16 and 24 bits.
 //
-// A file is decoded once, when it is opened, into a temporary file that has no name any more, so that any part
-// can then be read at any time with little memory; that pass also checks the checksum of every frame and the
-// MD5 sum of the whole.
+// A file is decoded once, when it is opened, into an unlinked temporary file, so that any part can then be read at any
+// time with little memory. That pass also checks the checksum of every frame and the MD5 sum of the audio.
 package flac
 
 import (
@@ -22,23 +21,25 @@ var (
 	ErrNotFLAC = errors.New("not a FLAC file")
 	// ErrTruncated: the file ends before the audio that its header announces.
 	ErrTruncated = errors.New("the audio is cut short")
-	// ErrEmpty: the file is whole but holds no frame.
+	// ErrEmpty: the file is intact but has no frames.
 	ErrEmpty = errors.New("the file holds no audio")
 	// ErrDamaged: a checksum is wrong, or parts of the file contradict each other.
 	ErrDamaged = errors.New("the file is damaged")
-	// ErrTooLarge: the file holds far more audio than its own size bears out.
+	// ErrTooLarge: the file decodes to far more audio than its size justifies, see Room.
 	ErrTooLarge = errors.New("the file decodes to too much audio")
-	// ErrRoom: the decoded audio found no room in the folder for temporary files; nothing is wrong with the file.
+	// ErrRoom: the decoded audio did not fit into the folder for temporary files; nothing is wrong with the file.
 	ErrRoom = errors.New("no room for the decoded audio")
 	// ErrUnsupported: a word length, channel count or rate that heardiff does not take.
 	ErrUnsupported = errors.New("this kind of FLAC is not supported")
 )
 
+// blockBytes is how much is read at once.
 const blockBytes = 1 << 17
 
-// Room returns the most bytes of decoded audio that a file of the given size may hold: half a gigabyte, or a hundred times the
-// file, whichever is more. Recorded audio decodes to two or three times its size; digital silence to a thousand times, so that
-// an hour of it at 192 kHz is refused, and a file made to fill the disk as well.
+// Room returns the largest number of bytes to which a file of the given size may decode: half a gigabyte, or a hundred times
+// the size, whichever is more (judgement, no source; TestASmallFileDoesNotFillTheDisk). Recorded audio decodes to two or
+// three times its size, digital silence to a thousand times: an hour of it at 192 kHz is rejected, and so is a file made to
+// fill the disk.
 func Room(size int64) int64 { return max(512<<20, 100*size) }
 
 // File is a decoded FLAC file. It is a pcm.Reader and not safe for concurrent use.
@@ -49,10 +50,10 @@ type File struct {
 	block  []byte
 }
 
-// Open decodes and checks a FLAC file. It needs room for the decoded audio in the folder for temporary files, at most
-// what Room tells. It ends soon after ctx does, with its error. Errors wrap the sentinels of this package, or those of the os package.
+// Open decodes and checks a FLAC file. It needs space for the decoded audio in the folder for temporary files, at most
+// Room. It ends soon after ctx does, with its error. Errors wrap the sentinels of this package, or those of the os package.
 func Open(ctx context.Context, path string) (*File, error) {
-	info, err := os.Stat(path) // before opening, which would wait for ever at a pipe
+	info, err := os.Stat(path) // before opening, which would block forever on a pipe
 	if err != nil {
 		return nil, err
 	}
@@ -67,7 +68,7 @@ func Open(ctx context.Context, path string) (*File, error) {
 	return Decode(ctx, bufio.NewReaderSize(in, blockBytes))
 }
 
-// Decode is Open of a stream.
+// Decode is Open for a stream.
 func Decode(ctx context.Context, r io.Reader) (*File, error) {
 	raw, err := unlinked()
 	if err != nil {
@@ -102,7 +103,7 @@ func (f *File) Format() pcm.Format { return f.format }
 // Frames returns the number of frames.
 func (f *File) Frames() int { return f.frames }
 
-// Close gives the temporary file back.
+// Close releases the temporary file.
 func (f *File) Close() error { return f.raw.Close() }
 
 func (f *File) frameBytes() int { return f.format.Channels * f.format.Bits / 8 }

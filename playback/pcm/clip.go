@@ -24,7 +24,7 @@ func NewClip(rate Rate, channels, frames int) Clip {
 	return Clip{Rate: rate, Channels: Planes(channels, frames)}
 }
 
-// Planes returns channels equally long slices of frames samples, cut from one allocation.
+// Planes returns one slice of frames samples for each channel, from a single allocation.
 func Planes(channels, frames int) [][]float64 {
 	all := make([]float64, channels*frames)
 	planes := make([][]float64, channels)

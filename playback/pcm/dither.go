@@ -29,8 +29,8 @@ func NewPlainQuantizer(bits int) *Quantizer {
 	return &Quantizer{scale: math.Ldexp(1, bits-1)}
 }
 
-// Word returns sample v (full scale ±1.0) as a signed integer of the quantizer's word length, and whether it
-// had to be clipped. +1.0 itself does not exist in two's complement and clips to the largest word.
+// Word returns sample v (full scale ±1.0) as a signed integer of the quantizer's word length, and whether it was
+// clipped. +1.0 itself does not exist in two's complement and clips to the largest word.
 func (q *Quantizer) Word(v float64) (word int32, clipped bool) {
 	x := v * q.scale
 	if q.random != nil {
@@ -48,5 +48,5 @@ func (q *Quantizer) Word(v float64) (word int32, clipped bool) {
 	return int32(x), false
 }
 
-// Value returns the sample, full scale ±1.0, that Word's integer stands for.
+// Value returns the sample, full scale ±1.0, of a word: the inverse of Word.
 func (q *Quantizer) Value(word int32) float64 { return float64(word) / q.scale }

@@ -2,8 +2,8 @@ package pcm
 
 import "math"
 
-// Envelope returns the peak over all channels in n equally long parts of c, relative to the largest of them, each
-// 0 to 1; all 0 for a silent clip. It panics if n < 1.
+// Envelope returns the peak over all channels in each of n equal parts of c, relative to the largest peak, from 0 to 1;
+// all 0 for a silent clip. It panics if n < 1.
 func (c Clip) Envelope(n int) []float64 {
 	if n < 1 {
 		panic("pcm: an envelope of no parts")

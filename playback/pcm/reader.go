@@ -34,13 +34,13 @@ type Reader interface {
 	Format() Format
 	// Frames returns the number of frames.
 	Frames() int
-	// ReadFrames fills dst, one equally long slice a channel, with the frames that begin at from, and
-	// returns how many it wrote. Fewer than len(dst[0]) come only at the end, with io.EOF.
-	// Reads may repeat and go back; they are not safe for concurrent use.
+	// ReadFrames fills dst, one slice for each channel, all of one length, with the frames from from on, and returns
+	// how many it wrote. It writes fewer than len(dst[0]) only at the end, with io.EOF.
+	// Reads may repeat and go back. They are not safe for concurrent use.
 	ReadFrames(dst [][]float64, from int) (int, error)
 }
 
-// Format returns the format of a clip: 32-bit float, the shortest that holds what a clip may hold.
+// Format returns the format of a clip: 32-bit float, which also holds samples beyond full scale.
 func (c Clip) Format() Format {
 	return Format{Rate: c.Rate, Channels: len(c.Channels), Bits: 32, Float: true}
 }
@@ -66,7 +66,7 @@ func (c Clip) ReadFrames(dst [][]float64, from int) (int, error) {
 	return n, nil
 }
 
-// Load reads frames from to to−1 of r into memory. to = −1 stands for the end.
+// Load reads frames from to to−1 of r into memory. to = −1 means the end.
 // It returns io.ErrUnexpectedEOF, wrapped, where r ends before to.
 func Load(r Reader, from, to int) (Clip, error) {
 	if to < 0 {
@@ -90,7 +90,7 @@ func Load(r Reader, from, to int) (Clip, error) {
 	return c, nil
 }
 
-// Verify reads all of r and returns the first error, so that audio can be refused before it is used.
+// Verify reads all of r and returns the first error, so that audio can be rejected before it is used.
 func Verify(r Reader) error {
 	return Blocks(r, 1<<16, func([][]float64, int) error { return nil })
 }

@@ -13,12 +13,16 @@ import (
 // Rig is an output under test.
 type Rig struct {
 	Open func(playback.Source) (playback.Output, error)
-	// Reached returns all that the device was given, interleaved; called once, after Close. nil where the
-	// device keeps nothing.
+	// Reached returns all samples that the device was given, interleaved. It is called once, after Close; nil for a
+	// device that keeps nothing.
 	Reached func() []float32
 }
 
-// witness keeps what a source gave.
+// maxBuffered is how much audio an output's buffers may hold in advance: more would make keys respond too late
+// (judgement, no source).
+const maxBuffered = 500 * time.Millisecond
+
+// witness keeps the samples that a source gave.
 type witness struct {
 	*playback.Switcher
 	mu   sync.Mutex
@@ -40,7 +44,7 @@ func (w *witness) frames() int {
 }
 
 // Run plays two presentations with a switch every few milliseconds, and demands that the output
-//   - pulls by itself from the moment it is open, so that silence comes first;
+//   - pulls by itself from the moment it is opened, so that silence comes first;
 //   - pulls no faster than the audio plays;
 //   - gives the device every sample unchanged and in order;
 //   - stops pulling once Close has returned, without an error.
@@ -63,9 +67,8 @@ func Run(t *testing.T, rig Rig) {
 		time.Sleep(time.Duration(3+7*k%20) * time.Millisecond)
 	}
 	w.Pause()
-	wait(t, out, w, w.frames()+48000/4) // so that the end has left all buffers
-	// What buffers may hold in advance: half a second is longer than any that a key could bear.
-	if played, most := w.Rate().Duration(w.frames()), time.Since(begun)+500*time.Millisecond; played > most {
+	wait(t, out, w, w.frames()+48000/4) // until the end has left all buffers
+	if played, most := w.Rate().Duration(w.frames()), time.Since(begun)+maxBuffered; played > most {
 		t.Errorf("%v of audio were pulled in %v", played, most)
 	}
 	if err := out.Close(); err != nil {
@@ -74,17 +77,17 @@ func Run(t *testing.T, rig Rig) {
 	n := w.frames()
 	time.Sleep(50 * time.Millisecond)
 	if w.frames() != n {
-		t.Error("it still pulls after Close")
+		t.Error("the output still pulls after Close")
 	}
 	if o := out.Opened(); o.Name == "" {
-		t.Error("it has no name")
+		t.Error("the output has no name")
 	}
 	if rig.Reached != nil {
 		compare(t, rig.Reached(), w.gave)
 	}
 }
 
-// presentations differ in every sample, so that a lost, doubled or shifted sample cannot hide.
+// presentations returns a switcher over noise, so that no lost, repeated or shifted sample goes unnoticed.
 func presentations(t *testing.T) *playback.Switcher {
 	t.Helper()
 	a, b := pcm.NewClip(48000, 2, 24000), pcm.NewClip(48000, 2, 24000)
@@ -116,8 +119,8 @@ func wait(t *testing.T, out playback.Output, w *witness, frames int) {
 	}
 }
 
-// compare demands that all that sounds in gave stands in reached, sample for sample; silence around it may be
-// longer or shorter.
+// compare demands that reached contains the sounding part of gave, sample for sample; the silence around it may be longer
+// or shorter.
 func compare(t *testing.T, reached, gave []float32) {
 	t.Helper()
 	r, g := sounding(reached), sounding(gave)

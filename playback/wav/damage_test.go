@@ -15,7 +15,7 @@ import (
 	"heardiff/playback/wav"
 )
 
-// riff builds a WAV file of chunks, padded to even places.
+// riff builds a WAV file of chunks, padded to even offsets.
 func riff(chunks ...string) []byte {
 	body := "WAVE" + strings.Join(chunks, "")
 	return []byte("RIFF" + size(len(body)) + body)

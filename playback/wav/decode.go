@@ -6,7 +6,7 @@ import (
 )
 
 // The decoders fill dst with the samples that begin at every step-th byte of raw, full scale ±1.0.
-// Scaling by a power of two is exact, so a written word comes back as the same word.
+// Scaling by a power of two is exact, so that a written word is read back unchanged.
 
 func decode16(dst []float64, raw []byte, step int) {
 	for i := range dst {

@@ -14,11 +14,11 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// blockBytes is how much is read at once: large enough that the cost of a call vanishes.
+// blockBytes is how much is read at once: large enough that the cost of a call is negligible.
 const blockBytes = 1 << 17
 
-// File is a WAV file open for reading. It is a pcm.Reader, reads any part at any time and holds one small
-// block in memory. It is not safe for concurrent use.
+// File is a WAV file open for reading. It is a pcm.Reader, reads any part at any time and keeps one small block in
+// memory. It is not safe for concurrent use.
 type File struct {
 	layout
 	src   io.ReaderAt
@@ -26,10 +26,10 @@ type File struct {
 	block []byte
 }
 
-// Open opens a WAV file. Only the header is read: ReadFrames finds samples that are not numbers, and
-// pcm.Verify looks for them in the whole file. Errors wrap the sentinels of this package, or those of the os package.
+// Open opens a WAV file. It reads only the header: ReadFrames finds samples that are not numbers, and pcm.Verify looks
+// for them in the entire file. Errors wrap the sentinels of this package, or those of the os package.
 func Open(path string) (*File, error) {
-	info, err := os.Stat(path) // before opening, which would wait for ever at a pipe
+	info, err := os.Stat(path) // before opening, which would block forever on a pipe
 	if err != nil {
 		return nil, err
 	}
@@ -59,7 +59,7 @@ func New(src io.ReaderAt, size int64) (*File, error) {
 	return &File{layout: l, src: src, block: make([]byte, blockBytes/frame*frame)}, nil
 }
 
-// Read reads a whole WAV file into memory. r is read from its beginning, wherever it stands.
+// Read reads an entire WAV file into memory, from the beginning of r whatever its current offset.
 // Errors are those of Open and ReadFrames.
 func Read(r io.ReadSeeker) (pcm.Clip, error) {
 	size, err := r.Seek(0, io.SeekEnd)
@@ -77,7 +77,7 @@ func Read(r io.ReadSeeker) (pcm.Clip, error) {
 	return pcm.Load(f, 0, -1)
 }
 
-// seekerAt makes a ReaderAt of a ReadSeeker that is not used by anybody else.
+// seekerAt turns a ReadSeeker that nobody else uses into a ReaderAt.
 type seekerAt struct{ r io.ReadSeeker }
 
 // ReadAt implements io.ReaderAt.
@@ -147,8 +147,8 @@ func (f *File) fetch(raw []byte, at int64) error {
 	return err
 }
 
-// decode converts whole frames into dst[·][at:]. It returns the channel and frame of the first sample that is
-// no number, or −1.
+// decode converts frames into dst[·][at:]. It returns the channel and frame of the first sample that is not a finite
+// number, or −1.
 func (f *File) decode(dst [][]float64, at int, raw []byte) (channel, frame int) {
 	step, n := f.frameBytes(), len(raw)/f.frameBytes()
 	for c := range dst {

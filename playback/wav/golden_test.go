@@ -81,7 +81,7 @@ func TestOtherKindsOfWAVAreRefused(t *testing.T) {
 	}
 }
 
-// A second, independent reader understands what is written, with the chunk in front that RF64 may need.
+// An independent reader reads what is written, including the chunk in front that RF64 may need.
 func TestAnIndependentReaderTakesWhatIsWritten(t *testing.T) {
 	for _, bits := range []int{16, 24} {
 		format := pcm.Format{Rate: 96000, Channels: 2, Bits: bits}
@@ -125,7 +125,7 @@ func TestWhatAnIndependentWriterWroteIsRead(t *testing.T) {
 	if err := errors.Join(enc.Write(in), enc.Close()); err != nil {
 		t.Fatal(err)
 	}
-	c, err := wav.Read(struct{ io.ReadSeeker }{file}) // hides ReadAt: the slower way is read too
+	c, err := wav.Read(struct{ io.ReadSeeker }{file}) // hides ReadAt, to test the slower path too
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -9,18 +9,18 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// Errors that Open, Read and ReadFrames wrap. The text around them names the chunk, frame or field.
+// Errors that Open, Read and ReadFrames wrap. The wrapping text names the chunk, frame or field.
 var (
 	// ErrNotWAV: the file does not begin as a WAV file does.
 	ErrNotWAV = errors.New("not a WAV file")
 	// ErrTruncated: the file ends before the audio that its header announces.
 	ErrTruncated = errors.New("the audio is cut short")
-	// ErrEmpty: the file is whole but holds no frame.
+	// ErrEmpty: the file is intact but has no frames.
 	ErrEmpty = errors.New("the file holds no audio")
 	// ErrDamaged: fields of the header contradict each other.
 	ErrDamaged = errors.New("the header is damaged")
-	// ErrUnfinished: the header was written before the audio and its sizes never filled in, as where a recording was
-	// interrupted. It wraps ErrDamaged.
+	// ErrUnfinished: the header was written before the audio and its sizes were never filled in, as after an interrupted
+	// recording. It wraps ErrDamaged.
 	ErrUnfinished = fmt.Errorf("%w: it was never finished", ErrDamaged)
 	// ErrUnsupported: a word length, coding, channel count or rate that heardiff does not take.
 	ErrUnsupported = errors.New("this kind of WAV is not supported")
@@ -39,13 +39,13 @@ const (
 // The last 14 bytes of the SubFormat GUIDs whose first two are a coding number. ref: RFC 2361, section 4.
 const guidTail = "\x00\x00\x00\x00\x10\x00\x80\x00\x00\xaa\x00\x38\x9b\x71"
 
-// sizeUnknown stands in size fields of files written to a pipe, and in RF64 files, where ds64 has the sizes.
+// sizeUnknown is the value of size fields in files written to a pipe, and in RF64 files, whose sizes are in ds64.
 const sizeUnknown = 0xFFFFFFFF
 
-// Most chunks that may stand before the audio; a bound against files made to keep a reader busy.
+// maxChunks is the largest number of chunks before the audio; a bound against files made to keep a reader busy.
 const maxChunks = 4096
 
-// layout is what the header says: where the audio lies and how it is stored.
+// layout is what the header says: where the audio is and how it is stored.
 type layout struct {
 	format pcm.Format
 	start  int64 // of the audio, in bytes from the beginning of the file
@@ -55,7 +55,7 @@ type layout struct {
 // frameBytes returns the size of one frame.
 func (l layout) frameBytes() int { return l.format.Channels * l.format.Bits / 8 }
 
-// walker steps from chunk to chunk and never believes a size that the file cannot hold.
+// walker steps from chunk to chunk and never trusts a size that exceeds the file.
 type walker struct {
 	src     io.ReaderAt
 	size    int64 // of the file
@@ -67,7 +67,7 @@ type walker struct {
 
 type chunk struct {
 	id    string
-	start int64 // of its content
+	start int64 // offset of its content
 	bytes int64
 }
 
@@ -122,8 +122,8 @@ func (w *walker) begin() error {
 	return nil
 }
 
-// next reads the next chunk's header into w.current. Only the audio itself may reach past the end of the file
-// here: audio has the more telling error for it.
+// next reads the next chunk's header into w.current. Only the data chunk may extend past the end of the file here: audio
+// reports it with a more specific error.
 func (w *walker) next() error {
 	var head [8]byte
 	if w.size-w.at < int64(len(head)) {
@@ -146,7 +146,7 @@ func (w *walker) next() error {
 	return nil
 }
 
-// skip moves on to the chunk after the current one; chunks begin at even places.
+// skip moves on to the chunk after the current one; chunks begin at even offsets.
 func (w *walker) skip() { w.at = w.current.start + w.current.bytes + w.current.bytes%2 }
 
 // sizes64 takes the size of the audio from a ds64 chunk. ref: ITU-R BS.2088-1, section 5.
@@ -199,7 +199,7 @@ func (w *walker) format() (pcm.Format, error) {
 	return f, nil
 }
 
-// extensible returns the coding that an extensible format chunk stands for.
+// extensible returns the coding that the SubFormat of an extensible format chunk names.
 func extensible(body []byte, bits uint16) (coding uint16, err error) {
 	if len(body) < 40 {
 		return 0, fmt.Errorf("%w: the extensible format chunk is %d bytes long", ErrDamaged, len(body))
@@ -213,7 +213,7 @@ func extensible(body []byte, bits uint16) (coding uint16, err error) {
 	return binary.LittleEndian.Uint16(body[24:]), nil
 }
 
-// accept tells whether heardiff takes the format.
+// accept returns ErrUnsupported, wrapped, for a format that heardiff does not read.
 func accept(f pcm.Format, coding uint16) error {
 	switch {
 	case coding != codingPCM && coding != codingFloat:
@@ -226,7 +226,7 @@ func accept(f pcm.Format, coding uint16) error {
 	return CheckShape(f.Rate, f.Channels)
 }
 
-// CheckShape returns ErrUnsupported, wrapped, where heardiff does not take the rate or the channel count.
+// CheckShape returns ErrUnsupported, wrapped, for a rate or channel count that heardiff does not accept.
 func CheckShape(rate pcm.Rate, channels int) error {
 	if channels < 1 || channels > pcm.MaxChannels {
 		return fmt.Errorf("%w: %d channels, wanted are 1 to %d", ErrUnsupported, channels, pcm.MaxChannels)
@@ -237,7 +237,7 @@ func CheckShape(rate pcm.Rate, channels int) error {
 	return nil
 }
 
-// audio completes the layout when the walker stands on the data chunk.
+// audio completes the layout from the data chunk, which must be the current one.
 func (w *walker) audio(l layout) (layout, error) {
 	c := w.current
 	switch {
@@ -263,8 +263,8 @@ func (w *walker) audio(l layout) (layout, error) {
 	return l, nil
 }
 
-// chunkFollows reports whether another chunk, or nothing, stands behind the current one. Audio that nobody announced
-// does not look like one: its name is four letters, and it fits into the file.
+// chunkFollows reports whether another chunk, or nothing, follows the current one. A chunk has a printable name and fits
+// into the file; unannounced audio does not look like that.
 func (w *walker) chunkFollows() bool {
 	w.skip()
 	if w.size-w.at < 8 {
@@ -281,7 +281,7 @@ func (w *walker) chunkFollows() bool {
 	return w.current.bytes <= w.size-w.current.start
 }
 
-// read fills dst from the given place.
+// read fills dst from the given offset.
 func (w *walker) read(dst []byte, at int64) error {
 	n, err := w.src.ReadAt(dst, at)
 	if n == len(dst) {

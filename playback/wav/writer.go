@@ -15,13 +15,13 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// Writer writes a WAV file. Of one that Create made the audio stands in a temporary file beside the target until Close, so
-// that the target is either whole or untouched.
+// Writer writes a WAV file. Until Close, a Writer from Create keeps the audio in a temporary file in the target's folder,
+// so that the target is either complete or untouched.
 type Writer struct {
 	format  pcm.Format
 	words   *pcm.Quantizer // nil for float
 	path    string
-	file    *os.File // the temporary file; nil once it is closed, and where the caller has the file
+	file    *os.File // the temporary file; nil once it is in place, and where the caller owns the file
 	dst     Destination
 	out     *bufio.Writer
 	raw     []byte
@@ -32,16 +32,16 @@ type Writer struct {
 	failed  error
 }
 
-// Destination is where a WAV file is written: a file, or what behaves like one.
+// Destination is what a WAV file is written to: an *os.File, or what behaves like one.
 type Destination interface {
 	io.Writer
 	io.WriterAt
 }
 
-// Create begins a WAV file of 16 or 24-bit words, or of 32-bit float, that Close will put in place of path.
+// Create begins a WAV file of 16 or 24-bit words, or of 32-bit float, that Close will rename to path.
 //
-// q turns samples into words: nil stands for triangular dither at 16 bits and plain rounding at 24. A
-// quantizer of another word length than the format's is an error, and float takes none.
+// q turns samples into words; nil means triangular dither at 16 bits and plain rounding at 24. It is an error if its word
+// length differs from the format's, or if the format is float.
 // Errors wrap ErrUnsupported for formats that are not written, or are those of the os package.
 func Create(path string, f pcm.Format, q *pcm.Quantizer) (*Writer, error) {
 	if err := writable(f, q); err != nil {
@@ -50,7 +50,7 @@ func Create(path string, f pcm.Format, q *pcm.Quantizer) (*Writer, error) {
 	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() {
 		return nil, fmt.Errorf("%s is not a regular file", path)
 	}
-	file, err := createBeside(path)
+	file, err := createTemporary(path)
 	if err != nil {
 		return nil, err
 	}
@@ -63,8 +63,8 @@ func Create(path string, f pcm.Format, q *pcm.Quantizer) (*Writer, error) {
 	return w, nil
 }
 
-// NewWriter begins a WAV file in dst, which must be empty, as Create does at a path. Close completes it; to put it on disk, and to
-// close or remove it, is the caller's.
+// NewWriter is Create for a destination, which must be empty. Close completes the WAV file; syncing, closing or removing
+// dst is up to the caller.
 func NewWriter(dst Destination, f pcm.Format, q *pcm.Quantizer) (*Writer, error) {
 	if err := writable(f, q); err != nil {
 		return nil, err
@@ -72,7 +72,7 @@ func NewWriter(dst Destination, f pcm.Format, q *pcm.Quantizer) (*Writer, error)
 	if q == nil && !f.Float {
 		q = pcm.NewPlainQuantizer(f.Bits)
 		if f.Bits == 16 {
-			q = pcm.NewQuantizer(f.Bits, 1) // the seed hides nothing; fixed, so that a file can be made again
+			q = pcm.NewQuantizer(f.Bits, 1) // the seed is no secret; fixed, so that a file can be reproduced
 		}
 	}
 	w := &Writer{format: f, words: q, dst: dst, out: bufio.NewWriterSize(dst, blockBytes)}
@@ -94,27 +94,27 @@ func writable(f pcm.Format, q *pcm.Quantizer) error {
 	return CheckShape(f.Rate, f.Channels)
 }
 
-// createBeside makes a new file in path's folder, with the rights that path would get.
-func createBeside(path string) (*os.File, error) {
+// createTemporary creates a new file in path's folder, with the permissions that path would get.
+func createTemporary(path string) (*os.File, error) {
 	var salt [6]byte
 	rand.Read(salt[:]) // crypto/rand does not fail
 	name := "." + filepath.Base(path) + "." + hex.EncodeToString(salt[:]) + ".part"
 	file, err := os.OpenFile(filepath.Join(filepath.Dir(path), name), os.O_RDWR|os.O_CREATE|os.O_EXCL, 0o666)
 	var failed *os.PathError
 	if errors.As(err, &failed) {
-		failed.Path = path // the name of the temporary file is nobody's business
+		failed.Path = path // the user knows this path, not the temporary one
 	}
 	return file, err
 }
 
-// Write appends a block, one equally long slice a channel, full scale ±1.0. Words beyond full scale are
-// clipped and counted; a sample that is not a finite number is an ErrSample and nothing of the block is kept.
+// Write appends a block, one slice for each channel, all of one length, full scale ±1.0. Samples beyond full scale are
+// clipped and counted. It returns ErrSample for a sample that is not a finite number and then discards the block.
 func (w *Writer) Write(block [][]float64) error {
 	if w.failed != nil {
 		return w.failed
 	}
 	if err := w.encode(block); err != nil {
-		return err // the caller's fault: what came before is still sound
+		return err // an error of the caller: earlier blocks are unaffected
 	}
 	if _, err := w.out.Write(w.raw); err != nil {
 		w.failed = err
@@ -140,7 +140,7 @@ func (w *Writer) encode(block [][]float64) error {
 			return fmt.Errorf("%w: channels of %d and %d frames in one block", pcm.ErrMismatch, n, len(in))
 		}
 		for i, v := range in {
-			// As float32, so that what is written is finite too.
+			// As float32, so that the written value is finite too.
 			if f := float32(v); f-f != 0 {
 				return fmt.Errorf("%w: channel %d, frame %d", ErrSample, c+1, w.frames+int64(i))
 			}
@@ -181,8 +181,8 @@ func encodeWords(raw []byte, block [][]float64, q *pcm.Quantizer, word int) (cli
 	return clipped
 }
 
-// Note has Close put text behind the audio as a comment (a LIST chunk of type INFO): it says what the file is and changes
-// no sample, and files of equal samples but other notes have other hashes. The last one given counts.
+// Note makes Close write text after the audio as a comment (a LIST chunk of type INFO). It changes no sample, but files of
+// equal samples and different notes have different hashes. The last note counts.
 func (w *Writer) Note(text string) {
 	comment := append([]byte(text), 0)
 	size := uint64(len(comment))
@@ -192,11 +192,11 @@ func (w *Writer) Note(text string) {
 	w.note = append(w.note, comment...)
 }
 
-// Clipped returns how many samples so far were beyond full scale and were clipped.
+// Clipped returns how many samples have been clipped so far.
 func (w *Writer) Clipped() int { return w.clipped }
 
-// Close completes the file and, where Create made it, renames it into place: on an error nothing is left behind then, and
-// what stood at the path before still does.
+// Close completes the file and, for a Writer from Create, renames it to its path. On an error the temporary file is removed
+// and the path is unchanged.
 func (w *Writer) Close() error {
 	if w.closed {
 		return w.failed
@@ -214,7 +214,7 @@ func (w *Writer) Close() error {
 	return w.failed
 }
 
-// place puts the temporary file on disk and in its place.
+// place syncs the temporary file and renames it to its path.
 func (w *Writer) place() error {
 	if err := w.file.Sync(); err != nil {
 		return err
@@ -232,7 +232,7 @@ func (w *Writer) place() error {
 func (w *Writer) finish() error {
 	bytes := w.frames * int64(w.format.Channels*w.format.Bits/8)
 	if bytes%2 == 1 {
-		w.out.WriteByte(0) // chunks begin at even places; Flush returns the error
+		w.out.WriteByte(0) // chunks begin at even offsets; Flush returns the error
 	}
 	w.out.Write(w.note)
 	if err := w.out.Flush(); err != nil {
@@ -242,7 +242,7 @@ func (w *Writer) finish() error {
 	return err
 }
 
-// Abort removes what has been written. After Close or Abort it does nothing, so that it can be deferred.
+// Abort removes what has been written. After Close or Abort it does nothing, so it can be deferred.
 func (w *Writer) Abort() {
 	if w.closed {
 		return
@@ -257,16 +257,16 @@ func (w *Writer) Abort() {
 	}
 }
 
-// Header returns the header of a WAV file of so many frames, from its first byte to the first of the audio.
-// Its length does not depend on frames: room for the 64-bit sizes of RF64 stands in every file as a JUNK chunk
-// and is used where the audio outgrows 32 bits (ITU-R BS.2088-1, section 4).
+// Header returns the header of a WAV file with the given number of frames, up to the first byte of the audio. Its length
+// does not depend on frames: every file has a JUNK chunk that makes room for the 64-bit sizes of RF64, used when the
+// audio outgrows 32 bits (ITU-R BS.2088-1, section 4).
 func Header(f pcm.Format, frames int64) []byte { return header(f, frames, 0) }
 
-// header is Header of a file in which so many more bytes follow the audio.
+// header is Header for a file in which more bytes follow the audio.
 func header(f pcm.Format, frames int64, more int) []byte {
 	coding, tail := uint16(codingPCM), []byte(nil)
 	if f.Float {
-		// Codings other than PCM carry the size of an (empty) extension and the number of frames.
+		// Codings other than PCM need the size of an (empty) extension and the number of frames.
 		coding, tail = codingFloat, append([]byte{0, 0, 'f', 'a', 'c', 't', 4, 0, 0, 0}, le32(uint64(frames))...)
 	}
 	frame := f.Channels * f.Bits / 8

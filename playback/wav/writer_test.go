@@ -134,7 +134,7 @@ func TestSixteenBitsAreDitheredUnlessTold(t *testing.T) {
 	}
 }
 
-// Beyond four gigabytes the header becomes RF64; it is read back over a file that exists only as a size.
+// Beyond four gigabytes the header becomes RF64; it is read back over a source that exists only as a size.
 func TestLongFilesBecomeRF64(t *testing.T) {
 	f := pcm.Format{Rate: 96000, Channels: 2, Bits: 24}
 	if a, b := wav.Header(f, 1), wav.Header(f, 1<<31); len(a) != len(b) {
@@ -195,7 +195,7 @@ func BenchmarkWrite(b *testing.B) {
 	}
 }
 
-// A note changes the file and its hash, and no sample of it; its chunk is even, and counted in the size of the whole.
+// A note changes the file and its hash but no sample; its chunk has even length and counts in the size of the file.
 func TestANoteChangesNoSample(t *testing.T) {
 	want := words(cd, 101)
 	var files [][]byte
