@@ -24,8 +24,8 @@ type Inspection struct {
 	MaxMomentaryLUFS float64 `json:"max_momentary_lufs"`
 	MaxShortTermLUFS float64 `json:"max_short_term_lufs"`
 	// TruePeakDBTP is −Inf for silence.
-	TruePeakDBTP float64  `json:"true_peak_dbtp"`
-	Warnings     []string `json:"warnings"`
+	TruePeakDBTP float64 `json:"true_peak_dbtp"`
+	Warnings
 }
 
 // ChannelInspection is the part of an Inspection about one channel. Runs are lengths in frames.
@@ -77,7 +77,7 @@ func Inspect(r pcm.Reader) (Inspection, error) {
 	for c := range scans {
 		result.Channel = append(result.Channel, scans[c].result(c+1))
 	}
-	result.Warnings = inspectionWarnings(result, twins)
+	result.Warn(inspectionWarnings(result, twins)...)
 	return result, nil
 }
 
@@ -206,58 +206,58 @@ func (t *twinScan) copies() []int {
 
 // Limits of the warnings; common practice, no source.
 const (
-	warnClipRun   = 3     // three samples at full scale are no peak of music any more
-	warnFlatTops  = 10    // samples; a square wave has them, too
-	warnZeroS     = 0.005 // a hole of 5 ms within sound
-	warnHeldS     = 0.001 // one value for 1 ms
-	warnDC        = 1e-3
-	warnQuietDBFS = -50
+	warnClipRun    = 3    // three samples at full scale are no peak of music any more
+	warnFlatTops   = 10   // samples; a square wave has them, too
+	warnZeroMS     = 5    // a hole within sound
+	warnHeldMS     = 1    // one value for so long, and for more than warnHeldFrames
+	warnHeldFrames = 20   // frames
+	coarseBits     = 8    // so few bits hold one value for long without a fault
+	warnDC         = 1e-3 // of full scale
+	warnQuietDBFS  = -50
 )
 
-func inspectionWarnings(r Inspection, twins twinScan) []string {
-	var list []string
+func inspectionWarnings(r Inspection, twins twinScan) (list []Warning) {
 	for _, c := range r.Channel {
 		for _, w := range c.warnings(r) {
-			list = append(list, fmt.Sprintf("channel %d: %s", c.Channel, w))
+			list = append(list, w.In(c.Channel).From(fmt.Sprintf("channel %d", c.Channel)))
 		}
 	}
 	if copies := twins.copies(); len(copies) > 0 && !math.IsInf(r.Channel[0].PeakDBFS, -1) {
-		list = append(list, fmt.Sprintf("channel %s equals channel 1 in every sample: one channel recorded twice, or a mono source",
-			strings.Trim(fmt.Sprint(copies), "[]")))
+		list = append(list, Warningf(IdenticalChannels, "channel %s equals channel 1 in every sample: one channel recorded twice, or a mono source",
+			strings.Trim(fmt.Sprint(copies), "[]")).In(copies[0]))
 	}
 	if r.TruePeakDBTP > 0 {
-		list = append(list, fmt.Sprintf("the true peak is %+.2f dBTP: the waveform between the samples passes full scale and may clip on replay", r.TruePeakDBTP))
+		list = append(list, Warningf(TruePeakOver, "the true peak is %+.2f dBTP: the waveform between the samples passes full scale and may clip on replay", r.TruePeakDBTP).Of(r.TruePeakDBTP, "dBTP"))
 	}
 	return list
 }
 
-func (c ChannelInspection) warnings(r Inspection) []string {
+func (c ChannelInspection) warnings(r Inspection) (list []Warning) {
 	if math.IsInf(c.PeakDBFS, -1) {
-		return []string{"digital silence from beginning to end"}
+		return []Warning{Warningf(DigitalSilence, "digital silence from beginning to end")}
 	}
-	var list []string
-	say := func(format string, args ...any) { list = append(list, fmt.Sprintf(format, args...)) }
-	rate := float64(r.RateHz)
+	add := func(w Warning) { list = append(list, w) }
+	ms := func(frames int) float64 { return 1000 * float64(frames) / float64(r.RateHz) }
 	if c.LongestClipRun >= warnClipRun {
-		say("clipped: %d samples at full scale, %d of them in one run", c.ClippedSamples, c.LongestClipRun)
+		add(Warningf(Clipped, "clipped: %d samples at full scale, %d of them in one run", c.ClippedSamples, c.LongestClipRun).Of(float64(c.ClippedSamples), "samples"))
 	}
 	if c.FlatTopSamples > warnFlatTops {
-		say("flat tops: %d samples stand in runs at the outermost values, %.2f dBFS: clipped before it was turned down", c.FlatTopSamples, c.PeakDBFS)
+		add(Warningf(FlatTops, "flat tops: %d samples in runs at the outermost values, %.2f dBFS: clipped before it was turned down", c.FlatTopSamples, c.PeakDBFS).Of(float64(c.FlatTopSamples), "samples"))
 	}
-	if float64(c.LongestZeroRun) > warnZeroS*rate {
-		say("digital zero for %d frames (%.1f ms): a dropout, or silence before and after", c.LongestZeroRun, 1000*float64(c.LongestZeroRun)/rate)
+	if ms(c.LongestZeroRun) > warnZeroMS {
+		add(Warningf(LongZeros, "digital zero for %d frames (%.1f ms): a dropout, or silence before and after", c.LongestZeroRun, ms(c.LongestZeroRun)).Of(ms(c.LongestZeroRun), "ms"))
 	}
-	if float64(c.LongestHeldRun) > max(warnHeldS*rate, 20) && c.EffectiveBits > 8 {
-		say("one value held for %d frames (%.2f ms): a stuck recorder or a stopped stream", c.LongestHeldRun, 1000*float64(c.LongestHeldRun)/rate)
+	if ms(c.LongestHeldRun) > warnHeldMS && c.LongestHeldRun > warnHeldFrames && c.EffectiveBits > coarseBits {
+		add(Warningf(HeldValue, "one value held for %d frames (%.2f ms): a stuck recorder or a stopped stream", c.LongestHeldRun, ms(c.LongestHeldRun)).Of(ms(c.LongestHeldRun), "ms"))
 	}
 	if math.Abs(c.DC) > warnDC {
-		say("DC of %.4f of full scale", c.DC)
+		add(Warningf(DCOffset, "DC of %.4f of full scale", c.DC).Of(c.DC, "of full scale"))
 	}
 	if c.RMSDBFS < warnQuietDBFS {
-		say("quiet: %.1f dBFS RMS; the recorder's own noise may dominate", c.RMSDBFS)
+		add(Warningf(QuietRecording, "quiet: %.1f dBFS RMS; the recorder's own noise may dominate", c.RMSDBFS).Of(c.RMSDBFS, "dBFS"))
 	}
 	if !r.Float && c.EffectiveBits < float64(r.Bits) {
-		say("only %.0f of %d bits carry data", c.EffectiveBits, r.Bits)
+		add(Warningf(UnusedBits, "only %.0f of %d bits carry data", c.EffectiveBits, r.Bits).Of(c.EffectiveBits, "bits"))
 	}
 	return list
 }

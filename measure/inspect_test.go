@@ -2,7 +2,6 @@ package measure_test
 
 import (
 	"math"
-	"strings"
 	"testing"
 
 	"heardiff/measure"
@@ -34,8 +33,8 @@ func tones(bits, seconds int) pcm.Clip {
 
 func TestInspectionOfACleanFile(t *testing.T) {
 	r, err := measure.Inspect(stored{tones(24, 2), 24})
-	if err != nil || len(r.Warnings) != 0 {
-		t.Fatalf("warnings %q, error %v", r.Warnings, err)
+	if err != nil || len(r.Texts) != 0 {
+		t.Fatalf("warnings %q, error %v", r.Texts, err)
 	}
 	c := r.Channel[0]
 	if c.EffectiveBits != 24 || c.ClippedSamples != 0 || r.Frames != 96000 || r.Seconds != 2 {
@@ -52,39 +51,39 @@ func TestInspectionOfACleanFile(t *testing.T) {
 
 func TestInspectionCountsAndWarns(t *testing.T) {
 	for _, c := range []struct {
-		name, warning string
-		spoil         func(x pcm.Clip)
-		check         func(c measure.ChannelInspection) bool
+		want  measure.Code
+		spoil func(x pcm.Clip)
+		check func(c measure.ChannelInspection) bool
 	}{
-		{"clipped", "clipped", func(x pcm.Clip) {
+		{measure.Clipped, func(x pcm.Clip) {
 			for i := 1000; i < 1005; i++ {
 				x.Channels[0][i] = 1 - 0x1p-23
 			}
 			x.Channels[0][9000] = -1
 		}, func(c measure.ChannelInspection) bool { return c.ClippedSamples == 6 && c.LongestClipRun == 5 }},
-		{"hole", "digital zero", func(x pcm.Clip) { clear(x.Channels[0][5001:5500]) }, func(c measure.ChannelInspection) bool { return c.LongestZeroRun >= 499 && c.LongestZeroRun <= 500 }},
-		{"held", "held", func(x pcm.Clip) {
+		{measure.LongZeros, func(x pcm.Clip) { clear(x.Channels[0][5001:5500]) }, func(c measure.ChannelInspection) bool { return c.LongestZeroRun >= 499 && c.LongestZeroRun <= 500 }},
+		{measure.HeldValue, func(x pcm.Clip) {
 			for i := range 300 {
 				x.Channels[0][7000+i] = 0x1.3p-3
 			}
 		}, func(c measure.ChannelInspection) bool { return c.LongestHeldRun == 300 }},
-		{"DC", "DC", func(x pcm.Clip) {
+		{measure.DCOffset, func(x pcm.Clip) {
 			for i := range x.Channels[0] {
 				x.Channels[0][i] += 0x1p-8
 			}
 		}, func(c measure.ChannelInspection) bool { return math.Abs(c.DC-0x1p-8) < 1e-6 }},
-		{"mono", "equals channel 1", func(x pcm.Clip) { copy(x.Channels[1], x.Channels[0]) }, nil},
-		{"16 of 24", "16 of 24", func(x pcm.Clip) { y := tones(16, 2); copy(x.Channels[0], y.Channels[0]) }, func(c measure.ChannelInspection) bool { return c.EffectiveBits == 16 }},
-		{"silent", "silence", func(x pcm.Clip) { clear(x.Channels[0]) }, func(c measure.ChannelInspection) bool { return c.EffectiveBits == 0 && math.IsInf(c.PeakDBFS, -1) }},
+		{measure.IdenticalChannels, func(x pcm.Clip) { copy(x.Channels[1], x.Channels[0]) }, nil},
+		{measure.UnusedBits, func(x pcm.Clip) { y := tones(16, 2); copy(x.Channels[0], y.Channels[0]) }, func(c measure.ChannelInspection) bool { return c.EffectiveBits == 16 }},
+		{measure.DigitalSilence, func(x pcm.Clip) { clear(x.Channels[0]) }, func(c measure.ChannelInspection) bool { return c.EffectiveBits == 0 && math.IsInf(c.PeakDBFS, -1) }},
 	} {
 		clip := tones(24, 2)
 		c.spoil(clip)
 		r, err := measure.Inspect(stored{clip, 24})
-		if err != nil || !strings.Contains(strings.Join(r.Warnings, "\n"), c.warning) {
-			t.Errorf("%s: warnings %q, error %v", c.name, r.Warnings, err)
+		if err != nil || !r.Warned(c.want) {
+			t.Errorf("%s: warnings %q, error %v", c.want, r.Texts, err)
 		}
 		if c.check != nil && !c.check(r.Channel[0]) {
-			t.Errorf("%s: %+v", c.name, r.Channel[0])
+			t.Errorf("%s: %+v", c.want, r.Channel[0])
 		}
 	}
 }
@@ -130,8 +129,8 @@ func TestFlatTopsBelowFullScaleAreNamed(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if said := strings.Contains(strings.Join(r.Warnings, "\n"), "flat tops"); said != c.flat || (r.Channel[0].FlatTopSamples > 10) != c.flat {
-			t.Errorf("%s: %d samples, warnings %q", name, r.Channel[0].FlatTopSamples, r.Warnings)
+		if r.Warned(measure.FlatTops) != c.flat || (r.Channel[0].FlatTopSamples > 10) != c.flat {
+			t.Errorf("%s: %d samples, warnings %q", name, r.Channel[0].FlatTopSamples, r.Texts)
 		}
 	}
 }

@@ -11,27 +11,36 @@ import (
 // programs compare codes, never texts. Each package declares the codes of its own warnings, this one those that several share.
 type Code string
 
-// The codes that more than one measurement shares.
+// The codes of Inspect, and those that several measurements share.
 const (
 	Clipped           Code = "clipped"            // samples at full scale; Value is how many
+	DCOffset          Code = "dc"                 // Value is the mean as a fraction of full scale
+	DigitalSilence    Code = "digital-silence"    // zeros alone
 	FlatTops          Code = "flat-tops"          // runs at the outermost values below full scale; Value is how many samples
+	HeldValue         Code = "held-value"         // one value, other than zero and full scale, for Value ms
 	IdenticalChannels Code = "identical-channels" // a channel equals another in every sample
 	Interrupted       Code = "interrupted"        // the signal stops and goes on between FromS and ToS
+	LongZeros         Code = "long-zeros"         // digital zero for Value ms
 	LevelMoves        Code = "level-moves"        // Value is by how many dB
 	NoSignal          Code = "no-signal"          // the channel does not hold the signal that the measurement needs
+	QuietRecording    Code = "quiet-recording"    // Value is the RMS level
+	TruePeakOver      Code = "true-peak-over"     // Value is the true peak, above full scale
+	UnusedBits        Code = "unused-bits"        // Value is how many bits carry data, fewer than the format has
+	FloorLevel        Code = "floor-level"        // the floor's tone is Value dB above the capture's
 	NoFloor           Code = "no-floor"           // the recording set-up sets the channel no limit
 )
 
 // Warning says what a result cannot tell, or what is wrong with a recording.
 type Warning struct {
-	Code    Code
-	Channel int // from 1; 0: of no single channel
+	Code    Code `json:"code"`
+	Channel int  `json:"channel"` // from 1; 0: of no single channel
 	// FromS and ToS are seconds from the first sample of the file: the stretch that the warning is about, equal for an instant; NaN
 	// where it is about the whole file.
-	FromS, ToS float64
-	Value      float64 // NaN: none
-	Unit       string  // of Value, "" where it has none: "dB", "ms", "samples"…
-	Text       string  // a sentence for people, complete without the other fields
+	FromS float64 `json:"from_s"`
+	ToS   float64 `json:"to_s"`
+	Value float64 `json:"value"` // NaN: none
+	Unit  string  `json:"unit"`  // of Value, "" where it has none: "dB", "ms", "samples"…
+	Text  string  `json:"text"`  // a sentence for people, complete without the other fields
 }
 
 // Warningf returns a warning of the whole file, without a value. In, During, At and Of add to it.

@@ -55,13 +55,15 @@ type Pool struct {
 	Says            string              `json:"says"`             // the result in a sentence
 	Warnings        []string            `json:"warnings"`
 
-	verdictWarning string // the one of Warnings that states a verdict
+	verdictWarning int // which of Warnings states a verdict, from 1; 0: none
 }
 
 // SetVerdict replaces the pool's own statement about who hears it by the verdict of the study to which it belongs.
 func (p *Pool) SetVerdict(says string) {
 	p.Says = says
-	p.Warnings = slices.DeleteFunc(p.Warnings, func(w string) bool { return w == p.verdictWarning })
+	if i := p.verdictWarning; i > 0 {
+		p.Warnings, p.verdictWarning = slices.Delete(p.Warnings, i-1, i), 0
+	}
 }
 
 // PoolListeners pools listeners; several rows of one listener are added up. It is an error if there are none, a count
@@ -95,7 +97,7 @@ func PoolListeners(listeners []Listener, cfg ScoreConfig) (Pool, error) {
 	if p.MetaAnalysis, err = analyseSites(listeners, cfg); err != nil {
 		return Pool{}, err
 	}
-	p.Warnings = append(p.Warnings, p.warnings(cfg)...)
+	p.warn(cfg)
 	return p, nil
 }
 
@@ -248,27 +250,27 @@ func lnMaximum(counts []Count, ln []float64, chance float64) float64 {
 	return math.Min(0, ln1mExp(none))
 }
 
-func (p *Pool) warnings(cfg ScoreConfig) []string {
-	var w []string
+// warn adds what the numbers cannot tell, and says who hears it.
+func (p *Pool) warn(cfg ScoreConfig) {
+	add := func(format string, args ...any) { p.Warnings = append(p.Warnings, fmt.Sprintf(format, args...)) }
 	h := p.Heterogeneity
 	p.Differ = h.Log10P <= math.Log10(cfg.Alpha) || h.TaroneLP <= math.Log10(cfg.Alpha)
 	if p.Differ {
-		w = append(w, fmt.Sprintf("listeners differ more than chance (χ² %.2f, df %d, p %.2g; Tarone's Z %.2f): the pooled p of %.2g is exact only against 'none of them hears it', and overstates what is known about the mean over listeners; read each listener and the beta-binomial interval",
-			h.Chi2, h.DF, h.P, h.Tarone, p.Total.P))
+		add("listeners differ more than chance (χ² %.2f, df %d, p %.2g; Tarone's Z %.2f): the pooled p of %.2g is exact only against 'none of them hears it', and overstates what is known about the mean over listeners; read each listener and the beta-binomial interval",
+			h.Chi2, h.DF, h.P, h.Tarone, p.Total.P)
 	}
 	hearing, wrong := p.standOut(cfg.Alpha)
 	if hearing > 0 && !p.Total.Reached {
-		p.verdictWarning = fmt.Sprintf("the total does not reach α = %g, but %d of %d listeners do after Holm's correction", cfg.Alpha, hearing, len(p.Listeners))
-		w = append(w, p.verdictWarning)
+		add("the total does not reach α = %g, but %d of %d listeners do after Holm's correction", cfg.Alpha, hearing, len(p.Listeners))
+		p.verdictWarning = len(p.Warnings)
 	}
 	if wrong > 0 {
-		w = append(w, fmt.Sprintf("%d of %d listeners are reliably wrong: look for exchanged answers", wrong, len(p.Listeners)))
+		add("%d of %d listeners are reliably wrong: look for exchanged answers", wrong, len(p.Listeners))
 	}
 	if d := p.GroupDifference; d != nil && d.Cut {
-		w = append(w, "the interval of the group difference reached beyond ±1, where no difference of proportions can be, and is cut there: so few listeners hardly bound it")
+		add("the interval of the group difference reached beyond ±1, where no difference of proportions can be, and is cut there: so few listeners hardly bound it")
 	}
 	p.Says = p.sentence(hearing)
-	return w
 }
 
 // standOut counts the listeners who hear it after Holm's correction, and those reliably wrong after Bonferroni's.

@@ -109,5 +109,5 @@ func printInspected(w io.Writer, f inspectedFile) {
 			fmt.Sprint(c.LongestHeldRun), figure(c.EffectiveBits, "%.0f"))
 	}
 	t.print(w, "")
-	warningsText(w, f.Warnings)
+	warningsText(w, f.Texts)
 }

@@ -78,7 +78,7 @@ func integrityText(w io.Writer, r integrity.Result) {
 		fmt.Fprintln(w)
 	}
 	faultsText(w, r.Faults)
-	warningsText(w, r.Warnings)
+	warningsText(w, r.Texts)
 }
 
 func offsetText(frames int) string {

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"heardiff/cmd/heardiff/internal/plot"
+	"heardiff/measure"
 	"heardiff/measure/clock"
 	"heardiff/playback/pcm"
 	"heardiff/trials/link"
@@ -20,7 +21,7 @@ var clockKind = kind{
 			return clock.Measure(r, clock.Config{SignalRateHz: o.jitter.SignalRateHz})
 		},
 		limited:  limitedBy((*clock.Result).SetFloor),
-		warnings: func(r *clock.Result) *[]string { return &r.Warnings },
+		warnings: func(r *clock.Result) *measure.Warnings { return &r.Warnings },
 		text:     clockText, words: clockWords, chart: clockChart, together: clocksOfChains,
 		metrics: []metric[clock.Result]{
 			atOneSecond(link.Declared{Metric: "allan_deviation_1_s_ppb", Name: "Allan deviation of the clock at 1 s", Unit: "ppb", Trended: true}, allanPPB),
@@ -108,7 +109,7 @@ func clockText(r clock.Result) string {
 	}
 	sums.print(&b, "")
 	times.print(&b, "\n")
-	warningsText(&b, r.Warnings)
+	warningsText(&b, r.Texts)
 	return b.String()
 }
 

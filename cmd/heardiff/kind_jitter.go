@@ -23,7 +23,7 @@ var jitterKind = kind{
 var jitterMeasured = measuredAs[jitter.Result]{
 	measure:  func(r pcm.Reader, o measureOptions) (jitter.Result, error) { return jitter.Measure(r, o.jitter) },
 	limited:  jitter.Result.AgainstFloor,
-	warnings: func(r *jitter.Result) *[]string { return &r.Warnings },
+	warnings: func(r *jitter.Result) *measure.Warnings { return &r.Warnings },
 	text:     jitterText, words: jitterWords, chart: jitterChart,
 	hint: jitterHint, overlaid: sameCarrier, bare: withoutSpectrum, together: jitterOfChains, between: jitterTransfer,
 	metrics: []metric[jitter.Result]{
@@ -185,7 +185,7 @@ func jitterText(r jitter.Result) string {
 	lines.print(w, "\n")
 	other.print(w, "\n")
 	commonText(w, r.Common)
-	warningsText(w, r.Warnings)
+	warningsText(w, r.Texts)
 	return b.String()
 }
 

@@ -16,7 +16,7 @@ var lowToneKind = kind{
 	name: "low-tone", about: "dynamic range by a tone at −60 dBFS", signal: signal.LowTone, holds: measure.Look.ShowsDynamicRange,
 	measurement: measuredAs[tone.LowToneResult]{
 		measure: plain(tone.LowTone), limited: limitedBy((*tone.LowToneResult).SetFloor),
-		warnings: func(r *tone.LowToneResult) *[]string { return &r.Warnings },
+		warnings: func(r *tone.LowToneResult) *measure.Warnings { return &r.Warnings },
 		text:     lowToneText, words: lowToneWords, chart: lowToneChart,
 		metrics: []metric[tone.LowToneResult]{
 			worstOf(link.NoiseUnderTone, func(r tone.LowToneResult) []tone.LowToneChannel { return r.Channel }, noiseUnderTone)},
@@ -45,7 +45,7 @@ func lowToneText(r tone.LowToneResult) string {
 	for _, c := range r.Channel {
 		limitText(&b, c.Channel, c.Limits)
 	}
-	warningsText(&b, r.Warnings)
+	warningsText(&b, r.Texts)
 	return b.String()
 }
 

@@ -8,6 +8,7 @@ import (
 
 	"heardiff/cmd/heardiff/internal/plot"
 	"heardiff/cmd/heardiff/internal/wire"
+	"heardiff/measure"
 	"heardiff/playback/pcm"
 	"heardiff/trials/link"
 )
@@ -17,7 +18,7 @@ type measuredAs[T any] struct {
 	measure func(pcm.Reader, measureOptions) (T, error)
 	// limited returns a result with the limits that one of the recording set-up alone sets.
 	limited  func(result, floor T) (T, error)
-	warnings func(*T) *[]string
+	warnings func(*T) *measure.Warnings
 	text     func(T) string
 	words    func(T) string // the main figures of the first channel
 	chart    func(captures []named[T], floor *named[T]) plot.Chart
@@ -140,17 +141,9 @@ func (k measuredAs[T]) of(ctx context.Context, a *app, path string, o measureOpt
 
 // alsoOf adds the warnings about another file to those of result.
 func (k measuredAs[T]) alsoOf(result *T, path string, other T) {
-	list := k.warnings(result)
-	*list = append(*list, warningsOf(path, *k.warnings(&other))...)
-}
-
-// warningsOf returns warnings under the name of the file that they are of.
-func warningsOf(path string, warnings []string) []string {
-	var list []string
-	for _, w := range warnings {
-		list = append(list, filepath.Base(path)+": "+w)
+	for _, w := range k.warnings(&other).Details {
+		k.warnings(result).Warn(w.From(filepath.Base(path)))
 	}
-	return list
 }
 
 // wrongFile names the file in an error; a nil err stays nil.
@@ -177,7 +170,7 @@ func (k measuredAs[T]) figuresOf(result any) string { return k.words(result.(T))
 
 func (k measuredAs[T]) warningsIn(result any) []string {
 	r := result.(T)
-	return *k.warnings(&r)
+	return k.warnings(&r).Texts
 }
 
 func (k measuredAs[T]) declared() link.Metrics {

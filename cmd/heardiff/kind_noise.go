@@ -17,7 +17,7 @@ var noiseKind = kind{
 	measurement: measuredAs[tone.NoiseResult]{
 		measure:  func(r pcm.Reader, o measureOptions) (tone.NoiseResult, error) { return tone.Noise(r, o.reference) },
 		limited:  limitedBy((*tone.NoiseResult).SetFloor),
-		warnings: func(r *tone.NoiseResult) *[]string { return &r.Warnings },
+		warnings: func(r *tone.NoiseResult) *measure.Warnings { return &r.Warnings },
 		text:     noiseText, words: noiseWords, chart: noiseChart, together: noiseOfChains, reference: true,
 		metrics: []metric[tone.NoiseResult]{
 			worstOf(link.Noise, func(r tone.NoiseResult) []tone.NoiseChannel { return r.Channel }, noiseFigure)},
@@ -56,7 +56,7 @@ func noiseText(r tone.NoiseResult) string {
 	for _, c := range r.Channel {
 		limitText(&b, c.Channel, c.Limits)
 	}
-	warningsText(&b, r.Warnings)
+	warningsText(&b, r.Texts)
 	return b.String()
 }
 

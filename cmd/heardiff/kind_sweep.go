@@ -18,7 +18,7 @@ var sweepKind = kind{
 	holds: holdsOnly(measure.RisingTone),
 	measurement: measuredAs[tone.SweepResult]{
 		measure: plain(tone.Sweep), limited: limitedBy((*tone.SweepResult).SetFloor),
-		warnings: func(r *tone.SweepResult) *[]string { return &r.Warnings },
+		warnings: func(r *tone.SweepResult) *measure.Warnings { return &r.Warnings },
 		text:     sweepText, words: sweepWords, chart: sweepChart,
 		metrics: []metric[tone.SweepResult]{worstOf(link.SecondHarmonic, sweepChannels, sweepHarmonic(2)), worstOf(link.ThirdHarmonic, sweepChannels, sweepHarmonic(3))},
 	},
@@ -57,7 +57,7 @@ func sweepText(r tone.SweepResult) string {
 	for _, c := range r.Channel {
 		limitText(&b, c.Channel, c.Limits)
 	}
-	warningsText(&b, r.Warnings)
+	warningsText(&b, r.Texts)
 	return b.String()
 }
 

@@ -4,6 +4,9 @@ import (
 	"go/ast"
 	"go/parser"
 	"go/token"
+	"heardiff/cmd/heardiff/internal/wire"
+	"heardiff/measure"
+	"heardiff/measure/tone"
 	"io/fs"
 	"path/filepath"
 	"strconv"
@@ -110,5 +113,17 @@ func TestHelpAndCompletionNameEveryKind(t *testing.T) {
 		if !strings.Contains(offered, k.name+"\t") {
 			t.Errorf("%s is not offered: %s", k.name, offered)
 		}
+	}
+}
+
+func TestWarningsOfAStoredResultAreReadWhole(t *testing.T) {
+	r := tone.Result{}
+	r.Warn(measure.Warningf(tone.Muted, "muted").In(2).During(0.5, 0.75).Of(3, "times"))
+	data, err := wire.Marshal(r)
+	must(t, err)
+	back, err := stored[tone.Result](data)
+	must(t, err)
+	if len(back.Texts) != 1 || len(back.Details) != 1 || back.Details[0] != r.Details[0] {
+		t.Errorf("%s is read as %+v", data, back.Warnings)
 	}
 }

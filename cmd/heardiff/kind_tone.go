@@ -16,7 +16,7 @@ var toneKind = kind{
 	holds: measure.Look.ShowsHarmonics,
 	measurement: measuredAs[tone.Result]{
 		measure: plain(tone.Measure), limited: limitedBy((*tone.Result).SetFloor),
-		warnings: func(r *tone.Result) *[]string { return &r.Warnings },
+		warnings: func(r *tone.Result) *measure.Warnings { return &r.Warnings },
 		text:     toneText, words: toneWords, chart: toneChart,
 		metrics: []metric[tone.Result]{worstOf(link.Hum, toneChannels, humFigure), worstOf(link.THDN, toneChannels, thdnFigure)},
 	},
@@ -62,7 +62,7 @@ func toneText(r tone.Result) string {
 	for _, c := range r.Channel {
 		limitText(&b, c.Channel, c.Limits)
 	}
-	warningsText(&b, r.Warnings)
+	warningsText(&b, r.Texts)
 	return b.String()
 }
 

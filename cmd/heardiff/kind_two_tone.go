@@ -15,7 +15,7 @@ var twoToneKind = kind{
 	name: "two-tone", about: "intermodulation", signal: signal.TwoTone, holds: holdsOnly(measure.TwoTones),
 	measurement: measuredAs[tone.TwoToneResult]{
 		measure: plain(tone.TwoTone), limited: limitedBy((*tone.TwoToneResult).SetFloor),
-		warnings: func(r *tone.TwoToneResult) *[]string { return &r.Warnings },
+		warnings: func(r *tone.TwoToneResult) *measure.Warnings { return &r.Warnings },
 		text:     twoToneText, words: twoToneWords, chart: twoToneChart,
 		metrics: []metric[tone.TwoToneResult]{
 			worstOf(link.IMD, func(r tone.TwoToneResult) []tone.TwoToneChannel { return r.Channel }, imdFigure)},
@@ -50,7 +50,7 @@ func twoToneText(r tone.TwoToneResult) string {
 	for _, c := range r.Channel {
 		limitText(&b, c.Channel, c.Limits)
 	}
-	warningsText(&b, r.Warnings)
+	warningsText(&b, r.Texts)
 	return b.String()
 }
 

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -226,7 +225,7 @@ func linkText(w io.Writer, r link.Result) {
 		if v.Kind == "all" {
 			fmt.Fprintf(w, "\n%s (%s): %s\n  %s\n  heard by %d of %d listeners\n", v.Comparison, v.Design, v.Verdict, v.Reason, v.HeardBy.Count, v.HeardBy.Of)
 			for _, c := range v.Confounds {
-				if !strings.Contains(v.Reason, c.Says) {
+				if !c.InReason {
 					fmt.Fprintf(w, "  also: %s\n", c.Says)
 				}
 			}

@@ -66,7 +66,8 @@ func (a *app) measureTransfer(ctx context.Context, files transferFiles, cfg jitt
 			return err
 		}
 	}
-	t.Warnings = append(t.Warnings, append(reference.Warnings, output.Warnings...)...)
+	t.Warn(reference.Details...)
+	t.Warn(output.Details...)
 	return a.print(t, func(w io.Writer) {
 		transferText(w, t)
 		wrotePicture(w, picture)
@@ -94,7 +95,7 @@ func transferText(w io.Writer, t jitter.Transfer) {
 	}
 	lines.print(w, "")
 	density.print(w, "\n")
-	warningsText(w, t.Warnings)
+	warningsText(w, t.Texts)
 }
 
 func attenuationText(db, se float64, atLeast bool) (figure, plusMinus string) {

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"heardiff/measure"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
 )
@@ -17,6 +18,9 @@ var (
 	// ErrShort: less than MinSeconds of tone.
 	ErrShort = errors.New("capture too short")
 )
+
+// TimeJump is the code of a warning that time jumps by Value at an instant: samples were lost or repeated.
+const TimeJump measure.Code = "time-jump"
 
 // MinSeconds is the least tone that is measured: four of the shortest observation times, and room for the filter (judgement, no source).
 const MinSeconds = 2
@@ -32,7 +36,7 @@ type Result struct {
 	BandwidthHz float64   `json:"bandwidth_hz"`
 	IntervalS   float64   `json:"interval_s"`
 	Channel     []Channel `json:"channel"`
-	Warnings    []string  `json:"warnings"`
+	measure.Warnings
 }
 
 // Channel is the clock as one channel shows it.
@@ -141,7 +145,7 @@ type tone struct {
 	from, to int // frames
 	loudest  int // channel
 	has      []bool
-	warnings []string
+	warnings []measure.Warning
 }
 
 const (
@@ -186,7 +190,8 @@ func findTone(r pcm.Reader) (tone, error) {
 	first, last := longestRun(rms[t.loudest], steady*top)
 	t.from, t.to = first*block, min((last+1)*block, r.Frames())
 	if out := len(rms[t.loudest]) - (last - first + 1); out > 0 && lostInside(rms[t.loudest], first, last, steady*top) {
-		t.warnings = append(t.warnings, fmt.Sprintf("the tone is interrupted: the longest stretch without a break is measured, from %.2f s to %.2f s", f.Rate.Seconds(t.from), f.Rate.Seconds(t.to)))
+		from, to := f.Rate.Seconds(t.from), f.Rate.Seconds(t.to)
+		t.warnings = append(t.warnings, measure.Warningf(measure.Interrupted, "the tone is interrupted: the longest stretch without a break is measured, from %.2f s to %.2f s", from, to).Of(to-from, "s"))
 	}
 	return t, nil
 }

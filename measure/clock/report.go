@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"heardiff/measure"
 	"heardiff/playback/pcm"
 )
 
@@ -14,17 +15,19 @@ func report(r pcm.Reader, t tone, bands []baseband, carrierHz, nominalHz float64
 	interval := float64(newLowpass(rate).hop) / rate
 	mixed := mixedHz(carrierHz, rate)
 	out := Result{Schema: "heardiff.clock/1", CarrierHz: math.NaN(), NominalHz: nominalHz, RateHz: rate,
-		BandwidthHz: bandwidthHz, IntervalS: interval, Warnings: append([]string{}, t.warnings...)}
+		BandwidthHz: bandwidthHz, IntervalS: interval}
+	out.Warn(t.warnings...)
 	for c, b := range bands {
 		ch := Channel{Channel: c + 1, OffsetPPM: math.NaN(), DriftPPMPerS: math.NaN()}
 		if !t.has[c] {
-			out.Warnings = append(out.Warnings, fmt.Sprintf("channel %d has no tone", c+1))
+			out.Warn(measure.Warningf(measure.NoSignal, "channel %d has no tone", c+1).In(c + 1))
 			out.Channel = append(out.Channel, ch)
 			continue
 		}
 		x := timeErrors(b.phase, interval, mixed, nominalHz)
 		if at, size := jump(x); size > leastJump/rate {
-			out.Warnings = append(out.Warnings, fmt.Sprintf("channel %d: time jumps by %.3g µs at %.1f s of the tone: lost or repeated samples are no clock, and every figure holds them", c+1, 1e6*size, float64(at)*interval))
+			s := float64(at) * interval
+			out.Warn(measure.Warningf(TimeJump, "channel %d: time jumps by %.3g µs at %.1f s of the tone: lost or repeated samples are no clock, and every figure holds them", c+1, 1e6*size, s).In(c+1).At(float64(t.from)/rate+s).Of(1e6*size, "µs"))
 		}
 		ch.fill(x, b.level, interval, nominalHz)
 		if c == t.loudest {

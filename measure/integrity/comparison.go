@@ -19,7 +19,6 @@ const (
 type comparison struct {
 	words, expected, received pcm.Reader
 	tolerances                []tolerance // of each channel; none where words are to be the same
-	follows                   *fitter     // fits filters anew; nil where the clock of what was received is that of what was sent
 	at                        placed
 	step                      float64
 
@@ -51,8 +50,8 @@ func newComparison(sent, received pcm.Reader, at placed, step float64) *comparis
 	}
 }
 
-// beside returns a comparison with what wires leave of the words sent.
-func (c *comparison) beside(wires []wire, top float64, at placed) *comparison {
+// against returns a comparison with what wires leave of the words sent.
+func (c *comparison) against(wires []wire, top float64, at placed) *comparison {
 	d := newComparison(c.words, c.received, at, c.step)
 	d.expected = &treated{sent: c.words, wires: wires, top: top}
 	d.sent = pcm.Planes(len(wires), blockFrames)
@@ -148,9 +147,6 @@ func (c *comparison) tally(frame, n, wrong int) error {
 	}
 	if wrong > 0 {
 		c.local(frame, c.firstWrong())
-	}
-	if c.follows != nil && wrong <= n*len(c.a)/100 {
-		return c.follow(frame)
 	}
 	return nil
 }

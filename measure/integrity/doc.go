@@ -17,9 +17,8 @@
 //
 // What a chain does to everything is learnt from 17 stretches of 8192 frames, without those that hold faults. Places of faults are exact,
 // except where a resampler rings: within 32 frames. gain_db is right to 1e-6 dB, through a resampler to 0.01 dB where its response is flat.
-// Where clocks drift apart the filters are fitted anew along the stream: within 10 frames up to 20 ppm; at 100 ppm a warning says that
-// faults cannot be found, or in music that places are rough, by up to a block of 2048 frames.
+// Where clocks drift apart, as behind a resampler between two of them, a warning says that faults cannot be found.
 //
 // What cannot be determined: dither or a cut of 24 bits before a resampler or before coarser words; the level of what was clipped first and
-// attenuated after; faults in a recording that is also changed in an unknown way; one or two frames lost where clocks drift.
+// attenuated after; faults in a recording that is also changed in an unknown way; faults where clocks drift apart.
 package integrity

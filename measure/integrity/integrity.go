@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 
+	"heardiff/measure"
 	"heardiff/playback/pcm"
 )
 
@@ -50,9 +51,9 @@ type Result struct {
 	Cause *Cause `json:"cause"`
 	// GainDB is the gain from SENT to RECEIVED where no fault is, of what was resampled below a tenth of the rate; NaN where
 	// the words are equal or hardly related, or channels differ in it.
-	GainDB   float64  `json:"gain_db"`
-	Faults   []Fault  `json:"faults"`
-	Warnings []string `json:"warnings"`
+	GainDB float64 `json:"gain_db"`
+	Faults []Fault `json:"faults"`
+	measure.Warnings
 }
 
 const ofReceived = "received"

@@ -246,8 +246,8 @@ func TestGainIsToldOnlyWhereThereIsOne(t *testing.T) {
 			continue
 		}
 		right := math.IsNaN(f.gainDB) && math.IsNaN(r.GainDB) || math.Abs(r.GainDB-f.gainDB) < 1e-5
-		if r.Cause == nil || *r.Cause != f.want || !right || f.warned != (len(r.Warnings) > 0) {
-			t.Errorf("%s: cause %v, gain %v dB, warnings %q; want %v, %v dB", f.name, deref(r.Cause), r.GainDB, r.Warnings, f.want, f.gainDB)
+		if r.Cause == nil || *r.Cause != f.want || !right || f.warned != (len(r.Texts) > 0) {
+			t.Errorf("%s: cause %v, gain %v dB, warnings %q; want %v, %v dB", f.name, deref(r.Cause), r.GainDB, r.Texts, f.want, f.gainDB)
 		}
 	}
 }
@@ -350,8 +350,8 @@ func TestChannelsAreToldApartWhereTheySound(t *testing.T) {
 			{"exchanged", pcm.Clip{Rate: c.Rate, Channels: [][]float64{c.Channels[1], c.Channels[0]}}, integrity.ChannelSwap, false},
 		} {
 			r, err := integrity.Compare(c, f.received)
-			if err != nil || r.Cause == nil || *r.Cause != f.want || f.warned != (len(r.Warnings) > 0) {
-				t.Errorf("%s after %d frames: %v, cause %v, want %v, warnings %q", f.name, lead, err, deref(r.Cause), f.want, r.Warnings)
+			if err != nil || r.Cause == nil || *r.Cause != f.want || f.warned != (len(r.Texts) > 0) {
+				t.Errorf("%s after %d frames: %v, cause %v, want %v, warnings %q", f.name, lead, err, deref(r.Cause), f.want, r.Texts)
 			}
 		}
 	}

@@ -2,6 +2,7 @@ package jitter
 
 import (
 	"fmt"
+	"heardiff/measure"
 	"math"
 	"strings"
 )
@@ -136,21 +137,25 @@ func quietest(bands []noiseBand) float64 {
 	return least
 }
 
-// amplitudeNoise says in which stretches amplitude exceeds phase, "" where in none.
-func amplitudeNoise(channel int, bands []noiseBand) string {
+// amplitudeNoise says in which stretches amplitude exceeds phase.
+func amplitudeNoise(channel int, bands []noiseBand) []measure.Warning {
 	var stretches []string
+	low := math.NaN()
 	for i := 0; i < len(bands); i++ {
 		from := i
 		for i < len(bands) && bands[i].loud {
 			i++
 		}
 		if i > from {
+			if stretches == nil {
+				low = bands[from].low
+			}
 			stretches = append(stretches, fmt.Sprintf("%.0f to %.0f Hz", bands[from].low, bands[i-1].high))
 		}
 	}
 	if stretches == nil {
-		return ""
+		return nil
 	}
-	return fmt.Sprintf("channel %d has amplitude noise beyond additive noise from %s: how much of the phase noise there is additive is "+
-		"uncertain, which the errors and limits of the random jitter allow for", channel, strings.Join(stretches, ", "))
+	return []measure.Warning{measure.Warningf(AmplitudeNoise, "channel %d has amplitude noise beyond additive noise from %s: how much of the phase noise there is additive is "+
+		"uncertain, which the errors and limits of the random jitter allow for", channel, strings.Join(stretches, ", ")).In(channel).Of(low, "Hz")}
 }

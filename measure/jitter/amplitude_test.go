@@ -2,7 +2,6 @@ package jitter_test
 
 import (
 	"math"
-	"strings"
 	"testing"
 
 	"heardiff/measure/jitter"
@@ -27,14 +26,14 @@ func TestAmplitudeNoiseIsNotTakenFromJitter(t *testing.T) {
 		for seed := range captures {
 			c := flickering(ppm, seed)
 			c.RandomPs, c.RandomLowHz, c.RandomHighHz = 20, 10, 9600
-			r := measure(t, jitter.Config{}, c)
+			r := measureClips(t, jitter.Config{}, c)
 			ch := r.Channel[0]
 			mean += ch.RandomPs / captures
 			if !(math.Abs(ch.RandomPs-20) < 2*ch.RandomSEPs) || ch.RandomSEPs > 1.5 {
 				t.Errorf("%v ppm: random %.2f ± %.2f ps, want 20", ppm, ch.RandomPs, ch.RandomSEPs)
 			}
-			if len(r.Warnings) != 1 || !strings.Contains(r.Warnings[0], "amplitude noise beyond additive noise from 10 to") {
-				t.Errorf("%v ppm: warnings %q", ppm, r.Warnings)
+			if len(r.Details) != 1 || r.Details[0].Code != jitter.AmplitudeNoise || math.Abs(r.Details[0].Value-10) > 0.5 {
+				t.Errorf("%v ppm: warnings %q", ppm, r.Texts)
 			}
 		}
 		// Three captures scatter by 0.06 ps; the tail of the amplitude noise that is not told apart takes less than that.
@@ -50,7 +49,7 @@ func TestAmplitudeNoiseUnderLowJitter(t *testing.T) {
 		c := flickering(ppm, 1)
 		c.Seconds = 20
 		c.RandomPs, c.RandomLowHz, c.RandomHighHz = 20, 10, 100
-		ch := measure(t, jitter.Config{}, c).Channel[0]
+		ch := measureClips(t, jitter.Config{}, c).Channel[0]
 		if b := ch.RandomBands[0]; !(math.Abs(b.Ps-20) < 3*b.SEPs) || b.SEPs > 1 || !(math.Abs(ch.RandomPs-20) < 2*ch.RandomSEPs) {
 			t.Errorf("%v ppm: %.2f ± %.2f ps below 100 Hz and %.2f ± %.2f ps in all, want 20", ppm, b.Ps, b.SEPs, ch.RandomPs, ch.RandomSEPs)
 		}
@@ -60,7 +59,7 @@ func TestAmplitudeNoiseUnderLowJitter(t *testing.T) {
 // Without jitter there is none, and the limit holds that the phase noise under the amplitude noise may all be jitter.
 func TestLimitUnderAmplitudeNoise(t *testing.T) {
 	for seed := range 3 {
-		ch := measure(t, jitter.Config{}, flickering(3, seed)).Channel[0]
+		ch := measureClips(t, jitter.Config{}, flickering(3, seed)).Channel[0]
 		under := ch.RawPs * math.Sqrt(990./9590)
 		if !ch.RandomAtFloor || ch.RandomLimitPs < 0.95*under || ch.RandomLimitPs > 1.3*under {
 			t.Errorf("limit %.2f ps, at floor %v; the phase noise below 1 kHz is %.2f ps", ch.RandomLimitPs, ch.RandomAtFloor, under)
@@ -69,7 +68,7 @@ func TestLimitUnderAmplitudeNoise(t *testing.T) {
 	// Amplitude noise in all the band leaves nothing to tell the additive noise by: the limit is the phase noise itself.
 	c := flickering(300, 1)
 	c.RandomPs, c.RandomLowHz, c.RandomHighHz, c.FlickerHighHz = 20, 10, 9600, 11900
-	if ch := measure(t, jitter.Config{}, c).Channel[0]; !ch.RandomAtFloor || ch.RandomLimitPs < ch.RawPs || ch.RandomLimitPs > 1.01*ch.RawPs {
+	if ch := measureClips(t, jitter.Config{}, c).Channel[0]; !ch.RandomAtFloor || ch.RandomLimitPs < ch.RawPs || ch.RandomLimitPs > 1.01*ch.RawPs {
 		t.Errorf("%.2f ps, limit %.2f, want the phase noise of %.2f ps as limit", ch.RandomPs, ch.RandomLimitPs, ch.RawPs)
 	}
 }
@@ -88,7 +87,7 @@ func TestASettlingLevelIsNotTakenFromJitter(t *testing.T) {
 		t.Fatal(err)
 	}
 	if ch := r.Channel[0]; !(math.Abs(ch.RandomPs-20) < 3*ch.RandomSEPs) || ch.RandomSEPs > 0.2 {
-		t.Errorf("random %.2f ± %.2f ps, want 20; warnings %q", ch.RandomPs, ch.RandomSEPs, r.Warnings)
+		t.Errorf("random %.2f ± %.2f ps, want 20; warnings %q", ch.RandomPs, ch.RandomSEPs, r.Texts)
 	}
 }
 
@@ -134,7 +133,7 @@ func TestOrdinaryNoiseIsNoAmplitudeNoise(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		warned += len(r.Warnings)
+		warned += len(r.Texts)
 		for k, ch := range r.Channel[1:] {
 			z.add((ch.RandomPs - 10*float64(k+1)) / ch.RandomSEPs)
 			mean += z[len(z)-1]
@@ -163,7 +162,7 @@ func TestBoundsHoldBesideAmplitudeNoise(t *testing.T) {
 				c.Seconds, c.CarrierHz = 4, 12000*(1+40e-6+float64(seed%8)*1e-6)
 				c.FlickerHighHz, c.NoiseDBFS = 20000, -125+5*float64(seed%3)
 				c.RandomPs, c.RandomLowHz, c.RandomHighHz = ps, 10, 9600
-				ch := measure(t, jitter.Config{}, c).Channel[0]
+				ch := measureClips(t, jitter.Config{}, c).Channel[0]
 				if want := c.RandomIn(10, 9600); ch.RandomAtFloor {
 					seen.held("bound", ch.RandomLimitPs, want)
 				} else {

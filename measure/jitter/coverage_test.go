@@ -109,7 +109,7 @@ func coverCapture(t *testing.T, seen coverages, c jittertest.Capture, near bool)
 	for i := range half.Jitter {
 		half.Jitter[i].Peak /= 2
 	}
-	r, other := measure(t, cfg, c), measure(t, cfg, half)
+	r, other := measureClips(t, cfg, c), measureClips(t, cfg, half)
 	coverChannel(t, seen, r, c, near)
 	coverChannel(t, seen, other, half, near)
 	transfer, err := jitter.NewTransfer(r, other)

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"sync"
 
+	"heardiff/measure"
 	"heardiff/measure/spectrum"
 )
 
@@ -324,48 +325,51 @@ func (m *measurement) avoidLosses() bool {
 	}
 	for i, l := range losses {
 		if i == 0 || l.seconds-losses[i-1].seconds > clearS { // the other channels lose the same
-			m.warn(m.lost(l) + ": " + m.stretch.measured(rate))
+			m.Warn(m.lost(l, ": "+m.stretch.measured(rate)))
 		}
 	}
 	return true
 }
 
-// lost says that a block was lost or repeated.
-func (m *measurement) lost(l loss) string {
-	return fmt.Sprintf("the phase of channel %d steps by %.1f samples, or that and whole periods of the tone, at %.3f s: a block was lost or repeated there",
-		l.channel+1, l.step/m.sample(), l.seconds)
+// lost says that a block was lost or repeated, and what follows from that.
+func (m *measurement) lost(l loss, consequence string) measure.Warning {
+	samples := l.step / m.sample()
+	return measure.Warningf(LostBlock, "the phase of channel %d steps by %.1f samples, or that and whole periods of the tone, at %.3f s: a block was lost or repeated there%s",
+		l.channel+1, samples, l.seconds, consequence).In(l.channel+1).At(l.seconds).Of(samples, "samples")
 }
 
 // eventWarnings says what stands out of the noise of a channel.
-func (m *measurement) eventWarnings(channel int) []string {
-	var out []string
-	var cut, left []event
+func (m *measurement) eventWarnings(channel int) (out []measure.Warning) {
+	var cut, kept []event
 	for _, e := range m.channels[channel].events {
 		samples := e.step / m.sample()
 		switch {
 		case math.Abs(samples) >= 0.5:
-			out = append(out, m.lost(loss{e, channel})+", and no figure is to be trusted")
+			out = append(out, m.lost(loss{e, channel}, ", and no figure is to be trusted"))
 		case e.step != 0:
-			out = append(out, fmt.Sprintf("the phase of channel %d steps by %.3g ns at %.3f s: the random jitter holds it, and is no noise",
-				channel+1, samples/m.mixer.rateHz*1e9, e.seconds))
+			ns := samples / m.mixer.rateHz * 1e9
+			out = append(out, measure.Warningf(ClockStep, "the phase of channel %d steps by %.3g ns at %.3f s: the random jitter holds it, and is no noise",
+				channel+1, ns, e.seconds).In(channel+1).At(e.seconds).Of(ns, "ns"))
 		case e.cut:
 			cut = append(cut, e)
 		default:
-			left = append(left, e)
+			kept = append(kept, e)
 		}
 	}
 	if len(cut) > 0 {
-		out = append(out, fmt.Sprintf("channel %d has %s: left out of the random jitter", channel+1, ticks(cut)))
+		out = append(out, ticked(Ticks, channel+1, cut, "left out of the random jitter"))
 	}
-	if len(left) > 0 {
-		out = append(out, fmt.Sprintf("channel %d has %s: the random jitter is not to be trusted", channel+1, ticks(left)))
+	if len(kept) > 0 {
+		out = append(out, ticked(TicksKept, channel+1, kept, "the random jitter is not to be trusted"))
 	}
 	return out
 }
 
-func ticks(events []event) string {
-	if len(events) == 1 {
-		return fmt.Sprintf("a tick at %.3f s", events[0].seconds)
+// ticked warns of ticks of a channel, and says what is done with them.
+func ticked(code measure.Code, channel int, events []event, consequence string) measure.Warning {
+	which := fmt.Sprintf("a tick at %.3f s", events[0].seconds)
+	if len(events) > 1 {
+		which = fmt.Sprintf("%d ticks, the first at %.3f s", len(events), events[0].seconds)
 	}
-	return fmt.Sprintf("%d ticks, the first at %.3f s", len(events), events[0].seconds)
+	return measure.Warningf(code, "channel %d has %s: %s", channel, which, consequence).In(channel).At(events[0].seconds).Of(float64(len(events)), "ticks")
 }

@@ -1,12 +1,12 @@
 package jitter_test
 
 import (
-	"fmt"
 	"math"
 	"math/rand/v2"
-	"strings"
+	"slices"
 	"testing"
 
+	"heardiff/measure"
 	"heardiff/measure/jitter"
 	"heardiff/measure/jitter/jittertest"
 	"heardiff/playback/pcm"
@@ -33,6 +33,20 @@ func ticking(t *testing.T, c jittertest.Capture, tick float64, at ...int) jitter
 	return r
 }
 
+// warnedOf reports whether there is a warning of a code with a value, near a time in the capture.
+func warnedOf(r jitter.Result, code measure.Code, value, at float64) bool {
+	return slices.ContainsFunc(r.Details, func(w measure.Warning) bool {
+		return w.Code == code && math.Abs(w.Value-value) < 0.1*math.Abs(value) && math.Abs(w.FromS-at) < 0.006
+	})
+}
+
+// only reports whether that is the only warning.
+func only(r jitter.Result, code measure.Code, value, at float64) bool {
+	return len(r.Details) == 1 && warnedOf(r, code, value, at)
+}
+
+func ticked(r jitter.Result) bool { return r.Warned(jitter.Ticks) || r.Warned(jitter.TicksKept) }
+
 // One sample that is wrong, where it is read as phase, as amplitude or as both, is named and leaves the figures as they were.
 func TestATickIsNamedAndLeftOut(t *testing.T) {
 	for _, line := range []float64{0, 5e-9} {
@@ -48,8 +62,8 @@ func TestATickIsNamedAndLeftOut(t *testing.T) {
 			if math.Abs(ch.RandomPs-want.RandomPs) > 0.3*ch.RandomSEPs || ch.RandomSEPs > 1.01*want.RandomSEPs {
 				t.Errorf("a tick of %g: %.3f ± %.3f ps, %.3f without it", tick, ch.RandomPs, ch.RandomSEPs, want.RandomPs)
 			}
-			if len(r.Warnings) != 1 || r.Warnings[0] != "channel 1 has a tick at 3.125 s: left out of the random jitter" {
-				t.Errorf("a tick of %g: warnings %q", tick, r.Warnings)
+			if !only(r, jitter.Ticks, 1, 3.125) {
+				t.Errorf("a tick of %g: warnings %q", tick, r.Texts)
 			}
 			if len(ch.Lines) != len(want.Lines) || math.Abs(ch.DeterministicPs-want.DeterministicPs) > 0.002*want.DeterministicPs {
 				t.Errorf("a tick of %g: lines %+v", tick, ch.Lines)
@@ -86,8 +100,8 @@ func TestARingingTickIsLeftOut(t *testing.T) {
 		clip.Channels[0][150000+i] += 0.01 * math.Exp(-float64(i)/50) * math.Sin(2*math.Pi*12100/48000*float64(i))
 	}
 	r, err := jitter.Measure(clip, jitter.Config{})
-	if err != nil || len(r.Warnings) != 1 || !strings.Contains(r.Warnings[0], "a tick at 3.12") {
-		t.Fatalf("warnings %q, error %v", r.Warnings, err)
+	if err != nil || !only(r, jitter.Ticks, 1, 3.13) {
+		t.Fatalf("warnings %q, error %v", r.Texts, err)
 	}
 	if ch := r.Channel[0]; math.Abs(ch.RandomPs-20) > 4*ch.RandomSEPs {
 		t.Errorf("random %.3f ± %.3f ps, want 20", ch.RandomPs, ch.RandomSEPs)
@@ -100,16 +114,16 @@ func TestSeveralTicksAreCounted(t *testing.T) {
 	if ch := r.Channel[0]; math.Abs(ch.RandomPs-20) > 3*ch.RandomSEPs {
 		t.Errorf("random %.3f ± %.3f ps, want 20", ch.RandomPs, ch.RandomSEPs)
 	}
-	if want := "channel 1 has 4 ticks, the first at 0.625 s: left out of the random jitter"; len(r.Warnings) != 1 || r.Warnings[0] != want {
-		t.Errorf("warnings %q, want %q", r.Warnings, want)
+	if !only(r, jitter.Ticks, 4, 0.625) {
+		t.Errorf("warnings %q, want 4 ticks, the first at 0.625 s", r.Texts)
 	}
 	at = nil
 	for i := 1000; i < 288000; i += 1000 {
 		at = append(at, i+i%777)
 	}
 	r = ticking(t, jittery(), 0.001, at...)
-	if !strings.Contains(strings.Join(r.Warnings, "\n"), "the random jitter is not to be trusted") {
-		t.Errorf("a tick every 20 ms: warnings %q", r.Warnings)
+	if !r.Warned(jitter.TicksKept) {
+		t.Errorf("a tick every 20 ms: warnings %q", r.Texts)
 	}
 }
 
@@ -121,8 +135,8 @@ func TestTicksAreTimedInTheCapture(t *testing.T) {
 	clip.Channels[0] = append(make([]float64, 48000), clip.Channels[0]...)
 	clip.Channels[0][48000*7] += 0.01
 	r, err := jitter.MeasureIn(clip, jitter.Config{}, 80000)
-	if err != nil || !strings.Contains(strings.Join(r.Warnings, "\n"), "a tick at 7.00") {
-		t.Errorf("warnings %q, error %v, want a tick at 7 s", r.Warnings, err)
+	if err != nil || !warnedOf(r, jitter.Ticks, 1, 7.005) {
+		t.Errorf("warnings %q, error %v, want a tick at 7 s", r.Texts, err)
 	}
 }
 
@@ -142,9 +156,8 @@ func TestALostSampleIsNamedAtEveryRate(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			want := fmt.Sprintf("the phase of channel 1 steps by %.1f samples, or that and whole periods of the tone, at 2.300 s", float64(lost))
-			if !strings.Contains(strings.Join(r.Warnings, "\n"), want) {
-				t.Errorf("%d Hz, %d lost: warnings %q, want %q", rate, lost, r.Warnings, want)
+			if !warnedOf(r, jitter.LostBlock, float64(lost), 2.3) {
+				t.Errorf("%d Hz, %d lost: warnings %q", rate, lost, r.Texts)
 			}
 		}
 	}
@@ -158,14 +171,12 @@ func TestASteppingClockIsNamed(t *testing.T) {
 	after := late.Samples()
 	copy(clip.Channels[0][144000:], after[144000:])
 	r, err := jitter.Measure(clip, jitter.Config{})
-	if err != nil || len(r.Warnings) != 1 {
-		t.Fatalf("warnings %q, error %v, want one", r.Warnings, err)
+	if err != nil || len(r.Details) != 1 || r.Details[0].Code != jitter.ClockStep {
+		t.Fatalf("warnings %q, error %v, want one", r.Texts, err)
 	}
-	var ns, at float64
-	fmt.Sscanf(r.Warnings[0], "the phase of channel 1 steps by %g ns at %g s", &ns, &at)
 	// The step's own low frequencies bend the trend, which a straight line follows to some percent.
-	if math.Abs(ns-3) > 0.2 || math.Abs(at-3) > 0.01 {
-		t.Errorf("warning %q, want a step of 3 ns at 3 s", r.Warnings[0])
+	if w := r.Details[0]; math.Abs(w.Value-3) > 0.2 || math.Abs(w.FromS-3) > 0.01 {
+		t.Errorf("warning %q, want a step of 3 ns at 3 s", w.Text)
 	}
 }
 
@@ -193,8 +204,8 @@ func TestOrdinaryCapturesHaveNoEvents(t *testing.T) {
 	captures["words"] = words
 	for name, x := range captures {
 		r, err := jitter.Measure(pcm.Clip{Rate: 48000, Channels: [][]float64{x}}, jitter.Config{})
-		if all := strings.Join(r.Warnings, "\n"); err != nil || strings.Contains(all, "tick") || strings.Contains(all, "steps") {
-			t.Errorf("%s: warnings %q, error %v", name, r.Warnings, err)
+		if err != nil || ticked(r) || r.Warned(jitter.LostBlock) || r.Warned(jitter.ClockStep) {
+			t.Errorf("%s: warnings %q, error %v", name, r.Texts, err)
 		}
 	}
 }
@@ -223,27 +234,28 @@ func TestAnInterruptedToneIsMeasuredWhereItIsWhole(t *testing.T) {
 			return c
 		}
 	}
-	const rest = "where it is whole"
 	for name, c := range map[string]struct {
-		change func(pcm.Clip) pcm.Clip
-		said   string
+		change  func(pcm.Clip) pcm.Clip
+		want    measure.Code
+		at      float64 // when the first is, and how much is measured then
+		seconds float64
 	}{
-		"10 ms":            {mute([]int{0, 1}, 100000, 480), "the tone is interrupted at 2.083 s for 10 ms: measured from 2.14 to 8.00 s, " + rest},
-		"4 ms of one":      {mute([]int{1}, 300000, 200), "the tone is interrupted at 6.250 s for 4.17 ms: measured from 0.00 to 6.20 s, " + rest},
-		"half a second":    {mute([]int{0, 1}, 100000, 24000), "the tone is interrupted at 2.083 s for 500 ms: measured from 2.63 to 8.00 s, " + rest},
-		"a block lost":     {lose(100000, 1001), "steps by 1.0 samples, or that and whole periods of the tone, at 2.083 s: a block was lost or repeated there: measured from 2.14"},
-		"two blocks lost":  {func(c pcm.Clip) pcm.Clip { return lose(300000, 65)(lose(50000, 1001)(c)) }, "at 1.04"},
-		"lost and silence": {func(c pcm.Clip) pcm.Clip { return lose(300000, 65)(mute([]int{0, 1}, 50000, 480)(c)) }, "to 6.19 s"},
+		"10 ms":            {mute([]int{0, 1}, 100000, 480), measure.Interrupted, 2.083, 5.85},
+		"4 ms of one":      {mute([]int{1}, 300000, 200), measure.Interrupted, 6.25, 6.2},
+		"half a second":    {mute([]int{0, 1}, 100000, 24000), measure.Interrupted, 2.083, 5.37},
+		"a block lost":     {lose(100000, 1001), jitter.LostBlock, 2.083, 5.84},
+		"two blocks lost":  {func(c pcm.Clip) pcm.Clip { return lose(300000, 65)(lose(50000, 1001)(c)) }, jitter.LostBlock, 1.041, 5.1},
+		"lost and silence": {func(c pcm.Clip) pcm.Clip { return lose(300000, 65)(mute([]int{0, 1}, 50000, 480)(c)) }, measure.Interrupted, 1.041, 5.1},
 	} {
 		r, err := jitter.Measure(c.change(whole()), jitter.Config{})
 		if err != nil {
 			t.Errorf("%s: %v", name, err)
 			continue
 		}
-		if all := strings.Join(r.Warnings, "\n"); !strings.Contains(all, c.said) {
-			t.Errorf("%s: warnings %q, want %q", name, r.Warnings, c.said)
+		if i := slices.IndexFunc(r.Details, func(w measure.Warning) bool { return w.Code == c.want }); i < 0 || math.Abs(r.Details[i].FromS-c.at) > 0.01 {
+			t.Errorf("%s: warnings %q, want %s at %v s", name, r.Texts, c.want, c.at)
 		}
-		if math.Abs(r.CarrierHz-12000.5) > 1e-4 || r.Seconds < 3.9 {
+		if math.Abs(r.CarrierHz-12000.5) > 1e-4 || math.Abs(r.Seconds-c.seconds) > 0.15 {
 			t.Errorf("%s: carrier %.5f Hz, %.2f s", name, r.CarrierHz, r.Seconds)
 		}
 		for _, ch := range r.Channel {
@@ -259,9 +271,9 @@ func TestLargeJitterHasNoTicks(t *testing.T) {
 	for _, ps := range []float64{1e4, 1e5, 3e5} {
 		c := jittery()
 		c.RandomPs, c.NoiseDBFS, c.Seconds = ps, -180, 10
-		r := measure(t, jitter.Config{}, c)
-		if ch := r.Channel[0]; len(r.Warnings) != 0 || math.Abs(ch.RandomPs/ps-1) > 0.01 {
-			t.Errorf("%g ps: read %.0f, warnings %q", ps, ch.RandomPs, r.Warnings)
+		r := measureClips(t, jitter.Config{}, c)
+		if ch := r.Channel[0]; len(r.Texts) != 0 || math.Abs(ch.RandomPs/ps-1) > 0.01 {
+			t.Errorf("%g ps: read %.0f, warnings %q", ps, ch.RandomPs, r.Texts)
 		}
 	}
 }
@@ -273,8 +285,8 @@ func TestFoldedJitterThatSwingsHasNoTicks(t *testing.T) {
 		for seed := range uint64(3) {
 			c := whiteClock()
 			c.CarrierHz, c.Seconds, c.RandomPs, c.Seed = 12000+slip, 20, 400, seed
-			if r := measure(t, jitter.Config{}, c); strings.Contains(strings.Join(r.Warnings, "\n"), "tick") {
-				t.Errorf("slipping by %v Hz, seed %d: %q", slip, seed, r.Warnings)
+			if r := measureClips(t, jitter.Config{}, c); ticked(r) {
+				t.Errorf("slipping by %v Hz, seed %d: %q", slip, seed, r.Texts)
 			}
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"heardiff/measure"
 	"heardiff/playback/pcm"
 )
 
@@ -25,17 +26,17 @@ func (r Result) AgainstFloor(floor Result) (Result, error) {
 			floor.CarrierHz, floor.BandHz[0], floor.BandHz[1], r.CarrierHz, r.BandHz[0], r.BandHz[1])
 	}
 	r.Channel = slices.Clone(r.Channel)
-	r.Warnings = slices.Clone(r.Warnings)
+	r.Warnings = r.Warnings.Clone()
 	for i := range r.Channel {
 		f := floor.Channel[0]
 		if i < len(floor.Channel) {
 			f = floor.Channel[i]
 		}
 		if math.IsNaN(f.RawPs) || math.IsNaN(r.Channel[i].RawPs) {
-			r.Warnings = append(r.Warnings, fmt.Sprintf("channel %d has no floor: one of the two has no tone there", i+1))
+			r.Warn(measure.Warningf(measure.NoFloor, "channel %d has no floor: one of the two has no tone there", i+1).In(i + 1))
 			continue
 		}
-		r.Warnings = append(r.Warnings, levelsApart(r.Channel[i], f)...)
+		r.Warn(levelsApart(r.Channel[i], f)...)
 		r.Channel[i].against(f, r.Seconds)
 	}
 	if r.Common != nil {
@@ -50,7 +51,7 @@ func (r Result) AgainstFloor(floor Result) (Result, error) {
 
 // levelsApart says what it means that the floor's tone has another level than the capture's, from 3 dB on: additive noise stays as it is in
 // full scale, and as jitter it counts against the tone.
-func levelsApart(c, floor Channel) []string {
+func levelsApart(c, floor Channel) []measure.Warning {
 	apart := c.LevelDBFS - floor.LevelDBFS
 	if math.Abs(apart) <= pcm.PowerDB(threeDB) {
 		return nil
@@ -59,8 +60,8 @@ func levelsApart(c, floor Channel) []string {
 	if apart < 0 {
 		means = "is lower by that, and the floor's figures are smaller than they would be at the capture's level"
 	}
-	return []string{fmt.Sprintf("channel %d: the floor's tone is at %.1f dBFS, the capture's at %.1f: additive noise, read as jitter, %s; record the floor at the capture's level",
-		c.Channel, floor.LevelDBFS, c.LevelDBFS, means)}
+	return []measure.Warning{measure.Warningf(measure.FloorLevel, "channel %d: the floor's tone is at %.1f dBFS, the capture's at %.1f: additive noise, read as jitter, %s; record the floor at the capture's level",
+		c.Channel, floor.LevelDBFS, c.LevelDBFS, means).In(c.Channel).Of(-apart, "dB")}
 }
 
 // against reads what channels share against what the floor's do: the recorder's own clock is in both. Of a floor of one channel all
@@ -122,9 +123,9 @@ func limit(ps, se, bound float64, atFloor bool, floorPs, floorBound float64) (ne
 
 // Transfer is how much of one capture's jitter another still shows.
 type Transfer struct {
-	Schema   string            `json:"schema"`
-	Channel  []TransferChannel `json:"channel"`
-	Warnings []string          `json:"warnings"`
+	Schema  string            `json:"schema"`
+	Channel []TransferChannel `json:"channel"`
+	measure.Warnings
 }
 
 // TransferChannel holds one channel's attenuation against jitter frequency.
@@ -163,7 +164,7 @@ func NewTransfer(reference, output Result) (Transfer, error) {
 	for i := range min(len(reference.Channel), len(output.Channel)) {
 		a, b := reference.Channel[i], output.Channel[i]
 		if math.IsNaN(a.RawPs) || math.IsNaN(b.RawPs) {
-			t.Warnings = append(t.Warnings, fmt.Sprintf("channel %d has no tone in one of the captures", i+1))
+			t.Warn(measure.Warningf(measure.NoSignal, "channel %d has no tone in one of the captures", i+1).In(i + 1))
 			continue
 		}
 		if len(a.Spectrum) == 0 || len(b.Spectrum) == 0 || a.Spectrum[0].HighHz == 0 || b.Spectrum[0].HighHz == 0 {

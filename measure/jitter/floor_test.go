@@ -2,9 +2,9 @@ package jitter_test
 
 import (
 	"math"
-	"strings"
 	"testing"
 
+	"heardiff/measure"
 	"heardiff/measure/jitter"
 )
 
@@ -14,17 +14,16 @@ func TestAFloorAtAnotherLevelIsSaid(t *testing.T) {
 	capture := base()
 	capture.Amplitude = 0.5
 	capture.RandomPs, capture.RandomLowHz, capture.RandomHighHz = 60, 10, 9600
-	r := measure(t, jitter.Config{}, capture)
-	for gainDB, want := range map[float64]string{-37: "is higher by that", 3.9: "is lower by that", -2.9: "", 2.9: ""} {
+	r := measureClips(t, jitter.Config{}, capture)
+	for gainDB, want := range map[float64]bool{-37: true, 3.9: true, -2.9: false, 2.9: false} {
 		floor := base()
 		floor.Seed, floor.Amplitude = 2, capture.Amplitude*math.Pow(10, gainDB/20)
-		got, err := r.AgainstFloor(measure(t, jitter.Config{}, floor))
+		got, err := r.AgainstFloor(measureClips(t, jitter.Config{}, floor))
 		if err != nil {
 			t.Fatal(err)
 		}
-		said := strings.Join(got.Warnings, "\n")
-		if want == "" && said != "" || !strings.Contains(said, want) {
-			t.Errorf("floor %+v dB: warnings %q, want %q", gainDB, said, want)
+		if got.Warned(measure.FloorLevel) != want || want && math.Abs(got.Details[0].Value-gainDB) > 0.1 || !want && len(got.Texts) > 0 {
+			t.Errorf("floor %+v dB: warnings %q", gainDB, got.Texts)
 		}
 	}
 }

@@ -49,7 +49,7 @@ func TestAccuracyGrid(t *testing.T) {
 			peak := 1e-9 * math.Pow(10, -random.Float64())
 			c.Jitter = append(c.Jitter, jittertest.Sine{Hz: 15 * math.Pow(1.44, float64(k)+random.Float64()*.5), Peak: peak, Phase: 6 * random.Float64()})
 		}
-		ch := measure(t, jitter.Config{}, c).Channel[0]
+		ch := measureClips(t, jitter.Config{}, c).Channel[0]
 		g.checkRandom(t, ch, &zRandom)
 		if len(ch.Lines) != len(c.Jitter) {
 			t.Errorf("%+v: %d lines, want %d: %+v", g, len(ch.Lines), len(c.Jitter), ch.Lines)
@@ -121,7 +121,7 @@ func TestFalseLinesAreRare(t *testing.T) {
 		c.RandomPs, c.RandomLowHz, c.RandomHighHz = 30, 10, 9600
 		d := c
 		d.Seed += 1 << 32
-		for _, ch := range measure(t, jitter.Config{}, c, d).Channel {
+		for _, ch := range measureClips(t, jitter.Config{}, c, d).Channel {
 			lines += len(ch.Lines)
 			other += len(ch.AMLines)
 		}
@@ -150,7 +150,7 @@ func weak(c jittertest.Capture, n int, beta float64) jittertest.Capture {
 func found(t *testing.T, c jittertest.Capture) int {
 	t.Helper()
 	n := 0
-	lines := measure(t, jitter.Config{}, c).Channel[0].Lines
+	lines := measureClips(t, jitter.Config{}, c).Channel[0].Lines
 	for _, j := range c.Jitter {
 		if slices.ContainsFunc(lines, func(l jitter.Line) bool { return math.Abs(l.OffsetHz-j.Hz) < 1/c.Seconds }) {
 			n++

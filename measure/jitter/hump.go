@@ -10,6 +10,7 @@ import (
 
 	"gonum.org/v1/gonum/stat"
 
+	"heardiff/measure"
 	"heardiff/measure/spectrum"
 )
 
@@ -411,8 +412,8 @@ func (p *peeler) level(h hump) {
 	p.taken = append(p.taken, h)
 }
 
-// wanders says which lines of a channel wander, "" where none does.
-func wanders(channel int, lines []Line) string {
+// wanders says which lines of a channel wander.
+func wanders(channel int, lines []Line) []measure.Warning {
 	var said []string
 	for _, l := range lines {
 		if l.WanderHz > 0 {
@@ -420,8 +421,8 @@ func wanders(channel int, lines []Line) string {
 		}
 	}
 	if said == nil {
-		return ""
+		return nil
 	}
-	return fmt.Sprintf("channel %d has lines of jitter that wander: %s; each counts as one line, its peak from the power that it is spread over",
-		channel, strings.Join(said, ", "))
+	return []measure.Warning{measure.Warningf(WanderingLines, "channel %d has lines of jitter that wander: %s; each counts as one line, its peak from the power that it is spread over",
+		channel, strings.Join(said, ", ")).In(channel).Of(float64(len(said)), "lines")}
 }

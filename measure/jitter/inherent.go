@@ -1,7 +1,7 @@
 package jitter
 
 import (
-	"fmt"
+	"heardiff/measure"
 	"math"
 	"math/cmplx"
 )
@@ -41,9 +41,9 @@ func signalBin(bits, k int) complex128 {
 const ownLines = 6
 
 // shorterWords warns where the lines are those of the jitter signal of 16 bits, while that of 24 is taken off.
-func (m *measurement) shorterWords() string {
+func (m *measurement) shorterWords() []measure.Warning {
 	if m.bits != 24 || math.IsNaN(m.signalRateHz) {
-		return ""
+		return nil
 	}
 	for _, c := range m.channels {
 		own := 0
@@ -54,10 +54,10 @@ func (m *measurement) shorterWords() string {
 			}
 		}
 		if own >= ownLines {
-			return fmt.Sprintf("%d lines are those that the jitter signal of 16 bits has of itself: if that was played, measure with --bits 16", own)
+			return []measure.Warning{measure.Warningf(ShorterWords, "%d lines are those that the jitter signal of 16 bits has of itself: if that was played, measure with --bits 16", own).Of(float64(own), "lines")}
 		}
 	}
-	return ""
+	return nil
 }
 
 // residue returns the phase modulation that the signal itself has at a line, and whether it has one there.

@@ -3,7 +3,6 @@ package jitter_test
 import (
 	"math"
 	"math/cmplx"
-	"strings"
 	"testing"
 
 	"heardiff/measure/jitter"
@@ -53,8 +52,8 @@ func TestTheSignalsOwnLinesAreInherent(t *testing.T) {
 	if r, err = jitter.Measure(clip, jitter.Config{Bits: 24}); err != nil || r.Channel[0].DeterministicPs < 3 {
 		t.Errorf("said to be 24 bits, the 16-bit lines count: got %.2f ps, error %v", r.Channel[0].DeterministicPs, err)
 	}
-	if !strings.Contains(strings.Join(r.Warnings, "\n"), "if that was played, measure with --bits 16") {
-		t.Errorf("said to be 24 bits, the 16-bit lines are named: warnings %q", r.Warnings)
+	if !r.Warned(jitter.ShorterWords) {
+		t.Errorf("said to be 24 bits, the 16-bit lines are named: warnings %q", r.Texts)
 	}
 }
 
@@ -75,7 +74,7 @@ func TestALineOnTheSignalsOwnCountsForItsExcess(t *testing.T) {
 			c := base()
 			c.CarrierHz, c.Seconds, c.NoiseDBFS, c.Seed = 12000, 3, -135, uint64(i)
 			c.Jitter = []jittertest.Sine{{Hz: hz, Peak: residue}, {Hz: hz, Peak: ratio * residue, Phase: 0.3 + 2*math.Pi*float64(i)/phases}}
-			for _, l := range measure(t, jitter.Config{Bits: 16}, c).Channel[0].Lines {
+			for _, l := range measureClips(t, jitter.Config{Bits: 16}, c).Channel[0].Lines {
 				if math.Abs(l.OffsetHz-hz) < 0.1 && !l.Inherent {
 					power += l.PeakPs * l.PeakPs / phases
 					variance += math.Pow(2*l.PeakPs*l.PeakSEPs/phases, 2)

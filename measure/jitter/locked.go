@@ -1,9 +1,9 @@
 package jitter
 
 import (
-	"fmt"
 	"math"
 
+	"heardiff/measure"
 	"heardiff/measure/spectrum"
 )
 
@@ -90,17 +90,17 @@ func (m *measurement) whereItCancels(samples int) int {
 // folds reports whether jitter that folds does not cancel.
 func folds(kappa float64) bool { return math.Abs(kappa) > leftOver }
 
-// lockedWarning says what locked clocks mean for the figures, "" where they are not, or in an exact digital signal.
-func (m *measurement) lockedWarning() string {
+// lockedWarning says what locked clocks mean for the figures, nothing where they are not, or in an exact digital signal.
+func (m *measurement) lockedWarning() []measure.Warning {
 	for _, c := range m.toned {
 		kappa := m.inPhase(c)
 		if folds(kappa) && sum(m.channels[c].bands, 0, math.Inf(1)).pm > rounded {
-			return fmt.Sprintf("the carrier hardly slides against the recorder's samples: of timing errors faster than %.0f Hz, which fold back, %.0f %% "+
+			return []measure.Warning{measure.Warningf(LockedClocks, "the carrier hardly slides against the recorder's samples: of timing errors faster than %.0f Hz, which fold back, %.0f %% "+
 				"show in the phase and the rest in the amplitude, which else tells additive noise; the errors and limits of the random jitter "+
-				"allow for it; record with a clock of its own to know", m.reader.Format().Rate.Hz()/2-m.carrierHz, 50*(1+kappa))
+				"allow for it; record with a clock of its own to know", m.reader.Format().Rate.Hz()/2-m.carrierHz, 50*(1+kappa)).In(c+1).Of(50*(1+kappa), "%")}
 		}
 	}
-	return ""
+	return nil
 }
 
 // folded fills in what additive noise takes off the phase of a band into which jitter may have folded, and how far the rest may be wrong.

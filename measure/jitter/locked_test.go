@@ -2,7 +2,6 @@ package jitter_test
 
 import (
 	"math"
-	"strings"
 	"testing"
 
 	"heardiff/measure/jitter"
@@ -16,9 +15,9 @@ func TestFoldedJitterOfLockedClocksIsSaid(t *testing.T) {
 	for _, degrees := range []float64{0, 20, 45, 70, 90} {
 		c := whiteClock()
 		c.CarrierHz, c.PhaseDegrees = 12000, degrees
-		r := measure(t, jitter.Config{}, c)
-		if len(r.Warnings) != 1 || !strings.Contains(r.Warnings[0], "faster than 12000 Hz, which fold back") {
-			t.Errorf("%v°: warnings %q", degrees, r.Warnings)
+		r := measureClips(t, jitter.Config{}, c)
+		if len(r.Texts) != 1 || !r.Warned(jitter.LockedClocks) {
+			t.Errorf("%v°: warnings %q", degrees, r.Texts)
 		}
 		ch := r.Channel[0]
 		if ch.RawPs < 0.98*inBand || ch.RandomAtFloor && ch.RandomLimitPs < ch.RawPs {
@@ -43,7 +42,7 @@ func TestErrorsHoldWhatFolds(t *testing.T) {
 			c.RandomPs, c.RandomLowHz, c.RandomHighHz = 60, 10, high
 			other := c
 			other.Amplitude = 0.5 // the same jitter, and noise, which is of the seed
-			r := measure(t, jitter.Config{}, c, other)
+			r := measureClips(t, jitter.Config{}, c, other)
 			density := c.RandomPs / math.Sqrt(high-10)
 			holds := func(what string, ps, se, limit float64, atFloor bool, want float64) {
 				t.Logf("%v°, to %v Hz, %s: %.2f ± %.2f ps, limit %.2f, want %.2f", degrees, high, what, ps, se, limit, want)
@@ -79,7 +78,7 @@ func TestErrorsHoldWhatASlowSlideLeaves(t *testing.T) {
 		if !c.said {
 			least = 0.015 * want
 		}
-		if ch := measure(t, jitter.Config{}, w).Channel[0]; !(math.Abs(ch.RandomPs-want) < max(least, 3*ch.RandomSEPs)) || ch.RandomSEPs > 0.05*want {
+		if ch := measureClips(t, jitter.Config{}, w).Channel[0]; !(math.Abs(ch.RandomPs-want) < max(least, 3*ch.RandomSEPs)) || ch.RandomSEPs > 0.05*want {
 			t.Errorf("%v periods: %.2f ± %.2f ps, want %.2f", c.periods, ch.RandomPs, ch.RandomSEPs, want)
 		} else {
 			t.Logf("%v periods: %.2f ± %.2f ps, want %.2f", c.periods, ch.RandomPs, ch.RandomSEPs, want)
@@ -94,7 +93,7 @@ func TestErrorsHoldWhatAFasterSlideLeaves(t *testing.T) {
 		w.Seconds, w.CarrierHz = 10, 12000+periods/10
 		w.RandomPs = 250
 		want := w.RandomIn(10, 9600)
-		if ch := measure(t, jitter.Config{}, w).Channel[0]; !(math.Abs(ch.RandomPs-want) < 3*ch.RandomSEPs) || ch.RandomSEPs > 0.01*want {
+		if ch := measureClips(t, jitter.Config{}, w).Channel[0]; !(math.Abs(ch.RandomPs-want) < 3*ch.RandomSEPs) || ch.RandomSEPs > 0.01*want {
 			t.Errorf("%v periods: %.2f ± %.2f ps, want %.2f", periods, ch.RandomPs, ch.RandomSEPs, want)
 		}
 	}
@@ -104,9 +103,9 @@ func TestErrorsHoldWhatAFasterSlideLeaves(t *testing.T) {
 func TestFoldedJitterOfTwoClocksCancels(t *testing.T) {
 	c := whiteClock()
 	c.CarrierHz = 12000.5 // 2·0.5 Hz·6 s are six whole turns
-	r := measure(t, jitter.Config{}, c)
-	if ch := r.Channel[0]; math.Abs(ch.RandomPs-31.6135) > 4*ch.RandomSEPs || len(r.Warnings) != 0 {
-		t.Errorf("random %.2f ± %.2f ps, want 31.61; warnings %q", ch.RandomPs, ch.RandomSEPs, r.Warnings)
+	r := measureClips(t, jitter.Config{}, c)
+	if ch := r.Channel[0]; math.Abs(ch.RandomPs-31.6135) > 4*ch.RandomSEPs || len(r.Texts) != 0 {
+		t.Errorf("random %.2f ± %.2f ps, want 31.61; warnings %q", ch.RandomPs, ch.RandomSEPs, r.Texts)
 	}
 }
 
@@ -124,7 +123,7 @@ func TestFoldedJitterOfLockedClocksBoundsWhatIsShared(t *testing.T) {
 	a.CarrierHz, a.PhaseDegrees = 12000, 45
 	b := a
 	b.Amplitude = 0.5
-	if c := measure(t, jitter.Config{}, a, b).Common; !c.AtFloor || c.LimitPs < 31 {
+	if c := measureClips(t, jitter.Config{}, a, b).Common; !c.AtFloor || c.LimitPs < 31 {
 		t.Errorf("common %+v, 31.6 ps are there", c)
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"sync"
 
+	"heardiff/measure"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
 )
@@ -37,7 +38,7 @@ type measurement struct {
 	from          int // frame where the first record begins
 	recordFrames  int
 	longest       int // baseband samples of a record
-	warnings      []string
+	measure.Warnings
 }
 
 // channelSum gathers the records of one channel.
@@ -96,7 +97,7 @@ func (m *measurement) prepare() error {
 	if m.stretch, err = scan(m.reader); err != nil {
 		return err
 	}
-	m.warnings = m.stretch.warnings
+	m.Warn(m.stretch.warnings...)
 	coarse, err := findCarrier(m.reader, m.stretch)
 	if err != nil {
 		return err
@@ -108,7 +109,7 @@ func (m *measurement) prepare() error {
 	if s := m.cfg.signalRate(coarse); s != 0 && math.Abs(4*coarse/s-1) < 1e-3 {
 		m.signalRateHz = s
 	} else {
-		m.warnings = append(m.warnings, fmt.Sprintf("the carrier at %.2f Hz is a quarter of no expected rate: taken as a plain tone, without the jitter signal's residue", coarse))
+		m.Warn(measure.Warningf(PlainTone, "the carrier at %.2f Hz is a quarter of no expected rate: taken as a plain tone, without the jitter signal's residue", coarse).Of(coarse, "Hz"))
 	}
 	m.carrierHz = coarse
 	m.mixer = newMixer(rate, coarse, m.band[1])

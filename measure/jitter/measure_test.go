@@ -12,7 +12,8 @@ func base() jittertest.Capture {
 	return jittertest.Capture{Rate: 48000, Seconds: 6, CarrierHz: 12000.5, Amplitude: 0.7, NoiseDBFS: -120, Seed: 1}
 }
 
-func measure(t *testing.T, cfg jitter.Config, channels ...jittertest.Capture) jitter.Result {
+// measureClips measures simulated channels.
+func measureClips(t *testing.T, cfg jitter.Config, channels ...jittertest.Capture) jitter.Result {
 	t.Helper()
 	r, err := jitter.Measure(jittertest.Clip(channels...), cfg)
 	if err != nil {
@@ -25,7 +26,7 @@ func TestLinesAndRandomAreRecovered(t *testing.T) {
 	c := base()
 	c.Jitter = []jittertest.Sine{{Hz: 60, Peak: 50e-12}, {Hz: 1234.5, Peak: 200e-12, Phase: 1}, {Hz: 1234.8, Peak: 100e-12}, {Hz: 7001, Peak: 5e-9}}
 	c.RandomPs, c.RandomLowHz, c.RandomHighHz = 300, 10, 9600
-	r := measure(t, jitter.Config{Spectrum: true}, c)
+	r := measureClips(t, jitter.Config{Spectrum: true}, c)
 	if math.Abs(r.CarrierHz-12000.5) > 0.01 {
 		t.Errorf("carrier %.5f Hz", r.CarrierHz)
 	}

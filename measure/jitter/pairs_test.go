@@ -69,7 +69,7 @@ func TestACombTwoBinsApartIsReadLineByLine(t *testing.T) {
 	for k := range lines {
 		c.Jitter = append(c.Jitter, jittertest.Sine{Hz: 1000 + 2*float64(k)/c.Seconds, Peak: peak * 1e-12, Phase: 2 * math.Pi * random.Float64()})
 	}
-	got := measure(t, jitter.Config{}, c).Channel[0].Lines
+	got := measureClips(t, jitter.Config{}, c).Channel[0].Lines
 	if len(got) != lines {
 		t.Fatalf("%d lines, want %d", len(got), lines)
 	}

@@ -3,6 +3,7 @@ package jitter
 import (
 	"cmp"
 	"fmt"
+	"heardiff/measure"
 	"math"
 	"slices"
 )
@@ -115,16 +116,17 @@ func (s *stretch) avoid(found []pause, rateHz float64) {
 	if len(found) == 0 {
 		return
 	}
-	p := found[0]
-	said := fmt.Sprintf("the tone is interrupted at %.3f s for %.3g ms", float64(p.from)/rateHz, 1e3*float64(p.to-p.from)/rateHz)
+	from, to := float64(found[0].from)/rateHz, float64(found[0].to)/rateHz
+	more := ""
 	if len(found) > 1 {
-		said += fmt.Sprintf(", and %d more", len(found)-1)
+		more = fmt.Sprintf(", and %d more", len(found)-1)
 	}
-	if !s.narrow(found, rateHz) {
-		s.warnings = append(s.warnings, said+": what is lost makes jitter that the clock does not have")
-		return
+	consequence := "what is lost makes jitter that the clock does not have"
+	if s.narrow(found, rateHz) {
+		consequence = s.measured(rateHz)
 	}
-	s.warnings = append(s.warnings, said+": "+s.measured(rateHz))
+	s.warnings = append(s.warnings, measure.Warningf(measure.Interrupted, "the tone is interrupted at %.3f s for %.3g ms%s: %s",
+		from, 1e3*(to-from), more, consequence).During(from, to).Of(float64(len(found)), "times"))
 }
 
 // narrow confines the stretch to its longest part between pauses, unless too little would be left.

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"heardiff/measure"
 	"heardiff/playback/pcm"
 )
 
@@ -18,42 +19,37 @@ func (m *measurement) result() Result {
 		SignalRateHz: m.signalRateHz, FrequencyOffsetPPM: (4*m.carrierHz/m.signalRateHz - 1) * 1e6,
 	}
 	if m.recordSeconds*m.band[0] < 50 {
-		m.warn(fmt.Sprintf("%.2f s of tone hold few periods of %.3g Hz: the low end of the band is uncertain", m.recordSeconds, m.band[0]))
+		m.Warn(measure.Warningf(FewPeriods, "%.2f s of tone hold few periods of %.3g Hz: the low end of the band is uncertain", m.recordSeconds, m.band[0]).Of(m.recordSeconds, "s"))
 	}
-	m.warn(m.lockedWarning())
-	m.warn(m.shorterWords())
+	m.Warn(m.lockedWarning()...)
+	m.Warn(m.shorterWords()...)
 	for c := range m.channels {
 		if m.channels[c].silent {
 			r.Channel = append(r.Channel, silentChannel(c+1))
-			m.warn(fmt.Sprintf("channel %d has no tone (%s)", c+1, loudness(m.stretch.level[c])))
+			m.Warn(measure.Warningf(measure.NoSignal, "channel %d has no tone (%s)", c+1, loudness(m.stretch.level[c])).In(c+1).Of(pcm.DBFS(m.stretch.level[c]), "dBFS"))
 			continue
 		}
 		additive(m.channels[c].bands, m.inPhase(c))
-		m.warn(amplitudeNoise(c+1, m.channels[c].bands))
+		m.Warn(amplitudeNoise(c+1, m.channels[c].bands)...)
 		r.Channel = append(r.Channel, m.channel(c))
-		m.warn(wanders(c+1, r.Channel[c].Lines))
-		events := m.eventWarnings(c)
-		m.warnings = append(m.warnings, events...)
-		if jump := m.channels[c].jump; jump > 0.3 && len(events) == 0 {
-			m.warnings = append(m.warnings, fmt.Sprintf("the phase of channel %d jumps by %.2f radians between two samples: a block was dropped or repeated, or the recording is very noisy", c+1, jump))
+		m.Warn(wanders(c+1, r.Channel[c].Lines)...)
+		m.Warn(m.eventWarnings(c)...)
+		if jump := m.channels[c].jump; jump > largestStep && len(m.channels[c].events) == 0 {
+			m.Warn(measure.Warningf(PhaseJump, "the phase of channel %d jumps by %.2f radians between two samples: a block was dropped or repeated, or the recording is very noisy", c+1, jump).In(c+1).Of(jump, "rad"))
 		}
 		if len(m.channels[c].jitter) >= maxLines {
-			m.warn(fmt.Sprintf("channel %d shows %d lines or more: not all are listed", c+1, maxLines))
+			m.Warn(measure.Warningf(ManyLines, "channel %d shows %d lines or more: not all are listed", c+1, maxLines).In(c+1).Of(maxLines, "lines"))
 		}
 	}
 	if m.cross != nil {
 		r.Common = m.common(r.Channel)
 	}
-	r.Warnings = m.warnings
+	r.Warnings = m.Warnings
 	return r
 }
 
-// warn adds a warning unless it is empty.
-func (m *measurement) warn(warning string) {
-	if warning != "" {
-		m.warnings = append(m.warnings, warning)
-	}
-}
+// largestStep is the step of phase, in radians, between two baseband samples that noise of no usual recording makes (judgement, no source).
+const largestStep = 0.3
 
 func loudness(rms float64) string {
 	if rms == 0 {

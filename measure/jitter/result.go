@@ -1,6 +1,10 @@
 package jitter
 
-import "math"
+import (
+	"math"
+
+	"heardiff/measure"
+)
 
 // Result is what Measure found. NaN stands for 'not measurable'.
 type Result struct {
@@ -16,8 +20,8 @@ type Result struct {
 	FrequencyOffsetPPM float64   `json:"frequency_offset_ppm"`
 	Channel            []Channel `json:"channel"`
 	// Common is what two channels share; nil unless there are two with a tone.
-	Common   *Common  `json:"between_channels"`
-	Warnings []string `json:"warnings"`
+	Common *Common `json:"between_channels"`
+	measure.Warnings
 }
 
 // Channel is the jitter of one channel. See the package comment for the method.

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"heardiff/measure"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
 )
@@ -13,7 +14,7 @@ import (
 type stretch struct {
 	from, to int       // frames
 	level    []float64 // RMS of each channel, median over blocks
-	warnings []string
+	warnings []measure.Warning
 	block    int         // frames
 	angle    [][]float64 // of each channel in each block: see inPhase
 }
@@ -121,11 +122,11 @@ func longRuns(x []float64, level float64, length int) (first, last int) {
 func (s *stretch) warn(rms []float64, block int, clipped []int, same bool, f pcm.Format) {
 	for c, n := range clipped {
 		if n > 0 {
-			s.warnings = append(s.warnings, fmt.Sprintf("channel %d reaches full scale in %d samples: a clipped capture shows lines that the chain does not have", c+1, n))
+			s.warnings = append(s.warnings, measure.Warningf(measure.Clipped, "channel %d reaches full scale in %d samples: a clipped capture shows lines that the chain does not have", c+1, n).In(c+1).Of(float64(n), "samples"))
 		}
 	}
 	if same {
-		s.warnings = append(s.warnings, "the channels are identical, sample by sample: one channel copied to the others tells nothing of common or separate jitter")
+		s.warnings = append(s.warnings, measure.Warningf(measure.IdenticalChannels, "the channels are identical, sample by sample: one channel copied to the others tells nothing of common or separate jitter"))
 	}
 	first, last := s.from/block+1, s.to/block-1
 	if last-first < 3 {
@@ -135,12 +136,12 @@ func (s *stretch) warn(rms []float64, block int, clipped []int, same bool, f pcm
 	low, high := slices.Min(inside), slices.Max(inside)
 	if low < 0.5*high {
 		at := float64((first+slices.Index(inside, low))*block) / f.Rate.Hz()
-		s.warnings = append(s.warnings, fmt.Sprintf("the tone is interrupted at %.2f s: lost samples make jitter that the clock does not have", at))
+		s.warnings = append(s.warnings, measure.Warningf(measure.Interrupted, "the tone is interrupted at %.2f s: lost samples make jitter that the clock does not have", at).At(at))
 		return
 	}
 	// Blocks of 50 ms that hold a fraction of a period at their ends differ by less than 0.02 dB above 500 Hz.
 	if moved := pcm.DB(high / low); moved > 0.1 {
-		s.warnings = append(s.warnings, fmt.Sprintf("the level moves by %.2f dB: automatic gain, a limiter or a loose contact", moved))
+		s.warnings = append(s.warnings, measure.Warningf(measure.LevelMoves, "the level moves by %.2f dB: automatic gain, a limiter or a loose contact", moved).Of(moved, "dB"))
 	}
 }
 

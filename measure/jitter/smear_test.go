@@ -17,7 +17,7 @@ func TestToneBesideADriftingCarrierIsNoJitter(t *testing.T) {
 		c.Jitter = []jittertest.Sine{{Hz: 700, Peak: 400e-12}}
 		c.AM = []jittertest.Sine{{Hz: 500, Peak: 1e-4}}
 		c.Added = []jittertest.Sine{{Hz: c.CarrierHz + 3000, Peak: c.Amplitude * 1e-5}, {Hz: c.CarrierHz - 5000, Peak: c.Amplitude * 1e-5}}
-		ch := measure(t, jitter.Config{}, c).Channel[0]
+		ch := measureClips(t, jitter.Config{}, c).Channel[0]
 		if len(ch.Lines) != 1 || math.Abs(ch.Lines[0].OffsetHz-700) > 0.01 {
 			t.Errorf("drift %v ppm: %d jitter lines, want the one at 700 Hz", drift, len(ch.Lines))
 		}
@@ -43,7 +43,7 @@ func TestJitterBesideASmearedToneIsFound(t *testing.T) {
 	c.DriftPPM = 10
 	c.Jitter = []jittertest.Sine{{Hz: 3000 + 10/c.Seconds, Peak: 84e-12}} // sidebands of −110 dBc
 	c.Added = []jittertest.Sine{{Hz: c.CarrierHz + 3000, Peak: c.Amplitude * 1e-5}}
-	ch := measure(t, jitter.Config{}, c).Channel[0]
+	ch := measureClips(t, jitter.Config{}, c).Channel[0]
 	found := 0
 	for _, l := range ch.Lines {
 		if math.Abs(l.OffsetHz-c.Jitter[0].Hz) < 0.01 && math.Abs(l.PeakPs-84) < 1 {
@@ -67,7 +67,7 @@ func TestDepthsScatterByTheirStandardErrors(t *testing.T) {
 		c.AM = append(c.AM, jittertest.Sine{Hz: hz, Peak: 6e-6, Phase: float64(i)})
 		c.Added = append(c.Added, jittertest.Sine{Hz: c.CarrierHz + hz + 41, Peak: c.Amplitude * 6e-6, Phase: float64(i)})
 	}
-	ch := measure(t, jitter.Config{}, c).Channel[0]
+	ch := measureClips(t, jitter.Config{}, c).Channel[0]
 	if len(ch.AMLines) != 80 || len(ch.Lines) != 0 {
 		t.Fatalf("%d lines that are no jitter and %d that are, want 80 and none", len(ch.AMLines), len(ch.Lines))
 	}
@@ -97,7 +97,7 @@ func TestSumsScatterByTheirStandardErrors(t *testing.T) {
 		a.RandomPs, a.RandomLowHz, a.RandomHighHz, a.NoiseDBFS = 60, 10, 11000, -110
 		a.Jitter = []jittertest.Sine{{Hz: 700, Peak: 40e-12}}
 		a.Seed = uint64(100 + seed)
-		ch := measure(t, jitter.Config{}, a).Channel[0]
+		ch := measureClips(t, jitter.Config{}, a).Channel[0]
 		// The band is 10 to 9600 Hz of 10 to 11000, and on either side of the carrier of 0 to 24000; half of that noise is phase.
 		random := 60 * math.Sqrt(9590.0/10990)
 		noise := math.Pow(10, -110.0/20) / math.Sqrt2 / a.Amplitude / (2 * math.Pi * a.CarrierHz) * 1e12 * math.Sqrt(2*9590.0/24000)

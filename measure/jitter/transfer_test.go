@@ -14,7 +14,7 @@ func TestATransferStopsAtTheNoiseAndAtTheFloor(t *testing.T) {
 	still := base()
 	for seed := range uint64(3) {
 		still.Seed = seed + 2
-		got, err := jitter.NewTransfer(measure(t, jitter.Config{Spectrum: true}, reference), measure(t, jitter.Config{Spectrum: true}, still))
+		got, err := jitter.NewTransfer(measureClips(t, jitter.Config{Spectrum: true}, reference), measureClips(t, jitter.Config{Spectrum: true}, still))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -27,12 +27,12 @@ func TestATransferStopsAtTheNoiseAndAtTheFloor(t *testing.T) {
 	output, floor := reference, reference
 	output.Seed, output.RandomPs = 3, 100
 	floor.Seed, floor.RandomPs = 4, 90
-	alone := measure(t, jitter.Config{Spectrum: true}, floor)
-	r, err := measure(t, jitter.Config{Spectrum: true}, reference).AgainstFloor(alone)
+	alone := measureClips(t, jitter.Config{Spectrum: true}, floor)
+	r, err := measureClips(t, jitter.Config{Spectrum: true}, reference).AgainstFloor(alone)
 	if err != nil {
 		t.Fatal(err)
 	}
-	o, err := measure(t, jitter.Config{Spectrum: true}, output).AgainstFloor(alone)
+	o, err := measureClips(t, jitter.Config{Spectrum: true}, output).AgainstFloor(alone)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"testing"
 
+	"heardiff/measure"
 	"heardiff/measure/jitter"
 	"heardiff/measure/jitter/jittertest"
 	"heardiff/playback/pcm"
@@ -21,7 +22,7 @@ func TestAmplitudeAndAdditiveLinesAreNoJitter(t *testing.T) {
 	c.AM = []jittertest.Sine{{Hz: 100, Peak: 1e-4}}
 	c.Added = []jittertest.Sine{{Hz: 12000.5 + 3000, Peak: 0.7e-5}, {Hz: 12000.5 - 5000, Peak: 0.7e-5}}
 	c.Jitter = []jittertest.Sine{{Hz: 700, Peak: 400e-12}}
-	ch := measure(t, jitter.Config{}, c).Channel[0]
+	ch := measureClips(t, jitter.Config{}, c).Channel[0]
 	if len(ch.Lines) != 1 || math.Abs(ch.Lines[0].OffsetHz-700) > 0.01 {
 		t.Errorf("jitter lines %+v, want the one at 700 Hz", ch.Lines)
 	}
@@ -41,7 +42,7 @@ func TestAmplitudeAndPhaseOfOneRateAreParted(t *testing.T) {
 		c := base()
 		c.Jitter = []jittertest.Sine{{Hz: 100, Peak: 1e-9}} // 7.54e-5 rad
 		c.AM = []jittertest.Sine{{Hz: 100, Peak: 2e-5, Phase: phase}}
-		ch := measure(t, jitter.Config{}, c).Channel[0]
+		ch := measureClips(t, jitter.Config{}, c).Channel[0]
 		if len(ch.Lines) != 1 || math.Abs(ch.Lines[0].PeakPs/1000-1) > 0.0116 {
 			t.Errorf("phase %v: lines %+v, want 1000 ps at 100 Hz", phase, ch.Lines)
 		}
@@ -55,7 +56,7 @@ func TestAmplitudeAndPhaseOfOneRateAreParted(t *testing.T) {
 func TestBesselProductsAreNoLines(t *testing.T) {
 	c := base()
 	c.Jitter = []jittertest.Sine{{Hz: 500, Peak: 1e-6}}
-	ch := measure(t, jitter.Config{}, c).Channel[0]
+	ch := measureClips(t, jitter.Config{}, c).Channel[0]
 	if len(ch.Lines) != 1 || len(ch.AMLines) != 0 || math.Abs(ch.Lines[0].PeakPs/1e6-1) > 1e-4 {
 		t.Errorf("lines %+v, amplitude lines %+v; want 1 µs at 500 Hz alone", ch.Lines, ch.AMLines)
 	}
@@ -65,7 +66,7 @@ func TestBesselProductsAreNoLines(t *testing.T) {
 func TestClockOffsetIsNoWander(t *testing.T) {
 	c := base()
 	c.NoiseDBFS, c.CarrierHz = -140, 12000*(1+200e-6)
-	if ch := measure(t, jitter.Config{}, c).Channel[0]; ch.WanderPs > 0.1 {
+	if ch := measureClips(t, jitter.Config{}, c).Channel[0]; ch.WanderPs > 0.1 {
 		t.Errorf("a clock 200 ppm off wanders by %.3f ps RMS", ch.WanderPs)
 	}
 }
@@ -76,7 +77,7 @@ func TestClockOffsetAndDriftDoNotSmearLines(t *testing.T) {
 		x.CarrierHz = 12000 * (1 + c.offsetPPM*1e-6)
 		x.DriftPPM = c.driftPPM
 		x.Jitter = []jittertest.Sine{{Hz: 12, Peak: 300e-12}, {Hz: 300, Peak: 100e-12}}
-		r := measure(t, jitter.Config{}, x)
+		r := measureClips(t, jitter.Config{}, x)
 		ch := r.Channel[0]
 		if math.Abs(r.FrequencyOffsetPPM-c.offsetPPM) > 0.05 || math.Abs(ch.DriftPPM-c.driftPPM) > 1 {
 			t.Errorf("offset %.3f and drift %.3f ppm, want %v and %v", r.FrequencyOffsetPPM, ch.DriftPPM, c.offsetPPM, c.driftPPM)
@@ -97,7 +98,7 @@ func TestNothingBelowTheFloorIsReported(t *testing.T) {
 	c := base()
 	c.NoiseDBFS = -100
 	c.RandomPs, c.RandomLowHz, c.RandomHighHz = 1, 10, 9600
-	ch := measure(t, jitter.Config{}, c).Channel[0]
+	ch := measureClips(t, jitter.Config{}, c).Channel[0]
 	if !ch.RandomAtFloor || !math.IsNaN(ch.RandomPs) || ch.RandomLimitPs < 1 || ch.RandomLimitPs > ch.RawPs {
 		t.Errorf("1 ps under −100 dBFS of noise: %+v", ch)
 	}
@@ -107,9 +108,9 @@ func TestAgainstFloor(t *testing.T) {
 	c := base()
 	c.Jitter = []jittertest.Sine{{Hz: 100, Peak: 100e-12}, {Hz: 1000, Peak: 50e-12}}
 	c.RandomPs, c.RandomLowHz, c.RandomHighHz = 40, 10, 9600
-	floor := measure(t, jitter.Config{}, c)
+	floor := measureClips(t, jitter.Config{}, c)
 	c.Seed, c.Jitter[0].Peak = 2, 300e-12
-	near, err := measure(t, jitter.Config{}, c).AgainstFloor(floor)
+	near, err := measureClips(t, jitter.Config{}, c).AgainstFloor(floor)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -121,7 +122,7 @@ func TestAgainstFloor(t *testing.T) {
 		t.Errorf("lines %+v, %.2f ps; only the first stands above the floor", ch.Lines, ch.DeterministicPs)
 	}
 	c.RandomPs = 80
-	if far, _ := measure(t, jitter.Config{}, c).AgainstFloor(floor); far.Channel[0].RandomAtFloor || math.Abs(far.Channel[0].RandomPs-80) > 3 {
+	if far, _ := measureClips(t, jitter.Config{}, c).AgainstFloor(floor); far.Channel[0].RandomAtFloor || math.Abs(far.Channel[0].RandomPs-80) > 3 {
 		t.Errorf("twice the floor's jitter: %+v", far.Channel[0])
 	}
 }
@@ -140,7 +141,7 @@ func TestChannelsTellCommonFromSeparateJitter(t *testing.T) {
 		t.Errorf("one clock: %+v", r.Common)
 	}
 	b.Seed, b.NoiseDBFS = 9, -120
-	if r = measure(t, jitter.Config{}, a, b); r.Common == nil || r.Common.RandomPs > 15 || math.Abs(r.Common.Correlation) > 0.03 {
+	if r = measureClips(t, jitter.Config{}, a, b); r.Common == nil || r.Common.RandomPs > 15 || math.Abs(r.Common.Correlation) > 0.03 {
 		t.Errorf("two clocks: %+v", r.Common)
 	}
 }
@@ -153,7 +154,7 @@ func TestCommonJitterIsReadAgainstTheFloor(t *testing.T) {
 		a.RandomPs = ps
 		b := a
 		b.Amplitude, b.NoiseDBFS = 0.5, 0
-		return measure(t, jitter.Config{}, a, b)
+		return measureClips(t, jitter.Config{}, a, b)
 	}
 	floor := shared(100)
 	one := floor
@@ -238,7 +239,7 @@ func TestFiguresFollowOnlyTheJitter(t *testing.T) {
 	}
 	c.Jitter[0].Peak *= 2
 	c.RandomPs *= 2
-	twice := measure(t, jitter.Config{}, c).Channel[0]
+	twice := measureClips(t, jitter.Config{}, c).Channel[0]
 	if math.Abs(twice.RandomPs/want.RandomPs-2) > 1e-3 || math.Abs(twice.DeterministicPs/want.DeterministicPs-2) > 1e-3 {
 		t.Errorf("twice the dose: %.3f and %.3f ps, was %.3f and %.3f", twice.RandomPs, twice.DeterministicPs, want.RandomPs, want.DeterministicPs)
 	}
@@ -251,7 +252,7 @@ func TestClosePairsAreResolvedToTheLimitOfTheCapture(t *testing.T) {
 			c := base()
 			c.Seconds = 5
 			c.Jitter = []jittertest.Sine{{Hz: 1234.5, Peak: 200e-12, Phase: phase}, {Hz: 1234.5 + apart/c.Seconds, Peak: 100e-12}}
-			lines := measure(t, jitter.Config{}, c).Channel[0].Lines
+			lines := measureClips(t, jitter.Config{}, c).Channel[0].Lines
 			if len(lines) != 2 {
 				t.Errorf("%.1f bins, phase %v: lines %+v, want two", apart, phase, lines)
 				continue
@@ -320,8 +321,8 @@ func TestSilenceAndClicksAtTheEndsLeaveNoTrace(t *testing.T) {
 		ch := r.Channel[0]
 		// Up to three blocks of 50 ms are left out at either end, and up to 12 % where what folds cancels in a shorter record.
 		least := 0.88 * ((ends[1]-ends[0])/48000 - 0.3)
-		if len(ch.Lines) != 1 || math.Abs(ch.Lines[0].PeakPs-150) > 1.75 || len(ch.AMLines) != 0 || !ch.RandomAtFloor || len(r.Warnings) != 0 || r.Seconds < least {
-			t.Errorf("ends %v, %.2f s: %+v, warnings %q", ends, r.Seconds, ch, r.Warnings)
+		if len(ch.Lines) != 1 || math.Abs(ch.Lines[0].PeakPs-150) > 1.75 || len(ch.AMLines) != 0 || !ch.RandomAtFloor || len(r.Texts) != 0 || r.Seconds < least {
+			t.Errorf("ends %v, %.2f s: %+v, warnings %q", ends, r.Seconds, ch, r.Texts)
 		}
 	}
 }
@@ -352,12 +353,12 @@ func TestLoudClicksBesideAQuietToneLeaveNoTrace(t *testing.T) {
 		}
 		ch := r.Channel[0]
 		if len(ch.Lines) != 1 || math.Abs(ch.Lines[0].PeakPs-2000) > 23 || r.Seconds < 9.7 || r.Seconds > 10 {
-			t.Errorf("clicks of %g, %.2f s: %+v, warnings %q", loud, r.Seconds, ch, r.Warnings)
+			t.Errorf("clicks of %g, %.2f s: %+v, warnings %q", loud, r.Seconds, ch, r.Texts)
 		}
 	}
 	tone := c.Samples()
 	tone[300000] = 1e30
-	if r, err := jitter.Measure(pcm.Clip{Rate: 48000, Channels: [][]float64{tone}}, jitter.Config{}); err == nil && len(r.Warnings) == 0 {
+	if r, err := jitter.Measure(pcm.Clip{Rate: 48000, Channels: [][]float64{tone}}, jitter.Config{}); err == nil && len(r.Texts) == 0 {
 		t.Error("a sample of 1e30 amid the tone: neither error nor warning")
 	}
 }
@@ -380,25 +381,25 @@ func TestFaultsAreRefusedOrWarned(t *testing.T) {
 	dropped := clean.Clone()
 	ch := dropped.Channels[0]
 	dropped.Channels[0] = append(ch[:200000], ch[200101:]...)
-	if r, err := jitter.Measure(dropped, jitter.Config{}); err != nil || len(r.Warnings) == 0 {
-		t.Errorf("a dropped block: %v, error %v, want a warning", r.Warnings, err)
+	if r, err := jitter.Measure(dropped, jitter.Config{}); err != nil || !r.Warned(jitter.LostBlock) {
+		t.Errorf("a dropped block: %v, error %v, want a warning", r.Texts, err)
 	}
-	for name, change := range map[string]func(i int) float64{
-		"clipped":     func(int) float64 { return 1.5 },
-		"level moves": func(i int) float64 { return 1 - 0.03*float64(i)/288000 },
-		"interrupted": func(i int) float64 { return map[bool]float64{true: 0, false: 1}[i > 240000 && i < 246000] },
+	for want, change := range map[measure.Code]func(i int) float64{
+		measure.Clipped:     func(int) float64 { return 1.5 },
+		measure.LevelMoves:  func(i int) float64 { return 1 - 0.03*float64(i)/288000 },
+		measure.Interrupted: func(i int) float64 { return map[bool]float64{true: 0, false: 1}[i > 240000 && i < 246000] },
 	} {
 		clip := clean.Clone()
 		for i, v := range clip.Channels[0] {
 			clip.Channels[0][i] = min(max(v*change(i), -1), 1)
 		}
-		if r, err := jitter.Measure(clip, jitter.Config{}); err != nil || len(r.Warnings) == 0 {
-			t.Errorf("%s: no warning, error %v", name, err)
+		if r, err := jitter.Measure(clip, jitter.Config{}); err != nil || !r.Warned(want) {
+			t.Errorf("%s: warnings %q, error %v", want, r.Texts, err)
 		}
 	}
 	copied := pcm.Clip{Rate: clean.Rate, Channels: [][]float64{clean.Channels[0], clean.Channels[0]}}
-	if r, err := jitter.Measure(copied, jitter.Config{}); err != nil || len(r.Warnings) != 1 {
-		t.Errorf("one channel twice: %v, error %v, want one warning", r.Warnings, err)
+	if r, err := jitter.Measure(copied, jitter.Config{}); err != nil || len(r.Texts) != 1 || !r.Warned(measure.IdenticalChannels) {
+		t.Errorf("one channel twice: %v, error %v, want one warning", r.Texts, err)
 	}
 }
 
@@ -412,7 +413,7 @@ func TestTransferFollowsTheClockRecovery(t *testing.T) {
 	output.Seed = 2
 	output.Jitter = []jittertest.Sine{{Hz: 50, Peak: 2e-9 / math.Sqrt2}, {Hz: 500, Peak: 2e-9 / math.Sqrt(101)}}
 	output.RandomPs = 100
-	got, err := jitter.NewTransfer(measure(t, jitter.Config{Spectrum: true}, reference), measure(t, jitter.Config{Spectrum: true}, output))
+	got, err := jitter.NewTransfer(measureClips(t, jitter.Config{Spectrum: true}, reference), measureClips(t, jitter.Config{Spectrum: true}, output))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -473,7 +474,7 @@ func TestWhatLiesOutsideTheBandLeavesNoTrace(t *testing.T) {
 	c.Rate, c.NoiseDBFS = 96000, -130
 	c.Added = []jittertest.Sine{{Hz: 0, Peak: 0.01, Phase: 1.5}, {Hz: 50, Peak: 1e-3}, {Hz: 23000, Peak: 1e-3}, {Hz: 40000, Peak: 1e-2}}
 	c.Jitter = []jittertest.Sine{{Hz: 2000, Peak: 50e-12}}
-	r := measure(t, jitter.Config{}, c)
+	r := measureClips(t, jitter.Config{}, c)
 	ch := r.Channel[0]
 	if r.SignalRateHz != 48000 || len(ch.Lines) != 1 || len(ch.AMLines) != 0 || !ch.RandomAtFloor {
 		t.Errorf("signal rate %v, lines %+v, amplitude lines %+v, random %v", r.SignalRateHz, ch.Lines, ch.AMLines, ch.RandomPs)
@@ -500,7 +501,7 @@ func TestLinesAtTheFloorBoundTheirSum(t *testing.T) {
 		{[]float64{100}, []float64{200, 250}, false, math.Hypot(200, 250), math.Hypot(200, 250)},
 		{nil, []float64{250}, false, 250, 250},
 	} {
-		r, err := measure(t, jitter.Config{}, lines(c.chain...)).AgainstFloor(measure(t, jitter.Config{}, lines(c.floor...)))
+		r, err := measureClips(t, jitter.Config{}, lines(c.chain...)).AgainstFloor(measureClips(t, jitter.Config{}, lines(c.floor...)))
 		if err != nil {
 			t.Fatal(err)
 		}

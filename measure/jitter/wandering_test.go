@@ -3,7 +3,6 @@ package jitter_test
 import (
 	"math"
 	"math/rand/v2"
-	"strings"
 	"testing"
 
 	"heardiff/measure/jitter"
@@ -91,15 +90,15 @@ func TestALineIsOneAtAnyWander(t *testing.T) {
 		c.Seconds, c.CarrierHz, c.Seed = 10, 12000.7, uint64(1000*w.rms)
 		c.RandomPs, c.RandomLowHz, c.RandomHighHz = 10, 10, 20000
 		c.Wandering = []jittertest.Wander{{Hz: 3000, RMSHz: w.rms, SlowHz: 0.05, FastHz: w.fast, Jitter: []jittertest.Sine{{Hz: 1, Peak: 40e-12}}}}
-		r := measure(t, jitter.Config{}, c)
+		r := measureClips(t, jitter.Config{}, c)
 		ch := r.Channel[0]
 		if len(ch.Lines) != 1 || math.Abs(ch.Lines[0].PeakPs-40) > max(4*ch.Lines[0].PeakSEPs, 0.002*40) {
 			t.Errorf("%+v: lines %+v, want one of 40 ps", w, ch.Lines)
 			continue
 		}
 		// In 10 s few slow swings of the frequency are seen.
-		if got := ch.Lines[0].WanderHz; w.rms >= 0.1 && (got < w.rms/2 || got > 2*w.rms || !strings.Contains(strings.Join(r.Warnings, "\n"), "lines of jitter that wander: ")) {
-			t.Errorf("%+v: strays by %.3g Hz; warnings %q", w, got, r.Warnings)
+		if got := ch.Lines[0].WanderHz; w.rms >= 0.1 && (got < w.rms/2 || got > 2*w.rms || !r.Warned(jitter.WanderingLines)) {
+			t.Errorf("%+v: strays by %.3g Hz; warnings %q", w, got, r.Texts)
 		}
 		if want := c.RandomIn(10, 9600); math.Abs(ch.RandomPs-want) > 4*ch.RandomSEPs || ch.RandomSEPs > 0.2 {
 			t.Errorf("%+v: random %.2f ± %.2f ps, want %.2f", w, ch.RandomPs, ch.RandomSEPs, want)
@@ -114,7 +113,7 @@ func TestASteadyLineWithinAWanderingOneIsFound(t *testing.T) {
 	c.RandomPs, c.RandomLowHz, c.RandomHighHz = 10, 10, 20000
 	c.Wandering = []jittertest.Wander{{Hz: 3000, RMSHz: 20, SlowHz: 0.05, FastHz: 3, Jitter: []jittertest.Sine{{Hz: 1, Peak: 40e-12}}}}
 	c.Jitter = []jittertest.Sine{{Hz: 3011, Peak: 20e-12}}
-	ch := measure(t, jitter.Config{}, c).Channel[0]
+	ch := measureClips(t, jitter.Config{}, c).Channel[0]
 	if len(ch.Lines) != 2 {
 		t.Fatalf("lines %+v, want two", ch.Lines)
 	}
@@ -133,7 +132,7 @@ func TestWhatWandersAndIsNoJitterIsNone(t *testing.T) {
 		{Hz: 2000, RMSHz: 8, SlowHz: 0.05, FastHz: 3, AM: []jittertest.Sine{{Hz: 1, Peak: 2e-5}}},
 		{Hz: 5000, RMSHz: 8, SlowHz: 0.05, FastHz: 3, Added: []jittertest.Sine{{Hz: -1, Peak: 0.7e-5}}},
 	}
-	ch := measure(t, jitter.Config{}, c).Channel[0]
+	ch := measureClips(t, jitter.Config{}, c).Channel[0]
 	if len(ch.Lines) != 0 || len(ch.AMLines) != 2 {
 		t.Fatalf("lines %+v and %+v, want none and two", ch.Lines, ch.AMLines)
 	}

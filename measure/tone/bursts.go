@@ -1,10 +1,10 @@
 package tone
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
+	"heardiff/measure"
 	"heardiff/playback/pcm"
 )
 
@@ -167,16 +167,15 @@ func (b *bursts) usual(like burst) bool {
 // seconds is how long the burst is, at the power of its loudest piece.
 func (b burst) seconds() float64 { return pieceSeconds * b.sum / b.peak }
 
-func (t tracked) burstWarnings() []string {
-	var list []string
+func (t tracked) burstWarnings() (list []measure.Warning) {
 	for c, ch := range t.channels {
 		if ch == nil {
 			continue
 		}
 		if n, b := ch.bursts.end(); n > 0 {
 			at := float64(t.from+b.piece*ch.bursts.size) / ch.rate
-			list = append(list, fmt.Sprintf("channel %d: what is left beside the tone leaps up %d times, first by %.0f dB for about %.1f ms at %.3f s: samples were muted or replaced, or something clicked, and the noise is not the chain's",
-				c+1, n, pcm.PowerDB(b.ratio), 1000*b.seconds(), at))
+			list = append(list, measure.Warningf(Bursts, "channel %d: what is left beside the tone leaps up %d times, first by %.0f dB for about %.1f ms at %.3f s: samples were muted or replaced, or something clicked, and the noise is not the chain's",
+				c+1, n, pcm.PowerDB(b.ratio), 1000*b.seconds(), at).In(c+1).During(at, at+b.seconds()).Of(float64(n), "times"))
 		}
 	}
 	return list

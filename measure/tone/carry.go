@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"heardiff/measure"
 	"heardiff/playback/pcm"
 )
 
@@ -58,12 +59,12 @@ func greater(a, b float64) float64 {
 }
 
 // warnings says what the levels of both tones, in dBFS, mean for the limits.
-func (s shift) warnings(channel int, capture float64) []string {
+func (s shift) warnings(channel int, capture float64) []measure.Warning {
 	if !s.apart() {
 		return nil
 	}
-	return []string{fmt.Sprintf("channel %d: the floor's tone stands at %.1f dBFS, the capture's at %.1f: noise and hum are set beside the floor's in dBFS; distortion depends on level, and is told only where far above the floor's: record the floor at the capture's level",
-		channel, capture+float64(s), capture)}
+	return []measure.Warning{measure.Warningf(measure.FloorLevel, "channel %d: the floor's tone stands at %.1f dBFS, the capture's at %.1f: noise and hum are set beside the floor's in dBFS; distortion depends on level, and is told only where far above the floor's: record the floor at the capture's level",
+		channel, capture+float64(s), capture).In(channel).Of(float64(s), "dB")}
 }
 
 // thd returns the most that harmonics of the set-up, c, come to in all.

@@ -3,9 +3,9 @@ package tone_test
 import (
 	"errors"
 	"math"
-	"strings"
 	"testing"
 
+	"heardiff/measure"
 	"heardiff/measure/tone"
 	"heardiff/playback/pcm"
 )
@@ -54,8 +54,8 @@ func TestAFloorAtAnotherLevelIsCarriedOver(t *testing.T) {
 		standings(t, r.Channel[0].Limits, c.want)
 		apart := c.floor.level - c.capture.level
 		near(t, name+": limit of the noise", limitNamed(t, r.Channel[0].Limits, "noise_db").Limit, floor.Channel[0].NoiseDB+apart, 1e-4)
-		if warned := strings.Contains(strings.Join(r.Warnings, "\n"), "at the capture's level"); warned != (math.Abs(apart) > 1) {
-			t.Errorf("%s: warnings %q", name, r.Warnings)
+		if warned := r.Warned(measure.FloorLevel); warned != (math.Abs(apart) > 1) {
+			t.Errorf("%s: warnings %q", name, r.Texts)
 		}
 	}
 }
@@ -72,8 +72,8 @@ func TestAFloorOfAnotherLevelSaysLittleOfItsProducts(t *testing.T) {
 		r := two(-1, second)
 		must(t, r.SetFloor(two(-7, 1e-4)))
 		standings(t, r.Channel[0].Limits, map[string]string{"second_order_db": want, "third_order_db": "at floor"}) // in the capture's own noise
-		if !strings.Contains(strings.Join(r.Warnings, "\n"), "the floor's tone stands at -") {
-			t.Errorf("warnings %q", r.Warnings)
+		if !r.Warned(measure.FloorLevel) {
+			t.Errorf("warnings %q", r.Texts)
 		}
 	}
 	sweep := func(gain, second float64) tone.SweepResult {

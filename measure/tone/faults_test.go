@@ -4,9 +4,9 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
-	"strings"
 	"testing"
 
+	"heardiff/measure"
 	"heardiff/measure/tone"
 	"heardiff/playback/pcm"
 )
@@ -29,8 +29,8 @@ func sines(seconds, noise float64, hz, peaks []float64) pcm.Clip {
 
 const noise115 = 1.26e-6 // RMS of −115 dBFS
 
-func measureOf(kind string) func(pcm.Reader) ([]string, error) {
-	return func(r pcm.Reader) ([]string, error) {
+func warningsOf(kind string) func(pcm.Reader) (measure.Warnings, error) {
+	return func(r pcm.Reader) (measure.Warnings, error) {
 		switch kind {
 		case "noise":
 			x, err := tone.Noise(r, nil)
@@ -56,31 +56,31 @@ func TestFaultsOfARecorderAreNamed(t *testing.T) {
 		"two tones": sines(6, noise115, []float64{41, 7993}, []float64{0.72, 0.18}), // the AES17 pair
 	}
 	for kind, clean := range signals {
-		measure := measureOf(kind)
-		if w, err := measure(clean); err != nil || len(w) != 0 {
-			t.Errorf("%s alone: %v, warnings %q, want none", kind, err, w)
+		if w, err := warningsOf(kind)(clean); err != nil || len(w.Details) != 0 {
+			t.Errorf("%s alone: %v, warnings %q, want none", kind, err, w.Texts)
 		}
 		for _, f := range []struct {
-			name, want string
-			spoil      func(x []float64) []float64
+			name  string
+			want  measure.Code
+			spoil func(x []float64) []float64
 		}{
-			{"muted for 5 ms", "nothing but zeros", func(x []float64) []float64 { clear(x[100_001:100_241]); return x }},
-			{"muted for 50 ms", "nothing but zeros", func(x []float64) []float64 { clear(x[100_001:102_401]); return x }},
-			{"441 frames again", "come twice", func(x []float64) []float64 { return slices.Insert(x, 100_441, x[100_000:100_441]...) }},
-			{"441 frames over the next", "come twice", func(x []float64) []float64 { copy(x[100_441:], x[100_000:100_441]); return x }},
+			{"muted for 5 ms", tone.Muted, func(x []float64) []float64 { clear(x[100_001:100_241]); return x }},
+			{"muted for 50 ms", tone.Muted, func(x []float64) []float64 { clear(x[100_001:102_401]); return x }},
+			{"441 frames again", tone.RepeatedBlocks, func(x []float64) []float64 { return slices.Insert(x, 100_441, x[100_000:100_441]...) }},
+			{"441 frames over the next", tone.RepeatedBlocks, func(x []float64) []float64 { copy(x[100_441:], x[100_000:100_441]); return x }},
 		} {
 			c := clean.Clone()
 			for ch := range c.Channels {
 				c.Channels[ch] = f.spoil(c.Channels[ch])
 			}
-			w, err := measure(c)
-			if err != nil || !strings.Contains(strings.Join(w, "\n"), f.want) {
-				t.Errorf("%s, %s: %v, warnings %q, want one of %q", kind, f.name, err, w, f.want)
+			w, err := warningsOf(kind)(c)
+			if err != nil || !w.Warned(f.want) {
+				t.Errorf("%s, %s: %v, warnings %q, want %s", kind, f.name, err, w.Texts, f.want)
 			}
 		}
 		mono := pcm.Clip{Rate: clean.Rate, Channels: [][]float64{clean.Channels[0], clean.Channels[0]}}
-		if w, err := measure(mono); err != nil || len(w) != 1 || !strings.Contains(w[0], "equal in every sample") {
-			t.Errorf("%s, one channel in both: %v, warnings %q", kind, err, w)
+		if w, err := warningsOf(kind)(mono); err != nil || len(w.Details) != 1 || !w.Warned(measure.IdenticalChannels) {
+			t.Errorf("%s, one channel in both: %v, warnings %q", kind, err, w.Texts)
 		}
 	}
 }
@@ -95,8 +95,8 @@ func TestPlainZerosAreNoFault(t *testing.T) {
 			}
 		}
 		r, err := tone.Noise(c, nil)
-		if err != nil || strings.Contains(strings.Join(r.Warnings, "\n"), "zeros") {
-			t.Errorf("hum of %v: %v, warnings %q, want none of zeros", hum, err, r.Warnings)
+		if err != nil || r.Warned(tone.Muted) || r.Warned(tone.Dropouts) {
+			t.Errorf("hum of %v: %v, warnings %q, want none of zeros", hum, err, r.Texts)
 		}
 	}
 }
@@ -114,8 +114,9 @@ func TestALevelThatMovesIsNamed(t *testing.T) {
 		if peak < 0.1 {
 			kind = "low tone"
 		}
-		if w, err := measureOf(kind)(c); err != nil || !strings.Contains(strings.Join(w, "\n"), "the level moves by 0.3") {
-			t.Errorf("%s of %v: %v, warnings %q", kind, peak, err, w)
+		w, err := warningsOf(kind)(c)
+		if i := slices.IndexFunc(w.Details, func(d measure.Warning) bool { return d.Code == measure.LevelMoves }); err != nil || i < 0 || math.Abs(w.Details[i].Value-0.3) > 0.1 {
+			t.Errorf("%s of %v: %v, warnings %q", kind, peak, err, w.Texts)
 		}
 	}
 }
@@ -124,40 +125,41 @@ func TestALevelThatMovesIsNamed(t *testing.T) {
 func TestNoiseIsNoMovingLevel(t *testing.T) {
 	c := sines(20, noise115, []float64{997}, []float64{0.89})
 	c.Channels[1] = sines(20, noise115, nil, nil).Channels[1]
-	if w, err := measureOf("tone")(c); err != nil || len(w) != 1 || !strings.Contains(w[0], "channel 2: no tone") {
-		t.Errorf("%v, warnings %q, want that channel 2 has no tone, alone", err, w)
+	if w, err := warningsOf("tone")(c); err != nil || len(w.Details) != 1 || w.Details[0].Code != measure.NoSignal || w.Details[0].Channel != 2 {
+		t.Errorf("%v, warnings %q, want that channel 2 has no tone, alone", err, w.Texts)
 	}
 	// A low tone 20 dB above its noise.
-	if w, err := measureOf("low tone")(sines(20, 7e-5, []float64{997}, []float64{1e-3})); err != nil || len(w) != 0 {
-		t.Errorf("noisy low tone: %v, warnings %q, want none", err, w)
+	if w, err := warningsOf("low tone")(sines(20, 7e-5, []float64{997}, []float64{1e-3})); err != nil || len(w.Details) != 0 {
+		t.Errorf("noisy low tone: %v, warnings %q, want none", err, w.Texts)
 	}
 }
 
 func TestOtherSignalsAndRatesAreNamed(t *testing.T) {
 	for _, f := range []struct {
-		kind, want string
-		hz, peaks  []float64
+		kind      string
+		want      measure.Code
+		hz, peaks []float64
 	}{
-		{"tone", "a quarter of the rate", []float64{12000.2}, []float64{0.7}},
-		{"two tones", "0.91875 times its rate", []float64{16537.5, 18375}, []float64{0.4, 0.4}}, // 18 and 20 kHz, 44.1 for 48 kHz
+		{"tone", tone.JitterSignal, []float64{12000.2}, []float64{0.7}},
+		{"two tones", tone.WrongRate, []float64{16537.5, 18375}, []float64{0.4, 0.4}}, // 18 and 20 kHz, 44.1 for 48 kHz
 	} {
-		w, err := measureOf(f.kind)(sines(4, noise115, f.hz, f.peaks))
-		if err != nil || len(w) != 2 || !strings.Contains(w[0], f.want) {
-			t.Errorf("%s of %v Hz: %v, warnings %q, want %q of both channels", f.kind, f.hz, err, w, f.want)
+		w, err := warningsOf(f.kind)(sines(4, noise115, f.hz, f.peaks))
+		if err != nil || len(w.Details) != 2 || w.Details[0].Code != f.want {
+			t.Errorf("%s of %v Hz: %v, warnings %q, want %q of both channels", f.kind, f.hz, err, w.Texts, f.want)
 		}
 	}
 }
 
 // A tone somebody meant to play is warned of nothing; one that a clock out of order, or another rate, makes of a usual one is.
 func TestUsualTestTonesAreNoWrongClocks(t *testing.T) {
-	for hz, want := range map[float64]string{
+	for hz, want := range map[float64]measure.Code{
 		997: "", 1000: "", 1000.2: "", 997.15: "", 440: "", 500: "", 998: "", 999: "", 1001: "", 1500: "", 2000: "", 3150: "", 1234.5: "",
-		997.4: "+401 ppm off 997 Hz", 999.6: "-400 ppm off 1000 Hz", 997 * 44100.0 / 48000: "0.91875 times its rate",
-		1000 * 48000.0 / 44100: "1.0884 times its rate",
+		997.4: tone.OffFrequency, 999.6: tone.OffFrequency, 997 * 44100.0 / 48000: tone.WrongRate,
+		1000 * 48000.0 / 44100: tone.WrongRate,
 	} {
-		w, err := measureOf("tone")(sines(4, noise115, []float64{hz}, []float64{0.5}))
-		if err != nil || (want == "") != (len(w) == 0) || want != "" && !strings.Contains(w[0], want) {
-			t.Errorf("%v Hz: %v, warnings %q, want %q", hz, err, w, want)
+		w, err := warningsOf("tone")(sines(4, noise115, []float64{hz}, []float64{0.5}))
+		if err != nil || (want == "") != (len(w.Details) == 0) || want != "" && w.Details[0].Code != want {
+			t.Errorf("%v Hz: %v, warnings %q, want %q", hz, err, w.Texts, want)
 		}
 	}
 }

@@ -1,11 +1,11 @@
 package tone
 
 import (
-	"fmt"
 	"math"
 	"math/cmplx"
 	"slices"
 
+	"heardiff/measure"
 	"heardiff/measure/signal"
 	"heardiff/playback/pcm"
 )
@@ -132,26 +132,26 @@ func paces(steps []float64) (before, after []float64) {
 	return before, after
 }
 
-func (t tracked) jumpWarnings() []string {
-	var list []string
+func (t tracked) jumpWarnings() (list []measure.Warning) {
 	for c, ch := range t.channels {
 		if ch == nil {
 			continue
 		}
 		if j := ch.jumps(); j.count > 0 {
-			list = append(list, fmt.Sprintf("channel %d: the tone jumps in phase at %d places, the first %.2f s from the beginning: samples were dropped or repeated, and the noise is not the chain's",
-				c+1, j.count, float64(t.from)/ch.rate+j.first))
+			first := float64(t.from)/ch.rate + j.first
+			list = append(list, measure.Warningf(PhaseJumps, "channel %d: the tone jumps in phase at %d places, the first %.2f s from the beginning: samples were dropped or repeated, and the noise is not the chain's",
+				c+1, j.count, first).In(c+1).At(first).Of(float64(j.count), "places"))
 		}
 	}
 	return list
 }
 
 // jitterTone returns a warning where a tone stands at a quarter of the rate.
-func jitterTone(channel int, hz float64, rate pcm.Rate) []string {
+func jitterTone(channel int, hz float64, rate pcm.Rate) []measure.Warning {
 	if math.Abs(4*hz/rate.Hz()-1) > 1e-3 { // the loosest clock that interface standards allow
 		return nil
 	}
-	return []string{fmt.Sprintf("channel %d: the tone stands at %.2f Hz, a quarter of the rate: the jitter signal, for --as jitter? Its harmonics lie beyond the band", channel, hz)}
+	return []measure.Warning{measure.Warningf(JitterSignal, "channel %d: the tone stands at %.2f Hz, a quarter of the rate: the jitter signal, for --as jitter? Its harmonics lie beyond the band", channel, hz).In(channel).Of(hz, "Hz")}
 }
 
 // clocksAgree is what the clocks of a player and a recorder differ by at most, relative; pastClocks, from where on a tone near a
@@ -160,7 +160,7 @@ const clocksAgree, pastClocks = 3e-4, 5e-4
 
 // strayTone is wrongRate of a single tone, which is 997 Hz or 1 kHz unless it stands at a whole ten of hertz: there
 // somebody meant it to be.
-func strayTone(channel int, hz float64) []string {
+func strayTone(channel int, hz float64) []measure.Warning {
 	if math.Abs(hz/10-math.Round(hz/10))*10 < clocksAgree*hz {
 		return nil
 	}
@@ -169,7 +169,7 @@ func strayTone(channel int, hz float64) []string {
 
 // wrongRate returns a warning where a tone stands where one of the usual test tones would come to stand if it were
 // recorded or played at another rate than its own.
-func wrongRate(channel int, hz float64, tests ...float64) []string {
+func wrongRate(channel int, hz float64, tests ...float64) []measure.Warning {
 	rates := []float64{32000, 44100, 48000, 88200, 96000, 176400, 192000}
 	for _, f := range tests {
 		if math.Abs(hz/f-1) < clocksAgree {
@@ -180,13 +180,13 @@ func wrongRate(channel int, hz float64, tests ...float64) []string {
 		for _, played := range rates {
 			for _, own := range rates {
 				if r := played / own; r != 1 && math.Abs(hz/(f*r)-1) < clocksAgree {
-					return []string{fmt.Sprintf("channel %d: the tone stands at %.2f Hz: a tone of %.0f Hz at %.5g times its rate, as where a file of %.5g Hz is taken for one of %.5g Hz",
-						channel, hz, f, r, own, played)}
+					return []measure.Warning{measure.Warningf(WrongRate, "channel %d: the tone stands at %.2f Hz: a tone of %.0f Hz at %.5g times its rate, as where a file of %.5g Hz is taken for one of %.5g Hz",
+						channel, hz, f, r, own, played).In(channel).Of(hz, "Hz")}
 				}
 			}
 		}
 		if off := hz/f - 1; math.Abs(off) < pastClocks {
-			return []string{fmt.Sprintf("channel %d: the tone stands at %.3f Hz, %+.0f ppm off %.0f Hz: a clock is out of order, or another tone was played", channel, hz, off*1e6, f)}
+			return []measure.Warning{measure.Warningf(OffFrequency, "channel %d: the tone stands at %.3f Hz, %+.0f ppm off %.0f Hz: a clock is out of order, or another tone was played", channel, hz, off*1e6, f).In(channel).Of(off*1e6, "ppm")}
 		}
 	}
 	return nil

@@ -67,7 +67,7 @@ func (r *Result) SetFloor(floor Result) error {
 		c := &r.Channel[i]
 		s := shift(f.LevelDBFS - c.LevelDBFS)
 		c.limit(f, s)
-		r.Warnings = append(r.Warnings, s.warnings(i+1, c.LevelDBFS)...)
+		r.Warn(s.warnings(i+1, c.LevelDBFS)...)
 	}
 	return nil
 }
@@ -189,7 +189,7 @@ func (r *TwoToneResult) SetFloor(floor TwoToneResult) error {
 		c := &r.Channel[i]
 		s := shift(f.HighDBFS - c.HighDBFS)
 		c.limit(f, s)
-		r.Warnings = append(r.Warnings, s.warnings(i+1, c.HighDBFS)...)
+		r.Warn(s.warnings(i+1, c.HighDBFS)...)
 	}
 	return nil
 }

@@ -11,11 +11,11 @@ import (
 
 // NoiseResult is the noise of a chain that plays silence.
 type NoiseResult struct {
-	Schema   string         `json:"schema"` // heardiff.noise/1
-	RateHz   int            `json:"rate_hz"`
-	Seconds  float64        `json:"seconds"`
-	Channel  []NoiseChannel `json:"channel"`
-	Warnings []string       `json:"warnings"`
+	Schema  string         `json:"schema"` // heardiff.noise/1
+	RateHz  int            `json:"rate_hz"`
+	Seconds float64        `json:"seconds"`
+	Channel []NoiseChannel `json:"channel"`
+	measure.Warnings
 }
 
 // NoiseChannel is the part of a NoiseResult about one channel; 20 Hz to 20 kHz, without DC. Digital silence is −Inf.
@@ -61,8 +61,9 @@ func Noise(r, reference pcm.Reader) (NoiseResult, error) {
 		return NoiseResult{}, fmt.Errorf("noise: %w", err)
 	}
 	result := NoiseResult{
-		Schema: "heardiff.noise/1", RateHz: int(r.Format().Rate), Seconds: r.Format().Rate.Seconds(r.Frames()), Warnings: q.warnings(),
+		Schema: "heardiff.noise/1", RateHz: int(r.Format().Rate), Seconds: r.Format().Rate.Seconds(r.Frames()),
 	}
+	result.Warn(q.warnings()...)
 	for c, s := range spectra {
 		ch := noiseOf(s)
 		ch.Channel, ch.DC = c+1, dc[c]
@@ -70,7 +71,7 @@ func Noise(r, reference pcm.Reader) (NoiseResult, error) {
 			return NoiseResult{}, fmt.Errorf("noise: %w: %.1f dBFS in channel %d is no recording of silence", ErrNoSignal, ch.UnweightedDBFS, c+1)
 		}
 		result.Channel = append(result.Channel, ch)
-		result.Warnings = append(result.Warnings, noiseWarnings(ch, s)...)
+		result.Warn(noiseWarnings(ch, s)...)
 	}
 	return result, result.relate(reference)
 }
@@ -90,7 +91,7 @@ func (n *NoiseResult) relate(reference pcm.Reader) error {
 		n.Channel[c].RelativeToReferenceDB = n.Channel[c].UnweightedDBFS - pcm.DBFS(a.loudest[c])
 		if a.loudest[c] == 0 {
 			n.Channel[c].RelativeToReferenceDB = math.NaN()
-			n.Warnings = append(n.Warnings, fmt.Sprintf("channel %d: the reference is silent", c+1))
+			n.Warn(measure.Warningf(SilentReference, "channel %d: the reference is silent", c+1).In(c + 1))
 		}
 	}
 	return nil
@@ -160,18 +161,19 @@ func noiseOf(s spectrum.Spectrum) NoiseChannel {
 	return c
 }
 
-func noiseWarnings(c NoiseChannel, s spectrum.Spectrum) []string {
-	var list []string
+// noiseWarnings says what is odd about the noise of a channel.
+func noiseWarnings(c NoiseChannel, s spectrum.Spectrum) (list []measure.Warning) {
+	warn := func(w measure.Warning) { list = append(list, w.In(c.Channel)) }
 	switch {
 	case math.IsInf(c.UnweightedDBFS, -1):
-		list = append(list, fmt.Sprintf("channel %d: digital silence: nothing was recorded, or a gate muted it", c.Channel))
+		warn(measure.Warningf(measure.DigitalSilence, "channel %d: digital silence: nothing was recorded, or a gate muted it", c.Channel))
 	case c.oneLine():
-		list = append(list, fmt.Sprintf("channel %d: one line holds nearly all of it: a tone was recorded, or the set-up oscillates", c.Channel))
+		warn(measure.Warningf(NotSilence, "channel %d: one line holds nearly all of it: a tone was recorded, or the set-up oscillates", c.Channel).Of(c.Spurs[0].Hz, "Hz"))
 	case c.UnweightedDBFS > -40:
-		list = append(list, fmt.Sprintf("channel %d: %.1f dBFS is no recording of silence: is this the right file?", c.Channel, c.UnweightedDBFS))
+		warn(measure.Warningf(NotSilence, "channel %d: %.1f dBFS is no recording of silence: is this the right file?", c.Channel, c.UnweightedDBFS).Of(c.UnweightedDBFS, "dBFS"))
 	}
 	if s.RateHz < 2*bandHigh {
-		list = append(list, fmt.Sprintf("channel %d: the band ends at %.0f Hz, half the rate", c.Channel, s.RateHz/2))
+		warn(measure.Warningf(BandLimited, "channel %d: the band ends at %.0f Hz, half the rate", c.Channel, s.RateHz/2).Of(s.RateHz/2, "Hz"))
 	}
 	return list
 }

@@ -1,11 +1,11 @@
 package tone
 
 import (
-	"fmt"
 	"io"
 	"math"
 	"slices"
 
+	"heardiff/measure"
 	"heardiff/playback/pcm"
 )
 
@@ -126,10 +126,10 @@ func (q *quiet) judge(levels []float64, usual float64) {
 	}
 }
 
-func (q quiet) warnings() []string {
+func (q quiet) warnings() []measure.Warning {
 	list := q.repeats.warnings()
 	if q.same {
-		list = append(list, "all channels are equal in every sample: one channel recorded twice, or a mono source")
+		list = append(list, identicalChannels())
 	}
 	for c := range q.silences {
 		if q.zeros == 0 {
@@ -137,14 +137,14 @@ func (q quiet) warnings() []string {
 		}
 	}
 	if q.zeros > 0 {
-		list = append(list, fmt.Sprintf("%d tenths of a second are digital zeros: dropouts, or a gate", q.zeros))
+		list = append(list, measure.Warningf(Dropouts, "%d tenths of a second are digital zeros: dropouts, or a gate", q.zeros).Of(float64(q.zeros), "tenths of a second"))
 	}
 	if q.clicks > 0 {
-		list = append(list, fmt.Sprintf("%d tenths of a second are 12 dB louder than the rest: clicks, or not only silence", q.clicks))
+		list = append(list, measure.Warningf(Clicks, "%d tenths of a second are 12 dB louder than the rest: clicks, or not only silence", q.clicks).Of(float64(q.clicks), "tenths of a second"))
 	}
 	const steady = 3 // dB between seconds; common practice, no source
 	if q.movesDB > steady && q.zeros == 0 && q.clicks == 0 {
-		list = append(list, fmt.Sprintf("the noise moves by %.1f dB from second to second: automatic gain, or not only silence", q.movesDB))
+		list = append(list, measure.Warningf(measure.LevelMoves, "the noise moves by %.1f dB from second to second: automatic gain, or not only silence", q.movesDB).Of(q.movesDB, "dB"))
 	}
 	return list
 }

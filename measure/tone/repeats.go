@@ -1,8 +1,6 @@
 package tone
 
 import (
-	"fmt"
-
 	"heardiff/measure"
 	"heardiff/playback/pcm"
 )
@@ -83,10 +81,11 @@ func (r *repeats) follow(lag int) {
 	}
 }
 
-func (r *repeats) warnings() []string {
+func (r *repeats) warnings() []measure.Warning {
 	if r.blocks == 0 || r.matched > r.chosen/10 {
 		return nil
 	}
-	return []string{fmt.Sprintf("%d blocks of samples come twice, the first before %.3f s, %d frames after its first time: the recorder repeated a buffer",
-		r.blocks, r.rate.Seconds(r.firstFrame), r.firstLag)}
+	at := r.rate.Seconds(r.firstFrame)
+	return []measure.Warning{measure.Warningf(RepeatedBlocks, "%d blocks of samples come twice, the first before %.3f s, %d frames after its first time: the recorder repeated a buffer",
+		r.blocks, at, r.firstLag).At(at).Of(float64(r.blocks), "blocks")}
 }

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"heardiff/measure"
 	"heardiff/playback/pcm"
 )
 
@@ -231,27 +232,26 @@ func (e *envelope) write(x []float64) {
 }
 
 // warnings returns what is wrong with a recording of a steady signal.
-func (a active) warnings(rate pcm.Rate, steadyDB float64) []string {
-	var list []string
+func (a active) warnings(rate pcm.Rate, steadyDB float64) (list []measure.Warning) {
 	for c, n := range a.clipped {
 		if n > 0 {
-			list = append(list, fmt.Sprintf("channel %d: %d samples at full scale: clipped, the distortion may be the recorder's", c+1, n))
+			list = append(list, measure.Warningf(measure.Clipped, "channel %d: %d samples at full scale: clipped, the distortion may be the recorder's", c+1, n).In(c+1).Of(float64(n), "samples"))
 		}
 	}
 	for c, db := range a.swingDB {
 		if db > steadyDB {
-			list = append(list, fmt.Sprintf("channel %d: the level moves by %.2f dB: automatic gain, a limiter, or somebody at the knob", c+1, db))
+			list = append(list, measure.Warningf(measure.LevelMoves, "channel %d: the level moves by %.2f dB: automatic gain, a limiter, or somebody at the knob", c+1, db).In(c+1).Of(db, "dB"))
 		}
 	}
 	for c := range a.zeros {
 		list = append(list, a.zeros[c].warnings(c+1, rate, a.from, a.to)...)
 	}
 	if a.holes > 0 {
-		list = append(list, fmt.Sprintf("%d tenths of a second lie 20 dB or more below the rest: dropouts", a.holes))
+		list = append(list, measure.Warningf(Dropouts, "%d tenths of a second lie 20 dB or more below the rest: dropouts", a.holes).Of(float64(a.holes), "tenths of a second"))
 	}
 	list = append(list, a.repeats.warnings()...)
 	if a.same && a.to > a.from {
-		list = append(list, "all channels are equal in every sample: one channel recorded twice, or a mono source")
+		list = append(list, identicalChannels())
 	}
 	return list
 }

@@ -6,6 +6,7 @@ import (
 	"math/cmplx"
 	"slices"
 
+	"heardiff/measure"
 	"heardiff/measure/signal"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
@@ -13,12 +14,12 @@ import (
 
 // SweepResult is the response to an exponential sweep.
 type SweepResult struct {
-	Schema   string         `json:"schema"` // heardiff.sweep/1
-	RateHz   int            `json:"rate_hz"`
-	Seconds  float64        `json:"seconds"`
-	GrowthS  float64        `json:"growth_s"` // the sweep's frequency grows e-fold in this time
-	Channel  []SweepChannel `json:"channel"`
-	Warnings []string       `json:"warnings"`
+	Schema  string         `json:"schema"` // heardiff.sweep/1
+	RateHz  int            `json:"rate_hz"`
+	Seconds float64        `json:"seconds"`
+	GrowthS float64        `json:"growth_s"` // the sweep's frequency grows e-fold in this time
+	Channel []SweepChannel `json:"channel"`
+	measure.Warnings
 }
 
 // SweepChannel is the part of a SweepResult about one channel.
@@ -84,15 +85,15 @@ func Sweep(r pcm.Reader) (SweepResult, error) {
 	result := SweepResult{Schema: "heardiff.sweep/1", RateHz: int(f.Rate), Seconds: f.Rate.Seconds(r.Frames()), GrowthS: math.NaN()}
 	holes := a.holes
 	a.holes = 0
-	result.Warnings = a.warnings(f.Rate, math.Inf(1)) // a response that is not flat moves the level
+	result.Warn(a.warnings(f.Rate, math.Inf(1))...) // a response that is not flat moves the level
 	if holes > 0 {
-		result.Warnings = append(result.Warnings, fmt.Sprintf("%d tenths of a second lie 20 dB or more below the rest: the response has a notch there, or the signal dropped out", holes))
+		result.Warn(measure.Warningf(Dropouts, "%d tenths of a second lie 20 dB or more below the rest: the response has a notch there, or the signal dropped out", holes).Of(float64(holes), "tenths of a second"))
 	}
 	var ref reference
 	for c, x := range clip.Channels {
 		growth, ok := growthOf(x, f.Rate.Hz())
 		if !ok {
-			result.Warnings = append(result.Warnings, fmt.Sprintf("channel %d: no exponential sweep found", c+1))
+			result.Warn(measure.Warningf(measure.NoSignal, "channel %d: no exponential sweep found", c+1).In(c + 1))
 			result.Channel = append(result.Channel, SweepChannel{Channel: c + 1, LevelDBFS: math.NaN(), DelayS: math.NaN()})
 			continue
 		}
@@ -100,12 +101,10 @@ func Sweep(r pcm.Reader) (SweepResult, error) {
 		if ref.wire.growth != growth { // all channels have the same but for a fault
 			ref = newReference(f.Rate, growth)
 		}
-		ch, jumps, missed := deconvolve(x, f.Rate, ref)
+		ch, jump, missed := deconvolve(x, f.Rate, ref)
 		ch.Channel = c + 1
-		if jumps != "" {
-			result.Warnings = append(result.Warnings, fmt.Sprintf("channel %d: %s", c+1, jumps))
-		}
-		result.Warnings = append(result.Warnings, lostWarning(c+1, missed, growth)...)
+		result.Warn(jump.warnings(c + 1)...)
+		result.Warn(lostWarning(c+1, missed, growth)...)
 		result.Channel = append(result.Channel, ch)
 	}
 	if math.IsNaN(result.GrowthS) {
@@ -187,7 +186,7 @@ func median(x []float64) float64 {
 
 // deconvolve undoes the sweep and cuts out the responses. The linear one is divided by that of the sweep itself,
 // treated alike: the closed form of the inverse knows nothing of the sweep's ends, which would ripple by 0.3 dB.
-func deconvolve(x []float64, rate pcm.Rate, ref reference) (c SweepChannel, jumps string, missed []int) {
+func deconvolve(x []float64, rate pcm.Rate, ref reference) (c SweepChannel, jump sweepJump, missed []int) {
 	low, high := signal.SweepLowHz, signal.SweepTop(rate)
 	cut := undo(x, rate.Hz(), ref.wire.growth)
 	linear, flat := cut.response(1), ref.wire.response(1)
@@ -208,7 +207,7 @@ func deconvolve(x []float64, rate pcm.Rate, ref reference) (c SweepChannel, jump
 		c.Response = append(c.Response, ResponsePoint{Hz: f, DB: pcm.DB(linear.at(f) / oneKHz)})
 	}
 	c.Harmonics, missed = orders.harmonics()
-	return c, cut.jumps(linear, c.DelayS, high), missed
+	return c, cut.jump(linear, c.DelayS, high), missed
 }
 
 // ideal returns the sweep itself, at the rate of the recording.
@@ -347,7 +346,7 @@ func (r *SweepResult) SetFloor(floor SweepResult) error {
 			h, g := c.Harmonics[k], f.Harmonics[k]
 			c.Limits = append(c.Limits, by.limit(fmt.Sprintf("harmonics[%d].db", k), h.DB, by.distortion(h.Order, greater(g.DB, g.LimitDB)), h.LimitDB))
 		}
-		r.Warnings = append(r.Warnings, by.warnings(i+1, c.LevelDBFS)...)
+		r.Warn(by.warnings(i+1, c.LevelDBFS)...)
 	}
 	return nil
 }

@@ -1,11 +1,11 @@
 package tone
 
 import (
-	"fmt"
 	"math"
 	"math/cmplx"
 	"slices"
 
+	"heardiff/measure"
 	"heardiff/measure/signal"
 	"heardiff/measure/spectrum"
 )
@@ -108,11 +108,29 @@ func vertex(power []float64, k int) float64 {
 	return 0
 }
 
-// jumps says where the sweep first jumps in time, and by how much: where samples were dropped, what comes after arrives early.
-// It is empty where the sweep does not. begin is when the sweep passes 20 Hz at the delay of the peak.
+// sweepJump is where a sweep jumps in time. Where samples were dropped, what comes after arrives early.
+type sweepJump struct {
+	byS     float64 // below 0: dropped; 0: the sweep does not jump
+	hz, atS float64 // where the sweep is then, and when, from the beginning of the recording
+}
+
+// warnings returns what the jump means for a channel, nothing where there is none.
+func (j sweepJump) warnings(channel int) []measure.Warning {
+	if j.byS == 0 {
+		return nil
+	}
+	what := "repeated"
+	if j.byS < 0 {
+		what = "dropped"
+	}
+	return []measure.Warning{measure.Warningf(TimeJump, "channel %d: the sweep jumps by %.1f ms at about %.2g kHz, %.1f s from the beginning: samples were %s, and the response there is not the chain's",
+		channel, math.Abs(j.byS)*1e3, j.hz/1000, j.atS, what).In(channel).At(j.atS).Of(1e3*j.byS, "ms")}
+}
+
+// jump returns where the sweep first jumps in time. begin is when the sweep passes 20 Hz at the delay of the peak.
 //
 // That its level moves cannot be told from a response that is not flat: one sweep shows each frequency once.
-func (c cutter) jumps(linear response, begin, high float64) string {
+func (c cutter) jump(linear response, begin, high float64) sweepJump {
 	list := c.passages(linear.withoutOwnDelay(signal.SweepLowHz, high), high)
 	for i := 2; i < len(list); i++ {
 		before := list[max(0, i-3)] // the bands of the jump itself show either
@@ -121,13 +139,8 @@ func (c cutter) jumps(linear response, begin, high float64) string {
 			continue
 		}
 		by := list[min(i+2, len(list)-1)].delay - before.delay
-		what := "repeated"
-		if by < 0 {
-			what = "dropped"
-		}
 		hz := math.Sqrt(list[i].hz * list[i-1].hz)
-		return fmt.Sprintf("the sweep jumps by %.1f ms at about %.2g kHz, %.1f s from the beginning: samples were %s, and the response there is not the chain's",
-			math.Abs(by)*1e3, hz/1000, begin+c.growth*math.Log(hz/signal.SweepLowHz), what)
+		return sweepJump{byS: by, hz: hz, atS: begin + c.growth*math.Log(hz/signal.SweepLowHz)}
 	}
-	return ""
+	return sweepJump{}
 }

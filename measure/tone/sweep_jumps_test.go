@@ -1,13 +1,12 @@
 package tone_test
 
 import (
-	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
-	"strings"
 	"testing"
 
+	"heardiff/measure"
 	"heardiff/measure/signal"
 	"heardiff/measure/tone"
 	"heardiff/playback/pcm"
@@ -47,8 +46,8 @@ func noisy(x []float64, rms float64) []float64 {
 func TestLostAndRepeatedFramesOfASweepAreNamed(t *testing.T) {
 	sweep := sweepAlone(t)
 	alone := measureSweep(t, sweep)
-	if len(alone.Warnings) > 0 {
-		t.Errorf("a wire: %q", alone.Warnings)
+	if len(alone.Texts) > 0 {
+		t.Errorf("a wire: %q", alone.Texts)
 	}
 	for _, c := range []struct {
 		hz     float64
@@ -57,18 +56,22 @@ func TestLostAndRepeatedFramesOfASweepAreNamed(t *testing.T) {
 		{60, -2400}, {60, 1600}, {200, -480}, {200, 441}, {1000, -128}, {1000, 441}, {3000, 64}, {7000, -64}, {14000, -480}, {14000, 64},
 	} {
 		at := int(48000 * (alone.Channel[0].DelayS + alone.GrowthS*math.Log(c.hz/20)))
-		x, what := slices.Clone(sweep.Channels[0]), "dropped"
+		x := slices.Clone(sweep.Channels[0])
 		if c.frames < 0 {
 			x = slices.Delete(x, at, at-c.frames)
 		} else {
-			x, what = slices.Insert(x, at, slices.Clone(x[at-c.frames:at])...), "repeated"
+			x = slices.Insert(x, at, slices.Clone(x[at-c.frames:at])...)
 		}
-		text := strings.Join(measureSweep(t, pcm.Clip{Rate: sweep.Rate, Channels: [][]float64{noisy(x, 1e-4)}}).Warnings, " ")
-		var ms, kHz float64
-		_, err := fmt.Sscanf(text[max(0, strings.Index(text, "the sweep jumps")):], "the sweep jumps by %f ms at about %f kHz", &ms, &kHz)
-		want := math.Abs(float64(c.frames)) / 48
-		if err != nil || !strings.Contains(text, "samples were "+what) || math.Abs(ms-want) > max(0.5, 100/c.hz) || math.Abs(math.Log2(1000*kHz/c.hz)) > 0.5 {
-			t.Errorf("%.1f ms %s at %.0f Hz: %q", want, what, c.hz, text)
+		r := measureSweep(t, pcm.Clip{Rate: sweep.Rate, Channels: [][]float64{noisy(x, 1e-4)}})
+		i := slices.IndexFunc(r.Details, func(w measure.Warning) bool { return w.Code == tone.TimeJump })
+		if i < 0 {
+			t.Errorf("%d frames at %.0f Hz: %q", c.frames, c.hz, r.Texts)
+			continue
+		}
+		jump, want := r.Details[i], float64(c.frames)/48
+		hz := 20 * math.Exp((jump.FromS-alone.Channel[0].DelayS)/alone.GrowthS) // that the sweep passes then
+		if math.Abs(jump.Value-want) > max(0.5, 100/c.hz) || math.Abs(math.Log2(hz/c.hz)) > 0.5 {
+			t.Errorf("%.1f ms at %.0f Hz: %+v", want, c.hz, jump)
 		}
 	}
 }
@@ -106,8 +109,8 @@ func TestWhatAChainDoesToASweepIsNoJump(t *testing.T) {
 	} {
 		c := sweepAlone(t)
 		c.Channels[0] = chain(c.Channels[0])
-		if r := measureSweep(t, c); len(r.Warnings) > 0 {
-			t.Errorf("%s: %q", name, r.Warnings)
+		if r := measureSweep(t, c); len(r.Texts) > 0 {
+			t.Errorf("%s: %q", name, r.Texts)
 		}
 	}
 }
@@ -139,8 +142,8 @@ func TestACutIsNoJump(t *testing.T) {
 			for _, q := range []float64{0.7, 4} {
 				c := sweepAlone(t)
 				x := noisy(equalized(slices.Clone(c.Channels[0]), hz, q, db), 1e-4)
-				if r := measureSweep(t, pcm.Clip{Rate: c.Rate, Channels: [][]float64{x}}); strings.Contains(strings.Join(r.Warnings, " "), "jumps") {
-					t.Errorf("%v dB at %v Hz, Q %v: %q", db, hz, q, r.Warnings)
+				if r := measureSweep(t, pcm.Clip{Rate: c.Rate, Channels: [][]float64{x}}); r.Warned(tone.TimeJump) {
+					t.Errorf("%v dB at %v Hz, Q %v: %q", db, hz, q, r.Texts)
 				}
 			}
 		}
@@ -149,7 +152,7 @@ func TestACutIsNoJump(t *testing.T) {
 	alone := measureSweep(t, c)
 	at := int(48000 * (alone.Channel[0].DelayS + alone.GrowthS*math.Log(2000.0/20)))
 	x := noisy(slices.Delete(equalized(c.Channels[0], 1000, 2, -12), at, at+128), 1e-4)
-	if r := measureSweep(t, pcm.Clip{Rate: c.Rate, Channels: [][]float64{x}}); !strings.Contains(strings.Join(r.Warnings, " "), "the sweep jumps by 2.") {
-		t.Errorf("128 frames lost beside a cut: %q", r.Warnings)
+	if r := measureSweep(t, pcm.Clip{Rate: c.Rate, Channels: [][]float64{x}}); !slices.ContainsFunc(r.Details, func(w measure.Warning) bool { return w.Code == tone.TimeJump && math.Abs(w.Value+128./48) < 0.5 }) {
+		t.Errorf("128 frames lost beside a cut: %q", r.Texts)
 	}
 }

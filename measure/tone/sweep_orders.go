@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"heardiff/measure"
 	"heardiff/measure/signal"
 	"heardiff/playback/pcm"
 )
@@ -178,12 +179,12 @@ func (r response) around(f, high float64) float64 {
 const shortGrowth = 1
 
 // lostWarning says of which harmonics the low end is lost, or rough.
-func lostWarning(channel int, missed []int, growth float64) []string {
+func lostWarning(channel int, missed []int, growth float64) []measure.Warning {
 	switch {
 	case growth < shortGrowth:
-		return []string{fmt.Sprintf("channel %d: so short a sweep hardly parts the harmonics of its low end from each other: below %d Hz they are rough, and those lost in what its beginning spills are left out: 10 s and more tell them", channel, edgeHz)}
+		return []measure.Warning{measure.Warningf(ShortSweep, "channel %d: so short a sweep hardly parts the harmonics of its low end from each other: below %d Hz they are rough, and those lost in what its beginning spills are left out: 10 s and more tell them", channel, edgeHz).In(channel).Of(edgeHz, "Hz")}
 	case len(missed) > 0:
-		return []string{fmt.Sprintf("channel %d: near 20 Hz harmonics %s are lost in what the sweep's own beginning spills there, and left out: a longer sweep tells them", channel, strings.Trim(fmt.Sprint(missed), "[]"))}
+		return []measure.Warning{measure.Warningf(LostHarmonics, "channel %d: near 20 Hz harmonics %s are lost in what the sweep's own beginning spills there, and left out: a longer sweep tells them", channel, strings.Trim(fmt.Sprint(missed), "[]")).In(channel).Of(float64(len(missed)), "harmonics")}
 	}
 	return nil
 }

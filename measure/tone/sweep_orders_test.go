@@ -4,10 +4,10 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"strings"
 	"testing"
 
 	"heardiff/measure/signal"
+	"heardiff/measure/tone"
 	"heardiff/playback/pcm"
 )
 
@@ -43,8 +43,8 @@ func TestHarmonicsOfAShortSweepAreRightAtBothEnds(t *testing.T) {
 		for _, ppm := range clocks {
 			r := measureSweep(t, bentSweep(seconds, ppm, true))
 			what := fmt.Sprintf("%v s, %v ppm", seconds, ppm)
-			if len(r.Warnings) > 0 {
-				t.Errorf("%s: warnings %q", what, r.Warnings)
+			if len(r.Texts) > 0 {
+				t.Errorf("%s: warnings %q", what, r.Texts)
 			}
 			for _, h := range r.Channel[0].Harmonics {
 				n := float64(h.Order)
@@ -78,7 +78,7 @@ func TestWhatAShortSweepLosesIsLeftOutAndSaid(t *testing.T) {
 			}
 		}
 	}
-	if lost == 0 || !strings.Contains(strings.Join(r.Warnings, "\n"), "left out") {
-		t.Errorf("%d points left out, warnings %q", lost, r.Warnings)
+	if lost == 0 || !r.Warned(tone.ShortSweep) && !r.Warned(tone.LostHarmonics) {
+		t.Errorf("%d points left out, warnings %q", lost, r.Texts)
 	}
 }

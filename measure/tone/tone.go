@@ -12,11 +12,11 @@ import (
 
 // Result is the measurement of a single tone.
 type Result struct {
-	Schema   string    `json:"schema"` // heardiff.tone/1
-	RateHz   int       `json:"rate_hz"`
-	Seconds  float64   `json:"seconds"` // of what was measured
-	Channel  []Channel `json:"channel"`
-	Warnings []string  `json:"warnings"`
+	Schema  string    `json:"schema"` // heardiff.tone/1
+	RateHz  int       `json:"rate_hz"`
+	Seconds float64   `json:"seconds"` // of what was measured
+	Channel []Channel `json:"channel"`
+	measure.Warnings
 }
 
 // Channel is the part of a Result about one channel. Ratios are to the fundamental, in dB; the band is 20 Hz
@@ -106,18 +106,19 @@ func Measure(r pcm.Reader) (Result, error) {
 	}
 	result := Result{
 		Schema: "heardiff.tone/1", RateHz: int(r.Format().Rate), Seconds: r.Format().Rate.Seconds(track.to - track.from),
-		Warnings: append(track.warnings(r.Format().Rate, steadyDB), track.faults()...),
 	}
+	result.Warn(track.warnings(r.Format().Rate, steadyDB)...)
+	result.Warn(track.faults()...)
 	for c, t := range track.channels {
 		ch := silentChannel(c + 1)
 		if t != nil {
 			if ch, err = t.channel(c + 1); err != nil {
 				return Result{}, fmt.Errorf("tone: %w", err)
 			}
-			result.Warnings = append(result.Warnings, strayTone(c+1, ch.FrequencyHz)...)
-			result.Warnings = append(result.Warnings, jitterTone(c+1, ch.FrequencyHz, r.Format().Rate)...)
+			result.Warn(strayTone(c+1, ch.FrequencyHz)...)
+			result.Warn(jitterTone(c+1, ch.FrequencyHz, r.Format().Rate)...)
 			if ch.LevelDBFS < -40 {
-				result.Warnings = append(result.Warnings, fmt.Sprintf("channel %d: the tone stands at %.1f dBFS: is this the low tone, or is the gain off?", c+1, ch.LevelDBFS))
+				result.Warn(oddLevel(c+1, ch.LevelDBFS, "is this the low tone, or is the gain off?"))
 			}
 		}
 		result.Channel = append(result.Channel, ch)
@@ -134,12 +135,12 @@ func silentChannel(n int) Channel {
 type tracked struct {
 	active
 	channels []*tracker
-	missing  []string
+	missing  []measure.Warning
 }
 
 // faults are what following the tones brought to light.
-func (t tracked) faults() []string {
-	return append(append(t.missing, t.jumpWarnings()...), t.burstWarnings()...)
+func (t tracked) faults() []measure.Warning {
+	return slices.Concat(t.missing, t.jumpWarnings(), t.burstWarnings())
 }
 
 // noisyDB returns by how much the level of a tone that stands not far above its noise may move: steadyDB, or what the
@@ -190,7 +191,7 @@ func track(r pcm.Reader, count int, products func(hz []float64) [][]int) (tracke
 	found := false
 	for c, hz := range lines {
 		if hz == nil {
-			t.missing = append(t.missing, fmt.Sprintf("channel %d: no %s found", c+1, plural(count)))
+			t.missing = append(t.missing, measure.Warningf(measure.NoSignal, "channel %d: no %s found", c+1, plural(count)).In(c+1))
 			t.swingDB[c] = math.NaN() // that of noise says nothing
 			continue
 		}
@@ -337,11 +338,11 @@ func (t *tracker) harmonics(amplitude, hz float64) ([]Harmonic, float64) {
 
 // LowToneResult is the dynamic range by a tone at −60 dBFS.
 type LowToneResult struct {
-	Schema   string           `json:"schema"` // heardiff.low_tone/1
-	RateHz   int              `json:"rate_hz"`
-	Seconds  float64          `json:"seconds"`
-	Channel  []LowToneChannel `json:"channel"`
-	Warnings []string         `json:"warnings"`
+	Schema  string           `json:"schema"` // heardiff.low_tone/1
+	RateHz  int              `json:"rate_hz"`
+	Seconds float64          `json:"seconds"`
+	Channel []LowToneChannel `json:"channel"`
+	measure.Warnings
 }
 
 // LowToneChannel is the part of a LowToneResult about one channel. The ranges are the levels of everything but the tone,
@@ -368,8 +369,9 @@ func LowTone(r pcm.Reader) (LowToneResult, error) {
 	}
 	result := LowToneResult{
 		Schema: "heardiff.low_tone/1", RateHz: int(r.Format().Rate), Seconds: r.Format().Rate.Seconds(track.to - track.from),
-		Warnings: append(track.warnings(r.Format().Rate, track.noisyDB()), track.faults()...),
 	}
+	result.Warn(track.warnings(r.Format().Rate, track.noisyDB())...)
+	result.Warn(track.faults()...)
 	for c, t := range track.channels {
 		nan := math.NaN()
 		ch := LowToneChannel{Channel: c + 1, FrequencyHz: nan, LevelDBFS: nan, DynamicRangeDB: nan, DynamicRangeADB: nan, DynamicRangeCCIRDB: nan, BelowTonePlus60ADB: nan}
@@ -377,12 +379,12 @@ func LowTone(r pcm.Reader) (LowToneResult, error) {
 			if ch, err = t.lowTone(c + 1); err != nil {
 				return LowToneResult{}, fmt.Errorf("low tone: %w", err)
 			}
-			result.Warnings = append(result.Warnings, strayTone(c+1, ch.FrequencyHz)...)
+			result.Warn(strayTone(c+1, ch.FrequencyHz)...)
 			if ch.LevelDBFS > loudestLowTone {
 				return LowToneResult{}, fmt.Errorf("low tone: %w: a tone at %.1f dBFS, −60 is wanted", ErrNoSignal, ch.LevelDBFS)
 			}
 			if ch.LevelDBFS > -40 || ch.LevelDBFS < -80 {
-				result.Warnings = append(result.Warnings, fmt.Sprintf("channel %d: the tone stands at %.1f dBFS, not near −60: another signal, or the gain is off", c+1, ch.LevelDBFS))
+				result.Warn(oddLevel(c+1, ch.LevelDBFS, "not near −60: another signal, or the gain is off"))
 			}
 		}
 		result.Channel = append(result.Channel, ch)

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"testing"
 
+	"heardiff/measure"
 	"heardiff/measure/signal"
 	"heardiff/measure/tone"
 	"heardiff/playback/pcm"
@@ -78,8 +79,8 @@ func TestToneRecoversWhatWasPutIn(t *testing.T) {
 		if h := ch.Harmonics[6]; h.DBC > h.LimitDBC+8 {
 			t.Errorf("harmonic 8 is not there, yet stands at %.1f dBc with a limit of %.1f", h.DBC, h.LimitDBC)
 		}
-		if len(r.Warnings) != 0 {
-			t.Errorf("warnings %q", r.Warnings)
+		if len(r.Texts) != 0 {
+			t.Errorf("warnings %q", r.Texts)
 		}
 	}
 }
@@ -174,7 +175,7 @@ func TestNoiseFiguresAndLines(t *testing.T) {
 
 func TestDigitalSilenceIsNoiseOfMinusInfinity(t *testing.T) {
 	r, err := tone.Noise(pcm.NewClip(48000, 1, 48000), nil)
-	if err != nil || !math.IsInf(r.Channel[0].UnweightedDBFS, -1) || len(r.Warnings) == 0 {
+	if err != nil || !math.IsInf(r.Channel[0].UnweightedDBFS, -1) || len(r.Texts) == 0 {
 		t.Errorf("%+v, error %v", r, err)
 	}
 }
@@ -342,28 +343,28 @@ func TestWrongRecordingsAreRefused(t *testing.T) {
 
 func TestCaptureFaultsAreWarnedOf(t *testing.T) {
 	good := synth(48000, 6, 1e-6, part{997.01, .5, 0})
-	for name, spoil := range map[string]func(x []float64){
-		"clipping": func(x []float64) {
+	for want, spoil := range map[measure.Code]func(x []float64){
+		measure.Clipped: func(x []float64) {
 			for i := range x {
 				x[i] = min(max(3*x[i], -1), 1)
 			}
 		},
-		"moving level": func(x []float64) {
+		measure.LevelMoves: func(x []float64) {
 			for i := range x {
 				x[i] *= 1 + 0.05*float64(i)/float64(len(x))
 			}
 		},
-		"dropout": func(x []float64) { clear(x[100_000:112_000]) },
+		tone.Dropouts: func(x []float64) { clear(x[100_000:112_000]) },
 	} {
 		c := good.Clone()
 		spoil(c.Channels[0])
-		if r, err := tone.Measure(c); err != nil || len(r.Warnings) == 0 {
-			t.Errorf("%s: warnings %q, error %v", name, r.Warnings, err)
+		if r, err := tone.Measure(c); err != nil || !r.Warned(want) {
+			t.Errorf("%s: warnings %q, error %v", want, r.Texts, err)
 		}
 	}
 	half := pcm.Clip{Rate: 48000, Channels: [][]float64{good.Channels[0], make([]float64, good.Len())}}
 	r, err := tone.Measure(half)
-	if err != nil || len(r.Warnings) != 1 || !math.IsNaN(r.Channel[1].THDNDB) {
+	if err != nil || len(r.Texts) != 1 || !math.IsNaN(r.Channel[1].THDNDB) {
 		t.Errorf("one silent channel: %+v, error %v", r, err)
 	}
 }
@@ -550,15 +551,15 @@ func TestNoiseIsThatOfTheChainAlone(t *testing.T) {
 		}
 		// The standard error of the level of 2.5 s of noise of 20 kHz is 0.02 dB.
 		near(t, name, r.Channel[0].UnweightedDBFS, good.Channel[0].UnweightedDBFS, 0.08)
-		if len(r.Warnings) != 0 {
-			t.Errorf("%s: warnings %q", name, r.Warnings)
+		if len(r.Texts) != 0 {
+			t.Errorf("%s: warnings %q", name, r.Texts)
 		}
 	}
 }
 
 func TestFaultsOfTheRecorderAreNamed(t *testing.T) {
-	for name, want := range map[string]string{
-		"repeated": "come twice", "dropped": "jumps in phase", "wrong rate": "times its rate", "slow clock": "off 997 Hz", "low": "low tone",
+	for name, want := range map[string]measure.Code{
+		"repeated": tone.RepeatedBlocks, "dropped": tone.PhaseJumps, "wrong rate": tone.WrongRate, "slow clock": tone.OffFrequency, "low": tone.OtherLevel,
 	} {
 		f, level := 997.0, 0.5
 		switch name {
@@ -582,11 +583,11 @@ func TestFaultsOfTheRecorderAreNamed(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if !strings.Contains(strings.Join(r.Warnings, "\n"), want) {
-			t.Errorf("%s: warnings %q", name, r.Warnings)
+		if !r.Warned(want) {
+			t.Errorf("%s: warnings %q", name, r.Texts)
 		}
 	}
-	for name, want := range map[string]string{"repeated": "come twice", "gate": "zeros", "click": "clicks", "gain": "moves", "tone": "one line"} {
+	for name, want := range map[string]measure.Code{"repeated": tone.RepeatedBlocks, "gate": tone.Dropouts, "click": tone.Clicks, "gain": measure.LevelMoves, "tone": tone.NotSilence} {
 		parts := []part{}
 		if name == "tone" {
 			parts = append(parts, part{997, 5e-4, 0})
@@ -609,8 +610,8 @@ func TestFaultsOfTheRecorderAreNamed(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if !strings.Contains(strings.Join(r.Warnings, "\n"), want) {
-			t.Errorf("noise %s: warnings %q", name, r.Warnings)
+		if !r.Warned(want) {
+			t.Errorf("noise %s: warnings %q", name, r.Texts)
 		}
 	}
 }

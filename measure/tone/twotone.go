@@ -4,16 +4,17 @@ import (
 	"fmt"
 	"math"
 
+	"heardiff/measure"
 	"heardiff/playback/pcm"
 )
 
 // TwoToneResult is the intermodulation of two tones.
 type TwoToneResult struct {
-	Schema   string           `json:"schema"` // heardiff.two_tone/1
-	RateHz   int              `json:"rate_hz"`
-	Seconds  float64          `json:"seconds"`
-	Channel  []TwoToneChannel `json:"channel"`
-	Warnings []string         `json:"warnings"`
+	Schema  string           `json:"schema"` // heardiff.two_tone/1
+	RateHz  int              `json:"rate_hz"`
+	Seconds float64          `json:"seconds"`
+	Channel []TwoToneChannel `json:"channel"`
+	measure.Warnings
 }
 
 // TwoToneChannel is the part of a TwoToneResult about one channel.
@@ -80,8 +81,9 @@ func TwoTone(r pcm.Reader) (TwoToneResult, error) {
 	}
 	result := TwoToneResult{
 		Schema: "heardiff.two_tone/1", RateHz: int(rate), Seconds: rate.Seconds(track.to - track.from),
-		Warnings: append(track.warnings(rate, steadyDB), track.faults()...),
 	}
+	result.Warn(track.warnings(rate, steadyDB)...)
+	result.Warn(track.faults()...)
 	for c, t := range track.channels {
 		nan := math.NaN()
 		ch := TwoToneChannel{LowHz: nan, HighHz: nan, LowDBFS: nan, HighDBFS: nan, IMDDB: nan, IMDLimitDB: nan, SecondOrderDB: nan, ThirdOrderDB: nan}
@@ -92,10 +94,10 @@ func TwoTone(r pcm.Reader) (TwoToneResult, error) {
 		}
 		ch.Channel = c + 1
 		if t != nil {
-			result.Warnings = append(result.Warnings, wrongRate(c+1, ch.HighHz, highTones()...)...)
+			result.Warn(wrongRate(c+1, ch.HighHz, highTones()...)...)
 		}
 		if t != nil && math.IsNaN(ch.IMDDB) {
-			result.Warnings = append(result.Warnings, fmt.Sprintf("channel %d: a product that the definition needs lies above half the rate (%d Hz)", c+1, rate/2))
+			result.Warn(measure.Warningf(BandLimited, "channel %d: a product that the definition needs lies above half the rate (%d Hz)", c+1, rate/2).In(c+1).Of(rate.Hz()/2, "Hz"))
 		}
 		result.Channel = append(result.Channel, ch)
 	}

@@ -1,9 +1,9 @@
 package tone
 
 import (
-	"fmt"
 	"math"
 
+	"heardiff/measure"
 	"heardiff/playback/pcm"
 )
 
@@ -44,7 +44,7 @@ func (z *zeros) end() {
 }
 
 // warnings returns those within frames from to to that chance does not make, of channel n, counted from 1.
-func (z *zeros) warnings(n int, rate pcm.Rate, from, to int) []string {
+func (z *zeros) warnings(n int, rate pcm.Rate, from, to int) []measure.Warning {
 	if float64(z.count) > plainZeros*float64(z.frames) || float64(len(z.runs)) > min(mostRuns-1, usualRuns*rate.Seconds(z.frames)) {
 		return nil
 	}
@@ -67,6 +67,7 @@ func (z *zeros) warnings(n int, rate pcm.Rate, from, to int) []string {
 	if len(found) == 0 {
 		return nil
 	}
-	return []string{fmt.Sprintf("channel %d: nothing but zeros %d times within the signal, first for %.1f ms at %.3f s: samples were lost or muted",
-		n, len(found), 1000*rate.Seconds(found[0].frames), rate.Seconds(found[0].from))}
+	at := rate.Seconds(found[0].from)
+	return []measure.Warning{measure.Warningf(Muted, "channel %d: nothing but zeros %d times within the signal, first for %.1f ms at %.3f s: samples were lost or muted",
+		n, len(found), 1000*rate.Seconds(found[0].frames), at).In(n).During(at, at+rate.Seconds(found[0].frames)).Of(float64(len(found)), "times")}
 }

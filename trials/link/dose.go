@@ -224,20 +224,20 @@ func (t Trend) doseWords() string {
 		bound(t.ThresholdInterval[0], "no lower end"), bound(t.ThresholdInterval[1], "no upper end"))
 }
 
-// maskedDose names the figures in which the replay chain itself exceeds the dose.
-func maskedDose(p Pairing, chains []Chain) []string {
+// maskedDose returns the figures in which the replay chain itself exceeds the dose.
+func maskedDose(p Pairing, chains []Chain) []mask {
 	against, ok := map[Metric]Metric{DoseRandomJitter: RandomJitter, DosePeriodicJitter: DeterministicJitter, DoseNoise: Noise}[p.DoseMetric]
 	if !ok {
 		return nil
 	}
-	var out []string
+	var out []mask
 	for _, c := range chains {
 		own, _ := c.figure(against)
 		if c.Role != "replay" || !(own >= p.Dose) {
 			continue
 		}
 		name, unit := against.Words()
-		out = append(out, fmt.Sprintf("%s: the replay chain %q has %.3g %s, the dose is %.3g", strings.TrimSpace(name), c.Name, own, unit, p.Dose))
+		out = append(out, mask{against, fmt.Sprintf("%s: the replay chain %q has %.3g %s, the dose is %.3g", strings.TrimSpace(name), c.Name, own, unit, p.Dose)})
 	}
 	return out
 }

@@ -152,7 +152,8 @@ type Row struct {
 	Balanced bool       `json:"-"`
 	Claim    ClaimShare `json:"-"`
 
-	asks question
+	asks  question
+	masks []mask // what Masked says
 	// sound counts the sittings that are not void: trends and curves are drawn from these.
 	sound stats.Count
 }
@@ -238,7 +239,10 @@ func (b *Builder) Build(in Input) (Result, error) {
 		r.Treatment, r.Dose, r.DoseMetric = pairing.Treatment, pairing.Dose, pairing.DoseMetric
 		r.Measured = measured(in.Metrics, chains[r.A], chains[r.B], floor, pairing)
 		r.Confounds = confounds(r, pairing)
-		r.Masked = append(masked(r.Measured, in.Chains), maskedDose(pairing, in.Chains)...)
+		r.masks = append(masked(r.Measured, in.Chains), maskedDose(pairing, in.Chains)...)
+		for _, own := range r.masks {
+			r.Masked = append(r.Masked, own.says)
+		}
 		decide(r, m)
 		out.Simulated, out.Silent = out.Simulated || r.Simulated, out.Silent || r.Silent
 	}

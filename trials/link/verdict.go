@@ -30,7 +30,11 @@ type Confound struct {
 	Unit  string  `json:"unit"`
 	Voids bool    `json:"voids"`
 	Says  string  `json:"says"`
+	// InReason marks what the reason of the verdict says already.
+	InReason bool `json:"-"`
 }
+
+func (c Confound) voids() bool { return c.Voids }
 
 // What may remain between two presentations. Level: the match used in a published long blind comparison, under 0.1 dB
 // per channel (Meyer and Moran, supplement to JAES 55(9), 2007). Alignment: common practice, no source. Response: the least
@@ -48,7 +52,7 @@ func confounds(r *tallied, p Pairing) []Confound {
 	var out []Confound
 	over := func(name, unit string, v, limit float64, voids bool, what string) {
 		if math.Abs(v) > limit {
-			out = append(out, Confound{name, v, limit, unit, voids, fmt.Sprintf("%s: %+.3g %s, more than %.3g %s", what, v, unit, limit, unit)})
+			out = append(out, Confound{Name: name, Value: v, Limit: limit, Unit: unit, Voids: voids, Says: fmt.Sprintf("%s: %+.3g %s, more than %.3g %s", what, v, unit, limit, unit)})
 		}
 	}
 	if p.Treatment != "" {
@@ -94,7 +98,7 @@ func procedure(r *tallied) []Confound {
 	}
 	add := func(name string, n int, says string) {
 		if n > 0 {
-			out = append(out, Confound{name, float64(n), 0, "", false, fmt.Sprintf(says, n)})
+			out = append(out, Confound{Name: name, Value: float64(n), Says: fmt.Sprintf(says, n)})
 		}
 	}
 	add("silent", silent, "%d sessions were answered, wholly or in part, where no device sounded: nobody can have heard anything there")
@@ -106,10 +110,15 @@ func procedure(r *tallied) []Confound {
 	return out
 }
 
-// masked names the figures in which the replay chain itself exceeds what is under test, so that the test could not have
-// shown a difference in them.
-func masked(m Measured, chains []Chain) []string {
-	var out []string
+// mask is a figure in which the replay chain exceeds what is under test, so that the test could not have shown a difference in it.
+type mask struct {
+	metric Metric
+	says   string
+}
+
+// masked returns the figures in which the replay chain itself exceeds what is under test.
+func masked(m Measured, chains []Chain) []mask {
+	var out []mask
 	for _, c := range chains {
 		if c.Role != "replay" {
 			continue
@@ -118,7 +127,7 @@ func masked(m Measured, chains []Chain) []string {
 			own, _ := c.figure(p.Metric)
 			larger := math.Max(p.A, p.B)
 			if own >= larger { // false where either is unknown: at its floor the replay chain is known only to be below it
-				out = append(out, fmt.Sprintf("%s: the replay chain %q has %.3g %s, the chains under test at most %.3g", p.Name, c.Name, own, p.Unit, larger))
+				out = append(out, mask{p.Metric, fmt.Sprintf("%s: the replay chain %q has %.3g %s, the chains under test at most %.3g", p.Name, c.Name, own, p.Unit, larger)})
 			}
 		}
 	}
@@ -134,14 +143,14 @@ func decide(r *tallied, m memory) {
 		r.Reason = fmt.Sprintf("the negative control was passed, %d of %d right where both sounds were the same: something besides sound tells them apart", r.leak.Correct, r.leak.Trials)
 	case len(r.sittings) == 0:
 		r.Verdict, r.Reason = Void, fmt.Sprintf("all %d sessions are void", r.LeftOut)
-	case r.Verdict == HeardIt && voiding(r.Confounds) != "":
+	case r.Verdict == HeardIt && slices.ContainsFunc(r.Confounds, Confound.voids):
 		r.Verdict = Void
-		r.Reason = "told apart, but " + voiding(r.Confounds) + ": that alone could be what was heard"
+		r.Reason = "told apart, but " + cited(r.Confounds, Confound.voids) + ": that alone could be what was heard"
 	case r.Verdict != HeardIt && r.Kind == "listener" && allInattentive(r.sittings):
 		r.Verdict = Void
 		r.Reason = fmt.Sprintf("the positive control was missed, %d of %d right where the sounds differ plainly: missing others shows nothing", r.Positive.Correct, r.Positive.Trials)
 	case r.Verdict == HeardIt && len(r.Confounds) > 0:
-		r.Reason = "could be explained first by: " + list(r.Confounds) + ". " + r.Reason
+		r.Reason = "could be explained first by: " + cited(r.Confounds, func(Confound) bool { return true }) + ". " + r.Reason
 	case r.Verdict == RuledOut && coversJitterAndNoise(r):
 		r.Verdict = Undecided
 		r.Reason = "the test could not have shown it: " + strings.Join(r.Masked, "; ")
@@ -303,31 +312,22 @@ func weaken(r *tallied) {
 		r.Confounds = append(r.Confounds, Confound{Name: "no positive control", Value: math.NaN(), Limit: math.NaN(),
 			Says: "the plan had no positive control: nothing shows that a plain difference would have been heard here"})
 	}
-	var weak []Confound
-	for _, c := range r.Confounds {
-		if slices.Contains([]string{"no positive control", "hurried", "silent", "blindness"}, c.Name) {
-			weak = append(weak, c)
-		}
-	}
-	if len(weak) > 0 {
-		r.Reason = "weakened by: " + list(weak) + ". " + r.Reason
+	weak := cited(r.Confounds, func(c Confound) bool {
+		return slices.Contains([]string{"no positive control", "hurried", "silent", "blindness"}, c.Name)
+	})
+	if weak != "" {
+		r.Reason = "weakened by: " + weak + ". " + r.Reason
 	}
 }
 
-func voiding(all []Confound) string {
+// cited returns what those confounds say that meet a condition, for the reason, and marks them as being in it.
+func cited(all []Confound, meets func(Confound) bool) string {
 	var says []string
-	for _, c := range all {
-		if c.Voids {
-			says = append(says, c.Says)
+	for i := range all {
+		if meets(all[i]) {
+			all[i].InReason = true
+			says = append(says, all[i].Says)
 		}
-	}
-	return strings.Join(says, "; ")
-}
-
-func list(all []Confound) string {
-	says := make([]string, len(all))
-	for i, c := range all {
-		says[i] = c.Says
 	}
 	return strings.Join(says, "; ")
 }
@@ -336,7 +336,7 @@ func list(all []Confound) string {
 // as far as they were measured.
 func coversJitterAndNoise(r *tallied) bool {
 	if r.Treatment != "" {
-		return len(r.Masked) > 0 // the dose is all there is to hear
+		return len(r.masks) > 0 // the dose is all there is to hear
 	}
 	known := 0
 	for _, p := range r.Measured.Figures {
@@ -346,12 +346,8 @@ func coversJitterAndNoise(r *tallied) bool {
 	}
 	covered := 0
 	for _, m := range []Metric{RandomJitter, DeterministicJitter, Noise} {
-		name, _ := m.Words()
-		for _, s := range r.Masked {
-			if strings.HasPrefix(s, name+":") {
-				covered++
-				break
-			}
+		if slices.ContainsFunc(r.masks, func(own mask) bool { return own.metric == m }) {
+			covered++
 		}
 	}
 	return known > 0 && covered == known

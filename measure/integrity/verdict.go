@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"heardiff/measure"
 	"heardiff/playback/pcm"
 )
 
@@ -21,7 +22,7 @@ func (l *learner) verdict(wires []wire, sentBits, receivedBits int) (v verdict) 
 	if slices.ContainsFunc(wires, func(w wire) bool { return w.filtered() || !w.known }) {
 		l.altered(wires, &v)
 		if receivedBits < sentBits && len(v.findings) > 0 {
-			v.warn("the words were shortened to %d bits as well", receivedBits)
+			v.warn(measure.Warningf(Shortened, "the words were shortened to %d bits as well", receivedBits).Of(float64(receivedBits), "bits"))
 		}
 	}
 	l.gains(wires, &v)
@@ -31,12 +32,13 @@ func (l *learner) verdict(wires []wire, sentBits, receivedBits int) (v verdict) 
 	return v
 }
 
-// copied tells a channel that stands in another as well.
+// copied finds a channel that arrived in another as well.
 func copied(wires []wire, v *verdict) bool {
 	for j, w := range wires {
 		own := wires[w.from]
 		if w.from != j && !own.dead && own.from == w.from {
-			v.add(Unknown, fmt.Sprintf("channel %d holds what was sent in channel %d: one channel was copied to the other", j+1, w.from+1), "")
+			copied := measure.Warningf(Copied, "channel %d holds what was sent in channel %d: one channel was copied to the other", j+1, w.from+1).In(j + 1)
+			v.add(Unknown, copied, copied)
 			return true
 		}
 	}
@@ -53,17 +55,19 @@ func exchanged(wires []wire, v *verdict) {
 	if len(moved) == 0 {
 		return
 	}
-	which := "channels were exchanged: " + strings.Join(moved, ", ")
+	which := strings.Join(moved, ", ")
+	named := measure.Warningf(Exchanged, "channels were exchanged: %s", which)
 	if len(wires) == 2 {
-		which = "" // there is but one way
+		named = measure.Warning{} // there is but one way
 	}
-	v.add(ChannelSwap, which, "channels were exchanged as well: "+strings.Join(moved, ", "))
+	v.add(ChannelSwap, named, measure.Warningf(Exchanged, "channels were exchanged as well: %s", which))
 }
 
 func dead(wires []wire, v *verdict) {
 	for j, w := range wires {
 		if w.dead {
-			v.add(Dropout, fmt.Sprintf("of channel %d nothing arrived but zeros", j+1), fmt.Sprintf("of channel %d nothing arrived but zeros", j+1))
+			zeros := measure.Warningf(Dead, "of channel %d nothing arrived but zeros", j+1).In(j + 1)
+			v.add(Dropout, zeros, zeros)
 		}
 	}
 }
@@ -83,32 +87,32 @@ func inverted(wires []wire, v *verdict) {
 	switch {
 	case len(which) == 0:
 	case len(upright) == 0:
-		v.add(Polarity, "", "the words were inverted as well")
+		v.add(Polarity, measure.Warning{}, measure.Warningf(Inverted, "the words were inverted as well"))
 	default:
-		said := fmt.Sprintf("inverted in channel %s, not in channel %s", strings.Join(which, ", "), strings.Join(upright, ", "))
-		v.add(Polarity, said, said)
+		some := measure.Warningf(Inverted, "inverted in channel %s, not in channel %s", strings.Join(which, ", "), strings.Join(upright, ", "))
+		v.add(Polarity, some, some)
 	}
 }
 
-// altered tells what was resampled, by the first channel that tells.
+// altered finds what was resampled, or filtered otherwise, in the first channel that carries anything.
 func (l *learner) altered(wires []wire, v *verdict) {
 	channel := max(0, slices.IndexFunc(wires, func(w wire) bool { return !w.dead && !w.blank }))
 	w := wires[channel]
 	switch {
 	case l.moved(w, channel) || l.cutTop(w, channel) > 0.9:
-		v.add(Resampling, "", "the words were resampled as well")
+		v.add(Resampling, measure.Warning{}, measure.Warningf(Resampled, "the words were resampled as well"))
 	case slices.ContainsFunc(wires, func(w wire) bool { return !w.known }):
-		v.add(Unknown, "", "the words were changed as well in a way that is not known")
+		v.add(Unknown, measure.Warning{}, measure.Warningf(UnknownChange, "the words were changed as well in a way that is not known"))
 	default:
-		said := "a filter changed the words: more than a gain, and not as a resampler does"
-		v.add(Unknown, said, said)
+		filter := measure.Warningf(Filtered, "a filter changed the words: more than a gain, and not as a resampler does")
+		v.add(Unknown, filter, filter)
 	}
 }
 
-// gains tells one gain of all channels, or that they differ.
+// gains finds one gain of all channels, or that they differ.
 func (l *learner) gains(wires []wire, v *verdict) {
 	gains := make([]float64, len(wires))
-	var told []float64
+	var known []float64
 	changed, uncertain := false, 0.0
 	for j, w := range wires {
 		gains[j] = math.NaN()
@@ -119,23 +123,22 @@ func (l *learner) gains(wires []wire, v *verdict) {
 		if math.IsNaN(g) {
 			return
 		}
-		gains[j], told, uncertain = g, append(told, g), max(uncertain, by)
+		gains[j], known, uncertain = g, append(known, g), max(uncertain, by)
 		changed = changed || w.known && math.Abs(g) > by
 	}
-	if len(told) == 0 {
+	if len(known) == 0 {
 		return
 	}
 	const least = 1e-4 // dB that are worth telling
-	alone, said := "", ""
-	if slices.Max(told)-slices.Min(told) > max(2*uncertain, least) {
-		said = perChannel(gains, "%.4f dB")
-		alone = "the gain differs between channels: " + said
+	named, by := measure.Warning{}, perChannel(gains, "%.4f dB")
+	if slices.Max(known)-slices.Min(known) > max(2*uncertain, least) {
+		named = measure.Warningf(GainChanged, "the gain differs between channels: %s", by)
 	} else {
-		v.gainDB = median(told)
-		said = fmt.Sprintf("%.4f dB", v.gainDB)
+		v.gainDB = median(known)
+		by = fmt.Sprintf("%.4f dB", v.gainDB)
 	}
 	if changed {
-		v.add(Gain, alone, "the level was changed as well, by "+said)
+		v.add(Gain, named, measure.Warningf(GainChanged, "the level was changed as well, by %s", by).Of(v.gainDB, "dB"))
 	}
 }
 
@@ -185,7 +188,7 @@ func (l *learner) shortening(w wire, sentBits, receivedBits int) (cause Cause, b
 	return None, receivedBits // as any gain rounds
 }
 
-// shortened tells words cut, rounded or dithered.
+// shortened finds words cut, rounded or dithered.
 func (l *learner) shortened(wires []wire, v *verdict, sentBits, receivedBits int) {
 	for _, cause := range []Cause{Unknown, Dither, Truncation} {
 		for _, w := range wires {
@@ -201,23 +204,25 @@ func (l *learner) shortened(wires []wire, v *verdict, sentBits, receivedBits int
 
 // shorter adds what was done to the words.
 func (l *learner) shorter(v *verdict, cause Cause, w wire, bits int, hidden bool) {
-	alone, before := "", ""
+	if cause == Unknown {
+		dbfs := pcm.DB(w.noise.rms * math.Sqrt2)
+		noise := measure.Warningf(NoiseAdded, "noise was added, of %.1f dBFS", dbfs).Of(dbfs, "dBFS")
+		v.add(Unknown, noise, noise)
+		return
+	}
+	code, how := Dithered, fmt.Sprintf("dithered at %d bits as well", bits)
+	if cause == Truncation {
+		code, how = Shortened, fmt.Sprintf("shortened to %d bits without dither as well", bits)
+	}
+	named := measure.Warning{}
 	if hidden {
-		alone = fmt.Sprintf("the words were of %d bits on the way, whatever they hold below", bits)
-		before = ", before they were changed otherwise"
+		named = measure.Warningf(code, "the words were of %d bits on the way, whatever they hold below", bits).Of(float64(bits), "bits")
+		how += ", before they were changed otherwise"
 	}
-	switch cause {
-	case Dither:
-		v.add(Dither, alone, fmt.Sprintf("the words were dithered at %d bits as well%s", bits, before))
-	case Truncation:
-		v.add(Truncation, alone, fmt.Sprintf("the words were shortened to %d bits without dither as well%s", bits, before))
-	default:
-		said := fmt.Sprintf("noise was added, of %.1f dBFS", pcm.DB(w.noise.rms*math.Sqrt2))
-		v.add(Unknown, said, said)
-	}
+	v.add(cause, named, measure.Warningf(code, "the words were %s", how).Of(float64(bits), "bits"))
 }
 
-// late tells channels that stand beside each other.
+// late finds channels that are late against each other.
 func late(wires []wire, v *verdict) {
 	frames := make([]float64, len(wires))
 	for j, w := range wires {
@@ -226,22 +231,24 @@ func late(wires []wire, v *verdict) {
 		}
 	}
 	if slices.ContainsFunc(frames, func(n float64) bool { return n != 0 && !math.IsNaN(n) }) {
-		v.warn("channels stand beside each other, late by frames: %s", perChannel(frames, "%.0f"))
+		v.warn(measure.Warningf(LateChannels, "channels are late against each other, by frames: %s", perChannel(frames, "%.0f")))
 	}
 }
 
-// constants tells what was added to every word.
+// constants finds what was added to every word.
 func (l *learner) constants(wires []wire, v *verdict, bits int) {
-	steps, any := make([]float64, len(wires)), false
+	steps, most := make([]float64, len(wires)), 0.0
 	for j, w := range wires {
 		own := l.step // what cutting downwards leaves is half a step
 		if w.noise.peak > fewSteps*l.step {
 			own = w.noise.rms * math.Sqrt(12)
 		}
 		steps[j] = w.constant / l.step
-		any = any || !w.filtered() && w.known && !w.dead && math.Abs(w.constant) > 0.6*own
+		if !w.filtered() && w.known && !w.dead && math.Abs(w.constant) > 0.6*own && math.Abs(steps[j]) > math.Abs(most) {
+			most = steps[j]
+		}
 	}
-	if any {
-		v.warn("a constant was added to all words, in steps of %d bits: %s", bits, perChannel(steps, "%+.4g"))
+	if most != 0 {
+		v.warn(measure.Warningf(ConstantsAdded, "a constant was added to all words, in steps of %d bits: %s", bits, perChannel(steps, "%+.4g")).Of(most, "steps"))
 	}
 }

@@ -75,11 +75,6 @@ func (c *comparison) beginsBy(frame int) (by int, err error) {
 func (c *comparison) recover(frame, n int) (next int, err error) {
 	c.attempts++
 	i := c.firstWrong()
-	if c.follows != nil {
-		if next, err = c.slip(frame, i); err != nil || next >= 0 {
-			return next, err
-		}
-	}
 	const near, far = 1, farthestJump
 	// In step again by itself soon: a stretch was muted or replaced. That is asked first, or a block played
 	// twice in place would count as frames that came in and others that were lost. Farther on it is asked last, or frames
@@ -88,9 +83,6 @@ func (c *comparison) recover(frame, n int) (next int, err error) {
 		{0, near}, {n, near}, {4 * n, near}, {0, far}, {n, far}, {4 * n, far},
 		{16 * n, near}, {16 * n, far}, {farthestProbe * n, near}, {farthestProbe * n, far},
 	} {
-		if c.follows != nil && probe.reach == far && probe.later > n {
-			continue // a filter that does not fit for a while is no break
-		}
 		by, found, err := c.shiftAt(frame+i+probe.later, probe.reach)
 		switch {
 		case err != nil:
@@ -147,9 +139,6 @@ func (c *comparison) breakAt(frame, i, by int) (int, error) {
 
 // recoverFar is recover where the sent frames are nowhere near.
 func (c *comparison) recoverFar(frame, i int) (next int, err error) {
-	if c.follows != nil {
-		return -1, nil
-	}
 	h, found, err := c.nextHit(frame + i)
 	if err != nil {
 		return -1, err
@@ -261,10 +250,6 @@ func fits(a [][]float64, i int, b [][]float64, k, n int, limits []tolerance) (le
 func (c *comparison) move(frame, i, by int) (next int, err error) {
 	if err := c.count(frame, i); err != nil {
 		return -1, err
-	}
-	if c.follows != nil && max(by, -by) <= mostSlip {
-		c.offset += by
-		return frame + i, nil
 	}
 	cause, frames, next := Dropout, by, frame+i
 	if by < 0 {

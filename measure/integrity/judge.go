@@ -1,10 +1,10 @@
 package integrity
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
+	"heardiff/measure"
 	"heardiff/playback/pcm"
 )
 
@@ -35,52 +35,36 @@ func (c *comparison) judge(sentBits, receivedBits int) (*comparison, verdict, er
 		return nil, verdict{}, err
 	}
 	v := l.verdict(wires, sentBits, receivedBits)
-	d, err := c.treatedAs(l, wires, v)
-	switch {
-	case err != nil:
+	d, err := c.treatedAs(l, wires)
+	if err != nil {
 		return nil, verdict{}, err
-	case d == nil:
-		if slices.ContainsFunc(v.findings, resampling) {
-			v.warn("whether stretches were lost, muted or repeated as well cannot be told")
-		}
-		return c, v, nil
-	case !d.explained():
+	}
+	if d != nil && d.explained() {
+		v.local = true
+		d.finish(wires)
+		return d, v, nil
+	}
+	switch {
+	case v.resampled():
+		v.warn(measure.Warningf(FaultsUnknown, "whether stretches were lost, muted or repeated as well cannot be told"))
+	case d != nil:
 		v.partly(wires)
-		return c, v, nil
 	}
-	v.local = true
-	d.finish(wires)
-	if d.follows != nil && len(d.faults) > 0 {
-		v.warn("the clocks drift apart: the places of faults are rough")
-	}
-	return d, v, nil
+	return c, v, nil
 }
 
-// treatedAs compares with what wires leave of what was sent, if they are known; else, where it was resampled, follows the clocks.
-func (c *comparison) treatedAs(l *learner, wires []wire, v verdict) (d *comparison, err error) {
-	steady := true
+// treatedAs compares with what wires leave of what was sent; nil where that is not known, or not the same all along since clocks drift
+// apart.
+func (c *comparison) treatedAs(l *learner, wires []wire) (*comparison, error) {
 	for j, w := range wires {
-		steady = steady && w.known && !(w.filtered() && l.drifts(w, j))
-	}
-	if steady {
-		at := c.at
-		at.offset = l.stretches[0].offset
-		d = c.beside(wires, l.top, at)
-		if err := d.run(); err != nil || d.explained() {
-			return d, err
+		if !w.known || w.filtered() && l.drifts(w, j) {
+			return nil, nil
 		}
 	}
-	if !slices.ContainsFunc(v.findings, resampling) {
-		return d, nil
-	}
-	followed, ok := c.following(l, wires)
-	if !ok {
-		return d, nil
-	}
-	if err := followed.run(); err != nil || followed.understood() {
-		return followed, err
-	}
-	return nil, nil
+	at := c.at
+	at.offset = l.stretches[0].offset
+	d := c.against(wires, l.top, at)
+	return d, d.run()
 }
 
 // finish names channels of which nothing arrived, and drops what a filter leaves no certainty of.
@@ -110,61 +94,61 @@ func (c *comparison) result(v verdict, bits int) Result {
 	if v.local || c.good > 0 { // where nothing is equal anywhere the whole was changed, no stretch of it
 		r.Faults = c.faults
 	}
-	cause := v.first(r.Faults)
-	r.Cause, r.Warnings = &cause, v.said(r.Faults)
+	cause := v.cause(r.Faults)
+	r.Cause = &cause
+	r.Warn(v.allWarnings(r.Faults)...)
 	return r
 }
 
 // verdict is what changed the whole recording.
 type verdict struct {
 	findings []finding // what tells most first
-	warnings []string
+	warnings []measure.Warning
 	gainDB   float64
 	local    bool // what changed the whole recording explains all but faults
 }
 
-// finding is a cause, what is to be said where it is the one named, if anything, and what where another is.
+// finding is a cause, with what there is to say where it is the one named (no code: nothing), and where another is.
 type finding struct {
-	cause       Cause
-	alone, also string
+	cause          Cause
+	named, besides measure.Warning
 }
-
-func resampling(f finding) bool { return f.cause == Resampling }
 
 // add adds a finding.
-func (v *verdict) add(cause Cause, alone, also string) {
-	v.findings = append(v.findings, finding{cause, alone, also})
+func (v *verdict) add(cause Cause, named, besides measure.Warning) {
+	v.findings = append(v.findings, finding{cause, named, besides})
 }
 
-// warn adds a warning.
-func (v *verdict) warn(text string, values ...any) {
-	v.warnings = append(v.warnings, fmt.Sprintf(text, values...))
+// warn adds a warning that does not depend on the cause named.
+func (v *verdict) warn(w measure.Warning) { v.warnings = append(v.warnings, w) }
+
+func (v *verdict) resampled() bool {
+	return slices.ContainsFunc(v.findings, func(f finding) bool { return f.cause == Resampling })
 }
 
-// first returns the cause to name.
-func (v *verdict) first(faults []Fault) Cause {
+// cause returns the cause to name.
+func (v *verdict) cause(faults []Fault) Cause {
 	if len(v.findings) > 0 {
 		return v.findings[0].cause
 	}
-	return localCause(faults)
+	return longestCause(faults)
 }
 
-// said returns the warnings, with all that the cause named does not say.
-func (v *verdict) said(faults []Fault) []string {
-	var said []string
+// allWarnings returns the warnings, with all that the cause named does not say.
+func (v *verdict) allWarnings(faults []Fault) (list []measure.Warning) {
 	for i, f := range v.findings {
 		switch {
 		case i > 0:
-			said = append(said, f.also)
-		case f.alone != "":
-			said = append(said, f.alone)
+			list = append(list, f.besides)
+		case f.named.Code != "":
+			list = append(list, f.named)
 		}
 	}
-	said = append(said, v.warnings...)
+	list = append(list, v.warnings...)
 	if len(v.findings) > 0 && v.findings[0].cause != Dropout && len(faults) > 0 {
-		said = append(said, fmt.Sprintf("stretches were lost, muted, repeated or spoilt as well: %d, see the faults", len(faults)))
+		list = append(list, measure.Warningf(AlsoFaults, "stretches were lost, muted, repeated or spoilt as well: %d, see the faults", len(faults)).Of(float64(len(faults)), "faults"))
 	}
-	return said
+	return list
 }
 
 // partly says that the findings do not hold for the most of the recording.
@@ -173,13 +157,13 @@ func (v *verdict) partly(wires []wire) {
 		return // what a filter leaves varies with what passes it
 	}
 	for _, f := range v.findings {
-		v.warnings = append(v.warnings, "in some stretches alone: "+f.also)
+		v.warnings = append(v.warnings, f.besides.From("in some stretches alone"))
 	}
 	v.findings, v.gainDB = []finding{{cause: Unknown}}, math.NaN()
 }
 
-// localCause returns the cause of the faults that lasted longest together.
-func localCause(faults []Fault) Cause {
+// longestCause returns the cause of the faults that lasted longest together.
+func longestCause(faults []Fault) Cause {
 	frames := map[Cause]int{}
 	for _, f := range faults {
 		frames[f.Cause] += f.Frames
