@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 
 	"heardiff/cmd/heardiff/internal/plot"
@@ -86,19 +87,11 @@ func withoutSpectrum(r *jitter.Result) {
 
 // jitterOfChains draws of each chain the channel with the most random jitter.
 func jitterOfChains(chains []named[jitter.Result], floor *named[jitter.Result]) (plot.Chart, bool) {
-	chart := plot.JitterSpectrum{Title: "Jitter of the chains"}
-	for _, c := range chains {
-		if channel, ok := worstJitter(c.result); ok && len(channel.Spectrum) > 0 {
-			chart.Chains = append(chart.Chains, jitterCurve(c.name, channel))
-		}
-	}
-	if floor != nil {
-		if channel, ok := worstJitter(floor.result); ok && len(channel.Spectrum) > 0 {
-			curve := jitterCurve(floor.name, channel)
-			chart.Floor = &curve
-		}
-	}
-	return chart, len(chart.Chains) > 0
+	chart, ok := oneCurveEach("Jitter of the chains", chains, floor, func(r jitter.Result) plot.Curve {
+		worst, _ := worstJitter(r)
+		return jitterCurve(worst)
+	})
+	return plot.JitterSpectrum(chart), ok
 }
 
 // jitterTransfer draws how much of a's jitter b still shows.
@@ -229,14 +222,13 @@ func otherKind(l jitter.AMLine) string {
 
 // jitterChart draws every channel that has a tone. Without a floor it shades what additive noise explains of the first.
 func jitterChart(captures []named[jitter.Result], floor *named[jitter.Result]) plot.Chart {
-	chart := plot.JitterSpectrum{Title: "Jitter of " + captures[0].name}
-	for i, capture := range captures {
-		if i > 0 {
-			chart.Title += " and " + capture.name
-		}
+	chart := plot.JitterSpectrum{Title: "Jitter of " + titled(captures)}
+	for _, capture := range captures {
 		for _, c := range capture.result.Channel {
 			if len(c.Spectrum) > 0 {
-				chart.Chains = append(chart.Chains, jitterCurve(jitterName(capture, c), c))
+				curve := jitterCurve(c)
+				curve.Name = jitterName(capture, c)
+				chart.Chains = append(chart.Chains, curve)
 			}
 		}
 	}
@@ -260,25 +252,26 @@ func jitterName(n named[jitter.Result], c jitter.Channel) string {
 
 // jitterFloor returns a density of the first channel that has a tone.
 func jitterFloor(n named[jitter.Result], density func(jitter.DensityBand) float64) *plot.Curve {
-	for _, c := range n.result.Channel {
-		if len(c.Spectrum) == 0 {
-			continue
-		}
-		curve := plot.Curve{Name: jitterName(n, c)}
-		for _, d := range c.Spectrum {
-			curve.Hz, curve.Y = append(curve.Hz, d.OffsetHz), append(curve.Y, density(d))
-		}
-		return &curve
+	i := slices.IndexFunc(n.result.Channel, func(c jitter.Channel) bool { return len(c.Spectrum) > 0 })
+	if i < 0 {
+		return nil
 	}
-	return nil
+	c := n.result.Channel[i]
+	curve := jitterDensity(c, density)
+	curve.Name = jitterName(n, c)
+	return &curve
+}
+
+func jitterDensity(c jitter.Channel, density func(jitter.DensityBand) float64) (curve plot.Curve) {
+	for _, d := range c.Spectrum {
+		curve.Hz, curve.Y = append(curve.Hz, d.OffsetHz), append(curve.Y, density(d))
+	}
+	return curve
 }
 
 // jitterCurve returns a channel's jitter for a chart: the phase side's density as a curve, its lines as spurs.
-func jitterCurve(name string, c jitter.Channel) plot.Curve {
-	curve := plot.Curve{Name: name}
-	for _, d := range c.Spectrum {
-		curve.Hz, curve.Y = append(curve.Hz, d.OffsetHz), append(curve.Y, d.PMPs)
-	}
+func jitterCurve(c jitter.Channel) plot.Curve {
+	curve := jitterDensity(c, func(d jitter.DensityBand) float64 { return d.PMPs })
 	for _, l := range c.Lines {
 		curve.Spurs = append(curve.Spurs, plot.Spur{Hz: l.OffsetHz, Y: l.PeakPs, Inherent: !l.Counts()})
 	}

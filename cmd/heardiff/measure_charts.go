@@ -1,21 +1,10 @@
 package main
 
 import (
-	"fmt"
 	"strings"
 
 	"heardiff/cmd/heardiff/internal/plot"
-	"heardiff/measure/tone"
 )
-
-// densityCurve returns a channel's noise for a chart.
-func densityCurve(channel int, density []tone.DensityPoint) plot.Curve {
-	curve := plot.Curve{Name: fmt.Sprintf("channel %d", channel)}
-	for _, d := range density {
-		curve.Hz, curve.Y = append(curve.Hz, d.Hz), append(curve.Y, d.DBFS)
-	}
-	return curve
-}
 
 // named is what was measured of one file, and the name it goes by in a picture.
 type named[T any] struct {
@@ -44,6 +33,24 @@ func overlaid[T any](captures []named[T], curves func(T) []plot.Curve) []plot.Cu
 		}
 	}
 	return list
+}
+
+// oneCurveEach draws chains with one curve each, by its name, and the set-up's below; a curve without points is left out.
+func oneCurveEach[T any](title string, chains []named[T], floor *named[T], curve func(T) plot.Curve) (chart plot.Spectrum, any bool) {
+	chart.Title = title
+	for _, c := range chains {
+		if drawn := curve(c.result); len(drawn.Hz) > 0 {
+			drawn.Name = c.name
+			chart.Chains = append(chart.Chains, drawn)
+		}
+	}
+	if floor != nil {
+		if drawn := curve(floor.result); len(drawn.Hz) > 0 {
+			drawn.Name = floor.name
+			chart.Floor = &drawn
+		}
+	}
+	return chart, len(chart.Chains) > 0
 }
 
 // floorOf returns the first curve of the recording set-up's own chart, or nil without one.
