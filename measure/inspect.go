@@ -55,15 +55,12 @@ func Inspect(r pcm.Reader) (Inspection, error) {
 	for c := range scans {
 		scans[c] = newScan(f)
 	}
-	var twins twinScan
-	err := pcm.Blocks(r, blockFrames, func(block [][]float64, _ int) error {
+	survey, err := SurveyOf(r, blockFrames, func(block [][]float64, _ int) {
 		loudness.Write(block)
 		peak.Write(block)
 		for c := range scans {
 			scans[c].write(block[c])
 		}
-		twins.write(block)
-		return nil
 	})
 	if err != nil {
 		return Inspection{}, fmt.Errorf("inspect: %w", err)
@@ -75,9 +72,9 @@ func Inspect(r pcm.Reader) (Inspection, error) {
 		MaxMomentaryLUFS: loud.MaxMomentaryLUFS, MaxShortTermLUFS: loud.MaxShortTermLUFS, TruePeakDBTP: peak.Reading().DBTP,
 	}
 	for c := range scans {
-		result.Channel = append(result.Channel, scans[c].result(c+1))
+		result.Channel = append(result.Channel, scans[c].result(c+1, survey.Clipped[c]))
 	}
-	result.Warn(inspectionWarnings(result, twins)...)
+	result.Warn(inspectionWarnings(result, survey.Copies)...)
 	return result, nil
 }
 
@@ -87,7 +84,6 @@ type scan struct {
 	n                  int
 	peak, squares, sum float64
 	last               float64
-	clipped            int
 	clip, zero, held   run
 	grid               uint64 // all bits that any sample uses, in steps of 2^−31
 	offGrid            bool
@@ -107,16 +103,11 @@ func (r *run) step(on bool) {
 }
 
 func newScan(f pcm.Format) scan {
-	full := 1.0
-	if !f.Float {
-		// The highest word is one step below full scale; a recorder may stop at either end.
-		full = 1 - math.Ldexp(1, 1-f.Bits)
-	}
 	word := math.Ldexp(1, -23) // of a float
 	if !f.Float {
 		word = math.Ldexp(1, 1-f.Bits)
 	}
-	return scan{full: full, last: math.NaN(), tops: newFlatTops(word)}
+	return scan{full: fullScale(f), last: math.NaN(), tops: newFlatTops(word)}
 }
 
 func (s *scan) write(x []float64) {
@@ -126,9 +117,6 @@ func (s *scan) write(x []float64) {
 		s.squares += v * v
 		s.sum += v
 		clipped := m >= s.full
-		if clipped {
-			s.clipped++
-		}
 		s.clip.step(clipped)
 		s.zero.step(v == 0)
 		if v != s.last {
@@ -147,7 +135,7 @@ func (s *scan) write(x []float64) {
 	s.n += len(x)
 }
 
-func (s *scan) result(channel int) ChannelInspection {
+func (s *scan) result(channel, clipped int) ChannelInspection {
 	n := float64(s.n)
 	tops := s.tops.samples()
 	if s.peak >= s.full { // these are clipped samples
@@ -155,7 +143,7 @@ func (s *scan) result(channel int) ChannelInspection {
 	}
 	return ChannelInspection{
 		Channel: channel, PeakDBFS: pcm.DB(s.peak), RMSDBFS: pcm.DBFS(math.Sqrt(s.squares / n)), DC: s.sum / n,
-		ClippedSamples: s.clipped, LongestClipRun: s.clip.longest, FlatTopSamples: tops, LongestZeroRun: s.zero.longest,
+		ClippedSamples: clipped, LongestClipRun: s.clip.longest, FlatTopSamples: tops, LongestZeroRun: s.zero.longest,
 		LongestHeldRun: s.held.longest, EffectiveBits: s.effectiveBits(),
 	}
 }
@@ -170,40 +158,6 @@ func (s *scan) effectiveBits() float64 {
 	return float64(max(1, 32-bits.TrailingZeros64(s.grid)))
 }
 
-// twinScan finds channels that are copies of the first.
-type twinScan struct {
-	seen      bool
-	different []bool
-}
-
-func (t *twinScan) write(block [][]float64) {
-	if !t.seen {
-		t.seen, t.different = true, make([]bool, len(block))
-	}
-	for c := 1; c < len(block); c++ {
-		if t.different[c] {
-			continue
-		}
-		for i, v := range block[c] {
-			if v != block[0][i] {
-				t.different[c] = true
-				break
-			}
-		}
-	}
-}
-
-// copies returns the channels, from 1, that equal channel 1 in every sample.
-func (t *twinScan) copies() []int {
-	var list []int
-	for c := 1; c < len(t.different); c++ {
-		if !t.different[c] {
-			list = append(list, c+1)
-		}
-	}
-	return list
-}
-
 // Limits of the warnings; common practice, no source.
 const (
 	warnClipRun    = 3    // three samples at full scale are no peak of music any more
@@ -216,13 +170,13 @@ const (
 	warnQuietDBFS  = -50
 )
 
-func inspectionWarnings(r Inspection, twins twinScan) (list []Warning) {
+func inspectionWarnings(r Inspection, copies []int) (list []Warning) {
 	for _, c := range r.Channel {
 		for _, w := range c.warnings(r) {
 			list = append(list, w.In(c.Channel).From(fmt.Sprintf("channel %d", c.Channel)))
 		}
 	}
-	if copies := twins.copies(); len(copies) > 0 && !math.IsInf(r.Channel[0].PeakDBFS, -1) {
+	if len(copies) > 0 && !math.IsInf(r.Channel[0].PeakDBFS, -1) {
 		list = append(list, Warningf(IdenticalChannels, "channel %s equals channel 1 in every sample: one channel recorded twice, or a mono source",
 			strings.Trim(fmt.Sprint(copies), "[]")).In(copies[0]))
 	}

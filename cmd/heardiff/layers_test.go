@@ -27,7 +27,7 @@ var rooms = map[string][]string{
 	"measure/interpolate":       {"playback/pcm", "measure/spectrum"},
 	"measure/signal":            {"playback/pcm", "measure/spectrum", "measure"},
 	"measure/jitter":            {"playback/pcm", "measure/spectrum", "measure"},
-	"measure/clock":             {"playback/pcm", "measure/spectrum"},
+	"measure/clock":             {"playback/pcm", "measure/spectrum", "measure"},
 	"measure/jitter/jittertest": {"playback/pcm", "measure/spectrum"},
 	"measure/tone":              {"playback/pcm", "measure/spectrum", "measure", "measure/signal"},
 	"measure/integrity":         {"playback/pcm", "measure/spectrum", "measure", "measure/signal"},

@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/cmplx"
 
+	"heardiff/measure"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
 )
@@ -24,27 +25,9 @@ type lowpass struct {
 	hop  int
 }
 
-// ref: Kaiser 1974: taps = (A − 7.95)/(2.285·Δω) + 1.
 func newLowpass(rateHz float64) lowpass {
-	width := 2 * math.Pi * (stopHz - bandwidthHz) / rateHz
-	half := int(math.Ceil((attenuationDB - 7.95) / (2.285 * width) / 2))
-	cutoff := (stopHz + bandwidthHz) / 2 / rateHz
-	beta := spectrum.KaiserBeta(attenuationDB)
-	taps := make([]float64, 2*half+1)
-	sum := 0.0
-	for i := range taps {
-		x := float64(i - half)
-		h := spectrum.BesselI0(beta * math.Sqrt(max(0, 1-x*x/float64(half*half))))
-		if i != half {
-			h *= math.Sin(2*math.Pi*cutoff*x) / (2 * math.Pi * cutoff * x)
-		}
-		taps[i] = h
-		sum += h
-	}
-	for i := range taps {
-		taps[i] /= sum
-	}
-	return lowpass{taps, int(math.Round(rateHz / samplesPerS))}
+	length := spectrum.KaiserLength(attenuationDB, (stopHz-bandwidthHz)/rateHz)
+	return lowpass{spectrum.LowPass(length, (stopHz+bandwidthHz)/2/rateHz, attenuationDB), int(math.Round(rateHz / samplesPerS))}
 }
 
 // baseband is the logarithm of the carrier's complex amplitude at equal intervals: log of the level, and unwrapped phase in
@@ -53,7 +36,7 @@ type baseband struct{ level, phase []float64 }
 
 // demodulate returns the baseband of every channel, empty for one without a tone. The first value is taken half a filter after the
 // tone begins.
-func demodulate(r pcm.Reader, t tone, carrierHz float64) ([]baseband, error) {
+func demodulate(r pcm.Reader, t measure.ToneStretch, carrierHz float64) ([]baseband, error) {
 	f := r.Format()
 	filter := newLowpass(f.Rate.Hz())
 	// The mixer's phase is counted in 2⁻⁶⁴ turns, so that it stays exact however long the capture is.
@@ -62,10 +45,10 @@ func demodulate(r pcm.Reader, t tone, carrierHz float64) ([]baseband, error) {
 	for c := range channels {
 		channels[c] = channel{filter: filter, sums: map[int]complex128{}}
 	}
-	err := pcm.Blocks(window{r, t.from, t.to}, 1<<14, func(b [][]float64, from int) error {
+	err := pcm.Blocks(window{r, t.From, t.To}, 1<<14, func(b [][]float64, from int) error {
 		mixed := oscillation(step, from, len(b[0]))
 		for c, ch := range b {
-			if t.has[c] {
+			if t.Sounds(c) {
 				channels[c].add(ch, mixed, from)
 			}
 		}

@@ -10,16 +10,16 @@ import (
 )
 
 // report makes the figures of all channels.
-func report(r pcm.Reader, t tone, bands []baseband, carrierHz, nominalHz float64) Result {
+func report(r pcm.Reader, t measure.ToneStretch, bands []baseband, carrierHz, nominalHz float64) Result {
 	rate := r.Format().Rate.Hz()
 	interval := float64(newLowpass(rate).hop) / rate
 	mixed := mixedHz(carrierHz, rate)
 	out := Result{Schema: "heardiff.clock/1", CarrierHz: math.NaN(), NominalHz: nominalHz, RateHz: rate,
 		BandwidthHz: bandwidthHz, IntervalS: interval}
-	out.Warn(t.warnings...)
+	out.Warn(t.Warnings...)
 	for c, b := range bands {
 		ch := Channel{Channel: c + 1, OffsetPPM: math.NaN(), DriftPPMPerS: math.NaN()}
-		if !t.has[c] {
+		if !t.Sounds(c) {
 			out.Warn(measure.Warningf(measure.NoSignal, "channel %d has no tone", c+1).In(c + 1))
 			out.Channel = append(out.Channel, ch)
 			continue
@@ -27,10 +27,10 @@ func report(r pcm.Reader, t tone, bands []baseband, carrierHz, nominalHz float64
 		x := timeErrors(b.phase, interval, mixed, nominalHz)
 		if at, size := jump(x); size > leastJump/rate {
 			s := float64(at) * interval
-			out.Warn(measure.Warningf(TimeJump, "channel %d: time jumps by %.3g µs at %.1f s of the tone: lost or repeated samples are no clock, and every figure holds them", c+1, 1e6*size, s).In(c+1).At(float64(t.from)/rate+s).Of(1e6*size, "µs"))
+			out.Warn(measure.Warningf(TimeJump, "channel %d: time jumps by %.3g µs at %.1f s of the tone: lost or repeated samples are no clock, and every figure holds them", c+1, 1e6*size, s).In(c+1).At(float64(t.From)/rate+s).Of(1e6*size, "µs"))
 		}
 		ch.fill(x, b.level, interval, nominalHz)
-		if c == t.loudest {
+		if c == t.Loudest() {
 			out.CarrierHz = nominalHz * (1 + 1e-6*ch.OffsetPPM)
 			out.Seconds = float64(len(x)) * interval
 		}

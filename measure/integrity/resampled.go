@@ -2,7 +2,6 @@ package integrity
 
 import (
 	"math"
-	"slices"
 
 	"heardiff/measure/spectrum"
 )
@@ -73,13 +72,18 @@ func (l *learner) moved(w wire, channel int) bool {
 	return 4*apart > len(lags)
 }
 
-// drifts reports whether it stands more and more beside it.
+// drifts reports whether it stands more and more beside it, from each stretch to the next: frames lost or repeated move it but once.
 func (l *learner) drifts(w wire, channel int) bool {
+	const least = 0.1 // frames in all
 	lags := l.lags(w, channel)
-	return len(lags) > 0 && slices.Max(lags)-slices.Min(lags) > 0.1
+	var steps []float64
+	for i := 1; i < len(lags); i++ {
+		steps = append(steps, lags[i]-lags[i-1])
+	}
+	return len(steps) > 0 && math.Abs(median(steps))*float64(len(steps)) > least
 }
 
-// lags returns by how much each stretch stands beside where it was found, in frames and parts.
+// lags returns by how much what was sent is late in each stretch, in frames and parts.
 func (l *learner) lags(w wire, channel int) []float64 {
 	const slack = filterReach
 	var lags []float64
@@ -92,7 +96,7 @@ func (l *learner) lags(w wire, channel int) []float64 {
 			continue
 		}
 		before, top, after := m.out[lag-1], m.out[lag], m.out[lag+1]
-		lags = append(lags, float64(lag-slack)+0.5*(before-after)/(before-2*top+after))
+		lags = append(lags, float64(s.offset+lag-slack)+0.5*(before-after)/(before-2*top+after))
 	}
 	return lags
 }

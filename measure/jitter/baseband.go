@@ -27,32 +27,18 @@ func newMixer(rateHz, carrierHz, highHz float64) *mixer {
 	// A sharp edge: a tone let half through would, by the logarithm, leave a product at twice its offset.
 	stop := min(carrierHz, rateHz/2-carrierHz, out-highHz, 1.12*highHz)
 	const attenuationDB = 150
-	// ref: Kaiser 1974: taps = (A − 7.95)/(2.285·Δω) + 1.
-	taps := (attenuationDB - 7.95) / (2.285 * 2 * math.Pi * (stop - highHz) / rateHz)
-	m.quarter = int(math.Ceil(taps / float64(2*m.decimation)))
+	taps := spectrum.KaiserLength(attenuationDB, (stop-highHz)/rateHz)
+	m.quarter = int(math.Ceil(float64(taps-1) / float64(2*m.decimation)))
 	length := 2*m.decimation*m.quarter + 1
 	m.size = max(1<<14, spectrum.PowerOfTwo(8*length))
 	m.bin = int(math.Round(carrierHz / rateHz * float64(m.size)))
-	m.design(length, (stop+highHz)/2/rateHz, spectrum.KaiserBeta(attenuationDB), stop)
+	m.transform(spectrum.LowPass(length, (stop+highHz)/2/rateHz, attenuationDB), stop)
 	return m
 }
 
-func (m *mixer) design(length int, cutoff, beta, stop float64) {
-	h := make([]float64, length)
-	half := float64(length-1) / 2
-	sum := 0.0
-	for i := range h {
-		x := float64(i) - half
-		h[i] = 2 * cutoff * spectrum.BesselI0(beta*math.Sqrt(max(0, 1-x*x/(half*half)))) / spectrum.BesselI0(beta)
-		if x != 0 {
-			h[i] *= math.Sin(2*math.Pi*cutoff*x) / (2 * math.Pi * cutoff * x)
-		}
-		sum += h[i]
-	}
-	for i := range h {
-		h[i] /= sum
-	}
-	bins := spectrum.NewPlan(m.size).Forward(nil, h)
+// transform keeps of the filter's response what is up to its stop band.
+func (m *mixer) transform(taps []float64, stop float64) {
+	bins := spectrum.NewPlan(m.size).Forward(nil, taps)
 	m.reach = min(m.size/2, int(stop/m.rateHz*float64(m.size))+1)
 	m.response = make([]complex128, 2*m.reach+1)
 	for k := 0; k <= m.reach; k++ {

@@ -1,17 +1,14 @@
 package jitter
 
 import (
-	"errors"
 	"fmt"
+	"heardiff/measure"
 	"math"
 	"slices"
 )
 
 // ErrNoTone is wrapped where a capture is not one steady tone; ErrShort where it is too short for the band.
-var (
-	ErrNoTone = errors.New("not a steady tone")
-	ErrShort  = errors.New("capture too short")
-)
+var ErrNoTone, ErrShort = measure.ErrNoTone, measure.ErrShort
 
 // Config says what to measure. The zero value takes the documented defaults.
 type Config struct {

@@ -290,6 +290,9 @@ func straighten(z []complex128, from, to int) {
 	}
 }
 
+// sameLossS is how far apart, in seconds, losses of several channels are one at the most (judgement, no source).
+const sameLossS = 0.05
+
 // loss is where a block was lost or repeated in one channel.
 type loss struct {
 	event
@@ -314,18 +317,18 @@ func (m *measurement) losses() []loss {
 // none to avoid, or too little would be left.
 func (m *measurement) avoidLosses() bool {
 	rate := m.mixer.rateHz
-	var away []pause
+	var gaps []measure.Gap
 	losses := m.losses()
 	for _, l := range losses {
 		half := float64(l.to-l.from) / 2 * float64(m.mixer.decimation)
-		away = append(away, pause{from: int(l.seconds*rate - half), to: int(l.seconds*rate + half)})
+		gaps = append(gaps, measure.Gap{From: int(l.seconds*rate - half), To: int(l.seconds*rate + half)})
 	}
-	if len(away) == 0 || !m.stretch.narrow(joined(away), rate) {
+	if len(gaps) == 0 || !m.tone.KeepClearOf(gaps) {
 		return false
 	}
 	for i, l := range losses {
-		if i == 0 || l.seconds-losses[i-1].seconds > clearS { // the other channels lose the same
-			m.Warn(m.lost(l, ": "+m.stretch.measured(rate)))
+		if i == 0 || l.seconds-losses[i-1].seconds > sameLossS { // the other channels lose the same
+			m.Warn(m.lost(l, ": "+m.tone.Measured()))
 		}
 	}
 	return true

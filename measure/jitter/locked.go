@@ -25,13 +25,25 @@ const (
 	halfAmplitude = -0.5
 )
 
-// meanAngle returns the mean of cos 4φ over a block of so many samples of a sine, from the sums of their squares and of their fourth
+// noteAngles notes of each channel the angle in a block of the survey.
+func (m *measurement) noteAngles(block [][]float64, _ int) {
+	for c, x := range block {
+		m.angles[c] = append(m.angles[c], meanAngle(x))
+	}
+}
+
+// meanAngle returns the mean of cos 4φ over samples of a sine, from the sums of their squares and of their fourth
 // powers: sin⁴φ = 3/8 − (cos 2φ)/2 + (cos 4φ)/8, and cos 2φ is 0 on average at any frequency but 0 and rate/2.
-func meanAngle(squares, fourth float64, count int) float64 {
+func meanAngle(x []float64) float64 {
+	squares, fourth := 0.0, 0.0
+	for _, v := range x {
+		squares += v * v
+		fourth += v * v * v * v
+	}
 	if squares == 0 {
 		return 0
 	}
-	return max(-1, min(2*fourth*float64(count)/(squares*squares)-3, 1))
+	return max(-1, min(2*fourth*float64(len(x))/(squares*squares)-3, 1))
 }
 
 // inPhase returns κ of a channel over the records that were measured.
@@ -40,7 +52,7 @@ func (m *measurement) inPhase(channel int) float64 { return m.kappa(channel, m.r
 // kappa returns κ of a channel over records of so many frames, weighed as their window weighs power.
 func (m *measurement) kappa(channel, frames int) float64 {
 	const fine = 8 // steps of a block
-	angle, block := m.stretch.angle[channel], float64(m.stretch.block)
+	angle, block := m.angles[channel], float64(m.tone.Block)
 	window := spectrum.Tukey(taper)
 	sum, weight := 0.0, 0.0
 	for at := float64(m.from); at < float64(m.from+m.records*frames); at += block / fine {

@@ -21,7 +21,8 @@ type measurement struct {
 	cfg           Config
 	bits          int
 	reader        pcm.Reader
-	stretch       stretch
+	tone          measure.ToneStretch
+	angles        [][]float64 // of each channel in each block of the survey: see inPhase
 	band          [2]float64
 	signalRateHz  float64
 	carrierHz     float64
@@ -94,13 +95,14 @@ func measureIn(r pcm.Reader, cfg Config, longest int) (Result, error) {
 
 func (m *measurement) prepare() error {
 	var err error
-	if m.stretch, err = scan(m.reader); err != nil {
-		return err
+	m.angles = make([][]float64, m.reader.Format().Channels)
+	if m.tone, err = measure.FindTone(m.reader, m.noteAngles); err != nil {
+		return fmt.Errorf("jitter: %w", err)
 	}
-	m.Warn(m.stretch.warnings...)
-	coarse, err := findCarrier(m.reader, m.stretch)
+	m.Warn(m.tone.Warnings...)
+	coarse, err := m.tone.Carrier(m.reader)
 	if err != nil {
-		return err
+		return fmt.Errorf("jitter: %w", err)
 	}
 	rate := m.reader.Format().Rate.Hz()
 	if m.band, err = m.cfg.band(coarse, rate); err != nil {
@@ -115,9 +117,6 @@ func (m *measurement) prepare() error {
 	m.mixer = newMixer(rate, coarse, m.band[1])
 	return nil
 }
-
-// noTone is the level, against the loudest channel's, below which a channel has no tone.
-const noTone = 1e-3
 
 // analyseWhole analyses the longest stretch in which no block was lost or repeated, which shows only once it has been analysed.
 func (m *measurement) analyseWhole() error {
@@ -134,7 +133,7 @@ func (m *measurement) analyseWhole() error {
 // analyse cuts the tone into records and measures each.
 func (m *measurement) analyse() error {
 	lead := m.mixer.lead()
-	from, to := max(m.stretch.from, 0)+lead, m.stretch.to-lead
+	from, to := max(m.tone.From, 0)+lead, m.tone.To-lead
 	samples := (to - from) / m.mixer.decimation
 	m.records = max(1, (samples+m.longest-1)/m.longest)
 	m.from = from
@@ -161,10 +160,9 @@ func (m *measurement) analyse() error {
 
 // listChannels begins the sums of all channels, and lists those that have a tone.
 func (m *measurement) listChannels() {
-	m.toned, m.channels = nil, make([]channelSum, len(m.stretch.level))
-	loudest := slices.Max(m.stretch.level)
+	m.toned, m.channels = nil, make([]channelSum, len(m.tone.Level))
 	for c := range m.channels {
-		if m.channels[c].silent = m.stretch.level[c] < noTone*loudest; !m.channels[c].silent {
+		if m.channels[c].silent = !m.tone.Sounds(c); !m.channels[c].silent {
 			m.toned = append(m.toned, c)
 		}
 	}

@@ -26,7 +26,7 @@ func (m *measurement) result() Result {
 	for c := range m.channels {
 		if m.channels[c].silent {
 			r.Channel = append(r.Channel, silentChannel(c+1))
-			m.Warn(measure.Warningf(measure.NoSignal, "channel %d has no tone (%s)", c+1, loudness(m.stretch.level[c])).In(c+1).Of(pcm.DBFS(m.stretch.level[c]), "dBFS"))
+			m.Warn(measure.Warningf(measure.NoSignal, "channel %d has no tone (%s)", c+1, loudness(m.tone.Level[c])).In(c+1).Of(pcm.DBFS(m.tone.Level[c]), "dBFS"))
 			continue
 		}
 		additive(m.channels[c].bands, m.inPhase(c))

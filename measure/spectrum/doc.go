@@ -4,8 +4,8 @@
 //
 // The API in short:
 //
-//	Hann, BlackmanHarris4, HFT144D, HFT248D, Cosine(…), Kaiser(β), Tukey(t)
-//	                                                                 windows, periodic
+//	Hann, BlackmanHarris4, Cosine(…), Tukey(t)                       windows, periodic
+//	LowPass(KaiserLength(…), …)                                      the taps of a low-pass
 //	w.Samples(n), w.Mean(), w.ENBW(), w.Lobe(), w.Response(x)        their samples and figures of merit
 //	NewPlan(n).Forward / Inverse                                     real transform, n a power of two
 //	NewComplexPlan(n).Forward / Inverse                              complex transform

@@ -64,7 +64,7 @@ func TestScalesOfLineAndNoise(t *testing.T) {
 	for i := range x {
 		x[i] = sigma*random.NormFloat64() + amplitude*math.Sin(2*math.Pi*freq*float64(i)/rate)
 	}
-	s, err := spectrum.Of(x, spectrum.Config{RateHz: rate, Size: size, Window: spectrum.HFT144D(), Overlap: 0.75})
+	s, err := spectrum.Of(x, spectrum.Config{RateHz: rate, Size: size, Window: spectrum.BlackmanHarris4(), Overlap: 0.75})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -105,7 +105,7 @@ func TestBandPowerOfAllIsTheMeanSquare(t *testing.T) {
 
 func TestPeakBetweenBins(t *testing.T) {
 	const rate, size = 44100.0, 8192
-	for _, w := range []spectrum.Window{spectrum.Hann(), spectrum.BlackmanHarris4(), spectrum.Kaiser(14)} {
+	for _, w := range []spectrum.Window{spectrum.Hann(), spectrum.BlackmanHarris4()} {
 		for _, off := range []float64{-0.49, -0.2, 0, 0.31, 0.5} {
 			x := make([]float64, size)
 			freq := (2000 + off) * rate / size

@@ -22,14 +22,8 @@ func TestWindowsMatchPublishedFigures(t *testing.T) {
 		{"Blackman", spectrum.Cosine(.42, .5, .08), 1.7268, .42, -1.0989},
 		{"Blackman-Harris", spectrum.BlackmanHarris4(), 2.0044, .35875, -0.8256},
 		{"Nuttall4b", spectrum.Cosine(.355768, .487396, .144232, .012604), 2.0212, .35577, -0.8118},
-		{"flat top -144 dB", spectrum.HFT144D(), 4.5386, .17815, -0.0021},
-		{"flat top -248 dB", spectrum.HFT248D(), 5.6512, .14220, -0.0009},
 		// Closed forms (1 − 5t/8)/(1 − t/2)², 1 − t/2, and the transform at half a bin summed over 2²⁰ samples (awk).
 		{"Tukey 0.25", spectrum.Tukey(.25), 1.1020, .875, -2.9628},
-		{"Kaiser 2π", spectrum.Kaiser(2 * math.Pi), 1.4963, .48919, -1.4527},
-		{"Kaiser 8.6", spectrum.Kaiser(8.6), 1.7214, .42080, -1.1092},
-		{"Kaiser 14", spectrum.Kaiser(14), 2.1611, .33187, -0.7128},
-		{"Kaiser 38", spectrum.Kaiser(38), 3.5071, .20264, -0.2747},
 	} {
 		const tol = 6e-5 // the published figures have four or five places
 		if got := c.window.ENBW(); math.Abs(got-c.enbw) > tol {
@@ -46,7 +40,7 @@ func TestWindowsMatchPublishedFigures(t *testing.T) {
 
 func TestResponseIsTheTransformOfTheSamples(t *testing.T) {
 	const n = 4096
-	for _, w := range []spectrum.Window{{}, spectrum.Hann(), spectrum.HFT144D(), spectrum.Tukey(.25), spectrum.Kaiser(14)} {
+	for _, w := range []spectrum.Window{{}, spectrum.Hann(), spectrum.BlackmanHarris4(), spectrum.Tukey(.25)} {
 		samples := w.Samples(n)
 		for _, x := range []float64{0, 0.3, 0.5, 1.7, 2.5, 4, 6.5} {
 			var sum complex128

@@ -29,20 +29,18 @@ type quiet struct {
 // findQuiet reads all of r and leaves out digital zeros at the ends, and clicks in the first and last second,
 // with a tenth of a second of guard.
 func findQuiet(r pcm.Reader) (quiet, error) {
-	size := max(1, int(r.Format().Rate)/10)
-	var levels []float64 // of the loudest channel, without DC
 	f := r.Format()
-	q := quiet{to: r.Frames(), repeats: newRepeats(f.Rate), rate: f.Rate, silences: make([]zeros, f.Channels), same: f.Channels > 1}
-	err := pcm.Blocks(r, size, func(block [][]float64, _ int) error {
+	size := max(1, int(f.Rate)/10)
+	var levels []float64 // of the loudest channel, without DC
+	q := quiet{to: r.Frames(), repeats: newRepeats(f.Rate), rate: f.Rate, silences: make([]zeros, f.Channels)}
+	survey, err := measure.SurveyOf(r, size, func(block [][]float64, _ int) {
 		loudest := 0.0
 		for c, x := range block {
 			loudest = max(loudest, deviation(x))
 			q.silences[c].write(x)
-			q.same = q.same && slices.Equal(x, block[0])
 		}
 		levels = append(levels, loudest)
 		q.repeats.write(block[0])
-		return nil
 	})
 	if err != nil {
 		return q, err
@@ -50,7 +48,7 @@ func findQuiet(r pcm.Reader) (quiet, error) {
 	for c := range q.silences {
 		q.silences[c].end()
 	}
-	q.same = q.same && slices.Max(levels) > 0
+	q.same = survey.Identical() && slices.Max(levels) > 0
 	q.locate(levels, size)
 	return q, nil
 }

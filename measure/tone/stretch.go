@@ -13,17 +13,14 @@ import (
 // ErrNoSignal is wrapped by errors about a recording that does not hold the signal the measurement needs.
 var ErrNoSignal = errors.New("not the signal for this measurement")
 
-// active is the part of a recording in which the signal stands, and how steady it is there.
+// active is the part of a recording in which the signal is, and how steady it is there.
 type active struct {
-	from, to int // frames
+	survey   measure.Survey // in tenths of a second
+	from, to int            // frames
 	// swingDB is the largest less the smallest level within it, in dB, of tenths of a second.
 	swingDB []float64 // for each channel
 	// holes counts tenths of a second in which the level fell by more than 20 dB, over all channels.
 	holes int
-	// clipped counts samples at full scale in each channel.
-	clipped []int
-	// same is true where all channels are equal in every sample.
-	same bool
 	// loudest is the largest RMS value of a tenth of a second in each channel.
 	loudest []float64
 	repeats *repeats
@@ -37,33 +34,20 @@ type active struct {
 func findActive(r pcm.Reader) (active, error) {
 	f := r.Format()
 	size := max(1, int(f.Rate)/10)
-	levels, smooth := make([][]float64, f.Channels), make([]envelope, f.Channels)
-	a := active{clipped: make([]int, f.Channels), same: f.Channels > 1, repeats: newRepeats(f.Rate), zeros: make([]zeros, f.Channels)}
-	full := 1.0
-	if !f.Float {
-		full -= math.Ldexp(1, 1-f.Bits)
-	}
-	err := pcm.Blocks(r, size, func(block [][]float64, _ int) error {
+	smooth := make([]envelope, f.Channels)
+	a := active{repeats: newRepeats(f.Rate), zeros: make([]zeros, f.Channels)}
+	var err error
+	a.survey, err = measure.SurveyOf(r, size, func(block [][]float64, _ int) {
 		for c, x := range block {
-			sum := 0.0
-			for i, v := range x {
-				sum += v * v
-				if math.Abs(v) >= full {
-					a.clipped[c]++
-				}
-				a.same = a.same && v == block[0][i]
-			}
-			levels[c] = append(levels[c], math.Sqrt(sum/float64(len(x))))
 			smooth[c].write(x)
 			a.zeros[c].write(x)
 		}
 		a.repeats.write(block[0])
-		return nil
 	})
 	if err != nil {
 		return active{}, err
 	}
-	a.locate(levels, size, r.Frames())
+	a.locate(a.survey.Levels, size, r.Frames())
 	for c := range smooth {
 		a.zeros[c].end()
 		a.steadiness(smooth[c].levels, a.from/size, (a.to-1)/size)
@@ -233,7 +217,7 @@ func (e *envelope) write(x []float64) {
 
 // warnings returns what is wrong with a recording of a steady signal.
 func (a active) warnings(rate pcm.Rate, steadyDB float64) (list []measure.Warning) {
-	for c, n := range a.clipped {
+	for c, n := range a.survey.Clipped {
 		if n > 0 {
 			list = append(list, measure.Warningf(measure.Clipped, "channel %d: %d samples at full scale: clipped, the distortion may be the recorder's", c+1, n).In(c+1).Of(float64(n), "samples"))
 		}
@@ -250,7 +234,7 @@ func (a active) warnings(rate pcm.Rate, steadyDB float64) (list []measure.Warnin
 		list = append(list, measure.Warningf(Dropouts, "%d tenths of a second lie 20 dB or more below the rest: dropouts", a.holes).Of(float64(a.holes), "tenths of a second"))
 	}
 	list = append(list, a.repeats.warnings()...)
-	if a.same && a.to > a.from {
+	if a.survey.Identical() && a.to > a.from {
 		list = append(list, identicalChannels())
 	}
 	return list
