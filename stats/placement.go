@@ -1,13 +1,14 @@
 package stats
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
 )
 
-// PlacementConfig configures a Bayesian adaptive procedure: the hypotheses, and the doses that can be played. The prior
-// over combinations of threshold, slope and lapse rate is uniform.
+// PlacementConfig configures a Bayesian adaptive procedure: the hypotheses, and the doses that can be played. In the prior
+// threshold, slope and lapse rate are independent, and uniform unless they have weights.
 type PlacementConfig struct {
 	Shape      Shape
 	Guess      float64   // chance level, fixed by the design
@@ -16,12 +17,26 @@ type PlacementConfig struct {
 	Slopes     []float64 // above zero
 	Lapses     []float64 // none: 0
 	Doses      []float64 // that can be played
+	Aim        Aim
+	// SlopeWeights and LapseWeights are the prior of slopes and lapse rates, up to a factor; nil: uniform.
+	SlopeWeights []float64
+	LapseWeights []float64
 }
+
+// Aim is what the next dose is to teach.
+type Aim uint8
+
+// Aims.
+const (
+	AimAll       Aim = iota // threshold, slope and lapse rate: the entropy of all of them
+	AimThreshold            // the threshold alone, whatever slope and lapse rate are: the variance of its marginal
+)
 
 // Placement is the state of a Bayesian adaptive procedure: the probability of every combination of threshold, slope and
 // lapse rate. It is a value: After returns the state after an answer and changes nothing.
 //
 // ref: Kontsevich & Tyler (1999), Bayesian adaptive estimation of psychometric slope and threshold, Vision Research 39.
+// Prins (2013), The psi-marginal adaptive method, Journal of Vision 13(7), for aiming at one parameter; from memory.
 type Placement struct {
 	cfg    PlacementConfig
 	cells  []Curve
@@ -39,21 +54,47 @@ func NewPlacement(cfg PlacementConfig) (Placement, error) {
 		return Placement{}, err
 	}
 	p := Placement{cfg: cfg}
+	sum := 0.0
 	for _, t := range cfg.Thresholds {
-		for _, s := range cfg.Slopes {
-			for _, l := range cfg.Lapses {
+		for i, s := range cfg.Slopes {
+			for k, l := range cfg.Lapses {
 				p.cells = append(p.cells, Curve{Shape: cfg.Shape, Guess: cfg.Guess, Lapse: l, Threshold: t, Slope: s, Linear: cfg.Linear})
+				w := weightAt(cfg.SlopeWeights, i) * weightAt(cfg.LapseWeights, k)
+				p.weight, sum = append(p.weight, w), sum+w
 			}
 		}
 	}
-	p.weight = make([]float64, len(p.cells))
 	for i := range p.weight {
-		p.weight[i] = 1 / float64(len(p.cells))
+		p.weight[i] /= sum
 	}
 	for _, d := range cfg.Doses {
 		p.chance = append(p.chance, p.chances(d))
 	}
 	return p, nil
+}
+
+// weightAt returns the weight of the i-th value, 1 where none are given.
+func weightAt(weights []float64, i int) float64 {
+	if weights == nil {
+		return 1
+	}
+	return weights[i]
+}
+
+// checkWeights returns an error where weights are given, but not one above zero for each of n values.
+func checkWeights(of string, weights []float64, n int) error {
+	if weights == nil {
+		return nil
+	}
+	if len(weights) != n {
+		return fmt.Errorf("stats: placement: %d weights for %d %s", len(weights), n, of)
+	}
+	for _, w := range weights {
+		if !(w > 0) || math.IsInf(w, 0) {
+			return fmt.Errorf("stats: placement: weight %v of %s is not above zero", w, of)
+		}
+	}
+	return nil
 }
 
 func (c PlacementConfig) check() error {
@@ -78,7 +119,7 @@ func (c PlacementConfig) check() error {
 			return fmt.Errorf("stats: placement: guess %v and lapse %v leave no room for a rise", c.Guess, l)
 		}
 	}
-	return nil
+	return cmp.Or(checkWeights("slopes", c.SlopeWeights, len(c.Slopes)), checkWeights("lapses", c.LapseWeights, len(c.Lapses)))
 }
 
 func (p Placement) chances(dose float64) []float64 {
@@ -100,9 +141,13 @@ func (p Placement) Entropy() float64 {
 	return sum
 }
 
-// Next returns the dose after whose answer the expected entropy is smallest, and that entropy in nats; of equal doses the
-// first in the list.
-func (p Placement) Next() (dose, entropy float64) {
+// Next returns the dose after whose answer the expected loss is smallest, and that loss: the entropy in nats or, aiming at
+// the threshold alone, its variance in the scale's unit squared. Of equal doses it is the first in the list.
+func (p Placement) Next() (dose, loss float64) {
+	if p.cfg.Aim == AimThreshold {
+		i, variance := p.sharpest()
+		return p.cfg.Doses[i], variance
+	}
 	best, least := 0, math.Inf(1)
 	for i := range p.cfg.Doses {
 		if h := p.expected(p.chance[i]); h < least {
@@ -146,6 +191,9 @@ func (p Placement) Given(d DosePoint) Placement {
 	if i := slices.Index(p.cfg.Doses, d.Dose); i >= 0 {
 		chance = p.chance[i]
 	}
+	if d.Trials == 1 {
+		return p.once(chance, d.Correct == 1)
+	}
 	ln, most := make([]float64, len(p.weight)), math.Inf(-1)
 	for i, w := range p.weight {
 		ln[i] = math.Log(w) + bernoulli(float64(d.Correct), float64(d.Trials), chance[i])
@@ -160,6 +208,24 @@ func (p Placement) Given(d DosePoint) Placement {
 		ln[i] /= sum
 	}
 	p.weight = ln
+	return p
+}
+
+// once is Given of one answer, by the products themselves: an adaptive session has hundreds of them.
+func (p Placement) once(chance []float64, correct bool) Placement {
+	weight, sum := make([]float64, len(p.weight)), 0.0
+	for i, w := range p.weight {
+		if c := chance[i]; correct {
+			weight[i] = w * c
+		} else {
+			weight[i] = w * (1 - c)
+		}
+		sum += weight[i]
+	}
+	for i := range weight {
+		weight[i] /= sum
+	}
+	p.weight = weight
 	return p
 }
 

@@ -92,18 +92,24 @@ func (t trial) GoString() string { return t.String() }
 //  4. practice is shuffled;
 //  5. interleaved plans only: all that is not practice is shuffled.
 //
+// Of a threshold run only the practice is dealt so; the rest follows, see climb.next.
+//
 // A shuffle of n goes from i = n − 1 down to 1 and swaps i with a number drawn from 0 to i.
 func deal(p Plan, seed Seed) []trial {
 	draw := &stream{seed: seed, name: "order"}
 	var practice, controls, rest []trial
 	for _, i := range comparisonOrder(p, draw) {
 		c := p.Comparisons[i]
+		if p.Threshold != nil && c.Kind != Practice {
+			continue
+		}
 		for _, a := range assignments(p, c.Trials, draw) {
 			switch c.Kind {
 			case Practice:
 				practice = append(practice, trial{i, a})
 			case Scored:
 				rest = append(rest, trial{i, a})
+
 			default:
 				controls = append(controls, trial{i, a})
 			}

@@ -26,7 +26,8 @@ type Comparison struct {
 	// about these very samples. In a negative control they are equal.
 	AudioA string `json:"audio_a"`
 	AudioB string `json:"audio_b"`
-	Trials int    `json:"trials"`
+	// Trials is how often it is asked about; 0 of a graded comparison, which is asked about as the answers have it.
+	Trials int `json:"trials"`
 }
 
 // Plan is what will be run, fixed before the first trial.
@@ -53,6 +54,8 @@ type Plan struct {
 	// LeastSeconds is for how many seconds what the design wants heard must sound in a trial, lest its answer be marked as
 	// hurried; 0 in plans that ask for nothing.
 	LeastSeconds float64 `json:"least_seconds,omitempty"`
+	// Threshold, where set, makes the plan a threshold run.
+	Threshold *Threshold `json:"threshold,omitempty"`
 }
 
 // Scope is how many listeners and comparisons a study is planned for: all verdicts share one risk, and what nobody planned
@@ -73,7 +76,7 @@ func (p Plan) Validate() error {
 	if err := p.validateComparisons(); err != nil {
 		return err
 	}
-	return p.validateLooks()
+	return cmp.Or(p.validateLooks(), p.validateThreshold())
 }
 
 // ValidateSettings returns an error that names the first setting that is out of its range, whatever is compared.
@@ -103,14 +106,16 @@ func (p Plan) ValidateSettings() error {
 }
 
 func (p Plan) validateComparisons() error {
-	total, seen := 0, map[string]bool{}
+	seen := map[string]bool{}
 	for _, c := range p.Comparisons {
 		switch {
 		case c.Name == "" || seen[c.Name]:
 			return fmt.Errorf("comparison %q: the name is missing or stands twice", c.Name)
 		case c.shown() != nil:
 			return c.shown()
-		case c.Trials < 1 || c.Trials > MaxTrials: // so that the sum below cannot overflow
+		case c.Kind == Graded && c.Trials != 0:
+			return fmt.Errorf("comparison %q: %d trials, but how many a dose of a threshold run gets follows from the answers", c.Name, c.Trials)
+		case c.Kind != Graded && (c.Trials < 1 || c.Trials > MaxTrials): // so that the sum below cannot overflow
 			return fmt.Errorf("comparison %q: %d trials", c.Name, c.Trials)
 		case c.AudioA == "" || c.AudioB == "":
 			return fmt.Errorf("comparison %q: no prepared audio", c.Name)
@@ -118,9 +123,8 @@ func (p Plan) validateComparisons() error {
 			return fmt.Errorf("comparison %q is a %s: its two presentations must be the same audio in a negative control and in no other", c.Name, c.Kind)
 		}
 		seen[c.Name] = true
-		total += c.Trials
 	}
-	if total < 1 || total > MaxTrials {
+	if total := p.Trials(); total < 1 || total > MaxTrials {
 		return fmt.Errorf("%d trials in all: must lie between 1 and %d", total, MaxTrials)
 	}
 	return nil
@@ -148,9 +152,14 @@ func (p Plan) HashText() string {
 	return hex.EncodeToString(h[:])
 }
 
-// Trials returns the number of trials over all comparisons.
+// Trials returns the number of trials over all comparisons; of a threshold run the most there can be.
 func (p Plan) Trials() int {
 	n := 0
+	if p.Threshold != nil {
+		for _, t := range p.Threshold.Tracks {
+			n += min(max(0, t.Limit), MaxTrials+1) // so that the sum cannot overflow
+		}
+	}
 	for _, c := range p.Comparisons {
 		n += c.Trials
 	}

@@ -29,13 +29,15 @@ type Session struct {
 	journal Journal
 	now     func() time.Time
 
-	trials  []trial // as dealt, replacements appended
+	trials  []trial // as dealt, replacements appended; of a threshold run those dealt so far
+	climb   *climb  // nil where the plan is no threshold run
 	current int
 	answers map[int]Entry // confirmed answers by trial index
 	voids   int
 	scored  int // scored trials answered, and how many of them rightly: for the looks of a sequential plan
 	correct int
-	stopped Stop // by a look; "" while none has
+	spent   time.Duration // on answered trials of a threshold run
+	stopped Stop          // by a look; "" while none has
 	last    Entry
 	phase   Phase
 	opened  bool
@@ -134,6 +136,7 @@ func newSession(id string, p Plan, seed Seed, journal Journal, now func() time.T
 	s := &Session{
 		id: id, plan: p, seed: seed, journal: journal, now: now,
 		trials:  deal(p, seed),
+		climb:   newClimb(p, seed),
 		answers: map[int]Entry{},
 		rested:  now(),
 	}
@@ -146,6 +149,11 @@ func (s *Session) offer(i int) {
 	s.current, s.begun, s.switches, s.pending = i, s.now(), 0, Entry{}
 	s.heard, s.ran = map[Label]int{}, 0
 	s.phase = Listening
+	if i >= len(s.trials) && s.climb != nil {
+		if next, ok := s.climb.next(); ok {
+			s.trials = append(s.trials, next)
+		}
+	}
 	if i >= len(s.trials) || s.stopped != "" {
 		s.phase = Done
 	}
@@ -207,13 +215,28 @@ func (s *Session) applyTrial(e Entry) error {
 		s.answers[s.current] = e
 		s.feedback = s.practiceFeedback(e)
 		s.count(s.trials[s.current], e)
+		s.took(s.trials[s.current], e)
 	}
 	s.offer(s.current + 1)
 	return nil
 }
 
-// replace adds a trial for one that was void: practice at the end of the practice, all else at the very end.
+// took takes an answer into the threshold run.
+func (s *Session) took(t trial, e Entry) {
+	if s.climb == nil || s.plan.Comparisons[t.comparison].Kind == Practice {
+		return
+	}
+	s.spent += time.Duration(e.Seconds * float64(time.Second))
+	s.climb.answered(t.comparison, e.Answer == t.right())
+}
+
+// replace adds a trial for one that was void: practice at the end of the practice, all else at the very end. A threshold run deals
+// on, as if the void trial had not been asked.
 func (s *Session) replace(comparison int) {
+	if s.climb != nil && s.plan.Comparisons[comparison].Kind != Practice {
+		s.voids++
+		return
+	}
 	t := replacement(s.plan, s.seed, comparison, s.voids)
 	s.voids++
 	at := len(s.trials)

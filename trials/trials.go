@@ -64,6 +64,7 @@ const (
 	Practice                    // with feedback, not counted
 	PositiveControl             // a plain difference: a listener who misses it shows nothing by missing others
 	NegativeControl             // the same audio twice: a listener who 'hears' it shows that something leaks
+	Graded                      // a dose of a threshold run: how often it is asked about follows from the answers
 )
 
 // Layout says how the comparisons of a plan follow one another.
@@ -92,7 +93,7 @@ const (
 
 var (
 	sourceNames = []string{"A", "B"}
-	kindNames   = []string{"scored", "practice", "positive control", "negative control"}
+	kindNames   = []string{"scored", "practice", "positive control", "negative control", "graded"}
 	layoutNames = []string{"interleaved", "blocked"}
 	orderNames  = []string{"independent", "balanced"}
 )

@@ -9,6 +9,10 @@ type View struct {
 	Phase   Phase
 	// Trial counts from 1 among the trials shown; Trials is how many there are, replacements of void ones included.
 	Trial, Trials int
+	// AtMost marks a session that may end before Trials: a threshold run, which ends at the precision asked for. Left is how long the
+	// trials that may still come would take at the pace so far; 0 before the first answer.
+	AtMost bool
+	Left   time.Duration
 	// Practice marks a trial with feedback that does not count.
 	Practice bool
 	// Heard holds the labels that have been heard in this trial.
@@ -64,10 +68,11 @@ func (s *Session) View() View {
 		v.Heard[l] = frames > 0
 	}
 	if s.current < len(s.trials) {
-		v.Practice = s.plan.Comparisons[s.trials[s.current].comparison].Kind == Practice
+		v.Practice = s.feedbackOn(s.trials[s.current])
 	} else {
 		v.Trial = len(s.trials)
 	}
+	s.viewClimb(&v)
 	if rest := s.plan.restAfter(); rest > 0 {
 		v.RestIn = rest - s.now().Sub(s.rested)
 		v.RestDue = v.RestIn <= 0
@@ -75,10 +80,31 @@ func (s *Session) View() View {
 	return v
 }
 
+// feedbackOn reports whether the answer to a trial is followed by how it went: in practice, and all through a training.
+func (s *Session) feedbackOn(t trial) bool {
+	return s.plan.Comparisons[t.comparison].Kind == Practice || s.plan.Threshold != nil && s.plan.Threshold.Training
+}
+
+// viewClimb shows how far a threshold run may still go: of doses and of answers it says nothing.
+func (s *Session) viewClimb(v *View) {
+	if s.climb == nil {
+		return
+	}
+	v.AtMost, v.Trials = true, s.plan.Trials()+s.voids
+	if s.phase == Done {
+		v.Trial = s.current
+		v.Trials = s.current
+	}
+	answered := len(s.answers) - s.plan.Count(Practice)
+	if left := v.Trials - s.current; answered > 0 && left > 0 {
+		v.Left = s.spent / time.Duration(answered) * time.Duration(left)
+	}
+}
+
 // practiceFeedback returns how the answered trial went if it was practice, else nil.
 func (s *Session) practiceFeedback(e Entry) *Feedback {
 	t := s.trials[e.Trial-1]
-	if s.plan.Comparisons[t.comparison].Kind != Practice {
+	if !s.feedbackOn(t) {
 		return nil
 	}
 	return &Feedback{Answer: e.Answer, Right: e.Answer == t.right()}

@@ -1,0 +1,118 @@
+package stats
+
+import "math"
+
+// tie is how near, as a part of the variance now, two doses may come to each other and count as equal. What rounding makes of the same
+// sums, which differs from one processor to another, is a millionth of it: the same answers lead to the same dose everywhere.
+const tie = 1e-9
+
+// each returns how many cells share a threshold: they follow one another.
+func (p Placement) each() int { return len(p.cells) / len(p.cfg.Thresholds) }
+
+// units returns the thresholds in the scale's unit.
+func (p Placement) units() []float64 {
+	u := make([]float64, len(p.cfg.Thresholds))
+	for i := range u {
+		u[i] = p.cells[0].unit(p.cfg.Thresholds[i])
+	}
+	return u
+}
+
+// sharpest returns the dose, by index, that is expected to leave the threshold the least variance, and that variance.
+//
+// With R the chance of a right answer and M, M_r the means of the threshold u and of u over right answers, weighted by R,
+// an answer is expected to leave E[u²] − M_r²/R − (M − M_r)²/(1 − R).
+func (p Placement) sharpest() (best int, variance float64) {
+	units, each, m := p.units(), p.each(), p.marginal()
+	from, to := bulk(m)
+	centre := 0.0 // about which the sums lose no digits
+	for i, w := range m {
+		centre += w * units[i]
+	}
+	weight := p.weight[from*each : to*each]
+	lever := make([]float64, len(weight))
+	mean, square := 0.0, 0.0
+	for i, w := range weight {
+		u := units[from+i/each] - centre
+		lever[i] = w * u
+		mean += lever[i]
+		square += lever[i] * u
+	}
+	variance = math.Inf(1)
+	for i, chance := range p.chance {
+		right, rightMean := 0.0, 0.0
+		for k, c := range chance[from*each : to*each] {
+			right += weight[k] * c
+			rightMean += lever[k] * c
+		}
+		left := square - rightMean*rightMean/right - (mean-rightMean)*(mean-rightMean)/(1-right)
+		if left < variance-tie*square {
+			best, variance = i, left
+		}
+	}
+	return best, variance
+}
+
+// bulk returns the range of thresholds outside of which each has next to no probability: they move no sum by as much as a tie.
+func bulk(marginal []float64) (from, to int) {
+	const nothing = 1e-13
+	to = len(marginal)
+	for from < to && marginal[from] < nothing {
+		from++
+	}
+	for to > from && marginal[to-1] < nothing {
+		to--
+	}
+	return from, to
+}
+
+// marginal returns the posterior of each threshold.
+func (p Placement) marginal() []float64 {
+	each := p.each()
+	m := make([]float64, len(p.cfg.Thresholds))
+	for i, w := range p.weight {
+		m[i/each] += w
+	}
+	return m
+}
+
+// ThresholdInterval returns the doses between which the threshold lies with probability confidence, equal tails to either side; see
+// ThresholdQuantile. An end is NaN where the posterior reaches the end of the grid: the answers do not bound it.
+func (p Placement) ThresholdInterval(confidence float64) [2]float64 {
+	tail := (1 - confidence) / 2
+	m := p.marginal()
+	iv := [2]float64{p.ThresholdQuantile(tail), p.ThresholdQuantile(1 - tail)}
+	if m[0] >= tail/edge {
+		iv[0] = math.NaN()
+	}
+	if m[len(m)-1] >= tail/edge {
+		iv[1] = math.NaN()
+	}
+	return iv
+}
+
+// edge is how much less than the tail may lie on the last threshold of the grid: what would lie beyond it is no more than a few times that.
+const edge = 10
+
+// ThresholdQuantile returns the dose below which the threshold lies with probability q. Between the thresholds of the grid, which must rise
+// in equal steps of the scale, the posterior is taken to be even.
+func (p Placement) ThresholdQuantile(q float64) float64 {
+	units, m := p.units(), p.marginal()
+	step := 0.0
+	if last := len(m) - 1; last > 0 {
+		step = (units[last] - units[0]) / float64(last)
+	}
+	return p.cells[0].dose(quantileOf(m, units, step, q))
+}
+
+// quantileOf returns where the sum of m, each spread evenly over a step about its unit, reaches q.
+func quantileOf(m, units []float64, step, q float64) float64 {
+	below := 0.0
+	for i, w := range m {
+		if below+w >= q {
+			return units[i] - step/2 + step*(q-below)/w
+		}
+		below += w
+	}
+	return units[len(units)-1] + step/2
+}

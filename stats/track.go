@@ -1,0 +1,289 @@
+package stats
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// Placing is a way of choosing the dose of the next trial of a threshold run.
+type Placing uint8
+
+// Ways of placing. The zero value is the Bayesian one.
+const (
+	PlacedBayes     Placing = iota // where the threshold's variance is expected to fall most
+	PlacedStaircase                // transformed up-down
+	PlacedConstant                 // constant stimuli: each dose equally often, in random order
+)
+
+var placings = [...]string{"bayes", "staircase", "constant"}
+
+// String returns "bayes", "staircase" or "constant".
+func (p Placing) String() string {
+	if int(p) < len(placings) {
+		return placings[p]
+	}
+	return fmt.Sprintf("placing %d", uint8(p))
+}
+
+// MarshalText writes the name.
+func (p Placing) MarshalText() ([]byte, error) { return []byte(p.String()), nil }
+
+// UnmarshalText reads a name that String writes, and errors for anything else.
+func (p *Placing) UnmarshalText(text []byte) error {
+	i := slices.Index(placings[:], string(text))
+	if i < 0 {
+		return fmt.Errorf("stats: procedure %q: bayes, staircase or constant is wanted", text)
+	}
+	*p = Placing(i)
+	return nil
+}
+
+// ThresholdPrior is what is thought possible of a listener before the first answer: every threshold as likely as any other, slopes
+// and lapse rates by their weights (none: equally). Levels are in dB: 20·log10 of the dose.
+type ThresholdPrior struct {
+	LowDB  float64   `json:"low_db"` // lowest threshold
+	HighDB float64   `json:"high_db"`
+	StepDB float64   `json:"step_db"`
+	Slopes []float64 `json:"slopes"` // s of the Weibull function 1 − 2^−(x/t)^s
+	Lapses []float64 `json:"lapses"`
+	// SlopeWeights and LapseWeights are any multiple of the probabilities.
+	SlopeWeights []float64 `json:"slope_weights,omitempty"`
+	LapseWeights []float64 `json:"lapse_weights,omitempty"`
+}
+
+// PriorFor returns a prior for doses between two levels: thresholds every half decibel to 10 dB beyond either of them, slopes 0.35
+// to 5.6, normal in their logarithm about 1.5 with a deviation of one octave, lapses up to 6 %, falling exponentially by a factor e
+// for each 1 %. The package comment has what it costs where a listener is unlike it.
+func PriorFor(lowDB, highDB float64) ThresholdPrior {
+	const centre, lapse = 1.5, 0.01
+	p := ThresholdPrior{LowDB: lowDB - 10, HighDB: highDB + 10, StepDB: 0.5, Lapses: []float64{0, 0.01, 0.02, 0.03, 0.04, 0.06}}
+	for i := range 9 {
+		s := fourDecimals(0.35 * math.Pow(2, float64(i)/2))
+		octaves := math.Log2(s / centre)
+		p.Slopes, p.SlopeWeights = append(p.Slopes, s), append(p.SlopeWeights, fourDecimals(math.Exp(-octaves*octaves/2)))
+	}
+	for _, l := range p.Lapses {
+		p.LapseWeights = append(p.LapseWeights, fourDecimals(math.Exp(-l/lapse)))
+	}
+	return p
+}
+
+// fourDecimals keeps a plan readable.
+func fourDecimals(v float64) float64 { return math.Round(1e4*v) / 1e4 }
+
+// maxPriorCells bounds the grid, and with it the time that the next dose takes.
+const maxPriorCells = 100_000
+
+func (p ThresholdPrior) check() error {
+	switch {
+	case !(p.HighDB > p.LowDB) || math.IsInf(p.LowDB, 0) || math.IsInf(p.HighDB, 0):
+		return fmt.Errorf("stats: thresholds from %v to %v dB", p.LowDB, p.HighDB)
+	case !(p.StepDB > 0 && p.StepDB <= 1):
+		return fmt.Errorf("stats: thresholds every %v dB: above 0 and at most 1 is wanted", p.StepDB)
+	case (p.HighDB-p.LowDB)/p.StepDB*float64(len(p.Slopes)*len(p.Lapses)) > maxPriorCells:
+		return fmt.Errorf("stats: more than %d combinations of threshold, slope and lapse rate", maxPriorCells)
+	case len(p.Slopes) == 0 || len(p.Lapses) == 0:
+		return fmt.Errorf("stats: no slopes, or no lapse rates")
+	}
+	return nil
+}
+
+func (p ThresholdPrior) thresholds() []float64 {
+	n := int(math.Round((p.HighDB - p.LowDB) / p.StepDB))
+	t := make([]float64, n+1)
+	for i := range t {
+		t[i] = fromDB(p.LowDB + float64(i)*p.StepDB)
+	}
+	return t
+}
+
+func fromDB(level float64) float64 { return math.Pow(10, level/20) }
+func toDB(dose float64) float64    { return 20 * math.Log10(dose) }
+
+// TrackConfig sets one track of a threshold run: one kind of dose, graded in rungs.
+type TrackConfig struct {
+	Placing  Placing
+	LevelsDB []float64 // of the rungs, rising
+	Guess    float64   // chance level of the design
+	Prior    ThresholdPrior
+	WithinDB float64 // half-width of the 95 % interval at which the track is done; 0: at its limit alone
+	Limit    int     // most trials
+	// Down and Steps are of a staircase that begins at the highest rung: see StaircaseConfig; steps in rungs.
+	Down  int
+	Steps []int
+}
+
+// Track is the state of one track. It is a value: After returns the state after an answer and changes nothing. The same answers make the same state.
+type Track struct {
+	cfg     TrackConfig
+	known   Placement
+	stairs  Staircase
+	counts  []DosePoint // by rung
+	trials  int
+	settled bool
+}
+
+// leastSettled is the number of trials before which no track is done: an interval from fewer rests on the prior.
+const leastSettled = 30
+
+// NewTrack returns the state before the first trial. It is an error if there are fewer than two rungs, they do not rise, or
+// a setting is out of range.
+func NewTrack(cfg TrackConfig) (Track, error) {
+	t := Track{cfg: cfg}
+	if err := cfg.check(); err != nil {
+		return t, err
+	}
+	doses := make([]float64, len(cfg.LevelsDB))
+	for i, l := range cfg.LevelsDB {
+		doses[i] = fromDB(l)
+		t.counts = append(t.counts, DosePoint{Dose: doses[i]})
+	}
+	var err error
+	t.known, err = NewPlacement(PlacementConfig{Shape: Weibull, Guess: cfg.Guess, Thresholds: cfg.Prior.thresholds(),
+		Slopes: cfg.Prior.Slopes, Lapses: cfg.Prior.Lapses,
+		SlopeWeights: cfg.Prior.SlopeWeights, LapseWeights: cfg.Prior.LapseWeights, Doses: doses, Aim: AimThreshold})
+	if err != nil || cfg.Placing != PlacedStaircase {
+		return t, err
+	}
+	top := float64(len(doses) - 1)
+	var steps []float64
+	for _, s := range cfg.Steps {
+		steps = append(steps, float64(s))
+	}
+	t.stairs, err = NewStaircase(StaircaseConfig{Down: cfg.Down, Start: top, Steps: steps, High: top})
+	return t, err
+}
+
+func (c TrackConfig) check() error {
+	if len(c.LevelsDB) < 2 {
+		return fmt.Errorf("stats: track: %d rungs, two or more are wanted", len(c.LevelsDB))
+	}
+	for i, l := range c.LevelsDB {
+		if math.IsNaN(l) || math.Abs(l) > 400 || i > 0 && !(l > c.LevelsDB[i-1]) {
+			return fmt.Errorf("stats: track: level %v dB of rung %d: levels rise", l, i+1)
+		}
+	}
+	switch {
+	case int(c.Placing) >= len(placings):
+		return fmt.Errorf("stats: track: %v", c.Placing)
+	case !(c.WithinDB >= 0) || math.IsInf(c.WithinDB, 0):
+		return fmt.Errorf("stats: track: within %v dB", c.WithinDB)
+	case c.Limit < 1:
+		return fmt.Errorf("stats: track: at most %d trials", c.Limit)
+	}
+	return c.Prior.check()
+}
+
+// Rungs returns the number of rungs.
+func (t Track) Rungs() int { return len(t.counts) }
+
+// Trials is the number of answers so far.
+func (t Track) Trials() int { return t.trials }
+
+// Left is how many trials the track may still have: 0 when it is done.
+func (t Track) Left() int {
+	if t.settled {
+		return 0
+	}
+	return t.cfg.Limit - t.trials
+}
+
+// Next returns the rung, from 0, of the next trial. Of constant stimuli it is drawn, by below(n) which returns a number from 0 to n − 1,
+// among those that were given least often: each comes once before any comes again.
+func (t Track) Next(below func(n int) int) int {
+	switch t.cfg.Placing {
+	case PlacedStaircase:
+		return int(math.Round(t.stairs.Level()))
+	case PlacedConstant:
+		least := t.counts[0].Trials
+		for _, c := range t.counts {
+			least = min(least, c.Trials)
+		}
+		var open []int
+		for i, c := range t.counts {
+			if c.Trials == least {
+				open = append(open, i)
+			}
+		}
+		return open[below(len(open))]
+	}
+	best, _ := t.known.sharpest()
+	return best
+}
+
+// After returns the state after an answer at a rung.
+func (t Track) After(rung int, correct bool) Track {
+	d := DosePoint{Dose: t.counts[rung].Dose, Trials: 1}
+	if correct {
+		d.Correct = 1
+	}
+	t.known = t.known.Given(d)
+	t.counts = slices.Clone(t.counts)
+	t.counts[rung].Trials++
+	t.counts[rung].Correct += d.Correct
+	t.trials++
+	if t.cfg.Placing == PlacedStaircase {
+		t.stairs = t.stairs.Next(correct)
+	}
+	t.settled = t.trials >= leastSettled && t.cfg.WithinDB > 0 && t.HalfWidthDB() <= t.cfg.WithinDB
+	return t
+}
+
+// HalfWidthDB is half the width of the threshold's 95 % interval; infinite where it has no end.
+func (t Track) HalfWidthDB() float64 {
+	iv := t.known.ThresholdInterval(0.95)
+	if w := (toDB(iv[1]) - toDB(iv[0])) / 2; !math.IsNaN(w) {
+		return w
+	}
+	return math.Inf(1)
+}
+
+// ThresholdEstimate is what the answers of a track say. Levels are in dB, 20·log10 of the dose.
+type ThresholdEstimate struct {
+	ThresholdDB float64    `json:"threshold_db"` // posterior median; NaN where the answers do not bound it on both sides
+	IntervalDB  [2]float64 `json:"interval_db"`  // 95 %, equal tails; an end that the answers do not bound is NaN
+	Slope       float64    `json:"slope"`        // posterior geometric mean
+	Lapse       float64    `json:"lapse"`
+	Trials      int        `json:"trials"`
+	Guess       float64    `json:"guess"`
+}
+
+// Estimate returns what the answers so far say, whichever way the doses were placed: the likelihood does not ask.
+func (t Track) Estimate() ThresholdEstimate {
+	p, iv := t.known.Posterior(), t.known.ThresholdInterval(0.95)
+	e := ThresholdEstimate{ThresholdDB: toDB(t.known.ThresholdQuantile(0.5)), IntervalDB: [2]float64{toDB(iv[0]), toDB(iv[1])},
+		Slope: p.Slope, Lapse: p.Lapse, Trials: t.trials, Guess: t.cfg.Guess}
+	if math.IsNaN(iv[0]) || math.IsNaN(iv[1]) {
+		e.ThresholdDB = math.NaN()
+	}
+	return e
+}
+
+// Given returns the state of the posterior after k right answers of n at each rung, without their order: what a summary of a session holds.
+// Next and Left of it say nothing.
+func (t Track) Given(counts []Count) (Track, error) {
+	if len(counts) != len(t.counts) {
+		return t, fmt.Errorf("stats: track: counts at %d rungs of %d", len(counts), len(t.counts))
+	}
+	t.counts = slices.Clone(t.counts)
+	for i, c := range counts {
+		if c.Trials == 0 {
+			continue
+		}
+		if err := checkCounts(c.Correct, c.Trials); err != nil {
+			return t, err
+		}
+		t.known = t.known.Given(DosePoint{Dose: t.counts[i].Dose, Correct: c.Correct, Trials: c.Trials})
+		t.counts[i].Correct += c.Correct
+		t.counts[i].Trials += c.Trials
+		t.trials += c.Trials
+	}
+	return t, nil
+}
+
+// At returns the chance of a right answer at a level in dB, by the estimate.
+func (e ThresholdEstimate) At(levelDB float64) float64 {
+	c := Curve{Shape: Weibull, Guess: e.Guess, Lapse: e.Lapse, Threshold: fromDB(e.ThresholdDB), Slope: e.Slope}
+	return c.At(fromDB(levelDB))
+}
