@@ -3,6 +3,7 @@ package stats
 import (
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"slices"
 )
 
@@ -250,40 +251,96 @@ type ThresholdEstimate struct {
 }
 
 // Estimate returns what the answers so far say, whichever way the doses were placed: the likelihood does not ask.
-func (t Track) Estimate() ThresholdEstimate {
-	p, iv := t.known.Posterior(), t.known.ThresholdInterval(0.95)
-	e := ThresholdEstimate{ThresholdDB: toDB(t.known.ThresholdQuantile(0.5)), IntervalDB: [2]float64{toDB(iv[0]), toDB(iv[1])},
-		Slope: p.Slope, Lapse: p.Lapse, Trials: t.trials, Guess: t.cfg.Guess}
+func (t Track) Estimate() ThresholdEstimate { return estimateOf(t.known, t.cfg.Guess, t.trials) }
+
+func estimateOf(known Placement, guess float64, trials int) ThresholdEstimate {
+	p, iv := known.Posterior(), known.ThresholdInterval(0.95)
+	e := ThresholdEstimate{ThresholdDB: toDB(known.ThresholdQuantile(0.5)), IntervalDB: [2]float64{toDB(iv[0]), toDB(iv[1])},
+		Slope: p.Slope, Lapse: p.Lapse, Trials: trials, Guess: guess}
 	if math.IsNaN(iv[0]) || math.IsNaN(iv[1]) {
 		e.ThresholdDB = math.NaN()
 	}
 	return e
 }
 
-// Given returns the state of the posterior after k right answers of n at each rung, without their order: what a summary of a session holds.
-// Next and Left of it say nothing.
-func (t Track) Given(counts []Count) (Track, error) {
-	if len(counts) != len(t.counts) {
-		return t, fmt.Errorf("stats: track: counts at %d rungs of %d", len(counts), len(t.counts))
+// ThresholdGrid estimates thresholds from counts at a set of levels: of many listeners, one after the other.
+type ThresholdGrid struct {
+	levelsDB []float64
+	guess    float64
+	start    Placement
+}
+
+// NewThresholdGrid returns a grid for counts at the levels, in dB. It is an error if there are fewer than two, they do not rise, or the
+// prior is out of range.
+func NewThresholdGrid(levelsDB []float64, guess float64, prior ThresholdPrior) (*ThresholdGrid, error) {
+	t, err := NewTrack(TrackConfig{LevelsDB: levelsDB, Guess: guess, Prior: prior, Limit: 1})
+	return &ThresholdGrid{levelsDB, guess, t.known}, err
+}
+
+// Estimate returns what k right answers of n at each level say. It is an error if the counts are not one a level, or out of range.
+func (g *ThresholdGrid) Estimate(counts []Count) (ThresholdEstimate, error) {
+	if len(counts) != len(g.levelsDB) {
+		return ThresholdEstimate{}, fmt.Errorf("stats: threshold: counts at %d levels of %d", len(counts), len(g.levelsDB))
 	}
-	t.counts = slices.Clone(t.counts)
+	known, trials := g.start, 0
 	for i, c := range counts {
 		if c.Trials == 0 {
 			continue
 		}
 		if err := checkCounts(c.Correct, c.Trials); err != nil {
-			return t, err
+			return ThresholdEstimate{}, err
 		}
-		t.known = t.known.Given(DosePoint{Dose: t.counts[i].Dose, Correct: c.Correct, Trials: c.Trials})
-		t.counts[i].Correct += c.Correct
-		t.counts[i].Trials += c.Trials
-		t.trials += c.Trials
+		known = known.Given(DosePoint{Dose: fromDB(g.levelsDB[i]), Correct: c.Correct, Trials: c.Trials})
+		trials += c.Trials
 	}
-	return t, nil
+	return estimateOf(known, g.guess, trials), nil
 }
 
 // At returns the chance of a right answer at a level in dB, by the estimate.
 func (e ThresholdEstimate) At(levelDB float64) float64 {
 	c := Curve{Shape: Weibull, Guess: e.Guess, Lapse: e.Lapse, Threshold: fromDB(e.ThresholdDB), Slope: e.Slope}
 	return c.At(fromDB(levelDB))
+}
+
+// FitP returns how often answers that follow the estimate's curve, as many at each level, deviate from it as much as those given: small
+// where the curve does not fit. It is told from simulated answers, draws sets of them by the seed; since the estimate is not fitted to
+// each anew, it errs on the side of a fit. NaN where there is no estimate.
+func (e ThresholdEstimate) FitP(levelsDB []float64, counts []Count, draws int, seed uint64) float64 {
+	if math.IsNaN(e.ThresholdDB) || draws < 1 {
+		return math.NaN()
+	}
+	var chance []float64
+	var asked []Count
+	for i, c := range counts {
+		if c.Trials > 0 {
+			chance, asked = append(chance, clampRate(e.At(levelsDB[i]))), append(asked, c)
+		}
+	}
+	random := rand.New(rand.NewPCG(seed, 1))
+	found, extreme := devianceFrom(chance, asked), 1
+	drawn := slices.Clone(asked)
+	for range draws {
+		for i := range drawn {
+			drawn[i].Correct = 0
+			for range drawn[i].Trials {
+				if random.Float64() < chance[i] {
+					drawn[i].Correct++
+				}
+			}
+		}
+		if devianceFrom(chance, drawn) >= found {
+			extreme++
+		}
+	}
+	return float64(extreme) / float64(draws+1)
+}
+
+// devianceFrom is twice the log-likelihood ratio of the counts' own proportions to the chances given.
+func devianceFrom(chance []float64, counts []Count) float64 {
+	sum := 0.0
+	for i, c := range counts {
+		k, n := float64(c.Correct), float64(c.Trials)
+		sum += bernoulli(k, n, k/n) - bernoulli(k, n, chance[i])
+	}
+	return 2 * sum
 }

@@ -36,8 +36,7 @@ type Session struct {
 	voids   int
 	scored  int // scored trials answered, and how many of them rightly: for the looks of a sequential plan
 	correct int
-	spent   time.Duration // on answered trials of a threshold run
-	stopped Stop          // by a look; "" while none has
+	stopped Stop // by a look; "" while none has
 	last    Entry
 	phase   Phase
 	opened  bool
@@ -226,7 +225,6 @@ func (s *Session) took(t trial, e Entry) {
 	if s.climb == nil || s.plan.Comparisons[t.comparison].Kind == Practice {
 		return
 	}
-	s.spent += time.Duration(e.Seconds * float64(time.Second))
 	s.climb.answered(t.comparison, e.Answer == t.right())
 }
 

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 
 	"heardiff/stats"
@@ -26,9 +27,10 @@ type Threshold struct {
 
 // Track is one kind of dose, graded in rungs. Several tracks of a plan are mixed, so that nobody knows which comes next.
 type Track struct {
-	// Name says what is put in, such as "random jitter, 10 to 20000 Hz"; Unit is that of its doses.
-	Name string `json:"name"`
-	Unit string `json:"unit"`
+	// Name says what is put in, such as "random jitter, 10 to 20000 Hz"; Quantity is the ladder's kind, Unit that of its doses.
+	Name     string `json:"name"`
+	Quantity string `json:"quantity"`
+	Unit     string `json:"unit"`
 	// Limit is the most trials of the track.
 	Limit int                  `json:"limit"`
 	Prior stats.ThresholdPrior `json:"prior"`
@@ -39,8 +41,11 @@ type Track struct {
 type Rung struct {
 	// Comparison names the plan's comparison of the clean excerpt with this dose.
 	Comparison string `json:"comparison"`
-	// LevelDB is 20·log10 of the dose in the track's unit, or the dose itself where it is a level in dB.
+	// Dose is in the track's unit; LevelDB is 20·log10 of it, or the dose itself where it is a level in dB.
+	Dose    float64 `json:"dose"`
 	LevelDB float64 `json:"level_db"`
+	// ChangeDB is the level of what the dose changes, relative to the clean excerpt: dB below the music are negative.
+	ChangeDB float64 `json:"change_db"`
 }
 
 // Limits of a threshold run.
@@ -85,12 +90,17 @@ func (p Plan) validateTrack(t Track, seen map[string]bool) error {
 	switch {
 	case cmp.Or(CheckName("track", t.Name), CheckText("unit", t.Unit)) != nil:
 		return cmp.Or(CheckName("track", t.Name), CheckText("unit", t.Unit))
+	case CheckText("quantity", t.Quantity) != nil:
+		return CheckText("quantity", t.Quantity)
 	case len(t.Rungs) < 2 || len(t.Rungs) > maxRungs:
 		return fmt.Errorf("%d rungs: 2 to %d", len(t.Rungs), maxRungs)
 	case t.Limit < 1 || t.Limit > MaxTrials:
 		return fmt.Errorf("at most %d trials: 1 to %d", t.Limit, MaxTrials)
 	}
 	for _, r := range t.Rungs {
+		if !finite(r.Dose) || !finite(r.ChangeDB) {
+			return fmt.Errorf("rung %q: dose %v, change %v dB", r.Comparison, r.Dose, r.ChangeDB)
+		}
 		if i := p.comparison(r.Comparison); i < 0 || p.Comparisons[i].Kind != Graded || seen[r.Comparison] {
 			return fmt.Errorf("rung %q is no graded comparison, or comes twice", r.Comparison)
 		}
@@ -99,6 +109,8 @@ func (p Plan) validateTrack(t Track, seen map[string]bool) error {
 	_, err := p.begin(t)
 	return err
 }
+
+func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
 // begin returns the state of a track before its first trial.
 func (p Plan) begin(t Track) (stats.Track, error) {
@@ -216,47 +228,4 @@ func (c *climb) answered(comparison int, correct bool) {
 			c.tracks[i] = c.tracks[i].After(k, correct)
 		}
 	}
-}
-
-// TrackResult is what the answers of a session say of one track of its plan.
-type TrackResult struct {
-	Track    string                  `json:"track"`
-	Unit     string                  `json:"unit"`
-	Excerpt  string                  `json:"excerpt"`
-	Estimate stats.ThresholdEstimate `json:"estimate"`
-	Points   []RungCount             `json:"points"`
-}
-
-// RungCount is what was answered at one rung.
-type RungCount struct {
-	LevelDB float64 `json:"level_db"`
-	stats.Count
-}
-
-// Tracks returns what the answers of a session, or of several added up, say of each track of the plan; none where the plan is no threshold
-// run. The tallies are those of the plan, in its order.
-func (p Plan) Tracks(tallies []Tally) ([]TrackResult, error) {
-	if p.Threshold == nil {
-		return nil, nil
-	}
-	var all []TrackResult
-	for _, t := range p.Threshold.Tracks {
-		state, err := p.begin(t)
-		if err != nil {
-			return nil, err
-		}
-		r := TrackResult{Track: t.Name, Unit: t.Unit, Excerpt: p.Comparisons[p.comparison(t.Rungs[0].Comparison)].Excerpt}
-		var counts []stats.Count
-		for _, rung := range t.Rungs {
-			of := tallies[p.comparison(rung.Comparison)]
-			count := stats.Count{Correct: of.Correct, Trials: of.Trials}
-			counts, r.Points = append(counts, count), append(r.Points, RungCount{rung.LevelDB, count})
-		}
-		if state, err = state.Given(counts); err != nil {
-			return nil, err
-		}
-		r.Estimate = state.Estimate()
-		all = append(all, r)
-	}
-	return all, nil
 }

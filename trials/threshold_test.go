@@ -25,11 +25,11 @@ func climbPlan(d Design, procedure stats.Placing, limit int) Plan {
 	p.Threshold = &Threshold{Procedure: procedure, Down: 2, Steps: []int{2, 1}}
 	prior := stats.ThresholdPrior{LowDB: -5, HighDB: 45, StepDB: 1, Slopes: []float64{0.5, 1, 2, 4}, Lapses: []float64{0, 0.02}, LapseWeights: []float64{3, 1}}
 	for _, name := range []string{"random", "periodic"} {
-		t := Track{Name: name, Unit: "ps RMS", Limit: limit, Prior: prior}
+		t := Track{Name: name, Quantity: name + "-jitter", Unit: "ps RMS", Limit: limit, Prior: prior}
 		for i := range 9 {
 			c := Comparison{Name: fmt.Sprintf("%s %d", name, i), Kind: Graded, A: "left", B: "left", Excerpt: "e", AudioA: "aa", AudioB: fmt.Sprintf("%s%d", name, i)}
 			p.Comparisons = append(p.Comparisons, c)
-			t.Rungs = append(t.Rungs, Rung{c.Name, 5 * float64(i)})
+			t.Rungs = append(t.Rungs, Rung{c.Name, math.Pow(10, float64(i)/4), 5 * float64(i), 5*float64(i) - 100})
 		}
 		p.Threshold.Tracks = append(p.Threshold.Tracks, t)
 	}
@@ -187,18 +187,25 @@ func TestAThresholdRunFindsTwoThresholds(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		tracks, err := p.Tracks(r.Tallies)
-		if err != nil {
-			t.Fatal(err)
-		}
-		for i, track := range tracks {
-			e := track.Estimate
+		for i, track := range p.Threshold.Tracks {
+			e := s.climb.tracks[i].Estimate()
 			// Three half-widths of 3 dB are six standard errors.
-			if !(math.Abs(e.ThresholdDB-truth[track.Track]) < 9) || e.Trials >= 400 || !((e.IntervalDB[1]-e.IntervalDB[0])/2 < 3.01) {
-				t.Errorf("%v, %s: %+v, want %v", procedure, track.Track, e, truth[track.Track])
+			if !(math.Abs(e.ThresholdDB-truth[track.Name]) < 9) || e.Trials >= 400 || !((e.IntervalDB[1]-e.IntervalDB[0])/2 < 3.01) {
+				t.Errorf("%v, %s: %+v, want %v", procedure, track.Name, e, truth[track.Name])
 			}
-			if stepwise := s.climb.tracks[i].Estimate(); math.Abs(stepwise.ThresholdDB-e.ThresholdDB) > 1e-9 {
-				t.Errorf("%v, %s: %v from the counts, %v trial by trial", procedure, track.Track, e.ThresholdDB, stepwise.ThresholdDB)
+			var levels []float64
+			var counts []stats.Count
+			for _, rung := range track.Rungs {
+				tally := r.Tallies[p.comparison(rung.Comparison)]
+				levels, counts = append(levels, rung.LevelDB), append(counts, stats.Count{Correct: tally.Correct, Trials: tally.Trials})
+			}
+			grid, err := stats.NewThresholdGrid(levels, 0.5, track.Prior)
+			if err != nil {
+				t.Fatal(err)
+			}
+			whole, err := grid.Estimate(counts)
+			if err != nil || math.Abs(whole.ThresholdDB-e.ThresholdDB) > 1e-9 || whole.Trials != e.Trials {
+				t.Errorf("%v, %s: %+v from the counts, %+v trial by trial", procedure, track.Name, whole, e)
 			}
 		}
 	}

@@ -7,12 +7,9 @@ type View struct {
 	Session string
 	Design  Design
 	Phase   Phase
-	// Trial counts from 1 among the trials shown; Trials is how many there are, replacements of void ones included.
+	// Trial counts from 1 among the trials shown; Trials is how many there are, replacements of void ones included; of a threshold run the
+	// most there can be.
 	Trial, Trials int
-	// AtMost marks a session that may end before Trials: a threshold run, which ends at the precision asked for. Left is how long the
-	// trials that may still come would take at the pace so far; 0 before the first answer.
-	AtMost bool
-	Left   time.Duration
 	// Practice marks a trial with feedback that does not count.
 	Practice bool
 	// Heard holds the labels that have been heard in this trial.
@@ -33,7 +30,7 @@ type View struct {
 	// Answered counts the trials whose answers are on disk, practice included.
 	Answered int
 	// Worked is the time spent in all sittings, without rests; Left what the trials that remain take at the mean pace of the newest
-	// ones, 0 while too few are answered to tell. MayEndEarly says that the plan has looks, at which it may stop.
+	// ones, 0 while too few are answered to tell. MayEndEarly says that the plan has looks, at which it may stop, or ends at a precision.
 	Worked, Left time.Duration
 	MayEndEarly  bool
 	// Feedback is of the practice trial before this one; nil otherwise.
@@ -53,13 +50,13 @@ func (s *Session) View() View {
 	pressed, now := s.timed(Entry{}), s.now()
 	v := View{
 		Session: s.id, Design: s.plan.Design, Phase: s.phase,
-		Trial: s.current + 1, Trials: len(s.trials),
+		Trial: s.current + 1, Trials: s.most(),
 		Heard: map[Label]bool{}, Ready: s.heardEnough(), Hurried: s.plan.hurried(pressed),
 		Pending: s.pending.Answer, Confidence: s.pending.Confidence,
 		Voids: s.voids, Switches: s.switches, Feedback: s.feedback,
 		Elapsed:  now.Sub(s.begun),
-		Answered: len(s.answers), Worked: s.pace.workedBy(now), Left: s.pace.left(len(s.trials) - s.current),
-		MayEndEarly: s.plan.Looks != nil,
+		Answered: len(s.answers), Worked: s.pace.workedBy(now), Left: s.pace.left(s.most() - s.current),
+		MayEndEarly: s.plan.Looks != nil || s.climb != nil,
 	}
 	if s.phase == Resting {
 		v.Rested = now.Sub(s.resting)
@@ -70,9 +67,8 @@ func (s *Session) View() View {
 	if s.current < len(s.trials) {
 		v.Practice = s.feedbackOn(s.trials[s.current])
 	} else {
-		v.Trial = len(s.trials)
+		v.Trial = s.most()
 	}
-	s.viewClimb(&v)
 	if rest := s.plan.restAfter(); rest > 0 {
 		v.RestIn = rest - s.now().Sub(s.rested)
 		v.RestDue = v.RestIn <= 0
@@ -85,20 +81,12 @@ func (s *Session) feedbackOn(t trial) bool {
 	return s.plan.Comparisons[t.comparison].Kind == Practice || s.plan.Threshold != nil && s.plan.Threshold.Training
 }
 
-// viewClimb shows how far a threshold run may still go: of doses and of answers it says nothing.
-func (s *Session) viewClimb(v *View) {
-	if s.climb == nil {
-		return
+// most is how many trials there are, or, while a threshold run goes on, can be at the most: it tells nothing of the answers.
+func (s *Session) most() int {
+	if s.climb == nil || s.phase == Done {
+		return len(s.trials)
 	}
-	v.AtMost, v.Trials = true, s.plan.Trials()+s.voids
-	if s.phase == Done {
-		v.Trial = s.current
-		v.Trials = s.current
-	}
-	answered := len(s.answers) - s.plan.Count(Practice)
-	if left := v.Trials - s.current; answered > 0 && left > 0 {
-		v.Left = s.spent / time.Duration(answered) * time.Duration(left)
-	}
+	return s.plan.Trials() + s.voids
 }
 
 // practiceFeedback returns how the answered trial went if it was practice, else nil.

@@ -73,7 +73,13 @@ type Result struct {
 	Entered   []Entered `json:"entered"`
 	Ranking   []Ranked  `json:"ranking"`
 	Cheapest  *Cheapest `json:"cheapest"`
-	Warnings  []string  `json:"warnings"`
+	// Thresholds are those of the study's threshold runs; Margins set chains against the lowest of them, Predictions what they say of
+	// each pair beside its verdict. Published are thresholds of the literature, where there are any of jitter to set beside them.
+	Thresholds  []Threshold  `json:"thresholds"`
+	Margins     []Margin     `json:"threshold_margins"`
+	Predictions []Prediction `json:"threshold_predictions"`
+	Published   []Published  `json:"published_thresholds"`
+	Warnings    []string     `json:"warnings"`
 	// Metrics are the input's, with what they are called, and Asked is its family.
 	Metrics Metrics `json:"-"`
 	Asked   Family  `json:"-"`
@@ -255,6 +261,9 @@ func (b *Builder) Build(in Input) (Result, error) {
 	out.Trends = append(trends(out.Rows, in.Metrics), doseTrends(out.Rows)...)
 	out.Ranking = ranking(in.Chains, out.Rows)
 	out.Cheapest = cheapest(out.Ranking, out.Rows)
+	if err := out.against(in); err != nil {
+		return Result{}, err
+	}
 	out.Warnings = warnings(in, out)
 	return out, nil
 }

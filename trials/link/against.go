@@ -1,0 +1,240 @@
+package link
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// against adds the thresholds, and what they say of the chains and of their tests.
+func (r *Result) against(in Input) (err error) {
+	if r.Thresholds, err = thresholds(in.Results); err != nil || len(r.Thresholds) == 0 {
+		return err
+	}
+	r.Margins = margins(in.Chains, r.Thresholds)
+	r.Predictions = predictions(in.Chains, r.Rows, r.Thresholds)
+	if slices.ContainsFunc(r.Thresholds, func(t Threshold) bool { return measuredAgainst[t.Quantity] != "" }) {
+		r.Published = PublishedThresholds()
+	}
+	return nil
+}
+
+// Margin says how far a chain's measured jitter lies below the lowest threshold found in the study.
+type Margin struct {
+	Chain  string  `json:"chain"`
+	Metric Metric  `json:"metric"`
+	Value  float64 `json:"value"`
+	// AtMost marks a chain at the floor of what could be measured: Value bounds it from above.
+	AtMost bool `json:"at_most"`
+	// Threshold is the lowest of the listeners', ThresholdInterval that listener's 95 % interval.
+	Threshold         float64    `json:"threshold"`
+	ThresholdInterval [2]float64 `json:"threshold_interval"`
+	Unit              string     `json:"unit"`
+	What              string     `json:"what"`
+	Listener          string     `json:"listener"`
+	Listeners         int        `json:"listeners"`
+	// BelowDB is how far below, in dB; negative where the chain exceeds it.
+	BelowDB float64 `json:"below_db"`
+	Says    string  `json:"says"`
+}
+
+// Prediction sets what the thresholds say of a pair of chains beside what its test says.
+type Prediction struct {
+	Comparison string `json:"comparison"`
+	A          string `json:"a"`
+	B          string `json:"b"`
+	Excerpt    string `json:"excerpt"`
+	// Predicted is 'told apart', 'not told apart' or 'open'; Agreement 'agrees', 'surprise' or 'open'.
+	Predicted string  `json:"predicted"`
+	Verdict   Verdict `json:"verdict"`
+	Agreement string  `json:"agreement"`
+	Says      string  `json:"says"`
+}
+
+// What the thresholds may say of a pair, and how that compares with its test.
+const (
+	ToldApart    = "told apart"
+	NotToldApart = "not told apart"
+	Open         = "open"
+	Agrees       = "agrees"
+	Surprise     = "surprise"
+)
+
+// measuredAgainst says which measured figure a ladder's quantity is set against. Both are of the same kind, though not of the same band: the
+// figures are of what the recording set-up can tell, 10 Hz to 10 kHz at the most.
+var measuredAgainst = map[string]Metric{"random-jitter": RandomJitter, "periodic-jitter": DeterministicJitter}
+
+// lowest returns the lowest threshold of a listener for a metric, and how many listeners have one.
+func lowest(all []Threshold, m Metric) (least Threshold, listeners int, found bool) {
+	var names []string
+	for _, t := range ofPeopleIfAny(all) {
+		if t.Kind != "listener" || measuredAgainst[t.Quantity] != m || math.IsNaN(t.Threshold) {
+			continue
+		}
+		if !slices.Contains(names, t.Listener) {
+			names = append(names, t.Listener)
+		}
+		if !found || t.ThresholdDB < least.ThresholdDB {
+			least, found = t, true
+		}
+	}
+	return least, len(names), found
+}
+
+// ofPeopleIfAny leaves out what is simulated or was silent where anything speaks of people.
+func ofPeopleIfAny(all []Threshold) []Threshold {
+	people := func(t Threshold) bool { return !t.Simulated && !t.Silent }
+	if !slices.ContainsFunc(all, people) {
+		return all
+	}
+	return slices.DeleteFunc(slices.Clone(all), func(t Threshold) bool { return !people(t) })
+}
+
+// sizeOf returns a chain's figure: the mean, or the bound where it is at its floor.
+func (c Chain) sizeOf(m Metric) (value float64, atMost bool) {
+	mean, bound := c.figure(m)
+	if math.IsNaN(mean) {
+		return bound, !math.IsNaN(bound)
+	}
+	return mean, false
+}
+
+// margins sets every source and replay chain against the lowest threshold of each kind of jitter.
+func margins(chains []Chain, all []Threshold) []Margin {
+	var out []Margin
+	for _, m := range []Metric{RandomJitter, DeterministicJitter} {
+		least, listeners, found := lowest(all, m)
+		if !found {
+			continue
+		}
+		for _, c := range chains {
+			value, atMost := c.sizeOf(m)
+			if c.Role == "floor" || !(value > 0) {
+				continue
+			}
+			of := Margin{Chain: c.Name, Metric: m, Value: value, AtMost: atMost, Threshold: least.Threshold, ThresholdInterval: least.ThresholdInterval,
+				Unit: least.Unit, What: least.What, Listener: least.Listener, Listeners: listeners, BelowDB: 20 * math.Log10(least.Threshold/value)}
+			of.Says = of.words()
+			out = append(out, of)
+		}
+	}
+	return out
+}
+
+func (m Margin) words() string {
+	name, _ := m.Metric.Words()
+	is := fmt.Sprintf("%.0f dB below", math.Abs(m.BelowDB))
+	if m.BelowDB < 0 {
+		is = fmt.Sprintf("%.0f dB above", -m.BelowDB)
+	}
+	most := ""
+	if m.AtMost {
+		most = "at most "
+		if m.BelowDB >= 0 {
+			is = fmt.Sprintf("at least %s", is)
+		}
+	}
+	who := "1 listener"
+	if m.Listeners > 1 {
+		who = fmt.Sprintf("the lowest of %d listeners", m.Listeners)
+	}
+	return fmt.Sprintf("%s's %s (%s%s %s) is %s the lowest threshold found here for %s (%s %s, %s, 95 %% interval %s to %s)", m.Chain, name, most, digits(m.Value), m.Unit,
+		is, m.What, digits(m.Threshold), m.Unit, who, digits(m.ThresholdInterval[0]), digits(m.ThresholdInterval[1]))
+}
+
+// predictions says of each pair of chains whether thresholds say that it should be told apart, beside what all who sat its test said. A
+// pair is told apart by jitter where one chain exceeds the upper end of the lowest threshold and the other is below the lower end; it is not
+// where both are below the lower ends of both kinds.
+func predictions(chains []Chain, rows []Row, all []Threshold) []Prediction {
+	if _, _, random := lowest(all, RandomJitter); !random {
+		if _, _, periodic := lowest(all, DeterministicJitter); !periodic {
+			return nil
+		}
+	}
+	named := byName(chains)
+	best := map[string]Row{}
+	var order []string
+	for _, r := range rows {
+		if r.Treatment != "" || r.A == r.B || r.Kind == "group" {
+			continue
+		}
+		have, known := best[r.Comparison]
+		if !known {
+			order = append(order, r.Comparison)
+		}
+		if !known || r.Kind == "all" || have.Kind != "all" && r.Verdict == HeardIt {
+			best[r.Comparison] = r
+		}
+	}
+	var out []Prediction
+	for _, name := range order {
+		r := best[name]
+		p := Prediction{Comparison: r.Comparison, A: r.A, B: r.B, Excerpt: r.Excerpt, Verdict: r.Verdict}
+		p.Predicted = predicted(named[r.A], named[r.B], all)
+		p.Agreement = agreement(p.Predicted, r.Verdict)
+		p.Says = p.words()
+		out = append(out, p)
+	}
+	return out
+}
+
+func predicted(a, b Chain, all []Threshold) string {
+	below := true
+	for _, m := range []Metric{RandomJitter, DeterministicJitter} {
+		least, _, found := lowest(all, m)
+		va, _ := a.sizeOf(m)
+		vb, _ := b.sizeOf(m)
+		low, high := least.ThresholdInterval[0], least.ThresholdInterval[1]
+		above := func(v float64, c Chain) bool { _, bound := c.sizeOf(m); return v > high && !bound }
+		if found && (above(va, a) && vb < low || above(vb, b) && va < low) {
+			return ToldApart
+		}
+		below = below && found && va < low && vb < low
+	}
+	if below {
+		return NotToldApart
+	}
+	return Open
+}
+
+func agreement(predicted string, v Verdict) string {
+	switch {
+	case predicted == ToldApart && v == HeardIt, predicted == NotToldApart && v == RuledOut:
+		return Agrees
+	case predicted == ToldApart && v == RuledOut, predicted == NotToldApart && v == HeardIt:
+		return Surprise
+	}
+	return Open
+}
+
+func (p Prediction) words() string {
+	by := map[string]string{
+		ToldApart:    "one chain's jitter is above the lowest threshold found here and the other's below it: they should be told apart",
+		NotToldApart: "both chains' jitter, random and deterministic, is below the lowest threshold found here: by jitter they should not be told apart",
+		Open:         "the thresholds and figures at hand do not say whether they should be told apart",
+	}[p.Predicted]
+	return fmt.Sprintf("%s: %s; the test says %s", p.Comparison, by, p.Verdict) + map[string]string{Agrees: ": they agree", Surprise: ": a surprise, look for another difference", Open: ""}[p.Agreement]
+}
+
+// Published is a threshold of the literature. It was found in other ways, with other signals and listeners: a band to see ours beside, no
+// measure of it.
+type Published struct {
+	Source string  `json:"source"`
+	What   string  `json:"what"`
+	LowPS  float64 `json:"low_ps_rms"`
+	HighPS float64 `json:"high_ps_rms"`
+	// Certainty says how the figure is known here.
+	Certainty string `json:"certainty"`
+}
+
+// PublishedThresholds returns thresholds of jitter from the literature, in ps RMS. None was read in its original: each says so.
+func PublishedThresholds() []Published {
+	return []Published{
+		{"Manson, BBC Research Department, 1974", "jitter of the sampling clock, most critical material, mono", 35e3, 35e3,
+			"quoted by Dunn and Hawksford (AES 93rd Convention, 1992), who call it unrealistically high; the year from memory"},
+		{"Benjamin and Gannon, AES 105th Convention, 1998, preprint 4826", "lowest audible, tones (10 ns) to music (20 ns)", 10e3, 20e3,
+			"from a summary, not the paper; numbers of listeners and trials not known"},
+		{"Ashihara and others, Acoustical Science and Technology 26(1), 2005", "random jitter on music, trained listeners: several hundred ns", 200e3, 900e3,
+			"from memory: 'several hundred nanoseconds', drawn as 200 to 900"},
+	}
+}
