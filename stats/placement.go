@@ -194,12 +194,17 @@ func (p Placement) Given(d DosePoint) Placement {
 	if d.Trials == 1 {
 		return p.once(chance, d.Correct == 1)
 	}
-	ln, most := make([]float64, len(p.weight)), math.Inf(-1)
+	ln := make([]float64, len(p.weight))
 	for i, w := range p.weight {
 		ln[i] = math.Log(w) + bernoulli(float64(d.Correct), float64(d.Trials), chance[i])
-		most = math.Max(most, ln[i])
 	}
-	sum := 0.0
+	p.weight = normalised(ln)
+	return p
+}
+
+// normalised returns the probabilities of which ln holds the logarithms, up to a constant. It mutates ln.
+func normalised(ln []float64) []float64 {
+	most, sum := slices.Max(ln), 0.0
 	for i := range ln {
 		ln[i] = math.Exp(ln[i] - most)
 		sum += ln[i]
@@ -207,8 +212,7 @@ func (p Placement) Given(d DosePoint) Placement {
 	for i := range ln {
 		ln[i] /= sum
 	}
-	p.weight = ln
-	return p
+	return ln
 }
 
 // once is Given of one answer, by the products themselves: an adaptive session has hundreds of them.

@@ -265,16 +265,32 @@ func estimateOf(known Placement, guess float64, trials int) ThresholdEstimate {
 
 // ThresholdGrid estimates thresholds from counts at a set of levels: of many listeners, one after the other.
 type ThresholdGrid struct {
-	levelsDB []float64
-	guess    float64
-	start    Placement
+	levelsDB     []float64
+	guess        float64
+	start        Placement
+	lnPrior      []float64
+	right, wrong [][]float64 // ln of the chance of a right and of a wrong answer, by level and cell
 }
 
 // NewThresholdGrid returns a grid for counts at the levels, in dB. It is an error if there are fewer than two, they do not rise, or the
 // prior is out of range.
 func NewThresholdGrid(levelsDB []float64, guess float64, prior ThresholdPrior) (*ThresholdGrid, error) {
 	t, err := NewTrack(TrackConfig{LevelsDB: levelsDB, Guess: guess, Prior: prior, Limit: 1})
-	return &ThresholdGrid{levelsDB, guess, t.known}, err
+	if err != nil {
+		return nil, err
+	}
+	g := &ThresholdGrid{levelsDB: levelsDB, guess: guess, start: t.known}
+	for _, w := range t.known.weight {
+		g.lnPrior = append(g.lnPrior, math.Log(w))
+	}
+	for _, chance := range t.known.chance {
+		right, wrong := make([]float64, len(chance)), make([]float64, len(chance))
+		for i, c := range chance {
+			right[i], wrong[i] = math.Log(c), math.Log1p(-c)
+		}
+		g.right, g.wrong = append(g.right, right), append(g.wrong, wrong)
+	}
+	return g, nil
 }
 
 // Estimate returns what k right answers of n at each level say. It is an error if the counts are not one a level, or out of range.
@@ -282,17 +298,22 @@ func (g *ThresholdGrid) Estimate(counts []Count) (ThresholdEstimate, error) {
 	if len(counts) != len(g.levelsDB) {
 		return ThresholdEstimate{}, fmt.Errorf("stats: threshold: counts at %d levels of %d", len(counts), len(g.levelsDB))
 	}
-	known, trials := g.start, 0
+	ln, trials := slices.Clone(g.lnPrior), 0
 	for i, c := range counts {
-		if c.Trials == 0 {
+		if c == (Count{}) {
 			continue
 		}
 		if err := checkCounts(c.Correct, c.Trials); err != nil {
 			return ThresholdEstimate{}, err
 		}
-		known = known.Given(DosePoint{Dose: fromDB(g.levelsDB[i]), Correct: c.Correct, Trials: c.Trials})
+		k, w := float64(c.Correct), float64(c.Trials-c.Correct)
+		for cell := range ln {
+			ln[cell] += k*g.right[i][cell] + w*g.wrong[i][cell]
+		}
 		trials += c.Trials
 	}
+	known := g.start
+	known.weight = normalised(ln)
 	return estimateOf(known, g.guess, trials), nil
 }
 
