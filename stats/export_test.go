@@ -26,3 +26,6 @@ func ConfidenceOfMean(k int) float64 {
 	z := normalUpperPoint(math.Log(0.025))
 	return rootBetween(func(c float64) float64 { return meanFall(k, c) - z*z/2 }, 0.5, 0.95)
 }
+
+// Full is the flag of the wider grids, for the tests outside the package.
+var Full = full

@@ -12,7 +12,7 @@ type Placing uint8
 
 // Ways of placing. The zero value is the Bayesian one.
 const (
-	PlacedBayes     Placing = iota // where the threshold's variance is expected to fall most
+	PlacedBayes     Placing = iota // at the rung after which the threshold's expected variance is smallest
 	PlacedStaircase                // transformed up-down
 	PlacedConstant                 // constant stimuli: each dose equally often, in random order
 )
@@ -40,15 +40,15 @@ func (p *Placing) UnmarshalText(text []byte) error {
 	return nil
 }
 
-// ThresholdPrior is what is thought possible of a listener before the first answer: every threshold as likely as any other, slopes
-// and lapse rates by their weights (none: equally). Levels are in dB: 20·log10 of the dose.
+// ThresholdPrior is the prior over a listener's threshold, slope and lapse rate, which are independent: uniform over thresholds in dB, and
+// by the weights over slopes and lapse rates (none: uniform). Levels are in dB: 20·log10 of the dose.
 type ThresholdPrior struct {
 	LowDB  float64   `json:"low_db"` // lowest threshold
 	HighDB float64   `json:"high_db"`
 	StepDB float64   `json:"step_db"`
 	Slopes []float64 `json:"slopes"` // s of the Weibull function 1 − 2^−(x/t)^s
 	Lapses []float64 `json:"lapses"`
-	// SlopeWeights and LapseWeights are any multiple of the probabilities.
+	// SlopeWeights and LapseWeights are prior probabilities up to a factor.
 	SlopeWeights []float64 `json:"slope_weights,omitempty"`
 	LapseWeights []float64 `json:"lapse_weights,omitempty"`
 }
