@@ -23,13 +23,14 @@ func (a *app) chainAddCommand() *cobra.Command {
 	chain := store.Chain{}
 	var cost float64
 	c := &cobra.Command{
-		Use:   "add NAME [--about TEXT] [--cost N] [--role source|floor|replay]",
+		Use:   "add NAME [--about TEXT] [--cost N] [--role source|floor|replay] [--after CHAIN]",
 		Short: "add a chain: a source, the recorder's own floor, or the replay chain",
 		Long: `Add a chain: one way from the player to the DAC's analogue output.
 
 A floor chain is the recording set-up alone, its output looped to its input: the limit of
 what can be measured. A replay chain is what the listener hears the test through; a
-difference smaller than its own cannot be tested through it.`,
+difference smaller than its own cannot be tested through it. Of a chain that --after says
+is fed by another, the report draws how much of the other's jitter it takes away.`,
 		Example: `  heardiff chain add optical --about "the same box, optical" --cost 40`,
 		Args:    exactArgs("NAME"),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -43,6 +44,7 @@ difference smaller than its own cannot be tested through it.`,
 	c.Flags().StringVar(&chain.About, "about", "", "what it is, in a `line`")
 	c.Flags().Float64Var(&cost, "cost", 0, "what it costs, in any one `currency`")
 	c.Flags().StringVar(&chain.Role, "role", "source", "`source`, floor or replay")
+	c.Flags().StringVar(&chain.After, "after", "", "the `chain` whose output feeds it")
 	return c
 }
 

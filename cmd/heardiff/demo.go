@@ -170,6 +170,9 @@ func (d *demonstration) study(ctx context.Context) error {
 	}
 	for _, c := range demo.Bench() {
 		args := []string{"chain", "add", c.Name, "--about", "invented: " + c.About, "--role", c.Role}
+		if c.After != "" {
+			args = append(args, "--after", c.After)
+		}
 		if c.Cost > 0 {
 			args = append(args, "--cost", strconv.FormatFloat(c.Cost, 'f', -1, 64))
 		}

@@ -69,7 +69,7 @@ func readFigures(ctx context.Context, s *store.Store) (studyFigures, error) {
 		}
 	}
 	for _, c := range chains {
-		f.chains = append(f.chains, link.Chain{Name: c.Name, About: c.About, Role: c.Role, Cost: orNaN(c.Cost), Figures: all[c.Name]})
+		f.chains = append(f.chains, link.Chain{Name: c.Name, About: c.About, Role: c.Role, Cost: orNaN(c.Cost), After: c.After, Figures: all[c.Name]})
 	}
 	return f, nil
 }

@@ -22,7 +22,6 @@ func (l linked) pictures() (report.Pictures, error) {
 			p.Kinds = append(p.Kinds, chart)
 		}
 	}
-	drawn := map[[2]string]bool{}
 	for i, pair := range l.input.Pairings {
 		r := l.compared[i]
 		if pair.Treatment != "" {
@@ -35,12 +34,9 @@ func (l linked) pictures() (report.Pictures, error) {
 		if len(r.NullBands) > 0 {
 			p.Nulls = append(p.Nulls, nullChart(name, r))
 		}
-		chains := [2]string{pair.A, pair.B}
-		if drawn[chains] {
-			continue
-		}
-		drawn[chains] = true
-		charts, err := l.besides(pair.A, pair.B)
+	}
+	for _, c := range l.input.Chains {
+		charts, err := l.besides(c.After, c.Name)
 		if err != nil {
 			return p, err
 		}
@@ -64,7 +60,8 @@ func (l linked) latestOf(k kind) (chains []storedResult, floor *storedResult) {
 	return chains, floor
 }
 
-// besides draws two chains beside each other by every kind that was measured of both and has such a picture.
+// besides draws a chain beside the one that feeds it, by every kind that was measured of both and has such a picture: of chains that
+// do not feed each other, what one takes away of the other's jitter means nothing.
 func (l linked) besides(a, b string) ([]plot.Chart, error) {
 	if a == b {
 		return nil, nil

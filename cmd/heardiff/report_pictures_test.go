@@ -22,7 +22,11 @@ func storedPictures(t *testing.T) linked {
 		name, role                 string
 		randomPs, linePs, noiseDBF float64
 	}{{"plain", "source", 2000, 4000, -100}, {"recovered", "source", 200, 400, -110}, {"quiet", "source", 45, 0, -110}, {"loop", "floor", 40, 0, -116}} {
-		command(t, 0, "chain", "add", c.name, "--role", c.role)
+		args := []string{"chain", "add", c.name, "--role", c.role}
+		if c.name == "recovered" {
+			args = append(args, "--after", "plain")
+		}
+		command(t, 0, args...)
 		tone := jittertest.Capture{Rate: 48000, Seconds: 5, CarrierHz: 12000.1, Amplitude: 0.7, NoiseDBFS: -125, Seed: uint64(i + 1),
 			Jitter: []jittertest.Sine{{Hz: 700, Peak: c.linePs * 1e-12}}, RandomPs: c.randomPs, RandomLowHz: 10, RandomHighHz: 9600}
 		silence := jittertest.Capture{Rate: 48000, Seconds: 4, CarrierHz: 50, Amplitude: 1e-5, NoiseDBFS: c.noiseDBF, Seed: uint64(i + 9)}
@@ -50,6 +54,9 @@ func TestPicturesComeFromWhatAStudyStores(t *testing.T) {
 	p, err := l.pictures()
 	must(t, err)
 	jitter, noise := chartOf[plot.JitterSpectrum](t, p), chartOf[plot.Spectrum](t, p)
+	if len(p.Pairs) != 1 || p.Pairs[0].Words().Title != "Jitter of recovered over that of plain, channel 1" {
+		t.Errorf("%d pictures of chains beside each other: one was declared to feed another", len(p.Pairs))
+	}
 	if len(jitter.Chains) != 3 || jitter.Floor == nil || len(noise.Chains) != 3 || noise.Floor == nil {
 		t.Fatalf("%d curves of jitter, %d of noise, floors %v and %v", len(jitter.Chains), len(noise.Chains), jitter.Floor, noise.Floor)
 	}

@@ -139,8 +139,8 @@ func contents(ctx context.Context, s *store.Store) (v studyContents, err error) 
 
 func (v studyContents) text(w io.Writer) {
 	fmt.Fprintf(w, "%s\nmade %s, study %.8s\n", v.Title, v.Created.Local().Format("2 January 2006 15:04"), v.ID)
-	t := newTable("chain", "role", "captures", "cost", "about")
-	t.right(2, 3)
+	t := newTable("chain", "role", "after", "captures", "cost", "about")
+	t.right(3, 4)
 	for _, c := range v.Chains {
 		n := 0
 		for _, k := range v.Captures {
@@ -148,7 +148,7 @@ func (v studyContents) text(w io.Writer) {
 				n++
 			}
 		}
-		t.row(c.Name, c.Role, fmt.Sprint(n), optional(c.Cost, "%g"), c.About)
+		t.row(c.Name, c.Role, c.After, fmt.Sprint(n), optional(c.Cost, "%g"), c.About)
 	}
 	t.print(w, "\n")
 	e := newTable("excerpt", "music", "start (s)", "length (s)")

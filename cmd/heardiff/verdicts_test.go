@@ -93,7 +93,7 @@ func sameEverywhere(t *testing.T, least int) []verdictReport {
 		if r.Kind == "listener" && r.Design == "abx" && !regexp.MustCompile(`(?m)^`+r.Listener+` .* `+regexp.QuoteMeta(probability(r.PStudy))+` .* `+regexp.QuoteMeta(number(r.UpperPD))+`\s*$`).MatchString(poolTable) {
 			t.Errorf("the table of pool shows other figures of %s than p %v and bound %v of link:\n%s", r.Listener, r.PStudy, r.UpperPD, poolTable)
 		}
-		if says := fmt.Sprintf("<strong class=\"v %s\">%s</strong>", strings.ReplaceAll(string(r.Verdict), " ", "-"), r.Verdict); !strings.Contains(string(data), says) ||
+		if says := fmt.Sprintf("<strong class=\"v %s\" data-f=\"verdict\">%s</strong>", strings.ReplaceAll(string(r.Verdict), " ", "-"), r.Verdict); !strings.Contains(string(data), says) ||
 			!strings.Contains(html.UnescapeString(string(data)), r.Reason) {
 			t.Errorf("the report does not say %s, %q", r.Verdict, r.Reason)
 		}

@@ -99,6 +99,7 @@ type Chain struct {
 	About string   `json:"about"`
 	Cost  *float64 `json:"cost"`
 	Role  string   `json:"role"`
+	After string   `json:"after,omitempty"` // the chain that feeds it, "" where none is declared
 }
 
 // Excerpt is a prepared stretch of music.

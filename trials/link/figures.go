@@ -101,6 +101,7 @@ type Chain struct {
 	Name, About string
 	Role        string  // source, floor or replay
 	Cost        float64 // NaN: not given
+	After       string  // the chain that feeds it, "" where none is declared
 	Figures     map[Metric][]Figure
 }
 

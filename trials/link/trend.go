@@ -320,7 +320,7 @@ func cheapest(ranked []Ranked, rows []Row) *Cheapest {
 					bound = math.Max(bound, row.UpperPD)
 				}
 			}
-			found = &Cheapest{best.Chain, r.Chain, r.Cost, fmt.Sprintf("%s costs %g; that it was known from %s, the best by figures, on more than %.1f %% of all trials together is ruled out", r.Chain, r.Cost, best.Chain, 100*bound)}
+			found = &Cheapest{best.Chain, r.Chain, r.Cost, fmt.Sprintf("%s, for %g, is the cheapest that nobody told from %s, the best by figures: together a difference that is heard on %.1f %% of trials or more is excluded", r.Chain, r.Cost, best.Chain, 100*bound)}
 		}
 	}
 	return found

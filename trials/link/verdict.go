@@ -218,7 +218,7 @@ func settle(r *tallied, m memory) {
 	if r.TrialsToSettle = f.trials; f.trials == 0 {
 		return
 	}
-	r.Reason += fmt.Sprintf("; a fresh plan of %d trials would find knowing the answer on %.3g %% of them with a chance of %.2f, and rule it out with %.2f where nothing is heard",
+	r.Reason += fmt.Sprintf("; a fresh plan of %d trials would find a difference that is heard on %.3g %% of them with a chance of %.2f, and exclude it with %.2f where nothing is heard",
 		f.trials, 100*r.Smallest, f.heard, f.ruledOut)
 }
 
@@ -242,10 +242,19 @@ func plain(r *tallied) (Verdict, string) {
 		whose = fmt.Sprintf("for the average of these %d listeners, not for each: ", r.Listeners)
 	}
 	if r.UpperPD < r.Smallest*(1+1e-9) {
-		return RuledOut, fmt.Sprintf("%sknowing the answer on more than %.1f %% of trials (at level %g; the plan asked for %.3g %%)", whose, 100*r.UpperPD, r.alpha, 100*r.Smallest)
+		return RuledOut, fmt.Sprintf("%d of %d right%s; %sa difference that is heard on %.1f %% of trials or more is excluded (at level %g; the plan asked for %.3g %%)",
+			r.Correct, r.Trials, r.Guessed(), whose, 100*r.UpperPD, r.alpha, 100*r.Smallest)
 	}
-	return Undecided, fmt.Sprintf("%s%d of %d right, p %s over the whole study; knowing the answer on up to %.1f %% of trials fits them, and the plan asked for %.3g %%",
+	return Undecided, fmt.Sprintf("%s%d of %d right (p %s over the whole study): that neither shows a difference nor excludes one that is heard on up to %.1f %% of trials; the plan asked for %.3g %%",
 		whose, r.Correct, r.Trials, pText(r.PStudy), 100*r.UpperPD, 100*r.Smallest)
+}
+
+// Guessed is ", as guessing would give" where so many right answers are no rarity among guessers, by the row's own p, and "" elsewhere.
+func (r Row) Guessed() string {
+	if r.P > r.Alpha {
+		return ", as guessing would give"
+	}
+	return ""
 }
 
 // countHearing sets, for each sum, how many of its listeners hear it by themselves.

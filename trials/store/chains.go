@@ -13,12 +13,20 @@ type Chain struct {
 	About string   `json:"about"`
 	Cost  *float64 `json:"cost"` // nil where not given
 	Role  string   `json:"role"` // source, floor or replay
+	// After names the chain whose output is this one's input, "" where none is declared.
+	After string `json:"after,omitempty"`
 }
 
-// AddChain adds a chain. It returns ErrExists, wrapped, for a name that is taken.
+// AddChain adds a chain. It returns ErrExists, wrapped, for a name that is taken, and ErrNotFound where the chain that feeds it is
+// not there.
 func (s *Store) AddChain(ctx context.Context, c Chain) error {
+	if c.After != "" {
+		if _, err := s.Chain(ctx, c.After); err != nil {
+			return fmt.Errorf("chain %q after another: %w", c.Name, err)
+		}
+	}
 	err := s.change(ctx, func(r *change) error {
-		_, err := r.put("chain", "chains", `INSERT INTO chains (name, about, cost, role) VALUES ($1, $2, $3, $4)`, c.Name, c.About, c.Cost, c.Role)
+		_, err := r.put("chain", "chains", `INSERT INTO chains (name, about, cost, role, fed_by) VALUES ($1, $2, $3, $4, $5)`, c.Name, c.About, c.Cost, c.Role, c.After)
 		return err
 	})
 	if err != nil {
@@ -29,17 +37,17 @@ func (s *Store) AddChain(ctx context.Context, c Chain) error {
 
 // Chains returns the chains in the order in which they were added.
 func (s *Store) Chains(ctx context.Context) ([]Chain, error) {
-	return list(ctx, s.db, scanChain, `SELECT name, about, cost, role FROM chains ORDER BY rowid`)
+	return list(ctx, s.db, scanChain, `SELECT name, about, cost, role, fed_by FROM chains ORDER BY rowid`)
 }
 
 // Chain returns one chain, or ErrNotFound, wrapped.
 func (s *Store) Chain(ctx context.Context, name string) (Chain, error) {
-	return find(ctx, s, fmt.Sprintf("chain %q", name), scanChain, `SELECT name, about, cost, role FROM chains WHERE name = $1`, name)
+	return find(ctx, s, fmt.Sprintf("chain %q", name), scanChain, `SELECT name, about, cost, role, fed_by FROM chains WHERE name = $1`, name)
 }
 
 func scanChain(row scanner) (Chain, error) {
 	var c Chain
-	err := row.Scan(&c.Name, &c.About, &c.Cost, &c.Role)
+	err := row.Scan(&c.Name, &c.About, &c.Cost, &c.Role, &c.After)
 	return c, err
 }
 

@@ -25,7 +25,7 @@ type table struct {
 // later needs its default in added.
 var tables = []table{
 	{name: "study", noun: "study", key: []string{"one"}},
-	{name: "chains", noun: "chain", key: []string{"name"}, order: "rowid"},
+	{name: "chains", noun: "chain", key: []string{"name"}, order: "rowid", added: map[string]string{"fed_by": `""`}},
 	{name: "captures", noun: "capture", key: []string{"id"}, order: "id"},
 	{name: "measurements", noun: "measurement", key: []string{"capture", "kind"}},
 	{name: "entered", noun: "figure", key: []string{"chain", "metric", "source"}},

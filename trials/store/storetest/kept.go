@@ -21,7 +21,7 @@ func comesBack(t *testing.T, b Backend) {
 		}
 	}
 	cost, value := 40.5, -112.25
-	chains := []store.Chain{{Name: "zeta", About: "a 'quoted' ü; --", Role: "source"}, {Name: "Alpha", Cost: &cost, Role: "floor"}}
+	chains := []store.Chain{{Name: "zeta", About: "a 'quoted' ü; --", Role: "source"}, {Name: "Alpha", Cost: &cost, Role: "floor", After: "zeta"}}
 	for _, c := range chains {
 		check(s.AddChain(ctx, c))
 	}

@@ -21,7 +21,7 @@ func filled(t *testing.T, b Backend) *store.Store {
 	of, err := s.Study(ctx)
 	check(t, err)
 	cost := 40.5
-	for _, c := range []store.Chain{{Name: "left", About: "one", Role: "source", Cost: &cost}, {Name: "right", Role: "source"}, {Name: "loop", Role: "floor"}} {
+	for _, c := range []store.Chain{{Name: "left", About: "one", Role: "source", Cost: &cost}, {Name: "right", Role: "source", After: "left"}, {Name: "loop", Role: "floor"}} {
 		check(t, s.AddChain(ctx, c))
 	}
 	for i, c := range []string{"left", "right", "loop"} {

@@ -15,6 +15,7 @@ type Line struct{ Hz, PeakPS float64 }
 // Chain is an invented chain and its faults.
 type Chain struct {
 	Name, About, Role string
+	After             string  // the chain that feeds it
 	Cost              float64 // 0: none
 	RandomPS          float64 // RMS, 10 Hz to 20 kHz
 	Lines             []Line
@@ -38,7 +39,7 @@ func Bench() []Chain {
 	return []Chain{
 		{Name: "direct", About: "player on the converter's own bus", Role: "source", RandomPS: 38,
 			Lines: []Line{{Hz: 100, PeakPS: 9}}, NoiseDBFS: -112, HumDBFS: -123, GainDB: -0.31, DelaySamples: 4411.37, DriftPPM: 2.7},
-		{Name: "isolator", About: "the same bus through a galvanic isolator", Role: "source", Cost: 60, RandomPS: 36,
+		{Name: "isolator", About: "the same bus through a galvanic isolator", Role: "source", After: "direct", Cost: 60, RandomPS: 36,
 			Lines: []Line{{Hz: 8000, PeakPS: 21}}, NoiseDBFS: -114, GainDB: -0.42, DelaySamples: 9120.81, DriftPPM: 2.6},
 		{Name: "lantern-link", About: "a worn optical link", Role: "source", Cost: 15, RandomPS: 1900,
 			Lines: []Line{{Hz: 187.5, PeakPS: 640}, {Hz: 1312, PeakPS: 220}}, NoiseDBFS: -112, GainDB: -0.18, DelaySamples: 2207.55, DriftPPM: -11.3},

@@ -22,8 +22,8 @@ func document(chart Chart, width float64, id, style string) string {
 	c := &svgCanvas{}
 	chart.Draw(c, width, height)
 	var b strings.Builder
-	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %s %s" width="%[1]s" height="%s" role="img" aria-labelledby="%s-t %[4]s-d" font-family="system-ui,'Segoe UI',Roboto,'Noto Sans','DejaVu Sans',sans-serif">`,
-		number(width), number(height), number(height), id)
+	fmt.Fprintf(&b, `<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 %s %s" width="%[1]s" height="%[2]s" role="img" aria-labelledby="%[3]s-t %[3]s-d" font-family="system-ui,'Segoe UI',Roboto,'Noto Sans','DejaVu Sans',sans-serif">`,
+		number(width), number(height), id)
 	fmt.Fprintf(&b, `<title id="%s-t">%s</title><desc id="%[1]s-d">%[3]s</desc>`, id, escape(words.Title), escape(words.Description))
 	if style != "" {
 		b.WriteString("<style>" + style + "</style>")
