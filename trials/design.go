@@ -8,38 +8,39 @@ import (
 	"heardiff/stats"
 )
 
-// Design is the kind of question a plan asks. All that a design is stands in one value, in a file of its own
-// (design_abx.go …); the rest asks it and never tells designs apart. The zero value is no design and is rejected.
+// Design is the kind of question that a plan asks. Everything about a design is in one value, in a file of its own
+// (design_abx.go …); the rest of the program asks it and never distinguishes designs. The zero value is not a design and is
+// rejected.
 type Design struct{ of *design }
 
-// Designs returns every design there is, in the order in which they are listed to people.
+// Designs returns all designs, in the order in which they are listed to users.
 func Designs() []Design { return []Design{ABX, SameDifferent, Triangle, TwoInterval} }
 
-// design is what a design is.
+// design is the value behind a Design.
 type design struct {
-	// name stands in plans and on the command line, title above figures ("": it need not be said), words in the method of a
-	// report.
+	// name is used in plans and on the command line, title above figures ("": none needed), words in the method section of
+	// a report.
 	name, title, words string
 	// question is what the listener is asked, mustHear what they must do before they answer.
 	question, mustHear string
-	// presentations are what can be heard in a trial, answers what can be said of it, each in the order of the keys.
+	// presentations are what can be played in a trial, answers what can be answered, each in the order of the keys.
 	presentations []presentation
 	answers       []choice
-	// needed are the presentations, by index, of which at least one of each set must be heard before an answer.
+	// needed lists sets of presentations, by index: at least one of each set must be heard before an answer.
 	needed [][]int
-	// dealt are the assignments that may be hidden in a trial, each as likely as any other; each answer is right in the
-	// same share of them.
+	// dealt are the equally likely assignments that may be hidden in a trial; each answer is right in the same share of
+	// them.
 	dealt []assignment
-	// procedure is the model by which counts of right answers are scored, and has the chance of a guesser.
+	// procedure is the model by which counts of right answers are scored; it sets the chance level.
 	procedure stats.Procedure
-	// byRates marks a design in which a habit of answering moves the proportion correct wherever both kinds of trial are
-	// not equally many: hits and false alarms are tested instead, by Fisher's exact test. Only designs of two answers.
+	// byRates marks a design in which response bias changes the proportion correct unless both kinds of trial are equally
+	// frequent: hits and false alarms are tested instead, by Fisher's exact test. Only for designs of two answers.
 	byRates bool
-	// resultKey names the score of a comparison in the JSON of results.
+	// resultKey is the key of a comparison's score in the JSON of results.
 	resultKey string
 }
 
-// presentation is one of the things that can be heard in a trial.
+// presentation is one of the sounds that can be played in a trial.
 type presentation struct {
 	label Label
 	keys  []string // of the full screen
@@ -50,21 +51,20 @@ type presentation struct {
 type choice struct {
 	answer Answer
 	key    string // of the full screen
-	help   string // what the key says
-	claim  string // what the listener says, in a sentence
+	help   string // help text of the key
+	claim  string // what the listener claims, as a sentence
 }
 
-// assignment is what is hidden in a trial: what sounds as each presentation, and the answer that is right. It is never
-// formatted.
+// assignment is what is hidden in a trial: the source of each presentation, and the right answer. It is never formatted.
 type assignment struct {
 	sounds []Source
 	right  Answer
 }
 
-// Format writes nothing of what is hidden, under every verb.
+// Format reveals nothing of what is hidden, whatever the verb.
 func (assignment) Format(f fmt.State, _ rune) { fmt.Fprint(f, "(hidden)") }
 
-// ParseDesign reads a name that String writes, and errors for anything else.
+// ParseDesign reads a name that String writes; anything else is an error.
 func ParseDesign(name string) (Design, error) {
 	for _, d := range Designs() {
 		if d.of.name == name {
@@ -87,7 +87,7 @@ func DesignNames() string {
 // Known reports whether d is a design; the zero value is not.
 func (d Design) Known() bool { return d.of != nil }
 
-// String returns the name, "" of no design.
+// String returns the name, "" for no design.
 func (d Design) String() string {
 	if d.of == nil {
 		return ""
@@ -98,7 +98,7 @@ func (d Design) String() string {
 // MarshalText writes String.
 func (d Design) MarshalText() ([]byte, error) { return []byte(d.String()), nil }
 
-// UnmarshalText reads what String writes, and errors for anything else.
+// UnmarshalText reads what String writes; anything else is an error.
 func (d *Design) UnmarshalText(t []byte) error {
 	parsed, err := ParseDesign(string(t))
 	if err != nil {
@@ -108,16 +108,16 @@ func (d *Design) UnmarshalText(t []byte) error {
 	return nil
 }
 
-// Title names the design above a figure, such as "duplicate pairs"; "" where it need not be said.
+// Title names the design above a figure, such as "duplicate pairs"; "" where no title is needed.
 func (d Design) Title() string { return d.of.title }
 
 // Words describes the design in a report, such as "ABX (which of A and B is X?)".
 func (d Design) Words() string { return d.of.words }
 
-// Question is what the listener is asked in each trial.
+// Question returns what the listener is asked in each trial.
 func (d Design) Question() string { return d.of.question }
 
-// ResultKey names the score of a comparison in the JSON of results.
+// ResultKey returns the key of a comparison's score in the JSON of results.
 func (d Design) ResultKey() string { return d.of.resultKey }
 
 // Labels returns the labels of the design, in the order of its keys.
@@ -147,7 +147,7 @@ func (d Design) AnswerNames() string {
 	return strings.Join(names, " or ")
 }
 
-// Claim words an answer as what the listener says: "X is A". It is "" for an answer that is not of the design.
+// Claim returns an answer as the listener's claim, such as "X is A"; "" for an answer that the design does not have.
 func (d Design) Claim(a Answer) string {
 	if i := d.index(a); i >= 0 {
 		return d.of.answers[i].claim
@@ -155,13 +155,13 @@ func (d Design) Claim(a Answer) string {
 	return ""
 }
 
-// Binding is what the full screen binds: its keys, and what the help says of them.
+// Binding is a key binding of the full screen: its keys and their help text.
 type Binding struct {
 	Keys []string
 	Help string
 }
 
-// PlayKeys returns the keys of the full screen that play, one a label in the order of Labels.
+// PlayKeys returns the bindings of the full screen that play, one for each label in the order of Labels.
 func (d Design) PlayKeys() []Binding {
 	var all []Binding
 	for _, p := range d.of.presentations {
@@ -170,7 +170,7 @@ func (d Design) PlayKeys() []Binding {
 	return all
 }
 
-// AnswerKeys returns the keys of the full screen that answer, one an answer in the order of Answers.
+// AnswerKeys returns the bindings of the full screen that answer, one for each answer in the order of Answers.
 func (d Design) AnswerKeys() []Binding {
 	var all []Binding
 	for _, c := range d.of.answers {
@@ -179,8 +179,8 @@ func (d Design) AnswerKeys() []Binding {
 	return all
 }
 
-// Dealt returns, of each assignment that may be hidden in a trial, the answer that is right: in the order in which a seed draws
-// among them.
+// Dealt returns the right answer of each assignment that may be hidden in a trial, in the order in which a seed draws among
+// them.
 func (d Design) Dealt() []Answer {
 	var all []Answer
 	for _, a := range d.of.dealt {
@@ -189,36 +189,36 @@ func (d Design) Dealt() []Answer {
 	return all
 }
 
-// Chance is the proportion correct of a listener who guesses.
+// Chance returns the expected proportion correct of a listener who guesses.
 func (d Design) Chance() float64 { return d.of.procedure.Chance() }
 
-// Procedure is the model by which counts of right answers are scored.
+// Procedure returns the model by which counts of right answers are scored.
 func (d Design) Procedure() stats.Procedure { return d.of.procedure }
 
-// Score returns what k correct of n trials say, under the name of the design. It is an error if the counts or the
-// configuration are out of range.
+// Score scores k correct of n trials under the name of the design. It is an error if the counts or the configuration are
+// out of range.
 func (d Design) Score(k, n int, cfg stats.ScoreConfig) (stats.Score, error) {
 	cfg = d.Scored(cfg)
 	return stats.ScoreChoice(cfg.Procedure, k, n, cfg)
 }
 
-// Scored returns the configuration by which counts of the design are scored, under its name.
+// Scored returns cfg with the procedure and name of the design.
 func (d Design) Scored(cfg stats.ScoreConfig) stats.ScoreConfig {
 	cfg.Procedure, cfg.Design = d.of.procedure, d.of.name
 	return cfg
 }
 
-// ByRates reports whether hits against false alarms are tested rather than the count of right answers, which a habit of
-// answering moves.
+// ByRates reports whether hits against false alarms are tested instead of the count of right answers, which response bias
+// changes.
 func (d Design) ByRates() bool { return d.of.byRates }
 
-// index returns the place of an answer among those of the design, −1 where it is none of them.
+// index returns the index of an answer among those of the design, −1 where it is not one of them.
 func (d Design) index(a Answer) int {
 	return slices.IndexFunc(d.of.answers, func(c choice) bool { return c.answer == a })
 }
 
-// heardFor reports whether what must be heard before an answer sounded for so many frames or more. heard counts the
-// frames in the order of the design's labels.
+// heardFor reports whether everything that must be heard before an answer sounded for at least the given number of frames.
+// heard counts the frames in the order of the design's labels.
 func (d Design) heardFor(heard []int64, frames int64) bool {
 	if len(heard) != len(d.of.presentations) {
 		return false
@@ -244,7 +244,8 @@ func (d Design) possible() []*assignment {
 	return all
 }
 
-// sound returns what sounds under a label of a trial with the given assignment; false where the design has no such label.
+// sound returns the source that sounds under a label in a trial with the given assignment; false where the design has no
+// such label.
 func (d Design) sound(a *assignment, l Label) (Source, bool) {
 	i := slices.IndexFunc(d.of.presentations, func(p presentation) bool { return p.label == l })
 	if i < 0 {

@@ -2,9 +2,9 @@ package trials
 
 import "heardiff/stats"
 
-// SameDifferent asks whether the two presentations of a pair are the same or different. Of the four pairs two are the same
-// and two differ, so that 'same' is right half of the time, in a negative control too: were every pair of it held to
-// be the same, a listener who always says 'same' would seem to know.
+// SameDifferent asks whether the two presentations of a pair are the same or different. Two of the four pairs are the same
+// and two are different, so that 'same' is right half of the time. That holds in a negative control too: if all its pairs
+// counted as same, a listener who always says 'same' would seem to hear.
 var SameDifferent = Design{&design{
 	name: "same-different", title: "duplicate pairs", words: "duplicate pair (are the two the same or different?)", resultKey: "same_different",
 	question: "Are 1 and 2 the same, or different?", mustHear: "play both, 1 and 2, before you answer",
@@ -23,7 +23,7 @@ var SameDifferent = Design{&design{
 		{[]Source{SourceA, SourceB}, AnswerDifferent},
 		{[]Source{SourceB, SourceA}, AnswerDifferent},
 	},
-	// Of the counts nothing but chance and intervals is read: byRates has hits and false alarms tested.
+	// The procedure only gives chance and intervals: with byRates, hits and false alarms are tested.
 	procedure: stats.ABXObservations, byRates: true,
 }}
 

@@ -17,8 +17,8 @@ import (
 	"heardiff/stats"
 )
 
-// What every design must be: each assignment complete, each answer right in the same share of them, which is the chance of
-// a guesser and that of the model by which it is scored; keys that do not collide.
+// Every design must have complete assignments, each answer right in the same share of them, which is the chance level of
+// the model by which it is scored, and keys that do not collide.
 func TestEveryDesignIsWhole(t *testing.T) {
 	for _, d := range Designs() {
 		labels, answers := d.Labels(), d.Answers()
@@ -46,7 +46,7 @@ func TestEveryDesignIsWhole(t *testing.T) {
 				bound[k] = true
 			}
 		}
-		for i, b := range d.PlayKeys() { // in every design the same digits mean the same
+		for i, b := range d.PlayKeys() { // the digits mean the same in every design
 			if !slices.Contains(b.Keys, strconv.Itoa(i+1)) {
 				t.Errorf("%s: presentation %d is not played by its digit, but by %q", d, i+1, b.Keys)
 			}
@@ -65,7 +65,7 @@ func TestEveryDesignIsWhole(t *testing.T) {
 	}
 }
 
-// A guesser of each design, dealt by its own order, is right as often as its chance says: so is the score's p.
+// A guesser is right as often as the design's chance level, and the score's p agrees.
 func TestScoreIsAgainstTheDesignsChance(t *testing.T) {
 	for _, d := range Designs() {
 		s, err := d.Score(3, 3, stats.ScoreConfig{})
@@ -82,7 +82,7 @@ func TestScoreIsAgainstTheDesignsChance(t *testing.T) {
 	}
 }
 
-// Nothing but the whole of what the design wants heard lets an answer through.
+// An answer is accepted only after everything that the design requires was heard.
 func TestEveryDesignSaysWhatMustBeHeard(t *testing.T) {
 	for _, c := range []struct {
 		design Design
@@ -100,8 +100,8 @@ func TestEveryDesignSaysWhatMustBeHeard(t *testing.T) {
 	}
 }
 
-// Records of sessions made before designs were values of their own: SHA-256, its first 8 bytes, of the plan, the entries,
-// the revealed result and the summary in JSON, as the program of then wrote them.
+// Records of sessions made before designs were values: the first 8 bytes of the SHA-256 of plan, entries, revealed result
+// and summary in JSON, as the program wrote them then.
 func TestOldRecordsAreTheSameBytes(t *testing.T) {
 	for _, c := range []struct {
 		design                         Design
@@ -145,8 +145,7 @@ func TestOldRecordsAreTheSameBytes(t *testing.T) {
 	}
 }
 
-// Every reader of a plan or an entry decodes it from JSON: what names a design, an answer or a label that nobody knows is
-// refused there.
+// Every reader of a plan or an entry decodes it from JSON: unknown designs, answers and labels are rejected there.
 func TestUnknownDesignIsRefused(t *testing.T) {
 	for name, v := range map[string]any{"tetrad": &Plan{}, "": &Plan{}} {
 		if err := json.Unmarshal(fmt.Appendf(nil, `{"id":"1","design":%q}`, name), v); err == nil || !strings.Contains(err.Error(), "unknown") {
@@ -180,8 +179,8 @@ func TestBalancedOrderNeedsTwoAnswers(t *testing.T) {
 	}
 }
 
-// No code outside the design's own files may tell designs apart: no comparison with one, no switch on one, no table by them.
-// What a design does is asked of it.
+// No code outside the designs' own files may distinguish designs: no comparison with one, no switch, no table keyed by them.
+// The design itself is asked instead.
 func TestNobodyTellsDesignsApart(t *testing.T) {
 	if found := tellsDesignsApart(t, "..", nil); len(found) > 0 {
 		t.Errorf("designs are told apart outside their files:\n%s", strings.Join(found, "\n"))
@@ -221,7 +220,7 @@ func tellsDesignsApart(t *testing.T, root string, source []byte) []string {
 	err := filepath.WalkDir(root, func(path string, e fs.DirEntry, err error) error {
 		name := filepath.Base(path)
 		if err == nil && path == filepath.Join(root, "stats") {
-			return fs.SkipDir // its procedures have names of the same kind
+			return fs.SkipDir // its procedures have similar names
 		}
 		own := filepath.Dir(path) == filepath.Join(root, "trials") && strings.HasPrefix(name, "design")
 		if err != nil || e.IsDir() || !strings.HasSuffix(name, ".go") || strings.HasSuffix(name, "_test.go") || own {

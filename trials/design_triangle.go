@@ -3,7 +3,7 @@ package trials
 import "heardiff/stats"
 
 // Triangle asks which of three presentations is the odd one: two are the same and one differs, in one of six orders.
-// In a negative control all three are the same audio, and every answer is right in a third of the trials.
+// In a negative control all three are the same audio, and each answer is right in a third of the trials.
 //
 // ref: ISO 4120:2021, Sensory analysis — Methodology — Triangle test: the six orders, and chance 1/3.
 var Triangle = Design{&design{

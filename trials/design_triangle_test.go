@@ -11,7 +11,7 @@ import (
 	"heardiff/stats"
 )
 
-// publishedCounts compares the critical counts of a design with a published table: columns n, alpha and the count printed.
+// publishedCounts compares the critical counts of a design with a published table: columns n, alpha and the printed count.
 func publishedCounts(t *testing.T, d Design, path string, column int) {
 	t.Helper()
 	file, err := os.Open(path)
@@ -43,7 +43,7 @@ func publishedCounts(t *testing.T, d Design, path string, column int) {
 			got = *s.Critical
 		}
 		if got != want || s.Reached != (want > 0) {
-			t.Errorf("%d trials at %v: %d decide here, %d in the table", n, alpha, got, want)
+			t.Errorf("%d trials at %v: critical count %d, %d in the table", n, alpha, got, want)
 		}
 		compared++
 	}
@@ -57,8 +57,8 @@ func TestTriangleDecidesByThePublishedTable(t *testing.T) {
 	publishedCounts(t, Triangle, "../testdata/statistics/triangle_table.csv", 2)
 }
 
-// sense plays a session of a listener to whom A evokes a normal variable of mean 0 and B one of mean d′, both of variance
-// 1, each presentation afresh, and who answers as pick does from the three or two sensations. It returns the tally.
+// sense simulates a session. A evokes a normal variable of mean 0 and B one of mean d′, both of variance 1 and independent
+// for each presentation; pick chooses the answer from the two or three sensations. It returns the tally.
 func sense(t *testing.T, d Design, n int, dPrime float64, pick func(x []float64) Answer) Tally {
 	t.Helper()
 	r := rand.New(rand.NewPCG(14, 15))
@@ -81,7 +81,7 @@ func sense(t *testing.T, d Design, n int, dPrime float64, pick func(x []float64)
 	return result.Tallies[0]
 }
 
-// recovers demands the d′ that a listener was made with back from the answers, within 4.4 standard errors.
+// recovers demands that the d′ of a simulated listener is recovered from the answers, within 4.4 standard errors.
 func recovers(t *testing.T, d Design, dPrime float64, pick func(x []float64) Answer) {
 	t.Helper()
 	const n = 4000
@@ -91,11 +91,11 @@ func recovers(t *testing.T, d Design, dPrime float64, pick func(x []float64) Ans
 		t.Fatal(err)
 	}
 	if se := d.Procedure().DPrimeError(tally.Correct, n); tally.Trials != n || math.Abs(s.DPrime-dPrime) > 4.4*se {
-		t.Errorf("d′ %v ± %v of %d answers, made with %v", s.DPrime, se, tally.Trials, dPrime)
+		t.Errorf("d′ %v ± %v from %d answers, simulated with %v", s.DPrime, se, tally.Trials, dPrime)
 	}
 }
 
-// The listener of the model takes for odd what lies farthest from the two that are nearest to each other.
+// The listener of the model calls odd the one that is farthest from the two nearest to each other.
 func TestTriangleRecoversASimulatedListener(t *testing.T) {
 	recovers(t, Triangle, 1.5, func(x []float64) Answer {
 		near := []float64{math.Abs(x[1] - x[2]), math.Abs(x[0] - x[2]), math.Abs(x[0] - x[1])}
@@ -109,7 +109,7 @@ func TestTriangleRecoversASimulatedListener(t *testing.T) {
 	})
 }
 
-// Each of the six orders comes as often as the others: χ² of 5 degrees of freedom stays below 20.5 (p 0.001).
+// The six orders are equally frequent: χ² with 5 degrees of freedom stays below 20.5 (p 0.001).
 func TestTriangleDealsSixOrders(t *testing.T) {
 	const n = 6000
 	counts := map[*assignment]float64{}
@@ -125,14 +125,14 @@ func TestTriangleDealsSixOrders(t *testing.T) {
 	}
 }
 
-// Power and 'ruled out' are against one third: 25 of 75 is just chance, and 30 trials decide at 15 right (ISO 4120).
+// Power and 'ruled out' use chance one third: 25 of 75 is exactly chance, and the critical count of 30 trials is 15 (ISO 4120).
 func TestTriangleBoundsDiscriminatorsAgainstOneThird(t *testing.T) {
 	s, err := Triangle.Score(25, 75, stats.ScoreConfig{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	if s.Discriminators != 0 || !(s.DiscriminatorsUpper > 0 && s.DiscriminatorsUpper < 0.2) {
-		t.Errorf("25 of 75, just chance: p_d %v, up to %v", s.Discriminators, s.DiscriminatorsUpper)
+		t.Errorf("25 of 75, exactly chance: p_d %v, up to %v", s.Discriminators, s.DiscriminatorsUpper)
 	}
 	at, err := testPlan(Triangle, 30).PowerAt(30, stats.FromDiscriminators(0.5, Triangle.Chance()))
 	if err != nil || at.Critical == nil || *at.Critical != 15 {

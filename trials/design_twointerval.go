@@ -2,9 +2,8 @@ package trials
 
 import "heardiff/stats"
 
-// TwoInterval asks which of two presentations holds B: the impaired one, or the dose (two-interval forced choice, 2-AFC).
-// The other is A, the reference. In a negative control both are the same audio, and either answer is right in half of the
-// trials.
+// TwoInterval asks which of two presentations is B: the impaired one, or the dose (two-interval forced choice, 2-AFC). The
+// other is A, the reference. In a negative control both are the same audio, and each answer is right in half of the trials.
 //
 // ref: Macmillan & Creelman (2005), Detection Theory, 2nd edition, chapter 7: d′ = √2·z(pc); from memory.
 var TwoInterval = Design{&design{

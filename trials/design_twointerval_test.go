@@ -6,14 +6,14 @@ import (
 	"heardiff/stats"
 )
 
-// A guesser of two intervals is a fair coin, as one of a duo-trio.
-// ref: ISO 10399:2004, table A.1 (duo-trio); of its row 22, which repeats row 21 and does not keep its risk, and of no
-// other, the count computed elsewhere stands.
+// A guesser of two intervals is a fair coin, as in a duo-trio test.
+// ref: ISO 10399:2004, table A.1 (duo-trio), except row 22, which repeats row 21 and exceeds its risk: there the computed
+// count is used.
 func TestTwoIntervalDecidesByThePublishedTable(t *testing.T) {
 	publishedCounts(t, TwoInterval, "../testdata/statistics/iso10399_table_a1.csv", 3)
 }
 
-// The listener of the model takes for B what evokes more.
+// The listener of the model calls B the presentation that evokes more.
 func TestTwoIntervalRecoversASimulatedListener(t *testing.T) {
 	recovers(t, TwoInterval, 1, func(x []float64) Answer {
 		if x[1] > x[0] {
@@ -34,7 +34,7 @@ func TestTwoIntervalHasItsOwnDPrime(t *testing.T) {
 	}
 }
 
-// Both answers are of two kinds, so that balanced order is judged by Fisher's test as that of ABX is.
+// The design has two answers, so that balanced order is judged by Fisher's test, as in ABX.
 func TestTwoIntervalInBalancedOrder(t *testing.T) {
 	p := testPlan(TwoInterval, 16)
 	p.Order = Balanced

@@ -7,8 +7,8 @@ import (
 	"time"
 )
 
-// FuzzReveal feeds a record such as a bundle may hold: whatever the bytes say, Reveal must return, must not call an
-// unfinished or broken record a result, and must count no more answers than there are entries.
+// FuzzReveal feeds records such as a bundle may contain: whatever the bytes, Reveal must return, must not give a result for
+// an unfinished or broken record, and must not count more answers than there are entries.
 func FuzzReveal(f *testing.F) {
 	for _, d := range []Design{ABX, SameDifferent} {
 		s, m := beginFuzz(testPlan(d, 3))
@@ -57,7 +57,7 @@ func possibleTimes(list []Entry) bool {
 	return true
 }
 
-// chain makes the hashes right again, as a forger would, so that the fuzzer gets behind them.
+// chain recomputes the hashes, as a forger would, so that the fuzzer gets past them.
 func chain(list []Entry) {
 	previous := ""
 	for i := range list {
@@ -76,7 +76,7 @@ func beginFuzz(p Plan) (*Session, *memory) {
 	return s, m
 }
 
-// Time zones can move the last instant of the year 9999 into a year that JSON cannot write.
+// A time zone can move the last instant of the year 9999 into a year that has no JSON form.
 func TestImpossibleTimeIsAnErrorNotAPanic(t *testing.T) {
 	at := time.Date(9999, 12, 31, 23, 59, 59, 0, time.FixedZone("west", -3600))
 	if err := CheckChain([]Entry{{Number: 1, Kind: EntryBegin, At: at}}); err == nil {
@@ -84,7 +84,7 @@ func TestImpossibleTimeIsAnErrorNotAPanic(t *testing.T) {
 	}
 }
 
-// A forger who makes the hashes right again is still held to what a session can do.
+// A forger who recomputes the hashes is still limited to what a session can contain.
 func TestForgedRecordsAreRefused(t *testing.T) {
 	finished := func() (Plan, []Entry) {
 		s, m := begin(t, testPlan(ABX, 4), Seed{8})

@@ -8,18 +8,18 @@ import (
 	"strings"
 )
 
-// ErrMisread is returned for the short form of a head in which a digit was misread, exchanged, left out or added.
+// ErrMisread is returned for the short form of a head in which a digit was misread, exchanged, omitted or added.
 var ErrMisread = errors.New("the check digit does not agree: a digit was misread")
 
-// Figures of the short form: shortDigits that follow from the hash, then a check digit, in groups of shortGroup.
+// The short form has shortDigits digits of the hash and a check digit, in groups of shortGroup.
 const (
 	shortDigits = 24
 	shortGroup  = 5
 )
 
-// ShortHead returns the short form of a head (a SHA-256, hexadecimal), to be read out over the telephone: the hash as a
-// number, modulo 10^24, and a check digit, in five groups of five digits. To make another record with the same short form
-// takes 10^24 attempts. It returns "" for what is no such hash.
+// ShortHead returns the short form of a head (a SHA-256, hexadecimal), for reading out over the telephone: the hash as a
+// number, modulo 10^24, and a check digit, in five groups of five digits. Forging another record with the same short form
+// takes about 10^24 attempts. It returns "" if head is not such a hash.
 func ShortHead(head string) string {
 	raw, err := hex.DecodeString(head)
 	if err != nil || len(raw) != 32 {
@@ -35,15 +35,15 @@ func ShortHead(head string) string {
 	return strings.Join(groups, " ")
 }
 
-// IsHead reports whether said, a head written down in full or in its short form, spaced or not, is the head given. It
-// returns ErrMisread for a short form whose check digit does not agree, and an error for what is neither form.
+// IsHead reports whether said, a head written down in full or in its short form, with or without spaces, equals head. It
+// returns ErrMisread for a short form whose check digit does not agree, and another error for what is neither form.
 func IsHead(head, said string) (bool, error) {
 	said = strings.Join(strings.Fields(strings.ReplaceAll(said, "-", " ")), "")
 	if raw, err := hex.DecodeString(said); err == nil && len(raw) == 32 {
 		return strings.EqualFold(said, head), nil
 	}
 	if said == "" || strings.Trim(said, "0123456789") != "" {
-		return false, fmt.Errorf("%q is no head: 64 hexadecimal digits, or five groups of five decimal ones", said)
+		return false, fmt.Errorf("%q is not a head: 64 hexadecimal digits, or five groups of five decimal ones", said)
 	}
 	if len(said) != shortDigits+1 || interim(said) != 0 {
 		return false, ErrMisread
@@ -52,7 +52,7 @@ func IsHead(head, said string) (bool, error) {
 }
 
 // damm is the table of a totally anti-symmetric quasigroup of order 10 (H. M. Damm, Total anti-symmetrische Quasigruppen,
-// Marburg 2004): its check digit finds every single wrong digit and every exchange of two neighbours.
+// Marburg 2004): its check digit detects every single wrong digit and every exchange of two neighbours.
 var damm = [10][10]byte{
 	{0, 3, 1, 7, 5, 9, 8, 6, 4, 2},
 	{7, 0, 9, 2, 1, 5, 4, 8, 6, 3},
@@ -66,8 +66,8 @@ var damm = [10][10]byte{
 	{2, 5, 8, 1, 4, 3, 6, 7, 9, 0},
 }
 
-// interim carries decimal digits through the table: the result is the check digit of digits without one, and 0 for
-// digits whose last is their check digit.
+// interim runs decimal digits through the table. For digits without a check digit the result is their check digit; for
+// digits that end in theirs it is 0.
 func interim(digits string) byte {
 	at := byte(0)
 	for _, d := range digits {

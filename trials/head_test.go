@@ -9,7 +9,7 @@ import (
 	"testing"
 )
 
-// The worked example of the check digit: 572 has 4 (printed with the method; quoted from memory).
+// The worked example of the check digit: 572 has 4 (published with the method; from memory).
 func TestCheckDigitOfTheWorkedExample(t *testing.T) {
 	if interim("572") != 4 || interim("5724") != 0 {
 		t.Errorf("572 has the check digit %d", interim("572"))
@@ -41,7 +41,7 @@ func TestShortHeadIsTheHashAsANumber(t *testing.T) {
 	}
 }
 
-// Every single wrong digit and every exchange of neighbours is named as misread, not as another head.
+// Every single wrong digit and every exchange of neighbours is reported as misread, not as another head.
 func TestMisreadDigitsAreFound(t *testing.T) {
 	full := head("x")
 	digits := strings.ReplaceAll(ShortHead(full), " ", "")
@@ -64,10 +64,10 @@ func TestMisreadDigitsAreFound(t *testing.T) {
 	}
 	for _, said := range []string{"", "abc", full[:63], full + "0"} {
 		if _, err := IsHead(full, said); err == nil {
-			t.Errorf("%q is taken for a head", said)
+			t.Errorf("%q is accepted as a head", said)
 		}
 	}
 	if ShortHead("") != "" || ShortHead(full[:20]) != "" {
-		t.Error("a short form of no hash")
+		t.Error("a short form of something that is not a hash")
 	}
 }

@@ -2,12 +2,12 @@ package trials
 
 import "math"
 
-// LeastSeconds is the least time, in seconds, for which what the design wants heard must have sounded in a trial
-// unless its plan says otherwise: shorter looks are no comparison. Common practice, no source.
+// LeastSeconds is the default of the shortest time, in seconds, for which everything that the design requires must have
+// sounded in a trial: less is too short to compare. Common practice, no source.
 const LeastSeconds = 0.5
 
-// hurried reports whether an answer came before what must be heard had sounded for as long as the plan asks. It is false
-// where no sample clock ran or the plan asks for nothing.
+// hurried reports whether an answer came before everything required had sounded for as long as the plan demands. It is false
+// where no sample clock ran or the plan demands nothing.
 func (p Plan) hurried(e Entry) bool {
 	if p.LeastSeconds <= 0 || e.RateHz <= 0 {
 		return false
@@ -15,7 +15,7 @@ func (p Plan) hurried(e Entry) bool {
 	return !p.Design.heardFor(e.Heard, int64(math.Ceil(p.LeastSeconds*float64(e.RateHz))))
 }
 
-// listened returns for how many seconds each label sounded, nil where that is not known.
+// listened returns for how many seconds each label sounded, nil where unknown.
 func (d Design) listened(e Entry) map[Label]float64 {
 	labels := d.Labels()
 	if e.RateHz <= 0 || len(e.Heard) != len(labels) {
@@ -28,7 +28,7 @@ func (d Design) listened(e Entry) map[Label]float64 {
 	return all
 }
 
-// took returns the seconds of the sample clock from the offer of a trial to its answer, nil where that is not known.
+// took returns the seconds of the sample clock from offering a trial to its answer, nil where unknown.
 func took(e Entry) *float64 {
 	if e.RateHz <= 0 {
 		return nil

@@ -8,7 +8,7 @@ import (
 	"testing"
 )
 
-// timedSession runs a session of n trials at 48 kHz in which each label of each trial sounds for so many frames.
+// timedSession runs a session of n trials at 48 kHz in which each label of each trial sounds for the given number of frames.
 func timedSession(t *testing.T, p Plan, seed Seed, frames ...int) (*Session, *memory) {
 	t.Helper()
 	s, m := begin(t, p, seed)
@@ -75,7 +75,7 @@ func TestWhatSoundedTooShortlyIsHurried(t *testing.T) {
 	}
 }
 
-// The listener is told before the answer is confirmed, and can listen on.
+// The listener is warned before the answer is confirmed, and can go on listening.
 func TestAHurriedAnswerIsSaidBeforeItIsConfirmed(t *testing.T) {
 	p := testPlan(ABX, 2)
 	p.LeastSeconds = LeastSeconds
@@ -93,7 +93,7 @@ func TestAHurriedAnswerIsSaidBeforeItIsConfirmed(t *testing.T) {
 	}
 }
 
-// What the journal keeps of listening is the same, byte for byte, whatever is hidden.
+// What the journal records about listening is the same, byte for byte, whatever is hidden.
 func TestTimesInTheJournalDoNotTell(t *testing.T) {
 	want := ""
 	for seed := range byte(32) {
@@ -117,11 +117,11 @@ func TestTimesInTheJournalDoNotTell(t *testing.T) {
 		}
 	}
 	if !strings.Contains(want, `"heard":[4800,30000,700]`) {
-		t.Errorf("nothing is kept of how long labels sounded: %s", want)
+		t.Errorf("how long labels sounded is not recorded: %s", want)
 	}
 }
 
-// A sitting where nothing sounds marks the session, whatever else it was heard through; so does the note of an old entry.
+// A sitting at a silent output marks the session, whatever its other outputs; so does the note of an old entry.
 func TestDevicesAreListedAndSilenceIsMarked(t *testing.T) {
 	for _, c := range []struct {
 		name    string
@@ -159,7 +159,7 @@ func TestDevicesAreListedAndSilenceIsMarked(t *testing.T) {
 	}
 }
 
-// An anonymous record keeps whether answers were hurried, and of the time to answer whole seconds.
+// An anonymous record keeps whether answers were hurried, and the time to answer in whole seconds.
 func TestWithheldTimesKeepWhatWasHurried(t *testing.T) {
 	p := testPlan(ABX, 3)
 	p.LeastSeconds = LeastSeconds
@@ -180,7 +180,7 @@ func TestWithheldTimesKeepWhatWasHurried(t *testing.T) {
 	}
 }
 
-// Entries of before clocks were kept have the hash that they had.
+// Entries without clocks, from before clocks were recorded, keep their hash.
 func TestOldEntriesKeepTheirHash(t *testing.T) {
 	e := Entry{Session: "s1", Number: 3, Kind: EntryAnswer, Trial: 1, Answer: AnswerA, Seconds: 1.5, Switches: 2, Previous: "aa"}
 	body, err := json.Marshal(e)

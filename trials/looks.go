@@ -17,8 +17,8 @@ const (
 // Sequential reports whether the plan may end before its last trial.
 func (p Plan) Sequential() bool { return p.Looks != nil }
 
-// stop returns the boundary that is reached with so many scored trials, correct of them right. Nothing is shown of
-// a look that stops nothing: the session just goes on.
+// stop returns the boundary that is reached after scored trials with correct right answers. A look that does not stop the
+// session shows nothing: the session just goes on.
 func (p Plan) stop(scored, correct int) Stop {
 	if p.Looks == nil {
 		return ""
@@ -56,9 +56,9 @@ func (p Plan) validateLooks() error {
 	}
 	switch {
 	case p.Order != Independent:
-		return errors.New("a sequential plan needs independent order: its boundaries are those of a fair coin")
+		return errors.New("a sequential plan needs independent order: its boundaries are computed for a fair coin")
 	case len(l.Trials) == 0 || len(l.Heard) != len(l.Trials) || len(l.RuledOut) != len(l.Trials):
-		return errors.New("looks: as many boundaries as looks are needed, and one look at least")
+		return errors.New("looks: at least one is needed, and both boundaries at each")
 	}
 	last := 0
 	for i, n := range l.Trials {

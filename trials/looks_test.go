@@ -10,8 +10,8 @@ import (
 	"heardiff/stats"
 )
 
-// The order dealt by a program of another language that has the seed and the comments of order.go to go by:
-// python3 testdata/redeal.py SEED abx 16, and likewise of every design; Python 3.11.7.
+// The order dealt by a program in another language, written from the comments of order.go:
+// python3 testdata/redeal.py SEED abx 16, and likewise for every design; Python 3.11.7.
 func TestOrderCanBeDealtAgainWithoutUs(t *testing.T) {
 	var seed Seed
 	for i := range seed {
@@ -66,7 +66,7 @@ func simulate(t *testing.T, plan Plan, p float64, r *rand.Rand) Result {
 	return result
 }
 
-// Sessions of a sequential plan must end as the exact recursion of stats says, at chance and above it.
+// Sessions of a sequential plan must end with the probabilities of the exact recursion in stats, at chance and above it.
 func TestSequentialSessionsEndAsComputed(t *testing.T) {
 	looks := stats.Looks{Trials: []int{8, 16, 24}, Heard: []int{8, 13, 17}, RuledOut: []int{2, 6, 16}}
 	plan := testPlan(ABX, 24)
@@ -85,7 +85,7 @@ func TestSequentialSessionsEndAsComputed(t *testing.T) {
 			}
 			run += float64(len(result.Trials))
 		}
-		// 4.4 standard errors: fails by chance once in 100 000 seeds. The number of trials has a spread below 8.
+		// 4.4 standard errors: fails by chance once in 100 000 seeds. The number of trials has a standard deviation below 8.
 		near := func(what string, got, want, spread float64) {
 			if math.Abs(got-want) > 4.4*spread/math.Sqrt(n) {
 				t.Errorf("p = %v: %s %.4f, computed %.4f", p, what, got, want)
@@ -144,9 +144,9 @@ func TestSequentialPlanRejectsWhatItsBoundariesDoNotCover(t *testing.T) {
 	}
 }
 
-// In balanced order a listener who gives both answers equally often is right 12 times of 16 or more with probability
-// (C(8,6)² + C(8,7)² + C(8,8)²)/C(16,8) = 849/12870: twice what the binomial allows. So the plain exact test does
-// not fit balanced order, and results say so.
+// In balanced order a listener who gives both answers equally often is right at least 12 times of 16 with probability
+// (C(8,6)² + C(8,7)² + C(8,8)²)/C(16,8) = 849/12870: twice the binomial tail. So the exact binomial test is not valid in
+// balanced order, and results say so.
 func TestBalancedOrderIsNotBinomial(t *testing.T) {
 	plan := testPlan(ABX, 16)
 	plan.Order = Balanced
@@ -199,9 +199,9 @@ func TestControlsOfABlockedPlanAreSpread(t *testing.T) {
 		}
 	}
 	for i, k := range at {
-		// Each place holds a control with probability 4/20.
+		// Each position is a control with probability 4/20.
 		if math.Abs(float64(k)-n*0.2) > 4.4*math.Sqrt(n*0.2*0.8) {
-			t.Errorf("place %d held a control %d times of %d, want about %v", i, k, n, n*0.2)
+			t.Errorf("position %d was a control %d times of %d, want about %v", i, k, n, n*0.2)
 		}
 	}
 }
@@ -228,19 +228,19 @@ func TestVoidPracticeStaysPractice(t *testing.T) {
 	}
 }
 
-// No verb prints what is hidden: the numeric ones would otherwise go past String.
+// No verb prints what is hidden: numeric ones would otherwise bypass String.
 func TestNoVerbPrintsWhatIsHidden(t *testing.T) {
 	for _, verb := range []string{"%v", "%+v", "%#v", "%d", "%x", "%s", "%q", "%T %v"} {
 		one := fmt.Sprintf(verb, Cue{source: SourceA}, Seed{}, Key{})
 		two := fmt.Sprintf(verb, Cue{source: SourceB, comparison: 3}, Seed{1, 2}, Key{3})
 		if one != two {
-			t.Errorf("%s tells: %q, %q", verb, one, two)
+			t.Errorf("%s reveals: %q, %q", verb, one, two)
 		}
 	}
 	for _, verb := range []string{"%v", "%d", "%x", "%+v"} {
 		one := fmt.Sprintf(verb, []any{Cue{source: SourceA}, Seed{}, Key{}})
 		if two := fmt.Sprintf(verb, []any{Cue{source: SourceB}, Seed{1}, Key{3}}); one != two {
-			t.Errorf("%s in a list tells: %q, %q", verb, one, two)
+			t.Errorf("%s in a list reveals: %q, %q", verb, one, two)
 		}
 	}
 }

@@ -8,10 +8,10 @@ import (
 	"slices"
 )
 
-// Seed is the secret of one session: all that is hidden follows from it. It prints as nothing.
+// Seed is the secret of one session: all that is hidden follows from it. It prints as a fixed text.
 type Seed [32]byte
 
-// Format writes String under every verb, the numeric ones too.
+// Format writes String whatever the verb, numeric ones included.
 func (s Seed) Format(f fmt.State, _ rune) { fmt.Fprint(f, s.String()) }
 
 // MarshalText writes String.
@@ -23,16 +23,16 @@ func (Seed) String() string { return "(sealed)" }
 // GoString is String, for %#v.
 func (Seed) GoString() string { return "(sealed)" }
 
-// Commitment returns what is stored and shown before the first trial: SHA-256 over the seed, the plan's hash, where
-// seat is not nil the SHA-256 of the JSON of its study, listener and device's digest, and the session's id. Who knows it
-// can check, once the seed is revealed, that none of them was changed since.
+// Commitment returns what is stored and shown before the first trial: SHA-256 over the seed, the plan's hash, the SHA-256
+// of the JSON of the seat's study, listener and device digest (omitted if seat is nil), and the session's id. Whoever knows
+// it can check, once the seed is revealed, that none of them has changed since.
 func (s Seed) Commitment(session string, seat *Seat, p Plan) [32]byte {
 	hash := p.Hash()
 	covered := append(append([]byte{}, s[:]...), hash[:]...)
 	return sha256.Sum256(append(append(covered, seat.sealed()...), session...))
 }
 
-// stream is a sequence of random bytes that anyone can make again from the seed: block k is
+// stream is a sequence of pseudo-random bytes that anyone can recompute from the seed: block k is
 // HMAC-SHA256(seed, name ‖ k), k as eight bytes, big-endian.
 type stream struct {
 	seed  Seed
@@ -84,13 +84,13 @@ func (t trial) String() string { return fmt.Sprintf("trial of comparison %d", t.
 func (t trial) GoString() string { return t.String() }
 
 // deal returns the trials of a plan in the order in which they are run: practice first, then the others. All draws
-// come from the stream named "order", in this succession:
+// come from the stream named "order", in this sequence:
 //
 //  1. blocked plans only: the comparisons are shuffled;
 //  2. for each comparison, what is hidden in each of its trials (see assignments);
-//  3. each control, in that order, goes to a place drawn from 0 to the number of trials there are by then;
+//  3. each control, in that order, is inserted at an index drawn from 0 to the number of trials so far;
 //  4. practice is shuffled;
-//  5. interleaved plans only: all that is not practice is shuffled.
+//  5. interleaved plans only: all trials but practice are shuffled.
 //
 // Of a threshold run only the practice is dealt so; the rest follows, see climb.next.
 //
@@ -115,7 +115,7 @@ func deal(p Plan, seed Seed) []trial {
 			}
 		}
 	}
-	// Controls go anywhere, in blocked plans too: a block of its own would give a control away.
+	// Controls go anywhere, even in blocked plans: a block of its own would give a control away.
 	for _, t := range controls {
 		rest = slices.Insert(rest, draw.below(len(rest)+1), t)
 	}
@@ -147,7 +147,7 @@ func assignments(p Plan, n int, draw *stream) []*assignment {
 		}
 		return out
 	}
-	// Whole rounds of every assignment, then a random part of one more round for the remainder.
+	// Complete rounds of every assignment, then a random part of one more round for the remainder.
 	draw.shuffle(len(all), func(i, j int) { all[i], all[j] = all[j], all[i] })
 	for i := range out {
 		out[i] = all[i%len(all)]
@@ -156,14 +156,14 @@ func assignments(p Plan, n int, draw *stream) []*assignment {
 	return out
 }
 
-// replacement deals the n-th trial (from 0) that stands in for a voided one, from a stream of its own: what was
-// hidden in the void trial tells nothing of it.
+// replacement deals the n-th replacement (from 0) of a void trial, from a stream of its own: what was hidden in the void
+// trial says nothing about it.
 func replacement(p Plan, seed Seed, comparison, n int) trial {
 	draw := &stream{seed: seed, name: fmt.Sprintf("replacement %d", n)}
 	all := p.Design.possible()
 	return trial{comparison: comparison, hidden: all[draw.below(len(all))]}
 }
 
-// right returns the answer that agrees with what is hidden. In a negative control both sources are the same audio, so
-// that no ear can do better than a guess, however much it leans towards one answer: whoever does has another way in.
+// right returns the answer that agrees with what is hidden. In a negative control both sources are the same audio: nobody
+// can do better than guess by listening, whatever their response bias, and whoever does has another source of information.
 func (t trial) right() Answer { return t.hidden.right }

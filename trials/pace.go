@@ -2,20 +2,20 @@ package trials
 
 import "time"
 
-// pace is how a session goes in time. It follows from the clock and from the keys that were pressed, never from what was
-// hidden behind them.
+// pace keeps track of the time spent in a session. It depends on the clock and on the keys pressed, never on what was hidden
+// behind them.
 type pace struct {
-	since  time.Time       // the listener has been at work since; zero while nobody is
-	worked time.Duration   // up to since, in all sittings; rests are not counted
-	trial  time.Duration   // of it, in the trial that is offered
-	took   []time.Duration // what each answered trial took, the newest last
+	since  time.Time       // start of the work not yet counted; zero while nobody is listening
+	worked time.Duration   // up to since, over all sittings, without rests
+	trial  time.Duration   // the part of worked in the current trial
+	took   []time.Duration // time of each answered trial, the latest last
 }
 
-// paceOf is over how many of the newest trials the pace is averaged: enough for a steady figure, few enough to follow a listener
-// who becomes quicker. paceFrom is how many there must be.
+// paceOf is the number of latest trials over which the pace is averaged: enough for a steady figure, few enough to follow a
+// listener who becomes quicker. paceFrom is the smallest number for an estimate. Both are judgement, no source.
 const paceOf, paceFrom = 10, 3
 
-// take takes in an entry: what is done between two entries of a sitting is work, what lies between two sittings is not.
+// take takes an entry into account: the time between two entries of a sitting is work, the time between sittings is not.
 func (p *pace) take(e Entry) {
 	switch e.Kind {
 	case EntryBegin, EntryOpen:
@@ -24,7 +24,7 @@ func (p *pace) take(e Entry) {
 		p.add(e.At)
 		p.since = time.Time{}
 	case EntryAnswer, EntryVoid:
-		// A machine that slept in this trial counts only by its own clock, as the entry does.
+		// If the machine was suspended in this trial, only the seconds of the entry count.
 		p.add(p.at(e.At, time.Duration(e.Seconds*float64(time.Second))))
 		if e.Kind == EntryAnswer {
 			p.took = append(p.took, p.trial)
@@ -33,7 +33,7 @@ func (p *pace) take(e Entry) {
 	}
 }
 
-// at returns now, but at most so long after since.
+// at returns now, but not later than most after since.
 func (p *pace) at(now time.Time, most time.Duration) time.Time {
 	if now.Sub(p.since) > most {
 		return p.since.Add(most)
@@ -55,15 +55,15 @@ func (p *pace) workedBy(now time.Time) time.Duration {
 	return p.worked
 }
 
-// left returns what so many further trials take at the mean of the newest ones, 0 where too few were answered to tell.
-func (p *pace) left(trials int) time.Duration {
+// remaining estimates the time for the given number of trials from the mean of the latest ones, 0 with too few of them.
+func (p *pace) remaining(trials int) time.Duration {
 	if len(p.took) < paceFrom {
 		return 0
 	}
-	newest := p.took[max(0, len(p.took)-paceOf):]
+	latest := p.took[max(0, len(p.took)-paceOf):]
 	sum := time.Duration(0)
-	for _, d := range newest {
+	for _, d := range latest {
 		sum += d
 	}
-	return sum / time.Duration(len(newest)) * time.Duration(trials)
+	return sum / time.Duration(len(latest)) * time.Duration(trials)
 }

@@ -5,8 +5,8 @@ import (
 	"time"
 )
 
-// Time so far and time left, by a clock that the test sets: rests, and the time between two sittings, are no work; the rest is
-// what the newest trials took, for as many as remain.
+// Time worked and time remaining, by a clock that the test sets: rests and the time between two sittings do not count; the
+// remaining time is the mean of the latest trials times the number that remain.
 func TestPaceCountsWorkAndNothingElse(t *testing.T) {
 	now := time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC)
 	wait := func(d time.Duration) { now = now.Add(d) }
@@ -20,8 +20,8 @@ func TestPaceCountsWorkAndNothingElse(t *testing.T) {
 	wait(time.Hour) // begun, and nobody sat down
 	check := func(when string, answered int, worked, left time.Duration) {
 		t.Helper()
-		if v := s.View(); v.Answered != answered || v.Worked != worked || v.Left != left {
-			t.Errorf("%s: %d answered, %v so far, %v left; want %d, %v, %v", when, v.Answered, v.Worked, v.Left, answered, worked, left)
+		if v := s.View(); v.Answered != answered || v.Worked != worked || v.Remaining != left {
+			t.Errorf("%s: %d answered, %v so far, %v left; want %d, %v, %v", when, v.Answered, v.Worked, v.Remaining, answered, worked, left)
 		}
 	}
 	do := func(err error) {

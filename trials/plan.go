@@ -14,7 +14,7 @@ import (
 
 // Comparison is two chains and one excerpt, and how often they are asked about.
 type Comparison struct {
-	// Name tells comparisons of one plan apart, and stands in every result.
+	// Name identifies the comparison within its plan and in every result.
 	Name string `json:"name"`
 	Kind Kind   `json:"kind"`
 	// A and B are the names of the chains.
@@ -22,8 +22,8 @@ type Comparison struct {
 	B string `json:"b"`
 	// Excerpt names the stretch of music.
 	Excerpt string `json:"excerpt"`
-	// AudioA and AudioB identify the two presentations (SHA-256 of the prepared files), so that a plan is
-	// about these very samples. In a negative control they are equal.
+	// AudioA and AudioB identify the two presentations (SHA-256 of the prepared files), so that a plan is bound to exactly
+	// these samples. In a negative control they are equal.
 	AudioA string `json:"audio_a"`
 	AudioB string `json:"audio_b"`
 	// Trials is how often it is asked about; 0 of a graded comparison, which is asked about as the answers have it.
@@ -37,29 +37,29 @@ type Plan struct {
 	Comparisons []Comparison `json:"comparisons"`
 	// Alpha is the one-sided level of significance, inside (0, 0.5].
 	Alpha float64 `json:"alpha"`
-	// SmallestEffect is the smallest proportion of discriminators worth finding, inside (0, 1]: 'ruled out' is
-	// said only above it.
+	// SmallestEffect is the smallest proportion of discriminators worth finding, inside (0, 1]: 'ruled out' means that this
+	// or more is ruled out.
 	SmallestEffect float64 `json:"smallest_effect"`
-	// RestMinutes is how long to listen before a rest is due, in minutes; 0 stands for never.
+	// RestMinutes is how long to listen before a rest is due, in minutes; 0: never.
 	RestMinutes float64 `json:"rest_minutes"`
 	Layout      Layout  `json:"layout"`
 	Order       Order   `json:"order"`
-	// Looks, where set, make the plan sequential: after so many scored trials the session stops where the count of
-	// right answers says 'heard' or 'ruled out'. They are part of the plan and of its hash.
+	// Looks, where set, make the plan sequential: at these numbers of scored trials the session stops if the count of right
+	// answers reaches 'heard' or 'ruled out'. They are part of the plan and of its hash.
 	Looks *stats.Looks `json:"looks,omitempty"`
-	// Study, where set, says how much the whole study is to ask, beyond what it holds when it begins.
+	// Study, where set, is the planned size of the study, which may exceed what it contains when the first session begins.
 	Study *Scope `json:"study,omitempty"`
 	// SingleBlind marks a plan run by a helper who knows what is connected.
 	SingleBlind bool `json:"single_blind,omitempty"`
-	// LeastSeconds is for how many seconds what the design wants heard must sound in a trial, lest its answer be marked as
-	// hurried; 0 in plans that ask for nothing.
+	// LeastSeconds is for how many seconds everything that the design requires must sound in a trial; an earlier answer is
+	// marked as hurried. 0: no requirement.
 	LeastSeconds float64 `json:"least_seconds,omitempty"`
 	// Threshold, where set, makes the plan a threshold run.
 	Threshold *Threshold `json:"threshold,omitempty"`
 }
 
-// Scope is how many listeners and comparisons a study is planned for: all verdicts share one risk, and what nobody planned
-// has hardly any of it. 0 is as many as there are when the first session begins.
+// Scope is the number of listeners and comparisons that a study is planned for: all verdicts share one risk, and unplanned
+// ones get hardly any of it. 0 means as many as there are when the first session begins.
 type Scope struct {
 	Listeners   int `json:"listeners,omitempty"`
 	Comparisons int `json:"comparisons,omitempty"`
@@ -79,7 +79,7 @@ func (p Plan) Validate() error {
 	return cmp.Or(p.validateLooks(), p.validateThreshold())
 }
 
-// ValidateSettings returns an error that names the first setting that is out of its range, whatever is compared.
+// ValidateSettings returns an error that names the first setting out of range; it does not check the comparisons.
 func (p Plan) ValidateSettings() error {
 	switch {
 	case p.ID == "":
@@ -89,7 +89,7 @@ func (p Plan) ValidateSettings() error {
 	case !p.Design.Known():
 		return errors.New("plan without a design")
 	case p.Order == Balanced && len(p.Design.of.answers) != 2:
-		// Fisher's exact test, which allows for a listener who counts, is of two answers.
+		// Fisher's exact test, which stays valid if the listener counts answers, is for two answers.
 		return fmt.Errorf("%s in balanced order: that order needs a design of two answers", p.Design)
 	case !(p.Alpha > 0 && p.Alpha <= 0.5):
 		return fmt.Errorf("alpha %v: must lie above 0 and at most at 0.5", p.Alpha)
@@ -110,7 +110,7 @@ func (p Plan) validateComparisons() error {
 	for _, c := range p.Comparisons {
 		switch {
 		case c.Name == "" || seen[c.Name]:
-			return fmt.Errorf("comparison %q: the name is missing or stands twice", c.Name)
+			return fmt.Errorf("comparison %q: the name is missing or used twice", c.Name)
 		case c.shown() != nil:
 			return c.shown()
 		case c.Kind == Graded && c.Trials != 0:
@@ -130,14 +130,14 @@ func (p Plan) validateComparisons() error {
 	return nil
 }
 
-// shown returns an error where a name of the comparison is too long or does not show.
+// shown returns an error if a name of the comparison is too long or not printable.
 func (c Comparison) shown() error {
 	return cmp.Or(checkShown("comparison", c.Name, MaxName), checkShown("chain", c.A, MaxName), checkShown("chain", c.B, MaxName),
 		checkShown("excerpt", c.Excerpt, MaxName))
 }
 
-// Hash returns the SHA-256 of the plan's JSON: it stands in the seal of every session, so that no plan can be
-// changed behind its results.
+// Hash returns the SHA-256 of the plan's JSON. Every session's commitment covers it, so that no plan can be changed after
+// its results.
 func (p Plan) Hash() [32]byte {
 	data, err := json.Marshal(p)
 	if err != nil {

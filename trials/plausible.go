@@ -7,18 +7,21 @@ import (
 	"time"
 )
 
-// MaxEntries is the most entries that one session may have: every trial offered, void or answered, with what happened in it.
+// MaxEntries is the largest number of entries of one session: answers, void trials, flags and rests (judgement, no source).
 const MaxEntries = 10 * MaxTrials
 
+// Limits of what an entry can contain. All but the confidence scale are judgement, no source.
 const (
 	maxConfidence = 4
-	maxSwitches   = 1_000_000
-	maxSeconds    = 366 * 24 * 3600 // a session may rest for long, but not for ever
+	maxSwitches   = 1_000_000       // key presses in one trial
+	maxSeconds    = 366 * 24 * 3600 // of one trial, in which a session may have been interrupted
+	maxLabels     = 8
+	maxNote       = 4 * MaxText // in bytes: UTF-8 has at most four for a character
 )
 
-// Plausible returns an error that names the first field of e which nothing done at a keyboard can have led to. It looks
-// at the entry alone: a chain of such entries may be sealed properly and yet be nonsense. until is the latest time at
-// which it can have been written; the earliest is 1970, where clocks begin that were never set.
+// Plausible returns an error that names the first field of e that cannot be the result of a session. It looks at the entry
+// alone: a correctly sealed chain of such entries may still be nonsense. until is the latest time at which it can have
+// been written; the earliest is 1970, where clocks start that were never set.
 func (e Entry) Plausible(until time.Time) error {
 	switch {
 	case e.Confidence < 0 || e.Confidence > maxConfidence:
@@ -29,9 +32,9 @@ func (e Entry) Plausible(until time.Time) error {
 		return fmt.Errorf("entry %d: %d key presses", e.Number, e.Switches)
 	case e.Trial < 0 || e.Trial > MaxEntries:
 		return fmt.Errorf("entry %d: trial %d", e.Number, e.Trial)
-	case len(e.Note) > 4*MaxText:
-		return fmt.Errorf("entry %d: a note of %d bytes, at most %d are taken", e.Number, len(e.Note), 4*MaxText)
-	case len(e.Heard) > 8 || e.Frames < 0 || e.RateHz < 0 || slices.ContainsFunc(e.Heard, func(n int64) bool { return n < 0 || n > e.Frames }):
+	case len(e.Note) > maxNote:
+		return fmt.Errorf("entry %d: a note of %d bytes, at most %d are accepted", e.Number, len(e.Note), maxNote)
+	case len(e.Heard) > maxLabels || e.Frames < 0 || e.RateHz < 0 || slices.ContainsFunc(e.Heard, func(n int64) bool { return n < 0 || n > e.Frames }):
 		return fmt.Errorf("entry %d: heard for %d of %d frames at %d Hz", e.Number, e.Heard, e.Frames, e.RateHz)
 	case CheckText("device", e.Device) != nil:
 		return fmt.Errorf("entry %d: %w", e.Number, CheckText("device", e.Device))

@@ -2,11 +2,11 @@ package trials
 
 import "heardiff/stats"
 
-// Conditional reports whether Fisher's exact test decides, and not the exact binomial one: of designs judged by rates, and
-// of any in balanced order.
+// Conditional reports whether Fisher's exact test decides instead of the exact binomial test: for designs judged by rates,
+// and for any design in balanced order.
 func (p Plan) Conditional() bool { return p.Design.ByRates() || p.Order == Balanced }
 
-// PowerAt returns the power of n scored trials of the plan's design, order and level against a listener who is right with
+// PowerAt returns the power of n scored trials in the plan's design, order and level, for a listener who is right with
 // probability pTrue: by the test that decides, over the splits into kinds that the deal can give. It is an error if n or
 // pTrue is out of range.
 func (p Plan) PowerAt(n int, pTrue float64) (stats.Power, error) {
@@ -16,8 +16,8 @@ func (p Plan) PowerAt(n int, pTrue float64) (stats.Power, error) {
 	return stats.FisherPower(n, p.splits(n), pTrue, p.Alpha)
 }
 
-// Powers returns PowerAt at each of several pTrue. It is an error if n or one of them is out of range, where the
-// exact binomial test decides.
+// Powers returns PowerAt at each of several pTrue. Where the exact binomial test decides, it is an error if n or one of
+// them is out of range.
 func (p Plan) Powers(n int, pTrue []float64) ([]float64, error) {
 	if p.Conditional() {
 		return stats.FisherPowers(p.splits(n), n, p.Alpha, pTrue...), nil
@@ -33,8 +33,7 @@ func (p Plan) Powers(n int, pTrue []float64) ([]float64, error) {
 	return powers, nil
 }
 
-// TrialsFor returns the smallest number of trials whose PowerAt reaches power and keeps it; stats.ErrOutOfReach where none
-// does.
+// TrialsFor returns the smallest plan whose PowerAt reaches power and keeps it; stats.ErrOutOfReach where none does.
 func (p Plan) TrialsFor(pTrue, power float64) (stats.Power, error) {
 	if !p.Conditional() {
 		return stats.TrialsFor(p.Design.Chance(), pTrue, p.Alpha, power)
@@ -42,7 +41,7 @@ func (p Plan) TrialsFor(pTrue, power float64) (stats.Power, error) {
 	return stats.FisherTrialsFor(p.splits, pTrue, p.Alpha, power)
 }
 
-// splits says how n trials fall into the two kinds that Fisher's test compares, see assignments.
+// splits returns the ways in which n trials can fall into the two kinds that Fisher's test compares, see assignments.
 func (p Plan) splits(n int) []stats.Split {
 	if p.Order == Independent {
 		return stats.CoinSplits(n)

@@ -16,10 +16,10 @@ type Tally struct {
 	Comparison Comparison `json:"comparison"`
 	Trials     int        `json:"trials"`
 	Correct    int        `json:"correct"`
-	// Answers counts them by what was right and what was said: the first index is that of the answer which was right among
-	// the design's answers (0 where X was A, or the pair was the same), the second index likewise what was answered.
+	// Answers counts the trials by right and by given answer: the first index is that of the right answer among the design's
+	// answers (0 where X was A, or the pair was the same), the second that of the answer given.
 	Answers Answers `json:"answers"`
-	// Of designs judged by rates: a hit is 'different' said of a different pair. 0 in others.
+	// For designs judged by rates; 0 in others. A hit is a different pair answered 'different'.
 	Hits              int `json:"hits"`
 	Misses            int `json:"misses"`
 	FalseAlarms       int `json:"false_alarms"`
@@ -40,8 +40,8 @@ type TrialResult struct {
 	Switches   int       `json:"switches"`
 	Flags      []string  `json:"flags"`
 	At         time.Time `json:"at"`
-	// HeardS is for how many seconds each label sounded, AnswerS how many passed on the sample clock from the offer to the
-	// answer; nil where no such clock ran. Hurried marks an answer that came before what the plan wants heard.
+	// HeardS is for how many seconds each label sounded, AnswerS how many passed on the sample clock from offering the trial
+	// to its answer; nil where no sample clock ran. Hurried marks an answer that came before everything required was heard.
 	HeardS  map[Label]float64 `json:"heard_s"`
 	AnswerS *float64          `json:"answer_s"`
 	Hurried bool              `json:"hurried"`
@@ -51,17 +51,17 @@ type TrialResult struct {
 type Result struct {
 	Session string  `json:"session"`
 	Plan    Plan    `json:"plan"`
-	Tallies []Tally `json:"tallies"` // one a comparison, in the plan's order
-	// GivenUp marks a session that was ended early: its counts are shown, and it is no full test of the plan.
+	Tallies []Tally `json:"tallies"` // one for each comparison, in the plan's order
+	// GivenUp marks a session that was ended early: its counts are shown, but it is not a complete test of the plan.
 	GivenUp bool `json:"given_up"`
 	// Stopped says which boundary of a sequential plan ended the session, "" for none.
 	Stopped Stop `json:"stopped,omitempty"`
 	Voids   int  `json:"voids"`
 	Flags   int  `json:"flags"`
-	// Hurried counts the answers to scored trials that came before what the plan wants heard.
+	// Hurried counts the answers to scored trials that came before everything required was heard.
 	Hurried int `json:"hurried"`
-	// Devices is what the session was heard through, each named once; Silent marks one of which a part, or all, was
-	// answered where nothing sounds: it says nothing of people.
+	// Devices are the outputs of the session, each named once. Silent marks a session of which at least a part was answered
+	// at an output that makes no sound: it says nothing about listeners.
 	Devices []string      `json:"devices"`
 	Silent  bool          `json:"silent"`
 	Trials  []TrialResult `json:"trials"`
@@ -77,9 +77,9 @@ func (s *Session) Result(entries []Entry) (Result, error) {
 	return Reveal(s.plan, entries)
 }
 
-// Reveal recomputes a session's result from its plan and its entries alone, with the seed that the last entry
-// reveals. It returns ErrBlind for a session that has not ended, and an error that names the entry where the
-// chain, the seal or the order is broken.
+// Reveal recomputes a session's result from its plan and its entries alone, with the seed that the last entry reveals. It
+// returns ErrBlind for a session that has not ended, and an error that names the entry at which the chain, the seal or the
+// order is broken.
 func Reveal(p Plan, entries []Entry) (Result, error) {
 	if len(entries) == 0 || entries[len(entries)-1].Kind != EntryEnd {
 		return Result{}, ErrBlind
@@ -111,7 +111,7 @@ func (s *Session) reveal(entries []Entry) Result {
 	for _, e := range entries {
 		switch e.Kind {
 		case EntryOpen:
-			r.sat(e)
+			r.addSitting(e)
 		case EntryFlag:
 			r.Flags++
 			flags[e.Trial] = append(flags[e.Trial], e.Note)
@@ -151,10 +151,10 @@ func (s *Session) revealTrial(t trial, e Entry) TrialResult {
 	return r
 }
 
-// sat notes what the listener sat down to.
-func (r *Result) sat(e Entry) {
+// addSitting takes over the output of a sitting.
+func (r *Result) addSitting(e Entry) {
 	device, silent := e.Device, e.Silent
-	if device == "" { // entries of before devices had a field of their own
+	if device == "" { // old entries have no field for the device
 		device = oldDevice(e.Note)
 		silent = strings.HasPrefix(device, "null, ") || strings.HasPrefix(device, "file:")
 	}
@@ -164,7 +164,7 @@ func (r *Result) sat(e Entry) {
 	}
 }
 
-// oldDevice returns the device that the note of an old entry names, or "": it held a name, a rate and mostly a format.
+// oldDevice returns the device that the note of an old entry names, or "": a name, a rate and usually a format.
 func oldDevice(note string) string {
 	if strings.Contains(note, " Hz") || strings.HasPrefix(note, "by hand") {
 		return note
@@ -172,10 +172,10 @@ func oldDevice(note string) string {
 	return ""
 }
 
-// Answers counts answers by what was right (the first index) and what was said.
+// Answers counts trials by right answer (the first index) and given answer (the second).
 type Answers [][]int
 
-// NoAnswers returns counts of zero, one for each answer that was right and each that was said.
+// NoAnswers returns counts of zero for each right and each given answer.
 func (d Design) NoAnswers() Answers {
 	all := make(Answers, len(d.of.answers))
 	for i := range all {
@@ -184,7 +184,7 @@ func (d Design) NoAnswers() Answers {
 	return all
 }
 
-// fit reports whether the counts have the form of the design's, none of them negative.
+// fit reports whether the counts have the shape of the design's, none of them negative.
 func (a Answers) fit(d Design) bool {
 	n := len(d.of.answers)
 	for _, row := range a {
@@ -197,8 +197,8 @@ func (a Answers) fit(d Design) bool {
 
 func (a Answers) count(d Design, r TrialResult) { a[d.index(r.Truth)][d.index(r.Answer)]++ }
 
-// Pairs returns the counts of two answers as hits and false alarms: a hit is the second answer said where it was right.
-// They are 0 where there are more than two answers, or none was counted.
+// Pairs returns the counts of a design of two answers as hits and false alarms: a hit is the second answer where it was
+// right. They are 0 for other designs.
 func (a Answers) Pairs() stats.Pairs {
 	if len(a) != 2 {
 		return stats.Pairs{}
@@ -206,7 +206,7 @@ func (a Answers) Pairs() stats.Pairs {
 	return stats.Pairs{Hits: a[1][1], Misses: a[1][0], FalseAlarms: a[0][1], CorrectRejections: a[0][0]}
 }
 
-// Totals returns how many answers there are, and how many of them are right.
+// Totals returns the number of answers and how many of them are right.
 func (a Answers) Totals() (trials, correct int) {
 	for i, row := range a {
 		for k, n := range row {
@@ -218,7 +218,7 @@ func (a Answers) Totals() (trials, correct int) {
 	return trials, correct
 }
 
-// Add adds the counts of other answers to the same design; what another design has and this one has not is left out.
+// Add adds the counts of other answers to the same design. It ignores answers of other designs that this one lacks.
 func (a Answers) Add(b Answers) {
 	for i := range min(len(a), len(b)) {
 		for k := range min(len(a[i]), len(b[i])) {
@@ -227,7 +227,7 @@ func (a Answers) Add(b Answers) {
 	}
 }
 
-// sum adds up what the answers come to.
+// sum fills in the totals of the answers.
 func (t *Tally) sum(d Design) {
 	t.Trials, t.Correct = t.Answers.Totals()
 	if d.ByRates() {

@@ -17,7 +17,7 @@ func TestSealHidesAndBinds(t *testing.T) {
 		t.Fatal(err)
 	}
 	if bytes.Contains(sealed, seed[:8]) {
-		t.Error("the seed stands in the clear")
+		t.Error("the seed is in the clear")
 	}
 	if got, err := key.Open(sealed, "s1"); err != nil || got != seed {
 		t.Errorf("opened with error %v", err)

@@ -7,15 +7,15 @@ import (
 	"encoding/json"
 )
 
-// Seat says who listens, in which study, and through what when the session begins. It stands in the first entry, and the
-// session's seal covers it: nobody can pass the answers off as another's once the seal is known. The zero Seat is that of
-// sessions of before seals covered it.
+// Seat says who listens, in which study, and through which device when the session begins. It is part of the first entry,
+// and the session's seal covers it: once the seal is known, the answers cannot be passed off as somebody else's. Old
+// sessions, whose seal covers no seat, have the zero Seat.
 type Seat struct {
 	Study string `json:"study"`
 	// Listener is the name at the site where the session was run.
 	Listener string `json:"listener"`
 	Device   string `json:"device,omitempty"`
-	// Salt keeps the device from being guessed from its digest, once both are withheld.
+	// Salt keeps the device from being guessed from its digest once device and salt are withheld.
 	Salt string `json:"salt,omitempty"`
 	// DeviceDigest is the SHA-256, hexadecimal, over Salt and Device.
 	DeviceDigest string `json:"device_sha256"`
@@ -33,7 +33,7 @@ func (s Seat) deviceDigest() string {
 	return hex.EncodeToString(sum[:])
 }
 
-// sealed returns what a seal covers of the seat: 32 bytes, none of the zero Seat.
+// sealed returns the part of the seat that a seal covers: 32 bytes, or none if s is nil.
 func (s *Seat) sealed() []byte {
 	if s == nil {
 		return nil
@@ -47,12 +47,12 @@ func (s *Seat) sealed() []byte {
 	return sum[:]
 }
 
-// whole reports whether the device, where it is not withheld, is the one of the digest.
-func (s *Seat) whole() bool {
+// intact reports whether the device matches the digest, or is withheld.
+func (s *Seat) intact() bool {
 	return s == nil || s.Device == "" && s.Salt == "" || s.DeviceDigest == s.deviceDigest()
 }
 
-// implausible returns an error for a seat that no session of ours ever had.
+// implausible returns an error for a seat that this program cannot have written.
 func (s *Seat) implausible() error {
 	if s == nil {
 		return nil

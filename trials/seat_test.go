@@ -8,7 +8,7 @@ import (
 	"time"
 )
 
-// sat returns the entries of a session that has ended, of the given seat.
+// sat returns the entries of an ended session with the given seat.
 func sat(t *testing.T, seat Seat) []Entry {
 	t.Helper()
 	m := &memory{}
@@ -23,7 +23,7 @@ func sat(t *testing.T, seat Seat) []Entry {
 	return m.entries
 }
 
-// rechained returns the entries chained anew, as whoever can write the file can chain them.
+// rechained returns the entries with recomputed hashes, as anybody who can write the file could make them.
 func rechained(entries []Entry) []Entry {
 	previous := ""
 	for i := range entries {
@@ -34,7 +34,7 @@ func rechained(entries []Entry) []Entry {
 	return entries
 }
 
-// Who listened to which study through what cannot be changed behind the seal, however well the entries are chained anew.
+// Listener, study and device cannot be changed once sealed, even if all hashes are recomputed.
 func TestTheSealCoversTheSeat(t *testing.T) {
 	seat := NewSeat("study", "L1", "default, 48000 Hz")
 	for name, change := range map[string]func(*Entry){
@@ -56,7 +56,7 @@ func TestTheSealCoversTheSeat(t *testing.T) {
 	}
 }
 
-// The commitment is what its description says, made here without the package.
+// The commitment follows its description, computed here without the package.
 func TestCommitmentWithASeat(t *testing.T) {
 	sum := func(text string) string { s := sha256.Sum256([]byte(text)); return string(s[:]) }
 	seat := NewSeat("study", "L1", "default")

@@ -8,13 +8,13 @@ import (
 	"time"
 )
 
-// Phase is where a session stands.
+// Phase is the state of a session.
 type Phase uint8
 
 // The phases.
 const (
 	Listening Phase = iota // a trial is offered
-	Asked                  // an answer was given and waits to be confirmed
+	Asked                  // an answer was given but not confirmed
 	Resting
 	Done    // every trial has its answer
 	GivenUp // ended early by the listener
@@ -34,7 +34,7 @@ type Session struct {
 	current int
 	answers map[int]Entry // confirmed answers by trial index
 	voids   int
-	scored  int // scored trials answered, and how many of them rightly: for the looks of a sequential plan
+	scored  int // scored trials answered, and correct ones among them: for the looks of a sequential plan
 	correct int
 	stopped Stop // by a look; "" while none has
 	last    Entry
@@ -53,7 +53,7 @@ type Session struct {
 	feedback *Feedback
 }
 
-// Cue says what playback must sound. It is for playback alone: it prints as nothing.
+// Cue says what playback must sound. It is for playback only: it prints as a fixed text.
 type Cue struct {
 	comparison int
 	source     Source
@@ -65,7 +65,7 @@ func (Cue) String() string { return "(hidden)" }
 // GoString is String, for %#v.
 func (Cue) GoString() string { return "(hidden)" }
 
-// Format writes String under every verb, the numeric ones too.
+// Format writes String whatever the verb, numeric ones included.
 func (Cue) Format(f fmt.State, _ rune) { fmt.Fprint(f, "(hidden)") }
 
 // MarshalText writes String.
@@ -95,8 +95,8 @@ func Begin(id string, seat Seat, p Plan, seed Seed, journal Journal, now func() 
 	return s, nil
 }
 
-// Resume takes a session up where its entries end: at the same trial, with the same assignment. It errors where
-// the entries were changed, or do not belong to this seed and plan.
+// Resume continues a session where its entries end: at the same trial, with the same assignment. It is an error if the
+// entries were changed, or do not belong to this seed and plan.
 func Resume(p Plan, seed Seed, entries []Entry, journal Journal, now func() time.Time) (*Session, error) {
 	if err := checkBegin(p, seed, entries); err != nil {
 		return nil, err
@@ -107,7 +107,7 @@ func Resume(p Plan, seed Seed, entries []Entry, journal Journal, now func() time
 			return nil, fmt.Errorf("entry %d: %w", e.Number, err)
 		}
 	}
-	s.pace.since = time.Time{} // nobody sits before it is opened
+	s.pace.since = time.Time{} // nobody is listening until it is opened
 	return s, nil
 }
 
@@ -122,7 +122,7 @@ func checkBegin(p Plan, seed Seed, entries []Entry) error {
 		return err
 	}
 	commitment := seed.Commitment(entries[0].Session, entries[0].Seat, p)
-	if !entries[0].Seat.whole() {
+	if !entries[0].Seat.intact() {
 		return errors.New("the device of the first entry is not the one that the seal covers")
 	}
 	if entries[0].Note != hex.EncodeToString(commitment[:]) {
@@ -158,7 +158,7 @@ func (s *Session) offer(i int) {
 	}
 }
 
-// append completes the entry, makes it durable and applies it.
+// append fills in the entry, makes it durable and applies it.
 func (s *Session) append(e Entry) error {
 	e.Session, e.Number, e.At, e.Previous = s.id, s.last.Number+1, s.now().UTC(), s.last.Hash
 	e.Hash = e.Digest()
@@ -168,13 +168,13 @@ func (s *Session) append(e Entry) error {
 	return s.apply(e)
 }
 
-// apply changes the state as an entry says, new or replayed.
+// apply updates the state by an entry, new or replayed.
 func (s *Session) apply(e Entry) error {
 	if s.last.Kind == EntryEnd || s.phase == GivenUp && e.Kind != EntryEnd {
-		return errors.New("it follows the end of the session")
+		return errors.New("follows the end of the session")
 	}
 	if e.Kind == EntryEnd && !s.ended() {
-		return errors.New("it ends a session that still has trials")
+		return errors.New("ends a session that still has trials")
 	}
 	s.last = e
 	s.pace.take(e)
@@ -202,7 +202,7 @@ func (s *Session) apply(e Entry) error {
 
 func (s *Session) applyTrial(e Entry) error {
 	if e.Trial != s.current+1 || s.current >= len(s.trials) {
-		return fmt.Errorf("of trial %d, but trial %d is due", e.Trial, s.current+1)
+		return fmt.Errorf("for trial %d, but trial %d is due", e.Trial, s.current+1)
 	}
 	if e.Kind == EntryAnswer && s.plan.Design.index(e.Answer) < 0 {
 		return fmt.Errorf("answer %q is not of the %s design", e.Answer, s.plan.Design)
@@ -220,7 +220,7 @@ func (s *Session) applyTrial(e Entry) error {
 	return nil
 }
 
-// took takes an answer into the threshold run.
+// took passes an answer on to the threshold run.
 func (s *Session) took(t trial, e Entry) {
 	if s.climb == nil || s.plan.Comparisons[t.comparison].Kind == Practice {
 		return
@@ -228,8 +228,8 @@ func (s *Session) took(t trial, e Entry) {
 	s.climb.answered(t.comparison, e.Answer == t.right())
 }
 
-// replace adds a trial for one that was void: practice at the end of the practice, all else at the very end. A threshold run deals
-// on, as if the void trial had not been asked.
+// replace adds a trial for a void one: practice at the end of practice, all others at the very end. A threshold run goes on as
+// if the void trial had not been asked.
 func (s *Session) replace(comparison int) {
 	if s.climb != nil && s.plan.Comparisons[comparison].Kind != Practice {
 		s.voids++
@@ -247,7 +247,7 @@ func (s *Session) replace(comparison int) {
 	s.trials = slices.Insert(s.trials, at, t)
 }
 
-// count takes a scored answer into the running count, and stops a sequential session at the plan's looks.
+// count adds a scored answer to the running count, and stops a sequential session at the plan's looks.
 func (s *Session) count(t trial, e Entry) {
 	if s.plan.Comparisons[t.comparison].Kind != Scored {
 		return
@@ -259,8 +259,8 @@ func (s *Session) count(t trial, e Entry) {
 	s.stopped = s.plan.stop(s.scored, s.correct)
 }
 
-// Sit records that the listener sat down: at the first start and after each break. silent says that the device makes no
-// sound: nobody can have heard what is answered then.
+// Sit records the start of a sitting, the first one and after each break. silent says that the device makes no sound, so that
+// the answers are not by hearing.
 func (s *Session) Sit(device string, silent bool) error {
 	if s.ended() {
 		return fmt.Errorf("%w: the session has ended", ErrNotNow)
@@ -268,7 +268,7 @@ func (s *Session) Sit(device string, silent bool) error {
 	return s.append(Entry{Kind: EntryOpen, Device: device, Silent: silent})
 }
 
-// Open records that the listener goes on where they sat down before, after a rest.
+// Open records that the listener continues after a rest in the same sitting.
 func (s *Session) Open(note string) error {
 	if s.ended() {
 		return fmt.Errorf("%w: the session has ended", ErrNotNow)
@@ -278,8 +278,8 @@ func (s *Session) Open(note string) error {
 
 func (s *Session) ended() bool { return s.phase == Done || s.phase == GivenUp }
 
-// Route returns what sounds under a label of the current trial, for playback alone. It errors for a label that
-// the design does not have, and when no trial is due.
+// Route returns what sounds under a label of the current trial, for playback only. It is an error if the design does not
+// have the label, or no trial is due.
 func (s *Session) Route(l Label) (Cue, error) {
 	if s.ended() {
 		return Cue{}, fmt.Errorf("%w: no trial is due", ErrNotNow)
@@ -302,14 +302,14 @@ func (s *Session) Heard(l Label, frames int) {
 	}
 }
 
-// Ran adds frames that the device took in the current trial, at rateHz to a second: the clock by which a trial is timed.
+// Ran adds frames that the device took in the current trial, at rateHz frames per second: the clock that times a trial.
 func (s *Session) Ran(frames int64, rateHz int) {
 	if s.rateHz = rateHz; s.phase == Listening || s.phase == Asked {
 		s.ran += frames
 	}
 }
 
-// heardEnough reports whether what the design wants heard was heard at all.
+// heardEnough reports whether everything that the design requires was heard, however briefly.
 func (s *Session) heardEnough() bool { return s.plan.Design.heardFor(s.sounded(), 1) }
 
 // sounded returns the frames heard under each label of the current trial, in the order of the design.
@@ -321,7 +321,7 @@ func (s *Session) sounded() []int64 {
 	return all
 }
 
-// timed adds to an entry what the clocks and the keys of the current trial say.
+// timed adds the clocks and key counts of the current trial to an entry.
 func (s *Session) timed(e Entry) Entry {
 	e.Seconds, e.Switches = s.now().Sub(s.begun).Seconds(), s.switches
 	if s.rateHz > 0 {
@@ -330,8 +330,8 @@ func (s *Session) timed(e Entry) Entry {
 	return e
 }
 
-// Ask gives an answer, which waits to be confirmed; confidence is 1 to 4, or 0 where it is not given.
-// It returns ErrNotHeard, ErrNotNow, or an error for an answer that is not of the design.
+// Ask gives an answer, to be confirmed later; confidence is 1 to 4, or 0 if not given.
+// It returns ErrNotHeard, ErrNotNow, or an error for an answer that the design does not have.
 func (s *Session) Ask(a Answer, confidence int) error {
 	d := s.plan.Design
 	switch {
@@ -339,8 +339,8 @@ func (s *Session) Ask(a Answer, confidence int) error {
 		return fmt.Errorf("%w: no trial is open", ErrNotNow)
 	case d.index(a) < 0:
 		return fmt.Errorf("answer %q is not of the %s design: %s", a, d, d.AnswerNames())
-	case confidence < 0 || confidence > 4:
-		return fmt.Errorf("confidence %d: 1 to 4", confidence)
+	case confidence < 0 || confidence > maxConfidence:
+		return fmt.Errorf("confidence %d: 1 to %d", confidence, maxConfidence)
 	case !s.heardEnough():
 		return fmt.Errorf("%w: %s", ErrNotHeard, d.of.mustHear)
 	}
@@ -349,7 +349,7 @@ func (s *Session) Ask(a Answer, confidence int) error {
 	return nil
 }
 
-// TakeBack drops an answer that was not confirmed.
+// TakeBack withdraws an answer that was not confirmed.
 func (s *Session) TakeBack() error {
 	if s.phase != Asked {
 		return fmt.Errorf("%w: no answer waits to be confirmed", ErrNotNow)
@@ -358,7 +358,7 @@ func (s *Session) TakeBack() error {
 	return nil
 }
 
-// Confirm makes the answer durable and goes on to the next trial; after the last it reveals the seed.
+// Confirm makes the answer durable and moves on to the next trial; after the last it reveals the seed.
 func (s *Session) Confirm() error {
 	if s.phase != Asked {
 		return fmt.Errorf("%w: no answer waits to be confirmed", ErrNotNow)
@@ -377,8 +377,8 @@ func (s *Session) finish() error {
 	return s.append(Entry{Kind: EntryEnd, Note: hex.EncodeToString(s.seed[:])})
 }
 
-// Void drops the current trial for the reason given, before its answer is confirmed. One like it, dealt afresh,
-// is added at the end.
+// Void discards the current trial for the reason given, before its answer is confirmed. A newly dealt replacement is added
+// at the end.
 func (s *Session) Void(reason string) error {
 	if s.phase != Listening && s.phase != Asked {
 		return fmt.Errorf("%w: no trial is open", ErrNotNow)
@@ -405,7 +405,7 @@ func (s *Session) Rest() error {
 	return s.append(Entry{Kind: EntryRest, Trial: s.current + 1})
 }
 
-// GiveUp ends the session early. It stays in the study, and its result counts as given up. The seed is revealed.
+// GiveUp ends the session early and reveals the seed. The session stays in the study, and its result counts as given up.
 func (s *Session) GiveUp(reason string) error {
 	if s.ended() {
 		return fmt.Errorf("%w: the session has ended", ErrNotNow)
@@ -416,5 +416,5 @@ func (s *Session) GiveUp(reason string) error {
 	return s.append(Entry{Kind: EntryEnd, Note: hex.EncodeToString(s.seed[:])})
 }
 
-// Finish completes a session whose last answer was kept but whose end was not, as after a crash between the two.
+// Finish completes a session whose last answer was stored but whose end was not, as after a crash in between.
 func (s *Session) Finish() error { return s.finish() }

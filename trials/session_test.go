@@ -10,7 +10,7 @@ import (
 	"time"
 )
 
-// memory is a journal that can be told to fail.
+// memory is a journal that can be made to fail.
 type memory struct {
 	entries []Entry
 	broken  bool
@@ -55,7 +55,7 @@ func hearAll(s *Session) {
 	}
 }
 
-// oracle answers right from what Route gives to playback.
+// oracle answers correctly from what Route gives to playback.
 func oracle(t *testing.T, s *Session) Answer {
 	t.Helper()
 	var heard []Source
@@ -276,8 +276,8 @@ func TestChangedJournalIsNamed(t *testing.T) {
 			e[3].Hash = e[3].Digest()
 			return e
 		}, "entry 5 does not follow"},
-		{"removed", func(e []Entry) []Entry { return append(e[:3], e[4:]...) }, "entry 5 stands where entry 4"},
-		{"swapped", func(e []Entry) []Entry { e[2], e[3] = e[3], e[2]; return e }, "entry 4 stands where entry 3"},
+		{"removed", func(e []Entry) []Entry { return append(e[:3], e[4:]...) }, "entry 5 is in the place of entry 4"},
+		{"swapped", func(e []Entry) []Entry { e[2], e[3] = e[3], e[2]; return e }, "entry 4 is in the place of entry 3"},
 	} {
 		changed := c.change(append([]Entry{}, m.entries...))
 		if _, err := Reveal(p, changed); err == nil || !strings.Contains(err.Error(), c.want) {
@@ -324,7 +324,7 @@ func TestBalancedOrderHasEachAssignmentEquallyOften(t *testing.T) {
 	}
 }
 
-// The next assignment must not follow from those before: the count of each pair of neighbours is binomial.
+// Assignments must not depend on those before: the count of each pair of neighbours is binomial.
 func TestIndependentOrderIsAFairCoin(t *testing.T) {
 	const n = 20_000
 	p := testPlan(ABX, MaxTrials)

@@ -5,7 +5,7 @@ import (
 	"time"
 )
 
-// Summary is what a revealed session comes to, without its single trials: small enough to keep for ten thousand sessions.
+// Summary is the result of a revealed session without its single trials: small enough to keep for ten thousand sessions.
 type Summary struct {
 	// Answers holds a matrix for each comparison of the plan, in its order: see Tally.Answers.
 	Answers []Answers `json:"answers"`
@@ -20,10 +20,10 @@ type Summary struct {
 	Ended   time.Time `json:"ended"`
 }
 
-// SummaryVersion changes whenever the same entries could come to another Summary: one of another version is not to be used.
+// SummaryVersion changes whenever the same entries could give another Summary; stored ones of other versions are not used.
 const SummaryVersion = 2
 
-// Summary returns what the session comes to.
+// Summary returns the result without its single trials.
 func (r Result) Summary() Summary {
 	s := Summary{GivenUp: r.GivenUp, Stopped: r.Stopped, Voids: r.Voids, Flags: r.Flags,
 		Hurried: r.Hurried, Devices: r.Devices, Silent: r.Silent, Begun: r.Begun.UTC(), Ended: r.Ended.UTC()}

@@ -15,7 +15,7 @@ func mixedPlan(d Design) Plan {
 	return p
 }
 
-// played works through a plan with both answers in turn, the fourth trial void, and returns what it came to.
+// played runs a session of a plan with both answers in turn, the fourth trial void, and returns its result.
 func played(t *testing.T, p Plan) Result {
 	t.Helper()
 	s, m := begin(t, p, Seed{4, 2})
@@ -40,7 +40,7 @@ func must(t *testing.T, err error) {
 	}
 }
 
-// What a summary comes to, also after it was stored as JSON, is the revealed session but for its single trials.
+// The result of a summary, even after it was stored as JSON, is the revealed result except for its single trials.
 func TestSummaryIsTheResultWithoutItsTrials(t *testing.T) {
 	for _, design := range []Design{ABX, SameDifferent} {
 		p := mixedPlan(design)

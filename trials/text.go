@@ -7,14 +7,14 @@ import (
 	"unicode/utf8"
 )
 
-// Limits of text in the record, in characters.
+// Limits of text in the record, in characters (judgement, no source).
 const (
-	MaxName = 200   // of a name: a chain, an excerpt, a comparison, a listener, a group, a title
-	MaxText = 1_000 // of a line that says something: what a chain is, a room, a reason
+	MaxName = 200   // for a name: a chain, an excerpt, a comparison, a listener, a group, a title
+	MaxText = 1_000 // for a line of text: the description of a chain or a room, a reason
 )
 
-// CheckName returns an error where name is empty, longer than MaxName, or holds a character that does not show, such as a
-// line break, the beginning of an escape sequence or a mark that turns the writing direction. what names it in the error.
+// CheckName returns an error if name is empty, longer than MaxName, or contains a character that is not printable, such as a
+// line break, the start of an escape sequence or a mark that reverses the writing direction. what names it in the error.
 func CheckName(what, name string) error {
 	if name == "" {
 		return fmt.Errorf("%s: the name is missing", what)
@@ -22,7 +22,7 @@ func CheckName(what, name string) error {
 	return checkShown(what, name, MaxName)
 }
 
-// CheckText is CheckName of a line that may be missing, and be as long as MaxText.
+// CheckText is CheckName for a line that may be empty and as long as MaxText.
 func CheckText(what, text string) error { return checkShown(what, text, MaxText) }
 
 func checkShown(what, text string, most int) error {

@@ -8,12 +8,12 @@ import (
 	"time"
 )
 
-// The time from a key to its cue must not tell what X is. Routing is timed for sessions of both assignments in random
-// turn. A test of significance would be the wrong one: with 20 000 times it finds the fractions of a nanosecond by
-// which memory happens to lie better for one session than for another. What could be told by ear or by a recording is
-// a frame of audio, 1302 ns at the highest rate of 768 kHz; the medians of the two must agree within a hundredth of it.
+// The time from a key to its cue must not reveal what X is. Routing is timed for sessions of both assignments in random
+// order. A significance test would be inappropriate: 20 000 times reveal the fractions of a nanosecond by which memory
+// happens to be placed better for one session than for another. The smallest difference that could be heard or recorded is
+// one frame of audio, 1302 ns at the highest rate of 768 kHz; the two medians must agree within a hundredth of it.
 func TestRoutingTakesAsLongWhateverIsHidden(t *testing.T) {
-	// Many sessions of each, so that where one happens to lie in memory tells nothing of the other.
+	// Many sessions of each, so that their placement in memory averages out.
 	var bySource [2][]*Session
 	for k := range byte(64) {
 		s, _ := begin(t, testPlan(ABX, 1), Seed{k})

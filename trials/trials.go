@@ -1,18 +1,18 @@
 // Package trials holds the vocabulary of a study and the engine that runs a blind session.
 //
 // The engine does no input or output and has no clock: a Journal makes each entry durable before the session
-// goes on, and time is handed in. What is hidden (which source X plays) never leaves the package but through
-// Session.Route, whose Cue prints as nothing, so that no screen, log or error can tell it by accident.
+// goes on, and time is passed in. What is hidden (which source X plays) leaves the package only through
+// Session.Route, whose Cue prints as a fixed text, so that no screen, log or error can reveal it by accident.
 //
 //	plan.Validate()                            what will be run, fixed before the first trial
 //	s, _ := trials.Begin(id, seat, plan, seed, ...)  one listener works through one plan; trials.Resume after a break
 //	s.View()                                   all that a screen may show: the same for every hidden assignment
-//	s.Route(trials.LabelX)                     what playback must sound: for playback alone
+//	s.Route(trials.LabelX)                     what playback must sound: for playback only
 //	s.Heard(label, frames); s.Ask(answer, 0); s.Confirm()
 //	s.Result(entries)                          ErrBlind until the session has ended
-//	trials.Reveal(plan, entries)               the same from the record alone, and the proof that it is whole
+//	trials.Reveal(plan, entries)               the same from the record alone, and the proof that it is intact
 //
-// The whole order follows from a session's seed, see deal; testdata/redeal.py deals it again without this package.
+// The complete order follows from a session's seed, see deal; testdata/redeal.py recomputes it without this package.
 //
 // Words: a presentation is what one key plays; a source (A or B) is one of the two things compared; a label is
 // the key's name; a trial is one question and its answer.
@@ -28,7 +28,7 @@ import (
 var (
 	// ErrBlind is returned when a result is asked for before the session has ended.
 	ErrBlind = errors.New("results are withheld until the session ends")
-	// ErrNotHeard is returned when an answer comes before what the design wants heard was.
+	// ErrNotHeard is returned when an answer comes before everything that the design requires was heard.
 	ErrNotHeard = errors.New("not everything has been heard yet")
 	// ErrNotNow is returned when an action does not fit the session's phase.
 	ErrNotNow = errors.New("not possible now")
@@ -49,22 +49,22 @@ type Label string
 // LabelUnset is no label.
 const LabelUnset Label = ""
 
-// Answer is what the listener says of a trial. Each design has its own; "" is none.
+// Answer is what the listener answers in a trial. Each design has its own; "" is none.
 type Answer string
 
 // AnswerUnset is no answer.
 const AnswerUnset Answer = ""
 
-// Kind says what a comparison is for. A listener is told only of practice.
+// Kind says what a comparison is for. A listener knows only which trials are practice.
 type Kind uint8
 
 // The kinds of comparison.
 const (
 	Scored          Kind = iota // the question of the study
 	Practice                    // with feedback, not counted
-	PositiveControl             // a plain difference: a listener who misses it shows nothing by missing others
-	NegativeControl             // the same audio twice: a listener who 'hears' it shows that something leaks
-	Graded                      // a dose of a threshold run: how often it is asked about follows from the answers
+	PositiveControl             // a plain difference: if a listener misses it, missing others proves nothing
+	NegativeControl             // the same audio twice: if a listener 'hears' a difference, something leaks
+	Graded                      // a dose of a threshold run: the answers determine how often it is asked
 )
 
 // Layout says how the comparisons of a plan follow one another.
@@ -81,13 +81,13 @@ type Order uint8
 
 // The orders.
 const (
-	// Independent draws each trial by a fair coin: what the exact binomial test assumes, and no run of past
-	// trials tells anything of the next.
+	// Independent draws each trial by a fair coin: the exact binomial test assumes it, and past trials say nothing
+	// about the next.
 	Independent Order = iota
-	// Balanced has each assignment equally often within a comparison. A listener who knows that, and gives both
-	// answers equally often, no longer scores binomially: of 16 trials 12 or more are right with probability
-	// 849/12870 = 0.066 (hypergeometric), not 2517/65536 = 0.038. Such results are tested given how often each
-	// answer was given (Fisher's exact test on Result.Matrix), which holds for every strategy.
+	// Balanced has each assignment equally often within a comparison. For a listener who knows that, and gives both answers
+	// equally often, the score is no longer binomial: of 16 trials 12 or more are right with probability
+	// 849/12870 = 0.066 (hypergeometric), not 2517/65536 = 0.038. Such results are tested conditionally on how often each
+	// answer was given (Fisher's exact test on Tally.Answers), which holds for every strategy.
 	Balanced
 )
 
@@ -121,7 +121,7 @@ func (s Source) String() string { return name(sourceNames, s) }
 // String returns the label's key.
 func (l Label) String() string { return string(l) }
 
-// UnmarshalText reads a label of any design, and errors for anything else.
+// UnmarshalText reads a label of any design; anything else is an error.
 func (l *Label) UnmarshalText(t []byte) error {
 	if !slices.Contains(AllLabels(), Label(t)) {
 		return fmt.Errorf("label %q unknown", t)
@@ -133,7 +133,7 @@ func (l *Label) UnmarshalText(t []byte) error {
 // String returns the answer's name.
 func (a Answer) String() string { return string(a) }
 
-// UnmarshalText reads an answer of any design, "" for no answer, and errors for anything else.
+// UnmarshalText reads an answer of any design, or "" for no answer; anything else is an error.
 func (a *Answer) UnmarshalText(t []byte) error {
 	of := func(d Design) bool { return d.index(Answer(t)) >= 0 }
 	if len(t) > 0 && !slices.ContainsFunc(Designs(), of) {

@@ -5,20 +5,20 @@ import (
 	"time"
 )
 
-// Withheld stands for a reason or a remark that was left out. It is not empty: a void trial is told by its reason.
+// Withheld replaces a reason or a remark that was removed. It is not empty, because a void trial is recognised by its reason.
 const Withheld = "withheld"
 
-// Withhold returns the entries of a session without what could tell who listened, or when: free text becomes Withheld,
-// times become the day (UTC), seconds and the sample clock of a trial whole seconds, and the device goes. Order, answers, confidence,
-// commitment and seed stay, so that Reveal comes to the same result but for the device's name. The entries are chained anew, since their old hashes cover what is gone: what the
-// chain then proves is that nothing changed since, and a hash of the session written down at its end no longer matches.
-// Withholding twice is withholding once.
+// Withhold returns the entries of a session without what could identify the listener or the time: free text becomes Withheld,
+// times become the day (UTC), the seconds and the sample clock of a trial whole seconds, and the device is removed. Order,
+// answers, confidence, commitment and seed stay, so that Reveal gives the same result except for the device's name. The
+// entries get new hashes, because the old ones cover what was removed: the chain then proves that nothing changed since,
+// and a hash of the session written down at its end no longer matches. Withhold is idempotent.
 func Withhold(entries []Entry) []Entry {
 	out := make([]Entry, len(entries))
 	previous := ""
 	for i, e := range entries {
 		switch e.Kind {
-		case EntryBegin, EntryEnd: // commitment and seed: no words of anybody
+		case EntryBegin, EntryEnd: // commitment and seed, no free text
 		default:
 			if e.Note != "" {
 				e.Note = Withheld
@@ -28,7 +28,7 @@ func Withhold(entries []Entry) []Entry {
 			e.Device = Withheld
 		}
 		e.At, e.Seconds = e.At.UTC().Truncate(24*time.Hour), math.Round(e.Seconds)
-		if e.RateHz > 0 { // for how long labels sounded stays: whether an answer was hurried follows from it
+		if e.RateHz > 0 { // Heard stays: whether an answer was hurried follows from it
 			e.Frames = int64(math.Round(float64(e.Frames)/float64(e.RateHz))) * int64(e.RateHz)
 		}
 		e.Previous, e.Seat = previous, e.Seat.withheld()
@@ -38,8 +38,8 @@ func Withhold(entries []Entry) []Entry {
 	return out
 }
 
-// SameRecord reports whether two records are the same, or one is what Withhold leaves of the other. Two whole records
-// that differ in a remark alone are not.
+// SameRecord reports whether two records are the same, or one is the other after Withhold. Two complete records that differ
+// only in a remark are not the same.
 func SameRecord(a, b []Entry) bool {
 	if len(a) != len(b) || len(a) == 0 {
 		return false

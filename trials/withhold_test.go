@@ -8,7 +8,7 @@ import (
 	"time"
 )
 
-// eventful plays a session with everything that leaves words or times behind.
+// eventful runs a session with everything that leaves text or times in the record.
 func eventful(t *testing.T, remark string) (Plan, []Entry) {
 	t.Helper()
 	p := Plan{ID: "1", Design: SameDifferent, Alpha: 0.05, SmallestEffect: 0.3,
@@ -41,7 +41,7 @@ func TestWithholdingLeavesTheResultAndNothingOfTheListener(t *testing.T) {
 	out := Withhold(entries)
 	after, err := Reveal(p, out)
 	if err != nil {
-		t.Fatalf("what is left does not prove itself: %v", err)
+		t.Fatalf("the withheld record does not verify: %v", err)
 	}
 	if !reflect.DeepEqual(before.Tallies, after.Tallies) || before.Voids != after.Voids || before.Flags != after.Flags || len(before.Trials) != len(after.Trials) {
 		t.Errorf("the result changed: %+v, %+v", before.Tallies, after.Tallies)
@@ -49,18 +49,18 @@ func TestWithholdingLeavesTheResultAndNothingOfTheListener(t *testing.T) {
 	for i, e := range out {
 		a, b := entries[i], e
 		if strings.Contains(e.Note, "dog") || e.At.Truncate(24*time.Hour) != e.At || e.Seconds != float64(int(e.Seconds)) {
-			t.Errorf("entry %d still tells: %+v", e.Number, e)
+			t.Errorf("entry %d is still identifiable: %+v", e.Number, e)
 		}
 		if a.Kind != b.Kind || a.Trial != b.Trial || a.Answer != b.Answer || a.Confidence != b.Confidence || a.Switches != b.Switches ||
 			(a.Kind == EntryBegin || a.Kind == EntryEnd) && a.Note != b.Note {
-			t.Errorf("entry %d lost more than words and times: %+v, %+v", e.Number, a, b)
+			t.Errorf("entry %d lost more than text and times: %+v, %+v", e.Number, a, b)
 		}
 	}
 	if after.Trials[0].Void != Withheld {
 		t.Errorf("the void trial counts now: %+v", after.Trials[0])
 	}
 	if !reflect.DeepEqual(Withhold(out), out) {
-		t.Error("withholding twice is not withholding once")
+		t.Error("Withhold is not idempotent")
 	}
 }
 

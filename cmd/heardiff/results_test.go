@@ -149,10 +149,10 @@ func TestVerifyNamesWhatWasChanged(t *testing.T) {
 		{"an answer changed", sqlTamper(`UPDATE entries SET body = replace(body, '"answer":"a"', '"answer":"b"')
 			WHERE session = 'whole' AND number = 5`), "session whole: entry 5 was changed"},
 		{"an answer removed", sqlTamper(`DELETE FROM entries WHERE session = 'whole' AND number = 5`),
-			"session whole: entry 6 stands where entry 5 belongs"},
+			"session whole: entry 6 is in the place of entry 5"},
 		{"two answers swapped", sqlTamper(`UPDATE entries SET number = CASE number WHEN 5 THEN -6 ELSE -5 END
 			WHERE session = 'whole' AND number IN (5, 6); UPDATE entries SET number = -number WHERE number < 0`),
-			"session whole: entry 6 stands where entry 5 belongs"},
+			"session whole: entry 6 is in the place of entry 5"},
 		{"the plan changed after the session", sqlTamper(`UPDATE plans SET body = replace(body, '"alpha":0.05', '"alpha":0.2')`),
 			"session whole: the seed and the plan do not agree with the seal"},
 		{"a session removed", sqlTamper(`DROP TRIGGER sessions_remain; DELETE FROM entries WHERE session = 'whole';

@@ -277,7 +277,7 @@ func (c Content) check(site ed25519.PublicKey, study string) error {
 	listeners := map[string]bool{}
 	for _, l := range c.Listeners {
 		if l.ID == "" || listeners[l.ID] {
-			return fmt.Errorf("%w: listener %q is missing or stands twice", ErrRecord, l.ID)
+			return fmt.Errorf("%w: listener %q is missing or appears twice", ErrRecord, l.ID)
 		}
 		listeners[l.ID] = true
 	}
@@ -302,7 +302,7 @@ func (s Session) checkAgainst(plans map[string]trials.Plan, listeners, seen map[
 	case !strings.HasSuffix(s.ID, SessionSuffix(site)):
 		return ErrSite
 	case seen[s.ID]:
-		return errors.New("it stands twice")
+		return errors.New("it appears twice")
 	case !known:
 		return errors.New("its plan is not in the bundle, or was changed")
 	case !listeners[s.Listener]:

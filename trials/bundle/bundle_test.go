@@ -170,7 +170,7 @@ func TestEditedRecordsAreNamed(t *testing.T) {
 			c.Sessions[0].Entries = c.Sessions[0].Entries[:3]
 		}, `session "one-`},
 		{"the plan", func(c *Content) { c.Plans[0].Alpha = 0.5 }, "its plan is not in the bundle"},
-		{"a session twice", func(c *Content) { c.Sessions[1] = c.Sessions[0] }, "stands twice"},
+		{"a session twice", func(c *Content) { c.Sessions[1] = c.Sessions[0] }, "appears twice"},
 		{"another's entries", func(c *Content) { c.Sessions[1].Entries = c.Sessions[0].Entries }, "another session's"},
 		{"another site's session", func(c *Content) { c.Sessions[0].ID = "one-00000000" }, "not begun at the site"},
 		{"no listener", func(c *Content) { c.Listeners = nil }, `listener "L1"`},

@@ -99,7 +99,7 @@ func (d *decoder) object(fields map[string]func() error) error {
 		name, _ := key.(string)
 		read := fields[name]
 		if read == nil {
-			return fmt.Errorf("%w: content: field %.40q is unknown or stands twice", ErrDamaged, name)
+			return fmt.Errorf("%w: content: field %.40q is unknown or appears twice", ErrDamaged, name)
 		}
 		delete(fields, name)
 		if err := read(); err != nil {

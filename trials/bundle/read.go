@@ -123,7 +123,7 @@ func (b *Bundle) index(z *zip.Reader, size int64) error {
 		case !memberName(f.Name):
 			return fmt.Errorf("%w: member %q has no place in a bundle", ErrDamaged, f.Name)
 		case b.files[f.Name] != nil:
-			return fmt.Errorf("%w: member %q stands twice", ErrDamaged, f.Name)
+			return fmt.Errorf("%w: member %q appears twice", ErrDamaged, f.Name)
 		case f.Method != zip.Store || f.CompressedSize64 != f.UncompressedSize64:
 			return fmt.Errorf("%w: member %q is compressed", ErrDamaged, f.Name)
 		case !f.Mode().IsRegular():

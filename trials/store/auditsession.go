@@ -162,7 +162,7 @@ func readJournal(ctx context.Context, q querier, session string) (entries []tria
 			return entries, append(faults, fmt.Sprintf("entry %d cannot be read", l.number)), err
 		}
 		exact, _ := json.Marshal(e) // what was just decoded can be encoded, but for an impossible time, which differs
-		if string(exact) != l.body || !e.Whole() {
+		if string(exact) != l.body || !e.Intact() {
 			faults = append(faults, fmt.Sprintf("entry %d was changed after it was written", l.number))
 		} else if e.Number != l.number {
 			moved = append(moved, fmt.Sprintf("entry %d has the number %d", e.Number, l.number))

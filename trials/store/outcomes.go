@@ -86,7 +86,7 @@ func (r *replayed) ended(session string, last trials.Entry) bool {
 		return false
 	}
 	m := marks[len(marks)-1]
-	return last.Kind == trials.EntryEnd && m == mark{last.Number, last.Kind, last.Hash} && last.Whole()
+	return last.Kind == trials.EntryEnd && m == mark{last.Number, last.Kind, last.Hash} && last.Intact()
 }
 
 // lastEntries returns the last entry of each session's journal.

@@ -49,7 +49,7 @@ func Read(r io.Reader, wanted ...string) (*Table, error) {
 	for i, name := range head {
 		name = strings.ToLower(strings.TrimSpace(strings.TrimPrefix(name, "\ufeff")))
 		if _, twice := t.column[name]; twice {
-			return nil, fmt.Errorf("column %q stands twice", name)
+			return nil, fmt.Errorf("column %q appears twice", name)
 		}
 		t.column[name] = i
 	}

@@ -175,7 +175,7 @@ func (c *checking) readSessions() {
 		e, err := trials.ReadHashed(f[2], f[1])
 		if err != nil {
 			s.Faults = append(s.Faults, fmt.Sprintf("entry %d %v", len(s.Entries)+1, err))
-		} else if !e.Whole() {
+		} else if !e.Intact() {
 			s.Faults = append(s.Faults, fmt.Sprintf("entry %d was changed after it was written", e.Number))
 		}
 		s.Entries = append(s.Entries, e)

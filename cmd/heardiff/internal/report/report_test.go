@@ -134,7 +134,7 @@ func TestTheEmbeddedNumbersAreTheLinksJSON(t *testing.T) {
 	}
 }
 
-// A key that stands twice in one object is read differently by different readers.
+// A key that appears twice in one object is read differently by different readers.
 func TestNoKeyOfTheNumbersStandsTwice(t *testing.T) {
 	data, err := wire.Marshal(study(t).Link)
 	if err != nil {
@@ -162,7 +162,7 @@ func distinctKeys(d *json.Decoder) error {
 				return err
 			}
 			if seen[key.(string)] {
-				return fmt.Errorf("%q stands twice", key)
+				return fmt.Errorf("%q appears twice", key)
 			}
 			seen[key.(string)] = true
 		}

@@ -70,12 +70,12 @@ func (m model) done() int {
 // left says how long the rest of the session takes at the pace of the last trials, "" where that is not known yet.
 func (m model) left() string {
 	switch {
-	case m.view.Left <= 0:
+	case m.view.Remaining <= 0:
 		return ""
 	case m.view.MayEndEarly:
-		return "at most about " + minutes(m.view.Left) + " left"
+		return "at most about " + minutes(m.view.Remaining) + " left"
 	}
-	return "about " + minutes(m.view.Left) + " left"
+	return "about " + minutes(m.view.Remaining) + " left"
 }
 
 // stand says what is saved and how long the rest takes, in sentences.

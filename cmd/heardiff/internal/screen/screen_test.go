@@ -320,9 +320,9 @@ func TestTheHeadSaysHowFar(t *testing.T) {
 		done int
 	}{
 		{trials.View{Trial: 1, Trials: 10}, []string{"trial 1 of 10", "Answers are saved at once.", "under 1 min so far"}, 0},
-		{trials.View{Trial: 6, Trials: 10, Answered: 5, Worked: 5 * time.Minute, Left: 5 * time.Minute, RestIn: 15 * time.Minute},
+		{trials.View{Trial: 6, Trials: 10, Answered: 5, Worked: 5 * time.Minute, Remaining: 5 * time.Minute, RestIn: 15 * time.Minute},
 			[]string{"5 answers are saved.", "Next rest in 15 min.", "5 min so far, about 5 min left"}, 5},
-		{trials.View{Trial: 2, Trials: 10, Answered: 1, Worked: 100 * time.Minute, Left: 30 * time.Second, MayEndEarly: true, RestDue: true},
+		{trials.View{Trial: 2, Trials: 10, Answered: 1, Worked: 100 * time.Minute, Remaining: 30 * time.Second, MayEndEarly: true, RestDue: true},
 			[]string{"1 answer is saved.", "A rest is due (t).", "1 h 40 min so far, at most about 1 min left"}, 1},
 	} {
 		c.view.Design = trials.ABX
