@@ -6,6 +6,7 @@ import (
 	"database/sql"
 	"flag"
 	"fmt"
+	"io"
 	"io/fs"
 	"math/rand/v2"
 	"os"
@@ -16,8 +17,8 @@ import (
 
 	"heardiff/playback/wav"
 	"heardiff/trials/sqlite"
-	"heardiff/trials/store"
 	"heardiff/trials/store/storetest"
+	"heardiff/trials/study"
 )
 
 var wide = flag.Bool("full", false, "run the whole grids")
@@ -311,9 +312,9 @@ func TestAStudyOnReadOnlyMedia(t *testing.T) {
 		disk, readOnly := storetest.Disk(t, 64<<20)
 		on := l.copyTo(t, disk)
 		if log { // a kill leaves the last entries there
-			s, err := (&app{now: time.Now, getenv: os.Getenv}).openStudy(t.Context())
+			s, err := (&app{stderr: io.Discard, now: time.Now, getenv: os.Getenv}).openStudy(t.Context())
 			must(t, err)
-			must(t, s.AddListener(t.Context(), store.Listener{ID: "L9"}))
+			must(t, s.AddListener(t.Context(), study.Listener{ID: "L9"}))
 			must(t, os.CopyFS(filepath.Join(disk, "killed"), os.DirFS(on.study)))
 			must(t, s.Close())
 			t.Setenv("HEARDIFF_STUDY", filepath.Join(disk, "killed"))

@@ -14,13 +14,9 @@ import (
 	"sync"
 	"time"
 
-	"heardiff/cmd/heardiff/internal/screen"
 	"heardiff/trials"
-	"heardiff/trials/store"
+	"heardiff/trials/study"
 )
-
-// byHand marks, in a plan, audio that no file holds: a helper connects the chain named after it.
-const byHand = "by hand: "
 
 // settleTime passes between the helper's word and the listener's, whatever was connected, so that a change that was
 // quick to make does not show.
@@ -35,7 +31,7 @@ type helperBooth struct {
 	playing trials.Label
 	settle  time.Duration
 	summary func() ([]string, error)
-	kept    func(grace time.Duration) []string
+	kept    func(busy bool) []string
 }
 
 // helperLine is the line to the helper's terminal.
@@ -59,12 +55,12 @@ func (h *helperLine) connect(chain string) error {
 }
 
 // helperAddress returns where listener and helper meet: outside the study's folder, for this user alone.
-func (a *app) helperAddress(ctx context.Context, s *store.Store) (string, error) {
+func (a *app) helperAddress(ctx context.Context, s *study.Study) (string, error) {
 	of, err := s.Study(ctx)
 	if err != nil {
 		return "", err
 	}
-	dir, err := a.keyFolder()
+	dir, err := a.host().KeyFolder()
 	if err != nil {
 		return "", err
 	}
@@ -75,7 +71,7 @@ func (a *app) helperAddress(ctx context.Context, s *store.Store) (string, error)
 }
 
 // awaitHelper waits until a helper's terminal has joined.
-func (a *app) awaitHelper(ctx context.Context, s *store.Store) (*helperLine, func(), error) {
+func (a *app) awaitHelper(ctx context.Context, s *study.Study) (*helperLine, func(), error) {
 	address, err := a.helperAddress(ctx, s)
 	if err != nil {
 		return nil, nil, err
@@ -106,10 +102,10 @@ func (b *helperBooth) View() trials.View {
 }
 
 // Sound implements screen.Booth.
-func (b *helperBooth) Sound() screen.Sound {
+func (b *helperBooth) Sound() trials.Sound {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	return screen.Sound{ByHand: true, Playing: b.playing, Selected: b.playing, Device: "a helper at a switch box: single-blind"}
+	return trials.Sound{ByHand: true, Playing: b.playing, Selected: b.playing, Device: "a helper at a switch box: single-blind"}
 }
 
 // Play implements screen.Booth: it has the helper connect what the label stands for.
@@ -141,14 +137,14 @@ func (b *helperBooth) request(l trials.Label) (string, error) {
 	}
 	c := b.session.Plan().Comparisons[cue.Comparison()]
 	audio := [2]string{c.AudioA, c.AudioB}
-	return strings.TrimPrefix(audio[cue.Source()], byHand), nil
+	return strings.TrimPrefix(audio[cue.Source()], study.ByHand), nil
 }
 
 func (b *helperBooth) within(action func() error) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	trial := b.session.View().Trial
-	err := leaving(nil, action)
+	err := study.Leaving(nil, action)
 	if b.session.View().Trial != trial {
 		b.playing = trials.LabelUnset
 	}
@@ -200,29 +196,27 @@ func (b *helperBooth) GiveUp(reason string) error {
 func (b *helperBooth) Summary() ([]string, error) { return b.summary() }
 
 // Kept implements screen.Booth.
-func (b *helperBooth) Kept() []string { return b.kept(graceBy(&b.mu)) }
+func (b *helperBooth) Kept() []string {
+	free := b.mu.TryLock()
+	if free {
+		b.mu.Unlock()
+	}
+	return b.kept(!free)
+}
 
-// listenByHand sits the listener down with a helper instead of a sound device: to a new session where session is nil.
-func (a *app) listenByHand(ctx context.Context, s *store.Store, plan trials.Plan, session *trials.Session, o listenOptions) error {
+// listenByHand sits the listener down with a helper instead of a sound device.
+func (a *app) listenByHand(ctx context.Context, s *study.Study, seat *study.Seat, o listenOptions) error {
 	helper, close, err := a.awaitHelper(ctx, s)
 	if err != nil {
 		return err
 	}
 	defer close()
-	const device = "by hand, single-blind"
-	if session == nil {
-		if session, err = a.begin(ctx, s, plan, o.listener, device); err != nil {
-			return err
-		}
-	}
-	if err := s.SetDevice(ctx, session.ID(), device); err != nil {
+	session, err := seat.Start(ctx, "by hand, single-blind", false)
+	if err != nil {
 		return err
 	}
-	if err := session.Sit(device, false); err != nil {
-		return err
-	}
-	kept := a.keep(ctx, s, session, o)
-	b := &helperBooth{session: session, helper: helper, settle: settleTime, summary: kept.revealed, kept: kept.left}
+	told := a.keep(ctx, s, session, o).closing()
+	b := &helperBooth{session: session, helper: helper, settle: settleTime, summary: told.Ended, kept: told.Left}
 	return a.sit(ctx, b, session, o, nil)
 }
 

@@ -7,8 +7,7 @@ import (
 	"testing"
 	"time"
 
-	"heardiff/trials/sqlite"
-	"heardiff/trials/store"
+	"heardiff/trials/study"
 )
 
 // filedCapture is what the tests read of a capture.
@@ -102,9 +101,9 @@ func TestAMisfiledCaptureIsMended(t *testing.T) {
 }
 
 // measureStored returns the measurements that the study holds.
-func measureStored(t *testing.T, study string) []store.Measurement {
+func measureStored(t *testing.T, folder string) []study.Measurement {
 	t.Helper()
-	s, err := sqlite.Open(t.Context(), study, time.Now)
+	s, err := study.Open(t.Context(), folder, nil)
 	must(t, err)
 	defer s.Close()
 	all, err := s.Measurements(t.Context())

@@ -1,26 +1,20 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 	"io"
-	"slices"
-	"strings"
 
 	"github.com/spf13/cobra"
 
-	"heardiff/trials"
-	"heardiff/trials/store"
+	"heardiff/trials/study"
 )
-
-var chainRoles = []string{"source", "floor", "replay"}
 
 func (a *app) chainCommand() *cobra.Command {
 	return group("chain", "name the chains of the study", a.chainAddCommand())
 }
 
 func (a *app) chainAddCommand() *cobra.Command {
-	chain := store.Chain{}
+	chain := study.Chain{}
 	var cost float64
 	c := &cobra.Command{
 		Use:   "add NAME [--about TEXT] [--cost N] [--role source|floor|replay] [--after CHAIN]",
@@ -48,18 +42,9 @@ is fed by another, the report draws how much of the other's jitter it takes away
 	return c
 }
 
-func (a *app) addChain(c *cobra.Command, chain store.Chain) error {
-	if err := checkName("chain", chain.Name); err != nil {
+func (a *app) addChain(c *cobra.Command, chain study.Chain) error {
+	if err := study.CheckChain(chain); err != nil {
 		return err
-	}
-	if !slices.Contains(chainRoles, chain.Role) {
-		return misusedf("--role %q: %s", chain.Role, strings.Join(chainRoles, ", "))
-	}
-	if err := trials.CheckText("--about", chain.About); err != nil {
-		return misused(err)
-	}
-	if chain.Cost != nil && !(*chain.Cost >= 0) {
-		return misusedf("--cost %v: zero or more", *chain.Cost)
 	}
 	s, err := a.openStudy(c.Context())
 	if err != nil {
@@ -67,34 +52,7 @@ func (a *app) addChain(c *cobra.Command, chain store.Chain) error {
 	}
 	defer s.Close()
 	if err := s.AddChain(c.Context(), chain); err != nil {
-		return inStudy(err)
+		return err
 	}
 	return a.print(chain, func(w io.Writer) { fmt.Fprintf(w, "chain %s added (%s)\n", chain.Name, chain.Role) })
-}
-
-// checkName refuses names that could not stand in a file name on any system.
-func checkName(what, name string) error {
-	if name == "" || len(name) > 60 {
-		return misusedf("%s name %q: 1 to 60 characters", what, name)
-	}
-	for _, r := range name {
-		if !strings.ContainsRune("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_.+", r) {
-			return misusedf("%s name %q: letters, digits and - _ . + only, not %q", what, name, r)
-		}
-	}
-	if strings.HasPrefix(name, ".") || strings.HasPrefix(name, "-") {
-		return misusedf("%s name %q: must begin with a letter or digit", what, name)
-	}
-	return nil
-}
-
-// inStudy marks an error about what is, or is not, in the study as rejected input.
-func inStudy(err error) error {
-	switch {
-	case errors.Is(err, store.ErrExists):
-		return rejected(err, "")
-	case errors.Is(err, store.ErrNotFound):
-		return rejected(err, `"heardiff study show" lists what is there`)
-	}
-	return err
 }

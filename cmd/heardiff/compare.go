@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"heardiff/measure/match"
+	"heardiff/playback/audiofile"
 	"heardiff/playback/pcm"
 )
 
@@ -65,17 +66,17 @@ func (a *app) compare(ctx context.Context, pathA, pathB, out string) error {
 			return err
 		}
 	}
-	fa, err := a.open(ctx, pathA)
+	fa, err := audiofile.Open(ctx, pathA)
 	if err != nil {
 		return err
 	}
 	defer fa.Close()
-	fb, err := a.open(ctx, pathB)
+	fb, err := audiofile.Open(ctx, pathB)
 	if err != nil {
 		return err
 	}
 	defer fb.Close()
-	ra := a.watched(ctx, fa, "comparing")
+	ra := pcm.Until(ctx, fa, a.progress("comparing"))
 	var result compared
 	result.Result, err = match.Compare(ra, fb, match.Config{})
 	if err != nil {

@@ -14,9 +14,10 @@ import (
 	"github.com/spf13/cobra"
 
 	"heardiff/cmd/heardiff/internal/demo"
+	"heardiff/playback/audiofile"
 	"heardiff/playback/pcm"
-	"heardiff/trials"
-	"heardiff/trials/store"
+	"heardiff/playback/wav"
+	"heardiff/trials/study"
 )
 
 // demoMark is the file that says that a folder holds an invented study, which may be made anew.
@@ -105,7 +106,7 @@ func clearDemo(dir string) error {
 	case errors.Is(err, os.ErrNotExist):
 		return nil
 	case err != nil:
-		return rejected(unreadable(dir, err), "name a new folder with --dir")
+		return rejected(audiofile.Named(dir, err), "name a new folder with --dir")
 	case len(left) == 0:
 		return nil
 	}
@@ -123,9 +124,9 @@ type demonstration struct {
 // child is the program on the demonstration's study, which is always kept in its folder.
 func (d *demonstration) child() *app {
 	child := *d.app
-	child.study, child.json = d.dir, false
+	child.study, child.json, child.around = d.dir, false, nil
 	child.getenv = func(name string) string {
-		if name == storeEnv {
+		if name == study.StoreEnv {
 			return ""
 		}
 		return d.app.getenv(name)
@@ -199,7 +200,7 @@ func (d *demonstration) capture(ctx context.Context) error {
 	}
 	for _, j := range jobs {
 		args := []string{"capture", "add", j.chain.Name, filepath.Join(dir, j.file()), "--as", j.kind}
-		if isPiece(j.kind) {
+		if j.piece {
 			args = append(args, "--music", "round")
 		}
 		if err := d.do(ctx, args...); err != nil {
@@ -212,6 +213,7 @@ func (d *demonstration) capture(ctx context.Context) error {
 type captureJob struct {
 	chain demo.Chain
 	kind  string
+	piece bool
 	sent  pcm.Clip
 	seed  uint64
 }
@@ -226,15 +228,15 @@ func captureJobs() ([]captureJob, error) {
 	music := demo.Music(demoRate, 15, 20300506)
 	var jobs []captureJob
 	for i, c := range demo.Bench() {
-		for k, kind := range []kind{jitterKind, toneKind, noiseKind, musicKind} {
-			sent, isSignal := signals[kind.signal]
+		for k, kind := range []study.Kind{study.Jitter, study.Tone, study.Noise, study.Music} {
+			sent, isSignal := signals[kind.Signal]
 			if !isSignal {
 				sent = music
 			}
-			if kind.piece && c.Role != "source" {
+			if kind.Piece && c.Role != "source" {
 				continue
 			}
-			jobs = append(jobs, captureJob{c, kind.name, sent, uint64(10*i + k + 1)})
+			jobs = append(jobs, captureJob{c, kind.Name, kind.Piece, sent, uint64(10*i + k + 1)})
 		}
 	}
 	return jobs, nil
@@ -278,7 +280,7 @@ func (j captureJob) write(dir string) error {
 	if err != nil {
 		return err
 	}
-	_, err = writeClip(filepath.Join(dir, j.file()), clip, "")
+	err = wav.Save(filepath.Join(dir, j.file()), clip, "")
 	return err
 }
 
@@ -321,7 +323,7 @@ func (d *demonstration) out() io.Writer {
 	return d.app.stdout
 }
 
-func (d *demonstration) simulate(ctx context.Context, s *store.Store) error {
+func (d *demonstration) simulate(ctx context.Context, s *study.Study) error {
 	plans, err := s.Plans(ctx)
 	if err != nil {
 		return err
@@ -329,13 +331,9 @@ func (d *demonstration) simulate(ctx context.Context, s *store.Store) error {
 	progress := d.app.progress("simulated listening")
 	defer progress(1)
 	for i, p := range plans {
-		set, err := d.app.loadAudio(ctx, s, p)
-		if err != nil {
-			return err
-		}
 		for k, l := range demoListeners {
 			ear := demo.NewEar(l.threshold, uint64(100*i+k))
-			if err := d.session(ctx, s, p, l.id, set, func(sounds []pcm.Clip) int { return demoPlans[i].answer(ear, sounds) }); err != nil {
+			if err := d.session(ctx, s, p.ID, l.id, func(sounds []pcm.Clip) int { return demoPlans[i].answer(ear, sounds) }); err != nil {
 				return fmt.Errorf("plan %s, listener %s: %w", p.ID, l.id, err)
 			}
 			progress((float64(i) + float64(k)/float64(len(demoListeners))) / float64(len(plans)))
@@ -344,50 +342,14 @@ func (d *demonstration) simulate(ctx context.Context, s *store.Store) error {
 	return nil
 }
 
-// session lets one ear, which answers as pick does, work through one plan: sealed order, journal and store as for a person.
-func (d *demonstration) session(ctx context.Context, s *store.Store, p trials.Plan, listener string, set *audioSet, pick func([]pcm.Clip) int) error {
-	session, err := d.app.findSession(ctx, s, listenOptions{plan: p.ID, listener: listener, device: "simulated"})
+// session lets one ear, which answers as pick does, work through one plan.
+func (d *demonstration) session(ctx context.Context, s *study.Study, plan, listener string, pick func([]pcm.Clip) int) error {
+	seat, err := s.Sit(ctx, study.SitOptions{Plan: plan, Listener: listener})
 	if err != nil {
 		return err
 	}
-	if err := s.SetDevice(ctx, session.ID(), "simulated"); err != nil {
-		return err
-	}
-	if err := session.Sit("simulated", false); err != nil {
-		return err
-	}
-	for session.View().Phase == trials.Listening {
-		answer, err := hearTrial(session, set, pick)
-		if err != nil {
-			return err
-		}
-		if err := session.Ask(answer, 0); err != nil {
-			return err
-		}
-		if err := session.Confirm(); err != nil {
-			return err
-		}
-	}
-	return nil
-}
-
-// hearTrial plays the due trial to an ear, three seconds of each presentation, and returns the answer that it picks.
-func hearTrial(session *trials.Session, set *audioSet, pick func([]pcm.Clip) int) (trials.Answer, error) {
-	design := session.View().Design
-	var sounds []pcm.Clip
-	for _, l := range design.Labels() {
-		cue, err := session.Route(l)
-		if err != nil {
-			return trials.AnswerUnset, err
-		}
-		clip := set.clips[set.sources[cue.Comparison()][cue.Source()]]
-		part := clip.Slice(clip.Len()/4, clip.Len()/4+3*int(clip.Rate))
-		sounds = append(sounds, part)
-		session.Heard(l, part.Len())
-		session.Ran(int64(part.Len()), int(clip.Rate))
-		session.Switched()
-	}
-	return design.Answers()[pick(sounds)], nil
+	defer seat.Close()
+	return seat.Simulate(ctx, pick)
 }
 
 func (d *demonstration) finish(ctx context.Context) error {

@@ -14,9 +14,11 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heardiff/playback/audiofile"
 	"heardiff/playback/pcm"
 	"heardiff/playback/wav"
 	"heardiff/trials/store/whole"
+	"heardiff/trials/study"
 )
 
 // destination is where a command was asked to write: looked at before any work is done, and again when it is.
@@ -90,17 +92,17 @@ func (a *app) destination(path string, kind outputKind) (destination, error) {
 	case err == nil:
 		d.exists = true
 	case !errors.Is(err, fs.ErrNotExist) && !errors.Is(err, errNotFolder):
-		return d, unreadable(path, err)
+		return d, audiofile.Named(path, err)
 	default:
 		if err := folderThere(path); err != nil {
 			return d, err
 		}
 	}
-	if d.path, err = followed(path); err != nil {
+	if d.path, err = whole.Followed(path); err != nil {
 		return d, misused(err)
 	}
 	if inStudyFiles(d.path) {
-		return d, failed(exitUsage, fmt.Errorf("%s is a place for a study's own files", path), "name a file elsewhere")
+		return d, study.Blamed(study.Misuse, fmt.Errorf("%s is a place for a study's own files", path), "name a file elsewhere")
 	}
 	return d, d.mayReplace()
 }
@@ -119,32 +121,13 @@ func folderThere(path string) error {
 	return nil
 }
 
-// followed returns the path without links; its last parts need not exist.
-func followed(path string) (string, error) {
-	path, err := filepath.Abs(path)
-	if err != nil {
-		return "", err
-	}
-	if real, err := filepath.EvalSymlinks(path); err == nil {
-		return real, nil
-	}
-	if _, err := os.Lstat(path); err == nil {
-		return "", fmt.Errorf("%s is a link that leads nowhere", path)
-	}
-	if filepath.Dir(path) == path {
-		return path, nil
-	}
-	dir, err := followed(filepath.Dir(path))
-	return filepath.Join(dir, filepath.Base(path)), err
-}
-
 // inStudyFiles reports whether the path is that of a study's record, or is among its audio, whether or not anything
 // stands there. Links must have been followed.
 func inStudyFiles(path string) bool {
 	for dir := filepath.Dir(path); ; dir = filepath.Dir(dir) {
 		rest, err := filepath.Rel(dir, path)
 		first, _, _ := strings.Cut(strings.ToLower(filepath.ToSlash(rest)), "/") // some file systems do not tell cases apart
-		if err == nil && (first == "audio" || strings.HasPrefix(first, "study.")) && holdsStudy(dir) {
+		if err == nil && (first == "audio" || strings.HasPrefix(first, "study.")) && study.HoldsStudy(dir) {
 			return true
 		}
 		if dir == filepath.Dir(dir) {
@@ -159,14 +142,14 @@ func (d destination) mayReplace() error {
 		return nil
 	}
 	if !d.app.force {
-		return failed(exitUsage, fmt.Errorf("%s is there already", d.named), "--force replaces it; or name another file")
+		return study.Blamed(study.Misuse, fmt.Errorf("%s is there already", d.named), "--force replaces it; or name another file")
 	}
 	head, err := headOf(d.path)
 	if err != nil {
-		return unreadable(d.named, err)
+		return audiofile.Named(d.named, err)
 	}
 	if len(head) > 0 && !d.kind.is(head) {
-		return failed(exitUsage, fmt.Errorf("%s is not %s and is not replaced", d.named, d.kind.name), "remove it first, or name another file")
+		return study.Blamed(study.Misuse, fmt.Errorf("%s is not %s and is not replaced", d.named, d.kind.name), "remove it first, or name another file")
 	}
 	return nil
 }
@@ -229,7 +212,7 @@ func (o *output) commit(ctx context.Context) error {
 	}
 	err := o.Place(o.to.path, o.to.exists)
 	if errors.Is(err, fs.ErrExist) {
-		return failed(exitUsage, fmt.Errorf("%s is there now: something else wrote it meanwhile", o.to.named), "name another file")
+		return study.Blamed(study.Misuse, fmt.Errorf("%s is there now: something else wrote it meanwhile", o.to.named), "name another file")
 	}
 	return err
 }

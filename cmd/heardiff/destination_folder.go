@@ -7,7 +7,9 @@ import (
 	"os"
 	"path/filepath"
 
+	"heardiff/playback/audiofile"
 	"heardiff/trials/store/whole"
+	"heardiff/trials/study"
 )
 
 // folderDestination is where a command was asked to write several files: they are put in place together, under the rules
@@ -34,14 +36,14 @@ func (a *app) folderDestination(dir string, files []folderFile) (folderDestinati
 	case err == nil && !info.IsDir():
 		return d, misusedf("%s: a file stands there; name a folder", dir)
 	case err != nil && !errors.Is(err, fs.ErrNotExist):
-		return d, unreadable(dir, err)
+		return d, audiofile.Named(dir, err)
 	}
 	d.there = err == nil
-	if d.path, err = followed(dir); err != nil {
+	if d.path, err = whole.Followed(dir); err != nil {
 		return d, misused(err)
 	}
 	if inStudyFiles(d.path) {
-		return d, failed(exitUsage, fmt.Errorf("%s is a place for a study's own files", dir), "name a folder elsewhere")
+		return d, study.Blamed(study.Misuse, fmt.Errorf("%s is a place for a study's own files", dir), "name a folder elsewhere")
 	}
 	if !d.there {
 		return d, nil
@@ -82,7 +84,7 @@ func (d folderDestination) commit(from *whole.Folder) error {
 		err = from.Place(d.path)
 	}
 	if errors.Is(err, fs.ErrExist) {
-		return failed(exitUsage, fmt.Errorf("%s: something else wrote there meanwhile", d.named), "name another folder")
+		return study.Blamed(study.Misuse, fmt.Errorf("%s: something else wrote there meanwhile", d.named), "name another folder")
 	}
 	return err
 }

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"heardiff/trials"
+	"heardiff/trials/study"
 )
 
 // answerPlan works through plan 1 of the current study as listener L1, always with the first answer.
@@ -52,7 +53,7 @@ func sitFor(t *testing.T, plan, listener string, n int, answer func(*trials.Sess
 	if err != nil {
 		t.Fatal(err)
 	}
-	session, err := a.findSession(ctx, s, listenOptions{plan: plan, listener: listener})
+	session, err := s.FindSession(ctx, study.SitOptions{Plan: plan, Listener: listener})
 	if err != nil {
 		t.Fatal(err)
 	}

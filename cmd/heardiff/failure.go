@@ -7,6 +7,8 @@ import (
 	"strconv"
 	"strings"
 
+	"heardiff/trials/study"
+
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
 )
@@ -19,39 +21,30 @@ const (
 	exitInterrupted = 130
 )
 
-// failure is an error that knows its exit code and, where there is a mend, a hint.
-type failure struct {
-	code int
-	err  error
-	hint string
-}
-
-// Error implements error.
-func (f *failure) Error() string { return f.err.Error() }
-
-// Unwrap lets errors.Is see the cause.
-func (f *failure) Unwrap() error { return f.err }
-
 // misused marks err as a wrong command line (exit 2). A nil err stays nil.
-func misused(err error) error { return failed(exitUsage, err, "") }
+func misused(err error) error { return study.Misused(err) }
 
 // misusedf is misused of a formatted message.
-func misusedf(format string, args ...any) error { return misused(fmt.Errorf(format, args...)) }
+func misusedf(format string, args ...any) error { return study.Misusedf(format, args...) }
 
 // rejected marks err as an input that cannot be used (exit 3), with the mend in hint, or "". A nil err stays nil.
-func rejected(err error, hint string) error { return failed(exitRejected, err, hint) }
+func rejected(err error, hint string) error { return study.Rejected(err, hint) }
 
-func failed(code int, err error, hint string) error {
-	if err == nil {
-		return nil
+// exitCode returns the exit code of what is to blame.
+func exitCode(b study.Blame) int {
+	switch b {
+	case study.Misuse:
+		return exitUsage
+	case study.Rejection:
+		return exitRejected
 	}
-	return &failure{code: code, err: err, hint: hint}
+	return exitFailed
 }
 
 // ofCommand puts the command before what is wrong with its line, so that the message says what and why.
 func ofCommand(c *cobra.Command, err error) error {
-	var f *failure
-	if !errors.As(err, &f) || f.code != exitUsage {
+	f, ok := study.FaultOf(err)
+	if !ok || f.Blame != study.Misuse {
 		return err
 	}
 	name, below := strings.CutPrefix(c.CommandPath(), c.Root().Name()+" ")
@@ -61,7 +54,7 @@ func ofCommand(c *cobra.Command, err error) error {
 	if strings.HasPrefix(f.Error(), name+": ") { // a package of the same name has said it
 		return f
 	}
-	return failed(f.code, fmt.Errorf("%s: %w", name, err), f.hint)
+	return study.Blamed(study.Misuse, fmt.Errorf("%s: %w", name, err), f.Hint)
 }
 
 // fail prints err as one line, and its hint as a second, and returns the exit code.

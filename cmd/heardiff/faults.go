@@ -6,6 +6,7 @@ import (
 
 	"heardiff/playback/flac"
 	"heardiff/trials/sqlite"
+	"heardiff/trials/study"
 )
 
 // Hints for faults of the disk, which are nobody's input.
@@ -36,9 +37,8 @@ func diskFault(err error) (hint string, ok bool) {
 // wrote it; a damaged record is, whichever command met it.
 func judge(err error) (code int, hint string) {
 	code = exitFailed
-	var f *failure
-	if errors.As(err, &f) {
-		code, hint = f.code, f.hint
+	if f, ok := study.FaultOf(err); ok {
+		code, hint = exitCode(f.Blame), f.Hint
 	}
 	if code == exitUsage {
 		return code, hint

@@ -16,6 +16,7 @@ import (
 	"heardiff/cmd/heardiff/internal/columns"
 	"heardiff/stats"
 	"heardiff/trials"
+	"heardiff/trials/study"
 )
 
 type fitFlags struct {
@@ -74,7 +75,7 @@ func (a *app) fit(ctx context.Context, path string, f fitFlags) error {
 	if err != nil {
 		return rejected(fmt.Errorf("%s: %w", path, err), "")
 	}
-	result, err := interruptibly(ctx, func() (fitted, error) { return fitAll(points, cfg, f) })
+	result, err := study.Interruptibly(ctx, func() (fitted, error) { return fitAll(points, cfg, f) })
 	if err != nil {
 		return rejected(fmt.Errorf("%s: %w", path, err), fitHint(points, cfg, f))
 	}

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"net"
 
+	"heardiff/trials/study"
+
 	"github.com/spf13/cobra"
 )
 
@@ -34,7 +36,7 @@ mains-powered gear is for licensed practice under local codes.`,
 			}
 			conn, err := net.Dial("unix", address)
 			if err != nil {
-				return failed(exitFailed, fmt.Errorf("no listener waits for a helper: %w", err), `first start "heardiff listen" with a plan made by "plan new --by-hand"`)
+				return study.Blamed(study.Failure, fmt.Errorf("no listener waits for a helper: %w", err), `first start "heardiff listen" with a plan made by "plan new --by-hand"`)
 			}
 			defer conn.Close()
 			return a.assist(c.Context(), a.stdin, conn)

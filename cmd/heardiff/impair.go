@@ -14,9 +14,10 @@ import (
 	"github.com/spf13/pflag"
 
 	"heardiff/cmd/heardiff/internal/printable"
-	"heardiff/cmd/heardiff/internal/wire"
 	"heardiff/measure/impair"
+	"heardiff/playback/audiofile"
 	"heardiff/playback/pcm"
+	"heardiff/stats/wire"
 )
 
 // impairOptions are the flags of "impair".
@@ -157,7 +158,7 @@ func (a *app) impair(ctx context.Context, path string, o impairOptions) error {
 	if err != nil {
 		return misused(err)
 	}
-	in, err := a.open(ctx, path)
+	in, err := audiofile.Open(ctx, path)
 	if err != nil {
 		return err
 	}
@@ -172,7 +173,7 @@ func (a *app) impair(ctx context.Context, path string, o impairOptions) error {
 	if err != nil {
 		return err
 	}
-	done, clipped, err := writeImpaired(ctx, a.watched(ctx, in, "impairing"), dose, o, to)
+	done, clipped, err := writeImpaired(ctx, pcm.Until(ctx, in, a.progress("impairing")), dose, o, to)
 	if errors.Is(err, impair.ErrNothingLeft) {
 		return rejected(fmt.Errorf("%s: %w", path, err), "a shorter --delay-samples")
 	}

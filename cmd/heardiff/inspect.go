@@ -11,6 +11,9 @@ import (
 
 	"heardiff/cmd/heardiff/internal/printable"
 	"heardiff/measure"
+	"heardiff/playback/audiofile"
+	"heardiff/playback/pcm"
+	"heardiff/trials/study"
 )
 
 type inspectedFile struct {
@@ -58,12 +61,12 @@ stuck values, how many bits carry data, loudness and true peak.`,
 }
 
 func (a *app) inspect(ctx context.Context, path string) (inspectedFile, error) {
-	file, err := a.open(ctx, path)
+	file, err := audiofile.Open(ctx, path)
 	if err != nil {
 		return inspectedFile{}, err
 	}
 	defer file.Close()
-	result, err := measure.Inspect(a.watched(ctx, file, "inspecting"))
+	result, err := measure.Inspect(pcm.Until(ctx, file, a.progress("inspecting")))
 	if err != nil {
 		return inspectedFile{}, rejected(fmt.Errorf("%s: %w", path, err), "")
 	}
@@ -86,7 +89,7 @@ func fingerprint(ctx context.Context, path string) (sum, format string, err erro
 	if magic, err := in.Peek(4); err == nil && string(magic) == "fLaC" {
 		format = "flac"
 	}
-	if sum, err = hashOf(ctx, in); err != nil {
+	if sum, err = study.HashOf(ctx, in); err != nil {
 		return "", "", fmt.Errorf("%s: %w", path, err)
 	}
 	return sum, format, nil

@@ -1,8 +1,6 @@
 package main
 
 import (
-	"context"
-	"errors"
 	"fmt"
 	"io"
 	"math"
@@ -28,35 +26,13 @@ digital loops only, never through headphones or loudspeakers.`,
 		Example: "  heardiff integrity sent.wav received.wav",
 		Args:    exactArgs("SENT", "RECEIVED"),
 		RunE: func(c *cobra.Command, args []string) error {
-			result, err := a.integrity(c.Context(), args[0], args[1])
+			result, err := a.host().CompareSent(c.Context(), args[0], args[1])
 			if err != nil {
 				return err
 			}
 			return a.print(result, func(w io.Writer) { integrityText(w, result) })
 		},
 	}
-}
-
-func (a *app) integrity(ctx context.Context, sentPath, receivedPath string) (integrity.Result, error) {
-	sent, err := a.open(ctx, sentPath)
-	if err != nil {
-		return integrity.Result{}, err
-	}
-	defer sent.Close()
-	received, err := a.open(ctx, receivedPath)
-	if err != nil {
-		return integrity.Result{}, err
-	}
-	defer received.Close()
-	result, err := integrity.Compare(a.watched(ctx, sent, "reading"), a.watched(ctx, received, "comparing"))
-	if ctx.Err() != nil {
-		return integrity.Result{}, ctx.Err()
-	}
-	hint := "record digitally, at the rate of the file that was sent"
-	if errors.Is(err, integrity.ErrUnrelated) {
-		hint = "is this the capture of that file?"
-	}
-	return result, rejected(wrongFile(receivedPath, err), hint)
 }
 
 func integrityText(w io.Writer, r integrity.Result) {

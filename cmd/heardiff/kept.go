@@ -6,31 +6,34 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
-	"sync"
 	"time"
 
 	"heardiff/trials"
 	"heardiff/trials/link"
-	"heardiff/trials/store"
+	"heardiff/trials/study"
 )
 
 // keeping tells what the store keeps of a session: of one that is left, and of one that has ended. It asks the store and not
 // the session, which may be in the midst of a commit.
 type keeping struct {
 	ctx    context.Context
-	store  *store.Store
+	store  *study.Study
 	id     string
 	plan   trials.Plan
 	resume string // the command that goes on with it
-	loop   loopFile
 	// says returns what the whole study says of the listener, once the session has ended.
 	says func(r trials.Result) []link.Row
 }
 
 // keep returns what tells of a session that listen began or resumed.
-func (a *app) keep(ctx context.Context, s *store.Store, session *trials.Session, o listenOptions) *keeping {
-	return &keeping{ctx: ctx, store: s, id: session.ID(), plan: session.Plan(), resume: a.resumption(o), loop: a.loopFile(session.ID()),
-		says: func(r trials.Result) []link.Row { return a.ownRows(ctx, s, session.ID(), r) }}
+func (a *app) keep(ctx context.Context, s *study.Study, session *trials.Session, o listenOptions) *keeping {
+	return &keeping{ctx: ctx, store: s, id: session.ID(), plan: session.Plan(), resume: a.resumption(o),
+		says: func(r trials.Result) []link.Row { return s.OwnRows(ctx, session.ID(), r) }}
+}
+
+// closing returns what the listener is told at the end.
+func (k *keeping) closing() study.Closing {
+	return study.Closing{Ended: k.revealed, Left: func(busy bool) []string { return k.left(grace(busy)) }}
 }
 
 // resumption is the command that resumes what these flags began.
@@ -67,12 +70,11 @@ const (
 	stallGrace = 250 * time.Millisecond
 )
 
-// graceBy returns which of them holds, given the lock of the booth that asks: it is taken while the store is asked.
-func graceBy(busy *sync.Mutex) time.Duration {
-	if !busy.TryLock() {
+// grace returns which of them holds.
+func grace(busy bool) time.Duration {
+	if busy {
 		return stallGrace
 	}
-	busy.Unlock()
 	return askGrace
 }
 
@@ -95,7 +97,7 @@ func (k *keeping) left(grace time.Duration) []string {
 		case trials.EntryVoid:
 			due++
 		case trials.EntryEnd:
-			return append([]string{fmt.Sprintf("session %s has ended; its %d answers are kept: heardiff results %s", k.id, answered, shortID(k.id))},
+			return append([]string{fmt.Sprintf("session %s has ended; its %d answers are kept: heardiff results %s", k.id, answered, study.ShortID(k.id))},
 				k.proof(entries)...)
 		}
 	}
@@ -112,7 +114,6 @@ func (k *keeping) revealed() ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
-	k.loop.remove()
 	return append(summarize(r, k.says(r)), k.proof(entries)...), nil
 }
 
@@ -120,7 +121,7 @@ func (k *keeping) revealed() ([]string, error) {
 // (the session's own where none is kept), which written down elsewhere shows every later change.
 func (k *keeping) proof(entries []trials.Entry) []string {
 	end := entries[len(entries)-1]
-	head := store.Head{Hash: end.Hash, Short: trials.ShortHead(end.Hash)}
+	head := study.Head{Hash: end.Hash, Short: trials.ShortHead(end.Hash)}
 	ctx, stop := context.WithTimeout(context.WithoutCancel(k.ctx), askGrace)
 	defer stop()
 	if of, err := k.store.Head(ctx); err == nil && of.Hash != "" {
@@ -133,5 +134,5 @@ func (k *keeping) proof(entries []trials.Entry) []string {
 		"head, to be read out over the telephone: " + head.Short,
 		"From the seed anyone deals the order of the trials again, and sees that the seal held. The head stands for all that the study holds now: " +
 			"write it down elsewhere, or send it to whoever made the plan, and every later change shows.",
-		"Find them again: heardiff results " + shortID(k.id) + " (seed and session), heardiff verify (the newest head). Hold a head against the study: heardiff verify --head HEAD"}
+		"Find them again: heardiff results " + study.ShortID(k.id) + " (seed and session), heardiff verify (the newest head). Hold a head against the study: heardiff verify --head HEAD"}
 }

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"heardiff/trials"
+	"heardiff/trials/study"
 )
 
 // Many who begin at the same moment, as on a machine that many log in to, get the same key, whole.
@@ -22,8 +23,8 @@ func TestTheFirstKeyIsMadeOnce(t *testing.T) {
 		var wait sync.WaitGroup
 		for i := range keys {
 			wait.Go(func() {
-				a := &app{now: time.Now, getenv: os.Getenv}
-				keys[i], errs[i] = a.sealKey()
+				a := &app{stderr: io.Discard, now: time.Now, getenv: os.Getenv}
+				keys[i], errs[i] = a.host().SealKey()
 			})
 		}
 		wait.Wait()
@@ -75,12 +76,12 @@ func TestWhatForgettingLeavesIsNamed(t *testing.T) {
 	a := &app{stdout: io.Discard, stderr: io.Discard, now: time.Now, getenv: os.Getenv}
 	s, err := a.openStudy(context.Background())
 	must(t, err)
-	session, err := a.findSession(context.Background(), s, listenOptions{plan: "1", listener: "L1"})
+	session, err := s.FindSession(context.Background(), study.SitOptions{Plan: "1", Listener: "L1"})
 	must(t, err)
 	must(t, session.Void("my neighbour rang"))
 	must(t, s.Close())
 	text, _ := command(t, 0, "listener", "forget", "L1", "--json")
-	var said forgotten
+	var said study.Forgotten
 	must(t, json.Unmarshal([]byte(text), &said))
 	if said.Listener != "L1" || len(said.Remains) != 1 || said.Remains[0].Remarks != 1 {
 		t.Errorf("said %s", text)

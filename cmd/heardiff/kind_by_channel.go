@@ -5,18 +5,14 @@ import (
 	"strings"
 
 	"heardiff/cmd/heardiff/internal/plot"
-	"heardiff/measure"
 	"heardiff/measure/tone"
-	"heardiff/playback/pcm"
-	"heardiff/trials/link"
+	"heardiff/trials/study"
 )
 
-// byChannel declares a kind whose results, of type T, are figures of channels, of type C, with limits that the recording set-up sets: tones,
+// byChannel declares how a kind is shown whose results, of type T, are figures of channels, of type C, with limits that the recording set-up sets: tones,
 // noise and sweeps. It says what is of the kind; how tables, curves and floors are put together is the same for all.
 type byChannel[T, C any] struct {
-	measure  func(pcm.Reader, measureOptions) (T, error)
-	setFloor func(*T, T) error
-	warnings func(*T) *measure.Warnings
+	of       study.Kind
 	channels func(T) []C
 	limits   func(C) []tone.Limit
 	heading  func(T) string
@@ -26,10 +22,8 @@ type byChannel[T, C any] struct {
 	// curve draws a channel; one without points is left out.
 	curve func(C) plot.Curve
 	// picture is plot.Spectrum unless set.
-	picture   func(title string, curves []plot.Curve, floor *plot.Curve) plot.Chart
-	together  func(chains []named[T], floor *named[T]) (plot.Chart, bool)
-	metrics   []channelMetric[C]
-	reference bool
+	picture  func(title string, curves []plot.Curve, floor *plot.Curve) plot.Chart
+	together func(chains []named[T], floor *named[T]) (plot.Chart, bool)
 }
 
 // channelTable is a table of rows of each channel, whose number is its first column.
@@ -39,20 +33,9 @@ type channelTable[C any] struct {
 	rows    func(C) [][]string
 }
 
-// channelMetric is a figure of each channel that "link" compares.
-type channelMetric[C any] struct {
-	metric link.Metric
-	of     func(C) link.Figure
-}
-
 // measured returns the declaration as one of any result.
 func (k byChannel[T, C]) measured() measuredAs[T] {
-	m := measuredAs[T]{measure: k.measure, limited: limitedBy(k.setFloor), warnings: k.warnings, text: k.text, words: k.firstWords,
-		chart: k.chart, together: k.together, reference: k.reference}
-	for _, one := range k.metrics {
-		m.metrics = append(m.metrics, worstOf(one.metric, k.channels, one.of))
-	}
-	return m
+	return measuredAs[T]{Measured: measuredIn[T](k.of), text: k.text, words: k.firstWords, chart: k.chart, together: k.together}
 }
 
 func (k byChannel[T, C]) firstWords(r T) string {
@@ -74,7 +57,7 @@ func (k byChannel[T, C]) text(r T) string {
 	for i, c := range k.channels(r) {
 		limitText(&b, i+1, k.limits(c))
 	}
-	warningsText(&b, k.warnings(&r).Texts)
+	warningsText(&b, measuredIn[T](k.of).Warnings(&r).Texts)
 	return b.String()
 }
 

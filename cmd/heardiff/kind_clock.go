@@ -7,61 +7,13 @@ import (
 	"strings"
 
 	"heardiff/cmd/heardiff/internal/plot"
-	"heardiff/measure"
 	"heardiff/measure/clock"
-	"heardiff/playback/pcm"
-	"heardiff/trials/link"
+	"heardiff/trials/study"
 )
 
-// clockKind is measured from captures of the jitter signal, below the band in which jitter is.
-var clockKind = kind{
-	name: "clock", about: "stability of the clock below 10 Hz, from the jitter signal: offset, drift, Allan deviation, TDEV, MTIE", from: jitterKind.name,
-	measurement: measuredAs[clock.Result]{
-		measure: func(r pcm.Reader, o measureOptions) (clock.Result, error) {
-			return clock.Measure(r, clock.Config{SignalRateHz: o.jitter.SignalRateHz})
-		},
-		limited:  limitedBy((*clock.Result).SetFloor),
-		warnings: func(r *clock.Result) *measure.Warnings { return &r.Warnings },
-		text:     clockText, words: clockWords, chart: clockChart, together: clocksOfChains,
-		metrics: []metric[clock.Result]{
-			atOneSecond(link.Declared{Metric: "allan_deviation_1_s_ppb", Name: "Allan deviation of the clock at 1 s", Unit: "ppb", Trended: true}, allanPPB),
-			atOneSecond(link.Declared{Metric: "tdev_1_s_ns", Name: "TDEV of the clock at 1 s", Unit: "ns"}, func(c clock.Channel) link.Figure { return intervalFigure(c.TDEV) }),
-			atOneSecond(link.Declared{Metric: "mtie_1_s_ns", Name: "MTIE of the clock over 1 s", Unit: "ns"}, func(c clock.Channel) link.Figure { return intervalFigure(c.MTIE) }),
-		},
-	},
-}
-
-// atOneSecond declares a metric of a clock over an observation time of 1 s; captures too short for one have none.
-func atOneSecond(d link.Declared, figure func(clock.Channel) link.Figure) metric[clock.Result] {
-	return metric[clock.Result]{d, func(r clock.Result) (link.Figure, bool) {
-		f := worstFigure(r.Channel, figure)
-		return f, !math.IsNaN(f.Value) || !math.IsNaN(f.Limit)
-	}}
-}
-
-// allanPPB reads the Allan deviation at 1 s in parts per billion.
-func allanPPB(c clock.Channel) link.Figure {
-	i := slices.IndexFunc(c.Allan, func(d clock.Deviation) bool { return d.TauS == 1 })
-	if i < 0 {
-		return boundedFigure(math.NaN(), math.NaN(), false)
-	}
-	return boundedFigure(c.Allan[i].PPB(), c.Allan[i].LimitPPB(), c.Allan[i].AtFloor)
-}
-
-func intervalFigure(list []clock.Interval) link.Figure {
-	i := slices.IndexFunc(list, func(d clock.Interval) bool { return d.TauS == 1 })
-	if i < 0 {
-		return boundedFigure(math.NaN(), math.NaN(), false)
-	}
-	return boundedFigure(list[i].NS, list[i].LimitNS, list[i].AtFloor)
-}
-
-// boundedFigure makes a bound of a value at the floor: the larger of the two.
-func boundedFigure(value, limit float64, atFloor bool) link.Figure {
-	if atFloor {
-		return link.Figure{Value: math.NaN(), Limit: math.Max(value, limit)}
-	}
-	return link.Figure{Value: value, Limit: limit}
+var clockShown = measuredAs[clock.Result]{
+	Measured: measuredIn[clock.Result](study.Clock),
+	text:     clockText, words: clockWords, chart: clockChart, together: clocksOfChains,
 }
 
 func clockWords(r clock.Result) string {

@@ -7,13 +7,11 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"heardiff/cmd/heardiff/internal/plot"
 	"heardiff/measure/clock"
 	"heardiff/measure/jitter/jittertest"
-	"heardiff/trials/sqlite"
-	"heardiff/trials/store"
+	"heardiff/trials/study"
 )
 
 // swaying writes a capture of the jitter signal whose clock runs 3 ppm fast and sways once a second: over whole periods
@@ -62,7 +60,7 @@ func TestMeasureTellsTheClockOfTheJitterSignal(t *testing.T) {
 
 // A capture of the jitter signal tells jitter and clock. A study that was measured before clocks were gets what it lacks.
 func TestAStudysClocksComeFromItsJitterCaptures(t *testing.T) {
-	dir, study := emptyStudy(t)
+	dir, folder := emptyStudy(t)
 	for _, c := range []struct {
 		name, role string
 		peak       float64
@@ -74,25 +72,24 @@ func TestAStudysClocksComeFromItsJitterCaptures(t *testing.T) {
 	if m := measureAll(t); len(m.Measured) != 6 || len(m.Warnings) != 0 {
 		t.Fatalf("%d measured, warnings %q; want jitter and clock of three captures", len(m.Measured), m.Warnings)
 	}
-	forgetClocks(t, study)
+	forgetClocks(t, folder)
 	m := measureAll(t)
 	if len(m.Measured) != 3 || m.Measured[0].Kind != "clock" || m.Measured[0].Floor == nil || *m.Measured[0].Floor != 3 {
 		t.Fatalf("what was lacking: %+v", m.Measured)
 	}
-	figures, _ := figuresIn(t, study, "box", "box", "bus")
+	figures, _ := figuresIn(t, folder, "box", "box", "bus")
 	if f := figures["allan_deviation_1_s_ppb"]; len(f) != 1 {
 		t.Errorf("Allan deviation in the link: %+v", f)
 	}
 	if f := figures["mtie_1_s_ns"]; len(f) != 1 || math.Abs(f[0].Value-8) > 0.3 || !(f[0].Limit < f[0].Value) {
 		t.Errorf("MTIE in the link: %+v, want 8 ns above its limit", f)
 	}
-	s, err := sqlite.Open(context.Background(), study, time.Now)
+	s, err := study.Open(context.Background(), folder, nil)
 	must(t, err)
 	defer s.Close()
-	l := linked{}
-	l.figures, err = readFigures(context.Background(), s)
+	all, err := s.Link(context.Background())
 	must(t, err)
-	l.input.Chains = l.figures.chains
+	l := linked{all}
 	p, err := l.pictures()
 	must(t, err)
 	if drawn := chartOf[plot.Stability](t, p); len(drawn.Clocks) != 2 || len(drawn.Limit) == 0 || !strings.Contains(drawn.LimitName, "loop") {
@@ -106,10 +103,10 @@ func TestAStudysClocksComeFromItsJitterCaptures(t *testing.T) {
 }
 
 // forgetClocks makes a study as it was before clocks were measured: refiling a capture drops what was measured of it, and jitter is kept anew.
-func forgetClocks(t *testing.T, study string) {
+func forgetClocks(t *testing.T, folder string) {
 	t.Helper()
 	ctx := context.Background()
-	s, err := sqlite.Open(ctx, study, time.Now)
+	s, err := study.Open(ctx, folder, nil)
 	must(t, err)
 	defer s.Close()
 	have, err := s.Measurements(ctx)
@@ -118,9 +115,11 @@ func forgetClocks(t *testing.T, study string) {
 		if m.Kind != "jitter" {
 			continue
 		}
-		must(t, s.RefileCapture(ctx, m.Capture, "tone", "", ""))
-		must(t, s.RefileCapture(ctx, m.Capture, "jitter", "", ""))
-		must(t, s.SaveMeasurement(ctx, store.Measurement{Capture: m.Capture, Kind: m.Kind, Result: m.Result}))
+		_, err = s.RefileCapture(ctx, m.Capture, "tone", "", "")
+		must(t, err)
+		_, err = s.RefileCapture(ctx, m.Capture, "jitter", "", "")
+		must(t, err)
+		must(t, s.SaveMeasurement(ctx, study.Measurement{Capture: m.Capture, Kind: m.Kind, Result: m.Result}))
 	}
 }
 

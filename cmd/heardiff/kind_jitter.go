@@ -9,66 +9,14 @@ import (
 	"strings"
 
 	"heardiff/cmd/heardiff/internal/plot"
-	"heardiff/measure"
 	"heardiff/measure/jitter"
-	"heardiff/measure/signal"
-	"heardiff/playback/pcm"
-	"heardiff/trials/link"
+	"heardiff/trials/study"
 )
 
-var jitterKind = kind{
-	name: "jitter", about: "timing error of a tone from 10 Hz on: random, lines, in ps", signal: signal.Jitter, holds: measure.Look.CarriesJitter,
-	measurement: jitterMeasured,
-}
-
-var jitterMeasured = measuredAs[jitter.Result]{
-	measure:  func(r pcm.Reader, o measureOptions) (jitter.Result, error) { return jitter.Measure(r, o.jitter) },
-	limited:  jitter.Result.AgainstFloor,
-	warnings: func(r *jitter.Result) *measure.Warnings { return &r.Warnings },
+var jitterShown = measuredAs[jitter.Result]{
+	Measured: measuredIn[jitter.Result](study.Jitter),
 	text:     jitterText, words: jitterWords, chart: jitterChart,
 	hint: jitterHint, overlaid: sameCarrier, bare: withoutSpectrum, together: jitterOfChains, between: jitterTransfer,
-	metrics: []metric[jitter.Result]{
-		ofWorstJitter(link.RandomJitter, func(c jitter.Channel) (float64, float64, bool) { return c.RandomPs, c.RandomLimitPs, true }),
-		ofWorstJitter(link.RandomJitterLow, randomFrom(10)),
-		ofWorstJitter(link.RandomJitterMid, randomFrom(100)),
-		ofWorstJitter(link.RandomJitterHigh, randomFrom(1000)),
-		ofWorstJitter(link.DeterministicJitter, deterministicJitter),
-		ofWorstJitter(link.WorstLine, func(c jitter.Channel) (float64, float64, bool) {
-			peak, bound := c.WorstLine()
-			return peak, bound, true
-		}),
-	},
-}
-
-// ofWorstJitter declares a metric of the channel with the most random jitter.
-func ofWorstJitter(m link.Metric, of func(jitter.Channel) (value, limit float64, ok bool)) metric[jitter.Result] {
-	return metric[jitter.Result]{m.Declare(), func(r jitter.Result) (link.Figure, bool) {
-		c, ok := worstJitter(r)
-		if !ok {
-			return link.Figure{}, false
-		}
-		value, limit, ok := of(c)
-		return link.Figure{Value: value, Limit: limit}, ok
-	}}
-}
-
-// randomFrom reads the band of random jitter that begins at a frequency.
-func randomFrom(lowHz float64) func(jitter.Channel) (value, limit float64, ok bool) {
-	return func(c jitter.Channel) (float64, float64, bool) {
-		for _, b := range c.RandomBands {
-			if b.LowHz == lowHz {
-				return b.Ps, b.LimitPs, true
-			}
-		}
-		return 0, 0, false
-	}
-}
-
-func deterministicJitter(c jitter.Channel) (value, limit float64, ok bool) {
-	if c.DeterministicAtFloor {
-		return c.DeterministicPs, c.DeterministicLimitPs, true
-	}
-	return c.DeterministicPs, math.NaN(), true
 }
 
 // sameCarrier refuses captures of another carrier, as AgainstFloor does: beyond any clock.
@@ -88,7 +36,7 @@ func withoutSpectrum(r *jitter.Result) {
 // jitterOfChains draws of each chain the channel with the most random jitter.
 func jitterOfChains(chains []named[jitter.Result], floor *named[jitter.Result]) (plot.Chart, bool) {
 	chart, ok := oneCurveEach("Jitter of the chains", chains, floor, func(r jitter.Result) plot.Curve {
-		worst, _ := worstJitter(r)
+		worst, _ := study.WorstJitter(r)
 		return jitterCurve(worst)
 	})
 	return plot.JitterSpectrum(chart), ok
@@ -276,20 +224,4 @@ func jitterCurve(c jitter.Channel) plot.Curve {
 		curve.Spurs = append(curve.Spurs, plot.Spur{Hz: l.OffsetHz, Y: l.PeakPs, Inherent: !l.Counts()})
 	}
 	return curve
-}
-
-// worstJitter returns the channel with the most random jitter, one at the floor counting by its bound.
-func worstJitter(r jitter.Result) (jitter.Channel, bool) {
-	most := math.Inf(-1)
-	var found jitter.Channel
-	for _, c := range r.Channel {
-		size := c.RandomPs
-		if math.IsNaN(size) {
-			size = c.RandomLimitPs
-		}
-		if !(size <= most) {
-			most, found = size, c
-		}
-	}
-	return found, len(r.Channel) > 0
 }

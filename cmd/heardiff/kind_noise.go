@@ -5,38 +5,29 @@ import (
 	"slices"
 
 	"heardiff/cmd/heardiff/internal/plot"
-	"heardiff/measure"
-	"heardiff/measure/signal"
 	"heardiff/measure/tone"
-	"heardiff/playback/pcm"
-	"heardiff/trials/link"
+	"heardiff/trials/study"
 )
 
-var noiseKind = kind{
-	name: "noise", about: "noise of silence, hum, lines", signal: signal.Silence, holds: holdsOnly(measure.Quiet),
-	measurement: byChannel[tone.NoiseResult, tone.NoiseChannel]{
-		measure:   func(r pcm.Reader, o measureOptions) (tone.NoiseResult, error) { return tone.Noise(r, o.reference) },
-		setFloor:  (*tone.NoiseResult).SetFloor,
-		reference: true,
-		warnings:  func(r *tone.NoiseResult) *measure.Warnings { return &r.Warnings },
-		channels:  func(r tone.NoiseResult) []tone.NoiseChannel { return r.Channel },
-		limits:    func(c tone.NoiseChannel) []tone.Limit { return c.Limits },
-		heading: func(r tone.NoiseResult) string {
-			return fmt.Sprintf("noise, %.1f s at %d Hz; 20 Hz to 20 kHz", r.Seconds, r.RateHz)
-		},
-		words: func(c tone.NoiseChannel) string {
-			return fmt.Sprintf("%s, A-weighted %s", figure(c.UnweightedDBFS, "%.1f dBFS"), figure(c.AWeightedDBFS, "%.1f dBFS")) + standing(c.Limits, "a_weighted_dbfs")
-		},
-		tables: []channelTable[tone.NoiseChannel]{
-			{columns: []string{"unweighted dBFS", "A dBFS", "CCIR-RMS dBFS", "DC", "to reference dB"}, rows: one(noiseRow)},
-			lineTable("dBFS", func(c tone.NoiseChannel) []tone.LevelLine { return c.Hum }, func(c tone.NoiseChannel) []tone.LevelLine { return c.Spurs },
-				func(l tone.LevelLine) (hz, db float64) { return l.Hz, l.DBFS }),
-		},
-		title: func(captures string) string { return "Noise of " + captures + ": hum and other lines" },
-		curve: noiseCurve, together: noiseOfChains,
-		metrics: []channelMetric[tone.NoiseChannel]{{link.Noise, func(c tone.NoiseChannel) link.Figure { return read(c.AWeightedDBFS, c.Limits, "a_weighted_dbfs") }}},
-	}.measured(),
-}
+var noiseShown = byChannel[tone.NoiseResult, tone.NoiseChannel]{
+	of:       study.Noise,
+	channels: func(r tone.NoiseResult) []tone.NoiseChannel { return r.Channel },
+	limits:   func(c tone.NoiseChannel) []tone.Limit { return c.Limits },
+	heading: func(r tone.NoiseResult) string {
+		return fmt.Sprintf("noise, %.1f s at %d Hz; 20 Hz to 20 kHz", r.Seconds, r.RateHz)
+	},
+	words: func(c tone.NoiseChannel) string {
+		return fmt.Sprintf("%s, A-weighted %s", figure(c.UnweightedDBFS, "%.1f dBFS"), figure(c.AWeightedDBFS, "%.1f dBFS")) + standing(c.Limits, "a_weighted_dbfs")
+	},
+	tables: []channelTable[tone.NoiseChannel]{
+		{columns: []string{"unweighted dBFS", "A dBFS", "CCIR-RMS dBFS", "DC", "to reference dB"}, rows: one(noiseRow)},
+		lineTable("dBFS", func(c tone.NoiseChannel) []tone.LevelLine { return c.Hum }, func(c tone.NoiseChannel) []tone.LevelLine { return c.Spurs },
+			func(l tone.LevelLine) (hz, db float64) { return l.Hz, l.DBFS }),
+	},
+	title:    func(captures string) string { return "Noise of " + captures + ": hum and other lines" },
+	curve:    noiseCurve,
+	together: noiseOfChains,
+}.measured()
 
 func noiseRow(c tone.NoiseChannel) []string {
 	return []string{figure(c.UnweightedDBFS, "%.2f"), figure(c.AWeightedDBFS, "%.2f"), figure(c.CCIRRMSDBFS, "%.2f"),

@@ -2,45 +2,35 @@ package main
 
 import (
 	"fmt"
-	"math"
-	"slices"
 
 	"heardiff/cmd/heardiff/internal/plot"
-	"heardiff/measure"
-	"heardiff/measure/signal"
 	"heardiff/measure/tone"
-	"heardiff/trials/link"
+	"heardiff/trials/study"
 )
 
-var sweepKind = kind{
-	name: "sweep", about: "response, and harmonics by frequency: 10 s at the least, 30 to 60 s for low ones", signal: signal.Sweep,
-	holds: holdsOnly(measure.RisingTone),
-	measurement: byChannel[tone.SweepResult, tone.SweepChannel]{
-		measure: plain(tone.Sweep), setFloor: (*tone.SweepResult).SetFloor,
-		warnings: func(r *tone.SweepResult) *measure.Warnings { return &r.Warnings },
-		channels: func(r tone.SweepResult) []tone.SweepChannel { return r.Channel },
-		limits:   func(c tone.SweepChannel) []tone.Limit { return c.Limits },
-		heading: func(r tone.SweepResult) string {
-			return fmt.Sprintf("sweep, %.1f s at %d Hz; 0 dB at 1 kHz", r.Seconds, r.RateHz)
-		},
-		words: sweepWords,
-		tables: []channelTable[tone.SweepChannel]{
-			{columns: []string{"Hz", "dB"}, rows: responseRows},
-			{columns: []string{"harmonic", "dB", "limit dB"}, rows: sweptHarmonicRows},
-		},
-		title: func(captures string) string { return "Response of " + captures },
-		curve: func(c tone.SweepChannel) (curve plot.Curve) {
-			for _, p := range c.Response {
-				curve.Hz, curve.Y = append(curve.Hz, p.Hz), append(curve.Y, p.DB)
-			}
-			return curve
-		},
-		picture: func(title string, curves []plot.Curve, floor *plot.Curve) plot.Chart {
-			return plot.Response{Title: title, Curves: curves, Floor: floor}
-		},
-		metrics: []channelMetric[tone.SweepChannel]{{link.SecondHarmonic, sweepHarmonic(2)}, {link.ThirdHarmonic, sweepHarmonic(3)}},
-	}.measured(),
-}
+var sweepShown = byChannel[tone.SweepResult, tone.SweepChannel]{
+	of:       study.Sweep,
+	channels: func(r tone.SweepResult) []tone.SweepChannel { return r.Channel },
+	limits:   func(c tone.SweepChannel) []tone.Limit { return c.Limits },
+	heading: func(r tone.SweepResult) string {
+		return fmt.Sprintf("sweep, %.1f s at %d Hz; 0 dB at 1 kHz", r.Seconds, r.RateHz)
+	},
+	words: sweepWords,
+	tables: []channelTable[tone.SweepChannel]{
+		{columns: []string{"Hz", "dB"}, rows: responseRows},
+		{columns: []string{"harmonic", "dB", "limit dB"}, rows: sweptHarmonicRows},
+	},
+	title: func(captures string) string { return "Response of " + captures },
+	curve: func(c tone.SweepChannel) (curve plot.Curve) {
+		for _, p := range c.Response {
+			curve.Hz, curve.Y = append(curve.Hz, p.Hz), append(curve.Y, p.DB)
+		}
+		return curve
+	},
+	picture: func(title string, curves []plot.Curve, floor *plot.Curve) plot.Chart {
+		return plot.Response{Title: title, Curves: curves, Floor: floor}
+	},
+}.measured()
 
 func sweepWords(c tone.SweepChannel) string {
 	if len(c.Harmonics) < 2 {
@@ -64,19 +54,4 @@ func sweptHarmonicRows(c tone.SweepChannel) (rows [][]string) {
 		rows = append(rows, []string{fmt.Sprint(h.Order), atMost(h.DB, h.LimitDB, "%.1f"), figure(h.LimitDB, "%.1f")})
 	}
 	return rows
-}
-
-// sweepHarmonic reads the harmonic of an order over the whole sweep. Within 3 dB of its own limit it is a bound.
-func sweepHarmonic(order int) func(tone.SweepChannel) link.Figure {
-	return func(c tone.SweepChannel) link.Figure {
-		i := slices.IndexFunc(c.Harmonics, func(h tone.SweepHarmonic) bool { return h.Order == order })
-		if i < 0 {
-			return link.Figure{Value: math.NaN(), Limit: math.NaN()}
-		}
-		h := c.Harmonics[i]
-		if h.DB < h.LimitDB+3 {
-			return link.Figure{Value: math.NaN(), Limit: math.Max(h.DB, h.LimitDB)}
-		}
-		return read(h.DB, c.Limits, fmt.Sprintf("harmonics[%d].db", i))
-	}
 }

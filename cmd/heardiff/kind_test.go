@@ -4,14 +4,17 @@ import (
 	"go/ast"
 	"go/parser"
 	"go/token"
-	"heardiff/cmd/heardiff/internal/wire"
-	"heardiff/measure"
-	"heardiff/measure/tone"
 	"io/fs"
 	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
+
+	"heardiff/measure"
+	"heardiff/measure/tone"
+	"heardiff/stats/wire"
+
+	"heardiff/trials/study"
 )
 
 // What a kind is stands in its own file: nowhere else in the command, or in the rooms that it prints the results of, is the name of
@@ -19,7 +22,7 @@ import (
 func TestNothingSwitchesOnAKind(t *testing.T) {
 	names := map[string]bool{}
 	for _, k := range kinds() {
-		names[k.name] = true
+		names[k.Name] = true
 	}
 	files := 0
 	for _, root := range []string{".", "../../trials"} {
@@ -103,15 +106,15 @@ func switchesOn(file *ast.File, names map[string]bool) []token.Pos {
 func TestHelpAndCompletionNameEveryKind(t *testing.T) {
 	help, _ := command(t, 0, "measure", "--help")
 	offered, _ := command(t, 0, "__complete", "measure", "x.wav", "--as", "")
-	for _, k := range measuredKinds() {
-		if !strings.Contains(help, "  "+k.name) || !strings.Contains(offered, k.name+"\t"+k.about) {
-			t.Errorf("%s is not in help, or is not offered:\n%s\n%s", k.name, help, offered)
+	for _, k := range study.MeasuredKinds() {
+		if !strings.Contains(help, "  "+k.Name) || !strings.Contains(offered, k.Name+"\t"+k.About) {
+			t.Errorf("%s is not in help, or is not offered:\n%s\n%s", k.Name, help, offered)
 		}
 	}
 	offered, _ = command(t, 0, "__complete", "capture", "add", "box", "x.wav", "--as", "")
-	for _, k := range captureKinds() {
-		if !strings.Contains(offered, k.name+"\t") {
-			t.Errorf("%s is not offered: %s", k.name, offered)
+	for _, k := range study.CaptureKinds() {
+		if !strings.Contains(offered, k.Name+"\t") {
+			t.Errorf("%s is not offered: %s", k.Name, offered)
 		}
 	}
 }
@@ -121,7 +124,7 @@ func TestWarningsOfAStoredResultAreReadWhole(t *testing.T) {
 	r.Warn(measure.Warningf(tone.Muted, "muted").In(2).During(0.5, 0.75).Of(3, "times"))
 	data, err := wire.Marshal(r)
 	must(t, err)
-	back, err := stored[tone.Result](data)
+	back, err := study.Stored[tone.Result](data)
 	must(t, err)
 	if len(back.Texts) != 1 || len(back.Details) != 1 || back.Details[0] != r.Details[0] {
 		t.Errorf("%s is read as %+v", data, back.Warnings)

@@ -5,37 +5,27 @@ import (
 	"slices"
 
 	"heardiff/cmd/heardiff/internal/plot"
-	"heardiff/measure"
-	"heardiff/measure/signal"
 	"heardiff/measure/tone"
-	"heardiff/trials/link"
+	"heardiff/trials/study"
 )
 
-var toneKind = kind{
-	name: "tone", about: "harmonics, THD+N, noise, hum", signal: signal.Tone, holds: measure.Look.ShowsHarmonics,
-	measurement: byChannel[tone.Result, tone.Channel]{
-		measure: plain(tone.Measure), setFloor: (*tone.Result).SetFloor,
-		warnings: func(r *tone.Result) *measure.Warnings { return &r.Warnings },
-		channels: func(r tone.Result) []tone.Channel { return r.Channel },
-		limits:   func(c tone.Channel) []tone.Limit { return c.Limits },
-		heading: func(r tone.Result) string {
-			return fmt.Sprintf("tone, %.1f s at %d Hz; ratios to the fundamental, 20 Hz to 20 kHz", r.Seconds, r.RateHz)
-		},
-		words: toneWords,
-		tables: []channelTable[tone.Channel]{
-			{columns: []string{"tone Hz", "level dBFS", "THD dB", "THD+N dB", "SINAD dB", "noise dB"}, rows: one(toneRow)},
-			{columns: []string{"harmonic", "dBc", "noise limit dBc"}, rows: harmonicRows},
-			lineTable("dBc", func(c tone.Channel) []tone.Line { return c.Hum }, func(c tone.Channel) []tone.Line { return c.Spurs },
-				func(l tone.Line) (hz, db float64) { return l.Hz, l.DBC }),
-		},
-		title: func(captures string) string { return "Tone through " + captures + ": harmonics, hum and noise" },
-		curve: toneCurve,
-		metrics: []channelMetric[tone.Channel]{
-			{link.Hum, func(c tone.Channel) link.Figure { return read(tone.Strongest(c.Hum), c.Limits, tone.HumLimit) }},
-			{link.THDN, thdnFigure},
-		},
-	}.measured(),
-}
+var toneShown = byChannel[tone.Result, tone.Channel]{
+	of:       study.Tone,
+	channels: func(r tone.Result) []tone.Channel { return r.Channel },
+	limits:   func(c tone.Channel) []tone.Limit { return c.Limits },
+	heading: func(r tone.Result) string {
+		return fmt.Sprintf("tone, %.1f s at %d Hz; ratios to the fundamental, 20 Hz to 20 kHz", r.Seconds, r.RateHz)
+	},
+	words: toneWords,
+	tables: []channelTable[tone.Channel]{
+		{columns: []string{"tone Hz", "level dBFS", "THD dB", "THD+N dB", "SINAD dB", "noise dB"}, rows: one(toneRow)},
+		{columns: []string{"harmonic", "dBc", "noise limit dBc"}, rows: harmonicRows},
+		lineTable("dBc", func(c tone.Channel) []tone.Line { return c.Hum }, func(c tone.Channel) []tone.Line { return c.Spurs },
+			func(l tone.Line) (hz, db float64) { return l.Hz, l.DBC }),
+	},
+	title: func(captures string) string { return "Tone through " + captures + ": harmonics, hum and noise" },
+	curve: toneCurve,
+}.measured()
 
 func toneWords(c tone.Channel) string {
 	return fmt.Sprintf("%s at %s, THD+N %s", figure(c.FrequencyHz, "%.2f Hz"), figure(c.LevelDBFS, "%.2f dBFS"), figure(c.THDNDB, "%.1f dB")) +
@@ -66,5 +56,3 @@ func toneCurve(c tone.Channel) plot.Curve {
 	}
 	return curve
 }
-
-func thdnFigure(c tone.Channel) link.Figure { return read(c.THDNDB, c.Limits, "thd_n_db") }

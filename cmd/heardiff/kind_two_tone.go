@@ -4,34 +4,27 @@ import (
 	"fmt"
 
 	"heardiff/cmd/heardiff/internal/plot"
-	"heardiff/measure"
-	"heardiff/measure/signal"
 	"heardiff/measure/tone"
-	"heardiff/trials/link"
+	"heardiff/trials/study"
 )
 
-var twoToneKind = kind{
-	name: "two-tone", about: "intermodulation", signal: signal.TwoTone, holds: holdsOnly(measure.TwoTones),
-	measurement: byChannel[tone.TwoToneResult, tone.TwoToneChannel]{
-		measure: plain(tone.TwoTone), setFloor: (*tone.TwoToneResult).SetFloor,
-		warnings: func(r *tone.TwoToneResult) *measure.Warnings { return &r.Warnings },
-		channels: func(r tone.TwoToneResult) []tone.TwoToneChannel { return r.Channel },
-		limits:   func(c tone.TwoToneChannel) []tone.Limit { return c.Limits },
-		heading: func(r tone.TwoToneResult) string {
-			return fmt.Sprintf("two tones, %.1f s at %d Hz", r.Seconds, r.RateHz)
-		},
-		words: func(c tone.TwoToneChannel) string {
-			return fmt.Sprintf("intermodulation %s (%s)", figure(c.IMDDB, "%.1f dB"), c.Method) + standing(c.Limits, "imd_db")
-		},
-		tables: []channelTable[tone.TwoToneChannel]{
-			{columns: []string{"low Hz", "high Hz", "low dBFS", "high dBFS", "method", "IMD dB", "2nd dB", "3rd dB"}, words: []int{4}, rows: one(twoToneRow)},
-			{columns: []string{"product Hz", "order", "dBc", "noise limit dBc"}, rows: productRows},
-		},
-		title:   func(captures string) string { return "Two tones through " + captures + ": intermodulation" },
-		curve:   twoToneCurve,
-		metrics: []channelMetric[tone.TwoToneChannel]{{link.IMD, func(c tone.TwoToneChannel) link.Figure { return read(c.IMDDB, c.Limits, "imd_db") }}},
-	}.measured(),
-}
+var twoToneShown = byChannel[tone.TwoToneResult, tone.TwoToneChannel]{
+	of:       study.TwoTone,
+	channels: func(r tone.TwoToneResult) []tone.TwoToneChannel { return r.Channel },
+	limits:   func(c tone.TwoToneChannel) []tone.Limit { return c.Limits },
+	heading: func(r tone.TwoToneResult) string {
+		return fmt.Sprintf("two tones, %.1f s at %d Hz", r.Seconds, r.RateHz)
+	},
+	words: func(c tone.TwoToneChannel) string {
+		return fmt.Sprintf("intermodulation %s (%s)", figure(c.IMDDB, "%.1f dB"), c.Method) + standing(c.Limits, "imd_db")
+	},
+	tables: []channelTable[tone.TwoToneChannel]{
+		{columns: []string{"low Hz", "high Hz", "low dBFS", "high dBFS", "method", "IMD dB", "2nd dB", "3rd dB"}, words: []int{4}, rows: one(twoToneRow)},
+		{columns: []string{"product Hz", "order", "dBc", "noise limit dBc"}, rows: productRows},
+	},
+	title: func(captures string) string { return "Two tones through " + captures + ": intermodulation" },
+	curve: twoToneCurve,
+}.measured()
 
 func twoToneRow(c tone.TwoToneChannel) []string {
 	return []string{figure(c.LowHz, "%.3f"), figure(c.HighHz, "%.3f"), figure(c.LowDBFS, "%.2f"), figure(c.HighDBFS, "%.2f"),

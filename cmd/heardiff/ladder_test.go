@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"heardiff/playback/pcm"
+	"heardiff/playback/wav"
 )
 
 // oneChain makes a study of one chain with six seconds of music.
@@ -18,7 +19,7 @@ func oneChain(t *testing.T) (study string) {
 	dir, study := emptyStudy(t)
 	command(t, 0, "chain", "add", "bus")
 	file := filepath.Join(dir, "music.wav")
-	if _, err := writeClip(file, music(6), ""); err != nil {
+	if err := wav.Save(file, music(6), ""); err != nil {
 		t.Fatal(err)
 	}
 	command(t, 0, "capture", "add", "bus", file, "--as", "music")

@@ -9,6 +9,7 @@ import (
 
 	"heardiff/trials"
 	"heardiff/trials/postgres"
+	"heardiff/trials/study"
 )
 
 // The attacks of ledger_test.go, by somebody who may do all that the server lets its owner do. What is copied is the schema: a folder of a
@@ -23,13 +24,13 @@ func schemaOf(t *testing.T, study string) string {
 }
 
 // onTheServer runs statements with a study's schema in sight and no trigger at work.
-func onTheServer(t *testing.T, study string, statements ...string) {
+func onTheServer(t *testing.T, folder string, statements ...string) {
 	t.Helper()
-	db, err := sql.Open("pgx", os.Getenv(storeEnv))
+	db, err := sql.Open("pgx", os.Getenv(study.StoreEnv))
 	must(t, err)
 	defer db.Close()
 	db.SetMaxOpenConns(1)
-	for _, statement := range append([]string{"SET search_path = " + schemaOf(t, study), "SET session_replication_role = replica"}, statements...) {
+	for _, statement := range append([]string{"SET search_path = " + schemaOf(t, folder), "SET session_replication_role = replica"}, statements...) {
 		if _, err := db.Exec(statement); err != nil {
 			t.Fatalf("%s: %v", statement, err)
 		}
@@ -37,12 +38,12 @@ func onTheServer(t *testing.T, study string, statements ...string) {
 }
 
 // serverTables returns the tables of a study.
-func serverTables(t *testing.T, study string) (tables []string) {
+func serverTables(t *testing.T, folder string) (tables []string) {
 	t.Helper()
-	db, err := sql.Open("pgx", os.Getenv(storeEnv))
+	db, err := sql.Open("pgx", os.Getenv(study.StoreEnv))
 	must(t, err)
 	defer db.Close()
-	rows, err := db.Query(`SELECT table_name FROM information_schema.tables WHERE table_schema = $1`, schemaOf(t, study))
+	rows, err := db.Query(`SELECT table_name FROM information_schema.tables WHERE table_schema = $1`, schemaOf(t, folder))
 	must(t, err)
 	defer rows.Close()
 	for rows.Next() {

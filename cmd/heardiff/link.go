@@ -2,17 +2,13 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
-	"math"
 
 	"github.com/spf13/cobra"
 
-	"heardiff/measure/match"
-	"heardiff/trials"
 	"heardiff/trials/link"
-	"heardiff/trials/store"
+	"heardiff/trials/study"
 )
 
 func (a *app) linkCommand() *cobra.Command {
@@ -39,23 +35,13 @@ null; a level, alignment or response error under a 'heard'). What is void is in 
 			if err != nil {
 				return err
 			}
-			return a.print(l.result, func(w io.Writer) { linkText(w, l.result) })
+			return a.print(l.Result, func(w io.Writer) { linkText(w, l.Result) })
 		},
 	}
 }
 
-// linked is a study with its link, and what a report needs besides.
-type linked struct {
-	result   link.Result
-	input    link.Input
-	plans    []trials.Plan
-	sessions []endedSession
-	excerpts []store.Excerpt
-	// compared holds how the presentations of each pairing differ, in the order of input.Pairings.
-	compared []match.Result
-	figures  studyFigures
-	head     store.Head // of the study's record
-}
+// linked is a study with its link, and how the command shows it.
+type linked struct{ study.Linked }
 
 // linkStudy reads the study and links it.
 func (a *app) linkStudy(ctx context.Context) (linked, error) {
@@ -64,128 +50,8 @@ func (a *app) linkStudy(ctx context.Context) (linked, error) {
 		return linked{}, err
 	}
 	defer s.Close()
-	return a.linkOpen(ctx, s)
-}
-
-// linkOpen links a study that is open.
-func (a *app) linkOpen(ctx context.Context, s *store.Store) (linked, error) {
-	l := linked{}
-	study, err := s.Study(ctx)
-	if err != nil {
-		return l, err
-	}
-	l.input.Title = study.Title
-	if l.figures, err = readFigures(ctx, s); err != nil {
-		return l, err
-	}
-	l.input.Chains, l.input.Entered = l.figures.chains, l.figures.entered
-	if l.plans, err = s.Plans(ctx); err != nil {
-		return l, err
-	}
-	if l.input.Family, _, err = studyFamily(ctx, s); err != nil {
-		return l, err
-	}
-	if err := l.readSessions(ctx, a, s); err != nil {
-		return l, err
-	}
-	if l.excerpts, err = s.Excerpts(ctx); err != nil {
-		return l, err
-	}
-	if err := l.readPairings(ctx, a, s); err != nil {
-		return l, err
-	}
-	if l.head, err = s.Head(ctx); err != nil {
-		return l, err
-	}
-	l.input.Metrics = studyMetrics()
-	l.result, err = link.Build(l.input)
-	return l, err
-}
-
-// readSessions reads the sessions that have ended; one that cannot be read is warned of and left out.
-func (l *linked) readSessions(ctx context.Context, a *app, s *store.Store) (err error) {
-	l.sessions, err = endedSessions(ctx, s, func(v store.Session, err error) error {
-		a.warn("session %s is left out: %v", shortID(v.ID), err)
-		return nil
-	})
-	if err != nil {
-		return err
-	}
-	if l.input.Absent, err = absences(ctx, s); err != nil {
-		return err
-	}
-	marks, err := a.markedSessions(ctx, s, l.sessions)
-	for _, v := range l.sessions {
-		l.input.Results = append(l.input.Results, link.Heard{Listener: v.Listener, Group: v.who.Group, Simulated: v.who.Simulated, Marks: marks[v.ID], Arrived: v.arrived, Result: v.result})
-	}
-	return err
-}
-
-// readPairings measures, for every comparison that was asked about, how its two presentations differ.
-func (l *linked) readPairings(ctx context.Context, a *app, s *store.Store) error {
-	seen, by := map[[4]string]bool{}, a.comparer(s)
-	progress := a.progress("comparing presentations")
-	defer progress(1)
-	for i, p := range l.plans {
-		progress(float64(i) / float64(len(l.plans)+1))
-		for _, c := range p.Comparisons {
-			key := [4]string{c.A, c.B, c.Excerpt, doseAudio(c)}
-			if c.Kind != trials.Scored || seen[key] {
-				continue
-			}
-			seen[key] = true
-			pairing, compared, err := l.pairing(ctx, by, c)
-			if err != nil {
-				return fmt.Errorf("comparison %q: %w", c.Name, err)
-			}
-			l.input.Pairings, l.compared = append(l.input.Pairings, pairing), append(l.compared, compared)
-		}
-	}
-	return nil
-}
-
-func (l *linked) pairing(ctx context.Context, by comparer, c trials.Comparison) (link.Pairing, match.Result, error) {
-	nan := math.NaN()
-	p := link.Pairing{A: c.A, B: c.B, Excerpt: c.Excerpt, NullDB: nan, ResponseMaxDB: nan, LoudnessDifferenceLU: nan, LevelErrorDB: nan, OffsetErrorUS: nan, Dose: nan,
-		BitPerfect: l.figures.delivered(c.A, c.B), AudioB: doseAudio(c)}
-	first, okA := l.presentation(c.AudioA)
-	second, okB := l.presentation(c.AudioB)
-	if !okA || !okB {
-		return p, match.Result{}, nil
-	}
-	if d := doseOf(second); d != nil {
-		p.Treatment, p.Dose, p.DoseMetric, p.BitPerfect = d.Words, d.Value, doseMetrics[d.Quantity], nil
-	}
-	p.LevelErrorDB, p.OffsetErrorUS = preparedErrors(first, second)
-	r, err := by.compare(ctx, first, second)
-	if errors.Is(err, match.ErrUnrelated) {
-		return p, match.Result{}, nil
-	}
-	if err != nil {
-		return p, r, err
-	}
-	p.NullDB, p.ResponseMaxDB, p.LoudnessDifferenceLU = r.NullDB, r.ResponseMaxDB, r.LoudnessDifferenceLU
-	p.Identical = r.Identical
-	return p, r, nil
-}
-
-// doseAudio tells apart the doses of a chain that is compared with itself.
-func doseAudio(c trials.Comparison) string {
-	if c.A == c.B {
-		return c.AudioB
-	}
-	return ""
-}
-
-func (l *linked) presentation(sha string) (store.Presentation, bool) {
-	for _, e := range l.excerpts {
-		for _, p := range e.Presentations {
-			if p.SHA256 == sha {
-				return p, true
-			}
-		}
-	}
-	return store.Presentation{}, false
+	l, err := s.Link(ctx)
+	return linked{l}, err
 }
 
 func linkText(w io.Writer, r link.Result) {

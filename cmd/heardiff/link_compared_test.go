@@ -8,9 +8,9 @@ import (
 	"testing"
 	"time"
 
-	"heardiff/cmd/heardiff/internal/wire"
 	"heardiff/measure/match"
-	"heardiff/trials/store"
+	"heardiff/stats/wire"
+	"heardiff/trials/study"
 )
 
 // TestMain gives the tests a cache of their own: what the user's remembers is neither read nor changed. The compiler,
@@ -44,7 +44,7 @@ func TestAComparisonIsRememberedByItsOwnVersion(t *testing.T) {
 	excerpts, err := s.Excerpts(ctx)
 	must(t, err)
 	first, second := excerpts[0].Presentations[0], excerpts[0].Presentations[2]
-	compared := a.comparer(s)
+	compared := s.Comparer()
 	name := first.SHA256 + "-" + second.SHA256 + ".json"
 	claims := func(dir string) { // a result that cannot be true
 		t.Helper()
@@ -53,13 +53,13 @@ func TestAComparisonIsRememberedByItsOwnVersion(t *testing.T) {
 		must(t, os.MkdirAll(dir, 0o755))
 		must(t, os.WriteFile(filepath.Join(dir, name), data, 0o644))
 	}
-	nullDB := func(by comparer, first, second store.Presentation) float64 {
+	nullDB := func(by study.Comparer, first, second study.Presentation) float64 {
 		t.Helper()
-		r, err := by.compare(ctx, first, second)
+		r, err := by.Compare(ctx, first, second)
 		must(t, err)
 		return r.NullDB
 	}
-	older := filepath.Join(filepath.Dir(compared.dir), "compared-2")
+	older := filepath.Join(filepath.Dir(compared.Dir), "compared-2")
 	claims(older)
 	fresh := nullDB(compared, first, second)
 	if fresh > 0 {
@@ -71,12 +71,12 @@ func TestAComparisonIsRememberedByItsOwnVersion(t *testing.T) {
 	if again := nullDB(compared, first, second); again != fresh {
 		t.Errorf("remembered: null %v dB, it was %v", again, fresh)
 	}
-	claims(compared.dir)
-	if got := nullDB(a.comparer(s), first, second); got != 77 {
+	claims(compared.Dir)
+	if got := nullDB(s.Comparer(), first, second); got != 77 {
 		t.Errorf("what this version remembers was not taken: null %v dB", got)
 	}
-	a.getenv = func(string) string { return "" }
-	if got := nullDB(a.comparer(s), first, second); got != fresh {
+	s.Getenv = func(string) string { return "" }
+	if got := nullDB(s.Comparer(), first, second); got != fresh {
 		t.Errorf("without a cache: null %v dB, want %v", got, fresh)
 	}
 }

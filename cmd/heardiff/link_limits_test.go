@@ -6,11 +6,10 @@ import (
 	"math"
 	"path/filepath"
 	"testing"
-	"time"
 
 	"heardiff/measure/tone"
 	"heardiff/trials/link"
-	"heardiff/trials/sqlite"
+	"heardiff/trials/study"
 )
 
 func TestAFigureAtTheSetUpsOwnIsABound(t *testing.T) {
@@ -28,16 +27,16 @@ func TestAFigureAtTheSetUpsOwnIsABound(t *testing.T) {
 		"without a floor": {tone.Channel{THDNDB: -90}, link.Figure{Value: -90, Limit: nan}},
 		"floor unknown":   {tone.Channel{THDNDB: -90, Limits: limit(nan, "unknown")}, link.Figure{Value: -90, Limit: nan}},
 	} {
-		if got := thdnFigure(c.channel); !sameFigure(got, c.want) {
+		if got := study.ThdnFigure(c.channel); !sameFigure(got, c.want) {
 			t.Errorf("%s: %+v, want %+v", name, got, c.want)
 		}
 	}
 	low := tone.LowToneChannel{DynamicRangeADB: 100, Limits: []tone.Limit{{Figure: "dynamic_range_a_db", Limit: 115, Standing: "measured"}}}
-	if got := noiseUnderTone(low); !sameFigure(got, link.Figure{Value: -100, Limit: -115}) {
+	if got := study.NoiseUnderTone(low); !sameFigure(got, link.Figure{Value: -100, Limit: -115}) {
 		t.Errorf("dynamic range of 100 dB: %+v", got)
 	}
 	// The channel that stands highest counts, also where only its bound is known.
-	got := worstFigure([]tone.Channel{{THDNDB: -111, Limits: limit(-110, "at floor")}, {THDNDB: -108, Limits: limit(-110, "upper bound")}, {THDNDB: nan}}, thdnFigure)
+	got := study.WorstFigure([]tone.Channel{{THDNDB: -111, Limits: limit(-110, "at floor")}, {THDNDB: -108, Limits: limit(-110, "upper bound")}, {THDNDB: nan}}, study.ThdnFigure)
 	if !sameFigure(got, link.Figure{Value: nan, Limit: -108}) {
 		t.Errorf("worst of three: %+v", got)
 	}
@@ -50,16 +49,16 @@ func sameFigure(a, b link.Figure) bool {
 func equalOrNaN(a, b float64) bool { return a == b || math.IsNaN(a) && math.IsNaN(b) }
 
 // figuresIn returns a chain's figures as "link" reads them, and whether two chains deliver every word.
-func figuresIn(t *testing.T, study, chain, a, b string) (map[link.Metric][]link.Figure, *bool) {
+func figuresIn(t *testing.T, folder, chain, a, b string) (map[link.Metric][]link.Figure, *bool) {
 	t.Helper()
-	s, err := sqlite.Open(context.Background(), study, time.Now)
+	s, err := study.Open(context.Background(), folder, nil)
 	must(t, err)
 	defer s.Close()
-	f, err := readFigures(context.Background(), s)
+	f, err := s.ReadFigures(context.Background())
 	must(t, err)
-	for _, c := range f.chains {
+	for _, c := range f.Chains {
 		if c.Name == chain {
-			return c.Figures, f.delivered(a, b)
+			return c.Figures, f.Delivered(a, b)
 		}
 	}
 	t.Fatalf("no chain %q", chain)

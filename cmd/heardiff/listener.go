@@ -7,8 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"heardiff/trials"
-	"heardiff/trials/store"
+	"heardiff/trials/study"
 )
 
 func (a *app) listenerCommand() *cobra.Command {
@@ -16,7 +15,7 @@ func (a *app) listenerCommand() *cobra.Command {
 }
 
 func (a *app) listenerAddCommand() *cobra.Command {
-	l := store.Listener{}
+	l := study.Listener{}
 	var years float64
 	c := &cobra.Command{
 		Use:   "add ID [--group GROUP] [--years N] …",
@@ -47,19 +46,9 @@ func (a *app) listenerAddCommand() *cobra.Command {
 	return c
 }
 
-func (a *app) addListener(c *cobra.Command, l store.Listener) error {
-	if err := checkName("listener", l.ID); err != nil {
+func (a *app) addListener(c *cobra.Command, l study.Listener) error {
+	if err := study.CheckListener(l); err != nil {
 		return err
-	}
-	for flag, text := range map[string]string{"--group": l.Group, "--hearing": l.Hearing, "--transducer": l.Transducer, "--room": l.Room, "--consent": l.Consent} {
-		if err := trials.CheckText(flag, text); err != nil {
-			return misused(err)
-		}
-	}
-	if l.Group != "" {
-		if err := trials.CheckName("--group", l.Group); err != nil {
-			return misused(err)
-		}
 	}
 	s, err := a.openStudy(c.Context())
 	if err != nil {
@@ -67,13 +56,10 @@ func (a *app) addListener(c *cobra.Command, l store.Listener) error {
 	}
 	defer s.Close()
 	if err := s.AddListener(c.Context(), l); err != nil {
-		return inStudy(err)
+		return err
 	}
 	if l, err = s.Listener(c.Context(), l.ID); err != nil { // as it is kept, with its time
-		return inStudy(err)
-	}
-	if f, fixed, err := studyFamily(c.Context(), s); err == nil && fixed && !l.Simulated {
-		a.warn("the study has begun, planned for %d listeners: who comes on top has a small part of its alpha kept for them, and is found only if they hear it well", f.Listeners)
+		return study.InStudy(err)
 	}
 	return a.print(l, func(w io.Writer) { fmt.Fprintf(w, "listener %s added\n", l.ID) })
 }
@@ -83,14 +69,14 @@ func (a *app) listenerListCommand() *cobra.Command {
 		Use:   "list",
 		Short: "list the listeners",
 		Args:  exactArgs(),
-		RunE: a.onStudy(func(ctx context.Context, s *store.Store, _ []string) error {
+		RunE: a.onStudy(func(ctx context.Context, s *study.Study, _ []string) error {
 			all, err := s.Listeners(ctx)
 			if err != nil {
 				return err
 			}
 			result := struct {
 				Schema    string           `json:"schema"`
-				Listeners []store.Listener `json:"listeners"`
+				Listeners []study.Listener `json:"listeners"`
 			}{"heardiff.listeners/1", all}
 			return a.print(result, func(w io.Writer) {
 				t := newTable("listener", "group", "years", "transducer", "room", "")
@@ -116,64 +102,20 @@ func (a *app) listenerForgetCommand() *cobra.Command {
 		Use:   "forget ID",
 		Short: "remove all a listener said of themselves; pseudonym and answers stay",
 		Args:  exactArgs("ID"),
-		RunE: a.onStudy(func(ctx context.Context, s *store.Store, args []string) error {
-			if err := s.ForgetListener(ctx, args[0]); err != nil {
-				return inStudy(err)
-			}
-			left, err := wordsLeft(ctx, s, args[0])
+		RunE: a.onStudy(func(ctx context.Context, s *study.Study, args []string) error {
+			left, err := s.Forget(ctx, args[0])
 			if err != nil {
 				return err
 			}
-			return a.print(left, func(w io.Writer) { left.text(w) })
+			return a.print(left, func(w io.Writer) { forgottenText(w, left) })
 		}),
 	}
 }
 
-// forgotten is what "listener forget" prints: what it cannot remove is named.
-type forgotten struct {
-	Listener string           `json:"listener"`
-	Remains  []wordsInSession `json:"remains"`
-}
-
-// wordsInSession counts the entries of a session that hold words of the listener: reasons of void trials and for giving up.
-// Each is a link of the session's chain, so that none can be removed without breaking the proof of the answers.
-type wordsInSession struct {
-	Session string `json:"session"`
-	Remarks int    `json:"remarks"`
-}
-
-// wordsLeft looks for a listener's words in the record of their sessions.
-func wordsLeft(ctx context.Context, s *store.Store, listener string) (forgotten, error) {
-	f := forgotten{Listener: listener, Remains: []wordsInSession{}}
-	sessions, err := s.Sessions(ctx)
-	if err != nil {
-		return f, err
-	}
-	for _, v := range sessions {
-		if v.Listener != listener {
-			continue
-		}
-		entries, err := s.Entries(ctx, v.ID)
-		if err != nil {
-			return f, err
-		}
-		words := wordsInSession{Session: v.ID}
-		for _, e := range entries {
-			if (e.Kind == trials.EntryVoid || e.Kind == trials.EntryGiveUp) && e.Note != "" && e.Note != trials.Withheld {
-				words.Remarks++
-			}
-		}
-		if words.Remarks > 0 {
-			f.Remains = append(f.Remains, words)
-		}
-	}
-	return f, nil
-}
-
-func (f forgotten) text(w io.Writer) {
+func forgottenText(w io.Writer, f study.Forgotten) {
 	fmt.Fprintf(w, "listener %s: all that they said of themselves is gone from the study; pseudonym and answers stay\n", f.Listener)
 	for _, v := range f.Remains {
-		fmt.Fprintf(w, "session %s still holds %d reasons in their words: links of its chain, which \"export --anonymous\" leaves out\n", shortID(v.Session), v.Remarks)
+		fmt.Fprintf(w, "session %s still holds %d reasons in their words: links of its chain, which \"export --anonymous\" leaves out\n", study.ShortID(v.Session), v.Remarks)
 	}
 	fmt.Fprintln(w, "exports, reports, tables and backups made before hold what they held: delete them, and ask those who have copies to")
 }

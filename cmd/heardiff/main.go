@@ -16,6 +16,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"heardiff/cmd/heardiff/internal/printable"
+	"heardiff/trials/study"
 )
 
 func main() {
@@ -43,16 +44,22 @@ type app struct {
 	study string // --study
 	force bool   // --force, of commands that write files
 
-	warned map[string]bool // keys that were warned of
+	line   *progressLine // on standard error, shared by copies
+	around *study.Host   // nil until it is asked for
+}
 
-	line  *progressLine // on standard error, shared by copies
-	right *foundRight   // files of the study that were found to be what was recorded, shared by copies
+// host returns what a study asks of the program around it.
+func (a *app) host() *study.Host {
+	if a.around == nil {
+		a.around = &study.Host{Now: a.now, Getenv: a.getenv, Warn: func(text string) { a.warn("%s", text) }, Progress: a.progress}
+	}
+	return a.around
 }
 
 // run executes one command line and returns the exit code: 0 done, 1 could not be done, 2 the command line is
 // wrong, 3 the input was rejected, 130 interrupted.
 func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
-	a := &app{stdin: stdin, stdout: printable.Writer(stdout), stderr: printable.Writer(stderr), terminal: stderr, raw: stdout, now: time.Now, getenv: os.Getenv, line: &progressLine{}, right: &foundRight{}}
+	a := &app{stdin: stdin, stdout: printable.Writer(stdout), stderr: printable.Writer(stderr), terminal: stderr, raw: stdout, now: time.Now, getenv: os.Getenv, line: &progressLine{}}
 	root := a.rootCommand()
 	root.SetArgs(args)
 	root.SetIn(stdin)

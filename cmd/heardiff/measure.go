@@ -2,13 +2,13 @@ package main
 
 import (
 	"context"
-	"slices"
 	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"heardiff/measure/jitter"
+	"heardiff/trials/study"
 )
 
 // measureFlags are the flags of measure on a file.
@@ -28,7 +28,7 @@ func (a *app) measureCommand() *cobra.Command {
 		Long: `Measure a capture of a test signal; without FILE, every capture of the study that has not
 been measured yet, against the latest capture of the same kind of a floor chain.
 
-` + kindsHelp(measuredKinds()) + `
+` + kindsHelp(study.MeasuredKinds()) + `
 What is called close-in, a few hertz and less from the carrier, lies below the band of jitter: it
 is the clock's. A study's capture of the jitter signal is measured as both.
 
@@ -61,7 +61,7 @@ distortion cannot be.`,
 		},
 	}
 	f := c.Flags()
-	f.StringVar(&m.as, "as", "", "`kind` of measurement: "+alternatives(namesOf(measuredKinds())))
+	f.StringVar(&m.as, "as", "", "`kind` of measurement: "+study.Alternatives(study.NamesOf(study.MeasuredKinds())))
 	f.StringVar(&m.floor, "floor", "", "`file` with the same measurement of the recording set-up alone")
 	f.StringVar(&m.reference, "reference", "", "noise: `file` with a signal through the same chain, to which the noise is relative")
 	f.StringVar(&m.overlay, "overlay", "", "another capture's `file`, drawn over this one with --plot")
@@ -69,7 +69,7 @@ distortion cannot be.`,
 	a.forceFlag(c)
 	f.BoolVar(&again, "again", false, "measure all captures of the study once more, as after a floor was added")
 	m.jitterFlags(c)
-	completeKinds(c, measuredKinds())
+	completeKinds(c, study.MeasuredKinds())
 	c.AddCommand(a.transferCommand(), a.measureEnterCommand())
 	return c
 }
@@ -83,25 +83,25 @@ func (m *measureFlags) jitterFlags(c *cobra.Command) {
 }
 
 // forStudy returns how a study's captures are measured, and refuses what belongs to one file.
-func (m *measureFlags) forStudy() (measureOptions, error) {
+func (m *measureFlags) forStudy() (study.MeasureOptions, error) {
 	if m.as != "" {
-		return measureOptions{}, misusedf("--as %s needs a FILE", m.as)
+		return study.MeasureOptions{}, misusedf("--as %s needs a FILE", m.as)
 	}
 	if m.floor != "" || m.plot != "" || m.overlay != "" || m.reference != "" {
-		return measureOptions{}, misusedf("--floor, --plot, --overlay and --reference need a FILE; a study's floor is a chain of that role")
+		return study.MeasureOptions{}, misusedf("--floor, --plot, --overlay and --reference need a FILE; a study's floor is a chain of that role")
 	}
 	o, err := m.options()
-	o.jitter.Spectrum = true
+	o.Jitter.Spectrum = true
 	return o, err
 }
 
 // options checks what the command line says of all captures.
-func (m *measureFlags) options() (measureOptions, error) {
+func (m *measureFlags) options() (study.MeasureOptions, error) {
 	cfg, err := m.jitterConfig()
 	if err != nil {
-		return measureOptions{}, err
+		return study.MeasureOptions{}, err
 	}
-	return measureOptions{jitter: cfg}, misused(cfg.Validate())
+	return study.MeasureOptions{Jitter: cfg}, misused(cfg.Validate())
 }
 
 func (a *app) transferCommand() *cobra.Command {
@@ -149,16 +149,16 @@ func (m *measureFlags) jitterConfig() (jitter.Config, error) {
 
 func (a *app) measureFile(ctx context.Context, path string, m measureFlags) error {
 	k, known := kindNamed(m.as)
-	wanted := alternatives(namesOf(measuredKinds()))
+	wanted := study.Alternatives(study.NamesOf(study.MeasuredKinds()))
 	switch {
 	case m.overlay != "" && m.plot == "":
 		return misusedf("--overlay %s needs --plot FILE", m.overlay)
 	case m.as == "":
 		return misusedf("--as is missing: %s", wanted)
-	case !known || k.measurement == nil:
+	case !known:
 		return misusedf("--as %q: %s wanted", m.as, wanted)
-	case m.reference != "" && !k.measurement.takesReference():
-		return misusedf("--reference goes with --as %s only", alternatives(namesOf(takingReference())))
+	case m.reference != "" && !k.shown.takesReference():
+		return misusedf("--reference goes with --as %s only", study.Alternatives(takingReference()))
 	}
 	if err := a.checkPicture(m.plot); err != nil {
 		return err
@@ -167,10 +167,16 @@ func (a *app) measureFile(ctx context.Context, path string, m measureFlags) erro
 	if err != nil {
 		return err
 	}
-	return k.measurement.file(ctx, a, path, m, o)
+	return k.shown.file(ctx, a, path, m, o)
 }
 
-// takingReference returns the kinds that take a signal through the same chain.
-func takingReference() []kind {
-	return slices.DeleteFunc(measuredKinds(), func(k kind) bool { return !k.measurement.takesReference() })
+// takingReference names the kinds that take a signal through the same chain.
+func takingReference() []string {
+	var names []string
+	for _, k := range kinds() {
+		if k.shown.takesReference() {
+			names = append(names, k.Name)
+		}
+	}
+	return names
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 
+	"heardiff/playback/audiofile"
 	"heardiff/playback/pcm"
 )
 
@@ -53,7 +54,7 @@ func ratePlan(f pcm.Format) string {
 }
 
 func (a *app) formatOf(ctx context.Context, path string) (pcm.Format, error) {
-	f, err := a.open(ctx, path)
+	f, err := audiofile.Open(ctx, path)
 	if err != nil {
 		return pcm.Format{}, err
 	}

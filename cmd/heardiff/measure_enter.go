@@ -10,15 +10,16 @@ import (
 	"github.com/spf13/cobra"
 
 	"heardiff/cmd/heardiff/internal/columns"
+	"heardiff/playback/audiofile"
 	"heardiff/trials/link"
-	"heardiff/trials/store"
+	"heardiff/trials/study"
 )
 
 // entered is what "measure enter" prints.
 type entered struct {
 	Schema  string          `json:"schema"`
 	Chain   string          `json:"chain"`
-	Figures []store.Entered `json:"figures"`
+	Figures []study.Entered `json:"figures"`
 }
 
 func (a *app) measureEnterCommand() *cobra.Command {
@@ -43,7 +44,7 @@ which need not be given.
 func (a *app) measureEnter(ctx context.Context, chain, path string) error {
 	figures, err := enteredFile(ctx, path)
 	if err != nil {
-		return rejected(unreadable(path, err), tableHint(err, columns.FigureColumns))
+		return rejected(audiofile.Named(path, err), tableHint(err, columns.FigureColumns))
 	}
 	s, err := a.openStudy(ctx)
 	if err != nil {
@@ -51,13 +52,13 @@ func (a *app) measureEnter(ctx context.Context, chain, path string) error {
 	}
 	defer s.Close()
 	if _, err := s.Chain(ctx, chain); err != nil {
-		return inStudy(err)
+		return study.InStudy(err)
 	}
 	for i := range figures {
 		figures[i].Chain = chain
 	}
 	if err := s.Enter(ctx, figures); err != nil {
-		return inStudy(err)
+		return study.InStudy(err)
 	}
 	for _, f := range figures {
 		if !comparedBy(f.Metric) {
@@ -70,11 +71,11 @@ func (a *app) measureEnter(ctx context.Context, chain, path string) error {
 
 // comparedBy reports whether "link" sets chains beside each other by the metric.
 func comparedBy(metric string) bool {
-	return slices.ContainsFunc(studyMetrics(), func(d link.Declared) bool { return string(d.Metric) == metric })
+	return slices.ContainsFunc(study.Metrics(), func(d link.Declared) bool { return string(d.Metric) == metric })
 }
 
-func enteredFile(ctx context.Context, path string) ([]store.Entered, error) {
-	return interruptibly(ctx, func() ([]store.Entered, error) {
+func enteredFile(ctx context.Context, path string) ([]study.Entered, error) {
+	return study.Interruptibly(ctx, func() ([]study.Entered, error) {
 		f, err := os.Open(path)
 		if err != nil {
 			return nil, err
@@ -93,7 +94,7 @@ func (r entered) text(w io.Writer) {
 	t := newTable("metric", "value", "limit", "unit", "source")
 	t.right(1, 2)
 	for _, f := range r.Figures {
-		t.row(f.Metric, figure(orNaN(f.Value), "%g"), figure(orNaN(f.Limit), "%g"), f.Unit, f.Source)
+		t.row(f.Metric, figure(study.OrNaN(f.Value), "%g"), figure(study.OrNaN(f.Limit), "%g"), f.Unit, f.Source)
 	}
 	t.print(w, "")
 }

@@ -5,9 +5,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
-	"heardiff/trials/sqlite"
+	"heardiff/trials/study"
 )
 
 func TestWhyATableCannotBeReadIsSaid(t *testing.T) {
@@ -34,7 +33,7 @@ func TestWhyATableCannotBeReadIsSaid(t *testing.T) {
 }
 
 func TestEnteredFiguresStandInTheStudyAllOrNone(t *testing.T) {
-	dir, study := emptyStudy(t)
+	dir, folder := emptyStudy(t)
 	command(t, 0, "chain", "add", "optical")
 	file := filepath.Join(dir, "f.csv")
 	must(t, os.WriteFile(file, []byte("metric,value,unit,limit,source\nrandom_jitter_ps,42.5,ps,5,invented sheet\nhum_db,x,dB,,s\n"), 0o600))
@@ -57,7 +56,7 @@ func TestEnteredFiguresStandInTheStudyAllOrNone(t *testing.T) {
 	}
 	// Entering once more puts the new value in place of the old one of the same source.
 	command(t, 0, "measure", "enter", "optical", file)
-	s, err := sqlite.Open(t.Context(), study, time.Now)
+	s, err := study.Open(t.Context(), folder, nil)
 	must(t, err)
 	defer s.Close()
 	list, err := s.EnteredFigures(t.Context())

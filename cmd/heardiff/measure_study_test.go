@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"heardiff/playback/audiofile"
 	"heardiff/playback/pcm"
 	"heardiff/trials/link"
 )
@@ -131,7 +132,7 @@ func spoiled(t *testing.T, from, to string, noise, second float64) string {
 
 func audioOf(t *testing.T, path string) pcm.Clip {
 	t.Helper()
-	f, err := (&app{}).open(context.Background(), path)
+	f, err := audiofile.Open(context.Background(), path)
 	must(t, err)
 	defer f.Close()
 	clip, err := pcm.Load(f, 0, -1)

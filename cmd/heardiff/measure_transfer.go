@@ -9,6 +9,7 @@ import (
 
 	"heardiff/cmd/heardiff/internal/plot"
 	"heardiff/measure/jitter"
+	"heardiff/trials/study"
 )
 
 // transferFiles are the captures of a transfer; floor may be "".
@@ -19,7 +20,7 @@ func (a *app) againstFloor(ctx context.Context, path, hint string, cfg jitter.Co
 	if path == "" {
 		return reference, output, nil
 	}
-	floor, err := jitterMeasured.of(ctx, a, path, measureOptions{jitter: cfg})
+	floor, err := jitterShown.of(ctx, a, path, study.MeasureOptions{Jitter: cfg})
 	if err != nil {
 		return reference, output, err
 	}
@@ -46,11 +47,11 @@ func (a *app) measureTransfer(ctx context.Context, files transferFiles, cfg jitt
 		}
 	}
 	cfg.Spectrum = true
-	reference, err := jitterMeasured.of(ctx, a, files.reference, measureOptions{jitter: cfg})
+	reference, err := jitterShown.of(ctx, a, files.reference, study.MeasureOptions{Jitter: cfg})
 	if err != nil {
 		return err
 	}
-	output, err := jitterMeasured.of(ctx, a, files.output, measureOptions{jitter: cfg})
+	output, err := jitterShown.of(ctx, a, files.output, study.MeasureOptions{Jitter: cfg})
 	if err != nil {
 		return err
 	}

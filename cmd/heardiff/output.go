@@ -10,7 +10,7 @@ import (
 
 	"golang.org/x/term"
 
-	"heardiff/cmd/heardiff/internal/wire"
+	"heardiff/stats/wire"
 )
 
 // progressLine tells whether a line of progress stands on the terminal.

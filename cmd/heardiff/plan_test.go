@@ -8,6 +8,7 @@ import (
 	"heardiff/stats"
 	"heardiff/trials"
 	"heardiff/trials/link"
+	"heardiff/trials/study"
 )
 
 func familyOfOne(p trials.Plan) link.Family { return link.NewFamily([]trials.Plan{p}, nil) }
@@ -81,11 +82,11 @@ func TestPlanForATinyEffectIsStillShown(t *testing.T) {
 // A sequential plan keeps both risks at the exact recursion of its own boundaries.
 func TestSequentialPlanShowsItsRisks(t *testing.T) {
 	p := onePlan(60, 0.6)
-	made, err := makeLooks(trials.ABX, "evidence", 60, 0, p.SmallestEffect, p.Alpha, p.Alpha)
+	made, err := study.MakeLooks(trials.ABX, "evidence", 60, 0, p.SmallestEffect, p.Alpha, p.Alpha)
 	if err != nil {
 		t.Fatal(err)
 	}
-	p.Looks = &made.looks
+	p.Looks = &made.Looks
 	if err := p.Validate(); err != nil {
 		t.Fatal(err)
 	}
@@ -103,28 +104,5 @@ func TestSequentialPlanShowsItsRisks(t *testing.T) {
 	}
 	if len(r.Course) != 4 || len(r.Power) != 0 {
 		t.Errorf("%d courses and %d powers of a sequential plan", len(r.Course), len(r.Power))
-	}
-}
-
-// Six negative controls are all right by chance once in 64 times, more often than the 0.01 at which they count as passed; seven once in 128.
-// In a triangle four are so once in 81 times, five once in 243.
-func TestControlsThatCanNeverTripAreWarnedOf(t *testing.T) {
-	for _, c := range []struct {
-		design trials.Design
-		n      int
-		warned bool
-	}{
-		{trials.ABX, 6, true}, {trials.ABX, 7, false}, {trials.Triangle, 4, true}, {trials.Triangle, 5, false}, {trials.ABX, 0, false},
-	} {
-		p := onePlan(16, 0.3)
-		p.Design = c.design
-		if c.n > 0 {
-			p.Comparisons = append(p.Comparisons, trials.Comparison{Name: "same", Kind: trials.NegativeControl, AudioA: "1", AudioB: "1", Trials: c.n})
-		}
-		var errs strings.Builder
-		(&app{stderr: &errs, line: &progressLine{}}).warnOfControls(p)
-		if got := strings.Contains(errs.String(), "never show a leak"); got != c.warned {
-			t.Errorf("%s, %d negative controls: said %q", c.design, c.n, errs.String())
-		}
 	}
 }

@@ -12,6 +12,7 @@ import (
 	"heardiff/cmd/heardiff/internal/columns"
 	"heardiff/stats"
 	"heardiff/trials"
+	"heardiff/trials/study"
 )
 
 func (a *app) poolCommand() *cobra.Command {
@@ -101,7 +102,7 @@ func (a *app) poolStudy(ctx context.Context, comparison string, design trials.De
 		return err
 	}
 	defer s.Close()
-	l, err := a.linkOpen(ctx, s)
+	l, err := s.Link(ctx)
 	if err != nil {
 		return err
 	}
@@ -114,20 +115,20 @@ func (a *app) poolStudy(ctx context.Context, comparison string, design trials.De
 	if err != nil {
 		return rejected(err, "")
 	}
-	verdicts := verdictsOf(l.result, comparison)
+	verdicts := study.VerdictsOf(l.Result, comparison)
 	for _, v := range verdicts {
 		if v.Kind == "all" && v.Design == pooled.design.String() {
-			p.SetVerdict(v.says)
+			p.SetVerdict(v.Says)
 		}
 	}
 	result := struct {
 		Schema string `json:"schema"`
 		stats.Pool
-		Verdicts []verdictReport `json:"verdicts"`
+		Verdicts []study.VerdictReport `json:"verdicts"`
 	}{"heardiff.pool/1", p, verdicts}
 	return a.print(result, func(w io.Writer) {
-		writePool(w, p, judgedBy(verdicts, pooled.design, l.result.Family.Alpha))
-		writeVerdicts(w, verdicts, l.result.Family)
+		writePool(w, p, judgedBy(verdicts, pooled.design, l.Result.Family.Alpha))
+		writeVerdicts(w, verdicts, l.Result.Family)
 	})
 }
 

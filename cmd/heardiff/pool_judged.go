@@ -3,6 +3,7 @@ package main
 import (
 	"heardiff/stats"
 	"heardiff/trials"
+	"heardiff/trials/study"
 )
 
 // judgement is what decides of the rows of a pool: of each, by its kind and name, p and the bound above which it is ruled out.
@@ -26,7 +27,7 @@ func judgedAlone(p stats.Pool, cfg stats.ScoreConfig) judgement {
 }
 
 // judgedBy takes the figures of the whole study, by which its verdicts of a design are given.
-func judgedBy(verdicts []verdictReport, design trials.Design, alpha float64) judgement {
+func judgedBy(verdicts []study.VerdictReport, design trials.Design, alpha float64) judgement {
 	j := judgement{"over the study", alpha, map[[2]string]float64{}, map[[2]string]float64{}}
 	for _, v := range verdicts {
 		name := map[string]string{"listener": v.Listener, "group": v.Group}[v.Kind]

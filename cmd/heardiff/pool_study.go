@@ -9,6 +9,7 @@ import (
 	"heardiff/stats"
 	"heardiff/trials"
 	"heardiff/trials/link"
+	"heardiff/trials/study"
 )
 
 // pooled are the counts of one comparison and one design.
@@ -20,14 +21,14 @@ type pooled struct {
 
 // tallied is one tally of a session that may be pooled.
 type tallied struct {
-	endedSession
+	study.EndedSession
 	trials.Tally
 }
 
 // studyListeners returns the scored counts of every session that has ended and is not void, those given up included, for
 // one comparison and one design. Designs judged by rates are not among them: a listener's habit of answering would
 // pass for hearing. Nor are sequential plans, whose number of trials depends on the answers.
-func (a *app) studyListeners(l linked, comparison string, design trials.Design) (pooled, error) {
+func (a *app) studyListeners(l study.Linked, comparison string, design trials.Design) (pooled, error) {
 	found := pooled{comparison: comparison, design: design}
 	tallies, names := a.tallies(l, comparison)
 	if comparison == "" && len(names) == 1 {
@@ -44,11 +45,11 @@ func (a *app) studyListeners(l linked, comparison string, design trials.Design) 
 		return found, misusedf("the comparison was made by several designs, whose counts cannot be added up: choose one with --design (%s)", strings.Join(designs, ", "))
 	}
 	if !design.Known() && len(tallies) > 0 {
-		found.design = tallies[0].result.Plan.Design
+		found.design = tallies[0].Result.Plan.Design
 	}
 	for _, t := range tallies {
-		if t.result.Plan.Design == found.design {
-			found.listeners = append(found.listeners, stats.Listener{Listener: t.who.ID, Group: t.who.Group, Site: siteName(t.Site), Correct: t.Correct, Trials: t.Trials})
+		if t.Result.Plan.Design == found.design {
+			found.listeners = append(found.listeners, stats.Listener{Listener: t.Who.ID, Group: t.Who.Group, Site: siteName(t.Site), Correct: t.Correct, Trials: t.Trials})
 		}
 	}
 	if len(found.listeners) == 0 {
@@ -62,11 +63,11 @@ func (a *app) studyListeners(l linked, comparison string, design trials.Design) 
 }
 
 // tallies returns what can be pooled of a comparison ("": of all), and the names of all that were made.
-func (a *app) tallies(l linked, comparison string) (found []tallied, names []string) {
-	void := link.VoidSessions(l.input.Results, l.input.Family)
+func (a *app) tallies(l study.Linked, comparison string) (found []tallied, names []string) {
+	void := link.VoidSessions(l.Input.Results, l.Input.Family)
 	left, voids := 0, 0
-	for _, v := range a.peopleOf(l.sessions) {
-		for _, t := range v.result.Tallies {
+	for _, v := range a.peopleOf(l.Sessions) {
+		for _, t := range v.Result.Tallies {
 			if t.Comparison.Kind != trials.Scored || t.Trials == 0 {
 				continue
 			}
@@ -76,13 +77,13 @@ func (a *app) tallies(l linked, comparison string) (found []tallied, names []str
 			if comparison != "" && t.Comparison.Name != comparison {
 				continue
 			}
-			if p := v.result.Plan; p.Design.ByRates() || p.Sequential() {
+			if p := v.Result.Plan; p.Design.ByRates() || p.Sequential() {
 				left++
 				continue
 			}
 			if why := void[v.ID]; why != "" {
 				if voids++; voids <= mostVoids {
-					a.warn("session %s is void and left out: %s", shortID(v.ID), why)
+					a.warn("session %s is void and left out: %s", study.ShortID(v.ID), why)
 				}
 				continue
 			}
@@ -102,7 +103,7 @@ func (a *app) tallies(l linked, comparison string) (found []tallied, names []str
 func designsOf(tallies []tallied) []string {
 	var names []string
 	for _, t := range tallies {
-		if name := t.result.Plan.Design.String(); !slices.Contains(names, name) {
+		if name := t.Result.Plan.Design.String(); !slices.Contains(names, name) {
 			names = append(names, name)
 		}
 	}
@@ -113,10 +114,10 @@ func designsOf(tallies []tallied) []string {
 const mostVoids = 5
 
 // peopleOf returns the sessions that speak of people, and all of them where none does; either way it says so.
-func (a *app) peopleOf(sessions []endedSession) []endedSession {
-	var people []endedSession
+func (a *app) peopleOf(sessions []study.EndedSession) []study.EndedSession {
+	var people []study.EndedSession
 	for _, v := range sessions {
-		if !v.who.Simulated && !v.result.Silent {
+		if !v.Who.Simulated && !v.Result.Silent {
 			people = append(people, v)
 		}
 	}

@@ -13,6 +13,7 @@ import (
 	"heardiff/cmd/heardiff/internal/report"
 	"heardiff/stats"
 	"heardiff/trials"
+	"heardiff/trials/study"
 )
 
 type powerFlags struct {
@@ -79,7 +80,7 @@ of mean --p-true and intraclass correlation --rho. That power is simulated.
 	fl.IntVar(&f.trials, "trials", 0, "give the power of this many trials instead")
 	fl.Float64Var(&f.ruleOut, "rule-out", 0, "plan to rule out this proportion of discriminators")
 	fl.StringVar(&f.plan, "plan", "fixed", "`fixed` or sequential")
-	fl.StringVar(&f.boundary, "boundary", "evidence", "the `form` of a sequential plan: "+boundaries)
+	fl.StringVar(&f.boundary, "boundary", "evidence", "the `form` of a sequential plan: "+study.Boundaries)
 	fl.IntVar(&f.looks, "looks", 0, "`number` of looks of a sequential plan (else 5; by evidence, after every trial)")
 	fl.IntVar(&f.listeners, "listeners", 0, "plan for so many `people` who differ")
 	fl.Float64Var(&f.rho, "rho", 0.1, "how much they differ: the intraclass `correlation`")
@@ -178,7 +179,7 @@ func (a *app) checkPowerFlags(c *cobra.Command, f *powerFlags) error {
 	case changed("rule-out") && !(f.ruleOut > 0 && f.ruleOut < 1):
 		return misusedf("--rule-out %v: a fraction inside (0, 1) is wanted", f.ruleOut)
 	}
-	if err := checkBoundary(f.boundary, f.looks, changed("looks")); err != nil {
+	if err := study.CheckBoundary(f.boundary, f.looks, changed("looks")); err != nil {
 		return err
 	}
 	if f.boundary != "evidence" && f.looks == 0 {

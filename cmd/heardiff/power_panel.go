@@ -7,12 +7,13 @@ import (
 	"github.com/spf13/cobra"
 
 	"heardiff/stats"
+	"heardiff/trials/study"
 )
 
 // powerPanel plans a test with several listeners who differ.
 func (a *app) powerPanel(c *cobra.Command, f powerFlags) error {
 	panel := stats.Panel{Listeners: f.listeners, Trials: f.trials, PTrue: f.pTrue, Rho: f.rho, Alpha: f.alpha, Seed: f.seed, Procedure: f.of.Procedure()}
-	p, err := interruptibly(c.Context(), func() (stats.PanelPower, error) {
+	p, err := study.Interruptibly(c.Context(), func() (stats.PanelPower, error) {
 		if c.Flags().Changed("trials") {
 			return panel.Power()
 		}

@@ -4,54 +4,10 @@ import (
 	"fmt"
 	"io"
 	"slices"
-	"strings"
 
 	"heardiff/stats"
-	"heardiff/trials"
+	"heardiff/trials/study"
 )
-
-// sequentialPlan is a plan with looks, from whichever boundary was asked for.
-type sequentialPlan struct {
-	looks    stats.Looks
-	boundary string
-	group    *stats.GroupPlan // nil for evidence
-}
-
-// boundaries names what --boundary takes.
-const boundaries = "evidence, obrien-fleming or pocock"
-
-// makeLooks plans the looks of n trials of a design: after every trial by evidence, else after equal groups. ruleOut 0 never says
-// 'ruled out'; alpha is the risk of 'heard', risk that of 'ruled out'.
-func makeLooks(d trials.Design, boundary string, n, looks int, ruleOut, alpha, risk float64) (sequentialPlan, error) {
-	if boundary == "evidence" && looks == 0 {
-		looks = n
-	}
-	at, err := stats.EqualLooks(n, looks)
-	if err != nil {
-		return sequentialPlan{}, err
-	}
-	if boundary == "evidence" {
-		l, err := stats.EvidenceLooks(at, d.Chance(), ruleOut, alpha, risk)
-		return sequentialPlan{looks: l, boundary: boundary}, err
-	}
-	b, err := stats.ParseBoundary(boundary)
-	if err != nil {
-		return sequentialPlan{}, err
-	}
-	g, err := stats.Groups{Boundary: b, Trials: at, Chance: d.Chance(), Alpha: alpha, RuleOut: ruleOut, Risk: risk}.Plan()
-	return sequentialPlan{looks: g.Looks, boundary: boundary, group: &g}, err
-}
-
-// checkBoundary refuses a boundary, or a number of looks, that cannot be.
-func checkBoundary(boundary string, looks int, looksGiven bool) error {
-	switch {
-	case !strings.Contains(" evidence obrien-fleming pocock ", " "+boundary+" "):
-		return misusedf("--boundary %q: %s is wanted", boundary, boundaries)
-	case looksGiven && looks < 1:
-		return misusedf("--looks %d: one or more", looks)
-	}
-	return nil
-}
 
 // powerSequential prints what a plan with looks does, exactly: of so many trials, or of the fewest that reach a power.
 func (a *app) powerSequential(f powerFlags) error {
@@ -59,7 +15,7 @@ func (a *app) powerSequential(f powerFlags) error {
 	if err != nil {
 		return rejected(err, reachHint(err))
 	}
-	n := p.looks.MaxTrials()
+	n := p.Looks.MaxTrials()
 	chance := f.of.Chance()
 	truths := []float64{chance}
 	for _, v := range []float64{f.pTrue, stats.FromDiscriminators(f.ruleOut, chance)} {
@@ -69,11 +25,11 @@ func (a *app) powerSequential(f powerFlags) error {
 	}
 	var courses []stats.Course
 	for _, v := range truths {
-		courses = append(courses, p.looks.Course(v))
+		courses = append(courses, p.Looks.Course(v))
 	}
 	effect := courses[len(courses)-1]
 	if f.pTrue > 0 {
-		effect = p.looks.Course(f.pTrue)
+		effect = p.Looks.Course(f.pTrue)
 	}
 	result := struct {
 		Schema   string             `json:"schema"`
@@ -91,62 +47,62 @@ func (a *app) powerSequential(f powerFlags) error {
 		Looks    stats.Looks        `json:"looks"`
 		Group    *stats.GroupPlan   `json:"group_sequential,omitempty"`
 	}{"heardiff.power/1", f.design, "sequential", f.boundary, n, effect.Heard, courses[0].Heard, courses[0].RuledOut, courses[0], effect, courses,
-		p.looks.Distribution(chance), p.looks, p.group}
-	return a.print(result, func(w io.Writer) { p.text(w, n, chance, courses) })
+		p.Looks.Distribution(chance), p.Looks, p.Group}
+	return a.print(result, func(w io.Writer) { sequentialText(w, p, n, chance, courses) })
 }
 
 // sequentialPlan makes the plan of --trials, or the smallest that says 'heard' of the effect with the power asked for;
 // where none is named, that rules out --rule-out with that power where nothing is heard.
-func (f powerFlags) sequentialPlan() (sequentialPlan, error) {
+func (f powerFlags) sequentialPlan() (study.SequentialPlan, error) {
 	if f.trials > 0 {
-		return makeLooks(f.of, f.boundary, f.trials, f.looks, f.ruleOut, f.alpha, f.alpha)
+		return study.MakeLooks(f.of, f.boundary, f.trials, f.looks, f.ruleOut, f.alpha, f.alpha)
 	}
 	chance := f.of.Chance()
 	if f.pTrue <= chance && (f.pTrue > 0 || f.ruleOut == 0) {
-		return sequentialPlan{}, fmt.Errorf("%w: at p = %v, no better than chance, no number of trials gives power %v", stats.ErrOutOfReach, f.pTrue, f.power)
+		return study.SequentialPlan{}, fmt.Errorf("%w: at p = %v, no better than chance, no number of trials gives power %v", stats.ErrOutOfReach, f.pTrue, f.power)
 	}
 	reaches := func(l stats.Looks) bool { return l.Course(f.pTrue).Heard >= f.power }
 	if f.pTrue == 0 {
 		reaches = func(l stats.Looks) bool { return l.Course(chance).RuledOut >= f.power }
 	}
 	found, err := stats.SmallestLooks(func(n int) (stats.Looks, error) {
-		p, err := makeLooks(f.of, f.boundary, n, f.looks, f.ruleOut, f.alpha, f.alpha)
-		return p.looks, err
+		p, err := study.MakeLooks(f.of, f.boundary, n, f.looks, f.ruleOut, f.alpha, f.alpha)
+		return p.Looks, err
 	}, reaches)
 	if err != nil {
-		return sequentialPlan{}, err
+		return study.SequentialPlan{}, err
 	}
-	return makeLooks(f.of, f.boundary, found.MaxTrials(), f.looks, f.ruleOut, f.alpha, f.alpha)
+	return study.MakeLooks(f.of, f.boundary, found.MaxTrials(), f.looks, f.ruleOut, f.alpha, f.alpha)
 }
 
-func (p sequentialPlan) text(w io.Writer, n int, chance float64, courses []stats.Course) {
+func sequentialText(w io.Writer, p study.SequentialPlan, n int, chance float64, courses []stats.Course) {
 	t := newTable("true p", "heard", "ruled out", "undecided", "expected trials")
 	t.right(0, 1, 2, 3, 4)
 	for _, c := range courses {
 		t.row(number(c.P), number(c.Heard), number(c.RuledOut), number(c.Open), fmt.Sprintf("%.1f", c.Expected))
 	}
 	looks := fmt.Sprintf("a look after each of up to %d trials", n)
-	if len(p.looks.Trials) < n {
-		looks = fmt.Sprintf("%d looks at up to %d trials", len(p.looks.Trials), n)
+	if len(p.Looks.Trials) < n {
+		looks = fmt.Sprintf("%d looks at up to %d trials", len(p.Looks.Trials), n)
 	}
 	by := "by e-value"
-	if p.group != nil {
-		by = fmt.Sprintf("by the %s boundary, on exact counts", p.boundary)
+	if p.Group != nil {
+		by = fmt.Sprintf("by the %s boundary, on exact counts", p.Boundary)
 	}
 	t.print(w, looks+", "+by+"\n\n")
-	if len(p.looks.Trials) > 20 {
+	if len(p.Looks.Trials) > 20 {
 		return
 	}
 	fmt.Fprintln(w)
 	s := newTable("look after", "heard at", "ruled out at", "a guesser stops here")
 	s.right(0, 1, 2, 3)
-	for i, c := range p.looks.Distribution(chance) {
+	for i, c := range p.Looks.Distribution(chance) {
 		heard, out := "never", "never"
-		if p.looks.Heard[i] <= c.Trials {
-			heard = fmt.Sprint(p.looks.Heard[i])
+		if p.Looks.Heard[i] <= c.Trials {
+			heard = fmt.Sprint(p.Looks.Heard[i])
 		}
-		if p.looks.RuledOut[i] >= 0 {
-			out = fmt.Sprint(p.looks.RuledOut[i])
+		if p.Looks.RuledOut[i] >= 0 {
+			out = fmt.Sprint(p.Looks.RuledOut[i])
 		}
 		s.row(fmt.Sprint(c.Trials), heard, out, number(c.Heard+c.RuledOut))
 	}

@@ -9,6 +9,8 @@ import (
 	"testing"
 
 	"heardiff/playback/pcm"
+	"heardiff/playback/wav"
+	"heardiff/trials/study"
 )
 
 // shiftedStudy makes a study of two chains of which the second delivers the words of the first 101 frames later.
@@ -25,7 +27,7 @@ func shiftedStudy(t *testing.T) (study string) {
 		clip pcm.Clip
 	}{{"left", first}, {"right", second}} {
 		file := filepath.Join(dir, chain.name+".wav")
-		_, err := writeClip(file, chain.clip, "")
+		err := wav.Save(file, chain.clip, "")
 		must(t, err)
 		command(t, 0, "chain", "add", chain.name)
 		command(t, 0, "capture", "add", chain.name, file, "--as", "music", "--music", "m")
@@ -36,10 +38,10 @@ func shiftedStudy(t *testing.T) (study string) {
 // Two chains that deliver the same words are a valid control: their excerpt is cut, as often as asked for, said to be
 // identical, listened to, linked and reported as any other.
 func TestChainsThatDeliverTheSameWordsAreAControl(t *testing.T) {
-	study := shiftedStudy(t)
+	folder := shiftedStudy(t)
 	command(t, 0, "prepare", "--excerpt", "1:2", "--name", "again")
 	out, _ := command(t, 0, "prepare", "--excerpt", "1:2", "--name", "e", "--json")
-	var p preparation
+	var p study.Preparation
 	must(t, json.Unmarshal([]byte(out), &p))
 	two := p.Excerpts[0].Presentations
 	if !two[1].Identical || two[0].Identical || two[0].SHA256 == two[1].SHA256 {
@@ -50,7 +52,7 @@ func TestChainsThatDeliverTheSameWordsAreAControl(t *testing.T) {
 	}
 	command(t, 0, "listener", "add", "L1")
 	command(t, 0, "plan", "new", "--design", "abx", "--a", "left", "--b", "right", "--trials", "2", "--excerpt", "e")
-	s := sit(t, study)
+	s := sit(t, folder)
 	for range 2 {
 		s.line() // ready
 		for _, label := range []string{"a", "b", "x"} {
@@ -92,7 +94,7 @@ func TestMessagesNameCapturesAsTheStudyDoes(t *testing.T) {
 	command(t, 0, "chain", "add", "right")
 	add := func(chain, name string, c pcm.Clip) {
 		file := filepath.Join(dir, name+".wav")
-		_, err := writeClip(file, c, "")
+		err := wav.Save(file, c, "")
 		must(t, err)
 		command(t, 0, "capture", "add", chain, file, "--as", "music", "--music", "m")
 	}
@@ -140,7 +142,7 @@ func leadStudy(t *testing.T, lead float64) {
 			}
 		}
 		file := filepath.Join(dir, chain+".wav")
-		_, err := writeClip(file, c, "")
+		err := wav.Save(file, c, "")
 		must(t, err)
 		command(t, 0, "chain", "add", chain)
 		command(t, 0, "capture", "add", chain, file, "--as", "music", "--music", "m")

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"io"
 	"math"
 	"os"
 	"testing"
@@ -11,6 +12,7 @@ import (
 
 	"heardiff/trials"
 	"heardiff/trials/store"
+	"heardiff/trials/study"
 )
 
 // scoring plays a session of ABX with k right answers: the first k trials rightly, the others wrongly.
@@ -46,13 +48,13 @@ func enter(t *testing.T, listeners [][2]int) {
 	m := store.Merge{Bundle: "entered from print", Site: "print"}
 	for i, l := range listeners {
 		p := trials.Plan{ID: fmt.Sprint(l[1]), Design: trials.ABX, Alpha: 0.05, SmallestEffect: 0.3, SingleBlind: true,
-			Comparisons: []trials.Comparison{{Name: "left – right", A: "left", B: "right", AudioA: byHand + "left", AudioB: byHand + "right", Trials: l[1]}}}
+			Comparisons: []trials.Comparison{{Name: "left – right", A: "left", B: "right", AudioA: study.ByHand + "left", AudioB: study.ByHand + "right", Trials: l[1]}}}
 		id := fmt.Sprintf("listener-%d", i+1)
 		m.Plans = append(m.Plans, p)
-		m.Listeners = append(m.Listeners, store.Listener{ID: id, Group: "all"})
+		m.Listeners = append(m.Listeners, study.Listener{ID: id, Group: "all"})
 		m.Sessions = append(m.Sessions, scoring(t, id, p, trials.Seed{byte(i + 1)}, l[0]))
 	}
-	a := &app{now: time.Now, getenv: os.Getenv}
+	a := &app{stderr: io.Discard, now: time.Now, getenv: os.Getenv}
 	s, err := a.openStudy(context.Background())
 	must(t, err)
 	defer s.Close()

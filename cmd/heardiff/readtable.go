@@ -8,12 +8,14 @@ import (
 	"strings"
 
 	"heardiff/cmd/heardiff/internal/columns"
+	"heardiff/playback/audiofile"
+	"heardiff/trials/study"
 )
 
 // readTable reads the table in the file at path, which may be a pipe; its errors are marked rejected and name the path. A pipe
 // into which nobody writes is left when the program is interrupted.
 func readTable(ctx context.Context, path string, wanted ...string) (*columns.Table, error) {
-	t, err := interruptibly(ctx, func() (*columns.Table, error) {
+	t, err := study.Interruptibly(ctx, func() (*columns.Table, error) {
 		f, err := os.Open(path)
 		if err != nil {
 			return nil, err
@@ -22,7 +24,7 @@ func readTable(ctx context.Context, path string, wanted ...string) (*columns.Tab
 		return columns.Read(f, wanted...)
 	})
 	if err != nil {
-		return nil, rejected(unreadable(path, err), tableHint(err, wanted))
+		return nil, rejected(audiofile.Named(path, err), tableHint(err, wanted))
 	}
 	return t, nil
 }

@@ -10,9 +10,9 @@ import (
 
 	"heardiff/cmd/heardiff/internal/printable"
 	"heardiff/cmd/heardiff/internal/report"
-	"heardiff/cmd/heardiff/internal/wire"
+	"heardiff/stats/wire"
 	"heardiff/trials"
-	"heardiff/trials/store"
+	"heardiff/trials/study"
 )
 
 func (a *app) reportCommand() *cobra.Command {
@@ -39,23 +39,23 @@ network, and reads on a phone, in print, in light and in dark.`,
 				return err
 			}
 			defer s.Close()
-			l, err := a.linkOpen(c.Context(), s)
+			l, err := s.Link(c.Context())
 			if err != nil {
 				return err
 			}
 			if out != "" {
-				in, err := l.report(a)
+				in, err := linked{l}.report(a)
 				if err != nil {
 					return err
 				}
-				if err := l.prove(c.Context(), s, &in); err != nil {
+				if err := (linked{l}).prove(c.Context(), s, &in); err != nil {
 					return err
 				}
 				if err := a.writeReport(c.Context(), in, out); err != nil {
 					return err
 				}
 			}
-			return a.print(l.result, func(w io.Writer) { fmt.Fprintf(w, "wrote %s\n", printable.Text(out)) })
+			return a.print(l.Result, func(w io.Writer) { fmt.Fprintf(w, "wrote %s\n", printable.Text(out)) })
 		},
 	}
 	c.Flags().StringVar(&out, "out", "", "the `file` to write")
@@ -79,21 +79,21 @@ func (l linked) report(a *app) (report.Input, error) {
 	if err != nil {
 		return report.Input{}, err
 	}
-	in := report.Input{Link: l.result, Chains: l.input.Chains, Plans: l.plans, Made: a.now(), Head: l.head.Hash, Short: l.head.Short, Pictures: pictures, Captures: l.figures.warnings,
+	in := report.Input{Link: l.Result, Chains: l.Input.Chains, Plans: l.Plans, Made: a.now(), Head: l.Head.Hash, Short: l.Head.Short, Pictures: pictures, Captures: l.CaptureWarnings(),
 		Command: "heardiff report --out FILE.html"}
-	for _, e := range l.excerpts {
+	for _, e := range l.Excerpts {
 		in.Excerpts = append(in.Excerpts, excerptOf(e))
 	}
-	for _, s := range l.sessions {
-		in.Sessions = append(in.Sessions, report.Session{ID: s.ID, Listener: s.Listener, Device: devicesOf(s.Session, s.result), Begun: s.result.Begun, Ended: s.result.Ended, Simulated: s.who.Simulated,
-			Silent: s.result.Silent, Hurried: s.result.Hurried})
+	for _, s := range l.Sessions {
+		in.Sessions = append(in.Sessions, report.Session{ID: s.ID, Listener: s.Listener, Device: devicesOf(s.Session, s.Result), Begun: s.Result.Begun, Ended: s.Result.Ended, Simulated: s.Who.Simulated,
+			Silent: s.Result.Silent, Hurried: s.Result.Hurried})
 	}
 	return in, nil
 }
 
 // prove adds to a report what proves it: the record, and of each session that has ended its journal, or its counts where there
 // are too many.
-func (l linked) prove(ctx context.Context, s *store.Store, in *report.Input) error {
+func (l linked) prove(ctx context.Context, s *study.Study, in *report.Input) error {
 	var err error
 	if in.Evidence.Record, err = s.Record(ctx); err != nil {
 		return err
@@ -113,10 +113,10 @@ func (l linked) prove(ctx context.Context, s *store.Store, in *report.Input) err
 		in.Files = append(in.Files, report.File{Chain: c.Chain, Kind: c.Kind, SHA256: c.SHA256})
 	}
 	in.Program = thisProgram().String()
-	large := report.Large(len(l.sessions), len(in.Evidence.Record))
-	for i, v := range l.sessions {
-		h := l.input.Results[i]
-		p := report.Proof{ID: v.ID, Plan: v.Plan, Answers: v.result.Summary().Answers,
+	large := report.Large(len(l.Sessions), len(in.Evidence.Record))
+	for i, v := range l.Sessions {
+		h := l.Input.Results[i]
+		p := report.Proof{ID: v.ID, Plan: v.Plan, Answers: v.Result.Summary().Answers,
 			Seat: report.Seat{Listener: h.Listener, Group: h.Group, Simulated: h.Simulated, Arrived: h.Arrived, Marks: h.Marks}}
 		if !large {
 			if p.Entries, err = s.Entries(ctx, v.ID); err != nil {
@@ -134,9 +134,9 @@ func (l linked) prove(ctx context.Context, s *store.Store, in *report.Input) err
 }
 
 // excerptOf returns what the report says of an excerpt.
-func excerptOf(e store.Excerpt) report.Excerpt {
+func excerptOf(e study.Excerpt) report.Excerpt {
 	out := report.Excerpt{Name: e.Name, Music: e.Music, StartS: e.StartS, Seconds: e.Seconds, RateHz: float64(e.RateHz), NullDB: math.NaN()}
-	var kept preparedExcerpt
+	var kept study.PreparedExcerpt
 	if err := wire.Unmarshal(e.Result, &kept); err != nil { // of another version: what it says is left out
 		return out
 	}

@@ -12,9 +12,9 @@ import (
 // pictures returns what the report draws of the measurements.
 func (l linked) pictures() (report.Pictures, error) {
 	var p report.Pictures
-	for _, k := range measuredKinds() {
+	for _, k := range kinds() {
 		chains, floor := l.latestOf(k)
-		chart, ok, err := k.measurement.drawn(chains, floor)
+		chart, ok, err := k.shown.drawn(chains, floor)
 		if err != nil {
 			return p, err
 		}
@@ -22,8 +22,8 @@ func (l linked) pictures() (report.Pictures, error) {
 			p.Kinds = append(p.Kinds, chart)
 		}
 	}
-	for i, pair := range l.input.Pairings {
-		r := l.compared[i]
+	for i, pair := range l.Input.Pairings {
+		r := l.Compared[i]
 		if pair.Treatment != "" {
 			continue // what a dose changes is known; a picture of each would bury the chains' own
 		}
@@ -35,7 +35,7 @@ func (l linked) pictures() (report.Pictures, error) {
 			p.Nulls = append(p.Nulls, nullChart(name, r))
 		}
 	}
-	for _, c := range l.input.Chains {
+	for _, c := range l.Input.Chains {
 		charts, err := l.besides(c.After, c.Name)
 		if err != nil {
 			return p, err
@@ -47,8 +47,8 @@ func (l linked) pictures() (report.Pictures, error) {
 
 // latestOf returns the latest result of a kind of each chain, and that of the last chain that is the recording set-up alone.
 func (l linked) latestOf(k kind) (chains []storedResult, floor *storedResult) {
-	for _, c := range l.input.Chains {
-		data, ok := l.figures.latest[k.name][c.Name]
+	for _, c := range l.Input.Chains {
+		data, ok := l.Latest(k.Name, c.Name)
 		switch {
 		case !ok:
 		case c.Role == "floor":
@@ -67,13 +67,13 @@ func (l linked) besides(a, b string) ([]plot.Chart, error) {
 		return nil, nil
 	}
 	var charts []plot.Chart
-	for _, k := range measuredKinds() {
-		one, knownA := l.figures.latest[k.name][a]
-		other, knownB := l.figures.latest[k.name][b]
+	for _, k := range kinds() {
+		one, knownA := l.Latest(k.Name, a)
+		other, knownB := l.Latest(k.Name, b)
 		if !knownA || !knownB {
 			continue
 		}
-		chart, ok, err := k.measurement.beside(storedResult{a, one}, storedResult{b, other})
+		chart, ok, err := k.shown.beside(storedResult{a, one}, storedResult{b, other})
 		if err != nil {
 			return nil, err
 		}

@@ -5,19 +5,18 @@ import (
 	"math"
 	"path/filepath"
 	"testing"
-	"time"
 
 	"heardiff/cmd/heardiff/internal/plot"
 	"heardiff/cmd/heardiff/internal/report"
 	"heardiff/measure/jitter/jittertest"
 	"heardiff/playback/pcm"
-	"heardiff/trials/sqlite"
+	"heardiff/trials/study"
 )
 
 // storedPictures makes a study of four chains with known jitter and noise, measures it, and returns what is stored.
 func storedPictures(t *testing.T) linked {
 	t.Helper()
-	dir, study := emptyStudy(t)
+	dir, folder := emptyStudy(t)
 	for i, c := range []struct {
 		name, role                 string
 		randomPs, linePs, noiseDBF float64
@@ -37,13 +36,12 @@ func storedPictures(t *testing.T) linked {
 		}
 	}
 	command(t, 0, "measure")
-	s, err := sqlite.Open(context.Background(), study, time.Now)
+	s, err := study.Open(context.Background(), folder, nil)
 	must(t, err)
 	defer s.Close()
-	l := linked{}
-	l.figures, err = readFigures(context.Background(), s)
+	all, err := s.Link(context.Background())
 	must(t, err)
-	l.input.Chains = l.figures.chains
+	l := linked{all}
 	return l
 }
 

@@ -8,6 +8,7 @@ import (
 
 	"heardiff/stats"
 	"heardiff/trials"
+	"heardiff/trials/study"
 )
 
 // The listener of this study always answers that X is A: sixteen equal answers in a row, one run.
@@ -50,8 +51,8 @@ func TestDiagnosticsLeaveOutPracticeControlsAndVoidTrials(t *testing.T) {
 		result.Trials = append(result.Trials, trials.TrialResult{Kind: k, Answer: trials.AnswerDifferent, Correct: true})
 	}
 	result.Trials = append(result.Trials, trials.TrialResult{Kind: trials.Scored, Void: "a door"})
-	var s sessionReport
-	must(t, s.diagnose(result))
+	var s study.SessionReport
+	must(t, s.Diagnose(result))
 	if s.Diagnostics.Trials != 1 || s.Diagnostics.Bias.Second != 1 {
 		t.Errorf("%+v", s.Diagnostics)
 	}

@@ -17,7 +17,7 @@ import (
 	"heardiff/stats"
 	"heardiff/trials"
 	"heardiff/trials/sqlite"
-	"heardiff/trials/store"
+	"heardiff/trials/study"
 )
 
 // playedStudy makes a study with two sessions of an ABX plan: one whose listener always answers X is A, and one
@@ -25,19 +25,19 @@ import (
 func playedStudy(t *testing.T, order trials.Order) string {
 	t.Helper()
 	ctx, dir := context.Background(), filepath.Join(t.TempDir(), "study")
-	s, err := sqlite.Create(ctx, dir, store.Study{Title: "invented for a test"}, time.Now)
+	s, err := study.Create(ctx, dir, study.About{Title: "invented for a test"}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer s.Close()
 	plan := trials.Plan{ID: "1", Design: trials.ABX, Alpha: 0.05, SmallestEffect: 0.5, Order: order}
-	excerpt := store.Excerpt{Name: "opening", Music: "study", Seconds: 1, RateHz: 48000, Result: []byte("{}")}
+	excerpt := study.Excerpt{Name: "opening", Music: "study", Seconds: 1, RateHz: 48000, Result: []byte("{}")}
 	c := trials.Comparison{Name: "plain – long", A: "plain", B: "long", Excerpt: "opening", Trials: 16}
 	for i, chain := range []string{"plain", "long"} {
-		must(t, s.AddChain(ctx, store.Chain{Name: chain, Role: "source"}))
+		must(t, s.AddChain(ctx, study.Chain{Name: chain, Role: "source"}))
 		content := []byte("not really audio: " + chain)
 		sum := sha256.Sum256(content)
-		p := store.Presentation{Chain: chain, Path: "audio/" + chain + ".wav", SHA256: hex.EncodeToString(sum[:]), Result: []byte("{}")}
+		p := study.Presentation{Chain: chain, Path: "audio/" + chain + ".wav", SHA256: hex.EncodeToString(sum[:]), Result: []byte("{}")}
 		must(t, os.WriteFile(s.Path(p.Path), content, 0o644))
 		excerpt.Presentations = append(excerpt.Presentations, p)
 		*[]*string{&c.AudioA, &c.AudioB}[i] = p.SHA256
@@ -45,19 +45,19 @@ func playedStudy(t *testing.T, order trials.Order) string {
 	must(t, s.SaveExcerpt(ctx, excerpt))
 	plan.Comparisons = []trials.Comparison{c}
 	must(t, s.AddPlan(ctx, plan))
-	must(t, s.AddListener(ctx, store.Listener{ID: "ear", Simulated: true}))
+	must(t, s.AddListener(ctx, study.Listener{ID: "ear", Simulated: true}))
 	play(t, s, "whole", plan, 16)
 	play(t, s, "begun", plan, 1)
 	return dir
 }
 
 // play begins a session and answers "X is A" n times.
-func play(t *testing.T, s *store.Store, id string, p trials.Plan, n int) {
+func play(t *testing.T, s *study.Study, id string, p trials.Plan, n int) {
 	t.Helper()
 	ctx, seed := context.Background(), trials.Seed{1, 2, 3}
 	sealed, err := trials.Key{}.Seal(seed, id)
 	must(t, err)
-	must(t, s.AddSession(ctx, store.Session{ID: id, Plan: p.ID, Listener: "ear", Sealed: sealed}))
+	must(t, s.AddSession(ctx, study.Session{ID: id, Plan: p.ID, Listener: "ear", Sealed: sealed}))
 	session, err := trials.Begin(id, trials.Seat{}, p, seed, s.Journal(ctx), time.Now)
 	must(t, err)
 	must(t, session.Open(""))
@@ -205,9 +205,9 @@ func TestSequentialResultIsDecidedByItsBoundary(t *testing.T) {
 	plan := trials.Plan{Design: trials.ABX, Alpha: 0.05, SmallestEffect: 0.5, Looks: &looks}
 	tally := trials.Tally{Comparison: trials.Comparison{Name: "one"}, Trials: 4, Correct: 4}
 	for _, stopped := range []trials.Stop{trials.StopHeard, trials.StopRuledOut, ""} {
-		row, err := scoreRow(trials.Result{Plan: plan, Stopped: stopped}, tally)
-		if err != nil || row.Reached != (stopped == trials.StopHeard) || !math.IsNaN(row.pValue()) {
-			t.Errorf("stopped %q: reached %v, p %v, error %v", stopped, row.Reached, row.pValue(), err)
+		row, err := study.ScoreRow(trials.Result{Plan: plan, Stopped: stopped}, tally)
+		if err != nil || row.Reached != (stopped == trials.StopHeard) || !math.IsNaN(row.PValue()) {
+			t.Errorf("stopped %q: reached %v, p %v, error %v", stopped, row.Reached, row.PValue(), err)
 		}
 	}
 }

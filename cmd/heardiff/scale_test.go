@@ -17,7 +17,7 @@ import (
 
 	"heardiff/trials"
 	"heardiff/trials/bundle"
-	"heardiff/trials/store"
+	"heardiff/trials/study"
 )
 
 // The size that a collection must bear: 1 000 000 trials. What it cost through the commands as built (processor time, user and system, on two
@@ -45,19 +45,19 @@ func scalePlan() trials.Plan {
 }
 
 // collection makes an empty study of the plan in dir/study, and the bundles of the sites beside it. Everything is invented.
-func collection(t testing.TB, dir string, sites, listeners int) (study string, bundles []string) {
+func collection(t testing.TB, dir string, sites, listeners int) (folder string, bundles []string) {
 	t.Helper()
 	t.Setenv("HEARDIFF_KEYS", filepath.Join(dir, "keys"))
-	study = filepath.Join(dir, "study")
+	folder = filepath.Join(dir, "study")
 	ctx := context.Background()
 	a := &app{stdout: io.Discard, stderr: io.Discard, now: time.Now, getenv: os.Getenv}
-	s, err := a.createStudy(ctx, study, store.Study{Title: "Invented: can ten thousand hear it?"})
+	s, err := study.Create(ctx, folder, study.About{Title: "Invented: can ten thousand hear it?"}, a.host())
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer s.Close()
 	for _, name := range []string{"direct", "optical", "isolator"} {
-		err = errors.Join(err, s.AddChain(ctx, store.Chain{Name: name, About: "invented", Role: "source"}))
+		err = errors.Join(err, s.AddChain(ctx, study.Chain{Name: name, About: "invented", Role: "source"}))
 	}
 	of, found := s.Study(ctx)
 	if err := errors.Join(err, found, s.AddPlan(ctx, scalePlan())); err != nil {
@@ -68,15 +68,15 @@ func collection(t testing.TB, dir string, sites, listeners int) (study string, b
 		writeSite(t, a, path, of, site, listeners)
 		bundles = append(bundles, path)
 	}
-	return study, bundles
+	return folder, bundles
 }
 
 // writeSite writes what one site sends: each listener one session, one in eight of whom hears the first comparison.
-func writeSite(t testing.TB, a *app, path string, of store.Study, site, listeners int) {
+func writeSite(t testing.TB, a *app, path string, of study.About, site, listeners int) {
 	t.Helper()
 	signer := sha256.Sum256(fmt.Appendf(nil, "invented site %d", site))
 	key := ed25519.NewKeyFromSeed(signer[:])
-	home, err := a.sealingKey()
+	home, err := a.host().SealingKey()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -175,3 +175,8 @@ func BenchmarkTenThousandListeners(b *testing.B) {
 		b.ReportMetric(most, "MB")
 	}
 }
+
+// notebook is a journal in memory.
+type notebook struct{ entries []trials.Entry }
+
+func (n *notebook) Append(e trials.Entry) error { n.entries = append(n.entries, e); return nil }

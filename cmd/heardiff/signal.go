@@ -10,9 +10,9 @@ import (
 	"github.com/spf13/cobra"
 
 	"heardiff/cmd/heardiff/internal/printable"
-	"heardiff/cmd/heardiff/internal/wire"
 	"heardiff/measure/signal"
 	"heardiff/playback/pcm"
+	"heardiff/stats/wire"
 )
 
 func (a *app) signalCommand() *cobra.Command {

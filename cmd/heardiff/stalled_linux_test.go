@@ -13,6 +13,8 @@ import (
 	"testing"
 	"time"
 
+	"heardiff/trials/study"
+
 	_ "github.com/jackc/pgx/v5/stdlib"
 	"golang.org/x/sys/unix"
 )
@@ -113,7 +115,7 @@ func TestSignalsLeaveASessionWithEveryAnswerKept(t *testing.T) {
 // it go on.
 func stall(t *testing.T) (goOn func()) {
 	t.Helper()
-	db, err := sql.Open("pgx", os.Getenv(storeEnv))
+	db, err := sql.Open("pgx", os.Getenv(study.StoreEnv))
 	must(t, err)
 	defer db.Close()
 	var pid int

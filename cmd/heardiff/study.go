@@ -9,7 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"heardiff/trials"
-	"heardiff/trials/store"
+	"heardiff/trials/study"
 )
 
 func (a *app) studyCommand() *cobra.Command {
@@ -30,8 +30,8 @@ func (a *app) studyNewCommand() *cobra.Command {
 			if err := trials.CheckName("--title", title); err != nil {
 				return misused(err)
 			}
-			s, err := a.createStudy(c.Context(), args[0], store.Study{Title: title})
-			if errors.Is(err, store.ErrExists) {
+			s, err := study.Create(c.Context(), args[0], study.About{Title: title}, a.host())
+			if errors.Is(err, study.ErrExists) {
 				return rejected(err, "choose another folder; a study is never written over")
 			}
 			if err != nil {
@@ -50,12 +50,12 @@ func (a *app) studyShowCommand() *cobra.Command {
 		Use:   "show",
 		Short: "show chains, captures, excerpts, plans and sessions of the study",
 		Args:  exactArgs(),
-		RunE:  a.onStudy(func(ctx context.Context, s *store.Store, _ []string) error { return a.showStudy(ctx, s) }),
+		RunE:  a.onStudy(func(ctx context.Context, s *study.Study, _ []string) error { return a.showStudy(ctx, s) }),
 	}
 }
 
 // onStudy returns what a command does on the open study.
-func (a *app) onStudy(do func(ctx context.Context, s *store.Store, args []string) error) func(*cobra.Command, []string) error {
+func (a *app) onStudy(do func(ctx context.Context, s *study.Study, args []string) error) func(*cobra.Command, []string) error {
 	return func(c *cobra.Command, args []string) error {
 		s, err := a.openStudy(c.Context())
 		if err != nil {
@@ -64,6 +64,11 @@ func (a *app) onStudy(do func(ctx context.Context, s *store.Store, args []string
 		defer s.Close()
 		return do(c.Context(), s, args)
 	}
+}
+
+// openStudy opens the study the command line means.
+func (a *app) openStudy(ctx context.Context) (*study.Study, error) {
+	return study.Open(ctx, a.studyFolder(), a.host())
 }
 
 // studyFolder returns the study's folder: --study, else $HEARDIFF_STUDY, else the current one.
@@ -80,12 +85,12 @@ func (a *app) studyFolder() string {
 // studyContents is what "study show" tells.
 type studyContents struct {
 	Schema string `json:"schema"`
-	store.Study
-	Chains    []store.Chain    `json:"chains"`
-	Captures  []store.Capture  `json:"captures"`
+	study.About
+	Chains    []study.Chain    `json:"chains"`
+	Captures  []study.Capture  `json:"captures"`
 	Excerpts  []excerptName    `json:"excerpts"`
 	Plans     []string         `json:"plans"`
-	Listeners []store.Listener `json:"listeners"`
+	Listeners []study.Listener `json:"listeners"`
 	Sessions  int              `json:"sessions"`
 }
 
@@ -96,7 +101,7 @@ type excerptName struct {
 	Seconds float64 `json:"seconds"`
 }
 
-func (a *app) showStudy(ctx context.Context, s *store.Store) error {
+func (a *app) showStudy(ctx context.Context, s *study.Study) error {
 	v, err := contents(ctx, s)
 	if err != nil {
 		return err
@@ -104,9 +109,9 @@ func (a *app) showStudy(ctx context.Context, s *store.Store) error {
 	return a.print(v, func(w io.Writer) { v.text(w) })
 }
 
-func contents(ctx context.Context, s *store.Store) (v studyContents, err error) {
+func contents(ctx context.Context, s *study.Study) (v studyContents, err error) {
 	v.Schema = "heardiff.study/1"
-	if v.Study, err = s.Study(ctx); err != nil {
+	if v.About, err = s.Study(ctx); err != nil {
 		return v, err
 	}
 	if v.Chains, err = s.Chains(ctx); err != nil {

@@ -6,16 +6,16 @@ import (
 	"io"
 
 	"heardiff/measure/match"
-	"heardiff/trials/store"
+	"heardiff/trials/study"
 )
 
 // suggested is what "prepare --suggest" prints: nothing is prepared yet.
 type suggested struct {
-	Schema      string             `json:"schema"`
-	Music       string             `json:"music"`
-	Excerpts    []preparedExcerpt  `json:"excerpts"`
-	Suggestions []match.Suggestion `json:"suggestions"`
-	Warnings    []string           `json:"warnings"`
+	Schema      string                  `json:"schema"`
+	Music       string                  `json:"music"`
+	Excerpts    []study.PreparedExcerpt `json:"excerpts"`
+	Suggestions []match.Suggestion      `json:"suggestions"`
+	Warnings    []string                `json:"warnings"`
 }
 
 // suggest names stretches of the captured music that are worth listening to.
@@ -32,30 +32,15 @@ func (a *app) suggest(ctx context.Context, o prepareOptions) error {
 		return err
 	}
 	defer s.Close()
-	captures, err := musicCaptures(ctx, s, o.music, 1)
+	piece, found, err := s.Suggest(ctx, o.music, cfg)
 	if err != nil {
 		return err
 	}
-	found, err := a.findStretches(ctx, s, captures, cfg)
-	if err != nil {
-		return err
-	}
-	r := suggested{Schema: "heardiff.prepare/1", Music: captures[0].Music, Suggestions: found}
+	r := suggested{Schema: "heardiff.prepare/1", Music: piece, Suggestions: found}
 	if len(found) < o.suggest {
 		r.Warnings = append(r.Warnings, fmt.Sprintf("the music holds %d such stretches, %d were asked for", len(found), o.suggest))
 	}
 	return a.print(r, func(w io.Writer) { r.text(w) })
-}
-
-func (a *app) findStretches(ctx context.Context, s *store.Store, captures []store.Capture, cfg match.SuggestConfig) ([]match.Suggestion, error) {
-	readers, done, err := a.openCaptures(ctx, s, captures, "looking for stretches in")
-	if err != nil {
-		return nil, err
-	}
-	defer done()
-	cfg.Names = captureNames(captures)
-	found, err := match.Suggest(readers, cfg)
-	return found, unmatched(err, "ask for a shorter --length, or record longer")
 }
 
 func (r suggested) text(w io.Writer) {

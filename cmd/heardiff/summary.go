@@ -6,6 +6,7 @@ import (
 
 	"heardiff/trials"
 	"heardiff/trials/link"
+	"heardiff/trials/study"
 )
 
 // summarize tells a listener how the session went: the counts, and what the whole study says of them with it, as "link" does.
@@ -44,11 +45,11 @@ func alone(r trials.Result, t trials.Tally) string {
 	if r.Plan.Sequential() {
 		return fmt.Sprintf("  The plan was to stop when the evidence sufficed; stopped at: %s.", orNone(string(r.Stopped)))
 	}
-	s, err := scoreRow(r, t)
-	if err != nil || math.IsNaN(s.pValue()) {
+	s, err := study.ScoreRow(r, t)
+	if err != nil || math.IsNaN(s.PValue()) {
 		return "  Too little to say anything."
 	}
-	return fmt.Sprintf("  A guesser does as well, or better, with probability %s in this session alone (uncorrected: it decides nothing).", probability(s.pValue()))
+	return fmt.Sprintf("  A guesser does as well, or better, with probability %s in this session alone (uncorrected: it decides nothing).", probability(s.PValue()))
 }
 
 func orNone(s string) string {

@@ -15,11 +15,11 @@ import (
 	"heardiff/cmd/heardiff/internal/printable"
 	"heardiff/trials"
 	"heardiff/trials/link"
-	"heardiff/trials/store"
+	"heardiff/trials/study"
 )
 
 // exportTables writes the study's tables and their dictionary into dir, all or none.
-func (a *app) exportTables(ctx context.Context, s *store.Store, dir string) error {
+func (a *app) exportTables(ctx context.Context, s *study.Study, dir string) error {
 	sheets := []*sheet{sessionSheet(), trialSheet(), resultSheet(), measurementSheet(), planSheet(), lookSheet(), familySheet(), dictionarySheet()}
 	var files []folderFile
 	for _, t := range sheets {
@@ -47,10 +47,10 @@ func (a *app) exportTables(ctx context.Context, s *store.Store, dir string) erro
 	if err := a.addSessions(ctx, s, sheets[0], sheets[1]); err != nil {
 		return err
 	}
-	addResults(sheets[2], l.result)
-	addMeasurements(sheets[3], l.result)
-	addPlans(sheets[4], sheets[5], l.plans, l.input.Family)
-	addFamily(sheets[6], l.input.Family)
+	addResults(sheets[2], l.Result)
+	addMeasurements(sheets[3], l.Result)
+	addPlans(sheets[4], sheets[5], l.Plans, l.Input.Family)
+	addFamily(sheets[6], l.Input.Family)
 	addDictionary(sheets[7], sheets)
 	for _, t := range sheets {
 		if err := t.end(); err != nil {
@@ -120,12 +120,12 @@ func soundedColumns() []column {
 }
 
 // addSessions adds a row a session, and a row a trial of those that have ended.
-func (a *app) addSessions(ctx context.Context, s *store.Store, all, each *sheet) error {
+func (a *app) addSessions(ctx context.Context, s *study.Study, all, each *sheet) error {
 	sessions, err := s.Sessions(ctx)
 	if err != nil {
 		return err
 	}
-	_, listeners, err := plansAndListeners(ctx, s)
+	_, listeners, err := s.PlansAndListeners(ctx)
 	if err != nil {
 		return err
 	}
@@ -137,12 +137,12 @@ func (a *app) addSessions(ctx context.Context, s *store.Store, all, each *sheet)
 	defer progress(1)
 	for i, v := range sessions {
 		progress(float64(i) / float64(len(sessions)))
-		r, err := revealStored(ctx, s, v)
+		r, err := s.RevealStored(ctx, v)
 		if errors.Is(err, trials.ErrBlind) {
 			continue // nothing of a running session leaves the study
 		}
 		if err != nil {
-			return damaged(v, err)
+			return study.Damaged(v, err)
 		}
 		l := listeners[v.Listener]
 		all.add(v.ID, v.Site, v.Plan, v.Listener, l.Group, l.Simulated, r.Silent, devicesOf(v, r), r.Plan.Design.String(), r.GivenUp, string(r.Stopped), r.Voids, r.Flags, r.Hurried, r.Begun, r.Ended, arrivals[v.ID])
@@ -151,7 +151,7 @@ func (a *app) addSessions(ctx context.Context, s *store.Store, all, each *sheet)
 	return nil
 }
 
-func addTrials(each *sheet, v store.Session, r trials.Result) {
+func addTrials(each *sheet, v study.Session, r trials.Result) {
 	comparisons := map[string]trials.Comparison{}
 	for _, c := range r.Plan.Comparisons {
 		comparisons[c.Name] = c
@@ -187,7 +187,7 @@ func timesOf(t trials.TrialResult) []any {
 }
 
 // devicesOf returns every device of a session, or what its row says where its entries name none.
-func devicesOf(v store.Session, r trials.Result) string {
+func devicesOf(v study.Session, r trials.Result) string {
 	if len(r.Devices) == 0 {
 		return v.Device
 	}

@@ -9,6 +9,7 @@ import (
 	"testing"
 
 	"heardiff/trials"
+	"heardiff/trials/study"
 )
 
 // Two right of sixteen has a one-sided p near 1 and is no accident: wherever a p is printed, the two-sided one stands
@@ -27,10 +28,10 @@ func TestTrapReliablyWrongIsSeenWhereverAPIsPrinted(t *testing.T) {
 	for _, design := range []trials.Design{trials.ABX, trials.SameDifferent} {
 		plan := trials.Plan{Design: design, Alpha: 0.05}
 		tally := trials.Tally{Comparison: trials.Comparison{Name: "one"}, Trials: 16, Correct: 2, Hits: 1, Misses: 7, FalseAlarms: 7, CorrectRejections: 1}
-		row, err := scoreRow(trials.Result{Plan: plan}, tally)
+		row, err := study.ScoreRow(trials.Result{Plan: plan}, tally)
 		must(t, err)
 		var out bytes.Buffer
-		resultsReport{Sessions: []sessionReport{{Rows: []comparisonReport{row}}}}.text(&out)
+		resultsText(&out, study.ResultsReport{Sessions: []study.SessionReport{{Rows: []study.ComparisonReport{row}}}})
 		p := map[trials.Design]string{trials.ABX: want, trials.SameDifferent: "0.010"}[design] // 2·(64 + 1)/C(16, 8) = 0.0101
 		if !columnHolds(out.String(), "two-sided", p) {
 			t.Errorf("results of %s:\n%s", design, out.String())

@@ -10,7 +10,8 @@ import (
 	"strings"
 	"testing"
 
-	"heardiff/cmd/heardiff/internal/wire"
+	"heardiff/playback/wav"
+	"heardiff/stats/wire"
 	"heardiff/trials"
 	"heardiff/trials/link"
 	"heardiff/trials/sqlite"
@@ -45,7 +46,7 @@ func inventedBench(t *testing.T) string {
 	t.Helper()
 	dir, study := emptyStudy(t)
 	clean := filepath.Join(dir, "clean.wav")
-	if _, err := writeClip(clean, music(5), ""); err != nil {
+	if err := wav.Save(clean, music(5), ""); err != nil {
 		t.Fatal(err)
 	}
 	for _, c := range []struct{ chain, dose string }{

@@ -16,6 +16,7 @@ import (
 
 	"heardiff/trials"
 	"heardiff/trials/link"
+	"heardiff/trials/study"
 )
 
 // closingScreens returns, of every session that has ended, what its listener is told now.
@@ -28,13 +29,13 @@ func closingScreens(t *testing.T) map[string]string {
 		t.Fatal(err)
 	}
 	defer s.Close()
-	ended, err := endedSessions(ctx, s, damaged)
+	ended, err := s.EndedSessions(ctx, study.Damaged)
 	if err != nil {
 		t.Fatal(err)
 	}
 	told := map[string]string{}
 	for _, v := range ended {
-		told[v.Listener+" "+v.result.Plan.Design.String()] += strings.Join(summarize(v.result, a.ownRows(ctx, s, v.ID, v.result)), "\n")
+		told[v.Listener+" "+v.Result.Plan.Design.String()] += strings.Join(summarize(v.Result, s.OwnRows(ctx, v.ID, v.Result)), "\n")
 	}
 	return told
 }
@@ -66,7 +67,7 @@ func TestEveryScreenGivesTheSameVerdicts(t *testing.T) {
 }
 
 // sameEverywhere compares the verdicts of all commands, so many at the least, and returns those of link.
-func sameEverywhere(t *testing.T, least int) []verdictReport {
+func sameEverywhere(t *testing.T, least int) []study.VerdictReport {
 	t.Helper()
 	linked := decoded(t, "rows", "link", "--json")
 	if len(linked) < least {
@@ -107,7 +108,7 @@ func sameEverywhere(t *testing.T, least int) []verdictReport {
 	return linked
 }
 
-func contains(all []verdictReport, v verdictReport) bool {
+func contains(all []study.VerdictReport, v study.VerdictReport) bool {
 	for _, one := range all {
 		if one.Kind == v.Kind && one.Listener == v.Listener && one.Group == v.Group && one.Design == v.Design && one.Verdict == v.Verdict && one.PStudy == v.PStudy && one.UpperPD == v.UpperPD {
 			return true
@@ -117,14 +118,14 @@ func contains(all []verdictReport, v verdictReport) bool {
 }
 
 // decoded reads a list of verdicts from the JSON of a command.
-func decoded(t *testing.T, key string, args ...string) []verdictReport {
+func decoded(t *testing.T, key string, args ...string) []study.VerdictReport {
 	t.Helper()
 	out, _ := command(t, 0, args...)
 	var whole map[string]json.RawMessage
 	if err := json.Unmarshal([]byte(out), &whole); err != nil {
 		t.Fatal(err)
 	}
-	var all []verdictReport
+	var all []study.VerdictReport
 	if err := json.Unmarshal(whole[key], &all); err != nil {
 		t.Fatal(err)
 	}

@@ -11,6 +11,7 @@ import (
 	"heardiff/cmd/heardiff/internal/printable"
 	"heardiff/cmd/heardiff/internal/report"
 	"heardiff/trials"
+	"heardiff/trials/study"
 )
 
 // mostPage is how large a page is taken for one, in bytes.
@@ -18,7 +19,7 @@ const mostPage = 64 << 20
 
 // verifiedPage is what "verify" tells of a report.
 type verifiedPage struct {
-	verifyReport
+	study.VerifyReport
 	File  string `json:"file"`
 	Title string `json:"title"`
 	// Rows counts the rows of results that were counted again, Texts what was compared with its digest.
@@ -52,7 +53,7 @@ func isPage(path string) bool {
 
 // verifyPage proves a report alone.
 func (a *app) verifyPage(ctx context.Context, path, head string) error {
-	f, size, err := openWhole(ctx, path)
+	f, size, err := study.OpenWhole(ctx, path)
 	if err != nil {
 		return err
 	}
@@ -64,12 +65,12 @@ func (a *app) verifyPage(ctx context.Context, path, head string) error {
 	if err != nil {
 		return fmt.Errorf("%s: %w", path, err)
 	}
-	c, err := interruptibly(ctx, func() (report.Checked, error) { return report.Check(page) })
+	c, err := study.Interruptibly(ctx, func() (report.Checked, error) { return report.Check(page) })
 	if err != nil {
 		return rejected(fmt.Errorf("%s: %w", path, err), `"heardiff report --out FILE.html" writes one`)
 	}
 	r := verifiedPage{File: path, Title: c.Title, Rows: c.Rows, Texts: c.Texts, Summary: c.Summary,
-		verifyReport: verifyReport{Schema: "heardiff.verify/1", Record: c.Head, Problems: c.Faults, Unknown: unknownOfPage}}
+		VerifyReport: study.VerifyReport{Schema: "heardiff.verify/1", Record: c.Head, Problems: c.Faults, Unknown: unknownOfPage}}
 	for _, s := range c.Sessions {
 		r.Sessions = append(r.Sessions, verifiedPageSession(s))
 	}
@@ -86,8 +87,8 @@ func (a *app) verifyPage(ctx context.Context, path, head string) error {
 	return nil
 }
 
-func verifiedPageSession(s report.CheckedSession) verifiedSession {
-	v := verifiedSession{Session: s.ID, Plan: s.Plan, State: "ended", Entries: len(s.Entries), Problems: s.Faults}
+func verifiedPageSession(s report.CheckedSession) study.VerifiedSession {
+	v := study.VerifiedSession{Session: s.ID, Plan: s.Plan, State: "ended", Entries: len(s.Entries), Problems: s.Faults}
 	if n := len(s.Entries); n > 0 {
 		v.Commitment, v.Head = s.Entries[0].Note, s.Entries[n-1].Hash
 	}
@@ -122,5 +123,5 @@ func (r verifiedPage) text(w io.Writer) {
 	if r.Summary {
 		fmt.Fprintln(w, "the page holds the counts of each session, not its answers: these are in the study alone")
 	}
-	r.verifyReport.text(w)
+	verifiedText(w, r.VerifyReport)
 }

@@ -9,7 +9,7 @@ import (
 	"strings"
 	"testing"
 
-	"heardiff/cmd/heardiff/internal/wire"
+	"heardiff/stats/wire"
 	"heardiff/trials"
 )
 

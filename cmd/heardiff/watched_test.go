@@ -12,7 +12,7 @@ import (
 
 	"heardiff/measure/match"
 	"heardiff/trials/bundle"
-	"heardiff/trials/store"
+	"heardiff/trials/study"
 )
 
 // Whatever reads a file, or computes for long, ends with 130 when it is interrupted, and leaves nothing.
@@ -44,22 +44,25 @@ func TestAnInterruptEndsTheMatchingOfCaptures(t *testing.T) {
 	s, err := a.openStudy(context.Background())
 	must(t, err)
 	defer s.Close()
-	captures, err := musicCaptures(context.Background(), s, "", 2)
+	captures, err := s.Captures(context.Background())
 	must(t, err)
-	excerpts, err := s.Excerpts(context.Background())
-	must(t, err)
-	first, second := excerpts[0].Presentations[0], excerpts[0].Presentations[2]
 	t.Setenv("XDG_CACHE_HOME", t.TempDir()) // an empty cache: the comparison is made, not remembered
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
 	for name, work := range map[string]func() error{
-		"prepare": func() error { _, err := a.match(ctx, s, captures, match.Excerpt{StartS: 1, LengthS: 2}); return err },
-		"suggest": func() error {
-			_, err := a.findStretches(ctx, s, captures, match.SuggestConfig{Count: 1, LengthS: 1})
+		"prepare": func() error {
+			_, err := s.Prepare(ctx, study.PrepareOptions{Excerpt: match.Excerpt{StartS: 1, LengthS: 2}})
 			return err
 		},
-		"link":        func() error { _, err := a.comparer(s).compare(ctx, first, second); return err },
-		"capture add": func() error { return a.describe(ctx, &store.Capture{}, s.Path(captures[0].Path)) },
+		"suggest": func() error {
+			_, _, err := s.Suggest(ctx, "", match.SuggestConfig{Count: 1, LengthS: 1})
+			return err
+		},
+		"link": func() error { _, err := s.Link(ctx); return err },
+		"capture add": func() error {
+			_, err := s.AddCapture(ctx, study.CaptureOptions{Chain: captures[0].Chain, Kind: "tone"}, s.Path(captures[0].Path))
+			return err
+		},
 	} {
 		if err := work(); !errors.Is(err, context.Canceled) {
 			t.Errorf("%s: error %v", name, err)
@@ -69,24 +72,24 @@ func TestAnInterruptEndsTheMatchingOfCaptures(t *testing.T) {
 
 // Files of a terabyte, which are holes: whoever reads one to its end is not back before the test gives up.
 func TestAnInterruptEndsHashingAndCopying(t *testing.T) {
-	study := listeningStudy(t, "abx", 3)
-	out := filepath.Join(filepath.Dir(study), "kit.bundle")
+	folder := listeningStudy(t, "abx", 3)
+	out := filepath.Join(filepath.Dir(folder), "kit.bundle")
 	command(t, 0, "export", "--kit", out, "--plan", "1")
 	a := &app{stdout: io.Discard, stderr: io.Discard, now: time.Now, getenv: os.Getenv}
 	s, err := a.openStudy(context.Background())
 	must(t, err)
 	defer s.Close()
-	hole := filepath.Join(study, "audio", "hole.wav")
+	hole := filepath.Join(folder, "audio", "hole.wav")
 	must(t, os.WriteFile(hole, nil, 0o600))
 	must(t, os.Truncate(hole, 1<<40))
-	of := recordedFile{filepath.Join("audio", "hole.wav"), strings.Repeat("0", 64)}
+	of := study.RecordedFile{Path: filepath.Join("audio", "hole.wav"), Sum: strings.Repeat("0", 64)}
 	for name, work := range map[string]func(ctx context.Context) error{
-		"verify, measure, prepare": func(ctx context.Context) error { _, err := a.checkRecorded(ctx, s, of); return err },
-		"listen, link":             func(ctx context.Context) error { _, err := a.openRecorded(ctx, s, of); return err },
+		"verify, measure, prepare": func(ctx context.Context) error { _, err := s.CheckRecorded(ctx, of); return err },
+		"listen, link":             func(ctx context.Context) error { _, err := s.OpenRecorded(ctx, of); return err },
 		"inspect":                  func(ctx context.Context) error { _, _, err := fingerprint(ctx, hole); return err },
-		"import":                   func(ctx context.Context) error { _, err := hashUntil(ctx, hole); return err },
+		"import":                   func(ctx context.Context) error { _, err := study.HashUntil(ctx, hole); return err },
 		"a bundle's audio": func(ctx context.Context) error {
-			f, size, err := openWhole(ctx, out)
+			f, size, err := study.OpenWhole(ctx, out)
 			must(t, err)
 			defer f.Close()
 			b, err := bundle.Read(f, size)

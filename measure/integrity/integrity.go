@@ -1,13 +1,13 @@
 package integrity
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
 
 	"heardiff/measure"
 	"heardiff/playback/pcm"
+	jsonwire "heardiff/stats/wire"
 )
 
 // ErrUnrelated is wrapped where nothing of the one recording is found in the other.
@@ -62,7 +62,7 @@ const ofReceived = "received"
 func (r *Result) UnmarshalJSON(data []byte) error {
 	type plain Result
 	var p plain
-	if err := json.Unmarshal(data, &p); err != nil {
+	if err := jsonwire.Unmarshal(data, &p); err != nil {
 		return err
 	}
 	if p.OffsetOf == "" {

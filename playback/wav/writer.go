@@ -192,6 +192,22 @@ func (w *Writer) Note(text string) {
 	w.note = append(w.note, comment...)
 }
 
+// Save writes a clip as 32-bit float, with a note unless that is "", in one step.
+func Save(path string, c pcm.Clip, note string) error {
+	w, err := Create(path, c.Format(), nil)
+	if err != nil {
+		return err
+	}
+	defer w.Abort()
+	if note != "" {
+		w.Note(note)
+	}
+	if err := w.Write(c.Channels); err != nil {
+		return err
+	}
+	return w.Close()
+}
+
 // Clipped returns how many samples have been clipped so far.
 func (w *Writer) Clipped() int { return w.clipped }
 

@@ -22,7 +22,7 @@ import (
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 
-	"heardiff/cmd/heardiff/internal/wire"
+	"heardiff/stats/wire"
 )
 
 // browser opens the page in a headless Chromium, which must be installed: without a browser this test fails, for a page

@@ -16,7 +16,7 @@ import (
 	"time"
 
 	"heardiff/cmd/heardiff/internal/plot"
-	"heardiff/cmd/heardiff/internal/wire"
+	"heardiff/stats/wire"
 	"heardiff/trials"
 	"heardiff/trials/link"
 )

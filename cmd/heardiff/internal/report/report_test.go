@@ -14,7 +14,7 @@ import (
 
 	"heardiff/cmd/heardiff/internal/plot"
 	"heardiff/cmd/heardiff/internal/report"
-	"heardiff/cmd/heardiff/internal/wire"
+	"heardiff/stats/wire"
 	"heardiff/trials"
 	"heardiff/trials/link"
 )

@@ -6,7 +6,6 @@
 package screen
 
 import (
-	"errors"
 	"fmt"
 	"time"
 
@@ -41,28 +40,12 @@ type Booth interface {
 
 // Errors of a Booth that are no fault of what was asked of it.
 var (
-	// ErrOver is wrapped where nothing can be kept any more: the session must be left at once.
-	ErrOver = errors.New("the session is left")
-	// ErrVoid is wrapped where a trial became void before what was asked could be done.
-	ErrVoid = errors.New("the trial is void, and one like it comes at the end")
+	ErrOver = trials.ErrOver
+	ErrVoid = trials.ErrVoid
 )
 
 // Sound is what the player does now.
-type Sound struct {
-	Playing trials.Label // LabelUnset: stopped
-	// Selected is what plays, or what was paused.
-	Selected trials.Label
-	// Position, Length, From and To are in seconds of the excerpt; From to To is looped.
-	Position, Length, From, To float64
-	// Envelope is the music's loudness over the excerpt, 0 to 1, the same for all presentations.
-	Envelope []float64
-	// Device says what plays: its name, rate and format.
-	Device string
-	// ByHand is true where a helper switches: there is no time line, and Play takes as long as the helper does.
-	ByHand bool
-	// Fault is set where the device has failed.
-	Fault error
-}
+type Sound = trials.Sound
 
 // hurryLine says that the answer which waits to be confirmed would be marked as hurried, or "".
 func hurryLine(v trials.View) string {

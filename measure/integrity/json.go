@@ -1,0 +1,8 @@
+package integrity
+
+import jsonwire "heardiff/stats/wire"
+
+// JSON has null where a number is NaN or infinite: not measurable, or not known.
+
+// MarshalJSON implements json.Marshaler.
+func (r Result) MarshalJSON() ([]byte, error) { return jsonwire.Object(r) }

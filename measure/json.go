@@ -1,0 +1,8 @@
+package measure
+
+import "heardiff/stats/wire"
+
+// JSON has null where a number is NaN or infinite: not measurable, or not known.
+
+// MarshalJSON implements json.Marshaler.
+func (r Inspection) MarshalJSON() ([]byte, error) { return wire.Object(r) }

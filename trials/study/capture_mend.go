@@ -1,0 +1,92 @@
+package study
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+
+	"heardiff/trials"
+)
+
+// defaultPiece is the name of a piece of music that is given none.
+const defaultPiece = "music"
+
+// FiledAs checks how a capture is to be filed, and fills in the name of the piece.
+func FiledAs(name, music string) (kind, piece string, err error) {
+	k, ok := CaptureKind(name)
+	if !ok {
+		return "", "", Misusedf("--as %q: %s", name, strings.Join(NamesOf(CaptureKinds()), ", "))
+	}
+	if k.Piece && music == "" {
+		music = defaultPiece
+	}
+	if !k.Piece && music != "" {
+		return "", "", Misusedf("--music %q goes with --as %s", music, Music.Name)
+	}
+	if err := trials.CheckText("--music", music); err != nil {
+		return "", "", Misused(err)
+	}
+	return k.Name, music, nil
+}
+
+// unusedCapture returns a capture, and refuses music from which an excerpt was cut.
+func (s *Study) unusedCapture(ctx context.Context, id int) (Capture, error) {
+	c, err := s.Capture(ctx, id)
+	if err != nil {
+		return c, InStudy(err)
+	}
+	if !isPiece(c.Kind) {
+		return c, nil
+	}
+	excerpts, err := s.Excerpts(ctx)
+	if err != nil {
+		return c, err
+	}
+	for _, e := range excerpts {
+		used := func(p Presentation) bool { return p.Chain == c.Chain }
+		if e.Music == c.Music && slices.ContainsFunc(e.Presentations, used) {
+			return c, Rejected(fmt.Errorf("capture %d: excerpt %q was cut from this music of chain %q", id, e.Name, c.Chain),
+				"results may rest on it; record the chain again and prepare another excerpt")
+		}
+	}
+	return c, nil
+}
+
+// RemoveCapture takes a capture, and what was measured of it, out of the study and deletes the study's copy of the file; the record keeps
+// what it was, and why it went. It returns the capture as it was.
+func (s *Study) RemoveCapture(ctx context.Context, id int, why string) (Capture, error) {
+	c, err := s.unusedCapture(ctx, id)
+	if err != nil {
+		return c, err
+	}
+	if err := s.record.RemoveCapture(ctx, id, why); err != nil {
+		return c, InStudy(err)
+	}
+	// The record is the study: a file that stays behind is no fault of it.
+	if err := s.DropAudio(ctx, c.Path); err != nil {
+		s.warn("the study's copy %s stays: %v", c.Path, err)
+	}
+	return c, nil
+}
+
+// RefileCapture files a capture under another kind, and returns it as it is filed now. What was measured of it goes.
+func (s *Study) RefileCapture(ctx context.Context, id int, kind, music, why string) (Capture, error) {
+	kind, music, err := FiledAs(kind, music)
+	if err != nil {
+		return Capture{}, err
+	}
+	c, err := s.unusedCapture(ctx, id)
+	if err != nil {
+		return c, err
+	}
+	if isSent(kind) || isSent(c.Kind) {
+		return c, Rejected(fmt.Errorf("capture %d: an integrity capture is compared with the file that was sent when it is added", c.ID),
+			"take it out with \"heardiff capture remove\" and add the file again")
+	}
+	c.Kind, c.Music = kind, music
+	if err := s.checkMates(ctx, c, fmt.Sprintf("capture %d", c.ID)); err != nil {
+		return c, err
+	}
+	return c, InStudy(s.record.RefileCapture(ctx, c.ID, c.Kind, c.Music, why))
+}

@@ -1,0 +1,59 @@
+package study
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"time"
+
+	"heardiff/playback/pcm"
+)
+
+// Host is the program around a study. Of the zero Host nothing is shown, and clock and environment are the system's. A Host is
+// shared by the studies that one command opens, and not used by several goroutines.
+type Host struct {
+	Now    func() time.Time
+	Getenv func(name string) string
+	// Warn is given a sentence that a person should read.
+	Warn func(text string)
+	// Progress is given what is being done, and returns what is then called with the part that is done, 0 to 1.
+	Progress func(what string) func(done float64)
+
+	right  foundRight
+	warned map[string]bool // keys that were warned of
+}
+
+func (h *Host) now() time.Time {
+	if h.Now == nil {
+		return time.Now()
+	}
+	return h.Now()
+}
+
+func (h *Host) getenv(name string) string {
+	if h.Getenv == nil {
+		return os.Getenv(name)
+	}
+	return h.Getenv(name)
+}
+
+func (h *Host) warn(format string, args ...any) {
+	if h.Warn != nil {
+		h.Warn(fmt.Sprintf(format, args...))
+	}
+}
+
+func (h *Host) progress(what string) func(done float64) {
+	if h.Progress == nil {
+		return func(float64) {}
+	}
+	return h.Progress(what)
+}
+
+// watched returns r, of which is shown how far it was read, and which ends with ctx.
+func (h *Host) watched(ctx context.Context, r pcm.Reader, what string) pcm.Reader {
+	return pcm.Until(ctx, r, h.progress(what))
+}
+
+// interruptible returns r that ends with ctx.
+func interruptible(ctx context.Context, r pcm.Reader) pcm.Reader { return pcm.Until(ctx, r, nil) }

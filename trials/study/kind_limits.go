@@ -1,0 +1,39 @@
+package study
+
+import (
+	"math"
+	"slices"
+
+	"heardiff/measure/tone"
+	"heardiff/trials/link"
+)
+
+// read returns a figure in dB of which more is worse, with the limit of that JSON key. Where it does not stand clear of the
+// recording set-up's own, it is only a bound of the chain's: the larger of the two.
+func read(value float64, limits []tone.Limit, key string) link.Figure {
+	i := slices.IndexFunc(limits, func(l tone.Limit) bool { return l.Figure == key })
+	if i < 0 || math.IsNaN(value) || math.IsNaN(limits[i].Limit) {
+		return link.Figure{Value: value, Limit: math.NaN()}
+	}
+	if limits[i].Standing != "measured" {
+		return link.Figure{Value: math.NaN(), Limit: math.Max(value, limits[i].Limit)}
+	}
+	return link.Figure{Value: value, Limit: limits[i].Limit}
+}
+
+// WorstFigure returns the figure of the channel that stands highest, by its bound where that is all there is.
+func WorstFigure[T any](channels []T, figure func(T) link.Figure) link.Figure {
+	size := func(f link.Figure) float64 {
+		if math.IsNaN(f.Value) {
+			return f.Limit
+		}
+		return f.Value
+	}
+	most := link.Figure{Value: math.NaN(), Limit: math.NaN()}
+	for _, c := range channels {
+		if f := figure(c); math.IsNaN(size(most)) || size(f) > size(most) {
+			most = f
+		}
+	}
+	return most
+}

@@ -1,0 +1,93 @@
+package study
+
+import (
+	"fmt"
+
+	"heardiff/measure"
+	"heardiff/playback/pcm"
+	"heardiff/stats/wire"
+	"heardiff/trials/link"
+)
+
+// Measured declares how captures of a kind are measured, with results of type T. It is a Measurer.
+type Measured[T any] struct {
+	Measure func(pcm.Reader, MeasureOptions) (T, error)
+	// Limited returns a result with the limits that one of the recording set-up alone sets.
+	Limited  func(result, floor T) (T, error)
+	Warnings func(*T) *measure.Warnings
+	// Reference: the measurement takes a signal through the same chain.
+	Reference bool
+	metrics   []metric[T]
+}
+
+// metric is a figure of a result that "link" compares; false where the result does not hold it.
+type metric[T any] struct {
+	link.Declared
+	of func(T) (link.Figure, bool)
+}
+
+// worstOf declares a metric that is read of each channel: the worst channel counts, whoever hears one hears it.
+func worstOf[T, C any](m link.Metric, channels func(T) []C, figure func(C) link.Figure) metric[T] {
+	return metric[T]{m.Declare(), func(r T) (link.Figure, bool) { return WorstFigure(channels(r), figure), true }}
+}
+
+// Capture implements Measurer.
+func (k Measured[T]) Capture(r pcm.Reader, o MeasureOptions) (any, error) { return k.Measure(r, o) }
+
+// Against implements Measurer.
+func (k Measured[T]) Against(result any, floor []byte) (any, error) {
+	limit, err := Stored[T](floor)
+	if err != nil {
+		return nil, fmt.Errorf("stored measurement of the floor: %w", err)
+	}
+	return k.Limited(result.(T), limit)
+}
+
+// WarningsIn implements Measurer.
+func (k Measured[T]) WarningsIn(result any) []string {
+	r := result.(T)
+	return k.Warnings(&r).Texts
+}
+
+// Declared implements Measurer.
+func (k Measured[T]) Declared() link.Metrics {
+	var all link.Metrics
+	for _, m := range k.metrics {
+		all = append(all, m.Declared)
+	}
+	return all
+}
+
+// Read implements Measurer.
+func (k Measured[T]) Read(result []byte, put func(link.Metric, link.Figure)) error {
+	r, err := Stored[T](result)
+	if err != nil {
+		return err
+	}
+	for _, m := range k.metrics {
+		if figure, ok := m.of(r); ok {
+			put(m.Metric, figure)
+		}
+	}
+	return nil
+}
+
+// Stored reads a result as it is stored.
+func Stored[T any](data []byte) (T, error) {
+	var r T
+	err := wire.Unmarshal(data, &r)
+	return r, err
+}
+
+// limitedBy makes a function that limits a copy of one that limits in place.
+func limitedBy[T any](set func(*T, T) error) func(T, T) (T, error) {
+	return func(result, floor T) (T, error) {
+		err := set(&result, floor)
+		return result, err
+	}
+}
+
+// plain makes a measure function of one that needs no options.
+func plain[T any](measure func(pcm.Reader) (T, error)) func(pcm.Reader, MeasureOptions) (T, error) {
+	return func(r pcm.Reader, _ MeasureOptions) (T, error) { return measure(r) }
+}

@@ -1,0 +1,132 @@
+package study
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"heardiff/stats/wire"
+	"heardiff/trials/link"
+)
+
+// studyFigures are the measured figures of a study's chains, the last result of each kind and chain, and whether each chain
+// delivered the words it was sent, in every capture that tells.
+type studyFigures struct {
+	Chains  []link.Chain
+	latest  map[string]map[string][]byte // by kind and chain, as stored
+	intact  map[string]bool
+	entered []link.Entered
+	// warnings are those of the captures' own results.
+	warnings []string
+}
+
+// ReadFigures reads every stored measurement. Of several channels the worst counts: whoever hears one hears it.
+func (s *Study) ReadFigures(ctx context.Context) (studyFigures, error) {
+	f := studyFigures{latest: map[string]map[string][]byte{}, intact: map[string]bool{}}
+	chains, err := s.Chains(ctx)
+	if err != nil {
+		return f, err
+	}
+	captures, err := s.Captures(ctx)
+	if err != nil {
+		return f, err
+	}
+	chainOf := map[int]string{}
+	for _, c := range captures {
+		chainOf[c.ID] = c.Chain
+	}
+	measured, err := s.Measurements(ctx)
+	if err != nil {
+		return f, err
+	}
+	entered, err := s.EnteredFigures(ctx)
+	if err != nil {
+		return f, err
+	}
+	all := map[string]map[link.Metric][]link.Figure{}
+	for _, c := range chains {
+		all[c.Name] = map[link.Metric][]link.Figure{}
+	}
+	var said captureWarnings
+	for _, m := range measured {
+		name := chainOf[m.Capture]
+		if err := f.add(name, all[name], m); err != nil {
+			return f, fmt.Errorf("measurement of capture %d: %w", m.Capture, err)
+		}
+		r, err := Stored[resultWarnings](m.Result)
+		if err != nil {
+			return f, fmt.Errorf("measurement of capture %d: %w", m.Capture, err)
+		}
+		said.add(m.Capture, name, r.Warnings)
+	}
+	f.warnings = said.list()
+	for _, e := range entered {
+		one := link.Entered{Chain: e.Chain, Metric: link.Metric(e.Metric), Value: OrNaN(e.Value), Limit: OrNaN(e.Limit), Unit: e.Unit, Source: e.Source}
+		f.entered = append(f.entered, one)
+		if figures, ok := all[e.Chain]; ok {
+			figures[one.Metric] = append(figures[one.Metric], link.Figure{Value: one.Value, Limit: one.Limit, Entered: true})
+		}
+	}
+	for _, c := range chains {
+		f.Chains = append(f.Chains, link.Chain{Name: c.Name, About: c.About, Role: c.Role, Cost: OrNaN(c.Cost), After: c.After, Figures: all[c.Name]})
+	}
+	return f, nil
+}
+
+// resultWarnings is what results of all kinds have in common.
+type resultWarnings struct {
+	Warnings []string `json:"warnings"`
+}
+
+func OrNaN(v *float64) float64 {
+	if v == nil {
+		return math.NaN()
+	}
+	return *v
+}
+
+// add adds what a stored result says of a chain.
+func (f studyFigures) add(chain string, figures map[link.Metric][]link.Figure, m Measurement) error {
+	k, _ := KindNamed(m.Kind) // results of another program's kinds say nothing here
+	if k.delivers != nil {
+		intact, err := k.delivers(m.Result)
+		if err != nil {
+			return err
+		}
+		before, known := f.intact[chain]
+		f.intact[chain] = intact && (before || !known)
+	}
+	if k.Measurement == nil {
+		return nil
+	}
+	if f.latest[m.Kind] == nil {
+		f.latest[m.Kind] = map[string][]byte{}
+	}
+	f.latest[m.Kind][chain] = m.Result
+	return k.Measurement.Read(m.Result, func(metric link.Metric, figure link.Figure) { figures[metric] = append(figures[metric], figure) })
+}
+
+// Delivered says whether both chains delivered the words they were sent; nil where that is not known.
+func (f studyFigures) Delivered(a, b string) *bool {
+	intactA, knownA := f.intact[a]
+	intactB, knownB := f.intact[b]
+	both := intactA && intactB
+	if both || knownA && !intactA || knownB && !intactB {
+		return &both
+	}
+	return nil
+}
+
+// preparedErrors returns what matching left between two presentations: the difference of their own errors against the
+// common reference.
+func preparedErrors(a, b Presentation) (levelDB, offsetUS float64) {
+	type errors struct {
+		LevelErrorDB  float64 `json:"level_error_db"`
+		OffsetErrorUS float64 `json:"offset_error_us"`
+	}
+	var ea, eb errors
+	if wire.Unmarshal(a.Result, &ea) != nil || wire.Unmarshal(b.Result, &eb) != nil {
+		return math.NaN(), math.NaN()
+	}
+	return eb.LevelErrorDB - ea.LevelErrorDB, eb.OffsetErrorUS - ea.OffsetErrorUS
+}

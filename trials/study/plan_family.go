@@ -1,0 +1,38 @@
+package study
+
+import (
+	"context"
+	"fmt"
+
+	"heardiff/trials"
+	"heardiff/trials/link"
+)
+
+// fit checks a plan against what the study asks already, and returns that with the plan, and the level at which the first
+// test of one listener is judged.
+func (o PlanOptions) fit(ctx context.Context, s *Study, p *trials.Plan) (link.Family, float64, error) {
+	before, fixed, err := s.StudyFamily(ctx)
+	if err != nil {
+		return before, 0, err
+	}
+	switch {
+	case fixed && (o.Listeners > 0 || o.Comparisons > 0):
+		return before, 0, Rejected(fmt.Errorf("the study has begun: it is planned for %d listeners and %d comparisons", before.Listeners, before.Comparisons),
+			"these share its alpha, and cannot be changed once answers are in; what comes on top has a small part kept for it")
+	case before.Alpha == 0:
+	case !o.AlphaGiven:
+		p.Alpha = before.Alpha
+	case p.Alpha != before.Alpha:
+		return before, 0, Rejected(fmt.Errorf("the study's alpha is %g, fixed by its first plan, and not %g", before.Alpha, p.Alpha), "leave --alpha out")
+	}
+	if o.Listeners > 0 || o.Comparisons > 0 {
+		p.Study = &trials.Scope{Listeners: o.Listeners, Comparisons: o.Comparisons}
+	}
+	f := before
+	if !fixed {
+		if f, _, err = s.StudyFamily(ctx, *p); err != nil {
+			return f, 0, err
+		}
+	}
+	return f, f.LevelOf(*p), nil
+}

@@ -1,0 +1,59 @@
+package study
+
+import (
+	"fmt"
+	"strings"
+
+	"heardiff/measure/impair"
+	"heardiff/stats/wire"
+	"heardiff/trials"
+	"heardiff/trials/link"
+)
+
+// doseMetrics say what the doses of each quantity are of.
+var doseMetrics = map[impair.Quantity]link.Metric{
+	impair.RandomJitter: link.DoseRandomJitter, impair.PeriodicJitter: link.DosePeriodicJitter,
+	impair.NoiseLevel: link.DoseNoise, impair.Gain: link.DoseGain,
+}
+
+// doseOf returns the known dose that a presentation carries, nil for none.
+func doseOf(p Presentation) *dosed {
+	var of struct {
+		Dosed *dosed `json:"dosed"`
+	}
+	if p.Treatment == "" || wire.Unmarshal(p.Result, &of) != nil {
+		return nil
+	}
+	return of.Dosed
+}
+
+// rungs compares a clean presentation with each dose of the ladder that the flags name.
+func (o PlanOptions) rungs(excerpts []Excerpt) ([]trials.Comparison, error) {
+	ladders := map[string][]trials.Comparison{}
+	var names []string
+	for _, e := range excerpts {
+		if o.Excerpt != "" && e.Name != o.Excerpt {
+			continue
+		}
+		for _, p := range e.Presentations {
+			d := doseOf(p)
+			clean, ok := presentation(e, p.Chain, "")
+			if d == nil || !ok || o.A != "" && p.Chain != o.A || o.Ladder != d.Quantity.String() && o.Ladder != d.Words {
+				continue
+			}
+			name := fmt.Sprintf("%s of %s in %s", d.Words, p.Chain, e.Name)
+			if len(ladders[name]) == 0 {
+				names = append(names, name)
+			}
+			ladders[name] = append(ladders[name], trials.Comparison{Name: fmt.Sprintf("%s + %s", p.Chain, p.Treatment), A: p.Chain, B: p.Chain,
+				Excerpt: e.Name, AudioA: clean.SHA256, AudioB: p.SHA256, Trials: o.Trials})
+		}
+	}
+	switch len(names) {
+	case 1:
+		return ladders[names[0]], nil
+	case 0:
+		return nil, Rejected(fmt.Errorf("no ladder of %q is prepared", o.Ladder), `"heardiff prepare --ladder" makes one`)
+	}
+	return nil, Misusedf("--ladder %q: there are %s: choose by --a, by --excerpt, or by the words before \" of \"", o.Ladder, strings.Join(names, "; "))
+}

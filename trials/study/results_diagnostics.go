@@ -1,0 +1,54 @@
+package study
+
+import (
+	"fmt"
+
+	"heardiff/stats"
+	"heardiff/trials"
+)
+
+// Diagnose describes the scored trials in the order in which they were answered. Practice, controls and void trials are
+// not among them: what they ask is easier, or nothing.
+func (r *SessionReport) Diagnose(result trials.Result) error {
+	var second, right []bool
+	answers := result.Plan.Design.Answers()
+	for _, t := range result.Trials {
+		if t.Kind == trials.Scored && t.Void == "" {
+			second = append(second, t.Answer == answers[1])
+			right = append(right, t.Correct)
+		}
+	}
+	if len(right) == 0 {
+		return nil
+	}
+	d, err := diagnosis(len(answers), second, right)
+	if err != nil {
+		return fmt.Errorf("session %q: %w", r.Session, err)
+	}
+	if result.Plan.Sequential() {
+		d.Notes = append(d.Notes, "the session could stop when its evidence sufficed: right answers crowd at the end of one that did")
+	}
+	if n := countScored(result.Plan); n > 1 {
+		d.Notes = append(d.Notes, fmt.Sprintf("%d comparisons are taken together: what differs between them can look like a change on the way", n))
+	}
+	r.Diagnostics = &d
+	return nil
+}
+
+// diagnosis describes trials in order; of more than two answers it looks for no pattern.
+func diagnosis(answers int, second, right []bool) (stats.Diagnostics, error) {
+	if answers > 2 {
+		return stats.DiagnoseAccuracy(right)
+	}
+	return stats.Diagnose(second, right, 0.95)
+}
+
+func countScored(p trials.Plan) int {
+	n := 0
+	for _, c := range p.Comparisons {
+		if c.Kind == trials.Scored {
+			n++
+		}
+	}
+	return n
+}

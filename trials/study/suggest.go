@@ -1,0 +1,23 @@
+package study
+
+import (
+	"context"
+
+	"heardiff/measure/match"
+)
+
+// Suggest names stretches of the captured music that are worth listening to, and the piece.
+func (s *Study) Suggest(ctx context.Context, music string, cfg match.SuggestConfig) (piece string, found []match.Suggestion, err error) {
+	captures, err := s.MusicCaptures(ctx, music, 1)
+	if err != nil {
+		return "", nil, err
+	}
+	readers, done, err := s.openCaptures(ctx, captures, "looking for stretches in")
+	if err != nil {
+		return "", nil, err
+	}
+	defer done()
+	cfg.Names = captureNames(captures)
+	found, err = match.Suggest(readers, cfg)
+	return captures[0].Music, found, unmatched(err, "ask for a shorter --length, or record longer")
+}
