@@ -97,6 +97,8 @@ func linkText(w io.Writer, r link.Result) {
 			}
 		}
 	}
+	thresholdsText(w, r.Thresholds)
+	againstText(w, r)
 	enteredText(w, r.Entered, r.Metrics)
 	for _, trend := range r.Trends {
 		if trend.Group == "" && (trend.Treatment != "" || trend.Metric == link.RandomJitter || trend.Metric == link.DeterministicJitter) {

@@ -102,14 +102,21 @@ type sitting struct {
 
 func sit(t *testing.T, study string, extra ...string) *sitting {
 	t.Helper()
-	s := &sitting{t: t, file: filepath.Join(t.TempDir(), "heard.wav"), chains: map[string]pcm.Clip{}, ended: make(chan int, 1)}
+	s := sitDown(t, append([]string{"listen", "--plan", "1", "--listener", "L1"}, extra...)...)
 	for _, chain := range []string{"left", "right"} {
 		s.chains[chain] = loadWAV(t, filepath.Join(study, "audio", "excerpts", "e", chain+".wav"))
 	}
+	return s
+}
+
+// sitDown begins a sitting that knows no chain's audio yet.
+func sitDown(t *testing.T, listen ...string) *sitting {
+	t.Helper()
+	s := &sitting{t: t, file: filepath.Join(t.TempDir(), "heard.wav"), chains: map[string]pcm.Clip{}, ended: make(chan int, 1)}
 	inRead, inWrite := io.Pipe()
 	outRead, outWrite := io.Pipe()
 	s.in, s.out = inWrite, bufio.NewScanner(outRead)
-	args := append([]string{"listen", "--plan", "1", "--listener", "L1", "--plain", "--device", "file:" + s.file}, extra...)
+	args := append(listen, "--plain", "--device", "file:"+s.file)
 	go func() {
 		code := run(context.Background(), args, inRead, outWrite, io.Discard)
 		outWrite.Close()

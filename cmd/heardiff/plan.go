@@ -62,16 +62,32 @@ With --ladder each dose that "prepare --ladder" made is compared with the clean 
 times each: a threshold test by the method of constant stimuli. --a names the chain where the
 study holds ladders of several.
 
+With --threshold each next dose follows from the answers so far, --trials at the most; several
+ladders, each given by a --threshold of its own, are mixed unseen:
+  bayes      at the dose from which the threshold is expected to become known best
+  staircase  down a step after three right answers, up after a wrong one
+  constant   each dose equally often, in random order
+--within ends it when the 95 % interval of the threshold is that narrow. Practice and catch trials
+are at the largest dose, --negative ones at none. --training is a run to learn by, from the largest
+dose down: every answer is followed by how it went, and no result counts it.
+
 ` + howAlphaIsShared + `
 
 Layout: "interleaved" spreads fatigue over all comparisons, "blocked" lets the listener stay
 with one; both draw their order by chance.`,
 		Example: `  heardiff plan new --design abx --a direct --b optical --trials 42 --alpha 0.05
   heardiff plan new --design same-different --a direct --b optical --trials 60 --positive 8 --negative 8 --listeners 6
-  heardiff plan new --ladder random-jitter --design two-interval --trials 20 --practice 4`,
+  heardiff plan new --ladder random-jitter --design two-interval --trials 20 --practice 4
+  heardiff plan new --threshold random-jitter --threshold periodic-jitter --within 2dB`,
 		Args: exactArgs(),
 		RunE: func(c *cobra.Command, _ []string) error {
-			o.AlphaGiven = c.Flags().Changed("alpha")
+			o.AlphaGiven, o.DesignGiven = c.Flags().Changed("alpha"), c.Flags().Changed("design")
+			if len(o.Threshold.Ladders) > 0 && !c.Flags().Changed("practice") {
+				o.Practice = -1
+			}
+			if len(o.Threshold.Ladders) > 0 && !c.Flags().Changed("positive") {
+				o.Positive = -1
+			}
 			return a.newPlan(c.Context(), o)
 		},
 	}
@@ -86,8 +102,12 @@ func planFlags(o *study.PlanOptions, f *pflag.FlagSet) {
 	f.StringVar(&o.B, "b", "", "the `chain` compared with it")
 	f.StringVar(&o.Excerpt, "excerpt", "", "the `excerpt` (else the only one that holds both chains)")
 	f.StringVar(&o.Ladder, "ladder", "", "compare a clean excerpt with each dose of a prepared ladder: its `kind`, or its words")
+	f.StringArrayVar(&o.Threshold.Ladders, "threshold", nil, "find the threshold on a prepared `ladder`, the next dose by the answers: its kind, or its words")
+	f.StringVar(&o.Threshold.Within, "within", "", "a threshold run ends when the 95 % interval is ± so many `dB` or narrower (else at --trials)")
+	f.StringVar(&o.Threshold.Procedure, "procedure", o.Threshold.Procedure, "how a threshold run chooses its doses: `bayes`, staircase or constant")
+	f.BoolVar(&o.Threshold.Training, "training", false, "a threshold run to learn by, with feedback; it counts in no result")
 	f.StringArrayVar(&o.Also, "also", nil, "a further comparison in the same sitting, `A:B[:EXCERPT]`")
-	f.IntVar(&o.Trials, "trials", 0, "`trials` of each comparison")
+	f.IntVar(&o.Trials, "trials", 0, "`trials` of each comparison; of a threshold run the most of each ladder (else 250)")
 	f.Float64Var(&o.Alpha, "alpha", o.Alpha, "the accepted `risk` that the study calls any guesser a hearer (else that of its first plan)")
 	f.IntVar(&o.Listeners, "listeners", 0, "`number` of listeners the study is planned for (else those added before its first session)")
 	f.IntVar(&o.Comparisons, "comparisons", 0, "`number` of comparisons it is planned for (else those planned before its first session)")

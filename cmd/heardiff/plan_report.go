@@ -44,6 +44,9 @@ func (a *app) printPlan(p trials.Plan, f link.Family) error {
 
 func reportPlan(p trials.Plan, f link.Family) (planReport, error) {
 	r := planReport{Schema: "heardiff.plan/1", Plan: p, Hash: p.HashText(), Family: f.Said(), Level: f.LevelOf(p)}
+	if p.Threshold != nil {
+		return r, nil // it asks for a threshold: no count decides
+	}
 	judged := p
 	judged.Alpha = f.TestLevel(p)
 	truths := []float64{0.6, 0.7, 0.8}
@@ -84,6 +87,10 @@ func scoredTrials(p trials.Plan) int {
 }
 
 func (r planReport) text(w io.Writer) {
+	if r.Threshold != nil {
+		r.thresholdText(w)
+		return
+	}
 	fmt.Fprintf(w, "plan %s: %s, alpha %g, smallest effect %g of trials truly known, %s, %s order\nhash %s\n",
 		r.ID, r.Design, r.Alpha, r.SmallestEffect, r.Layout, r.Order, r.Hash)
 	t := newTable("comparison", "trials", "kind", "excerpt")

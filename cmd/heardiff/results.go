@@ -77,6 +77,8 @@ func resultsText(w io.Writer, r study.ResultsReport) {
 	for _, s := range r.Sessions {
 		sessionNotes(w, s)
 	}
+	sessionThresholdsText(w, r)
+	thresholdsText(w, r.Thresholds)
 	writeVerdicts(w, r.Verdicts, r.Family)
 	for _, gap := range r.Absent {
 		fmt.Fprintf(w, "\n%s\n", gap)
@@ -88,7 +90,7 @@ func addSessionRows(t *table, r study.SessionReport) {
 	if len(r.Rows) == 0 {
 		t.row(append(id, "(hidden until the end)", "", "", fmt.Sprint(r.Answered), "", "", "")...)
 	}
-	for _, c := range r.Rows {
+	for _, c := range gradedTogether(r.Rows) {
 		d := "–"
 		if c.Score != nil {
 			d = decimals(c.Score.DPrime)

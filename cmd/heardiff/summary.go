@@ -16,7 +16,11 @@ func summarize(r trials.Result, rows []link.Row) []string {
 	if r.GivenUp {
 		lines = append(lines, "It was given up early: it stays in the study and counts as given up.")
 	}
+	lines = append(lines, thresholdLines(r)...)
 	for _, t := range r.Tallies {
+		if t.Comparison.Kind == trials.Graded {
+			continue
+		}
 		lines = append(lines, "", fmt.Sprintf("%s: %d of %d right", t.Comparison.Name, t.Correct, t.Trials)+kindNote(t.Comparison.Kind))
 		if t.Comparison.Kind == trials.Scored && t.Trials > 0 {
 			lines = append(lines, alone(r, t))
@@ -25,7 +29,7 @@ func summarize(r trials.Result, rows []link.Row) []string {
 	for _, row := range rows {
 		lines = append(lines, "", "The study says now:", "  "+row.Says())
 	}
-	if len(rows) == 0 {
+	if len(rows) == 0 && r.Plan.Threshold == nil {
 		lines = append(lines, "", `What the study says of it: "heardiff link".`)
 	}
 	if r.Silent {

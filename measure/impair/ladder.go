@@ -57,6 +57,15 @@ func (q *Quantity) UnmarshalText(text []byte) (err error) {
 // Unit returns the unit of the quantity's doses.
 func (q Quantity) Unit() string { return quantities[q].unit }
 
+// LevelDB returns a dose of the quantity as a level in dB, on which thresholds are estimated: 20·log10 of its size in the unit, or the dose
+// itself where that is a level. −Inf for no dose.
+func (q Quantity) LevelDB(dose float64) float64 {
+	if q == NoiseLevel {
+		return dose
+	}
+	return 20 * math.Log10(math.Abs(dose))
+}
+
 // Ladder is a graded set of doses of one quantity, the material of a threshold test.
 //
 // Jitter goes from From to To in equal ratios; noise and gain in equal steps of decibels, which are equal ratios too.

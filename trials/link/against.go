@@ -227,6 +227,9 @@ type Published struct {
 	Certainty string `json:"certainty"`
 }
 
+// NS returns the band in nanoseconds RMS.
+func (p Published) NS() (low, high float64) { return p.LowPS / 1000, p.HighPS / 1000 }
+
 // PublishedThresholds returns thresholds of jitter from the literature, in ps RMS. None was read in its original: each says so.
 func PublishedThresholds() []Published {
 	return []Published{

@@ -179,11 +179,7 @@ func (c *climbed) thresholds() ([]Threshold, error) {
 	if len(c.rungs) == 0 {
 		return nil, nil // every session was left out
 	}
-	levels := make([]float64, len(c.rungs))
-	for i, r := range c.rungs {
-		levels[i] = r.levelDB
-	}
-	grid, err := stats.NewThresholdGrid(levels, c.chance, stats.PriorFor(levels[0], levels[len(levels)-1]))
+	grid, err := c.grid()
 	if err != nil {
 		return nil, err
 	}
@@ -202,6 +198,12 @@ func (c *climbed) thresholds() ([]Threshold, error) {
 		out = append(out, c.mean("group", g, own, func(t Threshold) bool { return counted(t) && t.Group == g })...)
 	}
 	return append(out, c.mean("all", "", own, counted)...), nil
+}
+
+// grid returns that on which thresholds of the ladder are estimated.
+func (c *climbed) grid() (*stats.ThresholdGrid, error) {
+	levels := levelsOf(c.rungs)
+	return stats.NewThresholdGrid(levels, c.chance, stats.PriorFor(levels[0], levels[len(levels)-1]))
 }
 
 // groupsIn returns the groups, where there are two or more.
@@ -373,7 +375,7 @@ func (c *climbed) addPoints(sum []stats.Count, of Threshold) {
 	}
 }
 
-// words says what the threshold is.
+// words says what the threshold is, and whose.
 func (t Threshold) words() string {
 	who := "listener " + t.Listener
 	switch t.Kind {
@@ -382,9 +384,15 @@ func (t Threshold) words() string {
 	case "all":
 		who = "all listeners"
 	}
-	who = fmt.Sprintf("%s in %s, %s", t.What, t.Excerpt, who)
+	return fmt.Sprintf("%s in %s, %s: %s", t.What, t.Excerpt, who, t.found())
+}
+
+// OwnWords says what the threshold is to whom it is of.
+func (t Threshold) OwnWords() string { return fmt.Sprintf("%s: %s", t.What, t.found()) }
+
+func (t Threshold) found() string {
 	if math.IsNaN(t.ThresholdDB) {
-		return who + ": " + t.boundWords()
+		return t.boundWords()
 	}
 	what := "threshold"
 	if t.Kind != "listener" {
@@ -393,7 +401,7 @@ func (t Threshold) words() string {
 			what += fmt.Sprintf(" (%d more have none: it is above or below all that was played to them)", t.WithoutOne)
 		}
 	}
-	return fmt.Sprintf("%s: %s %s %s, 95 %% interval %s to %s; what it changes lies %.0f dB below the music", who, what, digits(t.Threshold), t.Unit,
+	return fmt.Sprintf("%s %s %s, 95 %% interval %s to %s; what it changes lies %.0f dB below the music", what, digits(t.Threshold), t.Unit,
 		digits(t.ThresholdInterval[0]), digits(t.ThresholdInterval[1]), t.BelowMusicDB)
 }
 

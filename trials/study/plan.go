@@ -21,11 +21,15 @@ type PlanOptions struct {
 	Also []string
 	// Ladder compares a clean excerpt of A with each dose of a prepared ladder, by its kind or its words; "": none.
 	Ladder string
+	// Threshold makes it a threshold run; Trials is then the most trials of each ladder.
+	Threshold ThresholdOptions
+	// DesignGiven: Design was asked for, and is not that of a threshold run where nothing is.
+	DesignGiven bool
 	// ByHand: no files, a helper connects the chains.
 	ByHand bool
 
 	Trials                       int // of each comparison
-	Practice, Positive, Negative int // trials of practice and of controls
+	Practice, Positive, Negative int // trials of practice and of controls; of a threshold run below 0: as many as usual
 	Layout, Order                string
 	Stopping, Boundary           string
 	Looks                        int
@@ -43,7 +47,8 @@ type PlanOptions struct {
 // UsualPlan returns the options of an ABX plan, without what it compares and how often.
 func UsualPlan() PlanOptions {
 	return PlanOptions{Design: "abx", Layout: "interleaved", Order: "independent", Stopping: "fixed", Boundary: "evidence",
-		Alpha: 0.05, SmallestEffect: 0.3, RestMinutes: 20, LeastSeconds: trials.LeastSeconds}
+		Threshold: ThresholdOptions{Procedure: "bayes"},
+		Alpha:     0.05, SmallestEffect: 0.3, RestMinutes: 20, LeastSeconds: trials.LeastSeconds}
 }
 
 // Check refuses options that no study could make a plan of.
@@ -59,7 +64,9 @@ func (s *Study) NewPlan(ctx context.Context, o PlanOptions) (trials.Plan, link.F
 	if err != nil {
 		return p, family, err
 	}
-	if o.ByHand {
+	if len(o.Threshold.Ladders) > 0 {
+		err = o.thresholdRun(ctx, s, &p)
+	} else if o.ByHand {
 		p.Comparisons, err = o.comparisonByHand(ctx, s)
 	} else {
 		p.Comparisons, err = o.comparisons(ctx, s)
@@ -105,6 +112,9 @@ func (h *Host) warnOfControls(p trials.Plan) {
 
 // plan turns the options into a plan without its comparisons.
 func (o *PlanOptions) plan() (trials.Plan, error) {
+	if err := o.asThreshold(); err != nil {
+		return trials.Plan{}, err
+	}
 	p := trials.Plan{ID: o.ID, Alpha: o.Alpha, SmallestEffect: o.SmallestEffect, RestMinutes: o.RestMinutes, SingleBlind: o.ByHand, LeastSeconds: o.LeastSeconds}
 	if err := p.Design.UnmarshalText([]byte(o.Design)); err != nil {
 		return p, Misusedf("--design %q: %s", o.Design, trials.DesignNames())
@@ -124,7 +134,7 @@ func (o *PlanOptions) plan() (trials.Plan, error) {
 	switch {
 	case o.Ladder != "" && (o.B != "" || len(o.Also) > 0 || o.ByHand):
 		return p, Misusedf("--ladder compares an excerpt with doses of itself: it goes without --b, --also and --by-hand")
-	case o.Ladder == "" && (o.A == "" || o.B == ""):
+	case o.Ladder == "" && len(o.Threshold.Ladders) == 0 && (o.A == "" || o.B == ""):
 		return p, Misusedf("two chains are wanted: --a CHAIN --b CHAIN")
 	case o.Trials < 1:
 		return p, Misusedf("--trials %d: one or more (\"heardiff power\" tells how many)", o.Trials)

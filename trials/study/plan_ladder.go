@@ -29,7 +29,23 @@ func doseOf(p Presentation) *dosed {
 
 // rungs compares a clean presentation with each dose of the ladder that the flags name.
 func (o PlanOptions) rungs(excerpts []Excerpt) ([]trials.Comparison, error) {
-	ladders := map[string][]trials.Comparison{}
+	steps, err := o.ladderSteps(excerpts, "ladder", o.Ladder)
+	var all []trials.Comparison
+	for _, s := range steps {
+		all = append(all, s.Comparison)
+	}
+	return all, err
+}
+
+// ladderStep is a dose of a ladder, and its comparison with the clean presentation.
+type ladderStep struct {
+	trials.Comparison
+	dosed
+}
+
+// ladderSteps returns the steps of the ladder that a flag names by its kind or its words.
+func (o PlanOptions) ladderSteps(excerpts []Excerpt, flag, ladder string) ([]ladderStep, error) {
+	ladders := map[string][]ladderStep{}
 	var names []string
 	for _, e := range excerpts {
 		if o.Excerpt != "" && e.Name != o.Excerpt {
@@ -38,22 +54,22 @@ func (o PlanOptions) rungs(excerpts []Excerpt) ([]trials.Comparison, error) {
 		for _, p := range e.Presentations {
 			d := doseOf(p)
 			clean, ok := presentation(e, p.Chain, "")
-			if d == nil || !ok || o.A != "" && p.Chain != o.A || o.Ladder != d.Quantity.String() && o.Ladder != d.Words {
+			if d == nil || !ok || o.A != "" && p.Chain != o.A || ladder != d.Quantity.String() && ladder != d.Words {
 				continue
 			}
 			name := fmt.Sprintf("%s of %s in %s", d.Words, p.Chain, e.Name)
 			if len(ladders[name]) == 0 {
 				names = append(names, name)
 			}
-			ladders[name] = append(ladders[name], trials.Comparison{Name: fmt.Sprintf("%s + %s", p.Chain, p.Treatment), A: p.Chain, B: p.Chain,
-				Excerpt: e.Name, AudioA: clean.SHA256, AudioB: p.SHA256, Trials: o.Trials})
+			ladders[name] = append(ladders[name], ladderStep{trials.Comparison{Name: fmt.Sprintf("%s + %s", p.Chain, p.Treatment), A: p.Chain, B: p.Chain,
+				Excerpt: e.Name, AudioA: clean.SHA256, AudioB: p.SHA256, Trials: o.Trials}, *d})
 		}
 	}
 	switch len(names) {
 	case 1:
 		return ladders[names[0]], nil
 	case 0:
-		return nil, Rejected(fmt.Errorf("no ladder of %q is prepared", o.Ladder), `"heardiff prepare --ladder" makes one`)
+		return nil, Rejected(fmt.Errorf("no ladder of %q is prepared", ladder), `"heardiff prepare --ladder" makes one`)
 	}
-	return nil, Misusedf("--ladder %q: there are %s: choose by --a, by --excerpt, or by the words before \" of \"", o.Ladder, strings.Join(names, "; "))
+	return nil, Misusedf("--%s %q: there are %s: choose by --a, by --excerpt, or by the words before \" of \"", flag, ladder, strings.Join(names, "; "))
 }

@@ -21,6 +21,8 @@ type ResultsReport struct {
 	// Verdicts are those of the whole study, see "link".
 	Verdicts []VerdictReport `json:"verdicts"`
 	Family   link.Said       `json:"-"`
+	// Thresholds are those of the study's threshold runs, see "link".
+	Thresholds []link.Threshold `json:"thresholds"`
 	// Absent names what was begun at other sites and has not come back.
 	Absent []string `json:"absent"`
 }
@@ -45,10 +47,12 @@ type SessionReport struct {
 	Voided   int         `json:"voided"`
 	Flagged  int         `json:"flags"`
 	// Head is the hash of the session's last entry, Seed what its order was dealt from, once it has ended.
-	Head   string               `json:"head"`
-	Seed   string               `json:"seed,omitempty"`
-	Rows   []ComparisonReport   `json:"comparisons"`
-	Trials []trials.TrialResult `json:"trials"`
+	Head string             `json:"head"`
+	Seed string             `json:"seed,omitempty"`
+	Rows []ComparisonReport `json:"comparisons"`
+	// Thresholds are what the session alone says of the ladders of a threshold run, or a training.
+	Thresholds []link.SessionThreshold `json:"thresholds,omitempty"`
+	Trials     []trials.TrialResult    `json:"trials"`
 	// Diagnostics describe the scored trials of a session that has ended; they change no result.
 	Diagnostics *stats.Diagnostics `json:"diagnostics,omitempty"`
 }
@@ -102,6 +106,7 @@ func (s *Study) Results(ctx context.Context, session string) (ResultsReport, err
 		return r, nil
 	}
 	r.Verdicts, r.Family = VerdictsOf(l.Result, ""), l.Result.Family
+	r.Thresholds = l.Result.Thresholds
 	return r, nil
 }
 
@@ -164,6 +169,9 @@ func (s *Study) reportSession(ctx context.Context, v Session, w Watch) (SessionR
 		return r, nil
 	}
 	r.Seed = entries[len(entries)-1].Note
+	if r.Thresholds, err = link.OfSession(link.Heard{Listener: v.Listener, Group: r.Group, Simulated: r.Simulated, Result: result}); err != nil {
+		return r, err
+	}
 	return r, r.fill(result)
 }
 
@@ -207,7 +215,7 @@ func ScoreRow(r trials.Result, t trials.Tally) (ComparisonReport, error) {
 	if err != nil {
 		return row, err
 	}
-	if t.Comparison.Kind != trials.Practice {
+	if k := t.Comparison.Kind; k != trials.Practice && k != trials.Graded {
 		row.Ratings, err = RateConfidence(r, t.Comparison.Name)
 	}
 	if r.Plan.Sequential() && t.Comparison.Kind == trials.Scored {
@@ -224,7 +232,7 @@ func fixedRow(r trials.Result, t trials.Tally) (ComparisonReport, error) {
 	if r.Plan.Sequential() {
 		cfg.Plan = stats.SequentialPlan
 	}
-	if t.Trials == 0 || t.Comparison.Kind == trials.Practice {
+	if k := t.Comparison.Kind; t.Trials == 0 || k == trials.Practice || k == trials.Graded {
 		return row, nil
 	}
 	d := r.Plan.Design

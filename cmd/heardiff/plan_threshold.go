@@ -1,0 +1,33 @@
+package main
+
+import (
+	"fmt"
+	"io"
+
+	"heardiff/trials"
+)
+
+// thresholdText prints a threshold run: its tracks, and how it ends.
+func (r planReport) thresholdText(w io.Writer) {
+	run := r.Threshold
+	purpose := "threshold run"
+	if run.Training {
+		purpose = "training, which no result counts"
+	}
+	fmt.Fprintf(w, "plan %s: %s, %s, doses placed by %s\nhash %s\n", r.ID, purpose, r.Design, run.Procedure, r.Hash)
+	t := newTable("ladder", "doses", "from", "to", "unit", "most trials")
+	t.right(1, 2, 3, 5)
+	for _, track := range run.Tracks {
+		low, high := track.Rungs[0], track.Rungs[len(track.Rungs)-1]
+		t.row(track.Name, fmt.Sprint(len(track.Rungs)), fmt.Sprintf("%.4g", low.Dose), fmt.Sprintf("%.4g", high.Dose), track.Unit, fmt.Sprint(track.Limit))
+	}
+	t.print(w, "\n")
+	if run.WithinDB > 0 {
+		fmt.Fprintf(w, "\neach ladder ends when its threshold is known within ±%g dB (95 %%), or after its most trials\n", run.WithinDB)
+	}
+	for _, k := range []trials.Kind{trials.Practice, trials.PositiveControl, trials.NegativeControl} {
+		if n := r.Count(k); n > 0 {
+			fmt.Fprintf(w, "%d trials of %s\n", n, k)
+		}
+	}
+}

@@ -1,0 +1,137 @@
+package main
+
+import (
+	"encoding/json"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"heardiff/trials"
+	"heardiff/trials/link"
+)
+
+// doseOracle answers one trial of two intervals by what reaches the device: the dose is what is not the clean excerpt.
+func (s *sitting) doseOracle() {
+	s.t.Helper()
+	answer := "1"
+	if first, second := s.hear("1"), s.hear("2"); first == "clean" {
+		answer = "2"
+		if second == "clean" {
+			s.t.Fatal("both are clean")
+		}
+	}
+	s.say("answer "+answer, "asked")
+	s.say("confirm", "saved")
+}
+
+// A threshold run from plan to result by one who reads what reaches the device: left after two trials and resumed, every answer right,
+// and the staircase at the rung that follows.
+func TestAThresholdRunFromPlanToResult(t *testing.T) {
+	study := oneChain(t)
+	made := prepareSteps(t, "noise", "--from", "-70", "--to", "-40", "--steps", "7", "--excerpt", "1:2", "--name", "e")
+	command(t, 0, "listener", "add", "L1")
+	out, _ := command(t, 0, "plan", "new", "--threshold", "noise", "--within", "2dB", "--procedure", "staircase", "--trials", "5", "--practice", "1", "--positive", "0", "--json")
+	var plan trials.Plan
+	if err := json.Unmarshal([]byte(out), &plan); err != nil {
+		t.Fatal(err)
+	}
+	if run := plan.Threshold; run == nil || run.WithinDB != 2 || len(run.Tracks) != 1 || len(run.Tracks[0].Rungs) != 7 || plan.Design != trials.TwoInterval ||
+		run.Tracks[0].Rungs[0].Dose != -70 || run.Tracks[0].Rungs[6].LevelDB != -40 || run.Steps[0] != 2 {
+		t.Fatalf("%s", out)
+	}
+	begin := func() *sitting {
+		s := sitDown(t, "listen", "--plan", "1", "--listener", "L1")
+		s.chains["clean"] = loadWAV(t, filepath.Join(study, "audio", "excerpts", "e", "bus.wav"))
+		for _, p := range made.Excerpts[0].Presentations {
+			s.chains[p.Path] = loadWAV(t, filepath.Join(study, p.Path))
+		}
+		return s
+	}
+	s := begin()
+	if line := s.line(); !strings.HasPrefix(line, "ready 1 of 6: Which one is B, 1 or 2?; this one is practice") {
+		t.Fatal(line)
+	}
+	for range 2 {
+		s.doseOracle()
+		s.line()
+	}
+	s.say("quit", "stopped")
+	if code := <-s.ended; code != 0 {
+		t.Fatalf("exit %d", code)
+	}
+	s = begin()
+	if line := s.line(); !strings.HasPrefix(line, "ready 3 of 6") {
+		t.Fatal(line)
+	}
+	for range 3 {
+		s.doseOracle()
+		s.line()
+	}
+	s.doseOracle()
+	s.end()
+	out, _ = command(t, 0, "results", "--json")
+	var r struct {
+		Sessions []struct {
+			Comparisons []trials.Tally
+			Thresholds  []link.SessionThreshold
+		}
+		Thresholds []json.RawMessage
+	}
+	if err := json.Unmarshal([]byte(out), &r); err != nil {
+		t.Fatal(err)
+	}
+	// Three down: the plain dose three times, then two of the rung that lies 10 dB lower.
+	counts := map[string]int{}
+	for _, c := range r.Sessions[0].Comparisons {
+		if c.Comparison.Kind == trials.Graded && c.Trials > 0 {
+			counts[c.Comparison.Name] = c.Trials
+		}
+		if c.Correct != c.Trials {
+			t.Errorf("%s: %d of %d", c.Comparison.Name, c.Correct, c.Trials)
+		}
+	}
+	if counts["bus + -40 dBFS white noise"] != 3 || counts["bus + -50 dBFS white noise"] != 2 {
+		t.Errorf("the staircase asked %v", counts)
+	}
+	if len(r.Sessions[0].Thresholds) != 1 || len(r.Thresholds) != 1 {
+		t.Errorf("no thresholds in %s", out)
+	}
+	for _, args := range [][]string{{"results"}, {"link"}, {"plan", "show", "1"}, {"verify"}} {
+		if text, _ := command(t, 0, args...); strings.Contains(text, "NaN") {
+			t.Errorf("%v: %s", args, text)
+		}
+	}
+}
+
+func TestThresholdPlansThatAreRefused(t *testing.T) {
+	oneChain(t)
+	prepareSteps(t, "random-jitter", "--from", "1000", "--to", "1e6", "--steps", "13", "--excerpt", "1:2")
+	prepareSteps(t, "periodic-jitter", "--from", "1000", "--to", "1e6", "--steps", "13", "--jitter-hz", "3000")
+	for _, c := range []struct {
+		args []string
+		exit int
+		says string
+	}{
+		{[]string{"--threshold", "noise"}, 3, "no ladder"},
+		{[]string{"--threshold", "random-jitter", "--within", "2 ps"}, 2, "--within"},
+		{[]string{"--threshold", "random-jitter", "--within", "0dB"}, 2, "--within"},
+		{[]string{"--threshold", "random-jitter", "--procedure", "guess"}, 2, "staircase"},
+		{[]string{"--threshold", "random-jitter", "--b", "bus"}, 2, "--b"},
+		{[]string{"--threshold", "random-jitter", "--order", "balanced"}, 2, "--order"},
+		{[]string{"--threshold", "random-jitter", "--threshold", "random-jitter"}, 2, "already"},
+		{[]string{"--within", "2dB", "--a", "bus", "--b", "bus", "--trials", "3"}, 2, "--threshold"},
+		{[]string{"--training", "--a", "bus", "--b", "bus", "--trials", "3"}, 2, "--threshold"},
+	} {
+		_, errs := command(t, c.exit, append([]string{"plan", "new"}, c.args...)...)
+		if !strings.Contains(errs, c.says) || strings.Count(errs, "\n") > 2 {
+			t.Errorf("%v: %q does not say %q", c.args, errs, c.says)
+		}
+	}
+	out, _ := command(t, 0, "plan", "new", "--threshold", "random-jitter", "--threshold", "periodic-jitter", "--within", "2dB", "--negative", "3", "--design", "triangle")
+	for _, want := range []string{"threshold run, triangle, doses placed by bayes", "random jitter, 10 to 20000 Hz", "periodic jitter at 3000 Hz", "±2 dB", "8 trials of positive control", "3 trials of negative control"} {
+		if !strings.Contains(out, want) {
+			t.Errorf("%q is missing in\n%s", want, out)
+		}
+	}
+	command(t, 0, "plan", "new", "--threshold", "random-jitter", "--training")
+}

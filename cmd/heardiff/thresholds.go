@@ -1,0 +1,119 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+
+	"heardiff/trials"
+	"heardiff/trials/link"
+	"heardiff/trials/study"
+)
+
+// thresholdsText prints the thresholds of a study; nothing where there are none.
+func thresholdsText(w io.Writer, all []link.Threshold) {
+	if len(all) == 0 {
+		return
+	}
+	fmt.Fprint(w, "\nThresholds: the dose at which half of what can be told is told\n")
+	t := newTable("ladder", "excerpt", "who", "threshold", "95 % from", "to", "unit", "below the music (dB)", "trials", "slope", "lapse", "fit p")
+	t.right(3, 4, 5, 7, 8, 9, 10, 11)
+	for _, h := range all {
+		t.row(h.What, h.Excerpt, thresholdOf(h), figure(h.Threshold, "%.4g"), figure(h.ThresholdInterval[0], "%.4g"), figure(h.ThresholdInterval[1], "%.4g"), h.Unit,
+			figure(h.BelowMusicDB, "%.0f"), fmt.Sprint(h.Trials), figure(h.Slope, "%.1f"), figure(h.Lapse, "%.3f"), probability(h.FitP))
+	}
+	t.print(w, "")
+	for _, h := range all {
+		if h.Kind == "all" || math.IsNaN(h.Threshold) {
+			fmt.Fprintf(w, "\n%s\n", h.Says)
+		}
+	}
+}
+
+// thresholdOf names whose threshold it is.
+func thresholdOf(h link.Threshold) string {
+	who := h.Listener
+	switch h.Kind {
+	case "all":
+		who = fmt.Sprintf("mean of %d", h.Listeners)
+	case "group":
+		who = fmt.Sprintf("mean of %s (%d)", h.Group, h.Listeners)
+	}
+	return who + notOfPeople(h.Simulated, h.Silent)
+}
+
+// againstText sets the chains, and what was heard of them, against the thresholds.
+func againstText(w io.Writer, r link.Result) {
+	for _, m := range r.Margins {
+		fmt.Fprintf(w, "\n%s\n", m.Says)
+	}
+	for _, p := range r.Predictions {
+		fmt.Fprintf(w, "\n%s\n", p.Says)
+	}
+	if len(r.Published) == 0 {
+		return
+	}
+	fmt.Fprint(w, "\nPublished thresholds of jitter, found in other ways with other signals: a band to see these beside, no measure of them\n")
+	t := newTable("from (ns RMS)", "to", "what", "source", "how it is known here")
+	t.right(0, 1)
+	for _, p := range r.Published {
+		low, high := p.NS()
+		t.row(fmt.Sprintf("%g", low), fmt.Sprintf("%g", high), p.What, p.Source, p.Certainty)
+	}
+	t.print(w, "")
+}
+
+// sessionThresholdsText prints what single sessions say of their ladders: trainings day by day, and drift within a session.
+func sessionThresholdsText(w io.Writer, r study.ResultsReport) {
+	t := newTable("training", "listener", "day", "ladder", "threshold", "95 % from", "to", "unit", "trials")
+	t.right(4, 5, 6, 8)
+	trained := false
+	for _, s := range r.Sessions {
+		for _, h := range s.Thresholds {
+			switch {
+			case h.Training:
+				trained = true
+				t.row(study.ShortID(s.Session), listenerName(s), h.Begun.Format("2006-01-02"), h.What, figure(h.Threshold.Threshold, "%.4g"),
+					figure(h.ThresholdInterval[0], "%.4g"), figure(h.ThresholdInterval[1], "%.4g"), h.Unit, fmt.Sprint(h.Trials))
+			case h.Drift != nil:
+				fmt.Fprintf(w, "\nsession %s: %s\n", study.ShortID(s.Session), h.Drift.Says)
+			}
+		}
+	}
+	if trained {
+		fmt.Fprint(w, "\nTraining, with feedback: it counts in no result\n")
+		t.print(w, "")
+	}
+}
+
+// thresholdLines tells a listener the thresholds of a session.
+func thresholdLines(r trials.Result) []string {
+	all, err := link.OfSession(link.Heard{Listener: "you", Result: r})
+	if err != nil {
+		return nil
+	}
+	var lines []string
+	for _, h := range all {
+		lines = append(lines, "", h.OwnWords())
+	}
+	return lines
+}
+
+// gradedTogether adds up the doses of a threshold run into one row: the thresholds say what is in them.
+func gradedTogether(rows []study.ComparisonReport) []study.ComparisonReport {
+	var out []study.ComparisonReport
+	graded := -1
+	for _, c := range rows {
+		switch {
+		case c.Comparison.Kind != trials.Graded:
+			out = append(out, c)
+		case graded < 0:
+			graded = len(out)
+			out = append(out, c)
+			out[graded].Comparison.Name = "doses, see the thresholds"
+		default:
+			out[graded].Correct, out[graded].Trials = out[graded].Correct+c.Correct, out[graded].Trials+c.Trials
+		}
+	}
+	return out
+}

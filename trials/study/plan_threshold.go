@@ -1,0 +1,169 @@
+package study
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"heardiff/stats"
+	"heardiff/trials"
+)
+
+// ThresholdOptions say how thresholds are to be found.
+type ThresholdOptions struct {
+	// Ladders are the ladders, by their kind or their words, one track each; none: the plan is no threshold run.
+	Ladders []string
+	// Within is the half-width in dB of the 95 % interval at which a track is done, "2dB" or "2"; "": at its limit alone.
+	Within    string
+	Procedure string // bayes, staircase or constant
+	// Training: every answer is followed by how it went, and no result counts it.
+	Training bool
+}
+
+// Of a threshold run, unless the options say otherwise.
+const (
+	usualLimit = 250 // trials of each track: ± 2 dB with the odd lapse, see the package comment of stats
+	usualCatch = 4   // trials of practice, and of the plain dose, of each track
+)
+
+// usualStepsDB are the steps of a staircase that begins at the highest rung, and usualDown how many right answers in a row take it down:
+// it settles about 79 % right.
+var usualStepsDB = [...]float64{10, 5, 2.5}
+
+const usualDown = 3
+
+// asThreshold checks and completes the options of a threshold run.
+func (o *PlanOptions) asThreshold() error {
+	if len(o.Threshold.Ladders) == 0 {
+		if t := o.Threshold; t.Within != "" || t.Training || t.Procedure != "bayes" && t.Procedure != "" {
+			return Misusedf("--within, --procedure and --training go with --threshold")
+		}
+		return nil
+	}
+	switch {
+	case o.Ladder != "" || o.B != "" || len(o.Also) > 0 || o.ByHand || o.Stopping != "fixed":
+		return Misusedf("--threshold compares an excerpt with doses of itself, as the answers have it: it goes without --ladder, --b, --also, --by-hand and --stopping")
+	case o.Layout != "interleaved" || o.Order != "independent":
+		return Misusedf("--threshold mixes its ladders, each trial a fair coin: it goes without --layout and --order")
+	}
+	if !o.DesignGiven {
+		o.Design = trials.TwoInterval.String()
+	}
+	if o.Trials == 0 {
+		o.Trials = usualLimit
+	}
+	if o.Practice < 0 {
+		o.Practice = usualCatch
+	}
+	if o.Positive < 0 {
+		o.Positive = usualCatch
+	}
+	if o.Threshold.Training { // every trial of it is practice
+		o.Practice, o.Positive, o.Negative = 0, 0, 0
+	}
+	_, err := o.Threshold.run()
+	return err
+}
+
+// run returns the threshold run without its tracks.
+func (o ThresholdOptions) run() (trials.Threshold, error) {
+	t := trials.Threshold{Training: o.Training}
+	if err := t.Procedure.UnmarshalText([]byte(o.Procedure)); err != nil {
+		return t, Misusedf("--procedure %q: bayes, staircase or constant", o.Procedure)
+	}
+	if o.Training { // from the plain dose down
+		t.Procedure = stats.PlacedStaircase
+	}
+	if o.Within == "" {
+		return t, nil
+	}
+	within, err := strconv.ParseFloat(strings.TrimSpace(strings.TrimSuffix(strings.ToLower(o.Within), "db")), 64)
+	if err != nil || !(within > 0 && within <= 60) {
+		return t, Misusedf("--within %q: decibels, such as 2dB", o.Within)
+	}
+	t.WithinDB = within
+	return t, nil
+}
+
+// thresholdRun finds the ladders, and turns the plan into a threshold run over them.
+func (o PlanOptions) thresholdRun(ctx context.Context, s *Study, p *trials.Plan) error {
+	excerpts, err := s.Excerpts(ctx)
+	if err != nil {
+		return err
+	}
+	run, err := o.Threshold.run()
+	if err != nil {
+		return err
+	}
+	for _, name := range o.Threshold.Ladders {
+		steps, err := o.ladderSteps(excerpts, "threshold", name)
+		if err != nil {
+			return err
+		}
+		track, err := o.addTrack(p, steps)
+		if err != nil {
+			return err
+		}
+		run.Tracks = append(run.Tracks, track)
+	}
+	if run.Procedure == stats.PlacedStaircase {
+		run.Down, run.Steps = usualDown, stepsOf(run.Tracks)
+	}
+	if o.Negative > 0 {
+		first := p.Comparisons[0]
+		p.Comparisons = append(p.Comparisons, trials.Comparison{Name: trials.NegativeControl.String(), Kind: trials.NegativeControl, A: first.A, B: first.A,
+			Excerpt: first.Excerpt, AudioA: first.AudioA, AudioB: first.AudioA, Trials: o.Negative})
+	}
+	p.Threshold = &run
+	return nil
+}
+
+// addTrack adds the comparisons of a ladder to the plan, with practice and a control at its plain dose, and returns its track.
+func (o PlanOptions) addTrack(p *trials.Plan, steps []ladderStep) (trials.Track, error) {
+	slices.SortFunc(steps, func(a, b ladderStep) int { return cmp.Compare(a.levelDB(), b.levelDB()) })
+	low, plain := steps[0], steps[len(steps)-1]
+	t := trials.Track{Name: low.Words, Quantity: low.Quantity.String(), Unit: low.Unit, Limit: o.Trials}
+	// So that a plan is read in round figures, the prior begins on a whole half decibel.
+	t.Prior = stats.PriorFor(math.Floor(2*low.levelDB())/2, math.Ceil(2*plain.levelDB())/2)
+	for _, s := range steps {
+		c := s.Comparison
+		c.Kind, c.Trials = trials.Graded, 0
+		if slices.ContainsFunc(p.Comparisons, func(have trials.Comparison) bool { return have.Name == c.Name }) {
+			return t, Misusedf("--threshold %q: %s is in another ladder of the plan already", low.Words, c.Name)
+		}
+		p.Comparisons = append(p.Comparisons, c)
+		t.Rungs = append(t.Rungs, trials.Rung{Comparison: c.Name, Dose: s.Value, LevelDB: s.levelDB(), ChangeDB: s.DifferenceDB})
+	}
+	for _, c := range []struct {
+		kind trials.Kind
+		n    int
+	}{{trials.Practice, o.Practice}, {trials.PositiveControl, o.Positive}} {
+		if c.n > 0 {
+			of := plain.Comparison
+			of.Name, of.Kind, of.Trials = fmt.Sprintf("%v, %s", c.kind, plain.Comparison.Name), c.kind, c.n
+			p.Comparisons = append(p.Comparisons, of)
+		}
+	}
+	return t, nil
+}
+
+// levelDB is the dose as a level.
+func (d dosed) levelDB() float64 { return d.Quantity.LevelDB(d.Value) }
+
+// stepsOf returns the usual steps in rungs of the finest track: one rung at the least.
+func stepsOf(tracks []trials.Track) []int {
+	fine := math.Inf(1)
+	for _, t := range tracks {
+		last := len(t.Rungs) - 1
+		fine = math.Min(fine, (t.Rungs[last].LevelDB-t.Rungs[0].LevelDB)/float64(last))
+	}
+	var steps []int
+	for _, db := range usualStepsDB {
+		steps = append(steps, max(1, int(math.Round(db/fine))))
+	}
+	return steps
+}
