@@ -27,6 +27,7 @@ const (
 	TruePeakOver      Code = "true-peak-over"     // Value is the true peak, above full scale
 	UnusedBits        Code = "unused-bits"        // Value is how many bits carry data, fewer than the format has
 	FloorLevel        Code = "floor-level"        // the floor's tone is Value dB above the capture's
+	FarBelow          Code = "far-below"          // a dose is Value dB below anything that could show
 	NoFloor           Code = "no-floor"           // the recording set-up sets the channel no limit
 )
 

@@ -73,17 +73,17 @@ func PriorFor(lowDB, highDB float64) ThresholdPrior {
 // fourDecimals keeps a plan readable.
 func fourDecimals(v float64) float64 { return math.Round(1e4*v) / 1e4 }
 
-// maxPriorCells bounds the grid, and with it the time that the next dose takes.
-const maxPriorCells = 100_000
+// maxPriorCells bounds the grid, over all rungs, and with it the time that the next dose takes.
+const maxPriorCells = 2_000_000
 
-func (p ThresholdPrior) check() error {
+func (p ThresholdPrior) check(rungs int) error {
 	switch {
 	case !(p.HighDB > p.LowDB) || math.IsInf(p.LowDB, 0) || math.IsInf(p.HighDB, 0):
 		return fmt.Errorf("stats: thresholds from %v to %v dB", p.LowDB, p.HighDB)
 	case !(p.StepDB > 0 && p.StepDB <= 1):
 		return fmt.Errorf("stats: thresholds every %v dB: above 0 and at most 1 is wanted", p.StepDB)
-	case (p.HighDB-p.LowDB)/p.StepDB*float64(len(p.Slopes)*len(p.Lapses)) > maxPriorCells:
-		return fmt.Errorf("stats: more than %d combinations of threshold, slope and lapse rate", maxPriorCells)
+	case (p.HighDB-p.LowDB)/p.StepDB*float64(len(p.Slopes)*len(p.Lapses)*rungs) > maxPriorCells:
+		return fmt.Errorf("stats: more than %d combinations of threshold, slope, lapse rate and dose", maxPriorCells)
 	case len(p.Slopes) == 0 || len(p.Lapses) == 0:
 		return fmt.Errorf("stats: no slopes, or no lapse rates")
 	}
@@ -132,28 +132,50 @@ const leastSettled = 30
 // a setting is out of range.
 func NewTrack(cfg TrackConfig) (Track, error) {
 	t := Track{cfg: cfg}
-	if err := cfg.check(); err != nil {
+	if err := cfg.Validate(); err != nil {
 		return t, err
 	}
-	doses := make([]float64, len(cfg.LevelsDB))
-	for i, l := range cfg.LevelsDB {
-		doses[i] = fromDB(l)
-		t.counts = append(t.counts, DosePoint{Dose: doses[i]})
+	for _, l := range cfg.LevelsDB {
+		t.counts = append(t.counts, DosePoint{Dose: fromDB(l)})
 	}
 	var err error
-	t.known, err = NewPlacement(PlacementConfig{Shape: Weibull, Guess: cfg.Guess, Thresholds: cfg.Prior.thresholds(),
-		Slopes: cfg.Prior.Slopes, Lapses: cfg.Prior.Lapses,
-		SlopeWeights: cfg.Prior.SlopeWeights, LapseWeights: cfg.Prior.LapseWeights, Doses: doses, Aim: AimThreshold})
-	if err != nil || cfg.Placing != PlacedStaircase {
+	if t.known, err = NewPlacement(cfg.placement()); err != nil || cfg.Placing != PlacedStaircase {
 		return t, err
 	}
-	top := float64(len(doses) - 1)
-	var steps []float64
-	for _, s := range cfg.Steps {
-		steps = append(steps, float64(s))
-	}
-	t.stairs, err = NewStaircase(StaircaseConfig{Down: cfg.Down, Start: top, Steps: steps, High: top})
+	t.stairs, err = NewStaircase(cfg.staircase())
 	return t, err
+}
+
+// placement is the Bayesian procedure, whose posterior is the estimate in any case.
+func (c TrackConfig) placement() PlacementConfig {
+	p := PlacementConfig{Shape: Weibull, Guess: c.Guess, Thresholds: c.Prior.thresholds(), Slopes: c.Prior.Slopes, Lapses: c.Prior.Lapses,
+		SlopeWeights: c.Prior.SlopeWeights, LapseWeights: c.Prior.LapseWeights, Aim: AimThreshold}
+	for _, l := range c.LevelsDB {
+		p.Doses = append(p.Doses, fromDB(l))
+	}
+	return p
+}
+
+func (c TrackConfig) staircase() StaircaseConfig {
+	top := float64(len(c.LevelsDB) - 1)
+	s := StaircaseConfig{Down: c.Down, Start: top, High: top}
+	for _, step := range c.Steps {
+		s.Steps = append(s.Steps, float64(step))
+	}
+	return s
+}
+
+// Validate returns an error that names the first setting out of range, without the work of beginning a track.
+func (c TrackConfig) Validate() error {
+	if err := c.check(); err != nil {
+		return err
+	}
+	if c.Placing == PlacedStaircase {
+		if _, err := NewStaircase(c.staircase()); err != nil {
+			return err
+		}
+	}
+	return c.placement().check()
 }
 
 func (c TrackConfig) check() error {
@@ -173,7 +195,7 @@ func (c TrackConfig) check() error {
 	case c.Limit < 1:
 		return fmt.Errorf("stats: track: at most %d trials", c.Limit)
 	}
-	return c.Prior.check()
+	return c.Prior.check(len(c.LevelsDB))
 }
 
 // Rungs returns the number of rungs.

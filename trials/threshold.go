@@ -106,20 +106,19 @@ func (p Plan) validateTrack(t Track, seen map[string]bool) error {
 		}
 		seen[r.Comparison] = true
 	}
-	_, err := p.begin(t)
-	return err
+	return p.track(t).Validate()
 }
 
 func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
-// begin returns the state of a track before its first trial.
-func (p Plan) begin(t Track) (stats.Track, error) {
+// track returns the settings of a track.
+func (p Plan) track(t Track) stats.TrackConfig {
 	c := stats.TrackConfig{Placing: p.Threshold.Procedure, Guess: p.Design.Chance(), Prior: t.Prior,
 		WithinDB: p.Threshold.WithinDB, Limit: t.Limit, Down: p.Threshold.Down, Steps: p.Threshold.Steps}
 	for _, r := range t.Rungs {
 		c.LevelsDB = append(c.LevelsDB, r.LevelDB)
 	}
-	return stats.NewTrack(c)
+	return c
 }
 
 // comparison returns the place of a comparison by its name, −1 for none.
@@ -155,7 +154,7 @@ func newClimb(p Plan, seed Seed) *climb {
 	}
 	c := &climb{plan: p, seed: seed, left: make([]int, len(p.Comparisons))}
 	for _, t := range p.Threshold.Tracks {
-		state, err := p.begin(t)
+		state, err := stats.NewTrack(p.track(t))
 		if err != nil {
 			panic("trials: a valid plan with a track that cannot begin: " + err.Error())
 		}

@@ -17,6 +17,7 @@ func (a *app) commands() []commandGroup {
 		a.integrityCommand(),
 		a.compareCommand(),
 		a.impairCommand(),
+		a.bandsCommand(),
 	}}, {"On a study:", []*cobra.Command{
 		a.studyCommand(),
 		a.chainCommand(),
