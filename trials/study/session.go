@@ -199,7 +199,7 @@ func (s *Study) openSession(ctx context.Context, o SitOptions) (trials.Plan, *tr
 		}
 		finished = v.ID
 	}
-	if finished != "" && !o.Again {
+	if training := plan.Threshold != nil && plan.Threshold.Training; finished != "" && !o.Again && !training {
 		return plan, nil, Rejected(fmt.Errorf("listener %q has finished plan %q in session %s", o.Listener, o.Plan, finished),
 			"see \"heardiff results\"; --again begins another session, and both stay and count")
 	}
