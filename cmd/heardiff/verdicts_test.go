@@ -84,6 +84,7 @@ func sameEverywhere(t *testing.T, least int) []study.VerdictReport {
 	pooled := decoded(t, "verdicts", "pool", "--json")
 	poolTable, _ := command(t, 0, "pool")
 	told := closingScreens(t)
+	cardsSay(t, string(data))
 	for i, r := range linked {
 		if fmt.Sprint(results[i]) != fmt.Sprint(r) {
 			t.Errorf("results says %+v, link %+v", results[i], r)
@@ -95,7 +96,7 @@ func sameEverywhere(t *testing.T, least int) []study.VerdictReport {
 			t.Errorf("the table of pool shows other figures of %s than p %v and bound %v of link:\n%s", r.Listener, r.PStudy, r.UpperPD, poolTable)
 		}
 		if says := fmt.Sprintf("<strong class=\"v %s\" data-f=\"verdict\">%s</strong>", strings.ReplaceAll(string(r.Verdict), " ", "-"), r.Verdict); !strings.Contains(string(data), says) ||
-			!strings.Contains(html.UnescapeString(string(data)), r.Reason) {
+			!strings.Contains(strings.ReplaceAll(html.UnescapeString(string(data)), "\u00a0", " "), r.Reason) {
 			t.Errorf("the report does not say %s, %q", r.Verdict, r.Reason)
 		}
 		if !strings.Contains(text, r.Reason[1:]) {
@@ -106,6 +107,35 @@ func sameEverywhere(t *testing.T, least int) []study.VerdictReport {
 		}
 	}
 	return linked
+}
+
+// cardsSay holds what the first screen of a report says of each sum against link: who heard it, of whom, or the verdict.
+func cardsSay(t *testing.T, page string) {
+	t.Helper()
+	out, _ := command(t, 0, "link", "--json")
+	var linked struct {
+		Rows []struct {
+			Comparison, Kind string
+			Verdict          link.Verdict
+			HeardBy          *link.HeardBy `json:"heard_by"`
+		}
+	}
+	must(t, json.Unmarshal([]byte(out), &linked))
+	cards := regexp.MustCompile(`<article class="card [a-z-]+">\s*<h3>(.*?)</h3>\s*<p class="verdict">([^<]*?) *(?:<span[^>]*>[^<]*</span>)?</p>`).FindAllStringSubmatch(page, -1)
+	for _, r := range linked.Rows {
+		if r.Kind != "all" {
+			continue
+		}
+		want := string(r.Verdict)
+		if r.HeardBy.Count > 0 && r.HeardBy.Of > 1 && r.Verdict != link.Void {
+			want = fmt.Sprintf("heard by %d of %d", r.HeardBy.Count, r.HeardBy.Of)
+		}
+		if len(cards) == 0 || !strings.HasPrefix(html.UnescapeString(cards[0][1]), r.Comparison) || cards[0][2] != want {
+			t.Errorf("the first screen says %q where link says %q of %s", cards, want, r.Comparison)
+			return
+		}
+		cards = cards[1:]
+	}
 }
 
 func contains(all []study.VerdictReport, v study.VerdictReport) bool {

@@ -161,8 +161,15 @@ func decide(r *tallied, m memory) {
 		settle(r, m)
 	}
 	if r.LeftOut > 0 && len(r.sittings) > 0 {
-		r.Reason += fmt.Sprintf("; %d sessions whose controls make them void are left out", r.LeftOut)
+		r.Reason += "; " + leftOutWords(r.LeftOut)
 	}
+}
+
+func leftOutWords(n int) string {
+	if n == 1 {
+		return "a session that its controls make void is left out"
+	}
+	return fmt.Sprintf("%d sessions that their controls make void are left out", n)
 }
 
 func allInattentive(all []sitting) bool {

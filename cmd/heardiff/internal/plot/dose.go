@@ -3,6 +3,7 @@ package plot
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -28,6 +29,10 @@ type Dose struct {
 type DosePoint struct {
 	X, Y, Lo, Hi, Weight float64
 	Name                 string
+	// Bound is +1 where the dose is X at the least, −1 where it is X at the most, 0 where it is X: a bound is drawn as an arrow.
+	Bound int
+	// BelowLimit marks a dose that is smaller than what could have been told from none.
+	BelowLimit bool
 }
 
 // Published is a finding of others: a value on the chart's x axis and where it was read.
@@ -82,6 +87,7 @@ func (d Dose) sheet() sheet {
 		c.Line([]Point{{m.X, b.top}, {m.X, b.bottom}}, Pen{Ink: Series1, Width: 1.4})
 		mark(c, m, 0, 3.6, Series1, false)
 	}}, ruleKey("chance", Accent, nil))
+	s.key = append(s.key, d.boundKeys()...)
 	if d.fitted() {
 		s.key = append(s.key, lineKey("fit", 1), keyEntry{"threshold with interval", func(c Canvas, b rect) {
 			m := b.middle()
@@ -90,10 +96,40 @@ func (d Dose) sheet() sheet {
 		}})
 	}
 	for i, p := range d.Published {
-		s.notes = append(s.notes, fmt.Sprintf("(%d) published: %s. %s", i+1, plainNumber(p.X), p.Citation))
+		s.notes = append(s.notes, fmt.Sprintf("(%d) published: %s", i+1, p.Citation))
 	}
 	s.notes = append(s.notes, d.Notes...)
 	return s
+}
+
+// boundKeys explain arrows and hollow marks, where there are any.
+func (d Dose) boundKeys() []keyEntry {
+	var keys []keyEntry
+	for _, k := range []struct {
+		text string
+		of   func(p DosePoint) bool
+		draw func(c Canvas, at Point)
+	}{
+		{"at least this much", func(p DosePoint) bool { return p.Bound > 0 }, func(c Canvas, at Point) { arrow(c, Point{at.X - arrowLength/2, at.Y}, 1, Series1) }},
+		{"at most this much", func(p DosePoint) bool { return p.Bound < 0 }, func(c Canvas, at Point) { arrow(c, Point{at.X + arrowLength/2, at.Y}, -1, Series1) }},
+		{"hollow: smaller than its captures could tell", func(p DosePoint) bool { return p.BelowLimit }, func(c Canvas, at Point) { mark(c, at, 0, 4, Series1, true) }},
+	} {
+		if slices.ContainsFunc(d.Points, k.of) {
+			keys = append(keys, keyEntry{k.text, func(c Canvas, b rect) { k.draw(c, b.middle()) }})
+		}
+	}
+	return keys
+}
+
+// arrowLength is that of an arrow from a bound, in the units of the chart.
+const arrowLength = 18
+
+// arrow draws from a bound towards where the value lies: to the right for +1, to the left for −1.
+func arrow(c Canvas, from Point, direction float64, ink Ink) {
+	tip := Point{from.X + direction*arrowLength, from.Y}
+	c.Line([]Point{{from.X, from.Y - 4}, {from.X, from.Y + 4}}, Pen{Ink: ink, Width: 1.6})
+	c.Line([]Point{from, {tip.X - direction*5, tip.Y}}, Pen{Ink: ink, Width: 1.6})
+	c.Area([]Point{tip, {tip.X - direction*7, tip.Y - 4}, {tip.X - direction*7, tip.Y + 4}}, ink, 1)
 }
 
 // Height implements Chart.
@@ -121,7 +157,11 @@ func (d Dose) Draw(c Canvas, width, _ float64) {
 		}
 		c.Line([]Point{point(p.X, p.Lo), point(p.X, p.Hi)}, Pen{Ink: Series1, Width: 1.4})
 		at := point(p.X, p.Y)
-		mark(c, at, 0, 4, Series1, false)
+		if p.Bound != 0 {
+			arrow(c, at, float64(p.Bound), Series1)
+		} else {
+			mark(c, at, 0, 4, Series1, p.BelowLimit)
+		}
 		names.keepAround(at, 5)
 	}
 	for _, p := range d.Points {

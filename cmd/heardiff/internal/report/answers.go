@@ -18,6 +18,8 @@ type answer struct {
 	Short, Class string
 	// Sentences say who heard it first, then what holds of all together.
 	Sentences []string
+	// By are the listeners by their verdicts.
+	By map[link.Verdict][]link.Row
 }
 
 // answers has one for each comparison.
@@ -45,6 +47,11 @@ func countedWith(all link.Row, rows []link.Row) []link.Row {
 
 func answerOf(all link.Row, each []link.Row) answer {
 	a := answer{Row: all, Short: string(all.Verdict), Class: strings.ReplaceAll(string(all.Verdict), " ", "-")}
+	by := map[link.Verdict][]link.Row{}
+	for _, r := range each {
+		by[r.Verdict] = append(by[r.Verdict], r)
+	}
+	a.By = by
 	if len(each) == 1 {
 		a.Sentences = []string{alone(each[0])}
 		return a
@@ -53,15 +60,16 @@ func answerOf(all link.Row, each []link.Row) answer {
 		a.Sentences = []string{together(all)}
 		return a
 	}
-	by := map[link.Verdict][]link.Row{}
-	for _, r := range each {
-		by[r.Verdict] = append(by[r.Verdict], r)
-	}
 	if heard := by[link.HeardIt]; len(heard) > 0 {
-		a.Short, a.Class = fmt.Sprintf("heard by %d of %d", len(heard), len(each)), "heard"
+		a.Short, a.Class = fmt.Sprintf("heard by %d of %d", len(heard), counting(by)), "heard"
 	}
-	a.Sentences = append(apart(by, len(each)), together(all))
+	a.Sentences = append(apart(by), together(all))
 	return a
+}
+
+// counting is how many listeners there are whose answers count, as link counts those who hear it.
+func counting(by map[link.Verdict][]link.Row) int {
+	return len(by[link.HeardIt]) + len(by[link.RuledOut]) + len(by[link.Undecided])
 }
 
 // alone is the result of one listener.
@@ -71,7 +79,7 @@ func alone(r link.Row) string {
 	case r.Verdict == link.HeardIt:
 		return fmt.Sprintf("%s told them apart: %s, more than guessing gives.", r.Listener, score)
 	case r.Verdict == link.RuledOut:
-		return fmt.Sprintf("%s, as guessing would give. A difference that %s hears on %s of trials or more is excluded.", score, r.Listener, share(r.UpperPD))
+		return fmt.Sprintf("%s%s. A difference that %s hears on %s of trials or more is excluded.", score, r.Guessed(), r.Listener, share(r.UpperPD))
 	case r.Verdict == link.Void:
 		return void(r)
 	case r.UpperPD < 1:
@@ -81,30 +89,45 @@ func alone(r link.Row) string {
 }
 
 // apart says of several listeners who heard it, for whom how much is excluded, and for whom nothing is settled.
-func apart(by map[link.Verdict][]link.Row, n int) []string {
+func apart(by map[link.Verdict][]link.Row) []string {
 	var out []string
+	n := counting(by)
+	all := fmt.Sprintf("the %d listeners", n)
+	if len(by[link.Void]) > 0 {
+		all += " whose answers count"
+	}
 	switch heard := by[link.HeardIt]; {
+	case n == 0:
+	case n == 1 && len(heard) == 1:
+		out = append(out, "The only listener whose answers count heard it.")
+	case n == 1:
+		out = append(out, "The only listener whose answers count was not shown to hear it.")
 	case len(heard) == 0:
-		out = append(out, fmt.Sprintf("None of the %d listeners was shown to hear it alone.", n))
+		out = append(out, fmt.Sprintf("None of %s was shown to hear it.", all))
 	case len(heard) == n:
-		out = append(out, fmt.Sprintf("All %d listeners heard it.", n))
+		out = append(out, fmt.Sprintf("All of %s heard it.", all))
 	default:
-		out = append(out, fmt.Sprintf("%d of %d listeners heard it%s.", len(heard), n, names(heard)))
+		out = append(out, fmt.Sprintf("%d of %s heard it%s.", len(heard), all, inBrackets(heard)))
 	}
 	if none := by[link.RuledOut]; len(none) > 0 {
-		worst := 0.0
-		for _, r := range none {
-			worst = math.Max(worst, r.UpperPD)
-		}
-		out = append(out, fmt.Sprintf("For %s%s a difference that is heard on %s of trials or more is excluded.", people(len(none), n), names(none), share(worst)))
+		out = append(out, fmt.Sprintf("For %s, a difference that is heard on %s of trials or more is excluded.", people(none), share(worst(none))))
 	}
 	if open := by[link.Undecided]; len(open) > 0 {
-		out = append(out, fmt.Sprintf("For %s%s the test was too short to say.", people(len(open), n), names(open)))
+		out = append(out, fmt.Sprintf("For %s, the test was too short to say.", people(open)))
 	}
 	if void := by[link.Void]; len(void) > 0 {
-		out = append(out, fmt.Sprintf("The answers of %s%s count for nothing, for the reasons in the table.", people(len(void), n), names(void)))
+		out = append(out, fmt.Sprintf("The answers of %s do not count: the table says why.", people(void)))
 	}
 	return out
+}
+
+// worst is the largest of the bounds of rows.
+func worst(rows []link.Row) float64 {
+	most := 0.0
+	for _, r := range rows {
+		most = math.Max(most, r.UpperPD)
+	}
+	return most
 }
 
 // together says what holds of the sum, and that it speaks of the average alone.
@@ -114,7 +137,7 @@ func together(r link.Row) string {
 	case r.Verdict == link.HeardIt:
 		return score + ", more than guessing gives: somebody among them hears it."
 	case r.Verdict == link.RuledOut:
-		return fmt.Sprintf("%s, as guessing would give: for their average a difference that is heard on %s of trials or more is excluded. One who hears it can hide among many who do not.", score, share(r.UpperPD))
+		return fmt.Sprintf("%s%s: for their average, a difference that is heard on %s of trials or more is excluded. One who hears it can hide among many who do not.", score, r.Guessed(), share(r.UpperPD))
 	case r.Verdict == link.Void:
 		return void(r)
 	case r.UpperPD < 1:
@@ -125,37 +148,49 @@ func together(r link.Row) string {
 
 // void says why a result counts for nothing.
 func void(r link.Row) string {
-	reason := hyphenMinus.ReplaceAllString(r.Reason, "$1−$2")
+	reason := proper(r.Reason)
 	return "This counts for nothing. " + strings.ToUpper(reason[:1]) + reason[1:] + "."
 }
 
 // hyphenMinus finds what prints as a hyphen and means a minus.
-var hyphenMinus = regexp.MustCompile(`(^|[ (])-([0-9])`)
+var hyphenMinus = regexp.MustCompile(`(^|[ (±])-([0-9])`)
 
-func people(some, all int) string {
-	switch {
-	case some == all:
-		return fmt.Sprintf("all %d", all)
-	case some == 1:
-		return "one"
-	}
-	return fmt.Sprint(some)
+// proper writes the minus signs of a text as such, and parts no number from its per cent.
+func proper(text string) string {
+	return strings.ReplaceAll(hyphenMinus.ReplaceAllString(text, "$1−$2"), " %", "\u00a0%")
 }
 
-// names lists a few listeners, and nothing where they are many.
-func names(rows []link.Row) string {
+// people names a few listeners, and counts many.
+func people(rows []link.Row) string {
+	if len(rows) > 6 {
+		return plural(len(rows), "listener")
+	}
+	names := make([]string, len(rows))
+	for i, r := range rows {
+		names[i] = r.Listener
+	}
+	return inWords(names)
+}
+
+// inWords lists names as a sentence does.
+func inWords(names []string) string {
+	if len(names) < 2 {
+		return strings.Join(names, "")
+	}
+	last := len(names) - 1
+	return strings.Join(names[:last], ", ") + " and " + names[last]
+}
+
+// inBrackets names a few listeners, and nobody where they are many.
+func inBrackets(rows []link.Row) string {
 	if len(rows) > 6 {
 		return ""
 	}
-	list := make([]string, len(rows))
-	for i, r := range rows {
-		list[i] = r.Listener
-	}
-	return " (" + strings.Join(list, ", ") + ")"
+	return " (" + people(rows) + ")"
 }
 
 // share is a proportion in whole per cent, rounded up: what is excluded stays excluded.
-func share(v float64) string { return fmt.Sprintf("%.0f %%", math.Ceil(100*v-1e-9)) }
+func share(v float64) string { return fmt.Sprintf("%.0f\u00a0%%", math.Ceil(100*v-1e-9)) }
 
 // controlled is what one listener made of the trials of known answer, in one comparison's sessions.
 type controlled struct {
@@ -195,8 +230,19 @@ func obtained(in Input) string {
 	if !double {
 		blind = "In some sessions a helper knew which was playing"
 	}
-	return fmt.Sprintf("%s answered %d trials in %s. In each trial chance decided what was played, and the listener had to say which it was, or whether two were the same. %s: the order was drawn and sealed before the first trial, and opened after the last.",
-		plural(len(listeners), "listener"), answers, plural(len(in.Sessions), "session"), blind)
+	return fmt.Sprintf("%s answered %d trials in %s. In each trial chance decided what was played, and the listener was asked %s %s: the order was drawn and sealed before the first trial, and opened after the last.",
+		plural(len(listeners), "listener"), answers, plural(len(in.Sessions), "session"), questions(in.Plans), blind)
+}
+
+// questions are what the plans' designs ask, each once.
+func questions(plans []trials.Plan) string {
+	var asked []string
+	for _, p := range plans {
+		if q := "“" + p.Design.Question() + "”"; p.Design.Known() && !slices.Contains(asked, q) {
+			asked = append(asked, q)
+		}
+	}
+	return strings.Join(asked, " or ")
 }
 
 func plural(n int, what string) string {

@@ -106,6 +106,12 @@ func TestThePageInABrowser(t *testing.T) {
 	if n := evaluate[int](t, ctx, `(() => {const ids = [...document.querySelectorAll("[id]")].map(e => e.id); return ids.length - new Set(ids).size})()`); n != 0 {
 		t.Errorf("%d ids stand twice", n)
 	}
+	if n := evaluate[int](t, ctx, `[...document.querySelectorAll("[aria-labelledby]")].filter(e => !e.getAttribute("aria-labelledby").split(" ").every(id => document.getElementById(id)?.textContent)).length`); n != 0 {
+		t.Errorf("%d elements are labelled by what is not there", n)
+	}
+	if n := evaluate[int](t, ctx, `[...document.querySelectorAll("svg")].filter(e => document.getElementById(e.getAttribute("aria-labelledby").split(" ")[0]) !== e.querySelector("title")).length`); n != 0 {
+		t.Errorf("%d pictures are labelled by something else than their titles", n)
+	}
 	if n := evaluate[int](t, ctx, `document.querySelectorAll("th:not([scope])").length`); n != 0 {
 		t.Errorf("%d headings without scope", n)
 	}

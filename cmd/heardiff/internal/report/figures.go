@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"heardiff/cmd/heardiff/internal/plot"
 	"heardiff/stats"
@@ -105,16 +106,70 @@ func doses(n *numbering, in Input) []figure {
 		}
 		d := plot.Dose{Title: marked("Told apart, against the difference in "+name, in.Link.Simulated, in.Link.Silent), XTitle: "difference in " + name + ", " + unit,
 			Chance: t.Chance, Threshold: t.Threshold, Lo: t.ThresholdInterval[0], Hi: t.ThresholdInterval[1], Published: published[t.Metric]}
-		for _, p := range t.Points {
-			d.Points = append(d.Points, plot.DosePoint{X: p.Difference, Y: p.Proportion, Lo: p.Interval[0], Hi: p.Interval[1], Name: p.Comparison})
-		}
+		d.Points, d.Notes = dosePoints(t, in.Link.Rows)
 		for _, c := range t.Curve {
 			d.FitX, d.FitY = append(d.FitX, c.Difference), append(d.FitY, c.Proportion)
 		}
-		d.Notes = []string{t.Says + "."}
+		if len(t.Points) >= leastPoints {
+			d.Notes = append(d.Notes, capitalised([]string{t.Says})...)
+		}
 		out = append(out, n.draw(d))
 	}
 	return out
+}
+
+// dosePoints are the comparisons of a trend, those of which only a bound of the difference is known among them, and notes that say why
+// others are not drawn.
+func dosePoints(t link.Trend, rows []link.Row) ([]plot.DosePoint, []string) {
+	var points []plot.DosePoint
+	var absent []string
+	name, _ := t.Metric.Words()
+	for _, r := range rows {
+		design, err := trials.ParseDesign(r.Design)
+		if r.Kind != "all" || r.Treatment != "" || err != nil || design.Chance() != t.Chance || r.Trials == 0 {
+			continue
+		}
+		at := slices.IndexFunc(t.Points, func(p link.TrendPoint) bool { return p.Comparison == r.Comparison && p.Trials == r.Trials })
+		measured := r.Measured.Of(t.Metric)
+		point := plot.DosePoint{Y: r.Proportion, Lo: r.ClopperPearson[0], Hi: r.ClopperPearson[1], Name: r.Comparison}
+		switch bound, direction := boundOf(measured); {
+		case at >= 0:
+			p := t.Points[at]
+			point.X, point.Y, point.Lo, point.Hi = p.Difference, p.Proportion, p.Interval[0], p.Interval[1]
+			point.BelowLimit = p.Difference < measured.Limit
+		case r.Verdict == link.Void:
+			absent = append(absent, fmt.Sprintf("%s (its answers count for nothing)", r.Comparison))
+			continue
+		case direction != 0:
+			point.X, point.Bound = bound, direction
+		case !math.IsNaN(measured.Difference):
+			continue // in another design of the same comparison
+		default:
+			absent = append(absent, fmt.Sprintf("%s (no difference in %s is known)", r.Comparison, name))
+			continue
+		}
+		points = append(points, point)
+	}
+	if len(absent) == 0 {
+		return points, nil
+	}
+	return points, []string{"Not drawn: " + strings.Join(absent, ", ") + "."}
+}
+
+// boundOf is what is known of the size of a difference of which a chain is at its floor: that it is at least (+1) or at most (−1) so
+// large; 0 where nothing is.
+func boundOf(p link.Pair) (bound float64, direction int) {
+	switch {
+	case !math.IsNaN(p.Difference):
+		return 0, 0
+	case !math.IsNaN(p.DifferenceBeyond):
+		return math.Abs(p.DifferenceBeyond), 1
+	}
+	most := math.Max(orBound(p.A, p.AAtMost), orBound(p.B, p.BAtMost))
+	if math.IsNaN(most) || math.IsNaN(p.AAtMost) && math.IsNaN(p.BAtMost) {
+		return 0, 0
+	}
+	return most, -1
 }
 
 // ladder draws how detection grows with a known dose. The points carry no names: their places say which they are.
@@ -131,10 +186,10 @@ func ladder(t link.Trend, unit string, all link.Result) plot.Dose {
 	for _, c := range t.Curve {
 		d.FitX, d.FitY = append(d.FitX, c.Difference), append(d.FitY, c.Proportion)
 	}
-	d.Notes = []string{t.Says + "."}
+	d.Notes = capitalised([]string{t.Says})
 	for _, other := range all.Trends {
 		if other.Treatment == t.Treatment && other.Chance == t.Chance && (other.Listener != "" || other.Group != "") {
-			d.Notes = append(d.Notes, other.Says+".")
+			d.Notes = append(d.Notes, capitalised([]string{other.Says})...)
 		}
 	}
 	return d

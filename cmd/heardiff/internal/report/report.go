@@ -139,10 +139,14 @@ type paper struct {
 	Measures   []figure
 	Method     []string
 	Proof      blocks
-	Answers    []answer
-	Controls   []controlled
-	Obtained   string
-	Repeat     []string
+	Lead       []string
+	// Mark says above the lead that it says nothing of people.
+	Mark     string
+	Answers  []answer
+	Controls []controlled
+	Spread   []spread
+	Obtained string
+	Repeat   []string
 	// Trends are those of enough comparisons for a correlation to mean anything.
 	Trends  []link.Trend
 	Form    template.JS
@@ -189,6 +193,13 @@ func view(in Input) (paper, error) {
 	}
 	v.Form = formPlace
 	v.Answers, v.Controls, v.Obtained, v.Repeat = answers(in.Link.Rows), controls(v.Rows), obtained(in), repeat(in.Plans)
+	v.Lead, v.Spread = lead(in.Link.Title, v.Answers), spreads(v.Answers)
+	switch {
+	case in.Link.Simulated:
+		v.Mark = "In this simulation:"
+	case in.Link.Silent:
+		v.Mark = "Without sound from any device, in part or throughout:"
+	}
 	for _, t := range in.Link.Trends {
 		if len(t.Points) >= leastPoints {
 			v.Trends = append(v.Trends, t)
@@ -258,9 +269,14 @@ var functions = template.FuncMap{
 	"number":       number,
 	"places":       places,
 	"signedPlaces": func(n int, v float64) string { return withSign(v, places(n, v)) },
-	"signed":       signedNumber,
 	"atMost":       atMost,
 	"beyond":       beyond,
+	"measured":     measuredAs,
+	"rounded":      rounded,
+	"smaller":      belowLimit,
+	"evalue":       eValue,
+	"cost":         func(v float64) string { return ifKnown(v, strconv.FormatFloat(v, 'f', -1, 64)) },
+	"proper":       proper,
 	"most":         orBound,
 	"p":            pValue,
 	"percent":      func(v float64) string { return ifKnown(v, fmt.Sprintf("%.1f %%", 100*v)) },
@@ -300,17 +316,75 @@ func ifKnown(v float64, s string) string {
 }
 
 // number writes v with three significant digits, without an exponent below a million.
-func number(v float64) string {
-	if v == 0 {
+func number(v float64) string { return rounded(3, v) }
+
+// rounded writes v with so many significant digits, thousands parted by thin spaces from ten thousand on.
+func rounded(digits int, v float64) string {
+	switch {
+	case v == 0:
 		return "0"
+	case math.IsNaN(v) || math.IsInf(v, 0):
+		return "–"
+	case math.Abs(v) >= 1e6:
+		return power(v)
 	}
-	if v >= 1e6 && !math.IsInf(v, 0) {
-		e := math.Floor(math.Log10(v))
-		return fmt.Sprintf("%.1f·10%s", v/math.Pow(10, e), raised(int(e)))
-	}
-	decimals := 2 - int(math.Floor(math.Log10(math.Abs(v))))
-	return ifKnown(v, strconv.FormatFloat(v, 'f', min(6, max(0, decimals)), 64))
+	return upTo(digits-1-int(math.Floor(math.Log10(math.Abs(v)))), v)
 }
+
+// upTo writes v up to a decimal place; one below zero is before the point.
+func upTo(place int, v float64) string {
+	if place < 0 {
+		unit := math.Pow10(-place)
+		v = math.Round(v/unit) * unit
+	}
+	text := strconv.FormatFloat(v, 'f', min(6, max(0, place)), 64)
+	if whole, _, _ := strings.Cut(strings.TrimPrefix(text, "-"), "."); len(whole) > 4 {
+		at := len(text) - 3
+		if dot := strings.Index(text, "."); dot >= 0 {
+			at = dot - 3
+		}
+		text = text[:at] + "\u202f" + text[at:]
+	}
+	return ifKnown(v, text)
+}
+
+// power writes v with one decimal and a power of ten.
+func power(v float64) string {
+	e := math.Floor(math.Log10(math.Abs(v)))
+	return ifKnown(v, fmt.Sprintf("%.1f·10%s", v/math.Pow(10, e), raised(int(e))))
+}
+
+// eValue writes large ones as powers of ten.
+func eValue(v float64) string {
+	if v >= 1000 && !math.IsInf(v, 0) {
+		return power(v)
+	}
+	return number(v)
+}
+
+// byUncertainty writes v to the place of the first digit of its standard error, of a 1 to the second; without one, three digits.
+func byUncertainty(v, se float64) string {
+	if !(se > 0) || math.IsNaN(v) || math.Abs(v) >= 1e6 {
+		return number(v)
+	}
+	e := math.Floor(math.Log10(se))
+	place := -int(e)
+	if se/math.Pow(10, e) < 2 {
+		place++
+	}
+	return upTo(place, v)
+}
+
+// measuredAs writes a figure as exactly as it is known, or the bound that it does not exceed.
+func measuredAs(v, bound, se float64) string {
+	if math.IsNaN(v) {
+		return atMost(v, bound)
+	}
+	return byUncertainty(v, se)
+}
+
+// belowLimit reports whether a difference is smaller than what its figures could have told.
+func belowLimit(p link.MetricPair) bool { return math.Abs(p.Difference) < p.Limit }
 
 // raised writes a whole number above zero as an exponent.
 func raised(n int) string {
@@ -335,15 +409,15 @@ func atMost(v, bound float64) string {
 	return number(v)
 }
 
-// beyond writes a difference, or how far from zero it is at the least.
-func beyond(v, bound float64) string {
+// beyond writes a difference as exactly as it is known, or how far from zero it is at the least.
+func beyond(v, bound, se float64) string {
 	switch {
 	case bound > 0:
 		return "> " + signedNumber(bound)
 	case bound < 0:
 		return "< " + signedNumber(bound)
 	}
-	return signedNumber(v)
+	return withSign(v, byUncertainty(v, se))
 }
 
 // withSign puts a plus before what is written of v, if that is above zero.

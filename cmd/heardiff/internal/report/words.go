@@ -108,7 +108,7 @@ func caveats(in Input) []string {
 func capitalised(list []string) []string {
 	out := make([]string, len(list))
 	for i, s := range list {
-		out[i] = strings.ToUpper(s[:1]) + s[1:] + "."
+		out[i] = proper(strings.ToUpper(s[:1]) + s[1:] + ".")
 	}
 	return out
 }

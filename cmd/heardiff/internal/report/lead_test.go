@@ -1,0 +1,140 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"testing"
+
+	"heardiff/stats"
+	"heardiff/trials"
+	"heardiff/trials/link"
+)
+
+// sat is a study of ABX sessions of 40 trials between "direct" and each chain, by so many right answers of each listener.
+func sat(t *testing.T, title string, right map[string][]int, pairings ...link.Pairing) link.Result {
+	t.Helper()
+	plan := trials.Plan{ID: "1", Design: trials.ABX, Alpha: 0.05, SmallestEffect: 0.5}
+	in := link.Input{Title: title, Pairings: pairings}
+	for b := range right {
+		plan.Comparisons = append(plan.Comparisons, trials.Comparison{Name: "direct – " + b, A: "direct", B: b, Excerpt: "e", AudioA: "a", AudioB: b, Trials: 40})
+	}
+	listeners := 0
+	for _, k := range right {
+		listeners = max(listeners, len(k))
+	}
+	for i := range listeners {
+		h := link.Heard{Listener: fmt.Sprintf("L%d", i+1), Result: trials.Result{Session: fmt.Sprint(i), Plan: plan}}
+		for _, c := range plan.Comparisons {
+			if k := right[c.B]; i < len(k) {
+				h.Tallies = append(h.Tallies, trials.Tally{Comparison: c, Trials: 40, Correct: k[i]})
+			}
+		}
+		in.Results = append(in.Results, h)
+	}
+	in.Family = link.NewFamily([]trials.Plan{plan}, make([]string, listeners))
+	r, err := link.Build(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+// The first lines say who heard what and what is excluded, the chain of the title first, never more than the verdicts do.
+func TestTheFirstLinesAnswerTheTitle(t *testing.T) {
+	nan := math.NaN()
+	loud := link.Pairing{A: "direct", B: "loud", Excerpt: "e", LevelErrorDB: 0.4, NullDB: nan, ResponseMaxDB: nan, LoudnessDifferenceLU: nan, OffsetErrorUS: nan, Dose: nan}
+	for _, c := range []struct {
+		name, title string
+		right       map[string][]int
+		pairings    []link.Pairing
+		want        []string
+		card        string
+	}{
+		{"one listener heard it", "Can I hear it?", map[string][]int{"link": {38}}, nil, []string{"L1 heard the difference between direct and link."}, "heard"},
+		{"one listener did not", "Can I hear it?", map[string][]int{"link": {19}}, nil,
+			[]string{"No difference between direct and link was shown to be heard, and one that is heard on 24\u00a0% of trials or more is excluded."}, "ruled out"},
+		{"two of four", "?", map[string][]int{"link": {39, 38, 19, 15}}, nil,
+			[]string{"2 of 4 listeners heard the difference between direct and link; for the other 2, one that is heard on 24\u00a0% of trials or more is excluded."}, "heard by 2 of 4"},
+		{"not settled", "?", map[string][]int{"link": {25}}, nil, []string{"Whether anybody hears a difference between direct and link is not settled."}, "undecided"},
+		{"void", "?", map[string][]int{"loud": {39, 38}}, []link.Pairing{loud}, []string{"What was answered about direct and loud counts for nothing."}, "void"},
+		{"the chain of the title first", "Is the lantern link heard?", map[string][]int{"lantern-link": {19, 15}, "hamster": {39, 38}}, nil,
+			[]string{"Nobody was shown to hear a difference between direct and lantern-link", "2 of 2 listeners heard the difference between direct and hamster."}, "heard by 2 of 2"},
+	} {
+		r := sat(t, c.title, c.right, c.pairings...)
+		cards := answers(r.Rows)
+		got := lead(c.title, cards)
+		if len(got) != len(c.want) || cards[0].Short != c.card {
+			t.Errorf("%s: %q, card %q", c.name, got, cards[0].Short)
+			continue
+		}
+		for i := range got {
+			if !strings.HasPrefix(got[i], c.want[i]) {
+				t.Errorf("%s: %q, want %q", c.name, got[i], c.want[i])
+			}
+		}
+	}
+}
+
+// A card counts who heard it as link does: of those whose answers count.
+func TestCardsCountAsLinkDoes(t *testing.T) {
+	r := sat(t, "", map[string][]int{"link": {39, 38, 19, 15}})
+	for _, row := range r.Rows {
+		if row.Kind != "all" {
+			continue
+		}
+		want := fmt.Sprintf("heard by %d of %d", row.HeardBy.Count, row.HeardBy.Of)
+		if got := answers(r.Rows)[0].Short; got != want {
+			t.Errorf("%q, link says %q", got, want)
+		}
+	}
+}
+
+// A figure is written as exactly as it is known: to the first digit of its standard error, of a 1 to the second; without one, three
+// digits.
+func TestDigitsFollowTheUncertainty(t *testing.T) {
+	nan := math.NaN()
+	for _, c := range []struct {
+		v, bound, se float64
+		want         string
+	}{
+		{290818, nan, nan, "291\u202f000"}, {29.4123, nan, nan, "29.4"}, {-112.3456, nan, nan, "−112"}, {-112.3456, nan, 0.04, "−112.35"},
+		{1315.2, nan, 14, "1315"}, {1315.2, nan, 140, "1320"}, {1315.2, nan, 400, "1300"}, {0.00407, nan, nan, "0.00407"},
+		{nan, 9.06, nan, "≤ 9.06"}, {nan, nan, nan, "–"}, {0, nan, nan, "0"}, {2.5e7, nan, 3, "2.5·10⁷"},
+	} {
+		if got := measuredAs(c.v, c.bound, c.se); got != c.want {
+			t.Errorf("%v ± %v: %q, want %q", c.v, c.se, got, c.want)
+		}
+	}
+}
+
+// In a figure of detection a difference of which a bound alone is known is an arrow, one below its limit is marked so, and what is not
+// there is named.
+func TestWhatIsNotAPointIsDrawnOrNamed(t *testing.T) {
+	nan := math.NaN()
+	figure := func(a, b, aMost, bMost, limit float64) link.Measured {
+		p := link.Pair{A: a, B: b, Difference: b - a, AAtMost: aMost, BAtMost: bMost, DifferenceBeyond: nan, Limit: limit}
+		if b > aMost {
+			p.DifferenceBeyond = b - aMost
+		}
+		return link.Measured{Figures: link.Figures{{Declared: link.RandomJitter.Declare(), Pair: p}}}
+	}
+	row := func(name string, v link.Verdict, m link.Measured) link.Row {
+		return link.Row{Comparison: name, Kind: "all", Verdict: v, Measured: m, Score: stats.Score{Design: "abx", Trials: 40, Proportion: 0.6}}
+	}
+	trend := link.Trend{Metric: link.RandomJitter, Chance: 0.5, Points: []link.TrendPoint{{Comparison: "known", Difference: 50, Trials: 40}, {Comparison: "small", Difference: 2, Trials: 40}}}
+	points, notes := dosePoints(trend, []link.Row{
+		row("known", link.HeardIt, figure(10, 60, nan, nan, 9)), row("small", link.Undecided, figure(10, 12, nan, nan, 9)),
+		row("beyond", link.HeardIt, figure(nan, 60, 20, nan, 20)), row("within", link.Undecided, figure(nan, nan, 20, 25, 25)),
+		row("void", link.Void, figure(10, 60, nan, nan, 9)), row("unknown", link.Undecided, figure(nan, 60, nan, nan, nan))})
+	var got []string
+	for _, p := range points {
+		got = append(got, fmt.Sprintf("%s %g %d %v", p.Name, p.X, p.Bound, p.BelowLimit))
+	}
+	if want := "[known 50 0 false small 2 0 true beyond 40 1 false within 25 -1 false]"; fmt.Sprint(got) != want {
+		t.Errorf("%v, want %s", got, want)
+	}
+	if len(notes) != 1 || notes[0] != "Not drawn: void (its answers count for nothing), unknown (no difference in random jitter is known)." {
+		t.Errorf("%q", notes)
+	}
+}
