@@ -83,7 +83,7 @@ func targeted(t *testing.T, page string) []edit {
 	swap(`data-f="head">(....)`, "0123", "head")
 	swap(`"id":"1","design":"abx"[^\n]*?"alpha":(0.05)`, "0.5", "plan")
 	swap(`"kind":"chain","subject":"(left)"`, "gold", "record")
-	swap(`"row":\{"about":(""),"cost":null,"name":"left"`, `"gold"`, "record")
+	swap(`"row":\{"about":(""),"cost":null,"fed_by":"","name":"left"`, `"gold"`, "record")
 	swap(`(?s)(<li>Scores are exact.*?</li>)`, "", "removed")
 	swap(`<p id="lie">|(<h2>Method</h2>)`, "<h2>Method</h2><p>and all is well</p>", "and all is well")
 	swap(`(<section id="heard">)`, `<!-- a remark --><section id="heard">`, "a remark")
