@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -91,7 +92,7 @@ func verifiedText(w io.Writer, r study.VerifyReport) {
 	}
 	for _, s := range r.Sessions {
 		for _, m := range s.Marks {
-			if !m.Voids {
+			if !slices.Contains(s.Problems, m.Says) {
 				fmt.Fprintf(w, "session %s: %s\n", study.ShortID(s.Session), m.Says)
 			}
 		}

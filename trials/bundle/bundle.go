@@ -141,7 +141,9 @@ type Session struct {
 	Listener string `json:"listener"`
 	Device   string `json:"device"`
 	// Escrow is the seed sealed, before the first trial, to the key of the site whose kit it was.
-	Escrow  []byte         `json:"escrow,omitempty"`
+	Escrow []byte `json:"escrow,omitempty"`
+	// Marks is what is known against its blindness at the site that sends it; none in bundles of before marks were sent.
+	Marks   []trials.Mark  `json:"marks,omitempty"`
 	Entries []trials.Entry `json:"entries"`
 }
 
@@ -190,6 +192,14 @@ func (l Listener) check() error {
 }
 
 func (s Session) check() error {
+	if len(s.Marks) > MaxMarks {
+		return fmt.Errorf("session %q: %d marks, at most %d are taken", s.ID, len(s.Marks), MaxMarks)
+	}
+	for _, m := range s.Marks {
+		if err := m.Validate(); err != nil {
+			return fmt.Errorf("session %q: %w", s.ID, err)
+		}
+	}
 	return cmp.Or(trials.CheckName("session", s.ID), trials.CheckText("session "+s.ID+": device", s.Device))
 }
 

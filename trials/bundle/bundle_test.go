@@ -9,6 +9,7 @@ import (
 	"encoding/json"
 	"errors"
 	"io"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -294,6 +295,44 @@ func BenchmarkReadFiveThousandTrials(b *testing.B) {
 	for range b.N {
 		if _, err := read(data); err != nil {
 			b.Fatal(err)
+		}
+	}
+}
+
+// What a site says against its sessions comes with them, under its signature; a bundle of before marks has none, and what is no
+// word is refused, as are more of them than there can be.
+func TestMarksTravelWithTheirSession(t *testing.T) {
+	write := func(marks ...trials.Mark) ([]byte, error) {
+		s := ended(t, "s1", trials.Seed{1})
+		s.Marks = marks
+		var out bytes.Buffer
+		err := Write(&out, Draft{Kind: Results, Study: testStudy, Title: "t", Created: testMade,
+			Content: Content{Plans: []trials.Plan{plan()}, Listeners: []Listener{{ID: "L1"}}, Sessions: []Session{s}}}, testKey)
+		return out.Bytes(), err
+	}
+	for _, marks := range [][]trials.Mark{nil, {trials.MarkOpened, trials.MarkMoved}, {"of-a-later-version"}} {
+		data, err := write(marks...)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if bytes.Contains(data, []byte(`"marks"`)) != (marks != nil) {
+			t.Errorf("%v: the form of a session without marks is no longer that of before", marks)
+		}
+		b, err := Read(bytes.NewReader(data), int64(len(data)))
+		if err != nil || !slices.Equal(b.Content.Sessions[0].Marks, marks) {
+			t.Errorf("%v: read as %+v, %v", marks, b, err)
+		}
+		if marks == nil {
+			continue
+		}
+		edited := bytes.Replace(data, []byte(marks[0][1:]), []byte("x"+marks[0][2:]), 1)
+		if _, err := Read(bytes.NewReader(edited), int64(len(edited))); !errors.Is(err, ErrDamaged) {
+			t.Errorf("%v: an edited mark: %v", marks, err)
+		}
+	}
+	for _, marks := range [][]trials.Mark{{""}, {"\x1b[2J"}, {"Opened"}, {trials.Mark(strings.Repeat("a", 41))}, slices.Repeat([]trials.Mark{"a"}, MaxMarks+1)} {
+		if _, err := write(marks...); err == nil {
+			t.Errorf("%q was written", marks)
 		}
 	}
 }

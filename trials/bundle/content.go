@@ -19,6 +19,7 @@ const (
 	MaxListeners     = 100_000
 	MaxSessions      = 100_000
 	MaxEntries       = 2_000_000 // of all sessions
+	MaxMarks         = 20        // of one session
 
 	maxItem  = 1 << 20 // bytes of one plan or excerpt with all that stands in it
 	maxSmall = 1 << 16 // bytes of one chain, listener or entry, and of a session's other fields
@@ -206,6 +207,7 @@ func (d *decoder) session(s *Session) error {
 		"listener": func() error { return d.Decode(&s.Listener) },
 		"device":   func() error { return d.Decode(&s.Device) },
 		"escrow":   func() error { return d.Decode(&s.Escrow) },
+		"marks":    func() error { return d.Decode(&s.Marks) },
 		"entries":  func() error { return list(d, "entries", trials.MaxEntries, maxSmall, &s.Entries, d.entry) },
 	})
 	if err != nil {

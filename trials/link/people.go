@@ -1,10 +1,15 @@
 package link
 
-import "fmt"
+import (
+	"fmt"
+
+	"heardiff/trials"
+)
 
 // Mark is something known against the blindness of a session: that its order was opened elsewhere, say.
 type Mark struct {
-	Says string `json:"says"`
+	Code trials.Mark `json:"code"`
+	Says string      `json:"says"`
 	// Voids says that its answers may have been given by somebody who knew the order.
 	Voids bool `json:"voids"`
 }

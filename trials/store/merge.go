@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -28,6 +29,7 @@ type MergeSession struct {
 	ID, Listener, Device string
 	PlanHash             string // of one of the plans, trials.Plan.HashText
 	Entries              []trials.Entry
+	Marks                []trials.Mark // what its site says against its blindness
 	// Outcome is what the entries come to, where the caller has revealed them; nil else.
 	Outcome *trials.Summary
 }
@@ -76,7 +78,7 @@ func (s *Store) Merge(ctx context.Context, m Merge) (Merged, error) {
 		if err := insertEntries(ctx, c.tx, entries); err != nil {
 			return err
 		}
-		if err := c.mergeBegun(m.Begun); err != nil {
+		if err := errors.Join(c.mergeBegun(m.Begun), c.mergeMarks(m.Sessions)); err != nil {
 			return err
 		}
 		_, err = c.put("bundle", "bundles", `INSERT INTO bundles (sha256, site, at) VALUES ($1, $2, $3) ON CONFLICT DO NOTHING`, m.Bundle, m.Site, s.stamp())

@@ -36,6 +36,7 @@ var tables = []table{
 	{name: "sessions", noun: "session", key: []string{"id"}, order: "rowid"},
 	{name: "bundles", noun: "bundle", key: []string{"sha256"}},
 	{name: "begun", noun: "session begun elsewhere", key: []string{"site", "number", "session", "seal"}},
+	{name: "marks", noun: "mark of a session", key: []string{"session", "mark"}},
 	{name: "outcomes", noun: kindOutcome, key: []string{"session", "version"}},
 }
 

@@ -7,10 +7,12 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"time"
 
 	"heardiff/trials"
 	"heardiff/trials/bundle"
+	"heardiff/trials/link"
 )
 
 // draft begins a bundle of the study.
@@ -122,6 +124,10 @@ func (s *Study) resultsContent(ctx context.Context, anonymous bool) (bundle.Cont
 	if err != nil {
 		return c, err
 	}
+	known, err := s.Watch(ctx)
+	if err != nil {
+		return c, err
+	}
 	plans, listeners := map[string]string{}, map[string]bool{}
 	for _, v := range sessions {
 		entries, err := s.Entries(ctx, v.ID)
@@ -148,13 +154,27 @@ func (s *Study) resultsContent(ctx context.Context, anonymous bool) (bundle.Cont
 			}
 			c.Listeners = append(c.Listeners, packListener(l, anonymous))
 		}
+		marks, err := known.Marks(v.ID, v.Site, entries)
+		if err != nil {
+			return c, err
+		}
 		device := v.Device
 		if anonymous {
 			device, entries = "", trials.Withhold(entries)
 		}
-		c.Sessions = append(c.Sessions, bundle.Session{ID: v.ID, Plan: plans[v.Plan], Listener: v.Listener, Device: device, Escrow: v.Escrow, Entries: entries})
+		c.Sessions = append(c.Sessions, bundle.Session{ID: v.ID, Plan: plans[v.Plan], Listener: v.Listener, Device: device, Escrow: v.Escrow, Marks: codesOf(marks), Entries: entries})
 	}
 	return c, nil
+}
+
+// codesOf returns marks as they are sent: without the folders and dates of this machine, each once.
+func codesOf(marks []link.Mark) (codes []trials.Mark) {
+	for _, m := range marks {
+		if !slices.Contains(codes, m.Code) {
+			codes = append(codes, m.Code)
+		}
+	}
+	return codes
 }
 
 // begunOf names a session in the list of all that were begun.

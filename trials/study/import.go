@@ -137,7 +137,7 @@ func (s *Study) Import(ctx context.Context, b *Incoming) (Imported, error) {
 			Transducer: l.Transducer, Room: l.Room, Consent: l.Consent, Simulated: l.Simulated})
 	}
 	for i, v := range b.Content.Sessions {
-		m.Sessions = append(m.Sessions, store.MergeSession{ID: v.ID, Listener: name(v.Listener), Device: v.Device, PlanHash: v.Plan,
+		m.Sessions = append(m.Sessions, store.MergeSession{ID: v.ID, Listener: name(v.Listener), Device: v.Device, PlanHash: v.Plan, Marks: v.Marks,
 			Entries: v.Entries, Outcome: &b.Outcomes[i]})
 	}
 	count, err := s.Merge(ctx, m)
@@ -147,6 +147,11 @@ func (s *Study) Import(ctx context.Context, b *Incoming) (Imported, error) {
 	for _, p := range foreign {
 		s.warn("plan %q (%s, %d scored trials, alpha %g) was not made in this study: its results are judged by this study's rules, not by its own",
 			p.Plan, p.Design, p.Trials, p.Alpha)
+	}
+	for _, v := range b.Content.Sessions {
+		for _, m := range told(v.Marks) {
+			s.warn("session %s: %s", ShortID(v.ID), m.Says)
+		}
 	}
 	absent, err := s.Absences(ctx)
 	if err != nil {

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -104,8 +105,23 @@ func wentOn(line ledger.Line, record string) string {
 	return fmt.Sprintf("%s as far as entry %d in a copy, %s, on %s", what, line.Number, last.Folder, last.At.Local().Format("2 January 2006 15:04"))
 }
 
-// Watch tells of each session what the ledger of this account knows against its blindness.
+// behind is the mark of what wentOn says.
+func behind(line ledger.Line, record string) trials.Mark {
+	opened := line.State == ledger.Ended || line.State == ledger.Ending
+	switch here := line.Last().Record == record; {
+	case here && opened:
+		return trials.MarkOpenedCut
+	case here:
+		return trials.MarkCut
+	case opened:
+		return trials.MarkOpened
+	}
+	return trials.MarkWentOn
+}
+
+// Watch tells of each session what the ledger of this account knows against its blindness, and what bundles said of it.
 type Watch struct {
+	told   map[string][]trials.Mark // by session
 	ledger *ledger.Ledger
 	here   ledger.Place
 	since  time.Time // zero: there is no ledger
@@ -113,6 +129,9 @@ type Watch struct {
 }
 
 func (s *Study) Watch(ctx context.Context) (w Watch, err error) {
+	if w.told, err = s.Marks(ctx); err != nil {
+		return w, err
+	}
 	if w.ledger, err = s.openLedger(); err != nil {
 		return w, err
 	}
@@ -127,16 +146,44 @@ func (s *Study) Watch(ctx context.Context) (w Watch, err error) {
 	return w, err
 }
 
-// Marks returns what is known against a session of this site, given its journal.
+// Marks returns what is known against a session, given its journal.
 func (w Watch) Marks(session, site string, journal []trials.Entry) ([]link.Mark, error) {
+	told := told(w.told[session])
 	if site != "" || w.since.IsZero() {
-		return nil, nil
+		return told, nil
 	}
 	line, known, err := w.ledger.Line(session)
 	if err != nil {
 		return nil, err
 	}
-	return w.judge(session, line, known, journal), nil
+	return append(told, w.judge(session, line, known, journal)...), nil
+}
+
+// told returns what the site at which a session was begun says against it.
+func told(marks []trials.Mark) (all []link.Mark) {
+	for _, m := range marks {
+		all = append(all, link.Mark{Code: m, Says: "the site at which it was begun says: " + markWords(m), Voids: m.Voids()})
+	}
+	return all
+}
+
+// markWords says what a mark of another site means.
+func markWords(m trials.Mark) string {
+	switch m {
+	case trials.MarkOpened:
+		return "its order was opened in a copy of the study"
+	case trials.MarkWentOn:
+		return "it went on in a copy of the study"
+	case trials.MarkCut:
+		return "entries of it were removed or exchanged while it ran"
+	case trials.MarkOpenedCut:
+		return "entries of it were removed or exchanged after its order was opened"
+	case trials.MarkUnknown:
+		return "its line in the ledger was removed, and where it was opened cannot be told"
+	case trials.MarkMoved:
+		return "the study was moved, restored or copied while it ran"
+	}
+	return "it is marked " + strconv.Quote(string(m))
 }
 
 func (w Watch) judge(session string, line ledger.Line, known bool, journal []trials.Entry) []link.Mark {
@@ -146,15 +193,15 @@ func (w Watch) judge(session string, line ledger.Line, known bool, journal []tri
 	ended := journal[len(journal)-1].Kind == trials.EntryEnd
 	switch {
 	case !known && strings.HasSuffix(session, w.suffix) && journal[0].At.After(w.since):
-		return []link.Mark{{Says: "the ledger of this account does not know it: its line was removed, and where it was opened cannot be told", Voids: true}}
+		return []link.Mark{{Code: trials.MarkUnknown, Says: "the ledger of this account does not know it: its line was removed, and where it was opened cannot be told", Voids: true}}
 	case !known:
 		return nil
 	case !line.In(journal):
-		return []link.Mark{{Says: wentOn(line, w.here.Record), Voids: true}}
+		return []link.Mark{{Code: behind(line, w.here.Record), Says: wentOn(line, w.here.Record), Voids: true}}
 	case !ended && line.Last().Record != w.here.Record:
-		return []link.Mark{{Says: "it runs in " + line.Last().Folder + ", of which this study is a copy"}}
+		return []link.Mark{{Code: trials.MarkRuns, Says: "it runs in " + line.Last().Folder + ", of which this study is a copy"}}
 	case len(line.Sittings) > 1:
-		return []link.Mark{{Says: "it was begun in " + line.Sittings[0].Folder + " and resumed in " + line.Last().Folder + ": the study was moved, restored or copied meanwhile"}}
+		return []link.Mark{{Code: trials.MarkMoved, Says: "it was begun in " + line.Sittings[0].Folder + " and resumed in " + line.Last().Folder + ": the study was moved, restored or copied meanwhile"}}
 	}
 	return nil
 }
@@ -181,7 +228,7 @@ func (w Watch) Missing(here []string) ([]string, error) {
 // end nothing more is read than its last entry.
 func (s *Study) MarkedSessions(ctx context.Context, sessions []EndedSession) (map[string][]link.Mark, error) {
 	w, err := s.Watch(ctx)
-	if err != nil || w.since.IsZero() {
+	if err != nil {
 		return nil, err
 	}
 	heads, err := s.Heads(ctx)
@@ -190,7 +237,8 @@ func (s *Study) MarkedSessions(ctx context.Context, sessions []EndedSession) (ma
 	}
 	all := map[string][]link.Mark{}
 	for _, v := range sessions {
-		if v.Site != "" {
+		all[v.ID] = told(w.told[v.ID])
+		if v.Site != "" || w.since.IsZero() {
 			continue
 		}
 		line, known, err := w.ledger.Line(v.ID)
@@ -205,7 +253,7 @@ func (s *Study) MarkedSessions(ctx context.Context, sessions []EndedSession) (ma
 		} else {
 			line.Number, line.Hash = 0, "" // it is the head
 		}
-		all[v.ID] = w.judge(v.ID, line, known, journal)
+		all[v.ID] = append(all[v.ID], w.judge(v.ID, line, known, journal)...)
 	}
 	return all, nil
 }

@@ -102,7 +102,7 @@ func (s *Study) verify(ctx context.Context) (VerifyReport, error) {
 			return err
 		}
 		for _, m := range one.Marks {
-			if m.Voids {
+			if m.Voids && v.Site == "" { // what another site says is no edit of this study
 				one.Problems = append(one.Problems, m.Says)
 				one.Problem = one.Problems[0]
 			}

@@ -43,7 +43,8 @@ func bundle(t *testing.T, site, sent int) store.Merge {
 			t.Fatal(err)
 		}
 		outcome := r.Summary()
-		m.Sessions = append(m.Sessions, store.MergeSession{ID: id, Listener: who, PlanHash: p.HashText(), Entries: entries, Outcome: &outcome})
+		m.Sessions = append(m.Sessions, store.MergeSession{ID: id, Listener: who, PlanHash: p.HashText(), Entries: entries, Outcome: &outcome,
+			Marks: []trials.Mark{trials.MarkMoved, trials.MarkOpened}[:min(sent, 2)]})
 		m.Begun = append(m.Begun, store.Begun{Site: m.Site, Number: k + 1, Session: id, Seal: entries[0].Note})
 	}
 	// One more was begun, and the number after it is missing.
@@ -106,7 +107,11 @@ func state(t *testing.T, s *store.Store) any {
 	if err != nil || len(begun) < len(sessions) {
 		t.Fatalf("%d begun of %d sessions, error %v", len(begun), len(sessions), err)
 	}
-	return []any{sessions, entries, listeners, plans, outcomes, begun}
+	marks, err := s.Marks(ctx)
+	if err != nil || len(marks) == 0 {
+		t.Fatalf("%d sessions are marked, error %v", len(marks), err)
+	}
+	return []any{sessions, entries, listeners, plans, outcomes, begun, marks}
 }
 
 func sites(t *testing.T, n int) []store.Merge {

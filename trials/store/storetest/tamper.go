@@ -187,15 +187,15 @@ func (t *tampering) edited(c contents, now [][]any, what string, args ...any) bo
 // nouns are the words by which an edit of a table is named.
 var nouns = map[string]string{"study": "study", "chains": "chain", "captures": "capture", "measurements": "measurement", "entered": "figure",
 	"excerpts": "excerpt", "presentations": "presentation", "plans": "plan", "listeners": "listener", "sessions": "session",
-	"entries": "session", "bundles": "bundle", "begun": "session begun elsewhere", "outcomes": "outcome", "record": "record"}
+	"entries": "session", "bundles": "bundle", "begun": "session begun elsewhere", "marks": "mark of a session", "outcomes": "outcome", "record": "record"}
 
 // bearsOnNothing are the columns on which no result depends, and why; and what the study alone cannot know.
 var bearsOnNothing = map[string]string{
 	"the newest answers of a session that runs, removed": "the record knows its journal up to the last sitting, the ledger beside the key up to the last answer",
 	"version.one": "the only row's key",
-	"rowid of begun, bundles, entered, measurements and study, in a file": "these are listed by their key",
-	"rowid, where the order stays":                                        "only the order that follows from it is shown, and rows that are exchanged test that",
-	"version.migrations":                                                  "how many steps made the schema: with another number the study is not opened, or opened as it is",
+	"rowid of begun, bundles, entered, marks, measurements and study, in a file": "these are listed by their key",
+	"rowid, where the order stays": "only the order that follows from it is shown, and rows that are exchanged test that",
+	"version.migrations":           "how many steps made the schema: with another number the study is not opened, or opened as it is",
 }
 
 // orderColumn numbers rows.

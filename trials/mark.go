@@ -1,0 +1,41 @@
+package trials
+
+import (
+	"fmt"
+	"regexp"
+)
+
+// Mark is something known, where a session was begun, against its blindness: a word that programs read and never changes.
+type Mark string
+
+// The marks.
+const (
+	// MarkOpened: its order was opened in a copy of the study.
+	MarkOpened Mark = "opened-elsewhere"
+	// MarkWentOn: it went on in a copy of the study.
+	MarkWentOn Mark = "went-on-elsewhere"
+	// MarkCut: its newest entries were removed or exchanged, before it ended.
+	MarkCut Mark = "entries-removed"
+	// MarkOpenedCut: so they were after it ended, when its order was known.
+	MarkOpenedCut Mark = "entries-removed-after-the-end"
+	// MarkUnknown: the ledger of the account that began it has lost it.
+	MarkUnknown Mark = "not-in-the-ledger"
+	// MarkRuns: it runs in the study of which this one is a copy.
+	MarkRuns Mark = "runs-elsewhere"
+	// MarkMoved: the study was moved, restored or copied while it ran.
+	MarkMoved Mark = "moved"
+)
+
+// Voids reports whether the answers may have been given by somebody who knew the order. It is true of marks that this version does
+// not know.
+func (m Mark) Voids() bool { return m != MarkMoved && m != MarkRuns }
+
+var markForm = regexp.MustCompile(`^[a-z]+(-[a-z]+)*$`)
+
+// Validate refuses what is no word of at most 40 letters and hyphens.
+func (m Mark) Validate() error {
+	if len(m) > 40 || !markForm.MatchString(string(m)) {
+		return fmt.Errorf("%.40q is no mark of a session", string(m))
+	}
+	return nil
+}
