@@ -10,6 +10,7 @@ import (
 	"io/fs"
 	"math/rand/v2"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -40,6 +41,7 @@ func newLuck(t *testing.T) luck {
 	command(t, 0, "signal", "level", "--seconds", "4", "--out", in("music.wav"))
 	command(t, 0, "impair", in("music.wav"), "--noise-dbfs", "-90", "--out", in("same.wav"))
 	command(t, 0, "capture", "add", "left", in("tone.wav"), "--as", "tone")
+	command(t, 0, "listener", "add", "L3")
 	must(t, os.Rename(awayAndBack(t), in("results.bundle")))
 	command(t, 0, "export", "--plan", "1", "--kit", in("kit.bundle"))
 	answerPlan(t)
@@ -67,35 +69,67 @@ type writing struct {
 	name  string
 	args  []string
 	whole func(t *testing.T, path string)
+	typed string // on its standard input
+}
+
+// process is the command as a process of its own.
+func (w writing) process() *exec.Cmd {
+	cmd := process(w.args...)
+	cmd.Stdin = strings.NewReader(w.typed)
+	return cmd
+}
+
+// succeeds runs the command, and fails the test where it does not succeed.
+func (w writing) succeeds(t *testing.T) {
+	t.Helper()
+	var said bytes.Buffer
+	if code := run(t.Context(), w.args, strings.NewReader(w.typed), &said, &said); code != 0 {
+		t.Fatalf("%s: exit %d: %s", w.name, code, said.String())
+	}
 }
 
 func (l luck) writings() []writing {
 	in := func(name string) string { return filepath.Join(l.in, name) }
 	out := func(name string) string { return filepath.Join(l.out, name) }
-	return []writing{
-		{"study new", []string{"study", "new", out("study"), "--title", "a test"}, isStudy},
-		{"chain add", []string{"chain", "add", "third"}, nil},
-		{"capture add", []string{"capture", "add", "left", in("noise.wav"), "--as", "noise"}, nil},
-		{"measure", []string{"measure"}, nil},
-		{"prepare", []string{"prepare", "--name", "two", "--excerpt", "1:1"}, nil},
-		{"ladder", []string{"prepare", "--ladder", "gain", "--from", "-1", "--to", "-3", "--steps", "3", "--of", "e", "--chain", "left"}, nil},
-		{"plan new", []string{"plan", "new", "--design", "abx", "--a", "left", "--b", "right", "--trials", "5"}, nil},
-		{"listener add", []string{"listener", "add", "L2"}, nil},
-		{"export", []string{"export", "--out", out("results.bundle")}, isBundle},
-		{"kit", []string{"export", "--plan", "1", "--kit", out("kit.bundle")}, isBundle},
-		{"tables", []string{"export", "--csv", out("tables")}, nil},
-		{"import of a kit", []string{"import", in("kit.bundle"), "--study", out("kit")}, isStudy},
-		{"import of results", []string{"import", in("results.bundle")}, nil},
-		{"report", []string{"report", "--out", out("report.html")}, endsWith("</html>")},
-		{"signal", []string{"signal", "tone", "--seconds", "2", "--out", out("tone.wav")}, isWAV},
-		{"impair", []string{"impair", in("tone.wav"), "--gain-db", "-1", "--out", out("tone.wav")}, isWAV},
+	all := []writing{
+		{"study new", []string{"study", "new", out("study"), "--title", "a test"}, isStudy, ""},
+		{"chain add", []string{"chain", "add", "third"}, nil, ""},
+		{"capture add", []string{"capture", "add", "left", in("noise.wav"), "--as", "noise"}, nil, ""},
+		{"measure", []string{"measure"}, nil, ""},
+		{"prepare", []string{"prepare", "--name", "two", "--excerpt", "1:1"}, nil, ""},
+		{"ladder", []string{"prepare", "--ladder", "gain", "--from", "-1", "--to", "-3", "--steps", "3", "--of", "e", "--chain", "left"}, nil, ""},
+		{"plan new", []string{"plan", "new", "--design", "abx", "--a", "left", "--b", "right", "--trials", "5"}, nil, ""},
+		{"listener add", []string{"listener", "add", "L2"}, nil, ""},
+		{"export", []string{"export", "--out", out("results.bundle")}, isBundle, ""},
+		{"kit", []string{"export", "--plan", "1", "--kit", out("kit.bundle")}, isBundle, ""},
+		{"tables", []string{"export", "--csv", out("tables")}, nil, ""},
+		{"import of a kit", []string{"import", in("kit.bundle"), "--study", out("kit")}, isStudy, ""},
+		{"import of results", []string{"import", in("results.bundle")}, nil, ""},
+		{"report", []string{"report", "--out", out("report.html")}, endsWith("</html>"), ""},
+		{"signal", []string{"signal", "tone", "--seconds", "2", "--out", out("tone.wav")}, isWAV, ""},
+		{"impair", []string{"impair", in("tone.wav"), "--gain-db", "-1", "--out", out("tone.wav")}, isWAV, ""},
 		{"compare", []string{"compare", in("music.wav"), in("same.wav"), "--out", out("pair")}, func(t *testing.T, path string) {
 			for _, name := range pairNames {
 				isWAV(t, filepath.Join(path, name))
 			}
-		}},
-		{"picture", []string{"power", "--p-true", "0.8", "--plot", out("power.svg")}, endsWith("</svg>")},
+		}, ""},
+		{"picture", []string{"power", "--p-true", "0.8", "--plot", out("power.svg")}, endsWith("</svg>"), ""},
+		{"listen", []string{"listen", "--plan", "1", "--listener", "L3", "--device", "null", "--plain"}, nil, "void a lorry\nrest\nrest\nvoid a door\nquit\n"},
 	}
+	if *wide { // it takes as long as all others together
+		all = append(all, writing{"demo", []string{"demo", "--dir", out("demo")}, isDemonstration, ""})
+	}
+	return all
+}
+
+// isDemonstration demands a whole study, or one that "demo" makes anew.
+func isDemonstration(t *testing.T, path string) {
+	t.Helper()
+	if study.HoldsStudy(path) {
+		isStudy(t, path)
+		return
+	}
+	must(t, clearDemo(path))
 }
 
 func isStudy(t *testing.T, path string) {
@@ -155,13 +189,13 @@ func emptyOfStudies(dir string) bool {
 	return err == nil && (len(visible) == 0 || len(visible) == 1 && filepath.Base(visible[0]) == "audio")
 }
 
-// listing is every name below a folder, but those that the database comes and goes with.
+// listing is every name below a folder, but those that the database comes and goes with, and the lock of the first session.
 func listing(t *testing.T, dir string) string {
 	t.Helper()
 	var all []string
 	must(t, filepath.WalkDir(dir, func(path string, e fs.DirEntry, err error) error {
 		must(t, err)
-		if !strings.HasSuffix(path, "-wal") && !strings.HasSuffix(path, "-shm") && path != filepath.Join(dir, "study", "audio", "captures") {
+		if !strings.HasSuffix(path, "-wal") && !strings.HasSuffix(path, "-shm") && !strings.HasSuffix(path, "study.lock") && path != filepath.Join(dir, "study", "audio", "captures") {
 			all = append(all, strings.TrimPrefix(path, dir))
 		}
 		return nil
@@ -184,7 +218,7 @@ func TestCommandsThatAreKilled(t *testing.T) {
 	for i := range l.writings() {
 		w := l.copyTo(t, t.TempDir()).writings()[i]
 		began := time.Now()
-		if said, err := process(w.args...).CombinedOutput(); err != nil {
+		if said, err := w.process().CombinedOutput(); err != nil {
 			t.Fatalf("%s: %v\n%s", w.name, err, said)
 		}
 		takes := time.Since(began)
@@ -197,14 +231,14 @@ func TestCommandsThatAreKilled(t *testing.T) {
 func (l luck) killed(t *testing.T, i int, after time.Duration) {
 	l = l.copyTo(t, t.TempDir())
 	w := l.writings()[i]
-	cmd := process(w.args...)
+	cmd := w.process()
 	must(t, cmd.Start())
 	time.Sleep(after)
 	cmd.Process.Kill()
 	cmd.Wait()
 	w.check(t, l)
 
-	again := process(w.args...)
+	again := w.process()
 	said, _ := again.CombinedOutput()
 	switch code := again.ProcessState.ExitCode(); {
 	case code == 0:
@@ -246,13 +280,23 @@ func TestADiskThatIsFull(t *testing.T) {
 	}
 }
 
+// withoutWarnings leaves the lines of what a command said that are no warnings.
+func withoutWarnings(said string) (rest string) {
+	for line := range strings.Lines(said) {
+		if !strings.HasPrefix(line, "heardiff: warning: ") {
+			rest += line
+		}
+	}
+	return rest
+}
+
 func (l luck) fills(t *testing.T, i, steps int) {
-	const room = 64 << 20
+	const room = 1 << 30 // of which only what is used is taken
 	// How much is written, so that the sizes to try are spread over it.
 	disk, _ := storetest.Disk(t, room)
 	on := l.copyTo(t, disk)
 	before := storetest.Used(t, disk)
-	command(t, 0, on.writings()[i].args...)
+	on.writings()[i].succeeds(t)
 	needs := storetest.Used(t, disk) - before + 256<<10 // the log comes and goes
 
 	disk, _ = storetest.Disk(t, room)
@@ -262,13 +306,13 @@ func (l luck) fills(t *testing.T, i, steps int) {
 	for step := range steps {
 		storetest.Resize(t, disk, used+needs*step/steps/4096*4096)
 		var said bytes.Buffer
-		code := run(t.Context(), w.args, nil, &said, &said)
+		code := run(t.Context(), w.args, strings.NewReader(w.typed), &said, &said)
 		storetest.Resize(t, disk, room)
 		if done = code == 0; done {
 			break
 		}
 		failed++
-		text := said.String()
+		text := withoutWarnings(said.String())
 		if code != exitFailed || !strings.Contains(text, "hint: make room") || strings.Count(text, "\n") != 2 {
 			t.Errorf("step %d: exit %d: %s", step, code, text)
 		}
@@ -281,7 +325,7 @@ func (l luck) fills(t *testing.T, i, steps int) {
 		t.Error("the disk was never full: the test tests nothing")
 	}
 	if !done {
-		command(t, 0, w.args...)
+		w.succeeds(t)
 	}
 	w.check(t, on)
 }

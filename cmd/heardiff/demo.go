@@ -93,7 +93,7 @@ func (a *app) runDemo(ctx context.Context, dir string) error {
 	d := &demonstration{app: a, dir: dir}
 	for _, step := range []func(context.Context) error{d.study, d.capture, d.measure, d.listen, d.finish} {
 		if err := step(ctx); err != nil {
-			return err
+			return errors.Join(err, os.RemoveAll(dir)) // it was empty, or an earlier demonstration
 		}
 	}
 	return nil

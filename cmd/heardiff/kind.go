@@ -23,7 +23,7 @@ type kind struct {
 type shown interface {
 	// file measures a file as the command line says, draws and prints.
 	file(ctx context.Context, a *app, path string, m measureFlags, o study.MeasureOptions) error
-	takesReference() bool
+	takes(option string) bool // one of kindOptions
 	// figuresOf names the main figures of the first channel of a result.
 	figuresOf(result any) string
 	// drawn draws all chains in one picture, beside sets two chains beside each other; false where there is nothing to draw.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"io"
 	"path/filepath"
+	"slices"
 
 	"heardiff/cmd/heardiff/internal/plot"
 	"heardiff/playback/audiofile"
@@ -128,7 +129,7 @@ func (k measuredAs[T]) alsoOf(result *T, path string, other T) {
 	}
 }
 
-func (k measuredAs[T]) takesReference() bool { return k.Reference }
+func (k measuredAs[T]) takes(option string) bool { return slices.Contains(k.Options, option) }
 
 func (k measuredAs[T]) figuresOf(result any) string { return k.words(result.(T)) }
 

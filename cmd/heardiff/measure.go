@@ -17,6 +17,7 @@ type measureFlags struct {
 	plot, overlay        string
 	band                 string
 	jitter               jitter.Config
+	given                []string // of kindOptions: those on the command line
 }
 
 func (a *app) measureCommand() *cobra.Command {
@@ -57,6 +58,11 @@ distortion cannot be.`,
 			if again {
 				return misusedf("--again is for the study's captures, without FILE")
 			}
+			for _, option := range kindOptions {
+				if c.Flags().Changed(option) {
+					m.given = append(m.given, option)
+				}
+			}
 			return a.measureFile(c.Context(), args[0], m)
 		},
 	}
@@ -77,7 +83,7 @@ distortion cannot be.`,
 func (m *measureFlags) jitterFlags(c *cobra.Command) {
 	f := c.Flags()
 	f.IntVar(&m.jitter.Bits, "bits", 24, "jitter: word length of the signal played, 16 or 24")
-	f.Float64Var(&m.jitter.SignalRateHz, "signal-rate", 0, "jitter: rate in `Hz` of the signal played (0: the nearest common one)")
+	f.Float64Var(&m.jitter.SignalRateHz, "signal-rate", 0, "jitter, clock: rate in `Hz` of the signal played (0: the nearest common one)")
 	f.StringVar(&m.band, "band", "", "jitter: band `LO:HI` in Hz")
 	f.BoolVar(&m.jitter.Spectrum, "spectrum", false, "jitter: add the density against jitter frequency")
 }
@@ -157,8 +163,11 @@ func (a *app) measureFile(ctx context.Context, path string, m measureFlags) erro
 		return misusedf("--as is missing: %s", wanted)
 	case !known:
 		return misusedf("--as %q: %s wanted", m.as, wanted)
-	case m.reference != "" && !k.shown.takesReference():
-		return misusedf("--reference goes with --as %s only", study.Alternatives(takingReference()))
+	}
+	for _, option := range m.given {
+		if !k.shown.takes(option) {
+			return misusedf("--%s goes with --as %s only", option, study.Alternatives(taking(option)))
+		}
 	}
 	if err := a.checkPicture(m.plot); err != nil {
 		return err
@@ -170,11 +179,14 @@ func (a *app) measureFile(ctx context.Context, path string, m measureFlags) erro
 	return k.shown.file(ctx, a, path, m, o)
 }
 
-// takingReference names the kinds that take a signal through the same chain.
-func takingReference() []string {
+// kindOptions are the flags of "measure" that some kinds take and others do not: see study.Measured.
+var kindOptions = []string{"bits", "signal-rate", "band", "spectrum", "reference"}
+
+// taking names the kinds that take one of kindOptions.
+func taking(option string) []string {
 	var names []string
 	for _, k := range kinds() {
-		if k.shown.takesReference() {
+		if k.shown.takes(option) {
 			names = append(names, k.Name)
 		}
 	}

@@ -14,6 +14,7 @@ import (
 var Clock = Kind{
 	Name: "clock", About: "stability of the clock below 10 Hz, from the jitter signal: offset, drift, Allan deviation, TDEV, MTIE", From: Jitter.Name,
 	Measurement: Measured[clock.Result]{
+		Options: []string{"signal-rate"},
 		Measure: func(r pcm.Reader, o MeasureOptions) (clock.Result, error) {
 			return clock.Measure(r, clock.Config{SignalRateHz: o.Jitter.SignalRateHz})
 		},

@@ -18,6 +18,7 @@ var Jitter = Kind{
 
 var jitterMeasured = Measured[jitter.Result]{
 	Measure:  func(r pcm.Reader, o MeasureOptions) (jitter.Result, error) { return jitter.Measure(r, o.Jitter) },
+	Options:  []string{"bits", "signal-rate", "band", "spectrum"},
 	Limited:  jitter.Result.AgainstFloor,
 	Warnings: func(r *jitter.Result) *measure.Warnings { return &r.Warnings },
 	metrics: []metric[jitter.Result]{

@@ -15,9 +15,9 @@ type Measured[T any] struct {
 	// Limited returns a result with the limits that one of the recording set-up alone sets.
 	Limited  func(result, floor T) (T, error)
 	Warnings func(*T) *measure.Warnings
-	// Reference: the measurement takes a signal through the same chain.
-	Reference bool
-	metrics   []metric[T]
+	// Options names what the measurement takes of MeasureOptions, as "measure" does: "reference", "bits", "signal-rate", "band" or "spectrum".
+	Options []string
+	metrics []metric[T]
 }
 
 // metric is a figure of a result that "link" compares; false where the result does not hold it.

@@ -12,10 +12,10 @@ import (
 var Noise = Kind{
 	Name: "noise", About: "noise of silence, hum, lines", Signal: signal.Silence, Holds: holdsOnly(measure.Quiet),
 	Measurement: Measured[tone.NoiseResult]{
-		Measure:   func(r pcm.Reader, o MeasureOptions) (tone.NoiseResult, error) { return tone.Noise(r, o.Reference) },
-		Limited:   limitedBy((*tone.NoiseResult).SetFloor),
-		Warnings:  func(r *tone.NoiseResult) *measure.Warnings { return &r.Warnings },
-		Reference: true,
+		Measure:  func(r pcm.Reader, o MeasureOptions) (tone.NoiseResult, error) { return tone.Noise(r, o.Reference) },
+		Limited:  limitedBy((*tone.NoiseResult).SetFloor),
+		Warnings: func(r *tone.NoiseResult) *measure.Warnings { return &r.Warnings },
+		Options:  []string{"reference"},
 		metrics: []metric[tone.NoiseResult]{
 			worstOf(link.Noise, func(r tone.NoiseResult) []tone.NoiseChannel { return r.Channel }, noiseFigure)},
 	},

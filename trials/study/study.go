@@ -71,8 +71,14 @@ func Create(ctx context.Context, dir string, of About, h *Host) (*Study, error) 
 	if HoldsStudy(dir) {
 		return nil, fmt.Errorf("%q: a study is %w", dir, store.ErrExists)
 	}
-	if info, err := os.Stat(dir); err == nil && !info.IsDir() {
-		return nil, Rejected(fmt.Errorf("%s is no folder", dir), "name a new folder for the study")
+	for up := dir; ; up = filepath.Dir(up) { // to the first that stands there
+		info, err := os.Stat(up)
+		if err == nil && !info.IsDir() {
+			return nil, Rejected(fmt.Errorf("%s is no folder", up), "name a new folder for the study")
+		}
+		if err == nil || up == filepath.Dir(up) {
+			break
+		}
 	}
 	if h.getenv(StoreEnv) == "" {
 		s, err := sqlite.Create(ctx, dir, of, h.now)
