@@ -1,7 +1,6 @@
 package jitter
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -62,22 +61,15 @@ func newWatch(size int, rateHz, highHz float64) *watch {
 	return w
 }
 
-// takeEvents takes the events of a record, which begins at a frame, out of its noise as far as that can be done.
-func (m *measurement) takeEvents(r *record, from int) []event {
-	found := m.watch.events(r, m.mixer.quarter)
-	if len(found) == 0 {
-		return nil
-	}
-	r.bridge(found, m.transform)
-	for i := range found {
-		e := &found[i]
-		e.seconds = (float64(from) + float64(e.from+e.to)/2*float64(m.mixer.decimation)) / m.mixer.rateHz
+// takeOut finds the events of a record, each as long as the filter's response to either side, and takes them out of its noise as far as that
+// can be done.
+func (w *watch) takeOut(r *record, reach int, t *transform) []event {
+	found := w.events(r, reach)
+	if len(found) > 0 {
+		r.bridge(found, t)
 	}
 	return found
 }
-
-// sample returns how many radians of the tone one sample is.
-func (m *measurement) sample() float64 { return 2 * math.Pi * m.carrierHz / m.mixer.rateHz }
 
 // events returns what stands out in the upper part of the band, each as long as the filter's response to either side.
 func (w *watch) events(r *record, reach int) []event {
@@ -299,58 +291,22 @@ type loss struct {
 	channel int
 }
 
-// losses returns where blocks were lost or repeated, in order of time.
-func (m *measurement) losses() []loss {
-	var out []loss
-	for c := range m.channels {
-		for _, e := range m.channels[c].events {
-			if math.Abs(e.step) >= m.sample()/2 {
-				out = append(out, loss{e, c})
-			}
-		}
-	}
-	slices.SortStableFunc(out, func(a, b loss) int { return cmp.Compare(a.seconds, b.seconds) })
-	return out
-}
-
-// avoidLosses confines the stretch to its longest part in which no block was lost or repeated, and says so. It returns false where there is
-// none to avoid, or too little would be left.
-func (m *measurement) avoidLosses() bool {
-	rate := m.mixer.rateHz
-	var gaps []measure.Gap
-	losses := m.losses()
-	for _, l := range losses {
-		half := float64(l.to-l.from) / 2 * float64(m.mixer.decimation)
-		gaps = append(gaps, measure.Gap{From: int(l.seconds*rate - half), To: int(l.seconds*rate + half)})
-	}
-	if len(gaps) == 0 || !m.tone.KeepClearOf(gaps) {
-		return false
-	}
-	for i, l := range losses {
-		if i == 0 || l.seconds-losses[i-1].seconds > sameLossS { // the other channels lose the same
-			m.Warn(m.lost(l, ": "+m.tone.Measured()))
-		}
-	}
-	return true
-}
-
-// lost says that a block was lost or repeated, and what follows from that.
-func (m *measurement) lost(l loss, consequence string) measure.Warning {
-	samples := l.step / m.sample()
+// warning says that a block was lost or repeated, and what follows from that. A sample is so many radians.
+func (l loss) warning(sample float64, consequence string) measure.Warning {
 	return measure.Warningf(LostBlock, "the phase of channel %d steps by %.1f samples, or that and whole periods of the tone, at %.3f s: a block was lost or repeated there%s",
-		l.channel+1, samples, l.seconds, consequence).In(l.channel+1).At(l.seconds).Of(samples, "samples")
+		l.channel+1, l.step/sample, l.seconds, consequence).In(l.channel+1).At(l.seconds).Of(l.step/sample, "samples")
 }
 
-// eventWarnings says what stands out of the noise of a channel.
-func (m *measurement) eventWarnings(channel int) (out []measure.Warning) {
+// eventWarnings says what stands out of the noise of a channel, from 0. A sample is so many radians.
+func eventWarnings(channel int, events []event, sample, rateHz float64) (out []measure.Warning) {
 	var cut, kept []event
-	for _, e := range m.channels[channel].events {
-		samples := e.step / m.sample()
+	for _, e := range events {
+		samples := e.step / sample
 		switch {
 		case math.Abs(samples) >= 0.5:
-			out = append(out, m.lost(loss{e, channel}, ", and no figure is to be trusted"))
+			out = append(out, loss{e, channel}.warning(sample, ", and no figure is to be trusted"))
 		case e.step != 0:
-			ns := samples / m.mixer.rateHz * 1e9
+			ns := samples / rateHz * 1e9
 			out = append(out, measure.Warningf(ClockStep, "the phase of channel %d steps by %.3g ns at %.3f s: the random jitter holds it, and is no noise",
 				channel+1, ns, e.seconds).In(channel+1).At(e.seconds).Of(ns, "ns"))
 		case e.cut:

@@ -39,10 +39,13 @@ const (
 	concentrated = 0.5
 )
 
+// span is a stretch of padded bins, the last not included.
+type span struct{ from, to int }
+
 // hump is a stretch of padded bins, the last not included, with the mean power of the noise below and above it.
 type hump struct {
+	span
 	grains      candidate // where it was sought
-	from, to    int
 	below, over float64
 	beside      float64 // padded bins of the noise on both sides together
 	lines       []peak  // steady ones in the stretch where it was sought, out of the bins until it is judged and taken
@@ -55,7 +58,7 @@ func (h hump) at(k int) float64 {
 
 // part returns a part of the hump.
 func (h hump) part(from, to int) hump {
-	return hump{h.grains, from, to, h.at(from), h.at(to), h.beside, h.lines}
+	return hump{span{from, to}, h.grains, h.at(from), h.at(to), h.beside, h.lines}
 }
 
 // meets reports whether another hump has bins in common with it.
@@ -128,7 +131,7 @@ func (f profile) hump(c candidate) (h hump, ok bool) {
 		return hump{}, false
 	}
 	beside := float64((c.from - left + right - c.to) * f.bins)
-	return hump{grains: c, from: c.from * f.bins, to: c.to * f.bins, below: f.mean(left, c.from), over: f.mean(c.to, right), beside: beside}, true
+	return hump{grains: c, span: span{c.from * f.bins, c.to * f.bins}, below: f.mean(left, c.from), over: f.mean(c.to, right), beside: beside}, true
 }
 
 // humps finds the lines that wander by many bins.
@@ -360,7 +363,9 @@ func takeHumps(pm, am *peeler) {
 	}
 	pm.putBackSteady()
 	am.putBackSteady()
-	pm.strayed = append(slices.Clone(pm.taken), am.taken...)
+	for _, h := range slices.Concat(pm.taken, am.taken) {
+		pm.strayed = append(pm.strayed, h.span)
+	}
 }
 
 // putBackSteady puts back the steady lines of the humps that were taken, to be found as lines are.

@@ -1,7 +1,6 @@
 package jitter
 
 import (
-	"heardiff/measure"
 	"math"
 	"math/cmplx"
 )
@@ -37,43 +36,46 @@ func signalBin(bits, k int) complex128 {
 	return sum
 }
 
-// Of the lines that a signal of 16 bits has of itself so many, each within half a decibel, show that it is such a one.
-const ownLines = 6
+// Of the lines that a signal of 16 bits has of itself so many, each so near in level, show that it is such a one (judgement, no source).
+const ownLines, ownWithinDB = 6, 0.5
 
-// shorterWords warns where the lines are those of the jitter signal of 16 bits, while that of 24 is taken off.
-func (m *measurement) shorterWords() []measure.Warning {
-	if m.bits != 24 || math.IsNaN(m.signalRateHz) {
-		return nil
+// testSignal is the jitter signal as a capture shows it.
+type testSignal struct {
+	bits      int
+	carrierHz float64
+	withinHz  float64 // how far a line may be from where the signal has one
+	known     bool    // the carrier is a quarter of an expected rate
+}
+
+// shorterWords counts the lines, one of each group, that are those of the jitter signal of 16 bits, while that of 24 is taken off.
+func (s testSignal) shorterWords(groups [][]tone) int {
+	if s.bits != 24 || !s.known {
+		return 0
 	}
-	for _, c := range m.channels {
-		own := 0
-		for _, g := range m.group(c.jitter) {
-			step, odd := m.step(g[0].hz)
-			if odd && math.Abs(20*math.Log10(g[0].beta/inherentPM(16, step))) < 0.5 {
-				own++
-			}
-		}
-		if own >= ownLines {
-			return []measure.Warning{measure.Warningf(ShorterWords, "%d lines are those that the jitter signal of 16 bits has of itself: if that was played, measure with --bits 16", own).Of(float64(own), "lines")}
+	own := 0
+	for _, g := range groups {
+		step, odd := s.step(g[0].hz)
+		if odd && math.Abs(20*math.Log10(g[0].beta/inherentPM(16, step))) < ownWithinDB {
+			own++
 		}
 	}
-	return nil
+	return own
 }
 
 // residue returns the phase modulation that the signal itself has at a line, and whether it has one there.
-func (m *measurement) residue(hz float64) (radians float64, ok bool) {
-	step, odd := m.step(hz)
+func (s testSignal) residue(hz float64) (radians float64, ok bool) {
+	step, odd := s.step(hz)
 	if !odd {
 		return 0, false
 	}
-	return inherentPM(m.bits, step), true
+	return inherentPM(s.bits, step), true
 }
 
 // step returns which multiple of 1/192 of the signal's rate an offset is, and whether it is an odd one, where the signal has lines of
 // its own.
-func (m *measurement) step(hz float64) (step int, odd bool) {
-	spacing := 4 * m.carrierHz / period // the rate as the recorder's clock sees it, over 192
+func (s testSignal) step(hz float64) (step int, odd bool) {
+	spacing := 4 * s.carrierHz / period // the rate as the recorder's clock sees it, over 192
 	step = int(math.Round(hz / spacing))
-	known := !math.IsNaN(m.signalRateHz) && math.Abs(hz-float64(step)*spacing) <= 1/m.recordSeconds
+	known := s.known && math.Abs(hz-float64(step)*spacing) <= s.withinHz
 	return step, known && step%2 == 1 && step < period/4
 }

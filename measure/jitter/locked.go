@@ -3,7 +3,6 @@ package jitter
 import (
 	"math"
 
-	"heardiff/measure"
 	"heardiff/measure/spectrum"
 )
 
@@ -25,10 +24,16 @@ const (
 	halfAmplitude = -0.5
 )
 
-// noteAngles notes of each channel the angle in a block of the survey.
-func (m *measurement) noteAngles(block [][]float64, _ int) {
+// sampling is at which angles the samples of a capture take the carrier: of each channel the mean of cos 4φ in each block.
+type sampling struct {
+	angles [][]float64
+	block  int // frames
+}
+
+// note notes of each channel the angle in the next block.
+func (s *sampling) note(block [][]float64, _ int) {
 	for c, x := range block {
-		m.angles[c] = append(m.angles[c], meanAngle(x))
+		s.angles[c] = append(s.angles[c], meanAngle(x))
 	}
 }
 
@@ -46,17 +51,14 @@ func meanAngle(x []float64) float64 {
 	return max(-1, min(2*fourth*float64(len(x))/(squares*squares)-3, 1))
 }
 
-// inPhase returns κ of a channel over the records that were measured.
-func (m *measurement) inPhase(channel int) float64 { return m.kappa(channel, m.recordFrames) }
-
-// kappa returns κ of a channel over records of so many frames, weighed as their window weighs power.
-func (m *measurement) kappa(channel, frames int) float64 {
+// kappa returns κ of a channel over so many records of so many frames, the first beginning at a frame, weighed as their window weighs power.
+func (s sampling) kappa(channel, from, records, frames int) float64 {
 	const fine = 8 // steps of a block
-	angle, block := m.angles[channel], float64(m.tone.Block)
+	angle, block := s.angles[channel], float64(s.block)
 	window := spectrum.Tukey(taper)
 	sum, weight := 0.0, 0.0
-	for at := float64(m.from); at < float64(m.from+m.records*frames); at += block / fine {
-		_, within := math.Modf((at - float64(m.from)) / float64(frames))
+	for at := float64(from); at < float64(from+records*frames); at += block / fine {
+		_, within := math.Modf((at - float64(from)) / float64(frames))
 		w := window.At(within)
 		// A block's angle is that of its middle.
 		i, part := math.Modf(max(0, at/block-0.5))
@@ -71,26 +73,26 @@ func (m *measurement) kappa(channel, frames int) float64 {
 }
 
 // whereItCancels shortens records of so many baseband samples, by a part of them that is well spent, to where what folds cancels: where κ of the
-// first channel is 0, and of the others, whose angles differ, little.
-func (m *measurement) whereItCancels(samples int) int {
-	left := func(samples int) float64 {
+// first of the channels is 0, and of the others, whose angles differ, little.
+func whereItCancels(samples int, channels []int, kappa func(channel, samples int) float64) int {
+	remaining := func(samples int) float64 {
 		worst := 0.0
-		for _, c := range m.toned {
-			worst = max(worst, math.Abs(m.kappa(c, samples*m.mixer.decimation)))
+		for _, c := range channels {
+			worst = max(worst, math.Abs(kappa(c, samples)))
 		}
 		return worst
 	}
-	whole := left(samples)
-	if whole < 2*cancelled || folds(whole) {
+	full := remaining(samples)
+	if full < 2*cancelled || folds(full) {
 		return samples
 	}
 	step := mostTrimmed * float64(samples) / trims
-	before := m.kappa(m.firstTone(), samples*m.mixer.decimation)
+	before := kappa(channels[0], samples)
 	for i := 1; i <= trims; i++ {
-		k := m.kappa(m.firstTone(), (samples-int(float64(i)*step))*m.mixer.decimation)
+		k := kappa(channels[0], samples-int(float64(i)*step))
 		if k*before <= 0 && k != before {
 			shorter := samples - int((float64(i)-k/(k-before))*step)
-			if left(shorter) < whole/2 {
+			if remaining(shorter) < full/2 {
 				return shorter
 			}
 		}
@@ -101,19 +103,6 @@ func (m *measurement) whereItCancels(samples int) int {
 
 // folds reports whether jitter that folds does not cancel.
 func folds(kappa float64) bool { return math.Abs(kappa) > leftOver }
-
-// lockedWarning says what locked clocks mean for the figures, nothing where they are not, or in an exact digital signal.
-func (m *measurement) lockedWarning() []measure.Warning {
-	for _, c := range m.toned {
-		kappa := m.inPhase(c)
-		if folds(kappa) && sum(m.channels[c].bands, 0, math.Inf(1)).pm > rounded {
-			return []measure.Warning{measure.Warningf(LockedClocks, "the carrier hardly slides against the recorder's samples: of timing errors faster than %.0f Hz, which fold back, %.0f %% "+
-				"show in the phase and the rest in the amplitude, which else tells additive noise; the errors and limits of the random jitter "+
-				"allow for it; record with a clock of its own to know", m.reader.Format().Rate.Hz()/2-m.carrierHz, 50*(1+kappa)).In(c+1).Of(50*(1+kappa), "%")}
-		}
-	}
-	return nil
-}
 
 // folded fills in what additive noise takes off the phase of a band into which jitter may have folded, and how far the rest may be wrong.
 // With F the power that folds, N the additive noise and J the jitter of the band, phase is J + N + F·(1+κ)/2 and amplitude N + F·(1−κ)/2:

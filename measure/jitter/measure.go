@@ -1,6 +1,7 @@
 package jitter
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -22,7 +23,7 @@ type measurement struct {
 	bits          int
 	reader        pcm.Reader
 	tone          measure.ToneStretch
-	angles        [][]float64 // of each channel in each block of the survey: see inPhase
+	sampling      sampling
 	band          [2]float64
 	signalRateHz  float64
 	carrierHz     float64
@@ -95,10 +96,11 @@ func measureIn(r pcm.Reader, cfg Config, longest int) (Result, error) {
 
 func (m *measurement) prepare() error {
 	var err error
-	m.angles = make([][]float64, m.reader.Format().Channels)
-	if m.tone, err = measure.FindTone(m.reader, m.noteAngles); err != nil {
+	m.sampling.angles = make([][]float64, m.reader.Format().Channels)
+	if m.tone, err = measure.FindTone(m.reader, m.sampling.note); err != nil {
 		return fmt.Errorf("jitter: %w", err)
 	}
+	m.sampling.block = m.tone.Block
 	m.Warn(m.tone.Warnings...)
 	coarse, err := m.tone.Carrier(m.reader)
 	if err != nil {
@@ -138,7 +140,9 @@ func (m *measurement) analyse() error {
 	m.records = max(1, (samples+m.longest-1)/m.longest)
 	m.from = from
 	m.listChannels()
-	each := m.whereItCancels(samples / m.records)
+	each := whereItCancels(samples/m.records, m.toned, func(channel, samples int) float64 {
+		return m.kappa(channel, samples*m.mixer.decimation)
+	})
 	m.recordFrames = each * m.mixer.decimation
 	m.recordSeconds = float64(each) / m.mixer.outRate()
 	if each < 64 || m.recordSeconds*m.band[0] < 8 {
@@ -172,10 +176,10 @@ func (m *measurement) analyseRecord(from, samples, index int) error {
 	records := make([]*record, len(m.channels))
 	peaks := make([][]peak, len(m.channels))
 	for group := range slices.Chunk(m.toned, len(m.spaces)) {
-		if err := m.demodulate(group, from, samples); err != nil {
+		if err := demodulate(m.reader, group, m.spaces, m.mixer, from, samples); err != nil {
 			return err
 		}
-		m.each(group, func(w *workspace, c int) {
+		forEach(group, m.spaces, func(w *workspace, c int) {
 			records[c] = newRecord(w.samples[:samples], m.transform, m.mixer.outRate(), m.band[0], m.band[1])
 			peaks[c] = m.take(c, records[c], w, from, index)
 		})
@@ -200,15 +204,6 @@ func (m *measurement) addCross(second *record, lines []peak, index int) {
 	merge(m.cross, bands, index)
 }
 
-// each calls f for every channel of a group with a workspace of its own, at the same time.
-func (m *measurement) each(group []int, f func(w *workspace, channel int)) {
-	var wait sync.WaitGroup
-	for i, c := range group {
-		wait.Go(func() { f(m.spaces[i], c) })
-	}
-	wait.Wait()
-}
-
 func (m *measurement) firstTone() int { return m.toned[0] }
 
 // take adds a record, which begins at a frame, to a channel and returns its lines of either kind.
@@ -217,14 +212,16 @@ func (m *measurement) take(channel int, r *record, w *workspace, from, index int
 	pm, am := newPeeler(r, r.pm, band, w.noisePM), newPeeler(r, r.am, band, w.noiseAM)
 	w.noisePM, w.noiseAM = pm.noise, am.noise
 	takeHumps(pm, am)
-	phase, amplitude := peelBoth(pm, am)
-	events := m.takeEvents(r, from)
-	c.events = append(c.events, events...)
+	phase, amplitude := peelBoth(pm, am, nil, nil)
+	events := m.watch.takeOut(r, m.mixer.quarter, m.transform)
 	if slices.ContainsFunc(events, func(e event) bool { return e.cut }) {
 		// A tick fills the band: lines that it hid stand out now that it is gone.
-		pm, am = pm.again(r.pm, band, phase), am.again(r.am, band, amplitude)
-		phase, amplitude = peelBoth(pm, am)
+		phase, amplitude = peelBoth(pm, am, phase, amplitude)
 		r.straighten(events, m.transform) // what was bridged held those lines
+	}
+	for _, e := range events {
+		e.seconds = (float64(from) + float64(e.from+e.to)/2*float64(m.mixer.decimation)) / m.mixer.rateHz
+		c.events = append(c.events, e)
 	}
 	jitter, other := judge(pm, am, pm.inBand(phase), am.inBand(amplitude))
 	c.jitter, c.other = append(c.jitter, jitter...), append(c.other, other...)
@@ -245,11 +242,48 @@ func (m *measurement) take(channel int, r *record, w *workspace, from, index int
 	return lines
 }
 
-// peelBoth takes the lines out of phase and amplitude at the same time.
-func peelBoth(pm, am *peeler) (phase, amplitude []peak) {
+// peelBoth takes the lines out of phase and amplitude at the same time, beside those that were taken out before.
+func peelBoth(pm, am *peeler, phase, amplitude []peak) (allPhase, allAmplitude []peak) {
 	var wait sync.WaitGroup
-	wait.Go(func() { phase = pm.peel() })
-	wait.Go(func() { amplitude = am.peel() })
+	wait.Go(func() { allPhase = pm.peel(phase) })
+	wait.Go(func() { allAmplitude = am.peel(amplitude) })
 	wait.Wait()
-	return phase, amplitude
+	return allPhase, allAmplitude
+}
+
+// sample returns how many radians of the tone one sample is.
+func (m *measurement) sample() float64 { return 2 * math.Pi * m.carrierHz / m.mixer.rateHz }
+
+// avoidLosses confines the stretch to its longest part in which no block was lost or repeated, and says so. It returns false where there is
+// none to avoid, or too little would be left.
+func (m *measurement) avoidLosses() bool {
+	var gaps []measure.Gap
+	losses := m.losses()
+	for _, l := range losses {
+		half := float64(l.to-l.from) / 2 * float64(m.mixer.decimation)
+		gaps = append(gaps, measure.Gap{From: int(l.seconds*m.mixer.rateHz - half), To: int(l.seconds*m.mixer.rateHz + half)})
+	}
+	if len(gaps) == 0 || !m.tone.KeepClearOf(gaps) {
+		return false
+	}
+	for i, l := range losses {
+		if i == 0 || l.seconds-losses[i-1].seconds > sameLossS { // the other channels lose the same
+			m.Warn(l.warning(m.sample(), ": "+m.tone.Measured()))
+		}
+	}
+	return true
+}
+
+// losses returns where blocks were lost or repeated, in order of time.
+func (m *measurement) losses() []loss {
+	var out []loss
+	for c := range m.channels {
+		for _, e := range m.channels[c].events {
+			if math.Abs(e.step) >= m.sample()/2 {
+				out = append(out, loss{e, c})
+			}
+		}
+	}
+	slices.SortStableFunc(out, func(a, b loss) int { return cmp.Compare(a.seconds, b.seconds) })
+	return out
 }

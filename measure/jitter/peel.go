@@ -114,10 +114,11 @@ func (p *peeler) edges() {
 }
 
 // peel takes out every line above the threshold, strongest first, and returns them sorted by frequency, those below the
-// band too, without what may be rounding.
-func (p *peeler) peel() []peak {
+// band too, without what may be rounding. found are lines that were taken out before the noise around them changed: they are fitted anew.
+func (p *peeler) peel(found []peak) []peak {
 	p.listen()
-	var found []peak
+	p.refine(found)
+	found = p.prune(found)
 	p.barren = p.barren[:0]
 	for range rounds { // each sweep reaches 20 dB further down
 		fresh := p.sweep(len(found))
@@ -341,14 +342,6 @@ func (p *peeler) add(line peak, factor float64) {
 	if reach > line.hz*p.seconds {
 		p.addLobes(-line.hz, cmplx.Conj(line.value)*complex(factor, 0), reach)
 	}
-}
-
-// again prepares to take out the same lines once more, from bins that have changed.
-func (p *peeler) again(bins []complex128, band [2]float64, lines []peak) *peeler {
-	q := newPeeler(p.record, bins, band, p.noise)
-	q.taken, q.moving, q.sided = p.taken, p.moving, p.sided
-	q.putBack(lines)
-	return q
 }
 
 // putBack undoes taking out lines.

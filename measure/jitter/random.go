@@ -69,7 +69,7 @@ func (r *record) inside(low, high float64) (from, to int) {
 	return from, min(max(from, int(math.Ceil(high/r.binHz))-1), len(r.pm)-1)
 }
 
-func (r *record) hide(lines []peak, strayed []hump) []bool {
+func (r *record) hide(lines []peak, strayed []span) []bool {
 	hidden := make([]bool, len(r.pm))
 	for _, h := range strayed {
 		for k := h.from; k < h.to; k++ {
@@ -106,7 +106,7 @@ func fillGaps(bands []noiseBand) {
 type kept struct {
 	pm, am  []complex64
 	lines   []peak
-	strayed []hump
+	strayed []span
 }
 
 func (k *kept) take(r *record, lines []peak) {

@@ -33,7 +33,7 @@ type record struct {
 	wander   float64 // radians RMS, less offset
 	whole    float64 // the part that is not bridged
 	periods  int     // of the band's lower end
-	strayed  []hump  // where lines of phase or amplitude that wander stood
+	strayed  []span  // where lines of phase or amplitude that wander were
 	jump     float64 // largest phase step between two samples, after the trend
 }
 

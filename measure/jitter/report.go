@@ -33,7 +33,7 @@ func (m *measurement) result() Result {
 		m.Warn(amplitudeNoise(c+1, m.channels[c].bands)...)
 		r.Channel = append(r.Channel, m.channel(c))
 		m.Warn(wanders(c+1, r.Channel[c].Lines)...)
-		m.Warn(m.eventWarnings(c)...)
+		m.Warn(eventWarnings(c, m.channels[c].events, m.sample(), m.mixer.rateHz)...)
 		if jump := m.channels[c].jump; jump > largestStep && len(m.channels[c].events) == 0 {
 			m.Warn(measure.Warningf(PhaseJump, "the phase of channel %d jumps by %.2f radians between two samples: a block was dropped or repeated, or the recording is very noisy", c+1, jump).In(c+1).Of(jump, "rad"))
 		}
@@ -50,6 +50,42 @@ func (m *measurement) result() Result {
 
 // largestStep is the step of phase, in radians, between two baseband samples that noise of no usual recording makes (judgement, no source).
 const largestStep = 0.3
+
+// kappa returns κ of a channel over the records that begin at the measurement's first, of so many frames.
+func (m *measurement) kappa(channel, frames int) float64 {
+	return m.sampling.kappa(channel, m.from, m.records, frames)
+}
+
+// inPhase returns κ of a channel over the records that were measured.
+func (m *measurement) inPhase(channel int) float64 { return m.kappa(channel, m.recordFrames) }
+
+// lockedWarning says what locked clocks mean for the figures, nothing where they are not, or in an exact digital signal.
+func (m *measurement) lockedWarning() []measure.Warning {
+	for _, c := range m.toned {
+		kappa := m.inPhase(c)
+		if folds(kappa) && sum(m.channels[c].bands, 0, math.Inf(1)).pm > rounded {
+			return []measure.Warning{measure.Warningf(LockedClocks, "the carrier hardly slides against the recorder's samples: of timing errors faster than %.0f Hz, which fold back, %.0f %% "+
+				"show in the phase and the rest in the amplitude, which else tells additive noise; the errors and limits of the random jitter "+
+				"allow for it; record with a clock of its own to know", m.reader.Format().Rate.Hz()/2-m.carrierHz, 50*(1+kappa)).In(c+1).Of(50*(1+kappa), "%")}
+		}
+	}
+	return nil
+}
+
+// testSignal returns the jitter signal as the capture shows it.
+func (m *measurement) testSignal() testSignal {
+	return testSignal{m.bits, m.carrierHz, 1 / m.recordSeconds, !math.IsNaN(m.signalRateHz)}
+}
+
+// shorterWords warns where the lines are those of the jitter signal of 16 bits, while that of 24 is taken off.
+func (m *measurement) shorterWords() []measure.Warning {
+	for _, c := range m.channels {
+		if own := m.testSignal().shorterWords(m.group(c.jitter)); own >= ownLines {
+			return []measure.Warning{measure.Warningf(ShorterWords, "%d lines are those that the jitter signal of 16 bits has of itself: if that was played, measure with --bits 16", own).Of(float64(own), "lines")}
+		}
+	}
+	return nil
+}
 
 func loudness(rms float64) string {
 	if rms == 0 {
@@ -236,7 +272,7 @@ func (m *measurement) lines(tones []tone) []Line {
 		}
 		l := Line{OffsetHz: hz, WanderHz: math.Sqrt(wander)}
 		beta := math.Sqrt(square)
-		if known, ok := m.residue(hz); ok {
+		if known, ok := m.testSignal().residue(hz); ok {
 			// Two parts of unknown phase join by power. A residue also passes the chain's response: half a decibel of grace.
 			l.Inherent = beta <= known*pcm.Ratio(0.5)+3*math.Sqrt(noise)
 			if !l.Inherent {

@@ -26,17 +26,26 @@ func newWorkspace(m *mixer, samples int) *workspace {
 // together is how many blocks are read at once.
 const together = 8
 
-// demodulate fills the workspaces with the channels of a group; sample 0 stands at frame from.
-func (m *measurement) demodulate(group []int, from, samples int) error {
-	blocks := (samples + m.mixer.perBlock() - 1) / m.mixer.perBlock()
-	buffer := pcm.Planes(len(m.channels), together*m.mixer.hop()+m.mixer.size-m.mixer.hop())
+// forEach calls f for every channel of a group with a workspace of its own, at the same time.
+func forEach(group []int, spaces []*workspace, f func(w *workspace, channel int)) {
+	var wait sync.WaitGroup
+	for i, c := range group {
+		wait.Go(func() { f(spaces[i], c) })
+	}
+	wait.Wait()
+}
+
+// demodulate fills the workspaces with the channels of a group; sample 0 is at frame from.
+func demodulate(r pcm.Reader, group []int, spaces []*workspace, m *mixer, from, samples int) error {
+	blocks := (samples + m.perBlock() - 1) / m.perBlock()
+	buffer := pcm.Planes(r.Format().Channels, together*m.hop()+m.size-m.hop())
 	for first := 0; first < blocks; first += together {
-		at := from - m.mixer.lead() + first*m.mixer.hop()
-		n, err := m.reader.ReadFrames(buffer, at)
+		at := from - m.lead() + first*m.hop()
+		n, err := r.ReadFrames(buffer, at)
 		if err != nil && err != io.EOF {
 			return fmt.Errorf("jitter: read at frame %d: %w", at, err)
 		}
-		m.each(group, func(w *workspace, c int) {
+		forEach(group, spaces, func(w *workspace, c int) {
 			clear(buffer[c][n:])
 			w.demodulate(buffer[c], first, min(blocks, first+together))
 		})
