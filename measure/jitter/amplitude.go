@@ -1,30 +1,6 @@
 package jitter
 
-import (
-	"fmt"
-	"heardiff/measure"
-	"math"
-	"strings"
-)
-
-// Additive noise shows in amplitude as in phase, never more. Where amplitude stands above phase it holds noise of its own, such as a
-// reference voltage's, and says no longer what additive noise there is: only that this is no more than the lesser of the two, and
-// that it is much the same at all frequencies, since it has no edge at the carrier.
-const (
-	// beyondChance is how many standard errors a stretch of narrow bands must stand above: in simulated captures of 6 to 60 s
-	// of noise alone the most striking stretch does so in one channel of 800.
-	beyondChance = 4.5
-	// octave is in narrow bands. One that holds telling independent bins tells its noise to 3 %.
-	octave  = bandsPerDecade * 3 / 10
-	telling = 1000
-	// Amplitude noise falls off little by little: to a stretch belong its neighbours that stand above the additive noise by tail,
-	// and by tailErrors standard errors of their own.
-	tail, tailErrors = 1.05, 2
-	// rise is how far above the quietest octave amplitude that rises towards the carrier stands; the least of many octaves is a little too quiet.
-	rise = 1.15
-	// nothing is the part of the phase noise that amplitude below it does not bear on: a quarter of a per cent of the figure.
-	nothing = 0.005
-)
+import "math"
 
 // additive fills in what additive noise takes off the phase of each band, and how far that may be wrong: where there is no more of it than
 // of phase, the amplitude; elsewhere the noise of the quietest octave, which may be anything from none to twice that, or all of the phase.
@@ -113,14 +89,6 @@ func spreadTails(bands []noiseBand, loud []bool, level float64) {
 	}
 }
 
-// rises reports whether the amplitude stands above the additive noise.
-func (n noiseBand) rises(level float64) bool {
-	return n.am > level*n.seen()
-}
-
-// seen is how many times the additive noise the amplitude must be to show that it is more.
-func (n noiseBand) seen() float64 { return max(tail, 1+tailErrors/math.Sqrt(n.independent())) }
-
 // quietest returns the least noise of an octave, of amplitude or phase: +Inf where none tells it.
 func quietest(bands []noiseBand) float64 {
 	least := math.Inf(1)
@@ -135,27 +103,4 @@ func quietest(bands []noiseBand) float64 {
 		}
 	}
 	return least
-}
-
-// amplitudeNoise says in which stretches amplitude exceeds phase.
-func amplitudeNoise(channel int, bands []noiseBand) []measure.Warning {
-	var stretches []string
-	low := math.NaN()
-	for i := 0; i < len(bands); i++ {
-		from := i
-		for i < len(bands) && bands[i].loud {
-			i++
-		}
-		if i > from {
-			if stretches == nil {
-				low = bands[from].low
-			}
-			stretches = append(stretches, fmt.Sprintf("%.0f to %.0f Hz", bands[from].low, bands[i-1].high))
-		}
-	}
-	if stretches == nil {
-		return nil
-	}
-	return []measure.Warning{measure.Warningf(AmplitudeNoise, "channel %d has amplitude noise beyond additive noise from %s: how much of the phase noise there is additive is "+
-		"uncertain, which the errors and limits of the random jitter allow for", channel, strings.Join(stretches, ", ")).In(channel).Of(low, "Hz")}
 }

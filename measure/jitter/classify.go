@@ -5,26 +5,9 @@ import (
 	"math/cmplx"
 )
 
-// tone is a line of one record, told apart: phase modulation beta, amplitude modulation m (radians and ratio, peak),
-// or an additive tone on one side.
-type tone struct {
-	hz       float64
-	beta, m  float64
-	betaSE   float64
-	side     int     // −1, +1: additive, below or above the carrier
-	sideband float64 // of one side, relative to the carrier
-	// sidebandSE is its standard error.
-	sidebandSE float64
-	skirtHz    float64 // how far from a smeared tone its pieces may stand; how far apart those of a wandering line
-	wanderHz   float64 // RMS
-}
-
 // Where an amplitude stands below so many standard errors of a quadrature it is not told from noise:
 // exp(−3.5²/2) = 0.2 % of noise alone exceed it.
 const unseen = 3.5
-
-// oneSidedRatio is the ratio of the weaker sideband to the stronger below which a line is an additive tone.
-const oneSidedRatio = 0.25
 
 // judge parts the lines found in phase and amplitude into phase modulation, amplitude modulation and additive tones.
 func judge(pm, am *peeler, phase, amplitude []peak) (jitter, other []tone) {

@@ -1,13 +1,10 @@
 package jitter
 
 import (
-	"fmt"
+	"heardiff/measure/spectrum"
 	"math"
 	"slices"
 	"sync"
-
-	"heardiff/measure"
-	"heardiff/measure/spectrum"
 )
 
 // Events: a tick, which no clock makes, and a block that was lost or repeated. Either is short, and fills the band evenly or nearly so, while
@@ -204,16 +201,6 @@ func (r *record) straighten(events []event, t *transform) {
 	})
 }
 
-// inTime lets f change the record as a function of time.
-func (r *record) inTime(t *transform, f func(z []complex128)) {
-	full := r.join()
-	t.inverse(full)
-	f(full[:r.samples])
-	t.forward(full)
-	r.split(full, r.samples, len(r.pm))
-	r.scale /= r.whole
-}
-
 // tell reads the step of an event. What rings is gone a little later, and reaches as far; a step stays.
 func (e *event) tell(z []complex128) {
 	length, wide := e.to-e.from, *e
@@ -280,55 +267,4 @@ func straighten(z []complex128, from, to int) {
 		part := complex(float64(i-from+1)/float64(to-from+1), 0)
 		z[i] = before*(1-part) + after*part
 	}
-}
-
-// sameLossS is how far apart, in seconds, losses of several channels are one at the most (judgement, no source).
-const sameLossS = 0.05
-
-// loss is where a block was lost or repeated in one channel.
-type loss struct {
-	event
-	channel int
-}
-
-// warning says that a block was lost or repeated, and what follows from that. A sample is so many radians.
-func (l loss) warning(sample float64, consequence string) measure.Warning {
-	return measure.Warningf(LostBlock, "the phase of channel %d steps by %.1f samples, or that and whole periods of the tone, at %.3f s: a block was lost or repeated there%s",
-		l.channel+1, l.step/sample, l.seconds, consequence).In(l.channel+1).At(l.seconds).Of(l.step/sample, "samples")
-}
-
-// eventWarnings says what stands out of the noise of a channel, from 0. A sample is so many radians.
-func eventWarnings(channel int, events []event, sample, rateHz float64) (out []measure.Warning) {
-	var cut, kept []event
-	for _, e := range events {
-		samples := e.step / sample
-		switch {
-		case math.Abs(samples) >= 0.5:
-			out = append(out, loss{e, channel}.warning(sample, ", and no figure is to be trusted"))
-		case e.step != 0:
-			ns := samples / rateHz * 1e9
-			out = append(out, measure.Warningf(ClockStep, "the phase of channel %d steps by %.3g ns at %.3f s: the random jitter holds it, and is no noise",
-				channel+1, ns, e.seconds).In(channel+1).At(e.seconds).Of(ns, "ns"))
-		case e.cut:
-			cut = append(cut, e)
-		default:
-			kept = append(kept, e)
-		}
-	}
-	if len(cut) > 0 {
-		out = append(out, ticked(Ticks, channel+1, cut, "left out of the random jitter"))
-	}
-	if len(kept) > 0 {
-		out = append(out, ticked(TicksKept, channel+1, kept, "the random jitter is not to be trusted"))
-	}
-	return out
-}
-
-// ticked warns of ticks of a channel, and says what is done with them.
-func ticked(code measure.Code, channel int, events []event, consequence string) measure.Warning {
-	which := fmt.Sprintf("a tick at %.3f s", events[0].seconds)
-	if len(events) > 1 {
-		which = fmt.Sprintf("%d ticks, the first at %.3f s", len(events), events[0].seconds)
-	}
-	return measure.Warningf(code, "channel %d has %s: %s", channel, which, consequence).In(channel).At(events[0].seconds).Of(float64(len(events)), "ticks")
 }

@@ -237,8 +237,8 @@ func TestAnInterruptedToneIsMeasuredWhereItIsWhole(t *testing.T) {
 	for name, c := range map[string]struct {
 		change  func(pcm.Clip) pcm.Clip
 		want    measure.Code
-		at      float64 // when the first is, and how much is measured then
-		seconds float64
+		at      float64 // when the first is
+		seconds float64 // of what is whole, of which the filter and what folds take a few per cent
 	}{
 		"10 ms":            {mute([]int{0, 1}, 100000, 480), measure.Interrupted, 2.083, 5.85},
 		"4 ms of one":      {mute([]int{1}, 300000, 200), measure.Interrupted, 6.25, 6.2},
@@ -255,7 +255,7 @@ func TestAnInterruptedToneIsMeasuredWhereItIsWhole(t *testing.T) {
 		if i := slices.IndexFunc(r.Details, func(w measure.Warning) bool { return w.Code == c.want }); i < 0 || math.Abs(r.Details[i].FromS-c.at) > 0.01 {
 			t.Errorf("%s: warnings %q, want %s at %v s", name, r.Texts, c.want, c.at)
 		}
-		if math.Abs(r.CarrierHz-12000.5) > 1e-4 || math.Abs(r.Seconds-c.seconds) > 0.15 {
+		if math.Abs(r.CarrierHz-12000.5) > 1e-4 || r.Seconds > c.seconds || r.Seconds < 0.94*c.seconds {
 			t.Errorf("%s: carrier %.5f Hz, %.2f s", name, r.CarrierHz, r.Seconds)
 		}
 		for _, ch := range r.Channel {

@@ -2,16 +2,12 @@ package jitter
 
 import (
 	"cmp"
-	"fmt"
+	"heardiff/measure/spectrum"
 	"math"
 	"math/cmplx"
 	"slices"
-	"strings"
 
 	"gonum.org/v1/gonum/stat"
-
-	"heardiff/measure"
-	"heardiff/measure/spectrum"
 )
 
 // A line whose frequency wanders by many bins of the record is spread out, as a hump in the spectrum. Line by line it would fall into
@@ -39,31 +35,6 @@ const (
 	concentrated = 0.5
 )
 
-// span is a stretch of padded bins, the last not included.
-type span struct{ from, to int }
-
-// hump is a stretch of padded bins, the last not included, with the mean power of the noise below and above it.
-type hump struct {
-	span
-	grains      candidate // where it was sought
-	below, over float64
-	beside      float64 // padded bins of the noise on both sides together
-	lines       []peak  // steady ones in the stretch where it was sought, out of the bins until it is judged and taken
-}
-
-// at is the noise under the hump.
-func (h hump) at(k int) float64 {
-	return h.below * math.Pow(h.over/h.below, float64(k-h.from)/float64(h.to-h.from))
-}
-
-// part returns a part of the hump.
-func (h hump) part(from, to int) hump {
-	return hump{span{from, to}, h.grains, h.at(from), h.at(to), h.beside, h.lines}
-}
-
-// meets reports whether another hump has bins in common with it.
-func (h hump) meets(o hump) bool { return h.from < o.to && o.from < h.to }
-
 // profile is the noise of each grain of a spectrum, and its sums.
 type profile struct {
 	bins int // in a grain
@@ -86,10 +57,9 @@ func (p *peeler) profile() profile {
 	return f
 }
 
-// candidate is a stretch of grains that stands above its sides.
-type candidate struct {
-	from, to    int
-	side, score float64
+// like reports whether another candidate is much the same: what both hold is more than half of what either holds.
+func (c candidate) like(o candidate) bool {
+	return 2*(min(c.to, o.to)-max(c.from, o.from)) > max(c.to, o.to)-min(c.from, o.from)
 }
 
 // candidates returns what stands out of the profile, the most striking first.
@@ -271,11 +241,6 @@ func (f profile) filled(h hump) bool {
 	return 2*raised*f.bins > h.to-h.from
 }
 
-// like reports whether another candidate is much the same: what both hold is more than half of what either holds.
-func (c candidate) like(o candidate) bool {
-	return 2*(min(c.to, o.to)-max(c.from, o.from)) > max(c.to, o.to)-min(c.from, o.from)
-}
-
 // oneLine reports whether a hump is one line that wanders, beside noise.
 func (p *peeler) oneLine(h hump) bool {
 	all, fourth, quiet := 0.0, 0.0, 0.0
@@ -291,20 +256,6 @@ func (p *peeler) oneLine(h hump) bool {
 	steady := steadiness(p.envelopeOf(p.bins[h.from:h.to]))
 	scatter := steadyErrors / math.Sqrt(float64(h.to-h.from)/p.pad)
 	return steady > ofALine*share*share-scatter*(1-share*share) && steady > min(mostSteady, scatter)
-}
-
-// envelopeOf returns the power of some bins as a function of time. The window's ends are left out: what stands there hardly bears
-// on the fit.
-func (r *record) envelopeOf(bins []complex128) []float64 {
-	z := make([]complex128, spectrum.PowerOfTwo(len(bins)))
-	copy(z, bins)
-	spectrum.NewComplexPlan(len(z)).Inverse(z, z)
-	half := int((1 - taper) / 2 * float64(len(z)) / r.pad)
-	out := make([]float64, 0, 2*half)
-	for i := -half; i < half; i++ { // 0 is the middle of the record
-		out = append(out, power(z[(i+len(z))%len(z)]))
-	}
-	return out
 }
 
 // steadiness returns that of an envelope's power, from −∞ to 1, 0 on average for noise.
@@ -375,18 +326,6 @@ func (p *peeler) putBackSteady() {
 	}
 }
 
-// listenToHumps lets the noise beside steady lines be what a hump was from which they were told, and which is gone.
-func (p *peeler) listenToHumps() {
-	for _, h := range p.taken {
-		for _, l := range h.lines {
-			from, to := p.lobe(l.hz, crowd)
-			for k := from; k <= to; k++ {
-				p.noise[k] = max(p.noise[k], 2*l.se*l.se/fitted)
-			}
-		}
-	}
-}
-
 // sidedLine returns the tone that a hump of phase and the same stretch of amplitude are together, with a side of 0 where they are none.
 func sidedLine(pm, am *peeler, ofPhase, ofAmplitude hump) tone {
 	noise := func(k int) float64 { return (ofPhase.at(k) + ofAmplitude.at(k)) / 4 }
@@ -415,19 +354,4 @@ func (p *peeler) level(h hump) {
 		}
 	}
 	p.taken = append(p.taken, h)
-}
-
-// wanders says which lines of a channel wander.
-func wanders(channel int, lines []Line) []measure.Warning {
-	var said []string
-	for _, l := range lines {
-		if l.WanderHz > 0 {
-			said = append(said, fmt.Sprintf("%.1f Hz (by %.2g Hz RMS)", l.OffsetHz, l.WanderHz))
-		}
-	}
-	if said == nil {
-		return nil
-	}
-	return []measure.Warning{measure.Warningf(WanderingLines, "channel %d has lines of jitter that wander: %s; each counts as one line, its peak from the power that it is spread over",
-		channel, strings.Join(said, ", ")).In(channel).Of(float64(len(said)), "lines")}
 }

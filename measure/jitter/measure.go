@@ -3,73 +3,13 @@ package jitter
 import (
 	"cmp"
 	"fmt"
-	"math"
-	"slices"
-	"sync"
-
 	"heardiff/measure"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
+	"math"
+	"slices"
+	"sync"
 )
-
-// longest is the most baseband samples analysed as one record: 124 s at 24 kHz. Longer captures are cut into
-// equal records and averaged, so that memory does not grow. It is also the most that is analysed at the same time: two
-// channels of a minute, or one of two minutes.
-const longest = 1 << 22 * 10 / 14
-
-// measurement is what Measure knows of a capture before and while it analyses it.
-type measurement struct {
-	cfg           Config
-	bits          int
-	reader        pcm.Reader
-	tone          measure.ToneStretch
-	sampling      sampling
-	band          [2]float64
-	signalRateHz  float64
-	carrierHz     float64
-	recordSeconds float64
-	mixer         *mixer
-	transform     *transform
-	watch         *watch
-	spaces        []*workspace // as many channels are analysed at the same time
-	channels      []channelSum
-	toned         []int       // the channels that have a tone
-	cross         []noiseBand // of the first two channels
-	first         kept
-	records       int
-	from          int // frame where the first record begins
-	recordFrames  int
-	longest       int // baseband samples of a record
-	measure.Warnings
-}
-
-// channelSum gathers the records of one channel.
-type channelSum struct {
-	silent              bool
-	bands               []noiseBand
-	jitter, other       []tone // of all records
-	carrierHz, driftHz  float64
-	wander, level, jump float64
-	events              []event
-}
-
-// transform is the one long transform, made for one channel after the other: its plan is larger than a record.
-type transform struct {
-	lock sync.Mutex
-	plan *spectrum.ComplexPlan
-}
-
-func (t *transform) forward(z []complex128) {
-	t.lock.Lock()
-	defer t.lock.Unlock()
-	t.plan.Forward(z, z)
-}
-
-func (t *transform) inverse(z []complex128) {
-	t.lock.Lock()
-	defer t.lock.Unlock()
-	t.plan.Inverse(z, z)
-}
 
 // Measure measures the jitter of the tone in r. Errors wrap ErrNoTone or ErrShort where the capture holds
 // nothing to measure; a band or rate that does not fit it is an error too. It reads r in blocks, once to look it through and
@@ -193,19 +133,6 @@ func (m *measurement) analyseRecord(from, samples, index int) error {
 	return nil
 }
 
-// addCross adds what a record of the second channel shares with the first's.
-func (m *measurement) addCross(second *record, lines []peak, index int) {
-	bands := edges(m.band)
-	crossNoise(&m.first, second, bands, lines)
-	if index == 0 {
-		m.cross = bands
-		return
-	}
-	merge(m.cross, bands, index)
-}
-
-func (m *measurement) firstTone() int { return m.toned[0] }
-
 // take adds a record, which begins at a frame, to a channel and returns its lines of either kind.
 func (m *measurement) take(channel int, r *record, w *workspace, from, index int) []peak {
 	c, band := &m.channels[channel], m.band
@@ -251,8 +178,16 @@ func peelBoth(pm, am *peeler, phase, amplitude []peak) (allPhase, allAmplitude [
 	return allPhase, allAmplitude
 }
 
-// sample returns how many radians of the tone one sample is.
-func (m *measurement) sample() float64 { return 2 * math.Pi * m.carrierHz / m.mixer.rateHz }
+// addCross adds what a record of the second channel shares with the first's.
+func (m *measurement) addCross(second *record, lines []peak, index int) {
+	bands := edges(m.band)
+	crossNoise(&m.first, second, bands, lines)
+	if index == 0 {
+		m.cross = bands
+		return
+	}
+	merge(m.cross, bands, index)
+}
 
 // avoidLosses confines the stretch to its longest part in which no block was lost or repeated, and says so. It returns false where there is
 // none to avoid, or too little would be left.

@@ -6,13 +6,6 @@ import (
 	"slices"
 )
 
-// Distances in bins of the record.
-const (
-	splinter = 0.9 // so near one line may stand in pieces
-	crowd    = 5   // so near a neighbour makes a line doubtful
-	company  = 12  // so far lines are fitted again without it
-)
-
 // Lines are fitted in turn so often, at the most, and no longer when a round leaves more than this of the power left before.
 const (
 	refits  = 40
@@ -68,28 +61,4 @@ func (p *peeler) without(lines []peak, doubted []int) []peak {
 		p.add(lines[i], -1)
 	}
 	return lines
-}
-
-// strongest fits a line to the largest peak within crowd bins of hz.
-func (p *peeler) strongest(hz float64) peak {
-	from, to := p.lobe(hz, crowd)
-	from, to = max(from, p.lowest), min(to, p.high)
-	best := from
-	for k := from; k <= to; k++ {
-		if power(p.bins[k]) > power(p.bins[best]) {
-			best = k
-		}
-	}
-	return p.fit(float64(best) * p.binHz)
-}
-
-// near returns which lines stand so many bins of the record from hz, or less.
-func (p *peeler) near(lines []peak, hz, bins float64) []int {
-	var out []int
-	for i, l := range lines {
-		if math.Abs(l.hz-hz) <= bins/p.seconds {
-			out = append(out, i)
-		}
-	}
-	return out
 }

@@ -1,41 +1,9 @@
 package jitter
 
 import (
-	"math"
-	"math/cmplx"
-	"slices"
-
 	"heardiff/measure/spectrum"
+	"math"
 )
-
-// taper is the part of a record that is tapered, see spectrum.Tukey: little, since lines are taken out one by one and
-// each tenth of taper costs 0.16 dB of their distance from the noise.
-const taper = 0.05
-
-// spread is mean(w⁴)/mean(w²)² of that window: by it the scatter of a band's power exceeds an untapered record's.
-// mean(w⁴) = 1 − t + t·35/128.
-const spread = (1 - taper + taper*35./128) / ((1 - taper*5./8) * (1 - taper*5./8))
-
-// record is the spectrum of log z over one stretch of tone.
-type record struct {
-	window   spectrum.Window
-	seconds  float64
-	binHz    float64 // of the padded transform
-	pad      float64 // padded bins in one bin of the record
-	pm, am   []complex128
-	full     []complex128 // the memory of both
-	samples  int          // less than the length of the padded transform
-	scale    float64      // toDensity
-	logLevel float64      // mean of log|z|
-
-	offsetHz float64 // mean frequency less the mixer's
-	driftHz  float64
-	wander   float64 // radians RMS, less offset
-	whole    float64 // the part that is not bridged
-	periods  int     // of the band's lower end
-	strayed  []span  // where lines of phase or amplitude that wander were
-	jump     float64 // largest phase step between two samples, after the trend
-}
 
 // newRecord analyses the logarithm of baseband samples, whose memory it takes over, up to the capacity of z. Bins of pm and am run from 0 to highHz and three beyond;
 // a line of φ or α with peak β at the middle of the record stands as β·exp(jθ)·window.Response.
@@ -59,27 +27,6 @@ func newRecord(z []complex128, t *transform, rateHz, lowHz, highHz float64) *rec
 	// The filter bends beyond highHz: noise there would mislead its estimate at the edge.
 	r.split(full, n, min(size/2-1, int(highHz/r.binHz+3*r.pad)+2))
 	return r
-}
-
-// paddedSize returns the length of the transform of n samples: so much longer that no line falls far between two bins.
-func paddedSize(n int) int {
-	size := spectrum.PowerOfTwo(n)
-	if float64(size) < 1.4*float64(n) {
-		size *= 2
-	}
-	return size
-}
-
-// taperEnds applies the window in place: spectrum.Tukey, of which only the ends differ from 1.
-func taperEnds(z []complex128) {
-	edge := taper / 2 * float64(len(z))
-	for i := 0; float64(i) < edge; i++ {
-		w := complex((1-math.Cos(math.Pi*float64(i)/edge))/2, 0)
-		z[i] *= w
-		if i > 0 {
-			z[len(z)-i] *= w
-		}
-	}
 }
 
 // unwrap makes the imaginary part of log z continuous.
@@ -151,56 +98,3 @@ func (r *record) retrend(z []complex128) {
 		z[i] -= off[i]
 	}
 }
-
-// split parts the transform of α + jφ into those of φ and α, in its own memory, and turns the phase reference to the
-// middle of the n samples. It makes fewer bins than half of full.
-func (r *record) split(full []complex128, n, bins int) {
-	size := len(full)
-	r.full, r.samples = full, n
-	r.pm, r.am = full[:bins:bins], full[size-bins:]
-	var am0 complex128
-	for k := range bins {
-		mirror := (size - k) % size
-		u, l := full[k], cmplx.Conj(full[mirror])
-		turn := r.turn(k)
-		am, pm := (u+l)/2*turn, (u-l)/2i*turn
-		if k == 0 {
-			am0 = am
-		} else {
-			full[mirror] = am
-		}
-		full[k] = pm
-	}
-	// Amplitude stands backwards at the end: bin 1 last.
-	slices.Reverse(r.am[1:])
-	r.am[0] = am0
-	r.scale = r.seconds / (2 * r.window.ENBW())
-}
-
-// turn turns bin k to the middle of the record and scales it.
-func (r *record) turn(k int) complex128 {
-	size, scale := len(r.full), 2/(float64(r.samples)*r.window.Mean())
-	sin, cos := math.Sincos(math.Pi * float64(k*r.samples%(2*size)) / float64(size))
-	return complex(scale*cos, scale*sin)
-}
-
-// join undoes split and returns the transform, which then takes the memory of pm and am.
-func (r *record) join() []complex128 {
-	slices.Reverse(r.am[1:])
-	r.full[0] = complex(real(r.am[0]/r.turn(0)), real(r.pm[0]/r.turn(0)))
-	r.am[0] = 0 // at its place was a bin beyond the band
-	for k := 1; k < len(r.pm); k++ {
-		mirror, turn := len(r.full)-k, r.turn(k)
-		pm, am := r.full[k], r.full[mirror]
-		r.full[k], r.full[mirror] = (am+1i*pm)/turn, cmplx.Conj((am-1i*pm)/turn)
-	}
-	return r.full
-}
-
-// density returns the one-sided density of a bin of pm or am per Hz.
-func (r *record) density(x complex128) float64 { return power(x) * r.toDensity() }
-
-// toDensity is what turns |bin|² into a density: a bin of noise holds 2·S·ENBW/seconds.
-func (r *record) toDensity() float64 { return r.scale }
-
-func power(x complex128) float64 { return real(x)*real(x) + imag(x)*imag(x) }

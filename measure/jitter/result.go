@@ -1,9 +1,8 @@
 package jitter
 
 import (
-	"math"
-
 	"heardiff/measure"
+	"math"
 )
 
 // Result is what Measure found. NaN stands for 'not measurable'.
@@ -143,4 +142,93 @@ type Common struct {
 	AtFloor  bool    `json:"common_at_floor"`
 	// Correlation of the channels' random jitter, about 1 where they share one clock; NaN where either is at the floor.
 	Correlation float64 `json:"correlation"`
+}
+
+func silentChannel(number int) Channel {
+	nan := math.NaN()
+	return Channel{Channel: number, LevelDBFS: nan, DriftPPM: nan, WanderPs: nan, RandomPs: nan, RandomSEPs: nan,
+		RandomLimitPs: nan, RawPs: nan, RawSEPs: nan, AdditivePs: nan, AdditiveSEPs: nan, DeterministicPs: nan, DeterministicSEPs: nan,
+		DeterministicPsPP: nan, DeterministicLimitPs: nan, TotalPs: nan, TotalSEPs: nan, TotalLimitPs: nan}
+}
+
+// oneSided95 is how many standard errors above a figure its bound of 95 % stands: the normal distribution's quantile.
+const oneSided95 = 1.6449
+
+// threeDB is the power ratio within which a figure is not told from the floor's.
+const threeDB = 1.9952623149688795 // 10^0.3
+
+// add fills in the sums of lines and random jitter.
+func (c *Channel) add() {
+	var counted, all lineSum
+	for _, l := range c.Lines {
+		if l.Inherent {
+			continue
+		}
+		all.add(l)
+		if l.Counts() {
+			counted.add(l)
+		}
+	}
+	c.DeterministicPs, c.DeterministicSEPs = rms(counted.squares, counted.variance)
+	c.DeterministicPsPP = 2 * counted.peaks
+	c.DeterministicLimitPs = c.DeterministicPs
+	if all.count > counted.count {
+		ps, se := rms(all.squares, all.variance)
+		c.DeterministicLimitPs = ps + oneSided95*se
+	}
+	// What stands at the floor is as much as what does not, or more: the sum is no more than 3 dB above the floor's.
+	if c.DeterministicAtFloor = all.squares > threeDB*counted.squares; c.DeterministicAtFloor {
+		c.DeterministicPs, c.DeterministicSEPs, c.DeterministicPsPP = math.NaN(), math.NaN(), math.NaN()
+	}
+	c.addTotal(counted.count)
+}
+
+// addTotal joins random jitter and so many lines: what stands at the floor counts in the limit alone.
+func (c *Channel) addTotal(lines int) {
+	random, deterministic := c.RandomPs, c.DeterministicPs
+	if c.RandomAtFloor {
+		random = c.RandomLimitPs
+	}
+	c.TotalLimitPs = math.Hypot(random, c.DeterministicLimitPs)
+	switch {
+	case c.RandomAtFloor && (lines == 0 || c.DeterministicAtFloor):
+		c.TotalPs, c.TotalSEPs = math.NaN(), math.NaN()
+	case c.RandomAtFloor:
+		c.TotalPs, c.TotalSEPs = deterministic, c.DeterministicSEPs
+	case lines == 0 || c.DeterministicAtFloor: // of no lines there is no error to state
+		c.TotalPs, c.TotalSEPs = random, c.RandomSEPs
+	default:
+		c.TotalPs = math.Hypot(random, deterministic)
+		c.TotalSEPs = math.Hypot(random*c.RandomSEPs, deterministic*c.DeterministicSEPs) / c.TotalPs
+	}
+}
+
+// lineSum adds up lines.
+type lineSum struct {
+	squares, peaks, variance float64 // variance: of Σ peak²/2
+	count                    int
+}
+
+func (s *lineSum) add(l Line) {
+	s.squares += l.PeakPs * l.PeakPs / 2
+	s.peaks += l.PeakPs
+	s.variance += l.PeakPs * l.PeakPs * l.PeakSEPs * l.PeakSEPs
+	s.count++
+}
+
+// rms returns the RMS value of a power and its standard error.
+func rms(power, variance float64) (value, se float64) {
+	value = math.Sqrt(power)
+	return value, math.Sqrt(variance) / (2 * value)
+}
+
+// proven returns the most random jitter that a part of the band shows with 95 % confidence, which the whole has, too.
+func proven(bands []Band) float64 {
+	most := 0.0
+	for _, b := range bands {
+		if !b.AtFloor {
+			most = max(most, b.Ps-oneSided95*b.SEPs)
+		}
+	}
+	return most
 }

@@ -106,12 +106,3 @@ func (s smear) additive(pm, am *peeler) (tone, bool) {
 	skirt := s.last - first + skirtBins/pm.seconds
 	return tone{hz: upperHz / upper, side: side, sideband: level, sidebandSE: math.Sqrt(fitted * noise / 2), skirtHz: skirt}, true
 }
-
-// whole returns bin k with those lines put back that were taken out of it.
-func (p *peeler) whole(k int, lines []peak) complex128 {
-	x := p.bins[k]
-	for _, l := range lines {
-		x += l.value * complex(p.shape(k, l.hz), 0)
-	}
-	return x
-}

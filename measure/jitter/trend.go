@@ -1,10 +1,9 @@
 package jitter
 
 import (
+	"heardiff/measure/spectrum"
 	"math"
 	"slices"
-
-	"heardiff/measure/spectrum"
 )
 
 // smoother takes means of a record under windows of Blackman–Harris (side lobes −92 dB), four periods of the lowest

@@ -165,12 +165,6 @@ func (p *peeler) weak(pieces []peak) bool {
 	return slices.ContainsFunc(pieces, func(l peak) bool { return power(l.value) < joinWeak*p.threshold*2*l.se*l.se })
 }
 
-// instant returns when, from the middle of the record, number i of so many points is. The window's ends are left out: what stands there
-// hardly bears on the fit.
-func (r *record) instant(i, points int) float64 {
-	return (1 - taper) * r.seconds * ((float64(i)+0.5)/float64(points) - 0.5)
-}
-
 // envelope returns the magnitude of the sum of the pieces at so many instants of the record.
 func (p *peeler) envelope(pieces []peak, points int) []float64 {
 	out := make([]float64, points)
@@ -210,20 +204,6 @@ func (p *peeler) join(pieces []peak) tone {
 	t.wanderHz = math.Sqrt(t.wanderHz / weight)
 	t.betaSE = math.Hypot(p.spreadError(t.beta, noise, float64(to-from)/p.pad), joinLoss*t.beta)
 	return t
-}
-
-// share returns the power that lines of value 1 at these places, weighed by their power, leave in the bins from … to.
-func (p *peeler) share(from, to int, pieces ...[]peak) float64 {
-	sum, weight := 0.0, 0.0
-	for _, l := range slices.Concat(pieces...) {
-		own := power(l.value)
-		weight += own
-		for k := from; k <= to; k++ {
-			w := p.shape(k, l.hz)
-			sum += own * w * w
-		}
-	}
-	return sum / weight
 }
 
 // asAmplitude turns joined lines of the amplitude into tones of amplitude modulation.

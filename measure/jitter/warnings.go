@@ -1,6 +1,12 @@
 package jitter
 
-import "heardiff/measure"
+import (
+	"fmt"
+	"heardiff/measure"
+	"heardiff/playback/pcm"
+	"math"
+	"strings"
+)
 
 // The codes of warnings about jitter, beside those that all measurements share.
 const (
@@ -17,3 +23,74 @@ const (
 	TicksKept      measure.Code = "ticks-in-figures" // Value is how many the random jitter holds; the instant is the first
 	WanderingLines measure.Code = "wandering-lines"  // Value is how many lines wander in frequency
 )
+
+// largestStep is the step of phase, in radians, between two baseband samples that noise of no usual recording makes (judgement, no source).
+const largestStep = 0.3
+
+func loudness(rms float64) string {
+	if rms == 0 {
+		return "digital silence"
+	}
+	return fmt.Sprintf("%.1f dBFS", pcm.DBFS(rms))
+}
+
+// wanders says which lines of a channel wander.
+func wanders(channel int, lines []Line) []measure.Warning {
+	var said []string
+	for _, l := range lines {
+		if l.WanderHz > 0 {
+			said = append(said, fmt.Sprintf("%.1f Hz (by %.2g Hz RMS)", l.OffsetHz, l.WanderHz))
+		}
+	}
+	if said == nil {
+		return nil
+	}
+	return []measure.Warning{measure.Warningf(WanderingLines, "channel %d has lines of jitter that wander: %s; each counts as one line, its peak from the power that it is spread over",
+		channel, strings.Join(said, ", ")).In(channel).Of(float64(len(said)), "lines")}
+}
+
+// amplitudeNoise says in which stretches amplitude exceeds phase.
+func amplitudeNoise(channel int, bands []noiseBand) []measure.Warning {
+	var stretches []string
+	low := math.NaN()
+	for i := 0; i < len(bands); i++ {
+		from := i
+		for i < len(bands) && bands[i].loud {
+			i++
+		}
+		if i > from {
+			if stretches == nil {
+				low = bands[from].low
+			}
+			stretches = append(stretches, fmt.Sprintf("%.0f to %.0f Hz", bands[from].low, bands[i-1].high))
+		}
+	}
+	if stretches == nil {
+		return nil
+	}
+	return []measure.Warning{measure.Warningf(AmplitudeNoise, "channel %d has amplitude noise beyond additive noise from %s: how much of the phase noise there is additive is "+
+		"uncertain, which the errors and limits of the random jitter allow for", channel, strings.Join(stretches, ", ")).In(channel).Of(low, "Hz")}
+}
+
+// lockedWarning says what locked clocks mean for the figures, nothing where they are not, or in an exact digital signal.
+func (m *measurement) lockedWarning() []measure.Warning {
+	for _, c := range m.toned {
+		kappa := m.inPhase(c)
+		if folds(kappa) && sum(m.channels[c].bands, 0, math.Inf(1)).pm > rounded {
+			return []measure.Warning{measure.Warningf(LockedClocks, "the carrier hardly slides against the recorder's samples: of timing errors faster than %.0f Hz, which fold back, %.0f %% "+
+				"show in the phase and the rest in the amplitude, which else tells additive noise; the errors and limits of the random jitter "+
+				"allow for it; record with a clock of its own to know", m.reader.Format().Rate.Hz()/2-m.carrierHz, 50*(1+kappa)).In(c+1).Of(50*(1+kappa), "%")}
+		}
+	}
+	return nil
+}
+
+// shorterWords warns where the lines are those of the jitter signal of 16 bits, while that of 24 is taken off.
+func (m *measurement) shorterWords() []measure.Warning {
+	for _, c := range m.channels {
+		if own := m.testSignal().shorterWords(m.group(c.jitter)); own >= ownLines {
+			return []measure.Warning{measure.Warningf(ShorterWords, "%d lines are those that the jitter signal of 16 bits has of itself: if that was played, measure with --bits 16", own).Of(float64(own), "lines")}
+		}
+	}
+	return nil
+}

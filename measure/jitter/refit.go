@@ -20,8 +20,57 @@ const (
 // farLess is the share of the power left beside one line that two may leave if they take its place.
 const farLess = 0.1
 
-// wellBelow is the power, relative to a line, below which what stands near it is not taken out at once.
-const wellBelow = 0.25
+// refine fits each line again with the others taken out.
+func (p *peeler) refine(lines []peak) {
+	all := make([]int, len(lines))
+	for i := range all {
+		all[i] = i
+	}
+	for range 2 {
+		p.refit(lines, all)
+	}
+}
+
+// refit fits the lines of these numbers again, one after the other.
+func (p *peeler) refit(lines []peak, which []int) {
+	for _, i := range which {
+		if j := p.partner(lines, i); j >= 0 {
+			p.refitPair(lines, i, j)
+			continue
+		}
+		p.add(lines[i], 1)
+		lines[i] = p.fit(lines[i].hz)
+		p.add(lines[i], -1)
+	}
+}
+
+// partner returns which line alone stands so near to line i that the two are fitted together, −1 where none or several do.
+func (p *peeler) partner(lines []peak, i int) int {
+	near := p.near(lines, lines[i].hz, coupled)
+	if len(near) != 2 {
+		return -1
+	}
+	j := near[0] + near[1] - i
+	if len(p.near(lines, lines[j].hz, coupled)) != 2 {
+		return -1
+	}
+	return j
+}
+
+// refitPair fits lines i and j again, together.
+func (p *peeler) refitPair(lines []peak, i, j int) {
+	p.add(lines[i], 1)
+	p.add(lines[j], 1)
+	a, b, ok := p.together(lines[i].hz, lines[j].hz)
+	if ok && lines[i].hz > lines[j].hz {
+		a, b = b, a
+	}
+	if ok {
+		lines[i], lines[j] = a, b
+	}
+	p.add(lines[i], -1)
+	p.add(lines[j], -1)
+}
 
 // part puts two lines in the stead of one wherever they are needed, among the lines from first on.
 func (p *peeler) part(lines []peak, first int) []peak {
@@ -232,32 +281,4 @@ func (f *pairFit) peaks() (a, b peak, ok bool) {
 		out[i] = peak{hz: f.hz[i], value: v, se: single * math.Sqrt(max(1, norm*variance))}
 	}
 	return out[0], out[1], true
-}
-
-// partner returns which line alone stands so near to line i that the two are fitted together, −1 where none or several do.
-func (p *peeler) partner(lines []peak, i int) int {
-	near := p.near(lines, lines[i].hz, coupled)
-	if len(near) != 2 {
-		return -1
-	}
-	j := near[0] + near[1] - i
-	if len(p.near(lines, lines[j].hz, coupled)) != 2 {
-		return -1
-	}
-	return j
-}
-
-// refitPair fits lines i and j again, together.
-func (p *peeler) refitPair(lines []peak, i, j int) {
-	p.add(lines[i], 1)
-	p.add(lines[j], 1)
-	a, b, ok := p.together(lines[i].hz, lines[j].hz)
-	if ok && lines[i].hz > lines[j].hz {
-		a, b = b, a
-	}
-	if ok {
-		lines[i], lines[j] = a, b
-	}
-	p.add(lines[i], -1)
-	p.add(lines[j], -1)
 }

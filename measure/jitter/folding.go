@@ -1,9 +1,8 @@
 package jitter
 
 import (
-	"math"
-
 	"heardiff/measure/spectrum"
+	"math"
 )
 
 // Jitter faster than rate/2 − f₀ folds back. At a carrier of rate/4 its two sidebands come to lie as far above the carrier as below it, so

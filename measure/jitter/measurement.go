@@ -1,0 +1,109 @@
+package jitter
+
+import (
+	"heardiff/measure"
+	"heardiff/playback/pcm"
+	"math"
+	"slices"
+)
+
+// longest is the most baseband samples analysed as one record: 124 s at 24 kHz. Longer captures are cut into
+// equal records and averaged, so that memory does not grow. It is also the most that is analysed at the same time: two
+// channels of a minute, or one of two minutes.
+const longest = 1 << 22 * 10 / 14
+
+// measurement is what Measure knows of a capture before and while it analyses it.
+type measurement struct {
+	cfg           Config
+	bits          int
+	reader        pcm.Reader
+	tone          measure.ToneStretch
+	sampling      sampling
+	band          [2]float64
+	signalRateHz  float64
+	carrierHz     float64
+	recordSeconds float64
+	mixer         *mixer
+	transform     *transform
+	watch         *watch
+	spaces        []*workspace // as many channels are analysed at the same time
+	channels      []channelSum
+	toned         []int       // the channels that have a tone
+	cross         []noiseBand // of the first two channels
+	first         kept
+	records       int
+	from          int // frame where the first record begins
+	recordFrames  int
+	longest       int // baseband samples of a record
+	measure.Warnings
+}
+
+// channelSum gathers the records of one channel.
+type channelSum struct {
+	silent              bool
+	bands               []noiseBand
+	jitter, other       []tone // of all records
+	carrierHz, driftHz  float64
+	wander, level, jump float64
+	events              []event
+}
+
+func (m *measurement) firstTone() int { return m.toned[0] }
+
+// toPs turns radians of the carrier into picoseconds.
+func (m *measurement) toPs(radians float64) float64 {
+	return radians / (2 * math.Pi * m.carrierHz) * 1e12
+}
+
+// sample returns how many radians of the tone one sample is.
+func (m *measurement) sample() float64 { return 2 * math.Pi * m.carrierHz / m.mixer.rateHz }
+
+// limit returns the 95 % upper bound in ps where the excess is not significant, else the least that would have been.
+func (m *measurement) limit(s noiseSum) float64 {
+	if _, _, significant := s.excess(); significant {
+		return m.toPs(s.least())
+	}
+	return m.toPs(s.bound())
+}
+
+// kappa returns κ of a channel over the records that begin at the measurement's first, of so many frames.
+func (m *measurement) kappa(channel, frames int) float64 {
+	return m.sampling.kappa(channel, m.from, m.records, frames)
+}
+
+// inPhase returns κ of a channel over the records that were measured.
+func (m *measurement) inPhase(channel int) float64 { return m.kappa(channel, m.recordFrames) }
+
+// testSignal returns the jitter signal as the capture shows it.
+func (m *measurement) testSignal() testSignal {
+	return testSignal{m.bits, m.carrierHz, 1 / m.recordSeconds, !math.IsNaN(m.signalRateHz)}
+}
+
+// group gathers tones of all records that stand at one frequency: found in at least half of them.
+func (m *measurement) group(tones []tone) [][]tone {
+	slices.SortFunc(tones, func(a, b tone) int {
+		if a.hz < b.hz {
+			return -1
+		}
+		return 1
+	})
+	if m.records == 1 {
+		out := make([][]tone, len(tones))
+		for i := range tones {
+			out[i] = tones[i : i+1]
+		}
+		return out
+	}
+	var out [][]tone
+	for from := 0; from < len(tones); {
+		to := from + 1
+		for to < len(tones) && tones[to].hz-tones[to-1].hz < max(0.7/m.recordSeconds, tones[to-1].skirtHz) {
+			to++
+		}
+		if 2*(to-from) >= m.records {
+			out = append(out, tones[from:to])
+		}
+		from = to
+	}
+	return out
+}

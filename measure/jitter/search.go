@@ -1,0 +1,177 @@
+package jitter
+
+import (
+	"heardiff/measure/spectrum"
+	"slices"
+)
+
+// rounds bounds the sweeps of one spectrum: 20 dB each take no more than a dozen, and one that gains nothing bars its places to the next.
+const rounds = 64
+
+// maxLines bounds the lines of one spectrum; more are not a steady tone's.
+const maxLines = 400
+
+// A line of such a signal is more than rounding, which is not quite noise, from a peak of leastLine on, as a ratio to the carrier: sidebands at
+// −212 dBc. Beside a strong line it must be more than traced of that, too, whose place is known to the square root of rounding.
+const (
+	leastLine = 5e-11
+	traced    = 1e-6
+)
+
+// peel takes out every line above the threshold, strongest first, and returns them sorted by frequency, those below the
+// band too, without what may be rounding. found are lines that were taken out before the noise around them changed: they are fitted anew.
+func (p *peeler) peel(found []peak) []peak {
+	p.listen()
+	p.refine(found)
+	found = p.prune(found)
+	p.barren = p.barren[:0]
+	for range rounds { // each sweep reaches 20 dB further down
+		fresh := p.sweep(len(found))
+		if len(fresh) == 0 {
+			break
+		}
+		before := len(found)
+		found = append(found, fresh...)
+		p.refine(found)
+		found = p.part(found, before)
+		// Side lobes of strong lines made the noise around look too large, so that lines were taken out too near.
+		for range 2 {
+			p.listen()
+			p.refine(found)
+		}
+		found = p.prune(found)
+		if len(found) <= before {
+			p.barren = append(p.barren, fresh...)
+		}
+	}
+	found = exceptRounding(p.needless(found))
+	slices.SortFunc(found, func(a, b peak) int {
+		if a.hz < b.hz {
+			return -1
+		}
+		return 1
+	})
+	return found
+}
+
+func (p *peeler) listen() {
+	spectrum.LocalNoiseOf(p.noise, func(k int) float64 { return power(p.bins[k]) }, 2, p.reach)
+	p.edges()
+	// Where the noise itself begins with the band, the bins below it would make it look too small.
+	near := min(4*p.reach(p.low), len(p.bins)-p.low)
+	inside := spectrum.LocalNoiseOf(make([]float64, near), func(k int) float64 { return power(p.bins[k+p.low]) }, 2,
+		func(k int) int { return p.reach(k + p.low) })
+	for k := range p.noise {
+		p.noise[k] = max(p.noise[k], rounding*rounding)
+		if k < p.low+near/2 {
+			p.noise[k] = max(p.noise[k], inside[max(0, k-p.low)])
+		}
+	}
+	p.listenToHumps()
+}
+
+// cliff is the ratio from which two neighbouring readings of the noise are taken for the two sides of an edge.
+const cliff = 2
+
+// edges lets the larger side speak for the noise at an edge, where random jitter begins or ends sharply: the median
+// there is that of the side which fills more of the stretch, and the other's peaks would stand out of it as lines.
+func (p *peeler) edges() {
+	const mask = 1<<12 - 1 // reach is at most 4000
+	var past [mask + 1]float64
+	for k, own := range p.noise {
+		past[k&mask] = own
+		r := min(p.reach(k), k, len(p.noise)-1-k)
+		if most := max(past[(k-r)&mask], p.noise[k+r]); most > cliff*own {
+			p.noise[k] = most
+		}
+	}
+}
+
+// listenToHumps lets the noise beside steady lines be what a hump was from which they were told, and which is gone.
+func (p *peeler) listenToHumps() {
+	for _, h := range p.taken {
+		for _, l := range h.lines {
+			from, to := p.lobe(l.hz, crowd)
+			for k := from; k <= to; k++ {
+				p.noise[k] = max(p.noise[k], 2*l.se*l.se/fitted)
+			}
+		}
+	}
+}
+
+// sweep takes out lines beside so many taken out before, and returns them: those not far below the strongest. What stands deeper may be
+// the trace of strong lines not yet fitted with each other in mind.
+func (p *peeler) sweep(before int) []peak {
+	var at []int
+	for k := p.lowest; k <= p.high; k++ {
+		// Between two bins of the padded transform a line loses at most 1.2 dB.
+		if power(p.bins[k]) > 0.7*p.threshold*p.noise[k] && p.tops(k) && !p.gone(k) {
+			at = append(at, k)
+		}
+	}
+	slices.SortFunc(at, func(a, b int) int {
+		if power(p.bins[a]) > power(p.bins[b]) {
+			return -1
+		}
+		return 1
+	})
+	var found []peak
+	for _, k := range at {
+		if len(found) > 0 && power(p.bins[k]) < 0.01*power(found[0].value) {
+			break
+		}
+		if before+len(found) >= maxLines || power(p.bins[k]) < 0.7*p.threshold*p.noise[k] || !p.tops(k) {
+			continue // it was a side lobe of a stronger one
+		}
+		if p.beside(k, found) || len(p.near(p.barren, float64(k)*p.binHz, splinter)) > 0 {
+			continue // it may be a trace of that, or is none
+		}
+		line := p.fit((float64(k)) * p.binHz)
+		if !p.stands(line) {
+			continue
+		}
+		p.add(line, -1)
+		found = append(found, line)
+	}
+	return found
+}
+
+// gone reports whether a line that wanders stood at bin k, and no steady line beside it.
+func (p *peeler) gone(k int) bool {
+	return slices.ContainsFunc(p.taken, func(h hump) bool {
+		return k >= h.from && k < h.to && len(p.near(h.lines, float64(k)*p.binHz, splinter)) == 0
+	})
+}
+
+// prune puts back the lines that refining has shown to be traces of others.
+func (p *peeler) prune(lines []peak) []peak {
+	kept := lines[:0]
+	for _, l := range lines {
+		if !p.stands(l) {
+			p.add(l, 1)
+			continue
+		}
+		kept = append(kept, l)
+	}
+	return kept
+}
+
+// exceptRounding leaves out what may be rounding.
+func exceptRounding(lines []peak) []peak {
+	least := leastLine * leastLine
+	for _, l := range lines {
+		least = max(least, traced*traced*power(l.value))
+	}
+	return slices.DeleteFunc(lines, func(l peak) bool { return power(l.value) < least })
+}
+
+// inBand returns those of the lines, sorted by frequency, that stand in the band.
+func (p *peeler) inBand(lines []peak) []peak {
+	low := float64(p.low) * p.binHz
+	for i, l := range lines {
+		if l.hz >= low {
+			return lines[i:]
+		}
+	}
+	return nil
+}
