@@ -13,7 +13,6 @@ import (
 	"heardiff/measure"
 	"heardiff/measure/tone"
 	"heardiff/stats/wire"
-
 	"heardiff/trials/study"
 )
 

@@ -7,15 +7,15 @@ import "math"
 // Of what folds back, by κ, see folded.
 func additive(bands []noiseBand, kappa float64) {
 	loud := make([]bool, len(bands))
-	louder(bands, loud, words/(bands[len(bands)-1].high-bands[0].low), 0, len(bands))
+	markAmplitudeNoise(bands, loud, words/(bands[len(bands)-1].high-bands[0].low), 0, len(bands))
 	level := quietest(bands)
 	towardsCarrier(bands, loud, level)
 	spreadTails(bands, loud, level)
 	hidden := 0.0 // amplitude noise times frequency that may go on unseen above a stretch: 1/f
 	for i := range bands {
 		b := &bands[i]
-		b.unknown, b.other, b.loud = 0, 0, loud[i]
-		if !b.loud {
+		b.unknown, b.other, b.ownAmplitude = 0, 0, loud[i]
+		if !b.ownAmplitude {
 			b.folded(level, kappa)
 			half := min(hidden/b.low, b.additive) / 2
 			b.additive, b.unknown = b.additive-half, b.unknown+half
@@ -31,9 +31,9 @@ func additive(bands []noiseBand, kappa float64) {
 // more of it.
 const words = 1.8e-20
 
-// louder marks the stretches of bands from … to − 1 in which amplitude exceeds phase by more than chance, the most striking first. Beside
+// markAmplitudeNoise marks the stretches of bands from … to − 1 in which amplitude exceeds phase by more than chance, the most striking first. Beside
 // a density of least either is nothing.
-func louder(bands []noiseBand, loud []bool, least float64, from, to int) {
+func markAmplitudeNoise(bands []noiseBand, loud []bool, least float64, from, to int) {
 	best, first, last := beyondChance, -1, -1
 	for i := from; i < to; i++ {
 		sum, variance := 0.0, 0.0
@@ -53,8 +53,8 @@ func louder(bands []noiseBand, loud []bool, least float64, from, to int) {
 	for i := first; i <= last; i++ {
 		loud[i] = true
 	}
-	louder(bands, loud, least, from, first)
-	louder(bands, loud, least, last+1, to)
+	markAmplitudeNoise(bands, loud, least, from, first)
+	markAmplitudeNoise(bands, loud, least, last+1, to)
 }
 
 // towardsCarrier marks the bands from the lowest on in which amplitude, though it does not exceed phase, stands above the quietest octave by more

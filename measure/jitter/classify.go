@@ -5,14 +5,14 @@ import (
 	"math/cmplx"
 )
 
-// Where an amplitude stands below so many standard errors of a quadrature it is not told from noise:
+// Where an amplitude is below so many standard errors of a quadrature it cannot be distinguished from noise:
 // exp(−3.5²/2) = 0.2 % of noise alone exceed it.
 const unseen = 3.5
 
-// judge parts the lines found in phase and amplitude into phase modulation, amplitude modulation and additive tones.
-func judge(pm, am *peeler, phase, amplitude []peak) (jitter, other []tone) {
+// classify separates the lines found in phase and amplitude into phase modulation, amplitude modulation and additive tones.
+func classify(pm, am *lineFinder, phase, amplitude []peak) (jitter, other []component) {
 	other, phase, amplitude = smeared(pm, am, phase, amplitude)
-	other = append(other, pm.sided...)
+	other = append(other, pm.additive...)
 	jitter, phase = pm.wandering(phase)
 	moving, amplitude := am.wandering(amplitude)
 	other = append(other, asAmplitude(moving)...)
@@ -24,7 +24,7 @@ func judge(pm, am *peeler, phase, amplitude []peak) (jitter, other []tone) {
 		} else {
 			taken[i] = true
 		}
-		t := tell(p, a)
+		t := toComponent(p, a)
 		if t.side == 0 {
 			jitter = append(jitter, t)
 		}
@@ -34,7 +34,7 @@ func judge(pm, am *peeler, phase, amplitude []peak) (jitter, other []tone) {
 	}
 	for i, a := range amplitude {
 		if !taken[i] {
-			other = append(other, tell(pm.at(a.hz), a))
+			other = append(other, toComponent(pm.at(a.hz), a))
 		}
 	}
 	return jitter, other
@@ -54,11 +54,11 @@ func counterpart(hz float64, lines []peak, reach float64) (peak, int) {
 	return lines[best], best
 }
 
-// tell reads a phase line and the amplitude at its frequency, see the package comment for the rule.
-func tell(p, a peak) tone {
+// toComponent classifies a phase line by the amplitude at its frequency, see the package comment for the rule.
+func toComponent(p, a peak) component {
 	upper := cmplx.Abs(a.value+1i*p.value) / 2
 	lower := cmplx.Abs(a.value-1i*p.value) / 2
-	t := tone{hz: p.hz, beta: cmplx.Abs(p.value), m: cmplx.Abs(a.value), betaSE: p.se}
+	t := component{hz: p.hz, beta: cmplx.Abs(p.value), m: cmplx.Abs(a.value), betaSE: p.se}
 	t.sideband, t.sidebandSE = t.m/2, a.se/2
 	weak, strong := min(upper, lower), max(upper, lower)
 	seen := t.m > unseen*a.se && t.beta > unseen*p.se

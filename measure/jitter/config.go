@@ -2,9 +2,10 @@ package jitter
 
 import (
 	"fmt"
-	"heardiff/measure"
 	"math"
 	"slices"
+
+	"heardiff/measure"
 )
 
 // ErrNoTone is wrapped where a capture is not one steady tone; ErrShort where it is too short for the band.
@@ -37,17 +38,21 @@ func (c Config) Validate() error {
 	return nil
 }
 
+// The band that is measured unless another is asked for, in Hz and as a part of the distance to 0 Hz or half the rate; and the most of that
+// distance that any band may take, for the filter needs the rest.
+const defaultLowHz, defaultHighHz, defaultRoom, mostRoom = 10, 10000, 0.8, 0.9
+
 func (c Config) band(carrierHz, rateHz float64) ([2]float64, error) {
 	room := min(carrierHz, rateHz/2-carrierHz)
 	if c.HighHz == 0 {
-		high := min(10000, 0.8*room)
-		if high < 20 {
+		high := min(defaultHighHz, defaultRoom*room)
+		if high < 2*defaultLowHz {
 			return [2]float64{}, fmt.Errorf("jitter: %w: carrier at %.2f Hz leaves no room for a band from 10 Hz", ErrNoTone, carrierHz)
 		}
-		return [2]float64{10, high}, nil
+		return [2]float64{defaultLowHz, high}, nil
 	}
-	if c.HighHz > 0.9*room {
-		return [2]float64{}, fmt.Errorf("jitter: band up to %.0f Hz, but a carrier at %.1f Hz leaves %.0f Hz", c.HighHz, carrierHz, 0.9*room)
+	if c.HighHz > mostRoom*room {
+		return [2]float64{}, fmt.Errorf("jitter: band up to %.0f Hz, but a carrier at %.1f Hz leaves %.0f Hz", c.HighHz, carrierHz, mostRoom*room)
 	}
 	return [2]float64{c.LowHz, c.HighHz}, nil
 }
@@ -57,14 +62,17 @@ func commonRates() []float64 {
 	return []float64{32000, 44100, 48000, 88200, 96000, 176400, 192000, 352800, 384000}
 }
 
-// signalRate returns the rate of the signal played, or 0 where the carrier is a quarter of no common rate within
-// 1000 ppm (the loosest clock that interface standards allow).
+// loosestClock is how far, as a ratio, a carrier may be from a quarter of its rate: 1000 ppm, the loosest grade of clock of
+// IEC 60958-3 (from memory).
+const loosestClock = 1e-3
+
+// signalRate returns the rate of the signal played, or 0 where the carrier is a quarter of no common rate.
 func (c Config) signalRate(carrierHz float64) float64 {
 	if c.SignalRateHz != 0 {
 		return c.SignalRateHz
 	}
 	rates := commonRates()
-	i := slices.IndexFunc(rates, func(r float64) bool { return math.Abs(4*carrierHz/r-1) < 1e-3 })
+	i := slices.IndexFunc(rates, func(r float64) bool { return math.Abs(4*carrierHz/r-1) < loosestClock })
 	if i < 0 {
 		return 0
 	}

@@ -2,11 +2,12 @@ package jitter
 
 import (
 	"fmt"
-	"heardiff/measure/spectrum"
-	"heardiff/playback/pcm"
 	"io"
 	"math"
 	"sync"
+
+	"heardiff/measure/spectrum"
+	"heardiff/playback/pcm"
 )
 
 // mixer describes how a real signal becomes a complex baseband: mixed down by bin·rate/size, filtered by a
@@ -64,9 +65,17 @@ func (m *mixer) hop() int { return m.perBlock() * m.decimation }
 
 // workspace is what one channel is analysed in, one record after the other.
 type workspace struct {
-	samples          []complex128 // log z of the baseband, and its transform
-	noisePM, noiseAM []float64    // of the noise around each bin
-	demods           [2]*demodulator
+	samples []complex128 // log z of the baseband, and its transform
+	noise   [2][]float64 // around each bin of phase and of amplitude
+	demods  [2]*demodulator
+}
+
+// noiseOf returns memory for the noise of so many bins of one side.
+func (w *workspace) noiseOf(side, bins int) []float64 {
+	if len(w.noise[side]) != bins {
+		w.noise[side] = make([]float64, bins)
+	}
+	return w.noise[side]
 }
 
 func newWorkspace(m *mixer, samples int) *workspace {
@@ -77,14 +86,14 @@ func newWorkspace(m *mixer, samples int) *workspace {
 	return w
 }
 
-// together is how many blocks are read at once.
-const together = 8
+// blocksAtOnce is how many blocks are read at once.
+const blocksAtOnce = 8
 
 // demodulate fills the workspaces with the channels of a group; sample 0 is at frame from.
 func demodulate(r pcm.Reader, group []int, spaces []*workspace, m *mixer, from, samples int) error {
 	blocks := (samples + m.perBlock() - 1) / m.perBlock()
-	buffer := pcm.Planes(r.Format().Channels, together*m.hop()+m.size-m.hop())
-	for first := 0; first < blocks; first += together {
+	buffer := pcm.Planes(r.Format().Channels, blocksAtOnce*m.hop()+m.size-m.hop())
+	for first := 0; first < blocks; first += blocksAtOnce {
 		at := from - m.lead() + first*m.hop()
 		n, err := r.ReadFrames(buffer, at)
 		if err != nil && err != io.EOF {
@@ -92,7 +101,7 @@ func demodulate(r pcm.Reader, group []int, spaces []*workspace, m *mixer, from, 
 		}
 		forEach(group, spaces, func(w *workspace, c int) {
 			clear(buffer[c][n:])
-			w.demodulate(buffer[c], first, min(blocks, first+together))
+			w.demodulate(buffer[c], first, min(blocks, first+blocksAtOnce))
 		})
 	}
 	return nil

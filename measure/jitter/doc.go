@@ -17,7 +17,7 @@
 // window's own shape and subtracted, so that strong lines hide no weak ones; where one leaves much, two in its stead are fitted together. What is left is noise. Additive noise
 // appears equally in α and φ, so that the density of α is subtracted from the density of φ; the rest is random jitter.
 // Where α clearly exceeds φ it is noise of the amplitude itself, and the rest of the band tells what is additive. Amplitude noise
-// that stays below the sum of additive noise and jitter is told from additive noise where it rises towards the carrier; where it is as even as additive
+// that stays below the sum of additive noise and jitter is distinguished from additive noise where it rises towards the carrier; where it is as even as additive
 // noise it is not, and makes jitter look smaller.
 //
 // Ticks and lost samples are no clock's: the noise left without lines, as a function of time, shows them where they stand 8 standard
@@ -26,7 +26,7 @@
 // a millisecond or more, the longest stretch that is whole is measured.
 //
 // A phase line with an amplitude line at its side is read so: where one of the two sidebands is missing (less
-// than a quarter of the other, or not to be told from noise) it is an additive tone beside the carrier and no jitter; else
+// than a quarter of the other, or not to be distinguished from noise) it is an additive tone beside the carrier and no jitter; else
 // it is split into β and m. A real amplitude and phase modulation of nearly equal depth and phase looks the same as an
 // additive tone; no measurement of one tone can tell them apart.
 // Where a tone's clock is not the carrier's and the one drifts against the other, the tone is spread over several bins; what is
@@ -36,14 +36,14 @@
 // the power of the stretch. A line that wanders by more, as a switching supply's may, is a hump of the spectrum: it is found before any line is
 // sought, by an envelope far steadier than that of noise in the same band, and counts as one line, too. A warning names the lines that
 // wander. Steady lines that stand out of a hump are taken out before it is judged, and found as lines of their own. A hump that holds less than about
-// half of the power of its stretch is not told from noise, nor one with a stronger steady line within it. Pieces far weaker than a line
+// half of the power of its stretch is not distinguished from noise, nor one with a stronger steady line within it. Pieces far weaker than a line
 // beside it are part of it where they are in quadrature with it, as phase modulation is, the sideband that was too weak to be found included.
 //
-// Detection. A line stands so many dB above the noise as each of its sidebands stands above the noise in a bin of the
+// Detection. A line is as many dB above the noise as each of its sidebands is above the noise in a bin of the
 // capture's own spectrum, one bin for the whole record, under additive noise. At 15 dB a line is found 99 times in 100.
 //
 // How hard that is, the phase tells: a line of peak β, in a record of T seconds whose phase has noise of the one-sided
-// density S, stands by ρ = (β²/2)/(S/T) over it. Both sidebands bear on β, and half of the additive noise is amplitude:
+// density S, is ρ = (β²/2)/(S/T) above it. Both sidebands bear on β, and half of the additive noise is amplitude:
 // ρ is 3 dB more than the figure of a sideband. The best that any detector without knowledge of frequency and phase can do with
 // false alarms at a rate p for each of N = band·T bins is P = Q(2ρ), the probability that a non-central χ² of three degrees of
 // freedom (two of the amplitude, one of the frequency) and non-centrality 2ρ exceeds 2t, where t solves

@@ -1,16 +1,17 @@
 package jitter
 
 import (
-	"heardiff/measure/spectrum"
 	"math"
 	"slices"
 	"sync"
+
+	"heardiff/measure/spectrum"
 )
 
 // Events: a tick, which no clock makes, and a block that was lost or repeated. Either is short, and fills the band evenly or nearly so, while
 // lines are out of it already and noise is the same at all times. So the upper part of the band, as a function of time, shows them.
 const (
-	// eventPower is how far above the mean noise the two powers of phase and amplitude together stand at an event: as 8 standard errors of
+	// eventPower is how far above the mean noise the two powers of phase and amplitude together are at an event: as 8 standard errors of
 	// either quadrature. Noise alone, (1 + T)·exp(−T), does so once in 10¹² values.
 	eventPower = 8 * 8 / 2
 	// mostCut is the part of a record that may be bridged; more are no single events.
@@ -33,11 +34,11 @@ type event struct {
 	from, to int     // the last not included
 	step     float64 // radians of phase, from before to after; 0 where it is no more than noise
 	seconds  float64 // in the capture
-	cut      bool    // bridged, so that no figure holds it
+	bridged  bool    // bridged, so that no figure holds it
 }
 
-// watch is what events are looked for with, for one channel after the other: the memory of the upper part of the band as a function of time.
-type watch struct {
+// eventDetector is what events are looked for with, for one channel after the other: the memory of the upper part of the band as a function of time.
+type eventDetector struct {
 	lock     sync.Mutex
 	plan     *spectrum.ComplexPlan // nil where the band has too few bins
 	envelope []complex128
@@ -45,9 +46,9 @@ type watch struct {
 	high     int // the bin after the last
 }
 
-// newWatch makes what looks at records of a padded transform of so many samples at a rate.
-func newWatch(size int, rateHz, highHz float64) *watch {
-	w := &watch{high: int(highHz / rateHz * float64(size))}
+// newEventDetector makes one for records of a padded transform of so many samples at a rate.
+func newEventDetector(size int, rateHz, highHz float64) *eventDetector {
+	w := &eventDetector{high: int(highHz / rateHz * float64(size))}
 	n := size / finest
 	for n > w.high {
 		n /= 2
@@ -58,9 +59,8 @@ func newWatch(size int, rateHz, highHz float64) *watch {
 	return w
 }
 
-// takeOut finds the events of a record, each as long as the filter's response to either side, and takes them out of its noise as far as that
-// can be done.
-func (w *watch) takeOut(r *record, reach int, t *transform) []event {
+// remove finds the events of a record, each as long as the filter's response to either side, and bridges them as far as that can be done.
+func (w *eventDetector) remove(r *record, reach int, t *transform) []event {
 	found := w.events(r, reach)
 	if len(found) > 0 {
 		r.bridge(found, t)
@@ -69,7 +69,7 @@ func (w *watch) takeOut(r *record, reach int, t *transform) []event {
 }
 
 // events returns what stands out in the upper part of the band, each as long as the filter's response to either side.
-func (w *watch) events(r *record, reach int) []event {
+func (w *eventDetector) events(r *record, reach int) []event {
 	if w.plan == nil {
 		return nil
 	}
@@ -92,7 +92,7 @@ func (w *watch) events(r *record, reach int) []event {
 }
 
 // swing returns the noise of every while, from medians.
-func (w *watch) swing(r *record) course {
+func (w *eventDetector) swing(r *record) course {
 	c := course{length: min(len(w.envelope), max(enough, int(aWhile/(r.seconds*r.pad)*float64(len(w.envelope)))))}
 	some := make([]float64, 0, 2*enough)
 	for from := 0; from < len(w.envelope); from += c.length {
@@ -121,7 +121,7 @@ func (c course) at(i int) float64 {
 // squared returns the power of amplitude, in the units of the envelope, that large jitter passes for noise with: of what the filter
 // takes away of a phase φ, some φ²/2 is left in the amplitude, and is no Gaussian noise. Six standard deviations σ of φ, 18σ², shall not stand
 // out: (18σ²)² ≤ eventPower·10σ⁴.
-func (w *watch) squared(r *record) float64 {
+func (w *eventDetector) squared(r *record) float64 {
 	sum := 0.0
 	for _, x := range r.pm[:w.high] {
 		sum += power(x)
@@ -131,7 +131,7 @@ func (w *watch) squared(r *record) float64 {
 }
 
 // toTime turns bins into a function of time, from the middle of the record on. A raised cosine over the bins keeps it short.
-func (w *watch) toTime(bins []complex128) {
+func (w *eventDetector) toTime(bins []complex128) {
 	for i, x := range bins {
 		w.envelope[i] = x * complex((1-math.Cos(2*math.Pi*(float64(i)+0.5)/float64(len(bins))))/2, 0)
 	}
@@ -175,34 +175,34 @@ func (r *record) bridge(events []event, t *transform) {
 	r.inTime(t, func(z []complex128) {
 		total, bridged := 0, 0
 		for i := range events {
-			events[i].tell(z)
+			events[i].readStep(z)
 			total += events[i].to - events[i].from
 		}
 		for i := range events {
 			e := &events[i]
-			if e.cut = e.step == 0 && float64(total) < mostCut*float64(len(z)); e.cut {
-				straighten(z, e.from, e.to)
+			if e.bridged = e.step == 0 && float64(total) < mostCut*float64(len(z)); e.bridged {
+				bridgeLine(z, e.from, e.to)
 				bridged += e.to - e.from
 			}
 		}
-		r.whole = 1 - float64(bridged)/float64(len(z))
+		r.unbridged = 1 - float64(bridged)/float64(len(z))
 	})
 }
 
-// straighten bridges again what was bridged, after lines were taken out that had been missed, and takes off what is left of a trend.
-func (r *record) straighten(events []event, t *transform) {
+// rebridge bridges the same stretches once more, after lines were subtracted that had been missed, and subtracts what remains of a trend.
+func (r *record) rebridge(events []event, t *transform) {
 	r.inTime(t, func(z []complex128) {
 		for _, e := range events {
-			if e.cut {
-				straighten(z, e.from, e.to)
+			if e.bridged {
+				bridgeLine(z, e.from, e.to)
 			}
 		}
 		r.retrend(z)
 	})
 }
 
-// tell reads the step of an event. What rings is gone a little later, and reaches as far; a step stays.
-func (e *event) tell(z []complex128) {
+// readStep reads the step of an event. What rings is over a little later, and reaches as far; a step stays.
+func (e *event) readStep(z []complex128) {
 	length, wide := e.to-e.from, *e
 	for range 3 {
 		step := stepAcross(z, wide.from, wide.to)
@@ -258,9 +258,9 @@ func mean(z []complex128) complex128 {
 	return sum / complex(float64(len(z)), 0)
 }
 
-// straighten draws a line from the mean of some samples before a stretch to that of some after it: single ones would make it a triangle of
+// bridgeLine draws a line from the mean of some samples before a stretch to that of some after it: single ones would make it a triangle of
 // noise.
-func straighten(z []complex128, from, to int) {
+func bridgeLine(z []complex128, from, to int) {
 	some := (to - from) / 8
 	before, after := mean(z[max(0, from-some):max(from, 1)]), mean(z[min(to, len(z)-1):min(to+some, len(z))])
 	for i := from; i < to; i++ {

@@ -2,10 +2,11 @@ package jitter
 
 import (
 	"fmt"
-	"heardiff/measure"
-	"heardiff/playback/pcm"
 	"math"
 	"slices"
+
+	"heardiff/measure"
+	"heardiff/playback/pcm"
 )
 
 // AgainstFloor returns r read against the same measurement of the recording set-up alone. A random figure within
@@ -118,7 +119,7 @@ func limit(ps, se, bound float64, atFloor bool, floorPs, floorBound float64) (ne
 // bands of noise alone chance passes none (3·10⁻⁵ each).
 const clearOfNoise = 4
 
-// most returns the most that the random jitter of a band comes to, squared: what was found, or where that does not stand clear of the noise
+// most returns the most that the random jitter of a band comes to, squared: what was found, or where that is not clear of the noise
 // the bound of 95 %.
 func (d DensityBand) most() float64 {
 	if d.RandomPs*d.RandomPs >= clearOfNoise*d.SEPs2 {

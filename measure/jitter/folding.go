@@ -1,8 +1,9 @@
 package jitter
 
 import (
-	"heardiff/measure/spectrum"
 	"math"
+
+	"heardiff/measure/spectrum"
 )
 
 // Jitter faster than rate/2 − f₀ folds back. At a carrier of rate/4 its two sidebands come to lie as far above the carrier as below it, so
@@ -19,7 +20,7 @@ const (
 	mostTrimmed = 0.12
 	trims       = 60
 	cancelled   = 0.002
-	// halfAmplitude is the κ below which jitter that folds is told by the amplitude.
+	// halfAmplitude is the κ below which jitter that folds shows in the amplitude.
 	halfAmplitude = -0.5
 )
 

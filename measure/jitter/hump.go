@@ -2,12 +2,13 @@ package jitter
 
 import (
 	"cmp"
-	"heardiff/measure/spectrum"
 	"math"
 	"math/cmplx"
 	"slices"
 
 	"gonum.org/v1/gonum/stat"
+
+	"heardiff/measure/spectrum"
 )
 
 // A line whose frequency wanders by many bins of the record is spread out, as a hump in the spectrum. Line by line it would fall into
@@ -47,7 +48,7 @@ func (f profile) mean(from, to int) float64 { return (f.sums[to] - f.sums[from])
 func (f profile) len() int { return len(f.sums) - 1 }
 
 // profile takes the medians, and the memory of the noise. Every second bin tells enough: those between are much the same.
-func (p *peeler) profile() profile {
+func (p *lineFinder) profile() profile {
 	n, half := len(p.bins)/2, max(1, int(grain/4*p.pad))
 	spectrum.LocalNoiseOf(p.noise[:n], func(k int) float64 { return power(p.bins[2*k]) }, 2, func(int) int { return half })
 	f := profile{bins: 4 * half, sums: []float64{0}}
@@ -57,8 +58,8 @@ func (p *peeler) profile() profile {
 	return f
 }
 
-// like reports whether another candidate is much the same: what both hold is more than half of what either holds.
-func (c candidate) like(o candidate) bool {
+// overlaps reports whether another candidate is much the same: what both hold is more than half of what either holds.
+func (c candidate) overlaps(o candidate) bool {
 	return 2*(min(c.to, o.to)-max(c.from, o.from)) > max(c.to, o.to)-min(c.from, o.from)
 }
 
@@ -68,8 +69,8 @@ func (f profile) candidates() []candidate {
 	for size := 1; size <= f.len()/8; size *= 2 {
 		gap := (size + 1) / 2
 		for i := gap + 1; i+size+gap < f.len(); i += max(1, size/2) {
-			left, right := f.mean(max(0, i-gap-size), i-gap), f.mean(i+size+gap, min(f.len(), i+2*size+gap))
-			side, inside := max(left, right), f.mean(i, i+size)
+			below, above := f.mean(max(0, i-gap-size), i-gap), f.mean(i+size+gap, min(f.len(), i+2*size+gap))
+			side, inside := max(below, above), f.mean(i, i+size)
 			score := (inside/side - 1) * math.Sqrt(float64(size*grain))
 			if inside > humpOver*side && score > humpErrors {
 				out = append(out, candidate{i, i + size, side, score})
@@ -96,21 +97,21 @@ func (f profile) grown(c candidate) candidate {
 // hump returns the stretch of a candidate, unless nothing is beside it.
 func (f profile) hump(c candidate) (h hump, ok bool) {
 	width := max(sideGrains, (c.to-c.from)/4)
-	left, right := max(0, c.from-width), min(f.len(), c.to+width)
-	if left == c.from || right == c.to {
+	first, last := max(0, c.from-width), min(f.len(), c.to+width)
+	if first == c.from || last == c.to {
 		return hump{}, false
 	}
-	beside := float64((c.from - left + right - c.to) * f.bins)
-	return hump{grains: c, span: span{c.from * f.bins, c.to * f.bins}, below: f.mean(left, c.from), over: f.mean(c.to, right), beside: beside}, true
+	sideBins := float64((c.from - first + last - c.to) * f.bins)
+	return hump{grains: c, span: span{c.from * f.bins, c.to * f.bins}, below: f.mean(first, c.from), over: f.mean(c.to, last), sideBins: sideBins}, true
 }
 
 // humps finds the lines that wander by many bins.
-func (p *peeler) humps(f profile) []hump {
+func (p *lineFinder) humps(f profile) []hump {
 	var found []hump
 	var tried []candidate
 	for _, c := range f.candidates() {
 		c = f.grown(c)
-		if slices.ContainsFunc(tried, c.like) {
+		if slices.ContainsFunc(tried, c.overlaps) {
 			continue
 		}
 		tried = append(tried, c)
@@ -122,14 +123,14 @@ func (p *peeler) humps(f profile) []hump {
 		if h, ok = p.judged(f, h); ok {
 			found = append(found, h)
 		} else {
-			p.putBack(h.lines)
+			p.restore(h.lines)
 		}
 	}
 	return found
 }
 
 // judged returns what of a hump is a line that wanders, and whether it is one.
-func (p *peeler) judged(f profile, h hump) (line hump, ok bool) {
+func (p *lineFinder) judged(f profile, h hump) (line hump, ok bool) {
 	if !p.oneLine(h) {
 		return h, false
 	}
@@ -138,37 +139,37 @@ func (p *peeler) judged(f profile, h hump) (line hump, ok bool) {
 }
 
 // isSkirt reports whether the steady lines in a hump hold more than the hump: then it is what wanders of them.
-func (p *peeler) isSkirt(h hump) bool {
+func (p *lineFinder) isSkirt(h hump) bool {
 	all := 0.0
 	for _, l := range h.lines {
 		if k := int(l.hz / p.binHz); k >= h.from && k < h.to {
 			all += power(l.value)
 		}
 	}
-	own := p.wholeLine(h).beta
+	own := p.asLine(h).beta
 	return all > own*own
 }
 
-// wholeLine returns a hump as one line.
-func (p *peeler) wholeLine(h hump) tone {
+// asLine returns a hump as one line.
+func (p *lineFinder) asLine(h hump) component {
 	return p.spreadLine(h, func(k int) float64 { return power(p.bins[k]) }, h.at)
 }
 
 // exceeds reports whether a hump holds more than the noise beside it by humpErrors times the error of that comparison: of some ten thousand
 // grains of noise the medians of a few are twice or half of what they should be.
-func (p *peeler) exceeds(h hump) bool {
+func (p *lineFinder) exceeds(h hump) bool {
 	all, quiet := 0.0, 0.0
 	for k := h.from; k < h.to; k++ {
 		all, quiet = all+power(p.bins[k]), quiet+h.at(k)
 	}
 	// The mean of n exponential values scatters by 1/√n, their median by 1/(√n·ln 2).
-	scatter := math.Sqrt(p.pad * (1/float64(h.to-h.from) + 1/(math.Ln2*math.Ln2*h.beside)))
+	scatter := math.Sqrt(p.pad * (1/float64(h.to-h.from) + 1/(math.Ln2*math.Ln2*h.sideBins)))
 	return all/quiet-1 > humpErrors*scatter
 }
 
 // steadyLines takes out of a hump the lines that stand out of it, each by itself, and returns them: a steady line makes the envelope of
-// whatever noise it stands in steady. Those near each other are left: they are pieces of a line that wanders by a few bins.
-func (p *peeler) steadyLines(f profile, h hump) []peak {
+// whatever noise it is in steady. Those near each other stay: they are pieces of a line that wanders by a few bins.
+func (p *lineFinder) steadyLines(f profile, h hump) []peak {
 	var found []peak
 	for len(found) < mostInHump {
 		line, ok := p.strongestIn(f, h, found)
@@ -190,18 +191,18 @@ func (p *peeler) steadyLines(f profile, h hump) []peak {
 }
 
 // strongestIn fits a line to the largest peak of a hump that stands out of the grains around it and is no trace of those found before.
-func (p *peeler) strongestIn(f profile, h hump, found []peak) (line peak, ok bool) {
+func (p *lineFinder) strongestIn(f profile, h hump, found []peak) (line peak, ok bool) {
 	most := 0.0
 	for k := max(h.from, p.lowest); k < min(h.to, p.high); k++ {
 		x, i := power(p.bins[k]), k/f.bins
 		// At the edges of a hump its own bins stand out of a grain that is noise for the most part.
 		around := max(f.mean(i, i+1), f.mean(max(0, i-1), max(1, i)), f.mean(min(i+1, f.len()-1), min(i+2, f.len())))
-		if x < max(most, 0.7*p.threshold*around) || !p.tops(k) || p.beside(k, found) {
+		if x < max(most, 0.7*p.threshold*around) || !p.isPeak(k) || p.besideStronger(k, found) {
 			continue
 		}
 		fitted := p.fit(float64(k) * p.binHz)
 		fitted.se = errorIn(around)
-		if p.stands(fitted) {
+		if p.significant(fitted) {
 			most, line, ok = x, fitted, true
 		}
 	}
@@ -209,7 +210,7 @@ func (p *peeler) strongestIn(f profile, h hump, found []peak) (line peak, ok boo
 }
 
 // trimmed returns the hump without what is noise at its ends, but for one grain of so many bins.
-func (p *peeler) trimmed(h hump, bins int) hump {
+func (p *lineFinder) trimmed(h hump, bins int) hump {
 	quiet := func(from, to int) bool {
 		all, noise := 0.0, 0.0
 		for k := from; k < to; k++ {
@@ -242,7 +243,7 @@ func (f profile) filled(h hump) bool {
 }
 
 // oneLine reports whether a hump is one line that wanders, beside noise.
-func (p *peeler) oneLine(h hump) bool {
+func (p *lineFinder) oneLine(h hump) bool {
 	all, fourth, quiet := 0.0, 0.0, 0.0
 	for k := h.from; k < h.to; k++ {
 		x := power(p.bins[k])
@@ -265,7 +266,7 @@ func steadiness(power []float64) float64 {
 }
 
 // spreadLine returns a hump as one line, given the power of its bins and of the noise in them: its place the middle, its peak from the power.
-func (p *peeler) spreadLine(h hump, power, noise func(k int) float64) tone {
+func (p *lineFinder) spreadLine(h hump, power, noise func(k int) float64) component {
 	var all, moment, second, quiet float64
 	for k := h.from; k < h.to; k++ {
 		hz, x := float64(k-h.from)*p.binHz, power(k)-noise(k)
@@ -273,7 +274,7 @@ func (p *peeler) spreadLine(h hump, power, noise func(k int) float64) tone {
 		quiet = max(quiet, noise(k))
 	}
 	middle := moment / all
-	t := tone{hz: float64(h.from)*p.binHz + middle, beta: math.Sqrt(max(0, all) / (p.pad * p.window.ENBW())), // over that of a line of 1
+	t := component{hz: float64(h.from)*p.binHz + middle, beta: math.Sqrt(max(0, all) / (p.pad * p.window.ENBW())), // over that of a line of 1
 		wanderHz: math.Sqrt(max(0, second/all-middle*middle))}
 	t.betaSE = p.spreadError(t.beta, quiet, float64(h.to-h.from)/p.pad)
 	t.skirtHz = 2 * t.wanderHz
@@ -282,52 +283,52 @@ func (p *peeler) spreadLine(h hump, power, noise func(k int) float64) tone {
 
 // spreadError returns the standard error of a line that is spread over so many bins of the record, where noise of a mean power was
 // taken off: that of a line in one bin, and the noise's own scatter there and on both sides, which are half as wide together.
-func (p *peeler) spreadError(beta, noise, bins float64) float64 {
+func (p *lineFinder) spreadError(beta, noise, bins float64) float64 {
 	own := noise / p.window.ENBW()
 	return math.Sqrt(fitted*noise/2 + spread*3*bins*own*own/(4*beta*beta))
 }
 
-// takeHumps takes the lines that wander by many bins out of phase and amplitude: jitter, amplitude modulation, and additive tones where one
+// removeHumps subtracts the lines that wander by many bins out of phase and amplitude: jitter, amplitude modulation, and additive tones where one
 // sideband holds nearly all.
-func takeHumps(pm, am *peeler) {
+func removeHumps(pm, am *lineFinder) {
 	phase, amplitude := pm.profile(), am.profile()
 	for _, h := range pm.humps(phase) {
 		if o, ok := amplitude.hump(h.grains); ok {
 			o.lines = am.steadyLines(amplitude, o)
 			o = o.part(h.from, h.to)
 			if t := sidedLine(pm, am, h, o); t.side != 0 {
-				pm.sided = append(pm.sided, t)
-				pm.level(h)
-				am.level(o)
+				pm.additive = append(pm.additive, t)
+				pm.flatten(h)
+				am.flatten(o)
 				continue
 			}
-			am.putBack(o.lines)
+			am.restore(o.lines)
 		}
-		pm.takeHump(h)
+		pm.removeHump(h)
 	}
 	for _, h := range am.humps(amplitude) {
-		if slices.ContainsFunc(am.taken, h.meets) {
-			am.putBack(h.lines)
+		if slices.ContainsFunc(am.removed, h.meets) {
+			am.restore(h.lines)
 			continue
 		}
-		am.takeHump(h)
+		am.removeHump(h)
 	}
-	pm.putBackSteady()
-	am.putBackSteady()
-	for _, h := range slices.Concat(pm.taken, am.taken) {
-		pm.strayed = append(pm.strayed, h.span)
+	pm.restoreSteady()
+	am.restoreSteady()
+	for _, h := range slices.Concat(pm.removed, am.removed) {
+		pm.removedSpans = append(pm.removedSpans, h.span)
 	}
 }
 
-// putBackSteady puts back the steady lines of the humps that were taken, to be found as lines are.
-func (p *peeler) putBackSteady() {
-	for _, h := range p.taken {
-		p.putBack(h.lines)
+// restoreSteady restores the steady lines of the humps that were removed, to be found as lines are.
+func (p *lineFinder) restoreSteady() {
+	for _, h := range p.removed {
+		p.restore(h.lines)
 	}
 }
 
 // sidedLine returns the tone that a hump of phase and the same stretch of amplitude are together, with a side of 0 where they are none.
-func sidedLine(pm, am *peeler, ofPhase, ofAmplitude hump) tone {
+func sidedLine(pm, am *lineFinder, ofPhase, ofAmplitude hump) component {
 	noise := func(k int) float64 { return (ofPhase.at(k) + ofAmplitude.at(k)) / 4 }
 	upper := pm.spreadLine(ofPhase, func(k int) float64 { return power(am.bins[k]+1i*pm.bins[k]) / 4 }, noise)
 	lower := pm.spreadLine(ofPhase, func(k int) float64 { return power(am.bins[k]-1i*pm.bins[k]) / 4 }, noise)
@@ -336,22 +337,22 @@ func sidedLine(pm, am *peeler, ofPhase, ofAmplitude hump) tone {
 		side, strong, weak = -1, lower, upper
 	}
 	if weak.beta > oneSidedRatio*strong.beta {
-		return tone{}
+		return component{}
 	}
-	return tone{hz: strong.hz, side: side, sideband: strong.beta, sidebandSE: strong.betaSE, skirtHz: strong.skirtHz, wanderHz: strong.wanderHz}
+	return component{hz: strong.hz, side: side, sideband: strong.beta, sidebandSE: strong.betaSE, skirtHz: strong.skirtHz, wanderHz: strong.wanderHz}
 }
 
-func (p *peeler) takeHump(h hump) {
-	p.moving = append(p.moving, p.wholeLine(h))
-	p.level(h)
+func (p *lineFinder) removeHump(h hump) {
+	p.wanderers = append(p.wanderers, p.asLine(h))
+	p.flatten(h)
 }
 
-// level leaves noise in a hump's place: its bins keep their phases alone.
-func (p *peeler) level(h hump) {
+// flatten leaves noise in a hump's place: its bins keep their phases alone.
+func (p *lineFinder) flatten(h hump) {
 	for k := h.from; k < h.to; k++ {
 		if size := cmplx.Abs(p.bins[k]); size > 0 {
 			p.bins[k] *= complex(math.Sqrt(h.at(k)*math.Ln2)/size, 0) // the median of noise of that mean
 		}
 	}
-	p.taken = append(p.taken, h)
+	p.removed = append(p.removed, h)
 }

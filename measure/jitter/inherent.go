@@ -48,7 +48,7 @@ type testSignal struct {
 }
 
 // shorterWords counts the lines, one of each group, that are those of the jitter signal of 16 bits, while that of 24 is taken off.
-func (s testSignal) shorterWords(groups [][]tone) int {
+func (s testSignal) shorterWords(groups [][]component) int {
 	if s.bits != 24 || !s.known {
 		return 0
 	}

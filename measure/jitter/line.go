@@ -13,9 +13,9 @@ type peak struct {
 	se    float64    // of each of its two quadratures
 }
 
-// tone is a line of one record, told apart: phase modulation beta, amplitude modulation m (radians and ratio, peak),
+// component is a line of one record, classified: phase modulation beta, amplitude modulation m (radians and ratio, peak),
 // or an additive tone on one side.
-type tone struct {
+type component struct {
 	hz       float64
 	beta, m  float64
 	betaSE   float64
@@ -38,7 +38,7 @@ type hump struct {
 	span
 	grains      candidate // where it was sought
 	below, over float64
-	beside      float64 // padded bins of the noise on both sides together
+	sideBins    float64 // padded bins of the noise on both sides together
 	lines       []peak  // steady ones in the stretch where it was sought, out of the bins until it is judged and taken
 }
 
@@ -49,7 +49,7 @@ func (h hump) at(k int) float64 {
 
 // part returns a part of the hump.
 func (h hump) part(from, to int) hump {
-	return hump{span{from, to}, h.grains, h.at(from), h.at(to), h.beside, h.lines}
+	return hump{span{from, to}, h.grains, h.at(from), h.at(to), h.sideBins, h.lines}
 }
 
 // meets reports whether another hump has bins in common with it.
@@ -61,28 +61,25 @@ const rounding = 1e-12
 // oneSidedRatio is the ratio of the weaker sideband to the stronger below which a line is an additive tone.
 const oneSidedRatio = 0.25
 
-// peeler takes lines out of one spectrum.
-type peeler struct {
+// lineFinder finds the lines of one spectrum and subtracts them from it.
+type lineFinder struct {
 	*record
 	bins      []complex128
 	noise     []float64 // mean |bin|² of the noise around
 	low, high int       // the band
 	lowest    int       // where the search begins
 	threshold float64
-	// barren is what sweeps took out that was put back again, all of it: where noise is steep a peak may stand out of it until
-	// its neighbours are fitted. Sought again it would hide, for good, what stands 20 dB below it.
-	barren []peak
-	// taken is where lines that wander by many bins stood, which were taken out first: moving, and sided the additive tones.
-	taken         []hump
-	moving, sided []tone
+	// rejected is what sweeps subtracted and had to restore, all of it: where noise is steep a peak may rise out of it until
+	// its neighbours are fitted. Found a second time it would hide, for good, what is 20 dB below it.
+	rejected []peak
+	// removed is where lines that wander by many bins were, which are subtracted first: wanderers, and additive the additive tones.
+	removed             []hump
+	wanderers, additive []component
 }
 
-// newPeeler prepares to take the lines out of bins. It takes over the memory of noise if there is enough.
-func newPeeler(r *record, bins []complex128, band [2]float64, noise []float64) *peeler {
-	p := &peeler{record: r, bins: bins, noise: noise}
-	if len(noise) != len(bins) {
-		p.noise = make([]float64, len(bins))
-	}
+// newLineFinder prepares to find the lines of bins. noise is memory for as many numbers.
+func newLineFinder(r *record, bins []complex128, band [2]float64, noise []float64) *lineFinder {
+	p := &lineFinder{record: r, bins: bins, noise: noise}
 	p.low = max(1, int(math.Ceil(band[0]/r.binHz)))
 	p.high = min(len(bins)-2, int(band[1]/r.binHz))
 	p.lowest = min(p.low, int(belowBins*r.pad))
@@ -100,20 +97,20 @@ func newPeeler(r *record, bins []complex128, band [2]float64, noise []float64) *
 // channels, both kinds together, stay below one false line in a hundred captures.
 const falseLines = 0.002
 
-// Lines are sought from a tenth of the band's lower end on, and from the fourth bin of the record: their side lobes reach into
+// Lines are searched for from a tenth of the band's lower end on, and from the fourth bin of the record: their side lobes reach into
 // the band, where they would pass for noise.
 const (
 	belowBand = 10
 	belowBins = 4
 )
 
-func (p *peeler) lobe(hz, bins float64) (from, to int) {
+func (p *lineFinder) lobe(hz, bins float64) (from, to int) {
 	x := hz / p.binHz
 	return max(0, int(math.Ceil(x-bins*p.pad))), min(len(p.bins)-1, int(x+bins*p.pad))
 }
 
-// near returns which lines stand so many bins of the record from hz, or less.
-func (p *peeler) near(lines []peak, hz, bins float64) []int {
+// near returns which lines are so many bins of the record from hz, or fewer.
+func (p *lineFinder) near(lines []peak, hz, bins float64) []int {
 	var out []int
 	for i, l := range lines {
 		if math.Abs(l.hz-hz) <= bins/p.seconds {
@@ -123,24 +120,24 @@ func (p *peeler) near(lines []peak, hz, bins float64) []int {
 	return out
 }
 
-func (p *peeler) tops(k int) bool {
+func (p *lineFinder) isPeak(k int) bool {
 	here := power(p.bins[k])
 	return here >= power(p.bins[k-1]) && here > power(p.bins[k+1])
 }
 
-// stands reports whether noise alone makes a line as strong too rarely. The noise around is an estimate itself, from
+// significant reports whether noise alone makes a line as strong rarely enough. The noise around is an estimate itself, from
 // about m independent bins: the median of m exponential values scatters by 1/(√m·ln 2), by which thresholds that many times the
 // noise are passed more often; a gamma distribution of that scatter gives E[exp(−T·n)] = (1 + T/ν)^−ν, ν = m·ln²2.
-func (p *peeler) stands(l peak) bool {
+func (p *lineFinder) significant(l peak) bool {
 	nu := 2 * float64(p.reach(int(l.hz/p.binHz))) / p.pad * math.Ln2 * math.Ln2
 	return power(l.value) >= nu*math.Expm1(p.threshold/nu)*2*l.se*l.se
 }
 
 // reach returns how many bins on either side of k tell the noise there.
-func (p *peeler) reach(k int) int { return min(max(int(60*p.pad), k/20), 4000) }
+func (p *lineFinder) reach(k int) int { return min(max(int(60*p.pad), k/20), 4000) }
 
 // project fits a line at hz to the bins from … to by least squares; norm is the power of its shape there.
-func (p *peeler) project(hz float64, from, to int) (value complex128, norm float64) {
+func (p *lineFinder) project(hz float64, from, to int) (value complex128, norm float64) {
 	for k := from; k <= to; k++ {
 		w := p.shape(k, hz)
 		value += p.bins[k] * complex(w, 0)
@@ -150,7 +147,7 @@ func (p *peeler) project(hz float64, from, to int) (value complex128, norm float
 }
 
 // fit finds the line within one bin of hz that leaves least behind, by golden section over the bins of one main lobe.
-func (p *peeler) fit(hz float64) peak {
+func (p *lineFinder) fit(hz float64) peak {
 	from, to := p.lobe(hz, 1.2) // the same bins for every trial, else what they explain jumps
 	return p.at(golden(hz-0.7*p.binHz, hz+0.7*p.binHz, func(hz float64) float64 {
 		value, norm := p.project(hz, from, to)
@@ -181,7 +178,7 @@ func golden(lo, hi float64, f func(float64) float64) float64 {
 const fitted = 1.017
 
 // at returns the line fitted at a given frequency.
-func (p *peeler) at(hz float64) peak {
+func (p *lineFinder) at(hz float64) peak {
 	from, to := p.lobe(hz, 3.2)
 	value, _ := p.project(hz, from, to)
 	k := min(max(int(math.Round(hz/p.binHz)), 0), len(p.noise)-1)
@@ -191,9 +188,9 @@ func (p *peeler) at(hz float64) peak {
 // errorIn returns the standard error of each quadrature of a line fitted in noise of that mean |bin|².
 func errorIn(noise float64) float64 { return math.Sqrt(fitted * noise / 2) }
 
-// add puts a line into the spectrum times factor, as far out as its side lobes could stand above a tenth of the noise; those
-// of its mirror image at negative frequencies too, which matter where a strong line stands low.
-func (p *peeler) add(line peak, factor float64) {
+// add adds a line times factor to the spectrum, as far out as its side lobes could rise above a tenth of the noise; those
+// of its mirror image at negative frequencies too, which matter where a strong line is at a low frequency.
+func (p *lineFinder) add(line peak, factor float64) {
 	// Far from the line the response falls as 1/(π·t²·x³), t the taper.
 	over := math.Sqrt(power(line.value)) / (line.se*0.1 + 1e-30)
 	reach := min(20000, max(8, math.Cbrt(over/(math.Pi*taper*taper))))
@@ -204,22 +201,22 @@ func (p *peeler) add(line peak, factor float64) {
 }
 
 // addLobes adds a line so many bins of the record to either side.
-func (p *peeler) addLobes(hz float64, value complex128, reach float64) {
+func (p *lineFinder) addLobes(hz float64, value complex128, reach float64) {
 	from, to := p.lobe(hz, reach)
 	for k := from; k <= to; k++ {
 		p.bins[k] += value * complex(p.shape(k, hz), 0)
 	}
 }
 
-// putBack undoes taking out lines.
-func (p *peeler) putBack(lines []peak) {
+// restore undoes the subtraction of lines.
+func (p *lineFinder) restore(lines []peak) {
 	for _, l := range lines {
 		p.add(l, 1)
 	}
 }
 
-// whole returns bin k with those lines put back that were taken out of it.
-func (p *peeler) whole(k int, lines []peak) complex128 {
+// restored returns bin k with those lines added that were subtracted from it.
+func (p *lineFinder) restored(k int, lines []peak) complex128 {
 	x := p.bins[k]
 	for _, l := range lines {
 		x += l.value * complex(p.shape(k, l.hz), 0)
@@ -228,7 +225,7 @@ func (p *peeler) whole(k int, lines []peak) complex128 {
 }
 
 // share returns the power that lines of value 1 at these places, weighed by their power, leave in the bins from … to.
-func (p *peeler) share(from, to int, pieces ...[]peak) float64 {
+func (p *lineFinder) share(from, to int, pieces ...[]peak) float64 {
 	sum, weight := 0.0, 0.0
 	for _, l := range slices.Concat(pieces...) {
 		own := power(l.value)
@@ -242,7 +239,7 @@ func (p *peeler) share(from, to int, pieces ...[]peak) float64 {
 }
 
 // strongest fits a line to the largest peak within crowd bins of hz.
-func (p *peeler) strongest(hz float64) peak {
+func (p *lineFinder) strongest(hz float64) peak {
 	from, to := p.lobe(hz, crowd)
 	from, to = max(from, p.lowest), min(to, p.high)
 	best := from
@@ -256,16 +253,16 @@ func (p *peeler) strongest(hz float64) peak {
 
 // Distances in bins of the record.
 const (
-	splinter = 0.9 // so near one line may stand in pieces
+	splinter = 0.9 // so near one line may be in pieces
 	crowd    = 5   // so near a neighbour makes a line doubtful
 	company  = 12  // so far lines are fitted again without it
 )
 
-// wellBelow is the power, relative to a line, below which what stands near it is not taken out at once.
+// wellBelow is the power, relative to a line, below which what is near it is not subtracted in the same sweep.
 const wellBelow = 0.25
 
-// beside reports whether bin k stands near one of the lines and well below it.
-func (p *peeler) beside(k int, lines []peak) bool {
+// besideStronger reports whether bin k is near one of the lines and well below it.
+func (p *lineFinder) besideStronger(k int, lines []peak) bool {
 	return slices.ContainsFunc(p.near(lines, float64(k)*p.binHz, crowd), func(i int) bool {
 		return power(p.bins[k]) < wellBelow*power(lines[i].value)
 	})

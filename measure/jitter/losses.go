@@ -2,8 +2,9 @@ package jitter
 
 import (
 	"fmt"
-	"heardiff/measure"
 	"math"
+
+	"heardiff/measure"
 )
 
 // sameLossS is how far apart, in seconds, losses of several channels are one at the most (judgement, no source).
@@ -21,7 +22,7 @@ func (l loss) warning(sample float64, consequence string) measure.Warning {
 		l.channel+1, l.step/sample, l.seconds, consequence).In(l.channel+1).At(l.seconds).Of(l.step/sample, "samples")
 }
 
-// eventWarnings says what stands out of the noise of a channel, from 0. A sample is so many radians.
+// eventWarnings says what stands out from the noise of a channel, from 0. A sample is so many radians.
 func eventWarnings(channel int, events []event, sample, rateHz float64) (out []measure.Warning) {
 	var cut, kept []event
 	for _, e := range events {
@@ -33,7 +34,7 @@ func eventWarnings(channel int, events []event, sample, rateHz float64) (out []m
 			ns := samples / rateHz * 1e9
 			out = append(out, measure.Warningf(ClockStep, "the phase of channel %d steps by %.3g ns at %.3f s: the random jitter holds it, and is no noise",
 				channel+1, ns, e.seconds).In(channel+1).At(e.seconds).Of(ns, "ns"))
-		case e.cut:
+		case e.bridged:
 			cut = append(cut, e)
 		default:
 			kept = append(kept, e)

@@ -3,12 +3,13 @@ package jitter
 import (
 	"cmp"
 	"fmt"
-	"heardiff/measure"
-	"heardiff/measure/spectrum"
-	"heardiff/playback/pcm"
 	"math"
 	"slices"
 	"sync"
+
+	"heardiff/measure"
+	"heardiff/measure/spectrum"
+	"heardiff/playback/pcm"
 )
 
 // Measure measures the jitter of the tone in r. Errors wrap ErrNoTone or ErrShort where the capture holds
@@ -50,7 +51,7 @@ func (m *measurement) prepare() error {
 	if m.band, err = m.cfg.band(coarse, rate); err != nil {
 		return err
 	}
-	if s := m.cfg.signalRate(coarse); s != 0 && math.Abs(4*coarse/s-1) < 1e-3 {
+	if s := m.cfg.signalRate(coarse); s != 0 && math.Abs(4*coarse/s-1) < loosestClock {
 		m.signalRateHz = s
 	} else {
 		m.Warn(measure.Warningf(PlainTone, "the carrier at %.2f Hz is a quarter of no expected rate: taken as a plain tone, without the jitter signal's residue", coarse).Of(coarse, "Hz"))
@@ -72,6 +73,10 @@ func (m *measurement) analyseWhole() error {
 	}
 }
 
+// A record holds so many baseband samples, and periods of the band's low end, at the least: judgement, no source. leastPeriods is what the
+// trend takes (see smoother).
+const leastSamples, leastPeriods = 64, 8
+
 // analyse cuts the tone into records and measures each.
 func (m *measurement) analyse() error {
 	lead := m.mixer.lead()
@@ -80,19 +85,19 @@ func (m *measurement) analyse() error {
 	m.records = max(1, (samples+m.longest-1)/m.longest)
 	m.from = from
 	m.listChannels()
-	each := whereItCancels(samples/m.records, m.toned, func(channel, samples int) float64 {
+	each := whereItCancels(samples/m.records, m.sounding, func(channel, samples int) float64 {
 		return m.kappa(channel, samples*m.mixer.decimation)
 	})
 	m.recordFrames = each * m.mixer.decimation
 	m.recordSeconds = float64(each) / m.mixer.outRate()
-	if each < 64 || m.recordSeconds*m.band[0] < 8 {
-		return fmt.Errorf("jitter: %w: %.2f s of tone, a band from %.3g Hz takes %.2f s", ErrShort, max(0, m.recordSeconds), m.band[0], 8/m.band[0])
+	if each < leastSamples || m.recordSeconds*m.band[0] < leastPeriods {
+		return fmt.Errorf("jitter: %w: %.2f s of tone, a band from %.3g Hz takes %.2f s", ErrShort, max(0, m.recordSeconds), m.band[0], leastPeriods/m.band[0])
 	}
-	m.spaces, m.cross, m.first = nil, nil, kept{}
+	m.workspaces, m.cross, m.first = nil, nil, spectraCopy{}
 	m.transform = &transform{plan: spectrum.NewComplexPlan(paddedSize(each))}
-	m.watch = newWatch(paddedSize(each), m.mixer.outRate(), m.band[1])
-	for range max(1, min(len(m.toned), m.longest/each)) {
-		m.spaces = append(m.spaces, newWorkspace(m.mixer, each))
+	m.detector = newEventDetector(paddedSize(each), m.mixer.outRate(), m.band[1])
+	for range max(1, min(len(m.sounding), m.longest/each)) {
+		m.workspaces = append(m.workspaces, newWorkspace(m.mixer, each))
 	}
 	for i := range m.records {
 		if err := m.analyseRecord(from+i*each*m.mixer.decimation, each, i); err != nil {
@@ -104,10 +109,10 @@ func (m *measurement) analyse() error {
 
 // listChannels begins the sums of all channels, and lists those that have a tone.
 func (m *measurement) listChannels() {
-	m.toned, m.channels = nil, make([]channelSum, len(m.tone.Level))
+	m.sounding, m.channels = nil, make([]channelSum, len(m.tone.Level))
 	for c := range m.channels {
 		if m.channels[c].silent = !m.tone.Sounds(c); !m.channels[c].silent {
-			m.toned = append(m.toned, c)
+			m.sounding = append(m.sounding, c)
 		}
 	}
 }
@@ -115,16 +120,16 @@ func (m *measurement) listChannels() {
 func (m *measurement) analyseRecord(from, samples, index int) error {
 	records := make([]*record, len(m.channels))
 	peaks := make([][]peak, len(m.channels))
-	for group := range slices.Chunk(m.toned, len(m.spaces)) {
-		if err := demodulate(m.reader, group, m.spaces, m.mixer, from, samples); err != nil {
+	for group := range slices.Chunk(m.sounding, len(m.workspaces)) {
+		if err := demodulate(m.reader, group, m.workspaces, m.mixer, from, samples); err != nil {
 			return err
 		}
-		forEach(group, m.spaces, func(w *workspace, c int) {
+		forEach(group, m.workspaces, func(w *workspace, c int) {
 			records[c] = newRecord(w.samples[:samples], m.transform, m.mixer.outRate(), m.band[0], m.band[1])
-			peaks[c] = m.take(c, records[c], w, from, index)
+			peaks[c] = m.analyseChannel(c, records[c], w, from, index)
 		})
-		if group[0] == 0 && len(m.toned) > 1 {
-			m.first.take(records[0], peaks[0])
+		if group[0] == 0 && len(m.sounding) > 1 {
+			m.first.copyFrom(records[0], peaks[0])
 		}
 		if slices.Contains(group, 1) && records[0] != nil {
 			m.addCross(records[1], peaks[1], index)
@@ -133,47 +138,58 @@ func (m *measurement) analyseRecord(from, samples, index int) error {
 	return nil
 }
 
-// take adds a record, which begins at a frame, to a channel and returns its lines of either kind.
-func (m *measurement) take(channel int, r *record, w *workspace, from, index int) []peak {
-	c, band := &m.channels[channel], m.band
-	pm, am := newPeeler(r, r.pm, band, w.noisePM), newPeeler(r, r.am, band, w.noiseAM)
-	w.noisePM, w.noiseAM = pm.noise, am.noise
-	takeHumps(pm, am)
-	phase, amplitude := peelBoth(pm, am, nil, nil)
-	events := m.watch.takeOut(r, m.mixer.quarter, m.transform)
-	if slices.ContainsFunc(events, func(e event) bool { return e.cut }) {
-		// A tick fills the band: lines that it hid stand out now that it is gone.
-		phase, amplitude = peelBoth(pm, am, phase, amplitude)
-		r.straighten(events, m.transform) // what was bridged held those lines
-	}
+// analyseChannel adds a record, which begins at a frame, to a channel and returns its lines of either kind.
+func (m *measurement) analyseChannel(channel int, r *record, w *workspace, from, index int) []peak {
+	c := &m.channels[channel]
+	pm := newLineFinder(r, r.pm, m.band, w.noiseOf(0, len(r.pm)))
+	am := newLineFinder(r, r.am, m.band, w.noiseOf(1, len(r.am)))
+	phase, amplitude, events := m.separate(r, pm, am)
 	for _, e := range events {
 		e.seconds = (float64(from) + float64(e.from+e.to)/2*float64(m.mixer.decimation)) / m.mixer.rateHz
 		c.events = append(c.events, e)
 	}
-	jitter, other := judge(pm, am, pm.inBand(phase), am.inBand(amplitude))
-	c.jitter, c.other = append(c.jitter, jitter...), append(c.other, other...)
+	jitter, other := classify(pm, am, pm.inBand(phase), am.inBand(amplitude))
+	c.jitter, c.amplitude = append(c.jitter, jitter...), append(c.amplitude, other...)
 	lines := append(phase, amplitude...)
-	bands := edges(band)
+	bands := edges(m.band)
 	r.measureNoise(bands, lines)
+	c.average(r, bands, m.mixer.carrierHz(), index)
+	return lines
+}
+
+// separate finds the lines of a record and its events, and leaves the noise.
+func (m *measurement) separate(r *record, pm, am *lineFinder) (phase, amplitude []peak, events []event) {
+	removeHumps(pm, am)
+	phase, amplitude = findBoth(pm, am, nil, nil)
+	events = m.detector.remove(r, m.mixer.quarter, m.transform)
+	if slices.ContainsFunc(events, func(e event) bool { return e.bridged }) {
+		// A tick fills the band: lines that it hid stand out now that it is gone.
+		phase, amplitude = findBoth(pm, am, phase, amplitude)
+		r.rebridge(events, m.transform) // what was bridged held those lines
+	}
+	return phase, amplitude, events
+}
+
+// average adds a record, its noise in bands and the mixer's frequency, to the means over index records before it.
+func (c *channelSum) average(r *record, bands []noiseBand, mixedHz float64, index int) {
 	if index == 0 {
 		c.bands = bands
 	} else {
 		merge(c.bands, bands, index)
 	}
 	old, fresh := float64(index)/float64(index+1), 1/float64(index+1)
-	c.carrierHz = c.carrierHz*old + (m.mixer.carrierHz()+r.offsetHz)*fresh
+	c.carrierHz = c.carrierHz*old + (mixedHz+r.offsetHz)*fresh
 	c.level = c.level*old + r.logLevel*fresh
 	c.driftHz += r.driftHz
 	c.wander = max(c.wander, r.wander)
 	c.jump = max(c.jump, r.jump)
-	return lines
 }
 
-// peelBoth takes the lines out of phase and amplitude at the same time, beside those that were taken out before.
-func peelBoth(pm, am *peeler, phase, amplitude []peak) (allPhase, allAmplitude []peak) {
+// findBoth finds the lines of phase and amplitude at the same time, in addition to those that were found before.
+func findBoth(pm, am *lineFinder, phase, amplitude []peak) (allPhase, allAmplitude []peak) {
 	var wait sync.WaitGroup
-	wait.Go(func() { allPhase = pm.peel(phase) })
-	wait.Go(func() { allAmplitude = am.peel(amplitude) })
+	wait.Go(func() { allPhase = pm.find(phase) })
+	wait.Go(func() { allAmplitude = am.find(amplitude) })
 	wait.Wait()
 	return allPhase, allAmplitude
 }

@@ -1,10 +1,11 @@
 package jitter
 
 import (
-	"heardiff/measure"
-	"heardiff/playback/pcm"
 	"math"
 	"slices"
+
+	"heardiff/measure"
+	"heardiff/playback/pcm"
 )
 
 // longest is the most baseband samples analysed as one record: 124 s at 24 kHz. Longer captures are cut into
@@ -25,12 +26,12 @@ type measurement struct {
 	recordSeconds float64
 	mixer         *mixer
 	transform     *transform
-	watch         *watch
-	spaces        []*workspace // as many channels are analysed at the same time
+	detector      *eventDetector
+	workspaces    []*workspace // as many channels are analysed at the same time
 	channels      []channelSum
-	toned         []int       // the channels that have a tone
+	sounding      []int       // the channels that have a tone
 	cross         []noiseBand // of the first two channels
-	first         kept
+	first         spectraCopy
 	records       int
 	from          int // frame where the first record begins
 	recordFrames  int
@@ -42,13 +43,13 @@ type measurement struct {
 type channelSum struct {
 	silent              bool
 	bands               []noiseBand
-	jitter, other       []tone // of all records
+	jitter, amplitude   []component // of all records
 	carrierHz, driftHz  float64
 	wander, level, jump float64
 	events              []event
 }
 
-func (m *measurement) firstTone() int { return m.toned[0] }
+func (m *measurement) firstTone() int { return m.sounding[0] }
 
 // toPs turns radians of the carrier into picoseconds.
 func (m *measurement) toPs(radians float64) float64 {
@@ -79,22 +80,22 @@ func (m *measurement) testSignal() testSignal {
 	return testSignal{m.bits, m.carrierHz, 1 / m.recordSeconds, !math.IsNaN(m.signalRateHz)}
 }
 
-// group gathers tones of all records that stand at one frequency: found in at least half of them.
-func (m *measurement) group(tones []tone) [][]tone {
-	slices.SortFunc(tones, func(a, b tone) int {
+// group gathers components of all records that are at one frequency: found in at least half of them.
+func (m *measurement) group(tones []component) [][]component {
+	slices.SortFunc(tones, func(a, b component) int {
 		if a.hz < b.hz {
 			return -1
 		}
 		return 1
 	})
 	if m.records == 1 {
-		out := make([][]tone, len(tones))
+		out := make([][]component, len(tones))
 		for i := range tones {
 			out[i] = tones[i : i+1]
 		}
 		return out
 	}
-	var out [][]tone
+	var out [][]component
 	for from := 0; from < len(tones); {
 		to := from + 1
 		for to < len(tones) && tones[to].hz-tones[to-1].hz < max(0.7/m.recordSeconds, tones[to-1].skirtHz) {

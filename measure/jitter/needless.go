@@ -12,11 +12,11 @@ const (
 	stalled = 0.95
 )
 
-// needless puts back the lines that their neighbours explain. Two lines some bins apart are first fitted each with the other's side
+// dropExplained restores the lines that their neighbours explain. Two lines some bins apart are first fitted each with the other's side
 // lobes in it, and leave traces that pass for a third, or part one of the two into pieces. A line with a near neighbour stays only if
 // without it, the others fitted again, something stands out of the noise where it was. Pieces of one line are asked together
 // first, then the lines one by one, the weakest first.
-func (p *peeler) needless(lines []peak) []peak {
+func (p *lineFinder) dropExplained(lines []peak) []peak {
 	slices.SortFunc(lines, func(a, b peak) int { return cmp.Compare(power(b.value), power(a.value)) })
 	for i := 0; i < len(lines); i++ {
 		pieces := p.near(lines, lines[i].hz, splinter)
@@ -33,28 +33,28 @@ func (p *peeler) needless(lines []peak) []peak {
 }
 
 // without returns the lines without the doubted ones if the rest, fitted again, explains them; else all as they were.
-func (p *peeler) without(lines []peak, doubted []int) []peak {
-	rest := slices.Clone(lines)
+func (p *lineFinder) without(lines []peak, doubted []int) []peak {
+	others := slices.Clone(lines)
 	for _, i := range slices.Backward(doubted) {
 		p.add(lines[i], 1)
-		rest = slices.Delete(rest, i, i+1)
+		others = slices.Delete(others, i, i+1)
 	}
 	hz := lines[doubted[0]].hz
-	near, before := p.near(rest, hz, company), slices.Clone(rest)
-	left := math.Inf(1)
+	near, before := p.near(others, hz, company), slices.Clone(others)
+	residual := math.Inf(1)
 	for range refits {
-		p.refit(rest, near)
+		p.refit(others, near)
 		most := p.strongest(hz)
-		if !p.stands(most) {
-			return rest
+		if !p.significant(most) {
+			return others
 		}
-		if power(most.value) > stalled*left {
+		if power(most.value) > stalled*residual {
 			break
 		}
-		left = power(most.value)
+		residual = power(most.value)
 	}
 	for _, i := range near {
-		p.add(rest[i], 1)
+		p.add(others[i], 1)
 		p.add(before[i], -1)
 	}
 	for _, i := range doubted {

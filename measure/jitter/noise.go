@@ -16,7 +16,7 @@ type noiseBand struct {
 	// What additive noise takes off pm, how far that may be wrong either way, and how much of the rest may be wrong by jitter of higher frequencies:
 	// see additive and folded.
 	additive, unknown, other float64
-	loud                     bool // amplitude holds noise of its own
+	ownAmplitude             bool // amplitude holds noise of its own
 }
 
 // bandsPerDecade is the resolution of the density in jitter frequency.
@@ -41,7 +41,7 @@ func edges(band [2]float64) []noiseBand {
 
 // measureNoise averages the bins of the narrow bands, leaving out those within three bins of a line in either spectrum.
 func (r *record) measureNoise(bands []noiseBand, lines []peak) {
-	hidden := r.hide(lines, r.strayed)
+	hidden := r.hide(lines, r.removedSpans)
 	for b := range bands {
 		n := &bands[b]
 		n.seconds = r.seconds
@@ -95,25 +95,25 @@ func fillGaps(bands []noiseBand) {
 	}
 }
 
-// kept is the spectra of the first channel, for the second to be compared with when the record's memory is another's. Noise
+// spectraCopy is the spectra of the first channel, for the second to be compared with when the record's memory is in use for another. Noise
 // takes no more than single precision.
-type kept struct {
-	pm, am  []complex64
-	lines   []peak
-	strayed []span
+type spectraCopy struct {
+	pm, am       []complex64
+	lines        []peak
+	removedSpans []span
 }
 
-func (k *kept) take(r *record, lines []peak) {
+func (k *spectraCopy) copyFrom(r *record, lines []peak) {
 	k.pm, k.am, k.lines = slices.Grow(k.pm[:0], len(r.pm)), slices.Grow(k.am[:0], len(r.am)), lines
-	k.strayed = r.strayed
+	k.removedSpans = r.removedSpans
 	for i, x := range r.pm {
 		k.pm, k.am = append(k.pm, complex64(x)), append(k.am, complex64(r.am[i]))
 	}
 }
 
 // crossNoise fills in what the phases and the amplitudes of two channels share.
-func crossNoise(a *kept, b *record, bands []noiseBand, lines []peak) {
-	hidden := b.hide(append(lines, a.lines...), append(slices.Clone(b.strayed), a.strayed...))
+func crossNoise(a *spectraCopy, b *record, bands []noiseBand, lines []peak) {
+	hidden := b.hide(append(lines, a.lines...), append(slices.Clone(b.removedSpans), a.removedSpans...))
 	for i := range bands {
 		n := &bands[i]
 		count := 0.0
@@ -154,7 +154,7 @@ func (n noiseBand) independent() float64 {
 	return max((n.high-n.low)*max(n.used, 0.02)*n.seconds/spread, 1/spread)
 }
 
-// Additive noise shows in amplitude as in phase, never more. Where amplitude stands above phase it holds noise of its own, such as a
+// Additive noise shows in amplitude as in phase, never more. Where amplitude exceeds phase it holds noise of its own, such as a
 // reference voltage's, and says no longer what additive noise there is: only that this is no more than the lesser of the two, and
 // that it is much the same at all frequencies, since it has no edge at the carrier.
 const (
@@ -234,5 +234,5 @@ func (s noiseSum) bound() float64 {
 	return math.Sqrt(max(0, s.pm-s.additive) + s.unknown + s.other + oneSided95*(s.scatter()+rounded))
 }
 
-// least returns the least excess that could be told from none.
+// least returns the least excess that could be distinguished from none.
 func (s noiseSum) least() float64 { return math.Sqrt(2 * math.Sqrt(s.variance())) }

@@ -1,15 +1,16 @@
 package jitter
 
 import (
-	"heardiff/measure/spectrum"
 	"math"
+
+	"heardiff/measure/spectrum"
 )
 
 // newRecord analyses the logarithm of baseband samples, whose memory it takes over, up to the capacity of z. Bins of pm and am run from 0 to highHz and three beyond;
-// a line of φ or α with peak β at the middle of the record stands as β·exp(jθ)·window.Response.
+// a line of φ or α with peak β at the middle of the record appears as β·exp(jθ)·window.Response.
 func newRecord(z []complex128, t *transform, rateHz, lowHz, highHz float64) *record {
 	n := len(z)
-	r := &record{window: spectrum.Tukey(taper), seconds: float64(n) / rateHz, whole: 1}
+	r := &record{window: spectrum.Tukey(taper), seconds: float64(n) / rateHz, unbridged: 1}
 	unwrap(z)
 	r.detrend(z, rateHz, lowHz)
 

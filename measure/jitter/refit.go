@@ -13,7 +13,7 @@ const (
 	coupled    = 1.8  // nearer than that two lines are fitted together: fitted in turn each hardly moves
 	pairWithin = 2.1  // how far from the one that they look like two are sought
 	pairGrid   = 0.15 // how densely two places are tried
-	leastApart = 0.3  // two lines nearer than that are not told from one that wanders
+	leastApart = 0.3  // two lines nearer than that cannot be distinguished from one that wanders
 	pairReach  = 3.2  // how far beyond the two lines bins are fitted
 )
 
@@ -21,7 +21,7 @@ const (
 const farLess = 0.1
 
 // refine fits each line again with the others taken out.
-func (p *peeler) refine(lines []peak) {
+func (p *lineFinder) refine(lines []peak) {
 	all := make([]int, len(lines))
 	for i := range all {
 		all[i] = i
@@ -32,7 +32,7 @@ func (p *peeler) refine(lines []peak) {
 }
 
 // refit fits the lines of these numbers again, one after the other.
-func (p *peeler) refit(lines []peak, which []int) {
+func (p *lineFinder) refit(lines []peak, which []int) {
 	for _, i := range which {
 		if j := p.partner(lines, i); j >= 0 {
 			p.refitPair(lines, i, j)
@@ -44,8 +44,8 @@ func (p *peeler) refit(lines []peak, which []int) {
 	}
 }
 
-// partner returns which line alone stands so near to line i that the two are fitted together, −1 where none or several do.
-func (p *peeler) partner(lines []peak, i int) int {
+// partner returns the only line so near to line i that the two are fitted together, −1 where none or several do.
+func (p *lineFinder) partner(lines []peak, i int) int {
 	near := p.near(lines, lines[i].hz, coupled)
 	if len(near) != 2 {
 		return -1
@@ -58,10 +58,10 @@ func (p *peeler) partner(lines []peak, i int) int {
 }
 
 // refitPair fits lines i and j again, together.
-func (p *peeler) refitPair(lines []peak, i, j int) {
+func (p *lineFinder) refitPair(lines []peak, i, j int) {
 	p.add(lines[i], 1)
 	p.add(lines[j], 1)
-	a, b, ok := p.together(lines[i].hz, lines[j].hz)
+	a, b, ok := p.fitTwo(lines[i].hz, lines[j].hz)
 	if ok && lines[i].hz > lines[j].hz {
 		a, b = b, a
 	}
@@ -72,10 +72,10 @@ func (p *peeler) refitPair(lines []peak, i, j int) {
 	p.add(lines[j], -1)
 }
 
-// part puts two lines in the stead of one wherever they are needed, among the lines from first on.
-func (p *peeler) part(lines []peak, first int) []peak {
+// splitLines replaces one line by two wherever that is needed, among the lines from first on.
+func (p *lineFinder) splitLines(lines []peak, first int) []peak {
 	for i := first; i < len(lines); i++ {
-		if two, ok := p.parted(lines[i]); ok {
+		if two, ok := p.inTwo(lines[i]); ok {
 			lines[i] = two[0]
 			lines = slices.Insert(lines, i+1, two[1])
 			i++
@@ -84,11 +84,11 @@ func (p *peeler) part(lines []peak, first int) []peak {
 	return lines
 }
 
-// parted returns the two lines that stand where one was taken out, in its stead, if they leave far less. Two lines a bin or so
+// inTwo returns two lines in place of one that was subtracted, if they leave far less. Two lines a bin or so
 // apart look like one between them, and what that leaves like more on either side; fitted in turn those would settle anywhere.
-func (p *peeler) parted(one peak) (two [2]peak, ok bool) {
+func (p *lineFinder) inTwo(one peak) (two [2]peak, ok bool) {
 	before := p.strongest(one.hz)
-	if !p.stands(before) {
+	if !p.significant(before) {
 		return two, false
 	}
 	p.add(one, 1)
@@ -99,7 +99,7 @@ func (p *peeler) parted(one peak) (two [2]peak, ok bool) {
 	p.add(two[0], -1)
 	p.add(two[1], -1)
 	after := p.strongest((two[0].hz + two[1].hz) / 2)
-	if p.stands(two[0]) && p.stands(two[1]) && (!p.stands(after) || power(after.value) < farLess*power(before.value)) {
+	if p.significant(two[0]) && p.significant(two[1]) && (!p.significant(after) || power(after.value) < farLess*power(before.value)) {
 		return two, true
 	}
 	p.add(two[0], 1)
@@ -109,7 +109,7 @@ func (p *peeler) parted(one peak) (two [2]peak, ok bool) {
 }
 
 // bestPair fits two lines to the bins around one: the best of all places on a grid, and from there downhill.
-func (p *peeler) bestPair(hz float64) (two [2]peak, ok bool) {
+func (p *lineFinder) bestPair(hz float64) (two [2]peak, ok bool) {
 	from, to := p.lobe(hz, pairReach+1)
 	var places []float64
 	for bins := -pairWithin; bins <= pairWithin; bins += pairGrid {
@@ -132,15 +132,15 @@ func (p *peeler) bestPair(hz float64) (two [2]peak, ok bool) {
 				g.add(s, shapes[j][k])
 			}
 			a, b := g.solve(sums[i], sums[j])
-			if told := real(a*cmplx.Conj(sums[i]) + b*cmplx.Conj(sums[j])); told > best {
-				best, at = told, [2]float64{places[i], places[j]}
+			if explained := real(a*cmplx.Conj(sums[i]) + b*cmplx.Conj(sums[j])); explained > best {
+				best, at = explained, [2]float64{places[i], places[j]}
 			}
 		}
 	}
 	if best == 0 {
 		return two, false
 	}
-	two[0], two[1], ok = p.together(at[0], at[1])
+	two[0], two[1], ok = p.fitTwo(at[0], at[1])
 	return two, ok
 }
 
@@ -156,15 +156,15 @@ func (g gram) solve(a, b complex128) (complex128, complex128) {
 	return (bb*a - ab*b) / d, (aa*b - ab*a) / d
 }
 
-// together fits two lines at the same time by least squares, starting at two frequencies that are good to some tenths of a
+// fitTwo fits two lines at the same time by least squares, starting at two frequencies that are good to some tenths of a
 // bin. The lines are not taken out yet. Their standard errors hold what each bears on the other; ok is false where
-// they are not told from one line.
+// they cannot be distinguished from one line.
 // ref: K. Levenberg, "A method for the solution of certain non-linear problems in least squares", Quart. Appl. Math. 2, 1944.
-func (p *peeler) together(aHz, bHz float64) (a, b peak, ok bool) {
+func (p *lineFinder) fitTwo(aHz, bHz float64) (a, b peak, ok bool) {
 	aHz, bHz = min(aHz, bHz), max(aHz, bHz)
 	from, _ := p.lobe(aHz, pairReach)
 	_, to := p.lobe(bHz, pairReach)
-	f := pairFit{peeler: p, from: from, to: to}
+	f := pairFit{lineFinder: p, from: from, to: to}
 	f.move(aHz, bHz)
 	damp := 1e-3
 	for range 40 {
@@ -174,13 +174,13 @@ func (p *peeler) together(aHz, bHz float64) (a, b peak, ok bool) {
 		}
 		next := f
 		next.move(f.hz[0]+step[0]/p.seconds, f.hz[1]+step[1]/p.seconds)
-		if (next.hz[1]-next.hz[0])*p.seconds < leastApart/2 || next.left > f.left {
+		if (next.hz[1]-next.hz[0])*p.seconds < leastApart/2 || next.residualPower > f.residualPower {
 			if damp *= 8; damp > 1e6 {
 				break
 			}
 			continue
 		}
-		still := f.left-next.left < 1e-6*f.left
+		still := f.residualPower-next.residualPower < 1e-6*f.residualPower
 		f, damp = next, damp/8
 		if still {
 			break
@@ -194,11 +194,11 @@ func (p *peeler) together(aHz, bHz float64) (a, b peak, ok bool) {
 
 // pairFit is two lines fitted to the bins from … to.
 type pairFit struct {
-	*peeler
-	from, to int
-	hz       [2]float64
-	value    [2]complex128
-	left     float64 // power
+	*lineFinder
+	from, to      int
+	hz            [2]float64
+	value         [2]complex128
+	residualPower float64 // power
 }
 
 // move sets the frequencies, and the values to what fits best there.
@@ -212,14 +212,14 @@ func (f *pairFit) move(aHz, bHz float64) {
 		a, b = a+f.bins[k]*complex(u, 0), b+f.bins[k]*complex(v, 0)
 	}
 	f.value[0], f.value[1] = g.solve(a, b)
-	f.left = 0
+	f.residualPower = 0
 	for k := f.from; k <= f.to; k++ {
-		f.left += power(f.rest(k))
+		f.residualPower += power(f.residual(k))
 	}
 }
 
-// rest is what the two lines leave of bin k.
-func (f *pairFit) rest(k int) complex128 {
+// residual is what the two lines leave of bin k.
+func (f *pairFit) residual(k int) complex128 {
 	return f.bins[k] - f.value[0]*complex(f.shape(k, f.hz[0]), 0) - f.value[1]*complex(f.shape(k, f.hz[1]), 0)
 }
 
@@ -235,7 +235,7 @@ func (f *pairFit) normal() (n *mat.SymDense, right *mat.VecDense, norm float64) 
 			u := complex(f.shape(k, hz), 0)
 			row[i], row[2+2*i], row[3+2*i] = f.value[i]*complex(slope, 0), u, u*1i
 		}
-		rest := f.rest(k)
+		rest := f.residual(k)
 		norm += real(row[2]) * real(row[2])
 		for i, a := range row {
 			right.SetVec(i, right.AtVec(i)+real(cmplx.Conj(a)*rest))

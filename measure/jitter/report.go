@@ -1,11 +1,16 @@
 package jitter
 
 import (
+	"math"
+
 	"heardiff/measure"
 	"heardiff/playback/pcm"
-	"math"
 )
 
+// fewPeriods of the band's low end leave the figure there uncertain (judgement, no source; TestWhatLiesBelowTheBandLeavesNoTrace).
+const fewPeriods = 50
+
+// result makes the figures of all channels.
 func (m *measurement) result() Result {
 	first := m.channels[m.firstTone()]
 	m.carrierHz = first.carrierHz
@@ -15,7 +20,7 @@ func (m *measurement) result() Result {
 		RateHz: f.Rate.Hz(), Seconds: m.recordSeconds * float64(m.records), BandHz: m.band,
 		SignalRateHz: m.signalRateHz, FrequencyOffsetPPM: (4*m.carrierHz/m.signalRateHz - 1) * 1e6,
 	}
-	if m.recordSeconds*m.band[0] < 50 {
+	if m.recordSeconds*m.band[0] < fewPeriods {
 		m.Warn(measure.Warningf(FewPeriods, "%.2f s of tone hold few periods of %.3g Hz: the low end of the band is uncertain", m.recordSeconds, m.band[0]).Of(m.recordSeconds, "s"))
 	}
 	m.Warn(m.lockedWarning()...)
@@ -55,7 +60,7 @@ func (m *measurement) channel(index int) Channel {
 		Channel: index + 1, LevelDBFS: pcm.DB(math.Exp(c.level)), DriftPPM: c.driftHz / m.carrierHz * 1e6,
 		WanderPs: m.toPs(c.wander), RandomPs: m.toPs(random), RandomSEPs: m.toPs(se), RandomLimitPs: m.limit(s),
 		RandomAtFloor: !significant, RawPs: m.toPs(raw), RawSEPs: m.toPs(rawSE), AdditivePs: m.toPs(additive), AdditiveSEPs: m.toPs(additiveSE),
-		Lines: m.lines(c.jitter), AMLines: m.amLines(c.other),
+		Lines: m.lines(c.jitter), AMLines: m.amLines(c.amplitude),
 	}
 	for low := math.Pow(10, math.Floor(math.Log10(m.band[0])+1e-9)); low < m.band[1]; low *= 10 {
 		out.RandomBands = append(out.RandomBands, m.decade(c.bands, max(low, m.band[0]), min(10*low, m.band[1])))
@@ -92,7 +97,7 @@ func (m *measurement) densities(bands []noiseBand) []DensityBand {
 	return out
 }
 
-func (m *measurement) lines(tones []tone) []Line {
+func (m *measurement) lines(tones []component) []Line {
 	var out []Line
 	for _, g := range m.group(tones) {
 		hz, square, noise, wander := 0.0, 0.0, 0.0, 0.0
@@ -120,7 +125,7 @@ func (m *measurement) lines(tones []tone) []Line {
 	return out
 }
 
-func (m *measurement) amLines(tones []tone) []AMLine {
+func (m *measurement) amLines(tones []component) []AMLine {
 	var out []AMLine
 	for _, g := range m.group(tones) {
 		hz, square, noise := 0.0, 0.0, 0.0

@@ -1,11 +1,12 @@
 package jitter
 
 import (
-	"heardiff/measure"
 	"math"
+
+	"heardiff/measure"
 )
 
-// Result is what Measure found. NaN stands for 'not measurable'.
+// Result is what Measure found. NaN means 'not measurable'.
 type Result struct {
 	Schema      string     `json:"schema"`
 	CarrierHz   float64    `json:"carrier_hz"`
@@ -35,7 +36,7 @@ type Channel struct {
 	RandomPs   float64 `json:"random_ps_rms"`
 	RandomSEPs float64 `json:"random_se_ps"`
 	// RandomLimitPs is the 95 % upper bound where RandomAtFloor, else the least random jitter that this capture
-	// could have told from its noise (two standard errors), or the floor's figure where that is larger.
+	// could have distinguished from its noise (two standard errors), or the floor's figure where that is larger.
 	RandomLimitPs float64 `json:"random_limit_ps_rms"`
 	RandomAtFloor bool    `json:"random_at_floor"`
 	RandomBands   []Band  `json:"random_bands"`
@@ -154,7 +155,7 @@ func silentChannel(number int) Channel {
 // oneSided95 is how many standard errors above a figure its bound of 95 % stands: the normal distribution's quantile.
 const oneSided95 = 1.6449
 
-// threeDB is the power ratio within which a figure is not told from the floor's.
+// threeDB is the power ratio within which a figure cannot be distinguished from the floor's.
 const threeDB = 1.9952623149688795 // 10^0.3
 
 // add fills in the sums of lines and random jitter.
@@ -176,14 +177,14 @@ func (c *Channel) add() {
 		ps, se := rms(all.squares, all.variance)
 		c.DeterministicLimitPs = ps + oneSided95*se
 	}
-	// What stands at the floor is as much as what does not, or more: the sum is no more than 3 dB above the floor's.
+	// What is at the floor is as much as what is not, or more: the sum is no more than 3 dB above the floor's.
 	if c.DeterministicAtFloor = all.squares > threeDB*counted.squares; c.DeterministicAtFloor {
 		c.DeterministicPs, c.DeterministicSEPs, c.DeterministicPsPP = math.NaN(), math.NaN(), math.NaN()
 	}
 	c.addTotal(counted.count)
 }
 
-// addTotal joins random jitter and so many lines: what stands at the floor counts in the limit alone.
+// addTotal joins random jitter and so many lines: what is at the floor counts in the limit alone.
 func (c *Channel) addTotal(lines int) {
 	random, deterministic := c.RandomPs, c.DeterministicPs
 	if c.RandomAtFloor {

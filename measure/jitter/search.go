@@ -1,8 +1,9 @@
 package jitter
 
 import (
-	"heardiff/measure/spectrum"
 	"slices"
+
+	"heardiff/measure/spectrum"
 )
 
 // rounds bounds the sweeps of one spectrum: 20 dB each take no more than a dozen, and one that gains nothing bars its places to the next.
@@ -18,13 +19,13 @@ const (
 	traced    = 1e-6
 )
 
-// peel takes out every line above the threshold, strongest first, and returns them sorted by frequency, those below the
-// band too, without what may be rounding. found are lines that were taken out before the noise around them changed: they are fitted anew.
-func (p *peeler) peel(found []peak) []peak {
-	p.listen()
+// find subtracts every line above the threshold, strongest first, and returns them sorted by frequency, those below the
+// band too, without what may be rounding. found are lines that were subtracted before the noise around them changed: they are fitted anew.
+func (p *lineFinder) find(found []peak) []peak {
+	p.estimateNoise()
 	p.refine(found)
 	found = p.prune(found)
-	p.barren = p.barren[:0]
+	p.rejected = p.rejected[:0]
 	for range rounds { // each sweep reaches 20 dB further down
 		fresh := p.sweep(len(found))
 		if len(fresh) == 0 {
@@ -33,18 +34,18 @@ func (p *peeler) peel(found []peak) []peak {
 		before := len(found)
 		found = append(found, fresh...)
 		p.refine(found)
-		found = p.part(found, before)
+		found = p.splitLines(found, before)
 		// Side lobes of strong lines made the noise around look too large, so that lines were taken out too near.
 		for range 2 {
-			p.listen()
+			p.estimateNoise()
 			p.refine(found)
 		}
 		found = p.prune(found)
 		if len(found) <= before {
-			p.barren = append(p.barren, fresh...)
+			p.rejected = append(p.rejected, fresh...)
 		}
 	}
-	found = exceptRounding(p.needless(found))
+	found = exceptRounding(p.dropExplained(found))
 	slices.SortFunc(found, func(a, b peak) int {
 		if a.hz < b.hz {
 			return -1
@@ -54,7 +55,7 @@ func (p *peeler) peel(found []peak) []peak {
 	return found
 }
 
-func (p *peeler) listen() {
+func (p *lineFinder) estimateNoise() {
 	spectrum.LocalNoiseOf(p.noise, func(k int) float64 { return power(p.bins[k]) }, 2, p.reach)
 	p.edges()
 	// Where the noise itself begins with the band, the bins below it would make it look too small.
@@ -67,15 +68,15 @@ func (p *peeler) listen() {
 			p.noise[k] = max(p.noise[k], inside[max(0, k-p.low)])
 		}
 	}
-	p.listenToHumps()
+	p.keepHumpNoise()
 }
 
 // cliff is the ratio from which two neighbouring readings of the noise are taken for the two sides of an edge.
 const cliff = 2
 
-// edges lets the larger side speak for the noise at an edge, where random jitter begins or ends sharply: the median
+// edges takes the larger side for the noise at an edge, where random jitter begins or ends sharply: the median
 // there is that of the side which fills more of the stretch, and the other's peaks would stand out of it as lines.
-func (p *peeler) edges() {
+func (p *lineFinder) edges() {
 	const mask = 1<<12 - 1 // reach is at most 4000
 	var past [mask + 1]float64
 	for k, own := range p.noise {
@@ -87,9 +88,9 @@ func (p *peeler) edges() {
 	}
 }
 
-// listenToHumps lets the noise beside steady lines be what a hump was from which they were told, and which is gone.
-func (p *peeler) listenToHumps() {
-	for _, h := range p.taken {
+// keepHumpNoise sets the noise around steady lines of a hump to what the hump was, which is removed by now.
+func (p *lineFinder) keepHumpNoise() {
+	for _, h := range p.removed {
 		for _, l := range h.lines {
 			from, to := p.lobe(l.hz, crowd)
 			for k := from; k <= to; k++ {
@@ -99,13 +100,13 @@ func (p *peeler) listenToHumps() {
 	}
 }
 
-// sweep takes out lines beside so many taken out before, and returns them: those not far below the strongest. What stands deeper may be
+// sweep subtracts lines, in addition to so many subtracted before, and returns them: those not far below the strongest. What is deeper may be
 // the trace of strong lines not yet fitted with each other in mind.
-func (p *peeler) sweep(before int) []peak {
+func (p *lineFinder) sweep(before int) []peak {
 	var at []int
 	for k := p.lowest; k <= p.high; k++ {
 		// Between two bins of the padded transform a line loses at most 1.2 dB.
-		if power(p.bins[k]) > 0.7*p.threshold*p.noise[k] && p.tops(k) && !p.gone(k) {
+		if power(p.bins[k]) > 0.7*p.threshold*p.noise[k] && p.isPeak(k) && !p.inHump(k) {
 			at = append(at, k)
 		}
 	}
@@ -120,14 +121,14 @@ func (p *peeler) sweep(before int) []peak {
 		if len(found) > 0 && power(p.bins[k]) < 0.01*power(found[0].value) {
 			break
 		}
-		if before+len(found) >= maxLines || power(p.bins[k]) < 0.7*p.threshold*p.noise[k] || !p.tops(k) {
+		if before+len(found) >= maxLines || power(p.bins[k]) < 0.7*p.threshold*p.noise[k] || !p.isPeak(k) {
 			continue // it was a side lobe of a stronger one
 		}
-		if p.beside(k, found) || len(p.near(p.barren, float64(k)*p.binHz, splinter)) > 0 {
+		if p.besideStronger(k, found) || len(p.near(p.rejected, float64(k)*p.binHz, splinter)) > 0 {
 			continue // it may be a trace of that, or is none
 		}
 		line := p.fit((float64(k)) * p.binHz)
-		if !p.stands(line) {
+		if !p.significant(line) {
 			continue
 		}
 		p.add(line, -1)
@@ -136,18 +137,18 @@ func (p *peeler) sweep(before int) []peak {
 	return found
 }
 
-// gone reports whether a line that wanders stood at bin k, and no steady line beside it.
-func (p *peeler) gone(k int) bool {
-	return slices.ContainsFunc(p.taken, func(h hump) bool {
+// inHump reports whether a line that wanders was at bin k, and no steady line near it.
+func (p *lineFinder) inHump(k int) bool {
+	return slices.ContainsFunc(p.removed, func(h hump) bool {
 		return k >= h.from && k < h.to && len(p.near(h.lines, float64(k)*p.binHz, splinter)) == 0
 	})
 }
 
-// prune puts back the lines that refining has shown to be traces of others.
-func (p *peeler) prune(lines []peak) []peak {
+// prune restores the lines that refining has shown to be traces of others.
+func (p *lineFinder) prune(lines []peak) []peak {
 	kept := lines[:0]
 	for _, l := range lines {
-		if !p.stands(l) {
+		if !p.significant(l) {
 			p.add(l, 1)
 			continue
 		}
@@ -165,8 +166,8 @@ func exceptRounding(lines []peak) []peak {
 	return slices.DeleteFunc(lines, func(l peak) bool { return power(l.value) < least })
 }
 
-// inBand returns those of the lines, sorted by frequency, that stand in the band.
-func (p *peeler) inBand(lines []peak) []peak {
+// inBand returns those of the lines, sorted by frequency, that are in the band.
+func (p *lineFinder) inBand(lines []peak) []peak {
 	low := float64(p.low) * p.binHz
 	for i, l := range lines {
 		if l.hz >= low {

@@ -11,7 +11,7 @@ func (m *measurement) common(channels []Channel) *Common {
 	for i, n := range m.cross {
 		a, b := m.channels[0].bands[i], m.channels[1].bands[i]
 		width, additive := n.high-n.low, math.Sqrt(a.additive*b.additive)
-		if a.loud || b.loud {
+		if a.ownAmplitude || b.ownAmplitude {
 			n.crossAM = part * additive
 			s.unknown += additive * width
 		} else {
@@ -39,7 +39,7 @@ func (m *measurement) sharedAdditive() float64 {
 	shared, both := 0.0, 0.0
 	for i, n := range m.cross {
 		a, b := m.channels[0].bands[i], m.channels[1].bands[i]
-		if !a.loud && !b.loud {
+		if !a.ownAmplitude && !b.ownAmplitude {
 			shared += n.crossAM * (n.high - n.low)
 			both += math.Sqrt(a.am*b.am) * (n.high - n.low)
 		}

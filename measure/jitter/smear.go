@@ -14,17 +14,17 @@ const (
 	skirtBins = 30
 )
 
-// smear is a stretch of the spectrum in which lines of phase and of amplitude stand side by side.
+// smear is a stretch of the spectrum in which lines of phase and of amplitude are side by side.
 type smear struct {
 	phase, amplitude []peak
 	last             float64 // Hz
 }
 
 // smeared finds additive tones that drift against the carrier, since the one's clock is not the other's. Such a tone
-// is spread over several bins, and the pieces found in phase and in amplitude need not stand at the same frequencies; but over
+// is spread over several bins, and the pieces found in phase and in amplitude need not be at the same frequencies; but over
 // the whole stretch one of the two sidebands is missing, and so it is at each piece. It returns the tones, and the lines that are
 // no part of one: a line of jitter near it has both sidebands.
-func smeared(pm, am *peeler, phase, amplitude []peak) (tones []tone, restPhase, restAmplitude []peak) {
+func smeared(pm, am *lineFinder, phase, amplitude []peak) (tones []component, restPhase, restAmplitude []peak) {
 	for _, s := range stretches(phase, amplitude, smearGap/pm.seconds) {
 		if len(s.phase) > 0 && len(s.amplitude) > 0 && len(s.phase)+len(s.amplitude) >= smearPieces {
 			if t, ok := s.additive(pm, am); ok {
@@ -34,8 +34,8 @@ func smeared(pm, am *peeler, phase, amplitude []peak) (tones []tone, restPhase, 
 	}
 	piece := func(l peak) bool {
 		k := int(math.Round(l.hz / pm.binHz))
-		return slices.ContainsFunc(tones, func(t tone) bool {
-			return math.Abs(t.hz-l.hz) < t.skirtHz && sided(am.whole(k, amplitude), pm.whole(k, phase)) == t.side
+		return slices.ContainsFunc(tones, func(t component) bool {
+			return math.Abs(t.hz-l.hz) < t.skirtHz && sided(am.restored(k, amplitude), pm.restored(k, phase)) == t.side
 		})
 	}
 	return tones, slices.DeleteFunc(slices.Clone(phase), piece), slices.DeleteFunc(slices.Clone(amplitude), piece)
@@ -53,7 +53,7 @@ func sided(a, p complex128) int {
 	return 0
 }
 
-// stretches joins lines, each list sorted by frequency, that stand nearer to each other than gap.
+// stretches joins lines, each list sorted by frequency, that are nearer to each other than gap.
 func stretches(phase, amplitude []peak, gap float64) []smear {
 	var out []smear
 	for len(phase) > 0 || len(amplitude) > 0 {
@@ -78,7 +78,7 @@ func stretches(phase, amplitude []peak, gap float64) []smear {
 
 // additive reports whether one sideband holds nearly all of the stretch, and returns the tone that it is: its place
 // the centroid, its level from the power, which smearing leaves alone.
-func (s smear) additive(pm, am *peeler) (tone, bool) {
+func (s smear) additive(pm, am *lineFinder) (component, bool) {
 	first := s.last
 	for _, l := range slices.Concat(s.phase, s.amplitude) {
 		first = min(first, l.hz)
@@ -87,7 +87,7 @@ func (s smear) additive(pm, am *peeler) (tone, bool) {
 	_, to := pm.lobe(s.last, 3)
 	var upper, lower, upperHz, lowerHz, noise float64
 	for k := from; k <= to; k++ {
-		a, p := am.whole(k, s.amplitude), pm.whole(k, s.phase)
+		a, p := am.restored(k, s.amplitude), pm.restored(k, s.phase)
 		u, l := power(a+1i*p)/4, power(a-1i*p)/4
 		n := (am.noise[k] + pm.noise[k]) / 4
 		hz := float64(k) * pm.binHz
@@ -100,9 +100,9 @@ func (s smear) additive(pm, am *peeler) (tone, bool) {
 		side, upper, upperHz, lower = -1, lower, lowerHz, upper
 	}
 	if !(lower < oneSidedRatio*oneSidedRatio*upper) {
-		return tone{}, false
+		return component{}, false
 	}
 	level := math.Sqrt(upper / pm.share(from, to, s.phase, s.amplitude))
 	skirt := s.last - first + skirtBins/pm.seconds
-	return tone{hz: upperHz / upper, side: side, sideband: level, sidebandSE: math.Sqrt(fitted * noise / 2), skirtHz: skirt}, true
+	return component{hz: upperHz / upper, side: side, sideband: level, sidebandSE: math.Sqrt(fitted * noise / 2), skirtHz: skirt}, true
 }

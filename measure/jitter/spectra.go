@@ -1,11 +1,12 @@
 package jitter
 
 import (
-	"heardiff/measure/spectrum"
 	"math"
 	"math/cmplx"
 	"slices"
 	"sync"
+
+	"heardiff/measure/spectrum"
 )
 
 // taper is the part of a record that is tapered, see spectrum.Tukey: little, since lines are taken out one by one and
@@ -28,13 +29,13 @@ type record struct {
 	scale    float64      // toDensity
 	logLevel float64      // mean of log|z|
 
-	offsetHz float64 // mean frequency less the mixer's
-	driftHz  float64
-	wander   float64 // radians RMS, less offset
-	whole    float64 // the part that is not bridged
-	periods  int     // of the band's lower end
-	strayed  []span  // where lines of phase or amplitude that wander were
-	jump     float64 // largest phase step between two samples, after the trend
+	offsetHz     float64 // mean frequency less the mixer's
+	driftHz      float64
+	wander       float64 // radians RMS, less offset
+	unbridged    float64 // the part that is not bridged
+	periods      int     // of the band's lower end
+	removedSpans []span  // where lines of phase or amplitude that wander were
+	jump         float64 // largest phase step between two samples, after the trend
 }
 
 // paddedSize returns the length of the transform of n samples: so much longer that no line falls far between two bins.
@@ -98,7 +99,7 @@ func (r *record) split(full []complex128, n, bins int) {
 		}
 		full[k] = pm
 	}
-	// Amplitude stands backwards at the end: bin 1 last.
+	// Amplitude is at the end, reversed: bin 1 last.
 	slices.Reverse(r.am[1:])
 	r.am[0] = am0
 	r.scale = r.seconds / (2 * r.window.ENBW())
@@ -131,7 +132,7 @@ func (r *record) inTime(t *transform, f func(z []complex128)) {
 	f(full[:r.samples])
 	t.forward(full)
 	r.split(full, r.samples, len(r.pm))
-	r.scale /= r.whole
+	r.scale /= r.unbridged
 }
 
 // density returns the one-sided density of a bin of pm or am per Hz.
@@ -146,13 +147,13 @@ func (r *record) inside(low, high float64) (from, to int) {
 	return from, min(max(from, int(math.Ceil(high/r.binHz))-1), len(r.pm)-1)
 }
 
-// instant returns when, from the middle of the record, number i of so many points is. The window's ends are left out: what stands there
+// instant returns when, from the middle of the record, number i of so many points is. The window's ends are left out: what is there
 // hardly bears on the fit.
 func (r *record) instant(i, points int) float64 {
 	return (1 - taper) * r.seconds * ((float64(i)+0.5)/float64(points) - 0.5)
 }
 
-// envelopeOf returns the power of some bins as a function of time. The window's ends are left out: what stands there hardly bears
+// envelopeOf returns the power of some bins as a function of time. The window's ends are left out: what is there hardly bears
 // on the fit.
 func (r *record) envelopeOf(bins []complex128) []float64 {
 	z := make([]complex128, spectrum.PowerOfTwo(len(bins)))

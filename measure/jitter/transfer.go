@@ -2,10 +2,11 @@ package jitter
 
 import (
 	"fmt"
-	"heardiff/measure"
-	"heardiff/playback/pcm"
 	"math"
 	"slices"
+
+	"heardiff/measure"
+	"heardiff/playback/pcm"
 )
 
 // Transfer is how much of one capture's jitter another still shows.
@@ -116,13 +117,13 @@ func transferDensity(a, b Channel) []TransferBand {
 			continue
 		}
 		shown := x.RandomPs * x.RandomPs
-		rest := y.RandomPs * y.RandomPs
-		if out[i].AtLeast = math.IsNaN(y.RandomPs) || rest < clearOfNoise*y.SEPs2; out[i].AtLeast {
-			rest = y.most()
+		remaining := y.RandomPs * y.RandomPs
+		if out[i].AtLeast = math.IsNaN(y.RandomPs) || remaining < clearOfNoise*y.SEPs2; out[i].AtLeast {
+			remaining = y.most()
 		} else {
-			out[i].AttenuationSE = 4.343 * math.Hypot(x.SEPs2/shown, y.SEPs2/rest) // 10/ln 10
+			out[i].AttenuationSE = 4.343 * math.Hypot(x.SEPs2/shown, y.SEPs2/remaining) // 10/ln 10
 		}
-		out[i].AttenuationDB = pcm.PowerDB(shown / rest)
+		out[i].AttenuationDB = pcm.PowerDB(shown / remaining)
 	}
 	return out
 }

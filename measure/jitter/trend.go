@@ -1,9 +1,10 @@
 package jitter
 
 import (
-	"heardiff/measure/spectrum"
 	"math"
 	"slices"
+
+	"heardiff/measure/spectrum"
 )
 
 // smoother takes means of a record under windows of Blackman–Harris (side lobes −92 dB), four periods of the lowest
@@ -83,7 +84,7 @@ type sway struct {
 	cos, sin complex128
 }
 
-// leastCycles is from where on a sine is told from a polynomial.
+// leastCycles is from where on a sine is distinguished from a polynomial.
 const leastCycles = 2.0
 
 // swaying is the share of what a polynomial leaves that a sine must explain to be taken out with it. Less is noise, which
@@ -100,9 +101,9 @@ func (s *smoother) trend(y []complex128, order int) trend {
 	if len(y) < 4*(order+1) {
 		return alone
 	}
-	rest, all := s.rest(y, c)
-	cycles := s.strongest(rest)
-	more, explained := s.fit(rest, cycles)
+	residual, all := s.residual(y, c)
+	cycles := s.strongest(residual)
+	more, explained := s.fit(residual, cycles)
 	if cycles < leastCycles || explained < swaying*all {
 		return alone
 	}
@@ -112,16 +113,16 @@ func (s *smoother) trend(y []complex128, order int) trend {
 	return trend{c, sway{cycles, more[order+1], more[order+2]}}
 }
 
-// rest returns what a polynomial leaves of y, and its power.
-func (s *smoother) rest(y []complex128, c legendre) (rest []complex128, total float64) {
+// residual returns what a polynomial leaves of y, and its power.
+func (s *smoother) residual(y []complex128, c legendre) (residual []complex128, total float64) {
 	for b, v := range y {
 		for i, p := range s.bases[b] {
 			v -= c[i] * complex(p, 0)
 		}
-		rest = append(rest, v)
+		residual = append(residual, v)
 		total += power(v)
 	}
-	return rest, total
+	return residual, total
 }
 
 // strongest returns how many cycles the strongest sine in y has, beside a polynomial.
@@ -131,7 +132,7 @@ func (s *smoother) strongest(y []complex128) float64 {
 	copy(z, y)
 	spectrum.NewComplexPlan(len(z)).Forward(z, z)
 	best := 1
-	for k := 1; k < len(z)/4; k++ { // what is faster is told by few means a cycle, and peeled as a line
+	for k := 1; k < len(z)/4; k++ { // what is faster has few means a cycle, and is found as a line
 		if sine(z, k) > sine(z, best) {
 			best = k
 		}

@@ -39,38 +39,38 @@ const (
 // into pieces, which added up as lines would reach higher together than they ever do. Unlike lines of their own the pieces
 // together have a steady envelope. It returns the joined lines, their place the centroid, their level from the power,
 // and the lines that are no part of one.
-func (p *peeler) wandering(lines []peak) (joined []tone, rest []peak) {
-	joined, rest = p.gather(lines, joinGap)
-	joined = append(joined, p.moving...)
+func (p *lineFinder) wandering(lines []peak) (joined []component, single []peak) {
+	joined, single = p.gather(lines, joinGap)
+	joined = append(joined, p.wanderers...)
 	skirt := func(l peak) bool {
-		return slices.ContainsFunc(joined, func(t tone) bool {
+		return slices.ContainsFunc(joined, func(t component) bool {
 			return math.Abs(l.hz-t.hz) < max(t.skirtHz, 4*t.wanderHz)+skirtBins/p.seconds && power(l.value) < joinSkirt*joinSkirt*t.beta*t.beta
 		})
 	}
-	return joined, slices.DeleteFunc(rest, skirt)
+	return joined, slices.DeleteFunc(single, skirt)
 }
 
-// gather joins the lines, sorted by frequency, that stand nearer to each other than gap bins; those that are not one line
-// together are tried again by smaller gaps.
-func (p *peeler) gather(lines []peak, gap float64) (joined []tone, rest []peak) {
+// gather joins the lines, sorted by frequency, that are nearer to each other than gap bins; those that are not one line
+// together are tried with smaller gaps.
+func (p *lineFinder) gather(lines []peak, gap float64) (joined []component, single []peak) {
 	for _, pieces := range p.clusters(lines, gap) {
 		switch {
 		case len(pieces) == 1:
-			rest = append(rest, pieces...)
+			single = append(single, pieces...)
 		case p.steady(pieces):
 			joined = append(joined, p.join(pieces))
 		case gap > leastGap:
-			inner, left := p.gather(pieces, gap/2)
-			joined, rest = append(joined, inner...), append(rest, left...)
+			inner, remaining := p.gather(pieces, gap/2)
+			joined, single = append(joined, inner...), append(single, remaining...)
 		default:
-			rest = append(rest, pieces...)
+			single = append(single, pieces...)
 		}
 	}
-	return joined, rest
+	return joined, single
 }
 
 // clusters parts lines where the gap is wider than pieces of one line leave.
-func (p *peeler) clusters(lines []peak, gap float64) [][]peak {
+func (p *lineFinder) clusters(lines []peak, gap float64) [][]peak {
 	var out [][]peak
 	for from := 0; from < len(lines); {
 		to := from + 1
@@ -84,7 +84,7 @@ func (p *peeler) clusters(lines []peak, gap float64) [][]peak {
 }
 
 // steady reports whether the pieces together are one line whose frequency moves, and not several lines that beat.
-func (p *peeler) steady(pieces []peak) bool {
+func (p *lineFinder) steady(pieces []peak) bool {
 	span := (pieces[len(pieces)-1].hz - pieces[0].hz) * p.seconds
 	envelope := p.envelope(pieces, 16+8*int(span))
 	if p.modulated(pieces) {
@@ -96,25 +96,25 @@ func (p *peeler) steady(pieces []peak) bool {
 	for i, v := range envelope {
 		envelope[i] = v * v
 	}
-	// Pieces a bin apart bear on each other, and may each be wrong where their sum is not: what stands there tells that.
+	// Pieces a bin apart bear on each other, and may each be wrong where their sum is not: the bins themselves show that.
 	if hardlyBeats(envelope, 1, pieces) {
 		return true
 	}
 	from, to := p.joinLobe(pieces)
-	whole := make([]complex128, to-from+1)
+	restored := make([]complex128, to-from+1)
 	all, quiet := 0.0, 0.0
-	for i := range whole {
-		whole[i] = p.whole(from+i, pieces)
-		all, quiet = all+power(whole[i]), quiet+p.noise[from+i]
+	for i := range restored {
+		restored[i] = p.restored(from+i, pieces)
+		all, quiet = all+power(restored[i]), quiet+p.noise[from+i]
 	}
-	return hardlyBeats(p.envelopeOf(whole), max(0, 1-quiet/all), pieces)
+	return hardlyBeats(p.envelopeOf(restored), max(0, 1-quiet/all), pieces)
 }
 
 // modulated reports whether the pieces beside a far stronger one are phase modulation of it, as where its frequency moves, and not lines of
-// their own: of what stands beside it the part in quadrature, e being the strongest and z the rest, Im(z/e), has the power 2·Σ|vᵢ|²
+// their own: of what is around it the part in quadrature, e being the strongest and z the rest, Im(z/e), has the power 2·Σ|vᵢ|²
 // of sidebands in pairs, and Re(z/e) none; a line on one side alone has as much of either. So the other sideband of a pair counts too,
 // where it is too weak to be found.
-func (p *peeler) modulated(pieces []peak) bool {
+func (p *lineFinder) modulated(pieces []peak) bool {
 	main := slices.MaxFunc(pieces, func(a, b peak) int { return cmp.Compare(power(a.value), power(b.value)) })
 	var others []peak
 	bins := 0.0
@@ -133,7 +133,7 @@ func (p *peeler) modulated(pieces []peak) bool {
 		t := p.instant(i, points)
 		var z complex128
 		for k := from; k <= to; k++ {
-			z += p.whole(k, others) * cmplx.Rect(1/p.pad, 2*math.Pi*(float64(k)*p.binHz-main.hz)*t)
+			z += p.restored(k, others) * cmplx.Rect(1/p.pad, 2*math.Pi*(float64(k)*p.binHz-main.hz)*t)
 		}
 		z /= main.value
 		along, across = along+real(z)*real(z)/float64(points), across+imag(z)*imag(z)/float64(points)
@@ -143,7 +143,7 @@ func (p *peeler) modulated(pieces []peak) bool {
 }
 
 // joinLobe returns the bins in which the line of some pieces stands.
-func (p *peeler) joinLobe(pieces []peak) (from, to int) {
+func (p *lineFinder) joinLobe(pieces []peak) (from, to int) {
 	from, _ = p.lobe(pieces[0].hz, joinMargin)
 	_, to = p.lobe(pieces[len(pieces)-1].hz, joinMargin)
 	return from, to
@@ -160,13 +160,13 @@ func hardlyBeats(envelope []float64, share float64, pieces []peak) bool {
 	return share*share-steadiness(envelope) < min(4*joinSteady*joinSteady, joinBeats*(1-own/(all*all)))
 }
 
-// weak reports whether the least of the pieces hardly stands out of the noise.
-func (p *peeler) weak(pieces []peak) bool {
+// weak reports whether the weakest of the pieces hardly stands out from the noise.
+func (p *lineFinder) weak(pieces []peak) bool {
 	return slices.ContainsFunc(pieces, func(l peak) bool { return power(l.value) < joinWeak*p.threshold*2*l.se*l.se })
 }
 
 // envelope returns the magnitude of the sum of the pieces at so many instants of the record.
-func (p *peeler) envelope(pieces []peak, points int) []float64 {
+func (p *lineFinder) envelope(pieces []peak, points int) []float64 {
 	out := make([]float64, points)
 	for i := range out {
 		t := p.instant(i, points)
@@ -186,16 +186,16 @@ func variation(x []float64) float64 {
 }
 
 // join returns the line whose pieces these are.
-func (p *peeler) join(pieces []peak) tone {
+func (p *lineFinder) join(pieces []peak) component {
 	last := pieces[len(pieces)-1].hz
 	from, to := p.joinLobe(pieces)
 	var all, moment, noise float64
 	for k := from; k <= to; k++ {
-		x := power(p.whole(k, pieces)) - p.noise[k]
+		x := power(p.restored(k, pieces)) - p.noise[k]
 		all, moment = all+x, moment+x*float64(k)*p.binHz
 		noise = max(noise, p.noise[k])
 	}
-	t := tone{hz: moment / all, beta: math.Sqrt(max(0, all) / p.share(from, to, pieces)), skirtHz: last - pieces[0].hz}
+	t := component{hz: moment / all, beta: math.Sqrt(max(0, all) / p.share(from, to, pieces)), skirtHz: last - pieces[0].hz}
 	weight := 0.0
 	for _, l := range pieces { // the lobes themselves would spread a line that does not wander
 		t.wanderHz += power(l.value) * (l.hz - t.hz) * (l.hz - t.hz)
@@ -207,10 +207,10 @@ func (p *peeler) join(pieces []peak) tone {
 }
 
 // asAmplitude turns joined lines of the amplitude into tones of amplitude modulation.
-func asAmplitude(joined []tone) []tone {
+func asAmplitude(joined []component) []component {
 	out := slices.Clone(joined)
 	for i, t := range joined {
-		out[i] = tone{hz: t.hz, m: t.beta, sideband: t.beta / 2, sidebandSE: t.betaSE / 2, skirtHz: t.skirtHz}
+		out[i] = component{hz: t.hz, m: t.beta, sideband: t.beta / 2, sidebandSE: t.betaSE / 2, skirtHz: t.skirtHz}
 	}
 	return out
 }

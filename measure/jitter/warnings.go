@@ -2,10 +2,11 @@ package jitter
 
 import (
 	"fmt"
-	"heardiff/measure"
-	"heardiff/playback/pcm"
 	"math"
 	"strings"
+
+	"heardiff/measure"
+	"heardiff/playback/pcm"
 )
 
 // The codes of warnings about jitter, beside those that all measurements share.
@@ -36,17 +37,17 @@ func loudness(rms float64) string {
 
 // wanders says which lines of a channel wander.
 func wanders(channel int, lines []Line) []measure.Warning {
-	var said []string
+	var named []string
 	for _, l := range lines {
 		if l.WanderHz > 0 {
-			said = append(said, fmt.Sprintf("%.1f Hz (by %.2g Hz RMS)", l.OffsetHz, l.WanderHz))
+			named = append(named, fmt.Sprintf("%.1f Hz (by %.2g Hz RMS)", l.OffsetHz, l.WanderHz))
 		}
 	}
-	if said == nil {
+	if named == nil {
 		return nil
 	}
 	return []measure.Warning{measure.Warningf(WanderingLines, "channel %d has lines of jitter that wander: %s; each counts as one line, its peak from the power that it is spread over",
-		channel, strings.Join(said, ", ")).In(channel).Of(float64(len(said)), "lines")}
+		channel, strings.Join(named, ", ")).In(channel).Of(float64(len(named)), "lines")}
 }
 
 // amplitudeNoise says in which stretches amplitude exceeds phase.
@@ -55,7 +56,7 @@ func amplitudeNoise(channel int, bands []noiseBand) []measure.Warning {
 	low := math.NaN()
 	for i := 0; i < len(bands); i++ {
 		from := i
-		for i < len(bands) && bands[i].loud {
+		for i < len(bands) && bands[i].ownAmplitude {
 			i++
 		}
 		if i > from {
@@ -74,7 +75,7 @@ func amplitudeNoise(channel int, bands []noiseBand) []measure.Warning {
 
 // lockedWarning says what locked clocks mean for the figures, nothing where they are not, or in an exact digital signal.
 func (m *measurement) lockedWarning() []measure.Warning {
-	for _, c := range m.toned {
+	for _, c := range m.sounding {
 		kappa := m.inPhase(c)
 		if folds(kappa) && sum(m.channels[c].bands, 0, math.Inf(1)).pm > rounded {
 			return []measure.Warning{measure.Warningf(LockedClocks, "the carrier hardly slides against the recorder's samples: of timing errors faster than %.0f Hz, which fold back, %.0f %% "+
