@@ -107,14 +107,14 @@ func (g *gaussian) next(dst []float64) {
 // calibrate returns fresh() scaled so that the first frames of it have exactly the RMS value asked for.
 func calibrate(frames int, rms float64, fresh func() *gaussian) *gaussian {
 	g := fresh()
-	sum, left := 0.0, frames
-	for left > 0 {
+	sum, remaining := 0.0, frames
+	for remaining > 0 {
 		g.block()
-		n := min(left, len(g.ready))
+		n := min(remaining, len(g.ready))
 		for _, v := range g.ready[:n] {
 			sum += v * v
 		}
-		left -= n
+		remaining -= n
 	}
 	out := fresh()
 	if sum > 0 {

@@ -12,7 +12,7 @@ import (
 // apart keep within half a sample of each other over it.
 const anchorFrames = 1 << 13
 
-// placed says where the beginning of the received recording stands in the sent one, and how.
+// placed says where the beginning of the received recording is in the sent one, and how.
 type placed struct {
 	offset  int     // frame of sent at which frame 0 of received stands; may be negative
 	score   float64 // correlation, −1 to 1

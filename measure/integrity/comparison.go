@@ -8,14 +8,14 @@ import (
 
 const (
 	blockFrames = 4096
-	// mostAttempts bounds the work where nothing can be found again; every equal block allows one more.
+	// mostAttempts bounds the work where nothing is found any more; every equal block allows one more.
 	mostAttempts = 100
 )
 
-// comparison walks through both recordings in step, and finds its way again where frames were lost or repeated.
+// comparison walks through both recordings in step, and finds the place to go on from where frames were lost or repeated.
 //
 // What is expected is what was sent, or that as a chain leaves it that does the same to all of it; what differs
-// is what differs from that by more than a tolerance. Words are counted beside those that were sent.
+// is what differs from that by more than a tolerance. Words are counted against those that were sent.
 type comparison struct {
 	words, expected, received pcm.Reader
 	tolerances                []tolerance // of each channel; none where words are to be the same
@@ -26,22 +26,22 @@ type comparison struct {
 	offset              int // frame of sent less frame of received, now
 	a, b                [][]float64
 	sent                [][]float64 // words as they were sent, where a holds others
-	limits              []tolerance // in the block at hand
+	limits              []tolerance // in the current block
 	compared, different int
 	wrong               int // samples that are not what is expected
 	first               int // frame of sent, −1: none
 	good, bad           int // blocks without and with a difference; those of equal silence are neither
 	faults              []Fault
-	attempts            int // at finding the way again
+	attempts            int // at finding the place to go on from
 	searches            int // of the whole recording
 	nothingBefore       int // frame of received: the search has looked up to there
 	lookup              *lookup
-	begun               bool // the beginning has been looked for again
+	realigned           bool // the beginning has been searched for once more
 }
 
 func newComparison(sent, received pcm.Reader, at placed, step float64) *comparison {
 	n := sent.Format().Channels
-	// A short recording needs short blocks, so that some are whole beside a fault.
+	// A short recording needs short blocks, so that some are whole in spite of a fault.
 	size := min(blockFrames, max(256, min(sent.Frames(), received.Frames())/16))
 	return &comparison{
 		size:  size,
@@ -81,7 +81,7 @@ func (c *comparison) run() error {
 		}
 		next := -1
 		if wrong > 0 {
-			if next, err = c.findAgain(frame, n); err != nil {
+			if next, err = c.resync(frame, n); err != nil {
 				return err
 			}
 		}
@@ -119,7 +119,7 @@ func (c *comparison) block(frame, n int) (wrong int, err error) {
 	return wrong, nil
 }
 
-// limitsBeside returns the tolerances of each channel beside a stretch.
+// limitsBeside returns the tolerances of each channel for a stretch.
 func (c *comparison) limitsBeside(x [][]float64) []tolerance {
 	limits := make([]tolerance, len(x))
 	for ch := range c.tolerances {
@@ -128,30 +128,30 @@ func (c *comparison) limitsBeside(x [][]float64) []tolerance {
 	return limits
 }
 
-// differs reports whether a word of the block at hand is not what is expected.
+// differs reports whether a word of the current block is not what is expected.
 func (c *comparison) differs(ch, i int) bool {
 	return math.Abs(c.a[ch][i]-c.b[ch][i]) > c.limits[ch].peak
 }
 
-// tally adds the block at hand to the figures.
+// tally adds the current block to the figures.
 func (c *comparison) tally(frame, n, wrong int) error {
 	c.wrong += wrong
 	switch {
 	case wrong > 0:
 		c.bad++
-	case !c.quiet(c.a): // silence stays silence whatever is done to the words
+	case !c.plain(c.a): // silence stays silence whatever is done to the words
 		c.good++
 	}
 	if err := c.count(frame, n); err != nil {
 		return err
 	}
 	if wrong > 0 {
-		c.local(frame, c.firstWrong())
+		c.noteLocal(frame, c.firstWrong())
 	}
 	return nil
 }
 
-// count adds the first n frames of the block at hand, beside the words that were sent.
+// count adds the first n frames of the current block against the words that were sent.
 func (c *comparison) count(frame, n int) error {
 	c.compared += n * len(c.a)
 	sent := c.a
@@ -200,8 +200,8 @@ func (c *comparison) lastWrong() int {
 	return -1
 }
 
-// quiet reports whether a stretch is too plain to tell where it belongs.
-func (c *comparison) quiet(x [][]float64) bool {
+// plain reports whether a stretch is too plain to show where it belongs.
+func (c *comparison) plain(x [][]float64) bool {
 	for ch := range x {
 		low, high := x[ch][0], x[ch][0]
 		for _, v := range x[ch] {

@@ -7,15 +7,15 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// hush is the most that may be left of a word that was muted: it may have been dithered after.
-func (c *comparison) hush(ch int) float64 {
+// mutedPeak is the largest value of a word that was muted: it may have been dithered after.
+func (c *comparison) mutedPeak(ch int) float64 {
 	if c.tolerances == nil || c.tolerances[ch] == (tolerance{}) {
 		return 0
 	}
 	return c.tolerances[ch].peak
 }
 
-// filtered reports whether a filter may have smeared what stands in the recording.
+// filtered reports whether a filter may have smeared what is in the recording.
 func (c *comparison) filtered() bool {
 	return slices.ContainsFunc(c.tolerances, func(t tolerance) bool { return t.share > 0 })
 }
@@ -28,8 +28,8 @@ func (c *comparison) edge(frames int) int {
 	return 0
 }
 
-// local notes a fault within the block at hand that left the timing alone: muted, or filled with what was before.
-func (c *comparison) local(frame, first int) {
+// noteLocal notes a fault within the current block that did not change the timing: muted, or filled with what was before.
+func (c *comparison) noteLocal(frame, first int) {
 	last := c.lastWrong()
 	f := Fault{Cause: Unknown, Frame: frame + c.offset + first, Frames: last - first + 1}
 	if muted, channel := c.muted(first, last); muted {
@@ -42,7 +42,7 @@ func (c *comparison) local(frame, first int) {
 
 // note adds a fault, or makes the one before longer.
 func (c *comparison) note(f Fault) {
-	if k := len(c.faults) - 1; k >= 0 && c.goesOn(c.faults[k], f) {
+	if k := len(c.faults) - 1; k >= 0 && c.continues(c.faults[k], f) {
 		before := &c.faults[k]
 		if before.Cause == Unknown {
 			before.Cause, before.Channel = f.Cause, f.Channel
@@ -56,17 +56,17 @@ func (c *comparison) note(f Fault) {
 	}
 }
 
-// goesOn reports whether a fault is the one before, cut by the end of a block. What a filter left of its end alone has no cause.
-func (c *comparison) goesOn(before, f Fault) bool {
+// continues reports whether a fault is the one before, cut by the end of a block. What a filter rings at its end alone has no cause.
+func (c *comparison) continues(before, f Fault) bool {
 	gap := f.Frame - before.Frame - before.Frames
 	if before.Cause == f.Cause && before.Channel == f.Channel {
 		return gap <= blockFrames/8
 	}
-	rest := func(f Fault) bool { return f.Cause == Unknown && f.Frames <= 2*filterReach }
-	return c.filtered() && gap <= filterReach && (rest(before) || rest(f))
+	ringing := func(f Fault) bool { return f.Cause == Unknown && f.Frames <= 2*filterReach }
+	return c.filtered() && gap <= filterReach && (ringing(before) || ringing(f))
 }
 
-// muted reports whether zeros stand in frames first to last of the block, in all channels or, counted from 1, in the only
+// muted reports whether zeros are in frames first to last of the block, in all channels or, counted from 1, in the only
 // one that differs.
 func (c *comparison) muted(first, last int) (muted bool, channel int) {
 	all := true
@@ -100,7 +100,7 @@ func (c *comparison) zeros(ch, first, last int) bool {
 		return true
 	}
 	for _, v := range b {
-		if math.Abs(v) > c.hush(ch) {
+		if math.Abs(v) > c.mutedPeak(ch) {
 			return false
 		}
 	}
@@ -144,7 +144,7 @@ func (c *comparison) added(at, frames int) Cause {
 	}
 	for ch, x := range extra {
 		for _, v := range x[from:] {
-			if math.Abs(v) > c.hush(ch) {
+			if math.Abs(v) > c.mutedPeak(ch) {
 				return Repeat
 			}
 		}

@@ -31,10 +31,10 @@ type noise struct {
 // fitter fits wires. It knows the words received.
 type fitter struct{ step, top float64 }
 
-// clipped reports whether a received word stands at an end of its scale: it tells nothing.
+// clipped reports whether a received word is at an end of its scale: it says nothing.
 func (f fitter) clipped(v float64) bool { return math.Abs(v) >= f.top }
 
-// robust fits twice more without the pieces that fit far worse than most: faults may stand in them.
+// robust fits twice more without the pieces that fit far worse than most: they may hold faults.
 func (f fitter) robust(pairs []pair, fit func([]pair) wire) wire {
 	used := slices.DeleteFunc(slices.Clone(pairs), func(p pair) bool { return rms(p.a) == 0 })
 	if len(used) == 0 {
@@ -42,28 +42,28 @@ func (f fitter) robust(pairs []pair, fit func([]pair) wire) wire {
 	}
 	w := fit(used)
 	for range 2 {
-		left := make([]float64, len(used))
+		residuals := make([]float64, len(used))
 		for i, p := range used {
-			n := f.left(w, []pair{p})
-			left[i] = n.rms
+			n := f.residual(w, []pair{p})
+			residuals[i] = n.rms
 			if w.filtered() {
-				left[i] = n.share
+				residuals[i] = n.share
 			}
 		}
-		most := 3 * median(left)
+		most := 3 * median(residuals)
 		if !w.filtered() {
 			most += f.step
 		}
 		kept := make([]pair, 0, len(used))
 		for i, p := range used {
-			if left[i] <= most {
+			if residuals[i] <= most {
 				kept = append(kept, p)
 			}
 		}
 		used = kept
 		w = fit(used)
 	}
-	w.noise = f.left(w, used)
+	w.noise = f.residual(w, used)
 	return w
 }
 
@@ -75,8 +75,8 @@ func median(x []float64) float64 {
 	return x[len(x)/2]
 }
 
-// left measures what a wire leaves unexplained, clipped words apart.
-func (f fitter) left(w wire, pairs []pair) noise {
+// residual measures what a wire leaves unexplained, clipped words apart.
+func (f fitter) residual(w wire, pairs []pair) noise {
 	var n noise
 	square, fourth, sent := 0.0, 0.0, 0.0
 	within := 0
@@ -126,7 +126,7 @@ func (f fitter) sum(pairs []pair) (s sums) {
 	return s
 }
 
-// unit fits a constant beside words that are the sent ones, upright or inverted.
+// unit fits a constant to words that are the sent ones, upright or inverted.
 func (f fitter) unit(pairs []pair) wire {
 	s := f.sum(pairs)
 	if s.n == 0 {

@@ -34,7 +34,7 @@ const (
 type Result struct {
 	Schema     string `json:"schema"` // heardiff.integrity/1
 	BitPerfect bool   `json:"bit_perfect"`
-	// OffsetSamples is by how many frames RECEIVED is late, before any loss: frame n of SENT stands at n + OffsetSamples of RECEIVED. Negative
+	// OffsetSamples is by how many frames RECEIVED is late, before any loss: frame n of SENT is at n + OffsetSamples of RECEIVED. Negative
 	// where RECEIVED begins in the midst of SENT.
 	OffsetSamples int `json:"offset_samples"`
 	// OffsetOf is "received". Results stored before the key was there hold the place of SENT in RECEIVED's stead: the other sign.
@@ -46,7 +46,7 @@ type Result struct {
 	FirstMismatch *int `json:"first_mismatch"`
 	// BitsCompared is the smaller word length that carries data.
 	BitsCompared int `json:"bits_compared"`
-	// Cause is nil where the words are equal. Of several it is what changed the whole recording, the others stand in
+	// Cause is nil where the words are equal. Of several it is what changed the whole recording, the others are in
 	// Warnings and Faults.
 	Cause *Cause `json:"cause"`
 	// GainDB is the gain from SENT to RECEIVED where no fault is, of what was resampled below a tenth of the rate; NaN where
@@ -77,7 +77,7 @@ type Fault struct {
 	Cause  Cause `json:"cause"`
 	Frame  int   `json:"frame"`  // of SENT
 	Frames int   `json:"frames"` // how long
-	// Channel counts from 1; 0 stands for all.
+	// Channel counts from 1; 0 means all.
 	Channel int `json:"channel,omitempty"`
 }
 

@@ -25,7 +25,7 @@ func judge(sent, received pcm.Reader, at placed, sentBits, receivedBits int) (Re
 	return c.result(v, min(sentBits, receivedBits)), nil
 }
 
-// judge returns what changed the words, and the comparison that tells where: this one where what differs is local.
+// judge returns what changed the words, and the comparison that says where: this one where what differs is local.
 func (c *comparison) judge(sentBits, receivedBits int) (*comparison, verdict, error) {
 	if c.explained() {
 		return c, verdict{local: true, gainDB: 0}, nil
@@ -102,7 +102,7 @@ func (c *comparison) result(v verdict, bits int) Result {
 
 // verdict is what changed the whole recording.
 type verdict struct {
-	findings []finding // what tells most first
+	findings []finding // the most telling first
 	warnings []measure.Warning
 	gainDB   float64
 	local    bool // what changed the whole recording explains all but faults
@@ -110,8 +110,8 @@ type verdict struct {
 
 // finding is a cause, with what there is to say where it is the one named (no code: nothing), and where another is.
 type finding struct {
-	cause          Cause
-	named, besides measure.Warning
+	cause               Cause
+	asCause, additional measure.Warning
 }
 
 // add adds a finding.
@@ -139,9 +139,9 @@ func (v *verdict) allWarnings(faults []Fault) (list []measure.Warning) {
 	for i, f := range v.findings {
 		switch {
 		case i > 0:
-			list = append(list, f.besides)
-		case f.named.Code != "":
-			list = append(list, f.named)
+			list = append(list, f.additional)
+		case f.asCause.Code != "":
+			list = append(list, f.asCause)
 		}
 	}
 	list = append(list, v.warnings...)
@@ -157,7 +157,7 @@ func (v *verdict) partly(wires []wire) {
 		return // what a filter leaves varies with what passes it
 	}
 	for _, f := range v.findings {
-		v.warnings = append(v.warnings, f.besides.From("in some stretches alone"))
+		v.warnings = append(v.warnings, f.additional.From("in some stretches alone"))
 	}
 	v.findings, v.gainDB = []finding{{cause: Unknown}}, math.NaN()
 }

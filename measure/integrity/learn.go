@@ -11,13 +11,13 @@ const (
 	mostReach = 64 + filterReach
 	// pieceFrames is short, so that a fault spoils little of what is learnt from.
 	pieceFrames = 1024
-	// learntFrom is how many stretches of the recording are learnt from, beside the one it was found by.
+	// learntFrom is how many stretches of the recording are learnt from, in addition to the one it was found by.
 	learntFrom = 16
 	// farthestJump is how far the place of one stretch may be from that of the one before.
 	farthestJump = 1 << 16
 	// fewSteps is what words leave that were dithered twice: TPDF dither and rounding reach 1.5 steps.
 	fewSteps = 4
-	// coarsest is the word length from which words that were shortened on the way are told, though longer ones arrived.
+	// coarsest is the word length from which words that were shortened on the way are recognised, though longer ones arrived.
 	coarsest = 14
 )
 
@@ -50,8 +50,8 @@ func learn(sent, received pcm.Reader, at placed, bits int) (*learner, []wire, er
 	return l, wires, nil
 }
 
-// gather reads stretches spread over the recording, outwards from the one it was found by: each stands near where the one
-// before it stood, unless frames were lost or repeated between.
+// gather reads stretches spread over the recording, outwards from the one it was found by: each is near the place of the one
+// before it, unless frames were lost or repeated between.
 func (l *learner) gather() error {
 	end := max(0, l.received.Frames()-anchorFrames)
 	anchor := min(max(l.at.frame, 0), end)
@@ -162,7 +162,7 @@ func (s stretch) pairs(from, channel, late int) []pair {
 		if i < s.inside[0] || i+pieceFrames > s.inside[1] {
 			continue
 		}
-		// Zeros stand for what would be beyond the end of a late channel.
+		// Zeros replace what would be beyond the end of a late channel.
 		a := make([]float64, pieceFrames+2*mostReach)
 		lo := i - late
 		for k := range a {
@@ -188,8 +188,8 @@ func (l *learner) wire(channel int) wire {
 		return most
 	}
 	sent, received := loudest(pair.straight), loudest(func(p pair) []float64 { return p.b })
-	w.blank = sent < l.step
-	if w.dead = !w.blank && received <= fewSteps*l.step && sent > 16*received; w.dead {
+	w.unsent = sent < l.step
+	if w.dead = !w.unsent && received <= fewSteps*l.step && sent > 16*received; w.dead {
 		w = wire{from: channel, taps: []float64{0}, dead: true, known: true}
 	}
 	return w

@@ -10,7 +10,7 @@ const (
 	mostWindows = 1 << 19
 	// denseSieve keeps one window in sixteen of a short recording.
 	denseSieve = 4
-	// several stands for the place of a window that sent holds more than once: it tells no place.
+	// several is the place of a window that sent holds more than once: none.
 	several = -1
 )
 
@@ -18,7 +18,7 @@ const (
 //
 // Only windows whose hash begins with a number of zeros are kept and looked up: which those are depends on the words alone,
 // so that both recordings choose the same ones. The received recording is gone through once, onwards from where the
-// search was last: what never agrees again costs one passage through either recording.
+// search was last: what never agrees any more costs one passage through either recording.
 type lookup struct {
 	sent, received pcm.Reader
 	shift          int            // of a hash, that leaves the zeros
@@ -29,7 +29,7 @@ type lookup struct {
 	hits           []hit // in what was read
 }
 
-// hit is a window that stands at one frame of received and at one alone of sent.
+// hit is a window at one frame of received and at one alone of sent.
 type hit struct{ received, sent int }
 
 // newLookup reads all of sent.

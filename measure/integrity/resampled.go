@@ -23,7 +23,7 @@ func power(x []float64, low, high float64) float64 {
 // lowBand is the part of the rate in which even a poor resampler changes little.
 const lowBand = 0.1
 
-// lowGain returns the gain of a wire in dB at low frequencies: of the stretches the median, for faults may stand in some.
+// lowGain returns the gain of a wire in dB at low frequencies: of the stretches the median, for some may hold faults.
 func (l *learner) lowGain(w wire, channel int) float64 {
 	var ratios []float64
 	for _, s := range l.stretches {
@@ -59,8 +59,7 @@ func (l *learner) cutTop(w wire, channel int) float64 {
 	return median(shares)
 }
 
-// moved reports whether the received recording stands a part of a sample beside the sent one. A fault may stand in some
-// stretches.
+// moved reports whether the received recording is a part of a sample apart from the sent one. Some stretches may hold a fault.
 func (l *learner) moved(w wire, channel int) bool {
 	apart := 0
 	lags := l.lags(w, channel)
@@ -72,7 +71,7 @@ func (l *learner) moved(w wire, channel int) bool {
 	return 4*apart > len(lags)
 }
 
-// drifts reports whether it stands more and more beside it, from each stretch to the next: frames lost or repeated move it but once.
+// drifts reports whether they are farther apart from each stretch to the next: frames lost or repeated move them only once.
 func (l *learner) drifts(w wire, channel int) bool {
 	const least = 0.1 // frames in all
 	lags := l.lags(w, channel)

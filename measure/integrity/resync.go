@@ -13,20 +13,20 @@ const (
 	mostSearches = 8
 )
 
-// findAgain looks for the way where the block at hand differs, if that is worth the work. It returns the received frame
+// resync looks for the place to go on from where the current block differs, if that is worth the work. It returns the received frame
 // to go on from, −1 if that is where it stands.
-func (c *comparison) findAgain(frame, n int) (next int, err error) {
+func (c *comparison) resync(frame, n int) (next int, err error) {
 	switch {
-	case c.good == 0 && !c.begun:
-		return c.begin(frame)
-	case (c.good > 0 || c.beganWell()) && frame+n > c.nothingBefore && c.attempts < mostAttempts+c.good:
-		return c.recover(frame, n)
+	case c.good == 0 && !c.realigned:
+		return c.realign(frame)
+	case (c.good > 0 || c.startsAsExpected()) && frame+n > c.nothingBefore && c.attempts < mostAttempts+c.good:
+		return c.resyncNear(frame, n)
 	}
 	return -1, nil
 }
 
-// beganWell reports whether the block at hand is what is expected up to a break.
-func (c *comparison) beganWell() bool {
+// startsAsExpected reports whether the current block is what is expected up to a break.
+func (c *comparison) startsAsExpected() bool {
 	n := c.firstWrong()
 	if n < 64 {
 		return false
@@ -35,14 +35,14 @@ func (c *comparison) beganWell() bool {
 	for ch := range x {
 		x[ch] = c.a[ch][:n]
 	}
-	return !c.quiet(x)
+	return !c.plain(x)
 }
 
-// begin asks, where nothing has been equal yet but silence, whether the recording begins at another offset: the
-// stretch that was looked for may stand after a loss. If so all begins again, at the received frame it returns; else −1.
-func (c *comparison) begin(frame int) (next int, err error) {
-	c.begun = true
-	by, err := c.beginsBy(frame)
+// realign asks, where nothing has been equal yet but silence, whether the recording begins at another offset: the
+// stretch that was looked for may come after a loss. If so all begins anew, at the received frame it returns; else −1.
+func (c *comparison) realign(frame int) (next int, err error) {
+	c.realigned = true
+	by, err := c.realignment(frame)
 	if err != nil || by == 0 {
 		return -1, err
 	}
@@ -52,8 +52,8 @@ func (c *comparison) begin(frame int) (next int, err error) {
 	return max(0, -c.offset), nil
 }
 
-// beginsBy returns by how many frames the beginning stands elsewhere.
-func (c *comparison) beginsBy(frame int) (by int, err error) {
+// realignment returns by how many frames the beginning is elsewhere.
+func (c *comparison) realignment(frame int) (by int, err error) {
 	if c.exact() {
 		h, found, err := c.nextHit(frame)
 		if err != nil || !found {
@@ -61,8 +61,8 @@ func (c *comparison) beginsBy(frame int) (by int, err error) {
 		}
 		return h.sent - h.received - c.offset, nil
 	}
-	for _, later := range []int{0, blockFrames} {
-		by, found, err := c.shiftAt(frame+later, farthestJump)
+	for _, ahead := range []int{0, blockFrames} {
+		by, found, err := c.shiftAt(frame+ahead, farthestJump)
 		if err != nil || found {
 			return by, err
 		}
@@ -70,13 +70,13 @@ func (c *comparison) beginsBy(frame int) (by int, err error) {
 	return 0, nil
 }
 
-// recover tries to find the sent frames again after equal blocks have come to an end: frames were lost, repeated or
+// resyncNear tries to find the sent frames after equal blocks have come to an end: frames were lost, repeated or
 // inserted, and from there on the offset is another. It returns the received frame to go on from, −1 if it did not move.
-func (c *comparison) recover(frame, n int) (next int, err error) {
+func (c *comparison) resyncNear(frame, n int) (next int, err error) {
 	c.attempts++
 	i := c.firstWrong()
 	const near, far = 1, farthestJump
-	// In step again by itself soon: a stretch was muted or replaced. That is asked first, or a block played
+	// In step by itself soon: a stretch was muted or replaced. That is asked first, or a block played
 	// twice in place would count as frames that came in and others that were lost. Farther on it is asked last, or frames
 	// lost and others put in seconds later would spoil all between them.
 	for _, probe := range []struct{ later, reach int }{ // later: the break itself may hold rubbish
@@ -93,7 +93,7 @@ func (c *comparison) recover(frame, n int) (next int, err error) {
 			return c.moveUnlessInPlace(frame, i, by)
 		}
 	}
-	return c.recoverFar(frame, i)
+	return c.resyncFar(frame, i)
 }
 
 // moveUnlessInPlace is move, but for a block that was played twice over what should have followed it.
@@ -112,7 +112,7 @@ func (c *comparison) moveUnlessInPlace(frame, i, by int) (next int, err error) {
 	return c.move(frame, i, by)
 }
 
-// breakAt returns where before frame i of the block at hand the one offset ends and the other begins: chance hides the first words
+// breakAt returns where before frame i of the current block the one offset ends and the other begins: chance hides the first words
 // that differ from a tolerance.
 func (c *comparison) breakAt(frame, i, by int) (int, error) {
 	const reach = 256
@@ -137,14 +137,14 @@ func (c *comparison) breakAt(frame, i, by int) (int, error) {
 	return best, nil
 }
 
-// recoverFar is recover where the sent frames are nowhere near.
-func (c *comparison) recoverFar(frame, i int) (next int, err error) {
+// resyncFar is resyncNear where the sent frames are nowhere near.
+func (c *comparison) resyncFar(frame, i int) (next int, err error) {
 	h, found, err := c.nextHit(frame + i)
 	if err != nil {
 		return -1, err
 	}
 	if !found {
-		// What sent holds several times is not looked up, and may be near again.
+		// What sent holds several times is not looked up, and may be near.
 		c.nothingBefore = frame + farthestProbe*blockFrames
 		return -1, nil
 	}
@@ -155,7 +155,7 @@ func (c *comparison) recoverFar(frame, i int) (next int, err error) {
 	return -1, nil
 }
 
-// nextHit returns the next place, from a received frame on, where received frames stand in sent: looked up where words
+// nextHit returns the next place, from a received frame on, where received frames are in sent: looked up where words
 // are the same, else correlated.
 func (c *comparison) nextHit(frame int) (h hit, found bool, err error) {
 	if !c.exact() {
@@ -175,7 +175,7 @@ func (c *comparison) correlated(frame int) (h hit, found bool, err error) {
 	if err := read(c.received, block, frame); err != nil {
 		return hit{}, false, err
 	}
-	if c.quiet(block) || c.searches == mostSearches || frame+anchorFrames > c.received.Frames() {
+	if c.plain(block) || c.searches == mostSearches || frame+anchorFrames > c.received.Frames() {
 		return hit{}, false, nil
 	}
 	c.searches++
@@ -201,7 +201,7 @@ func (c *comparison) shiftAt(at, reach int) (by int, found bool, err error) {
 		return 0, false, nil
 	}
 	ahead, around := pcm.Planes(len(c.a), probe), pcm.Planes(len(c.a), 2*reach+probe)
-	if err := read(c.received, ahead, at); err != nil || c.quiet(ahead) {
+	if err := read(c.received, ahead, at); err != nil || c.plain(ahead) {
 		return 0, false, err
 	}
 	if err := read(c.expected, around, at+c.offset-reach); err != nil {
@@ -211,12 +211,12 @@ func (c *comparison) shiftAt(at, reach int) (by int, found bool, err error) {
 	least := math.Inf(1)
 	for d := range reach + 1 {
 		for _, shift := range []int{d, -d} {
-			left, ok := fits(around, reach+shift, ahead, 0, probe, limits)
+			residual, ok := fits(around, reach+shift, ahead, 0, probe, limits)
 			if ok && c.exact() {
 				return shift, true, nil
 			}
-			if ok && left < least/2 { // no better by chance
-				by, found, least = shift, true, left
+			if ok && residual < least/2 { // no better by chance
+				by, found, least = shift, true, residual
 			}
 		}
 	}
@@ -225,7 +225,7 @@ func (c *comparison) shiftAt(at, reach int) (by int, found bool, err error) {
 
 // fits reports whether n frames of what is expected, from i on, and of what was received, from k on, are the same within
 // limits, and returns the power of what they differ by.
-func fits(a [][]float64, i int, b [][]float64, k, n int, limits []tolerance) (left float64, ok bool) {
+func fits(a [][]float64, i int, b [][]float64, k, n int, limits []tolerance) (residual float64, ok bool) {
 	for ch := range a {
 		if i+n > len(a[ch]) || k+n > len(b[ch]) {
 			return 0, false
@@ -241,9 +241,9 @@ func fits(a [][]float64, i int, b [][]float64, k, n int, limits []tolerance) (le
 		if sum > float64(n)*limit.rms*limit.rms {
 			return 0, false
 		}
-		left += sum
+		residual += sum
 	}
-	return left, true
+	return residual, true
 }
 
 // move notes that the recordings part at frame i of the block: by frames of sent were lost, or −by frames came in.

@@ -77,7 +77,7 @@ func inverted(wires []wire, v *verdict) {
 	var which, upright []string
 	for j, w := range wires {
 		switch {
-		case w.dead || w.blank || !w.known && w.noise.share > related*math.Abs(w.tap()):
+		case w.dead || w.unsent || !w.known && w.noise.share > related*math.Abs(w.tap()):
 		case w.sum() < 0:
 			which = append(which, fmt.Sprint(j+1))
 		default:
@@ -96,7 +96,7 @@ func inverted(wires []wire, v *verdict) {
 
 // altered finds what was resampled, or filtered otherwise, in the first channel that carries anything.
 func (l *learner) altered(wires []wire, v *verdict) {
-	channel := max(0, slices.IndexFunc(wires, func(w wire) bool { return !w.dead && !w.blank }))
+	channel := max(0, slices.IndexFunc(wires, func(w wire) bool { return !w.dead && !w.unsent }))
 	w := wires[channel]
 	switch {
 	case l.moved(w, channel) || l.cutTop(w, channel) > 0.9:
@@ -116,7 +116,7 @@ func (l *learner) gains(wires []wire, v *verdict) {
 	changed, uncertain := false, 0.0
 	for j, w := range wires {
 		gains[j] = math.NaN()
-		if w.dead || w.blank {
+		if w.dead || w.unsent {
 			continue
 		}
 		g, by := l.gainDB(w, j)
@@ -196,14 +196,14 @@ func (l *learner) shortened(wires []wire, v *verdict, sentBits, receivedBits int
 			if is != cause {
 				continue
 			}
-			l.shorter(v, cause, w, bits, bits != receivedBits)
+			l.addShortened(v, cause, w, bits, bits != receivedBits)
 			return
 		}
 	}
 }
 
-// shorter adds what was done to the words.
-func (l *learner) shorter(v *verdict, cause Cause, w wire, bits int, hidden bool) {
+// addShortened adds what was done to the words.
+func (l *learner) addShortened(v *verdict, cause Cause, w wire, bits int, hidden bool) {
 	if cause == Unknown {
 		dbfs := pcm.DB(w.noise.rms * math.Sqrt2)
 		noise := measure.Warningf(NoiseAdded, "noise was added, of %.1f dBFS", dbfs).Of(dbfs, "dBFS")
@@ -226,7 +226,7 @@ func (l *learner) shorter(v *verdict, cause Cause, w wire, bits int, hidden bool
 func late(wires []wire, v *verdict) {
 	frames := make([]float64, len(wires))
 	for j, w := range wires {
-		if frames[j] = float64(w.late); w.dead || w.blank {
+		if frames[j] = float64(w.late); w.dead || w.unsent {
 			frames[j] = math.NaN()
 		}
 	}

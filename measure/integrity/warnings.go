@@ -2,11 +2,11 @@ package integrity
 
 import "heardiff/measure"
 
-// The codes of warnings about received words. Those named as a cause say that the words were changed that way besides the cause of the
+// The codes of warnings about received words. Those named as a cause say that the words were changed that way in addition to the cause of the
 // result, or in which channel; where that cause is Unknown, in some stretches alone.
 const (
 	AlsoFaults     measure.Code = "faults"          // Value is how many stretches were lost, muted, repeated or spoilt as well
-	FaultsUnknown  measure.Code = "faults-unknown"  // whether there are faults besides cannot be told
+	FaultsUnknown  measure.Code = "faults-unknown"  // whether there are faults as well is not known
 	Resampled      measure.Code = "resampling"      //
 	Exchanged      measure.Code = "channel-swap"    //
 	Copied         measure.Code = "channel-copied"  // the channel holds what was sent in another, which arrived in its place as well
@@ -18,6 +18,6 @@ const (
 	Dithered       measure.Code = "dither"          // Value is the word length in bits
 	Shortened      measure.Code = "truncation"      // Value is the word length in bits
 	NoiseAdded     measure.Code = "noise-added"     // Value is its level
-	LateChannels   measure.Code = "late-channels"   // channels stand beside each other by whole frames
+	LateChannels   measure.Code = "late-channels"   // channels are late against each other by whole frames
 	ConstantsAdded measure.Code = "constants-added" // a constant was added to all words; Value is the largest
 )

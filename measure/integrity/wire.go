@@ -19,7 +19,7 @@ type wire struct {
 	constant float64
 	noise    noise
 	dead     bool // nothing but zeros arrived of what was sent
-	blank    bool // nothing was sent: it tells no gain
+	unsent   bool // nothing was sent: no gain can be read
 	known    bool // what is left is no more than words cut, rounded or dithered leave, or a filter's residue
 }
 
@@ -95,7 +95,7 @@ func (t *treated) ReadFrames(dst [][]float64, from int) (int, error) {
 // tolerance is how far a received word of one channel may be from what is expected.
 type tolerance struct {
 	peak, rms float64
-	share     float64 // of the level of the block at hand, added to peak; a quarter of it to rms
+	share     float64 // of the level of the current block, added to peak; a quarter of it to rms
 }
 
 // tolerance returns nothing at all where the words should be the same.
@@ -109,7 +109,7 @@ func (w wire) tolerance(step float64) tolerance {
 	return tolerance{peak: max(1.5*w.noise.peak, step), rms: 1.5*w.noise.rms + step/4}
 }
 
-// allows returns the tolerance beside a stretch of what is expected.
+// allows returns the tolerance for a stretch of what is expected.
 func (t tolerance) allows(x []float64) tolerance {
 	if t.share > 0 {
 		s := t.share * rms(x)

@@ -66,11 +66,11 @@ func deviation(x []float64) float64 {
 }
 
 func (q *quiet) locate(levels []float64, size int) {
-	heard := slices.DeleteFunc(slices.Clone(levels), func(v float64) bool { return v == 0 })
-	if len(heard) < 4 { // digital silence, or too little to tell its ends
+	sounding := slices.DeleteFunc(slices.Clone(levels), func(v float64) bool { return v == 0 })
+	if len(sounding) < 4 { // digital silence, or too little to tell its ends
 		return
 	}
-	usual := median(heard)
+	usual := median(sounding)
 	odd := func(i int) bool { return levels[i] == 0 || levels[i] > clickRatio*usual }
 	first, last := 0, len(levels)-1
 	for levels[first] == 0 {
@@ -163,10 +163,10 @@ func (s stretch) Frames() int { return s.to - s.from }
 
 // ReadFrames implements pcm.Reader.
 func (s stretch) ReadFrames(dst [][]float64, from int) (int, error) {
-	left := max(0, s.Frames()-from)
+	remaining := max(0, s.Frames()-from)
 	short := make([][]float64, len(dst))
 	for c, x := range dst {
-		short[c] = x[:min(len(x), left)]
+		short[c] = x[:min(len(x), remaining)]
 	}
 	n, err := s.Reader.ReadFrames(short, s.from+from)
 	if err == nil && len(dst) > 0 && n < len(dst[0]) {

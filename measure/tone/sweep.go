@@ -163,20 +163,20 @@ func course(x []float64, rate float64) (t, logs []float64) {
 
 // robustLine returns the median slope between points half the list apart, and the median distance from that line.
 func robustLine(x, y []float64) (slope, spread float64) {
-	var slopes, rest []float64
+	var slopes, residuals []float64
 	half := len(x) / 2
 	for i := range half {
 		slopes = append(slopes, (y[i+half]-y[i])/(x[i+half]-x[i]))
 	}
 	slope = median(slopes)
 	for i := range x {
-		rest = append(rest, y[i]-slope*x[i])
+		residuals = append(residuals, y[i]-slope*x[i])
 	}
-	centre := median(slices.Clone(rest))
-	for i := range rest {
-		rest[i] = math.Abs(rest[i] - centre)
+	centre := median(slices.Clone(residuals))
+	for i := range residuals {
+		residuals[i] = math.Abs(residuals[i] - centre)
 	}
-	return slope, median(rest)
+	return slope, median(residuals)
 }
 
 func median(x []float64) float64 {
