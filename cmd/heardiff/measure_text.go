@@ -33,7 +33,7 @@ func limitText(w io.Writer, channel int, limits []tone.Limit) {
 // standing returns how a figure stands to the set-up's own, where it is not clear of it.
 func standing(limits []tone.Limit, figure string) string {
 	for _, l := range limits {
-		if l.Figure == figure && l.Standing != "measured" {
+		if l.Figure == figure && l.Standing != tone.Measured {
 			return " (" + l.Standing + ")"
 		}
 	}

@@ -38,10 +38,10 @@ func (s shift) distortion(order int, db float64) float64 {
 // the levels are apart, only what stands clear of the set-up's, or within the capture's own noise, is told.
 func (s shift) limit(figure string, value, most, own float64) Limit {
 	l := limitOf(figure, value, most)
-	if s.apart() && l.Standing != "measured" {
-		l.Limit, l.Standing = math.NaN(), "unknown"
+	if s.apart() && l.Standing != Measured {
+		l.Limit, l.Standing = math.NaN(), Unknown
 	}
-	if within := limitOf(figure, value, own); within.Standing == "at floor" || within.Standing == "upper bound" {
+	if within := limitOf(figure, value, own); within.Standing == AtFloor || within.Standing == UpperBound {
 		return limitOf(figure, value, greater(own, l.Limit))
 	}
 	if !math.IsNaN(l.Limit) {
@@ -100,6 +100,31 @@ func (s shift) carried(lines []Line) []Line {
 		list[i] = Line{Hz: l.Hz, DBC: s.additive(l.DBC)}
 	}
 	return list
+}
+
+// recorded is a measurement's channels, and the rate at which they were recorded.
+type recorded[C any] struct {
+	rateHz   int
+	channels []C
+}
+
+// setFloor limits each channel by the floor's of the same number, unless the two were not recorded alike, or check, which may be nil, refuses
+// one: then all are as they were.
+func setFloor[C any](of, floor recorded[C], check func(c, f C) error, limit func(c *C, f C)) error {
+	if err := recordedAlike(of.rateHz, len(of.channels), floor.rateHz, len(floor.channels)); err != nil {
+		return err
+	}
+	if check != nil {
+		for i, f := range floor.channels {
+			if err := check(of.channels[i], f); err != nil {
+				return err
+			}
+		}
+	}
+	for i, f := range floor.channels {
+		limit(&of.channels[i], f)
+	}
+	return nil
 }
 
 // recordedAlike returns an error that wraps pcm.ErrMismatch where a floor's rate or number of channels is not the capture's: the limits

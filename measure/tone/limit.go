@@ -1,31 +1,41 @@
 package tone
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 )
 
-// Limit sets a figure beside the same figure of the recording set-up alone.
+// How a figure compares with the recording set-up's own.
+const (
+	Measured   = "measured"    // more than 3 dB worse
+	UpperBound = "upper bound" // within 3 dB
+	AtFloor    = "at floor"    // no worse
+	Unknown    = "unknown"     // either is not known at this level
+)
+
+// clearDB is by how much a figure is worse than the set-up's where it is the chain's: twice its power.
+const clearDB = 3
+
+// Limit compares a figure with the same figure of the recording set-up alone.
 type Limit struct {
 	Figure string `json:"figure"` // the figure's JSON key
 	// Limit is the greater of two: the set-up's own figure, at the level of the capture's tone, and what the capture's noise alone reaches
 	// there once in twenty times, of what stands among it. NaN where the set-up's is not known.
-	Limit float64 `json:"limit"`
-	// Standing is "measured" where the figure is more than 3 dB worse than the limit, "upper bound" within
-	// 3 dB, "at floor" where it is no worse, and "unknown" where either is not known at this level.
-	Standing string `json:"standing"`
+	Limit    float64 `json:"limit"`
+	Standing string  `json:"standing"` // Measured, UpperBound, AtFloor or Unknown
 }
 
 // limitOf judges a figure in dB of which more is worse.
 func limitOf(figure string, value, floor float64) Limit {
-	l := Limit{Figure: figure, Limit: floor, Standing: "measured"}
+	l := Limit{Figure: figure, Limit: floor, Standing: Measured}
 	switch {
 	case math.IsNaN(value) || math.IsNaN(floor):
-		l.Standing = "unknown"
+		l.Standing = Unknown
 	case value <= floor:
-		l.Standing = "at floor"
-	case value <= floor+3:
-		l.Standing = "upper bound"
+		l.Standing = AtFloor
+	case value <= floor+clearDB:
+		l.Standing = UpperBound
 	}
 	return l
 }
@@ -55,21 +65,12 @@ func Strongest(lines []Line) float64 {
 // the level of r's tone. The error wraps pcm.ErrMismatch where the two are of different rates, numbers of channels or
 // tones; r is then as it was.
 func (r *Result) SetFloor(floor Result) error {
-	if err := recordedAlike(r.RateHz, len(r.Channel), floor.RateHz, len(floor.Channel)); err != nil {
-		return err
-	}
-	for i, f := range floor.Channel {
-		if err := sameTone(i+1, r.Channel[i].FrequencyHz, f.FrequencyHz); err != nil {
-			return err
-		}
-	}
-	for i, f := range floor.Channel {
-		c := &r.Channel[i]
+	check := func(c, f Channel) error { return sameTone(c.Channel, c.FrequencyHz, f.FrequencyHz) }
+	return setFloor(recorded[Channel]{r.RateHz, r.Channel}, recorded[Channel]{floor.RateHz, floor.Channel}, check, func(c *Channel, f Channel) {
 		s := shift(f.LevelDBFS - c.LevelDBFS)
 		c.limit(f, s)
-		r.Warn(s.warnings(i+1, c.LevelDBFS)...)
-	}
-	return nil
+		r.Warn(s.warnings(c.Channel, c.LevelDBFS)...)
+	})
 }
 
 func (c *Channel) limit(f Channel, s shift) {
@@ -140,26 +141,17 @@ const clockSlack = 1e-4
 
 // SetFloor is Result.SetFloor for dynamic range, which is told in dBFS whatever the tone's level.
 func (r *LowToneResult) SetFloor(floor LowToneResult) error {
-	if err := recordedAlike(r.RateHz, len(r.Channel), floor.RateHz, len(floor.Channel)); err != nil {
-		return err
-	}
-	for i, f := range floor.Channel {
-		c := &r.Channel[i]
+	return setFloor(recorded[LowToneChannel]{r.RateHz, r.Channel}, recorded[LowToneChannel]{floor.RateHz, floor.Channel}, nil, func(c *LowToneChannel, f LowToneChannel) {
 		c.Limits = []Limit{atLeast("dynamic_range_db", c.DynamicRangeDB, f.DynamicRangeDB),
 			atLeast("dynamic_range_a_db", c.DynamicRangeADB, f.DynamicRangeADB),
 			atLeast("dynamic_range_ccir_db", c.DynamicRangeCCIRDB, f.DynamicRangeCCIRDB),
 			atLeast("below_tone_plus_60_a_db", c.BelowTonePlus60ADB, f.DynamicRangeADB+c.LevelDBFS+60)}
-	}
-	return nil
+	})
 }
 
 // SetFloor is Result.SetFloor for noise.
 func (r *NoiseResult) SetFloor(floor NoiseResult) error {
-	if err := recordedAlike(r.RateHz, len(r.Channel), floor.RateHz, len(floor.Channel)); err != nil {
-		return err
-	}
-	for i, f := range floor.Channel {
-		c := &r.Channel[i]
+	return setFloor(recorded[NoiseChannel]{r.RateHz, r.Channel}, recorded[NoiseChannel]{floor.RateHz, floor.Channel}, nil, func(c *NoiseChannel, f NoiseChannel) {
 		c.Limits = []Limit{limitOf("unweighted_dbfs", c.UnweightedDBFS, f.UnweightedDBFS),
 			limitOf("a_weighted_dbfs", c.AWeightedDBFS, f.AWeightedDBFS), limitOf("ccir_rms_dbfs", c.CCIRRMSDBFS, f.CCIRRMSDBFS)}
 		if !math.IsNaN(c.RelativeToReferenceDB) {
@@ -167,31 +159,19 @@ func (r *NoiseResult) SetFloor(floor NoiseResult) error {
 		}
 		c.Limits = append(c.Limits, lineLimits("hum[%d].dbfs", mainsSlack, toLevels(c.Hum), toLevels(f.Hum))...)
 		c.Limits = append(c.Limits, lineLimits("spurs[%d].dbfs", clockSlack, toLevels(c.Spurs), toLevels(f.Spurs))...)
-	}
-	return nil
+	})
 }
 
 // SetFloor is Result.SetFloor for intermodulation: all of it is distortion.
 func (r *TwoToneResult) SetFloor(floor TwoToneResult) error {
-	if err := recordedAlike(r.RateHz, len(r.Channel), floor.RateHz, len(floor.Channel)); err != nil {
-		return err
+	check := func(c, f TwoToneChannel) error {
+		return cmp.Or(sameTone(c.Channel, c.LowHz, f.LowHz), sameTone(c.Channel, c.HighHz, f.HighHz))
 	}
-	for i, f := range floor.Channel {
-		c := r.Channel[i]
-		if err := sameTone(i+1, c.LowHz, f.LowHz); err != nil {
-			return err
-		}
-		if err := sameTone(i+1, c.HighHz, f.HighHz); err != nil {
-			return err
-		}
-	}
-	for i, f := range floor.Channel {
-		c := &r.Channel[i]
+	return setFloor(recorded[TwoToneChannel]{r.RateHz, r.Channel}, recorded[TwoToneChannel]{floor.RateHz, floor.Channel}, check, func(c *TwoToneChannel, f TwoToneChannel) {
 		s := shift(f.HighDBFS - c.HighDBFS)
 		c.limit(f, s)
-		r.Warn(s.warnings(i+1, c.HighDBFS)...)
-	}
-	return nil
+		r.Warn(s.warnings(c.Channel, c.HighDBFS)...)
+	})
 }
 
 func (c *TwoToneChannel) limit(f TwoToneChannel, s shift) {

@@ -335,18 +335,13 @@ func (c cutter) transform(cut []float64) response {
 
 // SetFloor is Result.SetFloor for the harmonics of a sweep.
 func (r *SweepResult) SetFloor(floor SweepResult) error {
-	if err := recordedAlike(r.RateHz, len(r.Channel), floor.RateHz, len(floor.Channel)); err != nil {
-		return err
-	}
-	for i, f := range floor.Channel {
-		c := &r.Channel[i]
+	return setFloor(recorded[SweepChannel]{r.RateHz, r.Channel}, recorded[SweepChannel]{floor.RateHz, floor.Channel}, nil, func(c *SweepChannel, f SweepChannel) {
 		by := shift(f.LevelDBFS - c.LevelDBFS)
 		c.Limits = nil
 		for k := range min(len(c.Harmonics), len(f.Harmonics)) {
 			h, g := c.Harmonics[k], f.Harmonics[k]
 			c.Limits = append(c.Limits, by.limit(fmt.Sprintf("harmonics[%d].db", k), h.DB, by.distortion(h.Order, greater(g.DB, g.LimitDB)), h.LimitDB))
 		}
-		r.Warn(by.warnings(i+1, c.LevelDBFS)...)
-	}
-	return nil
+		r.Warn(by.warnings(c.Channel, c.LevelDBFS)...)
+	})
 }

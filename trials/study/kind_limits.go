@@ -15,7 +15,7 @@ func read(value float64, limits []tone.Limit, key string) link.Figure {
 	if i < 0 || math.IsNaN(value) || math.IsNaN(limits[i].Limit) {
 		return link.Figure{Value: value, Limit: math.NaN()}
 	}
-	if limits[i].Standing != "measured" {
+	if limits[i].Standing != tone.Measured {
 		return link.Figure{Value: math.NaN(), Limit: math.Max(value, limits[i].Limit)}
 	}
 	return link.Figure{Value: value, Limit: limits[i].Limit}
