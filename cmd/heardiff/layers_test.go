@@ -33,7 +33,12 @@ var rooms = map[string][]string{
 	"measure/jitter/jittertest": {"playback/pcm", "measure/spectrum"},
 	"measure/tone":              {"playback/pcm", "measure/spectrum", "measure", "measure/signal", "stats/wire"},
 	"measure/integrity":         {"playback/pcm", "measure/spectrum", "measure", "measure/signal", "stats/wire"},
-	"measure/match":             {"playback/pcm", "measure/spectrum", "measure", "measure/interpolate", "stats/wire"},
+	"measure/match":             {"playback/pcm", "measure/spectrum", "measure", "measure/interpolate", "measure/match/align", "measure/match/audible", "measure/match/residual", "measure/match/fault", "stats/wire"},
+	"measure/match/fit":         {},
+	"measure/match/audible":     {"playback/pcm", "measure/spectrum", "measure/interpolate"},
+	"measure/match/align":       {"playback/pcm", "measure/spectrum", "measure/interpolate", "measure/match/fit", "measure/match/audible"},
+	"measure/match/residual":    {"playback/pcm", "measure/spectrum", "measure", "measure/interpolate", "measure/match/fit", "measure/match/audible", "measure/match/align"},
+	"measure/match/fault":       {"playback/pcm", "measure/spectrum", "measure", "measure/match/fit", "measure/match/audible", "measure/match/align", "measure/match/residual"},
 	"measure/impair":            {"playback/pcm", "measure/spectrum", "measure", "measure/interpolate", "stats/wire"},
 
 	"trials":                 {"stats"},

@@ -47,8 +47,8 @@ func TestChainsThatDeliverTheSameWordsAreAControl(t *testing.T) {
 	if !two[1].Identical || two[0].Identical || two[0].SHA256 == two[1].SHA256 {
 		t.Errorf("%+v", two)
 	}
-	if !strings.Contains(strings.Join(p.Warnings, "\n"), "capture 1 (left) and capture 2 (right) are identical sample by sample") {
-		t.Errorf("%q", p.Warnings)
+	if !strings.Contains(strings.Join(p.Texts, "\n"), "capture 1 (left) and capture 2 (right) are identical sample by sample") {
+		t.Errorf("%q", p.Texts)
 	}
 	command(t, 0, "listener", "add", "L1")
 	command(t, 0, "plan", "new", "--design", "abx", "--a", "left", "--b", "right", "--trials", "2", "--excerpt", "e")

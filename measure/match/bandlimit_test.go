@@ -45,9 +45,9 @@ func TestBandLimitsUnderNoiseAndInCodes(t *testing.T) {
 // checkLimit holds what r says of ends of the music's band: one warning that begins so, or none where says is "".
 func checkLimit(t *testing.T, name string, r match.Result, says string) {
 	t.Helper()
-	limits := slices.DeleteFunc(slices.Clone(r.Warnings), func(w string) bool { return !strings.Contains(w, " ends at ") })
+	limits := slices.DeleteFunc(slices.Clone(r.Texts), func(w string) bool { return !strings.Contains(w, " ends at ") })
 	if says == "" && len(limits) > 0 || says != "" && (len(limits) != 1 || !strings.HasPrefix(limits[0], says)) {
-		t.Errorf("%s: null %.1f dB, %q, want %q", name, r.NullDB, r.Warnings, says)
+		t.Errorf("%s: null %.1f dB, %q, want %q", name, r.NullDB, r.Texts, says)
 	}
 }
 
@@ -61,13 +61,13 @@ func TestNoiseInOneIsNoBandLimitOfTheOther(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if len(r.Warnings) > 0 {
-			t.Errorf("music %d: %q", seed, r.Warnings)
+		if len(r.Texts) > 0 {
+			t.Errorf("music %d: %q", seed, r.Texts)
 		}
 	}
 }
 
-// Clipping makes treble above the music of the one; that is no band limit of the other. A real one is still named.
+// TestClippingIsNoBandLimitOfTheOther makes treble above the music of the one; that is no band limit of the other. A real one is still named.
 func TestClippingIsNoBandLimitOfTheOther(t *testing.T) {
 	m := newMusic(12, 6, 8000)
 	a := m.capture(faultRate, 6*faultRate, way{noise: 1e-6, seed: 4})
@@ -83,11 +83,11 @@ func TestClippingIsNoBandLimitOfTheOther(t *testing.T) {
 			t.Fatal(err)
 		}
 		checkLimit(t, c.name, r, c.says)
-		if !slices.ContainsFunc(r.Warnings, func(w string) bool { return strings.HasPrefix(w, "B is clipped") }) {
-			t.Errorf("%s: %q: the test needs clipping", c.name, r.Warnings)
+		if !slices.ContainsFunc(r.Texts, func(w string) bool { return strings.HasPrefix(w, "B is clipped") }) {
+			t.Errorf("%s: %q: the test needs clipping", c.name, r.Texts)
 		}
-		if slices.ContainsFunc(r.Warnings, func(w string) bool { return strings.Contains(w, "stands out") }) {
-			t.Errorf("%s: %q: clipping is said by itself", c.name, r.Warnings)
+		if slices.ContainsFunc(r.Texts, func(w string) bool { return strings.Contains(w, "stands out") }) {
+			t.Errorf("%s: %q: clipping is said by itself", c.name, r.Texts)
 		}
 	}
 }
@@ -142,8 +142,8 @@ func TestImagesAreNoBandLimitOfTheOther(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !slices.ContainsFunc(r.Warnings, func(w string) bool { return strings.HasPrefix(w, "B goes on above 9.0 kHz, where A ends") }) {
-		t.Errorf("%q", r.Warnings)
+	if !slices.ContainsFunc(r.Texts, func(w string) bool { return strings.HasPrefix(w, "B goes on above 9.0 kHz, where A ends") }) {
+		t.Errorf("%q", r.Texts)
 	}
 }
 
@@ -175,7 +175,7 @@ func TestClippingOfBothIsSaid(t *testing.T) {
 		copy(b.Channels[c][101:], ch)
 	}
 	r, err := match.Compare(a, b, match.Config{})
-	if err != nil || !r.Identical || !slices.ContainsFunc(r.Warnings, func(w string) bool { return strings.HasPrefix(w, "A and B are both clipped: ") }) {
-		t.Errorf("identical %v, %q, %v", r.Identical, r.Warnings, err)
+	if err != nil || !r.Identical || !slices.ContainsFunc(r.Texts, func(w string) bool { return strings.HasPrefix(w, "A and B are both clipped: ") }) {
+		t.Errorf("identical %v, %q, %v", r.Identical, r.Texts, err)
 	}
 }

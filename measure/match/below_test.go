@@ -53,12 +53,12 @@ func TestLevelIsThatOfWhatIsHeard(t *testing.T) {
 		if off := v[1].GainDB - v[0].GainDB + pcm.DB(0.8); math.Abs(off) > 0.001 || math.Abs(v[1].LevelErrorDB) > 0.001 {
 			t.Errorf("%s: the level is off by %.4f dB, said to be by %.4f", name, off, v[1].LevelErrorDB)
 		}
-		said := strings.Join(p.Warnings, "\n")
+		said := strings.Join(p.Texts, "\n")
 		if c.says == "" && (strings.Contains(said, "direct") || strings.Contains(said, "rumble")) || !strings.Contains(said, c.says) {
-			t.Errorf("%s: warnings %q", name, p.Warnings)
+			t.Errorf("%s: warnings %q", name, p.Texts)
 		}
 		if c.says == "direct voltage" && strings.Contains(said, "rumble") || c.says == "rumble" && strings.Contains(said, "direct") {
-			t.Errorf("%s: the other is named, too: %q", name, p.Warnings)
+			t.Errorf("%s: the other is named, too: %q", name, p.Texts)
 		}
 	}
 }
@@ -80,7 +80,7 @@ func TestNoiseOfOneCaptureMovesNoLevel(t *testing.T) {
 		off := v[1].GainDB - v[0].GainDB + pcm.DB(0.8)
 		t.Logf("%+v: off by %.4f dB, said %.4f, null %.1f, by %s", c, off, v[1].LevelErrorDB, v[1].NullDB, v[1].LevelBy)
 		if math.Abs(off) > 0.01 {
-			t.Errorf("%+v: the level is off by %.4f dB, said to be by %.4f; null %.1f dB, by %s: %q", c, off, v[1].LevelErrorDB, v[1].NullDB, v[1].LevelBy, p.Warnings)
+			t.Errorf("%+v: the level is off by %.4f dB, said to be by %.4f; null %.1f dB, by %s: %q", c, off, v[1].LevelErrorDB, v[1].NullDB, v[1].LevelBy, p.Texts)
 		}
 	}
 }
@@ -101,8 +101,8 @@ func TestAnInvertedChannelIsPutRight(t *testing.T) {
 				continue
 			}
 			v := p.Presentations[1]
-			if v.NullDB > -60 || len(v.ChannelsInverted) != 1 || !strings.Contains(strings.Join(p.Warnings, "\n"), "is inverted against the others") {
-				t.Errorf("channel %d: null %.1f dB, inverted %v: %q", channel+1, v.NullDB, v.ChannelsInverted, p.Warnings)
+			if v.NullDB > -60 || len(v.ChannelsInverted) != 1 || !strings.Contains(strings.Join(p.Texts, "\n"), "is inverted against the others") {
+				t.Errorf("channel %d: null %.1f dB, inverted %v: %q", channel+1, v.NullDB, v.ChannelsInverted, p.Texts)
 			}
 		}
 	}

@@ -40,12 +40,12 @@ func TestOneChannelUnlikeTheOther(t *testing.T) {
 			t.Errorf("%s: %v", c.name, err)
 			continue
 		}
-		if r.ChannelsSwapped != c.swapped || len(r.Warnings) != len(c.says) {
-			t.Errorf("%s: swapped %v, %q", c.name, r.ChannelsSwapped, r.Warnings)
+		if r.ChannelsSwapped != c.swapped || len(r.Texts) != len(c.says) {
+			t.Errorf("%s: swapped %v, %q", c.name, r.ChannelsSwapped, r.Texts)
 		}
 		for _, says := range c.says {
-			if !slices.ContainsFunc(r.Warnings, func(w string) bool { return strings.Contains(w, says) }) {
-				t.Errorf("%s: no %q among %q", c.name, says, r.Warnings)
+			if !slices.ContainsFunc(r.Texts, func(w string) bool { return strings.Contains(w, says) }) {
+				t.Errorf("%s: no %q among %q", c.name, says, r.Texts)
 			}
 		}
 		gain, delay := r.Channels[1].GainDB-r.Channels[0].GainDB, r.Channels[1].OffsetSamples-r.Channels[0].OffsetSamples
@@ -77,7 +77,7 @@ func TestOneCaptureIsMono(t *testing.T) {
 		{"mono music", twice(sum, 1), twice(sum, 2), ""},
 	} {
 		r, err := match.Compare(c.a, c.b, match.Config{})
-		said := r.Warnings
+		said := r.Texts
 		if err != nil {
 			said = []string{err.Error()}
 			if !errors.Is(err, match.ErrMono) || !errors.Is(err, match.ErrUnrelated) {

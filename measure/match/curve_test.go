@@ -31,7 +31,7 @@ func TestFiltersDoNotPassForClipping(t *testing.T) {
 			t.Errorf("%s: %v", c.name, err)
 			continue
 		}
-		said := slices.DeleteFunc(slices.Clone(r.Warnings), func(w string) bool { return !strings.Contains(w, "falls behind") })
+		said := slices.DeleteFunc(slices.Clone(r.Texts), func(w string) bool { return !strings.Contains(w, "falls behind") })
 		if c.says == "" && len(said) > 0 || c.says != "" && (len(said) != 1 || !strings.HasPrefix(said[0], c.says)) {
 			t.Errorf("%s: %q, want %q", c.name, said, c.says)
 		}

@@ -261,8 +261,8 @@ func TestFaultsAreFoundAndNamed(t *testing.T) {
 			t.Errorf("%s: %v", c.name, err)
 			continue
 		}
-		t.Logf("%s: null %.1f dB, %+v, %q", c.name, r.NullDB, r.Residual, r.Warnings)
-		told := slices.DeleteFunc(slices.Clone(r.Warnings), func(w string) bool { return strings.Contains(w, "overlap by only") })
+		t.Logf("%s: null %.1f dB, %+v, %q", c.name, r.NullDB, r.Residual, r.Texts)
+		told := slices.DeleteFunc(slices.Clone(r.Texts), func(w string) bool { return strings.Contains(w, "overlap by only") })
 		found := slices.ContainsFunc(told, func(w string) bool { return strings.Contains(w, c.says) })
 		if c.says == "" && len(told) > 0 || c.says != "" && !found {
 			t.Errorf("%s: warnings %q, want %q", c.name, told, c.says)
@@ -301,9 +301,9 @@ func TestWhatHappensForAWhileIsTimed(t *testing.T) {
 			t.Errorf("%s: %v", c.name, err)
 			continue
 		}
-		found := regexp.MustCompile(c.says + `([0-9.]+) ms .*?([0-9.]+) s into A`).FindStringSubmatch(strings.Join(r.Warnings, "\n"))
-		if len(r.Warnings) != 1 || found == nil {
-			t.Errorf("%s: %q, want %q alone", c.name, r.Warnings, c.says)
+		found := regexp.MustCompile(c.says + `([0-9.]+) ms .*?([0-9.]+) s into A`).FindStringSubmatch(strings.Join(r.Texts, "\n"))
+		if len(r.Texts) != 1 || found == nil {
+			t.Errorf("%s: %q, want %q alone", c.name, r.Texts, c.says)
 			continue
 		}
 		length, _ := strconv.ParseFloat(found[1], 64)
@@ -340,12 +340,12 @@ func TestWhatHappensWithinAnExcerptIsSaid(t *testing.T) {
 			t.Fatal(err)
 		}
 		const before = "within the excerpt, capture 2 against capture 1: "
-		said := slices.ContainsFunc(p.Warnings, func(w string) bool { return strings.HasPrefix(w, before+c.says) })
-		if within := slices.ContainsFunc(p.Warnings, func(w string) bool { return strings.HasPrefix(w, before) }); said != c.within || within != c.within {
-			t.Errorf("from %v s: %q", c.from, p.Warnings)
+		said := slices.ContainsFunc(p.Texts, func(w string) bool { return strings.HasPrefix(w, before+c.says) })
+		if within := slices.ContainsFunc(p.Texts, func(w string) bool { return strings.HasPrefix(w, before) }); said != c.within || within != c.within {
+			t.Errorf("from %v s: %q", c.from, p.Texts)
 		}
-		if n := strings.Count(strings.Join(p.Warnings, "\n"), c.says); n != 1 {
-			t.Errorf("from %v s: %q is said %d times: %q", c.from, c.says, n, p.Warnings)
+		if n := strings.Count(strings.Join(p.Texts, "\n"), c.says); n != 1 {
+			t.Errorf("from %v s: %q is said %d times: %q", c.from, c.says, n, p.Texts)
 		}
 	}
 }
@@ -361,8 +361,8 @@ func TestFaultsInAAreSaidOfA(t *testing.T) {
 		"A ends at 8.":      lowpass(7750.0/12000, 8250.0/12000),
 	} {
 		r, err := match.Compare(do(m, a.Clone()), b, match.Config{})
-		if err != nil || !slices.ContainsFunc(r.Warnings, func(w string) bool { return strings.Contains(w, says) }) {
-			t.Errorf("want %q: %q, %v", says, r.Warnings, err)
+		if err != nil || !slices.ContainsFunc(r.Texts, func(w string) bool { return strings.Contains(w, says) }) {
+			t.Errorf("want %q: %q, %v", says, r.Texts, err)
 		}
 	}
 }
@@ -491,7 +491,7 @@ func TestTrebleBeyondTheBandIsNoFault(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, warning := range r.Warnings {
+	for _, warning := range r.Texts {
 		if strings.Contains(warning, "stands out") {
 			t.Errorf("null %.1f dB: %q", r.NullDB, warning)
 		}

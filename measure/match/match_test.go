@@ -67,8 +67,8 @@ func TestRecoversKnownTruth(t *testing.T) {
 				t.Errorf("%+v: %s off by %.3g ± %.3g", w, e.what, e.err, e.standard)
 			}
 		}
-		if (w.gain < 0) != (r.Polarity == match.Inverted) || len(r.Warnings) > 0 {
-			t.Errorf("%+v: polarity %s, %q", w, r.Polarity, r.Warnings)
+		if (w.gain < 0) != (r.Polarity == match.Inverted) || len(r.Texts) > 0 {
+			t.Errorf("%+v: polarity %s, %q", w, r.Polarity, r.Texts)
 		}
 		// White noise of B referred to A, the part in the band, and both quantizers' steps.
 		band := math.Min(20000, 0.92*rate.Hz()/2) - 20
@@ -156,8 +156,8 @@ func TestIdenticalCapturesArePreparedBitExact(t *testing.T) {
 			}
 		}
 	}
-	if !p.Presentations[1].Identical || !strings.Contains(strings.Join(p.Warnings, "\n"), "capture 1 and capture 2 are identical") {
-		t.Errorf("identical %v, %q", p.Presentations[1].Identical, p.Warnings)
+	if !p.Presentations[1].Identical || !strings.Contains(strings.Join(p.Texts, "\n"), "capture 1 and capture 2 are identical") {
+		t.Errorf("identical %v, %q", p.Presentations[1].Identical, p.Texts)
 	}
 	r, err := match.Compare(a, a.Clone(), match.Config{})
 	if err != nil || !r.Identical || r.OffsetSamples != 0 {
@@ -208,8 +208,8 @@ func TestExchangedChannelsAndFaultsAreFound(t *testing.T) {
 	if err != nil || !r.ChannelsSwapped || math.Abs(r.OffsetSamples-700.25) > 0.005 {
 		t.Errorf("swapped %v, offset %v, error %v", r.ChannelsSwapped, r.OffsetSamples, err)
 	}
-	if !slices.ContainsFunc(r.Warnings, func(s string) bool { return strings.Contains(s, "dropout") }) {
-		t.Errorf("no dropout among %q", r.Warnings)
+	if !slices.ContainsFunc(r.Texts, func(s string) bool { return strings.Contains(s, "dropout") }) {
+		t.Errorf("no dropout among %q", r.Texts)
 	}
 }
 
@@ -244,9 +244,9 @@ func TestSustainedTonesAreNotPlacedAPeriodApart(t *testing.T) {
 		}
 		// The place, not a period away; with nothing but three partials below 300 Hz the standard error must still be honest.
 		off := math.Abs(r.OffsetSamples - delay)
-		t.Logf("%v Hz: off by %.2g ± %.2g samples, null %.1f dB, %q", hz, off, r.StandardErrors.OffsetSamples, r.NullDB, r.Warnings)
+		t.Logf("%v Hz: off by %.2g ± %.2g samples, null %.1f dB, %q", hz, off, r.StandardErrors.OffsetSamples, r.NullDB, r.Texts)
 		if off > 0.005+3*r.StandardErrors.OffsetSamples || r.StandardErrors.OffsetSamples > 0.05 || r.NullDB > -45 {
-			t.Errorf("%v Hz: offset %.3f, want %d; null %.1f dB; drift %.4f ppm, errors %+v; %q", hz, r.OffsetSamples, delay, r.NullDB, r.DriftPPM, r.StandardErrors, r.Warnings)
+			t.Errorf("%v Hz: offset %.3f, want %d; null %.1f dB; drift %.4f ppm, errors %+v; %q", hz, r.OffsetSamples, delay, r.NullDB, r.DriftPPM, r.StandardErrors, r.Texts)
 		}
 		// Elsewhere only a stretch without attack and end nulls as deep.
 		if r.Confidence < 0.9 {
@@ -267,8 +267,8 @@ func TestAnEndlessToneIsSaidToFitElsewhere(t *testing.T) {
 		clips[k] = c
 	}
 	r, err := match.Compare(clips[0], clips[1], match.Config{})
-	if err == nil && !slices.ContainsFunc(r.Warnings, func(w string) bool { return strings.Contains(w, "another alignment") }) {
-		t.Errorf("offset %.2f, confidence %.3f, no doubt: %q", r.OffsetSamples, r.Confidence, r.Warnings)
+	if err == nil && !slices.ContainsFunc(r.Texts, func(w string) bool { return strings.Contains(w, "another alignment") }) {
+		t.Errorf("offset %.2f, confidence %.3f, no doubt: %q", r.OffsetSamples, r.Confidence, r.Texts)
 	}
 }
 

@@ -43,8 +43,8 @@ func TestTooShortAnOverlapIsRefusedAndAShortOneSaid(t *testing.T) {
 		t.Errorf("0.4 s in common: offset %.4f s, error %v", r.OffsetS, err)
 	}
 	r, err = match.Compare(part(all, 0, 12, 1), part(all, 9, 24, 2), match.Config{})
-	if err != nil || math.Abs(r.OffsetS+9) > 1e-6 || !slices.ContainsFunc(r.Warnings, func(w string) bool { return strings.Contains(w, "overlap by only 3.0 s") }) {
-		t.Errorf("3 s in common: offset %.7f s, %q, error %v", r.OffsetS, r.Warnings, err)
+	if err != nil || math.Abs(r.OffsetS+9) > 1e-6 || !slices.ContainsFunc(r.Texts, func(w string) bool { return strings.Contains(w, "overlap by only 3.0 s") }) {
+		t.Errorf("3 s in common: offset %.7f s, %q, error %v", r.OffsetS, r.Texts, err)
 	}
 }
 
@@ -85,9 +85,9 @@ func TestTheRightRepetitionIsTaken(t *testing.T) {
 			t.Errorf("voices at %v dB: %v", c.voiceDB, err)
 			continue
 		}
-		doubt := slices.ContainsFunc(r.Warnings, func(w string) bool { return strings.Contains(w, "another alignment") })
+		doubt := slices.ContainsFunc(r.Texts, func(w string) bool { return strings.Contains(w, "another alignment") })
 		if math.Abs(r.OffsetS+8) > 1e-6 || doubt == c.sure {
-			t.Errorf("voices at %v dB: offset %.6f s, want −8; confidence %.3f, %q", c.voiceDB, r.OffsetS, r.Confidence, r.Warnings)
+			t.Errorf("voices at %v dB: offset %.6f s, want −8; confidence %.3f, %q", c.voiceDB, r.OffsetS, r.Confidence, r.Texts)
 		}
 		t.Logf("voices at %v dB: confidence %.4f, null %.1f dB", c.voiceDB, r.Confidence, r.NullDB)
 	}
@@ -113,8 +113,8 @@ func TestALoopIsFoundWhereItsVoiceSays(t *testing.T) {
 			continue
 		}
 		t.Logf("voice at %v dB: offset %.7f s, null %.1f dB, confidence %.4f", voiceDB, r.OffsetS, r.NullDB, r.Confidence)
-		if math.Abs(r.OffsetS-start) > 1e-6 || r.Confidence < 0.5 || len(r.Warnings) > 0 {
-			t.Errorf("voice at %v dB: offset %.6f s, want %v; null %.1f dB, confidence %.3f, %q", voiceDB, r.OffsetS, start, r.NullDB, r.Confidence, r.Warnings)
+		if math.Abs(r.OffsetS-start) > 1e-6 || r.Confidence < 0.5 || len(r.Texts) > 0 {
+			t.Errorf("voice at %v dB: offset %.6f s, want %v; null %.1f dB, confidence %.3f, %q", voiceDB, r.OffsetS, start, r.NullDB, r.Confidence, r.Texts)
 		}
 	}
 }
@@ -134,8 +134,8 @@ func TestAnExactLoopIsSaidToFitElsewhere(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !slices.ContainsFunc(r.Warnings, func(w string) bool { return strings.Contains(w, "another alignment") }) {
-		t.Errorf("offset %.3f s, null %.1f dB, confidence %.3f, %q", r.OffsetS, r.NullDB, r.Confidence, r.Warnings)
+	if !slices.ContainsFunc(r.Texts, func(w string) bool { return strings.Contains(w, "another alignment") }) {
+		t.Errorf("offset %.3f s, null %.1f dB, confidence %.3f, %q", r.OffsetS, r.NullDB, r.Confidence, r.Texts)
 	}
 }
 

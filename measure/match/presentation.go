@@ -7,7 +7,19 @@ import (
 	"slices"
 
 	"heardiff/measure"
+	"heardiff/measure/match/align"
+	"heardiff/measure/match/audible"
+	"heardiff/measure/match/fault"
+	"heardiff/measure/match/residual"
 	"heardiff/playback/pcm"
+)
+
+// The codes of what Prepare warns of besides what Compare does of the captures.
+const (
+	TooQuiet        measure.Code = "too-quiet"        // for its loudness to be measured
+	LoudnessLowered measure.Code = "loudness-lowered" // to keep the true peak below Value, in dBTP
+	LevelOpen       measure.Code = "level-open"       // by ± Value, in dB
+	Identical       measure.Code = "identical"        // two presentations, sample by sample
 )
 
 // level brings all presentations to the level of the first, then to the common loudness, with headroom for what a
@@ -24,18 +36,18 @@ func (p *preparation) level() error {
 	common := pcm.Ratio(p.cfg.LoudnessLUFS - first.IntegratedLUFS)
 	if math.IsNaN(common) {
 		common = 1
-		p.out.Warnings = append(p.out.Warnings, "the excerpt is too quiet for its loudness to be measured: its level stays as recorded")
+		p.out.Warn(measure.Warningf(TooQuiet, "the excerpt is too quiet for its loudness to be measured: its level stays as recorded"))
 	}
 	if most := pcm.Ratio(p.cfg.PeakDBFS) / peak; common > most {
 		common = most
-		p.out.Warnings = append(p.out.Warnings, fmt.Sprintf("the common loudness was lowered so that no true peak passes %.1f dBTP", p.cfg.PeakDBFS))
+		p.out.Warn(measure.Warningf(LoudnessLowered, "the common loudness was lowered so that no true peak passes %.1f dBTP", p.cfg.PeakDBFS).Of(p.cfg.PeakDBFS, "dBTP"))
 	}
 	for i := range p.out.Presentations {
 		gains[i] *= common
 		p.out.Presentations[i].GainDB = pcm.DB(gains[i])
 		for _, ch := range p.out.Presentations[i].Clip.Channels {
 			for k := range ch {
-				ch[k] *= gains[i] * p.lines[i].sign
+				ch[k] *= gains[i] * p.lines[i].Sign
 			}
 		}
 	}
@@ -73,7 +85,7 @@ func (p *preparation) matchingGains(firstLUFS float64) (gains []float64, peak fl
 func (p *preparation) audibleGain(i int) float64 {
 	gain, least, most := audibly(p.out.Presentations[0].Clip, p.out.Presentations[i].Clip).gain()
 	if open := pcm.DB(most / least); open > openDB {
-		p.out.Warnings = append(p.out.Warnings, fmt.Sprintf("%s: the level is matched to ±%.2f dB only: which of the two holds the noise that is left cannot be told", p.cfg.Names.against(i), open/2))
+		p.out.Warn(measure.Warningf(LevelOpen, "%s: the level is matched to ±%.2f dB only: which of the two holds the noise that is left cannot be told", p.cfg.Names.against(i), open/2).Of(open/2, "dB"))
 	}
 	return gain
 }
@@ -122,7 +134,7 @@ func (p *preparation) crossing(from, step int) int {
 // check measures the final samples against the first presentation's and refuses what differs too much.
 func (p *preparation) check() error {
 	p.out.NullDB = math.Inf(-1)
-	p.sayIdentical()
+	p.warnIdentical()
 	fade := int(p.cfg.FadeS*p.rate.Hz()) + 1
 	first := p.out.Presentations[0].Clip.Slice(fade, p.n-fade)
 	for i := range p.out.Presentations[1:] {
@@ -131,8 +143,8 @@ func (p *preparation) check() error {
 		if err != nil {
 			return fmt.Errorf("%s: %w", p.cfg.Names.of(i+1), err)
 		}
-		left.start = p.out.StartS + p.rate.Seconds(fade)
-		p.sayPassing(i, left.passing(left.events()))
+		shown := fault.Find(fault.Evidence{Record: left, StartS: p.out.StartS + p.rate.Seconds(fade)})
+		p.warnPassing(i, shown.Passing)
 		p.out.NullDB = max(p.out.NullDB, v.NullDB)
 		if e := math.Abs(v.LevelErrorDB); !(e <= p.cfg.MaxLevelErrorDB) {
 			return fmt.Errorf("match: %w: %s differs by %.3f dB in level after matching, %.2f dB allowed", ErrUnfit, p.cfg.Names.of(i+1), e, p.cfg.MaxLevelErrorDB)
@@ -148,34 +160,32 @@ func (p *preparation) check() error {
 	return nil
 }
 
-// sayPassing warns of what happens for a while in the capture after the i-th, each fault once: as the whole captures show it, which tell
+// warnPassing warns of what happens for a while in the capture after the i-th, each fault once: as the whole captures show it, which tell
 // more of what is usual, or by what the excerpt alone shows.
-func (p *preparation) sayPassing(i int, shown passing) {
-	whole, from := p.passing[i], int(p.out.StartS*p.rate.Hz())
-	within, outside := whole.around(from, from+p.n)
-	where := ""
-	say := func(format string, args ...any) {
-		p.out.Warnings = append(p.out.Warnings, fmt.Sprintf("%s%s: %s", where, p.cfg.Names.against(i+1), fmt.Sprintf(format, args...)))
-	}
-	whole.tell(outside, say)
-	if len(shown.changes) == 0 {
-		for _, c := range whole.changes {
-			say("%s", c)
+func (p *preparation) warnPassing(i int, shown fault.Passing) {
+	start := int(p.out.StartS * p.rate.Hz())
+	within, outside := p.passing[i].Split(start, start+p.n)
+	warn := func(where string, list []measure.Warning) {
+		for _, w := range list {
+			p.out.Warn(w.From(where + p.cfg.Names.against(i+1)))
 		}
 	}
-	where = "within the excerpt, "
-	if len(within) > 0 {
-		whole.tell(within, say)
+	warn("", outside.Events())
+	level := shown.LevelChanges()
+	if len(level) == 0 {
+		warn("", p.passing[i].LevelChanges())
+	}
+	const here = "within the excerpt, "
+	if events := within.Events(); len(events) > 0 {
+		warn(here, events)
 	} else {
-		shown.tell(shown.events, say)
+		warn(here, shown.Events())
 	}
-	for _, c := range shown.changes {
-		say("%s", c)
-	}
+	warn(here, level)
 }
 
-// sayIdentical warns of captures whose presentations are the same samples.
-func (p *preparation) sayIdentical() {
+// warnIdentical warns of captures whose presentations are the same samples.
+func (p *preparation) warnIdentical() {
 	all := p.out.Presentations
 	for i := range all {
 		for k := range all[:i] {
@@ -183,24 +193,24 @@ func (p *preparation) sayIdentical() {
 				continue
 			}
 			all[i].Identical = all[i].Identical || k == 0
-			p.out.Warnings = append(p.out.Warnings, fmt.Sprintf("%s and %s are identical sample by sample within the excerpt: nobody can tell them apart; a comparison of them is a control", p.cfg.Names.of(k), p.cfg.Names.of(i)))
+			p.out.Warn(measure.Warningf(Identical, "%s and %s are identical sample by sample within the excerpt: nobody can tell them apart; a comparison of them is a control", p.cfg.Names.of(k), p.cfg.Names.of(i)))
 			break
 		}
 	}
 }
 
 // measure fills in what is left between two clips that should be aligned, and returns it.
-func (p *preparation) measure(v *Presentation, a, b pcm.Clip) (*remainder, error) {
-	l, f, err := refine(a, b, line{sign: 1}, p.quick)
+func (p *preparation) measure(v *Presentation, a, b pcm.Clip) (*residual.Record, error) {
+	l, f, err := align.Refine(a, b, align.Line{Sign: 1}, p.Quick)
 	if err != nil {
 		return nil, err
 	}
-	left, err := residual(a, b, line{sign: 1}, 1, 1, p.exact)
+	left, err := residual.Measure(a, b, align.Line{Sign: 1}, 1, 1, p.Exact)
 	if err != nil {
 		return nil, err
 	}
-	all := left.sums(lowHz, bandEdge(p.rate), 1, -1)
-	v.NullDB = pcm.PowerDB(all.rr / all.aa)
+	all := left.Sums(audible.LowHz, audible.Edge(p.rate), 1, -1)
+	v.NullDB = pcm.PowerDB(all.RR / all.AA)
 	gain, _, _ := audibly(a, b).gain()
 	if v.LevelErrorDB = pcm.DB(gain); v.LevelBy == "loudness" {
 		if v.LevelErrorDB, err = loudnessDifference(a, b); err != nil {
@@ -208,13 +218,13 @@ func (p *preparation) measure(v *Presentation, a, b pcm.Clip) (*remainder, error
 		}
 	}
 	// The worst over the excerpt: either end of the line that is left, and what strays from it.
-	ends := [2]float64{l.offset, l.shift(float64(a.Len()))}
+	ends := [2]float64{l.Offset, l.Shift(float64(a.Len()))}
 	v.OffsetErrorUS = ends[0]
 	if math.Abs(ends[1]) > math.Abs(ends[0]) {
 		v.OffsetErrorUS = ends[1]
 	}
-	if v.wanders = f.wandering; f.wandering {
-		v.OffsetErrorUS += math.Copysign(f.wanderMax, v.OffsetErrorUS)
+	if v.wanders = f.Wandering; f.Wandering {
+		v.OffsetErrorUS += math.Copysign(f.WanderMax, v.OffsetErrorUS)
 	}
 	v.OffsetErrorUS *= 1e6 / p.rate.Hz()
 	return left, nil

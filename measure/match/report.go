@@ -1,143 +1,143 @@
 package match
 
 import (
+	"fmt"
 	"math"
+	"strings"
 
+	"heardiff/measure"
+	"heardiff/measure/match/align"
+	"heardiff/measure/match/fault"
+	"heardiff/measure/match/residual"
 	"heardiff/playback/pcm"
 )
 
-// bands sums the remainder over bins lo to hi−1 of all channels, for the final gain.
-type bandSums struct {
-	aa, rr, bb float64 // R and corrected B of the final gain
-	ab         complex128
-	aaaa, aarr float64 // Σ |A|⁴, Σ |A|²·|R|²
-	aaar       complex128
-	bins       int
-}
+// The codes of what Compare warns of besides those of package fault. FromS and ToS are seconds of A.
+const (
+	OtherAlignment  measure.Code = "other-alignment"  // nulls as deep; Value is to how many dB
+	ShortOverlap    measure.Code = "short-overlap"    // Value is in seconds
+	Jumps           measure.Code = "jumps"            // of B, from the first to the last; Value is the first, in samples
+	ChannelsSwapped measure.Code = "channels-swapped" // 1 and 2
+	ResponseDiffers measure.Code = "response-differs" // Value is in dB, in a third octave
+	ClockWanders    measure.Code = "clock-wanders"    // Value is in samples RMS
+	ClockSways      measure.Code = "clock-sways"      // Value is in samples RMS, faster than the wander is followed
+)
 
-// spread returns Σ |A|²·|R⊥|², R⊥ what no fixed gain makes of A: the variance of Σ conj(A)·B, whether or not what is
-// left stands where the music does.
-func (s bandSums) spread() float64 {
-	h := 1 - s.ab/complex(s.aa, 0)
-	return max(0, s.aarr-2*(real(h)*real(s.aaar)+imag(h)*imag(s.aaar))+(real(h)*real(h)+imag(h)*imag(h))*s.aaaa)
-}
-
-// final returns the factor that brings the provisional corrected B (A − R) to the final one: least squares.
-// A channel that is inverted against the others counts by its magnitude.
-func (r *remainder) final() float64 {
-	var joint, power float64
-	for c := range r.aa {
-		s := r.sums(lowHz, bandEdge(r.rate), 1, c)
-		joint += math.Abs(real(s.ab))
-		power += s.aa
+// report puts what was found at the best place into figures and warnings.
+func (m measured) report(c *comparison) finding {
+	f, left := finding{line: m.Line}, m.record
+	r := &f.Result
+	*r = Result{
+		Schema: Schema, OffsetSamples: m.Offset, OffsetS: m.Offset / c.rate.Hz(), DriftPPM: 1e6 * m.Drift,
+		GainDB: pcm.DB(m.Gain * m.k), Polarity: Same, ChannelsSwapped: m.Swapped,
+		NullDB: m.nullDB(), Identical: !left.Differs, Correlation: real(m.all.AB) / math.Sqrt(m.all.AA*m.all.BB),
+		OverlapS:             c.rate.Seconds(m.Overlap[1] - m.Overlap[0]),
+		ComparedFromS:        c.rate.Seconds(m.Overlap[0]),
+		ComparedToS:          c.rate.Seconds(m.Overlap[1]),
+		Confidence:           m.confidence(m.unexplained()),
+		LoudnessDifferenceLU: left.Loudness[1].IntegratedLUFS - left.Loudness[0].IntegratedLUFS,
 	}
-	return joint / power
-}
-
-// sums adds bins between two frequencies. k is the gain still in A − R, see final. channel −1 stands for all.
-//
-//	corrected B = (A − R)/k, remainder = A − corrected B = (1 − 1/k)·A + R/k
-func (r *remainder) sums(low, high, k float64, channel int) bandSums {
-	var s bandSums
-	lo := max(1, int(math.Ceil(low*float64(r.n)/r.rate.Hz())))
-	hi := min(r.n/2, int(math.Ceil(high*float64(r.n)/r.rate.Hz())))
-	s.bins = hi - lo
-	u, v := 1-1/k, 1/k
-	for c := range r.aa {
-		if channel >= 0 && c != channel {
-			continue
-		}
-		for i := lo; i < hi; i++ {
-			aa, rr, ar := r.aa[c][i], r.rr[c][i], r.ar[c][i]
-			s.aa += aa
-			s.rr += u*u*aa + 2*u*v*real(ar) + v*v*rr
-			s.bb += v * v * (aa - 2*real(ar) + rr)
-			s.ab += complex(v, 0) * (complex(aa, 0) - ar)
-			s.aaaa += r.aaaa[c][i]
-			s.aarr += u*u*r.aaaa[c][i] + 2*u*v*real(r.aaar[c][i]) + v*v*r.aarr[c][i]
-			s.aaar += complex(u*r.aaaa[c][i], 0) + complex(v, 0)*r.aaar[c][i]
-		}
-	}
-	return s
-}
-
-func report(f pcm.Format, found aligned, left *remainder) Result {
-	k := left.final()
-	all := left.sums(lowHz, bandEdge(f.Rate), k, -1)
-	gain := found.gain * k
-	r := Result{
-		Schema: Schema, OffsetSamples: found.offset, OffsetS: found.offset / f.Rate.Hz(), DriftPPM: 1e6 * found.drift,
-		GainDB: pcm.DB(gain), Polarity: Same, ChannelsSwapped: found.swapped,
-		NullDB: pcm.PowerDB(all.rr / all.aa), Identical: !left.differs,
-		Correlation: real(all.ab) / math.Sqrt(all.aa*all.bb),
-		OverlapS:    f.Rate.Seconds(found.overlap[1] - found.overlap[0]), Confidence: found.confidence(all.rr/all.aa + found.skipped),
-		LoudnessDifferenceLU: left.loudness[1].IntegratedLUFS - left.loudness[0].IntegratedLUFS, line: found.line,
-	}
-	if found.sign < 0 {
+	if m.Sign < 0 {
 		r.Polarity = Inverted
 	}
-	r.StandardErrors = StandardErrors{found.seOffset, 1e6 * found.seDrift, left.gainError(all)}
-	r.NullBands = left.octaves(k)
-	r.ResponseBands = left.response(k)
-	r.ResponseMaxDB = largest(r.ResponseBands, r.StandardErrors.GainDB)
-	own := left.channels(k)
-	for c := range own {
-		r.likeness += own[c].correlation * math.Sqrt(own[c].powerA*own[c].powerB/(all.aa*all.bb))
-		if !math.IsNaN(own[c].late) {
-			own[c].late = found.late[c]
-		}
-	}
-	for _, c := range own {
-		r.inverted = append(r.inverted, c.inverted && c.correlation >= leastCommon)
-		r.Channels = append(r.Channels, Channel{c.channel, r.GainDB + c.gainDB, found.offset + c.late})
-	}
-	r.likeness = max(r.likeness, found.alike())
-	r.Wander = found.report(f.Rate)
-	r.Residual = left.kind(k, all)
+	r.StandardErrors = StandardErrors{m.OffsetSE, 1e6 * m.DriftSE, left.GainError(m.all)}
+	r.NullBands = left.Octaves(m.k)
+	r.ResponseBands = left.Response(m.k)
+	r.ResponseMaxDB = residual.Largest(r.ResponseBands, r.StandardErrors.GainDB)
+	r.Wander = m.Wander(c.rate)
+	r.Residual = left.Shares(m.k, m.all)
 	// A filter delays what it passes by its own amount at every frequency: what music plays then moves the track too.
-	if r.Residual.Response > 0.9 && r.Residual.Timing < 0.1 {
+	if r.Residual.Response > mostlyResponse && r.Residual.Timing < hardlyTiming {
 		r.Wander.Significant = false
 	}
-	r.Warnings, r.passing = warnings(f, found, left, own, r)
-	return r
+	for _, j := range m.Breaks {
+		r.Jumps = append(r.Jumps, Jump{j.At / c.rate.Hz(), j.By})
+	}
+	own := m.channels()
+	for _, ch := range own {
+		if ch.Inverted && ch.Correlation >= residual.LeastCommon {
+			r.ChannelsInverted = append(r.ChannelsInverted, ch.Channel)
+		}
+		r.Channels = append(r.Channels, Channel{ch.Channel, r.GainDB + ch.GainDB, m.Offset + ch.Delay})
+	}
+	m.warn(r, c.rate)
+	faults := fault.Find(fault.Evidence{Record: left, A: c.captureA, B: c.captureB, Line: m.Line, Overlap: m.Overlap, Gain: m.Gain,
+		Channels: own, Response: r.ResponseBands, Shares: r.Residual, NullDB: r.NullDB})
+	r.Warn(faults.Warnings...)
+	f.passing = faults.Passing
+	return f
 }
 
-// gainError is the standard error of the gain in dB: the scatter of least squares, and that it is unknown how
-// much of the remainder is A's own noise, which lowers the estimate by up to remainder/signal.
-func (r *remainder) gainError(s bandSums) float64 {
-	q := s.rr / s.aa
-	n := float64(r.blocks*s.bins*len(r.aa)) / alike
-	return 20 / math.Ln10 * math.Sqrt(q/(2*n)+q*q/3)
-}
-
-func (r *remainder) octaves(k float64) []Band {
-	var out []Band
-	for centre := 31.25; centre < bandEdge(r.rate); centre *= 2 {
-		lo, hi := math.Max(lowHz, centre/math.Sqrt2), math.Min(centre*math.Sqrt2, bandEdge(r.rate))
-		if s := r.sums(lo, hi, k, -1); s.bins > 0 {
-			out = append(out, Band{lo, hi, pcm.PowerDB(s.rr / s.aa)})
+// channels returns the figures of each channel, with the delays that were found together with those of the blocks: they are the more exact.
+func (m measured) channels() []residual.ChannelFigures {
+	own := m.record.ChannelFigures(m.k)
+	for c := range own {
+		if !math.IsNaN(own[c].Delay) {
+			own[c].Delay = m.ChannelDelay[c]
 		}
 	}
-	return out
+	return own
 }
 
-func (f aligned) report(rate pcm.Rate) Wander {
-	w := Wander{RMSSamples: f.wanderRMS, PeakSamples: f.wanderMax, Significant: f.wandering}
-	n := len(f.track)
-	if n < 8 {
-		w.RMSSamples, w.PeakSamples, w.BelowHz = math.NaN(), math.NaN(), math.NaN()
-		return w
+// What is warned of. Judgement, no source, but for the response.
+const (
+	doubtful       = 0.1 // confidence
+	shortS         = 5   // of overlap
+	heardDB        = 0.1 // in a third octave, by itself (common practice, no source)
+	mostlyResponse = 0.9 // share of what is left
+	hardlyTiming   = 0.1
+	// swayDB is the null from which on a residual of timing is said: some hundreds of nanoseconds of sway in music, more than a fit chain's
+	// clocks do.
+	swayDB = -50
+	// fasterRatio is how many times as large as the slow wander a sway is to be to be worth a warning of its own.
+	fasterRatio = 2
+)
+
+// warn adds what the figures of r themselves are to be read with.
+func (m measured) warn(r *Result, rate pcm.Rate) {
+	if r.Confidence < doubtful {
+		db := pcm.PowerDB(1 / (1 - r.Confidence))
+		r.Warn(measure.Warningf(OtherAlignment, "another alignment nulls as deep, to %.1f dB: the music repeats, or too little of it is common", db).Of(db, "dB"))
 	}
-	w.BelowHz = rate.Hz() * smoothed / f.every()
-	pieces := min(8, n/4)
-	for i := range pieces {
-		part := f.track[i*n/pieces : (i+1)*n/pieces]
-		line := newFit()
-		for _, p := range part {
-			line.add(p.t, p.delay, p.weight)
+	if r.OverlapS < shortS {
+		r.Warn(measure.Warningf(ShortOverlap, "the captures overlap by only %.1f s", r.OverlapS).During(r.ComparedFromS, r.ComparedToS).Of(r.OverlapS, "s"))
+	}
+	if n := len(r.Jumps); n > 0 {
+		r.Warn(measure.Warningf(Jumps, "B jumps %s: samples were lost, repeated or cut (a loop point); only %.1f to %.1f s of A were compared",
+			jumpsText(r.Jumps), r.ComparedFromS, r.ComparedToS).During(r.Jumps[0].AtS, r.Jumps[n-1].AtS).Of(r.Jumps[0].Samples, "samples"))
+	}
+	if r.ChannelsSwapped {
+		r.Warn(measure.Warningf(ChannelsSwapped, "channels 1 and 2 are exchanged in B"))
+	}
+	if math.Abs(r.ResponseMaxDB) > heardDB {
+		r.Warn(measure.Warningf(ResponseDiffers, "the response differs by %+.2f dB in a third octave: more than %v dB can be heard as a difference by itself", r.ResponseMaxDB, heardDB).Of(r.ResponseMaxDB, "dB"))
+	}
+	if r.Wander.Significant {
+		r.Warn(measure.Warningf(ClockWanders, "the clocks stray from a straight line by %.3f samples RMS, %.3f at most, slower than %.2g Hz (what is faster is not in these figures)",
+			r.Wander.RMSSamples, r.Wander.PeakSamples, r.Wander.BelowHz).Of(r.Wander.RMSSamples, "samples"))
+	}
+	rms := m.record.SwayRMS(r.Residual.Timing, m.all.RR)
+	if r.Residual.Kind == "timing" && r.NullDB >= swayDB && !(r.Wander.Significant && rms < fasterRatio*r.Wander.RMSSamples) {
+		r.Warn(measure.Warningf(ClockSways, "what is left is timing, %.0f %% of it: the clocks stray by about %.2g samples RMS (%.2g µs), slower than some 100 Hz",
+			100*r.Residual.Timing, rms, 1e6*rms/rate.Hz()).Of(rms, "samples"))
+	}
+}
+
+func jumpsText(jumps []Jump) string {
+	var places []string
+	for i, j := range jumps {
+		unit := ""
+		if i == 0 {
+			unit = " samples"
 		}
-		_, drift := line.solve()
-		w.Pieces = append(w.Pieces, Piece{part[0].t / rate.Hz(), part[len(part)-1].t / rate.Hz(), 1e6 * (f.drift + drift)})
+		places = append(places, fmt.Sprintf("by %+.0f%s about %.1f s into A", j.Samples, unit, j.AtS))
 	}
-	return w
+	return strings.Join(places, ", ")
+}
+
+// finding is a Result with what Prepare needs besides.
+type finding struct {
+	Result
+	line    align.Line
+	passing fault.Passing // what happens for a while only: an excerpt may hold it or not
 }

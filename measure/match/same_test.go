@@ -52,15 +52,15 @@ func TestAPeriodicSignalIsInPlaceAgainstItself(t *testing.T) {
 			if r.OffsetSamples != 0 || r.DriftPPM != 0 || r.GainDB != 0 || !r.Identical || r.Polarity != match.Same {
 				t.Errorf("offset %v, drift %v, gain %v, identical %v, %s", r.OffsetSamples, r.DriftPPM, r.GainDB, r.Identical, r.Polarity)
 			}
-			if !slices.ContainsFunc(r.Warnings, func(w string) bool { return strings.Contains(w, "another alignment") }) {
-				t.Errorf("confidence %v, no doubt: %q", r.Confidence, r.Warnings)
+			if !slices.ContainsFunc(r.Texts, func(w string) bool { return strings.Contains(w, "another alignment") }) {
+				t.Errorf("confidence %v, no doubt: %q", r.Confidence, r.Texts)
 			}
 		})
 	}
 	m := newMusic(7, 10, 20000).capture(48000, 480000, way{})
 	r, err := match.Compare(m, m, match.Config{})
-	if err != nil || !(r.Confidence > 0.99) || len(r.Warnings) > 0 {
-		t.Errorf("music against itself: confidence %v, %q, %v", r.Confidence, r.Warnings, err)
+	if err != nil || !(r.Confidence > 0.99) || len(r.Texts) > 0 {
+		t.Errorf("music against itself: confidence %v, %q, %v", r.Confidence, r.Texts, err)
 	}
 }
 
@@ -75,8 +75,8 @@ func TestTonesInAnyPhaseHaveAGain(t *testing.T) {
 		if !(math.Abs(r.GainDB) < 0.001) {
 			t.Errorf("%v Hz: gain %v dB", hz, r.GainDB)
 		}
-		if !slices.ContainsFunc(r.Warnings, func(w string) bool { return strings.Contains(w, "another alignment") }) {
-			t.Errorf("%v Hz: offset %v, confidence %v, no doubt: %q", hz, r.OffsetSamples, r.Confidence, r.Warnings)
+		if !slices.ContainsFunc(r.Texts, func(w string) bool { return strings.Contains(w, "another alignment") }) {
+			t.Errorf("%v Hz: offset %v, confidence %v, no doubt: %q", hz, r.OffsetSamples, r.Confidence, r.Texts)
 		}
 	}
 }

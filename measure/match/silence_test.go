@@ -75,12 +75,12 @@ func TestSilenceTellsNothing(t *testing.T) {
 		off, drift := (r.OffsetSamples-w.offset)/r.StandardErrors.OffsetSamples, (r.DriftPPM-1e6*w.drift)/r.StandardErrors.DriftPPM
 		want := pcm.PowerDB((1 + 1/(w.gain*w.gain)) * c.noise * c.noise * share(rate, c.level, seconds, c.cut) / meanSquare(a))
 		t.Logf("%s: offset %+.2g (%+.1f standard errors), drift %+.2g ppm (%+.1f), null %.1f dB (%.1f), %q", c.name, r.OffsetSamples-w.offset, off,
-			r.DriftPPM-1e6*w.drift, drift, r.NullDB, want, r.Warnings)
+			r.DriftPPM-1e6*w.drift, drift, r.NullDB, want, r.Texts)
 		if !(math.Abs(off) < 3 && math.Abs(drift) < 3) || !(r.StandardErrors.OffsetSamples < 0.005) {
 			t.Errorf("%s: offset off by %.1f standard errors of %.2g samples, drift by %.1f of %.2g ppm", c.name, off, r.StandardErrors.OffsetSamples, drift, r.StandardErrors.DriftPPM)
 		}
-		if math.Abs(r.NullDB-want) > 1 || len(r.Warnings) > 0 {
-			t.Errorf("%s: null %.2f dB, the noise predicts %.2f; %q", c.name, r.NullDB, want, r.Warnings)
+		if math.Abs(r.NullDB-want) > 1 || len(r.Texts) > 0 {
+			t.Errorf("%s: null %.2f dB, the noise predicts %.2f; %q", c.name, r.NullDB, want, r.Texts)
 		}
 	}
 }
@@ -110,8 +110,8 @@ func TestADeadChannelIsNoDropout(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	said := strings.Join(r.Warnings, "\n")
+	said := strings.Join(r.Texts, "\n")
 	if !strings.Contains(said, "channel 2 of B is not that of A") || strings.Contains(said, "dropout") {
-		t.Errorf("%q", r.Warnings)
+		t.Errorf("%q", r.Texts)
 	}
 }

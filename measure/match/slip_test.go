@@ -41,13 +41,13 @@ func TestEveryJumpIsNamed(t *testing.T) {
 			t.Errorf("%v: %v", losses, err)
 			continue
 		}
-		t.Logf("%v: null %.1f dB, drift %.5f ± %.5f ppm, %q", losses, r.NullDB, r.DriftPPM, r.StandardErrors.DriftPPM, r.Warnings)
+		t.Logf("%v: null %.1f dB, drift %.5f ± %.5f ppm, %q", losses, r.NullDB, r.DriftPPM, r.StandardErrors.DriftPPM, r.Texts)
 		if r.NullDB > -60 || math.Abs(r.DriftPPM-8) > 1e-3 {
 			t.Errorf("%v: null %.1f dB, drift %.4f ppm", losses, r.NullDB, r.DriftPPM)
 		}
-		said := regexp.MustCompile(`by ([+-]\d+)(?: samples)? about ([\d.]+) s into A`).FindAllStringSubmatch(strings.Join(r.Warnings, "\n"), -1)
+		said := regexp.MustCompile(`by ([+-]\d+)(?: samples)? about ([\d.]+) s into A`).FindAllStringSubmatch(strings.Join(r.Texts, "\n"), -1)
 		if len(said) != len(losses) {
-			t.Errorf("%v: %q", losses, r.Warnings)
+			t.Errorf("%v: %q", losses, r.Texts)
 			continue
 		}
 		for i, l := range losses {
@@ -72,8 +72,8 @@ func TestAClockThatSwingsDoesNotJump(t *testing.T) {
 			t.Errorf("%v Hz: %v", hz, err)
 			continue
 		}
-		if !r.Wander.Significant || strings.Contains(strings.Join(r.Warnings, "\n"), "jumps") {
-			t.Errorf("%v Hz: wander %.2f samples, %q", hz, r.Wander.RMSSamples, r.Warnings)
+		if !r.Wander.Significant || strings.Contains(strings.Join(r.Texts, "\n"), "jumps") {
+			t.Errorf("%v Hz: wander %.2f samples, %q", hz, r.Wander.RMSSamples, r.Texts)
 		}
 	}
 }

@@ -95,11 +95,11 @@ func Suggest(captures []pcm.Reader, cfg SuggestConfig) ([]Suggestion, error) {
 func common(captures []pcm.Reader, names Names) (lo, hi int, err error) {
 	lo, hi = 0, captures[0].Frames()
 	for i, c := range captures[1:] {
-		r, err := Compare(captures[0], c, Config{})
+		r, err := compare(captures[0], c, Config{})
 		if err != nil {
 			return 0, 0, fmt.Errorf("%s: %w", names.of(i+1), err)
 		}
-		from, to := r.line.overlap(captures[0], c, 0)
+		from, to := r.line.Overlap(captures[0], c, 0)
 		lo, hi = max(lo, from), min(hi, to)
 	}
 	return lo, hi, nil

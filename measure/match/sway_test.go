@@ -23,10 +23,10 @@ func TestAFastSwayIsSaidWithItsSize(t *testing.T) {
 			t.Errorf("%v: %v", c, err)
 			continue
 		}
-		t.Logf("%v Hz, %v frames: null %.1f dB, channels %+v, %q", c.hz, c.peak, r.NullDB, r.Channels, r.Warnings)
-		said := regexp.MustCompile(`stray by about ([\d.]+) samples RMS`).FindStringSubmatch(strings.Join(r.Warnings, "\n"))
+		t.Logf("%v Hz, %v frames: null %.1f dB, channels %+v, %q", c.hz, c.peak, r.NullDB, r.Channels, r.Texts)
+		said := regexp.MustCompile(`stray by about ([\d.]+) samples RMS`).FindStringSubmatch(strings.Join(r.Texts, "\n"))
 		if (said != nil) != (r.NullDB > -50) {
-			t.Errorf("%v: null %.1f dB, %q", c, r.NullDB, r.Warnings)
+			t.Errorf("%v: null %.1f dB, %q", c, r.NullDB, r.Texts)
 		}
 		if said == nil {
 			continue

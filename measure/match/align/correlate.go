@@ -1,0 +1,113 @@
+package align
+
+import (
+	"math"
+
+	"heardiff/measure/interpolate"
+	"heardiff/measure/match/audible"
+	"heardiff/measure/spectrum"
+	"heardiff/playback/pcm"
+)
+
+// RivalFrames is the longest stretch that is correlated at once.
+const RivalFrames = 1 << 20
+
+// BestRival correlates the captures over a stretch of A, its frames against B's as the line places them, over all displacements
+// within reach. It returns the best displacement, and how well the best of the others does relative to it, 0 to 1:
+// others are local peaks more than three frames away.
+func (s *Search) BestRival(f Line, stretch [2]int, reach int) (lag int, ratio float64, err error) {
+	n := min(RivalFrames, stretch[1]-stretch[0])
+	if n < 4*reach {
+		return 0, 0, nil
+	}
+	x, err := readMix(s.a, stretch[0], n, false)
+	if err != nil {
+		return 0, 0, err
+	}
+	// B is read at the nearest frame of the line: a fraction of a frame is no matter here, drift over seconds is.
+	start := stretch[0] + int(math.Round(f.Shift(float64(stretch[0])))) - reach
+	drifted := int(math.Ceil(math.Abs(f.Drift)*float64(n+2*reach))) + 1
+	raw, err := readMix(s.b, start-drifted, n+2*(reach+drifted), f.Swapped)
+	if err != nil {
+		return 0, 0, err
+	}
+	y := make([]float64, n+2*reach)
+	for i := range y {
+		y[i] = f.Sign * raw[i+drifted+int(math.Round(f.Drift*float64(i-reach)))]
+	}
+	c := correlate(x, y, reach)
+	lag, ratio = peaks(c, reach)
+	return lag, ratio, nil
+}
+
+// readMix reads n frames from the one given, silence outside the file, channels mixed.
+func readMix(r pcm.Reader, from, n int, swapped bool) ([]float64, error) {
+	planes := pcm.Planes(r.Format().Channels, n)
+	if err := interpolate.ReadAround(r, planes, from); err != nil {
+		return nil, err
+	}
+	if swapped {
+		planes[0], planes[1] = planes[1], planes[0]
+	}
+	out := make([]float64, n)
+	audible.Mix(out, planes, 0)
+	return out, nil
+}
+
+// correlate returns Σ x[i]·y[i+k] for k from 0 to 2·reach, each relative to the energies of both.
+func correlate(x, y []float64, reach int) []float64 {
+	size := 2
+	for size < len(y) {
+		size *= 2
+	}
+	plan := spectrum.NewPlan(size)
+	fx, fy := plan.Forward(nil, x), plan.Forward(nil, y)
+	for k := range fx {
+		fx[k] = complex(real(fx[k]), -imag(fx[k])) * fy[k]
+	}
+	all := plan.Inverse(nil, fx)
+	c := make([]float64, 2*reach+1)
+	// The energy of the part of y that x meets, kept up to date as it slides.
+	xx, yy := energy(x), energy(y[:len(x)])
+	for k := range c {
+		if xx > 0 && yy > 0 {
+			c[k] = all[k] / math.Sqrt(xx*yy)
+		}
+		if k < 2*reach {
+			yy += y[k+len(x)]*y[k+len(x)] - y[k]*y[k]
+		}
+	}
+	return c
+}
+
+// peaks returns the displacement of the largest value of c, whose middle is displacement 0, and the largest other local
+// peak relative to it, each between frames.
+func peaks(c []float64, reach int) (lag int, ratio float64) {
+	best := 0
+	for k, v := range c {
+		if v > c[best] {
+			best = k
+		}
+	}
+	if !(c[best] > 0) {
+		return 0, 0
+	}
+	for k := 1; k+1 < len(c); k++ {
+		if c[k] >= c[k-1] && c[k] >= c[k+1] && (k < best-3 || k > best+3) {
+			ratio = math.Max(ratio, vertex(c, k)/vertex(c, best))
+		}
+	}
+	return best - reach, math.Min(1, ratio)
+}
+
+// vertex returns the top of the parabola through c[k] and its neighbours.
+func vertex(c []float64, k int) float64 {
+	if k == 0 || k == len(c)-1 {
+		return c[k]
+	}
+	slope, bend := (c[k+1]-c[k-1])/2, 2*c[k]-c[k-1]-c[k+1]
+	if !(bend > 0) {
+		return c[k]
+	}
+	return c[k] + slope*slope/(2*bend)
+}

@@ -1,0 +1,184 @@
+package align
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"heardiff/measure/match/fit"
+
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/mat"
+)
+
+// maxSteps is how many slips are looked for in one track.
+const maxSteps = 6
+
+// jumps looks in the track for sudden changes of delay: samples lost or repeated, too few for the anchors to see. They must
+// explain what is left far better than a line, or a line with as many bends, does: a clock bends, it does not jump.
+func (f *Refinement) jumps() []Jump {
+	if len(f.track) < 12 || f.largestDelay() < 0.2 { // a step of half a frame leaves more
+		return nil
+	}
+	k := newStepFit(f)
+	lineLeaves, _ := k.residual(nil, false)
+	var stepped, bent []float64
+	var jumps []Jump
+	last := lineLeaves
+	for range maxSteps {
+		stepped, bent = k.withAnother(stepped, false), k.withAnother(bent, true)
+		stepsLeave, line := k.residual(stepped, false)
+		bendsLeave, _ := k.residual(bent, true)
+		if line == nil || jumps != nil && !(stepsLeave < 0.2*last) {
+			break
+		}
+		by := line[2:]
+		if smallest(by) > 0.5 && stepsLeave < 0.2*lineLeaves && stepsLeave < 0.5*bendsLeave && k.scatter(stepped, line) < 0.05*smallest(by) {
+			jumps, last = k.jumps(stepped, by), stepsLeave
+		}
+	}
+	return jumps
+}
+
+// largestDelay returns by how much the track strays from the line at the most.
+func (f *Refinement) largestDelay() float64 {
+	most := 0.0
+	for _, p := range f.track {
+		most = max(most, math.Abs(p.delay))
+	}
+	return most
+}
+
+// smallest returns the smallest magnitude.
+func smallest(x []float64) float64 {
+	out := math.Inf(1)
+	for _, v := range x {
+		out = min(out, math.Abs(v))
+	}
+	return out
+}
+
+// stepFit fits lines with steps or bends to a track. Times are in parts of the track's length.
+type stepFit struct {
+	t, delay, weight []float64
+	from, length     float64
+}
+
+func newStepFit(f *Refinement) stepFit {
+	n := len(f.track)
+	weight := make([]float64, n)
+	for i, p := range f.track {
+		weight[i] = p.weight
+	}
+	common := fit.Median(weight)
+	k := stepFit{from: f.track[0].t, length: f.track[n-1].t - f.track[0].t, weight: weight}
+	for i, p := range f.track {
+		k.t, k.delay = append(k.t, (p.t-k.from)/k.length), append(k.delay, p.delay)
+		weight[i] = min(p.weight, common) / common // a few strong blocks must not decide
+	}
+	return k
+}
+
+// withAnother returns the knots with the one that helps most besides, at least three points from either end and from any other.
+func (k stepFit) withAnother(at []float64, bend bool) []float64 {
+	best, found := math.Inf(1), math.NaN()
+	for i := 3; i < len(k.t)-3; i++ {
+		next := (k.t[i-1] + k.t[i]) / 2
+		apart := true
+		for _, a := range at {
+			apart = apart && (a < k.t[i-3] || a > k.t[i+2])
+		}
+		if !apart {
+			continue
+		}
+		if sum, _ := k.residual(append(at[:len(at):len(at)], next), bend); sum < best {
+			best, found = sum, next
+		}
+	}
+	if math.IsNaN(found) {
+		return at
+	}
+	return append(at, found)
+}
+
+// residual returns what a line with steps, or bends, at the knots leaves of the track, weighed squares, and the line: its start,
+// its slope, and the size of each step or bend. It is nil where they are not to be told.
+func (k stepFit) residual(at []float64, bend bool) (sum float64, line []float64) {
+	m := 2 + len(at)
+	matrix, right, row := mat.NewSymDense(m, nil), mat.NewVecDense(m, nil), make([]float64, m)
+	for i, t := range k.t {
+		w, y := k.weight[i], k.delay[i]
+		k.row(row, t, at, bend)
+		for c, x := range row {
+			right.SetVec(c, right.AtVec(c)+w*x*y)
+			for e := range c + 1 {
+				matrix.SetSym(c, e, matrix.At(c, e)+w*x*row[e])
+			}
+		}
+		sum += w * y * y
+	}
+	var factors mat.Cholesky
+	solved := mat.NewVecDense(m, nil)
+	if !factors.Factorize(matrix) || factors.SolveVecTo(solved, right) != nil {
+		return math.NaN(), nil
+	}
+	return max(0, sum-mat.Dot(solved, right)), solved.RawVector().Data
+}
+
+// scatter returns the median distance from a line with steps. Blocks with a step in them stand between, and do not move it.
+func (k stepFit) scatter(at, line []float64) float64 {
+	off, row := make([]float64, len(k.t)), make([]float64, len(line))
+	for i, t := range k.t {
+		k.row(row, t, at, false)
+		off[i] = math.Abs(k.delay[i] - floats.Dot(row, line))
+	}
+	return fit.Median(off)
+}
+
+// row fills in what the coefficients are multiplied with at t.
+func (k stepFit) row(row []float64, t float64, at []float64, bend bool) {
+	row[0], row[1] = 1, t
+	for c, a := range at {
+		row[2+c] = 0
+		switch {
+		case t > a && bend:
+			row[2+c] = t - a
+		case t > a:
+			row[2+c] = 1
+		}
+	}
+}
+
+// jumps returns the steps in the order of time.
+func (k stepFit) jumps(at, by []float64) []Jump {
+	var out []Jump
+	for i, a := range at {
+		t := k.from + a*k.length
+		out = append(out, Jump{At: t, By: by[i]})
+	}
+	slices.SortFunc(out, func(x, y Jump) int { return cmp.Compare(x.At, y.At) })
+	return out
+}
+
+// Jump is a place where B leaves its line: from frame at of A on it is by frames off.
+type Jump struct{ At, By float64 }
+
+// trimmed takes off what lies around the ends of a confined line and does not fit, down to the last misfit of the outer
+// quarters; ok is false where all fits.
+func (f *Refinement) trimmed(l Line, block int) (trimmed Line, ok bool) {
+	n := len(f.points)
+	miss := make([]float64, n)
+	for i, p := range f.points {
+		miss[i] = 1 - p.fit
+	}
+	limit := 20*fit.Median(miss) + 0.01
+	for i := range n / 4 {
+		if miss[i] > limit {
+			l.From, ok = int(f.points[i].t)+block, true
+		}
+		if miss[n-1-i] > limit && int(f.points[n-1-i].t)-block < l.To {
+			l.To, ok = int(f.points[n-1-i].t)-block, true
+		}
+	}
+	return l, ok && l.To-l.From > 8*block
+}

@@ -1,0 +1,42 @@
+package align
+
+import (
+	"errors"
+
+	"heardiff/playback/pcm"
+)
+
+// ErrUnrelated is wrapped by Compare's error where no common music was found.
+var ErrUnrelated = errors.New("no common music found")
+
+// Line is the place in B of frames of A, and how B is wired.
+type Line struct {
+	Offset, Drift float64
+	Sign          float64
+	Swapped       bool
+	flipped       uint64 // bit c: channel c of B is inverted against the others
+	From, To      int    // frames of A for which it holds; to = 0: all
+}
+
+// signOf returns the sign of channel c of B.
+func (l Line) signOf(c int) float64 {
+	if l.flipped>>c&1 == 1 {
+		return -l.Sign
+	}
+	return l.Sign
+}
+
+// Shift returns by how many frames frame t of A is displaced in B.
+func (l Line) Shift(t float64) float64 { return l.Offset + l.Drift*t }
+
+// Overlap returns the frames of A that have a partner in B, with a margin for the interpolator.
+func (l Line) Overlap(a, b pcm.Reader, margin int) (from, to int) {
+	m := float64(margin)
+	lo := (m - l.Offset) / (1 + l.Drift)
+	hi := (float64(b.Frames()) - m - l.Offset) / (1 + l.Drift)
+	from, to = int(max(0, lo+1)), int(min(float64(a.Frames()), hi))
+	if l.To > 0 {
+		from, to = max(from, l.From), min(to, l.To)
+	}
+	return from, to
+}

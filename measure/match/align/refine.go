@@ -1,0 +1,221 @@
+package align
+
+import (
+	"fmt"
+	"math"
+
+	"heardiff/measure/interpolate"
+	"heardiff/measure/match/fit"
+	"heardiff/playback/pcm"
+)
+
+// Refinement is what the refinement knows besides the line.
+type Refinement struct {
+	Gain                 float64 // B/A, ratio
+	OffsetSE, DriftSE    float64
+	ChannelDelay         []float64 // frames by which each channel of B is late beyond the line, nil on average
+	points               []point   // every block that is not silent
+	track                []point   // the delay left in each block that tells of it
+	trackSD              float64   // its scatter, in units of the points' weights
+	Wandering            bool
+	wanderRMS, WanderMax float64
+}
+
+// The line is known when no more than this is left.
+const (
+	settled    = 1e-7 // frames
+	settledInS = 0.05 // or in standard errors
+)
+
+// Refine moves the line until the delay left in the blocks is nil on average, each channel at its own offset: converters that
+// take turns are half a frame apart, and what plays in which channel must not decide where a block stands.
+func Refine(a, b pcm.Reader, l Line, kernel *interpolate.Kernel) (Line, Refinement, error) {
+	g, err := gather(a, b, l, kernel)
+	if err != nil {
+		return l, Refinement{}, err
+	}
+	f := Refinement{ChannelDelay: make([]float64, a.Format().Channels)}
+	stride, gathered := max(1, len(g.at)/fewBlocks), l
+	for round := range 10 {
+		if g.away(l, gathered) > slack-4 {
+			if g, err = gather(a, b, l, kernel); err != nil {
+				return l, f, err
+			}
+			gathered = l
+		}
+		all := round >= 2
+		if all {
+			stride = 1
+		}
+		c := g.pass(l, stride, !all)
+		if round == 0 {
+			f.ChannelDelay = c.channelDelays(g)
+		}
+		c.join(g.n, f.ChannelDelay)
+		t := newTracker(g, c)
+		t.follow(round == 0)
+		f.Gain = t.gain
+		change, information := t.channelDelays(f.ChannelDelay)
+		mean, moved := centreDelays(f.ChannelDelay, change, information)
+		if f.points, f.track = t.points(); len(f.track) == 0 {
+			return l, f, fmt.Errorf("%w: no stretch of the overlap holds enough in common", ErrUnrelated)
+		}
+		if math.Abs(f.Gain-1) < 1e-12 { // rounding only
+			f.Gain = 1
+		}
+		offset, drift := f.settle()
+		l.Offset += offset + mean
+		l.Drift += drift
+		close := settled
+		if n := len(f.track); n > 2 {
+			close = math.Max(close, settledInS*f.DriftSE*(f.track[n-1].t-f.track[0].t))
+		}
+		// What a move misses is some thousandths of it: its blocks were turned as a whole. What a channel's misses moves
+		// single blocks by a part of it, as the channels' shares change, and their mean by a few hundredths.
+		if all && 0.01*g.away(Line{Offset: offset, Drift: drift}, Line{}) < close && 0.05*moved < close {
+			break
+		}
+	}
+	if f.Gain < 0 { // half a period of a steady tone from where the line began
+		f.Gain, l.Sign = -f.Gain, -l.Sign
+	}
+	f.judgeWander()
+	return g.snap(l), f, nil
+}
+
+// away returns by how many frames two lines differ at the most over the blocks.
+func (g *blocks) away(l, m Line) float64 {
+	away := 0.0
+	for _, at := range []int{g.at[0], g.at[len(g.at)-1] + g.n} {
+		away = math.Max(away, math.Abs(l.Shift(float64(at))-m.Shift(float64(at))))
+	}
+	return away
+}
+
+// snap takes a line that is whole to within rounding for whole, so that copies are found identical.
+func (g *blocks) snap(l Line) Line {
+	last := float64(g.at[len(g.at)-1])
+	if whole := math.Round(l.Offset); math.Abs(l.Offset-whole)+math.Abs(l.Drift)*last < 1e-8 {
+		l.Offset, l.Drift = whole, 0
+	}
+	return l
+}
+
+// settle fits a line to the track, giving little weight to blocks that stand out (Tukey's biweight), and
+// leaves in the track what the line does not explain. Where the blocks scatter by more than their noise allows, the
+// clock itself wanders: that variance is common to all, so that the strongest blocks no longer decide.
+func (f *Refinement) settle() (offset, drift float64) {
+	n := len(f.track)
+	robust, weight := make([]float64, n), make([]float64, n)
+	deviation, size := make([]float64, n), make([]float64, n)
+	for i, p := range f.track {
+		robust[i], weight[i] = 1, p.weight
+	}
+	for range 6 {
+		line, scale, used := fit.New(), 0.0, 0.0
+		for i, p := range f.track {
+			line.Add(p.t, p.delay, weight[i]*robust[i])
+		}
+		offset, drift = line.Solve()
+		for i, p := range f.track {
+			deviation[i] = math.Abs(p.delay - offset - drift*p.t)
+			size[i] = deviation[i] * math.Sqrt(weight[i])
+			scale += robust[i] * size[i] * size[i]
+			used += robust[i]
+		}
+		f.trackSD = scale / max(1, used-2)
+		f.OffsetSE, f.DriftSE = line.Errors(f.trackSD)
+		cut := 6*fit.Median(size)/0.6745 + 1e-300
+		excess := f.excess(deviation)
+		for i, p := range f.track {
+			u := size[i] / cut
+			robust[i] = math.Pow(max(0, 1-u*u), 2)
+			weight[i] = 1 / (1/p.weight + excess)
+		}
+	}
+	for i, p := range f.track {
+		f.track[i].delay = p.delay - offset - drift*p.t
+	}
+	return offset, drift
+}
+
+// excess returns the variance that the deviations left have beyond the blocks' own noise, 0 where there is none to
+// speak of: the weights are good to a factor of two in deviation. The median, so that a few stray blocks make none; of what
+// each block needs, so that weak blocks, whose noise is great, do not lend theirs to strong ones.
+func (f *Refinement) excess(deviation []float64) float64 {
+	needs := make([]float64, len(deviation))
+	for i, p := range f.track {
+		needs[i] = math.Pow(deviation[i]/0.6745, 2) - 4/p.weight
+	}
+	return max(0, fit.Median(needs))
+}
+
+// judgeWander tells a wandering clock from noise: neighbours' delays then resemble each other. Half-overlapping
+// blocks resemble each other by 0.09 in any case. Standard errors grow accordingly.
+func (f *Refinement) judgeWander() {
+	n := len(f.track)
+	if n < 8 {
+		return
+	}
+	size, weight := make([]float64, n), make([]float64, n)
+	for i, p := range f.track {
+		size[i] = math.Abs(p.delay)
+	}
+	excess := f.excess(size) // what the clock does is common to strong blocks and weak ones
+	for i, p := range f.track {
+		weight[i] = 1 / (1/p.weight + excess)
+	}
+	smooth := f.smooth(weight)
+	// A few strong blocks must not decide for all: none weighs more than the common one, or deviates by more than three
+	// standard deviations.
+	common := fit.Median(weight)
+	even := func(i int) float64 { return f.track[i].delay * math.Sqrt(min(common, weight[i])) }
+	for i := range size {
+		size[i] = math.Abs(even(i))
+	}
+	most := 3*fit.Median(size)/0.6745 + 1e-300
+	held := func(i int) float64 { return max(-most, min(most, even(i))) }
+	var lag, power, w, wander float64
+	for i := range f.track {
+		power += held(i) * held(i)
+		if i >= 2 { // two apart do not overlap
+			lag += held(i) * held(i-2)
+		}
+		share := min(1, weight[i]/common) // of time, but for blocks that tell nothing
+		wander += share * smooth[i] * smooth[i]
+		w += share
+		if share > 0.1 {
+			f.WanderMax = max(f.WanderMax, math.Abs(smooth[i]))
+		}
+	}
+	f.wanderRMS = math.Sqrt(wander / w)
+	r := lag / (power + 1e-300)
+	f.Wandering = r > 4/math.Sqrt(float64(n)) && f.wanderRMS > 1e-3
+	r = min(max(r, 0.09), 0.95)
+	grow := math.Sqrt((1 + r) / (1 - r))
+	f.OffsetSE *= grow
+	f.DriftSE *= grow
+}
+
+// BlockCorrelation returns the correlation of most blocks, each at its own delay: that of captures whose clocks wander far.
+func (f *Refinement) BlockCorrelation() float64 {
+	var correlations []float64
+	for _, p := range f.track {
+		correlations = append(correlations, p.fit)
+	}
+	return fit.Median(correlations)
+}
+
+// smooth returns the track averaged over five blocks, with these weights.
+func (f *Refinement) smooth(weight []float64) []float64 {
+	out := make([]float64, len(f.track))
+	for i := range out {
+		var sum, w float64
+		for k := max(0, i-2); k < min(len(f.track), i+3); k++ {
+			sum += weight[k] * f.track[k].delay
+			w += weight[k]
+		}
+		out[i] = sum / w
+	}
+	return out
+}

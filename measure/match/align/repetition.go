@@ -1,0 +1,142 @@
+package align
+
+import (
+	"cmp"
+	"errors"
+	"math"
+	"slices"
+
+	"heardiff/measure/spectrum"
+)
+
+const (
+	maxRepetitions = 160 // that are looked at: a loop of two seconds in five minutes
+	quickAnchors   = 4   // that tell a repetition
+	glanceBlocks   = 12  // stretches of A that are nulled at each
+	// What is left at a place that holds the music, beside another voice: more is left at one of two stretches with a cut
+	// between them. A judgement, no source.
+	leastRepetition = 0.3
+)
+
+// RankRepetitions looks, where music repeats, at every repetition, and sets first the one that nulls deepest. Their courses and their
+// waveforms may be alike to a thousandth, so that neither the candidates' order nor their anchors tell; what differs each time
+// does, in a null over a few short stretches.
+func (s *Search) RankRepetitions() error {
+	if !s.repeats() {
+		return nil
+	}
+	places := s.Places
+	for _, c := range s.untried[:min(len(s.untried), maxRepetitions)] {
+		p, err := s.tryCandidate(c, s.assumption, quickAnchors)
+		if err != nil {
+			return err
+		}
+		if s.isRival(p) {
+			places = append(places, p)
+		}
+	}
+	residual, err := s.glanceAt(places)
+	if err != nil {
+		return err
+	}
+	order := make([]int, len(places))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(i, j int) int { return cmp.Compare(residual[i], residual[j]) })
+	if !(residual[order[0]] < leastRepetition) {
+		return nil
+	}
+	return s.rankPlaces(places, residual, order)
+}
+
+// repetitionsFollowed is how many repetitions besides the first are followed to their end where what is left is nearly as little.
+const repetitionsFollowed = 2
+
+// rankPlaces sets the place that nulls deepest first, and after it those to be followed to their end. Of the others, how many times as
+// much is left at the best of them is noted.
+func (s *Search) rankPlaces(places []Place, residual []float64, order []int) error {
+	var out []Place
+	for _, i := range order {
+		p, times := places[i], residual[i]/residual[order[0]]
+		switch {
+		case slices.ContainsFunc(out, func(q Place) bool { return !s.apart(p, q) }): // the same
+		case len(out) <= repetitionsFollowed && times < 2:
+			full, err := s.tryCandidate(s.candidate(p.Line), s.assumption, maxAnchors)
+			if err != nil {
+				return err
+			}
+			out = append(out, full)
+		case residual[i] < leastRepetition:
+			p.glancedAt = true
+			if s.RepetitionRatio == 0 || times < s.RepetitionRatio {
+				s.RepetitionRatio = times
+			}
+			out = append(out, p)
+		default:
+			out = append(out, p)
+		}
+	}
+	s.Places = out
+	return nil
+}
+
+// candidate returns the candidate that stands for a line: true in the middle of what it lets overlap.
+func (s *Search) candidate(l Line) candidate {
+	from, to := l.Overlap(s.a, s.b, 0)
+	middle := float64(from+to) / 2
+	return candidate{lag: (l.Shift(middle) - s.assumption.drift*middle) / (1 + s.assumption.drift)}
+}
+
+// repeats reports whether another place explains nearly as much as the first.
+func (s *Search) repeats() bool {
+	for _, p := range s.Places {
+		if s.apart(s.Places[0], p) && s.isRival(p) {
+			return true
+		}
+	}
+	return false
+}
+
+// glanceAt returns what is left at each place that is near, relative to A, and +Inf at others.
+func (s *Search) glanceAt(places []Place) ([]float64, error) {
+	residual := make([]float64, len(places))
+	for i, p := range places {
+		residual[i] = math.Inf(1)
+		if !s.isRival(p) {
+			continue
+		}
+		l, err := s.Glance(p.Line)
+		if errors.Is(err, ErrUnrelated) {
+			continue
+		}
+		if err != nil {
+			return nil, err
+		}
+		residual[i] = l
+	}
+	return residual, nil
+}
+
+// GlanceFloor is what is left at the least: the quick kernel's own error, −100 dB, is another between other frames.
+const GlanceFloor = 1e-9
+
+// Glance returns what is left of a few stretches, each at its own delay, relative to A.
+func (s *Search) Glance(l Line) (float64, error) {
+	g, err := gatherSome(s.a, s.b, l, s.Quick, glanceBlocks, spectrum.PowerOfTwo(int(s.rate)/16))
+	if err != nil {
+		return 0, err
+	}
+	c := g.pass(l, 1, false)
+	c.join(g.n, make([]float64, s.a.Format().Channels))
+	t := newTracker(g, c)
+	t.follow(true)
+	var residual, power float64
+	for k := g.lo; k < g.hi; k++ {
+		residual += t.noise[k] * float64(len(c.power))
+		for _, p := range c.power {
+			power += p[k]
+		}
+	}
+	return residual/(power+1e-300) + GlanceFloor, nil
+}

@@ -1,0 +1,166 @@
+package align
+
+import (
+	"fmt"
+	"math"
+	"sort"
+
+	"heardiff/measure/match/audible"
+	"heardiff/measure/spectrum"
+	"heardiff/playback/pcm"
+)
+
+// Search looks for where A lies in B. It holds what is the same for every place that is tried.
+type Search struct {
+	a, b             pcm.Reader
+	rate             pcm.Rate
+	leastFrames      float64 // that captures must overlap by
+	courseA, courseB Course
+	audible.Kernels
+	assumption                  // with which the places were found
+	Places          []Place     // best first
+	untried         []candidate // as alike in their course as they may be where music repeats
+	RepetitionRatio float64     // how many times as much as at the first place is left at the best repetition of it, see rankRepetitions; 0: none
+}
+
+// Find compares waveforms at every place that the courses of both captures suggest. The overlap is to last minOverlapS seconds at the least.
+func Find(a, b pcm.Reader, courseA, courseB Course, minOverlapS float64) (*Search, error) {
+	s := &Search{a: a, b: b, rate: a.Format().Rate, leastFrames: minOverlapS * a.Format().Rate.Hz(), courseA: courseA, courseB: courseB}
+	var err error
+	if s.Kernels, err = audible.NewKernels(s.rate); err != nil {
+		return nil, err
+	}
+	for _, m := range assumptions(a.Format().Channels) {
+		if err := s.tryAll(candidates(courseA, courseB.stretched(m.drift), int(100*minOverlapS)), m); err != nil {
+			return nil, err
+		}
+		if s.agrees() {
+			return s, nil
+		}
+	}
+	return nil, fmt.Errorf("%w: the waveforms agree nowhere for as much as %.1f s, looked for with clocks up to %.0f ppm apart and white noise up to %d dB below the music",
+		ErrUnrelated, minOverlapS, 1e6*farDrift, quietNoiseDB)
+}
+
+// farDrift is how far apart clocks may be: consumer clocks of level II (IEC 60958-3; the value comes from memory) are good to
+// 1000 ppm.
+const farDrift = 1100e-6
+
+// quietNoiseDB is how far below the music white noise may stand for its place to be found.
+const quietNoiseDB = 10
+
+// assumptions returns those under which a place is sought until one finds it, the most likely first. One channel may be inverted, and
+// they may be exchanged besides: B's mix is then not A's, but that with one inverted is.
+func assumptions(channels int) []assumption {
+	var out []assumption
+	for _, drift := range []float64{0, farDrift - 4e-4, 4e-4 - farDrift} {
+		for _, second := range []float64{1, -1}[:min(2, channels)] {
+			out = append(out, assumption{second: second, drift: drift, treble: true})
+		}
+	}
+	for _, second := range []float64{1, -1}[:min(2, channels)] {
+		out = append(out, assumption{second: second})
+	}
+	return out
+}
+
+// maxTried is how many candidates are tried before it is known that music repeats.
+const maxTried = 6
+
+// tryAll sets the places to where the waveforms of each candidate say, best first.
+func (s *Search) tryAll(found []candidate, m assumption) error {
+	s.Places, s.assumption = nil, m
+	tried := min(len(found), maxTried)
+	s.untried = found[tried:]
+	// Files cut alike are common, and a sustained sound has no course to go by.
+	for _, c := range append(found[:tried:tried], candidate{}) {
+		p, err := s.tryCandidate(c, m, maxAnchors)
+		if err != nil {
+			return err
+		}
+		s.Places = append(s.Places, p)
+	}
+	sort.SliceStable(s.Places, func(i, j int) bool { return s.Places[i].explained > s.Places[j].explained })
+	return nil
+}
+
+// agrees reports whether enough of the waveforms agree at the best place.
+func (s *Search) agrees() bool {
+	if len(s.Places) == 0 {
+		return false
+	}
+	p := s.Places[0]
+	return p.matched > 0 && (p.matched > 1 || len(p.anchors) < 3) && p.agreed >= 0.25
+}
+
+// ApartS is how far apart two places are that are not the same, in seconds.
+const ApartS = 0.05
+
+// apart reports whether two places are not the same.
+func (s *Search) apart(p, q Place) bool { return math.Abs(p.Offset-q.Offset) > ApartS*s.rate.Hz() }
+
+// tryCandidate compares waveforms at stretches spread over what sounds in the overlap of the candidate and fits a line to what
+// was found, of so many at the most. The candidate is good to a few hundredths of a second.
+func (s *Search) tryCandidate(c candidate, m assumption, most int) (Place, error) {
+	rate := s.rate.Hz()
+	l := Line{Offset: c.lag * (1 + m.drift), Drift: m.drift, Sign: 1}
+	from, to := l.Overlap(s.a, s.b, 0)
+	n := spectrum.PowerOfTwo(int(rate * 0.2))
+	for n > 1024 && n*3 > to-from {
+		n /= 2
+	}
+	if to-from < n {
+		return Place{}, nil
+	}
+	places, share := s.courseA.sounding(from, to, n)
+	sounds := share * float64(to-from)
+	if sounds < s.leastFrames/2 {
+		return Place{}, nil
+	}
+	places = evenly(places, most)
+	// The candidate is good to 30 ms; beyond that the clocks may stray by 400 ppm more from the middle on.
+	reach := int(0.03*rate + 4e-4*float64(to-from)/2)
+	h := anchorSearch{a: s.a, b: s.b, offset: math.Round(l.Offset), drift: m.drift, n: n, reach: reach, assumption: m}
+	found, err := h.find(places)
+	if err != nil {
+		return Place{}, err
+	}
+	p := fitAnchors(found, m.drift, sounds)
+	p.search = h
+	return p, nil
+}
+
+// evenly returns n of the places, evenly spread from first to last, or all where they are no more.
+func evenly(places []int, n int) []int {
+	if len(places) <= n {
+		return places
+	}
+	out := make([]int, n)
+	for i := range out {
+		out[i] = places[i*(len(places)-1)/(n-1)]
+	}
+	return out
+}
+
+// rivalShare is the share of what the best place explains from which on another is tried in full too: what the anchors say
+// of two places is good to some per cent.
+const rivalShare = 0.9
+
+// isRival reports whether p explains so much that it is tried in full.
+func (s *Search) isRival(p Place) bool { return p.explained >= rivalShare*s.Places[0].explained }
+
+// WorthFollowing reports whether p is another place than the first, and explains so much that it is tried in full.
+func (s *Search) WorthFollowing(p Place) bool {
+	return s.apart(s.Places[0], p) && s.isRival(p) && !p.glancedAt
+}
+
+// BestOther returns what share of what p explains the best of the places does that are not tried in full.
+func (s *Search) BestOther(p Place) float64 {
+	share := 0.0
+	for _, q := range s.Places {
+		if s.apart(p, q) && !s.isRival(q) {
+			share = max(share, q.explained/p.explained)
+		}
+	}
+	return share
+}

@@ -1,0 +1,32 @@
+package audible
+
+import (
+	"math"
+
+	"heardiff/measure/interpolate"
+	"heardiff/playback/pcm"
+)
+
+// lowHz and highHz bound the audible band, in which captures are compared.
+const LowHz, HighHz = 20.0, 20000.0
+
+// Kernels interpolate up to 20 kHz, or 0.92 of Nyquist where that is less: exact leaves −145 dB, for what is left of two
+// captures; quick −100 dB, which is less than a millionth of a frame, for finding their place.
+type Kernels struct{ Exact, Quick *interpolate.Kernel }
+
+func NewKernels(rate pcm.Rate) (k Kernels, err error) {
+	pass := Edge(rate) / (rate.Hz() / 2)
+	if k.Exact, err = interpolate.New(interpolate.Config{Pass: pass, ErrorDB: -145}); err != nil {
+		return k, err
+	}
+	k.Quick, err = interpolate.New(interpolate.Config{Pass: pass, ErrorDB: -100})
+	return k, err
+}
+
+func Edge(rate pcm.Rate) float64 { return math.Min(HighHz, 0.92*rate.Hz()/2) }
+
+// PerIndependentBin is how many bins are worth one, since the window w makes neighbours and overlapping blocks resemble each other. Over a
+// Hann window and its neighbours half a window away, Σ(Σw²)²/(Σw²)² per bin is (35 + 3)/128 to (3/8)²; 35/18 where blocks do not overlap.
+const PerIndependentBin = 19. / 9
+
+const Workers = 4 // fixed, so that sums are added in the same order on every machine

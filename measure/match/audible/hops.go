@@ -1,0 +1,53 @@
+package audible
+
+import (
+	"slices"
+
+	"heardiff/measure/spectrum"
+	"heardiff/playback/pcm"
+)
+
+// Hops transforms the mix of a capture's channels, a hundredth of a second at a time. Not safe for concurrent use.
+type Hops struct {
+	Frames      int // of a hop
+	BinHz       float64
+	plan        *spectrum.Plan
+	window, mix []float64
+	power       []float64
+	bins        []complex128
+}
+
+func NewHops(rate pcm.Rate) *Hops {
+	frames := max(1, int(rate)/100)
+	size := spectrum.PowerOfTwo(frames)
+	return &Hops{
+		Frames: frames, BinHz: rate.Hz() / float64(size), plan: spectrum.NewPlan(size), window: spectrum.Hann().Samples(frames),
+		mix: make([]float64, frames), bins: make([]complex128, size/2+1), power: make([]float64, size/2+1),
+	}
+}
+
+// Of returns the powers of the bins of the hop that begins at frame from of the block, until the next call; cut says that digital silence
+// begins or ends within it: the click of a cut there is no music.
+func (h *Hops) Of(block [][]float64, from int) (power []float64, cut bool) {
+	Mix(h.mix, block, from)
+	silent := func(x []float64) bool { return !slices.ContainsFunc(x, func(v float64) bool { return v != 0 }) }
+	cut = silent(h.mix[:3]) != silent(h.mix[len(h.mix)-3:])
+	for i := range h.mix {
+		h.mix[i] *= h.window[i]
+	}
+	for k, z := range h.plan.Forward(h.bins, h.mix) {
+		h.power[k] = real(z)*real(z) + imag(z)*imag(z)
+	}
+	return h.power, cut
+}
+
+// Mix writes the channels of src from from on, each weighed differently so that no two cancel, into dst.
+func Mix(dst []float64, src [][]float64, from int) {
+	clear(dst)
+	for c, ch := range src {
+		w := 1 / float64(c+1)
+		for i := range dst {
+			dst[i] += w * ch[from+i]
+		}
+	}
+}

@@ -1,0 +1,128 @@
+package match
+
+import (
+	"errors"
+	"fmt"
+
+	"heardiff/measure"
+	"heardiff/playback/pcm"
+)
+
+// ErrUnfit is wrapped by Prepare's error where presentations still differ in level or time after matching.
+var ErrUnfit = errors.New("the captures cannot be matched")
+
+// ErrWandering is wrapped, instead of ErrUnfit, where they differ in time since their clocks wander against each other.
+var ErrWandering = fmt.Errorf("%w", ErrUnfit)
+
+// Excerpt says what Prepare cuts and how far it must match. The zero value is an excerpt of 20 s from the start
+// of what all captures hold.
+type Excerpt struct {
+	// StartS and LengthS are seconds of the first capture. Length 0 stands for 20 s, or less where the captures
+	// end.
+	StartS, LengthS float64
+	// LoudnessLUFS is the common loudness (BS.1770, gated). 0 stands for −23. It is lowered where a peak would pass PeakDBFS.
+	LoudnessLUFS float64
+	// PeakDBFS is the highest true peak, in dBTP. 0 stands for −1.
+	PeakDBFS float64
+	// FadeS is the length of the raised-cosine fades at both ends, in seconds. 0 stands for 0.01.
+	FadeS float64
+	// MaxLevelErrorDB and MaxOffsetErrorUS refuse what exceeds them. 0 stands for 0.1 dB and 10 µs (common
+	// practice, no source).
+	MaxLevelErrorDB, MaxOffsetErrorUS float64
+	Names                             Names
+}
+
+// Names are what messages call the captures, in their order. One without a name is called by its place: "capture 1" is the first.
+type Names []string
+
+func (n Names) of(i int) string {
+	if i < len(n) && n[i] != "" {
+		return n[i]
+	}
+	return fmt.Sprintf("capture %d", i+1)
+}
+
+// against names capture i beside the first, with which it was compared.
+func (n Names) against(i int) string { return n.of(i) + " against " + n.of(0) }
+
+func (e Excerpt) filled() Excerpt {
+	fill := func(v *float64, standard float64) {
+		if *v == 0 {
+			*v = standard
+		}
+	}
+	fill(&e.LoudnessLUFS, -23)
+	fill(&e.PeakDBFS, -1)
+	fill(&e.FadeS, 0.01)
+	fill(&e.MaxLevelErrorDB, 0.1)
+	fill(&e.MaxOffsetErrorUS, 10)
+	return e
+}
+
+// Validate returns an error that names the field that is out of its range.
+func (e Excerpt) Validate() error {
+	f := e.filled()
+	switch {
+	case !(e.StartS >= 0):
+		return fmt.Errorf("match: StartS %v: want 0 or more", e.StartS)
+	case e.LengthS != 0 && !(e.LengthS >= 1):
+		return fmt.Errorf("match: LengthS %v: want a second or more", e.LengthS)
+	case !(f.LoudnessLUFS <= 0) || !(f.PeakDBFS <= 0):
+		return fmt.Errorf("match: LoudnessLUFS %v, PeakDBFS %v: want below 0", e.LoudnessLUFS, e.PeakDBFS)
+	case !(f.FadeS > 0 && f.FadeS <= 0.5):
+		return fmt.Errorf("match: FadeS %v: want up to 0.5 s", e.FadeS)
+	}
+	return nil
+}
+
+// Prepared is one excerpt as it will be played, once for every capture.
+type Prepared struct {
+	StartS        float64        `json:"start_s"`
+	Seconds       float64        `json:"seconds"`
+	Rate          pcm.Rate       `json:"rate_hz"`
+	Presentations []Presentation `json:"presentations"`
+	// NullDB is the shallowest null of any presentation against the first, measured on the final samples.
+	NullDB float64 `json:"null_db"`
+	// LoopFrames are two frames near the ends where every presentation crosses zero upwards.
+	LoopFrames [2]int `json:"loop_frames"`
+	// Changes says in words what was done to all presentations alike: the filter, the fades, the level.
+	Changes []string `json:"changes"`
+	measure.Warnings
+}
+
+// Presentation is one capture's share. LevelErrorDB, OffsetErrorUS and NullDB compare its final samples with the
+// first presentation's.
+type Presentation struct {
+	Clip          pcm.Clip `json:"-"`
+	LevelErrorDB  float64  `json:"level_error_db"`
+	OffsetErrorUS float64  `json:"offset_error_us"`
+	NullDB        float64  `json:"null_db"`
+	// Identical says that every sample is the first presentation's: nobody can tell the two apart.
+	Identical bool `json:"identical"`
+	// DriftPPM and OffsetS are what the capture's clock and start had against the first's, and was removed.
+	DriftPPM float64 `json:"drift_ppm"`
+	OffsetS  float64 `json:"offset_s"`
+	// GainDB was applied. Polarity "inverted": the capture was, and was turned back.
+	GainDB          float64 `json:"gain_db"`
+	Polarity        string  `json:"polarity"`
+	ChannelsSwapped bool    `json:"channels_swapped"`
+	// ChannelsInverted are channels, from 1, that were inverted against the others, and were turned back.
+	ChannelsInverted []int `json:"channels_inverted,omitempty"`
+	wanders          bool  // within the excerpt
+	// LevelBy says how the level was matched: "least squares", of what stands from 20 Hz to 20 kHz, or "loudness".
+	LevelBy string `json:"level_by"`
+}
+
+// LeadIn is the error of an excerpt of which no place was named, and which would begin with silence. It wraps ErrUnfit.
+type LeadIn struct {
+	SilentS float64 // how much of it
+	MusicS  float64 // where the music begins in the first capture, in seconds, a tenth before at the most
+}
+
+// Error implements error.
+func (l LeadIn) Error() string {
+	return fmt.Sprintf("no place was named, and what all captures hold begins with %.1f s of silence: the music begins at %.1f s", l.SilentS, l.MusicS)
+}
+
+// Unwrap returns ErrUnfit.
+func (l LeadIn) Unwrap() error { return ErrUnfit }

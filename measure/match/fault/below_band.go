@@ -1,0 +1,77 @@
+package fault
+
+import (
+	"slices"
+
+	"heardiff/measure/match/fit"
+	"heardiff/measure/spectrum"
+	"heardiff/playback/pcm"
+)
+
+// below measures what stands below the audible band of one capture: direct voltage, and rumble. Both count in no figure.
+type below struct {
+	channels []belowChannel
+	rate     float64
+	every    int
+	samples  int
+}
+
+type belowChannel struct {
+	sum, part, square float64
+	filled            int
+	means             []float64 // of a block of rumbleBlock
+	rumble            []float64 // mean square by block
+}
+
+const rumbleBlock = 2048 // milliseconds
+
+// rumbleHz is the band of rumble: from where direct voltage no longer reaches, to where the window of the lowest notes does not.
+var rumbleHz = [2]float64{2.5, 17}
+
+func newBelow(f pcm.Format) *below {
+	return &below{rate: f.Rate.Hz(), every: max(1, int(f.Rate)/1000), channels: make([]belowChannel, f.Channels)}
+}
+
+func (b *below) add(block [][]float64) {
+	b.samples += len(block[0])
+	for c, x := range block {
+		b.channels[c].add(x, b.every, b.rate)
+	}
+}
+
+// add takes samples of a channel. Means over a millisecond are transformed: what stands near a kilohertz folds down to where rumble is,
+// by 34 dB less.
+func (b *belowChannel) add(x []float64, every int, rate float64) {
+	for _, v := range x {
+		b.sum, b.part, b.square = b.sum+v, b.part+v, b.square+v*v
+		if b.filled++; b.filled < every {
+			continue
+		}
+		b.means = append(b.means, b.part/float64(every))
+		b.part, b.filled = 0, 0
+		if len(b.means) == rumbleBlock {
+			s, err := spectrum.Of(b.means, spectrum.Config{RateHz: rate / float64(every), Size: rumbleBlock, Window: spectrum.BlackmanHarris4()})
+			if err == nil {
+				b.rumble = append(b.rumble, s.BandPower(rumbleHz[0], rumbleHz[1]))
+			}
+			b.means = b.means[:copy(b.means, b.means[rumbleBlock/2:])]
+		}
+	}
+}
+
+// direct returns the direct voltage of channel c.
+func (b *below) direct(c int) float64 { return b.channels[c].sum / float64(max(1, b.samples)) }
+
+// rumble returns the mean square of what channel c holds between direct voltage and the audible band most of the time (the median: a click
+// or a held buffer reaches down there, too), 0 where too little is known.
+func (b *below) rumble(c int) float64 {
+	if len(b.channels[c].rumble) == 0 {
+		return 0
+	}
+	return fit.Median(slices.Clone(b.channels[c].rumble))
+}
+
+// level returns the mean square of channel c without its direct voltage.
+func (b *below) level(c int) float64 {
+	return b.channels[c].square/float64(max(1, b.samples)) - b.direct(c)*b.direct(c)
+}

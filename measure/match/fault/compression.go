@@ -1,0 +1,116 @@
+package fault
+
+import (
+	"math"
+	"slices"
+
+	"heardiff/measure"
+	"heardiff/measure/match/residual"
+	"heardiff/playback/pcm"
+)
+
+// likeEnough is the correlation from which on channels are so much alike that peaks of one should be peaks of the other.
+const likeEnough = 0.9
+
+// compressed says which capture falls behind at the peaks, in the channel where it does so most. Channels are looked at
+// one by one: where one is louder than in A, the peaks are mostly its own. A filter makes peaks of its own, and so does a
+// channel that drops out: what seems to fall behind must still do so with the linear part taken out, clear of events.
+func (f *finder) compressed(events []event) {
+	most := furthestBehind(f.Curves, f.Channels)
+	if most != 0 {
+		most = furthestBehind(f.NonlinearCurves(func(from, to int) bool {
+			return slices.ContainsFunc(events, func(e event) bool { return from < e.to && to > e.from })
+		}), f.Channels)
+	}
+	one, other := "B", "A"
+	if most < 0 {
+		one, other = "A", "B"
+	}
+	if most != 0 {
+		f.warn(measure.Warningf(Compressed, "%s falls behind by %.0f %% at the peaks of %s: %[1]s clips or is compressed", one, 100*math.Abs(most), other).Of(100*most, "%"))
+	}
+}
+
+func furthestBehind(curves []residual.Curve, own []residual.ChannelFigures) float64 {
+	most := 0.0
+	for i, c := range curves {
+		if own[i].Correlation < likeEnough {
+			continue
+		}
+		if d := behind(c); math.Abs(d) > math.Abs(most) {
+			most = d
+		}
+	}
+	return most
+}
+
+// behind returns by what share B falls behind at the peaks, negative where A does; 0 unless it is more than 2 % against
+// the middle and five standard errors.
+func behind(c residual.Curve) float64 {
+	top := len(c) - 1
+	for top > 0 && c[top].Count < 10 {
+		top--
+	}
+	if top < 8 {
+		return 0
+	}
+	direct := c.Direct() // a difference in direct voltage is none at the peaks
+	behind := func(from, to int) (share, error float64) {
+		var height, rem, square float64
+		for _, p := range c[from:to] {
+			height, rem, square = height+p.Height, rem+p.Behind-direct*p.Signs, square+p.Square
+		}
+		return rem / height, math.Sqrt(square) / height
+	}
+	high, error := behind(top-top/8, top+1)
+	middle, _ := behind(top/4, top/2)
+	if d := high - middle; math.Abs(d) >= math.Max(0.02, 5*error) {
+		return d
+	}
+	return 0
+}
+
+// followsMusicDB is what may be left that follows the music, below A: two in a thousand of it. Chains fit to be compared distort half
+// of that or less (common practice, no source); lossy codes leave 15 to 55 dB.
+const followsMusicDB = -55
+
+// leastFollowing is the share of what is left from which on the chance scatter of noise cannot pass for what follows the music. A judgement, no source;
+// TestFaultsAreFoundAndNamed holds it.
+const leastFollowing = 0.25
+
+// followsMusic warns where much is left that only the music explains, and no fault with a name does.
+func (f *finder) followsMusic() {
+	share := f.Shares.FollowsMusic()
+	db := f.NullDB + pcm.PowerDB(share)
+	if share > leastFollowing && db > followsMusicDB {
+		f.warn(measure.Warningf(FollowsMusic, "what is left that rises and falls with the music stands %.1f dB below it: lossy coding or processing of one, strong distortion, or fast jitter beyond that of any fit chain", -db).Of(db, "dB"))
+	}
+}
+
+func (f *finder) clipped(name string, p *Capture, other string, q *Capture) {
+	if p.clippedMore(q) {
+		f.warn(measure.Warningf(measure.Clipped, "%s is clipped: %d samples stand in runs of one value at its peak of %.2f dBFS (%d in %s)", name, p.clipped, pcm.DB(p.Peak), q.clipped, other).
+			Of(float64(p.clipped), "samples"))
+	}
+}
+
+// bothClipped says that both captures are, about alike: what the music or the recorder cut off is then missing in either.
+func (f *finder) bothClipped() {
+	a, b := f.A, f.B
+	if min(a.clipped, b.clipped) > leastClipped && !a.clippedMore(b) && !b.clippedMore(a) {
+		f.warn(measure.Warningf(BothClipped, "A and B are both clipped: %d and %d samples stand in runs of one value at their peaks of %.2f and %.2f dBFS; unless the music itself is, record both again at a lower level",
+			a.clipped, b.clipped, pcm.DB(a.Peak), pcm.DB(b.Peak)).Of(float64(a.clipped), "samples"))
+	}
+}
+
+const (
+	// leastClipped is how many samples in runs at the peak are clipping: fewer may be chance. A judgement, no source.
+	leastClipped = 10
+	// clippedRatio is how many times as many the other capture has at the most to count as hardly clipped. A judgement, no source.
+	clippedRatio = 10
+)
+
+// clippedMore reports whether p is clipped and q, of the same music, is not, or hardly.
+func (p *Capture) clippedMore(q *Capture) bool {
+	return p.clipped > leastClipped && p.clipped > clippedRatio*q.clipped
+}

@@ -1,0 +1,75 @@
+package fault
+
+import (
+	"heardiff/measure"
+	"heardiff/measure/match/align"
+	"heardiff/measure/match/residual"
+	"heardiff/playback/pcm"
+)
+
+// The codes of what Find warns of, and measure.Clipped, whose Value is how many samples are. Values are of B against A; FromS and ToS are seconds of A.
+const (
+	Mono            measure.Code = "mono"             // one capture alone is
+	ChannelMissing  measure.Code = "channel-missing"  // in B; Value is its level in dB
+	ChannelInverted measure.Code = "channel-inverted" // in B, against the others
+	ChannelGain     measure.Code = "channel-gain"     // differs from the first channel's by Value, in dB
+	ChannelDelay    measure.Code = "channel-delay"    // differs from the first channel's by Value, in µs
+	DirectVoltage   measure.Code = "direct-voltage"   // differs by Value, of full scale
+	Rumble          measure.Code = "rumble"           // differs by Value, in dB
+	BothClipped     measure.Code = "both-clipped"     // Value is how many samples of A are
+	Compressed      measure.Code = "compressed"       // one falls behind at the peaks by Value, in per cent; negative: A does
+	FollowsMusic    measure.Code = "follows-music"    // what is left rises and falls with the music, Value dB relative to it
+	BandLimit       measure.Code = "band-limit"       // one capture alone ends at Value, in Hz
+	Images          measure.Code = "images"           // what goes on above Value, in Hz, is images of a poor conversion
+)
+
+// The codes of what happens for a while only, see Passing.
+const (
+	Dropout    measure.Code = "dropout"     // Value is how many ms are lost in all
+	Outburst   measure.Code = "outburst"    // what is left stands out by Value, in dB
+	LevelStep  measure.Code = "level-step"  // Value is by how many dB
+	LevelDrift measure.Code = "level-drift" // Value is by how many dB from start to end
+)
+
+// Evidence is what two captures show when B is aligned with A.
+type Evidence struct {
+	*residual.Record
+	// A and B are what each shows by itself; nil where a stretch cut out of both is looked at: then only what passes is looked for.
+	A, B     *Capture
+	Line     align.Line
+	Overlap  [2]int  // frames of A
+	Gain     float64 // B/A, ratio, as record has it
+	Channels []residual.ChannelFigures
+	Response []residual.ResponseBand
+	Shares   residual.Shares
+	NullDB   float64
+	StartS   float64 // seconds of A at which the frames of a stretch begin to count
+}
+
+// finder collects warnings.
+type finder struct {
+	Evidence
+	warnings []measure.Warning
+}
+
+func (f *finder) warn(w ...measure.Warning) { f.warnings = append(f.warnings, w...) }
+
+func (f *finder) warned(code measure.Code) bool {
+	return measure.Warnings{Details: f.warnings}.Warned(code)
+}
+
+// placeInB returns the place in B of each channel of A.
+func (e Evidence) placeInB(channel int) int {
+	if e.Line.Swapped && channel < 2 {
+		return 1 - channel
+	}
+	return channel
+}
+
+// clock turns frames into seconds of A.
+type clock struct {
+	rate   pcm.Rate
+	startS float64
+}
+
+func (c clock) seconds(frame int) float64 { return c.startS + c.rate.Seconds(frame) }

@@ -1,0 +1,39 @@
+package fault
+
+import (
+	"heardiff/measure"
+)
+
+// Report is what Find found: all of it as warnings, and what of it happens for a while only.
+type Report struct {
+	Warnings []measure.Warning
+	Passing  Passing
+}
+
+// Find names what is wrong with either of two captures.
+func Find(e Evidence) Report {
+	events := e.events()
+	if e.A == nil {
+		p := e.passing(events)
+		return Report{p.warnings(), p}
+	}
+	f := finder{Evidence: e}
+	if text := MonoText(e.A, e.B); text != "" {
+		f.warn(measure.Warningf(Mono, "%s", text))
+	} else {
+		f.channelsDiffer()
+	}
+	f.belowBand()
+	unnamed := len(f.warnings)
+	f.clipped("A", e.A, "B", e.B)
+	f.clipped("B", e.B, "A", e.A)
+	f.bothClipped()
+	p := e.passing(e.notClipping(events))
+	f.warn(p.warnings()...)
+	f.compressed(events)
+	if len(f.warnings) == unnamed && !f.warned(Mono) {
+		f.followsMusic()
+	}
+	f.bandLimit(events)
+	return Report{f.warnings, p}
+}

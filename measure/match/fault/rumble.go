@@ -1,0 +1,38 @@
+package fault
+
+import (
+	"math"
+
+	"heardiff/measure"
+	"heardiff/playback/pcm"
+)
+
+const (
+	// belowDB is how far below the music what nobody hears may differ without a warning: what is left in a null of so much.
+	belowDB = -40
+	// leastBelow is the least difference that is warned of, of full scale: rounding to 16 bits. A judgement, no source.
+	leastBelow = 1e-5
+	// rumbleRatio is by how many times the power of rumble differs at the least: attacks of the music reach down there, and the captures
+	// need not hold the same of them.
+	rumbleRatio = 4
+)
+
+// belowBand says what stands below the audible band in one of two captures more than in the other. A channel that is silent in one is
+// warned of elsewhere.
+func (f *finder) belowBand() {
+	a, b := f.A.below, f.B.below
+	for c := range a.channels {
+		of := f.placeInB(c)
+		quieter, louder := min(a.level(c), b.level(of)), max(a.level(c), b.level(of))
+		if quieter < silentChannel*louder {
+			continue
+		}
+		least := math.Max(leastBelow, math.Sqrt(quieter)*pcm.Ratio(belowDB))
+		if x, y := a.direct(c), b.direct(of); math.Abs(math.Abs(x)-math.Abs(y)) > least {
+			f.warn(measure.Warningf(DirectVoltage, "channel %d holds direct voltage of %+.5f of full scale in A, %+.5f in B: it counts in no figure, but switching between the two may click", c+1, x, y).In(c+1).Of(y-x, ""))
+		}
+		if x, y := a.rumble(c), b.rumble(of); math.Sqrt(math.Abs(x-y)) > least && max(x, y) > rumbleRatio*min(x, y) {
+			f.warn(measure.Warningf(Rumble, "channel %d holds rumble below 20 Hz of %.1f dBFS in A, %.1f in B: it counts in no figure", c+1, pcm.DBFS(math.Sqrt(x)), pcm.DBFS(math.Sqrt(y))).In(c+1).Of(pcm.PowerDB(y/x), "dB"))
+		}
+	}
+}

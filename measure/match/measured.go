@@ -1,0 +1,80 @@
+package match
+
+import (
+	"math"
+
+	"heardiff/measure/match/align"
+	"heardiff/measure/match/audible"
+	"heardiff/measure/match/residual"
+	"heardiff/playback/pcm"
+)
+
+// measured is what is left of A and B at one place, and how it compares with others.
+type measured struct {
+	align.Alignment
+	rivals
+	record *residual.Record
+	k      float64           // brings the alignment's gain to the one of least squares
+	all    residual.BandSums // of all channels, 20 Hz to 20 kHz, at that gain
+}
+
+// measure reads what is left of the captures when B is aligned so.
+func (c *comparison) measure(s *align.Search, found align.Alignment, others rivals) (measured, error) {
+	left, err := residual.Measure(c.a, c.b, found.Line, found.Gain, c.captureA.Peak, s.Exact)
+	if err != nil {
+		return measured{}, err
+	}
+	k := left.FinalGain()
+	return measured{found, others, left, k, left.Sums(audible.LowHz, audible.Edge(c.rate), k, -1)}, nil
+}
+
+// null is the power of what is left, relative to A's.
+func (m measured) null() float64 { return m.all.RR / m.all.AA }
+
+func (m measured) nullDB() float64 { return pcm.PowerDB(m.null()) }
+
+// unexplained returns the power of the null and with it the share of the overlap that had to be left out: of
+// a steady tone any stretch nulls anywhere, once attack and end are taken for jumps.
+func (m measured) unexplained() float64 { return m.null() + m.Skipped }
+
+// leastCorrelation is where two captures stop being of the same music: what differs is then stronger than what
+// is common (a correlation of 0.6 is a signal-to-noise ratio of −2.5 dB). A judgement, no source.
+const leastCorrelation = 0.6
+
+// correlation returns the larger of the correlations with each channel, and with each block, at its own delay.
+func (m measured) correlation(own []residual.ChannelFigures) float64 {
+	sum := 0.0
+	for _, c := range own {
+		sum += c.Correlation * math.Sqrt(c.PowerA*c.PowerB/(m.all.AA*m.all.BB))
+	}
+	return max(sum, m.BlockCorrelation())
+}
+
+// rivals is what is known of the next best place.
+type rivals struct {
+	share    float64 // of what this place explains: the most that one explains that was not followed to its end
+	residual float64 // what is left, see measured.unexplained, at the best of those that were; +Inf where none was
+	ratio    float64 // how many times as much as here is left at the best repetition that was glanced at; 0 where none was
+}
+
+// beat notes what is left at a place that was followed and given up.
+func (r *rivals) beat(unexplained float64) { r.residual = min(r.residual, unexplained) }
+
+// negligibleNull is what is left at the least: two places at which less than this is, −90 dB, are as good as each other. No chain's own noise
+// is that low in all of the band, and the rounding of 24 bits alone may leave more. A judgement, no source.
+const negligibleNull = 1e-9
+
+// confidence returns 1 − residual/(residual at the next best place). A place with q left explains 1/(1 + q) of B.
+func (r rivals) confidence(residual float64) float64 {
+	next := r.residual
+	if r.share > 0 {
+		next = min(next, (1+residual)/r.share-1)
+	}
+	if r.ratio > 0 {
+		next = min(next, residual*r.ratio)
+	}
+	if next <= residual {
+		return 0
+	}
+	return 1 - (residual+negligibleNull)/(next+negligibleNull)
+}

@@ -1,0 +1,72 @@
+package residual
+
+import (
+	"math"
+
+	"heardiff/measure/match/audible"
+	"heardiff/playback/pcm"
+)
+
+// Gains are the levels of B against A in one block, in dB, NaN where noise hides them.
+type Gains struct {
+	At int
+	Db [][]float64 // [channel][third octave]
+}
+
+const (
+	// BandHz is the width of the bands in which the course of a recording's spectrum is kept.
+	BandHz = 500.0
+	// clearBand is the share of noise up to which a band tells a level: if all of it were A's own, the level would be
+	// 0.02 dB too low.
+	clearBand = 0.005
+	// leastBins are needed to tell noise from a level.
+	leastBins = 8
+)
+
+// levelDB returns how much louder than a the part of a − rem is that one gain and phase make of a, in dB.
+func levelDB(a, rem []complex128) float64 {
+	var aa, rr float64
+	var ar complex128
+	for k, z := range a {
+		q := rem[k]
+		aa += real(z)*real(z) + imag(z)*imag(z)
+		rr += real(q)*real(q) + imag(q)*imag(q)
+		ar += complex(real(z)*real(q)+imag(z)*imag(q), real(z)*imag(q)-imag(z)*real(q))
+	}
+	noise := rr - (real(ar)*real(ar)+imag(ar)*imag(ar))/aa
+	if len(a) < leastBins || !(noise < clearBand*aa) {
+		return math.NaN()
+	}
+	h := ar / complex(aa, 0)
+	return pcm.DB(math.Hypot(1-real(h), imag(h)))
+}
+
+// followedBands returns the bands whose levels are kept block by block: third octaves, then bands of 500 Hz, see bandLimit.
+func followedBands(rate pcm.Rate) []Band {
+	out := ThirdOctaves(rate)
+	for low := 0.0; low+BandHz <= audible.Edge(rate); low += BandHz {
+		out = append(out, Band{low, low + BandHz, math.NaN()})
+	}
+	return out
+}
+
+// ThirdOctaves returns the bands of the response that lie below the band edge, by their place in the standard's series.
+func ThirdOctaves(rate pcm.Rate) []Band {
+	var out []Band
+	for i := -17; i <= 13; i++ {
+		centre := 1000 * math.Pow(10, float64(i)/10)
+		lo, hi := centre*math.Pow(10, -0.05), centre*math.Pow(10, 0.05)
+		if lo >= audible.Edge(rate) {
+			break
+		}
+		out = append(out, Band{lo, hi, math.NaN()})
+	}
+	return out
+}
+
+// Band is a level in a band of frequencies.
+type Band struct {
+	LowHz  float64 `json:"low_hz"`
+	HighHz float64 `json:"high_hz"`
+	DB     float64 `json:"db"`
+}

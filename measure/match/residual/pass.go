@@ -1,0 +1,228 @@
+package residual
+
+import (
+	"fmt"
+	"slices"
+
+	"golang.org/x/sync/errgroup"
+	"gonum.org/v1/gonum/floats"
+
+	"heardiff/measure"
+	"heardiff/measure/interpolate"
+	"heardiff/measure/match/align"
+	"heardiff/measure/match/audible"
+	"heardiff/measure/match/fit"
+	"heardiff/measure/spectrum"
+	"heardiff/playback/pcm"
+)
+
+// run hands blocks to the workers in turn and adds up what they found.
+func (r *Record) run(s source) error {
+	count := (s.end-s.first-r.N)/r.hop + 1
+	// Beyond some minutes a part of the blocks, evenly spread, tells the spectra as well as all of them.
+	stride := 1 + (count-1)/500
+	parts := make([]*Record, audible.Workers)
+	queues := make([]chan blockPair, audible.Workers)
+	var group, listening errgroup.Group
+	ears := r.listen(s.a.Format(), &listening)
+	for w := range parts {
+		parts[w] = newRecord(r.Rate, len(r.aa), r.N, r.Gain)
+		parts[w].hop = r.hop
+		queues[w] = make(chan blockPair, 2)
+		group.Go(func() error {
+			t := newTransformer(parts[w], s)
+			for j := range queues[w] {
+				t.add(j)
+			}
+			return nil
+		})
+	}
+	var failed error
+	for i := 0; i < count && failed == nil; i++ {
+		var j blockPair
+		if j, failed = s.read(s.first+i*r.hop, r.N); failed == nil {
+			j.transform, j.fresh = i%stride == 0, [2]int{0, r.hop}
+			ears[0] <- j.copyOf(j.a, 0, r.hop)
+			ears[1] <- j.copyOf(j.b, s.kernel.Half()+1, r.hop)
+			queues[i%audible.Workers] <- j
+		}
+	}
+	if failed == nil { // the end, too short for a block of its own
+		var j blockPair
+		if j, failed = s.read(s.end-r.N, r.N); failed == nil {
+			j.fresh = [2]int{s.first + count*r.hop - j.at, r.N}
+			queues[count%audible.Workers] <- j
+		}
+	}
+	for _, q := range queues {
+		close(q)
+	}
+	for _, ear := range ears {
+		close(ear)
+	}
+	_, _ = group.Wait(), listening.Wait() // none returns an error
+	for _, p := range parts {
+		r.merge(p)
+	}
+	slices.SortFunc(r.BlockGains, func(x, y Gains) int { return x.At - y.At })
+	for _, h := range r.Stretches {
+		slices.SortFunc(h, func(x, y Stretch) int { return x.At - y.At })
+	}
+	return failed
+}
+
+// listen returns where blocks of A and of B go to have their loudness read.
+func (r *Record) listen(f pcm.Format, listening *errgroup.Group) [2]chan [][]float64 {
+	ears := [2]chan [][]float64{make(chan [][]float64, 4), make(chan [][]float64, 4)}
+	for i, ear := range ears {
+		listening.Go(func() error {
+			meter := measure.NewLoudnessMeter(f)
+			for block := range ear {
+				meter.Write(block)
+			}
+			r.Loudness[i] = meter.Reading()
+			return nil
+		})
+	}
+	return ears
+}
+
+// transformer works off blocks into its own remainder.
+type transformer struct {
+	sum          *Record
+	src          source
+	planA, planR *audible.Transform
+	inverse      *spectrum.Plan
+	window       []float64
+	shift        []float64
+	y            [][]float64
+	low, padded  [][]float64 // the audible part of every every-th frame of y, and room for it
+	every        int
+	back         [2][]float64
+}
+
+func newTransformer(sum *Record, s source) *transformer {
+	_, top := sum.Bins(audible.LowHz, audible.HighHz)
+	size, every := spectrum.PowerOfTwo(2*top), max(1, int(sum.Rate)/30000)
+	return &transformer{
+		sum: sum, src: s, planA: audible.NewTransform(sum.N), planR: audible.NewTransform(sum.N), window: spectrum.Hann().Samples(sum.N),
+		inverse: spectrum.NewPlan(size), shift: make([]float64, sum.N), y: pcm.Planes(len(sum.aa), sum.N),
+		low: pcm.Planes(len(sum.aa), sum.N/every), every: every, padded: s.padding(len(sum.aa), sum.N),
+		back: [2][]float64{make([]float64, size), make([]float64, size)},
+	}
+}
+
+func (t *transformer) add(j blockPair) {
+	t.src.residualOf(t.y, j, t.shift, t.sum.Gain)
+	t.sum.Differs = t.sum.Differs || !empty(t.y)
+	t.noteStretches(j)
+	if !j.transform {
+		return
+	}
+	t.sum.blocks++
+	for _, x := range [][][]float64{j.a, t.y} {
+		for _, ch := range x {
+			audible.Window(ch, t.window)
+		}
+	}
+	// Two plans, since the spectra of one are overwritten.
+	fa, fr := t.planA.Forward(j.a), t.planR.Forward(t.y)
+	for c := range fa {
+		t.sum.collect(c, fa[c], fr[c])
+	}
+	t.sum.noteLevels(fa, fr)
+	t.sum.noteGains(j.at, fa, fr)
+	t.noteTiming(j.at, fa, fr)
+}
+
+// Measure reads both captures once over their overlap.
+func Measure(a, b pcm.Reader, l align.Line, gain, peak float64, kernel *interpolate.Kernel) (*Record, error) {
+	rate := a.Format().Rate
+	from, to := l.Overlap(a, b, kernel.Half()+2)
+	n := spectrum.PowerOfTwo(int(rate) / 6)
+	for n > 1024 && 4*n > to-from {
+		n /= 2
+	}
+	if to-from < n {
+		return nil, fmt.Errorf("%w: the overlap is %.2f s", align.ErrUnrelated, rate.Seconds(max(0, to-from)))
+	}
+	inBand, err := interpolate.New(interpolate.Config{Pass: 0.45 * audible.Edge(rate) / (rate.Hz() / 2), Stop: audible.Edge(rate) / (rate.Hz() / 2), ErrorDB: -60})
+	if err != nil {
+		return nil, err
+	}
+	total := newRecord(rate, a.Format().Channels, n, gain)
+	if to-from < 128*n {
+		total.hop = n / 2 // short captures are worth the finer statistics
+	}
+	total.source = source{a: a, b: b, Line: l, kernel: kernel, audible: inBand, first: from, end: to, peak: peak}
+	return total, total.run(total.source)
+}
+
+// noteStretches notes the energies of the part of a block that no other block holds, and how what is left depends on the
+// height of the wave.
+func (t *transformer) noteStretches(j blockPair) {
+	from, to := j.fresh[0], j.fresh[1]
+	count := max(1, (to-from)*200/int(t.sum.Rate))
+	direct, directB := make([]float64, len(t.y)), make([]float64, len(t.y))
+	for c, rem := range t.y {
+		direct[c], directB[c] = directVoltages(j.a[c], rem, count)
+	}
+	t.src.audibleOf(t.low, t.padded, t.y, direct, t.every)
+	for c := range t.y {
+		a, rem, low := j.a[c], t.y[c], t.low[c]
+		t.sum.Curves[c].Add(a[from:to], rem[from:to], t.src.peak)
+		for i := range count {
+			lo, hi := from+i*(to-from)/count, from+(i+1)*(to-from)/count
+			h := Stretch{At: j.at + lo}
+			h.add(a[lo:hi], rem[lo:hi], directB[c]+direct[c], directB[c])
+			for _, r := range low[lo/t.every : min(len(low), hi/t.every)] {
+				h.Rem += float32(r * r * float64(t.every))
+			}
+			t.sum.Stretches[c] = append(t.sum.Stretches[c], h)
+		}
+	}
+}
+
+// directVoltages returns the direct voltages of rem and of a − rem, the median of the means of so many parts: what happens in a few of
+// them does not move it.
+func directVoltages(a, rem []float64, parts int) (ofRem, ofB float64) {
+	means, rest := make([]float64, parts), make([]float64, parts)
+	for i := range means {
+		lo, hi := i*len(a)/parts, (i+1)*len(a)/parts
+		means[i] = floats.Sum(rem[lo:hi]) / float64(hi-lo)
+		rest[i] = floats.Sum(a[lo:hi])/float64(hi-lo) - means[i]
+	}
+	return fit.Median(means), fit.Median(rest)
+}
+
+// noteTiming notes the sums of the middle half of a block from its spectra, of which it takes what is heard: beyond the
+// band edge the interpolator is not exact, and what it leaves of the music there is none of the captures'. So the block is had back
+// at no higher a rate than that takes. The window is taken out again. It mutates the spectra.
+func (t *transformer) noteTiming(at int, fa, fr [][]complex128) {
+	m := t.inverse.Len()
+	every := t.sum.N / m
+	step := max(1, int(t.sum.Rate)/(200*every))
+	first := len(t.sum.timing)
+	for c := range fa {
+		a, r := t.audibleBlock(t.back[0], fa[c]), t.audibleBlock(t.back[1], fr[c])
+		for k, from := 0, m/4; from+step <= 3*m/4; k, from = k+1, from+step {
+			if c == 0 {
+				t.sum.timing = append(t.sum.timing, timingSums{at: at + from*every})
+			}
+			t.sum.timing[first+k].add(a[from-1:from+step+1], r[from-1:from+step+1])
+		}
+	}
+}
+
+// audibleBlock writes the middle half of the block of which bins is the spectrum, and a sample more at either end, to dst.
+func (t *transformer) audibleBlock(dst []float64, bins []complex128) []float64 {
+	m, every := t.inverse.Len(), t.sum.N/t.inverse.Len()
+	lo, hi := t.sum.Bins(audible.LowHz, audible.HighHz)
+	clear(bins[:lo])
+	clear(bins[hi:])
+	t.inverse.Inverse(dst, bins[:m/2+1])
+	for i := m/4 - 1; i <= 3*m/4; i++ {
+		dst[i] /= t.window[i*every]
+	}
+	return dst
+}

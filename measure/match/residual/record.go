@@ -1,0 +1,117 @@
+package residual
+
+import (
+	"math"
+
+	"heardiff/measure"
+	"heardiff/measure/match/audible"
+	"heardiff/playback/pcm"
+)
+
+// Record holds the sums over the whole overlap of A, and of R = A − sign·B/gain with a provisional gain,
+// by channel and bin. Keeping R and not B keeps a deep null clear of rounding.
+type Record struct {
+	Rate   pcm.Rate
+	N      int
+	hop    int
+	Gain   float64 // provisional
+	blocks int
+	aa, rr [][]float64
+	ar     [][]complex128 // conj(A)·R
+	// Sums of products weighed with |A|², from which scatter is told: |A|⁴, |A|²·|R|², |A|²·conj(A)·R.
+	aaaa, aarr [][]float64
+	aaar       [][]complex128
+	Bands      []Band         // whose levels are followed, see followed
+	LevelPairs [][][2]float64 // [band][block], |A|² and |B|² over channels, B of the provisional gain
+	Stretches  [][]Stretch    // by channel, in the order of time
+	BlockGains []Gains
+	timing     []timingSums
+	Curves     []Curve                    // by channel
+	Differs    bool                       // anything is left, be it in blocks whose spectra are not taken
+	Loudness   [2]measure.LoudnessReading // of A and of B as it is
+	source     source                     // to look again at single places
+
+}
+
+func newRecord(rate pcm.Rate, channels, n int, gain float64) *Record {
+	r := &Record{Rate: rate, N: n, hop: n, Gain: gain, Bands: followedBands(rate), Curves: make([]Curve, channels), Stretches: make([][]Stretch, channels)}
+	r.LevelPairs = make([][][2]float64, len(r.Bands))
+	bins := n/2 + 1
+	r.aa, r.rr, r.aaaa, r.aarr = pcm.Planes(channels, bins), pcm.Planes(channels, bins), pcm.Planes(channels, bins), pcm.Planes(channels, bins)
+	for range channels {
+		r.ar, r.aaar = append(r.ar, make([]complex128, bins)), append(r.aaar, make([]complex128, bins))
+	}
+	return r
+}
+
+func (r *Record) merge(p *Record) {
+	r.blocks += p.blocks
+	r.Differs = r.Differs || p.Differs
+	r.timing, r.BlockGains = append(r.timing, p.timing...), append(r.BlockGains, p.BlockGains...)
+	for i, c := range p.LevelPairs {
+		r.LevelPairs[i] = append(r.LevelPairs[i], c...)
+	}
+	for c := range r.aa {
+		r.Curves[c].merge(p.Curves[c])
+		r.Stretches[c] = append(r.Stretches[c], p.Stretches[c]...)
+		for k := range r.aa[c] {
+			r.aa[c][k] += p.aa[c][k]
+			r.rr[c][k] += p.rr[c][k]
+			r.ar[c][k] += p.ar[c][k]
+			r.aaaa[c][k] += p.aaaa[c][k]
+			r.aarr[c][k] += p.aarr[c][k]
+			r.aaar[c][k] += p.aaar[c][k]
+		}
+	}
+}
+
+func (r *Record) collect(c int, a, rem []complex128) {
+	aa, rr, ar, aaaa, aarr, aaar := r.aa[c], r.rr[c], r.ar[c], r.aaaa[c], r.aarr[c], r.aaar[c]
+	for k, z := range a {
+		q := rem[k]
+		za, qa := real(z)*real(z)+imag(z)*imag(z), real(q)*real(q)+imag(q)*imag(q)
+		joint := complex(real(z)*real(q)+imag(z)*imag(q), real(z)*imag(q)-imag(z)*real(q))
+		aa[k] += za
+		rr[k] += qa
+		ar[k] += joint
+		aaaa[k] += za * za
+		aarr[k] += za * qa
+		aaar[k] += complex(za*real(joint), za*imag(joint))
+	}
+}
+
+// noteGains takes the levels of a block.
+func (r *Record) noteGains(at int, a, rem [][]complex128) {
+	l, bands := Gains{At: at}, ThirdOctaves(r.Rate)
+	for c := range a {
+		var db []float64
+		for _, band := range bands {
+			lo, hi := r.Bins(band.LowHz, band.HighHz)
+			db = append(db, levelDB(a[c][lo:hi], rem[c][lo:hi]))
+		}
+		l.Db = append(l.Db, db)
+	}
+	r.BlockGains = append(r.BlockGains, l)
+}
+
+// noteLevels notes the levels of a block by band.
+func (r *Record) noteLevels(a, rem [][]complex128) {
+	for i, band := range r.Bands {
+		var level [2]float64
+		lo, hi := r.Bins(band.LowHz, band.HighHz)
+		for c := range a {
+			for k := lo; k < hi; k++ {
+				z, b := a[c][k], a[c][k]-rem[c][k]
+				level[0] += real(z)*real(z) + imag(z)*imag(z)
+				level[1] += real(b)*real(b) + imag(b)*imag(b)
+			}
+		}
+		r.LevelPairs[i] = append(r.LevelPairs[i], level)
+	}
+}
+
+// Bins returns those between two frequencies, at the most up to the band edge, as sums takes them.
+func (r *Record) Bins(low, high float64) (lo, hi int) {
+	per := float64(r.N) / r.Rate.Hz()
+	return max(1, int(math.Ceil(low*per))), min(r.N/2, int(math.Ceil(math.Min(high, audible.Edge(r.Rate))*per)))
+}

@@ -1,0 +1,103 @@
+package residual
+
+import (
+	"math"
+	"slices"
+
+	"heardiff/measure/interpolate"
+	"heardiff/measure/match/align"
+	"heardiff/playback/pcm"
+)
+
+type blockPair struct {
+	at, bFrom int
+	transform bool
+	fresh     [2]int // from and to: what no other block holds
+	a, b      [][]float64
+}
+
+type source struct {
+	a, b pcm.Reader
+	align.Line
+	kernel     *interpolate.Kernel
+	audible    *interpolate.Kernel // beyond the band edge kernel is not exact: this stops there
+	first, end int
+	peak       float64 // of A
+}
+
+// read loads the block of A at at and what of B belongs to it.
+func (s source) read(at, n int) (blockPair, error) {
+	j := blockPair{at: at, a: pcm.Planes(s.a.Format().Channels, n)}
+	if err := interpolate.ReadAround(s.a, j.a, at); err != nil {
+		return j, err
+	}
+	lo := at + int(math.Floor(min(s.Shift(float64(at)), s.Shift(float64(at+n)))))
+	j.bFrom = lo - s.kernel.Half() - 1
+	j.b = pcm.Planes(len(j.a), n+2*s.kernel.Half()+4+int(math.Abs(s.Drift)*float64(n)))
+	if err := interpolate.ReadAround(s.b, j.b, j.bFrom); err != nil {
+		return j, err
+	}
+	if s.Swapped {
+		j.b[0], j.b[1] = j.b[1], j.b[0]
+	}
+	return j, nil
+}
+
+// copyOf returns a copy of n frames of x from from on: workers write in what they were given.
+func (j blockPair) copyOf(x [][]float64, from, n int) [][]float64 {
+	out := make([][]float64, len(x))
+	for c := range x {
+		out[c] = append([]float64(nil), x[c][from:from+n]...)
+	}
+	return out
+}
+
+// residualOf fills y with A − sign·B/gain over the block, by the shifts that shift is room for.
+func (s source) residualOf(y [][]float64, j blockPair, shift []float64, gain float64) {
+	for k := range shift {
+		shift[k] = s.Shift(float64(j.at + k))
+	}
+	s.kernel.Shift(y, j.b, j.at-j.bFrom, shift)
+	scale := s.Sign / gain
+	for c := range y {
+		for i, v := range y[c] {
+			y[c][i] = j.a[c][i] - scale*v
+		}
+	}
+}
+
+// empty reports whether nothing is left in a block.
+func empty(y [][]float64) bool {
+	for _, ch := range y {
+		if slices.ContainsFunc(ch, func(v float64) bool { return v != 0 }) {
+			return false
+		}
+	}
+	return true
+}
+
+// padding returns what heard needs for n frames.
+func (s source) padding(channels, n int) [][]float64 {
+	return pcm.Planes(channels, n+2*s.audible.Half())
+}
+
+// audibleOf fills dst[c][i] with the audible part of frame every·i of y[c], free of direct voltage, which would click at the
+// ends; with zeros at the ends themselves, where the filter, cut short, lets through what it should stop. It overwrites padded, see room.
+func (s source) audibleOf(dst, padded, y [][]float64, direct []float64, every int) {
+	half := s.audible.Half()
+	for c := range y {
+		for i, v := range y[c] {
+			padded[c][half+i] = v - direct[c]
+		}
+	}
+	shift := make([]float64, len(dst[0]))
+	for i := range shift {
+		shift[i] = float64(i * (every - 1))
+	}
+	s.audible.Shift(dst, padded, half, shift)
+	for _, x := range dst {
+		edge := min(len(x), half/every+1)
+		clear(x[:edge])
+		clear(x[len(x)-edge:])
+	}
+}

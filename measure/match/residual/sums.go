@@ -1,0 +1,82 @@
+package residual
+
+import (
+	"math"
+
+	"heardiff/measure/match/audible"
+	"heardiff/playback/pcm"
+)
+
+// BandSums sums the remainder over bins lo to hi−1 of all channels, for the final gain.
+type BandSums struct {
+	AA, RR, BB float64 // R and corrected B of the final gain
+	AB         complex128
+	aaaa, aarr float64 // Σ |A|⁴, Σ |A|²·|R|²
+	aaar       complex128
+	bins       int
+}
+
+// spread returns Σ |A|²·|R⊥|², R⊥ what no fixed gain makes of A: the variance of Σ conj(A)·B, whether or not what is
+// left stands where the music does.
+func (s BandSums) spread() float64 {
+	h := 1 - s.AB/complex(s.AA, 0)
+	return max(0, s.aarr-2*(real(h)*real(s.aaar)+imag(h)*imag(s.aaar))+(real(h)*real(h)+imag(h)*imag(h))*s.aaaa)
+}
+
+// FinalGain returns the factor that brings the provisional corrected B (A − R) to the final one: least squares.
+// A channel that is inverted against the others counts by its magnitude.
+func (r *Record) FinalGain() float64 {
+	var joint, power float64
+	for c := range r.aa {
+		s := r.Sums(audible.LowHz, audible.Edge(r.Rate), 1, c)
+		joint += math.Abs(real(s.AB))
+		power += s.AA
+	}
+	return joint / power
+}
+
+// Sums adds bins between two frequencies. k is the gain still in A − R, see final. channel −1 stands for all.
+//
+//	corrected B = (A − R)/k, remainder = A − corrected B = (1 − 1/k)·A + R/k
+func (r *Record) Sums(low, high, k float64, channel int) BandSums {
+	var s BandSums
+	lo := max(1, int(math.Ceil(low*float64(r.N)/r.Rate.Hz())))
+	hi := min(r.N/2, int(math.Ceil(high*float64(r.N)/r.Rate.Hz())))
+	s.bins = hi - lo
+	u, v := 1-1/k, 1/k
+	for c := range r.aa {
+		if channel >= 0 && c != channel {
+			continue
+		}
+		for i := lo; i < hi; i++ {
+			aa, rr, ar := r.aa[c][i], r.rr[c][i], r.ar[c][i]
+			s.AA += aa
+			s.RR += u*u*aa + 2*u*v*real(ar) + v*v*rr
+			s.BB += v * v * (aa - 2*real(ar) + rr)
+			s.AB += complex(v, 0) * (complex(aa, 0) - ar)
+			s.aaaa += r.aaaa[c][i]
+			s.aarr += u*u*r.aaaa[c][i] + 2*u*v*real(r.aaar[c][i]) + v*v*r.aarr[c][i]
+			s.aaar += complex(u*r.aaaa[c][i], 0) + complex(v, 0)*r.aaar[c][i]
+		}
+	}
+	return s
+}
+
+// GainError is the standard error of the gain in dB: the scatter of least squares, and that it is unknown how
+// much of the remainder is A's own noise, which lowers the estimate by up to remainder/signal.
+func (r *Record) GainError(s BandSums) float64 {
+	q := s.RR / s.AA
+	n := float64(r.blocks*s.bins*len(r.aa)) / audible.PerIndependentBin
+	return 20 / math.Ln10 * math.Sqrt(q/(2*n)+q*q/3)
+}
+
+func (r *Record) Octaves(k float64) []Band {
+	var out []Band
+	for centre := 31.25; centre < audible.Edge(r.Rate); centre *= 2 {
+		lo, hi := math.Max(audible.LowHz, centre/math.Sqrt2), math.Min(centre*math.Sqrt2, audible.Edge(r.Rate))
+		if s := r.Sums(lo, hi, k, -1); s.bins > 0 {
+			out = append(out, Band{lo, hi, pcm.PowerDB(s.RR / s.AA)})
+		}
+	}
+	return out
+}
