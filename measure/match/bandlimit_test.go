@@ -2,11 +2,12 @@ package match_test
 
 import (
 	"math"
-	"slices"
 	"strings"
 	"testing"
 
+	"heardiff/measure"
 	"heardiff/measure/match"
+	"heardiff/measure/match/fault"
 	"heardiff/playback/pcm"
 )
 
@@ -45,8 +46,8 @@ func TestBandLimitsUnderNoiseAndInCodes(t *testing.T) {
 // checkLimit holds what r says of ends of the music's band: one warning that begins so, or none where says is "".
 func checkLimit(t *testing.T, name string, r match.Result, says string) {
 	t.Helper()
-	limits := slices.DeleteFunc(slices.Clone(r.Texts), func(w string) bool { return !strings.Contains(w, " ends at ") })
-	if says == "" && len(limits) > 0 || says != "" && (len(limits) != 1 || !strings.HasPrefix(limits[0], says)) {
+	limits := of(r.Details, fault.BandLimit)
+	if says == "" && len(limits) > 0 || says != "" && (len(limits) != 1 || !strings.HasPrefix(limits[0].Text, says)) {
 		t.Errorf("%s: null %.1f dB, %q, want %q", name, r.NullDB, r.Texts, says)
 	}
 }
@@ -83,10 +84,10 @@ func TestClippingIsNoBandLimitOfTheOther(t *testing.T) {
 			t.Fatal(err)
 		}
 		checkLimit(t, c.name, r, c.says)
-		if !slices.ContainsFunc(r.Texts, func(w string) bool { return strings.HasPrefix(w, "B is clipped") }) {
+		if !r.Warned(measure.Clipped) {
 			t.Errorf("%s: %q: the test needs clipping", c.name, r.Texts)
 		}
-		if slices.ContainsFunc(r.Texts, func(w string) bool { return strings.Contains(w, "stands out") }) {
+		if r.Warned(fault.Outburst) {
 			t.Errorf("%s: %q: clipping is said by itself", c.name, r.Texts)
 		}
 	}
@@ -142,7 +143,7 @@ func TestImagesAreNoBandLimitOfTheOther(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !slices.ContainsFunc(r.Texts, func(w string) bool { return strings.HasPrefix(w, "B goes on above 9.0 kHz, where A ends") }) {
+	if !(warned{code: fault.Images, value: 9000, within: 50}).in(r.Details) {
 		t.Errorf("%q", r.Texts)
 	}
 }
@@ -175,7 +176,7 @@ func TestClippingOfBothIsSaid(t *testing.T) {
 		copy(b.Channels[c][101:], ch)
 	}
 	r, err := match.Compare(a, b, match.Config{})
-	if err != nil || !r.Identical || !slices.ContainsFunc(r.Texts, func(w string) bool { return strings.HasPrefix(w, "A and B are both clipped: ") }) {
+	if err != nil || !r.Identical || !r.Warned(fault.BothClipped) {
 		t.Errorf("identical %v, %q, %v", r.Identical, r.Texts, err)
 	}
 }

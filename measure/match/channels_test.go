@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"heardiff/measure/match"
+	"heardiff/measure/match/fault"
 	"heardiff/playback/pcm"
 )
 
@@ -26,26 +27,26 @@ func TestOneChannelUnlikeTheOther(t *testing.T) {
 		name        string
 		b           [2][]float64
 		swapped     bool
-		says        []string
+		want        []warned
 		gain, delay float64 // of channel 2 against channel 1; NaN: none
 	}{
-		{"late", [2][]float64{noisy(one, 1, 0), noisy(two, 1, 3)}, false, []string{"channel 2 is late by +12"}, 0, 3},
-		{"softer", [2][]float64{noisy(one, 1, 0), noisy(two, 0.95, 0)}, false, []string{"channel 2 differs by -0.45 dB"}, pcm.DB(0.95), 0},
-		{"dead", [2][]float64{noisy(one, 1, 0), noisy(two, 0, 0)}, false, []string{"channel 2 of B is not that of A"}, math.NaN(), math.NaN()},
-		{"exchanged, and 1 inverted", [2][]float64{noisy(two, -1, 0), noisy(one, 1, 0)}, true, []string{"are exchanged in B", "channel 1 of B is inverted"}, 0, 0},
-		{"exchanged, and 2 inverted", [2][]float64{noisy(two, 1, 0), noisy(one, -1, 0)}, true, []string{"are exchanged in B", "channel 1 of B is inverted"}, 0, 0},
+		{"late", [2][]float64{noisy(one, 1, 0), noisy(two, 1, 3)}, false, []warned{{code: fault.ChannelDelay, channel: 2, value: 125, within: 5}}, 0, 3},
+		{"softer", [2][]float64{noisy(one, 1, 0), noisy(two, 0.95, 0)}, false, []warned{{code: fault.ChannelGain, channel: 2, value: -0.445, within: 0.005}}, pcm.DB(0.95), 0},
+		{"dead", [2][]float64{noisy(one, 1, 0), noisy(two, 0, 0)}, false, []warned{{code: fault.ChannelMissing, channel: 2}}, math.NaN(), math.NaN()},
+		{"exchanged, and 1 inverted", [2][]float64{noisy(two, -1, 0), noisy(one, 1, 0)}, true, []warned{{code: match.ChannelsSwapped}, {code: fault.ChannelInverted, channel: 1}}, 0, 0},
+		{"exchanged, and 2 inverted", [2][]float64{noisy(two, 1, 0), noisy(one, -1, 0)}, true, []warned{{code: match.ChannelsSwapped}, {code: fault.ChannelInverted, channel: 1}}, 0, 0},
 	} {
 		r, err := match.Compare(wide, pcm.Clip{Rate: faultRate, Channels: c.b[:]}, match.Config{})
 		if err != nil {
 			t.Errorf("%s: %v", c.name, err)
 			continue
 		}
-		if r.ChannelsSwapped != c.swapped || len(r.Texts) != len(c.says) {
+		if r.ChannelsSwapped != c.swapped || len(r.Details) != len(c.want) {
 			t.Errorf("%s: swapped %v, %q", c.name, r.ChannelsSwapped, r.Texts)
 		}
-		for _, says := range c.says {
-			if !slices.ContainsFunc(r.Texts, func(w string) bool { return strings.Contains(w, says) }) {
-				t.Errorf("%s: no %q among %q", c.name, says, r.Texts)
+		for _, w := range c.want {
+			if !w.in(r.Details) {
+				t.Errorf("%s: no %+v among %v", c.name, w, r.Details)
 			}
 		}
 		gain, delay := r.Channels[1].GainDB-r.Channels[0].GainDB, r.Channels[1].OffsetSamples-r.Channels[0].OffsetSamples
@@ -69,23 +70,22 @@ func TestOneCaptureIsMono(t *testing.T) {
 	for _, c := range []struct {
 		name string
 		a, b pcm.Clip
-		says string // "" = nothing
+		says string // which of the two it is; "" = neither
 	}{
-		{"both channels of B the sum", wide, twice(sum, 1), "the channels of B are identical, those of A are not: B is mono"},
-		{"both channels of B channel 2", wide, twice(wide.Channels[1], 1), "the channels of B are identical, those of A are not: B is mono"},
-		{"both channels of A channel 1", twice(wide.Channels[0], 1), wide, "the channels of A are identical, those of B are not: A is mono"},
+		{"both channels of B the sum", wide, twice(sum, 1), "B is mono"},
+		{"both channels of B channel 2", wide, twice(wide.Channels[1], 1), "B is mono"},
+		{"both channels of A channel 1", twice(wide.Channels[0], 1), wide, "A is mono"},
 		{"mono music", twice(sum, 1), twice(sum, 2), ""},
 	} {
 		r, err := match.Compare(c.a, c.b, match.Config{})
-		said := r.Texts
+		said := strings.Join(r.Texts, "\n")
 		if err != nil {
-			said = []string{err.Error()}
+			said = err.Error()
 			if !errors.Is(err, match.ErrMono) || !errors.Is(err, match.ErrUnrelated) {
 				t.Errorf("%s: error %v", c.name, err)
 			}
 		}
-		found := slices.ContainsFunc(said, func(w string) bool { return strings.Contains(w, c.says) })
-		if c.says == "" && len(said) > 0 || c.says != "" && !found {
+		if mono := err != nil || r.Warned(fault.Mono); mono != (c.says != "") || !strings.Contains(said, c.says) || !mono && said != "" {
 			t.Errorf("%s: %q, want %q", c.name, said, c.says)
 		}
 		t.Logf("%s: %q, null %.1f dB", c.name, said, r.NullDB)

@@ -3,14 +3,14 @@ package match_test
 import (
 	"math"
 	"math/rand/v2"
-	"regexp"
 	"slices"
-	"strconv"
 	"strings"
 	"testing"
 
+	"heardiff/measure"
 	"heardiff/measure/interpolate"
 	"heardiff/measure/match"
+	"heardiff/measure/match/fault"
 	"heardiff/playback/pcm"
 )
 
@@ -204,7 +204,7 @@ func louderNoise(_ music, b pcm.Clip) pcm.Clip {
 type faultCase struct {
 	name string
 	do   faulty
-	says string // the only warning but for a short overlap; "" = none
+	want warned // the only warning but for a short overlap
 	kind string // of the residual, "" = any
 	full bool
 }
@@ -215,36 +215,36 @@ func faults() []faultCase {
 		{name: "none", do: each(func(v float64) float64 { return v }), kind: "noise"},
 		{name: "more noise in B", do: louderNoise, kind: "noise"},
 		{name: "direct voltage", do: each(func(v float64) float64 { return v + 0.02 }), kind: "noise", full: true},
-		{name: "clock that swings by 1 µs", do: late(func(t float64) float64 { return 1e-6 * math.Sin(2*math.Pi*t/4) }), says: "stray from a straight line", kind: "timing"},
-		{name: "clock that changes by 5 ppm", do: late(func(t float64) float64 { return 5e-6 * max(0, t-4.5) }), says: "stray from a straight line", kind: "timing", full: true},
+		{name: "clock that swings by 1 µs", do: late(func(t float64) float64 { return 1e-6 * math.Sin(2*math.Pi*t/4) }), want: warned{code: match.ClockWanders}, kind: "timing"},
+		{name: "clock that changes by 5 ppm", do: late(func(t float64) float64 { return 5e-6 * max(0, t-4.5) }), want: warned{code: match.ClockWanders}, kind: "timing", full: true},
 		{name: "hum on the clock, 100 ns at 60 Hz", do: late(func(t float64) float64 { return 1e-7 * math.Sin(2*math.Pi*60*t) }), kind: "timing", full: true},
-		{name: "300 frames lost", do: splice(middle, middle+300), says: "jumps by -300 samples"},
-		{name: "8 frames lost", do: splice(middle, middle+8), says: "jumps by -8 samples", full: true},
-		{name: "1 frame lost", do: splice(middle, middle+1), says: "jumps by -1 samples"},
-		{name: "1000 frames repeated", do: splice(middle, middle-1000), says: "jumps by +1000 samples", full: true},
-		{name: "two seconds cut out, as at a loop point", do: splice(middle, middle+2*faultRate), says: "jumps by -48000 samples", full: true},
-		{name: "20 ms lost to silence", do: silence(middle, faultRate/50), says: "B is silent for"},
-		{name: "channel 1 lost for a second", do: only(1, silence(middle, faultRate)), says: "channel 1 of B is silent for"},
-		{name: "channel 2 dies halfway", do: only(2, silence(middle, middle)), says: "channel 2 of B is silent for", full: true},
-		{name: "0.1 dB louder from 5 s on", do: step(0.1), says: "the level of B changes by +0.10 dB against A about 5.0 s into A"},
-		{name: "channel 2 0.2 dB softer from 5 s on", do: only(2, step(-0.2)), says: "the level of channel 2 of B changes by -0.20 dB against A about 5.0 s into A", full: true},
+		{name: "300 frames lost", do: splice(middle, middle+300), want: warned{code: match.Jumps, value: -300, within: 0.5}},
+		{name: "8 frames lost", do: splice(middle, middle+8), want: warned{code: match.Jumps, value: -8, within: 0.5}, full: true},
+		{name: "1 frame lost", do: splice(middle, middle+1), want: warned{code: match.Jumps, value: -1, within: 0.5}},
+		{name: "1000 frames repeated", do: splice(middle, middle-1000), want: warned{code: match.Jumps, value: 1000, within: 0.5}, full: true},
+		{name: "two seconds cut out, as at a loop point", do: splice(middle, middle+2*faultRate), want: warned{code: match.Jumps, value: -48000, within: 0.5}, full: true},
+		{name: "20 ms lost to silence", do: silence(middle, faultRate/50), want: warned{code: fault.Dropout}},
+		{name: "channel 1 lost for a second", do: only(1, silence(middle, faultRate)), want: warned{code: fault.Dropout, channel: 1}},
+		{name: "channel 2 dies halfway", do: only(2, silence(middle, middle)), want: warned{code: fault.Dropout, channel: 2}, full: true},
+		{name: "0.1 dB louder from 5 s on", do: step(0.1), want: warned{code: fault.LevelStep, value: 0.1, within: 0.005, atS: 5}},
+		{name: "channel 2 0.2 dB softer from 5 s on", do: only(2, step(-0.2)), want: warned{code: fault.LevelStep, channel: 2, value: -0.2, within: 0.005, atS: 5}, full: true},
 		{name: "0.02 dB louder from 5 s on is let pass", do: step(0.02), full: true},
-		{name: "0.3 dB louder by and by", do: course(func(t float64) float64 { return 0.3 * t / faultSeconds }), says: "the level of B drifts by +0.", full: true},
-		{name: "0.1 dB louder from 5 s on, behind a filter", do: both(peaking(200, 3, 1), step(0.1)), says: "the level of B changes by +0.1", full: true},
-		{name: "clipped", do: each(func(v float64) float64 { return max(-0.2, min(0.2, v)) }), says: "clip", kind: "distortion"},
+		{name: "0.3 dB louder by and by", do: course(func(t float64) float64 { return 0.3 * t / faultSeconds }), want: warned{code: fault.LevelDrift, value: 0.3, within: 0.3}, full: true},
+		{name: "0.1 dB louder from 5 s on, behind a filter", do: both(peaking(200, 3, 1), step(0.1)), want: warned{code: fault.LevelStep, value: 0.1, within: 0.05}, full: true},
+		{name: "clipped", do: each(func(v float64) float64 { return max(-0.2, min(0.2, v)) }), want: warned{code: measure.Clipped}, kind: "distortion"},
 		{name: "clipped softly, before the recorder's noise", do: func(m music, b pcm.Clip) pcm.Clip {
 			b = each(func(v float64) float64 { return 0.3 * math.Tanh(v/0.3) })(m, b)
 			return way{noise: 1e-5, seed: 9}.finish(b)
-		}, says: "B falls behind by", full: true},
+		}, want: warned{code: fault.Compressed, value: 50, within: 50}, full: true},
 		{name: "square-law distortion", do: each(func(v float64) float64 { return v + 0.02*v*v }), kind: "distortion", full: true},
-		{name: "an error that follows the music, 30 dB down", do: rough(0.0316), says: "stands 30.", kind: "distortion"},
-		{name: "an error that follows the music, 50 dB down", do: rough(0.0032), says: "stands 50.", kind: "distortion", full: true},
+		{name: "an error that follows the music, 30 dB down", do: rough(0.0316), want: warned{code: fault.FollowsMusic, value: -30.5, within: 0.5}, kind: "distortion"},
+		{name: "an error that follows the music, 50 dB down", do: rough(0.0032), want: warned{code: fault.FollowsMusic, value: -50.5, within: 0.5}, kind: "distortion", full: true},
 		{name: "one that follows it 60 dB down is let pass", do: rough(0.001), kind: "distortion", full: true},
-		{name: "0.3 dB at 1 kHz", do: peaking(1000, 0.3, 1), says: "in a third octave", kind: "response", full: true},
+		{name: "0.3 dB at 1 kHz", do: peaking(1000, 0.3, 1), want: warned{code: match.ResponseDiffers}, kind: "response", full: true},
 		{name: "0.05 dB at 3 kHz is let pass", do: peaking(3000, 0.05, 1), kind: "response", full: true},
-		{name: "ends at 8 kHz", do: lowpass(7750.0/12000, 8250.0/12000), says: "B ends at 8."},
-		{name: "channel 2 inverted", do: channelTwo(func(v float64) float64 { return -v }), says: "channel 2 of B is inverted"},
-		{name: "channel 2 louder", do: channelTwo(func(v float64) float64 { return v * pcm.Ratio(0.5) }), says: "channel 2 differs by +0.50 dB", full: true},
+		{name: "ends at 8 kHz", do: lowpass(7750.0/12000, 8250.0/12000), want: warned{code: fault.BandLimit, value: 8500, within: 500}},
+		{name: "channel 2 inverted", do: channelTwo(func(v float64) float64 { return -v }), want: warned{code: fault.ChannelInverted, channel: 2}},
+		{name: "channel 2 louder", do: channelTwo(func(v float64) float64 { return v * pcm.Ratio(0.5) }), want: warned{code: fault.ChannelGain, channel: 2, value: 0.5, within: 0.005}, full: true},
 	}
 }
 
@@ -262,12 +262,11 @@ func TestFaultsAreFoundAndNamed(t *testing.T) {
 			continue
 		}
 		t.Logf("%s: null %.1f dB, %+v, %q", c.name, r.NullDB, r.Residual, r.Texts)
-		told := slices.DeleteFunc(slices.Clone(r.Texts), func(w string) bool { return strings.Contains(w, "overlap by only") })
-		found := slices.ContainsFunc(told, func(w string) bool { return strings.Contains(w, c.says) })
-		if c.says == "" && len(told) > 0 || c.says != "" && !found {
-			t.Errorf("%s: warnings %q, want %q", c.name, told, c.says)
+		others := slices.DeleteFunc(slices.Clone(r.Details), func(w measure.Warning) bool { return w.Code == match.ShortOverlap })
+		if !c.want.in(others) {
+			t.Errorf("%s: warnings %v, want %+v", c.name, others, c.want)
 		}
-		if strings.Contains(c.says, "jumps") && r.NullDB > -60 {
+		if c.want.code == match.Jumps && r.NullDB > -60 {
 			t.Errorf("%s: null %.1f dB: the stretch that was compared must be free of it", c.name, r.NullDB)
 		}
 		if c.kind != "" && r.Residual.Kind != c.kind {
@@ -286,31 +285,29 @@ func TestWhatHappensForAWhileIsTimed(t *testing.T) {
 		name string
 		do   faulty
 		ms   float64
-		says string // before the length
+		want warned
 	}{
-		{"2 ms lost", silence(at, 2*ms), 2, "^B is silent for "},
-		{"9 ms lost", silence(at, 9*ms), 9, "^B is silent for "},
-		{"4 ms lost in channel 2", only(2, silence(at, 4*ms)), 4, "^channel 2 of B is silent for "},
-		{"8 ms held", held(at, 8*ms), 8, "^what is left stands out for "},
-		{"20 ms repeated", again(at, 20*ms), 20, "^what is left stands out for "},
-		{"5 ms of noise", ticks(at, 5*ms, 0.01), 5, "^what is left stands out for "},
-		{"a tick of 1 ms, 60 dB below full scale", ticks(at, ms, 1e-3), 1, "^what is left stands out for "},
+		{"2 ms lost", silence(at, 2*ms), 2, warned{code: fault.Dropout}},
+		{"9 ms lost", silence(at, 9*ms), 9, warned{code: fault.Dropout}},
+		{"4 ms lost in channel 2", only(2, silence(at, 4*ms)), 4, warned{code: fault.Dropout, channel: 2}},
+		{"8 ms held", held(at, 8*ms), 8, warned{code: fault.Outburst}},
+		{"20 ms repeated", again(at, 20*ms), 20, warned{code: fault.Outburst}},
+		{"5 ms of noise", ticks(at, 5*ms, 0.01), 5, warned{code: fault.Outburst}},
+		{"a tick of 1 ms, 60 dB below full scale", ticks(at, ms, 1e-3), 1, warned{code: fault.Outburst}},
 	} {
 		r, err := match.Compare(a, c.do(m, plain.Clone()), match.Config{})
 		if err != nil {
 			t.Errorf("%s: %v", c.name, err)
 			continue
 		}
-		found := regexp.MustCompile(c.says + `([0-9.]+) ms .*?([0-9.]+) s into A`).FindStringSubmatch(strings.Join(r.Texts, "\n"))
-		if len(r.Texts) != 1 || found == nil {
-			t.Errorf("%s: %q, want %q alone", c.name, r.Texts, c.says)
+		if len(r.Details) != 1 || !c.want.in(r.Details) {
+			t.Errorf("%s: %v, want %+v alone", c.name, r.Details, c.want)
 			continue
 		}
-		length, _ := strconv.ParseFloat(found[1], 64)
-		place, _ := strconv.ParseFloat(found[2], 64)
+		w := r.Details[0]
 		want := (at - faultWay.offset) / (1 + faultWay.drift) / faultRate
-		if math.Abs(length-c.ms) > 1 || math.Abs(place-want) > 1e-3 {
-			t.Errorf("%s: %v ms at %v s, want %v ms at %.3f s", c.name, length, place, c.ms, want)
+		if math.Abs(1000*(w.ToS-w.FromS)-c.ms) > 1 || math.Abs(w.FromS-want) > 1e-3 {
+			t.Errorf("%s: %v ms at %v s, want %v ms at %.3f s", c.name, 1000*(w.ToS-w.FromS), w.FromS, c.ms, want)
 		}
 	}
 }
@@ -327,25 +324,25 @@ func TestWhatHappensWithinAnExcerptIsSaid(t *testing.T) {
 	for _, c := range []struct {
 		from   float64
 		b      pcm.Clip
-		says   string
+		want   warned
 		within bool
 	}{
-		{2, lost, "channel 1 of B is silent for 20 ms where A plays, 4.500 s into A", true},
-		{5, lost, "channel 1 of B is silent for", false},
-		{2.5, louder, "the level of B changes by +0.50 dB against A about ", true},
-		{5.2, louder, "the level of B changes by", false},
+		{2, lost, warned{code: fault.Dropout, channel: 1, value: 20, within: 1, atS: 4.5}, true},
+		{5, lost, warned{code: fault.Dropout, channel: 1}, false},
+		{2.5, louder, warned{code: fault.LevelStep, value: 0.5, within: 0.01}, true},
+		{5.2, louder, warned{code: fault.LevelStep}, false},
 	} {
 		p, err := match.Prepare([]pcm.Reader{a, c.b}, match.Excerpt{StartS: c.from, LengthS: 3.5})
 		if err != nil {
 			t.Fatal(err)
 		}
-		const before = "within the excerpt, capture 2 against capture 1: "
-		said := slices.ContainsFunc(p.Texts, func(w string) bool { return strings.HasPrefix(w, before+c.says) })
-		if within := slices.ContainsFunc(p.Texts, func(w string) bool { return strings.HasPrefix(w, before) }); said != c.within || within != c.within {
-			t.Errorf("from %v s: %q", c.from, p.Texts)
+		said := of(p.Details, c.want.code)
+		if len(said) != 1 || !c.want.in(said) {
+			t.Errorf("from %v s: %v, want %+v once", c.from, p.Details, c.want)
 		}
-		if n := strings.Count(strings.Join(p.Texts, "\n"), c.says); n != 1 {
-			t.Errorf("from %v s: %q is said %d times: %q", c.from, c.says, n, p.Texts)
+		const here = "within the excerpt, capture 2 against capture 1: "
+		if within := slices.ContainsFunc(p.Texts, func(w string) bool { return strings.HasPrefix(w, here) }); within != c.within {
+			t.Errorf("from %v s: %q", c.from, p.Texts)
 		}
 	}
 }
@@ -355,14 +352,17 @@ func TestFaultsInAAreSaidOfA(t *testing.T) {
 	m := newMusic(12, faultSeconds, 11000)
 	a := m.capture(faultRate, faultRate*faultSeconds, way{noise: 1e-5, seed: 4})
 	b := m.capture(faultRate, faultRate*faultSeconds, faultWay)
-	for says, do := range map[string]faulty{
-		"A is silent for":   silence(4*faultRate, faultRate/50),
-		"A falls behind by": each(func(v float64) float64 { return 0.3 * math.Tanh(v/0.3) }),
-		"A ends at 8.":      lowpass(7750.0/12000, 8250.0/12000),
+	for code, c := range map[measure.Code]struct {
+		do   faulty
+		says string // which of the two it is
+	}{
+		fault.Dropout:    {silence(4*faultRate, faultRate/50), "A is"},
+		fault.Compressed: {each(func(v float64) float64 { return 0.3 * math.Tanh(v/0.3) }), "A falls"},
+		fault.BandLimit:  {lowpass(7750.0/12000, 8250.0/12000), "A ends"},
 	} {
-		r, err := match.Compare(do(m, a.Clone()), b, match.Config{})
-		if err != nil || !slices.ContainsFunc(r.Texts, func(w string) bool { return strings.Contains(w, says) }) {
-			t.Errorf("want %q: %q, %v", says, r.Texts, err)
+		r, err := match.Compare(c.do(m, a.Clone()), b, match.Config{})
+		if said := of(r.Details, code); err != nil || len(said) != 1 || !strings.HasPrefix(said[0].Text, c.says) {
+			t.Errorf("want %s of A: %q, %v", code, r.Texts, err)
 		}
 	}
 }
@@ -491,9 +491,7 @@ func TestTrebleBeyondTheBandIsNoFault(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, warning := range r.Texts {
-		if strings.Contains(warning, "stands out") {
-			t.Errorf("null %.1f dB: %q", r.NullDB, warning)
-		}
+	if r.Warned(fault.Outburst) {
+		t.Errorf("null %.1f dB: %q", r.NullDB, r.Texts)
 	}
 }

@@ -5,12 +5,12 @@ import (
 	"flag"
 	"math"
 	"math/rand/v2"
-	"slices"
 	"strings"
 	"testing"
 
 	"heardiff/measure"
 	"heardiff/measure/match"
+	"heardiff/measure/match/fault"
 	"heardiff/playback/pcm"
 )
 
@@ -156,7 +156,7 @@ func TestIdenticalCapturesArePreparedBitExact(t *testing.T) {
 			}
 		}
 	}
-	if !p.Presentations[1].Identical || !strings.Contains(strings.Join(p.Texts, "\n"), "capture 1 and capture 2 are identical") {
+	if !p.Presentations[1].Identical || !p.Warned(match.Identical) {
 		t.Errorf("identical %v, %q", p.Presentations[1].Identical, p.Texts)
 	}
 	r, err := match.Compare(a, a.Clone(), match.Config{})
@@ -208,7 +208,7 @@ func TestExchangedChannelsAndFaultsAreFound(t *testing.T) {
 	if err != nil || !r.ChannelsSwapped || math.Abs(r.OffsetSamples-700.25) > 0.005 {
 		t.Errorf("swapped %v, offset %v, error %v", r.ChannelsSwapped, r.OffsetSamples, err)
 	}
-	if !slices.ContainsFunc(r.Texts, func(s string) bool { return strings.Contains(s, "dropout") }) {
+	if !r.Warned(fault.Dropout) {
 		t.Errorf("no dropout among %q", r.Texts)
 	}
 }
@@ -267,7 +267,7 @@ func TestAnEndlessToneIsSaidToFitElsewhere(t *testing.T) {
 		clips[k] = c
 	}
 	r, err := match.Compare(clips[0], clips[1], match.Config{})
-	if err == nil && !slices.ContainsFunc(r.Texts, func(w string) bool { return strings.Contains(w, "another alignment") }) {
+	if err == nil && !r.Warned(match.OtherAlignment) {
 		t.Errorf("offset %.2f, confidence %.3f, no doubt: %q", r.OffsetSamples, r.Confidence, r.Texts)
 	}
 }

@@ -2,9 +2,6 @@ package match_test
 
 import (
 	"math"
-	"regexp"
-	"strconv"
-	"strings"
 	"testing"
 
 	"heardiff/measure/match"
@@ -45,17 +42,14 @@ func TestEveryJumpIsNamed(t *testing.T) {
 		if r.NullDB > -60 || math.Abs(r.DriftPPM-8) > 1e-3 {
 			t.Errorf("%v: null %.1f dB, drift %.4f ppm", losses, r.NullDB, r.DriftPPM)
 		}
-		said := regexp.MustCompile(`by ([+-]\d+)(?: samples)? about ([\d.]+) s into A`).FindAllStringSubmatch(strings.Join(r.Texts, "\n"), -1)
-		if len(said) != len(losses) {
-			t.Errorf("%v: %q", losses, r.Texts)
+		if len(r.Jumps) != len(losses) || !r.Warned(match.Jumps) {
+			t.Errorf("%v: %+v, %q", losses, r.Jumps, r.Texts)
 			continue
 		}
 		for i, l := range losses {
-			by, _ := strconv.Atoi(said[i][1])
-			at, _ := strconv.ParseFloat(said[i][2], 64)
-			// Places are told to a block, a sixth of a second here.
-			if by != -l.frames || math.Abs(at-l.second) > 0.2 {
-				t.Errorf("%v: %q", losses, said[i][0])
+			// Places are known to a block, a sixth of a second here.
+			if j := r.Jumps[i]; math.Round(j.Samples) != float64(-l.frames) || math.Abs(j.AtS-l.second) > 0.2 {
+				t.Errorf("%v: %+v", losses, j)
 			}
 		}
 	}
@@ -72,7 +66,7 @@ func TestAClockThatSwingsDoesNotJump(t *testing.T) {
 			t.Errorf("%v Hz: %v", hz, err)
 			continue
 		}
-		if !r.Wander.Significant || strings.Contains(strings.Join(r.Texts, "\n"), "jumps") {
+		if !r.Wander.Significant || r.Warned(match.Jumps) {
 			t.Errorf("%v Hz: wander %.2f samples, %q", hz, r.Wander.RMSSamples, r.Texts)
 		}
 	}

@@ -2,9 +2,6 @@ package match_test
 
 import (
 	"math"
-	"regexp"
-	"strconv"
-	"strings"
 	"testing"
 
 	"heardiff/measure/match"
@@ -24,14 +21,14 @@ func TestAFastSwayIsSaidWithItsSize(t *testing.T) {
 			continue
 		}
 		t.Logf("%v Hz, %v frames: null %.1f dB, channels %+v, %q", c.hz, c.peak, r.NullDB, r.Channels, r.Texts)
-		said := regexp.MustCompile(`stray by about ([\d.]+) samples RMS`).FindStringSubmatch(strings.Join(r.Texts, "\n"))
-		if (said != nil) != (r.NullDB > -50) {
+		said := of(r.Details, match.ClockSways)
+		if (len(said) > 0) != (r.NullDB > -50) {
 			t.Errorf("%v: null %.1f dB, %q", c, r.NullDB, r.Texts)
 		}
-		if said == nil {
+		if len(said) == 0 {
 			continue
 		}
-		if rms, _ := strconv.ParseFloat(said[1], 64); math.Abs(rms/(c.peak/math.Sqrt2)-1) > 0.3 {
+		if rms := said[0].Value; math.Abs(rms/(c.peak/math.Sqrt2)-1) > 0.3 {
 			t.Errorf("%v: %v samples RMS, want %.3f", c, rms, c.peak/math.Sqrt2)
 		}
 		for _, ch := range r.Channels {
