@@ -39,7 +39,7 @@ func Compare(a, b pcm.Reader, cfg Config) (Result, error) {
 	return found.Result, err
 }
 
-// compare is the method: look at each capture, search for the places where B may lie, align B at each and measure what is left, judge which
+// compare is the method: look at each capture, search for the places where B may lie, align B at each and measure the residual, judge which
 // it is, and report that one.
 func compare(a, b pcm.Reader, cfg Config) (finding, error) {
 	if err := comparable(a, b, cfg); err != nil {

@@ -105,7 +105,7 @@ func pairOf(a, b pcm.Clip, scale float64) Pair {
 }
 
 // AudibleGainDB returns the gain in dB that lifts a residual with the given peak to −12 dBFS: in whole tens, and
-// 0 where it stands there already, or where nothing is left.
+// 0 where it is there already, or where there is no residual.
 func AudibleGainDB(peak float64) float64 {
 	if peak <= 0 {
 		return 0

@@ -1,5 +1,5 @@
 // Package match finds what differs between two captures of the same music besides what the chains did: offset,
-// clock drift, gain, polarity and swapped channels; takes it away, alike for all; and says what is left.
+// clock drift, gain, polarity and swapped channels; takes it away, alike for all; and measures the residual.
 //
 // Positions are frames unless a name says otherwise. A is the reference: frame t of A is at
 // offset + t·(1 + drift) of B.

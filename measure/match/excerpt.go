@@ -17,16 +17,16 @@ var ErrWandering = fmt.Errorf("%w", ErrUnfit)
 // Excerpt says what Prepare cuts and how far it must match. The zero value is an excerpt of 20 s from the start
 // of what all captures hold.
 type Excerpt struct {
-	// StartS and LengthS are seconds of the first capture. Length 0 stands for 20 s, or less where the captures
+	// StartS and LengthS are seconds of the first capture. Length 0: 20 s, or less where the captures
 	// end.
 	StartS, LengthS float64
-	// LoudnessLUFS is the common loudness (BS.1770, gated). 0 stands for −23. It is lowered where a peak would pass PeakDBFS.
+	// LoudnessLUFS is the common loudness (BS.1770, gated). 0: −23. It is lowered where a peak would pass PeakDBFS.
 	LoudnessLUFS float64
-	// PeakDBFS is the highest true peak, in dBTP. 0 stands for −1.
+	// PeakDBFS is the highest true peak, in dBTP. 0: −1.
 	PeakDBFS float64
-	// FadeS is the length of the raised-cosine fades at both ends, in seconds. 0 stands for 0.01.
+	// FadeS is the length of the raised-cosine fades at both ends, in seconds. 0: 0.01.
 	FadeS float64
-	// MaxLevelErrorDB and MaxOffsetErrorUS refuse what exceeds them. 0 stands for 0.1 dB and 10 µs (common
+	// MaxLevelErrorDB and MaxOffsetErrorUS refuse what exceeds them. 0: 0.1 dB and 10 µs (common
 	// practice, no source).
 	MaxLevelErrorDB, MaxOffsetErrorUS float64
 	Names                             Names
@@ -42,7 +42,7 @@ func (n Names) of(i int) string {
 	return fmt.Sprintf("capture %d", i+1)
 }
 
-// against names capture i beside the first, with which it was compared.
+// against names capture i and the first, with which it was compared.
 func (n Names) against(i int) string { return n.of(i) + " against " + n.of(0) }
 
 func (e Excerpt) filled() Excerpt {
@@ -109,7 +109,7 @@ type Presentation struct {
 	// ChannelsInverted are channels, from 1, that were inverted against the others, and were turned back.
 	ChannelsInverted []int `json:"channels_inverted,omitempty"`
 	wanders          bool  // within the excerpt
-	// LevelBy says how the level was matched: "least squares", of what stands from 20 Hz to 20 kHz, or "loudness".
+	// LevelBy says how the level was matched: "least squares", of what lies between 20 Hz and 20 kHz, or "loudness".
 	LevelBy string `json:"level_by"`
 }
 

@@ -9,7 +9,7 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// measured is what is left of A and B at one place, and how it compares with others.
+// measured is the residual at one place, and how it compares with others.
 type measured struct {
 	align.Alignment
 	rivals
@@ -18,17 +18,17 @@ type measured struct {
 	all    residual.BandSums // of all channels, 20 Hz to 20 kHz, at that gain
 }
 
-// measure reads what is left of the captures when B is aligned so.
+// measure reads the residual when B is aligned so.
 func (c *comparison) measure(s *align.Search, found align.Alignment, others rivals) (measured, error) {
-	left, err := residual.Measure(c.a, c.b, found.Line, found.Gain, c.captureA.Peak, s.Exact)
+	record, err := residual.Measure(c.a, c.b, found.Line, found.Gain, c.captureA.Peak, s.Exact)
 	if err != nil {
 		return measured{}, err
 	}
-	k := left.FinalGain()
-	return measured{found, others, left, k, left.Sums(audible.LowHz, audible.Edge(c.rate), k, -1)}, nil
+	k := record.FinalGain()
+	return measured{found, others, record, k, record.Sums(audible.LowHz, audible.Edge(c.rate), k, -1)}, nil
 }
 
-// null is the power of what is left, relative to A's.
+// null is the power of the residual, relative to A's.
 func (m measured) null() float64 { return m.all.RR / m.all.AA }
 
 func (m measured) nullDB() float64 { return pcm.PowerDB(m.null()) }
@@ -53,18 +53,18 @@ func (m measured) correlation(own []residual.ChannelFigures) float64 {
 // rivals is what is known of the next best place.
 type rivals struct {
 	share    float64 // of what this place explains: the most that one explains that was not followed to its end
-	residual float64 // what is left, see measured.unexplained, at the best of those that were; +Inf where none was
-	ratio    float64 // how many times as much as here is left at the best repetition that was glanced at; 0 where none was
+	residual float64 // the residual, see measured.unexplained, at the best of those that were; +Inf where none was
+	ratio    float64 // the residual at the best repetition that was glanced at, relative to the one here; 0 where none was
 }
 
-// beat notes what is left at a place that was followed and given up.
+// beat notes the residual at a place that was followed and given up.
 func (r *rivals) beat(unexplained float64) { r.residual = min(r.residual, unexplained) }
 
-// negligibleNull is what is left at the least: two places at which less than this is, −90 dB, are as good as each other. No chain's own noise
+// negligibleNull is the least residual: two places at which it is less, −90 dB, are as good as each other. No chain's own noise
 // is that low in all of the band, and the rounding of 24 bits alone may leave more. A judgement, no source.
 const negligibleNull = 1e-9
 
-// confidence returns 1 − residual/(residual at the next best place). A place with q left explains 1/(1 + q) of B.
+// confidence returns 1 − residual/(residual at the next best place). A place with residual q explains 1/(1 + q) of B.
 func (r rivals) confidence(residual float64) float64 {
 	next := r.residual
 	if r.share > 0 {

@@ -15,8 +15,8 @@ import (
 	"gonum.org/v1/gonum/stat"
 )
 
-// mostlyNoise is the share of noise in what is left from which on least squares sets the level of a shallower null, too: loudness counts
-// the noise of each. Above noisyNull the noise is a good part of what is heard, and is to be counted.
+// mostlyNoise is the share of noise in the residual from which on least squares sets the level of a shallower null, too: loudness counts
+// the noise of each. Above noisyNull the noise is a good part of what is audible, and is to be counted.
 const mostlyNoise, noisyNull = 0.8, -12
 
 // Prepare cuts the same stretch of music out of the captures so that nothing differs but what the chains did: aligned, free of drift, polarity and channels put right, equally loud, faded alike at the ends.
@@ -24,8 +24,8 @@ const mostlyNoise, noisyNull = 0.8, -12
 // All captures are evaluated on one time base that lies in the middle of theirs (for two, at mirrored shifts of
 // half their offset and drift), by an interpolator that is exact to 0.95 of Nyquist; what it might have done
 // beyond is then taken away from all by one and the same filter, which passes up to 0.907 of Nyquist (20 kHz at
-// 44.1 kHz). A filter in each capture's own time would not do: with a drift its edge would stand elsewhere.
-// So no capture, of however many, can be told by its processing. Captures that differ by whole frames only are
+// 44.1 kHz). A filter in each capture's own time would not do: with a drift its edge would be elsewhere.
+// So no capture, of however many, can be recognized by its processing. Captures that differ by whole frames only are
 // not interpolated or filtered at all. The first capture is the reference of level and polarity.
 //
 // One capture alone is cut, brought to its loudness and faded: the clean excerpt of a ladder of doses.
@@ -217,7 +217,7 @@ func (p *preparation) render() error {
 	return nil
 }
 
-// changes says what was done to all presentations alike. What was done to each stands in its figures.
+// changes says what was done to all presentations alike. What was done to each is in its figures.
 func (p *preparation) changes() []string {
 	return []string{
 		moved(p.whole(), p.rate),

@@ -81,7 +81,7 @@ func (p *preparation) matchingGains(firstLUFS float64) (gains []float64, peak fl
 	return gains, peak, nil
 }
 
-// audibleGain returns the factor from the first presentation to another, by what is heard of both, and warns where noise leaves it open.
+// audibleGain returns the factor from the first presentation to another, by the audible band of both, and warns where noise leaves it open.
 func (p *preparation) audibleGain(i int) float64 {
 	gain, least, most := audibly(p.out.Presentations[0].Clip, p.out.Presentations[i].Clip).gain()
 	if open := pcm.DB(most / least); open > openDB {
@@ -90,7 +90,7 @@ func (p *preparation) audibleGain(i int) float64 {
 	return gain
 }
 
-// openDB is how far a level may be left open by noise without being said: half of what a pair may differ by.
+// openDB is how far noise may leave a level open without a warning: half of what a pair may differ by.
 const openDB = 0.05
 
 // finish fades the ends, rounds to the precision that will be played, and finds loop points.
@@ -139,11 +139,11 @@ func (p *preparation) check() error {
 	first := p.out.Presentations[0].Clip.Slice(fade, p.n-fade)
 	for i := range p.out.Presentations[1:] {
 		v := &p.out.Presentations[i+1]
-		left, err := p.measure(v, first, v.Clip.Slice(fade, p.n-fade))
+		record, err := p.measure(v, first, v.Clip.Slice(fade, p.n-fade))
 		if err != nil {
 			return fmt.Errorf("%s: %w", p.cfg.Names.of(i+1), err)
 		}
-		shown := fault.Find(fault.Evidence{Record: left, StartS: p.out.StartS + p.rate.Seconds(fade)})
+		shown := fault.Find(fault.Evidence{Record: record, StartS: p.out.StartS + p.rate.Seconds(fade)})
 		p.warnPassing(i, shown.Passing)
 		p.out.NullDB = max(p.out.NullDB, v.NullDB)
 		if e := math.Abs(v.LevelErrorDB); !(e <= p.cfg.MaxLevelErrorDB) {
@@ -160,8 +160,8 @@ func (p *preparation) check() error {
 	return nil
 }
 
-// warnPassing warns of what happens for a while in the capture after the i-th, each fault once: as the whole captures show it, which tell
-// more of what is usual, or by what the excerpt alone shows.
+// warnPassing warns of what happens for a while in the capture after the i-th, each fault once: as the whole captures show it, which show
+// better what is usual, or by what the excerpt alone shows.
 func (p *preparation) warnPassing(i int, shown fault.Passing) {
 	start := int(p.out.StartS * p.rate.Hz())
 	within, outside := p.passing[i].Split(start, start+p.n)
@@ -199,17 +199,17 @@ func (p *preparation) warnIdentical() {
 	}
 }
 
-// measure fills in what is left between two clips that should be aligned, and returns it.
+// measure fills in the residual of two clips that should be aligned, and returns it.
 func (p *preparation) measure(v *Presentation, a, b pcm.Clip) (*residual.Record, error) {
 	l, f, err := align.Refine(a, b, align.Line{Sign: 1}, p.Quick)
 	if err != nil {
 		return nil, err
 	}
-	left, err := residual.Measure(a, b, align.Line{Sign: 1}, 1, 1, p.Exact)
+	record, err := residual.Measure(a, b, align.Line{Sign: 1}, 1, 1, p.Exact)
 	if err != nil {
 		return nil, err
 	}
-	all := left.Sums(audible.LowHz, audible.Edge(p.rate), 1, -1)
+	all := record.Sums(audible.LowHz, audible.Edge(p.rate), 1, -1)
 	v.NullDB = pcm.PowerDB(all.RR / all.AA)
 	gain, _, _ := audibly(a, b).gain()
 	if v.LevelErrorDB = pcm.DB(gain); v.LevelBy == "loudness" {
@@ -217,7 +217,7 @@ func (p *preparation) measure(v *Presentation, a, b pcm.Clip) (*residual.Record,
 			return nil, err
 		}
 	}
-	// The worst over the excerpt: either end of the line that is left, and what strays from it.
+	// The worst over the excerpt: either end of the residual line, and what strays from it.
 	ends := [2]float64{l.Offset, l.Shift(float64(a.Len()))}
 	v.OffsetErrorUS = ends[0]
 	if math.Abs(ends[1]) > math.Abs(ends[0]) {
@@ -227,7 +227,7 @@ func (p *preparation) measure(v *Presentation, a, b pcm.Clip) (*residual.Record,
 		v.OffsetErrorUS += math.Copysign(f.WanderMax, v.OffsetErrorUS)
 	}
 	v.OffsetErrorUS *= 1e6 / p.rate.Hz()
-	return left, nil
+	return record, nil
 }
 
 // loudnessDifference returns how much louder b is than a by ITU-R BS.1770, in LU; 0 where both are too quiet to tell.

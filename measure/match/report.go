@@ -25,27 +25,27 @@ const (
 
 // report puts what was found at the best place into figures and warnings.
 func (m measured) report(c *comparison) finding {
-	f, left := finding{line: m.Line}, m.record
+	f, record := finding{line: m.Line}, m.record
 	r := &f.Result
 	*r = Result{
 		Schema: Schema, OffsetSamples: m.Offset, OffsetS: m.Offset / c.rate.Hz(), DriftPPM: 1e6 * m.Drift,
 		GainDB: pcm.DB(m.Gain * m.k), Polarity: Same, ChannelsSwapped: m.Swapped,
-		NullDB: m.nullDB(), Identical: !left.Differs, Correlation: real(m.all.AB) / math.Sqrt(m.all.AA*m.all.BB),
+		NullDB: m.nullDB(), Identical: !record.Differs, Correlation: real(m.all.AB) / math.Sqrt(m.all.AA*m.all.BB),
 		OverlapS:             c.rate.Seconds(m.Overlap[1] - m.Overlap[0]),
 		ComparedFromS:        c.rate.Seconds(m.Overlap[0]),
 		ComparedToS:          c.rate.Seconds(m.Overlap[1]),
 		Confidence:           m.confidence(m.unexplained()),
-		LoudnessDifferenceLU: left.Loudness[1].IntegratedLUFS - left.Loudness[0].IntegratedLUFS,
+		LoudnessDifferenceLU: record.Loudness[1].IntegratedLUFS - record.Loudness[0].IntegratedLUFS,
 	}
 	if m.Sign < 0 {
 		r.Polarity = Inverted
 	}
-	r.StandardErrors = StandardErrors{m.OffsetSE, 1e6 * m.DriftSE, left.GainError(m.all)}
-	r.NullBands = left.Octaves(m.k)
-	r.ResponseBands = left.Response(m.k)
+	r.StandardErrors = StandardErrors{m.OffsetSE, 1e6 * m.DriftSE, record.GainError(m.all)}
+	r.NullBands = record.Octaves(m.k)
+	r.ResponseBands = record.Response(m.k)
 	r.ResponseMaxDB = residual.Largest(r.ResponseBands, r.StandardErrors.GainDB)
 	r.Wander = m.Wander(c.rate)
-	r.Residual = left.Shares(m.k, m.all)
+	r.Residual = record.Shares(m.k, m.all)
 	// A filter delays what it passes by its own amount at every frequency: what music plays then moves the track too.
 	if r.Residual.Response > mostlyResponse && r.Residual.Timing < hardlyTiming {
 		r.Wander.Significant = false
@@ -61,7 +61,7 @@ func (m measured) report(c *comparison) finding {
 		r.Channels = append(r.Channels, Channel{ch.Channel, r.GainDB + ch.GainDB, m.Offset + ch.Delay})
 	}
 	m.warn(r, c.rate)
-	faults := fault.Find(fault.Evidence{Record: left, A: c.captureA, B: c.captureB, Line: m.Line, Overlap: m.Overlap, Gain: m.Gain,
+	faults := fault.Find(fault.Evidence{Record: record, A: c.captureA, B: c.captureB, Line: m.Line, Overlap: m.Overlap, Gain: m.Gain,
 		Channels: own, Response: r.ResponseBands, Shares: r.Residual, NullDB: r.NullDB})
 	r.Warn(faults.Warnings...)
 	f.passing = faults.Passing
@@ -84,7 +84,7 @@ const (
 	doubtful       = 0.1 // confidence
 	shortS         = 5   // of overlap
 	heardDB        = 0.1 // in a third octave, by itself (common practice, no source)
-	mostlyResponse = 0.9 // share of what is left
+	mostlyResponse = 0.9 // share of the residual
 	hardlyTiming   = 0.1
 	// swayDB is the null from which on a residual of timing is said: some hundreds of nanoseconds of sway in music, more than a fit chain's
 	// clocks do.

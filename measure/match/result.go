@@ -30,7 +30,7 @@ var ErrUnrelated = align.ErrUnrelated
 // Result is what Compare found. Numbers that could not be measured are NaN.
 type Result struct {
 	Schema string `json:"schema"`
-	// An event at second t of A stands at OffsetS + t·(1 + DriftPPM·1e−6) of B.
+	// An event at second t of A is at OffsetS + t·(1 + DriftPPM·1e−6) of B.
 	OffsetS       float64 `json:"offset_s"`
 	OffsetSamples float64 `json:"offset_samples"`
 	DriftPPM      float64 `json:"drift_ppm"`
@@ -39,7 +39,7 @@ type Result struct {
 	GainDB          float64 `json:"gain_db"`
 	Polarity        string  `json:"polarity"`
 	ChannelsSwapped bool    `json:"channels_swapped"`
-	// NullDB is rms(A − corrected B)/rms(A), 20 Hz to 20 kHz; −Inf with Identical where nothing is left.
+	// NullDB is rms(A − corrected B)/rms(A), 20 Hz to 20 kHz; −Inf with Identical where there is no residual.
 	NullDB    float64 `json:"null_db"`
 	Identical bool    `json:"identical"`
 	// NullBands are relative to A in the same octave.
@@ -53,10 +53,10 @@ type Result struct {
 	// Correlation is the normalized correlation of A and corrected B, 20 Hz to 20 kHz.
 	Correlation float64 `json:"correlation"`
 	OverlapS    float64 `json:"overlap_s"`
-	// Confidence tells how much better this alignment fits than the next best at another place: 1 − (power left
-	// here)/(power left there), relative to A's as in the null; a stretch left out beside a jump counts as left, too. Near 0
+	// Confidence tells how much better this alignment fits than the next best at another place: 1 − (residual
+	// power here)/(residual power there), relative to A's as in the null; a stretch left out because of a jump counts as residual, too. Near 0
 	// where the music repeats exactly, 0.9 where the null is 10 dB deeper. A place that explains a tenth less at first
-	// sight, or worse, is not followed to its end: what it would leave is told from that.
+	// sight, or worse, is not followed to its end: its residual is estimated from that.
 	Confidence     float64        `json:"confidence"`
 	StandardErrors StandardErrors `json:"standard_errors"`
 	Channels       []Channel      `json:"channel"`
@@ -84,9 +84,9 @@ type StandardErrors struct {
 	GainDB        float64 `json:"gain_db"`
 }
 
-// Channel is one channel of A against its partner in B, counted from 1 in A. The figures are whole, not
-// differences from the common ones; the common offset is the mean of theirs, each weighed by how well it is known. A negative
-// Polarity relative to the common one is said in a warning.
+// Channel is one channel of A against its partner in B, counted from 1 in A. The figures are absolute, not
+// relative to the common ones; the common offset is the mean of theirs, each weighed by how well it is known. A negative
+// Polarity relative to the common one is warned of.
 type Channel struct {
 	Channel       int     `json:"channel"`
 	GainDB        float64 `json:"gain_db"`

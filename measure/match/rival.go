@@ -21,7 +21,7 @@ const samePlaceFrames = 3
 // muchDeeperDB is by how much a null is to be deeper to count for more than a tenth of overlap.
 const muchDeeperDB = 6
 
-// judge follows every place that may be the one, and returns what is left at the one with the deepest null.
+// judge follows every place that may be the one, and returns the residual at the one with the deepest null.
 func (c *comparison) judge(minOverlapS float64) (measured, error) {
 	s, err := align.Find(c.a, c.b, c.courseA, c.courseB, minOverlapS)
 	if err != nil {
@@ -88,7 +88,7 @@ func (m measured) better(than measured) bool {
 	return m.nullDB() < than.nullDB()
 }
 
-// follow aligns the captures at a place and measures what is left there, or at a better one near it.
+// follow aligns the captures at a place and measures the residual there, or at a better one near it.
 func (c *comparison) follow(s *align.Search, p align.Place) (measured, error) {
 	found, err := s.Align(p)
 	if err != nil {
@@ -177,12 +177,12 @@ func (c *comparison) inPlace(s *align.Search) (measured, error) {
 		if math.Abs(q.Offset) <= align.ApartS*c.rate.Hz() {
 			continue
 		}
-		left, err := s.Glance(q.Line)
+		residual, err := s.Glance(q.Line)
 		if err != nil && !errors.Is(err, align.ErrUnrelated) {
 			return m, err
 		}
 		if err == nil {
-			m.beat(max(0, left-align.GlanceFloor))
+			m.beat(max(0, residual-align.GlanceFloor))
 		}
 	}
 	return m, m.noteNeighbours(s, min(align.RivalFrames, c.a.Frames())/8)

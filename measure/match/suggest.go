@@ -32,9 +32,9 @@ const (
 
 // SuggestConfig says how many stretches, and how long.
 type SuggestConfig struct {
-	// Count is how many to find. 0 stands for 4.
+	// Count is how many to find. 0: 4.
 	Count int
-	// LengthS is how long each is, in seconds. 0 stands for 15.
+	// LengthS is how long each is, in seconds. 0: 15.
 	LengthS float64
 	Names   Names
 }
@@ -212,7 +212,7 @@ func onsets(part []trait) float64 {
 func highTones(part []trait) float64 {
 	var tones []float64
 	for _, t := range part {
-		// A tone that cannot be heard is none: 80 dB below full scale (common practice, no source).
+		// An inaudible tone is none: 80 dB below full scale (common practice, no source).
 		if t.level < 1e-8 {
 			tones = append(tones, 0)
 			continue

@@ -29,7 +29,7 @@ type preparation struct {
 	strays          []bool          // whether its clock wanders against the first's
 	passing         []fault.Passing // of all but the first
 	gains           []float64
-	base            align.Line // the common time base: frame t of the first stands at base.shift(t) + t
+	base            align.Line // the common time base: frame t of the first is at base.shift(t) + t
 	first, n        int        // frames of the common base
 	audible.Kernels            // of the check
 	out             Prepared

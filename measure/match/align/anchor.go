@@ -46,7 +46,7 @@ type assumption struct {
 // find finds A at each place in B, in the order of the places; silent ones are left out. Reading takes turns, what is read is
 // sought on all processors.
 func (h anchorSearch) find(places []int) ([]anchor, error) {
-	anchors, heard := make([]anchor, len(places)), make([]bool, len(places))
+	anchors, audible := make([]anchor, len(places)), make([]bool, len(places))
 	workers := min(runtime.GOMAXPROCS(0), len(places))
 	var g errgroup.Group
 	var turn sync.Mutex
@@ -60,7 +60,7 @@ func (h anchorSearch) find(places []int) ([]anchor, error) {
 				if err != nil {
 					return err
 				}
-				anchors[i], heard[i] = s.seek(places[i])
+				anchors[i], audible[i] = s.seek(places[i])
 			}
 			return nil
 		})
@@ -70,7 +70,7 @@ func (h anchorSearch) find(places []int) ([]anchor, error) {
 	}
 	var found []anchor
 	for i, k := range anchors {
-		if heard[i] {
+		if audible[i] {
 			found = append(found, k)
 		}
 	}
@@ -90,9 +90,9 @@ type anchorSeeker struct {
 
 func newSeeker(h anchorSearch) *anchorSeeker {
 	size, channels := spectrum.PowerOfTwo(h.n+2*h.reach), h.a.Format().Channels
-	heard := h.n + 2*h.reach
+	length := h.n + 2*h.reach
 	return &anchorSeeker{
-		raw:          pcm.Planes(channels, heard+int(math.Abs(h.drift)*float64(heard))+2),
+		raw:          pcm.Planes(channels, length+int(math.Abs(h.drift)*float64(length))+2),
 		anchorSearch: h, plan: spectrum.NewPlan(size), finer: spectrum.NewPlan(2 * size), cross: make([]complex128, size+1), c: make([]float64, 2*size),
 		windowA: pcm.Planes(channels, h.n), windowB: pcm.Planes(channels, h.n+2*h.reach),
 		ma: make([]float64, h.n), mb: make([]float64, h.n+2*h.reach), mean: make([]float64, h.n),
@@ -119,7 +119,7 @@ func (s *anchorSeeker) read(at int) error {
 	return nil
 }
 
-// stretched returns by how many frames frame i of what is heard of B stands off, for the drift that is taken for granted: to the
+// stretched returns by how many frames frame i of the window of B is displaced, for the drift that is taken for granted: to the
 // nearest, since a fraction of a frame is no matter here.
 func (s *anchorSeeker) stretched(i int) int { return int(math.Round(s.drift * float64(i))) }
 

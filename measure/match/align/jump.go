@@ -15,7 +15,7 @@ import (
 const maxSteps = 6
 
 // jumps looks in the track for sudden changes of delay: samples lost or repeated, too few for the anchors to see. They must
-// explain what is left far better than a line, or a line with as many bends, does: a clock bends, it does not jump.
+// explain the track far better than a line, or a line with as many bends, does: a clock bends, it does not jump.
 func (f *Refinement) jumps() []Jump {
 	if len(f.track) < 12 || f.largestDelay() < 0.2 { // a step of half a frame leaves more
 		return nil
@@ -102,7 +102,7 @@ func (k stepFit) withAnother(at []float64, bend bool) []float64 {
 }
 
 // residual returns what a line with steps, or bends, at the knots leaves of the track, weighed squares, and the line: its start,
-// its slope, and the size of each step or bend. It is nil where they are not to be told.
+// its slope, and the size of each step or bend. It is nil where they cannot be determined.
 func (k stepFit) residual(at []float64, bend bool) (sum float64, line []float64) {
 	m := 2 + len(at)
 	matrix, right, row := mat.NewSymDense(m, nil), mat.NewVecDense(m, nil), make([]float64, m)

@@ -35,7 +35,7 @@ func (p CrossPhase) CoarseDelay() float64 {
 	return float64(best)
 }
 
-// ResidualDelay returns by how many frames more the channel is late than late, from the slope of the phase that is left.
+// ResidualDelay returns by how many frames more the channel is late than late, from the slope of the residual phase.
 func (p CrossPhase) ResidualDelay(delay float64) float64 {
 	joint := p.SumAt(delay)
 	sign := complex(math.Copysign(1, real(joint)), 0)

@@ -89,7 +89,7 @@ type Place struct {
 	agreed    float64 // share of the anchors that matched, each as strong as A is there: some may stand in noise
 }
 
-// driftReach is by how much the clocks may run apart from what a manner takes them to.
+// driftReach is by how much the clocks may run apart from what an assumption takes them to.
 const driftReach = 5e-4
 
 // Two unrelated stretches, searched over a few thousand displacements, seldom reach a third.
@@ -180,10 +180,10 @@ func (p Place) jumpsFar(anchors []anchor) bool {
 	return slices.ContainsFunc(by, func(l Line) bool { return math.Abs(l.Offset-p.Offset) >= slack/2 })
 }
 
-// maxStates is how many lines, side by side, are told apart.
+// maxStates is how many parallel lines are distinguished.
 const maxStates = 12
 
-// parallelLines returns the line and those beside it on which two anchors or more lie, those with most anchors first.
+// parallelLines returns the line and those parallel to it on which two anchors or more lie, those with most anchors first.
 func (p Place) parallelLines(anchors []anchor) []Line {
 	out, rest := []Line{p.Line}, anchors
 	for len(out) < maxStates {

@@ -15,19 +15,19 @@ type Refinement struct {
 	OffsetSE, DriftSE    float64
 	ChannelDelay         []float64 // frames by which each channel of B is late beyond the line, nil on average
 	points               []point   // every block that is not silent
-	track                []point   // the delay left in each block that tells of it
+	track                []point   // the residual delay of each block that holds enough in common
 	trackSD              float64   // its scatter, in units of the points' weights
 	Wandering            bool
 	wanderRMS, WanderMax float64
 }
 
-// The line is known when no more than this is left.
+// The line is known when the residual delay is no more than this.
 const (
 	settled    = 1e-7 // frames
 	settledInS = 0.05 // or in standard errors
 )
 
-// Refine moves the line until the delay left in the blocks is nil on average, each channel at its own offset: converters that
+// Refine moves the line until the residual delay of the blocks is nil on average, each channel at its own offset: converters that
 // take turns are half a frame apart, and what plays in which channel must not decide where a block stands.
 func Refine(a, b pcm.Reader, l Line, kernel *interpolate.Kernel) (Line, Refinement, error) {
 	g, err := gather(a, b, l, kernel)
@@ -139,7 +139,7 @@ func (f *Refinement) settle() (offset, drift float64) {
 	return offset, drift
 }
 
-// excess returns the variance that the deviations left have beyond the blocks' own noise, 0 where there is none to
+// excess returns the variance that the deviations have beyond the blocks' own noise, 0 where there is none to
 // speak of: the weights are good to a factor of two in deviation. The median, so that a few stray blocks make none; of what
 // each block needs, so that weak blocks, whose noise is great, do not lend theirs to strong ones.
 func (f *Refinement) excess(deviation []float64) float64 {

@@ -13,8 +13,8 @@ const (
 	maxRepetitions = 160 // that are looked at: a loop of two seconds in five minutes
 	quickAnchors   = 4   // that tell a repetition
 	glanceBlocks   = 12  // stretches of A that are nulled at each
-	// What is left at a place that holds the music, beside another voice: more is left at one of two stretches with a cut
-	// between them. A judgement, no source.
+	// leastRepetition is the largest residual at a place that holds the music under another voice; of two stretches with a cut between
+	// them it is larger. A judgement, no source.
 	leastRepetition = 0.3
 )
 
@@ -50,11 +50,11 @@ func (s *Search) RankRepetitions() error {
 	return s.rankPlaces(places, residual, order)
 }
 
-// repetitionsFollowed is how many repetitions besides the first are followed to their end where what is left is nearly as little.
+// repetitionsFollowed is how many repetitions besides the first are followed to their end where the residual is nearly as small.
 const repetitionsFollowed = 2
 
 // rankPlaces sets the place that nulls deepest first, and after it those to be followed to their end. Of the others, how many times as
-// much is left at the best of them is noted.
+// much as at the first is left at the best of them is noted.
 func (s *Search) rankPlaces(places []Place, residual []float64, order []int) error {
 	var out []Place
 	for _, i := range order {
@@ -81,7 +81,7 @@ func (s *Search) rankPlaces(places []Place, residual []float64, order []int) err
 	return nil
 }
 
-// candidate returns the candidate that stands for a line: true in the middle of what it lets overlap.
+// candidate returns the candidate of a line: true in the middle of what it lets overlap.
 func (s *Search) candidate(l Line) candidate {
 	from, to := l.Overlap(s.a, s.b, 0)
 	middle := float64(from+to) / 2
@@ -98,7 +98,7 @@ func (s *Search) repeats() bool {
 	return false
 }
 
-// glanceAt returns what is left at each place that is near, relative to A, and +Inf at others.
+// glanceAt returns the residual at each place that is a rival, relative to A, and +Inf at others.
 func (s *Search) glanceAt(places []Place) ([]float64, error) {
 	residual := make([]float64, len(places))
 	for i, p := range places {
@@ -118,10 +118,10 @@ func (s *Search) glanceAt(places []Place) ([]float64, error) {
 	return residual, nil
 }
 
-// GlanceFloor is what is left at the least: the quick kernel's own error, −100 dB, is another between other frames.
+// GlanceFloor is the least residual: the quick kernel's own error, −100 dB, is another between other frames.
 const GlanceFloor = 1e-9
 
-// Glance returns what is left of a few stretches, each at its own delay, relative to A.
+// Glance returns the residual of a few stretches, each at its own delay, relative to A.
 func (s *Search) Glance(l Line) (float64, error) {
 	g, err := gatherSome(s.a, s.b, l, s.Quick, glanceBlocks, spectrum.PowerOfTwo(int(s.rate)/16))
 	if err != nil {

@@ -20,7 +20,7 @@ type Search struct {
 	assumption                  // with which the places were found
 	Places          []Place     // best first
 	untried         []candidate // as alike in their course as they may be where music repeats
-	RepetitionRatio float64     // how many times as much as at the first place is left at the best repetition of it, see rankRepetitions; 0: none
+	RepetitionRatio float64     // the residual at the best repetition, relative to the one at the first place, see rankRepetitions; 0: none
 }
 
 // Find compares waveforms at every place that the courses of both captures suggest. The overlap is to last minOverlapS seconds at the least.

@@ -15,7 +15,7 @@ type Alignment struct {
 	Line
 	Refinement
 	Overlap [2]int  // frames of A that are compared
-	Skipped float64 // share of the whole overlap that the line leaves out, beside a jump
+	Skipped float64 // share of the whole overlap that the line leaves out, next to a jump
 	Breaks  []Jump  // in B, in the order of time
 }
 
@@ -37,11 +37,11 @@ func (s *Search) Align(p Place) (Alignment, error) {
 	return s.longest(segments)
 }
 
-// segmentDepth is how many times a segment is divided again: what is left of several jumps in one track shows once the larger are taken out.
+// segmentDepth is how many times a segment is divided again: smaller jumps in one track show once the larger are taken out.
 const segmentDepth = 3
 
 // segments refines the line and divides it where its track of delays shows jumps, each part again, and appends what it finds. A part
-// that has nothing in common, as beside a dropout, is left out.
+// that has nothing in common, as next to a dropout, is left out.
 func (s *Search) segments(to []Alignment, l Line, depth int) ([]Alignment, error) {
 	f, err := s.Refined(l)
 	if errors.Is(err, ErrUnrelated) {
@@ -140,7 +140,7 @@ func (s *Search) Refined(l Line) (f Alignment, err error) {
 }
 
 // farSegments returns the line of every stretch of A between two jumps of B, in order; the line alone where there are none. They
-// are told from anchors that agree with each other but not with the line. Anchors of the other candidates help where B
+// are found from anchors that agree with each other but not with the line. Anchors of the other candidates help where B
 // jumps farther than an anchor is sought.
 func (s *Search) farSegments(p Place) ([]Line, error) {
 	anchors := p.outerAnchors(s.Places)

@@ -17,7 +17,7 @@ type tracker struct {
 	c            cross
 	delay        []float64 // of each block of c
 	information  []float64 // the information on it: Σ ω²·common/noise
-	significance []float64 // told in standard deviations of what two noises make of it
+	significance []float64 // information in standard deviations of what two noises make of it
 	fit          []float64 // correlation of the block
 	noise        []float64 // mean |A − B/gain|² by bin, the blocks' own delays taken out
 	common       []float64 // share of |A|² that B holds too, by bin, 0 to 1
@@ -37,7 +37,7 @@ func newTracker(g *blocks, c cross) *tracker {
 	return t
 }
 
-// follow finds the delays by Gauss-Newton steps, each with the noise that the step before has left. At first delays
+// follow finds the delays by Gauss-Newton steps, each with the noise of the step before. At first delays
 // may be large: they are sought by correlation, then by the angles of the lower bins, where they are unambiguous.
 func (t *tracker) follow(first bool) {
 	steps := 4
@@ -102,7 +102,7 @@ func newSweepSums(bins int) sweepSums {
 //
 //	δ = −Σ w·ω·φ / Σ w·ω², w = |A|²/N,
 //
-// N the noise that the sweep before has left. φ is the angle of the joint spectrum where delays may be large, else
+// N the noise of the sweep before. φ is the angle of the joint spectrum where delays may be large, else
 // Im(joint)/(gain·|A|²), which noise does not bias. Bins that hold little but noise do not count: they would hold
 // the estimate at zero.
 func (t *tracker) sweep(large bool, step float64) {
@@ -129,7 +129,7 @@ func (t *tracker) sweep(large bool, step float64) {
 	t.conclude(sum)
 }
 
-// conclude draws gain, noise and what is heard from a sweep's sums.
+// conclude draws gain, noise and the common share from a sweep's sums.
 func (t *tracker) conclude(sum sweepSums) {
 	var joint, power float64
 	for k := t.g.lo; k < t.g.hi; k++ {

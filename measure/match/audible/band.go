@@ -10,7 +10,7 @@ import (
 // lowHz and highHz bound the audible band, in which captures are compared.
 const LowHz, HighHz = 20.0, 20000.0
 
-// Kernels interpolate up to 20 kHz, or 0.92 of Nyquist where that is less: exact leaves −145 dB, for what is left of two
+// Kernels interpolate up to 20 kHz, or 0.92 of Nyquist where that is less: exact leaves −145 dB, for the residual of two
 // captures; quick −100 dB, which is less than a millionth of a frame, for finding their place.
 type Kernels struct{ Exact, Quick *interpolate.Kernel }
 

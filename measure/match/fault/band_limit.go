@@ -78,7 +78,7 @@ func images(response []residual.ResponseBand, long int, hz float64) bool {
 }
 
 const (
-	gone, there  = 0.06, 0.5 // power left: −12 dB and −3 dB
+	gone, there  = 0.06, 0.5 // remaining power: −12 dB and −3 dB
 	lowestEdgeHz = 4000.0
 	// leastOn is the fall within a kilohertz that is no step: 15 dB. Music falls by 10 dB at the most, and where it ends by
 	// itself by 20 dB and more.
@@ -89,7 +89,7 @@ const (
 	// leastDensity is the power below which a band counts as empty, against the same width of the middle of the music:
 	// what stands there is rounding.
 	leastDensity = 1e-8
-	// leastSure is the standard error up to which a share of the power left is known, a little less than gone.
+	// leastSure is the standard error up to which a share of the remaining power is known, a little less than gone.
 	leastSure = 0.05
 )
 
@@ -101,13 +101,13 @@ func (r Evidence) hiddenEdge(short int) (hz float64, ok bool) {
 	first, bands := len(residual.ThirdOctaves(r.Rate)), r.Bands
 	lost := 0
 	for i := len(bands) - 1; i >= first && bands[i].LowHz >= lowestEdgeHz-3*residual.BandHz; i-- {
-		left, known := r.share(i, short, k)
+		remaining, known := r.share(i, short, k)
 		switch {
 		case !known && lost == 0:
-		case known && left < gone:
+		case known && remaining < gone:
 			lost++
 			hz = bands[i].LowHz
-		case known && left >= there:
+		case known && remaining >= there:
 			return hz, lost >= 2 && hz >= lowestEdgeHz && hz-bands[i].LowHz <= 3*residual.BandHz
 		case hz-bands[i].LowHz > 3*residual.BandHz:
 			return 0, false
@@ -117,7 +117,7 @@ func (r Evidence) hiddenEdge(short int) (hz float64, ok bool) {
 }
 
 // share returns what of the other capture's power in a band stands in the short one too, and whether that is known.
-func (r Evidence) share(band, short int, k float64) (left float64, known bool) {
+func (r Evidence) share(band, short int, k float64) (remaining float64, known bool) {
 	pairs := make([][2]float64, len(r.LevelPairs[band]))
 	for j, p := range r.LevelPairs[band] {
 		pairs[j] = [2]float64{p[0] * k * k, p[1]}
@@ -125,10 +125,10 @@ func (r Evidence) share(band, short int, k float64) (left float64, known bool) {
 			pairs[j] = [2]float64{p[1], p[0] * k * k}
 		}
 	}
-	left, error, deciding := fit.Slope(pairs)
+	remaining, error, deciding := fit.Slope(pairs)
 	lo, hi := r.Bins(r.Bands[band].LowHz, r.Bands[band].HighHz)
 	// All of it may be noise. Between gone and there is so much room that two attacks will do.
-	return left, deciding >= 2 && math.Hypot(error, fit.Dilution(pairs, 1, float64((hi-lo)*len(r.Stretches))/audible.PerIndependentBin)) < leastSure
+	return remaining, deciding >= 2 && math.Hypot(error, fit.Dilution(pairs, 1, float64((hi-lo)*len(r.Stretches))/audible.PerIndependentBin)) < leastSure
 }
 
 // quotient returns p's power over q's by band, up to a frequency, relative to that between 500 Hz and 4 kHz.

@@ -8,7 +8,7 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// below measures what stands below the audible band of one capture: direct voltage, and rumble. Both count in no figure.
+// below measures what there is below the audible band of one capture: direct voltage, and rumble. Both count in no figure.
 type below struct {
 	channels []belowChannel
 	rate     float64

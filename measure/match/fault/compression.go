@@ -70,15 +70,15 @@ func behind(c residual.Curve) float64 {
 	return 0
 }
 
-// followsMusicDB is what may be left that follows the music, below A: two in a thousand of it. Chains fit to be compared distort half
+// followsMusicDB is how large a residual that follows the music may be, below A: two in a thousand of it. Chains fit to be compared distort half
 // of that or less (common practice, no source); lossy codes leave 15 to 55 dB.
 const followsMusicDB = -55
 
-// leastFollowing is the share of what is left from which on the chance scatter of noise cannot pass for what follows the music. A judgement, no source;
+// leastFollowing is the share of the residual from which on the chance scatter of noise cannot pass for what follows the music. A judgement, no source;
 // TestFaultsAreFoundAndNamed holds it.
 const leastFollowing = 0.25
 
-// followsMusic warns where much is left that only the music explains, and no fault with a name does.
+// followsMusic warns of a large residual that only the music explains, and no fault with a name does.
 func (f *finder) followsMusic() {
 	share := f.Shares.FollowsMusic()
 	db := f.NullDB + pcm.PowerDB(share)

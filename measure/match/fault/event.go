@@ -12,7 +12,7 @@ type event struct {
 	from, to int // frames of A
 	channels []int
 	lost     string  // the capture that is silent then, or ""
-	level    float64 // the largest power of what is left
+	level    float64 // the largest power of the residual
 	above    float64 // and as a ratio to what is usual there
 	timed    bool    // to a millisecond, otherwise to 5 ms
 	// The largest samples of A, and of B as it was corrected with the provisional gain; 0 where not looked at.
@@ -29,7 +29,7 @@ const (
 	lookedAt = 50
 )
 
-// events returns what happens, in the order of time: dropouts, and where what is left stands out.
+// events returns what happens, in the order of time: dropouts, and where the residual stands out.
 func (r Evidence) events() []event {
 	var all []event
 	for c := range r.Stretches {
@@ -154,7 +154,7 @@ func (r Evidence) joined(all []event) []event {
 	return out
 }
 
-// look reads the captures again around an event, to tell its ends to about a millisecond and whether one is silent then.
+// look reads the captures again around an event, to find its ends to about a millisecond and whether one is silent then.
 // An event that hardly stands out has no such ends.
 func (r Evidence) look(e *event) {
 	if e.above < leastOutburst {

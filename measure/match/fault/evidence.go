@@ -18,7 +18,7 @@ const (
 	Rumble          measure.Code = "rumble"           // differs by Value, in dB
 	BothClipped     measure.Code = "both-clipped"     // Value is how many samples of A are
 	Compressed      measure.Code = "compressed"       // one falls behind at the peaks by Value, in per cent; negative: A does
-	FollowsMusic    measure.Code = "follows-music"    // what is left rises and falls with the music, Value dB relative to it
+	FollowsMusic    measure.Code = "follows-music"    // the residual rises and falls with the music, Value dB relative to it
 	BandLimit       measure.Code = "band-limit"       // one capture alone ends at Value, in Hz
 	Images          measure.Code = "images"           // what goes on above Value, in Hz, is images of a poor conversion
 )
@@ -26,7 +26,7 @@ const (
 // The codes of what happens for a while only, see Passing.
 const (
 	Dropout    measure.Code = "dropout"     // Value is how many ms are lost in all
-	Outburst   measure.Code = "outburst"    // what is left stands out by Value, in dB
+	Outburst   measure.Code = "outburst"    // the residual stands out by Value, in dB
 	LevelStep  measure.Code = "level-step"  // Value is by how many dB
 	LevelDrift measure.Code = "level-drift" // Value is by how many dB from start to end
 )

@@ -8,11 +8,11 @@ import (
 	"heardiff/measure/match/residual"
 )
 
-// What is left of two captures rises with the music, in the treble or in the bass, and rings on with it: a stretch of
+// The residual of two captures rises with the music, in the treble or in the bass, and rings on with it: a stretch of
 // 5 ms where there is much of it is no fault. One stands out where there is more than stretches as loud have, more than
 // stretches with as much treble have, and more than its neighbours have; each by more than such stretches scatter.
 //
-// The scatter is taken to fall off as exp(−x/ξ) in decibels, ξ told for stretches alike from the distance of the median
+// The scatter is taken to fall off as exp(−x/ξ) in decibels, ξ estimated for similar stretches from the distance of the median
 // from the uppermost tenth. For Gaussian noise, whose own falls off faster, that is on the safe side.
 const (
 	// falseOutbursts is how many outbursts chance alone would show in a channel of a pair: one in a thousand pairs.
@@ -29,7 +29,7 @@ const (
 // faint is a power below that of rounding to 24 bits by 20 dB: −160 dBFS. What is less, is none.
 const faint = 1e-16
 
-// above returns by what power ratio what is left in each stretch stands above what is usual there, and whether it stands
+// above returns by what power ratio the residual in each stretch stands above what is usual there, and whether it stands
 // out. skip says which stretches have a fault already and tell nothing of what is usual.
 func above(heights []residual.Stretch, skip []bool, frames float64) (ratio []float64, out []bool) {
 	n := len(heights)
@@ -62,7 +62,7 @@ func above(heights []residual.Stretch, skip []bool, frames float64) (ratio []flo
 	return ratio, out
 }
 
-// class is what is usual of stretches that are alike: the medians of what they are alike in and of what is left, and by
+// class is what is usual of stretches that are alike: the medians of what they are alike in and of the residual, and by
 // how much the uppermost tenth is above that median.
 type class struct{ like, usual, scatter float64 }
 
@@ -95,7 +95,7 @@ func classes(like, rest []float64, skip []bool) classList {
 	return all
 }
 
-// at returns what is usual of a stretch that is like x, between two classes in proportion. Above the last, what is left is
+// at returns what is usual of a stretch that is like x, between two classes in proportion. Above the last, the residual is
 // taken to rise as the music does.
 func (all classList) at(x float64) (usual, scatter float64) {
 	if len(all) == 0 {

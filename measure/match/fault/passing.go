@@ -13,7 +13,7 @@ import (
 // peakReached is the share of a peak that counts as reached: an interpolator makes so much of it.
 const peakReached = 0.97
 
-// notClipping returns the events that are not the clipping that has a warning of its own: where what is left stands out at a peak of a
+// notClipping returns the events that are not the clipping that has a warning of its own: where the residual stands out at a peak of a
 // clipped capture. Of too many to be looked at, none is taken for anything else.
 func (r Evidence) notClipping(events []event) []event {
 	clippedA, clippedB := r.A.clippedMore(r.B), r.B.clippedMore(r.A)

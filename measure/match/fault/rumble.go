@@ -8,7 +8,7 @@ import (
 )
 
 const (
-	// belowDB is how far below the music what nobody hears may differ without a warning: what is left in a null of so much.
+	// belowDB is how far below the music what nobody hears may differ without a warning: the residual of such a null.
 	belowDB = -40
 	// leastBelow is the least difference that is warned of, of full scale: rounding to 16 bits. A judgement, no source.
 	leastBelow = 1e-5
@@ -17,7 +17,7 @@ const (
 	rumbleRatio = 4
 )
 
-// belowBand says what stands below the audible band in one of two captures more than in the other. A channel that is silent in one is
+// belowBand says what there is below the audible band in one of two captures more than in the other. A channel that is silent in one is
 // warned of elsewhere.
 func (f *finder) belowBand() {
 	a, b := f.A.below, f.B.below

@@ -9,7 +9,7 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// ChannelFigures is one channel of corrected B against A's: what the common offset, gain and polarity have left. Gain and delay
+// ChannelFigures is one channel of corrected B against A's: what remains after the common offset, gain and polarity. Gain and delay
 // are NaN where the two have too little in common.
 type ChannelFigures struct {
 	Channel        int
@@ -51,7 +51,7 @@ func (r *Record) channelOf(k float64, c int) ChannelFigures {
 	}
 	ch.Delay, ch.DelaySE = delay, p.StandardError(float64(r.blocks))
 	ch.GainDB = pcm.DB(math.Abs(real(joint)) / s.AA / k)
-	// As the common gain's, from what is left at the channel's own delay.
+	// As the common gain's, from the residual at the channel's own delay.
 	q := max(0, 1/(ch.Correlation*ch.Correlation)-1)
 	ch.GainSE = 20 / math.Ln10 * math.Sqrt(q/(2*float64(r.blocks*s.bins)/audible.PerIndependentBin)+q*q/3)
 	return ch

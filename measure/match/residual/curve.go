@@ -2,7 +2,7 @@ package residual
 
 import "math"
 
-// Curve shows how what is left depends on the height of the wave: captures that clip fall behind at its peaks.
+// Curve shows how the residual depends on the height of the wave: captures that clip fall behind at its peaks.
 type Curve [curveSteps]struct{ Count, Height, Behind, Square, sum, Signs float64 }
 
 const curveSteps = 32
@@ -39,7 +39,7 @@ func (c *Curve) merge(d Curve) {
 	}
 }
 
-// Direct returns the direct voltage of what is left.
+// Direct returns the direct voltage of the residual.
 func (c *Curve) Direct() float64 {
 	var sum, count float64
 	for _, p := range c {

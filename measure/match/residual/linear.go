@@ -12,7 +12,7 @@ import (
 // mostBlocks is how many blocks are read again at the most: the loudest, where the peaks are.
 const mostBlocks = 500
 
-// NonlinearCurves reads the captures again and returns, by channel, the curves of what is left when what one fixed filter makes of A is taken
+// NonlinearCurves reads the captures again and returns, by channel, the curves of the residual when what one fixed filter makes of A is taken
 // out. Blocks that skip names, by their frames of A, are left out, and so is what could be read before and cannot now.
 func (r *Record) NonlinearCurves(skip func(from, to int) bool) []Curve {
 	curves := make([]Curve, len(r.aa))
@@ -48,7 +48,7 @@ func (r *Record) NonlinearCurves(skip func(from, to int) bool) []Curve {
 	return curves
 }
 
-// unfilter takes what the filter makes of a out of rem, and what is not heard, where the interpolator is not exact.
+// unfilter takes what the filter makes of a out of rem, and what is not audible, where the interpolator is not exact.
 func (r *Record) unfilter(rem, a, filter []complex128) {
 	lo, hi := r.Bins(audible.LowHz, audible.HighHz)
 	clear(rem[:lo])

@@ -158,7 +158,7 @@ func Measure(a, b pcm.Reader, l align.Line, gain, peak float64, kernel *interpol
 	return total, total.run(total.source)
 }
 
-// noteStretches notes the energies of the part of a block that no other block holds, and how what is left depends on the
+// noteStretches notes the energies of the part of a block that no other block holds, and how the residual depends on the
 // height of the wave.
 func (t *transformer) noteStretches(j blockPair) {
 	from, to := j.fresh[0], j.fresh[1]
@@ -195,7 +195,7 @@ func directVoltages(a, rem []float64, parts int) (ofRem, ofB float64) {
 	return fit.Median(means), fit.Median(rest)
 }
 
-// noteTiming notes the sums of the middle half of a block from its spectra, of which it takes what is heard: beyond the
+// noteTiming notes the sums of the middle half of a block from its spectra, of which it takes the audible band: beyond the
 // band edge the interpolator is not exact, and what it leaves of the music there is none of the captures'. So the block is had back
 // at no higher a rate than that takes. The window is taken out again. It mutates the spectra.
 func (t *transformer) noteTiming(at int, fa, fr [][]complex128) {

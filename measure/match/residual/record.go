@@ -18,7 +18,7 @@ type Record struct {
 	blocks int
 	aa, rr [][]float64
 	ar     [][]complex128 // conj(A)·R
-	// Sums of products weighed with |A|², from which scatter is told: |A|⁴, |A|²·|R|², |A|²·conj(A)·R.
+	// Sums of products weighed with |A|², from which scatter is estimated: |A|⁴, |A|²·|R|², |A|²·conj(A)·R.
 	aaaa, aarr [][]float64
 	aaar       [][]complex128
 	Bands      []Band         // whose levels are followed, see followed
@@ -27,7 +27,7 @@ type Record struct {
 	BlockGains []Gains
 	timing     []timingSums
 	Curves     []Curve                    // by channel
-	Differs    bool                       // anything is left, be it in blocks whose spectra are not taken
+	Differs    bool                       // A and B differ anywhere, be it in blocks whose spectra are not taken
 	Loudness   [2]measure.LoudnessReading // of A and of B as it is
 	source     source                     // to look again at single places
 

@@ -24,7 +24,7 @@ func (r *Record) Response(k float64) []ResponseBand {
 			continue
 		}
 		b := r.transfer(band, k)
-		// By half, and only against what no more music would mend: of two errors told by few blocks, the smaller is so by chance.
+		// By half, and only against what no more music would mend: of two errors estimated from few blocks, the smaller is so by chance.
 		if l := r.byLevels(i, k, b); l.StandardErrorDB < openError(b.Coherence)/2 || math.IsNaN(b.DB) {
 			b = l
 		}
@@ -37,7 +37,7 @@ func (r *Record) Response(k float64) []ResponseBand {
 }
 
 // transfer measures a band by the transfer function, each channel by itself. The standard error is that of least squares
-// whatever the scatter of what is left, R⊥, does,
+// whatever the scatter of the residual, R⊥, does,
 //
 //	8.686·√(Σ |A|²·|R⊥|² / (2·(1 − 1/m))) / |Σ conj(A)·B| dB
 //

@@ -146,9 +146,9 @@ func (r *Record) levelSlope() float64 {
 // Shares says what the remainder is made of, as shares of its power from 0 to 1, and names the largest: "noise",
 // "distortion", "response", "timing" or "none". It is an indication: the response's share is what one filter makes of A
 // in bands of a sixth of an octave; timing's what a delay that changes every 5 ms explains, beyond what a level that
-// changes as often does (jitter below some 100 Hz, and wander); noise's what is left while the music is quiet, all the
+// changes as often does (jitter below some 100 Hz, and wander); noise's the part that is there while the music is quiet, all the
 // time; and distortion is the rest: what rises with the music, fast jitter included. Of music whose level hardly changes
-// distortion cannot be told from noise.
+// distortion cannot be distinguished from noise.
 type Shares struct {
 	Kind       string  `json:"kind"`
 	Response   float64 `json:"response_share"`

@@ -66,7 +66,7 @@ func (s source) residualOf(y [][]float64, j blockPair, shift []float64, gain flo
 	}
 }
 
-// empty reports whether nothing is left in a block.
+// empty reports whether there is no residual in a block.
 func empty(y [][]float64) bool {
 	for _, ch := range y {
 		if slices.ContainsFunc(ch, func(v float64) bool { return v != 0 }) {
@@ -76,7 +76,7 @@ func empty(y [][]float64) bool {
 	return true
 }
 
-// padding returns what heard needs for n frames.
+// padding returns what audibleOf needs for n frames.
 func (s source) padding(channels, n int) [][]float64 {
 	return pcm.Planes(channels, n+2*s.audible.Half())
 }

@@ -16,8 +16,8 @@ type BandSums struct {
 	bins       int
 }
 
-// spread returns Σ |A|²·|R⊥|², R⊥ what no fixed gain makes of A: the variance of Σ conj(A)·B, whether or not what is
-// left stands where the music does.
+// spread returns Σ |A|²·|R⊥|², R⊥ what no fixed gain makes of A: the variance of Σ conj(A)·B, whether or not the
+// residual is where the music is.
 func (s BandSums) spread() float64 {
 	h := 1 - s.AB/complex(s.AA, 0)
 	return max(0, s.aarr-2*(real(h)*real(s.aaar)+imag(h)*imag(s.aaar))+(real(h)*real(h)+imag(h)*imag(h))*s.aaaa)
@@ -35,7 +35,7 @@ func (r *Record) FinalGain() float64 {
 	return joint / power
 }
 
-// Sums adds bins between two frequencies. k is the gain still in A − R, see final. channel −1 stands for all.
+// Sums adds bins between two frequencies. k is the gain still in A − R, see final. channel −1: all.
 //
 //	corrected B = (A − R)/k, remainder = A − corrected B = (1 − 1/k)·A + R/k
 func (r *Record) Sums(low, high, k float64, channel int) BandSums {
