@@ -6,35 +6,41 @@
 //
 // # Method
 //
+// Compare reads as the method: look at each capture (look.go), search for the places where B may lie and align it there (package align), measure
+// the residual (package residual), judge which place it is (rival.go), name what is wrong (package fault), and report the winner once
+// (report.go). Package audible holds the band and its transforms, package fit the least squares.
+//
 // Sustained tones: every whole period of a steady tone is nearly as good a place as the true one. Where the null is shallow the whole
-// stretch is correlated again (rival.go), so that attack and end decide, and the doubt is reported. Where two places explain nearly as
+// stretch is correlated at once (rival.go), so that attack and end decide, and the doubt is reported. Where two places explain nearly as
 // much, both are followed to the end and the deeper null is taken.
 //
 // Pauses: what two recorders add where the music rests has no common delay. A block that does not hold more of both than chance has no weight
-// (track.go). Music that fills a tenth of the overlap is placed within its standard errors, and the null is that of the noise
+// (align/track.go). Music that fills a tenth of the overlap is placed within its standard errors, and the null is the one that the noise predicts
 // (silence_test.go).
 //
-// Jumps: where samples were lost, repeated or cut, every place and size is named, and the longest stretch without a jump is
-// compared: by anchors where B jumps by two dozen frames or more (jump.go), else by steps in the track of delays, of one frame or more
-// (slip.go). A clock that swings bends the track and is not a jump (slip_test.go).
+// Jumps: where samples were lost, repeated or cut, every place and size is named, and the longest segment between two jumps is
+// compared (align/segment.go): jumps of two dozen frames or more show in the anchors, those from one frame on as steps in the track of delays.
+// A clock that swings bends the track and is not a jump (slip_test.go).
 //
-// Loops: where music repeats, every repetition is nulled over a few short stretches (repeat.go): a loop of 1.5 s that goes round for a minute,
-// under a voice 20 to 40 dB below it, is found where its voice is.
+// Loops: where music repeats, every repetition is nulled over a few short stretches (align/repetition.go): a loop of 1.5 s that goes round for a
+// minute, under a voice 20 to 40 dB below it, is found where its voice is.
 //
-// Channels and clocks: each channel has an offset of its own, found together with the delays of the blocks (late.go); half a
+// Channels and clocks: each channel has an offset of its own, found together with the delays of the blocks (align/channel_delay.go); half a
 // frame between them leaves the drift right to 10⁻⁵ ppm on recorded music. A sway too fast for the track is named, its size right to a
 // fifth. Clocks are sought up to 1100 ppm apart, the usual 500 first; white noise may be 10 dB below the music.
 //
 // Events: the residual is compared every 5 ms with stretches as loud, with stretches of as much treble and with its neighbours, channel by
-// channel (outbursts.go, events.go). Dropouts from 1 ms on, clicks, held and repeated buffers are named with place and length; none in
-// 24 pairs of noise bursts up to Nyquist, a fraction of a sample apart, nor in 24 of recorded music with noise. level.go finds a level that
-// steps or drifts by 0.05 dB, mono.go a capture that was collapsed to mono; straight.go takes the linear part out before clipping is
+// channel (fault/outburst.go, fault/event.go). Dropouts from 1 ms on, clicks, held and repeated buffers are named with place and length; none in
+// 24 pairs of noise bursts up to Nyquist, a fraction of a sample apart, nor in 24 of recorded music with noise. fault/level.go finds a level that
+// steps or drifts by 0.05 dB, fault/mono.go a capture that was collapsed to mono; residual/linear.go takes the linear part out before clipping is
 // claimed.
 //
-// Band limits (bandlimit.go, spectra.go) are judged over the same stretches of both captures, without those that hold an event and without each
+// Band limits (fault/band_limit.go) are judged over the same stretches of both captures, without those that hold an event and without each
 // band's strongest: a cut within the music, or what one capture alone holds, is no treble of the music. Where what goes on is weaker
 // below by 3 dB, the images of a poor conversion are named. Many clicks in soft passages (14 mutes in 15 s) can still be taken for
 // treble.
+//
+// Warnings are data: a code (this package's, package fault's, or measure.Clipped), a channel, a stretch of A and a value.
 //
 // # Measured on recorded music
 //

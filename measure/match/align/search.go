@@ -1,3 +1,7 @@
+// Package align finds where one capture lies in another: candidates from the course of their octave bands, anchors whose waveforms agree,
+// segments between jumps, and a line of offset and drift that the phases of all blocks fix to a fraction of a frame.
+//
+// Positions are frames. A is the reference: frame t of A is at offset + t·(1 + drift) of B.
 package align
 
 import (

@@ -1,3 +1,4 @@
+// Package audible holds the band in which captures are compared, kernels that are exact in it, and its transforms.
 package audible
 
 import (

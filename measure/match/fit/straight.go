@@ -1,3 +1,4 @@
+// Package fit has the least squares of package match and its steps: straight lines, slopes whose errors hold for few and unequal blocks, the median.
 package fit
 
 import "math"

@@ -1,3 +1,5 @@
+// Package residual measures what differs once B is aligned with A: R = A − B/gain, in one pass over both, and from its sums the null,
+// the response, the channels, and shares of noise, distortion, response and timing.
 package residual
 
 import (
