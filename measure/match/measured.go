@@ -2,6 +2,7 @@ package match
 
 import (
 	"math"
+	"slices"
 
 	"heardiff/measure/match/align"
 	"heardiff/measure/match/audible"
@@ -50,15 +51,28 @@ func (m measured) correlation(own []residual.ChannelFigures) float64 {
 	return max(sum, m.BlockCorrelation())
 }
 
-// rivals is what is known of the next best place.
+// rivals are the other places at which B may lie.
 type rivals struct {
-	share    float64 // of what this place explains: the most that one explains that was not followed to its end
-	residual float64 // the residual, see measured.unexplained, at the best of those that were; +Inf where none was
-	ratio    float64 // the residual at the best repetition that was glanced at, relative to the one here; 0 where none was
+	share float64 // of what this place explains: the most that one explains that was neither followed to its end nor glanced at
+	known []rival
 }
 
-// beat notes the residual at a place that was followed and given up.
-func (r *rivals) beat(unexplained float64) { r.residual = min(r.residual, unexplained) }
+// rival is a place whose residual is known: as it is, see measured.unexplained, or, where a glance was enough, relative to the one here.
+type rival struct {
+	offset          float64 // frames, at the start of A
+	residual, ratio float64
+}
+
+// power returns the rival's residual, given the one here.
+func (r rival) power(here float64) float64 {
+	if r.ratio > 0 {
+		return here * r.ratio
+	}
+	return r.residual
+}
+
+// add notes places; others keep what they know.
+func (r *rivals) add(more ...rival) { r.known = append(slices.Clip(r.known), more...) }
 
 // negligibleNull is the least residual: two places at which it is less, −90 dB, are as good as each other. No chain's own noise
 // is that low in all of the band, and the rounding of 24 bits alone may leave more. A judgement, no source.
@@ -66,15 +80,31 @@ const negligibleNull = 1e-9
 
 // confidence returns 1 − residual/(residual at the next best place). A place with residual q explains 1/(1 + q) of B.
 func (r rivals) confidence(residual float64) float64 {
-	next := r.residual
+	next := math.Inf(1)
 	if r.share > 0 {
-		next = min(next, (1+residual)/r.share-1)
+		next = (1+residual)/r.share - 1
 	}
-	if r.ratio > 0 {
-		next = min(next, residual*r.ratio)
+	for _, k := range r.known {
+		next = min(next, k.power(residual))
 	}
+	return confidence(residual, next)
+}
+
+func confidence(residual, next float64) float64 {
 	if next <= residual {
 		return 0
 	}
 	return 1 - (residual+negligibleNull)/(next+negligibleNull)
+}
+
+// equals returns the offsets in frames of the places at which B may lie as well as here, in order.
+func (r rivals) equals(residual float64) []float64 {
+	var out []float64
+	for _, k := range r.known {
+		if confidence(residual, k.power(residual)) < doubtful {
+			out = append(out, k.offset)
+		}
+	}
+	slices.Sort(out)
+	return out
 }

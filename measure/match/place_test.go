@@ -3,6 +3,7 @@ package match_test
 import (
 	"errors"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -135,6 +136,19 @@ func TestAnExactLoopIsSaidToFitElsewhere(t *testing.T) {
 	}
 	if !r.Warned(match.OtherAlignment) {
 		t.Errorf("offset %.3f s, null %.1f dB, confidence %.3f, %q", r.OffsetS, r.NullDB, r.Confidence, r.Texts)
+	}
+	// A fits in the loop at 16 places, 1.5 s apart, and with less overlap before and after.
+	var others []float64
+	for _, offset := range append(r.OtherOffsetsS, r.OffsetS) {
+		if bars := offset * rate / n; math.Abs(bars-math.Round(bars)) > 1e-6 {
+			t.Errorf("offset %.6f s is no whole number of bars", offset)
+		} else if bars > -0.5 && bars < 15.5 {
+			others = append(others, math.Round(bars))
+		}
+	}
+	slices.Sort(others)
+	if others = slices.Compact(others); len(others) != 16 {
+		t.Errorf("A fits at bars %v, want 0 to 15", others)
 	}
 }
 

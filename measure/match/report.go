@@ -50,6 +50,9 @@ func (m measured) report(c *comparison) finding {
 	if r.Residual.Response > mostlyResponse && r.Residual.Timing < hardlyTiming {
 		r.Wander.Significant = false
 	}
+	for _, offset := range m.equals(m.unexplained()) {
+		r.OtherOffsetsS = append(r.OtherOffsetsS, offset/c.rate.Hz())
+	}
 	for _, j := range m.Breaks {
 		r.Jumps = append(r.Jumps, Jump{j.At / c.rate.Hz(), j.By})
 	}
@@ -97,7 +100,7 @@ const (
 func (m measured) warn(r *Result, rate pcm.Rate) {
 	if r.Confidence < doubtful {
 		db := pcm.PowerDB(1 / (1 - r.Confidence))
-		r.Warn(measure.Warningf(OtherAlignment, "another alignment nulls as deep, to %.1f dB: the music repeats, or too little of it is common", db).Of(db, "dB"))
+		r.Warn(measure.Warningf(OtherAlignment, "another alignment nulls as deep, to %.1f dB: the music repeats, or too little of it is common%s", db, offsetsText(r.OtherOffsetsS)).Of(db, "dB"))
 	}
 	if r.OverlapS < shortS {
 		r.Warn(measure.Warningf(ShortOverlap, "the captures overlap by only %.1f s", r.OverlapS).During(r.ComparedFromS, r.ComparedToS).Of(r.OverlapS, "s"))
@@ -121,6 +124,24 @@ func (m measured) warn(r *Result, rate pcm.Rate) {
 		r.Warn(measure.Warningf(ClockSways, "what is left is timing, %.0f %% of it: the clocks stray by about %.2g samples RMS (%.2g µs), slower than some 100 Hz",
 			100*r.Residual.Timing, rms, 1e6*rms/rate.Hz()).Of(rms, "samples"))
 	}
+}
+
+// mostOffsets is how many other offsets a warning names.
+const mostOffsets = 8
+
+func offsetsText(offsets []float64) string {
+	if len(offsets) == 0 {
+		return ""
+	}
+	var names []string
+	for _, s := range offsets[:min(len(offsets), mostOffsets)] {
+		names = append(names, fmt.Sprintf("%.6f", s))
+	}
+	text := "; B fits as well at " + strings.Join(names, ", ") + " s"
+	if more := len(offsets) - mostOffsets; more > 0 {
+		text += fmt.Sprintf(" and at %d more", more)
+	}
+	return text
 }
 
 func jumpsText(jumps []Jump) string {

@@ -57,7 +57,9 @@ type Result struct {
 	// power here)/(residual power there), relative to A's as in the null; a stretch left out because of a jump counts as residual, too. Near 0
 	// where the music repeats exactly, 0.9 where the null is 10 dB deeper. A place that explains a tenth less at first
 	// sight, or worse, is not followed to its end: its residual is estimated from that.
-	Confidence     float64        `json:"confidence"`
+	Confidence float64 `json:"confidence"`
+	// OtherOffsetsS are offsets, as OffsetS, at which B may lie as well: at which the confidence alone would be below 0.1.
+	OtherOffsetsS  []float64      `json:"other_offsets_s,omitempty"`
 	StandardErrors StandardErrors `json:"standard_errors"`
 	Channels       []Channel      `json:"channel"`
 	Wander         align.Wander   `json:"wander"`

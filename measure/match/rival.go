@@ -70,7 +70,7 @@ func (c *comparison) deepest(s *align.Search) (measured, error) {
 	}
 	for _, o := range beaten {
 		if math.Abs(o.Offset-best.Offset) > align.ApartS*c.rate.Hz() {
-			best.beat(o.unexplained())
+			best.add(rival{offset: o.Offset, residual: o.unexplained()})
 		}
 	}
 	return best, nil
@@ -94,7 +94,12 @@ func (c *comparison) follow(s *align.Search, p align.Place) (measured, error) {
 	if err != nil {
 		return measured{}, err
 	}
-	others := rivals{share: s.BestOther(p), residual: math.Inf(1), ratio: s.RepetitionRatio}
+	others := rivals{share: s.BestOther(p)}
+	for _, q := range s.Places {
+		if q.GlanceRatio > 0 {
+			others.add(rival{offset: q.Offset, ratio: q.GlanceRatio})
+		}
+	}
 	m, err := c.measure(s, found, others)
 	if err != nil {
 		return m, err
@@ -142,7 +147,7 @@ func (c *comparison) reconsidered(s *align.Search, m measured) (measured, error)
 	if other.nullDB() < m.nullDB() {
 		m, other = other, m
 	}
-	m.beat(other.unexplained())
+	m.add(rival{offset: other.Offset, residual: other.unexplained()})
 	return m, nil
 }
 
@@ -169,7 +174,7 @@ func (c *comparison) inPlace(s *align.Search) (measured, error) {
 		return measured{}, err
 	}
 	found.Line, found.Gain = here, 1
-	m, err := c.measure(s, found, rivals{residual: math.Inf(1)})
+	m, err := c.measure(s, found, rivals{})
 	if err != nil {
 		return m, err
 	}
@@ -182,7 +187,7 @@ func (c *comparison) inPlace(s *align.Search) (measured, error) {
 			return m, err
 		}
 		if err == nil {
-			m.beat(max(0, residual-align.GlanceFloor))
+			m.add(rival{offset: q.Offset, residual: max(0, residual-align.GlanceFloor)})
 		}
 	}
 	return m, m.noteNeighbours(s, min(align.RivalFrames, c.a.Frames())/8)

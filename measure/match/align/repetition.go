@@ -53,8 +53,8 @@ func (s *Search) RankRepetitions() error {
 // repetitionsFollowed is how many repetitions besides the first are followed to their end where the residual is nearly as small.
 const repetitionsFollowed = 2
 
-// rankPlaces sets the place that nulls deepest first, and after it those to be followed to their end. Of the others, how many times as
-// much as at the first is left at the best of them is noted.
+// rankPlaces sets the place that nulls deepest first, and after it those to be followed to their end. A glance is enough
+// for the others.
 func (s *Search) rankPlaces(places []Place, residual []float64, order []int) error {
 	var out []Place
 	for _, i := range order {
@@ -68,10 +68,7 @@ func (s *Search) rankPlaces(places []Place, residual []float64, order []int) err
 			}
 			out = append(out, full)
 		case residual[i] < leastRepetition:
-			p.glancedAt = true
-			if s.RepetitionRatio == 0 || times < s.RepetitionRatio {
-				s.RepetitionRatio = times
-			}
+			p.GlanceRatio = times
 			out = append(out, p)
 		default:
 			out = append(out, p)

@@ -21,10 +21,9 @@ type Search struct {
 	leastFrames      float64 // that captures must overlap by
 	courseA, courseB Course
 	audible.Kernels
-	assumption                  // with which the places were found
-	Places          []Place     // best first
-	untried         []candidate // as alike in their course as they may be where music repeats
-	RepetitionRatio float64     // the residual at the best repetition, relative to the one at the first place, see rankRepetitions; 0: none
+	assumption             // with which the places were found
+	Places     []Place     // best first
+	untried    []candidate // as alike in their course as they may be where music repeats
 }
 
 // Find compares waveforms at every place that the courses of both captures suggest. The overlap is to last minOverlapS seconds at the least.
@@ -155,7 +154,7 @@ func (s *Search) isRival(p Place) bool { return p.explained >= rivalShare*s.Plac
 
 // WorthFollowing reports whether p is another place than the first, and explains so much that it is tried in full.
 func (s *Search) WorthFollowing(p Place) bool {
-	return s.apart(s.Places[0], p) && s.isRival(p) && !p.glancedAt
+	return s.apart(s.Places[0], p) && s.isRival(p) && p.GlanceRatio == 0
 }
 
 // BestOther returns what share of what p explains the best of the places does that are not tried in full.
