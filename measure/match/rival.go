@@ -15,11 +15,12 @@ const rivalReachS = 0.1
 // makes −50 dB.
 const surelyPlacedDB = -50
 
-// samePlaceFrames is how far the best of all displacements may be from the line for both to be the same place.
-const samePlaceFrames = 3
-
-// muchDeeperDB is by how much a null is to be deeper to count for more than a tenth of overlap.
-const muchDeeperDB = 6
+// A null over more of the captures, by moreOverlap, counts for more unless the other is deeper by muchDeeperDB. Judgement, no source;
+// TestSustainedTonesAreNotPlacedAPeriodApart holds it.
+const (
+	moreOverlap  = 1.1
+	muchDeeperDB = 6
+)
 
 // judge follows every place that may be the one, and returns the residual at the one with the deepest null.
 func (c *comparison) judge(minOverlapS float64) (measured, error) {
@@ -80,9 +81,9 @@ func (c *comparison) deepest(s *align.Search) (measured, error) {
 func (m measured) better(than measured) bool {
 	own, other := m.Overlap[1]-m.Overlap[0], than.Overlap[1]-than.Overlap[0]
 	switch {
-	case float64(own) > 1.1*float64(other):
+	case float64(own) > moreOverlap*float64(other):
 		return m.nullDB() < than.nullDB()+muchDeeperDB
-	case float64(own) < float64(other)/1.1:
+	case float64(own) < float64(other)/moreOverlap:
 		return m.nullDB() < than.nullDB()-muchDeeperDB
 	}
 	return m.nullDB() < than.nullDB()
@@ -132,7 +133,7 @@ func (c *comparison) reconsidered(s *align.Search, m measured) (measured, error)
 	if err != nil {
 		return m, err
 	}
-	if math.Abs(float64(lag)) <= samePlaceFrames {
+	if math.Abs(float64(lag)) <= align.SamePlaceFrames {
 		m.share = max(m.share, ratio*ratio)
 		return m, nil
 	}
@@ -158,7 +159,7 @@ func (m *measured) noteNeighbours(s *align.Search, reach int) error {
 	if err != nil {
 		return err
 	}
-	if math.Abs(float64(lag)) > samePlaceFrames {
+	if math.Abs(float64(lag)) > align.SamePlaceFrames {
 		ratio = 1
 	}
 	m.share = max(m.share, ratio*ratio)

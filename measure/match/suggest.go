@@ -209,11 +209,13 @@ func onsets(part []trait) float64 {
 	return sum / float64(n)
 }
 
+// inaudible is the power of a tone 80 dB below full scale (common practice, no source).
+const inaudible = 1e-8
+
 func highTones(part []trait) float64 {
 	var tones []float64
 	for _, t := range part {
-		// An inaudible tone is none: 80 dB below full scale (common practice, no source).
-		if t.level < 1e-8 {
+		if t.level < inaudible {
 			tones = append(tones, 0)
 			continue
 		}

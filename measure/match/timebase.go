@@ -51,12 +51,15 @@ func (p *preparation) shift(i int, u float64) float64 {
 	return (p.lines[i].Offset - p.base.Offset) + (p.lines[i].Drift-p.base.Drift)*t
 }
 
+// wholeFrames is how far from whole frames a displacement may be to be taken for whole: it leaves −98 dB of a tone of 1 kHz at 48 kHz.
+const wholeFrames = 1e-4
+
 // whole reports whether all captures differ by whole frames, to a ten-thousandth, over the whole excerpt.
 func (p *preparation) whole() bool {
 	for i := range p.lines {
 		for _, u := range []int{p.first, p.first + p.n} {
 			s := p.lines[i].Shift(p.time(float64(u)))
-			if math.Abs(s-math.Round(s)) > 1e-4 {
+			if math.Abs(s-math.Round(s)) > wholeFrames {
 				return false
 			}
 		}

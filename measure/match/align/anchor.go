@@ -28,6 +28,9 @@ type anchor struct {
 
 const maxAnchors = 24
 
+// silentPower is the mean square of a window in which there is nothing to find: −120 dBFS, below any recorder's noise. A judgement, no source.
+const silentPower = 1e-12
+
 // anchorSearch is how stretches of A are sought in B: n frames each, within reach frames of a line, in mixes of the channels.
 type anchorSearch struct {
 	a, b          pcm.Reader
@@ -137,7 +140,7 @@ func (s *anchorSeeker) seek(at int) (anchor, bool) {
 		emphasize(s.mb)
 	}
 	power := energy(s.ma) / float64(s.n)
-	if power < 1e-12 {
+	if power < silentPower {
 		return anchor{}, false
 	}
 	displaced := s.best()

@@ -9,12 +9,15 @@ import (
 	"heardiff/playback/pcm"
 )
 
+// SamePlaceFrames is how far a displacement may be from the line for both to be one place. A judgement, no source; TestSustainedTonesAreNotPlacedAPeriodApart holds it.
+const SamePlaceFrames = 3
+
 // RivalFrames is the longest stretch that is correlated at once.
 const RivalFrames = 1 << 20
 
 // BestRival correlates the captures over a stretch of A, its frames against B's as the line places them, over all displacements
 // within reach. It returns the best displacement, and how well the best of the others does relative to it, 0 to 1:
-// others are local peaks more than three frames away.
+// others are local peaks more than SamePlaceFrames away.
 func (s *Search) BestRival(f Line, stretch [2]int, reach int) (lag int, ratio float64, err error) {
 	n := min(RivalFrames, stretch[1]-stretch[0])
 	if n < 4*reach {
@@ -93,7 +96,7 @@ func peaks(c []float64, reach int) (lag int, ratio float64) {
 		return 0, 0
 	}
 	for k := 1; k+1 < len(c); k++ {
-		if c[k] >= c[k-1] && c[k] >= c[k+1] && (k < best-3 || k > best+3) {
+		if c[k] >= c[k-1] && c[k] >= c[k+1] && (k < best-SamePlaceFrames || k > best+SamePlaceFrames) {
 			ratio = math.Max(ratio, vertex(c, k)/vertex(c, best))
 		}
 	}

@@ -14,10 +14,20 @@ import (
 // maxSteps is how many slips are looked for in one track.
 const maxSteps = 6
 
+// What a jump is. Judgement, no source; TestEveryJumpIsNamed and TestAClockThatSwingsDoesNotJump hold it.
+const (
+	leastTrack      = 12   // points of a track in which jumps are looked for
+	leastStray      = 0.2  // frames by which the track strays at the least: a step of half a frame makes more
+	leastJump       = 0.5  // frames
+	muchBetter      = 0.2  // share of the squares that steps leave, of what the line or fewer steps leave
+	betterThanBends = 0.5  // and of what as many bends leave
+	scatterOfJump   = 0.05 // of the points around the steps, against the smallest jump
+)
+
 // jumps looks in the track for sudden changes of delay: samples lost or repeated, too few for the anchors to see. They must
 // explain the track far better than a line, or a line with as many bends, does: a clock bends, it does not jump.
 func (f *Refinement) jumps() []Jump {
-	if len(f.track) < 12 || f.largestDelay() < 0.2 { // a step of half a frame leaves more
+	if len(f.track) < leastTrack || f.largestDelay() < leastStray {
 		return nil
 	}
 	k := newStepFit(f)
@@ -29,11 +39,11 @@ func (f *Refinement) jumps() []Jump {
 		stepped, bent = k.withAnother(stepped, false), k.withAnother(bent, true)
 		stepsLeave, line := k.residual(stepped, false)
 		bendsLeave, _ := k.residual(bent, true)
-		if line == nil || jumps != nil && !(stepsLeave < 0.2*last) {
+		if line == nil || jumps != nil && !(stepsLeave < muchBetter*last) {
 			break
 		}
 		by := line[2:]
-		if smallest(by) > 0.5 && stepsLeave < 0.2*lineLeaves && stepsLeave < 0.5*bendsLeave && k.scatter(stepped, line) < 0.05*smallest(by) {
+		if smallest(by) > leastJump && stepsLeave < muchBetter*lineLeaves && stepsLeave < betterThanBends*bendsLeave && k.scatter(stepped, line) < scatterOfJump*smallest(by) {
 			jumps, last = k.jumps(stepped, by), stepsLeave
 		}
 	}

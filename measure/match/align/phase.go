@@ -26,7 +26,7 @@ func (p CrossPhase) CoarseDelay() float64 {
 	c := spectrum.NewPlan(p.N).Inverse(nil, bins)
 	at := func(d int) float64 { return math.Abs(c[(d+p.N)%p.N]) }
 	best, here := 0, max(at(-2), at(-1), at(0), at(1), at(2))
-	top := 1.02 * here
+	top := clearlyBetter * here
 	for d := -p.N / 16; d <= p.N/16; d++ {
 		if at(d) > top {
 			best, top = d, at(d)

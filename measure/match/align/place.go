@@ -8,6 +8,14 @@ import (
 	"heardiff/measure/match/fit"
 )
 
+const (
+	// exchangedProduct is the product of the correlations of sum and difference below which channels are exchanged. A judgement, no source;
+	// TestOneChannelUnlikeTheOther holds it.
+	exchangedProduct = -0.1
+	// clearlyBetter is by how many times a correlation is to be larger to be no chance. A judgement, no source.
+	clearlyBetter = 1.02
+)
+
 // fitLine lays the line through anchors by least squares and reads the wiring off them.
 func (p *Place) fitLine(in []anchor) {
 	fit := fit.New()
@@ -31,7 +39,7 @@ func (p *Place) fitLine(in []anchor) {
 		return
 	}
 	// Exchanging two channels leaves their sum and turns their difference over.
-	if mid*side < -0.1 {
+	if mid*side < exchangedProduct {
 		p.Swapped = true
 		p.Sign = math.Copysign(1, mid)
 		return
@@ -52,7 +60,7 @@ func (p *Place) crossedWiring(in []anchor) bool {
 		cross[1] += k.cross[1] / float64(len(in))
 		straight += (math.Abs(k.each[0]) + math.Abs(k.each[1])) / float64(len(in))
 	}
-	if cross[0]*cross[1] >= 0 || math.Abs(cross[0])+math.Abs(cross[1]) < 1.02*straight {
+	if cross[0]*cross[1] >= 0 || math.Abs(cross[0])+math.Abs(cross[1]) < clearlyBetter*straight {
 		return false
 	}
 	p.Swapped, p.flipped, p.Sign = true, 1<<1, math.Copysign(1, cross[0])

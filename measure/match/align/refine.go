@@ -25,6 +25,8 @@ type Refinement struct {
 const (
 	settled    = 1e-7 // frames
 	settledInS = 0.05 // or in standard errors
+	// What is rounding and no more, of a gain and of a line in frames: copies are to be found identical.
+	gainRounding, lineRounding = 1e-12, 1e-8
 )
 
 // Refine moves the line until the residual delay of the blocks is nil on average, each channel at its own offset: converters that
@@ -60,7 +62,7 @@ func Refine(a, b pcm.Reader, l Line, kernel *interpolate.Kernel) (Line, Refineme
 		if f.points, f.track = t.points(); len(f.track) == 0 {
 			return l, f, fmt.Errorf("%w: no stretch of the overlap holds enough in common", ErrUnrelated)
 		}
-		if math.Abs(f.Gain-1) < 1e-12 { // rounding only
+		if math.Abs(f.Gain-1) < gainRounding {
 			f.Gain = 1
 		}
 		offset, drift := f.settle()
@@ -95,7 +97,7 @@ func (g *blocks) away(l, m Line) float64 {
 // snap takes a line that is whole to within rounding for whole, so that copies are found identical.
 func (g *blocks) snap(l Line) Line {
 	last := float64(g.at[len(g.at)-1])
-	if whole := math.Round(l.Offset); math.Abs(l.Offset-whole)+math.Abs(l.Drift)*last < 1e-8 {
+	if whole := math.Round(l.Offset); math.Abs(l.Offset-whole)+math.Abs(l.Drift)*last < lineRounding {
 		l.Offset, l.Drift = whole, 0
 	}
 	return l
@@ -150,11 +152,20 @@ func (f *Refinement) excess(deviation []float64) float64 {
 	return max(0, fit.Median(needs))
 }
 
+// What a wandering clock is. Judgement, no source, but for the correlation; TestWanderIsHeldUpToTheFrequencySaid holds it.
+const (
+	leastWanderTrack   = 8    // points
+	leastWanderShare   = 0.1  // of a point's weight in the common one for it to count for the peak
+	leastWander        = 1e-3 // frames RMS
+	clearCorrelation   = 4    // standard errors 1/√n of the correlation of n points
+	overlapCorrelation = 0.09 // 3/35, of Hann blocks that overlap by half, see audible.PerIndependentBin
+)
+
 // judgeWander tells a wandering clock from noise: neighbours' delays then resemble each other. Half-overlapping
 // blocks resemble each other by 0.09 in any case. Standard errors grow accordingly.
 func (f *Refinement) judgeWander() {
 	n := len(f.track)
-	if n < 8 {
+	if n < leastWanderTrack {
 		return
 	}
 	size, weight := make([]float64, n), make([]float64, n)
@@ -184,14 +195,14 @@ func (f *Refinement) judgeWander() {
 		share := min(1, weight[i]/common) // of time, but for blocks that tell nothing
 		wander += share * smooth[i] * smooth[i]
 		w += share
-		if share > 0.1 {
+		if share > leastWanderShare {
 			f.WanderMax = max(f.WanderMax, math.Abs(smooth[i]))
 		}
 	}
 	f.wanderRMS = math.Sqrt(wander / w)
 	r := lag / (power + 1e-300)
-	f.Wandering = r > 4/math.Sqrt(float64(n)) && f.wanderRMS > 1e-3
-	r = min(max(r, 0.09), 0.95)
+	f.Wandering = r > clearCorrelation/math.Sqrt(float64(n)) && f.wanderRMS > leastWander
+	r = min(max(r, overlapCorrelation), 0.95)
 	grow := math.Sqrt((1 + r) / (1 - r))
 	f.OffsetSE *= grow
 	f.DriftSE *= grow

@@ -87,13 +87,17 @@ func (s *Search) tryAll(found []candidate, m assumption) error {
 	return nil
 }
 
+// leastAgreed is the share of the anchors, each as strong as A is there, that are to agree at the best place. A judgement, no source;
+// TestUnrelatedCapturesAreRefused holds it.
+const leastAgreed = 0.25
+
 // agrees reports whether enough of the waveforms agree at the best place.
 func (s *Search) agrees() bool {
 	if len(s.Places) == 0 {
 		return false
 	}
 	p := s.Places[0]
-	return p.matched > 0 && (p.matched > 1 || len(p.anchors) < 3) && p.agreed >= 0.25
+	return p.matched > 0 && (p.matched > 1 || len(p.anchors) < 3) && p.agreed >= leastAgreed
 }
 
 // ApartS is how far apart two places are that are not the same, in seconds.

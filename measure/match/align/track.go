@@ -82,7 +82,7 @@ func (t *tracker) coarseDelays() {
 				best = d
 			}
 		}
-		if c[best] > 1.02*slices.Max(c[reach-2:reach+3]) {
+		if c[best] > clearlyBetter*slices.Max(c[reach-2:reach+3]) {
 			t.delay[j] = float64(best - reach)
 		}
 	}

@@ -23,7 +23,7 @@ const smoothed = 0.0901
 func (f Alignment) Wander(rate pcm.Rate) Wander {
 	w := Wander{RMSSamples: f.wanderRMS, PeakSamples: f.WanderMax, Significant: f.Wandering}
 	n := len(f.track)
-	if n < 8 {
+	if n < leastWanderTrack {
 		w.RMSSamples, w.PeakSamples, w.BelowHz = math.NaN(), math.NaN(), math.NaN()
 		return w
 	}

@@ -53,7 +53,7 @@ func edge(p, q densities, nyquist float64) (hz float64, ok bool) {
 		edge--
 	}
 	hz = float64(edge) * residual.BandHz
-	return hz, top-edge >= 2 && hz >= lowestEdgeHz && slices.Max(ratio[max(0, edge-3):edge]) >= there
+	return hz, top-edge >= 2 && hz >= lowestEdgeHz && slices.Max(ratio[max(0, edge-edgeBands):edge]) >= there
 }
 
 // goesOn reports whether no step stands at hz: where the music itself ends, clicks and distortion of a few stretches show
@@ -67,7 +67,7 @@ func (d densities) goesOn(hz float64) bool {
 func images(response []residual.ResponseBand, long int, hz float64) bool {
 	weaker := 0.0
 	for _, b := range response {
-		if b.HighHz < 0.95*hz {
+		if b.HighHz < belowEdge*hz {
 			weaker = b.DB
 		}
 	}
@@ -93,6 +93,18 @@ const (
 	leastSure = 0.05
 )
 
+const (
+	// edgeBands is over how many bands a capture may fade out for an edge: 1.5 kHz.
+	edgeBands = 3
+	// belowEdge is up to which part of the edge the response counts: next to it images may fill the gap.
+	belowEdge = 0.95
+	// steadyDB is by how much the mean logarithm of noise lies below the logarithm of its mean at the most, between 0.7 dB for noise and 5 dB for music.
+	steadyDB = 2
+	// noiseRatio is how many times the noise below an edge what goes on above it is at the least to be more than noise. A judgement, no source;
+	// TestNoiseInOneIsNoBandLimitOfTheOther holds it.
+	noiseRatio = 4
+)
+
 // hiddenEdge finds where one capture ends though noise goes on, or a code puts something else in its place: there its
 // level no longer follows the other's. The short one stands at place short of a pair. Bands whose level in the other
 // hardly changes tell nothing.
@@ -100,7 +112,7 @@ func (r Evidence) hiddenEdge(short int) (hz float64, ok bool) {
 	k := r.FinalGain()
 	first, bands := len(residual.ThirdOctaves(r.Rate)), r.Bands
 	lost := 0
-	for i := len(bands) - 1; i >= first && bands[i].LowHz >= lowestEdgeHz-3*residual.BandHz; i-- {
+	for i := len(bands) - 1; i >= first && bands[i].LowHz >= lowestEdgeHz-edgeBands*residual.BandHz; i-- {
 		remaining, known := r.share(i, short, k)
 		switch {
 		case !known && lost == 0:
@@ -108,8 +120,8 @@ func (r Evidence) hiddenEdge(short int) (hz float64, ok bool) {
 			lost++
 			hz = bands[i].LowHz
 		case known && remaining >= there:
-			return hz, lost >= 2 && hz >= lowestEdgeHz && hz-bands[i].LowHz <= 3*residual.BandHz
-		case hz-bands[i].LowHz > 3*residual.BandHz:
+			return hz, lost >= 2 && hz >= lowestEdgeHz && hz-bands[i].LowHz <= edgeBands*residual.BandHz
+		case hz-bands[i].LowHz > edgeBands*residual.BandHz:
 			return 0, false
 		}
 	}
@@ -145,16 +157,16 @@ func quotient(p, q densities, top float64) []float64 {
 // 10 ms is then 0.7 dB below the logarithm of its mean. That of music lies 5 to 50 dB below.
 func (d densities) steady(hz float64) bool {
 	b := min(int(hz/residual.BandHz), len(d.power)-1)
-	return math.Log(d.power[b])-d.logs[b] < 2*math.Ln10/10
+	return math.Log(d.power[b])-d.logs[b] < steadyDB*math.Ln10/10
 }
 
 // onlyNoise reports whether what goes on above hz is no more than what is noise below it: then the capture is noisier,
 // and no other one band-limited.
 func (r Evidence) onlyNoise(long densities, hz float64) bool {
 	top := math.Min(hz-residual.BandHz, audible.Edge(r.Rate))
-	s := r.Sums(top-3*residual.BandHz, top-residual.BandHz, r.FinalGain(), -1)
-	below, above := long.wholeBetween(top-3*residual.BandHz, top-residual.BandHz), long.between(hz+residual.BandHz, hz+2*residual.BandHz)
-	return s.RR/s.AA*below > above/4
+	s := r.Sums(top-edgeBands*residual.BandHz, top-residual.BandHz, r.FinalGain(), -1)
+	below, above := long.wholeBetween(top-edgeBands*residual.BandHz, top-residual.BandHz), long.between(hz+residual.BandHz, hz+2*residual.BandHz)
+	return s.RR/s.AA*below > above/noiseRatio
 }
 
 // sideBySide holds the spectra of two captures over the same stretches of the music.

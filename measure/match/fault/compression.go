@@ -44,14 +44,22 @@ func furthestBehind(curves []residual.Curve, own []residual.ChannelFigures) floa
 	return most
 }
 
+// What falling behind is. Judgement, no source; TestFiltersDoNotPassForClipping holds it.
+const (
+	leastAtHeight = 10   // samples in a step of height for it to count
+	leastHeight   = 8    // steps that are to be reached
+	leastBehind   = 0.02 // share
+	clearBehind   = 5    // standard errors
+)
+
 // behind returns by what share B falls behind at the peaks, negative where A does; 0 unless it is more than 2 % against
 // the middle and five standard errors.
 func behind(c residual.Curve) float64 {
 	top := len(c) - 1
-	for top > 0 && c[top].Count < 10 {
+	for top > 0 && c[top].Count < leastAtHeight {
 		top--
 	}
-	if top < 8 {
+	if top < leastHeight {
 		return 0
 	}
 	direct := c.Direct() // a difference in direct voltage is none at the peaks
@@ -64,7 +72,7 @@ func behind(c residual.Curve) float64 {
 	}
 	high, error := behind(top-top/8, top+1)
 	middle, _ := behind(top/4, top/2)
-	if d := high - middle; math.Abs(d) >= math.Max(0.02, 5*error) {
+	if d := high - middle; math.Abs(d) >= math.Max(leastBehind, clearBehind*error) {
 		return d
 	}
 	return 0

@@ -105,7 +105,7 @@ func together(bands []bandCourse) (series []float64, second []int) {
 // split returns where the series before and after differ most, 0 where they do not by more than it scatters.
 func split(series []float64) int {
 	n := len(series)
-	if n < 4 {
+	if n < leastSeconds {
 		return 0
 	}
 	best, at := sure*scatterOf(series), 0
@@ -117,6 +117,13 @@ func split(series []float64) int {
 	}
 	return at
 }
+
+const (
+	// mostLevelDB is the level of B against A beyond which a band of a block holds something else than the music. A judgement, no source.
+	mostLevelDB = 20
+	// leastSeconds, and bands, are needed to know a change from scatter. A judgement, no source.
+	leastSeconds = 4
+)
 
 // bandCourse is the level of one band by second, NaN where it is not known.
 type bandCourse struct {
@@ -140,7 +147,7 @@ func (r Evidence) courseOf(c int) []bandCourse {
 	for band := range r.BlockGains[0].Db[c] {
 		parts := make([][]float64, count)
 		for _, l := range r.BlockGains {
-			if v := l.Db[c][band]; !math.IsNaN(v) && math.Abs(v) < 20 {
+			if v := l.Db[c][band]; !math.IsNaN(v) && math.Abs(v) < mostLevelDB {
 				k := (l.At - first) / stretch
 				parts[k] = append(parts[k], v)
 			}
@@ -154,7 +161,7 @@ func (r Evidence) courseOf(c int) []bandCourse {
 				known = append(known, b.seconds[k])
 			}
 		}
-		if len(known) < max(4, count/4) {
+		if len(known) < max(leastSeconds, count/4) {
 			continue
 		}
 		const finest = 0.003 // dB: no band decides alone
@@ -187,7 +194,7 @@ func agreed(bands []bandCourse, k int) (db, se float64) {
 		steps, weights = append(steps, d), append(weights, b.weight)
 		sum, whole = sum+b.weight*d, whole+b.weight
 	}
-	if len(steps) < 4 {
+	if len(steps) < leastSeconds {
 		return 0, math.Inf(1)
 	}
 	db = sum / whole

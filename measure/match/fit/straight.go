@@ -6,6 +6,9 @@ import "math"
 // Straight is a weighted straight line y = offset + drift·t.
 type Straight struct{ w, wt, wtt, wy, wty, t0 float64 }
 
+// leastSpread is the share of their squared distance from the first by which points are to be spread for a slope: less is rounding.
+const leastSpread = 1e-9
+
 func New() *Straight { return &Straight{t0: math.NaN()} }
 
 func (f *Straight) Add(t, y, w float64) {
@@ -23,7 +26,7 @@ func (f *Straight) Add(t, y, w float64) {
 // Solve returns the line; drift is 0 where all points stand at one time.
 func (f *Straight) Solve() (offset, drift float64) {
 	det := f.w*f.wtt - f.wt*f.wt
-	if !(det > 1e-9*f.w*f.wtt) {
+	if !(det > leastSpread*f.w*f.wtt) {
 		return f.wy / f.w, 0
 	}
 	drift = (f.w*f.wty - f.wt*f.wy) / det
@@ -34,7 +37,7 @@ func (f *Straight) Solve() (offset, drift float64) {
 // Errors returns the standard errors of offset and drift for points of variance scale/weight.
 func (f *Straight) Errors(scale float64) (offset, drift float64) {
 	det := f.w*f.wtt - f.wt*f.wt
-	if !(det > 1e-9*f.w*f.wtt) {
+	if !(det > leastSpread*f.w*f.wtt) {
 		return math.Sqrt(scale / f.w), math.NaN()
 	}
 	varDrift := scale * f.w / det

@@ -36,6 +36,9 @@ func (r *Record) Response(k float64) []ResponseBand {
 	return out
 }
 
+// leastCoherence is the least at which a transfer function is stated: below it the truth may lie 10 dB away. A judgement, no source.
+const leastCoherence = 0.3
+
 // transfer measures a band by the transfer function, each channel by itself. The standard error is that of least squares
 // whatever the scatter of the residual, R⊥, does,
 //
@@ -59,7 +62,7 @@ func (r *Record) transfer(band Band, k float64) ResponseBand {
 	}
 	b := ResponseBand{Band: band, StandardErrorDB: math.NaN()}
 	b.Coherence = min(1, joint*joint/(aa*bb))
-	if b.Coherence > 0.3 {
+	if b.Coherence > leastCoherence {
 		b.DB = pcm.DB(joint/aa) - pcm.DB(b.Coherence)/2
 		b.deciding = max(1e-3, 2*(aa*aa/(audible.PerIndependentBin*aaaa)-1)) // complex terms count twice
 		b.StandardErrorDB = math.Hypot(20/math.Ln10*math.Sqrt(audible.PerIndependentBin*spread/2)/joint*fit.StudentFactor(b.deciding, fit.Stated), openError(b.Coherence))

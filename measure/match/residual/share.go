@@ -125,6 +125,9 @@ func (r *Record) noiseShare() float64 {
 // the level of a steady tone by a tenth of that, and itself with it. A judgement, no source.
 const leastSwing = 0.5
 
+// leastLevels are needed for a slope. A judgement, no source.
+const leastLevels = 10
+
 // levelSlope returns the slope of the remainder's level over the music's, both in dB, over 5 ms stretches; 0 where the music's level
 // hardly changes.
 func (r *Record) levelSlope() float64 {
@@ -136,7 +139,7 @@ func (r *Record) levelSlope() float64 {
 			levels = append(levels, 10*math.Log10(f.a))
 		}
 	}
-	if len(levels) < 10 || stat.StdDev(levels, nil) < leastSwing {
+	if len(levels) < leastLevels || stat.StdDev(levels, nil) < leastSwing {
 		return 0
 	}
 	_, slope := line.Solve()
