@@ -23,6 +23,7 @@ const (
 	lowestOctaveHz = 125
 )
 
+// NewCourse returns the course of a capture whose hops are so many frames long.
 func NewCourse(hop int) Course { return Course{hop: hop, bands: make([][]float64, courseBands)} }
 
 // Add takes the powers of the bins, binHz apart, of the next hop.

@@ -15,6 +15,7 @@ const LowHz, HighHz = 20.0, 20000.0
 // captures; quick −100 dB, which is less than a millionth of a frame, for finding their place.
 type Kernels struct{ Exact, Quick *interpolate.Kernel }
 
+// NewKernels returns the kernels for a rate.
 func NewKernels(rate pcm.Rate) (k Kernels, err error) {
 	pass := Edge(rate) / (rate.Hz() / 2)
 	if k.Exact, err = interpolate.New(interpolate.Config{Pass: pass, ErrorDB: -145}); err != nil {
@@ -24,10 +25,12 @@ func NewKernels(rate pcm.Rate) (k Kernels, err error) {
 	return k, err
 }
 
+// Edge returns the upper end of the band in Hz: HighHz, or 0.92 of Nyquist where that is less.
 func Edge(rate pcm.Rate) float64 { return math.Min(HighHz, 0.92*rate.Hz()/2) }
 
 // PerIndependentBin is how many bins are worth one, since the window w makes neighbours and overlapping blocks resemble each other. Over a
 // Hann window and its neighbours half a window away, Σ(Σw²)²/(Σw²)² per bin is (35 + 3)/128 to (3/8)²; 35/18 where blocks do not overlap.
 const PerIndependentBin = 19. / 9
 
-const Workers = 4 // fixed, so that sums are added in the same order on every machine
+// Workers is how many goroutines share out blocks: fixed, so that sums are added in the same order on every machine.
+const Workers = 4

@@ -17,6 +17,7 @@ type Hops struct {
 	bins        []complex128
 }
 
+// NewHops returns the transform of hops of a hundredth of a second at a rate.
 func NewHops(rate pcm.Rate) *Hops {
 	frames := max(1, int(rate)/100)
 	size := spectrum.PowerOfTwo(frames)

@@ -8,6 +8,7 @@ type Transform struct {
 	out  [][]complex128
 }
 
+// NewTransform returns the transform of blocks of n frames, n a power of two.
 func NewTransform(n int) *Transform { return &Transform{plan: spectrum.NewPlan(n)} }
 
 // Forward returns the bins 0 to n/2 of every sequence of x, all n long. They are overwritten by the next call.

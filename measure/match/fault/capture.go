@@ -22,6 +22,7 @@ type Capture struct {
 	atPeak   bool     // the block reaches the peak so far
 }
 
+// NewCapture returns what is to be noted of a capture of so many frames, in hops of so many.
 func NewCapture(f pcm.Format, frames, hop int) *Capture {
 	return &Capture{hop: hop, below: newBelow(f), spectra: newSpectra(hop, frames, int(f.Rate.Hz()/2/residual.BandHz))}
 }

@@ -144,10 +144,10 @@ func (r Evidence) courseOf(c int) []bandCourse {
 	first, stretch := r.BlockGains[0].At, r.stretch()
 	count := 1 + (r.BlockGains[len(r.BlockGains)-1].At-first)/stretch
 	var out []bandCourse
-	for band := range r.BlockGains[0].Db[c] {
+	for band := range r.BlockGains[0].DB[c] {
 		parts := make([][]float64, count)
 		for _, l := range r.BlockGains {
-			if v := l.Db[c][band]; !math.IsNaN(v) && math.Abs(v) < mostLevelDB {
+			if v := l.DB[c][band]; !math.IsNaN(v) && math.Abs(v) < mostLevelDB {
 				k := (l.At - first) / stretch
 				parts[k] = append(parts[k], v)
 			}

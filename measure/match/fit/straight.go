@@ -9,8 +9,10 @@ type Straight struct{ w, wt, wtt, wy, wty, t0 float64 }
 // leastSpread is the share of their squared distance from the first by which points are to be spread for a slope: less is rounding.
 const leastSpread = 1e-9
 
+// New returns a line without points.
 func New() *Straight { return &Straight{t0: math.NaN()} }
 
+// Add takes a point of weight w.
 func (f *Straight) Add(t, y, w float64) {
 	if math.IsNaN(f.t0) {
 		f.t0 = t // times from the first point keep the sums well conditioned

@@ -8,9 +8,9 @@ import (
 )
 
 // Gains are the levels of B against A in one block, in dB, NaN where noise hides them.
-type Gains struct {
+type BlockGain struct {
 	At int
-	Db [][]float64 // [channel][third octave]
+	DB [][]float64 // [channel][third octave]
 }
 
 const (

@@ -64,7 +64,7 @@ func (r *Record) run(s source) error {
 	for _, p := range parts {
 		r.merge(p)
 	}
-	slices.SortFunc(r.BlockGains, func(x, y Gains) int { return x.At - y.At })
+	slices.SortFunc(r.BlockGains, func(x, y BlockGain) int { return x.At - y.At })
 	for _, h := range r.Stretches {
 		slices.SortFunc(h, func(x, y Stretch) int { return x.At - y.At })
 	}

@@ -26,7 +26,7 @@ type Record struct {
 	Bands      []Band         // whose levels are followed, see followed
 	LevelPairs [][][2]float64 // [band][block], |A|² and |B|² over channels, B of the provisional gain
 	Stretches  [][]Stretch    // by channel, in the order of time
-	BlockGains []Gains
+	BlockGains []BlockGain
 	timing     []timingSums
 	Curves     []Curve                    // by channel
 	Differs    bool                       // A and B differ anywhere, be it in blocks whose spectra are not taken
@@ -84,14 +84,14 @@ func (r *Record) collect(c int, a, rem []complex128) {
 
 // noteGains takes the levels of a block.
 func (r *Record) noteGains(at int, a, rem [][]complex128) {
-	l, bands := Gains{At: at}, ThirdOctaves(r.Rate)
+	l, bands := BlockGain{At: at}, ThirdOctaves(r.Rate)
 	for c := range a {
 		var db []float64
 		for _, band := range bands {
 			lo, hi := r.Bins(band.LowHz, band.HighHz)
 			db = append(db, levelDB(a[c][lo:hi], rem[c][lo:hi]))
 		}
-		l.Db = append(l.Db, db)
+		l.DB = append(l.DB, db)
 	}
 	r.BlockGains = append(r.BlockGains, l)
 }

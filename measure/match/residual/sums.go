@@ -70,6 +70,7 @@ func (r *Record) GainError(s BandSums) float64 {
 	return 20 / math.Ln10 * math.Sqrt(q/(2*n)+q*q/3)
 }
 
+// Octaves returns the null in octaves from 31.5 Hz on, at gain k.
 func (r *Record) Octaves(k float64) []Band {
 	var out []Band
 	for centre := 31.25; centre < audible.Edge(r.Rate); centre *= 2 {
