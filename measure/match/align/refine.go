@@ -14,7 +14,7 @@ type Refinement struct {
 	Gain                 float64 // B/A, ratio
 	OffsetSE, DriftSE    float64
 	ChannelDelay         []float64 // frames by which each channel of B is late beyond the line, nil on average
-	points               []point   // every block that is not silent
+	block                int       // frames of a block
 	track                []point   // the residual delay of each block that holds enough in common
 	trackSD              float64   // its scatter, in units of the points' weights
 	Wandering            bool
@@ -36,7 +36,7 @@ func Refine(a, b pcm.Reader, l Line, kernel *interpolate.Kernel) (Line, Refineme
 	if err != nil {
 		return l, Refinement{}, err
 	}
-	f := Refinement{ChannelDelay: make([]float64, a.Format().Channels)}
+	f := Refinement{block: g.n, ChannelDelay: make([]float64, a.Format().Channels)}
 	stride, gathered := max(1, len(g.at)/fewBlocks), l
 	for round := range 10 {
 		if g.away(l, gathered) > slack-4 {
@@ -59,7 +59,7 @@ func Refine(a, b pcm.Reader, l Line, kernel *interpolate.Kernel) (Line, Refineme
 		f.Gain = t.gain
 		change, information := t.channelDelays(f.ChannelDelay)
 		mean, moved := centreDelays(f.ChannelDelay, change, information)
-		if f.points, f.track = t.points(); len(f.track) == 0 {
+		if f.track = t.points(); len(f.track) == 0 {
 			return l, f, fmt.Errorf("%w: no stretch of the overlap holds enough in common", ErrUnrelated)
 		}
 		if math.Abs(f.Gain-1) < gainRounding {

@@ -197,18 +197,15 @@ func (t *tracker) unlike(k int, power, other float64) float64 {
 	return min(t.noise[k]*t.noise[k]/8, power*other/(2*t.gain*t.gain))
 }
 
-// points returns what was found of every block that is not silent, and the track: those that surely hold something in common.
-// In a pause each capture plays its own noise; the delay that fits best there may be anything. Where none is sure (of
-// a tone that begins elsewhere in each, say), all that speak for their delay are taken at their word.
-func (t *tracker) points() (all, track []point) {
-	var unsure []point
+// points returns the track: the blocks that surely hold something in common. In a pause each capture plays its own noise; the delay that
+// fits best there may be anything. Where none is sure (of a tone that begins elsewhere in each, say), all that speak for their delay are
+// taken at their word.
+func (t *tracker) points() []point {
+	var track, unsure []point
 	for j, i := range t.c.block {
-		if t.fit[j] == 0 {
-			continue
-		}
 		p := point{t: t.g.middle(i), delay: t.delay[j] - t.c.frame[j], weight: t.information[j], fit: t.fit[j]}
-		all = append(all, p)
 		switch {
+		case p.fit == 0: // silent
 		case t.significance[j] > leastSignificance:
 			track = append(track, p)
 		case p.weight > 0:
@@ -216,11 +213,11 @@ func (t *tracker) points() (all, track []point) {
 		}
 	}
 	if len(track) == 0 {
-		return all, unsure
+		return unsure
 	}
-	return all, track
+	return track
 }
 
-// point is a local delay: delay frames left at frame t of A, with weight 1/variance up to a common scale. fit is the
+// point is a local delay: by delay frames B is later than the line at frame t of A, with weight 1/variance up to a common scale. fit is the
 // correlation there.
 type point struct{ t, delay, weight, fit float64 }

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"math"
 	"slices"
+	"sort"
 
 	"heardiff/measure/match/fit"
 
@@ -26,7 +27,8 @@ const (
 
 // jumps looks in the track for sudden changes of delay: samples lost or repeated, too few for the anchors to see. They must
 // explain the track far better than a line, or a line with as many bends, does: a clock bends, it does not jump.
-func (f *Refinement) jumps() []Jump {
+// A jump is known to half the gap between the blocks on either side, and a block may hold it; a margin of so many frames is kept at the least.
+func (f *Refinement) jumps(margin int) []Jump {
 	if len(f.track) < leastTrack || f.largestDelay() < leastStray {
 		return nil
 	}
@@ -44,7 +46,7 @@ func (f *Refinement) jumps() []Jump {
 		}
 		by := line[2:]
 		if smallest(by) > leastJump && stepsLeave < muchBetter*lineLeaves && stepsLeave < betterThanBends*bendsLeave && k.scatter(stepped, line) < scatterOfJump*smallest(by) {
-			jumps, last = k.jumps(stepped, by), stepsLeave
+			jumps, last = k.jumps(stepped, by, func(gap float64) int { return max(margin, int(gap+float64(f.block))/2) }), stepsLeave
 		}
 	}
 	return jumps
@@ -159,36 +161,15 @@ func (k stepFit) row(row []float64, t float64, at []float64, bend bool) {
 	}
 }
 
-// jumps returns the steps in the order of time.
-func (k stepFit) jumps(at, by []float64) []Jump {
+// jumps returns the steps in the order of time; margin returns how many frames on either side are not to be trusted, for the gap between the
+// points there.
+func (k stepFit) jumps(at, by []float64, margin func(gap float64) int) []Jump {
 	var out []Jump
 	for i, a := range at {
-		t := k.from + a*k.length
-		out = append(out, Jump{At: t, By: by[i]})
+		next := sort.SearchFloat64s(k.t, a)
+		t, clear := k.from+a*k.length, margin((k.t[next]-k.t[next-1])*k.length)
+		out = append(out, Jump{At: t, By: by[i], before: int(t) - clear, after: int(t) + clear})
 	}
 	slices.SortFunc(out, func(x, y Jump) int { return cmp.Compare(x.At, y.At) })
 	return out
-}
-
-// Jump is a place where B leaves its line: from frame at of A on it is by frames off.
-type Jump struct{ At, By float64 }
-
-// trimmed takes off what lies around the ends of a confined line and does not fit, down to the last misfit of the outer
-// quarters; ok is false where all fits.
-func (f *Refinement) trimmed(l Line, block int) (trimmed Line, ok bool) {
-	n := len(f.points)
-	miss := make([]float64, n)
-	for i, p := range f.points {
-		miss[i] = 1 - p.fit
-	}
-	limit := 20*fit.Median(miss) + 0.01
-	for i := range n / 4 {
-		if miss[i] > limit {
-			l.From, ok = int(f.points[i].t)+block, true
-		}
-		if miss[n-1-i] > limit && int(f.points[n-1-i].t)-block < l.To {
-			l.To, ok = int(f.points[n-1-i].t)-block, true
-		}
-	}
-	return l, ok && l.To-l.From > 8*block
 }
