@@ -3,6 +3,7 @@ package match_test
 import (
 	"errors"
 	"math"
+	"math/rand/v2"
 	"slices"
 	"strings"
 	"testing"
@@ -175,5 +176,42 @@ func TestFarClocksAndLoudNoiseAreNotUnrelated(t *testing.T) {
 	_, err := match.Compare(a, m.capture(rate, rate*seconds, way{drift: 0.01}), match.Config{})
 	if !errors.Is(err, match.ErrUnrelated) || !strings.Contains(err.Error(), "clocks up to 1100 ppm apart") {
 		t.Errorf("clocks 1 %% apart: %v", err)
+	}
+}
+
+// A drone, or a chord that goes on, nulls wherever all its partials are whole periods away: its place is found where it swells, and where nothing
+// tells, the doubt is said.
+func TestASustainedChordIsNeverMisplacedSilently(t *testing.T) {
+	const rate, seconds = 8000, 16
+	for _, c := range []struct {
+		name     string
+		partials []float64 // Hz
+		swell    float64   // at 0.11 Hz
+		delay    float64
+	}{
+		{"a drone", []float64{55, 110, 165, 220, 330}, 0, 6.1},
+		{"a chord that repeats after a quarter of a second", []float64{220, 276, 328, 440, 552}, 0, 2.77},
+		{"one that swells", []float64{220, 276, 328, 440, 552}, 0.2, 2.77},
+	} {
+		var clips [2]pcm.Clip
+		for k := range clips {
+			x := pcm.NewClip(rate, 1, seconds*rate)
+			random := rand.New(rand.NewPCG(uint64(k), 5))
+			for i := range x.Len() {
+				at := float64(i)/rate + 20 - float64(k)*c.delay
+				v := 0.0
+				for h, f := range c.partials {
+					v += 0.2 / float64(h+1) * math.Sin(2*math.Pi*f*at+float64(h))
+				}
+				x.Channels[0][i] = v*(1+c.swell*math.Sin(2*math.Pi*0.11*at)) + 1e-4*random.NormFloat64()
+			}
+			clips[k] = x
+		}
+		r, err := match.Compare(clips[0], clips[1], match.Config{})
+		off := r.OffsetS - c.delay
+		t.Logf("%s: off by %.4f s, null %.1f dB, confidence %.4f", c.name, off, r.NullDB, r.Confidence)
+		if right := math.Abs(off) < 1e-4; err != nil || !right && !r.Warned(match.OtherAlignment) || !right && c.swell > 0 {
+			t.Errorf("%s: off by %.4f s, confidence %.4f, %q, %v", c.name, off, r.Confidence, r.Texts, err)
+		}
 	}
 }

@@ -16,31 +16,30 @@ const SamePlaceFrames = 3
 const RivalFrames = 1 << 20
 
 // BestRival correlates the captures over a stretch of A, its frames against B's as the line places them, over all displacements
-// within reach. It returns the best displacement, and how well the best of the others does relative to it, 0 to 1:
+// within reach. It returns the best displacement, the best of the others, and how well that does relative to it, 0 to 1:
 // others are local peaks more than SamePlaceFrames away.
-func (s *Search) BestRival(f Line, stretch [2]int, reach int) (lag int, ratio float64, err error) {
+func (s *Search) BestRival(f Line, stretch [2]int, reach int) (lag, other int, ratio float64, err error) {
 	n := min(RivalFrames, stretch[1]-stretch[0])
 	if n < 4*reach {
-		return 0, 0, nil
+		return 0, 0, 0, nil
 	}
 	x, err := readMix(s.a, stretch[0], n, false)
 	if err != nil {
-		return 0, 0, err
+		return 0, 0, 0, err
 	}
 	// B is read at the nearest frame of the line: a fraction of a frame is no matter here, drift over seconds is.
 	start := stretch[0] + int(math.Round(f.Shift(float64(stretch[0])))) - reach
 	drifted := int(math.Ceil(math.Abs(f.Drift)*float64(n+2*reach))) + 1
 	raw, err := readMix(s.b, start-drifted, n+2*(reach+drifted), f.Swapped)
 	if err != nil {
-		return 0, 0, err
+		return 0, 0, 0, err
 	}
 	y := make([]float64, n+2*reach)
 	for i := range y {
 		y[i] = f.Sign * raw[i+drifted+int(math.Round(f.Drift*float64(i-reach)))]
 	}
-	c := correlate(x, y, reach)
-	lag, ratio = peaks(c, reach)
-	return lag, ratio, nil
+	lag, other, ratio = peaks(correlate(x, y, reach), reach)
+	return lag, other, ratio, nil
 }
 
 // readMix reads n frames from the one given, silence outside the file, channels mixed.
@@ -83,24 +82,26 @@ func correlate(x, y []float64, reach int) []float64 {
 	return c
 }
 
-// peaks returns the displacement of the largest value of c, whose middle is displacement 0, and the largest other local
-// peak relative to it, each between frames.
-func peaks(c []float64, reach int) (lag int, ratio float64) {
-	best := 0
+// peaks returns the displacement of the largest value of c, whose middle is displacement 0, and of the largest other local
+// peak, and how large that is relative to it, each between frames.
+func peaks(c []float64, reach int) (lag, other int, ratio float64) {
+	best, next := 0, 0
 	for k, v := range c {
 		if v > c[best] {
 			best = k
 		}
 	}
 	if !(c[best] > 0) {
-		return 0, 0
+		return 0, 0, 0
 	}
 	for k := 1; k+1 < len(c); k++ {
 		if c[k] >= c[k-1] && c[k] >= c[k+1] && (k < best-SamePlaceFrames || k > best+SamePlaceFrames) {
-			ratio = math.Max(ratio, vertex(c, k)/vertex(c, best))
+			if r := vertex(c, k) / vertex(c, best); r > ratio {
+				next, ratio = k, r
+			}
 		}
 	}
-	return best - reach, math.Min(1, ratio)
+	return best - reach, next - reach, math.Min(1, ratio)
 }
 
 // vertex returns the top of the parabola through c[k] and its neighbours.
