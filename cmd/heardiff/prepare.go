@@ -140,7 +140,7 @@ func preparedText(w io.Writer, p study.Preparation) {
 		t.print(w, "\n")
 		fmt.Fprintf(w, "\nall were %s\n", strings.Join(e.Changes, "; "))
 	}
-	for _, warning := range p.Warnings {
+	for _, warning := range p.Texts {
 		fmt.Fprintf(w, "\nwarning: %s\n", warning)
 	}
 }

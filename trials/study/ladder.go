@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strconv"
 
+	"heardiff/measure"
 	"heardiff/measure/impair"
 	"heardiff/playback/pcm"
 	"heardiff/stats/wire"
@@ -61,32 +62,32 @@ func (s *Study) PrepareLadder(ctx context.Context, o LadderOptions) (Preparation
 
 // excerptForLadder returns the excerpt that gets the doses; one that is asked for by its place, or the study's first, is
 // cut now.
-func (s *Study) excerptForLadder(ctx context.Context, o LadderOptions) (Excerpt, []string, error) {
+func (s *Study) excerptForLadder(ctx context.Context, o LadderOptions) (Excerpt, measure.Warnings, error) {
 	all, err := s.Excerpts(ctx)
 	if err != nil {
-		return Excerpt{}, nil, err
+		return Excerpt{}, measure.Warnings{}, err
 	}
 	for _, e := range all {
 		if o.Of == e.Name {
-			return e, nil, nil
+			return e, measure.Warnings{}, nil
 		}
 	}
 	cutNow := o.Excerpt.StartS != 0 || o.Excerpt.LengthS != 0 || o.Music != "" || o.Name != ""
 	switch {
 	case o.Of != "":
-		return Excerpt{}, nil, Rejected(fmt.Errorf("no prepared excerpt %q", o.Of), `without --of, "heardiff prepare --ladder" cuts one`)
+		return Excerpt{}, measure.Warnings{}, Rejected(fmt.Errorf("no prepared excerpt %q", o.Of), `without --of, "heardiff prepare --ladder" cuts one`)
 	case len(all) == 1 && !cutNow:
-		return all[0], nil, nil
+		return all[0], measure.Warnings{}, nil
 	case len(all) > 1 && !cutNow:
-		return Excerpt{}, nil, Misusedf("there are %d excerpts: choose one with --of (%s)", len(all), excerptNames(all))
+		return Excerpt{}, measure.Warnings{}, Misusedf("there are %d excerpts: choose one with --of (%s)", len(all), excerptNames(all))
 	}
 	captures, err := s.MusicCaptures(ctx, o.Music, 1)
 	if err != nil {
-		return Excerpt{}, nil, err
+		return Excerpt{}, measure.Warnings{}, err
 	}
 	cut, warnings, err := s.cutExcerpt(ctx, captures, o.PrepareOptions)
 	if err != nil {
-		return Excerpt{}, nil, err
+		return Excerpt{}, measure.Warnings{}, err
 	}
 	all, err = s.Excerpts(ctx)
 	for _, e := range all {
@@ -94,7 +95,7 @@ func (s *Study) excerptForLadder(ctx context.Context, o LadderOptions) (Excerpt,
 			return e, warnings, err
 		}
 	}
-	return Excerpt{}, nil, errors.Join(err, fmt.Errorf("excerpt %q is gone", cut.Excerpt))
+	return Excerpt{}, measure.Warnings{}, errors.Join(err, fmt.Errorf("excerpt %q is gone", cut.Excerpt))
 }
 
 func cleanPresentation(e Excerpt, chain string) (Presentation, error) {
