@@ -59,7 +59,8 @@ func ofCommand(c *cobra.Command, err error) error {
 
 // fail prints err as one line, and its hint as a second, and returns the exit code.
 func (a *app) fail(ctx context.Context, err error) int {
-	code, hint := judge(err)
+	fault := study.Judge(err)
+	code, hint := exitCode(fault.Blame), fault.Hint
 	switch {
 	case ctx.Err() != nil && errors.Is(err, context.Canceled):
 		code, hint, err = exitInterrupted, "", errors.New("interrupted")

@@ -50,7 +50,7 @@ var rooms = map[string][]string{
 	"trials/bundle":          {"trials"},
 	"trials/link":            {"trials", "stats", "stats/wire"},
 	"trials/ledger":          {"trials"},
-	"trials/study": {"playback", "playback/audiofile", "playback/pcm", "playback/wav", "measure", "measure/clock", "measure/impair", "measure/integrity", "measure/jitter",
+	"trials/study": {"playback", "playback/audiofile", "playback/flac", "playback/pcm", "playback/wav", "measure", "measure/clock", "measure/impair", "measure/integrity", "measure/jitter",
 		"measure/match", "measure/signal", "measure/tone", "stats", "stats/wire", "trials", "trials/bundle", "trials/ledger", "trials/link", "trials/postgres", "trials/sqlite",
 		"trials/store", "trials/store/whole"},
 
@@ -58,8 +58,8 @@ var rooms = map[string][]string{
 	"cmd/heardiff/internal/screen":         {"trials", "cmd/heardiff/internal/printable", "cmd/heardiff/internal/screen/unasked"},
 	"cmd/heardiff/internal/screen/unasked": {},
 	"cmd/heardiff/internal/printable":      {},
-	"cmd/heardiff/internal/columns":        {"stats", "trials/store"},
-	"cmd/heardiff/internal/report":         {"trials", "trials/link", "trials/store", "stats", "cmd/heardiff/internal/plot", "stats/wire"},
+	"cmd/heardiff/internal/columns":        {"stats", "trials/study"},
+	"cmd/heardiff/internal/report":         {"trials", "trials/link", "trials/study", "stats", "cmd/heardiff/internal/plot", "stats/wire"},
 	"cmd/heardiff/internal/demo":           {"playback/pcm", "measure/signal", "measure/impair"},
 }
 
@@ -75,6 +75,25 @@ var owners = map[string]string{
 	"golang.org/x/net/":          "cmd/heardiff/internal/report",
 	"github.com/jackc/pgx":       "trials/postgres",
 	"github.com/chromedp/":       "", // tests of the report alone
+}
+
+// The command asks the study, which alone reads and writes its record.
+func TestTheCommandReadsNoRecord(t *testing.T) {
+	seen := 0
+	for _, p := range listPackages(t) {
+		if !strings.HasPrefix(p.ImportPath, "heardiff/cmd/") {
+			continue
+		}
+		seen++
+		for _, room := range []string{"heardiff/trials/store", "heardiff/trials/sqlite", "heardiff/trials/postgres"} {
+			if slices.Contains(p.Imports, room) {
+				t.Errorf("%s imports %s: ask trials/study", p.ImportPath, room)
+			}
+		}
+	}
+	if seen < 3 {
+		t.Errorf("only %d packages of the command were seen", seen)
+	}
 }
 
 type listed struct {

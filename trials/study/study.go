@@ -44,6 +44,19 @@ type (
 	Head         = store.Head
 )
 
+// Entries of the record, as a report carries them.
+type (
+	RecordEntry = store.RecordEntry
+	Published   = store.Published
+)
+
+// What is read of published entries, see trials/store.
+var (
+	ReadRecordEntry = store.ReadRecordEntry
+	Follow          = store.Follow
+	FollowEnd       = store.FollowEnd
+)
+
 // What the record refuses, wrapped.
 var (
 	ErrExists   = store.ErrExists

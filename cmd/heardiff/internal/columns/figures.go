@@ -6,7 +6,7 @@ import (
 	"slices"
 	"strings"
 
-	"heardiff/trials/store"
+	"heardiff/trials/study"
 )
 
 // FigureColumns are the columns of a table of figures that were measured elsewhere.
@@ -20,7 +20,7 @@ const (
 
 // Figures reads figures that were measured elsewhere. Those of a metric that is compared have its unit, and nothing below zero that
 // cannot be; the unit need not be given.
-func Figures(r io.Reader, compared func(metric string) bool) ([]store.Entered, error) {
+func Figures(r io.Reader, compared func(metric string) bool) ([]study.Entered, error) {
 	t, err := Read(r, FigureColumns...)
 	if err != nil {
 		return nil, err
@@ -28,13 +28,13 @@ func Figures(r io.Reader, compared func(metric string) bool) ([]store.Entered, e
 	if len(t.cells) > mostEntered {
 		return nil, fmt.Errorf("%d figures, at most %d are taken", len(t.cells), mostEntered)
 	}
-	var list []store.Entered
+	var list []study.Entered
 	for i := range t.cells {
 		f, err := figure(t, i, compared)
 		if err != nil {
 			return nil, err
 		}
-		if slices.ContainsFunc(list, func(o store.Entered) bool { return o.Metric == f.Metric && o.Source == f.Source }) {
+		if slices.ContainsFunc(list, func(o study.Entered) bool { return o.Metric == f.Metric && o.Source == f.Source }) {
 			return nil, fmt.Errorf("line %d: %s of %q stands there twice", t.lines[i], f.Metric, f.Source)
 		}
 		list = append(list, f)
@@ -42,8 +42,8 @@ func Figures(r io.Reader, compared func(metric string) bool) ([]store.Entered, e
 	return list, nil
 }
 
-func figure(t *Table, i int, compared func(metric string) bool) (store.Entered, error) {
-	f := store.Entered{Metric: t.Text(i, "metric"), Unit: t.Text(i, "unit"), Source: t.Text(i, "source")}
+func figure(t *Table, i int, compared func(metric string) bool) (study.Entered, error) {
+	f := study.Entered{Metric: t.Text(i, "metric"), Unit: t.Text(i, "unit"), Source: t.Text(i, "source")}
 	for _, name := range []string{"metric", "unit", "source"} {
 		text := t.Text(i, name)
 		if text == "" && name != "unit" {
@@ -82,7 +82,7 @@ func unitOf(metric string) string {
 
 // unitFault says what is wrong with the unit or sign of a figure that is compared, "" where nothing is: a figure in
 // ns would be set beside others in ps.
-func unitFault(f store.Entered) string {
+func unitFault(f study.Entered) string {
 	unit := unitOf(f.Metric)
 	decibels := unit == "dB" && strings.HasPrefix(f.Unit, "dB") // dBFS, dBc
 	micro := unit == "us" && strings.HasSuffix(f.Unit, "s") && strings.ContainsAny(f.Unit, "µμ")

@@ -12,13 +12,13 @@ import (
 
 	"heardiff/stats"
 	"heardiff/trials"
-	"heardiff/trials/store"
+	"heardiff/trials/study"
 )
 
 // Checked is a page held against what it carries.
 type Checked struct {
 	Title string
-	Head  store.Head
+	Head  study.Head
 	// Faults names each edit that was found, one a line.
 	Faults []string
 	// Sessions are those that the page carries, in its order.
@@ -78,7 +78,7 @@ func Check(page []byte) (Checked, error) {
 type checking struct {
 	Checked
 	page   dissected
-	record store.Published
+	record study.Published
 	whole  bool // the record is there from its beginning
 	plans  map[string]*trials.Plan
 	// counted are the rows that could be counted again.
@@ -101,12 +101,12 @@ func (c *checking) lines(id string) [][]string {
 }
 
 func (c *checking) readRecord() {
-	var all []store.RecordEntry
+	var all []study.RecordEntry
 	for i, f := range c.lines("record") {
 		for len(f) < 3 {
 			f = append(f, "")
 		}
-		e, err := store.ReadRecordEntry(f[1], f[0], f[2])
+		e, err := study.ReadRecordEntry(f[1], f[0], f[2])
 		if err != nil {
 			c.fault("record: entry %d %v", i+1, err)
 			continue
@@ -114,10 +114,10 @@ func (c *checking) readRecord() {
 		all = append(all, e)
 	}
 	if c.whole = !c.Summary && len(all) > 0; c.whole {
-		c.record = store.Follow(all)
+		c.record = study.Follow(all)
 		c.Faults = append(c.Faults, c.record.Faults...)
 	} else if len(all) == 1 {
-		c.record = store.FollowEnd(all[0])
+		c.record = study.FollowEnd(all[0])
 		c.Faults = append(c.Faults, c.record.Faults...)
 	}
 	c.Head = c.record.Head

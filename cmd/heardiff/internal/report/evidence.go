@@ -10,13 +10,13 @@ import (
 
 	"heardiff/trials"
 	"heardiff/trials/link"
-	"heardiff/trials/store"
+	"heardiff/trials/study"
 )
 
 // Evidence is what proves the results of a page: it carries the exact text of everything that was hashed.
 type Evidence struct {
 	// Record is the study's record, empty where none is kept.
-	Record []store.RecordEntry
+	Record []study.RecordEntry
 	// Plans by their ids in the study.
 	Plans map[string]trials.Plan
 	// Sessions that have ended, in the order in which they began.
@@ -200,7 +200,7 @@ func safe(text string) template.HTML { return template.HTML(strings.ReplaceAll(t
 // tight takes out of an id what would part fields.
 func tight(id string) string { return strings.NewReplacer("\t", " ", "\n", " ", "<", " ").Replace(id) }
 
-func recordLines(all []store.RecordEntry) string {
+func recordLines(all []study.RecordEntry) string {
 	var b strings.Builder
 	for _, e := range all {
 		fmt.Fprintf(&b, "%s\t%s", e.Hash, e.Hashed())

@@ -1,4 +1,4 @@
-package main
+package study
 
 import (
 	"errors"
@@ -6,7 +6,6 @@ import (
 
 	"heardiff/playback/flac"
 	"heardiff/trials/sqlite"
-	"heardiff/trials/study"
 )
 
 // Hints for faults of the disk, which are nobody's input.
@@ -33,21 +32,21 @@ func diskFault(err error) (hint string, ok bool) {
 	return "", false
 }
 
-// judge returns the exit code of an error and its hint. A fault of the disk is never told as one of the input, whatever read or
-// wrote it; a damaged record is, whichever command met it.
-func judge(err error) (code int, hint string) {
-	code = exitFailed
-	if f, ok := study.FaultOf(err); ok {
-		code, hint = exitCode(f.Blame), f.Hint
+// Judge returns what to say of an error: whose it is, and the mend. A fault of the disk is never told as one of the input, whatever read or
+// wrote it; a damaged record is, whatever met it.
+func Judge(err error) *Fault {
+	f, ok := FaultOf(err)
+	if !ok {
+		f = &Fault{Blame: Failure, Err: err}
 	}
-	if code == exitUsage {
-		return code, hint
+	if f.Blame == Misuse {
+		return f
 	}
 	if mend, ok := diskFault(err); ok {
-		return exitFailed, mend
+		return &Fault{Failure, err, mend}
 	}
 	if sqlite.IsDamaged(err) {
-		return exitRejected, damagedHint
+		return &Fault{Rejection, err, damagedHint}
 	}
-	return code, hint
+	return f
 }
