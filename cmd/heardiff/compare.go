@@ -13,6 +13,7 @@ import (
 	"heardiff/measure/match"
 	"heardiff/playback/audiofile"
 	"heardiff/playback/pcm"
+	"heardiff/trials/study"
 )
 
 // compared is what "compare" prints.
@@ -90,15 +91,12 @@ func (a *app) compare(ctx context.Context, pathA, pathB, out string) error {
 	return a.print(result, func(w io.Writer) { printCompared(w, result) })
 }
 
-// monoHint says where to look when one of two captures alone is mono.
-const monoHint = "look for a mono switch, or one channel wired to both inputs, in that chain; then capture it again"
-
 func compareFailure(err error) error {
 	switch {
 	case errors.Is(err, context.Canceled):
 		return err
 	case errors.Is(err, match.ErrMono):
-		return rejected(err, monoHint)
+		return rejected(err, study.MonoHint)
 	case errors.Is(err, match.ErrUnrelated):
 		return rejected(err, "capture the same music through both chains, at least a few seconds of it in both files")
 	case errors.Is(err, pcm.ErrMismatch):

@@ -7,34 +7,11 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
-	"heardiff/trials"
 	"heardiff/trials/study"
 )
-
-// Many who begin at the same moment, as on a machine that many log in to, get the same key, whole.
-func TestTheFirstKeyIsMadeOnce(t *testing.T) {
-	for range 50 {
-		t.Setenv("HEARDIFF_KEYS", t.TempDir())
-		keys, errs := make([]trials.Key, 8), make([]error, 8)
-		var wait sync.WaitGroup
-		for i := range keys {
-			wait.Go(func() {
-				a := &app{stderr: io.Discard, now: time.Now, getenv: os.Getenv}
-				keys[i], errs[i] = a.host().SealKey()
-			})
-		}
-		wait.Wait()
-		for i := range keys {
-			if errs[i] != nil || keys[i] != keys[0] {
-				t.Fatalf("key %d: error %v, the same as the first: %v", i, errs[i], keys[i] == keys[0])
-			}
-		}
-	}
-}
 
 // Keys within a study would go wherever it goes; keys that others can read are warned of.
 func TestKeysStayAwayFromStudiesAndReaders(t *testing.T) {

@@ -8,7 +8,6 @@ import (
 
 	"heardiff/stats"
 	"heardiff/trials"
-	"heardiff/trials/study"
 )
 
 // The listener of this study always answers that X is A: sixteen equal answers in a row, one run.
@@ -41,19 +40,5 @@ func TestDiagnosticsStandBesideAResultAndChangeNone(t *testing.T) {
 				t.Errorf("%s: %q in it is %v\n%s", session, line, !want, out.String())
 			}
 		}
-	}
-}
-
-func TestDiagnosticsLeaveOutPracticeControlsAndVoidTrials(t *testing.T) {
-	plan := trials.Plan{Design: trials.SameDifferent}
-	result := trials.Result{Plan: plan}
-	for _, k := range []trials.Kind{trials.Scored, trials.Practice, trials.PositiveControl, trials.NegativeControl} {
-		result.Trials = append(result.Trials, trials.TrialResult{Kind: k, Answer: trials.AnswerDifferent, Correct: true})
-	}
-	result.Trials = append(result.Trials, trials.TrialResult{Kind: trials.Scored, Void: "a door"})
-	var s study.SessionReport
-	must(t, s.Diagnose(result))
-	if s.Diagnostics.Trials != 1 || s.Diagnostics.Bias.Second != 1 {
-		t.Errorf("%+v", s.Diagnostics)
 	}
 }

@@ -95,7 +95,7 @@ func (s *Study) AddCapture(ctx context.Context, o CaptureOptions, file string) (
 // addCapture checks the copy of one file, puts it in its place in the study and records it. It is the copy that is
 // checked: the file itself may still be written to. Nothing stays of one that is refused.
 func (s *Study) addCapture(ctx context.Context, c Capture, file string, copied *whole.File) (Capture, measure.Look, error) {
-	if err := s.Describe(ctx, &c, copied.Name()); err != nil {
+	if err := s.describe(ctx, &c, copied.Name()); err != nil {
 		return c, measure.Look{}, inNameOf(file, copied.Name(), err)
 	}
 	look, err := s.look(ctx, copied.Name())
@@ -105,7 +105,7 @@ func (s *Study) addCapture(ctx context.Context, c Capture, file string, copied *
 	if err := s.checkMates(ctx, c, file); err != nil {
 		return c, look, err
 	}
-	if c.SHA256, err = HashUntil(ctx, copied.Name()); err != nil {
+	if c.SHA256, err = hashUntil(ctx, copied.Name()); err != nil {
 		return c, look, err
 	}
 	if err := s.checkCopies(ctx, c, file); err != nil {
@@ -113,7 +113,7 @@ func (s *Study) addCapture(ctx context.Context, c Capture, file string, copied *
 	}
 	c.Path = fmt.Sprintf("audio/captures/%s-%s-%.12s%s", c.Chain, c.Kind, c.SHA256, strings.ToLower(filepath.Ext(file)))
 	var added Capture
-	err = s.PlaceAudio(ctx, c.Path, func(path string) error { return copied.Rename(path, false) }, func() error {
+	err = s.placeAudio(ctx, c.Path, func(path string) error { return copied.Rename(path, false) }, func() error {
 		added, err = s.record.AddCapture(ctx, c)
 		return err
 	})
@@ -164,8 +164,8 @@ func (r renamed) Error() string { return r.text }
 // Unwrap lets errors.Is see the cause.
 func (r renamed) Unwrap() error { return r.error }
 
-// Describe reads the whole file once, so that damage is found before it is in the study.
-func (h *Host) Describe(ctx context.Context, c *Capture, file string) error {
+// describe reads the whole file once, so that damage is found before it is in the study.
+func (h *Host) describe(ctx context.Context, c *Capture, file string) error {
 	f, err := audiofile.Open(ctx, file)
 	if err != nil {
 		return err
@@ -234,7 +234,7 @@ func (s *Study) copyIn(ctx context.Context, file string) (*whole.File, error) {
 	if err != nil {
 		return nil, fmt.Errorf("copy into the study: %w", err)
 	}
-	if _, err := io.Copy(out, UntilDone{Ctx: ctx, Reader: in}); err != nil {
+	if _, err := io.Copy(out, untilDone{ctx, in}); err != nil {
 		out.Discard()
 		return nil, fmt.Errorf("copy into the study: %w", err)
 	}

@@ -14,7 +14,7 @@ const defaultPiece = "music"
 
 // FiledAs checks how a capture is to be filed, and fills in the name of the piece.
 func FiledAs(name, music string) (kind, piece string, err error) {
-	k, ok := CaptureKind(name)
+	k, ok := captureKind(name)
 	if !ok {
 		return "", "", Misusedf("--as %q: %s", name, strings.Join(NamesOf(CaptureKinds()), ", "))
 	}
@@ -64,7 +64,7 @@ func (s *Study) RemoveCapture(ctx context.Context, id int, why string) (Capture,
 		return c, InStudy(err)
 	}
 	// The record is the study: a file that stays behind is no fault of it.
-	if err := s.DropAudio(ctx, c.Path); err != nil {
+	if err := s.dropAudio(ctx, c.Path); err != nil {
 		s.warn("the study's copy %s stays: %v", c.Path, err)
 	}
 	return c, nil

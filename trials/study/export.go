@@ -42,7 +42,7 @@ func (s *Study) Kit(ctx context.Context, plan string) (bundle.Draft, error) {
 		if err != nil {
 			return nil, err
 		}
-		if _, err := s.CheckRecorded(ctx, RecordedFile{Path: p.Path, Sum: sum}); err != nil {
+		if _, err := s.checkRecorded(ctx, recordedFile{path: p.Path, sum: sum}); err != nil {
 			return nil, err
 		}
 		return os.Open(s.Path(p.Path)) // Write hashes what it reads once more
@@ -69,7 +69,7 @@ func (s *Study) Outgoing(ctx context.Context, anonymous bool) (bundle.Draft, err
 
 // Export writes a bundle, signed with this site's key, whose fingerprint it returns.
 func (s *Study) Export(w io.Writer, d bundle.Draft) (fingerprint string, err error) {
-	key, err := s.SiteKey()
+	key, err := s.siteKey()
 	if err != nil {
 		return "", err
 	}
@@ -124,7 +124,7 @@ func (s *Study) resultsContent(ctx context.Context, anonymous bool) (bundle.Cont
 	if err != nil {
 		return c, err
 	}
-	known, err := s.Watch(ctx)
+	known, err := s.watch(ctx)
 	if err != nil {
 		return c, err
 	}
@@ -154,7 +154,7 @@ func (s *Study) resultsContent(ctx context.Context, anonymous bool) (bundle.Cont
 			}
 			c.Listeners = append(c.Listeners, packListener(l, anonymous))
 		}
-		marks, err := known.Marks(v.ID, v.Site, entries)
+		marks, err := known.marks(v.ID, v.Site, entries)
 		if err != nil {
 			return c, err
 		}

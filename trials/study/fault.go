@@ -63,8 +63,8 @@ func FaultOf(err error) (*Fault, bool) {
 	return nil, false
 }
 
-// IsRejected reports whether err is about an input that cannot be used.
-func IsRejected(err error) bool {
+// isRejected reports whether err is about an input that cannot be used.
+func isRejected(err error) bool {
 	f, ok := FaultOf(err)
 	return ok && f.Blame == Rejection
 }

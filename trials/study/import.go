@@ -126,11 +126,11 @@ func (s *Study) Import(ctx context.Context, b *Incoming) (Imported, error) {
 	if err != nil {
 		return none, Rejected(fmt.Errorf("%s: %w", path, err), "nothing was taken; results of this study's own plans are: send a kit")
 	}
-	sum, err := HashUntil(ctx, path)
+	sum, err := hashUntil(ctx, path)
 	if err != nil {
 		return none, err
 	}
-	m := store.Merge{Bundle: sum, Site: b.Fingerprint(), Plans: b.Content.Plans, Begun: BegunAt(b.Bundle)}
+	m := store.Merge{Bundle: sum, Site: b.Fingerprint(), Plans: b.Content.Plans, Begun: begunAt(b.Bundle)}
 	name := func(id string) string { return store.ForeignListener(id, m.Site) }
 	for _, l := range b.Content.Listeners {
 		m.Listeners = append(m.Listeners, Listener{ID: name(l.ID), Group: l.Group, Years: l.Years, Hearing: l.Hearing,
@@ -153,7 +153,7 @@ func (s *Study) Import(ctx context.Context, b *Incoming) (Imported, error) {
 			s.warn("session %s: %s", ShortID(v.ID), m.Says)
 		}
 	}
-	absent, err := s.Absences(ctx)
+	absent, err := s.absences(ctx)
 	if err != nil {
 		return none, err
 	}
@@ -163,7 +163,7 @@ func (s *Study) Import(ctx context.Context, b *Incoming) (Imported, error) {
 // checkEscrow opens the seeds that were sealed to this site before the first trial, and demands that each is the one
 // which the session revealed at its end.
 func (h *Host) checkEscrow(b *bundle.Bundle) error {
-	site, err := h.SiteKey()
+	site, err := h.siteKey()
 	if err != nil {
 		return err
 	}
@@ -207,7 +207,7 @@ func (h *Host) ImportKit(ctx context.Context, dir string, b *Incoming) (Imported
 		}
 		return none, Rejected(err, "nothing was taken; ask the sender for the kit again")
 	}
-	if err := h.NoteKit(b.Bundle, dir); err != nil {
+	if err := h.noteKit(b.Bundle, dir); err != nil {
 		return none, err
 	}
 	return Imported{Schema: importSchema, Kind: bundle.Kit, Fingerprint: b.Fingerprint(), Study: b.Manifest.Study,

@@ -56,8 +56,8 @@ func (h *Host) warnOfReaders(path string) {
 	h.warn("%s can be read by others (mode %04o), who could open what it seals: chmod 600 it", path, info.Mode().Perm())
 }
 
-// SealKey returns the key that hides the seeds of this machine's sessions, and makes it on first use.
-func (h *Host) SealKey() (trials.Key, error) {
+// sealKey returns the key that hides the seeds of this machine's sessions, and makes it on first use.
+func (h *Host) sealKey() (trials.Key, error) {
 	dir, err := h.KeyFolder()
 	if err != nil {
 		return trials.Key{}, err
@@ -71,8 +71,8 @@ func (h *Host) SealKey() (trials.Key, error) {
 	return key, err
 }
 
-// SiteKey returns the key that signs this site's bundles, and makes it on first use.
-func (h *Host) SiteKey() (ed25519.PrivateKey, error) {
+// siteKey returns the key that signs this site's bundles, and makes it on first use.
+func (h *Host) siteKey() (ed25519.PrivateKey, error) {
 	dir, err := h.KeyFolder()
 	if err != nil {
 		return nil, err
@@ -92,7 +92,7 @@ func (h *Host) SiteKey() (ed25519.PrivateKey, error) {
 // SealingKey returns the key to which the sessions of this site's kits seal their seeds. It follows from the site's
 // key, so that there is one file to keep.
 func (h *Host) SealingKey() (*ecdh.PrivateKey, error) {
-	site, err := h.SiteKey()
+	site, err := h.siteKey()
 	if err != nil {
 		return nil, err
 	}

@@ -67,8 +67,8 @@ func KindNamed(name string) (Kind, bool) {
 	return all[i], true
 }
 
-// CaptureKind returns the kind that captures are filed under by its name or that of its signal.
-func CaptureKind(name string) (Kind, bool) {
+// captureKind returns the kind that captures are filed under by its name or that of its signal.
+func captureKind(name string) (Kind, bool) {
 	all := CaptureKinds()
 	i := slices.IndexFunc(all, func(k Kind) bool { return k.Name == name || k.Signal != signal.Unset && k.Signal.String() == name })
 	if i < 0 {
@@ -87,8 +87,8 @@ func MeasuredKinds() []Kind {
 	return slices.DeleteFunc(Kinds(), func(k Kind) bool { return k.Measurement == nil })
 }
 
-// MeasuredFrom returns the kinds that are measured from captures of a kind, its own first.
-func MeasuredFrom(capture string) []Kind {
+// measuredFrom returns the kinds that are measured from captures of a kind, its own first.
+func measuredFrom(capture string) []Kind {
 	all := slices.DeleteFunc(MeasuredKinds(), func(k Kind) bool { return k.Name != capture && k.From != capture })
 	slices.SortStableFunc(all, func(a, b Kind) int { return strings.Compare(a.From, b.From) })
 	return all

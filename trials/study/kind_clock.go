@@ -31,7 +31,7 @@ var Clock = Kind{
 // atOneSecond declares a metric of a clock over an observation time of 1 s; captures too short for one have none.
 func atOneSecond(d link.Declared, figure func(clock.Channel) link.Figure) metric[clock.Result] {
 	return metric[clock.Result]{d, func(r clock.Result) (link.Figure, bool) {
-		f := WorstFigure(r.Channel, figure)
+		f := worstFigure(r.Channel, figure)
 		return f, !math.IsNaN(f.Value) || !math.IsNaN(f.Limit)
 	}}
 }

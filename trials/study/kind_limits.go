@@ -21,8 +21,8 @@ func read(value float64, limits []tone.Limit, key string) link.Figure {
 	return link.Figure{Value: value, Limit: limits[i].Limit}
 }
 
-// WorstFigure returns the figure of the channel that stands highest, by its bound where that is all there is.
-func WorstFigure[T any](channels []T, figure func(T) link.Figure) link.Figure {
+// worstFigure returns the figure of the channel that stands highest, by its bound where that is all there is.
+func worstFigure[T any](channels []T, figure func(T) link.Figure) link.Figure {
 	size := func(f link.Figure) float64 {
 		if math.IsNaN(f.Value) {
 			return f.Limit

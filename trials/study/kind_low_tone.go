@@ -16,12 +16,12 @@ var LowTone = Kind{
 		Measure: plain(tone.LowTone), Limited: limitedBy((*tone.LowToneResult).SetFloor),
 		Warnings: func(r *tone.LowToneResult) *measure.Warnings { return &r.Warnings },
 		metrics: []metric[tone.LowToneResult]{
-			worstOf(link.NoiseUnderTone, func(r tone.LowToneResult) []tone.LowToneChannel { return r.Channel }, NoiseUnderTone)},
+			worstOf(link.NoiseUnderTone, func(r tone.LowToneResult) []tone.LowToneChannel { return r.Channel }, noiseUnderTone)},
 	},
 }
 
-// NoiseUnderTone turns a dynamic range, of which more is better, into the level it stands for.
-func NoiseUnderTone(c tone.LowToneChannel) link.Figure {
+// noiseUnderTone turns a dynamic range, of which more is better, into the level it stands for.
+func noiseUnderTone(c tone.LowToneChannel) link.Figure {
 	turned := slices.Clone(c.Limits)
 	for i := range turned {
 		turned[i].Limit = -turned[i].Limit

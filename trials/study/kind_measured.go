@@ -28,7 +28,7 @@ type metric[T any] struct {
 
 // worstOf declares a metric that is read of each channel: the worst channel counts, whoever hears one hears it.
 func worstOf[T, C any](m link.Metric, channels func(T) []C, figure func(C) link.Figure) metric[T] {
-	return metric[T]{m.Declare(), func(r T) (link.Figure, bool) { return WorstFigure(channels(r), figure), true }}
+	return metric[T]{m.Declare(), func(r T) (link.Figure, bool) { return worstFigure(channels(r), figure), true }}
 }
 
 // Capture implements Measurer.

@@ -14,11 +14,11 @@ var Tone = Kind{
 	Measurement: Measured[tone.Result]{
 		Measure: plain(tone.Measure), Limited: limitedBy((*tone.Result).SetFloor),
 		Warnings: func(r *tone.Result) *measure.Warnings { return &r.Warnings },
-		metrics:  []metric[tone.Result]{worstOf(link.Hum, toneChannels, humFigure), worstOf(link.THDN, toneChannels, ThdnFigure)},
+		metrics:  []metric[tone.Result]{worstOf(link.Hum, toneChannels, humFigure), worstOf(link.THDN, toneChannels, thdnFigure)},
 	},
 }
 
-func ThdnFigure(c tone.Channel) link.Figure { return read(c.THDNDB, c.Limits, "thd_n_db") }
+func thdnFigure(c tone.Channel) link.Figure { return read(c.THDNDB, c.Limits, "thd_n_db") }
 
 func toneChannels(r tone.Result) []tone.Channel { return r.Channel }
 

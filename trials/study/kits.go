@@ -13,9 +13,9 @@ import (
 	"heardiff/trials/store"
 )
 
-// BegunAt returns every session that the site of a bundle says it has begun, and the numbers that are missing from its list. A
+// begunAt returns every session that the site of a bundle says it has begun, and the numbers that are missing from its list. A
 // number of a session that the site took in from elsewhere is neither.
-func BegunAt(b *bundle.Bundle) []store.Begun {
+func begunAt(b *bundle.Bundle) []store.Begun {
 	site := b.Fingerprint()
 	var all []store.Begun
 	numbers, last := map[int]bool{}, 0
@@ -33,9 +33,9 @@ func BegunAt(b *bundle.Bundle) []store.Begun {
 	return all
 }
 
-// Absences names the sessions that were begun at other sites and have not come back, the numbers that are missing there, and sites
+// absences names the sessions that were begun at other sites and have not come back, the numbers that are missing there, and sites
 // at which a kit was taken more than once.
-func (s *Study) Absences(ctx context.Context) ([]string, error) {
+func (s *Study) absences(ctx context.Context) ([]string, error) {
 	begun, err := s.Begun(ctx)
 	if err != nil || len(begun) == 0 {
 		return nil, err
@@ -85,8 +85,8 @@ type numbered struct {
 	number int
 }
 
-// NoteKit notes in the ledger that a kit was taken, and warns where it was taken here before.
-func (h *Host) NoteKit(b *bundle.Bundle, dir string) error {
+// noteKit notes in the ledger that a kit was taken, and warns where it was taken here before.
+func (h *Host) noteKit(b *bundle.Bundle, dir string) error {
 	l, err := h.openLedger()
 	if err != nil {
 		return err

@@ -81,7 +81,7 @@ func (s *Study) excerptForLadder(ctx context.Context, o LadderOptions) (Excerpt,
 	case len(all) > 1 && !cutNow:
 		return Excerpt{}, measure.Warnings{}, Misusedf("there are %d excerpts: choose one with --of (%s)", len(all), excerptNames(all))
 	}
-	captures, err := s.MusicCaptures(ctx, o.Music, 1)
+	captures, err := s.musicCaptures(ctx, o.Music, 1)
 	if err != nil {
 		return Excerpt{}, measure.Warnings{}, err
 	}
@@ -166,7 +166,7 @@ func writeStep(temporary, dir string, i int, clip pcm.Clip, clean Presentation, 
 func (s *Study) freeFolder(ctx context.Context, base string) (string, error) {
 	dir := base
 	for n := 2; ; n++ {
-		if taken, err := s.HasRecord(ctx, dir); err != nil || !taken {
+		if taken, err := s.hasRecord(ctx, dir); err != nil || !taken {
 			return dir, err
 		}
 		dir = fmt.Sprintf("%s-%d", base, n)
@@ -174,7 +174,7 @@ func (s *Study) freeFolder(ctx context.Context, base string) (string, error) {
 }
 
 func (s *Study) commitLadder(ctx context.Context, making *whole.Folder, dir, excerpt string, p []Presentation) error {
-	err := s.PlaceAudio(ctx, dir, making.Place, func() error { return s.AddPresentations(ctx, excerpt, p) })
+	err := s.placeAudio(ctx, dir, making.Place, func() error { return s.AddPresentations(ctx, excerpt, p) })
 	if errors.Is(err, ErrExists) {
 		return Rejected(fmt.Errorf("excerpt %q holds one of these doses already", excerpt), "choose other doses, or another excerpt with --of")
 	}
@@ -182,7 +182,7 @@ func (s *Study) commitLadder(ctx context.Context, making *whole.Folder, dir, exc
 }
 
 func (s *Study) readClip(ctx context.Context, p Presentation) (pcm.Clip, error) {
-	f, err := s.OpenRecorded(ctx, RecordedFile{Path: p.Path, Sum: p.SHA256})
+	f, err := s.openRecorded(ctx, recordedFile{path: p.Path, sum: p.SHA256})
 	if err != nil {
 		return pcm.Clip{}, err
 	}

@@ -61,10 +61,10 @@ func holds(p ledger.Place) bool {
 // ErrRevealed is wrapped where the order of a session may be known: it is never resumed.
 var ErrRevealed = errors.New("its order may be known")
 
-// Seat notes in the ledger that a session is begun, or resumed after the entries given, and returns the journal through which it
+// seat notes in the ledger that a session is begun, or resumed after the entries given, and returns the journal through which it
 // is to write, and a remark that belongs into that journal, or "". It refuses a session whose order may be known, with errRevealed,
 // and one of a copy whose original is still there.
-func (s *Study) Seat(ctx context.Context, session string, entries []trials.Entry) (journal trials.Journal, remark string, err error) {
+func (s *Study) seat(ctx context.Context, session string, entries []trials.Entry) (journal trials.Journal, remark string, err error) {
 	l, err := s.openLedger()
 	if err != nil {
 		return nil, "", err
@@ -119,8 +119,8 @@ func behind(line ledger.Line, record string) trials.Mark {
 	return trials.MarkWentOn
 }
 
-// Watch tells of each session what the ledger of this account knows against its blindness, and what bundles said of it.
-type Watch struct {
+// ledgerWatch tells of each session what the ledger of this account knows against its blindness, and what bundles said of it.
+type ledgerWatch struct {
 	told   map[string][]trials.Mark // by session
 	ledger *ledger.Ledger
 	here   ledger.Place
@@ -128,7 +128,7 @@ type Watch struct {
 	suffix string    // of the sessions that were begun at this site
 }
 
-func (s *Study) Watch(ctx context.Context) (w Watch, err error) {
+func (s *Study) watch(ctx context.Context) (w ledgerWatch, err error) {
 	if w.told, err = s.Marks(ctx); err != nil {
 		return w, err
 	}
@@ -146,8 +146,8 @@ func (s *Study) Watch(ctx context.Context) (w Watch, err error) {
 	return w, err
 }
 
-// Marks returns what is known against a session, given its journal.
-func (w Watch) Marks(session, site string, journal []trials.Entry) ([]link.Mark, error) {
+// marks returns what is known against a session, given its journal.
+func (w ledgerWatch) marks(session, site string, journal []trials.Entry) ([]link.Mark, error) {
 	told := told(w.told[session])
 	if site != "" || w.since.IsZero() {
 		return told, nil
@@ -186,7 +186,7 @@ func markWords(m trials.Mark) string {
 	return "it is marked " + strconv.Quote(string(m))
 }
 
-func (w Watch) judge(session string, line ledger.Line, known bool, journal []trials.Entry) []link.Mark {
+func (w ledgerWatch) judge(session string, line ledger.Line, known bool, journal []trials.Entry) []link.Mark {
 	if len(journal) == 0 {
 		return nil
 	}
@@ -206,8 +206,8 @@ func (w Watch) judge(session string, line ledger.Line, known bool, journal []tri
 	return nil
 }
 
-// Missing returns the sessions, in words, that the ledger saw in this very record and that are not in it any more.
-func (w Watch) Missing(here []string) ([]string, error) {
+// missing returns the sessions, in words, that the ledger saw in this very record and that are not in it any more.
+func (w ledgerWatch) missing(here []string) ([]string, error) {
 	if w.since.IsZero() {
 		return nil, nil
 	}
@@ -224,10 +224,10 @@ func (w Watch) Missing(here []string) ([]string, error) {
 	return gone, nil
 }
 
-// MarkedSessions returns what the ledger knows against the sessions given, by session. Of one that ended as the ledger saw it
+// markedSessions returns what the ledger knows against the sessions given, by session. Of one that ended as the ledger saw it
 // end nothing more is read than its last entry.
-func (s *Study) MarkedSessions(ctx context.Context, sessions []EndedSession) (map[string][]link.Mark, error) {
-	w, err := s.Watch(ctx)
+func (s *Study) markedSessions(ctx context.Context, sessions []EndedSession) (map[string][]link.Mark, error) {
+	w, err := s.watch(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -260,7 +260,7 @@ func (s *Study) MarkedSessions(ctx context.Context, sessions []EndedSession) (ma
 
 // siteSuffix is how the ids of the sessions end that are begun at this site.
 func (h *Host) siteSuffix() (string, error) {
-	site, err := h.SiteKey()
+	site, err := h.siteKey()
 	if err != nil {
 		return "", err
 	}

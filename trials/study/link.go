@@ -21,17 +21,20 @@ type Linked struct {
 	// Compared holds how the presentations of each pairing differ, in the order of Input.Pairings.
 	Compared []match.Result
 	Head     Head // of the study's record
-	Figures  studyFigures
+	figures  studyFigures
 }
 
 // Latest returns the last result of a kind that was measured of a chain, as it is stored.
 func (l Linked) Latest(kind, chain string) (result []byte, ok bool) {
-	result, ok = l.Figures.latest[kind][chain]
+	result, ok = l.figures.latest[kind][chain]
 	return result, ok
 }
 
+// Delivered says whether both chains delivered the words they were sent; nil where that is not known.
+func (l Linked) Delivered(a, b string) *bool { return l.figures.delivered(a, b) }
+
 // CaptureWarnings are what the results of the captures warn of.
-func (l Linked) CaptureWarnings() []string { return l.Figures.warnings }
+func (l Linked) CaptureWarnings() []string { return l.figures.warnings }
 
 // Link sets what was heard beside what was measured of the same chains.
 func (s *Study) Link(ctx context.Context) (Linked, error) {
@@ -41,10 +44,10 @@ func (s *Study) Link(ctx context.Context) (Linked, error) {
 		return l, err
 	}
 	l.Input.Title = of.Title
-	if l.Figures, err = s.ReadFigures(ctx); err != nil {
+	if l.figures, err = s.readFigures(ctx); err != nil {
 		return l, err
 	}
-	l.Input.Chains, l.Input.Entered = l.Figures.Chains, l.Figures.entered
+	l.Input.Chains, l.Input.Entered = l.figures.chains, l.figures.entered
 	if l.Plans, err = s.Plans(ctx); err != nil {
 		return l, err
 	}
@@ -77,10 +80,10 @@ func (l *Linked) readSessions(ctx context.Context, s *Study) (err error) {
 	if err != nil {
 		return err
 	}
-	if l.Input.Absent, err = s.Absences(ctx); err != nil {
+	if l.Input.Absent, err = s.absences(ctx); err != nil {
 		return err
 	}
-	marks, err := s.MarkedSessions(ctx, l.Sessions)
+	marks, err := s.markedSessions(ctx, l.Sessions)
 	for _, v := range l.Sessions {
 		l.Input.Results = append(l.Input.Results, link.Heard{Listener: v.Listener, Group: v.Who.Group, Simulated: v.Who.Simulated, Marks: marks[v.ID], Arrived: v.Arrived, Result: v.Result})
 	}
@@ -89,7 +92,7 @@ func (l *Linked) readSessions(ctx context.Context, s *Study) (err error) {
 
 // readPairings measures, for every comparison that was asked about, how its two presentations differ.
 func (l *Linked) readPairings(ctx context.Context, s *Study) error {
-	seen, by := map[[4]string]bool{}, s.Comparer()
+	seen, by := map[[4]string]bool{}, s.comparer()
 	progress := s.progress("comparing presentations")
 	defer progress(1)
 	for i, p := range l.Plans {
@@ -110,10 +113,10 @@ func (l *Linked) readPairings(ctx context.Context, s *Study) error {
 	return nil
 }
 
-func (l *Linked) pairing(ctx context.Context, by Comparer, c trials.Comparison) (link.Pairing, match.Result, error) {
+func (l *Linked) pairing(ctx context.Context, by comparer, c trials.Comparison) (link.Pairing, match.Result, error) {
 	nan := math.NaN()
 	p := link.Pairing{A: c.A, B: c.B, Excerpt: c.Excerpt, NullDB: nan, ResponseMaxDB: nan, LoudnessDifferenceLU: nan, LevelErrorDB: nan, OffsetErrorUS: nan, Dose: nan,
-		BitPerfect: l.Figures.Delivered(c.A, c.B), AudioB: doseAudio(c)}
+		BitPerfect: l.figures.delivered(c.A, c.B), AudioB: doseAudio(c)}
 	first, okA := l.presentation(c.AudioA)
 	second, okB := l.presentation(c.AudioB)
 	if !okA || !okB {
@@ -123,7 +126,7 @@ func (l *Linked) pairing(ctx context.Context, by Comparer, c trials.Comparison) 
 		p.Treatment, p.Dose, p.DoseMetric, p.BitPerfect = d.Words, d.Value, doseMetrics[d.Quantity], nil
 	}
 	p.LevelErrorDB, p.OffsetErrorUS = preparedErrors(first, second)
-	r, err := by.Compare(ctx, first, second)
+	r, err := by.compare(ctx, first, second)
 	if errors.Is(err, match.ErrUnrelated) {
 		return p, match.Result{}, nil
 	}

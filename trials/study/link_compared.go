@@ -12,48 +12,48 @@ import (
 	"heardiff/trials/store/whole"
 )
 
-// Comparer compares the presentations of a study and remembers what came out. That takes seconds and depends on the
+// comparer compares the presentations of a study and remembers what came out. That takes seconds and depends on the
 // samples and on this program alone, so a result is kept in the user's cache under the hashes of all three: another
 // version compares anew. The study's folder is left as it is.
-type Comparer struct {
+type comparer struct {
 	study *Study
-	Dir   string // of what is remembered; "" where nothing is
+	dir   string // of what is remembered; "" where nothing is
 }
 
-func (s *Study) Comparer() Comparer {
-	c := Comparer{study: s}
+func (s *Study) comparer() comparer {
+	c := comparer{study: s}
 	base := s.cacheDir()
 	program, err := os.Executable()
 	if base == "" || err != nil {
 		return c
 	}
-	if hash, err := HashFile(program); err == nil {
-		c.Dir = filepath.Join(base, "heardiff", "compared-"+hash[:16])
+	if hash, err := hashFile(program); err == nil {
+		c.dir = filepath.Join(base, "heardiff", "compared-"+hash[:16])
 	}
 	return c
 }
 
-// Compare compares two prepared files.
-func (c Comparer) Compare(ctx context.Context, first, second Presentation) (match.Result, error) {
+// compare compares two prepared files.
+func (c comparer) compare(ctx context.Context, first, second Presentation) (match.Result, error) {
 	var r match.Result
 	// What is remembered belongs to the hashes; what stands in the folder now must be that, remembered or not.
 	for _, p := range []Presentation{first, second} {
-		if _, err := c.study.CheckRecorded(ctx, RecordedFile{Path: p.Path, Sum: p.SHA256}); err != nil {
+		if _, err := c.study.checkRecorded(ctx, recordedFile{path: p.Path, sum: p.SHA256}); err != nil {
 			return r, err
 		}
 	}
-	kept := filepath.Join(c.Dir, first.SHA256+"-"+second.SHA256+".json")
-	if c.Dir != "" {
+	kept := filepath.Join(c.dir, first.SHA256+"-"+second.SHA256+".json")
+	if c.dir != "" {
 		if data, err := os.ReadFile(kept); err == nil && wire.Unmarshal(data, &r) == nil && r.Schema == match.Schema {
 			return r, nil
 		}
 	}
-	fa, err := c.study.OpenRecorded(ctx, RecordedFile{Path: first.Path, Sum: first.SHA256})
+	fa, err := c.study.openRecorded(ctx, recordedFile{path: first.Path, sum: first.SHA256})
 	if err != nil {
 		return r, err
 	}
 	defer fa.Close()
-	fb, err := c.study.OpenRecorded(ctx, RecordedFile{Path: second.Path, Sum: second.SHA256})
+	fb, err := c.study.openRecorded(ctx, recordedFile{path: second.Path, sum: second.SHA256})
 	if err != nil {
 		return r, err
 	}
@@ -61,7 +61,7 @@ func (c Comparer) Compare(ctx context.Context, first, second Presentation) (matc
 	if r, err = match.Compare(pcm.Until(ctx, fa, nil), fb, match.Config{}); err != nil {
 		return r, err
 	}
-	if c.Dir != "" {
+	if c.dir != "" {
 		c.keep(kept, r)
 	}
 	return r, nil
@@ -69,15 +69,15 @@ func (c Comparer) Compare(ctx context.Context, first, second Presentation) (matc
 
 // keep writes to the cache, where what another version left is cleared away first; a cache that cannot be written costs
 // time and nothing else.
-func (c Comparer) keep(path string, r match.Result) {
-	if _, err := os.Stat(c.Dir); err != nil {
-		others, _ := filepath.Glob(filepath.Join(filepath.Dir(c.Dir), "compared-*"))
+func (c comparer) keep(path string, r match.Result) {
+	if _, err := os.Stat(c.dir); err != nil {
+		others, _ := filepath.Glob(filepath.Join(filepath.Dir(c.dir), "compared-*"))
 		for _, other := range others {
 			_ = os.RemoveAll(other)
 		}
 	}
 	data, err := wire.Marshal(r)
-	if err != nil || os.MkdirAll(c.Dir, 0o700) != nil {
+	if err != nil || os.MkdirAll(c.dir, 0o700) != nil {
 		return
 	}
 	_ = whole.Write(path, func(w io.Writer) error {

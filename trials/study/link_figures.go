@@ -12,7 +12,7 @@ import (
 // studyFigures are the measured figures of a study's chains, the last result of each kind and chain, and whether each chain
 // delivered the words it was sent, in every capture that tells.
 type studyFigures struct {
-	Chains  []link.Chain
+	chains  []link.Chain
 	latest  map[string]map[string][]byte // by kind and chain, as stored
 	intact  map[string]bool
 	entered []link.Entered
@@ -20,8 +20,8 @@ type studyFigures struct {
 	warnings []string
 }
 
-// ReadFigures reads every stored measurement. Of several channels the worst counts: whoever hears one hears it.
-func (s *Study) ReadFigures(ctx context.Context) (studyFigures, error) {
+// readFigures reads every stored measurement. Of several channels the worst counts: whoever hears one hears it.
+func (s *Study) readFigures(ctx context.Context) (studyFigures, error) {
 	f := studyFigures{latest: map[string]map[string][]byte{}, intact: map[string]bool{}}
 	chains, err := s.Chains(ctx)
 	if err != nil {
@@ -68,7 +68,7 @@ func (s *Study) ReadFigures(ctx context.Context) (studyFigures, error) {
 		}
 	}
 	for _, c := range chains {
-		f.Chains = append(f.Chains, link.Chain{Name: c.Name, About: c.About, Role: c.Role, Cost: OrNaN(c.Cost), After: c.After, Figures: all[c.Name]})
+		f.chains = append(f.chains, link.Chain{Name: c.Name, About: c.About, Role: c.Role, Cost: OrNaN(c.Cost), After: c.After, Figures: all[c.Name]})
 	}
 	return f, nil
 }
@@ -106,8 +106,8 @@ func (f studyFigures) add(chain string, figures map[link.Metric][]link.Figure, m
 	return k.Measurement.Read(m.Result, func(metric link.Metric, figure link.Figure) { figures[metric] = append(figures[metric], figure) })
 }
 
-// Delivered says whether both chains delivered the words they were sent; nil where that is not known.
-func (f studyFigures) Delivered(a, b string) *bool {
+// delivered says whether both chains delivered the words they were sent; nil where that is not known.
+func (f studyFigures) delivered(a, b string) *bool {
 	intactA, knownA := f.intact[a]
 	intactB, knownB := f.intact[b]
 	both := intactA && intactB

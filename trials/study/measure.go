@@ -56,7 +56,7 @@ func (s *Study) Measure(ctx context.Context, again bool, o MeasureOptions) (Meas
 		switch {
 		case err == nil:
 			r.Measured = append(r.Measured, one)
-		case IsRejected(err):
+		case isRejected(err):
 			r.reject(m, d, err)
 		default:
 			return r, err
@@ -178,7 +178,7 @@ func newStudyMeter(ctx context.Context, s *Study, o MeasureOptions) (*studyMeter
 func (m *studyMeter) all() []due {
 	var all []due
 	for _, c := range m.captures {
-		for _, k := range MeasuredFrom(c.Kind) {
+		for _, k := range measuredFrom(c.Kind) {
 			all = append(all, due{c, k})
 		}
 	}
@@ -224,7 +224,7 @@ func (m *studyMeter) late(list []due) []string {
 func (m *studyMeter) capture(ctx context.Context, d due) (MeasuredCapture, error) {
 	c, measurement := d.capture, d.kind.Measurement
 	one := MeasuredCapture{Capture: c.ID, Chain: c.Chain, Kind: d.kind.Name}
-	f, err := m.study.OpenRecorded(ctx, RecordedFile{Path: c.Path, Sum: c.SHA256})
+	f, err := m.study.openRecorded(ctx, recordedFile{path: c.Path, sum: c.SHA256})
 	if err != nil {
 		return one, err
 	}
@@ -297,7 +297,9 @@ func (w *captureWarnings) add(capture int, chain string, warnings []string) {
 		if len(w.of[text]) == 0 {
 			w.order = append(w.order, text)
 		}
-		w.of[text] = append(w.of[text], fmt.Sprintf("%d (%s)", capture, chain))
+		if name := fmt.Sprintf("%d (%s)", capture, chain); !slices.Contains(w.of[text], name) { // it may be measured as several kinds
+			w.of[text] = append(w.of[text], name)
+		}
 	}
 }
 

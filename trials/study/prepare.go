@@ -70,7 +70,7 @@ type Preparation struct {
 
 // Prepare cuts the same stretch out of the latest music capture of every source chain, so that nothing but the chain differs.
 func (s *Study) Prepare(ctx context.Context, o PrepareOptions) (Preparation, error) {
-	captures, err := s.MusicCaptures(ctx, o.Music, 2)
+	captures, err := s.musicCaptures(ctx, o.Music, 2)
 	if err != nil {
 		return Preparation{}, err
 	}
@@ -85,7 +85,7 @@ func (s *Study) cutExcerpt(ctx context.Context, captures []store.Capture, o Prep
 			return PreparedExcerpt{}, measure.Warnings{}, err
 		}
 	}
-	clips, err := s.Match(ctx, captures, o.Excerpt)
+	clips, err := s.match(ctx, captures, o.Excerpt)
 	if err != nil {
 		return PreparedExcerpt{}, measure.Warnings{}, err
 	}
@@ -98,8 +98,8 @@ func (s *Study) cutExcerpt(ctx context.Context, captures []store.Capture, o Prep
 
 func trimmed(seconds float64) string { return strconv.FormatFloat(seconds, 'f', 0, 64) }
 
-// MusicCaptures returns the latest music capture of each source chain; fewer than least are refused.
-func (s *Study) MusicCaptures(ctx context.Context, music string, least int) ([]Capture, error) {
+// musicCaptures returns the latest music capture of each source chain; fewer than least are refused.
+func (s *Study) musicCaptures(ctx context.Context, music string, least int) ([]Capture, error) {
 	all, err := s.Captures(ctx)
 	if err != nil {
 		return nil, err
@@ -150,7 +150,7 @@ func tooFew(found []Capture, music string, least int) error {
 	return fmt.Errorf("%d chains have captures of %s: %s", len(found), of, want)
 }
 
-func (s *Study) Match(ctx context.Context, captures []Capture, cut match.Excerpt) (match.Prepared, error) {
+func (s *Study) match(ctx context.Context, captures []Capture, cut match.Excerpt) (match.Prepared, error) {
 	readers, done, err := s.openCaptures(ctx, captures, "matching")
 	if err != nil {
 		return match.Prepared{}, err
@@ -170,7 +170,7 @@ func (s *Study) openCaptures(ctx context.Context, captures []Capture, doing stri
 		}
 	}
 	for i, c := range captures {
-		f, err := s.OpenRecorded(ctx, RecordedFile{Path: c.Path, Sum: c.SHA256})
+		f, err := s.openRecorded(ctx, recordedFile{path: c.Path, sum: c.SHA256})
 		if err != nil {
 			done()
 			return nil, nil, err
@@ -262,7 +262,7 @@ func (s *Study) excerptFolder() (*whole.Folder, error) {
 
 // commitExcerpt moves the folder into place and records it; both or neither.
 func (s *Study) commitExcerpt(ctx context.Context, making *whole.Folder, e Excerpt) error {
-	err := s.PlaceAudio(ctx, "audio/excerpts/"+e.Name, making.Place, func() error { return s.SaveExcerpt(ctx, e) })
+	err := s.placeAudio(ctx, "audio/excerpts/"+e.Name, making.Place, func() error { return s.SaveExcerpt(ctx, e) })
 	if errors.Is(err, ErrExists) {
 		return Rejected(fmt.Errorf("excerpt %q: %w", e.Name, ErrExists), "give another one a name of its own: --name NAME")
 	}
@@ -312,5 +312,5 @@ func writeClip(path string, c pcm.Clip, note string) (string, error) {
 	if err := wav.Save(path, c, note); err != nil {
 		return "", fmt.Errorf("write %s: %w", filepath.Base(path), err)
 	}
-	return HashFile(path)
+	return hashFile(path)
 }

@@ -55,11 +55,11 @@ func unchanged(then, now os.FileInfo) bool {
 	return os.SameFile(then, now) && then.Size() == now.Size() && then.ModTime().Equal(now.ModTime())
 }
 
-// CheckRecorded refuses a file of the study whose content is not what was recorded: captures that were exchanged, or an
+// checkRecorded refuses a file of the study whose content is not what was recorded: captures that were exchanged, or an
 // excerpt that was edited, would be measured and heard under a wrong name.
-func (s *Study) CheckRecorded(ctx context.Context, f RecordedFile) (os.FileInfo, error) {
-	path := s.Path(f.Path)
-	key := f.Sum + " " + path
+func (s *Study) checkRecorded(ctx context.Context, f recordedFile) (os.FileInfo, error) {
+	path := s.Path(f.path)
+	key := f.sum + " " + path
 	info, err := os.Stat(path)
 	if err != nil {
 		return nil, Rejected(audiofile.Named(path, err), recordedHint)
@@ -67,40 +67,40 @@ func (s *Study) CheckRecorded(ctx context.Context, f RecordedFile) (os.FileInfo,
 	if s.right.has(key, info) {
 		return info, nil
 	}
-	sum, err := HashUntil(ctx, path)
+	sum, err := hashUntil(ctx, path)
 	switch {
 	case ctx.Err() != nil:
 		return nil, ctx.Err()
 	case err != nil:
 		return nil, Rejected(audiofile.Named(path, err), recordedHint)
-	case sum != f.Sum:
-		return nil, Rejected(fmt.Errorf("%s is not the audio that was recorded under this name: it was changed, or exchanged for another", f.Path), recordedHint)
+	case sum != f.sum:
+		return nil, Rejected(fmt.Errorf("%s is not the audio that was recorded under this name: it was changed, or exchanged for another", f.path), recordedHint)
 	}
 	s.right.add(key, info)
 	return info, nil
 }
 
-// OpenRecorded opens audio of the study that is what was recorded.
-func (s *Study) OpenRecorded(ctx context.Context, f RecordedFile) (audiofile.File, error) {
-	was, err := s.CheckRecorded(ctx, f)
+// openRecorded opens audio of the study that is what was recorded.
+func (s *Study) openRecorded(ctx context.Context, f recordedFile) (audiofile.File, error) {
+	was, err := s.checkRecorded(ctx, f)
 	if err != nil {
 		return nil, err
 	}
-	audio, err := audiofile.Open(ctx, s.Path(f.Path))
+	audio, err := audiofile.Open(ctx, s.Path(f.path))
 	if err != nil {
 		return nil, err
 	}
-	if now, err := os.Stat(s.Path(f.Path)); err != nil || !unchanged(was, now) {
+	if now, err := os.Stat(s.Path(f.path)); err != nil || !unchanged(was, now) {
 		audio.Close()
-		return nil, Rejected(fmt.Errorf("%s was changed while it was being read", f.Path), recordedHint)
+		return nil, Rejected(fmt.Errorf("%s was changed while it was being read", f.path), recordedHint)
 	}
 	return audio, nil
 }
 
-func HashFile(path string) (string, error) { return HashUntil(context.Background(), path) }
+func hashFile(path string) (string, error) { return hashUntil(context.Background(), path) }
 
-// HashUntil returns the SHA-256 of a file, unless ctx ends first.
-func HashUntil(ctx context.Context, path string) (string, error) {
+// hashUntil returns the SHA-256 of a file, unless ctx ends first.
+func hashUntil(ctx context.Context, path string) (string, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return "", err
@@ -112,36 +112,36 @@ func HashUntil(ctx context.Context, path string) (string, error) {
 // HashOf returns the SHA-256 of what r holds, unless ctx ends first.
 func HashOf(ctx context.Context, r io.Reader) (string, error) {
 	h := sha256.New()
-	if _, err := io.Copy(h, UntilDone{ctx, r}); err != nil {
+	if _, err := io.Copy(h, untilDone{ctx, r}); err != nil {
 		return "", err
 	}
 	return hex.EncodeToString(h.Sum(nil)), nil
 }
 
-// UntilDone is a reader that ends with ctx.
-type UntilDone struct {
-	Ctx context.Context
+// untilDone is a reader that ends with ctx.
+type untilDone struct {
+	ctx context.Context
 	io.Reader
 }
 
 // Read implements io.Reader.
-func (r UntilDone) Read(p []byte) (int, error) {
-	if err := r.Ctx.Err(); err != nil {
+func (r untilDone) Read(p []byte) (int, error) {
+	if err := r.ctx.Err(); err != nil {
 		return 0, err
 	}
 	return r.Reader.Read(p)
 }
 
-// PlaceAudio puts audio at a path within the study and records it, both or neither, while no other process does the same.
+// placeAudio puts audio at a path within the study and records it, both or neither, while no other process does the same.
 // What stands there without a record was left by a process that was killed in between, and makes room. It returns
 // store.ErrExists, wrapped, where the path is taken.
-func (s *Study) PlaceAudio(ctx context.Context, relative string, place func(path string) error, record func() error) error {
+func (s *Study) placeAudio(ctx context.Context, relative string, place func(path string) error, record func() error) error {
 	release, err := whole.Hold(ctx, s.Path("audio"))
 	if err != nil {
 		return fmt.Errorf("wait for the audio folder: %w", err)
 	}
 	defer release()
-	taken, err := s.HasRecord(ctx, relative)
+	taken, err := s.hasRecord(ctx, relative)
 	if err != nil {
 		return err
 	}
@@ -160,7 +160,7 @@ func (s *Study) PlaceAudio(ctx context.Context, relative string, place func(path
 	}
 	if err := record(); err != nil {
 		// It may have been recorded all the same, by a server whose answer was lost: only what is known to have no record goes.
-		if taken, asked := s.HasRecord(context.WithoutCancel(ctx), relative); asked == nil && !taken {
+		if taken, asked := s.hasRecord(context.WithoutCancel(ctx), relative); asked == nil && !taken {
 			return errors.Join(err, removeUnrecorded(path))
 		}
 		return err
@@ -168,24 +168,24 @@ func (s *Study) PlaceAudio(ctx context.Context, relative string, place func(path
 	return nil
 }
 
-// DropAudio removes audio that the record names no more, unless another process has just put it there again.
-func (s *Study) DropAudio(ctx context.Context, relative string) error {
+// dropAudio removes audio that the record names no more, unless another process has just put it there again.
+func (s *Study) dropAudio(ctx context.Context, relative string) error {
 	release, err := whole.Hold(ctx, s.Path("audio"))
 	if err != nil {
 		return fmt.Errorf("wait for the audio folder: %w", err)
 	}
 	defer release()
-	if taken, err := s.HasRecord(ctx, relative); err != nil || taken {
+	if taken, err := s.hasRecord(ctx, relative); err != nil || taken {
 		return err
 	}
 	return removeUnrecorded(s.Path(relative))
 }
 
-// HasRecord reports whether the record names the path, or a file below it.
-func (s *Study) HasRecord(ctx context.Context, relative string) (bool, error) {
-	files, err := s.RecordedFiles(ctx)
+// hasRecord reports whether the record names the path, or a file below it.
+func (s *Study) hasRecord(ctx context.Context, relative string) (bool, error) {
+	files, err := s.recordedFiles(ctx)
 	for _, f := range files {
-		if f.Path == relative || strings.HasPrefix(f.Path, relative+"/") {
+		if f.path == relative || strings.HasPrefix(f.path, relative+"/") {
 			return true, nil
 		}
 	}
@@ -217,17 +217,17 @@ func removeUnrecorded(path string) error {
 	return os.RemoveAll(path)
 }
 
-// RecordedFile is a file of the study and the hash it must have.
-type RecordedFile struct{ Path, Sum string }
+// recordedFile is a file of the study and the hash it must have.
+type recordedFile struct{ path, sum string }
 
-func (s *Study) RecordedFiles(ctx context.Context) ([]RecordedFile, error) {
-	var all []RecordedFile
+func (s *Study) recordedFiles(ctx context.Context) ([]recordedFile, error) {
+	var all []recordedFile
 	captures, err := s.Captures(ctx)
 	if err != nil {
 		return nil, err
 	}
 	for _, c := range captures {
-		all = append(all, RecordedFile{c.Path, c.SHA256})
+		all = append(all, recordedFile{c.Path, c.SHA256})
 	}
 	excerpts, err := s.Excerpts(ctx)
 	if err != nil {
@@ -235,7 +235,7 @@ func (s *Study) RecordedFiles(ctx context.Context) ([]RecordedFile, error) {
 	}
 	for _, e := range excerpts {
 		for _, p := range e.Presentations {
-			all = append(all, RecordedFile{p.Path, p.SHA256})
+			all = append(all, recordedFile{p.Path, p.SHA256})
 		}
 	}
 	return all, nil

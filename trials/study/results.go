@@ -116,11 +116,11 @@ func (s *Study) sessionResults(ctx context.Context, only string) (ResultsReport,
 	if err != nil {
 		return r, err
 	}
-	watch, err := s.Watch(ctx)
+	watch, err := s.watch(ctx)
 	if err != nil {
 		return r, err
 	}
-	if r.Absent, err = s.Absences(ctx); err != nil {
+	if r.Absent, err = s.absences(ctx); err != nil {
 		return r, err
 	}
 	for _, v := range sessions {
@@ -141,7 +141,7 @@ func (s *Study) sessionResults(ctx context.Context, only string) (ResultsReport,
 
 // reportSession reads one session. What is wrong with its record becomes its Problem, so that one broken session
 // hides no other.
-func (s *Study) reportSession(ctx context.Context, v Session, w Watch) (SessionReport, error) {
+func (s *Study) reportSession(ctx context.Context, v Session, w ledgerWatch) (SessionReport, error) {
 	r := SessionReport{Session: v.ID, Plan: v.Plan, Listener: v.Listener, State: "running"}
 	listener, err := s.Listener(ctx, v.Listener)
 	if err != nil {
@@ -157,7 +157,7 @@ func (s *Study) reportSession(ctx context.Context, v Session, w Watch) (SessionR
 		return r, err
 	}
 	r.count(entries)
-	if r.Marks, err = w.Marks(v.ID, v.Site, entries); err != nil {
+	if r.Marks, err = w.marks(v.ID, v.Site, entries); err != nil {
 		return r, err
 	}
 	result, err := trials.Reveal(plan, entries)
@@ -205,7 +205,7 @@ func (r *SessionReport) fill(result trials.Result) error {
 		}
 		r.Rows = append(r.Rows, row)
 	}
-	return r.Diagnose(result)
+	return r.diagnose(result)
 }
 
 // ScoreRow scores one comparison: nothing but the counts for practice, and where no score can be had because
@@ -216,7 +216,7 @@ func ScoreRow(r trials.Result, t trials.Tally) (ComparisonReport, error) {
 		return row, err
 	}
 	if k := t.Comparison.Kind; k != trials.Practice && k != trials.Graded {
-		row.Ratings, err = RateConfidence(r, t.Comparison.Name)
+		row.Ratings, err = rateConfidence(r, t.Comparison.Name)
 	}
 	if r.Plan.Sequential() && t.Comparison.Kind == trials.Scored {
 		// Only the boundary decides: a p that takes the number of trials for fixed would be too small.

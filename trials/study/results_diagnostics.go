@@ -7,9 +7,9 @@ import (
 	"heardiff/trials"
 )
 
-// Diagnose describes the scored trials in the order in which they were answered. Practice, controls and void trials are
+// diagnose describes the scored trials in the order in which they were answered. Practice, controls and void trials are
 // not among them: what they ask is easier, or nothing.
-func (r *SessionReport) Diagnose(result trials.Result) error {
+func (r *SessionReport) diagnose(result trials.Result) error {
 	var second, right []bool
 	answers := result.Plan.Design.Answers()
 	for _, t := range result.Trials {

@@ -15,8 +15,8 @@ type ratingReport struct {
 	stats.RatingCurve
 }
 
-// RateConfidence returns nil where no confidence was given, or there is nothing to tell apart.
-func RateConfidence(r trials.Result, comparison string) (*ratingReport, error) {
+// rateConfidence returns nil where no confidence was given, or there is nothing to tell apart.
+func rateConfidence(r trials.Result, comparison string) (*ratingReport, error) {
 	report := ratingReport{Type: 2}
 	answers := r.Plan.Design.Answers()
 	if r.Plan.Design.ByRates() {

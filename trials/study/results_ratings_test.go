@@ -38,13 +38,13 @@ func TestConfidenceTellsTrialsApart(t *testing.T) {
 			trials.TrialResult{Truth: b, Answer: a, Confidence: 2}), 2, 1.5 / 2, 0},
 	} {
 		c.result.Trials = append(c.result.Trials, other)
-		r, err := RateConfidence(c.result, "one")
+		r, err := rateConfidence(c.result, "one")
 		must(t, err)
 		if r == nil || r.Type != c.kind || math.Abs(r.Area-c.area) > 1e-12 || r.Unrated != c.unrated {
 			t.Errorf("%s: %+v", c.name, r)
 		}
 	}
-	none, err := RateConfidence(rated(trials.ABX, trials.TrialResult{Truth: a, Answer: a}), "one")
+	none, err := rateConfidence(rated(trials.ABX, trials.TrialResult{Truth: a, Answer: a}), "one")
 	if none != nil || err != nil {
 		t.Errorf("without confidence: %+v, %v", none, err)
 	}

@@ -215,11 +215,11 @@ func (s *Study) resume(ctx context.Context, plan trials.Plan, v Session) (*trial
 	if len(entries) > 0 && entries[len(entries)-1].Kind == trials.EntryEnd {
 		return nil, nil
 	}
-	journal, remark, err := s.Seat(ctx, v.ID, entries)
+	journal, remark, err := s.seat(ctx, v.ID, entries)
 	if err != nil {
 		return nil, err
 	}
-	key, err := s.SealKey()
+	key, err := s.sealKey()
 	if err != nil {
 		return nil, err
 	}
@@ -258,11 +258,11 @@ func (s *Study) begin(ctx context.Context, plan trials.Plan, listener, device st
 	if _, err := rand.Read(id[:]); err != nil {
 		return nil, fmt.Errorf("make an id: %w", err)
 	}
-	key, err := s.SealKey()
+	key, err := s.sealKey()
 	if err != nil {
 		return nil, err
 	}
-	site, err := s.SiteKey()
+	site, err := s.siteKey()
 	if err != nil {
 		return nil, err
 	}
@@ -278,7 +278,7 @@ func (s *Study) begin(ctx context.Context, plan trials.Plan, listener, device st
 	if v.Escrow, err = escrow(of, seed, v.ID); err != nil {
 		return nil, err
 	}
-	journal, _, err := s.Seat(ctx, v.ID, nil)
+	journal, _, err := s.seat(ctx, v.ID, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -348,7 +348,7 @@ func (s *Study) loadPresentation(ctx context.Context, sum string) (pcm.Clip, err
 	if err != nil {
 		return pcm.Clip{}, InStudy(err)
 	}
-	f, err := s.OpenRecorded(ctx, RecordedFile{Path: p.Path, Sum: sum})
+	f, err := s.openRecorded(ctx, recordedFile{path: p.Path, sum: sum})
 	if err != nil {
 		return pcm.Clip{}, err
 	}

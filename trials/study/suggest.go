@@ -8,7 +8,7 @@ import (
 
 // Suggest names stretches of the captured music that are worth listening to, and the piece.
 func (s *Study) Suggest(ctx context.Context, music string, cfg match.SuggestConfig) (piece string, found []match.Suggestion, err error) {
-	captures, err := s.MusicCaptures(ctx, music, 1)
+	captures, err := s.musicCaptures(ctx, music, 1)
 	if err != nil {
 		return "", nil, err
 	}

@@ -92,13 +92,13 @@ func (s *Study) verify(ctx context.Context) (VerifyReport, error) {
 	if err := r.checkFiles(ctx, s, s.progress("read the audio again")); err != nil {
 		return r, err
 	}
-	watch, err := s.Watch(ctx)
+	watch, err := s.watch(ctx)
 	if err != nil {
 		return r, err
 	}
 	audit, err := s.Audit(ctx, func(v store.AuditedSession) error {
 		one := verified(v)
-		if one.Marks, err = watch.Marks(v.ID, v.Site, v.Entries); err != nil {
+		if one.Marks, err = watch.marks(v.ID, v.Site, v.Entries); err != nil {
 			return err
 		}
 		for _, m := range one.Marks {
@@ -118,13 +118,13 @@ func (s *Study) verify(ctx context.Context) (VerifyReport, error) {
 	for _, v := range r.Sessions {
 		here = append(here, v.Session)
 	}
-	gone, err := watch.Missing(here)
+	gone, err := watch.missing(here)
 	if err != nil {
 		return r, err
 	}
 	r.Problems = append(r.Problems, gone...)
 	r.OK = len(r.Problems) == 0
-	r.Absent, err = s.Absences(ctx)
+	r.Absent, err = s.absences(ctx)
 	return r, err
 }
 
@@ -152,22 +152,22 @@ func (r *VerifyReport) take(audit store.Audit) {
 const unknownToAll = "whoever can write the whole study can write a whole new record: a head written down elsewhere, as one was shown at the end of each session, shows that (\"heardiff verify --head HEAD\")"
 
 func (r *VerifyReport) checkFiles(ctx context.Context, s *Study, progress func(float64)) error {
-	files, err := s.RecordedFiles(ctx)
+	files, err := s.recordedFiles(ctx)
 	if err != nil {
 		return err
 	}
 	for i, f := range files {
 		progress(float64(i) / float64(len(files)))
-		sum, err := HashUntil(ctx, s.Path(f.Path))
+		sum, err := hashUntil(ctx, s.Path(f.path))
 		switch {
 		case ctx.Err() != nil:
 			return ctx.Err()
 		case errors.Is(err, os.ErrNotExist):
-			r.Problems = append(r.Problems, fmt.Sprintf("%s is missing", f.Path))
+			r.Problems = append(r.Problems, fmt.Sprintf("%s is missing", f.path))
 		case err != nil:
-			r.Problems = append(r.Problems, fmt.Sprintf("%s cannot be read: %v", f.Path, err))
-		case sum != f.Sum:
-			r.Problems = append(r.Problems, fmt.Sprintf("%s was changed since it was added", f.Path))
+			r.Problems = append(r.Problems, fmt.Sprintf("%s cannot be read: %v", f.path, err))
+		case sum != f.sum:
+			r.Problems = append(r.Problems, fmt.Sprintf("%s was changed since it was added", f.path))
 		}
 		r.Files++
 	}
