@@ -17,10 +17,10 @@ type planReport struct {
 	trials.Plan
 	Hash string `json:"hash"`
 	// Family is what the whole study asks; Level that at which one listener's first test of this plan is judged.
-	Family link.Said      `json:"family"`
-	Level  float64        `json:"listener_alpha"`
-	Power  []planPower    `json:"power"`
-	Course []stats.Course `json:"course"`
+	Family link.FamilySummary `json:"family"`
+	Level  float64            `json:"listener_alpha"`
+	Power  []planPower        `json:"power"`
+	Course []stats.Course     `json:"course"`
 }
 
 // planPower is what n trials of a comparison find if the listener is right with probability PTrue.
@@ -43,7 +43,7 @@ func (a *app) printPlan(p trials.Plan, f link.Family) error {
 }
 
 func reportPlan(p trials.Plan, f link.Family) (planReport, error) {
-	r := planReport{Schema: "heardiff.plan/1", Plan: p, Hash: p.HashText(), Family: f.Said(), Level: f.LevelOf(p)}
+	r := planReport{Schema: "heardiff.plan/1", Plan: p, Hash: p.HashText(), Family: f.Summary(), Level: f.LevelOf(p)}
 	if p.Threshold != nil {
 		return r, nil // it asks for a threshold: no count decides
 	}

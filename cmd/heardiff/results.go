@@ -126,7 +126,7 @@ func sessionNotes(w io.Writer, r study.SessionReport) {
 		fmt.Fprintf(w, "\nsession %s says nothing of people: a part of it, or all, was answered where no device sounded\n", study.ShortID(r.Session))
 	}
 	if r.Hurried > 0 {
-		fmt.Fprintf(w, "\nsession %s: %d scored answers were hurried: given before what the plan wants heard had sounded for as long as it wants\n", study.ShortID(r.Session), r.Hurried)
+		fmt.Fprintf(w, "\nsession %s: %d scored answers were hurried: given before everything required had sounded for as long as the plan demands\n", study.ShortID(r.Session), r.Hurried)
 	}
 	switch {
 	case r.Problem != "":

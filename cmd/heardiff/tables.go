@@ -92,7 +92,7 @@ func sessionSheet() *sheet {
 		text("design", trials.DesignNames()), truth("given_up", "true: ended early"),
 		text("stopped", "boundary of a sequential plan that ended it: heard or ruled out, NA: none"),
 		count("voids", "trials", "trials made void and asked anew"), count("flags", "events", "disturbances noted"),
-		count("hurried", "trials", "scored answers given before what the plan wants heard had sounded long enough"),
+		count("hurried", "trials", "scored answers given before everything required had sounded long enough"),
 		text("begun", "first entry, UTC"), text("ended", "last entry, UTC"),
 		count("arrived", "", "entry of the study's record with which its end became known here: evidence is added up in this order; 0: ended before the record was kept, by its end")}}
 }
@@ -107,7 +107,7 @@ func trialSheet() *sheet {
 		count("switches", "key presses", "what to hear was chosen"), text("flags", "disturbances noted")},
 		soundedColumns(), []column{
 			numeric("answer_s", "s", "from offer to answer on the sample clock, NA: not known"),
-			truth("hurried", "true: given before what the plan wants heard had sounded long enough"), text("at", "when it was confirmed, UTC")})}
+			truth("hurried", "true: given before everything required had sounded long enough"), text("at", "when it was confirmed, UTC")})}
 }
 
 // soundedColumns are, of each label that any design has, for how long it sounded in a trial.

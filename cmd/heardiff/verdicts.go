@@ -11,7 +11,7 @@ import (
 // mostVerdicts is how many rows of single listeners are printed; beyond, "link" and the report show them.
 const mostVerdicts = 40
 
-func writeVerdicts(w io.Writer, all []study.VerdictReport, family link.Said) {
+func writeVerdicts(w io.Writer, all []study.VerdictReport, family link.FamilySummary) {
 	if len(all) == 0 {
 		return
 	}

@@ -7,8 +7,8 @@ import (
 	"strings"
 )
 
-// Begun is a session of the study that sends results, whether it has ended or not, and whether it was begun at its site or taken
-// in from another. All of them are named, so that no session that was begun can be kept back unseen.
+// Begun is a session of the study that sends results, ended or not, begun at its own site or imported from another. A bundle
+// lists all of them, so that no session can be withheld unnoticed.
 type Begun struct {
 	Number  int    `json:"number"` // 1, 2, 3, … in the order in which the sessions began; one that is missing was removed
 	Session string `json:"session"`
@@ -30,10 +30,10 @@ func (b Begun) validate() error {
 	return nil
 }
 
-// checkBegun holds the list of sessions begun against the sessions that came.
+// checkBegun compares the list of sessions begun with the sessions in the bundle.
 func (c Content) checkBegun(site ed25519.PublicKey) error {
 	if len(c.Begun) == 0 {
-		return nil // of before such lists were sent
+		return nil // an old bundle without such a list
 	}
 	listed, numbers := map[string]Begun{}, map[int]bool{}
 	for _, b := range c.Begun {

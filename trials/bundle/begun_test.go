@@ -6,7 +6,7 @@ import (
 	"testing"
 )
 
-// The list of all sessions begun must be true to those that came: whoever signs another one is refused.
+// The list of sessions begun must match the sessions in the bundle; a signed list that does not is rejected.
 func TestTheListOfSessionsBegunIsTrue(t *testing.T) {
 	for _, c := range []struct {
 		name string

@@ -7,9 +7,9 @@
 //	content.json    plans, listeners, sessions with their chained entries, chains and excerpts
 //	audio/SHA256    prepared excerpts, in a kit
 //
-// A results bundle carries sessions that have ended; a kit carries what another site needs to listen, and no answers.
+// A results bundle contains sessions that have ended; a kit contains what another site needs to listen, and no answers.
 // Read trusts nothing: names, sizes, hashes, signature, versions, plans, chains of entries and sealed orders are all
-// checked before anything is handed on. Whose key signed is for the reader to decide: the fingerprint tells.
+// checked before anything is returned. Whether to trust the key that signed is up to the reader, by its fingerprint.
 package bundle
 
 import (
@@ -34,17 +34,17 @@ const Schema = "heardiff.bundle/1"
 
 // Errors a caller branches on.
 var (
-	// ErrDamaged is wrapped where a bundle is not whole: cut, changed, or no bundle at all.
+	// ErrDamaged is wrapped where a bundle is not intact: truncated, changed, or not a bundle at all.
 	ErrDamaged = errors.New("the bundle is damaged or was changed")
 	// ErrVersion is wrapped for a bundle of another version.
 	ErrVersion = errors.New("the bundle is of another version")
 	// ErrSite is wrapped, with ErrRecord, for a session that was begun under another key than the one that signs.
 	ErrSite = errors.New("it was not begun at the site that signed")
-	// ErrRecord is wrapped where a record in a properly signed bundle is not true to its own seal.
+	// ErrRecord is wrapped where a record in a correctly signed bundle does not match its own seal.
 	ErrRecord = errors.New("a record in the bundle was edited")
 )
 
-// Limits of what Read takes.
+// Limits of what Read accepts (judgement, no source).
 const (
 	MaxBytes   = 4 << 30 // the whole file
 	MaxContent = 1 << 30 // content.json
@@ -89,11 +89,11 @@ type Content struct {
 	Excerpts  []Excerpt     `json:"excerpts"`
 	Listeners []Listener    `json:"listeners"`
 	Sessions  []Session     `json:"sessions"`
-	// Begun lists every session of the study that sends results; nil in bundles of before such lists were sent.
+	// Begun lists every session of the study that sends results; nil in old bundles, which have no such list.
 	Begun []Begun `json:"begun,omitempty"`
 }
 
-// Chain is a chain, as the study knows it.
+// Chain is a chain of the study.
 type Chain struct {
 	Name  string   `json:"name"`
 	About string   `json:"about"`
@@ -122,7 +122,7 @@ type Presentation struct {
 	Result    json.RawMessage `json:"result"`
 }
 
-// Listener is a pseudonym and, unless the bundle is anonymous, what the listener chose to say.
+// Listener is a pseudonym and, unless the bundle is anonymous, what the listener chose to disclose.
 type Listener struct {
 	ID         string   `json:"id"`
 	Group      string   `json:"group"`
@@ -140,9 +140,9 @@ type Session struct {
 	Plan     string `json:"plan"` // trials.Plan.HashText
 	Listener string `json:"listener"`
 	Device   string `json:"device"`
-	// Escrow is the seed sealed, before the first trial, to the key of the site whose kit it was.
+	// Escrow is the seed, sealed before the first trial to the key of the site that made the kit.
 	Escrow []byte `json:"escrow,omitempty"`
-	// Marks is what is known against its blindness at the site that sends it; none in bundles of before marks were sent.
+	// Marks are the doubts about its blindness at the site that sends it; none in old bundles, which have no marks.
 	Marks   []trials.Mark  `json:"marks,omitempty"`
 	Entries []trials.Entry `json:"entries"`
 }
@@ -153,8 +153,8 @@ func Fingerprint(site ed25519.PublicKey) string {
 	return hex.EncodeToString(sum[:8])
 }
 
-// SessionSuffix is how the id of a session ends that was begun at the site with the given key. The id stands in every
-// entry of the session and in its seal, so that no site can pass off another's session as its own.
+// SessionSuffix is the suffix of the ids of sessions begun at the site with the given key. The id is part of every entry of
+// the session and of its seal, so that no site can pass off another's session as its own.
 func SessionSuffix(site ed25519.PublicKey) string { return "-" + Fingerprint(site)[:8] }
 
 func (c Chain) check() error {
@@ -203,7 +203,7 @@ func (s Session) check() error {
 	return cmp.Or(trials.CheckName("session", s.ID), trials.CheckText("session "+s.ID+": device", s.Device))
 }
 
-// plausible looks at every item alone, as Read does while it reads.
+// plausible checks every item by itself, as Read does while reading.
 func (c Content) plausible(until time.Time) error {
 	for _, v := range c.Chains {
 		if err := v.check(); err != nil {
@@ -233,7 +233,7 @@ func (c Content) plausible(until time.Time) error {
 	return nil
 }
 
-// checkSeat holds a session against who listened, and in which study, as its seal covers it. Those of before have no seat.
+// checkSeat checks listener and study of a session against its sealed seat. Old sessions have no seat.
 func (s Session) checkSeat(study string) error {
 	seat := s.Entries[0].Seat
 	switch {
@@ -247,10 +247,10 @@ func (s Session) checkSeat(study string) error {
 	return nil
 }
 
-// Edits are all records of a bundle that were edited: each is named by an error that wraps ErrRecord, in the bundle's order.
+// Edits lists all edited records of a bundle: one error that wraps ErrRecord for each, in the bundle's order.
 type Edits []error
 
-// Error names the first, and how many more there are.
+// Error describes the first, and says how many more there are.
 func (e Edits) Error() string {
 	if len(e) == 1 {
 		return e[0].Error()
@@ -261,7 +261,7 @@ func (e Edits) Error() string {
 // Unwrap returns all of them.
 func (e Edits) Unwrap() []error { return e }
 
-// edits returns the errors that are some, as Edits, and nil where none is.
+// edits returns the errors that are not nil as Edits, or nil if there are none.
 func edits(all []error) error {
 	var e Edits
 	for _, err := range all {
@@ -275,7 +275,7 @@ func edits(all []error) error {
 	return e
 }
 
-// check holds the records of the content against each other; study is the id of the one that they are of.
+// check checks the records of the content against each other; study is the id of their study.
 func (c Content) check(site ed25519.PublicKey, study string) error {
 	plans := map[string]trials.Plan{}
 	for _, p := range c.Plans {
@@ -305,7 +305,7 @@ func (c Content) check(site ed25519.PublicKey, study string) error {
 	return edits(faults)
 }
 
-// checkAgainst holds a session against what else is in the bundle; seen holds the sessions before it.
+// checkAgainst checks a session against the rest of the bundle; seen holds the sessions before it.
 func (s Session) checkAgainst(plans map[string]trials.Plan, listeners, seen map[string]bool, site ed25519.PublicKey, study string) error {
 	_, known := plans[s.Plan]
 	switch {
@@ -323,7 +323,7 @@ func (s Session) checkAgainst(plans map[string]trials.Plan, listeners, seen map[
 	return s.checkSeat(study)
 }
 
-// reveal deals every session again, on all processors, and returns what each comes to.
+// reveal recomputes every session, on all processors, and returns the results.
 func (c Content) reveal() ([]trials.Summary, error) {
 	plans := map[string]trials.Plan{}
 	for _, p := range c.Plans {

@@ -10,7 +10,7 @@ import (
 	"heardiff/trials"
 )
 
-// Limits of what stands in content.json, checked while it is read.
+// Limits of content.json, checked while it is read (judgement, no source).
 const (
 	MaxPlans         = 1_000
 	MaxChains        = 1_000
@@ -21,34 +21,34 @@ const (
 	MaxEntries       = 2_000_000 // of all sessions
 	MaxMarks         = 20        // of one session
 
-	maxItem  = 1 << 20 // bytes of one plan or excerpt with all that stands in it
+	maxItem  = 1 << 20 // bytes of one plan or excerpt with all its contents
 	maxSmall = 1 << 16 // bytes of one chain, listener or entry, and of a session's other fields
 )
 
-// errTooLong is returned by a budget that is used up.
+// errTooLong is returned by an exhausted budget.
 var errTooLong = errors.New("longer than any that is taken")
 
-// budget reads on until so many bytes were used up that no honest item can be as long.
+// budget is a reader that fails after remaining bytes, more than any honest item has.
 type budget struct {
-	r    io.Reader
-	left int64
+	r         io.Reader
+	remaining int64
 }
 
-// slack is what the decoder may have read ahead of the item that it is at.
+// slack is how far the decoder may have read ahead of the current item.
 const slack = 2 * maxItem
 
 // Read implements io.Reader.
 func (b *budget) Read(p []byte) (int, error) {
-	if b.left <= 0 {
+	if b.remaining <= 0 {
 		return 0, errTooLong
 	}
-	n, err := b.r.Read(p[:min(int64(len(p)), b.left)])
-	b.left -= int64(n)
+	n, err := b.r.Read(p[:min(int64(len(p)), b.remaining)])
+	b.remaining -= int64(n)
 	return n, err
 }
 
-// decoder reads the content item by item, so that neither one huge item nor millions of empty ones are held in memory
-// before they are refused.
+// decoder reads the content item by item, so that neither one huge item nor millions of empty ones fill the memory before
+// they are rejected.
 type decoder struct {
 	*json.Decoder
 	budget  *budget
@@ -58,7 +58,7 @@ type decoder struct {
 
 // decodeContent reads the content of a bundle that was made at the given time.
 func decodeContent(r io.Reader, made time.Time) (Content, error) {
-	b := &budget{r: r, left: slack}
+	b := &budget{r: r, remaining: slack}
 	d := &decoder{Decoder: json.NewDecoder(b), budget: b, until: made.Add(24 * time.Hour)}
 	d.DisallowUnknownFields()
 	var c Content
@@ -79,7 +79,7 @@ func decodeContent(r io.Reader, made time.Time) (Content, error) {
 	return c, nil
 }
 
-// damaged marks what json found.
+// damaged wraps an error of the JSON decoder in ErrDamaged.
 func damaged(err error) error {
 	if err == nil || errors.Is(err, ErrRecord) || errors.Is(err, ErrDamaged) {
 		return err
@@ -122,8 +122,8 @@ func (d *decoder) open(want json.Delim) error {
 	return nil
 }
 
-// list reads an array, or null, of at most so many items of at most largest bytes each, and appends them to all. Each
-// item is checked as soon as it was read.
+// list reads an array, or null, of at most most items of at most largest bytes each, and appends them to all. Each item is
+// checked as soon as it is read.
 func list[T any](d *decoder, what string, most int, largest int64, all *[]T, read func(*T) error) error {
 	token, err := d.Token()
 	if err != nil || token == nil {
@@ -136,7 +136,7 @@ func list[T any](d *decoder, what string, most int, largest int64, all *[]T, rea
 		if len(*all) == most {
 			return fmt.Errorf("%w: more than %d %s", ErrRecord, most, what)
 		}
-		d.budget.left = largest + slack
+		d.budget.remaining = largest + slack
 		var item T
 		if err := read(&item); err != nil {
 			return fmt.Errorf("%s, number %d: %w", what, len(*all)+1, damaged(err))
@@ -147,7 +147,7 @@ func list[T any](d *decoder, what string, most int, largest int64, all *[]T, rea
 	return damaged(err)
 }
 
-// record marks what no honest site writes.
+// record wraps in ErrRecord an error that no honest site causes.
 func record(err error) error {
 	if err == nil {
 		return nil

@@ -7,8 +7,8 @@ import (
 	"testing"
 )
 
-// FuzzContent: whatever a signed content holds, it is read within the limits or refused as damaged or edited, and what is
-// read is read again from what it is written as.
+// FuzzContent: any signed content is read within the limits or rejected as damaged or edited, and what is read survives
+// writing and reading.
 func FuzzContent(f *testing.F) {
 	content, err := json.Marshal(draft(f).Content)
 	if err != nil {

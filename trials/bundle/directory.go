@@ -13,9 +13,9 @@ const (
 	maxEntryBytes = 46 + 100 + 100
 )
 
-// checkDirectory refuses an archive whose directory could name more members than a bundle has: what reads archives keeps
-// a whole directory in memory before it can be asked for its length. The directory must lie where Write puts it, at the
-// very end and without a comment.
+// checkDirectory rejects an archive whose directory could have more members than a bundle: the archive reader loads the entire
+// directory into memory before its length can be checked. The directory must be where Write puts it, at the very end and
+// without a comment.
 func checkDirectory(r io.ReaderAt, size int64) error {
 	if size < endBytes {
 		return fmt.Errorf("%w: %d bytes", ErrDamaged, size)

@@ -12,7 +12,7 @@ import (
 	"heardiff/trials"
 )
 
-// rechained returns the entries with a change and every hash made anew, as a cheating site could.
+// rechained returns the entries with a change and all hashes recomputed, as a cheating site could.
 func rechained(entries []trials.Entry, change func([]trials.Entry)) []trials.Entry {
 	out := append([]trials.Entry(nil), entries...)
 	change(out)
@@ -105,7 +105,7 @@ func TestTheSignerIsSeenBeforeTheContent(t *testing.T) {
 	}
 }
 
-// What 15 MB of empty items, or one item of 15 MB, come to before they are refused.
+// The memory that 15 MB of empty items, or one item of 15 MB, take before they are rejected.
 func TestEmptyItemsCostNoMemory(t *testing.T) {
 	many := func(field, item string) []byte {
 		return []byte(`{"` + field + `":[` + strings.Repeat(item+",", 15<<20/(len(item)+1)) + item + `]}`)
@@ -155,7 +155,7 @@ func TestADirectoryWithoutEndIsRefused(t *testing.T) {
 	}
 }
 
-// A bundle, or a kit, whose plan asks a question that this program does not know is refused, though it is signed.
+// A signed bundle or kit whose plan has a design that this program does not know is rejected.
 func TestUnknownDesignIsRefused(t *testing.T) {
 	content := encode(t, draft(t).Content)
 	later := bytes.Replace(content, []byte(`"design":"abx"`), []byte(`"design":"tetrad"`), 1)

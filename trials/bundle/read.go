@@ -28,13 +28,13 @@ const (
 type Bundle struct {
 	Manifest Manifest
 	Content  Content
-	// Outcomes is what the sessions come to, in their order.
+	// Outcomes are the results of the sessions, in their order.
 	Outcomes []trials.Summary
 	site     ed25519.PublicKey
 	files    map[string]*zip.File
 }
 
-// SessionSuffix is how the ids of the sessions end that were begun under the key that signed.
+// SessionSuffix is the suffix of the ids of sessions begun under the key that signed.
 func (b *Bundle) SessionSuffix() string { return SessionSuffix(b.site) }
 
 // Fingerprint returns the fingerprint of the key that signed.
@@ -46,8 +46,8 @@ func Read(r io.ReaderAt, size int64) (*Bundle, error) {
 	return ReadIf(r, size, func(*Bundle) error { return nil })
 }
 
-// ReadIf is Read of a bundle that the caller wants: accept sees the manifest and whose key signed it before the content
-// is read, and its error is returned as it is.
+// ReadIf is Read for a bundle that accept approves: accept sees the manifest and the key that signed it before the content is
+// read, and its error is returned unchanged.
 func ReadIf(r io.ReaderAt, size int64, accept func(*Bundle) error) (*Bundle, error) {
 	if size > MaxBytes {
 		return nil, fmt.Errorf("%w: %d bytes, at most %d are taken", ErrDamaged, size, int64(MaxBytes))
@@ -87,7 +87,7 @@ func ReadIf(r io.ReaderAt, size int64, accept func(*Bundle) error) (*Bundle, err
 	return b, nil
 }
 
-// checkKit demands all audio that a kit's plan plays, and no answers.
+// checkKit requires all audio that a kit's plan plays, and no answers.
 func (b *Bundle) checkKit() error {
 	if b.Manifest.Kind != Kit {
 		return nil
@@ -111,8 +111,8 @@ func (b *Bundle) checkKit() error {
 	return nil
 }
 
-// index refuses names that are not this format's (and with them every path that leads elsewhere), compression (and
-// with it every bomb), links, doubles, and sizes that the file cannot hold.
+// index rejects names that are not of this format (and so every path that leads elsewhere), compression (and so every
+// decompression bomb), links, duplicates, and sizes that exceed the file.
 func (b *Bundle) index(z *zip.Reader, size int64) error {
 	if len(z.File) > MaxMembers {
 		return fmt.Errorf("%w: %d members, at most %d are taken", ErrDamaged, len(z.File), MaxMembers)
@@ -178,10 +178,10 @@ func (b *Bundle) readManifest() error {
 	return record(b.Manifest.check())
 }
 
-// studyForm is how a study's id looks: files outside the study bear it, so that it must not lead anywhere.
+// studyForm is the form of a study's id: files outside the study are named by it, so that it must not contain a path.
 var studyForm = regexp.MustCompile(`^[0-9a-f]{32}$`)
 
-// check looks at what the manifest says of the study.
+// check checks what the manifest says about the study.
 func (m Manifest) check() error {
 	if !studyForm.MatchString(m.Study) {
 		return fmt.Errorf("study id %.40q: 32 hexadecimal digits are wanted", m.Study)
@@ -208,7 +208,7 @@ func (m Manifest) check() error {
 	return nil
 }
 
-// compareMembers demands that archive and manifest name the same members with the same sizes.
+// compareMembers requires that archive and manifest list the same members with the same sizes.
 func (b *Bundle) compareMembers() error {
 	named := map[string]bool{manifestName: true, signatureName: true}
 	for _, m := range b.Manifest.Members {
@@ -226,7 +226,7 @@ func (b *Bundle) compareMembers() error {
 	return nil
 }
 
-// readContent reads the content twice: to see that it is what was signed, and item by item.
+// readContent reads the content twice: once to check that it is what was signed, then item by item.
 func (b *Bundle) readContent() error {
 	r, err := b.open(contentName, MaxContent)
 	if err != nil {
@@ -241,12 +241,12 @@ func (b *Bundle) readContent() error {
 	if signed < 0 || hex.EncodeToString(h.Sum(nil)) != b.Manifest.Members[signed].SHA256 {
 		return fmt.Errorf("%w: member %q is not what was signed", ErrDamaged, contentName)
 	}
-	again, err := b.open(contentName, MaxContent)
+	second, err := b.open(contentName, MaxContent)
 	if err != nil {
 		return err
 	}
-	defer again.Close()
-	b.Content, err = decodeContent(again, b.Manifest.Created)
+	defer second.Close()
+	b.Content, err = decodeContent(second, b.Manifest.Created)
 	return err
 }
 
@@ -293,8 +293,8 @@ func (b *Bundle) AudioSums() []string {
 	return all
 }
 
-// Audio copies the prepared file with the given SHA-256 to w. It returns ErrDamaged, wrapped, where the bundle does not
-// hold it or it is not what was signed; what was written to w is then to be thrown away.
+// Audio copies the prepared file with the given SHA-256 to w. It returns ErrDamaged, wrapped, if the bundle does not contain
+// it or it is not what was signed; the caller must then discard what was written to w.
 func (b *Bundle) Audio(w io.Writer, sum string) error {
 	f := b.files[audioPrefix+sum]
 	if f == nil {

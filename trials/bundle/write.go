@@ -19,14 +19,14 @@ type Draft struct {
 	Study   string
 	Title   string
 	Created time.Time
-	SealKey []byte // of a kit: see Manifest
+	SealKey []byte // for a kit: see Manifest
 	Record  string // see Manifest
 	Content Content
 	// Audio opens the prepared file with the given SHA-256, for each presentation named in the content; nil: none.
 	Audio func(sha256 string) (io.ReadCloser, error)
 }
 
-// Write writes a bundle signed with the site's key. Content that would not pass Read is refused.
+// Write writes a bundle signed with the site's key. It rejects content that Read would reject.
 func Write(w io.Writer, d Draft, site ed25519.PrivateKey) error {
 	if err := d.check(site.Public().(ed25519.PublicKey)); err != nil {
 		return err
@@ -70,7 +70,7 @@ func Write(w io.Writer, d Draft, site ed25519.PrivateKey) error {
 	return z.Close()
 }
 
-// check holds the draft against what Read demands.
+// check checks the draft as Read would.
 func (d Draft) check(site ed25519.PublicKey) error {
 	m := Manifest{Kind: d.Kind, Study: d.Study, Title: d.Title, Created: d.Created, SealKey: hex.EncodeToString(d.SealKey), Record: d.Record}
 	if err := m.check(); err != nil {
@@ -82,7 +82,7 @@ func (d Draft) check(site ed25519.PublicKey) error {
 	return d.Content.check(site, d.Study)
 }
 
-// audioMembers measures the audio that the content names.
+// audioMembers returns the members for the audio that the content names, with their sizes.
 func (d Draft) audioMembers() ([]Member, error) {
 	if d.Audio == nil {
 		return nil, nil

@@ -1,11 +1,11 @@
-// Package ledger remembers, outside every study, which sessions an account began, where, and how far they came.
+// Package ledger records, outside every study, which sessions an account began, where, and how far they progressed.
 //
-// A study is a folder: copied, its running session can be finished in the copy, which reveals the order of the original; cut
-// short, one that has ended can be run again by somebody who knows its order. The ledger stands beside the key that opens the
-// seals and is written through by every session: a session is then known to have gone on, or to have been opened, elsewhere. It
-// proves nothing against whoever owns the account, who owns the key as well.
+// A study is a folder: if it is copied, a running session can be finished in the copy, which reveals the order of the
+// original; if its record is truncated, an ended session can be run again by somebody who knows its order. The ledger is kept
+// with the key that opens the seals and updated by every session, so that a session is known to have continued, or to have
+// been revealed, elsewhere. It proves nothing against the owner of the account, who also owns the key.
 //
-// There is one file a session. It is exchanged whole, so that a crash leaves the old one or the new one.
+// There is one file for each session. It is replaced atomically, so that a crash leaves the old or the new one.
 package ledger
 
 import (
@@ -27,44 +27,44 @@ import (
 // Place is the record of a study, and where it is.
 type Place struct {
 	Study string `json:"study"` // its id, which a copy shares
-	// Record names the record itself: a copy bears another name. See store.Identity.
+	// Record identifies the record itself; a copy has another identity. See store.Identity.
 	Record string `json:"record"`
 	Folder string `json:"folder"`
 }
 
-// Sitting is a place at which a session was begun or resumed, and when that happened first.
+// Sitting is a place at which a session was begun or resumed, and the time at which that first happened.
 type Sitting struct {
 	Place
 	At time.Time `json:"at"`
 }
 
-// State says how far a session came.
+// State says how far a session has progressed.
 type State string
 
 // The states. The order of a session is revealed from Ending on.
 const (
-	Begun   State = "begun" // nothing of it is in its journal yet
+	Begun   State = "begun" // nothing is in its journal yet
 	Running State = "running"
-	Ending  State = "ending" // its last entry, which holds the seed, is about to be written
+	Ending  State = "ending" // its last entry, which contains the seed, is about to be written
 	Ended   State = "ended"
 )
 
 // Line is what the ledger knows of a session.
 type Line struct {
 	Session string `json:"session"`
-	// Sittings holds the places in their order, each change of place once; it is never empty.
+	// Sittings lists the places in order, one for each change of place; it is never empty.
 	Sittings []Sitting `json:"sittings"`
 	State    State     `json:"state"`
-	// Number and Hash are of the newest entry that was written; 0 and "" before the first.
+	// Number and Hash identify the newest entry that was written; 0 and "" before the first.
 	Number int    `json:"number"`
 	Hash   string `json:"hash"`
 }
 
-// Last returns where the session was begun or resumed last.
+// Last returns the place at which the session was last begun or resumed.
 func (l Line) Last() Sitting { return l.Sittings[len(l.Sittings)-1] }
 
-// In reports whether the newest entry that was written is in the journal given: it is not where entries were removed, or where
-// the session went on in a copy.
+// In reports whether the journal contains the newest entry that was written. It does not if entries were removed, or the
+// session continued in a copy.
 func (l Line) In(journal []trials.Entry) bool {
 	return l.Number == 0 || len(journal) >= l.Number && journal[l.Number-1].Hash == l.Hash
 }
@@ -77,11 +77,11 @@ type Ledger struct {
 
 const sinceName = "since"
 
-// Open returns the ledger in dir. Nothing is made before the first session sits down.
+// Open returns the ledger in dir. It creates nothing before the first session begins.
 func Open(dir string, now func() time.Time) *Ledger { return &Ledger{dir, now} }
 
-// Since returns when the ledger was begun: it knows every session that this account began after that. ok is false where there
-// is no ledger yet.
+// Since returns when the ledger was begun: it knows every session that this account began after that. ok is false if there is
+// no ledger yet.
 func (l *Ledger) Since() (at time.Time, ok bool, err error) {
 	err = l.read(sinceName, &at)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -90,7 +90,7 @@ func (l *Ledger) Since() (at time.Time, ok bool, err error) {
 	return at, err == nil, err
 }
 
-// begin makes the ledger's folder, for this user alone, and notes when.
+// begin creates the ledger's folder, accessible to this user only, and records the time.
 func (l *Ledger) begin() error {
 	if err := os.MkdirAll(l.dir, 0o700); err != nil {
 		return fmt.Errorf("make the ledger: %w", err)
@@ -101,7 +101,7 @@ func (l *Ledger) begin() error {
 	return l.exchange(sinceName, l.now().UTC())
 }
 
-// Line returns what is known of a session; ok is false where that is nothing.
+// Line returns what is known about a session; ok is false if nothing is known.
 func (l *Ledger) Line(session string) (line Line, ok bool, err error) {
 	err = l.read(fileOf(session), &line)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -132,7 +132,7 @@ func (l *Ledger) Lines(record string) ([]Line, error) {
 	return all, nil
 }
 
-// Sit notes that a session is begun, or resumed, at a place.
+// Sit records that a session is begun, or resumed, at a place.
 func (l *Ledger) Sit(session string, at Place) error {
 	if err := l.begin(); err != nil {
 		return err
@@ -147,7 +147,7 @@ func (l *Ledger) Sit(session string, at Place) error {
 	})
 }
 
-// TakeKit notes that the kit of a study is taken at a place, and returns where it was taken before.
+// TakeKit records that the kit of a study is opened at a place, and returns where it was opened before.
 func (l *Ledger) TakeKit(study string, at Place) (before []Sitting, err error) {
 	if err := l.begin(); err != nil {
 		return nil, err
@@ -164,8 +164,8 @@ func (l *Ledger) TakeKit(study string, at Place) (before []Sitting, err error) {
 	return before, l.exchange(name, append(slices.Clone(before), Sitting{at, l.now().UTC()}))
 }
 
-// Journal returns a journal through which entries go to inner, and their hashes into the ledger. That a session ends is noted
-// before its last entry is handed on, so that no order is revealed without a trace.
+// Journal returns a journal that passes entries on to inner and records their hashes in the ledger. The end of a session is
+// recorded before its last entry is passed on, so that no order is revealed without a trace.
 func (l *Ledger) Journal(inner trials.Journal) trials.Journal { return journal{l, inner} }
 
 type journal struct {
@@ -183,7 +183,7 @@ func (j journal) Append(e trials.Entry) error {
 	if err := j.inner.Append(e); err != nil {
 		return err
 	}
-	// The entry is kept, whatever becomes of its line: a ledger that lags behind its journal does no harm.
+	// The entry is stored even if the ledger fails: a ledger that lags behind the journal does no harm.
 	_ = j.ledger.change(e.Session, func(line *Line) {
 		if line.Number, line.Hash, line.State = e.Number, e.Hash, Running; e.Kind == trials.EntryEnd {
 			line.State = Ended
@@ -192,7 +192,7 @@ func (j journal) Append(e trials.Entry) error {
 	return nil
 }
 
-// change reads a session's line, changes it and puts it back.
+// change reads a session's line, modifies it and writes it back.
 func (l *Ledger) change(session string, do func(line *Line)) error {
 	release, err := l.lock()
 	if err != nil {
@@ -207,7 +207,7 @@ func (l *Ledger) change(session string, do func(line *Line)) error {
 	return l.exchange(fileOf(session), line)
 }
 
-// fileOf returns the name of a session's file: nothing from a study becomes part of a path.
+// fileOf returns the name of a session's file, a hash: no text from a study becomes part of a path.
 func fileOf(session string) string {
 	sum := sha256.Sum256([]byte(session))
 	return hex.EncodeToString(sum[:16]) + ".json"
@@ -224,7 +224,7 @@ func (l *Ledger) read(name string, v any) error {
 	return nil
 }
 
-// exchange puts a file in the place of another of its name, whole and on disk.
+// exchange replaces a file atomically and durably.
 func (l *Ledger) exchange(name string, v any) error {
 	data, err := json.Marshal(v)
 	if err != nil {

@@ -20,7 +20,7 @@ func open(t *testing.T) (*ledger.Ledger, string) {
 	return ledger.Open(dir, time.Now), dir
 }
 
-// notes is a journal that can be told to fail, and that shows the ledger's state when it is written to.
+// notes is a journal that can be made to fail, and that calls seen whenever it is written to.
 type notes struct {
 	entries []trials.Entry
 	fail    error
@@ -54,7 +54,7 @@ func line(t *testing.T, l *ledger.Ledger) ledger.Line {
 
 var here, there = ledger.Place{Study: "x", Record: "file 1:1", Folder: "/a"}, ledger.Place{Study: "x", Record: "file 1:2", Folder: "/b"}
 
-// That a session ends is in the ledger before its seed is in the journal: whatever happens between, no order is revealed
+// The end of a session is in the ledger before its seed is in the journal: whatever happens in between, no order is revealed
 // without a trace.
 func TestAnEndIsNotedBeforeTheSeedIsWritten(t *testing.T) {
 	l, _ := open(t)
@@ -90,7 +90,7 @@ func TestAnEndIsNotedBeforeTheSeedIsWritten(t *testing.T) {
 	}
 }
 
-// Where the ledger cannot be written no seed is revealed; an answer is kept all the same.
+// If the ledger cannot be written no seed is revealed, but an answer is still stored.
 func TestNoSeedIsRevealedWithoutALedger(t *testing.T) {
 	l, dir := open(t)
 	if err := l.Sit("s1", here); err != nil {
@@ -126,7 +126,7 @@ func TestEveryChangeOfPlaceIsKept(t *testing.T) {
 	}
 }
 
-// A line that is damaged is an error, never a session that nobody knows; what a killed process left half-written is nothing.
+// A damaged line is an error, never an unknown session; the half-written file of a killed process is ignored.
 func TestDamageIsNotIgnorance(t *testing.T) {
 	l, dir := open(t)
 	if _, ok, err := l.Line("s1"); ok || err != nil {
@@ -158,7 +158,7 @@ func TestDamageIsNotIgnorance(t *testing.T) {
 	}
 }
 
-// Many processes write at once, each under a ledger of its own, and nothing is lost; the files are for this user alone.
+// Many processes write at once, each with its own Ledger, and nothing is lost; the files are accessible to this user only.
 func TestManyWriteAtOnce(t *testing.T) {
 	_, dir := open(t)
 	var all sync.WaitGroup

@@ -39,8 +39,8 @@ func byRow(rows []link.Row) map[rowKey]link.Row {
 	return all
 }
 
-// A session that becomes known late, whenever it was run, takes no place from those before: nothing that was said of
-// 'heard' is taken back, and no p grows.
+// A session that becomes known late, whenever it was run, does not displace earlier ones: no 'heard' is revoked, and no p
+// grows.
 func TestALateImportTakesNothingBack(t *testing.T) {
 	for seed := range uint64(60) {
 		whole := cameIn(seed).results
@@ -60,8 +60,7 @@ func TestALateImportTakesNothingBack(t *testing.T) {
 	}
 }
 
-// In which order the results are read makes no difference, and among listeners who were planned neither does that in which
-// they came.
+// The order in which results are read makes no difference, and for planned listeners neither does the order of arrival.
 func TestTheOrderOfReadingAndThatOfPlannedListenersMakeNoDifference(t *testing.T) {
 	random := rand.New(rand.NewPCG(4, 7))
 	for seed := range uint64(40) {
@@ -93,13 +92,13 @@ func samePlanned(t *testing.T, seed uint64, random *rand.Rand) {
 	}
 	for k, r := range byRow(b.look()) {
 		if w := want[k]; r.Verdict != w.Verdict || k.kind == "listener" && (r.PStudy != w.PStudy || r.UpperPD != w.UpperPD) {
-			t.Fatalf("seed %d, %v: %s at p %g; come in another order %s, %g", seed, k, w.Verdict, w.PStudy, r.Verdict, r.PStudy)
+			t.Fatalf("seed %d, %v: %s at p %g; in another order of arrival %s, %g", seed, k, w.Verdict, w.PStudy, r.Verdict, r.PStudy)
 		}
 	}
 }
 
-// A missed positive control takes its whole session out of the ladder's curves: of the listener, and of all, where each may
-// have a threshold of their own.
+// A missed positive control excludes the entire session from the ladder's curves: the listener's, and that of all, in which
+// each may have their own threshold.
 func TestAVoidSessionIsInNoCurve(t *testing.T) {
 	doses := []float64{1e3, 4e3, 1.6e4, 6.4e4, 2.56e5, 1e6}
 	random := rand.New(rand.NewPCG(3, 2))
@@ -137,8 +136,8 @@ func TestAVoidSessionIsInNoCurve(t *testing.T) {
 	}
 }
 
-// Six who hear nothing, each until the boundary ends their session: all of them together, and most by themselves, are ruled
-// out, which they cannot be where the sums of sequential plans have nothing but their evidence for 'heard'.
+// Six listeners who hear nothing, each until a boundary ends their session: 'ruled out' is reached for all together, and for
+// most by themselves. It could not be if the sums of sequential plans had only the evidence for 'heard'.
 func TestSequentialPanelsReachRuledOut(t *testing.T) {
 	builder, all, one, n := link.NewBuilder(), 0, 0, 40
 	for seed := range n {

@@ -1,56 +1,59 @@
-// Package link sets what listeners heard beside what was measured of the very same chains.
+// Package link compares what listeners heard with what was measured of the same chains.
 //
 // Build takes revealed sessions and figures, and returns one row per comparison and listener, per group, and for all:
 // the score, the measured differences with their limits, what else could explain the result (confounds), and a verdict.
-// Numbers and text in, verdicts out; nothing is read or written here. NaN is not measurable.
+// Numbers and text in, verdicts out; the package does no input or output. NaN means not measurable.
 //
 // # What a study claims
 //
 // A study asks questions: does this listener hear this comparison, does the average of this group, does the average of
-// all? If nobody hears anything, the chance that it says 'heard' anywhere, ever, is at most alpha, the level of its first
-// plan; and the chance that it says so in any row where nothing is heard is at most alpha whatever is heard in the others.
-// How alpha is shared is fixed when the first session begins (Family): equally among the comparisons planned by then; of
-// each, all to the listener where one is planned; else one half to the average of all and one half, divided equally, to
-// the listeners (with groups a third each). What a claim found true does not need passes on (stats.AdjustFamily: Holm's
-// procedure with shares). Half a percent is kept for comparisons that nobody planned and half for further listeners.
+// all? If nobody hears anything, the probability that it ever says 'heard' anywhere is at most alpha, the level of its first
+// plan; and the probability that it says so in any row where nothing is heard is at most alpha whatever is heard in others.
+// How alpha is shared is fixed when the first session begins (Family): equally among the comparisons planned by then. Within
+// a comparison all of it goes to the listener where one is planned; otherwise half goes to the average of all and half is
+// divided equally among the listeners (with groups a third each). The share of a claim found true passes on to others
+// (stats.AdjustFamily: Holm's procedure with shares). Half a percent is kept for unplanned comparisons and half a percent for
+// further listeners.
 //
-// Within its share, a session of a fixed number of trials is judged by its exact test, a sequential one by its
-// boundaries, designs judged by rates (duplicate pairs) and balanced order by Fisher's test; a guesser's chance is always
-// that of the design. A small part is kept, and multiplied by the evidence of each session for the next (stats.Step), so that repeats, fresh plans and sessions given up count as they are and can be
-// looked at at any time. Several listeners' answers are summed in one exact test where as many as planned have sat, and
-// by evidence before and after, which shares the risk with that test from the first session on. Sessions count in the order in
-// which their results became known here: those of other sites when they are imported. So nothing that comes later takes
-// back what was said, unless a control shows it void; what is imported must not be chosen by its answers.
+// Within its share, a session of a fixed number of trials is judged by its exact test, a sequential one by its boundaries,
+// designs judged by rates (duplicate pairs) and balanced order by Fisher's test; the chance level is always that of the
+// design. A small part is kept, and multiplied by the evidence of each session for the next (stats.Step), so that repeats,
+// further plans and sessions given up count as they are and can be looked at at any time. Several listeners' answers are
+// summed in one exact test where as many as planned have taken part, and by evidence before and after, which shares the risk
+// with that test from the first session on. Sessions count in the order in which their results became known here: those of
+// other sites when they are imported. So nothing that comes later revokes an earlier verdict, unless a control shows it void;
+// what is imported must not be selected by its answers.
 //
 // # The verdicts
 //
-//   - heard: p_study, corrected in this way, is at most alpha. What could explain it besides the chain is named first.
-//     Once said it stays, whatever later sessions bring.
+//   - heard: p_study, corrected in this way, is at most alpha. Other possible explanations are named first. The verdict
+//     stays, whatever later sessions bring.
 //   - ruled out: the upper bound of p_d, at the level alpha and valid over repeats and looks, lies below the smallest
-//     effect of any plan of that comparison. It is a bound on p_d and nothing more, for that row: each row by itself is
-//     wrong with probability at most alpha, and so is 'ruled out' of every row, which is no likelier than that of one. That
-//     some one of several rows is wrong is likelier: simulated, 0.11 of three excerpts twice. These risks are not shared, for it
-//     would cost more than it does of 'heard': with 42 trials p_d 0.3 is ruled out, where nothing is heard, with
-//     probability 0.56; shared among three excerpts it would be 0.44, among four listeners 0.22, among 20 0.14, and 77 trials for
-//     0.8 would become 102, 127 and 166. Of a group or of all it speaks of the average listener.
-//   - undecided: neither. The size of a fresh plan is given, and what it would do. It stays undecided, too, where a
-//     listener is reliably wrong, and where the replay chain's own jitter or noise exceeds every difference under test.
+//     effect of any plan of that comparison. It is a bound on p_d for that row and nothing more: each row by itself is wrong
+//     with probability at most alpha, and so is 'ruled out' in every row at once, which is no likelier than in one. It is
+//     likelier that some one of several rows is wrong: simulated, 0.11 for three excerpts twice. These risks are not shared,
+//     because sharing would cost more than for 'heard': with 42 trials p_d 0.3 is ruled out, where nothing is heard, with
+//     probability 0.56; shared among three excerpts it would be 0.44, among four listeners 0.22, among 20 0.14, and 77 trials
+//     for 0.8 would become 102, 127 and 166. For a group or for all it refers to the average listener.
+//   - undecided: neither. The size of a further plan is given, and its power. A row is also undecided where a listener is
+//     reliably wrong, and where the replay chain's own jitter or noise exceeds every difference under test.
 //   - void: a listener passed their negative controls, over all their sessions, at the 0.01 level (something leaks: nothing
-//     holds); the positive control was missed in every session (no null holds); or a 'heard' came with a level, alignment or
-//     response error large enough to be heard itself. Sessions of the first two kinds are in no sum, trend or curve.
+//     holds); the positive control was missed in every session (no null result holds); or a 'heard' came with a level,
+//     alignment or response error large enough to be heard itself. Sessions of the first two kinds are excluded from all
+//     sums, trends and curves.
 //
-// Sessions that are simulated, or were answered where no device sounded, are added up with none as soon as one speaks of people:
-// each stands in a row of its own, marked.
+// Sessions that are simulated, or were answered where no device sounded, are excluded from all sums if there is any session
+// of people: each has a row of its own, marked.
 //
-// # What a study says wrongly, and what that costs
+// # Error rates and power
 //
 // Simulated through Build, by which every command judges ('go test ./trials/link -run "Nobody|RuledOut|Power|OneWho"';
-// '-args -studies N', 4000 with -full). Nobody hears anything, alpha is 0.05, and a study counts if any row said 'heard' at
-// any look; 4000 studies of each, ± 0.0034:
+// '-args -studies N', 4000 with -full). Nobody hears anything, alpha is 0.05, and a study counts as wrong if any row said
+// 'heard' at any look; 4000 studies of each, ± 0.0034:
 //
 //	one listener, one plan of 42 (exactly 0.0442)                                0.0457
 //	a plan of 42 repeated up to ten times                                        0.0465
-//	the fresh plan that is proposed, three times                                 0.0467
+//	the further plan that is proposed, three times                               0.0467
 //	comparisons added one after the other, eight                                 0.0460
 //	20 listeners, one planned, looked at after each                              0.0457
 //	20 listeners; looked at after each                                           0.0285; 0.0285
@@ -65,12 +68,12 @@
 //	ten listeners, one leaks                                                     0.0130
 //	sessions that look bad given up and repeated, by one who knows the score     0.0430
 //
-// 'Ruled out' of a row whose p_d is just the smallest effect, at any look, 4000 studies: of one listener 0.00 to 0.041, of a
-// group at most 0.044, of all at most 0.042 (± 0.0034). Some row of several is wrong more often, as the study says with it:
-// 0.11 with three excerpts (± 0.005), 0.15 with four listeners in two groups (± 0.006), 0.47 with 20 listeners and 0.52 in
-// the demonstration's five plans (± 0.008). If one of six listeners hears it, another or the other group is called 'heard'
-// in 0.026 ± 0.003. The chance of finding what is there, 4000 studies (± 0.008 at most), and that of the same row's own
-// test, uncorrected; 42 trials each:
+// Wrong 'ruled out' of a row whose p_d is exactly the smallest effect, at any look, 4000 studies: of one listener 0.00 to
+// 0.041, of a group at most 0.044, of all at most 0.042 (± 0.0034). Some one of several rows is wrong more often, and the
+// study says so: 0.11 with three excerpts (± 0.005), 0.15 with four listeners in two groups (± 0.006), 0.47 with 20 listeners
+// and 0.52 in the demonstration's five plans (± 0.008). If one of six listeners hears it, another or the other group is
+// called 'heard' in 0.026 ± 0.003. The power to find an effect, 4000 studies (± 0.008 at most), next to the uncorrected power
+// of the same row's own test; 42 trials each:
 //
 //	                                                                found   uncorrected
 //	one listener, p_d 0.4                                           0.84    0.84

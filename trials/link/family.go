@@ -10,21 +10,21 @@ import (
 	"heardiff/trials"
 )
 
-// Family is what a study asks, fixed before its first session begins, and the risk that all its answers share.
+// Family is the set of questions of a study, fixed before its first session begins, and the risk that they share.
 type Family struct {
-	// Alpha is the chance accepted that the study says 'heard' anywhere where nothing is heard: of its first plan.
+	// Alpha is the accepted risk that the study says 'heard' anywhere where nothing is heard: the alpha of its first plan.
 	Alpha float64
-	// Listeners is how many are to be tested, Groups how many of them are in each group.
+	// Listeners is the number of listeners to be tested, Groups how many of them are in each group.
 	Listeners int
 	Groups    map[string]int
-	// Comparisons is how many are to be tested; planned holds those of the plans made before, in any number up to it.
+	// Comparisons is the number to be tested; planned holds those of plans made beforehand, at most as many.
 	Comparisons int
 	planned     map[question]bool
 }
 
-// NewFamily returns the family of a study: plans are this study's own, in the order in which they were made before the
-// first session began (or the first of all, where it came later), and groups those of the listeners who had been added by
-// then, one entry a listener, "" for none. A plan that asks for more listeners or comparisons than there were gets them.
+// NewFamily returns the family of a study. plans are the study's own plans made before the first session began, in order (or
+// the first plan, if there was none by then). groups has one entry for each listener added by then: their group, "" for none.
+// A plan that asks for more listeners or comparisons gets them.
 func NewFamily(plans []trials.Plan, groups []string) Family {
 	f := Family{Listeners: max(1, len(groups)), Groups: map[string]int{}, planned: map[question]bool{}}
 	for _, g := range groups {
@@ -32,13 +32,13 @@ func NewFamily(plans []trials.Plan, groups []string) Family {
 	}
 	delete(f.Groups, "")
 	if len(f.Groups) < 2 {
-		f.Groups = nil // of one group there is no row: it is all
+		f.Groups = nil // a single group has no row: it is all
 	}
 	for i, p := range plans {
 		if i == 0 {
 			f.Alpha = p.Alpha
 		}
-		for _, a := range asked(p) {
+		for _, a := range questionsOf(p) {
 			f.planned[a.question] = true
 		}
 		if s := p.Study; s != nil {
@@ -66,7 +66,7 @@ type questionText struct {
 	Design  trials.Design `json:"design"`
 }
 
-// MarshalJSON writes all that UnmarshalJSON needs to judge by the same family.
+// MarshalJSON writes what UnmarshalJSON needs to restore the family.
 func (f Family) MarshalJSON() ([]byte, error) {
 	t := familyText{f.Alpha, f.Listeners, f.Groups, f.Comparisons, nil}
 	for q := range f.planned {
@@ -89,9 +89,9 @@ func (f *Family) UnmarshalJSON(data []byte) error {
 	return nil
 }
 
-// Foresees reports whether all that a plan asks shares the risk in equal parts, for it was made before the first session.
+// Foresees reports whether all questions of a plan were planned before the first session, and so share the risk equally.
 func (f Family) Foresees(p trials.Plan) bool {
-	for _, a := range asked(p) {
+	for _, a := range questionsOf(p) {
 		if !f.planned[a.question] {
 			return false
 		}
@@ -99,39 +99,39 @@ func (f Family) Foresees(p trials.Plan) bool {
 	return true
 }
 
-// unplanned is the part of the risk that is kept for what nobody planned: further comparisons, and of each comparison
-// further listeners and groups. It is small, so that the critical counts of a single planned test, as printed in tables,
-// stay what they are; the i-th to come gets 1/(i·(i+1)) of it.
-const unplanned = 0.005
+// unplannedShare is the part of the risk that is kept for unplanned comparisons, and within each comparison for unplanned
+// listeners and groups. It is small, so that the critical counts of a single planned test stay as printed in tables; the i-th
+// to come gets 1/(i·(i+1)) of it (judgement, no source).
+const unplannedShare = 0.005
 
 func nth(i int) float64 { return 1 / float64(i*(i+1)) }
 
-// questionShare is the share of the risk of the n-th comparison to be asked of those foreseen, or of those not.
+// questionShare is the share of the risk of the n-th comparison, among the planned or among the unplanned ones.
 func (f Family) questionShare(foreseen bool, n int) float64 {
 	if foreseen {
-		return (1 - unplanned) / float64(f.Comparisons)
+		return (1 - unplannedShare) / float64(f.Comparisons)
 	}
-	return unplanned * nth(n)
+	return unplannedShare * nth(n)
 }
 
-// shares divides the risk of a comparison: with one listener planned all of it is theirs. With several one half asks
-// whether the average of all hears it and one half is divided among the listeners; with planned groups each takes a third.
+// shares divides the risk of a comparison. With one planned listener all of it is theirs. With several, half goes to the
+// average of all and half is divided among the listeners; with planned groups, a third each goes to all, groups and listeners.
 type shares struct {
 	all, listener, group     float64
 	listenersPlanned, groups int
 }
 
 func (f Family) shares() shares {
-	s := shares{all: unplanned / 4, listener: 1 - unplanned, listenersPlanned: f.Listeners}
+	s := shares{all: unplannedShare / 4, listener: 1 - unplannedShare, listenersPlanned: f.Listeners}
 	if f.Listeners == 1 {
 		return s
 	}
 	parts := 2.0
 	if len(f.Groups) > 1 {
 		parts, s.groups = 3, len(f.Groups)
-		s.group = (1 - unplanned) / parts / float64(s.groups)
+		s.group = (1 - unplannedShare) / parts / float64(s.groups)
 	}
-	s.all = (1 - unplanned) / parts
+	s.all = (1 - unplannedShare) / parts
 	s.listener = s.all / float64(f.Listeners)
 	return s
 }
@@ -141,28 +141,28 @@ func (s shares) ofListener(i int) (share float64, planned bool) {
 	if i < s.listenersPlanned {
 		return s.listener, true
 	}
-	return unplanned / 2 * nth(i-s.listenersPlanned+1), false
+	return unplannedShare / 2 * nth(i-s.listenersPlanned+1), false
 }
 
-// ofGroup is the share of a group; i counts those that were not planned, from 0.
+// ofGroup is the share of a group; i numbers the unplanned ones, from 0.
 func (s shares) ofGroup(planned bool, i int) float64 {
 	if planned {
 		return s.group
 	}
-	return unplanned / 4 * nth(i+1)
+	return unplannedShare / 4 * nth(i+1)
 }
 
-// ListenerAlpha returns the level at which one listener's first test of one comparison is judged, before anything else was
-// found; and for all of them together.
+// ListenerAlpha returns the level at which one listener's first test of one comparison is judged before anything else is
+// found, and the level for all listeners together.
 func (f Family) ListenerAlpha() (one, all float64) {
 	s, q := f.shares(), f.questionShare(true, 0)
 	return f.Alpha * q * s.listener, f.Alpha * q * s.all
 }
 
-// LevelOf returns the level at which one listener's first test of a plan is judged, before anything else was found. What
-// was planned after the first session began has the small part that is kept for it, if nothing else unplanned comes first.
+// LevelOf returns the level at which one listener's first test of a plan is judged before anything else is found. A plan made
+// after the first session began has the small part that is kept for unplanned ones, assuming that no other comes first.
 func (f Family) LevelOf(p trials.Plan) float64 {
-	for _, a := range asked(p) {
+	for _, a := range questionsOf(p) {
 		if !f.planned[a.question] && f.Comparisons == len(f.planned) {
 			return f.Alpha * f.questionShare(false, 1) * f.shares().listener
 		}
@@ -179,14 +179,14 @@ func (f Family) TestLevel(p trials.Plan) float64 {
 	return stats.Usable(f.LevelOf(p))
 }
 
-// question tells comparisons apart.
+// question identifies what a comparison asks.
 type question struct {
 	a, b, excerpt string
-	audioB        string // of a chain compared with a dose of itself, which only the audio tells apart
+	audioB        string // where a chain is compared with a dose of itself, which only the audio identifies
 	design        trials.Design
 }
 
-// asking is one question of a plan.
+// asking is one question of a plan: its name, its number of trials and its comparisons.
 type asking struct {
 	question
 	name    string
@@ -194,9 +194,9 @@ type asking struct {
 	parts   []string // the names of its comparisons
 }
 
-// asked returns the questions of a plan. Each scored comparison is one, but for a sequential plan, whose looks count over
-// all of them: it asks one question over all its excerpts.
-func asked(p trials.Plan) []asking {
+// questionsOf returns the questions of a plan. Each scored comparison is one, except in a sequential plan, whose looks count
+// over all of them: it asks one question over all its excerpts.
+func questionsOf(p trials.Plan) []asking {
 	var all []asking
 	for _, c := range p.Comparisons {
 		if c.Kind != trials.Scored {
@@ -211,10 +211,10 @@ func asked(p trials.Plan) []asking {
 	return all
 }
 
-// between stands between the names of several excerpts of one question.
-const between = " + "
+// nameSeparator joins the names of several excerpts of one question.
+const nameSeparator = " + "
 
-// join adds an asking to the one of the same question, or to the only one of a sequential plan.
+// join merges an asking into the one of the same question, or into the only one of a sequential plan.
 func join(all []asking, a asking, together bool) []asking {
 	for i := range all {
 		one := &all[i]
@@ -222,7 +222,7 @@ func join(all []asking, a asking, together bool) []asking {
 			continue
 		}
 		if one.excerpt != a.excerpt {
-			one.excerpt, one.name = one.excerpt+between+a.excerpt, one.name+between+a.name
+			one.excerpt, one.name = one.excerpt+nameSeparator+a.excerpt, one.name+nameSeparator+a.name
 		}
 		one.planned += a.planned
 		one.parts = append(one.parts, a.parts...)
@@ -231,49 +231,49 @@ func join(all []asking, a asking, together bool) []asking {
 	return append(all, a)
 }
 
-// sitting is what one listener did about one question in one session.
+// sitting is the outcome of one question in one session.
 type sitting struct {
 	asking
 	stats.Sitting
 	heard   Heard
 	pairs   stats.Pairs // answers to duplicate pairs
-	answers stats.Pairs // of designs of two answers: by what was right
-	// inattentive marks a session whose positive control was missed: it shows no null.
+	answers stats.Pairs // for designs of two answers: counts by what was right
+	// inattentive marks a session whose positive control was missed: it supports no null result.
 	inattentive bool
-	// counted says that it is added up with others.
+	// counted says that it is included in the sums.
 	counted bool
 }
 
-// Said is a family as it is shown.
-type Said struct {
+// FamilySummary is a family as shown to the user.
+type FamilySummary struct {
 	Alpha       float64 `json:"alpha"`
 	Listeners   int     `json:"listeners"`
 	Groups      int     `json:"groups"`
 	Comparisons int     `json:"comparisons"`
-	// ListenerAlpha is the level at which one listener's first test of one comparison is judged before anything else was
-	// found, TogetherAlpha that of all together.
+	// ListenerAlpha is the level at which one listener's first test of one comparison is judged before anything else is
+	// found, TogetherAlpha the level for all together.
 	ListenerAlpha float64 `json:"listener_alpha"`
 	TogetherAlpha float64 `json:"together_alpha"`
 }
 
-// Said returns what the family is, as it is shown.
-func (f Family) Said() Said {
+// Summary returns the family as shown to the user.
+func (f Family) Summary() FamilySummary {
 	one, all := f.ListenerAlpha()
-	return Said{f.Alpha, f.Listeners, len(f.Groups), f.Comparisons, one, all}
+	return FamilySummary{f.Alpha, f.Listeners, len(f.Groups), f.Comparisons, one, all}
 }
 
 // Words says in a sentence how the risk is shared.
-func (s Said) Words() string {
+func (s FamilySummary) Words() string {
 	return fmt.Sprintf("All 'heard' of this study share alpha %g: planned for %d comparisons and %d listeners, so that one listener's first test of one comparison is judged at %.2g",
 		s.Alpha, s.Comparisons, s.Listeners, s.ListenerAlpha) + s.together() + s.ruledOut()
 }
 
-// ruledOut says what the level of 'ruled out' holds for.
-func (s Said) ruledOut() string {
+// ruledOut says to what the level of 'ruled out' applies.
+func (s FamilySummary) ruledOut() string {
 	return fmt.Sprintf(" Each 'ruled out' is wrong with probability at most %g by itself, and so is 'ruled out' of every row; that some one of several rows is wrong is likelier.", s.Alpha)
 }
 
-func (s Said) together() string {
+func (s FamilySummary) together() string {
 	if s.Listeners < 2 {
 		return "."
 	}

@@ -9,7 +9,7 @@ import (
 // Metric names a measured figure of a chain, with its unit.
 type Metric string
 
-// The metrics, as they stand in the JSON.
+// The metrics, by their keys in JSON.
 const (
 	RandomJitter        Metric = "random_jitter_ps"
 	RandomJitterLow     Metric = "random_jitter_10_100_hz_ps"
@@ -33,8 +33,8 @@ const (
 	DoseGain           Metric = "dose_gain_db"
 )
 
-// vocabulary returns the metrics that this package has rules about or that published findings speak of, and what they are called.
-// Those that a pair of chains may differ in come first, in the order in which they are printed.
+// vocabulary returns the metrics about which this package has rules or published findings exist, with their names. measured
+// are those in which a pair of chains may differ, in the order in which they are printed; known adds the others.
 func vocabulary() (measured, known Metrics) {
 	measured = Metrics{
 		{RandomJitter, "random jitter", "ps RMS", true},
@@ -60,14 +60,14 @@ func vocabulary() (measured, known Metrics) {
 	}...)
 }
 
-// Declared is a metric and what it is called.
+// Declared is a metric with its name and unit.
 type Declared struct {
 	Metric     Metric
 	Name, Unit string
-	Trended    bool // whether it is asked if detection grows with it
+	Trended    bool // whether a trend of detection over it is tested
 }
 
-// Declare returns a metric of this package's own with what it is called.
+// Declare returns one of this package's own metrics with its name and unit.
 func (m Metric) Declare() Declared {
 	measured, _ := vocabulary()
 	i := slices.IndexFunc(measured, func(d Declared) bool { return d.Metric == m })
@@ -77,13 +77,13 @@ func (m Metric) Declare() Declared {
 	return measured[i]
 }
 
-// Words returns what the metric is called and its unit; of one that this package does not know by itself, its key alone.
+// Words returns the metric's name and unit; only its key for a metric that this package does not know.
 func (m Metric) Words() (name, unit string) { return Metrics(nil).Words(m) }
 
 // Metrics are the metrics in which chains are compared, in the order in which they are printed.
 type Metrics []Declared
 
-// Words returns what a metric is called and its unit, also of those of this package's own that are not among m; of others their key.
+// Words returns the name and unit of a metric in m, or of one of this package's own; only its key for others.
 func (m Metrics) Words(metric Metric) (name, unit string) {
 	of := func(d Declared) bool { return d.Metric == metric }
 	if i := slices.IndexFunc(m, of); i >= 0 {
@@ -101,12 +101,12 @@ type Chain struct {
 	Name, About string
 	Role        string  // source, floor or replay
 	Cost        float64 // NaN: not given
-	After       string  // the chain that feeds it, "" where none is declared
+	After       string  // the chain that feeds it, "" if none is declared
 	Figures     map[Metric][]Figure
 }
 
-// Figure is one reading. Where it is at the floor, Value is NaN and Limit the upper bound; else Limit is the least
-// that could have been measured. NaN: unknown.
+// Figure is one reading. At the floor, Value is NaN and Limit the upper bound; otherwise Limit is the smallest value that
+// could have been measured. NaN: unknown.
 type Figure struct {
 	Value, Limit float64
 	Entered      bool // typed in, not measured here
@@ -122,23 +122,23 @@ type Entered struct {
 	Source string  `json:"source"`
 }
 
-// Pair sets the figures of two chains side by side.
+// Pair compares the figures of two chains.
 type Pair struct {
 	A          float64 `json:"a"`
 	B          float64 `json:"b"`
 	Difference float64 `json:"difference"` // B − A, NaN where either is at the floor
-	// AAtMost and BAtMost bound a chain from above that is at the floor in some capture; NaN where it is not, or nothing is known.
+	// AAtMost and BAtMost are upper bounds of a chain that is at the floor in some capture; NaN otherwise, or if unknown.
 	AAtMost float64 `json:"a_at_most"`
 	BAtMost float64 `json:"b_at_most"`
-	// DifferenceBeyond is known where one chain is at the floor and the other above its bound: the difference has this sign and is
-	// at least as large. NaN elsewhere.
+	// DifferenceBeyond is given where one chain is at the floor and the other above its bound: the difference has this sign and
+	// is at least this large. NaN elsewhere.
 	DifferenceBeyond float64 `json:"difference_beyond"`
 	// Uncertainty is the standard error of the difference from the spread over repeated captures; NaN with fewer than
 	// two captures of each.
 	Uncertainty float64 `json:"uncertainty"`
-	// Limit is the larger of the two figures' own: a bound, or the least that the capture could have told.
+	// Limit is the larger of the two figures' limits: a bound, or the smallest value that the capture could have resolved.
 	Limit float64 `json:"limit"`
-	// Floor is the same figure of the recording set-up alone, from the study's floor chains; NaN where none was measured.
+	// Floor is the same figure of the recording set-up alone, from the study's floor chains; NaN if none was measured.
 	Floor     float64 `json:"floor"`
 	CapturesA int     `json:"captures_a"`
 	CapturesB int     `json:"captures_b"`
@@ -159,10 +159,10 @@ type Measured struct {
 	BitPerfect           *bool   `json:"bit_perfect"`
 }
 
-// Figures are the pairs of both chains' figures, by metric. In JSON each is a field of what holds them, named by its metric.
+// Figures are the pairs of both chains' figures, by metric. In JSON each is a field of the enclosing object, named by its metric.
 type Figures []MetricPair
 
-// MetricPair is a pair and what it is of.
+// MetricPair is a pair with its metric.
 type MetricPair struct {
 	Declared
 	Pair
@@ -188,10 +188,10 @@ func (f Figures) Fields() iter.Seq2[string, any] {
 	}
 }
 
-// measured sets the figures of two chains beside each other; floor is the recording set-up alone.
+// measured compares the figures of two chains; floor is the recording set-up alone.
 func measured(metrics Metrics, a, b, floor Chain, p Pairing) Measured {
 	if p.Treatment != "" {
-		a, b = Chain{}, Chain{} // both are one chain: its figures say nothing of the dose, which is known
+		a, b = Chain{}, Chain{} // both are the same chain: its figures say nothing about the dose, which is known
 	}
 	m := Measured{Cost: costs(a, b), NullDB: p.NullDB, ResponseMaxDB: p.ResponseMaxDB, LoudnessDifferenceLU: p.LoudnessDifferenceLU,
 		LevelErrorDB: p.LevelErrorDB, OffsetErrorUS: p.OffsetErrorUS, BitPerfect: p.BitPerfect}
@@ -214,7 +214,7 @@ func costs(a, b Chain) Pair {
 	return p
 }
 
-// setUp joins the chains that are the recording set-up alone.
+// setUp joins the chains of the recording set-up alone.
 func setUp(chains []Chain) Chain {
 	all := Chain{Role: "floor", Figures: map[Metric][]Figure{}}
 	for _, c := range chains {

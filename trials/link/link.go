@@ -11,37 +11,37 @@ import (
 	"heardiff/trials"
 )
 
-// Schema names the form of Result's JSON.
+// Schema names the format of Result's JSON.
 const Schema = "heardiff.link/1"
 
-// Input is everything a study knows.
+// Input is all data of a study.
 type Input struct {
 	Title  string
 	Chains []Chain
-	// Metrics are those in which the chains are compared; nil: those that this package has words for.
+	// Metrics are those in which the chains are compared; nil: those of this package.
 	Metrics Metrics
-	// Entered are the figures that somebody measured elsewhere, to be shown as such.
+	// Entered are figures that were measured elsewhere, to be shown as such.
 	Entered  []Entered
 	Pairings []Pairing
 	Results  []Heard
-	// Family is what the study asks. Where its Alpha is 0 it is that of the plan of the first session, for one listener.
+	// Family is what the study asks. If its Alpha is 0, the plan of the first session defines it, for one listener.
 	Family Family
-	// Absent names, in words, sessions that were begun and are not among the results.
+	// Absent describes sessions that were begun and are not among the results.
 	Absent []string
 }
 
-// Heard is one session that has ended.
+// Heard is one ended session.
 type Heard struct {
 	Listener, Group string
 	Simulated       bool
 	Marks           []Mark
-	// Arrived is the place in the study's record at which the result became known: sessions are added up in this order, so that
-	// one that is imported late comes last, whenever it was run. 0, of what is older than the record, comes first.
+	// Arrived is the position in the study's record at which the result became known. Sessions are judged in this order, so that
+	// one that is imported late comes last, whenever it was run. 0, for sessions older than the record, comes first.
 	Arrived int
 	trials.Result
 }
 
-// Pairing holds what preparing and comparing the two presentations of a comparison found. NaN: not measured.
+// Pairing holds the findings of preparing and comparing the two presentations of a comparison. NaN: not measured.
 type Pairing struct {
 	A, B, Excerpt        string
 	NullDB               float64
@@ -53,8 +53,8 @@ type Pairing struct {
 	Identical bool
 	// BitPerfect says whether what B delivered is A's, word for word; nil: not measured.
 	BitPerfect *bool
-	// Treatment says what was put into A to make B, Dose how much of it, and DoseMetric what the dose is of; "", NaN and
-	// "" where B is a chain as it is. AudioB tells the doses of one excerpt apart.
+	// Treatment says what was added to A to make B, Dose how much of it, and DoseMetric the metric of the dose; "", NaN and ""
+	// where B is an unaltered chain. AudioB identifies the doses of one excerpt.
 	Treatment  string
 	Dose       float64
 	DoseMetric Metric
@@ -63,50 +63,50 @@ type Pairing struct {
 
 // Result is what Build returns.
 type Result struct {
-	Schema    string    `json:"schema"`
-	Title     string    `json:"title"`
-	Simulated bool      `json:"simulated"` // some answers come from a computation, not from people
-	Silent    bool      `json:"silent"`    // some were given where no device sounded
-	Family    Said      `json:"family"`
-	Rows      []Row     `json:"rows"`
-	Trends    []Trend   `json:"trends"`
-	Entered   []Entered `json:"entered"`
-	Ranking   []Ranked  `json:"ranking"`
-	Cheapest  *Cheapest `json:"cheapest"`
-	// Thresholds are those of the study's threshold runs; Margins set chains against the lowest of them, Predictions what they say of
-	// each pair beside its verdict. Published are thresholds of the literature, where there are any of jitter to set beside them.
+	Schema    string        `json:"schema"`
+	Title     string        `json:"title"`
+	Simulated bool          `json:"simulated"` // some answers come from a computation, not from people
+	Silent    bool          `json:"silent"`    // some were given where no device sounded
+	Family    FamilySummary `json:"family"`
+	Rows      []Row         `json:"rows"`
+	Trends    []Trend       `json:"trends"`
+	Entered   []Entered     `json:"entered"`
+	Ranking   []Ranked      `json:"ranking"`
+	Cheapest  *Cheapest     `json:"cheapest"`
+	// Thresholds come from the study's threshold runs. Margins compare chains with the lowest of them, Predictions compare what
+	// they predict for each pair with its verdict. Published are thresholds from the literature, if there are any for jitter here.
 	Thresholds  []Threshold  `json:"thresholds"`
 	Margins     []Margin     `json:"threshold_margins"`
 	Predictions []Prediction `json:"threshold_predictions"`
 	Published   []Published  `json:"published_thresholds"`
 	Warnings    []string     `json:"warnings"`
-	// Metrics are the input's, with what they are called, and Asked is its family.
+	// Metrics are those of the input, with their names, and Asked is its family.
 	Metrics Metrics `json:"-"`
 	Asked   Family  `json:"-"`
-	// Questions are what the study's risk is shared among: rows point to them.
+	// Questions are what shares the study's risk: rows refer to them by index.
 	Questions []QuestionShare `json:"-"`
 }
 
-// QuestionShare is a question's part of the risk of a study, see stats.Question.
+// QuestionShare is a question's share of the risk of a study, see stats.Question.
 type QuestionShare struct {
 	Share    float64 `json:"share"`
 	Planned  bool    `json:"planned"`
 	Complete bool    `json:"complete"`
 }
 
-// ClaimShare is a row's part of the risk of its question, see stats.Claim. Share is 0 for the sum of a study of one listener,
-// which is that listener's claim.
+// ClaimShare is a row's share of the risk of its question, see stats.Claim. Share is 0 for the sum in a study of one listener,
+// whose claim is the listener's.
 type ClaimShare struct {
 	Question int     `json:"question"` // its index among the questions
 	Share    float64 `json:"share"`
 	Planned  bool    `json:"planned"`
-	// Panel is how many listeners the plan foresaw for a sum, 0 where none.
+	// Panel is the planned number of listeners of a sum, 0 for none.
 	Panel int `json:"panel"`
-	// Counted marks a listener who is added up with others.
+	// Counted marks a listener who is included in the sums.
 	Counted bool `json:"counted"`
 }
 
-// Everybody is the listener of a row that holds all, or all of a group.
+// Everybody is the listener of a row for all listeners, or for all of a group.
 const Everybody = "all"
 
 // Row is one comparison and one listener, group, or all.
@@ -122,22 +122,22 @@ type Row struct {
 	Sessions   int         `json:"sessions"`
 	Simulated  bool        `json:"simulated"`
 	Silent     bool        `json:"silent"`
-	Devices    []string    `json:"devices"` // every one that its sessions were heard through
+	Devices    []string    `json:"devices"` // all outputs of its sessions
 	Treatment  string      `json:"treatment"`
 	Dose       float64     `json:"dose"`
 	DoseMetric Metric      `json:"dose_metric"`
 	Smallest   float64     `json:"smallest_effect"`
 	Pairs      *PairCounts `json:"pairs"`
 	stats.Score
-	// PStudy is p corrected over all that the study asks, over repeats and looks: it alone decides. Score's p is uncorrected.
+	// PStudy is p corrected over all questions of the study, over repeats and looks: it alone decides. Score's p is uncorrected.
 	PStudy      float64 `json:"p_study"`
 	Log10PStudy float64 `json:"log10_p_study"`
 	// PHolm is PStudy under its earlier name, for scripts that read it.
 	PHolm      float64 `json:"p_holm"`
 	Log10PHolm float64 `json:"log10_p_holm"`
-	// HeardBy, of a sum, says how many of its listeners hear it by themselves.
+	// HeardBy says, for a sum, how many of its listeners hear it by themselves.
 	HeardBy *HeardBy `json:"heard_by"`
-	// LeftOut is the number of sessions that are in no sum, for a control said that they are void.
+	// LeftOut is the number of sessions that are excluded from the sum because a control or a mark makes them void.
 	LeftOut int `json:"sessions_left_out"`
 	// Sequential marks rows of plans that may stop early: p of a fixed number of trials is not valid for them.
 	Sequential bool       `json:"sequential"`
@@ -149,28 +149,28 @@ type Row struct {
 	Masked     []string   `json:"masked_by_replay"`
 	Verdict    Verdict    `json:"verdict"`
 	Reason     string     `json:"reason"`
-	// TrialsToSettle is the size of a fresh plan, of a listener, with a power of 0.8 both to find and to rule out the
-	// smallest effect with the risk that is left; 0 where the row is decided, or no plan in reach does.
+	// TrialsToSettle is the size of a further plan for a listener with a power of 0.8 both to find and to rule out the smallest
+	// effect at the remaining risk; 0 where the row is decided, or no feasible plan has that power.
 	TrialsToSettle int `json:"trials_to_settle"`
-	// Parts are the sessions that the row adds up, and of each the comparisons. Balanced marks a row of which some plan deals
-	// each assignment equally often.
+	// Parts are the sessions of the row, each with its comparisons. Balanced marks a row with a plan that deals each assignment
+	// equally often.
 	Parts    []Part     `json:"-"`
 	Balanced bool       `json:"-"`
 	Claim    ClaimShare `json:"-"`
 
 	asks  question
-	masks []mask // what Masked says
-	// sound counts the sittings that are not void: trends and curves are drawn from these.
-	sound stats.Count
+	masks []mask // as in Masked
+	// valid counts the sittings that are not void: trends and curves use these.
+	valid stats.Count
 }
 
-// Part is what one session adds to a row: its answers to some of the comparisons of its plan, by their names.
+// Part is the contribution of one session to a row: some of the comparisons of its plan, by their names.
 type Part struct {
 	Session     string
 	Comparisons []string
 }
 
-// HeardBy counts the listeners of a sum who hear it by themselves, of those whose sessions are not void.
+// HeardBy counts the listeners of a sum who hear it by themselves, among those whose sessions are not void.
 type HeardBy struct {
 	Count int `json:"count"`
 	Of    int `json:"of"`
@@ -183,43 +183,42 @@ type PairCounts struct {
 	FalseAlarmRate float64 `json:"false_alarm_rate"`
 }
 
-// Control counts the trials of known answer.
+// Control counts the trials with a known answer.
 type Control struct {
 	Trials  int `json:"trials"`
 	Correct int `json:"correct"`
 
-	asked []stats.Guesses // the trials, by a guesser's chance in them
+	asked []stats.Guesses // the trials, by chance level
 }
 
-// tallied is a row while it is counted.
+// tallied is a row under construction.
 type tallied struct {
 	Row
 	*evidence
 	pairs     stats.Pairs
-	answers   stats.Pairs // of designs of two answers, what was said against what was true
+	answers   stats.Pairs // for designs of two answers: counts by what was right
 	sittings  []sitting
 	listeners map[string]bool
 	sessions  map[string]bool
 	heard     []Heard
 	alpha     float64
-	// planned is how many listeners the plan foresaw, 0 where none: then their sum has no planned test.
+	// planned is the planned number of listeners; 0: none, and their sum has no planned test.
 	planned int
-	// claimShare is the row's share of its comparison's risk, foreseen where it was planned.
+	// claimShare is the row's share of its comparison's risk; claimForeseen says that it was planned.
 	claimShare    float64
 	claimForeseen bool
-	// leak is the negative control of a listener who heard what was not there.
+	// leak is the negative control of a listener who 'heard' a difference where there was none.
 	leak *Control
 }
 
 // Build links results and figures. It is an error if a session's counts contradict themselves.
 func Build(in Input) (Result, error) { return NewBuilder().Build(in) }
 
-// Builder builds links one after the other, and keeps what it computed from the same few numbers. It is not safe for
-// concurrent use.
-type Builder struct{ memory }
+// Builder is Build for several inputs one after the other, with memoised results. It is not safe for concurrent use.
+type Builder struct{ memo }
 
-// NewBuilder returns a Builder that has computed nothing yet.
-func NewBuilder() *Builder { return &Builder{newMemory()} }
+// NewBuilder returns a Builder with nothing memoised.
+func NewBuilder() *Builder { return &Builder{newMemo()} }
 
 // Build is the function Build.
 func (b *Builder) Build(in Input) (Result, error) {
@@ -229,7 +228,7 @@ func (b *Builder) Build(in Input) (Result, error) {
 	if in.Metrics == nil {
 		in.Metrics, _ = vocabulary()
 	}
-	m := b.memory
+	m := b.memo
 	all, leaking := gather(in.Results, in.Family, m)
 	rows := rowsOf(all, leaking, VoidSessions(in.Results, in.Family), in.Family)
 	for _, r := range rows {
@@ -237,7 +236,7 @@ func (b *Builder) Build(in Input) (Result, error) {
 			return Result{}, fmt.Errorf("link: %s, %s: %w", r.Comparison, r.Listener, err)
 		}
 	}
-	out := Result{Schema: Schema, Title: in.Title, Family: in.Family.Said(), Asked: in.Family, Entered: in.Entered, Metrics: in.Metrics}
+	out := Result{Schema: Schema, Title: in.Title, Family: in.Family.Summary(), Asked: in.Family, Entered: in.Entered, Metrics: in.Metrics}
 	out.Questions = share(rows, in.Family, m)
 	chains, floor := byName(in.Chains), setUp(in.Chains)
 	for _, r := range rows {
@@ -257,21 +256,21 @@ func (b *Builder) Build(in Input) (Result, error) {
 		r.PHolm, r.Log10PHolm = r.PStudy, r.Log10PStudy
 		out.Rows = append(out.Rows, r.Row)
 	}
-	climb(out.Rows)
+	orderLadders(out.Rows)
 	out.Trends = append(trends(out.Rows, in.Metrics), doseTrends(out.Rows)...)
 	out.Ranking = ranking(in.Chains, out.Rows)
 	out.Cheapest = cheapest(out.Ranking, out.Rows)
-	if err := out.against(in); err != nil {
+	if err := out.addThresholds(in); err != nil {
 		return Result{}, err
 	}
 	out.Warnings = warnings(in, out)
 	return out, nil
 }
 
-// Of returns the rows of the listener of a session about what it asked, as they are over the whole study.
+// Of returns the listener's rows for the questions of a session, as judged over the study.
 func (r Result) Of(listener string, session trials.Result) []Row {
 	var rows []Row
-	for _, a := range asked(planOf(Heard{Result: session})) {
+	for _, a := range questionsOf(planOf(Heard{Result: session})) {
 		for _, row := range r.Rows {
 			if row.Kind == "listener" && row.Listener == listener && row.Silent == session.Silent && row.asks == a.question {
 				rows = append(rows, row)
@@ -281,7 +280,7 @@ func (r Result) Of(listener string, session trials.Result) []Row {
 	return rows
 }
 
-// familyOf is the family of results without one: of the plan of the first session.
+// familyOf is the family of results without one: it follows from the plan of the first session.
 func familyOf(results []Heard) Family {
 	if len(results) == 0 {
 		return Family{Alpha: 0.05, Listeners: 1, Comparisons: 1}
@@ -295,7 +294,7 @@ func familyOf(results []Heard) Family {
 	return NewFamily([]trials.Plan{planOf(first)}, nil)
 }
 
-// planOf is the plan of a session, with the comparisons that were tallied where it names none.
+// planOf is the plan of a session, with the tallied comparisons if it lists none.
 func planOf(h Heard) trials.Plan {
 	p := h.Plan
 	if p.Comparisons == nil {
@@ -306,8 +305,8 @@ func planOf(h Heard) trials.Plan {
 	return p
 }
 
-// rowsOf returns the rows of each question: every listener, every group where there are two or more, and all. Listeners
-// in whom something leaks, and sessions whose positive control was missed, are in no sum.
+// rowsOf returns the rows of each question: every listener, every group if there are two or more, and all. Listeners with a
+// leak, and sessions whose positive control was missed, are excluded from the sums.
 func rowsOf(all []*evidence, leaking map[string]Control, void map[string]string, f Family) []*tallied {
 	var rows []*tallied
 	groups := map[string]bool{}
@@ -326,7 +325,7 @@ func rowsOf(all []*evidence, leaking map[string]Control, void map[string]string,
 		for i, who := range slices.Concat(e.listeners, e.others) {
 			r := e.row("listener", who.id)
 			if i >= len(e.listeners) {
-				i += max(0, f.Listeners-len(e.listeners)) // who is counted with nobody takes no share of who was planned
+				i += max(0, f.Listeners-len(e.listeners)) // who is in no sum takes no planned listener's share
 			}
 			r.claimShare, r.claimForeseen = parts.ofListener(i)
 			if c, ok := leaking[who.id]; ok {
@@ -353,7 +352,7 @@ func rowsOf(all []*evidence, leaking map[string]Control, void map[string]string,
 			}
 		}
 		if len(e.listeners) == 1 && f.Listeners == 1 {
-			everybody.claimShare = 0 // they are the listener
+			everybody.claimShare = 0 // all is the listener
 		}
 		sortRows(rows[at:])
 	}
@@ -413,7 +412,7 @@ func (r *tallied) add(s sitting) {
 	r.sittings, r.Parts = append(r.sittings, s), append(r.Parts, Part{h.Session, s.parts})
 	r.Trials, r.Correct = r.Trials+s.Trials, r.Correct+s.Correct
 	if !s.inattentive && h.voidMark() == "" {
-		r.sound.Correct, r.sound.Trials = r.sound.Correct+s.Correct, r.sound.Trials+s.Trials
+		r.valid.Correct, r.valid.Trials = r.valid.Correct+s.Correct, r.valid.Trials+s.Trials
 	}
 	r.pairs, r.answers = plus(r.pairs, s.pairs), plus(r.answers, s.answers)
 	r.Simulated, r.Silent = r.Simulated || h.Simulated, r.Silent || h.Silent
@@ -438,8 +437,8 @@ func (r *tallied) add(s sitting) {
 	r.Positive, r.Negative = r.Positive.plus(h, trials.PositiveControl), r.Negative.plus(h, trials.NegativeControl)
 }
 
-// score fills what the counts say by themselves, uncorrected: it decides nothing.
-func score(r *tallied, m memory) error {
+// score fills in the uncorrected score of the counts. It decides nothing.
+func score(r *tallied, m memo) error {
 	if r.Trials == 0 {
 		r.Score = noScore(r.design)
 		return nil
@@ -460,7 +459,7 @@ func score(r *tallied, m memory) error {
 	}
 	r.Score = s
 	switch {
-	case r.design.ByRates(): // only for the interval: pairs of one kind test nothing
+	case r.design.ByRates(): // only the interval is used: pairs of one kind have no test
 		r.P, r.Log10P = math.NaN(), math.NaN()
 	case r.Balanced && bothKinds(r.answers):
 		ln := stats.ConditionalP([]stats.Pairs{r.answers})
@@ -469,7 +468,7 @@ func score(r *tallied, m memory) error {
 	return nil
 }
 
-// noScore is the score of a row of which every session was left out.
+// noScore is the score of a row without any valid session.
 func noScore(d trials.Design) stats.Score {
 	nan := math.NaN()
 	none := [2]float64{nan, nan}
@@ -480,14 +479,14 @@ func noScore(d trials.Design) stats.Score {
 		EValue: nan, Log10EValue: nan}
 }
 
-// find returns the pairing of a row; of a row over several excerpts the largest of each difference.
+// find returns the pairing of a row; for a row over several excerpts, the largest of each difference.
 func find(pairings []Pairing, r *tallied) Pairing {
 	nan := math.NaN()
 	found := Pairing{A: r.A, B: r.B, Excerpt: r.Excerpt, NullDB: nan, ResponseMaxDB: nan, LoudnessDifferenceLU: nan,
 		LevelErrorDB: nan, OffsetErrorUS: nan, Dose: nan}
 	first := true
 	for _, p := range pairings {
-		if !holds(strings.Split(r.Excerpt, between), p.Excerpt) || p.AudioB != r.audioB || !(p.A == r.A && p.B == r.B || p.A == r.B && p.B == r.A) {
+		if !holds(strings.Split(r.Excerpt, nameSeparator), p.Excerpt) || p.AudioB != r.audioB || !(p.A == r.A && p.B == r.B || p.A == r.B && p.B == r.A) {
 			continue
 		}
 		if first {
@@ -499,7 +498,7 @@ func find(pairings []Pairing, r *tallied) Pairing {
 	return found
 }
 
-// worsen takes over what is larger in another pairing of the same chains.
+// worsen takes over the larger differences of another pairing of the same chains.
 func (p *Pairing) worsen(q Pairing) {
 	worse := func(a *float64, b float64) {
 		if math.IsNaN(*a) || math.Abs(b) > math.Abs(*a) {

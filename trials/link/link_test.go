@@ -46,10 +46,10 @@ func TestVerdicts(t *testing.T) {
 		want  link.Verdict
 		says  string
 	}{
-		// One-sided exact p of 12 of 16 is 2517/65536 = 0.038; of 11 of 16 0.105.
+		// The one-sided exact p of 12 of 16 is 2517/65536 = 0.038; of 11 of 16, 0.105.
 		{"12 of 16 is heard", session("l", "", 12, 16), nil, link.HeardIt, "12 of 16"},
 		{"11 of 16 is not settled", session("l", "", 11, 16), nil, link.Undecided, "fresh plan"},
-		// scipy 1.10.1, 2*beta.ppf(0.955, 9, 8) - 1 = 0.4533: of the risk of 0.05 a tenth is kept for further sessions.
+		// scipy 1.10.1, 2*beta.ppf(0.955, 9, 8) - 1 = 0.4533: a tenth of the risk of 0.05 is kept for further sessions.
 		{"8 of 16 rules out half discriminators", session("l", "", 8, 16), nil, link.RuledOut, "45.3 %"},
 		{"a level error voids what was heard", session("l", "", 16, 16), func(p *link.Pairing, _ *[]link.Chain) { p.LevelErrorDB = 0.3 }, link.Void, "level"},
 		{"a level error does not void a null", session("l", "", 8, 16), func(p *link.Pairing, _ *[]link.Chain) { p.LevelErrorDB = 0.3 }, link.RuledOut, ""},
@@ -57,7 +57,7 @@ func TestVerdicts(t *testing.T) {
 		{"a response error voids what was heard", session("l", "", 16, 16), func(p *link.Pairing, _ *[]link.Chain) { p.ResponseMaxDB = -0.5 }, link.Void, "response"},
 		{"a small response difference is named first", session("l", "", 16, 16), func(p *link.Pairing, _ *[]link.Chain) { p.ResponseMaxDB = 0.2 }, link.HeardIt, "could be explained first"},
 		{"a missed positive control voids a null", control(session("l", "", 8, 16), trials.PositiveControl, 5, 10), nil, link.Void, "positive control"},
-		// Right 95 times in 100, one misses one of five in 23 % of all controls: 1 − 0.95⁵.
+		// A listener who is right 95 times in 100 misses at least one of five in 23 % of all controls: 1 − 0.95⁵.
 		{"one slip in a short positive control keeps a null", control(session("l", "", 8, 16), trials.PositiveControl, 4, 5), nil, link.RuledOut, ""},
 		{"a missed positive control leaves what was heard", control(session("l", "", 15, 16), trials.PositiveControl, 5, 10), nil, link.HeardIt, ""},
 		{"a met positive control keeps a null", control(session("l", "", 8, 16), trials.PositiveControl, 10, 10), nil, link.RuledOut, ""},
@@ -126,7 +126,7 @@ func TestMeasuredFiguresStandBesideTheRow(t *testing.T) {
 		t.Errorf("a figure at the floor is not a zero: %+v", d)
 	}
 	if d.AAtMost != 3 || !math.IsNaN(d.BAtMost) || d.DifferenceBeyond != 17 {
-		t.Errorf("a chain of at most 3 ps beside one of 20: %+v", d)
+		t.Errorf("a chain of at most 3 ps against one of 20: %+v", d)
 	}
 	if c := got.Rows[0].Measured.Cost; c.Difference != -80 {
 		t.Errorf("cost %+v", c)
@@ -136,7 +136,7 @@ func TestMeasuredFiguresStandBesideTheRow(t *testing.T) {
 	}
 }
 
-// measuredPair returns what is said of deterministic jitter where the chains and the recorder have these figures.
+// measuredPair returns the pair of deterministic jitter for these figures of the chains and the recorder.
 func measuredPair(t *testing.T, a, b, recorder []link.Figure) link.Pair {
 	t.Helper()
 	ch := chains()
@@ -150,7 +150,7 @@ func measuredPair(t *testing.T, a, b, recorder []link.Figure) link.Pair {
 }
 
 func TestABoundIsABound(t *testing.T) {
-	at := func(values ...float64) []link.Figure { // below zero: at the floor, at most so much
+	at := func(values ...float64) []link.Figure { // below zero: at the floor, with this upper bound
 		var f []link.Figure
 		for _, v := range values {
 			if v < 0 {
@@ -189,7 +189,7 @@ func TestEnteredFiguresStayApart(t *testing.T) {
 	b := []link.Figure{{Value: 20, Limit: 1}}
 	for _, a := range [][]link.Figure{{measured, entered}, {measured, empty}, {entered, measured}} {
 		if p := measuredPair(t, a, b, nil); p.A != 10 || p.CapturesA != 1 || p.Entered || p.Limit != 1 {
-			t.Errorf("entered beside measured: %+v", p)
+			t.Errorf("entered and measured: %+v", p)
 		}
 	}
 	if p := measuredPair(t, []link.Figure{entered}, b, nil); p.A != 90 || !p.EnteredA || p.EnteredB || !p.Entered {
@@ -200,7 +200,7 @@ func TestEnteredFiguresStayApart(t *testing.T) {
 	}
 }
 
-// Two comparisons of one plan share alpha: 12 of 16, p 0.038, is heard alone and not beside another.
+// Two comparisons of one plan share alpha: 12 of 16, p 0.038, is 'heard' alone but not together with another.
 func TestComparisonsShareAlpha(t *testing.T) {
 	h := session("l", "", 12, 16)
 	second := h.Tallies[0]
@@ -210,7 +210,7 @@ func TestComparisonsShareAlpha(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	// A listener's first test has half of what is not kept for the unplanned, twice half a percent, and keeps a tenth.
+	// A listener's first test has half of the risk less what is kept for the unplanned (twice half a percent), and keeps a tenth.
 	want := 2517.0 / 65536 / (0.995 / 2) / 0.995 / 0.9
 	for _, r := range got.Rows {
 		if r.B == "optical" && (math.Abs(r.PStudy-want) > 1e-9 || r.Verdict == link.HeardIt) {
@@ -222,13 +222,13 @@ func TestComparisonsShareAlpha(t *testing.T) {
 func TestDuplicatePairsAreBoundedByTheirRates(t *testing.T) {
 	h := session("l", "", 0, 0)
 	h.Plan.Design = trials.SameDifferent
-	// Says 'different' of everything: half of the answers right, and nothing told apart.
+	// Answers 'different' to everything: half of the answers are right, without any discrimination.
 	h.Tallies[0].Trials, h.Tallies[0].Correct, h.Tallies[0].Hits, h.Tallies[0].FalseAlarms = 40, 20, 20, 20
 	got, err := link.Build(link.Input{Chains: chains(), Pairings: []link.Pairing{pairing()}, Results: []link.Heard{h}})
 	if err != nil {
 		t.Fatal(err)
 	}
-	// Lower limit of 20 of 20 at risk 0.98·0.025, a fiftieth being kept for further sessions: 0.0245^(1/20) = 0.8307.
+	// The lower limit of 20 of 20 at risk 0.98·0.025, a fiftieth kept for further sessions: 0.0245^(1/20) = 0.8307.
 	if r := got.Rows[0]; math.Abs(r.UpperPD-(1-math.Pow(0.0245, 1.0/20))) > 1e-9 || r.Verdict != link.RuledOut {
 		t.Errorf("upper %g verdict %s", r.UpperPD, r.Verdict)
 	}

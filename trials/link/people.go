@@ -6,15 +6,15 @@ import (
 	"heardiff/trials"
 )
 
-// Mark is something known against the blindness of a session: that its order was opened elsewhere, say.
+// Mark records a doubt about the blindness of a session, for example that its order was revealed elsewhere.
 type Mark struct {
 	Code trials.Mark `json:"code"`
 	Says string      `json:"says"`
-	// Voids says that its answers may have been given by somebody who knew the order.
+	// Voids says that the answers may have been given by somebody who knew the order.
 	Voids bool `json:"voids"`
 }
 
-// ofPeople reports whether any of the sessions speaks of people: answered by a person, through a device that sounds.
+// ofPeople reports whether any of the sessions was answered by a person, through a device that sounds.
 func ofPeople(results []Heard) bool {
 	for _, h := range results {
 		if h.ofPeople() {
@@ -26,11 +26,11 @@ func ofPeople(results []Heard) bool {
 
 func (h Heard) ofPeople() bool { return !h.Simulated && !h.Silent }
 
-// counts reports whether a session is added up with others. Where some speak of people, those that do not are shown each
-// in a row of its own and counted with none.
+// counts reports whether a session is included in the sums. If there are sessions of people, the others are shown in rows of
+// their own and excluded.
 func (h Heard) counts(people bool) bool { return h.ofPeople() || !people }
 
-// leftOut says how many sessions are shown but not counted, or "".
+// leftOut says how many sessions are shown but not included in the sums, or "".
 func leftOut(results []Heard) string {
 	if !ofPeople(results) {
 		return ""
@@ -47,11 +47,11 @@ func leftOut(results []Heard) string {
 	if computed+silent == 0 {
 		return ""
 	}
-	return fmt.Sprintf("what is said of all listeners and of groups is of people alone: %d simulated sessions and %d of which a part or all was answered where no device sounded stand in rows of their own", computed, silent)
+	return fmt.Sprintf("results for all listeners and for groups include only people: %d simulated sessions and %d that were answered, in part or in full, where no device sounded are in rows of their own", computed, silent)
 }
 
-// WordOf is the word that belongs behind what says nothing of people: "simulated" where a computation answered, "no sound"
-// where a part or all was answered while no device sounded; "" elsewhere.
+// WordOf is the word that marks results that say nothing about people: "simulated" where a computation answered, "no sound"
+// where at least a part was answered while no device sounded; "" elsewhere.
 func WordOf(simulated, silent bool) string {
 	switch {
 	case simulated:

@@ -29,8 +29,8 @@ func of(t *testing.T, r link.Result, kind, listener string, silent bool) link.Ro
 	return link.Row{}
 }
 
-// What no person heard counts for nothing that speaks of people: a null device that was right 16 times of 16, and a
-// computation, change no pooled figure.
+// What no person heard does not count in results about people: neither a session at the null device that was right 16 times
+// of 16 nor a simulated one changes any pooled figure.
 func TestSessionsWithoutSoundOrPeopleAreCountedWithNobody(t *testing.T) {
 	person, silent, computed := session("l", "g", 8, 16), session("l", "g", 16, 16), session("c", "h", 16, 16)
 	silent.Silent, silent.Session, silent.Devices = true, "l-2", []string{"null, 48000 Hz"}
@@ -50,7 +50,7 @@ func TestSessionsWithoutSoundOrPeopleAreCountedWithNobody(t *testing.T) {
 			t.Errorf("a group of people and computations: %+v", r)
 		}
 	}
-	if w := strings.Join(mixed.Warnings, "\n"); !strings.Contains(w, "1 simulated sessions and 1 of which") {
+	if w := strings.Join(mixed.Warnings, "\n"); !strings.Contains(w, "1 simulated sessions and 1 that were") {
 		t.Errorf("warnings %s", w)
 	}
 	if only := build(t, silent); !only.Silent || !of(t, only, "all", link.Everybody, true).Silent {
@@ -58,7 +58,7 @@ func TestSessionsWithoutSoundOrPeopleAreCountedWithNobody(t *testing.T) {
 	}
 }
 
-// Nothing is ruled out without a word where answers were hurried or the plan had no positive control.
+// A 'ruled out' always mentions hurried answers and a missing positive control.
 func TestAWeakNullIsNeverWithoutAWord(t *testing.T) {
 	hurried := control(session("l", "", 8, 16), trials.PositiveControl, 10, 10)
 	hurried.Hurried = 120

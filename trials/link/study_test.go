@@ -20,8 +20,7 @@ var (
 	studiesEach = flag.Int("studies", 120, "simulated studies a case")
 )
 
-// bench is an invented study that is run by chance: a listener's proportion of discriminators is known[listener], of any
-// comparison; 0 where it does not say.
+// bench is a simulated study: a listener's proportion of discriminators is known[listener] in every comparison, 0 by default.
 type bench struct {
 	r       *rand.Rand
 	plans   []trials.Plan
@@ -36,7 +35,7 @@ func newBench(seed uint64, b *link.Builder) *bench {
 	return &bench{builder: b, r: rand.New(rand.NewPCG(seed, 17)), known: map[string]float64{}}
 }
 
-// plan adds a plan of scored comparisons "0", "1", … of n trials each, with so many negative controls.
+// plan adds a plan of scored comparisons "0", "1", … of n trials each, and negative controls.
 func (b *bench) plan(id string, comparisons []string, n, negative int, mend func(*trials.Plan)) trials.Plan {
 	p := trials.Plan{ID: id, Design: trials.ABX, Alpha: 0.05, SmallestEffect: 0.3}
 	for _, c := range comparisons {
@@ -52,8 +51,8 @@ func (b *bench) plan(id string, comparisons []string, n, negative int, mend func
 	return p
 }
 
-// sit lets a listener work through a plan; stop, where set, is asked after every trial whether to give up, and is told
-// the score, which a listener cannot know: so the guarantee holds for those who do, too.
+// sit runs a plan for a listener. stop, where set, decides after every trial whether to give up, and is given the score, which
+// a listener cannot know: so the guarantee is tested even for those who do.
 func (b *bench) sit(p trials.Plan, listener, group string, stop func(n, k int) bool) {
 	h := link.Heard{Listener: listener, Group: group, Result: trials.Result{Session: fmt.Sprint(len(b.results)), Plan: p,
 		Begun: time.Unix(int64(2*len(b.results)), 0), Ended: time.Unix(int64(2*len(b.results)+1), 0)}}
@@ -165,8 +164,8 @@ func contains(all []string, s string) bool {
 	return false
 }
 
-// everyone lets n listeners, in groups by turns, work through all plans; looks reports whether the verdict was there
-// after any of them.
+// everyone runs all plans for n listeners, assigned to groups in turn; looks reports whether the verdict was reached after any
+// of them.
 func (b *bench) everyone(n, groups int) {
 	for i := range n {
 		g := ""
@@ -182,7 +181,7 @@ func (b *bench) everyone(n, groups int) {
 	}
 }
 
-// repeat lets one listener repeat the plan until the verdict is there, at most so often.
+// repeat lets one listener repeat the plan until the verdict is reached, at most a number of times.
 func (b *bench) repeat(p trials.Plan, times int, stop func(n, k int) bool, v link.Verdict) bool {
 	for range times {
 		b.sit(p, "l0", "", stop)
@@ -193,7 +192,7 @@ func (b *bench) repeat(p trials.Plan, times int, stop func(n, k int) bool, v lin
 	return false
 }
 
-// demonstrate plans what the demonstration does.
+// demonstrate makes the plans of the demonstration.
 func demonstrate(b *bench) {
 	for i, n := range []int{40, 80, 24, 40} {
 		b.plan(fmt.Sprint(i), []string{fmt.Sprint(i)}, n, 8, nil)
@@ -201,8 +200,7 @@ func demonstrate(b *bench) {
 	b.plan("4", []string{"0"}, 48, 8, func(p *trials.Plan) { p.Design = trials.SameDifferent })
 }
 
-// studies are the ways of running a study in which, before verdicts were corrected over all of it, some row said 'heard' too
-// often where nothing is heard.
+// studies are ways of running a study in which uncorrected verdicts say 'heard' too often in some row where nothing is heard.
 var studies = []struct {
 	name string
 	run  func(b *bench, v link.Verdict) bool
@@ -378,7 +376,7 @@ var studies = []struct {
 	}},
 }
 
-// Boundaries, worked out once for all studies: by evidence after each of 120 trials, and after each 15 of 60.
+// Boundaries, computed once for all studies: by evidence after each of 120 trials, and after each 15 of 60.
 var (
 	afterEach = sync.OnceValue(func() *stats.Looks {
 		looks, err := stats.EvidenceLooks(upTo(120), 0.5, 0.3, 0.0495, 0.0495)
@@ -423,8 +421,8 @@ func howMany() int {
 	return *studiesEach
 }
 
-// The guarantee, simulated through Build: where nobody hears anything, a study says 'heard' anywhere, ever, with
-// probability at most alpha.
+// The guarantee, simulated through Build: where nobody hears anything, the probability that a study ever says 'heard'
+// anywhere is at most alpha.
 func TestNobodyHearsAndNoStudySaysSo(t *testing.T) {
 	for _, s := range studies {
 		t.Run(s.name, func(t *testing.T) {
@@ -439,7 +437,7 @@ func TestNobodyHearsAndNoStudySaysSo(t *testing.T) {
 	}
 }
 
-// wrong reports whether a row of which it is untrue has the verdict.
+// wrong reports whether any row has the verdict wrongly.
 func (b *bench) wrong(v link.Verdict, untrue func(link.Row) bool) bool {
 	for _, r := range b.look() {
 		if r.Verdict == v && untrue(r) {
@@ -449,7 +447,7 @@ func (b *bench) wrong(v link.Verdict, untrue func(link.Row) bool) bool {
 	return false
 }
 
-// Where one listener hears it, the chance that another, or anything about another comparison, is called 'heard' is at most
+// Where one listener hears it, the probability that another listener, or another comparison, is called 'heard' is at most
 // alpha too.
 func TestOneWhoHearsLendsNobodyElse(t *testing.T) {
 	builder := link.NewBuilder()
@@ -462,15 +460,15 @@ func TestOneWhoHearsLendsNobodyElse(t *testing.T) {
 			return r.Kind == "listener" && r.Listener != "l0" || r.Kind == "group" && r.Group == "g1"
 		})
 	})
-	t.Logf("'heard' of who does not, beside one who does: %.4f ± %.4f", rate, se)
+	t.Logf("'heard' for those who do not, with one who does: %.4f ± %.4f", rate, se)
 	if rate > 0.05+3*se {
 		t.Errorf("'heard' wrongly in %.4f of studies", rate)
 	}
 }
 
-// 'Ruled out' is wrong, for a row whose p_d is just the smallest effect, with probability at most alpha, over all repeats
-// and looks: here of the first listener, the first group, and all, about what was asked first. That some row of several
-// is wrong is likelier, and is logged.
+// For a row whose p_d is exactly the smallest effect, the probability of a wrong 'ruled out' is at most alpha over all repeats
+// and looks: here for the first listener, the first group, and all, in the first comparison. That some one of several rows is
+// wrong is likelier, and is logged.
 func TestRuledOutIsWrongAtMostAtAlpha(t *testing.T) {
 	for _, s := range studies {
 		t.Run(s.name, func(t *testing.T) {
@@ -495,7 +493,7 @@ func TestRuledOutIsWrongAtMostAtAlpha(t *testing.T) {
 				}
 			}
 			se := math.Sqrt(0.05 * 0.95 / float64(n))
-			// No bound for this one: that many rows can be wrong more often is what the study says beside them.
+			// No bound for this one: the study says that some one of several rows can be wrong more often.
 			t.Logf("%s: some row 'ruled out' wrongly in %.4f", s.name, float64(some)/float64(n))
 			for i, kind := range []string{"listener l0", "group g0", "all"} {
 				rate := float64(wrong[i]) / float64(n)
@@ -508,15 +506,14 @@ func TestRuledOutIsWrongAtMostAtAlpha(t *testing.T) {
 	}
 }
 
-// whole runs a study to its end, and notes at each look whether the first listener, the first group, or all were ruled
-// out.
+// whole runs a study to its end, and records at each look whether the first listener, the first group, or all were ruled out.
 func (b *bench) whole(run func(*bench, link.Verdict) bool) {
 	b.said = map[string]bool{}
 	run(b, "never said")
 	b.look()
 }
 
-// note keeps what was ruled out at a look, of the comparison asked first.
+// note records what was ruled out at a look, in the first comparison.
 func (b *bench) note(rows []link.Row) {
 	if b.said == nil {
 		return
@@ -537,7 +534,7 @@ func (b *bench) note(rows []link.Row) {
 	}
 }
 
-// What the correction costs: the chance to find what is there, beside that of the exact test of the same row alone, uncorrected.
+// The cost of the correction: the power of the study, next to that of the uncorrected exact test of the same row.
 func TestPowerThatTheStudyKeeps(t *testing.T) {
 	for _, c := range []struct {
 		name   string
@@ -581,7 +578,7 @@ func TestPowerThatTheStudyKeeps(t *testing.T) {
 				}
 			}
 			t.Logf("%s: found in %.3f, uncorrected %.3f", c.name, float64(found)/float64(n), float64(alone)/float64(n))
-			// Three errors below, of this run and of the one that was measured.
+			// Three standard errors below, of this run and of the reference run.
 			least := c.power - 3*math.Sqrt(c.power*(1-c.power)*(1/float64(n)+1.0/4000))
 			if got := float64(found) / float64(n); got < least {
 				t.Errorf("found in %.3f of studies, %.3f before, %.3f with three errors taken off", got, c.power, least)

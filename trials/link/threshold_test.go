@@ -91,7 +91,7 @@ func TestThresholdsOfListenersAndOfAll(t *testing.T) {
 	}
 }
 
-// A curve that does not fit is told: a listener who hears one dose in the middle of what they do not hear.
+// A curve that does not fit is reported: a listener who hears one dose among others that they do not hear.
 func TestAThresholdThatDoesNotFit(t *testing.T) {
 	h := ranThreshold("L1", "", "random-jitter", 80, 2, 60, rand.New(rand.NewPCG(2, 1)))
 	h.Tallies[6].Correct = 60
@@ -104,8 +104,8 @@ func TestAThresholdThatDoesNotFit(t *testing.T) {
 	}
 }
 
-// The interval of the mean holds the mean of all listeners there could be, where they differ by 5 and by 10 dB: 95 % of the time, within
-// four standard errors of the simulation.
+// The interval of the mean contains the population mean of listeners whose thresholds have a standard deviation of 5 or 10 dB:
+// in 95 % of the runs, within four standard errors of the simulation.
 func TestTheMeanThresholdCovers(t *testing.T) {
 	runs := 6
 	if *full {
@@ -135,7 +135,7 @@ func TestTheMeanThresholdCovers(t *testing.T) {
 	}
 }
 
-// Chains against thresholds: 20·log10 of the ratio, and what should be told apart beside what was.
+// Chains against thresholds: 20·log10 of the ratio, and predictions against verdicts.
 func TestChainsAgainstThresholds(t *testing.T) {
 	random := rand.New(rand.NewPCG(3, 1))
 	jitter := func(name string, random, periodic float64) link.Chain {

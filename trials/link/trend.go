@@ -10,17 +10,17 @@ import (
 	"heardiff/stats"
 )
 
-// Trend says whether comparisons that differ more in a metric were told apart more often. It is a correlation over
-// comparisons of whole chains, which differ in much else; it names no cause.
+// Trend says whether comparisons with a larger difference in a metric were detected more often. It is a correlation over
+// comparisons of complete chains, which also differ in much else; it shows no cause.
 type Trend struct {
 	Metric Metric `json:"metric"`
 	Group  string `json:"group"` // "" for all listeners
-	// Listener is whose trend it is, "" for several; Treatment what was put in. Both are for known doses only.
+	// Listener is the listener of the trend, "" for several; Treatment is what was added. Both are for known doses only.
 	Listener  string `json:"listener"`
 	Treatment string `json:"treatment"`
-	// Chance is a guesser's in the designs of the points: proportions of designs of other chances are no points of it.
+	// Chance is the chance level of the designs of the points: proportions at different chance levels are not mixed.
 	Chance float64 `json:"chance"`
-	// Points are the comparisons: the size of the difference, and what was counted.
+	// Points are the comparisons: the size of the difference, and the counts.
 	Points            []TrendPoint `json:"points"`
 	Tau               float64      `json:"tau"`     // Kendall's τ-b; NaN with fewer than three comparisons
 	P                 float64      `json:"p_value"` // two-sided
@@ -28,29 +28,29 @@ type Trend struct {
 	Threshold         float64      `json:"threshold"`
 	ThresholdInterval [2]float64   `json:"threshold_interval"`
 	Slope             float64      `json:"slope"`
-	// Listeners is how many thresholds the Threshold is the mean of, BetweenSD their standard deviation in log10 of the
+	// Listeners is the number of thresholds of which Threshold is the mean, BetweenSD their standard deviation in log10 of the
 	// dose, or in decibels where the dose is a level; 0 and NaN where one curve was fitted to all answers.
 	Listeners int     `json:"threshold_listeners"`
 	BetweenSD float64 `json:"threshold_between_sd"`
 	Says      string  `json:"says"`
-	// Curve is the fitted function, drawn at a hundred places; empty where none was fitted.
+	// Curve is the fitted function at 101 points; empty where none was fitted.
 	Curve []CurvePoint `json:"curve"`
 }
 
-// CurvePoint is a place on a fitted curve.
+// CurvePoint is a point of a fitted curve.
 type CurvePoint struct {
 	Difference float64 `json:"difference"`
 	Proportion float64 `json:"proportion"`
 }
 
-// enoughToFit is the number of comparisons from which a psychometric function is fitted to a metric in picoseconds;
-// fewer leave threshold and slope to the model rather than the data (common practice, no source).
-const enoughToFit = 5
+// minFitPoints is the smallest number of comparisons to which a psychometric function is fitted, for a metric in picoseconds;
+// with fewer, threshold and slope reflect the model rather than the data (common practice, no source).
+const minFitPoints = 5
 
-// fit adds the threshold, where the metric is a size above zero and there are points enough.
+// fit adds the threshold, if the metric is a magnitude and there are enough points.
 func (t *Trend) fit() {
 	t.Slope = math.NaN()
-	if len(t.Points) < enoughToFit || !strings.HasSuffix(string(t.Metric), "_ps") {
+	if len(t.Points) < minFitPoints || !strings.HasSuffix(string(t.Metric), "_ps") {
 		return
 	}
 	var points []stats.DosePoint
@@ -75,7 +75,7 @@ func (t *Trend) fit() {
 // TrendPoint is one comparison.
 type TrendPoint struct {
 	Comparison string     `json:"comparison"`
-	Difference float64    `json:"difference"` // absolute; for the null its residual in dB
+	Difference float64    `json:"difference"` // absolute; for the null, its residual in dB
 	Correct    int        `json:"correct"`
 	Trials     int        `json:"trials"`
 	Proportion float64    `json:"proportion"`
@@ -101,13 +101,13 @@ func trends(rows []Row, metrics Metrics) []Trend {
 	return out
 }
 
-// trended is what a trend is drawn of: a metric, over designs of one chance.
+// trended is the subject of a trend: a metric, over designs of one chance level.
 type trended struct {
 	metric Metric
 	chance float64
 }
 
-// drawn returns the metrics, each for every chance that the designs of the rows have.
+// drawn returns the metrics, each with every chance level of the rows' designs.
 func drawn(metrics []Declared, rows []Row) []trended {
 	var chances []float64
 	for _, r := range rows {
@@ -153,12 +153,13 @@ func groupsOf(rows []Row) []string {
 	return append([]string{""}, groups...)
 }
 
-// pointsOf returns one point a comparison: of two designs of the same comparison and chance, the one with more trials.
+// pointsOf returns one point for each comparison: of two designs of the same comparison and chance level, the one with more
+// trials.
 func pointsOf(rows []Row, of trended, group string) []TrendPoint {
 	var points []TrendPoint
 	index := map[[3]string]int{}
 	for _, r := range rows {
-		if r.Treatment != "" || r.Verdict == Void || r.asks.design.Chance() != of.chance || r.sound.Trials == 0 || r.Kind == "listener" || (r.Kind == "group") != (group != "") || r.Group != group {
+		if r.Treatment != "" || r.Verdict == Void || r.asks.design.Chance() != of.chance || r.valid.Trials == 0 || r.Kind == "listener" || (r.Kind == "group") != (group != "") || r.Group != group {
 			continue
 		}
 		if d := differenceIn(r, of.metric); !math.IsNaN(d) {
@@ -215,14 +216,14 @@ type Ranked struct {
 	RuledOutFrom    []string `json:"ruled_out_from"`   // for all listeners together
 	UndecidedFrom   []string `json:"not_settled_from"` // undecided or void for all together
 	Limit           float64  `json:"random_limit_ps"`
-	// Bounds of figures that are at the floor in some capture; NaN elsewhere.
+	// Upper bounds of figures that are at the floor in some capture; NaN elsewhere.
 	RandomAtMostPS        float64 `json:"random_jitter_at_most_ps"`
 	DeterministicAtMostPS float64 `json:"deterministic_jitter_at_most_ps"`
 	NoiseAtMostDB         float64 `json:"noise_a_weighted_at_most_db"`
 	THDNAtMostDB          float64 `json:"thd_n_at_most_db"`
 }
 
-// Cheapest answers what the cheapest chain is that nobody could tell from the best by figures.
+// Cheapest is the cheapest chain that nobody could distinguish from the best one by figures.
 type Cheapest struct {
 	Best  string  `json:"best"`
 	Chain string  `json:"chain"`
@@ -245,7 +246,7 @@ func ranking(chains []Chain, rows []Row) []Ranked {
 		r.THDNDB, r.THDNAtMostDB = c.figure(THDN)
 		for _, row := range rows {
 			if row.Treatment != "" {
-				continue // a chain against a dose of itself ranks nothing
+				continue // a chain compared with a dose of itself does not rank chains
 			}
 			other := row.B
 			if row.B == c.Name {
@@ -268,7 +269,7 @@ func ranking(chains []Chain, rows []Row) []Ranked {
 	return out
 }
 
-// figure returns the mean of a chain's captures, and its bound where one of them is at the floor.
+// figure returns the mean of a chain's captures, and its upper bound if one of them is at the floor.
 func (c Chain) figure(m Metric) (mean, atMost float64) {
 	r := readingOf(c.Figures[m])
 	return r.mean, r.atMost
@@ -302,7 +303,8 @@ func holds(list []string, s string) bool {
 	return false
 }
 
-// cheapest returns nil where no chain of known cost was ruled out, by all together and by nobody heard, against the best.
+// cheapest returns nil unless for some chain of known cost a difference from the best is ruled out for all together and was
+// heard by nobody.
 func cheapest(ranked []Ranked, rows []Row) *Cheapest {
 	if len(ranked) < 2 || math.IsInf(standing(ranked[0]), 1) {
 		return nil

@@ -10,7 +10,7 @@ import (
 	"heardiff/trials"
 )
 
-// Verdict is what a row says.
+// Verdict is the judgement of a row.
 type Verdict string
 
 // The verdicts.
@@ -21,7 +21,7 @@ const (
 	Void      Verdict = "void"
 )
 
-// Confound is something besides the chains' jitter and noise that could explain a result. Voids says that it is large
+// Confound is something other than the chains' jitter and noise that could explain a result. Voids says that it is large
 // enough to be heard itself.
 type Confound struct {
 	Name  string  `json:"name"`
@@ -30,15 +30,15 @@ type Confound struct {
 	Unit  string  `json:"unit"`
 	Voids bool    `json:"voids"`
 	Says  string  `json:"says"`
-	// InReason marks what the reason of the verdict says already.
+	// InReason marks a confound that the reason of the verdict already mentions.
 	InReason bool `json:"-"`
 }
 
 func (c Confound) voids() bool { return c.Voids }
 
-// What may remain between two presentations. Level: the match used in a published long blind comparison, under 0.1 dB
-// per channel (Meyer and Moran, supplement to JAES 55(9), 2007). Alignment: common practice, no source. Response: the least
-// just-noticeable difference in level of most sounds, 0.5 dB (Open University, OpenLearn "Hearing", 10.3).
+// Limits of the residual differences between two presentations. Level: the match used in a published long blind comparison,
+// under 0.1 dB per channel (Meyer and Moran, supplement to JAES 55(9), 2007). Alignment: common practice, no source. Response:
+// the smallest just-noticeable difference in level of most sounds, 0.5 dB (Open University, OpenLearn "Hearing", 10.3).
 const (
 	levelLimitDB    = 0.1
 	offsetLimitUS   = 10
@@ -56,7 +56,7 @@ func confounds(r *tallied, p Pairing) []Confound {
 		}
 	}
 	if p.Treatment != "" {
-		return procedure(r) // whatever differs between an excerpt and itself with a dose is the dose's doing
+		return procedure(r) // every difference between an excerpt and itself with a dose is due to the dose
 	}
 	over("level", "dB", p.LevelErrorDB, levelLimitDB, true, "level left unequal")
 	over("alignment", "µs", p.OffsetErrorUS, offsetLimitUS, true, "presentations out of step")
@@ -77,7 +77,7 @@ func confounds(r *tallied, p Pairing) []Confound {
 	return append(out, procedure(r)...)
 }
 
-// procedure names what in the running of the sessions weakens them.
+// procedure lists what in the conduct of the sessions weakens the result.
 func procedure(r *tallied) []Confound {
 	var out []Confound
 	voids, flags, gaveUp, helper, hurried, silent := 0, 0, 0, 0, 0, 0
@@ -102,21 +102,21 @@ func procedure(r *tallied) []Confound {
 		}
 	}
 	add("silent", silent, "%d sessions were answered, wholly or in part, where no device sounded: nobody can have heard anything there")
-	add("hurried", hurried, "%d answers were hurried: given before what the plan wants heard had sounded for as long as it wants")
+	add("hurried", hurried, "%d answers were hurried: given before everything required had sounded for as long as the plan demands")
 	add("single blind", helper, "%d sessions were run by a helper who knew what was connected")
 	add("given up", gaveUp, "%d sessions ended early, so their number of trials was not that of the plan")
-	add("void trials", voids, "%d trials were void and asked again")
+	add("void trials", voids, "%d trials were void and repeated")
 	add("playback", flags, "%d events in playback were flagged")
 	return out
 }
 
-// mask is a figure in which the replay chain exceeds what is under test, so that the test could not have shown a difference in it.
+// mask is a figure in which the replay chain exceeds the chains under test, so that the test could not reveal a difference.
 type mask struct {
 	metric Metric
 	says   string
 }
 
-// masked returns the figures in which the replay chain itself exceeds what is under test.
+// masked returns the figures in which the replay chain itself exceeds the chains under test.
 func masked(m Measured, chains []Chain) []mask {
 	var out []mask
 	for _, c := range chains {
@@ -126,7 +126,7 @@ func masked(m Measured, chains []Chain) []mask {
 		for _, p := range m.Figures {
 			own, _ := c.figure(p.Metric)
 			larger := math.Max(p.A, p.B)
-			if own >= larger { // false where either is unknown: at its floor the replay chain is known only to be below it
+			if own >= larger { // false if either is unknown: a replay chain at its floor only has an upper bound
 				out = append(out, mask{p.Metric, fmt.Sprintf("%s: the replay chain %q has %.3g %s, the chains under test at most %.3g", p.Name, c.Name, own, p.Unit, larger)})
 			}
 		}
@@ -135,12 +135,12 @@ func masked(m Measured, chains []Chain) []mask {
 }
 
 // decide gives the verdict by the rules of the package comment.
-func decide(r *tallied, m memory) {
+func decide(r *tallied, m memo) {
 	r.Verdict, r.Reason = plain(r)
 	switch {
 	case r.leak != nil:
 		r.Verdict = Void
-		r.Reason = fmt.Sprintf("the negative control was passed, %d of %d right where both sounds were the same: something besides sound tells them apart", r.leak.Correct, r.leak.Trials)
+		r.Reason = fmt.Sprintf("the negative control was passed, %d of %d right where both sounds were the same: something other than sound gives the answers away", r.leak.Correct, r.leak.Trials)
 	case len(r.sittings) == 0:
 		r.Verdict, r.Reason = Void, fmt.Sprintf("all %d sessions are void", r.LeftOut)
 	case r.Verdict == HeardIt && slices.ContainsFunc(r.Confounds, Confound.voids):
@@ -181,7 +181,7 @@ func allInattentive(all []sitting) bool {
 	return true
 }
 
-// Says is the row in a sentence: who, what, the verdict and why. Every screen that tells a verdict prints it.
+// Says is the row in a sentence: who, what, the verdict and why. Everything that shows a verdict prints it.
 func (r Row) Says() string {
 	who := r.Listener
 	switch r.Kind {
@@ -207,13 +207,13 @@ func capital(s string) string {
 	return strings.ToUpper(s[:1]) + s[1:]
 }
 
-// settle says what a fresh plan would do with the risk that earlier sessions left. Of it a planned test has at least all
-// but what is kept for later, see stats.Step.
-func settle(r *tallied, m memory) {
+// settle adds the size and power of a further plan at the risk that remains after the earlier sessions. A planned test has at
+// least all of it except what is kept for later, see stats.Step.
+func settle(r *tallied, m memo) {
 	chance := r.design.Chance()
 	smallest := stats.FromDiscriminators(r.Smallest, chance)
-	sat := bare(r.sittings)
-	w := wanted{r.Smallest, chance, stats.NextLevel(stats.Upward(sat, chance, r.level()), r.level()),
+	sat := statsSittings(r.sittings)
+	w := planKey{r.Smallest, chance, stats.NextLevel(stats.Upward(sat, chance, r.level()), r.level()),
 		stats.NextLevel(stats.Downward(sat, chance, smallest, r.alpha), r.alpha)}
 	f := m.settling(w)
 	if p := r.sittings[len(r.sittings)-1].heard.Plan; p.Conditional() && f.trials > 0 {
@@ -256,7 +256,8 @@ func plain(r *tallied) (Verdict, string) {
 		whose, r.Correct, r.Trials, pText(r.PStudy), 100*r.UpperPD, 100*r.Smallest)
 }
 
-// Guessed is ", as guessing would give" where so many right answers are no rarity among guessers, by the row's own p, and "" elsewhere.
+// Guessed is ", as guessing would give" where the number of right answers is common by guessing, by the row's own p, and ""
+// elsewhere.
 func (r Row) Guessed() string {
 	if r.P > r.Alpha {
 		return ", as guessing would give"
@@ -264,7 +265,7 @@ func (r Row) Guessed() string {
 	return ""
 }
 
-// countHearing sets, for each sum, how many of its listeners hear it by themselves.
+// countHearing sets how many listeners of each sum hear it by themselves.
 func countHearing(rows []*tallied) {
 	for _, sum := range rows {
 		if sum.Kind == "listener" {
@@ -287,16 +288,16 @@ func countHearing(rows []*tallied) {
 	}
 }
 
-// LeakAlpha is the level at which a negative control counts as passed. It is looked at in every session, so that at the
-// plan's own level, often 0.05, every twentieth honest session would be void (design choice).
+// LeakAlpha is the level at which a negative control counts as passed. It is tested in every session: at the plan's own level,
+// often 0.05, one honest session in twenty would be void (judgement, no source).
 const LeakAlpha = 0.01
 
-// CanTrip reports whether so many negative controls of a design can show a leak at all.
+// CanTrip reports whether n negative controls of a design can reveal a leak at all.
 func CanTrip(d trials.Design, n int) bool {
 	return passed(Control{Trials: n, Correct: n, asked: []stats.Guesses{{Trials: n, Chance: d.Chance()}}}, LeakAlpha)
 }
 
-// LeastNegative is the smallest number of negative controls of a design that can.
+// LeastNegative is the smallest number of negative controls of a design that can reveal a leak.
 func LeastNegative(d trials.Design) int {
 	n := 1
 	for !CanTrip(d, n) {
@@ -310,19 +311,20 @@ func passed(c Control, alpha float64) bool {
 	return c.Trials > 0 && stats.GuessesReach(c.Correct, c.asked, alpha)
 }
 
-// attentive is how often a listener who hears a plain difference is right; the rest are slips (common practice, no source).
-const attentive = 0.95
+// attentiveRate is the proportion of right answers of a listener who hears a plain difference; the rest are slips (common
+// practice, no source).
+const attentiveRate = 0.95
 
-// missed reports whether a positive control fits guessing, and does not fit an attentive listener with a slip or two.
+// missed reports whether a positive control is consistent with guessing, and not with an attentive listener who slips.
 func missed(c Control, alpha float64) bool {
 	if c.Trials == 0 || passed(c, alpha) || !stats.GuessesReach(c.Trials, c.asked, alpha) {
 		return false
 	}
-	b, err := stats.BinomialTest(c.Correct, c.Trials, attentive)
+	b, err := stats.BinomialTest(c.Correct, c.Trials, attentiveRate)
 	return err == nil && b.Below <= alpha
 }
 
-// weaken names, before a null, what somebody who did not listen would have done to come to it.
+// weaken puts before a null result the confounds that would let somebody who did not listen produce it.
 func weaken(r *tallied) {
 	if r.Positive.Trials == 0 {
 		r.Confounds = append(r.Confounds, Confound{Name: "no positive control", Value: math.NaN(), Limit: math.NaN(),
@@ -336,7 +338,7 @@ func weaken(r *tallied) {
 	}
 }
 
-// cited returns what those confounds say that meet a condition, for the reason, and marks them as being in it.
+// cited returns the text of the confounds that meet a condition, for the reason, and marks them as mentioned there.
 func cited(all []Confound, meets func(Confound) bool) string {
 	var says []string
 	for i := range all {
@@ -348,11 +350,11 @@ func cited(all []Confound, meets func(Confound) bool) string {
 	return strings.Join(says, "; ")
 }
 
-// coversJitterAndNoise reports whether the replay chain exceeds the chains in random jitter, lines and noise alike,
-// as far as they were measured.
+// coversJitterAndNoise reports whether the replay chain exceeds the chains in all of random jitter, lines and noise that were
+// measured.
 func coversJitterAndNoise(r *tallied) bool {
 	if r.Treatment != "" {
-		return len(r.masks) > 0 // the dose is all there is to hear
+		return len(r.masks) > 0 // the dose is the only difference
 	}
 	known := 0
 	for _, p := range r.Measured.Figures {

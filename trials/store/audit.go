@@ -13,18 +13,18 @@ import (
 	"heardiff/trials"
 )
 
-// Audit is a study held against its record.
+// Audit is the result of checking a study against its record.
 type Audit struct {
 	Head Head
-	// Older marks a study of before there was a record, to which nothing was added since.
+	// Older marks a study from before records were kept, to which nothing has been added since.
 	Older bool
-	// Since is when the record of such a study began, with what was found then; "" where it holds the study from its beginning.
+	// Since is when the record of such a study began, with what was found then; "" if it covers the study from its beginning.
 	Since string
-	// Faults names each edit that was found, one a line.
+	// Faults describes each edit that was found, one per line.
 	Faults []string
 }
 
-// AuditedSession is a session with its journal, held against the record and, once it has ended, against its own seal.
+// AuditedSession is a session with its journal, checked against the record and, once it has ended, against its own seal.
 type AuditedSession struct {
 	ID, Plan, Listener string
 	// Site is the fingerprint of the site where it was run, "" for this one.
@@ -32,14 +32,15 @@ type AuditedSession struct {
 	Entries []trials.Entry
 	// Ended reports whether the journal says so.
 	Ended bool
-	// Faults names what is wrong with it.
+	// Faults describes what is wrong with it.
 	Faults []string
 }
 
-// Audit reads the record, checks its chain, compares every row of every table with what it says, and deals every session
-// that has ended again. visit is handed each session; it must not use the store.
+// Audit reads the record, checks its chain, compares every row of every table with it, and recomputes every ended session.
+// visit is called for each session; it must not use the store.
 //
-// It cannot know of a whole new record: whoever can write the database can make one. A head written down elsewhere tells.
+// Audit cannot detect a completely new record, which anybody with write access to the database can make. Only a head written
+// down elsewhere reveals that.
 func (s *Store) Audit(ctx context.Context, visit func(AuditedSession) error) (Audit, error) {
 	var a Audit
 	err := s.reading(ctx, func(tx *sql.Tx) error {
@@ -73,18 +74,18 @@ func (s *Store) Audit(ctx context.Context, visit func(AuditedSession) error) (Au
 	return a, err
 }
 
-// replayed is what a record says.
+// replayed is the content of a record.
 type replayed struct {
 	head     Head
 	since    string
-	rows     map[string]map[string]row // by table and subject; nil for a row whose content cannot be known
+	rows     map[string]map[string]row // by table and subject; nil for a row whose content is unknown
 	order    map[string][]string       // the subjects in the order in which they were added
 	journals map[string][]mark         // by session
-	tainted  map[string]bool           // kind and subject of entries that were edited: named once, as such
+	tainted  map[string]bool           // kind and subject of edited entries, which are reported once
 	faults   []string
 }
 
-// replay reads the record and goes through it.
+// replay reads and replays the record.
 func replay(ctx context.Context, q querier) (*replayed, error) {
 	all, err := list(ctx, q, scanRecordEntry, selectRecord)
 	if err != nil {
@@ -93,10 +94,10 @@ func replay(ctx context.Context, q querier) (*replayed, error) {
 	return goThrough(all, false), nil
 }
 
-// goThrough follows the entries of a record; of one that is published, some bodies were withheld.
+// goThrough replays the entries of a record; in a published one some bodies are withheld.
 func goThrough(all []RecordEntry, published bool) *replayed {
 	r := &replayed{rows: map[string]map[string]row{}, order: map[string][]string{}, journals: map[string][]mark{}, tainted: map[string]bool{}}
-	forgotten := map[string]int{} // by subject: the last entry before which nothing need be there
+	forgotten := map[string]int{} // by subject: the last entry before which bodies may be missing
 	for _, e := range all {
 		if e.Kind == kindForgotten {
 			forgotten[e.Subject] = e.Number
@@ -112,14 +113,14 @@ func goThrough(all []RecordEntry, published bool) *replayed {
 	return r
 }
 
-// follow takes one entry, which comes after the one with the number and hash given. bare says that its body may be missing.
+// follow replays one entry, given number and hash of the entry before. bare says that its body may be missing.
 func (r *replayed) follow(e RecordEntry, number int, hash string, bare bool) {
 	what := fmt.Sprintf("entry %d of the record (%s %q)", e.Number, e.Kind, e.Subject)
-	whole := e.hash() == e.Hash
+	intact := e.hash() == e.Hash
 	switch {
 	case e.Number != number+1:
 		r.fault("record: %s does not follow entry %d: what was between them was removed", what, number)
-	case !whole:
+	case !intact:
 		r.fault("record: %s was changed after it was written", what)
 	case e.Previous != hash:
 		r.fault("record: %s does not follow the entry before it: one was changed, exchanged or added", what)
@@ -134,12 +135,12 @@ func (r *replayed) follow(e RecordEntry, number int, hash string, bare bool) {
 	case e.Body == "":
 		r.fault("record: the body of %s was removed", what)
 	case digest(e.Body) != e.Digest:
-		if whole {
+		if intact {
 			r.fault("record: the body of %s was changed", what)
 		}
 	case json.Unmarshal([]byte(e.Body), &b) != nil:
 		r.fault("record: the body of %s cannot be read", what)
-	case whole:
+	case intact:
 		r.apply(e, b)
 		return
 	}
@@ -150,7 +151,7 @@ func (r *replayed) fault(format string, args ...any) {
 	r.faults = append(r.faults, fmt.Sprintf(format, args...))
 }
 
-// taint notes a row of which an entry was edited: what the row should be is not known, and the edit is named already.
+// taint marks the row of an edited entry: its correct content is unknown, and the edit has been reported already.
 func (r *replayed) taint(e RecordEntry) {
 	noun, _, _ := strings.Cut(e.Kind, " ")
 	for _, t := range tables {
@@ -188,7 +189,7 @@ func (r *replayed) know(t table, subject string, v row) {
 	r.rows[t.name][subject] = v
 }
 
-// compare holds the rows of a table against the record.
+// compare checks the rows of a table against the record.
 func (r *replayed) compare(t table, now []row) []string {
 	var faults, order []string
 	there := map[string]bool{}
@@ -232,7 +233,7 @@ func (t table) call(subject string) string {
 	return fmt.Sprintf("%s %q", t.noun, subject)
 }
 
-// differences returns a line for each column that is not what it was.
+// differences returns a line for each column that has changed.
 func (t table) differences(subject string, was, is row) []string {
 	var faults []string
 	for _, column := range slices.Sorted(maps.Keys(is)) {
@@ -252,7 +253,7 @@ func (t table) differences(subject string, was, is row) []string {
 	return faults
 }
 
-// shownColumn returns a column as people call it.
+// shownColumn returns the name of a column that users know.
 func shownColumn(name string) string {
 	switch name {
 	case "grouping":
@@ -277,7 +278,7 @@ func shownValue(v json.RawMessage) string {
 	return string(v)
 }
 
-// strayJournals names entries of sessions that are not there.
+// strayJournals reports entries of sessions that do not exist.
 func strayJournals(ctx context.Context, q querier) ([]string, error) {
 	return list(ctx, q, func(row scanner) (string, error) {
 		var session string

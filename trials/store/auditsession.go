@@ -20,7 +20,7 @@ type inspector struct {
 	outcomes map[string]string
 }
 
-// auditSessions hands each session, checked, to visit.
+// auditSessions checks each session and passes it to visit.
 func (s *Store) auditSessions(ctx context.Context, tx *sql.Tx, r *replayed, a *Audit, visit func(AuditedSession) error) error {
 	i := inspector{record: r, older: a.Older, outcomes: map[string]string{}}
 	if err := tx.QueryRowContext(ctx, `SELECT id FROM study`).Scan(&i.study); err != nil && !errors.Is(err, sql.ErrNoRows) {
@@ -75,7 +75,7 @@ func (v *AuditedSession) fault(format string, args ...any) {
 	v.Faults = append(v.Faults, fmt.Errorf(format, args...).Error())
 }
 
-// checkSeat holds the row against what the seal covers.
+// checkSeat checks the row against what the seal covers.
 func (i inspector) checkSeat(v *AuditedSession) {
 	if len(v.Entries) == 0 || v.Entries[0].Seat == nil {
 		return
@@ -95,10 +95,10 @@ func (i inspector) checkSeat(v *AuditedSession) {
 	}
 }
 
-// ForeignListener is the name here of a listener of another site, whose fingerprint is given: two sites may both have an L1.
+// ForeignListener is the local name of a listener of another site, with its fingerprint: two sites may both have an L1.
 func ForeignListener(id, site string) string { return fmt.Sprintf("%s@%.8s", id, site) }
 
-// checkOutcome deals the session again and holds what is kept of it against what it comes to.
+// checkOutcome recomputes the session and compares the stored outcome with the result.
 func (i inspector) checkOutcome(v *AuditedSession) {
 	body, kept := i.outcomes[v.ID]
 	if !v.Ended {
@@ -108,7 +108,7 @@ func (i inspector) checkOutcome(v *AuditedSession) {
 		return
 	}
 	if len(v.Faults) > 0 {
-		return // what it would come to now is no outcome
+		return // a session with faults has no outcome
 	}
 	plan := i.plans[v.Plan]
 	if plan == nil {
@@ -126,7 +126,7 @@ func (i inspector) checkOutcome(v *AuditedSession) {
 	}
 }
 
-// readablePlans returns the plans by their id, but for those that cannot be read.
+// readablePlans returns the plans that can be read, by their id.
 func readablePlans(ctx context.Context, q querier) (map[string]*trials.Plan, error) {
 	all := map[string]*trials.Plan{}
 	_, err := list(ctx, q, func(row scanner) (p trials.Plan, err error) {
@@ -148,8 +148,8 @@ type journalRow struct {
 	body   string
 }
 
-// readJournal reads a session's journal, and names each row that is not exactly what was written for its entry, or where none
-// is, the first entry that does not follow the one before.
+// readJournal reads a session's journal. It reports each row that is not exactly what was written for its entry or, if there is
+// none, the first entry that does not follow the one before.
 func readJournal(ctx context.Context, q querier, session string) (entries []trials.Entry, faults []string, err error) {
 	lines, err := list(ctx, q, func(row scanner) (l journalRow, err error) {
 		err = row.Scan(&l.number, &l.body)
@@ -161,7 +161,7 @@ func readJournal(ctx context.Context, q querier, session string) (entries []tria
 		if json.Unmarshal([]byte(l.body), &e) != nil {
 			return entries, append(faults, fmt.Sprintf("entry %d cannot be read", l.number)), err
 		}
-		exact, _ := json.Marshal(e) // what was just decoded can be encoded, but for an impossible time, which differs
+		exact, _ := json.Marshal(e) // what was just decoded can be encoded, except an impossible time, which then differs
 		if string(exact) != l.body || !e.Intact() {
 			faults = append(faults, fmt.Sprintf("entry %d was changed after it was written", l.number))
 		} else if e.Number != l.number {
@@ -175,7 +175,7 @@ func readJournal(ctx context.Context, q querier, session string) (entries []tria
 	return entries, append(faults, moved...), err
 }
 
-// journalFaults holds a journal against the milestones that the record knows.
+// journalFaults checks a journal against the milestones in the record.
 func (r *replayed) journalFaults(session string, entries []trials.Entry) []string {
 	if r.tainted[kindJournal+"\x00"+session] {
 		return nil

@@ -22,7 +22,7 @@ func (s *Store) Begun(ctx context.Context) ([]Begun, error) {
 	}, `SELECT site, number, session, seal FROM begun ORDER BY site, number, session, seal`)
 }
 
-// mergeBegun keeps what a site said it had begun. What was said stays, whatever a later bundle leaves out.
+// mergeBegun stores the sessions that a site says it has begun. They stay, whatever a later bundle omits.
 func (c *change) mergeBegun(all []Begun) error {
 	for _, b := range all {
 		_, err := c.put("session begun elsewhere", "begun", `INSERT INTO begun (site, number, session, seal) VALUES ($1, $2, $3, $4) ON CONFLICT DO NOTHING`,

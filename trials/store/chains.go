@@ -13,7 +13,7 @@ type Chain struct {
 	About string   `json:"about"`
 	Cost  *float64 `json:"cost"` // nil where not given
 	Role  string   `json:"role"` // source, floor or replay
-	// After names the chain whose output is this one's input, "" where none is declared.
+	// After names the chain that feeds this one, "" if none is declared.
 	After string `json:"after,omitempty"`
 }
 
@@ -90,8 +90,8 @@ func (s *Store) AddCapture(ctx context.Context, c Capture) (Capture, error) {
 	return c, nil
 }
 
-// RemoveCapture removes a capture and what was measured of it; the record keeps both, and why. It returns ErrNotFound, wrapped, for
-// an unknown id. The file stays where it is.
+// RemoveCapture removes a capture and its measurements; the record keeps both, with the reason. It returns ErrNotFound,
+// wrapped, for an unknown id. The file is not removed.
 func (s *Store) RemoveCapture(ctx context.Context, id int, why string) error {
 	err := s.change(ctx, func(r *change) error {
 		r.why = why
@@ -106,8 +106,8 @@ func (s *Store) RemoveCapture(ctx context.Context, id int, why string) error {
 	return nil
 }
 
-// RefileCapture files a capture under another kind, or as another piece of music, and removes what was measured of it; the record
-// keeps what it was filed as, and why. It returns ErrNotFound, wrapped, for an unknown id.
+// RefileCapture files a capture under another kind, or as another piece of music, and removes its measurements; the record
+// keeps the earlier row, with the reason. It returns ErrNotFound, wrapped, for an unknown id.
 func (s *Store) RefileCapture(ctx context.Context, id int, kind, music, why string) error {
 	err := s.change(ctx, func(r *change) error {
 		r.why = why
@@ -165,7 +165,7 @@ type Measurement struct {
 	Result  []byte
 }
 
-// SaveMeasurement keeps a measurement, in place of an earlier one of the same capture and kind.
+// SaveMeasurement stores a measurement, replacing an earlier one of the same capture and kind.
 func (s *Store) SaveMeasurement(ctx context.Context, m Measurement) error {
 	err := s.change(ctx, func(c *change) error {
 		_, err := c.put("measurement", "measurements", `INSERT INTO measurements (capture, kind, result, at) VALUES ($1, $2, $3, $4)
@@ -200,7 +200,7 @@ type Entered struct {
 	Source string   `json:"source"`
 }
 
-// Enter keeps figures measured elsewhere, all or none.
+// Enter stores figures measured elsewhere, all or none.
 func (s *Store) Enter(ctx context.Context, figures []Entered) error {
 	return s.change(ctx, func(c *change) error {
 		for _, f := range figures {

@@ -1,10 +1,10 @@
 // Package store keeps a study: its chains, captures, plans, listeners and the journals of its sessions.
 //
-// The record is a database, SQLite or PostgreSQL: trials/sqlite and trials/postgres open it, and do through Database the few
-// things in which they differ. All other SQL is one text for both ($1 is read by either). The audio is in the study's folder,
-// under paths relative to it.
+// The record is a database, SQLite or PostgreSQL: trials/sqlite and trials/postgres open it and implement, as a Database, the
+// few operations in which they differ. All other SQL is shared by both. The audio is in the study's folder, under paths
+// relative to it.
 //
-// When a method returns, what it wrote is on disk. Exported methods begin, call and commit; the SQL is theirs alone.
+// When a method returns, what it wrote is on disk. Exported methods begin and commit; the SQL is in unexported functions.
 //
 // # Answers
 //
@@ -13,29 +13,29 @@
 //
 // # The record
 //
-// All that is done to a study is an entry of the table record, each bound to the one before by its hash; the rows of all
-// other tables are held against it (record.go). Write methods run their statements through change.put and change.remove,
-// which read back each row and append its entry in the same transaction: a new table needs a line in tables.go, a column
-// added later its default there, and storetest edits every column of every table that it finds. Session journals are
-// chained themselves, so that no answer waits for the study; the record holds their heads where a session begins, where a
-// listener sits down or rests, and at the end. Audit names every edit; where a listener was forgotten the body of an entry is
-// emptied and its salted digest stays. A study made before there was a record is of the older kind until something is added:
-// then its record begins with what is found. Whoever can write the database can make a whole new record, which only a head
-// written down elsewhere shows.
+// Everything done to a study is an entry of the append-only table record, each bound to the one before by its hash; the rows
+// of all other tables are checked against it (record.go). Write methods run their statements through change.put and
+// change.remove, which read back each row and append its entry in the same transaction: a new table needs a line in
+// tables.go, a column added later its default there, and storetest edits every column of every table that it finds. Session
+// journals have chains of their own, so that no answer waits for the study; the record holds their heads where a session
+// begins, where a sitting or a rest begins, and at the end. Audit reports every edit. When a listener is forgotten, the bodies
+// of entries are emptied and their salted digests stay. A study from before records were kept is of the older kind until
+// something is added: then its record begins with what is found. Anybody with write access to the database can make a
+// completely new record, which only a head written down elsewhere reveals.
 //
 // # Counts
 //
-// What an ended session came to (trials.Summary) is kept in the table outcomes, written when a session ends or a bundle is
-// taken in, so that ten thousand orders need not be dealt again for each report. It is derived: one is counted only where the
-// record is whole and holds both it and the end of the journal, which must be there; all else is dealt again, and Audit
-// derives each anew and names one that differs.
+// The result of an ended session (trials.Summary) is stored in the table outcomes when the session ends or a bundle is
+// imported, so that ten thousand orders need not be recomputed for each report. It is derived data: it is used only if the
+// record is intact and contains both it and the end of the journal, which must exist. Otherwise the session is recomputed, and
+// Audit recomputes each one and reports any that differs.
 //
 // # A server
 //
-// Each study has a schema of its own: it can be granted, saved and dropped alone, and no query can forget a study's key.
-// Writers of more than one row take the study's advisory lock, so that merging is one after the other, as in a file, and
-// sessions are numbered without gaps; a single answer waits for nobody. A listener is locked for the length of a session,
-// whichever machine they sit at. A process has one connection, and the lock belongs to it: where it is lost, the next one
-// takes the lock again before anything else, or every further answer is refused (trials/postgres/seats.go). A server that
-// owes an answer and is silent for 20 s counts as lost (silence.go).
+// Each study has a schema of its own: it can be granted, saved and dropped separately, and no query can omit a study's key.
+// Writers of more than one row take the study's advisory lock, so that merges are serialised, as in a file, and sessions are
+// numbered without gaps; a single answer waits for nobody. A listener is locked for the duration of a session, on whichever
+// machine. A process has one connection, which owns the lock: if it is lost, the next connection takes the lock again before
+// anything else, or every further answer is rejected (trials/postgres/seats.go). A server that owes a reply and is silent for
+// 20 s counts as lost (silence.go).
 package store

@@ -21,17 +21,17 @@ type Excerpt struct {
 type Presentation struct {
 	Excerpt string
 	Chain   string
-	// Treatment is "" for the chain's own capture, else the known dose put into it, and Dose its size.
+	// Treatment is "" for the chain's own capture, otherwise the known dose added to it, and Dose its size.
 	Treatment string
 	Dose      float64
 	Path      string
 	SHA256    string
-	// Result is the JSON of what preparing this one did and left.
+	// Result is the JSON of the corrections made in preparing this one, and the residuals.
 	Result []byte
 }
 
-// SaveExcerpt keeps an excerpt and its presentations, all or none. It returns ErrExists, wrapped, where an excerpt
-// of that name, or a presentation of the same content, is there already.
+// SaveExcerpt stores an excerpt and its presentations, all or none. It returns ErrExists, wrapped, if an excerpt of that name,
+// or a presentation of the same content, exists already.
 func (s *Store) SaveExcerpt(ctx context.Context, e Excerpt) error {
 	err := s.change(ctx, func(c *change) error {
 		_, err := c.put("excerpt", "excerpts", `INSERT INTO excerpts (name, music, start_s, seconds, rate_hz, result, at) VALUES ($1, $2, $3, $4, $5, $6, $7)`,
@@ -47,8 +47,8 @@ func (s *Store) SaveExcerpt(ctx context.Context, e Excerpt) error {
 	return nil
 }
 
-// AddPresentations adds presentations to an excerpt that is there, all or none. It returns ErrExists, wrapped, where the
-// excerpt holds one of the same chain and treatment, or one of the same content.
+// AddPresentations adds presentations to an existing excerpt, all or none. It returns ErrExists, wrapped, if the excerpt has
+// one of the same chain and treatment, or one of the same content.
 func (s *Store) AddPresentations(ctx context.Context, excerpt string, p []Presentation) error {
 	err := s.change(ctx, func(c *change) error { return c.addPresentations(excerpt, p) })
 	if err != nil {

@@ -12,7 +12,7 @@ import (
 	"heardiff/trials"
 )
 
-// Merge is what a bundle of results brings. The caller has checked it; Merge only joins.
+// Merge is the content of a bundle of results, which the caller has checked.
 type Merge struct {
 	Bundle string // SHA-256 of the bundle's file
 	Site   string // fingerprint of the site that signed it
@@ -29,12 +29,12 @@ type MergeSession struct {
 	ID, Listener, Device string
 	PlanHash             string // of one of the plans, trials.Plan.HashText
 	Entries              []trials.Entry
-	Marks                []trials.Mark // what its site says against its blindness
-	// Outcome is what the entries come to, where the caller has revealed them; nil else.
+	Marks                []trials.Mark // its site's doubts about its blindness
+	// Outcome is the result of the entries, if the caller has revealed them; nil otherwise.
 	Outcome *trials.Summary
 }
 
-// Merged counts what was new.
+// Merged counts what a merge added.
 type Merged struct {
 	Plans     int `json:"plans"`
 	Listeners int `json:"listeners"`
@@ -42,9 +42,9 @@ type Merged struct {
 	Known     int `json:"sessions_known"` // sessions that were here already, entry for entry the same
 }
 
-// Merge joins the sessions of another site, all or none. The order in which bundles come makes no difference, and one
-// that comes twice changes nothing: plans are known by their hash, sessions by their id. It returns ErrExists, wrapped,
-// where a session is here already with other entries, and names it.
+// Merge adds the sessions of another site, all or none. The order of bundles makes no difference, and a bundle merged twice
+// changes nothing: plans are identified by their hash, sessions by their id. It returns ErrExists, wrapped and naming the
+// session, if a session already exists with different entries.
 func (s *Store) Merge(ctx context.Context, m Merge) (Merged, error) {
 	var count Merged
 	err := s.change(ctx, func(c *change) error {
@@ -87,7 +87,7 @@ func (s *Store) Merge(ctx context.Context, m Merge) (Merged, error) {
 	return count, err
 }
 
-// mergePlans returns under which id each plan, named by its hash, stands here.
+// mergePlans returns the local id of each plan, by its hash.
 func (c *change) mergePlans(plans []trials.Plan, count *Merged) (map[string]string, error) {
 	here, err := plansByID(c.ctx, c.tx)
 	if err != nil {
@@ -102,7 +102,7 @@ func (c *change) mergePlans(plans []trials.Plan, count *Merged) (map[string]stri
 		if ids[hash] != "" {
 			continue
 		}
-		// Another plan may have the same number here: the hash tells them apart, the same in every order of merging.
+		// A local plan may have the same id: the hash distinguishes them, independently of the order of merging.
 		id := p.ID + "@" + hash[:8]
 		body, err := json.Marshal(p)
 		if err != nil {
@@ -117,9 +117,8 @@ func (c *change) mergePlans(plans []trials.Plan, count *Merged) (map[string]stri
 	return ids, nil
 }
 
-// mergeListener adds the listener of a session. Where one bundle says more of them than another (an anonymous one, say),
-// the larger text stays: the same in every order of merging.
-// larger names the database's function for that.
+// mergeListener adds the listener of a session. If bundles disagree about a listener (one may be anonymous, for example), the
+// larger value stays, independently of the order of merging. larger is the name of the database's function for that.
 func (c *change) mergeListener(v MergeSession, listeners map[string]Listener, larger string, count *Merged) error {
 	l, named := listeners[v.Listener]
 	if !named {
@@ -144,7 +143,7 @@ func (c *change) mergeListener(v MergeSession, listeners map[string]Listener, la
 }
 
 func (c *change) mergeSession(v MergeSession, plan, site string) error {
-	// The seed stands revealed in the last entry: nothing is sealed any more.
+	// The last entry reveals the seed, so there is no sealed seed to store.
 	_, err := c.put("session", "sessions", insertSession, v.ID, plan, v.Listener, []byte{}, v.Device, v.Entries[0].At.UTC().Format(time.RFC3339Nano), site, nil)
 	if err != nil {
 		return err
@@ -156,7 +155,7 @@ func (c *change) mergeSession(v MergeSession, plan, site string) error {
 	return c.keepOutcome(v.ID, *v.Outcome)
 }
 
-// insertEntries adds entries of sessions that are there.
+// insertEntries adds entries of existing sessions.
 func insertEntries(ctx context.Context, tx *sql.Tx, all []trials.Entry) error {
 	return insertMany(ctx, tx, `entries (session, number, body)`, 3, all, func(e trials.Entry) ([]any, error) {
 		body, err := json.Marshal(e)
@@ -164,9 +163,9 @@ func insertEntries(ctx context.Context, tx *sql.Tx, all []trials.Entry) error {
 	})
 }
 
-// sameSession reports whether the session is here with the same answers. A record from which words and times were
-// withheld is the same session as the whole one: whichever came first stays, and the results are the same. The last
-// hash covers every entry, so that most need no more.
+// sameSession reports whether the session exists with the same answers. A record with text and times withheld counts as the
+// same session as the full one: whichever was merged first stays, and the results are equal. The last hash covers every
+// entry, so that it usually suffices.
 func sameSession(ctx context.Context, tx *sql.Tx, v MergeSession) (bool, error) {
 	last, err := list(ctx, tx, scanEntry, `SELECT body FROM entries WHERE session = $1 ORDER BY number DESC LIMIT 1`, v.ID)
 	if err != nil || len(last) == 0 {

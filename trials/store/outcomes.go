@@ -12,9 +12,9 @@ import (
 	"heardiff/trials"
 )
 
-// Outcomes returns what the sessions that have ended came to, by the id of the session, as far as it was kept and can be
-// trusted: the record must be whole and hold both the row and the end of the journal, which must be there. What it leaves out
-// is to be derived from the entries. "heardiff verify" derives all of them again.
+// Outcomes returns the stored results of ended sessions, by session id, as far as they can be trusted: the record must be
+// intact and contain both the row and the end of the journal, which must exist. Missing ones must be computed from the
+// entries. "heardiff verify" recomputes all of them.
 func (s *Store) Outcomes(ctx context.Context) (map[string]trials.Summary, error) {
 	all := map[string]trials.Summary{}
 	err := s.reading(ctx, func(tx *sql.Tx) error {
@@ -41,8 +41,8 @@ func (s *Store) Outcomes(ctx context.Context) (map[string]trials.Summary, error)
 	return all, err
 }
 
-// Arrivals returns, by session, at which entry of the record its end became known here: when it ended, or when a bundle
-// brought it. It is not there for what ended before the record was kept.
+// Arrivals returns, for each session, the number of the record's entry at which its end became known here: when it ended, or
+// when its bundle was imported. It omits sessions that ended before the record was kept.
 func (s *Store) Arrivals(ctx context.Context) (map[string]int, error) {
 	type arrival struct {
 		session string
@@ -71,7 +71,7 @@ func scanOutcome(row scanner) (o outcome, err error) {
 	return o, err
 }
 
-// vouches reports whether the record holds the row.
+// vouches reports whether the record contains the row.
 func (r *replayed) vouches(o outcome) bool {
 	t := tableNamed("outcomes")
 	now := row{"session": encodeValue(o.session), "version": encodeValue(o.version), "body": encodeValue(o.body)}
@@ -79,7 +79,7 @@ func (r *replayed) vouches(o outcome) bool {
 	return then != nil && bytes.Equal(then["body"], now["body"])
 }
 
-// ended reports whether the record holds the end of the session's journal, and last is that entry.
+// ended reports whether the record contains the end of the session's journal, and last is that entry.
 func (r *replayed) ended(session string, last trials.Entry) bool {
 	marks := r.journals[session]
 	if len(marks) == 0 {
@@ -100,9 +100,8 @@ func lastEntries(ctx context.Context, q querier) (map[string]trials.Entry, error
 	return all, err
 }
 
-// KeepOutcomes keeps what sessions that have ended came to. One that is kept already stays. In a study of before there was a
-// record nothing is kept: nobody would vouch for it. Nor in one that can only be
-// read: it is derived again each time.
+// KeepOutcomes stores the results of ended sessions; results already stored stay. It stores nothing in a study without a
+// record, which could not vouch for them, or in one that is read-only, where they are recomputed each time.
 func (s *Store) KeepOutcomes(ctx context.Context, all map[string]trials.Summary) error {
 	if len(all) == 0 || s.readOnly {
 		return nil
@@ -130,8 +129,8 @@ func (c *change) keepOutcome(session string, v trials.Summary) error {
 	return err
 }
 
-// outcomeOf keeps what a session that has just ended came to. Where that cannot be derived nothing is kept: whoever asks
-// for the result hears why.
+// outcomeOf stores the result of a session that has just ended. If it cannot be computed nothing is stored: whoever asks for
+// the result gets the error.
 func (c *change) outcomeOf(session string) error {
 	plans, err := list(c.ctx, c.tx, scanPlan, `SELECT body FROM plans WHERE id = (SELECT plan FROM sessions WHERE id = $1)`, session)
 	if err != nil || len(plans) == 0 {

@@ -16,28 +16,28 @@ func (s *Store) Record(ctx context.Context) ([]RecordEntry, error) {
 	return list(ctx, s.db, scanRecordEntry, selectRecord)
 }
 
-// Public reports whether the body of e may be published: of the study, its chains, plans, sessions and their journals. What
-// listeners said of themselves, and what a page does not print, stays behind its digest.
+// Public reports whether the body of e may be published: those of the study, its chains, plans, sessions and their journals.
+// For what listeners said about themselves, and what a page does not print, only the digest is published.
 func (e RecordEntry) Public() bool {
 	noun, _, _ := strings.Cut(e.Kind, " ")
 	return slices.Contains([]string{"study", "chain", "plan", "session", kindJournal}, noun)
 }
 
-// ReadRecordEntry returns the entry with the given hash and body whose Hashed is text. It errors for a text that is not exactly
-// that of an entry; whether hash and body are its own, Follow says.
+// ReadRecordEntry returns the entry with the given hash and body whose Hashed is text. It is an error if text is not exactly
+// the Hashed of an entry; Follow checks hash and body.
 func ReadRecordEntry(text, hash, body string) (RecordEntry, error) {
 	var e RecordEntry
 	if err := json.Unmarshal([]byte(text), &e); err != nil {
 		return e, fmt.Errorf("cannot be read: %w", err)
 	}
 	if e.Hashed() != text {
-		return e, errors.New("cannot be read: it is not written as an entry is")
+		return e, errors.New("cannot be read: not in the form of an entry")
 	}
 	e.Hash, e.Body = hash, body
 	return e, nil
 }
 
-// Published is a record outside its study, from which all bodies but the public ones were left out.
+// Published is a record outside its study, with only the public bodies.
 type Published struct {
 	Head Head
 	// Faults names each edit that was found, one a line.
@@ -45,7 +45,7 @@ type Published struct {
 	record *replayed
 }
 
-// Follow checks the chain of a published record, and of each body that it is the one of its digest.
+// Follow checks the chain of a published record, and each body against its digest.
 func Follow(all []RecordEntry) Published {
 	r := goThrough(all, true)
 	return Published{r.head, r.faults, r}
@@ -93,7 +93,7 @@ func (p Published) Session(entries []trials.Entry) []string {
 	return v.Faults
 }
 
-// ListenerOf returns who sat in a session, "" where that is not known.
+// ListenerOf returns the listener of a session, "" if unknown.
 func (p Published) ListenerOf(session string) string {
 	return p.column("sessions", session, "listener")
 }
@@ -101,7 +101,7 @@ func (p Published) ListenerOf(session string) string {
 // PlanOf returns the id of the plan of a session, "" where that is not known.
 func (p Published) PlanOf(session string) string { return p.column("sessions", session, "plan") }
 
-// FollowEnd checks the last entry of a record alone: its hash is the head.
+// FollowEnd checks only the last entry of a record: its hash is the head.
 func FollowEnd(e RecordEntry) Published {
 	r := goThrough(nil, true)
 	r.head = Head{e.Number, e.Hash, trials.ShortHead(e.Hash)}

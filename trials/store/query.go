@@ -79,19 +79,19 @@ func (s *Store) exec(ctx context.Context, query string, args ...any) error {
 	return s.database.Translate(err)
 }
 
-// rowsAtOnce is how many rows go into one statement: a database far away answers once for all.
+// rowsAtOnce is how many rows one statement inserts: a remote database replies once for all of them (judgement, no source).
 const rowsAtOnce = 50
 
-// insertMany inserts rows: into names the table and so many columns, values returns their values.
+// insertMany inserts rows: into names the table and its columns, values returns the values of a row.
 func insertMany[T any](ctx context.Context, tx *sql.Tx, into string, columns int, all []T, values func(T) ([]any, error)) error {
-	whole := len(all) - len(all)%rowsAtOnce
-	if err := insertBy(ctx, tx, rowsAtOnce, into, columns, all[:whole], values); err != nil {
+	full := len(all) - len(all)%rowsAtOnce // rows that fill complete statements
+	if err := insertBy(ctx, tx, rowsAtOnce, into, columns, all[:full], values); err != nil {
 		return err
 	}
-	return insertBy(ctx, tx, 1, into, columns, all[whole:], values)
+	return insertBy(ctx, tx, 1, into, columns, all[full:], values)
 }
 
-// insertBy is insertMany of n rows at a time; their number is a multiple of n.
+// insertBy is insertMany with n rows per statement; the number of rows is a multiple of n.
 func insertBy[T any](ctx context.Context, tx *sql.Tx, n int, into string, columns int, all []T, values func(T) ([]any, error)) error {
 	if len(all) == 0 {
 		return nil
@@ -117,7 +117,7 @@ func insertBy[T any](ctx context.Context, tx *sql.Tx, n int, into string, column
 	return nil
 }
 
-// places returns numbered places for the values of so many rows: ($1, $2), ($3, $4), ….
+// places returns numbered placeholders for the values of rows: ($1, $2), ($3, $4), ….
 func places(rows, columns int) string {
 	var all []string
 	for i := range rows {
@@ -146,7 +146,7 @@ func (t *instant) Scan(v any) error {
 	return err
 }
 
-// list runs a query and collects what scan makes of each row.
+// list runs a query and collects the result of scan for each row.
 func list[T any](ctx context.Context, q querier, scan func(row scanner) (T, error), query string, args ...any) ([]T, error) {
 	rows, err := q.QueryContext(ctx, query, args...)
 	if err != nil {

@@ -15,26 +15,26 @@ import (
 	"heardiff/trials"
 )
 
-// The record is what was done to the study, one entry after the other, each bound to the one before by its hash. A row of
-// any other table is what the last entry about it says, or it was edited: see Audit. Write methods therefore run every
-// statement that changes a row through a change, which reads the row back and appends the entry in the same transaction:
+// The record lists everything that was done to the study, each entry bound to the one before by its hash. A row of any other
+// table equals what the last entry about it says, or it was edited: see Audit. Write methods therefore run every statement
+// that changes a row through a change, which reads the row back and appends the entry in the same transaction:
 //
 //	s.change(ctx, func(c *change) error {
-//		c.why = "..." // of a correction: stands in its entry
+//		c.why = "..." // the reason of a correction, for its entry
 //		_, err := c.put("chain", "chains", `INSERT INTO chains ...`, ...)
 //		return err
 //	})
 //
-// A statement that leaves the row as it was appends nothing where its WHERE says so. The journals of sessions are chained
-// themselves, so that no answer waits for the record: it holds their heads at each milestone.
+// A statement whose WHERE excludes unchanged rows appends nothing for them. The journals of sessions have chains of their own,
+// so that no answer waits for the record, which holds their heads at each milestone.
 
-// Kinds of entry that mean more than their row.
+// Kinds of entry with a special meaning.
 const (
 	kindJournal   = "journal"            // the head of a session's journal, at a milestone
-	kindListener  = "listener"           // kinds that begin so hold what somebody said of themselves
-	kindForgotten = "listener forgotten" // the bodies of all entries about them before this one are emptied
+	kindListener  = "listener"           // kinds with this prefix contain what listeners said about themselves
+	kindForgotten = "listener forgotten" // the bodies of all earlier entries about the listener are emptied
 	kindOutcome   = "outcome"
-	foundSuffix   = " found" // of a row that was there before the record was kept
+	foundSuffix   = " found" // for a row from before the record was kept
 )
 
 // RecordEntry is one entry of a study's record.
@@ -43,13 +43,13 @@ type RecordEntry struct {
 	// At is when it was written, RFC 3339, in UTC.
 	At   string `json:"at"`
 	Kind string `json:"kind"`
-	// Subject names what it is about within its kind.
+	// Subject identifies what it is about within its kind.
 	Subject string `json:"subject"`
-	// Body says what holds from now on, as JSON; "" where that was forgotten. It is not hashed itself, but its Digest is:
-	// the SHA-256 of the body, hexadecimal.
+	// Body is the new content, as JSON; "" if it was forgotten. It is not hashed itself, but its Digest is: the SHA-256 of the
+	// body, hexadecimal.
 	Body   string `json:"-"`
 	Digest string `json:"digest"`
-	// Previous is the Hash of the entry before; Hash the SHA-256, hexadecimal, over the JSON of all fields but Body and Hash.
+	// Previous is the Hash of the entry before, Hash the SHA-256 over the JSON of all fields but Body and Hash, hexadecimal.
 	Previous string `json:"previous"`
 	Hash     string `json:"-"`
 }
@@ -71,19 +71,19 @@ func digest(text string) string {
 	return hex.EncodeToString(sum[:])
 }
 
-// entryBody is the content of an entry: a row as it is from now on, or a milestone of a journal.
+// entryBody is the content of an entry: the new content of a row, or a milestone of a journal.
 type entryBody struct {
-	// Salt keeps what a listener said of themselves from being guessed from the digest that stays.
+	// Salt keeps what a listener said about themselves from being guessed from the remaining digest.
 	Salt  string `json:"salt,omitempty"`
 	Why   string `json:"why,omitempty"`
 	Table string `json:"table,omitempty"`
 	Row   row    `json:"row,omitempty"`
-	// Gone marks a row that was removed; Row is what it held.
+	// Gone marks a removed row; Row is its last content.
 	Gone    bool  `json:"gone,omitempty"`
 	Journal *mark `json:"journal,omitempty"`
 }
 
-// mark is an entry of a session's journal, by its hash.
+// mark identifies an entry of a session's journal by its hash.
 type mark struct {
 	Number int              `json:"number"`
 	Kind   trials.EntryKind `json:"kind"`
@@ -109,8 +109,8 @@ func (s *Store) Heads(ctx context.Context) (map[string]trials.Entry, error) {
 	return lastEntries(ctx, s.db)
 }
 
-// FindHead returns the entry of the record whose hash was written down as said, in full or in the short form. It returns
-// ErrNotFound, wrapped, where there is none, and the errors of trials.IsHead.
+// FindHead returns the entry of the record whose hash equals said, in full or in the short form. It returns ErrNotFound,
+// wrapped, if there is none, and the errors of trials.IsHead.
 func (s *Store) FindHead(ctx context.Context, said string) (RecordEntry, error) {
 	all, err := list(ctx, s.db, scanRecordEntry, selectRecord)
 	if err != nil {
@@ -142,12 +142,12 @@ func newest(ctx context.Context, q Querier) (number int, hash string, err error)
 	return number, hash, err
 }
 
-// change is a transaction whose writes stand in the record.
+// change is a transaction whose writes are recorded.
 type change struct {
 	ctx context.Context
 	tx  *sql.Tx
 	at  string
-	why string // of the entries to come
+	why string // reason for the following entries
 	// The newest entry, and those that were added since the transaction began.
 	number int
 	hash   string
@@ -219,8 +219,8 @@ func (c *change) keep() error {
 	})
 }
 
-// adopt begins the record of a study that was made before there was one, with all that is found in it. What was kept of
-// outcomes is not: nobody vouches for it.
+// adopt begins the record of a study from before records were kept, with everything found in it except stored outcomes, for
+// which nothing vouches.
 func (c *change) adopt() error {
 	if _, err := c.tx.ExecContext(c.ctx, `DELETE FROM outcomes`); err != nil {
 		return err

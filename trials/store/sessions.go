@@ -9,7 +9,7 @@ import (
 	"heardiff/trials"
 )
 
-// Listener is a pseudonym and what the listener chose to say.
+// Listener is a pseudonym and what the listener chose to disclose.
 type Listener struct {
 	ID         string   `json:"id"`
 	Group      string   `json:"group"`
@@ -18,7 +18,7 @@ type Listener struct {
 	Transducer string   `json:"transducer"`
 	Room       string   `json:"room"`
 	Consent    string   `json:"consent"`
-	// Simulated marks a listener that is a computation, not a person.
+	// Simulated marks a simulated listener.
 	Simulated bool      `json:"simulated"`
 	Added     time.Time `json:"added"`
 }
@@ -38,8 +38,8 @@ func (s *Store) AddListener(ctx context.Context, l Listener) error {
 	return nil
 }
 
-// ForgetListener removes everything a listener said of themselves, from the database's files too; the pseudonym and
-// the answers stay. The record keeps that something was said, and the digest of it. It returns ErrNotFound, wrapped, for an unknown id.
+// ForgetListener removes everything that a listener said about themselves, from the database's files too; the pseudonym and
+// the answers stay. The record keeps the entries and their digests. It returns ErrNotFound, wrapped, for an unknown id.
 func (s *Store) ForgetListener(ctx context.Context, id string) error {
 	err := s.change(ctx, func(c *change) error {
 		rows, err := c.put(kindForgotten, "listeners", `UPDATE listeners SET grouping = '', years = NULL, hearing = '', transducer = '',
@@ -134,8 +134,8 @@ func (s *Store) PlansMade(ctx context.Context) ([]PlanMade, error) {
 	}, `SELECT id, body, created FROM plans ORDER BY rowid`)
 }
 
-// PlansByID returns the plans under the ids by which sessions name them. Another site's plan stands under its own id, an
-// "@" and the beginning of its hash where it came with results.
+// PlansByID returns the plans by the ids that sessions use. The id of another site's plan that was imported with results is
+// its own id, "@" and the beginning of its hash.
 func (s *Store) PlansByID(ctx context.Context) (map[string]trials.Plan, error) {
 	return plansByID(ctx, s.db)
 }
@@ -173,8 +173,8 @@ func scanPlan(row scanner) (trials.Plan, error) {
 // Session is one listener's work on one plan, as stored.
 type Session struct {
 	ID string
-	// Number counts the sessions of the study from 1 in the order in which they began; the store sets it. A number
-	// that is missing is a session that was removed.
+	// Number numbers the sessions of the study from 1 in the order in which they began; the store sets it. A missing number
+	// means that a session was removed.
 	Number   int
 	Plan     string
 	Listener string
@@ -183,7 +183,7 @@ type Session struct {
 	// Device says what the session was heard through: its name, rate and format.
 	Device  string
 	Created time.Time
-	// Escrow is the seed encrypted to the key of the site whose kit the study is; nil elsewhere.
+	// Escrow is the seed encrypted to the key of the site that made the kit; nil if the study is not a kit.
 	Escrow []byte
 	// Site is the fingerprint of the site where it was run, "" for this one.
 	Site string
@@ -191,7 +191,7 @@ type Session struct {
 
 const sessionColumns = `rowid, id, plan, listener, sealed, device, created, site, escrow`
 
-// insertSession numbers sessions without gaps: it must run alone.
+// insertSession numbers sessions without gaps: it must not run concurrently.
 const insertSession = `INSERT INTO sessions (rowid, id, plan, listener, sealed, device, created, site, escrow)
 	VALUES ((SELECT COALESCE(MAX(rowid), 0) + 1 FROM sessions), $1, $2, $3, $4, $5, $6, $7, $8)`
 

@@ -17,9 +17,9 @@ var (
 	ErrNotFound = errors.New("not in the study")
 	// ErrExists is wrapped where a name, id or file is already in the study.
 	ErrExists = errors.New("already in the study")
-	// ErrNotStudy is wrapped where a folder holds no study, or a database does not hold the folder's.
+	// ErrNotStudy is wrapped if a folder does not contain a study, or a database does not contain the folder's study.
 	ErrNotStudy = errors.New("not a study")
-	// ErrGone is wrapped where the record that was opened is no longer in the study's folder: it was deleted, moved or exchanged.
+	// ErrGone is wrapped if the record that was opened is no longer in the study's folder: it was deleted, moved or replaced.
 	ErrGone = errors.New("the study was deleted, moved or exchanged while it was open")
 	// ErrBusy is returned by Lock while another heardiff listens in the same folder, or as the same listener.
 	ErrBusy = errors.New("another session is open on this study")
@@ -47,32 +47,32 @@ type Config struct {
 	ReadOnly bool
 }
 
-// Database is what one database does its own way.
+// Database is what differs between databases.
 type Database interface {
-	// Migrations returns the steps that make the schema, in order. One that was merged is never edited.
+	// Migrations returns the steps that create the schema, in order. A merged one is never edited.
 	Migrations() ([]string, error)
-	// Version returns how many of them were applied.
+	// Version returns how many of them have been applied.
 	Version(ctx context.Context, q Querier) (int, error)
-	// SetVersion notes that the first n of them were applied.
+	// SetVersion records that the first n of them have been applied.
 	SetVersion(ctx context.Context, tx *sql.Tx, n int) error
 	// Alone makes tx the only transaction of this kind on the study until it ends; others wait.
 	Alone(ctx context.Context, tx *sql.Tx) error
 	// Larger names the SQL function that returns the larger of two values.
 	Larger() string
-	// Translate wraps ErrExists or ErrNotFound where err is a broken constraint, by its code.
+	// Translate wraps ErrExists or ErrNotFound if err is a violated constraint, by its code.
 	Translate(err error) error
-	// Scrub removes from the database's files what no row holds any more.
+	// Scrub erases deleted content from the database's files.
 	Scrub(ctx context.Context, db *sql.DB) error
-	// Check returns what the database's own check of its files finds amiss.
+	// Check returns the faults that the database's own check of its files finds.
 	Check(ctx context.Context, db *sql.DB) ([]string, error)
-	// Lock takes a listener for one session until release is called or the process ends; ErrBusy where another has them.
+	// Lock locks a listener for one session until release is called or the process ends; ErrBusy if another session has the
+	// lock.
 	Lock(ctx context.Context, db *sql.DB, listener string) (release func() error, err error)
-	// Present returns ErrGone, wrapped, where what was opened is no longer what the study's folder holds.
+	// Present returns ErrGone, wrapped, if the study's folder no longer contains what was opened.
 	Present() error
-	// Identity names the record that was opened, so that a copy of it, made by whatever means, bears another name; "" where
-	// that cannot be told.
+	// Identity identifies the record that was opened, so that any copy of it has another identity; "" if unknown.
 	Identity(ctx context.Context, q Querier) (string, error)
-	// Discard removes the whole record.
+	// Discard removes the entire record.
 	Discard(ctx context.Context, db *sql.DB) error
 }
 
@@ -81,16 +81,16 @@ type Querier interface {
 	QueryRowContext(ctx context.Context, query string, args ...any) *sql.Row
 }
 
-// Study says what a study is.
+// Study describes a study.
 type Study struct {
 	ID      string    `json:"id"`
 	Title   string    `json:"title"`
 	Created time.Time `json:"created"`
-	// OriginKey is the public key (X25519) of the site whose kit this is; nil for a study of one's own.
+	// OriginKey is the public key (X25519) of the site that made the kit; nil if the study is not a kit.
 	OriginKey []byte `json:"-"`
 }
 
-// Open opens a study and brings its schema up to date; it closes the database where that fails.
+// Open opens a study and brings its schema up to date; it closes the database if that fails.
 func Open(ctx context.Context, c Config) (*Store, error) {
 	s := &Store{db: c.DB, database: c.Database, dir: c.Dir, now: c.Now, readOnly: c.ReadOnly}
 	if err := s.migrate(ctx); err != nil {
@@ -99,8 +99,8 @@ func Open(ctx context.Context, c Config) (*Store, error) {
 	return s, nil
 }
 
-// Create is Open for a new record: it keeps in it what the study is. Where of has no ID, one is drawn. What was begun is
-// discarded where that fails.
+// Create is Open for a new record, and stores the study's description in it. If of has no ID, one is drawn. On an error the new
+// record is discarded.
 func Create(ctx context.Context, c Config, of Study) (*Store, error) {
 	s, err := Open(ctx, c)
 	if err != nil {
@@ -136,7 +136,7 @@ func (s *Store) Close() error {
 // WhenClosed has f called once the study is closed.
 func (s *Store) WhenClosed(f func()) { s.closed = f }
 
-// Check returns what the database's own check of its files finds amiss.
+// Check returns the faults that the database's own check of its files finds.
 func (s *Store) Check(ctx context.Context) ([]string, error) { return s.database.Check(ctx, s.db) }
 
 // Discard removes the record of a study that was just created, and closes it; the folder is left to the caller.
@@ -147,13 +147,13 @@ func (s *Store) Discard(ctx context.Context) error {
 // Dir returns the study's folder.
 func (s *Store) Dir() string { return s.dir }
 
-// Path returns the place of a file of the study on this machine.
+// Path returns the path of a file of the study on this machine.
 func (s *Store) Path(relative string) string {
 	return filepath.Join(s.dir, filepath.FromSlash(relative))
 }
 
-// Lock takes the study's folder, and the listener wherever else the study is open, for one listening session until
-// release is called or the process ends, however it ends. It returns ErrBusy where another process has one of them.
+// Lock locks the study's folder, and the listener wherever else the study is open, for one listening session until release is
+// called or the process ends, however it ends. It returns ErrBusy if another process has one of the locks.
 func (s *Store) Lock(ctx context.Context, listener string) (release func() error, err error) {
 	leave, err := s.lockFolder()
 	if err != nil {
@@ -169,8 +169,8 @@ func (s *Store) Lock(ctx context.Context, listener string) (release func() error
 // Present returns ErrGone, wrapped, where the record that is open is no longer in the study's folder.
 func (s *Store) Present() error { return s.database.Present() }
 
-// Identity names the record that is open: moved within its file system it keeps its name, a copy bears another; "" where that
-// cannot be told.
+// Identity identifies the open record: it stays when the record is moved within its file system, and a copy has another; "" if
+// unknown.
 func (s *Store) Identity(ctx context.Context) (string, error) { return s.database.Identity(ctx, s.db) }
 
 // Study returns the study's id, title and date.

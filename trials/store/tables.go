@@ -15,9 +15,9 @@ import (
 // table is a table whose rows the record accounts for.
 type table struct {
 	name, noun string
-	key        []string // the columns that name a row
-	order      string   // the column by which its rows are listed; "" where they are listed by their key
-	// added holds columns that came later, with the value of rows that were recorded before.
+	key        []string // the columns that identify a row
+	order      string   // the column that orders its rows; "" if ordered by their key
+	// added holds columns that were added later, with their value in rows recorded before.
 	added map[string]string
 }
 
@@ -49,10 +49,10 @@ func tableNamed(name string) table {
 	return table{}
 }
 
-// row is a row's columns, each in the form of encodeValue. The number that only orders rows is not among them.
+// row is a row's columns, encoded by encodeValue, without the number that only orders rows.
 type row map[string]json.RawMessage
 
-// orderColumn is named alike in both databases; one lists it among the columns and one does not.
+// orderColumn has the same name in both databases, but only one lists it among the columns.
 const orderColumn = "rowid"
 
 // rows reads a table, in the order in which it is listed.
@@ -64,7 +64,7 @@ func (t table) rows(ctx context.Context, q querier) ([]row, error) {
 	return readRows(ctx, q, `SELECT * FROM `+t.name+` ORDER BY `+order)
 }
 
-// subject names a row for people and, where its table is known, without mistake.
+// subject identifies a row within its table, in a form that users can read.
 func (t table) subject(r row) string {
 	var parts []string
 	for _, k := range t.key {
@@ -119,7 +119,7 @@ func readRows(ctx context.Context, q querier, query string, args ...any) ([]row,
 	return all, rows.Err()
 }
 
-// longest is how many bytes of a text stand in the record themselves; of a longer one its SHA-256 does.
+// longest is the largest number of bytes of a text that the record contains verbatim; of a longer text it has the SHA-256.
 const longest = 256
 
 // encodeValue returns a column's value as JSON, the same for the same value and different for any other. Bytes and long texts

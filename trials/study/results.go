@@ -19,8 +19,8 @@ type ResultsReport struct {
 	Schema   string          `json:"schema"`
 	Sessions []SessionReport `json:"sessions"`
 	// Verdicts are those of the whole study, see "link".
-	Verdicts []VerdictReport `json:"verdicts"`
-	Family   link.Said       `json:"-"`
+	Verdicts []VerdictReport    `json:"verdicts"`
+	Family   link.FamilySummary `json:"-"`
 	// Thresholds are those of the study's threshold runs, see "link".
 	Thresholds []link.Threshold `json:"thresholds"`
 	// Absent names what was begun at other sites and has not come back.
@@ -37,7 +37,7 @@ type SessionReport struct {
 	// Silent marks a session of which a part, or all, was answered where no device sounded; Devices is every one used.
 	Silent  bool     `json:"silent"`
 	Devices []string `json:"devices"`
-	// Hurried counts the scored answers that came before what the plan wants heard had sounded for as long as it wants.
+	// Hurried counts the scored answers that came before everything required had sounded for as long as the plan demands.
 	Hurried int `json:"hurried"`
 	// Marks say what the ledger of this account knows against the blindness of the session.
 	Marks    []link.Mark `json:"marks"`

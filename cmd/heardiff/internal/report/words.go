@@ -90,7 +90,7 @@ func sessionWords(sessions []Session) []string {
 		out = append(out, fmt.Sprintf("%d of them were answered, wholly or in part, where no device sounded: they say nothing of people.", silent))
 	}
 	if hurried > 0 {
-		out = append(out, fmt.Sprintf("%d answers were hurried: given before what the plan wants heard had sounded for as long as it wants.", hurried))
+		out = append(out, fmt.Sprintf("%d answers were hurried: given before everything required had sounded for as long as the plan demands.", hurried))
 	}
 	return out
 }

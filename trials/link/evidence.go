@@ -10,7 +10,8 @@ import (
 	"heardiff/trials"
 )
 
-// What is kept, κ, beside tests whose exact size depends on the answers: Fisher's of one listener, and the sum of several.
+// The share κ of the risk that is kept for later next to tests whose exact size depends on the answers: Fisher's test of one
+// listener, and the sum of several (judgement, no source; TestNobodyHearsAndNoStudySaysSo and TestPowerThatTheStudyKeeps hold them).
 const (
 	keptBesideFisher = 0.02
 	keptBesideSum    = 0.05
@@ -24,13 +25,13 @@ type evidence struct {
 	share     float64 // of the study's risk
 	sittings  []sitting
 	listeners []listener // in the order in which their first result became known
-	others    []listener // who say nothing of people, where others do
+	others    []listener // simulated or silent, where there are also people
 	groups    []string
 	ungrouped bool
-	smallest  float64 // the smallest effect that any plan of it was to find
+	smallest  float64 // the smallest of the effects that its plans were to find
 }
 
-// listener is whose row a sitting is in: what no device sounded for stands apart.
+// listener identifies the row of a sitting: silent sittings have a row of their own.
 type listener struct {
 	id     string
 	silent bool
@@ -45,8 +46,8 @@ func (l listener) key() string {
 
 func (s sitting) who() listener { return listener{s.heard.Listener, s.heard.Silent} }
 
-// gather sorts the sessions by question. Listeners of whom a negative control shows that something leaks are in leaking.
-func gather(results []Heard, f Family, m memory) (all []*evidence, leaking map[string]Control) {
+// gather groups the sessions by question. leaking holds the listeners whose negative controls show that something leaks.
+func gather(results []Heard, f Family, m memo) (all []*evidence, leaking map[string]Control) {
 	people := ofPeople(results)
 	index := map[question]*evidence{}
 	foreseen, others := 0, 0
@@ -55,7 +56,7 @@ func gather(results []Heard, f Family, m memory) (all []*evidence, leaking map[s
 			e, ok := index[s.question]
 			if !ok {
 				e = &evidence{question: s.question, name: s.name, smallest: math.Inf(1)}
-				// What was planned by number alone is taken by whichever comes first.
+				// Comparisons that were planned only by number are whichever come first.
 				if e.foreseen = f.planned[s.question] || foreseen < f.Comparisons-len(f.planned); e.foreseen && !f.planned[s.question] {
 					foreseen++
 				} else if !e.foreseen {
@@ -71,10 +72,9 @@ func gather(results []Heard, f Family, m memory) (all []*evidence, leaking map[s
 	return all, leaks(results)
 }
 
-// asTheyCame returns the sessions in the order in which their results became known. Each look then sees a beginning of one
-// and the same order, which is what evidence that is multiplied session by session asks for. By the time of their end,
-// a bundle that comes late would push earlier sessions out of their places in what was judged already, and each bundle
-// would be a further chance to be right by luck.
+// asTheyCame returns the sessions in the order in which their results became known. Every look then sees a prefix of the same
+// sequence, as evidence that is multiplied session by session requires. Sorted by time, a bundle that is imported late would
+// displace earlier sessions in what was already judged, and every bundle would be a further chance of a lucky result.
 func asTheyCame(results []Heard) []Heard {
 	came := slices.Clone(results)
 	slices.SortFunc(came, func(a, b Heard) int {
@@ -83,7 +83,7 @@ func asTheyCame(results []Heard) []Heard {
 	return came
 }
 
-// voidMark is what is known against the session's blindness, and voids it; "" where nothing is.
+// voidMark returns the mark that voids the session, "" for none.
 func (h Heard) voidMark() string {
 	for _, m := range h.Marks {
 		if m.Voids {
@@ -93,8 +93,8 @@ func (h Heard) voidMark() string {
 	return ""
 }
 
-// leaks returns the negative controls of listeners who passed them, over all their sessions: something besides sound tells
-// what they heard.
+// leaks returns the negative controls of listeners who passed them, over all their sessions: something other than sound gives
+// away the answers.
 func leaks(results []Heard) map[string]Control {
 	controls := map[string]Control{}
 	for _, h := range results {
@@ -135,8 +135,8 @@ func (c Control) plus(h Heard, kind trials.Kind) Control {
 	return c
 }
 
-// sittingsOf returns what a session came to, question by question, those without an answer left out.
-func sittingsOf(h Heard, f Family, m memory) []sitting {
+// sittingsOf returns the outcome of a session for each question that has an answer.
+func sittingsOf(h Heard, f Family, m memo) []sitting {
 	counted := map[string]trials.Tally{}
 	for _, t := range h.Tallies {
 		counted[t.Comparison.Name] = t
@@ -144,7 +144,7 @@ func sittingsOf(h Heard, f Family, m memory) []sitting {
 	plan := planOf(h)
 	inattentive := missed(Control{}.plus(h, trials.PositiveControl), f.Alpha)
 	var all []sitting
-	for _, a := range asked(plan) {
+	for _, a := range questionsOf(plan) {
 		s := sitting{asking: a, heard: h, inattentive: inattentive}
 		for _, name := range a.parts {
 			s.count(counted[name])
@@ -178,8 +178,8 @@ func bothKinds(p stats.Pairs) bool {
 	return p.Hits+p.Misses > 0 && p.FalseAlarms+p.CorrectRejections > 0
 }
 
-// table is the answers by what was right, where the exact binomial p is not valid, or not the best: a habit of answering
-// costs designs judged by rates, and counting helps in balanced order.
+// table returns the answers by what was right, where the exact binomial p is not valid or not the most powerful: response bias
+// costs power in designs judged by rates, and counting helps the listener in balanced order. nil elsewhere.
 func (s *sitting) table() *stats.Pairs {
 	switch {
 	case s.design.ByRates():
@@ -190,8 +190,8 @@ func (s *sitting) table() *stats.Pairs {
 	return nil
 }
 
-// setStakes sets the planned tests that are not exact binomial ones.
-func (s *sitting) setStakes(f Family, m memory) {
+// setStakes sets the planned tests other than the exact binomial test.
+func (s *sitting) setStakes(f Family, m memo) {
 	if s.heard.Plan.Sequential() {
 		s.Up, s.Down = m.stakes(s.heard, s.Correct, s.Trials, f)
 		return
@@ -214,7 +214,7 @@ func (s *sitting) setStakes(f Family, m memory) {
 	}
 }
 
-func bare(all []sitting) []stats.Sitting {
+func statsSittings(all []sitting) []stats.Sitting {
 	out := make([]stats.Sitting, len(all))
 	for i, s := range all {
 		out[i] = s.Sitting
@@ -222,8 +222,8 @@ func bare(all []sitting) []stats.Sitting {
 	return out
 }
 
-// VoidSessions returns why sessions are in no sum of the study, by their ids: a listener's negative controls were passed,
-// the positive control was missed, or something is known against the session's blindness.
+// VoidSessions returns the reasons why sessions are excluded from all sums of the study, by their ids: a listener's negative
+// controls were passed, the positive control was missed, or a mark says that the session was not blind.
 func VoidSessions(results []Heard, f Family) map[string]string {
 	leaking, why := leaks(results), map[string]string{}
 	for _, h := range results {
@@ -240,8 +240,8 @@ func VoidSessions(results []Heard, f Family) map[string]string {
 	return why
 }
 
-// share gives each row its p over the whole study, and its bound. It returns what the risk is shared among.
-func share(rows []*tallied, f Family, m memory) []QuestionShare {
+// share sets each row's p corrected over the study, and its bound. It returns the questions' shares of the risk.
+func share(rows []*tallied, f Family, m memo) []QuestionShare {
 	index := map[*evidence]int{}
 	var questions []stats.Question
 	var claims [][]*tallied
@@ -275,7 +275,7 @@ func share(rows []*tallied, f Family, m memory) []QuestionShare {
 	return shares
 }
 
-// complete reports whether all listeners and groups that were planned have sat.
+// complete reports whether all planned listeners and groups have taken part.
 func (e *evidence) complete(f Family) bool {
 	for g := range f.Groups {
 		if !slices.Contains(e.groups, g) {
@@ -285,7 +285,7 @@ func (e *evidence) complete(f Family) bool {
 	return len(e.listeners) >= f.Listeners
 }
 
-// onlyListener copies what holds for the only listener of a study planned for one to the row of all.
+// onlyListener copies the result of the only listener of a study planned for one to the row of all.
 func onlyListener(rows []*tallied) {
 	only := map[*evidence]*tallied{}
 	for _, r := range rows {
@@ -301,16 +301,16 @@ func onlyListener(rows []*tallied) {
 	}
 }
 
-// counted reports whether the row is of a listener who is added up with others.
+// counted reports whether the row is for a listener who is included in the sums.
 func (r *tallied) counted() bool {
 	return r.Kind == "listener" && len(r.sittings) > 0 && r.sittings[0].counted
 }
 
-// claim is ln of the p of the row's null, valid at any time and not corrected for the other rows.
-func (r *tallied) claim(m memory) float64 {
+// claim is ln of the p of the row's null hypothesis, valid at any time and not corrected for the other rows.
+func (r *tallied) claim(m memo) float64 {
 	switch {
 	case r.Kind != "listener":
-		return together(r.sittings, r.planned)
+		return lnPTogether(r.sittings, r.planned)
 	case r.leak != nil:
 		return 0
 	}
@@ -320,7 +320,7 @@ func (r *tallied) claim(m memory) float64 {
 // level is the row's own share of the risk.
 func (r *tallied) level() float64 { return r.alpha * r.share * r.claimShare }
 
-func (r *tallied) bound(m memory) float64 {
+func (r *tallied) bound(m memo) float64 {
 	switch {
 	case r.leak != nil || len(r.sittings) == 0:
 		return 1
@@ -330,8 +330,7 @@ func (r *tallied) bound(m memory) float64 {
 	return m.boundTogether(r.sittings, r.planned, r.alpha)
 }
 
-// chanceOf is how often a guesser is right in the design of sittings of one question; without any there is nothing to be
-// right about.
+// chanceOf is the chance level of the design of sittings of one question; NaN without sittings.
 func chanceOf(all []sitting) float64 {
 	if len(all) == 0 {
 		return math.NaN()
@@ -339,23 +338,23 @@ func chanceOf(all []sitting) float64 {
 	return all[0].design.Chance()
 }
 
-// one is ln of the p of one listener's sittings against guessing, valid at any time.
-func one(all []sitting, alpha float64) float64 {
-	return stats.AnytimeP(stats.Upward(bare(all), chanceOf(all), alpha))
+// lnPOne is ln of the p of one listener's sittings against guessing, valid at any time.
+func lnPOne(all []sitting, alpha float64) float64 {
+	return stats.AnytimeP(stats.Upward(statsSittings(all), chanceOf(all), alpha))
 }
 
-// together is ln of the p of several listeners' sittings against guessing by all. Where the plan said how many would sit
-// and they did, the exact test of their sum has most of the risk; what is kept goes by the evidence, valid at any time.
-func together(all []sitting, planned int) float64 {
+// lnPTogether is ln of the p of several listeners' sittings against guessing by all. Where as many listeners as planned have
+// taken part, the exact test of their sum has most of the risk; the rest goes to the evidence, which is valid at any time.
+func lnPTogether(all []sitting, planned int) float64 {
 	kept, best := keptBesidePanel(all, planned), 0.0
 	if panel := panelOf(all, planned); panel != nil {
-		best = math.Min(0, sumUp(panel)-math.Log1p(-kept))
+		best = math.Min(0, lnPSum(panel)-math.Log1p(-kept))
 	}
-	return math.Min(best, -math.Log(kept)-stats.MostEvidence(bare(all), chanceOf(all)))
+	return math.Min(best, -math.Log(kept)-stats.MostEvidence(statsSittings(all), chanceOf(all)))
 }
 
-// keptBesidePanel is the part of the risk that the evidence of several listeners has. What the exact test of their sum is
-// to have is set aside from the first session on, else what was looked at before they were complete would come on top.
+// keptBesidePanel is the part of the risk that goes to the evidence of several listeners. The part for the exact test of their
+// sum is set aside from the first session on: otherwise looks before the panel is complete would add to the risk.
 func keptBesidePanel(all []sitting, planned int) float64 {
 	if planned < 1 || len(all) == 0 || all[0].heard.Plan.Sequential() {
 		return 1
@@ -363,8 +362,8 @@ func keptBesidePanel(all []sitting, planned int) float64 {
 	return keptBesideSum
 }
 
-// panelOf returns the first session of each of the first listeners, as many as planned, with the first plan; nil while they
-// are fewer, where none were planned, and for sequential plans, whose number of trials is not fixed.
+// panelOf returns the first session with the first plan of each of the first listeners, as many as planned; nil while there are
+// fewer, where none were planned, and for sequential plans, whose number of trials is not fixed.
 func panelOf(all []sitting, planned int) []sitting {
 	if keptBesidePanel(all, planned) == 1 {
 		return nil
@@ -383,8 +382,9 @@ func panelOf(all []sitting, planned int) []sitting {
 	return panel
 }
 
-// sumUp is ln of the exact p of a panel's right answers; what was not asked for a session was given up counts as wrong.
-func sumUp(panel []sitting) float64 {
+// lnPSum is ln of the exact p of a panel's right answers; trials that were not asked because a session was given up count as
+// wrong.
+func lnPSum(panel []sitting) float64 {
 	var tables []stats.Pairs
 	k, n := 0, 0
 	for _, s := range panel {
@@ -405,7 +405,7 @@ func sumUp(panel []sitting) float64 {
 	return stats.LnUpperTail(k, n, chanceOf(panel))
 }
 
-// boundOne bounds p_d of one listener from above at the level alpha, over all attentive sittings.
+// boundOne is the upper bound of one listener's p_d at the level alpha, over all attentive sittings.
 func boundOne(all []sitting, alpha float64) float64 {
 	var attentive []stats.Sitting
 	for _, s := range all {
@@ -420,8 +420,8 @@ func boundOne(all []sitting, alpha float64) float64 {
 	return stats.Discriminators(stats.UpperBound(attentive, chance, alpha), chance)
 }
 
-// boundTogether bounds the mean p_d of several listeners, each counting by their trials, from above.
-func (m memory) boundTogether(all []sitting, planned int, alpha float64) float64 {
+// boundTogether is the upper bound of the mean p_d of several listeners, weighted by their trials.
+func (m memo) boundTogether(all []sitting, planned int, alpha float64) float64 {
 	kept, bound := keptBesidePanel(all, planned), 1.0
 	if panel := panelOf(all, planned); panel != nil {
 		bound = m.boundPanel(panel, (1-kept)*alpha)
@@ -429,24 +429,24 @@ func (m memory) boundTogether(all []sitting, planned int, alpha float64) float64
 	k, n := 0, 0
 	for _, s := range all {
 		k, n = k+s.Correct, n+s.Trials
-		if s.Dealt != nil { // the evidence of a balanced deal holds for whole sessions: what was not asked counts as right
+		if s.Dealt != nil { // the evidence of a balanced deal needs complete sessions: trials not asked count as right
 			k, n = k+s.Planned-s.Trials, n+s.Planned-s.Trials
 		}
 	}
-	return math.Min(bound, m.boundByEvidence(bounded{chanceOf(all), k, n, kept * alpha}))
+	return math.Min(bound, m.boundByEvidence(boundKey{chanceOf(all), k, n, kept * alpha}))
 }
 
-func (m memory) boundPanel(panel []sitting, alpha float64) float64 {
+func (m memo) boundPanel(panel []sitting, alpha float64) float64 {
 	var sum stats.Pairs
-	k, n, whole := 0, 0, true
+	k, n, complete := 0, 0, true
 	for _, s := range panel {
-		whole = whole && s.Trials >= s.Planned
+		complete = complete && s.Trials >= s.Planned
 		k, n, sum = k+s.Correct+s.Planned-s.Trials, n+s.Planned, plus(sum, s.pairs)
 	}
 	if !panel[0].design.ByRates() {
-		return m.boundByCount(bounded{chanceOf(panel), k, n, alpha})
+		return m.boundByCount(boundKey{chanceOf(panel), k, n, alpha})
 	}
-	if !whole || !bothKinds(sum) {
+	if !complete || !bothKinds(sum) {
 		return 1
 	}
 	return sum.UpperDiscriminators(1 - alpha)

@@ -12,7 +12,7 @@ import (
 	"heardiff/trials/link"
 )
 
-// climbed is an invented listener's session on a ladder: n trials a dose, right with the chance that the curve gives.
+// climbed is an invented listener's session on a ladder: n trials at each dose, right with the probability of the curve.
 func climbed(listener string, doses []float64, n int, chance func(dose float64) float64, random *rand.Rand) link.Heard {
 	h := link.Heard{Listener: listener, Result: trials.Result{Session: listener + "-1", Plan: trials.Plan{ID: "p", Design: trials.ABX, Alpha: 0.05, SmallestEffect: 0.5}}}
 	for _, dose := range doses {
@@ -63,7 +63,7 @@ func TestALadderFindsEachListenersThreshold(t *testing.T) {
 		t.Fatal(err)
 	}
 	if len(r.Rows) != 3*len(doses) {
-		t.Fatalf("%d rows: each dose of each listener, and of all, is one", len(r.Rows))
+		t.Fatalf("%d rows: one is expected for each dose of each listener, and of all", len(r.Rows))
 	}
 	for i := 1; i < len(r.Rows); i++ {
 		if r.Rows[i].Dose < r.Rows[i-1].Dose {
@@ -87,9 +87,9 @@ func TestALadderFindsEachListenersThreshold(t *testing.T) {
 	}
 }
 
-// Four listeners whose log10 thresholds are normal with a deviation of 0.7: the threshold of all is the mean of theirs,
-// with the interval of listeners who may differ. One curve through all answers had less than half its length;
-// over 16 such studies it held the mean in 10, this one in all.
+// Four listeners whose log10 thresholds are normal with a standard deviation of 0.7: the threshold of all is their mean, with
+// the interval for differing thresholds. The interval of one curve through all answers is less than half as long: over 16 such
+// studies it contained the mean in 10, this one in all.
 func TestTheThresholdOfAllIsTheMeanOfThoseWhoDiffer(t *testing.T) {
 	doses := []float64{1e3, 4e3, 1.6e4, 6.4e4, 2.56e5, 1e6}
 	random := rand.New(rand.NewPCG(3, 2))

@@ -2,22 +2,22 @@ package link
 
 import "math"
 
-// reading is what all captures of a chain say together of one figure. NaN means 'not known'.
+// reading combines all captures of a chain for one figure. NaN means unknown.
 type reading struct {
-	// mean is over all captures; NaN where one of them is at its floor, since an average of the others would read too high.
+	// mean is over all captures; NaN if one of them is at its floor, because the average of the others would be too high.
 	mean float64
-	// variance is that of the mean, from the spread of two captures or more.
+	// variance is the variance of the mean, from the spread of two or more captures.
 	variance float64
-	// atMost bounds the mean from above where a capture is at its floor; NaN elsewhere.
+	// atMost is an upper bound of the mean where a capture is at its floor; NaN elsewhere.
 	atMost float64
-	// limit is the largest limit of a capture: a bound, or the least that could have been measured.
+	// limit is the largest limit of a capture: a bound, or the smallest value that could have been measured.
 	limit    float64
 	captures int
 	entered  bool
 }
 
-// readingOf joins the figures of a chain. What was measured here is never averaged with what somebody entered: entered figures count
-// only where nothing was measured.
+// readingOf combines the figures of a chain. Measured figures are never averaged with entered ones, which count only where
+// nothing was measured.
 func readingOf(all []Figure) reading {
 	f, entered := measuredHere(all), false
 	if len(f) == 0 {
@@ -49,7 +49,7 @@ func readingOf(all []Figure) reading {
 	return r
 }
 
-// measuredHere returns the figures that were measured and say something.
+// measuredHere returns the measured figures that are not unknown.
 func measuredHere(all []Figure) []Figure {
 	var f []Figure
 	for _, v := range all {
@@ -60,7 +60,7 @@ func measuredHere(all []Figure) []Figure {
 	return f
 }
 
-// atMost returns the value, or the bound of one that is at its floor.
+// atMost returns the value, or its upper bound at the floor.
 func (f Figure) atMost() float64 {
 	if math.IsNaN(f.Value) {
 		return f.Limit
@@ -68,7 +68,7 @@ func (f Figure) atMost() float64 {
 	return f.Value
 }
 
-// pair sets two chains' figures side by side. floor holds the same figure of the recording set-up alone.
+// pair compares the figures of two chains. floor holds the same figure of the recording set-up alone.
 func pair(a, b, floor []Figure) Pair {
 	ra, rb, own := readingOf(a), readingOf(b), readingOf(floor)
 	p := Pair{A: ra.mean, B: rb.mean, Difference: rb.mean - ra.mean, Uncertainty: math.Sqrt(ra.variance + rb.variance),
@@ -86,7 +86,7 @@ func pair(a, b, floor []Figure) Pair {
 	return p
 }
 
-// larger returns the larger of two numbers of which either may be unknown.
+// larger returns the larger of two numbers, either of which may be unknown.
 func larger(a, b float64) float64 {
 	if math.IsNaN(a) {
 		return b

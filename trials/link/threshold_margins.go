@@ -6,8 +6,8 @@ import (
 	"slices"
 )
 
-// against adds the thresholds, and what they say of the chains and of their tests.
-func (r *Result) against(in Input) (err error) {
+// addThresholds adds the thresholds, the margins of the chains and the predictions for their tests.
+func (r *Result) addThresholds(in Input) (err error) {
 	if r.Thresholds, err = thresholds(in.Results); err != nil || len(r.Thresholds) == 0 {
 		return err
 	}
@@ -19,26 +19,26 @@ func (r *Result) against(in Input) (err error) {
 	return nil
 }
 
-// Margin says how far a chain's measured jitter lies below the lowest threshold found in the study.
+// Margin is the distance of a chain's measured jitter from the lowest threshold found in the study.
 type Margin struct {
 	Chain  string  `json:"chain"`
 	Metric Metric  `json:"metric"`
 	Value  float64 `json:"value"`
-	// AtMost marks a chain at the floor of what could be measured: Value bounds it from above.
+	// AtMost marks a chain at the floor of what could be measured: Value is an upper bound.
 	AtMost bool `json:"at_most"`
-	// Threshold is the lowest of the listeners', ThresholdInterval that listener's 95 % interval.
+	// Threshold is the lowest of all listeners, ThresholdInterval that listener's 95 % interval.
 	Threshold         float64    `json:"threshold"`
 	ThresholdInterval [2]float64 `json:"threshold_interval"`
 	Unit              string     `json:"unit"`
 	What              string     `json:"what"`
 	Listener          string     `json:"listener"`
 	Listeners         int        `json:"listeners"`
-	// BelowDB is how far below, in dB; negative where the chain exceeds it.
+	// BelowDB is how far the chain is below the threshold, in dB; negative where it exceeds it.
 	BelowDB float64 `json:"below_db"`
 	Says    string  `json:"says"`
 }
 
-// Prediction sets what the thresholds say of a pair of chains beside what its test says.
+// Prediction compares what the thresholds predict for a pair of chains with the result of its test.
 type Prediction struct {
 	Comparison string `json:"comparison"`
 	A          string `json:"a"`
@@ -51,7 +51,7 @@ type Prediction struct {
 	Says      string  `json:"says"`
 }
 
-// What the thresholds may say of a pair, and how that compares with its test.
+// What the thresholds may predict for a pair, and how that compares with its test.
 const (
 	ToldApart    = "told apart"
 	NotToldApart = "not told apart"
@@ -60,8 +60,8 @@ const (
 	Surprise     = "surprise"
 )
 
-// measuredAgainst says which measured figure a ladder's quantity is set against. Both are of the same kind, though not of the same band: the
-// figures are of what the recording set-up can tell, 10 Hz to 10 kHz at the most.
+// measuredAgainst is the measured figure with which a ladder's quantity is compared. Both are of the same kind, though not of
+// the same band: the figures cover what the recording set-up can resolve, 10 Hz to 10 kHz at most.
 var measuredAgainst = map[string]Metric{"random-jitter": RandomJitter, "periodic-jitter": DeterministicJitter}
 
 // lowest returns the lowest threshold of a listener for a metric, and how many listeners have one.
@@ -81,7 +81,7 @@ func lowest(all []Threshold, m Metric) (least Threshold, listeners int, found bo
 	return least, len(names), found
 }
 
-// ofPeopleIfAny leaves out what is simulated or was silent where anything speaks of people.
+// ofPeopleIfAny returns the thresholds that are neither simulated nor silent, or all if there are none.
 func ofPeopleIfAny(all []Threshold) []Threshold {
 	people := func(t Threshold) bool { return !t.Simulated && !t.Silent }
 	if !slices.ContainsFunc(all, people) {
@@ -99,7 +99,7 @@ func (c Chain) sizeOf(m Metric) (value float64, atMost bool) {
 	return mean, false
 }
 
-// margins sets every source and replay chain against the lowest threshold of each kind of jitter.
+// margins compares every source and replay chain with the lowest threshold of each kind of jitter.
 func margins(chains []Chain, all []Threshold) []Margin {
 	var out []Margin
 	for _, m := range []Metric{RandomJitter, DeterministicJitter} {
@@ -142,9 +142,9 @@ func (m Margin) words() string {
 		is, m.What, digits(m.Threshold), m.Unit, who, digits(m.ThresholdInterval[0]), digits(m.ThresholdInterval[1]))
 }
 
-// predictions says of each pair of chains whether thresholds say that it should be told apart, beside what all who sat its test said. A
-// pair is told apart by jitter where one chain exceeds the upper end of the lowest threshold and the other is below the lower end; it is not
-// where both are below the lower ends of both kinds.
+// predictions compares the thresholds' prediction for each pair of chains with the verdict of its test over all listeners. A
+// pair should be told apart by jitter where one chain exceeds the upper end of the lowest threshold's interval and the other
+// is below the lower end; it should not where both are below the lower ends of both kinds.
 func predictions(chains []Chain, rows []Row, all []Threshold) []Prediction {
 	if _, _, random := lowest(all, RandomJitter); !random {
 		if _, _, periodic := lowest(all, DeterministicJitter); !periodic {
@@ -216,8 +216,8 @@ func (p Prediction) words() string {
 	return fmt.Sprintf("%s: %s; the test says %s", p.Comparison, by, p.Verdict) + map[string]string{Agrees: ": they agree", Surprise: ": a surprise, look for another difference", Open: ""}[p.Agreement]
 }
 
-// Published is a threshold of the literature. It was found in other ways, with other signals and listeners: a band to see ours beside, no
-// measure of it.
+// Published is a threshold from the literature. It was found by other methods, with other signals and listeners: a range for
+// orientation, not a standard.
 type Published struct {
 	Source string  `json:"source"`
 	What   string  `json:"what"`

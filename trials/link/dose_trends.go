@@ -10,14 +10,14 @@ import (
 	"heardiff/stats"
 )
 
-// maxOwnCurves is the number of listeners up to which each gets a threshold of their own; beyond, nobody reads them.
+// maxOwnCurves is the largest number of listeners who each get their own threshold; nobody reads more (judgement, no source).
 const maxOwnCurves = 200
 
-// enoughDoses is the number of doses from which a curve is fitted: one more than it has parameters.
-const enoughDoses = 3
+// minDoses is the smallest number of doses to which a curve is fitted: one more than it has parameters.
+const minDoses = 3
 
-// climb puts the doses of one ladder in order; other rows stay where they are.
-func climb(rows []Row) {
+// orderLadders sorts the rows of each ladder by dose; the order of other rows does not change.
+func orderLadders(rows []Row) {
 	ladder := func(r Row) string {
 		if r.Treatment == "" {
 			return r.Comparison
@@ -38,8 +38,8 @@ func climb(rows []Row) {
 	})
 }
 
-// doseTrends returns, for each thing that was put in, how detection grows with its dose: for all listeners, for each
-// group, and for each listener. Here the dose is the only difference there is, so the curve speaks of its cause.
+// doseTrends returns, for each treatment, how detection grows with its dose: for all listeners, for each group, and for each
+// listener. The dose is the only difference between the presentations, so the curve is causal.
 func doseTrends(rows []Row) []Trend {
 	type whose struct {
 		treatment, kind, group, listener string
@@ -53,17 +53,17 @@ func doseTrends(rows []Row) []Trend {
 			continue
 		}
 		own[r.Listener] = true
-		if r.Verdict == Void || r.sound.Trials == 0 {
+		if r.Verdict == Void || r.valid.Trials == 0 {
 			continue
 		}
-		p := stats.DosePoint{Dose: Trend{Metric: r.DoseMetric}.size(r.Dose), Correct: r.sound.Correct, Trials: r.sound.Trials, Listener: r.Listener}
+		p := stats.DosePoint{Dose: Trend{Metric: r.DoseMetric}.size(r.Dose), Correct: r.valid.Correct, Trials: r.valid.Trials, Listener: r.Listener}
 		for _, group := range slices.Compact([]string{"", r.Group}) {
 			k := whose{treatment: r.Treatment, group: group, chance: r.asks.design.Chance()}
 			each[k] = append(each[k], p)
 		}
 	}
 	for _, r := range rows {
-		if r.Treatment == "" || r.Verdict == Void || r.sound.Trials == 0 || r.Kind == "listener" && len(own) > maxOwnCurves {
+		if r.Treatment == "" || r.Verdict == Void || r.valid.Trials == 0 || r.Kind == "listener" && len(own) > maxOwnCurves {
 			continue
 		}
 		w := whose{treatment: r.Treatment, kind: r.Kind, chance: r.asks.design.Chance()}
@@ -95,17 +95,17 @@ func doseTrends(rows []Row) []Trend {
 	return out
 }
 
-// point is the row as a place on a curve; sessions that are void are not in it.
+// point is the row as a point of a curve, without void sessions.
 func (r Row) point(size float64) TrendPoint {
 	p := TrendPoint{r.Comparison, size, r.Correct, r.Trials, r.Proportion, r.ClopperPearson}
-	if r.sound.Trials == r.Trials {
+	if r.valid.Trials == r.Trials {
 		return p
 	}
-	iv, err := stats.ProportionIntervals(r.sound.Correct, r.sound.Trials, 0.95)
+	iv, err := stats.ProportionIntervals(r.valid.Correct, r.valid.Trials, 0.95)
 	if err != nil {
 		return p
 	}
-	p.Correct, p.Trials, p.Interval = r.sound.Correct, r.sound.Trials, iv.ClopperPearson
+	p.Correct, p.Trials, p.Interval = r.valid.Correct, r.valid.Trials, iv.ClopperPearson
 	p.Proportion = float64(p.Correct) / float64(p.Trials)
 	return p
 }
@@ -121,7 +121,7 @@ func wider(t Trend) int {
 	return 0
 }
 
-// size is the dose on the curve's axis: of gain, louder or softer, what counts is how much.
+// size is the dose on the curve's axis: for gain, its absolute value.
 func (t Trend) size(dose float64) float64 {
 	if t.Metric == DoseGain {
 		return math.Abs(dose)
@@ -129,12 +129,12 @@ func (t Trend) size(dose float64) float64 {
 	return dose
 }
 
-// mostRandom is the number of listeners up to which each may have a threshold of their own: ten thousand would take
-// half a minute.
-const mostRandom = 1000
+// maxRandomListeners is the largest number of listeners to which a fit with differing thresholds is applied: ten thousand
+// would take half a minute.
+const maxRandomListeners = 1000
 
-// fitDose fits a Weibull function in log dose, or for a level in dBFS a logistic one in decibels. people are the answers
-// of each of several listeners, whose thresholds may differ: the threshold is then the mean of theirs.
+// fitDose fits a Weibull function in log dose, or for a level in dBFS a logistic function in decibels. people are the answers
+// of each of several listeners, whose thresholds may differ: the threshold is then their mean.
 func (t *Trend) fitDose(people []stats.DosePoint) {
 	nan := math.NaN()
 	t.Threshold, t.ThresholdInterval, t.Slope, t.BetweenSD = nan, [2]float64{nan, nan}, nan, nan
@@ -149,11 +149,11 @@ func (t *Trend) fitDose(people []stats.DosePoint) {
 	if t.Metric == DoseNoise {
 		cfg.Shape, cfg.Linear = stats.Logistic, true
 	}
-	if len(doses) < enoughDoses {
+	if len(doses) < minDoses {
 		return
 	}
 	fit := func() func(float64) float64 { return t.fitOne(points, cfg) }
-	if n := listenersIn(people); n > 1 && n <= mostRandom {
+	if n := listenersIn(people); n > 1 && n <= maxRandomListeners {
 		fit = func() func(float64) float64 { return t.fitEach(people, cfg) }
 	}
 	at := fit()
@@ -169,7 +169,7 @@ func (t *Trend) fitDose(people []stats.DosePoint) {
 	}
 }
 
-// fitOne takes all answers for those of one listener, and returns the curve, nil where there is none.
+// fitOne treats all answers as one listener's, and returns the curve, nil where there is none.
 func (t *Trend) fitOne(points []stats.DosePoint, cfg stats.FitConfig) func(dose float64) float64 {
 	f, err := stats.FitCurve(points, cfg)
 	if err != nil || math.IsNaN(f.Threshold) {
@@ -179,7 +179,7 @@ func (t *Trend) fitOne(points []stats.DosePoint, cfg stats.FitConfig) func(dose 
 	return f.At
 }
 
-// fitEach allows that each listener has a threshold of their own. Listeners who are alike make it the same curve.
+// fitEach allows each listener their own threshold. For identical listeners the curve is that of fitOne.
 func (t *Trend) fitEach(people []stats.DosePoint, cfg stats.FitConfig) func(dose float64) float64 {
 	f, err := stats.FitRandomThresholds(people, cfg)
 	if err != nil || math.IsNaN(f.Threshold) {
