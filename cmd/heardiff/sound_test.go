@@ -34,7 +34,7 @@ func TestSilentSessionsAreMarkedEverywhere(t *testing.T) {
 		{"pool", pooled, "nothing here speaks of people"},
 		{"report", read(page), "<strong>No sound.</strong>"},
 		{"report", read(page), `<span class="sim">no sound</span>`},
-		{"report", read(page), "heard through: null, 48000 Hz"},
+		{"report", read(page), "Heard through “null, 48000 Hz"},
 		{"sessions.csv", read(filepath.Join(tables, "sessions.csv")), `L1,NA,FALSE,TRUE,"null, 48000 Hz`},
 	} {
 		if !strings.Contains(c.text, c.want) {

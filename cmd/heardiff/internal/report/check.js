@@ -65,7 +65,7 @@ function unitsOf(root) {
     if (node.nodeType === 3) {
       const parent = node.parentNode, json = parent.localName === "script" ? parent.getAttribute("type") : null;
       if (parent.id === "form") return;
-      const parts = json === "application/json" ? node.data.split(",") : json ? node.data.split("\n") : [node.data];
+      const parts = json === "application/json" ? fieldsOf(node.data) : json ? node.data.split("\n") : [node.data];
       for (const part of parts) {
         const text = squeeze(part);
         if (!text) continue;
@@ -84,6 +84,13 @@ function unitsOf(root) {
   return units;
 }
 
+// fieldsOf parts JSON after every few commas, as form.go does.
+function fieldsOf(text) {
+  const fields = text.split(","), out = [];
+  for (let i = 0; i < fields.length; i += 4) out.push(fields.slice(i, i + 4).join(","));
+  return out;
+}
+
 const asWritten = unitsOf(document.documentElement); // before any other script changes the page
 
 // checkForm holds the page against the digests taken when it was written.
@@ -97,7 +104,7 @@ async function checkForm(units, faults) {
   let first = 0, last = 0;
   while (first < is.length && first < was.length && is[first] === was[first]) first++;
   while (last < is.length - first && last < was.length - first && is[is.length - 1 - last] === was[was.length - 1 - last]) last++;
-  const shown = text => text.length > 120 ? text.slice(0, 120) + "…" : text;
+  const shown = text => text.length > 200 ? text.slice(0, 200) + "…" : text;
   if (is.length === was.length) {
     for (let i = first; i < is.length - last; i++) if (is[i] !== was[i]) faults.push(`edited: ${units[i].where}: now “${shown(units[i].text)}”`);
   } else {

@@ -173,7 +173,7 @@ func (r *reading) text(data string) {
 	parts := []string{data}
 	switch {
 	case r.script && r.kind == "application/json":
-		parts = strings.Split(data, ",")
+		parts = fieldsOf(data)
 	case r.script && r.kind != "":
 		parts = strings.Split(data, "\n")
 	}
@@ -186,6 +186,19 @@ func (r *reading) text(data string) {
 			}
 		}
 	}
+}
+
+// fieldsTogether is how many fields of JSON make one unit: few enough to find an edit, many enough for a large page to be checked soon.
+const fieldsTogether = 4
+
+// fieldsOf parts JSON after every few commas.
+func fieldsOf(text string) []string {
+	var out []string
+	fields := strings.Split(text, ",")
+	for i := 0; i < len(fields); i += fieldsTogether {
+		out = append(out, strings.Join(fields[i:min(i+fieldsTogether, len(fields))], ","))
+	}
+	return out
 }
 
 // squeeze takes white space together.
@@ -281,8 +294,8 @@ func (d dissected) compareMarks(was, is []uint32) []string {
 }
 
 func shorten(text string) string {
-	if r := []rune(text); len(r) > 120 {
-		return string(r[:120]) + "…"
+	if r := []rune(text); len(r) > 200 {
+		return string(r[:200]) + "…"
 	}
 	return text
 }

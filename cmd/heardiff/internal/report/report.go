@@ -275,7 +275,7 @@ var functions = template.FuncMap{
 	"rounded":      rounded,
 	"smaller":      belowLimit,
 	"evalue":       eValue,
-	"cost":         func(v float64) string { return ifKnown(v, strconv.FormatFloat(v, 'f', -1, 64)) },
+	"exact":        exact,
 	"proper":       proper,
 	"most":         orBound,
 	"p":            pValue,
@@ -347,6 +347,9 @@ func upTo(place int, v float64) string {
 	}
 	return ifKnown(v, text)
 }
+
+// exact writes v as somebody gave it.
+func exact(v float64) string { return ifKnown(v, strconv.FormatFloat(v, 'f', -1, 64)) }
 
 // power writes v with one decimal and a power of ten.
 func power(v float64) string {

@@ -17,7 +17,7 @@ func method(in Input) []string {
 		out = append(out, planWords(p))
 	}
 	for _, e := range in.Excerpts {
-		s := fmt.Sprintf("Excerpt %q: %s s of %q from %s s, at %s Hz", e.Name, number(e.Seconds), e.Music, number(e.StartS), number(e.RateHz))
+		s := fmt.Sprintf("Excerpt “%s”: %s s of “%s” from %s s, at %s Hz", e.Name, number(e.Seconds), e.Music, number(e.StartS), exact(e.RateHz))
 		if !math.IsNaN(e.NullDB) {
 			s += fmt.Sprintf("; after alignment and level matching its presentations null to %s dB", number(e.NullDB))
 		}
@@ -27,13 +27,15 @@ func method(in Input) []string {
 		if len(e.Identical) > 0 {
 			s += fmt.Sprintf("; what %s delivered is identical to the first chain’s, sample by sample", strings.Join(e.Identical, ", "))
 		}
-		out = append(out, s+".")
+		out = append(out, proper(s+"."))
 	}
 	out = append(out, sessionWords(in.Sessions)...)
 	out = append(out,
 		"Chains were aligned to a fraction of a sample with drift, polarity and level corrected; the presentations run in step on one sample clock, and every switch uses the same cross-fade.",
 		"The order of every session was drawn from the system’s cryptographic random source and sealed before the first trial: its hash was stored first, the seed revealed only at the end. Each answer was on disk before the next trial; results were withheld until the session ended.",
-		"Scores are exact: one-sided binomial p against the chance of a guesser (one in two of ABX and of two intervals, one in three of a triangle), Fisher’s exact test for duplicate pairs, two-sided 95 % intervals of Clopper and Pearson; so is ‘p uncorrected’, which decides nothing. ‘Heard’ rests on p over the whole study: if nobody hears anything, a study says it anywhere, ever, with probability at most its level α, over all comparisons, listeners, groups, repeats, sessions given up and looks. ‘Ruled out’ uses the one-sided upper bound at the level α, valid over repeats and looks, of the proportion of trials on which the answer was known (the proportion of discriminators, p_d); each row’s is wrong with probability at most α by itself, as is ‘ruled out’ of every row, while that some one of several rows is wrong is likelier; and of several listeners it speaks of their average.")
+		"Scores are exact. p is one-sided, against the chance of a guesser: one in two of ABX and of two intervals, one in three of a triangle. For duplicate pairs it is Fisher’s exact test, which no habit of answering deceives. Intervals are two-sided, at 95\u00a0%, after Clopper and Pearson.",
+		"‘Heard’ rests on p over the whole study. If nobody hears anything, the chance that the study says ‘heard’ anywhere, ever, is at most its level α: over all comparisons, listeners, groups, repeats, sessions given up and looks. ‘p uncorrected’ decides nothing.",
+		"‘Ruled out’ rests on an upper bound of the share of trials on which the difference was heard (the proportion of discriminators, p_d). The bound is one-sided, at the level α, and holds over repeats and looks. Each ‘ruled out’ is wrong with probability at most α by itself; that some one of several is wrong is likelier. For several listeners it speaks of their average.")
 	return out
 }
 
@@ -43,24 +45,33 @@ func planWords(p trials.Plan) string {
 	for _, c := range p.Comparisons {
 		kinds[c.Kind] += c.Trials
 		if c.Kind == trials.Scored {
-			scored = append(scored, fmt.Sprintf("%s against %s on %q, %d trials", c.A, c.B, c.Excerpt, c.Trials))
+			scored = append(scored, fmt.Sprintf("%s against %s on “%s”, %d trials", c.A, c.B, c.Excerpt, c.Trials))
 		}
 	}
-	s := fmt.Sprintf("Plan %q, fixed before its first trial: %s; %s; level α %g; smallest effect worth finding: the answer known on %.3g %% of trials", p.ID, p.Design.Words(), strings.Join(scored, "; "), p.Alpha, 100*p.SmallestEffect)
+	s := fmt.Sprintf("Plan “%s”, fixed before its first trial. %s: %s.", p.ID, capitalisedWord(p.Design.Words()), strings.Join(scored, "; "))
+	var mixed []string
 	for _, k := range []trials.Kind{trials.PositiveControl, trials.NegativeControl, trials.Practice} {
 		if kinds[k] > 0 {
-			s += fmt.Sprintf("; %d trials of %s", kinds[k], k)
+			mixed = append(mixed, fmt.Sprintf("%d of %s", kinds[k], k))
 		}
 	}
-	s += fmt.Sprintf("; order %s, comparisons %s", p.Order, p.Layout)
+	if len(mixed) > 0 {
+		s += " Besides, trials: " + strings.Join(mixed, ", ") + "."
+	}
+	s += fmt.Sprintf(" Level α %g; the smallest effect worth finding is a difference that is heard on %.3g\u00a0%% of trials. Order %s, comparisons %s.", p.Alpha, 100*p.SmallestEffect, p.Order, p.Layout)
 	if p.LeastSeconds > 0 {
-		s += fmt.Sprintf("; an answer is marked as hurried where what the design wants heard sounded for less than %g s", p.LeastSeconds)
+		s += fmt.Sprintf(" An answer counts as hurried if what must be heard sounded for less than %g s.", p.LeastSeconds)
 	}
 	if p.SingleBlind {
-		s += "; single blind"
+		s += " Single blind: a helper knew what was connected."
 	}
-	return s + "."
+	return s
 }
+
+func capitalisedWord(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
+
+// computedDevice stands for a device where a computation answered.
+const computedDevice = "simulated"
 
 func sessionWords(sessions []Session) []string {
 	if len(sessions) == 0 {
@@ -80,10 +91,20 @@ func sessionWords(sessions []Session) []string {
 			silent++
 		}
 	}
-	out := []string{fmt.Sprintf("%d sessions that ended, by %d people and %d simulated listeners.", len(sessions), len(people), len(computed))}
+	who := plural(len(people), "person")
+	if len(people) > 1 {
+		who = fmt.Sprintf("%d people", len(people))
+	}
+	switch {
+	case len(people) == 0:
+		who = plural(len(computed), "simulated listener")
+	case len(computed) > 0:
+		who += " and " + strings.ToLower(plural(len(computed), "simulated listener"))
+	}
+	out := []string{fmt.Sprintf("%s ended, by %s.", plural(len(sessions), "session"), strings.Replace(who, "One", "one", 1))}
 	for _, d := range slices.Sorted(maps.Keys(devices)) {
-		if d != "" {
-			out = append(out, fmt.Sprintf("%d of them were heard through: %s.", devices[d], d))
+		if d != "" && d != computedDevice {
+			out = append(out, fmt.Sprintf("Heard through “%s”: %s.", d, strings.ToLower(plural(devices[d], "session"))))
 		}
 	}
 	if silent > 0 {
