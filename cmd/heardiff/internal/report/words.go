@@ -52,11 +52,11 @@ func planWords(p trials.Plan) string {
 	var mixed []string
 	for _, k := range []trials.Kind{trials.PositiveControl, trials.NegativeControl, trials.Practice} {
 		if kinds[k] > 0 {
-			mixed = append(mixed, fmt.Sprintf("%d of %s", kinds[k], k))
+			mixed = append(mixed, fmt.Sprintf("%d trials of %s", kinds[k], k))
 		}
 	}
 	if len(mixed) > 0 {
-		s += " Besides, trials: " + strings.Join(mixed, ", ") + "."
+		s += " Also " + inWords(mixed) + "."
 	}
 	s += fmt.Sprintf(" Level α %g; the smallest effect worth finding is a difference that is heard on %.3g\u00a0%% of trials. Order %s, comparisons %s.", p.Alpha, 100*p.SmallestEffect, p.Order, p.Layout)
 	if p.LeastSeconds > 0 {
