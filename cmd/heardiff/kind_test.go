@@ -129,3 +129,12 @@ func TestWarningsOfAStoredResultAreReadWhole(t *testing.T) {
 		t.Errorf("%s is read as %+v", data, back.Warnings)
 	}
 }
+
+// Every kind that a study measures can be shown.
+func TestEveryMeasuredKindIsShown(t *testing.T) {
+	for _, k := range kinds() {
+		if k.shown == nil {
+			t.Errorf("%s is measured, and nothing shows it", k.Name)
+		}
+	}
+}
