@@ -65,16 +65,17 @@ var rooms = map[string][]string{
 
 // owners says which package alone may import a technology from outside, beyond tests; "" is none.
 var owners = map[string]string{
-	"github.com/go-audio/":       "", // tests of playback/wav alone
-	"github.com/mewkiz/":         "playback/flac",
-	"github.com/hajimehoshi/oto": "playback/device",
-	"modernc.org/sqlite":         "trials/sqlite",
-	"github.com/charmbracelet/":  "cmd/heardiff/internal/screen",
-	"github.com/spf13/":          "cmd/heardiff",
-	"golang.org/x/image":         "cmd/heardiff/internal/plot",
-	"golang.org/x/net/":          "cmd/heardiff/internal/report",
-	"github.com/jackc/pgx":       "trials/postgres",
-	"github.com/chromedp/":       "", // tests of the report alone
+	"github.com/go-audio/":              "", // tests of playback/wav alone
+	"github.com/mewkiz/":                "playback/flac",
+	"github.com/hajimehoshi/oto":        "playback/device",
+	"modernc.org/sqlite":                "trials/sqlite",
+	"github.com/charmbracelet/bubble":   "cmd/heardiff/internal/screen", // bubbletea, bubbles
+	"github.com/charmbracelet/lipgloss": "cmd/heardiff/internal/screen", // x/ansi, the width of text, is anybody's
+	"github.com/spf13/":                 "cmd/heardiff",
+	"golang.org/x/image":                "cmd/heardiff/internal/plot",
+	"golang.org/x/net/":                 "cmd/heardiff/internal/report",
+	"github.com/jackc/pgx":              "trials/postgres",
+	"github.com/chromedp/":              "", // tests of the report alone
 }
 
 // The command asks the study, which alone reads and writes its record.
