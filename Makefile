@@ -4,7 +4,7 @@ BIN := bin/heardiff
 # Runs a command beside a temporary PostgreSQL server, named in HEARDIFF_TEST_POSTGRES.
 SERVER := ./trials/postgres/testserver.sh
 
-.PHONY: help build demo test fuzz lint bench bench-peers prove clean setup setup-browser setup-postgres
+.PHONY: help build demo test fuzz lint release bench bench-peers prove clean setup setup-browser setup-postgres
 
 help: ## list what can be made
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | awk -F':.*## ' '{printf "  make %-12s %s\n", $$1, $$2}'
@@ -34,11 +34,28 @@ fuzz: setup ## every fuzz target for a minute (FUZZTIME=1h make fuzz for longer)
 	  done; \
 	done
 
-lint: setup ## gofmt, vet, staticcheck, the race detector
+lint: setup ## gofmt, vet, staticcheck, known weaknesses, the race detector
 	@test -z "$$(gofmt -l .)" || { gofmt -l .; echo 'lint: run gofmt -w on these'; exit 1; }
 	$(GO) vet ./...
 	$(GO) run honnef.co/go/tools/cmd/staticcheck@latest ./...
+	$(GO) run golang.org/x/vuln/cmd/govulncheck@latest ./...
 	$(GO) test -race -short ./...
+
+# The systems that programs are made for. Sound needs cgo and ALSA: only the program for the machine's own Linux plays.
+SYSTEMS := linux/amd64 linux/arm64 windows/amd64 windows/arm64 darwin/amd64 darwin/arm64
+RELEASE := bin/release
+
+release: setup ## programs for Linux, Windows and macOS, vetted, with checksums, in bin/release: the same bytes from the same source and tools
+	@rm -rf $(RELEASE) && mkdir -p $(RELEASE)
+	@own=$$($(GO) env GOOS)/$$($(GO) env GOARCH); \
+	for s in $(SYSTEMS); do \
+	  export GOOS=$${s%/*} GOARCH=$${s#*/} CGO_ENABLED=0; \
+	  [ $$s != $$own ] || export CGO_ENABLED=1; \
+	  name=heardiff-$$GOOS-$$GOARCH; [ $$GOOS != windows ] || name=$$name.exe; \
+	  echo "$$name"; \
+	  $(GO) vet ./... && $(GO) build -trimpath -buildvcs=true -ldflags '-s -w -buildid=' -o $(RELEASE)/$$name ./cmd/heardiff || exit 1; \
+	done
+	@cd $(RELEASE) && sha256sum heardiff-* >SHA256SUMS && cat SHA256SUMS
 
 bench: setup setup-postgres ## the benchmarks of what a user waits for
 	$(SERVER) $(GO) test -timeout 60m -run '^$$' -bench . -benchmem ./...

@@ -38,3 +38,15 @@ func checkShown(what, text string, most int) error {
 	}
 	return nil
 }
+
+// Counted words a number of things, each named by one: "1 listener", "3 listeners", "2 entries".
+func Counted(n int, one string) string {
+	switch {
+	case n == 1 || n == -1:
+	case strings.HasSuffix(one, "y"):
+		one = strings.TrimSuffix(one, "y") + "ies"
+	default:
+		one += "s"
+	}
+	return fmt.Sprintf("%d %s", n, one)
+}

@@ -261,6 +261,7 @@ var wrongUses = []wrongCase{
 	{"report", 2, "a file is wanted: --out FILE.html"},
 	{"report more --out r.html", 2, "unexpected argument: \"more\""},
 	{"report --out folder", 3, "folder is a folder"},
+	{"report --out page.pdf", 2, "a report is an HTML page, not .pdf"},
 	{"report --out text.wav", 2, "text.wav is there already"},
 	{"report --out study/study.db", 2, "study/study.db is a place for a study's own"},
 	{"report --out study/study.db --force", 2, "study/study.db is a place for a study's own"},

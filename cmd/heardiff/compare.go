@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
@@ -106,23 +105,22 @@ func compareFailure(err error) error {
 }
 
 func printCompared(w io.Writer, c compared) {
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	row := func(name, value, unit string) { fmt.Fprintf(t, "%s\t%s\t%s\n", name, value, unit) }
-	row("offset", fmt.Sprintf("%.9f", c.OffsetS), "s")
-	row("", fmt.Sprintf("%.4f ± %.2g", c.OffsetSamples, c.StandardErrors.OffsetSamples), "samples")
-	row("drift", fmt.Sprintf("%+.4f ± %.2g", c.DriftPPM, c.StandardErrors.DriftPPM), "ppm")
-	row("gain", fmt.Sprintf("%+.4f ± %.2g", c.GainDB, c.StandardErrors.GainDB), "dB: "+louder(c.GainDB, c.StandardErrors.GainDB))
-	row("polarity", c.Polarity, "")
+	t := newTable()
+	t.row("offset", figure(c.OffsetS, "%.9f"), "s")
+	t.row("", give(c.OffsetSamples, c.StandardErrors.OffsetSamples, ""), "samples")
+	t.row("drift", give(c.DriftPPM, c.StandardErrors.DriftPPM, "+"), "ppm")
+	t.row("gain", give(c.GainDB, c.StandardErrors.GainDB, "+"), "dB: "+louder(c.GainDB, c.StandardErrors.GainDB))
+	t.row("polarity", c.Polarity)
 	for _, ch := range c.Channels {
-		row(fmt.Sprintf("channel %d", ch.Channel), fmt.Sprintf("%+.4f dB, %.4f", ch.GainDB, ch.OffsetSamples), "samples")
+		t.row(fmt.Sprintf("channel %d", ch.Channel), figure(ch.GainDB, "%+.4f")+" dB, "+figure(ch.OffsetSamples, "%.4f"), "samples")
 	}
-	row("null", nullText(c.NullDB, c.Identical), "dB")
-	row("correlation", fmt.Sprintf("%.9f", c.Correlation), "")
-	row("response", figure(c.ResponseMaxDB, "%+.3f")+" at most", "dB")
-	row("loudness", figure(c.LoudnessDifferenceLU, "%+.3f"), "LU")
-	row("overlap", fmt.Sprintf("%.2f", c.OverlapS), "s")
-	row("what is left", whatIsLeft(c.Residual), "")
-	t.Flush()
+	t.row("null", nullText(c.NullDB, c.Identical), "dB")
+	t.row("correlation", figure(c.Correlation, "%.9f"))
+	t.row("response", figure(c.ResponseMaxDB, "%+.3f")+" at most", "dB")
+	t.row("loudness", figure(c.LoudnessDifferenceLU, "%+.3f"), "LU")
+	t.row("overlap", figure(c.OverlapS, "%.2f"), "s")
+	t.row("what is left", whatIsLeft(c.Residual))
+	t.print(w, "")
 	printNullBands(w, c.NullBands)
 	if p := c.Written; p != nil {
 		fmt.Fprintf(w, "\nwritten: %s, %s, %s; %s is %.0f dB louder than what is left\n", p.A, p.B, p.Residual, p.Audible, p.AudibleGainDB)
@@ -164,11 +162,10 @@ func printNullBands(w io.Writer, bands []match.Band) {
 	if len(bands) == 0 {
 		return
 	}
-	fmt.Fprintln(w)
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', tabwriter.AlignRight)
-	fmt.Fprintf(t, "octave from Hz\tto Hz\tnull dB\t\n")
+	t := newTable("octave from Hz", "to Hz", "null dB")
+	t.right(0, 1, 2)
 	for _, b := range bands {
-		fmt.Fprintf(t, "%.0f\t%.0f\t%s\t\n", b.LowHz, b.HighHz, figure(b.DB, "%.1f"))
+		t.row(figure(b.LowHz, "%.0f"), figure(b.HighHz, "%.0f"), figure(b.DB, "%.1f"))
 	}
-	t.Flush()
+	t.print(w, "\n")
 }

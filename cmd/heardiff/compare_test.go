@@ -67,7 +67,7 @@ func TestCompareSaysHowTwoCapturesDiffer(t *testing.T) {
 	text, _ := command(t, 0, "compare", a, b, "--json")
 	golden(t, "compare", rounded(t, text))
 	text, _ = command(t, 0, "compare", a, b)
-	for _, want := range []string{"123.4", "+20.0", "-1.5", "noise", "octave from Hz"} {
+	for _, want := range []string{"123.4", "+20.0", "−1.5", "noise", "octave from Hz"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("no %q in\n%s", want, text)
 		}

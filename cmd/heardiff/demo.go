@@ -17,6 +17,7 @@ import (
 	"heardiff/playback/audiofile"
 	"heardiff/playback/pcm"
 	"heardiff/playback/wav"
+	"heardiff/trials"
 	"heardiff/trials/study"
 )
 
@@ -312,7 +313,7 @@ func (d *demonstration) listen(ctx context.Context) error {
 		return err
 	}
 	defer s.Close()
-	fmt.Fprintf(d.out(), "\n%d simulated listeners answer %d plans through the real trial engine…\n", len(demoListeners), len(demoPlans))
+	fmt.Fprintf(d.out(), "\n%s answer %s through the real trial engine…\n", trials.Counted(len(demoListeners), "simulated listener"), trials.Counted(len(demoPlans), "plan"))
 	return d.simulate(ctx, s)
 }
 

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
@@ -51,16 +50,15 @@ and nobody can see from here whether it does.`,
 }
 
 func (l deviceList) text(out io.Writer) {
-	t := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(t, "name\tdirect\twhat it is")
+	t := newTable("name", "direct", "what it is")
 	for _, d := range l.Devices {
 		direct := "no"
 		if d.Exclusive {
 			direct = "yes"
 		}
-		fmt.Fprintf(t, "%s\t%s\t%s\n", d.Name, direct, d.About)
+		t.row(d.Name, direct, d.About)
 	}
-	t.Flush()
+	t.print(out, "")
 	for _, w := range l.Warnings {
 		fmt.Fprintf(out, "Note: %s.\n", w)
 	}

@@ -137,7 +137,7 @@ func TestResultsOfManySitesComeTogether(t *testing.T) {
 		t.Errorf("the order of merging, or merging twice, makes a difference:\n%s\n%s", one, other)
 	}
 	out, _ := command(t, 0, "import", bundles[0])
-	if !strings.Contains(out, "1 were here already") {
+	if !strings.Contains(out, "here already: 1") {
 		t.Errorf("a bundle that comes again: %s", out)
 	}
 }

@@ -123,7 +123,7 @@ func (a *app) writeBundle(ctx context.Context, s *study.Study, path string, d bu
 	r := exported{"heardiff.export/1", path, d.Kind, fingerprint, len(d.Content.Sessions), len(d.Content.Excerpts),
 		d.Record, trials.ShortHead(d.Record)}
 	return a.print(r, func(w io.Writer) {
-		fmt.Fprintf(w, "%s: %s, %d sessions, %d excerpts\nsigned by site %s\n", printable.Text(r.File), r.Kind, r.Sessions, r.Excerpts, r.Fingerprint)
+		fmt.Fprintf(w, "%s: %s, %s, %s\nsigned by site %s\n", printable.Text(r.File), r.Kind, trials.Counted(r.Sessions, "session"), trials.Counted(r.Excerpts, "excerpt"), r.Fingerprint)
 		if r.Record != "" {
 			fmt.Fprintf(w, "head of the study's record: %s\nto read out: %s\n", r.Record, r.Short)
 		}

@@ -9,7 +9,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
@@ -175,13 +174,13 @@ func fitConfig(f fitFlags) (stats.FitConfig, error) {
 
 func writeFit(w io.Writer, r fitted) {
 	intervalHead(w, r.Confidence)
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintf(t, "shape\t%s\tguess %g, lapse %.3f, %s dose\n", r.Shape, r.Guess, r.Lapse, r.Scale)
-	fmt.Fprintf(t, "threshold\t%s\t%s\n", dose(r.Threshold), dose(r.ThresholdInterval[0])+" to "+dose(r.ThresholdInterval[1]))
-	fmt.Fprintf(t, "slope\t%s\t%s\n", number(r.Slope), span(r.SlopeInterval))
-	fmt.Fprintf(t, "fit\tp %s\tdeviance %.2f, df %d\n", probability(r.P), r.Deviance, r.DF)
-	fmt.Fprintf(t, "overdispersion\t%s\tPearson's chi-square %.2f over its degrees of freedom; 1 where the trials are independent\n", number(r.Overdispersion), r.Pearson)
-	t.Flush()
+	t := newTable()
+	t.row("shape", fmt.Sprint(r.Shape), fmt.Sprintf("guess %g, lapse %.3f, %s dose", r.Guess, r.Lapse, r.Scale))
+	t.row("threshold", dose(r.Threshold), dose(r.ThresholdInterval[0])+" to "+dose(r.ThresholdInterval[1]))
+	t.row("slope", number(r.Slope), span(r.SlopeInterval))
+	t.row("fit", "p "+probability(r.P), fmt.Sprintf("deviance %.2f, df %d", r.Deviance, r.DF))
+	t.row("overdispersion", number(r.Overdispersion), fmt.Sprintf("Pearson's chi-square %.2f over its degrees of freedom; 1 where the trials are independent", r.Pearson))
+	t.print(w, "")
 	writeWarnings(w, r.Warnings)
 	if r.Random != nil {
 		writeRandom(w, *r.Random)
@@ -201,13 +200,13 @@ func writeRandom(w io.Writer, r stats.RandomThresholds) {
 	if r.Scale == "linear" {
 		unit = "dose"
 	}
-	fmt.Fprintf(w, "\n%d listeners, thresholds normal about a mean:\n", r.Listeners)
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintf(t, "mean threshold\t%s\t%s\n", dose(r.Threshold), dose(r.ThresholdInterval[0])+" to "+dose(r.ThresholdInterval[1]))
-	fmt.Fprintf(t, "between listeners\t%s\t%s, standard deviation of the threshold in %s\n", number(r.BetweenSD), span(r.BetweenSDInterval), unit)
-	fmt.Fprintf(t, "slope of each\t%s\t%s\n", number(r.Slope), span(r.SlopeInterval))
-	fmt.Fprintf(t, "listeners differ\tp %s\tlikelihood ratio %.2f\n", probability(r.P), r.LR)
-	t.Flush()
+	fmt.Fprintf(w, "\n%s, thresholds normal about a mean:\n", trials.Counted(r.Listeners, "listener"))
+	t := newTable()
+	t.row("mean threshold", dose(r.Threshold), dose(r.ThresholdInterval[0])+" to "+dose(r.ThresholdInterval[1]))
+	t.row("between listeners", number(r.BetweenSD), fmt.Sprintf("%s, standard deviation of the threshold in %s", span(r.BetweenSDInterval), unit))
+	t.row("slope of each", number(r.Slope), span(r.SlopeInterval))
+	t.row("listeners differ", "p "+probability(r.P), fmt.Sprintf("likelihood ratio %.2f", r.LR))
+	t.print(w, "")
 	writeWarnings(w, r.Warnings)
 }
 

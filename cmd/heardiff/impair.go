@@ -18,6 +18,7 @@ import (
 	"heardiff/playback/audiofile"
 	"heardiff/playback/pcm"
 	"heardiff/stats/wire"
+	"heardiff/trials"
 )
 
 // impairOptions are the flags of "impair".
@@ -242,7 +243,7 @@ func writeImpaired(ctx context.Context, in pcm.Reader, dose impair.Dose, o impai
 }
 
 func printImpaired(w io.Writer, path string, d impair.Done) {
-	fmt.Fprintf(w, "%s: %d frames at %d Hz, %d channels\n", printable.Text(path), d.Frames, d.RateHz, d.Channels)
+	fmt.Fprintf(w, "%s: %s at %d Hz, %s\n", printable.Text(path), trials.Counted(d.Frames, "frame"), d.RateHz, trials.Counted(d.Channels, "channel"))
 	if len(d.Dose.Jitter) > 0 {
 		fmt.Fprintf(w, "jitter  %.4g ps RMS, %.4g ps peak, all components together\n", d.JitterRMSPS, d.JitterPeakPS)
 	}

@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heardiff/trials"
 	"heardiff/trials/bundle"
 	"heardiff/trials/study"
 )
@@ -72,10 +73,10 @@ func (a *app) importBundle(ctx context.Context, path, from string) error {
 func (a *app) printImported(r study.Imported) error {
 	return a.print(r, func(w io.Writer) {
 		if r.Kind == bundle.Kit {
-			fmt.Fprintf(w, "kit of site %s: %d excerpts, ready to listen (\"heardiff plan list\" names the plan)\n", r.Fingerprint, r.Excerpts)
+			fmt.Fprintf(w, "kit of site %s: %s, ready to listen (\"heardiff plan list\" names the plan)\n", r.Fingerprint, trials.Counted(r.Excerpts, "excerpt"))
 			return
 		}
-		fmt.Fprintf(w, "results of site %s: %d sessions of %d listeners are new, %d were here already\n", r.Fingerprint, r.Sessions, r.Listeners, r.Known)
+		fmt.Fprintf(w, "results of site %s: new are %s of %s; here already: %d\n", r.Fingerprint, trials.Counted(r.Sessions, "session"), trials.Counted(r.Listeners, "listener"), r.Known)
 		for _, gap := range r.Absent {
 			fmt.Fprintln(w, gap)
 		}

@@ -2,10 +2,13 @@ package main
 
 import (
 	"bufio"
+	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"os"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -13,6 +16,7 @@ import (
 	"heardiff/measure"
 	"heardiff/playback/audiofile"
 	"heardiff/playback/pcm"
+	"heardiff/trials"
 	"heardiff/trials/study"
 )
 
@@ -26,6 +30,15 @@ type inspectedFile struct {
 type inspected struct {
 	Schema string          `json:"schema"`
 	Files  []inspectedFile `json:"files"`
+	// Failed are the files of several that could not be inspected.
+	Failed []uninspected `json:"failed,omitempty"`
+}
+
+// uninspected is a file that could not be inspected, and why.
+type uninspected struct {
+	Path  string `json:"path"`
+	Error string `json:"error"`
+	err   error
 }
 
 func (a *app) inspectCommand() *cobra.Command {
@@ -33,30 +46,52 @@ func (a *app) inspectCommand() *cobra.Command {
 		Use:   "inspect FILE…",
 		Short: "look at audio files: format, levels, clipping, holes, loudness",
 		Long: `Look at audio files before anything is made of them: format, levels, clipping, holes,
-stuck values, how many bits carry data, loudness and true peak.`,
-		Example: "  heardiff inspect capture.wav",
+stuck values, how many bits carry data, loudness and true peak. Of several files one that
+cannot be read keeps no other from being looked at.`,
+		Example: "  heardiff inspect capture.wav\n  heardiff inspect *.wav",
 		Args:    minArgs(1, "FILE…"),
 		RunE: func(c *cobra.Command, args []string) error {
 			result := inspected{Schema: "heardiff.inspect/1"}
 			for _, path := range args {
 				f, err := a.inspect(c.Context(), path)
-				if err != nil {
+				switch {
+				case c.Context().Err() != nil:
+					return cmp.Or(err, c.Context().Err())
+				case err != nil && len(args) == 1:
 					return err
-				}
-				result.Files = append(result.Files, f)
-				if err := c.Context().Err(); err != nil {
-					return err
+				case err != nil:
+					result.Failed = append(result.Failed, uninspected{path, err.Error(), err})
+				default:
+					result.Files = append(result.Files, f)
 				}
 			}
-			return a.print(result, func(w io.Writer) {
-				for i, f := range result.Files {
-					if i > 0 {
-						fmt.Fprintln(w)
-					}
-					printInspected(w, f)
-				}
-			})
+			return errors.Join(a.print(result, result.text), result.failure(len(args)))
 		},
+	}
+}
+
+// failure is the error of the files that could not be inspected, nil where there are none.
+func (r inspected) failure(of int) error {
+	if len(r.Failed) == 0 {
+		return nil
+	}
+	var says []string
+	for _, f := range r.Failed {
+		says = append(says, f.Error)
+	}
+	kind := study.Failure
+	if f, ok := study.FaultOf(r.Failed[0].err); ok {
+		kind = f.Blame
+	}
+	return study.Blamed(kind, fmt.Errorf("%d of %s could not be inspected: %s", len(r.Failed), trials.Counted(of, "file"), strings.Join(says, "; ")), "")
+}
+
+func (r inspected) text(w io.Writer) {
+	for i, f := range r.Files {
+		if i > 0 {
+			fmt.Fprintln(w)
+		}
+		printInspected(w, f)
 	}
 }
 
@@ -100,7 +135,7 @@ func printInspected(w io.Writer, f inspectedFile) {
 	if f.Float {
 		kind = "bits float"
 	}
-	fmt.Fprintf(w, "%s: %s, %d Hz, %d %s, %d channels, %.3f s (%d frames)\n", printable.Text(f.Path), f.Format, f.RateHz, f.Bits, kind, f.Channels, f.Seconds, f.Frames)
+	fmt.Fprintf(w, "%s: %s, %d Hz, %d %s, %s, %.3f s (%s)\n", printable.Text(f.Path), f.Format, f.RateHz, f.Bits, kind, trials.Counted(f.Channels, "channel"), f.Seconds, trials.Counted(f.Frames, "frame"))
 	fmt.Fprintf(w, "sha256 %s\n", f.SHA256)
 	fmt.Fprintf(w, "loudness %s LUFS, at most %s in 400 ms and %s in 3 s; true peak %s dBTP\n\n", figure(f.LoudnessLUFS, "%.2f"),
 		figure(f.MaxMomentaryLUFS, "%.2f"), figure(f.MaxShortTermLUFS, "%.2f"), figure(f.TruePeakDBTP, "%.2f"))

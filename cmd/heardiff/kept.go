@@ -97,11 +97,11 @@ func (k *keeping) left(grace time.Duration) []string {
 		case trials.EntryVoid:
 			due++
 		case trials.EntryEnd:
-			return append([]string{fmt.Sprintf("session %s has ended; its %d answers are kept: heardiff results %s", k.id, answered, study.ShortID(k.id))},
+			return append([]string{fmt.Sprintf("session %s has ended, and %s kept: heardiff results %s", k.id, trials.Counted(answered, "answer"), study.ShortID(k.id))},
 				k.proof(entries)...)
 		}
 	}
-	return []string{fmt.Sprintf("session %s: the answers to %d of %d trials are kept", k.id, answered, due), "resume with: " + k.resume}
+	return []string{fmt.Sprintf("session %s: the answers to %d of %s are kept", k.id, answered, trials.Counted(due, "trial")), "resume with: " + k.resume}
 }
 
 // revealed returns the summary of a session that has ended, and what to write down of it.

@@ -9,6 +9,7 @@ import (
 
 	"heardiff/measure/impair"
 	"heardiff/playback/pcm"
+	"heardiff/trials"
 	"heardiff/trials/study"
 )
 
@@ -79,7 +80,7 @@ func (a *app) prepareLadder(ctx context.Context, o prepareOptions) error {
 // ladderText prints the steps of a ladder.
 func ladderText(w io.Writer, e study.PreparedExcerpt) {
 	d := e.Presentations[0].Dosed
-	fmt.Fprintf(w, "excerpt %s of %s: %d doses of %s\n", e.Excerpt, e.Presentations[0].Chain, len(e.Presentations), d.Words)
+	fmt.Fprintf(w, "excerpt %s of %s: %s of %s\n", e.Excerpt, e.Presentations[0].Chain, trials.Counted(len(e.Presentations), "dose"), d.Words)
 	t := newTable("dose ("+d.Unit+")", "change (dB)", "peak (dBFS)", "seed", "file")
 	t.right(0, 1, 2, 3)
 	for _, p := range e.Presentations {

@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heardiff/trials"
 	"heardiff/trials/link"
 	"heardiff/trials/study"
 )
@@ -66,6 +67,7 @@ func linkText(w io.Writer, r link.Result) {
 	}
 	t := newTable("comparison", "design", "listener", "right", "of", "p uncorrected", "over the study", "d′, independent", "ruled out above", "random (ps)", "lines (ps)", "noise (dB)", "null (dB)", "verdict")
 	t.right(3, 4, 5, 6, 7, 8, 9, 10, 11, 12)
+	t.keyed(3)
 	for _, v := range r.Rows {
 		who := v.Listener
 		switch v.Kind {
@@ -89,7 +91,7 @@ func linkText(w io.Writer, r link.Result) {
 	}
 	for _, v := range r.Rows {
 		if v.Kind == "all" {
-			fmt.Fprintf(w, "\n%s (%s): %s\n  %s\n  heard by %d of %d listeners\n", v.Comparison, v.Design, v.Verdict, v.Reason, v.HeardBy.Count, v.HeardBy.Of)
+			fmt.Fprintf(w, "\n%s (%s): %s\n  %s\n  heard by %d of %s\n", v.Comparison, v.Design, v.Verdict, v.Reason, v.HeardBy.Count, trials.Counted(v.HeardBy.Of, "listener"))
 			for _, c := range v.Confounds {
 				if !c.InReason {
 					fmt.Fprintf(w, "  also: %s\n", c.Says)

@@ -6,6 +6,7 @@ import (
 
 	"heardiff/playback/audiofile"
 	"heardiff/playback/pcm"
+	"heardiff/trials"
 )
 
 const floorHint = "record the floor with the capture's signal, rate and channels"
@@ -50,7 +51,7 @@ func ratePlan(f pcm.Format) string {
 	if f.Channels == 1 {
 		return fmt.Sprintf("%d Hz in 1 channel", f.Rate)
 	}
-	return fmt.Sprintf("%d Hz in %d channels", f.Rate, f.Channels)
+	return fmt.Sprintf("%d Hz in %s", f.Rate, trials.Counted(f.Channels, "channel"))
 }
 
 func (a *app) formatOf(ctx context.Context, path string) (pcm.Format, error) {

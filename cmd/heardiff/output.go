@@ -27,7 +27,9 @@ func (a *app) print(result any, text func(w io.Writer)) error {
 		}
 		out.Write(append(data, '\n'))
 	} else {
-		text(&out)
+		var lines bytes.Buffer
+		text(&lines)
+		out.WriteString(lay(lines.String(), columnsOf(a.raw)))
 	}
 	a.clearLine()
 	if _, err := a.stdout.Write(out.Bytes()); err != nil {

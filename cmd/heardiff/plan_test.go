@@ -28,7 +28,7 @@ func TestPlanSaysWhatItCanFind(t *testing.T) {
 	}
 	r.text(&text)
 	const want = "70 % of the time 12 of 16 0.45 42"
-	if !strings.Contains(strings.Join(strings.Fields(text.String()), " "), want) {
+	if !strings.Contains(strings.Join(strings.Fields(lay(text.String(), 0)), " "), want) {
 		t.Errorf("got\n%s\nwant in it\n%s", text.String(), want)
 	}
 }

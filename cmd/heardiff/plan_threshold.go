@@ -27,7 +27,7 @@ func (r planReport) thresholdText(w io.Writer) {
 	}
 	for _, k := range []trials.Kind{trials.Practice, trials.PositiveControl, trials.NegativeControl} {
 		if n := r.Count(k); n > 0 {
-			fmt.Fprintf(w, "%d trials of %s\n", n, k)
+			fmt.Fprintf(w, "%s of %s\n", trials.Counted(n, "trial"), k)
 		}
 	}
 }

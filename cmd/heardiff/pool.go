@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
@@ -186,28 +185,28 @@ func writeSites(w io.Writer, m stats.SiteAnalysis) {
 	}
 	t.print(w, "\n")
 	fmt.Fprintln(w)
-	d := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	d := newTable()
 	r := m.RestrictedMaximum
-	fmt.Fprintf(d, "sites differ\tp %s\tQ %s, df %d; I-squared %.0f %%\n", probability(m.P), number(m.Q), m.DF, 100*r.I2)
-	fmt.Fprintf(d, "mean of sites\t%s\t%s, Hartung-Knapp\n", number(m.Mean), span(m.MeanInterval))
-	fmt.Fprintf(d, "a further site\t\t%s, prediction\n", span(m.PredictionInterval))
-	fmt.Fprintf(d, "tau-squared\t%s\t%s; DerSimonian-Laird %s; of the logit\n", number(r.Tau2), span(m.Tau2Interval), number(m.DerSimonianLaird.Tau2))
-	d.Flush()
+	d.row("sites differ", "p "+probability(m.P), fmt.Sprintf("Q %s, df %d; I-squared %.0f %%", number(m.Q), m.DF, 100*r.I2))
+	d.row("mean of sites", number(m.Mean), span(m.MeanInterval)+", Hartung-Knapp")
+	d.row("a further site", "", span(m.PredictionInterval)+", prediction")
+	d.row("tau-squared", number(r.Tau2), fmt.Sprintf("%s; DerSimonian-Laird %s; of the logit", span(m.Tau2Interval), number(m.DerSimonianLaird.Tau2)))
+	d.print(w, "")
 	writeWarnings(w, m.Warnings)
 }
 
 func writePooled(w io.Writer, p stats.Pool) {
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	t := newTable()
 	h, b := p.Heterogeneity, p.BetaBinomial
-	fmt.Fprintf(t, "listeners differ\tp %s\tchi-square %s, df %d; Tarone's Z %s\n", probability(h.P), number(h.Chi2), h.DF, number(h.Tarone))
-	fmt.Fprintf(t, "beta-binomial\tmean %s\t%s; rho %s, p %s\n", number(b.Mean), span(b.Interval), number(b.Rho), probability(b.P))
+	t.row("listeners differ", "p "+probability(h.P), fmt.Sprintf("chi-square %s, df %d; Tarone's Z %s", number(h.Chi2), h.DF, number(h.Tarone)))
+	t.row("beta-binomial", "mean "+number(b.Mean), fmt.Sprintf("%s; rho %s, p %s", span(b.Interval), number(b.Rho), probability(b.P)))
 	if v := p.Discriminators; !math.IsNaN(v.Mean) {
-		fmt.Fprintf(t, "discriminators\tmean %s\t%s; rho %s, none below chance\n", number(v.Mean), span(v.Interval), number(v.Rho))
+		t.row("discriminators", "mean "+number(v.Mean), fmt.Sprintf("%s; rho %s, none below chance", span(v.Interval), number(v.Rho)))
 	}
-	fmt.Fprintf(t, "combined\tp %s\tStouffer, mid-p; Fisher %s\n", probability(p.StoufferP), probability(p.FisherP))
-	fmt.Fprintf(t, "at least one\tp %s\tthe best listener against chance\n", probability(p.MaximumP))
+	t.row("combined", "p "+probability(p.StoufferP), fmt.Sprintf("Stouffer, mid-p; Fisher %s", probability(p.FisherP)))
+	t.row("at least one", "p "+probability(p.MaximumP), "the best listener against chance")
 	if d := p.GroupDifference; d != nil {
-		fmt.Fprintf(t, "%s less %s\t%s\t%s; p %s, permuting listeners\n", d.B, d.A, number(d.Estimate), span(d.Interval), probability(d.P))
+		t.row(d.B+" less "+d.A, number(d.Estimate), fmt.Sprintf("%s; p %s, permuting listeners", span(d.Interval), probability(d.P)))
 	}
-	t.Flush()
+	t.print(w, "")
 }

@@ -94,7 +94,7 @@ func (a *app) tallies(l study.Linked, comparison string) (found []tallied, names
 		a.warn("%d results of duplicate pairs or sequential plans are left out: their counts cannot be added up; see \"heardiff results\"", left)
 	}
 	if voids > mostVoids {
-		a.warn("and %d void sessions more: see \"heardiff link\"", voids-mostVoids)
+		a.warn("and %s more: see \"heardiff link\"", trials.Counted(voids-mostVoids, "void session"))
 	}
 	return found, names
 }
@@ -127,7 +127,7 @@ func (a *app) peopleOf(sessions []study.EndedSession) []study.EndedSession {
 		a.warn("nothing here speaks of people: every session is simulated, or was answered where no device sounded")
 		return sessions
 	default:
-		a.warn("%d sessions are left out: simulated, or answered where no device sounded", len(sessions)-len(people))
+		a.warn("left out: %s, simulated or answered where no device sounded", trials.Counted(len(sessions)-len(people), "session"))
 	}
 	return people
 }

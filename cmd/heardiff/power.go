@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
@@ -227,12 +226,12 @@ func writePower(w io.Writer, p stats.Power) {
 		fmt.Fprintf(w, "%d trials cannot decide: no count reaches alpha\n", p.Trials)
 		return
 	}
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintf(t, "trials\t%d\n", p.Trials)
-	fmt.Fprintf(t, "heard at\t%d\tcorrect or more\n", *p.Critical)
-	fmt.Fprintf(t, "power\t%.3f\n", p.Power)
-	fmt.Fprintf(t, "true alpha\t%.4f\n", p.Size)
-	t.Flush()
+	t := newTable()
+	t.row("trials", fmt.Sprint(p.Trials))
+	t.row("heard at", fmt.Sprint(*p.Critical), "correct or more")
+	t.row("power", fmt.Sprintf("%.3f", p.Power))
+	t.row("true alpha", fmt.Sprintf("%.4f", p.Size))
+	t.print(w, "")
 }
 
 func (a *app) powerRuleOut(c *cobra.Command, f powerFlags) error {

@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"heardiff/stats"
+	"heardiff/trials"
 	"heardiff/trials/study"
 )
 
@@ -31,7 +32,7 @@ func (a *app) powerPanel(c *cobra.Command, f powerFlags) error {
 }
 
 func writePanel(w io.Writer, p stats.PanelPower) {
-	fmt.Fprintf(w, "%d listeners of %d trials each, right %.1f %% of the time on average, intraclass correlation %g\n", p.Listeners, p.Trials, 100*p.PTrue, p.Rho)
+	fmt.Fprintf(w, "%s of %s each, right %.1f %% of the time on average, intraclass correlation %g\n", trials.Counted(p.Listeners, "listener"), trials.Counted(p.Trials, "trial"), 100*p.PTrue, p.Rho)
 	t := newTable("test", "heard at", "power", "standard error")
 	t.right(1, 2, 3)
 	at := func(k *int) string {

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"heardiff/stats"
+	"heardiff/trials"
 	"heardiff/trials/study"
 )
 
@@ -81,9 +82,9 @@ func sequentialText(w io.Writer, p study.SequentialPlan, n int, chance float64, 
 	for _, c := range courses {
 		t.row(number(c.P), number(c.Heard), number(c.RuledOut), number(c.Open), fmt.Sprintf("%.1f", c.Expected))
 	}
-	looks := fmt.Sprintf("a look after each of up to %d trials", n)
+	looks := fmt.Sprintf("a look after each of up to %s", trials.Counted(n, "trial"))
 	if len(p.Looks.Trials) < n {
-		looks = fmt.Sprintf("%d looks at up to %d trials", len(p.Looks.Trials), n)
+		looks = fmt.Sprintf("%s at up to %s", trials.Counted(len(p.Looks.Trials), "look"), trials.Counted(n, "trial"))
 	}
 	by := "by e-value"
 	if p.Group != nil {

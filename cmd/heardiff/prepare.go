@@ -138,7 +138,7 @@ func preparedText(w io.Writer, p study.Preparation) {
 				figure(v.LevelErrorDB, "%.4f"), figure(v.OffsetErrorUS, "%.3f"), figure(v.NullDB, "%.1f"))
 		}
 		t.print(w, "\n")
-		fmt.Fprintf(w, "\nall were %s\n", strings.Join(e.Changes, "; "))
+		fmt.Fprintf(w, "\nGain applied: + makes a capture louder, − softer, until all are equally loud.\nAll were %s.\n", strings.Join(e.Changes, "; "))
 	}
 	for _, warning := range p.Texts {
 		fmt.Fprintf(w, "\nwarning: %s\n", warning)

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"path/filepath"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -31,6 +33,9 @@ network, and reads on a phone, in print, in light and in dark.`,
 			}
 			if out != "" { // before any work is done
 				if _, err := a.destination(out, reportFile); err != nil {
+					return err
+				}
+				if err := asPage(out); err != nil {
 					return err
 				}
 			}
@@ -61,6 +66,16 @@ network, and reads on a phone, in print, in light and in dark.`,
 	c.Flags().StringVar(&out, "out", "", "the `file` to write")
 	a.forceFlag(c)
 	return c
+}
+
+// asPage refuses a name by which every other program would take the page for something else.
+func asPage(out string) error {
+	switch ext := strings.ToLower(filepath.Ext(out)); ext {
+	case "", ".html", ".htm":
+		return nil
+	default:
+		return study.Blamed(study.Misuse, fmt.Errorf("--out %s: a report is an HTML page, not %s", out, ext), "name it .html; any browser prints it, to PDF too")
+	}
 }
 
 func (a *app) writeReport(ctx context.Context, in report.Input, path string) error {

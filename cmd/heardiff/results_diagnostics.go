@@ -5,6 +5,7 @@ import (
 	"io"
 
 	"heardiff/stats"
+	"heardiff/trials"
 	"heardiff/trials/study"
 )
 
@@ -16,7 +17,7 @@ falls below 0.05 by chance in up to three of ten sessions.`
 func diagnosticsText(w io.Writer, r study.ResultsReport) {
 	for _, s := range r.Sessions {
 		if s.Diagnostics != nil {
-			fmt.Fprintf(w, "\nDiagnostics of the %d scored trials\n%s\n\n", s.Diagnostics.Trials, whatDiagnosticsAre)
+			fmt.Fprintf(w, "\nDiagnostics of the %s\n%s\n\n", trials.Counted(s.Diagnostics.Trials, "scored trial"), whatDiagnosticsAre)
 			writeDiagnostics(w, *s.Diagnostics)
 		}
 	}

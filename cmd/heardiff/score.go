@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"text/tabwriter"
 
 	"github.com/spf13/cobra"
 
@@ -166,44 +165,45 @@ func writeScore(w io.Writer, p stats.Procedure, s stats.Score) {
 	if s.Plan == stats.FixedPlan {
 		intervalHead(w, s.Confidence)
 	}
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintf(t, "correct\t%d of %d\t(%.1f %%; by chance %.1f %%)\n", s.Correct, s.Trials, 100*s.Proportion, 100*s.Chance)
+	chance := fmt.Sprintf("%.3g", s.Chance)
+	t := newTable()
+	t.row("correct", fmt.Sprintf("%d of %d", s.Correct, s.Trials), fmt.Sprintf("(%.1f %%; by chance %.1f %%)", 100*s.Proportion, 100*s.Chance))
 	if s.Critical != nil {
-		fmt.Fprintf(t, "critical count\t%d\tat alpha %g, plan %s\n", *s.Critical, s.Alpha, planName(s.Plan))
+		t.row("critical count", fmt.Sprint(*s.Critical), fmt.Sprintf("at alpha %g, plan %s", s.Alpha, planName(s.Plan)))
 	}
 	if s.Plan == stats.SequentialPlan {
 		// p, intervals and limits of a fixed number of trials are not valid where it depended on the answers.
-		fmt.Fprintf(t, "e-value\t%[1]s\tthe Bayes factor of p uniform between %[2]s and 1 against %[2]s; %[3]s at least is heard\n", number(s.EValue), fmt.Sprintf("%.3g", s.Chance), number(1/s.Alpha))
-		t.Flush()
+		t.row("e-value", number(s.EValue), fmt.Sprintf("the Bayes factor of p uniform between %[1]s and 1 against %[1]s; %[2]s at least is heard", chance, number(1/s.Alpha)))
+		t.print(w, "")
 		writeWarnings(w, s.Warnings)
 		return
 	}
-	fmt.Fprintf(t, "p, one-sided\t%s\tmid-p %s, two-sided %s\n", probability(s.P), probability(s.MidP), probability(s.PTwoSided))
-	fmt.Fprintf(t, "interval of p\t%s\texact, %g %%\n", span(s.ClopperPearson), 100*s.Confidence)
+	t.row("p, one-sided", probability(s.P), fmt.Sprintf("mid-p %s, two-sided %s", probability(s.MidP), probability(s.PTwoSided)))
+	t.row("interval of p", span(s.ClopperPearson), fmt.Sprintf("exact, %g %%", 100*s.Confidence))
 	if p.TwoModels() {
-		fmt.Fprintf(t, "d', independent\t%s\t%s\n", number(s.DPrimeIndependent), span(s.DPrimeInterval))
-		fmt.Fprintf(t, "d', differencing\t%s\t%s\n", number(s.DPrimeDifferencing), span(s.DPrimeDifferencingInterval))
+		t.row("d', independent", number(s.DPrimeIndependent), span(s.DPrimeInterval))
+		t.row("d', differencing", number(s.DPrimeDifferencing), span(s.DPrimeDifferencingInterval))
 	} else {
-		fmt.Fprintf(t, "d', %s\t%s\t%s\n", s.Design, number(s.DPrime), span(s.DPrimeInterval))
+		t.row("d', "+s.Design, number(s.DPrime), span(s.DPrimeInterval))
 	}
-	fmt.Fprintf(t, "discriminators\t%s\t%s\n", number(s.Discriminators), span(s.DiscriminatorsInterval))
-	fmt.Fprintf(t, "ruled out above\t%s\tof discriminators, one-sided %g %%\n", number(s.DiscriminatorsUpper), 100*(1-s.Alpha))
-	fmt.Fprintf(t, "Bayes factor\t%[1]s\tof p uniform between %[2]s and 1 against %[2]s; also the e-value\n", number(s.BayesFactor), fmt.Sprintf("%.3g", s.Chance))
-	t.Flush()
+	t.row("discriminators", number(s.Discriminators), span(s.DiscriminatorsInterval))
+	t.row("ruled out above", number(s.DiscriminatorsUpper), fmt.Sprintf("of discriminators, one-sided %g %%", 100*(1-s.Alpha)))
+	t.row("Bayes factor", number(s.BayesFactor), fmt.Sprintf("of p uniform between %[1]s and 1 against %[1]s; also the e-value", chance))
+	t.print(w, "")
 	writeWarnings(w, s.Warnings)
 }
 
 func writePairs(w io.Writer, s stats.PairScore) {
 	intervalHead(w, s.Confidence)
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintf(t, "hit rate\t%.3f\t%d of %d\n", s.HitRate, s.Hits, s.Hits+s.Misses)
-	fmt.Fprintf(t, "false-alarm rate\t%.3f\t%d of %d\n", s.FalseAlarmRate, s.FalseAlarms, s.FalseAlarms+s.CorrectRejections)
-	fmt.Fprintf(t, "p, one-sided\t%s\tFisher exact; mid-p %s, two-sided %s\n", probability(s.P), probability(s.MidP), probability(s.PTwoSided))
-	fmt.Fprintf(t, "p, other deals\t%s\tthe same answers where a coin deals each pair anew; two-sided %s\n", probability(s.Permutation.PCoin), probability(s.Permutation.PCoinTwoSided))
-	fmt.Fprintf(t, "d', independent\t%s\t%s\n", number(s.DPrimeIndependent), span(s.DPrimeInterval))
-	fmt.Fprintf(t, "d', differencing\t%s\t%s\n", number(s.DPrimeDifferencing), span(s.DPrimeDifferencingInterval))
-	fmt.Fprintf(t, "criterion\t%s\t%s; in units of sigma, differencing\n", number(s.Criterion), span(s.CriterionInterval))
-	t.Flush()
+	t := newTable()
+	t.row("hit rate", fmt.Sprintf("%.3f", s.HitRate), fmt.Sprintf("%d of %d", s.Hits, s.Hits+s.Misses))
+	t.row("false-alarm rate", fmt.Sprintf("%.3f", s.FalseAlarmRate), fmt.Sprintf("%d of %d", s.FalseAlarms, s.FalseAlarms+s.CorrectRejections))
+	t.row("p, one-sided", probability(s.P), fmt.Sprintf("Fisher exact; mid-p %s, two-sided %s", probability(s.MidP), probability(s.PTwoSided)))
+	t.row("p, other deals", probability(s.Permutation.PCoin), "the same answers where a coin deals each pair anew; two-sided "+probability(s.Permutation.PCoinTwoSided))
+	t.row("d', independent", number(s.DPrimeIndependent), span(s.DPrimeInterval))
+	t.row("d', differencing", number(s.DPrimeDifferencing), span(s.DPrimeDifferencingInterval))
+	t.row("criterion", number(s.Criterion), span(s.CriterionInterval)+"; in units of sigma, differencing")
+	t.print(w, "")
 	writeWarnings(w, s.Warnings)
 }
 

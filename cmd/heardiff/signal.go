@@ -13,6 +13,7 @@ import (
 	"heardiff/measure/signal"
 	"heardiff/playback/pcm"
 	"heardiff/stats/wire"
+	"heardiff/trials"
 )
 
 func (a *app) signalCommand() *cobra.Command {
@@ -151,7 +152,7 @@ func (a *app) writeWAV(ctx context.Context, path string, r pcm.Reader, note []by
 }
 
 func printNote(w io.Writer, n signal.Note, path string) {
-	format := fmt.Sprintf("%d Hz, %d bits, %d channels, %g s", n.RateHz, n.Bits, n.Channels, n.Seconds)
+	format := fmt.Sprintf("%d Hz, %d bits, %s, %g s", n.RateHz, n.Bits, trials.Counted(n.Channels, "channel"), n.Seconds)
 	fmt.Fprint(w, paragraph("file", printable.Text(path)), paragraph("format", format), paragraph("holds", n.Holds),
 		paragraph("dither", n.Dither), paragraph("play", n.Play), paragraph("record", n.Record), paragraph("measure", n.Measure))
 	for _, c := range n.Cautions {

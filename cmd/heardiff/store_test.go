@@ -46,7 +46,7 @@ func TestEveryCommandWorksOnAServer(t *testing.T) {
 		t.Errorf("the oracle was right %d times of %d", r.Correct, r.Trials)
 	}
 	out, _ := command(t, 0, "import", awayAndBack(t, "--group", "untrained"))
-	if !strings.Contains(out, "1 sessions of 1 listeners are new") {
+	if !strings.Contains(out, "new are 1 session of 1 listener") {
 		t.Error(out)
 	}
 	page := filepath.Join(dir, "page.html")

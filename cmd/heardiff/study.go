@@ -162,5 +162,5 @@ func (v studyContents) text(w io.Writer) {
 		e.row(x.Name, x.Music, fmt.Sprintf("%.2f", x.StartS), fmt.Sprintf("%.2f", x.Seconds))
 	}
 	e.print(w, "\n")
-	fmt.Fprintf(w, "\n%d plans, %d listeners, %d sessions\n", len(v.Plans), len(v.Listeners), v.Sessions)
+	fmt.Fprintf(w, "\n%s, %s, %s\n", trials.Counted(len(v.Plans), "plan"), trials.Counted(len(v.Listeners), "listener"), trials.Counted(v.Sessions, "session"))
 }

@@ -4,20 +4,25 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
-	"unicode/utf8"
 
 	"heardiff/cmd/heardiff/internal/printable"
 )
 
-// table prints aligned columns: text to the left, numbers to the right.
+// table is aligned columns: text to the left, numbers to the right. Where it has no heads the last cell of each row is a remark.
 type table struct {
 	head    []string
 	rows    [][]string
 	toRight map[int]bool
+	keys    int
 }
 
 func newTable(head ...string) *table { return &table{head: head, toRight: map[int]bool{}} }
+
+// keyed names the first columns as those that say what a row is of: where the table is too wide they are repeated. Else it is the
+// first one.
+func (t *table) keyed(columns int) { t.keys = columns }
 
 // right aligns the named columns, from 0, to the right.
 func (t *table) right(columns ...int) {
@@ -34,34 +39,34 @@ func (t *table) row(cells ...string) {
 	t.rows = append(t.rows, cells)
 }
 
-// print writes before and then the table, or nothing where it has no rows.
+// print writes before and then the table, to be set by lay, or nothing where it has no rows.
 func (t *table) print(w io.Writer, before string) {
 	if len(t.rows) == 0 {
 		return
 	}
-	width := make([]int, len(t.head))
-	for _, r := range append([][]string{t.head}, t.rows...) {
-		for c, cell := range r {
-			width[c] = max(width[c], utf8.RuneCountInString(cell))
-		}
-	}
 	fmt.Fprint(w, before)
-	for _, r := range append([][]string{t.head}, t.rows...) {
-		fmt.Fprintln(w, strings.TrimRight(t.line(r, width), " "))
+	if len(t.head) > 0 {
+		head := slices.Clone(t.head)
+		for c := range t.keys {
+			head[c] = keyMark + head[c]
+		}
+		fmt.Fprintln(w, headMark+t.marked(head))
+	}
+	for _, r := range t.rows {
+		fmt.Fprintln(w, rowMark+t.marked(r))
 	}
 }
 
-func (t *table) line(cells []string, width []int) string {
+func (t *table) marked(cells []string) string {
 	var b strings.Builder
 	for c, cell := range cells {
-		pad := strings.Repeat(" ", width[c]-utf8.RuneCountInString(cell))
-		switch {
-		case t.toRight[c]:
-			b.WriteString(pad + cell)
-		default:
-			b.WriteString(cell + pad)
+		if c > 0 {
+			b.WriteString(cellMark)
 		}
-		b.WriteString("  ")
+		if t.toRight[c] {
+			b.WriteString(rightMark)
+		}
+		b.WriteString(cell)
 	}
 	return b.String()
 }
@@ -84,6 +89,16 @@ func figure(v float64, format string) string {
 		return strings.TrimLeft(text, "+-")
 	}
 	return strings.Replace(text, "-", "−", 1)
+}
+
+// give writes a figure with its standard error: as many places as the error has two digits in, four where it is not known. sign
+// is "+" where a positive figure bears one.
+func give(v, se float64, sign string) string {
+	if !(se > 0) || math.IsInf(se, 0) {
+		return figure(v, "%"+sign+".4f")
+	}
+	places := min(9, max(0, 1-int(math.Floor(math.Log10(se)))))
+	return figure(v, fmt.Sprintf("%%%s.%df", sign, places)) + " ± " + fmt.Sprintf("%.*f", places, se)
 }
 
 // decimals writes two places, number three.

@@ -28,3 +28,22 @@ func TestFiguresForPeople(t *testing.T) {
 		}
 	}
 }
+
+func TestAFigureHasThePlacesOfItsError(t *testing.T) {
+	for _, c := range []struct {
+		v, se      float64
+		sign, want string
+	}{
+		{3.00123, 0.0023, "+", "+3.0012 ± 0.0023"},
+		{-12.34567, 0.25, "", "−12.35 ± 0.25"},
+		{1234.5, 120, "", "1234 ± 120"},
+		{0.00001, 0.002, "+", "0.0000 ± 0.0020"},
+		{2.5, 0, "+", "+2.5000"},
+		{2.5, math.NaN(), "", "2.5000"},
+		{1e-12, 1e-12, "", "0.000000000 ± 0.000000000"},
+	} {
+		if got := give(c.v, c.se, c.sign); got != c.want {
+			t.Errorf("%v ± %v: %q, want %q", c.v, c.se, got, c.want)
+		}
+	}
+}

@@ -78,7 +78,7 @@ func (a *app) printTables(dir string, sheets []*sheet) error {
 	}
 	return a.print(r, func(w io.Writer) {
 		for _, t := range r.Tables {
-			fmt.Fprintf(w, "%s: %d rows\n", printable.Text(t.File), t.Rows)
+			fmt.Fprintf(w, "%s: %s\n", printable.Text(t.File), trials.Counted(t.Rows, "row"))
 		}
 	})
 }

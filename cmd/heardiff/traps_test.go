@@ -33,7 +33,7 @@ func TestTrapReliablyWrongIsSeenWhereverAPIsPrinted(t *testing.T) {
 		var out bytes.Buffer
 		resultsText(&out, study.ResultsReport{Sessions: []study.SessionReport{{Rows: []study.ComparisonReport{row}}}})
 		p := map[trials.Design]string{trials.ABX: want, trials.SameDifferent: "0.010"}[design] // 2·(64 + 1)/C(16, 8) = 0.0101
-		if !columnHolds(out.String(), "two-sided", p) {
+		if !columnHolds(lay(out.String(), 0), "two-sided", p) {
 			t.Errorf("results of %s:\n%s", design, out.String())
 		}
 	}

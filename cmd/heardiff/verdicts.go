@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 
+	"heardiff/trials"
 	"heardiff/trials/link"
 	"heardiff/trials/study"
 )
@@ -26,7 +27,7 @@ func writeVerdicts(w io.Writer, all []study.VerdictReport, family link.FamilySum
 		fmt.Fprintf(w, "  %s (p uncorrected %s, over the study %s)\n", v.Says, probability(v.PValue), probability(v.PStudy))
 	}
 	if shown > mostVerdicts {
-		fmt.Fprintf(w, "  and %d listeners more: \"heardiff link\"\n", shown-mostVerdicts)
+		fmt.Fprintf(w, "  and %s more: \"heardiff link\"\n", trials.Counted(shown-mostVerdicts, "listener"))
 	}
 	fmt.Fprintf(w, "%s\n", family.Words())
 }

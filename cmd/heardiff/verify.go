@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heardiff/trials"
 	"heardiff/trials/study"
 )
 
@@ -101,7 +102,7 @@ func verifiedText(w io.Writer, r study.VerifyReport) {
 		fmt.Fprintf(w, "%s\n", gap)
 	}
 	if r.OK {
-		fmt.Fprintf(w, "%d files and %d sessions are as they were recorded\n", r.Files, len(r.Sessions))
+		fmt.Fprintf(w, "%s and %s are as they were recorded\n", trials.Counted(r.Files, "file"), trials.Counted(len(r.Sessions), "session"))
 	}
 	if r.Record.Hash != "" {
 		fmt.Fprintf(w, "head of the record: %s\nto read out: %s\n", r.Record.Hash, r.Record.Short)

@@ -118,7 +118,7 @@ func (r *verifiedPage) match(head string) error {
 func (r verifiedPage) text(w io.Writer) {
 	fmt.Fprintf(w, "%s: %s\n", printable.Text(r.File), printable.Text(r.Title))
 	if r.OK {
-		fmt.Fprintf(w, "%d rows of results were counted and computed again; %d texts and tags are as they were written\n", r.Rows, r.Texts)
+		fmt.Fprintf(w, "%s of results were counted and computed again; %d texts and tags are as they were written\n", trials.Counted(r.Rows, "row"), r.Texts)
 	}
 	if r.Summary {
 		fmt.Fprintln(w, "the page holds the counts of each session, not its answers: these are in the study alone")

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"heardiff/stats"
+	"heardiff/trials"
 )
 
 // maxOwnCurves is the largest number of listeners who each get their own threshold; nobody reads more (judgement, no source).
@@ -208,7 +209,7 @@ func (t Trend) doseWords() string {
 	}
 	_, unit := t.Metric.Words()
 	if math.IsNaN(t.Threshold) {
-		return fmt.Sprintf("%s, %s: %d doses give no threshold", t.Treatment, who, len(t.Points))
+		return fmt.Sprintf("%s, %s: %s give no threshold", t.Treatment, who, trials.Counted(len(t.Points), "dose"))
 	}
 	bound := func(v float64, open string) string {
 		if math.IsNaN(v) {
@@ -218,7 +219,7 @@ func (t Trend) doseWords() string {
 	}
 	what := fmt.Sprintf("threshold (%.3g %% right)", 100*(1+t.Chance)/2)
 	if t.Listeners > 1 {
-		what = fmt.Sprintf("mean %s of %d listeners", what, t.Listeners)
+		what = fmt.Sprintf("mean %s of %s", what, trials.Counted(t.Listeners, "listener"))
 	}
 	return fmt.Sprintf("%s, %s: %s at %.4g %s, 95 %% interval %s to %s", t.Treatment, who, what, t.Threshold, unit,
 		bound(t.ThresholdInterval[0], "no lower end"), bound(t.ThresholdInterval[1], "no upper end"))

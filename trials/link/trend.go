@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"heardiff/stats"
+	"heardiff/trials"
 )
 
 // Trend says whether comparisons with a larger difference in a metric were detected more often. It is a correlation over
@@ -128,13 +129,13 @@ func drawn(metrics []Declared, rows []Row) []trended {
 func (t Trend) words(metrics Metrics) string {
 	name, _ := metrics.Words(t.Metric)
 	if math.IsNaN(t.Tau) {
-		return fmt.Sprintf("%d comparisons are too few to say whether detection grows with %s", len(t.Points), name)
+		return fmt.Sprintf("%s are too few to say whether detection grows with %s", trials.Counted(len(t.Points), "comparison"), name)
 	}
 	kind := "exact "
 	if !t.Exact {
 		kind = ""
 	}
-	return fmt.Sprintf("over %d comparisons, Kendall's tau between the difference in %s and the proportion correct is %.2f (%stwo-sided p %s); a correlation names no cause", len(t.Points), name, t.Tau, kind, pText(t.P))
+	return fmt.Sprintf("over %s, Kendall's tau between the difference in %s and the proportion correct is %.2f (%stwo-sided p %s); a correlation names no cause", trials.Counted(len(t.Points), "comparison"), name, t.Tau, kind, pText(t.P))
 }
 
 // groupsOf returns "" for all, and the groups.
@@ -362,7 +363,7 @@ func warnings(in Input, out Result) []string {
 		}
 	}
 	if len(several) > 1 {
-		w = append(w, fmt.Sprintf("%d comparisons were made (%s): verdicts allow for that number", len(several), strings.Join(keys(several), ", ")))
+		w = append(w, fmt.Sprintf("%s were made (%s): verdicts allow for that number", trials.Counted(len(several), "comparison"), strings.Join(keys(several), ", ")))
 	}
 	return w
 }

@@ -8,6 +8,7 @@ import (
 
 	"heardiff/playback/pcm"
 	"heardiff/stats/wire"
+	"heardiff/trials"
 )
 
 // MeasureReport is what "measure" prints in a study.
@@ -94,7 +95,7 @@ func (r MeasureReport) failure(of int) error {
 	for _, f := range r.Failed {
 		says = append(says, fmt.Sprintf("capture %d (%s, %s): %s", f.Capture, f.Chain, f.Kind, f.Why))
 	}
-	return Rejected(fmt.Errorf("%d of %d captures could not be measured: %s", len(r.Failed), of, strings.Join(says, "; ")),
+	return Rejected(fmt.Errorf("%d of %s could not be measured: %s", len(r.Failed), trials.Counted(of, "capture"), strings.Join(says, "; ")),
 		fmt.Sprintf("is each the signal that was played? \"heardiff capture refile %d --as KIND\" files it anew, \"heardiff capture remove %d\" takes it out", r.Failed[0].Capture, r.Failed[0].Capture))
 }
 
@@ -217,7 +218,7 @@ func (m *studyMeter) late(list []due) []string {
 	if len(late) == 0 {
 		return nil
 	}
-	return []string{fmt.Sprintf("%d captures were measured before the floor they are to be read against: \"heardiff measure --again\" measures them anew", len(late))}
+	return []string{fmt.Sprintf("%s measured before the floor to be read against: \"heardiff measure --again\" measures anew", trials.Counted(len(late), "capture"))}
 }
 
 // capture makes one measurement of a capture and keeps the result.

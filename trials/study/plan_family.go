@@ -17,7 +17,7 @@ func (o PlanOptions) fit(ctx context.Context, s *Study, p *trials.Plan) (link.Fa
 	}
 	switch {
 	case fixed && (o.Listeners > 0 || o.Comparisons > 0):
-		return before, 0, Rejected(fmt.Errorf("the study has begun: it is planned for %d listeners and %d comparisons", before.Listeners, before.Comparisons),
+		return before, 0, Rejected(fmt.Errorf("the study has begun: it is planned for %s and %s", trials.Counted(before.Listeners, "listener"), trials.Counted(before.Comparisons, "comparison")),
 			"these share its alpha, and cannot be changed once answers are in; what comes on top has a small part kept for it")
 	case before.Alpha == 0:
 	case !o.AlphaGiven:

@@ -29,7 +29,7 @@ func (r *SessionReport) diagnose(result trials.Result) error {
 		d.Notes = append(d.Notes, "the session could stop when its evidence sufficed: right answers crowd at the end of one that did")
 	}
 	if n := countScored(result.Plan); n > 1 {
-		d.Notes = append(d.Notes, fmt.Sprintf("%d comparisons are taken together: what differs between them can look like a change on the way", n))
+		d.Notes = append(d.Notes, fmt.Sprintf("%s are taken together: what differs between them can look like a change on the way", trials.Counted(n, "comparison")))
 	}
 	r.Diagnostics = &d
 	return nil

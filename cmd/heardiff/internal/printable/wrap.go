@@ -2,8 +2,7 @@ package printable
 
 import (
 	"strings"
-
-	"github.com/charmbracelet/x/ansi"
+	"unicode/utf8"
 )
 
 // Wrap breaks a line at its spaces to lines of so many columns, each indented as the line is. A word that is longer stays whole, on a
@@ -17,7 +16,7 @@ func Wrap(line string, columns int) []string {
 		switch {
 		case i == 0:
 			*last += word
-		case ansi.StringWidth(*last)+1+ansi.StringWidth(word) <= columns:
+		case utf8.RuneCountInString(*last)+1+utf8.RuneCountInString(word) <= columns:
 			*last += " " + word
 		default:
 			*last = strings.TrimRight(*last, " ")

@@ -97,10 +97,15 @@ func (m model) ask() (model, tea.Cmd) {
 
 // doneMsg is the end of an action: how things stand now, and what was refused.
 type doneMsg struct {
-	view    trials.View
-	sound   Sound
-	err     error
-	summary []string
+	view  trials.View
+	sound Sound
+	err   error
+}
+
+// summaryMsg says what a session that has ended came to.
+type summaryMsg struct {
+	lines []string
+	err   error
 }
 
 func tick() tea.Cmd {
@@ -116,11 +121,7 @@ func (m model) act(action func(Booth) error) (model, tea.Cmd) {
 	b := m.booth
 	return m, func() tea.Msg {
 		err := action(b)
-		d := doneMsg{view: b.View(), sound: b.Sound(), err: err}
-		if d.view.Phase == trials.Done || d.view.Phase == trials.GivenUp {
-			d.summary, d.err = b.Summary()
-		}
-		return d
+		return doneMsg{view: b.View(), sound: b.Sound(), err: err}
 	}
 }
 
@@ -146,7 +147,11 @@ func (m model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 			m.over = msg.err
 			return m, tea.Quit
 		}
-		return m, nil
+		return m.conclude()
+	case summaryMsg:
+		if m.summary = msg.lines; msg.err != nil {
+			m.summary = []string{"Every answer is saved; what they say could not be worked out: " + msg.err.Error(), "heardiff results tells it later."}
+		}
 	case tea.KeyMsg:
 		if !m.busy {
 			return m.press(msg)
@@ -168,10 +173,21 @@ func (m model) settle(d doneMsg) model {
 	if d.err != nil {
 		m.message = d.err.Error()
 	}
-	if d.summary != nil {
-		m.page, m.summary, m.scroll = pageEnd, d.summary, 0
-	}
 	return m
+}
+
+// conclude goes to the last page where the session has ended, and asks what it came to away from the screen: the whole study is
+// judged for that.
+func (m model) conclude() (tea.Model, tea.Cmd) {
+	if m.view.Phase != trials.Done && m.view.Phase != trials.GivenUp {
+		return m, nil
+	}
+	m.page, m.scroll, m.summary = pageEnd, 0, []string{"The session is over, and every answer is saved. What they say is being worked out …"}
+	b := m.booth
+	return m, func() tea.Msg {
+		lines, err := b.Summary()
+		return summaryMsg{lines, err}
+	}
 }
 
 func (m model) press(k tea.KeyMsg) (tea.Model, tea.Cmd) {

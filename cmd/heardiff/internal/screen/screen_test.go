@@ -101,8 +101,8 @@ func press(m model, keys ...string) (model, string) {
 		}
 		next, cmd := m.Update(msg)
 		m = next.(model)
-		if cmd != nil {
-			next, _ = m.Update(cmd())
+		for cmd != nil {
+			next, cmd = m.Update(cmd())
 			m = next.(model)
 		}
 		fmt.Fprintf(&screens, "\n=== %s\n%s", k, m.View())
@@ -407,12 +407,18 @@ func TestAFailedWriteIsShownAndTheAnswerStays(t *testing.T) {
 	}
 }
 
+// At the end the answers are said to be saved at once, whatever the judgement of the study takes.
 func TestEndShowsTheSummary(t *testing.T) {
 	s := newSeat(t, trials.SameDifferent, 1, trials.Seed{1})
-	keys := []string{"1", "2", "s", "enter"}
-	m, _ := press(newModel(s, Opening{Seal: "seal"}), append(keys, keys...)...)
-	if !strings.Contains(m.View(), "the end") {
-		t.Errorf("screen:\n%s", m.View())
+	m, _ := press(newModel(s, Opening{Seal: "seal"}), "1", "2", "s", "enter", "1", "2", "s")
+	next, confirm := m.Update(tea.KeyMsg{Type: tea.KeyEnter})
+	next, judge := next.(model).Update(confirm())
+	if drawn := strings.Join(strings.Fields(next.View()), " "); !strings.Contains(drawn, "every answer is saved. What they say is being worked out") || strings.Contains(drawn, "Waiting") {
+		t.Errorf("before the summary:\n%s", drawn)
+	}
+	next, _ = next.Update(judge())
+	if drawn := next.View(); !strings.Contains(drawn, "the end") {
+		t.Errorf("screen:\n%s", drawn)
 	}
 }
 
