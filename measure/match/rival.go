@@ -81,16 +81,19 @@ const (
 	// periodicShare is the share of what the best displacement explains from which on another is measured: of two that are a whole period of a
 	// sustained sound apart, both explain all but the noise. A judgement, no source; TestASustainedChordIsNeverMisplacedSilently holds it.
 	periodicShare = 0.99
+	// fartherFrames is the longest stretch that is looked at: with an eighth of it the period may be two thirds of a second at 48 kHz.
+	fartherFrames = 1 << 18
 	// fartherRounds is how many times the place may move: an eighth of the overlap each time.
 	fartherRounds = 4
 )
 
-// farther looks for places as good as m, or better, over an eighth of the overlap: a sustained chord, or a drone, repeats after the period that
+// farther looks for places as good as m, or better, over an eighth of the overlap or of fartherFrames: a sustained chord, or a drone, repeats after the period that
 // all its partials share, which may be long, and each of its places nulls.
 func (c *comparison) farther(s *align.Search, m measured) (measured, error) {
 	for range fartherRounds {
-		reach := min(align.RivalFrames, m.Overlap[1]-m.Overlap[0]) / 8
-		lag, other, ratio, err := s.BestRival(m.Line, [2]int{m.Overlap[0] + reach, m.Overlap[1] - reach}, reach)
+		frames := min(fartherFrames, m.Overlap[1]-m.Overlap[0])
+		reach := frames / 8
+		lag, other, ratio, err := s.BestRival(m.Line, [2]int{m.Overlap[0] + reach, m.Overlap[0] + frames - reach}, reach)
 		if err != nil {
 			return m, err
 		}

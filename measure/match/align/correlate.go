@@ -30,15 +30,14 @@ func (s *Search) BestRival(f Line, stretch [2]int, reach int) (lag, other int, r
 	// B is read at the nearest frame of the line: a fraction of a frame is no matter here, drift over seconds is.
 	start := stretch[0] + int(math.Round(f.Shift(float64(stretch[0])))) - reach
 	drifted := int(math.Ceil(math.Abs(f.Drift)*float64(n+2*reach))) + 1
-	raw, err := readMix(s.b, start-drifted, n+2*(reach+drifted), f.Swapped)
+	y, err := readMix(s.b, start-drifted, n+2*(reach+drifted), f.Swapped)
 	if err != nil {
 		return 0, 0, 0, err
 	}
-	y := make([]float64, n+2*reach)
-	for i := range y {
-		y[i] = f.Sign * raw[i+drifted+int(math.Round(f.Drift*float64(i-reach)))]
+	for i := range n + 2*reach { // in place: a frame comes from itself or a later one
+		y[i] = f.Sign * y[i+drifted+int(math.Round(f.Drift*float64(i-reach)))]
 	}
-	lag, other, ratio = peaks(correlate(x, y, reach), reach)
+	lag, other, ratio = peaks(correlate(x, y[:n+2*reach], reach), reach)
 	return lag, other, ratio, nil
 }
 
