@@ -138,7 +138,7 @@ func TestThePageJudgesAsLinkDoes(t *testing.T) {
 	random, verdicts, rows := rand.New(rand.NewPCG(7, 8)), map[link.Verdict]int{}, 0
 	studies := 40
 	if *full {
-		studies = 600
+		studies = 200
 	}
 	for i := range studies {
 		in, summaries := invent(t, random)
