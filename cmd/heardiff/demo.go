@@ -92,7 +92,7 @@ func (a *app) runDemo(ctx context.Context, dir string) error {
 		return err
 	}
 	d := &demonstration{app: a, dir: dir}
-	for _, step := range []func(context.Context) error{d.study, d.capture, d.measure, d.listen, d.finish} {
+	for _, step := range []func(context.Context) error{d.study, d.capture, d.measure, d.listen, d.thresholds, d.finish} {
 		if err := step(ctx); err != nil {
 			return errors.Join(err, os.RemoveAll(dir)) // it was empty, or an earlier demonstration
 		}

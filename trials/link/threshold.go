@@ -248,14 +248,14 @@ func (c *climbed) listener(grid *stats.ThresholdGrid, who *climber) (Threshold, 
 	t.Trials = e.Trials
 	c.answered(&t, counts)
 	if e.Trials == 0 {
-		t.WithoutOne = 1
+		t.Listeners = 0
 		t.Says = t.words()
 		return t, nil
 	}
 	t.IntervalDB, t.ThresholdDB, t.Slope, t.Lapse = e.IntervalDB, e.ThresholdDB, e.Slope, e.Lapse
 	c.scale(&t)
 	if math.IsNaN(t.ThresholdDB) {
-		t.WithoutOne, t.Slope, t.Lapse = 1, math.NaN(), math.NaN()
+		t.Listeners, t.WithoutOne, t.Slope, t.Lapse = 0, 1, math.NaN(), math.NaN()
 		t.Says = t.words()
 		return t, nil
 	}
@@ -345,8 +345,8 @@ func (c *climbed) mean(kind, group string, own []Threshold, counts func(Threshol
 		t.LeftOut, t.Trials = t.LeftOut+of.LeftOut, t.Trials+of.Trials
 		t.Simulated, t.Silent = t.Simulated || of.Simulated, t.Silent || of.Silent
 		c.addPoints(sum, of)
-		if of.WithoutOne > 0 {
-			t.WithoutOne++
+		if of.Listeners == 0 {
+			t.WithoutOne += of.WithoutOne
 			continue
 		}
 		t.Listeners++
@@ -408,6 +408,8 @@ func (t Threshold) found() string {
 // boundWords says on which side the answers bound a threshold.
 func (t Threshold) boundWords() string {
 	switch {
+	case t.Trials == 0 && t.LeftOut > 0:
+		return "left out: negative controls were passed, or something is known against the session's blindness"
 	case t.Kind == "listener" && !math.IsNaN(t.ThresholdInterval[0]):
 		return fmt.Sprintf("no threshold up to the largest dose; it is above %s %s (97.5 %%)", digits(t.ThresholdInterval[0]), t.Unit)
 	case t.Kind == "listener" && !math.IsNaN(t.ThresholdInterval[1]):

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 )
 
 // addThresholds adds the thresholds, the margins of the chains and the predictions for their tests.
@@ -44,11 +45,13 @@ type Prediction struct {
 	A          string `json:"a"`
 	B          string `json:"b"`
 	Excerpt    string `json:"excerpt"`
-	// Predicted is 'told apart', 'not told apart' or 'open'; Agreement 'agrees', 'surprise' or 'open'.
-	Predicted string  `json:"predicted"`
-	Verdict   Verdict `json:"verdict"`
-	Agreement string  `json:"agreement"`
-	Says      string  `json:"says"`
+	// Predicted is 'told apart', 'not told apart' or 'open', by the kinds of jitter for which there is a threshold; Agreement 'agrees',
+	// 'surprise' or 'open'.
+	Predicted string   `json:"predicted"`
+	By        []Metric `json:"by"`
+	Verdict   Verdict  `json:"verdict"`
+	Agreement string   `json:"agreement"`
+	Says      string   `json:"says"`
 }
 
 // What the thresholds may predict for a pair, and how that compares with its test.
@@ -144,12 +147,16 @@ func (m Margin) words() string {
 
 // predictions compares the thresholds' prediction for each pair of chains with the verdict of its test over all listeners. A
 // pair should be told apart by jitter where one chain exceeds the upper end of the lowest threshold's interval and the other
-// is below the lower end; it should not where both are below the lower ends of both kinds.
+// is below the lower end; it should not where both are below the lower end of every kind that has a threshold.
 func predictions(chains []Chain, rows []Row, all []Threshold) []Prediction {
-	if _, _, random := lowest(all, RandomJitter); !random {
-		if _, _, periodic := lowest(all, DeterministicJitter); !periodic {
-			return nil
+	var by []Metric
+	for _, m := range []Metric{RandomJitter, DeterministicJitter} {
+		if _, _, found := lowest(all, m); found {
+			by = append(by, m)
 		}
+	}
+	if by == nil {
+		return nil
 	}
 	named := byName(chains)
 	best := map[string]Row{}
@@ -169,8 +176,8 @@ func predictions(chains []Chain, rows []Row, all []Threshold) []Prediction {
 	var out []Prediction
 	for _, name := range order {
 		r := best[name]
-		p := Prediction{Comparison: r.Comparison, A: r.A, B: r.B, Excerpt: r.Excerpt, Verdict: r.Verdict}
-		p.Predicted = predicted(named[r.A], named[r.B], all)
+		p := Prediction{Comparison: r.Comparison, A: r.A, B: r.B, Excerpt: r.Excerpt, Verdict: r.Verdict, By: by}
+		p.Predicted = predicted(named[r.A], named[r.B], by, all)
 		p.Agreement = agreement(p.Predicted, r.Verdict)
 		p.Says = p.words()
 		out = append(out, p)
@@ -178,18 +185,18 @@ func predictions(chains []Chain, rows []Row, all []Threshold) []Prediction {
 	return out
 }
 
-func predicted(a, b Chain, all []Threshold) string {
+func predicted(a, b Chain, by []Metric, all []Threshold) string {
 	below := true
-	for _, m := range []Metric{RandomJitter, DeterministicJitter} {
-		least, _, found := lowest(all, m)
+	for _, m := range by {
+		least, _, _ := lowest(all, m)
 		va, _ := a.sizeOf(m)
 		vb, _ := b.sizeOf(m)
 		low, high := least.ThresholdInterval[0], least.ThresholdInterval[1]
 		above := func(v float64, c Chain) bool { _, bound := c.sizeOf(m); return v > high && !bound }
-		if found && (above(va, a) && vb < low || above(vb, b) && va < low) {
+		if above(va, a) && vb < low || above(vb, b) && va < low {
 			return ToldApart
 		}
-		below = below && found && va < low && vb < low
+		below = below && va < low && vb < low
 	}
 	if below {
 		return NotToldApart
@@ -208,12 +215,18 @@ func agreement(predicted string, v Verdict) string {
 }
 
 func (p Prediction) words() string {
-	by := map[string]string{
-		ToldApart:    "one chain's jitter is above the lowest threshold found here and the other's below it: they should be told apart",
-		NotToldApart: "both chains' jitter, random and deterministic, is below the lowest threshold found here: by jitter they should not be told apart",
+	var names []string
+	for _, m := range p.By {
+		name, _ := m.Words()
+		names = append(names, name)
+	}
+	kinds := strings.Join(names, " and ")
+	says := map[string]string{
+		ToldApart:    "one chain's " + kinds + " is above the lowest threshold found here and the other's below it: they should be told apart",
+		NotToldApart: "both chains' " + kinds + " is below the lowest threshold found here: by that they should not be told apart",
 		Open:         "the thresholds and figures at hand do not say whether they should be told apart",
 	}[p.Predicted]
-	return fmt.Sprintf("%s: %s; the test says %s", p.Comparison, by, p.Verdict) + map[string]string{Agrees: ": they agree", Surprise: ": a surprise, look for another difference", Open: ""}[p.Agreement]
+	return fmt.Sprintf("%s: %s; the test says %s", p.Comparison, says, p.Verdict) + map[string]string{Agrees: ": they agree", Surprise: ": a surprise, look for another difference", Open: ""}[p.Agreement]
 }
 
 // Published is a threshold from the literature. It was found by other methods, with other signals and listeners: a range for

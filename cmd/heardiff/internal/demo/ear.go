@@ -20,6 +20,7 @@ type Ear struct {
 	// ThresholdDB is the level of the difference, relative to the music, at which d′ is 1.
 	ThresholdDB float64
 	random      *rand.Rand
+	clean, last []pcm.Clip // the clean sound, once it is known, and the sounds of the trial before
 }
 
 // NewEar returns an ear with the given threshold in dB and seed.
@@ -40,6 +41,30 @@ func (e *Ear) SeemDifferent(first, second pcm.Clip) bool {
 	// The criterion of a careful listener, who says 'different' of one in eight pairs that are the same.
 	const criterion = 2.17
 	return math.Abs(e.distance(first, second)+math.Sqrt2*e.random.NormFloat64()) > criterion
+}
+
+// PickDose listens to two intervals of which one holds a dose, and returns the index of the one that seems to. What the clean sound is it
+// knows from the second trial on: it is in every trial. It is right with probability Φ(d′/√2), which is three quarters where the
+// difference is 0.27 dB below the ear's threshold (d′ 0.954).
+func (e *Ear) PickDose(first, second pcm.Clip) int {
+	sounds := []pcm.Clip{first, second}
+	for _, a := range sounds {
+		for _, b := range e.last {
+			if e.clean == nil && e.distance(a, b) == 0 {
+				e.clean = []pcm.Clip{a}
+			}
+		}
+	}
+	e.last = sounds
+	if e.clean == nil {
+		return e.random.IntN(2)
+	}
+	senseFirst := e.distance(e.clean[0], first) + e.random.NormFloat64()
+	senseSecond := e.distance(e.clean[0], second) + e.random.NormFloat64()
+	if senseFirst > senseSecond {
+		return 0
+	}
+	return 1
 }
 
 // distance returns d′ of two sounds for this ear.
