@@ -54,13 +54,14 @@ func againstText(w io.Writer, r link.Result) {
 		return
 	}
 	fmt.Fprint(w, "\nPublished thresholds of jitter, found in other ways with other signals: a band to see these beside, no measure of them\n")
-	t := newTable("from (ns RMS)", "to", "what", "source", "how it is known here")
-	t.right(0, 1)
 	for _, p := range r.Published {
 		low, high := p.NS()
-		t.row(fmt.Sprintf("%g", low), fmt.Sprintf("%g", high), p.What, p.Source, p.Certainty)
+		band := fmt.Sprintf("%.3g", low)
+		if high > low {
+			band += fmt.Sprintf(" to %.3g", high)
+		}
+		fmt.Fprintf(w, "  %s ns RMS: %s\n", band, p.Citation)
 	}
-	t.print(w, "")
 }
 
 // sessionThresholdsText prints what single sessions say of their ladders: trainings day by day, and drift within a session.

@@ -67,6 +67,12 @@ const (
 // the same band: the figures cover what the recording set-up can resolve, 10 Hz to 10 kHz at most.
 var measuredAgainst = map[string]Metric{"random-jitter": RandomJitter, "periodic-jitter": DeterministicJitter}
 
+// Against returns the measured figure that a threshold is set against; false where there is none.
+func (t Threshold) Against() (Metric, bool) {
+	m, ok := measuredAgainst[t.Quantity]
+	return m, ok
+}
+
 // lowest returns the lowest threshold of a listener for a metric, and how many listeners have one.
 func lowest(all []Threshold, m Metric) (least Threshold, listeners int, found bool) {
 	var names []string
@@ -229,28 +235,26 @@ func (p Prediction) words() string {
 	return fmt.Sprintf("%s: %s; the test says %s", p.Comparison, says, p.Verdict) + map[string]string{Agrees: ": they agree", Surprise: ": a surprise, look for another difference", Open: ""}[p.Agreement]
 }
 
-// Published is a threshold from the literature. It was found by other methods, with other signals and listeners: a range for
+// Published is a threshold from the literature, in ps RMS. It was found by other methods, with other signals and listeners: a range for
 // orientation, not a standard.
 type Published struct {
-	Source string  `json:"source"`
-	What   string  `json:"what"`
-	LowPS  float64 `json:"low_ps_rms"`
-	HighPS float64 `json:"high_ps_rms"`
-	// Certainty says how the figure is known here.
-	Certainty string `json:"certainty"`
+	Metric   Metric  `json:"metric"`
+	LowPS    float64 `json:"low_ps_rms"`
+	HighPS   float64 `json:"high_ps_rms"` // as low, where the source gives one figure
+	Citation string  `json:"citation"`
 }
 
 // NS returns the band in nanoseconds RMS.
 func (p Published) NS() (low, high float64) { return p.LowPS / 1000, p.HighPS / 1000 }
 
-// PublishedThresholds returns thresholds of jitter from the literature, in ps RMS. None was read in its original: each says so.
+// PublishedThresholds returns the thresholds of jitter that were read in public texts, second hand where the citation says so. Findings
+// known only from memory are left out.
 func PublishedThresholds() []Published {
+	const white, line = 180 / 1.7320508075688772, 20 / math.Sqrt2
 	return []Published{
-		{"Manson, BBC Research Department, 1974", "jitter of the sampling clock, most critical material, mono", 35e3, 35e3,
-			"quoted by Dunn and Hawksford (AES 93rd Convention, 1992), who call it unrealistically high; the year from memory"},
-		{"Benjamin and Gannon, AES 105th Convention, 1998, preprint 4826", "lowest audible, tones (10 ns) to music (20 ns)", 10e3, 20e3,
-			"from a summary, not the paper; numbers of listeners and trials not known"},
-		{"Ashihara and others, Acoustical Science and Technology 26(1), 2005", "random jitter on music, trained listeners: several hundred ns", 200e3, 900e3,
-			"from memory: 'several hundred nanoseconds', drawn as 200 to 900"},
+		{RandomJitter, 35000, 35000, "35 ns RMS: threshold of impairment, most critical material, mono; Manson, BBC Research Department, as reported by Chris Dunn and Hawksford, who call it unrealistically high."},
+		{RandomJitter, 10000, 20000, "20 ns RMS on music (10 ns on tones): the lowest audible; Benjamin and Gannon, read in a second-hand summary that does not give the kind of jitter."},
+		{RandomJitter, white, white, "180 ps peak of white, rectangular jitter (104 ps RMS) on a full-scale 20 kHz tone: a model without listeners that ignores masking; Chris Dunn and Hawksford, AES 93rd Convention, 1992."},
+		{DeterministicJitter, line, line, "20 ps peak (14 ps RMS), the worst single line (22 kHz tone, 18.5 kHz jitter): a model without listeners that ignores masking; Chris Dunn and Hawksford, AES 93rd Convention, 1992."},
 	}
 }

@@ -76,17 +76,15 @@ func marked(title string, simulated, silent bool) string {
 	return title
 }
 
-// published are the thresholds that were read in public texts, second hand where it says so. Findings known only from
-// memory are left out.
-var published = map[link.Metric][]plot.Published{
-	link.RandomJitter: {
-		{X: 35000, Citation: "35 ns RMS: threshold of impairment, most critical material, mono; Manson, BBC Research Department, as reported by Chris Dunn and Hawksford, who call it unrealistically high."},
-		{X: 20000, Citation: "20 ns RMS on music (10 ns on tones): the lowest audible; Benjamin and Gannon, read in a second-hand summary that does not give the kind of jitter."},
-		{X: 180 / math.Sqrt(3), Citation: "180 ps peak of white, rectangular jitter (104 ps RMS) on a full-scale 20 kHz tone: a model without listeners that ignores masking; Chris Dunn and Hawksford, AES 93rd Convention, 1992."},
-	},
-	link.DeterministicJitter: {
-		{X: 20 / math.Sqrt2, Citation: "20 ps peak (14 ps RMS), the worst single line (22 kHz tone, 18.5 kHz jitter): a model without listeners that ignores masking; Chris Dunn and Hawksford, AES 93rd Convention, 1992."},
-	},
+// published returns the published thresholds of a metric, as they are drawn.
+func published(m link.Metric) []plot.Published {
+	var all []plot.Published
+	for _, p := range link.PublishedThresholds() {
+		if p.Metric == m {
+			all = append(all, plot.Published{X: p.HighPS, Citation: p.Citation})
+		}
+	}
+	return all
 }
 
 // alike are the metrics whose published thresholds stand beside doses of the same thing.
@@ -105,7 +103,7 @@ func doses(n *numbering, in Input) []figure {
 			continue
 		}
 		d := plot.Dose{Title: marked("Told apart, against the difference in "+name, in.Link.Simulated, in.Link.Silent), XTitle: "difference in " + name + ", " + unit,
-			Chance: t.Chance, Threshold: t.Threshold, Lo: t.ThresholdInterval[0], Hi: t.ThresholdInterval[1], Published: published[t.Metric]}
+			Chance: t.Chance, Threshold: t.Threshold, Lo: t.ThresholdInterval[0], Hi: t.ThresholdInterval[1], Published: published(t.Metric)}
 		d.Points, d.Notes = dosePoints(t, in.Link.Rows)
 		for _, c := range t.Curve {
 			d.FitX, d.FitY = append(d.FitX, c.Difference), append(d.FitY, c.Proportion)
@@ -179,7 +177,7 @@ func ladder(t link.Trend, unit string, all link.Result) plot.Dose {
 		metric = m
 	}
 	d := plot.Dose{Title: marked("Told apart, against the dose of "+t.Treatment, all.Simulated, all.Silent), XTitle: "dose, " + unit, Chance: t.Chance,
-		Threshold: t.Threshold, Lo: t.ThresholdInterval[0], Hi: t.ThresholdInterval[1], Published: published[metric], Linear: t.Metric == link.DoseNoise}
+		Threshold: t.Threshold, Lo: t.ThresholdInterval[0], Hi: t.ThresholdInterval[1], Published: published(metric), Linear: t.Metric == link.DoseNoise}
 	for _, p := range t.Points {
 		d.Points = append(d.Points, plot.DosePoint{X: p.Difference, Y: p.Proportion, Lo: p.Interval[0], Hi: p.Interval[1]})
 	}

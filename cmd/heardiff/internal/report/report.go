@@ -206,7 +206,7 @@ func view(in Input) (paper, error) {
 		}
 	}
 	n := &numbering{}
-	v.Forests, v.Dose, v.Power, v.Measures = forests(n, in), doses(n, in), powers(n, in), measures(n, in.Pictures)
+	v.Forests, v.Dose, v.Power, v.Measures = forests(n, in), append(doses(n, in), thresholds(n, in)...), powers(n, in), measures(n, in.Pictures)
 	v.Method, v.Caveats, v.Captures = method(in), caveats(in), capitalised(in.Captures)
 	return v, nil
 }
