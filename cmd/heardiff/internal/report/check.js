@@ -177,6 +177,8 @@ function shuffle(list, below) {
 }
 
 async function deal(plan, seed) {
+  // Of a threshold run only the practice is dealt beforehand.
+  if (plan.threshold) plan = {...plan, comparisons: plan.comparisons.map(c => c.kind === "practice" ? c : {...c, trials: 0})};
   for (let blocks = 16 + plan.comparisons.reduce((n, c) => n + c.trials, 0); ; blocks *= 2) {
     try { return dealFrom(plan, await stream(seed, "order", blocks)); } catch (e) { if (!(e instanceof RangeError)) throw e; }
   }
@@ -249,15 +251,22 @@ async function checkSession(session, plans, record, faults) {
 
 async function count(session, plan, seed, entries, fault) {
   const trials = await deal(plan, seed), design = designs[plan.design];
-  const counts = plan.comparisons.map(() => noCounts(design)), done = [];
+  const counts = plan.comparisons.map(() => noCounts(design)), done = [], climb = plan.threshold ? new Climb(plan, design) : null;
+  const offer = async () => {
+    const next = climb && current >= trials.length && await climb.next(seed);
+    if (next) trials.push(next);
+  };
   let current = 0, voids = 0, gaveUp = false;
   for (const e of entries) {
     gaveUp = gaveUp || e.kind === "give-up";
     if (e.kind !== "answer" && e.kind !== "void") continue;
+    await offer();
     const t = trials[current];
     if (e.trial !== current + 1 || !t) { fault(`entry ${e.number} is of trial ${e.trial}, but trial ${current + 1} is due`); return null; }
     current++;
     done.push({...t, said: e.answer, voided: e.kind === "void", seconds: e.seconds});
+    const graded = climb && plan.comparisons[t.comparison].kind !== "practice";
+    if (e.kind === "void" && graded) { voids++; continue; }
     if (e.kind === "void") {
       const below = await stream(seed, `replacement ${voids++}`, 4), again = {comparison: t.comparison, right: design.right[below(design.right.length)]};
       let at = trials.length;
@@ -267,7 +276,9 @@ async function count(session, plan, seed, entries, fault) {
     }
     if (!design.answers.includes(e.answer)) { fault(`entry ${e.number} holds an answer that is not of the design`); return null; }
     counts[t.comparison][design.answers.indexOf(t.right)][design.answers.indexOf(e.answer)]++;
+    if (graded) climb.answered(t.comparison, e.answer === t.right);
   }
+  await offer();
   if (current < trials.length && !gaveUp && !plan.looks) fault("its journal ends before the last trial was answered");
   return {plan, entries, counts, done, gaveUp, listener: session.listener};
 }

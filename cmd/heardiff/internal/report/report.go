@@ -36,11 +36,14 @@ var statisticsScript string
 //go:embed judge.js
 var judgeScript string
 
+//go:embed threshold.js
+var thresholdScript string
+
 //go:embed check.js
 var checkScript string
 
 // script is what runs on the page: the check lists all texts before anything is sorted.
-var script = statisticsScript + judgeScript + checkScript + sortScript
+var script = statisticsScript + judgeScript + thresholdScript + checkScript + sortScript
 
 // Input is what a report is written from.
 type Input struct {
