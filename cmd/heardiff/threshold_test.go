@@ -1,10 +1,14 @@
 package main
 
 import (
+	"context"
 	"encoding/json"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"github.com/chromedp/chromedp"
 
 	"heardiff/trials"
 	"heardiff/trials/link"
@@ -100,6 +104,23 @@ func TestAThresholdRunFromPlanToResult(t *testing.T) {
 		if text, _ := command(t, 0, args...); strings.Contains(text, "NaN") {
 			t.Errorf("%v: %s", args, text)
 		}
+	}
+	// The report has them too, and its page deals the run again, in its own script.
+	page := filepath.Join(t.TempDir(), "report.html")
+	command(t, 0, "report", "--out", page)
+	html, err := os.ReadFile(page)
+	must(t, err)
+	if !strings.Contains(string(html), `id="thresholds"`) {
+		t.Error("no thresholds in the report")
+	}
+	command(t, 0, "verify", page)
+	alloc, stop := chromedp.NewExecAllocator(context.Background(), append(chromedp.DefaultExecAllocatorOptions[:], chromedp.NoSandbox, chromedp.DisableGPU)...)
+	defer stop()
+	ctx, cancel := chromedp.NewContext(alloc)
+	defer cancel()
+	must(t, chromedp.Run(ctx))
+	if faults := pressCheck(t, ctx, page, string(html)); len(faults) > 0 {
+		t.Errorf("the page finds %q", faults)
 	}
 }
 
