@@ -136,6 +136,7 @@ const (
 	slopeSteps   = 6.0  // steps per unit of s·u at ten trials per dose; more trials make the likelihood narrower
 	weibullSteps = 20.0 // the Weibull's likelihood falls more steeply on one side
 	maxNodes     = 8000 // where a steep slope meets a wide spread
+	flat         = 40.0 // beyond so many units of s·u the curve is flat: e⁻⁴⁰ is nothing beside what is left of the rounding
 )
 
 // stepsAcross returns the number of nodes that the curve needs across one unit of s·u.
@@ -163,17 +164,24 @@ func (r *randomFitter) lattice(at params) *lattice {
 		l.z[j] = -farthest + l.step*float64(j)
 	}
 	room := 1 - r.guess - r.lapse
+	lowest, highest := clampRate(r.guess), clampRate(1-r.lapse)
+	low, high := [2]float64{math.Log(lowest), math.Log1p(-lowest)}, [2]float64{math.Log(highest), math.Log1p(-highest)}
 	for _, u := range r.doses {
 		row := [4][]float64{}
 		for i := range row {
 			row[i] = make([]float64, len(l.z))
 		}
 		for j, z := range l.z {
-			p, d := r.guess, 0.0
-			if v := s * (u - at[atMean] - sd*z); !math.IsInf(v, -1) {
-				p, d = r.guess+room*r.shape.rise(v), room*r.shape.steep(v)*v
+			v := s * (u - at[atMean] - sd*z)
+			if v < -flat {
+				row[0][j], row[1][j] = low[0], low[1]
+				continue
 			}
-			p = clampRate(p)
+			if v > flat {
+				row[0][j], row[1][j] = high[0], high[1]
+				continue
+			}
+			p, d := clampRate(r.guess+room*r.shape.rise(v)), room*r.shape.steep(v)*v
 			row[0][j], row[1][j], row[2][j], row[3][j] = math.Log(p), math.Log1p(-p), d/p, -d/(1-p)
 		}
 		l.right, l.wrong, l.upR, l.downW = append(l.right, row[0]), append(l.wrong, row[1]), append(l.upR, row[2]), append(l.downW, row[3])

@@ -86,7 +86,7 @@ func sequentialText(w io.Writer, p study.SequentialPlan, n int, chance float64, 
 	if len(p.Looks.Trials) < n {
 		looks = fmt.Sprintf("%s at up to %s", trials.Counted(len(p.Looks.Trials), "look"), trials.Counted(n, "trial"))
 	}
-	by := "by e-value"
+	by := fmt.Sprintf("by e-value, the Bayes factor of p uniform between %[1]s and 1 against %[1]s", fmt.Sprintf("%.3g", chance))
 	if p.Group != nil {
 		by = fmt.Sprintf("by the %s boundary, on exact counts", p.Boundary)
 	}

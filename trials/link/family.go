@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"encoding/json"
 	"fmt"
+	"math"
 	"slices"
 
 	"heardiff/stats"
@@ -268,9 +269,29 @@ func (s FamilySummary) Words() string {
 		s.Alpha, s.Comparisons, s.Listeners, s.ListenerAlpha) + s.together() + s.ruledOut()
 }
 
-// ruledOut says to what the level of 'ruled out' applies.
+// rows is how many rows may say 'ruled out', as planned: each listener's, each group's and that of all, of each comparison.
+func (s FamilySummary) rows() int {
+	of := s.Listeners + s.Groups
+	if s.Listeners > 1 {
+		of++
+	}
+	return s.Comparisons * of
+}
+
+// AnyRuledOutWrong bounds the probability that some one of the rows that are planned is 'ruled out' wrongly, where each is with at
+// most alpha: 1 − (1 − α)^rows. Answers are independent, and fewer right ones rule out more in every row, so that the rows that are
+// not wrong are associated.
+//
+// ref: Esary, Proschan & Walkup (1967), Association of random variables, with applications, theorem 5.1.
+func (s FamilySummary) AnyRuledOutWrong() float64 { return 1 - math.Pow(1-s.Alpha, float64(s.rows())) }
+
+// ruledOut says what the level of 'ruled out' holds for.
 func (s FamilySummary) ruledOut() string {
-	return fmt.Sprintf(" Each 'ruled out' is wrong with probability at most %g by itself, and so is 'ruled out' of every row; that some one of several rows is wrong is likelier.", s.Alpha)
+	if s.rows() < 2 {
+		return fmt.Sprintf(" 'Ruled out' is wrong with probability at most %g.", s.Alpha)
+	}
+	return fmt.Sprintf(" Each 'ruled out' is wrong with probability at most %g by itself, and so is 'ruled out' of every row; that some one of several rows is wrong is likelier, "+
+		"of the %d rows planned up to %.2g.", s.Alpha, s.rows(), s.AnyRuledOutWrong())
 }
 
 func (s FamilySummary) together() string {
