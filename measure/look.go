@@ -81,7 +81,7 @@ func (l Look) ShowsDynamicRange() bool {
 const (
 	lookStretches = 24
 	lookSeconds   = 0.3    // least length of one
-	leastLook     = 1024   // frames, below which nothing is told
+	leastLook     = 1024   // frames, below which nothing is known
 	nearLoudest   = 0.01   // in power: 20 dB
 	quietDBFS     = -75    // below it nothing was played
 	faintNoise    = -50    // dBFS below which flat noise is what a chain adds, not what was sent

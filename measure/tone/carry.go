@@ -13,7 +13,7 @@ import (
 const sameLevelDB = 1
 
 // shift is how far the tone of the recording set-up alone stands above that of the capture, in dB. The set-up's figures are
-// carried over by it: noise and hum stand still where the tone moves, and distortion moves with it.
+// carried over by it: noise and hum stay where the tone moves, and distortion moves with it.
 type shift float64
 
 // apart reports whether distortion at the one level says little of that at the other.
@@ -23,7 +23,7 @@ func (s shift) apart() bool { return math.Abs(float64(s)) > sameLevelDB }
 func (s shift) additive(db float64) float64 { return db + float64(s) }
 
 // distortion returns the most that a product of an order, in dB to the tone, comes to with the capture's tone: under a lower tone
-// no more than it stood at, in dBFS; under a higher one that times the growth through a smooth curve, order dB per dB.
+// no more than it was, in dBFS; under a higher one that times the growth through a smooth curve, order dB per dB.
 func (s shift) distortion(order int, db float64) float64 {
 	switch {
 	case !s.apart():
@@ -35,7 +35,7 @@ func (s shift) distortion(order int, db float64) float64 {
 }
 
 // limit is limitOf for distortion of which the set-up's comes to most at the most, and the capture's noise to own (NaN: not known): where
-// the levels are apart, only what stands clear of the set-up's, or within the capture's own noise, is told.
+// the levels are apart, only what is clear of the set-up's, or within the capture's own noise, is known.
 func (s shift) limit(figure string, value, most, own float64) Limit {
 	l := limitOf(figure, value, most)
 	if s.apart() && l.Standing != Measured {
@@ -63,7 +63,7 @@ func (s shift) warnings(channel int, capture float64) []measure.Warning {
 	if !s.apart() {
 		return nil
 	}
-	return []measure.Warning{measure.Warningf(measure.FloorLevel, "channel %d: the floor's tone stands at %.1f dBFS, the capture's at %.1f: noise and hum are set beside the floor's in dBFS; distortion depends on level, and is told only where far above the floor's: record the floor at the capture's level",
+	return []measure.Warning{measure.Warningf(measure.FloorLevel, "channel %d: the floor's tone is at %.1f dBFS, the capture's at %.1f: noise and hum are compared with the floor's in dBFS; distortion depends on level, and is known only where far above the floor's: record the floor at the capture's level",
 		channel, capture+float64(s), capture).In(channel).Of(float64(s), "dB")}
 }
 
@@ -136,11 +136,11 @@ func recordedAlike(rateHz, channels, floorRateHz, floorChannels int) error {
 	return fmt.Errorf("tone: %w: floor of %d channels at %d Hz, capture of %d at %d Hz", pcm.ErrMismatch, floorChannels, floorRateHz, channels, rateHz)
 }
 
-// sameTone returns an error that wraps pcm.ErrMismatch where a tone of the floor stands at another frequency than the capture's, by
+// sameTone returns an error that wraps pcm.ErrMismatch where a tone of the floor is at another frequency than the capture's, by
 // more than clocks differ. NaN, of a channel without a tone, is let pass.
 func sameTone(channel int, hz, floorHz float64) error {
 	if math.Abs(floorHz/hz-1) > 0.01 {
-		return fmt.Errorf("tone: %w: channel %d: the floor's tone stands at %.1f Hz, the capture's at %.1f Hz", pcm.ErrMismatch, channel, floorHz, hz)
+		return fmt.Errorf("tone: %w: channel %d: the floor's tone is at %.1f Hz, the capture's at %.1f Hz", pcm.ErrMismatch, channel, floorHz, hz)
 	}
 	return nil
 }

@@ -14,7 +14,7 @@
 // The limit of a harmonic or product is what noise alone exceeds once in twenty times, known from the scatter between stretches; what stands
 // below it, or within 3 dB above, is no measured figure, however low the recording set-up's own is.
 //
-// What a recorder does to the samples is told from what the chain does to the tones: phases that jump (jumps.go), moments at which
+// What a recorder does to the samples is distinguished from what the chain does to the tones: phases that jump (jumps.go), moments at which
 // what remains is far louder than around them (bursts.go), zeros and blocks that come twice.
 //
 // Bands are 20 Hz to 20 kHz (or half the rate, if that is less). All figures are per channel; NaN means not measurable.

@@ -82,7 +82,7 @@ func solveSine(x []float64, s sine, columns int) [4]float64 {
 	return eliminate(m, columns)
 }
 
-// eliminate solves the symmetric equations whose upper half stands in m, the right side in column 4.
+// eliminate solves the symmetric equations whose upper half is in m, the right side in column 4.
 func eliminate(m [4][5]float64, n int) (p [4]float64) {
 	for i := range n {
 		for k := range i {

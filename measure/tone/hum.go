@@ -58,7 +58,7 @@ type field struct {
 
 const (
 	lineReach = 3 // bins to either side that hold all of a steady line but a ten thousandth, of the window used here
-	hillRatio = 2 // a hill goes on where it stands above the noise by as much
+	hillRatio = 2 // a hill goes on where it exceeds the noise by as much
 )
 
 func newFields(s spectrum.Spectrum) fields { return fields{Spectrum: s, noise: s.Noise(50)} }

@@ -146,19 +146,19 @@ func (t tracked) jumpWarnings() (list []measure.Warning) {
 	return list
 }
 
-// jitterTone returns a warning where a tone stands at a quarter of the rate.
+// jitterTone returns a warning where a tone is at a quarter of the rate.
 func jitterTone(channel int, hz float64, rate pcm.Rate) []measure.Warning {
 	if math.Abs(4*hz/rate.Hz()-1) > 1e-3 { // the loosest clock that interface standards allow
 		return nil
 	}
-	return []measure.Warning{measure.Warningf(JitterSignal, "channel %d: the tone stands at %.2f Hz, a quarter of the rate: the jitter signal, for --as jitter? Its harmonics lie beyond the band", channel, hz).In(channel).Of(hz, "Hz")}
+	return []measure.Warning{measure.Warningf(JitterSignal, "channel %d: the tone is at %.2f Hz, a quarter of the rate: the jitter signal, for --as jitter? Its harmonics lie beyond the band", channel, hz).In(channel).Of(hz, "Hz")}
 }
 
 // clocksAgree is what the clocks of a player and a recorder differ by at most, relative; pastClocks, from where on a tone near a
 // usual one is another tone, and no clock's doing. Common practice, no source: crystals keep to 100 ppm each.
 const clocksAgree, pastClocks = 3e-4, 5e-4
 
-// strayTone is wrongRate of a single tone, which is 997 Hz or 1 kHz unless it stands at a whole ten of hertz: there
+// strayTone is wrongRate of a single tone, which is 997 Hz or 1 kHz unless it is at a whole ten of hertz: there
 // somebody meant it to be.
 func strayTone(channel int, hz float64) []measure.Warning {
 	if math.Abs(hz/10-math.Round(hz/10))*10 < clocksAgree*hz {
@@ -180,13 +180,13 @@ func wrongRate(channel int, hz float64, tests ...float64) []measure.Warning {
 		for _, played := range rates {
 			for _, own := range rates {
 				if r := played / own; r != 1 && math.Abs(hz/(f*r)-1) < clocksAgree {
-					return []measure.Warning{measure.Warningf(WrongRate, "channel %d: the tone stands at %.2f Hz: a tone of %.0f Hz at %.5g times its rate, as where a file of %.5g Hz is taken for one of %.5g Hz",
+					return []measure.Warning{measure.Warningf(WrongRate, "channel %d: the tone is at %.2f Hz: a tone of %.0f Hz at %.5g times its rate, as where a file of %.5g Hz is taken for one of %.5g Hz",
 						channel, hz, f, r, own, played).In(channel).Of(hz, "Hz")}
 				}
 			}
 		}
 		if off := hz/f - 1; math.Abs(off) < pastClocks {
-			return []measure.Warning{measure.Warningf(OffFrequency, "channel %d: the tone stands at %.3f Hz, %+.0f ppm off %.0f Hz: a clock is out of order, or another tone was played", channel, hz, off*1e6, f).In(channel).Of(off*1e6, "ppm")}
+			return []measure.Warning{measure.Warningf(OffFrequency, "channel %d: the tone is at %.3f Hz, %+.0f ppm off %.0f Hz: a clock is out of order, or another tone was played", channel, hz, off*1e6, f).In(channel).Of(off*1e6, "ppm")}
 		}
 	}
 	return nil

@@ -116,7 +116,7 @@ func toLevels(list []LevelLine) []line {
 }
 
 // lineLimits gives each line that the set-up alone shows too that one's level: the others are far from the floor, since
-// they were told from the noise.
+// they were distinguished from the noise.
 //
 // slack is how far, relative to its frequency, a line may have moved between the captures; format names the figure.
 func lineLimits(format string, slack float64, lines, floor []line) []Limit {
@@ -136,10 +136,10 @@ func lineLimits(format string, slack float64, lines, floor []line) []Limit {
 	return out
 }
 
-// clockSlack is what two clocks may differ by, relative: spurs stand still in one of them.
+// clockSlack is what two clocks may differ by, relative: spurs are fixed to one of them.
 const clockSlack = 1e-4
 
-// SetFloor is Result.SetFloor for dynamic range, which is told in dBFS whatever the tone's level.
+// SetFloor is Result.SetFloor for dynamic range, which is in dBFS whatever the tone's level.
 func (r *LowToneResult) SetFloor(floor LowToneResult) error {
 	return setFloor(recorded[LowToneChannel]{r.RateHz, r.Channel}, recorded[LowToneChannel]{floor.RateHz, floor.Channel}, nil, func(c *LowToneChannel, f LowToneChannel) {
 		c.Limits = []Limit{atLeast("dynamic_range_db", c.DynamicRangeDB, f.DynamicRangeDB),

@@ -44,7 +44,7 @@ type LevelLine struct {
 
 // Noise measures a recording of silence, less digital zeros and clicks at its ends, where the recorder ran and the chain
 // did not. reference, if not nil, is a recording
-// of a signal through the same chain with the same gain: the noise is also told relative to its level in the band.
+// of a signal through the same chain with the same gain: the noise is also given relative to its level in the band.
 // The error wraps ErrNoSignal for recordings below a quarter of a second or louder than −30 dBFS, and pcm.ErrMismatch where
 // the rates or channel counts differ.
 func Noise(r, reference pcm.Reader) (NoiseResult, error) {

@@ -6,7 +6,7 @@ import (
 )
 
 // repeats finds blocks that a recorder wrote twice: a buffer sent again. Recorded words hold noise, so that no window
-// of them comes back by chance; a digital signal that is periodic in itself comes back all the time, and is told from a
+// of them comes back by chance; a digital signal that is periodic in itself comes back all the time, and is distinguished from a
 // fault by that.
 //
 // Only windows whose hash begins with four zeros, one in sixteen, are kept and looked
@@ -33,7 +33,7 @@ type chosenWindow struct {
 
 const (
 	repeatSeconds = 2 // a buffer that comes back does so within this time
-	repeatWindows = 8 // about 128 frames: the shortest block that is told
+	repeatWindows = 8 // about 128 frames: the shortest block that is found
 )
 
 func newRepeats(rate pcm.Rate) *repeats {

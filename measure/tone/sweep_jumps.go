@@ -14,7 +14,7 @@ const (
 	// leastShift is in seconds: no chain's own delay differs by as much over an octave, nor by half a period at the low end,
 	// where filters against DC delay. Common practice, no source.
 	leastShift = 1e-3
-	// leastPeak is by how much the response to a band stands above the middle of its surroundings, as a power, to be told from
+	// leastPeak is by how much the response to a band stands above the middle of its surroundings, as a power, to be distinguished from
 	// noise, whose peaks reach 20.
 	leastPeak = 100
 )
@@ -129,7 +129,7 @@ func (j sweepJump) warnings(channel int) []measure.Warning {
 
 // jump returns where the sweep first jumps in time. begin is when the sweep passes 20 Hz at the delay of the peak.
 //
-// That its level moves cannot be told from a response that is not flat: one sweep shows each frequency once.
+// That its level moves cannot be distinguished from a response that is not flat: one sweep shows each frequency once.
 func (c cutter) jump(linear response, begin, high float64) sweepJump {
 	list := c.passages(linear.withoutOwnDelay(signal.SweepLowHz, high), high)
 	for i := 2; i < len(list); i++ {

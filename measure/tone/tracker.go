@@ -156,7 +156,7 @@ func strongestOf(tones []sine) float64 {
 	return most
 }
 
-// reach returns how much of what stands at omega a least-squares fit takes for a tone, at the most, over n samples.
+// reach returns how much of what is at omega a least-squares fit takes for a tone, at the most, over n samples.
 func reach(n int, tones []sine, omega float64) float64 {
 	most := 0.0
 	for _, s := range tones {

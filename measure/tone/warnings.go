@@ -28,5 +28,5 @@ func identicalChannels() measure.Warning {
 
 // oddLevel warns of the level of a tone, and asks what may be the reason.
 func oddLevel(channel int, dbfs float64, why string) measure.Warning {
-	return measure.Warningf(OtherLevel, "channel %d: the tone stands at %.1f dBFS: %s", channel, dbfs, why).In(channel).Of(dbfs, "dBFS")
+	return measure.Warningf(OtherLevel, "channel %d: the tone is at %.1f dBFS: %s", channel, dbfs, why).In(channel).Of(dbfs, "dBFS")
 }
