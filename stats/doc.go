@@ -83,7 +83,13 @@
 //	staircase    0.50      2   0.03     240   0.19  1.65    0.99   2.6     200    133
 //	bayes        0.33      2      0     150  −0.11  1.53    0.98   2.1     110     75
 //	bayes        0.50      4      0      90  −0.49  2.04    1.00   2.8     100     28
+//	bayes        0.50      1      0     390  −0.02  2.33    0.96   2.4       –    453
+//	bayes        0.50    0.5      0     900  −0.16  3.21    0.90   2.8       –   1810
+//	staircase    0.50    0.5      0     900   0.33  3.16    0.97   3.5       –   1810
+//	bayes        0.50      2   0.05     270   0.61  1.65    0.98   2.5     210    148
 //
 // The prior draws the estimate towards usual slopes, so that 'needed' may lie below the bound, which is of unbiased estimates; and the intervals
-// of a listener of slope 2 are wider than they need to be.
+// of a listener of slope 2 are wider than they need to be. Short: at slope 0.5, where the rise takes all of the 60 dB, intervals of the
+// Bayesian placement cover 0.83 after 240 trials and 0.90 after 900, and those of the staircase, whose bias is up to 1.4 dB there, 0.97; with 5 % of lapses
+// the bias is 0.6 dB.
 package stats
