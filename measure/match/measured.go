@@ -97,6 +97,9 @@ func confidence(residual, next float64) float64 {
 	return 1 - (residual+negligibleNull)/(next+negligibleNull)
 }
 
+// doubtful is the confidence below which another place fits as well. A judgement, no source; TestAnExactLoopIsSaidToFitElsewhere holds it.
+const doubtful = 0.1
+
 // equals returns the offsets in frames of the places at which B may lie as well as here, in order.
 func (r rivals) equals(residual float64) []float64 {
 	var out []float64

@@ -84,7 +84,6 @@ func (m measured) channels() []residual.ChannelFigures {
 
 // What is warned of. Judgement, no source, but for the response.
 const (
-	doubtful       = 0.1 // confidence
 	shortS         = 5   // of overlap
 	heardDB        = 0.1 // in a third octave, by itself (common practice, no source)
 	mostlyResponse = 0.9 // share of the residual

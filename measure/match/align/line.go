@@ -40,3 +40,10 @@ func (l Line) Overlap(a, b pcm.Reader, margin int) (from, to int) {
 	}
 	return from, to
 }
+
+// Jump is a place where B leaves its line: from frame At of A on it is By frames off.
+type Jump struct {
+	At, By float64
+	// The line before holds up to frame before of A, the one after from frame after on: between them it is not known which does.
+	before, after int
+}

@@ -15,13 +15,6 @@ type Alignment struct {
 	leaves  float64 // frame of A at which B leaves the line, where a jump follows
 }
 
-// Jump is a place where B leaves its line: from frame At of A on it is By frames off.
-type Jump struct {
-	At, By float64
-	// The line before holds up to frame before of A, the one after from frame after on: between them it is not known which does.
-	before, after int
-}
-
 // Align goes from a place to a line that is good to a fraction of a frame, clear of jumps: the longest segment between any two.
 func (s *Search) Align(p Place) (Alignment, error) {
 	l, jumps, err := s.farJumps(p)
