@@ -73,6 +73,9 @@ func (t Threshold) Against() (Metric, bool) {
 	return m, ok
 }
 
+// Levels reports whether the doses are levels re full scale, which are drawn on a linear scale.
+func (t Threshold) Levels() bool { return t.Unit == "dBFS" }
+
 // lowest returns the lowest threshold of a listener for a metric, and how many listeners have one.
 func lowest(all []Threshold, m Metric) (least Threshold, listeners int, found bool) {
 	var names []string

@@ -36,7 +36,7 @@ func sameLadder(a, b link.Threshold) bool {
 
 func thresholdChart(t link.Threshold, all []link.Threshold) plot.Dose {
 	d := plot.Dose{Title: marked("Threshold run: "+t.What+", in "+t.Excerpt, t.Simulated, t.Silent), XTitle: "dose, " + t.Unit, Chance: t.Chance,
-		Threshold: t.Threshold, Lo: t.ThresholdInterval[0], Hi: t.ThresholdInterval[1], Linear: t.Quantity == "noise"}
+		Threshold: t.Threshold, Lo: t.ThresholdInterval[0], Hi: t.ThresholdInterval[1], Linear: t.Levels()}
 	if metric, ok := t.Against(); ok {
 		d.Published = published(metric)
 	}
