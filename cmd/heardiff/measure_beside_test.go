@@ -47,7 +47,7 @@ func TestWhatIsWrongWithAFloorIsSaid(t *testing.T) {
 		}
 	}
 	out, _ := command(t, 0, "measure", "tone.wav", "--as", "tone", "--floor", "low.wav")
-	if !strings.Contains(out, "warning: channel 2: the floor's tone is at -20.0 dBFS") {
+	if !strings.Contains(out, "warning: channel 2: the floor's tone is at −20.0 dBFS") {
 		t.Error(out)
 	}
 }
