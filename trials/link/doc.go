@@ -67,11 +67,16 @@
 //	a sequential panel of six, looked at after each                              0.0165
 //	ten listeners, one leaks                                                     0.0130
 //	sessions that look bad given up and repeated, by one who knows the score     0.0430
+//	triangles: bad-looking sessions given up; sequential                         0.0403; 0.0318
+//	triangles, six listeners in two groups, looked at after each                 0.0220
+//	two intervals in balanced order, repeated up to six times                    0.0213
+//	all four designs by one listener, with negative controls                     0.0315
 //
 // Wrong 'ruled out' of a row whose p_d is exactly the smallest effect, at any look, 4000 studies: of one listener 0.00 to
 // 0.041, of a group at most 0.044, of all at most 0.042 (± 0.0034). Some one of several rows is wrong more often, and the
 // study says so: 0.11 with three excerpts (± 0.005), 0.15 with four listeners in two groups (± 0.006), 0.47 with 20 listeners
-// and 0.52 in the demonstration's five plans (± 0.008). If one of six listeners hears it, another or the other group is
+// and 0.52 in the demonstration's five plans (± 0.008); of one listener alone 0.03 of triangles and of two intervals, 0.10 in all
+// four designs, and 0.19 with six listeners to triangles in two groups. If one of six listeners hears it, another or the other group is
 // called 'heard' in 0.026 ± 0.003. The power to find an effect, 4000 studies (± 0.008 at most), next to the uncorrected power
 // of the same row's own test; 42 trials each:
 //
