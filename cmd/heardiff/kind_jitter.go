@@ -10,6 +10,7 @@ import (
 
 	"heardiff/cmd/heardiff/internal/plot"
 	"heardiff/measure/jitter"
+	"heardiff/trials"
 	"heardiff/trials/study"
 )
 
@@ -62,7 +63,7 @@ func jitterWords(r jitter.Result) string {
 	if c.RandomAtFloor {
 		random = "at the floor, below " + figure(c.RandomLimitPs, "%.1f ps RMS")
 	}
-	deterministic := fmt.Sprintf("%s in %d lines", figure(c.DeterministicPs, "%.1f ps RMS"), counted(c.Lines))
+	deterministic := fmt.Sprintf("%s in %s", figure(c.DeterministicPs, "%.1f ps RMS"), trials.Counted(counted(c.Lines), "line"))
 	if c.DeterministicAtFloor {
 		deterministic = "at the floor, below " + figure(c.DeterministicLimitPs, "%.1f ps RMS")
 	}

@@ -5,6 +5,7 @@ import (
 	"strings"
 	"unicode"
 
+	"heardiff/trials"
 	"heardiff/trials/link"
 )
 
@@ -81,11 +82,11 @@ func (a answer) lead() string {
 	case a.Class == "heard":
 		return fmt.Sprintf("%d of %d listeners heard the difference between %s%s", len(heard), counting(a.By), pair, others(a.By))
 	case a.Class == "ruled-out" && a.Row.Listeners == 1:
-		return fmt.Sprintf("no difference between %s was shown to be heard, and one that is heard on %s of trials or more is excluded", pair, share(a.Row.UpperPD))
+		return fmt.Sprintf("no difference between %s was shown to be heard, and one heard on %s of trials or more is excluded", pair, share(a.Row.UpperPD))
 	case a.Class == "ruled-out":
-		return fmt.Sprintf("nobody was shown to hear a difference between %s, and one that is heard on %s of trials or more on average is excluded", pair, share(a.Row.UpperPD))
+		return fmt.Sprintf("nobody was shown to hear a difference between %s, and one heard on %s of trials or more on average is excluded", pair, share(a.Row.UpperPD))
 	case a.Class == "void":
-		return fmt.Sprintf("what was answered about %s counts for nothing", pair)
+		return fmt.Sprintf("the answers about %s do not count", pair)
 	}
 	return fmt.Sprintf("whether anybody hears a difference between %s is not settled", pair)
 }
@@ -97,11 +98,12 @@ func others(by map[link.Verdict][]link.Row) string {
 	case len(none)+len(open) == 0:
 		return ""
 	case len(open) == 0 && len(none) == 1:
-		return fmt.Sprintf("; for the other, one that is heard on %s of trials or more is excluded", share(worst(none)))
+		return fmt.Sprintf("; for the other, a difference heard on %s of trials or more is excluded", share(worst(none)))
 	case len(open) == 0:
-		return fmt.Sprintf("; for the other %d, one that is heard on %s of trials or more is excluded", len(none), share(worst(none)))
+		return fmt.Sprintf("; for the other %d, a difference heard on %s of trials or more is excluded", len(none), share(worst(none)))
 	case len(none) == 0:
 		return "; for the rest it is not settled"
 	}
-	return fmt.Sprintf("; for %d others, one that is heard on %s of trials or more is excluded, and for %d it is not settled", len(none), share(worst(none)), len(open))
+	return fmt.Sprintf("; for %s, a difference heard on %s of trials or more is excluded, and for %s it is not settled",
+		trials.Counted(len(none), "other"), share(worst(none)), trials.Counted(len(open), "other"))
 }

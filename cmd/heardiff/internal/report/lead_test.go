@@ -53,11 +53,11 @@ func TestTheFirstLinesAnswerTheTitle(t *testing.T) {
 	}{
 		{"one listener heard it", "Can I hear it?", map[string][]int{"link": {38}}, nil, []string{"L1 heard the difference between direct and link."}, "heard"},
 		{"one listener did not", "Can I hear it?", map[string][]int{"link": {19}}, nil,
-			[]string{"No difference between direct and link was shown to be heard, and one that is heard on 24\u00a0% of trials or more is excluded."}, "ruled out"},
+			[]string{"No difference between direct and link was shown to be heard, and one heard on 24\u00a0% of trials or more is excluded."}, "ruled out"},
 		{"two of four", "?", map[string][]int{"link": {39, 38, 19, 15}}, nil,
-			[]string{"2 of 4 listeners heard the difference between direct and link; for the other 2, one that is heard on 24\u00a0% of trials or more is excluded."}, "heard by 2 of 4"},
+			[]string{"2 of 4 listeners heard the difference between direct and link; for the other 2, a difference heard on 24\u00a0% of trials or more is excluded."}, "heard by 2 of 4"},
 		{"not settled", "?", map[string][]int{"link": {25}}, nil, []string{"Whether anybody hears a difference between direct and link is not settled."}, "undecided"},
-		{"void", "?", map[string][]int{"loud": {39, 38}}, []link.Pairing{loud}, []string{"What was answered about direct and loud counts for nothing."}, "void"},
+		{"void", "?", map[string][]int{"loud": {39, 38}}, []link.Pairing{loud}, []string{"The answers about direct and loud do not count."}, "void"},
 		{"the chain of the title first", "Is the lantern link heard?", map[string][]int{"lantern-link": {19, 15}, "hamster": {39, 38}}, nil,
 			[]string{"Nobody was shown to hear a difference between direct and lantern-link", "2 of 2 listeners heard the difference between direct and hamster."}, "heard by 2 of 2"},
 	} {
