@@ -82,18 +82,6 @@ func after(runs []listened, i int) accuracy {
 	return a
 }
 
-// needed returns after how many trials 95 % of the runs are within 2 dB, and stay so; 0 for never.
-func needed(runs []listened) int {
-	last := 0
-	for i := len(runs[0].estimates) - 1; i >= 0; i-- {
-		if after(runs, i).within > 2 {
-			break
-		}
-		last = 10 * (i + 1)
-	}
-	return last
-}
-
 func simulatedRuns(t *testing.T, p stats.Placing, guess, slope, lapse float64, limit, runs int) []listened {
 	t.Helper()
 	track := newTrack(t, trackConfig(p, guess, limit))

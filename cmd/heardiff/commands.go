@@ -41,6 +41,8 @@ func (a *app) commands() []commandGroup {
 		a.poolCommand(),
 		a.fitCommand(),
 	}}, {"On the program:", []*cobra.Command{
+		a.helpCommand(),
+		a.completionCommand(),
 		a.versionCommand(),
 		a.noticesCommand(),
 	}}}

@@ -40,36 +40,55 @@ func TestReadmeShowsWhatIsPrinted(t *testing.T) {
 	}
 }
 
-// Every command that the README names must exist and take the flags it is shown with.
+// Every command that the README names must exist and take the flags and arguments it is shown with.
 func TestReadmeNamesRealCommands(t *testing.T) {
 	data, err := os.ReadFile("../../README.md")
 	if err != nil {
 		t.Fatal(err)
 	}
+	if seen := checkCommandLines(t, "    ", string(data)); seen < 15 {
+		t.Errorf("only %d commands were found", seen)
+	}
+}
+
+// checkCommandLines holds each line of text that is indent and a command of heardiff against the program, and returns their number.
+func checkCommandLines(t *testing.T, indent, text string) int {
+	t.Helper()
 	a := &app{getenv: os.Getenv}
 	seen := 0
-	for _, line := range strings.Split(string(data), "\n") {
-		text, ok := strings.CutPrefix(line, "    heardiff ")
+	for _, line := range strings.Split(text, "\n") {
+		line, ok := strings.CutPrefix(line, indent+"heardiff ")
 		if !ok {
 			continue
 		}
-		text, _, _ = strings.Cut(text, "#")
-		words := strings.Fields(text)
-		c, rest, err := a.rootCommand().Find(words)
+		seen++
+		line, _, _ = strings.Cut(line, " # ")
+		c, rest, err := a.rootCommand().Find(shellWords(line))
 		if err != nil || c.Name() == "heardiff" {
-			t.Errorf("%q is no command: %v", text, err)
+			t.Errorf("%q is no command: %v", line, err)
 			continue
 		}
-		seen++
-		for _, w := range rest {
-			if name, isFlag := strings.CutPrefix(w, "--"); isFlag && c.Flags().Lookup(name) == nil && c.InheritedFlags().Lookup(name) == nil {
-				t.Errorf("%q: there is no flag --%s", text, name)
-			}
+		if err := c.ParseFlags(rest); err != nil {
+			t.Errorf("%q: %v", line, err)
+		}
+		if err := c.ValidateArgs(c.Flags().Args()); err != nil {
+			t.Errorf("%q: %v", line, err)
 		}
 	}
-	if seen < 15 {
-		t.Errorf("only %d commands were found", seen)
+	return seen
+}
+
+// shellWords splits a line at blanks outside of double quotes.
+func shellWords(line string) []string {
+	var words []string
+	for i, part := range strings.Split(line, `"`) {
+		if i%2 == 1 {
+			words = append(words, part)
+		} else {
+			words = append(words, strings.Fields(part)...)
+		}
 	}
+	return words
 }
 
 // Every help text ends with what the exit codes mean.

@@ -119,7 +119,7 @@ func forgetClocks(t *testing.T, folder string) {
 		must(t, err)
 		_, err = s.RefileCapture(ctx, m.Capture, "jitter", "", "")
 		must(t, err)
-		must(t, s.SaveMeasurement(ctx, study.Measurement{Capture: m.Capture, Kind: m.Kind, Result: m.Result}))
+		must(t, s.SaveMeasurement(ctx, study.Measurement(m)))
 	}
 }
 

@@ -58,6 +58,7 @@ var rooms = map[string][]string{
 	"cmd/heardiff/internal/screen":         {"trials", "cmd/heardiff/internal/printable", "cmd/heardiff/internal/screen/unasked"},
 	"cmd/heardiff/internal/screen/unasked": {},
 	"cmd/heardiff/internal/printable":      {},
+	"cmd/heardiff/internal/guide":          {},
 	"cmd/heardiff/internal/columns":        {"stats", "trials/study"},
 	"cmd/heardiff/internal/report":         {"trials", "trials/link", "trials/study", "stats", "cmd/heardiff/internal/plot", "stats/wire"},
 	"cmd/heardiff/internal/demo":           {"playback/pcm", "measure/signal", "measure/impair"},

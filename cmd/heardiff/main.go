@@ -10,11 +10,13 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"strings"
 	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
 
+	"heardiff/cmd/heardiff/internal/guide"
 	"heardiff/cmd/heardiff/internal/printable"
 	"heardiff/trials/study"
 )
@@ -80,15 +82,16 @@ func (a *app) rootCommand() *cobra.Command {
 
 heardiff measures captures of audio chains, prepares excerpts in which nothing but the
 chain differs, runs blind listening tests, and sets each listener's result beside the
-measured differences of the same chains.`,
+measured differences of the same chains.
+
+How it is done, topic by topic: heardiff help TOPIC
+Topics: ` + strings.Join(guide.Names(), ", "),
 		Version:       thisProgram().String(),
 		SilenceErrors: true,
 		SilenceUsage:  true,
 	}
 	root.PersistentFlags().BoolVar(&a.json, "json", false, "print one JSON object instead of text")
 	root.PersistentFlags().StringVar(&a.study, "study", "", "the study's `folder` (else $HEARDIFF_STUDY, else the current folder)")
-	root.SetVersionTemplate("heardiff {{.Version}}\n")
-	root.SetUsageTemplate(root.UsageTemplate() + "\n" + exitCodes + "\n")
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return misused(flagError(err)) })
 	for _, g := range a.commands() {
 		root.AddGroup(&cobra.Group{ID: g.title, Title: g.title})
@@ -97,9 +100,6 @@ measured differences of the same chains.`,
 			root.AddCommand(c)
 		}
 	}
+	explain(root)
 	return root
 }
-
-// exitCodes stands at the end of every help text.
-const exitCodes = `Exit codes: 0 done; 1 it could not be done (disk, device, internal);
-2 the command line is wrong; 3 the input was rejected; 130 interrupted.`

@@ -57,7 +57,7 @@ func targeted(t *testing.T, page string) []edit {
 	swap := func(pattern, with, names string) {
 		t.Helper()
 		at := regexp.MustCompile(pattern).FindStringSubmatchIndex(page)
-		if at == nil || len(at) < 4 {
+		if len(at) < 4 {
 			t.Fatalf("the page does not hold %s", pattern)
 		}
 		if page[at[2]:at[3]] == with {

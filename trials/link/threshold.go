@@ -49,8 +49,6 @@ type Threshold struct {
 	Points []ThresholdPoint `json:"points"`
 	Curve  []CurvePoint     `json:"curve"`
 	Says   string           `json:"says"`
-
-	changeDB []float64 // by point
 }
 
 // ThresholdPoint is what was answered at one dose.

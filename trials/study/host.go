@@ -1,12 +1,9 @@
 package study
 
 import (
-	"context"
 	"fmt"
 	"os"
 	"time"
-
-	"heardiff/playback/pcm"
 )
 
 // Host is the program around a study. Of the zero Host nothing is shown, and clock and environment are the system's. A Host is
@@ -49,11 +46,3 @@ func (h *Host) progress(what string) func(done float64) {
 	}
 	return h.Progress(what)
 }
-
-// watched returns r, of which is shown how far it was read, and which ends with ctx.
-func (h *Host) watched(ctx context.Context, r pcm.Reader, what string) pcm.Reader {
-	return pcm.Until(ctx, r, h.progress(what))
-}
-
-// interruptible returns r that ends with ctx.
-func interruptible(ctx context.Context, r pcm.Reader) pcm.Reader { return pcm.Until(ctx, r, nil) }
