@@ -12,7 +12,7 @@ import (
 )
 
 func (a *app) captureCommand() *cobra.Command {
-	return group("capture", "add recordings to the study, and mend what was filed wrongly", a.captureAddCommand(), a.captureRemoveCommand(), a.captureRefileCommand())
+	return group("capture", "add recordings to the study, list them, and mend what was filed wrongly", a.captureAddCommand(), a.captureListCommand(), a.captureRemoveCommand(), a.captureRefileCommand())
 }
 
 func (a *app) captureAddCommand() *cobra.Command {
@@ -63,7 +63,7 @@ func (a *app) addCaptures(ctx context.Context, o study.CaptureOptions, files []s
 		Schema   string               `json:"schema"`
 		Captures []study.AddedCapture `json:"captures"`
 	}{"heardiff.captures/1", added}
-	return a.print(result, func(w io.Writer) {
+	return a.printStep(ctx, s, result, func(w io.Writer) {
 		for _, c := range added {
 			fmt.Fprintf(w, "%s: %s capture %d, %d Hz, %d channels, %.1f s, sha256 %.12s\n",
 				c.Chain, c.Kind, c.ID, c.RateHz, c.Channels, float64(c.Frames)/float64(c.RateHz), c.SHA256)

@@ -72,7 +72,7 @@ and add it again.`,
 func captureNumber(text string) (int, error) {
 	id, err := strconv.Atoi(text)
 	if err != nil || id < 1 {
-		return 0, misusedf("%q: the number of a capture is wanted, as \"heardiff study show\" lists them", text)
+		return 0, misusedf("%q: the number of a capture is wanted, as \"heardiff capture list\" lists them", text)
 	}
 	return id, nil
 }

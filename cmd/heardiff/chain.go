@@ -10,7 +10,7 @@ import (
 )
 
 func (a *app) chainCommand() *cobra.Command {
-	return group("chain", "name the chains of the study", a.chainAddCommand())
+	return group("chain", "name the chains of the study", a.chainAddCommand(), a.chainListCommand())
 }
 
 func (a *app) chainAddCommand() *cobra.Command {
@@ -54,5 +54,5 @@ func (a *app) addChain(c *cobra.Command, chain study.Chain) error {
 	if err := s.AddChain(c.Context(), chain); err != nil {
 		return err
 	}
-	return a.print(chain, func(w io.Writer) { fmt.Fprintf(w, "chain %s added (%s)\n", chain.Name, chain.Role) })
+	return a.printStep(c.Context(), s, chain, func(w io.Writer) { fmt.Fprintf(w, "chain %s added (%s)\n", chain.Name, chain.Role) })
 }

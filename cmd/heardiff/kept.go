@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"regexp"
 	"strconv"
-	"strings"
 	"time"
 
 	"heardiff/trials"
@@ -21,6 +20,7 @@ type keeping struct {
 	id     string
 	plan   trials.Plan
 	resume string // the command that goes on with it
+	next   func(ctx context.Context) []string
 	// says returns what the whole study says of the listener, once the session has ended.
 	says func(r trials.Result) []link.Row
 }
@@ -28,6 +28,7 @@ type keeping struct {
 // keep returns what tells of a session that listen began or resumed.
 func (a *app) keep(ctx context.Context, s *study.Study, session *trials.Session, o listenOptions) *keeping {
 	return &keeping{ctx: ctx, store: s, id: session.ID(), plan: session.Plan(), resume: a.resumption(o),
+		next: func(ctx context.Context) []string { return a.nextLines(ctx, s) },
 		says: func(r trials.Result) []link.Row { return s.OwnRows(ctx, session.ID(), r) }}
 }
 
@@ -48,10 +49,7 @@ func (a *app) resumption(o listenOptions) string {
 	if o.plain {
 		words = append(words, "--plain")
 	}
-	for i, w := range words {
-		words[i] = quoted(w)
-	}
-	return strings.Join(words, " ")
+	return shellLine(words)
 }
 
 var plainWord = regexp.MustCompile(`^[A-Za-z0-9_@%+=:,./-]+$`)
@@ -118,7 +116,7 @@ func (k *keeping) revealed() ([]string, error) {
 }
 
 // proof tells what fixes an ended session: its seed, from which anybody deals the order again, and the head of the study's record
-// (the session's own where none is kept), which written down elsewhere shows every later change.
+// (the session's own where none is kept), which written down elsewhere shows every later change. The command that comes next follows.
 func (k *keeping) proof(entries []trials.Entry) []string {
 	end := entries[len(entries)-1]
 	head := study.Head{Hash: end.Hash, Short: trials.ShortHead(end.Hash)}
@@ -127,12 +125,12 @@ func (k *keeping) proof(entries []trials.Entry) []string {
 	if of, err := k.store.Head(ctx); err == nil && of.Hash != "" {
 		head = of
 	}
-	return []string{"", "What to write down:",
+	return append([]string{"", "What to write down:",
 		"seed    " + end.Note,
 		"session " + end.Hash,
 		"head    " + head.Hash,
 		"head, to be read out over the telephone: " + head.Short,
 		"From the seed anyone deals the order of the trials again, and sees that the seal held. The head stands for all that the study holds now: " +
 			"write it down elsewhere, or send it to whoever made the plan, and every later change shows.",
-		"Find them again: heardiff results " + study.ShortID(k.id) + " (seed and session), heardiff verify (the newest head). Hold a head against the study: heardiff verify --head HEAD"}
+		"Find them again: heardiff results " + study.ShortID(k.id) + " (seed and session), heardiff verify (the newest head). Hold a head against the study: heardiff verify --head HEAD"}, k.next(ctx)...)
 }

@@ -74,7 +74,7 @@ func (a *app) prepareLadder(ctx context.Context, o prepareOptions) error {
 	if err != nil {
 		return err
 	}
-	return a.print(p, func(w io.Writer) { preparedText(w, p) })
+	return a.printStep(ctx, s, p, func(w io.Writer) { preparedText(w, p) })
 }
 
 // ladderText prints the steps of a ladder.

@@ -68,7 +68,7 @@ func wrapLine(line string, columns int) string {
 	text := strings.TrimSuffix(line, "\n")
 	end := line[len(text):]
 	text = minus(text)
-	if columns <= 0 || utf8.RuneCountInString(text) <= columns {
+	if columns <= 0 || strings.HasPrefix(text, nextPrefix) || utf8.RuneCountInString(text) <= columns {
 		return text + end
 	}
 	return strings.Join(printable.Wrap(text, columns), "\n") + end

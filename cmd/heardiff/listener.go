@@ -61,7 +61,7 @@ func (a *app) addListener(c *cobra.Command, l study.Listener) error {
 	if l, err = s.Listener(c.Context(), l.ID); err != nil { // as it is kept, with its time
 		return study.InStudy(err)
 	}
-	return a.print(l, func(w io.Writer) { fmt.Fprintf(w, "listener %s added\n", l.ID) })
+	return a.printStep(c.Context(), s, l, func(w io.Writer) { fmt.Fprintf(w, "listener %s added\n", l.ID) })
 }
 
 func (a *app) listenerListCommand() *cobra.Command {

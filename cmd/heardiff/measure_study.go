@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 
@@ -18,10 +19,11 @@ func (a *app) measureStudy(ctx context.Context, again bool, o study.MeasureOptio
 	if err != nil {
 		return err
 	}
-	if err := a.print(r, func(w io.Writer) { measuredText(w, r) }); err != nil {
-		return err
+	text := func(w io.Writer) { measuredText(w, r) }
+	if failed := r.Unmeasured(); failed != nil { // what is wrong with a capture comes first
+		return errors.Join(a.print(r, text), failed)
 	}
-	return r.Unmeasured()
+	return a.printStep(ctx, s, r, text)
 }
 
 func measuredText(w io.Writer, r study.MeasureReport) {

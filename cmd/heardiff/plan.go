@@ -138,7 +138,11 @@ func (a *app) newPlan(ctx context.Context, o study.PlanOptions) error {
 	if err != nil {
 		return err
 	}
-	return a.printPlan(p, family)
+	r, err := reportPlan(p, family)
+	if err != nil {
+		return err
+	}
+	return a.printStep(ctx, s, r, func(w io.Writer) { r.text(w) })
 }
 
 func (a *app) planShowCommand() *cobra.Command {

@@ -90,7 +90,7 @@ func (a *app) prepare(ctx context.Context, o prepareOptions) error {
 	if err != nil {
 		return err
 	}
-	return a.print(p, func(w io.Writer) { preparedText(w, p) })
+	return a.printStep(ctx, s, p, func(w io.Writer) { preparedText(w, p) })
 }
 
 // cut reads the flags that say where to cut and what to call it.

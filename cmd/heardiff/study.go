@@ -13,7 +13,16 @@ import (
 )
 
 func (a *app) studyCommand() *cobra.Command {
-	return group("study", "make a study, or show what is in it", a.studyNewCommand(), a.studyShowCommand())
+	show := a.studyShowCommand()
+	c := group("study", "make a study, or show what is in it", a.studyNewCommand(), show)
+	unknown := c.RunE
+	c.RunE = func(c *cobra.Command, args []string) error {
+		if len(args) > 0 {
+			return unknown(c, args)
+		}
+		return show.RunE(c, args)
+	}
+	return c
 }
 
 func (a *app) studyNewCommand() *cobra.Command {
@@ -106,7 +115,7 @@ func (a *app) showStudy(ctx context.Context, s *study.Study) error {
 	if err != nil {
 		return err
 	}
-	return a.print(v, func(w io.Writer) { v.text(w) })
+	return a.printStep(ctx, s, v, func(w io.Writer) { v.text(w) })
 }
 
 func contents(ctx context.Context, s *study.Study) (v studyContents, err error) {
@@ -144,6 +153,12 @@ func contents(ctx context.Context, s *study.Study) (v studyContents, err error) 
 
 func (v studyContents) text(w io.Writer) {
 	fmt.Fprintf(w, "%s\nmade %s, study %.8s\n", v.Title, v.Created.Local().Format("2 January 2006 15:04"), v.ID)
+	v.chainsTable().print(w, "\n")
+	v.excerptsTable().print(w, "\n")
+	fmt.Fprintf(w, "\n%s, %s, %s\n", trials.Counted(len(v.Plans), "plan"), trials.Counted(len(v.Listeners), "listener"), trials.Counted(v.Sessions, "session"))
+}
+
+func (v studyContents) chainsTable() *table {
 	t := newTable("chain", "role", "after", "captures", "cost", "about")
 	t.right(3, 4)
 	for _, c := range v.Chains {
@@ -155,12 +170,14 @@ func (v studyContents) text(w io.Writer) {
 		}
 		t.row(c.Name, c.Role, c.After, fmt.Sprint(n), optional(c.Cost, "%g"), c.About)
 	}
-	t.print(w, "\n")
-	e := newTable("excerpt", "music", "start (s)", "length (s)")
-	e.right(2, 3)
+	return t
+}
+
+func (v studyContents) excerptsTable() *table {
+	t := newTable("excerpt", "music", "start (s)", "length (s)")
+	t.right(2, 3)
 	for _, x := range v.Excerpts {
-		e.row(x.Name, x.Music, fmt.Sprintf("%.2f", x.StartS), fmt.Sprintf("%.2f", x.Seconds))
+		t.row(x.Name, x.Music, fmt.Sprintf("%.2f", x.StartS), fmt.Sprintf("%.2f", x.Seconds))
 	}
-	e.print(w, "\n")
-	fmt.Fprintf(w, "\n%s, %s, %s\n", trials.Counted(len(v.Plans), "plan"), trials.Counted(len(v.Listeners), "listener"), trials.Counted(v.Sessions, "session"))
+	return t
 }

@@ -1,0 +1,117 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"heardiff/trials/study"
+)
+
+func (a *app) nextCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "next",
+		Short: "say what of the study is done, what is missing, and the command that comes next",
+		Long: `Say what of the study is done, what is missing, and the command that comes next, to be copied.
+A capture in it is called after its chain: put the name of your own recording there.
+
+The way is: chains, captures, measurements, an excerpt, a plan, a listener, a session of every
+listener on every plan, a report. Every command on it ends with the same line.`,
+		Args: exactArgs(),
+		RunE: a.onStudy(func(ctx context.Context, s *study.Study, _ []string) error {
+			p, err := s.Progress(ctx)
+			if err != nil {
+				return err
+			}
+			r := nextReport{Schema: "heardiff.next/1", Done: orEmpty(p.Done), Missing: orEmpty(p.Missing)}
+			if p.Next != nil {
+				line := a.commandLine(s, p.Next)
+				r.Command = &line
+			}
+			return a.print(r, func(w io.Writer) { r.text(w) })
+		}),
+	}
+}
+
+// nextReport is what "next" prints.
+type nextReport struct {
+	Schema  string   `json:"schema"`
+	Done    []string `json:"done"`
+	Missing []string `json:"missing"`
+	Command *string  `json:"command"` // nil where nothing is missing
+}
+
+func orEmpty(list []string) []string {
+	if list == nil {
+		return []string{}
+	}
+	return list
+}
+
+func (r nextReport) text(w io.Writer) {
+	for _, part := range []struct {
+		head  string
+		lines []string
+	}{{"done", r.Done}, {"missing", r.Missing}} {
+		if len(part.lines) == 0 {
+			continue
+		}
+		fmt.Fprintln(w, part.head)
+		for _, line := range part.lines {
+			fmt.Fprintf(w, "  %s\n", line)
+		}
+	}
+	if r.Command == nil {
+		fmt.Fprintln(w, "nothing is missing")
+		return
+	}
+	fmt.Fprintln(w, nextPrefix+*r.Command)
+}
+
+// nextPrefix begins the line with the command that comes next, which is not wrapped, so that it can be copied.
+const nextPrefix = "next: "
+
+// printStep prints what a step on the way of a study gave, for people with the command that comes next.
+func (a *app) printStep(ctx context.Context, s *study.Study, result any, text func(w io.Writer)) error {
+	return a.print(result, func(w io.Writer) {
+		text(w)
+		for _, line := range a.nextLines(ctx, s) {
+			fmt.Fprintf(w, "\n%s\n", line)
+		}
+	})
+}
+
+// nextLines returns the line with the command that comes next, none where nothing is missing. What was done is done: that the
+// study cannot be asked is only warned of.
+func (a *app) nextLines(ctx context.Context, s *study.Study) []string {
+	p, err := s.Progress(ctx)
+	if err != nil {
+		a.warn("what comes next cannot be said: %v", err)
+		return nil
+	}
+	if p.Next == nil {
+		return nil
+	}
+	return []string{nextPrefix + a.commandLine(s, p.Next)}
+}
+
+// commandLine returns a command on the study as a shell takes it.
+func (a *app) commandLine(s *study.Study, words []string) string {
+	words = append([]string{"heardiff"}, words...)
+	if dir := s.Path(""); dir != "." {
+		words = append(words, "--study", dir)
+	}
+	return shellLine(words)
+}
+
+// shellLine returns words as a shell takes them.
+func shellLine(words []string) string {
+	var line []string
+	for _, w := range words {
+		line = append(line, quoted(w))
+	}
+	return strings.Join(line, " ")
+}
