@@ -47,6 +47,17 @@ func music(seconds float64) pcm.Clip {
 	return c
 }
 
+// noisy adds a little noise to a clip, another for each chain.
+func noisy(c pcm.Clip, chain int) pcm.Clip {
+	random := rand.New(rand.NewPCG(uint64(chain), 9))
+	for _, ch := range c.Channels {
+		for i := range ch {
+			ch[i] += 1e-4 * random.NormFloat64()
+		}
+	}
+	return c
+}
+
 // emptyStudy makes a study, the current one, with keys of its own, and returns the folder it stands in and its own.
 func emptyStudy(t *testing.T) (dir, study string) {
 	t.Helper()
@@ -63,13 +74,7 @@ func listeningStudy(t *testing.T, design string, count int) string {
 	t.Helper()
 	dir, study := emptyStudy(t)
 	for k, chain := range []string{"left", "right"} {
-		c := music(4)
-		random := rand.New(rand.NewPCG(uint64(k), 9))
-		for _, ch := range c.Channels {
-			for i := range ch {
-				ch[i] += 1e-4 * random.NormFloat64()
-			}
-		}
+		c := noisy(music(4), k)
 		file := filepath.Join(dir, chain+".wav")
 		w, err := wav.Create(file, pcm.Format{Rate: 48000, Channels: 2, Bits: 24}, nil)
 		if err != nil {
