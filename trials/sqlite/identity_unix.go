@@ -1,4 +1,4 @@
-//go:build unix
+//go:build unix && !linux
 
 package sqlite
 
@@ -9,10 +9,14 @@ import (
 )
 
 // fileIdentity names a file by its device and its number there, "" where the system does not tell.
-func fileIdentity(info os.FileInfo) string {
+func fileIdentity(path string) (string, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return "", err
+	}
 	at, ok := info.Sys().(*syscall.Stat_t)
 	if !ok {
-		return ""
+		return "", nil
 	}
-	return fmt.Sprintf("file %x:%x", at.Dev, at.Ino)
+	return fmt.Sprintf("file %x:%x", at.Dev, at.Ino), nil
 }

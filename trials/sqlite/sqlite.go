@@ -182,11 +182,7 @@ func (d *database) Present() error {
 
 // IdentityIn names the record in dir, as Identity of the store does once it is open.
 func IdentityIn(dir string) (string, error) {
-	info, err := os.Stat(filepath.Join(dir, FileName))
-	if err != nil {
-		return "", err
-	}
-	return fileIdentity(info), nil
+	return fileIdentity(filepath.Join(dir, FileName))
 }
 
 // Identity implements store.Database: the file's place on its disk, which a copy does not share.
@@ -194,9 +190,7 @@ func (d *database) Identity(context.Context, store.Querier) (string, error) {
 	if err := d.Present(); err != nil {
 		return "", err
 	}
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	return fileIdentity(d.opened), nil
+	return IdentityIn(d.dir)
 }
 
 // Migrations implements store.Database.
