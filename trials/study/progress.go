@@ -197,7 +197,7 @@ func (v survey) captured(what string, fits func(Capture) bool, as ...string) ste
 	if n := len(v.sources) - len(lack); n > 0 {
 		s.done = fmt.Sprintf("%s of %d of %s", what, n, trials.Counted(len(v.sources), "source chain"))
 	}
-	if v.planned() || len(lack) == 0 {
+	if v.planned() || len(v.ladders()) > 0 || len(lack) == 0 {
 		return s
 	}
 	s.missing = what + " of " + strings.Join(lack, ", ")
@@ -206,7 +206,7 @@ func (v survey) captured(what string, fits func(Capture) bool, as ...string) ste
 }
 
 func (v survey) signalsStep() step {
-	return v.captured("a capture of a test signal", func(c Capture) bool { return len(measuredFrom(c.Kind)) > 0 }, Jitter.Name)
+	return v.captured("a capture of the jitter signal or of another one", func(c Capture) bool { return len(measuredFrom(c.Kind)) > 0 }, Jitter.Name)
 }
 
 func (v survey) musicStep() step {
