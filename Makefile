@@ -54,6 +54,7 @@ release: setup ## programs for Linux, Windows and macOS, vetted, with checksums,
 	  name=heardiff-$$GOOS-$$GOARCH; [ $$GOOS != windows ] || name=$$name.exe; \
 	  echo "$$name"; \
 	  $(GO) vet ./... && $(GO) build -trimpath -buildvcs=true -ldflags '-s -w -buildid=' -o $(RELEASE)/$$name ./cmd/heardiff || exit 1; \
+	  $(GO) version -m $(RELEASE)/$$name | grep -q vcs.modified=false || echo "  not the bytes of a clean clone: changed files, or no commit stamped (as in a linked worktree)"; \
 	done
 	@cd $(RELEASE) && sha256sum heardiff-* >SHA256SUMS && cat SHA256SUMS
 
