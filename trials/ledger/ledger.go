@@ -32,6 +32,12 @@ type Place struct {
 	Folder string `json:"folder"`
 }
 
+// Is reports whether the place is the record with that identity. A place noted before identities said when a file was made is known by the
+// rest.
+func (p Place) Is(record string) bool {
+	return p.Record == record || p.Record != "" && strings.HasPrefix(record, p.Record+":")
+}
+
 // Sitting is a place at which a session was begun or resumed, and the time at which that first happened.
 type Sitting struct {
 	Place
@@ -125,7 +131,7 @@ func (l *Ledger) Lines(record string) ([]Line, error) {
 		if err := l.read(filepath.Base(name), &line); err != nil {
 			return nil, err
 		}
-		if slices.ContainsFunc(line.Sittings, func(s Sitting) bool { return s.Record == record }) {
+		if slices.ContainsFunc(line.Sittings, func(s Sitting) bool { return s.Is(record) }) {
 			all = append(all, line)
 		}
 	}
@@ -141,7 +147,7 @@ func (l *Ledger) Sit(session string, at Place) error {
 		if line.Session == "" {
 			line.Session, line.State = session, Begun
 		}
-		if len(line.Sittings) == 0 || line.Last().Record != at.Record {
+		if len(line.Sittings) == 0 || !line.Last().Is(at.Record) {
 			line.Sittings = append(line.Sittings, Sitting{at, l.now().UTC()})
 		}
 	})

@@ -192,3 +192,21 @@ func TestManyWriteAtOnce(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// A place noted before identities said when a file was made is still known, and no other for it.
+func TestAPlaceIsKnownByAnOlderIdentity(t *testing.T) {
+	for _, c := range []struct {
+		noted, record string
+		want          bool
+	}{
+		{"file 1:2:3.4", "file 1:2:3.4", true},
+		{"file 1:2", "file 1:2:3.4", true},
+		{"file 1:2", "file 1:20:3.4", false},
+		{"file 1:2:3.4", "file 1:2:3.5", false},
+		{"", "file 1:2:3.4", false},
+	} {
+		if got := (ledger.Place{Record: c.noted}).Is(c.record); got != c.want {
+			t.Errorf("%q is %q: %v, want %v", c.noted, c.record, got, c.want)
+		}
+	}
+}

@@ -55,7 +55,7 @@ func holds(p ledger.Place) bool {
 		return false // a server's: only the server could tell
 	}
 	record, err := sqlite.IdentityIn(p.Folder)
-	return err == nil && record == p.Record
+	return err == nil && p.Is(record)
 }
 
 // ErrRevealed is wrapped where the order of a session may be known: it is never resumed.
@@ -77,7 +77,7 @@ func (s *Study) seat(ctx context.Context, session string, entries []trials.Entry
 	if err != nil {
 		return nil, "", err
 	}
-	moved := known && line.Last().Record != here.Record
+	moved := known && !line.Last().Is(here.Record)
 	switch {
 	case known && (!line.In(entries) || moved && line.State == ledger.Ending):
 		return nil, "", fmt.Errorf("session %s: %s: %w", session, wentOn(line, here.Record), ErrRevealed)
@@ -99,7 +99,7 @@ func wentOn(line ledger.Line, record string) string {
 		what = "its order was opened"
 	}
 	last := line.Last()
-	if last.Record == record {
+	if last.Is(record) {
 		return fmt.Sprintf("%s here as far as entry %d, and entries were removed or exchanged since", what, line.Number)
 	}
 	return fmt.Sprintf("%s as far as entry %d in a copy, %s, on %s", what, line.Number, last.Folder, last.At.Local().Format("2 January 2006 15:04"))
@@ -108,7 +108,7 @@ func wentOn(line ledger.Line, record string) string {
 // behind is the mark of what wentOn says.
 func behind(line ledger.Line, record string) trials.Mark {
 	opened := line.State == ledger.Ended || line.State == ledger.Ending
-	switch here := line.Last().Record == record; {
+	switch here := line.Last().Is(record); {
 	case here && opened:
 		return trials.MarkOpenedCut
 	case here:
@@ -198,7 +198,7 @@ func (w ledgerWatch) judge(session string, line ledger.Line, known bool, journal
 		return nil
 	case !line.In(journal):
 		return []link.Mark{{Code: behind(line, w.here.Record), Says: wentOn(line, w.here.Record), Voids: true}}
-	case !ended && line.Last().Record != w.here.Record:
+	case !ended && !line.Last().Is(w.here.Record):
 		return []link.Mark{{Code: trials.MarkRuns, Says: "it runs in " + line.Last().Folder + ", of which this study is a copy"}}
 	case len(line.Sittings) > 1:
 		return []link.Mark{{Code: trials.MarkMoved, Says: "it was begun in " + line.Sittings[0].Folder + " and resumed in " + line.Last().Folder + ": the study was moved, restored or copied meanwhile"}}
