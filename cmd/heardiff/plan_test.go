@@ -2,6 +2,7 @@ package main
 
 import (
 	"math"
+	"math/rand/v2"
 	"strings"
 	"testing"
 
@@ -105,4 +106,62 @@ func TestSequentialPlanShowsItsRisks(t *testing.T) {
 	if len(r.Course) != 4 || len(r.Power) != 0 {
 		t.Errorf("%d courses and %d powers of a sequential plan", len(r.Course), len(r.Power))
 	}
+}
+
+// What "plan new" says of a sequential plan is what becomes of listeners who are followed answer by answer.
+func TestCoursesOfSequentialPlansAreThoseOfSimulatedListeners(t *testing.T) {
+	const listeners = 20000
+	random := rand.New(rand.NewPCG(60, 4))
+	for _, boundary := range []string{"evidence", "obrien-fleming", "pocock"} {
+		p := onePlan(60, 0.4)
+		looks := 4
+		if boundary == "evidence" {
+			looks = 0
+		}
+		made, err := study.MakeLooks(p.Design, boundary, 60, looks, p.SmallestEffect, p.Alpha, p.Alpha)
+		must(t, err)
+		p.Looks = &made.Looks
+		r, err := reportPlan(p, familyOfOne(p))
+		must(t, err)
+		for _, c := range r.Course {
+			var heard, ruledOut, answers float64
+			for range listeners {
+				said, n := followed(p.Looks, func() bool { return random.Float64() < c.P })
+				answers += float64(n) / listeners
+				switch said {
+				case trials.StopHeard:
+					heard += 1. / listeners
+				case trials.StopRuledOut:
+					ruledOut += 1. / listeners
+				}
+			}
+			for what, pair := range map[string][2]float64{"heard": {heard, c.Heard}, "ruled out": {ruledOut, c.RuledOut}} {
+				if se := math.Sqrt(pair[1] * (1 - pair[1]) / listeners); math.Abs(pair[0]-pair[1]) > 4*se+1e-4 {
+					t.Errorf("%s, right %.2f: %s %.4f of simulated listeners, %.4f said", boundary, c.P, what, pair[0], pair[1])
+				}
+			}
+			if math.Abs(answers-c.Expected) > 0.6 { // four standard errors: the number of answers varies by 20 at most
+				t.Errorf("%s, right %.2f: %.2f answers on average, %.2f said", boundary, c.P, answers, c.Expected)
+			}
+		}
+	}
+}
+
+// followed is one listener through a sequential plan: what its looks say, and after how many answers.
+func followed(l *stats.Looks, right func() bool) (trials.Stop, int) {
+	answered, correct := 0, 0
+	for i, n := range l.Trials {
+		for ; answered < n; answered++ {
+			if right() {
+				correct++
+			}
+		}
+		switch {
+		case correct >= l.Heard[i]:
+			return trials.StopHeard, n
+		case correct <= l.RuledOut[i]:
+			return trials.StopRuledOut, n
+		}
+	}
+	return "", answered
 }

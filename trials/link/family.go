@@ -265,8 +265,8 @@ func (f Family) Summary() FamilySummary {
 
 // Words says in a sentence how the risk is shared.
 func (s FamilySummary) Words() string {
-	return fmt.Sprintf("All 'heard' of this study share alpha %g: planned for %d comparisons and %d listeners, so that one listener's first test of one comparison is judged at %.2g",
-		s.Alpha, s.Comparisons, s.Listeners, s.ListenerAlpha) + s.together() + s.ruledOut()
+	return fmt.Sprintf("All 'heard' of this study share alpha %g: planned for %s and %s, so that one listener's first test of one comparison is judged at %.2g",
+		s.Alpha, trials.Counted(s.Comparisons, "comparison"), trials.Counted(s.Listeners, "listener"), s.ListenerAlpha) + s.together() + s.ruledOut()
 }
 
 // rows is how many rows may say 'ruled out', as planned: each listener's, each group's and that of all, of each comparison.
