@@ -31,7 +31,30 @@ func (a *app) planNewCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "new --design DESIGN --a CHAIN --b CHAIN --trials N …",
 		Short: "make a plan",
-		Long: `Make a plan: which chains, which excerpt, how many trials, at what risk, and the smallest
+		Long:  planHelp(),
+		Example: `  heardiff plan new --design abx --a direct --b optical --trials 42 --alpha 0.05
+  heardiff plan new --design same-different --a direct --b optical --trials 60 --positive 8 --negative 8 --listeners 6
+  heardiff plan new --ladder random-jitter --design two-interval --trials 20 --practice 4
+  heardiff plan new --threshold random-jitter --threshold periodic-jitter --within 2dB`,
+		Args: exactArgs(),
+		RunE: func(c *cobra.Command, _ []string) error {
+			o.AlphaGiven, o.DesignGiven = c.Flags().Changed("alpha"), c.Flags().Changed("design")
+			if len(o.Threshold.Ladders) > 0 && !c.Flags().Changed("practice") {
+				o.Practice = -1
+			}
+			if len(o.Threshold.Ladders) > 0 && !c.Flags().Changed("positive") {
+				o.Positive = -1
+			}
+			return a.newPlan(c.Context(), o)
+		},
+	}
+	planFlags(&o, c.Flags())
+	return c
+}
+
+// planHelp is what "plan new --help" says of a plan.
+func planHelp() string {
+	return `Make a plan: which chains, which excerpt, how many trials, at what risk, and the smallest
 effect worth finding (as the proportion of trials on which the listener truly knows).
 A plan cannot change once its first session has begun.
 
@@ -74,25 +97,7 @@ dose down: every answer is followed by how it went, and no result counts it.
 ` + howAlphaIsShared + `
 
 Layout: "interleaved" spreads fatigue over all comparisons, "blocked" lets the listener stay
-with one; both draw their order by chance.`,
-		Example: `  heardiff plan new --design abx --a direct --b optical --trials 42 --alpha 0.05
-  heardiff plan new --design same-different --a direct --b optical --trials 60 --positive 8 --negative 8 --listeners 6
-  heardiff plan new --ladder random-jitter --design two-interval --trials 20 --practice 4
-  heardiff plan new --threshold random-jitter --threshold periodic-jitter --within 2dB`,
-		Args: exactArgs(),
-		RunE: func(c *cobra.Command, _ []string) error {
-			o.AlphaGiven, o.DesignGiven = c.Flags().Changed("alpha"), c.Flags().Changed("design")
-			if len(o.Threshold.Ladders) > 0 && !c.Flags().Changed("practice") {
-				o.Practice = -1
-			}
-			if len(o.Threshold.Ladders) > 0 && !c.Flags().Changed("positive") {
-				o.Positive = -1
-			}
-			return a.newPlan(c.Context(), o)
-		},
-	}
-	planFlags(&o, c.Flags())
-	return c
+with one; both draw their order by chance.`
 }
 
 func planFlags(o *study.PlanOptions, f *pflag.FlagSet) {
