@@ -73,6 +73,16 @@
 //	total                                  96     96.9 %
 //	total, clocks within 11 ppm            86     96.5 %
 //
+// Of 84 realistic devices (loop-shaped jitter with peaking, skirts, packet lines, mains that wander, idle tones; a recorder with noise, jitter,
+// hum and distortion of its own; 44.1 to 192 kHz) none of 1008 lines is false and none is lost ("go test -run Devices -v -args -full", five
+// minutes); within two errors, and the worst in errors:
+//
+//	decade                                251     91.6 %   3.4
+//	deterministic                          84     98.8 %   2.2
+//	line                                 1008     96.8 %   3.2
+//	random                                 84     92.9 %   3.1
+//	total                                  84     98.8 %   2.3
+//
 // Where clocks are near the error holds an allowance for what may fold; white clock jitter, as here, makes all of that.
 //
 // The test signal's own residue at a line is known by size, not by phase. A line that exceeds it counts for the difference of
