@@ -31,5 +31,8 @@ func bundleText(w io.Writer, r study.VerifiedBundle) {
 		return
 	}
 	fmt.Fprintf(w, "%s: %s, signed by site %s\n", printable.Text(r.File), r.Kind, r.Fingerprint)
+	if r.Program != "" {
+		fmt.Fprintf(w, "made with %s\n", printable.Text(r.Program))
+	}
 	verifiedText(w, r.VerifyReport)
 }

@@ -22,7 +22,7 @@ type provedJSON struct {
 		Entries     int
 		Hash, Short string
 	}
-	Given, Unknown, Fingerprint string
+	Given, Unknown, Fingerprint, Program string
 }
 
 // proved runs "verify" with the exit code that is wanted.
@@ -45,7 +45,7 @@ func TestBundlesAreVerifiedAlone(t *testing.T) {
 	listeningStudy(t, "abx", 4)
 	path := awayAndBack(t)
 	alone := proved(t, 0, path)
-	if len(alone.Sessions) != 1 || alone.Fingerprint == "" {
+	if len(alone.Sessions) != 1 || alone.Fingerprint == "" || alone.Program != "heardiff "+thisProgram().String() {
 		t.Fatalf("%+v", alone)
 	}
 	head := alone.Sessions[0].Head

@@ -71,7 +71,9 @@ type Manifest struct {
 	SealKey string    `json:"seal_key,omitempty"`
 	Created time.Time `json:"created"`
 	// Record is the head of the study's record when the bundle was made, hexadecimal; "" where none was kept.
-	Record  string   `json:"record,omitempty"`
+	Record string `json:"record,omitempty"`
+	// Program is the name and version of the program that made the bundle; "" where it did not say.
+	Program string   `json:"program,omitempty"`
 	Members []Member `json:"members"`
 }
 

@@ -166,3 +166,13 @@ func TestUnknownDesignIsRefused(t *testing.T) {
 		t.Errorf("%v", err)
 	}
 }
+
+// The program that a bundle says it was made with is a line of plain text.
+func TestTheProgramOfABundleIsPlainText(t *testing.T) {
+	for program, want := range map[string]error{"": nil, "heardiff 0.2.0": nil, "\x1b[31mred": ErrRecord, "two\nlines": ErrRecord} {
+		b, err := read(forgeAs(t, encode(t, Content{}), func(m *Manifest) { m.Program = program }))
+		if !errors.Is(err, want) || want == nil && b.Manifest.Program != program {
+			t.Errorf("%q: %v", program, err)
+		}
+	}
+}

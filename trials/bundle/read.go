@@ -189,6 +189,9 @@ func (m Manifest) check() error {
 	if err := trials.CheckText("title", m.Title); err != nil {
 		return err
 	}
+	if err := trials.CheckText("program", m.Program); err != nil {
+		return err
+	}
 	if m.Created.Before(time.Unix(0, 0)) {
 		return fmt.Errorf("made on %s", m.Created.UTC().Format(time.DateOnly))
 	}

@@ -21,6 +21,7 @@ type Draft struct {
 	Created time.Time
 	SealKey []byte // for a kit: see Manifest
 	Record  string // see Manifest
+	Program string // see Manifest
 	Content Content
 	// Audio opens the prepared file with the given SHA-256, for each presentation named in the content; nil: none.
 	Audio func(sha256 string) (io.ReadCloser, error)
@@ -40,7 +41,7 @@ func Write(w io.Writer, d Draft, site ed25519.PrivateKey) error {
 	}
 	m := Manifest{
 		Schema: Schema, Kind: d.Kind, Study: d.Study, Title: d.Title, Created: d.Created.UTC(),
-		Site: hex.EncodeToString(site.Public().(ed25519.PublicKey)), SealKey: hex.EncodeToString(d.SealKey), Record: d.Record,
+		Site: hex.EncodeToString(site.Public().(ed25519.PublicKey)), SealKey: hex.EncodeToString(d.SealKey), Record: d.Record, Program: d.Program,
 	}
 	sum := sha256.Sum256(content)
 	m.Members = append(m.Members, Member{contentName, int64(len(content)), hex.EncodeToString(sum[:])})
@@ -72,7 +73,7 @@ func Write(w io.Writer, d Draft, site ed25519.PrivateKey) error {
 
 // check checks the draft as Read would.
 func (d Draft) check(site ed25519.PublicKey) error {
-	m := Manifest{Kind: d.Kind, Study: d.Study, Title: d.Title, Created: d.Created, SealKey: hex.EncodeToString(d.SealKey), Record: d.Record}
+	m := Manifest{Kind: d.Kind, Study: d.Study, Title: d.Title, Created: d.Created, SealKey: hex.EncodeToString(d.SealKey), Record: d.Record, Program: d.Program}
 	if err := m.check(); err != nil {
 		return record(err)
 	}

@@ -22,7 +22,7 @@ func (s *Study) draft(ctx context.Context, kind bundle.Kind) (bundle.Draft, erro
 		return bundle.Draft{}, err
 	}
 	head, err := s.Head(ctx)
-	return bundle.Draft{Kind: kind, Study: of.ID, Title: of.Title, Created: s.now(), Record: head.Hash}, err
+	return bundle.Draft{Kind: kind, Study: of.ID, Title: of.Title, Created: s.now(), Record: head.Hash, Program: s.Program}, err
 }
 
 // Kit collects a plan and its excerpts, without answers, for another machine.

@@ -11,6 +11,8 @@ import (
 type Host struct {
 	Now    func() time.Time
 	Getenv func(name string) string
+	// Program is the name and version of the program, which bundles carry; "" where a script does not say.
+	Program string
 	// Warn is given a sentence that a person should read.
 	Warn func(text string)
 	// Progress is given what is being done, and returns what is then called with the part that is done, 0 to 1.

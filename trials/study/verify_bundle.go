@@ -17,6 +17,7 @@ type VerifiedBundle struct {
 	Kind        bundle.Kind `json:"kind"`
 	Fingerprint string      `json:"fingerprint"`
 	Study       string      `json:"study"`
+	Program     string      `json:"program"` // that made it; "" where it did not say
 }
 
 // unknownOfBundle is what no bundle can say of itself.
@@ -59,6 +60,7 @@ func (r *VerifiedBundle) refused(err error) {
 // fill tells what is in a bundle that passed every check, and checks its audio.
 func (r *VerifiedBundle) fill(ctx context.Context, b *bundle.Bundle, head string) error {
 	r.Kind, r.Fingerprint, r.Study = b.Manifest.Kind, b.Fingerprint(), b.Manifest.Study
+	r.Program = b.Manifest.Program
 	r.Record = Head{Hash: b.Manifest.Record, Short: trials.ShortHead(b.Manifest.Record)}
 	plans := map[string]string{}
 	for _, p := range b.Content.Plans {
