@@ -64,7 +64,7 @@ func (l luck) copyTo(t *testing.T, dir string) luck {
 	return to
 }
 
-// writing is a command that writes; whole checks what it wrote under out, where anything stands there.
+// writing is a command that writes; whole checks what it wrote under out, where anything is there.
 type writing struct {
 	name  string
 	args  []string
@@ -170,7 +170,7 @@ func isWAV(t *testing.T, path string) {
 	f.Close()
 }
 
-// check demands that all that stands there is whole, and that the study is as it was recorded.
+// check demands that all that is there is whole, and that the study is as it was recorded.
 func (w writing) check(t *testing.T, l luck) {
 	t.Helper()
 	command(t, 0, "verify")
@@ -375,7 +375,7 @@ func TestAStudyOnReadOnlyMedia(t *testing.T) {
 		}
 		for _, args := range []string{"chain add third", "measure", "listener add L3", "prepare --name two --excerpt 1:1", "capture add left " + on.in + "/noise.wav --as noise",
 			"report --out " + disk + "/r.html"} {
-			if errs := refused(t, 1, strings.Fields(args)...); !strings.Contains(errs, "hint: what stands there can only be read") {
+			if errs := refused(t, 1, strings.Fields(args)...); !strings.Contains(errs, "hint: what is there can only be read") {
 				t.Errorf("%s: said %q", args, errs)
 			}
 		}

@@ -166,6 +166,6 @@ func TestAPairThatCannotBePlacedLeavesWhatWasThere(t *testing.T) {
 		t.Fatal("no error")
 	}
 	if b, err := os.ReadFile(filepath.Join(to, "b.wav")); err != nil || !strings.HasSuffix(string(b), "the old one") || files(t, to) != "b.wav" {
-		t.Errorf("b.wav is %q, %v; %s stand there", b, err, files(t, to))
+		t.Errorf("b.wav is %q, %v; %s are there", b, err, files(t, to))
 	}
 }

@@ -23,7 +23,7 @@ import (
 
 // destination is where a command was asked to write: looked at before any work is done, and again when it is.
 //
-// A file comes to its place whole or not at all. What stands there already is replaced only where it is of the kind that is
+// A file comes to its place whole or not at all. What is there already is replaced only where it is of the kind that is
 // written, and where --force asks for it; a file of a study never is. A pipe or a device is written to, and stays what it is.
 type destination struct {
 	app    *app
@@ -122,7 +122,7 @@ func folderThere(path string) error {
 }
 
 // inStudyFiles reports whether the path is that of a study's record, or is among its audio, whether or not anything
-// stands there. Links must have been followed.
+// is there. Links must have been followed.
 func inStudyFiles(path string) bool {
 	for dir := filepath.Dir(path); ; dir = filepath.Dir(dir) {
 		rest, err := filepath.Rel(dir, path)

@@ -34,7 +34,7 @@ func (a *app) folderDestination(dir string, files []folderFile) (folderDestinati
 	info, err := os.Stat(dir)
 	switch {
 	case err == nil && !info.IsDir():
-		return d, misusedf("%s: a file stands there; name a folder", dir)
+		return d, misusedf("%s: a file is there; name a folder", dir)
 	case err != nil && !errors.Is(err, fs.ErrNotExist):
 		return d, audiofile.Named(dir, err)
 	}

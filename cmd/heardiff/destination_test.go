@@ -142,7 +142,7 @@ func TestAPipeIsWrittenToAndStays(t *testing.T) {
 			}
 			for _, name := range strings.Fields(files(t, dir)) {
 				if name != filepath.Base(pipe) && name != w.file && name != w.file+".json" {
-					t.Errorf("%s stands there", name)
+					t.Errorf("%s is there", name)
 				}
 			}
 		})
@@ -216,7 +216,7 @@ func TestTablesAreNotWrittenOver(t *testing.T) {
 	command(t, 2, "export", "--csv", to)
 	command(t, 2, "export", "--csv", to, "--force")
 	if got := files(t, to); got != "trials.csv" {
-		t.Errorf("%s stand there", got)
+		t.Errorf("%s are there", got)
 	}
 	must(t, os.Remove(filepath.Join(to, "trials.csv")))
 	command(t, 0, "export", "--csv", to)
@@ -246,11 +246,11 @@ func TestAFileIsWrittenWholeOrNotAtAll(t *testing.T) {
 		t.Errorf("error %v", err)
 	}
 	if data, err := os.ReadFile(path); err != nil || string(data) != old || files(t, dir) != "note.json" {
-		t.Errorf("after the failure: %q, %v; %s stand there", data, err, files(t, dir))
+		t.Errorf("after the failure: %q, %v; %s are there", data, err, files(t, dir))
 	}
 	must(t, write("new", nil))
 	if data, err := os.ReadFile(path); err != nil || string(data) != "new" || files(t, dir) != "note.json" {
-		t.Errorf("replaced: %q, %v; %s stand there", data, err, files(t, dir))
+		t.Errorf("replaced: %q, %v; %s are there", data, err, files(t, dir))
 	}
 }
 
@@ -264,7 +264,7 @@ func TestWhatComesMeanwhileIsNotWrittenOver(t *testing.T) {
 		t.Error("no error")
 	}
 	if data, _ := os.ReadFile(path); string(data) != "somebody else's" || files(t, filepath.Dir(path)) != "note.json" {
-		t.Errorf("it holds %q now; %s stand there", data, files(t, filepath.Dir(path)))
+		t.Errorf("it holds %q now; %s are there", data, files(t, filepath.Dir(path)))
 	}
 }
 

@@ -130,7 +130,7 @@ func (k *keeping) proof(entries []trials.Entry) []string {
 		"session " + end.Hash,
 		"head    " + head.Hash,
 		"head, to be read out over the telephone: " + head.Short,
-		"From the seed anyone deals the order of the trials again, and sees that the seal held. The head stands for all that the study holds now: " +
+		"From the seed anyone deals the order of the trials again, and sees that the seal held. The head is a fingerprint of all that the study holds now: " +
 			"write it down elsewhere, or send it to whoever made the plan, and every later change shows.",
 		"Find them again: heardiff results " + study.ShortID(k.id) + " (seed and session), heardiff verify (the newest head). Hold a head against the study: heardiff verify --head HEAD"}, k.next(ctx)...)
 }

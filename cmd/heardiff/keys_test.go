@@ -39,7 +39,7 @@ func TestKeysStayAwayFromStudiesAndReaders(t *testing.T) {
 	info, err := os.Stat(filepath.Join(outside, "site.key"))
 	must(t, err)
 	if info.Mode().Perm() != 0o600 || files(t, outside) != "ledger session.key site.key" {
-		t.Errorf("mode %v; %s stand there", info.Mode(), files(t, outside))
+		t.Errorf("mode %v; %s are there", info.Mode(), files(t, outside))
 	}
 	must(t, os.Chmod(filepath.Join(outside, "site.key"), 0o644))
 	if _, errs := command(t, 0, "export", "--out", out, "--force"); strings.Count(errs, "can be read by others") != 1 {

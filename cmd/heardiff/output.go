@@ -66,7 +66,7 @@ func (a *app) progress(what string) func(done float64) {
 	}
 }
 
-// clearLine takes away the line of progress, if one stands there.
+// clearLine takes away the line of progress, if one is there.
 func (a *app) clearLine() {
 	if a.line != nil && a.line.drawn.Swap(false) {
 		fmt.Fprint(a.terminal, "\r\x1b[K")

@@ -145,7 +145,7 @@ func TestTheSameRecordingAddedAtOnce(t *testing.T) {
 	}
 	command(t, 0, "verify")
 	if n := len(strings.Fields(files(t, filepath.Join(study, "audio", "captures")))); n != rounds {
-		t.Errorf("%d files stand there, %d were added", n, rounds)
+		t.Errorf("%d files are there, %d were added", n, rounds)
 	}
 }
 

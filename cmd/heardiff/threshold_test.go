@@ -1,14 +1,11 @@
 package main
 
 import (
-	"context"
 	"encoding/json"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
-
-	"github.com/chromedp/chromedp"
 
 	"heardiff/trials"
 	"heardiff/trials/link"
@@ -34,27 +31,19 @@ func TestAThresholdRunFromPlanToResult(t *testing.T) {
 	study := oneChain(t)
 	made := prepareSteps(t, "noise", "--from", "-70", "--to", "-40", "--steps", "7", "--excerpt", "1:2", "--name", "e")
 	command(t, 0, "listener", "add", "L1")
-	out, _ := command(t, 0, "plan", "new", "--threshold", "noise", "--within", "2dB", "--procedure", "staircase", "--trials", "5", "--practice", "1", "--positive", "0", "--json")
-	var plan trials.Plan
-	if err := json.Unmarshal([]byte(out), &plan); err != nil {
-		t.Fatal(err)
-	}
-	if run := plan.Threshold; run == nil || run.WithinDB != 2 || len(run.Tracks) != 1 || len(run.Tracks[0].Rungs) != 7 || plan.Design != trials.TwoInterval ||
-		run.Tracks[0].Rungs[0].Dose != -70 || run.Tracks[0].Rungs[6].LevelDB != -40 || run.Steps[0] != 2 {
-		t.Fatalf("%s", out)
-	}
-	begin := func() *sitting {
+	planStaircase(t)
+	begin := func(ready string) *sitting {
 		s := sitDown(t, "listen", "--plan", "1", "--listener", "L1")
 		s.chains["clean"] = loadWAV(t, filepath.Join(study, "audio", "excerpts", "e", "bus.wav"))
 		for _, p := range made.Excerpts[0].Presentations {
 			s.chains[p.Path] = loadWAV(t, filepath.Join(study, p.Path))
 		}
+		if line := s.line(); !strings.HasPrefix(line, ready) {
+			t.Fatal(line)
+		}
 		return s
 	}
-	s := begin()
-	if line := s.line(); !strings.HasPrefix(line, "ready 1 of 6: Which one is B, 1 or 2?; this one is practice") {
-		t.Fatal(line)
-	}
+	s := begin("ready 1 of 6: Which one is B, 1 or 2?; this one is practice")
 	for range 2 {
 		s.doseOracle()
 		s.line()
@@ -63,17 +52,33 @@ func TestAThresholdRunFromPlanToResult(t *testing.T) {
 	if code := <-s.ended; code != 0 {
 		t.Fatalf("exit %d", code)
 	}
-	s = begin()
-	if line := s.line(); !strings.HasPrefix(line, "ready 3 of 6") {
-		t.Fatal(line)
-	}
+	s = begin("ready 3 of 6")
 	for range 3 {
 		s.doseOracle()
 		s.line()
 	}
 	s.doseOracle()
 	s.end()
-	out, _ = command(t, 0, "results", "--json")
+	checkStaircase(t)
+	checkThresholdPage(t)
+}
+
+// planStaircase makes the plan of a staircase of five trials over the seven rungs.
+func planStaircase(t *testing.T) {
+	t.Helper()
+	out, _ := command(t, 0, "plan", "new", "--threshold", "noise", "--within", "2dB", "--procedure", "staircase", "--trials", "5", "--practice", "1", "--positive", "0", "--json")
+	var plan trials.Plan
+	must(t, json.Unmarshal([]byte(out), &plan))
+	if run := plan.Threshold; run == nil || run.WithinDB != 2 || len(run.Tracks) != 1 || len(run.Tracks[0].Rungs) != 7 || plan.Design != trials.TwoInterval ||
+		run.Tracks[0].Rungs[0].Dose != -70 || run.Tracks[0].Rungs[6].LevelDB != -40 || run.Steps[0] != 2 {
+		t.Fatalf("%s", out)
+	}
+}
+
+// checkStaircase demands that every answer was right, and three trials of the plain dose, then two of the rung that is 10 dB lower.
+func checkStaircase(t *testing.T) {
+	t.Helper()
+	out, _ := command(t, 0, "results", "--json")
 	var r struct {
 		Sessions []struct {
 			Comparisons []trials.Tally
@@ -81,10 +86,7 @@ func TestAThresholdRunFromPlanToResult(t *testing.T) {
 		}
 		Thresholds []json.RawMessage
 	}
-	if err := json.Unmarshal([]byte(out), &r); err != nil {
-		t.Fatal(err)
-	}
-	// Three down: the plain dose three times, then two of the rung that lies 10 dB lower.
+	must(t, json.Unmarshal([]byte(out), &r))
 	counts := map[string]int{}
 	for _, c := range r.Sessions[0].Comparisons {
 		if c.Comparison.Kind == trials.Graded && c.Trials > 0 {
@@ -105,7 +107,11 @@ func TestAThresholdRunFromPlanToResult(t *testing.T) {
 			t.Errorf("%v: %s", args, text)
 		}
 	}
-	// The report has them too, and its page deals the run again, in its own script.
+}
+
+// checkThresholdPage demands that the report has the thresholds, and that its page deals the run again in its own script.
+func checkThresholdPage(t *testing.T) {
+	t.Helper()
 	page := filepath.Join(t.TempDir(), "report.html")
 	command(t, 0, "report", "--out", page)
 	html, err := os.ReadFile(page)
@@ -114,12 +120,7 @@ func TestAThresholdRunFromPlanToResult(t *testing.T) {
 		t.Error("no thresholds in the report")
 	}
 	command(t, 0, "verify", page)
-	alloc, stop := chromedp.NewExecAllocator(context.Background(), append(chromedp.DefaultExecAllocatorOptions[:], chromedp.NoSandbox, chromedp.DisableGPU)...)
-	defer stop()
-	ctx, cancel := chromedp.NewContext(alloc)
-	defer cancel()
-	must(t, chromedp.Run(ctx))
-	if faults := pressCheck(t, ctx, page, string(html)); len(faults) > 0 {
+	if faults := pressCheck(t, browser(t), page, string(html)); len(faults) > 0 {
 		t.Errorf("the page finds %q", faults)
 	}
 }

@@ -150,12 +150,7 @@ func TestEditedReportsAreFoundInABrowser(t *testing.T) {
 		few = 300
 	}
 	edits := append(targeted(t, page), scattered(page, few)...)
-	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.NoSandbox, chromedp.DisableGPU)
-	alloc, stop := chromedp.NewExecAllocator(context.Background(), options...)
-	defer stop()
-	ctx, cancel := chromedp.NewContext(alloc)
-	defer cancel()
-	must(t, chromedp.Run(ctx))
+	ctx := browser(t)
 	file := filepath.Join(t.TempDir(), "page.html")
 	if f := pressCheck(t, ctx, file, page); len(f) > 0 {
 		t.Fatalf("of a true page: %q", f)
@@ -165,6 +160,18 @@ func TestEditedReportsAreFoundInABrowser(t *testing.T) {
 			t.Errorf("edit %d not named %q: %.300q", i, e.names, f)
 		}
 	}
+}
+
+// browser starts a headless browser, which ends with the test.
+func browser(t *testing.T) context.Context {
+	t.Helper()
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.NoSandbox, chromedp.DisableGPU)
+	alloc, stop := chromedp.NewExecAllocator(context.Background(), options...)
+	t.Cleanup(stop)
+	ctx, cancel := chromedp.NewContext(alloc)
+	t.Cleanup(cancel)
+	must(t, chromedp.Run(ctx))
+	return ctx
 }
 
 // pressed presses the button and resolves to what the page then says: one line a fault. It fails of a page whose button does

@@ -161,7 +161,7 @@ func makeFolders(path string) (undo func() error, err error) {
 		}
 		made = append([]string{missing[i]}, made...)
 	}
-	return undo, os.MkdirAll(path, 0o755) // what stands there may be no folder
+	return undo, os.MkdirAll(path, 0o755) // what is there may be no folder
 }
 
 func (s Server) create(ctx context.Context, f *os.File, dir string, of store.Study, now func() time.Time) (*store.Store, error) {

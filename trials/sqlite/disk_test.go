@@ -112,7 +112,7 @@ func TestWhatBelongsToAnotherProgramIsLeftAlone(t *testing.T) {
 			t.Errorf("%s: %v", name, err)
 		}
 		if now, err := os.ReadFile(path); err != nil || !bytes.Equal(now, data) || len(names(t, dir)) != 1 {
-			t.Errorf("%s: changed, or %v stand there now: %v", name, names(t, dir), err)
+			t.Errorf("%s: changed, or %v are there now: %v", name, names(t, dir), err)
 		}
 	}
 }

@@ -12,7 +12,7 @@ import (
 const (
 	fullHint     = "make room there and run it again; nothing half-written was left"
 	roomHint     = "make room in the folder for temporary files, or name another in TMPDIR, and run it again"
-	readOnlyHint = "what stands there can only be read: copy the study to a disk that can be written, or write elsewhere"
+	readOnlyHint = "what is there can only be read: copy the study to a disk that can be written, or write elsewhere"
 	faultyHint   = "the disk, or the way to it, fails: save what is on it first"
 	damagedHint  = `study.db was damaged, or is no record of heardiff: put a copy of it back; "heardiff verify" tells more`
 )

@@ -253,10 +253,10 @@ func folderFree(dir string) error {
 	return kitPlaceTaken(dir, fs.ErrExist)
 }
 
-// kitPlaceTaken says where a kit could not come, if it was because of what stands there.
+// kitPlaceTaken says where a kit could not come, if it was because of what is there.
 func kitPlaceTaken(dir string, err error) error {
 	if errors.Is(err, fs.ErrExist) {
-		return Blamed(Misuse, fmt.Errorf("--study %s: something else stands there", dir), "name a new folder for the kit: --study DIR")
+		return Blamed(Misuse, fmt.Errorf("--study %s: something else is there", dir), "name a new folder for the kit: --study DIR")
 	}
 	return err
 }

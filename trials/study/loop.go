@@ -21,6 +21,9 @@ type loop struct {
 // else, so errors are nobody's business.
 type loopFile string
 
+// maxLoopBytes is far more than the file of a loop has.
+const maxLoopBytes = 1 << 10
+
 func (h *Host) loopFile(session string) loopFile {
 	base := h.cacheDir()
 	if base == "" {
@@ -32,8 +35,12 @@ func (h *Host) loopFile(session string) loopFile {
 // read returns what was kept, the zero loop where nothing was.
 func (f loopFile) read() loop {
 	var l loop
-	data, err := os.ReadFile(string(f))
-	if err != nil || json.Unmarshal(data, &l) != nil {
+	in, err := os.Open(string(f))
+	if err != nil {
+		return loop{}
+	}
+	defer in.Close()
+	if json.NewDecoder(io.LimitReader(in, maxLoopBytes)).Decode(&l) != nil {
 		return loop{}
 	}
 	return l

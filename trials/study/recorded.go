@@ -133,7 +133,7 @@ func (r untilDone) Read(p []byte) (int, error) {
 }
 
 // placeAudio puts audio at a path within the study and records it, both or neither, while no other process does the same.
-// What stands there without a record was left by a process that was killed in between, and makes room. It returns
+// What is there without a record was left by a process that was killed in between, and makes room. It returns
 // store.ErrExists, wrapped, where the path is taken.
 func (s *Study) placeAudio(ctx context.Context, relative string, place func(path string) error, record func() error) error {
 	release, err := whole.Hold(ctx, s.Path("audio"))

@@ -84,7 +84,7 @@ func Create(ctx context.Context, dir string, of About, h *Host) (*Study, error) 
 	if HoldsStudy(dir) {
 		return nil, fmt.Errorf("%q: a study is %w", dir, store.ErrExists)
 	}
-	for up := dir; ; up = filepath.Dir(up) { // to the first that stands there
+	for up := dir; ; up = filepath.Dir(up) { // to the first that is there
 		info, err := os.Stat(up)
 		if err == nil && !info.IsDir() {
 			return nil, Rejected(fmt.Errorf("%s is no folder", up), "name a new folder for the study")

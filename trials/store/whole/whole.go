@@ -85,7 +85,7 @@ func NewFile(dir string) (*File, error) {
 	return f, nil
 }
 
-// Place puts the file on disk and then at path, which must be on the same file system. Where something stands there it returns
+// Place puts the file on disk and then at path, which must be on the same file system. Where something is there it returns
 // fs.ErrExist, wrapped, unless it is to be replaced. Whatever fails, the file is gone.
 func (f *File) Place(path string, replace bool) error {
 	if err := f.Seal(); err != nil {
@@ -138,14 +138,14 @@ func Take(from, to string) error {
 	case errors.Is(err, fs.ErrExist):
 		return fmt.Errorf("%s: %w", to, fs.ErrExist)
 	}
-	// A file system without links. What stands there is seen, unless it comes in this very moment.
+	// A file system without links. What is there is seen, unless it comes in this very moment.
 	if _, err := os.Lstat(to); err == nil {
 		return fmt.Errorf("%s: %w", to, fs.ErrExist)
 	}
 	return os.Rename(from, to)
 }
 
-// Write puts what write writes at path, in place of what stands there: all of it or nothing.
+// Write puts what write writes at path, in place of what is there: all of it or nothing.
 func Write(path string, write func(w io.Writer) error) error {
 	f, err := NewFile(filepath.Dir(path))
 	if err != nil {
@@ -175,7 +175,7 @@ func NewFolder(dir string) (*Folder, error) {
 	return &Folder{Path: path, claim: c}, nil
 }
 
-// Place puts the folder at path, in the folder for which it was made. An empty folder may stand there; where anything else
+// Place puts the folder at path, in the folder for which it was made. An empty folder may be there; where anything else
 // does, it returns fs.ErrExist, wrapped, and nothing is changed.
 func (d *Folder) Place(path string) error {
 	if info, err := os.Lstat(path); err == nil {

@@ -55,7 +55,7 @@ func TestSweepRemovesWhatTheDeadLeft(t *testing.T) {
 		t.Error(err)
 	}
 	if got := names(t, dir); got != ".heardiff- .heardiff-notes .kit-of-mine file folder heardiff-12" {
-		t.Errorf("%s stand there", got)
+		t.Errorf("%s are there", got)
 	}
 	whole.Sweep(filepath.Join(dir, "nowhere"))
 }
@@ -87,7 +87,7 @@ func TestManyAtOnce(t *testing.T) {
 	}
 	all.Wait()
 	if len(taken) != 1 || names(t, dir) != "one" {
-		t.Errorf("%d took the name; %s stand there", len(taken), names(t, dir))
+		t.Errorf("%d took the name; %s are there", len(taken), names(t, dir))
 	}
 }
 
@@ -121,6 +121,6 @@ func TestAFolderReplacesOnlyAnEmptyOne(t *testing.T) {
 		t.Error(err)
 	}
 	if got := names(t, dir); got != "a file a folder empty" {
-		t.Errorf("%s stand there", got)
+		t.Errorf("%s are there", got)
 	}
 }

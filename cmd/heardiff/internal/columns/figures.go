@@ -35,7 +35,7 @@ func Figures(r io.Reader, compared func(metric string) bool) ([]study.Entered, e
 			return nil, err
 		}
 		if slices.ContainsFunc(list, func(o study.Entered) bool { return o.Metric == f.Metric && o.Source == f.Source }) {
-			return nil, fmt.Errorf("line %d: %s of %q stands there twice", t.lines[i], f.Metric, f.Source)
+			return nil, fmt.Errorf("line %d: %s of %q is there twice", t.lines[i], f.Metric, f.Source)
 		}
 		list = append(list, f)
 	}

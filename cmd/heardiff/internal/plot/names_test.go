@@ -27,7 +27,7 @@ func TestALineOfTwoChannelsIsNamedOnce(t *testing.T) {
 	}
 	for _, name := range []string{"50 Hz, 100 ps", "150 Hz, 100 ps", "350 Hz, 100 ps", "700 Hz, 100 ps", "1500 Hz, 100 ps", "3000 Hz, 100 ps", "6000 Hz, 100 ps", "150 Hz, 10 ps"} {
 		if n := strings.Count(b.String(), ">"+name+"<"); n != 1 {
-			t.Errorf("%q stands there %d times, want once", name, n)
+			t.Errorf("%q is there %d times, want once", name, n)
 		}
 	}
 	if strings.Contains(b.String(), "Hz, 97 ps<") {

@@ -104,7 +104,7 @@ async function checkForm(units, faults) {
   let first = 0, last = 0;
   while (first < is.length && first < was.length && is[first] === was[first]) first++;
   while (last < is.length - first && last < was.length - first && is[is.length - 1 - last] === was[was.length - 1 - last]) last++;
-  const shown = text => text.length > 200 ? text.slice(0, 200) + "…" : text;
+  const shown = text => text.length > 1000 ? text.slice(0, 1000) + "…" : text;
   if (is.length === was.length) {
     for (let i = first; i < is.length - last; i++) if (is[i] !== was[i]) faults.push(`edited: ${units[i].where}: now “${shown(units[i].text)}”`);
   } else {

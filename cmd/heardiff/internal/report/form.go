@@ -293,9 +293,13 @@ func (d dissected) compareMarks(was, is []uint32) []string {
 	return faults
 }
 
+// maxQuoted is how many characters of an edited place are quoted: a row of the numbers with the longest warnings is shorter. check.js
+// quotes as many.
+const maxQuoted = 1000
+
 func shorten(text string) string {
-	if r := []rune(text); len(r) > 200 {
-		return string(r[:200]) + "…"
+	if r := []rune(text); len(r) > maxQuoted {
+		return string(r[:maxQuoted]) + "…"
 	}
 	return text
 }

@@ -237,7 +237,7 @@ func numbers(l link.Result, rows []link.Row, hidden int) (template.JS, error) {
 	return template.JS(strings.ReplaceAll(string(text), "<", `\u003c`)), err
 }
 
-// measuredAlready reports whether the same comparison stands there in another design.
+// measuredAlready reports whether the same comparison is there in another design.
 func measuredAlready(pairs []pairTable, r link.Row) bool {
 	for _, p := range pairs {
 		if p.Row.A == r.A && p.Row.B == r.B && p.Row.Excerpt == r.Excerpt {
