@@ -38,7 +38,7 @@ stays: results may rest on it.`,
 			return a.captureRemove(c.Context(), id, why)
 		},
 	}
-	c.Flags().StringVar(&why, "why", "", "the `reason`, kept in the record")
+	whyFlag(c, &why)
 	return c
 }
 
@@ -65,7 +65,7 @@ and add it again.`,
 		},
 	}
 	filingFlags(c, &kind, &music)
-	c.Flags().StringVar(&why, "why", "", "the `reason`, kept in the record")
+	whyFlag(c, &why)
 	return c
 }
 
@@ -109,7 +109,7 @@ func (a *app) captureRemove(ctx context.Context, id int, why string) error {
 	if err != nil {
 		return err
 	}
-	return a.mended("removed", why, c)
+	return a.mended(ctx, s, "removed", why, c)
 }
 
 func (a *app) captureRefile(ctx context.Context, as study.Capture, why string) error {
@@ -122,12 +122,12 @@ func (a *app) captureRefile(ctx context.Context, as study.Capture, why string) e
 	if err != nil {
 		return err
 	}
-	return a.mended("refiled", why, c)
+	return a.mended(ctx, s, "refiled", why, c)
 }
 
-func (a *app) mended(done, why string, c study.Capture) error {
+func (a *app) mended(ctx context.Context, s *study.Study, done, why string, c study.Capture) error {
 	r := mendedCapture{Schema: "heardiff.capture_mended/1", Done: done, Why: why, Capture: c}
-	return a.print(r, func(w io.Writer) {
+	return a.printStep(ctx, s, r, func(w io.Writer) {
 		if done == "removed" {
 			fmt.Fprintf(w, "capture %d (%s, %s) is out of the study; the record keeps that it was there\n", c.ID, c.Chain, c.Kind)
 			return

@@ -10,7 +10,7 @@ import (
 )
 
 func (a *app) chainCommand() *cobra.Command {
-	return group("chain", "name the chains of the study", a.chainAddCommand(), a.chainListCommand())
+	return group("chain", "name the chains of the study, and mend what is said of them", a.chainAddCommand(), a.chainListCommand(), a.chainCorrectCommand(), a.chainRenameCommand(), a.chainRemoveCommand())
 }
 
 func (a *app) chainAddCommand() *cobra.Command {

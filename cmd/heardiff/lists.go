@@ -11,7 +11,7 @@ import (
 )
 
 func (a *app) excerptCommand() *cobra.Command {
-	return group("excerpt", "list the excerpts that were prepared", a.excerptListCommand())
+	return group("excerpt", "list the excerpts that were prepared, and take out what is not needed", a.excerptListCommand(), a.excerptRemoveCommand())
 }
 
 func (a *app) sessionCommand() *cobra.Command {

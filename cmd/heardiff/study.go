@@ -14,7 +14,7 @@ import (
 
 func (a *app) studyCommand() *cobra.Command {
 	show := a.studyShowCommand()
-	c := group("study", "make a study, or show what is in it", a.studyNewCommand(), show)
+	c := group("study", "make a study, or show what is in it", a.studyNewCommand(), show, a.studyRetitleCommand())
 	unknown := c.RunE
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if len(args) > 0 {

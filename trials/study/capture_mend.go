@@ -2,6 +2,7 @@ package study
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -47,7 +48,7 @@ func (s *Study) unusedCapture(ctx context.Context, id int) (Capture, error) {
 		used := func(p Presentation) bool { return p.Chain == c.Chain }
 		if e.Music == c.Music && slices.ContainsFunc(e.Presentations, used) {
 			return c, Rejected(fmt.Errorf("capture %d: excerpt %q was cut from this music of chain %q", id, e.Name, c.Chain),
-				"results may rest on it; record the chain again and prepare another excerpt")
+				fmt.Sprintf("an excerpt that no plan plays can be taken out first (\"heardiff excerpt remove %s\"); else record the chain again and prepare another", e.Name))
 		}
 	}
 	return c, nil
@@ -56,6 +57,9 @@ func (s *Study) unusedCapture(ctx context.Context, id int) (Capture, error) {
 // RemoveCapture takes a capture, and what was measured of it, out of the study and deletes the study's copy of the file; the record keeps
 // what it was, and why it went. It returns the capture as it was.
 func (s *Study) RemoveCapture(ctx context.Context, id int, why string) (Capture, error) {
+	if err := checkWhy(why); err != nil {
+		return Capture{}, err
+	}
 	c, err := s.unusedCapture(ctx, id)
 	if err != nil {
 		return c, err
@@ -73,7 +77,7 @@ func (s *Study) RemoveCapture(ctx context.Context, id int, why string) (Capture,
 // RefileCapture files a capture under another kind, and returns it as it is filed now. What was measured of it goes.
 func (s *Study) RefileCapture(ctx context.Context, id int, kind, music, why string) (Capture, error) {
 	kind, music, err := FiledAs(kind, music)
-	if err != nil {
+	if err := errors.Join(err, checkWhy(why)); err != nil {
 		return Capture{}, err
 	}
 	c, err := s.unusedCapture(ctx, id)

@@ -1,0 +1,176 @@
+package study
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"path"
+	"slices"
+	"strings"
+
+	"heardiff/trials"
+	"heardiff/trials/store"
+)
+
+// checkWhy refuses a reason that cannot be kept.
+func checkWhy(why string) error { return Misused(trials.CheckText("--why", why)) }
+
+// Retitle gives the study another title, and returns the one that it had. Bundles and reports made before keep theirs.
+func (s *Study) Retitle(ctx context.Context, title, why string) (was string, err error) {
+	if err := errors.Join(Misused(trials.CheckName("the title", title)), checkWhy(why)); err != nil {
+		return "", err
+	}
+	of, err := s.Study(ctx)
+	if err != nil {
+		return "", err
+	}
+	return of.Title, s.record.Retitle(ctx, title, why)
+}
+
+// ChainCorrection is what is to be said of a chain from now on; what is nil stays.
+type ChainCorrection struct {
+	About, Role, After *string
+	Cost               *float64
+	// NoCost takes away a cost that was given.
+	NoCost bool
+}
+
+// of returns the chain as it is to be.
+func (k ChainCorrection) of(c Chain) Chain {
+	for _, field := range []struct{ to, from *string }{{&c.About, k.About}, {&c.Role, k.Role}, {&c.After, k.After}} {
+		if field.from != nil {
+			*field.to = *field.from
+		}
+	}
+	if k.Cost != nil || k.NoCost {
+		c.Cost = k.Cost
+	}
+	return c
+}
+
+// CorrectChain corrects what is said of a chain, and returns it as it is now; the record keeps what was said, and why it was not right.
+// A role on which measurements or results rest stays.
+func (s *Study) CorrectChain(ctx context.Context, name string, k ChainCorrection, why string) (Chain, error) {
+	c, err := s.Chain(ctx, name)
+	if err != nil {
+		return c, InStudy(err)
+	}
+	c = k.of(c)
+	if err := errors.Join(CheckChain(c), checkWhy(why)); err != nil {
+		return c, err
+	}
+	if err := s.checkFeeding(ctx, c); err != nil {
+		return c, err
+	}
+	return c, s.stays(name, s.record.CorrectChain(ctx, c, why))
+}
+
+// checkFeeding refuses a chain that would feed itself, directly or through others.
+func (s *Study) checkFeeding(ctx context.Context, c Chain) error {
+	all, err := s.Chains(ctx)
+	if err != nil {
+		return err
+	}
+	fedBy := map[string]string{}
+	for _, one := range all {
+		fedBy[one.Name] = one.After
+	}
+	up := c.After
+	for range all { // a chain of chains is no longer than that
+		if up == c.Name {
+			return Rejected(fmt.Errorf("chain %q after %q: it would feed itself", c.Name, c.After), "name the chain whose output it gets")
+		}
+		up = fedBy[up]
+	}
+	return nil
+}
+
+// RenameChain gives a chain another name as long as no excerpt or plan holds it, and returns it as it is now.
+func (s *Study) RenameChain(ctx context.Context, name, to, why string) (Chain, error) {
+	if err := errors.Join(CheckName("chain", to), checkWhy(why)); err != nil {
+		return Chain{}, err
+	}
+	if err := s.stays(name, s.record.RenameChain(ctx, name, to, why)); err != nil {
+		return Chain{}, err
+	}
+	return s.Chain(ctx, to)
+}
+
+// RemoveChain takes a chain out of the study to which nothing refers, and the figures that were entered of it; the record keeps both, and
+// why they went. It returns the chain as it was.
+func (s *Study) RemoveChain(ctx context.Context, name, why string) (Chain, error) {
+	if err := checkWhy(why); err != nil {
+		return Chain{}, err
+	}
+	c, err := s.Chain(ctx, name)
+	if err != nil {
+		return c, InStudy(err)
+	}
+	return c, s.stays(name, s.record.RemoveChain(ctx, name, why))
+}
+
+// RemoveExcerpt takes an excerpt that no plan plays out of the study, with its doses, and deletes its files; the record keeps what it was,
+// and why it went. It returns the excerpt as it was.
+func (s *Study) RemoveExcerpt(ctx context.Context, name, why string) (Excerpt, error) {
+	if err := checkWhy(why); err != nil {
+		return Excerpt{}, err
+	}
+	e, err := s.excerpt(ctx, name)
+	if err != nil {
+		return e, InStudy(err)
+	}
+	if err := s.stays(name, s.record.RemoveExcerpt(ctx, name, why)); err != nil {
+		return e, err
+	}
+	for _, place := range placesOf(e) {
+		// The record is the study: a file that stays behind is no fault of it.
+		if err := s.dropAudio(ctx, place); err != nil {
+			s.warn("the study's copy %s stays: %v", place, err)
+		}
+	}
+	return e, nil
+}
+
+// placesOf returns where the audio of an excerpt is: a folder of its own, or, of one that came in a kit, each file.
+func placesOf(e Excerpt) []string {
+	var places []string
+	for _, p := range e.Presentations {
+		place := p.Path
+		if dir := path.Dir(place); path.Base(dir) == e.Name {
+			place = dir
+		}
+		if !slices.Contains(places, place) {
+			places = append(places, place)
+		}
+	}
+	return places
+}
+
+// excerpt returns one excerpt, or ErrNotFound, wrapped.
+func (s *Study) excerpt(ctx context.Context, name string) (Excerpt, error) {
+	all, err := s.Excerpts(ctx)
+	for _, e := range all {
+		if e.Name == name {
+			return e, err
+		}
+	}
+	return Excerpt{}, errors.Join(err, fmt.Errorf("excerpt %q: %w", name, ErrNotFound))
+}
+
+// stays marks an error about what cannot be mended as rejected, and says what can be done instead. name is that of the chain or excerpt.
+func (s *Study) stays(name string, err error) error {
+	var used *store.InUse
+	if !errors.As(err, &used) {
+		return InStudy(err)
+	}
+	first := strings.Trim(used.Names[0], `"`)
+	hints := map[string]string{
+		"plan": "results may rest on it, so it stays as it is; what is said of a chain can be corrected (\"heardiff chain correct\"), " +
+			"and another chain or excerpt planned",
+		"excerpt": fmt.Sprintf("take that excerpt out first, if it is not needed: \"heardiff excerpt remove %s\"", first),
+		"chain":   fmt.Sprintf("correct that chain first: \"heardiff chain correct %s --after ''\"", first),
+		"capture": fmt.Sprintf("take its captures out first: \"heardiff capture remove %s\"", first),
+		"figure":  fmt.Sprintf("what was entered of it was read in that role: remove it (\"heardiff chain remove %s\") and add it anew", name),
+	}
+	return Rejected(err, hints[used.Noun])
+}
