@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/bits"
 
+	"heardiff/measure"
 	"heardiff/playback/pcm"
 )
 
@@ -17,30 +18,37 @@ type loudest struct {
 
 // survey reads all of r.
 func survey(r pcm.Reader) (loudest, error) {
-	l := loudest{}
 	grid := uint64(0)
-	err := pcm.Blocks(r, anchorFrames, func(block [][]float64, from int) error {
-		for c, x := range block {
-			sum := 0.0
+	seen, err := measure.SurveyOf(r, anchorFrames, func(block [][]float64, _ int) {
+		for _, x := range block {
 			for _, v := range x {
-				sum += v * v
 				w := math.Abs(v) * (1 << 31)
 				if w != math.Trunc(w) {
 					w = 1 // no grid: all 32 bits
 				}
 				grid |= uint64(w)
 			}
-			// Twice as loud as the best so far, so that the first of equals is kept.
-			if rms := math.Sqrt(sum / float64(len(x))); rms > 2*l.rms && len(x) == min(anchorFrames, r.Frames()) {
-				l.rms, l.channel, l.frame = rms, c, from
-			}
 		}
-		return nil
 	})
+	l := loudestOf(seen)
 	l.silent = l.rms == 0
 	l.bits = 32
 	if grid != 0 {
 		l.bits = max(1, 32-bits.TrailingZeros64(grid))
 	}
 	return l, err
+}
+
+// loudestOf returns the stretch, a full block unless the whole recording is shorter, that is twice as loud as any before it, so that the
+// first of equals is kept.
+func loudestOf(seen measure.Survey) loudest {
+	l := loudest{}
+	for i := range max(1, seen.Frames/seen.Block) {
+		for c, levels := range seen.Levels {
+			if i < len(levels) && levels[i] > 2*l.rms {
+				l.rms, l.channel, l.frame = levels[i], c, i*seen.Block
+			}
+		}
+	}
+	return l
 }
