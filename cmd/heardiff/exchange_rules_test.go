@@ -2,12 +2,10 @@ package main
 
 import (
 	"context"
-	"io"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"heardiff/trials/link"
 )
@@ -34,9 +32,7 @@ func laxPlan(t *testing.T, alpha float64, count int) string {
 func addLaxPlan(t *testing.T, alpha float64, count int) {
 	t.Helper()
 	ctx := context.Background()
-	a := &app{stdout: io.Discard, stderr: io.Discard, now: time.Now, getenv: os.Getenv}
-	s, err := a.openStudy(ctx)
-	must(t, err)
+	s := openRecord(t, os.Getenv("HEARDIFF_STUDY"))
 	defer s.Close()
 	p, err := s.Plan(ctx, "1")
 	must(t, err)

@@ -106,8 +106,7 @@ func TestAStudysClocksComeFromItsJitterCaptures(t *testing.T) {
 func forgetClocks(t *testing.T, folder string) {
 	t.Helper()
 	ctx := context.Background()
-	s, err := study.Open(ctx, folder, nil)
-	must(t, err)
+	s := openRecord(t, folder)
 	defer s.Close()
 	have, err := s.Measurements(ctx)
 	must(t, err)
@@ -115,11 +114,9 @@ func forgetClocks(t *testing.T, folder string) {
 		if m.Kind != "jitter" {
 			continue
 		}
-		_, err = s.RefileCapture(ctx, m.Capture, "tone", "", "")
-		must(t, err)
-		_, err = s.RefileCapture(ctx, m.Capture, "jitter", "", "")
-		must(t, err)
-		must(t, s.SaveMeasurement(ctx, study.Measurement(m)))
+		must(t, s.RefileCapture(ctx, m.Capture, "tone", "", ""))
+		must(t, s.RefileCapture(ctx, m.Capture, "jitter", "", ""))
+		must(t, s.SaveMeasurement(ctx, m))
 	}
 }
 

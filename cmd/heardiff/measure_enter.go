@@ -58,7 +58,7 @@ func (a *app) measureEnter(ctx context.Context, chain, path string) error {
 		figures[i].Chain = chain
 	}
 	if err := s.Enter(ctx, figures); err != nil {
-		return study.InStudy(err)
+		return err
 	}
 	for _, f := range figures {
 		if !comparedBy(f.Metric) {

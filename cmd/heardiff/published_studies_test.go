@@ -4,7 +4,6 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
-	"io"
 	"math"
 	"os"
 	"testing"
@@ -54,11 +53,9 @@ func enter(t *testing.T, listeners [][2]int) {
 		m.Listeners = append(m.Listeners, study.Listener{ID: id, Group: "all"})
 		m.Sessions = append(m.Sessions, scoring(t, id, p, trials.Seed{byte(i + 1)}, l[0]))
 	}
-	a := &app{stderr: io.Discard, now: time.Now, getenv: os.Getenv}
-	s, err := a.openStudy(context.Background())
-	must(t, err)
+	s := openRecord(t, os.Getenv("HEARDIFF_STUDY"))
 	defer s.Close()
-	_, err = s.Merge(context.Background(), m)
+	_, err := s.Merge(context.Background(), m)
 	must(t, err)
 }
 

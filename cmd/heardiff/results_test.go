@@ -17,6 +17,7 @@ import (
 	"heardiff/stats"
 	"heardiff/trials"
 	"heardiff/trials/sqlite"
+	"heardiff/trials/store"
 	"heardiff/trials/study"
 )
 
@@ -25,7 +26,7 @@ import (
 func playedStudy(t *testing.T, order trials.Order) string {
 	t.Helper()
 	ctx, dir := context.Background(), filepath.Join(t.TempDir(), "study")
-	s, err := study.Create(ctx, dir, study.About{Title: "invented for a test"}, nil)
+	s, err := sqlite.Create(ctx, dir, study.About{Title: "invented for a test"}, time.Now)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -51,8 +52,18 @@ func playedStudy(t *testing.T, order trials.Order) string {
 	return dir
 }
 
+// openRecord opens the record of a study, to write into it what the command would not.
+func openRecord(t testing.TB, dir string) *store.Store {
+	t.Helper()
+	s, err := sqlite.Open(context.Background(), dir, time.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
+}
+
 // play begins a session and answers "X is A" n times.
-func play(t *testing.T, s *study.Study, id string, p trials.Plan, n int) {
+func play(t *testing.T, s *store.Store, id string, p trials.Plan, n int) {
 	t.Helper()
 	ctx, seed := context.Background(), trials.Seed{1, 2, 3}
 	sealed, err := trials.Key{}.Seal(seed, id)

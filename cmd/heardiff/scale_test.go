@@ -60,7 +60,8 @@ func collection(t testing.TB, dir string, sites, listeners int) (folder string, 
 		err = errors.Join(err, s.AddChain(ctx, study.Chain{Name: name, About: "invented", Role: "source"}))
 	}
 	of, found := s.Study(ctx)
-	if err := errors.Join(err, found, s.AddPlan(ctx, scalePlan())); err != nil {
+	record := openRecord(t, folder)
+	if err := errors.Join(err, found, record.AddPlan(ctx, scalePlan()), record.Close()); err != nil {
 		t.Fatal(err)
 	}
 	for site := range sites {

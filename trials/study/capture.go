@@ -89,7 +89,7 @@ func (s *Study) AddCapture(ctx context.Context, o CaptureOptions, file string) (
 	if data == nil {
 		return added, nil
 	}
-	return added, s.SaveMeasurement(ctx, Measurement{Capture: added.ID, Kind: o.Kind, Result: data})
+	return added, s.record.SaveMeasurement(ctx, Measurement{Capture: added.ID, Kind: o.Kind, Result: data})
 }
 
 // addCapture checks the copy of one file, puts it in its place in the study and records it. It is the copy that is
@@ -127,7 +127,7 @@ func (s *Study) addCapture(ctx context.Context, c Capture, file string, copied *
 
 // checkCopies refuses audio that the chain holds already, and says where another chain does: such a pair is a control.
 func (s *Study) checkCopies(ctx context.Context, c Capture, file string) error {
-	copies, err := s.CapturesBySHA(ctx, c.SHA256)
+	copies, err := s.record.CapturesBySHA(ctx, c.SHA256)
 	if err != nil {
 		return err
 	}

@@ -38,7 +38,7 @@ func (s *Study) Kit(ctx context.Context, plan string) (bundle.Draft, error) {
 	d.SealKey = key.PublicKey().Bytes()
 	d.Content, err = s.kitContent(ctx, plan)
 	d.Audio = func(sum string) (io.ReadCloser, error) {
-		p, err := s.PresentationBySHA(ctx, sum)
+		p, err := s.record.PresentationBySHA(ctx, sum)
 		if err != nil {
 			return nil, err
 		}

@@ -16,7 +16,7 @@ func (s *Study) StudyFamily(ctx context.Context, also ...trials.Plan) (f link.Fa
 	if err != nil {
 		return f, false, err
 	}
-	made, err := s.PlansMade(ctx)
+	made, err := s.record.PlansMade(ctx)
 	if err != nil {
 		return f, false, err
 	}

@@ -140,7 +140,7 @@ func (s *Study) Import(ctx context.Context, b *Incoming) (Imported, error) {
 		m.Sessions = append(m.Sessions, store.MergeSession{ID: v.ID, Listener: name(v.Listener), Device: v.Device, PlanHash: v.Plan, Marks: v.Marks,
 			Entries: v.Entries, Outcome: &b.Outcomes[i]})
 	}
-	count, err := s.Merge(ctx, m)
+	count, err := s.record.Merge(ctx, m)
 	if err != nil {
 		return none, InStudy(fmt.Errorf("%s: %w", path, err))
 	}
@@ -230,10 +230,10 @@ func (h *Host) makeKitStudy(ctx context.Context, dir string, b *bundle.Bundle, o
 		return err
 	}
 	if err := s.fillFromKit(ctx, b); err != nil {
-		return errors.Join(err, s.Discard(ctx))
+		return errors.Join(err, s.record.Discard(ctx))
 	}
 	if err := folderFree(dir); err != nil { // before the record is closed: on a server it could not be discarded after
-		return errors.Join(err, s.Discard(ctx))
+		return errors.Join(err, s.record.Discard(ctx))
 	}
 	if err := s.Close(); err != nil {
 		return err
@@ -284,12 +284,12 @@ func (s *Study) fillFromKit(ctx context.Context, b *bundle.Bundle) error {
 			stored.Presentations = append(stored.Presentations, Presentation{Excerpt: e.Name, Chain: p.Chain,
 				Treatment: p.Treatment, Dose: p.Dose, Path: path, SHA256: p.SHA256, Result: p.Result})
 		}
-		if err := s.SaveExcerpt(ctx, stored); err != nil {
+		if err := s.record.SaveExcerpt(ctx, stored); err != nil {
 			return err
 		}
 	}
 	for _, p := range b.Content.Plans {
-		if err := s.AddPlan(ctx, p); err != nil {
+		if err := s.record.AddPlan(ctx, p); err != nil {
 			return err
 		}
 	}

@@ -36,7 +36,7 @@ func begunAt(b *bundle.Bundle) []store.Begun {
 // absences names the sessions that were begun at other sites and have not come back, the numbers that are missing there, and sites
 // at which a kit was taken more than once.
 func (s *Study) absences(ctx context.Context) ([]string, error) {
-	begun, err := s.Begun(ctx)
+	begun, err := s.record.Begun(ctx)
 	if err != nil || len(begun) == 0 {
 		return nil, err
 	}

@@ -39,7 +39,7 @@ func (s *Study) place(ctx context.Context) (ledger.Place, error) {
 	}
 	record, err := "", error(nil)
 	if OnServer(folder) {
-		record, err = s.Identity(ctx)
+		record, err = s.record.Identity(ctx)
 	} else { // what is open of a study that can only be read may be a copy of its file
 		record, err = sqlite.IdentityIn(folder)
 	}
@@ -89,7 +89,7 @@ func (s *Study) seat(ctx context.Context, session string, entries []trials.Entry
 	case !known && len(entries) > 0:
 		remark = "the ledger of this account does not know the session: it was begun before there was one, or elsewhere, or the ledger was removed"
 	}
-	return l.Journal(s.Journal(ctx)), remark, l.Sit(session, here)
+	return l.Journal(s.record.Journal(ctx)), remark, l.Sit(session, here)
 }
 
 // wentOn says of a session whose newest entry is not in the record named where that entry was written.
@@ -129,7 +129,7 @@ type ledgerWatch struct {
 }
 
 func (s *Study) watch(ctx context.Context) (w ledgerWatch, err error) {
-	if w.told, err = s.Marks(ctx); err != nil {
+	if w.told, err = s.record.Marks(ctx); err != nil {
 		return w, err
 	}
 	if w.ledger, err = s.openLedger(); err != nil {
@@ -231,7 +231,7 @@ func (s *Study) markedSessions(ctx context.Context, sessions []EndedSession) (ma
 	if err != nil {
 		return nil, err
 	}
-	heads, err := s.Heads(ctx)
+	heads, err := s.record.Heads(ctx)
 	if err != nil {
 		return nil, err
 	}

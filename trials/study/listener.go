@@ -38,7 +38,7 @@ func (s *Study) AddListener(ctx context.Context, l Listener) error {
 
 // Forget removes all that a listener said of themselves; pseudonym and answers stay.
 func (s *Study) Forget(ctx context.Context, listener string) (Forgotten, error) {
-	if err := s.ForgetListener(ctx, listener); err != nil {
+	if err := s.record.ForgetListener(ctx, listener); err != nil {
 		return Forgotten{}, InStudy(err)
 	}
 	return s.wordsLeft(ctx, listener)

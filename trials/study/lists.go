@@ -51,7 +51,7 @@ func (s *Study) SessionList(ctx context.Context) ([]ListedSession, error) {
 	if err != nil {
 		return nil, err
 	}
-	last, err := s.Heads(ctx)
+	last, err := s.record.Heads(ctx)
 	if err != nil {
 		return nil, err
 	}

@@ -255,7 +255,7 @@ func (m *studyMeter) capture(ctx context.Context, d due) (MeasuredCapture, error
 		return one, err
 	}
 	m.results[d.of()] = data
-	return one, m.study.SaveMeasurement(ctx, Measurement{Capture: c.ID, Kind: d.kind.Name, Result: data})
+	return one, m.study.record.SaveMeasurement(ctx, Measurement{Capture: c.ID, Kind: d.kind.Name, Result: data})
 }
 
 // withoutFloor reads captures against the latest floor of a setting that was measured, where f, the latest, cannot be.

@@ -26,7 +26,7 @@ func (s *Study) EndedSessions(ctx context.Context, broken func(v store.Session, 
 	if err != nil {
 		return nil, err
 	}
-	known, err := s.Outcomes(ctx)
+	known, err := s.record.Outcomes(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -62,7 +62,7 @@ func (s *Study) EndedSessions(ctx context.Context, broken func(v store.Session, 
 		}
 		all = append(all, EndedSession{v, listeners[v.Listener], r, arrivals[v.ID]})
 	}
-	return all, s.KeepOutcomes(ctx, fresh)
+	return all, s.record.KeepOutcomes(ctx, fresh)
 }
 
 func (s *Study) PlansAndListeners(ctx context.Context) (map[string]trials.Plan, map[string]store.Listener, error) {

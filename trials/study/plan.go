@@ -95,7 +95,7 @@ func (s *Study) NewPlan(ctx context.Context, o PlanOptions) (trials.Plan, link.F
 	if err := p.Validate(); err != nil {
 		return p, family, Misused(err)
 	}
-	if err := s.AddPlan(ctx, p); err != nil {
+	if err := s.record.AddPlan(ctx, p); err != nil {
 		return p, family, InStudy(err)
 	}
 	s.warnOfControls(p)

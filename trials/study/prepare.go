@@ -262,7 +262,7 @@ func (s *Study) excerptFolder() (*whole.Folder, error) {
 
 // commitExcerpt moves the folder into place and records it; both or neither.
 func (s *Study) commitExcerpt(ctx context.Context, making *whole.Folder, e Excerpt) error {
-	err := s.placeAudio(ctx, "audio/excerpts/"+e.Name, making.Place, func() error { return s.SaveExcerpt(ctx, e) })
+	err := s.placeAudio(ctx, "audio/excerpts/"+e.Name, making.Place, func() error { return s.record.SaveExcerpt(ctx, e) })
 	if errors.Is(err, ErrExists) {
 		return Rejected(fmt.Errorf("excerpt %q: %w", e.Name, ErrExists), "give another one a name of its own: --name NAME")
 	}

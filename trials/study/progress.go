@@ -125,7 +125,7 @@ func (v *survey) readSessions(ctx context.Context, s *Study) error {
 	if err != nil {
 		return err
 	}
-	last, err := s.Heads(ctx)
+	last, err := s.record.Heads(ctx)
 	if err != nil {
 		return err
 	}

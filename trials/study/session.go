@@ -37,7 +37,7 @@ type Seat struct {
 // Sit finds the listener's open session on the plan, or a place for a new one. A plan that the listener has finished is rejected,
 // unless Again is set. The Seat must be closed.
 func (s *Study) Sit(ctx context.Context, o SitOptions) (*Seat, error) {
-	release, err := s.Lock(ctx, o.Listener)
+	release, err := s.record.Lock(ctx, o.Listener)
 	if errors.Is(err, store.ErrBusy) {
 		return nil, Blamed(Failure, err, "finish or close the other one first")
 	}
@@ -63,7 +63,7 @@ func (t *Seat) Start(ctx context.Context, device string, silent bool) (*trials.S
 			return nil, err
 		}
 	}
-	if err := t.study.SetDevice(ctx, t.session.ID(), device); err != nil {
+	if err := t.study.record.SetDevice(ctx, t.session.ID(), device); err != nil {
 		return nil, err
 	}
 	return t.session, t.session.Sit(device, silent)
@@ -146,7 +146,7 @@ func (s *audioSet) hear(session *trials.Session, ear func(sounds []pcm.Clip) int
 // OwnRows returns what the study says of the listener of a session that has just ended; none where the study cannot be
 // linked, so that nobody loses their closing screen to a file that is gone.
 func (s *Study) OwnRows(ctx context.Context, session string, r trials.Result) []link.Row {
-	quiet := &Study{s.record, &Host{Now: s.Now, Getenv: s.Getenv}}
+	quiet := &Study{s.Readings, s.record, &Host{Now: s.Now, Getenv: s.Getenv}}
 	l, err := quiet.Link(ctx)
 	if err != nil {
 		return nil
@@ -282,7 +282,7 @@ func (s *Study) begin(ctx context.Context, plan trials.Plan, listener, device st
 	if err != nil {
 		return nil, err
 	}
-	if err := s.AddSession(ctx, v); err != nil {
+	if err := s.record.AddSession(ctx, v); err != nil {
 		return nil, InStudy(err)
 	}
 	return trials.Begin(v.ID, trials.NewSeat(of.ID, listener, device), plan, seed, journal, s.now)
@@ -344,7 +344,7 @@ func (s *audioSet) pad() {
 }
 
 func (s *Study) loadPresentation(ctx context.Context, sum string) (pcm.Clip, error) {
-	p, err := s.PresentationBySHA(ctx, sum)
+	p, err := s.record.PresentationBySHA(ctx, sum)
 	if err != nil {
 		return pcm.Clip{}, InStudy(err)
 	}

@@ -1,7 +1,7 @@
 // Package study is a study as a library: one folder with its chains, captures, plans, sessions and results, and all that is done to it.
 //
 // Open or Create a study; AddChain and AddCapture fill it; Measure measures what is new, Prepare cuts excerpts in which nothing but the
-// chain differs; AddPlan fixes what will be run; Begin and Sit run a blind session with whatever plays and answers; Results, Link and
+// chain differs; NewPlan fixes what will be run; Begin and Sit run a blind session with whatever plays and answers; Results, Link and
 // Verify say what came of it; Export and Import carry it between sites. What is wrong with a request or an input is a *Fault.
 package study
 
@@ -23,12 +23,10 @@ const StoreEnv = "HEARDIFF_STORE"
 
 // Study is an open study.
 type Study struct {
-	*record
+	Readings
+	record *store.Store
 	*Host
 }
-
-// record is what a study is kept in.
-type record = store.Store
 
 // What a study holds, as it is kept.
 type (
@@ -109,7 +107,7 @@ func opened(s *store.Store, h *Host, err error) (*Study, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Study{s, h}, nil
+	return &Study{s, s, h}, nil
 }
 
 // Open opens the study in dir; what is no study is rejected. A nil host is the zero Host.

@@ -27,7 +27,7 @@ func (r *VerifyReport) match(ctx context.Context, s *Study, head string) error {
 	if head == "" {
 		return nil
 	}
-	e, err := s.FindHead(ctx, head)
+	e, err := s.record.FindHead(ctx, head)
 	if err != nil && !errors.Is(err, ErrNotFound) {
 		return Misused(fmt.Errorf("--head: %w", err))
 	}
@@ -78,7 +78,7 @@ type VerifiedSession struct {
 
 func (s *Study) verify(ctx context.Context) (VerifyReport, error) {
 	r := VerifyReport{Schema: "heardiff.verify/1"}
-	amiss, err := s.Check(ctx)
+	amiss, err := s.record.Check(ctx)
 	if err != nil {
 		return r, err
 	}
@@ -96,7 +96,7 @@ func (s *Study) verify(ctx context.Context) (VerifyReport, error) {
 	if err != nil {
 		return r, err
 	}
-	audit, err := s.Audit(ctx, func(v store.AuditedSession) error {
+	audit, err := s.record.Audit(ctx, func(v store.AuditedSession) error {
 		one := verified(v)
 		if one.Marks, err = watch.marks(v.ID, v.Site, v.Entries); err != nil {
 			return err
