@@ -83,23 +83,23 @@ type pending struct {
 // pcm.ErrMismatch for audio that differs in these. Samples beyond ±1 or not numbers are rejected, so that no mix of
 // presentations can exceed full scale.
 func New(c Config, presentations ...pcm.Clip) (*Switcher, error) {
-	if len(presentations) == 0 || presentations[0].Len() == 0 {
-		return nil, errors.New("playback: no audio to play")
+	return Read(c, len(presentations), func(i int) (pcm.Clip, error) { return presentations[i], nil })
+}
+
+// Read is New of n presentations that read returns, from the first to the last. None is kept but in single precision, as it is played.
+func Read(c Config, n int, read func(i int) (pcm.Clip, error)) (*Switcher, error) {
+	s := &Switcher{slot: -1}
+	for i := range n {
+		clip, err := read(i)
+		if err != nil {
+			return nil, err
+		}
+		if err := s.add(clip); err != nil {
+			return nil, err
+		}
 	}
-	p := presentations[0]
-	s := &Switcher{rate: p.Rate, channels: len(p.Channels), frames: p.Len(), end: p.Len(), slot: -1}
-	for i, q := range presentations {
-		if q.Rate != p.Rate || len(q.Channels) != len(p.Channels) || q.Len() != p.Len() {
-			return nil, fmt.Errorf("%w: presentation %d: %d Hz, %d channels, %d frames; the first: %d Hz, %d channels, %d frames",
-				pcm.ErrMismatch, i+1, q.Rate, len(q.Channels), q.Len(), p.Rate, len(p.Channels), p.Len())
-		}
-		a := q.Float32()
-		for k, v := range a {
-			if !(v >= -1 && v <= 1) {
-				return nil, fmt.Errorf("playback: presentation %d exceeds full scale at frame %d", i+1, k/s.channels)
-			}
-		}
-		s.audio = append(s.audio, a)
+	if s.frames == 0 {
+		return nil, errors.New("playback: no audio to play")
 	}
 	if c.Fade <= 0 {
 		c.Fade = DefaultFade
@@ -107,17 +107,36 @@ func New(c Config, presentations ...pcm.Clip) (*Switcher, error) {
 	if c.FirstFade <= 0 {
 		c.FirstFade = DefaultFirstFade
 	}
-	s.fade = max(1, p.Rate.Frames(c.Fade))
+	s.fade = max(1, s.rate.Frames(c.Fade))
 	if err := s.checkRegion(0, s.frames); err != nil {
 		return nil, err
 	}
-	s.first = 1 / float64(max(1, p.Rate.Frames(c.FirstFade)))
+	s.first = 1 / float64(max(1, s.rate.Frames(c.FirstFade)))
 	s.step = s.first
 	s.mixed, s.seam = s.fade, s.fade
-	n := len(s.audio)
 	s.gain, s.from, s.to = make([]float64, n), make([]float64, n), make([]float64, n)
 	s.pending.slot = -1
 	return s, nil
+}
+
+// add holds a further presentation, which is like the first.
+func (s *Switcher) add(p pcm.Clip) error {
+	i := len(s.audio) + 1
+	if i == 1 {
+		s.rate, s.channels, s.frames, s.end = p.Rate, len(p.Channels), p.Len(), p.Len()
+	}
+	if p.Rate != s.rate || len(p.Channels) != s.channels || p.Len() != s.frames {
+		return fmt.Errorf("%w: presentation %d: %d Hz, %d channels, %d frames; the first: %d Hz, %d channels, %d frames",
+			pcm.ErrMismatch, i, p.Rate, len(p.Channels), p.Len(), s.rate, s.channels, s.frames)
+	}
+	a := p.Float32()
+	for k, v := range a {
+		if !(v >= -1 && v <= 1) {
+			return fmt.Errorf("playback: presentation %d exceeds full scale at frame %d", i, k/s.channels)
+		}
+	}
+	s.audio = append(s.audio, a)
+	return nil
 }
 
 // Rate returns the sampling rate.

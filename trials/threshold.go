@@ -31,6 +31,8 @@ type Track struct {
 	Name     string `json:"name"`
 	Quantity string `json:"quantity"`
 	Unit     string `json:"unit"`
+	// BandHz are the two frequencies between which jitter lies, equal for periodic jitter; none: of no jitter, or not known.
+	BandHz []float64 `json:"band_hz,omitempty"`
 	// Limit is the most trials of the track.
 	Limit int                  `json:"limit"`
 	Prior stats.ThresholdPrior `json:"prior"`
@@ -96,6 +98,9 @@ func (p Plan) validateTrack(t Track, seen map[string]bool) error {
 		return fmt.Errorf("%d rungs: 2 to %d", len(t.Rungs), maxRungs)
 	case t.Limit < 1 || t.Limit > MaxTrials:
 		return fmt.Errorf("at most %d trials: 1 to %d", t.Limit, MaxTrials)
+	}
+	if n := len(t.BandHz); n > 0 && (n != 2 || !(t.BandHz[0] > 0 && finite(t.BandHz[1]) && t.BandHz[0] <= t.BandHz[1])) {
+		return fmt.Errorf("a band of %v Hz: two rising frequencies are wanted", t.BandHz)
 	}
 	for _, r := range t.Rungs {
 		if !finite(r.Dose) || !finite(r.ChangeDB) {

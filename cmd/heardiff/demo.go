@@ -91,7 +91,7 @@ func (a *app) runDemo(ctx context.Context, dir string) error {
 	if err := clearDemo(dir); err != nil {
 		return err
 	}
-	d := &demonstration{app: a, dir: dir}
+	d := &demonstration{app: a, dir: dir, ears: demoListeners}
 	for _, step := range []func(context.Context) error{d.study, d.capture, d.measure, d.listen, d.thresholds, d.finish} {
 		if err := step(ctx); err != nil {
 			return errors.Join(err, os.RemoveAll(dir)) // it was empty, or an earlier demonstration
@@ -118,8 +118,10 @@ func clearDemo(dir string) error {
 }
 
 type demonstration struct {
-	app *app
-	dir string
+	app  *app
+	dir  string
+	ears []demoListener
+	seed uint64 // of what the ears make of the sounds
 }
 
 // child is the program on the demonstration's study, which is always kept in its folder.
@@ -303,7 +305,7 @@ func (d *demonstration) listen(ctx context.Context) error {
 			return err
 		}
 	}
-	for _, l := range demoListeners {
+	for _, l := range d.ears {
 		if err := d.do(ctx, "listener", "add", l.id, "--group", l.group, "--simulated"); err != nil {
 			return err
 		}
@@ -313,7 +315,7 @@ func (d *demonstration) listen(ctx context.Context) error {
 		return err
 	}
 	defer s.Close()
-	fmt.Fprintf(d.out(), "\n%s answer %s through the real trial engine…\n", trials.Counted(len(demoListeners), "simulated listener"), trials.Counted(len(demoPlans), "plan"))
+	fmt.Fprintf(d.out(), "\n%s answer %s through the real trial engine…\n", trials.Counted(len(d.ears), "simulated listener"), trials.Counted(len(demoPlans), "plan"))
 	return d.simulate(ctx, s)
 }
 
@@ -332,12 +334,12 @@ func (d *demonstration) simulate(ctx context.Context, s *study.Study) error {
 	progress := d.app.progress("simulated listening")
 	defer progress(1)
 	for i, p := range plans {
-		for k, l := range demoListeners {
-			ear := demo.NewEar(l.threshold, uint64(100*i+k))
+		for k, l := range d.ears {
+			ear := demo.NewEar(l.threshold, d.seed+uint64(100*i+k))
 			if err := d.session(ctx, s, p.ID, l.id, func(sounds []pcm.Clip) int { return demoPlans[i].answer(ear, sounds) }); err != nil {
 				return fmt.Errorf("plan %s, listener %s: %w", p.ID, l.id, err)
 			}
-			progress((float64(i) + float64(k)/float64(len(demoListeners))) / float64(len(plans)))
+			progress((float64(i) + float64(k)/float64(len(d.ears))) / float64(len(plans)))
 		}
 	}
 	return nil
@@ -366,6 +368,6 @@ func (d *demonstration) finish(ctx context.Context) error {
 		Study     string `json:"study"`
 		Report    string `json:"report"`
 		Listeners int    `json:"listeners"`
-	}{"heardiff.demo/1", true, d.dir, report, len(demoListeners)}
+	}{"heardiff.demo/1", true, d.dir, report, len(d.ears)}
 	return d.app.print(result, func(w io.Writer) { d.farewell(w, report) })
 }

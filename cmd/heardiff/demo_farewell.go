@@ -8,7 +8,7 @@ import (
 
 // farewell tells what was true on the invented bench, and what to type for a real one.
 func (d *demonstration) farewell(w io.Writer, report string) {
-	ears := append([]demoListener{}, demoListeners...)
+	ears := append([]demoListener{}, d.ears...)
 	sort.Slice(ears, func(i, k int) bool { return ears[i].threshold < ears[k].threshold })
 	fmt.Fprintf(w, "\nAll of this was invented. The truth, for comparison: the ears begin to notice differences\n")
 	for _, e := range ears {

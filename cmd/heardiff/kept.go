@@ -21,15 +21,15 @@ type keeping struct {
 	plan   trials.Plan
 	resume string // the command that goes on with it
 	next   func(ctx context.Context) []string
-	// says returns what the whole study says of the listener, once the session has ended.
-	says func(r trials.Result) []link.Row
+	// says returns what the whole study says of the listener, once the session has ended, and how it shares its risk.
+	says func(r trials.Result) ([]link.Row, link.FamilySummary)
 }
 
 // keep returns what tells of a session that listen began or resumed.
 func (a *app) keep(ctx context.Context, s *study.Study, session *trials.Session, o listenOptions) *keeping {
 	return &keeping{ctx: ctx, store: s, id: session.ID(), plan: session.Plan(), resume: a.resumption(o),
 		next: func(ctx context.Context) []string { return a.nextLines(ctx, s) },
-		says: func(r trials.Result) []link.Row { return s.OwnRows(ctx, session.ID(), r) }}
+		says: func(r trials.Result) ([]link.Row, link.FamilySummary) { return s.OwnRows(ctx, session.ID(), r) }}
 }
 
 // closing returns what the listener is told at the end.
@@ -112,7 +112,8 @@ func (k *keeping) revealed() ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
-	return append(summarize(r, k.says(r)), k.proof(entries)...), nil
+	rows, family := k.says(r)
+	return append(summarize(r, rows, family), k.proof(entries)...), nil
 }
 
 // proof tells what fixes an ended session: its seed, from which anybody deals the order again, and the head of the study's record

@@ -100,6 +100,7 @@ func linkText(w io.Writer, r link.Result) {
 		}
 	}
 	thresholdsText(w, r.Thresholds)
+	thresholdDifferencesText(w, r.ThresholdDifferences)
 	againstText(w, r)
 	enteredText(w, r.Entered, r.Metrics)
 	for _, trend := range r.Trends {

@@ -79,6 +79,7 @@ func resultsText(w io.Writer, r study.ResultsReport) {
 	}
 	sessionThresholdsText(w, r)
 	thresholdsText(w, r.Thresholds)
+	thresholdDifferencesText(w, r.ThresholdDifferences)
 	writeVerdicts(w, r.Verdicts, r.Family)
 	for _, gap := range r.Absent {
 		fmt.Fprintf(w, "\n%s\n", gap)

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"heardiff/trials"
 	"heardiff/trials/link"
@@ -11,7 +12,7 @@ import (
 
 // summarize tells a listener how the session went: the counts, and what the whole study says of them with it, as "link" does.
 // rows are the listener's, without them the study's verdict could not be had.
-func summarize(r trials.Result, rows []link.Row) []string {
+func summarize(r trials.Result, rows []link.Row, family link.FamilySummary) []string {
 	lines := []string{"The session is over. Thank you."}
 	if r.GivenUp {
 		lines = append(lines, "It was given up early: it stays in the study and counts as given up.")
@@ -28,6 +29,9 @@ func summarize(r trials.Result, rows []link.Row) []string {
 	}
 	for _, row := range rows {
 		lines = append(lines, "", "The study says now:", "  "+row.Says())
+	}
+	if slices.ContainsFunc(rows, func(r link.Row) bool { return r.Verdict == link.RuledOut }) {
+		lines = append(lines, "  "+family.RuledOutWords())
 	}
 	if len(rows) == 0 && r.Plan.Threshold == nil {
 		lines = append(lines, "", `What the study says of it: "heardiff link".`)

@@ -32,14 +32,38 @@ func thresholdsText(w io.Writer, all []link.Threshold) {
 
 // thresholdOf names whose threshold it is.
 func thresholdOf(h link.Threshold) string {
-	who := h.Listener
-	switch h.Kind {
+	return whose(h.Kind, h.Listener, h.Group, h.Listeners) + notOfPeople(h.Simulated, h.Silent)
+}
+
+// whose names a listener, or of how many a mean is.
+func whose(kind, listener, group string, listeners int) string {
+	switch kind {
 	case "all":
-		who = fmt.Sprintf("mean of %d", h.Listeners)
+		return fmt.Sprintf("mean of %d", listeners)
 	case "group":
-		who = fmt.Sprintf("mean of %s (%d)", h.Group, h.Listeners)
+		return fmt.Sprintf("mean of %s (%d)", group, listeners)
 	}
-	return who + notOfPeople(h.Simulated, h.Silent)
+	return listener
+}
+
+// thresholdDifferencesText prints how the thresholds of the ladders compare; nothing where no two do.
+func thresholdDifferencesText(w io.Writer, all []link.ThresholdDifference) {
+	if len(all) == 0 {
+		return
+	}
+	fmt.Fprint(w, "\nThresholds against one another: that for B less that for A, in dB; below 0, less of B is needed\n")
+	t := newTable("respect", "A", "B", "who", "B less A (dB)", "95 % from", "to")
+	t.right(4, 5, 6)
+	for _, d := range all {
+		t.row(d.Of, d.A+" in "+d.AExcerpt, d.B+" in "+d.BExcerpt, whose(d.Kind, d.Listener, d.Group, d.Listeners)+notOfPeople(d.Simulated, d.Silent),
+			figure(d.DifferenceDB, "%+.1f"), figure(d.IntervalDB[0], "%+.1f"), figure(d.IntervalDB[1], "%+.1f"))
+	}
+	t.print(w, "")
+	for _, d := range all {
+		if d.Kind == "all" || len(all) == 1 {
+			fmt.Fprintf(w, "\n%s\n", d.Says)
+		}
+	}
 }
 
 // againstText sets the chains, and what was heard of them, against the thresholds.

@@ -35,7 +35,8 @@ func closingScreens(t *testing.T) map[string]string {
 	}
 	told := map[string]string{}
 	for _, v := range ended {
-		told[v.Listener+" "+v.Result.Plan.Design.String()] += strings.Join(summarize(v.Result, s.OwnRows(ctx, v.ID, v.Result)), "\n")
+		rows, family := s.OwnRows(ctx, v.ID, v.Result)
+		told[v.Listener+" "+v.Result.Plan.Design.String()] += strings.Join(summarize(v.Result, rows, family), "\n")
 	}
 	return told
 }
@@ -81,32 +82,50 @@ func sameEverywhere(t *testing.T, least int) []study.VerdictReport {
 		t.Fatal(err)
 	}
 	text, _ := command(t, 0, "results")
-	pooled := decoded(t, "verdicts", "pool", "--json")
-	poolTable, _ := command(t, 0, "pool")
+	pooled, poolTables := pools(t, linked)
+	linkText, _ := command(t, 0, "link")
 	told := closingScreens(t)
+	plainly := strings.NewReplacer("\u00a0", " ", "−", "-", "‘", "'", "’", "'")
+	read, text := plainly.Replace(html.UnescapeString(string(data))), plainly.Replace(text)
+	saysWhatRuledOutRisks(t, map[string]string{"results": text, "link": linkText, "the report": read, "pool": poolTables[linked[0].Comparison]}, told)
 	cardsSay(t, string(data))
 	for i, r := range linked {
+		poolTable := plainly.Replace(poolTables[r.Comparison])
 		if fmt.Sprint(results[i]) != fmt.Sprint(r) {
 			t.Errorf("results says %+v, link %+v", results[i], r)
 		}
 		if !contains(pooled, r) {
 			t.Errorf("pool does not say %+v", r)
 		}
-		if r.Kind == "listener" && r.Design == "abx" && !regexp.MustCompile(`(?m)^`+r.Listener+` .* `+regexp.QuoteMeta(probability(r.PStudy))+` .* `+regexp.QuoteMeta(number(r.UpperPD))+`\s*$`).MatchString(poolTable) {
+		leftOut := r.Verdict == link.Void && r.PStudy == 1 && r.UpperPD == 1 // every session: no row of the table
+		if r.Kind == "listener" && r.Design == "abx" && !leftOut && !regexp.MustCompile(`(?m)^`+r.Listener+` .* `+regexp.QuoteMeta(probability(r.PStudy))+` .* `+regexp.QuoteMeta(number(r.UpperPD))+`\s*$`).MatchString(poolTable) {
 			t.Errorf("the table of pool shows other figures of %s than p %v and bound %v of link:\n%s", r.Listener, r.PStudy, r.UpperPD, poolTable)
 		}
 		if says := fmt.Sprintf("<strong class=\"v %s\" data-f=\"verdict\">%s</strong>", strings.ReplaceAll(string(r.Verdict), " ", "-"), r.Verdict); !strings.Contains(string(data), says) ||
-			!strings.Contains(strings.ReplaceAll(html.UnescapeString(string(data)), "\u00a0", " "), r.Reason) {
+			!strings.Contains(read, r.Reason) {
 			t.Errorf("the report does not say %s, %q", r.Verdict, r.Reason)
 		}
-		if !strings.Contains(text, r.Reason[1:]) {
-			t.Errorf("the text of results does not say %q", r.Reason)
+		if !strings.Contains(text, r.Reason[1:]) || !strings.Contains(poolTable, r.Reason[1:]) {
+			t.Errorf("the text of results or of pool does not say %q", r.Reason)
 		}
-		if of := told[r.Listener+" "+r.Design]; r.Kind == "listener" && (!strings.Contains(of, fmt.Sprintf(": %s. ", r.Verdict)) || !strings.Contains(of, r.Reason[1:])) {
+		if of := told[r.Listener+" "+r.Design]; r.Kind == "listener" && (!strings.Contains(of, fmt.Sprintf("%s, %s: %s. %s", r.Comparison, r.Listener, r.Verdict, strings.ToUpper(r.Reason[:1])+r.Reason[1:]))) {
 			t.Errorf("the closing screen of %s says %q, link %s, %q", r.Listener, of, r.Verdict, r.Reason)
 		}
 	}
 	return linked
+}
+
+// pools returns what pool says of each comparison, decoded and as text.
+func pools(t *testing.T, linked []study.VerdictReport) (all []study.VerdictReport, tables map[string]string) {
+	t.Helper()
+	tables = map[string]string{}
+	for _, r := range linked {
+		if tables[r.Comparison] == "" {
+			all = append(all, decoded(t, "verdicts", "pool", "--comparison", r.Comparison, "--json")...)
+			tables[r.Comparison], _ = command(t, 0, "pool", "--comparison", r.Comparison)
+		}
+	}
+	return all, tables
 }
 
 // cardsSay holds what the first screen of a report says of each sum against link: who heard it, of whom, or the verdict.
@@ -140,7 +159,7 @@ func cardsSay(t *testing.T, page string) {
 
 func contains(all []study.VerdictReport, v study.VerdictReport) bool {
 	for _, one := range all {
-		if one.Kind == v.Kind && one.Listener == v.Listener && one.Group == v.Group && one.Design == v.Design && one.Verdict == v.Verdict && one.PStudy == v.PStudy && one.UpperPD == v.UpperPD {
+		if one.Comparison == v.Comparison && one.Kind == v.Kind && one.Listener == v.Listener && one.Group == v.Group && one.Design == v.Design && one.Verdict == v.Verdict && one.PStudy == v.PStudy && one.UpperPD == v.UpperPD {
 			return true
 		}
 	}

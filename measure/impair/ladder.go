@@ -166,14 +166,27 @@ func (l Ladder) dose(value float64, step uint64) Dose {
 	return d
 }
 
+// Band returns the two frequencies in Hz between which the ladder's jitter lies at the rate, equal for periodic jitter; nil for what is
+// no jitter.
+func (l Ladder) Band(rate pcm.Rate) []float64 {
+	switch l.Quantity {
+	case RandomJitter:
+		j := Jitter{Kind: Random, LowHz: l.LowHz, HighHz: l.HighHz}.filled(rate)
+		return []float64{j.LowHz, j.HighHz}
+	case PeriodicJitter:
+		return []float64{l.FreqHz, l.FreqHz}
+	}
+	return nil
+}
+
 // Words returns what the ladder puts in, without its size: "random jitter, 10 to 20000 Hz". Doses of equal words are
 // doses of the same thing.
 func (l Ladder) Words(rate pcm.Rate) string {
 	words := quantities[l.Quantity].words
 	switch l.Quantity {
 	case RandomJitter:
-		j := Jitter{Kind: Random, LowHz: l.LowHz, HighHz: l.HighHz}.filled(rate)
-		return fmt.Sprintf("%s, %g to %g Hz", words, j.LowHz, j.HighHz)
+		band := l.Band(rate)
+		return fmt.Sprintf("%s, %g to %g Hz", words, band[0], band[1])
 	case PeriodicJitter:
 		return fmt.Sprintf("%s at %g Hz", words, l.FreqHz)
 	case NoiseLevel:

@@ -266,7 +266,7 @@ func (f Family) Summary() FamilySummary {
 // Words says in a sentence how the risk is shared.
 func (s FamilySummary) Words() string {
 	return fmt.Sprintf("All 'heard' of this study share alpha %g: planned for %s and %s, so that one listener's first test of one comparison is judged at %.2g",
-		s.Alpha, trials.Counted(s.Comparisons, "comparison"), trials.Counted(s.Listeners, "listener"), s.ListenerAlpha) + s.together() + s.ruledOut()
+		s.Alpha, trials.Counted(s.Comparisons, "comparison"), trials.Counted(s.Listeners, "listener"), s.ListenerAlpha) + s.together() + " " + s.RuledOutWords()
 }
 
 // rows is how many rows may say 'ruled out', as planned: each listener's, each group's and that of all, of each comparison.
@@ -285,12 +285,13 @@ func (s FamilySummary) rows() int {
 // ref: Esary, Proschan & Walkup (1967), Association of random variables, with applications, theorem 5.1.
 func (s FamilySummary) AnyRuledOutWrong() float64 { return 1 - math.Pow(1-s.Alpha, float64(s.rows())) }
 
-// ruledOut says what the level of 'ruled out' holds for.
-func (s FamilySummary) ruledOut() string {
+// RuledOutWords says in a sentence what the level of 'ruled out' holds for, and how likely it is that some one of the rows planned is
+// wrong. Everything that shows the verdict prints it.
+func (s FamilySummary) RuledOutWords() string {
 	if s.rows() < 2 {
-		return fmt.Sprintf(" 'Ruled out' is wrong with probability at most %g.", s.Alpha)
+		return fmt.Sprintf("'Ruled out' is wrong with probability at most %g.", s.Alpha)
 	}
-	return fmt.Sprintf(" Each 'ruled out' is wrong with probability at most %g by itself, and so is 'ruled out' of every row; that some one of several rows is wrong is likelier, "+
+	return fmt.Sprintf("Each 'ruled out' is wrong with probability at most %g by itself, and so is 'ruled out' of every row; that some one of several rows is wrong is likelier, "+
 		"of the %d rows planned up to %.2g.", s.Alpha, s.rows(), s.AnyRuledOutWrong())
 }
 

@@ -75,11 +75,13 @@ type Result struct {
 	Cheapest  *Cheapest     `json:"cheapest"`
 	// Thresholds come from the study's threshold runs. Margins compare chains with the lowest of them, Predictions compare what
 	// they predict for each pair with its verdict. Published are thresholds from the literature, if there are any for jitter here.
-	Thresholds  []Threshold  `json:"thresholds"`
-	Margins     []Margin     `json:"threshold_margins"`
-	Predictions []Prediction `json:"threshold_predictions"`
-	Published   []Published  `json:"published_thresholds"`
-	Warnings    []string     `json:"warnings"`
+	// ThresholdDifferences compare the ladders with one another.
+	Thresholds           []Threshold           `json:"thresholds"`
+	ThresholdDifferences []ThresholdDifference `json:"threshold_differences"`
+	Margins              []Margin              `json:"threshold_margins"`
+	Predictions          []Prediction          `json:"threshold_predictions"`
+	Published            []Published           `json:"published_thresholds"`
+	Warnings             []string              `json:"warnings"`
 	// Metrics are those of the input, with their names, and Asked is its family.
 	Metrics Metrics `json:"-"`
 	Asked   Family  `json:"-"`

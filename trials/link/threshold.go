@@ -13,15 +13,17 @@ import (
 // Threshold is how large a dose a listener, a group or all need, from the threshold runs of the study. Doses are in Unit; levels in dB are
 // 20·log10 of them, or the dose itself where it is a level. NaN: not measurable.
 type Threshold struct {
-	What     string  `json:"what"`     // what was put in: "random jitter, 10 to 20000 Hz"
-	Quantity string  `json:"quantity"` // the ladder's kind: random-jitter, periodic-jitter, noise or gain
-	Unit     string  `json:"unit"`
-	Chain    string  `json:"chain"`
-	Excerpt  string  `json:"excerpt"`
-	Chance   float64 `json:"chance"` // a guesser's
-	Kind     string  `json:"kind"`   // listener, group, all
-	Listener string  `json:"listener"`
-	Group    string  `json:"group"`
+	What     string `json:"what"`     // what was put in: "random jitter, 10 to 20000 Hz"
+	Quantity string `json:"quantity"` // the ladder's kind: random-jitter, periodic-jitter, noise or gain
+	Unit     string `json:"unit"`
+	// BandHz are the two frequencies between which jitter lies, equal for periodic jitter; nil: of no jitter, or not known.
+	BandHz   []float64 `json:"band_hz"`
+	Chain    string    `json:"chain"`
+	Excerpt  string    `json:"excerpt"`
+	Chance   float64   `json:"chance"` // a guesser's
+	Kind     string    `json:"kind"`   // listener, group, all
+	Listener string    `json:"listener"`
+	Group    string    `json:"group"`
 	// Listeners is how many have a threshold that counts here, WithoutOne how many had none that their answers bound on both sides:
 	// their answers are in no mean. LeftOut counts sessions in which a control or a mark said that they are void.
 	Listeners  int  `json:"listeners"`
@@ -64,7 +66,20 @@ type ThresholdPoint struct {
 // ladder is what a threshold is of: answers of other ladders say nothing of it.
 type ladder struct {
 	what, quantity, unit, chain, excerpt string
+	band                                 [2]float64 // zeros: see Threshold.BandHz
 	chance                               float64
+}
+
+func bandOf(t trials.Track) (band [2]float64) {
+	copy(band[:], t.BandHz)
+	return band
+}
+
+func (l ladder) bandHz() []float64 {
+	if l.band == [2]float64{} {
+		return nil
+	}
+	return l.band[:]
 }
 
 // rung is a dose of a ladder, and what it changes.
@@ -117,7 +132,7 @@ func gatherClimbs(results []Heard) []*climbed {
 			if !ok {
 				continue
 			}
-			c := climbedOf(&all, ladder{t.Name, t.Quantity, t.Unit, first.Comparison.A, first.Comparison.Excerpt, h.Plan.Design.Chance()})
+			c := climbedOf(&all, ladder{t.Name, t.Quantity, t.Unit, first.Comparison.A, first.Comparison.Excerpt, bandOf(t), h.Plan.Design.Chance()})
 			of := c.climberOf(climber{listener: h.Listener, group: h.Group, simulated: h.Simulated, silent: h.Silent})
 			if leaks || h.voidMark() != "" {
 				of.leftOut++
@@ -223,7 +238,7 @@ func groupsIn(own []Threshold) []string {
 func (c *climbed) blank(kind string) Threshold {
 	nan := math.NaN()
 	none := [2]float64{nan, nan}
-	return Threshold{What: c.what, Quantity: c.quantity, Unit: c.unit, Chain: c.chain, Excerpt: c.excerpt, Chance: c.chance, Kind: kind,
+	return Threshold{What: c.what, Quantity: c.quantity, Unit: c.unit, BandHz: c.ladder.bandHz(), Chain: c.chain, Excerpt: c.excerpt, Chance: c.chance, Kind: kind,
 		Threshold: nan, ThresholdInterval: none, ThresholdPeak: nan, ThresholdDB: nan, IntervalDB: none, BelowMusicDB: nan,
 		Slope: nan, Lapse: nan, BetweenSDDB: nan, FitP: nan}
 }

@@ -12,6 +12,7 @@ func (r *Result) addThresholds(in Input) (err error) {
 	if r.Thresholds, err = thresholds(in.Results); err != nil || len(r.Thresholds) == 0 {
 		return err
 	}
+	r.ThresholdDifferences = differences(r.Thresholds)
 	r.Margins = margins(in.Chains, r.Thresholds)
 	r.Predictions = predictions(in.Chains, r.Rows, r.Thresholds)
 	if slices.ContainsFunc(r.Thresholds, func(t Threshold) bool { return measuredAgainst[t.Quantity] != "" }) {

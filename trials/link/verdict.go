@@ -249,7 +249,7 @@ func plain(r *tallied) (Verdict, string) {
 		whose = fmt.Sprintf("for the average of these %d listeners, not for each: ", r.Listeners)
 	}
 	if r.UpperPD < r.Smallest*(1+1e-9) {
-		return RuledOut, fmt.Sprintf("%d of %d right%s; %sa difference that is heard on %.1f %% of trials or more is excluded (at level %g; the plan asked for %.3g %%)",
+		return RuledOut, fmt.Sprintf("%d of %d right%s; %sa difference that is heard on %.1f %% of trials or more is excluded (at level %g for this row; the plan asked for %.3g %%)",
 			r.Correct, r.Trials, r.Guessed(), whose, 100*r.UpperPD, r.alpha, 100*r.Smallest)
 	}
 	return Undecided, fmt.Sprintf("%s%d of %d right (p %s over the whole study): that neither shows a difference nor excludes one that is heard on up to %.1f %% of trials; the plan asked for %.3g %%",

@@ -47,13 +47,6 @@ type Closing struct {
 	Left  func(busy bool) []string
 }
 
-// audioSet is the prepared audio of a plan: clips[presentation], and which presentation a comparison's two sources are.
-type audioSet struct {
-	clips   []pcm.Clip
-	sources [][2]int // by comparison
-	lengths []int    // frames, by comparison; clips are padded to the longest
-}
-
 func newBooth(s *trials.Session, w *playback.Switcher, out playback.Output, set *audioSet, now func() time.Time, says Closing, kept loopFile) (*Booth, error) {
 	start := time.Now()
 	b := &Booth{session: s, switcher: w, output: out, audio: set, now: now, summary: says.Ended, kept: says.Left, checked: now(), underruns: out.Underruns(),
@@ -98,12 +91,12 @@ func (b *Booth) deal() error {
 // offerExcerpt shows the excerpt of a comparison, with the loop over all of it; a loop the listener set stays while
 // the excerpt does.
 func (b *Booth) offerExcerpt(comparison int) error {
-	clip := b.audio.clips[b.audio.sources[comparison][trials.SourceA]].Slice(0, b.audio.lengths[comparison])
-	length := clip.Rate.Seconds(clip.Len())
+	envelope, frames := b.audio.excerpt(comparison)
+	length := b.switcher.Rate().Seconds(frames)
 	if b.loop.Length != length {
 		b.loop = loop{length, 0, length}
 	}
-	b.envelope = clip.Envelope(160)
+	b.envelope = envelope
 	if err := b.setRegion(b.loop.From, b.loop.To); err != nil { // kept by another version, or edited
 		return b.setRegion(0, length)
 	}

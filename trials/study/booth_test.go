@@ -54,15 +54,16 @@ func designBooth(t *testing.T, design trials.Design, seed trials.Seed, now func(
 	t.Helper()
 	p := trials.Plan{ID: "1", Design: design, Alpha: 0.05, SmallestEffect: 0.3, Comparisons: []trials.Comparison{
 		{Name: "one", A: "left", B: "right", AudioA: "aa", AudioB: "bb", Trials: 6}}}
-	set := &audioSet{sources: [][2]int{{0, 1}}, lengths: []int{48000}}
+	set := &audioSet{sources: [][2]int{{0, 1}}, frames: []int{48000, 48000}, envelopes: make([][]float64, 2)}
+	var clips []pcm.Clip
 	for _, hz := range []float64{440, 450} {
 		c := pcm.NewClip(48000, 1, 48000)
 		for i := range c.Len() {
 			c.Channels[0][i] = 0.5 * math.Sin(2*math.Pi*hz*float64(i)/48000)
 		}
-		set.clips = append(set.clips, c)
+		clips = append(clips, c)
 	}
-	w, err := playback.New(playback.Config{}, set.clips...)
+	w, err := playback.New(playback.Config{}, clips...)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -21,6 +21,7 @@ type dosed struct {
 	Words    string          `json:"words"` // doses of equal words are doses of the same thing
 	Value    float64         `json:"dose"`
 	Unit     string          `json:"unit"`
+	BandHz   []float64       `json:"band_hz,omitempty"` // see impair.Ladder.Band
 	impair.Rendered
 }
 
@@ -158,7 +159,7 @@ func writeStep(temporary, dir string, i int, clip pcm.Clip, clean Presentation, 
 	file := fmt.Sprintf("step-%02d.wav", i+1)
 	of.SHA256, err = writeClip(filepath.Join(temporary, file), r.Clip, noteOf(clean.Excerpt, clean.Chain))
 	of.Chain, of.Path = clean.Chain, dir+"/"+file
-	of.Dosed = &dosed{Quantity: ladder.Quantity, Words: ladder.Words(clip.Rate), Value: step.Value, Unit: ladder.Quantity.Unit(), Rendered: r}
+	of.Dosed = &dosed{Quantity: ladder.Quantity, Words: ladder.Words(clip.Rate), Value: step.Value, Unit: ladder.Quantity.Unit(), BandHz: ladder.Band(clip.Rate), Rendered: r}
 	return of, err
 }
 

@@ -126,7 +126,7 @@ func (o PlanOptions) thresholdRun(ctx context.Context, s *Study, p *trials.Plan)
 func (o PlanOptions) addTrack(p *trials.Plan, steps []ladderStep) (trials.Track, error) {
 	slices.SortFunc(steps, func(a, b ladderStep) int { return cmp.Compare(a.levelDB(), b.levelDB()) })
 	low, plain := steps[0], steps[len(steps)-1]
-	t := trials.Track{Name: low.Words, Quantity: low.Quantity.String(), Unit: low.Unit, Limit: o.Trials}
+	t := trials.Track{Name: low.Words, Quantity: low.Quantity.String(), Unit: low.Unit, BandHz: low.BandHz, Limit: o.Trials}
 	// So that a plan is read in round figures, the prior begins on a whole half decibel.
 	t.Prior = stats.PriorFor(math.Floor(2*low.levelDB())/2, math.Ceil(2*plain.levelDB())/2)
 	for _, s := range steps {

@@ -22,7 +22,8 @@ type ResultsReport struct {
 	Verdicts []VerdictReport    `json:"verdicts"`
 	Family   link.FamilySummary `json:"-"`
 	// Thresholds are those of the study's threshold runs, see "link".
-	Thresholds []link.Threshold `json:"thresholds"`
+	Thresholds           []link.Threshold           `json:"thresholds"`
+	ThresholdDifferences []link.ThresholdDifference `json:"threshold_differences"`
 	// Absent names what was begun at other sites and has not come back.
 	Absent []string `json:"absent"`
 }
@@ -106,7 +107,7 @@ func (s *Study) Results(ctx context.Context, session string) (ResultsReport, err
 		return r, nil
 	}
 	r.Verdicts, r.Family = VerdictsOf(l.Result, ""), l.Result.Family
-	r.Thresholds = l.Result.Thresholds
+	r.Thresholds, r.ThresholdDifferences = l.Result.Thresholds, l.Result.ThresholdDifferences
 	return r, nil
 }
 

@@ -72,11 +72,11 @@ func (t *Seat) Start(ctx context.Context, device string, silent bool) (*trials.S
 // Play opens an output for the prepared audio of the plan and sits the listener down. Nothing of a new session is kept before the output is
 // open. says makes what the listener is told at the end.
 func (t *Seat) Play(ctx context.Context, open func(playback.Source) (playback.Output, error), says func(*trials.Session) Closing) (*Booth, error) {
-	set, err := t.study.loadAudio(ctx, t.Plan)
+	set, err := t.study.audioOf(ctx, t.Plan)
 	if err != nil {
 		return nil, err
 	}
-	switcher, err := playback.New(playback.Config{}, set.clips...)
+	switcher, err := set.switcher(ctx)
 	if err != nil {
 		return nil, err
 	}
@@ -98,7 +98,11 @@ func (t *Seat) Play(ctx context.Context, open func(playback.Source) (playback.Ou
 // Simulate lets a computation work through the plan: sealed order, journal and record as for a person. ear is given three seconds of
 // each presentation of a trial, in the order of the design's labels, and returns the index of one of the design's answers.
 func (t *Seat) Simulate(ctx context.Context, ear func(sounds []pcm.Clip) int) error {
-	set, err := t.study.loadAudio(ctx, t.Plan)
+	set, err := t.study.audioOf(ctx, t.Plan)
+	if err != nil {
+		return err
+	}
+	clips, err := set.clips(ctx)
 	if err != nil {
 		return err
 	}
@@ -107,7 +111,7 @@ func (t *Seat) Simulate(ctx context.Context, ear func(sounds []pcm.Clip) int) er
 		return err
 	}
 	for session.View().Phase == trials.Listening {
-		answer, err := set.hear(session, ear)
+		answer, err := set.hear(session, clips, ear)
 		if err != nil {
 			return err
 		}
@@ -124,39 +128,20 @@ func (t *Seat) Simulate(ctx context.Context, ear func(sounds []pcm.Clip) int) er
 	return nil
 }
 
-// hear plays the due trial to an ear, and returns the answer that it picks.
-func (s *audioSet) hear(session *trials.Session, ear func(sounds []pcm.Clip) int) (trials.Answer, error) {
-	design := session.View().Design
-	var sounds []pcm.Clip
-	for _, l := range design.Labels() {
-		cue, err := session.Route(l)
-		if err != nil {
-			return trials.AnswerUnset, err
-		}
-		clip := s.clips[s.sources[cue.Comparison()][cue.Source()]]
-		part := clip.Slice(clip.Len()/4, min(clip.Len(), clip.Len()/4+3*int(clip.Rate)))
-		sounds = append(sounds, part)
-		session.Heard(l, part.Len())
-		session.Ran(int64(part.Len()), int(clip.Rate))
-		session.Switched()
-	}
-	return design.Answers()[ear(sounds)], nil
-}
-
-// OwnRows returns what the study says of the listener of a session that has just ended; none where the study cannot be
-// linked, so that nobody loses their closing screen to a file that is gone.
-func (s *Study) OwnRows(ctx context.Context, session string, r trials.Result) []link.Row {
+// OwnRows returns what the study says of the listener of a session that has just ended, and how the study shares its risk; no rows
+// where the study cannot be linked, so that nobody loses their closing screen to a file that is gone.
+func (s *Study) OwnRows(ctx context.Context, session string, r trials.Result) ([]link.Row, link.FamilySummary) {
 	quiet := &Study{s.Readings, s.record, &Host{Now: s.Now, Getenv: s.Getenv}}
 	l, err := quiet.Link(ctx)
 	if err != nil {
-		return nil
+		return nil, link.FamilySummary{}
 	}
 	for _, v := range l.Sessions {
 		if v.ID == session {
-			return l.Result.Of(v.Listener, r)
+			return l.Result.Of(v.Listener, r), l.Result.Family
 		}
 	}
-	return nil
+	return nil, link.FamilySummary{}
 }
 
 // FindSession resumes the listener's open session on the plan, or begins one.
@@ -298,60 +283,4 @@ func escrow(of store.Study, seed trials.Seed, session string) ([]byte, error) {
 		return nil, fmt.Errorf("the kit's sealing key: %w", err)
 	}
 	return trials.SealTo(site, seed, session)
-}
-
-// loadAudio reads the prepared audio of a plan and checks that it is what the plan was made for.
-func (s *Study) loadAudio(ctx context.Context, p trials.Plan) (*audioSet, error) {
-	set := &audioSet{}
-	index := map[string]int{}
-	for _, c := range p.Comparisons {
-		var pair [2]int
-		for i, sum := range []string{c.AudioA, c.AudioB} {
-			at, known := index[sum]
-			if !known {
-				clip, err := s.loadPresentation(ctx, sum)
-				if err != nil {
-					return nil, err
-				}
-				at = len(set.clips)
-				index[sum] = at
-				set.clips = append(set.clips, clip)
-			}
-			pair[i] = at
-		}
-		set.sources = append(set.sources, pair)
-		set.lengths = append(set.lengths, set.clips[pair[0]].Len())
-	}
-	set.pad()
-	return set, nil
-}
-
-// pad makes all clips as long as the longest; a loop never reaches beyond its own excerpt.
-func (s *audioSet) pad() {
-	longest := 0
-	for _, c := range s.clips {
-		longest = max(longest, c.Len())
-	}
-	for i, c := range s.clips {
-		if c.Len() < longest {
-			padded := pcm.NewClip(c.Rate, len(c.Channels), longest)
-			for k, ch := range c.Channels {
-				copy(padded.Channels[k], ch)
-			}
-			s.clips[i] = padded
-		}
-	}
-}
-
-func (s *Study) loadPresentation(ctx context.Context, sum string) (pcm.Clip, error) {
-	p, err := s.record.PresentationBySHA(ctx, sum)
-	if err != nil {
-		return pcm.Clip{}, InStudy(err)
-	}
-	f, err := s.openRecorded(ctx, recordedFile{path: p.Path, sum: sum})
-	if err != nil {
-		return pcm.Clip{}, err
-	}
-	defer f.Close()
-	return pcm.Load(f, 0, -1)
 }

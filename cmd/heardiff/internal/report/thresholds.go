@@ -23,15 +23,11 @@ func thresholds(n *numbering, in Input) []figure {
 // onlyListener reports whether the i-th threshold is of the only listener of its ladder: who stands beside it has another.
 func onlyListener(all []link.Threshold, i int) bool {
 	for k, other := range all {
-		if k != i && sameLadder(all[i], other) {
+		if k != i && all[i].SameLadder(other) {
 			return false
 		}
 	}
 	return true
-}
-
-func sameLadder(a, b link.Threshold) bool {
-	return a.What == b.What && a.Unit == b.Unit && a.Chain == b.Chain && a.Excerpt == b.Excerpt && a.Chance == b.Chance
 }
 
 func thresholdChart(t link.Threshold, all []link.Threshold) plot.Dose {
@@ -48,7 +44,7 @@ func thresholdChart(t link.Threshold, all []link.Threshold) plot.Dose {
 	}
 	d.Notes = capitalised([]string{t.Says})
 	for _, other := range all {
-		if other.Kind == "listener" && other.Listener != t.Listener && sameLadder(t, other) && len(d.Notes) <= mostNotes {
+		if other.Kind == "listener" && other.Listener != t.Listener && t.SameLadder(other) && len(d.Notes) <= mostNotes {
 			d.Notes = append(d.Notes, capitalised([]string{other.Says})...)
 		}
 	}

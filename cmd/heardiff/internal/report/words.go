@@ -4,11 +4,15 @@ import (
 	"fmt"
 	"maps"
 	"math"
+	"regexp"
 	"slices"
 	"strings"
 
 	"heardiff/trials"
 )
+
+// quotes finds what stands between straight quotation marks.
+var quotes = regexp.MustCompile(`'([^']*)'`)
 
 // method tells, from the data, what it takes to repeat the test.
 func method(in Input) []string {
@@ -35,7 +39,8 @@ func method(in Input) []string {
 		"The order of every session was drawn from the system’s cryptographic random source and sealed before the first trial: its hash was stored first, the seed revealed only at the end. Each answer was on disk before the next trial; results were withheld until the session ended.",
 		"Scores are exact. p is one-sided, against the chance of a guesser: one in two of ABX and of two intervals, one in three of a triangle. For duplicate pairs it is Fisher’s exact test, which no habit of answering deceives. Intervals are two-sided, at 95\u00a0%, after Clopper and Pearson.",
 		"‘Heard’ rests on p over the whole study. If nobody hears anything, the chance that the study says ‘heard’ anywhere, ever, is at most its level α: over all comparisons, listeners, groups, repeats, sessions given up and looks. ‘p uncorrected’ decides nothing.",
-		"‘Ruled out’ rests on an upper bound of the share of trials on which the difference was heard (the proportion of discriminators, p_d). The bound is one-sided, at the level α, and holds over repeats and looks. Each ‘ruled out’ is wrong with probability at most α by itself; that some one of several is wrong is likelier. For several listeners it speaks of their average.")
+		"‘Ruled out’ rests on an upper bound of the share of trials on which the difference was heard (the proportion of discriminators, p_d). The bound is one-sided, at the level α for each row, and holds over repeats and looks. "+
+			quotes.ReplaceAllString(in.Link.Family.RuledOutWords(), "‘$1’")+" For several listeners it speaks of their average.")
 	return out
 }
 

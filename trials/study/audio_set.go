@@ -1,0 +1,123 @@
+package study
+
+import (
+	"context"
+	"slices"
+
+	"heardiff/playback"
+	"heardiff/playback/pcm"
+	"heardiff/trials"
+)
+
+// audioSet is the prepared audio of a plan: by presentation, and which presentation a comparison's two sources are.
+type audioSet struct {
+	files     []recordedFile
+	frames    []int       // of each presentation
+	envelopes [][]float64 // likewise, once it has been read
+	sources   [][2]int    // by comparison
+	study     *Study
+}
+
+// envelopeParts is the number of points of an excerpt's outline.
+const envelopeParts = 160
+
+// audioOf finds the prepared audio of a plan and checks that it is what the plan was made for.
+func (s *Study) audioOf(ctx context.Context, p trials.Plan) (*audioSet, error) {
+	set := &audioSet{study: s}
+	index := map[string]int{}
+	for _, c := range p.Comparisons {
+		var pair [2]int
+		for i, sum := range []string{c.AudioA, c.AudioB} {
+			if _, known := index[sum]; !known {
+				index[sum] = len(set.files)
+				if err := set.add(ctx, sum); err != nil {
+					return nil, err
+				}
+			}
+			pair[i] = index[sum]
+		}
+		set.sources = append(set.sources, pair)
+	}
+	set.envelopes = make([][]float64, len(set.files))
+	return set, nil
+}
+
+func (a *audioSet) add(ctx context.Context, sum string) error {
+	p, err := a.study.record.PresentationBySHA(ctx, sum)
+	if err != nil {
+		return InStudy(err)
+	}
+	file := recordedFile{path: p.Path, sum: sum}
+	f, err := a.study.openRecorded(ctx, file)
+	if err != nil {
+		return err
+	}
+	a.files, a.frames = append(a.files, file), append(a.frames, f.Frames())
+	return f.Close()
+}
+
+// read returns a presentation, made as long as the longest: a loop never reaches beyond its own excerpt.
+func (a *audioSet) read(ctx context.Context, i int) (pcm.Clip, error) {
+	f, err := a.study.openRecorded(ctx, a.files[i])
+	if err != nil {
+		return pcm.Clip{}, err
+	}
+	defer f.Close()
+	clip, err := pcm.Load(f, 0, -1)
+	if err != nil {
+		return clip, err
+	}
+	a.envelopes[i] = clip.Envelope(envelopeParts)
+	longest := slices.Max(a.frames)
+	if clip.Len() == longest {
+		return clip, nil
+	}
+	padded := pcm.NewClip(clip.Rate, len(clip.Channels), longest)
+	for k, ch := range clip.Channels {
+		copy(padded.Channels[k], ch)
+	}
+	return padded, nil
+}
+
+// switcher reads all presentations into a switcher, one after the other, so that a ladder of many doses takes no more memory than
+// they take to play.
+func (a *audioSet) switcher(ctx context.Context) (*playback.Switcher, error) {
+	return playback.Read(playback.Config{}, len(a.files), func(i int) (pcm.Clip, error) { return a.read(ctx, i) })
+}
+
+// clips reads all presentations, for a computed listener.
+func (a *audioSet) clips(ctx context.Context) ([]pcm.Clip, error) {
+	all := make([]pcm.Clip, len(a.files))
+	for i := range all {
+		var err error
+		if all[i], err = a.read(ctx, i); err != nil {
+			return nil, err
+		}
+	}
+	return all, nil
+}
+
+// excerpt returns the outline and the length in frames of what a comparison's first source is, whatever is hidden.
+func (a *audioSet) excerpt(comparison int) (envelope []float64, frames int) {
+	i := a.sources[comparison][trials.SourceA]
+	return a.envelopes[i], a.frames[i]
+}
+
+// hear plays the due trial to an ear, and returns the answer that it picks.
+func (a *audioSet) hear(session *trials.Session, clips []pcm.Clip, ear func(sounds []pcm.Clip) int) (trials.Answer, error) {
+	design := session.View().Design
+	var sounds []pcm.Clip
+	for _, l := range design.Labels() {
+		cue, err := session.Route(l)
+		if err != nil {
+			return trials.AnswerUnset, err
+		}
+		clip := clips[a.sources[cue.Comparison()][cue.Source()]]
+		part := clip.Slice(clip.Len()/4, min(clip.Len(), clip.Len()/4+3*int(clip.Rate)))
+		sounds = append(sounds, part)
+		session.Heard(l, part.Len())
+		session.Ran(int64(part.Len()), int(clip.Rate))
+		session.Switched()
+	}
+	return design.Answers()[ear(sounds)], nil
+}
