@@ -76,3 +76,35 @@ func TestEarIsDeafToTheSameAudio(t *testing.T) {
 		t.Errorf("the same pair seemed different in %.3f of the trials", got)
 	}
 }
+
+// The ear learns which sound is the clean one from what every trial has, however often the first dose comes again, and on either side.
+func TestEarFindsTheCleanSound(t *testing.T) {
+	dosed := func(db float64) pcm.Clip {
+		c := pcm.NewClip(48000, 1, 256)
+		for i := range c.Len() {
+			c.Channels[0][i] = math.Sin(float64(i)) * (1 + pcm.Ratio(db))
+		}
+		return c
+	}
+	clean := dosed(math.Inf(-1))
+	plain, other := dosed(-20), dosed(-22)
+	for order := range 2 {
+		ear := NewEar(-60, uint64(order))
+		pick := func(d pcm.Clip) int {
+			if order == 0 {
+				return ear.PickDose(d, clean)
+			}
+			return 1 - ear.PickDose(clean, d)
+		}
+		for range 4 {
+			pick(plain)
+		}
+		wrong := 0
+		for range 20 {
+			wrong += pick(other) + pick(plain)
+		}
+		if wrong > 4 { // d′ 4: wrong with probability Φ(−4/√2) = 0.0023
+			t.Errorf("order %d: %d of 40 plain doses missed", order, wrong)
+		}
+	}
+}

@@ -3,6 +3,7 @@ package demo
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 
 	"heardiff/playback/pcm"
 )
@@ -20,7 +21,7 @@ type Ear struct {
 	// ThresholdDB is the level of the difference, relative to the music, at which d′ is 1.
 	ThresholdDB float64
 	random      *rand.Rand
-	clean, last []pcm.Clip // the clean sound, once it is known, and the sounds of the trial before
+	always      []pcm.Clip // the sounds that were in every trial
 }
 
 // NewEar returns an ear with the given threshold in dB and seed.
@@ -43,24 +44,19 @@ func (e *Ear) SeemDifferent(first, second pcm.Clip) bool {
 	return math.Abs(e.distance(first, second)+math.Sqrt2*e.random.NormFloat64()) > criterion
 }
 
-// PickDose listens to two intervals of which one holds a dose, and returns the index of the one that seems to. What the clean sound is it
-// knows from the second trial on: it is in every trial. It is right with probability Φ(d′/√2), which is three quarters where the
-// difference is 0.27 dB below the ear's threshold (d′ 0.954).
+// PickDose listens to two intervals of which one holds a dose, and returns the index of the one that seems to. The clean sound is the
+// one that is in every trial: until a second dose was played the ear does not know which it is, and guesses. It is right with
+// probability Φ(d′/√2), which is three quarters where the difference is 0.27 dB below the ear's threshold (d′ 0.954).
 func (e *Ear) PickDose(first, second pcm.Clip) int {
 	sounds := []pcm.Clip{first, second}
-	for _, a := range sounds {
-		for _, b := range e.last {
-			if e.clean == nil && e.distance(a, b) == 0 {
-				e.clean = []pcm.Clip{a}
-			}
-		}
+	if e.always = slices.DeleteFunc(e.always, func(a pcm.Clip) bool { return e.distance(a, first) > 0 && e.distance(a, second) > 0 }); len(e.always) == 0 {
+		e.always = sounds
 	}
-	e.last = sounds
-	if e.clean == nil {
+	if len(e.always) > 1 {
 		return e.random.IntN(2)
 	}
-	senseFirst := e.distance(e.clean[0], first) + e.random.NormFloat64()
-	senseSecond := e.distance(e.clean[0], second) + e.random.NormFloat64()
+	senseFirst := e.distance(e.always[0], first) + e.random.NormFloat64()
+	senseSecond := e.distance(e.always[0], second) + e.random.NormFloat64()
 	if senseFirst > senseSecond {
 		return 0
 	}
