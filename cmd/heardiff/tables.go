@@ -20,7 +20,8 @@ import (
 
 // exportTables writes the study's tables and their dictionary into dir, all or none.
 func (a *app) exportTables(ctx context.Context, s *study.Study, dir string) error {
-	sheets := []*sheet{sessionSheet(), trialSheet(), resultSheet(), measurementSheet(), planSheet(), lookSheet(), familySheet(), dictionarySheet()}
+	sheets := []*sheet{sessionSheet(), trialSheet(), resultSheet(), measurementSheet(), planSheet(), lookSheet(), familySheet(),
+		rungSheet(), thresholdSheet(), pointSheet(), differenceSheet(), dictionarySheet()}
 	var files []folderFile
 	for _, t := range sheets {
 		files = append(files, folderFile{name: t.name, kind: tableOf(t.columns[0].name)})
@@ -51,7 +52,10 @@ func (a *app) exportTables(ctx context.Context, s *study.Study, dir string) erro
 	addMeasurements(sheets[3], l.Result)
 	addPlans(sheets[4], sheets[5], l.Plans, l.Input.Family)
 	addFamily(sheets[6], l.Input.Family)
-	addDictionary(sheets[7], sheets)
+	addRungs(sheets[7], l.Plans)
+	addThresholds(sheets[8], sheets[9], l.Result)
+	addDifferences(sheets[10], l.Result)
+	addDictionary(sheets[11], sheets)
 	for _, t := range sheets {
 		if err := t.end(); err != nil {
 			return fmt.Errorf("write tables: %w", err)
@@ -100,7 +104,7 @@ func sessionSheet() *sheet {
 func trialSheet() *sheet {
 	return &sheet{name: "trials.csv", columns: slices.Concat([]column{
 		text("session", "id of the session"), text("listener", "pseudonym"), count("trial", "", "number within the session"),
-		text("comparison", "name within the plan"), text("kind", "scored, practice, positive control or negative control"),
+		text("comparison", "name within the plan"), text("kind", "scored, practice, positive control, negative control or graded: a dose of a threshold run, see rungs.csv"),
 		text("a", "chain A"), text("b", "chain B"), text("excerpt", "stretch of music"), text("truth", "the answer that was right"),
 		text("answer", "the answer given, NA: void"), truth("correct", "true where they agree, NA: void"), text("void", "why it was void, NA: it counts"),
 		count("confidence", "1 to 4", "how sure the listener was, 0: not said"), numeric("seconds", "s", "from offer to confirmed answer"),
@@ -235,7 +239,7 @@ func planSheet() *sheet {
 		text("stopping", "fixed: all trials; else the boundary that ends a session, its counts in looks.csv"),
 		numeric("alpha", "", "one-sided level"), numeric("smallest_effect", "", "smallest proportion of discriminators worth finding"),
 		truth("single_blind", "true: run by a helper who knows what is connected"), numeric("least_s", "s", "for how long a trial's sounds must be heard, lest its answer be marked as hurried"),
-		text("comparison", "name within the plan"), text("kind", "scored, practice, positive control or negative control"),
+		text("comparison", "name within the plan"), text("kind", "scored, practice, positive control, negative control or graded: a dose of a threshold run, see rungs.csv"),
 		text("a", "chain A"), text("b", "chain B"), text("excerpt", "stretch of music"), text("audio_a", "SHA-256 of what was played for A"),
 		text("audio_b", "SHA-256 of what was played for B"), count("trials", "", "planned"),
 		truth("foreseen", "true: made before the study's first session, its comparisons share alpha in equal parts")}}

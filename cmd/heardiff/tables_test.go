@@ -65,7 +65,7 @@ func TestTablesAreOfTheTypesTheDictionaryNames(t *testing.T) {
 	for _, d := range dictionary {
 		columns[d[0]] = append(columns[d[0]], [2]string{d[1], d[2]})
 	}
-	if len(columns) != 7 {
+	if len(columns) != 11 {
 		t.Errorf("%d tables", len(columns))
 	}
 	for name, wanted := range columns {

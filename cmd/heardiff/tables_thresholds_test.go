@@ -1,0 +1,151 @@
+package main
+
+import (
+	"math"
+	"math/rand/v2"
+	"path/filepath"
+	"testing"
+
+	"heardiff/stats"
+	"heardiff/trials"
+)
+
+// climbing answers a threshold run of two intervals by a Weibull function of slope 2, whose threshold in dB goes by the ladder's quantity.
+func climbing(t *testing.T, plan, listener string, seed uint64, thresholdDB map[string]float64) {
+	t.Helper()
+	random := rand.New(rand.NewPCG(seed, 7))
+	sitThrough(t, plan, listener, func(session *trials.Session, p trials.Plan) trials.Answer {
+		first, err := session.Route(session.View().Design.Labels()[0])
+		must(t, err)
+		right := random.Float64() < 0.5
+		for _, track := range p.Threshold.Tracks {
+			for _, r := range track.Rungs {
+				if r.Comparison == p.Comparisons[first.Comparison()].Name {
+					right = right || random.Float64() < 1-math.Pow(2, -math.Pow(10, 2*(r.LevelDB-thresholdDB[track.Quantity])/20))
+				}
+			}
+		}
+		at := 0
+		if right != (first.Source() == trials.SourceB) {
+			at = 1
+		}
+		return session.View().Design.Answers()[at]
+	})
+}
+
+// twoLadders is a study in which two listeners worked through a ladder of random and one of periodic jitter.
+func twoLadders(t *testing.T) {
+	t.Helper()
+	oneChain(t)
+	prepareSteps(t, "random-jitter", "--from", "1000", "--to", "1000000", "--steps", "7", "--excerpt", "1:2", "--name", "e")
+	prepareSteps(t, "periodic-jitter", "--jitter-hz", "1000", "--from", "1000", "--to", "1000000", "--steps", "7", "--of", "e")
+	command(t, 0, "plan", "new", "--threshold", "random-jitter", "--threshold", "periodic-jitter", "--trials", "40", "--practice", "1", "--positive", "1")
+	for i, who := range []string{"L1", "L2"} {
+		command(t, 0, "listener", "add", who)
+		climbing(t, "1", who, uint64(i), map[string]float64{"random-jitter": 90 + 4*float64(i), "periodic-jitter": 80})
+	}
+}
+
+// posteriorMedian estimates a threshold as the dictionary describes it, by sums that share nothing with the program's.
+func posteriorMedian(levels []float64, counts []stats.Count) float64 {
+	low, high := levels[0]-10, levels[len(levels)-1]+10
+	n := int(math.Round((high - low) / 0.5))
+	marginal, sum := make([]float64, n+1), 0.0
+	for i := range marginal {
+		threshold := low + 0.5*float64(i)
+		for k := range 9 {
+			slope := 0.35 * math.Pow(2, float64(k)/2)
+			octaves := math.Log2(slope / 1.5)
+			for _, lapse := range []float64{0, 0.01, 0.02, 0.03, 0.04, 0.06} {
+				ln := -octaves*octaves/2 - lapse/0.01
+				for j, level := range levels {
+					p := 0.5 + (0.5-lapse)*(1-math.Pow(2, -math.Pow(10, slope*(level-threshold)/20)))
+					p = math.Min(math.Max(p, 1e-9), 1-1e-9)
+					ln += float64(counts[j].Correct)*math.Log(p) + float64(counts[j].Trials-counts[j].Correct)*math.Log1p(-p)
+				}
+				marginal[i] += math.Exp(ln)
+			}
+		}
+		sum += marginal[i]
+	}
+	below := 0.0
+	for i, w := range marginal {
+		if below += w / sum; below >= 0.5 {
+			return low + 0.5*float64(i) + 0.25 - 0.5*(below-0.5)/(w/sum)
+		}
+	}
+	return math.NaN()
+}
+
+// Every threshold and difference follows from the tables alone: the trials, their doses, and the prior that the dictionary describes.
+func TestThresholdsFollowFromTheTables(t *testing.T) {
+	twoLadders(t)
+	dir := filepath.Join(t.TempDir(), "tables")
+	command(t, 0, "export", "--csv", dir)
+	type rung struct {
+		ladder string
+		level  float64
+	}
+	rungs, levels := map[string]rung{}, map[string][]float64{}
+	for _, r := range rowsOf(t, filepath.Join(dir, "rungs.csv")) {
+		rungs[r["comparison"]] = rung{r["ladder"], fraction(t, r["level_db"])}
+		levels[r["ladder"]] = append(levels[r["ladder"]], fraction(t, r["level_db"]))
+	}
+	counts := map[[2]string]map[float64]stats.Count{}
+	for _, r := range rowsOf(t, filepath.Join(dir, "trials.csv")) {
+		of, graded := rungs[r["comparison"]]
+		if !graded || r["void"] != "" {
+			continue
+		}
+		id := [2]string{of.ladder, r["listener"]}
+		if counts[id] == nil {
+			counts[id] = map[float64]stats.Count{}
+		}
+		n := counts[id][of.level]
+		if n.Trials++; r["correct"] == "TRUE" {
+			n.Correct++
+		}
+		counts[id][of.level] = n
+	}
+	own := map[[2]string]float64{}
+	for _, r := range rowsOf(t, filepath.Join(dir, "thresholds.csv")) {
+		id := [2]string{r["ladder"], r["listener"]}
+		if r["kind"] != "listener" {
+			continue
+		}
+		var at []stats.Count
+		for _, l := range levels[r["ladder"]] {
+			at = append(at, counts[id][l])
+		}
+		own[id] = fraction(t, r["threshold_db"])
+		if got := posteriorMedian(levels[r["ladder"]], at); math.Abs(got-own[id]) > 0.02 || wholeNumber(t, r["trials"]) != 40 {
+			t.Errorf("%v: %v dB by its trials, %v in the table", id, got, own[id])
+		}
+	}
+	if len(own) != 4 {
+		t.Fatalf("thresholds of %v", own)
+	}
+	points := 0
+	for _, r := range rowsOf(t, filepath.Join(dir, "threshold_points.csv")) {
+		if r["kind"] == "listener" {
+			n := counts[[2]string{r["ladder"], r["listener"]}][fraction(t, r["level_db"])]
+			if points += n.Trials; n.Trials != wholeNumber(t, r["trials"]) || n.Correct != wholeNumber(t, r["correct"]) {
+				t.Errorf("%v: %+v by the trials", r, n)
+			}
+		}
+	}
+	if points != 160 {
+		t.Errorf("%d answers in the points", points)
+	}
+	differences := 0
+	for _, r := range rowsOf(t, filepath.Join(dir, "threshold_differences.csv")) {
+		got := fraction(t, r["difference_db"])
+		want := own[[2]string{r["ladder_b"], r["listener"]}] - own[[2]string{r["ladder_a"], r["listener"]}]
+		if differences++; r["kind"] == "listener" && math.Abs(got-want) > 1e-9 || r["respect"] != "random against deterministic" {
+			t.Errorf("%v: %v by the thresholds", r, want)
+		}
+	}
+	if differences != 3 {
+		t.Errorf("%d differences", differences)
+	}
+}
