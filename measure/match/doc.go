@@ -19,8 +19,10 @@
 // (silence_test.go).
 //
 // Jumps: where samples were lost, repeated or cut, every place and size is named, and the longest segment between two jumps is
-// compared (align/segment.go): jumps of two dozen frames or more show in the anchors, those from one frame on as steps in the track of delays.
-// A clock that swings bends the track and is not a jump (slip_test.go).
+// compared (align/segment.go). Two finders feed this one division, since neither sees what the other does: anchors, good to half a frame each,
+// show jumps from 24 frames to minutes, and the track of delays those from one frame to 60, beyond which the blocks on the far side hold
+// nothing in common with the line. Of 11 jumps from 1 to 48000 frames in 15 s each finds 7 alone, both together all
+// (align/jump_test.go). A clock that swings bends the track and is not a jump (slip_test.go).
 //
 // Loops: where music repeats, every repetition is nulled over a few short stretches (align/repetition.go): a loop of 1.5 s that goes round for a
 // minute, under a voice 20 to 40 dB below it, is found where its voice is.
