@@ -143,21 +143,3 @@ func TrialsToRuleOut(p0, pd, truePD, alpha, power float64) (RulingOut, error) {
 	}
 	return RulingOutAt(plan.Trials, p0, pd, truePD, alpha), nil
 }
-
-// Settle says how long a new session must be to settle the question either way. It is a new plan, not more trials added to
-// a finished one: adding trials after seeing the result is peeking.
-type Settle struct {
-	Hear    Power     `json:"hear"`     // to find an effect of p_d
-	RuleOut RulingOut `json:"rule_out"` // to rule it out where nothing is heard
-}
-
-// ToSettle returns the numbers of trials of a session of chance p₀ that would settle whether the proportion of
-// discriminators is 0 or pd, at risk α and with the given power.
-func ToSettle(p0, pd, alpha, power float64) (Settle, error) {
-	hear, err := TrialsFor(p0, FromDiscriminators(pd, p0), alpha, power)
-	if err != nil {
-		return Settle{}, err
-	}
-	out, err := TrialsToRuleOut(p0, pd, 0, alpha, power)
-	return Settle{Hear: hear, RuleOut: out}, err
-}

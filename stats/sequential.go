@@ -148,24 +148,6 @@ func (r *running) stop(ruledOut, heard int) LookChance {
 	return c
 }
 
-// Peeking returns the exact probability that somebody who looks at the one-sided p after every trial, and stops at the
-// first p ≤ α, declares a guesser at p₀ 'heard' within n trials.
-func Peeking(n int, p0, alpha float64) float64 {
-	l := everyTrial(n)
-	for i := range n {
-		l.Heard[i] = criticalOrNever(i+1, p0, alpha)
-	}
-	return l.Course(p0).Heard
-}
-
-func everyTrial(n int) Looks {
-	at := make([]int, n)
-	for i := range n {
-		at[i] = i + 1
-	}
-	return never(at)
-}
-
 // never returns looks at which no session stops.
 func never(at []int) Looks {
 	l := Looks{Trials: slices.Clone(at), Heard: make([]int, len(at)), RuledOut: make([]int, len(at))}

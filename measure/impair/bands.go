@@ -53,12 +53,10 @@ const Far = 20
 // best, where full scale is 112 dB SPL, louder than anybody should listen.
 const quietDBFS = -112
 
-// ERB returns the equivalent rectangular bandwidth of the auditory filter at a frequency, in Hz: 24.7·(4.37·f/1000 + 1).
+// ERBNumber returns the number of auditory bands, each one equivalent rectangular bandwidth wide, below a frequency in Hz:
+// 21.4·log10(4.37·f/1000 + 1).
 //
 // ref: Glasberg & Moore (1990), Derivation of auditory filter shapes from notched-noise data, Hearing Research 47, 103–138.
-func ERB(hz float64) float64 { return 24.7 * (4.37*hz/1000 + 1) }
-
-// ERBNumber returns the number of such bands below a frequency: 21.4·log10(4.37·f/1000 + 1). ref: as ERB.
 func ERBNumber(hz float64) float64 { return 21.4 * math.Log10(4.37*hz/1000+1) }
 
 // erbFrequency is the inverse of ERBNumber.

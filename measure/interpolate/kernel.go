@@ -1,14 +1,14 @@
 // Package interpolate evaluates sampled audio between its samples.
 //
-// The interpolator is a Kaiser-windowed sinc whose coefficients stand in a table of finely spaced phases and
+// The interpolator is a Kaiser-windowed sinc whose coefficients are in a table of finely spaced phases and
 // are interpolated linearly between them. Frequencies are fractions of the Nyquist frequency, positions and
 // shifts are frames, and may be any real number. Before the first and after the last frame there is silence.
 //
 // Two designs matter:
 //   - the transparent one (the zero Config) is exact to −140 dB up to 0.9 of Nyquist, and whole shifts return
 //     the samples themselves, bit for bit. Above 0.9 its response depends on the fraction of the shift;
-//   - the even one (Even) has stopped at Nyquist, so that its response is the same for every shift, at every
-//     frequency: whatever it does to one capture it does to any other, however they are shifted.
+//   - one that has stopped at Nyquist (Stop 1) has the same response for every shift, at every frequency:
+//     whatever it does to one capture it does to any other, however they are shifted.
 package interpolate
 
 import (
@@ -24,19 +24,15 @@ const phases = 8192
 
 // Config says what a Kernel must do. The zero value is the transparent design.
 type Config struct {
-	// Pass is the end of the passband as a fraction of Nyquist, inside (0, 1). 0 stands for 0.9.
+	// Pass is the end of the passband as a fraction of Nyquist, inside (0, 1). 0 means 0.9.
 	Pass float64
 	// Stop is where the response has fallen to the error, as a fraction of Nyquist, inside (Pass, 2 − Pass].
-	// 0 stands for 2 − Pass, where the first image of the passband begins.
+	// 0 means 2 − Pass, where the first image of the passband begins.
 	Stop float64
 	// ErrorDB is the largest error in the passband and the largest image of it, in dB, between −160 and −40.
-	// 0 stands for −140.
+	// 0 means −140.
 	ErrorDB float64
 }
-
-// Even returns the design whose response is the same for every shift: it passes up to 0.9 of Nyquist and has
-// stopped at Nyquist.
-func Even() Config { return Config{Pass: 0.9, Stop: 1} }
 
 func (c Config) filled() Config {
 	if c.Pass == 0 {

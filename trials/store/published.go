@@ -58,9 +58,6 @@ func (p Published) column(table, subject, column string) string {
 	return plainText(p.record.rows[table][subject][column])
 }
 
-// Sessions returns the ids of the sessions that the record knows, in the order in which they began.
-func (p Published) Sessions() []string { return p.record.order["sessions"] }
-
 // Plan checks the text of a plan, as it was stored.
 func (p Published) Plan(id, text string) []string {
 	t := tableNamed("plans")

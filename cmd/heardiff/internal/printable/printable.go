@@ -22,9 +22,6 @@ func Text(s string) string {
 	return escape(s, hidden)
 }
 
-// Shows reports whether every character of s shows as what it is: Text would not change it.
-func Shows(s string) bool { return strings.IndexFunc(s, hidden) < 0 && utf8.ValidString(s) }
-
 // Writer returns a writer that passes text on to w with what does not show escaped, but line breaks and tabs. Each
 // Write must hold whole characters.
 func Writer(w io.Writer) io.Writer { return writer{w} }

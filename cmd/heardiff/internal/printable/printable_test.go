@@ -23,9 +23,6 @@ func TestWhatDoesNotShowIsEscaped(t *testing.T) {
 		if got := Text(c.text); got != c.line {
 			t.Errorf("%s: %q, want %q", c.name, got, c.line)
 		}
-		if got := Shows(c.text); got != (c.text == c.line) {
-			t.Errorf("%s: shows %t", c.name, got)
-		}
 		var b bytes.Buffer
 		if n, err := Writer(&b).Write([]byte(c.text)); n != len(c.text) || err != nil || b.String() != c.lines {
 			t.Errorf("%s: %q, want %q (%d, %v)", c.name, b.String(), c.lines, n, err)
