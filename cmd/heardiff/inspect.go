@@ -147,5 +147,5 @@ func printInspected(w io.Writer, f inspectedFile) {
 			fmt.Sprint(c.LongestHeldRun), figure(c.EffectiveBits, "%.0f"))
 	}
 	t.print(w, "")
-	warningsText(w, f.Texts)
+	warningsText(w, f.Warnings)
 }

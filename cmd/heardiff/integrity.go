@@ -54,7 +54,7 @@ func integrityText(w io.Writer, r integrity.Result) {
 		fmt.Fprintln(w)
 	}
 	faultsText(w, r.Faults)
-	warningsText(w, r.Texts)
+	warningsText(w, r.Warnings)
 }
 
 func offsetText(frames int) string {

@@ -57,7 +57,7 @@ func (k byChannel[T, C]) text(r T) string {
 	for i, c := range k.channels(r) {
 		limitText(&b, i+1, k.limits(c))
 	}
-	warningsText(&b, measuredIn[T](k.of).Warnings(&r).Texts)
+	warningsText(&b, *measuredIn[T](k.of).Warnings(&r))
 	return b.String()
 }
 

@@ -61,7 +61,7 @@ func clockText(r clock.Result) string {
 	}
 	sums.print(&b, "")
 	times.print(&b, "\n")
-	warningsText(&b, r.Texts)
+	warningsText(&b, r.Warnings)
 	return b.String()
 }
 

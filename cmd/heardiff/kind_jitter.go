@@ -127,7 +127,7 @@ func jitterText(r jitter.Result) string {
 	lines.print(w, "\n")
 	other.print(w, "\n")
 	commonText(w, r.Common)
-	warningsText(w, r.Texts)
+	warningsText(w, r.Warnings)
 	return b.String()
 }
 

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 
+	"heardiff/measure"
 	"heardiff/trials/study"
 )
 
@@ -37,7 +38,11 @@ func measuredText(w io.Writer, r study.MeasureReport) {
 		t.row(fmt.Sprint(m.Capture), m.Chain, m.Kind, mainFigures(m))
 	}
 	t.print(w, "")
-	warningsText(w, append(r.OfCaptures(), r.Warnings...))
+	warned := measure.Warnings{Texts: append(r.OfCaptures(), r.Warnings...)}
+	for _, m := range r.Measured {
+		warned.Details = append(warned.Details, m.Warnings.Details...)
+	}
+	warningsText(w, warned)
 }
 
 // mainFigures returns the main figures of the first channel.

@@ -3,8 +3,12 @@ package main
 import (
 	"fmt"
 	"io"
+	"maps"
+	"slices"
 
 	"heardiff/cmd/heardiff/internal/printable"
+	"heardiff/measure"
+	"heardiff/measure/jitter"
 	"heardiff/measure/tone"
 )
 
@@ -40,11 +44,23 @@ func standing(limits []tone.Limit, figure string) string {
 	return ""
 }
 
-func warningsText(w io.Writer, warnings []string) {
-	for i, s := range warnings {
+// warningHints says what to do about a warning.
+var warningHints = map[measure.Code]string{
+	jitter.ShorterWords: "measure it with --bits 16",
+	tone.JitterSignal:   "measure it with --as jitter",
+}
+
+// warningsText prints warnings, and below them what can be done about them, once each.
+func warningsText(w io.Writer, warned measure.Warnings) {
+	for i, s := range warned.Texts {
 		if i == 0 {
 			fmt.Fprintln(w)
 		}
 		fmt.Fprintf(w, "warning: %s\n", s)
+	}
+	for _, code := range slices.Sorted(maps.Keys(warningHints)) {
+		if warned.Warned(code) {
+			fmt.Fprintf(w, "hint: %s\n", warningHints[code])
+		}
 	}
 }

@@ -96,7 +96,7 @@ func transferText(w io.Writer, t jitter.Transfer) {
 	}
 	lines.print(w, "")
 	density.print(w, "\n")
-	warningsText(w, t.Texts)
+	warningsText(w, t.Warnings)
 }
 
 func attenuationText(db, se float64, atLeast bool) (figure, plusMinus string) {

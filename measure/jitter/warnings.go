@@ -90,7 +90,7 @@ func (m *measurement) lockedWarning() []measure.Warning {
 func (m *measurement) shorterWords() []measure.Warning {
 	for _, c := range m.channels {
 		if own := m.testSignal().shorterWords(m.group(c.jitter)); own >= ownLines {
-			return []measure.Warning{measure.Warningf(ShorterWords, "%d lines are those that the jitter signal of 16 bits has of itself: if that was played, measure with --bits 16", own).Of(float64(own), "lines")}
+			return []measure.Warning{measure.Warningf(ShorterWords, "%d lines are those that the jitter signal of 16 bits has of itself: if that was played, they are not the chain's", own).Of(float64(own), "lines")}
 		}
 	}
 	return nil

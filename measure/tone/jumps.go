@@ -151,7 +151,7 @@ func jitterTone(channel int, hz float64, rate pcm.Rate) []measure.Warning {
 	if math.Abs(4*hz/rate.Hz()-1) > 1e-3 { // the loosest clock that interface standards allow
 		return nil
 	}
-	return []measure.Warning{measure.Warningf(JitterSignal, "channel %d: the tone is at %.2f Hz, a quarter of the rate: the jitter signal, for --as jitter? Its harmonics lie beyond the band", channel, hz).In(channel).Of(hz, "Hz")}
+	return []measure.Warning{measure.Warningf(JitterSignal, "channel %d: the tone is at %.2f Hz, a quarter of the rate: the jitter signal? Its harmonics lie beyond the band", channel, hz).In(channel).Of(hz, "Hz")}
 }
 
 // clocksAgree is what the clocks of a player and a recorder differ by at most, relative; pastClocks, from where on a tone near a

@@ -40,7 +40,7 @@ type Measurer interface {
 	Capture(r pcm.Reader, o MeasureOptions) (any, error)
 	Against(result any, floor []byte) (any, error)
 	// WarningsIn are what a result warns of.
-	WarningsIn(result any) []string
+	WarningsIn(result any) measure.Warnings
 	// Declared are the metrics that Link compares, Read puts those of a stored result.
 	Declared() link.Metrics
 	Read(result []byte, put func(link.Metric, link.Figure)) error

@@ -44,9 +44,9 @@ func (k Measured[T]) Against(result any, floor []byte) (any, error) {
 }
 
 // WarningsIn implements Measurer.
-func (k Measured[T]) WarningsIn(result any) []string {
+func (k Measured[T]) WarningsIn(result any) measure.Warnings {
 	r := result.(T)
-	return k.Warnings(&r).Texts
+	return *k.Warnings(&r)
 }
 
 // Declared implements Measurer.

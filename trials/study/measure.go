@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"heardiff/measure"
 	"heardiff/playback/pcm"
 	"heardiff/stats/wire"
 	"heardiff/trials"
@@ -37,7 +38,7 @@ type MeasuredCapture struct {
 	Floor   *int   `json:"floor"` // the capture of the recording set-up it is read against
 	Result  any    `json:"result"`
 	// Warnings is what the result warns of.
-	Warnings []string `json:"-"`
+	Warnings measure.Warnings `json:"-"`
 }
 
 // Measure measures every capture that lacks a measurement, or with again all of them. Captures that cannot be measured keep none of the
@@ -317,7 +318,7 @@ func (w *captureWarnings) list() []string {
 func (r MeasureReport) OfCaptures() []string {
 	var said captureWarnings
 	for _, m := range r.Measured {
-		said.add(m.Capture, m.Chain, m.Warnings)
+		said.add(m.Capture, m.Chain, m.Warnings.Texts)
 	}
 	return said.list()
 }
