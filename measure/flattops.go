@@ -2,7 +2,7 @@ package measure
 
 import "math"
 
-// flatTops counts samples in runs of three and more that stand at the outermost value of their polarity, and that the signal enters or
+// flatTops counts samples in runs of three and more at the outermost value of their polarity, and that the signal enters or
 // leaves by a step: it was clipped before it was turned down. A smooth peak also rests on one word for a while, but comes and goes by
 // a word or two.
 type flatTops struct {

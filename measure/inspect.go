@@ -34,10 +34,10 @@ type ChannelInspection struct {
 	PeakDBFS float64 `json:"peak_dbfs"` // largest sample; −Inf for silence
 	RMSDBFS  float64 `json:"rms_dbfs"`  // AES17: a full-scale sine reads 0
 	DC       float64 `json:"dc"`        // mean, as a fraction of full scale
-	// ClippedSamples stand at the highest or lowest word, or at ±1 and beyond in float.
+	// ClippedSamples are at the highest or lowest word, or at ±1 and beyond in float.
 	ClippedSamples int `json:"clipped_samples"`
 	LongestClipRun int `json:"longest_clip_run"`
-	// FlatTopSamples stand, three and more in a row, at the outermost value of the channel, below full scale.
+	// FlatTopSamples are, three and more in a row, at the outermost value of the channel, below full scale.
 	FlatTopSamples int `json:"flat_top_samples"`
 	LongestZeroRun int `json:"longest_zero_run"`
 	// LongestHeldRun is the longest run of one repeated value other than zero and full scale; 1 where none repeats.

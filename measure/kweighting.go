@@ -48,7 +48,7 @@ func kHighPass(rate float64) biquad {
 // energy filters x and returns the sum of squares of the result.
 func (f *kFilter) energy(x []float64) float64 {
 	s, h, sum := f.shelf, f.highPass, 0.0
-	// The states stand in variables of their own: only so do they stay in registers.
+	// The states are local variables, so that the compiler keeps them in registers.
 	s1, s2, h1, h2 := s.z1, s.z2, h.z1, h.z2
 	sb0, sb1, sb2, sa1, sa2 := s.b0, s.b1, s.b2, s.a1, s.a2
 	hb0, hb1, hb2, ha1, ha2 := h.b0, h.b1, h.b2, h.a1, h.a2

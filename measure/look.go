@@ -27,7 +27,7 @@ const (
 // Look is a first look at what a recording holds, from short stretches of its loudest channel.
 type Look struct {
 	Content Content
-	// LevelDBFS is that of the stretches within 20 dB of the loudest, −Inf for digital silence.
+	// LevelDBFS is the level of the stretches within 20 dB of the loudest, −Inf for digital silence.
 	LevelDBFS float64
 	Hz        []float64 // of the tones; of a sweep where it began and ended, as far as it was seen
 }

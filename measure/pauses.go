@@ -17,7 +17,7 @@ const (
 	clearS = 0.05
 	// leastWholeS is the shortest stretch, in seconds, that is taken in place of one with gaps.
 	leastWholeS = 1.0
-	// loudestPause and quietestPause bound the peak of the tone around a pause, against the channel's RMS level: else it is beside a click, or in silence.
+	// loudestPause and quietestPause bound the peak of the tone around a pause, against the channel's RMS level: outside them it is next to a click, or in silence.
 	loudestPause, quietestPause = 2 * math.Sqrt2, 0.5
 )
 

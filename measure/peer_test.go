@@ -26,7 +26,7 @@ func plucks() pcm.Clip {
 	return c
 }
 
-// Recorded music agrees as well, though it cannot stand here: of nine pieces of orchestral music of 5.5 to 410 s, 44.1 and
+// Recorded music agrees as well, though it cannot be part of this tree: of nine pieces of orchestral music of 5.5 to 410 s, 44.1 and
 // 48 kHz, as 24-bit WAV files, ffmpeg 5.1.9 with the command below and "heardiff inspect" said
 //
 //	LUFS  −17.5 −17.510  −15.1 −15.078  −12.3 −12.297  −16.9 −16.921  −12.8 −12.762  −12.9 −12.883  −14.4 −14.349  −18.2 −18.154  −17.7 −17.740

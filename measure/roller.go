@@ -8,7 +8,7 @@ const RollFrames = 64
 
 const rollPrime = 0x9E3779B97F4A7C15 // any large odd number
 
-// Roller keeps a hash of the last RollFrames frames of audio, so that where they stand elsewhere can be looked up by
+// Roller keeps a hash of the last RollFrames frames of audio, so that their place elsewhere can be looked up by
 // what they hold. The zero value is ready.
 type Roller struct {
 	ring   [RollFrames]uint64
@@ -27,7 +27,7 @@ var rollLeaving = func() uint64 {
 }()
 
 // Write takes the next frame, as the word that RollWord makes of it, and returns the hash of the window that it
-// ends. ok is false where that is too short yet, or so plain, silence and held values, that it stands anywhere.
+// ends. ok is false where that is too short yet, or so plain (silence, held values) that it occurs anywhere.
 func (r *Roller) Write(word uint64) (hash uint64, ok bool) {
 	at := r.frames % RollFrames
 	r.hash = r.hash*rollPrime + word - r.ring[at]*rollLeaving

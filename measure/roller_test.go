@@ -7,7 +7,7 @@ import (
 	"heardiff/measure"
 )
 
-// The hash of a window is that of what it holds, wherever it stands; what is plain has none.
+// The hash of a window depends on its contents alone, not on its place; a plain window has none.
 func TestRollerKnowsAWindowByWhatItHolds(t *testing.T) {
 	random := rand.New(rand.NewPCG(1, 1))
 	const n, first, second = 1000, 200, 715

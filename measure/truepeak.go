@@ -8,7 +8,7 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// TruePeakReading is the largest value of the continuous signal that the samples stand for.
+// TruePeakReading is the largest value of the continuous signal that the samples represent.
 type TruePeakReading struct {
 	// DBTP is the largest of all channels in dB relative to full scale; −Inf if silent.
 	DBTP float64 `json:"dbtp"`

@@ -129,7 +129,7 @@ func orNaN(v *float64) float64 {
 	return *v
 }
 
-// Warnings are those of one result, which embeds it: JSON has the texts as "warnings" and the rest as "warning_details" beside them.
+// Warnings are those of one result, which embeds it: JSON has the texts as "warnings" and the rest as "warning_details".
 // A result stored before there were details has texts alone.
 type Warnings struct {
 	Texts   []string  `json:"warnings"`

@@ -28,7 +28,7 @@ var wide = flag.Bool("full", false, "run the whole grids")
 type luck struct{ dir, study, in, out string }
 
 // newLuck makes a study with something left to do for every command: a capture that is not measured, music that is not cut, a
-// session that has ended; and beside it recordings, a kit and another site's results.
+// session that has ended; and next to it recordings, a kit and another site's results.
 func newLuck(t *testing.T) luck {
 	t.Helper()
 	study := listeningStudy(t, "abx", 3)

@@ -23,12 +23,12 @@ func (a *app) bandsCommand() *cobra.Command {
 	var o bandsOptions
 	c := &cobra.Command{
 		Use:   "bands CLEAN DOSED",
-		Short: "where what a dose adds comes nearest to showing beside the music",
-		Long: `Where what a dose adds comes nearest to showing beside the music. DOSED is a copy of CLEAN, as
+		Short: "where a dose comes nearest to exceeding the masking of the music",
+		Long: `Where a dose comes nearest to exceeding the masking of the music. DOSED is a copy of CLEAN, as
 "heardiff impair" makes it. Both are compared in auditory bands (one equivalent rectangular
 bandwidth wide, Glasberg and Moore 1990), moment by moment (a sixth of a second): what the copy
 adds, against what the music alone in that band and moment could be expected to mask (noise
-beside a tone, Schroeder and others 1979) and against hearing in quiet where full scale is 112 dB
+masked by a tone, Schroeder and others 1979) and against hearing in quiet where full scale is 112 dB
 SPL. 0 dB is where it could begin to show; 20 dB or more below it everywhere is hopeless.
 
 The passages of the music are ranked by their nearest moment: take one that shows it best.

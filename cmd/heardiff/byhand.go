@@ -22,7 +22,7 @@ import (
 // quick to make does not show.
 const settleTime = time.Second
 
-// helperBooth is the booth of a session without files: what a label stands for is told to a helper at a switch box, on
+// helperBooth is the booth of a session without files: the chain behind a label is shown to a helper at a switch box, on
 // another terminal, and never to the listener. It implements screen.Booth. The helper knows: the session is single-blind.
 type helperBooth struct {
 	mu      sync.Mutex
@@ -108,7 +108,7 @@ func (b *helperBooth) Sound() trials.Sound {
 	return trials.Sound{ByHand: true, Playing: b.playing, Selected: b.playing, Device: "a helper at a switch box: single-blind"}
 }
 
-// Play implements screen.Booth: it has the helper connect what the label stands for.
+// Play implements screen.Booth: it has the helper connect the label's chain.
 func (b *helperBooth) Play(l trials.Label) error {
 	chain, err := b.request(l)
 	if err != nil {
@@ -126,7 +126,7 @@ func (b *helperBooth) Play(l trials.Label) error {
 	return nil
 }
 
-// request returns which chain stands behind a label of the trial.
+// request returns the chain behind a label of the trial.
 func (b *helperBooth) request(l trials.Label) (string, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()

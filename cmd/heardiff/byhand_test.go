@@ -12,7 +12,7 @@ import (
 	"time"
 )
 
-// A helper who does as told, on a second terminal, and a listener who peeks at the helper's: every answer must be right,
+// A helper who follows every request, on a second terminal, and a listener who peeks at the helper's: every answer must be right,
 // and the result must say that it was single-blind.
 func TestHelperConnectsWhatTheListenerAsksFor(t *testing.T) {
 	dir := t.TempDir()

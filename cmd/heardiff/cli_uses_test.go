@@ -1,6 +1,6 @@
 package main
 
-// wrongUses are mistakes of every command beside the files of wrongFiles, in the study of one chain of wrongInput.
+// wrongUses are mistakes of every command other than the files of wrongFiles, in the study of one chain of wrongInput.
 var wrongUses = []wrongCase{
 	{"--nope", 2, "unknown flag --nope"},
 	{"inspect --nope", 2, "unknown flag --nope"},

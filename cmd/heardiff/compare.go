@@ -27,10 +27,10 @@ func (a *app) compareCommand() *cobra.Command {
 		Use:   "compare A B",
 		Short: "how two captures of the same music differ: offset, drift, gain, null, response",
 		Long: `How two captures of the same music differ. A is the reference: an event at second t of A
-stands at offset + t·(1 + drift) of B, and a positive gain says that B is louder. The null is
-what is left of A when B, corrected by one offset, drift, gain and polarity, is taken away.
+is at offset + t·(1 + drift) of B, and a positive gain says that B is louder. The null is the
+residual of A less B, B corrected by one offset, drift, gain and polarity, against A.
 
-What is left is named: noise, distortion, a response difference or timing, with its share. The
+The parts of the residual are named: noise, distortion, a response difference or timing, with its share. The
 response's third octaves each have a standard error. Jumps, dropouts, clipping, a wandering
 clock, a band limit and repeated music are warned of, with numbers.
 

@@ -104,7 +104,7 @@ func TestCompareWritesThePairWholeOrNotAtAll(t *testing.T) {
 	}
 	checkPair(t, pair, said.Written)
 
-	// What is there stays unless told, and is then replaced.
+	// An existing file is kept, and is replaced with --force.
 	before, err := os.ReadFile(filepath.Join(pair, "b.wav"))
 	if err != nil {
 		t.Fatal(err)

@@ -16,7 +16,7 @@ import (
 	"heardiff/trials"
 )
 
-// designOracle answers right by what playback is told to sound: of three the odd one, of two the one that holds B.
+// designOracle answers right by what playback is asked to sound: of three the odd one, of two the one that holds B.
 func designOracle(t *testing.T) func(*trials.Session, trials.Plan) trials.Answer {
 	return func(s *trials.Session, p trials.Plan) trials.Answer {
 		var sounds []trials.Source

@@ -74,7 +74,7 @@ func tableOf(column string) outputKind {
 	}}
 }
 
-// forceFlag lets a command replace what stands at its destination.
+// forceFlag lets a command replace what exists at its destination.
 func (a *app) forceFlag(c *cobra.Command) {
 	c.Flags().BoolVar(&a.force, "force", false, "replace what an earlier run wrote there")
 }
@@ -136,7 +136,7 @@ func inStudyFiles(path string) bool {
 	}
 }
 
-// mayReplace refuses what stands at the path, unless it is of the kind that is written, and --force was given.
+// mayReplace refuses to replace what exists at the path, unless it is of the kind that is written and --force was given.
 func (d destination) mayReplace() error {
 	if !d.exists {
 		return nil
@@ -280,7 +280,7 @@ func (w *outputWAV) commit(ctx context.Context, note []byte) error {
 		return err
 	}
 	to := w.out.to
-	if to.stream || note == nil { // beside a pipe there is no place for a note
+	if to.stream || note == nil { // a pipe has no place for a note
 		return w.out.commit(ctx)
 	}
 	beside, err := to.note()

@@ -44,7 +44,7 @@ func writers(t *testing.T, dir string) []writer {
 	}
 }
 
-// What stands where a command is to write is replaced only where it is of the kind that is written and --force asks for it.
+// A file at the destination is replaced only if it is of the kind that is written and --force asks for it.
 func TestWhatStandsThereIsNotWrittenOver(t *testing.T) {
 	dir, study := answered(t)
 	for _, w := range writers(t, dir) {
@@ -55,7 +55,7 @@ func TestWhatStandsThereIsNotWrittenOver(t *testing.T) {
 				_, errs := command(t, want, append(append(w.args, to), more...)...)
 				return errs
 			}
-			stands := func(path, text string) {
+			holds := func(path, text string) {
 				t.Helper()
 				if got, err := os.ReadFile(path); err != nil || string(got) != text {
 					t.Errorf("%s holds %.40q now, %v", path, got, err)
@@ -66,7 +66,7 @@ func TestWhatStandsThereIsNotWrittenOver(t *testing.T) {
 				t.Errorf("said %q", errs)
 			}
 			run(2, to, "--force") // not what is written here
-			stands(to, "my own notes, of years")
+			holds(to, "my own notes, of years")
 
 			// Its own file: only when asked for.
 			must(t, os.Remove(to))
@@ -90,7 +90,7 @@ func TestWhatStandsThereIsNotWrittenOver(t *testing.T) {
 			}
 			command(t, 0, "verify")
 			if left, _ := filepath.Glob(filepath.Join(study, "audio", "new*")); len(left) > 0 {
-				t.Errorf("%v stands among the study's audio", left)
+				t.Errorf("%v is among the study's audio", left)
 			}
 			run(3, filepath.Join(dir, "no folder", w.file))
 		})
@@ -135,7 +135,7 @@ func TestAPipeIsWrittenToAndStays(t *testing.T) {
 			want, err := os.ReadFile(file)
 			must(t, err)
 			if len(got) == 0 || math.Abs(float64(len(got)-len(want))) > 64 || !bytes.Equal(got[:4], want[:4]) {
-				t.Errorf("%d bytes came through the pipe, %d stand in a file", len(got), len(want))
+				t.Errorf("%d bytes came through the pipe, a file has %d", len(got), len(want))
 			}
 			if info, err := os.Lstat(pipe); err != nil || info.Mode()&os.ModeNamedPipe == 0 {
 				t.Errorf("the pipe is %v now, %v", info, err)
@@ -291,7 +291,7 @@ func TestAClosedUmaskIsObeyed(t *testing.T) {
 	}))
 }
 
-// A file that stands where a folder is to be made stays.
+// A file in the place of a folder that is to be made stays.
 func TestAFileInTheWayOfAFolderStays(t *testing.T) {
 	dir, _ := answered(t)
 	kit, file := filepath.Join(dir, "kit.bundle"), filepath.Join(dir, "notes.txt")
@@ -311,6 +311,6 @@ func TestAFileInTheWayOfAFolderStays(t *testing.T) {
 		t.Errorf("the file holds %q, %v", data, err)
 	}
 	if after := files(t, dir); after != before || files(t, own) != "audio letters study.db" {
-		t.Errorf("there stand %s, there stood %s; in the folder %s", after, before, files(t, own))
+		t.Errorf("now %s, before %s; in the folder %s", after, before, files(t, own))
 	}
 }

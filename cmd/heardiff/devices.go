@@ -24,10 +24,10 @@ func (a *app) devicesCommand() *cobra.Command {
 		Long: `List what a session can be played on.
 
 "heardiff listen --device NAME" takes any name of this list, default, file:PATH or null.
-A name that begins with hw: goes to the hardware without a sound service between: ALSA is
-told the rate of the audio and refuses rather than resample. It cannot be opened while
+A name that begins with hw: goes to the hardware without a sound service between: it is
+opened at the rate of the audio, or refused rather than resampled. It cannot be opened while
 another program has it. Behind any other name a sound service may mix, scale or resample,
-and nobody can see from here whether it does.`,
+and this program cannot see whether it does.`,
 		Example: "  heardiff devices --json",
 		Args:    exactArgs(),
 		RunE: func(*cobra.Command, []string) error {

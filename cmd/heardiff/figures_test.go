@@ -24,7 +24,7 @@ const figuresDir = "../../testdata/figures"
 // everyCase is which of the cases "make test" runs; all of them are saved.
 const everyCase = 4
 
-// savedCase is one command on files that it makes itself, in the folder that the test stands in.
+// savedCase is one command on files that it makes itself, in the test's working folder.
 type savedCase struct {
 	name string
 	make func(t *testing.T)

@@ -57,13 +57,13 @@ func TestFormulasInTablesAreInertAndComeBack(t *testing.T) {
 	for _, text := range []string{"=1+1", "+1", "-1", "@SUM(A1)", "\tx", "'quoted", "''twice", "plain", "a=b", "–"} {
 		got := cell(text)
 		if strings.ContainsAny(got[:1], "=+-@\t") {
-			t.Errorf("%q stands as %q", text, got)
+			t.Errorf("%q is written as %q", text, got)
 		}
 		if back := strings.TrimPrefix(got, "'"); back != text {
 			t.Errorf("%q came back as %q", text, back)
 		}
 	}
 	if got := cell(-1.5); got != "-1.5" {
-		t.Errorf("a number stands as %q", got)
+		t.Errorf("a number is written as %q", got)
 	}
 }

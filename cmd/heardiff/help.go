@@ -10,7 +10,7 @@ import (
 	"heardiff/cmd/heardiff/internal/guide"
 )
 
-// usageTemplate lays out the help of a command; before it stands what the command does.
+// usageTemplate lays out the help of a command; the description of the command comes before it.
 const usageTemplate = `Usage:{{if .Runnable}}
   {{.UseLine}}{{end}}{{if .HasAvailableSubCommands}}
   {{.CommandPath}} COMMAND …{{end}}{{if .HasExample}}

@@ -40,7 +40,7 @@ func (a *app) impairCommand() *cobra.Command {
 		Use:   "impair IN --out OUT",
 		Short: "put a known dose of jitter, noise, hum, gain, delay or drift into clean audio",
 		Long: `Put a known dose into clean audio: for threshold tests, and to check the measurements.
-The copy is as long as the original; OUT.json beside it says exactly what was done.
+The copy is as long as the original; OUT.json, in the same folder, says exactly what was done.
 
 --jitter may be given more than once, each with its own --jitter-ps and, for periodic jitter,
 --jitter-hz. Jitter values are RMS; the peak of periodic jitter is 1.414 times as large.`,

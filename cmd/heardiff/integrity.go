@@ -15,8 +15,8 @@ func (a *app) integrityCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "integrity SENT RECEIVED",
 		Short: "compare what was received over a digital chain with what was sent, word by word",
-		Long: `Compare what was received over a digital chain with what was sent, word by word, at whatever
-offset it stands. Where words differ, the cause is named where it can be told: gain, dither,
+		Long: `Compare what was received over a digital chain with what was sent, word by word, at any
+offset. If words differ, the cause is named as far as it can be determined: gain, dither,
 truncation, resampling, dropout, repeat, polarity, channel-swap. Of several causes the one that
 changed the whole recording is named; warnings name the others, and stretches that were lost,
 muted or repeated are listed with their places.
@@ -67,7 +67,7 @@ func offsetText(frames int) string {
 	return "no offset"
 }
 
-// faultsText prints a table of faults, with their channels where one stands in one alone.
+// faultsText prints a table of faults, with their channels if any is in one channel alone.
 func faultsText(w io.Writer, faults []integrity.Fault) {
 	columns := []string{"fault", "at frame", "frames"}
 	single := slices.ContainsFunc(faults, func(f integrity.Fault) bool { return f.Channel > 0 })

@@ -32,7 +32,7 @@ func (a *app) keep(ctx context.Context, s *study.Study, session *trials.Session,
 		says: func(r trials.Result) ([]link.Row, link.FamilySummary) { return s.OwnRows(ctx, session.ID(), r) }}
 }
 
-// closing returns what the listener is told at the end.
+// closing returns the text that the listener sees at the end.
 func (k *keeping) closing() study.Closing {
 	return study.Closing{Ended: k.revealed, Left: func(busy bool) []string { return k.left(grace(busy)) }}
 }

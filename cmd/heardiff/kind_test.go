@@ -16,7 +16,7 @@ import (
 	"heardiff/trials/study"
 )
 
-// What a kind is stands in its own file: nowhere else in the command, or in the rooms that it prints the results of, is the name of
+// A kind is declared in its own file: nowhere else in the command, or in the rooms that it prints the results of, is the name of
 // one compared, a case of a switch, or a key beside another in a table.
 func TestNothingSwitchesOnAKind(t *testing.T) {
 	names := map[string]bool{}

@@ -18,7 +18,7 @@ import (
 const (
 	rowMark   = "\uE000" // begins the row of a table
 	headMark  = "\uE001" // begins the row of its heads
-	cellMark  = "\uE002" // stands between two cells
+	cellMark  = "\uE002" // between two cells
 	rightMark = "\uE003" // begins a cell of a column that is set to the right
 	keyMark   = "\uE004" // begins the head of a column that says what a row is of
 )
@@ -74,7 +74,7 @@ func wrapLine(line string, columns int) string {
 	return strings.Join(printable.Wrap(text, columns), "\n") + end
 }
 
-// negative is a number below zero that stands by itself, after a space, a bracket or at the beginning.
+// negative is a number below zero, after a space, a bracket or at the beginning.
 var negative = regexp.MustCompile(`(^|[ (])-([0-9]+(?:\.[0-9]+)?)([ ,;:)%]|$)`)
 
 // minus sets numbers below zero with the sign for it, which sentences of the libraries write as programs do. A line that holds a
@@ -137,7 +137,7 @@ func (g grid) set(columns int) string {
 	return strings.Join(blocks, "\n")
 }
 
-// repeated is how many columns on the left stand in each block: those that say what a row is of, as far as they leave a third of
+// repeated is how many columns on the left are repeated in each block: those that say what a row is of, as far as they leave a third of
 // the width.
 func (g grid) repeated(least []int, columns int) int {
 	n := max(1, min(g.keys, len(least)-1))
@@ -210,7 +210,7 @@ func (g grid) squeeze(natural, least []int, columns int) []int {
 	return widths
 }
 
-// lines sets the rows in columns of these widths. Heads of several lines stand on the same last line.
+// lines sets the rows in columns of these widths. Heads of several lines end on the same line.
 func (g grid) lines(widths []int) string {
 	var out strings.Builder
 	for i, r := range g.rows {

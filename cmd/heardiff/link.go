@@ -15,8 +15,8 @@ import (
 func (a *app) linkCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "link",
-		Short: "set what was heard beside what was measured of the same chains",
-		Long: `Set each listener's result beside the measured differences of the very same chains.
+		Short: "compare what was heard with what was measured of the same chains",
+		Long: `Compare each listener's result with the measured differences of the very same chains.
 
 If nobody hears anything, the chance that a study says 'heard' in any row, ever, is at most
 its alpha, whatever its people do: more listeners, repeats, sessions given up, fresh plans,

@@ -64,7 +64,7 @@ func TestIntegrityCapturesReachTheLink(t *testing.T) {
 			t.Errorf("%s: %s", name, out)
 		}
 	}
-	command(t, 0, "measure", "--again") // leaves integrity as it was told
+	command(t, 0, "measure", "--again") // leaves integrity with the file that it was given
 	for b, want := range map[string]bool{"also": true, "spoilt": false} {
 		if _, got := figuresIn(t, study, "whole", "whole", b); got == nil || *got != want {
 			t.Errorf("whole and %s: delivered %v, want %v", b, got, want)
@@ -78,7 +78,7 @@ func TestIntegrityCapturesReachTheLink(t *testing.T) {
 	}
 }
 
-// Two tones and sweeps of both chains stand in the link, beside what was entered of one of them.
+// Two tones and sweeps of both chains are in the link, with the figures that were entered for one of them.
 func TestTwoTonesAndSweepsReachTheLink(t *testing.T) {
 	dir, study := emptyStudy(t)
 	command(t, 0, "chain", "add", "box")

@@ -132,7 +132,7 @@ func (a *app) sit(ctx context.Context, b screen.Booth, session *trials.Session, 
 	return err
 }
 
-// tapeFits refuses a file:PATH at which something else stands than an earlier tape: that one is replaced, as when a session
+// tapeFits refuses a file:PATH that exists and is no earlier tape: that one is replaced, as when a session
 // is resumed by the same command.
 func (a *app) tapeFits(device string) error {
 	path, ok := strings.CutPrefix(device, "file:")

@@ -58,7 +58,7 @@ func noisy(c pcm.Clip, chain int) pcm.Clip {
 	return c
 }
 
-// emptyStudy makes a study, the current one, with keys of its own, and returns the folder it stands in and its own.
+// emptyStudy makes a study, the current one, with keys of its own, and returns its parent folder and its own.
 func emptyStudy(t *testing.T) (dir, study string) {
 	t.Helper()
 	dir = t.TempDir()

@@ -116,9 +116,9 @@ func (a *app) transferCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "transfer REF FILE",
 		Short: "jitter attenuation from one capture to another, against jitter frequency",
-		Long: `How much of the jitter of REF FILE still shows, against jitter frequency. Where FILE stands no
-more than 3 dB above the recording set-up's own (--floor), or does not stand clear of its noise, the
-attenuation is that or more.`,
+		Long: `How much of the jitter of REF FILE still shows, against jitter frequency. Where the jitter of FILE is
+no more than 3 dB above the recording set-up's own (--floor), or is not clear of its noise, the
+attenuation is given as a lower bound.`,
 		Args: exactArgs("REF", "FILE"),
 		RunE: func(c *cobra.Command, args []string) error {
 			if err := a.checkPicture(m.plot); err != nil {

@@ -11,7 +11,7 @@ import (
 
 const floorHint = "record the floor with the capture's signal, rate and channels"
 
-// besides refuses files that cannot be set beside the capture at path, before anything is measured.
+// besides refuses files that cannot be compared with the capture at path, before anything is measured.
 func (a *app) besides(ctx context.Context, path string, m measureFlags) error {
 	for _, other := range []struct{ path, as, hint string }{
 		{m.floor, "a floor", floorHint},

@@ -29,7 +29,7 @@ func (a *app) measureEnterCommand() *cobra.Command {
 		Long: `Add figures measured elsewhere to a chain of the study, from a CSV file with the columns
 metric, value, unit, limit and source, separated by commas, or by semicolons or tabs, and then
 with decimal points or commas. They are shown as entered, not measured. An empty value
-stands for "not known"; a limit is the least that the other instrument could tell. The metrics
+means "not known"; a limit is the least that the other instrument could show. The metrics
 that "link" compares are the keys under "measured" in its JSON, each in the unit that its name ends in,
 which need not be given.
 
@@ -69,7 +69,7 @@ func (a *app) measureEnter(ctx context.Context, chain, path string) error {
 	return a.print(r, func(w io.Writer) { r.text(w) })
 }
 
-// comparedBy reports whether "link" sets chains beside each other by the metric.
+// comparedBy reports whether "link" compares chains by the metric.
 func comparedBy(metric string) bool {
 	return slices.ContainsFunc(study.Metrics(), func(d link.Declared) bool { return string(d.Metric) == metric })
 }

@@ -161,7 +161,7 @@ func TestAStudysJitterIsReadByTheWordsThatWerePlayed(t *testing.T) {
 		t.Errorf("words of 16 bits, read as such: %.2000s", out)
 	}
 	command(t, 2, "measure", "--bits", "20")
-	// People are told what the captures' own results warn of, too.
+	// The text for people has the warnings of the captures' own results, too.
 	longer := filepath.Join(dir, "longer.wav")
 	command(t, 0, "signal", "jitter", "--rate", "48000", "--bits", "16", "--seconds", "6", "--out", longer)
 	command(t, 0, "capture", "add", "usb", longer, "--as", "jitter")

@@ -34,7 +34,7 @@ func limitText(w io.Writer, channel int, limits []tone.Limit) {
 	t.print(w, "\n")
 }
 
-// standing returns how a figure stands to the set-up's own, where it is not clear of it.
+// standing returns how a figure compares with the set-up's own, if it does not clearly exceed it.
 func standing(limits []tone.Limit, figure string) string {
 	for _, l := range limits {
 		if l.Figure == figure && l.Standing != tone.Measured {

@@ -13,7 +13,7 @@ import (
 	"heardiff/stats/wire"
 )
 
-// progressLine tells whether a line of progress stands on the terminal.
+// progressLine knows whether a line of progress is on the terminal.
 type progressLine struct{ drawn atomic.Bool }
 
 // print writes result to standard output: as one JSON object with --json, else as text. What cannot be written, as on a
@@ -44,7 +44,7 @@ func (a *app) warn(format string, args ...any) {
 	fmt.Fprintf(a.stderr, "heardiff: warning: %s\n", oneLine(fmt.Sprintf(format, args...)))
 }
 
-// progress returns a function to be told how much of the work named what is done, 0 to 1. It draws a line on
+// progress returns a function that takes how much of the work named what is done, 0 to 1. It draws a line on
 // standard error where that is a terminal and the work takes more than a second, and clears it at 1. What is printed
 // clears it too, for work of several passes may end in the midst of one.
 func (a *app) progress(what string) func(done float64) {

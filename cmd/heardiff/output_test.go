@@ -23,7 +23,7 @@ func TestAResultThatCannotBePrintedIsAFailure(t *testing.T) {
 	}
 }
 
-// Work of several passes may end in the midst of one: what is printed then must not stand behind a line of progress.
+// Work of several passes may end in the midst of one: what is printed then must not follow a line of progress on the same line.
 func TestWhatIsPrintedClearsTheLineOfProgress(t *testing.T) {
 	for name, say := range map[string]func(a *app){
 		"a result":  func(a *app) { must(t, a.print("x", func(io.Writer) {})) },

@@ -13,7 +13,7 @@ import (
 	"testing"
 )
 
-// A pipe into which nobody writes must not keep a command that is told to stop.
+// A command that is interrupted must end even while it reads a pipe into which nobody writes.
 func TestPipesDoNotHoldAnInterrupt(t *testing.T) {
 	dir := t.TempDir()
 	pipe := filepath.Join(dir, "pipe")

@@ -1,6 +1,6 @@
 package main
 
-// howAlphaIsShared is told by "plan new", for that is where it is fixed.
+// howAlphaIsShared is printed by "plan new", which fixes it.
 const howAlphaIsShared = `If nobody hears anything, the study says 'heard' anywhere with probability at most alpha, which
 its first plan fixes. What it asks is fixed when its first session begins: the comparisons of
 the plans made by then, each with an equal share, and the listeners added by then. Of one

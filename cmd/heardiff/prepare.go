@@ -118,7 +118,7 @@ func parseExcerpt(text string) (match.Excerpt, error) {
 	if !ok || err1 != nil || err2 != nil || math.IsInf(from+seconds, 0) {
 		return cut, misusedf("--excerpt %q: START:LENGTH in seconds, such as 30:15", text)
 	}
-	if !(seconds > 0) { // 0 would stand for the usual length
+	if !(seconds > 0) { // 0 would mean the default length
 		return cut, misusedf("--excerpt %q: a length above 0 is wanted, such as 30:15", text)
 	}
 	return cut, misused(cut.Validate())

@@ -108,7 +108,7 @@ func TestAnAlteredExcerptIsRefused(t *testing.T) {
 	refused(t, 3, "link")
 }
 
-// The same recording is added by several at once: one is taken, its audio stays, and the others are told.
+// The same recording is added by several at once: one is taken, its audio stays, and the others are refused.
 func TestTheSameRecordingAddedAtOnce(t *testing.T) {
 	dir, study := emptyStudy(t)
 	command(t, 0, "chain", "add", "left")

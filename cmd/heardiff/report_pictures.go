@@ -45,7 +45,7 @@ func (l linked) pictures() (report.Pictures, error) {
 	return p, nil
 }
 
-// latestOf returns the latest result of a kind of each chain, and that of the last chain that is the recording set-up alone.
+// latestOf returns each chain's latest result of a kind, and the result of the last chain that is the recording set-up alone.
 func (l linked) latestOf(k kind) (chains []storedResult, floor *storedResult) {
 	for _, c := range l.Input.Chains {
 		data, ok := l.Latest(k.Name, c.Name)
@@ -60,7 +60,7 @@ func (l linked) latestOf(k kind) (chains []storedResult, floor *storedResult) {
 	return chains, floor
 }
 
-// besides draws a chain beside the one that feeds it, by every kind that was measured of both and has such a picture: of chains that
+// besides draws a chain together with the one that feeds it, by every kind that was measured of both and has such a picture: of chains that
 // do not feed each other, what one takes away of the other's jitter means nothing.
 func (l linked) besides(a, b string) ([]plot.Chart, error) {
 	if a == b {

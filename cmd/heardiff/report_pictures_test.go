@@ -45,7 +45,7 @@ func storedPictures(t *testing.T) linked {
 	return l
 }
 
-// What a study stores is enough to draw noise and clock recovery: a chain of a tenth of another's jitter stands 20 dB
+// What a study stores is enough to draw noise and clock recovery: a chain of a tenth of another's jitter is 20 dB
 // below it, and one whose jitter is the recorder's is marked as a bound.
 func TestPicturesComeFromWhatAStudyStores(t *testing.T) {
 	l := storedPictures(t)
@@ -106,7 +106,7 @@ func noiseIsDrawn(t *testing.T, c plot.Curve, levelDBFS float64) {
 	}
 }
 
-// transferIsDrawn holds every line against wantDB and the noise against it on average; −Inf stands for bounds alone.
+// transferIsDrawn holds every line against wantDB and the noise against it on average; −Inf means bounds alone.
 func transferIsDrawn(t *testing.T, name string, chart plot.Transfer, wantDB float64) {
 	t.Helper()
 	sum, read, bounds := 0.0, 0, 0

@@ -9,7 +9,7 @@ import (
 	"heardiff/trials/study"
 )
 
-// whatDiagnosticsAre stands above them: 1 − 0.95⁷ = 0.30.
+// whatDiagnosticsAre is the text above them: 1 − 0.95⁷ = 0.30.
 const whatDiagnosticsAre = `They describe how the session went. No trial is left out for them and no result changed.
 Each p is taken alone, two-sided but for the longest rows: of seven such figures one or more
 falls below 0.05 by chance in up to three of ten sessions.`

@@ -44,7 +44,7 @@ func scalePlan() trials.Plan {
 		{Name: "direct – isolator", A: "direct", B: "isolator", Excerpt: "opening", AudioA: "aa", AudioB: "cc", Trials: scaleTrials / 2}}}
 }
 
-// collection makes an empty study of the plan in dir/study, and the bundles of the sites beside it. Everything is invented.
+// collection makes an empty study of the plan in dir/study, and the bundles of the sites in dir. Everything is invented.
 func collection(t testing.TB, dir string, sites, listeners int) (folder string, bundles []string) {
 	t.Helper()
 	t.Setenv("HEARDIFF_KEYS", filepath.Join(dir, "keys"))

@@ -24,7 +24,7 @@ func (a *app) signalCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "signal KIND",
 		Short: "make a signal to send through a chain",
-		Long: `Make a signal to send through a chain, and beside it OUT.json: what it holds,
+		Long: `Make a signal to send through a chain, and with it OUT.json: what it holds,
 how to play it, and for how long to record.
 
   jitter     a tone at a quarter of the rate and a square wave of one step at rate/192
@@ -70,7 +70,7 @@ how to play it, and for how long to record.
 	return c
 }
 
-// levelsByDefault names the kinds that have a level to choose, each with the one it has unless told otherwise.
+// levelsByDefault names the kinds that have a level to choose, each with its default.
 func levelsByDefault() string {
 	var list []string
 	for kind := signal.Jitter; kind <= signal.Level; kind++ {

@@ -58,7 +58,7 @@ func TestEveryCommandWorksOnAServer(t *testing.T) {
 	}
 }
 
-// What is wrong with the server is told in a line and a hint, and the password never.
+// A fault of the server is reported in a line and a hint, and the password never.
 func TestWrongServersAreNamed(t *testing.T) {
 	dir := t.TempDir()
 	folder := filepath.Join(dir, "study")

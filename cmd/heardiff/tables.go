@@ -288,7 +288,7 @@ func addPlans(t, looks *sheet, plans []trials.Plan, f link.Family) {
 
 func measurementSheet() *sheet {
 	return &sheet{name: "measurements.csv", columns: []column{
-		text("a", "chain A"), text("b", "chain B"), text("excerpt", "stretch of music"), text("metric", "what was measured; its unit stands in the name"),
+		text("a", "chain A"), text("b", "chain B"), text("excerpt", "stretch of music"), text("metric", "what was measured; its unit is in the name"),
 		numeric("value_a", "as in the name", "of chain A"), numeric("value_b", "as in the name", "of chain B"), numeric("difference", "as in the name", "B less A, NA: not measurable"),
 		numeric("uncertainty", "as in the name", "standard error of the difference over repeated captures"), numeric("limit", "as in the name", "of the figures themselves: a bound, or the least that the captures could tell"),
 		count("captures_a", "", "captures of chain A"), count("captures_b", "", "captures of chain B"), truth("entered", "true: either was entered by hand, not measured here"),

@@ -83,7 +83,7 @@ func TestTablesAreOfTheTypesTheDictionaryNames(t *testing.T) {
 	}
 }
 
-// The counts of the results are those of the trials, added up anew; times read as times.
+// The counts of the results agree with the sums over the trials; times read as times.
 func TestTablesAgreeWithEachOther(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "tables")
 	listeningStudy(t, "same-different", 6)

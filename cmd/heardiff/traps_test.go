@@ -12,8 +12,8 @@ import (
 	"heardiff/trials/study"
 )
 
-// Two right of sixteen has a one-sided p near 1 and is no accident: wherever a p is printed, the two-sided one stands
-// beside it. By hand: 2·(1 + 16 + 120)/2¹⁶ = 274/65536 = 0.00418.
+// Two right of sixteen has a one-sided p near 1 and is no accident: wherever a p is printed, the two-sided one is
+// next to it. By hand: 2·(1 + 16 + 120)/2¹⁶ = 274/65536 = 0.00418.
 func TestTrapReliablyWrongIsSeenWhereverAPIsPrinted(t *testing.T) {
 	const want = "0.004"
 	text, _ := command(t, 0, "score", "--design", "abx", "--correct", "2", "--trials", "16")

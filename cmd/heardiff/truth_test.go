@@ -161,7 +161,7 @@ func (r foundTruth) checkThresholds(t *testing.T) {
 		if v.Treatment == "" || v.Listener == "" || v.Listener == "plain" {
 			continue
 		}
-		// Doses 94.9 ns (not heard) and 533 ns (heard) stand on either side of the truth.
+		// Doses 94.9 ns (not heard) and 533 ns (heard) are on either side of the truth.
 		if thresholds++; !(v.Threshold > 94_000 && v.Threshold < 534_000) {
 			t.Errorf("%s: %s", v.Listener, v.Says)
 		}

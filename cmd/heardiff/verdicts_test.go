@@ -19,7 +19,7 @@ import (
 	"heardiff/trials/study"
 )
 
-// closingScreens returns, of every session that has ended, what its listener is told now.
+// closingScreens returns the closing screen of every session that has ended.
 func closingScreens(t *testing.T) map[string]string {
 	t.Helper()
 	a := &app{stdout: &bytes.Buffer{}, stderr: &bytes.Buffer{}, now: time.Now, getenv: os.Getenv}

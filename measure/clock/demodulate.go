@@ -15,7 +15,7 @@ const (
 	// samplesPerS is a divisor of every common rate; ITU-T G.810 asks for 30 at the least (from memory).
 	samplesPerS = 50
 	stopHz      = samplesPerS - bandwidthHz // aliases beyond this fall above bandwidthHz
-	// attenuationDB keeps what mains and the test signal's square wave leave beside the carrier below 10⁻⁵ of itself.
+	// attenuationDB keeps the residue of mains and of the test signal's square wave near the carrier below 10⁻⁵ of itself.
 	attenuationDB = 100
 )
 

@@ -14,7 +14,7 @@
 // own loop has one clock on both sides and shows what noise and converters alone do.
 //
 // Additive noise moves amplitude as much as phase (see package jitter), so that the same deviations of the amplitude say what noise
-// can explain: the limit beside every figure. A figure within 3 dB of its limit, the amplitude's or the floor's, is marked.
+// can explain: the limit given with every figure. A figure within 3 dB of its limit, the amplitude's or the floor's, is marked.
 //
 // What is proved, by tests: deviations and MTIE on the sets of the NIST handbook and by closed forms; offset, drift, a slow sway and
 // white noise of frequency recovered from simulated captures at 44.1 to 192 kHz; the stated errors against the scatter of 60 clocks.

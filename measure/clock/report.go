@@ -54,7 +54,7 @@ func timeErrors(phase []float64, interval, mixedHz, nominalHz float64) []float64
 const leastJump = 0.2
 
 // jump returns the largest step of x beyond what a steady frequency makes, and where it is: the largest second difference, where it
-// stands out of the others; else 0.
+// exceeds the others; else 0.
 func jump(x []float64) (at int, size float64) {
 	second := make([]float64, max(0, len(x)-2))
 	for i := range second {

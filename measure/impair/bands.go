@@ -32,7 +32,7 @@ type Passage struct {
 	AtHz      float64 `json:"at_hz"`
 }
 
-// Showing says where what a dose adds comes nearest to showing beside the music. It is a model, to choose passages by and to see that a
+// Showing says where the addition of a dose comes nearest to exceeding the masking of the music. It is a model, to choose passages by and to see that a
 // dose is hopeless; no verdict.
 type Showing struct {
 	Bands []Band `json:"bands"`

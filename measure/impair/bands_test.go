@@ -66,7 +66,7 @@ func TestBandsHoldTheirLevels(t *testing.T) {
 	}
 	// Where there is no music, noise of −100 dBFS in a band shows by what it exceeds −112.
 	if top := s.Bands[len(s.Bands)-1]; !(top.NearestDB > 0 && s.NearestDB > 0 && !s.Hopeless) {
-		t.Errorf("noise beside a lone tone: %+v", top)
+		t.Errorf("noise with a lone tone: %+v", top)
 	}
 }
 
@@ -97,7 +97,7 @@ func TestPassagesAreRankedByWhatTheyHide(t *testing.T) {
 		t.Errorf("60 dB less is %.1f dB further; hopeless %v, nearest %.1f", d, soft.Hopeless, soft.NearestDB)
 	}
 	if _, err := impair.Show(clean, clean, 2); err == nil {
-		t.Error("a clip beside itself was taken")
+		t.Error("a clip compared with itself was accepted")
 	}
 	if _, err := impair.Show(clean, clean.Slice(0, 48000), 2); err == nil {
 		t.Error("clips of two lengths were taken")

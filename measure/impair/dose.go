@@ -55,7 +55,7 @@ type Jitter struct {
 	Kind Kind `json:"kind"`
 	// RMSPS is the RMS value in picoseconds, over the length of the file. The peak of a sine is √2 of it.
 	RMSPS float64 `json:"rms_ps"`
-	// LowHz and HighHz bound random jitter. Zeros stand for 10 Hz and the smaller of 20 kHz and 0.9 of Nyquist.
+	// LowHz and HighHz bound random jitter. Zeros mean 10 Hz and the smaller of 20 kHz and 0.9 of Nyquist.
 	LowHz  float64 `json:"low_hz,omitempty"`
 	HighHz float64 `json:"high_hz,omitempty"`
 	// FreqHz is the frequency of periodic jitter.
@@ -105,7 +105,7 @@ type Noise struct {
 }
 
 // Hum is an added series of sines at FreqHz, 2·FreqHz … Harmonics·FreqHz, alike in every channel; the first has
-// the level DBFS and each next one 6 dB less. Harmonics 0 stands for 1.
+// the level DBFS and each next one 6 dB less. Harmonics 0 means 1.
 type Hum struct {
 	FreqHz    float64 `json:"frequency_hz"`
 	DBFS      float64 `json:"dbfs"`

@@ -57,7 +57,7 @@ func TestZeroDoseReturnsTheInputBitExact(t *testing.T) {
 	}
 }
 
-// ref: one sideband of sinusoidal jitter stands at 20·log10(π·f0·Jpk) dBc (small angles), any text on sampling
+// ref: one sideband of sinusoidal jitter is at 20·log10(π·f0·Jpk) dBc (small angles), any text on sampling
 // jitter; Dunn and Hawksford, AES 93rd Convention 1992, give −71 dB for 10 ns peak on 10 kHz.
 func TestPeriodicJitterHasTheSidebandsOfTheFormula(t *testing.T) {
 	for _, c := range []struct{ f0, fj, rmsPS float64 }{{12000, 1000, 1000}, {10000, 250, 1e4}, {1000, 60, 100}, {20000, 1500, 10}} {

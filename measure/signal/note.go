@@ -2,7 +2,7 @@ package signal
 
 import "fmt"
 
-// Note is what belongs beside a signal: what it is, how to play it, and for how long to record.
+// Note describes a signal: what it is, how to play it, and for how long to record.
 type Note struct {
 	Schema   string  `json:"schema"` // heardiff.signal/1
 	Kind     string  `json:"kind"`

@@ -24,7 +24,7 @@ const SyncFrames = 64
 
 // randomWords returns the generator of the Integrity signal: words of which every bit is random, different in
 // each channel, after a sync mark of SyncFrames frames at half scale: the signs of mix(0, 0, frame), the
-// same in every channel. Amplitude, polarity and channels of what comes back can thus all be told.
+// same in every channel. Amplitude, polarity and channels of the received words can thus all be determined.
 func randomWords(bits int, seed uint64) func(dst []float64, channel, from int) {
 	scale := math.Ldexp(1, bits-1)
 	return func(dst []float64, channel, from int) {
@@ -43,7 +43,7 @@ func randomWords(bits int, seed uint64) func(dst []float64, channel, from int) {
 }
 
 // pinkNoise returns the generator of the Level signal: Gaussian noise that falls by 3 dB an octave from 20 Hz to
-// 20 kHz and holds nothing outside, the same in all channels, so that it stands in the middle of two loudspeakers. It
+// 20 kHz and holds nothing outside, the same in all channels, so that it is heard in the middle between two loudspeakers. It
 // begins with a fade of two seconds, because what is heard first is at a level nobody has set yet; it repeats
 // after eleven seconds at 48 kHz.
 func pinkNoise(rate pcm.Rate, frames int, seed uint64, rms float64) func(dst []float64, channel, from int) {

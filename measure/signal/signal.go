@@ -85,9 +85,9 @@ type Config struct {
 	Kind     Kind
 	Rate     pcm.Rate // of 8 to 768 kHz
 	Bits     int      // 16 or 24
-	Channels int      // 1 to 8; 0 stands for 2
+	Channels int      // 1 to 8; 0 means 2
 	Seconds  float64  // the whole length, above 0
-	// LevelDBFS is the AES17 level, at most 0; nil stands for DefaultLevel. Of two tones it is the level of the
+	// LevelDBFS is the AES17 level, at most 0; nil means DefaultLevel. Of two tones it is the level of the
 	// one sine with the same peak, of pink noise its RMS. Jitter, Silence and Integrity take none.
 	LevelDBFS *float64
 	Pair      Pair
@@ -95,7 +95,7 @@ type Config struct {
 	Seed      uint64 // of dither, noise and words
 }
 
-// DefaultLevel returns the level in dBFS that a kind has unless told otherwise, NaN where it takes none.
+// DefaultLevel returns the level in dBFS that a kind has by default, NaN where it takes none.
 func DefaultLevel(k Kind) float64 {
 	switch k {
 	case Tone, TwoTone:

@@ -216,7 +216,7 @@ func TestPinkNoiseFallsThreeDecibelsAnOctave(t *testing.T) {
 	}
 	for i := range 4800 {
 		if math.Abs(c.Channels[0][i]) > 0.02 {
-			t.Fatalf("frame %d stands at %v within the first tenth of a second", i, c.Channels[0][i])
+			t.Fatalf("frame %d is %v within the first tenth of a second", i, c.Channels[0][i])
 		}
 	}
 }
@@ -232,7 +232,7 @@ func TestSweepStandsAtItsFrequencyAtItsTime(t *testing.T) {
 			at += dt
 		}
 		slope := (s.At(at+dt) - s.At(at-dt)) / (2 * dt) / (2 * math.Pi)
-		if math.Abs(slope/c.want-1) > 0.01 { // the crossing stands up to a period later, where it is up to 0.6 % faster
+		if math.Abs(slope/c.want-1) > 0.01 { // the crossing is up to a period later, where the sweep is up to 0.6 % faster
 			t.Errorf("at %.3f s: %.2f Hz, want %v", c.at, slope, c.want)
 		}
 	}

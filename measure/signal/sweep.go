@@ -25,7 +25,7 @@ type SweepShape struct {
 	GrowthS float64
 	// HighHz is the highest frequency at full level, SweepTop of the rate.
 	HighHz float64
-	// BeginS is when the sweep stands at 20 Hz, in seconds from the first frame; EndS when at HighHz.
+	// BeginS is when the sweep passes 20 Hz, in seconds from the first frame; EndS when it passes HighHz.
 	BeginS, EndS float64
 }
 
@@ -33,7 +33,7 @@ type SweepShape struct {
 func SweepTop(rate pcm.Rate) float64 { return math.Min(SweepHighHz, 0.46*rate.Hz()) }
 
 // The run-in begins a quarter of an octave below 20 Hz and the run-out ends 7 % above HighHz; both are faded, so
-// that within the limits the level is full. Silence stands before and after, for the chain's delay and decay.
+// that within the limits the level is full. There is silence before and after, for the chain's delay and decay.
 const (
 	runIn, runOut        = 1.19, 1.07
 	sweepHead, sweepTail = 0.25, 0.75

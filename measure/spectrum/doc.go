@@ -19,7 +19,7 @@
 //	density        2·|X|²/(rate·Σw²)                in full scale squared per Hz, one-sided
 //
 // Noise has no amplitude and a line has no density: the noise in one bin of an amplitude plot is ENBW·rate/N
-// wide, so a floor is told as a density or as the power of a band.
+// wide, so a floor is given as a density or as the power of a band.
 //
 // ref: G. Heinzel, A. Rüdiger, R. Schilling, "Spectrum and spectral density estimation by the discrete
 // Fourier transform (DFT)", Max-Planck-Institut für Gravitationsphysik, 2002.

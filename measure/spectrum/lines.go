@@ -17,7 +17,7 @@ type Line struct {
 }
 
 // Peak returns the line whose largest bin is k, its frequency and amplitude interpolated by the shape of the
-// window's main lobe from the bins beside it. It holds for a line alone within the main lobe, inside the spectrum.
+// window's main lobe from the neighbouring bins. It holds for a line alone within the main lobe, inside the spectrum.
 func (s Spectrum) Peak(k int) Line {
 	k = min(max(k, 1), len(s.Density)-2)
 	left, right := math.Sqrt(s.Density[k-1]), math.Sqrt(s.Density[k+1])
@@ -28,7 +28,7 @@ func (s Spectrum) Peak(k int) Line {
 	}
 }
 
-// offset returns where between −0.5 and 0.5 bins a line stands whose neighbours have these magnitudes.
+// offset returns the offset of a line, −0.5 to 0.5 bins, from the magnitudes of its neighbours.
 func (w Window) offset(left, right float64) float64 {
 	if !(left+right > 0) {
 		return 0
@@ -90,7 +90,7 @@ func LocalNoiseOf(out []float64, power func(k int) float64, freedom float64, rea
 	return out
 }
 
-// selectNth returns the value that would stand at index n if x were sorted; it reorders x. Hoare's selection.
+// selectNth returns the value that would be at index n if x were sorted; it reorders x. Hoare's selection.
 func selectNth(x []float64, n int) float64 {
 	for lo, hi := 0, len(x)-1; lo < hi; {
 		pivot, i, j := x[(lo+hi)/2], lo, hi
@@ -131,7 +131,7 @@ func Threshold(freedom float64, count int, falseAlarms float64) float64 {
 	return mathext.GammaIncRegCompInv(freedom/2, min(p, 0.5)) / (freedom / 2)
 }
 
-// Lines returns the lines between two frequencies that stand above the local noise, strongest first. On
+// Lines returns the lines between two frequencies above the local noise, strongest first. On
 // average a spectrum of noise alone shows falseAlarms of them. A line's main lobe hides weaker ones within it.
 func (s Spectrum) Lines(lowHz, highHz float64, halfWidth int, falseAlarms float64) []Line {
 	noise := s.Noise(halfWidth)

@@ -15,7 +15,7 @@ const longFrom = 1 << 16
 //
 // With i = r·columns + c and k = k₁ + rows·k₂ it is Σ_c W^(c·k₁)·W_columns^(c·k₂)·Σ_r x[i]·W_rows^(r·k₁):
 // a transform along every column, a turn of each value by c·k₁ parts of the whole, a transform along every row, and a transposition.
-// With as many rows as columns all of it is done where the samples stand; else the transposition needs as much memory again.
+// With as many rows as columns all of it is done in place; else the transposition needs as much memory again.
 //
 // ref: D. H. Bailey, "FFTs in external or hierarchical memory", J. Supercomputing 4, 1990.
 type long struct {
@@ -101,7 +101,7 @@ func (l *long) transformColumns(h *half, dst, src []complex128, first int) {
 	}
 }
 
-// transformRows transforms tileWidth rows of x from the first where they stand, and returns them.
+// transformRows transforms tileWidth rows of x from the first in place, and returns them.
 func (l *long) transformRows(h *half, x []complex128, first int) [tileWidth][]complex128 {
 	var rows [tileWidth][]complex128
 	for r := range rows {

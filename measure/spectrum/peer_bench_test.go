@@ -11,7 +11,7 @@ import (
 	"heardiff/measure/spectrum"
 )
 
-// The steps that "make bench-peers" sets beside a general-purpose library, on the same sizes.
+// The steps that "make bench-peers" compares with a general-purpose library, on the same sizes.
 const peerSamples = 1 << 22
 
 func peerNoise() []float64 {

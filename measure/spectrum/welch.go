@@ -108,7 +108,7 @@ func (a *Averager) Spectrum() (Spectrum, error) {
 	for k, p := range a.sum {
 		s.Density[k] = p * scale
 	}
-	s.Density[0] /= 2 // DC and half the rate have no mirror image to stand for
+	s.Density[0] /= 2 // DC and half the rate have no mirror image to add
 	s.Density[len(s.Density)-1] /= 2
 	return s, nil
 }
@@ -148,7 +148,7 @@ type Spectrum struct {
 	Blocks int
 	// Freedom is the equivalent degrees of freedom of one bin of noise: its relative standard error is √(2/Freedom).
 	Freedom float64
-	// Density is one-sided, in full scale squared per Hz; bin k stands at k·RateHz/Size, k = 0 to Size/2.
+	// Density is one-sided, in full scale squared per Hz; bin k is at k·RateHz/Size, k = 0 to Size/2.
 	Density []float64
 }
 
@@ -163,7 +163,7 @@ func (s Spectrum) Bin(hz float64) int {
 	return int(min(max(0, math.Round(hz/s.BinHz())), float64(len(s.Density)-1)))
 }
 
-// LineAmplitude returns the amplitude (peak, in units of full scale) of a sine that stands exactly on bin k.
+// LineAmplitude returns the amplitude (peak, in units of full scale) of a sine exactly at bin k.
 // Between bins the window's scallop is lost; Peak mends that.
 func (s Spectrum) LineAmplitude(k int) float64 {
 	power := s.Density[k] * s.BinHz() * s.Window.ENBW() // mean square of the sine

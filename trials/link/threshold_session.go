@@ -18,7 +18,7 @@ type SessionThreshold struct {
 	Drift    *Drift    `json:"drift"` // nil where the single trials are not known, or a half gives no threshold
 }
 
-// Drift is how a threshold changed within a session: that of the second half of the ladder's trials less that of the first.
+// Drift is how a threshold changed within a session: the threshold in the second half of the ladder's trials less the one in the first.
 type Drift struct {
 	DB         float64    `json:"db"` // above 0: more was needed later
 	IntervalDB [2]float64 `json:"interval_db"`

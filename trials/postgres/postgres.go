@@ -1,7 +1,7 @@
 // Package postgres keeps a study's record on a PostgreSQL server, for a collection that many share.
 //
 // Each study has a schema of its own in the database, so that many can live side by side, be granted and be saved one by
-// one. The study's folder, which holds the audio, names the schema in a file; the server's address never stands in it.
+// one. The study's folder, which holds the audio, names the schema in a file, which never holds the server's address.
 // When a method of the store returns, what it wrote is on the server's disk: synchronous_commit is on, and a server that
 // runs without fsync is refused.
 package postgres

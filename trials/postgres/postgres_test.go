@@ -239,7 +239,7 @@ func FuzzParseAddress(f *testing.F) {
 	})
 }
 
-// What goes wrong on the way is told in a line, without the password, and leaves no folder that claims to be a study.
+// A failure to connect is reported in one line, without the password, and leaves no folder that claims to be a study.
 func TestFailuresToConnectAreTold(t *testing.T) {
 	good := requireServer(t)
 	u, err := url.Parse(good)

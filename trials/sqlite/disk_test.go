@@ -16,7 +16,7 @@ import (
 	"heardiff/trials/store/storetest"
 )
 
-// names returns what stands in a folder.
+// names returns the names of the entries of a folder.
 func names(t *testing.T, dir string) []string {
 	t.Helper()
 	all, err := os.ReadDir(dir)
@@ -55,7 +55,7 @@ func TestAStudyThatFindsNoRoomLeavesNothing(t *testing.T) {
 	}
 }
 
-// What is no record of a study is told as such, and stays as it is to the last byte.
+// A file that is no record of a study is refused as such, and is not changed by a byte.
 func TestWhatBelongsToAnotherProgramIsLeftAlone(t *testing.T) {
 	ctx := context.Background()
 	other := func(version string, tables ...string) []byte {

@@ -20,14 +20,14 @@ import (
 	"heardiff/trials/store/whole"
 )
 
-// header is what an SQLite file begins with, see "Database File Format", sections 1.3 and 1.3.15: the user version stands at
-// byte 60, big-endian.
+// header is what an SQLite file begins with, see "Database File Format", sections 1.3 and 1.3.15: the user version is the
+// big-endian word at byte 60.
 const (
 	header    = "SQLite format 3\x00"
 	versionAt = 60
 )
 
-// looksLikeStudy reads the head of the file alone, so that what belongs to another program is left as it is.
+// looksLikeStudy reads only the head of the file, so that a file of another program is not touched.
 func looksLikeStudy(path string) error {
 	info, err := os.Stat(path)
 	switch {
@@ -53,7 +53,7 @@ func looksLikeStudy(path string) error {
 	return nil
 }
 
-// identify reads what the study is, and changes nothing. What is no study's record is store.ErrNotStudy, wrapped.
+// identify reads the study's row and changes nothing. It returns store.ErrNotStudy, wrapped, if there is none.
 func identify(ctx context.Context, db *sql.DB) error {
 	var id string
 	err := db.QueryRowContext(ctx, `SELECT id FROM study WHERE one = 1`).Scan(&id)
@@ -67,10 +67,10 @@ func identify(ctx context.Context, db *sql.DB) error {
 	return err
 }
 
-// openToRead opens a study in a folder that cannot be written. Where the log of a writer that has died, or an older schema, stands in
-// the way, a copy of the record is read that lives until the study is closed.
+// openToRead opens a study in a folder that cannot be written. If the log of a writer that has died, or an older schema, prevents that, it
+// reads a copy of the record, which is removed when the study is closed.
 func openToRead(ctx context.Context, dir string, now func() time.Time) (*store.Store, error) {
-	ways := []url.Values{{"mode": {"ro"}}} // with a log and its index, as beside a writer who lives
+	ways := []url.Values{{"mode": {"ro"}}} // with a log and its index, as while a writer is running
 	if log, err := os.Stat(filepath.Join(dir, FileName+"-wal")); err != nil || log.Size() == 0 {
 		ways = append(ways, url.Values{"mode": {"ro"}, "immutable": {"1"}})
 	}
@@ -83,8 +83,7 @@ func openToRead(ctx context.Context, dir string, now func() time.Time) (*store.S
 	return openCopy(ctx, dir, now)
 }
 
-// openAsIs opens the file in the folder record, as that of the study in dir, to be read and nothing else; it fails where the
-// schema is not up to date.
+// openAsIs opens the database in the folder record, for the study in dir, read-only. It fails if the schema is not up to date.
 func openAsIs(ctx context.Context, record, dir string, way url.Values, now func() time.Time) (*store.Store, error) {
 	q := url.Values{"_pragma": {"busy_timeout(10000)", "foreign_keys(1)", "query_only(1)"}}
 	for k, v := range way {
@@ -166,7 +165,7 @@ func primary(err error) int {
 	return e.Code() & 0xff
 }
 
-// isReadOnly reports that something could not be written where nothing can be: the file, or the log beside it.
+// isReadOnly reports whether err says that the database or its log cannot be written.
 func isReadOnly(err error) bool {
 	return primary(err) == codes.SQLITE_READONLY || primary(err) == codes.SQLITE_CANTOPEN
 }
@@ -176,7 +175,7 @@ func IsDamaged(err error) bool {
 	return primary(err) == codes.SQLITE_CORRUPT || primary(err) == codes.SQLITE_NOTADB
 }
 
-// IsFull reports whether err says that there is no more room where the record is: for it, or for the index of its log.
+// IsFull reports whether err says that the disk of the record is full: for the record, or for the index of its log.
 func IsFull(err error) bool {
 	var e *driver.Error
 	return errors.As(err, &e) && (e.Code() == codes.SQLITE_FULL || e.Code() == codes.SQLITE_IOERR_SHMSIZE)

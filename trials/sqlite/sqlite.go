@@ -28,9 +28,9 @@ const FileName = "study.db"
 //go:embed migration/*.sql
 var migrations embed.FS
 
-// Create makes a study in dir, which must not hold one; the folder is made where it is missing. The record is made aside and
-// then put in its place: what fails, or is killed, leaves no study, and dir can be made one again.
-// It returns store.ErrExists, wrapped, where a study is there already.
+// Create makes a study in dir, which must not hold one; a missing folder is made. The record is built in a folder aside and then
+// renamed into place: a failure, or a process that is killed, leaves no study, and Create can be called again.
+// It returns store.ErrExists, wrapped, if dir holds a study already.
 func Create(ctx context.Context, dir string, of store.Study, now func() time.Time) (*store.Store, error) {
 	if _, err := os.Lstat(filepath.Join(dir, FileName)); err == nil {
 		return nil, fmt.Errorf("%q: a study is %w", dir, store.ErrExists)
@@ -47,7 +47,7 @@ func Create(ctx context.Context, dir string, of store.Study, now func() time.Tim
 	return Open(ctx, dir, now)
 }
 
-// makeFolders makes a folder and those above it that are missing; unmake removes them again, as far as they are empty.
+// makeFolders makes a folder and its missing parents; unmake removes those of them that are empty.
 func makeFolders(dir string) (unmake func(), err error) {
 	var missing []string // the innermost first
 	for d := dir; d != filepath.Dir(d); d = filepath.Dir(d) {
@@ -58,13 +58,13 @@ func makeFolders(dir string) (unmake func(), err error) {
 	}
 	unmake = func() {
 		for _, d := range missing {
-			os.Remove(d) // one into which something came meanwhile stays
+			os.Remove(d) // fails, as it should, if something was put into it meanwhile
 		}
 	}
 	return unmake, os.MkdirAll(dir, 0o777)
 }
 
-// build makes the record whole, in a folder aside, and gives it its name in dir.
+// build makes the record in a folder aside and renames it into dir once it is complete.
 func build(ctx context.Context, dir string, of store.Study, now func() time.Time) error {
 	whole.Sweep(dir)
 	aside, err := whole.NewFolder(dir)
@@ -83,7 +83,7 @@ func build(ctx context.Context, dir string, of store.Study, now func() time.Time
 	if err != nil {
 		return err
 	}
-	// All of it must stand in the file that gets the name.
+	// The file that gets the name must hold all of it, and the log nothing.
 	if err := errors.Join(c.Database.Scrub(ctx, c.DB), s.Close()); err != nil {
 		return fmt.Errorf("make the study's record: %w", err)
 	}
@@ -94,8 +94,8 @@ func build(ctx context.Context, dir string, of store.Study, now func() time.Time
 	return err
 }
 
-// Open opens the study in dir and brings its schema up to date. Where dir cannot be written, as on read-only media, the study
-// can be read all the same. It returns store.ErrNotStudy, wrapped, where there is none.
+// Open opens the study in dir and brings its schema up to date. If dir cannot be written, as on read-only media, the study is opened
+// for reading. It returns store.ErrNotStudy, wrapped, if dir holds none.
 func Open(ctx context.Context, dir string, now func() time.Time) (*store.Store, error) {
 	path := filepath.Join(dir, FileName)
 	if err := looksLikeStudy(path); err != nil {
@@ -116,7 +116,7 @@ func open(ctx context.Context, dir string, now func() time.Time) (*store.Store, 
 	if err != nil {
 		return nil, err
 	}
-	// Nothing is written before it is known to be a study: not even that it is kept with a log.
+	// Nothing is written before the file is known to be a study's, not even the journal mode.
 	if err := identify(ctx, c.DB); err != nil {
 		return nil, errors.Join(fmt.Errorf("open the study in %q: %w", dir, err), c.DB.Close())
 	}
@@ -144,7 +144,7 @@ func config(dir string, now func() time.Time) (store.Config, error) {
 	return configWith(dir, dir, q, now)
 }
 
-// configWith opens the file in the folder record as that of the study in dir.
+// configWith opens the database in the folder record, for the study in dir.
 func configWith(record, dir string, q url.Values, now func() time.Time) (store.Config, error) {
 	name := "file:" + (&url.URL{Path: filepath.Join(record, FileName)}).EscapedPath() + "?" + q.Encode()
 	db, err := sql.Open("sqlite", name)
@@ -202,7 +202,7 @@ func (d *database) Version(ctx context.Context, q store.Querier) (int, error) {
 	if err := q.QueryRowContext(ctx, `PRAGMA user_version`).Scan(&n); err != nil {
 		return 0, err
 	}
-	return n, d.Present() // it is there: the first query made it
+	return n, d.Present() // the first query has created the file by now
 }
 
 // SetVersion implements store.Database.
@@ -211,7 +211,7 @@ func (*database) SetVersion(ctx context.Context, tx *sql.Tx, n int) error {
 	return err
 }
 
-// Alone has nothing to do: every transaction begins as the only writer (_txlock).
+// Alone does nothing: every transaction begins as the only writer (_txlock).
 func (*database) Alone(context.Context, *sql.Tx) error { return nil }
 
 // Larger implements store.Database.
@@ -232,7 +232,7 @@ func (*database) Translate(err error) error {
 	return err
 }
 
-// Scrub empties the log, which would hold the old row until SQLite next has a reason to write it back.
+// Scrub empties the log, which would otherwise hold the old row until SQLite's next checkpoint.
 func (*database) Scrub(ctx context.Context, db *sql.DB) error {
 	if _, err := db.ExecContext(ctx, `PRAGMA wal_checkpoint(TRUNCATE)`); err != nil {
 		return fmt.Errorf("empty the log: %w", err)
@@ -240,8 +240,8 @@ func (*database) Scrub(ctx context.Context, db *sql.DB) error {
 	return nil
 }
 
-// Check implements store.Database: by SQLite's own check of every page and index. Rows that somebody changed are for the
-// study's record to name.
+// Check implements store.Database by SQLite's own check of every page and index. Rows that somebody edited are found by the audit of
+// the record.
 func (*database) Check(ctx context.Context, db *sql.DB) ([]string, error) {
 	rows, err := db.QueryContext(ctx, `PRAGMA integrity_check(20)`)
 	if err != nil {
@@ -261,7 +261,7 @@ func (*database) Check(ctx context.Context, db *sql.DB) ([]string, error) {
 	return found, rows.Err()
 }
 
-// Lock has nothing to do: whoever has the folder has the study.
+// Lock does nothing: the folder's own lock is enough.
 func (*database) Lock(context.Context, *sql.DB, string) (func() error, error) {
 	return func() error { return nil }, nil
 }

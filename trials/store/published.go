@@ -16,7 +16,7 @@ func (s *Store) Record(ctx context.Context) ([]RecordEntry, error) {
 	return list(ctx, s.db, scanRecordEntry, selectRecord)
 }
 
-// Public reports whether the body of e may be published: those of the study, its chains, plans, sessions and their journals.
+// Public reports whether the body of e may be published: entries on the study, its chains, plans, sessions and their journals.
 // For what listeners said about themselves, and what a page does not print, only the digest is published.
 func (e RecordEntry) Public() bool {
 	noun, _, _ := strings.Cut(e.Kind, " ")

@@ -78,7 +78,7 @@ func state(t *testing.T, s *store.Store) any {
 	entries := map[string][]trials.Entry{}
 	for i := range sessions {
 		if sessions[i].Number != i+1 {
-			t.Errorf("session number %d stands at %d: the numbers have a gap", sessions[i].Number, i+1)
+			t.Errorf("session number %d is in place %d: the numbers have a gap", sessions[i].Number, i+1)
 		}
 		sessions[i].Number = 0
 		if entries[sessions[i].ID], err = s.Entries(ctx, sessions[i].ID); err != nil {

@@ -90,7 +90,7 @@ func WithSession(t testing.TB, s *store.Store, n int) *trials.Session {
 	return session
 }
 
-// Running is WithSession with the seed sealed as a listener's machine seals it, under a clock that stands still, and with
+// Running is WithSession with the seed sealed as a listener's machine seals it, under a clock that does not move, and with
 // half of the trials answered: what a running session leaves behind for a given seed.
 func Running(t testing.TB, s *store.Store, seed trials.Seed, n int, at time.Time) {
 	t.Helper()

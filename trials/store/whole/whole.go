@@ -1,6 +1,6 @@
 // Package whole puts files and folders in their places in one step.
 //
-// Until then they are temporaries beside their places, claimed by the process that makes them: Sweep removes what a killed
+// Until then they are temporaries in the same folder, claimed by the process that makes them: Sweep removes what a killed
 // process left and nothing else. Their rights are those that the process's umask leaves, like those of any new file.
 package whole
 
@@ -68,7 +68,7 @@ type File struct {
 	done  bool
 }
 
-// NewFile makes an empty file that will stand in dir, for reading and writing.
+// NewFile makes an empty temporary file, for reading and writing, that will get its name in dir.
 func NewFile(dir string) (*File, error) {
 	f := &File{}
 	var err error
@@ -94,7 +94,7 @@ func (f *File) Place(path string, replace bool) error {
 	return f.Rename(path, replace)
 }
 
-// Seal puts the file on disk and closes it; it still stands under its temporary name, and is gone where that fails.
+// Seal puts the file on disk and closes it; it keeps its temporary name, and is removed if that fails.
 func (f *File) Seal() error {
 	if err := errors.Join(f.Sync(), f.Close()); err != nil {
 		f.Discard()
@@ -160,13 +160,13 @@ func Write(path string, write func(w io.Writer) error) error {
 
 // Folder is a folder on its way to its place.
 type Folder struct {
-	// Path is where it stands until then.
+	// Path is the temporary folder.
 	Path  string
 	claim claim
 	done  bool
 }
 
-// NewFolder makes an empty folder that will stand in dir.
+// NewFolder makes an empty temporary folder that will get its name in dir.
 func NewFolder(dir string) (*Folder, error) {
 	path, c, err := temporary(dir, func(path string) error { return os.Mkdir(path, 0o777) })
 	if err != nil {

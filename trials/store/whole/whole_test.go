@@ -12,7 +12,7 @@ import (
 	"heardiff/trials/store/whole"
 )
 
-// names returns what stands in a folder.
+// names returns the names of the entries of a folder.
 func names(t *testing.T, dir string) string {
 	t.Helper()
 	all, err := os.ReadDir(dir)

@@ -23,7 +23,7 @@ type Table struct {
 	cells     [][]string
 }
 
-// Read reads a table that must have the wanted columns, in any order, beside others. Comments start with '#'. Its cells are
+// Read reads a table that must have the wanted columns, in any order, among others. Comments start with '#'. Its cells are
 // separated as those of its header are, by commas, semicolons or tabs; where by one of the last two, numbers may have a decimal comma.
 // What is larger than a table can be is refused while it is read.
 func Read(r io.Reader, wanted ...string) (*Table, error) {
@@ -78,7 +78,7 @@ func Read(r io.Reader, wanted ...string) (*Table, error) {
 	return t, nil
 }
 
-// separatorOf returns what stands most often in the first line that is no comment: a comma, a semicolon or a tab.
+// separatorOf returns the most frequent separator of the first line that is no comment: a comma, a semicolon or a tab.
 func separatorOf(text []byte) rune {
 	for line := range bytes.Lines(text) {
 		if line = bytes.TrimSpace(line); len(line) == 0 || line[0] == '#' {

@@ -81,7 +81,7 @@ func unitOf(metric string) string {
 }
 
 // unitFault says what is wrong with the unit or sign of a figure that is compared, "" where nothing is: a figure in
-// ns would be set beside others in ps.
+// ns would be compared with others in ps.
 func unitFault(f study.Entered) string {
 	unit := unitOf(f.Metric)
 	decibels := unit == "dB" && strings.HasPrefix(f.Unit, "dB") // dBFS, dBc

@@ -16,7 +16,7 @@ const (
 	maxTableColumns = 1_000
 )
 
-// ErrNotUTF8 says that a table's text cannot be told.
+// ErrNotUTF8 says that the encoding of a table's text is not known.
 var ErrNotUTF8 = errors.New("the text is not UTF-8, and names would be spoilt")
 
 // ErrNoTable is wrapped where a file is no table that anybody wrote: columns are not what it lacks.

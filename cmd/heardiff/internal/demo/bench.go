@@ -27,7 +27,7 @@ type Chain struct {
 	DriftPPM          float64
 }
 
-// The recorder of the invented bench: its own clock and noise stand in every capture.
+// The recorder of the invented bench: its own clock and noise are in every capture.
 const (
 	recorderRandomPS  = 14
 	recorderNoiseDBFS = -117

@@ -19,7 +19,7 @@ type tick struct {
 	label string // "" for a minor tick
 }
 
-// at returns where v stands between the pixels from and to, held inside them.
+// at returns the position of v between the pixels from and to, limited to them.
 func (a axis) at(v, from, to float64) float64 {
 	lo, hi := a.lo, a.hi
 	if a.log {

@@ -9,7 +9,7 @@ import (
 )
 
 // Dose is how often listeners are right against the size of what they listen for. Fit, if any, is the fitted curve;
-// Threshold and its interval its midpoint. Published thresholds stand beside it, numbered, each with its citation.
+// Threshold and its interval its midpoint. Published thresholds are drawn next to it, numbered, each with its citation.
 type Dose struct {
 	Title     string
 	XTitle    string // with the unit, "random jitter, ps RMS"
@@ -31,7 +31,7 @@ type DosePoint struct {
 	Name                 string
 	// Bound is +1 where the dose is X at the least, −1 where it is X at the most, 0 where it is X: a bound is drawn as an arrow.
 	Bound int
-	// BelowLimit marks a dose that is smaller than what could have been told from none.
+	// BelowLimit marks a dose smaller than the least that a measurement could have shown.
 	BelowLimit bool
 }
 
@@ -207,7 +207,7 @@ func (p Power) Words() Words {
 	return Words{p.Title, s}
 }
 
-// at returns the power at a proportion, by the straight line between the points beside it.
+// at returns the power at a proportion, by linear interpolation between its neighbours.
 func (p Power) at(x float64) float64 {
 	for i := 1; i < len(p.PTrue); i++ {
 		if a, b := p.PTrue[i-1], p.PTrue[i]; x >= a && x <= b {

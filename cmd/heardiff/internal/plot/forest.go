@@ -35,7 +35,7 @@ type ForestRow struct {
 	Counts, Said string  // "12 of 16", "heard"
 }
 
-// said is what stands beside the row.
+// said is the text to the right of the row.
 func (r ForestRow) said() string {
 	if r.Counts == "" || r.Said == "" {
 		return r.Counts + r.Said

@@ -255,14 +255,14 @@ func (f frequencyChart) stems(c Canvas, s sheet, area rect, names *labels) {
 		if len(curve.Spurs) == 0 {
 			continue
 		}
-		// Chains that share a line (the mains, say) stand side by side.
-		beside := (float64(nth) - float64(have-1)/2) * 5
+		// Chains that share a line (the mains, say) are drawn side by side.
+		offset := (float64(nth) - float64(have-1)/2) * 5
 		nth++
 		for _, p := range curve.Spurs {
 			if !s.x.holds(p.Hz) {
 				continue
 			}
-			at := Point{s.x.at(p.Hz, area.left, area.right) + beside, s.y.at(p.Y, area.bottom, area.top)}
+			at := Point{s.x.at(p.Hz, area.left, area.right) + offset, s.y.at(p.Y, area.bottom, area.top)}
 			ink := seriesInk(i)
 			if p.Inherent {
 				ink = Muted
@@ -279,7 +279,7 @@ func (f frequencyChart) stems(c Canvas, s sheet, area rect, names *labels) {
 	sort.SliceStable(heads, func(i, k int) bool { return heads[i].spur.Y > heads[k].spur.Y })
 	var named []Point
 	for _, h := range heads {
-		// Beside one that is named stands the same line of another chain, at the same level: named once.
+		// The same line of another chain, at the same level, needs no second name.
 		same := slices.ContainsFunc(named, func(p Point) bool { return math.Abs(p.X-h.at.X) < 16 && math.Abs(p.Y-h.at.Y) < 6 })
 		if len(named) == mostNamed || same {
 			continue

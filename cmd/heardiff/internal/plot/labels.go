@@ -74,7 +74,7 @@ func (l *labels) free(box rect) bool {
 	return true
 }
 
-// around returns the boxes of w by h that stand far pixels from p, the best place first.
+// around returns the boxes of w by h at a distance of far pixels from p, the best place first.
 func around(p Point, w, h, far float64) []rect {
 	place := func(x, y float64) rect { return rect{x, y, x + w, y + h} }
 	return []rect{

@@ -31,6 +31,6 @@ func TestALineOfTwoChannelsIsNamedOnce(t *testing.T) {
 		}
 	}
 	if strings.Contains(b.String(), "Hz, 97 ps<") {
-		t.Error("the right channel's lines are named beside the left one's")
+		t.Error("the right channel's lines are named next to the left one's")
 	}
 }

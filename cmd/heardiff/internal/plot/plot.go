@@ -20,7 +20,7 @@ type Point struct{ X, Y float64 }
 // Ink is the role a colour plays.
 type Ink uint8
 
-// The roles. Series1 to Series6 are told apart by lightness as well as hue.
+// The roles. Series1 to Series6 differ in lightness as well as in hue.
 const (
 	Paper Ink = iota
 	Text
@@ -48,7 +48,7 @@ type Pen struct {
 	Dash  []float64
 }
 
-// Anchor says which part of a text stands at its point.
+// Anchor is the part of a text that is placed at its point.
 type Anchor uint8
 
 // The anchors.
@@ -78,7 +78,7 @@ type Canvas interface {
 	Text(at Point, s string, t Type)
 }
 
-// Words are what a reader who cannot see the chart is told.
+// Words describe the chart to a reader who cannot see it.
 type Words struct {
 	Title       string
 	Description string
@@ -103,7 +103,7 @@ const (
 	FormatPNG Format = ".png"
 )
 
-// Write draws chart for a file that stands alone: SVG that follows light and dark, or a PNG at twice the pixels.
+// Write draws chart for a file of its own: SVG that follows light and dark, or a PNG at twice the pixels.
 // The format comes from a file name's ending; any other is an error.
 func Write(w io.Writer, chart Chart, format Format) error {
 	const width = 860

@@ -13,7 +13,7 @@ import (
 	"heardiff/cmd/heardiff/internal/plot"
 )
 
-// texts records where texts stand, as a canvas.
+// texts is a canvas that records the places of texts.
 type texts struct {
 	boxes []box
 }
@@ -37,7 +37,7 @@ func TestLabelsNeverCollideNorLeaveThePictureAtAnyWidth(t *testing.T) {
 			chart.Draw(r, width, height)
 			for i, a := range r.boxes {
 				if a.left < 0 || a.top < 0 || a.right > width || a.bottom > height {
-					t.Errorf("%s at %g: a text stands outside: %+v of height %g", name, width, a, height)
+					t.Errorf("%s at %g: a text is outside the chart: %+v of height %g", name, width, a, height)
 				}
 				for _, b := range r.boxes[:i] {
 					if a.left < b.right && b.left < a.right && a.top < b.bottom && b.top < a.bottom {
@@ -49,7 +49,7 @@ func TestLabelsNeverCollideNorLeaveThePictureAtAnyWidth(t *testing.T) {
 	}
 }
 
-// The figures stand in no table: a bar that comes near the edge must keep its own.
+// The figures are in no table: a bar near the edge must keep its label.
 func TestEveryBarOfANullBearsItsFigure(t *testing.T) {
 	for deepest := -141.0; deepest <= -21; deepest++ {
 		n := plot.Null{Bands: []plot.NullBand{{LowHz: 100, HighHz: 200, DB: -12}, {LowHz: 200, HighHz: 400, DB: deepest}}}
@@ -194,7 +194,7 @@ func distance(a, b [3]float64) float64 {
 	return math.Sqrt(sum)
 }
 
-// The curves are of all phase noise; what is jitter of it is told in figures.
+// The curves show all phase noise; the part of it that is jitter is given in figures.
 func TestTheJitterChartSaysWhatItsCurvesAre(t *testing.T) {
 	drawn := plot.SVG(jitterChart(), 800)
 	if !strings.Contains(drawn, "phase noise, additive noise included") || strings.Contains(drawn, "curves (random)") {

@@ -35,7 +35,7 @@ func (r rect) meets(o rect) bool {
 	return r.left < o.right && o.left < r.right && r.top < o.bottom && o.top < r.bottom
 }
 
-// sheet is what stands around the axes: title, key, axis titles, notes.
+// sheet is everything around the axes: title, key, axis titles, notes.
 type sheet struct {
 	title string
 	key   []keyEntry

@@ -2,7 +2,7 @@ package plot
 
 import "fmt"
 
-// Spectrum is what stands beside test tones, against frequency in Hz: curves are noise in dBFS in 1 Hz, spurs are
+// Spectrum is the residual after test tones, against frequency in Hz: curves are noise in dBFS in 1 Hz, spurs are
 // lines in dBFS. Floor, if any, is the recording set-up's own.
 type Spectrum struct {
 	Title  string

@@ -8,7 +8,7 @@ import (
 )
 
 // Stability is how steady clocks are against observation time, both on logarithmic axes: above the Allan deviation, a ratio of
-// frequencies, below TDEV and MTIE in nanoseconds. Limit, if any, is the Allan deviation below which nothing can be told.
+// frequencies, below TDEV and MTIE in nanoseconds. Limit, if any, is the smallest Allan deviation that can be measured.
 type Stability struct {
 	Title     string
 	Clocks    []Clock

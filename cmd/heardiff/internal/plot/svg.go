@@ -7,7 +7,7 @@ import (
 	"strings"
 )
 
-// SVG returns the chart as a document that stands alone, width pixels wide, scaling to where it is put.
+// SVG returns the chart as a document of its own, width pixels wide, which scales to its container.
 func SVG(chart Chart, width float64) string {
 	return `<?xml version="1.0" encoding="UTF-8"?>` + "\n" + document(chart, width, "chart", Style())
 }

@@ -13,7 +13,7 @@ type Transfer struct {
 	Points []TransferPoint
 }
 
-// TransferPoint is one reading, from a line or from a density: densities are joined by a curve, lines stand alone.
+// TransferPoint is one reading, from a line or from a density: densities are joined by a curve, lines are single points.
 type TransferPoint struct {
 	Hz, DB  float64
 	Line    bool

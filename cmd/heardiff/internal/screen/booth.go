@@ -12,7 +12,7 @@ import (
 	"heardiff/trials"
 )
 
-// Booth is where the listener sits: the session and its sound behind one door. Its methods may be called from
+// Booth is the listener's access to the session and its sound. Its methods may be called from
 // several goroutines.
 type Booth interface {
 	View() trials.View
@@ -32,9 +32,9 @@ type Booth interface {
 	// Wake ends a rest.
 	Wake() error
 	GiveUp(reason string) error
-	// Summary tells the results once the session has ended, in lines.
+	// Summary returns the results once the session has ended, in lines.
 	Summary() ([]string, error)
-	// Kept tells, in lines, what is kept of a session that is left, and how to go on with it.
+	// Kept returns, in lines, what is kept of a session that is left, and how to resume it.
 	Kept() []string
 }
 
@@ -55,7 +55,7 @@ func hurryLine(v trials.View) string {
 	return "heard only briefly: the answer will be marked as hurried; listen on, or confirm"
 }
 
-// feedbackLine tells how the practice trial before went, or "".
+// feedbackLine returns how the last practice trial went, or "".
 func feedbackLine(v trials.View) string {
 	switch {
 	case v.Feedback == nil:
@@ -66,11 +66,11 @@ func feedbackLine(v trials.View) string {
 	return fmt.Sprintf("practice: %q was wrong", v.Design.Claim(v.Feedback.Answer))
 }
 
-// Opening is what stands before the first sound of a sitting.
+// Opening is the text before the first sound of a sitting.
 type Opening struct {
 	// Seal is the commitment to the order of the session, hexadecimal.
 	Seal string
-	// Notes say what of the device the listener should know, a sentence each.
+	// Notes are what the listener should know of the device, a sentence each.
 	Notes []string
 }
 
@@ -80,7 +80,7 @@ func clock(seconds float64) string {
 	return fmt.Sprintf("%d:%04.1f", int(d.Minutes()), (d % time.Minute).Seconds())
 }
 
-// Caution returns the hearing caution that stands before any sound, in lines of less than 76 characters.
+// Caution returns the hearing caution that is shown before any sound, in lines of less than 76 characters.
 //
 // ref: NIOSH, recommended exposure limit 85 dBA over 8 h with a 3 dB exchange; WHO and ITU, Recommendation H.870,
 // 80 dBA for 40 h a week, 75 dBA for children and the sensitive.

@@ -12,7 +12,7 @@ import (
 	"heardiff/trials"
 )
 
-// The screen speaks in weight, not in colour: it reads the same in monochrome.
+// Emphasis is by weight, not by colour, so that the screen reads the same in monochrome.
 var (
 	strong = lipgloss.NewStyle().Bold(true)
 	faint  = lipgloss.NewStyle().Faint(true)
@@ -24,20 +24,20 @@ func (m model) trialPage() []row {
 	if m.view.Practice {
 		question = append(question, marked.Render(" practice: does not count "))
 	}
-	all := append(rows(needed, m.beside(question, "   ")...), row{"", spacing})
+	all := append(rows(needed, m.inRows(question, "   ")...), row{"", emptyLine})
 	if m.sound.ByHand {
 		all = append(all, rows(needed, "   Ask for what you want to hear; the helper connects it.", m.helperLine())...)
 	} else {
 		all = append(all, m.timeline()...)
 	}
-	all = append(all, row{"", spacing})
+	all = append(all, row{"", emptyLine})
 	all = append(all, rows(needed, m.pads()...)...)
-	all = append(all, row{"", airing})
+	all = append(all, row{"", extraLine})
 	all = append(all, rows(needed, m.answerLines()...)...)
-	return append(append(all, row{"", airing}), rows(needed, m.remark()...)...)
+	return append(append(all, row{"", extraLine}), rows(needed, m.remark()...)...)
 }
 
-// remark is what there is to say of the trial now.
+// remark is the line of text on the trial now.
 func (m model) remark() []string {
 	switch {
 	case m.late():
@@ -88,7 +88,7 @@ func (m model) timeline() []row {
 	loop[from], loop[to] = '├', '┤'
 	cursor := strings.Repeat(" ", at) + strong.Render("▲")
 	return []row{
-		{pad + faint.Render(string(wave[:from])) + string(wave[from:to+1]) + faint.Render(string(wave[to+1:])), telling},
+		{pad + faint.Render(string(wave[:from])) + string(wave[from:to+1]) + faint.Render(string(wave[to+1:])), optional},
 		{pad + string(loop), needed},
 		{pad + cursor, needed},
 		{pad + fmt.Sprintf("at %s   loop %s to %s of %s", clock(s.Position), clock(s.From), clock(s.To), clock(s.Length)), needed},
@@ -128,11 +128,11 @@ func (m model) pads() []string {
 		}
 		all = append(all, fmt.Sprintf("%s %-9s", name, state))
 	}
-	return m.beside(all, "   ")
+	return m.inRows(all, "   ")
 }
 
-// beside sets pieces side by side on as few lines as hold them, none of them broken.
-func (m model) beside(pieces []string, between string) []string {
+// inRows sets pieces side by side on as few lines as hold them, none of them broken.
+func (m model) inRows(pieces []string, between string) []string {
 	const margin = "   "
 	lines := []string{margin + pieces[0]}
 	for _, p := range pieces[1:] {
@@ -149,7 +149,7 @@ func (m model) beside(pieces []string, between string) []string {
 // answerLines names the keys that play and answer, or the answer that waits to be confirmed.
 func (m model) answerLines() []string {
 	if m.view.Phase == trials.Asked {
-		return append(m.beside([]string{marked.Render(" You say: " + m.view.Design.Claim(m.view.Pending) + ". "), "enter confirms, esc takes back"}, "  "),
+		return append(m.inRows([]string{marked.Render(" You say: " + m.view.Design.Claim(m.view.Pending) + ". "), "enter confirms, esc takes back"}, "  "),
 			m.confidence()...)
 	}
 	var hear []string
@@ -160,14 +160,14 @@ func (m model) answerLines() []string {
 	for _, k := range m.keys.answers {
 		pieces = append(pieces, k.Help().Key+" "+k.Help().Desc)
 	}
-	lines := m.beside(pieces, "     ")
+	lines := m.inRows(pieces, "     ")
 	for i := range lines {
 		lines[i] = faint.Render(lines[i])
 	}
 	return lines
 }
 
-// confidence shows how sure the listener says to be. What is chosen stands in brackets, which every terminal shows.
+// confidence shows how sure the listener is. The choice is in brackets, which every terminal can show.
 func (m model) confidence() []string {
 	pieces := []string{"how sure? c:"}
 	for i, name := range []string{"not said", "1 guess", "2", "3", "4 certain"} {
@@ -178,7 +178,7 @@ func (m model) confidence() []string {
 		}
 		pieces = append(pieces, name)
 	}
-	return m.beside(pieces, " ")
+	return m.inRows(pieces, " ")
 }
 
 // trialFoot holds the keys that are not of the sound, and what sounds.
@@ -190,6 +190,6 @@ func (m model) trialFoot() []row {
 	return []row{
 		m.rule(),
 		{faint.Render(" ? help   t rest   v disturbed   q leave"), needed},
-		{faint.Render(" " + printable.Text(device)), telling},
+		{faint.Render(" " + printable.Text(device)), optional},
 	}
 }

@@ -29,7 +29,7 @@ func Run(ctx context.Context, b Booth, o Opening, in io.Reader, out io.Writer) e
 	return err
 }
 
-// page is what the screen shows besides the trial.
+// page is the page of the screen: the trial or one of text.
 type page uint8
 
 const (
@@ -42,7 +42,7 @@ const (
 )
 
 // model is the screen's state: what the booth said last, and what the listener is about to do. It holds nothing
-// of what is hidden, because Booth does not tell.
+// that is hidden, because Booth does not reveal it.
 type model struct {
 	booth         Booth
 	keys          keys
@@ -56,12 +56,12 @@ type model struct {
 	message string // what was refused, or how practice went
 	busy    bool   // an action is under way: keys wait
 	acts    int    // actions so far
-	asking  bool   // how things stand is being asked: the booth answers when no action is under way
+	asking  bool   // the booth is being asked for its state: it answers when no action is under way
 	waited  int    // ticks that the action has taken so far
 	over    error  // why the session was left at once
 	summary []string
 	kept    []string // what is kept of the session, on the page that leaves it
-	sure    bool     // to give up was asked for once
+	sure    bool     // giving up was asked for once
 	scroll  int      // lines of a page of text that are above the window
 }
 
@@ -75,7 +75,7 @@ const refreshEvery = 100 * time.Millisecond
 
 type tickMsg struct{}
 
-// soundMsg says how things stand between actions.
+// soundMsg is the state of the booth between actions.
 type soundMsg struct {
 	sound Sound
 	view  trials.View
@@ -85,7 +85,7 @@ type soundMsg struct {
 // keptMsg says what is kept of the session.
 type keptMsg []string
 
-// ask asks how things stand, away from the screen: while a slow commit holds the booth, keys are still heeded.
+// ask reads the state of the booth outside the screen's loop: while a slow commit holds the booth, keys are still handled.
 func (m model) ask() (model, tea.Cmd) {
 	if m.asking {
 		return m, nil
@@ -95,7 +95,7 @@ func (m model) ask() (model, tea.Cmd) {
 	return m, func() tea.Msg { return soundMsg{b.Sound(), b.View(), acts} }
 }
 
-// doneMsg is the end of an action: how things stand now, and what was refused.
+// doneMsg is the end of an action: the state after it, and what was refused.
 type doneMsg struct {
 	view  trials.View
 	sound Sound
@@ -115,7 +115,7 @@ func tick() tea.Cmd {
 // Init implements tea.Model.
 func (m model) Init() tea.Cmd { return tick() }
 
-// act runs one action away from the screen and reports how things stand after it.
+// act runs one action outside the screen's loop and reports the state after it.
 func (m model) act(action func(Booth) error) (model, tea.Cmd) {
 	m.busy, m.waited, m.message, m.acts = true, 0, "", m.acts+1
 	b := m.booth

@@ -20,11 +20,11 @@ type row struct {
 type rank uint8
 
 const (
-	needed  rank = iota
-	telling      // says what one can do without
-	ruling       // a rule across
-	spacing      // an empty line
-	airing       // an empty line more
+	needed    rank = iota
+	optional       // text that the task can do without
+	ruleLine       // a horizontal rule
+	emptyLine      // an empty line
+	extraLine      // a second empty line
 )
 
 func rows(r rank, lines ...string) []row {
@@ -35,7 +35,7 @@ func rows(r rank, lines ...string) []row {
 	return all
 }
 
-func (m model) rule() row { return row{faint.Render(strings.Repeat("─", m.width)), ruling} }
+func (m model) rule() row { return row{faint.Render(strings.Repeat("─", m.width)), ruleLine} }
 
 // narrowest is the fewest columns on which all can be shown.
 const narrowest = 40
@@ -71,7 +71,7 @@ func (m model) fitted() (body, foot []row) {
 		return m.tooSmall(foot)
 	}
 	body = append(m.head(), m.trialPage()...)
-	for most := airing; m.width >= narrowest; most-- {
+	for most := extraLine; m.width >= narrowest; most-- {
 		b, f := upTo(most, body), upTo(most, foot)
 		if len(b)+len(f) <= m.height {
 			return b, f

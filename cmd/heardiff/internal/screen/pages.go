@@ -26,12 +26,12 @@ func (m model) text() []string {
 	}
 	if m.view.Phase == trials.Resting {
 		return append([]string{"  " + strong.Render("Resting for "+minutesAndSeconds(m.view.Rested)+".")},
-			m.paragraphs("", "Take the headphones off. Look far away.", "", m.stand())...)
+			m.paragraphs("", "Take the headphones off. Look far away.", "", m.status())...)
 	}
 	return nil
 }
 
-// startPage stands before the first sound of every sitting.
+// startPage is shown before the first sound of every sitting.
 func (m model) startPage() []string {
 	var lines []string
 	if len(m.opening.Notes) > 0 {
@@ -77,7 +77,7 @@ func helpEntry(k key.Binding) string {
 }
 
 func (m model) leavePage() []string {
-	lines := append([]string{"  " + strong.Render("Leave?")}, m.paragraphs("", m.stand(), "")...)
+	lines := append([]string{"  " + strong.Render("Leave?")}, m.paragraphs("", m.status(), "")...)
 	if m.kept == nil {
 		lines = append(lines, m.wrapped("asking the study …")...)
 	}

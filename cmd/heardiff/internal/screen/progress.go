@@ -59,7 +59,7 @@ func (m model) bar() string {
 	return " " + strings.Repeat("█", done) + faint.Render(strings.Repeat("░", wide-done)) + "  " + times
 }
 
-// done is how many trials lie behind, answered or void.
+// done is how many trials are over, answered or void.
 func (m model) done() int {
 	if m.view.Phase == trials.Done {
 		return m.view.Trials
@@ -78,8 +78,8 @@ func (m model) left() string {
 	return "about " + minutes(m.view.Remaining) + " left"
 }
 
-// stand says what is saved and how long the rest takes, in sentences.
-func (m model) stand() string {
+// status says what is saved and how long the rest takes, in sentences.
+func (m model) status() string {
 	left := m.left()
 	if left == "" {
 		return m.saved()

@@ -4,7 +4,7 @@
 //
 // They ask no terminal that calls itself dumb. This package imports nothing that needs the package os, and so is initialised
 // before all that do: of packages that are ready the first by name comes first (the Go specification, "Program
-// initialization"), and "heardiff" stands before "os". Whoever imports the libraries calls Restore once they are initialised.
+// initialization"), and "heardiff" sorts before "os". Whoever imports the libraries calls Restore once they are initialised.
 package unasked
 
 import "syscall"
