@@ -49,7 +49,7 @@ var rooms = map[string][]string{
 	"trials/store/storetest": {"trials", "trials/store"},
 	"trials/bundle":          {"trials"},
 	"trials/link":            {"trials", "stats", "stats/wire"},
-	"trials/ledger":          {"trials"},
+	"trials/ledger":          {"trials", "trials/store/whole"},
 	"trials/study": {"playback", "playback/audiofile", "playback/flac", "playback/pcm", "playback/wav", "measure", "measure/clock", "measure/impair", "measure/integrity", "measure/jitter",
 		"measure/match", "measure/signal", "measure/tone", "stats", "stats/wire", "trials", "trials/bundle", "trials/ledger", "trials/link", "trials/postgres", "trials/sqlite",
 		"trials/store", "trials/store/whole"},

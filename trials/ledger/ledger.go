@@ -22,6 +22,7 @@ import (
 	"time"
 
 	"heardiff/trials"
+	"heardiff/trials/store/whole"
 )
 
 // Place is the record of a study, and where it is.
@@ -96,11 +97,12 @@ func (l *Ledger) Since() (at time.Time, ok bool, err error) {
 	return at, err == nil, err
 }
 
-// begin creates the ledger's folder, accessible to this user only, and records the time.
+// begin creates the ledger's folder, accessible to this user only, and records the time. What killed processes left there is removed.
 func (l *Ledger) begin() error {
 	if err := os.MkdirAll(l.dir, 0o700); err != nil {
 		return fmt.Errorf("make the ledger: %w", err)
 	}
+	whole.Sweep(l.dir)
 	if _, ok, err := l.Since(); err != nil || ok {
 		return err
 	}
@@ -109,14 +111,23 @@ func (l *Ledger) begin() error {
 
 // Line returns what is known about a session; ok is false if nothing is known.
 func (l *Ledger) Line(session string) (line Line, ok bool, err error) {
-	err = l.read(fileOf(session), &line)
+	line, err = l.readLine(fileOf(session))
 	if errors.Is(err, fs.ErrNotExist) {
 		return Line{}, false, nil
 	}
-	if err == nil && (line.Session != session || len(line.Sittings) == 0) {
-		err = fmt.Errorf("the ledger's line of session %q is damaged", session)
-	}
 	return line, err == nil, err
+}
+
+// readLine reads the line in a file. A file that does not hold the line of the session that it is named for is damaged.
+func (l *Ledger) readLine(name string) (Line, error) {
+	var line Line
+	if err := l.read(name, &line); err != nil {
+		return Line{}, err
+	}
+	if fileOf(line.Session) != name || len(line.Sittings) == 0 || line.Number < 0 {
+		return Line{}, fmt.Errorf("read the ledger: %s: the line is damaged", name)
+	}
+	return line, nil
 }
 
 // Lines returns the lines of all sessions that were begun or resumed in the record named.
@@ -127,8 +138,8 @@ func (l *Ledger) Lines(record string) ([]Line, error) {
 	}
 	var all []Line
 	for _, name := range names {
-		var line Line
-		if err := l.read(filepath.Base(name), &line); err != nil {
+		line, err := l.readLine(filepath.Base(name))
+		if err != nil {
 			return nil, err
 		}
 		if slices.ContainsFunc(line.Sittings, func(s Sitting) bool { return s.Is(record) }) {
@@ -236,17 +247,19 @@ func (l *Ledger) exchange(name string, v any) error {
 	if err != nil {
 		return fmt.Errorf("write the ledger: %w", err)
 	}
-	f, err := os.CreateTemp(l.dir, ".line-*") // for this user alone
+	f, err := whole.NewFile(l.dir)
 	if err != nil {
 		return fmt.Errorf("write the ledger: %w", err)
 	}
-	defer os.Remove(f.Name())
-	_, err = f.Write(data)
-	if err = errors.Join(err, f.Sync(), f.Close()); err == nil {
-		err = os.Rename(f.Name(), filepath.Join(l.dir, name))
-	}
-	if err != nil {
+	defer f.Discard()
+	if err := f.Chmod(0o600); err != nil { // for this user alone
 		return fmt.Errorf("write the ledger: %w", err)
 	}
-	return syncFolder(l.dir)
+	if _, err := f.Write(data); err != nil {
+		return fmt.Errorf("write the ledger: %w", err)
+	}
+	if err := f.Place(filepath.Join(l.dir, name), true); err != nil {
+		return fmt.Errorf("write the ledger: %w", err)
+	}
+	return nil
 }

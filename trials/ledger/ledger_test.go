@@ -126,7 +126,8 @@ func TestEveryChangeOfPlaceIsKept(t *testing.T) {
 	}
 }
 
-// A damaged line is an error, never an unknown session; the half-written file of a killed process is ignored.
+// A damaged line is an error, never an unknown session; the half-written file of a killed process is ignored, and removed when
+// the next session is begun.
 func TestDamageIsNotIgnorance(t *testing.T) {
 	l, dir := open(t)
 	if _, ok, err := l.Line("s1"); ok || err != nil {
@@ -141,11 +142,17 @@ func TestDamageIsNotIgnorance(t *testing.T) {
 	if got := line(t, l); got.Session != "s1" {
 		t.Errorf("%+v", got)
 	}
+	if err := l.Sit("s1", here); err != nil {
+		t.Fatal(err)
+	}
+	if left, err := filepath.Glob(filepath.Join(dir, ".line-*")); err != nil || len(left) > 0 {
+		t.Errorf("left behind by a killed process: %v, %v", left, err)
+	}
 	names, err := filepath.Glob(filepath.Join(dir, "*.json"))
 	if err != nil || len(names) != 1 {
 		t.Fatalf("%v, %v", names, err)
 	}
-	for _, damage := range []string{"", "{", `{"session":"s2","sittings":[{}]}`, `{"session":"s1"}`} {
+	for _, damage := range []string{"", "{", `{"session":"s2","sittings":[{}]}`, `{"session":"s1"}`, `{"session":"s1","sittings":[{}],"number":-1}`} {
 		if err := os.WriteFile(names[0], []byte(damage), 0o600); err != nil {
 			t.Fatal(err)
 		}
@@ -183,7 +190,7 @@ func TestManyWriteAtOnce(t *testing.T) {
 		if err == nil && info.Mode().Perm()&0o077 != 0 {
 			t.Errorf("%s is open to others: %v", path, info.Mode())
 		}
-		if strings.HasPrefix(e.Name(), ".line-") {
+		if strings.HasPrefix(e.Name(), ".heardiff-") {
 			t.Errorf("%s is left over", path)
 		}
 		return err

@@ -27,12 +27,3 @@ func (l *Ledger) lock() (release func() error, err error) {
 	}
 	return f.Close, nil
 }
-
-// syncFolder has the names in a folder written to disk.
-func syncFolder(dir string) error {
-	f, err := os.Open(dir)
-	if err != nil {
-		return fmt.Errorf("write the ledger: %w", err)
-	}
-	return errors.Join(f.Sync(), f.Close())
-}

@@ -19,7 +19,7 @@ import (
 const prefix = ".heardiff-"
 
 // temporaries are the names of what Sweep may remove: those of this package, and of earlier versions.
-var temporaries = regexp.MustCompile(`^\.(heardiff|incoming|kit)-[0-9a-f]+$`)
+var temporaries = regexp.MustCompile(`^\.(heardiff|incoming|kit|line)-[0-9a-f]+$`)
 
 // claim holds a temporary for as long as this process lives; see claimed.
 type claim struct{ file *os.File }
