@@ -5,6 +5,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"heardiff/stats"
 )
 
 // FuzzReveal feeds records such as a bundle may contain: whatever the bytes, Reveal must return, must not give a result for
@@ -25,6 +27,18 @@ func FuzzReveal(f *testing.F) {
 		f.Add(plan, entries, false)
 		f.Add(plan, entries, true)
 	}
+	s, m := beginFuzz(climbPlan(TwoInterval, stats.PlacedStaircase, 3))
+	for n := 0; s.View().Phase != Done; n++ {
+		for _, l := range TwoInterval.Labels() {
+			s.Heard(l, 1)
+		}
+		if s.Ask(scripted(s, n), 0) != nil || s.Confirm() != nil {
+			f.Fatal("the threshold run does not run")
+		}
+	}
+	plan, _ := json.Marshal(s.Plan())
+	entries, _ := json.Marshal(m.entries)
+	f.Add(plan, entries, true)
 	f.Fuzz(func(t *testing.T, plan, entries []byte, rechain bool) {
 		var p Plan
 		var list []Entry

@@ -111,7 +111,7 @@ func TestAudioTravelsWhole(t *testing.T) {
 }
 
 // forge rebuilds the archive with other members and signs it with the key, as a cheating site could.
-func forge(t *testing.T, content []byte, change func(z *zip.Writer, m *Manifest)) []byte {
+func forge(t testing.TB, content []byte, change func(z *zip.Writer, m *Manifest)) []byte {
 	t.Helper()
 	sum := sha256.Sum256(content)
 	m := Manifest{Schema: Schema, Kind: Results, Study: testStudy, Created: testMade, Site: hex.EncodeToString(testKey.Public().(ed25519.PublicKey)),
@@ -142,7 +142,7 @@ func forgeAs(t *testing.T, content []byte, change func(*Manifest)) []byte {
 	return forge(t, content, func(_ *zip.Writer, m *Manifest) { change(m) })
 }
 
-func encode(t *testing.T, c Content) []byte {
+func encode(t testing.TB, c Content) []byte {
 	t.Helper()
 	data, err := json.Marshal(c)
 	if err != nil {

@@ -74,7 +74,7 @@ func answered(p trials.Plan, pd float64, random *rand.Rand) trials.Summary {
 }
 
 // invent returns an invented study as link gets it and as a page carries it, with what its sessions came to.
-func invent(t *testing.T, random *rand.Rand) (report.Input, []trials.Summary) {
+func invent(t testing.TB, random *rand.Rand) (report.Input, []trials.Summary) {
 	t.Helper()
 	page := report.Input{Evidence: report.Evidence{Plans: map[string]trials.Plan{}}}
 	var plans []trials.Plan

@@ -35,15 +35,20 @@ func (s *seat) Append(e trials.Entry) error {
 
 func newSeat(t *testing.T, d trials.Design, n int, seed trials.Seed) *seat {
 	t.Helper()
-	at := time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC)
-	s := &seat{sound: Sound{Length: 15, To: 15, Envelope: []float64{0.1, 0.5, 1, 0.7}, Device: "null, 48000 Hz"}}
-	p := trials.Plan{
+	return seatOf(t, trials.Plan{
 		ID: "1", Design: d, Alpha: 0.05, SmallestEffect: 0.3, RestMinutes: 20,
 		Comparisons: []trials.Comparison{
 			{Name: "one", A: "left", B: "right", AudioA: "aa", AudioB: "bb", Trials: n},
 			{Name: "try", Kind: trials.Practice, A: "left", B: "left", AudioA: "aa", AudioB: "cc", Trials: 1},
 		},
-	}
+	}, seed)
+}
+
+// seatOf begins a session of a plan.
+func seatOf(t *testing.T, p trials.Plan, seed trials.Seed) *seat {
+	t.Helper()
+	at := time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC)
+	s := &seat{sound: Sound{Length: 15, To: 15, Envelope: []float64{0.1, 0.5, 1, 0.7}, Device: "null, 48000 Hz"}}
 	session, err := trials.Begin("abcd", trials.Seat{}, p, seed, s, func() time.Time { return at })
 	if err != nil {
 		t.Fatal(err)
