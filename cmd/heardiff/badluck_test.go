@@ -12,6 +12,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -70,6 +71,8 @@ type writing struct {
 	args  []string
 	whole func(t *testing.T, path string)
 	typed string // on its standard input
+	// long marks one that takes longer than all others together: less is tried of it.
+	long bool
 }
 
 // process is the command as a process of its own.
@@ -92,32 +95,32 @@ func (l luck) writings() []writing {
 	in := func(name string) string { return filepath.Join(l.in, name) }
 	out := func(name string) string { return filepath.Join(l.out, name) }
 	all := []writing{
-		{"study new", []string{"study", "new", out("study"), "--title", "a test"}, isStudy, ""},
-		{"chain add", []string{"chain", "add", "third"}, nil, ""},
-		{"capture add", []string{"capture", "add", "left", in("noise.wav"), "--as", "noise"}, nil, ""},
-		{"measure", []string{"measure"}, nil, ""},
-		{"prepare", []string{"prepare", "--name", "two", "--excerpt", "1:1"}, nil, ""},
-		{"ladder", []string{"prepare", "--ladder", "gain", "--from", "-1", "--to", "-3", "--steps", "3", "--of", "e", "--chain", "left"}, nil, ""},
-		{"plan new", []string{"plan", "new", "--design", "abx", "--a", "left", "--b", "right", "--trials", "5"}, nil, ""},
-		{"listener add", []string{"listener", "add", "L2"}, nil, ""},
-		{"export", []string{"export", "--out", out("results.bundle")}, isBundle, ""},
-		{"kit", []string{"export", "--plan", "1", "--kit", out("kit.bundle")}, isBundle, ""},
-		{"tables", []string{"export", "--csv", out("tables")}, nil, ""},
-		{"import of a kit", []string{"import", in("kit.bundle"), "--study", out("kit")}, isStudy, ""},
-		{"import of results", []string{"import", in("results.bundle")}, nil, ""},
-		{"report", []string{"report", "--out", out("report.html")}, endsWith("</html>"), ""},
-		{"signal", []string{"signal", "tone", "--seconds", "2", "--out", out("tone.wav")}, isWAV, ""},
-		{"impair", []string{"impair", in("tone.wav"), "--gain-db", "-1", "--out", out("tone.wav")}, isWAV, ""},
+		{"study new", []string{"study", "new", out("study"), "--title", "a test"}, isStudy, "", false},
+		{"chain add", []string{"chain", "add", "third"}, nil, "", false},
+		{"capture add", []string{"capture", "add", "left", in("noise.wav"), "--as", "noise"}, nil, "", false},
+		{"measure", []string{"measure"}, nil, "", false},
+		{"prepare", []string{"prepare", "--name", "two", "--excerpt", "1:1"}, nil, "", false},
+		{"ladder", []string{"prepare", "--ladder", "gain", "--from", "-1", "--to", "-3", "--steps", "3", "--of", "e", "--chain", "left"}, nil, "", false},
+		{"plan new", []string{"plan", "new", "--design", "abx", "--a", "left", "--b", "right", "--trials", "5"}, nil, "", false},
+		{"listener add", []string{"listener", "add", "L2"}, nil, "", false},
+		{"export", []string{"export", "--out", out("results.bundle")}, isBundle, "", false},
+		{"kit", []string{"export", "--plan", "1", "--kit", out("kit.bundle")}, isBundle, "", false},
+		{"tables", []string{"export", "--csv", out("tables")}, nil, "", false},
+		{"import of a kit", []string{"import", in("kit.bundle"), "--study", out("kit")}, isStudy, "", false},
+		{"import of results", []string{"import", in("results.bundle")}, nil, "", false},
+		{"report", []string{"report", "--out", out("report.html")}, endsWith("</html>"), "", false},
+		{"signal", []string{"signal", "tone", "--seconds", "2", "--out", out("tone.wav")}, isWAV, "", false},
+		{"impair", []string{"impair", in("tone.wav"), "--gain-db", "-1", "--out", out("tone.wav")}, isWAV, "", false},
 		{"compare", []string{"compare", in("music.wav"), in("same.wav"), "--out", out("pair")}, func(t *testing.T, path string) {
 			for _, name := range pairNames {
 				isWAV(t, filepath.Join(path, name))
 			}
-		}, ""},
-		{"picture", []string{"power", "--p-true", "0.8", "--plot", out("power.svg")}, endsWith("</svg>"), ""},
-		{"listen", []string{"listen", "--plan", "1", "--listener", "L3", "--device", "null", "--plain"}, nil, "void a lorry\nrest\nrest\nvoid a door\nquit\n"},
+		}, "", false},
+		{"picture", []string{"power", "--p-true", "0.8", "--plot", out("power.svg")}, endsWith("</svg>"), "", false},
+		{"listen", []string{"listen", "--plan", "1", "--listener", "L3", "--device", "null", "--plain"}, nil, "void a lorry\nrest\nrest\nvoid a door\nquit\n", false},
 	}
-	if *wide { // it takes as long as all others together
-		all = append(all, writing{"demo", []string{"demo", "--dir", out("demo")}, isDemonstration, ""})
+	if *wide {
+		all = append(all, writing{"demo", []string{"demo", "--dir", out("demo")}, isDemonstration, "", true})
 	}
 	return all
 }
@@ -215,28 +218,41 @@ func TestCommandsThatAreKilled(t *testing.T) {
 	}
 	l := newLuck(t)
 	random := rand.New(rand.NewPCG(14, 5))
-	for i := range l.writings() {
-		w := l.copyTo(t, t.TempDir()).writings()[i]
-		began := time.Now()
-		if said, err := w.process().CombinedOutput(); err != nil {
-			t.Fatalf("%s: %v\n%s", w.name, err, said)
-		}
-		takes := time.Since(began)
-		for round := range rounds {
-			t.Run(fmt.Sprintf("%s/%d", w.name, round), func(t *testing.T) { l.killed(t, i, time.Duration(random.Float64()*1.1*float64(takes))) })
-		}
+	for i, w := range l.writings() {
+		t.Run(w.name, func(t *testing.T) {
+			w := l.copyTo(t, t.TempDir()).writings()[i]
+			began := time.Now()
+			if said, err := w.process().CombinedOutput(); err != nil {
+				t.Fatalf("%v\n%s", err, said)
+			}
+			takes := float64(time.Since(began))
+			for round := range rounds {
+				part := (float64(round) + random.Float64()) / float64(rounds) // random, and yet from the beginning to the end
+				t.Run(strconv.Itoa(round), func(t *testing.T) { l.killed(t, i, time.Duration(1.1*takes*part), round == rounds-1) })
+			}
+		})
 	}
 }
 
-func (l luck) killed(t *testing.T, i int, after time.Duration) {
+// killed kills a command after a time. One that takes long is given again in the last round alone: in the others it must be able to
+// clear what is left, as it does first, and what is then there is what it found the first time.
+func (l luck) killed(t *testing.T, i int, after time.Duration, last bool) {
 	l = l.copyTo(t, t.TempDir())
 	w := l.writings()[i]
+	before := listing(t, l.dir)
 	cmd := w.process()
 	must(t, cmd.Start())
 	time.Sleep(after)
 	cmd.Process.Kill()
 	cmd.Wait()
 	w.check(t, l)
+	if w.long && !last {
+		must(t, clearDemo(filepath.Join(l.out, w.name)))
+		if now := listing(t, l.dir); now != before {
+			t.Errorf("left behind:\n%s\nthere was:\n%s", now, before)
+		}
+		return
+	}
 
 	again := w.process()
 	said, _ := again.CombinedOutput()
@@ -290,6 +306,22 @@ func withoutWarnings(said string) (rest string) {
 	return rest
 }
 
+// parts are how much of the room that a command needs is given to it: spread evenly over steps, so that the disk is full at one write
+// after the other. One that takes long has a few, and comes ever closer to its end, which writes little.
+func (w writing) parts(needs, steps int) (parts []int) {
+	if !w.long {
+		for step := range steps {
+			parts = append(parts, needs*step/steps)
+		}
+		return parts
+	}
+	parts = []int{0, needs / 6, needs / 3}
+	for _, halved := range []int{1, 2, 3, 5, 7, 9} {
+		parts = append(parts, needs-needs>>halved)
+	}
+	return parts
+}
+
 func (l luck) fills(t *testing.T, i, steps int) {
 	const room = 1 << 30 // of which only what is used is taken
 	// How much is written, so that the sizes to try are spread over it.
@@ -303,8 +335,8 @@ func (l luck) fills(t *testing.T, i, steps int) {
 	on = l.copyTo(t, disk)
 	w := on.writings()[i]
 	stood, used, failed, done := listing(t, disk), storetest.Used(t, disk), 0, false
-	for step := range steps {
-		storetest.Resize(t, disk, used+needs*step/steps/4096*4096)
+	for step, part := range w.parts(needs, steps) {
+		storetest.Resize(t, disk, used+part/4096*4096)
 		var said bytes.Buffer
 		code := run(t.Context(), w.args, strings.NewReader(w.typed), &said, &said)
 		storetest.Resize(t, disk, room)

@@ -18,6 +18,7 @@ import (
 	"heardiff/playback/pcm"
 	"heardiff/playback/wav"
 	"heardiff/trials"
+	"heardiff/trials/store/whole"
 	"heardiff/trials/study"
 )
 
@@ -102,6 +103,7 @@ func (a *app) runDemo(ctx context.Context, dir string) error {
 
 // clearDemo removes an earlier demonstration, and refuses a folder that holds anything else, or what is no folder.
 func clearDemo(dir string) error {
+	whole.Sweep(dir) // a mark on its way
 	left, err := os.ReadDir(dir)
 	switch {
 	case errors.Is(err, os.ErrNotExist):
@@ -115,6 +117,19 @@ func clearDemo(dir string) error {
 		return rejected(fmt.Errorf("%s: holds something that is no demonstration", dir), "name a new folder with --dir")
 	}
 	return os.RemoveAll(dir)
+}
+
+// markDemo puts the mark in its place in one step: half of one would make the folder another's.
+func markDemo(dir string) error {
+	mark, err := whole.NewFile(dir)
+	if err != nil {
+		return err
+	}
+	defer mark.Discard()
+	if _, err := mark.WriteString(demoText); err != nil {
+		return err
+	}
+	return mark.Place(filepath.Join(dir, demoMark), false)
 }
 
 type demonstration struct {
@@ -166,7 +181,7 @@ func (d *demonstration) study(ctx context.Context) error {
 	if err := os.MkdirAll(d.dir, 0o777); err != nil {
 		return err
 	}
-	if err := os.WriteFile(filepath.Join(d.dir, demoMark), []byte(demoText), 0o666); err != nil {
+	if err := markDemo(d.dir); err != nil {
 		return err
 	}
 	if err := d.do(ctx, "study", "new", d.dir, "--title", "Invented: can anybody hear the lantern link?"); err != nil {
@@ -202,11 +217,15 @@ func (d *demonstration) capture(ctx context.Context) error {
 		return err
 	}
 	for _, j := range jobs {
-		args := []string{"capture", "add", j.chain.Name, filepath.Join(dir, j.file()), "--as", j.kind}
+		recording := filepath.Join(dir, j.file())
+		args := []string{"capture", "add", j.chain.Name, recording, "--as", j.kind}
 		if j.piece {
 			args = append(args, "--music", "round")
 		}
 		if err := d.do(ctx, args...); err != nil {
+			return err
+		}
+		if err := os.Remove(recording); err != nil { // a third less room is needed
 			return err
 		}
 	}

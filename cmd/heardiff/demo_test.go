@@ -31,3 +31,15 @@ func TestADemonstrationThatFailsLeavesNothing(t *testing.T) {
 		t.Errorf("%q, %v", kept, err)
 	}
 }
+
+// A kill before the folder is marked leaves one that the next demonstration may take; half a mark is another's file.
+func TestADemonstrationThatWasKilledAtItsBeginningIsMadeAnew(t *testing.T) {
+	dir := t.TempDir()
+	must(t, os.WriteFile(filepath.Join(dir, ".heardiff-00ff"), []byte(demoText[:9]), 0o600))
+	must(t, clearDemo(dir))
+	must(t, markDemo(dir))
+	must(t, clearDemo(dir))
+	if _, err := os.Stat(dir); !os.IsNotExist(err) {
+		t.Errorf("an earlier demonstration is still there: %v", err)
+	}
+}

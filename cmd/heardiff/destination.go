@@ -224,7 +224,7 @@ func (o *output) send(ctx context.Context) error {
 	}
 	if info, err := os.Stat(o.to.path); err == nil && o.to.app.isStdout(info) {
 		o.to.app.stdout = o.to.app.stderr // what is said of it must not end up in it
-		_, err := io.Copy(o.to.app.raw, o.File.File)
+		_, err := io.Copy(o.to.app.verbatim, o.File.File)
 		return err
 	}
 	pipe, err := openStream(ctx, o.to.path)

@@ -133,13 +133,13 @@ PowerShell runs it from the file that $PROFILE names.`,
 			root := c.Root()
 			switch args[0] {
 			case "bash":
-				return root.GenBashCompletionV2(a.raw, true)
+				return root.GenBashCompletionV2(a.verbatim, true)
 			case "zsh":
-				return root.GenZshCompletion(a.raw)
+				return root.GenZshCompletion(a.verbatim)
 			case "fish":
-				return root.GenFishCompletion(a.raw, true)
+				return root.GenFishCompletion(a.verbatim, true)
 			case "powershell":
-				return root.GenPowerShellCompletionWithDesc(a.raw)
+				return root.GenPowerShellCompletionWithDesc(a.verbatim)
 			}
 			return misusedf("%q: %s wanted", args[0], strings.Join(completionShells, ", "))
 		},

@@ -37,10 +37,10 @@ type app struct {
 	stderr io.Writer // likewise
 	// terminal is standard error itself: progress and the full screen move its cursor.
 	terminal io.Writer
-	// raw is standard output itself: a file that is written there comes as it is.
-	raw    io.Writer
-	now    func() time.Time
-	getenv func(string) string
+	// raw is standard output itself, verbatim what is written there as it is: a file, say.
+	raw, verbatim io.Writer
+	now           func() time.Time
+	getenv        func(string) string
 
 	json  bool   // --json
 	study string // --study
@@ -61,7 +61,8 @@ func (a *app) host() *study.Host {
 // run executes one command line and returns the exit code: 0 done, 1 could not be done, 2 the command line is
 // wrong, 3 the input was rejected, 130 interrupted.
 func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
-	a := &app{stdin: stdin, stdout: printable.Writer(stdout), stderr: printable.Writer(stderr), terminal: stderr, raw: stdout, now: time.Now, getenv: os.Getenv, line: &progressLine{}}
+	out, errs := newYielding(ctx, stdout), newYielding(ctx, stderr)
+	a := &app{stdin: stdin, stdout: printable.Writer(out), stderr: printable.Writer(errs), terminal: stderr, raw: stdout, verbatim: out, now: time.Now, getenv: os.Getenv, line: &progressLine{}}
 	root := a.rootCommand()
 	root.SetArgs(args)
 	root.SetIn(stdin)
