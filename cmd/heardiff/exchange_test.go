@@ -194,6 +194,23 @@ func TestForeignAndEditedBundlesLeaveTheStudyAsItWas(t *testing.T) {
 	t.Setenv("HEARDIFF_STUDY", study)
 }
 
+// A copy of the study is no kit: nothing of its sessions was sealed to this site before they began.
+func TestResultsOfACopyAreRefusedAndNamed(t *testing.T) {
+	home, keys, dir := listeningStudy(t, "abx", 3), os.Getenv("HEARDIFF_KEYS"), t.TempDir()
+	elsewhere, back := filepath.Join(dir, "elsewhere"), filepath.Join(dir, "back.bundle")
+	must(t, os.CopyFS(elsewhere, os.DirFS(home)))
+	t.Setenv("HEARDIFF_STUDY", elsewhere)
+	t.Setenv("HEARDIFF_KEYS", filepath.Join(dir, "keys"))
+	command(t, 0, "listener", "add", "L9")
+	sitThrough(t, "1", "L9", oracleAnswer)
+	command(t, 0, "export", "--out", back)
+	t.Setenv("HEARDIFF_STUDY", home)
+	t.Setenv("HEARDIFF_KEYS", keys)
+	if said := refused(t, exitRejected, "import", back); !strings.Contains(said, "in a copy of the study") || !strings.Contains(said, "send a kit") {
+		t.Errorf("said %q", said)
+	}
+}
+
 func TestTablesAreTidy(t *testing.T) {
 	listeningStudy(t, "same-different", 6)
 	answerPlan(t)

@@ -19,20 +19,30 @@ type progressLine struct{ drawn atomic.Bool }
 // print writes result to standard output: as one JSON object with --json, else as text. What cannot be written, as on a
 // full disk, is an error.
 func (a *app) print(result any, text func(w io.Writer)) error {
-	var out bytes.Buffer
+	out, err := a.laidOut(result, text)
+	if err != nil {
+		return err
+	}
+	return a.printLaidOut(out)
+}
+
+// laidOut is what print writes.
+func (a *app) laidOut(result any, text func(w io.Writer)) ([]byte, error) {
 	if a.json {
 		data, err := wire.Marshal(result)
 		if err != nil {
-			return fmt.Errorf("encode the result: %w", err)
+			return nil, fmt.Errorf("encode the result: %w", err)
 		}
-		out.Write(append(data, '\n'))
-	} else {
-		var lines bytes.Buffer
-		text(&lines)
-		out.WriteString(lay(lines.String(), columnsOf(a.raw)))
+		return append(data, '\n'), nil
 	}
+	var lines bytes.Buffer
+	text(&lines)
+	return []byte(lay(lines.String(), columnsOf(a.raw))), nil
+}
+
+func (a *app) printLaidOut(out []byte) error {
 	a.clearLine()
-	if _, err := a.stdout.Write(out.Bytes()); err != nil {
+	if _, err := a.stdout.Write(out); err != nil {
 		return fmt.Errorf("print the result: %w", err)
 	}
 	return nil

@@ -59,7 +59,7 @@ alone: a percentage, from such an analysis or from print, is never turned back i
 			if !of.Known() {
 				of = trials.ABX
 			}
-			return a.poolListeners(listeners, of.Scored(cfg))
+			return a.poolListeners(c.Context(), listeners, of.Scored(cfg))
 		},
 	}
 	c.Flags().StringVar(&design, "design", "", "how the counts came about: "+countedDesigns()+" (else abx; of the study: the only one there is)")
@@ -81,17 +81,23 @@ func pooledDesign(name string) (trials.Design, error) {
 	return d, nil
 }
 
-// poolListeners pools and prints.
-func (a *app) poolListeners(listeners []stats.Listener, cfg stats.ScoreConfig) error {
-	p, err := stats.PoolListeners(listeners, cfg)
+// poolListeners pools and prints. A long table takes seconds to lay out.
+func (a *app) poolListeners(ctx context.Context, listeners []stats.Listener, cfg stats.ScoreConfig) error {
+	out, err := study.Interruptibly(ctx, func() ([]byte, error) {
+		p, err := stats.PoolListeners(listeners, cfg)
+		if err != nil {
+			return nil, rejected(err, "")
+		}
+		result := struct {
+			Schema string `json:"schema"`
+			stats.Pool
+		}{"heardiff.pool/1", p}
+		return a.laidOut(result, func(w io.Writer) { writePool(w, p, judgedAlone(p, cfg)) })
+	})
 	if err != nil {
-		return rejected(err, "")
+		return err
 	}
-	result := struct {
-		Schema string `json:"schema"`
-		stats.Pool
-	}{"heardiff.pool/1", p}
-	return a.print(result, func(w io.Writer) { writePool(w, p, judgedAlone(p, cfg)) })
+	return a.printLaidOut(out)
 }
 
 // poolStudy pools the sessions of the study and prints them, with the verdicts of the whole study.

@@ -1,11 +1,17 @@
 package main
 
 import (
+	"bytes"
+	"context"
 	"encoding/json"
+	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"heardiff/stats"
 )
 
 // tableFile writes lines into a file of its own and returns its path.
@@ -56,5 +62,19 @@ func TestTrapPoolTakesNoPercentages(t *testing.T) {
 		if out, _ := command(t, 3, "pool", tableFile(t, lines...)); out != "" {
 			t.Errorf("%s printed %s", name, out)
 		}
+	}
+}
+
+// A long table is pooled and laid out in seconds, and left when the program is told to stop.
+func TestPoolingHeedsAnInterrupt(t *testing.T) {
+	stopped, stop := context.WithCancel(context.Background())
+	stop()
+	var all []stats.Listener
+	for i := range 20_000 {
+		all = append(all, stats.Listener{Listener: fmt.Sprint(i), Group: fmt.Sprint(i % 2), Correct: 8, Trials: 16})
+	}
+	var out bytes.Buffer
+	if err := (&app{stdout: &out, raw: &out}).poolListeners(stopped, all, stats.ScoreConfig{}); !errors.Is(err, context.Canceled) || out.Len() > 0 {
+		t.Errorf("%d bytes, %v", out.Len(), err)
 	}
 }

@@ -120,7 +120,7 @@ func (s *Study) Import(ctx context.Context, b *Incoming) (Imported, error) {
 			"results are joined where their plan was made: send a kit, and import what comes back")
 	}
 	if err := s.checkEscrow(b.Bundle); err != nil {
-		return none, Rejected(fmt.Errorf("%s: %w", path, err), "nothing was taken")
+		return none, Rejected(fmt.Errorf("%s: %w", path, err), "nothing was taken: send a kit, and import what comes back")
 	}
 	foreign, err := s.foreignPlans(ctx, b.Content.Plans)
 	if err != nil {
@@ -175,6 +175,9 @@ func (h *Host) checkEscrow(b *bundle.Bundle) error {
 		return err
 	}
 	for _, v := range b.Content.Sessions {
+		if len(v.Escrow) == 0 {
+			return fmt.Errorf("session %q was begun in a copy of the study and not in a kit: its seed was not sealed to this site", v.ID)
+		}
 		seed, err := trials.OpenWith(key, v.Escrow, v.ID)
 		if err != nil {
 			return fmt.Errorf("session %q: %w", v.ID, err)
