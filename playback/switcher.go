@@ -86,7 +86,8 @@ func New(c Config, presentations ...pcm.Clip) (*Switcher, error) {
 	return Read(c, len(presentations), func(i int) (pcm.Clip, error) { return presentations[i], nil })
 }
 
-// Read is New of n presentations that read returns, from the first to the last. None is kept but in single precision, as it is played.
+// Read is New of n presentations that read returns, from the first to the last. None is kept but in single precision, as it is played:
+// each clip may use the memory of the one before.
 func Read(c Config, n int, read func(i int) (pcm.Clip, error)) (*Switcher, error) {
 	s := &Switcher{slot: -1}
 	for i := range n {

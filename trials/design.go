@@ -21,8 +21,8 @@ type design struct {
 	// name is used in plans and on the command line, title above figures ("": none needed), words in the method section of
 	// a report.
 	name, title, words string
-	// question is what the listener is asked, mustHear what they must do before they answer.
-	question, mustHear string
+	// question is what the listener is asked, mustHear what they must do before they answer, ofDoses what B is where it is a dose.
+	question, mustHear, ofDoses string
 	// presentations are what can be played in a trial, answers what can be answered, each in the order of the keys.
 	presentations []presentation
 	answers       []choice
@@ -116,6 +116,9 @@ func (d Design) Words() string { return d.of.words }
 
 // Question returns what the listener is asked in each trial.
 func (d Design) Question() string { return d.of.question }
+
+// OfDoses tells what B is in a threshold run, "" where the question needs no such word.
+func (d Design) OfDoses() string { return d.of.ofDoses }
 
 // ResultKey returns the key of a comparison's score in the JSON of results.
 func (d Design) ResultKey() string { return d.of.resultKey }

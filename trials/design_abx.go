@@ -5,7 +5,7 @@ import "heardiff/stats"
 // ABX asks which of A and B is X.
 var ABX = Design{&design{
 	name: "abx", title: "", words: "ABX (which of A and B is X?)", resultKey: "abx",
-	question: "Which one is X?", mustHear: "play X, and A or B, before you answer",
+	question: "Which one is X?", ofDoses: "A is clean, B has something put in", mustHear: "play X, and A or B, before you answer",
 	presentations: []presentation{
 		{LabelA, []string{"a", "A", "1"}, "hear A"},
 		{LabelB, []string{"b", "B", "2"}, "hear B"},

@@ -8,7 +8,7 @@ import "heardiff/stats"
 // ref: Macmillan & Creelman (2005), Detection Theory, 2nd edition, chapter 7: d′ = √2·z(pc); from memory.
 var TwoInterval = Design{&design{
 	name: "two-interval", title: "two intervals", words: "two-interval forced choice (which of the two holds B?)", resultKey: "two_interval",
-	question: "Which one is B, 1 or 2?", mustHear: "play both, 1 and 2, before you answer",
+	question: "Which one is B, 1 or 2?", ofDoses: "B is the one with something put in", mustHear: "play both, 1 and 2, before you answer",
 	presentations: []presentation{
 		{"1", []string{"1"}, "hear the first"},
 		{"2", []string{"2"}, "hear the second"},

@@ -10,6 +10,8 @@ type View struct {
 	// Trial is the number of the current trial, from 1; Trials is their total, replacements of void ones included; in a threshold
 	// run the largest possible total.
 	Trial, Trials int
+	// Explained says what the question means where B is a dose, "" elsewhere.
+	Explained string
 	// Practice marks a trial with feedback that does not count.
 	Practice bool
 	// Heard holds the labels that have been heard in this trial.
@@ -58,6 +60,9 @@ func (s *Session) View() View {
 		Elapsed:  now.Sub(s.begun),
 		Answered: len(s.answers), Worked: s.pace.workedBy(now), Remaining: s.pace.remaining(s.maxTrials() - s.current),
 		MayEndEarly: s.plan.Looks != nil || s.climb != nil,
+	}
+	if s.climb != nil {
+		v.Explained = s.plan.Design.OfDoses()
 	}
 	if s.phase == Resting {
 		v.Rested = now.Sub(s.resting)

@@ -42,18 +42,24 @@ func sitThrough(t *testing.T, plan, listener string, answer func(*trials.Session
 // sitFor is sitThrough that leaves after n answers; all where n is negative.
 func sitFor(t *testing.T, plan, listener string, n int, answer func(*trials.Session, trials.Plan) trials.Answer) {
 	t.Helper()
-	a := &app{stdout: &bytes.Buffer{}, stderr: &bytes.Buffer{}, now: time.Now, getenv: os.Getenv}
+	sitWhen(t, time.Now, study.SitOptions{Plan: plan, Listener: listener}, n, answer)
+}
+
+// sitWhen is sitFor at another time.
+func sitWhen(t *testing.T, now func() time.Time, o study.SitOptions, n int, answer func(*trials.Session, trials.Plan) trials.Answer) {
+	t.Helper()
+	a := &app{stdout: &bytes.Buffer{}, stderr: &bytes.Buffer{}, now: now, getenv: os.Getenv}
 	ctx := context.Background()
 	s, err := a.openStudy(ctx)
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer s.Close()
-	p, err := s.Plan(ctx, plan)
+	p, err := s.Plan(ctx, o.Plan)
 	if err != nil {
 		t.Fatal(err)
 	}
-	session, err := s.FindSession(ctx, study.SitOptions{Plan: plan, Listener: listener})
+	session, err := s.FindSession(ctx, o)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -11,10 +11,10 @@ import (
 )
 
 // climbing answers a threshold run of two intervals by a Weibull function of slope 2, whose threshold in dB goes by the ladder's quantity.
-func climbing(t *testing.T, plan, listener string, seed uint64, thresholdDB map[string]float64) {
+func climbing(t *testing.T, seed uint64, thresholdDB map[string]float64) func(*trials.Session, trials.Plan) trials.Answer {
 	t.Helper()
 	random := rand.New(rand.NewPCG(seed, 7))
-	sitThrough(t, plan, listener, func(session *trials.Session, p trials.Plan) trials.Answer {
+	return func(session *trials.Session, p trials.Plan) trials.Answer {
 		first, err := session.Route(session.View().Design.Labels()[0])
 		must(t, err)
 		right := random.Float64() < 0.5
@@ -30,7 +30,7 @@ func climbing(t *testing.T, plan, listener string, seed uint64, thresholdDB map[
 			at = 1
 		}
 		return session.View().Design.Answers()[at]
-	})
+	}
 }
 
 // twoLadders is a study in which two listeners worked through a ladder of random and one of periodic jitter.
@@ -42,7 +42,7 @@ func twoLadders(t *testing.T) {
 	command(t, 0, "plan", "new", "--threshold", "random-jitter", "--threshold", "periodic-jitter", "--trials", "40", "--practice", "1", "--positive", "1")
 	for i, who := range []string{"L1", "L2"} {
 		command(t, 0, "listener", "add", who)
-		climbing(t, "1", who, uint64(i), map[string]float64{"random-jitter": 90 + 4*float64(i), "periodic-jitter": 80})
+		sitThrough(t, "1", who, climbing(t, uint64(i), map[string]float64{"random-jitter": 90 + 4*float64(i), "periodic-jitter": 80}))
 	}
 }
 

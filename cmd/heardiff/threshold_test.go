@@ -43,7 +43,7 @@ func TestAThresholdRunFromPlanToResult(t *testing.T) {
 		}
 		return s
 	}
-	s := begin("ready 1 of 6: Which one is B, 1 or 2?; this one is practice")
+	s := begin("ready 1 of 6: Which one is B, 1 or 2? B is the one with something put in; this one is practice")
 	for range 2 {
 		s.doseOracle()
 		s.line()

@@ -2,6 +2,7 @@ package study
 
 import (
 	"context"
+	"fmt"
 	"slices"
 
 	"heardiff/playback"
@@ -15,6 +16,7 @@ type audioSet struct {
 	frames    []int       // of each presentation
 	envelopes [][]float64 // likewise, once it has been read
 	sources   [][2]int    // by comparison
+	last      pcm.Clip    // the presentation read last, in memory that serves for all
 	study     *Study
 }
 
@@ -56,27 +58,27 @@ func (a *audioSet) add(ctx context.Context, sum string) error {
 	return f.Close()
 }
 
-// read returns a presentation, made as long as the longest: a loop never reaches beyond its own excerpt.
+// read returns a presentation, made as long as the longest: a loop never reaches beyond its own excerpt. The clip holds it until the
+// next is read.
 func (a *audioSet) read(ctx context.Context, i int) (pcm.Clip, error) {
 	f, err := a.study.openRecorded(ctx, a.files[i])
 	if err != nil {
 		return pcm.Clip{}, err
 	}
 	defer f.Close()
-	clip, err := pcm.Load(f, 0, -1)
-	if err != nil {
-		return clip, err
+	format, frames := f.Format(), f.Frames()
+	if a.last.Rate != format.Rate || len(a.last.Channels) != format.Channels {
+		a.last = pcm.NewClip(format.Rate, format.Channels, slices.Max(a.frames))
 	}
-	a.envelopes[i] = clip.Envelope(envelopeParts)
-	longest := slices.Max(a.frames)
-	if clip.Len() == longest {
-		return clip, nil
+	own := a.last.Slice(0, frames)
+	if n, err := f.ReadFrames(own.Channels, 0); n < frames {
+		return pcm.Clip{}, fmt.Errorf("%s: read %d of %d frames: %w", a.files[i].path, n, frames, err)
 	}
-	padded := pcm.NewClip(clip.Rate, len(clip.Channels), longest)
-	for k, ch := range clip.Channels {
-		copy(padded.Channels[k], ch)
+	for _, ch := range a.last.Channels {
+		clear(ch[frames:])
 	}
-	return padded, nil
+	a.envelopes[i] = own.Envelope(envelopeParts)
+	return a.last, nil
 }
 
 // switcher reads all presentations into a switcher, one after the other, so that a ladder of many doses takes no more memory than
@@ -89,10 +91,11 @@ func (a *audioSet) switcher(ctx context.Context) (*playback.Switcher, error) {
 func (a *audioSet) clips(ctx context.Context) ([]pcm.Clip, error) {
 	all := make([]pcm.Clip, len(a.files))
 	for i := range all {
-		var err error
-		if all[i], err = a.read(ctx, i); err != nil {
+		clip, err := a.read(ctx, i)
+		if err != nil {
 			return nil, err
 		}
+		all[i] = clip.Clone()
 	}
 	return all, nil
 }

@@ -21,6 +21,9 @@ var (
 
 func (m model) trialPage() []row {
 	question := []string{strong.Render(m.view.Design.Question())}
+	if m.view.Explained != "" {
+		question = append(question, m.view.Explained)
+	}
 	if m.view.Practice {
 		question = append(question, marked.Render(" practice: does not count "))
 	}

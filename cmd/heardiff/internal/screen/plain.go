@@ -75,6 +75,9 @@ func (p *plain) ready() {
 		return
 	}
 	note := ""
+	if v.Explained != "" {
+		note = " " + v.Explained
+	}
 	if f := feedbackLine(v); f != "" {
 		note += "; " + f
 	}

@@ -73,9 +73,17 @@ func (m model) left() string {
 	case m.view.Remaining <= 0:
 		return ""
 	case m.view.MayEndEarly:
-		return "at most about " + minutes(m.view.Remaining) + " left"
+		return "at most " + roughly(m.view.Remaining) + " left"
 	}
-	return "about " + minutes(m.view.Remaining) + " left"
+	return roughly(m.view.Remaining) + " left"
+}
+
+// roughly words an estimated time to the minute.
+func roughly(d time.Duration) string {
+	if d < time.Minute/2 {
+		return minutes(d)
+	}
+	return "about " + minutes(d)
 }
 
 // status says what is saved and how long the rest takes, in sentences.

@@ -329,6 +329,8 @@ func TestTheHeadSaysHowFar(t *testing.T) {
 			[]string{"5 answers are saved.", "Next rest in 15 min.", "5 min so far, about 5 min left"}, 5},
 		{trials.View{Trial: 2, Trials: 10, Answered: 1, Worked: 100 * time.Minute, Remaining: 30 * time.Second, MayEndEarly: true, RestDue: true},
 			[]string{"1 answer is saved.", "A rest is due (t).", "1 h 40 min so far, at most about 1 min left"}, 1},
+		{trials.View{Trial: 10, Trials: 10, Answered: 9, Worked: 5 * time.Minute, Remaining: 20 * time.Second, MayEndEarly: true},
+			[]string{"5 min so far, at most under 1 min left"}, 9},
 	} {
 		c.view.Design = trials.ABX
 		m.view = c.view
