@@ -3,6 +3,9 @@ package measure
 import (
 	"fmt"
 	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/floats"
 
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
@@ -31,16 +34,20 @@ func TruePeak(r pcm.Reader) (TruePeakReading, error) {
 	return m.Reading(), nil
 }
 
-// TruePeakMeter takes audio piece by piece.
+// TruePeakMeter takes audio piece by piece. It evaluates only what may pass the peak so far, so that the result is the one of
+// evaluating all.
 type TruePeakMeter struct {
-	phases   [][]float64
-	sum      float64 // largest Σ|h| of a phase: no value between samples can exceed it times the samples around
+	phases [][]float64
+	// bend bounds what lies between two samples: no value exceeds the larger of the two by more than bend times the largest second
+	// difference of the samples around, see bendOf.
+	bend     float64
 	channels []peakChannel
 }
 
 type peakChannel struct {
-	past []float64 // the last taps − 1 samples, then the block
-	peak float64
+	past         []float64 // the last taps − 1 samples, then the block
+	loud, curved []float64 // of each stretch of past: the largest magnitude and the largest second difference
+	peak         float64
 }
 
 // Taps of each phase of the interpolator. 48 with this window pass 20 kHz at 44.1 kHz with an error below −60 dB
@@ -60,11 +67,7 @@ func NewTruePeakMeter(f pcm.Format) *TruePeakMeter {
 	for p := 1; p < times; p++ {
 		h := peakPhase(float64(p) / float64(times))
 		m.phases = append(m.phases, h)
-		sum := 0.0
-		for _, v := range h {
-			sum += math.Abs(v)
-		}
-		m.sum = max(m.sum, sum)
+		m.bend = max(m.bend, bendOf(h))
 	}
 	for c := range m.channels {
 		m.channels[c].past = make([]float64, peakTaps-1)
@@ -89,6 +92,34 @@ func peakPhase(d float64) []float64 {
 	return h
 }
 
+// bendOf returns by how much, in units of the largest second difference of the samples, a phase may pass the larger of the two
+// samples that it lies between. The phase sums to 1. Less the straight line between the two that it agrees with on every
+// straight line, it vanishes on lines, and is therefore a filter q of second differences, whose gain is at most Σ|q|:
+//
+//	h[k] = (1 − c)·δ[k − m] + c·δ[k − m − 1] + q[k − 1] − 2·q[k] + q[k + 1],  m = taps/2 − 1,  c = Σ(k − m)·h[k]
+//
+// For music, whose spectrum falls, this is far less than the bound by Σ|h|.
+func bendOf(h []float64) float64 {
+	const m = peakTaps/2 - 1
+	c := 0.0
+	for k, v := range h {
+		c += float64(k-m) * v
+	}
+	slope, q, bound := 0.0, 0.0, 0.0
+	for k, v := range h {
+		switch k {
+		case m:
+			v -= 1 - c
+		case m + 1:
+			v -= c
+		}
+		slope += v
+		q += slope
+		bound += math.Abs(q)
+	}
+	return bound * (1 + 1e-9) // more than any rounding
+}
+
 // Write adds frames, one equally long slice a channel.
 func (m *TruePeakMeter) Write(block [][]float64) {
 	for c := range m.channels {
@@ -96,37 +127,54 @@ func (m *TruePeakMeter) Write(block [][]float64) {
 	}
 }
 
+// peakStretch is how many samples are passed over together, a third of the taps.
+const peakStretch = peakTaps / 3
+
 func (p *peakChannel) write(x []float64, m *TruePeakMeter) {
 	p.past = append(p.past, x...)
-	for _, v := range x {
-		p.peak = max(p.peak, math.Abs(v))
+	p.survey()
+	for _, v := range p.loud {
+		p.peak = max(p.peak, v)
 	}
-	// A stretch too quiet to beat the peak so far is passed over; music's peaks are few.
-	const stretch = 64
-	for from := 0; from < len(x); from += stretch {
-		to := min(from+stretch, len(x))
-		loudest := 0.0
-		for _, v := range p.past[from : to+peakTaps-1] {
-			loudest = max(loudest, math.Abs(v))
-		}
-		if loudest*m.sum <= p.peak {
+	for s := 0; s*peakStretch < len(x); s++ {
+		// What lies between samples taps/2 − 1 and taps/2 of a window depends on all of it: on this stretch and three more.
+		curved := slices.Max(p.curved[s:min(s+4, len(p.curved))])
+		least := p.peak - m.bend*curved // a neighbour that is louder may have a value beside it that passes the peak
+		if max(p.loud[s+1], p.loud[min(s+2, len(p.loud)-1)]) <= least {
 			continue
 		}
-		for i := from; i < to; i++ {
-			p.between(p.past[i:i+peakTaps], m.phases)
+		for i := s * peakStretch; i < min((s+1)*peakStretch, len(x)); i++ {
+			if near := p.past[i+peakTaps/2-1 : i+peakTaps/2+1]; math.Abs(near[0]) > least || math.Abs(near[1]) > least {
+				p.between(p.past[i:i+peakTaps], m.phases)
+			}
 		}
 	}
 	kept := copy(p.past, p.past[len(x):])
 	p.past = p.past[:kept]
 }
 
+// survey fills loud and curved.
+func (p *peakChannel) survey() {
+	p.loud, p.curved = p.loud[:0], p.curved[:0]
+	for from := 0; from < len(p.past); from += peakStretch {
+		// One more sample to either side, where there is one: those at the ends are never in the middle of three.
+		x := p.past[max(0, from-1):min(from+peakStretch+1, len(p.past))]
+		loud, curved := math.Abs(x[0]), 0.0
+		for k := 1; k < len(x)-1; k++ {
+			if d := math.Abs(x[k-1] - 2*x[k] + x[k+1]); d > curved {
+				curved = d
+			}
+			if v := math.Abs(x[k]); v > loud {
+				loud = v
+			}
+		}
+		p.loud, p.curved = append(p.loud, max(loud, math.Abs(x[len(x)-1]))), append(p.curved, curved)
+	}
+}
+
 func (p *peakChannel) between(x []float64, phases [][]float64) {
 	for _, h := range phases {
-		sum := 0.0
-		for k, v := range h {
-			sum += v * x[k]
-		}
-		p.peak = max(p.peak, math.Abs(sum))
+		p.peak = max(p.peak, math.Abs(floats.Dot(h, x)))
 	}
 }
 
