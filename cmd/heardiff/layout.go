@@ -119,22 +119,35 @@ func (g grid) set(columns int) string {
 	if columns <= 0 || across(natural) <= columns {
 		return g.lines(natural)
 	}
+	keys := g.repeated(least, columns)
+	firm := firmKeys(natural, least, keys, columns)
+	if across(firm) <= columns {
+		return g.lines(g.squeeze(natural, firm, columns))
+	}
 	if across(least) <= columns {
 		return g.lines(g.squeeze(natural, least, columns))
 	}
 	var blocks []string
-	keys := g.repeated(least, columns)
 	for from := keys; from < len(least); {
 		to := from + 1
-		for to < len(least) && across(least[:keys])+between+across(least[from:to+1]) <= columns {
+		for to < len(least) && across(firm[:keys])+between+across(firm[from:to+1]) <= columns {
 			to++
 		}
 		b := g.block(keys, from, to)
 		natural, least := b.widths()
-		blocks = append(blocks, b.lines(b.squeeze(natural, least, columns)))
+		blocks = append(blocks, b.lines(b.squeeze(natural, firmKeys(natural, least, keys, columns), columns)))
 		from = to
 	}
 	return strings.Join(blocks, "\n")
+}
+
+// firmKeys returns the least widths, with those of the columns that say what a row is of as they come, where they leave a third of the
+// width: rows are easier to follow whose names are not wrapped.
+func firmKeys(natural, least []int, keys, columns int) []int {
+	if across(natural[:keys]) > columns*2/3 {
+		return least
+	}
+	return slices.Concat(natural[:keys], least[keys:])
 }
 
 // repeated is how many columns on the left are repeated in each block: those that say what a row is of, as far as they leave a third of

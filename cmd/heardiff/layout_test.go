@@ -61,6 +61,17 @@ func TestTextFitsTheTerminal(t *testing.T) {
 	}
 }
 
+// Where they leave a third of the width, the columns that say what a row is of are not wrapped, in no block.
+func TestNamesOfRowsAreNotWrapped(t *testing.T) {
+	for columns := 50; columns <= 100; columns++ {
+		for _, line := range strings.Split(lay(wideTable(), columns), "\n") {
+			if strings.HasPrefix(line, "direct – ") != strings.Contains(line, "direct") || strings.HasPrefix(line, "hamster") || strings.HasPrefix(line, "isolator") {
+				t.Fatalf("%d columns: %q\n%s", columns, line, lay(wideTable(), columns))
+			}
+		}
+	}
+}
+
 // A list without heads keeps its remarks apart from the columns before them.
 func TestAListKeepsItsRemarksApart(t *testing.T) {
 	var b strings.Builder

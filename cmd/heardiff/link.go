@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -56,17 +57,22 @@ func (a *app) linkStudy(ctx context.Context) (linked, error) {
 }
 
 func linkText(w io.Writer, r link.Result) {
+	everyone := !slices.ContainsFunc(r.Rows, func(v link.Row) bool { return v.Simulated != r.Simulated || v.Silent != r.Silent })
+	which := "some"
+	if everyone {
+		which = "all"
+	}
 	if r.Simulated {
-		fmt.Fprint(w, "SIMULATED: some answers come from a computation, not from people.\n\n")
+		fmt.Fprintf(w, "SIMULATED: %s answers come from a computation, not from people.\n\n", which)
 	}
 	if r.Silent {
-		fmt.Fprint(w, "NO SOUND: some answers were given where no device sounded.\n\n")
+		fmt.Fprintf(w, "NO SOUND: %s answers were given where no device sounded.\n\n", which)
 	}
 	if len(r.Rows) == 0 {
 		fmt.Fprintln(w, "no session has ended yet")
 	}
-	t := newTable("comparison", "design", "listener", "right", "of", "p uncorrected", "over the study", "d′, independent", "ruled out above", "random (ps)", "lines (ps)", "noise (dB)", "null (dB)", "verdict")
-	t.right(3, 4, 5, 6, 7, 8, 9, 10, 11, 12)
+	t := newTable("comparison", "design", "listener", "right", "of", "p uncorrected", "over the study", "d′, independent", "ruled out above", "verdict")
+	t.right(3, 4, 5, 6, 7, 8)
 	t.keyed(3)
 	for _, v := range r.Rows {
 		who := v.Listener
@@ -76,19 +82,18 @@ func linkText(w io.Writer, r link.Result) {
 		case "group":
 			who = fmt.Sprintf("%s (%d)", v.Group, v.Listeners)
 		}
-		m := v.Measured
-		who += notOfPeople(v.Simulated, v.Silent)
+		if !everyone {
+			who += notOfPeople(v.Simulated, v.Silent)
+		}
 		t.row(v.Comparison, v.Design, who, fmt.Sprint(v.Correct), fmt.Sprint(v.Trials), probability(v.P), probability(v.PStudy), decimals(v.DPrime),
-			decimals(v.UpperPD), differenceText(m.Of(link.RandomJitter)), differenceText(m.Of(link.DeterministicJitter)), differenceText(m.Of(link.Noise)),
-			figure(m.NullDB, "%.1f"), string(v.Verdict))
+			decimals(v.UpperPD), string(v.Verdict))
 	}
 	t.print(w, "")
 	if len(r.Rows) > 0 {
-		fmt.Fprintf(w, "\nRuled out above: proportion of discriminators, at level %g for each row. Jitter and noise: B less A; \"> +9\" is more than that, where one of the two is at its floor. A dash is not known.\n", r.Family.Alpha)
-	}
-	if len(r.Rows) > 0 {
+		fmt.Fprintf(w, "\nRuled out above: proportion of discriminators, at level %g for each row. A dash is not known.\n", r.Family.Alpha)
 		fmt.Fprintf(w, "%s\n", r.Family.Words())
 	}
+	linkMeasuredText(w, r.Rows)
 	for _, v := range r.Rows {
 		if v.Kind == "all" {
 			fmt.Fprintf(w, "\n%s (%s): %s\n  %s\n  heard by %d of %s\n", v.Comparison, v.Design, v.Verdict, v.Reason, v.HeardBy.Count, trials.Counted(v.HeardBy.Of, "listener"))
@@ -129,15 +134,4 @@ func enteredText(w io.Writer, entered []link.Entered, metrics link.Metrics) {
 		t.row(e.Chain, name, figure(e.Value, "%g"), figure(e.Limit, "%g"), e.Unit, e.Source)
 	}
 	t.print(w, "")
-}
-
-// differenceText returns B less A, or the bound that is all there is to say of it.
-func differenceText(p link.Pair) string {
-	switch {
-	case p.DifferenceBeyond > 0:
-		return "> " + figure(p.DifferenceBeyond, "%+.1f")
-	case p.DifferenceBeyond < 0:
-		return "< " + figure(p.DifferenceBeyond, "%+.1f")
-	}
-	return figure(p.Difference, "%+.1f")
 }

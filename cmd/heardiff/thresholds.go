@@ -19,7 +19,8 @@ func thresholdsText(w io.Writer, all []link.Threshold) {
 	t := newTable("ladder", "excerpt", "who", "threshold", "95 % from", "to", "unit", "below the music (dB)", "trials", "slope", "lapse", "fit p")
 	t.right(3, 4, 5, 7, 8, 9, 10, 11)
 	for _, h := range all {
-		t.row(h.What, h.Excerpt, thresholdOf(h), figure(h.Threshold, "%.4g"), figure(h.ThresholdInterval[0], "%.4g"), figure(h.ThresholdInterval[1], "%.4g"), h.Unit,
+		found, unit := link.Scaled(h.Unit, h.Threshold, h.ThresholdInterval[0], h.ThresholdInterval[1])
+		t.row(h.What, h.Excerpt, thresholdOf(h), plainDigits(found[0]), plainDigits(found[1]), plainDigits(found[2]), unit,
 			figure(h.BelowMusicDB, "%.0f"), fmt.Sprint(h.Trials), figure(h.Slope, "%.1f"), figure(h.Lapse, "%.3f"), probability(h.FitP))
 	}
 	t.print(w, "")
@@ -98,8 +99,9 @@ func sessionThresholdsText(w io.Writer, r study.ResultsReport) {
 			switch {
 			case h.Training:
 				trained = true
-				t.row(study.ShortID(s.Session), listenerName(s), h.Begun.Format("2006-01-02"), h.What, figure(h.Threshold.Threshold, "%.4g"),
-					figure(h.ThresholdInterval[0], "%.4g"), figure(h.ThresholdInterval[1], "%.4g"), h.Unit, fmt.Sprint(h.Trials))
+				found, unit := link.Scaled(h.Unit, h.Threshold.Threshold, h.ThresholdInterval[0], h.ThresholdInterval[1])
+				t.row(study.ShortID(s.Session), listenerName(s), h.Begun.Format("2006-01-02"), h.What, plainDigits(found[0]),
+					plainDigits(found[1]), plainDigits(found[2]), unit, fmt.Sprint(h.Trials))
 			case h.Drift != nil:
 				fmt.Fprintf(w, "\nsession %s: %s\n", study.ShortID(s.Session), h.Drift.Says)
 			}

@@ -211,18 +211,17 @@ func (t Trend) doseWords() string {
 	if math.IsNaN(t.Threshold) {
 		return fmt.Sprintf("%s, %s: %s give no threshold", t.Treatment, who, trials.Counted(len(t.Points), "dose"))
 	}
-	bound := func(v float64, open string) string {
-		if math.IsNaN(v) {
-			return open
+	found, unit := inWords(unit, t.Threshold, t.ThresholdInterval[0], t.ThresholdInterval[1])
+	for i, open := range []string{"no lower end", "no upper end"} {
+		if math.IsNaN(t.ThresholdInterval[i]) {
+			found[i+1] = open
 		}
-		return fmt.Sprintf("%.4g", v)
 	}
 	what := fmt.Sprintf("threshold (%.3g %% right)", 100*(1+t.Chance)/2)
 	if t.Listeners > 1 {
 		what = fmt.Sprintf("mean %s of %s", what, trials.Counted(t.Listeners, "listener"))
 	}
-	return fmt.Sprintf("%s, %s: %s at %.4g %s, 95 %% interval %s to %s", t.Treatment, who, what, t.Threshold, unit,
-		bound(t.ThresholdInterval[0], "no lower end"), bound(t.ThresholdInterval[1], "no upper end"))
+	return fmt.Sprintf("%s, %s: %s at %s %s, 95 %% interval %s to %s", t.Treatment, who, what, found[0], unit, found[1], found[2])
 }
 
 // maskedDose returns the figures in which the replay chain itself exceeds the dose.

@@ -414,22 +414,20 @@ func (t Threshold) found() string {
 			what += fmt.Sprintf(" (%d more have none: it is above or below all that was played to them)", t.WithoutOne)
 		}
 	}
-	return fmt.Sprintf("%s %s %s, 95 %% interval %s to %s; what it changes lies %.0f dB below the music", what, digits(t.Threshold), t.Unit,
-		digits(t.ThresholdInterval[0]), digits(t.ThresholdInterval[1]), t.BelowMusicDB)
+	is, unit := inWords(t.Unit, t.Threshold, t.ThresholdInterval[0], t.ThresholdInterval[1])
+	return fmt.Sprintf("%s %s %s, 95 %% interval %s to %s; what it changes lies %.0f dB below the music", what, is[0], unit, is[1], is[2], t.BelowMusicDB)
 }
 
 // boundWords says on which side the answers bound a threshold.
 func (t Threshold) boundWords() string {
+	ends, unit := inWords(t.Unit, t.ThresholdInterval[:]...)
 	switch {
 	case t.Trials == 0 && t.LeftOut > 0:
 		return "left out: negative controls were passed, or something is known against the session's blindness"
 	case t.Kind == "listener" && !math.IsNaN(t.ThresholdInterval[0]):
-		return fmt.Sprintf("no threshold up to the largest dose; it is above %s %s (97.5 %%)", digits(t.ThresholdInterval[0]), t.Unit)
+		return fmt.Sprintf("no threshold up to the largest dose; it is above %s %s (97.5 %%)", ends[0], unit)
 	case t.Kind == "listener" && !math.IsNaN(t.ThresholdInterval[1]):
-		return fmt.Sprintf("no threshold down to the smallest dose; it is below %s %s (97.5 %%)", digits(t.ThresholdInterval[1]), t.Unit)
+		return fmt.Sprintf("no threshold down to the smallest dose; it is below %s %s (97.5 %%)", ends[1], unit)
 	}
 	return "the answers give no threshold"
 }
-
-// digits writes a dose with three digits.
-func digits(v float64) string { return fmt.Sprintf("%.3g", v) }

@@ -151,8 +151,10 @@ func (m Margin) words() string {
 	if m.Listeners > 1 {
 		who = fmt.Sprintf("the lowest of %d listeners", m.Listeners)
 	}
-	return fmt.Sprintf("%s's %s (%s%s %s) is %s the lowest threshold found here for %s (%s %s, %s, 95 %% interval %s to %s)", m.Chain, name, most, digits(m.Value), m.Unit,
-		is, m.What, digits(m.Threshold), m.Unit, who, digits(m.ThresholdInterval[0]), digits(m.ThresholdInterval[1]))
+	has, own := inWords(m.Unit, m.Value)
+	found, unit := inWords(m.Unit, m.Threshold, m.ThresholdInterval[0], m.ThresholdInterval[1])
+	return fmt.Sprintf("%s's %s (%s%s %s) is %s the lowest threshold found here for %s (%s %s, %s, 95 %% interval %s to %s)", m.Chain, name, most, has[0], own,
+		is, m.What, found[0], unit, who, found[1], found[2])
 }
 
 // predictions compares the thresholds' prediction for each pair of chains with the verdict of its test over all listeners. A

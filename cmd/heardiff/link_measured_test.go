@@ -1,0 +1,34 @@
+package main
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"heardiff/trials/link"
+)
+
+// Figures have three digits in a unit that suits them, decibels one place; a bound is shown as one, and what is known of two rows of one
+// comparison once.
+func TestMeasuredFiguresOfAComparison(t *testing.T) {
+	nan := math.NaN()
+	row := link.Row{Comparison: "hall – spare", Measured: link.Measured{NullDB: -43.27, Figures: link.Figures{
+		{Declared: link.RandomJitter.Declare(), Pair: link.Pair{A: 29.36, B: 290818.1, Difference: 290788.7, AAtMost: nan, BAtMost: nan, DifferenceBeyond: nan, Uncertainty: nan, Limit: 26626.1, Floor: 10.7}},
+		{Declared: link.DeterministicJitter.Declare(), Pair: link.Pair{A: nan, B: 214.2, Difference: nan, AAtMost: 15.13, BAtMost: nan, DifferenceBeyond: 199.07, Uncertainty: nan, Limit: nan, Floor: nan}},
+		{Declared: link.Noise.Declare(), Pair: link.Pair{A: -113.62, B: -115.07, Difference: -1.45, AAtMost: nan, BAtMost: nan, DifferenceBeyond: nan, Uncertainty: nan, Limit: -119.6, Floor: -119.6}},
+		{Declared: link.THDN.Declare(), Pair: link.Pair{A: nan, B: nan, Difference: nan, AAtMost: nan, BAtMost: nan, DifferenceBeyond: nan, Uncertainty: nan, Limit: nan, Floor: nan}},
+	}}}
+	var b strings.Builder
+	linkMeasuredText(&b, []link.Row{row, row})
+	const want = `
+Measured, hall – spare:
+figure                     A       B  B less A  recorder's floor  own limit  unit
+random jitter         0.0294     291      +291            0.0107       26.6  ns RMS
+deterministic jitter  ≤ 15.1     214    > +199                 –          –  ps RMS
+noise, A-weighted     −113.6  −115.1      −1.4            −119.6     −119.6  dBFS
+residual of the null                     −43.3                               dB
+`
+	if got, _, _ := strings.Cut(lay(b.String(), 0), "\nA and B"); got != want {
+		t.Errorf("got %s\nwant %s", got, want)
+	}
+}

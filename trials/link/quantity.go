@@ -1,0 +1,53 @@
+package link
+
+import (
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+)
+
+// Scaled returns values that are in picoseconds in the unit of time that suits the largest of them, and that unit: 290789 ps RMS
+// are 290.789 ns RMS. What is in another unit stays as it is.
+func Scaled(unit string, values ...float64) ([]float64, string) {
+	name, of, _ := strings.Cut(unit, " ")
+	if name != "ps" {
+		return values, unit
+	}
+	scaled, largest := slices.Clone(values), 0.0
+	for _, v := range values {
+		if m := math.Abs(v); m > largest && !math.IsInf(m, 0) {
+			largest = m
+		}
+	}
+	for _, larger := range []string{"ns", "µs", "ms"} {
+		if largest < 999.5 { // which three digits round to 1000
+			break
+		}
+		largest /= 1000
+		name = larger
+		for i := range scaled {
+			scaled[i] /= 1000
+		}
+	}
+	return scaled, strings.TrimSpace(name + " " + of)
+}
+
+// Digits writes a value with three digits, never as a power of ten.
+func Digits(v float64) string {
+	rounded, err := strconv.ParseFloat(strconv.FormatFloat(v, 'e', 2, 64), 64)
+	if err != nil || v == 0 || math.IsNaN(v) || math.IsInf(v, 0) {
+		return strconv.FormatFloat(v, 'f', -1, 64)
+	}
+	return strconv.FormatFloat(rounded, 'f', max(0, 2-int(math.Floor(math.Log10(math.Abs(rounded))))), 64)
+}
+
+// inWords scales values of one unit and writes each with three digits.
+func inWords(unit string, values ...float64) ([]string, string) {
+	scaled, unit := Scaled(unit, values...)
+	texts := make([]string, len(scaled))
+	for i, v := range scaled {
+		texts[i] = Digits(v)
+	}
+	return texts, unit
+}
