@@ -215,8 +215,8 @@ func (a *app) listenByHand(ctx context.Context, s *study.Study, seat *study.Seat
 	if err != nil {
 		return err
 	}
-	told := a.keep(ctx, s, session, o).closing()
-	b := &helperBooth{session: session, helper: helper, settle: settleTime, summary: told.Ended, kept: told.Left}
+	closing := a.keep(ctx, s, session, o).closing()
+	b := &helperBooth{session: session, helper: helper, settle: settleTime, summary: closing.Ended, kept: closing.Left}
 	return a.sit(ctx, b, session, o, nil)
 }
 

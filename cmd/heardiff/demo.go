@@ -18,7 +18,7 @@ import (
 	"heardiff/playback/pcm"
 	"heardiff/playback/wav"
 	"heardiff/trials"
-	"heardiff/trials/store/whole"
+	"heardiff/trials/store/atomicfile"
 	"heardiff/trials/study"
 )
 
@@ -103,7 +103,7 @@ func (a *app) runDemo(ctx context.Context, dir string) error {
 
 // clearDemo removes an earlier demonstration, and refuses a folder that holds anything else, or what is no folder.
 func clearDemo(dir string) error {
-	whole.Sweep(dir) // a mark on its way
+	atomicfile.Sweep(dir) // a mark on its way
 	left, err := os.ReadDir(dir)
 	switch {
 	case errors.Is(err, os.ErrNotExist):
@@ -121,7 +121,7 @@ func clearDemo(dir string) error {
 
 // markDemo puts the mark in its place in one step: half of one would make the folder another's.
 func markDemo(dir string) error {
-	mark, err := whole.NewFile(dir)
+	mark, err := atomicfile.NewFile(dir)
 	if err != nil {
 		return err
 	}

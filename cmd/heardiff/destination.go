@@ -17,7 +17,7 @@ import (
 	"heardiff/playback/audiofile"
 	"heardiff/playback/pcm"
 	"heardiff/playback/wav"
-	"heardiff/trials/store/whole"
+	"heardiff/trials/store/atomicfile"
 	"heardiff/trials/study"
 )
 
@@ -98,7 +98,7 @@ func (a *app) destination(path string, kind outputKind) (destination, error) {
 			return d, err
 		}
 	}
-	if d.path, err = whole.Followed(path); err != nil {
+	if d.path, err = atomicfile.Followed(path); err != nil {
 		return d, misused(err)
 	}
 	if inStudyFiles(d.path) {
@@ -176,7 +176,7 @@ func (a *app) isStdout(info os.FileInfo) bool {
 
 // output is a file on its way to its destination.
 type output struct {
-	*whole.File
+	*atomicfile.File
 	to destination
 }
 
@@ -187,8 +187,8 @@ func (d destination) begin() (*output, error) {
 	if d.stream {
 		dir = os.TempDir()
 	}
-	whole.Sweep(dir)
-	f, err := whole.NewFile(dir)
+	atomicfile.Sweep(dir)
+	f, err := atomicfile.NewFile(dir)
 	if err != nil {
 		return nil, err
 	}
@@ -283,19 +283,19 @@ func (w *outputWAV) commit(ctx context.Context, note []byte) error {
 	if to.stream || note == nil { // a pipe has no place for a note
 		return w.out.commit(ctx)
 	}
-	beside, err := to.note()
+	noteFile, err := to.note()
 	if err != nil {
 		return err
 	}
-	if err := beside.write(ctx, func(out io.Writer) error {
+	if err := noteFile.write(ctx, func(out io.Writer) error {
 		_, err := out.Write(append(note, '\n'))
 		return err
 	}); err != nil {
 		return err
 	}
 	if err := w.out.commit(ctx); err != nil {
-		if !beside.exists { // a note without its audio is half of what was asked for
-			return errors.Join(err, os.Remove(beside.path))
+		if !noteFile.exists { // a note without its audio is half of what was asked for
+			return errors.Join(err, os.Remove(noteFile.path))
 		}
 		return err
 	}

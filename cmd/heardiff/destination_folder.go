@@ -8,7 +8,7 @@ import (
 	"path/filepath"
 
 	"heardiff/playback/audiofile"
-	"heardiff/trials/store/whole"
+	"heardiff/trials/store/atomicfile"
 	"heardiff/trials/study"
 )
 
@@ -39,7 +39,7 @@ func (a *app) folderDestination(dir string, files []folderFile) (folderDestinati
 		return d, audiofile.Named(dir, err)
 	}
 	d.there = err == nil
-	if d.path, err = whole.Followed(dir); err != nil {
+	if d.path, err = atomicfile.Followed(dir); err != nil {
 		return d, misused(err)
 	}
 	if inStudyFiles(d.path) {
@@ -62,20 +62,20 @@ func (a *app) folderDestination(dir string, files []folderFile) (folderDestinati
 }
 
 // begin makes a folder for the files on their way.
-func (d folderDestination) begin() (*whole.Folder, error) {
+func (d folderDestination) begin() (*atomicfile.Folder, error) {
 	if d.there {
-		whole.Sweep(d.path)
-		return whole.NewFolder(d.path)
+		atomicfile.Sweep(d.path)
+		return atomicfile.NewFolder(d.path)
 	}
 	if err := os.MkdirAll(filepath.Dir(d.path), 0o777); err != nil {
 		return nil, err
 	}
-	whole.Sweep(filepath.Dir(d.path))
-	return whole.NewFolder(filepath.Dir(d.path))
+	atomicfile.Sweep(filepath.Dir(d.path))
+	return atomicfile.NewFolder(filepath.Dir(d.path))
 }
 
 // commit puts the files that were made in from in their places, or none of them.
-func (d folderDestination) commit(from *whole.Folder) error {
+func (d folderDestination) commit(from *atomicfile.Folder) error {
 	defer from.Discard()
 	var err error
 	if d.there {
@@ -98,7 +98,7 @@ func (d folderDestination) putInPlace(from string) (err error) {
 		}
 	}()
 	move := func(old, new string) error {
-		if err := whole.Take(old, new); err != nil {
+		if err := atomicfile.Take(old, new); err != nil {
 			return err
 		}
 		undo = append(undo, func() error { return os.Rename(new, old) })

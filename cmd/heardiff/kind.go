@@ -26,9 +26,9 @@ type shown interface {
 	takes(option string) bool // one of kindOptions
 	// figuresOf names the main figures of the first channel of a result.
 	figuresOf(result any) string
-	// drawn draws all chains in one picture, beside sets two chains beside each other; false where there is nothing to draw.
+	// drawn draws all chains in one picture, pairOf two chains in one; false where there is nothing to draw.
 	drawn(chains []storedResult, floor *storedResult) (plot.Chart, bool, error)
-	beside(a, b storedResult) (plot.Chart, bool, error)
+	pairOf(a, b storedResult) (plot.Chart, bool, error)
 }
 
 // kinds returns the kinds that are measured, in the order in which they are listed.

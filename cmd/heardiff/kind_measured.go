@@ -29,7 +29,7 @@ type measuredAs[T any] struct {
 
 // file implements shown. What is wrong with the floor or the overlay is warned of as well.
 func (k measuredAs[T]) file(ctx context.Context, a *app, path string, m measureFlags, o study.MeasureOptions) error {
-	if err := a.besides(ctx, path, m); err != nil {
+	if err := a.checkCompanions(ctx, path, m); err != nil {
 		return err
 	}
 	if m.reference != "" {
@@ -157,7 +157,7 @@ func (k measuredAs[T]) drawn(chains []storedResult, floor *storedResult) (plot.C
 	return chart, ok, nil
 }
 
-func (k measuredAs[T]) beside(a, b storedResult) (plot.Chart, bool, error) {
+func (k measuredAs[T]) pairOf(a, b storedResult) (plot.Chart, bool, error) {
 	if k.between == nil {
 		return nil, false, nil
 	}

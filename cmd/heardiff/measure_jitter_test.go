@@ -143,8 +143,8 @@ func TestWhatIsNoJitterCaptureIsRefused(t *testing.T) {
 		{3, "8-bit", "eight.wav --as jitter"},
 		{3, "words.wav", "words.wav --as jitter"},
 		{3, "gone.wav", "gone.wav --as jitter"},
-		{3, "other.wav: a floor of 96000 Hz in 1 channel beside tone.wav of 48000 Hz", "tone.wav --as jitter --floor other.wav"},
-		{3, "tone.wav: a floor of 48000 Hz in 1 channel beside both.wav of 48000 Hz in 2", "both.wav --as jitter --floor tone.wav"},
+		{3, "other.wav: a floor of 96000 Hz in 1 channel for tone.wav of 48000 Hz", "tone.wav --as jitter --floor other.wav"},
+		{3, "tone.wav: a floor of 48000 Hz in 1 channel for both.wav of 48000 Hz in 2", "both.wav --as jitter --floor tone.wav"},
 		{3, "the floor has a carrier", "tone.wav --as jitter --floor low.wav"},
 		{3, "a carrier of 997.0 Hz over one of 12000.1 Hz", "tone.wav --as jitter --overlay low.wav --plot picture.svg"},
 		{3, "an overlay of 48000 Hz in 2 channels", "tone.wav --as jitter --overlay both.wav --plot picture.svg"},
@@ -157,8 +157,8 @@ func TestWhatIsNoJitterCaptureIsRefused(t *testing.T) {
 		{2, ".svg or .png", "transfer tone.wav tone.wav --plot picture"},
 		{3, "silent", "transfer silent.wav tone.wav"},
 		{3, "bands differ", "transfer tone.wav low.wav --plot picture.svg"},
-		{3, "96000 Hz in 1 channel beside tone.wav", "transfer tone.wav other.wav --plot picture.svg"},
-		{3, "2 channels beside tone.wav", "transfer tone.wav both.wav --plot picture.svg"},
+		{3, "96000 Hz in 1 channel for tone.wav", "transfer tone.wav other.wav --plot picture.svg"},
+		{3, "2 channels for tone.wav", "transfer tone.wav both.wav --plot picture.svg"},
 		{3, "gone.wav", "tone.wav --as jitter --plot picture.svg --overlay gone.wav"},
 	} {
 		out, errs := command(t, c.code, append([]string{"measure"}, strings.Fields(c.args)...)...)

@@ -36,7 +36,7 @@ func (l linked) pictures() (report.Pictures, error) {
 		}
 	}
 	for _, c := range l.Input.Chains {
-		charts, err := l.besides(c.After, c.Name)
+		charts, err := l.transfers(c.After, c.Name)
 		if err != nil {
 			return p, err
 		}
@@ -60,9 +60,9 @@ func (l linked) latestOf(k kind) (chains []storedResult, floor *storedResult) {
 	return chains, floor
 }
 
-// besides draws a chain together with the one that feeds it, by every kind that was measured of both and has such a picture: of chains that
+// transfers draws a chain together with the one that feeds it, by every kind that was measured of both and has such a picture: of chains that
 // do not feed each other, what one takes away of the other's jitter means nothing.
-func (l linked) besides(a, b string) ([]plot.Chart, error) {
+func (l linked) transfers(a, b string) ([]plot.Chart, error) {
 	if a == b {
 		return nil, nil
 	}
@@ -73,7 +73,7 @@ func (l linked) besides(a, b string) ([]plot.Chart, error) {
 		if !knownA || !knownB {
 			continue
 		}
-		chart, ok, err := k.shown.beside(storedResult{a, one}, storedResult{b, other})
+		chart, ok, err := k.shown.pairOf(storedResult{a, one}, storedResult{b, other})
 		if err != nil {
 			return nil, err
 		}

@@ -64,14 +64,14 @@ func TestPicturesComeFromWhatAStudyStores(t *testing.T) {
 		}
 	}
 	for b, wantDB := range map[string]float64{"recovered": -20, "quiet": math.Inf(-1)} {
-		charts, err := l.besides("plain", b)
+		charts, err := l.transfers("plain", b)
 		must(t, err)
 		if len(charts) != 1 {
 			t.Fatalf("%d pictures of plain and %s, want the transfer", len(charts), b)
 		}
 		transferIsDrawn(t, b, charts[0].(plot.Transfer), wantDB)
 	}
-	if charts, err := l.besides("plain", "plain"); err != nil || len(charts) > 0 {
+	if charts, err := l.transfers("plain", "plain"); err != nil || len(charts) > 0 {
 		t.Error("a chain against itself is drawn")
 	}
 }

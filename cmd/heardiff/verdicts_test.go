@@ -33,12 +33,12 @@ func closingScreens(t *testing.T) map[string]string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	told := map[string]string{}
+	screens := map[string]string{}
 	for _, v := range ended {
 		rows, family := s.OwnRows(ctx, v.ID, v.Result)
-		told[v.Listener+" "+v.Result.Plan.Design.String()] += strings.Join(summarize(v.Result, rows, family), "\n")
+		screens[v.Listener+" "+v.Result.Plan.Design.String()] += strings.Join(summarize(v.Result, rows, family), "\n")
 	}
-	return told
+	return screens
 }
 
 // What a study says is one and the same in link, results, pool, the report and on the closing screen: on random studies of
@@ -84,10 +84,10 @@ func sameEverywhere(t *testing.T, least int) []study.VerdictReport {
 	text, _ := command(t, 0, "results")
 	pooled, poolTables := pools(t, linked)
 	linkText, _ := command(t, 0, "link")
-	told := closingScreens(t)
+	screens := closingScreens(t)
 	plainly := strings.NewReplacer("\u00a0", " ", "−", "-", "‘", "'", "’", "'")
 	read, text := plainly.Replace(html.UnescapeString(string(data))), plainly.Replace(text)
-	saysWhatRuledOutRisks(t, map[string]string{"results": text, "link": linkText, "the report": read, "pool": poolTables[linked[0].Comparison]}, told)
+	saysWhatRuledOutRisks(t, map[string]string{"results": text, "link": linkText, "the report": read, "pool": poolTables[linked[0].Comparison]}, screens)
 	cardsSay(t, string(data))
 	for i, r := range linked {
 		poolTable := plainly.Replace(poolTables[r.Comparison])
@@ -108,7 +108,7 @@ func sameEverywhere(t *testing.T, least int) []study.VerdictReport {
 		if !strings.Contains(text, r.Reason[1:]) || !strings.Contains(poolTable, r.Reason[1:]) {
 			t.Errorf("the text of results or of pool does not say %q", r.Reason)
 		}
-		if of := told[r.Listener+" "+r.Design]; r.Kind == "listener" && (!strings.Contains(of, fmt.Sprintf("%s, %s: %s. %s", r.Comparison, r.Listener, r.Verdict, strings.ToUpper(r.Reason[:1])+r.Reason[1:]))) {
+		if of := screens[r.Listener+" "+r.Design]; r.Kind == "listener" && (!strings.Contains(of, fmt.Sprintf("%s, %s: %s. %s", r.Comparison, r.Listener, r.Verdict, strings.ToUpper(r.Reason[:1])+r.Reason[1:]))) {
 			t.Errorf("the closing screen of %s says %q, link %s, %q", r.Listener, of, r.Verdict, r.Reason)
 		}
 	}

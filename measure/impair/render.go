@@ -48,13 +48,13 @@ func Render(clean pcm.Clip, d Dose) (Rendered, error) {
 	if r.EqualizedDB, r.LoudnessLU, err = equalize(r.Clip, clean, d.GainDB == 0); err != nil {
 		return r, err
 	}
-	var changed, whole float64
+	var changed, total float64
 	for c, ch := range r.Clip.Channels {
 		x, y := fadeChange(ch, clean.Channels[c], int(fadeS*clean.Rate.Hz()))
-		changed, whole = changed+x, whole+y
+		changed, total = changed+x, total+y
 	}
 	r.Done.PeakDBFS = pcm.DB(peakOf(r.Clip))
-	r.DifferenceDB = pcm.PowerDB(changed / whole)
+	r.DifferenceDB = pcm.PowerDB(changed / total)
 	switch {
 	case changed == 0:
 		return r, fmt.Errorf("impair: the dose changes no sample")
@@ -92,7 +92,7 @@ func equalize(dosed, clean pcm.Clip, wanted bool) (gainDB, louderLU float64, err
 
 // fadeChange weighs the change from clean to dosed at both ends, rounds dosed, and returns the energies of the change
 // and of clean. It mutates dosed.
-func fadeChange(dosed, clean []float64, fade int) (changed, whole float64) {
+func fadeChange(dosed, clean []float64, fade int) (changed, total float64) {
 	for i, x := range clean {
 		w := 1.0
 		if edge := min(i, len(clean)-1-i); edge < fade {
@@ -103,9 +103,9 @@ func fadeChange(dosed, clean []float64, fade int) (changed, whole float64) {
 		}
 		dosed[i] = float64(float32(dosed[i]))
 		d := dosed[i] - x
-		changed, whole = changed+d*d, whole+x*x
+		changed, total = changed+d*d, total+x*x
 	}
-	return changed, whole
+	return changed, total
 }
 
 func peakOf(c pcm.Clip) float64 {

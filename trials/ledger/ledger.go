@@ -22,7 +22,7 @@ import (
 	"time"
 
 	"heardiff/trials"
-	"heardiff/trials/store/whole"
+	"heardiff/trials/store/atomicfile"
 )
 
 // Place is the record of a study, and where it is.
@@ -102,7 +102,7 @@ func (l *Ledger) begin() error {
 	if err := os.MkdirAll(l.dir, 0o700); err != nil {
 		return fmt.Errorf("make the ledger: %w", err)
 	}
-	whole.Sweep(l.dir)
+	atomicfile.Sweep(l.dir)
 	if _, ok, err := l.Since(); err != nil || ok {
 		return err
 	}
@@ -247,7 +247,7 @@ func (l *Ledger) exchange(name string, v any) error {
 	if err != nil {
 		return fmt.Errorf("write the ledger: %w", err)
 	}
-	f, err := whole.NewFile(l.dir)
+	f, err := atomicfile.NewFile(l.dir)
 	if err != nil {
 		return fmt.Errorf("write the ledger: %w", err)
 	}

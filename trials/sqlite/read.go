@@ -17,7 +17,7 @@ import (
 	codes "modernc.org/sqlite/lib"
 
 	"heardiff/trials/store"
-	"heardiff/trials/store/whole"
+	"heardiff/trials/store/atomicfile"
 )
 
 // header is what an SQLite file begins with, see "Database File Format", sections 1.3 and 1.3.15: the user version is the
@@ -102,8 +102,8 @@ func openAsIs(ctx context.Context, record, dir string, way url.Values, now func(
 
 // openCopy opens a copy of the record, brought up to date, in the folder for temporary files.
 func openCopy(ctx context.Context, dir string, now func() time.Time) (*store.Store, error) {
-	whole.Sweep(os.TempDir())
-	aside, err := whole.NewFolder(os.TempDir())
+	atomicfile.Sweep(os.TempDir())
+	aside, err := atomicfile.NewFolder(os.TempDir())
 	if err != nil {
 		return nil, fmt.Errorf("read the study in %q: %w", dir, err)
 	}

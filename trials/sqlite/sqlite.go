@@ -19,7 +19,7 @@ import (
 	codes "modernc.org/sqlite/lib"
 
 	"heardiff/trials/store"
-	"heardiff/trials/store/whole"
+	"heardiff/trials/store/atomicfile"
 )
 
 // FileName is the name of the database within a study's folder.
@@ -66,8 +66,8 @@ func makeFolders(dir string) (unmake func(), err error) {
 
 // build makes the record in a folder aside and renames it into dir once it is complete.
 func build(ctx context.Context, dir string, of store.Study, now func() time.Time) error {
-	whole.Sweep(dir)
-	aside, err := whole.NewFolder(dir)
+	atomicfile.Sweep(dir)
+	aside, err := atomicfile.NewFolder(dir)
 	if err != nil {
 		return fmt.Errorf("make the study's record: %w", err)
 	}
@@ -87,7 +87,7 @@ func build(ctx context.Context, dir string, of store.Study, now func() time.Time
 	if err := errors.Join(c.Database.Scrub(ctx, c.DB), s.Close()); err != nil {
 		return fmt.Errorf("make the study's record: %w", err)
 	}
-	err = whole.Take(filepath.Join(aside.Path, FileName), filepath.Join(dir, FileName))
+	err = atomicfile.Take(filepath.Join(aside.Path, FileName), filepath.Join(dir, FileName))
 	if errors.Is(err, os.ErrExist) {
 		return fmt.Errorf("%q: a study is %w", dir, store.ErrExists)
 	}

@@ -14,7 +14,7 @@ import (
 	"heardiff/playback/audiofile"
 	"heardiff/playback/pcm"
 	"heardiff/stats/wire"
-	"heardiff/trials/store/whole"
+	"heardiff/trials/store/atomicfile"
 )
 
 // CaptureOptions say what recordings are, and of which chain.
@@ -94,7 +94,7 @@ func (s *Study) AddCapture(ctx context.Context, o CaptureOptions, file string) (
 
 // addCapture checks the copy of one file, puts it in its place in the study and records it. It is the copy that is
 // checked: the file itself may still be written to. Nothing stays of one that is refused.
-func (s *Study) addCapture(ctx context.Context, c Capture, file string, copied *whole.File) (Capture, measure.Look, error) {
+func (s *Study) addCapture(ctx context.Context, c Capture, file string, copied *atomicfile.File) (Capture, measure.Look, error) {
 	if err := s.describe(ctx, &c, copied.Name()); err != nil {
 		return c, measure.Look{}, inNameOf(file, copied.Name(), err)
 	}
@@ -213,7 +213,7 @@ func (s *Study) checkMates(ctx context.Context, c Capture, file string) error {
 }
 
 // copyIn copies a file into the study's audio folder, on its way to its place there.
-func (s *Study) copyIn(ctx context.Context, file string) (*whole.File, error) {
+func (s *Study) copyIn(ctx context.Context, file string) (*atomicfile.File, error) {
 	info, err := os.Stat(file) // before opening, which would wait for ever at a pipe
 	if err != nil {
 		return nil, Rejected(audiofile.Named(file, err), "")
@@ -230,7 +230,7 @@ func (s *Study) copyIn(ctx context.Context, file string) (*whole.File, error) {
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return nil, fmt.Errorf("make the audio folder: %w", err)
 	}
-	out, err := whole.NewFile(dir)
+	out, err := atomicfile.NewFile(dir)
 	if err != nil {
 		return nil, fmt.Errorf("copy into the study: %w", err)
 	}

@@ -14,7 +14,7 @@ import (
 	"heardiff/trials"
 	"heardiff/trials/bundle"
 	"heardiff/trials/store"
-	"heardiff/trials/store/whole"
+	"heardiff/trials/store/atomicfile"
 )
 
 // Incoming is a bundle from elsewhere that has passed every check of its own. It must be closed.
@@ -222,8 +222,8 @@ func (h *Host) makeKitStudy(ctx context.Context, dir string, b *bundle.Bundle, o
 	if err := os.MkdirAll(filepath.Dir(dir), 0o777); err != nil {
 		return err
 	}
-	whole.Sweep(filepath.Dir(dir))
-	making, err := whole.NewFolder(filepath.Dir(dir))
+	atomicfile.Sweep(filepath.Dir(dir))
+	making, err := atomicfile.NewFolder(filepath.Dir(dir))
 	if err != nil {
 		return err
 	}

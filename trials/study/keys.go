@@ -14,7 +14,7 @@ import (
 	"runtime"
 
 	"heardiff/trials"
-	"heardiff/trials/store/whole"
+	"heardiff/trials/store/atomicfile"
 )
 
 // KeyFolder returns where keys are kept: $HEARDIFF_KEYS, else the user's configuration folder. A folder within a study is
@@ -28,7 +28,7 @@ func (h *Host) KeyFolder() (string, error) {
 		}
 		dir = filepath.Join(base, "heardiff")
 	}
-	real, err := whole.Followed(dir)
+	real, err := atomicfile.Followed(dir)
 	if err != nil {
 		return "", fmt.Errorf("find the keys: %w", err)
 	}
@@ -122,8 +122,8 @@ func makeKey(path string) (trials.Key, error) {
 	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
 		return key, fmt.Errorf("keep the key: %w", err)
 	}
-	whole.Sweep(filepath.Dir(path))
-	f, err := whole.NewFile(filepath.Dir(path))
+	atomicfile.Sweep(filepath.Dir(path))
+	f, err := atomicfile.NewFile(filepath.Dir(path))
 	if err != nil {
 		return key, fmt.Errorf("keep the key: %w", err)
 	}

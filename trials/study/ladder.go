@@ -12,7 +12,7 @@ import (
 	"heardiff/measure/impair"
 	"heardiff/playback/pcm"
 	"heardiff/stats/wire"
-	"heardiff/trials/store/whole"
+	"heardiff/trials/store/atomicfile"
 )
 
 // dosed says which known dose a presentation carries. It stands in the presentation's result.
@@ -174,7 +174,7 @@ func (s *Study) freeFolder(ctx context.Context, base string) (string, error) {
 	}
 }
 
-func (s *Study) commitLadder(ctx context.Context, making *whole.Folder, dir, excerpt string, p []Presentation) error {
+func (s *Study) commitLadder(ctx context.Context, making *atomicfile.Folder, dir, excerpt string, p []Presentation) error {
 	err := s.placeAudio(ctx, dir, making.Place, func() error { return s.record.AddPresentations(ctx, excerpt, p) })
 	if errors.Is(err, ErrExists) {
 		return Rejected(fmt.Errorf("excerpt %q holds one of these doses already", excerpt), "choose other doses, or another excerpt with --of")

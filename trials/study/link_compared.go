@@ -9,7 +9,7 @@ import (
 	"heardiff/measure/match"
 	"heardiff/playback/pcm"
 	"heardiff/stats/wire"
-	"heardiff/trials/store/whole"
+	"heardiff/trials/store/atomicfile"
 )
 
 // comparer compares the presentations of a study and remembers what came out. That takes seconds and depends on the
@@ -80,7 +80,7 @@ func (c comparer) keep(path string, r match.Result) {
 	if err != nil || os.MkdirAll(c.dir, 0o700) != nil {
 		return
 	}
-	_ = whole.Write(path, func(w io.Writer) error {
+	_ = atomicfile.Write(path, func(w io.Writer) error {
 		_, err := w.Write(append(data, '\n'))
 		return err
 	})

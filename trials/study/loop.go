@@ -6,7 +6,7 @@ import (
 	"os"
 	"path/filepath"
 
-	"heardiff/trials/store/whole"
+	"heardiff/trials/store/atomicfile"
 )
 
 // loop is the part of an excerpt that is played over and over, in seconds. Trials of the same length share it, whatever they
@@ -51,7 +51,7 @@ func (f loopFile) write(l loop) {
 	if f == "" || err != nil || os.MkdirAll(filepath.Dir(string(f)), 0o700) != nil {
 		return
 	}
-	_ = whole.Write(string(f), func(w io.Writer) error {
+	_ = atomicfile.Write(string(f), func(w io.Writer) error {
 		_, err := w.Write(append(data, '\n'))
 		return err
 	})

@@ -20,7 +20,7 @@ import (
 	"heardiff/playback/wav"
 	"heardiff/stats/wire"
 	"heardiff/trials/store"
-	"heardiff/trials/store/whole"
+	"heardiff/trials/store/atomicfile"
 )
 
 // controlTreatment names the plain difference that practice and positive controls use.
@@ -248,12 +248,12 @@ func (s *Study) keepExcerpt(ctx context.Context, name string, captures []Capture
 }
 
 // excerptFolder makes a folder for an excerpt on its way into the study.
-func (s *Study) excerptFolder() (*whole.Folder, error) {
+func (s *Study) excerptFolder() (*atomicfile.Folder, error) {
 	dir := s.Path("audio/excerpts")
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return nil, fmt.Errorf("make the excerpt's folder: %w", err)
 	}
-	making, err := whole.NewFolder(dir)
+	making, err := atomicfile.NewFolder(dir)
 	if err != nil {
 		return nil, fmt.Errorf("make the excerpt's folder: %w", err)
 	}
@@ -261,7 +261,7 @@ func (s *Study) excerptFolder() (*whole.Folder, error) {
 }
 
 // commitExcerpt moves the folder into place and records it; both or neither.
-func (s *Study) commitExcerpt(ctx context.Context, making *whole.Folder, e Excerpt) error {
+func (s *Study) commitExcerpt(ctx context.Context, making *atomicfile.Folder, e Excerpt) error {
 	err := s.placeAudio(ctx, "audio/excerpts/"+e.Name, making.Place, func() error { return s.record.SaveExcerpt(ctx, e) })
 	if errors.Is(err, ErrExists) {
 		return Rejected(fmt.Errorf("excerpt %q: %w", e.Name, ErrExists), "give another one a name of its own: --name NAME")

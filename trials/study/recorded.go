@@ -15,7 +15,7 @@ import (
 
 	"heardiff/playback/audiofile"
 	"heardiff/trials/store"
-	"heardiff/trials/store/whole"
+	"heardiff/trials/store/atomicfile"
 )
 
 // recordedHint is what to do about a file of the study that is not what was recorded.
@@ -136,7 +136,7 @@ func (r untilDone) Read(p []byte) (int, error) {
 // What is there without a record was left by a process that was killed in between, and makes room. It returns
 // store.ErrExists, wrapped, where the path is taken.
 func (s *Study) placeAudio(ctx context.Context, relative string, place func(path string) error, record func() error) error {
-	release, err := whole.Hold(ctx, s.Path("audio"))
+	release, err := atomicfile.Hold(ctx, s.Path("audio"))
 	if err != nil {
 		return fmt.Errorf("wait for the audio folder: %w", err)
 	}
@@ -170,7 +170,7 @@ func (s *Study) placeAudio(ctx context.Context, relative string, place func(path
 
 // dropAudio removes audio that the record names no more, unless another process has just put it there again.
 func (s *Study) dropAudio(ctx context.Context, relative string) error {
-	release, err := whole.Hold(ctx, s.Path("audio"))
+	release, err := atomicfile.Hold(ctx, s.Path("audio"))
 	if err != nil {
 		return fmt.Errorf("wait for the audio folder: %w", err)
 	}

@@ -15,7 +15,7 @@ import (
 	"heardiff/trials/postgres"
 	"heardiff/trials/sqlite"
 	"heardiff/trials/store"
-	"heardiff/trials/store/whole"
+	"heardiff/trials/store/atomicfile"
 )
 
 // StoreEnv names the PostgreSQL server on which new studies are kept, and those that were made there.
@@ -156,7 +156,7 @@ func newer(err error) error {
 // sweep removes what killed commands left in a study's folder, and beside it.
 func sweep(dir string) {
 	for _, d := range []string{filepath.Join(dir, ".."), dir, filepath.Join(dir, "audio"), filepath.Join(dir, "audio", "captures"), filepath.Join(dir, "audio", "excerpts")} {
-		whole.Sweep(d)
+		atomicfile.Sweep(d)
 	}
 }
 

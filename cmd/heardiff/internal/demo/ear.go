@@ -81,16 +81,16 @@ func (e *Ear) distance(a, b pcm.Clip) float64 {
 
 // place returns where x lies on the way from a (0) to b (1), by least squares.
 func place(a, b, x pcm.Clip) float64 {
-	var along, whole float64
+	var along, total float64
 	for c := range a.Channels {
 		for i, v := range a.Channels[c] {
 			d := b.Channels[c][i] - v
 			along += d * (x.Channels[c][i] - v)
-			whole += d * d
+			total += d * d
 		}
 	}
-	if whole == 0 {
+	if total == 0 {
 		return 0
 	}
-	return along / whole
+	return along / total
 }

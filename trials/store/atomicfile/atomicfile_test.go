@@ -1,4 +1,4 @@
-package whole_test
+package atomicfile_test
 
 import (
 	"errors"
@@ -9,7 +9,7 @@ import (
 	"sync"
 	"testing"
 
-	"heardiff/trials/store/whole"
+	"heardiff/trials/store/atomicfile"
 )
 
 // names returns the names of the entries of a folder.
@@ -29,11 +29,11 @@ func names(t *testing.T, dir string) string {
 // What nobody alive has claimed goes; what somebody makes, and what only looks like it, stays.
 func TestSweepRemovesWhatTheDeadLeft(t *testing.T) {
 	dir := t.TempDir()
-	file, err := whole.NewFile(dir)
+	file, err := atomicfile.NewFile(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
-	folder, err := whole.NewFolder(dir)
+	folder, err := atomicfile.NewFolder(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -47,7 +47,7 @@ func TestSweepRemovesWhatTheDeadLeft(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	whole.Sweep(dir)
+	atomicfile.Sweep(dir)
 	if err := file.Place(filepath.Join(dir, "file"), false); err != nil {
 		t.Error(err)
 	}
@@ -57,7 +57,7 @@ func TestSweepRemovesWhatTheDeadLeft(t *testing.T) {
 	if got := names(t, dir); got != ".heardiff- .heardiff-notes .kit-of-mine file folder heardiff-12" {
 		t.Errorf("%s are there", got)
 	}
-	whole.Sweep(filepath.Join(dir, "nowhere"))
+	atomicfile.Sweep(filepath.Join(dir, "nowhere"))
 }
 
 // Of many that make and sweep at once none loses what it makes, and of many that take one name one has it.
@@ -70,12 +70,12 @@ func TestManyAtOnce(t *testing.T) {
 		go func() {
 			defer all.Done()
 			for range 25 {
-				f, err := whole.NewFile(dir)
+				f, err := atomicfile.NewFile(dir)
 				if err != nil {
 					t.Error(err)
 					return
 				}
-				whole.Sweep(dir)
+				atomicfile.Sweep(dir)
 				switch err := f.Place(filepath.Join(dir, "one"), false); {
 				case err == nil:
 					taken <- true
@@ -101,7 +101,7 @@ func TestAFolderReplacesOnlyAnEmptyOne(t *testing.T) {
 		if err := make(path); err != nil {
 			t.Fatal(err)
 		}
-		folder, err := whole.NewFolder(dir)
+		folder, err := atomicfile.NewFolder(dir)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -113,7 +113,7 @@ func TestAFolderReplacesOnlyAnEmptyOne(t *testing.T) {
 	if err := os.Mkdir(filepath.Join(dir, "empty"), 0o755); err != nil {
 		t.Fatal(err)
 	}
-	folder, err := whole.NewFolder(dir)
+	folder, err := atomicfile.NewFolder(dir)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -11,8 +11,8 @@ import (
 
 const floorHint = "record the floor with the capture's signal, rate and channels"
 
-// besides refuses files that cannot be compared with the capture at path, before anything is measured.
-func (a *app) besides(ctx context.Context, path string, m measureFlags) error {
+// checkCompanions refuses a floor, reference or overlay that cannot be compared with the capture at path, before anything is measured.
+func (a *app) checkCompanions(ctx context.Context, path string, m measureFlags) error {
 	for _, other := range []struct{ path, as, hint string }{
 		{m.floor, "a floor", floorHint},
 		{m.reference, "a reference", "record the reference at the capture's rate, in its channels"},
@@ -35,15 +35,15 @@ func (a *app) recordedAlike(ctx context.Context, path, other, as, hint string) e
 	if err != nil {
 		return err
 	}
-	beside, err := a.formatOf(ctx, other)
+	companion, err := a.formatOf(ctx, other)
 	if err != nil {
 		return err
 	}
-	if capture.Rate == beside.Rate && capture.Channels == beside.Channels {
+	if capture.Rate == companion.Rate && capture.Channels == companion.Channels {
 		return nil
 	}
-	return rejected(fmt.Errorf("%s: %s of %s beside %s of %s: what one holds says nothing of the other",
-		other, as, ratePlan(beside), path, ratePlan(capture)), hint)
+	return rejected(fmt.Errorf("%s: %s of %s for %s of %s: one says nothing of the other",
+		other, as, ratePlan(companion), path, ratePlan(capture)), hint)
 }
 
 // ratePlan names a rate and a number of channels.

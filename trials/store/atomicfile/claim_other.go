@@ -1,6 +1,6 @@
 //go:build !unix
 
-package whole
+package atomicfile
 
 import (
 	"context"

@@ -1,8 +1,8 @@
-// Package whole puts files and folders in their places in one step.
+// Package atomicfile writes files and folders that appear in one step, complete or not at all.
 //
-// Until then they are temporaries in the same folder, claimed by the process that makes them: Sweep removes what a killed
-// process left and nothing else. Their rights are those that the process's umask leaves, like those of any new file.
-package whole
+// Until then they are temporaries in the same folder, locked by the process that makes them: Sweep removes those of killed processes
+// and nothing else. Their permissions follow the process's umask, like those of any new file.
+package atomicfile
 
 import (
 	"crypto/rand"

@@ -1,4 +1,4 @@
-package whole
+package atomicfile
 
 import (
 	"fmt"
