@@ -14,18 +14,10 @@ import (
 // what the site sends back.
 func laxPlan(t *testing.T, alpha float64, count int) string {
 	t.Helper()
-	home, keys, dir := os.Getenv("HEARDIFF_STUDY"), os.Getenv("HEARDIFF_KEYS"), t.TempDir()
-	kit, back := filepath.Join(dir, "kit"), filepath.Join(dir, "back")
-	command(t, 0, "export", "--kit", kit, "--plan", "1")
-	at(t, dir, "north")
-	command(t, 0, "import", kit)
-	command(t, 0, "listener", "add", "L1")
-	addLaxPlan(t, alpha, count)
-	sitThrough(t, "lax", "L1", oracleAnswer)
-	command(t, 0, "export", "--out", back)
-	t.Setenv("HEARDIFF_STUDY", home)
-	t.Setenv("HEARDIFF_KEYS", keys)
-	return back
+	return sentBack(t, func() {
+		addLaxPlan(t, alpha, count)
+		sitThrough(t, "lax", "L1", oracleAnswer)
+	})
 }
 
 // addLaxPlan adds a plan that "plan new" refuses, as a program that was altered would.

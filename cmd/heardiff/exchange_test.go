@@ -87,13 +87,19 @@ func at(t *testing.T, dir, site string) {
 // site sends back.
 func awayAndBack(t *testing.T, flags ...string) string {
 	t.Helper()
+	return sentBack(t, func() { answerPlan(t) }, flags...)
+}
+
+// sentBack sends plan 1 to another site, where L1 is added with the given flags and something is done, and returns what the site sends back.
+func sentBack(t *testing.T, do func(), flags ...string) string {
+	t.Helper()
 	home, keys, dir := os.Getenv("HEARDIFF_STUDY"), os.Getenv("HEARDIFF_KEYS"), t.TempDir()
 	kit, back := filepath.Join(dir, "kit"), filepath.Join(dir, "back")
 	command(t, 0, "export", "--kit", kit, "--plan", "1")
 	at(t, dir, "north")
 	command(t, 0, "import", kit)
 	command(t, 0, append([]string{"listener", "add", "L1"}, flags...)...)
-	answerPlan(t)
+	do()
 	command(t, 0, "export", "--out", back)
 	t.Setenv("HEARDIFF_STUDY", home)
 	t.Setenv("HEARDIFF_KEYS", keys)

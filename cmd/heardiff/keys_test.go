@@ -3,12 +3,10 @@ package main
 import (
 	"context"
 	"encoding/json"
-	"io"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"heardiff/trials/study"
 )
@@ -50,9 +48,7 @@ func TestKeysStayAwayFromStudiesAndReaders(t *testing.T) {
 // What forgetting a listener cannot remove is named.
 func TestWhatForgettingLeavesIsNamed(t *testing.T) {
 	listeningStudy(t, "abx", 3)
-	a := &app{stdout: io.Discard, stderr: io.Discard, now: time.Now, getenv: os.Getenv}
-	s, err := a.openStudy(context.Background())
-	must(t, err)
+	s := openCurrent(t)
 	session, err := s.FindSession(context.Background(), study.SitOptions{Plan: "1", Listener: "L1"})
 	must(t, err)
 	must(t, session.Void("my neighbour rang"))

@@ -115,25 +115,31 @@ func TestAJournalCutShortIsRefusedAndNamed(t *testing.T) {
 	}
 }
 
-// An ended session that is exchanged for one that went otherwise in a copy is void wherever it is counted.
-func TestASessionThatEndedOtherwiseElsewhereIsVoid(t *testing.T) {
-	study := listeningStudy(t, "abx", 16)
-	beginSession(t, study, 2)
-	copied, aside, page := filepath.Join(t.TempDir(), "copy"), study+" aside", filepath.Join(t.TempDir(), "page.html")
+// endedTwice ends the session of a study in a copy of it in dir, and then in the study itself, where the ledger is kept from knowing of the
+// copy: whoever answers there knows the order.
+func endedTwice(t *testing.T, study, dir string) {
+	t.Helper()
+	copied, aside, other := filepath.Join(dir, "copied"), study+" aside", filepath.Join(dir, "other-keys")
 	copyFolder(t, study, copied)
 	must(t, os.Rename(study, aside))
 	t.Setenv("HEARDIFF_STUDY", copied)
 	answerPlan(t)
 	must(t, os.Rename(aside, study))
-	// The ledger is kept from seeing the original finished: whoever answers there knows the order.
 	keys := os.Getenv("HEARDIFF_KEYS")
-	other := filepath.Join(t.TempDir(), "keys")
 	copyFolder(t, keys, other)
 	must(t, os.RemoveAll(filepath.Join(other, "ledger")))
 	t.Setenv("HEARDIFF_KEYS", other)
 	t.Setenv("HEARDIFF_STUDY", study)
 	sitThrough(t, "1", "L1", oracleAnswer)
 	t.Setenv("HEARDIFF_KEYS", keys)
+}
+
+// An ended session that is exchanged for one that went otherwise in a copy is void wherever it is counted.
+func TestASessionThatEndedOtherwiseElsewhereIsVoid(t *testing.T) {
+	study := listeningStudy(t, "abx", 16)
+	beginSession(t, study, 2)
+	page := filepath.Join(t.TempDir(), "page.html")
+	endedTwice(t, study, t.TempDir())
 	command(t, 0, "report", "--out", page)
 	text, err := os.ReadFile(page)
 	must(t, err)

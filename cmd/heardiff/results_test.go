@@ -7,6 +7,7 @@ import (
 	"database/sql"
 	"encoding/hex"
 	"encoding/json"
+	"io"
 	"math"
 	"os"
 	"path/filepath"
@@ -50,6 +51,17 @@ func playedStudy(t *testing.T, order trials.Order) string {
 	play(t, s, "whole", plan, 16)
 	play(t, s, "begun", plan, 1)
 	return dir
+}
+
+// openCurrent opens the study that HEARDIFF_STUDY names, as a command does.
+func openCurrent(t testing.TB) *study.Study {
+	t.Helper()
+	a := &app{stdout: io.Discard, stderr: io.Discard, now: time.Now, getenv: os.Getenv}
+	s, err := a.openStudy(context.Background())
+	if err != nil {
+		t.Fatal(err)
+	}
+	return s
 }
 
 // openRecord opens the record of a study, to write into it what the command would not.

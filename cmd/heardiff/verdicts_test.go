@@ -1,7 +1,6 @@
 package main
 
 import (
-	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -12,7 +11,6 @@ import (
 	"regexp"
 	"strings"
 	"testing"
-	"time"
 
 	"heardiff/trials"
 	"heardiff/trials/link"
@@ -22,12 +20,7 @@ import (
 // closingScreens returns the closing screen of every session that has ended.
 func closingScreens(t *testing.T) map[string]string {
 	t.Helper()
-	a := &app{stdout: &bytes.Buffer{}, stderr: &bytes.Buffer{}, now: time.Now, getenv: os.Getenv}
-	ctx := context.Background()
-	s, err := a.openStudy(ctx)
-	if err != nil {
-		t.Fatal(err)
-	}
+	ctx, s := context.Background(), openCurrent(t)
 	defer s.Close()
 	ended, err := s.EndedSessions(ctx, study.Damaged)
 	if err != nil {

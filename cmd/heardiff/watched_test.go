@@ -40,9 +40,7 @@ func TestAnInterruptEndsEveryCommandOnFiles(t *testing.T) {
 
 func TestAnInterruptEndsTheMatchingOfCaptures(t *testing.T) {
 	listeningStudy(t, "abx", 3)
-	a := &app{stdout: io.Discard, stderr: io.Discard, now: time.Now, getenv: os.Getenv}
-	s, err := a.openStudy(context.Background())
-	must(t, err)
+	s := openCurrent(t)
 	defer s.Close()
 	captures, err := s.Captures(context.Background())
 	must(t, err)
@@ -75,9 +73,7 @@ func TestAnInterruptEndsHashingAndCopying(t *testing.T) {
 	folder := listeningStudy(t, "abx", 3)
 	out := filepath.Join(filepath.Dir(folder), "kit.bundle")
 	command(t, 0, "export", "--kit", out, "--plan", "1")
-	a := &app{stdout: io.Discard, stderr: io.Discard, now: time.Now, getenv: os.Getenv}
-	s, err := a.openStudy(context.Background())
-	must(t, err)
+	s := openCurrent(t)
 	defer s.Close()
 	hole := filepath.Join(folder, "audio", "hole.wav")
 	must(t, os.WriteFile(hole, nil, 0o600))

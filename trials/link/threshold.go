@@ -390,14 +390,18 @@ func (c *climbed) addPoints(sum []stats.Count, of Threshold) {
 
 // words says what the threshold is, and whose.
 func (t Threshold) words() string {
-	who := "listener " + t.Listener
-	switch t.Kind {
+	return fmt.Sprintf("%s in %s, %s: %s", t.What, t.Excerpt, listenersOf(t.Kind, t.Listener, t.Group), t.found())
+}
+
+// listenersOf names the listeners that a threshold of a kind is of.
+func listenersOf(kind, listener, group string) string {
+	switch kind {
 	case "group":
-		who = "group " + t.Group
+		return "group " + group
 	case "all":
-		who = "all listeners"
+		return "all listeners"
 	}
-	return fmt.Sprintf("%s in %s, %s: %s", t.What, t.Excerpt, who, t.found())
+	return "listener " + listener
 }
 
 // OwnWords says what the threshold is to whom it is of.

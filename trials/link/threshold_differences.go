@@ -178,13 +178,7 @@ func meanDifference(kind, group string, own []ThresholdDifference, counts func(T
 }
 
 func (d ThresholdDifference) words() string {
-	who := "listener " + d.Listener
-	switch d.Kind {
-	case "group":
-		who = "group " + d.Group
-	case "all":
-		who = "all listeners"
-	}
+	who := listenersOf(d.Kind, d.Listener, d.Group)
 	a, b := d.A, d.B
 	if d.Of == BetweenExcerpts {
 		a, b = d.A+" in "+d.AExcerpt, d.B+" in "+d.BExcerpt

@@ -16,20 +16,6 @@ import (
 	"heardiff/trials/store/storetest"
 )
 
-// names returns the names of the entries of a folder.
-func names(t *testing.T, dir string) []string {
-	t.Helper()
-	all, err := os.ReadDir(dir)
-	if err != nil {
-		t.Fatal(err)
-	}
-	var list []string
-	for _, e := range all {
-		list = append(list, e.Name())
-	}
-	return list
-}
-
 // A study that finds no room leaves nothing, whichever write fails, and can be made as soon as there is some.
 func TestAStudyThatFindsNoRoomLeavesNothing(t *testing.T) {
 	ctx := context.Background()
@@ -46,7 +32,7 @@ func TestAStudyThatFindsNoRoomLeavesNothing(t *testing.T) {
 			break
 		}
 		failed++
-		if left := names(t, disk); len(left) > 0 {
+		if left := storetest.Names(t, disk); len(left) > 0 {
 			t.Fatalf("%d bytes: %v; %v was left", size, err, left)
 		}
 	}
@@ -111,8 +97,8 @@ func TestWhatBelongsToAnotherProgramIsLeftAlone(t *testing.T) {
 		if !errors.Is(err, store.ErrNotStudy) && !errors.Is(err, store.ErrNewer) && !sqlite.IsDamaged(err) {
 			t.Errorf("%s: %v", name, err)
 		}
-		if now, err := os.ReadFile(path); err != nil || !bytes.Equal(now, data) || len(names(t, dir)) != 1 {
-			t.Errorf("%s: changed, or %v are there now: %v", name, names(t, dir), err)
+		if now, err := os.ReadFile(path); err != nil || !bytes.Equal(now, data) || len(storetest.Names(t, dir)) != 1 {
+			t.Errorf("%s: changed, or %v are there now: %v", name, storetest.Names(t, dir), err)
 		}
 	}
 }
@@ -238,7 +224,7 @@ func TestReadOnlyMediaOpen(t *testing.T) {
 			if err := s.Close(); err != nil {
 				t.Error(err)
 			}
-			if left := names(t, temporary); len(left) > 0 {
+			if left := storetest.Names(t, temporary); len(left) > 0 {
 				t.Errorf("%v was left", left)
 			}
 		})

@@ -10,20 +10,13 @@ import (
 	"testing"
 
 	"heardiff/trials/store/atomicfile"
+	"heardiff/trials/store/storetest"
 )
 
 // names returns the names of the entries of a folder.
 func names(t *testing.T, dir string) string {
 	t.Helper()
-	all, err := os.ReadDir(dir)
-	if err != nil {
-		t.Fatal(err)
-	}
-	var list []string
-	for _, e := range all {
-		list = append(list, e.Name())
-	}
-	return strings.Join(list, " ")
+	return strings.Join(storetest.Names(t, dir), " ")
 }
 
 // What nobody alive has claimed goes; what somebody makes, and what only looks like it, stays.

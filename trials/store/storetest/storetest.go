@@ -252,3 +252,17 @@ func newerRefused(t *testing.T, b Backend) {
 		t.Errorf("error %v", err)
 	}
 }
+
+// Names returns the names of the entries of a folder.
+func Names(t testing.TB, dir string) []string {
+	t.Helper()
+	all, err := os.ReadDir(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var list []string
+	for _, e := range all {
+		list = append(list, e.Name())
+	}
+	return list
+}

@@ -139,9 +139,7 @@ func (d Dose) Height(width float64) float64 { return d.sheet().height(width) }
 func (d Dose) Draw(c Canvas, width, _ float64) {
 	s := d.sheet()
 	area, names := s.draw(c, width)
-	point := func(x, y float64) Point {
-		return Point{s.x.at(x, area.left, area.right), s.y.at(y, area.bottom, area.top)}
-	}
+	point := pointsOf(s, area)
 	c.Line([]Point{point(s.x.lo, d.Chance), point(s.x.hi, d.Chance)}, Pen{Ink: Accent, Width: 1.5})
 	for i, p := range d.Published {
 		at := point(p.X, 0)
@@ -235,9 +233,7 @@ func (p Power) Height(width float64) float64 { return p.sheet().height(width) }
 func (p Power) Draw(c Canvas, width, _ float64) {
 	s := p.sheet()
 	area, names := s.draw(c, width)
-	point := func(x, y float64) Point {
-		return Point{s.x.at(x, area.left, area.right), s.y.at(y, area.bottom, area.top)}
-	}
+	point := pointsOf(s, area)
 	for _, piece := range unbroken(p.PTrue, p.Power, point) {
 		c.Line(piece, Pen{Ink: Series1, Width: 2})
 	}

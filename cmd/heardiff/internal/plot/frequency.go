@@ -201,9 +201,7 @@ func (f frequencyChart) yAxis(values []float64, title string) axis {
 
 func (f frequencyChart) draw(c Canvas, s sheet, width float64) rect {
 	area, names := s.draw(c, width)
-	point := func(hz, y float64) Point {
-		return Point{s.x.at(hz, area.left, area.right), s.y.at(y, area.bottom, area.top)}
-	}
+	point := pointsOf(s, area)
 	if f.limit > 0 {
 		top, bottom := s.y.at(f.limit, area.bottom, area.top), s.y.at(-f.limit, area.bottom, area.top)
 		c.Area(rect{area.left, top, area.right, bottom}.corners(), FloorInk, 0.18)

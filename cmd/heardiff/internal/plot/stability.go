@@ -201,6 +201,7 @@ func columns(list []StabilityPoint, point func(x, y float64) Point) (x, y []floa
 	return x, y, point
 }
 
+// pointsOf returns what turns values of both axes into a point of the plot area.
 func pointsOf(s sheet, area rect) func(x, y float64) Point {
 	return func(x, y float64) Point {
 		return Point{s.x.at(x, area.left, area.right), s.y.at(y, area.bottom, area.top)}
