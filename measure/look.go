@@ -311,6 +311,5 @@ func medianOf(list []stretch, value func(stretch) float64) float64 {
 	for _, s := range list {
 		all = append(all, value(s))
 	}
-	slices.Sort(all)
-	return all[len(all)/2]
+	return spectrum.Median(all)
 }

@@ -3,7 +3,6 @@ package clock
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"heardiff/measure"
 	"heardiff/playback/pcm"
@@ -116,27 +115,16 @@ func Measure(r pcm.Reader, cfg Config) (Result, error) {
 	return report(r, s, bands, carrier, nominal), nil
 }
 
-// commonRates are the rates at which the jitter signal is usually played. Common practice, no source.
-func commonRates() []float64 {
-	return []float64{32000, 44100, 48000, 88200, 96000, 176400, 192000, 352800, 384000}
-}
-
-// loosestClock is how far, as a ratio, a carrier may be from a quarter of its rate: 1000 ppm, the loosest grade of clock of
-// IEC 60958-3 (from memory).
-const loosestClock = 1e-3
-
 func (c Config) nominal(carrierHz float64) (float64, error) {
-	near := func(rate float64) bool { return math.Abs(4*carrierHz/rate-1) < loosestClock }
 	if c.SignalRateHz != 0 {
-		if !near(c.SignalRateHz) {
+		if !measure.IsQuarter(carrierHz, c.SignalRateHz) {
 			return 0, fmt.Errorf("clock: %w: the carrier at %.2f Hz is not a quarter of %.0f Hz", ErrNoTone, carrierHz, c.SignalRateHz)
 		}
 		return c.SignalRateHz / 4, nil
 	}
-	rates := commonRates()
-	i := slices.IndexFunc(rates, near)
-	if i < 0 {
+	rate := measure.PlayedRate(carrierHz)
+	if rate == 0 {
 		return 0, fmt.Errorf("clock: %w: the carrier is at %.2f Hz", ErrNoTone, carrierHz)
 	}
-	return rates[i] / 4, nil
+	return rate / 4, nil
 }

@@ -45,7 +45,7 @@ func demodulate(r pcm.Reader, t measure.ToneStretch, carrierHz float64) ([]baseb
 	for c := range channels {
 		channels[c] = channel{filter: filter, sums: map[int]complex128{}}
 	}
-	err := pcm.Blocks(window{r, t.From, t.To}, 1<<14, func(b [][]float64, from int) error {
+	err := pcm.Blocks(pcm.Section(r, t.From, t.To), 1<<14, func(b [][]float64, from int) error {
 		mixed := oscillation(step, from, len(b[0]))
 		for c, ch := range b {
 			if t.Sounds(c) {
@@ -120,21 +120,4 @@ func unwrap(z []complex128) baseband {
 		}
 	}
 	return b
-}
-
-// window is part of a reader.
-type window struct {
-	pcm.Reader
-	from, to int
-}
-
-func (w window) Frames() int { return w.to - w.from }
-
-func (w window) ReadFrames(dst [][]float64, from int) (int, error) {
-	n := min(len(dst[0]), w.Frames()-from)
-	view := make([][]float64, len(dst))
-	for c := range dst {
-		view[c] = dst[c][:n]
-	}
-	return w.Reader.ReadFrames(view, w.from+from)
 }

@@ -1,6 +1,7 @@
 package integrity
 
 import (
+	"heardiff/measure/spectrum"
 	"math"
 	"slices"
 
@@ -50,7 +51,7 @@ func (f fitter) robust(pairs []pair, fit func([]pair) wire) wire {
 				residuals[i] = n.share
 			}
 		}
-		most := 3 * median(residuals)
+		most := 3 * spectrum.Median(residuals)
 		if !w.filtered() {
 			most += f.step
 		}
@@ -65,14 +66,6 @@ func (f fitter) robust(pairs []pair, fit func([]pair) wire) wire {
 	}
 	w.noise = f.residual(w, used)
 	return w
-}
-
-func median(x []float64) float64 {
-	if len(x) == 0 {
-		return math.NaN()
-	}
-	x = slices.Sorted(slices.Values(x))
-	return x[len(x)/2]
 }
 
 // residual measures what a wire leaves unexplained, clipped words apart.

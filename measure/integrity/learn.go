@@ -3,6 +3,7 @@ package integrity
 import (
 	"math"
 
+	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
 )
 
@@ -264,5 +265,5 @@ func (l *learner) unlike(from, channel, late int) float64 {
 	if len(shares) == 0 {
 		return 1
 	}
-	return median(shares)
+	return spectrum.Median(shares)
 }

@@ -37,7 +37,7 @@ func (l *learner) lowGain(w wire, channel int) float64 {
 			ratios = append(ratios, ratio)
 		}
 	}
-	return 10 * math.Log10(median(ratios))
+	return 10 * math.Log10(spectrum.Median(ratios))
 }
 
 // sent returns what a wire carries, in step with what was received.
@@ -56,7 +56,7 @@ func (l *learner) cutTop(w wire, channel int) float64 {
 			shares = append(shares, power(e, 0.4, 0.5)/all)
 		}
 	}
-	return median(shares)
+	return spectrum.Median(shares)
 }
 
 // moved reports whether the received recording is a part of a sample apart from the sent one. Some stretches may hold a fault.
@@ -79,7 +79,7 @@ func (l *learner) drifts(w wire, channel int) bool {
 	for i := 1; i < len(lags); i++ {
 		steps = append(steps, lags[i]-lags[i-1])
 	}
-	return len(steps) > 0 && math.Abs(median(steps))*float64(len(steps)) > least
+	return len(steps) > 0 && math.Abs(spectrum.Median(steps))*float64(len(steps)) > least
 }
 
 // lags returns by how much what was sent is late in each stretch, in frames and parts.

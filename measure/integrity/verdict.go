@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"heardiff/measure"
+	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
 )
 
@@ -134,7 +135,7 @@ func (l *learner) gains(wires []wire, v *verdict) {
 	if slices.Max(known)-slices.Min(known) > max(2*uncertain, least) {
 		named = measure.Warningf(GainChanged, "the gain differs between channels: %s", by)
 	} else {
-		v.gainDB = median(known)
+		v.gainDB = spectrum.Median(known)
 		by = fmt.Sprintf("%.4f dB", v.gainDB)
 	}
 	if changed {

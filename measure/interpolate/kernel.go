@@ -13,6 +13,7 @@ package interpolate
 
 import (
 	"fmt"
+	"heardiff/measure/spectrum"
 	"math"
 
 	"gonum.org/v1/gonum/floats"
@@ -101,18 +102,11 @@ func (k *Kernel) fill(cutoff, beta float64) {
 		for j := range n {
 			t := float64(j-k.half+1) - float64(p)/phases
 			u := t / float64(k.half)
-			v := cutoff * sinc(cutoff*t) * scale * bessel0(beta*math.Sqrt(math.Max(0, 1-u*u)))
+			v := cutoff * spectrum.Sinc(cutoff*t) * scale * bessel0(beta*math.Sqrt(math.Max(0, 1-u*u)))
 			k.rows[p][j] = v
 			k.rows[phases-p][n-1-j] = v // the kernel is even in t
 		}
 	}
-}
-
-func sinc(x float64) float64 {
-	if x == 0 {
-		return 1
-	}
-	return math.Sin(math.Pi*x) / (math.Pi * x)
 }
 
 // bessel0 returns the modified Bessel function I₀(x) by its power series, which converges for every x.

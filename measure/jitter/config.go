@@ -3,7 +3,6 @@ package jitter
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"heardiff/measure"
 )
@@ -57,24 +56,10 @@ func (c Config) band(carrierHz, rateHz float64) ([2]float64, error) {
 	return [2]float64{c.LowHz, c.HighHz}, nil
 }
 
-// commonRates are the rates at which the jitter signal is usually played. Common practice, no source.
-func commonRates() []float64 {
-	return []float64{32000, 44100, 48000, 88200, 96000, 176400, 192000, 352800, 384000}
-}
-
-// loosestClock is how far, as a ratio, a carrier may be from a quarter of its rate: 1000 ppm, the loosest grade of clock of
-// IEC 60958-3 (from memory).
-const loosestClock = 1e-3
-
 // signalRate returns the rate of the signal played, or 0 where the carrier is a quarter of no common rate.
 func (c Config) signalRate(carrierHz float64) float64 {
 	if c.SignalRateHz != 0 {
 		return c.SignalRateHz
 	}
-	rates := commonRates()
-	i := slices.IndexFunc(rates, func(r float64) bool { return math.Abs(4*carrierHz/r-1) < loosestClock })
-	if i < 0 {
-		return 0
-	}
-	return rates[i]
+	return measure.PlayedRate(carrierHz)
 }

@@ -51,7 +51,7 @@ func (m *measurement) prepare() error {
 	if m.band, err = m.cfg.band(coarse, rate); err != nil {
 		return err
 	}
-	if s := m.cfg.signalRate(coarse); s != 0 && math.Abs(4*coarse/s-1) < loosestClock {
+	if s := m.cfg.signalRate(coarse); s != 0 && measure.IsQuarter(coarse, s) {
 		m.signalRateHz = s
 	} else {
 		m.Warn(measure.Warningf(PlainTone, "the carrier at %.2f Hz is a quarter of no expected rate: taken as a plain tone, without the jitter signal's residue", coarse).Of(coarse, "Hz"))

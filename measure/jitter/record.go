@@ -12,7 +12,7 @@ func newRecord(z []complex128, t *transform, rateHz, lowHz, highHz float64) *rec
 	n := len(z)
 	r := &record{window: spectrum.Tukey(taper), seconds: float64(n) / rateHz, unbridged: 1}
 	unwrap(z)
-	r.detrend(z, rateHz, lowHz)
+	r.detrend(z, lowHz)
 
 	size := t.plan.Len() // paddedSize(n)
 	r.binHz, r.pad = rateHz/float64(size), float64(size)/float64(n)
@@ -46,7 +46,7 @@ func unwrap(z []complex128) {
 // detrend takes a polynomial, and a slow sine if there is one, off φ and α: offset, drift and slow wander, so that their leakage does not reach the band. It is
 // fitted to means under a window that lets nothing through from lowHz on: else it would follow the band's own lines a little, and
 // what it takes from them would come back as noise around them.
-func (r *record) detrend(z []complex128, rateHz, lowHz float64) {
+func (r *record) detrend(z []complex128, lowHz float64) {
 	r.periods = max(8, int(r.seconds*lowHz))
 	s := newSmoother(len(z), r.periods)
 	means := s.means(z)

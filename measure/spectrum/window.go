@@ -99,10 +99,10 @@ func (w Window) Response(x float64) float64 {
 		return tukeyLobe(x, w.taper)
 	}
 	// cos(2πku) of alternating sign becomes, centred on the middle of the window, +cos: shifted sincs.
-	sum := w.cosine[0] * sinc(x)
+	sum := w.cosine[0] * Sinc(x)
 	for k, a := range w.cosine {
 		if k > 0 {
-			sum += a / 2 * (sinc(x-float64(k)) + sinc(x+float64(k)))
+			sum += a / 2 * (Sinc(x-float64(k)) + Sinc(x+float64(k)))
 		}
 	}
 	return sum / w.cosine[0]
@@ -112,13 +112,13 @@ func (w Window) Response(x float64) float64 {
 func tukeyLobe(x, t float64) float64 {
 	d := 1 - t*t*x*x
 	if math.Abs(d) < 1e-9 {
-		return sinc((1-t/2)*x) * math.Pi / 4 // the limit of cos(πu/2)/(1 − u²) at u = 1
+		return Sinc((1-t/2)*x) * math.Pi / 4 // the limit of cos(πu/2)/(1 − u²) at u = 1
 	}
-	return sinc((1-t/2)*x) * math.Cos(math.Pi*t*x/2) / d
+	return Sinc((1-t/2)*x) * math.Cos(math.Pi*t*x/2) / d
 }
 
-// sinc returns sin(πx)/(πx).
-func sinc(x float64) float64 {
+// Sinc returns sin(πx)/(πx).
+func Sinc(x float64) float64 {
 	if x == 0 {
 		return 1
 	}

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"heardiff/measure"
+	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
 )
 
@@ -78,7 +79,7 @@ func (b *bursts) judge() {
 	for from := max(blockPieces, b.judged-b.base); from+2*blockPieces <= len(b.pieces); from += blockPieces {
 		to := from + blockPieces
 		past, next := b.pieces[max(0, from-around):from], b.pieces[to:min(to+around, len(b.pieces))]
-		typical := max(burstFloor, median(slices.Clone(past)), median(slices.Clone(next)))
+		typical := max(burstFloor, spectrum.Median(past), spectrum.Median(next))
 		for i := from; i < to; i++ {
 			if p := b.pieces[i]; p > minorRatio*typical {
 				b.note(burst{b.base + i, b.base + i + 1, p, p, p / typical})

@@ -3,10 +3,10 @@ package tone
 import (
 	"math"
 	"math/cmplx"
-	"slices"
 
 	"heardiff/measure"
 	"heardiff/measure/signal"
+	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
 )
 
@@ -74,7 +74,7 @@ func (t *tracker) jumpsOf(phases []float64, hz float64) jump {
 		off[i] = math.Abs(wrapped(s - before[i] - wrapped(after[i]-before[i])/2))
 	}
 	const sigma = 1.4826 // of a normal distribution, of its median off the middle
-	least := max(leastJump*hz, jumpSigmas*sigma*median(off))
+	least := max(leastJump*hz, jumpSigmas*sigma*spectrum.Median(off))
 	stands := func(i int) bool {
 		if i < neighbours || i >= len(steps)-neighbours { // few to one side: a clock that changes its pace there seems to jump
 			return standsOut(steps[i], before[i], after[i], 4*least)
@@ -127,7 +127,7 @@ func paces(steps []float64) (before, after []float64) {
 		if len(next) < neighbours/2 {
 			next = past
 		}
-		before[i], after[i] = median(slices.Clone(past)), median(slices.Clone(next))
+		before[i], after[i] = spectrum.Median(past), spectrum.Median(next)
 	}
 	return before, after
 }
@@ -148,7 +148,7 @@ func (t tracked) jumpWarnings() (list []measure.Warning) {
 
 // jitterTone returns a warning where a tone is at a quarter of the rate.
 func jitterTone(channel int, hz float64, rate pcm.Rate) []measure.Warning {
-	if math.Abs(4*hz/rate.Hz()-1) > 1e-3 { // the loosest clock that interface standards allow
+	if !measure.IsQuarter(hz, rate.Hz()) {
 		return nil
 	}
 	return []measure.Warning{measure.Warningf(JitterSignal, "channel %d: the tone is at %.2f Hz, a quarter of the rate: the jitter signal? Its harmonics lie beyond the band", channel, hz).In(channel).Of(hz, "Hz")}

@@ -55,7 +55,7 @@ func Noise(r, reference pcm.Reader) (NoiseResult, error) {
 	if err != nil {
 		return NoiseResult{}, fmt.Errorf("noise: %w", err)
 	}
-	r = stretch{r, q.from, q.to}
+	r = pcm.Section(r, q.from, q.to)
 	spectra, dc, err := spectraOf(r)
 	if err != nil {
 		return NoiseResult{}, fmt.Errorf("noise: %w", err)
@@ -140,7 +140,7 @@ func spectraOf(r pcm.Reader) ([]spectrum.Spectrum, []float64, error) {
 
 func noiseOf(s spectrum.Spectrum) NoiseChannel {
 	level := func(weight func(float64) float64) float64 {
-		return pcm.DBFS(math.Sqrt(weightedPower(s, bandLow, bandHigh, weight)))
+		return pcm.DBFS(math.Sqrt(weightedPower(s, weight)))
 	}
 	c := NoiseChannel{
 		UnweightedDBFS: level(nil), AWeightedDBFS: level(measure.AWeightDB), CCIRRMSDBFS: level(measure.CCIRWeightDB),

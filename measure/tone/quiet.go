@@ -1,11 +1,11 @@
 package tone
 
 import (
-	"io"
 	"math"
 	"slices"
 
 	"heardiff/measure"
+	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
 )
 
@@ -70,7 +70,7 @@ func (q *quiet) locate(levels []float64, size int) {
 	if len(sounding) < 4 { // digital silence, or too little to tell its ends
 		return
 	}
-	usual := median(sounding)
+	usual := spectrum.Median(sounding)
 	odd := func(i int) bool { return levels[i] == 0 || levels[i] > clickRatio*usual }
 	first, last := 0, len(levels)-1
 	for levels[first] == 0 {
@@ -150,27 +150,4 @@ func (q quiet) warnings() []measure.Warning {
 // oneLine reports whether the strongest line has half of the power or more, and is not of the mains.
 func (c NoiseChannel) oneLine() bool {
 	return len(c.Spurs) > 0 && c.Spurs[0].DBFS > c.UnweightedDBFS-3
-}
-
-// stretch is the part of a recording from frame from to frame to.
-type stretch struct {
-	pcm.Reader
-	from, to int
-}
-
-// Frames implements pcm.Reader.
-func (s stretch) Frames() int { return s.to - s.from }
-
-// ReadFrames implements pcm.Reader.
-func (s stretch) ReadFrames(dst [][]float64, from int) (int, error) {
-	remaining := max(0, s.Frames()-from)
-	short := make([][]float64, len(dst))
-	for c, x := range dst {
-		short[c] = x[:min(len(x), remaining)]
-	}
-	n, err := s.Reader.ReadFrames(short, s.from+from)
-	if err == nil && len(dst) > 0 && n < len(dst[0]) {
-		err = io.EOF
-	}
-	return n, err
 }

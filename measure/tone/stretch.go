@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"heardiff/measure"
+	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
 )
 
@@ -131,13 +132,13 @@ func unfaded(levels []float64, first, last int) (int, int) {
 		return first, last
 	}
 	part := levels[first : last+1]
-	centre := median(slices.Clone(part))
+	centre := spectrum.Median(part)
 	off := make([]float64, len(part))
 	for i, v := range part {
 		off[i] = math.Abs(v - centre)
 	}
 	// 2e-4 of amplitude, 0.002 dB, is what whole and broken periods of 997 Hz leave in a tenth of a second.
-	least := centre*(1-2e-4) - 6*median(off)
+	least := centre*(1-2e-4) - 6*spectrum.Median(off)
 	most, begin, end := len(part)/4, first, last
 	for range most {
 		if levels[first] < least {
@@ -190,7 +191,7 @@ func (a *active) steadiness(levels []float64, first, last int) {
 			swing = pcm.DB(top / low)
 		}
 		if len(steps) > 0 {
-			restless = median(steps)
+			restless = spectrum.Median(steps)
 		}
 	}
 	a.swingDB, a.restlessDB = append(a.swingDB, swing), append(a.restlessDB, restless)

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
-	"slices"
 
 	"heardiff/measure"
 	"heardiff/measure/signal"
@@ -168,20 +167,15 @@ func robustLine(x, y []float64) (slope, spread float64) {
 	for i := range half {
 		slopes = append(slopes, (y[i+half]-y[i])/(x[i+half]-x[i]))
 	}
-	slope = median(slopes)
+	slope = spectrum.Median(slopes)
 	for i := range x {
 		residuals = append(residuals, y[i]-slope*x[i])
 	}
-	centre := median(slices.Clone(residuals))
+	centre := spectrum.Median(residuals)
 	for i := range residuals {
 		residuals[i] = math.Abs(residuals[i] - centre)
 	}
-	return slope, median(residuals)
-}
-
-func median(x []float64) float64 {
-	slices.Sort(x)
-	return x[len(x)/2]
+	return slope, spectrum.Median(residuals)
 }
 
 // deconvolve undoes the sweep and cuts out the responses. The linear one is divided by that of the sweep itself,

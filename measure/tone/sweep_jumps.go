@@ -3,7 +3,6 @@ package tone
 import (
 	"math"
 	"math/cmplx"
-	"slices"
 
 	"heardiff/measure"
 	"heardiff/measure/signal"
@@ -61,7 +60,7 @@ func (c cutter) arrival(linear response, low, high float64) (delay float64, ok b
 			best = k
 		}
 	}
-	ok = power[best] > leastPeak*median(slices.Clone(power))
+	ok = power[best] > leastPeak*spectrum.Median(power)
 	return (float64(best)+vertex(power, best))*step - before/c.rate, ok
 }
 

@@ -291,10 +291,10 @@ func (t *tracker) channel(n int) (Channel, error) {
 	}
 	amplitude, hz := t.tone(0)
 	ratio := func(power float64) float64 { return pcm.PowerDB(power / (amplitude * amplitude / 2)) }
-	thdn := ratio(weightedPower(residual, bandLow, bandHigh, nil))
+	thdn := ratio(weightedPower(residual, nil))
 	c := Channel{
 		Channel: n, FrequencyHz: hz, LevelDBFS: pcm.DB(amplitude), THDNDB: thdn, SINADDB: -thdn,
-		NoiseDB: ratio(weightedPower(clean, bandLow, bandHigh, nil)), Density: densityOf(clean),
+		NoiseDB: ratio(weightedPower(clean, nil)), Density: densityOf(clean),
 	}
 	c.Harmonics, c.THDDB = t.harmonics(amplitude, hz)
 	c.THDLimitDB = noiseTHD(c.Harmonics)
@@ -399,7 +399,7 @@ func (t *tracker) lowTone(n int) (LowToneChannel, error) {
 	}
 	amplitude, hz := t.tone(0)
 	below := func(weight func(float64) float64) float64 {
-		return -pcm.DBFS(math.Sqrt(weightedPower(residual, bandLow, bandHigh, weight)))
+		return -pcm.DBFS(math.Sqrt(weightedPower(residual, weight)))
 	}
 	a := below(measure.AWeightDB)
 	return LowToneChannel{

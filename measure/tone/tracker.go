@@ -211,14 +211,14 @@ func (t *tracker) tone(k int) (amplitude, hz float64) {
 	return math.Sqrt(t.squares[k] / float64(t.n)), t.frequency[k] / t.squares[k] * t.rate / (2 * math.Pi)
 }
 
-// weightedPower returns the mean square between two frequencies through a weighting in dB; nil stands for none.
-func weightedPower(s spectrum.Spectrum, lowHz, highHz float64, weight func(float64) float64) float64 {
+// weightedPower returns the mean square of the measurement band through a weighting in dB; nil means none.
+func weightedPower(s spectrum.Spectrum, weight func(float64) float64) float64 {
 	if weight == nil {
-		return s.BandPower(lowHz, highHz)
+		return s.BandPower(bandLow, bandHigh)
 	}
 	sum, d := 0.0, s.BinHz()
-	for k := s.Bin(lowHz); k <= s.Bin(min(highHz, s.RateHz/2)); k++ {
-		from, to := max((float64(k)-.5)*d, lowHz), min((float64(k)+.5)*d, highHz)
+	for k := s.Bin(bandLow); k <= s.Bin(min(bandHigh, s.RateHz/2)); k++ {
+		from, to := max((float64(k)-.5)*d, bandLow), min((float64(k)+.5)*d, bandHigh)
 		sum += s.Density[k] * max(0, to-from) * pcm.Ratio(2*weight(s.FreqHz(k)))
 	}
 	return sum
