@@ -13,6 +13,7 @@ import (
 	"strings"
 	"testing"
 
+	"heardiff/measure"
 	"heardiff/measure/jitter/jittertest"
 	"heardiff/playback/pcm"
 	"heardiff/playback/wav"
@@ -44,7 +45,7 @@ type jitterFigures struct {
 		LinesMax *float64                 `json:"deterministic_limit_ps_rms"`
 		Spectrum []any                    `json:"spectrum"`
 	} `json:"channel"`
-	Warnings []string `json:"warnings"`
+	measure.Warnings
 }
 
 func readJitter(t *testing.T, stdout string) (f jitterFigures) {
@@ -193,7 +194,7 @@ func TestCaptureWithOneSilentChannelIsMeasured(t *testing.T) {
 	saveWAV(t, "half.wav", tone)
 	out, _ := command(t, 0, "measure", "half.wav", "--as", "jitter", "--json")
 	f := readJitter(t, out)
-	if len(f.Channel) != 2 || f.Channel[1].RandomPs != nil || f.Channel[1].LimitPs != nil || !strings.Contains(strings.Join(f.Warnings, "\n"), "channel 2 has no tone") {
+	if len(f.Channel) != 2 || f.Channel[1].RandomPs != nil || f.Channel[1].LimitPs != nil || len(f.Details) != 1 || f.Details[0].Code != measure.NoSignal || f.Details[0].Channel != 2 {
 		t.Errorf("one channel silent: %s", out)
 	}
 }
