@@ -46,7 +46,7 @@ type Showing struct {
 	measure.Warnings
 }
 
-// Far is how far below what could show, in dB, a dose is hopeless.
+// Far is how many dB below the level at which it could begin to be audible a dose is hopeless. A judgement, no source; bands_test.go holds it.
 const Far = 20
 
 // quietDBFS is the level in one band below which nothing is taken to be heard: the threshold in quiet, about 0 dB SPL where hearing is

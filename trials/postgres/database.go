@@ -19,7 +19,7 @@ import (
 type database struct {
 	schema string
 	seats  *seats
-	// silence is how long a server may owe an answer.
+	// silence is the longest wait for a reply of the server.
 	silence time.Duration
 }
 
@@ -44,7 +44,7 @@ func (database) SetVersion(ctx context.Context, tx *sql.Tx, n int) error {
 }
 
 // Alone waits for the study's lock. Each later statement sees what was committed before it (read committed), and so all
-// that earlier holders of the lock wrote. It asks anew every few seconds, so that a server that still answers is never silent.
+// that earlier holders of the lock wrote. It repeats the request every few seconds, so that a server that still replies is never silent.
 func (d database) Alone(ctx context.Context, tx *sql.Tx) error {
 	wait := fmt.Sprintf(`SAVEPOINT turn; SET LOCAL lock_timeout = %d; SELECT pg_advisory_xact_lock(%d); SET LOCAL lock_timeout = 0`,
 		(d.silence / 4).Milliseconds(), d.lockKey("study"))
@@ -60,7 +60,7 @@ func (d database) Alone(ctx context.Context, tx *sql.Tx) error {
 	}
 }
 
-// lockKey returns the number under which the server locks what is named, of this study.
+// lockKey returns the number of the server's lock of that name in this study.
 func (d database) lockKey(what string) int64 {
 	sum := sha256.Sum256([]byte(d.schema + "\x00" + what))
 	return int64(binary.BigEndian.Uint64(sum[:]))
@@ -69,7 +69,7 @@ func (d database) lockKey(what string) int64 {
 // Larger implements store.Database.
 func (database) Larger() string { return "GREATEST" }
 
-// The constraints that callers tell apart, by their SQLSTATE.
+// The constraints that callers distinguish, by their SQLSTATE.
 const (
 	uniqueViolation     = "23505"
 	foreignKeyViolation = "23503"
@@ -91,7 +91,7 @@ func (database) Translate(err error) error {
 	return err
 }
 
-// Scrub writes anew the tables that may hold it, without the old rows. The server's log and whoever saved it may still hold them.
+// Scrub rewrites the tables that may hold the old rows, without them. The server's log and its backups may still hold them.
 func (database) Scrub(ctx context.Context, db *sql.DB) error {
 	for _, table := range []string{"listeners", "record"} {
 		if _, err := db.ExecContext(ctx, `VACUUM FULL `+table); err != nil {
@@ -104,8 +104,8 @@ func (database) Scrub(ctx context.Context, db *sql.DB) error {
 // Check finds nothing: the server looks after its own files.
 func (database) Check(context.Context, *sql.DB) ([]string, error) { return nil, nil }
 
-// Lock holds a lock of the server on this process's connection: it ends with the process, and is taken again where the
-// connection was lost.
+// Lock holds a lock of the server on this process's connection: it ends with the process, and is taken again after a
+// lost connection.
 func (d database) Lock(ctx context.Context, db *sql.DB, listener string) (func() error, error) {
 	key := d.lockKey("listener " + listener)
 	if err := d.seats.take(ctx, db, key); err != nil {
@@ -117,8 +117,8 @@ func (d database) Lock(ctx context.Context, db *sql.DB, listener string) (func()
 // Present implements store.Database: answers go to the server, whatever becomes of the folder.
 func (database) Present() error { return nil }
 
-// Identity implements store.Database: the number that the server gave the schema, in the database of that number. What is
-// saved and read back elsewhere gets others.
+// Identity implements store.Database: the object numbers of the database and of the schema. A schema restored from a backup gets
+// another number.
 func (d database) Identity(ctx context.Context, q store.Querier) (string, error) {
 	var schema, in int64
 	err := q.QueryRowContext(ctx, `SELECT n.oid::bigint, d.oid::bigint FROM pg_namespace n, pg_database d
@@ -135,7 +135,7 @@ func (d database) Discard(ctx context.Context, db *sql.DB) error {
 	return err
 }
 
-// cause returns what the server, or the way to it, said: one line, without the address that the driver repeats.
+// cause returns the message of the server or of the network: one line, without the address that the driver repeats.
 func cause(err error) error {
 	var server *pgconn.PgError
 	if errors.As(err, &server) {

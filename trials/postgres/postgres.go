@@ -1,6 +1,6 @@
 // Package postgres keeps a study's record on a PostgreSQL server, for a collection that many share.
 //
-// Each study has a schema of its own in the database, so that many can live side by side, be granted and be saved one by
+// Each study has a schema of its own in the database, so that studies can be granted and backed up one by
 // one. The study's folder, which holds the audio, names the schema in a file, which never holds the server's address.
 // When a method of the store returns, what it wrote is on the server's disk: synchronous_commit is on, and a server that
 // runs without fsync is refused.
@@ -31,24 +31,24 @@ import (
 // FileName is the name of the file, within a study's folder, that names the study's schema.
 const FileName = "study.postgres"
 
-// connectTimeout is how long a server may take to answer, unless the address says another connect_timeout.
+// connectTimeout is how long a server may take to accept a connection, unless the address sets connect_timeout.
 const connectTimeout = 10 * time.Second
 
-// ErrAddress is wrapped for what is no address of a PostgreSQL server. No error repeats the address: it may hold a password.
+// ErrAddress is wrapped if a text is not the address of a PostgreSQL server. No error repeats the address: it may hold a password.
 var ErrAddress = errors.New("no address of a PostgreSQL server")
 
 //go:embed migration/*.sql
 var migrations embed.FS
 
-// Server is an address, understood.
+// Server is a parsed address.
 type Server struct {
 	config  *pgx.ConnConfig
-	silence time.Duration // how long it may owe an answer
+	silence time.Duration // the longest wait for a reply
 }
 
-// ParseAddress understands an address such as postgres://NAME@HOST:PORT/DATABASE, with parameters after a '?'. The
-// connection to another machine is encrypted and the server's certificate checked, unless sslmode says otherwise. What
-// the address leaves out comes from the usual PG… variables and password file.
+// ParseAddress parses an address such as postgres://NAME@HOST:PORT/DATABASE, with parameters after a '?'. The
+// connection to another machine is encrypted and the server's certificate checked, unless sslmode says otherwise. The
+// usual PG… variables and password file complete it.
 func ParseAddress(address string) (Server, error) {
 	u, err := url.Parse(address)
 	if err != nil || u.Scheme != "postgres" && u.Scheme != "postgresql" {
@@ -58,7 +58,7 @@ func ParseAddress(address string) (Server, error) {
 	if err != nil {
 		return Server{}, fmt.Errorf("%w: a part of it makes no sense", ErrAddress)
 	}
-	// The host may come from anywhere, a service file too: only what was understood tells where it leads.
+	// The host may come from anywhere, a service file too: only the parsed configuration says which it is.
 	if q := u.Query(); q.Get("sslmode") == "" && os.Getenv("PGSSLMODE") == "" && mayBeClear(config) {
 		q.Set("sslmode", "verify-full")
 		if leadsHere(config) {
@@ -101,7 +101,7 @@ func mayBeClear(c *pgx.ConnConfig) bool {
 	return c.TLSConfig == nil
 }
 
-// InClear reports whether what goes over the network to another machine is not encrypted, or may not be.
+// InClear reports whether the connection goes to another machine and is, or may be, without encryption.
 func (s Server) InClear() bool {
 	for _, f := range s.config.Fallbacks {
 		if f.TLSConfig == nil && !local(f.Host) {
@@ -138,7 +138,7 @@ func (s Server) Create(ctx context.Context, dir string, of store.Study, now func
 	return made, nil
 }
 
-// makeFolders makes a folder and those above it, and returns what removes the ones that it made.
+// makeFolders makes a folder and its missing parents, and returns a function that removes those that it made.
 func makeFolders(path string) (undo func() error, err error) {
 	var made []string
 	undo = func() error {
@@ -161,7 +161,7 @@ func makeFolders(path string) (undo func() error, err error) {
 		}
 		made = append([]string{missing[i]}, made...)
 	}
-	return undo, os.MkdirAll(path, 0o755) // what is there may be no folder
+	return undo, os.MkdirAll(path, 0o755) // the path may exist and be no folder
 }
 
 func (s Server) create(ctx context.Context, f *os.File, dir string, of store.Study, now func() time.Time) (*store.Store, error) {
@@ -208,9 +208,9 @@ func (s Server) Open(ctx context.Context, dir string, now func() time.Time) (*st
 	return store.Open(ctx, store.Config{DB: db, Database: d, Dir: dir, Now: now})
 }
 
-// connect opens a connection that sees the schema alone and waits for the disk, and checks that the server has one. There is
-// one a process: a server that serves a room full of listeners has as many as there are of them, and a listener's lock is where
-// the answers are.
+// connect opens a connection that sees only the schema, with synchronous commits, and checks that the server uses fsync. A process has
+// one connection: a server has as many as there are listeners, and the connection that writes a listener's answers holds the
+// listener's lock.
 func (s Server) connect(ctx context.Context, schema string) (*sql.DB, store.Database, error) {
 	config := s.config.Copy()
 	config.DialFunc = dialer(s.silence)

@@ -13,9 +13,9 @@ import (
 	"heardiff/trials/store"
 )
 
-// seats holds the locks of the listeners who sit at this machine. They are locks of the connection, of which there is one:
-// where it is lost, by a restart of the server, say, the next one takes them again before anything else, and where
-// somebody else has taken one meanwhile it is refused, and with it every further answer.
+// seats holds the locks of the listeners who sit at this machine. They belong to the process's one connection:
+// if it is lost, by a restart of the server, say, the next one takes them again before anything else. If somebody else
+// has taken one meanwhile, the connection is refused, and with it every further answer.
 type seats struct {
 	mu   sync.Mutex
 	held map[int64]bool
@@ -27,8 +27,8 @@ type seats struct {
 // regainTime is how long the server may take to let go of a connection that was lost.
 const regainTime = 3 * time.Second
 
-// releaseGrace is how long the server may take to release a lock: without a word of it the lock ends with the connection, and that with
-// the process.
+// releaseGrace is how long the server may take to release a lock. A lock that it did not release ends with the connection, and so with the
+// process.
 const releaseGrace = 250 * time.Millisecond
 
 // take takes a lock, or returns store.ErrBusy.
@@ -52,12 +52,12 @@ func (s *seats) take(ctx context.Context, db *sql.DB, key int64) error {
 	return nil
 }
 
-// leave gives a lock back.
+// leave releases a lock.
 func (s *seats) leave(ctx context.Context, db *sql.DB, key int64) error {
 	s.mu.Lock()
 	delete(s.held, key)
 	s.mu.Unlock()
-	// A server that stalls must not hold whoever leaves: the lock ends with the connection, too.
+	// A server that stalls must not keep a listener from leaving: the lock ends with the connection anyway.
 	ctx, stop := context.WithTimeout(ctx, releaseGrace)
 	defer stop()
 	_, err := db.ExecContext(ctx, `SELECT pg_advisory_unlock($1)`, key)

@@ -10,15 +10,15 @@ import (
 	"time"
 )
 
-// silence is how long a server that owes an answer may say nothing before the connection counts as lost. No statement of
-// the store takes as long: what waits for others asks anew, see Alone.
+// silence is how long a server that owes a reply may be silent before the connection counts as lost. No statement of
+// the store takes as long: those that wait for other writers are repeated, see Alone.
 const silence = 20 * time.Second
 
 // ErrSilent is wrapped where the server, or the way to it, has gone silent.
 var ErrSilent = errors.New("the server has gone silent")
 
-// dialer returns what connects so that a network which no longer carries anything is noticed, by the system within silence where nothing is
-// owed, and by heard where an answer is.
+// dialer returns a dialer whose connections notice within silence that the network carries nothing any more: by the system's keep-alive while
+// no reply is due, and by the deadline of watched while one is.
 func dialer(silence time.Duration) func(ctx context.Context, network, address string) (net.Conn, error) {
 	d := net.Dialer{KeepAliveConfig: net.KeepAliveConfig{Enable: true, Idle: silence / 4, Interval: silence / 4, Count: 3}}
 	return func(ctx context.Context, network, address string) (net.Conn, error) {
@@ -26,12 +26,12 @@ func dialer(silence time.Duration) func(ctx context.Context, network, address st
 		if err != nil {
 			return nil, err
 		}
-		return &heard{Conn: conn, silence: silence}, nil
+		return &watched{Conn: conn, silence: silence}, nil
 	}
 }
 
-// heard is a connection on which a Read ends after silence, unless its user has set a deadline.
-type heard struct {
+// watched is a connection on which a Read ends after silence, unless its user has set a deadline.
+type watched struct {
 	net.Conn
 	silence time.Duration
 	mu      sync.Mutex
@@ -39,11 +39,11 @@ type heard struct {
 }
 
 // Read implements net.Conn.
-func (h *heard) Read(p []byte) (int, error) {
+func (h *watched) Read(p []byte) (int, error) {
 	h.mu.Lock()
 	own := !h.set
 	if own {
-		h.Conn.SetReadDeadline(time.Now().Add(h.silence)) // where it cannot be set, Read tells why
+		h.Conn.SetReadDeadline(time.Now().Add(h.silence)) // if it cannot be set, Read returns why
 	}
 	h.mu.Unlock()
 	n, err := h.Conn.Read(p)
@@ -56,7 +56,7 @@ func (h *heard) Read(p []byte) (int, error) {
 }
 
 // SetDeadline implements net.Conn.
-func (h *heard) SetDeadline(t time.Time) error {
+func (h *watched) SetDeadline(t time.Time) error {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	h.set = !t.IsZero()
@@ -64,7 +64,7 @@ func (h *heard) SetDeadline(t time.Time) error {
 }
 
 // SetReadDeadline implements net.Conn.
-func (h *heard) SetReadDeadline(t time.Time) error {
+func (h *watched) SetReadDeadline(t time.Time) error {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	h.set = !t.IsZero()

@@ -38,7 +38,7 @@ const (
 	inks
 )
 
-// seriesInk is the ink of the i-th series; dash and mark shape carry on telling them apart beyond six.
+// seriesInk is the ink of the i-th series; dashes and mark shapes distinguish them beyond six.
 func seriesInk(i int) Ink { return Series1 + Ink(i%6) }
 
 // Pen is how a line is drawn. Width and dash lengths are pixels.

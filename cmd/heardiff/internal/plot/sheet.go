@@ -11,7 +11,7 @@ const (
 	lineStep  = 1.35 // line height over font size
 )
 
-// narrow is the width below which a chart stacks what it would set side by side.
+// narrow is the width below which a chart stacks the parts that are side by side in a wider one.
 const narrow = 560
 
 // keyEntry is one entry of a legend.
@@ -46,7 +46,7 @@ type sheet struct {
 	right float64 // room right of it; 0: a margin
 }
 
-// height returns the height of the whole at a width.
+// height returns the height of the chart at a width.
 func (s sheet) height(width float64) float64 {
 	top := s.top(width)
 	bottom := 2*lineStep*smallSize + 8
