@@ -12,6 +12,16 @@ import (
 // apart keep within half a sample of each other over it.
 const anchorFrames = 1 << 13
 
+// What a correlation says of a place. Judgement, no source; TestEqualWordsAreFoundAtAnyOffset and TestUnrelatedAndUnequalShapesAreRefused
+// hold them.
+const (
+	leastScore  = 0.3   // at the best place of two related recordings
+	clearScore  = 0.99  // from which the search in the other direction is not needed
+	sameWords   = 0.999 // from which no better place is looked for
+	scoreTies   = 1e-9  // by which two scores differ by rounding alone
+	silentShare = 1e-9  // of a block's energy, below which a window has no score
+)
+
 // placed says where the beginning of the received recording is in the sent one, and how.
 type placed struct {
 	offset  int     // frame of sent at which frame 0 of received stands; may be negative
@@ -45,7 +55,7 @@ func read(r pcm.Reader, dst [][]float64, from int) error {
 // other.
 func align(sent, received pcm.Reader, levels [2]loudest) (placed, error) {
 	forward, err := search(sent, received, levels[0].channel, levels[0].frame)
-	if err != nil || math.Abs(forward.score) > 0.99 {
+	if err != nil || math.Abs(forward.score) > clearScore {
 		return forward, err
 	}
 	backward, err := search(received, sent, levels[1].channel, levels[1].frame)
@@ -74,11 +84,11 @@ func search(needle, hay pcm.Reader, channel, frame int) (placed, error) {
 		}
 		for c, x := range block {
 			lag, score := m.best(x)
-			if math.Abs(score) > math.Abs(best.score)+1e-9 {
+			if math.Abs(score) > math.Abs(best.score)+scoreTies {
 				best = placed{offset: frame - (at + lag), score: score, from: channel, channel: c, frame: at + lag}
 			}
 		}
-		if math.Abs(best.score) > 0.999 {
+		if math.Abs(best.score) > sameWords {
 			break
 		}
 	}
@@ -122,8 +132,8 @@ func (m *matcher) best(x []float64) (lag int, score float64) {
 		}
 	}
 	for i := range len(x) - anchorFrames {
-		if energy > 1e-9*total {
-			if s := m.out[i] / math.Sqrt(energy*m.energy); math.Abs(s) > math.Abs(score)+1e-9 {
+		if energy > silentShare*total {
+			if s := m.out[i] / math.Sqrt(energy*m.energy); math.Abs(s) > math.Abs(score)+scoreTies {
 				lag, score = i, s
 			}
 		}

@@ -110,12 +110,15 @@ func (c *comparison) zeros(ch, first, last int) bool {
 // longestRepeat is how far back a repeated block is looked for, in frames.
 const longestRepeat = 1 << 15
 
+// leastRepeat is how many frames of a repeat must be equal, without its edges: fewer may be so by chance. A judgement, no source.
+const leastRepeat = 8
+
 // repeats reports whether the received frames first to last of the block equal an earlier stretch of sent.
 func (c *comparison) repeats(frame, first, last int) bool {
 	edge := c.edge(last - first + 1)
 	first, last = first+edge, last-edge
 	n := last - first + 1
-	if n < 8 {
+	if n < leastRepeat {
 		return false
 	}
 	past := pcm.Planes(len(c.a), longestRepeat+blockFrames)

@@ -132,9 +132,12 @@ func (f fitter) unit(pairs []pair) wire {
 	return wire{taps: []float64{g}, constant: f.constant((s.b - g*s.a) / s.n)}
 }
 
-// constant rounds to whole steps what is as good as that, so that equal words are equal.
+// constantRounding is by how much, in steps, a constant may miss a whole number by the rounding of sums alone.
+const constantRounding = 1e-6
+
+// constant rounds a constant that is whole to within rounding, so that equal words are equal.
 func (f fitter) constant(v float64) float64 {
-	if whole := math.Round(v / f.step); math.Abs(v/f.step-whole) < 1e-6 {
+	if whole := math.Round(v / f.step); math.Abs(v/f.step-whole) < constantRounding {
 		return whole * f.step
 	}
 	return v

@@ -102,7 +102,7 @@ func Compare(sent, received pcm.Reader) (Result, error) {
 	if err != nil {
 		return Result{}, fmt.Errorf("integrity: %w", err)
 	}
-	if math.Abs(at.score) < 0.3 {
+	if math.Abs(at.score) < leastScore {
 		return Result{}, fmt.Errorf("integrity: %w: the best correlation is %.2f", ErrUnrelated, at.score)
 	}
 	result, err := judge(sent, received, at, levels[0].bits, levels[1].bits)

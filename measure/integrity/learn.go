@@ -22,6 +22,16 @@ const (
 	coarsest = 14
 )
 
+// What a stretch, a silent wire and a filter are known by. Judgement, no source; TestCausesAreNamed and the tests of combined_test.go hold
+// them.
+const (
+	stretchScore = 0.6  // of the correlation at the place found first, for a stretch to be that of the same recording
+	ownPlace     = 1.1  // times the loss of correlation that the best place has, within which the common place is as good
+	deadRatio    = 16   // of the level sent to the level received, at the least, on a dead wire
+	filterShare  = 0.5  // of the received level, at the most, that a filter leaves unexplained
+	rounding     = 1e-6 // of a correlation
+)
+
 // stretch is a stretch of both recordings, sent with mostReach frames more at either end.
 type stretch struct {
 	a, b          [][]float64
@@ -119,11 +129,11 @@ func (l *learner) find(frame, offset, reach int) (s stretch, found bool, err err
 	}
 	b, x := s.b[l.at.channel], around[l.at.from]
 	lag, score := bestLag(b, x)
-	if math.Abs(score) < 0.6*math.Abs(l.at.score) {
+	if math.Abs(score) < stretchScore*math.Abs(l.at.score) {
 		return s, false, nil
 	}
 	// Half a sample late, two frames are as good: all stretches are to take the same.
-	if own := x[reach:][:anchorFrames]; 1-math.Abs(alike(own, b)) > 1.1*(1-math.Abs(score))+1e-6 {
+	if own := x[reach:][:anchorFrames]; 1-math.Abs(alike(own, b)) > ownPlace*(1-math.Abs(score))+rounding {
 		s.offset += lag - reach
 	}
 	return s, true, nil
@@ -190,7 +200,7 @@ func (l *learner) wire(channel int) wire {
 	}
 	sent, received := loudest(pair.straight), loudest(func(p pair) []float64 { return p.b })
 	w.unsent = sent < l.step
-	if w.dead = !w.unsent && received <= fewSteps*l.step && sent > 16*received; w.dead {
+	if w.dead = !w.unsent && received <= fewSteps*l.step && sent > deadRatio*received; w.dead {
 		w = wire{from: channel, taps: []float64{0}, dead: true, known: true}
 	}
 	return w
@@ -207,7 +217,7 @@ func (l *learner) fit(pairs []pair) wire {
 		return gain
 	}
 	filter := l.robust(pairs, l.filter)
-	if filter.filtered() && filter.noise.rms < gain.noise.rms/2 && filter.noise.share < 0.5 {
+	if filter.filtered() && filter.noise.rms < gain.noise.rms/2 && filter.noise.share < filterShare {
 		filter.known = true
 		return filter
 	}

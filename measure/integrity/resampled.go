@@ -43,7 +43,7 @@ func (l *learner) lowGain(w wire, channel int) float64 {
 // sent returns what a wire carries, in step with what was received.
 func (s stretch) sent(w wire) []float64 { return s.a[w.from][mostReach-w.late:][:anchorFrames] }
 
-// cutTop returns which part of the power of received − gain·sent lies above 0.4 of the rate: of the stretches the median.
+// cutTop returns which part of the power of the residual, received − gain·sent, lies above 0.4 of the rate: the median of the stretches.
 func (l *learner) cutTop(w wire, channel int) float64 {
 	gain := math.Copysign(math.Pow(10, l.lowGain(w, channel)/20), w.sum())
 	var shares []float64
@@ -59,12 +59,16 @@ func (l *learner) cutTop(w wire, channel int) float64 {
 	return spectrum.Median(shares)
 }
 
-// moved reports whether the received recording is a part of a sample apart from the sent one. Some stretches may hold a fault.
+// fractionOfFrame is by how much of a frame a place must miss a whole one to be that of resampled words. A judgement, no source;
+// TestAWayThroughALowerRateIsResampling holds it.
+const fractionOfFrame = 0.02
+
+// moved reports whether the received recording is offset from the sent one by a fraction of a frame. Some stretches may hold a fault.
 func (l *learner) moved(w wire, channel int) bool {
 	apart := 0
 	lags := l.lags(w, channel)
 	for _, lag := range lags {
-		if math.Abs(lag-math.Round(lag)) > 0.02 {
+		if math.Abs(lag-math.Round(lag)) > fractionOfFrame {
 			apart++
 		}
 	}

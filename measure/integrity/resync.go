@@ -25,10 +25,14 @@ func (c *comparison) resync(frame, n int) (next int, err error) {
 	return -1, nil
 }
 
+// leastStart is how many frames of a block must be as expected before a break. A judgement, no source; TestALossMadeUpForSpoilsNothingBetween
+// holds it.
+const leastStart = 64
+
 // startsAsExpected reports whether the current block is what is expected up to a break.
 func (c *comparison) startsAsExpected() bool {
 	n := c.firstWrong()
-	if n < 64 {
+	if n < leastStart {
 		return false
 	}
 	x := make([][]float64, len(c.a))

@@ -95,12 +95,16 @@ func inverted(wires []wire, v *verdict) {
 	}
 }
 
+// cutTopShare is the part of the residual's power that lies above 0.4 of the rate where words were resampled. A judgement, no source;
+// TestAWayThroughALowerRateIsResampling holds it.
+const cutTopShare = 0.9
+
 // altered finds what was resampled, or filtered otherwise, in the first channel that carries anything.
 func (l *learner) altered(wires []wire, v *verdict) {
 	channel := max(0, slices.IndexFunc(wires, func(w wire) bool { return !w.dead && !w.unsent }))
 	w := wires[channel]
 	switch {
-	case l.moved(w, channel) || l.cutTop(w, channel) > 0.9:
+	case l.moved(w, channel) || l.cutTop(w, channel) > cutTopShare:
 		v.add(Resampling, measure.Warning{}, measure.Warningf(Resampled, "the words were resampled as well"))
 	case slices.ContainsFunc(wires, func(w wire) bool { return !w.known }):
 		v.add(Unknown, measure.Warning{}, measure.Warningf(UnknownChange, "the words were changed as well in a way that is not known"))
@@ -167,21 +171,30 @@ func (l *learner) gainDB(w wire, channel int) (gain, uncertain float64) {
 	return l.lowGain(w, channel), 0.2 // a short filter is not flat
 }
 
+// What the noise of shortened words is known by. The kurtosis is 1.8 of an even distribution, 2.6 of TPDF dither and rounding (the sum of three
+// even variables: 3 − 1.2/3) and 3 of a normal one; the limits lie between. TestCausesAreNamed and TestAConstantIsNoDither hold them.
+const (
+	roundingNoise   = 1e-6  // RMS in steps, below which nothing was rounded
+	evenKurtosis    = 2.1   // at the most, of truncation
+	ditherKurtosis  = 2.8   // at the most, of dither
+	shortenedWords  = 0.999 // share of the words cut alike: one in a thousand may have been clipped, or cut another way
+	constantToNoise = 0.6   // of what truncation leaves by itself, beyond which a constant was added: that is half a step
+)
+
 // shortening returns the cause that leaves such a noise as a wire has, and the word length.
 func (l *learner) shortening(w wire, sentBits, receivedBits int) (cause Cause, bits int) {
 	n := w.noise
 	hidden := func(rms float64) int { return int(math.Round(1 - math.Log2(rms/math.Abs(w.tap())))) }
 	switch {
-	case w.dead || w.filtered() || !w.known || n.rms < 1e-6*l.step:
+	case w.dead || w.filtered() || !w.known || n.rms < roundingNoise*l.step:
 		return None, receivedBits
-	case n.peak > fewSteps*l.step && n.kurtosis < 2.1:
+	case n.peak > fewSteps*l.step && n.kurtosis < evenKurtosis:
 		return Truncation, hidden(n.rms * math.Sqrt(12)) // even over one step
-	case n.peak > fewSteps*l.step && n.kurtosis < 2.8:
+	case n.peak > fewSteps*l.step && n.kurtosis < ditherKurtosis:
 		return Dither, hidden(n.rms * 2) // TPDF dither and rounding: a quarter of the square of a step
 	case n.peak > fewSteps*l.step:
 		return Unknown, receivedBits
-	// One word in a thousand may have been clipped, or cut another way.
-	case n.cut < 0.999:
+	case n.cut < shortenedWords:
 		return Dither, receivedBits
 	case receivedBits < sentBits:
 		return Truncation, receivedBits
@@ -245,7 +258,7 @@ func (l *learner) constants(wires []wire, v *verdict, bits int) {
 			own = w.noise.rms * math.Sqrt(12)
 		}
 		steps[j] = w.constant / l.step
-		if !w.filtered() && w.known && !w.dead && math.Abs(w.constant) > 0.6*own && math.Abs(steps[j]) > math.Abs(most) {
+		if !w.filtered() && w.known && !w.dead && math.Abs(w.constant) > constantToNoise*own && math.Abs(steps[j]) > math.Abs(most) {
 			most = steps[j]
 		}
 	}
