@@ -46,7 +46,7 @@ func jitterOfChains(chains []named[jitter.Result], floor *named[jitter.Result]) 
 // jitterTransfer draws how much of a's jitter b still shows.
 func jitterTransfer(a, b named[jitter.Result]) (plot.Chart, bool) {
 	t, err := jitter.NewTransfer(a.result, b.result)
-	if err != nil { // bands that differ cannot be drawn; the figures stand in the tables
+	if err != nil { // bands that differ cannot be drawn; the figures are in the tables
 		return nil, false
 	}
 	chart := transferChart(a.name, b.name, t)

@@ -10,7 +10,7 @@ import (
 )
 
 const (
-	// bandwidthHz is what passes whole: the measurement bandwidth of wander, below 10 Hz (ITU-T G.810, 4.5.3; from memory).
+	// bandwidthHz is what passes unchanged: the measurement bandwidth of wander, below 10 Hz (ITU-T G.810, 4.5.3; from memory).
 	bandwidthHz = 10
 	// samplesPerS is a divisor of every common rate; ITU-T G.810 asks for 30 at the least (from memory).
 	samplesPerS = 50

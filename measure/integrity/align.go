@@ -24,7 +24,7 @@ const (
 
 // placed says where the beginning of the received recording is in the sent one, and how.
 type placed struct {
-	offset  int     // frame of sent at which frame 0 of received stands; may be negative
+	offset  int     // frame of sent at frame 0 of received; may be negative
 	score   float64 // correlation, −1 to 1
 	from    int     // channel of sent …
 	channel int     // … that this channel of received carries

@@ -81,7 +81,7 @@ type Fault struct {
 	Channel int `json:"channel,omitempty"`
 }
 
-// Compare compares received with sent, at whatever offset it stands. Errors wrap pcm.ErrMismatch where rates or
+// Compare compares received with sent, at any offset. Errors wrap pcm.ErrMismatch where rates or
 // channels differ, and ErrUnrelated.
 func Compare(sent, received pcm.Reader) (Result, error) {
 	s, r := sent.Format(), received.Format()

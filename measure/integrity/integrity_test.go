@@ -65,7 +65,7 @@ func TestEqualWordsAreFoundAtAnyOffset(t *testing.T) {
 			if err != nil {
 				t.Fatalf("%s %v: %v", name, o, err)
 			}
-			if o.from > 0 && o.before > 0 { // the zeros stand where words were sent
+			if o.from > 0 && o.before > 0 { // zeros in the place of words that were sent
 				if r.OffsetSamples != o.before-o.from || r.MismatchedSamples == 0 || r.MismatchedSamples > 66 {
 					t.Errorf("%s %v: %+v", name, o, r)
 				}
@@ -78,7 +78,7 @@ func TestEqualWordsAreFoundAtAnyOffset(t *testing.T) {
 	}
 }
 
-// A result of a version that told where SENT stands in RECEIVED reads as one of this.
+// A result of a version that gave the offset of SENT in RECEIVED reads as one of this.
 func TestAStoredOffsetHasOneSign(t *testing.T) {
 	c := words(t, 24, 1)
 	now, err := integrity.Compare(c, delayed(c, 0, c.Len(), 321))

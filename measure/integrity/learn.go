@@ -91,7 +91,7 @@ func (l *learner) gather() error {
 	return nil
 }
 
-// append adds the stretch at a received frame if it is found, and returns where it stands.
+// append adds the stretch at a received frame if it is found, and returns its place.
 func (l *learner) append(to []stretch, at, offset int) ([]stretch, int, error) {
 	s, found, err := l.stretchAt(at, offset)
 	if err != nil || !found {

@@ -14,7 +14,7 @@ const (
 	several = -1
 )
 
-// lookup finds received words in the sent recording wherever they stand, by what they hold.
+// lookup finds received words anywhere in the sent recording, by their contents.
 //
 // Only windows whose hash begins with a number of zeros are kept and looked up: which those are depends on the words alone,
 // so that both recordings choose the same ones. The received recording is gone through once, onwards from where the

@@ -9,7 +9,7 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// joined returns the stretches from, to of c one after the other; from < 0 stands for that many frames of zeros.
+// joined returns the stretches from, to of c one after the other; from < 0 means that many frames of zeros.
 func joined(c pcm.Clip, stretches ...[2]int) pcm.Clip {
 	d := pcm.Clip{Rate: c.Rate, Channels: make([][]float64, len(c.Channels))}
 	for k, x := range c.Channels {
@@ -24,7 +24,7 @@ func joined(c pcm.Clip, stretches ...[2]int) pcm.Clip {
 	return d
 }
 
-// A cable is out for some seconds, a recorder's buffer stands still for as long: 1.37 s at 48 kHz is 65536 frames.
+// A cable is out for some seconds, a recorder's buffer is not refilled for as long: 1.37 s at 48 kHz is 65536 frames.
 func TestTheWayIsFoundAgainAfterAnyLength(t *testing.T) {
 	const at = 250_000
 	for name, c := range map[string]pcm.Clip{"words": words(t, 24, 10), "melody": melody(10)} {

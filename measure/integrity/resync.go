@@ -14,7 +14,7 @@ const (
 )
 
 // resync looks for the place to go on from where the current block differs, if that is worth the work. It returns the received frame
-// to go on from, −1 if that is where it stands.
+// to go on from, −1 if it is there already.
 func (c *comparison) resync(frame, n int) (next int, err error) {
 	switch {
 	case c.good == 0 && !c.realigned:

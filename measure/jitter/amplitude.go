@@ -57,7 +57,7 @@ func markAmplitudeNoise(bands []noiseBand, loud []bool, least float64, from, to 
 	markAmplitudeNoise(bands, loud, least, last+1, to)
 }
 
-// towardsCarrier marks the bands from the lowest on in which amplitude, though it does not exceed phase, stands above the quietest octave by more
+// towardsCarrier marks the bands from the lowest on in which amplitude, though it does not exceed phase, exceeds the quietest octave by more
 // than chance. Additive noise knows no carrier to rise towards, and jitter that folds back comes from higher frequencies than the band's:
 // it is least there.
 func towardsCarrier(bands []noiseBand, loud []bool, level float64) {
@@ -79,7 +79,7 @@ func towardsCarrier(bands []noiseBand, loud []bool, level float64) {
 	}
 }
 
-// spreadTails adds to each stretch the bands beside it whose amplitude still stands above the additive noise.
+// spreadTails adds to each stretch the neighbouring bands whose amplitude still exceeds the additive noise.
 func spreadTails(bands []noiseBand, loud []bool, level float64) {
 	for i := 1; i < len(bands); i++ {
 		loud[i] = loud[i] || loud[i-1] && bands[i].rises(level)

@@ -17,7 +17,7 @@ func flickering(ppm float64, seed int) jittertest.Capture {
 	return c
 }
 
-// Amplitude noise does not eat the jitter: not where it stands, nor elsewhere in the band. The errors allow for what is not known
+// Amplitude noise does not lower the jitter, neither in its own band nor elsewhere. The errors allow for what is not known
 // of the additive noise under it, so that they are larger than the scatter.
 func TestAmplitudeNoiseIsNotTakenFromJitter(t *testing.T) {
 	const captures = 3

@@ -12,7 +12,7 @@
 // most, to where it cancels. A warning says where it hardly does. Let the chain run on its own clock, or record at another
 // rate than four times the tone.
 //
-// Lines are found one by one, strongest first, where the spectrum of φ stands above the median of its
+// Lines are found one by one, strongest first, where the spectrum of φ exceeds the median of its
 // surroundings so far that noise alone does so in fewer than one of a hundred captures; each is fitted with the
 // window's own shape and subtracted, so that strong lines hide no weak ones; where one leaves much, two in its stead are fitted together. What is left is noise. Additive noise
 // appears equally in α and φ, so that the density of α is subtracted from the density of φ; the rest is random jitter.
@@ -20,8 +20,8 @@
 // that stays below the sum of additive noise and jitter is distinguished from additive noise where it rises towards the carrier; where it is as even as additive
 // noise it is not, and makes jitter look smaller.
 //
-// Ticks and lost samples are no clock's: the noise left without lines, as a function of time, shows them where they stand 8 standard
-// errors out of it. A tick is bridged over the filter's length, before the noise is read; where the phase steps, by half a sample or more or as a
+// Ticks and lost samples are no clock's: the noise left without lines, as a function of time, shows them where they exceed it by 8 standard
+// errors. A tick is bridged over the filter's length, before the noise is read; where the phase steps, by half a sample or more or as a
 // clock that is corrected, it stays and is named. Steps of whole periods leave no trace. Where a block was lost, or the tone pauses for
 // a millisecond or more, the longest stretch that is whole is measured.
 //

@@ -149,7 +149,7 @@ func (r *record) typical(x []complex128) float64 {
 	return some[len(some)/2] / math.Ln2
 }
 
-// standing returns the stretches around powers that stand above noise; they begin in the middle of the record.
+// standing returns the stretches around powers above noise; they begin in the middle of the record.
 func (r *record) standing(powers []float64, reach int) []event {
 	var out []event
 	stride := float64(r.samples) * r.pad / float64(len(powers))
@@ -160,7 +160,7 @@ func (r *record) standing(powers []float64, reach int) []event {
 		}
 		at := r.samples/2 + int(math.Round(float64(i)*stride))
 		from, to := max(0, at-reach), min(r.samples, at+reach+1)
-		// Events so near that the one stands where the other's step is read are one.
+		// Events so near that one lies where the other's step is read are one.
 		if len(out) > 0 && from <= out[len(out)-1].to+2*reach+1 {
 			out[len(out)-1].to = to
 			continue

@@ -169,7 +169,7 @@ func enough(t *testing.T, what string, found, lines int, want float64) {
 	}
 }
 
-// A line of which each sideband stands 15 dB above the noise in a bin of the capture's own spectrum, one bin for the whole
+// A line of which each sideband is 15 dB above the noise in a bin of the capture's own spectrum, one bin for the whole
 // record, is found 99 times in 100. Noise of power σ² up to half the rate puts σ²·2/(rate·T) into a bin; a sideband holds
 // (a·β/2)²/2.
 func TestLinesFifteenDBAboveABinOfTheCaptureAreFound(t *testing.T) {

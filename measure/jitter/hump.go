@@ -18,11 +18,11 @@ import (
 const (
 	// grain is in how many bins of the record the median tells noise, of which lines are no part.
 	grain = 16
-	// humpOver is how far a hump stands above both sides, and humpErrors by how many times the reciprocal root of its bins.
+	// humpOver is how far a hump is above both sides, and humpErrors by how many times the reciprocal root of its bins.
 	humpOver, humpErrors = 1.7, 10
 	// sideGrains is the least number of grains on either side that tell the noise under a hump.
 	sideGrains = 4
-	// humpEdge is how far above its sides a hump's edge stands.
+	// humpEdge is how far above its sides a hump's edge is.
 	humpEdge = 1.3
 	// steadyErrors is how steady, in reciprocal roots of the independent values, an envelope of noise never is, and mostSteady the most of
 	// that: in 3000 simulated bands each of 16 to 128 bins noise reached 0.75, 0.63, 0.59, 0.50, 0.47 and 0.39, three to four reciprocal roots.
@@ -81,7 +81,7 @@ func (f profile) candidates() []candidate {
 	return out
 }
 
-// grown returns the candidate with all that still stands above its sides, and somewhat more.
+// grown returns the candidate with all grains that are still above its sides, and somewhat more.
 func (f profile) grown(c candidate) candidate {
 	step := max(1, (c.to-c.from)/4)
 	for c.from >= step && f.mean(c.from-step, c.from) > humpEdge*c.side {
@@ -231,7 +231,7 @@ func (p *lineFinder) trimmed(h hump, bins int) hump {
 	return h.part(from, to)
 }
 
-// filled reports whether most of a hump stands above its sides: lines apart, the one much stronger than the other, have a steady envelope, too.
+// filled reports whether most of a hump is above its sides: lines apart, the one much stronger than the other, have a steady envelope, too.
 func (f profile) filled(h hump) bool {
 	raised := 0
 	for i := h.from / f.bins; i < h.to/f.bins; i++ {

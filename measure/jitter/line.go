@@ -23,11 +23,11 @@ type component struct {
 	sideband float64 // of one side, relative to the carrier
 	// sidebandSE is its standard error.
 	sidebandSE float64
-	skirtHz    float64 // how far from a smeared tone its pieces may stand; how far apart those of a wandering line
+	skirtHz    float64 // how far from a smeared tone its pieces may be; how far apart those of a wandering line
 	wanderHz   float64 // RMS
 }
 
-// candidate is a stretch of grains that stands above its sides.
+// candidate is a stretch of grains above its sides.
 type candidate struct {
 	from, to    int
 	side, score float64

@@ -54,7 +54,7 @@ func TestErrorsHoldWhatFolds(t *testing.T) {
 			whole := density * math.Sqrt(9590)
 			holds("all", ch.RandomPs, ch.RandomSEPs, ch.RandomLimitPs, ch.RandomAtFloor, whole)
 			if degrees == 45 && high == 20000 && !(math.Abs(ch.RandomPs-whole) < 0.03*whole) {
-				t.Errorf("%.2f ps, want %.2f: what folds stands apart from what does not, and is told from additive noise", ch.RandomPs, whole)
+				t.Errorf("%.2f ps, want %.2f: what folds is counted apart from what does not, and from additive noise", ch.RandomPs, whole)
 			}
 			holds("common", common.RandomPs, common.SEPs, common.LimitPs, common.AtFloor, whole)
 			for _, b := range ch.RandomBands {

@@ -158,22 +158,22 @@ func (n noiseBand) independent() float64 {
 // reference voltage's, and says no longer what additive noise there is: only that this is no more than the lesser of the two, and
 // that it is much the same at all frequencies, since it has no edge at the carrier.
 const (
-	// beyondChance is how many standard errors a stretch of narrow bands must stand above: in simulated captures of 6 to 60 s
+	// beyondChance is how many standard errors a stretch of narrow bands must exceed the rest by: in simulated captures of 6 to 60 s
 	// of noise alone the most striking stretch does so in one channel of 800.
 	beyondChance = 4.5
 	// octave is in narrow bands. One that holds telling independent bins tells its noise to 3 %.
 	octave  = bandsPerDecade * 3 / 10
 	telling = 1000
-	// Amplitude noise falls off little by little: to a stretch belong its neighbours that stand above the additive noise by tail,
+	// Amplitude noise falls off little by little: a stretch includes its neighbours that exceed the additive noise by tail,
 	// and by tailErrors standard errors of their own.
 	tail, tailErrors = 1.05, 2
-	// rise is how far above the quietest octave amplitude that rises towards the carrier stands; the least of many octaves is a little too quiet.
+	// rise is how far above the quietest octave amplitude that rises towards the carrier is; the least of many octaves is a little too quiet.
 	rise = 1.15
 	// nothing is the part of the phase noise that amplitude below it does not bear on: a quarter of a per cent of the figure.
 	nothing = 0.005
 )
 
-// rises reports whether the amplitude stands above the additive noise.
+// rises reports whether the amplitude exceeds the additive noise.
 func (n noiseBand) rises(level float64) bool {
 	return n.am > level*n.seen()
 }

@@ -61,7 +61,7 @@ func TestPairsAreTwoLinesInEveryPhase(t *testing.T) {
 	}
 }
 
-// A comb of lines two bins apart is read line by line: none is in pieces, none stands for two.
+// A comb of lines two bins apart is read line by line: none is in pieces, none covers two.
 func TestACombTwoBinsApartIsReadLineByLine(t *testing.T) {
 	const lines, peak = 60, 100.0
 	c := base()

@@ -152,7 +152,7 @@ func silentChannel(number int) Channel {
 		DeterministicPsPP: nan, DeterministicLimitPs: nan, TotalPs: nan, TotalSEPs: nan, TotalLimitPs: nan}
 }
 
-// oneSided95 is how many standard errors above a figure its bound of 95 % stands: the normal distribution's quantile.
+// oneSided95 is how many standard errors above a figure its bound of 95 % is: the normal distribution's quantile.
 const oneSided95 = 1.6449
 
 // threeDB is the power ratio within which a figure cannot be distinguished from the floor's.

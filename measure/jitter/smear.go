@@ -6,7 +6,7 @@ import (
 )
 
 const (
-	// smearGap is how far apart, in bins of the record, the pieces of one smeared tone may stand.
+	// smearGap is how far apart, in bins of the record, the pieces of one smeared tone may be.
 	smearGap = 4
 	// smearPieces is the least number of them: one line of phase and one of amplitude are judged as a pair.
 	smearPieces = 3
@@ -41,7 +41,7 @@ func smeared(pm, am *lineFinder, phase, amplitude []peak) (tones []component, re
 	return tones, slices.DeleteFunc(slices.Clone(phase), piece), slices.DeleteFunc(slices.Clone(amplitude), piece)
 }
 
-// sided returns on which side all but a sixteenth of the power of amplitude a and phase p stands, 0 where on both.
+// sided returns the side that holds all but a sixteenth of the power of amplitude a and phase p, 0 if both do.
 func sided(a, p complex128) int {
 	upper, lower := power(a+1i*p), power(a-1i*p)
 	switch {

@@ -8,7 +8,7 @@ import (
 	"heardiff/measure/jitter/jittertest"
 )
 
-// A tone of the recorder's clock beside a carrier of another that drifts: it stands still while the carrier moves, and
+// A tone of the recorder's clock, with a carrier of another clock that drifts: its frequency is constant while the carrier's moves, and
 // is spread over driftPPM·12 kHz beside it. The lines of jitter are of the capture's own time and stay sharp.
 func TestToneBesideADriftingCarrierIsNoJitter(t *testing.T) {
 	for _, drift := range []float64{0, 2, 10, -50, 200} {
@@ -37,7 +37,7 @@ func TestToneBesideADriftingCarrierIsNoJitter(t *testing.T) {
 }
 
 // A line of jitter ten bins from such a tone, and 10 dB weaker, stays one, and right. What else is left of the two, where one lies
-// on the other's skirt, stands 34 dB or more below the tone.
+// on the other's skirt, is 34 dB or more below the tone.
 func TestJitterBesideASmearedToneIsFound(t *testing.T) {
 	c := base()
 	c.DriftPPM = 10

@@ -119,7 +119,7 @@ func TestAgainstFloor(t *testing.T) {
 		t.Errorf("the floor's own jitter is no figure: %+v", ch)
 	}
 	if len(ch.Lines) != 2 || ch.Lines[0].AtFloor || !ch.Lines[1].AtFloor || math.Abs(ch.DeterministicPs-212.13) > 2.5 {
-		t.Errorf("lines %+v, %.2f ps; only the first stands above the floor", ch.Lines, ch.DeterministicPs)
+		t.Errorf("lines %+v, %.2f ps; only the first is above the floor", ch.Lines, ch.DeterministicPs)
 	}
 	c.RandomPs = 80
 	if far, _ := measureClips(t, jitter.Config{}, c).AgainstFloor(floor); far.Channel[0].RandomAtFloor || math.Abs(far.Channel[0].RandomPs-80) > 3 {

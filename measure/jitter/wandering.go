@@ -10,11 +10,11 @@ import (
 )
 
 const (
-	// joinGap is how far apart, in bins of the record, the pieces of one wandering line may stand; farther where they
+	// joinGap is how far apart, in bins of the record, the pieces of one wandering line may be; farther where they
 	// are spread already: half their spread. Where so many do not make a line, fewer are tried, down to leastGap.
 	joinGap  = 12
 	leastGap = 2
-	// joinMargin is how far beyond the outermost pieces, in bins, their line may stand.
+	// joinMargin is how far beyond the outermost pieces, in bins, their line may reach.
 	joinMargin = 8
 	// joinLoss is the part of a joined line's peak that its lobes are good to.
 	joinLoss = 1e-3
@@ -142,7 +142,7 @@ func (p *lineFinder) modulated(pieces []peak) bool {
 	return across-along > inQuadrature*(across+along-noise)
 }
 
-// joinLobe returns the bins in which the line of some pieces stands.
+// joinLobe returns the bins that the line of some pieces occupies.
 func (p *lineFinder) joinLobe(pieces []peak) (from, to int) {
 	from, _ = p.lobe(pieces[0].hz, joinMargin)
 	_, to = p.lobe(pieces[len(pieces)-1].hz, joinMargin)

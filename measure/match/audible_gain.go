@@ -49,13 +49,13 @@ func audibly(a, b pcm.Clip) audibleSums {
 const (
 	// clearBin is the share of noise up to which a bin tells the level: if all of it were A's own, it would be 0.004 dB too low.
 	clearBin = 0.001
-	// clearShare of A's power is to stand in clear bins for them to tell the level of all.
+	// clearShare is the share of A's power that clear bins must hold for them to give the level of all.
 	clearShare = 0.25
 )
 
 // gain returns the factor from A to B from 20 Hz to 20 kHz, and the least and the most that it may be: least squares takes all of what the
 // two do not have in common for noise of B (the least); if it is all A's, the factor is that much larger. Where enough of A
-// stands in bins that hold hardly any noise, these alone tell it: so the noise of A bends nothing.
+// is in bins that hold hardly any noise, these alone give it: so the noise of A bends nothing.
 func (s audibleSums) gain() (gain, least, most float64) {
 	var aa, bb, ab, clearA, clearB, clear float64
 	for k := s.lo; k < s.hi; k++ {

@@ -122,7 +122,7 @@ func only(channel int, do faulty) faulty {
 	}
 }
 
-// held lets a value stand for n frames.
+// held repeats a value for n frames.
 func held(from, n int) faulty {
 	return func(_ music, b pcm.Clip) pcm.Clip {
 		for _, ch := range b.Channels {

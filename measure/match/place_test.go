@@ -49,7 +49,7 @@ func TestTooShortAnOverlapIsRefusedAndAShortOneSaid(t *testing.T) {
 	}
 }
 
-// Between two frames the correlation of bright music stands lower than it is, and another period of a sustained tone would
+// Between two frames the correlation of bright music looks lower than it is, and another period of a sustained tone would
 // be taken for the place.
 func TestMusicUpToNyquistIsFoundBetweenTwoFrames(t *testing.T) {
 	const rate, seconds = 48000, 30

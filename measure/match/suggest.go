@@ -111,7 +111,7 @@ type trait struct {
 	side, mid float64
 	// onset is by how many dB the high band rises over the block before, 0 where it falls.
 	onset float64
-	// tones is by how many dB the strongest bin of the high band stands above the band's mean bin; level is that bin's.
+	// tones is by how many dB the strongest bin of the high band exceeds the band's mean bin; level is that bin's.
 	tones, level float64
 }
 

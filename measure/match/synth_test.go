@@ -41,7 +41,7 @@ func newMusic(seed uint64, seconds, top float64) music {
 // way is what a capture did to the music.
 type way struct {
 	offset, drift float64 // frames, ratio
-	gain          float64 // ratio, 0 stands for 1
+	gain          float64 // ratio, 0 means 1
 	noise         float64 // RMS
 	bits          int
 	seed          uint64

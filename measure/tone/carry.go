@@ -8,11 +8,11 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// sameLevelDB is how far apart two tones may stand and still show the same distortion: a third harmonic moves by two
+// sameLevelDB is by how much two tones may differ and still show the same distortion: a third harmonic moves by two
 // decibels with one of the tone, less than what a Standing allows for. Common practice, no source.
 const sameLevelDB = 1
 
-// shift is how far the tone of the recording set-up alone stands above that of the capture, in dB. The set-up's figures are
+// shift is the level of the tone of the recording set-up alone over the capture's, in dB. The set-up's figures are
 // carried over by it: noise and hum stay where the tone moves, and distortion moves with it.
 type shift float64
 
@@ -93,7 +93,7 @@ func joined(db ...float64) float64 {
 	return pcm.PowerDB(sum)
 }
 
-// carried returns lines as they stand to the capture's tone.
+// carried returns lines relative to the capture's tone.
 func (s shift) carried(lines []Line) []Line {
 	list := make([]Line, len(lines))
 	for i, l := range lines {

@@ -10,7 +10,7 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// captured is a tone of a level with noise and hum that stand where they are, in dBFS, and a second harmonic of so much of the
+// captured is a tone of a level with noise and hum at a level of their own, in dBFS, and a second harmonic of so much of the
 // tone's square.
 type captured struct{ level, noise, hum, second float64 }
 
@@ -33,7 +33,7 @@ func limitNamed(t *testing.T, limits []tone.Limit, figure string) tone.Limit {
 	return tone.Limit{}
 }
 
-// A floor recorded at another level: noise and hum stand where they are in dBFS, and of the distortion no more is claimed than is known.
+// A floor recorded at another level: noise and hum keep their level in dBFS, and of the distortion no more is claimed than is known.
 func TestAFloorAtAnotherLevelIsCarriedOver(t *testing.T) {
 	for name, c := range map[string]struct {
 		capture, floor captured

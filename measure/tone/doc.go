@@ -11,7 +11,7 @@
 // in the noise (without it: −71 to −110 at 997 Hz). Lines of the mains are measured by the power of the whole hill that a
 // frequency which wanders by up to 50 mHz RMS makes of them: within 0.3 dB up to the ninth harmonic (by the peak alone: 3 dB low).
 //
-// The limit of a harmonic or product is what noise alone exceeds once in twenty times, known from the scatter between stretches; what stands
+// The limit of a harmonic or product is what noise alone exceeds once in twenty times, known from the scatter between stretches; a line
 // below it, or within 3 dB above, is no measured figure, however low the recording set-up's own is.
 //
 // What a recorder does to the samples is distinguished from what the chain does to the tones: phases that jump (jumps.go), moments at which

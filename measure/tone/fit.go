@@ -122,7 +122,7 @@ func (s sine) restore(x []float64) {
 	s.subtract(x)
 }
 
-// project returns the phasor of the component of x at frequency omega, seen through a Hann window: what stands
+// project returns the phasor of the component of x at frequency omega, seen through a Hann window: a component
 // more than a few periods of the stretch away from it leaks nothing.
 func project(x []float64, omega float64) complex128 {
 	osc, taper := newOscillator(omega, -middle(x)), newOscillator(2*math.Pi/float64(len(x)), -middle(x))

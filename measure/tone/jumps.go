@@ -58,7 +58,7 @@ func (t *tracker) jumps() jump {
 
 // jumpsOf returns where the course of one tone jumps.
 //
-// A step is set beside the steps before it and those after it, and stands out of either: a clock that wanders, drifts as it
+// A step is compared with the steps before it and after it, and must stand out of either: a clock that wanders, drifts as it
 // warms, or changes its pace, does not jump. What comes back at once is a part of the tone that was muted.
 func (t *tracker) jumpsOf(phases []float64, hz float64) jump {
 	steps := make([]float64, max(0, len(phases)-1))
@@ -167,7 +167,7 @@ func strayTone(channel int, hz float64) []measure.Warning {
 	return wrongRate(channel, hz, signal.ToneHz, 1000)
 }
 
-// wrongRate returns a warning where a tone stands where one of the usual test tones would come to stand if it were
+// wrongRate returns a warning where a tone is at the frequency that one of the usual test tones would have if it were
 // recorded or played at another rate than its own.
 func wrongRate(channel int, hz float64, tests ...float64) []measure.Warning {
 	rates := []float64{32000, 44100, 48000, 88200, 96000, 176400, 192000}

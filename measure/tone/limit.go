@@ -21,7 +21,7 @@ const clearDB = 3
 type Limit struct {
 	Figure string `json:"figure"` // the figure's JSON key
 	// Limit is the greater of two: the set-up's own figure, at the level of the capture's tone, and what the capture's noise alone reaches
-	// there once in twenty times, of what stands among it. NaN where the set-up's is not known.
+	// there once in twenty times, for lines within it. NaN where the set-up's is not known.
 	Limit    float64 `json:"limit"`
 	Standing string  `json:"standing"` // Measured, UpperBound, AtFloor or Unknown
 }

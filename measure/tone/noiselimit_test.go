@@ -64,7 +64,7 @@ func TestNoiseReachesItsLimitOnceInTwentyTimes(t *testing.T) {
 	within("IMD", imd, runs, 0, 0.05)
 }
 
-// What stands in a capture's own noise is not measured, however low the set-up's noise is.
+// A line below a capture's own noise is not measured, however low the set-up's noise is.
 func TestNoDistortionIsMeasuredInTheCapturesOwnNoise(t *testing.T) {
 	measured, all := 0, 0
 	for seed := range uint64(10) {

@@ -30,7 +30,7 @@ type active struct {
 	restlessDB []float64
 }
 
-// findActive reads all of r and returns where its signal stands and is steady: silence, clicks and fades before and
+// findActive reads all of r and returns where its signal is present and steady: silence, clicks and fades before and
 // after are left out, and a tenth of a second of guard within them, in which a filter rings.
 func findActive(r pcm.Reader) (active, error) {
 	f := r.Format()
@@ -69,7 +69,7 @@ func (a *active) locate(levels [][]float64, size, frames int) {
 	}
 	first, last := 0, len(levels[0])-1
 	for c, l := range levels {
-		if steady[c] < top/1000 { // noise beside a signal says nothing about where that stands
+		if steady[c] < top/1000 { // a channel of noise says nothing about where the others' signal is
 			continue
 		}
 		from, to := extent(l, steady[c])

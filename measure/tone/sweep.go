@@ -62,7 +62,7 @@ type HarmonicPoint struct {
 const longestSweep = 1 << 24
 
 // Sweep measures a recording of the sweep of package signal. The linear response and each harmonic part in
-// time when the sweep is undone: the n-th stands L·ln(n) before the linear one.
+// time when the sweep is undone: the n-th is L·ln(n) before the linear one.
 //
 // The error wraps ErrNoSignal where no channel holds such a sweep, or the recording is longer than 16.7 million frames.
 //
@@ -131,7 +131,7 @@ func growthOf(x []float64, rate float64) (seconds float64, ok bool) {
 	return periods / signal.SweepLowHz, periods >= 1
 }
 
-// course returns when the strongest line of short blocks stands where, 200 Hz to 0.4 of the rate, as log frequency.
+// course returns the log frequency of the strongest line of short blocks, 200 Hz to 0.4 of the rate, against time.
 func course(x []float64, rate float64) (t, logs []float64) {
 	size := spectrum.PowerOfTwo(int(rate / 24))
 	cfg := spectrum.Config{RateHz: rate, Size: size, Window: spectrum.Hann()}
@@ -272,7 +272,7 @@ func (r response) at(f float64) float64 {
 
 const longestTail = 0.5 // seconds after the peak: the response is smoothed by no more than 2 Hz
 
-// response returns the transfer function of order n: what stands around L·ln(n) before the peak, to a
+// response returns the transfer function of order n: the impulse response around L·ln(n) before the peak, to a
 // three tenths of the way to the next order before it and seven tenths of the way to the next after it. From shortFromHz on a
 // harmonic's is of less.
 func (c cutter) response(n int) response {
@@ -287,10 +287,10 @@ func (c cutter) response(n int) response {
 	return r
 }
 
-// place returns where order n stands, in frames.
+// place returns the place of order n, in frames.
 func (c cutter) place(n float64) float64 { return c.peak - c.growth*math.Log(n)*c.rate }
 
-// window returns how many frames around order n belong to it. What stands before matters too: a sweep that begins sharply
+// window returns how many frames around order n belong to it. The part before its place matters too: a sweep that begins sharply
 // rings before its peak, and cut short that would bend the low end of a response that is not flat (0.3 dB at 20 Hz by 0.1 s).
 func (c cutter) window(n int) (before, after float64) {
 	before = min(0.3*c.growth*math.Log(float64(n+1)/float64(n)), 0.5) * c.rate
@@ -301,7 +301,7 @@ func (c cutter) window(n int) (before, after float64) {
 	return before, after
 }
 
-// cut returns what stands so far around a frame of the impulse response, its edges raised cosines over half of what is
+// cut returns the part so far around a frame of the impulse response, its edges raised cosines over half of what is
 // before and a quarter of what is after, and the power of that window.
 func (c cutter) cut(centre, before, after float64) (cut []float64, power float64) {
 	cut = make([]float64, int(before+after))

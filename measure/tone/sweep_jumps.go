@@ -13,7 +13,7 @@ const (
 	// leastShift is in seconds: no chain's own delay differs by as much over an octave, nor by half a period at the low end,
 	// where filters against DC delay. Common practice, no source.
 	leastShift = 1e-3
-	// leastPeak is by how much the response to a band stands above the middle of its surroundings, as a power, to be distinguished from
+	// leastPeak is by how much the response to a band exceeds the median of its surroundings, as a power, to be distinguished from
 	// noise, whose peaks reach 20.
 	leastPeak = 100
 )

@@ -135,7 +135,7 @@ func equalized(x []float64, hz, q, db float64) []float64 {
 	return x
 }
 
-// A cut or a notch delays what stands around it; the response is the chain's, and right. A loss beside one is still named.
+// A cut or a notch delays the band around it; the response is the chain's, and right. A loss beside one is still named.
 func TestACutIsNoJump(t *testing.T) {
 	for _, db := range []float64{-12, math.Inf(-1)} {
 		for _, hz := range []float64{25, 100, 1000} {

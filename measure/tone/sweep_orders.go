@@ -190,7 +190,7 @@ func lostWarning(channel int, missed []int, growth float64) []measure.Warning {
 }
 
 // noise returns what the noise of the recording leaves in the window of order n: read half way to the next order, where
-// nothing stands but the tails of both, in a narrower window, and scaled to that of n by their powers.
+// there is nothing but the tails of both, in a narrower window, and scaled to that of n by their powers.
 func (c cutter) noise(n int) response {
 	before, after := c.window(n)
 	_, own := c.cut(0, before, after)

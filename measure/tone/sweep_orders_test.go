@@ -33,7 +33,7 @@ func bentSweep(seconds, ppm float64, ac bool) pcm.Clip {
 	return c
 }
 
-// The harmonics are right from 20 Hz to 20 kHz of theirs, and where nothing is, nothing stands above its limit. By formula, of
+// The harmonics are right from 20 Hz to 20 kHz of theirs, and where there is none, none exceeds its limit. By formula, of
 // a·sin: 0.02·a/2 and 0.016·a²/4 of 1 + 0.012·a².
 func TestHarmonicsOfAShortSweepAreRightAtBothEnds(t *testing.T) {
 	a := pcm.Ratio(-6)

@@ -143,7 +143,7 @@ func (t tracked) faults() []measure.Warning {
 	return slices.Concat(t.missing, t.jumpWarnings(), t.burstWarnings())
 }
 
-// noisyDB returns by how much the level of a tone that stands not far above its noise may move: steadyDB, or what the
+// noisyDB returns by how much the level of a tone not far above its noise may move: steadyDB, or what the
 // noise makes of it, which from one tenth to the next is a ninth of what it comes to in some minutes.
 func (t tracked) noisyDB() float64 {
 	limit := steadyDB

@@ -77,7 +77,7 @@ func TestToneRecoversWhatWasPutIn(t *testing.T) {
 		near(t, "other line", ch.Spurs[0].DBC, pcm.DB(4e-5), 0.3)
 		near(t, "other line's frequency", ch.Spurs[0].Hz, 5555, 0.1)
 		if h := ch.Harmonics[6]; h.DBC > h.LimitDBC+8 {
-			t.Errorf("harmonic 8 is not there, yet stands at %.1f dBc with a limit of %.1f", h.DBC, h.LimitDBC)
+			t.Errorf("harmonic 8 is not there, yet is at %.1f dBc with a limit of %.1f", h.DBC, h.LimitDBC)
 		}
 		if len(r.Texts) != 0 {
 			t.Errorf("warnings %q", r.Texts)
@@ -294,7 +294,7 @@ func TestSweepOfAHighPassIsRightDownTo20Hz(t *testing.T) {
 	}
 }
 
-// Without distortion a harmonic stands at its limit, be that noise or the sweep itself; with it, well above, and the limit is no lower:
+// Without distortion a harmonic is at its limit, be that noise or the sweep itself; with it, well above, and the limit is no lower:
 // points that the sweep's own beginning hides count where there is more than that.
 func TestHarmonicsOfASweepCarryTheirLimit(t *testing.T) {
 	for _, noise := range []float64{0, 1e-5, 1e-4} {
@@ -463,7 +463,7 @@ func BenchmarkTone(b *testing.B) {
 	}
 }
 
-// A recorder is started before the player and stopped after it: what stands before and after the tone, and the edges
+// A recorder is started before the player and stopped after it: the parts before and after the tone, and the edges
 // themselves, must leave no trace.
 func TestSilenceBeforeAndAfterLeavesNoTrace(t *testing.T) {
 	for _, before := range []float64{0, 13.2, 100, 389.5, 4411.37, 4799.9, 9120.81, 47999.5} {

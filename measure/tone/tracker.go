@@ -167,7 +167,7 @@ func reach(n int, tones []sine, omega float64) float64 {
 	return min(1, most)
 }
 
-// omega returns where the product of tones stands, in radians per sample, and whether it is the mirror image of a negative frequency.
+// omega returns the frequency of the product of tones, in radians per sample, and whether it is the mirror image of a negative frequency.
 func (p *product) omega(tones []sine) (omega float64, conjugate bool) {
 	for i, n := range p.order {
 		omega += float64(n) * tones[i].omega

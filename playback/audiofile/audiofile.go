@@ -92,7 +92,7 @@ func Named(path string, err error) error {
 	}
 	var p *fs.PathError
 	if errors.As(err, &p) && p.Path == path {
-		err = p.Err // the operation and the path would stand there twice
+		err = p.Err // the operation and the path would be named twice
 	}
 	return fmt.Errorf("%s: %w", path, err)
 }

@@ -102,7 +102,7 @@ func writeStruct(b *bytes.Buffer, v reflect.Value) error {
 	return nil
 }
 
-// fielder names the fields that stand for it: those that are known only as the program runs.
+// fielder names its fields, where they are known only as the program runs.
 type fielder interface{ Fields() iter.Seq2[string, any] }
 
 func writeFields(b *bytes.Buffer, v reflect.Value, first *bool) error {

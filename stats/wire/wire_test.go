@@ -51,7 +51,7 @@ func TestNullIsReadAsNaN(t *testing.T) {
 		}
 	}
 	if s.Range[0] != 1 || s.Maybe != nil {
-		t.Errorf("values that stand there were changed: %+v", s)
+		t.Errorf("existing values were changed: %+v", s)
 	}
 }
 

@@ -33,7 +33,7 @@ func rates() [][2]pcm.Rate {
 
 // Device returns the capture of the chain of a number from 0 to Devices − 1, each with a clock whose jitter is shaped by a loop and rises
 // towards the carrier, lines of packets, mains, supply and idle tones, and a recorder with noise, jitter, hum, distortion, an offset and a
-// clock of its own, which drifts. Every line stands at least 20 dB above the noise in a bin of the record.
+// clock of its own, which drifts. Every line is at least 20 dB above the noise in a bin of the record.
 func Device(number int) Capture {
 	random := rand.New(rand.NewPCG(uint64(number), 0x510e527fade682d1))
 	between := func(low, high float64) float64 { return low * math.Pow(high/low, random.Float64()) }
@@ -105,7 +105,7 @@ func (d device) addLine(hz float64) {
 	}
 }
 
-// line returns one that stands 20 to 50 dB above the noise in a bin of the record, in seconds times scale.
+// line returns one that is 20 to 50 dB above the noise in a bin of the record, in seconds times scale.
 func (d device) line(hz, scale float64) Sine {
 	inBin := d.PhaseDensity(hz) / d.Seconds
 	return Sine{hz, scale * math.Sqrt(2*inBin*d.between(1e2, 1e5)), 2 * math.Pi * d.random.Float64()}

@@ -94,7 +94,7 @@ type Place struct {
 	matched     int
 	search      anchorSearch
 	GlanceRatio float64 // the residual relative to the one at the first place, where a glance at a repetition was enough; 0 elsewhere
-	agreed      float64 // share of the anchors that matched, each as strong as A is there: some may stand in noise
+	agreed      float64 // share of the anchors that matched, each as strong as A is there: some may be noise
 }
 
 // driftReach is by how much the clocks may run apart from what an assumption takes them to.

@@ -30,7 +30,7 @@ const (
 )
 
 // Refine moves the line until the residual delay of the blocks is nil on average, each channel at its own offset: converters that
-// take turns are half a frame apart, and what plays in which channel must not decide where a block stands.
+// take turns are half a frame apart, and what plays in which channel must not decide the place of a block.
 func Refine(a, b pcm.Reader, l Line, kernel *interpolate.Kernel) (Line, Refinement, error) {
 	g, err := gather(a, b, l, kernel)
 	if err != nil {

@@ -49,7 +49,7 @@ func Find(a, b pcm.Reader, courseA, courseB Course, minOverlapS float64) (*Searc
 // 1000 ppm.
 const farDrift = 1100e-6
 
-// quietNoiseDB is how far below the music white noise may stand for its place to be found.
+// quietNoiseDB is how far below the music white noise must be for its place to be found.
 const quietNoiseDB = 10
 
 // assumptions returns those under which a place is sought until one finds it, the most likely first. One channel may be inverted, and

@@ -137,7 +137,7 @@ func (k stepFit) residual(at []float64, bend bool) (sum float64, line []float64)
 	return max(0, sum-mat.Dot(solved, right)), solved.RawVector().Data
 }
 
-// scatter returns the median distance from a line with steps. Blocks with a step in them stand between, and do not move it.
+// scatter returns the median distance from a line with steps. Blocks with a step in them lie between, and do not move it.
 func (k stepFit) scatter(at, line []float64) float64 {
 	off, row := make([]float64, len(k.t)), make([]float64, len(line))
 	for i, t := range k.t {

@@ -56,7 +56,7 @@ func edge(p, q densities, nyquist float64) (hz float64, ok bool) {
 	return hz, top-edge >= 2 && hz >= lowestEdgeHz && slices.Max(ratio[max(0, edge-edgeBands):edge]) >= there
 }
 
-// goesOn reports whether no step stands at hz: where the music itself ends, clicks and distortion of a few stretches show
+// goesOn reports whether there is no step at hz: where the music itself ends, clicks and distortion of a few stretches show
 // in the one capture as they do in the other, only higher.
 func (d densities) goesOn(hz float64) bool {
 	return d.between(hz, hz+2*residual.BandHz) > leastOn*d.between(hz-2*residual.BandHz, hz)
@@ -87,7 +87,7 @@ const (
 	// samples, there and back, lose 5 dB and more.
 	drooped = 3.0
 	// leastDensity is the power below which a band counts as empty, against the same width of the middle of the music:
-	// what stands there is rounding.
+	// there is nothing but rounding.
 	leastDensity = 1e-8
 	// leastSure is the standard error up to which a share of the remaining power is known, a little less than gone.
 	leastSure = 0.05
@@ -106,7 +106,7 @@ const (
 )
 
 // hiddenEdge finds where one capture ends though noise goes on, or a code puts something else in its place: there its
-// level no longer follows the other's. The short one stands at place short of a pair. Bands whose level in the other
+// level no longer follows the other's. The short one has index short in a pair. Bands whose level in the other
 // hardly changes tell nothing.
 func (r Evidence) hiddenEdge(short int) (hz float64, ok bool) {
 	k := r.FinalGain()
@@ -128,7 +128,7 @@ func (r Evidence) hiddenEdge(short int) (hz float64, ok bool) {
 	return 0, false
 }
 
-// share returns what of the other capture's power in a band stands in the short one too, and whether that is known.
+// share returns the share of the other capture's power in a band that the short one holds too, and whether it is known.
 func (r Evidence) share(band, short int, k float64) (remaining float64, known bool) {
 	pairs := make([][2]float64, len(r.LevelPairs[band]))
 	for j, p := range r.LevelPairs[band] {
@@ -153,7 +153,7 @@ func quotient(p, q densities, top float64) []float64 {
 	return out
 }
 
-// steady reports whether what stands in the band at hz is as steady as noise: the mean of its logarithms over hops of
+// steady reports whether the content of the band at hz is as steady as noise: the mean of its logarithms over hops of
 // 10 ms is then 0.7 dB below the logarithm of its mean. That of music lies 5 to 50 dB below.
 func (d densities) steady(hz float64) bool {
 	b := min(int(hz/residual.BandHz), len(d.power)-1)

@@ -39,7 +39,7 @@ func (b *below) add(block [][]float64) {
 	}
 }
 
-// add takes samples of a channel. Means over a millisecond are transformed: what stands near a kilohertz folds down to where rumble is,
+// add takes samples of a channel. Means over a millisecond are transformed: components near a kilohertz fold down to where rumble is,
 // by 34 dB less.
 func (b *belowChannel) add(x []float64, every int, rate float64) {
 	for _, v := range x {

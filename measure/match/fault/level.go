@@ -15,7 +15,7 @@ import (
 const (
 	// leastChangeDB is the change that is said: half of what a pair may differ by (common practice, no source).
 	leastChangeDB = 0.05
-	// sure is by how many standard errors a change stands clear, whether estimated from the scatter over time or over the bands:
+	// sure is from how many standard errors on a change is clear, whether estimated from the scatter over time or over the bands:
 	// with 31 bands and a split at any second, by chance in less than one pair of a thousand if they scatter as noise does.
 	sure = 6
 )

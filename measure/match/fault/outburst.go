@@ -29,7 +29,7 @@ const (
 // faint is a power below that of rounding to 24 bits by 20 dB: −160 dBFS. What is less, is none.
 const faint = 1e-16
 
-// above returns by what power ratio the residual in each stretch stands above what is usual there, and whether it stands
+// above returns by what power ratio the residual in each stretch exceeds what is usual there, and whether it stands
 // out. skip says which stretches have a fault already and tell nothing of what is usual.
 func above(heights []residual.Stretch, skip []bool, frames float64) (ratio []float64, out []bool) {
 	n := len(heights)
@@ -114,7 +114,7 @@ func (all classList) at(x float64) (usual, scatter float64) {
 	return p.usual + share*(q.usual-p.usual), max(p.scatter, q.scatter)
 }
 
-// neighbours returns the largest of the medians of the quarter of a second that a stretch stands in and of those before
+// neighbours returns the largest of the medians of the quarter of a second around a stretch and of those before
 // and after.
 func neighbours(rest []float64) []float64 {
 	const size = 50

@@ -25,7 +25,7 @@ func (f *Straight) Add(t, y, w float64) {
 	f.wty += w * t * y
 }
 
-// Solve returns the line; drift is 0 where all points stand at one time.
+// Solve returns the line; drift is 0 where all points are at one time.
 func (f *Straight) Solve() (offset, drift float64) {
 	det := f.w*f.wtt - f.wt*f.wt
 	if !(det > leastSpread*f.w*f.wtt) {

@@ -58,7 +58,7 @@ func (r *Record) unfilter(rem, a, filter []complex128) {
 	}
 }
 
-// filter returns what of A stands in R at each bin of channel c, averaged over a twelfth of an octave, and three bins at
+// filter returns the part of A in R at each bin of channel c, averaged over a twelfth of an octave, and three bins at
 // the least.
 func (r *Record) filter(c int) []complex128 {
 	n := len(r.aa[c])

@@ -87,10 +87,10 @@ func (r *Record) byLevels(band int, k float64, b ResponseBand) ResponseBand {
 	return b
 }
 
-// apart is by how many standard errors a difference in one of some thirty bands stands clear: by chance, in 1 comparison of 500.
+// apart is from how many standard errors on a difference in one of some thirty bands is clear: by chance, in 1 comparison of 500.
 const apart = 4
 
-// Largest returns the largest difference that stands clear of its own uncertainty and of the common gain's; 0 if none
+// Largest returns the largest difference that exceeds its own uncertainty and the common gain's; 0 if none
 // does, NaN if nothing was measurable.
 func Largest(bands []ResponseBand, gainError float64) float64 {
 	best := math.NaN()
