@@ -139,7 +139,7 @@ func (p *peakChannel) write(x []float64, m *TruePeakMeter) {
 	for s := 0; s*peakStretch < len(x); s++ {
 		// What lies between samples taps/2 − 1 and taps/2 of a window depends on all of it: on this stretch and three more.
 		curved := slices.Max(p.curved[s:min(s+4, len(p.curved))])
-		least := p.peak - m.bend*curved // a neighbour that is louder may have a value beside it that passes the peak
+		least := p.peak - m.bend*curved // a neighbour that is louder may have a value next to it that passes the peak
 		if max(p.loud[s+1], p.loud[min(s+2, len(p.loud)-1)]) <= least {
 			continue
 		}

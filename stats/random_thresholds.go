@@ -136,7 +136,7 @@ const (
 	slopeSteps   = 6.0  // steps per unit of s·u at ten trials per dose; more trials make the likelihood narrower
 	weibullSteps = 20.0 // the Weibull's likelihood falls more steeply on one side
 	maxNodes     = 8000 // where a steep slope meets a wide spread
-	flat         = 40.0 // beyond so many units of s·u the curve is flat: e⁻⁴⁰ is nothing beside what is left of the rounding
+	flat         = 40.0 // beyond so many units of s·u the curve is flat: e⁻⁴⁰ is nothing against the rounding
 )
 
 // stepsAcross returns the number of nodes that the curve needs across one unit of s·u.

@@ -346,7 +346,7 @@ func (e ThresholdEstimate) At(levelDB float64) float64 {
 }
 
 // FitP returns how often answers that follow the estimate's curve, as many at each level, deviate from it as much as those given: small
-// where the curve does not fit. It is told from simulated answers, draws sets of them by the seed; since the estimate is not fitted to
+// where the curve does not fit. It is judged by simulated answers, draws sets of them by the seed; since the estimate is not fitted to
 // each anew, it errs on the side of a fit. NaN where there is no estimate.
 func (e ThresholdEstimate) FitP(levelsDB []float64, counts []Count, draws int, seed uint64) float64 {
 	if math.IsNaN(e.ThresholdDB) || draws < 1 {

@@ -16,7 +16,7 @@ type whole struct {
 	change func(c pcm.Clip) pcm.Clip
 	cause  integrity.Cause
 	gainDB float64
-	smears int // frames by which a place may be told wrong
+	smears int // frames by which a place may be wrong
 }
 
 func scaled(db float64) func(c pcm.Clip) pcm.Clip {

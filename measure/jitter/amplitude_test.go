@@ -36,7 +36,7 @@ func TestAmplitudeNoiseIsNotTakenFromJitter(t *testing.T) {
 				t.Errorf("%v ppm: warnings %q", ppm, r.Texts)
 			}
 		}
-		// Three captures scatter by 0.06 ps; the tail of the amplitude noise that is not told apart takes less than that.
+		// Three captures scatter by 0.06 ps; the tail of the amplitude noise that is not recognised takes less than that.
 		if math.Abs(mean-20) > 0.2 {
 			t.Errorf("%v ppm: %.3f ps on average, want 20", ppm, mean)
 		}
@@ -148,7 +148,7 @@ func TestOrdinaryNoiseIsNoAmplitudeNoise(t *testing.T) {
 	}
 }
 
-// Bounds hold beside amplitude noise, and figures their truth, also where that noise falls below the additive noise and cannot be seen any more.
+// Bounds hold with amplitude noise, and figures their truth, also where that noise falls below the additive noise and cannot be seen any more.
 func TestBoundsHoldBesideAmplitudeNoise(t *testing.T) {
 	seeds := 4
 	if *full {

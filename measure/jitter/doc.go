@@ -86,7 +86,7 @@
 // Where clocks are near the error holds an allowance for what may fold; white clock jitter, as here, makes all of that.
 //
 // The test signal's own residue at a line is known by size, not by phase. A line that exceeds it counts for the difference of
-// the powers, which is right on average over phases; a line e beside a residue k may read anything from √(e² − 2ek) to √(e² + 2ek).
+// the powers, which is right on average over phases; a line e with a residue k may read anything from √(e² − 2ek) to √(e² + 2ek).
 //
 // Limits. A block of whole periods of the tone that is dropped or repeated leaves no trace in it: send a signal without a period
 // (see integrity) to find lost samples. A capture longer than about two minutes is cut into records of equal length: a line must be found in half of
@@ -120,7 +120,7 @@
 // subtraction would give 44.8 ± 0.1 ps; with what may fold allowed for, the figure's error holds 69.3. Where the sampling angle turns
 // all that folds into phase, white jitter of the recorder's own clock reads √2 too large, within an error that says so.
 //
-// Amplitude noise: 20 ps beside amplitude noise of 1 and 3 ppm that falls as 1/f read 20.01 ps on average. In 800 channels of 0 to 30 ps
+// Amplitude noise: 20 ps with amplitude noise of 1 and 3 ppm that falls as 1/f read 20.01 ps on average. In 800 channels of 0 to 30 ps
 // without it none was found, and the figures scatter by 0.99 of their errors. White amplitude noise below the jitter cannot be separated from
 // it: 0.5 ppm over the whole band make 20 ps read 19.1.
 //

@@ -27,7 +27,7 @@ const (
 	// steadyErrors is how steady, in reciprocal roots of the independent values, an envelope of noise never is, and mostSteady the most of
 	// that: in 3000 simulated bands each of 16 to 128 bins noise reached 0.75, 0.63, 0.59, 0.50, 0.47 and 0.39, three to four reciprocal roots.
 	steadyErrors, mostSteady = 4, 0.75
-	// ofALine is the least steadiness, against what a line of that power would have, but for the scatter that noise beside it makes: with a
+	// ofALine is the least steadiness, against what a line of that power would have, but for the scatter that noise in the same grains makes: with a
 	// hump of noise in its place as well a line would be read too large.
 	ofALine = 0.9
 	// mostInHump is how many steady lines are sought in a hump at the most.
@@ -94,7 +94,7 @@ func (f profile) grown(c candidate) candidate {
 	return c
 }
 
-// hump returns the stretch of a candidate, unless nothing is beside it.
+// hump returns the stretch of a candidate, unless it has no neighbours.
 func (f profile) hump(c candidate) (h hump, ok bool) {
 	width := max(sideGrains, (c.to-c.from)/4)
 	first, last := max(0, c.from-width), min(f.len(), c.to+width)
@@ -155,7 +155,7 @@ func (p *lineFinder) asLine(h hump) component {
 	return p.spreadLine(h, func(k int) float64 { return power(p.bins[k]) }, h.at)
 }
 
-// exceeds reports whether a hump holds more than the noise beside it by humpErrors times the error of that comparison: of some ten thousand
+// exceeds reports whether a hump holds more than the neighbouring noise by humpErrors times the error of that comparison: of some ten thousand
 // grains of noise the medians of a few are twice or half of what they should be.
 func (p *lineFinder) exceeds(h hump) bool {
 	all, quiet := 0.0, 0.0
@@ -242,7 +242,7 @@ func (f profile) filled(h hump) bool {
 	return 2*raised*f.bins > h.to-h.from
 }
 
-// oneLine reports whether a hump is one line that wanders, beside noise.
+// oneLine reports whether a hump is one line that wanders, plus noise.
 func (p *lineFinder) oneLine(h hump) bool {
 	all, fourth, quiet := 0.0, 0.0, 0.0
 	for k := h.from; k < h.to; k++ {

@@ -32,7 +32,7 @@ func TestFoldedJitterOfLockedClocksIsSaid(t *testing.T) {
 	}
 }
 
-// Jitter beside additive noise, with locked clocks: whatever the angle, and whether some of it folds or none, the errors and the limits hold
+// Jitter with additive noise, with locked clocks: whatever the angle, and whether some of it folds or none, the errors and the limits hold
 // what is there, in the whole band, in each decade and between the channels. The share of a decade is that of a flat density.
 func TestErrorsHoldWhatFolds(t *testing.T) {
 	for _, degrees := range []float64{0, 25, 33, 45, 80} {

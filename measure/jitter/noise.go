@@ -189,7 +189,7 @@ type noiseSum struct{ pm, additive, variancePM, varianceAdditive, unknown, other
 func (s noiseSum) variance() float64 { return s.scatter()*s.scatter() + s.unknown*s.unknown/3 }
 
 // uncertainty returns the standard error of the difference as jitter of the band. What folds is not anything up to other: a clock of white
-// jitter, as many are, makes all of it, and always to one side. With half of its square as variance two errors hold it beside any scatter
+// jitter, as many are, makes all of it, and always to one side. With half of its square as variance two errors hold it under any scatter
 // 92 times in 100 at the least, P(g < √2), and always where it is nothing.
 func (s noiseSum) uncertainty() float64 { return math.Sqrt(s.variance()+s.other*s.other/2) + rounded }
 

@@ -48,6 +48,6 @@ func TestATransferStopsAtTheNoiseAndAtTheFloor(t *testing.T) {
 	}
 	// Chance carries a band of few degrees of freedom past 3 dB.
 	if bounds < len(got.Channel[0].Density)*9/10 {
-		t.Errorf("%d of %d bands are bounds beside a floor as high", bounds, len(got.Channel[0].Density))
+		t.Errorf("%d of %d bands are bounds with a floor as high", bounds, len(got.Channel[0].Density))
 	}
 }

@@ -69,7 +69,7 @@ func (s *smoother) prepare(n int) {
 	}
 }
 
-// trend is a polynomial Σ c[k]·P_k(u) on u = −1 … 1, and a slow sine beside it.
+// trend is a polynomial Σ c[k]·P_k(u) on u = −1 … 1, plus a slow sine.
 type trend struct {
 	legendre legendre
 	sway     sway
@@ -125,7 +125,7 @@ func (s *smoother) residual(y []complex128, c legendre) (residual []complex128, 
 	return residual, total
 }
 
-// strongest returns how many cycles the strongest sine in y has, beside a polynomial.
+// strongest returns how many cycles the strongest sine in y has, when a polynomial is fitted with it.
 func (s *smoother) strongest(y []complex128) float64 {
 	const pad = 8
 	z := make([]complex128, spectrum.PowerOfTwo(pad*len(y)))

@@ -481,7 +481,7 @@ func TestWhatLiesOutsideTheBandLeavesNoTrace(t *testing.T) {
 	}
 }
 
-// Lines within 3 dB of the floor's bound the sum of lines: as an upper bound where they are most of it, beside it where they are less.
+// Lines within 3 dB of the floor's bound the sum of lines: as an upper bound where they are most of it, in addition to it where they are less.
 func TestLinesAtTheFloorBoundTheirSum(t *testing.T) {
 	lines := func(peaks ...float64) jittertest.Capture {
 		c := base()

@@ -9,7 +9,7 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// The codes of warnings about jitter, beside those that all measurements share.
+// The codes of warnings about jitter, in addition to those of all measurements.
 const (
 	AmplitudeNoise measure.Code = "amplitude-noise"  // amplitude exceeds phase, at the lowest from Value, a frequency, on
 	ClockStep      measure.Code = "clock-step"       // the phase steps by Value, less than half a sample, at the instant

@@ -26,7 +26,7 @@ func (l loop) ReadFrames(dst [][]float64, from int) (int, error) {
 	n := min(len(dst[0]), l.frames-from)
 	for c := range dst {
 		for i := range n {
-			// Each pass plays another gain, so that the passes can be told apart.
+			// Each pass plays another gain, so that the passes can be distinguished.
 			at := from + i - l.delay + 16*l.Clip.Len()
 			pass := at / l.Clip.Len()
 			dst[c][i] = l.Channels[c][at%l.Clip.Len()] * (0.3 + 0.02*float64(pass*7%11))

@@ -24,7 +24,7 @@ func TestTwoErrorsOfTheResponseHoldTheTruth(t *testing.T) {
 	var all, held int
 	seed := uint64(0)
 	for _, db := range []float64{-60, -70, -80, -90, -100} {
-		var told, within int
+		var judged, within int
 		for i := range len(pieces) * len(shares) * seeds {
 			share := shares[i/len(pieces)%len(shares)]
 			seed += 2
@@ -38,17 +38,17 @@ func TestTwoErrorsOfTheResponseHoldTheTruth(t *testing.T) {
 				if math.IsNaN(band.DB) {
 					continue
 				}
-				told++
+				judged++
 				if math.Abs(band.DB) <= 2*band.StandardErrorDB {
 					within++
 				}
 			}
 		}
-		t.Logf("%.0f dBFS: %.1f %% of %d bands", db, 100*float64(within)/float64(told), told)
-		if part := float64(within) / float64(told); *full && math.Abs(part-0.95) > 0.03 {
-			t.Errorf("noise at %.0f dBFS: two errors hold %.1f %% of %d bands", db, 100*part, told)
+		t.Logf("%.0f dBFS: %.1f %% of %d bands", db, 100*float64(within)/float64(judged), judged)
+		if part := float64(within) / float64(judged); *full && math.Abs(part-0.95) > 0.03 {
+			t.Errorf("noise at %.0f dBFS: two errors hold %.1f %% of %d bands", db, 100*part, judged)
 		}
-		all, held = all+told, held+within
+		all, held = all+judged, held+within
 	}
 	if part := float64(held) / float64(all); math.Abs(part-0.95) > 0.03 || all < 600 {
 		t.Errorf("two errors hold %.1f %% of %d bands", 100*part, all)

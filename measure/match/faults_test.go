@@ -275,7 +275,7 @@ func TestFaultsAreFoundAndNamed(t *testing.T) {
 	}
 }
 
-// What lasts for a few milliseconds is told by its place and length, each to a millisecond.
+// A fault of a few milliseconds is reported with its place and length, each to a millisecond.
 func TestWhatHappensForAWhileIsTimed(t *testing.T) {
 	const ms, at, seconds = faultRate / 1000, 2*faultRate + 1234, 6
 	m := newMusic(12, seconds, 11000)
@@ -367,7 +367,7 @@ func TestFaultsInAAreSaidOfA(t *testing.T) {
 	}
 }
 
-// A clock that runs 5 ppm faster from the middle on: every piece's drift is told, and the offset of either half.
+// A clock that runs 5 ppm faster from the middle on: every piece's drift is reported, and the offset of either half.
 func TestWanderingDriftIsToldPieceByPiece(t *testing.T) {
 	m := newMusic(12, faultSeconds, 11000)
 	a := m.capture(faultRate, faultRate*faultSeconds, way{noise: 1e-5, seed: 4})

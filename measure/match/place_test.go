@@ -120,7 +120,7 @@ func TestALoopIsFoundWhereItsVoiceSays(t *testing.T) {
 	}
 }
 
-// A loop with nothing beside it, and no noise, fits at every repetition: the doubt must be said, however deep the null.
+// A loop alone, without noise, fits at every repetition: the doubt must be said, however deep the null.
 func TestAnExactLoopIsSaidToFitElsewhere(t *testing.T) {
 	const rate, n = 16000, 24000
 	bar := newMusic(81, 1.1, 7000).capture(rate, n, way{})

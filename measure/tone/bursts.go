@@ -25,8 +25,8 @@ const (
 	mostBursts = 1 << 16
 )
 
-// bursts finds moments at which what is left beside the tones is far louder than around them: packets muted or lost
-// ahead of the recorder, whose own noise goes on, and clicks. Each piece of half a millisecond is set beside the medians
+// bursts finds moments at which the residual of the tones is far louder than around them: packets muted or lost
+// ahead of the recorder, whose own noise goes on, and clicks. Each piece of half a millisecond is compared with the medians
 // of the tenths of a second before and after it, and stands out of both: where a tone settles, steps in level, or is fitted less well
 // from one stretch to the next, it is one of them that is loud.
 type bursts struct {

@@ -24,7 +24,7 @@
 // A lost or muted millisecond of a tone is named at every rate. Nothing is named in 600 clean captures with hum, spikes of the mains,
 // rumble, distortion, clipping, a level that settles, and clocks off by 200 ppm that wander and warm up (-run Clean -args -full), nor in 240
 // whose clock hunts in a sawtooth of 100 ns, changes its pace by 6 ppm at once, or whose level settles by 30 %. The smallest jump named is
-// 250 ns; a burst is 20 dB above what remains beside the tone: 20 dB over 1 ms of 15 s is 0.02 dB in the figure.
+// 250 ns; a burst is 20 dB above the residual of the tone: 20 dB over 1 ms of 15 s is 0.02 dB in the figure.
 //
 // A sweep's jumps follow from when its octaves arrive, less the delay of the minimum-phase filter that has the response's magnitude (so
 // that a cut or a notch is no jump): 1.3 ms from 1 kHz on, half a period at the low end. A level that moves slowly looks like a response

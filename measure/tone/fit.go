@@ -39,7 +39,7 @@ func (o *oscillator) next() complex128 {
 
 func middle(x []float64) float64 { return float64(len(x)-1) / 2 }
 
-// fitSine returns the sine near frequency omega that fits x best, with a constant beside it (four parameters,
+// fitSine returns the sine near frequency omega that fits x best, together with a constant (four parameters,
 // least squares by Gauss and Newton; omega must be within a quarter period over the length of x).
 //
 // ref: IEEE Std 1057, sine-wave fit with unknown frequency (four parameters).

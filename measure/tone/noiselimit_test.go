@@ -60,7 +60,7 @@ func TestNoiseReachesItsLimitOnceInTwentyTimes(t *testing.T) {
 		t.Logf("%s: noise exceeds its limit in %d of %d", what, count, of)
 	}
 	within("harmonics", harmonics, all, 0.05, 0.05)
-	within("THD", thd, runs, 0.02, 0.05) // THD's and IMD's are told a little too high
+	within("THD", thd, runs, 0.02, 0.05) // THD's and IMD's are a little too high
 	within("IMD", imd, runs, 0, 0.05)
 }
 
@@ -86,7 +86,7 @@ func TestNoDistortionIsMeasuredInTheCapturesOwnNoise(t *testing.T) {
 			all++
 			if l.Standing == "measured" {
 				measured++
-				t.Logf("seed %d: %s is %q beside a limit of %.1f", seed, l.Figure, l.Standing, l.Limit)
+				t.Logf("seed %d: %s is %q with a limit of %.1f", seed, l.Figure, l.Standing, l.Limit)
 			}
 		}
 		own := limitNamed(t, r.Channel[0].Limits, "thd_db")

@@ -44,7 +44,7 @@ func TestStrongDistortionLeavesNothingInTheNoise(t *testing.T) {
 				t.Fatal(err)
 			}
 			want := -110 + 1 + 10*math.Log10(19980.0/24000)
-			near(t, "noise beside distortion", r.Channel[0].NoiseDB, want, 0.05)
+			near(t, "noise with distortion", r.Channel[0].NoiseDB, want, 0.05)
 		}
 	}
 }

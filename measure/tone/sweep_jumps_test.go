@@ -135,7 +135,7 @@ func equalized(x []float64, hz, q, db float64) []float64 {
 	return x
 }
 
-// A cut or a notch delays the band around it; the response is the chain's, and right. A loss beside one is still named.
+// A cut or a notch delays the band around it; the response is the chain's, and right. A loss together with one is still named.
 func TestACutIsNoJump(t *testing.T) {
 	for _, db := range []float64{-12, math.Inf(-1)} {
 		for _, hz := range []float64{25, 100, 1000} {
@@ -153,6 +153,6 @@ func TestACutIsNoJump(t *testing.T) {
 	at := int(48000 * (alone.Channel[0].DelayS + alone.GrowthS*math.Log(2000.0/20)))
 	x := noisy(slices.Delete(equalized(c.Channels[0], 1000, 2, -12), at, at+128), 1e-4)
 	if r := measureSweep(t, pcm.Clip{Rate: c.Rate, Channels: [][]float64{x}}); !slices.ContainsFunc(r.Details, func(w measure.Warning) bool { return w.Code == tone.TimeJump && math.Abs(w.Value+128./48) < 0.5 }) {
-		t.Errorf("128 frames lost beside a cut: %q", r.Texts)
+		t.Errorf("128 frames lost and a cut: %q", r.Texts)
 	}
 }

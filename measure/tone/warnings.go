@@ -2,10 +2,10 @@ package tone
 
 import "heardiff/measure"
 
-// The codes of warnings about tones, noise and sweeps, beside those that all measurements share.
+// The codes of warnings about tones, noise and sweeps, in addition to those of all measurements.
 const (
 	BandLimited     measure.Code = "band-limited"     // half the rate cuts off a part of the figure; Value is that frequency
-	Bursts          measure.Code = "bursts"           // what is left beside the tone leaps up; Value is how often, the stretch the first
+	Bursts          measure.Code = "bursts"           // the residual of the tone leaps up; Value is how often, the stretch the first
 	Clicks          measure.Code = "clicks"           // Value is how many tenths of a second of silence are louder than the rest
 	Dropouts        measure.Code = "dropouts"         // Value is how many tenths of a second are missing or far quieter
 	JitterSignal    measure.Code = "jitter-signal"    // the tone is at a quarter of the rate; Value is its frequency

@@ -243,7 +243,7 @@ func (c *climbed) blank(kind string) Threshold {
 		Slope: nan, Lapse: nan, BetweenSDDB: nan, FitP: nan}
 }
 
-// fitDraws is how many simulated data sets the goodness of fit is told from.
+// fitDraws is how many simulated data sets the goodness of fit is judged by.
 const fitDraws = 999
 
 func (c *climbed) listener(grid *stats.ThresholdGrid, who *climber) (Threshold, error) {

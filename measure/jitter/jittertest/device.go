@@ -26,7 +26,7 @@ func (l Loop) Left(hz float64) float64 {
 	return x * x / ((1-x)*(1-x) + 4*l.Damping*l.Damping*x)
 }
 
-// rates are those of a signal and of the recorder beside it.
+// rates are the rates of a signal and of its recorder.
 func rates() [][2]pcm.Rate {
 	return [][2]pcm.Rate{{44100, 48000}, {48000, 48000}, {44100, 96000}, {48000, 96000}, {96000, 96000}, {44100, 192000}, {48000, 192000}, {96000, 192000}}
 }

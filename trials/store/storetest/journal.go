@@ -18,7 +18,7 @@ func entry(n int, note string) trials.Entry {
 }
 
 // Where the acknowledgement of a commit was lost the store is asked: what is kept counts as kept, and another entry in its
-// place is told.
+// place is refused.
 func keptIsKept(t *testing.T, b Backend) {
 	ctx, s := context.Background(), b.New(t, time.Now)
 	WithSession(t, s, 3)
