@@ -70,10 +70,9 @@ func (a *app) fail(ctx context.Context, err error) int {
 		name, _, _ := strings.Cut(strings.TrimPrefix(err.Error(), "unknown command "), " for ")
 		err = fmt.Errorf("%s: unknown command", name)
 	}
-	a.clearLine()
-	fmt.Fprintf(a.stderr, "heardiff: %s\n", oneLine(err.Error()))
+	a.say("%s", err)
 	if hint != "" {
-		fmt.Fprintf(a.stderr, "heardiff: hint: %s\n", oneLine(hint))
+		a.say("hint: %s", hint)
 	}
 	return code
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"strings"
@@ -38,12 +39,16 @@ Each command's own flags: {{.CommandPath}} COMMAND --help{{end}}
 const exitCodes = `Exit codes: 0 done; 1 it could not be done (disk, device, internal);
 2 the command line is wrong; 3 the input was rejected; 130 interrupted.`
 
-// explain sets the words of every help text of root and its commands.
-func explain(root *cobra.Command) {
+// explain sets the words of every help text of root and its commands, and the columns that they are set in, 0 for any number.
+func explain(root *cobra.Command, columns int) {
 	root.PersistentFlags().BoolP("help", "h", false, "print this text")
 	root.Flags().BoolP("version", "v", false, "print the version")
 	root.SetVersionTemplate("heardiff {{.Version}}\n")
 	root.SetUsageTemplate(usageTemplate)
+	root.SetHelpFunc(func(c *cobra.Command, _ []string) {
+		text := strings.TrimRight(cmp.Or(c.Long, c.Short), " \n")
+		fmt.Fprint(c.OutOrStdout(), reflow(text+"\n\n"+c.UsageString(), columns))
+	})
 	root.CompletionOptions.DisableDefaultCmd = true
 	for _, c := range root.Commands() {
 		if c.Name() == "help" {
@@ -66,7 +71,7 @@ Of any other word, and of several, the help of that command is printed.`,
 		RunE: func(c *cobra.Command, words []string) error {
 			if len(words) == 1 {
 				if page, ok := guide.Page(words[0]); ok {
-					_, err := io.WriteString(a.stdout, page)
+					_, err := io.WriteString(a.stdout, reflow(page, columnsOf(a.raw)))
 					return err
 				}
 			}

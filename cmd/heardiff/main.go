@@ -101,6 +101,6 @@ Topics: ` + strings.Join(guide.Names(), ", "),
 			root.AddCommand(c)
 		}
 	}
-	explain(root)
+	explain(root, columnsOf(a.raw))
 	return root
 }

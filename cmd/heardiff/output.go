@@ -50,8 +50,7 @@ func (a *app) printLaidOut(out []byte) error {
 
 // warn writes one line to standard error.
 func (a *app) warn(format string, args ...any) {
-	a.clearLine()
-	fmt.Fprintf(a.stderr, "heardiff: warning: %s\n", oneLine(fmt.Sprintf(format, args...)))
+	a.say("warning: "+format, args...)
 }
 
 // progress returns a function that takes how much of the work named what is done, 0 to 1. It draws a line on
