@@ -188,7 +188,7 @@ func (s *Score) warnings() []string {
 			s.Correct, s.PBelow))
 	}
 	if !s.Reached && s.Plan == FixedPlan {
-		w = append(w, fmt.Sprintf("not reaching the critical count rules out only p_d above %.3f (one-sided limit at alpha %g)",
+		w = append(w, fmt.Sprintf("not reaching the critical count rules out only a proportion of discriminators above %.3f (one-sided limit at alpha %g)",
 			s.DiscriminatorsUpper, s.Alpha))
 	}
 	return w

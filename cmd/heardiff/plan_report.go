@@ -126,6 +126,6 @@ func (r planReport) powerText(w io.Writer) {
 		fmt.Fprintf(w, "Judged at %.2g: the part of alpha %g that a listener's first test of this plan has of the whole study, as it is planned now.\n", r.Level, r.Family.Alpha)
 	}
 	if r.Conditional() && len(r.Power) > 0 {
-		fmt.Fprintln(w, "Fisher's exact test decides: the count shown is for both kinds of trial and both answers equally often, as the chances\nare for a listener who leans towards neither answer; one who leans is found less often.")
+		fmt.Fprintln(w, "Fisher's exact test decides: the count shown is for both kinds of trial and both answers equally often, as the chances are for a listener who leans towards neither answer; one who leans is found less often.")
 	}
 }

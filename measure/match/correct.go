@@ -88,7 +88,7 @@ func (r Result) line(rate pcm.Rate) (align.Line, error) {
 	}
 	l.From, l.To = int(math.Round(r.ComparedFromS*rate.Hz())), int(math.Round(r.ComparedToS*rate.Hz()))
 	if !(l.To > l.From) {
-		return l, errors.New("match: the comparison does not say which stretch was compared (compared_from_s, compared_to_s): compare again")
+		return l, errors.New("match: the comparison does not say which stretch was compared: compare again")
 	}
 	return l, nil
 }
