@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -131,8 +132,11 @@ func printCompared(w io.Writer, c compared) {
 	}
 }
 
-// louder says which of two captures is, as far as the standard error tells.
+// louder says which of two captures is, as far as the standard error tells, where there is one.
 func louder(gainDB, se float64) string {
+	if math.IsNaN(se) {
+		se = 0
+	}
 	switch {
 	case gainDB > 2*se:
 		return "B is louder than A"

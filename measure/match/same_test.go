@@ -78,3 +78,13 @@ func TestTonesInAnyPhaseHaveAGain(t *testing.T) {
 		}
 	}
 }
+
+// A copy of a tone made softer leaves only rounding, which may come to less than nothing: the null is deep, and known.
+func TestAToneMadeSofterHasANull(t *testing.T) {
+	const gain = 0.7
+	a, b := periodic(sine(12000, 0)), periodic(func(i int) float64 { return gain * sine(12000, 0)(i) })
+	r, err := match.Compare(a.Slice(0, 4*48000), b.Slice(0, 4*48000), match.Config{})
+	if err != nil || !(r.NullDB < -140) || math.IsNaN(r.StandardErrors.GainDB) || !(math.Abs(r.GainDB-pcm.DB(gain)) < 1e-4) {
+		t.Errorf("null %v dB, gain %v ± %v dB, %v", r.NullDB, r.GainDB, r.StandardErrors.GainDB, err)
+	}
+}
