@@ -197,6 +197,9 @@ func TestATapeReplacesOnlyATape(t *testing.T) {
 		command(t, 2, "listen", "--plan", "1", "--listener", "L1", "--again", "--plain", "--device", "file:"+path)
 	}
 	command(t, 0, "verify")
+	if said := refused(t, exitRejected, "listen", "--plan", "1", "--listener", "L1", "--again", "--plain", "--device", "file:nowhere/tape.wav"); !strings.Contains(said, "there is no folder nowhere") {
+		t.Errorf("said %q", said)
+	}
 	own := filepath.Join(t.TempDir(), "own.wav")
 	saveWAV(t, own, music(1))
 	before, err := os.ReadFile(own)

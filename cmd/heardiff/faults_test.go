@@ -106,7 +106,8 @@ func TestASessionEndsWhereItsStudyIsGone(t *testing.T) {
 // A device that cannot be opened leaves nothing behind: there is no session that nobody began.
 func TestADeviceThatDoesNotOpenBeginsNoSession(t *testing.T) {
 	study := listeningStudy(t, "abx", 3)
-	command(t, 1, "listen", "--plan", "1", "--listener", "L1", "--plain", "--device", "file:"+filepath.Join(study, "no", "such", "folder", "x.wav"))
+	command(t, 3, "listen", "--plan", "1", "--listener", "L1", "--plain", "--device", "file:"+filepath.Join(study, "no", "such", "folder", "x.wav"))
+	command(t, 1, "listen", "--plan", "1", "--listener", "L1", "--plain", "--device", "file:")
 	var r resultsJSON
 	if inStudyFolder(t, study, &r, "results"); len(r.Sessions) != 0 {
 		t.Errorf("%d sessions", len(r.Sessions))
