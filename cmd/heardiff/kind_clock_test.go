@@ -11,7 +11,6 @@ import (
 	"heardiff/cmd/heardiff/internal/plot"
 	"heardiff/measure/clock"
 	"heardiff/measure/jitter/jittertest"
-	"heardiff/trials/study"
 )
 
 // swaying writes a capture of the jitter signal whose clock runs 3 ppm fast and sways once a second: over whole periods
@@ -84,12 +83,7 @@ func TestAStudysClocksComeFromItsJitterCaptures(t *testing.T) {
 	if f := figures["mtie_1_s_ns"]; len(f) != 1 || math.Abs(f[0].Value-8) > 0.3 || !(f[0].Limit < f[0].Value) {
 		t.Errorf("MTIE in the link: %+v, want 8 ns above its limit", f)
 	}
-	s, err := study.Open(context.Background(), folder, nil)
-	must(t, err)
-	defer s.Close()
-	all, err := s.Link(context.Background())
-	must(t, err)
-	l := linked{all}
+	l := linked{linkIn(t, folder)}
 	p, err := l.pictures()
 	must(t, err)
 	if drawn := chartOf[plot.Stability](t, p); len(drawn.Clocks) != 2 || len(drawn.Limit) == 0 || !strings.Contains(drawn.LimitName, "loop") {

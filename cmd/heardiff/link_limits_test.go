@@ -11,14 +11,21 @@ import (
 	"heardiff/trials/study"
 )
 
-// figuresIn returns a chain's figures as "link" reads them, and whether two chains deliver every word.
-func figuresIn(t *testing.T, folder, chain, a, b string) (map[link.Metric][]link.Figure, *bool) {
+// linkIn returns what "link" finds in a study.
+func linkIn(t *testing.T, folder string) study.Linked {
 	t.Helper()
 	s, err := study.Open(context.Background(), folder, nil)
 	must(t, err)
 	defer s.Close()
 	l, err := s.Link(context.Background())
 	must(t, err)
+	return l
+}
+
+// figuresIn returns a chain's figures as "link" reads them, and whether two chains deliver every word.
+func figuresIn(t *testing.T, folder, chain, a, b string) (map[link.Metric][]link.Figure, *bool) {
+	t.Helper()
+	l := linkIn(t, folder)
 	for _, c := range l.Input.Chains {
 		if c.Name == chain {
 			return c.Figures, l.Delivered(a, b)

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"math"
 	"path/filepath"
 	"testing"
@@ -10,7 +9,6 @@ import (
 	"heardiff/cmd/heardiff/internal/report"
 	"heardiff/measure/jitter/jittertest"
 	"heardiff/playback/pcm"
-	"heardiff/trials/study"
 )
 
 // storedPictures makes a study of four chains with known jitter and noise, measures it, and returns what is stored.
@@ -36,13 +34,7 @@ func storedPictures(t *testing.T) linked {
 		}
 	}
 	command(t, 0, "measure")
-	s, err := study.Open(context.Background(), folder, nil)
-	must(t, err)
-	defer s.Close()
-	all, err := s.Link(context.Background())
-	must(t, err)
-	l := linked{all}
-	return l
+	return linked{linkIn(t, folder)}
 }
 
 // What a study stores is enough to draw noise and clock recovery: a chain of a tenth of another's jitter is 20 dB
