@@ -50,6 +50,9 @@ func (a axis) ticks(pixels, apart float64) []tick {
 	return ticks
 }
 
+// roomForFives is how many labels a decade must have room for, so that 2 and 5 are labelled: the closest two, 5 and 10, are 0.3 of it apart.
+const roomForFives = 3.4
+
 // decades labels powers of ten, and 2 and 5 where there is room, with unlabelled ticks between.
 func (a axis) decades(pixels, apart float64) []tick {
 	perDecade := pixels / math.Log10(a.hi/a.lo)
@@ -61,7 +64,7 @@ func (a axis) decades(pixels, apart float64) []tick {
 			if v < a.lo*(1-1e-9) || v > a.hi*(1+1e-9) {
 				continue
 			}
-			named := m == 1 && e%every == 0 || (m == 2 || m == 5) && perDecade > 3.4*apart
+			named := m == 1 && e%every == 0 || (m == 2 || m == 5) && perDecade > roomForFives*apart
 			label := ""
 			if named {
 				label = a.text(v)

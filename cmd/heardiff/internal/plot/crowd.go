@@ -19,18 +19,22 @@ type CrowdBin struct {
 	Guessing float64 // expected of guessers
 }
 
+// above is the proportion correct from which the words count listeners: few guessers of ABX reach it in a session of usual length. A judgement,
+// no source.
+const above = 0.65
+
 // Words implements Chart.
 func (c Crowd) Words() Words {
-	total, above, guessed := 0, 0, 0.0
+	total, reached, guessed := 0, 0, 0.0
 	for _, b := range c.Bins {
 		total += b.Observed
-		if b.Lo >= 0.65 {
-			above += b.Observed
+		if b.Lo >= above {
+			reached += b.Observed
 			guessed += b.Guessing
 		}
 	}
-	return Words{c.Title, fmt.Sprintf("How many of %d listeners had each share of the answers right, and how many of as many guessers would. From 65 %% right up: %d listeners, %s guessers.",
-		total, above, plainNumber(roundTo(guessed, 3)))}
+	return Words{c.Title, fmt.Sprintf("How many of %d listeners had each share of the answers right, and how many of as many guessers would. From %.0f %% right up: %d listeners, %s guessers.",
+		total, 100*above, reached, plainNumber(roundTo(guessed, 3)))}
 }
 
 func (c Crowd) sheet() sheet {

@@ -135,6 +135,9 @@ func arrow(c Canvas, from Point, direction float64, ink Ink) {
 // Height implements Chart.
 func (d Dose) Height(width float64) float64 { return d.sheet().height(width) }
 
+// mostNamedDoses is up to how many points a picture names them: more names would not find room. A judgement, no source.
+const mostNamedDoses = 24
+
 // Draw implements Chart.
 func (d Dose) Draw(c Canvas, width, _ float64) {
 	s := d.sheet()
@@ -163,7 +166,7 @@ func (d Dose) Draw(c Canvas, width, _ float64) {
 		names.keepAround(at, 5)
 	}
 	for _, p := range d.Points {
-		if d.drawable(p.X) && p.Name != "" && len(d.Points) <= 24 && !math.IsNaN(p.Y) {
+		if d.drawable(p.X) && p.Name != "" && len(d.Points) <= mostNamedDoses && !math.IsNaN(p.Y) {
 			names.put(point(p.X, p.Y), p.Name, Type{Size: smallSize, Ink: Text})
 		}
 	}

@@ -235,6 +235,12 @@ func (f frequencyChart) shade(c Canvas, floor Curve, area rect, point func(hz, y
 // mostNamed is how many lines a picture names: more would be a table.
 const mostNamed = 8
 
+// Lines so near each other, in pixels, are drawn as one and need one name.
+const (
+	sameLine  = 16
+	sameLevel = 6
+)
+
 // stems draws the spurs and names the largest.
 func (f frequencyChart) stems(c Canvas, s sheet, area rect, names *labels) {
 	type head struct {
@@ -278,7 +284,7 @@ func (f frequencyChart) stems(c Canvas, s sheet, area rect, names *labels) {
 	var named []Point
 	for _, h := range heads {
 		// The same line of another chain, at the same level, needs no second name.
-		same := slices.ContainsFunc(named, func(p Point) bool { return math.Abs(p.X-h.at.X) < 16 && math.Abs(p.Y-h.at.Y) < 6 })
+		same := slices.ContainsFunc(named, func(p Point) bool { return math.Abs(p.X-h.at.X) < sameLine && math.Abs(p.Y-h.at.Y) < sameLevel })
 		if len(named) == mostNamed || same {
 			continue
 		}

@@ -37,14 +37,17 @@ func (l *labels) keepAlong(points []Point, half float64) {
 	}
 }
 
+// closest is how far a label is from its point if there is room, in pixels: no line is needed between the two.
+const closest = 8
+
 // put sets s near at: to the right, left, above or below, then farther, with a thin line back. It reports whether
 // there was room; a label without room is left out, for the tables hold every number.
 func (l *labels) put(at Point, s string, t Type) bool {
 	w, h := textWidth(s, t.Size, t.Bold)+4, t.Size*1.25
-	for _, far := range []float64{8, 20, 36, 54} {
+	for _, far := range []float64{closest, 20, 36, 54} {
 		for _, box := range around(at, w, h, far) {
 			if l.free(box) {
-				if far > 8 {
+				if far > closest {
 					l.c.Line([]Point{at, nearest(at, box)}, Pen{Ink: Axis, Width: 0.7})
 				}
 				l.set(box, s, t)

@@ -340,12 +340,15 @@ func (m model) pressVoid(k tea.KeyMsg) (tea.Model, tea.Cmd) {
 			m.reason = string(r[:len(r)-1])
 		}
 	case tea.KeyRunes, tea.KeySpace:
-		if len(m.reason) < 60 {
+		if len(m.reason) < longestReason {
 			m.reason += string(k.Runes)
 		}
 	}
 	return m, nil
 }
+
+// longestReason is how many bytes of a reason can be typed: one line of the narrowest usual terminal, with its mark.
+const longestReason = 60
 
 func (m model) pressLeave(k tea.KeyMsg) (tea.Model, tea.Cmd) {
 	switch k.String() {

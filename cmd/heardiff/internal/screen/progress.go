@@ -95,13 +95,16 @@ func (m model) status() string {
 	return m.saved() + " " + strings.ToUpper(left[:1]) + left[1:] + ", rests not counted."
 }
 
+// hoursFrom is from how many minutes on a time is in hours and minutes.
+const hoursFrom = 100
+
 // minutes words a time to the minute.
 func minutes(d time.Duration) string {
 	n := int(d.Round(time.Minute) / time.Minute)
 	switch {
 	case n < 1:
 		return "under 1 min"
-	case n < 100:
+	case n < hoursFrom:
 		return fmt.Sprintf("%d min", n)
 	}
 	return fmt.Sprintf("%d h %d min", n/60, n%60)
