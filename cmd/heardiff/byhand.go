@@ -18,7 +18,7 @@ import (
 	"heardiff/trials/study"
 )
 
-// settleTime passes between the helper's word and the listener's, whatever was connected, so that a change that was
+// settleTime passes between the helper's confirmation and the listener's screen, whatever was connected, so that a change that was
 // quick to make does not show.
 const settleTime = time.Second
 
@@ -76,7 +76,7 @@ func (a *app) awaitHelper(ctx context.Context, s *study.Study) (*helperLine, fun
 	if err != nil {
 		return nil, nil, err
 	}
-	// The study is locked for this session: what lies there is left from one that was killed.
+	// The study is locked for this session: an old socket there is that of a session that was killed.
 	if err := os.Remove(address); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return nil, nil, fmt.Errorf("make a place to meet the helper: %w", err)
 	}
@@ -151,7 +151,7 @@ func (b *helperBooth) within(action func() error) error {
 	return err
 }
 
-// errByHand is what cannot be done where a helper switches.
+// errByHand refuses actions that are impossible while a helper switches.
 var errByHand = errors.New("not in a session by hand: the music is in your own hands")
 
 // Stop implements screen.Booth.

@@ -132,7 +132,7 @@ func printCompared(w io.Writer, c compared) {
 	}
 }
 
-// louder says which of two captures is, as far as the standard error tells, where there is one.
+// louder names the louder of two captures, if the difference exceeds its standard error.
 func louder(gainDB, se float64) string {
 	if math.IsNaN(se) {
 		se = 0
@@ -146,7 +146,7 @@ func louder(gainDB, se float64) string {
 	return "neither is louder"
 }
 
-// whatIsLeft names the largest share of the remainder.
+// whatIsLeft names the largest share of the residual.
 func whatIsLeft(r match.Residual) string {
 	share := map[string]float64{"noise": r.Noise, "distortion": r.Distortion, "response": r.Response, "timing": r.Timing}[r.Kind]
 	if share == 0 {

@@ -95,7 +95,7 @@ func (a *app) runDemo(ctx context.Context, dir string) error {
 	d := &demonstration{app: a, dir: dir, ears: demoListeners}
 	for _, step := range []func(context.Context) error{d.study, d.capture, d.measure, d.listen, d.thresholds, d.finish} {
 		if err := step(ctx); err != nil {
-			return errors.Join(err, os.RemoveAll(dir)) // it was empty, or an earlier demonstration
+			return errors.Join(err, os.RemoveAll(dir)) // the folder was empty, or held an earlier demonstration
 		}
 	}
 	return nil
@@ -119,7 +119,7 @@ func clearDemo(dir string) error {
 	return os.RemoveAll(dir)
 }
 
-// markDemo puts the mark in its place in one step: half of one would make the folder another's.
+// markDemo writes the mark in one step: with half of one the folder would no longer be known as a demonstration.
 func markDemo(dir string) error {
 	mark, err := atomicfile.NewFile(dir)
 	if err != nil {
@@ -136,7 +136,7 @@ type demonstration struct {
 	app  *app
 	dir  string
 	ears []demoListener
-	seed uint64 // of what the ears make of the sounds
+	seed uint64 // of the ears' noise
 }
 
 // child is the program on the demonstration's study, which is always kept in its folder.
@@ -225,7 +225,7 @@ func (d *demonstration) capture(ctx context.Context) error {
 		if err := d.do(ctx, args...); err != nil {
 			return err
 		}
-		if err := os.Remove(recording); err != nil { // a third less room is needed
+		if err := os.Remove(recording); err != nil { // the study has its copy
 			return err
 		}
 	}

@@ -6,7 +6,7 @@ import (
 	"sort"
 )
 
-// farewell tells what was true on the invented bench, and what to type for a real one.
+// farewell prints the truth of the invented bench, and what to type for a real one.
 func (d *demonstration) farewell(w io.Writer, report string) {
 	ears := append([]demoListener{}, d.ears...)
 	sort.Slice(ears, func(i, k int) bool { return ears[i].threshold < ears[k].threshold })
@@ -14,7 +14,7 @@ func (d *demonstration) farewell(w io.Writer, report string) {
 	for _, e := range ears {
 		fmt.Fprintf(w, "  %-6s %-10s %.0f dB below the music\n", e.id, e.group, -e.threshold)
 	}
-	fmt.Fprintf(w, "and the level of each difference stands as the null in the table of \"prepare\" above.\n\n")
+	fmt.Fprintf(w, "and the level of each difference is the null in the table of \"prepare\" above.\n\n")
 	fmt.Fprintf(w, "The report: %s\n\nFor your own captures:\n\n", report)
 	for _, line := range []string{
 		"signal jitter --rate 48000 --bits 24 --seconds 40 --out jitter.wav    # play it, record it",

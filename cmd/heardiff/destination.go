@@ -21,10 +21,10 @@ import (
 	"heardiff/trials/study"
 )
 
-// destination is where a command was asked to write: looked at before any work is done, and again when it is.
+// destination is where a command was asked to write: checked before any work is done, and again after it.
 //
-// A file comes to its place whole or not at all. What is there already is replaced only where it is of the kind that is
-// written, and where --force asks for it; a file of a study never is. A pipe or a device is written to, and stays what it is.
+// A file appears complete or not at all. An existing one is replaced only if it is of the kind that is
+// written and --force asks for it; a file of a study never is. A pipe or a device is written to, and stays what it is.
 type destination struct {
 	app    *app
 	named  string // as the command line has it
@@ -41,7 +41,7 @@ type outputKind struct {
 	is   func(head []byte) bool
 }
 
-// headBytes is how much of a file tells its kind.
+// headBytes is how much of a file is read to recognise its kind.
 const headBytes = 1024
 
 var (
@@ -126,7 +126,7 @@ func folderThere(path string) error {
 func inStudyFiles(path string) bool {
 	for dir := filepath.Dir(path); ; dir = filepath.Dir(dir) {
 		rest, err := filepath.Rel(dir, path)
-		first, _, _ := strings.Cut(strings.ToLower(filepath.ToSlash(rest)), "/") // some file systems do not tell cases apart
+		first, _, _ := strings.Cut(strings.ToLower(filepath.ToSlash(rest)), "/") // some file systems ignore case
 		if err == nil && (first == "audio" || strings.HasPrefix(first, "study.")) && study.HoldsStudy(dir) {
 			return true
 		}
@@ -180,8 +180,8 @@ type output struct {
 	to destination
 }
 
-// begin makes an empty output. What goes to a pipe or a device is first put together in the folder for temporary files: a
-// half of it would be there before a fault was found, and it may be that parts are written twice.
+// begin makes an empty output. Output to a pipe or a device is first assembled in the folder for temporary files: otherwise
+// half of it would be sent before a fault was found, and some writers write parts twice.
 func (d destination) begin() (*output, error) {
 	dir := filepath.Dir(d.path)
 	if d.stream {
@@ -223,7 +223,7 @@ func (o *output) send(ctx context.Context) error {
 		return err
 	}
 	if info, err := os.Stat(o.to.path); err == nil && o.to.app.isStdout(info) {
-		o.to.app.stdout = o.to.app.stderr // what is said of it must not end up in it
+		o.to.app.stdout = o.to.app.stderr // messages must not end up in the output
 		_, err := io.Copy(o.to.app.verbatim, o.File.File)
 		return err
 	}
@@ -305,7 +305,7 @@ func (w *outputWAV) commit(ctx context.Context, note []byte) error {
 // discard removes the file unless it was committed. It can be deferred.
 func (w *outputWAV) discard() { w.out.Discard() }
 
-// destinationWAV is destination of a WAV file and of the note beside it.
+// destinationWAV is destination of a WAV file and of its note.
 func (a *app) destinationWAV(path string) (destination, error) {
 	d, err := a.destination(path, wavFile)
 	if err == nil && !d.stream {
@@ -314,7 +314,7 @@ func (a *app) destinationWAV(path string) (destination, error) {
 	return d, err
 }
 
-// note is where the note of a WAV file comes. One whose WAV file never came, because it was killed in between, makes room.
+// note is the destination of the note of a WAV file. A note without its WAV file, left by a process that was killed in between, is replaced.
 func (d destination) note() (destination, error) {
 	a := *d.app
 	a.force = a.force || !d.exists

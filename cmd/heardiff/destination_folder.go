@@ -89,7 +89,7 @@ func (d folderDestination) commit(from *atomicfile.Folder) error {
 	return err
 }
 
-// putInPlace moves the files. What they replace is kept until all are there, and comes back if one cannot be moved.
+// putInPlace moves the files. The files that they replace are kept until all are moved, and are put back if one cannot be.
 func (d folderDestination) putInPlace(from string) (err error) {
 	var undo []func() error
 	defer func() {

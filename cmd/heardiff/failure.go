@@ -30,7 +30,7 @@ func misusedf(format string, args ...any) error { return study.Misusedf(format, 
 // rejected marks err as an input that cannot be used (exit 3), with the mend in hint, or "". A nil err stays nil.
 func rejected(err error, hint string) error { return study.Rejected(err, hint) }
 
-// exitCode returns the exit code of what is to blame.
+// exitCode returns the exit code for a kind of blame.
 func exitCode(b study.Blame) int {
 	switch b {
 	case study.Misuse:
@@ -41,7 +41,7 @@ func exitCode(b study.Blame) int {
 	return exitFailed
 }
 
-// ofCommand puts the command before what is wrong with its line, so that the message says what and why.
+// ofCommand puts the command before the error of its command line, so that the message says what and why.
 func ofCommand(c *cobra.Command, err error) error {
 	f, ok := study.FaultOf(err)
 	if !ok || f.Blame != study.Misuse {

@@ -121,7 +121,7 @@ func (o impairOptions) dose() (impair.Dose, error) {
 	return d, nil
 }
 
-// idle refuses flags that describe what is not added at all.
+// idle refuses flags that describe a component that is not added.
 func (o impairOptions) idle() error {
 	for _, f := range []struct{ flag, level string }{{"noise", "noise-dbfs"}, {"hum-hz", "hum-dbfs"}, {"hum-harmonics", "hum-dbfs"}} {
 		if o.given(f.flag) && !o.given(f.level) {

@@ -12,7 +12,7 @@ import (
 	"heardiff/trials/study"
 )
 
-// keeping tells what the store keeps of a session: of one that is left, and of one that has ended. It asks the store and not
+// keeping reports what the store keeps of a session that is left, or that has ended. It asks the store and not
 // the session, which may be in the midst of a commit.
 type keeping struct {
 	ctx    context.Context
@@ -25,7 +25,7 @@ type keeping struct {
 	says func(r trials.Result) ([]link.Row, link.FamilySummary)
 }
 
-// keep returns what tells of a session that listen began or resumed.
+// keep returns the keeping of a session that listen began or resumed.
 func (a *app) keep(ctx context.Context, s *study.Study, session *trials.Session, o listenOptions) *keeping {
 	return &keeping{ctx: ctx, store: s, id: session.ID(), plan: session.Plan(), resume: a.resumption(o),
 		next: func(ctx context.Context) []string { return a.nextLines(ctx, s) },
@@ -76,7 +76,7 @@ func grace(busy bool) time.Duration {
 	return askGrace
 }
 
-// left tells what is kept of a session that is left, and how to go on. The store has so long to say it.
+// left returns what is kept of a session that is left, and how to resume it. The store may take so long to say it.
 func (k *keeping) left(grace time.Duration) []string {
 	if err := k.store.Present(); err != nil {
 		return []string{fmt.Sprintf("session %s: %v", k.id, err), "what was saved is where the study is now; where it was moved, resume there"}
@@ -116,7 +116,7 @@ func (k *keeping) revealed() ([]string, error) {
 	return append(summarize(r, rows, family), k.proof(entries)...), nil
 }
 
-// proof tells what fixes an ended session: its seed, from which anybody deals the order again, and the head of the study's record
+// proof returns what fixes an ended session: its seed, from which anybody deals the order again, and the head of the study's record
 // (the session's own where none is kept), which written down elsewhere shows every later change. The command that comes next follows.
 func (k *keeping) proof(entries []trials.Entry) []string {
 	end := entries[len(entries)-1]

@@ -10,7 +10,7 @@ import (
 )
 
 // byChannel declares how a kind is shown whose results, of type T, are figures of channels, of type C, with limits that the recording set-up sets: tones,
-// noise and sweeps. It says what is of the kind; how tables, curves and floors are put together is the same for all.
+// noise and sweeps. It holds what differs between kinds; tables, curves and floors are put together alike for all.
 type byChannel[T, C any] struct {
 	of       study.Kind
 	channels func(T) []C

@@ -136,7 +136,7 @@ func (a *app) sit(ctx context.Context, b screen.Booth, session *trials.Session, 
 func (a *app) tapeFits(device string) error {
 	path, ok := strings.CutPrefix(device, "file:")
 	if !ok || path == "" {
-		return nil // what cannot be opened the device says itself
+		return nil // if it cannot be opened the device says so itself
 	}
 	again := *a
 	again.force = true

@@ -24,7 +24,7 @@ import (
 func main() {
 	cobra.EnableCommandSorting = false // the order in which commands are used says more than the alphabet's
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP, syscall.SIGQUIT)
-	context.AfterFunc(ctx, stop) // a second signal ends at once what does not heed the first
+	context.AfterFunc(ctx, stop) // a second signal ends at once a command that does not react to the first
 	code := run(ctx, os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
 	stop()
 	os.Exit(code)
@@ -33,7 +33,7 @@ func main() {
 // app is what every command needs of the outside: streams, the clock, and the flags common to all.
 type app struct {
 	stdin  io.Reader
-	stdout io.Writer // what is written there shows: see printable.Writer
+	stdout io.Writer // made printable: see printable.Writer
 	stderr io.Writer // likewise
 	// terminal is standard error itself: progress and the full screen move its cursor.
 	terminal io.Writer

@@ -6,7 +6,7 @@ import (
 	"heardiff/cmd/heardiff/internal/plot"
 )
 
-// named is what was measured of one file, and the name it goes by in a picture.
+// named is the result of one file, and its name in a picture.
 type named[T any] struct {
 	name   string
 	result T

@@ -17,7 +17,7 @@ func writeText[T any](path string, result T, text func(T) string) func(io.Writer
 	return func(w io.Writer) { fmt.Fprintf(w, "%s: %s", printable.Text(path), text(result)) }
 }
 
-// atMost is figure, of one in decibels that is no more than a bound where it does not exceed what noise makes of it.
+// atMost is figure for decibels, written as a bound if the figure does not exceed the limit that noise sets.
 func atMost(db, limit float64, format string) string {
 	if db <= limit {
 		return "< " + figure(limit, format)

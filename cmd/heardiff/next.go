@@ -74,7 +74,7 @@ func (r nextReport) text(w io.Writer) {
 // nextPrefix begins the line with the command that comes next, which is not wrapped, so that it can be copied.
 const nextPrefix = "next: "
 
-// printStep prints what a step on the way of a study gave, for people with the command that comes next.
+// printStep prints the result of a step of a study, for people with the command that comes next.
 func (a *app) printStep(ctx context.Context, s *study.Study, result any, text func(w io.Writer)) error {
 	return a.print(result, func(w io.Writer) {
 		text(w)
