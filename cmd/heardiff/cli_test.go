@@ -74,7 +74,7 @@ func wrongInput(dir, study, text string) []wrongCase {
 		{"prepare --excerpt 5:0", 2, "a length above 0"},
 		{"prepare --excerpt 5:-3", 2, "a length above 0"},
 		{"prepare --excerpt 5:inf", 2, "START:LENGTH"},
-		{"prepare --excerpt -5:3", 2, "StartS"},
+		{"prepare --excerpt -5:3", 2, "an excerpt from −5 s on"},
 		{"prepare --suggest -3", 2, "--suggest -3 --length 15: 1 to 100"},
 		{"prepare --suggest 3 --length 0", 2, "--length 0: 1 to 100"},
 		{"plan new --a left --b left --trials 0", 2, "--trials"},

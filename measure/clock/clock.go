@@ -82,7 +82,7 @@ type Config struct {
 // Validate returns an error that names the field that is out of range.
 func (c Config) Validate() error {
 	if c.SignalRateHz < 0 || math.IsNaN(c.SignalRateHz) || math.IsInf(c.SignalRateHz, 0) {
-		return fmt.Errorf("clock: SignalRateHz %v, want a positive number", c.SignalRateHz)
+		return fmt.Errorf("clock: a signal rate of %v Hz: want a positive number", c.SignalRateHz)
 	}
 	return nil
 }

@@ -57,7 +57,7 @@ func (c Config) Validate() error {
 	case !(f.Stop > f.Pass && f.Stop <= 2-f.Pass):
 		return fmt.Errorf("interpolate: Stop %v: want more than Pass %v and at most %v", c.Stop, f.Pass, 2-f.Pass)
 	case !(f.ErrorDB >= -160 && f.ErrorDB <= -40):
-		return fmt.Errorf("interpolate: ErrorDB %v: want −160 to −40", c.ErrorDB)
+		return fmt.Errorf("interpolate: an error of %v dB: want −160 to −40", c.ErrorDB)
 	}
 	return nil
 }

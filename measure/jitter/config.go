@@ -32,7 +32,7 @@ func (c Config) Validate() error {
 	case c.Bits != 0 && c.Bits != 16 && c.Bits != 24:
 		return fmt.Errorf("jitter: Bits %d, want 16 or 24", c.Bits)
 	case c.SignalRateHz < 0 || math.IsNaN(c.SignalRateHz) || math.IsInf(c.SignalRateHz, 0):
-		return fmt.Errorf("jitter: SignalRateHz %v, want a positive number", c.SignalRateHz)
+		return fmt.Errorf("jitter: a signal rate of %v Hz: want a positive number", c.SignalRateHz)
 	}
 	return nil
 }

@@ -25,7 +25,7 @@ const shortestOverlapS = 0.2
 // Validate returns an error that names the field that is out of its range.
 func (c Config) Validate() error {
 	if !(c.minOverlap() >= shortestOverlapS) {
-		return fmt.Errorf("match: MinOverlapS %v: want %v s or more", c.MinOverlapS, shortestOverlapS)
+		return fmt.Errorf("match: an overlap of %v s: want %v s or more", c.MinOverlapS, shortestOverlapS)
 	}
 	return nil
 }

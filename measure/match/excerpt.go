@@ -64,13 +64,13 @@ func (e Excerpt) Validate() error {
 	f := e.filled()
 	switch {
 	case !(e.StartS >= 0):
-		return fmt.Errorf("match: StartS %v: want 0 or more", e.StartS)
+		return fmt.Errorf("match: an excerpt from %v s on: want 0 or more", e.StartS)
 	case e.LengthS != 0 && !(e.LengthS >= 1):
-		return fmt.Errorf("match: LengthS %v: want a second or more", e.LengthS)
+		return fmt.Errorf("match: an excerpt of %v s: want a second or more", e.LengthS)
 	case !(f.LoudnessLUFS <= 0) || !(f.PeakDBFS <= 0):
-		return fmt.Errorf("match: LoudnessLUFS %v, PeakDBFS %v: want below 0", e.LoudnessLUFS, e.PeakDBFS)
+		return fmt.Errorf("match: a loudness of %v LUFS, a peak of %v dBFS: want below 0", e.LoudnessLUFS, e.PeakDBFS)
 	case !(f.FadeS > 0 && f.FadeS <= 0.5):
-		return fmt.Errorf("match: FadeS %v: want up to 0.5 s", e.FadeS)
+		return fmt.Errorf("match: fades of %v s: want up to 0.5 s", e.FadeS)
 	}
 	return nil
 }

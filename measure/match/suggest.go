@@ -45,7 +45,7 @@ func (c SuggestConfig) Validate() error {
 	case c.Count < 0 || c.Count > 100:
 		return fmt.Errorf("match: Count %d: want 1 to 100", c.Count)
 	case c.LengthS != 0 && !(c.LengthS >= 1 && c.LengthS <= 600):
-		return fmt.Errorf("match: LengthS %v: want 1 to 600 s", c.LengthS)
+		return fmt.Errorf("match: excerpts of %v s: want 1 to 600 s", c.LengthS)
 	}
 	return nil
 }

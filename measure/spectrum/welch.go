@@ -25,7 +25,7 @@ type Config struct {
 func (c Config) Validate() error {
 	switch {
 	case !(c.RateHz > 0) || math.IsInf(c.RateHz, 0):
-		return fmt.Errorf("spectrum: RateHz %v, want a positive number", c.RateHz)
+		return fmt.Errorf("spectrum: a rate of %v Hz: want a positive number", c.RateHz)
 	case c.Size < 2 || c.Size&(c.Size-1) != 0:
 		return fmt.Errorf("spectrum: Size %d, want a power of two", c.Size)
 	case !(c.Overlap >= 0 && c.Overlap < 1):
