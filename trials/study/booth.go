@@ -25,7 +25,7 @@ type Booth struct {
 	summary  func() ([]string, error)
 	kept     func(busy bool) []string
 
-	dealt     int  // the trial whose route stands in the switcher
+	dealt     int  // the trial whose route is in the switcher
 	loop      loop // of the current excerpt
 	loopFile  loopFile
 	envelope  []float64
@@ -35,12 +35,12 @@ type Booth struct {
 	switches  int
 	checked   time.Time            // wall clock at the last look
 	lasted    time.Duration        // elapsed at the last look
-	elapsed   func() time.Duration // goes on evenly, and stands still while the machine sleeps
+	elapsed   func() time.Duration // goes on evenly, and stops while the machine sleeps
 	failed    bool                 // the device failed, and the trial it spoilt is void
-	disturbed error                // a trial was made void, which the listener has not been told yet
+	disturbed error                // a trial was made void, which the listener does not know yet
 }
 
-// Closing is what a listener is told at the end, in lines: once the session has ended, and of one that is left; busy says that what was
+// Closing is the text that a listener sees at the end, in lines: once the session has ended, and of one that is left; busy says that what was
 // asked of the study before has not ended yet.
 type Closing struct {
 	Ended func() ([]string, error)

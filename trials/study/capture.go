@@ -118,8 +118,8 @@ func (s *Study) addCapture(ctx context.Context, c Capture, file string, copied *
 		return err
 	})
 	if errors.Is(err, ErrExists) { // another process was quicker
-		if told := s.checkCopies(ctx, c, file); told != nil {
-			return c, look, told
+		if err := s.checkCopies(ctx, c, file); err != nil {
+			return c, look, err
 		}
 	}
 	return added, look, InStudy(err)

@@ -35,7 +35,7 @@ func (s *Study) AddChain(ctx context.Context, c Chain) error {
 	return InStudy(s.record.AddChain(ctx, c))
 }
 
-// CheckName refuses names that could not stand in a file name on any system.
+// CheckName refuses names that cannot be part of a file name on every system.
 func CheckName(what, name string) error {
 	if name == "" || len(name) > 60 {
 		return Misusedf("%s name %q: 1 to 60 characters", what, name)

@@ -32,7 +32,7 @@ func diskFault(err error) (hint string, ok bool) {
 	return "", false
 }
 
-// Judge returns what to say of an error: whose it is, and the mend. A fault of the disk is never told as one of the input, whatever read or
+// Judge returns what to say of an error: whose it is, and the mend. A fault of the disk is never reported as one of the input, whatever read or
 // wrote it; a damaged record is, whatever met it.
 func Judge(err error) *Fault {
 	f, ok := FaultOf(err)

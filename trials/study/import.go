@@ -149,7 +149,7 @@ func (s *Study) Import(ctx context.Context, b *Incoming) (Imported, error) {
 			p.Plan, p.Design, p.Trials, p.Alpha)
 	}
 	for _, v := range b.Content.Sessions {
-		for _, m := range told(v.Marks) {
+		for _, m := range saidAgainst(v.Marks) {
 			s.warn("session %s: %s", ShortID(v.ID), m.Says)
 		}
 	}
@@ -217,7 +217,7 @@ func (h *Host) ImportKit(ctx context.Context, dir string, b *Incoming) (Imported
 		Excerpts: len(b.Content.Excerpts), Merged: store.Merged{Plans: len(b.Content.Plans)}}, nil
 }
 
-// makeKitStudy makes the study beside its place and puts it there when it is whole. dir must be missing or empty.
+// makeKitStudy makes the study next to its place and moves it there when it is complete. dir must be missing or empty.
 func (h *Host) makeKitStudy(ctx context.Context, dir string, b *bundle.Bundle, origin []byte) error {
 	if err := os.MkdirAll(filepath.Dir(dir), 0o777); err != nil {
 		return err
@@ -247,7 +247,7 @@ func (h *Host) makeKitStudy(ctx context.Context, dir string, b *bundle.Bundle, o
 	return nil
 }
 
-// folderFree refuses a place for a new study at which anything but an empty folder stands.
+// folderFree refuses a place for a new study that is taken by anything but an empty folder.
 func folderFree(dir string) error {
 	left, err := os.ReadDir(dir)
 	if errors.Is(err, fs.ErrNotExist) || err == nil && len(left) == 0 {

@@ -31,7 +31,7 @@ func TestAFigureAtTheSetUpsOwnIsABound(t *testing.T) {
 	if got := noiseUnderTone(low); !sameFigure(got, link.Figure{Value: -100, Limit: -115}) {
 		t.Errorf("dynamic range of 100 dB: %+v", got)
 	}
-	// The channel that stands highest counts, also where only its bound is known.
+	// The channel with the highest figure counts, also where only its bound is known.
 	got := worstFigure([]tone.Channel{{THDNDB: -111, Limits: limit(-110, "at floor")}, {THDNDB: -108, Limits: limit(-110, "upper bound")}, {THDNDB: nan}}, thdnFigure)
 	if !sameFigure(got, link.Figure{Value: nan, Limit: -108}) {
 		t.Errorf("worst of three: %+v", got)

@@ -96,7 +96,7 @@ func (h *Host) noteKit(b *bundle.Bundle, dir string) error {
 	}
 	before, err := l.TakeKit(b.Manifest.Study, ledger.Place{Study: b.Manifest.Study, Folder: dir})
 	for _, v := range before {
-		h.warn("this kit's study was taken here before, on %s, into %s: sessions of both are told apart where their results go", v.At.Local().Format("2 January 2006 15:04"), v.Folder)
+		h.warn("this kit's study was taken here before, on %s, into %s: sessions of both are distinguished where their results go", v.At.Local().Format("2 January 2006 15:04"), v.Folder)
 	}
 	return err
 }

@@ -15,7 +15,7 @@ import (
 	"heardiff/trials/store/atomicfile"
 )
 
-// dosed says which known dose a presentation carries. It stands in the presentation's result.
+// dosed says which known dose a presentation carries. It is part of the presentation's result.
 type dosed struct {
 	Quantity impair.Quantity `json:"quantity"`
 	Words    string          `json:"words"` // doses of equal words are doses of the same thing
@@ -146,7 +146,7 @@ func (s *Study) climb(ctx context.Context, of Excerpt, clean Presentation, ladde
 	return e, s.commitLadder(ctx, making, dir, of.Name, stored)
 }
 
-// writeStep renders one dose into the temporary folder; dir is where it will stand.
+// writeStep renders one dose into the temporary folder; dir is where it will be placed.
 func writeStep(temporary, dir string, i int, clip pcm.Clip, clean Presentation, ladder impair.Ladder, step impair.Step) (preparedPresentation, error) {
 	r, err := impair.Render(clip, step.Dose)
 	if err != nil {

@@ -18,7 +18,7 @@ import (
 	"heardiff/trials/sqlite"
 )
 
-// openLedger opens the ledger of this account, which stands beside its key.
+// openLedger opens the ledger of this account, which is in the folder of its key.
 func (h *Host) openLedger() (*ledger.Ledger, error) {
 	dir, err := h.KeyFolder()
 	if err != nil {
@@ -121,7 +121,7 @@ func behind(line ledger.Line, record string) trials.Mark {
 
 // ledgerWatch tells of each session what the ledger of this account knows against its blindness, and what bundles said of it.
 type ledgerWatch struct {
-	told   map[string][]trials.Mark // by session
+	said   map[string][]trials.Mark // by session
 	ledger *ledger.Ledger
 	here   ledger.Place
 	since  time.Time // zero: there is no ledger
@@ -129,7 +129,7 @@ type ledgerWatch struct {
 }
 
 func (s *Study) watch(ctx context.Context) (w ledgerWatch, err error) {
-	if w.told, err = s.record.Marks(ctx); err != nil {
+	if w.said, err = s.record.Marks(ctx); err != nil {
 		return w, err
 	}
 	if w.ledger, err = s.openLedger(); err != nil {
@@ -148,19 +148,19 @@ func (s *Study) watch(ctx context.Context) (w ledgerWatch, err error) {
 
 // marks returns what is known against a session, given its journal.
 func (w ledgerWatch) marks(session, site string, journal []trials.Entry) ([]link.Mark, error) {
-	told := told(w.told[session])
+	against := saidAgainst(w.said[session])
 	if site != "" || w.since.IsZero() {
-		return told, nil
+		return against, nil
 	}
 	line, known, err := w.ledger.Line(session)
 	if err != nil {
 		return nil, err
 	}
-	return append(told, w.judge(session, line, known, journal)...), nil
+	return append(against, w.judge(session, line, known, journal)...), nil
 }
 
-// told returns what the site at which a session was begun says against it.
-func told(marks []trials.Mark) (all []link.Mark) {
+// saidAgainst returns what the site at which a session was begun says against it.
+func saidAgainst(marks []trials.Mark) (all []link.Mark) {
 	for _, m := range marks {
 		all = append(all, link.Mark{Code: m, Says: "the site at which it was begun says: " + markWords(m), Voids: m.Voids()})
 	}
@@ -237,7 +237,7 @@ func (s *Study) markedSessions(ctx context.Context, sessions []EndedSession) (ma
 	}
 	all := map[string][]link.Mark{}
 	for _, v := range sessions {
-		all[v.ID] = told(w.told[v.ID])
+		all[v.ID] = saidAgainst(w.said[v.ID])
 		if v.Site != "" || w.since.IsZero() {
 			continue
 		}

@@ -36,7 +36,7 @@ func (s *Study) comparer() comparer {
 // compare compares two prepared files.
 func (c comparer) compare(ctx context.Context, first, second Presentation) (match.Result, error) {
 	var r match.Result
-	// What is remembered belongs to the hashes; what stands in the folder now must be that, remembered or not.
+	// A remembered result belongs to hashes: the files in the folder must have them now, whether a result is remembered or not.
 	for _, p := range []Presentation{first, second} {
 		if _, err := c.study.checkRecorded(ctx, recordedFile{path: p.Path, sum: p.SHA256}); err != nil {
 			return r, err

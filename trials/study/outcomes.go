@@ -19,7 +19,7 @@ type EndedSession struct {
 }
 
 // EndedSessions returns the sessions that have ended, in the order in which they began. What they came to is read from
-// where it is kept; what is not kept yet is dealt again from the entries, and kept. broken is told of sessions whose
+// where it is kept; what is not kept yet is dealt again from the entries, and kept. broken is called for sessions whose
 // record is damaged; where it returns nil the session is left out.
 func (s *Study) EndedSessions(ctx context.Context, broken func(v store.Session, err error) error) ([]EndedSession, error) {
 	sessions, err := s.Sessions(ctx)

@@ -62,13 +62,13 @@ type SessionReport struct {
 type ComparisonReport struct {
 	trials.Tally
 	// Score is nil where no score can be had; pairs holds it too, with what hits and false alarms say, of designs judged by
-	// rates. In JSON either stands under the name that the design gives it.
+	// rates. In JSON either has the name that the design gives it.
 	Score *stats.Score
 	pairs *stats.PairScore
 	named string
-	// Conditional is the p that stands for a count in balanced order: Fisher's, given how often each answer was given.
+	// Conditional is the p that replaces the count's in balanced order: Fisher's, given how often each answer was given.
 	Conditional *float64 `json:"p_value_conditional,omitempty"`
-	// ConditionalTwoSided stands beside it: small too where the listener is reliably wrong.
+	// ConditionalTwoSided is its two-sided value: small too where the listener is reliably wrong.
 	ConditionalTwoSided *float64 `json:"p_two_sided_conditional,omitempty"`
 	// Ratings is nil where the answers came without confidence.
 	Ratings *ratingReport `json:"confidence_ratings,omitempty"`
@@ -284,7 +284,7 @@ func (c ComparisonReport) PValue() float64 {
 	return math.NaN()
 }
 
-// PTwoSided returns the two-sided p beside it: a listener who is reliably wrong is a finding too.
+// PTwoSided returns the two-sided p of the same test: a listener who is reliably wrong is a finding too.
 func (c ComparisonReport) PTwoSided() float64 {
 	switch {
 	case c.sequential:

@@ -70,7 +70,7 @@ func (t *Seat) Start(ctx context.Context, device string, silent bool) (*trials.S
 }
 
 // Play opens an output for the prepared audio of the plan and sits the listener down. Nothing of a new session is kept before the output is
-// open. says makes what the listener is told at the end.
+// open. says makes the text that the listener sees at the end.
 func (t *Seat) Play(ctx context.Context, open func(playback.Source) (playback.Output, error), says func(*trials.Session) Closing) (*Booth, error) {
 	set, err := t.study.audioOf(ctx, t.Plan)
 	if err != nil {

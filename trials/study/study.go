@@ -153,7 +153,7 @@ func newer(err error) error {
 	return err
 }
 
-// sweep removes what killed commands left in a study's folder, and beside it.
+// sweep removes what killed commands left in a study's folder and in its parent.
 func sweep(dir string) {
 	for _, d := range []string{filepath.Join(dir, ".."), dir, filepath.Join(dir, "audio"), filepath.Join(dir, "audio", "captures"), filepath.Join(dir, "audio", "excerpts")} {
 		atomicfile.Sweep(d)

@@ -68,7 +68,7 @@ func (r *VerifiedBundle) fill(ctx context.Context, b *bundle.Bundle, head string
 	}
 	for _, v := range b.Content.Sessions {
 		r.Sessions = append(r.Sessions, VerifiedSession{Session: v.ID, Plan: plans[v.Plan], State: "ended", Entries: len(v.Entries),
-			Commitment: v.Entries[0].Note, Head: v.Entries[len(v.Entries)-1].Hash, Marks: told(v.Marks)})
+			Commitment: v.Entries[0].Note, Head: v.Entries[len(v.Entries)-1].Hash, Marks: saidAgainst(v.Marks)})
 	}
 	for _, sum := range b.AudioSums() {
 		err := b.Audio(io.Discard, sum)
