@@ -43,6 +43,9 @@ func (a axis) ticks(pixels, apart float64) []tick {
 	for step*pixels/(a.hi-a.lo) < apart {
 		step *= 2
 	}
+	for 3*step > a.hi-a.lo && step/2*pixels/(a.hi-a.lo) >= apart { // a natural distance that would leave a curve between two labels
+		step /= 2
+	}
 	var ticks []tick
 	for v := math.Ceil(a.lo/step-1e-9) * step; v <= a.hi+step*1e-9; v += step {
 		ticks = append(ticks, tick{v, a.text(v)})

@@ -12,11 +12,16 @@ type Spectrum struct {
 
 // Words implements Chart.
 func (s Spectrum) Words() Words {
-	lines := 0
+	return Words{s.Title, fmt.Sprintf("Noise in decibels below full scale in one hertz as curves, %d lines in decibels below full scale as stems, against frequency, of %s.", s.lines(), names(s.Chains))}
+}
+
+// lines is how many stems there are.
+func (s Spectrum) lines() int {
+	n := 0
 	for _, c := range s.Chains {
-		lines += len(c.Spurs)
+		n += len(c.Spurs)
 	}
-	return Words{s.Title, fmt.Sprintf("Noise in decibels below full scale in one hertz as curves, %d lines in decibels below full scale as stems, against frequency, of %s.", lines, names(s.Chains))}
+	return n
 }
 
 func (s Spectrum) chart() frequencyChart {
@@ -24,7 +29,11 @@ func (s Spectrum) chart() frequencyChart {
 }
 
 func (s Spectrum) sheet() sheet {
-	sheet := s.chart().sheet(s.Title, "frequency, Hz", "curves (noise): dBFS in 1 Hz · stems (lines): dBFS", 20, 20000)
+	caption := "noise, dBFS in 1 Hz"
+	if s.lines() > 0 {
+		caption = "curves (noise): dBFS in 1 Hz · stems (lines): dBFS"
+	}
+	sheet := s.chart().sheet(s.Title, "frequency, Hz", caption, 20, 20000)
 	for i, c := range s.Chains {
 		if len(c.Spurs) > 0 {
 			sheet.key = append(sheet.key, stemKey("line of "+c.Name, i, seriesInk(i), false))
