@@ -60,7 +60,7 @@ func TestWhatForgettingLeavesIsNamed(t *testing.T) {
 		t.Errorf("said %s", text)
 	}
 	text, _ = command(t, 0, "listener", "forget", "L1")
-	if !strings.Contains(text, "1 reasons in their words") || !strings.Contains(text, "exports") {
+	if !strings.Contains(text, "1 reason in their words") || !strings.Contains(text, "exports") {
 		t.Errorf("said %s", text)
 	}
 }

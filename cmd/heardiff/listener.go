@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heardiff/trials"
 	"heardiff/trials/study"
 )
 
@@ -115,7 +116,7 @@ func (a *app) listenerForgetCommand() *cobra.Command {
 func forgottenText(w io.Writer, f study.Forgotten) {
 	fmt.Fprintf(w, "listener %s: all that they said of themselves is gone from the study; pseudonym and answers stay\n", f.Listener)
 	for _, v := range f.Remains {
-		fmt.Fprintf(w, "session %s still holds %d reasons in their words: links of its chain, which \"export --anonymous\" leaves out\n", study.ShortID(v.Session), v.Remarks)
+		fmt.Fprintf(w, "session %s still holds %s in their words: links of its chain, which \"export --anonymous\" leaves out\n", study.ShortID(v.Session), trials.Counted(v.Remarks, "reason"))
 	}
 	fmt.Fprintln(w, "exports, reports, tables and backups made before hold what they held: delete them, and ask those who have copies to")
 }
