@@ -9,7 +9,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -101,7 +100,7 @@ func (a *app) destination(path string, kind outputKind) (destination, error) {
 	if d.path, err = atomicfile.Followed(path); err != nil {
 		return d, misused(err)
 	}
-	if inStudyFiles(d.path) {
+	if study.OwnPlace(d.path) {
 		return d, study.Blamed(study.Misuse, fmt.Errorf("%s is a place for a study's own files", path), "name a file elsewhere")
 	}
 	return d, d.mayReplace()
@@ -119,21 +118,6 @@ func folderThere(path string) error {
 		return rejected(fmt.Errorf("%s: %s is no folder", path, dir), folderHint)
 	}
 	return nil
-}
-
-// inStudyFiles reports whether the path is that of a study's record, or is among its audio, whether or not anything
-// is there. Links must have been followed.
-func inStudyFiles(path string) bool {
-	for dir := filepath.Dir(path); ; dir = filepath.Dir(dir) {
-		rest, err := filepath.Rel(dir, path)
-		first, _, _ := strings.Cut(strings.ToLower(filepath.ToSlash(rest)), "/") // some file systems ignore case
-		if err == nil && (first == "audio" || strings.HasPrefix(first, "study.")) && study.HoldsStudy(dir) {
-			return true
-		}
-		if dir == filepath.Dir(dir) {
-			return false
-		}
-	}
 }
 
 // mayReplace refuses to replace what exists at the path, unless it is of the kind that is written and --force was given.

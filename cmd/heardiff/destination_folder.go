@@ -42,7 +42,7 @@ func (a *app) folderDestination(dir string, files []folderFile) (folderDestinati
 	if d.path, err = atomicfile.Followed(dir); err != nil {
 		return d, misused(err)
 	}
-	if inStudyFiles(d.path) {
+	if study.OwnPlace(d.path) {
 		return d, study.Blamed(study.Misuse, fmt.Errorf("%s is a place for a study's own files", dir), "name a folder elsewhere")
 	}
 	if !d.there {

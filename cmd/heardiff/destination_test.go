@@ -317,3 +317,24 @@ func TestAFileInTheWayOfAFolderStays(t *testing.T) {
 		t.Errorf("now %s, before %s; in the folder %s", after, before, files(t, own))
 	}
 }
+
+// A study, or a kit's, is not made among the files of another; nor over one.
+func TestAStudyIsNotMadeAmongTheFilesOfAnother(t *testing.T) {
+	home := listeningStudy(t, "abx", 3)
+	kit := filepath.Join(t.TempDir(), "kit.bundle")
+	command(t, 0, "export", "--plan", "1", "--kit", kit)
+	before := listing(t, home)
+	inside := filepath.Join(home, "audio", "captures", "inner")
+	for _, args := range [][]string{{"study", "new", inside, "--title", "t"}, {"import", kit, "--study", inside}} {
+		if said := refused(t, exitUsage, args...); !strings.Contains(said, "a place for a study's own files") {
+			t.Errorf("%q: said %q", args, said)
+		}
+	}
+	command(t, exitUsage, "demo", "--dir", inside)
+	if said := refused(t, exitRejected, "study", "new", home, "--title", "t"); !strings.Contains(said, home+": a study is there") {
+		t.Errorf("said %q", said)
+	}
+	if after := listing(t, home); after != before {
+		t.Errorf("there is now:\n%s\nthere was:\n%s", after, before)
+	}
+}

@@ -249,6 +249,9 @@ func (h *Host) makeKitStudy(ctx context.Context, dir string, b *bundle.Bundle, o
 
 // folderFree refuses a place for a new study that is taken by anything but an empty folder.
 func folderFree(dir string) error {
+	if err := outsideOthers(dir); err != nil {
+		return err
+	}
 	left, err := os.ReadDir(dir)
 	if errors.Is(err, fs.ErrNotExist) || err == nil && len(left) == 0 {
 		return nil

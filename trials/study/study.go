@@ -82,6 +82,9 @@ func Create(ctx context.Context, dir string, of About, h *Host) (*Study, error) 
 	if HoldsStudy(dir) {
 		return nil, fmt.Errorf("%q: a study is %w", dir, store.ErrExists)
 	}
+	if err := outsideOthers(dir); err != nil {
+		return nil, err
+	}
 	for up := dir; ; up = filepath.Dir(up) { // to the first that is there
 		info, err := os.Stat(up)
 		if err == nil && !info.IsDir() {
