@@ -9,13 +9,17 @@ import (
 	"heardiff/playback/pcm"
 )
 
+// otherCarrier is by how much, as a ratio, carriers or bands differ that no clock explains. A judgement, no source: ten times the loosest clock of
+// IEC 60958-3.
+const otherCarrier = 0.01
+
 // AgainstFloor returns r read against the same measurement of the recording set-up alone. A random figure within
 // 3 dB of the floor's (or of the bound of additive noise under it) becomes an upper bound; a line within 3 dB of the same
 // line of the floor is marked and not counted. Above that the figures stay as measured: the floor's part is not taken
 // off, since a clock that recorder and chain share would make that wrong. A channel is read against the floor's
 // channel of its number, else its first. It is an error if the bands or carriers differ: jitter in seconds is then not comparable.
 func (r Result) AgainstFloor(floor Result) (Result, error) {
-	if math.Abs(r.CarrierHz/floor.CarrierHz-1) > 0.01 || differ(r.BandHz, floor.BandHz) {
+	if math.Abs(r.CarrierHz/floor.CarrierHz-1) > otherCarrier || differ(r.BandHz, floor.BandHz) {
 		return Result{}, fmt.Errorf("jitter: the floor has a carrier of %.1f Hz and a band of %.0f to %.0f Hz, the capture %.1f Hz and %.0f to %.0f Hz",
 			floor.CarrierHz, floor.BandHz[0], floor.BandHz[1], r.CarrierHz, r.BandHz[0], r.BandHz[1])
 	}
@@ -70,7 +74,7 @@ func (c Common) against(floor Result) Common {
 }
 
 func differ(a, b [2]float64) bool {
-	return math.Abs(a[0]/b[0]-1) > 0.01 || math.Abs(a[1]/b[1]-1) > 0.01
+	return math.Abs(a[0]/b[0]-1) > otherCarrier || math.Abs(a[1]/b[1]-1) > otherCarrier
 }
 
 func (c *Channel) against(f Channel, seconds float64) {

@@ -100,13 +100,19 @@ func (p *lineFinder) keepHumpNoise() {
 	}
 }
 
+const (
+	// betweenBins is the power that a line keeps at the least between two bins of the padded transform: it loses at most 1.2 dB.
+	betweenBins = 0.7
+	// deepest is the power of a line, against the strongest of a sweep, below which it may be a trace of stronger ones. A judgement, no source.
+	deepest = 0.01
+)
+
 // sweep subtracts lines, in addition to so many subtracted before, and returns them: those not far below the strongest. What is deeper may be
 // the trace of strong lines not yet fitted with each other in mind.
 func (p *lineFinder) sweep(before int) []peak {
 	var at []int
 	for k := p.lowest; k <= p.high; k++ {
-		// Between two bins of the padded transform a line loses at most 1.2 dB.
-		if power(p.bins[k]) > 0.7*p.threshold*p.noise[k] && p.isPeak(k) && !p.inHump(k) {
+		if power(p.bins[k]) > betweenBins*p.threshold*p.noise[k] && p.isPeak(k) && !p.inHump(k) {
 			at = append(at, k)
 		}
 	}
@@ -118,10 +124,10 @@ func (p *lineFinder) sweep(before int) []peak {
 	})
 	var found []peak
 	for _, k := range at {
-		if len(found) > 0 && power(p.bins[k]) < 0.01*power(found[0].value) {
+		if len(found) > 0 && power(p.bins[k]) < deepest*power(found[0].value) {
 			break
 		}
-		if before+len(found) >= maxLines || power(p.bins[k]) < 0.7*p.threshold*p.noise[k] || !p.isPeak(k) {
+		if before+len(found) >= maxLines || power(p.bins[k]) < betweenBins*p.threshold*p.noise[k] || !p.isPeak(k) {
 			continue // it was a side lobe of a stronger one
 		}
 		if p.besideStronger(k, found) || len(p.near(p.rejected, float64(k)*p.binHz, splinter)) > 0 {

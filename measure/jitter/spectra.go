@@ -38,10 +38,13 @@ type record struct {
 	jump         float64 // largest phase step between two samples, after the trend
 }
 
+// leastPadding is the least ratio of the padded transform to the record: see betweenBins.
+const leastPadding = 1.4
+
 // paddedSize returns the length of the transform of n samples: so much longer that no line falls far between two bins.
 func paddedSize(n int) int {
 	size := spectrum.PowerOfTwo(n)
-	if float64(size) < 1.4*float64(n) {
+	if float64(size) < leastPadding*float64(n) {
 		size *= 2
 	}
 	return size

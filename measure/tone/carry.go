@@ -136,10 +136,14 @@ func recordedAlike(rateHz, channels, floorRateHz, floorChannels int) error {
 	return fmt.Errorf("tone: %w: floor of %d channels at %d Hz, capture of %d at %d Hz", pcm.ErrMismatch, floorChannels, floorRateHz, channels, rateHz)
 }
 
+// anotherTone is by how much, as a ratio, the frequencies of two tones differ that no clock explains. A judgement, no source: ten times the
+// loosest clock of IEC 60958-3.
+const anotherTone = 0.01
+
 // sameTone returns an error that wraps pcm.ErrMismatch where a tone of the floor is at another frequency than the capture's, by
 // more than clocks differ. NaN, of a channel without a tone, is let pass.
 func sameTone(channel int, hz, floorHz float64) error {
-	if math.Abs(floorHz/hz-1) > 0.01 {
+	if math.Abs(floorHz/hz-1) > anotherTone {
 		return fmt.Errorf("tone: %w: channel %d: the floor's tone is at %.1f Hz, the capture's at %.1f Hz", pcm.ErrMismatch, channel, floorHz, hz)
 	}
 	return nil

@@ -17,6 +17,13 @@ const (
 // clearDB is by how much a figure is worse than the set-up's where it is the chain's: twice its power.
 const clearDB = 3
 
+// Products of the capture and of the set-up are the same within these: clocks differ, and a product of high order moves by several times as much.
+// Judgement, no source.
+const (
+	sameProduct   = 1e-3 // of the frequency
+	sameProductHz = 1.0  // and so many Hz
+)
+
 // Limit compares a figure with the same figure of the recording set-up alone.
 type Limit struct {
 	Figure string `json:"figure"` // the figure's JSON key
@@ -182,7 +189,7 @@ func (c *TwoToneChannel) limit(f TwoToneChannel, s shift) {
 		s.limit("third_order_db", c.ThirdOrderDB, third, own.third)}
 	for k, p := range c.Products {
 		for _, g := range f.Products {
-			if g.Order == p.Order && math.Abs(g.Hz-p.Hz) <= 1e-3*p.Hz+1 {
+			if g.Order == p.Order && math.Abs(g.Hz-p.Hz) <= sameProduct*p.Hz+sameProductHz {
 				c.Limits = append(c.Limits, s.limit(fmt.Sprintf("products[%d].dbc", k), p.DBC, s.distortion(p.Order, greater(g.DBC, g.LimitDBC)), p.LimitDBC))
 				break
 			}

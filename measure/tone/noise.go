@@ -161,6 +161,9 @@ func noiseOf(s spectrum.Spectrum) NoiseChannel {
 	return c
 }
 
+// loudestSilence is the level in dBFS from which on a recording is hardly one of silence. A judgement, no source.
+const loudestSilence = -40
+
 // noiseWarnings says what is odd about the noise of a channel.
 func noiseWarnings(c NoiseChannel, s spectrum.Spectrum) (list []measure.Warning) {
 	warn := func(w measure.Warning) { list = append(list, w.In(c.Channel)) }
@@ -169,7 +172,7 @@ func noiseWarnings(c NoiseChannel, s spectrum.Spectrum) (list []measure.Warning)
 		warn(measure.Warningf(measure.DigitalSilence, "channel %d: digital silence: nothing was recorded, or a gate muted it", c.Channel))
 	case c.oneLine():
 		warn(measure.Warningf(NotSilence, "channel %d: one line holds nearly all of it: a tone was recorded, or the set-up oscillates", c.Channel).Of(c.Spurs[0].Hz, "Hz"))
-	case c.UnweightedDBFS > -40:
+	case c.UnweightedDBFS > loudestSilence:
 		warn(measure.Warningf(NotSilence, "channel %d: %.1f dBFS is no recording of silence: is this the right file?", c.Channel, c.UnweightedDBFS).Of(c.UnweightedDBFS, "dBFS"))
 	}
 	if s.RateHz < 2*bandHigh {

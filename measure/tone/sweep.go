@@ -112,14 +112,23 @@ func Sweep(r pcm.Reader) (SweepResult, error) {
 	return result, nil
 }
 
+// What a sweep's course of frequency must be. Judgement, no source; TestSweepSeparatesResponseAndHarmonics holds them.
+const (
+	leastCourse   = 8    // points
+	leastRange    = 8.0  // ratio of the last frequency to the first: three octaves, or it is no sweep
+	courseFromHz  = 200  // below it a block holds few periods
+	courseUpTo    = 0.4  // of the rate: anti-alias filters lie above
+	faintOfCourse = 0.01 // of the peak: a weaker line is noise
+)
+
 // growthOf reads L off the sweep's course of frequency, and rounds it to the whole number of periods of 20 Hz
 // that every sweep of package signal has.
 func growthOf(x []float64, rate float64) (seconds float64, ok bool) {
 	t, logs := course(x, rate)
-	if len(t) < 8 {
+	if len(t) < leastCourse {
 		return 0, false
 	}
-	if math.Abs(logs[len(logs)-1]-logs[0]) < math.Log(8) { // three octaves, or it is no sweep
+	if math.Abs(logs[len(logs)-1]-logs[0]) < math.Log(leastRange) {
 		return 0, false
 	}
 	slope, spread := robustLine(t, logs)
@@ -151,7 +160,7 @@ func course(x []float64, rate float64) (t, logs []float64) {
 			}
 		}
 		line := s.Peak(best)
-		if line.Amplitude < top/100 || line.FreqHz < 200 || line.FreqHz > 0.4*rate {
+		if line.Amplitude < faintOfCourse*top || line.FreqHz < courseFromHz || line.FreqHz > courseUpTo*rate {
 			continue
 		}
 		t = append(t, (float64(from)+float64(size)/2)/rate)

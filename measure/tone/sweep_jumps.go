@@ -21,13 +21,16 @@ const (
 // passage is when the part of a response in a band arrives, in seconds after the response's peak.
 type passage struct{ hz, delay float64 }
 
+// narrowFromHz is from where on a band of a third of an octave is sharp enough in time. A judgement, no source; sweep_jumps_test.go holds it.
+const narrowFromHz = 2000
+
 // passages returns those of bands a third of an octave apart, up to a frequency. Bands without a response are left out. They are
 // an octave wide, to be sharp in time, and narrower where that is not needed, to reach up to the end.
 func (c cutter) passages(linear response, high float64) []passage {
 	var list []passage
 	for f := signal.SweepLowHz * math.Sqrt2; ; f *= math.Cbrt(2) {
 		half := math.Sqrt2
-		if f > 2000 {
+		if f > narrowFromHz {
 			half = math.Pow(2, 1.0/6)
 		}
 		if f*half > high {

@@ -117,7 +117,7 @@ func Measure(r pcm.Reader) (Result, error) {
 			}
 			result.Warn(strayTone(c+1, ch.FrequencyHz)...)
 			result.Warn(jitterTone(c+1, ch.FrequencyHz, r.Format().Rate)...)
-			if ch.LevelDBFS < -40 {
+			if ch.LevelDBFS < quietestTone {
 				result.Warn(oddLevel(c+1, ch.LevelDBFS, "is this the low tone, or is the gain off?"))
 			}
 		}
@@ -155,13 +155,23 @@ func (t tracked) noisyDB() float64 {
 	return limit
 }
 
+// leastTonal is the share of the power that the strongest lines of a test tone hold at the least. A judgement, no source.
+const leastTonal = 0.3
+
+// Levels in dBFS at which a tone is likely to be another signal than the one to be measured: a tone is sent at −1 or so, a low tone at −60.
+// Judgement, no source.
+const (
+	quietestTone    = -40
+	faintestLowTone = -80
+)
+
 // trackTone finds the strongest line of each channel, follows it, and gathers harmonics 2 to 9.
 func trackTone(r pcm.Reader) (tracked, error) {
 	rate := r.Format().Rate
 	return track(r, 1, func(hz []float64) [][]int {
 		var orders [][]int
 		for n := 2; n <= highestHarmonic; n++ {
-			if float64(n)*hz[0] < 0.499*rate.Hz() {
+			if float64(n)*hz[0] < belowHalf*rate.Hz() {
 				orders = append(orders, []int{n})
 			}
 		}
@@ -268,7 +278,7 @@ func pick(s spectrum.Spectrum, count int) []float64 {
 		hz = append(hz, l.FreqHz)
 	}
 	// Noise beyond the band, of a converter that shapes its own, is no part of any figure.
-	if power < 0.3*s.BandPower(bandLow, max(bandHigh, 1.01*slices.Max(hz))) { // music or noise with lines in it, not a test tone
+	if power < leastTonal*s.BandPower(bandLow, max(bandHigh, 1.01*slices.Max(hz))) { // music or noise with lines in it, not a test tone
 		return nil
 	}
 	for i := 1; i < count; i++ {
@@ -383,7 +393,7 @@ func LowTone(r pcm.Reader) (LowToneResult, error) {
 			if ch.LevelDBFS > loudestLowTone {
 				return LowToneResult{}, fmt.Errorf("low tone: %w: a tone at %.1f dBFS, −60 is wanted", ErrNoSignal, ch.LevelDBFS)
 			}
-			if ch.LevelDBFS > -40 || ch.LevelDBFS < -80 {
+			if ch.LevelDBFS > quietestTone || ch.LevelDBFS < faintestLowTone {
 				result.Warn(oddLevel(c+1, ch.LevelDBFS, "not near −60: another signal, or the gain is off"))
 			}
 		}

@@ -61,10 +61,13 @@ type Product struct {
 	LimitDBC float64 `json:"limit_dbc"`
 }
 
-// twoToneOrders are p and q of the products looked for: orders 2 to 5.
+// highestOrder is that of the products looked for. A judgement, no source.
+const highestOrder = 5
+
+// twoToneOrders are p and q of the products looked for: orders 2 to highestOrder.
 func twoToneOrders() [][]int {
 	var list [][]int
-	for order := 2; order <= 5; order++ {
+	for order := 2; order <= highestOrder; order++ {
 		for p := 1; p < order; p++ {
 			list = append(list, []int{p, order - p}, []int{-p, order - p})
 		}
@@ -107,12 +110,20 @@ func TwoTone(r pcm.Reader) (TwoToneResult, error) {
 // highTones returns the upper tone of the usual pairs. ref: AES17 and IEC 60268-3 as commonly used.
 func highTones() []float64 { return []float64{20000, 7000, 7993, 8000, 11950} }
 
+// Products nearer to DC, to half the rate or to a tone are not measured: they would be part of its line. Judgement, no source; tone_test.go holds
+// them.
+const (
+	clearOfDC   = 10.0  // Hz
+	clearOfTone = 5.0   // Hz
+	belowHalf   = 0.499 // of the rate
+)
+
 // audible keeps the products that lie clear of DC, of half the rate, and of the tones.
 func audible(orders [][]int, hz []float64, rate pcm.Rate) [][]int {
 	var kept [][]int
 	for _, o := range orders {
 		f := math.Abs(float64(o[0])*hz[0] + float64(o[1])*hz[1])
-		if f >= 10 && f < 0.499*rate.Hz() && math.Abs(f-hz[0]) > 5 && math.Abs(f-hz[1]) > 5 {
+		if f >= clearOfDC && f < belowHalf*rate.Hz() && math.Abs(f-hz[0]) > clearOfTone && math.Abs(f-hz[1]) > clearOfTone {
 			kept = append(kept, o)
 		}
 	}

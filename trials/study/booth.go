@@ -103,12 +103,15 @@ func (b *Booth) offerExcerpt(comparison int) error {
 	return nil
 }
 
+// leastRegionS is the shortest region that can be looped, in seconds: a loop of less is a tone of its own. A judgement, no source.
+const leastRegionS = 0.2
+
 func (b *Booth) setRegion(from, to float64) error {
 	rate := b.switcher.Rate().Hz()
 	if !(from >= 0 && to <= b.loop.Length && from < to) {
 		return fmt.Errorf("region %.1f to %.1f s: must lie within 0 and %.1f s", from, to, b.loop.Length)
 	}
-	if to-from < 0.2 {
+	if to-from < leastRegionS {
 		return fmt.Errorf("region %.1f to %.1f s: two tenths of a second or more", from, to)
 	}
 	if err := b.switcher.Region(int(math.Round(from*rate)), int(math.Round(to*rate))); err != nil {
