@@ -17,9 +17,9 @@ const (
 // Sequential reports whether the plan may end before its last trial.
 func (p Plan) Sequential() bool { return p.Looks != nil }
 
-// stop returns the boundary that is reached after scored trials with correct right answers. A look that does not stop the
+// Stop returns the boundary that is reached after scored trials with correct right answers. A look that does not stop the
 // session shows nothing: the session just goes on.
-func (p Plan) stop(scored, correct int) Stop {
+func (p Plan) Stop(scored, correct int) Stop {
 	if p.Looks == nil {
 		return ""
 	}

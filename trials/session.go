@@ -256,7 +256,7 @@ func (s *Session) count(t trial, e Entry) {
 	if e.Answer == t.right() {
 		s.correct++
 	}
-	s.stopped = s.plan.stop(s.scored, s.correct)
+	s.stopped = s.plan.Stop(s.scored, s.correct)
 }
 
 // Sit records the start of a sitting, the first one and after each break. silent says that the device makes no sound, so that

@@ -2,6 +2,8 @@ package trials
 
 import (
 	"fmt"
+	"slices"
+	"strconv"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -49,4 +51,25 @@ func Counted(n int, one string) string {
 		one += "s"
 	}
 	return fmt.Sprintf("%d %s", n, one)
+}
+
+// raised are the digits of exponents.
+const raised = "⁰¹²³⁴⁵⁶⁷⁸⁹"
+
+// Raised writes a whole number above zero as an exponent.
+func Raised(n int) string {
+	return strings.Map(func(r rune) rune { return []rune(raised)[r-'0'] }, strconv.Itoa(n))
+}
+
+// Lowered reads what Raised writes; 0 of anything else.
+func Lowered(exponent string) int {
+	n := 0
+	for _, r := range exponent {
+		i := slices.Index([]rune(raised), r)
+		if i < 0 {
+			return 0
+		}
+		n = 10*n + i
+	}
+	return n
 }

@@ -12,3 +12,12 @@ func TestCounted(t *testing.T) {
 		t.Error(got)
 	}
 }
+
+// What is written as an exponent is read back.
+func TestExponents(t *testing.T) {
+	for _, n := range []int{1, 7, 12, 305} {
+		if got := Lowered(Raised(n)); got != n {
+			t.Errorf("%d: %q is read as %d", n, Raised(n), got)
+		}
+	}
+}

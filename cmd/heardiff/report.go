@@ -94,8 +94,8 @@ func (l linked) report(a *app) (report.Input, error) {
 	if err != nil {
 		return report.Input{}, err
 	}
-	in := report.Input{Link: l.Result, Chains: l.Input.Chains, Plans: l.Plans, Made: a.now(), Head: l.Head.Hash, Short: l.Head.Short, Pictures: pictures, Captures: l.CaptureWarnings(),
-		Command: "heardiff report --out FILE.html"}
+	in := report.Input{Link: l.Result, Chains: l.Input.Chains, Plans: l.Plans, Made: a.now(), Head: l.Head.Hash, Short: l.Head.Short, Pictures: pictures, Captures: warnedOf(l.CaptureWarnings()),
+		Command: "heardiff report --out FILE.html", Repeat: l.repeatLines()}
 	for _, e := range l.Excerpts {
 		in.Excerpts = append(in.Excerpts, excerptOf(e))
 	}
@@ -131,7 +131,7 @@ func (l linked) prove(ctx context.Context, s *study.Study, in *report.Input) err
 	large := report.Large(len(l.Sessions), len(in.Evidence.Record))
 	for i, v := range l.Sessions {
 		h := l.Input.Results[i]
-		p := report.Proof{ID: v.ID, Plan: v.Plan, Answers: v.Result.Summary().Answers,
+		p := report.Proof{ID: v.ID, Plan: v.Plan, Outcome: v.Result.Summary(),
 			Seat: report.Seat{Listener: h.Listener, Group: h.Group, Simulated: h.Simulated, Arrived: h.Arrived, Marks: h.Marks}}
 		if !large {
 			if p.Entries, err = s.Entries(ctx, v.ID); err != nil {
@@ -139,7 +139,7 @@ func (l linked) prove(ctx context.Context, s *study.Study, in *report.Input) err
 			}
 			in.Sessions[i].Seal, in.Sessions[i].Head = p.Entries[0].Note, p.Entries[len(p.Entries)-1].Hash
 		}
-		for _, m := range p.Answers {
+		for _, m := range p.Outcome.Answers {
 			n, _ := m.Totals()
 			in.Sessions[i].Answers += n
 		}

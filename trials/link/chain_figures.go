@@ -1,6 +1,9 @@
 package link
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // reading combines all captures of a chain for one figure. NaN means unknown.
 type reading struct {
@@ -21,7 +24,8 @@ type reading struct {
 func readingOf(all []Figure) reading {
 	f, entered := measuredHere(all), false
 	if len(f) == 0 {
-		f, entered = all, len(all) > 0
+		f = enteredOf(all)
+		entered = len(f) > 0
 	}
 	nan := math.NaN()
 	r := reading{mean: nan, variance: nan, atMost: nan, limit: nan, captures: len(f), entered: entered}
@@ -58,6 +62,11 @@ func measuredHere(all []Figure) []Figure {
 		}
 	}
 	return f
+}
+
+// enteredOf returns the figures that were entered.
+func enteredOf(all []Figure) []Figure {
+	return slices.DeleteFunc(slices.Clone(all), func(v Figure) bool { return !v.Entered })
 }
 
 // atMost returns the value, or its upper bound at the floor.

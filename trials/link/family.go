@@ -212,8 +212,8 @@ func questionsOf(p trials.Plan) []asking {
 	return all
 }
 
-// nameSeparator joins the names of several excerpts of one question.
-const nameSeparator = " + "
+// NameSeparator joins the names of several excerpts of one question.
+const NameSeparator = " + "
 
 // join merges an asking into the one of the same question, or into the only one of a sequential plan.
 func join(all []asking, a asking, together bool) []asking {
@@ -223,7 +223,7 @@ func join(all []asking, a asking, together bool) []asking {
 			continue
 		}
 		if one.excerpt != a.excerpt {
-			one.excerpt, one.name = one.excerpt+nameSeparator+a.excerpt, one.name+nameSeparator+a.name
+			one.excerpt, one.name = one.excerpt+NameSeparator+a.excerpt, one.name+NameSeparator+a.name
 		}
 		one.planned += a.planned
 		one.parts = append(one.parts, a.parts...)

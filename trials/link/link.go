@@ -159,6 +159,10 @@ type Row struct {
 	Parts    []Part     `json:"-"`
 	Balanced bool       `json:"-"`
 	Claim    ClaimShare `json:"-"`
+	// Hidden marks a row that its counts alone would rule out, but for a replay chain whose own jitter and noise exceed what is
+	// tested. WrongWay marks one that was told apart and named the wrong way round. Both are undecided.
+	Hidden   bool `json:"-"`
+	WrongWay bool `json:"-"`
 
 	asks  question
 	masks []mask // as in Masked
@@ -488,7 +492,7 @@ func find(pairings []Pairing, r *tallied) Pairing {
 		LevelErrorDB: nan, OffsetErrorUS: nan, Dose: nan}
 	first := true
 	for _, p := range pairings {
-		if !holds(strings.Split(r.Excerpt, nameSeparator), p.Excerpt) || p.AudioB != r.audioB || !(p.A == r.A && p.B == r.B || p.A == r.B && p.B == r.A) {
+		if !holds(strings.Split(r.Excerpt, NameSeparator), p.Excerpt) || p.AudioB != r.audioB || !(p.A == r.A && p.B == r.B || p.A == r.B && p.B == r.A) {
 			continue
 		}
 		if first {

@@ -55,7 +55,7 @@ func TestVerdicts(t *testing.T) {
 		{"a level error does not void a null", session("l", "", 8, 16), func(p *link.Pairing, _ *[]link.Chain) { p.LevelErrorDB = 0.3 }, link.RuledOut, ""},
 		{"misalignment voids what was heard", session("l", "", 16, 16), func(p *link.Pairing, _ *[]link.Chain) { p.OffsetErrorUS = -40 }, link.Void, "out of step"},
 		{"a response error voids what was heard", session("l", "", 16, 16), func(p *link.Pairing, _ *[]link.Chain) { p.ResponseMaxDB = -0.5 }, link.Void, "response"},
-		{"a small response difference is named first", session("l", "", 16, 16), func(p *link.Pairing, _ *[]link.Chain) { p.ResponseMaxDB = 0.2 }, link.HeardIt, "could be explained first"},
+		{"a small response difference is named first", session("l", "", 16, 16), func(p *link.Pairing, _ *[]link.Chain) { p.ResponseMaxDB = 0.2 }, link.HeardIt, "What else could explain it: frequency response"},
 		{"a missed positive control voids a null", control(session("l", "", 8, 16), trials.PositiveControl, 5, 10), nil, link.Void, "positive control"},
 		// A listener who is right 95 times in 100 misses at least one of five in 23 % of all controls: 1 − 0.95⁵.
 		{"one slip in a short positive control keeps a null", control(session("l", "", 8, 16), trials.PositiveControl, 4, 5), nil, link.RuledOut, ""},
@@ -191,6 +191,13 @@ func TestEnteredFiguresStayApart(t *testing.T) {
 		if p := measuredPair(t, a, b, nil); p.A != 10 || p.CapturesA != 1 || p.Entered || p.Limit != 1 {
 			t.Errorf("entered and measured: %+v", p)
 		}
+	}
+	unknown := link.Figure{Value: nan, Limit: nan}
+	if p := measuredPair(t, []link.Figure{unknown}, b, nil); !math.IsNaN(p.A) || p.EnteredA || p.Entered {
+		t.Errorf("measured, and nothing known: %+v", p)
+	}
+	if p := measuredPair(t, []link.Figure{unknown, entered}, b, nil); p.A != 90 || !p.EnteredA {
+		t.Errorf("entered where nothing is known: %+v", p)
 	}
 	if p := measuredPair(t, []link.Figure{entered}, b, nil); p.A != 90 || !p.EnteredA || p.EnteredB || !p.Entered {
 		t.Errorf("entered alone: %+v", p)

@@ -276,12 +276,19 @@ func (c Chain) figure(m Metric) (mean, atMost float64) {
 	return r.mean, r.atMost
 }
 
+// Mean returns the mean of a chain's captures; NaN where it is not known, or one of them is at the floor.
+func (c Chain) Mean(m Metric) float64 {
+	mean, _ := c.figure(m)
+	return mean
+}
+
+// standing is the random jitter by which a chain is ranked; infinity where nothing is known of it.
 func standing(r Ranked) float64 {
 	if !math.IsNaN(r.RandomPS) {
 		return r.RandomPS
 	}
-	if !math.IsNaN(r.Limit) {
-		return 0 // at the floor
+	if !math.IsNaN(r.RandomAtMostPS) {
+		return r.RandomAtMostPS // at the floor it may be as much
 	}
 	return math.Inf(1)
 }

@@ -96,17 +96,21 @@ func procedure(r *tallied) []Confound {
 			helper++
 		}
 	}
-	add := func(name string, n int, says string) {
-		if n > 0 {
-			out = append(out, Confound{Name: name, Value: float64(n), Says: fmt.Sprintf(says, n)})
+	add := func(name string, n int, one, was, were, rest string) {
+		if n == 0 {
+			return
 		}
+		if n == 1 {
+			were = was
+		}
+		out = append(out, Confound{Name: name, Value: float64(n), Says: trials.Counted(n, one) + " " + were + rest})
 	}
-	add("silent", silent, "%d sessions were answered, wholly or in part, where no device sounded: nobody can have heard anything there")
-	add("hurried", hurried, "%d answers were hurried: given before everything required had sounded for as long as the plan demands")
-	add("single blind", helper, "%d sessions were run by a helper who knew what was connected")
-	add("given up", gaveUp, "%d sessions ended early, so their number of trials was not that of the plan")
-	add("void trials", voids, "%d trials were void and repeated")
-	add("playback", flags, "%d events in playback were flagged")
+	add("silent", silent, "session", "was", "were", " answered, wholly or in part, where no device sounded: nobody can have heard anything there")
+	add("hurried", hurried, "answer", "was", "were", " hurried: given before everything required had sounded for as long as the plan demands")
+	add("single blind", helper, "session", "was", "were", " run by a helper who knew what was connected")
+	add("given up", gaveUp, "session", "", "", "ended early, so that the number of trials was not the plan’s")
+	add("void trials", voids, "trial", "was", "were", " void and repeated")
+	add("playback", flags, "event", "in playback was", "in playback were", " flagged")
 	return out
 }
 
@@ -127,7 +131,8 @@ func masked(m Measured, chains []Chain) []mask {
 			own, _ := c.figure(p.Metric)
 			larger := math.Max(p.A, p.B)
 			if own >= larger { // false if either is unknown: a replay chain at its floor only has an upper bound
-				out = append(out, mask{p.Metric, fmt.Sprintf("%s: the replay chain %q has %.3g %s, the chains under test at most %.3g", p.Name, c.Name, own, p.Unit, larger)})
+				has, unit := inWords(p.Unit, own, larger)
+				out = append(out, mask{p.Metric, fmt.Sprintf("%s: the replay chain %q has %s %s, the chains under test at most %s", p.Name, c.Name, has[0], unit, has[1])})
 			}
 		}
 	}
@@ -150,9 +155,9 @@ func decide(r *tallied, m memo) {
 		r.Verdict = Void
 		r.Reason = fmt.Sprintf("the positive control was missed, %d of %d right where the sounds differ plainly: missing others shows nothing", r.Positive.Correct, r.Positive.Trials)
 	case r.Verdict == HeardIt && len(r.Confounds) > 0:
-		r.Reason = "could be explained first by: " + cited(r.Confounds, func(Confound) bool { return true }) + ". " + r.Reason
+		r.Reason = r.Reason + ". What else could explain it: " + cited(r.Confounds, func(Confound) bool { return true })
 	case r.Verdict == RuledOut && coversJitterAndNoise(r):
-		r.Verdict = Undecided
+		r.Verdict, r.Hidden = Undecided, true
 		r.Reason = "the test could not have shown it: " + strings.Join(r.Masked, "; ")
 	case r.Verdict == RuledOut:
 		weaken(r)
@@ -233,7 +238,7 @@ func settle(r *tallied, m memo) {
 func plain(r *tallied) (Verdict, string) {
 	// A relative margin of 1e-9 is the accuracy to which tails are computed.
 	if r.Log10PStudy <= math.Log10(r.alpha)+1e-9 && r.PStudy < 1 {
-		return HeardIt, fmt.Sprintf("%d of %d right; p %s over the whole study, at most %g accepted", r.Correct, r.Trials, pText(r.PStudy), r.alpha)
+		return HeardIt, fmt.Sprintf("%d of %d right; p %s over the whole study, where at most %g counts as heard", r.Correct, r.Trials, pText(r.PStudy), r.alpha)
 	}
 	if r.Trials == 0 {
 		return Undecided, "nothing was answered"
@@ -241,7 +246,7 @@ func plain(r *tallied) (Verdict, string) {
 	if r.design.ByRates() && !bothKinds(r.pairs) {
 		return Undecided, "pairs of only one kind were answered"
 	}
-	if r.Log10PBelow <= math.Log10(r.alpha/2)+1e-9 && !r.Sequential {
+	if r.WrongWay = r.Log10PBelow <= math.Log10(r.alpha/2)+1e-9 && !r.Sequential; r.WrongWay {
 		return Undecided, fmt.Sprintf("reliably wrong, %d of %d right (two-sided p %s): told apart, and named the wrong way round", r.Correct, r.Trials, pText(r.PTwoSided))
 	}
 	whose := ""
@@ -323,6 +328,12 @@ func missed(c Control, alpha float64) bool {
 	b, err := stats.BinomialTest(c.Correct, c.Trials, attentiveRate)
 	return err == nil && b.Below <= alpha
 }
+
+// Missed reports whether these positive controls are consistent with guessing at a level, and not with an attentive listener who slips.
+func (c Control) Missed(alpha float64) bool { return missed(c, alpha) }
+
+// Leaks reports whether these negative controls were right more often than chance allows at LeakAlpha.
+func (c Control) Leaks() bool { return passed(c, LeakAlpha) }
 
 // weaken puts before a null result the confounds that would let somebody who did not listen produce it.
 func weaken(r *tallied) {

@@ -34,7 +34,7 @@ func (l Linked) Latest(kind, chain string) (result []byte, ok bool) {
 func (l Linked) Delivered(a, b string) *bool { return l.figures.delivered(a, b) }
 
 // CaptureWarnings are what the results of the captures warn of.
-func (l Linked) CaptureWarnings() []string { return l.figures.warnings }
+func (l Linked) CaptureWarnings() []CaptureWarning { return l.figures.warnings }
 
 // Link sets what was heard beside what was measured of the same chains.
 func (s *Study) Link(ctx context.Context) (Linked, error) {

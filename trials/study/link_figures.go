@@ -4,7 +4,9 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 
+	"heardiff/measure"
 	"heardiff/stats/wire"
 	"heardiff/trials/link"
 )
@@ -17,7 +19,14 @@ type studyFigures struct {
 	intact  map[string]bool
 	entered []link.Entered
 	// warnings are those of the captures' own results.
-	warnings []string
+	warnings []CaptureWarning
+}
+
+// CaptureWarning is what one result of a capture warns of.
+type CaptureWarning struct {
+	Capture     int
+	Chain, Kind string
+	measure.Warning
 }
 
 // readFigures reads every stored measurement. Of several channels the worst counts: whoever hears one hears it.
@@ -47,19 +56,17 @@ func (s *Study) readFigures(ctx context.Context) (studyFigures, error) {
 	for _, c := range chains {
 		all[c.Name] = map[link.Metric][]link.Figure{}
 	}
-	var said captureWarnings
 	for _, m := range measured {
 		name := chainOf[m.Capture]
 		if err := f.add(name, all[name], m); err != nil {
 			return f, fmt.Errorf("measurement of capture %d: %w", m.Capture, err)
 		}
-		r, err := Stored[resultWarnings](m.Result)
+		r, err := Stored[measure.Warnings](m.Result)
 		if err != nil {
 			return f, fmt.Errorf("measurement of capture %d: %w", m.Capture, err)
 		}
-		said.add(m.Capture, name, r.Warnings)
+		f.warn(m, name, r)
 	}
-	f.warnings = said.list()
 	for _, e := range entered {
 		one := link.Entered{Chain: e.Chain, Metric: link.Metric(e.Metric), Value: OrNaN(e.Value), Limit: OrNaN(e.Limit), Unit: e.Unit, Source: e.Source}
 		f.entered = append(f.entered, one)
@@ -73,11 +80,25 @@ func (s *Study) readFigures(ctx context.Context) (studyFigures, error) {
 	return f, nil
 }
 
-// resultWarnings is what results of all kinds have in common.
-type resultWarnings struct {
-	Warnings []string `json:"warnings"`
+// warn adds what a result warns of, once where a capture is measured as several kinds. Results stored before warnings had codes have
+// texts alone.
+func (f *studyFigures) warn(m Measurement, chain string, r measure.Warnings) {
+	details := r.Details
+	if len(details) != len(r.Texts) {
+		details = nil
+		for _, text := range r.Texts {
+			details = append(details, measure.Warning{Text: text})
+		}
+	}
+	for _, w := range details {
+		said := func(o CaptureWarning) bool { return o.Capture == m.Capture && o.Text == w.Text }
+		if !slices.ContainsFunc(f.warnings, said) {
+			f.warnings = append(f.warnings, CaptureWarning{m.Capture, chain, m.Kind, w})
+		}
+	}
 }
 
+// OrNaN returns the number, NaN for nil.
 func OrNaN(v *float64) float64 {
 	if v == nil {
 		return math.NaN()

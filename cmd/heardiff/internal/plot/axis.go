@@ -113,9 +113,12 @@ func plainNumber(v float64) string {
 	return s
 }
 
-// shortNumber writes thousands as k: 20, 500, 1k, 10k.
+// shortNumber writes thousands as k and millions as M: 20, 500, 1k, 10k, 1M.
 func shortNumber(v float64) string {
-	if math.Abs(v) >= 1000 {
+	switch size := math.Abs(v); {
+	case size >= 1e6:
+		return plainNumber(v/1e6) + "M"
+	case size >= 1000:
 		return plainNumber(v/1000) + "k"
 	}
 	return plainNumber(v)

@@ -64,6 +64,9 @@ func answerOf(all link.Row, each []link.Row) answer {
 		a.Short, a.Class = fmt.Sprintf("heard by %d of %d", len(heard), counting(by)), "heard"
 	}
 	a.Sentences = append(apart(by), together(all))
+	if all.LeftOut > 0 {
+		a.Sentences = append(a.Sentences, fmt.Sprintf("Their sum leaves out %s in which a control failed.", trials.Counted(all.LeftOut, "session")))
+	}
 	return a
 }
 
@@ -162,14 +165,11 @@ func proper(text string) string {
 
 // people names a few listeners, and counts many.
 func people(rows []link.Row) string {
-	if len(rows) > 6 {
-		return plural(len(rows), "listener")
-	}
 	names := make([]string, len(rows))
 	for i, r := range rows {
 		names[i] = r.Listener
 	}
-	return inWords(names)
+	return few(names)
 }
 
 // inWords lists names as a sentence does.
@@ -194,18 +194,32 @@ func share(v float64) string { return fmt.Sprintf("%.0f\u00a0%%", math.Ceil(100*
 
 // controlled is what one listener made of the trials of known answer, in one comparison's sessions.
 type controlled struct {
-	Listener, Comparison string
-	Positive, Negative   link.Control
-	Simulated, Silent    bool
+	Row link.Row
+	// Positive and Negative say in words what the counts mean.
+	Positive, Negative string
 }
 
 // controls lists the listeners whose plans had controls.
 func controls(rows []link.Row) []controlled {
 	var out []controlled
 	for _, r := range rows {
-		if r.Kind == "listener" && r.Positive.Trials+r.Negative.Trials > 0 {
-			out = append(out, controlled{r.Listener, r.Comparison, r.Positive, r.Negative, r.Simulated, r.Silent})
+		if r.Kind != "listener" || r.Positive.Trials+r.Negative.Trials == 0 {
+			continue
 		}
+		c := controlled{Row: r, Positive: "heard it", Negative: "guessed"}
+		switch {
+		case r.Positive.Trials == 0:
+			c.Positive = "–"
+		case r.Positive.Missed(r.Alpha):
+			c.Positive = "missed it"
+		}
+		switch {
+		case r.Negative.Trials == 0:
+			c.Negative = "–"
+		case r.Negative.Leaks():
+			c.Negative = "knew it"
+		}
+		out = append(out, c)
 	}
 	return out
 }
@@ -250,39 +264,4 @@ func plural(n int, what string) string {
 		return "One " + what
 	}
 	return fmt.Sprintf("%d %ss", n, what)
-}
-
-// repeat returns the commands that make the plans again.
-func repeat(plans []trials.Plan) []string {
-	var out []string
-	for _, p := range plans {
-		kinds := map[trials.Kind]int{}
-		var scored []trials.Comparison
-		for _, c := range p.Comparisons {
-			if kinds[c.Kind] += c.Trials; c.Kind == trials.Scored {
-				scored = append(scored, c)
-			}
-		}
-		if len(scored) == 0 || p.SingleBlind || scored[0].A == scored[0].B {
-			continue
-		}
-		line := fmt.Sprintf("heardiff plan new --design %s --a %s --b %s --excerpt %s --trials %d --alpha %g --smallest-effect %g --order %s --layout %s",
-			p.Design, scored[0].A, scored[0].B, scored[0].Excerpt, scored[0].Trials, p.Alpha, p.SmallestEffect, p.Order, p.Layout)
-		for _, c := range scored[1:] {
-			line += fmt.Sprintf(" --also %s:%s:%s", c.A, c.B, c.Excerpt)
-		}
-		for _, k := range []struct {
-			kind trials.Kind
-			flag string
-		}{{trials.PositiveControl, "positive"}, {trials.NegativeControl, "negative"}, {trials.Practice, "practice"}} {
-			if kinds[k.kind] > 0 {
-				line += fmt.Sprintf(" --%s %d", k.flag, kinds[k.kind])
-			}
-		}
-		if p.Sequential() {
-			line += " --stopping sequential"
-		}
-		out = append(out, line)
-	}
-	return out
 }

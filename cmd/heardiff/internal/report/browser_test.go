@@ -22,6 +22,7 @@ import (
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 
+	"heardiff/cmd/heardiff/internal/report"
 	"heardiff/stats/wire"
 )
 
@@ -298,7 +299,7 @@ func TestAHostilePageInABrowser(t *testing.T) {
 	for i := range in.Excerpts {
 		in.Excerpts[i].Name, in.Excerpts[i].Music = word, word
 	}
-	in.Captures = []string{word}
+	in.Captures = []report.Warned{{Means: word, Where: []string{word}, InFull: []string{word}}}
 	ctx, _ := browser(t, write(t, in))
 	for _, width := range []int64{1200, 390} {
 		if err := chromedp.Run(ctx, chromedp.EmulateViewport(width, 844)); err != nil {

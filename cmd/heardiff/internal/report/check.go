@@ -41,6 +41,7 @@ type CheckedSession struct {
 	counts []trials.Answers
 	seat   Seat
 	result trials.Result
+	came   string // the outcome, on a page without journals
 }
 
 // ErrNoPage is returned for what is no page of this kind.
@@ -65,7 +66,11 @@ func Check(page []byte) (Checked, error) {
 	c.readPlans()
 	c.readSessions()
 	for i := range c.Sessions {
-		c.checkSession(i)
+		if c.Summary {
+			c.readOutcome(i)
+		} else {
+			c.checkSession(i)
+		}
 	}
 	c.checkRows()
 	c.Rows = len(c.counted)
@@ -160,8 +165,11 @@ func (c *checking) readSessions() {
 		if len(f) > 1 {
 			s.Plan = f[1]
 		}
-		if len(f) != 3 || json.Unmarshal([]byte(f[2]), &s.seat) != nil {
+		if len(f) < 3 || json.Unmarshal([]byte(f[2]), &s.seat) != nil {
 			s.Faults = append(s.Faults, "who sat cannot be read")
+		}
+		if len(f) > 3 {
+			s.came = f[3]
 		}
 		c.Sessions = append(c.Sessions, s)
 	}
@@ -212,6 +220,34 @@ func (c *checking) checkSession(i int) {
 	}
 }
 
+// readOutcome reads what a session came to, of which the page does not carry the journal.
+func (c *checking) readOutcome(i int) {
+	s := &c.Sessions[i]
+	var o outcome
+	plan := c.plans[s.Plan]
+	if plan == nil || json.Unmarshal([]byte(s.came), &o) != nil {
+		c.fault("session %.12s: what it came to cannot be read", s.ID)
+		return
+	}
+	sum := trials.Summary{Answers: o.Answers, GivenUp: o.GivenUp, Silent: o.Silent}
+	if o.Ended != nil {
+		sum.Ended = *o.Ended
+	}
+	r, err := sum.Result(s.ID, *plan)
+	if err != nil {
+		c.fault("session %.12s: %v", s.ID, err)
+		return
+	}
+	n, k := 0, 0
+	for _, t := range r.Tallies {
+		if t.Comparison.Kind == trials.Scored {
+			n, k = n+t.Trials, k+t.Correct
+		}
+	}
+	r.Stopped = plan.Stop(n, k)
+	s.counts, s.result = o.Answers, r
+}
+
 func (s *CheckedSession) reveal(p *trials.Plan) {
 	if p == nil {
 		s.Faults = []string{"its plan is not on the page"}
@@ -256,9 +292,6 @@ func (c *checking) sum(row countedRow) (sum trials.Answers, ok bool) {
 				sum.Add(counts[k])
 			}
 		}
-	}
-	for _, m := range row.Counts {
-		sum.Add(m)
 	}
 	return sum, true
 }
@@ -341,7 +374,7 @@ func agrees(printed string, value float64) bool {
 		return err == nil && value < v
 	}
 	if digits, power, ok := strings.Cut(text, "·10"); ok {
-		return agrees(digits, value/math.Pow10(lowered(power)))
+		return agrees(digits, value/math.Pow10(trials.Lowered(power)))
 	}
 	v, err := strconv.ParseFloat(text, 64)
 	if err != nil {

@@ -280,7 +280,7 @@ async function count(session, plan, seed, entries, fault) {
   }
   await offer();
   if (current < trials.length && !gaveUp && !plan.looks) fault("its journal ends before the last trial was answered");
-  return {plan, entries, counts, done, gaveUp, listener: session.listener};
+  return {plan, entries, counts, done, gaveUp, listener: session.listener, marks: session.marks};
 }
 
 // agrees reports whether what is printed is the rounding of a value, within half a unit of its last digit.
@@ -301,18 +301,32 @@ function checkRows(sessions, faults) {
   for (const [line] of lines("counted")) {
     let row;
     try { row = JSON.parse(line); } catch { faults.push(`results: what row ${rows.length + 1} counts cannot be read`); continue; }
-    const design = designs[row.design];
-    if (!design || (row.parts || []).some(([s, which]) => !sessions[s] || which.some(i => !sessions[s].counts[i]))) continue; // named where it is broken
-    row.sum = noCounts(design);
+    if (!countable(row, sessions)) continue; // named where it is broken
+    row.sum = noCounts(designs[row.design]);
     for (const [s, which] of row.parts || []) for (const i of which) addCounts(row.sum, sessions[s].counts[i]);
-    for (const m of row.counts || []) addCounts(row.sum, m);
     rows.push(row);
   }
-  const whole = study?.whole && rows.length === study.rows, numbers = parsed("link-json", {}).rows || [];
-  const judged = whole ? judge(rows, sessions.filter(s => s), study) : [];
+  const all = rows.concat(unlistedRows(study, sessions)), numbers = parsed("link-json", {}).rows || [];
+  const whole = study?.whole && all.length === study.rows && sessions.every(s => s) && !tooMuch(all, sessions);
+  const judged = whole ? judge(all, sessions, study) : [];
   rows.forEach((row, i) => checkRow(row, judged[i], numbers[row.row] || {}, faults));
-  return {rows: rows.length, judged: judged.length};
+  return {rows: rows.length, judged: whole ? rows.length : 0};
 }
+
+const countable = (row, sessions) => designs[row.design] && !(row.parts || []).some(([s, which]) => !sessions[s] || which.some(i => !sessions[s].counts[i]));
+
+// unlistedRows are those that the page leaves out, though the verdicts of the others depend on them.
+function unlistedRows(study, sessions) {
+  const out = [];
+  for (const like of study?.unlisted || []) for (const [share, parts] of like.rows) {
+    const row = {design: like.design, balanced: like.balanced, claim: {...like.claim, share}, parts, unlisted: true};
+    if (countable(row, sessions)) out.push(row);
+  }
+  return out;
+}
+
+// tooMuch reports whether the exact test of some sum takes longer than a reader waits: "heardiff verify" does it.
+const tooMuch = (rows, sessions) => rows.some(row => row.claim.kind !== "listener" && (designs[row.design].rates || row.balanced) && row.parts?.length > 300);
 
 // said are the names of the columns, scale what is printed in per cent.
 const said = {low: "95 % from", high: "95 % to", p: "p uncorrected", study: "over the study", upper: "ruled out above", evalue: "e-value"}, scale = {proportion: 100, low: 100, high: 100, upper: 100};
@@ -320,7 +334,7 @@ const said = {low: "95 % from", high: "95 % to", p: "p uncorrected", study: "ove
 function checkRow(row, judged, numbers, faults) {
   const name = `${row.comparison}, ${row.who}`, tr = document.querySelector(`tr[data-row="${row.row}"]`);
   if (!tr) { faults.push(`results: the row of ${name} was removed`); return; }
-  const cell = field => tr.querySelector(`[data-f="${field}"]`);
+  const cell = field => document.querySelector(`tr[data-row="${row.row}"] [data-f="${field}"]`);
   for (const [field, value] of Object.entries(figuresOf(row, judged))) {
     const at = cell(field), column = said[field] || field;
     if (!at) faults.push(`results: ${name}: ${column} was removed`);
@@ -328,7 +342,7 @@ function checkRow(row, judged, numbers, faults) {
     else if (Number.isFinite(value) && Math.abs(parseFloat(at.dataset.v) * (scale[field] || 1) - value) > 1e-7 * Math.max(Math.abs(value), 1e-3)) faults.push(`results: ${name}: ${column} is sorted as ${at.dataset.v}, and the answers come to ${value}`);
   }
   if (!judged) return;
-  const verdict = verdictOf(judged, row, row.sum, numbers, study.alpha), printed = cell("verdict")?.textContent.trim();
+  const verdict = verdictOf(judged, row, row.sum, numbers, study), printed = cell("verdict")?.textContent.trim();
   if (printed !== verdict) faults.push(`results: ${name}: the verdict is printed as “${printed}”, and the answers come to “${verdict}”`);
 }
 
@@ -362,24 +376,37 @@ async function check() {
   if (record.title !== null && squeeze(record.title) !== squeeze(wholeText("title"))) faults.push(`the title is not the one that the record knows: “${record.title}”`);
   if (wholeText("record-head") !== record.head) faults.push("the head printed is not the one to which the record leads");
   if (wholeText("record-short") !== shortHead(record.head)) faults.push("the short form printed is not the head’s");
-  for (const [id, plan, seat] of lines("sessions")) {
-    let listener = "";
-    try { ({listener} = JSON.parse(seat)); } catch { faults.push(`session ${id.slice(0, 12)}: who sat cannot be read`); }
-    sessions.push({id, plan, listener, lines: []});
+  for (const [id, plan, seat, came] of lines("sessions")) {
+    let sat = {};
+    try { sat = JSON.parse(seat); } catch { faults.push(`session ${id.slice(0, 12)}: who sat cannot be read`); }
+    sessions.push({id, plan, listener: sat.listener ?? "", marks: sat.marks || [], came, lines: []});
   }
   for (const [s, hash, text] of lines("journals")) sessions[s]?.lines.push([hash, text ?? ""]);
-  for (const s of sessions) revealed.push(await checkSession(s, plans, record, faults).catch(e => { faults.push(`session ${s.id.slice(0, 12)}: cannot be dealt again: ${e.message}`); return null; }));
-  revealed.forEach((r, i) => r && checkSeat(r, i, faults));
+  for (const s of sessions) revealed.push(s.came ? outcomeOf(s, plans, faults) : await checkSession(s, plans, record, faults).catch(e => { faults.push(`session ${s.id.slice(0, 12)}: cannot be dealt again: ${e.message}`); return null; }));
+  revealed.forEach((r, i) => r?.entries && checkSeat(r, i, faults));
   const counted = checkRows(revealed, faults);
   await checkForm(asWritten, faults);
-  const dealt = revealed.filter(r => r).length;
+  const dealt = revealed.filter(r => r?.entries).length, carried = revealed.filter(r => r && !r.entries).length;
   if (record.whole && record.entries) proved.push(`${record.entries} entries of the study’s record follow one another to the head`);
   if (dealt) proved.push(`${dealt} of ${sessions.length} sessions were dealt again from their seeds, as the seals made before their first trials said`);
-  proved.push(`${counted.rows} rows of results were counted again, and their proportions, intervals, p and e-values computed again`);
-  if (counted.judged) proved.push(`of ${counted.judged} rows p over the study, what is ruled out, and the verdict were computed again`);
-  else if (dealt || counted.rows) proved.push("p over the study and the verdicts were not computed again, for the page does not carry every session’s answers or one of them is broken: “heardiff verify” does so in the study’s folder");
+  if (carried) proved.push(`the counts of ${carried} sessions were taken from the page, which does not carry their answers: that each session came to these counts, “heardiff verify” shows in the study’s folder`);
+  proved.push(`${counted.rows} rows of results were counted again from the sessions, and their proportions, intervals, p and e-values computed again`);
+  if (counted.judged) proved.push(`of these ${counted.judged} rows p over the study, what is ruled out, and the verdict were computed again, with what else differs between the chains and what the replay chain hides as the page prints it`);
+  else if (dealt || counted.rows) proved.push("p over the study and the verdicts were not computed again here, for the page does not carry every session, one of them is broken, or it would take too long in a browser: “heardiff verify FILE.html” takes the time");
   if (!faults.length) proved.push(`${asWritten.length} texts and tags of the page are as they were written`);
   return {faults, proved, revealed};
+}
+
+// outcomeOf is what a session came to, of which the page does not carry the journal.
+function outcomeOf(session, plans, faults) {
+  try {
+    const came = JSON.parse(session.came), plan = JSON.parse(plans.get(session.plan));
+    if (came.answers.length !== plan.comparisons.length) throw new Error("it has other comparisons than its plan");
+    return {plan, counts: came.answers, gaveUp: !!came.given_up, listener: session.listener, marks: session.marks, done: []};
+  } catch (e) {
+    faults.push(`session ${session.id.slice(0, 12)}: what it came to cannot be read: ${e.message}`);
+    return null;
+  }
 }
 
 // checkPlans returns the plans by their ids.

@@ -14,8 +14,8 @@ import (
 )
 
 // shown returns the rows that a page can show: all and groups, and the listeners, those with the smallest p where there
-// are more than maxRows; and how many were left out.
-func shown(rows []link.Row) ([]link.Row, int) {
+// are more than maxRows; and those that were left out.
+func shown(rows []link.Row) (listed, hidden []link.Row) {
 	var many, listeners []link.Row
 	for _, r := range rows {
 		if r.Kind == "listener" {
@@ -25,10 +25,10 @@ func shown(rows []link.Row) ([]link.Row, int) {
 		}
 	}
 	if len(listeners) <= maxRows {
-		return rows, 0
+		return rows, nil
 	}
 	sort.SliceStable(listeners, func(i, k int) bool { return listeners[i].Log10P < listeners[k].Log10P })
-	return append(many, listeners[:maxRows]...), len(listeners) - maxRows
+	return append(many, listeners[:maxRows]...), listeners[maxRows:]
 }
 
 // crowd draws the listeners of one comparison where there are too many to list: as a distribution beside a guesser's.

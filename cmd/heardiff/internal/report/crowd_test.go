@@ -55,7 +55,7 @@ func TestPageShowsTheSmallestPOfTooManyListeners(t *testing.T) {
 	}
 	rows := append(invented(counts...), link.Row{Kind: "all"})
 	some, left := shown(rows)
-	if left != 100 || len(some) != maxRows+1 || some[0].Kind != "all" || some[1].Correct != 19 {
-		t.Errorf("%d rows, %d left out, first %+v", len(some), left, some[0])
+	if len(left) != 100 || len(some) != maxRows+1 || some[0].Kind != "all" || some[1].Correct != 19 {
+		t.Errorf("%d rows, %d left out, first %+v", len(some), len(left), some[0])
 	}
 }

@@ -5,8 +5,10 @@ import (
 	"fmt"
 	"html/template"
 	"maps"
+	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"heardiff/trials"
 	"heardiff/trials/link"
@@ -27,9 +29,8 @@ type Evidence struct {
 type Proof struct {
 	ID, Plan string
 	Entries  []trials.Entry
-	// Answers are the counts of the session by the comparisons of its plan: see trials.Tally. They stand for the journal on
-	// the pages of many listeners.
-	Answers []trials.Answers
+	// Outcome is what the session came to. It stands for the journal on the pages of many listeners.
+	Outcome trials.Summary
 	Seat    Seat
 }
 
@@ -72,8 +73,33 @@ type countedRow struct {
 	Claim      claim         `json:"claim"`
 	// Parts are pairs of the index of a session and the indices of its plan's comparisons.
 	Parts []countedPart `json:"parts,omitempty"`
-	// Counts, on a page without journals, are the answers of each session by what was right: see trials.Tally.
-	Counts []trials.Answers `json:"counts,omitempty"`
+}
+
+// unlisted are rows that a page of many listeners leaves out, though the verdicts of the others depend on them: those that are
+// judged alike but for their shares of the risk.
+type unlisted struct {
+	Design   trials.Design `json:"design"`
+	Balanced bool          `json:"balanced,omitempty"`
+	Claim    claim         `json:"claim"`
+	// Rows holds of each its share and its parts.
+	Rows []unlistedRow `json:"rows"`
+}
+
+type unlistedRow struct {
+	share float64
+	parts []countedPart
+}
+
+// MarshalJSON writes [share, parts].
+func (r unlistedRow) MarshalJSON() ([]byte, error) { return json.Marshal([]any{r.share, r.parts}) }
+
+// outcome is what a session without its journal came to.
+type outcome struct {
+	// Answers are the counts by the comparisons of its plan: see trials.Tally.
+	Answers []trials.Answers `json:"answers"`
+	GivenUp bool             `json:"given_up,omitempty"`
+	Silent  bool             `json:"silent,omitempty"`
+	Ended   *time.Time       `json:"ended,omitempty"` // where the order of the sessions depends on it
 }
 
 // claim is how a row is judged.
@@ -89,9 +115,38 @@ type judgement struct {
 	ListenerAlpha float64              `json:"listenerAlpha"`
 	Questions     []link.QuestionShare `json:"questions"`
 	Family        link.Family          `json:"family"`
-	// Rows is how many rows there are; Whole says that the page carries them all, and every session's journal.
-	Rows  int  `json:"rows"`
-	Whole bool `json:"whole"`
+	// Rows is how many rows there are, of which the page may leave some out; Whole says that it carries what every session came to.
+	Rows     int        `json:"rows"`
+	Whole    bool       `json:"whole"`
+	Unlisted []unlisted `json:"unlisted,omitempty"`
+	// Replay holds the jitter and noise of each replay chain, which hide smaller differences.
+	Replay []replayed `json:"replay,omitempty"`
+}
+
+// replayed is what the verdicts need to know of a replay chain.
+type replayed struct {
+	Name    string                  `json:"name"`
+	Figures map[link.Metric]float64 `json:"figures"`
+}
+
+// hidingMetrics are those in which a replay chain can hide what is tested.
+var hidingMetrics = []link.Metric{link.RandomJitter, link.DeterministicJitter, link.Noise}
+
+func replays(chains []link.Chain) []replayed {
+	var out []replayed
+	for _, c := range chains {
+		if c.Role != "replay" {
+			continue
+		}
+		r := replayed{c.Name, map[link.Metric]float64{}}
+		for _, m := range hidingMetrics {
+			if own := c.Mean(m); !math.IsNaN(own) {
+				r.Figures[m] = own
+			}
+		}
+		out = append(out, r)
+	}
+	return out
 }
 
 // dealer is a design as the page deals and scores it.
@@ -126,7 +181,7 @@ func (p *countedPart) UnmarshalJSON(data []byte) error {
 }
 
 // evidence lays out what proves the rows.
-func evidence(in Input, rows []link.Row) (blocks, error) {
+func evidence(in Input, rows, hidden []link.Row) (blocks, error) {
 	var b blocks
 	e := in.Evidence
 	record := recordLines(e.Record)
@@ -138,18 +193,14 @@ func evidence(in Input, rows []link.Row) (blocks, error) {
 		}
 		journals = ""
 	}
-	var plans, sessions strings.Builder
+	var plans strings.Builder
 	index := map[string]int{}
 	for i, s := range e.Sessions {
 		index[s.ID] = i
-		if b.Summary {
-			continue
-		}
-		seat, err := json.Marshal(s.Seat)
-		if err != nil {
-			return b, fmt.Errorf("encode who sat: %w", err)
-		}
-		fmt.Fprintf(&sessions, "%s\t%s\t%s\n", tight(s.ID), tight(s.Plan), seat)
+	}
+	sessions, err := sessionLines(e.Sessions, b.Summary)
+	if err != nil {
+		return b, err
 	}
 	for _, id := range slices.Sorted(maps.Keys(e.Plans)) {
 		text, err := json.Marshal(e.Plans[id])
@@ -158,23 +209,24 @@ func evidence(in Input, rows []link.Row) (blocks, error) {
 		}
 		fmt.Fprintf(&plans, "%s\t%s\n", tight(id), text)
 	}
-	counted, err := countedLines(e, rows, index, b.Summary)
+	counted, err := countedLines(e, rows, index)
 	if err != nil {
 		return b, err
 	}
-	b.Record, b.Plans, b.Sessions, b.Journals, b.Counted = safe(record), safe(plans.String()), safe(sessions.String()), safe(journals), safe(counted)
-	return b, b.judged(in, len(rows))
+	b.Record, b.Plans, b.Sessions, b.Journals, b.Counted = safe(record), safe(plans.String()), safe(sessions), safe(journals), safe(counted)
+	return b, b.judged(in, hidden, index)
 }
 
 // judged adds what the rows are judged by.
-func (b *blocks) judged(in Input, rows int) error {
+func (b *blocks) judged(in Input, hidden []link.Row, index map[string]int) error {
 	family := in.Link.Asked
 	one, _ := family.ListenerAlpha()
-	whole := !b.Summary && len(in.Evidence.Sessions) > 0 && rows == len(in.Link.Rows)
+	left, whole := unlistedOf(in.Evidence, hidden, index)
+	whole = whole && len(in.Evidence.Sessions) > 0
 	for _, part := range []struct {
 		to   *template.JS
 		text any
-	}{{&b.Designs, dealers()}, {&b.Study, judgement{family.Alpha, one, in.Link.Questions, family, rows, whole}}} {
+	}{{&b.Designs, dealers()}, {&b.Study, judgement{family.Alpha, one, in.Link.Questions, family, len(in.Link.Rows), whole, left, replays(in.Chains)}}} {
 		text, err := json.Marshal(part.text)
 		if err != nil {
 			return fmt.Errorf("encode what rows are judged by: %w", err)
@@ -182,6 +234,36 @@ func (b *blocks) judged(in Input, rows int) error {
 		*part.to = template.JS(text)
 	}
 	return nil
+}
+
+// unlistedOf gathers the rows that are left out; false where the evidence of one is missing.
+func unlistedOf(e Evidence, hidden []link.Row, index map[string]int) ([]unlisted, bool) {
+	var out []unlisted
+	at := map[unlistedKey]int{}
+	for _, r := range hidden {
+		design, err := trials.ParseDesign(r.Design)
+		parts, ok := partsOf(e, r, index)
+		if err != nil || !ok {
+			return nil, false
+		}
+		alike := claim{r.Claim, r.Kind, r.Smallest}
+		alike.Share = 0
+		key := unlistedKey{design, r.Balanced, alike}
+		i, seen := at[key]
+		if !seen {
+			i, at[key] = len(out), len(out)
+			out = append(out, unlisted{Design: design, Balanced: r.Balanced, Claim: alike})
+		}
+		out[i].Rows = append(out[i].Rows, unlistedRow{r.Claim.Share, parts})
+	}
+	return out, true
+}
+
+// unlistedKey is what rows have in common that are judged alike.
+type unlistedKey struct {
+	design   trials.Design
+	balanced bool
+	claim    claim
 }
 
 // withoutJournals reports whether no journals were handed over, as for studies that are too large.
@@ -222,39 +304,62 @@ func journalLines(all []Proof) string {
 	return b.String()
 }
 
-func countedLines(e Evidence, rows []link.Row, index map[string]int, summary bool) (string, error) {
+// sessionLines lists the sessions and who sat; of a page without journals also what each came to.
+func sessionLines(all []Proof, summary bool) (string, error) {
+	var b strings.Builder
+	for _, s := range all {
+		seat, err := json.Marshal(s.Seat)
+		if err != nil {
+			return "", fmt.Errorf("encode who sat: %w", err)
+		}
+		fmt.Fprintf(&b, "%s\t%s\t%s", tight(s.ID), tight(s.Plan), seat)
+		if summary {
+			o := outcome{Answers: s.Outcome.Answers, GivenUp: s.Outcome.GivenUp, Silent: s.Outcome.Silent}
+			if s.Seat.Arrived == 0 && !s.Outcome.Ended.IsZero() {
+				o.Ended = &s.Outcome.Ended
+			}
+			text, err := json.Marshal(o)
+			if err != nil {
+				return "", fmt.Errorf("encode what a session came to: %w", err)
+			}
+			fmt.Fprintf(&b, "\t%s", text)
+		}
+		b.WriteByte('\n')
+	}
+	return b.String(), nil
+}
+
+func countedLines(e Evidence, rows []link.Row, index map[string]int) (string, error) {
 	var b strings.Builder
 	for i, r := range rows {
 		design, err := trials.ParseDesign(r.Design)
 		if err != nil {
 			return "", err
 		}
-		c := countedRow{Row: i, Comparison: r.Comparison, Who: who(r), Design: design, Balanced: r.Balanced, Claim: claim{r.Claim, r.Kind, r.Smallest}}
-		for _, p := range r.Parts {
-			at, ok := index[p.Session]
-			if !ok {
-				return "", nil // no evidence was handed over
-			}
-			part := countedPart{Session: at, Comparisons: indices(e.Plans[e.Sessions[at].Plan], p.Comparisons)}
-			if !summary {
-				c.Parts = append(c.Parts, part)
-				continue
-			}
-			sum := design.NoAnswers()
-			for _, k := range part.Comparisons {
-				if k < len(e.Sessions[at].Answers) {
-					sum.Add(e.Sessions[at].Answers[k])
-				}
-			}
-			c.Counts = append(c.Counts, sum)
+		parts, ok := partsOf(e, r, index)
+		if !ok {
+			return "", nil
 		}
-		line, err := json.Marshal(c)
+		line, err := json.Marshal(countedRow{Row: i, Comparison: r.Comparison, Who: who(r), Design: design, Balanced: r.Balanced, Claim: claim{r.Claim, r.Kind, r.Smallest}, Parts: parts})
 		if err != nil {
 			return "", fmt.Errorf("encode a row: %w", err)
 		}
 		b.Write(append(line, '\n'))
 	}
 	return b.String(), nil
+}
+
+// partsOf are the sessions of a row; false where no evidence of one was handed over.
+func partsOf(e Evidence, r link.Row, index map[string]int) ([]countedPart, bool) {
+	var parts []countedPart
+	for _, p := range r.Parts {
+		at, ok := index[p.Session]
+		if !ok {
+			return nil, false
+		}
+		parts = append(parts, countedPart{at, indices(e.Plans[e.Sessions[at].Plan], p.Comparisons)})
+	}
+	return parts, true
 }
 
 func indices(p trials.Plan, names []string) []int {

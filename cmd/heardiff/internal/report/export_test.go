@@ -8,11 +8,11 @@ func Judged(in Input, rows []link.Row) (counted, study string, err error) {
 	for i, s := range in.Evidence.Sessions {
 		index[s.ID] = i
 	}
-	if counted, err = countedLines(in.Evidence, rows, index, false); err != nil {
+	if counted, err = countedLines(in.Evidence, rows, index); err != nil {
 		return "", "", err
 	}
 	var b blocks
-	if err = b.judged(in, len(rows)); err != nil {
+	if err = b.judged(in, nil, index); err != nil {
 		return "", "", err
 	}
 	return counted, string(b.Study), nil

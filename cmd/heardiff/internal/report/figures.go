@@ -93,18 +93,13 @@ var alike = map[link.Metric]link.Metric{link.DoseRandomJitter: link.RandomJitter
 // doses draws detection against the kinds of jitter, and against known doses, for all listeners.
 func doses(n *numbering, in Input) []figure {
 	var out []figure
-	for _, t := range in.Link.Trends {
-		if t.Group != "" || t.Listener != "" || t.Treatment == "" && t.Metric != link.RandomJitter && t.Metric != link.DeterministicJitter {
-			continue
-		}
+	for _, t := range jitterTrends(in.Link) {
 		name, unit := t.Metric.Words()
-		if t.Treatment != "" {
-			out = append(out, n.draw(ladder(t, unit, in.Link)))
-			continue
-		}
 		d := plot.Dose{Title: marked("Told apart, against the difference in "+name, in.Link.Simulated, in.Link.Silent), XTitle: "difference in " + name + ", " + unit,
 			Chance: t.Chance, Threshold: t.Threshold, Lo: t.ThresholdInterval[0], Hi: t.ThresholdInterval[1], Published: published(t.Metric)}
-		d.Points, d.Notes = dosePoints(t, in.Link.Rows)
+		if d.Points, d.Notes = dosePoints(t, in.Link.Rows); len(d.Points) == 0 {
+			continue
+		}
 		for _, c := range t.Curve {
 			d.FitX, d.FitY = append(d.FitX, c.Difference), append(d.FitY, c.Proportion)
 		}
@@ -112,6 +107,37 @@ func doses(n *numbering, in Input) []figure {
 			d.Notes = append(d.Notes, capitalised([]string{t.Says})...)
 		}
 		out = append(out, n.draw(d))
+	}
+	for _, t := range in.Link.Trends {
+		if t.Group == "" && t.Listener == "" && t.Treatment != "" {
+			_, unit := t.Metric.Words()
+			out = append(out, n.draw(ladder(t, unit, in.Link)))
+		}
+	}
+	return out
+}
+
+// jitterTrends are the trends of all listeners over both kinds of jitter, at each chance level of the study's designs. Where there are
+// too few comparisons for one, it holds none, and its figure still says what is known.
+func jitterTrends(l link.Result) []link.Trend {
+	var out []link.Trend
+	nan := math.NaN()
+	for _, m := range []link.Metric{link.RandomJitter, link.DeterministicJitter} {
+		var chances []float64
+		for _, r := range l.Rows {
+			if r.Kind != "all" || r.Treatment != "" || slices.Contains(chances, r.Chance) {
+				continue
+			}
+			chances = append(chances, r.Chance)
+			of := func(t link.Trend) bool {
+				return t.Metric == m && t.Chance == r.Chance && t.Group == "" && t.Listener == "" && t.Treatment == ""
+			}
+			if i := slices.IndexFunc(l.Trends, of); i >= 0 {
+				out = append(out, l.Trends[i])
+			} else {
+				out = append(out, link.Trend{Metric: m, Chance: r.Chance, Threshold: nan, ThresholdInterval: [2]float64{nan, nan}})
+			}
+		}
 	}
 	return out
 }
@@ -130,7 +156,11 @@ func dosePoints(t link.Trend, rows []link.Row) ([]plot.DosePoint, []string) {
 		at := slices.IndexFunc(t.Points, func(p link.TrendPoint) bool { return p.Comparison == r.Comparison && p.Trials == r.Trials })
 		measured := r.Measured.Of(t.Metric)
 		point := plot.DosePoint{Y: r.Proportion, Lo: r.ClopperPearson[0], Hi: r.ClopperPearson[1], Name: r.Comparison}
+		pointed := slices.ContainsFunc(t.Points, func(p link.TrendPoint) bool { return p.Comparison == r.Comparison })
 		switch bound, direction := boundOf(measured); {
+		case measured.Difference == 0:
+			absent = append(absent, fmt.Sprintf("%s (no difference in %s was found)", r.Comparison, name))
+			continue
 		case at >= 0:
 			p := t.Points[at]
 			point.X, point.Y, point.Lo, point.Hi = p.Difference, p.Proportion, p.Interval[0], p.Interval[1]
@@ -140,8 +170,10 @@ func dosePoints(t link.Trend, rows []link.Row) ([]plot.DosePoint, []string) {
 			continue
 		case direction != 0:
 			point.X, point.Bound = bound, direction
-		case !math.IsNaN(measured.Difference):
+		case !math.IsNaN(measured.Difference) && pointed:
 			continue // in another design of the same comparison
+		case !math.IsNaN(measured.Difference):
+			point.X, point.BelowLimit = math.Abs(measured.Difference), belowLimit(link.MetricPair{Pair: measured})
 		default:
 			absent = append(absent, fmt.Sprintf("%s (no difference in %s is known)", r.Comparison, name))
 			continue
@@ -207,6 +239,9 @@ func powers(n *numbering, in Input) []figure {
 				continue
 			}
 			seen = append(seen, key)
+			if level := in.Link.Asked.TestLevel(p); level > 0 {
+				p.Alpha = level // one listener's first test has this part of the risk
+			}
 			if chart, ok := PowerOf(c.Trials, p); ok {
 				out = append(out, n.draw(chart))
 			}
@@ -219,9 +254,9 @@ func powers(n *numbering, in Input) []figure {
 // false where there is nothing to draw.
 func PowerOf(n int, plan trials.Plan) (plot.Power, bool) {
 	chance := plan.Design.Chance()
-	title := fmt.Sprintf("What %d trials at level %g can find", n, plan.Alpha)
+	title := fmt.Sprintf("What %d trials at level %.3g can find", n, plan.Alpha)
 	if plan.Conditional() {
-		title = fmt.Sprintf("What %d trials (%s, %s order) at level %g can find", n, plan.Design, plan.Order, plan.Alpha)
+		title = fmt.Sprintf("What %d trials (%s, %s order) at level %.3g can find", n, plan.Design, plan.Order, plan.Alpha)
 	}
 	chart := plot.Power{Title: title, Trials: n, Smallest: stats.FromDiscriminators(plan.SmallestEffect, chance), Chance: chance}
 	for i := range 101 {

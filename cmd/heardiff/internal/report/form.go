@@ -151,8 +151,9 @@ func (r *reading) open(t html.Token) {
 		r.row, r.field = "", ""
 		for _, key := range []string{"row", "session"} {
 			if n, ok := own["data-"+key]; ok {
-				r.row = key + " " + n
-				r.rows[r.row] = map[string]cell{}
+				if r.row = key + " " + n; r.rows[r.row] == nil { // a row may go on in another table
+					r.rows[r.row] = map[string]cell{}
+				}
 			}
 		}
 	case own["data-f"] != "":

@@ -212,15 +212,17 @@ function adjust(questions, claims) {
 
 // judge gives each row p over the study, the bound of p_d and its verdict. rows are the lines of "counted", each with its claim.
 function judge(rows, sessions, study) {
-  const leaking = new Set();
-  for (const who of new Set(sessions.map(s => s.listener))) if (passed(control(sessions.filter(s => s.listener === who), "negative control"), leakAlpha)) leaking.add(who);
+  const leaking = new Set(), by = new Map();
+  for (const s of sessions) by.set(s.listener, [...by.get(s.listener) || [], s]);
+  for (const [who, sat] of by) if (passed(control(sat, "negative control"), leakAlpha)) leaking.add(who);
   const judged = rows.map(row => {
     const all = (row.parts || []).map(([s, which]) => sitting(sessions[s], which, study)).filter(s => s.n > 0), chance = designs[row.design].chance;
     const one = row.claim.kind === "listener", leak = one && all.length > 0 && leaking.has(all[0].listener);
-    const out = {...row.claim, all, chance, leak, lnP: 0, upper: 1};
+    const marked = (row.parts || []).some(([s]) => sessions[s].marks?.some(m => m.voids));
+    const out = {...row.claim, all, chance, leak, marked, lnP: 0, upper: 1};
     if (leak || !all.length) return out;
     out.lnP = !one ? together(all, out.panel, chance) : anytime(upward(all, chance, study.alpha * study.questions[out.question].share * out.share));
-    out.upper = one ? boundOne(all, chance, study.alpha) : boundTogether(all, out.panel, chance, study.alpha);
+    if (!row.unlisted) out.upper = one ? boundOne(all, chance, study.alpha) : boundTogether(all, out.panel, chance, study.alpha);
     return out;
   });
   adjust(study.questions, judged.filter(r => r.share > 0));
@@ -231,22 +233,30 @@ function judge(rows, sessions, study) {
   return judged;
 }
 
-// verdictOf is the verdict of a judged row; numbers is what the page carries of it: what differs besides, what is masked.
-function verdictOf(r, row, sum, numbers, alpha) {
-  const design = designs[row.design], {n, k} = totals(sum), table = pairsOf(sum);
+// verdictOf is the verdict of a judged row; numbers is what the page carries of its measured figures, study what rows are judged by.
+function verdictOf(r, row, sum, numbers, study) {
+  const {alpha} = study, design = designs[row.design], {n, k} = totals(sum), table = pairsOf(sum);
   const below = design.rates && bothKinds(table) ? fewHits(table) : lnLower(k, n, r.chance);
   let v = "undecided";
   if (r.lnStudy <= Math.log(alpha) + 1e-8 && r.lnStudy < 0) v = "heard";
   else if (n && !(design.rates && !bothKinds(table)) && !(below <= Math.log(alpha / 2) + 1e-8 && !r.all.some(s => s.looks)) && r.upper < r.smallest * (1 + 1e-9)) v = "ruled out";
   if (r.leak || !r.all.length) return "void";
-  if (v === "heard") return numbers.confounds?.some(c => c.voids) ? "void" : v;
+  if (v === "heard") return r.marked || audibleAlone(numbers) ? "void" : v;
   if (r.kind === "listener" && r.all.every(s => s.inattentive)) return "void";
-  return v === "ruled out" && covered(numbers) ? "undecided" : v;
+  return v === "ruled out" && covered(numbers, study.replay || []) ? "undecided" : v;
 }
-// covered reports whether the replay chain's own jitter and noise exceed all that was measured under test.
-function covered(numbers) {
-  const masked = numbers.masked_by_replay || [], known = {random_jitter_ps: "random jitter", deterministic_jitter_ps: "deterministic jitter", noise_a_weighted_db: "noise, A-weighted"};
-  if (numbers.treatment) return masked.length > 0;
-  const measured = Object.keys(known).filter(m => numbers.measured?.[m]?.a != null && numbers.measured[m].b != null);
-  return measured.length > 0 && Object.values(known).filter(name => masked.some(s => s.startsWith(name + ":"))).length === measured.length;
+
+// audibleAlone reports whether the chains differ in level, timing or frequency response so much that this would be heard by itself.
+function audibleAlone(numbers) {
+  const m = numbers.measured || {};
+  return !numbers.treatment && (Math.abs(m.level_error_db) > 0.1 || Math.abs(m.offset_error_us) > 10 || Math.abs(m.response_max_db) >= 0.5);
+}
+
+// covered reports whether a replay chain's own jitter and noise exceed all that was measured under test, or the dose.
+const doses = {dose_random_jitter_ps: "random_jitter_ps", dose_periodic_jitter_ps: "deterministic_jitter_ps", dose_noise_dbfs: "noise_a_weighted_db"};
+function covered(numbers, replay) {
+  const exceeds = (metric, v) => v != null && replay.some(c => c.figures[metric] >= v);
+  if (numbers.treatment) return exceeds(doses[numbers.dose_metric], numbers.dose);
+  const measured = Object.values(doses).filter(m => numbers.measured?.[m]?.a != null && numbers.measured[m].b != null);
+  return measured.length > 0 && measured.every(m => exceeds(m, Math.max(numbers.measured[m].a, numbers.measured[m].b)));
 }

@@ -12,6 +12,7 @@ import (
 
 	"heardiff/cmd/heardiff/internal/report"
 	"heardiff/stats"
+	"heardiff/stats/wire"
 	"heardiff/trials"
 	"heardiff/trials/link"
 )
@@ -82,7 +83,18 @@ func invent(t testing.TB, random *rand.Rand) (report.Input, []trials.Summary) {
 		p := asked(fmt.Sprint(i), random)
 		plans, page.Evidence.Plans[p.ID] = append(plans, p), p
 	}
-	in := link.Input{}
+	in := link.Input{Chains: benchOf(random)}
+	for _, b := range []string{"b", "c"} {
+		p := link.Pairing{A: "a", B: b, Excerpt: "strings", NullDB: -60, Dose: math.NaN()}
+		if random.IntN(6) == 0 {
+			p.LevelErrorDB = -0.2
+		}
+		if random.IntN(6) == 0 {
+			p.ResponseMaxDB = []float64{0.49, 0.5, -0.7}[random.IntN(3)]
+		}
+		in.Pairings = append(in.Pairings, p)
+	}
+	page.Chains = in.Chains
 	var summaries []trials.Summary
 	var groups []string
 	people := 1 + random.IntN(5)
@@ -106,8 +118,12 @@ func invent(t testing.TB, random *rand.Rand) (report.Input, []trials.Summary) {
 				n, right := s.Answers[0].Totals()
 				r.Stopped = stopped(p, n, right)
 			}
-			in.Results = append(in.Results, link.Heard{Listener: who, Group: groups[i], Arrived: random.IntN(50), Result: r})
-			page.Evidence.Sessions = append(page.Evidence.Sessions, report.Proof{ID: id, Plan: p.ID, Seat: report.Seat{Listener: who}})
+			seat := report.Seat{Listener: who, Group: groups[i], Arrived: random.IntN(50)}
+			if random.IntN(15) == 0 {
+				seat.Marks = []link.Mark{{Says: "something is known against it", Voids: random.IntN(2) == 0}}
+			}
+			in.Results = append(in.Results, link.Heard{Listener: who, Group: seat.Group, Arrived: seat.Arrived, Marks: seat.Marks, Result: r})
+			page.Evidence.Sessions = append(page.Evidence.Sessions, report.Proof{ID: id, Plan: p.ID, Seat: seat})
 			summaries = append(summaries, s)
 		}
 	}
@@ -116,6 +132,19 @@ func invent(t testing.TB, random *rand.Rand) (report.Input, []trials.Summary) {
 		t.Fatal(err)
 	}
 	return page, summaries
+}
+
+// benchOf returns three invented chains and what they are heard through, which hides their jitter and noise, some of them, or nothing.
+func benchOf(random *rand.Rand) []link.Chain {
+	one := func(name, role string, worse float64) link.Chain {
+		return link.Chain{Name: name, Role: role, Figures: map[link.Metric][]link.Figure{
+			link.RandomJitter: {{Value: 30 * worse}}, link.DeterministicJitter: {{Value: 5 * worse}}, link.Noise: {{Value: -115 + worse}}}}
+	}
+	replay := one("headphones", "replay", []float64{0.1, 1, 9}[random.IntN(3)])
+	if random.IntN(3) == 0 {
+		delete(replay.Figures, []link.Metric{link.RandomJitter, link.Noise}[random.IntN(2)])
+	}
+	return []link.Chain{one("a", "source", 1), one("b", "source", 2), one("c", "source", 3), replay}
 }
 
 func stopped(p trials.Plan, n, right int) trials.Stop {
@@ -180,23 +209,28 @@ func judgedByPage(t *testing.T, ctx context.Context, in report.Input, summaries 
 		Counts   []trials.Answers `json:"counts"`
 		GaveUp   bool             `json:"gaveUp"`
 		Listener string           `json:"listener"`
+		Marks    []link.Mark      `json:"marks"`
 	}
 	var sessions []session
 	for i, s := range in.Evidence.Sessions {
-		sessions = append(sessions, session{in.Evidence.Plans[s.Plan], summaries[i].Answers, summaries[i].GivenUp, s.Seat.Listener})
+		sessions = append(sessions, session{in.Evidence.Plans[s.Plan], summaries[i].Answers, summaries[i].GivenUp, s.Seat.Listener, s.Seat.Marks})
 	}
 	carried, err := json.Marshal(sessions)
 	if err != nil {
 		t.Fatal(err)
 	}
+	numbers, err := wire.Marshal(in.Link.Rows)
+	if err != nil {
+		t.Fatal(err)
+	}
 	return evaluate[[]judgedRow](t, ctx, fmt.Sprintf(`(() => {
-		const rows = [%s], sessions = %s, study = %s;
+		const rows = [%s], sessions = %s, study = %s, numbers = %s;
 		return judge(rows, sessions, study).map((r, i) => {
 			const sum = noCounts(designs[rows[i].design]);
 			for (const [s, which] of rows[i].parts || []) for (const c of which) addCounts(sum, sessions[s].counts[c]);
-			return {lnStudy: r.lnStudy, upper: r.upper, verdict: verdictOf(r, rows[i], sum, {}, study.alpha)};
+			return {lnStudy: r.lnStudy, upper: r.upper, verdict: verdictOf(r, rows[i], sum, numbers[i], study)};
 		});
-	})()`, strings.ReplaceAll(strings.TrimSpace(counted), "\n", ","), carried, study))
+	})()`, strings.ReplaceAll(strings.TrimSpace(counted), "\n", ","), carried, study, numbers))
 }
 
 // Ten thousand listeners are checked in the time that a reader waits.

@@ -1,7 +1,10 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
+	"math"
+	"slices"
 	"strings"
 	"unicode"
 
@@ -13,29 +16,39 @@ import (
 const mostLead = 5
 
 // lead answers the question of the title for whoever reads no further: first of the chains that it names, then what was heard, what
-// is excluded, and what is open; a sentence each. It never says more than the verdicts do.
-func lead(title string, cards []answer) []string {
-	said := map[string]bool{}
+// is excluded, what is open, and the thresholds; a sentence or two each. It never says more than the verdicts do, and never the sum
+// alone where the listeners' own verdicts differ from it.
+func lead(title string, cards []answer, thresholds []link.Threshold) []string {
 	var named, out []string
 	for _, class := range []string{"heard", "ruled-out", "undecided", "void"} {
 		of := withClass(cards, class)
 		if len(cards) > mostLead && len(of) > 1 {
-			out = append(out, sentence(fmt.Sprintf("of %d comparisons %d %s", len(cards), len(of), inShort[class])))
+			out = append(out, severalWords(class, len(cards), of))
 			continue
 		}
 		for _, a := range of {
-			key := class + a.pair()
-			switch s := sentence(a.lead()); {
-			case said[key]: // in another design
-			case names(title, a.Row.A) || names(title, a.Row.B):
+			s := sentence(a.lead(cards))
+			if names(title, a.Row.A) || names(title, a.Row.B) {
 				named = append(named, s)
-			default:
+			} else {
 				out = append(out, s)
 			}
-			said[key] = true
 		}
 	}
-	return append(named, out...)
+	return slices.Concat(named, out, thresholdLead(thresholds))
+}
+
+// severalWords says of many comparisons of one class what holds of them, and names them where they are few.
+func severalWords(class string, all int, of []answer) string {
+	which := ""
+	if len(of) <= mostLead {
+		var each []string
+		for _, a := range of {
+			each = append(each, a.Row.Comparison)
+		}
+		which = " (" + strings.Join(each, "; ") + ")"
+	}
+	return sentence(fmt.Sprintf("of %d comparisons, %d %s%s", all, len(of), inShort[class], which))
 }
 
 // names reports whether a title holds the name of a chain, with spaces or hyphens.
@@ -48,8 +61,8 @@ func names(title, chain string) bool {
 
 func notInWord(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) }
 
-var inShort = map[string]string{"heard": "were heard by somebody", "ruled-out": "were heard by nobody so far as the bounds below say",
-	"undecided": "are not settled", "void": "count for nothing"}
+var inShort = map[string]string{"heard": "were heard by somebody", "ruled-out": "were not shown to be heard by anybody, and for each the table says how often at the most they can have been",
+	"undecided": "are not settled", "void": "do not count: the table says why"}
 
 func withClass(cards []answer, class string) []answer {
 	var out []answer
@@ -63,47 +76,214 @@ func withClass(cards []answer, class string) []answer {
 
 func sentence(text string) string { return strings.ToUpper(text[:1]) + text[1:] + "." }
 
-// pair names what was compared.
-func (a answer) pair() string {
+// pair names what was compared, with its excerpt and its design where another card is of the same chains.
+func (a answer) pair(cards []answer) string {
 	if a.Row.Treatment != "" {
 		return a.Row.Comparison
 	}
-	return fmt.Sprintf("%s and %s", a.Row.A, a.Row.B)
+	name := fmt.Sprintf("%s and %s", a.Row.A, a.Row.B)
+	var of []string
+	for _, other := range cards {
+		if other.Row.A != a.Row.A || other.Row.B != a.Row.B {
+			continue
+		}
+		if other.Row.Excerpt != a.Row.Excerpt {
+			of = append(of, "on “"+a.Row.Excerpt+"”")
+		}
+		if d, err := trials.ParseDesign(a.Row.Design); err == nil && other.Row.Design != a.Row.Design {
+			of = append(of, "by "+cmp.Or(d.Title(), "ABX"))
+		}
+	}
+	if slices.Sort(of); len(of) > 0 {
+		name += " (" + strings.Join(slices.Compact(of), ", ") + ")"
+	}
+	return name
 }
 
-// lead is the card in a sentence, without its full stop.
-func (a answer) lead() string {
-	pair, heard := a.pair(), a.By[link.HeardIt]
+// lead is the card in a sentence or two, without its full stop.
+func (a answer) lead(cards []answer) string {
+	pair, r := a.pair(cards), a.Row
 	switch {
-	case a.Class == "heard" && len(heard) == 0:
-		return fmt.Sprintf("the difference between %s was heard by somebody among the %d listeners, though by none of them alone", pair, a.Row.Listeners)
-	case a.Class == "heard" && counting(a.By) == 1:
-		return fmt.Sprintf("%s heard the difference between %s", people(heard), pair)
-	case a.Class == "heard":
-		return fmt.Sprintf("%d of %d listeners heard the difference between %s%s", len(heard), counting(a.By), pair, others(a.By))
-	case a.Class == "ruled-out" && a.Row.Listeners == 1:
-		return fmt.Sprintf("no difference between %s was shown to be heard, and one heard on %s of trials or more is excluded", pair, share(a.Row.UpperPD))
-	case a.Class == "ruled-out":
-		return fmt.Sprintf("nobody was shown to hear a difference between %s, and one heard on %s of trials or more on average is excluded", pair, share(a.Row.UpperPD))
 	case a.Class == "void":
-		return fmt.Sprintf("the answers about %s do not count", pair)
+		return voidLead(pair, r)
+	case a.Class == "heard" && len(a.By[link.HeardIt]) == 0:
+		return fmt.Sprintf("somebody among the %d listeners heard the difference between %s: together they were right more often than guessing allows, though none of them shows it alone", r.Listeners, pair)
+	case a.Class == "heard":
+		return heardLead(pair, a.By)
+	case a.Class == "ruled-out":
+		return ruledOutLead(pair, r, a.By)
 	}
-	return fmt.Sprintf("whether anybody hears a difference between %s is not settled", pair)
+	return openLead(pair, r, a.By)
 }
 
-// others says what holds for those who were not shown to hear it.
-func others(by map[link.Verdict][]link.Row) string {
-	none, open := by[link.RuledOut], by[link.Undecided]
-	switch {
-	case len(none)+len(open) == 0:
-		return ""
-	case len(open) == 0 && len(none) == 1:
-		return fmt.Sprintf("; for the other, a difference heard on %s of trials or more is excluded", share(worst(none)))
-	case len(open) == 0:
-		return fmt.Sprintf("; for the other %d, a difference heard on %s of trials or more is excluded", len(none), share(worst(none)))
-	case len(none) == 0:
-		return "; for the rest it is not settled"
+// voidLead says why answers do not count.
+func voidLead(pair string, r link.Row) string {
+	var alone []string
+	for _, c := range r.Confounds {
+		if said, ok := audibleAlone[c.Name]; ok && c.Voids {
+			alone = append(alone, said)
+		}
 	}
-	return fmt.Sprintf("; for %s, a difference heard on %s of trials or more is excluded, and for %s it is not settled",
-		trials.Counted(len(none), "other"), share(worst(none)), trials.Counted(len(open), "other"))
+	if len(alone) > 0 {
+		return fmt.Sprintf("the answers about %s do not count: they were told apart, but a difference in %s remained that would be heard by itself", pair, inWords(alone))
+	}
+	return fmt.Sprintf("the answers about %s do not count: %s", pair, proper(r.Reason))
+}
+
+// audibleAlone are the confounds that void a result because they would be heard by themselves.
+var audibleAlone = map[string]string{"level": "level", "alignment": "timing", "response": "frequency response"}
+
+// heardLead says who heard it, and what holds for the others.
+func heardLead(pair string, by map[link.Verdict][]link.Row) string {
+	heard, n := by[link.HeardIt], counting(by)
+	if n == 1 {
+		return fmt.Sprintf("%s heard the difference between %s", people(heard), pair)
+	}
+	who := fmt.Sprintf("%d of %s", len(heard), whose(by))
+	if len(heard) == n {
+		who = "all " + whose(by)
+	}
+	if len(heard) == n && n == 2 {
+		who = "both listeners"
+	}
+	s := fmt.Sprintf("%s heard the difference between %s", who, pair)
+	if none, open := by[link.RuledOut], by[link.Undecided]; len(none)+len(open) > 0 {
+		s += inBrackets(heard)
+		s += ". " + strings.Join(parts(none, open), "; ")
+	}
+	return s
+}
+
+// whose counts the listeners whose answers count.
+func whose(by map[link.Verdict][]link.Row) string {
+	s := trials.Counted(counting(by), "listener")
+	if len(by[link.Void]) > 0 {
+		s += " whose answers count"
+	}
+	return s
+}
+
+// ruledOutLead says what is excluded for each listener, and for their average.
+func ruledOutLead(pair string, r link.Row, by map[link.Verdict][]link.Row) string {
+	none, open, n := by[link.RuledOut], by[link.Undecided], counting(by)
+	if n == 1 {
+		return fmt.Sprintf("%s was not shown to hear a difference between %s. One that is heard on %s of trials or more is excluded", people(append(none, open...)), pair, share(r.UpperPD))
+	}
+	s := fmt.Sprintf("none of the %s was shown to hear a difference between %s. ", whose(by), pair)
+	if n == 2 {
+		s = strings.Replace(s, "none of the 2", "neither of the two", 1)
+	}
+	if len(none) == n {
+		return s + fmt.Sprintf("For each of them, one that is heard on %s of trials or more is excluded; for their average, on %s", share(worst(none)), share(r.UpperPD))
+	}
+	s += fmt.Sprintf("For their average, one that is heard on %s of trials or more is excluded. ", share(r.UpperPD))
+	if len(none) == 0 {
+		return s + "For each of them alone, the test was too short to say"
+	}
+	return s + strings.Join(parts(none, open), "; ")
+}
+
+// openLead says why nothing is settled, and for whom something is.
+func openLead(pair string, r link.Row, by map[link.Verdict][]link.Row) string {
+	none, open := by[link.RuledOut], by[link.Undecided]
+	var s string
+	switch {
+	case r.Hidden:
+		return fmt.Sprintf("whether anybody hears a difference between %s is not settled: what the listeners heard it through has more jitter and noise of its own than both", pair)
+	case r.WrongWay:
+		return fmt.Sprintf("the answers about %s were wrong more often than guesses are, as if both were told apart and named the wrong way round. That settles nothing", pair)
+	case r.UpperPD < 1:
+		s = fmt.Sprintf("whether anybody hears a difference between %s is not settled: one that is heard on up to %s of trials stays possible", pair, share(r.UpperPD))
+	default:
+		s = fmt.Sprintf("whether anybody hears a difference between %s is not settled", pair)
+	}
+	if len(none) > 0 {
+		s += ". " + strings.Join(parts(none, open), "; ")
+	}
+	return s
+}
+
+// parts say what holds for listeners who were not shown to hear it.
+func parts(none, open []link.Row) []string {
+	var out []string
+	if len(none) > 0 {
+		out = append(out, fmt.Sprintf("For %s, one that is heard on %s of trials or more is excluded", calledBy(none), share(worst(none))))
+	}
+	if len(open) > 0 {
+		s := fmt.Sprintf("for %s, the test was too short to say", calledBy(open))
+		if len(out) == 0 {
+			s = capitalisedWord(s)
+		}
+		out = append(out, s)
+	}
+	return out
+}
+
+// calledBy names listeners, and their group where they share one.
+func calledBy(rows []link.Row) string {
+	who, group := people(rows), rows[0].Group
+	for _, r := range rows {
+		if r.Group != group {
+			group = ""
+		}
+	}
+	if group == "" {
+		return who
+	}
+	return fmt.Sprintf("%s (%s)", who, group)
+}
+
+// thresholdLead says from which dose on the listeners of threshold runs hear it: one sentence a ladder.
+func thresholdLead(all []link.Threshold) []string {
+	var out []string
+	for i, t := range all {
+		if slices.IndexFunc(all, func(o link.Threshold) bool { return o.SameLadder(t) }) != i {
+			continue
+		}
+		if s := ladderLead(t, all); s != "" {
+			out = append(out, sentence(s))
+		}
+	}
+	return out
+}
+
+func ladderLead(t link.Threshold, all []link.Threshold) string {
+	var have []link.Threshold
+	var beyond, without []string
+	for _, o := range all {
+		switch {
+		case o.Kind != "listener" || !o.SameLadder(t):
+		case !math.IsNaN(o.Threshold):
+			have = append(have, o)
+		case !math.IsNaN(o.ThresholdInterval[0]):
+			beyond = append(beyond, o.Listener)
+		default:
+			without = append(without, o.Listener)
+		}
+	}
+	slices.SortStableFunc(have, func(a, b link.Threshold) int { return cmp.Compare(a.ThresholdDB, b.ThresholdDB) })
+	var out []string
+	for i, o := range have {
+		if i >= mostLead {
+			out = append(out, fmt.Sprintf("the thresholds of %s are higher", trials.Counted(len(have)-i, "other")))
+			break
+		}
+		found, unit := link.Scaled(o.Unit, o.Threshold, o.ThresholdInterval[0], o.ThresholdInterval[1])
+		out = append(out, fmt.Sprintf("%s begins to hear %s from %s %s on (95\u00a0%% interval %s to %s)", o.Listener, o.What, number(found[0]), unit, number(found[1]), number(found[2])))
+	}
+	if len(beyond) > 0 {
+		out = append(out, fmt.Sprintf("for %s, the largest dose of %s was too small", few(beyond), t.What))
+	}
+	if len(without) > 0 {
+		out = append(out, fmt.Sprintf("the answers of %s give no threshold for %s", few(without), t.What))
+	}
+	return strings.Join(out, "; ")
+}
+
+// few names a few listeners, and counts many.
+func few(names []string) string {
+	if len(names) > 6 {
+		return trials.Counted(len(names), "listener")
+	}
+	return inWords(names)
 }

@@ -53,17 +53,24 @@ func TestTheFirstLinesAnswerTheTitle(t *testing.T) {
 	}{
 		{"one listener heard it", "Can I hear it?", map[string][]int{"link": {38}}, nil, []string{"L1 heard the difference between direct and link."}, "heard"},
 		{"one listener did not", "Can I hear it?", map[string][]int{"link": {19}}, nil,
-			[]string{"No difference between direct and link was shown to be heard, and one heard on 24\u00a0% of trials or more is excluded."}, "ruled out"},
-		{"two of four", "?", map[string][]int{"link": {39, 38, 19, 15}}, nil,
-			[]string{"2 of 4 listeners heard the difference between direct and link; for the other 2, a difference heard on 24\u00a0% of trials or more is excluded."}, "heard by 2 of 4"},
-		{"not settled", "?", map[string][]int{"link": {25}}, nil, []string{"Whether anybody hears a difference between direct and link is not settled."}, "undecided"},
-		{"void", "?", map[string][]int{"loud": {39, 38}}, []link.Pairing{loud}, []string{"The answers about direct and loud do not count."}, "void"},
+			[]string{"L1 was not shown to hear a difference between direct and link. One that is heard on 24\u00a0% of trials or more is excluded."}, "ruled out"},
+		{"one of four", "?", map[string][]int{"link": {39, 18, 19, 15}}, nil,
+			[]string{"1 of 4 listeners heard the difference between direct and link (L1). For L2, L3 and L4, one that is heard on 24\u00a0% of trials or more is excluded."}, "heard by 1 of 4"},
+		{"two of four, one open", "?", map[string][]int{"link": {39, 38, 19, 25}}, nil,
+			[]string{"2 of 4 listeners heard the difference between direct and link (L1 and L2). For L3, one that is heard on 24\u00a0% of trials or more is excluded; for L4, the test was too short to say."}, "heard by 2 of 4"},
+		{"nobody", "?", map[string][]int{"link": {18, 19}}, nil,
+			[]string{"Neither of the two listeners was shown to hear a difference between direct and link. For each of them, one that is heard on 24\u00a0% of trials or more is excluded; for their average, on "}, "ruled out"},
+		{"nobody, and one alone is open", "?", map[string][]int{"link": {17, 26, 16}}, nil,
+			[]string{"None of the 3 listeners was shown to hear a difference between direct and link. For their average, one that is heard on "}, "ruled out"},
+		{"not settled", "?", map[string][]int{"link": {25}}, nil, []string{"Whether anybody hears a difference between direct and link is not settled: one that is heard on up to "}, "undecided"},
+		{"void", "?", map[string][]int{"loud": {39, 38}}, []link.Pairing{loud},
+			[]string{"The answers about direct and loud do not count: they were told apart, but a difference in level remained that would be heard by itself."}, "void"},
 		{"the chain of the title first", "Is the lantern link heard?", map[string][]int{"lantern-link": {19, 15}, "hamster": {39, 38}}, nil,
-			[]string{"Nobody was shown to hear a difference between direct and lantern-link", "2 of 2 listeners heard the difference between direct and hamster."}, "heard by 2 of 2"},
+			[]string{"Neither of the two listeners was shown to hear a difference between direct and lantern-link", "Both listeners heard the difference between direct and hamster."}, "heard by 2 of 2"},
 	} {
 		r := sat(t, c.title, c.right, c.pairings...)
 		cards := answers(r.Rows)
-		got := lead(c.title, cards)
+		got := lead(c.title, cards, nil)
 		if len(got) != len(c.want) || cards[0].Short != c.card {
 			t.Errorf("%s: %q, card %q", c.name, got, cards[0].Short)
 			continue
@@ -90,20 +97,71 @@ func TestCardsCountAsLinkDoes(t *testing.T) {
 	}
 }
 
+// What holds of the sum alone is not said of each: the first lines name who is open.
+func TestTheFirstLinesNameWhoIsOpen(t *testing.T) {
+	r := sat(t, "", map[string][]int{"link": {17, 26, 16}})
+	if got := lead("", answers(r.Rows), nil)[0]; !strings.HasSuffix(got, "for L2, the test was too short to say.") {
+		t.Error(got)
+	}
+}
+
+// Two cards of the same chains are told apart by their excerpts, each with its own bound.
+func TestTheFirstLinesTellExcerptsApart(t *testing.T) {
+	r := sat(t, "", map[string][]int{"link": {19}})
+	other := r.Rows[1]
+	other.Excerpt, other.Comparison, other.UpperPD = "f", "direct – link (f)", 0.3
+	one := r.Rows[0]
+	one.Excerpt, one.Comparison, one.UpperPD = "f", "direct – link (f)", 0.3
+	got := lead("", answers(append(r.Rows, one, other)), nil)
+	if len(got) != 2 || !strings.Contains(got[0], "(on “e”). One that is heard on 24") || !strings.Contains(got[1], "(on “f”). One that is heard on 30") {
+		t.Errorf("%q", got)
+	}
+}
+
+// A study of threshold runs alone is answered by its thresholds.
+func TestTheFirstLinesSayThresholds(t *testing.T) {
+	nan := math.NaN()
+	of := func(kind, who string, threshold, lo, hi float64) link.Threshold {
+		return link.Threshold{What: "random jitter", Unit: "ps RMS", Kind: kind, Listener: who, Threshold: threshold, ThresholdDB: 20 * math.Log10(threshold), ThresholdInterval: [2]float64{lo, hi}}
+	}
+	got := lead("", nil, []link.Threshold{of("listener", "Owl", nan, 2e7, nan), of("listener", "Wren", 61700, 43600, 86600), of("all", "all", nan, nan, nan)})
+	want := "Wren begins to hear random jitter from 61.7 ns RMS on (95\u00a0% interval 43.6 to 86.6); for Owl, the largest dose of random jitter was too small."
+	if len(got) != 1 || got[0] != want {
+		t.Errorf("%q", got)
+	}
+}
+
 // A figure is written as exactly as it is known: to the first digit of its standard error, of a 1 to the second; without one, three
-// digits.
+// digits, and a level to a tenth of a decibel.
 func TestDigitsFollowTheUncertainty(t *testing.T) {
 	nan := math.NaN()
 	for _, c := range []struct {
 		v, bound, se float64
-		want         string
+		unit, want   string
 	}{
-		{290818, nan, nan, "291\u202f000"}, {29.4123, nan, nan, "29.4"}, {-112.3456, nan, nan, "−112"}, {-112.3456, nan, 0.04, "−112.35"},
-		{1315.2, nan, 14, "1315"}, {1315.2, nan, 140, "1320"}, {1315.2, nan, 400, "1300"}, {0.00407, nan, nan, "0.00407"},
-		{nan, 9.06, nan, "≤ 9.06"}, {nan, nan, nan, "–"}, {0, nan, nan, "0"}, {2.5e7, nan, 3, "2.5·10⁷"},
+		{290818, nan, nan, "ps", "291\u202f000"}, {29.4123, nan, nan, "ps", "29.4"}, {-112.3456, nan, nan, "dBFS", "−112.3"}, {-112.3456, nan, 0.04, "dBFS", "−112.35"},
+		{1315.2, nan, 14, "ps", "1315"}, {1315.2, nan, 140, "ps", "1320"}, {1315.2, nan, 400, "ps", "1300"}, {0.00407, nan, nan, "ns", "0.00407"},
+		{nan, 9.06, nan, "ps", "≤ 9.06"}, {nan, nan, nan, "ps", "–"}, {0, nan, nan, "ps", "0"}, {2.5e7, nan, 3, "ps", "2.5·10⁷"},
 	} {
-		if got := measuredAs(c.v, c.bound, c.se); got != c.want {
+		if got := measuredAs(c.v, c.bound, c.se, c.unit); got != c.want {
 			t.Errorf("%v ± %v: %q, want %q", c.v, c.se, got, c.want)
+		}
+	}
+}
+
+// A difference is written no more exactly than the figures that differ.
+func TestADifferenceIsNoMoreExactThanItsFigures(t *testing.T) {
+	nan := math.NaN()
+	for _, c := range []struct {
+		a, b, beyond, se float64
+		unit, want       string
+	}{
+		{-113.98, -113.95, nan, nan, "dBFS", "0.0"}, {29.41, 29.24, nan, nan, "ps", "−0.2"}, {29.41, 1321.7, nan, nan, "ps", "+1290"}, {29.412, 29.243, nan, 0.02, "ps", "−0.17"},
+		{nan, 13, 3.2, nan, "ps", "> +3.2"}, {6.41, 0, nan, nan, "ps", "−6.41"},
+	} {
+		p := link.MetricPair{Declared: link.Declared{Unit: c.unit}, Pair: link.Pair{A: c.a, B: c.b, Difference: c.b - c.a, AAtMost: nan, BAtMost: nan, DifferenceBeyond: c.beyond, Uncertainty: c.se}}
+		if got := beyond(p); got != c.want {
+			t.Errorf("%v and %v: %q, want %q", c.a, c.b, got, c.want)
 		}
 	}
 }

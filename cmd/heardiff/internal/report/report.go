@@ -58,12 +58,19 @@ type Input struct {
 	Program string
 	Files   []File
 	// Captures holds what the measurements of captures warn of.
-	Captures []string
+	Captures []Warned
 	Made     time.Time
 	// Head is the head of the study's record, hexadecimal, and Short its form for the telephone; "" where none is kept.
 	Head, Short string
-	// Command is the line that writes the report again.
+	// Command is the line that writes the report again, Repeat those that make the study again.
 	Command string
+	Repeat  []string
+}
+
+// Warned is what several captures warn of: what it means for their figures, which they are, and the warnings in full.
+type Warned struct {
+	Means         string
+	Where, InFull []string
 }
 
 // File is one capture.
@@ -149,7 +156,6 @@ type paper struct {
 	Controls []controlled
 	Spread   []spread
 	Obtained string
-	Repeat   []string
 	// Trends are those of enough comparisons for a correlation to mean anything.
 	Trends  []link.Trend
 	Form    template.JS
@@ -178,7 +184,8 @@ const (
 
 func view(in Input) (paper, error) {
 	v := paper{Input: in, Style: template.CSS(style + plot.Style()), Script: template.JS(script), ScriptHash: policyHash(script)}
-	v.Rows, v.Hidden = shown(in.Link.Rows)
+	rows, hidden := shown(in.Link.Rows)
+	v.Rows, v.Hidden = rows, len(hidden)
 	var err error
 	if v.Numbers, err = numbers(in.Link, v.Rows, v.Hidden); err != nil {
 		return paper{}, err
@@ -191,12 +198,12 @@ func view(in Input) (paper, error) {
 			}
 		}
 	}
-	if v.Proof, err = evidence(in, v.Rows); err != nil {
+	if v.Proof, err = evidence(in, rows, hidden); err != nil {
 		return paper{}, err
 	}
 	v.Form = formPlace
-	v.Answers, v.Controls, v.Obtained, v.Repeat = answers(in.Link.Rows), controls(v.Rows), obtained(in), repeat(in.Plans)
-	v.Lead, v.Spread = lead(in.Link.Title, v.Answers), spreads(v.Answers)
+	v.Answers, v.Controls, v.Obtained = answers(in.Link.Rows), controls(v.Rows), obtained(in)
+	v.Lead, v.Spread = lead(in.Link.Title, v.Answers, in.Link.Thresholds), spreads(v.Answers)
 	switch {
 	case in.Link.Simulated:
 		v.Mark = "In this simulation:"
@@ -210,7 +217,12 @@ func view(in Input) (paper, error) {
 	}
 	n := &numbering{}
 	v.Forests, v.Dose, v.Power, v.Measures = forests(n, in), append(doses(n, in), thresholds(n, in)...), powers(n, in), measures(n, in.Pictures)
-	v.Method, v.Caveats, v.Captures = method(in), caveats(in), capitalised(in.Captures)
+	v.Method, v.Caveats = method(in), caveats(in)
+	v.Captures = nil
+	for _, w := range in.Captures {
+		w.InFull = capitalised(w.InFull)
+		v.Captures = append(v.Captures, w)
+	}
 	return v, nil
 }
 
@@ -276,6 +288,7 @@ var functions = template.FuncMap{
 	"beyond":       beyond,
 	"measured":     measuredAs,
 	"rounded":      rounded,
+	"level":        func(v float64, unit string) string { return measuredAs(v, math.NaN(), math.NaN(), unit) },
 	"smaller":      belowLimit,
 	"evalue":       eValue,
 	"exact":        exact,
@@ -283,12 +296,14 @@ var functions = template.FuncMap{
 	"most":         orBound,
 	"p":            pValue,
 	"percent":      func(v float64) string { return ifKnown(v, fmt.Sprintf("%.1f %%", 100*v)) },
+	"per100":       func(v float64) string { return ifKnown(v, fmt.Sprintf("%.1f", 100*v)) },
 	"metric":       func(m link.Metrics, of link.Metric) string { name, _ := m.Words(of); return name },
 	"date":         func(t time.Time) string { return t.UTC().Format("2 January 2006, 15:04 UTC") },
 	"join":         strings.Join,
 	"sort":         sortKey,
 	"capital":      func(s string) string { return strings.ToUpper(s[:1]) + s[1:] },
 	"who":          who,
+	"average":      average,
 	"brief":        func(n int, s string) string { return s[:min(n, len(s))] },
 	"day":          func(t time.Time) string { return t.UTC().Format("2006-01-02 15:04") },
 	"mark":         link.WordOf,
@@ -299,6 +314,21 @@ var functions = template.FuncMap{
 		return "not by both chains"
 	},
 	"class": func(v link.Verdict) string { return strings.ReplaceAll(string(v), " ", "-") },
+}
+
+// average names whose threshold it is: a listener's, or the mean of several.
+func average(kind, listener, group string, n int) string {
+	switch {
+	case kind == "listener":
+		return listener
+	case n < 2 && kind == "group":
+		return group + ": too few for a mean"
+	case n < 2:
+		return "all: too few for a mean"
+	case kind == "group":
+		return fmt.Sprintf("mean of %s (%d)", group, n)
+	}
+	return fmt.Sprintf("mean of %d", n)
 }
 
 func who(r link.Row) string {
@@ -341,6 +371,9 @@ func upTo(place int, v float64) string {
 		v = math.Round(v/unit) * unit
 	}
 	text := strconv.FormatFloat(v, 'f', min(6, max(0, place)), 64)
+	if !strings.ContainsAny(text, "123456789") {
+		text = strings.TrimPrefix(text, "-")
+	}
 	if whole, _, _ := strings.Cut(strings.TrimPrefix(text, "-"), "."); len(whole) > 4 {
 		at := len(text) - 3
 		if dot := strings.Index(text, "."); dot >= 0 {
@@ -357,7 +390,7 @@ func exact(v float64) string { return ifKnown(v, strconv.FormatFloat(v, 'f', -1,
 // power writes v with one decimal and a power of ten.
 func power(v float64) string {
 	e := math.Floor(math.Log10(math.Abs(v)))
-	return ifKnown(v, fmt.Sprintf("%.1f·10%s", v/math.Pow(10, e), raised(int(e))))
+	return ifKnown(v, fmt.Sprintf("%.1f·10%s", v/math.Pow(10, e), trials.Raised(int(e))))
 }
 
 // eValue writes large ones as powers of ten.
@@ -368,10 +401,14 @@ func eValue(v float64) string {
 	return number(v)
 }
 
-// byUncertainty writes v to the place of the first digit of its standard error, of a 1 to the second; without one, three digits.
-func byUncertainty(v, se float64) string {
-	if !(se > 0) || math.IsNaN(v) || math.Abs(v) >= 1e6 {
+// byUncertainty writes v to the place of the first digit of its standard error, of a 1 to the second; without one, to the place that
+// is given.
+func byUncertainty(v, se float64, otherwise int) string {
+	switch {
+	case math.IsNaN(v) || math.IsInf(v, 0) || math.Abs(v) >= 1e6:
 		return number(v)
+	case !(se > 0):
+		return upTo(otherwise, v)
 	}
 	e := math.Floor(math.Log10(se))
 	place := -int(e)
@@ -381,23 +418,31 @@ func byUncertainty(v, se float64) string {
 	return upTo(place, v)
 }
 
-// measuredAs writes a figure as exactly as it is known, or the bound that it does not exceed.
-func measuredAs(v, bound, se float64) string {
-	if math.IsNaN(v) {
-		return atMost(v, bound)
+// placeOf is the last decimal place of a figure whose uncertainty is not known: the third digit, of a level the first decimal. It is
+// negative before the point.
+func placeOf(v float64, unit string) int {
+	switch {
+	case strings.HasPrefix(unit, "dB"):
+		return 1
+	case v == 0 || math.IsNaN(v) || math.IsInf(v, 0):
+		return 2
 	}
-	return byUncertainty(v, se)
+	return 2 - int(math.Floor(math.Log10(math.Abs(v))))
+}
+
+// measuredAs writes a figure as exactly as it is known, or the bound that it does not exceed.
+func measuredAs(v, bound, se float64, unit string) string {
+	if math.IsNaN(v) && !math.IsNaN(bound) {
+		return "≤ " + upTo(placeOf(bound, unit), bound)
+	}
+	if v == 0 && !(se > 0) {
+		return "0"
+	}
+	return byUncertainty(v, se, placeOf(v, unit))
 }
 
 // belowLimit reports whether a difference is smaller than what its figures could have told.
 func belowLimit(p link.MetricPair) bool { return math.Abs(p.Difference) < p.Limit }
-
-// raised writes a whole number above zero as an exponent.
-func raised(n int) string {
-	return strings.Map(func(r rune) rune { return []rune("⁰¹²³⁴⁵⁶⁷⁸⁹")[r-'0'] }, strconv.Itoa(n))
-}
-
-func signedNumber(v float64) string { return withSign(v, number(v)) }
 
 // orBound returns the figure, or its bound where that is all that is known.
 func orBound(v, bound float64) float64 {
@@ -415,15 +460,17 @@ func atMost(v, bound float64) string {
 	return number(v)
 }
 
-// beyond writes a difference as exactly as it is known, or how far from zero it is at the least.
-func beyond(v, bound, se float64) string {
-	switch {
+// beyond writes a difference as exactly as it is known, or how far from zero it is at the least: never more exactly than the figures
+// that differ.
+func beyond(p link.MetricPair) string {
+	place := min(placeOf(orBound(p.A, p.AAtMost), p.Unit), placeOf(orBound(p.B, p.BAtMost), p.Unit))
+	switch bound := p.DifferenceBeyond; {
 	case bound > 0:
-		return "> " + signedNumber(bound)
+		return "> " + withSign(bound, upTo(place, bound))
 	case bound < 0:
-		return "< " + signedNumber(bound)
+		return "< " + upTo(place, bound)
 	}
-	return withSign(v, byUncertainty(v, se))
+	return withSign(p.Difference, byUncertainty(p.Difference, p.Uncertainty, place))
 }
 
 // withSign puts a plus before what is written of v, if that is above zero.

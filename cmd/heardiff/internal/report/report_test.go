@@ -61,7 +61,7 @@ func study(t testing.TB) report.Input {
 	}
 	return report.Input{Link: linked, Chains: in.Chains, Plans: []trials.Plan{plan}, Sessions: sessions, Pictures: pictures(), Made: begun,
 		Command:  "heardiff report --out study.html",
-		Captures: []string{"capture 4 (bus), 7 (network): the level moves by 0.31 dB: automatic gain, a limiter or a loose contact"},
+		Captures: []report.Warned{{Means: "The level did not keep still.", Where: []string{"bus (tone), captures 4, 7"}, InFull: []string{"capture 4 (bus, tone): the level moves by 0.31 dB"}}},
 		Excerpts: []report.Excerpt{{Name: "strings", Music: "plucked strings", StartS: 4, Seconds: 12, RateHz: 48000, NullDB: -71}}}
 }
 
@@ -103,7 +103,7 @@ func TestThePageStandsAloneAndSaysWhatIsSimulated(t *testing.T) {
 	if m := regexp.MustCompile(`(?i)(src|href)="?(https?:)?//|@import|url\(`).FindString(html); m != "" {
 		t.Errorf("the page reaches for the network: %q", m)
 	}
-	for _, want := range []string{"<strong>Simulated.</strong>", "network player &lt;b&gt;&amp;", "NIOSH", "kind of jitter", "Capture 4 (bus), 7 (network): the level moves"} {
+	for _, want := range []string{"<strong>Simulated.</strong>", "network player &lt;b&gt;&amp;", "NIOSH", "kind of jitter", "Capture 4 (bus, tone): the level moves", "bus (tone), captures 4, 7"} {
 		if !strings.Contains(html, want) {
 			t.Errorf("the page does not hold %q", want)
 		}
