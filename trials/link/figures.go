@@ -168,6 +168,9 @@ type MetricPair struct {
 	Pair
 }
 
+// none reports whether neither chain has any of it, as jitter without a line: there is nothing to hide.
+func (p Pair) none() bool { return p.A == 0 && p.B == 0 }
+
 // Of returns the pair of a metric; every number of it is NaN where there is none.
 func (f Figures) Of(m Metric) Pair {
 	i := slices.IndexFunc(f, func(p MetricPair) bool { return p.Metric == m })

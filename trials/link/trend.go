@@ -312,7 +312,7 @@ func holds(list []string, s string) bool {
 }
 
 // cheapest returns nil unless for some chain of known cost a difference from the best is ruled out for all together and was
-// heard by nobody.
+// heard by nobody. A chain that costs no less than the best is not worth naming.
 func cheapest(ranked []Ranked, rows []Row) *Cheapest {
 	if len(ranked) < 2 || math.IsInf(standing(ranked[0]), 1) {
 		return nil
@@ -320,7 +320,7 @@ func cheapest(ranked []Ranked, rows []Row) *Cheapest {
 	best := ranked[0]
 	var found *Cheapest
 	for _, r := range ranked[1:] {
-		if math.IsNaN(r.Cost) || !holds(r.RuledOutFrom, best.Chain) || holds(r.ToldApart, best.Chain) || holds(r.UndecidedFrom, best.Chain) {
+		if math.IsNaN(r.Cost) || r.Cost >= best.Cost || !holds(r.RuledOutFrom, best.Chain) || holds(r.ToldApart, best.Chain) || holds(r.UndecidedFrom, best.Chain) {
 			continue
 		}
 		if found == nil || r.Cost < found.Cost {
@@ -330,7 +330,7 @@ func cheapest(ranked []Ranked, rows []Row) *Cheapest {
 					bound = math.Max(bound, row.UpperPD)
 				}
 			}
-			found = &Cheapest{best.Chain, r.Chain, r.Cost, fmt.Sprintf("%s, for %g, is the cheapest that nobody told from %s, the best by figures: together a difference that is heard on %.1f %% of trials or more is excluded", r.Chain, r.Cost, best.Chain, 100*bound)}
+			found = &Cheapest{best.Chain, r.Chain, r.Cost, fmt.Sprintf("of the chains that were compared with %s, which has the least random jitter, %s is the cheapest that nobody was shown to tell from it (cost %g). For all listeners together, a difference that is heard on %.1f %% of trials or more is excluded", best.Chain, r.Chain, r.Cost, 100*bound)}
 		}
 	}
 	return found

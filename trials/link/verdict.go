@@ -130,7 +130,7 @@ func masked(m Measured, chains []Chain) []mask {
 		for _, p := range m.Figures {
 			own, _ := c.figure(p.Metric)
 			larger := math.Max(p.A, p.B)
-			if own >= larger { // false if either is unknown: a replay chain at its floor only has an upper bound
+			if own >= larger && !p.none() { // false if either is unknown: a replay chain at its floor only has an upper bound
 				has, unit := inWords(p.Unit, own, larger)
 				out = append(out, mask{p.Metric, fmt.Sprintf("%s: the replay chain %q has %s %s, the chains under test at most %s", p.Name, c.Name, has[0], unit, has[1])})
 			}
@@ -369,7 +369,7 @@ func coversJitterAndNoise(r *tallied) bool {
 	}
 	known := 0
 	for _, p := range r.Measured.Figures {
-		if (p.Metric == RandomJitter || p.Metric == DeterministicJitter || p.Metric == Noise) && !math.IsNaN(math.Max(p.A, p.B)) {
+		if (p.Metric == RandomJitter || p.Metric == DeterministicJitter || p.Metric == Noise) && !math.IsNaN(math.Max(p.A, p.B)) && !p.none() {
 			known++
 		}
 	}

@@ -257,6 +257,7 @@ const doses = {dose_random_jitter_ps: "random_jitter_ps", dose_periodic_jitter_p
 function covered(numbers, replay) {
   const exceeds = (metric, v) => v != null && replay.some(c => c.figures[metric] >= v);
   if (numbers.treatment) return exceeds(doses[numbers.dose_metric], numbers.dose);
-  const measured = Object.values(doses).filter(m => numbers.measured?.[m]?.a != null && numbers.measured[m].b != null);
+  const known = p => p?.a != null && p.b != null && !(p.a === 0 && p.b === 0);
+  const measured = Object.values(doses).filter(m => known(numbers.measured?.[m]));
   return measured.length > 0 && measured.every(m => exceeds(m, Math.max(numbers.measured[m].a, numbers.measured[m].b)));
 }

@@ -144,7 +144,13 @@ func benchOf(random *rand.Rand) []link.Chain {
 	if random.IntN(3) == 0 {
 		delete(replay.Figures, []link.Metric{link.RandomJitter, link.Noise}[random.IntN(2)])
 	}
-	return []link.Chain{one("a", "source", 1), one("b", "source", 2), one("c", "source", 3), replay}
+	all := []link.Chain{one("a", "source", 1), one("b", "source", 2), one("c", "source", 3), replay}
+	if random.IntN(3) == 0 { // no line anywhere
+		for _, c := range all {
+			c.Figures[link.DeterministicJitter] = []link.Figure{{Value: 0}}
+		}
+	}
+	return all
 }
 
 func stopped(p trials.Plan, n, right int) trials.Stop {

@@ -139,7 +139,7 @@ func heardLead(pair string, by map[link.Verdict][]link.Row) string {
 	if n == 1 {
 		return fmt.Sprintf("%s heard the difference between %s", people(heard), pair)
 	}
-	who := fmt.Sprintf("%d of %s", len(heard), whose(by))
+	who := fmt.Sprintf("%d of %s", len(heard), whose(by)) + inBrackets(heard)
 	if len(heard) == n {
 		who = "all " + whose(by)
 	}
@@ -148,7 +148,6 @@ func heardLead(pair string, by map[link.Verdict][]link.Row) string {
 	}
 	s := fmt.Sprintf("%s heard the difference between %s", who, pair)
 	if none, open := by[link.RuledOut], by[link.Undecided]; len(none)+len(open) > 0 {
-		s += inBrackets(heard)
 		s += ". " + strings.Join(parts(none, open), "; ")
 	}
 	return s
@@ -268,11 +267,15 @@ func ladderLead(t link.Threshold, all []link.Threshold) string {
 			out = append(out, fmt.Sprintf("the thresholds of %s are higher", trials.Counted(len(have)-i, "other")))
 			break
 		}
+		what := o.What
+		if strings.Contains(what, ",") {
+			what += ","
+		}
 		found, unit := link.Scaled(o.Unit, o.Threshold, o.ThresholdInterval[0], o.ThresholdInterval[1])
-		out = append(out, fmt.Sprintf("%s begins to hear %s from %s %s on (95\u00a0%% interval %s to %s)", o.Listener, o.What, number(found[0]), unit, number(found[1]), number(found[2])))
+		out = append(out, fmt.Sprintf("%s begins to hear %s from %s %s on (95\u00a0%% interval %s to %s)", o.Listener, what, number(found[0]), unit, number(found[1]), number(found[2])))
 	}
 	if len(beyond) > 0 {
-		out = append(out, fmt.Sprintf("for %s, the largest dose of %s was too small", few(beyond), t.What))
+		out = append(out, fmt.Sprintf("for %s, the largest dose was too small", few(beyond)))
 	}
 	if len(without) > 0 {
 		out = append(out, fmt.Sprintf("the answers of %s give no threshold for %s", few(without), t.What))

@@ -55,9 +55,9 @@ func TestTheFirstLinesAnswerTheTitle(t *testing.T) {
 		{"one listener did not", "Can I hear it?", map[string][]int{"link": {19}}, nil,
 			[]string{"L1 was not shown to hear a difference between direct and link. One that is heard on 24\u00a0% of trials or more is excluded."}, "ruled out"},
 		{"one of four", "?", map[string][]int{"link": {39, 18, 19, 15}}, nil,
-			[]string{"1 of 4 listeners heard the difference between direct and link (L1). For L2, L3 and L4, one that is heard on 24\u00a0% of trials or more is excluded."}, "heard by 1 of 4"},
+			[]string{"1 of 4 listeners (L1) heard the difference between direct and link. For L2, L3 and L4, one that is heard on 24\u00a0% of trials or more is excluded."}, "heard by 1 of 4"},
 		{"two of four, one open", "?", map[string][]int{"link": {39, 38, 19, 25}}, nil,
-			[]string{"2 of 4 listeners heard the difference between direct and link (L1 and L2). For L3, one that is heard on 24\u00a0% of trials or more is excluded; for L4, the test was too short to say."}, "heard by 2 of 4"},
+			[]string{"2 of 4 listeners (L1 and L2) heard the difference between direct and link. For L3, one that is heard on 24\u00a0% of trials or more is excluded; for L4, the test was too short to say."}, "heard by 2 of 4"},
 		{"nobody", "?", map[string][]int{"link": {18, 19}}, nil,
 			[]string{"Neither of the two listeners was shown to hear a difference between direct and link. For each of them, one that is heard on 24\u00a0% of trials or more is excluded; for their average, on "}, "ruled out"},
 		{"nobody, and one alone is open", "?", map[string][]int{"link": {17, 26, 16}}, nil,
@@ -125,7 +125,7 @@ func TestTheFirstLinesSayThresholds(t *testing.T) {
 		return link.Threshold{What: "random jitter", Unit: "ps RMS", Kind: kind, Listener: who, Threshold: threshold, ThresholdDB: 20 * math.Log10(threshold), ThresholdInterval: [2]float64{lo, hi}}
 	}
 	got := lead("", nil, []link.Threshold{of("listener", "Owl", nan, 2e7, nan), of("listener", "Wren", 61700, 43600, 86600), of("all", "all", nan, nan, nan)})
-	want := "Wren begins to hear random jitter from 61.7 ns RMS on (95\u00a0% interval 43.6 to 86.6); for Owl, the largest dose of random jitter was too small."
+	want := "Wren begins to hear random jitter from 61.7 ns RMS on (95\u00a0% interval 43.6 to 86.6); for Owl, the largest dose was too small."
 	if len(got) != 1 || got[0] != want {
 		t.Errorf("%q", got)
 	}
