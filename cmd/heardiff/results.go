@@ -4,10 +4,12 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
+	"heardiff/trials"
 	"heardiff/trials/link"
 	"heardiff/trials/study"
 )
@@ -68,8 +70,9 @@ func resultsText(w io.Writer, r study.ResultsReport) {
 		fmt.Fprintln(w, "no session has begun")
 		return
 	}
-	t := newTable("session", "listener", "group", "plan", "state", "comparison", "kind", "right", "of", "p uncorrected", "two-sided", "d′, independent")
-	t.right(7, 8, 9, 10, 11)
+	t := newTable("session", "listener", "comparison", "right", "of", "p uncorrected", "two-sided", "d′, independent", "group", "plan", "state")
+	t.right(3, 4, 5, 6, 7)
+	t.keyed(3)
 	for _, s := range r.Sessions {
 		addSessionRows(t, s)
 	}
@@ -87,18 +90,21 @@ func resultsText(w io.Writer, r study.ResultsReport) {
 }
 
 func addSessionRows(t *table, r study.SessionReport) {
-	id := []string{study.ShortID(r.Session), listenerName(r), r.Group, r.Plan, r.State}
+	id, whose := []string{study.ShortID(r.Session), listenerName(r)}, []string{r.Group, r.Plan, r.State}
 	if len(r.Rows) == 0 {
-		t.row(append(id, "(hidden until the end)", "", "", fmt.Sprint(r.Answered), "", "", "")...)
+		t.row(slices.Concat(id, []string{"(hidden until the end)", "", fmt.Sprint(r.Answered), "", "", ""}, whose)...)
 	}
 	for _, c := range gradedTogether(r.Rows) {
 		d := "–"
 		if c.Score != nil {
 			d = decimals(c.Score.DPrime)
 		}
-		t.row(append(id, c.Comparison.Name, c.Comparison.Kind.String(), fmt.Sprint(c.Correct), fmt.Sprint(c.Trials),
-			probability(c.PValue()), probability(c.PTwoSided()), d)...)
-		id = make([]string, len(id))
+		name, kind := c.Comparison.Name, c.Comparison.Kind
+		if kind != trials.Scored && name != kind.String() {
+			name += " (" + kind.String() + ")"
+		}
+		t.row(slices.Concat(id, []string{name, fmt.Sprint(c.Correct), fmt.Sprint(c.Trials), probability(c.PValue()), probability(c.PTwoSided()), d}, whose)...)
+		id, whose = make([]string, len(id)), make([]string, len(whose))
 	}
 }
 
