@@ -25,13 +25,13 @@ func TestTrainingIsListedDayByDay(t *testing.T) {
 		sitWhen(t, func() time.Time { return at }, study.SitOptions{Plan: "learn", Listener: "L1", Again: i > 0}, -1, climbing(t, uint64(i), map[string]float64{"random-jitter": level}))
 	}
 	text, _ := command(t, 0, "results")
-	listed := regexp.MustCompile(`(?m)^\S+ +L1 +(\d{4}-\d\d-\d\d) +random jitter, 10 to 20000 Hz +(\S+) .* ps RMS +40$`).FindAllStringSubmatch(text, -1)
+	listed := regexp.MustCompile(`(?m)^\S+ +L1 +(\d{4}-\d\d-\d\d) +random jitter, 10 to 20000 Hz +(\S+) .* (ps|ns|µs) RMS +40$`).FindAllStringSubmatch(text, -1)
 	if len(listed) != len(days) {
 		t.Fatalf("%d trainings are listed:\n%s", len(listed), text)
 	}
 	for i, l := range listed {
 		threshold, err := strconv.ParseFloat(l[2], 64)
-		if l[1] != days[i] || err != nil || math.Abs(20*math.Log10(threshold)-levels[i]) > 9 {
+		if l[1] != days[i] || err != nil || math.Abs(20*math.Log10(threshold*map[string]float64{"ps": 1, "ns": 1e3, "µs": 1e6}[l[3]])-levels[i]) > 9 {
 			t.Errorf("day %d: %v, want %s and %.0f dB", i+1, l[1:], days[i], levels[i])
 		}
 	}
