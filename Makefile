@@ -4,13 +4,25 @@ BIN := bin/heardiff
 # Runs a command beside a temporary PostgreSQL server, named in HEARDIFF_TEST_POSTGRES.
 SERVER := ./trials/postgres/testserver.sh
 
-.PHONY: help build demo test fuzz lint release bench bench-peers prove clean setup setup-browser setup-postgres
+.PHONY: help build demo test install pictures fuzz lint release bench bench-peers prove clean setup setup-browser setup-postgres
 
 help: ## list what can be made
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | awk -F':.*## ' '{printf "  make %-12s %s\n", $$1, $$2}'
 
 build: setup ## build bin/heardiff
 	$(GO) build -o $(BIN) ./cmd/heardiff
+
+# Where "make install" puts things.
+PREFIX ?= $(HOME)/.local
+
+install: build ## the program, its manual pages and completions, into ~/.local (PREFIX=/usr/local for everybody)
+	install -d "$(PREFIX)/bin" "$(PREFIX)/share/bash-completion/completions" "$(PREFIX)/share/zsh/site-functions" "$(PREFIX)/share/fish/vendor_completions.d"
+	install -m 755 $(BIN) "$(PREFIX)/bin/heardiff"
+	$(BIN) man --dir "$(PREFIX)/share/man" --force
+	$(BIN) completion bash >"$(PREFIX)/share/bash-completion/completions/heardiff"
+	$(BIN) completion zsh >"$(PREFIX)/share/zsh/site-functions/_heardiff"
+	$(BIN) completion fish >"$(PREFIX)/share/fish/vendor_completions.d/heardiff.fish"
+	@case ":$$PATH:" in *":$(PREFIX)/bin:"*) ;; *) echo 'add to ~/.profile:  export PATH="$(PREFIX)/bin:$$PATH"' ;; esac
 
 demo: build ## the main job once, on invented data: measure, prepare, listen (simulated), link, report
 	./$(BIN) demo --dir demo
@@ -24,6 +36,12 @@ test: setup setup-browser setup-postgres ## every test, a build without cgo, and
 
 prove: setup setup-browser setup-postgres ## the tests over their full grids (long)
 	$(SERVER) $(GO) test -timeout 4h $$(grep -rl --include='*_test.go' 'flag.Bool("full"' . | xargs -n1 dirname | sort -u) -args -full
+
+pictures: demo setup-browser ## the pictures of the README: the listening screen, and the demonstration's report
+	@mkdir -p testdata/pictures
+	$(GO) test ./cmd/heardiff/internal/screen -run ThePictureIsTheScreen -args -update
+	"$$(command -v chromium || command -v chromium-browser)" --headless --no-sandbox --disable-gpu --hide-scrollbars --force-device-scale-factor=0.8 \
+	  --window-size=1000,1110 --screenshot="$(CURDIR)/testdata/pictures/report.png" "file://$(CURDIR)/demo/report.html"
 
 FUZZTIME ?= 1m
 

@@ -25,9 +25,9 @@ func (a *app) captureAddCommand() *cobra.Command {
 give the spread of the measurement. --music names the piece; captures of one piece must share
 one rate and number of channels. An integrity capture is digital, and compared at once with the
 file that was sent (--sent): "link" then knows whether the chain delivers every word.`,
-		Example: `  heardiff capture add optical optical-*.wav --as jitter
-  heardiff capture add optical suite.wav --as music --music suite
-  heardiff capture add optical loop.wav --as integrity --sent integrity.wav`,
+		Example: `  heardiff capture add attic attic-*.wav --as jitter
+  heardiff capture add attic suite.wav --as music --music suite
+  heardiff capture add attic words.wav --as integrity --sent integrity.wav`,
 		Args: minArgs(2, "CHAIN FILE…"),
 		RunE: func(c *cobra.Command, args []string) error {
 			o := study.CaptureOptions{Chain: args[0], Kind: kind, Music: music, Sent: sent}

@@ -25,7 +25,7 @@ A floor chain is the recording set-up alone, its output looped to its input: the
 what can be measured. A replay chain is what the listener hears the test through; a
 difference smaller than its own cannot be tested through it. Of a chain that --after says
 is fed by another, the report draws how much of the other's jitter it takes away.`,
-		Example: `  heardiff chain add optical --about "the same box, optical" --cost 40`,
+		Example: `  heardiff chain add attic --about "the player on the clock in the attic" --cost 40`,
 		Args:    exactArgs("NAME"),
 		RunE: func(c *cobra.Command, args []string) error {
 			chain.Name = args[0]

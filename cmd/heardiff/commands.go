@@ -46,6 +46,7 @@ func (a *app) commands() []commandGroup {
 	}}, {"On the program:", []*cobra.Command{
 		a.helpCommand(),
 		a.completionCommand(),
+		a.manCommand(),
 		a.versionCommand(),
 		a.noticesCommand(),
 	}}}

@@ -39,9 +39,9 @@ clock, a band limit and repeated music are warned of, with numbers.
 residual-louder.wav, the same made louder by the gain that is printed. Play that one softly: it
 is far louder than it was in the music. All four are put in place together or none is. Unless whole
 samples do, A and B are interpolated and low-passed alike at 0.907 of half the sample rate.`,
-		Example: `  heardiff compare direct.wav isolator.wav
-  heardiff compare direct.wav isolator.wav --out pair --force
-  heardiff compare direct.wav isolator.wav --json`,
+		Example: `  heardiff compare hall.wav attic.wav
+  heardiff compare hall.wav attic.wav --out pair --force
+  heardiff compare hall.wav attic.wav --json`,
 		Args: exactArgs("A", "B"),
 		RunE: func(c *cobra.Command, args []string) error {
 			if a.force && out == "" {

@@ -35,9 +35,11 @@ func (a *app) demoCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "demo [--dir DIR]",
 		Short: "run the main job once on an invented bench, with simulated listeners",
-		Long: `Run the main job once, with the commands that you would type: invent a short piece of music
-and a bench of chains with known faults, measure and prepare their captures, let simulated
-listeners answer through the real trial engine, link, and write the report.
+		Long: `Run the main job once, with the commands that you would type. A small radio station has a clock in
+the hall and one in the attic that measures worse: does it sound different? The demonstration invents
+the station, a short piece of music and a bench of chains with known faults, measures and prepares
+their captures, lets simulated listeners answer through the real trial engine, links, and writes the
+report.
 
 Everything in it is invented and says so. The listeners are computations.`,
 		Args: exactArgs(),
@@ -70,11 +72,11 @@ func tellPair(ear *demo.Ear, sounds []pcm.Clip) int {
 }
 
 var demoPlans = []demoPlan{
-	{"abx", "hamster-clock", 40, pickX},
-	{"abx", "lantern-link", 80, pickX},
+	{"abx", "spare", 40, pickX},
+	{"abx", "attic", 80, pickX},
 	{"abx", "isolator", 24, pickX},
-	{"abx", "warm-stage", 40, pickX},
-	{"same-different", "hamster-clock", 48, tellPair},
+	{"abx", "old-desk", 40, pickX},
+	{"same-different", "spare", 48, tellPair},
 }
 
 // demoListener is one invented listener; threshold is its ear's, in dB of the difference below the music.
@@ -142,7 +144,7 @@ type demonstration struct {
 // child is the program on the demonstration's study, which is always kept in its folder.
 func (d *demonstration) child() *app {
 	child := *d.app
-	child.study, child.json, child.around = d.dir, false, nil
+	child.study, child.json, child.ledOn, child.around = d.dir, false, true, nil
 	child.getenv = func(name string) string {
 		if name == study.StoreEnv {
 			return ""
@@ -184,7 +186,7 @@ func (d *demonstration) study(ctx context.Context) error {
 	if err := markDemo(d.dir); err != nil {
 		return err
 	}
-	if err := d.do(ctx, "study", "new", d.dir, "--title", "Invented: can anybody hear the lantern link?"); err != nil {
+	if err := d.do(ctx, "study", "new", d.dir, "--title", "Invented: does the attic clock of Reedmouth Radio sound different?"); err != nil {
 		return err
 	}
 	for _, c := range demo.Bench() {
@@ -318,7 +320,7 @@ func (d *demonstration) measure(ctx context.Context) error {
 // listen makes the plans and lets the simulated listeners work through them.
 func (d *demonstration) listen(ctx context.Context) error {
 	for _, p := range demoPlans {
-		err := d.do(ctx, "plan", "new", "--design", p.design, "--a", "direct", "--b", p.other, "--trials", strconv.Itoa(p.trials),
+		err := d.do(ctx, "plan", "new", "--design", p.design, "--a", "hall", "--b", p.other, "--trials", strconv.Itoa(p.trials),
 			"--positive", "12", "--negative", "8", "--smallest-effect", "0.4")
 		if err != nil {
 			return err

@@ -17,18 +17,8 @@ func (d *demonstration) farewell(w io.Writer, report string) {
 	fmt.Fprintf(w, "and the level of each difference is the null in the table of \"prepare\" above.\n\n")
 	fmt.Fprintf(w, "The report: %s\n\nFor your own captures:\n\n", report)
 	for _, line := range []string{
-		"signal jitter --rate 48000 --bits 24 --seconds 40 --out jitter.wav    # play it, record it",
-		`study new mine --title "…"          # then, in that folder:`,
-		"chain add direct; heardiff chain add other; heardiff chain add loop --role floor",
-		"capture add direct direct-jitter.wav --as jitter",
-		"capture add direct direct-music.wav --as music",
-		"measure",
-		"prepare --excerpt 30:15",
-		"plan new --design abx --a direct --b other --trials 42",
-		"listener add L1 --group trained",
-		"listen --plan 1 --listener L1",
-		"link",
-		"report --out mine.html",
+		"help capture                      # how to record, and what",
+		`study new DIR --title "…"         # where it begins; every command ends with the one that comes next`,
 	} {
 		fmt.Fprintf(w, "  heardiff %s\n", line)
 	}

@@ -56,13 +56,8 @@ func checkCommandLines(t *testing.T, indent, text string) int {
 	t.Helper()
 	a := &app{getenv: os.Getenv}
 	seen := 0
-	for _, line := range strings.Split(text, "\n") {
-		line, ok := strings.CutPrefix(line, indent+"heardiff ")
-		if !ok {
-			continue
-		}
+	for _, line := range commandLines(indent, text) {
 		seen++
-		line, _, _ = strings.Cut(line, " # ")
 		c, rest, err := a.rootCommand().Find(shellWords(line))
 		if err != nil || c.Name() == "heardiff" {
 			t.Errorf("%q is no command: %v", line, err)
@@ -76,6 +71,23 @@ func checkCommandLines(t *testing.T, indent, text string) int {
 		}
 	}
 	return seen
+}
+
+// commandLines returns the commands of heardiff in a text, without its name: lines that begin with indent, several on a line after &&.
+func commandLines(indent, text string) []string {
+	var all []string
+	for line := range strings.SplitSeq(text, "\n") {
+		if !strings.HasPrefix(line, indent+"heardiff ") {
+			continue
+		}
+		line, _, _ = strings.Cut(line, " # ")
+		for step := range strings.SplitSeq(line, "&&") {
+			if step, ok := strings.CutPrefix(strings.TrimSpace(step), "heardiff "); ok {
+				all = append(all, step)
+			}
+		}
+	}
+	return all
 }
 
 // shellWords splits a line at blanks outside of double quotes.

@@ -121,7 +121,8 @@ func (a *app) completionCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "completion " + strings.Join(completionShells, "|"),
 		Short: "let a shell complete commands and flags at the tab key",
-		Long: `Print a script after which the shell completes heardiff's commands, flags and kinds at the tab key.
+		Long: `Print a script after which the shell completes, at the tab key, heardiff's commands, flags and kinds, and what the study
+holds: chains, captures, excerpts, plans, listeners, sessions.
 
 bash (with the package bash-completion), zsh and fish read it at their next start from
 

@@ -60,7 +60,7 @@ ledger. So a listener who must not be trusted
 	}
 	f := c.Flags()
 	f.StringVar(&o.plan, "plan", "", "the `plan` to work through")
-	f.StringVar(&o.listener, "listener", "", "who listens: the `id`")
+	f.StringVar(&o.listener, "listener", "", "who listens: the `listener`'s id")
 	f.StringVar(&o.device, "device", "default", "`device`: default, a name from \"heardiff devices\", null, or file:PATH")
 	f.BoolVar(&o.plain, "plain", false, "line by line instead of full screen")
 	f.BoolVar(&o.again, "again", false, "begin another session where this listener has finished this plan; both count")

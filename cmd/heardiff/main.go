@@ -45,6 +45,7 @@ type app struct {
 	json  bool   // --json
 	study string // --study
 	force bool   // --force, of commands that write files
+	ledOn bool   // the command that comes next comes by itself: nobody need be told
 
 	line   *progressLine // on standard error, shared by copies
 	around *study.Host   // nil until it is asked for
@@ -102,5 +103,6 @@ Topics: ` + strings.Join(guide.Names(), ", "),
 		}
 	}
 	explain(root, columnsOf(a.raw))
+	a.completeFromStudy(root)
 	return root
 }

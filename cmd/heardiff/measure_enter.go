@@ -35,7 +35,7 @@ which need not be given.
 
   metric,value,unit,limit,source
   random_jitter_ps,42.5,ps,5,data sheet of the box`,
-		Example: "  heardiff measure enter optical figures.csv",
+		Example: "  heardiff measure enter attic figures.csv",
 		Args:    exactArgs("CHAIN", "FILE.csv"),
 		RunE:    func(c *cobra.Command, args []string) error { return a.measureEnter(c.Context(), args[0], args[1]) },
 	}

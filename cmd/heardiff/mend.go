@@ -24,7 +24,7 @@ func (a *app) studyRetitleCommand() *cobra.Command {
 		Short: "give the study another title",
 		Long: `Give the study another title. The record keeps the one it had; reports and bundles that were
 made before keep theirs. The folder's name is yours to change: a study finds itself anywhere.`,
-		Example: `  heardiff study retitle "Can anybody hear the optical link?" --why "a clearer question"`,
+		Example: `  heardiff study retitle "Can anybody hear the attic clock?" --why "a clearer question"`,
 		Args:    exactArgs("TITLE"),
 		RunE: a.onStudy(func(ctx context.Context, s *study.Study, args []string) error {
 			was, err := s.Retitle(ctx, args[0], why)
@@ -69,7 +69,7 @@ func (a *app) chainRenameCommand() *cobra.Command {
 		Long: `Give a chain another name; its captures, what was measured of them and what was entered of it go
 with it, and the record keeps the name it had. Once an excerpt or a plan holds the name, it stays:
 results may rest on it. What is said of the chain can be corrected then ("heardiff chain correct").`,
-		Example: `  heardiff chain rename optcal optical --why "misspelt"`,
+		Example: `  heardiff chain rename atic attic --why "misspelt"`,
 		Args:    exactArgs("NAME", "NEW"),
 		RunE: a.onStudy(func(ctx context.Context, s *study.Study, args []string) error {
 			chain, err := s.RenameChain(ctx, args[0], args[1], why)
@@ -114,7 +114,7 @@ func (a *app) chainCorrectCommand() *cobra.Command {
 		Long: `Correct what is said of a chain: what it is, what it costs, which chain feeds it (--after '' for none).
 The record keeps what was said before. The role stays once anything was recorded of the chain:
 measurements are read against floors, and results against the replay chain.`,
-		Example: `  heardiff chain correct optical --cost 60 --why "the invoice says so"`,
+		Example: `  heardiff chain correct attic --cost 60 --why "the invoice says so"`,
 		Args:    exactArgs("NAME"),
 		RunE: func(c *cobra.Command, args []string) error {
 			k := study.ChainCorrection{NoCost: cost == "none"}

@@ -87,6 +87,9 @@ func (a *app) printStep(ctx context.Context, s *study.Study, result any, text fu
 // nextLines returns the line with the command that comes next, none where nothing is missing. What was done is done: that the
 // study cannot be asked is only warned of.
 func (a *app) nextLines(ctx context.Context, s *study.Study) []string {
+	if a.ledOn {
+		return nil
+	}
 	p, err := s.Progress(ctx)
 	if err != nil {
 		a.warn("what comes next cannot be said: %v", err)

@@ -32,8 +32,8 @@ func (a *app) planNewCommand() *cobra.Command {
 		Use:   "new --design DESIGN --a CHAIN --b CHAIN --trials N …",
 		Short: "make a plan",
 		Long:  planHelp(),
-		Example: `  heardiff plan new --design abx --a direct --b optical --trials 42 --alpha 0.05
-  heardiff plan new --design same-different --a direct --b optical --trials 60 --positive 8 --negative 8 --listeners 6
+		Example: `  heardiff plan new --design abx --a hall --b attic --trials 42 --alpha 0.05
+  heardiff plan new --design same-different --a hall --b attic --trials 60 --positive 8 --negative 8 --listeners 6
   heardiff plan new --ladder random-jitter --design two-interval --trials 20 --practice 4
   heardiff plan new --threshold random-jitter --threshold periodic-jitter --within 2dB`,
 		Args: exactArgs(),
@@ -103,8 +103,8 @@ with one; both draw their order by chance.`
 func planFlags(o *study.PlanOptions, f *pflag.FlagSet) {
 	f.StringVar(&o.ID, "id", "", "the plan's `name` (else the next number)")
 	f.StringVar(&o.Design, "design", o.Design, "`abx`, or "+strings.TrimPrefix(trials.DesignNames(), "abx, "))
-	f.StringVar(&o.A, "a", "", "the reference `chain`")
-	f.StringVar(&o.B, "b", "", "the `chain` compared with it")
+	f.StringVarP(&o.A, "a", "a", "", "the reference `chain`")
+	f.StringVarP(&o.B, "b", "b", "", "the `chain` compared with it")
 	f.StringVar(&o.Excerpt, "excerpt", "", "the `excerpt` (else the only one that holds both chains)")
 	f.StringVar(&o.Ladder, "ladder", "", "compare a clean excerpt with each dose of a prepared ladder: its `kind`, or its words")
 	f.StringArrayVar(&o.Threshold.Ladders, "threshold", nil, "find the threshold on a prepared `ladder`, the next dose by the answers: its kind, or its words")

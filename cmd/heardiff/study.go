@@ -30,7 +30,7 @@ func (a *app) studyNewCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:     "new DIR --title TITLE",
 		Short:   "make a new study in a folder",
-		Example: `  heardiff study new bench --title "Does the optical link sound different?"`,
+		Example: `  heardiff study new clocks --title "Does the attic clock sound different?"`,
 		Args:    exactArgs("DIR"),
 		RunE: func(c *cobra.Command, args []string) error {
 			if title == "" {

@@ -33,22 +33,22 @@ const (
 	recorderNoiseDBFS = -117
 )
 
-// Bench returns the invented bench: five ways from one player into one converter, the recorder's own loop, and the
-// converter through which the listeners hear the test. No such gear exists.
+// Bench returns the invented bench of a small radio station: five ways from one player into one converter, by the clock that times it,
+// the recorder's own loop, and the converter through which the listeners hear the test. Neither station nor gear exists.
 func Bench() []Chain {
 	return []Chain{
-		{Name: "direct", About: "player on the converter's own bus", Role: "source", RandomPS: 38,
+		{Name: "hall", About: "the player on the clock in the hall", Role: "source", RandomPS: 38,
 			Lines: []Line{{Hz: 100, PeakPS: 9}}, NoiseDBFS: -112, HumDBFS: -123, GainDB: -0.31, DelaySamples: 4411.37, DriftPPM: 2.7},
-		{Name: "isolator", About: "the same bus through a galvanic isolator", Role: "source", After: "direct", Cost: 60, RandomPS: 36,
+		{Name: "isolator", About: "the hall clock through a galvanic isolator", Role: "source", After: "hall", Cost: 60, RandomPS: 36,
 			Lines: []Line{{Hz: 8000, PeakPS: 21}}, NoiseDBFS: -114, GainDB: -0.42, DelaySamples: 9120.81, DriftPPM: 2.6},
-		{Name: "lantern-link", About: "a worn optical link", Role: "source", Cost: 15, RandomPS: 1900,
+		{Name: "attic", About: "the clock in the attic, over a worn optical link", Role: "source", Cost: 15, RandomPS: 1900,
 			Lines: []Line{{Hz: 187.5, PeakPS: 640}, {Hz: 1312, PeakPS: 220}}, NoiseDBFS: -112, GainDB: -0.18, DelaySamples: 2207.55, DriftPPM: -11.3},
-		{Name: "hamster-clock", About: "a box whose clock runs off a toy motor", Role: "source", Cost: 4, RandomPS: 420_000,
+		{Name: "spare", About: "the spare clock, which runs off a toy motor", Role: "source", Cost: 4, RandomPS: 420_000,
 			Lines: []Line{{Hz: 60, PeakPS: 90_000}}, NoiseDBFS: -111, GainDB: 0.22, DelaySamples: 15003.2, DriftPPM: 37.9},
-		{Name: "warm-stage", About: "an output stage said to be warm", Role: "source", Cost: 900, RandomPS: 37,
+		{Name: "old-desk", About: "the hall clock through the old desk, said to be warm", Role: "source", Cost: 900, RandomPS: 37,
 			NoiseDBFS: -110, TrebleDB: -1.6, GainDB: -1.1, DelaySamples: 6100.13, DriftPPM: 2.7},
 		{Name: "loop", About: "the recorder's output into its input", Role: "floor", NoiseDBFS: -130, DelaySamples: 77.7},
-		{Name: "headphone-desk", About: "what the listeners hear through", Role: "replay", RandomPS: 55, NoiseDBFS: -113, DelaySamples: 301.9, DriftPPM: 1.1},
+		{Name: "phones", About: "what the listeners hear through", Role: "replay", RandomPS: 55, NoiseDBFS: -113, DelaySamples: 301.9, DriftPPM: 1.1},
 	}
 }
 

@@ -12,7 +12,7 @@ import (
 var pages embed.FS
 
 // names are the topics, in the order in which a study meets them.
-var names = []string{"capture", "match", "plan", "run", "results", "pool", "thresholds", "mistakes"}
+var names = []string{"capture", "match", "plan", "run", "results", "pool", "thresholds", "share", "mistakes"}
 
 // Names returns the topics, in the order in which a study meets them.
 func Names() []string { return append([]string(nil), names...) }

@@ -1,0 +1,140 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"heardiff/trials"
+	"heardiff/trials/study"
+)
+
+// completionWait is how long a shell waits at the tab key for a study on a server (judgement, no source).
+const completionWait = 2 * time.Second
+
+// offers returns what of a study may stand at a place of the command line.
+type offers func(ctx context.Context, s *study.Study) ([]cobra.Completion, error)
+
+// offered are the words by which the help calls what a study holds, as the value of a flag or as an argument.
+var offered = map[string]offers{
+	"chain": offerChains, "capture": offerCaptures, "excerpt": offerExcerpts, "plan": offerPlans, "listener": offerListeners, "session": offerSessions, "piece": offerPieces,
+}
+
+// arguments of commands, by their order; what comes after the last is a file.
+var offeredArguments = map[string]string{
+	"heardiff capture add": "chain", "heardiff capture remove": "capture", "heardiff capture refile": "capture",
+	"heardiff chain correct": "chain", "heardiff chain rename": "chain", "heardiff chain remove": "chain", "heardiff measure enter": "chain",
+	"heardiff excerpt remove": "excerpt", "heardiff plan show": "plan", "heardiff listener forget": "listener", "heardiff results": "session",
+}
+
+// completeFromStudy has a shell complete, at the tab key, what the study holds: each flag whose value the help calls by such a word, and
+// the first argument of commands that take one.
+func (a *app) completeFromStudy(c *cobra.Command) {
+	for _, sub := range c.Commands() {
+		a.completeFromStudy(sub)
+	}
+	if what, ok := offeredArguments[c.CommandPath()]; ok {
+		offer := a.offer(what)
+		c.ValidArgsFunction = func(c *cobra.Command, args []string, typed string) ([]cobra.Completion, cobra.ShellCompDirective) {
+			if len(args) > 0 {
+				return nil, cobra.ShellCompDirectiveDefault
+			}
+			return offer(c, args, typed)
+		}
+	}
+	c.LocalFlags().VisitAll(func(f *pflag.Flag) {
+		value, _ := pflag.UnquoteUsage(f)
+		if _, ok := offered[value]; !ok {
+			return
+		}
+		if err := c.RegisterFlagCompletionFunc(f.Name, a.offer(value)); err != nil {
+			panic("completion of --" + f.Name + ": " + err.Error()) // the flag is there
+		}
+	})
+}
+
+// offer asks the study for something. Where there is no study, or none that can be read, nothing is offered and nothing is said.
+func (a *app) offer(what string) cobra.CompletionFunc {
+	return func(c *cobra.Command, _ []string, _ string) ([]cobra.Completion, cobra.ShellCompDirective) {
+		ctx, stop := context.WithTimeout(c.Context(), completionWait)
+		defer stop()
+		s, err := study.Open(ctx, a.studyFolder(), &study.Host{Getenv: a.getenv})
+		if err != nil {
+			return nil, cobra.ShellCompDirectiveNoFileComp
+		}
+		defer s.Close()
+		all, err := offered[what](ctx, s)
+		if err != nil {
+			return nil, cobra.ShellCompDirectiveNoFileComp
+		}
+		return all, cobra.ShellCompDirectiveNoFileComp | cobra.ShellCompDirectiveKeepOrder
+	}
+}
+
+// offering completes each of a list.
+func offering[T any](all []T, err error, one func(T) cobra.Completion) ([]cobra.Completion, error) {
+	var list []cobra.Completion
+	for _, v := range all {
+		list = append(list, one(v))
+	}
+	return list, err
+}
+
+func offerChains(ctx context.Context, s *study.Study) ([]cobra.Completion, error) {
+	all, err := s.Chains(ctx)
+	return offering(all, err, func(c study.Chain) cobra.Completion { return cobra.CompletionWithDesc(c.Name, c.About) })
+}
+
+func offerCaptures(ctx context.Context, s *study.Study) ([]cobra.Completion, error) {
+	all, err := s.Captures(ctx)
+	return offering(all, err, func(c study.Capture) cobra.Completion {
+		return cobra.CompletionWithDesc(fmt.Sprint(c.ID), c.Chain+", "+c.Kind)
+	})
+}
+
+func offerExcerpts(ctx context.Context, s *study.Study) ([]cobra.Completion, error) {
+	all, err := s.Excerpts(ctx)
+	return offering(all, err, func(e study.Excerpt) cobra.Completion {
+		return cobra.CompletionWithDesc(e.Name, fmt.Sprintf("%s, %.1f s from %.1f s", e.Music, e.Seconds, e.StartS))
+	})
+}
+
+// offerPieces offers each piece of music once.
+func offerPieces(ctx context.Context, s *study.Study) ([]cobra.Completion, error) {
+	all, err := s.Captures(ctx)
+	seen := map[string]bool{"": true}
+	var pieces []cobra.Completion
+	for _, c := range all {
+		if !seen[c.Music] {
+			pieces = append(pieces, c.Music)
+		}
+		seen[c.Music] = true
+	}
+	return pieces, err
+}
+
+func offerPlans(ctx context.Context, s *study.Study) ([]cobra.Completion, error) {
+	all, err := s.Plans(ctx)
+	return offering(all, err, func(p trials.Plan) cobra.Completion {
+		about := p.Design.String()
+		if len(p.Comparisons) > 0 {
+			about += ", " + p.Comparisons[0].Name
+		}
+		return cobra.CompletionWithDesc(p.ID, about)
+	})
+}
+
+func offerListeners(ctx context.Context, s *study.Study) ([]cobra.Completion, error) {
+	all, err := s.Listeners(ctx)
+	return offering(all, err, func(l study.Listener) cobra.Completion { return cobra.CompletionWithDesc(l.ID, l.Group) })
+}
+
+func offerSessions(ctx context.Context, s *study.Study) ([]cobra.Completion, error) {
+	all, err := s.SessionList(ctx)
+	return offering(all, err, func(v study.ListedSession) cobra.Completion {
+		return cobra.CompletionWithDesc(study.ShortID(v.Session), v.Listener+", plan "+v.Plan)
+	})
+}

@@ -1,0 +1,57 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"heardiff/cmd/heardiff/internal/guide"
+)
+
+// Every command and every topic has a manual page that holds all its flags and lines, in the language of man(7): ASCII, and no line that
+// is a request by chance.
+func TestEveryCommandHasItsManualPage(t *testing.T) {
+	dir := t.TempDir()
+	command(t, 0, "man", "--dir", dir)
+	request := regexp.MustCompile(`^\.(\\" |TH |SH |PP$|TP$|nf$|fi$)`)
+	var check func(c *cobra.Command)
+	check = func(c *cobra.Command) {
+		page := readPage(t, filepath.Join(dir, "man1", strings.ReplaceAll(c.CommandPath(), " ", "-")+".1"))
+		c.LocalFlags().VisitAll(func(f *pflag.Flag) {
+			if !strings.Contains(page, strings.ReplaceAll("--"+f.Name, "-", `\-`)) {
+				t.Errorf("%s: the page has no --%s", c.CommandPath(), f.Name)
+			}
+		})
+		for i, line := range strings.Split(page, "\n") {
+			if strings.HasPrefix(line, ".") && !request.MatchString(line) || strings.HasPrefix(line, "'") {
+				t.Errorf("%s: line %d is a request by chance: %q", c.CommandPath(), i+1, line)
+			}
+			if strings.ContainsFunc(line, func(r rune) bool { return r > 126 }) {
+				t.Errorf("%s: line %d is not ASCII: %q", c.CommandPath(), i+1, line)
+			}
+		}
+		for _, sub := range c.Commands() {
+			check(sub)
+		}
+	}
+	check((&app{}).rootCommand())
+	for _, topic := range guide.Names() {
+		if page := readPage(t, filepath.Join(dir, "man7", "heardiff-"+topic+".7")); strings.Count(page, "\n") < 20 {
+			t.Errorf("%s: %q", topic, page)
+		}
+	}
+	command(t, 0, "man", "--dir", dir, "--force")
+	refused(t, exitUsage, "man")
+}
+
+func readPage(t *testing.T, path string) string {
+	t.Helper()
+	page, err := os.ReadFile(path)
+	must(t, err)
+	return string(page)
+}
