@@ -182,3 +182,13 @@ func TestAmbiguousExcerptsAreListed(t *testing.T) {
 		}
 	}
 }
+
+// A stretch that the captures do not hold is refused with what they do hold, and what to ask for.
+func TestAStretchBeyondTheEndIsRefused(t *testing.T) {
+	mendingStudy(t)
+	for _, place := range []string{"1:9", "7:1"} {
+		if errs := refused(t, exitRejected, "prepare", "--excerpt", place); !strings.Contains(errs, "all hold 0.00 to 3.00 s") || !strings.Contains(errs, "--excerpt START:LENGTH") {
+			t.Errorf("%s: said %q", place, errs)
+		}
+	}
+}

@@ -11,6 +11,9 @@ import (
 // ErrUnfit is wrapped by Prepare's error where presentations still differ in level or time after matching.
 var ErrUnfit = errors.New("the captures cannot be matched")
 
+// ErrOutside is wrapped by Prepare's error where the excerpt asked for is not in all captures.
+var ErrOutside = errors.New("the place asked for is not in all captures")
+
 // ErrWandering is wrapped, instead of ErrUnfit, where they differ in time since their clocks wander against each other.
 var ErrWandering = fmt.Errorf("%w", ErrUnfit)
 

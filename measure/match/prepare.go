@@ -30,7 +30,7 @@ const mostlyNoise, noisyNull = 0.8, -12
 //
 // One capture alone is cut, brought to its loudness and faded: the clean excerpt of a ladder of doses.
 //
-// Errors wrap pcm.ErrMismatch, ErrUnrelated, or ErrUnfit where the final samples differ by more than allowed.
+// Errors wrap pcm.ErrMismatch, ErrUnrelated, ErrOutside, or ErrUnfit where the final samples differ by more than allowed.
 func Prepare(captures []pcm.Reader, cfg Excerpt) (Prepared, error) {
 	if err := cfg.Validate(); err != nil {
 		return Prepared{}, err
@@ -154,7 +154,7 @@ func (p *preparation) place() (start, length int, err error) {
 		length = min(20*int(p.rate), hi-start)
 	}
 	if start < lo || start+length > hi || length < int(p.rate) {
-		return 0, 0, fmt.Errorf("match: %w: %.2f to %.2f s asked for, all captures hold %.2f to %.2f s", ErrUnfit,
+		return 0, 0, fmt.Errorf("match: %w: %.2f to %.2f s, where all hold %.2f to %.2f s", ErrOutside,
 			p.rate.Seconds(start), p.rate.Seconds(start+length), p.rate.Seconds(lo), p.rate.Seconds(hi))
 	}
 	return start, length, nil

@@ -22,7 +22,7 @@ func describe(name, dump string) playback.Opened {
 		case "channels":
 			o.Channels, _ = strconv.Atoi(value)
 		case "format":
-			o.Format = value
+			o.Format = words(value)
 		case "Converter":
 			converter = value
 		}
@@ -30,7 +30,7 @@ func describe(name, dump string) playback.Opened {
 	if strings.Contains(dump, "Rate conversion PCM") {
 		o.Notes = append(o.Notes, "The audio is resampled on its way to the device, by "+converter+".")
 	}
-	if strings.HasPrefix(o.Format, "S16") {
+	if o.Format == words("S16_LE") {
 		o.Notes = append(o.Notes, "The device takes 16-bit words: longer ones are cut without dither.")
 	}
 	if !strings.Contains(dump, "Hardware PCM") {
@@ -39,6 +39,24 @@ func describe(name, dump string) playback.Opened {
 			"Choose a device hw:… for a way without one.")
 	}
 	return o
+}
+
+// floatWords is how outputs without a device take their audio.
+const floatWords = "32-bit float"
+
+// words says in the listener's words what the sound library calls a format of samples.
+func words(format string) string {
+	switch format {
+	case "FLOAT_LE", "FLOAT_BE":
+		return floatWords
+	case "S16_LE", "S16_BE":
+		return "16-bit words"
+	case "S24_LE", "S24_BE", "S24_3LE", "S24_3BE":
+		return "24-bit words"
+	case "S32_LE", "S32_BE":
+		return "32-bit words"
+	}
+	return format
 }
 
 // choice turns a hint of the sound library into a Choice; plays is false for one that cannot play.

@@ -28,7 +28,7 @@ Its setup is:
 
 func TestWhatTheDeviceGotIsToldFromItsEnd(t *testing.T) {
 	o := describe("default", resampled)
-	if o.Rate != 44100 || o.Format != "S16_LE" || o.Channels != 2 {
+	if o.Rate != 44100 || o.Format != "16-bit words" || o.Channels != 2 {
 		t.Errorf("%+v", o)
 	}
 	notes := strings.Join(o.Notes, " ")

@@ -31,7 +31,7 @@ func openFile(path string, src playback.Source) (playback.Output, error) {
 		f.Close()
 		return nil, err
 	}
-	o := playback.Opened{Name: "file:" + path, Rate: src.Rate(), Channels: src.Channels(), Format: "FLOAT_LE", Silent: true,
+	o := playback.Opened{Name: "file:" + path, Rate: src.Rate(), Channels: src.Channels(), Format: floatWords, Silent: true,
 		Notes: []string{"Nothing sounds: the audio goes to the file in real time."}}
 	return startPaced(src, o, g.write, f.Close), nil
 }

@@ -105,7 +105,7 @@ func (p *paced) Close() error {
 
 // openNull returns an output that discards the audio in real time.
 func openNull(src playback.Source) playback.Output {
-	o := playback.Opened{Name: "null", Rate: src.Rate(), Channels: src.Channels(), Format: "FLOAT_LE", Silent: true,
+	o := playback.Opened{Name: "null", Rate: src.Rate(), Channels: src.Channels(), Format: floatWords, Silent: true,
 		Notes: []string{"Nothing sounds: the audio is thrown away in real time."}}
 	return startPaced(src, o, func([]float32) error { return nil }, func() error { return nil })
 }

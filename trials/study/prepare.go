@@ -199,7 +199,10 @@ func unmatched(err error, hint string) error {
 	if lead := (match.LeadIn{}); errors.As(err, &lead) {
 		return Blamed(Misuse, err, fmt.Sprintf("name the place: --excerpt %.1f:20 begins with the music; \"heardiff prepare --suggest 4\" looks for more", lead.MusicS))
 	}
-	if errors.Is(err, match.ErrUnfit) || errors.Is(err, match.ErrUnrelated) || errors.Is(err, pcm.ErrMismatch) {
+	if errors.Is(err, match.ErrOutside) {
+		hint = "ask for a stretch that all captures hold: --excerpt START:LENGTH, in seconds of the first chain's capture"
+	}
+	if errors.Is(err, match.ErrOutside) || errors.Is(err, match.ErrUnfit) || errors.Is(err, match.ErrUnrelated) || errors.Is(err, pcm.ErrMismatch) {
 		return Rejected(err, hint)
 	}
 	return err

@@ -167,7 +167,11 @@ func (v survey) chainsStep() step {
 	if len(v.sources) == 1 {
 		s.missing = "a second source chain, to compare with " + v.sources[0]
 	}
-	s.next = []string{"chain", "add", v.freeName("direct", "other")}
+	names := []string{"direct", "other"}
+	if len(v.sources) == 1 {
+		names = names[1:]
+	}
+	s.next = []string{"chain", "add", v.freeName(names...)}
 	return s
 }
 
