@@ -33,7 +33,7 @@ func TestTheWayOfTheReadmeLeadsToAReport(t *testing.T) {
 		}
 		typed(t, shellWords(shorter.Replace(line)))
 	}
-	if _, err := os.Stat("clocks.html"); err != nil || len(commands) < 30 {
+	if _, err := os.Stat("report.html"); err != nil || len(commands) < 30 {
 		t.Errorf("after %d commands: %v", len(commands), err)
 	}
 }
