@@ -278,7 +278,7 @@ func record(ctx context.Context, dir string, jobs []captureJob, progress func(fl
 		go func() {
 			defer wg.Done()
 			for j := range queue {
-				err := j.write(dir)
+				err := j.write(ctx, dir)
 				mu.Lock()
 				failures = append(failures, err)
 				done++
@@ -299,8 +299,8 @@ func record(ctx context.Context, dir string, jobs []captureJob, progress func(fl
 	return errors.Join(append(failures, ctx.Err())...)
 }
 
-func (j captureJob) write(dir string) error {
-	clip, err := demo.Record(j.chain, j.sent, j.seed)
+func (j captureJob) write(ctx context.Context, dir string) error {
+	clip, err := demo.Record(ctx, j.chain, j.sent, j.seed)
 	if err != nil {
 		return err
 	}

@@ -228,7 +228,7 @@ func writeImpaired(ctx context.Context, in pcm.Reader, dose impair.Dose, o impai
 	}
 	defer out.discard()
 	done = impaired{Bits: o.bits, Dither: dither}
-	done.Done, err = impair.Apply(in, dose, out.Write)
+	done.Done, err = impair.Apply(ctx, in, dose, out.Write)
 	if err != nil {
 		return done, false, err
 	}

@@ -36,7 +36,7 @@ func drawnDemonstration(t *testing.T, random *rand.Rand) {
 			continue
 		}
 		file := filepath.Join(dir, c.Name+".wav")
-		clip, err := demo.Record(c, sent, uint64(i))
+		clip, err := demo.Record(t.Context(), c, sent, uint64(i))
 		must(t, err)
 		must(t, wav.Save(file, clip, ""))
 		command(t, 0, "capture", "add", c.Name, file, "--as", "music", "--music", "round")

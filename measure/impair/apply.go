@@ -1,6 +1,7 @@
 package impair
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"math"
@@ -31,8 +32,9 @@ const blockSize = 1 << 14
 
 // Apply reads in block by block and hands the impaired copy, equally long, to write, whose block is reused.
 // The same dose and input always give the same output. Random components have exactly the RMS value asked for
-// over the length of the input. Errors are those of Validate, of in and of write, and ErrNothingLeft.
-func Apply(in pcm.Reader, dose Dose, write func(block [][]float64) error) (Done, error) {
+// over the length of the input, for which they are first run through once. Errors are those of Validate, of in and of write, that of ctx
+// once it is done, and ErrNothingLeft.
+func Apply(ctx context.Context, in pcm.Reader, dose Dose, write func(block [][]float64) error) (Done, error) {
 	f := in.Format()
 	if err := dose.Validate(f.Rate); err != nil {
 		return Done{}, err
@@ -48,7 +50,10 @@ func Apply(in pcm.Reader, dose Dose, write func(block [][]float64) error) (Done,
 	if err != nil {
 		return Done{}, err
 	}
-	a := newApplication(in, dose)
+	a, err := newApplication(ctx, in, dose)
+	if err != nil {
+		return Done{}, err
+	}
 	stream := interpolate.NewStream(kernel, in)
 	// The next parts are made while a block is evaluated.
 	parts, used, stop := make(chan part, 1), make(chan part, 2), make(chan struct{})
@@ -59,6 +64,9 @@ func Apply(in pcm.Reader, dose Dose, write func(block [][]float64) error) (Done,
 	go a.produce(parts, used, stop)
 	buf := pcm.Planes(f.Channels, blockSize)
 	for from := 0; from < in.Frames(); from += blockSize {
+		if err := ctx.Err(); err != nil {
+			return Done{}, err
+		}
 		n := min(blockSize, in.Frames()-from)
 		block := make([][]float64, len(buf))
 		for c := range buf {
@@ -122,14 +130,14 @@ type application struct {
 	tau        []float64
 }
 
-func newApplication(in pcm.Reader, dose Dose) *application {
+func newApplication(ctx context.Context, in pcm.Reader, dose Dose) (*application, error) {
 	f := in.Format()
 	a := &application{dose: dose, format: f, frames: in.Frames(), gain: pcm.Ratio(dose.GainDB), tau: make([]float64, blockSize)}
 	var making sync.WaitGroup
 	stream := uint64(1) // every component draws from its own stream of the seed
 	calibrated := func(to **gaussian, rms float64, fresh func(stream uint64) *gaussian) {
 		s := stream
-		making.Go(func() { *to = calibrate(a.frames, rms, func() *gaussian { return fresh(s) }) })
+		making.Go(func() { *to = calibrate(ctx, a.frames, rms, func() *gaussian { return fresh(s) }) })
 	}
 	a.random = make([]*gaussian, len(dose.Jitter))
 	for i, j := range dose.Jitter {
@@ -160,7 +168,7 @@ func newApplication(in pcm.Reader, dose Dose) *application {
 		a.noise = append(a.noise, channels)
 	}
 	making.Wait()
-	return a
+	return a, ctx.Err()
 }
 
 // pink returns the amplitude of pink noise at hz: power as 1/f, from 10 Hz on.

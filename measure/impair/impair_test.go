@@ -1,6 +1,8 @@
 package impair_test
 
 import (
+	"context"
+	"errors"
 	"math"
 	"math/cmplx"
 	"testing"
@@ -12,7 +14,7 @@ import (
 func apply(t testing.TB, in pcm.Clip, d impair.Dose) (pcm.Clip, impair.Done) {
 	t.Helper()
 	out := pcm.Clip{Rate: in.Rate, Channels: make([][]float64, len(in.Channels))}
-	done, err := impair.Apply(in, d, func(block [][]float64) error {
+	done, err := impair.Apply(t.Context(), in, d, func(block [][]float64) error {
 		for c, ch := range block {
 			out.Channels[c] = append(out.Channels[c], ch...)
 		}
@@ -185,4 +187,24 @@ func BenchmarkApply(b *testing.B) {
 		apply(b, in, d)
 	}
 	b.ReportMetric(10*float64(b.N)/b.Elapsed().Seconds(), "x-real-time")
+}
+
+// endless is silence that nobody has the time to read.
+type endless struct{}
+
+func (endless) Format() pcm.Format                                { return pcm.Format{Rate: 48000, Channels: 1, Bits: 24} }
+func (endless) Frames() int                                       { return math.MaxInt }
+func (endless) ReadFrames(dst [][]float64, from int) (int, error) { return len(dst[0]), nil }
+
+// What random components come to is known once they have been run through: that ends when the program is told to stop.
+func TestAnInterruptIsHeededBeforeTheFirstBlock(t *testing.T) {
+	stopped, stop := context.WithCancel(context.Background())
+	stop()
+	_, err := impair.Apply(stopped, endless{}, impair.Dose{Jitter: []impair.Jitter{{Kind: impair.Random, RMSPS: 100}}}, func([][]float64) error {
+		t.Error("a block was written")
+		return nil
+	})
+	if !errors.Is(err, context.Canceled) {
+		t.Errorf("%v", err)
+	}
 }

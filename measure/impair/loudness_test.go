@@ -50,7 +50,7 @@ func TestRungsAreEquallyLoud(t *testing.T) {
 			t.Fatal(err)
 		}
 		for i, s := range steps {
-			r, err := impair.Render(clean, s.Dose)
+			r, err := impair.Render(t.Context(), clean, s.Dose)
 			if err != nil {
 				t.Fatal(err)
 			}

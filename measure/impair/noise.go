@@ -1,6 +1,7 @@
 package impair
 
 import (
+	"context"
 	"math"
 	"math/rand/v2"
 
@@ -104,11 +105,11 @@ func (g *gaussian) next(dst []float64) {
 	}
 }
 
-// calibrate returns fresh() scaled so that the first frames of it have exactly the RMS value asked for.
-func calibrate(frames int, rms float64, fresh func() *gaussian) *gaussian {
+// calibrate returns fresh() scaled so that the first frames of it have exactly the RMS value asked for, unless ctx is done before.
+func calibrate(ctx context.Context, frames int, rms float64, fresh func() *gaussian) *gaussian {
 	g := fresh()
 	sum, remaining := 0.0, frames
-	for remaining > 0 {
+	for remaining > 0 && ctx.Err() == nil {
 		g.block()
 		n := min(remaining, len(g.ready))
 		for _, v := range g.ready[:n] {

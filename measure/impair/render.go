@@ -1,6 +1,7 @@
 package impair
 
 import (
+	"context"
 	"fmt"
 	"math"
 
@@ -33,9 +34,9 @@ const LoudnessStepLU = 0.01
 // Render puts a dose into a prepared excerpt. What the dose changes is faded in and out over 10 ms; between, the copy is
 // that of Apply, made as loud as the excerpt unless the dose is a gain: so that no dose is told by its loudness. It is an error if the
 // copy would pass full scale, or if the dose changes no sample.
-func Render(clean pcm.Clip, d Dose) (Rendered, error) {
+func Render(ctx context.Context, clean pcm.Clip, d Dose) (Rendered, error) {
 	r := Rendered{Clip: pcm.NewClip(clean.Rate, len(clean.Channels), 0)}
-	done, err := Apply(clean, d, func(block [][]float64) error {
+	done, err := Apply(ctx, clean, d, func(block [][]float64) error {
 		for c, ch := range block {
 			r.Clip.Channels[c] = append(r.Clip.Channels[c], ch...)
 		}

@@ -49,7 +49,7 @@ func TestRecoversKnownTruthOnMusic(t *testing.T) {
 		{DelaySamples: -777.7, GainDB: 0.25, DriftPPM: -150, Noise: []impair.Noise{{DBFS: -110}}, Seed: 2},
 	} {
 		b := pcm.Clip{Rate: a.Rate, Channels: make([][]float64, len(a.Channels))}
-		if _, err := impair.Apply(a, d, func(block [][]float64) error {
+		if _, err := impair.Apply(t.Context(), a, d, func(block [][]float64) error {
 			for c, ch := range block {
 				b.Channels[c] = append(b.Channels[c], slices.Clone(ch)...)
 			}

@@ -69,7 +69,7 @@ func record(dir string, kind study.Kind, jitterPs float64) string {
 	clean, err := signal.Make(played)
 	check(err)
 	out := pcm.NewClip(clean.Rate, 1, 0)
-	_, err = impair.Apply(clean, impair.Dose{Seed: uint64(jitterPs), Jitter: []impair.Jitter{{Kind: impair.Random, RMSPS: jitterPs, LowHz: 10, HighHz: 10_000}},
+	_, err = impair.Apply(context.Background(), clean, impair.Dose{Seed: uint64(jitterPs), Jitter: []impair.Jitter{{Kind: impair.Random, RMSPS: jitterPs, LowHz: 10, HighHz: 10_000}},
 		Noise: []impair.Noise{{DBFS: -110}}}, func(block [][]float64) error {
 		out.Channels[0] = append(out.Channels[0], block[0]...)
 		return nil

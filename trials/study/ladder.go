@@ -133,7 +133,7 @@ func (s *Study) climb(ctx context.Context, of Excerpt, clean Presentation, ladde
 	var stored []Presentation
 	for i, step := range steps {
 		progress(float64(i) / float64(len(steps)))
-		one, err := writeStep(making.Path, dir, i, clip, clean, ladder, step)
+		one, err := writeStep(ctx, making.Path, dir, i, clip, clean, ladder, step)
 		if err != nil {
 			return e, err
 		}
@@ -147,8 +147,8 @@ func (s *Study) climb(ctx context.Context, of Excerpt, clean Presentation, ladde
 }
 
 // writeStep renders one dose into the temporary folder; dir is where it will be placed.
-func writeStep(temporary, dir string, i int, clip pcm.Clip, clean Presentation, ladder impair.Ladder, step impair.Step) (preparedPresentation, error) {
-	r, err := impair.Render(clip, step.Dose)
+func writeStep(ctx context.Context, temporary, dir string, i int, clip pcm.Clip, clean Presentation, ladder impair.Ladder, step impair.Step) (preparedPresentation, error) {
+	r, err := impair.Render(ctx, clip, step.Dose)
 	if err != nil {
 		return preparedPresentation{}, Rejected(fmt.Errorf("dose %g %s: %w", step.Value, ladder.Quantity.Unit(), err), "choose --from and --to so that every step can be played and differs")
 	}

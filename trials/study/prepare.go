@@ -238,7 +238,7 @@ func (s *Study) keepExcerpt(ctx context.Context, name string, captures []Capture
 			return e, err
 		}
 		stored.Presentations = append(stored.Presentations, kept)
-		control, err := writeControl(making.Path, name, captures[i].Chain, v)
+		control, err := writeControl(ctx, making.Path, name, captures[i].Chain, v)
 		if err != nil {
 			return e, err
 		}
@@ -284,9 +284,9 @@ func storedPresentation(p preparedPresentation, treatment string, dose float64) 
 }
 
 // writeControl writes the plain difference: the same samples, softer.
-func writeControl(dir, excerpt, chain string, v match.Presentation) (Presentation, error) {
+func writeControl(ctx context.Context, dir, excerpt, chain string, v match.Presentation) (Presentation, error) {
 	soft := pcm.NewClip(v.Clip.Rate, len(v.Clip.Channels), 0)
-	_, err := impair.Apply(v.Clip, impair.Dose{GainDB: controlDB}, func(block [][]float64) error {
+	_, err := impair.Apply(ctx, v.Clip, impair.Dose{GainDB: controlDB}, func(block [][]float64) error {
 		for c, ch := range block {
 			soft.Channels[c] = append(soft.Channels[c], ch...)
 		}

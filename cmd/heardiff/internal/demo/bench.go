@@ -1,6 +1,7 @@
 package demo
 
 import (
+	"context"
 	"fmt"
 	"math"
 
@@ -53,7 +54,7 @@ func Bench() []Chain {
 }
 
 // Record returns what the invented recorder makes of a signal sent through a chain: stereo, as long as the signal.
-func Record(c Chain, in pcm.Clip, seed uint64) (pcm.Clip, error) {
+func Record(ctx context.Context, c Chain, in pcm.Clip, seed uint64) (pcm.Clip, error) {
 	if c.TrebleDB != 0 {
 		in = treble(in, c.TrebleDB)
 	}
@@ -70,7 +71,7 @@ func Record(c Chain, in pcm.Clip, seed uint64) (pcm.Clip, error) {
 		dose.Hum = []impair.Hum{{FreqHz: 50, DBFS: c.HumDBFS, Harmonics: 3}}
 	}
 	out := pcm.NewClip(in.Rate, len(in.Channels), 0)
-	_, err := impair.Apply(in, dose, func(block [][]float64) error {
+	_, err := impair.Apply(ctx, in, dose, func(block [][]float64) error {
 		for k, ch := range block {
 			out.Channels[k] = append(out.Channels[k], ch...)
 		}
