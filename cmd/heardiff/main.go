@@ -62,7 +62,7 @@ func (a *app) host() *study.Host {
 // run executes one command line and returns the exit code: 0 done, 1 could not be done, 2 the command line is
 // wrong, 3 the input was rejected, 130 interrupted.
 func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
-	out, errs := newYielding(ctx, stdout), newYielding(ctx, stderr)
+	out, errs := &yielding{ctx: ctx, to: stdout}, &yielding{ctx: ctx, to: stderr}
 	a := &app{stdin: stdin, stdout: printable.Writer(out), stderr: printable.Writer(errs), terminal: stderr, raw: stdout, verbatim: out, now: time.Now, getenv: os.Getenv, line: &progressLine{}}
 	root := a.rootCommand()
 	root.SetArgs(args)
@@ -70,6 +70,9 @@ func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	root.SetOut(a.stdout)
 	root.SetErr(a.stderr)
 	c, err := root.ExecuteContextC(ctx)
+	if err == nil {
+		err = out.failure() // of a line that was printed on the way
+	}
 	if err == nil {
 		return 0
 	}

@@ -13,12 +13,11 @@ type full struct{}
 
 func (full) Write([]byte) (int, error) { return 0, errors.New("no space left") }
 
-func TestAResultThatCannotBePrintedIsAFailure(t *testing.T) {
-	for _, form := range []string{"", " --json"} {
+func TestWhatCannotBePrintedIsAFailure(t *testing.T) {
+	for _, line := range []string{"score --design abx --correct 12 --trials 16", "score --design abx --correct 12 --trials 16 --json", "help", "help plan new", "plan", "completion bash", "--version"} {
 		var errs strings.Builder
-		args := strings.Fields("score --design abx --correct 12 --trials 16" + form)
-		if code := run(context.Background(), args, strings.NewReader(""), full{}, &errs); code != exitFailed || !strings.Contains(errs.String(), "no space left") {
-			t.Errorf("score%s: exit %d, %q", form, code, errs.String())
+		if code := run(context.Background(), strings.Fields(line), strings.NewReader(""), full{}, &errs); code != exitFailed || !strings.Contains(errs.String(), "no space left") {
+			t.Errorf("%s: exit %d, %q", line, code, errs.String())
 		}
 	}
 }

@@ -4,30 +4,45 @@ import (
 	"bytes"
 	"context"
 	"io"
-	"sync/atomic"
+	"sync"
 	"time"
 )
 
 // yielding is a writer to a stream that somebody may have stopped reading: once the program is told to stop, a write that is stuck
-// there is left behind, and all later ones are refused.
+// there is left behind. After one that failed, all later ones are refused, so that no error is lost where nobody asks.
 type yielding struct {
-	ctx  context.Context
-	to   io.Writer
-	left *atomic.Bool
+	ctx context.Context
+	to  io.Writer
+
+	mu     sync.Mutex
+	failed error // the first
 }
 
 // writeGrace is how long a write may still take once the program is told to stop: long enough for any that is not stuck.
 const writeGrace = 200 * time.Millisecond
 
-func newYielding(ctx context.Context, to io.Writer) yielding {
-	return yielding{ctx, to, new(atomic.Bool)}
+// failure returns the error of the first write that failed.
+func (y *yielding) failure() error {
+	y.mu.Lock()
+	defer y.mu.Unlock()
+	return y.failed
 }
 
 // Write implements io.Writer. It returns the error of the context for a write that is left behind.
-func (y yielding) Write(p []byte) (int, error) {
-	if y.left.Load() {
-		return 0, y.ctx.Err()
+func (y *yielding) Write(p []byte) (int, error) {
+	if err := y.failure(); err != nil {
+		return 0, err
 	}
+	n, err := y.write(p)
+	if err != nil {
+		y.mu.Lock()
+		defer y.mu.Unlock()
+		y.failed = err
+	}
+	return n, err
+}
+
+func (y *yielding) write(p []byte) (int, error) {
 	type outcome struct {
 		n   int
 		err error
@@ -45,7 +60,6 @@ func (y yielding) Write(p []byte) (int, error) {
 		case <-stop:
 			stop, late = nil, time.After(writeGrace)
 		case <-late:
-			y.left.Store(true)
 			return 0, y.ctx.Err()
 		}
 	}
