@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"strconv"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -44,6 +45,38 @@ made before keep theirs. The folder's name is yours to change: a study finds its
 	}
 	whyFlag(c, &why)
 	return c
+}
+
+func (a *app) studyChangesCommand() *cobra.Command {
+	return &cobra.Command{
+		Use:   "changes",
+		Short: "list what was corrected, renamed or taken out, and why",
+		Long: `List what of the study, its chains, captures, excerpts and entered figures was corrected, renamed or
+taken out, as the record keeps it: what it was, when it changed, and why.`,
+		Args: exactArgs(),
+		RunE: a.onStudy(func(ctx context.Context, s *study.Study, _ []string) error {
+			all, err := s.Corrections(ctx)
+			if err != nil {
+				return err
+			}
+			result := struct {
+				Schema  string             `json:"schema"`
+				Changes []study.Correction `json:"changes"`
+			}{"heardiff.changes/1", append([]study.Correction{}, all...)}
+			return a.print(result, func(w io.Writer) {
+				if len(all) == 0 {
+					fmt.Fprintln(w, "nothing was corrected, renamed or taken out")
+				}
+				for _, v := range all {
+					line := fmt.Sprintf("%.16s UTC  %s", strings.Replace(v.At, "T", " ", 1), v.Says)
+					if v.Why != "" {
+						line += ": " + v.Why
+					}
+					fmt.Fprintln(w, line)
+				}
+			})
+		}),
+	}
 }
 
 // mendedChain is what the commands that mend a chain print: the chain as it is now, or as it was where it is gone.

@@ -14,7 +14,7 @@ import (
 
 func (a *app) studyCommand() *cobra.Command {
 	show := a.studyShowCommand()
-	c := group("study", "make a study, or show what is in it", a.studyNewCommand(), show, a.studyRetitleCommand())
+	c := group("study", "make a study, or show what is in it", a.studyNewCommand(), show, a.studyRetitleCommand(), a.studyChangesCommand())
 	unknown := c.RunE
 	c.RunE = func(c *cobra.Command, args []string) error {
 		if len(args) > 0 {

@@ -258,6 +258,8 @@ func shownColumn(name string) string {
 	switch name {
 	case "grouping":
 		return "group"
+	case "fed_by":
+		return "after"
 	case "bound":
 		return "limit"
 	}

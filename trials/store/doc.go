@@ -20,7 +20,9 @@
 // journals have chains of their own, so that no answer waits for the study; the record holds their heads where a session
 // begins, where a sitting or a rest begins, and at the end. Audit reports every edit. When a listener is forgotten, the bodies
 // of entries are emptied and their salted digests stay. A study from before records were kept is of the older kind until
-// something is added: then its record begins with what is found. Anybody with write access to the database can make a
+// something is added: then its record begins with what is found. What was misspelt or is not needed can be corrected, renamed or removed
+// as long as nothing refers to it that a result may rest on (mend.go); its earlier rows stay in the record, with the reason, and
+// Corrections lists them. Anybody with write access to the database can make a
 // completely new record, which only a head written down elsewhere reveals.
 //
 // # Counts

@@ -79,14 +79,14 @@ func (s *Store) RenameChain(ctx context.Context, name, to, why string) error {
 		for _, move := range []struct{ kind, table, statement string }{
 			{"chain corrected", "chains", `UPDATE chains SET fed_by = $1 WHERE fed_by = $2`},
 			{"capture refiled", "captures", `UPDATE captures SET chain = $1 WHERE chain = $2`},
-			{"figure", "entered", `INSERT INTO entered (chain, metric, value, unit, bound, source)
+			{"figure renamed", "entered", `INSERT INTO entered (chain, metric, value, unit, bound, source)
 				SELECT CAST($1 AS TEXT), metric, value, unit, bound, source FROM entered WHERE chain = $2`},
 		} {
 			if _, err := c.put(move.kind, move.table, move.statement, to, name); err != nil {
 				return err
 			}
 		}
-		return c.removeChain("chain renamed", name)
+		return c.removeChain("renamed", name)
 	})
 	return ofChain(name, err)
 }
@@ -99,16 +99,17 @@ func (s *Store) RemoveChain(ctx context.Context, name, why string) error {
 		if err := c.refuseUsed(name, "capture", "excerpt", "plan", "chain"); err != nil {
 			return err
 		}
-		return c.removeChain("chain removed", name)
+		return c.removeChain("removed", name)
 	})
 	return ofChain(name, err)
 }
 
-func (c *change) removeChain(kind, name string) error {
-	if _, err := c.remove("figure removed", "entered", `DELETE FROM entered WHERE chain = $1`, name); err != nil {
+// removeChain removes a chain and what was entered of it; how says for the record whether they come back under another name.
+func (c *change) removeChain(how, name string) error {
+	if _, err := c.remove("figure "+how, "entered", `DELETE FROM entered WHERE chain = $1`, name); err != nil {
 		return err
 	}
-	return one(c.remove(kind, "chains", `DELETE FROM chains WHERE name = $1`, name))
+	return one(c.remove("chain "+how, "chains", `DELETE FROM chains WHERE name = $1`, name))
 }
 
 // RemoveExcerpt removes an excerpt and its presentations; the record keeps both, with the reason. It returns ErrNotFound, wrapped, for an

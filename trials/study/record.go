@@ -46,6 +46,8 @@ type Readings interface {
 	// Record returns all entries of the record, and Head the newest: written down elsewhere, its hash fixes all that went before.
 	Record(ctx context.Context) ([]RecordEntry, error)
 	Head(ctx context.Context) (Head, error)
+	// Corrections returns what was corrected, renamed or removed, in the order of the record.
+	Corrections(ctx context.Context) ([]Correction, error)
 	// Present returns an error where the record is no longer where it was opened.
 	Present() error
 	// Close closes the record.

@@ -35,6 +35,7 @@ type (
 	Capture      = store.Capture
 	Measurement  = store.Measurement
 	Entered      = store.Entered
+	Correction   = store.Correction
 	Excerpt      = store.Excerpt
 	Presentation = store.Presentation
 	Listener     = store.Listener

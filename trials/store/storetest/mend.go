@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -43,6 +44,18 @@ func mended(t *testing.T, b Backend) {
 		t.Errorf("found %q", found)
 	}
 	keptReasons(t, s, "a slip", "misspelt", "the invoice says so", "never used")
+	listed, err := s.Corrections(ctx)
+	check(t, err)
+	var says []string
+	for _, v := range listed {
+		says = append(says, v.Says+" ("+v.Why+")")
+	}
+	if want := []string{`the study: title was "a title", and is "another title" (a slip)`, `chain "box": after was "optcal", and is "optical" (misspelt)`,
+		`capture "1": chain was "optcal", and is "optical" (misspelt)`, `chain "optcal": is called "optical" (misspelt)`,
+		`chain "optical": about was "", and is "the red cable"; cost was 40.5, and is 60 (the invoice says so)`,
+		`figure "spare" "noise" "": was removed (never used)`, `chain "spare": was removed (never used)`}; !slices.Equal(says, want) {
+		t.Errorf("listed\n%s\nwant\n%s", strings.Join(says, "\n"), strings.Join(want, "\n"))
+	}
 	e := tampered(t, b, s)
 	check(t, e.exec(`UPDATE chains SET name = 'optcal' WHERE name = 'optical'`))
 	if found := strings.Join(faults(t, s), "\n"); !strings.Contains(found, `chain "optical": was removed`) || !strings.Contains(found, `chain "optcal"`) {
