@@ -40,7 +40,7 @@ prove: setup setup-browser setup-postgres ## the tests over their full grids (lo
 pictures: demo setup-browser ## the pictures of the README: the listening screen, and the demonstration's report
 	@mkdir -p testdata/pictures
 	$(GO) test ./cmd/heardiff/internal/screen -run ThePictureIsTheScreen -args -update
-	"$$(command -v chromium || command -v chromium-browser)" --headless --no-sandbox --disable-gpu --hide-scrollbars --force-device-scale-factor=0.8 \
+	"$$(command -v chromium || command -v chromium-browser)" --headless --no-sandbox --disable-gpu --hide-scrollbars --force-device-scale-factor=0.7 \
 	  --window-size=1000,1110 --screenshot="$(CURDIR)/testdata/pictures/report.png" "file://$(CURDIR)/demo/report.html"
 
 FUZZTIME ?= 1m
