@@ -54,9 +54,11 @@ func (k byChannel[T, C]) text(r T) string {
 		t.of(k.channels(r)).print(&b, before)
 		before = "\n"
 	}
-	for i, c := range k.channels(r) {
-		limitText(&b, i+1, k.limits(c))
+	var limits [][]tone.Limit
+	for _, c := range k.channels(r) {
+		limits = append(limits, k.limits(c))
 	}
+	limitsText(&b, limits)
 	warningsText(&b, *measuredIn[T](k.of).Warnings(&r))
 	return b.String()
 }

@@ -59,15 +59,18 @@ func jitterWords(r jitter.Result) string {
 		return ""
 	}
 	c := r.Channel[0]
-	random := figure(c.RandomPs, "%.1f ps RMS")
+	random := quantity(c.RandomPs, "ps RMS")
 	if c.RandomAtFloor {
-		random = "at the floor, below " + figure(c.RandomLimitPs, "%.1f ps RMS")
+		random = "at the floor, below " + quantity(c.RandomLimitPs, "ps RMS")
 	}
-	deterministic := fmt.Sprintf("%s in %s", figure(c.DeterministicPs, "%.1f ps RMS"), trials.Counted(counted(c.Lines), "line"))
+	deterministic := "no lines"
+	if n := counted(c.Lines); n > 0 || c.DeterministicPs > 0 {
+		deterministic = fmt.Sprintf("deterministic %s in %s", quantity(c.DeterministicPs, "ps RMS"), trials.Counted(n, "line"))
+	}
 	if c.DeterministicAtFloor {
-		deterministic = "at the floor, below " + figure(c.DeterministicLimitPs, "%.1f ps RMS")
+		deterministic = "deterministic at the floor, below " + quantity(c.DeterministicLimitPs, "ps RMS")
 	}
-	return fmt.Sprintf("random %s, deterministic %s", random, deterministic)
+	return fmt.Sprintf("random %s, %s", random, deterministic)
 }
 
 // counted returns how many lines are neither the test signal's own nor at the floor.

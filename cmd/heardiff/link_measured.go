@@ -83,3 +83,12 @@ func plainDigits(v float64) string {
 	}
 	return strings.Replace(link.Digits(v), "-", "−", 1)
 }
+
+// quantity writes a figure with three digits in the unit of time that suits it, or a dash where it is not measurable.
+func quantity(v float64, unit string) string {
+	scaled, unit := link.Scaled(unit, v)
+	if math.IsNaN(v) {
+		return "–"
+	}
+	return plainDigits(scaled[0]) + " " + unit
+}

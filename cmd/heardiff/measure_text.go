@@ -25,15 +25,6 @@ func atMost(db, limit float64, format string) string {
 	return figure(db, format)
 }
 
-func limitText(w io.Writer, channel int, limits []tone.Limit) {
-	t := newTable("channel", "figure", "set-up alone", "standing")
-	t.right(0, 2)
-	for _, l := range limits {
-		t.row(fmt.Sprint(channel), l.Figure, figure(l.Limit, "%.2f"), l.Standing)
-	}
-	t.print(w, "\n")
-}
-
 // standing returns how a figure compares with the set-up's own, if it does not clearly exceed it.
 func standing(limits []tone.Limit, figure string) string {
 	for _, l := range limits {
