@@ -304,6 +304,7 @@ var functions = template.FuncMap{
 	"capital":      func(s string) string { return strings.ToUpper(s[:1]) + s[1:] },
 	"who":          who,
 	"average":      average,
+	"scaled":       scaled,
 	"brief":        func(n int, s string) string { return s[:min(n, len(s))] },
 	"day":          func(t time.Time) string { return t.UTC().Format("2006-01-02 15:04") },
 	"mark":         link.WordOf,
@@ -314,6 +315,16 @@ var functions = template.FuncMap{
 		return "not by both chains"
 	},
 	"class": func(v link.Verdict) string { return strings.ReplaceAll(string(v), " ", "-") },
+}
+
+// scaled writes values in the unit of time that suits the largest, after the unit.
+func scaled(unit string, values ...float64) []string {
+	v, unit := link.Scaled(unit, values...)
+	out := []string{unit}
+	for _, one := range v {
+		out = append(out, number(one))
+	}
+	return out
 }
 
 // average names whose threshold it is: a listener's, or the mean of several.

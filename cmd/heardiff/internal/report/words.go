@@ -38,26 +38,27 @@ func curly(text string) string {
 
 var straightQuotes = regexp.MustCompile(`'([Hh]eard|[Rr]uled out)'`)
 
-// plansWords describes the plans; what all have in common is said once.
+// plansWords describes the plans; settings that several have in common are said once.
 func plansWords(plans []trials.Plan) []string {
-	var out []string
-	common := map[string]bool{}
+	var out, order []string
+	with := map[string][]string{}
 	for _, p := range plans {
-		common[settingsWords(p)] = true
-	}
-	for _, p := range plans {
-		s := fmt.Sprintf("Plan “%s”, fixed before its first trial. %s: %s.", p.ID, capitalisedWord(p.Design.Words()), askedWords(p)) + mixedWords(p)
-		if len(common) > 1 {
-			s += " " + settingsWords(p)
+		settings := settingsWords(p)
+		if with[settings] == nil {
+			order = append(order, settings)
 		}
-		out = append(out, proper(s))
+		with[settings] = append(with[settings], "“"+p.ID+"”")
+		out = append(out, proper(fmt.Sprintf("Plan “%s”, fixed before its first trial. %s: %s.", p.ID, capitalisedWord(p.Design.Words()), askedWords(p))+mixedWords(p)))
 	}
-	if len(common) == 1 && len(plans) > 0 {
-		what := "The plan: "
-		if len(plans) > 1 {
-			what = "All plans: "
+	for _, settings := range order {
+		which := "Plan " + with[settings][0]
+		switch n := len(with[settings]); {
+		case n == len(plans) && n > 1:
+			which = "All plans"
+		case n > 1:
+			which = "Plans " + inWords(with[settings])
 		}
-		out = append(out, proper(what+settingsWords(plans[0])))
+		out = append(out, proper(which+": "+settings))
 	}
 	return out
 }
