@@ -1,0 +1,78 @@
+package main
+
+import (
+	"encoding/json"
+	"html"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"heardiff/measure"
+	"heardiff/measure/jitter"
+	"heardiff/trials/study"
+)
+
+// planHash is the hash of a plan of the current study, which covers all of it, the audio included.
+func planHash(t *testing.T, id string) string {
+	t.Helper()
+	out, _ := command(t, 0, "plan", "show", id, "--json")
+	var shown struct{ Hash string }
+	must(t, json.Unmarshal([]byte(out), &shown))
+	return shown.Hash
+}
+
+// The commands that a report prints make the same plans again of the same captures, to the hash.
+func TestTheReportsCommandsRepeatTheStudy(t *testing.T) {
+	first := listeningStudy(t, "abx", 12)
+	command(t, 0, "plan", "new", "--design", "same-different", "--a", "left", "--b", "right", "--trials", "10", "--order", "balanced", "--layout", "blocked", "--practice", "2", "--positive", "3", "--negative", "8", "--rest", "7")
+	command(t, 0, "plan", "new", "--id", "looks", "--design", "abx", "--a", "right", "--b", "left", "--trials", "30", "--stopping", "sequential", "--listeners", "3", "--comparisons", "4", "--least-seconds", "0", "--smallest-effect", "0.45")
+	want := map[string]string{}
+	for _, id := range []string{"1", "2", "looks"} {
+		want[id] = planHash(t, id)
+	}
+	page := filepath.Join(t.TempDir(), "page.html")
+	command(t, 0, "report", "--out", page)
+	text, err := os.ReadFile(page)
+	must(t, err)
+	pre := regexp.MustCompile(`(?s)<pre tabindex="0">(.*?)</pre>`).FindStringSubmatch(string(text))
+	if pre == nil {
+		t.Fatal("the report prints no commands")
+	}
+	captures := filepath.Dir(first)
+	emptyStudy(t)
+	for line := range strings.Lines(html.UnescapeString(pre[1])) {
+		words := strings.Fields(line)[1:]
+		switch words[0] {
+		case "chain", "prepare", "plan":
+			command(t, 0, words...)
+		case "capture":
+			command(t, 0, "capture", "add", "left", filepath.Join(captures, "left.wav"), "--as", "music")
+			command(t, 0, "capture", "add", "right", filepath.Join(captures, "right.wav"), "--as", "music")
+		}
+	}
+	for id, hash := range want {
+		if got := planHash(t, id); got != hash {
+			t.Errorf("plan %s: hash %s, was %s", id, got, hash)
+		}
+	}
+}
+
+// Warnings of captures are grouped by what they mean, and there by chain and kind; what has no meaning of its own comes last.
+func TestWarningsOfCapturesAreGroupedByTheirMeaning(t *testing.T) {
+	of := func(capture int, chain, kind string, code measure.Code, text string) study.CaptureWarning {
+		return study.CaptureWarning{Capture: capture, Chain: chain, Kind: kind, Warning: measure.Warning{Code: code, Text: text}}
+	}
+	got := warnedOf([]study.CaptureWarning{of(3, "optical", "jitter", jitter.LockedClocks, "one"), of(4, "optical", "jitter", jitter.LockedClocks, "two"),
+		of(5, "bus", "tone", "never-heard-of", "three"), of(6, "bus", "tone", measure.Clipped, "four"), of(7, "bus", "noise", "", "five")})
+	if len(got) != 3 || !strings.HasPrefix(got[0].Means, "The recording was overdriven") || !strings.HasPrefix(got[1].Means, "Player and recorder") || got[2].Means != otherRemarks {
+		t.Fatalf("%+v", got)
+	}
+	if w := got[1].Where; len(w) != 1 || w[0] != "optical (jitter), captures 3, 4" || len(got[1].InFull) != 2 {
+		t.Errorf("%+v", got[1])
+	}
+	if w := got[2].Where; len(w) != 2 || w[0] != "bus (tone), capture 5" || w[1] != "bus (noise), capture 7" {
+		t.Errorf("%+v", got[2])
+	}
+}
