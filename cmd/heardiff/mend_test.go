@@ -52,7 +52,7 @@ func TestSlipsAreMended(t *testing.T) {
 	proved(t, 0)
 	changes, _ := command(t, 0, "study", "changes")
 	for _, line := range []string{`title was "a test", and is "Can anybody hear it?": a clearer question`, `chain "isolatr": is called "isolator": misspelt`,
-		`capture "2": chain was "isolatr", and is "isolator": misspelt`, `about was "", and is "galvanic"; cost was null, and is 60: the invoice`,
+		`capture "2": chain was "isolatr", and is "isolator": misspelt`, `about was "", and is "galvanic"; cost was none, and is 60: the invoice`,
 		`role was "source", and is "floor"`, `chain "spare": was removed`, `excerpt "early": was removed: cut in the wrong place`} {
 		if !strings.Contains(strings.Join(strings.Fields(changes), " "), line) {
 			t.Errorf("the changes have no %s:\n%s", line, changes)

@@ -272,6 +272,8 @@ func shownValue(v json.RawMessage) string {
 	switch {
 	case len(v) == 0:
 		return "not known to the record"
+	case string(v) == "null":
+		return "none"
 	case len(v) > most && v[0] == '"':
 		return shownValue(encodeValue([]byte(plainText(v))))
 	case json.Unmarshal(v, &long) == nil && long.SHA256 != "":
