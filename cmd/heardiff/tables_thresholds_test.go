@@ -1,13 +1,18 @@
 package main
 
 import (
+	"encoding/json"
+	"html"
 	"math"
 	"math/rand/v2"
+	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 
 	"heardiff/stats"
 	"heardiff/trials"
+	"heardiff/trials/link"
 )
 
 // climbing answers a threshold run of two intervals by a Weibull function of slope 2, whose threshold in dB goes by the ladder's quantity.
@@ -53,11 +58,11 @@ func posteriorMedian(levels []float64, counts []stats.Count) float64 {
 	marginal, sum := make([]float64, n+1), 0.0
 	for i := range marginal {
 		threshold := low + 0.5*float64(i)
-		for k := range 9 {
-			slope := 0.35 * math.Pow(2, float64(k)/2)
-			octaves := math.Log2(slope / 1.5)
+		for k := range 11 {
+			slope := 0.25 * math.Pow(2, float64(k)/2)
+			octaves := math.Log2(slope/1.5) / 2
 			for _, lapse := range []float64{0, 0.01, 0.02, 0.03, 0.04, 0.06} {
-				ln := -octaves*octaves/2 - lapse/0.01
+				ln := -octaves*octaves/2 - lapse/0.015
 				for j, level := range levels {
 					p := 0.5 + (0.5-lapse)*(1-math.Pow(2, -math.Pow(10, slope*(level-threshold)/20)))
 					p = math.Min(math.Max(p, 1e-9), 1-1e-9)
@@ -147,5 +152,34 @@ func TestThresholdsFollowFromTheTables(t *testing.T) {
 	}
 	if differences != 3 {
 		t.Errorf("%d differences", differences)
+	}
+	saysTheDifference(t)
+}
+
+// saysTheDifference demands the same sentence of results, link, their JSON and the report: how random compares with deterministic.
+func saysTheDifference(t *testing.T) {
+	t.Helper()
+	page := filepath.Join(t.TempDir(), "page.html")
+	command(t, 0, "report", "--out", page)
+	data, err := os.ReadFile(page)
+	must(t, err)
+	screens := map[string]string{"the report": strings.NewReplacer("−", "-", "\u00a0", " ").Replace(html.UnescapeString(string(data)))}
+	var says string
+	for _, args := range [][]string{{"results"}, {"link"}} {
+		screens[args[0]], _ = command(t, 0, args...)
+		out, _ := command(t, 0, args[0], "--json")
+		var r struct {
+			All []link.ThresholdDifference `json:"threshold_differences"`
+		}
+		must(t, json.Unmarshal([]byte(out), &r))
+		if len(r.All) != 3 || r.All[2].Kind != "all" || says != "" && r.All[2].Says != says {
+			t.Fatalf("%s --json: %+v", args[0], r.All)
+		}
+		says = r.All[2].Says
+	}
+	for name, text := range screens {
+		if !strings.Contains(strings.ReplaceAll(text, "−", "-"), says[1:]) {
+			t.Errorf("%s does not say %q", name, says)
+		}
 	}
 }

@@ -4,9 +4,11 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"math"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -16,23 +18,18 @@ import (
 	"heardiff/trials/link"
 )
 
-// drawnDemonstration runs the demonstration's design (its chains, plans and groups) on a short piece of music, with listeners whose
-// thresholds are drawn from those that hear everything to those that hear nothing.
-func drawnDemonstration(t *testing.T, random *rand.Rand) {
+// shortDemonstration prepares the demonstration's bench on a short piece of music, so far as its listening needs it: the chains of the
+// names given, or all.
+func shortDemonstration(t *testing.T, seed uint64, chains ...string) *demonstration {
 	t.Helper()
 	dir := t.TempDir()
 	at(t, dir, "study")
-	d := &demonstration{dir: filepath.Join(dir, "study"), seed: random.Uint64(),
+	d := &demonstration{dir: filepath.Join(dir, "study"), seed: seed, ears: demoListeners,
 		app: &app{stdout: &bytes.Buffer{}, stderr: &bytes.Buffer{}, now: time.Now, getenv: os.Getenv}}
-	for _, l := range demoListeners {
-		l.threshold = -80 + 80*random.Float64()
-		d.ears = append(d.ears, l)
-	}
-	ctx := context.Background()
-	must(t, d.study(ctx))
+	must(t, d.study(context.Background()))
 	sent := music(3)
 	for i, c := range demo.Bench() {
-		if c.Role != "source" {
+		if c.Role != "source" || len(chains) > 0 && !slices.Contains(chains, c.Name) {
 			continue
 		}
 		file := filepath.Join(dir, c.Name+".wav")
@@ -42,7 +39,49 @@ func drawnDemonstration(t *testing.T, random *rand.Rand) {
 		command(t, 0, "capture", "add", c.Name, file, "--as", "music", "--music", "round")
 	}
 	command(t, 0, "prepare", "--music", "round", "--excerpt", "1:1")
-	must(t, d.listen(ctx))
+	return d
+}
+
+// drawnDemonstration runs the demonstration's design (its chains, plans and groups) with listeners whose thresholds are drawn, from
+// those that hear everything to those that hear nothing.
+func drawnDemonstration(t *testing.T, random *rand.Rand) {
+	t.Helper()
+	d := shortDemonstration(t, random.Uint64())
+	d.ears = nil
+	for _, l := range demoListeners {
+		l.threshold = -80 + 80*random.Float64()
+		d.ears = append(d.ears, l)
+	}
+	must(t, d.listen(context.Background()))
+}
+
+// The thresholds that the demonstration invents are found again by its threshold run.
+func TestTheDemonstrationFindsItsThresholds(t *testing.T) {
+	d := shortDemonstration(t, 5, "direct", "isolator")
+	for _, l := range d.ears {
+		command(t, 0, "listener", "add", l.id, "--group", l.group, "--simulated")
+	}
+	must(t, d.thresholds(context.Background()))
+	out, _ := command(t, 0, "link", "--json")
+	var linked struct {
+		Thresholds []struct {
+			Kind, Listener string
+			BelowMusicDB   float64 `json:"below_music_db"`
+		}
+	}
+	must(t, json.Unmarshal([]byte(out), &linked))
+	found := map[string]float64{}
+	for _, h := range linked.Thresholds {
+		if h.Kind == "listener" {
+			found[h.Listener] = h.BelowMusicDB
+		}
+	}
+	for _, l := range demoListeners {
+		// Three quarters right is 0.27 dB below where d′ is 1. Eighty trials: ± 3 dB, four standard errors are 6.
+		if truth := 0.27 - l.threshold; !(math.Abs(found[l.id]-truth) < 6) {
+			t.Errorf("%s: %.1f dB below the music, the ear has %.1f", l.id, found[l.id], truth)
+		}
+	}
 }
 
 // The verdicts of the demonstration's own design are the same in link, results, pool, the report and on every listener's closing
