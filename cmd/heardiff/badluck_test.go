@@ -71,7 +71,7 @@ type writing struct {
 	args  []string
 	whole func(t *testing.T, path string)
 	typed string // on its standard input
-	// long marks one that takes longer than all others together: less is tried of it.
+	// long marks a command that takes longer than all others together: it is killed, and given a full disk, fewer times.
 	long bool
 }
 
@@ -238,8 +238,8 @@ func TestCommandsThatAreKilled(t *testing.T) {
 	}
 }
 
-// killed kills a command after a time. One that takes long is given again in the last round alone: in the others it must be able to
-// clear what is left, as it does first, and what is then there is what it found the first time.
+// killed kills a command after the given time. A long command is run again only in the last round: in the others it must be able to
+// clear what is left, which it does first, so that it finds the folder as it found it the first time.
 func (l luck) killed(t *testing.T, i int, after time.Duration, last bool) {
 	l = l.copyTo(t, t.TempDir())
 	w := l.writings()[i]
@@ -310,8 +310,8 @@ func withoutWarnings(said string) (rest string) {
 	return rest
 }
 
-// parts are how much of the room that a command needs is given to it: spread evenly over steps, so that the disk is full at one write
-// after the other. One that takes long has a few, and comes ever closer to its end, which writes little.
+// parts returns how much of the room that a command needs it is given: spread evenly over steps, so that the disk is full at one write
+// after the other. A long command gets six sizes, ever closer to all that it needs, because it writes little near its end.
 func (w writing) parts(needs, steps int) (parts []int) {
 	if !w.long {
 		for step := range steps {

@@ -37,7 +37,7 @@ type app struct {
 	stderr io.Writer // likewise
 	// terminal is standard error itself: progress and the full screen move its cursor.
 	terminal io.Writer
-	// raw is standard output itself, verbatim what is written there as it is: a file, say.
+	// raw is standard output itself; what is written to verbatim arrives there unchanged, as a file must.
 	raw, verbatim io.Writer
 	now           func() time.Time
 	getenv        func(string) string

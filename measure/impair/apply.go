@@ -32,7 +32,7 @@ const blockSize = 1 << 14
 
 // Apply reads in block by block and hands the impaired copy, equally long, to write, whose block is reused.
 // The same dose and input always give the same output. Random components have exactly the RMS value asked for
-// over the length of the input, for which they are first run through once. Errors are those of Validate, of in and of write, that of ctx
+// over the length of the input, for which they are generated once before. Errors are those of Validate, of in and of write, that of ctx
 // once it is done, and ErrNothingLeft.
 func Apply(ctx context.Context, in pcm.Reader, dose Dose, write func(block [][]float64) error) (Done, error) {
 	f := in.Format()

@@ -189,14 +189,14 @@ func BenchmarkApply(b *testing.B) {
 	b.ReportMetric(10*float64(b.N)/b.Elapsed().Seconds(), "x-real-time")
 }
 
-// endless is silence that nobody has the time to read.
+// endless is silence without an end.
 type endless struct{}
 
 func (endless) Format() pcm.Format                                { return pcm.Format{Rate: 48000, Channels: 1, Bits: 24} }
 func (endless) Frames() int                                       { return math.MaxInt }
 func (endless) ReadFrames(dst [][]float64, from int) (int, error) { return len(dst[0]), nil }
 
-// What random components come to is known once they have been run through: that ends when the program is told to stop.
+// Random components are generated once before the first block, to scale them: that stops on an interrupt, too.
 func TestAnInterruptIsHeededBeforeTheFirstBlock(t *testing.T) {
 	stopped, stop := context.WithCancel(context.Background())
 	stop()

@@ -79,7 +79,7 @@ func TestTonesInAnyPhaseHaveAGain(t *testing.T) {
 	}
 }
 
-// A copy of a tone made softer leaves only rounding, which may come to less than nothing: the null is deep, and known.
+// A copy of a tone made softer leaves only rounding, which can be negative: the null is deep, and known.
 func TestAToneMadeSofterHasANull(t *testing.T) {
 	const gain = 0.7
 	a, b := periodic(sine(12000, 0)), periodic(func(i int) float64 { return gain * sine(12000, 0)(i) })

@@ -51,7 +51,7 @@ func (r *Record) Sums(low, high, k float64, channel int) BandSums {
 		for i := lo; i < hi; i++ {
 			aa, rr, ar := r.aa[c][i], r.rr[c][i], r.ar[c][i]
 			s.AA += aa
-			// The three cancel where next to nothing is left, and what then remains is rounding, which may be below zero.
+			// The three terms cancel where almost nothing is left; what then remains is rounding, which can be negative.
 			s.RR += max(u*u*aa+2*u*v*real(ar)+v*v*rr, 0x1p-52*(u*u*aa+v*v*rr))
 			s.BB += v * v * (aa - 2*real(ar) + rr)
 			s.AB += complex(v, 0) * (complex(aa, 0) - ar)
