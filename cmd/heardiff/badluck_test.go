@@ -352,6 +352,9 @@ func (l luck) fills(t *testing.T, i, steps int) {
 		if code != exitFailed || !strings.Contains(text, "hint: make room") || strings.Count(text, "\n") != 2 {
 			t.Errorf("step %d: exit %d: %s", step, code, text)
 		}
+		if strings.Contains(text, "/.") || strings.Contains(text, "damaged") {
+			t.Errorf("step %d: a temporary file is named, which nobody knows, or the bundle blamed: %s", step, text)
+		}
 		if now := listing(t, disk); now != stood {
 			t.Fatalf("step %d: %s\nleft:\n%s\nthere was:\n%s", step, text, now, stood)
 		}

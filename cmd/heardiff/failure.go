@@ -70,7 +70,7 @@ func (a *app) fail(ctx context.Context, err error) int {
 		name, _, _ := strings.Cut(strings.TrimPrefix(err.Error(), "unknown command "), " for ")
 		err = fmt.Errorf("%s: unknown command", name)
 	}
-	a.say("%s", err)
+	a.say("%s", study.Message(err))
 	if hint != "" {
 		a.say("hint: %s", hint)
 	}

@@ -86,6 +86,11 @@ func TestWhatIsWrittenIsRead(t *testing.T) {
 	}
 }
 
+// failing is a writer that fails.
+type failing struct{ err error }
+
+func (f failing) Write([]byte) (int, error) { return 0, f.err }
+
 func TestAudioTravelsWhole(t *testing.T) {
 	audio := []byte("forty-two samples of invented music")
 	hash := sha256.Sum256(audio)
@@ -101,6 +106,10 @@ func TestAudioTravelsWhole(t *testing.T) {
 	var got bytes.Buffer
 	if err := b.Audio(&got, sum); err != nil || !bytes.Equal(got.Bytes(), audio) {
 		t.Errorf("%q, %v", got.Bytes(), err)
+	}
+	noRoom := errors.New("no room")
+	if err := b.Audio(failing{noRoom}, sum); !errors.Is(err, noRoom) || errors.Is(err, ErrDamaged) {
+		t.Errorf("where there is no room: %v", err)
 	}
 	changed := bytes.Replace(data, []byte("forty-two"), []byte("forty-one"), 1)
 	if b, err := read(changed); err == nil {

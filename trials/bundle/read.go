@@ -297,7 +297,8 @@ func (b *Bundle) AudioSums() []string {
 }
 
 // Audio copies the prepared file with the given SHA-256 to w. It returns ErrDamaged, wrapped, if the bundle does not contain
-// it or it is not what was signed; the caller must then discard what was written to w.
+// it or it is not what was signed; the caller must then discard what was written to w. An error of w, which is no fault of
+// the bundle, is wrapped alone.
 func (b *Bundle) Audio(w io.Writer, sum string) error {
 	f := b.files[audioPrefix+sum]
 	if f == nil {
@@ -308,12 +309,29 @@ func (b *Bundle) Audio(w io.Writer, sum string) error {
 		return fmt.Errorf("%w: audio %.12s: %w", ErrDamaged, sum, err)
 	}
 	defer r.Close()
-	h := sha256.New()
-	if _, err := io.Copy(io.MultiWriter(w, h), r); err != nil {
+	h, to := sha256.New(), &noting{Writer: w}
+	_, err = io.Copy(io.MultiWriter(to, h), r)
+	switch {
+	case to.err != nil:
+		return fmt.Errorf("audio %.12s: %w", sum, to.err)
+	case err != nil:
 		return fmt.Errorf("%w: audio %.12s: %w", ErrDamaged, sum, err)
 	}
 	if hex.EncodeToString(h.Sum(nil)) != sum {
 		return fmt.Errorf("%w: audio %.12s is not what was signed", ErrDamaged, sum)
 	}
 	return nil
+}
+
+// noting is a writer that keeps its error, so that it can be told from one of what is read.
+type noting struct {
+	io.Writer
+	err error
+}
+
+// Write implements io.Writer.
+func (n *noting) Write(p []byte) (int, error) {
+	done, err := n.Writer.Write(p)
+	n.err = err
+	return done, err
 }

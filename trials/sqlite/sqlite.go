@@ -76,6 +76,7 @@ func build(ctx context.Context, dir string, of store.Study, now func() time.Time
 	if err != nil {
 		return err
 	}
+	c.Dir = dir // what is said of it
 	if err := useLog(ctx, c.DB); err != nil {
 		return errors.Join(fmt.Errorf("make the study's record: %w", err), c.DB.Close())
 	}

@@ -3,9 +3,12 @@ package study
 import (
 	"errors"
 	"fmt"
+	"io/fs"
+	"strings"
 
 	"heardiff/playback/audiofile"
 	"heardiff/trials/store"
+	"heardiff/trials/store/atomicfile"
 )
 
 // Blame says whose an error is.
@@ -48,6 +51,15 @@ func Blamed(b Blame, err error, hint string) error {
 		return nil
 	}
 	return &Fault{Blame: b, Err: err, Hint: hint}
+}
+
+// Message returns what an error says. A temporary file, whose name means nothing to anybody, appears in it as the folder that it is in.
+func Message(err error) string {
+	var at *fs.PathError
+	if !errors.As(err, &at) {
+		return err.Error()
+	}
+	return strings.ReplaceAll(err.Error(), at.Path, atomicfile.Visible(at.Path))
 }
 
 // FaultOf returns the Fault that err is: audio that cannot be read is rejected, too.

@@ -210,6 +210,17 @@ func syncFolder(dir string) {
 	}
 }
 
+// Visible returns the path, cut before the first temporary in it: the folder that a person knows.
+func Visible(path string) string {
+	visible := path
+	for p := path; p != filepath.Dir(p); p = filepath.Dir(p) {
+		if temporaries.MatchString(filepath.Base(p)) {
+			visible = filepath.Dir(p)
+		}
+	}
+	return visible
+}
+
 // Sweep removes from dir the temporaries of processes that are dead. What cannot be removed, as on read-only media, stays.
 func Sweep(dir string) {
 	folder, err := os.Open(dir)

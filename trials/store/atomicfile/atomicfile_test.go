@@ -117,3 +117,13 @@ func TestAFolderReplacesOnlyAnEmptyOne(t *testing.T) {
 		t.Errorf("%s are there", got)
 	}
 }
+
+func TestATemporaryIsSeenAsItsFolder(t *testing.T) {
+	for path, want := range map[string]string{
+		"/a/b.wav": "/a/b.wav", "/a/.heardiff-00ff": "/a", "/a/.heardiff-00ff/audio/.b.wav.12.part": "/a", "a/.kit-1/b/.heardiff-2": "a", ".heardiff-0": ".", "/a/.hidden": "/a/.hidden",
+	} {
+		if got := atomicfile.Visible(path); got != want {
+			t.Errorf("%s: %s, want %s", path, got, want)
+		}
+	}
+}
