@@ -46,7 +46,7 @@ func Apply(ctx context.Context, in pcm.Reader, dose Dose, write func(block [][]f
 	for i, j := range dose.Jitter {
 		dose.Jitter[i] = j.filled(f.Rate)
 	}
-	kernel, err := interpolate.New(interpolate.Config{})
+	kernel, err := interpolate.New(interpolate.Config{Direct: true}) // the same bits as ever
 	if err != nil {
 		return Done{}, err
 	}
@@ -200,7 +200,9 @@ func (a *application) displace(out []float64, from int) {
 	}
 	for i, t := range tau {
 		a.sum2 += t * t
-		a.most = max(a.most, math.Abs(t))
+		if m := math.Abs(t); m > a.most {
+			a.most = m
+		}
 		// (i − D)/(1 + p) − i, without the difference of two large numbers.
 		out[i] = (-a.dose.DelaySamples-drift*float64(from+i))/(1+drift) + t*rate
 	}
@@ -221,7 +223,9 @@ func (a *application) finish(block [][]float64, p part) {
 			}
 		}
 		for _, v := range ch {
-			a.peak = max(a.peak, math.Abs(v))
+			if m := math.Abs(v); m > a.peak { // quicker than max, which minds what is no number
+				a.peak = m
+			}
 		}
 	}
 }

@@ -1,8 +1,10 @@
 // Package interpolate evaluates sampled audio between its samples.
 //
-// The interpolator is a Kaiser-windowed sinc whose coefficients are in a table of finely spaced phases and
-// are interpolated linearly between them. Frequencies are fractions of the Nyquist frequency, positions and
-// shifts are frames, and may be any real number. Before the first and after the last frame there is silence.
+// The interpolator is a Kaiser-windowed sinc. A long one is applied in two steps: its values at whole and half frames double the
+// rate, which takes fixed weights, the same on both sides; between the samples of the doubled rate, half of whose band is empty, a
+// short one suffices. The weights of a short one are in a table of finely spaced phases and are interpolated linearly between them.
+// Frequencies are fractions of the Nyquist frequency, positions and shifts are frames, and may be any real number. Before the
+// first and after the last frame there is silence.
 //
 // Two designs matter:
 //   - the transparent one (the zero Config) is exact to −140 dB up to 0.9 of Nyquist, and whole shifts return
@@ -13,15 +15,9 @@ package interpolate
 
 import (
 	"fmt"
-	"heardiff/measure/spectrum"
 	"math"
-
-	"gonum.org/v1/gonum/floats"
+	"sync"
 )
-
-// phases is the number of table rows to one frame. Linear interpolation between rows errs by at most
-// (π/phases)²/8 of a component at Nyquist: −154.7 dB.
-const phases = 8192
 
 // Config says what a Kernel must do. The zero value is the transparent design.
 type Config struct {
@@ -33,6 +29,8 @@ type Config struct {
 	// ErrorDB is the largest error in the passband and the largest image of it, in dB, between −160 and −40.
 	// 0 means −140.
 	ErrorDB float64
+	// Direct applies a long kernel in one step, too: at the least reach, bit for bit as it always was, and slower.
+	Direct bool
 }
 
 func (c Config) filled() Config {
@@ -64,10 +62,21 @@ func (c Config) Validate() error {
 
 // Kernel is an interpolator of one design. It does not change after New and may be shared.
 type Kernel struct {
-	half  int // taps on either side
-	exact bool
-	rows  [][]float64 // rows[p][j] weighs sample j − half + 1 for the fraction p/phases
+	half     int // frames that it reaches to either side
+	exact    bool
+	doubling *doubling // nil where the table is applied to the frames themselves
+	table    table
 }
+
+// shortTaps is the length up to which a kernel is applied in one step, the quicker way (measured).
+const shortTaps = 32
+
+// Between the samples of a doubled rate, of which the lower half of the band is filled, this table errs by −151 dB.
+const (
+	fineHalf          = 12
+	fineAttenuationDB = 160
+	finePhases        = 4096
+)
 
 // New designs a kernel. It returns the error of cfg.Validate.
 //
@@ -84,68 +93,99 @@ func New(cfg Config) (*Kernel, error) {
 	cfg = cfg.filled()
 	attenuation := 10 - cfg.ErrorDB
 	taps := (attenuation - 7.95) / (2.285 * math.Pi * (cfg.Stop - cfg.Pass))
-	cutoff := (cfg.Pass + cfg.Stop) / 2
-	k := &Kernel{half: int(math.Ceil(taps/2)) + 1, exact: cutoff == 1}
-	k.fill(cutoff, 0.1102*(attenuation-8.7))
+	shape := newShape((cfg.Pass+cfg.Stop)/2, int(math.Ceil(taps/2))+1, attenuation)
+	k := &Kernel{exact: shape.cutoff == 1}
+	if cfg.Direct || 2*shape.half <= shortTaps {
+		k.half, k.table = shape.half, shape.table(phases)
+		return k, nil
+	}
+	k.half = shape.half + fineHalf/2
+	k.doubling = shape.doubling()
+	k.table = fine()
 	return k, nil
 }
 
-func (k *Kernel) fill(cutoff, beta float64) {
-	n := 2 * k.half
-	all := make([]float64, (phases+1)*n)
-	k.rows = make([][]float64, phases+1)
-	for p := range k.rows {
-		k.rows[p] = all[p*n : (p+1)*n : (p+1)*n]
-	}
-	scale := 1 / bessel0(beta)
-	for p := range phases/2 + 1 {
-		for j := range n {
-			t := float64(j-k.half+1) - float64(p)/phases
-			u := t / float64(k.half)
-			v := cutoff * spectrum.Sinc(cutoff*t) * scale * bessel0(beta*math.Sqrt(math.Max(0, 1-u*u)))
-			k.rows[p][j] = v
-			k.rows[phases-p][n-1-j] = v // the kernel is even in t
-		}
-	}
-}
-
-// bessel0 returns the modified Bessel function I₀(x) by its power series, which converges for every x.
-func bessel0(x float64) float64 {
-	q := x * x / 4
-	sum, term := 1.0, 1.0
-	for i := 1.0; term > sum*1e-17; i++ {
-		term *= q / (i * i)
-		sum += term
-	}
-	return sum
-}
+// fine returns the table for doubled rates, the same for every kernel.
+var fine = sync.OnceValue(func() table { return newShape(1, fineHalf, fineAttenuationDB).table(finePhases) })
 
 // Half returns how many frames the kernel reaches to either side of a position.
 func (k *Kernel) Half() int { return k.half }
+
+// instant is a place in the sequence that the table is applied to.
+type instant struct {
+	at, row int     // the sample before it, and the row of the table below its fraction
+	weight  float64 // of the next row
+}
+
+// run is a stretch of frames that are evaluated together.
+type run struct {
+	instants  []instant
+	lo, hi    int  // the lowest and highest whole frame of the source
+	fractions bool // whether any lies between frames
+}
+
+// runFrames is how many frames a run has, and runSpan over how many of the source it goes at the most: their doubled samples stay in
+// the processor's nearest cache.
+const (
+	runFrames = 400
+	runSpan   = 2 * runFrames
+)
 
 // Shift fills dst[c][i] with channel c of src at the position first + i + shift[i], in frames of src.
 // Channels and lengths of dst and shift must agree. It panics where src does not reach half frames (see Half)
 // to either side of a position; Stream supplies the silence around a recording.
 func (k *Kernel) Shift(dst, src [][]float64, first int, shift []float64) {
-	for i, s := range shift {
+	r := run{instants: make([]instant, 0, min(runFrames, len(shift)))}
+	var doubled []float64
+	for from := 0; from < len(shift); from += len(r.instants) {
+		k.place(&r, first+from, shift[from:])
+		for c := range dst {
+			out, in := dst[c][from:from+len(r.instants)], src[c][r.lo-k.half+1:r.hi+k.half+1]
+			switch {
+			case k.doubling == nil:
+				k.table.evaluate(out, in, r.instants, k.exact)
+			case !r.fractions:
+				for i, at := range r.instants {
+					out[i] = k.doubling.at(in, at.at)
+				}
+			default:
+				if doubled == nil {
+					doubled = make([]float64, 2*(runSpan+fineHalf+1))
+				}
+				both := doubled[:2*(r.hi-r.lo+fineHalf+1)]
+				k.doubling.apply(both, in)
+				k.table.evaluate(out, both, r.instants, true)
+			}
+		}
+	}
+}
+
+// place finds the run at the beginning of the frames at first + i + shift[i], of at least one. Its instants count from the first sample
+// that the kernel needs.
+func (k *Kernel) place(r *run, first int, shift []float64) {
+	*r = run{instants: r.instants[:0], lo: math.MaxInt, hi: math.MinInt}
+	for i, s := range shift[:min(cap(r.instants), len(shift))] {
 		whole, f := split(s)
 		at := first + i + whole
-		if f == 0 && k.exact {
-			for c := range dst {
-				dst[c][i] = src[c][at]
-			}
-			continue
+		if lo, hi := min(r.lo, at), max(r.hi, at); i == 0 || hi-lo < runSpan {
+			r.lo, r.hi = lo, hi
+		} else {
+			break
 		}
-		p := f * phases
-		row := int(p)
-		w := p - float64(row)
-		for c := range dst {
-			x := src[c][at-k.half+1 : at+k.half+1]
-			dst[c][i] = floats.Dot(k.rows[row], x)
-			if w != 0 { // between two rows
-				dst[c][i] = (1-w)*dst[c][i] + w*floats.Dot(k.rows[row+1], x)
-			}
+		r.fractions = r.fractions || f != 0
+		r.instants = append(r.instants, instant{at: at, weight: f})
+	}
+	begin, twice := r.lo-k.half+1, 1
+	if k.doubling != nil && r.fractions {
+		begin, twice = 2*(r.lo-fineHalf/2), 2
+	}
+	for i, s := range r.instants {
+		at, f := twice*s.at, float64(twice)*s.weight
+		if f >= 1 {
+			at, f = at+1, f-1
 		}
+		p := f * float64(k.table.phases)
+		r.instants[i] = instant{at: at - begin, row: int(p), weight: p - float64(int(p))}
 	}
 }
 

@@ -3,6 +3,7 @@ package interpolate_test
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 	"testing"
 
 	"heardiff/measure/interpolate"
@@ -10,16 +11,15 @@ import (
 )
 
 // response returns the complex gain of the kernel, less the ideal delay, for a shift and a frequency in
-// fractions of Nyquist, read off the impulse response: what comes out of shifting unit impulses.
+// fractions of Nyquist, read off the impulse response: what comes out of shifting a unit impulse.
 func response(k *interpolate.Kernel, shift, freq float64) complex128 {
 	reach := k.Half() + int(math.Abs(shift)) + 2
-	src, dst, centre := pcm.Planes(1, 4*reach), pcm.Planes(1, 1), 2*reach
+	src, dst, centre := pcm.Planes(1, 4*reach+1), pcm.Planes(1, 2*reach+1), 2*reach
+	src[0][centre] = 1
+	k.Shift(dst, src, centre-reach, slices.Repeat([]float64{shift}, len(dst[0])))
 	var h complex128
-	for j := -reach; j <= reach; j++ {
-		src[0][centre+j] = 1
-		k.Shift(dst, src, centre, []float64{shift})
-		src[0][centre+j] = 0
-		h += complex(dst[0][0], 0) * cmplx.Rect(1, math.Pi*freq*(float64(j)-shift))
+	for i, v := range dst[0] {
+		h += complex(v, 0) * cmplx.Rect(1, math.Pi*freq*(float64(reach-i)-shift))
 	}
 	return h
 }
@@ -43,6 +43,7 @@ func TestErrorIsBelowDesignAcrossFractionsAndFrequencies(t *testing.T) {
 		want float64 // largest |H − ideal| in the passband, dB
 	}{
 		{"transparent", interpolate.Config{}, -140},
+		{"in one step", interpolate.Config{Direct: true}, -140},
 		{"stopped at Nyquist", stopped, -140},
 		{"20 kHz at 96 kHz", interpolate.Config{Pass: 20.0 / 48}, -140},
 		{"short and rough", interpolate.Config{ErrorDB: -90}, -90},
@@ -83,6 +84,36 @@ func TestAKernelStoppedAtNyquistTreatsEveryShiftAlikeAtEveryFrequency(t *testing
 		t.Errorf("responses differ by %.1f dB at %.3f of Nyquist, want below −140", got, at)
 	} else {
 		t.Logf("responses differ by at most %.1f dB (at %.3f of Nyquist)", got, at)
+	}
+}
+
+// One step or two make the same of a shift that moves on slowly or fast, back or in leaps.
+func TestOneStepOrTwoGiveTheSame(t *testing.T) {
+	once, twice := kernel(t, interpolate.Config{Direct: true}), kernel(t, interpolate.Config{})
+	const n, around = 2000, 6000
+	s := chord()
+	src := pcm.Planes(3, n+2*around)
+	for c := range src {
+		for i := range src[c] {
+			src[c][i] = s.at(float64(i + 100*c))
+		}
+	}
+	for _, step := range []float64{0, 1e-4, 0.3, -1, -2.5, 2} {
+		shift, a, b := make([]float64, n), pcm.Planes(3, n), pcm.Planes(3, n)
+		for i := range shift {
+			shift[i] = 0.37 + step*float64(i)
+		}
+		once.Shift(a, src, around, shift)
+		twice.Shift(b, src, around, shift)
+		worst := 0.0
+		for c := range a {
+			for i, v := range a[c] {
+				worst = math.Max(worst, math.Abs(v-b[c][i]))
+			}
+		}
+		if pcm.DB(worst) > -140 {
+			t.Errorf("%v a frame: they differ by %.1f dBFS", step, pcm.DB(worst))
+		}
 	}
 }
 
