@@ -82,21 +82,19 @@ func posteriorMedian(levels []float64, counts []stats.Count) float64 {
 	return math.NaN()
 }
 
-// Every threshold and difference follows from the tables alone: the trials, their doses, and the prior that the dictionary describes.
-func TestThresholdsFollowFromTheTables(t *testing.T) {
-	twoLadders(t)
-	dir := filepath.Join(t.TempDir(), "tables")
-	command(t, 0, "export", "--csv", dir)
+// countedFromTables adds up the answers by ladder and listener at each level, and returns the levels of the ladders.
+func countedFromTables(t *testing.T, dir string) (counts map[[2]string]map[float64]stats.Count, levels map[string][]float64) {
+	t.Helper()
 	type rung struct {
 		ladder string
 		level  float64
 	}
-	rungs, levels := map[string]rung{}, map[string][]float64{}
+	rungs := map[string]rung{}
+	counts, levels = map[[2]string]map[float64]stats.Count{}, map[string][]float64{}
 	for _, r := range rowsOf(t, filepath.Join(dir, "rungs.csv")) {
 		rungs[r["comparison"]] = rung{r["ladder"], fraction(t, r["level_db"])}
 		levels[r["ladder"]] = append(levels[r["ladder"]], fraction(t, r["level_db"]))
 	}
-	counts := map[[2]string]map[float64]stats.Count{}
 	for _, r := range rowsOf(t, filepath.Join(dir, "trials.csv")) {
 		of, graded := rungs[r["comparison"]]
 		if !graded || r["void"] != "" {
@@ -112,6 +110,15 @@ func TestThresholdsFollowFromTheTables(t *testing.T) {
 		}
 		counts[id][of.level] = n
 	}
+	return counts, levels
+}
+
+// Every threshold and difference follows from the tables alone: the trials, their doses, and the prior that the dictionary describes.
+func TestThresholdsFollowFromTheTables(t *testing.T) {
+	twoLadders(t)
+	dir := filepath.Join(t.TempDir(), "tables")
+	command(t, 0, "export", "--csv", dir)
+	counts, levels := countedFromTables(t, dir)
 	own := map[[2]string]float64{}
 	for _, r := range rowsOf(t, filepath.Join(dir, "thresholds.csv")) {
 		id := [2]string{r["ladder"], r["listener"]}
@@ -142,18 +149,24 @@ func TestThresholdsFollowFromTheTables(t *testing.T) {
 	if points != 160 {
 		t.Errorf("%d answers in the points", points)
 	}
-	differences := 0
-	for _, r := range rowsOf(t, filepath.Join(dir, "threshold_differences.csv")) {
+	checkDifferences(t, dir, own)
+	saysTheDifference(t)
+}
+
+// checkDifferences compares the differences with the thresholds of each listener.
+func checkDifferences(t *testing.T, dir string, own map[[2]string]float64) {
+	t.Helper()
+	rows := rowsOf(t, filepath.Join(dir, "threshold_differences.csv"))
+	for _, r := range rows {
 		got := fraction(t, r["difference_db"])
 		want := own[[2]string{r["ladder_b"], r["listener"]}] - own[[2]string{r["ladder_a"], r["listener"]}]
-		if differences++; r["kind"] == "listener" && math.Abs(got-want) > 1e-9 || r["respect"] != "random against deterministic" {
+		if r["kind"] == "listener" && math.Abs(got-want) > 1e-9 || r["respect"] != "random against deterministic" {
 			t.Errorf("%v: %v by the thresholds", r, want)
 		}
 	}
-	if differences != 3 {
-		t.Errorf("%d differences", differences)
+	if len(rows) != 3 {
+		t.Errorf("%d differences", len(rows))
 	}
-	saysTheDifference(t)
 }
 
 // saysTheDifference demands the same sentence of results, link, their JSON and the report: how random compares with deterministic.
