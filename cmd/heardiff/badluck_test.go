@@ -120,7 +120,10 @@ func (l luck) writings() []writing {
 		{"listen", []string{"listen", "--plan", "1", "--listener", "L3", "--device", "null", "--plain"}, nil, "void a lorry\nrest\nrest\nvoid a door\nquit\n", false},
 	}
 	if *wide {
-		all = append(all, writing{"demo", []string{"demo", "--dir", out("demo")}, isDemonstration, "", true})
+		all = append(all, writing{"demo", []string{"demo", "--dir", out("demo")}, isDemonstration, "", true},
+			writing{"retitle", []string{"study", "retitle", "another title"}, nil, "", false},
+			writing{"correct", []string{"chain", "correct", "left", "--about", "the one on the left"}, nil, "", false},
+			writing{"man", []string{"man", "--dir", out("man")}, nil, "", false})
 	}
 	return all
 }

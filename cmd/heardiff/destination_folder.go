@@ -35,6 +35,8 @@ func (a *app) folderDestination(dir string, files []folderFile) (folderDestinati
 	switch {
 	case err == nil && !info.IsDir():
 		return d, misusedf("%s: a file is there; name a folder", dir)
+	case errors.Is(err, errNotFolder):
+		return d, folderThere(dir)
 	case err != nil && !errors.Is(err, fs.ErrNotExist):
 		return d, audiofile.Named(dir, err)
 	}
