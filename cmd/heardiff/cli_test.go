@@ -57,7 +57,7 @@ func wrongInput(dir, study, text string) []wrongCase {
 		{"study nonsense", 2, "unknown command"},
 		{"study new", 2, "DIR wanted"},
 		{"study new " + filepath.Join(dir, "other"), 2, "title"},
-		{"study new " + study + " --title again", 3, "a study is there"},
+		{"study new " + study + " --title again", 3, "a study is there already"},
 		{"study show --study " + dir, 3, "not a study"},
 		{"chain add left", 3, "already"},
 		{"chain add a/b", 2, "letters"},

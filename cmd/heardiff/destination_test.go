@@ -331,7 +331,7 @@ func TestAStudyIsNotMadeAmongTheFilesOfAnother(t *testing.T) {
 		}
 	}
 	command(t, exitUsage, "demo", "--dir", inside)
-	if said := refused(t, exitRejected, "study", "new", home, "--title", "t"); !strings.Contains(said, home+": a study is there") {
+	if said := refused(t, exitRejected, "study", "new", home, "--title", "t"); !strings.Contains(said, home+": a study is there already") {
 		t.Errorf("said %q", said)
 	}
 	if after := listing(t, home); after != before {

@@ -41,7 +41,7 @@ func (a *app) studyNewCommand() *cobra.Command {
 			}
 			s, err := study.Create(c.Context(), args[0], study.About{Title: title}, a.host())
 			if errors.Is(err, study.ErrExists) {
-				return rejected(fmt.Errorf("%s: a study is there", args[0]), "choose another folder; a study is never written over")
+				return rejected(fmt.Errorf("%s: a study is there already", args[0]), "choose another folder; a study is never written over")
 			}
 			if err != nil {
 				return err
