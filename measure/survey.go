@@ -32,7 +32,7 @@ func SurveyOf(r pcm.Reader, block int, visit func(block [][]float64, from int)) 
 			sum := 0.0
 			for _, v := range x {
 				sum += v * v
-				if v >= full || v <= -full {
+				if math.Abs(v) >= full {
 					s.Clipped[c]++
 				}
 			}

@@ -1,7 +1,6 @@
 package integrity
 
 import (
-	"math"
 	"math/bits"
 
 	"heardiff/measure"
@@ -18,15 +17,19 @@ type loudest struct {
 
 // survey reads all of r.
 func survey(r pcm.Reader) (loudest, error) {
-	grid := uint64(0)
+	grid, finest := uint64(0), uint64(1)<<(32-min(32, r.Format().Bits))
 	seen, err := measure.SurveyOf(r, anchorFrames, func(block [][]float64, _ int) {
+		if grid&finest != 0 { // no word can be longer
+			return
+		}
 		for _, x := range block {
 			for _, v := range x {
-				w := math.Abs(v) * (1 << 31)
-				if w != math.Trunc(w) {
-					w = 1 // no grid: all 32 bits
+				w := v * (1 << 31)
+				k := int64(w)
+				if float64(k) != w {
+					k = 1 // no grid: all 32 bits
 				}
-				grid |= uint64(w)
+				grid |= uint64(k) // a negative number ends in as many zeros
 			}
 		}
 	})
