@@ -2,6 +2,10 @@
 //
 // A file is decoded once, when it is opened, into an unlinked temporary file, so that any part can then be read at any
 // time with little memory. That pass also checks the checksum of every frame and the MD5 sum of the audio.
+//
+// It takes some five times the processor time of ffmpeg's decoder: four fifths in the library, which reads the compressed words a bit or
+// a few at a time; a tenth for the MD5 sum, which ffmpeg does not check. A quicker reader below it and fewer conversions above gained
+// nothing (measured).
 package flac
 
 import (
