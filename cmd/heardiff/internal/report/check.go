@@ -107,11 +107,13 @@ func (c *checking) lines(id string) [][]string {
 
 func (c *checking) readRecord() {
 	var all []study.RecordEntry
+	before := ""
 	for i, f := range c.lines("record") {
 		for len(f) < 3 {
 			f = append(f, "")
 		}
-		e, err := study.ReadRecordEntry(f[1], f[0], f[2])
+		e, err := study.ReadRecordEntry(restored(f[1], before), f[0], f[2])
+		before = f[0]
 		if err != nil {
 			c.fault("record: entry %d %v", i+1, err)
 			continue
@@ -180,7 +182,11 @@ func (c *checking) readSessions() {
 			continue
 		}
 		s := &c.Sessions[at]
-		e, err := trials.ReadHashed(f[2], f[1])
+		before := ""
+		if n := len(s.Entries); n > 0 {
+			before = s.Entries[n-1].Hash
+		}
+		e, err := trials.ReadHashed(restored(f[2], before), f[1])
 		if err != nil {
 			s.Faults = append(s.Faults, fmt.Sprintf("entry %d %v", len(s.Entries)+1, err))
 		} else if !e.Intact() {

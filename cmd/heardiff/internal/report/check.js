@@ -120,10 +120,14 @@ const lines = id => {
   return node ? node.textContent.split("\n").filter(l => l).map(l => l.split("\t")) : [];
 };
 
+// restored puts back the hash of the entry before, which the page carries already and leaves out of each text.
+const restored = (text, before) => text?.replace('"previous":"^"', `"previous":"${before}"`);
+
 // checkRecord follows the record to its head.
 async function checkRecord(faults) {
   const record = {head: "", entries: 0, title: null, plans: new Map(), sessions: new Map(), marks: new Map(), whole: document.getElementById("record").dataset.part !== "end"};
-  for (const [hash, text, body] of lines("record")) {
+  for (const [hash, short, body] of lines("record")) {
+    const text = restored(short, record.head);
     let e = {};
     try { e = JSON.parse(text); } catch { faults.push(`record: entry ${record.entries + 1} cannot be read`); }
     const what = `entry ${e.number} of the record (${e.kind} "${e.subject}")`;
@@ -212,7 +216,8 @@ async function checkSession(session, plans, record, faults) {
   const fault = text => faults.push(`session ${session.id.slice(0, 12)}: ${text}`);
   let previous = "", broken = false;
   const entries = [];
-  for (const [hash, text] of session.lines) {
+  for (const [hash, short] of session.lines) {
+    const text = restored(short, entries[entries.length - 1]?.hash ?? "");
     const n = entries.length + 1;
     let e;
     try { e = JSON.parse(text); } catch { fault(`entry ${n} cannot be read`); return null; }

@@ -284,12 +284,14 @@ func tight(id string) string { return strings.NewReplacer("\t", " ", "\n", " ", 
 
 func recordLines(all []study.RecordEntry) string {
 	var b strings.Builder
+	before := ""
 	for _, e := range all {
-		fmt.Fprintf(&b, "%s\t%s", e.Hash, e.Hashed())
+		fmt.Fprintf(&b, "%s\t%s", e.Hash, elided(e.Hashed(), before))
 		if e.Public() && e.Body != "" {
 			fmt.Fprintf(&b, "\t%s", e.Body)
 		}
 		b.WriteByte('\n')
+		before = e.Hash
 	}
 	return b.String()
 }
@@ -297,12 +299,24 @@ func recordLines(all []study.RecordEntry) string {
 func journalLines(all []Proof) string {
 	var b strings.Builder
 	for i, s := range all {
+		before := ""
 		for _, e := range s.Entries {
-			fmt.Fprintf(&b, "%d\t%s\t%s\n", i, e.Hash, e.Hashed())
+			fmt.Fprintf(&b, "%d\t%s\t%s\n", i, e.Hash, elided(e.Hashed(), before))
+			before = e.Hash
 		}
 	}
 	return b.String()
 }
+
+// elided takes out of the text of an entry the hash of the entry before it, which the page carries already.
+func elided(text, before string) string { return strings.Replace(text, previous(before), previous("^"), 1) }
+
+// restored puts back what elided takes out. No text within an entry holds the same: its quotation marks are escaped.
+func restored(text, before string) string {
+	return strings.Replace(text, previous("^"), previous(before), 1)
+}
+
+func previous(hash string) string { return `"previous":"` + hash + `"` }
 
 // sessionLines lists the sessions and who sat; of a page without journals also what each came to.
 func sessionLines(all []Proof, summary bool) (string, error) {
