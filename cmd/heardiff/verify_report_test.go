@@ -79,6 +79,7 @@ func targeted(t *testing.T, page string) []edit {
 	swap(`data-f="verdict">(.*?)<`, "a triumph", "the verdict is printed as")
 	swap(`data-f="evalue" data-v="[^"]*">(.*?)<`, "0.987", "edited: heard")
 	swap(`"questions":\[\{"share":([0-9.]+)`, "1", "")
+	swap(`"claim":\{"question":(0)`, "7", `"question":7`)
 	swap(`data-f="seal">(....)`, "0123", "seal")
 	swap(`data-f="head">(....)`, "0123", "head")
 	swap(`"id":"1","design":"abx"[^\n]*?"alpha":(0.05)`, "0.5", "plan")

@@ -313,9 +313,10 @@ function checkRows(sessions, faults) {
   }
   const all = rows.concat(unlistedRows(study, sessions)), numbers = parsed("link-json", {}).rows || [];
   const whole = study?.whole && all.length === study.rows && sessions.every(s => s) && !tooMuch(all, sessions);
-  const judged = whole ? judge(all, sessions, study) : [];
+  let judged = [];
+  try { if (whole) judged = judge(all, sessions, study); } catch (e) { faults.push(`results: by what the page carries they cannot be judged: ${e.message}`); }
   rows.forEach((row, i) => checkRow(row, judged[i], numbers[row.row] || {}, faults));
-  return {rows: rows.length, judged: whole ? rows.length : 0};
+  return {rows: rows.length, judged: judged.length ? rows.length : 0};
 }
 
 const countable = (row, sessions) => designs[row.design] && !(row.parts || []).some(([s, which]) => !sessions[s] || which.some(i => !sessions[s].counts[i]));

@@ -309,7 +309,9 @@ func journalLines(all []Proof) string {
 }
 
 // elided takes out of the text of an entry the hash of the entry before it, which the page carries already.
-func elided(text, before string) string { return strings.Replace(text, previous(before), previous("^"), 1) }
+func elided(text, before string) string {
+	return strings.Replace(text, previous(before), previous("^"), 1)
+}
 
 // restored puts back what elided takes out. No text within an entry holds the same: its quotation marks are escaped.
 func restored(text, before string) string {
