@@ -71,8 +71,16 @@ func (r rival) power(here float64) float64 {
 	return r.residual
 }
 
-// add notes places; others keep what they know.
-func (r *rivals) add(more ...rival) { r.known = append(slices.Clip(r.known), more...) }
+// add notes places; others keep what they know. Where a place was measured, what a glance at it said counts no more.
+func (r *rivals) add(more ...rival) {
+	all := append(slices.Clip(r.known), more...)
+	r.known = slices.DeleteFunc(slices.Clone(all), func(k rival) bool {
+		return k.ratio > 0 && slices.ContainsFunc(all, func(m rival) bool { return m.ratio == 0 && m.at(k.offset) })
+	})
+}
+
+// at reports whether the rival is at an offset.
+func (r rival) at(offset float64) bool { return math.Abs(r.offset-offset) <= align.SamePlaceFrames }
 
 // negligibleNull is the least residual: two places at which it is less, −90 dB, are as good as each other. No chain's own noise
 // is that low in all of the band, and the rounding of 24 bits alone may leave more. A judgement, no source.
@@ -109,5 +117,5 @@ func (r rivals) equals(residual float64) []float64 {
 		}
 	}
 	slices.Sort(out)
-	return out
+	return slices.CompactFunc(out, func(a, b float64) bool { return rival{offset: a}.at(b) })
 }

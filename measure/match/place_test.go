@@ -215,3 +215,44 @@ func TestASustainedChordIsNeverMisplacedSilently(t *testing.T) {
 		}
 	}
 }
+
+// A pad whose swell comes back every nine seconds, a whole number of periods of its chord, nulls there as well: the doubt is said, and the true
+// place is the one taken or among those named. Where the swell does not come back within the captures its place is found.
+func TestAPadWhoseSwellComesBackIsNeverMisplacedSilently(t *testing.T) {
+	const rate = 8000
+	for _, c := range []struct {
+		name           string
+		swellS, delay  float64
+		seconds, noise float64
+		sure           bool
+	}{
+		{"B begins earlier", 9, 6.1, 30, 1e-4, false},
+		{"B begins later", 9, -8.3, 30, 1e-5, false},
+		{"a period of the lowest note away it nulls to -55 dB", 9, 2.77, 30, 1e-5, false},
+		{"it comes back after the end", 29, 2.77, 20, 1e-5, true},
+	} {
+		var clips [2]pcm.Clip
+		for k := range clips {
+			x := pcm.NewClip(rate, 1, int(c.seconds*rate))
+			random := rand.New(rand.NewPCG(uint64(k), 5))
+			for i := range x.Len() {
+				at := float64(i)/rate + 20 - float64(k)*c.delay
+				v := 0.0
+				for h, f := range []float64{55, 110, 165, 220, 330} {
+					v += 0.15 / math.Pow(float64(h+1), 0.7) * math.Sin(2*math.Pi*f*at+float64(h))
+				}
+				x.Channels[0][i] = v*(1+0.2*math.Sin(2*math.Pi*at/c.swellS)) + c.noise*random.NormFloat64()
+			}
+			clips[k] = x
+		}
+		r, err := match.Compare(clips[0], clips[1], match.Config{})
+		if err != nil {
+			t.Errorf("%s: %v", c.name, err)
+			continue
+		}
+		named := slices.ContainsFunc(append(r.OtherOffsetsS, r.OffsetS), func(s float64) bool { return math.Abs(s-c.delay) < 1e-4 })
+		if !named || r.Warned(match.OtherAlignment) == c.sure {
+			t.Errorf("%s: %.5f s, want %v or the doubt; null %.1f dB, confidence %.4f, %q", c.name, r.OffsetS, c.delay, r.NullDB, r.Confidence, r.Texts)
+		}
+	}
+}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"heardiff/measure/match/align"
 )
@@ -37,6 +38,7 @@ func (c *comparison) judge(minOverlapS float64) (measured, error) {
 	if err != nil {
 		return best, err
 	}
+	best.known = slices.DeleteFunc(best.known, func(r rival) bool { return r.at(best.Offset) })
 	if r := best.correlation(best.record.ChannelFigures(best.k)); !(r >= leastCorrelation) {
 		return best, fmt.Errorf("%w: at the best place the captures correlate by only %.2f", align.ErrUnrelated, r)
 	}
@@ -78,53 +80,59 @@ func (c *comparison) deepest(s *align.Search) (measured, error) {
 }
 
 const (
-	// periodicShare is the share of what the best displacement explains from which on another is measured: of two that are a whole period of a
-	// sustained sound apart, both explain all but the noise. A judgement, no source; TestASustainedChordIsNeverMisplacedSilently holds it.
-	periodicShare = 0.99
-	// fartherFrames is the longest stretch that is looked at: with an eighth of it the period may be two thirds of a second at 48 kHz.
-	fartherFrames = 1 << 18
-	// fartherRounds is how many times the place may move: an eighth of the overlap each time.
-	fartherRounds = 4
+	// worthMeasuring is the residual of a glance, relative to the one here, up to which a place may turn out to be the better one. A judgement, no
+	// source.
+	worthMeasuring = 1.3
+	// fartherMeasured is how many places are measured in full each time, and fartherRounds how many times the place may move.
+	fartherMeasured, fartherRounds = 3, 4
 )
 
-// farther looks for places as good as m, or better, over an eighth of the overlap or of fartherFrames: a sustained chord, or a drone, repeats after the period that
-// all its partials share, which may be long, and each of its places nulls.
+// farther looks for places as good as m, or better, over the whole of both captures: a drone, or a pad that swells, repeats after the period that
+// all it holds shares, which may be long, and each of its places nulls.
 func (c *comparison) farther(s *align.Search, m measured) (measured, error) {
 	for range fartherRounds {
-		frames := min(fartherFrames, m.Overlap[1]-m.Overlap[0])
-		reach := frames / 8
-		lag, other, ratio, err := s.BestRival(m.Line, [2]int{m.Overlap[0] + reach, m.Overlap[0] + frames - reach}, reach)
+		places, err := s.Elsewhere(m.Alignment)
 		if err != nil {
 			return m, err
 		}
-		var lags []int
-		if math.Abs(float64(lag)) > align.SamePlaceFrames {
-			lags = append(lags, lag)
+		better, err := c.bestOf(s, m, places)
+		if err != nil || better.Offset == m.Offset {
+			return better, err
 		}
-		if ratio*ratio > periodicShare && math.Abs(float64(other)) > align.SamePlaceFrames {
-			lags = append(lags, other)
-		}
-		from, moved := m.Alignment, false
-		for _, by := range lags {
-			found, err := s.Moved(from, by)
-			if err != nil && !errors.Is(err, ErrUnrelated) {
-				return m, err
-			}
-			if err != nil || found.Offset == from.Offset {
-				continue
-			}
-			better, err := c.measure(s, found, m.rivals)
-			if err != nil {
-				return m, err
-			}
-			if better.better(m) {
-				m, better, moved = better, m, true
-			}
-			m.add(rival{offset: better.Offset, residual: better.unexplained()})
-		}
-		if !moved {
+		m = better
+	}
+	return m, nil
+}
+
+// bestOf returns the better of m and of the places displaced from it, the deepest nulls first, and notes the others.
+func (c *comparison) bestOf(s *align.Search, m measured, places []align.Displaced) (measured, error) {
+	from, here := m.Alignment, 1.0 // the residual of a glance at the best, relative to the one at from
+	var beaten []rival
+	glanced := places
+	for _, p := range places[:min(len(places), fartherMeasured)] {
+		if p.Ratio > worthMeasuring {
 			break
 		}
+		glanced = glanced[1:]
+		found, err := s.Moved(from, p.Frames)
+		if errors.Is(err, ErrUnrelated) || err == nil && math.Abs(found.Offset-from.Offset) <= align.SamePlaceFrames {
+			continue
+		}
+		if err != nil {
+			return m, err
+		}
+		other, err := c.measure(s, found, m.rivals)
+		if err != nil {
+			return m, err
+		}
+		if other.better(m) {
+			m, other, here = other, m, p.Ratio
+		}
+		beaten = append(beaten, rival{offset: other.Offset, residual: other.unexplained()})
+	}
+	m.add(beaten...)
+	for _, p := range glanced {
+		m.add(rival{offset: from.Later(p.Frames).Offset, ratio: p.Ratio / here})
 	}
 	return m, nil
 }
@@ -173,23 +181,42 @@ func (c *comparison) follow(s *align.Search, p align.Place) (measured, error) {
 	return c.reconsidered(s, m)
 }
 
-// reconsidered looks again at a place whose null is shallow. On a sustained tone every whole period is nearly as good to
-// the anchors, which weigh alike; only attack and decay tell, and they count when the whole stretch is correlated at
-// once. The deeper null of the two is taken, and how well the next best place does is noted.
+// correlationTells is the share of what the best displacement explains up to which correlations at whole frames tell two places apart.
+// A judgement, no source; TestAPadWhoseSwellComesBackIsNeverMisplacedSilently holds it.
+const correlationTells = 0.999
+
+// reconsidered looks again at a place. On a sustained tone every whole period is nearly as good to the anchors, which weigh alike; only attack
+// and decay tell, and they count when the whole stretch is correlated at once. Where the null is deep the stretch ends within both captures, since a
+// file's ends are no attack and no decay. The deeper null of the two is taken, and how well the next best place does is noted.
 func (c *comparison) reconsidered(s *align.Search, m measured) (measured, error) {
-	reach := int(rivalReachS * c.rate.Hz())
+	reach, stretch := int(rivalReachS*c.rate.Hz()), m.Overlap
 	if m.nullDB() < surelyPlacedDB {
-		return m, m.noteNeighbours(s, reach)
+		stretch = [2]int{stretch[0] + reach, stretch[1] - reach}
 	}
-	lag, _, ratio, err := s.BestRival(m.Line, m.Overlap, reach)
-	if err != nil {
+	return c.besideNeighbours(s, m, stretch, reach)
+}
+
+// besideNeighbours notes how well the best other place within reach does over a stretch; where that does as well, it is measured.
+func (c *comparison) besideNeighbours(s *align.Search, m measured, stretch [2]int, reach int) (measured, error) {
+	lag, other, ratio, err := s.BestRival(m.Line, stretch, reach)
+	switch {
+	case err != nil:
 		return m, err
+	case math.Abs(float64(lag)) > align.SamePlaceFrames:
+		return c.deeper(s, m, lag)
+	case ratio*ratio > correlationTells:
+		return c.deeper(s, m, other)
 	}
-	if math.Abs(float64(lag)) <= align.SamePlaceFrames {
-		m.share = max(m.share, ratio*ratio)
+	m.share = max(m.share, ratio*ratio)
+	return m, nil
+}
+
+// deeper measures B so many frames later, too, returns the deeper null of the two, and notes the other.
+func (c *comparison) deeper(s *align.Search, m measured, frames int) (measured, error) {
+	second, err := s.Moved(m.Alignment, frames)
+	if errors.Is(err, align.ErrUnrelated) {
 		return m, nil
 	}
-	second, err := s.Moved(m.Alignment, lag)
 	if err != nil {
 		return m, err
 	}
@@ -202,20 +229,6 @@ func (c *comparison) reconsidered(s *align.Search, m measured) (measured, error)
 	}
 	m.add(rival{offset: other.Offset, residual: other.unexplained()})
 	return m, nil
-}
-
-// noteNeighbours notes how well the best place within reach does where both captures go on all the while: a file's ends are no
-// attack and no decay.
-func (m *measured) noteNeighbours(s *align.Search, reach int) error {
-	lag, _, ratio, err := s.BestRival(m.Line, [2]int{m.Overlap[0] + reach, m.Overlap[1] - reach}, reach)
-	if err != nil {
-		return err
-	}
-	if math.Abs(float64(lag)) > align.SamePlaceFrames {
-		ratio = 1
-	}
-	m.share = max(m.share, ratio*ratio)
-	return nil
 }
 
 // inPlace measures captures that hold the same samples: nothing lies between them, however well another
@@ -243,7 +256,8 @@ func (c *comparison) inPlace(s *align.Search) (measured, error) {
 			m.add(rival{offset: q.Offset, residual: max(0, residual-align.GlanceFloor)})
 		}
 	}
-	return m, m.noteNeighbours(s, min(align.RivalFrames, c.a.Frames())/8)
+	reach := min(align.RivalFrames, c.a.Frames()) / 8
+	return c.besideNeighbours(s, m, [2]int{reach, c.a.Frames() - reach}, reach)
 }
 
 // deepNull is the null from which on least squares sets the level: below it, what differs weighs so little

@@ -29,6 +29,12 @@ func (l Line) signOf(c int) float64 {
 // Shift returns by how many frames frame t of A is displaced in B.
 func (l Line) Shift(t float64) float64 { return l.Offset + l.Drift*t }
 
+// Later returns the line on which a frame of A lies where the one so many frames later does on l.
+func (l Line) Later(frames int) Line {
+	l.Offset += float64(frames) * (1 + l.Drift)
+	return l
+}
+
 // Overlap returns the frames of A that have a partner in B, with a margin for the interpolator.
 func (l Line) Overlap(a, b pcm.Reader, margin int) (from, to int) {
 	m := float64(margin)

@@ -120,20 +120,50 @@ const GlanceFloor = 1e-9
 
 // Glance returns the residual of a few stretches, each at its own delay, relative to A.
 func (s *Search) Glance(l Line) (float64, error) {
-	g, err := gatherSome(s.a, s.b, l, s.Quick, glanceBlocks, spectrum.PowerOfTwo(int(s.rate)/16))
-	if err != nil {
-		return 0, err
+	residual := 0.0
+	for range 2 { // a delay of a part of a frame that is taken out of a block's spectrum leaves −60 dB: the line goes to where the blocks are
+		g, err := gatherSome(s.a, s.b, l, s.Quick, glanceBlocks, spectrum.PowerOfTwo(int(s.rate)/16))
+		if err != nil {
+			return 0, err
+		}
+		c := g.pass(l, 1, false)
+		c.join(g.n, make([]float64, s.a.Format().Channels))
+		t := newTracker(g, c)
+		t.follow(true)
+		residual = t.residual()
+		l.Offset += t.meanDelay()
 	}
-	c := g.pass(l, 1, false)
-	c.join(g.n, make([]float64, s.a.Format().Channels))
-	t := newTracker(g, c)
-	t.follow(true)
+	return residual + GlanceFloor, nil
+}
+
+// residual returns what is left of the blocks, relative to A.
+func (t *tracker) residual() float64 {
 	var residual, power float64
-	for k := g.lo; k < g.hi; k++ {
-		residual += t.noise[k] * float64(len(c.power))
-		for _, p := range c.power {
+	for k := t.g.lo; k < t.g.hi; k++ {
+		residual += t.noise[k] * float64(len(t.c.power))
+		for _, p := range t.c.power {
 			power += p[k]
 		}
 	}
-	return residual/(power+1e-300) + GlanceFloor, nil
+	return residual / (power + 1e-300)
+}
+
+// meanDelay returns the mean of the delays of the blocks that have one, each with the weight of what is known of it.
+func (t *tracker) meanDelay() float64 {
+	var sum, weight float64
+	for _, p := range t.points() {
+		sum += p.weight * p.delay
+		weight += p.weight
+	}
+	return sum / (weight + 1e-300)
+}
+
+// GlanceRatio returns the residual of a glance at so many frames of A later than a line, relative to the one at the line itself.
+func (s *Search) GlanceRatio(l Line, frames int) (float64, error) {
+	here, err := s.Glance(l)
+	if err != nil {
+		return 0, err
+	}
+	there, err := s.Glance(l.Later(frames))
+	return there / here, err
 }

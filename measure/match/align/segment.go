@@ -108,12 +108,8 @@ func (s *Search) Unbroken(f Alignment) (Alignment, error) {
 	return s.Refined(l)
 }
 
-// Moved aligns B anew from a line so many frames later.
-func (s *Search) Moved(f Alignment, frames int) (Alignment, error) {
-	l := f.Line
-	l.Offset += float64(frames)
-	return s.Refined(l)
-}
+// Moved aligns B anew from a line so many frames of A later.
+func (s *Search) Moved(f Alignment, frames int) (Alignment, error) { return s.Refined(f.Later(frames)) }
 
 // Refined returns the alignment by the line that the waveforms say, from one near it.
 func (s *Search) Refined(l Line) (f Alignment, err error) {

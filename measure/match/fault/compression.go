@@ -78,23 +78,6 @@ func behind(c residual.Curve) float64 {
 	return 0
 }
 
-// followsMusicDB is how large a residual that follows the music may be, below A: two in a thousand of it. Chains fit to be compared distort half
-// of that or less (common practice, no source); lossy codes leave 15 to 55 dB.
-const followsMusicDB = -55
-
-// leastFollowing is the share of the residual from which on the chance scatter of noise cannot pass for what follows the music. A judgement, no source;
-// TestFaultsAreFoundAndNamed holds it.
-const leastFollowing = 0.25
-
-// followsMusic warns of a large residual that only the music explains, and no fault with a name does.
-func (f *finder) followsMusic() {
-	share := f.Shares.FollowsMusic()
-	db := f.NullDB + pcm.PowerDB(share)
-	if share > leastFollowing && db > followsMusicDB {
-		f.warn(measure.Warningf(FollowsMusic, "what is left that rises and falls with the music stands %.1f dB below it: lossy coding or processing of one, strong distortion, or fast jitter beyond that of any fit chain", -db).Of(db, "dB"))
-	}
-}
-
 func (f *finder) clipped(name string, p *Capture, other string, q *Capture) {
 	if p.clippedMore(q) {
 		f.warn(measure.Warningf(measure.Clipped, "%s is clipped: %d samples stand in runs of one value at its peak of %.2f dBFS (%d in %s)", name, p.clipped, pcm.DB(p.Peak), q.clipped, other).

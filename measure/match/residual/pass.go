@@ -131,6 +131,7 @@ func (t *transformer) add(j blockPair) {
 		t.sum.collect(c, fa[c], fr[c])
 	}
 	t.sum.noteLevels(fa, fr)
+	t.sum.noteFollowing(fa, fr)
 	t.sum.noteGains(j.at, fa, fr)
 	t.noteTiming(j.at, fa, fr)
 }

@@ -28,6 +28,7 @@ type Record struct {
 	Stretches  [][]Stretch    // by channel, in the order of time
 	BlockGains []BlockGain
 	timing     []timingSums
+	following  [][]blockPower             // [third octave][block and channel]
 	Curves     []Curve                    // by channel
 	Differs    bool                       // A and B differ anywhere, be it in blocks whose spectra are not taken
 	Loudness   [2]measure.LoudnessReading // of A and of B as it is
@@ -37,7 +38,7 @@ type Record struct {
 
 func newRecord(rate pcm.Rate, channels, n int, gain float64) *Record {
 	r := &Record{Rate: rate, N: n, hop: n, Gain: gain, Bands: followedBands(rate), Curves: make([]Curve, channels), Stretches: make([][]Stretch, channels)}
-	r.LevelPairs = make([][][2]float64, len(r.Bands))
+	r.LevelPairs, r.following = make([][][2]float64, len(r.Bands)), make([][]blockPower, len(ThirdOctaves(rate)))
 	bins := n/2 + 1
 	r.aa, r.rr, r.aaaa, r.aarr = pcm.Planes(channels, bins), pcm.Planes(channels, bins), pcm.Planes(channels, bins), pcm.Planes(channels, bins)
 	for range channels {
@@ -52,6 +53,9 @@ func (r *Record) merge(p *Record) {
 	r.timing, r.BlockGains = append(r.timing, p.timing...), append(r.BlockGains, p.BlockGains...)
 	for i, c := range p.LevelPairs {
 		r.LevelPairs[i] = append(r.LevelPairs[i], c...)
+	}
+	for i, b := range p.following {
+		r.following[i] = append(r.following[i], b...)
 	}
 	for c := range r.aa {
 		r.Curves[c].merge(p.Curves[c])
