@@ -157,13 +157,3 @@ func (t *tracker) meanDelay() float64 {
 	}
 	return sum / (weight + 1e-300)
 }
-
-// GlanceRatio returns the residual of a glance at so many frames of A later than a line, relative to the one at the line itself.
-func (s *Search) GlanceRatio(l Line, frames int) (float64, error) {
-	here, err := s.Glance(l)
-	if err != nil {
-		return 0, err
-	}
-	there, err := s.Glance(l.Later(frames))
-	return there / here, err
-}

@@ -50,16 +50,27 @@ func (s *Search) Elsewhere(f Alignment) ([]Displaced, error) {
 	if err != nil {
 		return nil, err
 	}
+	peaks := v.peaks(int(s.leastFrames))
+	if len(peaks) == 0 {
+		return nil, nil
+	}
+	here, err := s.Glance(f.Line)
+	if errors.Is(err, ErrUnrelated) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
 	var out []Displaced
-	for _, p := range v.peaks(int(s.leastFrames)) {
-		ratio, err := s.GlanceRatio(f.Line, p.frames)
+	for _, p := range peaks {
+		residual, err := s.Glance(f.Later(p.frames))
 		if errors.Is(err, ErrUnrelated) {
 			continue
 		}
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, Displaced{p.frames, max(ratio, p.ratio)})
+		out = append(out, Displaced{p.frames, max(residual/here, p.ratio)})
 	}
 	slices.SortStableFunc(out, func(a, b Displaced) int { return cmp.Compare(a.Ratio, b.Ratio) })
 	return out, nil
