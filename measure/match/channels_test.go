@@ -119,3 +119,29 @@ func TestChannelsWithOffsetsOfTheirOwn(t *testing.T) {
 		}
 	}
 }
+
+// A chord that rings on repeats after the period its notes share: where one channel is inverted, that is no jump to where the rest of it fits.
+func TestAnInvertedChannelOfARingingChordIsNoJump(t *testing.T) {
+	const rate, seconds = 16000, 16
+	c := pcm.NewClip(rate, 2, rate*seconds)
+	for note := range 12 {
+		hz := 110 * float64(8+note)/8
+		for h := 1.0; h <= 5; h++ {
+			for i := range c.Len() {
+				at := float64(i) / rate
+				v := 0.05 / h * math.Exp(-0.3*h*at) * math.Sin(2*math.Pi*h*hz*at)
+				pan := 0.25 + 0.125*float64(note%5)
+				c.Channels[0][i] += v * pan
+				c.Channels[1][i] += v * (1 - pan)
+			}
+		}
+	}
+	inverted := way{noise: 1e-5, seed: 2}.finish(c.Clone())
+	for i, v := range inverted.Channels[1] {
+		inverted.Channels[1][i] = -v
+	}
+	r, err := match.Compare(way{noise: 1e-5, seed: 1}.finish(c), inverted, match.Config{})
+	if err != nil || len(r.Jumps) > 0 || len(r.Texts) != 1 || !r.Warned(fault.ChannelInverted) {
+		t.Errorf("%+v, %q, %v; want one inverted channel", r.Jumps, r.Texts, err)
+	}
+}

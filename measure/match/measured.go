@@ -17,6 +17,7 @@ type measured struct {
 	record *residual.Record
 	k      float64           // brings the alignment's gain to the one of least squares
 	all    residual.BandSums // of all channels, 20 Hz to 20 kHz, at that gain
+	wired  float64           // the power of the residual with each channel at its own polarity, relative to A's: what tells one place from another
 }
 
 // measure reads the residual when B is aligned so.
@@ -26,17 +27,26 @@ func (c *comparison) measure(s *align.Search, found align.Alignment, others riva
 		return measured{}, err
 	}
 	k := record.FinalGain()
-	return measured{found, others, record, k, record.Sums(audible.LowHz, audible.Edge(c.rate), k, -1)}, nil
+	m := measured{Alignment: found, rivals: others, record: record, k: k, all: record.Sums(audible.LowHz, audible.Edge(c.rate), k, -1)}
+	m.wired = m.null()
+	for ch := range c.a.Format().Channels {
+		if found.Opposed(ch) {
+			own := record.Sums(audible.LowHz, audible.Edge(c.rate), k, ch)
+			m.wired += 4 * real(own.AB) / m.all.AA // |A + B|² is |A − B|² and four times what is common
+		}
+	}
+	return m, nil
 }
 
 // null is the power of the residual, relative to A's.
 func (m measured) null() float64 { return m.all.RR / m.all.AA }
 
-func (m measured) nullDB() float64 { return pcm.PowerDB(m.null()) }
+// wiredDB is the null with each channel at its own polarity.
+func (m measured) wiredDB() float64 { return pcm.PowerDB(max(0, m.wired)) }
 
 // unexplained returns the power of the null and with it the share of the overlap that had to be left out: of
 // a steady tone any stretch nulls anywhere, once attack and end are taken for jumps.
-func (m measured) unexplained() float64 { return m.null() + m.Skipped }
+func (m measured) unexplained() float64 { return max(0, m.wired) + m.Skipped }
 
 // leastCorrelation is where two captures stop being of the same music: what differs is then stronger than what
 // is common (a correlation of 0.6 is a signal-to-noise ratio of −2.5 dB). A judgement, no source.

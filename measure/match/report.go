@@ -30,7 +30,7 @@ func (m measured) report(c *comparison) finding {
 	*r = Result{
 		Schema: Schema, OffsetSamples: m.Offset, OffsetS: m.Offset / c.rate.Hz(), DriftPPM: 1e6 * m.Drift,
 		GainDB: pcm.DB(m.Gain * m.k), Polarity: Same, ChannelsSwapped: m.Swapped,
-		NullDB: m.nullDB(), Identical: !record.Differs, Correlation: real(m.all.AB) / math.Sqrt(m.all.AA*m.all.BB),
+		NullDB: pcm.PowerDB(m.null()), Identical: !record.Differs, Correlation: real(m.all.AB) / math.Sqrt(m.all.AA*m.all.BB),
 		OverlapS:             c.rate.Seconds(m.Overlap[1] - m.Overlap[0]),
 		ComparedFromS:        c.rate.Seconds(m.Overlap[0]),
 		ComparedToS:          c.rate.Seconds(m.Overlap[1]),

@@ -142,11 +142,11 @@ func (m measured) better(than measured) bool {
 	own, other := m.Overlap[1]-m.Overlap[0], than.Overlap[1]-than.Overlap[0]
 	switch {
 	case float64(own) > moreOverlap*float64(other):
-		return m.nullDB() < than.nullDB()+muchDeeperDB
+		return m.wiredDB() < than.wiredDB()+muchDeeperDB
 	case float64(own) < float64(other)/moreOverlap:
-		return m.nullDB() < than.nullDB()-muchDeeperDB
+		return m.wiredDB() < than.wiredDB()-muchDeeperDB
 	}
-	return m.nullDB() < than.nullDB()
+	return m.wiredDB() < than.wiredDB()
 }
 
 // follow aligns the captures at a place and measures the residual there, or at a better one near it.
@@ -174,7 +174,7 @@ func (c *comparison) follow(s *align.Search, p align.Place) (measured, error) {
 		if err != nil {
 			return m, err
 		}
-		if straight, err = c.reconsidered(s, straight); err != nil || straight.nullDB() < min(deepNull, m.nullDB()+muchDeeperDB) {
+		if straight, err = c.reconsidered(s, straight); err != nil || straight.wiredDB() < min(deepNull, m.wiredDB()+muchDeeperDB) {
 			return straight, err
 		}
 	}
@@ -190,7 +190,7 @@ const correlationTells = 0.999
 // file's ends are no attack and no decay. The deeper null of the two is taken, and how well the next best place does is noted.
 func (c *comparison) reconsidered(s *align.Search, m measured) (measured, error) {
 	reach, stretch := int(rivalReachS*c.rate.Hz()), m.Overlap
-	if m.nullDB() < surelyPlacedDB {
+	if m.wiredDB() < surelyPlacedDB {
 		stretch = [2]int{stretch[0] + reach, stretch[1] - reach}
 	}
 	return c.besideNeighbours(s, m, stretch, reach)
@@ -224,7 +224,7 @@ func (c *comparison) deeper(s *align.Search, m measured, frames int) (measured, 
 	if err != nil {
 		return m, err
 	}
-	if other.nullDB() < m.nullDB() {
+	if other.wiredDB() < m.wiredDB() {
 		m, other = other, m
 	}
 	m.add(rival{offset: other.Offset, residual: other.unexplained()})

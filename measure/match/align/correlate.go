@@ -3,6 +3,8 @@ package align
 import (
 	"math"
 
+	"gonum.org/v1/gonum/floats"
+
 	"heardiff/measure/interpolate"
 	"heardiff/measure/match/audible"
 	"heardiff/measure/spectrum"
@@ -23,36 +25,46 @@ func (s *Search) BestRival(f Line, stretch [2]int, reach int) (lag, other int, r
 	if n < 4*reach {
 		return 0, 0, 0, nil
 	}
-	x, err := readMix(s.a, stretch[0], n, false)
+	x, err := readMix(s.a, stretch[0], n, asRecorded)
 	if err != nil {
 		return 0, 0, 0, err
 	}
 	// B is read at the nearest frame of the line: a fraction of a frame is no matter here, drift over seconds is.
 	start := stretch[0] + int(math.Round(f.Shift(float64(stretch[0])))) - reach
 	drifted := int(math.Ceil(math.Abs(f.Drift)*float64(n+2*reach))) + 1
-	y, err := readMix(s.b, start-drifted, n+2*(reach+drifted), f.Swapped)
+	y, err := readMix(s.b, start-drifted, n+2*(reach+drifted), f)
 	if err != nil {
 		return 0, 0, 0, err
 	}
 	for i := range n + 2*reach { // in place: a frame comes from itself or a later one
-		y[i] = f.Sign * y[i+drifted+int(math.Round(f.Drift*float64(i-reach)))]
+		y[i] = y[i+drifted+int(math.Round(f.Drift*float64(i-reach)))]
 	}
 	lag, other, ratio = peaks(correlate(x, y[:n+2*reach], reach), reach)
 	return lag, other, ratio, nil
 }
 
-// readMix reads n frames from the one given, silence outside the file, channels mixed.
-func readMix(r pcm.Reader, from, n int, swapped bool) ([]float64, error) {
-	planes := pcm.Planes(r.Format().Channels, n)
+// asRecorded is the wiring of A.
+var asRecorded = Line{Sign: 1}
+
+// readMix reads n frames from the one given, silence outside the file, channels wired as a line says and mixed.
+func readMix(r pcm.Reader, from, n int, wired Line) ([]float64, error) {
+	planes, out := pcm.Planes(r.Format().Channels, n), make([]float64, n)
+	return out, wired.readMix(out, planes, r, from)
+}
+
+// readMix fills dst with the mix of channels wired as l says; planes is room for as many frames.
+func (l Line) readMix(dst []float64, planes [][]float64, r pcm.Reader, from int) error {
 	if err := interpolate.ReadAround(r, planes, from); err != nil {
-		return nil, err
+		return err
 	}
-	if swapped {
+	if l.Swapped {
 		planes[0], planes[1] = planes[1], planes[0]
 	}
-	out := make([]float64, n)
-	audible.Mix(out, planes, 0)
-	return out, nil
+	for c, x := range planes {
+		floats.Scale(l.signOf(c), x)
+	}
+	audible.Mix(dst, planes, 0)
+	return nil
 }
 
 // correlate returns Σ x[i]·y[i+k] for k from 0 to 2·reach, each relative to the energies of both.

@@ -154,11 +154,11 @@ func boundary(a, b pcm.Reader, before, after Line, lo, hi float64, size int) (en
 // or up to two frames more or less.
 func correlationAt(a, b pcm.Reader, at, shift float64, size int, l Line) (float64, error) {
 	from := int(at) - size/2
-	x, err := readMix(a, from, size, false)
+	x, err := readMix(a, from, size, asRecorded)
 	if err != nil {
 		return 0, err
 	}
-	y, err := readMix(b, from+int(math.Round(shift))-2, size+4, l.Swapped)
+	y, err := readMix(b, from+int(math.Round(shift))-2, size+4, l)
 	if err != nil {
 		return 0, err
 	}
@@ -166,7 +166,7 @@ func correlationAt(a, b pcm.Reader, at, shift float64, size int, l Line) (float6
 	emphasize(y)
 	most := 0.0
 	for d := range 5 {
-		most = max(most, l.Sign*cosine(x, y[d:d+size]))
+		most = max(most, cosine(x, y[d:d+size]))
 	}
 	return most, nil
 }

@@ -18,9 +18,12 @@ type Line struct {
 	From, To      int    // frames of A for which it holds; to = 0: all
 }
 
+// Opposed reports whether channel c of B is inverted against the others.
+func (l Line) Opposed(c int) bool { return l.flipped>>c&1 == 1 }
+
 // signOf returns the sign of channel c of B.
 func (l Line) signOf(c int) float64 {
-	if l.flipped>>c&1 == 1 {
+	if l.Opposed(c) {
 		return -l.Sign
 	}
 	return l.Sign

@@ -10,7 +10,6 @@ import (
 	"gonum.org/v1/gonum/floats"
 
 	"heardiff/measure/interpolate"
-	"heardiff/measure/match/audible"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
 )
@@ -93,7 +92,7 @@ func (s *Search) newSurvey(f Alignment) (survey, error) {
 	}
 	var both errgroup.Group
 	both.Go(func() (err error) {
-		v.a, err = thinned(s.a, from, (to-from)/every, every, Line{Sign: 1})
+		v.a, err = thinned(s.a, from, (to-from)/every, every, asRecorded)
 		return err
 	})
 	both.Go(func() error {
@@ -127,16 +126,9 @@ func thinned(r pcm.Reader, from, n, every int, wired Line) ([]float64, error) {
 	mix, out := make([]float64, len(planes[0])), make([]float64, n)
 	mean := 0.0
 	for first := 0; first < n; first += atOnce {
-		if err := interpolate.ReadAround(r, planes, from+first*every-len(taps)/2); err != nil {
+		if err := wired.readMix(mix, planes, r, from+first*every-len(taps)/2); err != nil {
 			return nil, err
 		}
-		if wired.Swapped {
-			planes[0], planes[1] = planes[1], planes[0]
-		}
-		for c, x := range planes {
-			floats.Scale(wired.signOf(c), x)
-		}
-		audible.Mix(mix, planes, 0)
 		for i := range min(atOnce, n-first) {
 			out[first+i] = floats.Dot(taps, mix[i*every:i*every+len(taps)])
 			mean += out[first+i] / float64(n)
