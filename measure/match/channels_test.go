@@ -125,7 +125,7 @@ func TestAnInvertedChannelOfARingingChordIsNoJump(t *testing.T) {
 	const rate, seconds = 16000, 16
 	c := pcm.NewClip(rate, 2, rate*seconds)
 	for note := range 12 {
-		hz := 110 * float64(8+note)/8
+		hz := 110 * float64(8+note) / 8
 		for h := 1.0; h <= 5; h++ {
 			for i := range c.Len() {
 				at := float64(i) / rate
