@@ -71,24 +71,7 @@ func linkText(w io.Writer, r link.Result) {
 	if len(r.Rows) == 0 {
 		fmt.Fprintln(w, "no session has ended yet")
 	}
-	t := newTable("comparison", "design", "listener", "right", "of", "p uncorrected", "over the study", "d′, independent", "ruled out above", "verdict")
-	t.right(3, 4, 5, 6, 7, 8)
-	t.keyed(3)
-	for _, v := range r.Rows {
-		who := v.Listener
-		switch v.Kind {
-		case "all":
-			who = fmt.Sprintf("all %d", v.Listeners)
-		case "group":
-			who = fmt.Sprintf("%s (%d)", v.Group, v.Listeners)
-		}
-		if !everyone {
-			who += notOfPeople(v.Simulated, v.Silent)
-		}
-		t.row(v.Comparison, v.Design, who, fmt.Sprint(v.Correct), fmt.Sprint(v.Trials), probability(v.P), probability(v.PStudy), decimals(v.DPrime),
-			decimals(v.UpperPD), string(v.Verdict))
-	}
-	t.print(w, "")
+	heardText(w, r.Rows, everyone)
 	if len(r.Rows) > 0 {
 		fmt.Fprintf(w, "\nRuled out above: proportion of discriminators, at level %g for each row. A dash is not known.\n", r.Family.Alpha)
 		fmt.Fprintf(w, "%s\n", r.Family.Words())
@@ -119,6 +102,29 @@ func linkText(w io.Writer, r link.Result) {
 	for _, warning := range r.Warnings {
 		fmt.Fprintf(w, "\nwarning: %s\n", warning)
 	}
+}
+
+// heardText prints what was heard: a row for each listener, group and sum. Where all answers are alike in coming from people or not, no row is
+// marked.
+func heardText(w io.Writer, rows []link.Row, alike bool) {
+	t := newTable("comparison", "design", "listener", "right", "of", "p uncorrected", "over the study", "d′, independent", "ruled out above", "verdict")
+	t.right(3, 4, 5, 6, 7, 8)
+	t.keyed(3)
+	for _, v := range rows {
+		who := v.Listener
+		switch v.Kind {
+		case "all":
+			who = fmt.Sprintf("all %d", v.Listeners)
+		case "group":
+			who = fmt.Sprintf("%s (%d)", v.Group, v.Listeners)
+		}
+		if !alike {
+			who += notOfPeople(v.Simulated, v.Silent)
+		}
+		t.row(v.Comparison, v.Design, who, fmt.Sprint(v.Correct), fmt.Sprint(v.Trials), probability(v.P), probability(v.PStudy), decimals(v.DPrime),
+			decimals(v.UpperPD), string(v.Verdict))
+	}
+	t.print(w, "")
 }
 
 // enteredText prints what was measured elsewhere: it is never averaged with what was measured here.
