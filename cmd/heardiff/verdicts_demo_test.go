@@ -57,7 +57,7 @@ func drawnDemonstration(t *testing.T, random *rand.Rand) {
 
 // The thresholds that the demonstration invents are found again by its threshold run.
 func TestTheDemonstrationFindsItsThresholds(t *testing.T) {
-	d := shortDemonstration(t, 5, "direct", "isolator")
+	d := shortDemonstration(t, 5, demo.Bench()[0].Name, demo.Bench()[1].Name)
 	for _, l := range d.ears {
 		command(t, 0, "listener", "add", l.id, "--group", l.group, "--simulated")
 	}
