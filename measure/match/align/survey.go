@@ -152,12 +152,10 @@ func (v survey) peaks(least int) []peak {
 	shortest := max(least/v.every, int(leastOfOverlap*float64(len(v.a))), 1)
 	c, first := v.correlation(shortest)
 	explained := func(k int) float64 { r := min(1, max(0, vertex(c, k))); return r * r }
-	best := 0.0
-	for k := range c {
-		if c[k] > best {
-			best = c[k]
-		}
+	if len(c) == 0 {
+		return nil
 	}
+	best := slices.Max(c)
 	if best *= best; best < leastSurveyed {
 		return nil
 	}
@@ -197,6 +195,7 @@ func (v survey) correlation(shortest int) (c []float64, first int) {
 	}
 	ea, eb := before(v.a), before(v.b)
 	last := nb - shortest // the displacement of a's first frame in b
+	c = make([]float64, 0, surveyFiner*(last+na-shortest)+1)
 	for k := surveyFiner * (shortest - na); k <= surveyFiner*last; k++ {
 		by := int(math.Round(float64(k) / surveyFiner))
 		from, to := max(0, -by), min(na, nb-by)
