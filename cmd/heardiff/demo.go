@@ -288,7 +288,10 @@ func record(ctx context.Context, dir string, jobs []captureJob, progress func(fl
 		}()
 	}
 	for _, j := range jobs {
-		if ctx.Err() != nil {
+		mu.Lock()
+		failed := errors.Join(failures...) != nil
+		mu.Unlock()
+		if failed || ctx.Err() != nil {
 			break
 		}
 		queue <- j
@@ -296,7 +299,12 @@ func record(ctx context.Context, dir string, jobs []captureJob, progress func(fl
 	close(queue)
 	wg.Wait()
 	progress(1)
-	return errors.Join(append(failures, ctx.Err())...)
+	for _, err := range append(failures, ctx.Err()) {
+		if err != nil {
+			return err // the others, if any, say the same
+		}
+	}
+	return nil
 }
 
 func (j captureJob) write(ctx context.Context, dir string) error {

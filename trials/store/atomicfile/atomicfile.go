@@ -21,6 +21,9 @@ const prefix = ".heardiff-"
 // temporaries are the names of what Sweep may remove: those of this package, and of earlier versions.
 var temporaries = regexp.MustCompile(`^\.(heardiff|incoming|kit|line)-[0-9a-f]+$`)
 
+// audioPart are the names that audio files have until they are whole: see wav.Create.
+var audioPart = regexp.MustCompile(`^\..+\.[0-9a-f]+\.part$`)
+
 // claim holds a temporary for as long as this process lives; see claimed.
 type claim struct{ file *os.File }
 
@@ -214,7 +217,7 @@ func syncFolder(dir string) {
 func Visible(path string) string {
 	visible := path
 	for p := path; p != filepath.Dir(p); p = filepath.Dir(p) {
-		if temporaries.MatchString(filepath.Base(p)) {
+		if name := filepath.Base(p); temporaries.MatchString(name) || audioPart.MatchString(name) {
 			visible = filepath.Dir(p)
 		}
 	}

@@ -120,7 +120,7 @@ func TestAFolderReplacesOnlyAnEmptyOne(t *testing.T) {
 
 func TestATemporaryIsSeenAsItsFolder(t *testing.T) {
 	for path, want := range map[string]string{
-		"/a/b.wav": "/a/b.wav", "/a/.heardiff-00ff": "/a", "/a/.heardiff-00ff/audio/.b.wav.12.part": "/a", "a/.kit-1/b/.heardiff-2": "a", ".heardiff-0": ".", "/a/.hidden": "/a/.hidden",
+		"/a/b.wav": "/a/b.wav", "/a/.heardiff-00ff": "/a", "/a/.heardiff-00ff/audio/.b.wav.12.part": "/a", "a/.kit-1/b/.heardiff-2": "a", ".heardiff-0": ".", "/a/.hidden": "/a/.hidden", "/a/.b.wav.7c9d.part": "/a",
 	} {
 		if got := atomicfile.Visible(path); got != want {
 			t.Errorf("%s: %s, want %s", path, got, want)
