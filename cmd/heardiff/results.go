@@ -133,15 +133,15 @@ func sessionNotes(w io.Writer, r study.SessionReport) {
 		fmt.Fprintf(w, "\nsession %s says nothing of people: a part of it, or all, was answered where no device sounded\n", study.ShortID(r.Session))
 	}
 	if r.Hurried > 0 {
-		fmt.Fprintf(w, "\nsession %s: %d scored answers were hurried: given before everything required had sounded for as long as the plan demands\n", study.ShortID(r.Session), r.Hurried)
+		fmt.Fprintf(w, "\nsession %s: hurried: %s, given before everything required had sounded for as long as the plan demands\n", study.ShortID(r.Session), trials.Counted(r.Hurried, "scored answer"))
 	}
 	switch {
 	case r.Problem != "":
 		fmt.Fprintf(w, "\nsession %s cannot be read: %s\n", study.ShortID(r.Session), r.Problem)
 	case r.State == "given up":
-		fmt.Fprintf(w, "\nsession %s was given up after %d answers: it is no full test of its plan, and stays counted as what it is\n", study.ShortID(r.Session), r.Answered)
+		fmt.Fprintf(w, "\nsession %s was given up after %s: it is no full test of its plan, and stays counted as what it is\n", study.ShortID(r.Session), trials.Counted(r.Answered, "answer"))
 	case r.Voided+r.Flagged > 0:
-		fmt.Fprintf(w, "\nsession %s: %d void trials asked anew, %d disturbances noted\n", study.ShortID(r.Session), r.Voided, r.Flagged)
+		fmt.Fprintf(w, "\nsession %s: %s void and asked anew, %s noted\n", study.ShortID(r.Session), trials.Counted(r.Voided, "trial"), trials.Counted(r.Flagged, "disturbance"))
 	}
 }
 

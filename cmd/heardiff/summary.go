@@ -40,7 +40,7 @@ func summarize(r trials.Result, rows []link.Row, family link.FamilySummary) []st
 		lines = append(lines, "", "No device sounded, in a part of it or in all: the session says nothing of people.")
 	}
 	if r.Hurried > 0 {
-		lines = append(lines, "", fmt.Sprintf("%d scored answers were hurried: given before everything required had sounded for %g s.", r.Hurried, r.Plan.LeastSeconds))
+		lines = append(lines, "", fmt.Sprintf("Hurried: %s, given before everything required had sounded for %g s.", trials.Counted(r.Hurried, "scored answer"), r.Plan.LeastSeconds))
 	}
 	if r.Voids > 0 || r.Flags > 0 {
 		lines = append(lines, "", fmt.Sprintf("%d trials were void, %d disturbances were noted.", r.Voids, r.Flags))

@@ -47,7 +47,8 @@ func leftOut(results []Heard) string {
 	if computed+silent == 0 {
 		return ""
 	}
-	return fmt.Sprintf("results for all listeners and for groups include only people: %d simulated sessions and %d that were answered, in part or in full, where no device sounded are in rows of their own", computed, silent)
+	return fmt.Sprintf("results for all listeners and for groups include only people; in rows of their own: %s, and %s answered, in part or in full, where no device sounded",
+		trials.Counted(computed, "simulated session"), trials.Counted(silent, "session"))
 }
 
 // WordOf is the word that marks results that say nothing about people: "simulated" where a computation answered, "no sound"

@@ -147,7 +147,7 @@ func decide(r *tallied, m memo) {
 		r.Verdict = Void
 		r.Reason = fmt.Sprintf("the negative control was passed, %d of %d right where both sounds were the same: something other than sound gives the answers away", r.leak.Correct, r.leak.Trials)
 	case len(r.sittings) == 0:
-		r.Verdict, r.Reason = Void, fmt.Sprintf("all %d sessions are void", r.LeftOut)
+		r.Verdict, r.Reason = Void, allVoidWords(r.LeftOut)
 	case r.Verdict == HeardIt && slices.ContainsFunc(r.Confounds, Confound.voids):
 		r.Verdict = Void
 		r.Reason = "told apart, but " + cited(r.Confounds, Confound.voids) + ": that alone could be what was heard"
@@ -168,6 +168,13 @@ func decide(r *tallied, m memo) {
 	if r.LeftOut > 0 && len(r.sittings) > 0 {
 		r.Reason += "; " + leftOutWords(r.LeftOut)
 	}
+}
+
+func allVoidWords(n int) string {
+	if n == 1 {
+		return "the only session is void"
+	}
+	return fmt.Sprintf("all %d sessions are void", n)
 }
 
 func leftOutWords(n int) string {
