@@ -47,9 +47,9 @@ func TestEveryBayesFactorNamesItsPrior(t *testing.T) {
 	}
 	page, err := os.ReadFile(filepath.Join("internal", "report", "page.html"))
 	must(t, err)
-	head := regexp.MustCompile(`<th[^>]*>e-value<span[^>]*>([^<]*)`).FindSubmatch(page)
-	if head == nil || !strings.Contains(string(head[1]), "p uniform above chance") {
-		t.Errorf("the report's head: %q", head)
+	head := regexp.MustCompile(`id="evidence-cap">([^<]*)`).FindSubmatch(page)
+	if head == nil || !strings.Contains(string(head[1]), "Bayes factor: the share of right answers uniform between chance and 1, against chance") {
+		t.Errorf("the head of the report's table: %q", head)
 	}
 	listeningStudy(t, "abx", 3)
 	answerPlan(t)

@@ -171,7 +171,7 @@ func TestAStudysJitterIsReadByTheWordsThatWerePlayed(t *testing.T) {
 	}
 	page := filepath.Join(dir, "page.html")
 	command(t, 0, "report", "--out", page)
-	if html, err := os.ReadFile(page); err != nil || !strings.Contains(string(html), "Capture 1 (usb), 2 (usb): the channels are identical") {
+	if html, err := os.ReadFile(page); err != nil || !strings.Contains(string(html), "The channels are the same recording twice: the figures are of one channel.") {
 		t.Errorf("the report does not say what the captures warn of, error %v", err)
 	}
 }

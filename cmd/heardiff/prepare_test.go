@@ -71,7 +71,7 @@ func TestChainsThatDeliverTheSameWordsAreAControl(t *testing.T) {
 	command(t, 0, "report", "--out", page)
 	text, err := os.ReadFile(page)
 	must(t, err)
-	for _, want := range []string{"moved by whole samples", "what right delivered is identical"} {
+	for _, want := range []string{"moved by whole samples", "What right delivered is identical"} {
 		if !strings.Contains(string(text), want) {
 			t.Errorf("the report does not say %q", want)
 		}

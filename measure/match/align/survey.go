@@ -27,7 +27,8 @@ const (
 	// nearlyAll is the share of what the best displacement explains from which on another is looked at. A judgement, no source;
 	// TestASustainedChordIsNeverMisplacedSilently holds it.
 	nearlyAll = 0.95
-	// leastOfOverlap is the share of the overlap that is to be left at another displacement. A judgement, no source.
+	// leastOfOverlap is the share of the overlap, in frames and in either capture's energy, that is to be left at another displacement: what is
+	// silent fits everywhere. A judgement, no source; TestSilenceTellsNothing holds it.
 	leastOfOverlap = 0.25
 	// surveyError is the error of what is explained, by the parabola through correlations a quarter of a frame apart (ω⁴/384 at ω a step), and a
 	// frame more or less at the ends.
@@ -174,7 +175,7 @@ func (v survey) peaks(least int) []peak {
 }
 
 // correlation returns that of a and b, relative to the energies of what overlaps, at every displacement that leaves so many frames, and the first
-// of them in frames of b.
+// of them in frames of b. It is 0 where too little of either's energy overlaps.
 func (v survey) correlation(shortest int) (c []float64, first int) {
 	na, nb := len(v.a), len(v.b)
 	if min(na, nb) < shortest {
@@ -194,13 +195,18 @@ func (v survey) correlation(shortest int) (c []float64, first int) {
 		return sum
 	}
 	ea, eb := before(v.a), before(v.b)
+	leastA, leastB := leastOfOverlap*ea[na], leastOfOverlap*(eb[max(0, min(nb, na-v.ahead))]-eb[min(nb, max(0, -v.ahead))])
 	last := nb - shortest // the displacement of a's first frame in b
 	c = make([]float64, 0, surveyFiner*(last+na-shortest)+1)
 	for k := surveyFiner * (shortest - na); k <= surveyFiner*last; k++ {
 		by := int(math.Round(float64(k) / surveyFiner))
 		from, to := max(0, -by), min(na, nb-by)
-		energy := (ea[to] - ea[from]) * (eb[to+by] - eb[from+by])
-		c = append(c, all[(k+surveyFiner*n)%(surveyFiner*n)]/math.Sqrt(energy+1e-300))
+		energyA, energyB := ea[to]-ea[from], eb[to+by]-eb[from+by]
+		if energyA < leastA || energyB < leastB {
+			c = append(c, 0)
+			continue
+		}
+		c = append(c, all[(k+surveyFiner*n)%(surveyFiner*n)]/math.Sqrt(energyA*energyB+1e-300))
 	}
 	return c, shortest - na + v.ahead
 }
