@@ -200,7 +200,10 @@ func (r Row) Says() string {
 	case "group":
 		who = "group " + r.Group
 	case "all":
-		who = fmt.Sprintf("all %d listeners", r.Listeners)
+		who = "all " + trials.Counted(r.Listeners, "listener")
+		if r.Listeners == 1 {
+			who = "the only listener"
+		}
 	}
 	says := fmt.Sprintf("%s, %s: %s. %s.", r.Comparison, who, r.Verdict, capital(r.Reason))
 	switch r.Verdict {

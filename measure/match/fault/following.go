@@ -25,7 +25,7 @@ func (f *finder) followsMusic() {
 	share := f.Shares.FollowsMusic()
 	db := f.NullDB + pcm.PowerDB(share)
 	if share > leastFollowing && db > followsMusicDB {
-		f.warn(measure.Warningf(FollowsMusic, "what is left that rises and falls with the music stands %.1f dB below it: %s", -db, cause).Of(db, "dB"))
+		f.warn(measure.Warningf(FollowsMusic, "what is left that rises and falls with the music is %.1f dB below it: %s", -db, cause).Of(db, "dB"))
 		return
 	}
 	if low, high, db := followingBands(f.Followings()); db > followsBandDB {
@@ -39,7 +39,7 @@ const (
 	followsBandDB = -45
 	leastFollowed = 3
 	// clearlyFollows is by how many times there is to be more of it where the music is loud than there is of all the residual where it is
-	// quiet. Noise of either capture, a gain and a delay that change make no more.
+	// quiet. Noise of either capture, a gain, a slope and a delay that change make no more.
 	clearlyFollows = 2
 	// clearlyLouder is by how many times the music of the band is to be louder in the one place than in the other.
 	clearlyLouder = 10
