@@ -94,6 +94,9 @@ func targeted(t *testing.T, page string) []edit {
 
 var digit = regexp.MustCompile(`[0-9]`)
 
+// closing is before the digit of a heading's end, which ends the heading whatever the digit: that edit changes nothing.
+const closing = "</h"
+
 // scattered changes single digits all over the page: half of them where a reader looks, half in what proves it.
 func scattered(page string, n int) []edit {
 	random := rand.New(rand.NewPCG(3, 4))
@@ -107,6 +110,9 @@ func scattered(page string, n int) []edit {
 		}
 		at := digit.FindAllStringIndex(page[from:to], -1)
 		k := from + at[random.IntN(len(at))][0]
+		for strings.HasSuffix(page[:k], closing) {
+			k = from + at[random.IntN(len(at))][0]
+		}
 		all = append(all, edit{page[:k] + string('0'+(page[k]-'0'+1)%10) + page[k+1:], ""})
 	}
 	return all

@@ -61,7 +61,7 @@
 // 16 kHz was named as a band limit on all six pieces tried, and under noise of −95 dBFS in both captures on 12 of 14 more: the other
 // two reach 16 kHz in hardly an attack. Of 72 lossy copies (12 pieces, 30 s, 44.1 kHz, through ffmpeg: libmp3lame at 128, 192 and
 // 320 kb/s, aac at 128 and 256, libvorbis at quality 5) none passed without a warning. On twelve invented pieces of 20 s (drums, piano, strings, voices,
-// applause; four with bass far above all else) 3 of 72 do: mono piano at 192 and 320 kb/s and a slow guitar at 320. What they leave stands 73 to 77 dB below
+// applause; four with bass far above all else) 3 of 72 do: mono piano at 192 and 320 kb/s and a slow guitar at 320. What they leave is 73 to 77 dB below
 // the music, and 49 dB or more below it in all but two third octaves: as little as a chain leaves that distorts by 0.02 %, and a null cannot tell which of the two it
 // is. It rises with the music all the same, and "heardiff bands" says that moments of it could show. Of twelve clean pairs with
 // hum, distortion, direct voltage and unequal noise none was warned of, nor is noise of −90 to −50 dBFS in both, or a clock that swings by 100 µs,
