@@ -115,8 +115,8 @@ func apart(by map[link.Verdict][]link.Row) []string {
 	if none := by[link.RuledOut]; len(none) > 0 {
 		out = append(out, fmt.Sprintf("For %s, a difference that is heard on %s of trials or more is excluded.", people(none), share(worst(none))))
 	}
-	if open := by[link.Undecided]; len(open) > 0 {
-		out = append(out, fmt.Sprintf("For %s, the test was too short to say.", people(open)))
+	for _, why := range whyOpen(by[link.Undecided]) {
+		out = append(out, capitalisedWord(why)+".")
 	}
 	if void := by[link.Void]; len(void) > 0 {
 		out = append(out, fmt.Sprintf("The answers of %s do not count: the table says why.", people(void)))

@@ -176,11 +176,14 @@ func ruledOutLead(pair string, r link.Row, by map[link.Verdict][]link.Row) strin
 		return s + fmt.Sprintf("For each of them, one that is heard on %s of trials or more is excluded; for their average, on %s", share(worst(none)), share(r.UpperPD))
 	}
 	s += fmt.Sprintf("For their average, one that is heard on %s of trials or more is excluded. ", share(r.UpperPD))
-	if len(none) == 0 {
+	if len(none) == 0 && !slices.ContainsFunc(open, settledOtherwise) {
 		return s + "For each of them alone, the test was too short to say"
 	}
 	return s + strings.Join(parts(none, open), "; ")
 }
+
+// settledOtherwise tells an undecided row that more trials would not have settled.
+func settledOtherwise(r link.Row) bool { return r.Hidden || r.WrongWay }
 
 // openLead says why nothing is settled, and for whom something is.
 func openLead(pair string, r link.Row, by map[link.Verdict][]link.Row) string {
@@ -206,14 +209,27 @@ func openLead(pair string, r link.Row, by map[link.Verdict][]link.Row) string {
 func parts(none, open []link.Row) []string {
 	var out []string
 	if len(none) > 0 {
-		out = append(out, fmt.Sprintf("For %s, one that is heard on %s of trials or more is excluded", calledBy(none), share(worst(none))))
+		out = append(out, fmt.Sprintf("for %s, one that is heard on %s of trials or more is excluded", calledBy(none), share(worst(none))))
 	}
-	if len(open) > 0 {
-		s := fmt.Sprintf("for %s, the test was too short to say", calledBy(open))
-		if len(out) == 0 {
-			s = capitalisedWord(s)
+	out = append(out, whyOpen(open)...)
+	out[0] = capitalisedWord(out[0])
+	return out
+}
+
+// whyOpen says of undecided listeners why they are, each reason once.
+func whyOpen(open []link.Row) []string {
+	var out []string
+	for _, why := range []struct {
+		words string
+		is    func(link.Row) bool
+	}{
+		{"for %s, what they heard it through has more jitter and noise of its own than both chains", func(r link.Row) bool { return r.Hidden }},
+		{"the answers of %s were wrong more often than guesses are, which settles nothing", func(r link.Row) bool { return r.WrongWay && !r.Hidden }},
+		{"for %s, the test was too short to say", func(r link.Row) bool { return !settledOtherwise(r) }},
+	} {
+		if rows := slices.DeleteFunc(slices.Clone(open), func(r link.Row) bool { return !why.is(r) }); len(rows) > 0 {
+			out = append(out, fmt.Sprintf(why.words, calledBy(rows)))
 		}
-		out = append(out, s)
 	}
 	return out
 }

@@ -105,6 +105,19 @@ func TestTheFirstLinesNameWhoIsOpen(t *testing.T) {
 	}
 }
 
+// Who was wrong more often than guesses are needs no longer test.
+func TestWhoIsReliablyWrongIsNotSaidToNeedMoreTrials(t *testing.T) {
+	r := sat(t, "", map[string][]int{"link": {20, 10, 20, 20}})
+	cards := answers(r.Rows)
+	const want = "nswers of L2 were wrong more often than guesses are, which settles nothing."
+	if got := lead("", cards, nil)[0]; !strings.HasSuffix(got, want) {
+		t.Error(got)
+	}
+	if got := strings.Join(cards[0].Sentences, " "); !strings.Contains(got, want) || strings.Contains(got, "too short") {
+		t.Error(got)
+	}
+}
+
 // Two cards of the same chains are told apart by their excerpts, each with its own bound.
 func TestTheFirstLinesTellExcerptsApart(t *testing.T) {
 	r := sat(t, "", map[string][]int{"link": {19}})
