@@ -50,7 +50,7 @@ func TestSessionsWithoutSoundOrPeopleAreCountedWithNobody(t *testing.T) {
 			t.Errorf("a group of people and computations: %+v", r)
 		}
 	}
-	if w := strings.Join(mixed.Warnings, "\n"); !strings.Contains(w, "1 simulated sessions and 1 that were") {
+	if w := strings.Join(mixed.Warnings, "\n"); !strings.Contains(w, "1 simulated session, and 1 session answered") {
 		t.Errorf("warnings %s", w)
 	}
 	if only := build(t, silent); !only.Silent || !of(t, only, "all", link.Everybody, true).Silent {
