@@ -212,12 +212,9 @@ func listing(t *testing.T, dir string) string {
 // A command is killed at a random moment. The study is whole, what came out is whole or not there, the same command can be given
 // again, and after it nothing tells of the kill.
 func TestCommandsThatAreKilled(t *testing.T) {
-	rounds := 2
-	switch {
-	case *wide:
+	rounds := 1
+	if *wide {
 		rounds = 18
-	case testing.Short():
-		rounds = 1
 	}
 	l := newLuck(t)
 	random := rand.New(rand.NewPCG(14, 5))
@@ -290,12 +287,9 @@ func cameToItsEnd(said string) bool {
 // The disk is full at one write after the other of each command: it says so, as a fault of the disk, the study is whole and
 // nothing is left; with more room the same command is done.
 func TestADiskThatIsFull(t *testing.T) {
-	steps := 5
-	switch {
-	case *wide:
+	steps := 3
+	if *wide {
 		steps = 40
-	case testing.Short():
-		steps = 2
 	}
 	l := newLuck(t)
 	for i, w := range l.writings() {

@@ -81,11 +81,14 @@ func near(got, want integrity.Fault, within int) bool {
 // What a chain does to everything hides no fault of a stretch, nor a fault what it does to everything, whichever comes first.
 func TestFaultsAreFoundBesideWhatChangesEverything(t *testing.T) {
 	for name, c := range map[string]pcm.Clip{"words": words(t, 24, 1.5), "melody": melody(1.5)} {
-		for _, w := range wholes {
+		for number, w := range wholes {
 			if name == "melody" && w.cause != integrity.Gain && w.smears == 0 && w.name != "dithered at 16 bits" {
 				continue // as of words
 			}
-			for _, f := range locals {
+			for i, f := range locals {
+				if !*full && i%2 != number%2 {
+					continue // every fault and every change, not every pair of them
+				}
 				for order, received := range map[string]pcm.Clip{"after": f.spoil(w.change(c)), "before": w.change(f.spoil(c))} {
 					r, err := integrity.Compare(c, delayed(received, 0, received.Len(), 777))
 					if err != nil {
@@ -110,9 +113,9 @@ func TestTwoChangesOfEverythingAreBothTold(t *testing.T) {
 		integrity.Polarity: integrity.Inverted, integrity.ChannelSwap: integrity.Exchanged, integrity.Resampling: integrity.Resampled,
 	}
 	c := scaled(-6)(words(t, 24, 1)) // what is clipped within the scale is changed in level
-	for _, first := range wholes {
-		for _, then := range wholes {
-			if first.cause == then.cause {
+	for i, first := range wholes {
+		for j, then := range wholes {
+			if first.cause == then.cause || !*full && (i+j)%2 == 0 {
 				continue
 			}
 			name := first.name + ", then " + then.name

@@ -16,7 +16,7 @@ import (
 // The trace that two neighbours leave between them, each fitted with the other's side lobes in it, is no third.
 func TestPairsAreTwoLinesInEveryPhase(t *testing.T) {
 	const each = 8
-	apart, ratios := []float64{0.7, 1, 1.5, 2, 4}, []float64{1, 0.1}
+	apart, ratios := []float64{0.7, 1.5, 4}, []float64{1, 0.1}
 	if *full {
 		apart, ratios = []float64{0.7, 0.8, 0.9, 1, 1.1, 1.2, 1.3, 1.4, 1.5, 1.75, 2, 2.5, 3, 4, 6}, []float64{1, 0.3, 0.1, 0.03}
 	}

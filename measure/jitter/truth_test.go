@@ -544,8 +544,12 @@ func TestTheWorstLineIsOneThatCountsOrABound(t *testing.T) {
 // a line that is much stronger. Folded products of large jitter are kept out by the choice of frequencies.
 func TestRoundingMakesNoLines(t *testing.T) {
 	const rate = pcm.Rate(44100)
-	for _, hz := range []float64{50, 250, rate.Hz() / 48, 997.3} {
-		for _, ps := range []float64{10, 1000, 1e5 * math.Sqrt2, 1e6} {
+	frequencies, peaks := []float64{250, 997.3}, []float64{10, 1e6}
+	if *full {
+		frequencies, peaks = []float64{50, 250, rate.Hz() / 48, 997.3}, []float64{10, 1000, 1e5 * math.Sqrt2, 1e6}
+	}
+	for _, hz := range frequencies {
+		for _, ps := range peaks {
 			c := jittertest.Capture{Rate: rate, Seconds: 10, CarrierHz: rate.Hz() / 4, Amplitude: 0.5, Jitter: []jittertest.Sine{{Hz: hz, Peak: ps * 1e-12}}}
 			r, err := jitter.Measure(pcm.Clip{Rate: rate, Channels: [][]float64{c.Samples()}}, jitter.Config{})
 			if err != nil {

@@ -98,7 +98,11 @@ func TestChannelsWithOffsetsOfTheirOwn(t *testing.T) {
 	const rate, seconds = 24000, 12
 	m := newMusic(61, seconds, 9500)
 	a := m.capture(rate, rate*seconds, way{noise: 1e-5, seed: 1})
-	for _, apart := range []float64{0, 0.5, 1, -0.1, 5.25} {
+	offsets := []float64{0, -0.1, 5.25}
+	if *full {
+		offsets = append(offsets, 0.5, 1)
+	}
+	for _, apart := range offsets {
 		w := way{offset: 7.3, drift: 8e-6, gain: 0.9, noise: 1e-5, seed: 2}
 		b := m.capture(rate, rate*seconds, w)
 		w.offset, w.seed = w.offset+apart, 3
