@@ -28,8 +28,9 @@ func (a *app) bandsCommand() *cobra.Command {
 "heardiff impair" makes it. Both are compared in auditory bands (one equivalent rectangular
 bandwidth wide, Glasberg and Moore 1990), moment by moment (a sixth of a second): what the copy
 adds, against what the music alone in that band and moment could be expected to mask (noise
-masked by a tone, Schroeder and others 1979) and against hearing in quiet where full scale is 112 dB
-SPL. 0 dB is where it could begin to show; 20 dB or more below it everywhere is hopeless.
+masked by a tone, Schroeder and others 1979; that formula from memory) and against hearing in quiet
+where full scale is 112 dB SPL. 0 dB is where it could begin to show; 20 dB or more below it
+everywhere is hopeless (a judgement, no source).
 
 The passages of the music are ranked by their nearest moment: take one that shows it best.
 This is a model, to choose passages and doses by. Only a test says what is heard.`,

@@ -28,8 +28,37 @@ func TestTheReportsCommandsRepeatTheStudy(t *testing.T) {
 	first := listeningStudy(t, "abx", 12)
 	command(t, 0, "plan", "new", "--design", "same-different", "--a", "left", "--b", "right", "--trials", "10", "--order", "balanced", "--layout", "blocked", "--practice", "2", "--positive", "3", "--negative", "8", "--rest", "7")
 	command(t, 0, "plan", "new", "--id", "looks", "--design", "abx", "--a", "right", "--b", "left", "--trials", "30", "--stopping", "sequential", "--listeners", "3", "--comparisons", "4", "--least-seconds", "0", "--smallest-effect", "0.45")
+	captures := filepath.Dir(first)
+	repeatPlans(t, []string{"1", "2", "looks"}, func() {
+		for _, chain := range []string{"left", "right"} {
+			command(t, 0, "capture", "add", chain, filepath.Join(captures, chain+".wav"), "--as", "music")
+		}
+	})
+}
+
+// Ladders, and the threshold runs and tests over them, are made again, too: of every kind, two tracks in one run, a training, constant doses.
+func TestTheReportsCommandsRepeatThresholdRuns(t *testing.T) {
+	captures := filepath.Dir(oneChain(t))
+	prepareSteps(t, "random-jitter", "--from", "1000", "--to", "100000", "--steps", "3", "--excerpt", "1:1", "--name", "e", "--jitter-band", "20:500", "--seed", "7")
+	prepareSteps(t, "periodic-jitter", "--from", "1000", "--to", "123456.7", "--steps", "3", "--of", "e", "--jitter-hz", "300.5")
+	prepareSteps(t, "noise", "--from", "-40", "--to", "-70", "--steps", "3", "--of", "e", "--noise", "pink")
+	prepareSteps(t, "noise", "--from", "-40", "--to", "-70", "--steps", "3", "--excerpt", "3:1", "--name", "other", "--noise", "pink")
+	prepareSteps(t, "gain", "--from", "-0.5", "--to", "-2", "--steps", "2", "--of", "e")
+	command(t, 0, "plan", "new", "--id", "two", "--threshold", "random-jitter", "--threshold", "periodic-jitter", "--within", "2.5dB", "--negative", "3", "--design", "triangle")
+	command(t, 0, "plan", "new", "--id", "stairs", "--threshold", "noise", "--excerpt", "other", "--procedure", "staircase", "--trials", "60", "--practice", "0", "--positive", "2")
+	command(t, 0, "plan", "new", "--id", "training", "--threshold", "gain", "--training", "--trials", "20")
+	command(t, 0, "plan", "new", "--id", "constant", "--ladder", "noise", "--excerpt", "e", "--design", "two-interval", "--trials", "6")
+	repeatPlans(t, []string{"two", "stairs", "training", "constant"}, func() {
+		command(t, 0, "capture", "add", "bus", filepath.Join(captures, "music.wav"), "--as", "music")
+	})
+}
+
+// repeatPlans makes the current study again in an empty one, by the commands that its report prints and by capture, which adds its captures,
+// and demands the same plans.
+func repeatPlans(t *testing.T, ids []string, capture func()) {
+	t.Helper()
 	want := map[string]string{}
-	for _, id := range []string{"1", "2", "looks"} {
+	for _, id := range ids {
 		want[id] = planHash(t, id)
 	}
 	page := filepath.Join(t.TempDir(), "page.html")
@@ -40,16 +69,14 @@ func TestTheReportsCommandsRepeatTheStudy(t *testing.T) {
 	if pre == nil {
 		t.Fatal("the report prints no commands")
 	}
-	captures := filepath.Dir(first)
 	emptyStudy(t)
 	for line := range strings.Lines(html.UnescapeString(pre[1])) {
-		words := strings.Fields(line)[1:]
+		words := shellWords(line)[1:]
 		switch words[0] {
 		case "chain", "prepare", "plan":
 			command(t, 0, words...)
 		case "capture":
-			command(t, 0, "capture", "add", "left", filepath.Join(captures, "left.wav"), "--as", "music")
-			command(t, 0, "capture", "add", "right", filepath.Join(captures, "right.wav"), "--as", "music")
+			capture()
 		}
 	}
 	for id, hash := range want {

@@ -157,3 +157,15 @@ func TestThresholdPlansThatAreRefused(t *testing.T) {
 	}
 	command(t, 0, "plan", "new", "--threshold", "random-jitter", "--training")
 }
+
+// A published threshold is printed once, in the words of its citation.
+func TestPublishedThresholdsAreCited(t *testing.T) {
+	var out strings.Builder
+	all := link.PublishedThresholds()
+	againstText(&out, link.Result{Published: all})
+	for _, p := range all {
+		if !strings.Contains(out.String(), "\n  "+p.Citation+"\n") {
+			t.Errorf("%q is not a line of\n%s", p.Citation, out.String())
+		}
+	}
+}

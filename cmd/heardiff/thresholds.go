@@ -78,14 +78,9 @@ func againstText(w io.Writer, r link.Result) {
 	if len(r.Published) == 0 {
 		return
 	}
-	fmt.Fprint(w, "\nPublished thresholds of jitter, found in other ways with other signals: a band to see these beside, no measure of them\n")
+	fmt.Fprint(w, "\nPublished thresholds of jitter, found in other ways with other signals: for orientation, no standard\n")
 	for _, p := range r.Published {
-		low, high := p.NS()
-		band := fmt.Sprintf("%.3g", low)
-		if high > low {
-			band += fmt.Sprintf(" to %.3g", high)
-		}
-		fmt.Fprintf(w, "  %s ns RMS: %s\n", band, p.Citation)
+		fmt.Fprintf(w, "  %s\n", p.Citation)
 	}
 }
 

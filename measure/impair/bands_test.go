@@ -31,6 +31,18 @@ func TestERBAsPublished(t *testing.T) {
 	}
 }
 
+// What a tone masks falls with frequency as the critical-band rate climbs, 14.5 dB and a decibel for each Bark: at the edges of Zwicker's
+// critical bands, the n-th of which is n Bark by definition, to the 0.2 Bark that the formula for the rate claims.
+//
+// ref: Zwicker (1961), Subdivision of the audible frequency range into critical bands, J. Acoust. Soc. Am. 33, 248, the edges from memory.
+func TestMaskingClimbsByTheBark(t *testing.T) {
+	for i, hz := range []float64{100, 200, 300, 400, 510, 630, 770, 920, 1080, 1270, 1480, 1720, 2000, 2320, 2700, 3150, 3700, 4400, 5300, 6400, 7700, 9500, 12000, 15500} {
+		if got, want := impair.MaskedBelowDB(hz), 14.5+float64(i+1); math.Abs(got-want) > 0.2 {
+			t.Errorf("%v Hz: masked %.2f dB below a tone, want %.1f", hz, got, want)
+		}
+	}
+}
+
 // toneAndNoise returns a clip of one channel with a sine of full-scale level dB, and noise of mean square power.
 func toneAndNoise(seconds, hz, levelDB, power float64, random *rand.Rand) pcm.Clip {
 	c := pcm.NewClip(48000, 1, int(seconds*48000))

@@ -250,9 +250,6 @@ type Published struct {
 	Citation string  `json:"citation"`
 }
 
-// NS returns the band in nanoseconds RMS.
-func (p Published) NS() (low, high float64) { return p.LowPS / 1000, p.HighPS / 1000 }
-
 // PublishedThresholds returns the thresholds of jitter that were read in public texts, second hand where the citation says so. Findings
 // known only from memory are left out.
 func PublishedThresholds() []Published {

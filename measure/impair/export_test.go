@@ -1,0 +1,4 @@
+package impair
+
+// MaskedBelowDB is checked against published critical bands.
+var MaskedBelowDB = maskedBelowDB
