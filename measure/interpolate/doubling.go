@@ -33,12 +33,17 @@ func (d *doubling) apply(dst, x []float64) {
 	}
 }
 
-// at returns the value at a whole frame, where x[frame] is the sample.
-func (d *doubling) at(x []float64, frame int) float64 {
-	if d.whole == nil {
-		return x[frame]
+// evaluate fills each channel of dst with that of x at instants that are all whole frames.
+func (d *doubling) evaluate(dst, x [][]float64, at []instant) {
+	for c, out := range dst {
+		for i, s := range at {
+			if d.whole == nil {
+				out[i] = x[c][s.at]
+			} else {
+				out[i] = floats.Dot(d.whole, x[c][s.at-d.reach+1:s.at+d.reach])
+			}
+		}
 	}
-	return floats.Dot(d.whole, x[frame-d.reach+1:frame+d.reach])
 }
 
 // weigh fills every other value of dst with the weighted sum of the samples of x from each on. Samples that weigh the same are added first,

@@ -17,6 +17,8 @@ import (
 	"fmt"
 	"math"
 	"sync"
+
+	"heardiff/playback/pcm"
 )
 
 // Config says what a Kernel must do. The zero value is the transparent design.
@@ -26,11 +28,9 @@ type Config struct {
 	// Stop is where the response has fallen to the error, as a fraction of Nyquist, inside (Pass, 2 − Pass].
 	// 0 means 2 − Pass, where the first image of the passband begins.
 	Stop float64
-	// ErrorDB is the largest error in the passband and the largest image of it, in dB, between −160 and −40.
+	// ErrorDB is the largest error in the passband and the largest image of it, in dB, between −145 and −40.
 	// 0 means −140.
 	ErrorDB float64
-	// Direct applies a long kernel in one step, too: at the least reach, bit for bit as it always was, and slower.
-	Direct bool
 }
 
 func (c Config) filled() Config {
@@ -54,8 +54,8 @@ func (c Config) Validate() error {
 		return fmt.Errorf("interpolate: Pass %v: want a fraction of Nyquist between 0 and 1", c.Pass)
 	case !(f.Stop > f.Pass && f.Stop <= 2-f.Pass):
 		return fmt.Errorf("interpolate: Stop %v: want more than Pass %v and at most %v", c.Stop, f.Pass, 2-f.Pass)
-	case !(f.ErrorDB >= -160 && f.ErrorDB <= -40):
-		return fmt.Errorf("interpolate: an error of %v dB: want −160 to −40", c.ErrorDB)
+	case !(f.ErrorDB >= -145 && f.ErrorDB <= -40):
+		return fmt.Errorf("interpolate: an error of %v dB: want −145 to −40", c.ErrorDB)
 	}
 	return nil
 }
@@ -71,9 +71,10 @@ type Kernel struct {
 // shortTaps is the length up to which a kernel is applied in one step, the quicker way (measured).
 const shortTaps = 32
 
-// Between the samples of a doubled rate, of which the lower half of the band is filled, this table errs by −151 dB.
+// Between the samples of a doubled rate, of which the lower half of the band is filled, this table errs by −150 dB.
 const (
-	fineHalf          = 12
+	fineHalf          = 11
+	fineReach         = (fineHalf + 1) / 2 // in frames
 	fineAttenuationDB = 160
 	finePhases        = 4096
 )
@@ -95,11 +96,11 @@ func New(cfg Config) (*Kernel, error) {
 	taps := (attenuation - 7.95) / (2.285 * math.Pi * (cfg.Stop - cfg.Pass))
 	shape := newShape((cfg.Pass+cfg.Stop)/2, int(math.Ceil(taps/2))+1, attenuation)
 	k := &Kernel{exact: shape.cutoff == 1}
-	if cfg.Direct || 2*shape.half <= shortTaps {
+	if 2*shape.half <= shortTaps {
 		k.half, k.table = shape.half, shape.table(phases)
 		return k, nil
 	}
-	k.half = shape.half + fineHalf/2
+	k.half = shape.half + fineReach
 	k.doubling = shape.doubling()
 	k.table = fine()
 	return k, nil
@@ -136,26 +137,27 @@ const (
 // to either side of a position; Stream supplies the silence around a recording.
 func (k *Kernel) Shift(dst, src [][]float64, first int, shift []float64) {
 	r := run{instants: make([]instant, 0, min(runFrames, len(shift)))}
-	var doubled []float64
+	out, in := make([][]float64, len(dst)), make([][]float64, len(dst))
+	var doubled [][]float64
 	for from := 0; from < len(shift); from += len(r.instants) {
 		k.place(&r, first+from, shift[from:])
 		for c := range dst {
-			out, in := dst[c][from:from+len(r.instants)], src[c][r.lo-k.half+1:r.hi+k.half+1]
-			switch {
-			case k.doubling == nil:
-				k.table.evaluate(out, in, r.instants, k.exact)
-			case !r.fractions:
-				for i, at := range r.instants {
-					out[i] = k.doubling.at(in, at.at)
-				}
-			default:
-				if doubled == nil {
-					doubled = make([]float64, 2*(runSpan+fineHalf+1))
-				}
-				both := doubled[:2*(r.hi-r.lo+fineHalf+1)]
-				k.doubling.apply(both, in)
-				k.table.evaluate(out, both, r.instants, true)
+			out[c], in[c] = dst[c][from:from+len(r.instants)], src[c][r.lo-k.half+1:r.hi+k.half+1]
+		}
+		switch {
+		case k.doubling == nil:
+			k.table.evaluate(out, in, r.instants, k.exact)
+		case !r.fractions:
+			k.doubling.evaluate(out, in, r.instants)
+		default:
+			if doubled == nil {
+				doubled = pcm.Planes(len(dst), 2*(runSpan+2*fineReach+1))
 			}
+			for c, x := range in {
+				in[c] = doubled[c][:2*(r.hi-r.lo+2*fineReach+1)]
+				k.doubling.apply(in[c], x)
+			}
+			k.table.evaluate(out, in, r.instants, true)
 		}
 	}
 }
@@ -177,7 +179,7 @@ func (k *Kernel) place(r *run, first int, shift []float64) {
 	}
 	begin, twice := r.lo-k.half+1, 1
 	if k.doubling != nil && r.fractions {
-		begin, twice = 2*(r.lo-fineHalf/2), 2
+		begin, twice = 2*(r.lo-fineReach), 2
 	}
 	for i, s := range r.instants {
 		at, f := twice*s.at, float64(twice)*s.weight

@@ -47,36 +47,46 @@ type table struct {
 	half   int
 	phases int
 	rows   [][]float64 // rows[p][j] weighs sample j − half + 1 for the fraction p/phases
+	steps  [][]float64 // from each row to the next
 }
 
 func (s shape) table(phases int) table {
 	n := 2 * s.half
-	all := make([]float64, (phases+1)*n)
-	rows := make([][]float64, phases+1)
-	for p := range rows {
-		rows[p] = all[p*n : (p+1)*n : (p+1)*n]
+	t := table{half: s.half, phases: phases, rows: make([][]float64, phases+1), steps: make([][]float64, phases)}
+	all := make([]float64, (2*phases+1)*n) // a row and its step lie together
+	for p := range t.rows {
+		t.rows[p] = all[2*p*n : (2*p+1)*n : (2*p+1)*n]
 	}
 	for p := range phases/2 + 1 {
 		for j := range n {
 			v := s.at(float64(j-s.half+1) - float64(p)/float64(phases))
-			rows[p][j] = v
-			rows[phases-p][n-1-j] = v // the kernel is even in t
+			t.rows[p][j] = v
+			t.rows[phases-p][n-1-j] = v // the kernel is even in t
 		}
 	}
-	return table{half: s.half, phases: phases, rows: rows}
+	for p := range t.steps {
+		t.steps[p] = all[(2*p+1)*n : (2*p+2)*n : (2*p+2)*n]
+		floats.SubTo(t.steps[p], t.rows[p+1], t.rows[p])
+	}
+	return t
 }
 
-// evaluate fills dst with x at the instants. Where exact is true, an instant on a sample gives the sample itself.
-func (t table) evaluate(dst, x []float64, at []instant, exact bool) {
+// evaluate fills each channel of dst with that of x at the instants. Where exact is true, an instant on a sample gives the sample itself.
+func (t table) evaluate(dst, x [][]float64, at []instant, exact bool) {
+	between := make([]float64, 2*t.half)
 	for i, s := range at {
 		if exact && s.row == 0 && s.weight == 0 {
-			dst[i] = x[s.at]
+			for c, out := range dst {
+				out[i] = x[c][s.at]
+			}
 			continue
 		}
-		around := x[s.at-t.half+1 : s.at+t.half+1]
-		dst[i] = floats.Dot(t.rows[s.row], around)
-		if s.weight != 0 { // between two rows
-			dst[i] = (1-s.weight)*dst[i] + s.weight*floats.Dot(t.rows[s.row+1], around)
+		weights := t.rows[s.row]
+		if s.weight != 0 {
+			weights = floats.AddScaledTo(between, weights, s.weight, t.steps[s.row])
+		}
+		for c, out := range dst {
+			out[i] = floats.Dot(weights, x[c][s.at-t.half+1:s.at+t.half+1])
 		}
 	}
 }

@@ -12,17 +12,17 @@ import (
 const LowHz, HighHz = 20.0, 20000.0
 
 // Kernels interpolate up to 20 kHz, or 0.92 of Nyquist where that is less: exact leaves −145 dB, for the residual of two
-// captures; quick −100 dB, which is less than a millionth of a frame, for finding their place. They are direct: what
-// lies within their reach of the ends of a capture is not compared.
+// captures; quick −100 dB, which is less than a millionth of a frame, for finding their place. What lies
+// within their reach of the ends of a capture is not compared.
 type Kernels struct{ Exact, Quick *interpolate.Kernel }
 
 // NewKernels returns the kernels for a rate.
 func NewKernels(rate pcm.Rate) (k Kernels, err error) {
 	pass := Edge(rate) / (rate.Hz() / 2)
-	if k.Exact, err = interpolate.New(interpolate.Config{Pass: pass, ErrorDB: -145, Direct: true}); err != nil {
+	if k.Exact, err = interpolate.New(interpolate.Config{Pass: pass, ErrorDB: -145}); err != nil {
 		return k, err
 	}
-	k.Quick, err = interpolate.New(interpolate.Config{Pass: pass, ErrorDB: -100, Direct: true})
+	k.Quick, err = interpolate.New(interpolate.Config{Pass: pass, ErrorDB: -100})
 	return k, err
 }
 

@@ -147,7 +147,7 @@ func Measure(a, b pcm.Reader, l align.Line, gain, peak float64, kernel *interpol
 	if to-from < n {
 		return nil, fmt.Errorf("%w: the overlap is %.2f s", align.ErrUnrelated, rate.Seconds(max(0, to-from)))
 	}
-	inBand, err := interpolate.New(interpolate.Config{Pass: 0.45 * audible.Edge(rate) / (rate.Hz() / 2), Stop: audible.Edge(rate) / (rate.Hz() / 2), ErrorDB: -60, Direct: true})
+	inBand, err := interpolate.New(interpolate.Config{Pass: 0.45 * audible.Edge(rate) / (rate.Hz() / 2), Stop: audible.Edge(rate) / (rate.Hz() / 2), ErrorDB: -60})
 	if err != nil {
 		return nil, err
 	}
