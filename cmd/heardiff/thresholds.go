@@ -25,7 +25,7 @@ func thresholdsText(w io.Writer, all []link.Threshold) {
 	}
 	t.print(w, "")
 	for _, h := range all {
-		if h.Kind == "all" || math.IsNaN(h.Threshold) {
+		if h.Kind == "all" || math.IsNaN(h.Threshold) || h.Shallow() {
 			fmt.Fprintf(w, "\n%s\n", h.Says)
 		}
 	}

@@ -419,8 +419,16 @@ func (t Threshold) found() string {
 		}
 	}
 	is, unit := inWords(t.Unit, t.Threshold, t.ThresholdInterval[0], t.ThresholdInterval[1])
-	return fmt.Sprintf("%s %s %s, 95 %% interval %s to %s; what it changes lies %.0f dB below the music", what, is[0], unit, is[1], is[2], t.BelowMusicDB)
+	says := fmt.Sprintf("%s %s %s, 95 %% interval %s to %s; what it changes lies %.0f dB below the music", what, is[0], unit, is[1], is[2], t.BelowMusicDB)
+	if t.Shallow() {
+		says += "; hearing grows so slowly with the dose that it cannot be told from lapses: rely on the interval, the threshold itself may be some decibels too high"
+	}
+	return says
 }
+
+// Shallow reports whether a listener's chance of a right answer grows so slowly with the dose, by a slope below 0.75, that answers do not
+// tell it from lapses: the threshold then has a bias of decibels. The package comment of stats has the figures.
+func (t Threshold) Shallow() bool { return t.Kind == "listener" && t.Slope < 0.75 }
 
 // boundWords says on which side the answers bound a threshold.
 func (t Threshold) boundWords() string {

@@ -104,6 +104,19 @@ func TestAThresholdThatDoesNotFit(t *testing.T) {
 	}
 }
 
+// Where hearing grows slowly with the dose, the words say that the figure is to be read with its interval.
+func TestAShallowRiseIsSaid(t *testing.T) {
+	for slope, said := range map[float64]bool{0.4: true, 2: false} {
+		r, err := link.Build(link.Input{Results: []link.Heard{ranThreshold("L1", "", "random-jitter", 60, slope, 60, rand.New(rand.NewPCG(9, 1)))}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := r.Thresholds[0]; got.Shallow() != said || strings.Contains(got.Says, "rely on the interval") != said {
+			t.Errorf("slope %v: %s", slope, got.Says)
+		}
+	}
+}
+
 // The interval of the mean contains the population mean of listeners whose thresholds have a standard deviation of 5 or 10 dB:
 // in 95 % of the runs, within four standard errors of the simulation.
 func TestTheMeanThresholdCovers(t *testing.T) {

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"strings"
+	"testing"
 
 	"heardiff/cmd/heardiff/internal/plot"
 )
@@ -103,7 +105,7 @@ func forestChart() plot.Chart {
 
 func doseChart() plot.Chart {
 	d := plot.Dose{Title: "Random jitter: how much is heard (invented)", XTitle: "random jitter, ps RMS", Chance: 0.5, Threshold: 20000, Lo: 12000, Hi: 34000,
-		Published: []plot.Published{{X: 35000, Citation: "An invented citation that is long enough to be broken over several lines on a narrow screen, 1974"}, {X: 20000, Citation: "Another invented one, 1998"}}}
+		Published: []plot.Published{{From: 35000, To: 35000, Citation: "An invented citation that is long enough to be broken over several lines on a narrow screen, 1974"}, {From: 10000, To: 20000, Citation: "Another invented one, 1998"}}}
 	rise := func(x float64) float64 { return 1 - 0.5*math.Exp2(-math.Pow(x/20000, 1.5)) }
 	for i := range 8 {
 		x := 500 * math.Pow(3, float64(i))
@@ -114,6 +116,20 @@ func doseChart() plot.Chart {
 		d.FitX, d.FitY = append(d.FitX, x), append(d.FitY, rise(x))
 	}
 	return d
+}
+
+// A published band is said and drawn from end to end, and no fit is in the key where none is drawn.
+func TestPublishedBandsAreDrawn(t *testing.T) {
+	d := doseChart().(plot.Dose)
+	if said := d.Words().Description; !strings.Contains(said, "Published: 10000 to 20000, Another invented one") || !strings.Contains(said, "Published: 35000, An invented") {
+		t.Error(said)
+	}
+	with := plot.SVG(d, 900)
+	d.FitX, d.FitY = nil, nil
+	without := plot.SVG(d, 900)
+	if !strings.Contains(with, ">fit<") || strings.Contains(without, ">fit<") {
+		t.Error("the key has a fit that is not drawn, or lacks the one that is")
+	}
 }
 
 func crowdChart() plot.Chart {

@@ -35,10 +35,18 @@ type DosePoint struct {
 	BelowLimit bool
 }
 
-// Published is a finding of others: a value on the chart's x axis and where it was read.
+// Published is a finding of others, on the chart's x axis, and where it was read: a band from From to To, a line where they are equal.
 type Published struct {
-	X        float64
+	From, To float64
 	Citation string
+}
+
+// span is the band in words.
+func (p Published) span() string {
+	if p.From == p.To {
+		return plainNumber(p.To)
+	}
+	return plainNumber(p.From) + " to " + plainNumber(p.To)
 }
 
 // Words implements Chart.
@@ -53,7 +61,7 @@ func (d Dose) Words() Words {
 		b.WriteString(". ")
 	}
 	for _, p := range d.Published {
-		fmt.Fprintf(&b, "Published: %s, %s. ", plainNumber(p.X), p.Citation)
+		fmt.Fprintf(&b, "Published: %s, %s. ", p.span(), p.Citation)
 	}
 	return Words{d.Title, strings.TrimSpace(b.String())}
 }
@@ -69,7 +77,7 @@ func (d Dose) sheet() sheet {
 		xs = append(xs, p.X)
 	}
 	for _, p := range d.Published {
-		xs = append(xs, p.X)
+		xs = append(xs, p.From, p.To)
 	}
 	if d.fitted() {
 		xs = append(xs, d.Threshold)
@@ -88,8 +96,11 @@ func (d Dose) sheet() sheet {
 		mark(c, m, 0, 3.6, Series1, false)
 	}}, ruleKey("chance", Accent, nil))
 	s.key = append(s.key, d.boundKeys()...)
+	if len(d.FitX) > 0 {
+		s.key = append(s.key, lineKey("fit", 1))
+	}
 	if d.fitted() {
-		s.key = append(s.key, lineKey("fit", 1), keyEntry{"threshold with interval", func(c Canvas, b rect) {
+		s.key = append(s.key, keyEntry{"threshold with interval", func(c Canvas, b rect) {
 			m := b.middle()
 			c.Line([]Point{{b.left, m.Y}, {b.right, m.Y}}, Pen{Ink: Series2, Width: 3})
 			mark(c, m, 2, 4, Series2, false)
@@ -145,8 +156,11 @@ func (d Dose) Draw(c Canvas, width, _ float64) {
 	point := pointsOf(s, area)
 	c.Line([]Point{point(s.x.lo, d.Chance), point(s.x.hi, d.Chance)}, Pen{Ink: Accent, Width: 1.5})
 	for i, p := range d.Published {
-		at := point(p.X, 0)
-		c.Line([]Point{{at.X, area.top}, {at.X, area.bottom}}, Pen{Ink: Muted, Width: 1.2, Dash: []float64{2, 4}})
+		at, from := point(p.To, 0), point(p.From, 0)
+		c.Area([]Point{{from.X, area.top}, {at.X, area.top}, {at.X, area.bottom}, {from.X, area.bottom}}, Muted, 0.2)
+		for _, x := range []float64{from.X, at.X} {
+			c.Line([]Point{{x, area.top}, {x, area.bottom}}, Pen{Ink: Muted, Width: 1.2, Dash: []float64{2, 4}})
+		}
 		names.put(Point{at.X, area.top + 10}, "("+strconv.Itoa(i+1)+")", Type{Size: smallSize, Ink: Text, Bold: true})
 	}
 	for _, piece := range unbroken(d.FitX, d.FitY, point) {

@@ -81,7 +81,7 @@ func published(m link.Metric) []plot.Published {
 	var all []plot.Published
 	for _, p := range link.PublishedThresholds() {
 		if p.Metric == m {
-			all = append(all, plot.Published{X: p.HighPS, Citation: p.Citation})
+			all = append(all, plot.Published{From: p.LowPS, To: p.HighPS, Citation: p.Citation})
 		}
 	}
 	return all
