@@ -15,12 +15,12 @@ type flatTops struct {
 	length         int
 }
 
+// What a flat top is. Judgement, no source.
 const (
-	flatRun   = 3
-	flatWords = 16
+	flatRun   = 3  // samples of one value
+	flatWords = 16 // words that the signal enters or leaves by at the least
+	flatSteps = 4  // times as many words that the peak is high at the least: noise has fewer
 )
-
-func newFlatTops(word float64) flatTops { return flatTops{step: flatWords * word, value: math.NaN()} }
 
 func (f *flatTops) write(v float64) {
 	if v == f.value {
@@ -53,7 +53,7 @@ func (f *flatTops) leave(step float64) {
 func (f *flatTops) samples() int {
 	n := 0
 	for side, at := range f.at {
-		if at > 4*f.step {
+		if at > flatSteps*f.step {
 			n += f.count[side]
 		}
 	}

@@ -107,8 +107,11 @@ func newScan(f pcm.Format) scan {
 	if !f.Float {
 		word = math.Ldexp(1, 1-f.Bits)
 	}
-	return scan{full: fullScale(f), last: math.NaN(), tops: newFlatTops(word)}
+	return scan{full: fullScale(f), last: math.NaN(), tops: flatTops{step: flatWords * word, value: math.NaN()}}
 }
+
+// mostSteps is how many steps of 2^−31 a sample may hold: one of float beyond lies 54 dB above full scale, on no grid.
+const mostSteps = 1 << 40
 
 func (s *scan) write(x []float64) {
 	for _, v := range x {
@@ -126,7 +129,7 @@ func (s *scan) write(x []float64) {
 		s.last = v
 		s.tops.write(v)
 		w := m * (1 << 31)
-		if w != math.Trunc(w) || w > 1<<40 {
+		if w != math.Trunc(w) || w > mostSteps {
 			s.offGrid = true
 			continue
 		}

@@ -12,15 +12,10 @@ type biquad struct {
 	z1, z2             float64
 }
 
-// kFilter is the K-weighting of one channel: a shelf for the head and a high-pass.
-type kFilter struct{ shelf, highPass biquad }
-
-// newKFilter returns the K-weighting for a rate. ITU-R BS.1770 prints coefficients for 48 kHz only; these
-// are re-derived from the analogue prototypes that give the printed ones to 1e-14 (a test holds them together).
+// kFilter is the K-weighting of one channel: a shelf for the head and a high-pass. ITU-R BS.1770 prints coefficients for 48 kHz only; these
+// are derived from the analogue prototypes that give the printed ones to 1e-14 (a test compares them).
 // The constants come from memory of common practice; the agreement with the printed table is their proof.
-func newKFilter(rate pcm.Rate) kFilter {
-	return kFilter{shelf: kShelf(rate.Hz()), highPass: kHighPass(rate.Hz())}
-}
+type kFilter struct{ shelf, highPass biquad }
 
 func kShelf(rate float64) biquad {
 	const f0, gainDB, q, bend = 1681.974450955533, 3.999843853973347, 0.7071752369554196, 0.4996667741545416

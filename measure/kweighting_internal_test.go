@@ -13,7 +13,7 @@ func (b biquad) at(f, rate float64) complex128 {
 
 // ref: ITU-R BS.1770-5 tables 1 and 2, 48 kHz.
 func TestKWeightingReproducesThePrintedCoefficients(t *testing.T) {
-	f := newKFilter(48000)
+	f := kFilter{kShelf(48000), kHighPass(48000)}
 	for _, c := range []struct {
 		name      string
 		got, want float64
@@ -34,7 +34,7 @@ func TestKWeightingReproducesThePrintedCoefficients(t *testing.T) {
 func TestKWeightingGains(t *testing.T) {
 	for _, c := range [][2]float64{{20, -13.27537}, {100, -1.13350}, {500, 0.04246}, {997, 0.69101}, {2000, 3.07126},
 		{10000, 4.04188}, {20000, 4.04311}} {
-		f := newKFilter(48000)
+		f := kFilter{kShelf(48000), kHighPass(48000)}
 		got := 20 * math.Log10(cmplx.Abs(f.shelf.at(c[0], 48000)*f.highPass.at(c[0], 48000)))
 		if math.Abs(got-c[1]) > 6e-6 {
 			t.Errorf("%v Hz: %.5f dB, want %.5f", c[0], got, c[1])

@@ -1,6 +1,7 @@
 package measure
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -8,6 +9,8 @@ import (
 
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // Content is what a recording seems to hold.
@@ -15,7 +18,7 @@ type Content uint8
 
 // The contents.
 const (
-	Unclear Content = iota // too short to tell
+	Unclear Content = iota // too short to know
 	Quiet                  // silence, or noise that nobody would play
 	SteadyTone
 	TwoTones
@@ -55,7 +58,7 @@ func (l Look) String() string {
 	return "too little to tell what"
 }
 
-// What tells steady tones apart: judgement, no source. The signals are a quarter of 32 kHz and more, and 997 Hz at −1 and −60 dBFS,
+// What distinguishes steady tones: judgement, no source. The signals are a quarter of 32 kHz and more, and 997 Hz at −1 and −60 dBFS,
 // before the gain of a chain.
 const (
 	carrierHz   = 4000
@@ -108,7 +111,7 @@ type stretch struct {
 	density        []float64
 }
 
-// LookAt looks at stretches of r, far shorter than the whole. Errors are those of reading.
+// LookAt looks at stretches of r, together far shorter than r. Errors are those of reading.
 func LookAt(r pcm.Reader) (Look, error) {
 	f := r.Format()
 	size := leastLook
@@ -136,31 +139,19 @@ func LookAt(r pcm.Reader) (Look, error) {
 			seen[c] = append(seen[c], s)
 		}
 	}
-	loudest := slices.MaxFunc(seen, func(a, b []stretch) int { return cmpPower(a, b) })
+	loudest := slices.MaxFunc(seen, func(a, b []stretch) int { return cmp.Compare(powerOf(a), powerOf(b)) })
 	return judge(loudest, f.Rate.Hz()), nil
 }
 
-func cmpPower(a, b []stretch) int {
-	sum := func(list []stretch) (p float64) {
-		for _, s := range list {
-			p += s.power
-		}
-		return p
+func powerOf(list []stretch) (power float64) {
+	for _, s := range list {
+		power += s.power
 	}
-	switch pa, pb := sum(a), sum(b); {
-	case pa < pb:
-		return -1
-	case pa > pb:
-		return 1
-	}
-	return 0
+	return power
 }
 
 func lookAt(x []float64, rateHz float64) (stretch, error) {
-	var s stretch
-	for _, v := range x {
-		s.power += v * v / float64(len(x))
-	}
+	s := stretch{power: floats.Dot(x, x) / float64(len(x))}
 	sp, err := spectrum.Of(x, spectrum.Config{RateHz: rateHz, Size: len(x), Window: spectrum.BlackmanHarris4()})
 	if err != nil {
 		return s, err
@@ -208,19 +199,9 @@ func strongest(density []float64, not int) int {
 
 // judge says what stretches of one channel, in their order, hold together.
 func judge(all []stretch, rateHz float64) Look {
-	most := 0.0
-	for _, s := range all {
-		most = math.Max(most, s.power)
-	}
-	var loud []stretch
-	power := 0.0
-	for _, s := range all {
-		if s.power >= nearLoudest*most {
-			loud = append(loud, s)
-			power += s.power
-		}
-	}
-	l := Look{LevelDBFS: pcm.DB(math.Sqrt(2 * power / float64(len(loud))))}
+	most := slices.MaxFunc(all, func(a, b stretch) int { return cmp.Compare(a.power, b.power) }).power
+	loud := slices.DeleteFunc(slices.Clone(all), func(s stretch) bool { return s.power < nearLoudest*most })
+	l := Look{LevelDBFS: pcm.DB(math.Sqrt(2 * powerOf(loud) / float64(len(loud))))}
 	switch hz, content := tones(loud); {
 	case l.LevelDBFS < quietDBFS:
 		l.Content = Quiet
@@ -256,7 +237,7 @@ func tones(loud []stretch) ([]float64, Content) {
 	return nil, Unclear
 }
 
-// untuned tells a sweep, flat noise and all else.
+// untuned distinguishes a sweep, flat noise and all else.
 func untuned(loud []stretch, levelDBFS, rateHz float64) (Content, []float64) {
 	if hz := swept(loud); hz != nil {
 		return RisingTone, hz

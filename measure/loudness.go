@@ -52,13 +52,14 @@ type LoudnessMeter struct {
 	maxima   [2]float64       // largest mean square over inMomentary and inShort hundredths
 }
 
-const inMomentary, inShort = 40, 300
+// Lengths in hundredths of a second: of the steps of gating (ITU-R BS.1770), and of momentary and short-term loudness (EBU Tech 3341).
+const inStep, inMomentary, inShort = 10, 40, 300
 
 // NewLoudnessMeter returns a meter for audio of the given format.
 func NewLoudnessMeter(f pcm.Format) *LoudnessMeter {
 	m := &LoudnessMeter{rate: f.Rate, weights: channelWeights(f.Channels), maxima: [2]float64{math.NaN(), math.NaN()}}
 	for range f.Channels {
-		m.filters = append(m.filters, newKFilter(f.Rate))
+		m.filters = append(m.filters, kFilter{kShelf(f.Rate.Hz()), kHighPass(f.Rate.Hz())})
 	}
 	m.boundary = m.hundredth(1)
 	return m
@@ -106,8 +107,8 @@ func (m *LoudnessMeter) close() {
 	m.recent[m.full%inShort], m.energy = m.energy, 0
 	m.full++
 	m.boundary = m.hundredth(m.full + 1)
-	if m.full%10 == 0 {
-		m.tenths = append(m.tenths, m.last(10))
+	if m.full%inStep == 0 {
+		m.tenths = append(m.tenths, m.last(inStep))
 	}
 	for i, n := range [2]int{inMomentary, inShort} {
 		if m.full >= n {
@@ -129,27 +130,13 @@ func (m *LoudnessMeter) last(n int) float64 {
 
 // Reading returns the loudness of what was written so far; an incomplete last block does not count.
 func (m *LoudnessMeter) Reading() LoudnessReading {
-	momentary, short := m.windows(4), m.windows(30)
+	momentary, short := m.windows(inMomentary/inStep), m.windows(inShort/inStep)
 	return LoudnessReading{
 		IntegratedLUFS:   lufs(gatedMean(momentary)),
 		MaxMomentaryLUFS: lufs(m.maxima[0]),
 		MaxShortTermLUFS: lufs(m.maxima[1]),
 		RangeLU:          loudnessRange(short),
 	}
-}
-
-// Momentary returns the loudness in LUFS of every 400 ms, one value each 100 ms from 0.4 s on; −Inf is silence.
-func (m *LoudnessMeter) Momentary() []float64 { return inLUFS(m.windows(4)) }
-
-// ShortTerm returns the loudness in LUFS of every 3 s, one value each 100 ms from 3 s on; −Inf is silence.
-func (m *LoudnessMeter) ShortTerm() []float64 { return inLUFS(m.windows(30)) }
-
-func inLUFS(powers []float64) []float64 {
-	out := make([]float64, len(powers))
-	for i, p := range powers {
-		out[i] = lufs(p)
-	}
-	return out
 }
 
 // windows returns the mean square over every n successive tenths.

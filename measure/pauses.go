@@ -15,8 +15,8 @@ const (
 	pauseBelow = 0.25
 	// clearS is kept clear of a gap, in seconds.
 	clearS = 0.05
-	// leastWholeS is the shortest stretch, in seconds, that is taken in place of one with gaps.
-	leastWholeS = 1.0
+	// leastClearS is the shortest stretch, in seconds, that is taken in place of one with gaps.
+	leastClearS = 1.0
 	// loudestPause and quietestPause bound the peak of the tone around a pause, against the channel's RMS level: outside them it is next to a click, or in silence.
 	loudestPause, quietestPause = 2 * math.Sqrt2, 0.5
 )
@@ -63,8 +63,8 @@ func (p *pauses) end(at, least int) {
 	p.run, p.peak = 0, 0
 }
 
-// pauses returns the pauses of all channels that have a tone: quiet against their own level, not against a click's. The levels of whole
-// blocks show the middle of those that last.
+// pauses returns the pauses of all channels that have a tone: quiet against their own level, not against a click's. The levels of the
+// blocks show the middle of long ones.
 func (t ToneStretch) pauses(channels []pauses) []Gap {
 	var out []Gap
 	for c, p := range channels {
@@ -119,7 +119,7 @@ func (t *ToneStretch) avoid(found []Gap) {
 }
 
 // KeepClearOf narrows the stretch to its longest part between gaps, 50 ms clear of them. It reports false, and changes nothing, where less
-// than a second would be left.
+// than a second would remain.
 func (t *ToneStretch) KeepClearOf(gaps []Gap) bool {
 	first, last, margin := 0, 0, int(clearS*t.Format.Rate.Hz())
 	start := t.From
@@ -132,7 +132,7 @@ func (t *ToneStretch) KeepClearOf(gaps []Gap) bool {
 		}
 		start = max(start, g.To+margin)
 	}
-	if float64(last-first) < leastWholeS*t.Format.Rate.Hz() {
+	if float64(last-first) < leastClearS*t.Format.Rate.Hz() {
 		return false
 	}
 	t.From, t.To = first, last
@@ -141,7 +141,7 @@ func (t *ToneStretch) KeepClearOf(gaps []Gap) bool {
 
 // Measured says what of the capture is measured.
 func (t ToneStretch) Measured() string {
-	return fmt.Sprintf("measured from %.2f to %.2f s, where it is whole", t.seconds(t.From), t.seconds(t.To))
+	return fmt.Sprintf("measured from %.2f to %.2f s, where it is unbroken", t.seconds(t.From), t.seconds(t.To))
 }
 
 func (t ToneStretch) seconds(frame int) float64 { return t.Format.Rate.Seconds(frame) }

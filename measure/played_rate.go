@@ -9,8 +9,11 @@ import (
 // IEC 60958-3 (from memory).
 const loosestClock = 1e-3
 
-// IsQuarter reports whether a carrier is a quarter of a rate, to within the loosest clock: that of the jitter signal is.
-func IsQuarter(carrierHz, rateHz float64) bool { return math.Abs(4*carrierHz/rateHz-1) < loosestClock }
+// IsQuarter reports whether a carrier is a quarter of a rate, as the jitter signal's is, to within the loosest clock.
+func IsQuarter(carrierHz, rateHz float64) bool {
+	quarter := rateHz / 4
+	return math.Abs(carrierHz/quarter-1) < loosestClock
+}
 
 // PlayedRate returns the common rate, in Hz, of which a carrier is a quarter, 0 if there is none. The rates at which the jitter signal is
 // usually played are common practice, no source.

@@ -7,7 +7,7 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// Survey is a first look through a whole capture: how loud each block is, which samples are at full scale, and which channels are equal.
+// Survey is a first look through a capture from end to end: how loud each block is, which samples are at full scale, and which channels are equal.
 type Survey struct {
 	Format pcm.Format
 	Frames int

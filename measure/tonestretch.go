@@ -8,6 +8,8 @@ import (
 
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // ErrNoTone is wrapped where a capture is not one steady tone, ErrShort where the tone is too short for what is measured of it.
@@ -16,7 +18,7 @@ var (
 	ErrShort  = errors.New("capture too short")
 )
 
-// What tells where a tone begins, ends and holds its level: judgement, no source; the tests of measure/jitter hold it.
+// What a tone is known by: where it begins, ends and holds its level. Judgement, no source; the tests of measure/jitter hold it.
 const (
 	blocksPerSecond = 20   // of a survey
 	leastBlock      = 64   // frames
@@ -24,7 +26,7 @@ const (
 	absent          = 1e-3 // level, against the loudest channel's, below which a channel has no tone
 	nearLevel       = 0.7  // of the level: blocks above belong to the tone
 	leastRun        = 3    // blocks: fewer are a click
-	wholeWithin     = 5e-4 // of the level: a whole block of a tone above 500 Hz
+	fullWithin      = 5e-4 // of the level: a block of a tone above 500 Hz that fills it
 	endBlocks       = 2    // left out at an end within the capture, or in which the tone begins: a filter rings after that
 	brokenBelow     = 0.5  // of the loudest block: the tone was interrupted
 	// movingDB is from where on the level moves: blocks that hold a fraction of a period at their ends differ by less than 0.02 dB above 500 Hz.
@@ -33,7 +35,7 @@ const (
 	clickBlocks = 8
 )
 
-// ToneStretch is where a capture holds its tone, and what a survey tells of it.
+// ToneStretch is where a capture holds its tone, and its survey.
 type ToneStretch struct {
 	Survey
 	From, To int       // frames
@@ -71,15 +73,7 @@ func FindTone(r pcm.Reader, visit func(block [][]float64, from int)) (ToneStretc
 }
 
 // Loudest returns the channel, from 0, with the highest level.
-func (t ToneStretch) Loudest() int {
-	loudest := 0
-	for c, level := range t.Level {
-		if level > t.Level[loudest] {
-			loudest = c
-		}
-	}
-	return loudest
-}
+func (t ToneStretch) Loudest() int { return floats.MaxIdx(t.Level) }
 
 // Sounds reports whether a channel, from 0, has a tone: one no more than 60 dB below the loudest.
 func (t ToneStretch) Sounds(channel int) bool { return t.Level[channel] >= absent*t.Level[t.Loudest()] }
@@ -103,7 +97,7 @@ func (t *ToneStretch) trim() {
 	levels, level := t.Levels[t.Loudest()], t.Level[t.Loudest()]
 	first, last := longRuns(levels, nearLevel*level, min(leastRun, len(levels)))
 	t.From, t.To = first*t.Block, min((last+1)*t.Block, t.Frames)
-	partial := func(v float64) bool { return math.Abs(v-level) >= wholeWithin*level }
+	partial := func(v float64) bool { return math.Abs(v-level) >= fullWithin*level }
 	if first > 0 || partial(levels[first]) {
 		t.From += endBlocks * t.Block
 	}
@@ -131,7 +125,7 @@ func longRuns(x []float64, level float64, length int) (first, last int) {
 	return max(0, first), last
 }
 
-// warn says what is wrong with the tone where it was found.
+// warn warns of what is wrong with the tone where it was found.
 func (t *ToneStretch) warn() {
 	add := func(w Warning) { t.Warnings = append(t.Warnings, w) }
 	for c, n := range t.Clipped {
@@ -188,13 +182,7 @@ func (t ToneStretch) Carrier(r pcm.Reader) (float64, error) {
 	if err != nil {
 		return 0, err
 	}
-	strongest := 1
-	for k := 1; k < len(sp.Density)-1; k++ {
-		if sp.Density[k] > sp.Density[strongest] {
-			strongest = k
-		}
-	}
-	line := sp.Peak(strongest)
+	line := sp.Peak(1 + floats.MaxIdx(sp.Density[1:len(sp.Density)-1]))
 	reach := max(lobeBins*sp.BinHz(), driftingClock*line.FreqHz)
 	total, tonal := sp.BandPower(lobeBins*sp.BinHz(), rate/2), sp.BandPower(line.FreqHz-reach, line.FreqHz+reach)
 	if tonal < tonalPower*total {

@@ -31,12 +31,12 @@ const (
 	NoFloor           Code = "no-floor"           // the recording set-up sets the channel no limit
 )
 
-// Warning says what a result cannot tell, or what is wrong with a recording.
+// Warning says what a result does not show, or what is wrong with a recording.
 type Warning struct {
 	Code    Code `json:"code"`
 	Channel int  `json:"channel"` // from 1; 0: of no single channel
 	// FromS and ToS are seconds from the first sample of the file: the stretch that the warning is about, equal for an instant; NaN
-	// where it is about the whole file.
+	// where it is about all of the file.
 	FromS float64 `json:"from_s"`
 	ToS   float64 `json:"to_s"`
 	Value float64 `json:"value"` // NaN: none
@@ -44,7 +44,7 @@ type Warning struct {
 	Text  string  `json:"text"`  // a sentence for people, complete without the other fields
 }
 
-// Warningf returns a warning of the whole file, without a value. In, During, At and Of add to it.
+// Warningf returns a warning about all of the file, without a value. In, During, At and Of add to it.
 func Warningf(code Code, format string, args ...any) Warning {
 	return Warning{Code: code, FromS: math.NaN(), ToS: math.NaN(), Value: math.NaN(), Text: fmt.Sprintf(format, args...)}
 }

@@ -11,9 +11,7 @@ import (
 //
 // The pole frequencies follow from the standard's fL = 10^1.5, fH = 10^3.9, fA = 10^2.45 and D = √½; they are
 // kept to full precision because the rounded ones (20.6, 107.7, 737.9, 12194) miss the table's last digit.
-func AWeightDB(f float64) float64 {
-	return pcm.DB(aResponse(f) / aResponse(1000))
-}
+func AWeightDB(f float64) float64 { return pcm.DB(aResponse(f) / aResponse(1000)) }
 
 func aResponse(f float64) float64 {
 	const f1, f2, f3, f4 = 20.598997057618316, 107.65264864304629, 737.8622307362901, 12194.217147998012

@@ -61,7 +61,7 @@ func demodulate(r pcm.Reader, t measure.ToneStretch, carrierHz float64) ([]baseb
 	return out, err
 }
 
-// mixedHz returns the frequency that demodulate mixes down by: carrierHz as its counter holds it.
+// mixedHz returns the frequency that demodulate mixes down by: carrierHz, rounded to a step of its counter.
 func mixedHz(carrierHz, rateHz float64) float64 {
 	return math.Ldexp(math.Round(math.Ldexp(carrierHz/rateHz, 53)), -53) * rateHz
 }

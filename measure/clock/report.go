@@ -7,6 +7,8 @@ import (
 
 	"heardiff/measure"
 	"heardiff/playback/pcm"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // report makes the figures of all channels.
@@ -50,7 +52,7 @@ func timeErrors(phase []float64, interval, mixedHz, nominalHz float64) []float64
 	return x
 }
 
-// leastJump is the step of time, in frames, from which on a warning says so; a lost frame seen through the filter is more.
+// leastJump is the step of time, in frames, from which on there is a warning; a lost frame seen through the filter is more.
 const leastJump = 0.2
 
 // jump returns the largest step of x beyond what a steady frequency makes, and where it is: the largest second difference, where it
@@ -107,14 +109,17 @@ func (c *Channel) mark() {
 	}
 }
 
-// observations returns observation times of 0.1 s and more, in steps of 1, 2 and 5, as numbers of intervals, up to a quarter of the
-// capture: beyond that a deviation is the mean of too few squares to be called one (judgement, no source).
+// timesObserved is how many times an observation time must fit into the capture: of fewer a deviation is the mean of too few squares to be
+// called one (judgement, no source).
+const timesObserved = 4
+
+// observations returns observation times of 0.1 s and more, in steps of 1, 2 and 5, as numbers of intervals.
 func observations(count int, interval float64) []int {
 	var list []int
 	for decade := 0.1; ; decade *= 10 {
 		for _, step := range []float64{1, 2, 5} {
 			n := int(math.Round(step * decade / interval))
-			if n > (count-1)/4 {
+			if n > (count-1)/timesObserved {
 				return list
 			}
 			list = append(list, n)
@@ -142,10 +147,7 @@ func trend(x []float64, interval float64) (offset, drift float64) {
 // withoutLine returns x less its best straight line.
 func withoutLine(x []float64) []float64 {
 	slope, _ := trend(x, 1)
-	mean := 0.0
-	for _, v := range x {
-		mean += v / float64(len(x))
-	}
+	mean := floats.Sum(x) / float64(len(x))
 	out := make([]float64, len(x))
 	for i, v := range x {
 		out[i] = v - mean - slope*(float64(i)-float64(len(x)-1)/2)

@@ -171,9 +171,10 @@ func newApplication(ctx context.Context, in pcm.Reader, dose Dose) (*application
 	return a, ctx.Err()
 }
 
-// pink returns the amplitude of pink noise at hz: power as 1/f, from 10 Hz on.
+// pink returns the amplitude of pink noise at hz: power as 1/f, from an octave below the audible band on.
 func pink(hz float64) float64 {
-	if hz < 10 {
+	const lowestHz = 10
+	if hz < lowestHz {
 		return 0
 	}
 	return 1 / math.Sqrt(hz)

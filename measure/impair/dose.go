@@ -5,7 +5,7 @@
 //	y(t) = g·x((t − D)/(1 + p) + τ(t)) + noise(t) + hum(t)
 //
 // with delay D, drift p, jitter τ and gain g. x is evaluated between its samples by band-limited interpolation,
-// whose own error and images lie below −140 dB up to 0.9 of Nyquist. Where the shift is a whole number of frames
+// whose own error and images lie below −140 dB up to 0.9 of Nyquist. Where the shift is an integer number of frames
 // the samples themselves are taken: a zero dose returns the input bit for bit. Levels in dBFS follow AES17.
 package impair
 
@@ -98,7 +98,7 @@ func (c *Colour) UnmarshalText(text []byte) (err error) {
 	return err
 }
 
-// Noise is added noise, independent in every channel, of a whole level from 0 to Nyquist.
+// Noise is added noise, independent in every channel, of a total level from 0 to Nyquist.
 type Noise struct {
 	DBFS   float64 `json:"dbfs"`
 	Colour Colour  `json:"colour"`
@@ -137,6 +137,14 @@ func (d Dose) KeepsSamples() bool {
 	return len(d.Noise) == 0 && len(d.Hum) == 0 && d.GainDB == 0 && d.DriftPPM == 0 && d.DelaySamples == math.Trunc(d.DelaySamples)
 }
 
+// The largest doses. Judgement, no source: no chain is as bad.
+const (
+	mostJitterPS = 1e9 // RMS: a millisecond
+	mostGainDB   = 120
+	mostDelay    = 1e9 // samples
+	mostDriftPPM = 10000
+)
+
 // Validate returns an error that names what cannot be done at the rate.
 func (d Dose) Validate(rate pcm.Rate) error {
 	nyquist := rate.Hz() / 2
@@ -144,7 +152,7 @@ func (d Dose) Validate(rate pcm.Rate) error {
 	for _, j := range d.Jitter {
 		j = j.filled(rate)
 		switch {
-		case !(j.RMSPS >= 0 && j.RMSPS <= 1e9):
+		case !(j.RMSPS >= 0 && j.RMSPS <= mostJitterPS):
 			return fmt.Errorf("impair: jitter of %v ps: want 0 to 1e9 ps RMS", j.RMSPS)
 		case j.Kind == Random && !(j.LowHz > 0 && j.HighHz > j.LowHz && j.HighHz <= nyquist):
 			return fmt.Errorf("impair: jitter band %v:%v Hz: want 0 < low < high ≤ %v Hz", j.LowHz, j.HighHz, nyquist)
@@ -165,11 +173,11 @@ func (d Dose) Validate(rate pcm.Rate) error {
 		}
 	}
 	switch {
-	case !(math.Abs(d.GainDB) <= 120):
+	case !(math.Abs(d.GainDB) <= mostGainDB):
 		return fmt.Errorf("impair: gain of %v dB: want −120 to 120", d.GainDB)
-	case !(math.Abs(d.DelaySamples) <= 1e9):
+	case !(math.Abs(d.DelaySamples) <= mostDelay):
 		return fmt.Errorf("impair: delay of %v samples", d.DelaySamples)
-	case !(math.Abs(d.DriftPPM) <= 10000):
+	case !(math.Abs(d.DriftPPM) <= mostDriftPPM):
 		return fmt.Errorf("impair: drift of %v ppm: want −10000 to 10000", d.DriftPPM)
 	}
 	return nil

@@ -26,13 +26,13 @@ type Rendered struct {
 	LoudnessLU  float64 `json:"loudness_difference_lu"`
 }
 
-// LoudnessStepLU is the difference in loudness up to which a copy stays as it is, sample by sample: a fiftieth of the least that is heard
+// LoudnessStepLU is the difference in loudness up to which a copy stays as it is, sample by sample: a fiftieth of the least that is audible
 // in level under the best conditions (0.2 to 0.5 dB; common practice, no source). Jitter reaches it from some microseconds RMS on, where
 // what it changes is 15 dB below the music; noise where it is 28 dB below.
 const LoudnessStepLU = 0.01
 
 // Render puts a dose into a prepared excerpt. What the dose changes is faded in and out over 10 ms; between, the copy is
-// that of Apply, made as loud as the excerpt unless the dose is a gain: so that no dose is told by its loudness. It is an error if the
+// that of Apply, made as loud as the excerpt unless the dose is a gain: so that no dose is recognized by its loudness. It is an error if the
 // copy would pass full scale, or if the dose changes no sample.
 func Render(ctx context.Context, clean pcm.Clip, d Dose) (Rendered, error) {
 	r := Rendered{Clip: pcm.NewClip(clean.Rate, len(clean.Channels), 0)}

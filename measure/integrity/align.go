@@ -6,6 +6,8 @@ import (
 
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // anchorFrames is how much of one recording is looked for in the other: short enough that two clocks 50 ppm
@@ -110,27 +112,19 @@ func newMatcher(anchor []float64, size int) *matcher {
 	for k, v := range m.anchor {
 		m.anchor[k] = complex(real(v), -imag(v))
 	}
-	for _, v := range anchor {
-		m.energy += v * v
-	}
+	m.energy = floats.Dot(anchor, anchor)
 	m.bins, m.out = make([]complex128, size/2+1), make([]float64, size)
 	return m
 }
 
-// best returns where in x the anchor fits best, and the normalised correlation there.
+// best returns where in x the anchor fits best, and the normalized correlation there.
 func (m *matcher) best(x []float64) (lag int, score float64) {
 	m.plan.Forward(m.bins, x)
 	for k := range m.bins {
 		m.bins[k] *= m.anchor[k]
 	}
 	m.plan.Inverse(m.out, m.bins)
-	energy, total := 0.0, 0.0
-	for i, v := range x {
-		total += v * v
-		if i < anchorFrames {
-			energy += v * v
-		}
-	}
+	energy, total := floats.Dot(x[:anchorFrames], x[:anchorFrames]), floats.Dot(x, x)
 	for i := range len(x) - anchorFrames {
 		if energy > silentShare*total {
 			if s := m.out[i] / math.Sqrt(energy*m.energy); math.Abs(s) > math.Abs(score)+scoreTies {

@@ -14,8 +14,8 @@ const (
 
 // comparison walks through both recordings in step, and finds the place to go on from where frames were lost or repeated.
 //
-// What is expected is what was sent, or that as a chain leaves it that does the same to all of it; what differs
-// is what differs from that by more than a tolerance. Words are counted against those that were sent.
+// What is expected is what was sent, or what a chain makes of it that does the same to all of it; a word differs that is off what is expected
+// by more than a tolerance. Mismatches are counted against the words that were sent.
 type comparison struct {
 	words, expected, received pcm.Reader
 	tolerances                []tolerance // of each channel; none where words are to be the same
@@ -33,15 +33,15 @@ type comparison struct {
 	good, bad           int // blocks without and with a difference; those of equal silence are neither
 	faults              []Fault
 	attempts            int // at finding the place to go on from
-	searches            int // of the whole recording
+	searches            int // of all of the recording
 	nothingBefore       int // frame of received: the search has looked up to there
 	lookup              *lookup
-	realigned           bool // the beginning has been searched for once more
+	realigned           bool // the beginning has been searched for a second time
 }
 
 func newComparison(sent, received pcm.Reader, at placed, step float64) *comparison {
 	n := sent.Format().Channels
-	// A short recording needs short blocks, so that some are whole in spite of a fault.
+	// A short recording needs short blocks, so that some are intact in spite of a fault.
 	size := min(blockFrames, max(256, min(sent.Frames(), received.Frames())/16))
 	return &comparison{
 		size:  size,
@@ -50,7 +50,7 @@ func newComparison(sent, received pcm.Reader, at placed, step float64) *comparis
 	}
 }
 
-// against returns a comparison with what wires leave of the words sent.
+// against returns a comparison with what wires make of the words sent.
 func (c *comparison) against(wires []wire, top float64, at placed) *comparison {
 	d := newComparison(c.words, c.received, at, c.step)
 	d.expected = &treated{sent: c.words, wires: wires, top: top}
@@ -108,7 +108,7 @@ func (c *comparison) block(frame, n int) (wrong int, err error) {
 	if err := read(c.received, c.b, frame); err != nil {
 		return 0, err
 	}
-	c.limits = c.limitsBeside(c.a)
+	c.limits = c.limitsFor(c.a)
 	for ch := range c.a {
 		for i := range c.a[ch] {
 			if c.differs(ch, i) {
@@ -119,8 +119,8 @@ func (c *comparison) block(frame, n int) (wrong int, err error) {
 	return wrong, nil
 }
 
-// limitsBeside returns the tolerances of each channel for a stretch.
-func (c *comparison) limitsBeside(x [][]float64) []tolerance {
+// limitsFor returns the tolerances of each channel for a stretch.
+func (c *comparison) limitsFor(x [][]float64) []tolerance {
 	limits := make([]tolerance, len(x))
 	for ch := range c.tolerances {
 		limits[ch] = c.tolerances[ch].allows(x[ch])
@@ -203,16 +203,15 @@ func (c *comparison) lastWrong() int {
 // plain reports whether a stretch is too plain to show where it belongs.
 func (c *comparison) plain(x [][]float64) bool {
 	for ch := range x {
-		low, high := x[ch][0], x[ch][0]
-		for _, v := range x[ch] {
-			low, high = min(low, v), max(high, v)
-		}
 		least := 0.0
 		if c.tolerances != nil {
 			least = 4 * c.tolerances[ch].peak
 		}
-		if high-low > least {
-			return false
+		low, high := x[ch][0], x[ch][0]
+		for _, v := range x[ch] {
+			if low, high = min(low, v), max(high, v); high-low > least {
+				return false
+			}
 		}
 	}
 	return true

@@ -5,13 +5,13 @@
 // first, and then anywhere by what a table of at most half a million windows of the sent one holds: a loss may be of any length.
 //
 // Where no block is the same, what the chain does to all that passes it is learnt from stretches of the recording, each
-// channel for itself: which sent one it carries, how late, at what gain, with what constant, through what filter, and how
-// much is left. The received words are then compared with what such a chain would have left of the sent ones, within what is
-// left, so that a stretch muted, lost or repeated is found in addition to a gain, dither, a cut, a resampler, inverted and exchanged channels.
+// channel for itself: which sent one it carries, how late, at what gain, with what constant, through what filter, and with what
+// residual. The received words are then compared with what such a chain makes of the sent ones, within that
+// residual, so that a stretch muted, lost or repeated is found in addition to a gain, dither, a cut, a resampler, inverted and exchanged channels.
 //
 // # Measured on simulated streams
 //
-// After a loss 65536 frames to either side are searched first, then the table of the whole. A stream that never agrees any more is read 5.6
+// After a loss 65536 frames to either side are searched first, then the table of all. A stream that never agrees any more is read 5.6
 // times, from 20 s to an hour at 192 kHz, with 60 MB (-run Never -args -full). Ten minutes of 192 kHz stereo with gain and faults take 9 s
 // and 68 MB.
 //

@@ -56,14 +56,17 @@ func (c *comparison) note(f Fault) {
 	}
 }
 
+// joinedGap is how far apart, in frames, faults of one cause are one at the most: cut by the end of a block. A judgement, no source.
+const joinedGap = blockFrames / 8
+
 // continues reports whether a fault is the one before, cut by the end of a block. What a filter rings at its end alone has no cause.
 func (c *comparison) continues(before, f Fault) bool {
 	gap := f.Frame - before.Frame - before.Frames
 	if before.Cause == f.Cause && before.Channel == f.Channel {
-		return gap <= blockFrames/8
+		return gap <= joinedGap
 	}
-	ringing := func(f Fault) bool { return f.Cause == Unknown && f.Frames <= 2*filterReach }
-	return c.filtered() && gap <= filterReach && (ringing(before) || ringing(f))
+	rings := func(f Fault) bool { return f.Cause == Unknown && f.Frames <= 2*filterReach }
+	return c.filtered() && gap <= filterReach && (rings(before) || rings(f))
 }
 
 // muted reports whether zeros are in frames first to last of the block, in all channels or, counted from 1, in the only
@@ -91,12 +94,14 @@ func (c *comparison) muted(first, last int) (muted bool, channel int) {
 	return channel > 0, channel
 }
 
-// zeros reports whether nothing was received in frames first to last of a channel. A filter rings on: what is 26 dB below
-// what is expected is no more than that, some way from the ends.
+// ringing is the level of a filter's ringing, relative to what is expected, some way from the ends of a mute: −26 dB. A judgement, no source.
+const ringing = 0.05
+
+// zeros reports whether nothing was received in frames first to last of a channel, but for what a filter rings.
 func (c *comparison) zeros(ch, first, last int) bool {
 	edge := c.edge(last - first + 1)
 	a, b := c.a[ch][first+edge:last+1-edge], c.b[ch][first+edge:last+1-edge]
-	if edge > 0 && rms(b) < 0.05*rms(a) {
+	if edge > 0 && rms(b) < ringing*rms(a) {
 		return true
 	}
 	for _, v := range b {

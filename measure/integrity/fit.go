@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -20,7 +21,7 @@ func (p pair) straight() []float64 { return p.a[mostReach : mostReach+len(p.b)] 
 // around is the sent piece, with reach frames more at either end.
 func (p pair) around(reach int) []float64 { return p.a[mostReach-reach : mostReach+len(p.b)+reach] }
 
-// noise is what a fit leaves.
+// noise is the residual of a fit.
 type noise struct {
 	peak, rms float64
 	share     float64 // rms relative to what was sent
@@ -86,7 +87,7 @@ func (f fitter) residual(w wire, pairs []pair) noise {
 			fourth += e * e * e * e
 			sent += p.straight()[i] * p.straight()[i]
 			n.words++
-			if math.Abs(e+w.constant) < f.step*(1-1e-6) {
+			if math.Abs(e+w.constant) < f.step*(1-constantRounding) {
 				within++
 			}
 		}
@@ -132,13 +133,13 @@ func (f fitter) unit(pairs []pair) wire {
 	return wire{taps: []float64{g}, constant: f.constant((s.b - g*s.a) / s.n)}
 }
 
-// constantRounding is by how much, in steps, a constant may miss a whole number by the rounding of sums alone.
+// constantRounding is by how much, in steps, a constant may miss an integer by the rounding of sums alone.
 const constantRounding = 1e-6
 
-// constant rounds a constant that is whole to within rounding, so that equal words are equal.
+// constant rounds a constant that is an integer number of steps to within rounding, so that equal words are equal.
 func (f fitter) constant(v float64) float64 {
-	if whole := math.Round(v / f.step); math.Abs(v/f.step-whole) < constantRounding {
-		return whole * f.step
+	if steps := math.Round(v / f.step); math.Abs(v/f.step-steps) < constantRounding {
+		return steps * f.step
 	}
 	return v
 }
@@ -186,7 +187,7 @@ func solve(chol *mat.Cholesky, pairs []pair) wire {
 	for _, p := range pairs {
 		x := p.around(filterReach)
 		for l := range last + 1 {
-			v.SetVec(l, v.AtVec(l)+dot(p.b, x[last-l:]))
+			v.SetVec(l, v.AtVec(l)+floats.Dot(p.b, x[last-l:][:len(p.b)]))
 		}
 	}
 	if err := chol.SolveVecTo(taps, v); err != nil {
@@ -218,7 +219,7 @@ func correlate(r *mat.SymDense, p pair) {
 	x, n := p.around(filterReach), len(p.b)
 	products := make([][last + 1]float64, last+1)
 	for m := range last + 1 {
-		products[0][m] = dot(x[last:][:n], x[last-m:])
+		products[0][m] = floats.Dot(x[last:][:n], x[last-m:][:n])
 	}
 	for l := range last {
 		for m := l; m < last; m++ {
@@ -230,13 +231,4 @@ func correlate(r *mat.SymDense, p pair) {
 			r.SetSym(l, m, r.At(l, m)+products[l][m])
 		}
 	}
-}
-
-func dot(a, b []float64) float64 {
-	b = b[:len(a)]
-	sum := 0.0
-	for i, v := range a {
-		sum += v * b[i]
-	}
-	return sum
 }

@@ -46,7 +46,7 @@ type Result struct {
 	FirstMismatch *int `json:"first_mismatch"`
 	// BitsCompared is the smaller word length that carries data.
 	BitsCompared int `json:"bits_compared"`
-	// Cause is nil where the words are equal. Of several it is what changed the whole recording, the others are in
+	// Cause is nil where the words are equal. Of several it is what changed the recording from end to end, the others are in
 	// Warnings and Faults.
 	Cause *Cause `json:"cause"`
 	// GainDB is the gain from SENT to RECEIVED where no fault is, of what was resampled below a tenth of the rate; NaN where

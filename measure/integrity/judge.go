@@ -8,8 +8,8 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// judge compares word by word, and where more than stretches differ with what a chain would leave that does the same to all
-// that passes it.
+// judge compares word by word, and where more than stretches differ also with what a chain makes of the words that does the same to all of
+// them.
 func judge(sent, received pcm.Reader, at placed, sentBits, receivedBits int) (Result, error) {
 	c := newComparison(sent, received, at, math.Ldexp(1, 1-min(receivedBits, 24)))
 	if err := c.run(); err != nil {
@@ -46,14 +46,14 @@ func (c *comparison) judge(sentBits, receivedBits int) (*comparison, verdict, er
 	}
 	switch {
 	case v.resampled():
-		v.warn(measure.Warningf(FaultsUnknown, "whether stretches were lost, muted or repeated as well cannot be told"))
+		v.warn(measure.Warningf(FaultsUnknown, "whether stretches were lost, muted or repeated as well is not known"))
 	case d != nil:
 		v.partly(wires)
 	}
 	return c, v, nil
 }
 
-// treatedAs compares with what wires leave of what was sent; nil where that is not known, or not the same all along since clocks drift
+// treatedAs compares with what wires make of what was sent; nil where that is not known, or not the same all along since clocks drift
 // apart.
 func (c *comparison) treatedAs(l *learner, wires []wire) (*comparison, error) {
 	for j, w := range wires {
@@ -67,7 +67,7 @@ func (c *comparison) treatedAs(l *learner, wires []wire) (*comparison, error) {
 	return d, d.run()
 }
 
-// finish names channels of which nothing arrived, and drops what a filter leaves no certainty of.
+// finish names channels of which nothing arrived, and drops faults that are not certain behind a filter.
 func (c *comparison) finish(wires []wire) {
 	if c.filtered() {
 		c.faults = slices.DeleteFunc(c.faults, func(f Fault) bool { return f.Cause == Unknown })
@@ -91,7 +91,7 @@ func (c *comparison) result(v verdict, bits int) Result {
 	}
 	first := c.first
 	r.FirstMismatch = &first
-	if v.local || c.good > 0 { // where nothing is equal anywhere the whole was changed, no stretch of it
+	if v.local || c.good > 0 { // where nothing is equal anywhere all of it was changed, no stretch
 		r.Faults = c.faults
 	}
 	cause := v.cause(r.Faults)
@@ -100,12 +100,12 @@ func (c *comparison) result(v verdict, bits int) Result {
 	return r
 }
 
-// verdict is what changed the whole recording.
+// verdict is what changed the recording from end to end.
 type verdict struct {
-	findings []finding // the most telling first
+	findings []finding // the one to name first
 	warnings []measure.Warning
 	gainDB   float64
-	local    bool // what changed the whole recording explains all but faults
+	local    bool // what changed the recording from end to end explains all but faults
 }
 
 // finding is a cause, with what there is to say where it is the one named (no code: nothing), and where another is.
@@ -115,8 +115,8 @@ type finding struct {
 }
 
 // add adds a finding.
-func (v *verdict) add(cause Cause, named, besides measure.Warning) {
-	v.findings = append(v.findings, finding{cause, named, besides})
+func (v *verdict) add(cause Cause, named, additional measure.Warning) {
+	v.findings = append(v.findings, finding{cause, named, additional})
 }
 
 // warn adds a warning that does not depend on the cause named.
@@ -151,7 +151,7 @@ func (v *verdict) allWarnings(faults []Fault) (list []measure.Warning) {
 	return list
 }
 
-// partly says that the findings do not hold for the most of the recording.
+// partly notes that the findings do not hold for most of the recording.
 func (v *verdict) partly(wires []wire) {
 	if slices.ContainsFunc(wires, wire.filtered) {
 		return // what a filter leaves varies with what passes it

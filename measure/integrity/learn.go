@@ -2,9 +2,12 @@ package integrity
 
 import (
 	"math"
+	"slices"
 
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 const (
@@ -84,10 +87,8 @@ func (l *learner) gather() error {
 			}
 		}
 	}
-	for i := len(earlier) - 1; i >= 0; i-- {
-		l.stretches = append(l.stretches, earlier[i])
-	}
-	l.stretches = append(append(l.stretches, middle), later...)
+	slices.Reverse(earlier)
+	l.stretches = slices.Concat(earlier, []stretch{middle}, later)
 	return nil
 }
 
@@ -141,21 +142,17 @@ func (l *learner) find(frame, offset, reach int) (s stretch, found bool, err err
 
 // alike returns the correlation of a and b, 0 where either is silent.
 func alike(a, b []float64) float64 {
-	if square := dot(a, a) * dot(b, b); square > 0 {
-		return dot(a, b) / math.Sqrt(square)
+	if square := floats.Dot(a, a) * floats.Dot(b, b); square > 0 {
+		return floats.Dot(a, b) / math.Sqrt(square)
 	}
 	return 0
 }
 
 // bestLag returns where in x an anchor fits best, and how well.
 func bestLag(anchor, x []float64) (lag int, score float64) {
-	size := 1
-	for size < len(x) {
-		size *= 2
-	}
-	wide := make([]float64, size)
+	wide := make([]float64, spectrum.PowerOfTwo(len(x)))
 	copy(wide, x)
-	return newMatcher(anchor, size).best(wide)
+	return newMatcher(anchor, len(wide)).best(wide)
 }
 
 // pairs returns the pieces of a sent and a received channel, the one late by some frames.
@@ -267,7 +264,7 @@ func (l *learner) lag(from, channel int) int {
 func (l *learner) unlike(from, channel, late int) float64 {
 	var shares []float64
 	for _, p := range l.pairs(from, channel, late) {
-		if dot(p.b, p.b) > 0 {
+		if floats.Dot(p.b, p.b) > 0 {
 			r := alike(p.straight(), p.b)
 			shares = append(shares, 1-r*r)
 		}

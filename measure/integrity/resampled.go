@@ -4,16 +4,12 @@ import (
 	"math"
 
 	"heardiff/measure/spectrum"
+	"heardiff/playback/pcm"
 )
 
 // power returns the power of x between two frequencies, of a rate of one; NaN where x is too short.
 func power(x []float64, low, high float64) float64 {
-	averager, err := spectrum.NewAverager(spectrum.Config{RateHz: 1, Size: 4096, Window: spectrum.Hann(), Overlap: 0.5})
-	if err != nil {
-		return math.NaN()
-	}
-	averager.Write(x)
-	s, err := averager.Spectrum()
+	s, err := spectrum.Of(x, spectrum.Config{RateHz: 1, Size: 4096, Window: spectrum.Hann(), Overlap: 0.5})
 	if err != nil {
 		return math.NaN()
 	}
@@ -28,7 +24,7 @@ func (l *learner) lowGain(w wire, channel int) float64 {
 	var ratios []float64
 	for _, s := range l.stretches {
 		received := s.b[channel]
-		if w.known { // words clipped on the way tell no gain
+		if w.known { // words clipped on the way have no gain
 			received = make([]float64, anchorFrames)
 			w.apply(received, s.a[w.from][mostReach-len(w.taps)/2-w.late:])
 		}
@@ -37,7 +33,7 @@ func (l *learner) lowGain(w wire, channel int) float64 {
 			ratios = append(ratios, ratio)
 		}
 	}
-	return 10 * math.Log10(spectrum.Median(ratios))
+	return pcm.PowerDB(spectrum.Median(ratios))
 }
 
 // sent returns what a wire carries, in step with what was received.
@@ -45,7 +41,7 @@ func (s stretch) sent(w wire) []float64 { return s.a[w.from][mostReach-w.late:][
 
 // cutTop returns which part of the power of the residual, received − gain·sent, lies above 0.4 of the rate: the median of the stretches.
 func (l *learner) cutTop(w wire, channel int) float64 {
-	gain := math.Copysign(math.Pow(10, l.lowGain(w, channel)/20), w.sum())
+	gain := math.Copysign(pcm.Ratio(l.lowGain(w, channel)), w.sum())
 	var shares []float64
 	e := make([]float64, anchorFrames)
 	for _, s := range l.stretches {
@@ -59,11 +55,11 @@ func (l *learner) cutTop(w wire, channel int) float64 {
 	return spectrum.Median(shares)
 }
 
-// fractionOfFrame is by how much of a frame a place must miss a whole one to be that of resampled words. A judgement, no source;
-// TestAWayThroughALowerRateIsResampling holds it.
-const fractionOfFrame = 0.02
+// fractionOfFrame is by how much of a frame a place must miss an integer to be that of resampled words, and movedShare the share of the stretches
+// that must: some may hold a fault. Judgement, no source; TestAWayThroughALowerRateIsResampling holds the first.
+const fractionOfFrame, movedShare = 0.02, 0.25
 
-// moved reports whether the received recording is offset from the sent one by a fraction of a frame. Some stretches may hold a fault.
+// moved reports whether the received recording is offset from the sent one by a fraction of a frame.
 func (l *learner) moved(w wire, channel int) bool {
 	apart := 0
 	lags := l.lags(w, channel)
@@ -72,7 +68,7 @@ func (l *learner) moved(w wire, channel int) bool {
 			apart++
 		}
 	}
-	return 4*apart > len(lags)
+	return float64(apart) > movedShare*float64(len(lags))
 }
 
 // drifts reports whether they are farther apart from each stretch to the next: frames lost or repeated move them only once.
@@ -95,7 +91,7 @@ func (l *learner) lags(w wire, channel int) []float64 {
 		copy(wide, s.a[w.from][mostReach-slack-w.late:][:anchorFrames+2*slack])
 		m := newMatcher(s.b[channel], len(wide))
 		lag, score := m.best(wide)
-		if math.Abs(score) < 0.3 || lag == 0 || lag >= 2*slack {
+		if math.Abs(score) < leastScore || lag == 0 || lag >= 2*slack {
 			continue
 		}
 		before, top, after := m.out[lag-1], m.out[lag], m.out[lag+1]

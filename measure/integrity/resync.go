@@ -9,7 +9,7 @@ import (
 const (
 	// farthestProbe is how many blocks after a break the search still looks nearby.
 	farthestProbe = 64
-	// mostSearches bounds how often the whole of what was sent is gone through where words are not the same.
+	// mostSearches bounds how often all of what was sent is searched where words are not the same.
 	mostSearches = 8
 )
 
@@ -211,7 +211,7 @@ func (c *comparison) shiftAt(at, reach int) (by int, found bool, err error) {
 	if err := read(c.expected, around, at+c.offset-reach); err != nil {
 		return 0, false, err
 	}
-	limits := c.limitsBeside(ahead)
+	limits := c.limitsFor(ahead)
 	least := math.Inf(1)
 	for d := range reach + 1 {
 		for _, shift := range []int{d, -d} {

@@ -42,7 +42,7 @@ func survey(r pcm.Reader) (loudest, error) {
 	return l, err
 }
 
-// loudestOf returns the stretch, a full block unless the whole recording is shorter, that is twice as loud as any before it, so that the
+// loudestOf returns the stretch, a full block unless the recording is shorter, that is twice as loud as any before it, so that the
 // first of equals is kept.
 func loudestOf(seen measure.Survey) loudest {
 	l := loudest{}

@@ -134,7 +134,7 @@ func (l *learner) gains(wires []wire, v *verdict) {
 	if len(known) == 0 {
 		return
 	}
-	const least = 1e-4 // dB that are worth telling
+	const least = 1e-4 // dB that are worth a mention
 	named, by := measure.Warning{}, perChannel(gains, "%.4f dB")
 	if slices.Max(known)-slices.Min(known) > max(2*uncertain, least) {
 		named = measure.Warningf(GainChanged, "the gain differs between channels: %s", by)

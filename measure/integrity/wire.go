@@ -3,8 +3,11 @@ package integrity
 import (
 	"io"
 	"math"
+	"slices"
 
 	"heardiff/playback/pcm"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // wire says what a received channel carries of what was sent.
@@ -20,7 +23,7 @@ type wire struct {
 	noise    noise
 	dead     bool // nothing but zeros arrived of what was sent
 	unsent   bool // nothing was sent: no gain can be read
-	known    bool // what is left is no more than words cut, rounded or dithered leave, or a filter's residue
+	known    bool // the residual is no more than that of words cut, rounded or dithered, or a filter's
 }
 
 // filtered reports whether more than the level was changed.
@@ -30,27 +33,18 @@ func (w wire) filtered() bool { return len(w.taps) > 1 }
 func (w wire) tap() float64 { return w.taps[len(w.taps)/2] }
 
 // sum is the gain of the lowest frequencies.
-func (w wire) sum() float64 {
-	sum := 0.0
-	for _, h := range w.taps {
-		sum += h
-	}
-	return sum
-}
+func (w wire) sum() float64 { return floats.Sum(w.taps) }
 
 // apply writes what should have been received. x begins reach frames before the first of dst, late already counted.
 func (w wire) apply(dst, x []float64) {
-	last := len(w.taps) - 1
+	reversed := slices.Clone(w.taps)
+	slices.Reverse(reversed)
 	for i := range dst {
-		sum := w.constant
-		for l, h := range w.taps {
-			sum += h * x[i+last-l]
-		}
-		dst[i] = sum
+		dst[i] = w.constant + floats.Dot(reversed, x[i:i+len(reversed)])
 	}
 }
 
-// treated is what was sent, as a chain that does the same to all of it would have left it.
+// treated is what was sent, as changed by a chain that does the same to all of it.
 type treated struct {
 	sent  pcm.Reader
 	wires []wire
@@ -118,10 +112,4 @@ func (t tolerance) allows(x []float64) tolerance {
 	return t
 }
 
-func rms(x []float64) float64 {
-	sum := 0.0
-	for _, v := range x {
-		sum += v * v
-	}
-	return math.Sqrt(sum / float64(len(x)))
-}
+func rms(x []float64) float64 { return math.Sqrt(floats.Dot(x, x) / float64(len(x))) }

@@ -51,8 +51,8 @@ func (d *doubling) evaluate(dst, x [][]float64, at []instant) {
 func weigh(dst, x, weights []float64) {
 	n := len(weights)
 	pairs := weights[:n/2]
-	i := 0
-	for ; 2*i+7 <= len(dst); i += 4 {
+	i, last := 0, len(dst)-7 // for four sums
+	for ; 2*i <= last; i += 4 {
 		v := x[i : i+n+3]
 		left, right := v[3:][:len(pairs)], v[n-len(pairs) : n][:len(pairs)]
 		l0, l1, l2 := v[0], v[1], v[2]

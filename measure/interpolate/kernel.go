@@ -54,11 +54,14 @@ func (c Config) Validate() error {
 		return fmt.Errorf("interpolate: Pass %v: want a fraction of Nyquist between 0 and 1", c.Pass)
 	case !(f.Stop > f.Pass && f.Stop <= 2-f.Pass):
 		return fmt.Errorf("interpolate: Stop %v: want more than Pass %v and at most %v", c.Stop, f.Pass, 2-f.Pass)
-	case !(f.ErrorDB >= -145 && f.ErrorDB <= -40):
-		return fmt.Errorf("interpolate: an error of %v dB: want −145 to −40", c.ErrorDB)
+	case !(f.ErrorDB >= leastErrorDB && f.ErrorDB <= mostErrorDB):
+		return fmt.Errorf("interpolate: an error of %v dB: want −%v to −%v", c.ErrorDB, -leastErrorDB, -mostErrorDB)
 	}
 	return nil
 }
+
+// leastErrorDB is a little more than the −150 dB that the table reaches; above mostErrorDB Kaiser's rule does not hold.
+const leastErrorDB, mostErrorDB = -145, -40
 
 // Kernel is an interpolator of one design. It does not change after New and may be shared.
 type Kernel struct {

@@ -21,25 +21,14 @@ type shape struct {
 }
 
 func newShape(cutoff float64, half int, attenuationDB float64) shape {
-	beta := 0.1102 * (attenuationDB - 8.7)
-	return shape{cutoff: cutoff, half: half, beta: beta, scale: 1 / bessel0(beta)}
+	beta := spectrum.KaiserBeta(attenuationDB)
+	return shape{cutoff: cutoff, half: half, beta: beta, scale: 1 / spectrum.BesselI0(beta)}
 }
 
 // at returns the weight of a sample t samples away.
 func (s shape) at(t float64) float64 {
 	u := t / float64(s.half)
-	return s.cutoff * spectrum.Sinc(s.cutoff*t) * s.scale * bessel0(s.beta*math.Sqrt(math.Max(0, 1-u*u)))
-}
-
-// bessel0 returns the modified Bessel function I₀(x) by its power series, which converges for every x.
-func bessel0(x float64) float64 {
-	q := x * x / 4
-	sum, term := 1.0, 1.0
-	for i := 1.0; term > sum*1e-17; i++ {
-		term *= q / (i * i)
-		sum += term
-	}
-	return sum
+	return s.cutoff * spectrum.Sinc(s.cutoff*t) * s.scale * spectrum.BesselI0(s.beta*math.Sqrt(math.Max(0, 1-u*u)))
 }
 
 // table holds the weights of a shape for finely spaced fractions of a sample.

@@ -31,8 +31,8 @@ func additive(bands []noiseBand, kappa float64) {
 // more of it.
 const words = 1.8e-20
 
-// markAmplitudeNoise marks the stretches of bands from … to − 1 in which amplitude exceeds phase by more than chance, the most striking first. Beside
-// a density of least either is nothing.
+// markAmplitudeNoise marks the stretches of bands from … to − 1 in which amplitude exceeds phase by more than chance, the most significant first. Below
+// a density of least either counts for nothing.
 func markAmplitudeNoise(bands []noiseBand, loud []bool, least float64, from, to int) {
 	best, first, last := beyondChance, -1, -1
 	for i := from; i < to; i++ {
@@ -89,7 +89,7 @@ func spreadTails(bands []noiseBand, loud []bool, level float64) {
 	}
 }
 
-// quietest returns the least noise of an octave, of amplitude or phase: +Inf where none tells it.
+// quietest returns the least noise of an octave, of amplitude or phase: +Inf where none has enough bins.
 func quietest(bands []noiseBand) float64 {
 	least := math.Inf(1)
 	for i := range max(0, len(bands)-octave+1) {
@@ -98,7 +98,7 @@ func quietest(bands []noiseBand) float64 {
 			n := b.independent()
 			am, pm, count = am+n*b.am, pm+n*b.pm, count+n
 		}
-		if count >= telling {
+		if count >= leastInOctave {
 			least = min(least, am/count, pm/count)
 		}
 	}

@@ -9,6 +9,10 @@ import (
 // exp(−3.5²/2) = 0.2 % of noise alone exceed it.
 const unseen = 3.5
 
+// oneLineBins is how far apart, in bins of the record, a line may be found in phase and in amplitude, or in two records, and be one: nearer than
+// that two lines show as one.
+const oneLineBins = 0.7
+
 // classify separates the lines found in phase and amplitude into phase modulation, amplitude modulation and additive tones.
 func classify(pm, am *lineFinder, phase, amplitude []peak) (jitter, other []component) {
 	other, phase, amplitude = smeared(pm, am, phase, amplitude)
@@ -18,7 +22,7 @@ func classify(pm, am *lineFinder, phase, amplitude []peak) (jitter, other []comp
 	other = append(other, asAmplitude(moving)...)
 	taken := make([]bool, len(amplitude))
 	for _, p := range phase {
-		a, i := counterpart(p.hz, amplitude, 0.7/pm.seconds)
+		a, i := counterpart(p.hz, amplitude, oneLineBins/pm.seconds)
 		if i < 0 {
 			a = am.at(p.hz)
 		} else {

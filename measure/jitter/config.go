@@ -55,11 +55,3 @@ func (c Config) band(carrierHz, rateHz float64) ([2]float64, error) {
 	}
 	return [2]float64{c.LowHz, c.HighHz}, nil
 }
-
-// signalRate returns the rate of the signal played, or 0 where the carrier is a quarter of no common rate.
-func (c Config) signalRate(carrierHz float64) float64 {
-	if c.SignalRateHz != 0 {
-		return c.SignalRateHz
-	}
-	return measure.PlayedRate(carrierHz)
-}

@@ -21,16 +21,23 @@ type mixer struct {
 	rateHz           float64 // of the input
 }
 
-// newMixer plans for a band of ±highHz round a carrier.
+const (
+	// leastOutRate is the least rate of the baseband, as a ratio to the highest jitter frequency: twice that, and room for the filter's edge.
+	leastOutRate = 2.2
+	// stopBand is where the filter's stop band begins, as a ratio to the highest jitter frequency. A sharp edge: a tone let half through would, by
+	// the logarithm, leave a product at twice its offset.
+	stopBand      = 1.12
+	attenuationDB = 150
+)
+
+// newMixer plans for a band of ±highHz around a carrier.
 func newMixer(rateHz, carrierHz, highHz float64) *mixer {
 	m := &mixer{rateHz: rateHz, decimation: 1}
-	for rateHz/float64(2*m.decimation) >= 2.2*highHz {
+	for rateHz/float64(2*m.decimation) >= leastOutRate*highHz {
 		m.decimation *= 2
 	}
 	out := rateHz / float64(m.decimation)
-	// A sharp edge: a tone let half through would, by the logarithm, leave a product at twice its offset.
-	stop := min(carrierHz, rateHz/2-carrierHz, out-highHz, 1.12*highHz)
-	const attenuationDB = 150
+	stop := min(carrierHz, rateHz/2-carrierHz, out-highHz, stopBand*highHz)
 	taps := spectrum.KaiserLength(attenuationDB, (stop-highHz)/rateHz)
 	m.quarter = int(math.Ceil(float64(taps-1) / float64(2*m.decimation)))
 	length := 2*m.decimation*m.quarter + 1

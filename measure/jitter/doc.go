@@ -7,42 +7,42 @@
 // leaves, as where a clock hunts, that goes with it. Lines below the band are taken out too, for their side lobes.
 //
 // Where the carrier is a quarter of the rate and the clocks are one, timing errors faster than rate/2 − f₀ fold back into φ or into α,
-// by the angle at which the samples take the carrier, and no longer cancel. The fourth power of the samples tells the angle, and the errors
+// by the angle at which the samples take the carrier, and no longer cancel. The fourth power of the samples gives the angle, and the errors
 // and limits of the random figure hold what may have folded, however little; where the clocks are apart the record is made shorter, by an eighth at the
 // most, to where it cancels. A warning says where it hardly does. Let the chain run on its own clock, or record at another
 // rate than four times the tone.
 //
 // Lines are found one by one, strongest first, where the spectrum of φ exceeds the median of its
 // surroundings so far that noise alone does so in fewer than one of a hundred captures; each is fitted with the
-// window's own shape and subtracted, so that strong lines hide no weak ones; where one leaves much, two in its stead are fitted together. What is left is noise. Additive noise
+// window's own shape and subtracted, so that strong lines hide no weak ones; where its residual is large, two in its stead are fitted together. The residual of all is noise. Additive noise
 // appears equally in α and φ, so that the density of α is subtracted from the density of φ; the rest is random jitter.
-// Where α clearly exceeds φ it is noise of the amplitude itself, and the rest of the band tells what is additive. Amplitude noise
+// Where α clearly exceeds φ it is noise of the amplitude itself, and the rest of the band shows what is additive. Amplitude noise
 // that stays below the sum of additive noise and jitter is distinguished from additive noise where it rises towards the carrier; where it is as even as additive
 // noise it is not, and makes jitter look smaller.
 //
-// Ticks and lost samples are no clock's: the noise left without lines, as a function of time, shows them where they exceed it by 8 standard
+// Ticks and lost samples are no clock's: the noise without lines, as a function of time, shows them where they exceed it by 8 standard
 // errors. A tick is bridged over the filter's length, before the noise is read; where the phase steps, by half a sample or more or as a
-// clock that is corrected, it stays and is named. Steps of whole periods leave no trace. Where a block was lost, or the tone pauses for
-// a millisecond or more, the longest stretch that is whole is measured.
+// clock that is corrected, it stays and is named. Steps of full periods leave no trace. Where a block was lost, or the tone pauses for
+// a millisecond or more, the longest unbroken stretch is measured.
 //
 // A phase line with an amplitude line at its side is read so: where one of the two sidebands is missing (less
-// than a quarter of the other, or not to be distinguished from noise) it is an additive tone beside the carrier and no jitter; else
+// than a quarter of the other, or not to be distinguished from noise) it is an additive tone on one side of the carrier and no jitter; else
 // it is split into β and m. A real amplitude and phase modulation of nearly equal depth and phase looks the same as an
-// additive tone; no measurement of one tone can tell them apart.
+// additive tone; no measurement of one tone can distinguish them.
 // Where a tone's clock is not the carrier's and the one drifts against the other, the tone is spread over several bins; what is
-// found of it in phase and in amplitude is then judged together, over the whole stretch.
+// found of it in phase and in amplitude is then judged together, over the full stretch.
 // A line of jitter whose own frequency wanders, as the mains' does, falls into pieces in a long record. Pieces within some twelve
 // bins whose sum has a steady envelope, which lines of their own, beating, have not, are one line: its place the centroid, its peak from
 // the power of the stretch. A line that wanders by more, as a switching supply's may, is a hump of the spectrum: it is found before any line is
 // sought, by an envelope far steadier than that of noise in the same band, and counts as one line, too. A warning names the lines that
-// wander. Steady lines that stand out of a hump are taken out before it is judged, and found as lines of their own. A hump that holds less than about
+// wander. Steady lines in a hump are subtracted before it is judged, and found as lines of their own. A hump that holds less than about
 // half of the power of its stretch is not distinguished from noise, nor one with a stronger steady line within it. Pieces far weaker than a line
-// beside it are part of it where they are in quadrature with it, as phase modulation is, the sideband that was too weak to be found included.
+// near them are part of it where they are in quadrature with it, as phase modulation is, the sideband that was too weak to be found included.
 //
 // Detection. A line is as many dB above the noise as each of its sidebands is above the noise in a bin of the
-// capture's own spectrum, one bin for the whole record, under additive noise. At 15 dB a line is found 99 times in 100.
+// capture's own spectrum, one bin for the full record, under additive noise. At 15 dB a line is found 99 times in 100.
 //
-// How hard that is, the phase tells: a line of peak β, in a record of T seconds whose phase has noise of the one-sided
+// How hard that is depends on the phase: a line of peak β, in a record of T seconds whose phase has noise of the one-sided
 // density S, is ρ = (β²/2)/(S/T) above it. Both sidebands bear on β, and half of the additive noise is amplitude:
 // ρ is 3 dB more than the figure of a sideband. The best that any detector without knowledge of frequency and phase can do with
 // false alarms at a rate p for each of N = band·T bins is P = Q(2ρ), the probability that a non-central χ² of three degrees of
@@ -88,7 +88,7 @@
 // The test signal's own residue at a line is known by size, not by phase. A line that exceeds it counts for the difference of
 // the powers, which is right on average over phases; a line e with a residue k may read anything from √(e² − 2ek) to √(e² + 2ek).
 //
-// Limits. A block of whole periods of the tone that is dropped or repeated leaves no trace in it: send a signal without a period
+// Limits. A block of full periods of the tone that is dropped or repeated leaves no trace in it: send a signal without a period
 // (see integrity) to find lost samples. A capture longer than about two minutes is cut into records of equal length: a line must be found in half of
 // them, so it is no easier found than in one. A clock that changes within the record by d ppm smears lines locked to it by f·d·10⁻⁶ Hz.
 // Two lines nearer to each other than 0.7 over the record's length may show as one or, where they are strong, as several. Sidebands beyond the band are lost to the filter: a line of phase β at f leaves products of about β³/24 where 3f lies
@@ -122,7 +122,7 @@
 //
 // Amplitude noise: 20 ps with amplitude noise of 1 and 3 ppm that falls as 1/f read 20.01 ps on average. In 800 channels of 0 to 30 ps
 // without it none was found, and the figures scatter by 0.99 of their errors. White amplitude noise below the jitter cannot be separated from
-// it: 0.5 ppm over the whole band make 20 ps read 19.1.
+// it: 0.5 ppm over the full band make 20 ps read 19.1.
 //
 // Ticks: a tick of 10⁻⁴ to 10⁻² in one sample is left out and moves the figure by less than a third of its error; up to half of full
 // scale the lines and decades stay as they are. One sample lost or repeated is named at 48 to 384 kHz. There was no false alarm in the 800

@@ -16,17 +16,19 @@ const (
 	eventPower = 8 * 8 / 2
 	// mostCut is the part of a record that may be bridged; more are no single events.
 	mostCut = 0.02
-	// clearStep is how many times its usual scatter a step stands out.
+	// clearStep is how many times the usual scatter a step is at the least.
 	clearStep = 8
-	// finest is how many times fewer values than baseband samples tell the time of an event.
+	// finest is how many times fewer values than baseband samples determine the time of an event.
 	finest = 8
 	// aWhile is the time in seconds over which noise is the same, and mostSwing how many times the typical noise it may be there: what folds
 	// back moves between phase and amplitude while a carrier near rate/4 slides against the samples, twice the mean at the most, of which the
 	// typical is no less than 0.7.
 	aWhile    = 0.05
 	mostSwing = 3
-	// enough values tell the noise of a while.
+	// enough values determine the noise of a while.
 	enough = 128
+	// leastValues are needed for an envelope. A judgement, no source.
+	leastValues = 64
 )
 
 // event is a stretch of baseband samples that an event reaches.
@@ -53,7 +55,7 @@ func newEventDetector(size int, rateHz, highHz float64) *eventDetector {
 	for n > w.high {
 		n /= 2
 	}
-	if n >= 64 {
+	if n >= leastValues {
 		w.plan, w.envelope, w.powers = spectrum.NewComplexPlan(n), make([]complex128, n), make([]float64, n)
 	}
 	return w
@@ -68,7 +70,7 @@ func (w *eventDetector) remove(r *record, reach int, t *transform) []event {
 	return found
 }
 
-// events returns what stands out in the upper part of the band, each as long as the filter's response to either side.
+// events returns the events in the upper part of the band, each as long as the filter's response to either side.
 func (w *eventDetector) events(r *record, reach int) []event {
 	if w.plan == nil {
 		return nil
@@ -76,7 +78,7 @@ func (w *eventDetector) events(r *record, reach int) []event {
 	w.lock.Lock()
 	defer w.lock.Unlock()
 	clear(w.powers)
-	least := words / (float64(w.high) * r.binHz * r.scale) / float64(len(w.envelope))
+	least := words / (float64(w.high) * r.binHz * r.toDensity) / float64(len(w.envelope))
 	for kind, bins := range [][]complex128{r.pm, r.am} {
 		w.toTime(bins[w.high-len(w.envelope) : w.high])
 		noise := r.typical(w.envelope) + least
@@ -119,8 +121,8 @@ func (c course) at(i int) float64 {
 }
 
 // squared returns the power of amplitude, in the units of the envelope, that large jitter passes for noise with: of what the filter
-// takes away of a phase φ, some φ²/2 is left in the amplitude, and is no Gaussian noise. Six standard deviations σ of φ, 18σ², shall not stand
-// out: (18σ²)² ≤ eventPower·10σ⁴.
+// takes away of a phase φ, some φ²/2 is left in the amplitude, and is no Gaussian noise. Six standard deviations σ of φ, 18σ², shall be no
+// event: (18σ²)² ≤ eventPower·10σ⁴.
 func (w *eventDetector) squared(r *record) float64 {
 	sum := 0.0
 	for _, x := range r.pm[:w.high] {
@@ -246,8 +248,7 @@ func usualStep(z []complex128, length int) float64 {
 	if len(steps) == 0 {
 		return 0
 	}
-	slices.Sort(steps)
-	return steps[len(steps)/2] / 0.6745 // half of Gaussian values lie within
+	return spectrum.Median(steps) / 0.6745 // half of Gaussian values lie within
 }
 
 func mean(z []complex128) complex128 {

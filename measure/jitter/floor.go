@@ -77,6 +77,9 @@ func differ(a, b [2]float64) bool {
 	return math.Abs(a[0]/b[0]-1) > otherCarrier || math.Abs(a[1]/b[1]-1) > otherCarrier
 }
 
+// sameLineDrift is by how much, as a ratio, a line of the mains or of a supply may wander between two captures. A judgement, no source.
+const sameLineDrift = 2e-4
+
 func (c *Channel) against(f Channel, seconds float64) {
 	c.RandomPs, c.RandomSEPs, c.RandomLimitPs, c.RandomAtFloor = limit(c.RandomPs, c.RandomSEPs, c.RandomLimitPs, c.RandomAtFloor, f.RandomPs, f.RandomLimitPs)
 	c.RandomBands = slices.Clone(c.RandomBands)
@@ -96,8 +99,7 @@ func (c *Channel) against(f Channel, seconds float64) {
 	for i := range c.Lines {
 		l := &c.Lines[i]
 		for _, g := range f.Lines {
-			// A line of the mains or of a supply wanders a little between two captures.
-			near := math.Abs(g.OffsetHz-l.OffsetHz) < max(2/seconds, 2e-4*l.OffsetHz)
+			near := math.Abs(g.OffsetHz-l.OffsetHz) < max(2/seconds, sameLineDrift*l.OffsetHz)
 			l.AtFloor = l.AtFloor || near && l.PeakPs*l.PeakPs <= threeDB*g.PeakPs*g.PeakPs
 		}
 	}

@@ -9,12 +9,12 @@ import (
 // Jitter faster than rate/2 − f₀ folds back. At a carrier of rate/4 its two sidebands come to lie as far above the carrier as below it, so
 // that it is phase modulation, cos² 2φ of it, or amplitude modulation, sin² 2φ, φ being the angle at which the samples take the carrier.
 // That angle turns where the clocks differ, and the folded part is then equal in both and cancels as additive noise does. Over x periods of
-// slide some sin(4πx)/(4πx) of it are left over, 7 % at most beyond one period. What is left, κ, is the mean of cos 4φ: −1 where all that
+// slide some sin(4πx)/(4πx) of it remain, 7 % at most beyond one period. The remainder, κ, is the mean of cos 4φ: −1 where all that
 // folds is amplitude, 1 where all is phase.
 
 const (
-	// leftOver is the |κ| from which on clocks count as one. Less is allowed for as well: where noise is low, a κ of 0.01 is several errors.
-	leftOver = 0.13
+	// lockedKappa is the |κ| from which on clocks count as one. Less is allowed for as well: where noise is low, a κ of 0.01 is several errors.
+	lockedKappa = 0.13
 	// A record is made shorter where that cancels what folds, by mostTrimmed of it at the most, looked for in so many trims; not for less than
 	// cancelled, which is 0.1 % of the figure.
 	mostTrimmed = 0.12
@@ -102,7 +102,7 @@ func whereItCancels(samples int, channels []int, kappa func(channel, samples int
 }
 
 // folds reports whether jitter that folds does not cancel.
-func folds(kappa float64) bool { return math.Abs(kappa) > leftOver }
+func folds(kappa float64) bool { return math.Abs(kappa) > lockedKappa }
 
 // folded fills in what additive noise takes off the phase of a band into which jitter may have folded, and how far the rest may be wrong.
 // With F the power that folds, N the additive noise and J the jitter of the band, phase is J + N + F·(1+κ)/2 and amplitude N + F·(1−κ)/2:

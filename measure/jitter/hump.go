@@ -16,11 +16,11 @@ import (
 // of Gaussian noise in that band it is 2·(E|z|²)². Where the line holds the part s of the power, and noise the rest, it is 2 − s² times
 // (E|z|²)²: 2 less that is called its steadiness.
 const (
-	// grain is in how many bins of the record the median tells noise, of which lines are no part.
+	// grain is in how many bins of the record the median is taken for the noise, of which lines are no part.
 	grain = 16
 	// humpOver is how far a hump is above both sides, and humpErrors by how many times the reciprocal root of its bins.
 	humpOver, humpErrors = 1.7, 10
-	// sideGrains is the least number of grains on either side that tell the noise under a hump.
+	// sideGrains is the least number of grains on either side from which the noise under a hump is known.
 	sideGrains = 4
 	// humpEdge is how far above its sides a hump's edge is.
 	humpEdge = 1.3
@@ -32,8 +32,11 @@ const (
 	ofALine = 0.9
 	// mostInHump is how many steady lines are sought in a hump at the most.
 	mostInHump = 16
-	// concentrated is the sum of the squared shares of power from which on one place holds too much for a line that wanders.
-	concentrated = 0.5
+	// concentrated is the sum of the squared shares of power from which on one place holds too much for a line that wanders, sincSquared what that
+	// of one steady line's bins, which are as sinc², falls short of: Σ x² is 2/3.
+	concentrated, sincSquared = 0.5, 1.5
+	// mostOfProfile is the part of the profile, one of so many, up to which a hump is sought: the rest is needed to know the noise.
+	mostOfProfile = 8
 )
 
 // profile is the noise of each grain of a spectrum, and its sums.
@@ -47,10 +50,10 @@ func (f profile) mean(from, to int) float64 { return (f.sums[to] - f.sums[from])
 
 func (f profile) len() int { return len(f.sums) - 1 }
 
-// profile takes the medians, and the memory of the noise. Every second bin tells enough: those between are much the same.
+// profile takes the medians, in the memory of the noise. Every second bin is enough: those between are much the same.
 func (p *lineFinder) profile() profile {
 	n, half := len(p.bins)/2, max(1, int(grain/4*p.pad))
-	spectrum.LocalNoiseOf(p.noise[:n], func(k int) float64 { return power(p.bins[2*k]) }, 2, func(int) int { return half })
+	spectrum.LocalNoise(p.noise[:n], func(k int) float64 { return power(p.bins[2*k]) }, 2, func(int) int { return half })
 	f := profile{bins: 4 * half, sums: []float64{0}}
 	for k := half; k+half <= n; k += 2 * half {
 		f.sums = append(f.sums, f.sums[f.len()]+max(p.noise[k], rounding*rounding))
@@ -63,10 +66,10 @@ func (c candidate) overlaps(o candidate) bool {
 	return 2*(min(c.to, o.to)-max(c.from, o.from)) > max(c.to, o.to)-min(c.from, o.from)
 }
 
-// candidates returns what stands out of the profile, the most striking first.
+// candidates returns the stretches above the noise of the profile, the most significant first.
 func (f profile) candidates() []candidate {
 	var out []candidate
-	for size := 1; size <= f.len()/8; size *= 2 {
+	for size := 1; size <= f.len()/mostOfProfile; size *= 2 {
 		gap := (size + 1) / 2
 		for i := gap + 1; i+size+gap < f.len(); i += max(1, size/2) {
 			below, above := f.mean(max(0, i-gap-size), i-gap), f.mean(i+size+gap, min(f.len(), i+2*size+gap))
@@ -167,7 +170,7 @@ func (p *lineFinder) exceeds(h hump) bool {
 	return all/quiet-1 > humpErrors*scatter
 }
 
-// steadyLines takes out of a hump the lines that stand out of it, each by itself, and returns them: a steady line makes the envelope of
+// steadyLines subtracts the steady lines of a hump, each by itself, and returns them: a steady line makes the envelope of
 // whatever noise it is in steady. Those near each other stay: they are pieces of a line that wanders by a few bins.
 func (p *lineFinder) steadyLines(f profile, h hump) []peak {
 	var found []peak
@@ -190,14 +193,14 @@ func (p *lineFinder) steadyLines(f profile, h hump) []peak {
 	return alone
 }
 
-// strongestIn fits a line to the largest peak of a hump that stands out of the grains around it and is no trace of those found before.
+// strongestIn fits a line to the largest peak of a hump that exceeds the grains around it and is no trace of those found before.
 func (p *lineFinder) strongestIn(f profile, h hump, found []peak) (line peak, ok bool) {
 	most := 0.0
 	for k := max(h.from, p.lowest); k < min(h.to, p.high); k++ {
 		x, i := power(p.bins[k]), k/f.bins
-		// At the edges of a hump its own bins stand out of a grain that is noise for the most part.
+		// At the edges of a hump its own bins exceed a grain that is noise for the most part.
 		around := max(f.mean(i, i+1), f.mean(max(0, i-1), max(1, i)), f.mean(min(i+1, f.len()-1), min(i+2, f.len())))
-		if x < max(most, 0.7*p.threshold*around) || !p.isPeak(k) || p.besideStronger(k, found) {
+		if x < max(most, betweenBins*p.threshold*around) || !p.isPeak(k) || p.besideStronger(k, found) {
 			continue
 		}
 		fitted := p.fit(float64(k) * p.binHz)
@@ -249,8 +252,7 @@ func (p *lineFinder) oneLine(h hump) bool {
 		x := power(p.bins[k])
 		all, fourth, quiet = all+x, fourth+x*x, quiet+h.at(k)
 	}
-	// Of one line's bins, which are as sinc², Σ x² is 2/3 of what one bin alone would have.
-	if 1.5*p.pad*fourth > concentrated*all*all {
+	if sincSquared*p.pad*fourth > concentrated*all*all {
 		return false
 	}
 	share := max(0, 1-quiet/all)
@@ -313,17 +315,11 @@ func removeHumps(pm, am *lineFinder) {
 		}
 		am.removeHump(h)
 	}
-	pm.restoreSteady()
-	am.restoreSteady()
-	for _, h := range slices.Concat(pm.removed, am.removed) {
-		pm.removedSpans = append(pm.removedSpans, h.span)
-	}
-}
-
-// restoreSteady restores the steady lines of the humps that were removed, to be found as lines are.
-func (p *lineFinder) restoreSteady() {
-	for _, h := range p.removed {
-		p.restore(h.lines)
+	for _, p := range []*lineFinder{pm, am} {
+		for _, h := range p.removed {
+			p.restore(h.lines) // to be found as lines are
+			pm.removedSpans = append(pm.removedSpans, h.span)
+		}
 	}
 }
 

@@ -1,21 +1,22 @@
 package jitter
 
 import (
+	"heardiff/playback/pcm"
 	"math"
 	"math/cmplx"
 )
 
-// period is the length of the jitter signal in samples: 24 repeats of its tone, then 24 one step lower.
-const period = 192
+// period is the length of the jitter signal in samples: 24 repeats of its tone, of tonePeriod, then 24 one step lower.
+const period, tonePeriod = 192, 4
 
 // inherentPM returns the peak phase modulation in radians that the jitter signal of a word length has of itself
 // at an offset of step·rate/192 from its carrier. It is 0 at even steps.
 //
 // The signal (J. Dunn): words −q −q +q +q, q = 2^(bits−2), 24 times; then each one lower, 24 times.
 func inherentPM(bits, step int) float64 {
-	carrier := signalBin(bits, period/4)
-	u := signalBin(bits, period/4+step) / carrier
-	l := signalBin(bits, period/4-step) / carrier
+	carrier := signalBin(bits, period/tonePeriod)
+	u := signalBin(bits, period/tonePeriod+step) / carrier
+	l := signalBin(bits, period/tonePeriod-step) / carrier
 	return cmplx.Abs(u - cmplx.Conj(l))
 }
 
@@ -25,7 +26,7 @@ func signalBin(bits, k int) complex128 {
 	var sum complex128
 	for i := range period {
 		v := q
-		if i%4 < 2 {
+		if i%tonePeriod < tonePeriod/2 {
 			v = -q
 		}
 		if i >= period/2 {
@@ -52,10 +53,11 @@ func (s testSignal) shorterWords(groups [][]component) int {
 	if s.bits != 24 || !s.known {
 		return 0
 	}
+	const shorter = 16 // bits
 	own := 0
 	for _, g := range groups {
 		step, odd := s.step(g[0].hz)
-		if odd && math.Abs(20*math.Log10(g[0].beta/inherentPM(16, step))) < ownWithinDB {
+		if odd && math.Abs(pcm.DB(g[0].beta/inherentPM(shorter, step))) < ownWithinDB {
 			own++
 		}
 	}
@@ -74,8 +76,8 @@ func (s testSignal) residue(hz float64) (radians float64, ok bool) {
 // step returns which multiple of 1/192 of the signal's rate an offset is, and whether it is an odd one, where the signal has lines of
 // its own.
 func (s testSignal) step(hz float64) (step int, odd bool) {
-	spacing := 4 * s.carrierHz / period // the rate as the recorder's clock sees it, over 192
+	spacing := tonePeriod * s.carrierHz / period // the rate as the recorder's clock sees it, over 192
 	step = int(math.Round(hz / spacing))
 	known := s.known && math.Abs(hz-float64(step)*spacing) <= s.withinHz
-	return step, known && step%2 == 1 && step < period/4
+	return step, known && step%2 == 1 && step < period/tonePeriod
 }

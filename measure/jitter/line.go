@@ -97,12 +97,9 @@ func newLineFinder(r *record, bins []complex128, band [2]float64, noise []float6
 // channels, both kinds together, stay below one false line in a hundred captures.
 const falseLines = 0.002
 
-// Lines are searched for from a tenth of the band's lower end on, and from the fourth bin of the record: their side lobes reach into
-// the band, where they would pass for noise.
-const (
-	belowBand = 10
-	belowBins = 4
-)
+// belowBins is the bin of the record from which on lines are searched for below the band as well: their side lobes reach into the band, where
+// they would pass for noise.
+const belowBins = 4
 
 func (p *lineFinder) lobe(hz, bins float64) (from, to int) {
 	x := hz / p.binHz
@@ -133,7 +130,7 @@ func (p *lineFinder) significant(l peak) bool {
 	return power(l.value) >= nu*math.Expm1(p.threshold/nu)*2*l.se*l.se
 }
 
-// reach returns how many bins on either side of k tell the noise there.
+// reach returns how many bins on either side of k the noise there is the median of.
 func (p *lineFinder) reach(k int) int { return min(max(int(60*p.pad), k/20), 4000) }
 
 // project fits a line at hz to the bins from … to by least squares; norm is the power of its shape there.
@@ -146,7 +143,7 @@ func (p *lineFinder) project(hz float64, from, to int) (value complex128, norm f
 	return value / complex(norm, 0), norm
 }
 
-// fit finds the line within one bin of hz that leaves least behind, by golden section over the bins of one main lobe.
+// fit finds the line within one bin of hz with the smallest residual, by golden section over the bins of one main lobe.
 func (p *lineFinder) fit(hz float64) peak {
 	from, to := p.lobe(hz, 1.2) // the same bins for every trial, else what they explain jumps
 	return p.at(golden(hz-0.7*p.binHz, hz+0.7*p.binHz, func(hz float64) float64 {
@@ -255,7 +252,7 @@ func (p *lineFinder) strongest(hz float64) peak {
 const (
 	splinter = 0.9 // so near one line may be in pieces
 	crowd    = 5   // so near a neighbour makes a line doubtful
-	company  = 12  // so far lines are fitted again without it
+	company  = 12  // so far lines are fitted anew without it
 )
 
 // wellBelow is the power, relative to a line, below which what is near it is not subtracted in the same sweep.

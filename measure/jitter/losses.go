@@ -10,6 +10,9 @@ import (
 // sameLossS is how far apart, in seconds, losses of several channels are one at the most (judgement, no source).
 const sameLossS = 0.05
 
+// lostSample is the step of phase, in samples, from which on it is that of lost or repeated samples and no clock's (judgement, no source).
+const lostSample = 0.5
+
 // loss is where a block was lost or repeated in one channel.
 type loss struct {
 	event
@@ -18,17 +21,17 @@ type loss struct {
 
 // warning says that a block was lost or repeated, and what follows from that. A sample is so many radians.
 func (l loss) warning(sample float64, consequence string) measure.Warning {
-	return measure.Warningf(LostBlock, "the phase of channel %d steps by %.1f samples, or that and whole periods of the tone, at %.3f s: a block was lost or repeated there%s",
+	return measure.Warningf(LostBlock, "the phase of channel %d steps by %.1f samples, or that and full periods of the tone, at %.3f s: a block was lost or repeated there%s",
 		l.channel+1, l.step/sample, l.seconds, consequence).In(l.channel+1).At(l.seconds).Of(l.step/sample, "samples")
 }
 
-// eventWarnings says what stands out from the noise of a channel, from 0. A sample is so many radians.
+// eventWarnings warns of the events of a channel, counted from 0. A sample is so many radians.
 func eventWarnings(channel int, events []event, sample, rateHz float64) (out []measure.Warning) {
 	var cut, kept []event
 	for _, e := range events {
 		samples := e.step / sample
 		switch {
-		case math.Abs(samples) >= 0.5:
+		case math.Abs(samples) >= lostSample:
 			out = append(out, loss{e, channel}.warning(sample, ", and no figure is to be trusted"))
 		case e.step != 0:
 			ns := samples / rateHz * 1e9

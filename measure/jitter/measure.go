@@ -22,14 +22,11 @@ func measureIn(r pcm.Reader, cfg Config, longest int) (Result, error) {
 	if err := cfg.Validate(); err != nil {
 		return Result{}, err
 	}
-	m := &measurement{cfg: cfg, reader: r, bits: cfg.Bits, signalRateHz: math.NaN(), longest: longest}
-	if m.bits == 0 {
-		m.bits = 24
-	}
+	m := &measurement{cfg: cfg, reader: r, bits: cmp.Or(cfg.Bits, 24), signalRateHz: math.NaN(), longest: longest}
 	if err := m.prepare(); err != nil {
 		return Result{}, err
 	}
-	if err := m.analyseWhole(); err != nil {
+	if err := m.analyseUnbroken(); err != nil {
 		return Result{}, err
 	}
 	return m.result(), nil
@@ -51,7 +48,7 @@ func (m *measurement) prepare() error {
 	if m.band, err = m.cfg.band(coarse, rate); err != nil {
 		return err
 	}
-	if s := m.cfg.signalRate(coarse); s != 0 && measure.IsQuarter(coarse, s) {
+	if s := cmp.Or(m.cfg.SignalRateHz, measure.PlayedRate(coarse)); s != 0 && measure.IsQuarter(coarse, s) {
 		m.signalRateHz = s
 	} else {
 		m.Warn(measure.Warningf(PlainTone, "the carrier at %.2f Hz is a quarter of no expected rate: taken as a plain tone, without the jitter signal's residue", coarse).Of(coarse, "Hz"))
@@ -61,8 +58,8 @@ func (m *measurement) prepare() error {
 	return nil
 }
 
-// analyseWhole analyses the longest stretch in which no block was lost or repeated, which shows only once it has been analysed.
-func (m *measurement) analyseWhole() error {
+// analyseUnbroken analyses the longest stretch in which no block was lost or repeated, which shows only once it has been analysed.
+func (m *measurement) analyseUnbroken() error {
 	for {
 		if err := m.analyse(); err != nil {
 			return err
@@ -163,7 +160,7 @@ func (m *measurement) separate(r *record, pm, am *lineFinder) (phase, amplitude 
 	phase, amplitude = findBoth(pm, am, nil, nil)
 	events = m.detector.remove(r, m.mixer.quarter, m.transform)
 	if slices.ContainsFunc(events, func(e event) bool { return e.bridged }) {
-		// A tick fills the band: lines that it hid stand out now that it is gone.
+		// A tick fills the band: lines that it hid can be found now that it is gone.
 		phase, amplitude = findBoth(pm, am, phase, amplitude)
 		r.rebridge(events, m.transform) // what was bridged held those lines
 	}
@@ -230,7 +227,7 @@ func (m *measurement) losses() []loss {
 	var out []loss
 	for c := range m.channels {
 		for _, e := range m.channels[c].events {
-			if math.Abs(e.step) >= m.sample()/2 {
+			if math.Abs(e.step) >= lostSample*m.sample() {
 				out = append(out, loss{e, c})
 			}
 		}

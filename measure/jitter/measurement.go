@@ -1,6 +1,7 @@
 package jitter
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -49,8 +50,6 @@ type channelSum struct {
 	events              []event
 }
 
-func (m *measurement) firstTone() int { return m.sounding[0] }
-
 // toPs turns radians of the carrier into picoseconds.
 func (m *measurement) toPs(radians float64) float64 {
 	return radians / (2 * math.Pi * m.carrierHz) * 1e12
@@ -82,23 +81,14 @@ func (m *measurement) testSignal() testSignal {
 
 // group gathers components of all records that are at one frequency: found in at least half of them.
 func (m *measurement) group(tones []component) [][]component {
-	slices.SortFunc(tones, func(a, b component) int {
-		if a.hz < b.hz {
-			return -1
-		}
-		return 1
-	})
+	slices.SortFunc(tones, func(a, b component) int { return cmp.Compare(a.hz, b.hz) })
 	if m.records == 1 {
-		out := make([][]component, len(tones))
-		for i := range tones {
-			out[i] = tones[i : i+1]
-		}
-		return out
+		return slices.Collect(slices.Chunk(tones, 1))
 	}
 	var out [][]component
 	for from := 0; from < len(tones); {
 		to := from + 1
-		for to < len(tones) && tones[to].hz-tones[to-1].hz < max(0.7/m.recordSeconds, tones[to-1].skirtHz) {
+		for to < len(tones) && tones[to].hz-tones[to-1].hz < max(oneLineBins/m.recordSeconds, tones[to-1].skirtHz) {
 			to++
 		}
 		if 2*(to-from) >= m.records {

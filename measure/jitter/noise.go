@@ -19,8 +19,11 @@ type noiseBand struct {
 	ownAmplitude             bool // amplitude holds noise of its own
 }
 
-// bandsPerDecade is the resolution of the density in jitter frequency.
-const bandsPerDecade = 20
+// bandsPerDecade is the resolution of the density in jitter frequency; a band that is no wider than the ratio narrowest joins the one before.
+const bandsPerDecade, narrowest = 20, 1.001
+
+// hiddenBins is how far from a line, in bins of the record, what it leaves counts as no noise. A judgement, no source.
+const hiddenBins = 3
 
 // edges returns narrow bands between low and high that break at the decades.
 func edges(band [2]float64) []noiseBand {
@@ -28,7 +31,7 @@ func edges(band [2]float64) []noiseBand {
 	at := band[0]
 	for i := math.Floor(math.Log10(band[0])*bandsPerDecade) + 1; at < band[1]; i++ {
 		next := min(math.Pow(10, i/bandsPerDecade), band[1])
-		if next > at*1.001 {
+		if next > at*narrowest {
 			out = append(out, noiseBand{low: at, high: next})
 			at = next
 		} else if next == band[1] && len(out) > 0 {
@@ -39,7 +42,7 @@ func edges(band [2]float64) []noiseBand {
 	return out
 }
 
-// measureNoise averages the bins of the narrow bands, leaving out those within three bins of a line in either spectrum.
+// measureNoise averages the bins of the narrow bands, leaving out those within hiddenBins of a line in either spectrum.
 func (r *record) measureNoise(bands []noiseBand, lines []peak) {
 	hidden := r.hide(lines, r.removedSpans)
 	for b := range bands {
@@ -50,8 +53,8 @@ func (r *record) measureNoise(bands []noiseBand, lines []peak) {
 		for k := from; k <= to; k++ {
 			if !hidden[k] {
 				count++
-				n.pm += r.density(r.pm[k])
-				n.am += r.density(r.am[k])
+				n.pm += power(r.pm[k]) * r.toDensity
+				n.am += power(r.am[k]) * r.toDensity
 			}
 		}
 		n.used = count / max(1, float64(to-from+1))
@@ -71,15 +74,15 @@ func (r *record) hide(lines []peak, strayed []span) []bool {
 		}
 	}
 	for _, l := range lines {
-		x := l.hz / r.binHz
-		for k := max(0, int(x-3*r.pad)); k <= min(len(hidden)-1, int(x+3*r.pad)+1); k++ {
+		x, reach := l.hz/r.binHz, hiddenBins*r.pad
+		for k := max(0, int(x-reach)); k <= min(len(hidden)-1, int(x+reach)+1); k++ {
 			hidden[k] = true
 		}
 	}
 	return hidden
 }
 
-// fillGaps gives a band that lines hide whole the density of its nearest neighbour.
+// fillGaps gives a band that lines hide entirely the density of its nearest neighbour.
 func fillGaps(bands []noiseBand) {
 	for b := range bands {
 		for d := 1; bands[b].used == 0 && d < len(bands); d++ {
@@ -121,8 +124,8 @@ func crossNoise(a *spectraCopy, b *record, bands []noiseBand, lines []peak) {
 		for k := from; k <= to; k++ {
 			if !hidden[k] {
 				count++
-				n.crossPM += joint(complex128(a.pm[k]), b.pm[k]) * b.toDensity()
-				n.crossAM += joint(complex128(a.am[k]), b.am[k]) * b.toDensity()
+				n.crossPM += joint(complex128(a.pm[k]), b.pm[k]) * b.toDensity
+				n.crossAM += joint(complex128(a.am[k]), b.am[k]) * b.toDensity
 			}
 		}
 		n.crossPM /= max(count, 1)
@@ -161,9 +164,9 @@ const (
 	// beyondChance is how many standard errors a stretch of narrow bands must exceed the rest by: in simulated captures of 6 to 60 s
 	// of noise alone the most striking stretch does so in one channel of 800.
 	beyondChance = 4.5
-	// octave is in narrow bands. One that holds telling independent bins tells its noise to 3 %.
-	octave  = bandsPerDecade * 3 / 10
-	telling = 1000
+	// octave is in narrow bands. The noise of one that holds leastInOctave independent bins is known to 3 %.
+	octave        = bandsPerDecade * 3 / 10
+	leastInOctave = 1000
 	// Amplitude noise falls off little by little: a stretch includes its neighbours that exceed the additive noise by tail,
 	// and by tailErrors standard errors of their own.
 	tail, tailErrors = 1.05, 2
@@ -182,7 +185,7 @@ func (n noiseBand) rises(level float64) bool {
 func (n noiseBand) seen() float64 { return max(tail, 1+tailErrors/math.Sqrt(n.independent())) }
 
 // noiseSum is the noise of several bands: the powers of phase and of additive noise in rad², the variances of each by scatter, by
-// how much the additive noise may be wrong besides, and how much of the difference may be wrong by jitter of higher frequencies.
+// how much the additive noise may be wrong otherwise, and how much of the difference may be wrong by jitter of higher frequencies.
 type noiseSum struct{ pm, additive, variancePM, varianceAdditive, unknown, other float64 }
 
 // variance returns that of the difference, of no jitter too. Anything within what is unknown is equally likely.

@@ -53,7 +53,7 @@ func (r *record) detrend(z []complex128, lowHz float64) {
 	trend := s.trend(means, trendOrder(means))
 	fit := trend.legendre
 	r.logLevel = real(fit[0])
-	// φ = c₁·u over u = −1 … 1, the whole record, is a frequency of c₁/(π·seconds).
+	// φ = c₁·u over u = −1 … 1, the record, is a frequency of c₁/(π·seconds).
 	r.offsetHz = imag(fit[1]) / (math.Pi * r.seconds)
 	r.driftHz = imag(fit.slope(1)-fit.slope(-1)) / (math.Pi * r.seconds)
 	sum := 0.0
@@ -70,10 +70,10 @@ func (r *record) detrend(z []complex128, lowHz float64) {
 	}
 }
 
-// trendOrder is the order of the polynomial that so many means tell.
+// trendOrder is the order of the polynomial that so many means determine.
 func trendOrder(means []complex128) int { return min(7, max(2, len(means)/3)) }
 
-// retrend takes off by how much a loud tick, now bridged, had bent the polynomial. z is tapered: its ends tell nothing.
+// retrend takes off by how much a loud tick, now bridged, had bent the polynomial. z is tapered: its ends do not count.
 func (r *record) retrend(z []complex128) {
 	s := newSmoother(len(z), r.periods)
 	means := s.means(z)

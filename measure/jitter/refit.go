@@ -15,12 +15,16 @@ const (
 	pairGrid   = 0.15 // how densely two places are tried
 	leastApart = 0.3  // two lines nearer than that cannot be distinguished from one that wanders
 	pairReach  = 3.2  // how far beyond the two lines bins are fitted
+	// pairUnknowns are two frequencies and both quadratures of two values.
+	pairUnknowns = 6
+	// The fit of a pair ends where a step lowers the residual by less than stillPart of it, or no step lowers it though damped by mostDamped.
+	stillPart, mostDamped = 1e-6, 1e6
 )
 
-// farLess is the share of the power left beside one line that two may leave if they take its place.
+// farLess is the share of the residual power next to one line that two may leave if they take its place.
 const farLess = 0.1
 
-// refine fits each line again with the others taken out.
+// refine fits each line anew with the others subtracted.
 func (p *lineFinder) refine(lines []peak) {
 	all := make([]int, len(lines))
 	for i := range all {
@@ -31,7 +35,7 @@ func (p *lineFinder) refine(lines []peak) {
 	}
 }
 
-// refit fits the lines of these numbers again, one after the other.
+// refit fits the lines of these numbers anew, one after the other.
 func (p *lineFinder) refit(lines []peak, which []int) {
 	for _, i := range which {
 		if j := p.partner(lines, i); j >= 0 {
@@ -57,7 +61,7 @@ func (p *lineFinder) partner(lines []peak, i int) int {
 	return j
 }
 
-// refitPair fits lines i and j again, together.
+// refitPair fits lines i and j anew, together.
 func (p *lineFinder) refitPair(lines []peak, i, j int) {
 	p.add(lines[i], 1)
 	p.add(lines[j], 1)
@@ -175,12 +179,12 @@ func (p *lineFinder) fitTwo(aHz, bHz float64) (a, b peak, ok bool) {
 		next := f
 		next.move(f.hz[0]+step[0]/p.seconds, f.hz[1]+step[1]/p.seconds)
 		if (next.hz[1]-next.hz[0])*p.seconds < leastApart/2 || next.residualPower > f.residualPower {
-			if damp *= 8; damp > 1e6 {
+			if damp *= 8; damp > mostDamped {
 				break
 			}
 			continue
 		}
-		still := f.residualPower-next.residualPower < 1e-6*f.residualPower
+		still := f.residualPower-next.residualPower < stillPart*f.residualPower
 		f, damp = next, damp/8
 		if still {
 			break
@@ -227,9 +231,9 @@ func (f *pairFit) residual(k int) complex128 {
 // hand side, and the norm of one line's shape.
 func (f *pairFit) normal() (n *mat.SymDense, right *mat.VecDense, norm float64) {
 	const h = 1e-3
-	n, right = mat.NewSymDense(6, nil), mat.NewVecDense(6, nil)
+	n, right = mat.NewSymDense(pairUnknowns, nil), mat.NewVecDense(pairUnknowns, nil)
 	for k := f.from; k <= f.to; k++ {
-		var row [6]complex128
+		var row [pairUnknowns]complex128
 		for i, hz := range f.hz {
 			slope := (f.shape(k, hz+h/f.seconds) - f.shape(k, hz-h/f.seconds)) / (2 * h)
 			u := complex(f.shape(k, hz), 0)
@@ -239,7 +243,7 @@ func (f *pairFit) normal() (n *mat.SymDense, right *mat.VecDense, norm float64) 
 		norm += real(row[2]) * real(row[2])
 		for i, a := range row {
 			right.SetVec(i, right.AtVec(i)+real(cmplx.Conj(a)*rest))
-			for j := i; j < 6; j++ {
+			for j := i; j < pairUnknowns; j++ {
 				n.SetSym(i, j, n.At(i, j)+real(cmplx.Conj(a)*row[j]))
 			}
 		}
@@ -250,7 +254,7 @@ func (f *pairFit) normal() (n *mat.SymDense, right *mat.VecDense, norm float64) 
 // step returns by how many bins each frequency should move.
 func (f *pairFit) step(damp float64) (move [2]float64, ok bool) {
 	n, right, _ := f.normal()
-	for i := range 6 {
+	for i := range pairUnknowns {
 		n.SetSym(i, i, n.At(i, i)*(1+damp))
 	}
 	var c mat.Cholesky

@@ -12,7 +12,7 @@ const fewPeriods = 50
 
 // result makes the figures of all channels.
 func (m *measurement) result() Result {
-	first := m.channels[m.firstTone()]
+	first := m.channels[m.sounding[0]]
 	m.carrierHz = first.carrierHz
 	f := m.reader.Format()
 	r := Result{
@@ -97,6 +97,10 @@ func (m *measurement) densities(bands []noiseBand) []DensityBand {
 	return out
 }
 
+// A line is the test signal's own residue up to residueErrors standard errors above it, for two parts of unknown phase join by power, and with
+// residueDB more, for it passes the chain's response. Judgement, no source.
+const residueErrors, residueDB = 3, 0.5
+
 func (m *measurement) lines(tones []component) []Line {
 	var out []Line
 	for _, g := range m.group(tones) {
@@ -110,8 +114,7 @@ func (m *measurement) lines(tones []component) []Line {
 		l := Line{OffsetHz: hz, WanderHz: math.Sqrt(wander)}
 		beta := math.Sqrt(square)
 		if known, ok := m.testSignal().residue(hz); ok {
-			// Two parts of unknown phase join by power. A residue also passes the chain's response: half a decibel of grace.
-			l.Inherent = beta <= known*pcm.Ratio(0.5)+3*math.Sqrt(noise)
+			l.Inherent = beta <= known*pcm.Ratio(residueDB)+residueErrors*math.Sqrt(noise)
 			if !l.Inherent {
 				excess := math.Sqrt(beta*beta - known*known)
 				noise *= beta * beta / (excess * excess) // the error of a difference of squares

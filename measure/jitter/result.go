@@ -86,7 +86,7 @@ type Line struct {
 	WanderHz float64 `json:"wander_hz"`
 }
 
-// Counts reports whether the line is the chain's, as far as the capture tells: neither the test signal's own nor at the floor.
+// Counts reports whether the line is the chain's, as far as the capture shows: neither the test signal's own nor at the floor.
 func (l Line) Counts() bool { return !l.Inherent && !l.AtFloor }
 
 // WorstLine returns the largest peak in ps of the lines that count, with a bound of NaN; or, where one at the floor may be larger, NaN and
@@ -110,7 +110,7 @@ func (c Channel) WorstLine() (peakPs, boundPs float64) {
 	return math.NaN(), math.NaN()
 }
 
-// AMLine is a line of amplitude modulation, or an additive tone beside the carrier.
+// AMLine is a line of amplitude modulation, or an additive tone on one side of the carrier.
 type AMLine struct {
 	OffsetHz float64 `json:"offset_hz"`
 	// DepthDBc is the level of one of the two sidebands, or of the only one.
@@ -223,7 +223,7 @@ func rms(power, variance float64) (value, se float64) {
 	return value, math.Sqrt(variance) / (2 * value)
 }
 
-// proven returns the most random jitter that a part of the band shows with 95 % confidence, which the whole has, too.
+// proven returns the most random jitter that a part of the band shows with 95 % confidence, which all of it has, too.
 func proven(bands []Band) float64 {
 	most := 0.0
 	for _, b := range bands {

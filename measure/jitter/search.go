@@ -1,6 +1,7 @@
 package jitter
 
 import (
+	"cmp"
 	"slices"
 
 	"heardiff/measure/spectrum"
@@ -13,7 +14,7 @@ const rounds = 64
 const maxLines = 400
 
 // A line of such a signal is more than rounding, which is not quite noise, from a peak of leastLine on, as a ratio to the carrier: sidebands at
-// −212 dBc. Beside a strong line it must be more than traced of that, too, whose place is known to the square root of rounding.
+// −212 dBc. Where there is a strong line it must be more than traced of that, too, whose place is known to the square root of rounding.
 const (
 	leastLine = 5e-11
 	traced    = 1e-6
@@ -46,21 +47,16 @@ func (p *lineFinder) find(found []peak) []peak {
 		}
 	}
 	found = exceptRounding(p.dropExplained(found))
-	slices.SortFunc(found, func(a, b peak) int {
-		if a.hz < b.hz {
-			return -1
-		}
-		return 1
-	})
+	slices.SortFunc(found, func(a, b peak) int { return cmp.Compare(a.hz, b.hz) })
 	return found
 }
 
 func (p *lineFinder) estimateNoise() {
-	spectrum.LocalNoiseOf(p.noise, func(k int) float64 { return power(p.bins[k]) }, 2, p.reach)
+	spectrum.LocalNoise(p.noise, func(k int) float64 { return power(p.bins[k]) }, 2, p.reach)
 	p.edges()
 	// Where the noise itself begins with the band, the bins below it would make it look too small.
 	near := min(4*p.reach(p.low), len(p.bins)-p.low)
-	inside := spectrum.LocalNoiseOf(make([]float64, near), func(k int) float64 { return power(p.bins[k+p.low]) }, 2,
+	inside := spectrum.LocalNoise(make([]float64, near), func(k int) float64 { return power(p.bins[k+p.low]) }, 2,
 		func(k int) int { return p.reach(k + p.low) })
 	for k := range p.noise {
 		p.noise[k] = max(p.noise[k], rounding*rounding)
@@ -75,7 +71,7 @@ func (p *lineFinder) estimateNoise() {
 const cliff = 2
 
 // edges takes the larger side for the noise at an edge, where random jitter begins or ends sharply: the median
-// there is that of the side which fills more of the stretch, and the other's peaks would stand out of it as lines.
+// there is that of the side which fills more of the stretch, and the other's peaks would pass for lines in it.
 func (p *lineFinder) edges() {
 	const mask = 1<<12 - 1 // reach is at most 4000
 	var past [mask + 1]float64
@@ -116,12 +112,7 @@ func (p *lineFinder) sweep(before int) []peak {
 			at = append(at, k)
 		}
 	}
-	slices.SortFunc(at, func(a, b int) int {
-		if power(p.bins[a]) > power(p.bins[b]) {
-			return -1
-		}
-		return 1
-	})
+	slices.SortFunc(at, func(a, b int) int { return cmp.Compare(power(p.bins[b]), power(p.bins[a])) })
 	var found []peak
 	for _, k := range at {
 		if len(found) > 0 && power(p.bins[k]) < deepest*power(found[0].value) {

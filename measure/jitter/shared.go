@@ -34,7 +34,7 @@ func (m *measurement) common(channels []Channel) *Common {
 	return c
 }
 
-// sharedAdditive returns how much of the additive noise the first two channels share, where their amplitudes tell it: 1 for all of it.
+// sharedAdditive returns how much of the additive noise the first two channels share, where their amplitudes show it: 1 for all of it.
 func (m *measurement) sharedAdditive() float64 {
 	shared, both := 0.0, 0.0
 	for i, n := range m.cross {

@@ -22,7 +22,7 @@ type smear struct {
 
 // smeared finds additive tones that drift against the carrier, since the one's clock is not the other's. Such a tone
 // is spread over several bins, and the pieces found in phase and in amplitude need not be at the same frequencies; but over
-// the whole stretch one of the two sidebands is missing, and so it is at each piece. It returns the tones, and the lines that are
+// the stretch as one, one of the two sidebands is missing, and so it is at each piece. It returns the tones, and the lines that are
 // no part of one: a line of jitter near it has both sidebands.
 func smeared(pm, am *lineFinder, phase, amplitude []peak) (tones []component, restPhase, restAmplitude []peak) {
 	for _, s := range stretches(phase, amplitude, smearGap/pm.seconds) {
@@ -77,7 +77,7 @@ func stretches(phase, amplitude []peak, gap float64) []smear {
 }
 
 // additive reports whether one sideband holds nearly all of the stretch, and returns the tone that it is: its place
-// the centroid, its level from the power, which smearing leaves alone.
+// the centroid, its level from the power, which smearing does not change.
 func (s smear) additive(pm, am *lineFinder) (component, bool) {
 	first := s.last
 	for _, l := range slices.Concat(s.phase, s.amplitude) {

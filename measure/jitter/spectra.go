@@ -19,15 +19,15 @@ const spread = (1 - taper + taper*35./128) / ((1 - taper*5./8) * (1 - taper*5./8
 
 // record is the spectrum of log z over one stretch of tone.
 type record struct {
-	window   spectrum.Window
-	seconds  float64
-	binHz    float64 // of the padded transform
-	pad      float64 // padded bins in one bin of the record
-	pm, am   []complex128
-	full     []complex128 // the memory of both
-	samples  int          // less than the length of the padded transform
-	scale    float64      // toDensity
-	logLevel float64      // mean of log|z|
+	window    spectrum.Window
+	seconds   float64
+	binHz     float64 // of the padded transform
+	pad       float64 // padded bins in one bin of the record
+	pm, am    []complex128
+	full      []complex128 // the memory of both
+	samples   int          // less than the length of the padded transform
+	toDensity float64      // turns |bin|² into a one-sided density per Hz: a bin of noise holds 2·S·ENBW/seconds
+	logLevel  float64      // mean of log|z|
 
 	offsetHz     float64 // mean frequency less the mixer's
 	driftHz      float64
@@ -105,7 +105,7 @@ func (r *record) split(full []complex128, n, bins int) {
 	// Amplitude is at the end, reversed: bin 1 last.
 	slices.Reverse(r.am[1:])
 	r.am[0] = am0
-	r.scale = r.seconds / (2 * r.window.ENBW())
+	r.toDensity = r.seconds / (2 * r.window.ENBW())
 }
 
 // turn turns bin k to the middle of the record and scales it.
@@ -135,14 +135,8 @@ func (r *record) inTime(t *transform, f func(z []complex128)) {
 	f(full[:r.samples])
 	t.forward(full)
 	r.split(full, r.samples, len(r.pm))
-	r.scale /= r.unbridged
+	r.toDensity /= r.unbridged
 }
-
-// density returns the one-sided density of a bin of pm or am per Hz.
-func (r *record) density(x complex128) float64 { return power(x) * r.toDensity() }
-
-// toDensity is what turns |bin|² into a density: a bin of noise holds 2·S·ENBW/seconds.
-func (r *record) toDensity() float64 { return r.scale }
 
 // inside returns the first and last bin of a band: never none.
 func (r *record) inside(low, high float64) (from, to int) {

@@ -2,9 +2,10 @@ package jitter
 
 import (
 	"math"
-	"slices"
 
 	"heardiff/measure/spectrum"
+
+	"gonum.org/v1/gonum/mat"
 )
 
 // smoother takes means of a record under windows of Blackman–Harris (side lobes −92 dB), four periods of the lowest
@@ -87,6 +88,9 @@ type sway struct {
 // leastCycles is from where on a sine is distinguished from a polynomial.
 const leastCycles = 2.0
 
+// meansPerTerm is how many means there must be for each term of the polynomial for a sine to be sought in what it leaves. A judgement, no source.
+const meansPerTerm = 4
+
 // swaying is the share of what a polynomial leaves that a sine must explain to be taken out with it. Less is noise, which
 // has no one frequency.
 const swaying = 0.9
@@ -98,7 +102,7 @@ func (s *smoother) trend(y []complex128, order int) trend {
 	s.prepare(order + 1)
 	c, _ := s.fit(y, 0)
 	alone := trend{legendre: c}
-	if len(y) < 4*(order+1) {
+	if len(y) < meansPerTerm*(order+1) {
 		return alone
 	}
 	residual, all := s.residual(y, c)
@@ -132,7 +136,8 @@ func (s *smoother) strongest(y []complex128) float64 {
 	copy(z, y)
 	spectrum.NewComplexPlan(len(z)).Forward(z, z)
 	best := 1
-	for k := 1; k < len(z)/4; k++ { // what is faster has few means a cycle, and is found as a line
+	fastest := len(z) / 4 // what is faster has few means a cycle, and is found as a line
+	for k := 1; k < fastest; k++ {
 		if sine(z, k) > sine(z, best) {
 			best = k
 		}
@@ -166,10 +171,7 @@ func (s *smoother) fit(y []complex128, cycles float64) (c []complex128, explaine
 	if sines {
 		p = p[:n+2]
 	}
-	m, b := make([][]float64, len(p)), make([]complex128, len(p))
-	for i := range m {
-		m[i] = make([]float64, len(p))
-	}
+	m, b := mat.NewSymDense(len(p), nil), make([]complex128, len(p))
 	for k, v := range y {
 		copy(p, s.bases[k])
 		if sines {
@@ -178,36 +180,32 @@ func (s *smoother) fit(y []complex128, cycles float64) (c []complex128, explaine
 		}
 		for i := range p {
 			b[i] += complex(p[i], 0) * v
-			for j := range p {
-				m[i][j] += p[i] * p[j]
-			}
 		}
+		m.SymRankOne(m, 1, mat.NewVecDense(len(p), p))
 	}
-	c = eliminate(m, slices.Clone(b))
+	c = solve(m, b)
 	for i := range c {
 		explained += joint(b[i], c[i])
 	}
 	return c, explained
 }
 
-// eliminate solves m·c = b in place, where the columns are so nearly orthogonal that no pivots are needed.
-func eliminate(m [][]float64, b []complex128) []complex128 {
-	for i := range m {
-		for k := i + 1; k < len(m); k++ {
-			f := m[k][i] / m[i][i]
-			for j := i; j < len(m); j++ {
-				m[k][j] -= f * m[i][j]
-			}
-			b[k] -= complex(f, 0) * b[i]
-		}
+// solve returns c of m·c = b.
+func solve(m *mat.SymDense, b []complex128) []complex128 {
+	right := mat.NewDense(len(b), 2, nil)
+	for i, v := range b {
+		right.SetRow(i, []float64{real(v), imag(v)})
 	}
-	for i := len(m) - 1; i >= 0; i-- {
-		for j := i + 1; j < len(m); j++ {
-			b[i] -= complex(m[i][j], 0) * b[j]
-		}
-		b[i] /= complex(m[i][i], 0)
+	var factors mat.Cholesky
+	var x mat.Dense
+	c := make([]complex128, len(b))
+	if !factors.Factorize(m) || factors.SolveTo(&x, right) != nil {
+		return c // terms that cannot be distinguished explain nothing
 	}
-	return b
+	for i := range c {
+		c[i] = complex(x.At(i, 0), x.At(i, 1))
+	}
+	return c
 }
 
 func (t trend) at(u float64) complex128 {

@@ -18,21 +18,22 @@ const (
 	joinMargin = 8
 	// joinLoss is the part of a joined line's peak that its lobes are good to.
 	joinLoss = 1e-3
-	// joinSteady is how much the envelope of one line, its standard deviation over its mean, varies at the most: pieces too
-	// weak to be found make it vary. Three equal lines in the phases of a wandering one vary by 0.26.
-	joinSteady = 0.2
+	// joinSteady is how much the power of the envelope of one line varies at the most, as a variance over its squared mean: pieces too weak to be
+	// found make it vary. The envelope itself then varies by 0.2; three equal lines in the phases of a wandering one by 0.26.
+	joinSteady = 4 * 0.2 * 0.2
 	// joinBeats is how much the power of the envelope may vary, as a share of what lines of unrelated phases would make.
 	joinBeats = 0.25
-	// A pair, whose beats tell nothing, is joined where the lesser, nearer than leastGap, is hardly a line: an
+	// A pair, whose beats prove nothing, is joined where the lesser, nearer than leastGap, is hardly a line: an
 	// envelope steadier than that of 6 : 1, and so weak that a piece as strong on the other side may have been missed.
 	joinSteadyPair = 0.12
 	joinWeak       = 4 // times the least power of a line
-	// farWeaker is how strong, relative to a line, pieces beside it may be for their phases to tell whether they are modulation of it. Then the
+	// farWeaker is how strong, relative to a line, its pieces may be for their phases to show whether they are modulation of it. Then the
 	// part in quadrature exceeds the other by more than inQuadrature of both: 1 where it is modulation, 0 where it is a line on one side.
 	farWeaker    = 0.1
 	inQuadrature = 0.6
-	// joinSkirt is how strong, relative to a wandering line, a piece far out in its skirt may be.
-	joinSkirt = 0.02
+	// joinSkirt is how strong, relative to a wandering line, a piece far out in its skirt may be, and skirtWanders how far out that is, in RMS of
+	// its wander.
+	joinSkirt, skirtWanders = 0.02, 4
 )
 
 // wandering finds lines that are not quite steady in frequency, such as those of the mains: in a long record each falls
@@ -44,7 +45,7 @@ func (p *lineFinder) wandering(lines []peak) (joined []component, single []peak)
 	joined = append(joined, p.wanderers...)
 	skirt := func(l peak) bool {
 		return slices.ContainsFunc(joined, func(t component) bool {
-			return math.Abs(l.hz-t.hz) < max(t.skirtHz, 4*t.wanderHz)+skirtBins/p.seconds && power(l.value) < joinSkirt*joinSkirt*t.beta*t.beta
+			return math.Abs(l.hz-t.hz) < max(t.skirtHz, skirtWanders*t.wanderHz)+skirtBins/p.seconds && power(l.value) < joinSkirt*joinSkirt*t.beta*t.beta
 		})
 	}
 	return joined, slices.DeleteFunc(single, skirt)
@@ -91,7 +92,8 @@ func (p *lineFinder) steady(pieces []peak) bool {
 		return true
 	}
 	if len(pieces) == 2 {
-		return span < leastGap && variation(envelope) < joinSteadyPair && p.weak(pieces)
+		mean, deviation := stat.PopMeanStdDev(envelope, nil)
+		return span < leastGap && deviation < joinSteadyPair*mean && p.weak(pieces)
 	}
 	for i, v := range envelope {
 		envelope[i] = v * v
@@ -110,7 +112,7 @@ func (p *lineFinder) steady(pieces []peak) bool {
 	return hardlyBeats(p.envelopeOf(restored), max(0, 1-quiet/all), pieces)
 }
 
-// modulated reports whether the pieces beside a far stronger one are phase modulation of it, as where its frequency moves, and not lines of
+// modulated reports whether the other pieces of a far stronger one are phase modulation of it, as where its frequency moves, and not lines of
 // their own: of what is around it the part in quadrature, e being the strongest and z the rest, Im(z/e), has the power 2·Σ|vᵢ|²
 // of sidebands in pairs, and Re(z/e) none; a line on one side alone has as much of either. So the other sideband of a pair counts too,
 // where it is too weak to be found.
@@ -157,10 +159,10 @@ func hardlyBeats(envelope []float64, share float64, pieces []peak) bool {
 		all, own = all+power(l.value), own+power(l.value)*power(l.value)
 	}
 	// Of lines of unrelated phases the power has a variance of Σ Σ |vᵢ|²|vⱼ|² over all i ≠ j.
-	return share*share-steadiness(envelope) < min(4*joinSteady*joinSteady, joinBeats*(1-own/(all*all)))
+	return share*share-steadiness(envelope) < min(joinSteady, joinBeats*(1-own/(all*all)))
 }
 
-// weak reports whether the weakest of the pieces hardly stands out from the noise.
+// weak reports whether the weakest of the pieces hardly exceeds the noise.
 func (p *lineFinder) weak(pieces []peak) bool {
 	return slices.ContainsFunc(pieces, func(l peak) bool { return power(l.value) < joinWeak*p.threshold*2*l.se*l.se })
 }
@@ -177,12 +179,6 @@ func (p *lineFinder) envelope(pieces []peak, points int) []float64 {
 		out[i] = cmplx.Abs(z)
 	}
 	return out
-}
-
-// variation returns the standard deviation over the mean.
-func variation(x []float64) float64 {
-	mean, deviation := stat.PopMeanStdDev(x, nil)
-	return deviation / mean
 }
 
 // join returns the line whose pieces these are.

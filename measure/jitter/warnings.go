@@ -79,7 +79,7 @@ func (m *measurement) lockedWarning() []measure.Warning {
 		kappa := m.inPhase(c)
 		if folds(kappa) && sum(m.channels[c].bands, 0, math.Inf(1)).pm > rounded {
 			return []measure.Warning{measure.Warningf(LockedClocks, "the carrier hardly slides against the recorder's samples: of timing errors faster than %.0f Hz, which fold back, %.0f %% "+
-				"show in the phase and the rest in the amplitude, which else tells additive noise; the errors and limits of the random jitter "+
+				"show in the phase and the rest in the amplitude, which otherwise shows additive noise; the errors and limits of the random jitter "+
 				"allow for it; record with a clock of its own to know", m.reader.Format().Rate.Hz()/2-m.carrierHz, 50*(1+kappa)).In(c+1).Of(50*(1+kappa), "%")}
 		}
 	}

@@ -14,11 +14,14 @@ type audibleSums struct {
 	lo, hi     int // bins of the audible band
 }
 
+// leastGainBlock is the shortest block, in frames, for excerpts of less than a third of a second. A judgement, no source.
+const leastGainBlock = 1024
+
 // audibly transforms two clips of one length in blocks of about a third of a second, half overlapped. The window's side lobes are so low
 // (−92 dB) that direct voltage and what is slower than 8 Hz do not reach the band.
 func audibly(a, b pcm.Clip) audibleSums {
 	n := spectrum.PowerOfTwo(int(a.Rate) / 3)
-	for n > 1024 && n > a.Len() {
+	for n > leastGainBlock && n > a.Len() {
 		n /= 2
 	}
 	s := audibleSums{aa: make([]float64, n/2+1), bb: make([]float64, n/2+1), ab: make([]float64, n/2+1)}
@@ -47,7 +50,7 @@ func audibly(a, b pcm.Clip) audibleSums {
 }
 
 const (
-	// clearBin is the share of noise up to which a bin tells the level: if all of it were A's own, it would be 0.004 dB too low.
+	// clearBin is the share of noise up to which a bin counts for the level: if all of it were A's own, the level would be 0.004 dB too low.
 	clearBin = 0.001
 	// clearShare is the share of A's power that clear bins must hold for them to give the level of all.
 	clearShare = 0.25
@@ -55,7 +58,7 @@ const (
 
 // gain returns the factor from A to B from 20 Hz to 20 kHz, and the least and the most that it may be: least squares takes all of what the
 // two do not have in common for noise of B (the least); if it is all A's, the factor is that much larger. Where enough of A
-// is in bins that hold hardly any noise, these alone give it: so the noise of A bends nothing.
+// is in bins that hold hardly any noise, these alone give it, so that the noise of A does not bias it.
 func (s audibleSums) gain() (gain, least, most float64) {
 	var aa, bb, ab, clearA, clearB, clear float64
 	for k := s.lo; k < s.hi; k++ {

@@ -1,6 +1,7 @@
 package match
 
 import (
+	"cmp"
 	"fmt"
 
 	"heardiff/playback/pcm"
@@ -12,14 +13,9 @@ type Config struct {
 	MinOverlapS float64
 }
 
-func (c Config) minOverlap() float64 {
-	if c.MinOverlapS == 0 {
-		return 1
-	}
-	return c.MinOverlapS
-}
+func (c Config) minOverlap() float64 { return cmp.Or(c.MinOverlapS, 1) }
 
-// shortestOverlapS is the least that Config takes: below it there are too few blocks to tell a delay's error.
+// shortestOverlapS is the least that Config takes: below it there are too few blocks for a delay's error to be estimated.
 const shortestOverlapS = 0.2
 
 // Validate returns an error that names the field that is out of its range.

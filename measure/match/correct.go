@@ -8,6 +8,8 @@ import (
 	"heardiff/measure/interpolate"
 	"heardiff/measure/match/align"
 	"heardiff/playback/pcm"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // Pair is a block of the corrected pair: A and B on their common time base, B with A's gain, polarity and
@@ -48,15 +50,15 @@ func Correct(a, b pcm.Reader, r Result, write func(Pair) error) (Corrected, erro
 	if err != nil {
 		return Corrected{}, err
 	}
-	whole, scale := p.whole(), l.Sign/pcm.Ratio(r.GainDB)
-	out := Corrected{Changes: []string{moved(whole, p.rate)}}
+	byFrames, scale := p.byFrames(), l.Sign/pcm.Ratio(r.GainDB)
+	out := Corrected{Changes: []string{moved(byFrames, p.rate)}}
 	const size = 1 << 14
 	all := p
 	for out.Frames < all.n {
 		p.first, p.n = all.first+out.Frames, min(size, all.n-out.Frames)
 		var clips [2]pcm.Clip
 		for i := range clips {
-			if clips[i], err = p.evaluate(kernel, filter, i, whole); err != nil {
+			if clips[i], err = p.evaluate(kernel, filter, i, byFrames); err != nil {
 				return out, err
 			}
 		}
@@ -96,15 +98,13 @@ func (r Result) line(rate pcm.Rate) (align.Line, error) {
 func pairOf(a, b pcm.Clip, scale float64) Pair {
 	p := Pair{A: a.Channels, B: b.Channels, Residual: pcm.Planes(len(a.Channels), a.Len())}
 	for c := range p.B {
-		for i, v := range p.B[c] {
-			p.B[c][i] = scale * v
-			p.Residual[c][i] = p.A[c][i] - p.B[c][i]
-		}
+		floats.Scale(scale, p.B[c])
+		floats.SubTo(p.Residual[c], p.A[c], p.B[c])
 	}
 	return p
 }
 
-// AudibleGainDB returns the gain in dB that lifts a residual with the given peak to −12 dBFS: in whole tens, and
+// AudibleGainDB returns the gain in dB that lifts a residual with the given peak to −12 dBFS: a multiple of ten, and
 // 0 where it is there already, or where there is no residual.
 func AudibleGainDB(peak float64) float64 {
 	if peak <= 0 {
@@ -117,9 +117,7 @@ func AudibleGainDB(peak float64) float64 {
 func (p Pair) ResidualPeak() float64 {
 	peak := 0.0
 	for _, ch := range p.Residual {
-		for _, v := range ch {
-			peak = max(peak, math.Abs(v))
-		}
+		peak = max(peak, floats.Norm(ch, math.Inf(1)))
 	}
 	return peak
 }
@@ -128,9 +126,7 @@ func (p Pair) ResidualPeak() float64 {
 func (p Pair) Louder(gainDB float64) [][]float64 {
 	out, gain := pcm.Planes(len(p.Residual), len(p.Residual[0])), pcm.Ratio(gainDB)
 	for c, ch := range p.Residual {
-		for i, v := range ch {
-			out[c][i] = v * gain
-		}
+		floats.ScaleTo(out[c], gain, ch)
 	}
 	return out
 }

@@ -1,5 +1,5 @@
-// Package match finds what differs between two captures of the same music besides what the chains did: offset,
-// clock drift, gain, polarity and swapped channels; takes it away, alike for all; and measures the residual.
+// Package match finds what differs between two captures of the same music though the chains did not do it: offset, clock drift, gain,
+// polarity and swapped channels; removes it, alike for all; and measures the residual.
 //
 // Positions are frames unless a name says otherwise. A is the reference: frame t of A is at
 // offset + t·(1 + drift) of B.
@@ -10,22 +10,22 @@
 // the residual (package residual), judge which place it is (rival.go), name what is wrong (package fault), and report the winner once
 // (report.go). Package audible holds the band and its transforms, package fit the least squares.
 //
-// Sustained tones: every whole period of a steady tone is nearly as good a place as the true one. The whole stretch is correlated at once
-// (rival.go), so that attack and end decide, and the doubt is reported. Where two places explain nearly as much, both are followed to the end and the
-// deeper null is taken. A pad that swells, and whose swell comes back, has neither: both captures are thinned out and correlated over every displacement
-// there is (align/survey.go), and each place that explains nearly as much is nulled.
+// Sustained tones: every full period of a steady tone is nearly as good a place as the true one. The entire stretch is correlated at once
+// (rival.go), so that attack and end decide, and the doubt is reported. Where two places explain nearly as much, both are measured in full and the
+// deeper null is taken. A pad that swells, and whose swell comes back, has neither: both captures are decimated and correlated over every possible
+// displacement (align/survey.go), and each place that explains nearly as much is nulled.
 //
 // Pauses: what two recorders add where the music rests has no common delay. A block that does not hold more of both than chance has no weight
 // (align/track.go). Music that fills a tenth of the overlap is placed within its standard errors, and the null is the one that the noise predicts
 // (silence_test.go).
 //
 // Jumps: where samples were lost, repeated or cut, every place and size is named, and the longest segment between two jumps is
-// compared (align/segment.go). Two finders feed this one division, since neither sees what the other does: anchors, good to half a frame each,
+// compared (align/segment.go). Two finders feed this one division, since neither finds all: anchors, good to half a frame each,
 // show jumps from 24 frames to minutes, and the track of delays those from one frame to 60, beyond which the blocks on the far side hold
 // nothing in common with the line. Of 11 jumps from 1 to 48000 frames in 15 s each finds 7 alone, both together all
 // (align/jump_test.go). A clock that swings bends the track and is not a jump (slip_test.go).
 //
-// Loops: where music repeats, every repetition is nulled over a few short stretches (align/repetition.go): a loop of 1.5 s that goes round for a
+// Loops: where music repeats, every repetition is nulled over a few short stretches (align/repetition.go): a loop of 1.5 s repeated for a
 // minute, under a voice 20 to 40 dB below it, is found where its voice is.
 //
 // Channels and clocks: each channel has an offset of its own, found together with the delays of the blocks (align/channel_delay.go); half a
@@ -61,16 +61,16 @@
 // 16 kHz was named as a band limit on all six pieces tried, and under noise of −95 dBFS in both captures on 12 of 14 more: the other
 // two reach 16 kHz in hardly an attack. Of 72 lossy copies (12 pieces, 30 s, 44.1 kHz, through ffmpeg: libmp3lame at 128, 192 and
 // 320 kb/s, aac at 128 and 256, libvorbis at quality 5) none passed without a warning. On twelve invented pieces of 20 s (drums, piano, strings, voices,
-// applause; four with bass far above all else) 3 of 72 do: mono piano at 192 and 320 kb/s and a slow guitar at 320. What they leave is 73 to 77 dB below
-// the music, and 49 dB or more below it in all but two third octaves: as little as a chain leaves that distorts by 0.02 %, and a null cannot tell which of the two it
-// is. It rises with the music all the same, and "heardiff bands" says that moments of it could show. Of twelve clean pairs with
+// applause; four with bass far above all else) 3 of 72 do: mono piano at 192 and 320 kb/s and a slow guitar at 320. Their residual is 73 to 77 dB below
+// the music, and 49 dB or more below it in all but two third octaves: as small as that of a chain that distorts by 0.02 %, and a null does not show which of
+// the two it is. It rises with the music all the same, and "heardiff bands" says that moments of it could show. Of twelve clean pairs with
 // hum, distortion, direct voltage and unequal noise none was warned of, nor is noise of −90 to −50 dBFS in both, or a clock that swings by 100 µs,
 // taken for a difference in response. "go test ./measure/match -run Music -args -music FILE.wav" recovers known truth on a file of yours.
 //
 // Two captures of five minutes of music, 96 kHz stereo, take 5.2 to 5.4 s and 342 MB at most on two free cores.
 //
 // Two standard errors of the response hold the truth so often, counted over bright, mellow and dull music of 8 s, four shares of the
-// noise between A and B, and some 1200 bands each; TestTwoErrorsOfTheResponseHoldTheTruth counts again with other noise:
+// noise between A and B, and some 1200 bands each; TestTwoErrorsOfTheResponseHoldTheTruth counts with other noise:
 //
 //	noise (dBFS)     −60    −70    −80   −100
 //	held (%)        96.4   96.2   96.4   96.2

@@ -1,6 +1,7 @@
 package match
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 
@@ -49,18 +50,16 @@ func (n Names) of(i int) string {
 func (n Names) against(i int) string { return n.of(i) + " against " + n.of(0) }
 
 func (e Excerpt) filled() Excerpt {
-	fill := func(v *float64, standard float64) {
-		if *v == 0 {
-			*v = standard
-		}
-	}
-	fill(&e.LoudnessLUFS, -23)
-	fill(&e.PeakDBFS, -1)
-	fill(&e.FadeS, 0.01)
-	fill(&e.MaxLevelErrorDB, 0.1)
-	fill(&e.MaxOffsetErrorUS, 10)
+	e.LoudnessLUFS = cmp.Or(e.LoudnessLUFS, -23)
+	e.PeakDBFS = cmp.Or(e.PeakDBFS, -1)
+	e.FadeS = cmp.Or(e.FadeS, 0.01)
+	e.MaxLevelErrorDB = cmp.Or(e.MaxLevelErrorDB, 0.1)
+	e.MaxOffsetErrorUS = cmp.Or(e.MaxOffsetErrorUS, 10)
 	return e
 }
+
+// longestFadeS is the longest fade, in seconds: two of them fill the shortest excerpt.
+const longestFadeS = 0.5
 
 // Validate returns an error that names the field that is out of its range.
 func (e Excerpt) Validate() error {
@@ -72,8 +71,8 @@ func (e Excerpt) Validate() error {
 		return fmt.Errorf("match: an excerpt of %v s: want a second or more", e.LengthS)
 	case !(f.LoudnessLUFS <= 0) || !(f.PeakDBFS <= 0):
 		return fmt.Errorf("match: a loudness of %v LUFS, a peak of %v dBFS: want below 0", e.LoudnessLUFS, e.PeakDBFS)
-	case !(f.FadeS > 0 && f.FadeS <= 0.5):
-		return fmt.Errorf("match: fades of %v s: want up to 0.5 s", e.FadeS)
+	case !(f.FadeS > 0 && f.FadeS <= longestFadeS):
+		return fmt.Errorf("match: fades of %v s: want up to %v s", e.FadeS, longestFadeS)
 	}
 	return nil
 }
@@ -100,7 +99,7 @@ type Presentation struct {
 	LevelErrorDB  float64  `json:"level_error_db"`
 	OffsetErrorUS float64  `json:"offset_error_us"`
 	NullDB        float64  `json:"null_db"`
-	// Identical says that every sample is the first presentation's: nobody can tell the two apart.
+	// Identical says that every sample is the first presentation's: there is no difference to hear.
 	Identical bool `json:"identical"`
 	// DriftPPM and OffsetS are what the capture's clock and start had against the first's, and was removed.
 	DriftPPM float64 `json:"drift_ppm"`

@@ -22,7 +22,7 @@ type comparison struct {
 	identical          bool // every sample, from the first to the last
 }
 
-// look reads both captures through.
+// look reads both captures from end to end.
 func look(a, b pcm.Reader) (*comparison, error) {
 	c := &comparison{a: a, b: b, rate: a.Format().Rate}
 	var err error
@@ -38,7 +38,7 @@ func look(a, b pcm.Reader) (*comparison, error) {
 // hopsAtOnce is how many hops of a capture are read at once.
 const hopsAtOnce = 64
 
-// lookAt reads a capture once, for the course of its bands and for what may be wrong with it alone.
+// lookAt reads a capture once, for the course of its bands and for the faults that it shows by itself.
 func lookAt(r pcm.Reader) (align.Course, *fault.Capture, error) {
 	h := audible.NewHops(r.Format().Rate)
 	bands, noted := align.NewCourse(h.Frames), fault.NewCapture(r.Format(), r.Frames(), h.Frames)
@@ -55,7 +55,7 @@ func lookAt(r pcm.Reader) (align.Course, *fault.Capture, error) {
 	return bands, noted, err
 }
 
-// explained returns the error of a search that found nothing: a capture that alone is mono is the reason.
+// explained returns the error of a search that found nothing; the reason may be that one capture alone is mono.
 func (c *comparison) explained(err error) error {
 	if text := fault.MonoText(c.captureA, c.captureB); text != "" && errors.Is(err, align.ErrUnrelated) {
 		return fmt.Errorf("match: %s, and %w", text, ErrMono)

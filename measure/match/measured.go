@@ -17,7 +17,7 @@ type measured struct {
 	record *residual.Record
 	k      float64           // brings the alignment's gain to the one of least squares
 	all    residual.BandSums // of all channels, 20 Hz to 20 kHz, at that gain
-	wired  float64           // the power of the residual with each channel at its own polarity, relative to A's: what tells one place from another
+	wired  float64           // the power of the residual with each channel at its own polarity, relative to A's, by which places are compared
 }
 
 // measure reads the residual when B is aligned so.
@@ -44,8 +44,8 @@ func (m measured) null() float64 { return m.all.RR / m.all.AA }
 // wiredDB is the null with each channel at its own polarity.
 func (m measured) wiredDB() float64 { return pcm.PowerDB(max(0, m.wired)) }
 
-// unexplained returns the power of the null and with it the share of the overlap that had to be left out: of
-// a steady tone any stretch nulls anywhere, once attack and end are taken for jumps.
+// unexplained returns the power of the null plus the share of the overlap that had to be left out: any stretch of a steady tone nulls
+// anywhere, once attack and end are taken for jumps.
 func (m measured) unexplained() float64 { return max(0, m.wired) + m.Skipped }
 
 // leastCorrelation is where two captures stop being of the same music: what differs is then stronger than what
@@ -63,7 +63,7 @@ func (m measured) correlation(own []residual.ChannelFigures) float64 {
 
 // rivals are the other places at which B may lie.
 type rivals struct {
-	share float64 // of what this place explains: the most that one explains that was neither followed to its end nor glanced at
+	share float64 // of what this place explains: the most that one explains that was neither measured in full nor glanced at
 	known []rival
 }
 
@@ -81,7 +81,7 @@ func (r rival) power(here float64) float64 {
 	return r.residual
 }
 
-// add notes places; others keep what they know. Where a place was measured, what a glance at it said counts no more.
+// add notes places; copies of r are not changed. A measured residual replaces that of a glance at the same place.
 func (r *rivals) add(more ...rival) {
 	all := append(slices.Clip(r.known), more...)
 	r.known = slices.DeleteFunc(slices.Clone(all), func(k rival) bool {

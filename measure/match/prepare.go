@@ -12,18 +12,19 @@ import (
 	"heardiff/measure/match/fault"
 	"heardiff/playback/pcm"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat"
 )
 
 // mostlyNoise is the share of noise in the residual from which on least squares sets the level of a shallower null, too: loudness counts
-// the noise of each. Above noisyNull the noise is a good part of what is audible, and is to be counted.
+// the noise of each. Above noisyNull the noise is much of what is audible, and has to count.
 const mostlyNoise, noisyNull = 0.8, -12
 
 // Prepare cuts the same stretch of music out of the captures so that nothing differs but what the chains did: aligned, free of drift, polarity and channels put right, equally loud, faded alike at the ends.
 //
 // All captures are evaluated on one time base that lies in the middle of theirs (for two, at mirrored shifts of
-// half their offset and drift), by an interpolator that is exact to 0.95 of Nyquist; what it might have done
-// beyond is then taken away from all by one and the same filter, which passes up to 0.907 of Nyquist (20 kHz at
+// half their offset and drift), by an interpolator that is exact to 0.95 of Nyquist; what it might have changed
+// beyond is then removed from all by one and the same filter, which passes up to 0.907 of Nyquist (20 kHz at
 // 44.1 kHz). A filter in each capture's own time would not do: with a drift its edge would be elsewhere.
 // So no capture, of however many, can be recognized by its processing. Captures that differ by whole frames only are
 // not interpolated or filtered at all. The first capture is the reference of level and polarity.
@@ -83,7 +84,7 @@ func (p *preparation) compare() error {
 		p.out.Presentations = append(p.out.Presentations, v)
 		p.passing = append(p.passing, r.passing)
 		for _, w := range r.Details {
-			if !fault.Passes(w) { // what does is said once it is known whether the excerpt holds it
+			if !fault.Passes(w) { // what passes is warned of once it is known whether the excerpt holds it
 				p.out.Warn(w.From(p.cfg.Names.against(i + 1)))
 			}
 		}
@@ -201,16 +202,14 @@ func (p *preparation) render() error {
 	if err != nil {
 		return err
 	}
-	whole := p.whole()
+	byFrames := p.byFrames()
 	for i := range p.captures {
-		clip, err := p.evaluate(kernel, filter, i, whole)
+		clip, err := p.evaluate(kernel, filter, i, byFrames)
 		if err != nil {
 			return fmt.Errorf("%s: %w", p.cfg.Names.of(i), err)
 		}
 		for _, c := range p.out.Presentations[i].ChannelsInverted {
-			for k, v := range clip.Channels[c-1] {
-				clip.Channels[c-1][k] = -v
-			}
+			floats.Scale(-1, clip.Channels[c-1])
 		}
 		p.out.Presentations[i].Clip = clip
 	}
@@ -220,7 +219,7 @@ func (p *preparation) render() error {
 // changes says what was done to all presentations alike. What was done to each is in its figures.
 func (p *preparation) changes() []string {
 	return []string{
-		moved(p.whole(), p.rate),
+		moved(p.byFrames(), p.rate),
 		fmt.Sprintf("faded in and out over %.3g ms (raised cosine)", 1000*p.cfg.FadeS),
 		"rounded to 32-bit float",
 	}

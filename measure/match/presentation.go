@@ -12,9 +12,11 @@ import (
 	"heardiff/measure/match/fault"
 	"heardiff/measure/match/residual"
 	"heardiff/playback/pcm"
+
+	"gonum.org/v1/gonum/floats"
 )
 
-// The codes of what Prepare warns of besides what Compare does of the captures.
+// The codes of what Prepare warns of in addition to what Compare does of the captures.
 const (
 	TooQuiet        measure.Code = "too-quiet"        // for its loudness to be measured
 	LoudnessLowered measure.Code = "loudness-lowered" // to keep the true peak below Value, in dBTP
@@ -46,16 +48,14 @@ func (p *preparation) level() error {
 		gains[i] *= common
 		p.out.Presentations[i].GainDB = pcm.DB(gains[i])
 		for _, ch := range p.out.Presentations[i].Clip.Channels {
-			for k := range ch {
-				ch[k] *= gains[i] * p.lines[i].Sign
-			}
+			floats.Scale(gains[i]*p.lines[i].Sign, ch)
 		}
 	}
 	return nil
 }
 
 // matchingGains returns the gain that brings each presentation to the level of the first, whose loudness is given, and the
-// largest true peak after it. The excerpt itself counts, not the whole capture.
+// largest true peak after it. The excerpt itself counts, not the full capture.
 func (p *preparation) matchingGains(firstLUFS float64) (gains []float64, peak float64, err error) {
 	gains = make([]float64, len(p.out.Presentations))
 	for i, v := range p.out.Presentations {
@@ -85,7 +85,7 @@ func (p *preparation) matchingGains(firstLUFS float64) (gains []float64, peak fl
 func (p *preparation) audibleGain(i int) float64 {
 	gain, least, most := audibly(p.out.Presentations[0].Clip, p.out.Presentations[i].Clip).gain()
 	if open := pcm.DB(most / least); open > openDB {
-		p.out.Warn(measure.Warningf(LevelOpen, "%s: the level is matched to ±%.2f dB only: which of the two holds the noise that is left cannot be told", p.cfg.Names.against(i), open/2).Of(open/2, "dB"))
+		p.out.Warn(measure.Warningf(LevelOpen, "%s: the level is matched to ±%.2f dB only: which of the two holds the remaining noise is not known", p.cfg.Names.against(i), open/2).Of(open/2, "dB"))
 	}
 	return gain
 }
@@ -160,8 +160,8 @@ func (p *preparation) check() error {
 	return nil
 }
 
-// warnPassing warns of what happens for a while in the capture after the i-th, each fault once: as the whole captures show it, which show
-// better what is usual, or by what the excerpt alone shows.
+// warnPassing warns of what happens for a while in the capture after the i-th, each fault once: as the full captures show it, which show
+// better what is usual, or as the excerpt alone shows it.
 func (p *preparation) warnPassing(i int, shown fault.Passing) {
 	start := int(p.out.StartS * p.rate.Hz())
 	within, outside := p.passing[i].Split(start, start+p.n)
@@ -230,7 +230,7 @@ func (p *preparation) measure(v *Presentation, a, b pcm.Clip) (*residual.Record,
 	return record, nil
 }
 
-// loudnessDifference returns how much louder b is than a by ITU-R BS.1770, in LU; 0 where both are too quiet to tell.
+// loudnessDifference returns how much louder b is than a by ITU-R BS.1770, in LU; 0 where both are too quiet to measure.
 func loudnessDifference(a, b pcm.Clip) (float64, error) {
 	la, errA := measure.Loudness(a)
 	lb, errB := measure.Loudness(b)

@@ -12,7 +12,7 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// The codes of what Compare warns of besides those of package fault. FromS and ToS are seconds of A.
+// The codes of what Compare warns of in addition to those of package fault. FromS and ToS are seconds of A.
 const (
 	OtherAlignment  measure.Code = "other-alignment"  // nulls as deep; Value is to how many dB
 	ShortOverlap    measure.Code = "short-overlap"    // Value is in seconds
@@ -85,17 +85,17 @@ func (m measured) channels() []residual.ChannelFigures {
 // What is warned of. Judgement, no source, but for the response.
 const (
 	shortS         = 5   // of overlap
-	heardDB        = 0.1 // in a third octave, by itself (common practice, no source)
+	audibleDB      = 0.1 // in a third octave, by itself (common practice, no source)
 	mostlyResponse = 0.9 // share of the residual
 	hardlyTiming   = 0.1
-	// swayDB is the null from which on a residual of timing is said: some hundreds of nanoseconds of sway in music, more than a fit chain's
-	// clocks do.
+	// swayDB is the null from which on a residual of timing is warned of: some hundreds of nanoseconds of sway in music, more than the clocks of a
+	// chain that works as it should.
 	swayDB = -50
-	// fasterRatio is how many times as large as the slow wander a sway is to be to be worth a warning of its own.
+	// fasterRatio is how many times as large as the slow wander a sway must be for a warning of its own.
 	fasterRatio = 2
 )
 
-// warn adds what the figures of r themselves are to be read with.
+// warn adds the warnings that follow from the figures of r.
 func (m measured) warn(r *Result, rate pcm.Rate) {
 	if r.Confidence < doubtful {
 		db := pcm.PowerDB(1 / (1 - r.Confidence))
@@ -111,8 +111,8 @@ func (m measured) warn(r *Result, rate pcm.Rate) {
 	if r.ChannelsSwapped {
 		r.Warn(measure.Warningf(ChannelsSwapped, "channels 1 and 2 are exchanged in B"))
 	}
-	if math.Abs(r.ResponseMaxDB) > heardDB {
-		r.Warn(measure.Warningf(ResponseDiffers, "the response differs by %+.2f dB in a third octave: more than %v dB can be heard as a difference by itself", r.ResponseMaxDB, heardDB).Of(r.ResponseMaxDB, "dB"))
+	if math.Abs(r.ResponseMaxDB) > audibleDB {
+		r.Warn(measure.Warningf(ResponseDiffers, "the response differs by %+.2f dB in a third octave: more than %v dB can be heard as a difference by itself", r.ResponseMaxDB, audibleDB).Of(r.ResponseMaxDB, "dB"))
 	}
 	if r.Wander.Significant {
 		r.Warn(measure.Warningf(ClockWanders, "the clocks stray from a straight line by %.3f samples RMS, %.3f at most, slower than %.2g Hz (what is faster is not in these figures)",
@@ -120,7 +120,7 @@ func (m measured) warn(r *Result, rate pcm.Rate) {
 	}
 	rms := m.record.SwayRMS(r.Residual.Timing, m.all.RR)
 	if r.Residual.Kind == "timing" && r.NullDB >= swayDB && !(r.Wander.Significant && rms < fasterRatio*r.Wander.RMSSamples) {
-		r.Warn(measure.Warningf(ClockSways, "what is left is timing, %.0f %% of it: the clocks stray by about %.2g samples RMS (%.2g µs), slower than some 100 Hz",
+		r.Warn(measure.Warningf(ClockSways, "the residual is timing by %.0f %%: the clocks stray by about %.2g samples RMS (%.2g µs), slower than some 100 Hz",
 			100*r.Residual.Timing, rms, 1e6*rms/rate.Hz()).Of(rms, "samples"))
 	}
 }
@@ -155,7 +155,7 @@ func jumpsText(jumps []Jump) string {
 	return strings.Join(places, ", ")
 }
 
-// finding is a Result with what Prepare needs besides.
+// finding is a Result with what else Prepare needs.
 type finding struct {
 	Result
 	line    align.Line

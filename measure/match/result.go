@@ -53,10 +53,10 @@ type Result struct {
 	// Correlation is the normalized correlation of A and corrected B, 20 Hz to 20 kHz.
 	Correlation float64 `json:"correlation"`
 	OverlapS    float64 `json:"overlap_s"`
-	// Confidence tells how much better this alignment fits than the next best at another place: 1 − (residual
+	// Confidence is how much better this alignment fits than the next best at another place: 1 − (residual
 	// power here)/(residual power there), relative to A's as in the null; a stretch left out because of a jump counts as residual, too. Near 0
-	// where the music repeats exactly, 0.9 where the null is 10 dB deeper. A place that explains a tenth less at first
-	// sight, or worse, is not followed to its end: its residual is estimated from that.
+	// where the music repeats exactly, 0.9 where the null is 10 dB deeper. A place that at first explains a tenth less or worse is not measured in
+	// full: its residual is estimated from that.
 	Confidence float64 `json:"confidence"`
 	// OtherOffsetsS are offsets, as OffsetS, at which B may lie as well: at which the confidence alone would be below 0.1.
 	OtherOffsetsS  []float64      `json:"other_offsets_s,omitempty"`

@@ -45,7 +45,7 @@ func (c *comparison) judge(minOverlapS float64) (measured, error) {
 	return best, nil
 }
 
-// deepest follows the first place and its rivals to their end.
+// deepest aligns and measures the first place and its rivals.
 func (c *comparison) deepest(s *align.Search) (measured, error) {
 	if err := s.RankRepetitions(); err != nil {
 		return measured{}, err
@@ -87,8 +87,8 @@ const (
 	fartherMeasured, fartherRounds = 3, 4
 )
 
-// farther looks for places as good as m, or better, over the whole of both captures: a drone, or a pad that swells, repeats after the period that
-// all it holds shares, which may be long, and each of its places nulls.
+// farther looks for places as good as m, or better, over both captures from end to end: a drone, or a pad that swells, repeats after the common
+// period of its components, which may be long, and each of its places nulls.
 func (c *comparison) farther(s *align.Search, m measured) (measured, error) {
 	for range fartherRounds {
 		places, err := s.Elsewhere(m.Alignment)
@@ -114,7 +114,7 @@ func (c *comparison) bestOf(s *align.Search, m measured, places []align.Displace
 			break
 		}
 		glanced = glanced[1:]
-		found, err := s.Moved(from, p.Frames)
+		found, err := s.Refined(from.Later(p.Frames))
 		if errors.Is(err, ErrUnrelated) || err == nil && math.Abs(found.Offset-from.Offset) <= align.SamePlaceFrames {
 			continue
 		}
@@ -165,7 +165,7 @@ func (c *comparison) follow(s *align.Search, p align.Place) (measured, error) {
 	if err != nil {
 		return m, err
 	}
-	// On steady tones a jump by whole periods may be no more than a wrong place, and the captures then null without it.
+	// On steady tones a jump by full periods may be no more than a wrong place, and the captures then null without it.
 	if len(found.Breaks) > 0 {
 		if found, err = s.Unbroken(found); err != nil {
 			return m, err
@@ -181,30 +181,30 @@ func (c *comparison) follow(s *align.Search, p align.Place) (measured, error) {
 	return c.reconsidered(s, m)
 }
 
-// correlationTells is the share of what the best displacement explains up to which correlations at whole frames tell two places apart.
+// correlationDecides is the share of what the best displacement explains up to which correlations at whole frames distinguish two places.
 // A judgement, no source; TestAPadWhoseSwellComesBackIsNeverMisplacedSilently holds it.
-const correlationTells = 0.999
+const correlationDecides = 0.999
 
-// reconsidered looks again at a place. On a sustained tone every whole period is nearly as good to the anchors, which weigh alike; only attack
-// and decay tell, and they count when the whole stretch is correlated at once. Where the null is deep the stretch ends within both captures, since a
-// file's ends are no attack and no decay. The deeper null of the two is taken, and how well the next best place does is noted.
+// reconsidered compares a place with its neighbours. On a sustained tone every full period is nearly as good to the anchors, which weigh alike;
+// only attack and decay decide, and they count when the entire stretch is correlated at once. Where the null is deep the stretch ends within both
+// captures, since a file's ends are no attack and no decay. The deeper null of the two is taken, and the next best place is noted.
 func (c *comparison) reconsidered(s *align.Search, m measured) (measured, error) {
 	reach, stretch := int(rivalReachS*c.rate.Hz()), m.Overlap
 	if m.wiredDB() < surelyPlacedDB {
 		stretch = [2]int{stretch[0] + reach, stretch[1] - reach}
 	}
-	return c.besideNeighbours(s, m, stretch, reach)
+	return c.amongNeighbours(s, m, stretch, reach)
 }
 
-// besideNeighbours notes how well the best other place within reach does over a stretch; where that does as well, it is measured.
-func (c *comparison) besideNeighbours(s *align.Search, m measured, stretch [2]int, reach int) (measured, error) {
+// amongNeighbours notes how much the best other place within reach explains of a stretch; where that is as much, it is measured.
+func (c *comparison) amongNeighbours(s *align.Search, m measured, stretch [2]int, reach int) (measured, error) {
 	lag, other, ratio, err := s.BestRival(m.Line, stretch, reach)
 	switch {
 	case err != nil:
 		return m, err
 	case math.Abs(float64(lag)) > align.SamePlaceFrames:
 		return c.deeper(s, m, lag)
-	case ratio*ratio > correlationTells:
+	case ratio*ratio > correlationDecides:
 		return c.deeper(s, m, other)
 	}
 	m.share = max(m.share, ratio*ratio)
@@ -213,7 +213,7 @@ func (c *comparison) besideNeighbours(s *align.Search, m measured, stretch [2]in
 
 // deeper measures B so many frames later, too, returns the deeper null of the two, and notes the other.
 func (c *comparison) deeper(s *align.Search, m measured, frames int) (measured, error) {
-	second, err := s.Moved(m.Alignment, frames)
+	second, err := s.Refined(m.Later(frames))
 	if errors.Is(err, align.ErrUnrelated) {
 		return m, nil
 	}
@@ -231,8 +231,8 @@ func (c *comparison) deeper(s *align.Search, m measured, frames int) (measured, 
 	return m, nil
 }
 
-// inPlace measures captures that hold the same samples: nothing lies between them, however well another
-// place may do, as in a steady tone. How well it does is noted.
+// inPlace measures captures that hold the same samples: their offset is 0, even if another place explains as much, as in a steady tone. How
+// much it explains is noted.
 func (c *comparison) inPlace(s *align.Search) (measured, error) {
 	here := align.Line{Sign: 1}
 	found, err := s.Refined(here)
@@ -257,9 +257,9 @@ func (c *comparison) inPlace(s *align.Search) (measured, error) {
 		}
 	}
 	reach := min(align.RivalFrames, c.a.Frames()) / 8
-	return c.besideNeighbours(s, m, [2]int{reach, c.a.Frames() - reach}, reach)
+	return c.amongNeighbours(s, m, [2]int{reach, c.a.Frames() - reach}, reach)
 }
 
-// deepNull is the null from which on least squares sets the level: below it, what differs weighs so little
-// (0.05 dB at the most if it were all in step) that loudness could not do better.
+// deepNull is the null from which on least squares sets the level: below it the difference is so small
+// (0.05 dB at the most if it were all in phase) that loudness could not do better.
 const deepNull = -30

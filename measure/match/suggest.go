@@ -1,12 +1,15 @@
 package match
 
 import (
+	"cmp"
 	"fmt"
 	"math"
-	"sort"
+	"slices"
 
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // Suggestion is a stretch worth listening to, and why.
@@ -42,13 +45,16 @@ type SuggestConfig struct {
 // Validate returns an error that names the field that is out of its range.
 func (c SuggestConfig) Validate() error {
 	switch {
-	case c.Count < 0 || c.Count > 100:
-		return fmt.Errorf("match: Count %d: want 1 to 100", c.Count)
-	case c.LengthS != 0 && !(c.LengthS >= 1 && c.LengthS <= 600):
-		return fmt.Errorf("match: excerpts of %v s: want 1 to 600 s", c.LengthS)
+	case c.Count < 0 || c.Count > mostSuggested:
+		return fmt.Errorf("match: Count %d: want 1 to %d", c.Count, mostSuggested)
+	case c.LengthS != 0 && !(c.LengthS >= 1 && c.LengthS <= longestSuggestedS):
+		return fmt.Errorf("match: excerpts of %v s: want 1 to %d s", c.LengthS, longestSuggestedS)
 	}
 	return nil
 }
+
+// mostSuggested stretches, of longestSuggestedS seconds, are more than anybody listens to. A judgement, no source.
+const mostSuggested, longestSuggestedS = 100, 600
 
 // Frames of analysis: long enough to part tones at 100 Hz, short enough to see an onset.
 const (
@@ -59,19 +65,14 @@ const (
 )
 
 // Suggest finds stretches of music worth listening to, within what all captures hold, in the order of the kinds above and
-// round again, none overlapping another. Fewer come where the music holds no more. It reads the first capture block by
+// then from the first kind on, none overlapping another. Fewer come where the music holds no more. It reads the first capture block by
 // block; the others are only placed against it. Errors are those of Compare, and ErrUnfit where the captures share less
 // than one stretch.
 func Suggest(captures []pcm.Reader, cfg SuggestConfig) ([]Suggestion, error) {
 	if err := cfg.Validate(); err != nil {
 		return nil, err
 	}
-	if cfg.Count == 0 {
-		cfg.Count = 4
-	}
-	if cfg.LengthS == 0 {
-		cfg.LengthS = 15
-	}
+	cfg.Count, cfg.LengthS = cmp.Or(cfg.Count, 4), cmp.Or(cfg.LengthS, 15)
 	if len(captures) == 0 {
 		return nil, fmt.Errorf("match: no captures")
 	}
@@ -146,9 +147,8 @@ func traitsOf(r pcm.Reader, lo, hi int) ([]trait, error) {
 // sums fills in the powers, and mono with the mean of the channels.
 func (t *trait) sums(planes [][]float64, mono []float64) {
 	for i := range mono {
-		left := planes[0][i]
-		right := planes[len(planes)-1][i]
-		mid, side := (left+right)/2, (left-right)/2
+		first, last := planes[0][i], planes[len(planes)-1][i]
+		mid, side := (first+last)/2, (first-last)/2
 		mono[i] = mid
 		t.mid += mid * mid / suggestBlock
 		t.side += side * side / suggestBlock
@@ -173,17 +173,15 @@ func (t *trait) high(bins []complex128, rate pcm.Rate) float64 {
 	return sum / (suggestBlock * suggestBlock)
 }
 
-// kinds are what to look for, each with the figure of a stretch; NaN where it is nothing of the kind.
-func kinds() []struct {
+// kind is what to look for, with its figure of a stretch; NaN where it is nothing of the kind.
+type kind struct {
 	name, unit string
 	figure     func([]trait) float64
 	sign       float64 // of what is better
-} {
-	return []struct {
-		name, unit string
-		figure     func([]trait) float64
-		sign       float64
-	}{
+}
+
+func kinds() []kind {
+	return []kind{
 		{Transients, "dB of onset on average, over the strongest sixth of the stretch", onsets, 1},
 		{HighTones, "dB that the strongest tone of 2 to 10 kHz stands out, half of the time", highTones, 1},
 		{Quiet, "dBFS", quiet, -1},
@@ -196,13 +194,10 @@ func onsets(part []trait) float64 {
 	for i, t := range part {
 		rises[i] = t.onset
 	}
-	sort.Sort(sort.Reverse(sort.Float64Slice(rises)))
+	slices.Sort(rises)
 	// One block of six: four onsets a second at 48 kHz, a lively pace.
 	n := max(1, len(rises)/6)
-	sum := 0.0
-	for _, v := range rises[:n] {
-		sum += v
-	}
+	sum := floats.Sum(rises[len(rises)-n:])
 	if sum == 0 || loudness(part) < quietestDBFS {
 		return math.NaN()
 	}
@@ -213,16 +208,13 @@ func onsets(part []trait) float64 {
 const inaudible = 1e-8
 
 func highTones(part []trait) float64 {
-	var tones []float64
-	for _, t := range part {
-		if t.level < inaudible {
-			tones = append(tones, 0)
-			continue
+	tones := make([]float64, len(part))
+	for i, t := range part {
+		if t.level >= inaudible {
+			tones[i] = t.tones
 		}
-		tones = append(tones, t.tones)
 	}
-	sort.Float64s(tones)
-	if m := tones[len(tones)/2]; m > 0 {
+	if m := spectrum.Median(tones); m > 0 {
 		return m
 	}
 	return math.NaN()
@@ -265,7 +257,7 @@ func choose(traits []trait, lo, length int, rate pcm.Rate, count int) []Suggesti
 		for _, k := range kinds() {
 			best, at := math.NaN(), -1
 			for i := 0; i+blocks <= len(traits); i += step {
-				if v := k.figure(traits[i : i+blocks]); free(taken[i:i+blocks]) && !math.IsNaN(v) && !(k.sign*v <= k.sign*best) {
+				if v := k.figure(traits[i : i+blocks]); !slices.Contains(taken[i:i+blocks], true) && !math.IsNaN(v) && !(k.sign*v <= k.sign*best) {
 					best, at = v, i
 				}
 			}
@@ -281,13 +273,4 @@ func choose(traits []trait, lo, length int, rate pcm.Rate, count int) []Suggesti
 		}
 	}
 	return out
-}
-
-func free(taken []bool) bool {
-	for _, t := range taken {
-		if t {
-			return false
-		}
-	}
-	return true
 }

@@ -11,9 +11,9 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// moved says how captures were brought to a common time base: what that did to all of them alike.
-func moved(whole bool, rate pcm.Rate) string {
-	if whole {
+// moved says how captures were brought to a common time base, all of them alike: by whole frames, or interpolated.
+func moved(byFrames bool, rate pcm.Rate) string {
+	if byFrames {
 		return "moved by whole samples: not interpolated, not filtered"
 	}
 	nyquist := rate.Hz() / 2000
@@ -44,18 +44,11 @@ const (
 	passedTo = 0.907
 )
 
-// shift returns by how many frames frame u of the common base is displaced in capture i.
-func (p *preparation) shift(i int, u float64) float64 {
-	t := p.time(u)
-	// Written as differences from the base, so that two captures get exactly opposite shifts.
-	return (p.lines[i].Offset - p.base.Offset) + (p.lines[i].Drift-p.base.Drift)*t
-}
-
-// wholeFrames is how far from whole frames a displacement may be to be taken for whole: it leaves −98 dB of a tone of 1 kHz at 48 kHz.
+// wholeFrames is how far from whole frames a displacement may be to be rounded to them: it leaves −98 dB of a tone of 1 kHz at 48 kHz.
 const wholeFrames = 1e-4
 
-// whole reports whether all captures differ by whole frames, to a ten-thousandth, over the whole excerpt.
-func (p *preparation) whole() bool {
+// byFrames reports whether all captures differ by whole frames, to a ten-thousandth, from end to end of the excerpt.
+func (p *preparation) byFrames() bool {
 	for i := range p.lines {
 		for _, u := range []int{p.first, p.first + p.n} {
 			s := p.lines[i].Shift(p.time(float64(u)))
@@ -67,10 +60,10 @@ func (p *preparation) whole() bool {
 	return true
 }
 
-func (p *preparation) evaluate(kernel, filter *interpolate.Kernel, i int, whole bool) (pcm.Clip, error) {
+func (p *preparation) evaluate(kernel, filter *interpolate.Kernel, i int, byFrames bool) (pcm.Clip, error) {
 	channels := p.captures[i].Format().Channels
 	clip := pcm.NewClip(p.rate, channels, p.n)
-	if whole {
+	if byFrames {
 		t := p.time(float64(p.first))
 		from := int(math.Round(t)) + int(math.Round(p.lines[i].Shift(t)))
 		if err := interpolate.ReadAround(p.captures[i], clip.Channels, from); err != nil {
@@ -93,11 +86,13 @@ func (p *preparation) evaluate(kernel, filter *interpolate.Kernel, i int, whole 
 func (p *preparation) interpolate(clip pcm.Clip, first int, kernel *interpolate.Kernel, i int) error {
 	const size = 1 << 14
 	stream := interpolate.NewStream(kernel, p.captures[i])
+	// The differences from the base, so that two captures get exactly opposite shifts.
+	offset, drift := p.lines[i].Offset-p.base.Offset, p.lines[i].Drift-p.base.Drift
 	for from := 0; from < clip.Len(); from += size {
 		part := clip.Slice(from, min(from+size, clip.Len()))
 		shift := make([]float64, part.Len())
 		for k := range shift {
-			shift[k] = p.shift(i, float64(first+from+k))
+			shift[k] = offset + drift*p.time(float64(first+from+k))
 		}
 		if err := stream.Read(part.Channels, first+from, shift); err != nil {
 			return err

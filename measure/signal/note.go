@@ -31,7 +31,7 @@ func (s *Signal) Note() Note {
 		Play: "Bit for bit, volume at maximum or bypassed, no equaliser, no other sounds, at the file's own rate. " +
 			"Disconnect headphones and loudspeakers.",
 		Record: fmt.Sprintf("At the same or twice the rate, 24 bits, peaks between −6 and −1 dBFS of the recorder, "+
-			"the whole %.0f s and a second on either side; the gain never touched between chains.", s.cfg.Rate.Seconds(s.frames)),
+			"all %.0f s and a second on either side; the gain never touched between chains.", s.cfg.Rate.Seconds(s.frames)),
 		Measure:  "heardiff measure CAPTURE --as " + s.cfg.Kind.String(),
 		Cautions: cautions(s.cfg.Kind),
 	}
@@ -61,7 +61,7 @@ func (s *Signal) holds() string {
 	switch s.cfg.Kind {
 	case Jitter:
 		return fmt.Sprintf("a tone of %g Hz, −3.01 dBFS, and a square wave of one step of %d bits at %g Hz",
-			s.cfg.Rate.Hz()/4, s.cfg.Bits, s.cfg.Rate.Hz()/192)
+			s.cfg.Rate.Hz()/4, s.cfg.Bits, s.cfg.Rate.Hz()/jitterPeriod)
 	case Tone, LowTone:
 		return fmt.Sprintf("a sine of %g Hz at %g dBFS", ToneHz, s.level)
 	case Silence:

@@ -6,6 +6,8 @@ import (
 
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
+
+	"gonum.org/v1/gonum/cmplxs"
 )
 
 // mix returns 64 random bits for a channel and frame: the finaliser of the SplitMix64 generator over a counter,
@@ -42,10 +44,12 @@ func randomWords(bits int, seed uint64) func(dst []float64, channel, from int) {
 	}
 }
 
-// pinkNoise returns the generator of the Level signal: Gaussian noise that falls by 3 dB an octave from 20 Hz to
-// 20 kHz and holds nothing outside, the same in all channels, so that it is heard in the middle between two loudspeakers. It
-// begins with a fade of two seconds, because what is heard first is at a level nobody has set yet; it repeats
-// after eleven seconds at 48 kHz.
+// pinkLowHz and pinkHighHz bound the Level signal: the audible band.
+const pinkLowHz, pinkHighHz = 20, 20_000
+
+// pinkNoise returns the generator of the Level signal: Gaussian noise that falls by 3 dB an octave from pinkLowHz to
+// pinkHighHz and holds nothing outside, the same in all channels, so that it seems to come from the middle between two loudspeakers. It
+// begins with a fade of two seconds, because nobody has set the level yet; it repeats after eleven seconds at 48 kHz.
 func pinkNoise(rate pcm.Rate, frames int, seed uint64, rms float64) func(dst []float64, channel, from int) {
 	loop := pinkLoop(rate, seed, rms)
 	fade := rate.Hz() * 2
@@ -67,7 +71,7 @@ func pinkLoop(rate pcm.Rate, seed uint64, rms float64) []float64 {
 	for k := range bins {
 		f := float64(k) * rate.Hz() / float64(n)
 		re, im := random.NormFloat64(), random.NormFloat64()
-		if f < 20 || f > 20_000 || k == n/2 {
+		if f < pinkLowHz || f > pinkHighHz || k == n/2 {
 			continue
 		}
 		bins[k] = complex(re, im) * complex(1/math.Sqrt(f), 0)
@@ -75,8 +79,6 @@ func pinkLoop(rate pcm.Rate, seed uint64, rms float64) []float64 {
 	}
 	// Parseval: the mean square of the inverse is Σ|X|²/n², both halves of the spectrum counted.
 	scale := complex(rms*float64(n)/math.Sqrt(power), 0)
-	for k := range bins {
-		bins[k] *= scale
-	}
+	cmplxs.Scale(scale, bins)
 	return spectrum.NewPlan(n).Inverse(nil, bins)
 }

@@ -86,7 +86,7 @@ type Config struct {
 	Rate     pcm.Rate // of 8 to 768 kHz
 	Bits     int      // 16 or 24
 	Channels int      // 1 to 8; 0 means 2
-	Seconds  float64  // the whole length, above 0
+	Seconds  float64  // from end to end, above 0
 	// LevelDBFS is the AES17 level, at most 0; nil means DefaultLevel. Of two tones it is the level of the
 	// one sine with the same peak, of pink noise its RMS. Jitter, Silence and Integrity take none.
 	LevelDBFS *float64
@@ -148,11 +148,14 @@ func (c Config) validLevel() error {
 	if c.Kind == Level {
 		top = -12 // pink noise peaks some 12 dB above its RMS value, and nobody should meet it louder
 	}
-	if !(*c.LevelDBFS >= -140 && *c.LevelDBFS <= top) {
-		return fmt.Errorf("signal: level %v dBFS, want −140 to %v", *c.LevelDBFS, top)
+	if !(*c.LevelDBFS >= lowestDBFS && *c.LevelDBFS <= top) {
+		return fmt.Errorf("signal: level %v dBFS, want −%v to %v", *c.LevelDBFS, -lowestDBFS, top)
 	}
 	return nil
 }
+
+// lowestDBFS is the lowest level of a signal: a word of 24 bits is at −138 dBFS.
+const lowestDBFS = -140
 
 // Signal is a signal to read; see pcm.Reader. Reads may be of any stretch in any order.
 type Signal struct {
@@ -197,7 +200,7 @@ func New(cfg Config) (*Signal, error) {
 	return s, nil
 }
 
-// Make returns the whole signal in memory.
+// Make returns the signal in memory, from end to end.
 func Make(cfg Config) (pcm.Clip, error) {
 	s, err := New(cfg)
 	if err != nil {
@@ -213,9 +216,6 @@ func (s *Signal) Format() pcm.Format {
 
 // Frames returns the number of frames.
 func (s *Signal) Frames() int { return s.frames }
-
-// LevelDBFS returns the AES17 level, NaN where the kind has none to choose.
-func (s *Signal) LevelDBFS() float64 { return s.level }
 
 // ReadFrames fills dst from frame from on, see pcm.Reader.
 func (s *Signal) ReadFrames(dst [][]float64, from int) (int, error) {

@@ -13,8 +13,8 @@ const (
 )
 
 // SweepShape is the time course of an exponential sweep x(t) = sin(2π·20·L·(e^(t/L) − 1)): its frequency
-// 20 Hz·e^(t/L) grows e-fold in L seconds. L is a whole number of periods of 20 Hz, so that all harmonics are
-// in phase with it, and so that a receiver can tell L exactly from a rough reading.
+// 20 Hz·e^(t/L) grows e-fold in L seconds. L is an integer number of periods of 20 Hz, so that all harmonics are
+// in phase with it, and so that a receiver can derive L exactly from a rough reading.
 //
 // ref: A. Farina, "Simultaneous measurement of impulse response and distortion with a swept-sine technique",
 // AES 108th Convention, 2000; A. Novak, P. Lotton, L. Simon, "Synchronized swept-sine: theory, application, and
@@ -68,7 +68,7 @@ func (s SweepShape) Harmonic(n int, t float64) float64 {
 	case ratio > top:
 		gain = raised(1 - math.Log(ratio/top)/math.Log(runOut))
 	}
-	// Whole cycles drop out of 20·L·(e^u − 1) before the sine is taken: at 20 kHz its argument is large.
+	// Full cycles drop out of 20·L·(e^u − 1) before the sine is taken: at 20 kHz its argument is large.
 	cycles := SweepLowHz * s.GrowthS * math.Expm1(u)
 	return math.Pow(gain, float64(n)) * math.Sin(2*math.Pi*float64(n)*(cycles-math.Floor(cycles)))
 }

@@ -16,7 +16,7 @@ func (p Pair) hz() []float64 {
 	return []float64{18000, 20000}
 }
 
-// parts returns the amplitudes of the two tones as parts of the whole peak.
+// parts returns the amplitudes of the two tones as parts of the peak.
 func (p Pair) parts() []float64 {
 	if p == LowPair {
 		return []float64{0.8, 0.2}
@@ -30,7 +30,7 @@ func sines(rate pcm.Rate, hz, peaks []float64) func(dst []float64, channel, from
 		clear(dst)
 		for k, f := range hz {
 			for i := range dst {
-				// The frame times a whole frequency is exact, and so is its remainder: the phase is as good
+				// The frame times an integer frequency is exact, and so is its remainder: the phase is as good
 				// in the last second of a day as in the first.
 				cycles := math.Mod(f*float64(from+i), rate.Hz()) / rate.Hz()
 				dst[i] += peaks[k] * math.Sin(2*math.Pi*cycles)
@@ -38,6 +38,9 @@ func sines(rate pcm.Rate, hz, peaks []float64) func(dst []float64, channel, from
 		}
 	}
 }
+
+// jitterPeriod is the period of the jitter signal in frames.
+const jitterPeriod = 192
 
 // jitterWords returns the generator of the jitter signal: in 24 bits C00000 C00000 400000 400000 hexadecimal,
 // 24 times, then each less one, 24 times; in 16 bits C000 C000 4000 4000 alike. The 192 samples of a period fit
@@ -48,12 +51,9 @@ func jitterWords(bits int) func(dst []float64, channel, from int) {
 	scale := math.Ldexp(1, bits-1)
 	return func(dst []float64, _, from int) {
 		for i := range dst {
-			at := (from + i) % 192
-			v := 0.5
-			if at%4 < 2 {
-				v = -0.5
-			}
-			if at >= 96 {
+			at := (from + i) % jitterPeriod
+			v := []float64{-0.5, -0.5, 0.5, 0.5}[at%4]
+			if at >= jitterPeriod/2 {
 				v -= 1 / scale
 			}
 			dst[i] = v

@@ -1,6 +1,5 @@
 // Package spectrum holds what every spectral measurement needs: windows, Fourier transforms with reusable
-// buffers, averaged spectra, and lines found against the noise around them. It is a leaf: it imports nothing
-// of the project.
+// buffers, averaged spectra, and lines found against the noise around them. It imports nothing of the project.
 //
 // The API in short:
 //

@@ -1,6 +1,7 @@
 package spectrum
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -20,8 +21,7 @@ type Line struct {
 // window's main lobe from the neighbouring bins. It holds for a line alone within the main lobe, inside the spectrum.
 func (s Spectrum) Peak(k int) Line {
 	k = min(max(k, 1), len(s.Density)-2)
-	left, right := math.Sqrt(s.Density[k-1]), math.Sqrt(s.Density[k+1])
-	off := s.Window.offset(left, right)
+	off := s.Window.offset(math.Sqrt(s.Density[k-1]), math.Sqrt(s.Density[k+1]))
 	return Line{
 		FreqHz:    (float64(k) + off) * s.BinHz(),
 		Amplitude: s.LineAmplitude(k) / s.Window.Response(off),
@@ -29,11 +29,11 @@ func (s Spectrum) Peak(k int) Line {
 }
 
 // offset returns the offset of a line, −0.5 to 0.5 bins, from the magnitudes of its neighbours.
-func (w Window) offset(left, right float64) float64 {
-	if !(left+right > 0) {
+func (w Window) offset(below, above float64) float64 {
+	if !(below+above > 0) {
 		return 0
 	}
-	want := (right - left) / (right + left)
+	want := (above - below) / (above + below)
 	lo, hi := -0.5, 0.5
 	for range 50 { // the ratio rises steadily with the offset
 		mid := (lo + hi) / 2
@@ -51,23 +51,18 @@ func (w Window) offset(left, right float64) float64 {
 // side, divided by the median of the bins' own chi-square distribution. Lines narrower than half the stretch do not
 // raise it. halfWidth is at least 1.
 func (s Spectrum) Noise(halfWidth int) []float64 {
-	return LocalNoise(s.Density, s.Freedom, func(int) int { return halfWidth })
+	return LocalNoise(make([]float64, len(s.Density)), func(k int) float64 { return s.Density[k] }, s.Freedom, func(int) int { return halfWidth })
 }
 
-// LocalNoise is Spectrum.Noise for any sequence of powers whose noise is chi-square distributed with the given
+// LocalNoise is Spectrum.Noise for any len(out) powers, which need not be stored, whose noise is chi-square distributed with the given
 // degrees of freedom. The median at bin k is taken over reach(k) bins on either side, at least 1; it is taken
-// anew every reach and interpolated between.
-func LocalNoise(power []float64, freedom float64, reach func(k int) int) []float64 {
-	return LocalNoiseOf(make([]float64, len(power)), func(k int) float64 { return power[k] }, freedom, reach)
-}
-
-// LocalNoiseOf is LocalNoise of len(out) powers that need not be stored. It writes into out and returns it.
-func LocalNoiseOf(out []float64, power func(k int) float64, freedom float64, reach func(k int) int) []float64 {
+// anew every reach and interpolated between. It writes into out and returns it.
+func LocalNoise(out []float64, power func(k int) float64, freedom float64, reach func(k int) int) []float64 {
 	n := len(out)
 	if n == 0 {
 		return out
 	}
-	toMean := 1 / chiSquareMedian(freedom)
+	toMean := freedom / 2 / mathext.GammaIncRegInv(freedom/2, 0.5) // mean over median of a chi-square variable
 	var scratch []float64
 	at := func(k int) float64 {
 		r := max(1, reach(k))
@@ -119,24 +114,14 @@ func selectNth(x []float64, n int) float64 {
 	return x[n]
 }
 
-// chiSquareMedian returns the median of a chi-square variable over its mean.
-func chiSquareMedian(freedom float64) float64 {
-	return mathext.GammaIncRegInv(freedom/2, 0.5) / (freedom / 2)
-}
-
-// Threshold returns how many times the mean noise a bin must hold so that, of count independent bins of noise
-// alone, on average falseAlarms exceed it. freedom is that of one bin.
-func Threshold(freedom float64, count int, falseAlarms float64) float64 {
-	p := falseAlarms / float64(max(count, 1))
-	return mathext.GammaIncRegCompInv(freedom/2, min(p, 0.5)) / (freedom / 2)
-}
-
 // Lines returns the lines between two frequencies above the local noise, strongest first. On
 // average a spectrum of noise alone shows falseAlarms of them. A line's main lobe hides weaker ones within it.
 func (s Spectrum) Lines(lowHz, highHz float64, halfWidth int, falseAlarms float64) []Line {
 	noise := s.Noise(halfWidth)
 	low, high := max(1, s.Bin(lowHz)), min(s.Bin(highHz), len(s.Density)-2)
-	threshold := Threshold(s.Freedom, high-low+1, falseAlarms)
+	// How many times the mean noise a bin must hold so that of as many independent bins of noise alone falseAlarms exceed it on average.
+	p := falseAlarms / float64(max(high-low+1, 1))
+	threshold := mathext.GammaIncRegCompInv(s.Freedom/2, min(p, 0.5)) / (s.Freedom / 2)
 	var found []Line
 	lobe := int(math.Ceil(s.Window.Lobe()))
 	for k := low; k <= high; k++ {
@@ -147,15 +132,7 @@ func (s Spectrum) Lines(lowHz, highHz float64, halfWidth int, falseAlarms float6
 		line.SNR = s.Density[k] / noise[k]
 		found = append(found, line)
 	}
-	slices.SortFunc(found, func(a, b Line) int {
-		switch {
-		case a.Amplitude > b.Amplitude:
-			return -1
-		case a.Amplitude < b.Amplitude:
-			return 1
-		}
-		return 0
-	})
+	slices.SortFunc(found, func(a, b Line) int { return cmp.Compare(b.Amplitude, a.Amplitude) })
 	return found
 }
 

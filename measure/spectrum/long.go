@@ -14,8 +14,8 @@ const longFrom = 1 << 16
 // long is a complex transform of rows·columns samples, made of transforms that fit the cache.
 //
 // With i = r·columns + c and k = k₁ + rows·k₂ it is Σ_c W^(c·k₁)·W_columns^(c·k₂)·Σ_r x[i]·W_rows^(r·k₁):
-// a transform along every column, a turn of each value by c·k₁ parts of the whole, a transform along every row, and a transposition.
-// With as many rows as columns all of it is done in place; else the transposition needs as much memory again.
+// a transform along every column, a turn of each value by c·k₁ parts of a circle, a transform along every row, and a transposition.
+// With as many rows as columns all of it is done in place; else the transposition needs twice the memory.
 //
 // ref: D. H. Bailey, "FFTs in external or hierarchical memory", J. Supercomputing 4, 1990.
 type long struct {
@@ -30,7 +30,7 @@ type half struct {
 	tile          [tileWidth][]complex128
 }
 
-// tileWidth columns are taken together: 128 bytes, so that each piece of memory fetched is used whole.
+// tileWidth columns are taken together: 128 bytes, so that all of each piece of memory fetched is used.
 const tileWidth = 8
 
 func newLong(n int) *long {

@@ -1,6 +1,10 @@
 package spectrum
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/floats"
+)
 
 // KaiserBeta returns Kaiser's β for a stop band of −attenuationDB, which must be above 50.
 //
@@ -19,26 +23,20 @@ func KaiserLength(attenuationDB, width float64) int {
 func LowPass(length int, cutoff, attenuationDB float64) []float64 {
 	taps, beta := make([]float64, length), KaiserBeta(attenuationDB)
 	half := float64(length-1) / 2
-	sum := 0.0
 	for i := range taps {
 		x := float64(i) - half
-		taps[i] = BesselI0(beta * math.Sqrt(max(0, 1-x*x/(half*half))))
-		if x != 0 {
-			taps[i] *= math.Sin(2*math.Pi*cutoff*x) / (2 * math.Pi * cutoff * x)
-		}
-		sum += taps[i]
+		taps[i] = BesselI0(beta*math.Sqrt(max(0, 1-x*x/(half*half)))) * Sinc(2*cutoff*x)
 	}
-	for i := range taps {
-		taps[i] /= sum
-	}
+	floats.Scale(1/floats.Sum(taps), taps)
 	return taps
 }
 
 // BesselI0 returns the modified Bessel function of the first kind and order 0, by its power series
 // Σ ((x/2)^k/k!)², whose terms are all positive: full precision for every x that does not overflow (|x| < 700).
 func BesselI0(x float64) float64 {
+	const least = 1e-17 // of the sum: a smaller term no longer changes it
 	sum, term := 1.0, 1.0
-	for k := 1.0; term > sum*1e-17; k++ {
+	for k := 1.0; term > least*sum; k++ {
 		term *= x * x / (4 * k * k)
 		sum += term
 	}

@@ -5,7 +5,7 @@ import (
 	"slices"
 )
 
-// Median returns the middle one of the sorted values, the upper of the two in the middle of an even number, and NaN of none. x is left as it is.
+// Median returns the middle one of the sorted values, the upper of the two in the middle of an even number, and NaN of none. x is not changed.
 func Median(x []float64) float64 {
 	if len(x) == 0 {
 		return math.NaN()

@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // ErrShort is wrapped by errors about a signal that does not fill one block.
@@ -65,9 +67,7 @@ func NewAverager(cfg Config) (*Averager, error) {
 		bins:    make([]complex128, cfg.Size/2+1),
 		sum:     make([]float64, cfg.Size/2+1),
 	}
-	for _, w := range a.window {
-		a.sumPower += w * w
-	}
+	a.sumPower = floats.Dot(a.window, a.window)
 	return a, nil
 }
 
@@ -120,11 +120,7 @@ func (a *Averager) Spectrum() (Spectrum, error) {
 func (a *Averager) freedom() float64 {
 	spread := 1.0
 	for j := 1; j < a.blocks && j*a.hop < len(a.window); j++ {
-		rho := 0.0
-		for i := j * a.hop; i < len(a.window); i++ {
-			rho += a.window[i] * a.window[i-j*a.hop]
-		}
-		rho /= a.sumPower
+		rho := floats.Dot(a.window[j*a.hop:], a.window[:len(a.window)-j*a.hop]) / a.sumPower
 		spread += 2 * (1 - float64(j)/float64(a.blocks)) * rho * rho
 	}
 	return 2 * float64(a.blocks) / spread

@@ -1,6 +1,10 @@
 package spectrum
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/floats"
+)
 
 // Window is a taper, periodic in the length it is made for, with a largest value of 1 at the middle.
 // The zero value is the rectangular window.
@@ -11,15 +15,7 @@ type Window struct {
 
 // Cosine returns the window Σ (−1)^k·a_k·cos(2πkn/N) of the coefficients a₀, a₁, …, scaled to a peak of 1.
 func Cosine(a ...float64) Window {
-	sum := 0.0
-	for _, v := range a {
-		sum += v
-	}
-	scaled := make([]float64, len(a))
-	for k, v := range a {
-		scaled[k] = v / sum
-	}
-	return Window{cosine: scaled}
+	return Window{cosine: floats.ScaleTo(make([]float64, len(a)), 1/floats.Sum(a), a)}
 }
 
 // Tukey returns the rectangular window whose ends are raised cosines that together take the given part of its
@@ -110,8 +106,9 @@ func (w Window) Response(x float64) float64 {
 
 // tukeyLobe returns sinc((1 − t/2)·x)·cos(πtx/2)/(1 − t²x²): a rectangle folded with the lobe of a cosine.
 func tukeyLobe(x, t float64) float64 {
+	const rounding = 1e-9 // below it the quotient has no digits
 	d := 1 - t*t*x*x
-	if math.Abs(d) < 1e-9 {
+	if math.Abs(d) < rounding {
 		return Sinc((1-t/2)*x) * math.Pi / 4 // the limit of cos(πu/2)/(1 − u²) at u = 1
 	}
 	return Sinc((1-t/2)*x) * math.Cos(math.Pi*t*x/2) / d

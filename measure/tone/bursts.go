@@ -1,7 +1,6 @@
 package tone
 
 import (
-	"math"
 	"slices"
 
 	"heardiff/measure"
@@ -14,11 +13,11 @@ const (
 	blockPieces  = 100    // 50 ms
 	// burstRatio is by how much the power of a piece is above the medians before and after it. It is so much that
 	// rumble, of which half a millisecond is one degree of freedom, exceeds it once in 10¹¹ pieces (χ² of 100 medians, 45.5), and noise
-	// of the whole band never; a piece below it adds less than 0.02 dB to the noise of 15 s.
+	// of the full band never; a piece below it adds less than 0.02 dB to the noise of 15 s.
 	burstRatio = 100
 	// burstFloor is a mean square below that of any converter's noise, −150 dBFS: rounding errors of a computed tone are no typical noise.
 	burstFloor = 1e-15
-	// minorRatio is what pieces stand out by that tell how usual a burst ten times as strong is.
+	// minorRatio is the ratio of pieces that show how usual a burst ten times as strong is.
 	minorRatio = 10
 	rankCount  = 200
 	// mostBursts is as many as usualRuns allows in nearly two hours.
@@ -27,8 +26,8 @@ const (
 
 // bursts finds moments at which the residual of the tones is far louder than around them: packets muted or lost
 // ahead of the recorder, whose own noise goes on, and clicks. Each piece of half a millisecond is compared with the medians
-// of the tenths of a second before and after it, and stands out of both: where a tone settles, steps in level, or is fitted less well
-// from one stretch to the next, it is one of them that is loud.
+// of the tenths of a second before and after it, and must exceed both: where a tone settles, steps in level, or is fitted less well
+// from one stretch to the next, only one of them is exceeded.
 type bursts struct {
 	size   int // frames of a piece
 	frames int // of the piece at hand
@@ -43,18 +42,14 @@ type bursts struct {
 	ranks [rankCount]int // how many those are, by rankOf
 }
 
-// burst is pieces that stand out together.
+// burst is neighbouring pieces that are far louder than usual.
 type burst struct {
 	piece, end int     // end: the piece after the last
 	sum, peak  float64 // of mean squares
 	ratio      float64 // of the loudest to what is typical around it
 }
 
-func newBursts(rate pcm.Rate) bursts {
-	return bursts{size: max(1, int(math.Round(pieceSeconds*rate.Hz())))}
-}
-
-// write takes the next stretch of what is left.
+// write takes the next stretch of the residual.
 func (b *bursts) write(x []float64) {
 	b.seams = append(b.seams, b.base+len(b.pieces))
 	for _, v := range x {
@@ -128,7 +123,7 @@ func (b *bursts) rank() {
 	b.minor = burst{}
 }
 
-// end judges what is left and returns how many bursts there are and the first.
+// end judges the remaining pieces and returns how many bursts there are and the first.
 func (b *bursts) end() (count int, first burst) {
 	b.judge()
 	b.rank()
@@ -175,7 +170,7 @@ func (t tracked) burstWarnings() (list []measure.Warning) {
 		}
 		if n, b := ch.bursts.end(); n > 0 {
 			at := float64(t.from+b.piece*ch.bursts.size) / ch.rate
-			list = append(list, measure.Warningf(Bursts, "channel %d: what is left beside the tone leaps up %d times, first by %.0f dB for about %.1f ms at %.3f s: samples were muted or replaced, or something clicked, and the noise is not the chain's",
+			list = append(list, measure.Warningf(Bursts, "channel %d: the residual without the tone leaps up %d times, first by %.0f dB for about %.1f ms at %.3f s: samples were muted or replaced, or something clicked, and the noise is not the chain's",
 				c+1, n, pcm.PowerDB(b.ratio), 1000*b.seconds(), at).In(c+1).During(at, at+b.seconds()).Of(float64(n), "times"))
 		}
 	}

@@ -10,7 +10,7 @@ func TestTheEndsOfStretchesAreNoBursts(t *testing.T) {
 	for _, f := range []struct {
 		name        string
 		from, to    int // frames of the second stretch that are 30 dB louder
-		count, part int // … and the piece of the whole in which that begins
+		count, part int // … and the piece of all in which that begins
 	}{
 		{"none", 0, 0, 0, 0},
 		{"within", 10_000, 10_048, 1, 2416},
@@ -20,7 +20,7 @@ func TestTheEndsOfStretchesAreNoBursts(t *testing.T) {
 		{"all of it", 0, 48_000, 0, 0},
 	} {
 		random := rand.New(rand.NewPCG(9, 9))
-		b := newBursts(48000)
+		b := bursts{size: 24}
 		for stretch := range 4 {
 			x := make([]float64, 48_000)
 			for i := range x {

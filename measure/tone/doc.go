@@ -8,7 +8,7 @@
 // recording. The averaged spectrum of what remains gives noise, weighted noise, hum and other lines.
 //
 // Tones and products are fitted in turn, each with all the others taken out, until none moves: harmonics of −6 to −40 dBc leave less than −150 dB
-// in the noise (without it: −71 to −110 at 997 Hz). Lines of the mains are measured by the power of the whole hill that a
+// in the noise (without it: −71 to −110 at 997 Hz). Lines of the mains are measured by the power of the entire hill that a
 // frequency which wanders by up to 50 mHz RMS makes of them: within 0.3 dB up to the ninth harmonic (by the peak alone: 3 dB low).
 //
 // The limit of a harmonic or product is what noise alone exceeds once in twenty times, known from the scatter between stretches; a line

@@ -3,6 +3,8 @@ package tone
 import (
 	"math"
 	"math/cmplx"
+
+	"gonum.org/v1/gonum/mat"
 )
 
 // sine is A·cos(ω·t + φ), t in samples from the middle of the stretch it was fitted to.
@@ -13,13 +15,15 @@ type sine struct {
 
 func (s sine) amplitude() float64 { return cmplx.Abs(s.phasor) }
 
-// oscillator turns a phasor by one step a sample; it is made exact again every so often, which keeps its error
+// oscillator turns a phasor by one step a sample; every exactEvery samples it is computed anew, which keeps its error
 // below 1e-13.
 type oscillator struct {
 	omega, start float64
 	now, step    complex128
 	count        int
 }
+
+const exactEvery = 512
 
 func newOscillator(omega, start float64) *oscillator {
 	return &oscillator{omega: omega, start: start, now: cmplx.Rect(1, omega*start), step: cmplx.Rect(1, omega)}
@@ -29,7 +33,7 @@ func newOscillator(omega, start float64) *oscillator {
 func (o *oscillator) next() complex128 {
 	v := o.now
 	o.count++
-	if o.count%512 == 0 {
+	if o.count%exactEvery == 0 {
 		o.now = cmplx.Rect(1, o.omega*(o.start+float64(o.count)))
 	} else {
 		o.now *= o.step
@@ -61,8 +65,8 @@ func fitSine(x []float64, omega float64, rounds int) (s sine, constant float64) 
 }
 
 // solveSine returns a, b, c and the step of frequency of x ≈ a·cos ωt + b·sin ωt + c + dω·∂/∂ω.
-func solveSine(x []float64, s sine, columns int) [4]float64 {
-	var m [4][5]float64
+func solveSine(x []float64, s sine, columns int) (p [4]float64) {
+	var m [4][5]float64 // the upper half of the equations, the right side in column 4
 	osc := newOscillator(s.omega, -middle(x))
 	t := -middle(x)
 	var row [4]float64
@@ -79,31 +83,16 @@ func solveSine(x []float64, s sine, columns int) [4]float64 {
 		}
 		t++
 	}
-	return eliminate(m, columns)
-}
-
-// eliminate solves the symmetric equations whose upper half is in m, the right side in column 4.
-func eliminate(m [4][5]float64, n int) (p [4]float64) {
-	for i := range n {
-		for k := range i {
-			m[i][k] = m[k][i]
+	equations, right := mat.NewSymDense(columns, nil), mat.NewVecDense(columns, nil)
+	for i := range columns {
+		right.SetVec(i, m[i][4])
+		for k := i; k < columns; k++ {
+			equations.SetSym(i, k, m[i][k])
 		}
 	}
-	for i := range n { // normal equations are positive definite: no pivoting needed
-		for r := i + 1; r < n; r++ {
-			f := m[r][i] / m[i][i]
-			for k := i; k < n; k++ {
-				m[r][k] -= f * m[i][k]
-			}
-			m[r][4] -= f * m[i][4]
-		}
-	}
-	for i := n - 1; i >= 0; i-- {
-		sum := m[i][4]
-		for k := i + 1; k < n; k++ {
-			sum -= m[i][k] * p[k]
-		}
-		p[i] = sum / m[i][i]
+	var factors mat.Cholesky
+	if !factors.Factorize(equations) || factors.SolveVecTo(mat.NewVecDense(columns, p[:columns]), right) != nil {
+		p = [4]float64{} // a silent stretch
 	}
 	return p
 }

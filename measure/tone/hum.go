@@ -12,16 +12,18 @@ import (
 const falseAlarms = 0.001
 
 const (
-	humOrders  = 12    // harmonics of the mains looked for
-	mainsSlack = 0.005 // relative: 50 ± 0.25 Hz; grids keep within 0.2 Hz. Common practice, no source
+	humOrders   = 12    // harmonics of the mains looked for
+	leadOrders  = 3     // of which one of the first must be there. A judgement, no source
+	mainsSlack  = 0.005 // relative: 50 ± 0.25 Hz; grids keep within 0.2 Hz. Common practice, no source
+	mainsBinLag = 0.25  // bins by which the line of a steady frequency may be read wrongly. A judgement, no source
 )
 
 // findLines returns the lines of a spectrum, parted into the mains series and the others, strongest first each.
-// skip says which frequencies belong to something else.
+// skip says which frequencies do not count.
 func findLines(s spectrum.Spectrum, skip func(hz float64) bool) (hum, other []spectrum.Line) {
 	lines := s.Lines(bandLow, min(bandHigh, s.RateHz/2*0.99), 50, falseAlarms)
 	lines = slices.DeleteFunc(lines, func(l spectrum.Line) bool { return skip(l.FreqHz) })
-	fields := newFields(s)
+	fields := fields{Spectrum: s, noise: s.Noise(50)}
 	fifty, sixty := fields.series(lines, 50), fields.series(lines, 60)
 	// 300 Hz and its multiples belong to both: they go to the series that is stronger without them.
 	if ownPower(lines, sixty, fifty) > ownPower(lines, fifty, sixty) {
@@ -60,8 +62,6 @@ const (
 	lineReach = 3 // bins to either side that hold all of a steady line but a ten thousandth, of the window used here
 	hillRatio = 2 // a hill goes on where it exceeds the noise by as much
 )
-
-func newFields(s spectrum.Spectrum) fields { return fields{Spectrum: s, noise: s.Noise(50)} }
 
 // of returns the hill around a line, by mainsSlack to either side at the most.
 func (s fields) of(l spectrum.Line) field {
@@ -110,11 +110,11 @@ func ownPower(lines []spectrum.Line, of, without []int) float64 {
 }
 
 // series returns which lines are harmonics of one mains frequency near base. Lines that only fit a high order are
-// no series: one of the first three must be there.
+// no series: one of the first leadOrders must be there.
 func (s fields) series(lines []spectrum.Line, base float64) []int {
 	for _, lead := range lines { // strongest first
 		order := math.Round(lead.FreqHz / base)
-		if order < 1 || order > 3 || math.Abs(lead.FreqHz-order*base) > mainsSlack*order*base+s.BinHz()/4 {
+		if order < 1 || order > leadOrders || math.Abs(lead.FreqHz-order*base) > mainsSlack*order*base+mainsBinLag*s.BinHz() {
 			continue
 		}
 		f := s.of(lead)

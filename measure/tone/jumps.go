@@ -18,7 +18,7 @@ const (
 	// jumpSigmas is how many standard deviations of the steps of the phase a jump has at the least: chance alone exceeds it
 	// once in 10¹⁵ steps of noise. What a clock wanders by in periods does not reach two.
 	jumpSigmas = 8
-	// neighbours is how many steps before and after, next but one to it, tell the pace: two jumps among five leave the median.
+	// neighbours is how many steps before and after, next but one to it, the pace is the median of: two jumps among five do not change it.
 	neighbours = 5
 )
 
@@ -44,8 +44,7 @@ type jump struct {
 	first float64 // seconds from the beginning of the active part
 }
 
-// jumps returns where the tones jump: those of the tone that does so most often. Not every tone shows every loss, since a loss of whole periods
-// leaves it as it is.
+// jumps returns the jumps of the tone that jumps most often. Not every tone shows every loss, since a loss of full periods does not change it.
 func (t *tracker) jumps() jump {
 	var most jump
 	for k, phases := range t.phases {
@@ -58,8 +57,8 @@ func (t *tracker) jumps() jump {
 
 // jumpsOf returns where the course of one tone jumps.
 //
-// A step is compared with the steps before it and after it, and must stand out of either: a clock that wanders, drifts as it
-// warms, or changes its pace, does not jump. What comes back at once is a part of the tone that was muted.
+// A step is compared with the steps before it and after it, and must be off both: a clock that wanders, drifts as it
+// warms, or changes its pace, does not jump. A phase that comes back at once is a part of the tone that was muted.
 func (t *tracker) jumpsOf(phases []float64, hz float64) jump {
 	steps := make([]float64, max(0, len(phases)-1))
 	for i := range steps {
@@ -75,20 +74,20 @@ func (t *tracker) jumpsOf(phases []float64, hz float64) jump {
 	}
 	const sigma = 1.4826 // of a normal distribution, of its median off the middle
 	least := max(leastJump*hz, jumpSigmas*sigma*spectrum.Median(off))
-	stands := func(i int) bool {
+	jumps := func(i int) bool {
 		if i < neighbours || i >= len(steps)-neighbours { // few to one side: a clock that changes its pace there seems to jump
-			return standsOut(steps[i], before[i], after[i], 4*least)
+			return offPace(steps[i], before[i], after[i], 4*least)
 		}
-		return standsOut(steps[i], before[i], after[i], least)
+		return offPace(steps[i], before[i], after[i], least)
 	}
 	found := jump{}
 	for i := 0; i < len(steps); i++ {
-		if !stands(i) {
+		if !jumps(i) {
 			continue
 		}
 		// One jump inside a part shows in the step before it and in the one after.
 		last := min(i+2, len(steps)-1)
-		for last > i && !stands(last) {
+		for last > i && !jumps(last) {
 			last--
 		}
 		net := 0.0
@@ -109,8 +108,8 @@ func (t *tracker) jumpsOf(phases []float64, hz float64) jump {
 // wrapped returns turns between −½ and ½.
 func wrapped(turns float64) float64 { return turns - math.Round(turns) }
 
-// standsOut reports whether a step is off the pace before and off the pace after it, to the same side.
-func standsOut(step, before, after, least float64) bool {
+// offPace reports whether a step is off the pace before and off the pace after it, to the same side.
+func offPace(step, before, after, least float64) bool {
 	b, a := wrapped(step-before), wrapped(step-after)
 	return math.Abs(b) >= least && math.Abs(a) >= least && a*b > 0
 }
@@ -158,10 +157,10 @@ func jitterTone(channel int, hz float64, rate pcm.Rate) []measure.Warning {
 // usual one is another tone, and no clock's doing. Common practice, no source: crystals keep to 100 ppm each.
 const clocksAgree, pastClocks = 3e-4, 5e-4
 
-// strayTone is wrongRate of a single tone, which is 997 Hz or 1 kHz unless it is at a whole ten of hertz: there
+// strayTone is wrongRate of a single tone, which is 997 Hz or 1 kHz unless it is at a multiple of ten hertz: there
 // somebody meant it to be.
 func strayTone(channel int, hz float64) []measure.Warning {
-	if math.Abs(hz/10-math.Round(hz/10))*10 < clocksAgree*hz {
+	if nearest := 10 * math.Round(hz/10); math.Abs(hz-nearest) < clocksAgree*hz {
 		return nil
 	}
 	return wrongRate(channel, hz, signal.ToneHz, 1000)

@@ -48,7 +48,7 @@ type LevelLine struct {
 // The error wraps ErrNoSignal for recordings below a quarter of a second or louder than −30 dBFS, and pcm.ErrMismatch where
 // the rates or channel counts differ.
 func Noise(r, reference pcm.Reader) (NoiseResult, error) {
-	if r.Frames() < int(r.Format().Rate)/4 {
+	if least := int(r.Format().Rate) / 4; r.Frames() < least {
 		return NoiseResult{}, fmt.Errorf("noise: %w: %.2f s, a quarter of a second is the least", ErrNoSignal, r.Format().Rate.Seconds(r.Frames()))
 	}
 	q, err := findQuiet(r)
@@ -164,7 +164,7 @@ func noiseOf(s spectrum.Spectrum) NoiseChannel {
 // loudestSilence is the level in dBFS from which on a recording is hardly one of silence. A judgement, no source.
 const loudestSilence = -40
 
-// noiseWarnings says what is odd about the noise of a channel.
+// noiseWarnings warns of what is unusual about the noise of a channel.
 func noiseWarnings(c NoiseChannel, s spectrum.Spectrum) (list []measure.Warning) {
 	warn := func(w measure.Warning) { list = append(list, w.In(c.Channel)) }
 	switch {

@@ -36,7 +36,7 @@ func noisePower(limits ...float64) float64 {
 	return mean / freedom * distuv.ChiSquared{K: freedom}.Quantile(0.95)
 }
 
-// noiseTHD returns what the noise among harmonics comes to in all, in dB, as LimitDBC tells it of each.
+// noiseTHD returns what the noise among harmonics comes to in all, in dB, by the LimitDBC of each.
 func noiseTHD(list []Harmonic) float64 {
 	var limits []float64
 	for _, h := range list {
@@ -53,12 +53,13 @@ type twoToneNoise struct{ second, third, both float64 }
 // noise returns what noise among the products that the method adds up comes to. Amplitudes are added there: (a + b)² is 2·(a² + b²) at
 // the most, which is 0.7 dB too much where both are noise.
 func (c TwoToneChannel) noise() twoToneNoise {
+	const sameHz = 1e-6 // by which a frequency may be rounded, as a ratio
 	of := func(multiples ...[2]float64) []float64 {
 		var limits []float64
 		for _, m := range multiples {
 			hz := math.Abs(m[0]*c.LowHz + m[1]*c.HighHz)
 			for _, p := range c.Products {
-				if math.Abs(p.Hz-hz) < 1e-6*hz && float64(p.Order) == math.Abs(m[0])+math.Abs(m[1]) {
+				if math.Abs(p.Hz-hz) < sameHz*hz && float64(p.Order) == math.Abs(m[0])+math.Abs(m[1]) {
 					limits = append(limits, p.LimitDBC)
 				}
 			}

@@ -7,14 +7,20 @@ import (
 	"heardiff/measure"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
+
+	"gonum.org/v1/gonum/stat"
 )
 
+// What a recording of silence is. Judgement, no source.
 const (
 	loudestNoise = -30 // dBFS
 	clickRatio   = 4   // a tenth of a second is a click's where it is louder than the rest by 12 dB
+	leastTenths  = 4   // that hold anything, for its ends to be found
+	inSecond     = 10  // tenths
+	oneLineDB    = 3   // below all of it, a line holds half
 )
 
-// quiet is the part of a recording of silence that is the chain's, and what is odd about it.
+// quiet is the part of a recording of silence that is the chain's, and what is unusual about it.
 type quiet struct {
 	from, to int // frames
 	zeros    int // tenths of a second within it of zeros only
@@ -36,7 +42,7 @@ func findQuiet(r pcm.Reader) (quiet, error) {
 	survey, err := measure.SurveyOf(r, size, func(block [][]float64, _ int) {
 		loudest := 0.0
 		for c, x := range block {
-			loudest = max(loudest, deviation(x))
+			loudest = max(loudest, stat.PopStdDev(x, nil))
 			q.silences[c].write(x)
 		}
 		levels = append(levels, loudest)
@@ -53,21 +59,9 @@ func findQuiet(r pcm.Reader) (quiet, error) {
 	return q, nil
 }
 
-// deviation returns the RMS value of x about its mean.
-func deviation(x []float64) float64 {
-	mean, sum := 0.0, 0.0
-	for _, v := range x {
-		mean += v / float64(len(x))
-	}
-	for _, v := range x {
-		sum += (v - mean) * (v - mean)
-	}
-	return math.Sqrt(sum / float64(len(x)))
-}
-
 func (q *quiet) locate(levels []float64, size int) {
 	sounding := slices.DeleteFunc(slices.Clone(levels), func(v float64) bool { return v == 0 })
-	if len(sounding) < 4 { // digital silence, or too little to tell its ends
+	if len(sounding) < leastTenths { // digital silence, or too little to find its ends
 		return
 	}
 	usual := spectrum.Median(sounding)
@@ -79,9 +73,8 @@ func (q *quiet) locate(levels []float64, size int) {
 	for levels[last] == 0 {
 		last--
 	}
-	const near = 10 // tenths: a switch is thrown within a second of the recorder's
 	begin, end := first, last
-	for i := range min(near, (end-begin)/3) {
+	for i := range min(inSecond, (end-begin)/3) { // a switch is thrown within a second of the recorder's
 		if odd(begin + i) {
 			first = begin + i + 1
 		}
@@ -95,14 +88,14 @@ func (q *quiet) locate(levels []float64, size int) {
 	if last < len(levels)-1 {
 		last--
 	}
-	if last-first < 3 {
+	if last-first+1 < leastTenths {
 		return
 	}
 	q.from, q.to = first*size, min(q.to, (last+1)*size)
 	q.judge(levels[first:last+1], usual)
 }
 
-// judge counts what is odd in levels of tenths, and how far those of whole seconds move.
+// judge counts what is unusual in levels of tenths, and how far those of full seconds move.
 func (q *quiet) judge(levels []float64, usual float64) {
 	low, high := math.Inf(1), 0.0
 	sum := 0.0
@@ -114,7 +107,7 @@ func (q *quiet) judge(levels []float64, usual float64) {
 			q.clicks++
 		}
 		sum += v * v
-		if i%10 == 9 {
+		if (i+1)%inSecond == 0 {
 			low, high = min(low, sum), max(high, sum)
 			sum = 0
 		}
@@ -149,5 +142,5 @@ func (q quiet) warnings() []measure.Warning {
 
 // oneLine reports whether the strongest line has half of the power or more, and is not of the mains.
 func (c NoiseChannel) oneLine() bool {
-	return len(c.Spurs) > 0 && c.Spurs[0].DBFS > c.UnweightedDBFS-3
+	return len(c.Spurs) > 0 && c.Spurs[0].DBFS > c.UnweightedDBFS-oneLineDB
 }

@@ -5,11 +5,11 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// repeats finds blocks that a recorder wrote twice: a buffer sent again. Recorded words hold noise, so that no window
+// repeats finds blocks that a recorder wrote twice: a buffer sent twice. Recorded words hold noise, so that no window
 // of them comes back by chance; a digital signal that is periodic in itself comes back all the time, and is distinguished from a
 // fault by that.
 //
-// Only windows whose hash begins with four zeros, one in sixteen, are kept and looked
+// Only windows whose hash begins with repeatSieve zeros, one in sixteen, are kept and looked
 // up: which those are depends on the samples alone, so that both copies of a block choose the same ones.
 type repeats struct {
 	rate   pcm.Rate
@@ -34,6 +34,9 @@ type chosenWindow struct {
 const (
 	repeatSeconds = 2 // a buffer that comes back does so within this time
 	repeatWindows = 8 // about 128 frames: the shortest block that is found
+	repeatSieve   = 4 // zeros that the hash of a chosen window begins with
+	// mostMatched is the share of the chosen windows that come back from which on the signal is taken for a periodic one. A judgement, no source.
+	mostMatched = 0.1
 )
 
 func newRepeats(rate pcm.Rate) *repeats {
@@ -46,7 +49,7 @@ func (r *repeats) write(x []float64) {
 	for i := range x {
 		hash, ok := r.roller.Write(measure.RollWord(channel, i))
 		r.frames++
-		if ok && hash>>60 == 0 {
+		if ok && hash>>(64-repeatSieve) == 0 {
 			r.choose(hash)
 		}
 	}
@@ -82,7 +85,7 @@ func (r *repeats) follow(lag int) {
 }
 
 func (r *repeats) warnings() []measure.Warning {
-	if r.blocks == 0 || r.matched > r.chosen/10 {
+	if r.blocks == 0 || float64(r.matched) > mostMatched*float64(r.chosen) {
 		return nil
 	}
 	at := r.rate.Seconds(r.firstFrame)

@@ -14,6 +14,15 @@ import (
 // ErrNoSignal is wrapped by errors about a recording that does not hold the signal the measurement needs.
 var ErrNoSignal = errors.New("not the signal for this measurement")
 
+// What the active part of a recording is known by, in tenths of a second. Judgement, no source.
+const (
+	shortTenths = 10   // fewer keep their ends
+	heldTenths  = 5    // for which a level is kept up: a click is shorter
+	extentRatio = 0.25 // of the level, that tenths of the signal have at the least: 12 dB
+	holeRatio   = 0.1  // of the level, below which a tenth is a hole: 20 dB
+	noiseRatio  = 1e-3 // of the loudest channel's level, below which a channel is noise
+)
+
 // active is the part of a recording in which the signal is, and how steady it is there.
 type active struct {
 	survey   measure.Survey // in tenths of a second
@@ -69,7 +78,7 @@ func (a *active) locate(levels [][]float64, size, frames int) {
 	}
 	first, last := 0, len(levels[0])-1
 	for c, l := range levels {
-		if steady[c] < top/1000 { // a channel of noise says nothing about where the others' signal is
+		if steady[c] < noiseRatio*top { // a channel of noise says nothing about where the others' signal is
 			continue
 		}
 		from, to := extent(l, steady[c])
@@ -88,7 +97,7 @@ func (a *active) locate(levels [][]float64, size, frames int) {
 // guarded returns the frames from tenth first to tenth last, less a tenth at either end. A recording shorter than a
 // second keeps the ends that are its own.
 func guarded(first, last, tenths, size, frames int) (from, to int) {
-	long := last-first >= 10
+	long := last-first >= shortTenths
 	from, to = first*size, min((last+1)*size, frames)
 	if first > 0 || long {
 		from += size
@@ -101,7 +110,7 @@ func guarded(first, last, tenths, size, frames int) (from, to int) {
 
 // sustained returns the highest level that is kept up for half a second: a click is louder, and shorter.
 func sustained(levels []float64) float64 {
-	n, best := min(5, len(levels)), 0.0
+	n, best := min(heldTenths, len(levels)), 0.0
 	for i := 0; i+n <= len(levels); i++ {
 		best = max(best, slices.Min(levels[i:i+n]))
 	}
@@ -115,7 +124,7 @@ func extent(levels []float64, level float64) (first, last int) {
 	run := 0
 	for i, v := range levels {
 		run++
-		if v < level/4 {
+		if v < extentRatio*level {
 			run = 0
 		}
 		if run >= min(least, len(levels)) {
@@ -137,7 +146,7 @@ func unfaded(levels []float64, first, last int) (int, int) {
 	for i, v := range part {
 		off[i] = math.Abs(v - centre)
 	}
-	// 2e-4 of amplitude, 0.002 dB, is what whole and broken periods of 997 Hz leave in a tenth of a second.
+	// 2e-4 of amplitude, 0.002 dB, is what a fraction of a period of 997 Hz at the ends of a tenth of a second makes.
 	least := centre*(1-2e-4) - 6*spectrum.Median(off)
 	most, begin, end := len(part)/4, first, last
 	for range most {
@@ -164,7 +173,7 @@ func (a *active) countHoles(levels []float64, first, last int) {
 	last = min(last, max(first, len(levels)-2)) // the last tenth may be a short one
 	top := slices.Max(levels[first : last+1])
 	for _, v := range levels[first : last+1] {
-		if v < top/10 {
+		if v < holeRatio*top {
 			a.holes++
 		}
 	}
@@ -179,11 +188,11 @@ func (a *active) steadiness(levels []float64, first, last int) {
 		top, low := slices.Max(inside), math.Inf(1)
 		var steps []float64
 		for i, v := range inside {
-			if v < top/10 {
+			if v < holeRatio*top {
 				continue
 			}
 			low = min(low, v)
-			if i > 0 && inside[i-1] >= top/10 {
+			if i > 0 && inside[i-1] >= holeRatio*top {
 				steps = append(steps, math.Abs(pcm.DB(v/inside[i-1])))
 			}
 		}
@@ -216,7 +225,7 @@ func (e *envelope) write(x []float64) {
 	e.rising = rising
 }
 
-// warnings returns what is wrong with a recording of a steady signal.
+// warnings returns the warnings about a recording of a steady signal.
 func (a active) warnings(rate pcm.Rate, steadyDB float64) (list []measure.Warning) {
 	for c, n := range a.survey.Clipped {
 		if n > 0 {

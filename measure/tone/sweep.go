@@ -9,6 +9,8 @@ import (
 	"heardiff/measure/signal"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // SweepResult is the response to an exponential sweep.
@@ -119,9 +121,10 @@ const (
 	courseFromHz  = 200  // below it a block holds few periods
 	courseUpTo    = 0.4  // of the rate: anti-alias filters lie above
 	faintOfCourse = 0.01 // of the peak: a weaker line is noise
+	mostSpread    = 0.1  // of the logarithm of the frequency about its line, median: a bin's width; music and noise have more
 )
 
-// growthOf reads L off the sweep's course of frequency, and rounds it to the whole number of periods of 20 Hz
+// growthOf reads L off the sweep's course of frequency, and rounds it to the integer number of periods of 20 Hz
 // that every sweep of package signal has.
 func growthOf(x []float64, rate float64) (seconds float64, ok bool) {
 	t, logs := course(x, rate)
@@ -132,8 +135,7 @@ func growthOf(x []float64, rate float64) (seconds float64, ok bool) {
 		return 0, false
 	}
 	slope, spread := robustLine(t, logs)
-	// A sweep keeps to its line within a bin's width; music and noise do not.
-	if slope <= 0 || spread > 0.1 {
+	if slope <= 0 || spread > mostSpread {
 		return 0, false
 	}
 	periods := math.Round(signal.SweepLowHz / slope)
@@ -144,22 +146,13 @@ func growthOf(x []float64, rate float64) (seconds float64, ok bool) {
 func course(x []float64, rate float64) (t, logs []float64) {
 	size := spectrum.PowerOfTwo(int(rate / 24))
 	cfg := spectrum.Config{RateHz: rate, Size: size, Window: spectrum.Hann()}
-	top := 0.0
-	for _, v := range x {
-		top = max(top, math.Abs(v))
-	}
+	top := floats.Norm(x, math.Inf(1))
 	for from := 0; from+size <= len(x); from += size / 2 {
 		s, err := spectrum.Of(x[from:from+size], cfg)
 		if err != nil {
 			return nil, nil
 		}
-		best := 1
-		for k := range s.Density {
-			if s.Density[k] > s.Density[best] {
-				best = k
-			}
-		}
-		line := s.Peak(best)
+		line := s.Peak(floats.MaxIdx(s.Density))
 		if line.Amplitude < faintOfCourse*top || line.FreqHz < courseFromHz || line.FreqHz > courseUpTo*rate {
 			continue
 		}
@@ -281,9 +274,8 @@ func (r response) at(f float64) float64 {
 
 const longestTail = 0.5 // seconds after the peak: the response is smoothed by no more than 2 Hz
 
-// response returns the transfer function of order n: the impulse response around L·ln(n) before the peak, to a
-// three tenths of the way to the next order before it and seven tenths of the way to the next after it. From shortFromHz on a
-// harmonic's is of less.
+// response returns the transfer function of order n: the impulse response around L·ln(n) before the peak, from three tenths of the way to the
+// next order before it to seven tenths of the way to the next after it. From shortFromHz on a harmonic's is of less.
 func (c cutter) response(n int) response {
 	before, after := c.window(n)
 	cut, _ := c.cut(c.place(float64(n)), before, after)
@@ -331,9 +323,7 @@ func (c cutter) cut(centre, before, after float64) (cut []float64, power float64
 
 func (c cutter) transform(cut []float64) response {
 	size := spectrum.PowerOfTwo(int(math.Ceil(longestTail*1.25*c.rate)) * 4) // padded, so that straight lines between bins will do
-	padded := make([]float64, size)
-	copy(padded, cut)
-	return response{bins: spectrum.NewPlan(size).Forward(nil, padded), binHz: c.rate / float64(size)}
+	return response{bins: spectrum.NewPlan(size).Forward(nil, cut), binHz: c.rate / float64(size)}
 }
 
 // SetFloor is Result.SetFloor for the harmonics of a sweep.

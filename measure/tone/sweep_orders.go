@@ -13,7 +13,7 @@ import (
 )
 
 const (
-	// shortFromHz is from where on a short stretch of a harmonic is looked at. Chains that ring on do so at low frequencies, and
+	// shortFromHz is from where on a short stretch of a harmonic is taken. Chains that ring on do so at low frequencies, and
 	// what a digital chain's distortion folds back at half its rate comes at other moments than the harmonics that it could be taken
 	// for, though near them: 2·f and 3·f fold onto each other at a fifth of the rate.
 	shortFromHz = 2000
@@ -25,6 +25,8 @@ const (
 	// spilt is how much of what the sweep's beginning spills is left when the chain's own response to it is taken out, where clocks are
 	// 100 ppm apart.
 	spilt = 0.1
+	// A harmonic whose low end is lost is named where it is so far above its limit, and no farther below the strongest, in dB. Judgement, no source.
+	clearOfLimitDB, farBelowDB = 10, 40
 )
 
 // reference is what comes of a sweep alone.
@@ -55,7 +57,7 @@ func edgeOf(n int, growth float64) cutter {
 	return c
 }
 
-// orders tells the harmonics of a recorded sweep.
+// orders separates the harmonics of a recorded sweep.
 type orders struct {
 	reference
 	cut       cutter
@@ -83,7 +85,7 @@ func (o orders) harmonics() (list []SweepHarmonic, missed []int) {
 	}
 	for _, h := range list {
 		hidden := func(p orderPoint) bool { return p.lost() && pcm.DB(2*p.spill) > h.DB }
-		if h.DB > math.Max(h.LimitDB+10, strongest-40) && slices.ContainsFunc(points[h.Order], hidden) {
+		if h.DB > math.Max(h.LimitDB+clearOfLimitDB, strongest-farBelowDB) && slices.ContainsFunc(points[h.Order], hidden) {
 			missed = append(missed, h.Order)
 		}
 	}
@@ -182,9 +184,9 @@ const shortGrowth = 1
 func lostWarning(channel int, missed []int, growth float64) []measure.Warning {
 	switch {
 	case growth < shortGrowth:
-		return []measure.Warning{measure.Warningf(ShortSweep, "channel %d: so short a sweep hardly parts the harmonics of its low end from each other: below %d Hz they are rough, and those lost in what its beginning spills are left out: 10 s and more tell them", channel, edgeHz).In(channel).Of(edgeHz, "Hz")}
+		return []measure.Warning{measure.Warningf(ShortSweep, "channel %d: so short a sweep hardly parts the harmonics of its low end from each other: below %d Hz they are rough, and those lost in what its beginning spills are left out: 10 s and more show them", channel, edgeHz).In(channel).Of(edgeHz, "Hz")}
 	case len(missed) > 0:
-		return []measure.Warning{measure.Warningf(LostHarmonics, "channel %d: near 20 Hz harmonics %s are lost in what the sweep's own beginning spills there, and left out: a longer sweep tells them", channel, strings.Trim(fmt.Sprint(missed), "[]")).In(channel).Of(float64(len(missed)), "harmonics")}
+		return []measure.Warning{measure.Warningf(LostHarmonics, "channel %d: near 20 Hz harmonics %s are lost in what the sweep's own beginning spills there, and left out: a longer sweep shows them", channel, strings.Trim(fmt.Sprint(missed), "[]")).In(channel).Of(float64(len(missed)), "harmonics")}
 	}
 	return nil
 }

@@ -94,7 +94,12 @@ const (
 	highestHarmonic = 9
 	steadyDB        = 0.1 // a steady tone whose level moves by more is warned of; common practice, no source
 	weakDBFS        = -100
-	loudestLowTone  = -20 // above it the noise is that of a loud tone, which is another question
+	loudestLowTone  = -20 // above it the noise is a loud tone's, which is another question
+	// strayAmplitude is the amplitude, relative to the tone, from which on a second line that is no harmonic makes it two tones, or music. A judgement,
+	// no source.
+	strayAmplitude = 0.2
+	// beyondTone is how far beyond the highest tone, as a ratio, the power counts.
+	beyondTone = 1.01
 )
 
 // Measure measures a recording of a single tone: the strongest line of each channel. Silence before and after is
@@ -211,7 +216,7 @@ func track(r pcm.Reader, count int, products func(hz []float64) [][]int) (tracke
 		}
 	}
 	if !found {
-		return tracked{}, fmt.Errorf("%w: no %s stands out of the noise", ErrNoSignal, plural(count))
+		return tracked{}, fmt.Errorf("%w: no %s above the noise", ErrNoSignal, plural(count))
 	}
 	return t, a.stretches(r, int(rate), func(block [][]float64) error {
 		for c, x := range block {
@@ -242,7 +247,7 @@ func strongest(r pcm.Reader, a active, count int) ([][]float64, error) {
 			return nil, err
 		}
 	}
-	// Half a minute tells the frequencies well enough for the fit to take over.
+	// Half a minute gives the frequencies well enough for the fit to take over.
 	part := a
 	part.to = min(a.to, a.from+30*int(rate))
 	err := part.stretches(r, int(rate), func(block [][]float64) error {
@@ -269,7 +274,7 @@ func pick(s spectrum.Spectrum, count int) []float64 {
 	if len(lines) < count || pcm.DB(lines[count-1].Amplitude) < weakDBFS {
 		return nil
 	}
-	if count == 1 && len(lines) > 1 && lines[1].Amplitude > lines[0].Amplitude/5 && !nearMultiple(lines[1].FreqHz, lines[0].FreqHz, 4*s.BinHz()) {
+	if count == 1 && len(lines) > 1 && lines[1].Amplitude > strayAmplitude*lines[0].Amplitude && !nearMultiple(lines[1].FreqHz, lines[0].FreqHz, 4*s.BinHz()) {
 		return nil // two tones, or music
 	}
 	power, hz := 0.0, make([]float64, 0, count)
@@ -278,18 +283,14 @@ func pick(s spectrum.Spectrum, count int) []float64 {
 		hz = append(hz, l.FreqHz)
 	}
 	// Noise beyond the band, of a converter that shapes its own, is no part of any figure.
-	if power < leastTonal*s.BandPower(bandLow, max(bandHigh, 1.01*slices.Max(hz))) { // music or noise with lines in it, not a test tone
+	if power < leastTonal*s.BandPower(bandLow, max(bandHigh, beyondTone*slices.Max(hz))) { // music or noise with lines in it, not a test tone
 		return nil
 	}
-	for i := 1; i < count; i++ {
-		for k := i; k > 0 && hz[k] < hz[k-1]; k-- {
-			hz[k], hz[k-1] = hz[k-1], hz[k]
-		}
-	}
+	slices.Sort(hz)
 	return hz
 }
 
-// channel works out the figures of one channel.
+// channel computes the figures of one channel.
 func (t *tracker) channel(n int) (Channel, error) {
 	residual, err := t.residual.Spectrum()
 	if err != nil {
@@ -313,7 +314,7 @@ func (t *tracker) channel(n int) (Channel, error) {
 	return c, nil
 }
 
-// nearMultiple reports whether f is near a multiple of the tone: what is left of it there is modulation of the
+// nearMultiple reports whether f is near a multiple of the tone: a line there is modulation of the
 // tone, or a harmonic above the ninth.
 func nearMultiple(f, tone, within float64) bool {
 	n := math.Max(1, math.Round(f/tone))

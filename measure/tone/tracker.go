@@ -15,7 +15,7 @@ type product struct {
 	power float64    // Σ of their squared magnitudes, for the standard error
 }
 
-// tracker fits tones in one channel, stretch after stretch, and gathers what else there is.
+// tracker fits tones in one channel, stretch after stretch, and gathers their products and the residual.
 type tracker struct {
 	rate     float64
 	omegas   []float64 // where the tones are, roughly; radians per sample
@@ -34,11 +34,13 @@ type tracker struct {
 	bursts   bursts
 }
 
-// spectrumSize returns the block length of about two seconds or a quarter of the recording: fine enough to part 50 Hz from 60 Hz
-// harmonics, and with enough blocks to average.
+// The block of a spectrum is of about two seconds, halved until blocksInPart of them fit into the recording, or down to leastBlock frames: fine
+// enough to part 50 Hz from 60 Hz harmonics, and with enough blocks to average. A judgement, no source.
+const blocksInPart, leastBlock = 4, 256
+
 func spectrumSize(rate pcm.Rate, frames int) int {
 	n := spectrum.PowerOfTwo(int(1.5 * rate.Hz()))
-	for n > 256 && 4*n > frames {
+	for n > leastBlock && blocksInPart*n > frames {
 		n /= 2
 	}
 	return n
@@ -52,7 +54,8 @@ func newAverager(rate pcm.Rate, frames int) (*spectrum.Averager, error) {
 
 func newTracker(rate pcm.Rate, frames int, hz []float64, orders [][]int) (*tracker, error) {
 	t := &tracker{
-		rate: rate.Hz(), squares: make([]float64, len(hz)), frequency: make([]float64, len(hz)), phases: make([][]float64, len(hz)), bursts: newBursts(rate),
+		rate: rate.Hz(), squares: make([]float64, len(hz)), frequency: make([]float64, len(hz)), phases: make([][]float64, len(hz)),
+		bursts: bursts{size: max(1, int(math.Round(pieceSeconds*rate.Hz())))},
 	}
 	for _, f := range hz {
 		t.omegas = append(t.omegas, 2*math.Pi*f/t.rate)
@@ -127,7 +130,7 @@ func (t *tracker) fit(x []float64) (tones, parts []sine, constant float64) {
 	return tones, parts, constant
 }
 
-// fitTones fits each tone anew to what is left and itself. It returns the constant that it took out besides, and by how much any
+// fitTones fits each tone anew to the residual and itself. It returns the constant that it also subtracted, and by how much any
 // sample of a tone has moved at the most.
 func (t *tracker) fitTones(tones []sine, round int) (constant, moved float64) {
 	for k, old := range tones {

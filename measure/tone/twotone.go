@@ -46,10 +46,11 @@ type TwoToneChannel struct {
 	Density []DensityPoint `json:"-"` // of all but the tones and products
 }
 
-// Methods of TwoToneChannel.
+// Methods of TwoToneChannel, modulation from a ratio of leastModulation of the tones on: SMPTE's are 7 kHz and 60 Hz (common practice, no source).
 const (
 	modulation          = "modulation"
 	differenceFrequency = "difference-frequency"
+	leastModulation     = 4
 )
 
 // Product is one component at p·f1 + q·f2.
@@ -97,7 +98,8 @@ func TwoTone(r pcm.Reader) (TwoToneResult, error) {
 		}
 		ch.Channel = c + 1
 		if t != nil {
-			result.Warn(wrongRate(c+1, ch.HighHz, highTones()...)...)
+			// The upper tones of the usual pairs. ref: AES17 and IEC 60268-3 as commonly used.
+			result.Warn(wrongRate(c+1, ch.HighHz, 20000, 7000, 7993, 8000, 11950)...)
 		}
 		if t != nil && math.IsNaN(ch.IMDDB) {
 			result.Warn(measure.Warningf(BandLimited, "channel %d: a product that the definition needs lies above half the rate (%d Hz)", c+1, rate/2).In(c+1).Of(rate.Hz()/2, "Hz"))
@@ -106,9 +108,6 @@ func TwoTone(r pcm.Reader) (TwoToneResult, error) {
 	}
 	return result, nil
 }
-
-// highTones returns the upper tone of the usual pairs. ref: AES17 and IEC 60268-3 as commonly used.
-func highTones() []float64 { return []float64{20000, 7000, 7993, 8000, 11950} }
 
 // Products nearer to DC, to half the rate or to a tone are not measured: they would be part of its line. Judgement, no source; tone_test.go holds
 // them.
@@ -144,7 +143,7 @@ func (t *tracker) twoTone() (TwoToneChannel, error) {
 		amplitude[[2]int{p.order[0], p.order[1]}] = a
 		c.Products = append(c.Products, Product{
 			Hz:    math.Abs(float64(p.order[0])*lowHz + float64(p.order[1])*highHz),
-			Order: abs(p.order[0]) + abs(p.order[1]), DBC: pcm.DB(a / high), LimitDBC: pcm.DB(chance95(t.n) * se / high),
+			Order: max(p.order[0], -p.order[0]) + max(p.order[1], -p.order[1]), DBC: pcm.DB(a / high), LimitDBC: pcm.DB(chance95(t.n) * se / high),
 		})
 	}
 	at := func(p, q int) float64 {
@@ -154,18 +153,11 @@ func (t *tracker) twoTone() (TwoToneChannel, error) {
 		return math.NaN()
 	}
 	d2, d3 := at(-1, 1)/(low+high), (at(-1, 2)+at(-2, 1))/(low+high)
-	if highHz > 4*lowHz {
+	if highHz > leastModulation*lowHz {
 		c.Method = modulation
 		d2, d3 = (at(1, 1)+at(-1, 1))/high, (at(2, 1)+at(-2, 1))/high
 	}
 	c.SecondOrderDB, c.ThirdOrderDB, c.IMDDB = pcm.DB(d2), pcm.DB(d3), pcm.DB(math.Hypot(d2, d3))
 	c.IMDLimitDB = c.noise().both
 	return c, nil
-}
-
-func abs(n int) int {
-	if n < 0 {
-		return -n
-	}
-	return n
 }

@@ -30,7 +30,7 @@ type Capture struct {
 	Amplitude float64
 	// PhaseDegrees is the carrier's phase at the first sample, 0 on its rising edge.
 	PhaseDegrees float64
-	// Jitter is the time error in seconds, AM the modulation, Added tones beside the carrier.
+	// Jitter is the time error in seconds, AM the modulation, Added other tones.
 	Jitter, AM, Added []Sine
 	// RandomPs is the RMS of Gaussian time error, flat between RandomLowHz and RandomHighHz.
 	RandomPs, RandomLowHz, RandomHighHz float64
@@ -44,7 +44,7 @@ type Capture struct {
 	NoiseDBFS float64
 	// DriftPPM is the change of the carrier's frequency from the first to the last sample.
 	DriftPPM float64
-	// Harmonics are the recorder's, from the second on, as ratios to the tone; it takes away what lies beyond half the rate.
+	// Harmonics are the recorder's, from the second on, as ratios to the tone; those beyond half the rate are left out.
 	Harmonics []float64
 	DC        float64
 	// Bits is the length of the words, with triangular dither of ±1 word; 0 leaves the samples as they are.
@@ -73,7 +73,7 @@ func (s Shape) Variance(lowHz, highHz float64) float64 {
 type Wander struct {
 	Hz, RMSHz, SlowHz, FastHz float64
 	Jitter, AM                []Sine
-	// Added are tones beside the carrier: Hz is added to the carrier's, a multiple as well.
+	// Added are tones near the carrier: Hz, a multiple too, is added to the carrier's.
 	Added []Sine
 }
 
@@ -111,7 +111,7 @@ func (c Capture) flat() Shape {
 	return Shape{c.RandomLowHz, c.RandomHighHz, func(float64) float64 { return density }}
 }
 
-// slow is what no closed form tells: the random time error of every sample, its modulation, and the turns by which each wandering
+// slow is what has no closed form: the random time error of every sample, its modulation, and the turns by which each wandering
 // frequency has strayed.
 type slow struct {
 	tau, modulation []float64
@@ -182,7 +182,8 @@ func (c Capture) at(s slow, i int) float64 {
 	turns += c.CarrierHz * tau
 	x := envelope*math.Sin(2*math.Pi*turns) + c.DC
 	for k, level := range c.Harmonics {
-		if n := float64(k + 2); n*c.CarrierHz*(1+1e-3) < c.Rate.Hz()/2 {
+		const edge = 1e-3 // of half the rate
+		if n := float64(k + 2); n*c.CarrierHz*(1+edge) < c.Rate.Hz()/2 {
 			x += level * envelope * math.Sin(2*math.Pi*n*turns)
 		}
 	}

@@ -82,7 +82,7 @@ func TestLoopsHaveGardnersBandwidth(t *testing.T) {
 		if want := math.Pi * l.Hz * (l.Damping + 1/(4*l.Damping)); math.Abs(passed/want-1) > 1e-3 { // beyond 10 MHz 4ζ²fₙ²/f is left
 			t.Errorf("%+v: %.4f Hz, want %.4f", l, passed, want)
 		}
-		left := jittertest.Shape{LowHz: 1e-3, HighHz: 1e7, Density: func(hz float64) float64 { return l.Left(hz) / (hz * hz) }}.Variance(0, 1e8)
+		left := jittertest.Shape{LowHz: 1e-3, HighHz: 1e7, Density: func(hz float64) float64 { return l.Own(hz) / (hz * hz) }}.Variance(0, 1e8)
 		if want := math.Pi / (4 * l.Damping * l.Hz); math.Abs(left/want-1) > 1e-3 {
 			t.Errorf("%+v: leaves %.6f, want %.6f", l, left, want)
 		}

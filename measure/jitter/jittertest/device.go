@@ -20,15 +20,10 @@ func (l Loop) Passed(hz float64) float64 {
 	return (1 + d) / ((1-x)*(1-x) + d)
 }
 
-// Left is |1 − H|² of what it leaves of its own oscillator: x⁴/((1 − x²)² + 4ζ²x²).
-func (l Loop) Left(hz float64) float64 {
+// Own is |1 − H|², its gain for its own oscillator: x⁴/((1 − x²)² + 4ζ²x²).
+func (l Loop) Own(hz float64) float64 {
 	x := hz / l.Hz * hz / l.Hz
 	return x * x / ((1-x)*(1-x) + 4*l.Damping*l.Damping*x)
-}
-
-// rates are the rates of a signal and of its recorder.
-func rates() [][2]pcm.Rate {
-	return [][2]pcm.Rate{{44100, 48000}, {48000, 48000}, {44100, 96000}, {48000, 96000}, {96000, 96000}, {44100, 192000}, {48000, 192000}, {96000, 192000}}
 }
 
 // Device returns the capture of the chain of a number from 0 to Devices − 1, each with a clock whose jitter is shaped by a loop and rises
@@ -37,8 +32,11 @@ func rates() [][2]pcm.Rate {
 func Device(number int) Capture {
 	random := rand.New(rand.NewPCG(uint64(number), 0x510e527fade682d1))
 	between := func(low, high float64) float64 { return low * math.Pow(high/low, random.Float64()) }
-	r := rates()[number%len(rates())]
-	c := Capture{Rate: r[1], Seconds: []float64{10, 20, 30, 60}[number/len(rates())%4], Amplitude: between(0.2, 0.9),
+	rates := [][2]pcm.Rate{ // of the signal, and of its recorder
+		{44100, 48000}, {48000, 48000}, {44100, 96000}, {48000, 96000}, {96000, 96000}, {44100, 192000}, {48000, 192000}, {96000, 192000},
+	}
+	r := rates[number%len(rates)]
+	c := Capture{Rate: r[1], Seconds: []float64{10, 20, 30, 60}[number/len(rates)%4], Amplitude: between(0.2, 0.9),
 		CarrierHz: r[0].Hz() / 4 * (1 + (random.Float64()-0.5)*200e-6), PhaseDegrees: 360 * random.Float64(),
 		NoiseDBFS: -125 + 20*random.Float64(), DriftPPM: 0.4 * (random.Float64() - 0.5), Bits: 24, Seed: uint64(number)}
 	c.Shaped = clocks(between, 0.45*min(r[0].Hz(), r[1].Hz()))
@@ -56,7 +54,7 @@ func clocks(between func(low, high float64) float64, highHz float64) []Shape {
 	recorder := between(1e-28, 1e-26)
 	return []Shape{
 		{1, highHz, func(hz float64) float64 {
-			return reference*l.Passed(hz) + own*math.Pow(100/hz, 2)*l.Left(hz)
+			return reference*l.Passed(hz) + own*math.Pow(100/hz, 2)*l.Own(hz)
 		}},
 		{0.05, highHz, func(hz float64) float64 { return skirt2*math.Pow(10/hz, 2) + skirt3*math.Pow(10/hz, 3) }},
 		{0.05, highHz, func(hz float64) float64 { return recorder * (1 + math.Pow(100/hz, 2)) }},
@@ -111,7 +109,7 @@ func (d device) line(hz, scale float64) Sine {
 	return Sine{hz, scale * math.Sqrt(2*inBin*d.between(1e2, 1e5)), 2 * math.Pi * d.random.Float64()}
 }
 
-// addRecorder adds what the recorder has of its own besides noise and a clock.
+// addRecorder adds the recorder's own direct voltage, harmonics and hum.
 func (d device) addRecorder() {
 	d.DC = 0.002 * (d.random.Float64() - 0.5)
 	d.Harmonics = []float64{d.between(1e-6, 1e-4), d.between(1e-6, 1e-4), d.between(1e-7, 1e-5)}

@@ -12,9 +12,10 @@ import (
 	"heardiff/playback/pcm"
 
 	"golang.org/x/sync/errgroup"
+	"gonum.org/v1/gonum/floats"
 )
 
-// anchor is a short stretch of A found again in B, to the frame.
+// anchor is a short stretch of A found in B, to half a frame.
 type anchor struct {
 	at    float64    // middle of the stretch, frames of A
 	shift float64    // its displacement in B
@@ -26,6 +27,7 @@ type anchor struct {
 	cross [2]float64 // of channel 1 with 2 of B, and of 2 with 1
 }
 
+// maxAnchors is how many stretches are sought at a place.
 const maxAnchors = 24
 
 // silentPower is the mean square of a window in which there is nothing to find: −120 dBFS, below any recorder's noise. A judgement, no source.
@@ -46,8 +48,8 @@ type assumption struct {
 	treble bool    // what falls with frequency is levelled: sharper, but white noise is not much softer than music then
 }
 
-// find finds A at each place in B, in the order of the places; silent ones are left out. Reading takes turns, what is read is
-// sought on all processors.
+// find finds A at each place in B, in the order of the places; silent ones are left out. One goroutine reads at a time, all processors
+// search.
 func (h anchorSearch) find(places []int) ([]anchor, error) {
 	anchors, audible := make([]anchor, len(places)), make([]bool, len(places))
 	workers := min(runtime.GOMAXPROCS(0), len(places))
@@ -85,7 +87,7 @@ type anchorSeeker struct {
 	plan, finer      *spectrum.Plan // of twice the size
 	windowA, windowB [][]float64
 	raw              [][]float64 // of B, before it is stretched
-	from             int         // the first frame of heardB
+	from             int         // the first frame of windowB
 	ma, mb, mean     []float64
 	cross            []complex128 // of the mixes, for finer
 	c                []float64    // the correlation, every half frame
@@ -131,15 +133,13 @@ func (s *anchorSeeker) seek(at int) (anchor, bool) {
 	audible.Mix(s.ma, s.windowA, 0)
 	audible.Mix(s.mb, s.windowB, 0)
 	if s.second < 0 {
-		for i, v := range s.windowB[1] {
-			s.mb[i] -= v // mix has added half of it
-		}
+		floats.Sub(s.mb, s.windowB[1]) // Mix has added half of it
 	}
 	if s.treble {
 		emphasize(s.ma)
 		emphasize(s.mb)
 	}
-	power := energy(s.ma) / float64(s.n)
+	power := floats.Dot(s.ma, s.ma) / float64(s.n)
 	if power < silentPower {
 		return anchor{}, false
 	}
@@ -161,6 +161,9 @@ func (s *anchorSeeker) seek(at int) (anchor, bool) {
 	return k, true
 }
 
+// farTaper is what is taken off a correlation at the ends of the search: of equal peaks, where a sustained tone repeats, the nearest is chosen.
+const farTaper = 0.1
+
 // best returns the displacement at which the mixes agree best, to half a frame: between two frames the true peak of a
 // correlation that reaches up to Nyquist would look lower than that of another period of a sustained tone.
 func (s *anchorSeeker) best() float64 {
@@ -173,8 +176,7 @@ func (s *anchorSeeker) best() float64 {
 	s.finer.Inverse(s.c, s.cross)
 	best, top := 0, 0.0
 	for d := range 4*s.reach + 1 {
-		// A slight taper chooses the nearest of equal peaks where a sustained tone repeats.
-		v := math.Abs(s.c[d]) * (1 - 0.1*math.Abs(float64(d)/2-float64(s.reach))/float64(s.reach))
+		v := math.Abs(s.c[d]) * (1 - farTaper*math.Abs(float64(d)/2-float64(s.reach))/float64(s.reach))
 		if v > top {
 			best, top = d, v
 		}
@@ -216,24 +218,11 @@ func emphasize(x []float64) {
 	}
 }
 
-func energy(x []float64) float64 {
-	sum := 0.0
-	for _, v := range x {
-		sum += v * v
-	}
-	return sum
-}
-
 // cosine returns the normalized correlation of two equally long sequences, 0 where one is silent.
 func cosine(x, y []float64) float64 {
-	var xx, yy, xy float64
-	for i, v := range x {
-		xx += v * v
-		yy += y[i] * y[i]
-		xy += v * y[i]
-	}
+	xx, yy := floats.Dot(x, x), floats.Dot(y, y)
 	if xx == 0 || yy == 0 {
 		return 0
 	}
-	return xy / math.Sqrt(xx*yy)
+	return floats.Dot(x, y) / math.Sqrt(xx*yy)
 }

@@ -4,13 +4,13 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"slices"
+	"sync"
 
 	"heardiff/measure/interpolate"
 	"heardiff/measure/match/audible"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
-
-	"golang.org/x/sync/errgroup"
 )
 
 // blocks of both captures, held in memory while the line is refined.
@@ -31,6 +31,12 @@ const (
 	maxBlocks = 128
 	fewBlocks = 48 // enough to come close
 	slack     = 48 // frames by which the line may still move
+	// reachable is how far from the line, in frames, a delay is sought, and how far the line may move before B is read anew: the rest of the
+	// slack is for the blocks' own delays.
+	reachable = slack - 4
+	// Blocks are halved until blocksInOverlap of them fit into the overlap, since fewer do not determine a drift, or down to leastBlock frames.
+	// A judgement, no source.
+	leastBlock, blocksInOverlap = 512, 6
 )
 
 func gather(a, b pcm.Reader, l Line, kernel *interpolate.Kernel) (*blocks, error) {
@@ -42,7 +48,7 @@ func gatherSome(a, b pcm.Reader, l Line, kernel *interpolate.Kernel, most, n int
 	rate := a.Format().Rate
 	g := &blocks{rate: rate, kernel: kernel, n: n}
 	from, to := l.Overlap(a, b, kernel.Half()+slack)
-	for g.n > 512 && 6*g.n > to-from {
+	for g.n > leastBlock && blocksInOverlap*g.n > to-from {
 		g.n /= 2
 	}
 	if to-from < g.n {
@@ -108,9 +114,9 @@ func (g *blocks) pass(l Line, stride int, rough bool) cross {
 	m := len(c.block)
 	c.frame = make([]float64, m)
 	c.power, c.each, c.joint, c.other = make([][]float64, m), make([][][]complex128, m), make([][]complex128, m), make([][]float64, m)
-	var group errgroup.Group
+	var wait sync.WaitGroup
 	for w := range audible.Workers {
-		group.Go(func() error {
+		wait.Go(func() {
 			plan := audible.NewTransform(g.n)
 			shift, y := make([]float64, g.n), pcm.Planes(len(g.a[0]), g.n)
 			for j := w; j < m; j += audible.Workers {
@@ -123,10 +129,10 @@ func (g *blocks) pass(l Line, stride int, rough bool) cross {
 				}
 				if rough {
 					middle := l.Shift(g.middle(i))
-					whole := math.Round(middle)
-					c.frame[j] = middle - whole
+					nearest := math.Round(middle)
+					c.frame[j] = middle - nearest
 					for k := range shift {
-						shift[k] = whole
+						shift[k] = nearest
 					}
 				}
 				g.kernel.Shift(y, g.b[i], g.at[i]-g.bFrom[i], shift)
@@ -136,10 +142,9 @@ func (g *blocks) pass(l Line, stride int, rough bool) cross {
 					c.collect(j, ch, g.spectA[i][ch], spec, l.signOf(ch))
 				}
 			}
-			return nil
 		})
 	}
-	_ = group.Wait() // no worker returns an error
+	wait.Wait()
 	return c
 }
 
@@ -150,9 +155,7 @@ func (g *blocks) transformA(plan *audible.Transform, i int) {
 	}
 	g.power[i] = make([]float64, g.n/2+1)
 	for _, spec := range g.transform(plan, x) {
-		own := make([]complex128, len(spec))
-		copy(own, spec)
-		g.spectA[i] = append(g.spectA[i], own)
+		g.spectA[i] = append(g.spectA[i], slices.Clone(spec))
 		for k, z := range spec {
 			g.power[i][k] += real(z)*real(z) + imag(z)*imag(z)
 		}

@@ -12,7 +12,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// join sums the channels of every block, each turned by how many frames it is late beyond the line, into joint.
+// join sums the channels of every block into joint, each turned by the frames by which it is later than the line.
 func (c *cross) join(n int, delays []float64) {
 	var wait sync.WaitGroup
 	for w := range audible.Workers {
@@ -42,7 +42,7 @@ func addTurned(sum, x []complex128, per float64) {
 }
 
 // channelDelays returns by how many frames each channel is late against the first, good to a part of a frame. The product of two
-// channels' joint spectra does not know the delay that both share, so that no block need be followed yet.
+// channels' joint spectra does not depend on the delay that both share, so that no block need be followed yet.
 func (c *cross) channelDelays(g *blocks) []float64 {
 	delays := make([]float64, len(g.a[0]))
 	for ch := 1; ch < len(delays); ch++ {
@@ -64,8 +64,8 @@ func (c *cross) channelDelays(g *blocks) []float64 {
 	return delays
 }
 
-// channelDelays returns by how many frames more each channel is late than it was taken for, and the information on each. Every block
-// has a delay of its own besides, whatever the clock does: least squares of both, the blocks' eliminated,
+// channelDelays returns by how many frames each channel is later than was assumed, and the information on each. Every block has a delay of
+// its own as well, whatever the clock does: least squares of both, the blocks' delays eliminated,
 //
 //	Σⱼ (Dⱼc·δc − Dⱼc·Σₑ Dⱼₑ·δₑ/Dⱼ) = Σⱼ (Nⱼc − Dⱼc·Nⱼ/Dⱼ), Dⱼ = Σc Dⱼc, Nⱼ = Σc Nⱼc,
 //
@@ -78,20 +78,20 @@ func (t *tracker) channelDelays(delays []float64) (change, information []float64
 	num, den := t.byChannel(delays)
 	matrix, right := mat.NewSymDense(len(delays), nil), mat.NewVecDense(len(delays), nil)
 	for j := range den {
-		whole, sum := floats.Sum(den[j]), floats.Sum(num[j])
-		if !(whole > 0) {
+		all, sum := floats.Sum(den[j]), floats.Sum(num[j])
+		if !(all > 0) {
 			continue
 		}
 		for c, d := range den[j] {
 			information[c] += d
-			right.SetVec(c, right.AtVec(c)+num[j][c]-d*sum/whole)
+			right.SetVec(c, right.AtVec(c)+num[j][c]-d*sum/all)
 			matrix.SetSym(c, c, matrix.At(c, c)+d)
 			for e := range c + 1 {
-				matrix.SetSym(c, e, matrix.At(c, e)-d*den[j][e]/whole)
+				matrix.SetSym(c, e, matrix.At(c, e)-d*den[j][e]/all)
 			}
 		}
 	}
-	// A delay of all channels is the blocks': it is taken for none. Nor has a silent channel one.
+	// A delay that all channels share belongs to the blocks, and is set to 0 here; so is the delay of a silent channel.
 	all := floats.Sum(information)
 	for c := range delays {
 		for e := range c + 1 {
@@ -138,8 +138,8 @@ func (t *tracker) byChannel(delays []float64) (num, den [][]float64) {
 	return num, den
 }
 
-// centreDelays adds more to late and frees the sum of its mean, each channel weighed by what it tells: that is the line's. It
-// returns that mean, and the most that any has moved.
+// centreDelays adds change to delays and subtracts the mean, weighted by information, which belongs to the line. It returns that mean and
+// the largest distance that any delay has moved.
 func centreDelays(delays, change, information []float64) (mean, moved float64) {
 	all := 0.0
 	for ch, w := range information {

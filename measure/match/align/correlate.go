@@ -14,15 +14,16 @@ import (
 // SamePlaceFrames is how far a displacement may be from the line for both to be one place. A judgement, no source; TestSustainedTonesAreNotPlacedAPeriodApart holds it.
 const SamePlaceFrames = 3
 
-// RivalFrames is the longest stretch that is correlated at once.
-const RivalFrames = 1 << 20
+// RivalFrames is the longest stretch that is correlated at once, and reachesInStretch how many times the reach it is long at the least: of a
+// shorter one the ends decide. A judgement, no source.
+const RivalFrames, reachesInStretch = 1 << 20, 4
 
 // BestRival correlates the captures over a stretch of A, its frames against B's as the line places them, over all displacements
 // within reach. It returns the best displacement, the best of the others, and how well that does relative to it, 0 to 1:
 // others are local peaks more than SamePlaceFrames away.
 func (s *Search) BestRival(f Line, stretch [2]int, reach int) (lag, other int, ratio float64, err error) {
 	n := min(RivalFrames, stretch[1]-stretch[0])
-	if n < 4*reach {
+	if n < reachesInStretch*reach {
 		return 0, 0, 0, nil
 	}
 	x, err := readMix(s.a, stretch[0], n, asRecorded)
@@ -69,11 +70,7 @@ func (l Line) readMix(dst []float64, planes [][]float64, r pcm.Reader, from int)
 
 // correlate returns Σ x[i]·y[i+k] for k from 0 to 2·reach, each relative to the energies of both.
 func correlate(x, y []float64, reach int) []float64 {
-	size := 2
-	for size < len(y) {
-		size *= 2
-	}
-	plan := spectrum.NewPlan(size)
+	plan := spectrum.NewPlan(spectrum.PowerOfTwo(max(2, len(y))))
 	fx, fy := plan.Forward(nil, x), plan.Forward(nil, y)
 	for k := range fx {
 		fx[k] = complex(real(fx[k]), -imag(fx[k])) * fy[k]
@@ -81,7 +78,7 @@ func correlate(x, y []float64, reach int) []float64 {
 	all := plan.Inverse(nil, fx)
 	c := make([]float64, 2*reach+1)
 	// The energy of the part of y that x meets, kept up to date as it slides.
-	xx, yy := energy(x), energy(y[:len(x)])
+	xx, yy := floats.Dot(x, x), floats.Dot(y[:len(x)], y[:len(x)])
 	for k := range c {
 		if xx > 0 && yy > 0 {
 			c[k] = all[k] / math.Sqrt(xx*yy)
@@ -96,12 +93,7 @@ func correlate(x, y []float64, reach int) []float64 {
 // peaks returns the displacement of the largest value of c, whose middle is displacement 0, and of the largest other local
 // peak, and how large that is relative to it, each between frames.
 func peaks(c []float64, reach int) (lag, other int, ratio float64) {
-	best, next := 0, 0
-	for k, v := range c {
-		if v > c[best] {
-			best = k
-		}
-	}
+	best, next := floats.MaxIdx(c), 0
 	if !(c[best] > 0) {
 		return 0, 0, 0
 	}

@@ -9,8 +9,8 @@ import (
 	"heardiff/measure/spectrum"
 )
 
-// Course is how a capture's octave bands go up and down, a hundredth of a second at a time: enough to find the
-// place of one recording in another, whatever their polarity, gain and drift.
+// Course is the level of a capture's octave bands, a hundredth of a second at a time: enough to find the place of one recording in another,
+// whatever their polarity, gain and drift.
 type Course struct {
 	hop    int         // frames
 	bands  [][]float64 // bands[b][i]: energy; once closed its logarithm, its own slow course removed
@@ -48,23 +48,24 @@ func (p *Course) Close() {
 	}
 }
 
-// flatten turns energies into logarithms, smoothed over three frames (so that recordings half a frame apart
-// still look alike) and freed of their course over a second.
+// faintHop is the energy of a hop, against the mean, below which its level counts as silence: −70 dB. A judgement, no source.
+// halfSecond is in hops.
+const faintHop, halfSecond = 1e-7, 50
+
+// flatten turns energies into logarithms, smoothed over three hops (so that recordings half a hop apart still look alike), less their mean
+// over a second.
 func flatten(energy []float64) []float64 {
 	n := len(energy)
-	mean := 1e-30
-	for _, e := range energy {
-		mean += e / float64(n)
-	}
+	mean := 1e-30 + floats.Sum(energy)/float64(max(1, n))
 	at := func(i int) float64 { return energy[min(max(i, 0), n-1)] }
 	sum := make([]float64, n+1) // running sum of the logarithms
 	level := make([]float64, n)
 	for i := range level {
-		level[i] = math.Log10((at(i-1)+2*at(i)+at(i+1))/4 + 1e-7*mean)
+		level[i] = math.Log10((at(i-1)+2*at(i)+at(i+1))/4 + faintHop*mean)
 		sum[i+1] = sum[i] + level[i]
 	}
 	for i := range level {
-		lo, hi := max(0, i-50), min(n, i+51)
+		lo, hi := max(0, i-halfSecond), min(n, i+halfSecond+1)
 		level[i] -= (sum[hi] - sum[lo]) / float64(hi-lo)
 	}
 	return level

@@ -6,6 +6,8 @@ import (
 	"sort"
 
 	"heardiff/playback/pcm"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // farJumps returns the line on which A begins in B, confined to where it and those after the jumps hold, and the jumps; the line alone,
@@ -13,7 +15,8 @@ import (
 // places help where B jumps farther than an anchor is sought.
 func (s *Search) farJumps(p Place) (Line, []Jump, error) {
 	anchors := p.outerAnchors(s.Places)
-	if !p.jumpsFar(anchors) { // the track sees smaller ones better
+	far := func(l Line) bool { return math.Abs(l.Offset-p.Offset) >= slack/2 }
+	if !slices.ContainsFunc(p.parallelLines(anchors), far) { // the track sees smaller jumps better
 		return p.Line, nil, nil
 	}
 	dense, err := s.denseAnchors(p)
@@ -64,7 +67,7 @@ func (s *Search) jumpsAlong(anchors []anchor, lines []Line, path []int, size int
 	return first, jumps, nil
 }
 
-// maxDenseAnchors is how many anchors tell of several jumps.
+// maxDenseAnchors is how many anchors several jumps are found by.
 const maxDenseAnchors = 96
 
 // denseAnchors looks for A at many places around the line.
@@ -83,12 +86,7 @@ func bestPath(fits [][]float64) []int {
 	best := make([]float64, lines)
 	came := make([][]int, len(fits))
 	for i, fit := range fits {
-		top := 0
-		for j := range best {
-			if best[j] > best[top] {
-				top = j
-			}
-		}
+		top := floats.MaxIdx(best)
 		next := make([]float64, lines)
 		came[i] = make([]int, lines)
 		for j := range next {
@@ -101,12 +99,7 @@ func bestPath(fits [][]float64) []int {
 		best = next
 	}
 	which := make([]int, len(fits))
-	state := 0
-	for j := range best {
-		if best[j] > best[state] {
-			state = j
-		}
-	}
+	state := floats.MaxIdx(best)
 	for i := len(fits) - 1; i >= 0; i-- {
 		which[i] = state
 		state = came[i][state]

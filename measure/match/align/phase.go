@@ -27,7 +27,8 @@ func (p CrossPhase) CoarseDelay() float64 {
 	at := func(d int) float64 { return math.Abs(c[(d+p.N)%p.N]) }
 	best, here := 0, max(at(-2), at(-1), at(0), at(1), at(2))
 	top := clearlyBetter * here
-	for d := -p.N / 16; d <= p.N/16; d++ {
+	reach := p.N / 16
+	for d := -reach; d <= reach; d++ {
 		if at(d) > top {
 			best, top = d, at(d)
 		}
@@ -35,7 +36,7 @@ func (p CrossPhase) CoarseDelay() float64 {
 	return float64(best)
 }
 
-// ResidualDelay returns by how many frames more the channel is late than late, from the slope of the residual phase.
+// ResidualDelay returns by how many frames the channel is later than a delay, from the slope of the residual phase.
 func (p CrossPhase) ResidualDelay(delay float64) float64 {
 	joint := p.SumAt(delay)
 	sign := complex(math.Copysign(1, real(joint)), 0)

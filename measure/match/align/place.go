@@ -182,12 +182,6 @@ func (p Place) outerAnchors(all []Place) []anchor {
 
 func (l Line) explains(k anchor) bool { return nearLine(l, k, anchorTolerance) }
 
-// jumpsFar reports whether most of the anchors that are off the line are so by so much that the blocks would not see it.
-func (p Place) jumpsFar(anchors []anchor) bool {
-	by := p.parallelLines(anchors)
-	return slices.ContainsFunc(by, func(l Line) bool { return math.Abs(l.Offset-p.Offset) >= slack/2 })
-}
-
 // maxStates is how many parallel lines are distinguished.
 const maxStates = 12
 

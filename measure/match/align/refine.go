@@ -9,11 +9,11 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// Refinement is what the refinement knows besides the line.
+// Refinement is what Refine finds in addition to the line.
 type Refinement struct {
 	Gain                 float64 // B/A, ratio
 	OffsetSE, DriftSE    float64
-	ChannelDelay         []float64 // frames by which each channel of B is late beyond the line, nil on average
+	ChannelDelay         []float64 // frames by which each channel of B is later than the line, 0 on average
 	block                int       // frames of a block
 	track                []point   // the residual delay of each block that holds enough in common
 	trackSD              float64   // its scatter, in units of the points' weights
@@ -27,10 +27,15 @@ const (
 	settledInS = 0.05 // or in standard errors
 	// What is rounding and no more, of a gain and of a line in frames: copies are to be found identical.
 	gainRounding, lineRounding = 1e-12, 1e-8
+	// missOfMove is the part of a move of the line that it misses, some thousandths: its blocks were turned by one delay each. missOfChannel is the
+	// part of a move of a channel: it moves single blocks by a part of it, as the channels' shares change, and their mean by a few hundredths.
+	missOfMove, missOfChannel = 0.01, 0.05
+	// roughRounds is how many rounds take B at the nearest whole frame, in some of the blocks.
+	roughRounds = 2
 )
 
-// Refine moves the line until the residual delay of the blocks is nil on average, each channel at its own offset: converters that
-// take turns are half a frame apart, and what plays in which channel must not decide the place of a block.
+// Refine moves the line until the mean residual delay of the blocks is 0, each channel at its own offset: converters that sample in turn are
+// half a frame apart, and what plays in which channel must not decide the place of a block.
 func Refine(a, b pcm.Reader, l Line, kernel *interpolate.Kernel) (Line, Refinement, error) {
 	g, err := gather(a, b, l, kernel)
 	if err != nil {
@@ -39,13 +44,13 @@ func Refine(a, b pcm.Reader, l Line, kernel *interpolate.Kernel) (Line, Refineme
 	f := Refinement{block: g.n, ChannelDelay: make([]float64, a.Format().Channels)}
 	stride, gathered := max(1, len(g.at)/fewBlocks), l
 	for round := range 10 {
-		if g.away(l, gathered) > slack-4 {
+		if g.away(l, gathered) > reachable {
 			if g, err = gather(a, b, l, kernel); err != nil {
 				return l, f, err
 			}
 			gathered = l
 		}
-		all := round >= 2
+		all := round >= roughRounds
 		if all {
 			stride = 1
 		}
@@ -72,9 +77,7 @@ func Refine(a, b pcm.Reader, l Line, kernel *interpolate.Kernel) (Line, Refineme
 		if n := len(f.track); n > 2 {
 			close = math.Max(close, settledInS*f.DriftSE*(f.track[n-1].t-f.track[0].t))
 		}
-		// What a move misses is some thousandths of it: its blocks were turned as a whole. What a channel's misses moves
-		// single blocks by a part of it, as the channels' shares change, and their mean by a few hundredths.
-		if all && 0.01*g.away(Line{Offset: offset, Drift: drift}, Line{}) < close && 0.05*moved < close {
+		if all && missOfMove*g.away(Line{Offset: offset, Drift: drift}, Line{}) < close && missOfChannel*moved < close {
 			break
 		}
 	}
@@ -94,18 +97,18 @@ func (g *blocks) away(l, m Line) float64 {
 	return away
 }
 
-// snap takes a line that is whole to within rounding for whole, so that copies are found identical.
+// snap rounds a line that is a whole number of frames to within rounding, so that copies are found identical.
 func (g *blocks) snap(l Line) Line {
 	last := float64(g.at[len(g.at)-1])
-	if whole := math.Round(l.Offset); math.Abs(l.Offset-whole)+math.Abs(l.Drift)*last < lineRounding {
-		l.Offset, l.Drift = whole, 0
+	if nearest := math.Round(l.Offset); math.Abs(l.Offset-nearest)+math.Abs(l.Drift)*last < lineRounding {
+		l.Offset, l.Drift = nearest, 0
 	}
 	return l
 }
 
-// settle fits a line to the track, giving little weight to blocks that stand out (Tukey's biweight), and
-// leaves in the track what the line does not explain. Where the blocks scatter by more than their noise allows, the
-// clock itself wanders: that variance is common to all, so that the strongest blocks no longer decide.
+// settle fits a line to the track, giving little weight to outliers (Tukey's biweight), and subtracts it from the track. Where the blocks
+// scatter by more than their noise allows, the clock itself wanders: that variance is common to all, so that the strongest blocks no
+// longer decide.
 func (f *Refinement) settle() (offset, drift float64) {
 	n := len(f.track)
 	robust, weight := make([]float64, n), make([]float64, n)
@@ -127,7 +130,7 @@ func (f *Refinement) settle() (offset, drift float64) {
 		}
 		f.trackSD = scale / max(1, used-2)
 		f.OffsetSE, f.DriftSE = line.Errors(f.trackSD)
-		cut := 6*fit.Median(size)/0.6745 + 1e-300
+		cut := biweight*fit.Median(size)/probable + 1e-300
 		excess := f.excess(deviation)
 		for i, p := range f.track {
 			u := size[i] / cut
@@ -141,13 +144,17 @@ func (f *Refinement) settle() (offset, drift float64) {
 	return offset, drift
 }
 
-// excess returns the variance that the deviations have beyond the blocks' own noise, 0 where there is none to
-// speak of: the weights are good to a factor of two in deviation. The median, so that a few stray blocks make none; of what
-// each block needs, so that weak blocks, whose noise is great, do not lend theirs to strong ones.
+// biweight is how many standard deviations off the line a block has no weight any more (common practice, no source), and probable the deviation,
+// in standard deviations, that half of Gaussian values exceed.
+const biweight, probable = 6, 0.6745
+
+// excess returns the variance that the deviations have beyond the blocks' own noise, 0 where it is negligible: the weights are good to a factor
+// of two in deviation. The median, so that a few stray blocks make none; of what each block needs, so that weak blocks, whose noise is great,
+// do not lend theirs to strong ones.
 func (f *Refinement) excess(deviation []float64) float64 {
 	needs := make([]float64, len(deviation))
 	for i, p := range f.track {
-		needs[i] = math.Pow(deviation[i]/0.6745, 2) - 4/p.weight
+		needs[i] = math.Pow(deviation[i]/probable, 2) - 4/p.weight
 	}
 	return max(0, fit.Median(needs))
 }
@@ -159,10 +166,12 @@ const (
 	leastWander        = 1e-3 // frames RMS
 	clearCorrelation   = 4    // standard errors 1/√n of the correlation of n points
 	overlapCorrelation = 0.09 // 3/35, of Hann blocks that overlap by half, see audible.PerIndependentBin
+	mostCorrelation    = 0.95 // up to which standard errors grow
+	mostDeviation      = 3    // standard deviations up to which one block counts
 )
 
-// judgeWander tells a wandering clock from noise: neighbours' delays then resemble each other. Half-overlapping
-// blocks resemble each other by 0.09 in any case. Standard errors grow accordingly.
+// judgeWander decides whether the clock wanders: the delays of neighbouring blocks are then correlated. Blocks that overlap by half are
+// correlated by 0.09 in any case. Standard errors grow accordingly.
 func (f *Refinement) judgeWander() {
 	n := len(f.track)
 	if n < leastWanderTrack {
@@ -184,7 +193,7 @@ func (f *Refinement) judgeWander() {
 	for i := range size {
 		size[i] = math.Abs(even(i))
 	}
-	most := 3*fit.Median(size)/0.6745 + 1e-300
+	most := mostDeviation*fit.Median(size)/probable + 1e-300
 	held := func(i int) float64 { return max(-most, min(most, even(i))) }
 	var lag, power, w, wander float64
 	for i := range f.track {
@@ -192,7 +201,7 @@ func (f *Refinement) judgeWander() {
 		if i >= 2 { // two apart do not overlap
 			lag += held(i) * held(i-2)
 		}
-		share := min(1, weight[i]/common) // of time, but for blocks that tell nothing
+		share := min(1, weight[i]/common) // of time, but for blocks of which little is known
 		wander += share * smooth[i] * smooth[i]
 		w += share
 		if share > leastWanderShare {
@@ -202,13 +211,13 @@ func (f *Refinement) judgeWander() {
 	f.wanderRMS = math.Sqrt(wander / w)
 	r := lag / (power + 1e-300)
 	f.Wandering = r > clearCorrelation/math.Sqrt(float64(n)) && f.wanderRMS > leastWander
-	r = min(max(r, overlapCorrelation), 0.95)
+	r = min(max(r, overlapCorrelation), mostCorrelation)
 	grow := math.Sqrt((1 + r) / (1 - r))
 	f.OffsetSE *= grow
 	f.DriftSE *= grow
 }
 
-// BlockCorrelation returns the correlation of most blocks, each at its own delay: that of captures whose clocks wander far.
+// BlockCorrelation returns the median correlation of the blocks, each at its own delay, which holds where clocks wander far.
 func (f *Refinement) BlockCorrelation() float64 {
 	var correlations []float64
 	for _, p := range f.track {
@@ -222,9 +231,10 @@ func (f *Refinement) smooth(weight []float64) []float64 {
 	out := make([]float64, len(f.track))
 	for i := range out {
 		var sum, w float64
-		for k := max(0, i-2); k < min(len(f.track), i+3); k++ {
-			sum += weight[k] * f.track[k].delay
-			w += weight[k]
+		first := max(0, i-2)
+		for k, p := range f.track[first:min(len(f.track), i+3)] {
+			sum += weight[first+k] * p.delay
+			w += weight[first+k]
 		}
 		out[i] = sum / w
 	}

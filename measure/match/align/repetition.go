@@ -11,16 +11,16 @@ import (
 
 const (
 	maxRepetitions = 160 // that are looked at: a loop of two seconds in five minutes
-	quickAnchors   = 4   // that tell a repetition
+	quickAnchors   = 4   // that a repetition is found by
 	glanceBlocks   = 12  // stretches of A that are nulled at each
 	// leastRepetition is the largest residual at a place that holds the music under another voice; of two stretches with a cut between
 	// them it is larger. A judgement, no source.
 	leastRepetition = 0.3
 )
 
-// RankRepetitions looks, where music repeats, at every repetition, and sets first the one that nulls deepest. Their courses and their
-// waveforms may be alike to a thousandth, so that neither the candidates' order nor their anchors tell; what differs each time
-// does, in a null over a few short stretches.
+// RankRepetitions nulls every repetition of music that repeats, and puts the deepest null first. Their courses and their waveforms may be
+// alike to a thousandth, so that neither the candidates' order nor their anchors decide; what differs each time does, in a null over a few
+// short stretches.
 func (s *Search) RankRepetitions() error {
 	if !s.repeats() {
 		return nil
@@ -50,11 +50,10 @@ func (s *Search) RankRepetitions() error {
 	return s.rankPlaces(places, residual, order)
 }
 
-// repetitionsFollowed is how many repetitions besides the first are followed to their end where the residual is nearly as small.
+// repetitionsFollowed is how many repetitions after the first are aligned and measured in full where their residual is less than twice its.
 const repetitionsFollowed = 2
 
-// rankPlaces sets the place that nulls deepest first, and after it those to be followed to their end. A glance is enough
-// for the others.
+// rankPlaces puts the place of the deepest null first, then those to be measured in full. For the others a glance is enough.
 func (s *Search) rankPlaces(places []Place, residual []float64, order []int) error {
 	var out []Place
 	for _, i := range order {
@@ -78,7 +77,7 @@ func (s *Search) rankPlaces(places []Place, residual []float64, order []int) err
 	return nil
 }
 
-// candidate returns the candidate of a line: true in the middle of what it lets overlap.
+// candidate returns the candidate of a line, exact in the middle of the overlap.
 func (s *Search) candidate(l Line) candidate {
 	from, to := l.Overlap(s.a, s.b, 0)
 	middle := float64(from+to) / 2
@@ -115,13 +114,13 @@ func (s *Search) glanceAt(places []Place) ([]float64, error) {
 	return residual, nil
 }
 
-// GlanceFloor is the least residual: the quick kernel's own error, −100 dB, is another between other frames.
+// GlanceFloor is the least residual: the quick kernel's own error, −100 dB, depends on the place between two frames.
 const GlanceFloor = 1e-9
 
 // Glance returns the residual of a few stretches, each at its own delay, relative to A.
 func (s *Search) Glance(l Line) (float64, error) {
 	residual := 0.0
-	for range 2 { // a delay of a part of a frame that is taken out of a block's spectrum leaves −60 dB: the line goes to where the blocks are
+	for range 2 { // a fraction of a frame taken out of a block's spectrum leaves −60 dB, so that the line moves to where the blocks are
 		g, err := gatherSome(s.a, s.b, l, s.Quick, glanceBlocks, spectrum.PowerOfTwo(int(s.rate)/16))
 		if err != nil {
 			return 0, err
@@ -136,7 +135,7 @@ func (s *Search) Glance(l Line) (float64, error) {
 	return residual + GlanceFloor, nil
 }
 
-// residual returns what is left of the blocks, relative to A.
+// residual returns the power of the residual of all blocks, relative to A.
 func (t *tracker) residual() float64 {
 	var residual, power float64
 	for k := t.g.lo; k < t.g.hi; k++ {

@@ -53,10 +53,10 @@ const farDrift = 1100e-6
 const quietNoiseDB = 10
 
 // assumptions returns those under which a place is sought until one finds it, the most likely first. One channel may be inverted, and
-// they may be exchanged besides: B's mix is then not A's, but that with one inverted is.
+// they may be exchanged as well: B's mix is then not A's, but the mix with one channel inverted is.
 func assumptions(channels int) []assumption {
 	var out []assumption
-	for _, drift := range []float64{0, farDrift - 4e-4, 4e-4 - farDrift} {
+	for _, drift := range []float64{0, farDrift - strayDrift, strayDrift - farDrift} {
 		for _, second := range []float64{1, -1}[:min(2, channels)] {
 			out = append(out, assumption{second: second, drift: drift, treble: true})
 		}
@@ -70,7 +70,7 @@ func assumptions(channels int) []assumption {
 // maxTried is how many candidates are tried before it is known that music repeats.
 const maxTried = 6
 
-// tryAll sets the places to where the waveforms of each candidate say, best first.
+// tryAll sets the places to those at which the waveforms of each candidate agree, best first.
 func (s *Search) tryAll(found []candidate, m assumption) error {
 	s.Places, s.assumption = nil, m
 	tried := min(len(found), maxTried)
@@ -91,13 +91,16 @@ func (s *Search) tryAll(found []candidate, m assumption) error {
 // TestUnrelatedCapturesAreRefused holds it.
 const leastAgreed = 0.25
 
+// fewAnchors is the number of anchors from which on a single match may be chance. A judgement, no source.
+const fewAnchors = 3
+
 // agrees reports whether enough of the waveforms agree at the best place.
 func (s *Search) agrees() bool {
 	if len(s.Places) == 0 {
 		return false
 	}
 	p := s.Places[0]
-	return p.matched > 0 && (p.matched > 1 || len(p.anchors) < 3) && p.agreed >= leastAgreed
+	return p.matched > 0 && (p.matched > 1 || len(p.anchors) < fewAnchors) && p.agreed >= leastAgreed
 }
 
 // ApartS is how far apart two places are that are not the same, in seconds.
@@ -106,14 +109,22 @@ const ApartS = 0.05
 // apart reports whether two places are not the same.
 func (s *Search) apart(p, q Place) bool { return math.Abs(p.Offset-q.Offset) > ApartS*s.rate.Hz() }
 
-// tryCandidate compares waveforms at stretches spread over what sounds in the overlap of the candidate and fits a line to what
-// was found, of so many at the most. The candidate is good to a few hundredths of a second.
+const (
+	anchorS = 0.2 // seconds of an anchor, or fewer frames down to leastAnchor, where the overlap does not hold anchorsInOverlap of them
+	// A judgement, no source.
+	leastAnchor, anchorsInOverlap = 1024, 3
+	candidateS                    = 0.03 // how well the course of the bands places a candidate: three hops
+	strayDrift                    = 4e-4 // by which clocks may stray, from the middle on, within the reach of an anchor
+)
+
+// tryCandidate compares waveforms at stretches, most of them at the most, spread over what sounds in the overlap of the candidate, and fits
+// a line to where they were found.
 func (s *Search) tryCandidate(c candidate, m assumption, most int) (Place, error) {
 	rate := s.rate.Hz()
 	l := Line{Offset: c.lag * (1 + m.drift), Drift: m.drift, Sign: 1}
 	from, to := l.Overlap(s.a, s.b, 0)
-	n := spectrum.PowerOfTwo(int(rate * 0.2))
-	for n > 1024 && n*3 > to-from {
+	n := spectrum.PowerOfTwo(int(rate * anchorS))
+	for n > leastAnchor && n*anchorsInOverlap > to-from {
 		n /= 2
 	}
 	if to-from < n {
@@ -125,8 +136,7 @@ func (s *Search) tryCandidate(c candidate, m assumption, most int) (Place, error
 		return Place{}, nil
 	}
 	places = evenly(places, most)
-	// The candidate is good to 30 ms; beyond that the clocks may stray by 400 ppm more from the middle on.
-	reach := int(0.03*rate + 4e-4*float64(to-from)/2)
+	reach := int(candidateS*rate + strayDrift*float64(to-from)/2)
 	h := anchorSearch{a: s.a, b: s.b, offset: math.Round(l.Offset), drift: m.drift, n: n, reach: reach, assumption: m}
 	found, err := h.find(places)
 	if err != nil {
@@ -149,8 +159,8 @@ func evenly(places []int, n int) []int {
 	return out
 }
 
-// rivalShare is the share of what the best place explains from which on another is tried in full too: what the anchors say
-// of two places is good to some per cent.
+// rivalShare is the share of what the best place explains from which on another is tried in full as well: by anchors two places compare to
+// some per cent.
 const rivalShare = 0.9
 
 // isRival reports whether p explains so much that it is tried in full.

@@ -10,12 +10,12 @@ type Alignment struct {
 	Line
 	Refinement
 	Overlap [2]int  // frames of A that are compared
-	Skipped float64 // share of the whole overlap that the line leaves out, next to a jump
+	Skipped float64 // share of the full overlap that the line leaves out, next to a jump
 	Breaks  []Jump  // in B, in the order of time
 	leaves  float64 // frame of A at which B leaves the line, where a jump follows
 }
 
-// Align goes from a place to a line that is good to a fraction of a frame, clear of jumps: the longest segment between any two.
+// Align returns the alignment at a place, good to a fraction of a frame, over the longest segment between two jumps.
 func (s *Search) Align(p Place) (Alignment, error) {
 	l, jumps, err := s.farJumps(p)
 	if err != nil {
@@ -36,7 +36,7 @@ func (s *Search) Align(p Place) (Alignment, error) {
 	return longest(segments), nil
 }
 
-// segmentDepth is how many times a segment is divided again: smaller jumps in one track show once the larger are taken out.
+// segmentDepth is how many times a segment is divided: smaller jumps in one track show once the larger are taken out.
 const segmentDepth = 3
 
 // segments refines the line, which B leaves at frame leaves of A, divides it where its track of delays shows jumps, and appends what it
@@ -101,15 +101,12 @@ func longest(segments []Alignment) Alignment {
 	return found
 }
 
-// Unbroken aligns B by the line of an alignment over the whole overlap.
+// Unbroken aligns B by the line of an alignment over the full overlap.
 func (s *Search) Unbroken(f Alignment) (Alignment, error) {
 	l := f.Line
 	l.From, l.To = 0, 0
 	return s.Refined(l)
 }
-
-// Moved aligns B anew from a line so many frames of A later.
-func (s *Search) Moved(f Alignment, frames int) (Alignment, error) { return s.Refined(f.Later(frames)) }
 
 // Refined returns the alignment by the line that the waveforms say, from one near it.
 func (s *Search) Refined(l Line) (f Alignment, err error) {

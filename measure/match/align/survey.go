@@ -19,10 +19,10 @@ const (
 	surveyFrames = 1 << 20
 	// surveyFiner is how many times as finely their correlation is taken.
 	surveyFiner = 4
-	// surveyPass and surveyStopDB are of the low-pass before frames are left out: the end of its pass band as a share of what is left, and what it
-	// takes off of the rest.
+	// surveyPass and surveyStopDB are of the low-pass before frames are left out: the end of its pass band as a share of the band that remains, and
+	// its attenuation beyond.
 	surveyPass, surveyStopDB = 0.6, 60
-	// leastSurveyed is the share of A that B explains in the surveyed band from which on the band tells of all the music. A judgement, no source.
+	// leastSurveyed is the share of A that B explains in the surveyed band from which on the band represents all the music. A judgement, no source.
 	leastSurveyed = 0.5
 	// nearlyAll is the share of what the best displacement explains from which on another is looked at. A judgement, no source;
 	// TestASustainedChordIsNeverMisplacedSilently holds it.
@@ -43,7 +43,7 @@ type Displaced struct {
 	Ratio  float64
 }
 
-// Elsewhere returns the places over the whole of both captures at which B nulls nearly as well as where it lies, the deepest null
+// Elsewhere returns the places, over both captures from end to end, at which B nulls nearly as well as where it lies, the deepest null
 // first. What swells and repeats, as a pad does, has neither an attack nor a course to be found by.
 func (s *Search) Elsewhere(f Alignment) ([]Displaced, error) {
 	v, err := s.newSurvey(f)
@@ -78,7 +78,7 @@ func (s *Search) Elsewhere(f Alignment) ([]Displaced, error) {
 
 // survey holds both captures thinned out, their channels mixed and B evaluated along the line, so that one displacement is the same all along.
 type survey struct {
-	every int       // frames to one that is left
+	every int       // frames to one that is kept
 	a, b  []float64 // frame i of b is at the same instant as frame i + ahead of a
 	ahead int
 }
@@ -115,7 +115,7 @@ func (s *Search) newSurvey(f Alignment) (survey, error) {
 	return v, both.Wait()
 }
 
-// thinned returns n frames of the mix of a capture's channels, wired as a line says and freed of their mean: every every-th from the one given.
+// thinned returns n frames of the mix of a capture's channels, wired as a line says, less their mean: every every-th from the one given.
 func thinned(r pcm.Reader, from, n, every int, wired Line) ([]float64, error) {
 	taps := []float64{1}
 	if every > 1 {
@@ -125,24 +125,20 @@ func thinned(r pcm.Reader, from, n, every int, wired Line) ([]float64, error) {
 	const atOnce = 1024
 	planes := pcm.Planes(r.Format().Channels, (atOnce-1)*every+len(taps))
 	mix, out := make([]float64, len(planes[0])), make([]float64, n)
-	mean := 0.0
 	for first := 0; first < n; first += atOnce {
 		if err := wired.readMix(mix, planes, r, from+first*every-len(taps)/2); err != nil {
 			return nil, err
 		}
 		for i := range min(atOnce, n-first) {
 			out[first+i] = floats.Dot(taps, mix[i*every:i*every+len(taps)])
-			mean += out[first+i] / float64(n)
 		}
 	}
-	for i := range out {
-		out[i] -= mean
-	}
+	floats.AddConst(-floats.Sum(out)/float64(max(1, n)), out)
 	return out, nil
 }
 
-// peak is a displacement at which b explains nearly as much as where it lies best, and what it leaves, relative to what is left there, as far
-// as correlations between frames tell.
+// peak is a displacement at which b explains nearly as much as where it lies best, and its residual relative to the one there, as far as
+// correlations between frames show it.
 type peak struct {
 	frames           int
 	explained, ratio float64

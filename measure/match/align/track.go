@@ -8,9 +8,12 @@ import (
 
 	"heardiff/measure/match/audible"
 	"heardiff/measure/spectrum"
+
+	"gonum.org/v1/gonum/cmplxs"
+	"gonum.org/v1/gonum/floats"
 )
 
-// tracker follows the delay of B from block to block by its spectra, without evaluating B again: a delay of d
+// tracker follows the delay of B from block to block by its spectra, without evaluating B anew: a delay of d
 // frames turns bin k by −2π·k·d/n.
 type tracker struct {
 	g            *blocks
@@ -54,7 +57,7 @@ func (t *tracker) follow(first bool) {
 // coarseDelays sets the delays of blocks whose correlation, with that of the two blocks on either side, has its peak frames
 // away from where it should be: a clock that wanders far, or a slip.
 func (t *tracker) coarseDelays() {
-	const reach = slack - 4
+	const reach = reachable
 	course := make([][]float64, len(t.delay)) // by displacement from −reach on
 	for j := range course {
 		course[j] = make([]float64, 2*reach+1)
@@ -62,26 +65,21 @@ func (t *tracker) coarseDelays() {
 	plan, joint, c := spectrum.NewPlan(t.g.n), make([]complex128, t.g.n/2+1), make([]float64, t.g.n)
 	for j := range t.delay {
 		clear(joint)
-		whole := 1e-300
+		all := 1e-300
 		for k := t.g.lo; k < t.g.hi; k++ {
 			size := math.Sqrt(cmplx.Abs(t.c.joint[j][k])) + 1e-300
 			joint[k] = t.c.joint[j][k] / complex(size, 0)
-			whole += size
+			all += size
 		}
 		plan.Inverse(c, joint)
-		for i := max(0, j-2); i < min(len(course), j+3); i++ {
-			for d := range course[i] {
-				course[i][d] += c[(d-reach+t.g.n)%t.g.n] / whole
+		for _, around := range course[max(0, j-2):min(len(course), j+3)] {
+			for d := range around {
+				around[d] += c[(d-reach+t.g.n)%t.g.n] / all
 			}
 		}
 	}
 	for j, c := range course {
-		best := reach
-		for d, v := range c {
-			if v > c[best] {
-				best = d
-			}
-		}
+		best := floats.MaxIdx(c)
 		if c[best] > clearlyBetter*slices.Max(c[reach-2:reach+3]) {
 			t.delay[j] = float64(best - reach)
 		}
@@ -92,10 +90,6 @@ func (t *tracker) coarseDelays() {
 type sweepSums struct {
 	other, power []float64    // |B|², |A|²
 	common       []complex128 // conj(A)·B, turned
-}
-
-func newSweepSums(bins int) sweepSums {
-	return sweepSums{make([]float64, bins), make([]float64, bins), make([]complex128, bins)}
 }
 
 // sweep turns every block by its delay and adds step times the weighted least squares of what the phase then shows,
@@ -110,7 +104,7 @@ func (t *tracker) sweep(large bool, step float64) {
 	parts := make([]sweepSums, audible.Workers)
 	var wait sync.WaitGroup
 	for w := range parts {
-		parts[w] = newSweepSums(bins)
+		parts[w] = sweepSums{make([]float64, bins), make([]float64, bins), make([]complex128, bins)}
 		wait.Go(func() {
 			for j := w; j < len(t.delay); j += audible.Workers {
 				t.block(j, large, step, parts[w])
@@ -120,16 +114,14 @@ func (t *tracker) sweep(large bool, step float64) {
 	wait.Wait()
 	sum := parts[0]
 	for _, p := range parts[1:] {
-		for k := range sum.other {
-			sum.other[k] += p.other[k]
-			sum.common[k] += p.common[k]
-			sum.power[k] += p.power[k]
-		}
+		floats.Add(sum.other, p.other)
+		floats.Add(sum.power, p.power)
+		cmplxs.Add(sum.common, p.common)
 	}
 	t.conclude(sum)
 }
 
-// conclude draws gain, noise and the common share from a sweep's sums.
+// conclude computes gain, noise and the common share from a sweep's sums.
 func (t *tracker) conclude(sum sweepSums) {
 	var joint, power float64
 	for k := t.g.lo; k < t.g.hi; k++ {
@@ -149,8 +141,8 @@ func (t *tracker) conclude(sum sweepSums) {
 // leastShare is the share of a bin that must be common for it to count: chance alone, over 48 blocks, stays below.
 const leastShare = 0.4
 
-// leastSignificance is by how many standard deviations of chance what is common to a block must stand out for the block to
-// have a delay at all. The best of 10⁴ displacements of noise, so many as are tried of 128 blocks, reaches 4.
+// leastSignificance is how many standard deviations of chance what is common to a block must exceed for the block to have a delay at all. The
+// best of 10⁴ displacements of noise, as many as are tried of 128 blocks, reaches 4.
 const leastSignificance = 6
 
 func (t *tracker) block(j int, large bool, step float64, sum sweepSums) {
@@ -181,7 +173,9 @@ func (t *tracker) block(j int, large bool, step float64, sum sweepSums) {
 		}
 		den += w * omega * power[k]
 		information += w * omega * real(z) / t.gain
-		chance += math.Pow(w*omega, 2) * t.unlike(k, power[k], other[k])
+		// The variance of Re(joint)/gain if the block holds nothing in common here: the two are then of any phase, and noise that makes up N between
+		// them at the most. A tone of which little is left is thus no chance, even of few bins.
+		chance += math.Pow(w*omega, 2) * min(t.noise[k]*t.noise[k]/8, power[k]*other[k]/(2*t.gain*t.gain))
 	}
 	t.information[j], t.significance[j] = information, information/math.Sqrt(audible.PerIndependentBin*chance+1e-300)
 	t.fit[j] = xy / math.Sqrt(xx*yy+1e-300)
@@ -190,16 +184,8 @@ func (t *tracker) block(j int, large bool, step float64, sum sweepSums) {
 	}
 }
 
-// unlike returns the variance of Re(joint)/gain at bin k if the block holds nothing in common there: the two are then of any
-// phase, and noise that makes up N between them at the most. A tone of which little is left is thus no chance, even of
-// few bins.
-func (t *tracker) unlike(k int, power, other float64) float64 {
-	return min(t.noise[k]*t.noise[k]/8, power*other/(2*t.gain*t.gain))
-}
-
 // points returns the track: the blocks that surely hold something in common. In a pause each capture plays its own noise; the delay that
-// fits best there may be anything. Where none is sure (of a tone that begins elsewhere in each, say), all that speak for their delay are
-// taken at their word.
+// fits best there may be anything. Where none is sure (of a tone that begins elsewhere in each, say), all with any information count.
 func (t *tracker) points() []point {
 	var track, unsure []point
 	for j, i := range t.c.block {
@@ -218,6 +204,6 @@ func (t *tracker) points() []point {
 	return track
 }
 
-// point is a local delay: by delay frames B is later than the line at frame t of A, with weight 1/variance up to a common scale. fit is the
+// point is a local delay: B is delay frames later than the line at frame t of A, with weight 1/variance up to a common scale. fit is the
 // correlation there.
 type point struct{ t, delay, weight, fit float64 }

@@ -23,6 +23,7 @@ const (
 	muchBetter      = 0.2  // share of the squares that steps leave, of what the line or fewer steps leave
 	betterThanBends = 0.5  // and of what as many bends leave
 	scatterOfJump   = 0.05 // of the points around the steps, against the smallest jump
+	pointsBetween   = 3    // of the track, between a step and its end or another step
 )
 
 // jumps looks in the track for sudden changes of delay: samples lost or repeated, too few for the anchors to see. They must
@@ -91,16 +92,13 @@ func newStepFit(f *Refinement) stepFit {
 	return k
 }
 
-// withAnother returns the knots with the one that helps most besides, at least three points from either end and from any other.
+// withAnother returns the knots and the one more that helps most, at least pointsBetween points from either end and from any other.
 func (k stepFit) withAnother(at []float64, bend bool) []float64 {
 	best, found := math.Inf(1), math.NaN()
-	for i := 3; i < len(k.t)-3; i++ {
+	for i := pointsBetween; i < len(k.t)-pointsBetween; i++ {
 		next := (k.t[i-1] + k.t[i]) / 2
-		apart := true
-		for _, a := range at {
-			apart = apart && (a < k.t[i-3] || a > k.t[i+2])
-		}
-		if !apart {
+		near := func(a float64) bool { return a >= k.t[i-pointsBetween] && a <= k.t[i+pointsBetween-1] }
+		if slices.ContainsFunc(at, near) {
 			continue
 		}
 		if sum, _ := k.residual(append(at[:len(at):len(at)], next), bend); sum < best {
@@ -113,7 +111,7 @@ func (k stepFit) withAnother(at []float64, bend bool) []float64 {
 	return append(at, found)
 }
 
-// residual returns what a line with steps, or bends, at the knots leaves of the track, weighed squares, and the line: its start,
+// residual returns the weighted sum of squares that a line with steps, or bends, at the knots leaves of the track, and the line: its start,
 // its slope, and the size of each step or bend. It is nil where they cannot be determined.
 func (k stepFit) residual(at []float64, bend bool) (sum float64, line []float64) {
 	m := 2 + len(at)
@@ -161,8 +159,8 @@ func (k stepFit) row(row []float64, t float64, at []float64, bend bool) {
 	}
 }
 
-// jumps returns the steps in the order of time; margin returns how many frames on either side are not to be trusted, for the gap between the
-// points there.
+// jumps returns the steps in the order of time; margin returns how many frames on either side do not count, for the gap between the points
+// there.
 func (k stepFit) jumps(at, by []float64, margin func(gap float64) int) []Jump {
 	var out []Jump
 	for i, a := range at {

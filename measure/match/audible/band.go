@@ -8,11 +8,11 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// lowHz and highHz bound the audible band, in which captures are compared.
+// LowHz and HighHz bound the audible band, in which captures are compared.
 const LowHz, HighHz = 20.0, 20000.0
 
-// Kernels interpolate up to 20 kHz, or 0.92 of Nyquist where that is less: exact leaves −145 dB, for the residual of two
-// captures; quick −100 dB, which is less than a millionth of a frame, for finding their place. What lies
+// Kernels interpolate up to 20 kHz, or 0.92 of Nyquist where that is less: Exact leaves −145 dB, for the residual of two
+// captures; Quick −100 dB, which is less than a millionth of a frame, for finding their place. What lies
 // within their reach of the ends of a capture is not compared.
 type Kernels struct{ Exact, Quick *interpolate.Kernel }
 
@@ -29,7 +29,7 @@ func NewKernels(rate pcm.Rate) (k Kernels, err error) {
 // Edge returns the upper end of the band in Hz: HighHz, or 0.92 of Nyquist where that is less.
 func Edge(rate pcm.Rate) float64 { return math.Min(HighHz, 0.92*rate.Hz()/2) }
 
-// PerIndependentBin is how many bins are worth one, since the window w makes neighbours and overlapping blocks resemble each other. Over a
+// PerIndependentBin is how many bins are worth one, since the window w correlates neighbours and overlapping blocks. Over a
 // Hann window and its neighbours half a window away, Σ(Σw²)²/(Σw²)² per bin is (35 + 3)/128 to (3/8)²; 35/18 where blocks do not overlap.
 const PerIndependentBin = 19. / 9
 

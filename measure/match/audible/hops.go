@@ -5,6 +5,8 @@ import (
 
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // Hops transforms the mix of a capture's channels, a hundredth of a second at a time. Not safe for concurrent use.
@@ -42,13 +44,10 @@ func (h *Hops) Of(block [][]float64, from int) (power []float64, cut bool) {
 	return h.power, cut
 }
 
-// Mix writes the channels of src from from on, each weighed differently so that no two cancel, into dst.
+// Mix writes the channels of src from from on, each with another weight so that no two cancel, into dst.
 func Mix(dst []float64, src [][]float64, from int) {
 	clear(dst)
 	for c, ch := range src {
-		w := 1 / float64(c+1)
-		for i := range dst {
-			dst[i] += w * ch[from+i]
-		}
+		floats.AddScaled(dst, 1/float64(c+1), ch[from:from+len(dst)])
 	}
 }

@@ -22,7 +22,7 @@ func (p *Transform) Forward(x [][]float64) [][]complex128 {
 	return p.out[:len(x)]
 }
 
-// windowed frees x of its mean and applies the window.
+// Window subtracts the mean of x and applies a Hann window, in place.
 func Window(x, window []float64) {
 	mean := 0.0
 	for i, v := range x {

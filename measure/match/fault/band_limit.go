@@ -13,8 +13,8 @@ import (
 )
 
 // bandLimit says where one capture ends well below the other: the trace of a sample-rate conversion, or of a lossy
-// code. That is where, from the top of what the other holds down, all is 12 dB lower than in it, and 1.5 kHz below
-// nearly as strong. Both are looked at over the same stretches of the music, without those in which something happens.
+// code: where, from the top of what the other holds downwards, all is 12 dB lower than in it, and 1.5 kHz below that
+// nearly as strong. Both are averaged over the same stretches of the music, without those that hold an event.
 func (f *finder) bandLimit(events []event) {
 	both := f.sideBySide(events)
 	for _, way := range []struct {
@@ -24,10 +24,10 @@ func (f *finder) bandLimit(events []event) {
 	}{{"B", "A", f.B, f.A, 1}, {"A", "B", f.A, f.B, 0}} {
 		// Clipping makes treble where there was none, which the other's level cannot follow.
 		clipped := way.q.clippedMore(way.p)
-		p, q, ok := both.means(way.at, clipped)
-		if !ok {
+		if len(both.at) < leastStretches {
 			return
 		}
+		p, q := both.means(way.at, clipped)
 		hz, ok := edge(p, q, f.Rate.Hz()/2)
 		if ok = ok && !(q.steady(hz+residual.BandHz) && f.onlyNoise(q, hz)); !ok && !clipped {
 			hz, ok = f.hiddenEdge(way.at)
@@ -57,7 +57,7 @@ func edge(p, q densities, nyquist float64) (hz float64, ok bool) {
 }
 
 // goesOn reports whether there is no step at hz: where the music itself ends, clicks and distortion of a few stretches show
-// in the one capture as they do in the other, only higher.
+// in both captures, only higher in the one.
 func (d densities) goesOn(hz float64) bool {
 	return d.between(hz, hz+2*residual.BandHz) > leastOn*d.between(hz-2*residual.BandHz, hz)
 }
@@ -98,8 +98,8 @@ const (
 	edgeBands = 3
 	// belowEdge is up to which part of the edge the response counts: next to it images may fill the gap.
 	belowEdge = 0.95
-	// steadyDB is by how much the mean logarithm of noise lies below the logarithm of its mean at the most, between 0.7 dB for noise and 5 dB for music.
-	steadyDB = 2
+	// steadyLog is by how much the mean logarithm of noise lies below the logarithm of its mean at the most: 2 dB, between 0.7 for noise and 5 for music.
+	steadyLog = 2 * math.Ln10 / 10
 	// noiseRatio is how many times the noise below an edge what goes on above it is at the least to be more than noise. A judgement, no source;
 	// TestNoiseInOneIsNoBandLimitOfTheOther holds it.
 	noiseRatio = 4
@@ -107,7 +107,7 @@ const (
 
 // hiddenEdge finds where one capture ends though noise goes on, or a code puts something else in its place: there its
 // level no longer follows the other's. The short one has index short in a pair. Bands whose level in the other
-// hardly changes tell nothing.
+// hardly changes do not count.
 func (r Evidence) hiddenEdge(short int) (hz float64, ok bool) {
 	k := r.FinalGain()
 	first, bands := len(residual.ThirdOctaves(r.Rate)), r.Bands
@@ -157,7 +157,7 @@ func quotient(p, q densities, top float64) []float64 {
 // 10 ms is then 0.7 dB below the logarithm of its mean. That of music lies 5 to 50 dB below.
 func (d densities) steady(hz float64) bool {
 	b := min(int(hz/residual.BandHz), len(d.power)-1)
-	return math.Log(d.power[b])-d.logs[b] < steadyDB*math.Ln10/10
+	return math.Log(d.power[b])-d.logs[b] < steadyLog
 }
 
 // onlyNoise reports whether what goes on above hz is no more than what is noise below it: then the capture is noisier,
@@ -165,7 +165,7 @@ func (d densities) steady(hz float64) bool {
 func (r Evidence) onlyNoise(long densities, hz float64) bool {
 	top := math.Min(hz-residual.BandHz, audible.Edge(r.Rate))
 	s := r.Sums(top-edgeBands*residual.BandHz, top-residual.BandHz, r.FinalGain(), -1)
-	below, above := long.wholeBetween(top-edgeBands*residual.BandHz, top-residual.BandHz), long.between(hz+residual.BandHz, hz+2*residual.BandHz)
+	below, above := meanBetween(long.all, top-edgeBands*residual.BandHz, top-residual.BandHz), long.between(hz+residual.BandHz, hz+2*residual.BandHz)
 	return s.RR/s.AA*below > above/noiseRatio
 }
 
@@ -175,10 +175,10 @@ type sideBySide struct {
 	at [][2]float64
 }
 
-// sideBySide pairs the stretches of A that lie in the overlap, and in which nothing happens that is no music, with those of B.
+// sideBySide pairs the stretches of A that lie in the overlap and hold no event with those of B.
 func (f Evidence) sideBySide(events []event) sideBySide {
 	t := sideBySide{of: [2]*spectra{f.A.spectra, f.B.spectra}}
-	length := f.A.spectra.frames()
+	length := f.A.spectra.every * f.A.spectra.hop
 	for i := (f.Overlap[0] + length - 1) / length; (i+1)*length <= f.Overlap[1]; i++ {
 		from := i * length
 		if slices.ContainsFunc(events, func(e event) bool { return e.from < from+length+f.A.hop && e.to > from-f.A.hop }) {
@@ -189,20 +189,17 @@ func (f Evidence) sideBySide(events []event) sideBySide {
 	return t
 }
 
-// densities is a mean spectrum: by band, the power of a bin and the mean of its logarithm over hops of 10 ms. whole is the power with the
-// strongest stretches, as the remainder holds them.
-type densities struct{ power, logs, whole []float64 }
+// densities is a mean spectrum: by band, the power of a bin and the mean of its logarithm over hops of 10 ms. all is the power with the
+// strongest stretches, as the residual holds them.
+type densities struct{ power, logs, all []float64 }
 
-// leastStretches of a tenth of a second tell a spectrum.
+// leastStretches of a tenth of a second are needed for a spectrum.
 const leastStretches = 20
 
 // means returns the mean spectra of the capture at place short of the pair and of the other, in which each band's strongest
 // thirtieth of the other's stretches is left out of both, neighbours included: a click, or a cut into the midst of the music, is no treble of
 // the music. calm takes the hops in which the other is free of clipping.
-func (t sideBySide) means(short int, calm bool) (p, q densities, ok bool) {
-	if len(t.at) < leastStretches {
-		return p, q, false
-	}
+func (t sideBySide) means(short int, calm bool) (p, q densities) {
 	without := max(2, len(t.at)/30)
 	pairs, order := make([][2]level, len(t.at)), make([]float64, len(t.at))
 	for b := range t.of[0].bands {
@@ -211,10 +208,10 @@ func (t sideBySide) means(short int, calm bool) (p, q densities, ok bool) {
 			order[i] = pairs[i][1].power
 		}
 		limit := slices.Sorted(slices.Values(order))[len(order)-without]
-		var sum, whole [2]level
+		var sum, all [2]level
 		for i, v := range pairs {
-			whole[0].add(v[0])
-			whole[1].add(v[1])
+			all[0].add(v[0])
+			all[1].add(v[1])
 			// With their neighbours, since stretches of the two do not begin at the same instant.
 			if slices.Max(order[max(0, i-1):min(len(order), i+2)]) >= limit {
 				continue
@@ -223,23 +220,20 @@ func (t sideBySide) means(short int, calm bool) (p, q densities, ok bool) {
 				sum[side].add(v[side])
 			}
 		}
-		p.add(sum[0], whole[0], false)
-		q.add(sum[1], whole[1], calm)
+		p.add(sum[0], all[0], false)
+		q.add(sum[1], all[1], calm)
 	}
-	return p, q, true
+	return p, q
 }
 
 // add appends the mean of the next band, without the strongest stretches and with them.
-func (d *densities) add(sum, whole level, calm bool) {
+func (d *densities) add(sum, all level, calm bool) {
 	d.power, d.logs = append(d.power, sum.mean(calm)), append(d.logs, sum.logs/max(1, sum.hops))
-	d.whole = append(d.whole, whole.mean(calm))
+	d.all = append(d.all, all.mean(calm))
 }
 
-// between returns the mean power between two frequencies, to whole bands.
+// between returns the mean power between two frequencies, rounded to bands.
 func (d densities) between(low, high float64) float64 { return meanBetween(d.power, low, high) }
-
-// wholeBetween is between with the strongest stretches.
-func (d densities) wholeBetween(low, high float64) float64 { return meanBetween(d.whole, low, high) }
 
 func meanBetween(power []float64, low, high float64) float64 {
 	lo := min(max(0, int(low/residual.BandHz)), len(power)-1)

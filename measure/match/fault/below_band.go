@@ -5,14 +5,13 @@ import (
 
 	"heardiff/measure/match/fit"
 	"heardiff/measure/spectrum"
-	"heardiff/playback/pcm"
 )
 
-// below measures what there is below the audible band of one capture: direct voltage, and rumble. Both count in no figure.
+// below measures direct voltage and rumble of one capture, below the audible band. Both count in no figure.
 type below struct {
 	channels []belowChannel
 	rate     float64
-	every    int
+	every    int // samples of a mean, a millisecond
 	samples  int
 }
 
@@ -27,10 +26,6 @@ const rumbleBlock = 2048 // milliseconds
 
 // rumbleHz is the band of rumble: from where direct voltage no longer reaches, to where the window of the lowest notes does not.
 var rumbleHz = [2]float64{2.5, 17}
-
-func newBelow(f pcm.Format) *below {
-	return &below{rate: f.Rate.Hz(), every: max(1, int(f.Rate)/1000), channels: make([]belowChannel, f.Channels)}
-}
 
 func (b *below) add(block [][]float64) {
 	b.samples += len(block[0])

@@ -24,10 +24,14 @@ type Capture struct {
 
 // NewCapture returns what is to be noted of a capture of so many frames, in hops of so many.
 func NewCapture(f pcm.Format, frames, hop int) *Capture {
-	return &Capture{hop: hop, below: newBelow(f), spectra: newSpectra(hop, frames, int(f.Rate.Hz()/2/residual.BandHz))}
+	return &Capture{
+		hop:     hop,
+		below:   &below{rate: f.Rate.Hz(), every: max(1, int(f.Rate)/1000), channels: make([]belowChannel, f.Channels)},
+		spectra: &spectra{every: max(hopsOfAStretch, frames/hop/mostStretches), hop: hop, bands: int(f.Rate.Hz() / 2 / residual.BandHz)},
+	}
 }
 
-// Add takes the next block of whole hops, of which addHop is then called for each.
+// Add takes the next block, a number of hops long; AddHop is then called for each hop of it.
 func (p *Capture) Add(block [][]float64) {
 	p.atPeak = p.extremes(block)
 	p.width.add(block)
@@ -127,7 +131,7 @@ func (w *width) add(block [][]float64) {
 	}
 }
 
-// unlike returns the share of power that the channel least like the first does not have in common with it: 0 of mono,
+// unlike returns the share of power that the channel least correlated with the first does not have in common with it: 0 of mono,
 // whatever the balance, and 1 where channels have nothing in common, or one is silent.
 func (w width) unlike() float64 {
 	most := 0.0

@@ -12,9 +12,9 @@ import (
 // likeEnough is the correlation from which on channels are so much alike that peaks of one should be peaks of the other.
 const likeEnough = 0.9
 
-// compressed says which capture falls behind at the peaks, in the channel where it does so most. Channels are looked at
+// compressed says which capture falls behind at the peaks, in the channel where it does so most. Channels are compared
 // one by one: where one is louder than in A, the peaks are mostly its own. A filter makes peaks of its own, and so does a
-// channel that drops out: what seems to fall behind must still do so with the linear part taken out, clear of events.
+// channel that drops out: what seems to fall behind must still do so with the linear part removed, clear of events.
 func (f *finder) compressed(events []event) {
 	most := furthestBehind(f.Curves, f.Channels)
 	if most != 0 {
@@ -80,16 +80,16 @@ func behind(c residual.Curve) float64 {
 
 func (f *finder) clipped(name string, p *Capture, other string, q *Capture) {
 	if p.clippedMore(q) {
-		f.warn(measure.Warningf(measure.Clipped, "%s is clipped: %d samples stand in runs of one value at its peak of %.2f dBFS (%d in %s)", name, p.clipped, pcm.DB(p.Peak), q.clipped, other).
+		f.warn(measure.Warningf(measure.Clipped, "%s is clipped: %d samples are in runs of one value at its peak of %.2f dBFS (%d in %s)", name, p.clipped, pcm.DB(p.Peak), q.clipped, other).
 			Of(float64(p.clipped), "samples"))
 	}
 }
 
-// bothClipped says that both captures are, about alike: what the music or the recorder cut off is then missing in either.
+// bothClipped warns where both captures are clipped, about alike: what the music or the recorder cut off is then missing in either.
 func (f *finder) bothClipped() {
 	a, b := f.A, f.B
 	if min(a.clipped, b.clipped) > leastClipped && !a.clippedMore(b) && !b.clippedMore(a) {
-		f.warn(measure.Warningf(BothClipped, "A and B are both clipped: %d and %d samples stand in runs of one value at their peaks of %.2f and %.2f dBFS; unless the music itself is, record both again at a lower level",
+		f.warn(measure.Warningf(BothClipped, "A and B are both clipped: %d and %d samples are in runs of one value at their peaks of %.2f and %.2f dBFS; unless the music itself is, record both again at a lower level",
 			a.clipped, b.clipped, pcm.DB(a.Peak), pcm.DB(b.Peak)).Of(float64(a.clipped), "samples"))
 	}
 }

@@ -25,11 +25,11 @@ const (
 	plays  = 1e-2
 	// gap is how many stretches of 5 ms may lie between parts of one event.
 	gap = 4
-	// Beyond so many events nothing more is said than how many.
+	// Beyond so many events only their number is reported.
 	lookedAt = 50
 )
 
-// events returns what happens, in the order of time: dropouts, and where the residual stands out.
+// events returns what happens, in the order of time: dropouts and outbursts.
 func (r Evidence) events() []event {
 	var all []event
 	for c := range r.Stretches {
@@ -82,12 +82,12 @@ func (r Evidence) happens(c int) []event {
 	return all
 }
 
-// alwaysGone is the share of the time in which one plays from which on the other is silent on the whole, and not for a while. A judgement, no source;
+// alwaysGone is the share of the time in which one plays from which on the other is silent throughout, and not for a while. A judgement, no source;
 // TestADeadChannelIsNoDropout holds it.
 const alwaysGone = 0.95
 
-// silences says of each stretch which capture is silent where the other plays; nil if one is so throughout, or on the
-// whole, which is not for a while.
+// silences says of each stretch which capture is silent where the other plays; nil if one is silent throughout, or nearly so, which is not
+// for a while.
 func silences(heights []residual.Stretch) []string {
 	var meanA, meanB float64
 	for _, h := range heights {
@@ -106,7 +106,7 @@ func silences(heights []residual.Stretch) []string {
 		case b > plays*max(meanA, meanB) && a < silent*b:
 			lost[i] = "A"
 		}
-		if max(a/(meanA+1e-300), b/(meanB+1e-300)) > plays {
+		if a > plays*meanA || b > plays*meanB {
 			playing++
 		}
 		if lost[i] != "" {
@@ -121,8 +121,8 @@ func silences(heights []residual.Stretch) []string {
 	return lost
 }
 
-// bridge makes one of two stretches in which a capture is silent where it is silent between them as well, though the other
-// plays too softly then to tell by itself.
+// bridge joins two stretches in which a capture is silent where it is silent between them as well, though the other
+// plays too softly there for that to count by itself.
 func bridge(lost []string, silent func(i int) bool, name string) {
 	last := -1
 	for i := range lost {
@@ -137,7 +137,7 @@ func bridge(lost []string, silent func(i int) bool, name string) {
 	}
 }
 
-// joined makes one event of those that happen to several channels at once.
+// joined makes one event of those of several channels at once.
 func (r Evidence) joined(all []event) []event {
 	near := int(r.Rate) / 500
 	var out []event
@@ -158,13 +158,13 @@ func (r Evidence) joined(all []event) []event {
 	return out
 }
 
-// look reads the captures again around an event, to find its ends to about a millisecond and whether one is silent then.
-// An event that hardly stands out has no such ends.
+// look reads the captures once more around an event, to find its ends to about a millisecond and whether one is silent then.
+// An event that hardly exceeds what is usual has no such ends.
 func (r Evidence) look(e *event) {
 	if e.above < leastOutburst {
 		return
 	}
-	margin, most := int(r.Rate)/100, int(r.Rate)/10
+	margin, most := int(r.Rate)/100, int(r.Rate)/10 // 10 and 100 ms
 	c := e.channels[0] - 1
 	head := r.piece(c, e.from-margin, min(e.to+margin, e.from+most))
 	tail := head
@@ -215,8 +215,7 @@ func (p piece) powers() []float64 {
 	return out
 }
 
-// first returns the frame before until from which on the power of R exceeds limit. A box exceeds it from its first frame
-// that does.
+// first returns the first frame before until at which the power of R exceeds limit.
 func (p piece) first(limit float64, until int) (at int, ok bool) {
 	for i, v := range p.powers() {
 		if at := p.at + i + p.box - 1; v > limit && at < until {
@@ -226,7 +225,7 @@ func (p piece) first(limit float64, until int) (at int, ok bool) {
 	return 0, false
 }
 
-// last returns the frame after from up to which it does.
+// last returns the last frame after from up to which the power of R exceeds limit.
 func (p piece) last(limit float64, from int) (at int, ok bool) {
 	for i, v := range p.powers() {
 		if v > limit && p.at+i > from {

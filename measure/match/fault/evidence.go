@@ -26,7 +26,7 @@ const (
 // The codes of what happens for a while only, see Passing.
 const (
 	Dropout    measure.Code = "dropout"     // Value is how many ms are lost in all
-	Outburst   measure.Code = "outburst"    // the residual stands out by Value, in dB
+	Outburst   measure.Code = "outburst"    // the residual exceeds what is usual by Value, in dB
 	LevelStep  measure.Code = "level-step"  // Value is by how many dB
 	LevelDrift measure.Code = "level-drift" // Value is by how many dB from start to end
 )
@@ -34,7 +34,7 @@ const (
 // Evidence is what two captures show when B is aligned with A.
 type Evidence struct {
 	*residual.Record
-	// A and B are what each shows by itself; nil where a stretch cut out of both is looked at: then only what passes is looked for.
+	// A and B are what each shows by itself; nil of a stretch cut out of both, in which only what passes is looked for.
 	A, B     *Capture
 	Line     align.Line
 	Overlap  [2]int  // frames of A
@@ -53,10 +53,6 @@ type finder struct {
 }
 
 func (f *finder) warn(w ...measure.Warning) { f.warnings = append(f.warnings, w...) }
-
-func (f *finder) warned(code measure.Code) bool {
-	return measure.Warnings{Details: f.warnings}.Warned(code)
-}
 
 // placeInB returns the place in B of each channel of A.
 func (e Evidence) placeInB(channel int) int {

@@ -2,9 +2,7 @@
 // mono, wrong channels, rumble. Find is its only door; what it needs is noted while the captures are read, by Capture and by residual.Record.
 package fault
 
-import (
-	"heardiff/measure"
-)
+import "heardiff/measure"
 
 // Report is what Find found: all of it as warnings, and what of it happens for a while only.
 type Report struct {
@@ -20,8 +18,9 @@ func Find(e Evidence) Report {
 		return Report{p.warnings(), p}
 	}
 	f := finder{Evidence: e}
-	if text := MonoText(e.A, e.B); text != "" {
-		f.warn(measure.Warningf(Mono, "%s", text))
+	mono := MonoText(e.A, e.B)
+	if mono != "" {
+		f.warn(measure.Warningf(Mono, "%s", mono))
 	} else {
 		f.channelsDiffer()
 	}
@@ -33,7 +32,7 @@ func Find(e Evidence) Report {
 	p := e.passing(e.notClipping(events))
 	f.warn(p.warnings()...)
 	f.compressed(events)
-	if len(f.warnings) == unnamed && !f.warned(Mono) {
+	if len(f.warnings) == unnamed && mono == "" {
 		f.followsMusic()
 	}
 	f.bandLimit(events)

@@ -10,38 +10,38 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// followsMusicDB is how large a residual that follows the music may be, below A: two in a thousand of it. Chains fit to be compared distort half
-// of that or less (common practice, no source); lossy codes leave 15 to 55 dB.
+// followsMusicDB is how large a residual that follows the music may be, relative to A: two in a thousand. Chains fit to be compared distort half
+// of that or less (common practice, no source); lossy codes leave −55 to −15 dB.
 const followsMusicDB = -55
 
 // leastFollowing is the share of the residual from which on the chance scatter of noise cannot pass for what follows the music. A judgement, no source;
 // TestFaultsAreFoundAndNamed holds it.
 const leastFollowing = 0.25
 
-// followsMusic warns of a large residual that only the music explains, and no fault with a name does: of all of it, or of the bands in which
-// there is music. Bass may hide what a lossy code leaves of the rest.
+// followsMusic warns of a large residual that follows the music and is explained by no other fault: in the full band, or in the bands in which
+// there is music. Bass may hide the residual of a lossy code.
 func (f *finder) followsMusic() {
 	const cause = "lossy coding or processing of one, strong distortion, or fast jitter beyond that of any fit chain"
 	share := f.Shares.FollowsMusic()
 	db := f.NullDB + pcm.PowerDB(share)
 	if share > leastFollowing && db > followsMusicDB {
-		f.warn(measure.Warningf(FollowsMusic, "what is left that rises and falls with the music is %.1f dB below it: %s", -db, cause).Of(db, "dB"))
+		f.warn(measure.Warningf(FollowsMusic, "a residual that rises and falls with the music is %.1f dB below it: %s", -db, cause).Of(db, "dB"))
 		return
 	}
 	if low, high, db := followingBands(f.Followings()); db > followsBandDB {
-		f.warn(measure.Warningf(FollowsMusic, "what is left in third octaves between %.0f and %.0f Hz rises and falls with the music there, %.1f dB below it or less: %s", low, high, -db, cause).Of(db, "dB"))
+		f.warn(measure.Warningf(FollowsMusic, "the residual in third octaves between %.0f and %.0f Hz rises and falls with the music there, %.1f dB below it or less: %s", low, high, -db, cause).Of(db, "dB"))
 	}
 }
 
 // What follows the music in a band. Judgement, no source; TestLossyCopiesAreSaidUnderLoudBass holds it.
 const (
-	// followsBandDB is how large it may be, below the music of the band, in all but leastFollowed − 1 bands.
+	// followsBandDB is how large it may be, relative to the music of the band, in all but leastFollowed − 1 bands.
 	followsBandDB = -45
 	leastFollowed = 3
-	// clearlyFollows is by how many times there is to be more of it where the music is loud than there is of all the residual where it is
-	// quiet. Noise of either capture, a gain, a slope and a delay that change make no more.
+	// clearlyFollows is how many times the residual where the music is quiet this part of it must be where the music is loud. Noise of either
+	// capture, a gain, a slope and a delay that change make no more.
 	clearlyFollows = 2
-	// clearlyLouder is by how many times the music of the band is to be louder in the one place than in the other.
+	// clearlyLouder is the least ratio of the power of the music of the band where it is loud to where it is quiet.
 	clearlyLouder = 10
 	// A harmonic of the music lies up to harmonicOrder times as high: what distorts by followsBandDB + faintMusicDB leaves followsBandDB of a band
 	// that much softer than those below it.
@@ -59,7 +59,7 @@ func followingBands(bands []residual.Following) (low, high, db float64) {
 				loudest = max(loudest, below.Loud)
 			}
 		}
-		if b.Own > clearlyFollows*b.Steady && b.Loud > clearlyLouder*b.Quiet && b.Loud > loudest*math.Pow(10, faintMusicDB/10.) {
+		if b.Own > clearlyFollows*b.Steady && b.Loud > clearlyLouder*b.Quiet && b.Loud > loudest*pcm.Ratio(2*faintMusicDB) {
 			follow = append(follow, b)
 		}
 	}

@@ -77,8 +77,8 @@ func (r Evidence) change(c int) (change, bool) {
 		return change{}, false
 	}
 	found := change{at: r.BlockGains[0].At + second[at]*r.stretch(), db: db}
-	if whole, ok := slowly(series, at); ok {
-		found.slow, found.db = true, whole
+	if drift, ok := slowly(series, at); ok {
+		found.slow, found.db = true, drift
 	}
 	return found, math.Abs(found.db) >= leastChangeDB
 }
@@ -121,8 +121,9 @@ func split(series []float64) int {
 const (
 	// mostLevelDB is the level of B against A beyond which a band of a block holds something else than the music. A judgement, no source.
 	mostLevelDB = 20
-	// leastSeconds, and bands, are needed to know a change from scatter. A judgement, no source.
-	leastSeconds = 4
+	// leastSeconds, and as many bands, are needed to distinguish a change from scatter, and a band must be known in one of knownOf seconds.
+	// A judgement, no source.
+	leastSeconds, knownOf = 4, 4
 )
 
 // bandCourse is the level of one band by second, NaN where it is not known.
@@ -161,7 +162,7 @@ func (r Evidence) courseOf(c int) []bandCourse {
 				known = append(known, b.seconds[k])
 			}
 		}
-		if len(known) < max(leastSeconds, count/4) {
+		if len(known) < max(leastSeconds, count/knownOf) {
 			continue
 		}
 		const finest = 0.003 // dB: no band decides alone
@@ -171,20 +172,20 @@ func (r Evidence) courseOf(c int) []bandCourse {
 	return out
 }
 
-// scatterOf returns the standard deviation of x by the median difference of neighbours, which one step does not raise;
+// scatterOf returns the standard deviation of x from the median difference of neighbours, which one step does not raise;
 // no less than rounding.
 func scatterOf(x []float64) float64 {
 	var steps []float64
 	for i := 1; i < len(x); i++ {
 		steps = append(steps, math.Abs(x[i]-x[i-1]))
 	}
-	return fit.Median(steps)/(0.6745*math.Sqrt2) + 1e-6
+	return fit.Median(steps)/(0.6745*math.Sqrt2) + 1e-6 // half of Gaussian values exceed 0.6745 standard deviations
 }
 
 // agreed returns the change at second k on which the bands agree, and its standard error from how they do not.
 func agreed(bands []bandCourse, k int) (db, se float64) {
 	var steps, weights []float64
-	sum, whole := 0.0, 0.0
+	sum, all := 0.0, 0.0
 	for _, b := range bands {
 		before, after := known(b.seconds[:k]), known(b.seconds[k:])
 		if len(before) == 0 || len(after) == 0 {
@@ -192,17 +193,17 @@ func agreed(bands []bandCourse, k int) (db, se float64) {
 		}
 		d := stat.Mean(after, nil) - stat.Mean(before, nil)
 		steps, weights = append(steps, d), append(weights, b.weight)
-		sum, whole = sum+b.weight*d, whole+b.weight
+		sum, all = sum+b.weight*d, all+b.weight
 	}
 	if len(steps) < leastSeconds {
 		return 0, math.Inf(1)
 	}
-	db = sum / whole
+	db = sum / all
 	miss := 0.0
 	for i, d := range steps {
 		miss += math.Pow(weights[i]*(d-db), 2)
 	}
-	return db, math.Sqrt(miss) / whole
+	return db, math.Sqrt(miss) / all
 }
 
 func known(x []float64) []float64 {
@@ -210,7 +211,7 @@ func known(x []float64) []float64 {
 }
 
 // slowly returns the change from end to end of a straight line through x, and whether that fits it better than a step at k.
-func slowly(x []float64, k int) (whole float64, ok bool) {
+func slowly(x []float64, k int) (drift float64, ok bool) {
 	line := fit.New()
 	for i, v := range x {
 		line.Add(float64(i), v, 1)

@@ -1,11 +1,9 @@
 package fault
 
-import (
-	"fmt"
-)
+import "fmt"
 
-// Alike to 30 dB the channels of a mono capture are the same but for a recorder's noise; the other's must be ten times as unlike in amplitude,
-// since what narrows the stereo picture a little is no switch and no wrong cable. Judgement, no source.
+// The channels of a mono capture are equal to 30 dB, but for a recorder's noise; the other's must differ by ten times as much in amplitude, since
+// what narrows the stereo picture a little is no switch and no wrong cable. Judgement, no source.
 const (
 	monoUnlike = 1e-3
 	monoRatio  = 1e-2

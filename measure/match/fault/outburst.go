@@ -8,20 +8,20 @@ import (
 	"heardiff/measure/match/residual"
 )
 
-// The residual of two captures rises with the music, in the treble or in the bass, and rings on with it: a stretch of
-// 5 ms where there is much of it is no fault. One stands out where there is more than stretches as loud have, more than
-// stretches with as much treble have, and more than its neighbours have; each by more than such stretches scatter.
+// The residual of two captures rises with the music, in the treble or in the bass, and rings on with it: a large residual in a stretch of
+// 5 ms alone is no fault. An outburst has more than stretches as loud, more than stretches with as much treble, and more than its neighbours;
+// each by more than such stretches scatter.
 //
 // The scatter is taken to fall off as exp(−x/ξ) in decibels, ξ estimated for similar stretches from the distance of the median
 // from the uppermost tenth. For Gaussian noise, whose own falls off faster, that is on the safe side.
 const (
 	// falseOutbursts is how many outbursts chance alone would show in a channel of a pair: one in a thousand pairs.
 	falseOutbursts = 1e-3
-	// leastOutburst is how far an outburst stands out at the least, as a power ratio: 10 dB. A judgement, no source.
+	// leastOutburst is the least ratio of the power of an outburst to what is usual: 10 dB. A judgement, no source.
 	leastOutburst = 10
-	// A capture shorter than 2 s tells nothing of what is usual.
+	// leastHeights are 2 s: in a shorter capture nothing is known to be usual.
 	leastHeights = 400
-	// classSize is how many stretches alike are needed to tell what is usual of them: an outburst of 100 ms, all of it in
+	// classSize is how many stretches alike are needed to know what is usual of them: an outburst of 100 ms, all of it in
 	// one class, is then still no tenth.
 	classSize = 240
 )
@@ -29,8 +29,8 @@ const (
 // faint is a power below that of rounding to 24 bits by 20 dB: −160 dBFS. What is less, is none.
 const faint = 1e-16
 
-// above returns by what power ratio the residual in each stretch exceeds what is usual there, and whether it stands
-// out. skip says which stretches have a fault already and tell nothing of what is usual.
+// above returns by what power ratio the residual in each stretch exceeds what is usual there, and whether that is an outburst. skip says which
+// stretches have a fault already and do not count for what is usual.
 func above(heights []residual.Stretch, skip []bool, frames float64) (ratio []float64, out []bool) {
 	n := len(heights)
 	ratio, out = make([]float64, n), make([]bool, n)

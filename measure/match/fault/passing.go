@@ -13,8 +13,8 @@ import (
 // peakReached is the share of a peak that counts as reached: an interpolator makes so much of it.
 const peakReached = 0.97
 
-// notClipping returns the events that are not the clipping that has a warning of its own: where the residual stands out at a peak of a
-// clipped capture. Of too many to be looked at, none is taken for anything else.
+// notClipping returns the events without the clipping that has a warning of its own, which are outbursts at a peak of a clipped capture. Where
+// there are too many to be looked at, all are taken for clipping.
 func (r Evidence) notClipping(events []event) []event {
 	clippedA, clippedB := r.A.clippedMore(r.B), r.B.clippedMore(r.A)
 	return slices.DeleteFunc(slices.Clone(events), func(e event) bool {
@@ -129,9 +129,9 @@ func (p Passing) outburst(all []event) measure.Warning {
 	const causes = "a dropout, a click, a clipped peak, a held or a repeated buffer"
 	at, length, db := p.seconds(first.from), p.lasting(first), pcm.PowerDB(most)
 	if len(all) == 1 {
-		return measure.Warningf(Outburst, "what is left stands out for %s at %.3f s into A%s, %.0f dB above what is usual there: %s", length, at, in, db, causes).Of(db, "dB")
+		return measure.Warningf(Outburst, "the residual leaps up for %s at %.3f s into A%s, %.0f dB above what is usual there: %s", length, at, in, db, causes).Of(db, "dB")
 	}
-	return measure.Warningf(Outburst, "what is left stands out in %d places%s, first for %s at %.3f s into A, by up to %.0f dB above what is usual there: %s", len(all), in, length, at, db, causes).Of(db, "dB")
+	return measure.Warningf(Outburst, "the residual leaps up in %d places%s, first for %s at %.3f s into A, by up to %.0f dB above what is usual there: %s", len(all), in, length, at, db, causes).Of(db, "dB")
 }
 
 // channelsOf names the channels of an event, "" if it happens to all.
@@ -155,10 +155,11 @@ func (p Passing) lasting(e event) string {
 	if !e.timed {
 		about = "about "
 	}
+	const tenths, second = 10, 1000 // ms: below tenths one decimal is known
 	switch ms := 1000 * p.rate.Seconds(e.to-e.from); {
-	case ms < 10:
+	case ms < tenths:
 		return fmt.Sprintf("%s%.1f ms", about, ms)
-	case ms < 1000:
+	case ms < second:
 		return fmt.Sprintf("%s%.0f ms", about, ms)
 	default:
 		return fmt.Sprintf("%s%.2f s", about, ms/1000)

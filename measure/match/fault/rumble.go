@@ -8,7 +8,7 @@ import (
 )
 
 const (
-	// belowDB is how far below the music what nobody hears may differ without a warning: the residual of such a null.
+	// belowDB is the level, relative to the music, up to which what is inaudible may differ without a warning. A judgement, no source.
 	belowDB = -40
 	// leastBelow is the least difference that is warned of, of full scale: rounding to 16 bits. A judgement, no source.
 	leastBelow = 1e-5
@@ -17,8 +17,8 @@ const (
 	rumbleRatio = 4
 )
 
-// belowBand says what there is below the audible band in one of two captures more than in the other. A channel that is silent in one is
-// warned of elsewhere.
+// belowBand warns of direct voltage or rumble that one capture holds more of than the other. A channel that is silent in one has a warning of
+// its own.
 func (f *finder) belowBand() {
 	a, b := f.A.below, f.B.below
 	for c := range a.channels {

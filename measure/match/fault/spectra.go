@@ -27,13 +27,6 @@ type stretch struct {
 	power, calm, logs []float32
 }
 
-func newSpectra(hop, frames, bands int) *spectra {
-	return &spectra{every: max(hopsOfAStretch, frames/hop/mostStretches), hop: hop, bands: bands}
-}
-
-// frames returns the length of a stretch.
-func (s *spectra) frames() int { return s.every * s.hop }
-
 // add takes the powers of the bins, binHz apart, of hop number i. clipped says that it may be clipped.
 func (s *spectra) add(i int, bins []float64, binHz float64, clipped bool) {
 	for i/s.every >= len(s.stretches) {

@@ -7,7 +7,7 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// leastBlocks is how many blocks tell a slope.
+// leastBlocks is how many blocks a slope is fitted to at the least.
 const leastBlocks = 10
 
 // Stated is by how many standard errors what is stated holds the truth as often as a normal law would: in 95.4 of 100.
@@ -68,7 +68,7 @@ func Dilution(pairs [][2]float64, share, m float64) float64 {
 	return 2 * share * float64(len(pairs)) * mean * mean / (m * spread)
 }
 
-// Median returns the middle of x, 0 of nothing. x is left as it is.
+// Median returns the middle of x, 0 of nothing. x is not changed.
 func Median(x []float64) float64 {
 	if len(x) == 0 {
 		return 0

@@ -7,7 +7,7 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// Gains are the levels of B against A in one block, in dB, NaN where noise hides them.
+// BlockGain is the levels of B against A in one block, in dB, NaN where noise hides them.
 type BlockGain struct {
 	At int
 	DB [][]float64 // [channel][third octave]
@@ -16,11 +16,13 @@ type BlockGain struct {
 const (
 	// BandHz is the width of the bands in which the course of a recording's spectrum is kept.
 	BandHz = 500.0
-	// clearBand is the share of noise up to which a band tells a level: if all of it were A's own, the level would be
+	// clearBand is the share of noise up to which a band has a level: if all of it were A's own, the level would be
 	// 0.02 dB too low.
 	clearBand = 0.005
-	// leastBins are needed to tell noise from a level.
+	// leastBins are needed to distinguish noise from a level. A judgement, no source.
 	leastBins = 8
+	// lowestThird and highestThird are the bands from 20 Hz to 20 kHz, by their number from 1 kHz. ref: IEC 61260-1 (from memory).
+	lowestThird, highestThird = -17, 13
 )
 
 // levelDB returns how much louder than a the part of a − rem is that one gain and phase make of a, in dB.
@@ -53,7 +55,7 @@ func followedBands(rate pcm.Rate) []Band {
 // ThirdOctaves returns the bands of the response that lie below the band edge, by their place in the standard's series.
 func ThirdOctaves(rate pcm.Rate) []Band {
 	var out []Band
-	for i := -17; i <= 13; i++ {
+	for i := lowestThird; i <= highestThird; i++ {
 		centre := 1000 * math.Pow(10, float64(i)/10)
 		lo, hi := centre*math.Pow(10, -0.05), centre*math.Pow(10, 0.05)
 		if lo >= audible.Edge(rate) {

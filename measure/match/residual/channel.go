@@ -20,7 +20,7 @@ type ChannelFigures struct {
 	PowerA, PowerB float64
 }
 
-// LeastCommon is the correlation from which on two channels are compared.
+// LeastCommon is the correlation from which on two channels are compared. A judgement, no source.
 const LeastCommon = 0.3
 
 // ChannelFigures measures every channel by itself, at the common gain k.

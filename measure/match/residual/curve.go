@@ -2,7 +2,7 @@ package residual
 
 import "math"
 
-// Curve shows how the residual depends on the height of the wave: captures that clip fall behind at its peaks.
+// Curve is the residual against the instantaneous height of the wave: captures that clip fall behind at its peaks.
 type Curve [curveSteps]struct{ Count, Height, Behind, Square, sum, Signs float64 }
 
 const curveSteps = 32

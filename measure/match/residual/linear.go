@@ -9,11 +9,11 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// mostBlocks is how many blocks are read again at the most: the loudest, where the peaks are.
+// mostBlocks is how many blocks are read a second time at the most: the loudest, where the peaks are.
 const mostBlocks = 500
 
-// NonlinearCurves reads the captures again and returns, by channel, the curves of the residual when what one fixed filter makes of A is taken
-// out. Blocks that skip names, by their frames of A, are left out, and so is what could be read before and cannot now.
+// NonlinearCurves reads the captures a second time and returns, by channel, the curves of the residual without what one fixed filter makes of A.
+// Blocks that skip names, by their frames of A, are left out, and so are those that fail to be read this time.
 func (r *Record) NonlinearCurves(skip func(from, to int) bool) []Curve {
 	curves := make([]Curve, len(r.aa))
 	filter := make([][]complex128, len(r.aa))
@@ -48,7 +48,7 @@ func (r *Record) NonlinearCurves(skip func(from, to int) bool) []Curve {
 	return curves
 }
 
-// unfilter takes what the filter makes of a out of rem, and what is not audible, where the interpolator is not exact.
+// unfilter subtracts from rem what the filter makes of a, and clears what is not audible, where the interpolator is not exact.
 func (r *Record) unfilter(rem, a, filter []complex128) {
 	lo, hi := r.Bins(audible.LowHz, audible.HighHz)
 	clear(rem[:lo])

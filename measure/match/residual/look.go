@@ -2,8 +2,8 @@ package residual
 
 import "heardiff/playback/pcm"
 
-// Look reads frames from to to of A again, as far as they were compared: channel c of A, counted from 0, of B as it was corrected, and the
-// audible part of the residual. Nothing comes of what could be read before and cannot now. The first frame is at at.
+// Look reads frames from to to of A once more, as far as they were compared: channel c of A, counted from 0, of B as it was corrected, and the
+// audible part of the residual. They are nil where reading fails this time. The first frame is at at.
 func (r *Record) Look(c, from, to int) (at int, a, b, rem []float64) {
 	from, to = max(from, r.source.first), min(to, r.source.end)
 	if to <= from {

@@ -3,8 +3,8 @@ package residual
 import (
 	"fmt"
 	"slices"
+	"sync"
 
-	"golang.org/x/sync/errgroup"
 	"gonum.org/v1/gonum/floats"
 
 	"heardiff/measure"
@@ -16,25 +16,26 @@ import (
 	"heardiff/playback/pcm"
 )
 
+// enoughBlocks, evenly spread over the overlap, are transformed: beyond some minutes they determine the spectra as well as all.
+const enoughBlocks = 500
+
 // run hands blocks to the workers in turn and adds up what they found.
 func (r *Record) run(s source) error {
 	count := (s.end-s.first-r.N)/r.hop + 1
-	// Beyond some minutes a part of the blocks, evenly spread, tells the spectra as well as all of them.
-	stride := 1 + (count-1)/500
+	stride := 1 + (count-1)/enoughBlocks
 	parts := make([]*Record, audible.Workers)
 	queues := make([]chan blockPair, audible.Workers)
-	var group, listening errgroup.Group
-	ears := r.listen(s.a.Format(), &listening)
+	var working, metering sync.WaitGroup
+	meters := r.meter(s.a.Format(), &metering)
 	for w := range parts {
 		parts[w] = newRecord(r.Rate, len(r.aa), r.N, r.Gain)
 		parts[w].hop = r.hop
 		queues[w] = make(chan blockPair, 2)
-		group.Go(func() error {
+		working.Go(func() {
 			t := newTransformer(parts[w], s)
 			for j := range queues[w] {
 				t.add(j)
 			}
-			return nil
 		})
 	}
 	var failed error
@@ -42,8 +43,8 @@ func (r *Record) run(s source) error {
 		var j blockPair
 		if j, failed = s.read(s.first+i*r.hop, r.N); failed == nil {
 			j.transform, j.fresh = i%stride == 0, [2]int{0, r.hop}
-			ears[0] <- j.copyOf(j.a, 0, r.hop)
-			ears[1] <- j.copyOf(j.b, s.kernel.Half()+1, r.hop)
+			meters[0] <- copyOf(j.a, 0, r.hop)
+			meters[1] <- copyOf(j.b, s.kernel.Half()+1, r.hop)
 			queues[i%audible.Workers] <- j
 		}
 	}
@@ -57,10 +58,11 @@ func (r *Record) run(s source) error {
 	for _, q := range queues {
 		close(q)
 	}
-	for _, ear := range ears {
-		close(ear)
+	for _, m := range meters {
+		close(m)
 	}
-	_, _ = group.Wait(), listening.Wait() // none returns an error
+	working.Wait()
+	metering.Wait()
 	for _, p := range parts {
 		r.merge(p)
 	}
@@ -71,23 +73,22 @@ func (r *Record) run(s source) error {
 	return failed
 }
 
-// listen returns where blocks of A and of B go to have their loudness read.
-func (r *Record) listen(f pcm.Format, listening *errgroup.Group) [2]chan [][]float64 {
-	ears := [2]chan [][]float64{make(chan [][]float64, 4), make(chan [][]float64, 4)}
-	for i, ear := range ears {
-		listening.Go(func() error {
+// meter returns where blocks of A and of B go to have their loudness measured.
+func (r *Record) meter(f pcm.Format, metering *sync.WaitGroup) [2]chan [][]float64 {
+	meters := [2]chan [][]float64{make(chan [][]float64, 4), make(chan [][]float64, 4)}
+	for i, blocks := range meters {
+		metering.Go(func() {
 			meter := measure.NewLoudnessMeter(f)
-			for block := range ear {
+			for block := range blocks {
 				meter.Write(block)
 			}
 			r.Loudness[i] = meter.Reading()
-			return nil
 		})
 	}
-	return ears
+	return meters
 }
 
-// transformer works off blocks into its own remainder.
+// transformer adds blocks to a Record of its own.
 type transformer struct {
 	sum          *Record
 	src          source
@@ -136,24 +137,32 @@ func (t *transformer) add(j blockPair) {
 	t.noteTiming(j.at, fa, fr)
 }
 
+const (
+	// Blocks of a sixth of a second are halved until blocksInOverlap of them fit into the overlap, or down to leastBlock frames. An overlap of fewer
+	// than fewBlocks of them is worth blocks that overlap by half. A judgement, no source.
+	blocksInOverlap, leastBlock, fewBlocks = 4, 1024, 128
+	// inBandPass is the end of the pass band of the filter that stops at the band's edge, relative to that edge: it is short.
+	inBandPass = 0.45
+)
+
 // Measure reads both captures once over their overlap.
 func Measure(a, b pcm.Reader, l align.Line, gain, peak float64, kernel *interpolate.Kernel) (*Record, error) {
 	rate := a.Format().Rate
 	from, to := l.Overlap(a, b, kernel.Half()+2)
 	n := spectrum.PowerOfTwo(int(rate) / 6)
-	for n > 1024 && 4*n > to-from {
+	for n > leastBlock && blocksInOverlap*n > to-from {
 		n /= 2
 	}
 	if to-from < n {
 		return nil, fmt.Errorf("%w: the overlap is %.2f s", align.ErrUnrelated, rate.Seconds(max(0, to-from)))
 	}
-	inBand, err := interpolate.New(interpolate.Config{Pass: 0.45 * audible.Edge(rate) / (rate.Hz() / 2), Stop: audible.Edge(rate) / (rate.Hz() / 2), ErrorDB: -60})
+	inBand, err := interpolate.New(interpolate.Config{Pass: inBandPass * audible.Edge(rate) / (rate.Hz() / 2), Stop: audible.Edge(rate) / (rate.Hz() / 2), ErrorDB: -60})
 	if err != nil {
 		return nil, err
 	}
 	total := newRecord(rate, a.Format().Channels, n, gain)
-	if to-from < 128*n {
-		total.hop = n / 2 // short captures are worth the finer statistics
+	if to-from < fewBlocks*n {
+		total.hop = n / 2
 	}
 	total.source = source{a: a, b: b, Line: l, kernel: kernel, audible: inBand, first: from, end: to, peak: peak}
 	return total, total.run(total.source)
@@ -184,8 +193,8 @@ func (t *transformer) noteStretches(j blockPair) {
 	}
 }
 
-// directVoltages returns the direct voltages of rem and of a − rem, the median of the means of so many parts: what happens in a few of
-// them does not move it.
+// directVoltages returns the direct voltages of rem and of a − rem, the medians of the means of so many parts: an event in a few of them does
+// not change them.
 func directVoltages(a, rem []float64, parts int) (ofRem, ofB float64) {
 	means, rest := make([]float64, parts), make([]float64, parts)
 	for i := range means {
@@ -197,16 +206,16 @@ func directVoltages(a, rem []float64, parts int) (ofRem, ofB float64) {
 }
 
 // noteTiming notes the sums of the middle half of a block from its spectra, of which it takes the audible band: beyond the
-// band edge the interpolator is not exact, and what it leaves of the music there is none of the captures'. So the block is had back
-// at no higher a rate than that takes. The window is taken out again. It mutates the spectra.
+// band edge the interpolator is not exact, and the residual there is not the captures'. The block is transformed back at no higher a rate than
+// that band needs, and divided by the window. It mutates the spectra.
 func (t *transformer) noteTiming(at int, fa, fr [][]complex128) {
 	m := t.inverse.Len()
 	every := t.sum.N / m
 	step := max(1, int(t.sum.Rate)/(200*every))
-	first := len(t.sum.timing)
+	first, last := len(t.sum.timing), 3*m/4-step
 	for c := range fa {
 		a, r := t.audibleBlock(t.back[0], fa[c]), t.audibleBlock(t.back[1], fr[c])
-		for k, from := 0, m/4; from+step <= 3*m/4; k, from = k+1, from+step {
+		for k, from := 0, m/4; from <= last; k, from = k+1, from+step {
 			if c == 0 {
 				t.sum.timing = append(t.sum.timing, timingSums{at: at + from*every})
 			}
@@ -222,7 +231,7 @@ func (t *transformer) audibleBlock(dst []float64, bins []complex128) []float64 {
 	clear(bins[:lo])
 	clear(bins[hi:])
 	t.inverse.Inverse(dst, bins[:m/2+1])
-	for i := m/4 - 1; i <= 3*m/4; i++ {
+	for i, last := m/4-1, 3*m/4; i <= last; i++ {
 		dst[i] /= t.window[i*every]
 	}
 	return dst

@@ -8,9 +8,12 @@ import (
 	"heardiff/measure"
 	"heardiff/measure/match/audible"
 	"heardiff/playback/pcm"
+
+	"gonum.org/v1/gonum/cmplxs"
+	"gonum.org/v1/gonum/floats"
 )
 
-// Record holds the sums over the whole overlap of A, and of R = A − sign·B/gain with a provisional gain,
+// Record holds the sums over the overlap of A, and of R = A − sign·B/gain with a provisional gain,
 // by channel and bin. Keeping R and not B keeps a deep null clear of rounding.
 type Record struct {
 	Rate   pcm.Rate
@@ -32,8 +35,7 @@ type Record struct {
 	Curves     []Curve                    // by channel
 	Differs    bool                       // A and B differ anywhere, be it in blocks whose spectra are not taken
 	Loudness   [2]measure.LoudnessReading // of A and of B as it is
-	source     source                     // to look again at single places
-
+	source     source                     // for a second look at single places
 }
 
 func newRecord(rate pcm.Rate, channels, n int, gain float64) *Record {
@@ -60,14 +62,12 @@ func (r *Record) merge(p *Record) {
 	for c := range r.aa {
 		r.Curves[c].merge(p.Curves[c])
 		r.Stretches[c] = append(r.Stretches[c], p.Stretches[c]...)
-		for k := range r.aa[c] {
-			r.aa[c][k] += p.aa[c][k]
-			r.rr[c][k] += p.rr[c][k]
-			r.ar[c][k] += p.ar[c][k]
-			r.aaaa[c][k] += p.aaaa[c][k]
-			r.aarr[c][k] += p.aarr[c][k]
-			r.aaar[c][k] += p.aaar[c][k]
-		}
+		floats.Add(r.aa[c], p.aa[c])
+		floats.Add(r.rr[c], p.rr[c])
+		floats.Add(r.aaaa[c], p.aaaa[c])
+		floats.Add(r.aarr[c], p.aarr[c])
+		cmplxs.Add(r.ar[c], p.ar[c])
+		cmplxs.Add(r.aaar[c], p.aaar[c])
 	}
 }
 
@@ -116,7 +116,7 @@ func (r *Record) noteLevels(a, rem [][]complex128) {
 	}
 }
 
-// Bins returns those between two frequencies, at the most up to the band edge, as sums takes them.
+// Bins returns the range of bins between two frequencies, up to the band edge at the most, as Sums takes them.
 func (r *Record) Bins(low, high float64) (lo, hi int) {
 	per := float64(r.N) / r.Rate.Hz()
 	return max(1, int(math.Ceil(low*per))), min(r.N/2, int(math.Ceil(math.Min(high, audible.Edge(r.Rate))*per)))

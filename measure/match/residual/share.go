@@ -1,16 +1,18 @@
 package residual
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
 	"heardiff/measure/match/audible"
 	"heardiff/measure/match/fit"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat"
 )
 
-// Shares tells what the remainder is made of, see Residual.
+// Shares returns what the residual is made of, for the gain k and its sums over the band.
 func (r *Record) Shares(k float64, all BandSums) Shares {
 	out := Shares{Kind: "none"}
 	if all.RR == 0 {
@@ -36,12 +38,12 @@ func (r *Record) Shares(k float64, all BandSums) Shares {
 	return out
 }
 
-// leastSlope is the slope of level from which on it is taken for what it is: chance makes less of noise. A judgement, no source.
+// leastSlope is the slope of level that noise does not reach by chance. A judgement, no source.
 const leastSlope = 0.3
 
 // FollowsMusic returns the share of the residual that rises and falls with the music, and is neither its response nor its timing. Of
-// power n + g·a, n noise and g·a what follows music of power a, the slope of its level over the music's is g·a/(n + g·a): that tells
-// where dense music is never quiet, and noise passes for all that is always there.
+// power n + g·a, n noise and g·a what follows music of power a, the slope of its level over the music's is g·a/(n + g·a), which holds for
+// dense music that is never quiet, where all that is always there passes for noise.
 func (r Shares) FollowsMusic() float64 {
 	if r.LevelSlope < leastSlope {
 		return r.Distortion
@@ -49,7 +51,7 @@ func (r Shares) FollowsMusic() float64 {
 	return max(r.Distortion, min(1, r.LevelSlope)-r.Response-r.Timing)
 }
 
-// responsePower returns the power of the remainder that one fixed filter makes of A: one complex gain for every channel in
+// responsePower returns the power of the residual that one fixed filter makes of A: one complex gain for every channel in
 // bands of a sixth of an octave, less what chance alone would explain.
 func (r *Record) responsePower(k float64) float64 {
 	sum := 0.0
@@ -68,7 +70,7 @@ func (r *Record) responsePower(k float64) float64 {
 	return sum
 }
 
-// timingShare returns the share of the remainder that a delay changing every 5 ms explains beyond what a gain changing as
+// timingShare returns the share of the residual that a delay changing every 5 ms explains beyond what a gain changing as
 // often does: both have one number to fit in a stretch, but only a time error follows the slope of the wave.
 func (r *Record) timingShare() float64 {
 	var late, loud, all float64
@@ -84,7 +86,7 @@ func (r *Record) timingShare() float64 {
 	return max(0, late-loud) / (all - loud + 1e-300)
 }
 
-// SwayRMS returns the RMS in frames of the delay that makes a share of the remainder rr: it leaves ω² of A's power at ω.
+// SwayRMS returns the RMS in frames of the delay that makes a share of the residual's power rr: it leaves ω² of A's power at ω.
 func (r *Record) SwayRMS(share, rr float64) float64 {
 	steep := 0.0
 	lo, hi := r.Bins(audible.LowHz, audible.Edge(r.Rate))
@@ -97,38 +99,27 @@ func (r *Record) SwayRMS(share, rr float64) float64 {
 	return math.Sqrt(share * rr / (steep + 1e-300))
 }
 
-// noiseShare returns the share of the remainder that is there while the music is at its quietest, a third of the time, and
-// so, it is taken, all the time.
+// noiseShare returns the share of the residual that is present while the music is at its quietest, a third of the time, and is taken to be
+// present all the time.
 func (r *Record) noiseShare() float64 {
 	frames := slices.Clone(r.timing)
-	slices.SortStableFunc(frames, func(f, g timingSums) int {
-		switch {
-		case f.a < g.a:
-			return -1
-		case f.a > g.a:
-			return 1
-		}
-		return f.at - g.at
-	})
-	var quiet []float64
-	all := 0.0
-	for i, f := range frames {
-		all += f.rem
-		if i <= len(frames)/3 {
-			quiet = append(quiet, f.rem)
-		}
+	slices.SortStableFunc(frames, func(f, g timingSums) int { return cmp.Or(cmp.Compare(f.a, g.a), f.at-g.at) })
+	var rest []float64
+	for _, f := range frames {
+		rest = append(rest, f.rem)
 	}
-	return fit.Median(quiet) * float64(len(frames)) / (all + 1e-300)
+	quiet := rest[:min(len(rest), len(rest)/3+1)]
+	return fit.Median(quiet) * float64(len(rest)) / (floats.Sum(rest) + 1e-300)
 }
 
-// leastSwing is the standard deviation of the music's level, in dB, from which on a slope over it tells anything: noise in A moves
+// leastSwing is the standard deviation of the music's level, in dB, from which on a slope over it counts: noise in A moves
 // the level of a steady tone by a tenth of that, and itself with it. A judgement, no source.
 const leastSwing = 0.5
 
 // leastLevels are needed for a slope. A judgement, no source.
 const leastLevels = 10
 
-// levelSlope returns the slope of the remainder's level over the music's, both in dB, over 5 ms stretches; 0 where the music's level
+// levelSlope returns the slope of the residual's level over the music's, both in dB, over 5 ms stretches; 0 where the music's level
 // hardly changes.
 func (r *Record) levelSlope() float64 {
 	line := fit.New()
@@ -146,11 +137,11 @@ func (r *Record) levelSlope() float64 {
 	return slope
 }
 
-// Shares says what the remainder is made of, as shares of its power from 0 to 1, and names the largest: "noise",
+// Shares says what the residual is made of, as shares of its power from 0 to 1, and names the largest: "noise",
 // "distortion", "response", "timing" or "none". It is an indication: the response's share is what one filter makes of A
 // in bands of a sixth of an octave; timing's what a delay that changes every 5 ms explains, beyond what a level that
 // changes as often does (jitter below some 100 Hz, and wander); noise's the part that is there while the music is quiet, all the
-// time; and distortion is the rest: what rises with the music, fast jitter included. Of music whose level hardly changes
+// time; and distortion is the rest: what rises with the music, fast jitter included. In music whose level hardly changes
 // distortion cannot be distinguished from noise.
 type Shares struct {
 	Kind       string  `json:"kind"`

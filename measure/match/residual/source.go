@@ -43,11 +43,11 @@ func (s source) read(at, n int) (blockPair, error) {
 	return j, nil
 }
 
-// copyOf returns a copy of n frames of x from from on: workers write in what they were given.
-func (j blockPair) copyOf(x [][]float64, from, n int) [][]float64 {
+// copyOf returns a copy of n frames of x from from on: workers overwrite their blocks.
+func copyOf(x [][]float64, from, n int) [][]float64 {
 	out := make([][]float64, len(x))
 	for c := range x {
-		out[c] = append([]float64(nil), x[c][from:from+n]...)
+		out[c] = slices.Clone(x[c][from : from+n])
 	}
 	return out
 }
@@ -82,7 +82,7 @@ func (s source) padding(channels, n int) [][]float64 {
 }
 
 // audibleOf fills dst[c][i] with the audible part of frame every·i of y[c], free of direct voltage, which would click at the
-// ends; with zeros at the ends themselves, where the filter, cut short, lets through what it should stop. It overwrites padded, see room.
+// ends; with zeros at the ends themselves, where the filter, cut short, lets through what it should stop. It overwrites padded, see padding.
 func (s source) audibleOf(dst, padded, y [][]float64, direct []float64, every int) {
 	half := s.audible.Half()
 	for c := range y {

@@ -1,8 +1,7 @@
 package residual
 
-// Stretch holds what one channel does over a stretch of 5 ms: the energies of A, of B as corrected, and of the audible part
-// of R = A − B, free of direct voltage; and that of A's second difference, which shows the treble. Single precision, since
-// there are hundreds a second.
+// Stretch holds the energies of one channel over 5 ms: of A, of B as corrected, and of the audible part of R = A − B, free of direct voltage;
+// and of A's second difference, which shows the treble. Single precision, since there are hundreds a second.
 type Stretch struct {
 	At                 int
 	A, B, Rem, Bending float32

@@ -7,7 +7,7 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// BandSums sums the remainder over bins lo to hi−1 of all channels, for the final gain.
+// BandSums are the sums over a band of frequencies, for the final gain.
 type BandSums struct {
 	AA, RR, BB float64 // R and corrected B of the final gain
 	AB         complex128
@@ -35,9 +35,9 @@ func (r *Record) FinalGain() float64 {
 	return joint / power
 }
 
-// Sums adds bins between two frequencies. k is the gain still in A − R, see final. channel −1: all.
+// Sums adds bins between two frequencies. k is the gain still in A − R, see FinalGain. channel −1: all.
 //
-//	corrected B = (A − R)/k, remainder = A − corrected B = (1 − 1/k)·A + R/k
+//	corrected B = (A − R)/k, residual = A − corrected B = (1 − 1/k)·A + R/k
 func (r *Record) Sums(low, high, k float64, channel int) BandSums {
 	var s BandSums
 	lo := max(1, int(math.Ceil(low*float64(r.N)/r.Rate.Hz())))
@@ -51,7 +51,7 @@ func (r *Record) Sums(low, high, k float64, channel int) BandSums {
 		for i := lo; i < hi; i++ {
 			aa, rr, ar := r.aa[c][i], r.rr[c][i], r.ar[c][i]
 			s.AA += aa
-			// The three terms cancel where almost nothing is left; what then remains is rounding, which can be negative.
+			// The three terms cancel in a deep null; the rest is then rounding, which can be negative.
 			s.RR += max(u*u*aa+2*u*v*real(ar)+v*v*rr, 0x1p-52*(u*u*aa+v*v*rr))
 			s.BB += v * v * (aa - 2*real(ar) + rr)
 			s.AB += complex(v, 0) * (complex(aa, 0) - ar)
@@ -64,7 +64,7 @@ func (r *Record) Sums(low, high, k float64, channel int) BandSums {
 }
 
 // GainError is the standard error of the gain in dB: the scatter of least squares, and that it is unknown how
-// much of the remainder is A's own noise, which lowers the estimate by up to remainder/signal.
+// much of the residual is A's own noise, which lowers the estimate by up to residual/signal.
 func (r *Record) GainError(s BandSums) float64 {
 	q := s.RR / s.AA
 	n := float64(r.blocks*s.bins*len(r.aa)) / audible.PerIndependentBin

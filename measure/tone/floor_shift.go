@@ -111,8 +111,8 @@ type recorded[C any] struct {
 // setFloor limits each channel by the floor's of the same number, unless the two were not recorded alike, or check, which may be nil, refuses
 // one: then all are as they were.
 func setFloor[C any](of, floor recorded[C], check func(c, f C) error, limit func(c *C, f C)) error {
-	if err := recordedAlike(of.rateHz, len(of.channels), floor.rateHz, len(floor.channels)); err != nil {
-		return err
+	if of.rateHz != floor.rateHz || len(of.channels) != len(floor.channels) { // the limits of one input, or of one rate, say nothing of another's
+		return fmt.Errorf("tone: %w: floor of %d channels at %d Hz, capture of %d at %d Hz", pcm.ErrMismatch, len(floor.channels), floor.rateHz, len(of.channels), of.rateHz)
 	}
 	if check != nil {
 		for i, f := range floor.channels {
@@ -125,15 +125,6 @@ func setFloor[C any](of, floor recorded[C], check func(c, f C) error, limit func
 		limit(&of.channels[i], f)
 	}
 	return nil
-}
-
-// recordedAlike returns an error that wraps pcm.ErrMismatch where a floor's rate or number of channels is not the capture's: the limits
-// of one input, or of one rate, say nothing of another's.
-func recordedAlike(rateHz, channels, floorRateHz, floorChannels int) error {
-	if rateHz == floorRateHz && channels == floorChannels {
-		return nil
-	}
-	return fmt.Errorf("tone: %w: floor of %d channels at %d Hz, capture of %d at %d Hz", pcm.ErrMismatch, floorChannels, floorRateHz, channels, rateHz)
 }
 
 // anotherTone is by how much, as a ratio, the frequencies of two tones differ that no clock explains. A judgement, no source: ten times the

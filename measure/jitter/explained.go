@@ -6,7 +6,7 @@ import (
 	"slices"
 )
 
-// Lines are fitted in turn so often, at the most, and no longer when a round leaves more than this of the power left before.
+// Lines are fitted in turn up to refits times, and no longer when a round lowers the residual power to no less than stalled of it.
 const (
 	refits  = 40
 	stalled = 0.95
@@ -14,7 +14,7 @@ const (
 
 // dropExplained restores the lines that their neighbours explain. Two lines some bins apart are first fitted each with the other's side
 // lobes in it, and leave traces that pass for a third, or part one of the two into pieces. A line with a near neighbour stays only if
-// without it, the others fitted again, something stands out of the noise where it was. Pieces of one line are asked together
+// without it, the others fitted anew, a significant line is where it was. Pieces of one line are tested together
 // first, then the lines one by one, the weakest first.
 func (p *lineFinder) dropExplained(lines []peak) []peak {
 	slices.SortFunc(lines, func(a, b peak) int { return cmp.Compare(power(b.value), power(a.value)) })
@@ -32,7 +32,7 @@ func (p *lineFinder) dropExplained(lines []peak) []peak {
 	return lines
 }
 
-// without returns the lines without the doubted ones if the rest, fitted again, explains them; else all as they were.
+// without returns the lines without the doubted ones if the rest, fitted anew, explains them; else all as they were.
 func (p *lineFinder) without(lines []peak, doubted []int) []peak {
 	others := slices.Clone(lines)
 	for _, i := range slices.Backward(doubted) {
