@@ -77,6 +77,9 @@ func EqualLooks(n, looks int) ([]int, error) {
 	return at, nil
 }
 
+// maxRisk is the largest risk that a boundary is made for: with more, a coin would decide as well.
+const maxRisk = 0.5
+
 // Groups is a group-sequential design: a few looks, at numbers of trials fixed beforehand. Zero fields are the
 // O'Brien–Fleming-like boundary, chance 1/2, α 0.05, 'ruled out' never said.
 type Groups struct {
@@ -103,8 +106,8 @@ func (g Groups) complete() (Groups, error) {
 		return g, fmt.Errorf("stats: boundary %d is unknown", g.Boundary)
 	case !(g.Chance > 0 && g.Chance < 1):
 		return g, checkFraction("chance", g.Chance)
-	case !(g.Alpha > 0 && g.Alpha <= 0.5) || !(g.Risk > 0 && g.Risk <= 0.5):
-		return g, fmt.Errorf("stats: alpha %v, risk of 'ruled out' %v: above 0 and at most 0.5", g.Alpha, g.Risk)
+	case !(g.Alpha > 0 && g.Alpha <= maxRisk) || !(g.Risk > 0 && g.Risk <= maxRisk):
+		return g, fmt.Errorf("stats: alpha %v, risk of 'ruled out' %v: above 0 and at most %v", g.Alpha, g.Risk, maxRisk)
 	case !(g.RuleOut >= 0 && g.RuleOut < 1):
 		return g, fmt.Errorf("stats: proportion of discriminators %v to rule out is not inside (0, 1)", g.RuleOut)
 	}

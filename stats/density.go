@@ -2,13 +2,17 @@ package stats
 
 import "math"
 
+// fiveTermsFrom is the n from which the five terms reach double precision: the first that is left out is 691/(360,360·n¹¹)
+// (Abramowitz & Stegun 6.1.41), 2·10⁻¹⁶ at 15.
+const fiveTermsFrom = 15
+
 // stirlingError returns ln Γ(n+1) − [(n + 1/2)·ln n − n + ln √(2π)] for n > 0: the error of Stirling's formula.
 //
 // ref: C. Loader (2000), Fast and accurate computation of binomial probabilities; Abramowitz & Stegun 6.1.41.
 func stirlingError(n float64) float64 {
 	// δ(n) = δ(n+1) + (n + 1/2)·ln(1 + 1/n) − 1 climbs to where five terms of the series reach double precision.
 	climbed := 0.0
-	for n < 15 {
+	for n < fiveTermsFrom {
 		climbed += (n+0.5)*math.Log1p(1/n) - 1
 		n++
 	}

@@ -20,6 +20,10 @@ type GroupDifference struct {
 // permutations is the largest number of divisions that are enumerated; beyond it, that many are drawn at random.
 const permutations = 200_000
 
+// permutationSteps is the largest number of additions, listeners² · possible sums, that an exact count of the divisions may take: some
+// tenths of a second. A judgement, no source; it decides how long a p takes, and not what it is.
+const permutationSteps = 50_000_000
+
 // permutationSeed makes the random divisions the same on every run.
 const permutationSeed = 1
 
@@ -31,7 +35,7 @@ func CompareGroups(a, b []Count, confidence float64) GroupDifference {
 	d.cut()
 	var ln float64
 	switch all := append(append([]Count(nil), a...), b...); {
-	case sameTrials(all) && len(all)*len(all)*(all[0].Trials*len(all)+1) < 50_000_000:
+	case sameTrials(all) && len(all)*len(all)*(all[0].Trials*len(all)+1) < permutationSteps:
 		ln, d.Exact = permuteCounts(all, len(b), a, b), true
 	case lnChoose(len(all), len(b)) < math.Log(permutations):
 		ln, d.Exact = permuteAll(append(pa, pb...), len(b), d.Estimate), true

@@ -80,6 +80,9 @@ func (m chanceCorrected) ln(mean, rho float64) float64 {
 	return sum
 }
 
+// rescaleAt is where a sum is scaled down, far below the largest double of 1.8·10³⁰⁸.
+const rescaleAt = 1e250
+
 // lnSeries returns the logarithm of the sum over j, relative to its first term, by the recurrence
 //
 //	t_(j+1)/t_j = (k − j)/(j + 1)·(1 − c)/c·(a + j)/(a + b + n − k + j)
@@ -90,8 +93,8 @@ func (m chanceCorrected) lnSeries(k int, a, rest float64) float64 {
 		x := float64(j)
 		term *= float64(k-j) / (x + 1) * odds * (a + x) / (rest + x)
 		sum += term
-		if sum > 1e250 {
-			sum, term, scaled = sum*1e-250, term*1e-250, scaled+250*math.Ln10
+		if sum > rescaleAt {
+			sum, term, scaled = sum/rescaleAt, term/rescaleAt, scaled+math.Log(rescaleAt)
 		}
 	}
 	return math.Log(sum) + scaled

@@ -151,6 +151,9 @@ func (s stratum) exact() (greater, two float64) {
 	return greater / all, two / all
 }
 
+// evenSlack is the part of a step by which scores on an even grid may miss it: rounding alone.
+const evenSlack = 1e-6
+
 // integerScores returns the scores as whole numbers of steps, and the largest error of a sum of them.
 func (s stratum) integerScores() (rounded []int64, slack float64) {
 	scores := make([]float64, len(s))
@@ -166,9 +169,9 @@ func (s stratum) integerScores() (rounded []int64, slack float64) {
 		}
 	}
 	_, n := s.total()
-	slack = 1e-6
+	slack = evenSlack
 	for _, v := range scores {
-		if at := (v - lo) / step; math.Abs(at-math.Round(at)) > 1e-6 {
+		if at := (v - lo) / step; math.Abs(at-math.Round(at)) > evenSlack {
 			step, slack = (hi-lo)/scoreSteps, float64(n)
 			break
 		}

@@ -15,6 +15,9 @@ type Rank struct {
 	Exact   bool    `json:"exact"`     // every order was counted; false: normal approximation
 }
 
+// LeastRanked is the least number of pairs that have a p: two have an order and its reverse, and nothing between.
+const LeastRanked = 3
+
 // Bounds of the exact distributions: with ties all n! orders are enumerated; without ties, S has about n²/2 values and
 // its distribution is built up in n³ steps.
 const (
@@ -39,7 +42,7 @@ func Kendall(x, y []float64) Rank {
 	if r.Tau = float64(r.S) / math.Sqrt((pairs-float64(tiesX))*(pairs-float64(tiesY))); math.IsInf(r.Tau, 0) {
 		r.Tau = math.NaN()
 	}
-	if n < 3 || math.IsNaN(r.Tau) {
+	if n < LeastRanked || math.IsNaN(r.Tau) {
 		return r
 	}
 	switch ties := tiesX+tiesY > 0; {

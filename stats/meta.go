@@ -192,6 +192,9 @@ func (e sites) widest() float64 {
 	return sum
 }
 
+// mostDoublings ends the search for an upper end of τ² that lies beyond any: 2¹²⁰ times the largest variance.
+const mostDoublings = 120
+
 // profileQ returns the range of τ² over which Q lies within its χ² limits.
 func (e sites) profileQ(confidence float64) [2]float64 {
 	df, ln := len(e)-1, math.Log((1-confidence)/2)
@@ -205,7 +208,7 @@ func (e sites) profileQ(confidence float64) [2]float64 {
 	for _, s := range e {
 		top = math.Max(top, s.Variance)
 	}
-	for grown := 0; grown < 60 && lower(top) > 0; grown++ {
+	for grown := 0; grown < mostDoublings && lower(top) > 0; grown += 2 {
 		top *= 4
 	}
 	if upper(0) < 0 {

@@ -46,8 +46,9 @@ type PanelPower struct {
 	Found float64 `json:"listeners_found"`
 }
 
-// MaxPanelRuns bounds the simulated panels, MaxPanel the answers of one.
+// MaxPanelRuns and minPanelRuns bound the simulated panels: fewer place a power within ± 0.05 at best. MaxPanel bounds the answers of one.
 const (
+	minPanelRuns = 100
 	MaxPanelRuns = 1_000_000
 	MaxPanel     = 1_000_000
 )
@@ -66,8 +67,8 @@ func (p Panel) complete() (Panel, error) {
 		return p, fmt.Errorf("stats: mean proportion %v is not inside (0, 1)", p.PTrue)
 	case !(p.Rho >= 0 && p.Rho < 1):
 		return p, fmt.Errorf("stats: intraclass correlation %v is not within [0, 1)", p.Rho)
-	case p.Runs < 100 || p.Runs > MaxPanelRuns:
-		return p, fmt.Errorf("stats: %d simulated panels: 100 to %d", p.Runs, MaxPanelRuns)
+	case p.Runs < minPanelRuns || p.Runs > MaxPanelRuns:
+		return p, fmt.Errorf("stats: %d simulated panels: %d to %d", p.Runs, minPanelRuns, MaxPanelRuns)
 	}
 	return p, checkFraction("alpha", p.Alpha)
 }

@@ -223,6 +223,9 @@ func (p *Pool) combine(counts []Count, chance float64) {
 	p.MaximumP, p.MaximumLog10P = math.Exp(most), log10Of(most)
 }
 
+// lnTinySum is the logarithm below which 1 − Π(1 − t) equals Σt to fifteen digits; Σt does not underflow there.
+const lnTinySum = -30
+
 // lnMaximum returns ln of the probability that any of the listeners, all guessing, has a p as small as the smallest
 // observed. It uses each listener's own discrete p-values, so it is exact and never larger than Bonferroni's.
 func lnMaximum(counts []Count, ln []float64, chance float64) float64 {
@@ -244,7 +247,7 @@ func lnMaximum(counts []Count, ln []float64, chance float64) float64 {
 		none += math.Log1p(-math.Exp(tail))
 		sum = lnAdd(sum, tail)
 	}
-	if sum < -30 { // 1 − Π(1 − t) equals Σt to fifteen digits there, and Σt does not underflow
+	if sum < lnTinySum {
 		return sum
 	}
 	return math.Min(0, ln1mExp(none))

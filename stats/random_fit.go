@@ -160,11 +160,14 @@ func crossing(f func(float64) float64, x, step, limit float64) float64 {
 	return math.NaN()
 }
 
+// A bound of an interval is found where the function is that near zero, in logarithms of a likelihood, or its place that narrow, in its own unit.
+const rootFound, rootPlaced = 1e-6, 1e-9
+
 func illinois(f func(float64) float64, a, fa, b, fb float64) float64 {
 	for range 60 {
 		x := (a*fb - b*fa) / (fb - fa)
 		fx := f(x)
-		if math.Abs(fx) < 1e-6 || math.Abs(b-a) < 1e-9 {
+		if math.Abs(fx) < rootFound || math.Abs(b-a) < rootPlaced {
 			return x
 		}
 		if (fx < 0) == (fb < 0) {

@@ -293,12 +293,19 @@ func (r *randomFitter) climb(start params, held map[int]bool) (params, float64) 
 	return at(got.X), -got.F
 }
 
+// Where a search has left all that the data can say: means so many spans of the levels away, and slope and standard deviation so many
+// natural logarithms beyond their ranges. Judgements, no source; any value far beyond the ranges ends the search alike.
+const (
+	farthestMean = 1e4
+	farthestOver = 30
+)
+
 // loss is the negative log-likelihood, with penalties where slope or standard deviation leave the range that the data can
 // resolve, and its gradient over the free parameters in their scales.
 func (r *randomFitter) loss(p params, free []int, scale params, gradient []float64) float64 {
 	over := math.Max(0, p[atSlope]-r.slopeHi) + math.Min(0, p[atSlope]-r.slopeLo)
 	under := math.Min(0, p[atSD]-math.Log(smallestSD*r.span)) + math.Max(0, p[atSD]-math.Log(20*r.span))
-	if math.Abs(p[atMean]) > 1e4*r.span || math.Abs(over)+math.Abs(under) > 30 {
+	if math.Abs(p[atMean]) > farthestMean*r.span || math.Abs(over)+math.Abs(under) > farthestOver {
 		return math.Inf(1)
 	}
 	ln, g := r.ln(p)

@@ -109,7 +109,10 @@ type running struct {
 	chance []float64
 }
 
-// step adds a trial at p. Ends below 1e-300 are dropped: they cannot affect any sum.
+// negligible is a probability below which ends are dropped: it cannot affect any sum.
+const negligible = 1e-300
+
+// step adds a trial at p, and drops negligible ends.
 func (r *running) step(p float64) {
 	if len(r.chance) == 0 {
 		return
@@ -120,10 +123,10 @@ func (r *running) step(p float64) {
 	}
 	next[0] *= 1 - p
 	lo, hi := 0, len(next)
-	for lo < hi && next[lo] < 1e-300 {
+	for lo < hi && next[lo] < negligible {
 		lo++
 	}
-	for hi > lo && next[hi-1] < 1e-300 {
+	for hi > lo && next[hi-1] < negligible {
 		hi--
 	}
 	r.from, r.chance = r.from+lo, next[lo:hi]

@@ -9,6 +9,9 @@ const tiny = 1e-280
 // million trials; the arguments that this package forms never reach the bound.
 const lentzSteps = 200_000
 
+// lentzDone and seriesDone are the relative changes below which a continued fraction and a series have converged: less than a double resolves.
+const lentzDone, seriesDone = 1e-16, 1e-17
+
 // lnBetaTails returns the logarithms of I_x(a,b) and of 1 − I_x(a,b), the regularized incomplete beta function,
 // for a, b > 0 and y = 1 − x. The smaller of the two is computed directly, so that neither tail loses precision.
 //
@@ -38,7 +41,7 @@ func lnBetaFraction(a, b, x, y float64) float64 {
 		odd := -(a + m) * (a + b + m) * x / ((a + 2*m) * (a + 2*m + 1))
 		d, c = 1/nonzero(1+odd*d), nonzero(1+odd/c)
 		h *= d * c
-		if math.Abs(d*c-1) < 1e-16 {
+		if math.Abs(d*c-1) < lentzDone {
 			break
 		}
 	}
@@ -62,7 +65,7 @@ func lnGammaTails(a, x float64) (lower, upper float64) {
 	front := -stirlingError(a) - deviance(a, x) - 0.5*math.Log(2*math.Pi*a) // ln x^a·e^−x/Γ(a+1)
 	if x < a+1 {
 		sum, term := 1.0, 1.0
-		for j := 1.0; term > 1e-17*sum; j++ {
+		for j := 1.0; term > seriesDone*sum; j++ {
 			term *= x / (a + j)
 			sum += term
 		}
@@ -77,7 +80,7 @@ func lnGammaTails(a, x float64) (lower, upper float64) {
 		b += 2
 		d, c = 1/nonzero(an*d+b), nonzero(b+an/c)
 		h *= d * c
-		if math.Abs(d*c-1) < 1e-16 {
+		if math.Abs(d*c-1) < lentzDone {
 			break
 		}
 	}
@@ -94,15 +97,18 @@ func lnChiSquareUpper(x float64, df int) float64 {
 	return upper
 }
 
+// erfcTo is the z up to which a normal tail is had from Erfc, which underflows beyond 38.
+const erfcTo = 30
+
 // lnNormalUpper returns ln P(Z ≥ z) of the standard normal distribution.
 func lnNormalUpper(z float64) float64 {
 	switch {
 	case z < 0:
 		return math.Log1p(-0.5 * math.Erfc(-z/math.Sqrt2))
-	case z < 30:
+	case z < erfcTo:
 		return math.Log(0.5 * math.Erfc(z/math.Sqrt2))
 	}
-	// Erfc underflows beyond 38; Q(1/2, z²/2) is twice the tail.
+	// Q(1/2, z²/2) is twice the tail.
 	_, upper := lnGammaTails(0.5, z*z/2)
 	return upper - math.Ln2
 }

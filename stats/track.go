@@ -180,12 +180,15 @@ func (c TrackConfig) Validate() error {
 	return c.placement().check()
 }
 
+// maxLevelDB is the largest dose, in dB either side of the unit, that is taken: its ratio of amplitudes, 10²⁰, is still far from a double's end.
+const maxLevelDB = 400
+
 func (c TrackConfig) check() error {
 	if len(c.LevelsDB) < 2 {
 		return fmt.Errorf("stats: track: %d rungs, two or more are wanted", len(c.LevelsDB))
 	}
 	for i, l := range c.LevelsDB {
-		if math.IsNaN(l) || math.Abs(l) > 400 || i > 0 && !(l > c.LevelsDB[i-1]) {
+		if math.IsNaN(l) || math.Abs(l) > maxLevelDB || i > 0 && !(l > c.LevelsDB[i-1]) {
 			return fmt.Errorf("stats: track: level %v dB of rung %d: levels rise", l, i+1)
 		}
 	}

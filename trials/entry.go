@@ -87,8 +87,11 @@ func (e Entry) Digest() string {
 	return hex.EncodeToString(sum[:])
 }
 
+// lastYear is the last that RFC 3339 can write, in four digits.
+const lastYear = 9999
+
 // dated reports whether the time of e has a JSON form that can be hashed.
-func (e Entry) dated() bool { year := e.At.UTC().Year(); return year >= 0 && year <= 9999 }
+func (e Entry) dated() bool { year := e.At.UTC().Year(); return year >= 0 && year <= lastYear }
 
 // Intact reports whether Hash is the digest of the entry.
 func (e Entry) Intact() bool { return e.dated() && e.Digest() == e.Hash }

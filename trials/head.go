@@ -1,6 +1,7 @@
 package trials
 
 import (
+	"crypto/sha256"
 	"encoding/hex"
 	"errors"
 	"fmt"
@@ -22,7 +23,7 @@ const (
 // takes about 10^24 attempts. It returns "" if head is not such a hash.
 func ShortHead(head string) string {
 	raw, err := hex.DecodeString(head)
-	if err != nil || len(raw) != 32 {
+	if err != nil || len(raw) != sha256.Size {
 		return ""
 	}
 	modulus := new(big.Int).Exp(big.NewInt(10), big.NewInt(shortDigits), nil)
@@ -39,7 +40,7 @@ func ShortHead(head string) string {
 // returns ErrMisread for a short form whose check digit does not agree, and another error for what is neither form.
 func IsHead(head, said string) (bool, error) {
 	said = strings.Join(strings.Fields(strings.ReplaceAll(said, "-", " ")), "")
-	if raw, err := hex.DecodeString(said); err == nil && len(raw) == 32 {
+	if raw, err := hex.DecodeString(said); err == nil && len(raw) == sha256.Size {
 		return strings.EqualFold(said, head), nil
 	}
 	if said == "" || strings.Trim(said, "0123456789") != "" {

@@ -32,9 +32,12 @@ func (m Mark) Voids() bool { return m != MarkMoved && m != MarkRuns }
 
 var markForm = regexp.MustCompile(`^[a-z]+(-[a-z]+)*$`)
 
-// Validate refuses what is no word of at most 40 letters and hyphens.
+// maxMark is the longest mark that is taken, in bytes: marks of later versions are, too. A judgement, no source: the longest of today has 29.
+const maxMark = 40
+
+// Validate refuses what is no word of letters and hyphens, or longer than maxMark.
 func (m Mark) Validate() error {
-	if len(m) > 40 || !markForm.MatchString(string(m)) {
+	if len(m) > maxMark || !markForm.MatchString(string(m)) {
 		return fmt.Errorf("%.40q is no mark of a session", string(m))
 	}
 	return nil

@@ -79,6 +79,14 @@ func (p Plan) Validate() error {
 	return cmp.Or(p.validateLooks(), p.validateThreshold())
 }
 
+// Limits of a plan's settings (judgement, no source).
+const (
+	maxAlpha        = 0.5       // with more, a coin would decide as well
+	maxPlanned      = 1_000_000 // listeners, and comparisons
+	maxRestMinutes  = 24 * 60
+	maxLeastSeconds = 60
+)
+
 // ValidateSettings returns an error that names the first setting out of range; it does not check the comparisons.
 func (p Plan) ValidateSettings() error {
 	switch {
@@ -91,15 +99,15 @@ func (p Plan) ValidateSettings() error {
 	case p.Order == Balanced && len(p.Design.of.answers) != 2:
 		// Fisher's exact test, which stays valid if the listener counts answers, is for two answers.
 		return fmt.Errorf("%s in balanced order: that order needs a design of two answers", p.Design)
-	case !(p.Alpha > 0 && p.Alpha <= 0.5):
-		return fmt.Errorf("alpha %v: must lie above 0 and at most at 0.5", p.Alpha)
+	case !(p.Alpha > 0 && p.Alpha <= maxAlpha):
+		return fmt.Errorf("alpha %v: must lie above 0 and at most at %v", p.Alpha, maxAlpha)
 	case !(p.SmallestEffect > 0 && p.SmallestEffect <= 1):
 		return fmt.Errorf("smallest effect %v: must lie above 0 and at most at 1", p.SmallestEffect)
-	case p.Study != nil && (p.Study.Listeners < 0 || p.Study.Comparisons < 0 || p.Study.Listeners > 1_000_000 || p.Study.Comparisons > 1_000_000):
+	case p.Study != nil && (p.Study.Listeners < 0 || p.Study.Comparisons < 0 || p.Study.Listeners > maxPlanned || p.Study.Comparisons > maxPlanned):
 		return fmt.Errorf("planned for %d listeners and %d comparisons: 0 to a million", p.Study.Listeners, p.Study.Comparisons)
-	case !(p.RestMinutes >= 0 && p.RestMinutes <= 24*60):
+	case !(p.RestMinutes >= 0 && p.RestMinutes <= maxRestMinutes):
 		return fmt.Errorf("rest after %v minutes: must lie between 0 and a day", p.RestMinutes)
-	case !(p.LeastSeconds >= 0 && p.LeastSeconds <= 60):
+	case !(p.LeastSeconds >= 0 && p.LeastSeconds <= maxLeastSeconds):
 		return fmt.Errorf("least time %v s: must lie between 0 and a minute", p.LeastSeconds)
 	}
 	return nil

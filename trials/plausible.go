@@ -12,7 +12,7 @@ const MaxEntries = 10 * MaxTrials
 
 // Limits of what an entry can contain. All but the confidence scale are judgement, no source.
 const (
-	maxConfidence = 4
+	MaxConfidence = 4               // sure; 1 is a guess
 	maxSwitches   = 1_000_000       // key presses in one trial
 	maxSeconds    = 366 * 24 * 3600 // of one trial, in which a session may have been interrupted
 	maxLabels     = 8
@@ -24,8 +24,8 @@ const (
 // been written; the earliest is 1970, where clocks start that were never set.
 func (e Entry) Plausible(until time.Time) error {
 	switch {
-	case e.Confidence < 0 || e.Confidence > maxConfidence:
-		return fmt.Errorf("entry %d: confidence %d, 0 to %d can be given", e.Number, e.Confidence, maxConfidence)
+	case e.Confidence < 0 || e.Confidence > MaxConfidence:
+		return fmt.Errorf("entry %d: confidence %d, 0 to %d can be given", e.Number, e.Confidence, MaxConfidence)
 	case math.IsNaN(e.Seconds) || e.Seconds < 0 || e.Seconds > maxSeconds:
 		return fmt.Errorf("entry %d: an answer after %g seconds", e.Number, e.Seconds)
 	case e.Switches < 0 || e.Switches > maxSwitches:

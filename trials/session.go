@@ -339,8 +339,8 @@ func (s *Session) Ask(a Answer, confidence int) error {
 		return fmt.Errorf("%w: no trial is open", ErrNotNow)
 	case d.index(a) < 0:
 		return fmt.Errorf("answer %q is not of the %s design: %s", a, d, d.AnswerNames())
-	case confidence < 0 || confidence > maxConfidence:
-		return fmt.Errorf("confidence %d: 1 to %d", confidence, maxConfidence)
+	case confidence < 0 || confidence > MaxConfidence:
+		return fmt.Errorf("confidence %d: 1 to %d", confidence, MaxConfidence)
 	case !s.heardEnough():
 		return fmt.Errorf("%w: %s", ErrNotHeard, d.of.mustHear)
 	}

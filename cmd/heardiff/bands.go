@@ -19,6 +19,9 @@ type bandsOptions struct {
 	passage float64
 }
 
+// maxPassageS is the longest passage, in seconds: an hour. A judgement, no source.
+const maxPassageS = 3600
+
 func (a *app) bandsCommand() *cobra.Command {
 	var o bandsOptions
 	c := &cobra.Command{
@@ -38,7 +41,7 @@ This is a model, to choose passages and doses by. Only a test says what is heard
   heardiff bands music.wav dosed.wav --plot bands.svg`,
 		Args: exactArgs("CLEAN", "DOSED"),
 		RunE: func(c *cobra.Command, args []string) error {
-			if !(o.passage > 0 && o.passage <= 3600) {
+			if !(o.passage > 0 && o.passage <= maxPassageS) {
 				return misusedf("--passage %v: seconds, above 0 and at most an hour", o.passage)
 			}
 			if err := a.checkPicture(o.plot); err != nil {

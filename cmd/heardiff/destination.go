@@ -43,6 +43,9 @@ type outputKind struct {
 // headBytes is how much of a file is read to recognise its kind.
 const headBytes = 1024
 
+// wavHead is the length in bytes of what a WAV file begins with: RIFF or RF64, a size, WAVE.
+const wavHead = 12
+
 var (
 	reportFile = outputKind{"a report", func(head []byte) bool {
 		return bytes.Contains(head, []byte(`<meta name="generator" content="heardiff">`))
@@ -52,7 +55,7 @@ var (
 	svgFile    = outputKind{"an SVG picture", func(head []byte) bool { return bytes.Contains(head, []byte("<svg")) }}
 	pngFile    = outputKind{"a PNG picture", beginsWith("\x89PNG\r\n\x1a\n")}
 	wavFile    = outputKind{"a WAV file", func(head []byte) bool {
-		return len(head) > 12 && string(head[8:12]) == "WAVE" && (string(head[:4]) == "RIFF" || string(head[:4]) == "RF64")
+		return len(head) > wavHead && string(head[8:wavHead]) == "WAVE" && (string(head[:4]) == "RIFF" || string(head[:4]) == "RF64")
 	}}
 	// tapeFile is a WAV file as the output device file:PATH writes it.
 	tapeFile = outputKind{"a tape of an earlier session", func(head []byte) bool {

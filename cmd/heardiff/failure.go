@@ -25,7 +25,7 @@ const (
 func misused(err error) error { return study.Misused(err) }
 
 // misusedf is misused of a formatted message.
-func misusedf(format string, args ...any) error { return study.Misusedf(format, args...) }
+func misusedf(format string, args ...any) error { return misused(fmt.Errorf(format, args...)) }
 
 // rejected marks err as an input that cannot be used (exit 3), with the mend in hint, or "". A nil err stays nil.
 func rejected(err error, hint string) error { return study.Rejected(err, hint) }
@@ -54,13 +54,13 @@ func ofCommand(c *cobra.Command, err error) error {
 	if strings.HasPrefix(f.Error(), name+": ") { // a package of the same name has said it
 		return f
 	}
-	return study.Blamed(study.Misuse, fmt.Errorf("%s: %w", name, err), f.Hint)
+	return &study.Fault{Blame: study.Misuse, Err: fmt.Errorf("%s: %w", name, err), Hint: f.Hint}
 }
 
 // fail prints err as one line, and its hint as a second, and returns the exit code.
 func (a *app) fail(ctx context.Context, err error) int {
 	fault := study.Judge(err)
-	code, hint := exitCode(fault.Blame), fault.Hint
+	code, hint := exitCode(fault.Blame), fault.Hint.In(inCommands{})
 	switch {
 	case ctx.Err() != nil && errors.Is(err, context.Canceled):
 		code, hint, err = exitInterrupted, "", errors.New("interrupted")
@@ -70,7 +70,7 @@ func (a *app) fail(ctx context.Context, err error) int {
 		name, _, _ := strings.Cut(strings.TrimPrefix(err.Error(), "unknown command "), " for ")
 		err = fmt.Errorf("%s: unknown command", name)
 	}
-	a.say("%s", study.Message(err))
+	a.say("%s", study.Message(err, inCommands{}))
 	if hint != "" {
 		a.say("hint: %s", hint)
 	}

@@ -141,6 +141,10 @@ func fitHint(points []stats.DosePoint, cfg stats.FitConfig, f fitFlags) string {
 	return ""
 }
 
+// maxBootstrap is the largest number of resamples: minutes of work, for an interval that the hundredth part of them gives too. A judgement,
+// no source.
+const maxBootstrap = 100_000
+
 func fitConfig(f fitFlags) (stats.FitConfig, error) {
 	cfg := stats.FitConfig{Guess: f.guess, NoGuess: f.guess == 0, Confidence: f.confidence, Bootstrap: f.bootstrap, Seed: f.seed,
 		FreeLapse: f.lapse == "free", Linear: f.scale == "linear"}
@@ -166,8 +170,8 @@ func fitConfig(f fitFlags) (stats.FitConfig, error) {
 		return cfg, fmt.Errorf("--guess %v and --lapse %v leave no room for a rise", f.guess, cfg.Lapse)
 	case !(f.confidence > 0 && f.confidence < 1):
 		return cfg, fmt.Errorf("--confidence %v: a fraction inside (0, 1) is wanted", f.confidence)
-	case f.bootstrap < 0 || f.bootstrap > 100_000:
-		return cfg, fmt.Errorf("--bootstrap %d: 0 to 100000 is wanted", f.bootstrap)
+	case f.bootstrap < 0 || f.bootstrap > maxBootstrap:
+		return cfg, fmt.Errorf("--bootstrap %d: 0 to %d is wanted", f.bootstrap, maxBootstrap)
 	}
 	return cfg, nil
 }

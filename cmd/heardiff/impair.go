@@ -148,11 +148,14 @@ func parseBand(text string, j *impair.Jitter) error {
 	return nil
 }
 
+// floatBits is the word length of which samples are floating point.
+const floatBits = 32
+
 func (a *app) impair(ctx context.Context, path string, o impairOptions) error {
 	if o.out == "" {
 		return misusedf("--out is missing: where is the copy to go?")
 	}
-	if o.bits != 16 && o.bits != 24 && o.bits != 32 {
+	if !slices.Contains([]int{16, 24, floatBits}, o.bits) {
 		return misusedf("--bits %d: want 16, 24 or 32", o.bits)
 	}
 	dose, err := o.dose()
@@ -210,7 +213,7 @@ type impaired struct {
 // words returns how samples become words of the file: a dose that changes none lets words that fit pass as they are.
 func (o impairOptions) words(in pcm.Format, dose impair.Dose) (q *pcm.Quantizer, dither string) {
 	switch {
-	case o.bits == 32:
+	case o.bits == floatBits:
 		return nil, "none"
 	case dose.KeepsSamples() && !in.Float && in.Bits <= o.bits:
 		return pcm.NewPlainQuantizer(o.bits), "none"
@@ -220,7 +223,7 @@ func (o impairOptions) words(in pcm.Format, dose impair.Dose) (q *pcm.Quantizer,
 
 // writeImpaired writes the copy and its sidecar: both or none.
 func writeImpaired(ctx context.Context, in pcm.Reader, dose impair.Dose, o impairOptions, to destination) (done impaired, clipped bool, err error) {
-	format := pcm.Format{Rate: in.Format().Rate, Channels: in.Format().Channels, Bits: o.bits, Float: o.bits == 32}
+	format := pcm.Format{Rate: in.Format().Rate, Channels: in.Format().Channels, Bits: o.bits, Float: o.bits == floatBits}
 	quantizer, dither := o.words(in.Format(), dose)
 	out, err := to.wav(format, quantizer)
 	if err != nil {

@@ -22,7 +22,7 @@ var jitterShown = measuredAs[jitter.Result]{
 
 // sameCarrier refuses captures of another carrier, one that no clock's error explains, as AgainstFloor does.
 func sameCarrier(first, other jitter.Result) error {
-	if math.Abs(other.CarrierHz/first.CarrierHz-1) > 0.01 {
+	if other.OtherCarrier(first) {
 		return fmt.Errorf("a carrier of %.1f Hz over one of %.1f Hz: their jitter cannot be compared", other.CarrierHz, first.CarrierHz)
 	}
 	return nil

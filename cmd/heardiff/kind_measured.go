@@ -2,11 +2,13 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"io"
 	"path/filepath"
 	"slices"
 
 	"heardiff/cmd/heardiff/internal/plot"
+	"heardiff/cmd/heardiff/internal/printable"
 	"heardiff/playback/audiofile"
 	"heardiff/playback/pcm"
 	"heardiff/trials/study"
@@ -58,9 +60,8 @@ func (k measuredAs[T]) file(ctx context.Context, a *app, path string, m measureF
 	if !spectrum && k.bare != nil {
 		k.bare(&result)
 	}
-	print := writeText(path, result, k.text)
 	return a.print(result, func(w io.Writer) {
-		print(w)
+		fmt.Fprintf(w, "%s: %s", printable.Text(path), k.text(result))
 		wrotePicture(w, m.plot)
 	})
 }

@@ -15,6 +15,9 @@ func (a *app) listenerCommand() *cobra.Command {
 	return group("listener", "add, list or forget listeners", a.listenerAddCommand(), a.listenerListCommand(), a.listenerForgetCommand())
 }
 
+// maxYears of listening is longer than anybody lives.
+const maxYears = 120
+
 func (a *app) listenerAddCommand() *cobra.Command {
 	l := study.Listener{}
 	var years float64
@@ -28,8 +31,8 @@ func (a *app) listenerAddCommand() *cobra.Command {
 		RunE: func(c *cobra.Command, args []string) error {
 			l.ID = args[0]
 			if c.Flags().Changed("years") {
-				if !(years >= 0 && years <= 120) {
-					return misusedf("--years %v: 0 to 120", years)
+				if !(years >= 0 && years <= maxYears) {
+					return misusedf("--years %v: 0 to %d", years, maxYears)
 				}
 				l.Years = &years
 			}

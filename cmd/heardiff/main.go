@@ -54,7 +54,7 @@ type app struct {
 // host returns what a study asks of the program around it.
 func (a *app) host() *study.Host {
 	if a.around == nil {
-		a.around = &study.Host{Now: a.now, Getenv: a.getenv, Program: "heardiff " + thisProgram().String(), Warn: func(text string) { a.warn("%s", text) }, Progress: a.progress}
+		a.around = &study.Host{Now: a.now, Getenv: a.getenv, Program: "heardiff " + thisProgram().String(), Warn: func(p study.Phrase) { a.warn("%s", p.In(inCommands{})) }, Progress: a.progress}
 	}
 	return a.around
 }

@@ -43,6 +43,9 @@ func measuredText(w io.Writer, r study.MeasureReport) {
 		warned.Details = append(warned.Details, m.Warnings.Details...)
 	}
 	warningsText(w, warned)
+	if r.Late > 0 {
+		fmt.Fprintln(w, `"heardiff measure --again" measures all anew`)
+	}
 }
 
 // mainFigures returns the main figures of the first channel.

@@ -6,16 +6,10 @@ import (
 	"maps"
 	"slices"
 
-	"heardiff/cmd/heardiff/internal/printable"
 	"heardiff/measure"
 	"heardiff/measure/jitter"
 	"heardiff/measure/tone"
 )
-
-// writeText returns what prints a result for people: the file's name, then text of the result.
-func writeText[T any](path string, result T, text func(T) string) func(io.Writer) {
-	return func(w io.Writer) { fmt.Fprintf(w, "%s: %s", printable.Text(path), text(result)) }
-}
 
 // atMost is figure for decibels, written as a bound if the figure does not exceed the limit that noise sets.
 func atMost(db, limit float64, format string) string {

@@ -28,7 +28,7 @@ listener on every plan, a report. Every command on it ends with the same line.`,
 			}
 			r := nextReport{Schema: "heardiff.next/1", Done: orEmpty(p.Done), Missing: orEmpty(p.Missing)}
 			if p.Next != nil {
-				line := a.commandLine(s, p.Next)
+				line := a.commandLine(s, *p.Next)
 				r.Command = &line
 			}
 			return a.print(r, func(w io.Writer) { r.text(w) })
@@ -98,12 +98,12 @@ func (a *app) nextLines(ctx context.Context, s *study.Study) []string {
 	if p.Next == nil {
 		return nil
 	}
-	return []string{nextPrefix + a.commandLine(s, p.Next)}
+	return []string{nextPrefix + a.commandLine(s, *p.Next)}
 }
 
-// commandLine returns a command on the study as a shell takes it.
-func (a *app) commandLine(s *study.Study, words []string) string {
-	words = append([]string{"heardiff"}, words...)
+// commandLine returns the command that makes a call on the study, as a shell takes it.
+func (a *app) commandLine(s *study.Study, c study.Call) string {
+	words := append([]string{"heardiff"}, commandWords(c)...)
 	if dir := s.Path(""); dir != "." {
 		words = append(words, "--study", dir)
 	}

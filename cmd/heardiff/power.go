@@ -193,6 +193,9 @@ func (a *app) checkPowerFlags(c *cobra.Command, f *powerFlags) error {
 }
 
 // effectFlags takes the effect from the one flag that names it.
+// maxDPrime is far above what any number of trials resolves. A judgement, no source.
+const maxDPrime = 50
+
 func effectFlags(changed func(string) bool, f *powerFlags) error {
 	given := 0
 	for _, name := range []string{"p-true", "d-prime", "discriminators"} {
@@ -205,8 +208,8 @@ func effectFlags(changed func(string) bool, f *powerFlags) error {
 		return misusedf("--p-true, --d-prime and --discriminators exclude each other")
 	case given == 0 && !changed("rule-out"):
 		return misusedf("--p-true is missing")
-	case changed("d-prime") && !(f.dPrime >= 0 && f.dPrime <= 50):
-		return misusedf("--d-prime %v: 0 to 50 is wanted", f.dPrime)
+	case changed("d-prime") && !(f.dPrime >= 0 && f.dPrime <= maxDPrime):
+		return misusedf("--d-prime %v: 0 to %d is wanted", f.dPrime, maxDPrime)
 	case changed("discriminators") && !(f.discriminator >= 0 && f.discriminator <= 1):
 		return misusedf("--discriminators %v: 0 to 1 is wanted", f.discriminator)
 	case !(f.pTrue >= 0 && f.pTrue <= 1):

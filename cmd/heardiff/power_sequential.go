@@ -76,6 +76,9 @@ func (f powerFlags) sequentialPlan() (study.SequentialPlan, error) {
 	return study.MakeLooks(f.of, f.boundary, found.MaxTrials(), f.looks, f.ruleOut, f.alpha, f.alpha)
 }
 
+// mostLooksShown is up to how many looks each has a row of a table. A judgement, no source.
+const mostLooksShown = 20
+
 func sequentialText(w io.Writer, p study.SequentialPlan, n int, chance float64, courses []stats.Course) {
 	t := newTable("true p", "heard", "ruled out", "undecided", "expected trials")
 	t.right(0, 1, 2, 3, 4)
@@ -91,7 +94,7 @@ func sequentialText(w io.Writer, p study.SequentialPlan, n int, chance float64, 
 		by = fmt.Sprintf("by the %s boundary, on exact counts", p.Boundary)
 	}
 	t.print(w, looks+", "+by+"\n\n")
-	if len(p.Looks.Trials) > 20 {
+	if len(p.Looks.Trials) > mostLooksShown {
 		return
 	}
 	fmt.Fprintln(w)

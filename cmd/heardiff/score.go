@@ -213,9 +213,9 @@ func writeWarnings(w io.Writer, warnings []string) {
 	}
 }
 
+func span(v [2]float64) string { return number(v[0]) + " to " + number(v[1]) }
+
 func planName(p stats.Plan) string {
 	name, _ := p.MarshalText()
 	return string(name)
 }
-
-func span(v [2]float64) string { return number(v[0]) + " to " + number(v[1]) }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -14,6 +15,7 @@ import (
 	"heardiff/playback/pcm"
 	"heardiff/stats/wire"
 	"heardiff/trials"
+	"heardiff/trials/study"
 )
 
 func (a *app) signalCommand() *cobra.Command {
@@ -111,6 +113,7 @@ func (a *app) signal(ctx context.Context, cfg signal.Config, out string) error {
 		return misused(err)
 	}
 	note := s.Note()
+	note.Measure = measuringCommand(cfg.Kind)
 	data, err := wire.Marshal(note)
 	if err != nil {
 		return fmt.Errorf("encode the note: %w", err)
@@ -119,6 +122,19 @@ func (a *app) signal(ctx context.Context, cfg signal.Config, out string) error {
 		return err
 	}
 	return a.print(note, func(w io.Writer) { printNote(w, note, out) })
+}
+
+// measuringCommand returns the command that measures captures of a signal.
+func measuringCommand(played signal.Kind) string {
+	all := study.CaptureKinds()
+	i := slices.IndexFunc(all, func(k study.Kind) bool { return k.Signal == played })
+	switch {
+	case i < 0:
+		return "heardiff inspect FILE"
+	case all[i].Sent:
+		return "heardiff integrity SENT RECEIVED"
+	}
+	return "heardiff measure CAPTURE --as " + all[i].Name
 }
 
 // writeWAV writes r, whose samples are words of its format already, and its note; it leaves nothing behind if it fails.
@@ -160,12 +176,15 @@ func printNote(w io.Writer, n signal.Note, path string) {
 	}
 }
 
-// paragraph returns text broken to lines of a terminal's width, under its name.
+// paragraphColumns is the width of the lines of a note.
+const paragraphColumns = 90
+
+// paragraph returns text broken into lines of paragraphColumns, under its name.
 func paragraph(name, text string) string {
 	var b strings.Builder
 	line := fmt.Sprintf("%-8s", name)
 	for _, word := range strings.Fields(text) {
-		if len([]rune(line))+1+len([]rune(word)) > 90 {
+		if len([]rune(line))+1+len([]rune(word)) > paragraphColumns {
 			b.WriteString(line + "\n")
 			line = strings.Repeat(" ", 8)
 		}

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -51,20 +52,13 @@ func summarize(r trials.Result, rows []link.Row, family link.FamilySummary) []st
 // alone says what a guesser would do in this session alone.
 func alone(r trials.Result, t trials.Tally) string {
 	if r.Plan.Sequential() {
-		return fmt.Sprintf("  The plan was to stop when the evidence sufficed; stopped at: %s.", orNone(string(r.Stopped)))
+		return fmt.Sprintf("  The plan was to stop when the evidence sufficed; stopped at: %s.", cmp.Or(string(r.Stopped), "neither boundary"))
 	}
 	s, err := study.ScoreRow(r, t)
 	if err != nil || math.IsNaN(s.PValue()) {
 		return "  Too little to say anything."
 	}
 	return fmt.Sprintf("  A guesser does as well, or better, with probability %s in this session alone (uncorrected: it decides nothing).", probability(s.PValue()))
-}
-
-func orNone(s string) string {
-	if s == "" {
-		return "neither boundary"
-	}
-	return s
 }
 
 // kindNote says what a comparison that is no part of the question was for.

@@ -20,7 +20,7 @@ func thresholdsText(w io.Writer, all []link.Threshold) {
 	t.right(3, 4, 5, 7, 8, 9, 10, 11)
 	for _, h := range all {
 		found, unit := link.Scaled(h.Unit, h.Threshold, h.ThresholdInterval[0], h.ThresholdInterval[1])
-		t.row(h.What, h.Excerpt, thresholdOf(h), plainDigits(found[0]), plainDigits(found[1]), plainDigits(found[2]), unit,
+		t.row(h.What, h.Excerpt, whose(h.Kind, h.Listener, h.Group, h.Listeners)+notOfPeople(h.Simulated, h.Silent), plainDigits(found[0]), plainDigits(found[1]), plainDigits(found[2]), unit,
 			figure(h.BelowMusicDB, "%.0f"), fmt.Sprint(h.Trials), figure(h.Slope, "%.1f"), figure(h.Lapse, "%.3f"), probability(h.FitP))
 	}
 	t.print(w, "")
@@ -29,11 +29,6 @@ func thresholdsText(w io.Writer, all []link.Threshold) {
 			fmt.Fprintf(w, "\n%s\n", h.Says)
 		}
 	}
-}
-
-// thresholdOf names whose threshold it is.
-func thresholdOf(h link.Threshold) string {
-	return whose(h.Kind, h.Listener, h.Group, h.Listeners) + notOfPeople(h.Simulated, h.Silent)
 }
 
 // whose names a listener, or of how many a mean is.

@@ -111,4 +111,7 @@ func verifiedText(w io.Writer, r study.VerifyReport) {
 		fmt.Fprintln(w, r.Given)
 	}
 	fmt.Fprintf(w, "not known: %s\n", r.Unknown)
+	if r.Given == "" {
+		fmt.Fprintln(w, "a head that was written down is given by --head HEAD")
+	}
 }

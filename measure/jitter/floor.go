@@ -13,13 +13,18 @@ import (
 // IEC 60958-3.
 const otherCarrier = 0.01
 
+// OtherCarrier reports whether the carrier of another result differs by more than clocks do: their jitter cannot be compared.
+func (r Result) OtherCarrier(other Result) bool {
+	return math.Abs(r.CarrierHz/other.CarrierHz-1) > otherCarrier
+}
+
 // AgainstFloor returns r read against the same measurement of the recording set-up alone. A random figure within
 // 3 dB of the floor's (or of the bound of additive noise under it) becomes an upper bound; a line within 3 dB of the same
 // line of the floor is marked and not counted. Above that the figures stay as measured: the floor's part is not taken
 // off, since a clock that recorder and chain share would make that wrong. A channel is read against the floor's
 // channel of its number, else its first. It is an error if the bands or carriers differ: jitter in seconds is then not comparable.
 func (r Result) AgainstFloor(floor Result) (Result, error) {
-	if math.Abs(r.CarrierHz/floor.CarrierHz-1) > otherCarrier || differ(r.BandHz, floor.BandHz) {
+	if r.OtherCarrier(floor) || differ(r.BandHz, floor.BandHz) {
 		return Result{}, fmt.Errorf("jitter: the floor has a carrier of %.1f Hz and a band of %.0f to %.0f Hz, the capture %.1f Hz and %.0f to %.0f Hz",
 			floor.CarrierHz, floor.BandHz[0], floor.BandHz[1], r.CarrierHz, r.BandHz[0], r.BandHz[1])
 	}

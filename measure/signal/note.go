@@ -18,11 +18,11 @@ type Note struct {
 	Holds     string   `json:"holds"`
 	Play      string   `json:"play"`
 	Record    string   `json:"record"`
-	Measure   string   `json:"measure"` // the command for the capture
+	Measure   string   `json:"measure"` // how the capture is measured, in the words of the program that writes the note
 	Cautions  []string `json:"cautions"`
 }
 
-// Note returns the calibration note of the signal.
+// Note returns the calibration note of the signal, without Measure.
 func (s *Signal) Note() Note {
 	n := Note{
 		Schema: "heardiff.signal/1", Kind: s.cfg.Kind.String(), RateHz: int(s.cfg.Rate), Bits: s.cfg.Bits,
@@ -32,7 +32,6 @@ func (s *Signal) Note() Note {
 			"Disconnect headphones and loudspeakers.",
 		Record: fmt.Sprintf("At the same or twice the rate, 24 bits, peaks between −6 and −1 dBFS of the recorder, "+
 			"all %.0f s and a second on either side; the gain never touched between chains.", s.cfg.Rate.Seconds(s.frames)),
-		Measure:  "heardiff measure CAPTURE --as " + s.cfg.Kind.String(),
 		Cautions: cautions(s.cfg.Kind),
 	}
 	if s.exact || s.cfg.Dither == NoDither {
@@ -40,13 +39,10 @@ func (s *Signal) Note() Note {
 	}
 	switch s.cfg.Kind {
 	case Silence:
-		n.Measure = "heardiff measure CAPTURE --as noise"
 		n.Record = "With the recorder's gain exactly as for the tone, for as long as the file lasts."
 	case Integrity:
-		n.Measure = "heardiff integrity SENT RECEIVED"
 		n.Record = "Digitally, at the same rate and 24 bits; an analogue capture cannot show whether words are equal."
 	case Level:
-		n.Measure = "heardiff inspect FILE"
 		n.Play = levelPlay
 		n.Record = "Nothing: it is for the ears, through the chain that plays the test."
 	}

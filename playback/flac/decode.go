@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"hash"
 	"io"
+	"slices"
 
 	"github.com/mewkiz/flac"
 	"github.com/mewkiz/flac/frame"
@@ -136,9 +137,12 @@ func begin(in *bufio.Reader) (*meta.StreamInfo, error) {
 	return stream.Info, nil
 }
 
+// wordLengths are the bits per sample that are read.
+var wordLengths = []int{16, 24}
+
 func accept(f pcm.Format) error {
 	switch {
-	case f.Bits != 16 && f.Bits != 24:
+	case !slices.Contains(wordLengths, f.Bits):
 		return fmt.Errorf("%w: %d-bit, wanted are 16 and 24", ErrUnsupported, f.Bits)
 	case f.Channels < 1 || f.Channels > pcm.MaxChannels:
 		return fmt.Errorf("%w: %d channels, wanted are 1 to %d", ErrUnsupported, f.Channels, pcm.MaxChannels)
@@ -165,13 +169,16 @@ func fits(block *frame.Frame, f pcm.Format) bool {
 	return ok
 }
 
+// bytes24 is the length of a word of 24 bits, in bytes.
+const bytes24 = 3
+
 // pack appends the block as interleaved little-endian words, the form over which the MD5 sum is defined.
 func pack(dst []byte, block *frame.Frame, word int) []byte {
 	for i := range int(block.BlockSize) {
 		for _, s := range block.Subframes {
 			v := s.Samples[i]
 			dst = append(dst, byte(v), byte(v>>8))
-			if word == 3 {
+			if word == bytes24 {
 				dst = append(dst, byte(v>>16))
 			}
 		}

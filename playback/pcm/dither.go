@@ -20,10 +20,13 @@ func NewQuantizer(bits int, seed uint64) *Quantizer {
 	return q
 }
 
+// maxBits is the longest word, that of an int32.
+const maxBits = 32
+
 // NewPlainQuantizer returns a quantizer for words of 2 to 32 bits that rounds to nearest without dither.
 // It panics for other word lengths.
 func NewPlainQuantizer(bits int) *Quantizer {
-	if bits < 2 || bits > 32 {
+	if bits < 2 || bits > maxBits {
 		panic(fmt.Sprintf("pcm: quantizer of %d bits", bits))
 	}
 	return &Quantizer{scale: math.Ldexp(1, bits-1)}

@@ -153,14 +153,16 @@ func (f *File) decode(dst [][]float64, at int, raw []byte) (channel, frame int) 
 	step, n := f.frameBytes(), len(raw)/f.frameBytes()
 	for c := range dst {
 		out, in := dst[c][at:at+n], raw[c*f.format.Bits/8:]
-		switch {
-		case f.format.Float:
+		if f.format.Float {
 			if i := decodeFloat(out, in, step); i >= 0 {
 				return c, i
 			}
-		case f.format.Bits == 16:
+			continue
+		}
+		switch f.format.Bits {
+		case 16:
 			decode16(out, in, step)
-		case f.format.Bits == 24:
+		case 24:
 			decode24(out, in, step)
 		default:
 			decode32(out, in, step)

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 
 	"heardiff/playback/pcm"
 )
@@ -166,11 +167,24 @@ func (w *walker) sizes64() error {
 	return nil
 }
 
+// Lengths in bytes of the format chunk, plain and extensible (RFC 2361; Microsoft, Multiple Channel Audio Data and WAVE Files, 2001), and
+// of what every chunk begins with.
+const (
+	plainFormat      = 16
+	extensibleFormat = 40
+	chunkHead        = 8
+)
+
+// floatBits is the word length of floating point, readBits are those of words that are read, writtenBits of words that are written.
+const floatBits = 32
+
+var readBits, writtenBits = []int{16, 24, 32}, []int{16, 24}
+
 // format reads the format chunk.
 func (w *walker) format() (pcm.Format, error) {
-	var body [40]byte
+	var body [extensibleFormat]byte
 	n := min(w.current.bytes, int64(len(body)))
-	if n < 16 {
+	if n < plainFormat {
 		return pcm.Format{}, fmt.Errorf("%w: the format chunk is %d bytes long", ErrDamaged, n)
 	}
 	if err := w.read(body[:n], w.current.start); err != nil {
@@ -201,7 +215,7 @@ func (w *walker) format() (pcm.Format, error) {
 
 // extensible returns the coding that the SubFormat of an extensible format chunk names.
 func extensible(body []byte, bits uint16) (coding uint16, err error) {
-	if len(body) < 40 {
+	if len(body) < extensibleFormat {
 		return 0, fmt.Errorf("%w: the extensible format chunk is %d bytes long", ErrDamaged, len(body))
 	}
 	if valid := binary.LittleEndian.Uint16(body[18:]); valid > bits {
@@ -218,9 +232,9 @@ func accept(f pcm.Format, coding uint16) error {
 	switch {
 	case coding != codingPCM && coding != codingFloat:
 		return fmt.Errorf("%w: coding 0x%04X, wanted are linear PCM and 32-bit float", ErrUnsupported, coding)
-	case f.Float && f.Bits != 32:
+	case f.Float && f.Bits != floatBits:
 		return fmt.Errorf("%w: %d-bit float, wanted is 32", ErrUnsupported, f.Bits)
-	case f.Bits != 16 && f.Bits != 24 && f.Bits != 32:
+	case !slices.Contains(readBits, f.Bits):
 		return fmt.Errorf("%w: %d-bit, wanted are 16, 24 and 32", ErrUnsupported, f.Bits)
 	}
 	return CheckShape(f.Rate, f.Channels)
@@ -267,7 +281,7 @@ func (w *walker) audio(l layout) (layout, error) {
 // into the file; unannounced audio does not look like that.
 func (w *walker) chunkFollows() bool {
 	w.skip()
-	if w.size-w.at < 8 {
+	if w.size-w.at < chunkHead {
 		return true
 	}
 	if w.next() != nil {

@@ -11,6 +11,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"heardiff/playback/pcm"
 )
@@ -71,7 +72,7 @@ func NewWriter(dst Destination, f pcm.Format, q *pcm.Quantizer) (*Writer, error)
 	}
 	if q == nil && !f.Float {
 		q = pcm.NewPlainQuantizer(f.Bits)
-		if f.Bits == 16 {
+		if f.Bits == slices.Min(writtenBits) {
 			q = pcm.NewQuantizer(f.Bits, 1) // the seed is no secret; fixed, so that a file can be reproduced
 		}
 	}
@@ -84,7 +85,7 @@ func NewWriter(dst Destination, f pcm.Format, q *pcm.Quantizer) (*Writer, error)
 
 func writable(f pcm.Format, q *pcm.Quantizer) error {
 	switch {
-	case f.Float && f.Bits != 32, !f.Float && f.Bits != 16 && f.Bits != 24:
+	case f.Float && f.Bits != floatBits, !f.Float && !slices.Contains(writtenBits, f.Bits):
 		return fmt.Errorf("%w: writing %s; 16 and 24-bit words and 32-bit float are", ErrUnsupported, f)
 	case q != nil && f.Float:
 		return fmt.Errorf("%w: float samples are not quantized", ErrUnsupported)
@@ -162,6 +163,9 @@ func encodeFloat(raw []byte, block [][]float64, step int) {
 	}
 }
 
+// bytes24 is the length of a word of 24 bits, in bytes.
+const bytes24 = 3
+
 // encodeWords returns the number of clipped samples.
 func encodeWords(raw []byte, block [][]float64, q *pcm.Quantizer, word int) (clipped int) {
 	step := word * len(block)
@@ -173,7 +177,7 @@ func encodeWords(raw []byte, block [][]float64, q *pcm.Quantizer, word int) (cli
 			}
 			out := raw[i*step+word*c:]
 			out[0], out[1] = byte(x), byte(x>>8)
-			if word == 3 {
+			if word == bytes24 {
 				out[2] = byte(x >> 16)
 			}
 		}

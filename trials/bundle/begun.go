@@ -2,6 +2,7 @@ package bundle
 
 import (
 	"crypto/ed25519"
+	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
 	"strings"
@@ -17,14 +18,17 @@ type Begun struct {
 	Ended bool   `json:"ended"`
 }
 
+// maxSessionID is the longest id of a session that is taken, in bytes. A judgement, no source: this program's have 24.
+const maxSessionID = 64
+
 func (b Begun) validate() error {
 	raw, err := hex.DecodeString(b.Seal)
 	switch {
 	case b.Number < 1 || b.Number > MaxSessions:
 		return fmt.Errorf("session begun under the number %d", b.Number)
-	case b.Session == "" || len(b.Session) > 64:
+	case b.Session == "" || len(b.Session) > maxSessionID:
 		return fmt.Errorf("session number %d has no id, or a long one", b.Number)
-	case b.Seal != "" && (err != nil || len(raw) != 32):
+	case b.Seal != "" && (err != nil || len(raw) != sha256.Size):
 		return fmt.Errorf("session number %d: %.40q is no seal", b.Number, b.Seal)
 	}
 	return nil

@@ -24,7 +24,7 @@ type reading struct {
 func readingOf(all []Figure) reading {
 	f, entered := measuredHere(all), false
 	if len(f) == 0 {
-		f = enteredOf(all)
+		f = slices.DeleteFunc(slices.Clone(all), func(v Figure) bool { return !v.Entered })
 		entered = len(f) > 0
 	}
 	nan := math.NaN()
@@ -62,11 +62,6 @@ func measuredHere(all []Figure) []Figure {
 		}
 	}
 	return f
-}
-
-// enteredOf returns the figures that were entered.
-func enteredOf(all []Figure) []Figure {
-	return slices.DeleteFunc(slices.Clone(all), func(v Figure) bool { return !v.Entered })
 }
 
 // atMost returns the value, or its upper bound at the floor.

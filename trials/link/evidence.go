@@ -65,7 +65,7 @@ func gather(results []Heard, f Family, m memo) (all []*evidence, leaking map[str
 				e.share = f.questionShare(e.foreseen, others)
 				index[s.question], all = e, append(all, e)
 			}
-			s.counted = h.counts(people)
+			s.counted = h.ofPeople() || !people // where there are people, the others have rows of their own
 			e.add(s)
 		}
 	}
@@ -314,7 +314,8 @@ func (r *tallied) claim(m memo) float64 {
 	case r.leak != nil:
 		return 0
 	}
-	return m.ofOne(r.sittings, r.level())
+	alpha := r.level()
+	return m.once("p", r.sittings, alpha, func() float64 { return lnPOne(r.sittings, alpha) })
 }
 
 // level is the row's own share of the risk.
@@ -325,7 +326,7 @@ func (r *tallied) bound(m memo) float64 {
 	case r.leak != nil || len(r.sittings) == 0:
 		return 1
 	case r.Kind == "listener":
-		return m.boundOfOne(r.sittings, r.alpha)
+		return m.once("bound", r.sittings, r.alpha, func() float64 { return boundOne(r.sittings, r.alpha) })
 	}
 	return m.boundTogether(r.sittings, r.planned, r.alpha)
 }

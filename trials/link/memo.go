@@ -103,16 +103,6 @@ func (m memo) stakes(h Heard, k, n int, f Family) (up, down *stats.Stake) {
 	return up, down
 }
 
-// ofOne is ln of the p of one listener's sittings.
-func (m memo) ofOne(all []sitting, alpha float64) float64 {
-	return m.once("p", all, alpha, func() float64 { return lnPOne(all, alpha) })
-}
-
-// boundOfOne is boundOne.
-func (m memo) boundOfOne(all []sitting, alpha float64) float64 {
-	return m.once("bound", all, alpha, func() float64 { return boundOne(all, alpha) })
-}
-
 // once memoises a result that depends only on the answers of the sittings, their plans and a level.
 func (m memo) once(what string, all []sitting, alpha float64, compute func() float64) float64 {
 	of := make([]byte, 0, 64*len(all))

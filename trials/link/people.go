@@ -26,10 +26,6 @@ func ofPeople(results []Heard) bool {
 
 func (h Heard) ofPeople() bool { return !h.Simulated && !h.Silent }
 
-// counts reports whether a session is included in the sums. If there are sessions of people, the others are shown in rows of
-// their own and excluded.
-func (h Heard) counts(people bool) bool { return h.ofPeople() || !people }
-
 // leftOut says how many sessions are shown but not included in the sums, or "".
 func leftOut(results []Heard) string {
 	if !ofPeople(results) {

@@ -7,6 +7,9 @@ import (
 	"strings"
 )
 
+// roundsToThousand is the least value that three digits round to 1000.
+const roundsToThousand = 999.5
+
 // Scaled returns values that are in picoseconds in the unit of time that suits the largest of them, and that unit: 290789 ps RMS
 // are 290.789 ns RMS. What is in another unit stays as it is.
 func Scaled(unit string, values ...float64) ([]float64, string) {
@@ -21,7 +24,7 @@ func Scaled(unit string, values ...float64) ([]float64, string) {
 		}
 	}
 	for _, larger := range []string{"ns", "µs", "ms"} {
-		if largest < 999.5 { // which three digits round to 1000
+		if largest < roundsToThousand {
 			break
 		}
 		largest /= 1000

@@ -496,7 +496,7 @@ func TestRuledOutIsWrongAtMostAtAlpha(t *testing.T) {
 				}
 			}
 			se := math.Sqrt(0.05 * 0.95 / float64(n))
-			// That some one of many rows is wrong is likelier, up to what the study says beside them: see AnyRuledOutWrong.
+			// That some one of many rows is wrong is likelier, up to what the study says next to them: see AnyRuledOutWrong.
 			bound := 1 - math.Pow(1-0.05, float64(rows))
 			t.Logf("%s: some row 'ruled out' wrongly in %.4f, at most %.4f of %d rows", s.name, float64(some)/float64(n), bound, rows)
 			if over := 3 * math.Sqrt(bound*(1-bound)/float64(n)); float64(some)/float64(n) > bound+over {

@@ -32,7 +32,7 @@ type Threshold struct {
 	Trials     int  `json:"trials"`
 	Simulated  bool `json:"simulated"`
 	Silent     bool `json:"silent"`
-	// Threshold is the dose at which half of what can be told is told; of several listeners the mean of theirs in dB. The interval is
+	// Threshold is the dose at which half of what can be distinguished is distinguished; of several listeners the mean of theirs in dB. The interval is
 	// of 95 %: of a listener by the posterior, of several by Hartung and Knapp's, which allows for listeners who differ.
 	Threshold         float64    `json:"threshold"`
 	ThresholdInterval [2]float64 `json:"threshold_interval"`
@@ -63,7 +63,7 @@ type ThresholdPoint struct {
 	Interval   [2]float64 `json:"interval"` // Clopper–Pearson, 95 %
 }
 
-// ladder is what a threshold is of: answers of other ladders say nothing of it.
+// ladder identifies what a threshold is for: answers on other ladders say nothing about it.
 type ladder struct {
 	what, quantity, unit, chain, excerpt string
 	band                                 [2]float64 // zeros: see Threshold.BandHz
@@ -93,7 +93,7 @@ type climber struct {
 	leftOut           int
 }
 
-// who keeps apart, in one listener, what speaks of people and what does not.
+// who separates the real sessions of a listener from simulated and silent ones.
 func (c climber) who() [3]any { return [3]any{c.listener, c.simulated, c.silent} }
 
 // climbed is all answers on one ladder.
@@ -213,7 +213,7 @@ func (c *climbed) thresholds() ([]Threshold, error) {
 	return append(out, c.mean("all", "", own, counted)...), nil
 }
 
-// grid returns that on which thresholds of the ladder are estimated.
+// grid returns the grid on which thresholds of the ladder are estimated.
 func (c *climbed) grid() (*stats.ThresholdGrid, error) {
 	levels := levelsOf(c.rungs)
 	return stats.NewThresholdGrid(levels, c.chance, stats.PriorFor(levels[0], levels[len(levels)-1]))
@@ -404,7 +404,7 @@ func listenersOf(kind, listener, group string) string {
 	return "listener " + listener
 }
 
-// OwnWords says what the threshold is to whom it is of.
+// OwnWords describes the threshold to its own listener.
 func (t Threshold) OwnWords() string { return fmt.Sprintf("%s: %s", t.What, t.found()) }
 
 func (t Threshold) found() string {

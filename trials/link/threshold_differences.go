@@ -150,7 +150,7 @@ func between(of string, a, b Threshold) ThresholdDifference {
 	return d
 }
 
-// meanDifference is that of several listeners; none where only one counts.
+// meanDifference is the difference of several listeners; none where only one counts.
 func meanDifference(kind, group string, own []ThresholdDifference, counts func(ThresholdDifference) bool) []ThresholdDifference {
 	var d ThresholdDifference
 	var effects []stats.Effect

@@ -193,7 +193,7 @@ func differenceIn(r Row, m Metric) float64 {
 
 // kendall correlates difference with proportion.
 func kendall(points []TrendPoint) (tau, p float64, exact bool) {
-	if len(points) < 3 {
+	if len(points) < stats.LeastRanked {
 		return math.NaN(), math.NaN(), false
 	}
 	x, y := make([]float64, len(points)), make([]float64, len(points))

@@ -392,8 +392,11 @@ func coversJitterAndNoise(r *tallied) bool {
 	return known > 0 && covered == known
 }
 
+// leastShown is the least p that is printed as a number, with three digits (common practice, no source).
+const leastShown = 0.001
+
 func pText(p float64) string {
-	if p < 0.001 {
+	if p < leastShown {
 		return "<0.001"
 	}
 	return fmt.Sprintf("%.3f", p)

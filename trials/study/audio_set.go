@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"slices"
 
-	"heardiff/playback"
 	"heardiff/playback/pcm"
 	"heardiff/trials"
 )
@@ -79,12 +78,6 @@ func (a *audioSet) read(ctx context.Context, i int) (pcm.Clip, error) {
 	}
 	a.envelopes[i] = own.Envelope(envelopeParts)
 	return a.last, nil
-}
-
-// switcher reads all presentations into a switcher, one after the other, so that a ladder of many doses takes no more memory than
-// they take to play.
-func (a *audioSet) switcher(ctx context.Context) (*playback.Switcher, error) {
-	return playback.Read(playback.Config{}, len(a.files), func(i int) (pcm.Clip, error) { return a.read(ctx, i) })
 }
 
 // clips reads all presentations, for a computed listener.

@@ -40,8 +40,8 @@ type Booth struct {
 	disturbed error                // a trial was made void, which the listener does not know yet
 }
 
-// Closing is the text that a listener sees at the end, in lines: once the session has ended, and of one that is left; busy says that what was
-// asked of the study before has not ended yet.
+// Closing makes the text that a listener sees at the end, in lines: Ended where the session has ended, Left where the listener leaves it.
+// busy says that an earlier call on the study has not returned yet.
 type Closing struct {
 	Ended func() ([]string, error)
 	Left  func(busy bool) []string
@@ -222,12 +222,12 @@ func Leaving(err error, action func() error) error {
 func (b *Booth) View() trials.View {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	// A fault shows through Sound; the view itself is always to be had.
+	// A fault shows through Sound; the view itself is always available.
 	_ = b.attend()
 	return b.session.View()
 }
 
-// Sound tells what plays.
+// Sound returns what plays, and where.
 func (b *Booth) Sound() trials.Sound {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -327,7 +327,7 @@ func (b *Booth) GiveUp(reason string) error {
 	return b.within(func() error { b.switcher.Pause(); return b.session.GiveUp(reason) })
 }
 
-// Summary tells the results once the session has ended, in lines.
+// Summary returns the results once the session has ended, in lines.
 func (b *Booth) Summary() ([]string, error) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -338,7 +338,7 @@ func (b *Booth) Summary() ([]string, error) {
 	return lines, err
 }
 
-// Kept tells, in lines, what is kept of a session that is left. It waits for no lock: a commit may be under way, and may have stalled.
+// Kept returns, in lines, what is kept of a session that the listener leaves. It waits for no lock: a commit may be under way, and may have stalled.
 func (b *Booth) Kept() []string {
 	free := b.mu.TryLock()
 	if free {

@@ -37,7 +37,7 @@ func (o CaptureOptions) check() (CaptureOptions, error) {
 		return o, err
 	}
 	if isSent(o.Kind) != (o.Sent != "") {
-		return o, Misusedf("--sent FILE goes with --as %s, and is needed there: the file that was played", Integrity.Name)
+		return o, misusedf("%v FILE goes with %v %s, and is needed there: the file that was played", OptionSent, OptionKind, Integrity.Name)
 	}
 	return o, nil
 }
@@ -84,7 +84,7 @@ func (s *Study) AddCapture(ctx context.Context, o CaptureOptions, file string) (
 	added.Holds = look.String()
 	k, _ := KindNamed(added.Kind)
 	if odd := k.misfit(look); odd != "" {
-		s.warn("%s, now capture %d: %s; was it another signal? \"capture refile\" and \"capture remove\" mend it", file, added.ID, odd)
+		s.warn("%s, now capture %d: %s; was it another signal? %v files it anew, %v removes it", file, added.ID, odd, call(ToRefileCapture), call(ToRemoveCapture))
 	}
 	if data == nil {
 		return added, nil
@@ -117,7 +117,7 @@ func (s *Study) addCapture(ctx context.Context, c Capture, file string, copied *
 		added, err = s.record.AddCapture(ctx, c)
 		return err
 	})
-	if errors.Is(err, ErrExists) { // another process was quicker
+	if errors.Is(err, ErrExists) { // another process was faster
 		if err := s.checkCopies(ctx, c, file); err != nil {
 			return c, look, err
 		}
@@ -149,7 +149,7 @@ func inNameOf(file, copied string, err error) error {
 	if !ok {
 		return err
 	}
-	return Blamed(f.Blame, renamed{strings.ReplaceAll(err.Error(), copied, file), err}, f.Hint)
+	return advised(f.Blame, renamed{strings.ReplaceAll(err.Error(), copied, file), err}, f.Hint)
 }
 
 // renamed is an error in other words.

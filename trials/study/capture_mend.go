@@ -1,13 +1,11 @@
 package study
 
 import (
+	"cmp"
 	"context"
-	"errors"
 	"fmt"
 	"slices"
 	"strings"
-
-	"heardiff/trials"
 )
 
 // defaultPiece is the name of a piece of music that is given none.
@@ -17,18 +15,15 @@ const defaultPiece = "music"
 func FiledAs(name, music string) (kind, piece string, err error) {
 	k, ok := captureKind(name)
 	if !ok {
-		return "", "", Misusedf("--as %q: %s", name, strings.Join(NamesOf(CaptureKinds()), ", "))
+		return "", "", misusedf("%v %q: %s", OptionKind, name, strings.Join(NamesOf(CaptureKinds()), ", "))
 	}
 	if k.Piece && music == "" {
 		music = defaultPiece
 	}
 	if !k.Piece && music != "" {
-		return "", "", Misusedf("--music %q goes with --as %s", music, Music.Name)
+		return "", "", misusedf("%v %q goes with %v %s", OptionMusic, music, OptionKind, Music.Name)
 	}
-	if err := trials.CheckText("--music", music); err != nil {
-		return "", "", Misused(err)
-	}
-	return k.Name, music, nil
+	return k.Name, music, checkText(OptionMusic, music)
 }
 
 // unusedCapture returns a capture, and refuses music from which an excerpt was cut.
@@ -47,8 +42,8 @@ func (s *Study) unusedCapture(ctx context.Context, id int) (Capture, error) {
 	for _, e := range excerpts {
 		used := func(p Presentation) bool { return p.Chain == c.Chain }
 		if e.Music == c.Music && slices.ContainsFunc(e.Presentations, used) {
-			return c, Rejected(fmt.Errorf("capture %d: excerpt %q was cut from this music of chain %q", id, e.Name, c.Chain),
-				fmt.Sprintf("an excerpt that no plan plays can be taken out first (\"heardiff excerpt remove %s\"); else record the chain again and prepare another", e.Name))
+			return c, advised(Rejection, fmt.Errorf("capture %d: excerpt %q was cut from this music of chain %q", id, e.Name, c.Chain),
+				phrasef("an excerpt that no plan plays can be removed first (%v); else record the chain again and prepare another", call(ToRemoveExcerpt, with(OptionExcerpt, e.Name))))
 		}
 	}
 	return c, nil
@@ -67,7 +62,7 @@ func (s *Study) RemoveCapture(ctx context.Context, id int, why string) (Capture,
 	if err := s.record.RemoveCapture(ctx, id, why); err != nil {
 		return c, InStudy(err)
 	}
-	// The record is the study: a file that stays behind is no fault of it.
+	// The record decides what is in the study: a file that stays behind does no harm.
 	if err := s.dropAudio(ctx, c.Path); err != nil {
 		s.warn("the study's copy %s stays: %v", c.Path, err)
 	}
@@ -77,7 +72,7 @@ func (s *Study) RemoveCapture(ctx context.Context, id int, why string) (Capture,
 // RefileCapture files a capture under another kind, and returns it as it is filed now. What was measured of it goes.
 func (s *Study) RefileCapture(ctx context.Context, id int, kind, music, why string) (Capture, error) {
 	kind, music, err := FiledAs(kind, music)
-	if err := errors.Join(err, checkWhy(why)); err != nil {
+	if err := cmp.Or(err, checkWhy(why)); err != nil {
 		return Capture{}, err
 	}
 	c, err := s.unusedCapture(ctx, id)
@@ -85,8 +80,8 @@ func (s *Study) RefileCapture(ctx context.Context, id int, kind, music, why stri
 		return c, err
 	}
 	if isSent(kind) || isSent(c.Kind) {
-		return c, Rejected(fmt.Errorf("capture %d: an integrity capture is compared with the file that was sent when it is added", c.ID),
-			"take it out with \"heardiff capture remove\" and add the file again")
+		return c, advised(Rejection, fmt.Errorf("capture %d: an integrity capture is compared with the file that was sent when it is added", c.ID),
+			phrasef("remove it (%v) and add the file again", call(ToRemoveCapture, with(OptionCapture, c.ID))))
 	}
 	c.Kind, c.Music = kind, music
 	if err := s.checkMates(ctx, c, fmt.Sprintf("capture %d", c.ID)); err != nil {

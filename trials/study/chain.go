@@ -4,8 +4,6 @@ import (
 	"context"
 	"slices"
 	"strings"
-
-	"heardiff/trials"
 )
 
 var chainRoles = []string{"source", "floor", "replay"}
@@ -16,15 +14,12 @@ func CheckChain(c Chain) error {
 		return err
 	}
 	if !slices.Contains(chainRoles, c.Role) {
-		return Misusedf("--role %q: %s", c.Role, strings.Join(chainRoles, ", "))
-	}
-	if err := trials.CheckText("--about", c.About); err != nil {
-		return Misused(err)
+		return misusedf("%v %q: %s", OptionRole, c.Role, strings.Join(chainRoles, ", "))
 	}
 	if c.Cost != nil && !(*c.Cost >= 0) {
-		return Misusedf("--cost %v: zero or more", *c.Cost)
+		return misusedf("%v %v: zero or more", OptionCost, *c.Cost)
 	}
-	return nil
+	return checkText(OptionAbout, c.About)
 }
 
 // AddChain adds a chain: a source, the recorder's own floor, or the replay chain.
@@ -35,18 +30,21 @@ func (s *Study) AddChain(ctx context.Context, c Chain) error {
 	return InStudy(s.record.AddChain(ctx, c))
 }
 
+// maxFileName is the longest name that becomes part of a file's, in bytes: three of them and a hash stay below the 255 that file systems take.
+const maxFileName = 60
+
 // CheckName refuses names that cannot be part of a file name on every system.
 func CheckName(what, name string) error {
-	if name == "" || len(name) > 60 {
-		return Misusedf("%s name %q: 1 to 60 characters", what, name)
+	if name == "" || len(name) > maxFileName {
+		return misusedf("%s name %q: 1 to %d characters", what, name, maxFileName)
 	}
 	for _, r := range name {
 		if !strings.ContainsRune("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_.+", r) {
-			return Misusedf("%s name %q: letters, digits and - _ . + only, not %q", what, name, r)
+			return misusedf("%s name %q: letters, digits and - _ . + only, not %q", what, name, r)
 		}
 	}
 	if strings.HasPrefix(name, ".") || strings.HasPrefix(name, "-") {
-		return Misusedf("%s name %q: must begin with a letter or digit", what, name)
+		return misusedf("%s name %q: must begin with a letter or digit", what, name)
 	}
 	return nil
 }

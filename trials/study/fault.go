@@ -2,16 +2,16 @@ package study
 
 import (
 	"errors"
-	"fmt"
 	"io/fs"
 	"strings"
 
 	"heardiff/playback/audiofile"
+	"heardiff/trials"
 	"heardiff/trials/store"
 	"heardiff/trials/store/atomicfile"
 )
 
-// Blame says whose an error is.
+// Blame says who or what is to blame for an error.
 type Blame int
 
 const (
@@ -23,11 +23,11 @@ const (
 	Rejection
 )
 
-// Fault is an error that says whose it is and, where there is a mend, names it.
+// Fault is an error with the one to blame and, where there is one, the remedy.
 type Fault struct {
 	Blame Blame
 	Err   error
-	Hint  string
+	Hint  Phrase
 }
 
 // Error implements error.
@@ -39,27 +39,44 @@ func (f *Fault) Unwrap() error { return f.Err }
 // Misused marks err as a wrong request. A nil err stays nil.
 func Misused(err error) error { return Blamed(Misuse, err, "") }
 
-// Misusedf is Misused of a formatted message.
-func Misusedf(format string, args ...any) error { return Misused(fmt.Errorf(format, args...)) }
+// misusedf is Misused of a phrase.
+func misusedf(format string, args ...any) error {
+	return Misused(&PhrasedError{phrasef(format, args...)})
+}
 
-// Rejected marks err as an input that cannot be used, with the mend in hint, or "". A nil err stays nil.
+// checkText refuses an option whose text cannot be kept.
+func checkText(o Option, text string) error { return ofOption(o, trials.CheckText(string(o), text)) }
+
+// ofOption makes a misuse of an error that begins with the name of the option. A nil err stays nil.
+func ofOption(o Option, err error) error {
+	if err == nil {
+		return nil
+	}
+	return misusedf("%v%s", o, strings.TrimPrefix(err.Error(), string(o)))
+}
+
+// Rejected marks err as an input that cannot be used, with the remedy in hint, or "". A nil err stays nil.
 func Rejected(err error, hint string) error { return Blamed(Rejection, err, hint) }
 
 // Blamed makes a Fault of err. A nil err stays nil.
-func Blamed(b Blame, err error, hint string) error {
+func Blamed(b Blame, err error, hint string) error { return advised(b, err, phrasef("%s", hint)) }
+
+// advised makes a Fault of err whose remedy may name options and calls. A nil err stays nil.
+func advised(b Blame, err error, hint Phrase) error {
 	if err == nil {
 		return nil
 	}
 	return &Fault{Blame: b, Err: err, Hint: hint}
 }
 
-// Message returns what an error says. A temporary file, whose name means nothing to anybody, appears in it as the folder that it is in.
-func Message(err error) string {
+// Message returns what an error says in the words of a vocabulary. A temporary file, whose name means nothing to anybody, appears in it as
+// the folder that it is in.
+func Message(err error, v Vocabulary) string {
 	var at *fs.PathError
 	if !errors.As(err, &at) {
-		return err.Error()
+		return inWords(err, v)
 	}
-	return strings.ReplaceAll(err.Error(), at.Path, atomicfile.Visible(at.Path))
+	return strings.ReplaceAll(inWords(err, v), at.Path, atomicfile.Visible(at.Path))
 }
 
 // FaultOf returns the Fault that err is: audio that cannot be read is rejected, too.
@@ -70,15 +87,9 @@ func FaultOf(err error) (*Fault, bool) {
 	case errors.As(err, &f):
 		return f, true
 	case errors.As(err, &unread):
-		return &Fault{Rejection, err, unread.Hint()}, true
+		return &Fault{Rejection, err, phrasef("%s", unread.Hint())}, true
 	}
 	return nil, false
-}
-
-// isRejected reports whether err is about an input that cannot be used.
-func isRejected(err error) bool {
-	f, ok := FaultOf(err)
-	return ok && f.Blame == Rejection
 }
 
 // InStudy marks an error about what is, or is not, in the study as rejected input.
@@ -87,7 +98,7 @@ func InStudy(err error) error {
 	case errors.Is(err, store.ErrExists):
 		return Rejected(err, "")
 	case errors.Is(err, store.ErrNotFound):
-		return Rejected(err, `"heardiff study show" lists what is there`)
+		return advised(Rejection, err, phrasef("%v lists what is there", call(ToList)))
 	}
 	return err
 }

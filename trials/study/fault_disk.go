@@ -14,10 +14,12 @@ const (
 	roomHint     = "make room in the folder for temporary files, or name another in TMPDIR, and run it again"
 	readOnlyHint = "what is there can only be read: copy the study to a disk that can be written, or write elsewhere"
 	faultyHint   = "the disk, or the way to it, fails: save what is on it first"
-	damagedHint  = `study.db was damaged, or is no record of heardiff: put a copy of it back; "heardiff verify" tells more`
 )
 
-// diskFault returns what to do about an error that comes from a disk and not from what was read.
+// verifyHint is the remedy of a record that contradicts itself.
+func verifyHint() Phrase { return phrasef("%v says more", call(ToVerify)) }
+
+// diskFault returns the remedy of an error that comes from a disk and not from what was read.
 func diskFault(err error) (hint string, ok bool) {
 	switch {
 	case errors.Is(err, flac.ErrRoom):
@@ -43,10 +45,10 @@ func Judge(err error) *Fault {
 		return f
 	}
 	if mend, ok := diskFault(err); ok {
-		return &Fault{Failure, err, mend}
+		return &Fault{Failure, err, phrasef("%s", mend)}
 	}
 	if sqlite.IsDamaged(err) {
-		return &Fault{Rejection, err, damagedHint}
+		return &Fault{Rejection, err, phrasef("study.db was damaged, or is no study's record: put a copy of it back; %v says more", call(ToVerify))}
 	}
 	return f
 }

@@ -1,20 +1,19 @@
 package study
 
 import (
-	"fmt"
 	"os"
 	"time"
 )
 
-// Host is the program around a study. Of the zero Host nothing is shown, and clock and environment are the system's. A Host is
-// shared by the studies that one command opens, and not used by several goroutines.
+// Host is the program around a study. The zero Host shows nothing and uses the system's clock and environment. A Host may be shared by
+// several studies, but not by several goroutines.
 type Host struct {
 	Now    func() time.Time
 	Getenv func(name string) string
 	// Program is the name and version of the program, which bundles carry; "" where a script does not say.
 	Program string
 	// Warn is given a sentence that a person should read.
-	Warn func(text string)
+	Warn func(Phrase)
 	// Progress is given what is being done, and returns what is then called with the part that is done, 0 to 1.
 	Progress func(what string) func(done float64)
 
@@ -38,7 +37,7 @@ func (h *Host) getenv(name string) string {
 
 func (h *Host) warn(format string, args ...any) {
 	if h.Warn != nil {
-		h.Warn(fmt.Sprintf(format, args...))
+		h.Warn(phrasef(format, args...))
 	}
 }
 

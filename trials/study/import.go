@@ -195,7 +195,7 @@ const importSchema = "heardiff.import/1"
 func (h *Host) ImportKit(ctx context.Context, dir string, b *Incoming) (Imported, error) {
 	var none Imported
 	if HoldsStudy(dir) || dir == "." {
-		return none, Rejected(errors.New("a kit makes a study of its own"), "name a new folder for it: --study DIR")
+		return none, advised(Rejection, errors.New("a kit makes a study of its own"), phrasef("name a new folder for it: %v DIR", OptionDir))
 	}
 	origin, err := hex.DecodeString(b.Manifest.SealKey)
 	if err != nil {
@@ -262,7 +262,7 @@ func folderFree(dir string) error {
 // kitPlaceTaken says where a kit could not come, if it was because of what is there.
 func kitPlaceTaken(dir string, err error) error {
 	if errors.Is(err, fs.ErrExist) {
-		return Blamed(Misuse, fmt.Errorf("--study %s: something else is there", dir), "name a new folder for the kit: --study DIR")
+		return advised(Misuse, &PhrasedError{phrasef("%v %s: something else is there", OptionDir, dir)}, phrasef("name a new folder for the kit: %v DIR", OptionDir))
 	}
 	return err
 }

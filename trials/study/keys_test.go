@@ -7,7 +7,7 @@ import (
 	"heardiff/trials"
 )
 
-// Many who begin at the same moment, as on a machine that many log in to, get the same key, whole.
+// Many processes that begin at the same moment, as on a machine of many users, get the same complete key.
 func TestTheFirstKeyIsMadeOnce(t *testing.T) {
 	for range 50 {
 		t.Setenv("HEARDIFF_KEYS", t.TempDir())

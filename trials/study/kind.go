@@ -15,7 +15,7 @@ import (
 // Kind is a kind of capture, and what is measured of it. Lists, help, completion, dispatch, the study, the link and the report ask
 // these values, each declared in a file of its own; nothing else asks which kind one is.
 type Kind struct {
-	Name string // in the study's record, and of "--as"
+	Name string // in the study's record, and of CaptureOptions.Kind
 	// About says in help what is measured; of captures that nothing is measured of, what they hold.
 	About string
 	// Signal is what was played; Unset: no test signal.
@@ -115,6 +115,7 @@ func Metrics() link.Metrics {
 	return all
 }
 
+// NamesOf returns the names of kinds.
 func NamesOf(list []Kind) []string {
 	var names []string
 	for _, k := range list {
@@ -132,17 +133,13 @@ func Alternatives(names []string) string {
 	return strings.Join(names[:last], ", ") + " or " + names[last]
 }
 
-// holding returns the kinds of capture that a first look fits.
-func holding(l measure.Look) []Kind {
-	return slices.DeleteFunc(CaptureKinds(), func(k Kind) bool { return k.Holds == nil || !k.Holds(l) })
-}
-
 // misfit says what is odd about a capture of a kind that holds something else, "" where nothing is.
 func (k Kind) misfit(l measure.Look) string {
 	if k.Holds == nil || l.Content == measure.Unclear || k.Holds(l) {
 		return ""
 	}
-	if others := holding(l); len(others) > 0 {
+	others := slices.DeleteFunc(CaptureKinds(), func(k Kind) bool { return k.Holds == nil || !k.Holds(l) })
+	if len(others) > 0 {
 		return fmt.Sprintf("it holds %v, which does not look like %s but like %s", l, k.Name, Alternatives(NamesOf(others)))
 	}
 	return fmt.Sprintf("it holds %v, which does not look like %s", l, k.Name)

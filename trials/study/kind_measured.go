@@ -15,7 +15,7 @@ type Measured[T any] struct {
 	// Limited returns a result with the limits that one of the recording set-up alone sets.
 	Limited  func(result, floor T) (T, error)
 	Warnings func(*T) *measure.Warnings
-	// Options names what the measurement takes of MeasureOptions, as "measure" does: "reference", "bits", "signal-rate", "band" or "spectrum".
+	// Options names what the measurement takes of MeasureOptions: "reference", "bits", "signal-rate", "band" or "spectrum".
 	Options []string
 	metrics []metric[T]
 }

@@ -76,11 +76,11 @@ func (s *Study) excerptForLadder(ctx context.Context, o LadderOptions) (Excerpt,
 	cutNow := o.Excerpt.StartS != 0 || o.Excerpt.LengthS != 0 || o.Music != "" || o.Name != ""
 	switch {
 	case o.Of != "":
-		return Excerpt{}, measure.Warnings{}, Rejected(fmt.Errorf("no prepared excerpt %q", o.Of), `without --of, "heardiff prepare --ladder" cuts one`)
+		return Excerpt{}, measure.Warnings{}, advised(Rejection, fmt.Errorf("no prepared excerpt %q", o.Of), phrasef("without %v, %v cuts one", OptionOf, call(ToPrepareLadder)))
 	case len(all) == 1 && !cutNow:
 		return all[0], measure.Warnings{}, nil
 	case len(all) > 1 && !cutNow:
-		return Excerpt{}, measure.Warnings{}, Misusedf("there are %d excerpts: choose one with --of (%s)", len(all), excerptNames(all))
+		return Excerpt{}, measure.Warnings{}, misusedf("there are %d excerpts: choose one with %v (%s)", len(all), OptionOf, excerptNames(all))
 	}
 	captures, err := s.musicCaptures(ctx, o.Music, 1)
 	if err != nil {
@@ -105,7 +105,7 @@ func cleanPresentation(e Excerpt, chain string) (Presentation, error) {
 			return p, nil
 		}
 	}
-	return Presentation{}, Rejected(fmt.Errorf("excerpt %q holds nothing of chain %q", e.Name, chain), `"heardiff prepare" cuts excerpts`)
+	return Presentation{}, advised(Rejection, fmt.Errorf("excerpt %q holds nothing of chain %q", e.Name, chain), phrasef("%v cuts excerpts", call(ToPrepare)))
 }
 
 // climb writes a file for every step and records them: all or none.
@@ -150,7 +150,8 @@ func (s *Study) climb(ctx context.Context, of Excerpt, clean Presentation, ladde
 func writeStep(ctx context.Context, temporary, dir string, i int, clip pcm.Clip, clean Presentation, ladder impair.Ladder, step impair.Step) (preparedPresentation, error) {
 	r, err := impair.Render(ctx, clip, step.Dose)
 	if err != nil {
-		return preparedPresentation{}, Rejected(fmt.Errorf("dose %g %s: %w", step.Value, ladder.Quantity.Unit(), err), "choose --from and --to so that every step can be played and differs")
+		return preparedPresentation{}, advised(Rejection, fmt.Errorf("dose %g %s: %w", step.Value, ladder.Quantity.Unit(), err),
+			phrasef("choose %v and %v so that every step can be played and differs", OptionFrom, OptionTo))
 	}
 	var of preparedPresentation
 	if err := wire.Unmarshal(clean.Result, &of); err != nil {
@@ -177,7 +178,7 @@ func (s *Study) freeFolder(ctx context.Context, base string) (string, error) {
 func (s *Study) commitLadder(ctx context.Context, making *atomicfile.Folder, dir, excerpt string, p []Presentation) error {
 	err := s.placeAudio(ctx, dir, making.Place, func() error { return s.record.AddPresentations(ctx, excerpt, p) })
 	if errors.Is(err, ErrExists) {
-		return Rejected(fmt.Errorf("excerpt %q holds one of these doses already", excerpt), "choose other doses, or another excerpt with --of")
+		return advised(Rejection, fmt.Errorf("excerpt %q holds one of these doses already", excerpt), phrasef("choose other doses, or another excerpt with %v", OptionOf))
 	}
 	return InStudy(err)
 }

@@ -43,7 +43,7 @@ func (s *Study) place(ctx context.Context) (ledger.Place, error) {
 	} else { // what is open of a study that can only be read may be a copy of its file
 		record, err = sqlite.IdentityIn(folder)
 	}
-	if record == "" { // a system that does not tell files apart
+	if record == "" { // a system that does not identify files
 		record = "folder " + folder
 	}
 	return ledger.Place{Study: of.ID, Record: record, Folder: folder}, err
@@ -62,7 +62,7 @@ func holds(p ledger.Place) bool {
 var ErrRevealed = errors.New("its order may be known")
 
 // seat notes in the ledger that a session is begun, or resumed after the entries given, and returns the journal through which it
-// is to write, and a remark that belongs into that journal, or "". It refuses a session whose order may be known, with errRevealed,
+// is to write, and a remark that belongs into that journal, or "". It refuses a session whose order may be known, with ErrRevealed,
 // and one of a copy whose original is still there.
 func (s *Study) seat(ctx context.Context, session string, entries []trials.Entry) (journal trials.Journal, remark string, err error) {
 	l, err := s.openLedger()
@@ -92,7 +92,7 @@ func (s *Study) seat(ctx context.Context, session string, entries []trials.Entry
 	return l.Journal(s.record.Journal(ctx)), remark, l.Sit(session, here)
 }
 
-// wentOn says of a session whose newest entry is not in the record named where that entry was written.
+// wentOn says where a session went on whose newest entry is not in the record named.
 func wentOn(line ledger.Line, record string) string {
 	what := "it went on"
 	if line.State == ledger.Ended || line.State == ledger.Ending {
@@ -105,7 +105,7 @@ func wentOn(line ledger.Line, record string) string {
 	return fmt.Sprintf("%s as far as entry %d in a copy, %s, on %s", what, line.Number, last.Folder, last.At.Local().Format("2 January 2006 15:04"))
 }
 
-// behind is the mark of what wentOn says.
+// behind returns the mark for what wentOn says.
 func behind(line ledger.Line, record string) trials.Mark {
 	opened := line.State == ledger.Ended || line.State == ledger.Ending
 	switch here := line.Last().Is(record); {
@@ -119,7 +119,7 @@ func behind(line ledger.Line, record string) trials.Mark {
 	return trials.MarkWentOn
 }
 
-// ledgerWatch tells of each session what the ledger of this account knows against its blindness, and what bundles said of it.
+// ledgerWatch knows what the ledger of this account, and bundles, say against the blindness of each session.
 type ledgerWatch struct {
 	said   map[string][]trials.Mark // by session
 	ledger *ledger.Ledger
@@ -179,7 +179,7 @@ func markWords(m trials.Mark) string {
 	case trials.MarkOpenedCut:
 		return "entries of it were removed or exchanged after its order was opened"
 	case trials.MarkUnknown:
-		return "its line in the ledger was removed, and where it was opened cannot be told"
+		return "its line in the ledger was removed, and where it was opened cannot be known"
 	case trials.MarkMoved:
 		return "the study was moved, restored or copied while it ran"
 	}
@@ -193,7 +193,7 @@ func (w ledgerWatch) judge(session string, line ledger.Line, known bool, journal
 	ended := journal[len(journal)-1].Kind == trials.EntryEnd
 	switch {
 	case !known && strings.HasSuffix(session, w.suffix) && journal[0].At.After(w.since):
-		return []link.Mark{{Code: trials.MarkUnknown, Says: "the ledger of this account does not know it: its line was removed, and where it was opened cannot be told", Voids: true}}
+		return []link.Mark{{Code: trials.MarkUnknown, Says: "the ledger of this account does not know it: its line was removed, and where it was opened cannot be known", Voids: true}}
 	case !known:
 		return nil
 	case !line.In(journal):

@@ -11,7 +11,7 @@ import (
 	"heardiff/trials/link"
 )
 
-// Linked is a study with its link, and what a report needs besides.
+// Linked is the result of Link, and what a report needs in addition.
 type Linked struct {
 	Result   link.Result
 	Input    link.Input
@@ -36,7 +36,7 @@ func (l Linked) Delivered(a, b string) *bool { return l.figures.delivered(a, b) 
 // CaptureWarnings are what the results of the captures warn of.
 func (l Linked) CaptureWarnings() []CaptureWarning { return l.figures.warnings }
 
-// Link sets what was heard beside what was measured of the same chains.
+// Link compares what listeners heard with what was measured of the same chains.
 func (s *Study) Link(ctx context.Context) (Linked, error) {
 	l := Linked{}
 	of, err := s.Study(ctx)

@@ -11,15 +11,18 @@ func CheckListener(l Listener) error {
 	if err := CheckName("listener", l.ID); err != nil {
 		return err
 	}
-	for flag, text := range map[string]string{"--group": l.Group, "--hearing": l.Hearing, "--transducer": l.Transducer, "--room": l.Room, "--consent": l.Consent} {
-		if err := trials.CheckText(flag, text); err != nil {
-			return Misused(err)
+	for _, of := range []struct {
+		option Option
+		text   string
+	}{{OptionHearing, l.Hearing}, {OptionTransducer, l.Transducer}, {OptionRoom, l.Room}, {OptionConsent, l.Consent}} {
+		if err := checkText(of.option, of.text); err != nil {
+			return err
 		}
 	}
-	if l.Group != "" {
-		return Misused(trials.CheckName("--group", l.Group))
+	if l.Group == "" {
+		return nil
 	}
-	return nil
+	return ofOption(OptionGroup, trials.CheckName(string(OptionGroup), l.Group))
 }
 
 // AddListener adds a listener under a pseudonym.
@@ -31,12 +34,12 @@ func (s *Study) AddListener(ctx context.Context, l Listener) error {
 		return InStudy(err)
 	}
 	if f, fixed, err := s.StudyFamily(ctx); err == nil && fixed && !l.Simulated {
-		s.warn("the study has begun, planned for %d listeners: who comes on top has a small part of its alpha kept for them, and is found only if they hear it well", f.Listeners)
+		s.warn("the study has begun, planned for %d listeners: those added later share a small part of its alpha, and are found only if they hear the difference well", f.Listeners)
 	}
 	return nil
 }
 
-// Forget removes all that a listener said of themselves; pseudonym and answers stay.
+// Forget removes all that listeners said about themselves; pseudonym and answers stay.
 func (s *Study) Forget(ctx context.Context, listener string) (Forgotten, error) {
 	if err := s.record.ForgetListener(ctx, listener); err != nil {
 		return Forgotten{}, InStudy(err)

@@ -18,7 +18,7 @@ type loop struct {
 }
 
 // loopFile keeps the loop of a session that is left, in the user's cache. What cannot be kept costs some key presses and nothing
-// else, so errors are nobody's business.
+// else, so errors are ignored.
 type loopFile string
 
 // maxLoopBytes is far more than the file of a loop has.

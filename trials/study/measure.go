@@ -12,12 +12,14 @@ import (
 	"heardiff/trials"
 )
 
-// MeasureReport is what "measure" prints in a study.
+// MeasureReport is what Measure returns.
 type MeasureReport struct {
 	Schema   string            `json:"schema"`
 	Measured []MeasuredCapture `json:"measured"`
 	Failed   []FailedCapture   `json:"failed"`
 	Warnings []string          `json:"warnings"`
+	// Late counts the captures that were measured before the floor that they are to be read against; measured again they are.
+	Late int `json:"-"`
 
 	unmeasured error
 }
@@ -41,8 +43,8 @@ type MeasuredCapture struct {
 	Warnings measure.Warnings `json:"-"`
 }
 
-// Measure measures every capture that lacks a measurement, or with again all of them. Captures that cannot be measured keep none of the
-// others from it: see Unmeasured.
+// Measure measures every capture that lacks a measurement, or with again all of them. A capture that cannot be measured stops none of the
+// others, see Unmeasured.
 func (s *Study) Measure(ctx context.Context, again bool, o MeasureOptions) (MeasureReport, error) {
 	r := MeasureReport{Schema: "heardiff.measured/1"}
 	m, err := newStudyMeter(ctx, s, o)
@@ -50,15 +52,18 @@ func (s *Study) Measure(ctx context.Context, again bool, o MeasureOptions) (Meas
 		return r, err
 	}
 	due := m.due(again)
-	r.Warnings = m.late(due)
+	if r.Late = m.late(due); r.Late > 0 {
+		r.Warnings = []string{fmt.Sprintf("a floor came after %s had been measured: only a new measurement is read against it", trials.Counted(r.Late, "capture"))}
+	}
 	progress := s.progress("measuring")
 	defer progress(1)
 	for i, d := range due {
 		one, err := m.capture(ctx, d)
+		fault, known := FaultOf(err)
 		switch {
 		case err == nil:
 			r.Measured = append(r.Measured, one)
-		case isRejected(err):
+		case known && fault.Blame == Rejection:
 			r.reject(m, d, err)
 		default:
 			return r, err
@@ -96,8 +101,9 @@ func (r MeasureReport) failure(of int) error {
 	for _, f := range r.Failed {
 		says = append(says, fmt.Sprintf("capture %d (%s, %s): %s", f.Capture, f.Chain, f.Kind, f.Why))
 	}
-	return Rejected(fmt.Errorf("%d of %s could not be measured: %s", len(r.Failed), trials.Counted(of, "capture"), strings.Join(says, "; ")),
-		fmt.Sprintf("is each the signal that was played? \"heardiff capture refile %d --as KIND\" files it anew, \"heardiff capture remove %d\" takes it out", r.Failed[0].Capture, r.Failed[0].Capture))
+	first := with(OptionCapture, r.Failed[0].Capture)
+	return advised(Rejection, fmt.Errorf("%d of %s could not be measured: %s", len(r.Failed), trials.Counted(of, "capture"), strings.Join(says, "; ")),
+		phrasef("is each the signal that was played? %v files it anew, %v removes it", call(ToRefileCapture, first, open(OptionKind)), call(ToRemoveCapture, first)))
 }
 
 // studyMeter measures captures of a study against the recording set-up's own.
@@ -202,8 +208,8 @@ func (m *studyMeter) due(again bool) []due {
 	return append(floors, others...)
 }
 
-// late returns a warning where a floor comes after captures that have been measured without it.
-func (m *studyMeter) late(list []due) []string {
+// late counts the captures that have been measured without a floor that comes only now.
+func (m *studyMeter) late(list []due) int {
 	var late []int
 	for _, f := range list {
 		if !m.isFloor[f.capture.Chain] || m.floors[f.setting()] != f.capture.ID {
@@ -216,10 +222,7 @@ func (m *studyMeter) late(list []due) []string {
 			}
 		}
 	}
-	if len(late) == 0 {
-		return nil
-	}
-	return []string{fmt.Sprintf("%s measured before the floor to be read against: \"heardiff measure --again\" measures anew", trials.Counted(len(late), "capture"))}
+	return len(late)
 }
 
 // capture makes one measurement of a capture and keeps the result.

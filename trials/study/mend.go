@@ -1,6 +1,7 @@
 package study
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -13,11 +14,11 @@ import (
 )
 
 // checkWhy refuses a reason that cannot be kept.
-func checkWhy(why string) error { return Misused(trials.CheckText("--why", why)) }
+func checkWhy(why string) error { return checkText(OptionWhy, why) }
 
 // Retitle gives the study another title, and returns the one that it had. Bundles and reports made before keep theirs.
 func (s *Study) Retitle(ctx context.Context, title, why string) (was string, err error) {
-	if err := errors.Join(Misused(trials.CheckName("the title", title)), checkWhy(why)); err != nil {
+	if err := cmp.Or(Misused(trials.CheckName("the title", title)), checkWhy(why)); err != nil {
 		return "", err
 	}
 	of, err := s.Study(ctx)
@@ -56,7 +57,7 @@ func (s *Study) CorrectChain(ctx context.Context, name string, k ChainCorrection
 		return c, InStudy(err)
 	}
 	c = k.of(c)
-	if err := errors.Join(CheckChain(c), checkWhy(why)); err != nil {
+	if err := cmp.Or(CheckChain(c), checkWhy(why)); err != nil {
 		return c, err
 	}
 	if err := s.checkFeeding(ctx, c); err != nil {
@@ -87,7 +88,7 @@ func (s *Study) checkFeeding(ctx context.Context, c Chain) error {
 
 // RenameChain gives a chain another name as long as no excerpt or plan holds it, and returns it as it is now.
 func (s *Study) RenameChain(ctx context.Context, name, to, why string) (Chain, error) {
-	if err := errors.Join(CheckName("chain", to), checkWhy(why)); err != nil {
+	if err := cmp.Or(CheckName("chain", to), checkWhy(why)); err != nil {
 		return Chain{}, err
 	}
 	if err := s.stays(name, s.record.RenameChain(ctx, name, to, why)); err != nil {
@@ -123,7 +124,7 @@ func (s *Study) RemoveExcerpt(ctx context.Context, name, why string) (Excerpt, e
 		return e, err
 	}
 	for _, place := range placesOf(e) {
-		// The record is the study: a file that stays behind is no fault of it.
+		// The record decides what is in the study: a file that stays behind does no harm.
 		if err := s.dropAudio(ctx, place); err != nil {
 			s.warn("the study's copy %s stays: %v", place, err)
 		}
@@ -157,20 +158,20 @@ func (s *Study) excerpt(ctx context.Context, name string) (Excerpt, error) {
 	return Excerpt{}, errors.Join(err, fmt.Errorf("excerpt %q: %w", name, ErrNotFound))
 }
 
-// stays marks an error about what cannot be mended as rejected, and says what can be done instead. name is that of the chain or excerpt.
+// stays marks an error about what cannot be corrected or removed as rejected, and names what can be done instead to the chain or excerpt.
 func (s *Study) stays(name string, err error) error {
 	var used *store.InUse
 	if !errors.As(err, &used) {
 		return InStudy(err)
 	}
 	first := strings.Trim(used.Names[0], `"`)
-	hints := map[string]string{
-		"plan": "results may rest on it, so it stays as it is; what is said of a chain can be corrected (\"heardiff chain correct\"), " +
-			"and another chain or excerpt planned",
-		"excerpt": fmt.Sprintf("take that excerpt out first, if it is not needed: \"heardiff excerpt remove %s\"", first),
-		"chain":   fmt.Sprintf("correct that chain first: \"heardiff chain correct %s --after ''\"", first),
-		"capture": fmt.Sprintf("take its captures out first: \"heardiff capture remove %s\"", first),
-		"figure":  fmt.Sprintf("what was entered of it was read in that role: remove it (\"heardiff chain remove %s\") and add it anew", name),
+	hints := map[string]Phrase{
+		"plan": phrasef("results may rest on it, so it stays as it is; what is said of a chain can be corrected (%v), and another chain or excerpt planned",
+			call(ToCorrectChain)),
+		"excerpt": phrasef("remove that excerpt first, if it is not needed: %v", call(ToRemoveExcerpt, with(OptionExcerpt, first))),
+		"chain":   phrasef("correct that chain first: %v", call(ToCorrectChain, with(OptionName, first), with(OptionAfter, ""))),
+		"capture": phrasef("remove its captures first: %v", call(ToRemoveCapture, with(OptionCapture, first))),
+		"figure":  phrasef("what was entered of it was read in that role: remove it (%v) and add it anew", call(ToRemoveChain, with(OptionName, name))),
 	}
-	return Rejected(err, hints[used.Noun])
+	return advised(Rejection, err, hints[used.Noun])
 }

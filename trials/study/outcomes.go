@@ -58,13 +58,14 @@ func (s *Study) EndedSessions(ctx context.Context, broken func(v store.Session, 
 		}
 		r, err := summary.Result(v.ID, plans[v.Plan])
 		if err != nil {
-			return nil, Rejected(err, `"heardiff verify" tells more`)
+			return nil, advised(Rejection, err, verifyHint())
 		}
 		all = append(all, EndedSession{v, listeners[v.Listener], r, arrivals[v.ID]})
 	}
 	return all, s.record.KeepOutcomes(ctx, fresh)
 }
 
+// PlansAndListeners returns the plans and the listeners by their identifiers.
 func (s *Study) PlansAndListeners(ctx context.Context) (map[string]trials.Plan, map[string]store.Listener, error) {
 	plans, err := s.PlansByID(ctx)
 	if err != nil {
@@ -96,5 +97,5 @@ func (s *Study) RevealStored(ctx context.Context, v store.Session) (trials.Resul
 
 // Damaged makes a session whose record is damaged a rejected input.
 func Damaged(v store.Session, err error) error {
-	return Rejected(fmt.Errorf("session %s: %w", v.ID, err), `"heardiff verify" tells more`)
+	return advised(Rejection, fmt.Errorf("session %s: %w", v.ID, err), verifyHint())
 }

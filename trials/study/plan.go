@@ -117,36 +117,25 @@ func (o *PlanOptions) plan() (trials.Plan, error) {
 	}
 	p := trials.Plan{ID: o.ID, Alpha: o.Alpha, SmallestEffect: o.SmallestEffect, RestMinutes: o.RestMinutes, SingleBlind: o.ByHand, LeastSeconds: o.LeastSeconds}
 	if err := p.Design.UnmarshalText([]byte(o.Design)); err != nil {
-		return p, Misusedf("--design %q: %s", o.Design, trials.DesignNames())
+		return p, misusedf("%v %q: %s", OptionDesign, o.Design, trials.DesignNames())
 	}
 	if err := p.Layout.UnmarshalText([]byte(o.Layout)); err != nil {
-		return p, Misusedf("--layout %q: interleaved or blocked", o.Layout)
+		return p, misusedf("%v %q: interleaved or blocked", OptionLayout, o.Layout)
 	}
 	if err := p.Order.UnmarshalText([]byte(o.Order)); err != nil {
-		return p, Misusedf("--order %q: independent or balanced", o.Order)
+		return p, misusedf("%v %q: independent or balanced", OptionOrder, o.Order)
 	}
 	if o.Stopping != "fixed" && o.Stopping != "sequential" {
-		return p, Misusedf("--stopping %q: fixed or sequential", o.Stopping)
+		return p, misusedf("%v %q: fixed or sequential", OptionStopping, o.Stopping)
 	}
 	if err := o.checkLooks(); err != nil {
 		return p, err
 	}
-	switch {
-	case o.Ladder != "" && (o.B != "" || len(o.Also) > 0 || o.ByHand):
-		return p, Misusedf("--ladder compares an excerpt with doses of itself: it goes without --b, --also and --by-hand")
-	case o.Ladder == "" && len(o.Threshold.Ladders) == 0 && (o.A == "" || o.B == ""):
-		return p, Misusedf("two chains are wanted: --a CHAIN --b CHAIN")
-	case o.Trials < 1:
-		return p, Misusedf("--trials %d: one or more (\"heardiff power\" tells how many)", o.Trials)
-	case o.Listeners < 0 || o.Comparisons < 0:
-		return p, Misusedf("--listeners %d, --comparisons %d: zero or more", o.Listeners, o.Comparisons)
-	case o.Practice < 0 || o.Positive < 0 || o.Negative < 0:
-		return p, Misusedf("--practice %d, --positive %d, --negative %d: zero or more", o.Practice, o.Positive, o.Negative)
+	if err := o.checkCompared(); err != nil {
+		return p, err
 	}
-	for _, pair := range o.Also {
-		if n := strings.Count(pair, ":"); n < 1 || n > 2 {
-			return p, Misusedf("--also %q: A:B or A:B:EXCERPT", pair)
-		}
+	if err := o.checkNumbers(); err != nil {
+		return p, err
 	}
 	settings := p
 	if settings.ID == "" {
@@ -155,10 +144,42 @@ func (o *PlanOptions) plan() (trials.Plan, error) {
 	return p, Misused(settings.ValidateSettings())
 }
 
+// checkCompared refuses a choice of what is compared that no plan can have.
+func (o PlanOptions) checkCompared() error {
+	switch {
+	case o.Ladder != "" && (o.B != "" || len(o.Also) > 0 || o.ByHand):
+		return misusedf("%v compares an excerpt with doses of itself: it goes without %v, %v and %v", OptionLadder, OptionB, OptionAlso, OptionByHand)
+	case o.Ladder == "" && len(o.Threshold.Ladders) == 0 && (o.A == "" || o.B == ""):
+		return misusedf("two chains are wanted: %v CHAIN and %v CHAIN", OptionA, OptionB)
+	}
+	for _, pair := range o.Also {
+		if n := strings.Count(pair, ":"); n < 1 || n > 2 {
+			return misusedf("%v %q: A:B or A:B:EXCERPT", OptionAlso, pair)
+		}
+	}
+	return nil
+}
+
+// checkNumbers refuses numbers that cannot be.
+func (o PlanOptions) checkNumbers() error {
+	if o.Trials < 1 {
+		return advised(Misuse, &PhrasedError{phrasef("%v %d: one or more", OptionTrials, o.Trials)}, phrasef("%v says how many", call(ToFindTrials)))
+	}
+	for _, of := range []struct {
+		option Option
+		number int
+	}{{OptionListeners, o.Listeners}, {OptionComparisons, o.Comparisons}, {OptionPractice, o.Practice}, {OptionPositive, o.Positive}, {OptionNegative, o.Negative}} {
+		if of.number < 0 {
+			return misusedf("%v %d: zero or more", of.option, of.number)
+		}
+	}
+	return nil
+}
+
 // checkLooks refuses boundaries that go with nothing.
 func (o *PlanOptions) checkLooks() error {
 	if o.Stopping != "sequential" && (o.Boundary != "evidence" || o.Looks != 0) {
-		return Misusedf("--boundary and --looks go with --stopping sequential")
+		return misusedf("%v and %v go with %v sequential", OptionBoundary, OptionLooks, OptionStopping)
 	}
 	if o.Boundary != "evidence" && o.Looks == 0 {
 		o.Looks = 5
@@ -217,10 +238,10 @@ func compareChains(excerpts []Excerpt, chainA, chainB, name string) (trials.Comp
 	case 1:
 		return found[0], nil
 	case 0:
-		return trials.Comparison{}, Rejected(fmt.Errorf("no prepared excerpt %s holds both %q and %q", name, chainA, chainB),
-			`"heardiff prepare" makes excerpts from the music captures`)
+		return trials.Comparison{}, advised(Rejection, fmt.Errorf("no prepared excerpt %s holds both %q and %q", name, chainA, chainB),
+			phrasef("%v makes excerpts from the music captures", call(ToPrepare)))
 	}
-	return trials.Comparison{}, Misusedf("%d excerpts hold both %q and %q: choose one with --excerpt (%s)", len(found), chainA, chainB, strings.Join(names, ", "))
+	return trials.Comparison{}, misusedf("%d excerpts hold both %q and %q: choose one with %v (%s)", len(found), chainA, chainB, OptionExcerpt, strings.Join(names, ", "))
 }
 
 // excerptNames lists excerpts for a message.

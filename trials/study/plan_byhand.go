@@ -13,7 +13,7 @@ const ByHand = "by hand: "
 // practice or positive control: the helper has nothing that differs plainly.
 func (o PlanOptions) comparisonByHand(ctx context.Context, s *Study) ([]trials.Comparison, error) {
 	if o.Practice > 0 || o.Positive > 0 || len(o.Also) > 0 || o.Excerpt != "" {
-		return nil, Misusedf("--by-hand takes no --excerpt, --also, --practice or --positive")
+		return nil, misusedf("%v takes no %v, %v, %v or %v", OptionByHand, OptionExcerpt, OptionAlso, OptionPractice, OptionPositive)
 	}
 	for _, name := range []string{o.A, o.B} {
 		if _, err := s.Chain(ctx, name); err != nil {

@@ -18,12 +18,12 @@ func (o PlanOptions) fit(ctx context.Context, s *Study, p *trials.Plan) (link.Fa
 	switch {
 	case fixed && (o.Listeners > 0 || o.Comparisons > 0):
 		return before, 0, Rejected(fmt.Errorf("the study has begun: it is planned for %s and %s", trials.Counted(before.Listeners, "listener"), trials.Counted(before.Comparisons, "comparison")),
-			"these share its alpha, and cannot be changed once answers are in; what comes on top has a small part kept for it")
+			"these share its alpha, and cannot be changed once answers are in; what is added later shares a small part that is kept for it")
 	case before.Alpha == 0:
 	case !o.AlphaGiven:
 		p.Alpha = before.Alpha
 	case p.Alpha != before.Alpha:
-		return before, 0, Rejected(fmt.Errorf("the study's alpha is %g, fixed by its first plan, and not %g", before.Alpha, p.Alpha), "leave --alpha out")
+		return before, 0, advised(Rejection, fmt.Errorf("the study's alpha is %g, fixed by its first plan, and not %g", before.Alpha, p.Alpha), phrasef("leave %v out", OptionAlpha))
 	}
 	if o.Listeners > 0 || o.Comparisons > 0 {
 		p.Study = &trials.Scope{Listeners: o.Listeners, Comparisons: o.Comparisons}

@@ -27,9 +27,9 @@ func doseOf(p Presentation) *dosed {
 	return of.Dosed
 }
 
-// rungs compares a clean presentation with each dose of the ladder that the flags name.
+// rungs compares a clean presentation with each dose of the ladder that the options name.
 func (o PlanOptions) rungs(excerpts []Excerpt) ([]trials.Comparison, error) {
-	steps, err := o.ladderSteps(excerpts, "ladder", o.Ladder)
+	steps, err := o.ladderSteps(excerpts, OptionLadder, o.Ladder)
 	var all []trials.Comparison
 	for _, s := range steps {
 		all = append(all, s.Comparison)
@@ -43,8 +43,8 @@ type ladderStep struct {
 	dosed
 }
 
-// ladderSteps returns the steps of the ladder that a flag names by its kind or its words.
-func (o PlanOptions) ladderSteps(excerpts []Excerpt, flag, ladder string) ([]ladderStep, error) {
+// ladderSteps returns the steps of the ladder that an option names by its kind or its words.
+func (o PlanOptions) ladderSteps(excerpts []Excerpt, named Option, ladder string) ([]ladderStep, error) {
 	ladders := map[string][]ladderStep{}
 	var names []string
 	for _, e := range excerpts {
@@ -69,7 +69,7 @@ func (o PlanOptions) ladderSteps(excerpts []Excerpt, flag, ladder string) ([]lad
 	case 1:
 		return ladders[names[0]], nil
 	case 0:
-		return nil, Rejected(fmt.Errorf("no ladder of %q is prepared", ladder), `"heardiff prepare --ladder" makes one`)
+		return nil, advised(Rejection, fmt.Errorf("no ladder of %q is prepared", ladder), phrasef("%v makes one", call(ToPrepareLadder)))
 	}
-	return nil, Misusedf("--%s %q: there are %s: choose by --a, by --excerpt, or by the words before \" of \"", flag, ladder, strings.Join(names, "; "))
+	return nil, misusedf("%v %q: there are %s: choose by %v, by %v, or by the words before \" of \"", named, ladder, strings.Join(names, "; "), OptionA, OptionExcerpt)
 }

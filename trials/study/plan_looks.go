@@ -14,7 +14,7 @@ type SequentialPlan struct {
 	Group    *stats.GroupPlan // nil for evidence
 }
 
-// Boundaries names what --boundary takes.
+// Boundaries lists the boundaries of sequential plans, as messages and help print them.
 const Boundaries = "evidence, obrien-fleming or pocock"
 
 // MakeLooks plans the looks of n trials of a design: after every trial by evidence, else after equal groups. ruleOut 0 never says
@@ -43,9 +43,9 @@ func MakeLooks(d trials.Design, boundary string, n, looks int, ruleOut, alpha, r
 func CheckBoundary(boundary string, looks int, looksGiven bool) error {
 	switch {
 	case !strings.Contains(" evidence obrien-fleming pocock ", " "+boundary+" "):
-		return Misusedf("--boundary %q: %s is wanted", boundary, Boundaries)
+		return misusedf("%v %q: %s is wanted", OptionBoundary, boundary, Boundaries)
 	case looksGiven && looks < 1:
-		return Misusedf("--looks %d: one or more", looks)
+		return misusedf("%v %d: one or more", OptionLooks, looks)
 	}
 	return nil
 }

@@ -23,7 +23,7 @@ func TestControlsThatCanNeverTripAreWarnedOf(t *testing.T) {
 			p.Comparisons = append(p.Comparisons, trials.Comparison{Name: "same", Kind: trials.NegativeControl, AudioA: "1", AudioB: "1", Trials: c.n})
 		}
 		said := ""
-		(&Host{Warn: func(text string) { said = text }}).warnOfControls(p)
+		(&Host{Warn: func(p Phrase) { said = p.String() }}).warnOfControls(p)
 		if got := strings.Contains(said, "never show a leak"); got != c.warned {
 			t.Errorf("%s, %d negative controls: said %q", c.design, c.n, said)
 		}

@@ -40,15 +40,16 @@ const usualDown = 3
 func (o *PlanOptions) asThreshold() error {
 	if len(o.Threshold.Ladders) == 0 {
 		if t := o.Threshold; t.Within != "" || t.Training || t.Procedure != "bayes" && t.Procedure != "" {
-			return Misusedf("--within, --procedure and --training go with --threshold")
+			return misusedf("%v, %v and %v go with %v", OptionWithin, OptionProcedure, OptionTraining, OptionThreshold)
 		}
 		return nil
 	}
 	switch {
 	case o.Ladder != "" || o.B != "" || len(o.Also) > 0 || o.ByHand || o.Stopping != "fixed":
-		return Misusedf("--threshold compares an excerpt with doses of itself, as the answers have it: it goes without --ladder, --b, --also, --by-hand and --stopping")
+		return misusedf("%v compares an excerpt with doses of itself, each chosen by the answers: it goes without %v, %v, %v, %v and %v",
+			OptionThreshold, OptionLadder, OptionB, OptionAlso, OptionByHand, OptionStopping)
 	case o.Layout != "interleaved" || o.Order != "independent":
-		return Misusedf("--threshold mixes its ladders, each trial a fair coin: it goes without --layout and --order")
+		return misusedf("%v mixes its ladders, each trial a fair coin: it goes without %v and %v", OptionThreshold, OptionLayout, OptionOrder)
 	}
 	if !o.DesignGiven {
 		o.Design = trials.TwoInterval.String()
@@ -69,11 +70,14 @@ func (o *PlanOptions) asThreshold() error {
 	return err
 }
 
+// maxWithinDB is the widest half-interval at which a track may be done: a dose known within it is hardly known. A judgement, no source.
+const maxWithinDB = 60
+
 // run returns the threshold run without its tracks.
 func (o ThresholdOptions) run() (trials.Threshold, error) {
 	t := trials.Threshold{Training: o.Training}
 	if err := t.Procedure.UnmarshalText([]byte(o.Procedure)); err != nil {
-		return t, Misusedf("--procedure %q: bayes, staircase or constant", o.Procedure)
+		return t, misusedf("%v %q: bayes, staircase or constant", OptionProcedure, o.Procedure)
 	}
 	if o.Training { // from the plain dose down
 		t.Procedure = stats.PlacedStaircase
@@ -82,8 +86,8 @@ func (o ThresholdOptions) run() (trials.Threshold, error) {
 		return t, nil
 	}
 	within, err := strconv.ParseFloat(strings.TrimSpace(strings.TrimSuffix(strings.ToLower(o.Within), "db")), 64)
-	if err != nil || !(within > 0 && within <= 60) {
-		return t, Misusedf("--within %q: decibels, such as 2dB", o.Within)
+	if err != nil || !(within > 0 && within <= maxWithinDB) {
+		return t, misusedf("%v %q: decibels, such as 2dB", OptionWithin, o.Within)
 	}
 	t.WithinDB = within
 	return t, nil
@@ -100,7 +104,7 @@ func (o PlanOptions) thresholdRun(ctx context.Context, s *Study, p *trials.Plan)
 		return err
 	}
 	for _, name := range o.Threshold.Ladders {
-		steps, err := o.ladderSteps(excerpts, "threshold", name)
+		steps, err := o.ladderSteps(excerpts, OptionThreshold, name)
 		if err != nil {
 			return err
 		}
@@ -133,7 +137,7 @@ func (o PlanOptions) addTrack(p *trials.Plan, steps []ladderStep) (trials.Track,
 		c := s.Comparison
 		c.Kind, c.Trials = trials.Graded, 0
 		if slices.ContainsFunc(p.Comparisons, func(have trials.Comparison) bool { return have.Name == c.Name }) {
-			return t, Misusedf("--threshold %q: %s is in another ladder of the plan already", low.Words, c.Name)
+			return t, misusedf("%v %q: %s is in another ladder of the plan already", OptionThreshold, low.Words, c.Name)
 		}
 		p.Comparisons = append(p.Comparisons, c)
 		t.Rungs = append(t.Rungs, trials.Rung{Comparison: c.Name, Dose: s.Value, LevelDB: s.levelDB(), ChangeDB: s.DifferenceDB})

@@ -30,6 +30,7 @@ const controlTreatment = "level −1.5 dB"
 // OpenLearn "Hearing", 10.3), and downwards, so that it cannot clip.
 const controlDB = -1.5
 
+// PreparedExcerpt is an excerpt that was cut, or got doses, and its presentations.
 type PreparedExcerpt struct {
 	Excerpt string  `json:"excerpt"`
 	Music   string  `json:"music"`
@@ -124,10 +125,10 @@ func (s *Study) musicCaptures(ctx context.Context, music string, least int) ([]C
 	}
 	switch {
 	case len(pieces) > 1:
-		return nil, Misusedf("there are %d pieces of music: choose one with --music (%s)", len(pieces), strings.Join(slices.Sorted(maps.Keys(pieces)), ", "))
+		return nil, misusedf("there are %d pieces of music: choose one with %v (%s)", len(pieces), OptionMusic, strings.Join(slices.Sorted(maps.Keys(pieces)), ", "))
 	case len(found) < least:
-		return nil, Rejected(tooFew(found, music, least),
-			`"heardiff capture add CHAIN FILE --as music" adds one`)
+		return nil, advised(Rejection, tooFew(found, music, least),
+			phrasef("%v adds one", call(ToAddCapture, open(OptionChain), open(OptionFile), with(OptionKind, Music.Name))))
 	}
 	return found, nil
 }
@@ -158,7 +159,7 @@ func (s *Study) match(ctx context.Context, captures []Capture, cut match.Excerpt
 	defer done()
 	cut.Names = captureNames(captures)
 	p, err := match.Prepare(readers, cut)
-	return p, unmatched(err, `compare the captures with "heardiff compare A B"; record again what is damaged`)
+	return p, unmatched(err, phrasef("compare the captures with %v; record again what is damaged", call(ToCompare, open(OptionA), open(OptionB))))
 }
 
 // openCaptures opens the audio of captures, and shows how far the reading of all but the reference has come; done closes it.
@@ -189,21 +190,21 @@ func (s *Study) openCaptures(ctx context.Context, captures []Capture, doing stri
 const MonoHint = "look for a mono switch, or one channel wired to both inputs, in that chain; then capture it again"
 
 // unmatched marks an error about the captures themselves as rejected.
-func unmatched(err error, hint string) error {
+func unmatched(err error, hint Phrase) error {
 	if errors.Is(err, match.ErrWandering) {
-		hint = "take a shorter excerpt, or one from another place: the clock strays less over seconds; or record all chains by one clock"
+		hint = phrasef("take a shorter excerpt, or one from another place: the clock strays less over seconds; or record all chains by one clock")
 	}
 	if errors.Is(err, match.ErrMono) {
-		hint = MonoHint
+		hint = phrasef(MonoHint)
 	}
 	if lead := (match.LeadIn{}); errors.As(err, &lead) {
-		return Blamed(Misuse, err, fmt.Sprintf("name the place: --excerpt %.1f:20 begins with the music; \"heardiff prepare --suggest 4\" looks for more", lead.MusicS))
+		return advised(Misuse, err, phrasef("name the place: %v %.1f:20 begins with the music; %v looks for more", OptionExcerpt, lead.MusicS, call(ToSuggest)))
 	}
 	if errors.Is(err, match.ErrOutside) {
-		hint = "ask for a stretch that all captures hold: --excerpt START:LENGTH, in seconds of the first chain's capture"
+		hint = phrasef("ask for a stretch that all captures hold: %v START:LENGTH, in seconds of the first chain's capture", OptionExcerpt)
 	}
 	if errors.Is(err, match.ErrOutside) || errors.Is(err, match.ErrUnfit) || errors.Is(err, match.ErrUnrelated) || errors.Is(err, pcm.ErrMismatch) {
-		return Rejected(err, hint)
+		return advised(Rejection, err, hint)
 	}
 	return err
 }
@@ -217,8 +218,8 @@ func captureNames(captures []Capture) match.Names {
 	return names
 }
 
-// keepExcerpt writes the presentations and records them. Until all is well they stand in a folder of their own,
-// which is removed where anything fails.
+// keepExcerpt writes the presentations and records them. Until all are written they are in a temporary folder, which is removed if
+// anything fails.
 func (s *Study) keepExcerpt(ctx context.Context, name string, captures []Capture, p match.Prepared) (PreparedExcerpt, error) {
 	e := PreparedExcerpt{Excerpt: name, Music: captures[0].Music, StartS: p.StartS, Seconds: p.Seconds, RateHz: int(p.Rate), NullDB: p.NullDB, LoopFrames: p.LoopFrames, Changes: p.Changes}
 	making, err := s.excerptFolder()
@@ -267,7 +268,7 @@ func (s *Study) excerptFolder() (*atomicfile.Folder, error) {
 func (s *Study) commitExcerpt(ctx context.Context, making *atomicfile.Folder, e Excerpt) error {
 	err := s.placeAudio(ctx, "audio/excerpts/"+e.Name, making.Place, func() error { return s.record.SaveExcerpt(ctx, e) })
 	if errors.Is(err, ErrExists) {
-		return Rejected(fmt.Errorf("excerpt %q: %w", e.Name, ErrExists), "give another one a name of its own: --name NAME")
+		return advised(Rejection, fmt.Errorf("excerpt %q: %w", e.Name, ErrExists), phrasef("give another one a name of its own: %v NAME", OptionName))
 	}
 	return InStudy(err)
 }

@@ -17,9 +17,9 @@ import (
 type Progress struct {
 	// Done and Missing say in phrases what is there and what is not yet, in the order in which a study is made.
 	Done, Missing []string
-	// Next is the command that does the first of what is missing, its words after the program's name; nil where nothing is missing.
+	// Next is the call that does the first of what is missing, nil where nothing is missing.
 	// A file in it that is to be added is called after its chain: the study cannot know its name.
-	Next []string
+	Next *Call
 }
 
 // Progress returns how far the study is. Of sessions it asks whether they have ended and nothing else.
@@ -41,11 +41,14 @@ func (s *Study) Progress(ctx context.Context) (Progress, error) {
 	return p, nil
 }
 
-// step is one step of the way: what of it is done, what is missing ("" for nothing), and the command that does the next of it.
+// step is one step of the way: what of it is done, what is missing ("" for nothing), and the call that does the next of it.
 type step struct {
 	done, missing string
-	next          []string
+	next          *Call
 }
+
+// then makes the call that a step asks for.
+func then(do Action, with ...Given) *Call { return &Call{do, with} }
 
 func (p *Progress) take(s step) {
 	if s.done != "" {
@@ -171,7 +174,7 @@ func (v survey) chainsStep() step {
 	if len(v.sources) == 1 {
 		names = names[1:]
 	}
-	s.next = []string{"chain", "add", v.freeName(names...)}
+	s.next = then(ToAddChain, with(OptionName, v.freeName(names...)))
 	return s
 }
 
@@ -194,8 +197,8 @@ func (v survey) without(fits func(Capture) bool) []string {
 	})
 }
 
-// captured returns the step of a capture of each source chain.
-func (v survey) captured(what string, fits func(Capture) bool, as ...string) step {
+// captured returns the step of a capture of each source chain, to be filed as a kind, with the options given.
+func (v survey) captured(what string, fits func(Capture) bool, kind Kind, more ...Given) step {
 	var s step
 	lack := v.without(fits)
 	if n := len(v.sources) - len(lack); n > 0 {
@@ -205,21 +208,22 @@ func (v survey) captured(what string, fits func(Capture) bool, as ...string) ste
 		return s
 	}
 	s.missing = what + " of " + strings.Join(lack, ", ")
-	s.next = append([]string{"capture", "add", lack[0], fmt.Sprintf("%s-%s.wav", lack[0], as[0]), "--as"}, as...)
+	s.next = then(ToAddCapture, with(OptionChain, lack[0]), with(OptionFile, fmt.Sprintf("%s-%s.wav", lack[0], kind.Name)), with(OptionKind, kind.Name))
+	s.next.With = append(s.next.With, more...)
 	return s
 }
 
 func (v survey) signalsStep() step {
-	return v.captured("a capture of the jitter signal or of another one", func(c Capture) bool { return len(measuredFrom(c.Kind)) > 0 }, Jitter.Name)
+	return v.captured("a capture of the jitter signal or of another one", func(c Capture) bool { return len(measuredFrom(c.Kind)) > 0 }, Jitter)
 }
 
 func (v survey) musicStep() step {
 	piece := v.piece()
-	as := []string{Music.Name}
+	var named []Given
 	if piece != defaultPiece {
-		as = append(as, "--music", piece)
+		named = append(named, with(OptionMusic, piece))
 	}
-	s := v.captured("a capture of the same music", func(c Capture) bool { return isPiece(c.Kind) && c.Music == piece }, as...)
+	s := v.captured("a capture of the same music", func(c Capture) bool { return isPiece(c.Kind) && c.Music == piece }, Music, named...)
 	if len(v.excerpts) > 0 {
 		s.missing = ""
 	}
@@ -257,7 +261,7 @@ func (v survey) measuredStep() step {
 	}
 	switch {
 	case v.due > 0:
-		return step{missing: trials.Counted(v.due, "capture") + " to be measured", next: []string{"measure"}}
+		return step{missing: trials.Counted(v.due, "capture") + " to be measured", next: then(ToMeasure)}
 	case of > 0:
 		return step{done: trials.Counted(of, "capture") + " measured"}
 	}
@@ -273,9 +277,9 @@ func (v survey) preparedStep() step {
 	if v.planned() || len(v.ladders()) > 0 || v.pair() != nil {
 		return s
 	}
-	s.missing, s.next = "an excerpt in which nothing but the chain differs", []string{"prepare"}
+	s.missing, s.next = "an excerpt in which nothing but the chain differs", then(ToPrepare)
 	if len(v.pieces()) > 1 {
-		s.next = append(s.next, "--music", v.piece())
+		s.next.With = append(s.next.With, with(OptionMusic, v.piece()))
 	}
 	return s
 }
@@ -323,27 +327,28 @@ func (v survey) planStep() step {
 	return s
 }
 
-// newPlan returns the command that plans a comparison of two chains, or where none are prepared a threshold.
-func (v survey) newPlan() []string {
+// newPlan returns the call that plans a comparison of two chains, or where none are prepared a threshold.
+func (v survey) newPlan() *Call {
 	c := v.pair()
 	if c == nil {
 		for _, p := range v.ladders() {
-			return []string{"plan", "new", "--threshold", doseOf(p).Words, "--a", p.Chain, "--excerpt", p.Excerpt}
+			return then(ToPlan, with(OptionThreshold, doseOf(p).Words), with(OptionA, p.Chain), with(OptionExcerpt, p.Excerpt))
 		}
 		return nil
 	}
-	words := []string{"plan", "new", "--design", trials.ABX.String(), "--a", c.A, "--b", c.B}
+	next := then(ToPlan, with(OptionDesign, trials.ABX), with(OptionA, c.A), with(OptionB, c.B))
 	if _, err := compareChains(v.excerpts, c.A, c.B, ""); err != nil {
-		words = append(words, "--excerpt", c.Excerpt)
+		next.With = append(next.With, with(OptionExcerpt, c.Excerpt))
 	}
-	return append(words, "--trials", fmt.Sprint(v.trials))
+	next.With = append(next.With, with(OptionTrials, v.trials))
+	return next
 }
 
 func (v survey) listenersStep() step {
 	if len(v.listeners) > 0 {
 		return step{done: trials.Counted(len(v.listeners), "listener")}
 	}
-	return step{missing: "a listener, under a pseudonym", next: []string{"listener", "add", "L1"}}
+	return step{missing: "a listener, under a pseudonym", next: then(ToAddListener, with(OptionListener, "L1"))}
 }
 
 // sessionsStep asks that every listener works through the plan. Simulated ones do where there are no others.
@@ -364,7 +369,7 @@ func (v survey) sessionsStep(p trials.Plan) step {
 	}
 	if len(toCome) > 0 {
 		s.missing = fmt.Sprintf("sessions of plan %s: %s", p.ID, strings.Join(toCome, ", "))
-		s.next = []string{"listen", "--plan", p.ID, "--listener", toCome[0]}
+		s.next = then(ToSit, with(OptionPlan, p.ID), with(OptionListener, toCome[0]))
 	}
 	return s
 }
@@ -373,11 +378,11 @@ func (v survey) sessionsStep(p trials.Plan) step {
 func (v survey) outStep() step {
 	switch {
 	case v.kit:
-		return step{missing: "results, sent back to where the kit came from", next: []string{"export", "--out", v.out}}
+		return step{missing: "results, sent back to where the kit came from", next: then(ToExport, with(OptionOut, v.out))}
 	case v.written:
 		return step{done: "report " + v.out}
 	}
-	return step{missing: "a report of the study as it is now", next: []string{"report", "--out", v.out}}
+	return step{missing: "a report of the study as it is now", next: then(ToReport, with(OptionOut, v.out))}
 }
 
 // listed returns "2 plans: 1, 2", "" for none.

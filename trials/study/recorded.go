@@ -18,8 +18,10 @@ import (
 	"heardiff/trials/store/atomicfile"
 )
 
-// recordedHint is what to do about a file of the study that is not what was recorded.
-const recordedHint = `put the file back as it was added; "heardiff verify" names every one that was changed`
+// recordedHint is the remedy of a file of the study that is not what was recorded.
+func recordedHint() Phrase {
+	return phrasef("put the file back as it was added; %v names every one that was changed", call(ToVerify))
+}
 
 // foundRight remembers the files whose content this command found to be what was recorded, so that each is read through
 // once for that. A file that was replaced or written to since is looked at again.
@@ -62,7 +64,7 @@ func (s *Study) checkRecorded(ctx context.Context, f recordedFile) (os.FileInfo,
 	key := f.sum + " " + path
 	info, err := os.Stat(path)
 	if err != nil {
-		return nil, Rejected(audiofile.Named(path, err), recordedHint)
+		return nil, advised(Rejection, audiofile.Named(path, err), recordedHint())
 	}
 	if s.right.has(key, info) {
 		return info, nil
@@ -72,9 +74,9 @@ func (s *Study) checkRecorded(ctx context.Context, f recordedFile) (os.FileInfo,
 	case ctx.Err() != nil:
 		return nil, ctx.Err()
 	case err != nil:
-		return nil, Rejected(audiofile.Named(path, err), recordedHint)
+		return nil, advised(Rejection, audiofile.Named(path, err), recordedHint())
 	case sum != f.sum:
-		return nil, Rejected(fmt.Errorf("%s is not the audio that was recorded under this name: it was changed, or exchanged for another", f.path), recordedHint)
+		return nil, advised(Rejection, fmt.Errorf("%s is not the audio that was recorded under this name: it was changed, or exchanged for another", f.path), recordedHint())
 	}
 	s.right.add(key, info)
 	return info, nil
@@ -92,7 +94,7 @@ func (s *Study) openRecorded(ctx context.Context, f recordedFile) (audiofile.Fil
 	}
 	if now, err := os.Stat(s.Path(f.path)); err != nil || !unchanged(was, now) {
 		audio.Close()
-		return nil, Rejected(fmt.Errorf("%s was changed while it was being read", f.path), recordedHint)
+		return nil, advised(Rejection, fmt.Errorf("%s was changed while it was being read", f.path), recordedHint())
 	}
 	return audio, nil
 }
@@ -211,7 +213,7 @@ func removeUnrecorded(path string) error {
 	}
 	for _, e := range all {
 		if !e.Type().IsRegular() || filepath.Ext(e.Name()) != ".wav" {
-			return Rejected(fmt.Errorf("%s holds %s, which heardiff did not put there", path, e.Name()), "move it elsewhere")
+			return Rejected(fmt.Errorf("%s holds %s, which no study put there", path, e.Name()), "move it elsewhere")
 		}
 	}
 	return os.RemoveAll(path)

@@ -18,10 +18,10 @@ import (
 type ResultsReport struct {
 	Schema   string          `json:"schema"`
 	Sessions []SessionReport `json:"sessions"`
-	// Verdicts are those of the whole study, see "link".
+	// Verdicts are the verdicts of the whole study, see trials/link.
 	Verdicts []VerdictReport    `json:"verdicts"`
 	Family   link.FamilySummary `json:"-"`
-	// Thresholds are those of the study's threshold runs, see "link".
+	// Thresholds are the thresholds of the study's threshold runs, see trials/link.
 	Thresholds           []link.Threshold           `json:"thresholds"`
 	ThresholdDifferences []link.ThresholdDifference `json:"threshold_differences"`
 	// Absent names what was begun at other sites and has not come back.
@@ -61,7 +61,7 @@ type SessionReport struct {
 // ComparisonReport is one comparison of an ended session.
 type ComparisonReport struct {
 	trials.Tally
-	// Score is nil where no score can be had; pairs holds it too, with what hits and false alarms say, of designs judged by
+	// Score is nil where there is none; pairs holds it too, with the rates of hits and false alarms, for designs judged by
 	// rates. In JSON either has the name that the design gives it.
 	Score *stats.Score
 	pairs *stats.PairScore
@@ -103,7 +103,7 @@ func (s *Study) Results(ctx context.Context, session string) (ResultsReport, err
 	}
 	l, err := s.Link(ctx)
 	if err != nil { // the counts are not lost to a file that is
-		s.warn("what the whole study says cannot be had: %v", err)
+		s.warn("the results of the whole study are not available: %v", err)
 		return r, nil
 	}
 	r.Verdicts, r.Family = VerdictsOf(l.Result, ""), l.Result.Family
@@ -135,7 +135,7 @@ func (s *Study) sessionResults(ctx context.Context, only string) (ResultsReport,
 		r.Sessions = append(r.Sessions, one)
 	}
 	if only != "" && len(r.Sessions) == 0 {
-		return r, Rejected(fmt.Errorf("session %q is not in the study", only), `"heardiff results" lists the sessions`)
+		return r, advised(Rejection, fmt.Errorf("session %q is not in the study", only), phrasef("%v lists the sessions", call(ToReadResults)))
 	}
 	return r, nil
 }
@@ -209,8 +209,8 @@ func (r *SessionReport) fill(result trials.Result) error {
 	return r.diagnose(result)
 }
 
-// ScoreRow scores one comparison: nothing but the counts for practice, and where no score can be had because
-// there are no trials, or (as in a negative control) no pairs of one kind.
+// ScoreRow scores one comparison. It returns nothing but the counts for practice, and where there are no trials or (as in a
+// negative control) no pairs of one kind.
 func ScoreRow(r trials.Result, t trials.Tally) (ComparisonReport, error) {
 	row, err := fixedRow(r, t)
 	if err != nil {

@@ -76,7 +76,8 @@ func (t *Seat) Play(ctx context.Context, open func(playback.Source) (playback.Ou
 	if err != nil {
 		return nil, err
 	}
-	switcher, err := set.switcher(ctx)
+	// One presentation after the other is read, so that a ladder of many doses takes no more memory than they take to play.
+	switcher, err := playback.Read(playback.Config{}, len(set.files), func(i int) (pcm.Clip, error) { return set.read(ctx, i) })
 	if err != nil {
 		return nil, err
 	}
@@ -175,7 +176,7 @@ func (s *Study) openSession(ctx context.Context, o SitOptions) (trials.Plan, *tr
 		session, err := s.resume(ctx, plan, v)
 		if errors.Is(err, ErrRevealed) {
 			if !o.Again {
-				return plan, nil, Rejected(err, "it stays, and every result names it; --again begins another session")
+				return plan, nil, advised(Rejection, err, phrasef("it stays, and every result names it; %v begins another session", OptionAgain))
 			}
 			continue
 		}
@@ -185,8 +186,8 @@ func (s *Study) openSession(ctx context.Context, o SitOptions) (trials.Plan, *tr
 		finished = v.ID
 	}
 	if training := plan.Threshold != nil && plan.Threshold.Training; finished != "" && !o.Again && !training {
-		return plan, nil, Rejected(fmt.Errorf("listener %q has finished plan %q in session %s", o.Listener, o.Plan, finished),
-			"see \"heardiff results\"; --again begins another session, and both stay and count")
+		return plan, nil, advised(Rejection, fmt.Errorf("listener %q has finished plan %q in session %s", o.Listener, o.Plan, finished),
+			phrasef("see %v; %v begins another session, and both stay and count", call(ToReadResults), OptionAgain))
 	}
 	return plan, nil, nil
 }
@@ -222,7 +223,7 @@ func (s *Study) resume(ctx context.Context, plan trials.Plan, v Session) (*trial
 	}
 	session, err := trials.Resume(plan, seed, entries, journal, s.now)
 	if err != nil {
-		return nil, Rejected(fmt.Errorf("session %s: %w", v.ID, err), `"heardiff verify" tells more`)
+		return nil, advised(Rejection, fmt.Errorf("session %s: %w", v.ID, err), verifyHint())
 	}
 	if session.View().Phase == trials.Done || session.View().Phase == trials.GivenUp {
 		return nil, session.Finish() // killed between the last answer and the end

@@ -1,8 +1,15 @@
 // Package study is a study as a library: one folder with its chains, captures, plans, sessions and results, and all that is done to it.
 //
 // Open or Create a study; AddChain and AddCapture fill it; Measure measures what is new, Prepare cuts excerpts in which nothing but the
-// chain differs; NewPlan fixes what will be run; Begin and Sit run a blind session with whatever plays and answers; Results, Link and
-// Verify say what came of it; Export and Import carry it between sites. What is wrong with a request or an input is a *Fault.
+// chain differs; NewPlan fixes what will be run; Sit gives a listener a Seat at a plan, who is served by Play, or Simulate for a
+// computation; Results, Link and Verify say what came of it; Export and Import carry it between sites. The example goes the whole way.
+//
+// Errors about a request or an input are *Faults: who is to blame, and the remedy. Where one names options or calls it does so in the names
+// of this package; a program with others has a Vocabulary. Results have JSON by the standard encoder, with null for what is not measurable.
+//
+// A script needs no study for single figures: audiofile.Open, jitter.Measure (and its neighbours), match.Compare and trials.Design.Score
+// serve by themselves. For link.Build, Kind.Measurement.Read turns the JSON of a result into the figures of a link.Chain, and
+// trials.Summary.Result counts into a session.
 package study
 
 import (
@@ -28,7 +35,7 @@ type Study struct {
 	*Host
 }
 
-// What a study holds, as it is kept.
+// The contents of a study, as the record keeps them.
 type (
 	About        = store.Study
 	Chain        = store.Chain
@@ -49,14 +56,14 @@ type (
 	Published   = store.Published
 )
 
-// What is read of published entries, see trials/store.
+// Readers of published entries, see trials/store.
 var (
 	ReadRecordEntry = store.ReadRecordEntry
 	Follow          = store.Follow
 	FollowEnd       = store.FollowEnd
 )
 
-// What the record refuses, wrapped.
+// Errors of the record, wrapped where they are returned.
 var (
 	ErrExists   = store.ErrExists
 	ErrNotFound = store.ErrNotFound
@@ -130,7 +137,7 @@ func (h *Host) open(ctx context.Context, dir string) (*store.Store, error) {
 	if !OnServer(dir) {
 		s, err := sqlite.Open(ctx, dir, h.now)
 		if errors.Is(err, store.ErrNotStudy) {
-			return nil, Rejected(err, `go to the study's folder, name it with --study DIR, or make one with "heardiff study new DIR --title T"`)
+			return nil, advised(Rejection, err, phrasef("go to the study's folder, name it with %v DIR, or make one with %v", OptionDir, call(ToCreate, open(OptionDir), open(OptionTitle))))
 		}
 		return s, newer(err)
 	}
@@ -157,7 +164,7 @@ func newer(err error) error {
 	return err
 }
 
-// sweep removes what killed commands left in a study's folder and in its parent.
+// sweep removes what killed processes left in a study's folder and in its parent.
 func sweep(dir string) {
 	for _, d := range []string{filepath.Join(dir, ".."), dir, filepath.Join(dir, "audio"), filepath.Join(dir, "audio", "captures"), filepath.Join(dir, "audio", "excerpts")} {
 		atomicfile.Sweep(d)
@@ -176,7 +183,7 @@ func (h *Host) server() (postgres.Server, error) {
 	return server, nil
 }
 
-// connecting adds the mend to what failed on the way to a server.
+// connecting adds the remedy to an error of the connection to a server.
 func connecting(err error) error {
 	if _, known := FaultOf(err); err == nil || known || errors.Is(err, store.ErrExists) {
 		return err

@@ -19,5 +19,5 @@ func (s *Study) Suggest(ctx context.Context, music string, cfg match.SuggestConf
 	defer done()
 	cfg.Names = captureNames(captures)
 	found, err = match.Suggest(readers, cfg)
-	return captures[0].Music, found, unmatched(err, "ask for a shorter --length, or record longer")
+	return captures[0].Music, found, unmatched(err, phrasef("ask for a shorter %v, or record longer", OptionLength))
 }

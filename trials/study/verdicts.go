@@ -4,7 +4,7 @@ import (
 	"heardiff/trials/link"
 )
 
-// VerdictReport is what the whole study says of one row, as "link" says it.
+// VerdictReport is what the whole study says of one row, as trials/link judges it.
 type VerdictReport struct {
 	Comparison string        `json:"comparison"`
 	Design     string        `json:"design"`

@@ -29,7 +29,7 @@ func (r *VerifyReport) match(ctx context.Context, s *Study, head string) error {
 	}
 	e, err := s.record.FindHead(ctx, head)
 	if err != nil && !errors.Is(err, ErrNotFound) {
-		return Misused(fmt.Errorf("--head: %w", err))
+		return misusedf("%v: %v", OptionHead, err)
 	}
 	if err == nil {
 		r.Given = fmt.Sprintf("the head given is entry %d of the record, of %s: all up to it is as it was then", e.Number, e.At)
@@ -62,6 +62,7 @@ type VerifyReport struct {
 	Given string `json:"given,omitempty"`
 }
 
+// VerifiedSession is what was proved of one session.
 type VerifiedSession struct {
 	Session    string `json:"session"`
 	Plan       string `json:"plan"`
@@ -149,7 +150,7 @@ func (r *VerifyReport) take(audit store.Audit) {
 }
 
 // unknownToAll is what no study can say of itself.
-const unknownToAll = "whoever can write the whole study can write a whole new record: a head written down elsewhere, as one was shown at the end of each session, shows that (\"heardiff verify --head HEAD\")"
+const unknownToAll = "whoever can write the whole study can write a whole new record: a head written down elsewhere, as one was shown at the end of each session, shows that when it is given here"
 
 func (r *VerifyReport) checkFiles(ctx context.Context, s *Study, progress func(float64)) error {
 	files, err := s.recordedFiles(ctx)

@@ -22,7 +22,7 @@ type VerifiedBundle struct {
 
 // unknownOfBundle is what no bundle can say of itself.
 const unknownOfBundle = "a signature says whose key signed, and not that this site did not run or write a session anew before it signed: " +
-	"heads that it sent when each session ended show that (\"heardiff verify FILE --head HEAD\"); nor that no session was left out"
+	"heads that it sent when each session ended show that, when one is given here; nor that no session was left out"
 
 // VerifyBundle proves a bundle alone, with a head also that it is of the record that the head was written down of. What was found are the
 // Problems.
@@ -90,7 +90,7 @@ func (r *VerifiedBundle) match(head string) error {
 	}
 	same, err := trials.IsHead(r.Record.Hash, head)
 	if err != nil {
-		return Misused(fmt.Errorf("--head: %w", err))
+		return misusedf("%v: %v", OptionHead, err)
 	}
 	if same {
 		r.Given = "the head given is that of the site's record when it wrote the bundle"

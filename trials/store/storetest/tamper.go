@@ -191,7 +191,7 @@ var nouns = map[string]string{"study": "study", "chains": "chain", "captures": "
 
 // bearsOnNothing are the columns on which no result depends, and why; and what the study alone cannot know.
 var bearsOnNothing = map[string]string{
-	"the newest answers of a session that runs, removed": "the record knows its journal up to the last sitting, the ledger beside the key up to the last answer",
+	"the newest answers of a session that runs, removed": "the record knows its journal up to the last sitting, the ledger next to the key up to the last answer",
 	"version.one": "the only row's key",
 	"rowid of begun, bundles, entered, marks, measurements and study, in a file": "these are listed by their key",
 	"rowid, where the order stays": "only the order that follows from it is shown, and rows that are exchanged test that",

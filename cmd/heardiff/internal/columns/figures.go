@@ -5,6 +5,7 @@ import (
 	"io"
 	"slices"
 	"strings"
+	"unicode"
 
 	"heardiff/trials/study"
 )
@@ -49,7 +50,7 @@ func figure(t *Table, i int, compared func(metric string) bool) (study.Entered, 
 		if text == "" && name != "unit" {
 			return f, fmt.Errorf("line %d: %s is empty", t.lines[i], name)
 		}
-		if len(text) > mostEnteredText || strings.ContainsFunc(text, func(r rune) bool { return r < ' ' || r == 0x7f }) {
+		if len(text) > mostEnteredText || strings.ContainsFunc(text, func(r rune) bool { return unicode.IsControl(r) }) {
 			return f, fmt.Errorf("line %d: %s: one line of at most %d bytes is wanted", t.lines[i], name, mostEnteredText)
 		}
 	}

@@ -2,6 +2,7 @@ package plot
 
 import (
 	"math"
+	"slices"
 	"strconv"
 )
 
@@ -56,18 +57,21 @@ func (a axis) ticks(pixels, apart float64) []tick {
 // roomForFives is how many labels a decade must have room for, so that 2 and 5 are labelled: the closest two, 5 and 10, are 0.3 of it apart.
 const roomForFives = 3.4
 
+// decade is the ratio of powers of ten.
+const decade = 10
+
 // decades labels powers of ten, and 2 and 5 where there is room, with unlabelled ticks between.
 func (a axis) decades(pixels, apart float64) []tick {
 	perDecade := pixels / math.Log10(a.hi/a.lo)
 	every := int(math.Max(1, math.Ceil(apart/perDecade)))
 	var ticks []tick
 	for e := int(math.Floor(math.Log10(a.lo))); e <= int(math.Ceil(math.Log10(a.hi))); e++ {
-		for m := 1; m <= 9; m++ {
+		for m := 1; m < decade; m++ {
 			v := float64(m) * math.Pow10(e)
 			if v < a.lo*(1-1e-9) || v > a.hi*(1+1e-9) {
 				continue
 			}
-			named := m == 1 && e%every == 0 || (m == 2 || m == 5) && perDecade > roomForFives*apart
+			named := m == 1 && e%every == 0 || slices.Contains([]int{2, 5}, m) && perDecade > roomForFives*apart
 			label := ""
 			if named {
 				label = a.text(v)
@@ -96,9 +100,12 @@ func niceStep(v float64) float64 {
 	return 10 * p
 }
 
+// zeroBelow is where a number is what rounding left of zero.
+const zeroBelow = 1e-12
+
 // plainNumber writes v with as many digits as it needs, at most four significant, and a true minus sign.
 func plainNumber(v float64) string {
-	if math.Abs(v) < 1e-12 {
+	if math.Abs(v) < zeroBelow {
 		return "0"
 	}
 	digits := 4
@@ -113,13 +120,16 @@ func plainNumber(v float64) string {
 	return s
 }
 
+// Where short numbers take another letter.
+const thousand, million = 1000, 1e6
+
 // shortNumber writes thousands as k and millions as M: 20, 500, 1k, 10k, 1M.
 func shortNumber(v float64) string {
 	switch size := math.Abs(v); {
-	case size >= 1e6:
-		return plainNumber(v/1e6) + "M"
-	case size >= 1000:
-		return plainNumber(v/1000) + "k"
+	case size >= million:
+		return plainNumber(v/million) + "M"
+	case size >= thousand:
+		return plainNumber(v/thousand) + "k"
 	}
 	return plainNumber(v)
 }
@@ -139,7 +149,7 @@ func logRange(values []float64, fallbackLo, fallbackHi float64) (lo, hi float64)
 		return fallbackLo, fallbackHi
 	}
 	lo, hi = niceBelow(lo), niceStep(hi*1.05)
-	for hi/lo < 10 {
+	for hi/lo < decade {
 		lo, hi = niceBelow(lo*0.99), niceStep(hi*1.01)
 	}
 	return lo, hi

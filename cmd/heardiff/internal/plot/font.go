@@ -59,6 +59,9 @@ var advances = sync.OnceValue(func() [2]map[rune]float64 {
 	return [2]map[rune]float64{measure(f, false), measure(f, true)}
 })
 
+// firstUnmeasured is the character from which on widths are not kept: blocks of signs that no chart writes begin there.
+const firstUnmeasured = 0x2300
+
 func measure(f *faces, bold bool) map[rune]float64 {
 	const size = 64 // large, so that rounding to 1/64 pixel does not count
 	face, err := f.at(size, bold)
@@ -66,7 +69,7 @@ func measure(f *faces, bold bool) map[rune]float64 {
 		panic("plot: the built-in fonts: " + err.Error())
 	}
 	widths := map[rune]float64{}
-	for r := rune(' '); r < 0x2300; r++ {
+	for r := rune(' '); r < firstUnmeasured; r++ {
 		if a, ok := face.GlyphAdvance(r); ok {
 			widths[r] = float64(a) / 64 / size
 		}

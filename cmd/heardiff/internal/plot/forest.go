@@ -43,12 +43,15 @@ func (r ForestRow) said() string {
 	return r.Counts + ": " + r.Said
 }
 
+// mostSpoken is how many rows of a chart are put into words. A judgement, no source.
+const mostSpoken = 12
+
 // Words implements Chart.
 func (f Forest) Words() Words {
 	var b strings.Builder
 	fmt.Fprintf(&b, "Proportion correct with its interval, against chance at %s. ", percent(f.Chance))
 	for i, r := range f.Rows {
-		if i == 12 {
+		if i == mostSpoken {
 			fmt.Fprintf(&b, "And %d more, in the table. ", len(f.Rows)-i)
 			break
 		}

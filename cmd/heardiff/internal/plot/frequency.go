@@ -379,7 +379,7 @@ func names(curves []Curve) string {
 }
 
 func signed(v float64) string {
-	if v > 1e-12 {
+	if v > zeroBelow {
 		return "+" + plainNumber(v)
 	}
 	return plainNumber(v)

@@ -100,8 +100,11 @@ type outline struct {
 	box      image.Rectangle
 }
 
+// leastCorners is what an area has at the least.
+const leastCorners = 3
+
 func (c *pngCanvas) polygon(o *outline, points []Point) {
-	if len(points) < 3 {
+	if len(points) < leastCorners {
 		return
 	}
 	scaled := make([]Point, len(points))

@@ -55,7 +55,7 @@ func (c *svgCanvas) Line(points []Point, pen Pen) {
 
 // Area implements Canvas.
 func (c *svgCanvas) Area(points []Point, ink Ink, opacity float64) {
-	if len(points) < 3 {
+	if len(points) < leastCorners {
 		return
 	}
 	fmt.Fprintf(&c.b, `<path d="%sZ" fill="%s" class="hd-f-%s"`, pathData(points), Light.Hex(ink), inkNames[ink])

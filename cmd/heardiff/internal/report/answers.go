@@ -183,7 +183,7 @@ func inWords(names []string) string {
 
 // inBrackets names a few listeners, and nobody where they are many.
 func inBrackets(rows []link.Row) string {
-	if len(rows) > 6 {
+	if len(rows) > mostNamed {
 		return ""
 	}
 	return " (" + people(rows) + ")"

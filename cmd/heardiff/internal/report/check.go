@@ -94,6 +94,9 @@ func (c *checking) fault(format string, args ...any) {
 	c.Faults = append(c.Faults, fmt.Sprintf(format, args...))
 }
 
+// The fields of a line of the record, of the sessions (another says where one came from, if from elsewhere) and of the journals.
+const recordFields, sessionFields, journalFields = 3, 3, 3
+
 // lines returns the fields of each line of an element.
 func (c *checking) lines(id string) [][]string {
 	var out [][]string
@@ -109,7 +112,7 @@ func (c *checking) readRecord() {
 	var all []study.RecordEntry
 	before := ""
 	for i, f := range c.lines("record") {
-		for len(f) < 3 {
+		for len(f) < recordFields {
 			f = append(f, "")
 		}
 		e, err := study.ReadRecordEntry(restored(f[1], before), f[0], f[2])
@@ -167,17 +170,17 @@ func (c *checking) readSessions() {
 		if len(f) > 1 {
 			s.Plan = f[1]
 		}
-		if len(f) < 3 || json.Unmarshal([]byte(f[2]), &s.seat) != nil {
+		if len(f) < sessionFields || json.Unmarshal([]byte(f[2]), &s.seat) != nil {
 			s.Faults = append(s.Faults, "who sat cannot be read")
 		}
-		if len(f) > 3 {
-			s.came = f[3]
+		if len(f) > sessionFields {
+			s.came = f[sessionFields]
 		}
 		c.Sessions = append(c.Sessions, s)
 	}
 	for _, f := range c.lines("journals") {
 		at, err := strconv.Atoi(f[0])
-		if err != nil || len(f) != 3 || at < 0 || at >= len(c.Sessions) {
+		if err != nil || len(f) != journalFields || at < 0 || at >= len(c.Sessions) {
 			c.fault("journals: a line cannot be read")
 			continue
 		}

@@ -58,13 +58,16 @@ func crowd(title string, rows []link.Row) plot.Crowd {
 	return c
 }
 
+// mostBars is how many counts of right answers have a bar of their own. A judgement, no source.
+const mostBars = 60
+
 // crowdEdges parts the proportions: between the counts that can occur where all answered as many trials (and not too
 // many to draw), else in steps of 5 %.
 func crowdEdges(number map[int]int) []float64 {
 	var edges []float64
 	if len(number) == 1 {
 		for n := range number {
-			if n <= 60 {
+			if n <= mostBars {
 				for k := range n + 2 {
 					edges = append(edges, (float64(k)-0.5)/float64(n))
 				}

@@ -299,9 +299,12 @@ func ladderLead(t link.Threshold, all []link.Threshold) string {
 	return strings.Join(out, "; ")
 }
 
+// mostNamed is how many listeners a sentence names. A judgement, no source.
+const mostNamed = 6
+
 // few names a few listeners, and counts many.
 func few(names []string) string {
-	if len(names) > 6 {
+	if len(names) > mostNamed {
 		return trials.Counted(len(names), "listener")
 	}
 	return inWords(names)

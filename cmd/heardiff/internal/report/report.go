@@ -362,6 +362,15 @@ func ifKnown(v float64, s string) string {
 // number writes v with three significant digits, without an exponent below a million.
 func number(v float64) string { return rounded(3, v) }
 
+// How numbers are printed: from where on as powers of ten, e-values earlier, as only their order matters; up to how many digits
+// without a space; and the least p that three digits show (common practice, no source).
+const (
+	powersFrom       = 1e6
+	eValuePowersFrom = 1000
+	unparted         = 4
+	leastShown       = 0.001
+)
+
 // rounded writes v with so many significant digits, thousands parted by thin spaces from ten thousand on.
 func rounded(digits int, v float64) string {
 	switch {
@@ -369,7 +378,7 @@ func rounded(digits int, v float64) string {
 		return "0"
 	case math.IsNaN(v) || math.IsInf(v, 0):
 		return "–"
-	case math.Abs(v) >= 1e6:
+	case math.Abs(v) >= powersFrom:
 		return power(v)
 	}
 	return upTo(digits-1-int(math.Floor(math.Log10(math.Abs(v)))), v)
@@ -385,7 +394,7 @@ func upTo(place int, v float64) string {
 	if !strings.ContainsAny(text, "123456789") {
 		text = strings.TrimPrefix(text, "-")
 	}
-	if whole, _, _ := strings.Cut(strings.TrimPrefix(text, "-"), "."); len(whole) > 4 {
+	if whole, _, _ := strings.Cut(strings.TrimPrefix(text, "-"), "."); len(whole) > unparted {
 		at := len(text) - 3
 		if dot := strings.Index(text, "."); dot >= 0 {
 			at = dot - 3
@@ -406,7 +415,7 @@ func power(v float64) string {
 
 // eValue writes large ones as powers of ten.
 func eValue(v float64) string {
-	if v >= 1000 && !math.IsInf(v, 0) {
+	if v >= eValuePowersFrom && !math.IsInf(v, 0) {
 		return power(v)
 	}
 	return number(v)
@@ -416,7 +425,7 @@ func eValue(v float64) string {
 // is given.
 func byUncertainty(v, se float64, otherwise int) string {
 	switch {
-	case math.IsNaN(v) || math.IsInf(v, 0) || math.Abs(v) >= 1e6:
+	case math.IsNaN(v) || math.IsInf(v, 0) || math.Abs(v) >= powersFrom:
 		return number(v)
 	case !(se > 0):
 		return upTo(otherwise, v)
@@ -502,7 +511,7 @@ func places(n int, v float64) string {
 }
 
 func pValue(v float64) string {
-	if v < 0.001 {
+	if v < leastShown {
 		return "<0.001"
 	}
 	return ifKnown(v, fmt.Sprintf("%.3f", v))

@@ -60,11 +60,14 @@ func (m model) View() string {
 	return strings.Join(lines, "\n")
 }
 
+// leastText is how many lines of a text are shown at the least. A judgement, no source.
+const leastText = 3
+
 // fitted returns what the window holds of the page and of its foot.
 func (m model) fitted() (body, foot []row) {
 	foot = m.foot()
 	if text := m.text(); text != nil {
-		if room := m.room(); m.width >= narrowest && room >= 3 {
+		if room := m.room(); m.width >= narrowest && room >= leastText {
 			from := min(m.scroll, max(0, len(text)-room))
 			return append(m.head(), rows(needed, text[from:min(len(text), from+room)]...)...), foot
 		}

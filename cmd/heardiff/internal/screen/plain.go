@@ -219,7 +219,7 @@ func (p *plain) answer(arguments []string) {
 	confidence := 0
 	if len(arguments) == 2 {
 		n, err := strconv.Atoi(arguments[1])
-		if err != nil || n < 1 || n > 4 {
+		if err != nil || n < 1 || n > trials.MaxConfidence {
 			p.say("refused confidence %q: 1 to 4", arguments[1])
 			return
 		}

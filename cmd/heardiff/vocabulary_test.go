@@ -1,0 +1,142 @@
+package main
+
+import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
+
+	"heardiff/trials/study"
+)
+
+// A library knows no command line: outside cmd no text names a flag or a command of this program.
+func TestTheLibraryNamesNoFlagsAndNoCommands(t *testing.T) {
+	var commands []string
+	for _, c := range (&app{}).rootCommand().Commands() {
+		commands = append(commands, regexp.QuoteMeta(c.Name()))
+	}
+	named := regexp.MustCompile(`(^|[^-\w])--[a-z]|heardiff (` + strings.Join(commands, "|") + `)\b`)
+	seen := 0
+	for _, room := range []string{"trials", "measure", "playback", "stats"} {
+		err := filepath.WalkDir(filepath.Join("..", "..", room), func(path string, d fs.DirEntry, err error) error {
+			if err != nil || d.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
+				return err
+			}
+			for _, text := range textsOf(t, path) {
+				seen++
+				if named.MatchString(text) {
+					t.Errorf("%s: %q", path, text)
+				}
+			}
+			return nil
+		})
+		must(t, err)
+	}
+	if seen < 3000 {
+		t.Errorf("only %d texts were seen", seen)
+	}
+}
+
+// textsOf returns all constant texts of a file.
+func textsOf(t *testing.T, path string) (texts []string) {
+	t.Helper()
+	file, err := parser.ParseFile(token.NewFileSet(), path, nil, 0)
+	must(t, err)
+	ast.Inspect(file, func(n ast.Node) bool {
+		if lit, ok := n.(*ast.BasicLit); ok && lit.Kind == token.STRING {
+			text, err := strconv.Unquote(lit.Value)
+			must(t, err)
+			texts = append(texts, text)
+		}
+		return true
+	})
+	return texts
+}
+
+// constantsOf returns the values of the constants of a type that a file declares.
+func constantsOf(t *testing.T, path, typed string) (values []string) {
+	t.Helper()
+	file, err := parser.ParseFile(token.NewFileSet(), path, nil, 0)
+	must(t, err)
+	ast.Inspect(file, func(n ast.Node) bool {
+		spec, ok := n.(*ast.ValueSpec)
+		if !ok {
+			return true
+		}
+		if of, ok := spec.Type.(*ast.Ident); ok && of.Name == typed {
+			text, err := strconv.Unquote(spec.Values[0].(*ast.BasicLit).Value)
+			must(t, err)
+			values = append(values, text)
+		}
+		return true
+	})
+	return values
+}
+
+// Each option that the library names is a flag of some command, or an argument; each action is a command that there is.
+func TestTheVocabularyIsThatOfTheCommands(t *testing.T) {
+	root := (&app{}).rootCommand()
+	flags := map[string]bool{}
+	var collect func(c *cobra.Command)
+	collect = func(c *cobra.Command) {
+		for _, sub := range c.Commands() {
+			collect(sub)
+		}
+		c.Flags().VisitAll(func(f *pflag.Flag) { flags[f.Name] = true })
+		c.PersistentFlags().VisitAll(func(f *pflag.Flag) { flags[f.Name] = true })
+	}
+	collect(root)
+	arguments := map[study.Option]bool{}
+	actions := constantsOf(t, "../../trials/study/phrase.go", "Action")
+	for _, name := range actions {
+		form := formOf(study.Action(name))
+		c, rest, err := root.Find(strings.Fields(form.words))
+		if err != nil || c == root || len(rest) > 0 && !flags[strings.TrimPrefix(rest[0], "--")] {
+			t.Errorf("%s is %q, which is no command: %v", name, form.words, err)
+		}
+		for _, o := range form.arguments {
+			arguments[o] = true
+		}
+	}
+	options := constantsOf(t, "../../trials/study/phrase.go", "Option")
+	for _, name := range options {
+		if o := study.Option(name); !flags[flagOf(o)] && !arguments[o] {
+			t.Errorf("%s: there is no flag --%s", name, flagOf(o))
+		}
+	}
+	if len(actions) < 20 || len(options) < 40 {
+		t.Errorf("%d actions, %d options", len(actions), len(options))
+	}
+}
+
+// The same error names fields to a program, and flags and commands to the user of the command.
+func TestAnErrorIsWordedForItsReader(t *testing.T) {
+	at(t, t.TempDir(), "bench")
+	s, err := study.Create(t.Context(), t.TempDir()+"/new", study.About{Title: "invented for a test"}, nil)
+	must(t, err)
+	defer s.Close()
+	o := study.UsualPlan()
+	o.A, o.B, o.ByHand = "left", "right", true
+	_, _, err = s.NewPlan(t.Context(), o)
+	fault := study.Judge(err)
+	if got, want := err.Error(), "Trials 0: one or more"; got != want {
+		t.Errorf("to a program: %q, want %q", got, want)
+	}
+	if got, want := study.Message(err, inCommands{}), "--trials 0: one or more"; got != want {
+		t.Errorf("to a user: %q, want %q", got, want)
+	}
+	if got, want := fault.Hint.String(), "stats.TrialsFor says how many"; got != want {
+		t.Errorf("hint to a program: %q, want %q", got, want)
+	}
+	if got, want := fault.Hint.In(inCommands{}), `"heardiff power" says how many`; got != want {
+		t.Errorf("hint to a user: %q, want %q", got, want)
+	}
+}
