@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"slices"
 
 	"github.com/spf13/cobra"
 
@@ -92,10 +91,8 @@ func verifiedText(w io.Writer, r study.VerifyReport) {
 		fmt.Fprintf(w, "%s\n", p)
 	}
 	for _, s := range r.Sessions {
-		for _, m := range s.Marks {
-			if !slices.Contains(s.Problems, m.Says) {
-				fmt.Fprintf(w, "session %s: %s\n", study.ShortID(s.Session), m.Says)
-			}
+		for _, m := range s.Remarks {
+			fmt.Fprintf(w, "session %s: %s\n", study.ShortID(s.Session), m.Says)
 		}
 	}
 	for _, gap := range r.Absent {

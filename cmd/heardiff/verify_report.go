@@ -31,7 +31,7 @@ type verifiedPage struct {
 
 // unknownOfPage is what no page can say of itself.
 const unknownOfPage = "that the secret of a session was drawn and not chosen, that nobody repeated the study until it came out so, and what listeners said of themselves; " +
-	"and whoever rewrites a page with all that it carries is found by a head that was written down elsewhere alone (\"heardiff verify FILE --head HEAD\")"
+	"and whoever rewrites a page with all that it carries is found by a head that was written down elsewhere alone"
 
 // isPage reports whether a file begins as a page of the web does.
 func isPage(path string) bool {

@@ -21,7 +21,7 @@ import (
 type Incoming struct {
 	*bundle.Bundle
 	path string
-	file wholeFile
+	file WholeFile
 }
 
 // Close closes the file.

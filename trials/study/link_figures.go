@@ -91,11 +91,20 @@ func (f *studyFigures) warn(m Measurement, chain string, r measure.Warnings) {
 		}
 	}
 	for _, w := range details {
-		said := func(o CaptureWarning) bool { return o.Capture == m.Capture && o.Text == w.Text }
+		said := func(o CaptureWarning) bool { return o.Capture == m.Capture && sameWarning(o.Warning, w) }
 		if !slices.ContainsFunc(f.warnings, said) {
 			f.warnings = append(f.warnings, CaptureWarning{m.Capture, chain, m.Kind, w})
 		}
 	}
+}
+
+// sameWarning reports whether two results of a capture warn of the same thing.
+func sameWarning(a, b measure.Warning) bool {
+	if a.Code == "" || b.Code == "" { // there is nothing but the text
+		return a.Text == b.Text
+	}
+	alike := func(x, y float64) bool { return x == y || math.IsNaN(x) && math.IsNaN(y) }
+	return a.Code == b.Code && a.Channel == b.Channel && alike(a.FromS, b.FromS) && alike(a.ToS, b.ToS) && alike(a.Value, b.Value)
 }
 
 // OrNaN returns the number, NaN for nil.

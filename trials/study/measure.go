@@ -288,7 +288,7 @@ func (m *studyMeter) otherFloors(d due) []string {
 	return nil
 }
 
-// captureWarnings gathers what results of captures warn of, each warning once.
+// captureWarnings gathers the sentences in which results of captures warn, to print each once.
 type captureWarnings struct {
 	order []string
 	of    map[string][]string

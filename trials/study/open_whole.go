@@ -10,29 +10,29 @@ import (
 
 // OpenWhole opens a file that must be read at any place, and returns its size. Reading it ends with ctx. What is no regular file is refused before
 // it is opened: a pipe would wait for ever for somebody to write.
-func OpenWhole(ctx context.Context, path string) (wholeFile, int64, error) {
+func OpenWhole(ctx context.Context, path string) (WholeFile, int64, error) {
 	info, err := os.Stat(path)
 	if err != nil {
-		return wholeFile{}, 0, Rejected(audiofile.Named(path, err), "")
+		return WholeFile{}, 0, Rejected(audiofile.Named(path, err), "")
 	}
 	if !info.Mode().IsRegular() {
-		return wholeFile{}, 0, Rejected(fmt.Errorf("%s: not a regular file", path), "")
+		return WholeFile{}, 0, Rejected(fmt.Errorf("%s: not a regular file", path), "")
 	}
 	f, err := os.Open(path)
 	if err != nil {
-		return wholeFile{}, 0, Rejected(audiofile.Named(path, err), "")
+		return WholeFile{}, 0, Rejected(audiofile.Named(path, err), "")
 	}
-	return wholeFile{f, ctx}, info.Size(), nil
+	return WholeFile{f, ctx}, info.Size(), nil
 }
 
-// wholeFile is a file that is read until ctx ends.
-type wholeFile struct {
+// WholeFile is a file whose reading ends with a context.
+type WholeFile struct {
 	*os.File
 	ctx context.Context
 }
 
 // ReadAt implements io.ReaderAt.
-func (f wholeFile) ReadAt(p []byte, at int64) (int, error) {
+func (f WholeFile) ReadAt(p []byte, at int64) (int, error) {
 	if err := f.ctx.Err(); err != nil {
 		return 0, err
 	}

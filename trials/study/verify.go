@@ -75,6 +75,8 @@ type VerifiedSession struct {
 	Problems []string `json:"problems,omitempty"`
 	// Marks say what the ledger of this account knows against the session's blindness; those that void it are problems, too.
 	Marks []link.Mark `json:"marks,omitempty"`
+	// Remarks are the marks that are no problem of this study.
+	Remarks []link.Mark `json:"-"`
 }
 
 func (s *Study) verify(ctx context.Context) (VerifyReport, error) {
@@ -103,10 +105,12 @@ func (s *Study) verify(ctx context.Context) (VerifyReport, error) {
 			return err
 		}
 		for _, m := range one.Marks {
-			if m.Voids && v.Site == "" { // what another site says is no edit of this study
-				one.Problems = append(one.Problems, m.Says)
-				one.Problem = one.Problems[0]
+			if !m.Voids || v.Site != "" { // what another site says is no edit of this study
+				one.Remarks = append(one.Remarks, m)
+				continue
 			}
+			one.Problems = append(one.Problems, m.Says)
+			one.Problem = one.Problems[0]
 		}
 		r.Sessions = append(r.Sessions, one)
 		return ctx.Err()

@@ -67,8 +67,9 @@ func (r *VerifiedBundle) fill(ctx context.Context, b *bundle.Bundle, head string
 		plans[p.HashText()] = p.ID
 	}
 	for _, v := range b.Content.Sessions {
+		marks := saidAgainst(v.Marks)
 		r.Sessions = append(r.Sessions, VerifiedSession{Session: v.ID, Plan: plans[v.Plan], State: "ended", Entries: len(v.Entries),
-			Commitment: v.Entries[0].Note, Head: v.Entries[len(v.Entries)-1].Hash, Marks: saidAgainst(v.Marks)})
+			Commitment: v.Entries[0].Note, Head: v.Entries[len(v.Entries)-1].Hash, Marks: marks, Remarks: marks})
 	}
 	for _, sum := range b.AudioSums() {
 		err := b.Audio(io.Discard, sum)
