@@ -1,6 +1,9 @@
 package main
 
 import (
+	"os"
+	"os/exec"
+	"path/filepath"
 	"strings"
 	"testing"
 )
@@ -38,5 +41,33 @@ func TestTheStudyIsCompleted(t *testing.T) {
 	}
 	if out, _ := command(t, 0, "__complete", "listen", "--study", folder, "--plan", ""); !strings.Contains(out, "1\tabx") {
 		t.Errorf("with --study: %q", out)
+	}
+}
+
+// In a bash without the package bash-completion, too, the script asks for the word at the cursor and takes what is offered.
+func TestCompletionWorksInABareBash(t *testing.T) {
+	bash, err := exec.LookPath("bash")
+	if err != nil {
+		t.Skip("no bash")
+	}
+	script, _ := command(t, 0, "completion", "bash")
+	file := filepath.Join(t.TempDir(), "heardiff.bash")
+	must(t, os.WriteFile(file, []byte(script), 0o644))
+	for _, tt := range []struct{ line, words, at, asked, offered string }{
+		{"heardiff capture add ", "heardiff capture add ''", "3", "__complete capture add ", "left"},
+		{"heardiff cap", "heardiff cap", "1", "__complete cap", "capture"},
+		{"heardiff  listen --plan=", "heardiff listen --plan = ''", "4", "__complete listen --plan=", "1"},
+		{"heardiff listen --plan=1 --li", "heardiff listen --plan = 1 --li", "5", "__complete listen --plan=1 --li", "--listener"},
+	} {
+		out, err := exec.Command(bash, "--norc", "-c", `
+			compopt() { :; } # only runs while bash completes
+			heardiff() { printf '%s' "$*" >>"`+file+`.asked"; printf '%s\tabout\n:4\n' "`+tt.offered+`"; }
+			source "`+file+`"
+			COMP_LINE='`+tt.line+`' COMP_WORDS=(`+tt.words+`) COMP_CWORD=`+tt.at+` COMP_TYPE=9 COMP_POINT=${#COMP_LINE}
+			__start_heardiff
+			cat "`+file+`.asked"; rm "`+file+`.asked"; echo " gives ${COMPREPLY[*]}"`).CombinedOutput()
+		if want := tt.asked + " gives " + tt.offered + "\n"; err != nil || string(out) != want {
+			t.Errorf("%s\ngot  %q, %v\nwant %q", tt.line, out, err, want)
+		}
 	}
 }

@@ -114,6 +114,32 @@ func nextWords(root *cobra.Command, words []string) []string {
 	return next
 }
 
+// bashWords stands in for the one function of the package bash-completion that the script for bash needs, where it is absent: the words of the
+// command line, with those joined that bash cuts at a colon or an equals sign.
+const bashWords = `if ! declare -F _get_comp_words_by_ref >/dev/null; then
+    _get_comp_words_by_ref() {
+        local i gap line=$COMP_LINE
+        words=()
+        for ((i = 0; i < ${#COMP_WORDS[@]}; i++)); do
+            gap=${line%%[![:space:]]*}
+            line=${line#"$gap"}
+            line=${line#"${COMP_WORDS[i]}"}
+            if [[ -n $gap || $i -eq 0 ]]; then
+                words+=("${COMP_WORDS[i]}")
+            else
+                words[${#words[@]}-1]+=${COMP_WORDS[i]}
+            fi
+            if ((i == COMP_CWORD)); then
+                cword=$((${#words[@]} - 1))
+            fi
+        done
+        cur=${words[cword]}
+        prev=${words[cword > 0 ? cword - 1 : 0]}
+    }
+fi
+
+`
+
 // completionShells are the shells for which a completion can be had.
 var completionShells = []string{"bash", "zsh", "fish", "powershell"}
 
@@ -124,14 +150,16 @@ func (a *app) completionCommand() *cobra.Command {
 		Long: `Print a script after which the shell completes, at the tab key, heardiff's commands, flags and kinds, and what the study
 holds: chains, captures, excerpts, plans, listeners, sessions.
 
-bash (with the package bash-completion), zsh and fish read it at their next start from
+bash with the package bash-completion, zsh and fish read it at their next start from
 
   ~/.local/share/bash-completion/completions/heardiff
   a folder of $fpath, in a file named _heardiff
   ~/.config/fish/completions/heardiff.fish
 
-PowerShell runs it from the file that $PROFILE names.`,
-		Example:               "  heardiff completion fish > ~/.config/fish/completions/heardiff.fish",
+bash without that package, and for one session, takes the first line of the examples, which may be in ~/.bashrc. PowerShell runs it from the
+file that $PROFILE names.`,
+		Example: "  source <(heardiff completion bash)\n" +
+			"  heardiff completion fish > ~/.config/fish/completions/heardiff.fish",
 		Args:                  exactArgs("SHELL"),
 		ValidArgs:             completionShells,
 		DisableFlagsInUseLine: true,
@@ -139,6 +167,7 @@ PowerShell runs it from the file that $PROFILE names.`,
 			root := c.Root()
 			switch args[0] {
 			case "bash":
+				fmt.Fprint(a.verbatim, bashWords)
 				return root.GenBashCompletionV2(a.verbatim, true)
 			case "zsh":
 				return root.GenZshCompletion(a.verbatim)
