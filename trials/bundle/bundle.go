@@ -49,6 +49,9 @@ const (
 	MaxBytes   = 4 << 30 // the whole file
 	MaxContent = 1 << 30 // content.json
 	MaxMembers = 10_000
+
+	maxSeconds = 86_400    // of an excerpt, and from the beginning of its music
+	maxRateHz  = 1_000_000 // no audio file is faster
 )
 
 // Kind says what a bundle is for.
@@ -177,6 +180,14 @@ func (e Excerpt) check() error {
 		if !isSHA256(p.SHA256) {
 			return fmt.Errorf("excerpt %q: %q is no SHA-256", e.Name, p.SHA256)
 		}
+	}
+	switch {
+	case !(e.StartS >= 0 && e.StartS <= maxSeconds):
+		return fmt.Errorf("excerpt %q: it begins at %g s", e.Name, e.StartS)
+	case !(e.Seconds > 0 && e.Seconds <= maxSeconds):
+		return fmt.Errorf("excerpt %q: it lasts %g s", e.Name, e.Seconds)
+	case e.RateHz <= 0 || e.RateHz > maxRateHz:
+		return fmt.Errorf("excerpt %q: a sampling rate of %d Hz", e.Name, e.RateHz)
 	}
 	return nil
 }

@@ -95,7 +95,7 @@ func TestAudioTravelsWhole(t *testing.T) {
 	audio := []byte("forty-two samples of invented music")
 	hash := sha256.Sum256(audio)
 	sum := hex.EncodeToString(hash[:])
-	d := Draft{Kind: Kit, Study: testStudy, Created: testMade, SealKey: testSeal, Content: Content{Excerpts: []Excerpt{{Name: "e", Result: []byte("{}"),
+	d := Draft{Kind: Kit, Study: testStudy, Created: testMade, SealKey: testSeal, Content: Content{Excerpts: []Excerpt{{Name: "e", Seconds: 2, RateHz: 48_000, Result: []byte("{}"),
 		Presentations: []Presentation{{Chain: "left", SHA256: sum, Result: []byte("{}")}}}}},
 		Audio: func(string) (io.ReadCloser, error) { return io.NopCloser(bytes.NewReader(audio)), nil }}
 	data := written(t, d)

@@ -71,6 +71,27 @@ func TestNamesThatDoNotShowAreRefused(t *testing.T) {
 	}
 }
 
+// An excerpt of 1e300 seconds once filled a terminal with its digits.
+func TestExcerptsThatCannotBeAreRefused(t *testing.T) {
+	for says, change := range map[string]func(*Excerpt){
+		"begins at -5 s":     func(e *Excerpt) { e.StartS = -5 },
+		"begins at 1e+300 s": func(e *Excerpt) { e.StartS = 1e300 },
+		"lasts 0 s":          func(e *Excerpt) { e.Seconds = 0 },
+		"lasts 1e+300 s":     func(e *Excerpt) { e.Seconds = 1e300 },
+		"rate of 0 Hz":       func(e *Excerpt) { e.RateHz = 0 },
+		"rate of 2000000 Hz": func(e *Excerpt) { e.RateHz = 2_000_000 },
+	} {
+		e := Excerpt{Name: "e", Music: "m", StartS: 1, Seconds: 2, RateHz: 48_000}
+		if err := e.check(); err != nil {
+			t.Fatal(err)
+		}
+		change(&e)
+		if _, err := read(forge(t, encode(t, Content{Excerpts: []Excerpt{e}}), nil)); !errors.Is(err, ErrRecord) || !strings.Contains(err.Error(), says) {
+			t.Errorf("want %q: %v", says, err)
+		}
+	}
+}
+
 func TestStudyIDsThatLeadElsewhereAreRefused(t *testing.T) {
 	content := encode(t, draft(t).Content)
 	for _, id := range []string{"", "a", "../../../etc/cron.d/x", strings.Repeat("0a", 16) + "/..", strings.Repeat("0A", 16)} {
