@@ -54,6 +54,17 @@ func (s Shape) certain() (below, above float64) {
 	return 9, 9
 }
 
+// telling returns the distances from the threshold at which rise is about 0.01 and 0.99.
+func (s Shape) telling() (low, high float64) {
+	switch s {
+	case Weibull:
+		return -2, 1
+	case Logistic:
+		return -5, 5
+	}
+	return -2.5, 2.5
+}
+
 // steep returns the derivative of rise.
 func (s Shape) steep(v float64) float64 {
 	switch s {

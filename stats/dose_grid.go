@@ -83,16 +83,17 @@ func (d *doses) carry(low, high float64) {
 	}
 }
 
-// ln returns the log-likelihood of the data, p being the probability of a right answer: guess at doses lower than below,
-// most at those higher than above. slope is its steepness, see gridReach.
-func (d doses) ln(p func(u float64) float64, guess, most, below, above, slope float64) float64 {
+// risen is k right and n − k wrong answers at doses where the curve has risen to rise, 0 to 1.
+type risen struct{ right, wrong, rise float64 }
+
+// rises appends the data to all, with what a curve has risen to at each dose: nothing at doses lower than below, 1 at those
+// higher than above. slope is its steepness, see gridReach.
+func (d doses) rises(all []risen, rise func(u float64) float64, below, above, slope float64) []risen {
 	if len(d.nodes) > 0 && slope*d.step <= gridReach {
-		sum := 0.0
 		for _, g := range d.nodes {
-			at := p(g.u)
-			sum += g.right*math.Log(at) + g.wrong*math.Log1p(-at)
+			all = append(all, risen{g.right, g.wrong, rise(g.u)})
 		}
-		return sum
+		return all
 	}
 	from, to := 0, len(d.each)
 	if len(d.nodes) > 0 {
@@ -100,11 +101,11 @@ func (d doses) ln(p func(u float64) float64, guess, most, below, above, slope fl
 		to = max(from, d.below(above))
 	}
 	last := len(d.each)
-	sum := weighted(d.right[from], d.wrong[from], guess) + weighted(d.right[last]-d.right[to], d.wrong[last]-d.wrong[to], most)
+	all = append(all, risen{d.right[from], d.wrong[from], 0}, risen{d.right[last] - d.right[to], d.wrong[last] - d.wrong[to], 1})
 	for _, t := range d.each[from:to] {
-		sum += weighted(t.k, t.n-t.k, p(t.u))
+		all = append(all, risen{t.k, t.n - t.k, rise(t.u)})
 	}
-	return sum
+	return all
 }
 
 // below returns how many doses lie below u.
@@ -113,13 +114,13 @@ func (d doses) below(u float64) int {
 	return i
 }
 
-// weighted returns right·ln p + wrong·ln(1 − p), with 0·ln 0 = 0.
+// weighted returns right·ln p + wrong·ln(1 − p), with 0·ln 0 = 0. The weights of a grid's nodes may be below zero.
 func weighted(right, wrong, p float64) float64 {
 	sum := 0.0
-	if right > 0 {
+	if right != 0 {
 		sum += right * math.Log(p)
 	}
-	if wrong > 0 {
+	if wrong != 0 {
 		sum += wrong * math.Log1p(-p)
 	}
 	return sum

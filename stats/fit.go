@@ -3,6 +3,7 @@ package stats
 import (
 	"fmt"
 	"math"
+	"slices"
 )
 
 // DosePoint is k correct of n at one dose, by one listener where the listener is known.
@@ -55,6 +56,7 @@ type fitter struct {
 	u            []float64
 	k, n         []float64
 	doses        doses   // over listeners: the sufficient statistics
+	risen        []risen // of the curve looked at last
 	low, high    float64 // extremes of u
 	span         float64
 	slopeLo      float64 // ln s
@@ -170,32 +172,18 @@ func (f *fitter) saturated() float64 {
 // bernoulli returns k·ln p + (n − k)·ln(1 − p), with 0·ln 0 = 0.
 func bernoulli(k, n, p float64) float64 { return weighted(k, n-k, p) }
 
+// ln returns the log-likelihood of a curve.
 func (f *fitter) ln(ut, lnSlope, lapse float64) float64 {
-	slope, shape := math.Exp(lnSlope), f.cfg.Shape
-	inside := func(p float64) float64 { return math.Min(math.Max(p, 1e-300), 1-1e-16) }
-	guess, rise := f.cfg.Guess, 1-f.cfg.Guess-lapse
-	low, high := shape.certain()
-	return f.doses.ln(func(u float64) float64 {
-		if math.IsInf(u, -1) {
-			return inside(guess)
-		}
-		return inside(guess + rise*shape.rise(slope*(u-ut)))
-	}, inside(guess), inside(guess+rise), ut-low/slope, ut+high/slope, slope)
+	return f.lnOf(f.rises(ut, lnSlope), lapse)
 }
 
 // atBoth, atThreshold and atSlope return the largest log-likelihood with threshold and slope held, or one of them.
 func (f *fitter) atBoth(ut, lnSlope float64) (ln, lapse float64) {
-	if !f.cfg.FreeLapse {
-		return f.ln(ut, lnSlope, f.cfg.Lapse), f.cfg.Lapse
+	data, lapse := f.rises(ut, lnSlope), f.cfg.Lapse
+	if f.cfg.FreeLapse {
+		lapse = f.bestLapse(data)
 	}
-	top := math.Min(MaxLapse, (1-f.cfg.Guess)*0.999)
-	lapse, ln = peak(func(l float64) float64 { return f.ln(ut, lnSlope, l) }, 0, top)
-	for _, edge := range []float64{0, top} {
-		if v := f.ln(ut, lnSlope, edge); v >= ln {
-			ln, lapse = v, edge
-		}
-	}
-	return ln, lapse
+	return f.lnOf(data, lapse), lapse
 }
 
 func (f *fitter) atThreshold(ut float64) (ln, lnSlope float64) {
@@ -207,11 +195,33 @@ func (f *fitter) atThreshold(ut float64) (ln, lnSlope float64) {
 }
 
 func (f *fitter) atSlope(lnSlope float64) float64 {
-	_, ln := scanPeak(func(ut float64) float64 {
+	_, ln := peakAmong(func(ut float64) float64 {
 		v, _ := f.atBoth(ut, lnSlope)
 		return v
-	}, f.low-2*f.span, f.high+2*f.span, 40)
+	}, f.thresholdsAt(lnSlope))
 	return ln
+}
+
+// thresholdsAt returns where atSlope scans: evenly, and where the slope is so steep that a peak lies between two even steps, also
+// around each dose, with the curve at that dose from hardly risen to nearly full. Where the doses are as close as that, even steps do.
+func (f *fitter) thresholdsAt(lnSlope float64) []float64 {
+	const steps, closest = 40, 60 // doses
+	at := evenly(f.low-2*f.span, f.high+2*f.span, steps)
+	slope := math.Exp(lnSlope)
+	if slope*(at[1]-at[0]) < 1 || len(f.doses.each) > closest {
+		return at
+	}
+	low, high := f.cfg.Shape.telling()
+	for _, d := range f.doses.each {
+		if math.IsInf(d.u, -1) {
+			continue
+		}
+		for _, v := range evenly(low, high, 8) {
+			at = append(at, d.u-v/slope)
+		}
+	}
+	slices.Sort(at)
+	return at
 }
 
 func (f *fitter) best() (ut, lnSlope, lapse, ln float64) {

@@ -52,7 +52,7 @@ func (f *fitter) bootstrap(r *Fit) float64 {
 // near returns the largest log-likelihood found by a local search from a curve known to be close: simulated data come
 // from that curve, so the wide search of best, hundreds of times slower, finds nothing better.
 func (f *fitter) near(ut, lnSlope, lapse float64) float64 {
-	top := math.Min(MaxLapse, (1-f.cfg.Guess)*0.999)
+	top := f.topLapse()
 	loss := func(x []float64) float64 {
 		l := f.cfg.Lapse
 		if f.cfg.FreeLapse { // the squared sine keeps the rate within its bounds and reaches both

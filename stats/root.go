@@ -130,20 +130,33 @@ func peak(f func(float64) float64, lo, hi float64) (x, fx float64) {
 // scanPeak finds the highest of several maxima of f between lo and hi: a coarse scan, then peak around each point that is
 // no lower than its neighbours.
 func scanPeak(f func(float64) float64, lo, hi float64, steps int) (x, fx float64) {
-	at := func(i int) float64 { return lo + (hi-lo)*float64(i)/float64(steps) }
-	seen := make([]float64, steps+3) // with a margin at both ends
-	seen[0], seen[steps+2] = math.Inf(-1), math.Inf(-1)
-	for i := range steps + 1 {
-		seen[i+1] = f(at(i))
+	return peakAmong(f, evenly(lo, hi, steps))
+}
+
+// evenly returns the ends of steps equal steps from lo to hi.
+func evenly(lo, hi float64, steps int) []float64 {
+	at := make([]float64, steps+1)
+	for i := range at {
+		at[i] = lo + (hi-lo)*float64(i)/float64(steps)
+	}
+	return at
+}
+
+// peakAmong is scanPeak with a scan at the given rising places.
+func peakAmong(f func(float64) float64, at []float64) (x, fx float64) {
+	seen := make([]float64, len(at)+2) // with a margin at both ends
+	seen[0], seen[len(at)+1] = math.Inf(-1), math.Inf(-1)
+	for i, a := range at {
+		seen[i+1] = f(a)
 	}
 	fx = math.Inf(-1)
-	for i := range steps + 1 {
+	for i, a := range at {
 		if v := seen[i+1]; v <= seen[i] || v < seen[i+2] {
 			continue // the first point of a plateau counts
 		} else if v > fx {
-			x, fx = at(i), v
+			x, fx = a, v
 		}
-		if top, v := peak(f, at(max(i-1, 0)), at(min(i+1, steps))); v > fx {
+		if top, v := peak(f, at[max(i-1, 0)], at[min(i+1, len(at)-1)]); v > fx {
 			x, fx = top, v
 		}
 	}
