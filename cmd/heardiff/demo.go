@@ -115,7 +115,7 @@ func clearDemo(dir string) error {
 	case len(left) == 0:
 		return nil
 	}
-	if mark, err := os.ReadFile(filepath.Join(dir, demoMark)); err != nil || string(mark) != demoText {
+	if mark, err := atomicfile.ReadSmall(filepath.Join(dir, demoMark), int64(len(demoText))); err != nil || string(mark) != demoText {
 		return rejected(fmt.Errorf("%s: holds something that is no demonstration", dir), "name a new folder with --dir")
 	}
 	return os.RemoveAll(dir)

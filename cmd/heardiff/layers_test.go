@@ -45,7 +45,7 @@ var rooms = map[string][]string{
 	"trials/store":            {"trials"},
 	"trials/store/atomicfile": {},
 	"trials/sqlite":           {"trials/store", "trials/store/atomicfile"},
-	"trials/postgres":         {"trials/store"},
+	"trials/postgres":         {"trials/store", "trials/store/atomicfile"},
 	"trials/store/storetest":  {"trials", "trials/store"},
 	"trials/bundle":           {"trials"},
 	"trials/link":             {"trials", "stats", "stats/wire"},

@@ -72,3 +72,63 @@ func TestAPipeThatNobodyReadsDoesNotHoldAnInterrupt(t *testing.T) {
 		must(t, into.Close())
 	}
 }
+
+// In a folder that came from elsewhere a pipe, or a device without end, may have the name of any file: nobody waits at it, and what is
+// needed and is not there is said.
+func TestAPipeInPlaceOfAFileIsNotWaitedFor(t *testing.T) {
+	study := listeningStudy(t, "abx", 3)
+	keys := os.Getenv("HEARDIFF_KEYS")
+	answerPlan(t) // makes the keys and the ledger
+	command(t, 0, "export", "--out", filepath.Join(t.TempDir(), "b"))
+	excerpts, err := filepath.Glob(filepath.Join(study, "audio", "excerpts", "*", "*.wav"))
+	must(t, err)
+	sit := []string{"listen", "--plan", "1", "--listener", "L1", "--again", "--plain", "--device", "null"}
+	mark := filepath.Join(t.TempDir(), demoMark)
+	must(t, os.WriteFile(mark, []byte(demoText), 0o600))
+	for _, c := range []struct {
+		file string
+		code int
+		args []string
+	}{
+		{filepath.Join(study, "report.html"), 0, []string{"next"}},
+		{filepath.Join(keys, "session.key"), exitFailed, sit},
+		{filepath.Join(keys, "site.key"), exitFailed, []string{"export", "--out", filepath.Join(t.TempDir(), "b")}},
+		{excerpts[0], exitRejected, []string{"verify"}},
+		{mark, exitRejected, []string{"demo", "--dir", filepath.Dir(mark)}},
+	} {
+		for name, put := range map[string]func(string) error{
+			"pipe":   func(path string) error { return syscall.Mkfifo(path, 0o600) },
+			"device": func(path string) error { return os.Symlink("/dev/zero", path) },
+		} {
+			kept, err := os.ReadFile(c.file)
+			if os.Remove(c.file); err != nil && !os.IsNotExist(err) {
+				t.Fatal(err)
+			}
+			must(t, put(c.file))
+			if code, said := soon(t, c.args); code != c.code {
+				t.Errorf("%s for %s: %q: exit %d, %s", name, filepath.Base(c.file), c.args, code, said)
+			}
+			must(t, os.Remove(c.file))
+			if err == nil {
+				must(t, os.WriteFile(c.file, kept, 0o600))
+			}
+		}
+	}
+}
+
+// soon runs a command that must end by itself, and gives it up after a minute.
+func soon(t *testing.T, args []string) (code int, said string) {
+	t.Helper()
+	ctx, stop := context.WithTimeout(context.Background(), time.Minute)
+	defer stop()
+	var errs bytes.Buffer
+	ended := make(chan int)
+	go func() { ended <- run(ctx, args, strings.NewReader(""), io.Discard, &errs) }()
+	select {
+	case code = <-ended:
+		return code, errs.String()
+	case <-time.After(time.Minute + 10*time.Second):
+		t.Fatalf("%q: still there", args)
+		return 0, ""
+	}
+}

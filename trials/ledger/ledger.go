@@ -230,8 +230,11 @@ func fileOf(session string) string {
 	return hex.EncodeToString(sum[:16]) + ".json"
 }
 
+// maxFile is the largest file of a ledger that is read: a hundred thousand changes of place.
+const maxFile = 64 << 20
+
 func (l *Ledger) read(name string, v any) error {
-	data, err := os.ReadFile(filepath.Join(l.dir, name))
+	data, err := atomicfile.ReadSmall(filepath.Join(l.dir, name), maxFile)
 	if err != nil {
 		return fmt.Errorf("read the ledger: %w", err)
 	}

@@ -21,6 +21,7 @@ type database struct {
 	seats  *seats
 	// silence is the longest wait for a reply of the server.
 	silence time.Duration
+	pulse   time.Duration // see attend; 0: never
 }
 
 // Migrations implements store.Database.
@@ -104,14 +105,21 @@ func (database) Scrub(ctx context.Context, db *sql.DB) error {
 // Check finds nothing: the server looks after its own files.
 func (database) Check(context.Context, *sql.DB) ([]string, error) { return nil, nil }
 
-// Lock holds a lock of the server on this process's connection: it ends with the process, and is taken again after a
-// lost connection.
+// Lock holds a lock of the server on this process's connection: it ends with the process. After a lost connection it is taken again at
+// once, without waiting for the next answer.
 func (d database) Lock(ctx context.Context, db *sql.DB, listener string) (func() error, error) {
 	key := d.lockKey("listener " + listener)
 	if err := d.seats.take(ctx, db, key); err != nil {
 		return nil, err
 	}
-	return func() error { return d.seats.leave(context.WithoutCancel(ctx), db, key) }, nil
+	attended, stop := context.WithCancel(ctx)
+	if d.pulse > 0 {
+		go attend(attended, db, d.pulse)
+	}
+	return func() error {
+		stop()
+		return d.seats.leave(context.WithoutCancel(ctx), db, key)
+	}, nil
 }
 
 // Present implements store.Database: answers go to the server, whatever becomes of the folder.

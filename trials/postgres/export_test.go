@@ -7,3 +7,9 @@ func (s Server) WithSilence(d time.Duration) Server {
 	s.silence = d
 	return s
 }
+
+// WithPulse returns a server that looks after its connection so often; 0: never.
+func (s Server) WithPulse(d time.Duration) Server {
+	s.pulse = d
+	return s
+}

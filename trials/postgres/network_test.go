@@ -95,7 +95,7 @@ func byRoad(t *testing.T) (*road, postgres.Server) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return r, server.WithSilence(2 * time.Second)
+	return r, server.WithSilence(2 * time.Second).WithPulse(0) // what is asked finds the silence
 }
 
 // A network that carries nothing any more is noticed and named, the lock is taken again over the next connection although the
@@ -154,22 +154,25 @@ func elsewhere(t *testing.T, s *store.Store) *store.Store {
 func TestALostLockIsNotSharedAfterARestart(t *testing.T) {
 	requireServer(t)
 	ctx := context.Background()
-	here := newStudyAt(t, time.Now)
+	server, err := postgres.ParseAddress(os.Getenv(addressEnv))
+	if err != nil {
+		t.Fatal(err)
+	}
+	here, err := server.WithPulse(0).Create(ctx, filepath.Join(t.TempDir(), "study"), store.Study{Title: "t"}, time.Now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer here.Close()
 	session := storetest.WithSession(t, here, 4)
 	if _, err := here.Lock(ctx, "L1"); err != nil {
 		t.Fatal(err)
 	}
 	db := raw(t, here)
-	cut := func() {
-		if _, err := db.Exec(`SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE application_name = 'heardiff' AND usename = current_user`); err != nil {
-			t.Fatal(err)
-		}
-	}
 	if n := connections(t, db); n != 1 {
 		t.Errorf("%d connections of one listener", n)
 	}
 	there := elsewhere(t, here)
-	cut()
+	cut(t, db)
 	there.Study(ctx) // finds its connection gone
 	if _, err := there.Lock(ctx, "L1"); err != nil {
 		t.Fatalf("nobody holds the listener: %v", err)
@@ -193,6 +196,44 @@ func TestALostLockIsNotSharedAfterARestart(t *testing.T) {
 	}
 	if now, err := there.Entries(ctx, "s1"); err != nil || len(now) != len(entries) {
 		t.Errorf("%d entries, then %d, error %v", len(entries), len(now), err)
+	}
+}
+
+// cut ends all connections of the program, as a restart of the server does.
+func cut(t *testing.T, db *sql.DB) {
+	t.Helper()
+	if _, err := db.Exec(`SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE application_name = 'heardiff' AND usename = current_user`); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// A listener who thinks for long between two answers does not lose the lock to a restart of the server: nobody has to ask for anything.
+func TestALostLockIsTakenAgainBeforeTheNextAnswer(t *testing.T) {
+	requireServer(t)
+	ctx := context.Background()
+	here := newStudyAt(t, time.Now)
+	db := raw(t, here)
+	release, err := here.Lock(ctx, "L1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	cut(t, db)
+	for end := time.Now().Add(time.Minute); connections(t, db) == 0; time.Sleep(20 * time.Millisecond) {
+		if time.Now().After(end) {
+			t.Fatal("the connection was not made anew")
+		}
+	}
+	there := elsewhere(t, here)
+	if _, err := there.Lock(ctx, "L1"); !errors.Is(err, store.ErrBusy) {
+		t.Errorf("a second machine got in: %v", err)
+	}
+	if err := release(); err != nil {
+		t.Error(err)
+	}
+	if free, err := there.Lock(ctx, "L1"); err != nil {
+		t.Errorf("after the session: %v", err)
+	} else if err := free(); err != nil {
+		t.Error(err)
 	}
 }
 

@@ -26,6 +26,7 @@ import (
 	"github.com/jackc/pgx/v5/stdlib"
 
 	"heardiff/trials/store"
+	"heardiff/trials/store/atomicfile"
 )
 
 // FileName is the name of the file, within a study's folder, that names the study's schema.
@@ -44,6 +45,7 @@ var migrations embed.FS
 type Server struct {
 	config  *pgx.ConnConfig
 	silence time.Duration // the longest wait for a reply
+	pulse   time.Duration // between two looks after a connection that holds a lock
 }
 
 // ParseAddress parses an address such as postgres://NAME@HOST:PORT/DATABASE, with parameters after a '?'. The
@@ -72,7 +74,7 @@ func ParseAddress(address string) (Server, error) {
 	if config.ConnectTimeout == 0 {
 		config.ConnectTimeout = connectTimeout
 	}
-	return Server{config, silence}, nil
+	return Server{config, silence, pulse}, nil
 }
 
 // local reports whether host is this machine: a socket's folder, nothing (the default socket), or a loopback address.
@@ -188,7 +190,7 @@ var schemaForm = regexp.MustCompile(`^heardiff_[0-9a-f]{16}$`)
 // Open opens the study whose folder is dir and brings its schema up to date. It returns store.ErrNotStudy, wrapped,
 // where the folder names none or the database does not hold it.
 func (s Server) Open(ctx context.Context, dir string, now func() time.Time) (*store.Store, error) {
-	text, err := os.ReadFile(filepath.Join(dir, FileName))
+	text, err := atomicfile.ReadSmall(filepath.Join(dir, FileName), 1<<10)
 	schema := strings.TrimSpace(string(text))
 	if err != nil || !schemaForm.MatchString(schema) {
 		return nil, fmt.Errorf("%q: %w: no %s that names a schema in it", dir, store.ErrNotStudy, FileName)
@@ -217,7 +219,7 @@ func (s Server) connect(ctx context.Context, schema string) (*sql.DB, store.Data
 	config.RuntimeParams["search_path"] = schema
 	config.RuntimeParams["synchronous_commit"] = "on"
 	config.RuntimeParams["application_name"] = "heardiff"
-	d := database{schema, &seats{held: map[int64]bool{}}, s.silence}
+	d := database{schema, &seats{held: map[int64]bool{}}, s.silence, s.pulse}
 	db := stdlib.OpenDB(*config, stdlib.OptionAfterConnect(d.seats.connected))
 	db.SetMaxOpenConns(1)
 	var fsync string

@@ -31,6 +31,30 @@ const regainTime = 3 * time.Second
 // process.
 const releaseGrace = 250 * time.Millisecond
 
+// pulse is how often a connection that holds a lock is looked after. After a restart of the server the lock is free until it is taken again.
+const pulse = 500 * time.Millisecond
+
+// attend asks the server for a sign of life until ctx ends or another machine has the lock, so that a connection that was lost is replaced,
+// and its locks taken again, although nothing is to be written. What fails is said where the next answer is kept.
+func attend(ctx context.Context, db *sql.DB, pulse time.Duration) {
+	wait := pulse
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-time.After(wait):
+		}
+		// Not with ctx, whose end would close a good connection.
+		err := db.PingContext(context.WithoutCancel(ctx))
+		if errors.Is(err, store.ErrBusy) {
+			return
+		}
+		if wait = pulse; err != nil {
+			wait = pulse / 5
+		}
+	}
+}
+
 // take takes a lock, or returns store.ErrBusy.
 func (s *seats) take(ctx context.Context, db *sql.DB, key int64) error {
 	s.mu.Lock()

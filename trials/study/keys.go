@@ -104,12 +104,13 @@ func (h *Host) SealingKey() (*ecdh.PrivateKey, error) {
 }
 
 func readKey(path string) (trials.Key, error) {
-	data, err := os.ReadFile(path)
-	if err != nil {
-		return trials.Key{}, fmt.Errorf("read the key: %w", err)
+	var key trials.Key
+	data, err := atomicfile.ReadSmall(path, int64(len(key)))
+	if errors.Is(err, atomicfile.ErrNotPlain) || err == nil && len(data) != len(key) {
+		return key, fmt.Errorf("read the key: %s is not a file of %d bytes", path, len(key))
 	}
-	if len(data) != len(trials.Key{}) {
-		return trials.Key{}, fmt.Errorf("read the key: %s holds %d bytes, not %d", path, len(data), len(trials.Key{}))
+	if err != nil {
+		return key, fmt.Errorf("read the key: %w", err)
 	}
 	return trials.Key(data), nil
 }

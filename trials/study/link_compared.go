@@ -33,6 +33,9 @@ func (s *Study) comparer() comparer {
 	return c
 }
 
+// maxCompared is the largest remembered result that is read; they have some kilobytes.
+const maxCompared = 4 << 20
+
 // compare compares two prepared files.
 func (c comparer) compare(ctx context.Context, first, second Presentation) (match.Result, error) {
 	var r match.Result
@@ -44,7 +47,7 @@ func (c comparer) compare(ctx context.Context, first, second Presentation) (matc
 	}
 	kept := filepath.Join(c.dir, first.SHA256+"-"+second.SHA256+".json")
 	if c.dir != "" {
-		if data, err := os.ReadFile(kept); err == nil && wire.Unmarshal(data, &r) == nil && r.Schema == match.Schema {
+		if data, err := atomicfile.ReadSmall(kept, maxCompared); err == nil && wire.Unmarshal(data, &r) == nil && r.Schema == match.Schema {
 			return r, nil
 		}
 	}

@@ -35,7 +35,7 @@ func (h *Host) loopFile(session string) loopFile {
 // read returns what was kept, the zero loop where nothing was.
 func (f loopFile) read() loop {
 	var l loop
-	in, err := os.Open(string(f))
+	in, err := atomicfile.OpenRegular(string(f))
 	if err != nil {
 		return loop{}
 	}

@@ -1,16 +1,18 @@
 package study
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
-	"os"
 	"slices"
 	"strings"
 
 	"heardiff/stats"
 	"heardiff/trials"
+	"heardiff/trials/store/atomicfile"
 )
 
 // Progress says how far a study is on the way from nothing to a report.
@@ -146,16 +148,40 @@ func (v *survey) readOut(ctx context.Context, s *Study) error {
 		return nil
 	}
 	v.out = s.Path("report.html")
-	page, err := os.ReadFile(v.out)
-	if errors.Is(err, fs.ErrNotExist) {
+	page, err := atomicfile.OpenRegular(v.out)
+	if errors.Is(err, fs.ErrNotExist) || errors.Is(err, atomicfile.ErrNotPlain) {
 		return nil
 	}
 	if err != nil {
 		return err
 	}
+	defer page.Close()
 	head, err := s.Head(ctx)
-	v.written = head.Hash != "" && strings.Contains(string(page), head.Hash)
+	if err != nil || head.Hash == "" {
+		return err
+	}
+	v.written, err = occursIn(untilDone{ctx, page}, head.Hash)
 	return err
+}
+
+// occursIn reports whether text occurs in r. It keeps one block in memory, however long r is.
+func occursIn(r io.Reader, text string) (bool, error) {
+	block := make([]byte, 1<<16)
+	kept := 0
+	for {
+		n, err := r.Read(block[kept:])
+		if bytes.Contains(block[:kept+n], []byte(text)) {
+			return true, nil
+		}
+		if err == io.EOF {
+			return false, nil
+		}
+		if err != nil {
+			return false, err
+		}
+		tail := block[max(0, kept+n-len(text)+1) : kept+n] // the text may have begun here
+		kept = copy(block, tail)
+	}
 }
 
 // planned reports whether chains, captures and excerpts have served: what a plan compares is prepared already, or connected by hand.

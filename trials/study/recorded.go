@@ -103,7 +103,7 @@ func hashFile(path string) (string, error) { return hashUntil(context.Background
 
 // hashUntil returns the SHA-256 of a file, unless ctx ends first.
 func hashUntil(ctx context.Context, path string) (string, error) {
-	f, err := os.Open(path)
+	f, err := atomicfile.OpenRegular(path)
 	if err != nil {
 		return "", err
 	}
