@@ -20,11 +20,14 @@ func stirlingError(n float64) float64 {
 	return climbed + (1.0/12-(1.0/360-(1.0/1260-(1.0/1680-s/1188)*s)*s)*s)/n
 }
 
+// nearMean is how near, as a part of x + m, the two are where the series is used (Loader 2000, bd0).
+const nearMean = 0.1
+
 // deviance returns x·ln(x/m) + m − x for x, m > 0 without the cancellation where x is near m.
 //
 // ref: C. Loader (2000), function bd0.
 func deviance(x, m float64) float64 {
-	if !(math.Abs(x-m) < 0.1*(x+m)) { // true for NaN as well, for which the series below would never end
+	if !(math.Abs(x-m) < nearMean*(x+m)) { // true for NaN as well, for which the series below would never end
 		return x*math.Log(x/m) + m - x
 	}
 	v := (x - m) / (x + m)

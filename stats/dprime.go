@@ -37,7 +37,7 @@ func abxInverse(p, c float64) float64 {
 		return 0
 	}
 	f := func(d float64) float64 { return math.Erf(d/2)*math.Erf(d/c) - (2*p - 1) }
-	if p > 0.75 {
+	if 2*p-1 > 0.5 {
 		f = func(d float64) float64 {
 			a, b := math.Erfc(d/2), math.Erfc(d/c)
 			return math.Log(2*(1-p)) - math.Log(a+b-a*b)

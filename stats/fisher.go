@@ -37,12 +37,15 @@ func (h hypergeometric) sum(x, step int) float64 {
 	for i := x; i+step >= lo && i+step <= hi; i += step {
 		term *= h.ratio(i, step)
 		sum += term
-		if term < 1e-18*sum {
+		if term < termsDone*sum {
 			break
 		}
 	}
 	return math.Min(0, h.ln(x)+math.Log(sum))
 }
+
+// termsDone is the part of a sum below which further terms change nothing: less than a double resolves, with room for many.
+const termsDone = 1e-18
 
 // ratio returns P(i + step)/P(i).
 func (h hypergeometric) ratio(i, step int) float64 {

@@ -52,12 +52,13 @@ func (p Placement) sharpest() (best int, variance float64) {
 	return best, variance
 }
 
-// dot returns Σ a·b, in four sums, which a processor adds side by side. b is as long as a.
+// dot returns Σ a·b, in four sums, which a processor adds at the same time. b is as long as a.
 func dot(a, b []float64) float64 {
 	var s0, s1, s2, s3 float64
 	b = b[:len(a)]
+	const sums = 4
 	i := 0
-	for ; i+4 <= len(a); i += 4 {
+	for ; i+sums <= len(a); i += sums {
 		s0 += a[i] * b[i]
 		s1 += a[i+1] * b[i+1]
 		s2 += a[i+2] * b[i+2]

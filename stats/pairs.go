@@ -143,9 +143,12 @@ func differencingHit(d, tau float64) float64 {
 	return normalCDF((d-tau)/math.Sqrt2) + normalCDF((-d-tau)/math.Sqrt2)
 }
 
+// equalRates is by how much, as a ratio, equal rates differ by rounding.
+const equalRates = 1e-14
+
 // differencingDPrime solves differencingHit = h for d; 0 where h is at or below the false-alarm rate.
 func differencingDPrime(h, tau float64) float64 {
-	if h <= differencingHit(0, tau)*(1+1e-14) { // equal rates differ by rounding
+	if h <= differencingHit(0, tau)*(1+equalRates) {
 		return 0
 	}
 	// At the upper end the first term of the hit rate alone exceeds h.

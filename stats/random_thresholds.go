@@ -223,6 +223,9 @@ func (r *randomFitter) ln(at params) (float64, params) {
 	return sum, slope
 }
 
+// addsNothing is the logarithm of the ratio to the largest term, e⁻⁴⁵ = 3·10⁻²⁰, at which a term adds nothing to a double.
+const addsNothing = 45
+
 // one integrates over one listener's threshold; room has two numbers for each node.
 func (l *lattice) one(p *person, sd float64, room []float64) (float64, params) {
 	ln, slope := room[:len(l.z)], room[len(l.z):]
@@ -243,8 +246,8 @@ func (l *lattice) one(p *person, sd float64, room []float64) (float64, params) {
 	}
 	sum, g := 0.0, params{}
 	for j, z := range l.z {
-		if ln[j] < most-45 {
-			continue // e⁻⁴⁵ of the largest adds nothing
+		if ln[j] < most-addsNothing {
+			continue
 		}
 		w := math.Exp(ln[j] - most)
 		sum += w

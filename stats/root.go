@@ -2,6 +2,9 @@ package stats
 
 import "math"
 
+// A search ends where a bracket, or a step of Newton's, is a few last places of a double: relative to the abscissa, and below 1 to 1.
+const bracketDone, newtonDone = 4e-16, 1e-15
+
 // rootBetween returns a zero of f between lo and hi, where f has opposite signs, by Ridders' method safeguarded with
 // bisection, to the last few bits of the abscissa. It returns NaN where f has the same sign at both ends.
 func rootBetween(f func(float64) float64, lo, hi float64) float64 {
@@ -17,7 +20,7 @@ func rootBetween(f func(float64) float64, lo, hi float64) float64 {
 	}
 	for range 200 {
 		mid := lo + (hi-lo)/2
-		if math.Abs(hi-lo) <= 4e-16*(math.Abs(lo)+math.Abs(hi)) || mid == lo || mid == hi {
+		if math.Abs(hi-lo) <= bracketDone*(math.Abs(lo)+math.Abs(hi)) || mid == lo || mid == hi {
 			return mid
 		}
 		fm := f(mid)
@@ -66,7 +69,7 @@ func newtonRising(f func(float64) (value, slope float64), lo, hi, start float64)
 		if !(next > lo && next < hi) {
 			next = lo + (hi-lo)/2
 		}
-		if math.Abs(next-x) <= 1e-15*(1+math.Abs(x)) {
+		if math.Abs(next-x) <= newtonDone*(1+math.Abs(x)) {
 			return next
 		}
 		x = next

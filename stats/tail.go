@@ -134,7 +134,7 @@ func normalUpperPoint(ln float64) float64 {
 		hazard := math.Exp(-z*z/2 - 0.5*math.Log(2*math.Pi) - tail)
 		step := (tail - ln) / hazard
 		z += step
-		if math.Abs(step) <= 1e-15*(1+math.Abs(z)) {
+		if math.Abs(step) <= newtonDone*(1+math.Abs(z)) {
 			break
 		}
 	}

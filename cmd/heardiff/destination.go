@@ -60,8 +60,8 @@ var (
 	// tapeFile is a WAV file as the output device file:PATH writes it.
 	tapeFile = outputKind{"a tape of an earlier session", func(head []byte) bool {
 		tape := wav.Header(pcm.Format{Rate: 48000, Channels: 2, Bits: 32, Float: true}, 0)
-		formatAt := bytes.Index(tape, []byte("fmt "))
-		return len(head) > formatAt+10 && bytes.Equal(head[8:formatAt+10], tape[8:formatAt+10])
+		coded := bytes.Index(tape, []byte("fmt ")) + 10 // name, size and coding of the format
+		return len(head) > coded && bytes.Equal(head[8:coded], tape[8:coded])
 	}}
 )
 

@@ -141,20 +141,23 @@ func (g grid) set(columns int) string {
 	return strings.Join(blocks, "\n")
 }
 
-// firmKeys returns the least widths, with those of the columns that say what a row is of as they come, where they leave a third of the
+// mostOfKeys is how wide the columns may be that say what a row is of: two thirds of all. A judgement, no source.
+func mostOfKeys(columns int) int { return columns * 2 / 3 }
+
+// firmKeys returns the least widths, with those of the columns that say what a row is of as they come, where they leave enough of the
 // width: rows are easier to follow whose names are not wrapped.
 func firmKeys(natural, least []int, keys, columns int) []int {
-	if across(natural[:keys]) > columns*2/3 {
+	if across(natural[:keys]) > mostOfKeys(columns) {
 		return least
 	}
 	return slices.Concat(natural[:keys], least[keys:])
 }
 
-// repeated is how many columns on the left are repeated in each block: those that say what a row is of, as far as they leave a third of
+// repeated is how many columns on the left are repeated in each block: those that say what a row is of, as far as they leave enough of
 // the width.
 func (g grid) repeated(least []int, columns int) int {
 	n := max(1, min(g.keys, len(least)-1))
-	for n > 1 && across(least[:n]) > columns*2/3 {
+	for n > 1 && across(least[:n]) > mostOfKeys(columns) {
 		n--
 	}
 	return n

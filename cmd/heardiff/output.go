@@ -53,6 +53,9 @@ func (a *app) warn(format string, args ...any) {
 	a.say("warning: "+format, args...)
 }
 
+// redrawAfter is how often a line of progress is drawn anew: as fast as one reads. A judgement, no source.
+const redrawAfter = 100 * time.Millisecond
+
 // progress returns a function that takes how much of the work named what is done, 0 to 1. It draws a line on
 // standard error where that is a terminal and the work takes more than a second, and clears it at 1. What is printed
 // clears it too, for work of several passes may end in the midst of one.
@@ -67,7 +70,7 @@ func (a *app) progress(what string) func(done float64) {
 		switch {
 		case done >= 1:
 			a.clearLine()
-		case now.Sub(begun) >= time.Second && now.Sub(drawn) >= 100*time.Millisecond:
+		case now.Sub(begun) >= time.Second && now.Sub(drawn) >= redrawAfter:
 			drawn = now
 			a.line.drawn.Store(true)
 			fmt.Fprintf(f, "\r\x1b[K%s %3.0f %%", what, 100*done)

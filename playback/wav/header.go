@@ -160,12 +160,15 @@ func (w *walker) sizes64() error {
 		return err
 	}
 	n := binary.LittleEndian.Uint64(body[8:])
-	if n > 1<<62 {
+	if n > maxData {
 		return fmt.Errorf("%w: %d bytes of audio announced", ErrDamaged, n)
 	}
 	w.data64 = int64(n)
 	return nil
 }
+
+// maxData is the largest number of bytes that is taken for one: sums with it do not overflow.
+const maxData = 1 << 62
 
 // Lengths in bytes of the format chunk, plain and extensible (RFC 2361; Microsoft, Multiple Channel Audio Data and WAVE Files, 2001), and
 // of what every chunk begins with.

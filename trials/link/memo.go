@@ -76,6 +76,9 @@ func newMemo() memo {
 		counts: map[boundKey]float64{}}
 }
 
+// sameProportion is by how much, as a ratio, equal proportions differ by rounding.
+const sameProportion = 1e-12
+
 // stakes returns the planned tests of a session with a sequential plan: its boundaries, each at its exact size.
 func (m memo) stakes(h Heard, k, n int, f Family) (up, down *stats.Stake) {
 	l, chance := h.Plan.Looks, h.Plan.Design.Chance()
@@ -97,7 +100,7 @@ func (m memo) stakes(h Heard, k, n int, f Family) (up, down *stats.Stake) {
 		}
 	case trials.StopRuledOut:
 		down.Passed = func(limit, lnLevel float64) bool {
-			return limit >= smallest*(1-1e-12) && math.Log(risk.ruledOut) <= lnLevel+1e-9
+			return limit >= smallest*(1-sameProportion) && math.Log(risk.ruledOut) <= lnLevel+tailAccuracy
 		}
 	}
 	return up, down

@@ -426,9 +426,12 @@ func (t Threshold) found() string {
 	return says
 }
 
-// Shallow reports whether a listener's chance of a right answer grows so slowly with the dose, by a slope below 0.75, that answers do not
+// shallowSlope is the slope below which the bias of a threshold is decibels, by the simulations in the package comment of stats.
+const shallowSlope = 0.75
+
+// Shallow reports whether a listener's chance of a right answer grows so slowly with the dose, by a slope below shallowSlope, that answers do not
 // tell it from lapses: the threshold then has a bias of decibels. The package comment of stats has the figures.
-func (t Threshold) Shallow() bool { return t.Kind == "listener" && t.Slope < 0.75 }
+func (t Threshold) Shallow() bool { return t.Kind == "listener" && t.Slope < shallowSlope }
 
 // boundWords says on which side the answers bound a threshold.
 func (t Threshold) boundWords() string {

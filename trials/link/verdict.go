@@ -244,10 +244,12 @@ func settle(r *tallied, m memo) {
 		f.trials, 100*r.Smallest, f.heard, f.ruledOut)
 }
 
+// tailAccuracy is the relative accuracy of tails, see the package comment of stats: what comes that near to a level reaches it.
+const tailAccuracy = 1e-9
+
 // plain is the verdict that the counts alone give.
 func plain(r *tallied) (Verdict, string) {
-	// A relative margin of 1e-9 is the accuracy to which tails are computed.
-	if r.Log10PStudy <= math.Log10(r.alpha)+1e-9 && r.PStudy < 1 {
+	if r.Log10PStudy <= math.Log10(r.alpha)+tailAccuracy && r.PStudy < 1 {
 		return HeardIt, fmt.Sprintf("%d of %d right; p %s over the whole study, where at most %g counts as heard", r.Correct, r.Trials, pText(r.PStudy), r.alpha)
 	}
 	if r.Trials == 0 {
@@ -256,14 +258,14 @@ func plain(r *tallied) (Verdict, string) {
 	if r.design.ByRates() && !bothKinds(r.pairs) {
 		return Undecided, "pairs of only one kind were answered"
 	}
-	if r.WrongWay = r.Log10PBelow <= math.Log10(r.alpha/2)+1e-9 && !r.Sequential; r.WrongWay {
+	if r.WrongWay = r.Log10PBelow <= math.Log10(r.alpha/2)+tailAccuracy && !r.Sequential; r.WrongWay {
 		return Undecided, fmt.Sprintf("reliably wrong, %d of %d right (two-sided p %s): told apart, and named the wrong way round", r.Correct, r.Trials, pText(r.PTwoSided))
 	}
 	whose := ""
 	if r.Kind != "listener" && r.Listeners > 1 {
 		whose = fmt.Sprintf("for the average of these %d listeners, not for each: ", r.Listeners)
 	}
-	if r.UpperPD < r.Smallest*(1+1e-9) {
+	if r.UpperPD < r.Smallest*(1+tailAccuracy) {
 		return RuledOut, fmt.Sprintf("%d of %d right%s; %sa difference that is heard on %.1f %% of trials or more is excluded (at level %g for this row; the plan asked for %.3g %%)",
 			r.Correct, r.Trials, r.Guessed(), whose, 100*r.UpperPD, r.alpha, 100*r.Smallest)
 	}

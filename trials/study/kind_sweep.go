@@ -24,7 +24,10 @@ var Sweep = Kind{
 
 func sweepChannels(r tone.SweepResult) []tone.SweepChannel { return r.Channel }
 
-// sweepHarmonic reads the harmonic of an order over the whole sweep. Within 3 dB of its own limit it is a bound.
+// clearDB is by how many dB a harmonic must exceed its own limit to be a figure of the chain: as for every figure of measure/tone.
+const clearDB = 3
+
+// sweepHarmonic reads the harmonic of an order over the whole sweep. Within clearDB of its own limit it is a bound.
 func sweepHarmonic(order int) func(tone.SweepChannel) link.Figure {
 	return func(c tone.SweepChannel) link.Figure {
 		i := slices.IndexFunc(c.Harmonics, func(h tone.SweepHarmonic) bool { return h.Order == order })
@@ -32,7 +35,7 @@ func sweepHarmonic(order int) func(tone.SweepChannel) link.Figure {
 			return link.Figure{Value: math.NaN(), Limit: math.NaN()}
 		}
 		h := c.Harmonics[i]
-		if h.DB < h.LimitDB+3 {
+		if h.DB < h.LimitDB+clearDB {
 			return link.Figure{Value: math.NaN(), Limit: math.Max(h.DB, h.LimitDB)}
 		}
 		return read(h.DB, c.Limits, fmt.Sprintf("harmonics[%d].db", i))

@@ -39,6 +39,9 @@ var melody = [...][8]int{
 	{81, 0, 0, 76, 0, 72, 0, 0},
 }
 
+// ringsS is for how many seconds the last bar rings.
+const ringsS = 1.5
+
 // Music returns the demonstration's piece: stereo, peaks near −3 dBFS, seconds long, the same for the same seed.
 func Music(rate pcm.Rate, seconds float64, seed uint64) pcm.Clip {
 	dry := pcm.NewClip(rate, 2, int(seconds*rate.Hz()))
@@ -46,7 +49,7 @@ func Music(rate pcm.Rate, seconds float64, seed uint64) pcm.Clip {
 	beat := 60.0 / beatsPerMinute
 	for bar := 0; ; bar++ {
 		at := 0.3 + float64(bar*beatsPerBar)*beat
-		if at >= seconds-1.5 { // let the last bar ring out
+		if at >= seconds-ringsS {
 			break
 		}
 		p.playBar(at, beat, bar)

@@ -44,11 +44,11 @@ func (a axis) ticks(pixels, apart float64) []tick {
 	for step*pixels/(a.hi-a.lo) < apart {
 		step *= 2
 	}
-	for 3*step > a.hi-a.lo && step/2*pixels/(a.hi-a.lo) >= apart { // a natural distance that would leave a curve between two labels
+	for leastLabels*step > a.hi-a.lo && step/2*pixels/(a.hi-a.lo) >= apart { // a natural distance that would leave a curve between two labels
 		step /= 2
 	}
 	var ticks []tick
-	for v := math.Ceil(a.lo/step-1e-9) * step; v <= a.hi+step*1e-9; v += step {
+	for v := math.Ceil(a.lo/step-rounding) * step; v <= a.hi+step*rounding; v += step {
 		ticks = append(ticks, tick{v, a.text(v)})
 	}
 	return ticks
@@ -56,6 +56,12 @@ func (a axis) ticks(pixels, apart float64) []tick {
 
 // roomForFives is how many labels a decade must have room for, so that 2 and 5 are labelled: the closest two, 5 and 10, are 0.3 of it apart.
 const roomForFives = 3.4
+
+// leastLabels is how many steps an axis has at the least (judgement, no source), rounding the part of one by which sums of steps may miss.
+const (
+	leastLabels = 3
+	rounding    = 1e-9
+)
 
 // decade is the ratio of powers of ten.
 const decade = 10
@@ -68,7 +74,7 @@ func (a axis) decades(pixels, apart float64) []tick {
 	for e := int(math.Floor(math.Log10(a.lo))); e <= int(math.Ceil(math.Log10(a.hi))); e++ {
 		for m := 1; m < decade; m++ {
 			v := float64(m) * math.Pow10(e)
-			if v < a.lo*(1-1e-9) || v > a.hi*(1+1e-9) {
+			if v < a.lo*(1-rounding) || v > a.hi*(1+rounding) {
 				continue
 			}
 			named := m == 1 && e%every == 0 || slices.Contains([]int{2, 5}, m) && perDecade > roomForFives*apart
@@ -93,7 +99,7 @@ func (a axis) text(v float64) string {
 func niceStep(v float64) float64 {
 	p := math.Pow(10, math.Floor(math.Log10(v)))
 	for _, m := range []float64{1, 2, 5} {
-		if m*p >= v*(1-1e-9) {
+		if m*p >= v*(1-rounding) {
 			return m * p
 		}
 	}
@@ -156,9 +162,9 @@ func logRange(values []float64, fallbackLo, fallbackHi float64) (lo, hi float64)
 }
 
 func niceBelow(v float64) float64 {
-	p := math.Pow(10, math.Floor(math.Log10(v)+1e-9))
+	p := math.Pow(10, math.Floor(math.Log10(v)+rounding))
 	for _, m := range []float64{5, 2} {
-		if m*p <= v*(1+1e-9) {
+		if m*p <= v*(1+rounding) {
 			return m * p
 		}
 	}

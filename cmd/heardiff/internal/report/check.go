@@ -315,6 +315,9 @@ func (c *checking) checkRow(row countedRow, sum trials.Answers) {
 	c.compare(name, cells, rowFigures(row, sum))
 }
 
+// A value by which a column is sorted is written with nine digits; below leastSorted its last place counts.
+const sortedWithin, leastSorted = 1e-7, 1e-3
+
 // compare holds cells against figures, by the names of their fields.
 func (c *checking) compare(name string, cells map[string]cell, want map[string]float64) {
 	for _, field := range slices.Sorted(maps.Keys(want)) {
@@ -324,7 +327,7 @@ func (c *checking) compare(name string, cells map[string]cell, want map[string]f
 		switch {
 		case !agrees(is.text, value):
 			c.fault("results: %s: %s is printed as %s, and the answers come to %.4g", name, said, is.text, value)
-		case !math.IsNaN(value) && (err != nil || math.Abs(exact*scaleOf(field)-value) > 1e-7*math.Max(math.Abs(value), 1e-3)):
+		case !math.IsNaN(value) && (err != nil || math.Abs(exact*scaleOf(field)-value) > sortedWithin*math.Max(math.Abs(value), leastSorted)):
 			c.fault("results: %s: %s is sorted as %s, and the answers come to %.4g", name, said, is.value, value)
 		}
 	}
@@ -390,5 +393,5 @@ func agrees(printed string, value float64) bool {
 		return false
 	}
 	_, fraction, _ := strings.Cut(text, ".")
-	return math.Abs(v-value) <= 0.5*math.Pow10(-len(fraction))+1e-9
+	return math.Abs(v-value) <= 0.5*math.Pow10(-len(fraction))+tailAccuracy
 }

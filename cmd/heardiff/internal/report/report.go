@@ -432,7 +432,7 @@ func byUncertainty(v, se float64, otherwise int) string {
 	}
 	e := math.Floor(math.Log10(se))
 	place := -int(e)
-	if se/math.Pow(10, e) < 2 {
+	if digit := se / math.Pow(10, e); digit < 2 {
 		place++
 	}
 	return upTo(place, v)

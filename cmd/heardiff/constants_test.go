@@ -1,0 +1,62 @@
+package main
+
+import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+// A number that decides is a constant with a name, its unit and where it comes from: no comparison by size holds another number than 0, 1/2,
+// 1 and 2, but for places in a list. What only tests use is left out.
+func TestNumbersThatDecideHaveNames(t *testing.T) {
+	for _, room := range []string{"cmd", "measure", "playback", "stats", "trials"} {
+		must(t, filepath.WalkDir(filepath.Join("..", "..", room), func(path string, d fs.DirEntry, err error) error {
+			if err != nil || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") || strings.HasSuffix(filepath.Dir(path), "test") {
+				return err
+			}
+			return findBareNumbers(t, path)
+		}))
+	}
+}
+
+// findBareNumbers reports the comparisons of a file that hold a bare number.
+func findBareNumbers(t *testing.T, path string) error {
+	set := token.NewFileSet()
+	file, err := parser.ParseFile(set, path, nil, 0)
+	if err != nil {
+		return err
+	}
+	ast.Inspect(file, func(n ast.Node) bool {
+		c, ok := n.(*ast.BinaryExpr)
+		if !ok || c.Op != token.LSS && c.Op != token.GTR && c.Op != token.LEQ && c.Op != token.GEQ {
+			return true
+		}
+		for _, side := range []ast.Expr{c.X, c.Y} {
+			if number := bareNumber(side); number != "" {
+				t.Errorf("%s: %s decides without a name", set.Position(c.Pos()), number)
+			}
+		}
+		return true
+	})
+	return nil
+}
+
+// bareNumber returns a number in an expression that needs a name, "" where there is none.
+func bareNumber(e ast.Expr) (number string) {
+	ast.Inspect(e, func(n ast.Node) bool {
+		switch n := n.(type) {
+		case *ast.IndexExpr, *ast.SliceExpr, *ast.FuncLit:
+			return false
+		case *ast.BasicLit:
+			if (n.Kind == token.INT || n.Kind == token.FLOAT) && !strings.Contains(" 0 0.5 1 2 ", " "+n.Value+" ") {
+				number = n.Value
+			}
+		}
+		return true
+	})
+	return number
+}
