@@ -42,10 +42,11 @@ type app struct {
 	now           func() time.Time
 	getenv        func(string) string
 
-	json  bool   // --json
-	study string // --study
-	force bool   // --force, of commands that write files
-	ledOn bool   // the command that comes next comes by itself: nobody need be told
+	args  []string // the command line
+	json  bool     // --json
+	study string   // --study
+	force bool     // --force, of commands that write files
+	ledOn bool     // the command that comes next comes by itself: nobody need be told
 
 	line   *progressLine // on standard error, shared by copies
 	around *study.Host   // nil until it is asked for
@@ -63,7 +64,7 @@ func (a *app) host() *study.Host {
 // wrong, 3 the input was rejected, 130 interrupted.
 func run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	out, errs := &yielding{ctx: ctx, to: stdout}, &yielding{ctx: ctx, to: stderr}
-	a := &app{stdin: stdin, stdout: printable.Writer(out), stderr: printable.Writer(errs), terminal: stderr, raw: stdout, verbatim: out, now: time.Now, getenv: os.Getenv, line: &progressLine{}}
+	a := &app{args: args, stdin: stdin, stdout: printable.Writer(out), stderr: printable.Writer(errs), terminal: stderr, raw: stdout, verbatim: out, now: time.Now, getenv: os.Getenv, line: &progressLine{}}
 	root := a.rootCommand()
 	root.SetArgs(args)
 	root.SetIn(stdin)

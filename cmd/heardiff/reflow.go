@@ -12,7 +12,7 @@ import (
 // say writes one line to standard error. Where that is a terminal it is wrapped between words; another program reads one line.
 func (a *app) say(format string, args ...any) {
 	a.clearLine()
-	text := "heardiff: " + minus(oneLine(fmt.Sprintf(format, args...)))
+	text := "heardiff: " + minus(a.withoutPackages(oneLine(fmt.Sprintf(format, args...))))
 	fmt.Fprintln(a.stderr, strings.Join(wrapAround(text, columnsOf(a.terminal)), "\n"))
 }
 

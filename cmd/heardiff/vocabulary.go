@@ -95,3 +95,20 @@ func valueOf(g study.Given) string {
 	}
 	return g.Value
 }
+
+// libraries are the names of packages with which errors begin: they tell a program where one arose, and a user nothing.
+var libraries = []string{"align", "clock", "fault", "fit", "impair", "integrity", "interpolate", "jitter", "link", "match", "measure", "pcm", "playback",
+	"residual", "signal", "spectrum", "stats", "store", "tone", "trials", "wire"}
+
+// withoutPackages leaves the names of packages out of a message. One that it begins with may be a command, or a file, of the command line.
+func (a *app) withoutPackages(text string) string {
+	parts := strings.Split(text, ": ")
+	kept := make([]string, 0, len(parts))
+	for i, p := range parts {
+		last, typed := i == len(parts)-1, i == 0 && slices.Contains(a.args, p)
+		if last || typed || !slices.Contains(libraries, p) {
+			kept = append(kept, p)
+		}
+	}
+	return strings.Join(kept, ": ")
+}

@@ -140,3 +140,19 @@ func TestAnErrorIsWordedForItsReader(t *testing.T) {
 		t.Errorf("hint to a user: %q, want %q", got, want)
 	}
 }
+
+// A message names what was wrong and why, and no package. What the user typed stays.
+func TestMessagesNameNoPackages(t *testing.T) {
+	for _, c := range []struct{ line, said, want string }{
+		{"measure a.wav --as jitter", "a.wav: jitter: not a steady tone", "a.wav: not a steady tone"},
+		{"fit table.csv", "table.csv: stats: dose 0: a logarithmic scale needs more", "table.csv: dose 0: a logarithmic scale needs more"},
+		{"compare a.wav b.wav", "match: nothing in common", "nothing in common"},
+		{"compare match b.wav", "match: neither a WAV nor a FLAC file", "match: neither a WAV nor a FLAC file"},
+		{"link", "link: unexpected argument", "link: unexpected argument"},
+		{"measure", "warning: capture 3 is not measured as clock: clock: too short", "warning: capture 3 is not measured as clock: too short"},
+	} {
+		if got := (&app{args: strings.Fields(c.line)}).withoutPackages(c.said); got != c.want {
+			t.Errorf("%s: %q, want %q", c.line, got, c.want)
+		}
+	}
+}
