@@ -269,6 +269,36 @@ func TestAServiceFileDoesNotLeadIntoTheClear(t *testing.T) {
 	}
 }
 
+// A process that is killed while it makes a study leaves a folder in which one can be made: nothing names the study until it is whole.
+func TestAStudyIsNamedOnceItIsWhole(t *testing.T) {
+	requireServer(t)
+	server, err := postgres.ParseAddress(os.Getenv(addressEnv))
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := filepath.Join(t.TempDir(), "study")
+	name := filepath.Join(dir, postgres.FileName)
+	looked := 0
+	now := func() time.Time {
+		looked++
+		if _, err := os.Stat(name); err == nil {
+			t.Error("named before it was whole")
+		}
+		return time.Now()
+	}
+	s, err := server.Create(context.Background(), dir, store.Study{Title: "t"}, now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	if _, err := os.Stat(name); err != nil || looked == 0 {
+		t.Errorf("looked %d times, then %v", looked, err)
+	}
+	if _, err := server.Create(context.Background(), dir, store.Study{Title: "t"}, time.Now); !errors.Is(err, store.ErrExists) {
+		t.Errorf("made again: %v", err)
+	}
+}
+
 // What could not be made leaves nothing, and what was there before stays.
 func TestAStudyThatCouldNotBeMadeLeavesNoFolder(t *testing.T) {
 	server, err := postgres.ParseAddress("postgres://nobody@127.0.0.1:1/none")

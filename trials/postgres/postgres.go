@@ -14,6 +14,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"io/fs"
 	"net"
 	"net/url"
 	"os"
@@ -119,59 +120,45 @@ func (s Server) String() string {
 }
 
 // Create makes a study with its folder and a schema of its own. It returns store.ErrExists, wrapped, where the folder
-// holds a study already.
+// holds a study already. The folder names the schema once the study is whole: a process that is killed before leaves a folder in
+// which a study can be made, and on the server a schema that nothing names.
 func (s Server) Create(ctx context.Context, dir string, of store.Study, now func() time.Time) (*store.Store, error) {
-	undo, err := makeFolders(filepath.Join(dir, "audio"))
-	if err != nil {
-		return nil, errors.Join(fmt.Errorf("make the study's folder: %w", err), undo())
-	}
 	path := filepath.Join(dir, FileName)
-	f, err := os.OpenFile(path, os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o644)
-	if errors.Is(err, os.ErrExist) {
-		return nil, fmt.Errorf("%q: a study is %w", dir, store.ErrExists)
+	exists := fmt.Errorf("%q: a study is %w", dir, store.ErrExists)
+	if _, err := os.Lstat(path); err == nil {
+		return nil, exists
 	}
+	unmake, err := atomicfile.MakeFolders(filepath.Join(dir, "audio"))
 	if err != nil {
-		return nil, errors.Join(fmt.Errorf("make the study's folder: %w", err), undo())
+		unmake()
+		return nil, fmt.Errorf("make the study's folder: %w", err)
 	}
-	made, err := s.create(ctx, f, dir, of, now)
-	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
-		return nil, errors.Join(err, os.Remove(path), undo())
+	made, err := s.create(ctx, path, dir, of, now)
+	if err != nil {
+		unmake()
 	}
-	return made, nil
+	if errors.Is(err, fs.ErrExist) { // made meanwhile by another process
+		return nil, exists
+	}
+	return made, err
 }
 
-// makeFolders makes a folder and its missing parents, and returns a function that removes those that it made.
-func makeFolders(path string) (undo func() error, err error) {
-	var made []string
-	undo = func() error {
-		var err error
-		for _, p := range made { // the innermost first
-			err = errors.Join(err, os.Remove(p))
-		}
-		return err
+// create makes the study on the server, and then the file that names its schema at path.
+func (s Server) create(ctx context.Context, path, dir string, of store.Study, now func() time.Time) (*store.Store, error) {
+	atomicfile.Sweep(dir)
+	f, err := atomicfile.NewFile(dir)
+	if err != nil {
+		return nil, fmt.Errorf("make the study's folder: %w", err)
 	}
-	var missing []string
-	for p := path; ; p = filepath.Dir(p) {
-		if _, err := os.Stat(p); !errors.Is(err, os.ErrNotExist) || p == filepath.Dir(p) {
-			break
-		}
-		missing = append(missing, p)
-	}
-	for i := len(missing) - 1; i >= 0; i-- {
-		if err := os.Mkdir(missing[i], 0o755); err != nil && !errors.Is(err, os.ErrExist) {
-			return undo, err
-		}
-		made = append([]string{missing[i]}, made...)
-	}
-	return undo, os.MkdirAll(path, 0o755) // the path may exist and be no folder
-}
-
-func (s Server) create(ctx context.Context, f *os.File, dir string, of store.Study, now func() time.Time) (*store.Store, error) {
+	defer f.Discard()
 	var id [8]byte
 	if _, err := rand.Read(id[:]); err != nil {
 		return nil, fmt.Errorf("make an id: %w", err)
 	}
 	schema := "heardiff_" + hex.EncodeToString(id[:])
+	if _, err := fmt.Fprintln(f, schema); err != nil {
+		return nil, fmt.Errorf("make the study's folder: %w", err)
+	}
 	db, d, err := s.connect(ctx, schema)
 	if err != nil {
 		return nil, err
@@ -179,10 +166,14 @@ func (s Server) create(ctx context.Context, f *os.File, dir string, of store.Stu
 	if _, err := db.ExecContext(ctx, `CREATE SCHEMA `+schema); err != nil {
 		return nil, errors.Join(fmt.Errorf("make the study's schema in %s: %w", s, cause(err)), db.Close())
 	}
-	if _, err := fmt.Fprintln(f, schema); err != nil {
-		return nil, errors.Join(err, db.Close())
+	made, err := store.Create(ctx, store.Config{DB: db, Database: d, Dir: dir, Now: now}, of)
+	if err != nil {
+		return nil, err
 	}
-	return store.Create(ctx, store.Config{DB: db, Database: d, Dir: dir, Now: now}, of)
+	if err := f.Place(path, false); err != nil {
+		return nil, errors.Join(fmt.Errorf("make the study's folder: %w", err), made.Discard(ctx))
+	}
+	return made, nil
 }
 
 var schemaForm = regexp.MustCompile(`^heardiff_[0-9a-f]{16}$`)

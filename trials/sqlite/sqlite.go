@@ -35,7 +35,7 @@ func Create(ctx context.Context, dir string, of store.Study, now func() time.Tim
 	if _, err := os.Lstat(filepath.Join(dir, FileName)); err == nil {
 		return nil, fmt.Errorf("%q: a study is %w", dir, store.ErrExists)
 	}
-	unmake, err := makeFolders(filepath.Join(dir, "audio"))
+	unmake, err := atomicfile.MakeFolders(filepath.Join(dir, "audio"))
 	if err != nil {
 		unmake()
 		return nil, fmt.Errorf("make the study's folder: %w", err)
@@ -45,23 +45,6 @@ func Create(ctx context.Context, dir string, of store.Study, now func() time.Tim
 		return nil, err
 	}
 	return Open(ctx, dir, now)
-}
-
-// makeFolders makes a folder and its missing parents; unmake removes those of them that are empty.
-func makeFolders(dir string) (unmake func(), err error) {
-	var missing []string // the innermost first
-	for d := dir; d != filepath.Dir(d); d = filepath.Dir(d) {
-		if _, err := os.Stat(d); err == nil {
-			break
-		}
-		missing = append(missing, d)
-	}
-	unmake = func() {
-		for _, d := range missing {
-			os.Remove(d) // fails, as it should, if something was put into it meanwhile
-		}
-	}
-	return unmake, os.MkdirAll(dir, 0o777)
 }
 
 // build makes the record in a folder aside and renames it into dir once it is complete.
