@@ -64,14 +64,15 @@ func TestMusicUpToNyquistIsFoundBetweenTwoFrames(t *testing.T) {
 }
 
 // A phrase of four seconds is played five times; each time another voice goes with it, so many dB below. B holds the
-// third and fourth.
+// third and fourth. Where the voice is far below the noise, at −68 dB, chance decides between places that null alike: then the doubt is said, and the
+// true place is the one taken or among those named.
 func TestTheRightRepetitionIsTaken(t *testing.T) {
 	const rate, phrase = 16000, 4
 	m := newMusic(23, phrase-0.5, 7000).capture(rate, phrase*rate, way{})
 	for _, c := range []struct {
 		voiceDB float64
 		sure    bool
-	}{{-10, true}, {-60, true}, {-90, false}} {
+	}{{-10, true}, {-60, true}, {-100, false}} {
 		all := pcm.NewClip(rate, 2, 5*phrase*rate)
 		for k := range 5 {
 			voice := newMusic(uint64(30+k), phrase-0.5, 7000).capture(rate, phrase*rate, way{gain: pcm.Ratio(c.voiceDB)})
@@ -86,9 +87,10 @@ func TestTheRightRepetitionIsTaken(t *testing.T) {
 			t.Errorf("voices at %v dB: %v", c.voiceDB, err)
 			continue
 		}
-		doubt := r.Warned(match.OtherAlignment)
-		if math.Abs(r.OffsetS+8) > 1e-6 || doubt == c.sure {
-			t.Errorf("voices at %v dB: offset %.6f s, want −8; confidence %.3f, %q", c.voiceDB, r.OffsetS, r.Confidence, r.Texts)
+		isTrue := func(offsetS float64) bool { return math.Abs(offsetS+8) < 1e-6 }
+		found := isTrue(r.OffsetS) || !c.sure && slices.ContainsFunc(r.OtherOffsetsS, isTrue)
+		if doubt := r.Warned(match.OtherAlignment); !found || doubt == c.sure {
+			t.Errorf("voices at %v dB: offset %.6f s, others %v, want −8; confidence %.3f, %q", c.voiceDB, r.OffsetS, r.OtherOffsetsS, r.Confidence, r.Texts)
 		}
 		t.Logf("voices at %v dB: confidence %.4f, null %.1f dB", c.voiceDB, r.Confidence, r.NullDB)
 	}
