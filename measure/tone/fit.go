@@ -43,10 +43,14 @@ func (o *oscillator) next() complex128 {
 
 func middle(x []float64) float64 { return float64(len(x)-1) / 2 }
 
+// hann returns what is, with 1 added to its real part, twice a Hann window over n samples: their mean is 1.
+func hann(n int) *oscillator { return newOscillator(2*math.Pi/float64(n), -float64(n-1)/2) }
+
 // fitSine returns the sine near frequency omega that fits x best, together with a constant (four parameters,
-// least squares by Gauss and Newton; omega must be within a quarter period over the length of x).
+// least squares by Gauss and Newton; omega must be within a quarter period over the length of x). Samples count by a Hann window: with
+// equal weights the fit takes for the tone, of all that is d Hz away over T seconds, a part of 1/(πdT), be it hum or noise beyond the band.
 //
-// ref: IEEE Std 1057, sine-wave fit with unknown frequency (four parameters).
+// ref: IEEE Std 1057, sine-wave fit with unknown frequency (four parameters), there with equal weights.
 func fitSine(x []float64, omega float64, rounds int) (s sine, constant float64) {
 	s.omega = omega
 	for round := range rounds + 1 {
@@ -67,19 +71,19 @@ func fitSine(x []float64, omega float64, rounds int) (s sine, constant float64) 
 // solveSine returns a, b, c and the step of frequency of x ≈ a·cos ωt + b·sin ωt + c + dω·∂/∂ω.
 func solveSine(x []float64, s sine, columns int) (p [4]float64) {
 	var m [4][5]float64 // the upper half of the equations, the right side in column 4
-	osc := newOscillator(s.omega, -middle(x))
+	osc, taper := newOscillator(s.omega, -middle(x)), hann(len(x))
 	t := -middle(x)
 	var row [4]float64
 	a, b := real(s.phasor), -imag(s.phasor)
 	for _, v := range x {
-		z := osc.next()
+		z, w := osc.next(), 1+real(taper.next())
 		row[0], row[1], row[2] = real(z), imag(z), 1
 		row[3] = t * (b*real(z) - a*imag(z))
 		for i := range columns {
 			for k := i; k < columns; k++ {
-				m[i][k] += row[i] * row[k]
+				m[i][k] += w * row[i] * row[k]
 			}
-			m[i][4] += row[i] * v
+			m[i][4] += w * row[i] * v
 		}
 		t++
 	}
@@ -114,10 +118,10 @@ func (s sine) restore(x []float64) {
 // project returns the phasor of the component of x at frequency omega, seen through a Hann window: a component
 // more than a few periods of the stretch away from it leaks nothing.
 func project(x []float64, omega float64) complex128 {
-	osc, taper := newOscillator(omega, -middle(x)), newOscillator(2*math.Pi/float64(len(x)), -middle(x))
+	osc, taper := newOscillator(omega, -middle(x)), hann(len(x))
 	var sum complex128
 	for _, v := range x {
-		w := v * (1 + real(taper.next())) // 2 × Hann about the middle: mean 1
+		w := v * (1 + real(taper.next()))
 		z := osc.next()
 		sum += complex(w*real(z), -w*imag(z))
 	}

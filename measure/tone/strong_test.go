@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"heardiff/measure/spectrum"
 	"heardiff/measure/tone"
 	"heardiff/playback/pcm"
 )
@@ -49,53 +50,44 @@ func TestStrongDistortionLeavesNothingInTheNoise(t *testing.T) {
 	}
 }
 
-// A converter that shapes its noise holds more of it above the band than the tone of −60 dBFS is strong.
-func TestNoiseBeyondTheBandIsNoNoise(t *testing.T) {
-	const rate = 192000
-	for _, dbfs := range []float64{-50, -40, -30} {
-		c := synth(rate, 6, pcm.Ratio(-110)/math.Sqrt2*math.Sqrt(96000.0/19980), part{997, pcm.Ratio(-60), 0})
-		shaped := highNoise(c.Len(), rate, 25e3, pcm.Ratio(dbfs)/math.Sqrt2)
-		for i, v := range shaped {
-			c.Channels[0][i] += v
+// A converter that shapes its noise holds more of it above the band than the tone of −60 dBFS is strong, and an idle tone: they neither hide the
+// tone, nor does the fit of the tone take a part of them.
+func TestWhatIsBeyondTheBandIsNoNoise(t *testing.T) {
+	const inBand, seconds = -110, 5.4
+	for _, c := range []struct {
+		rate        pcm.Rate
+		noise, idle float64 // dBFS; the idle tone is at 31 kHz
+	}{{96000, -50, -58}, {96000, -20, -40}, {192000, -30, -200}} {
+		clip := synth(c.rate, seconds, pcm.RMSOf(inBand)*math.Sqrt(c.rate.Hz()/2/(20000-20)),
+			part{997 * (1 + 23e-6), pcm.Ratio(-60), 0}, part{31e3, pcm.Ratio(c.idle), 0})
+		for i, v := range highNoise(clip.Len(), c.rate.Hz(), 25e3, pcm.RMSOf(c.noise)) {
+			clip.Channels[0][i] += v
 		}
-		r, err := tone.LowTone(c)
+		r, err := tone.LowTone(clip)
 		if err != nil {
-			t.Errorf("%v dBFS above 25 kHz: %v", dbfs, err)
+			t.Errorf("%+v: %v", c, err)
 			continue
 		}
-		near(t, "dynamic range", r.Channel[0].DynamicRangeDB, 110, 0.1)
+		near(t, "dynamic range", r.Channel[0].DynamicRangeDB, -inBand, 0.1)
+		near(t, "level", r.Channel[0].LevelDBFS, -60, 0.01)
 		if len(r.Texts) != 0 {
-			t.Errorf("%v dBFS above 25 kHz: %q", dbfs, r.Texts)
+			t.Errorf("%+v: %q", c, r.Texts)
 		}
 	}
 }
 
-// highNoise returns noise of an RMS value from a frequency up to half the rate.
+// highNoise returns Gaussian noise of an RMS value from a frequency up to half the rate, and none below.
 func highNoise(n int, rate, from, rms float64) []float64 {
 	random := rand.New(rand.NewPCG(5, 6))
-	x := make([]float64, n)
-	// White noise through a long windowed high-pass.
-	const half = 200
-	h := make([]float64, 2*half+1)
-	for k := range h {
-		d := float64(k - half)
-		w := (0.42 + 0.5*math.Cos(math.Pi*d/half) + 0.08*math.Cos(2*math.Pi*d/half))
-		h[k] = -2 * from / rate * w
-		if d != 0 {
-			h[k] = -math.Sin(2*math.Pi*from/rate*d) / (math.Pi * d) * w
-		}
+	size := spectrum.PowerOfTwo(n)
+	bins := make([]complex128, size/2+1)
+	for k := int(from / rate * float64(size)); k < size/2; k++ {
+		bins[k] = complex(random.NormFloat64(), random.NormFloat64())
 	}
-	h[half]++
-	white := make([]float64, n+2*half)
-	for i := range white {
-		white[i] = random.NormFloat64()
-	}
+	x := spectrum.NewPlan(size).Inverse(nil, bins)[:n]
 	sum := 0.0
-	for i := range x {
-		for k, v := range h {
-			x[i] += v * white[i+k]
-		}
-		sum += x[i] * x[i]
+	for _, v := range x {
+		sum += v * v
 	}
 	for i := range x {
 		x[i] *= rms / math.Sqrt(sum/float64(n))

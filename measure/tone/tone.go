@@ -269,25 +269,48 @@ func strongest(r pcm.Reader, a active, count int) ([][]float64, error) {
 	return list, nil
 }
 
+// topTone is up to where a tone is one within the band: 20 kHz by any clock. Judgement, no source.
+const topTone = 1.01 * bandHigh
+
+// farStronger is how much stronger, in dB, a tone beyond the band must be than what is taken for one within it, such as hum under the jitter signal
+// of 96 kHz. A judgement, no source.
+const farStronger = 60
+
+// pick returns the frequencies of the count test tones of a spectrum, lowest first, or nil. A converter that shapes its noise has lines beyond the
+// band, or what chance makes of the edge of that noise, that are stronger than a low tone.
 func pick(s spectrum.Spectrum, count int) []float64 {
-	lines := s.Lines(5*s.BinHz(), s.RateHz/2*0.995, 50, falseAlarms)
+	all := s.Lines(5*s.BinHz(), s.RateHz/2*0.995, 50, falseAlarms)
+	within := slices.DeleteFunc(slices.Clone(all), func(l spectrum.Line) bool { return l.FreqHz > topTone })
+	tones, anywhere := tonesOf(s, within, count), tonesOf(s, all, count)
+	if tones == nil || anywhere != nil && anywhere[0].Amplitude > tones[0].Amplitude*pcm.Ratio(farStronger) {
+		tones = anywhere
+	}
+	var hz []float64
+	for _, l := range tones {
+		hz = append(hz, l.FreqHz)
+	}
+	slices.Sort(hz)
+	return hz
+}
+
+// tonesOf returns the count strongest of some lines, or nil where they are no test tones.
+func tonesOf(s spectrum.Spectrum, lines []spectrum.Line, count int) []spectrum.Line {
 	if len(lines) < count || pcm.DB(lines[count-1].Amplitude) < weakDBFS {
 		return nil
 	}
 	if count == 1 && len(lines) > 1 && lines[1].Amplitude > strayAmplitude*lines[0].Amplitude && !nearMultiple(lines[1].FreqHz, lines[0].FreqHz, 4*s.BinHz()) {
 		return nil // two tones, or music
 	}
-	power, hz := 0.0, make([]float64, 0, count)
+	power, highest := 0.0, bandHigh
 	for _, l := range lines[:count] {
 		power += l.Amplitude * l.Amplitude / 2
-		hz = append(hz, l.FreqHz)
+		highest = max(highest, beyondTone*l.FreqHz)
 	}
-	// Noise beyond the band, of a converter that shapes its own, is no part of any figure.
-	if power < leastTonal*s.BandPower(bandLow, max(bandHigh, beyondTone*slices.Max(hz))) { // music or noise with lines in it, not a test tone
+	// Noise beyond the band is no part of any figure.
+	if power < leastTonal*s.BandPower(bandLow, highest) { // music or noise with lines in it, not a test tone
 		return nil
 	}
-	slices.Sort(hz)
-	return hz
+	return lines[:count]
 }
 
 // channel computes the figures of one channel.
