@@ -91,7 +91,8 @@ func TestEveryStatedErrorHolds(t *testing.T) {
 			}
 		}
 	}
-	seen.check(t, []string{"random, clocks within 11 ppm", "total, clocks within 11 ppm", "decade, clocks within 11 ppm", "bound", "bound of a decade", "shared, clocks within 11 ppm"})
+	seen.check(t, []string{"random, clocks within 11 ppm", "total, clocks within 11 ppm", "decade, clocks within 11 ppm", "bound", "bound of a decade", "shared, clocks within 11 ppm",
+		"attenuation of a band, clocks within 11 ppm", "least attenuation of a band"})
 }
 
 // coverCapture counts what is said of a capture with lines, of a second one with half its jitter, and of what both channels share.
@@ -121,27 +122,39 @@ func coverCapture(t *testing.T, seen coverages, c jittertest.Capture, near bool)
 			seen.add(t, "attenuation of a line", l.AttenuationDB, l.AttenuationSE, pcm.DB(2))
 		}
 	}
+	for _, b := range transfer.Channel[0].Density {
+		switch {
+		case b.AtLeast:
+			seen.held("least attenuation of a band", pcm.DB(2), b.AttenuationDB)
+		case !math.IsNaN(b.AttenuationDB):
+			seen.add(t, "attenuation of a band"+where(near), b.AttenuationDB, b.AttenuationSE, pcm.DB(2))
+		}
+	}
 	coverShared(t, seen, c, cfg, near)
+}
+
+// where names the clocks of a figure.
+func where(near bool) string {
+	if near {
+		return ", clocks within 11 ppm"
+	}
+	return ""
 }
 
 func coverChannel(t *testing.T, seen coverages, r jitter.Result, c jittertest.Capture, near bool) {
 	ch := r.Channel[0]
-	where := ""
-	if near {
-		where = ", clocks within 11 ppm"
-	}
 	low, high := r.BandHz[0], r.BandHz[1]
 	random := c.RandomIn(low, high)
 	if ch.RandomAtFloor {
 		seen.held("bound", ch.RandomLimitPs, random)
 	} else {
-		seen.add(t, "random"+where, ch.RandomPs, ch.RandomSEPs, random)
+		seen.add(t, "random"+where(near), ch.RandomPs, ch.RandomSEPs, random)
 	}
 	for _, b := range ch.RandomBands {
 		if w := c.RandomIn(b.LowHz, b.HighHz); b.AtFloor {
 			seen.held("bound of a decade", b.LimitPs, w)
 		} else {
-			seen.add(t, "decade"+where, b.Ps, b.SEPs, w)
+			seen.add(t, "decade"+where(near), b.Ps, b.SEPs, w)
 		}
 	}
 	square := 0.0
@@ -157,7 +170,7 @@ func coverChannel(t *testing.T, seen coverages, r jitter.Result, c jittertest.Ca
 	}
 	seen.add(t, "deterministic", ch.DeterministicPs, ch.DeterministicSEPs, math.Sqrt(square))
 	if !ch.RandomAtFloor {
-		seen.add(t, "total"+where, ch.TotalPs, ch.TotalSEPs, math.Sqrt(square+random*random))
+		seen.add(t, "total"+where(near), ch.TotalPs, ch.TotalSEPs, math.Sqrt(square+random*random))
 	}
 }
 
@@ -176,12 +189,8 @@ func coverShared(t *testing.T, seen coverages, c jittertest.Capture, cfg jitter.
 	if err != nil {
 		t.Fatal(err)
 	}
-	where := ""
-	if near {
-		where = ", clocks within 11 ppm"
-	}
 	if s := r.Common; !s.AtFloor {
-		seen.add(t, "shared"+where, s.RandomPs, s.SEPs, c.RandomIn(cfg.LowHz, cfg.HighHz))
+		seen.add(t, "shared"+where(near), s.RandomPs, s.SEPs, c.RandomIn(cfg.LowHz, cfg.HighHz))
 	} else {
 		seen.held("bound", s.LimitPs, c.RandomIn(cfg.LowHz, cfg.HighHz))
 	}

@@ -199,7 +199,33 @@ func (p *lineFinder) join(pieces []peak) component {
 	}
 	t.wanderHz = math.Sqrt(t.wanderHz / weight)
 	t.betaSE = math.Hypot(p.spreadError(t.beta, noise, float64(to-from)/p.pad), joinLoss*t.beta)
+	p.removedSpans = append(p.removedSpans, p.withSkirt(span{from, to + 1}))
 	return t
+}
+
+// withSkirt returns the bins of a joined line with those to either side in which what is too weak to be found as a piece still exceeds the noise. It is some
+// hundred thousandths of a strong line, and would pass for random jitter.
+func (p *lineFinder) withSkirt(s span) span {
+	step := int(joinMargin * p.pad)
+	exceeds := func(from, to int) bool {
+		if from < p.lowest || to > len(p.bins) {
+			return false
+		}
+		all, noise := 0.0, 0.0
+		for k := from; k < to; k++ {
+			all, noise = all+power(p.bins[k]), noise+p.noise[k]
+		}
+		return all > humpEdge*noise
+	}
+	for range skirtBins / joinMargin {
+		if exceeds(s.from-step, s.from) {
+			s.from -= step
+		}
+		if exceeds(s.to, s.to+step) {
+			s.to += step
+		}
+	}
+	return s
 }
 
 // asAmplitude turns joined lines of the amplitude into tones of amplitude modulation.

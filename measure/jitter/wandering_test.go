@@ -151,3 +151,16 @@ func TestWhatWandersAndIsNoJitterIsNone(t *testing.T) {
 		}
 	}
 }
+
+// What of a line that wanders is too weak to be found as a piece of it, in its skirt, is no random jitter.
+func TestTheSkirtOfAWanderingLineIsNoRandomJitter(t *testing.T) {
+	c := base()
+	c.RandomPs, c.RandomLowHz, c.RandomHighHz, c.NoiseDBFS, c.Seed = 50, 10, 9600, -125, 6
+	without := measureClips(t, jitter.Config{}, c).Channel[0].RandomBands[1]
+	c.Wandering = []jittertest.Wander{{Hz: 50, RMSHz: 0.019, SlowHz: 0.02, FastHz: 0.3, Jitter: []jittertest.Sine{{Hz: 6, Peak: 1600e-12}}}}
+	with := measureClips(t, jitter.Config{}, c).Channel[0].RandomBands[1]
+	t.Logf("%.3f ps, %.3f ± %.3f without the line", with.Ps, without.Ps, without.SEPs)
+	if math.Abs(with.Ps-without.Ps) > without.SEPs/2 {
+		t.Errorf("%.3f ps, %.3f ± %.3f without the line", with.Ps, without.Ps, without.SEPs)
+	}
+}
