@@ -76,6 +76,9 @@ func grace(busy bool) time.Duration {
 	return askGrace
 }
 
+// resumePrefix begins the line with the command that goes on with a session, which is not wrapped either.
+const resumePrefix = "resume with: "
+
 // left returns what is kept of a session that is left, and how to resume it. The store may take so long to say it.
 func (k *keeping) left(grace time.Duration) []string {
 	if err := k.store.Present(); err != nil {
@@ -85,7 +88,7 @@ func (k *keeping) left(grace time.Duration) []string {
 	defer stop()
 	entries, err := k.store.Entries(ctx, k.id)
 	if err != nil {
-		return []string{fmt.Sprintf("session %s: what is kept cannot be asked now (%v)", k.id, err), "every answer that was said to be saved is kept; resume with: " + k.resume}
+		return []string{fmt.Sprintf("session %s: what is kept cannot be asked now (%v)", k.id, err), "every answer that was said to be saved is kept", resumePrefix + k.resume}
 	}
 	answered, due := 0, k.plan.Trials()
 	for _, e := range entries {
@@ -95,11 +98,11 @@ func (k *keeping) left(grace time.Duration) []string {
 		case trials.EntryVoid:
 			due++
 		case trials.EntryEnd:
-			return append([]string{fmt.Sprintf("session %s has ended, and %s kept: heardiff results %s", k.id, trials.Counted(answered, "answer"), study.ShortID(k.id))},
+			return append([]string{fmt.Sprintf("session %s has ended, and %s kept: \"heardiff results %s\"", k.id, trials.Counted(answered, "answer"), study.ShortID(k.id))},
 				k.proof(entries)...)
 		}
 	}
-	return []string{fmt.Sprintf("session %s: the answers to %d of %s are kept", k.id, answered, trials.Counted(due, "trial")), "resume with: " + k.resume}
+	return []string{fmt.Sprintf("session %s: the answers to %d of %s are kept", k.id, answered, trials.Counted(due, "trial")), resumePrefix + k.resume}
 }
 
 // revealed returns the summary of a session that has ended, and what to write down of it.
@@ -133,5 +136,5 @@ func (k *keeping) proof(entries []trials.Entry) []string {
 		"head, to be read out over the telephone: " + head.Short,
 		"From the seed anyone deals the order of the trials again, and sees that the seal held. The head is a fingerprint of all that the study holds now: " +
 			"write it down elsewhere, or send it to whoever made the plan, and every later change shows.",
-		"Find them again: heardiff results " + study.ShortID(k.id) + " (seed and session), heardiff verify (the newest head). Hold a head against the study: heardiff verify --head HEAD"}, k.next(ctx)...)
+		fmt.Sprintf(`Find them again: "heardiff results %s" (seed and session), "heardiff verify" (the newest head). Hold a head against the study: "heardiff verify --head HEAD"`, study.ShortID(k.id))}, k.next(ctx)...)
 }

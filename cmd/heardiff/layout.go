@@ -68,10 +68,10 @@ func wrapLine(line string, columns int) string {
 	text := strings.TrimSuffix(line, "\n")
 	end := line[len(text):]
 	text = minus(text)
-	if columns <= 0 || strings.HasPrefix(text, nextPrefix) || utf8.RuneCountInString(text) <= columns {
+	if columns <= 0 || strings.HasPrefix(text, nextPrefix) || strings.HasPrefix(text, resumePrefix) || utf8.RuneCountInString(text) <= columns {
 		return text + end
 	}
-	return strings.Join(printable.Wrap(text, columns), "\n") + end
+	return strings.Join(wrapAround(text, columns), "\n") + end
 }
 
 // negative is a number below zero, after a space, a bracket or at the beginning.

@@ -124,9 +124,9 @@ func (a *app) sit(ctx context.Context, b screen.Booth, session *trials.Session, 
 		return study.Blamed(study.Failure, errors.New("no terminal to draw on"), "use --plain where there is none")
 	}
 	err := screen.Run(ctx, b, screen.Opening{Seal: seal, Notes: notes}, in, a.terminal)
-	fmt.Fprintf(a.stdout, "session %s, order sealed: sha256 %s\n", session.ID(), seal)
-	for _, line := range b.Kept() {
-		fmt.Fprintln(a.stdout, line)
+	lines := append([]string{fmt.Sprintf("session %s, order sealed: sha256", session.ID()), "  " + seal}, b.Kept()...)
+	for _, line := range lines {
+		fmt.Fprint(a.stdout, wrapLine(line+"\n", columnsOf(a.terminal)))
 	}
 	return err
 }

@@ -4,6 +4,9 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"os"
+	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -16,7 +19,8 @@ func (a *app) nextCommand() *cobra.Command {
 		Use:   "next",
 		Short: "say what of the study is done, what is missing, and the command that comes next",
 		Long: `Say what of the study is done, what is missing, and the command that comes next, to be copied.
-A capture in it is called after its chain: put the name of your own recording there.
+A capture in it is called after its chain, and found here or next to the study's folder where it has that name: else put
+the name of your own recording there.
 
 The way is: chains, captures, measurements, an excerpt, a plan, a listener, a session of every
 listener on every plan, a report. Every command on it ends with the same line.`,
@@ -103,11 +107,29 @@ func (a *app) nextLines(ctx context.Context, s *study.Study) []string {
 
 // commandLine returns the command that makes a call on the study, as a shell takes it.
 func (a *app) commandLine(s *study.Study, c study.Call) string {
+	c.With = slices.Clone(c.With)
+	for i, g := range c.With {
+		if g.Option == study.OptionFile && !g.Open {
+			c.With[i].Value = whereRecorded(g.Value, filepath.Join(s.Path(""), ".."))
+		}
+	}
 	words := append([]string{"heardiff"}, commandWords(c)...)
 	if dir := s.Path(""); dir != "." {
 		words = append(words, "--study", dir)
 	}
 	return shellLine(words)
+}
+
+// whereRecorded returns the path of a recording of that name: here, or next to the study's folder, as WAV or FLAC. Where there is none, it
+// returns the name, in whose place the name of one's own recording is put.
+func whereRecorded(name, beside string) string {
+	flac := strings.TrimSuffix(name, ".wav") + ".flac"
+	for _, path := range []string{name, flac, filepath.Join(beside, name), filepath.Join(beside, flac)} {
+		if info, err := os.Stat(path); err == nil && info.Mode().IsRegular() {
+			return path
+		}
+	}
+	return name
 }
 
 // shellLine returns words as a shell takes them.

@@ -58,6 +58,28 @@ func TestEachNextLineTakesTheStudyOn(t *testing.T) {
 	}
 }
 
+// A recording that is called after its chain is found where the README has it, next to the study's folder, as well.
+func TestTheNextLineFindsTheRecording(t *testing.T) {
+	dir := t.TempDir()
+	at(t, dir, "clocks")
+	must(t, os.Mkdir(os.Getenv("HEARDIFF_STUDY"), 0o755))
+	t.Chdir(os.Getenv("HEARDIFF_STUDY"))
+	t.Setenv("HEARDIFF_STUDY", ".")
+	command(t, 0, "study", "new", ".", "--title", "two clocks")
+	command(t, 0, "chain", "add", "hall")
+	for _, tt := range []struct{ recorded, want string }{
+		{"", "hall-jitter.wav"}, {"../hall-jitter.flac", "../hall-jitter.flac"}, {"../hall-jitter.wav", "../hall-jitter.wav"}, {"hall-jitter.wav", "hall-jitter.wav"},
+	} {
+		if tt.recorded != "" {
+			must(t, os.WriteFile(tt.recorded, nil, 0o644))
+		}
+		said, _ := command(t, 0, "chain", "add", "attic"+fmt.Sprint(len(tt.recorded)))
+		if want := nextPrefix + "heardiff capture add hall " + tt.want + " --as jitter"; lastLine(said) != want {
+			t.Errorf("with %q: %s\nwant %s", tt.recorded, lastLine(said), want)
+		}
+	}
+}
+
 // workedThrough sits a listener down by a command, who leaves after two trials; a computation, which is quicker, goes on with the
 // session. It returns what next says then.
 func workedThrough(t *testing.T, words []string) string {

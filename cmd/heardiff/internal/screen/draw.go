@@ -172,7 +172,7 @@ func (m model) answerLines() []string {
 
 // confidence shows how sure the listener is. The choice is in brackets, which every terminal can show.
 func (m model) confidence() []string {
-	pieces := []string{"how sure? c:"}
+	pieces := []string{"how sure? press c:"}
 	for i, name := range []string{"not said", "1 guess", "2", "3", "4 certain"} {
 		if i == m.view.Confidence {
 			name = marked.Render("[" + name + "]")

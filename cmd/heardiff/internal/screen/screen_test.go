@@ -267,7 +267,7 @@ func TestNothingIsCutOff(t *testing.T) {
 			}
 			m.page, m.view.Phase = pageTrial, trials.Asked
 			shown := strings.Join(strings.Fields(ansi.Strip(m.View())), " ")
-			for _, want := range []string{m.message, "how sure? c: [not said] 1 guess 2 3 4 certain", d.Claim(d.Answers()[0])} {
+			for _, want := range []string{m.message, "how sure? press c: [not said] 1 guess 2 3 4 certain", d.Claim(d.Answers()[0])} {
 				if !strings.Contains(shown, want) {
 					t.Errorf("%s, %v: %q is not shown whole:\n%s", d, size, want, m.View())
 				}
