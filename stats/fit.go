@@ -57,6 +57,7 @@ type fitter struct {
 	k, n         []float64
 	doses        doses   // over listeners: the sufficient statistics
 	risen        []risen // of the curve looked at last
+	lapse        float64 // the likeliest within its limits that was found last
 	low, high    float64 // extremes of u
 	span         float64
 	slopeLo      float64 // ln s

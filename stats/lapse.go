@@ -18,7 +18,7 @@ func (f *fitter) rises(ut, lnSlope float64) []risen {
 
 // chance returns the probability of a right answer, within what has a logarithm.
 func (f *fitter) chance(rise, lapse float64) float64 {
-	return math.Min(math.Max(f.cfg.Guess+(1-f.cfg.Guess-lapse)*rise, 1e-300), 1-1e-16)
+	return min(max(f.cfg.Guess+(1-f.cfg.Guess-lapse)*rise, 1e-300), 1-1e-16)
 }
 
 // lnOf returns the log-likelihood of the data at a lapse rate.
@@ -34,7 +34,7 @@ func (f *fitter) lnOf(data []risen, lapse float64) float64 {
 func (f *fitter) topLapse() float64 { return math.Min(MaxLapse, (1-f.cfg.Guess)*0.999) }
 
 // bestLapse returns the likeliest lapse rate λ within 0 to topLapse. The chance p is linear in λ, so that the log-likelihood is concave
-// and has one maximum: where its derivative Σ F·(wrong/(1 − p) − right/p) falls through zero.
+// and has one maximum: where its derivative Σ F·(wrong/(1 − p) − right/p) falls through zero. The search begins where the last one ended.
 func (f *fitter) bestLapse(data []risen) float64 {
 	// loss returns the derivative of −ln and the second derivative.
 	loss := func(lapse float64) (first, second float64) {
@@ -47,11 +47,16 @@ func (f *fitter) bestLapse(data []risen) float64 {
 		return first, second
 	}
 	top := f.topLapse()
-	if v, _ := loss(0); v >= 0 {
-		return 0
+	start, edge := f.lapse, top
+	if !(start > 0) {
+		start = top / 2
 	}
-	if v, _ := loss(top); v <= 0 {
-		return top
+	if v, _ := loss(start); v > 0 {
+		edge = 0
 	}
-	return newtonRising(loss, 0, top, top/2)
+	if v, _ := loss(edge); edge == 0 && v >= 0 || edge == top && v <= 0 {
+		return edge
+	}
+	f.lapse = newtonRising(loss, min(start, edge), max(start, edge), start)
+	return f.lapse
 }
