@@ -15,7 +15,7 @@ import (
 // completionWait is how long a shell waits at the tab key for a study on a server (judgement, no source).
 const completionWait = 2 * time.Second
 
-// offers returns what of a study may stand at a place of the command line.
+// offers returns what of a study fits a place of the command line.
 type offers func(ctx context.Context, s *study.Study) ([]cobra.Completion, error)
 
 // offered are the words by which the help calls what a study holds, as the value of a flag or as an argument.

@@ -62,7 +62,7 @@ func (o *impairOptions) define(f *pflag.FlagSet) {
 	f.Float64SliceVar(&o.jitterPS, "jitter-ps", nil, "RMS value in `ps`, one for each --jitter")
 	f.Float64SliceVar(&o.jitterHz, "jitter-hz", nil, "frequency in `Hz`, one for each periodic --jitter")
 	f.StringVar(&o.band, "jitter-band", "", "`LOW:HIGH` in Hz of random jitter (else 10 to 20000, at most 0.9 of Nyquist); beyond half the rate less a tone's frequency it folds back")
-	f.Float64Var(&o.noiseDBFS, "noise-dbfs", 0, "whole `level` of added noise, 0 to Nyquist")
+	f.Float64Var(&o.noiseDBFS, "noise-dbfs", 0, "total `level` of added noise, 0 to Nyquist")
 	f.StringVar(&o.noise, "noise", "white", "`colour`: white or pink")
 	f.Float64Var(&o.humHz, "hum-hz", 50, "frequency of added hum in `Hz`")
 	f.Float64Var(&o.humDBFS, "hum-dbfs", 0, "`level` of the hum's first harmonic; each next one is 6 dB lower")

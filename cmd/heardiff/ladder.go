@@ -61,20 +61,9 @@ func (a *app) prepareLadder(ctx context.Context, o prepareOptions) error {
 	if err != nil {
 		return err
 	}
-	cut, err := o.cut()
-	if err != nil {
-		return err
-	}
-	s, err := a.openStudy(ctx)
-	if err != nil {
-		return err
-	}
-	defer s.Close()
-	p, err := s.PrepareLadder(ctx, study.LadderOptions{Ladder: ladder, Of: o.ladder.of, Chain: o.ladder.chain, PrepareOptions: cut})
-	if err != nil {
-		return err
-	}
-	return a.printStep(ctx, s, p, func(w io.Writer) { preparedText(w, p) })
+	return a.prepareBy(ctx, o, func(s *study.Study, cut study.PrepareOptions) (study.Preparation, error) {
+		return s.PrepareLadder(ctx, study.LadderOptions{Ladder: ladder, Of: o.ladder.of, Chain: o.ladder.chain, PrepareOptions: cut})
+	})
 }
 
 // ladderText prints the steps of a ladder.

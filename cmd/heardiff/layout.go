@@ -175,7 +175,7 @@ func (g grid) block(keys, from, to int) grid {
 	return b
 }
 
-// widths returns how wide each column comes, and the longest word in it. Without heads the last cell of a row is a remark, beside
+// widths returns how wide each column comes, and the longest word in it. Without heads the last cell of a row is a remark, next to
 // which nothing is set.
 func (g grid) widths() (natural, least []int) {
 	natural, least = make([]int, len(g.toRight)), make([]int, len(g.toRight))

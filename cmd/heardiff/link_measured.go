@@ -34,7 +34,7 @@ func linkMeasuredText(w io.Writer, rows []link.Row) {
 		}
 	}
 	if len(done) > 0 {
-		fmt.Fprint(w, "\nA and B are the chains in this order. Own limit: the least that these captures could have shown. \"≤\" is a bound, where a chain cannot be told from the recorder, and \"> +9\" a difference of more than that. A dash is not known.\n")
+		fmt.Fprint(w, "\nA and B are the chains in this order. Own limit: the least that these captures could have shown. \"≤\" is a bound, where a chain cannot be distinguished from the recorder, and \"> +9\" a difference of more than that. A dash is not known.\n")
 	}
 }
 

@@ -1,7 +1,7 @@
 // Heardiff tells whether anybody can hear the difference between two audio chains that measure differently.
 //
 // It measures captures of the chains, prepares excerpts in which nothing but the chain differs, runs blind
-// tests with one listener at a keyboard, does the statistics, and sets every result beside the measured
+// tests with one listener at a keyboard, does the statistics, and compares every result with the measured
 // differences of the very same chains. "heardiff help" lists the commands.
 package main
 
@@ -46,7 +46,7 @@ type app struct {
 	json  bool     // --json
 	study string   // --study
 	force bool     // --force, of commands that write files
-	ledOn bool     // the command that comes next comes by itself: nobody need be told
+	ledOn bool     // the command that comes next comes by itself: nobody needs to see it
 
 	line   *progressLine // on standard error, shared by copies
 	around *study.Host   // nil until it is asked for
@@ -87,7 +87,7 @@ func (a *app) rootCommand() *cobra.Command {
 		Long: `Two chains measure differently; can anybody hear it?
 
 heardiff measures captures of audio chains, prepares excerpts in which nothing but the
-chain differs, runs blind listening tests, and sets each listener's result beside the
+chain differs, runs blind listening tests, and compares each listener's result with the
 measured differences of the same chains.
 
 How it is done, topic by topic: heardiff help TOPIC

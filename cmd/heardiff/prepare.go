@@ -77,6 +77,11 @@ material of a threshold test. The clean excerpt is compared with each of them ("
 }
 
 func (a *app) prepare(ctx context.Context, o prepareOptions) error {
+	return a.prepareBy(ctx, o, func(s *study.Study, cut study.PrepareOptions) (study.Preparation, error) { return s.Prepare(ctx, cut) })
+}
+
+// prepareBy prepares an excerpt cut where the options say, by a method of the study, and prints it.
+func (a *app) prepareBy(ctx context.Context, o prepareOptions, method func(*study.Study, study.PrepareOptions) (study.Preparation, error)) error {
 	cut, err := o.cut()
 	if err != nil {
 		return err
@@ -86,7 +91,7 @@ func (a *app) prepare(ctx context.Context, o prepareOptions) error {
 		return err
 	}
 	defer s.Close()
-	p, err := s.Prepare(ctx, cut)
+	p, err := method(s, cut)
 	if err != nil {
 		return err
 	}

@@ -238,7 +238,7 @@ func planSheet() *sheet {
 		text("order", "independent: a fair coin each trial; balanced: whole rounds of every assignment, shuffled"), text("layout", "interleaved or blocked comparisons"),
 		text("stopping", "fixed: all trials; else the boundary that ends a session, its counts in looks.csv"),
 		numeric("alpha", "", "one-sided level"), numeric("smallest_effect", "", "smallest proportion of discriminators worth finding"),
-		truth("single_blind", "true: run by a helper who knows what is connected"), numeric("least_s", "s", "for how long a trial's sounds must be heard, lest its answer be marked as hurried"),
+		truth("single_blind", "true: run by a helper who knows what is connected"), numeric("least_s", "s", "for how long a trial's sounds must be heard: an answer given earlier is marked as hurried"),
 		text("comparison", "name within the plan"), text("kind", "scored, practice, positive control, negative control or graded: a dose of a threshold run, see rungs.csv"),
 		text("a", "chain A"), text("b", "chain B"), text("excerpt", "stretch of music"), text("audio_a", "SHA-256 of what was played for A"),
 		text("audio_b", "SHA-256 of what was played for B"), count("trials", "", "planned"),

@@ -15,7 +15,7 @@ func thresholdsText(w io.Writer, all []link.Threshold) {
 	if len(all) == 0 {
 		return
 	}
-	fmt.Fprint(w, "\nThresholds: the dose at which half of what can be told is told\n")
+	fmt.Fprint(w, "\nThresholds: the dose at which half of what can be distinguished is distinguished\n")
 	t := newTable("ladder", "excerpt", "who", "threshold", "95 % from", "to", "unit", "below the music (dB)", "trials", "slope", "lapse", "fit p")
 	t.right(3, 4, 5, 7, 8, 9, 10, 11)
 	for _, h := range all {

@@ -8,7 +8,7 @@ import (
 	"time"
 )
 
-// yielding is a writer to a stream that somebody may have stopped reading: once the program is told to stop, a write that is stuck
+// yielding is a writer to a stream that somebody may have stopped reading: once the program is to stop, a write that is stuck
 // there is left behind. After one that failed, all later ones are refused, so that no error is lost where nobody asks.
 type yielding struct {
 	ctx context.Context
@@ -18,7 +18,7 @@ type yielding struct {
 	failed error // the first
 }
 
-// writeGrace is how long a write may still take once the program is told to stop: long enough for any that is not stuck.
+// writeGrace is how long a write may still take once the program is to stop: long enough for any that is not stuck.
 const writeGrace = 200 * time.Millisecond
 
 // failure returns the error of the first write that failed.

@@ -122,17 +122,7 @@ func TestASilentNetworkIsNoticedAndTheLockRegained(t *testing.T) {
 	r.silent.Store(false)
 	there := elsewhere(t, here)
 	storetest.Answer(t, session) // over a new connection
-	if _, err := there.Lock(ctx, "L1"); !errors.Is(err, store.ErrBusy) {
-		t.Errorf("a second machine got in: %v", err)
-	}
-	if err := release(); err != nil {
-		t.Error(err)
-	}
-	if free, err := there.Lock(ctx, "L1"); err != nil {
-		t.Errorf("after the session: %v", err)
-	} else if err := free(); err != nil {
-		t.Error(err)
-	}
+	keepsOthersOut(t, there, release)
 }
 
 // elsewhere opens the study of s as another machine would, with a folder of its own.
@@ -224,17 +214,7 @@ func TestALostLockIsTakenAgainBeforeTheNextAnswer(t *testing.T) {
 		}
 	}
 	there := elsewhere(t, here)
-	if _, err := there.Lock(ctx, "L1"); !errors.Is(err, store.ErrBusy) {
-		t.Errorf("a second machine got in: %v", err)
-	}
-	if err := release(); err != nil {
-		t.Error(err)
-	}
-	if free, err := there.Lock(ctx, "L1"); err != nil {
-		t.Errorf("after the session: %v", err)
-	} else if err := free(); err != nil {
-		t.Error(err)
-	}
+	keepsOthersOut(t, there, release)
 }
 
 func connections(t *testing.T, db *sql.DB) (n int) {
@@ -315,6 +295,22 @@ func TestAStudyThatCouldNotBeMadeLeavesNoFolder(t *testing.T) {
 		}
 	}
 	if _, err := os.Stat(dir); err != nil {
+		t.Error(err)
+	}
+}
+
+// keepsOthersOut checks that a second machine gets no lock before it is released, and one after.
+func keepsOthersOut(t *testing.T, there *store.Store, release func() error) {
+	t.Helper()
+	if _, err := there.Lock(t.Context(), "L1"); !errors.Is(err, store.ErrBusy) {
+		t.Errorf("a second machine got in: %v", err)
+	}
+	if err := release(); err != nil {
+		t.Error(err)
+	}
+	if free, err := there.Lock(t.Context(), "L1"); err != nil {
+		t.Errorf("after the session: %v", err)
+	} else if err := free(); err != nil {
 		t.Error(err)
 	}
 }

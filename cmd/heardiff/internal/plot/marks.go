@@ -1,6 +1,6 @@
 package plot
 
-// dashOf tells series apart without colour: the first is whole, the others each have their own rhythm.
+// dashOf distinguishes series without colour: the first is solid, the others each have their own rhythm.
 func dashOf(i int) []float64 {
 	return [][]float64{nil, {7, 3}, {2, 3}, {9, 3, 2, 3}, {4, 2, 1, 2, 1, 2}, {12, 4}}[i%6]
 }

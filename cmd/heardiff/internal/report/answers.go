@@ -33,7 +33,7 @@ func answers(rows []link.Row) []answer {
 	return out
 }
 
-// countedWith returns the listeners that a sum adds up: what says nothing of people stands apart from what does.
+// countedWith returns the listeners that a sum adds up: sessions of people are not mixed with others.
 func countedWith(all link.Row, rows []link.Row) []link.Row {
 	var each []link.Row
 	for _, r := range rows {

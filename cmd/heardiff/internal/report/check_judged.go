@@ -9,7 +9,7 @@ import (
 	"heardiff/trials/link"
 )
 
-// carriedRow is what a page carries of a row beside its counts.
+// carriedRow is what a page carries of a row in addition to its counts.
 type carriedRow struct {
 	A          string                     `json:"a"`
 	B          string                     `json:"b"`

@@ -31,7 +31,7 @@ func shown(rows []link.Row) (listed, hidden []link.Row) {
 	return append(many, listeners[:maxRows]...), listeners[maxRows:]
 }
 
-// crowd draws the listeners of one comparison where there are too many to list: as a distribution beside a guesser's.
+// crowd draws the listeners of one comparison where there are too many to list: as a distribution, with that of a guesser.
 func crowd(title string, rows []link.Row) plot.Crowd {
 	c := plot.Crowd{Title: title, Notes: []string{crowdNote(rows)}}
 	number := map[int]int{} // listeners by their number of trials

@@ -29,7 +29,7 @@ type Evidence struct {
 type Proof struct {
 	ID, Plan string
 	Entries  []trials.Entry
-	// Outcome is what the session came to. It stands for the journal on the pages of many listeners.
+	// Outcome is what the session came to. It replaces the journal on the pages of many listeners.
 	Outcome trials.Summary
 	Seat    Seat
 }
@@ -276,7 +276,7 @@ func withoutJournals(all []Proof) bool {
 	return len(all) > 0
 }
 
-// safe marks text that no element is ended by: of what stands in it, only names could hold a "<", and tight takes them.
+// safe marks text that no element is ended by: of what is in it, only names could hold a "<", and tight takes them.
 func safe(text string) template.HTML { return template.HTML(strings.ReplaceAll(text, "</", "<\\/")) }
 
 // tight takes out of an id what would part fields.

@@ -87,7 +87,7 @@ func published(m link.Metric) []plot.Published {
 	return all
 }
 
-// alike are the metrics whose published thresholds stand beside doses of the same thing.
+// alike are the metrics whose published thresholds are shown with doses of the same thing.
 var alike = map[link.Metric]link.Metric{link.DoseRandomJitter: link.RandomJitter, link.DosePeriodicJitter: link.DeterministicJitter}
 
 // doses draws detection against the kinds of jitter, and against known doses, for all listeners.

@@ -226,7 +226,7 @@ func markOf(u unit) uint32 {
 	return h.Sum32()
 }
 
-// formPlace stands in a page until its form is known.
+// formPlace takes the place of a page's form until it is known.
 const formPlace = `{"sha256":"","marks":""}`
 
 // sealForm puts the digests of a page into it.

@@ -104,7 +104,7 @@ type Pictures struct {
 	Kinds     []plot.Chart // the measurements of all chains, one chart a kind
 	Responses []plot.Curve // B − A, one a comparison
 	Nulls     []plot.Null
-	Pairs     []plot.Chart // two chains set beside each other by what was measured of both
+	Pairs     []plot.Chart // two chains, by what was measured of both
 }
 
 // Write writes the report.
@@ -461,7 +461,7 @@ func measuredAs(v, bound, se float64, unit string) string {
 	return byUncertainty(v, se, placeOf(v, unit))
 }
 
-// belowLimit reports whether a difference is smaller than what its figures could have told.
+// belowLimit reports whether a difference is smaller than what its figures could have shown.
 func belowLimit(p link.MetricPair) bool { return math.Abs(p.Difference) < p.Limit }
 
 // orBound returns the figure, or its bound where that is all that is known.

@@ -5,7 +5,7 @@ import (
 	"heardiff/trials/link"
 )
 
-// mostNotes is the number of listeners up to which each stands in words below a figure; the table has them all.
+// mostNotes is the number of listeners up to which each is described in words below a figure; the table has them all.
 const mostNotes = 12
 
 // thresholds draws each ladder of the threshold runs: of all listeners where there are several, else of the only one.
@@ -20,7 +20,7 @@ func thresholds(n *numbering, in Input) []figure {
 	return out
 }
 
-// onlyListener reports whether the i-th threshold is of the only listener of its ladder: who stands beside it has another.
+// onlyListener reports whether the i-th threshold is of the only listener of its ladder.
 func onlyListener(all []link.Threshold, i int) bool {
 	for k, other := range all {
 		if k != i && all[i].SameLadder(other) {

@@ -150,7 +150,7 @@ func excerptWords(e Excerpt) string {
 
 func capitalisedWord(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
 
-// computedDevice stands for a device where a computation answered.
+// computedDevice is the device of sessions that a computation answered.
 const computedDevice = "simulated"
 
 func sessionWords(sessions []Session) []string {
@@ -207,7 +207,7 @@ func caveats(in Input) []string {
 		"A result holds for these listeners, excerpts and this replay chain. ‘Ruled out’ is a bound on how often a difference could be told, never a proof that there is none.",
 		"For several listeners together, p tests whether anybody hears it; the bound is about their average, and one who hears it can hide among many who guess: look at each row.",
 		"Chains differ in more than jitter. A correlation between a measured figure and detection names no cause.",
-		"Jitter of the recorder’s own clock adds to what is measured; where a figure stands at the floor only an upper bound is known.")
+		"Jitter of the recorder’s own clock adds to what is measured; where a figure is at the floor only an upper bound is known.")
 }
 
 func capitalised(list []string) []string {
