@@ -245,7 +245,7 @@ func obtained(in Input) string {
 		blind = "In some sessions a helper knew which was playing"
 	}
 	return fmt.Sprintf("%s answered %d trials in %s. In each trial chance decided what was played, and the listener was asked %s %s: the order was drawn and sealed before the first trial, and opened after the last.",
-		plural(len(listeners), "listener"), answers, plural(len(in.Sessions), "session"), questions(in.Plans), blind)
+		plural(len(listeners), "listener"), answers, strings.ToLower(plural(len(in.Sessions), "session")), questions(in.Plans), blind)
 }
 
 // questions are what the plans' designs ask, each once.

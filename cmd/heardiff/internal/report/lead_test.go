@@ -209,3 +209,14 @@ func TestWhatIsNotAPointIsDrawnOrNamed(t *testing.T) {
 		t.Errorf("%q", notes)
 	}
 }
+
+func TestHowItWasObtainedCountsWithinTheSentence(t *testing.T) {
+	for want, sessions := range map[string][]Session{
+		"One listener answered 76 trials in one session.": {{Listener: "L1", Answers: 76}},
+		"2 listeners answered 96 trials in 3 sessions.":   {{Listener: "L1", Answers: 76}, {Listener: "L2", Answers: 12}, {Listener: "L2", Answers: 8}},
+	} {
+		if got := obtained(Input{Sessions: sessions}); !strings.HasPrefix(got, want) {
+			t.Errorf("%s, want %s", got, want)
+		}
+	}
+}
