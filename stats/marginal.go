@@ -29,21 +29,20 @@ func (p Placement) sharpest() (best int, variance float64) {
 	for i, w := range m {
 		centre += w * units[i]
 	}
-	weight := p.weight[from*each : to*each]
-	lever := make([]float64, len(weight))
 	mean, square := 0.0, 0.0
 	for t := from; t < to; t++ {
-		u := units[t] - centre
-		for i := (t - from) * each; i < (t-from+1)*each; i++ {
-			lever[i] = weight[i] * u
-			mean += lever[i]
-			square += lever[i] * u
-		}
+		units[t] -= centre
+		mean += m[t] * units[t]
+		square += m[t] * units[t] * units[t]
 	}
 	variance = math.Inf(1)
 	for i, chance := range p.chance {
-		chance = chance[from*each : to*each]
-		right, rightMean := dot(weight, chance), dot(lever, chance)
+		right, rightMean := 0.0, 0.0
+		for t := from; t < to; t++ {
+			at := dot(p.weight[t*each:(t+1)*each], chance[t*each:(t+1)*each])
+			right += at
+			rightMean += at * units[t]
+		}
 		left := square - rightMean*rightMean/right - (mean-rightMean)*(mean-rightMean)/(1-right)
 		if left < variance-tie*square {
 			best, variance = i, left
@@ -93,6 +92,19 @@ func (p Placement) marginal() []float64 {
 		}
 	}
 	return m
+}
+
+// slopeAndLapse returns the posterior geometric mean of the slopes, and the mean of the lapse rates.
+func (p Placement) slopeAndLapse() (slope, lapse float64) {
+	each := make([]float64, p.each())
+	for i, w := range p.weight {
+		each[i%len(each)] += w
+	}
+	for i, w := range each {
+		slope += w * math.Log(p.cells[i].Slope)
+		lapse += w * p.cells[i].Lapse
+	}
+	return math.Exp(slope), lapse
 }
 
 // ThresholdInterval returns the doses between which the threshold lies with probability confidence, equal tails to either side; see

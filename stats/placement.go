@@ -187,9 +187,11 @@ func (p Placement) After(dose float64, correct bool) Placement {
 
 // Given returns the state after k right answers of n at one dose.
 func (p Placement) Given(d DosePoint) Placement {
-	chance := p.chances(d.Dose)
+	var chance []float64
 	if i := slices.Index(p.cfg.Doses, d.Dose); i >= 0 {
 		chance = p.chance[i]
+	} else {
+		chance = p.chances(d.Dose)
 	}
 	if d.Trials == 1 {
 		return p.once(chance, d.Correct == 1)

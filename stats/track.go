@@ -53,21 +53,22 @@ type ThresholdPrior struct {
 	LapseWeights []float64 `json:"lapse_weights,omitempty"`
 }
 
-// PriorFor returns a prior for doses between two levels: thresholds every half decibel to 10 dB beyond either of them, slopes 0.25
-// to 8, normal in their logarithm about 1.5 with a deviation of two octaves, lapses up to 6 %, falling exponentially by a factor e
-// for each 1.5 %. A deviation of one octave makes the intervals of slope 2 narrower by a seventh, and leaves those of slope 0.5
-// at 0.86 where these cover 0.91, and with 5 % of lapses at 0.70 where these cover 0.88. The package comment has what it costs where a
-// listener is unlike it.
+// PriorFor returns a prior for doses between two levels: thresholds every half decibel to 10 dB beyond either of them; slopes 0.25
+// to 8, normal in their logarithm about 1.5 with a deviation of three octaves, so nearly even; no lapses with a weight of 10, and 1 to 6 %
+// with a weight of 1 for each percent.
+//
+// The fewer lapses a prior expects, the higher it puts the threshold of who lapses, and the more, the lower that of who does not: a run places
+// too few doses where all is heard to learn which of them it was. These weights keep both below half a decibel at slope 2, and since none of
+// the lapse rates up to 6 % is unlikely, the intervals cover from slope 0.5 to 4. The package comment has where that
+// falls short.
 func PriorFor(lowDB, highDB float64) ThresholdPrior {
-	const centre, deviation, lapse = 1.5, 2, 0.015
-	p := ThresholdPrior{LowDB: lowDB - 10, HighDB: highDB + 10, StepDB: 0.5, Lapses: []float64{0, 0.01, 0.02, 0.03, 0.04, 0.06}}
+	const centre, deviation = 1.5, 3
+	p := ThresholdPrior{LowDB: lowDB - 10, HighDB: highDB + 10, StepDB: 0.5,
+		Lapses: []float64{0, 0.01, 0.02, 0.03, 0.04, 0.05, 0.06}, LapseWeights: []float64{10, 1, 1, 1, 1, 1, 1}}
 	for i := range 11 {
 		s := fourDecimals(0.25 * math.Pow(2, float64(i)/2))
 		off := math.Log2(s/centre) / deviation
 		p.Slopes, p.SlopeWeights = append(p.Slopes, s), append(p.SlopeWeights, fourDecimals(math.Exp(-off*off/2)))
-	}
-	for _, l := range p.Lapses {
-		p.LapseWeights = append(p.LapseWeights, fourDecimals(math.Exp(-l/lapse)))
 	}
 	return p
 }
@@ -76,7 +77,7 @@ func PriorFor(lowDB, highDB float64) ThresholdPrior {
 func fourDecimals(v float64) float64 { return math.Round(1e4*v) / 1e4 }
 
 // maxPriorCells bounds the grid, over all rungs, and with it the time that the next dose takes.
-const maxPriorCells = 2_000_000
+const maxPriorCells = 3_000_000
 
 func (p ThresholdPrior) check(rungs int) error {
 	switch {
@@ -281,9 +282,9 @@ type ThresholdEstimate struct {
 func (t Track) Estimate() ThresholdEstimate { return estimateOf(t.known, t.cfg.Guess, t.trials) }
 
 func estimateOf(known Placement, guess float64, trials int) ThresholdEstimate {
-	p, iv := known.Posterior(), known.ThresholdInterval(0.95)
-	e := ThresholdEstimate{ThresholdDB: toDB(known.ThresholdQuantile(0.5)), IntervalDB: [2]float64{toDB(iv[0]), toDB(iv[1])},
-		Slope: p.Slope, Lapse: p.Lapse, Trials: trials, Guess: guess}
+	iv := known.ThresholdInterval(0.95)
+	e := ThresholdEstimate{ThresholdDB: toDB(known.ThresholdQuantile(0.5)), IntervalDB: [2]float64{toDB(iv[0]), toDB(iv[1])}, Trials: trials, Guess: guess}
+	e.Slope, e.Lapse = known.slopeAndLapse()
 	if math.IsNaN(iv[0]) || math.IsNaN(iv[1]) {
 		e.ThresholdDB = math.NaN()
 	}

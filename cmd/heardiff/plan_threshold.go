@@ -5,6 +5,7 @@ import (
 	"io"
 
 	"heardiff/trials"
+	"heardiff/trials/link"
 )
 
 // thresholdText prints a threshold run: its tracks, and how it ends.
@@ -19,7 +20,8 @@ func (r planReport) thresholdText(w io.Writer) {
 	t.right(1, 2, 3, 5)
 	for _, track := range run.Tracks {
 		low, high := track.Rungs[0], track.Rungs[len(track.Rungs)-1]
-		t.row(track.Name, fmt.Sprint(len(track.Rungs)), fmt.Sprintf("%.4g", low.Dose), fmt.Sprintf("%.4g", high.Dose), track.Unit, fmt.Sprint(track.Limit))
+		ends, unit := link.Scaled(track.Unit, low.Dose, high.Dose)
+		t.row(track.Name, fmt.Sprint(len(track.Rungs)), plainDigits(ends[0]), plainDigits(ends[1]), unit, fmt.Sprint(track.Limit))
 	}
 	t.print(w, "\n")
 	if run.WithinDB > 0 {

@@ -155,6 +155,9 @@ func TestThresholdPlansThatAreRefused(t *testing.T) {
 			t.Errorf("%q is missing in\n%s", want, out)
 		}
 	}
+	if strings.Contains(out, "e+0") {
+		t.Errorf("doses in powers of ten:\n%s", out)
+	}
 	command(t, 0, "plan", "new", "--threshold", "random-jitter", "--training")
 }
 
