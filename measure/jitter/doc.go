@@ -73,6 +73,10 @@
 //	total                                  96     96.9 %
 //	total, clocks within 11 ppm            86     96.5 %
 //
+// Of the attenuation of narrow bands, two errors hold the truth in 95.2 % of 210, and 94.6 % of 240 that are 'at least' are (the part that "make test"
+// counts). Beside amplitude noise that falls as 1/f, bounds hold in 102 of 102 captures and 335 of 338 decades, and random jitter is within two errors in
+// 98.3 % of 58 (TestBoundsHoldBesideAmplitudeNoise -full).
+//
 // Of 84 realistic devices (loop-shaped jitter with peaking, skirts, packet lines, mains that wander, idle tones; a recorder with noise, jitter,
 // hum and distortion of its own; 44.1 to 192 kHz) none of 1008 lines is false and none is lost ("go test -run Devices -v -args -full", five
 // minutes); within two errors, and the worst in errors:
@@ -82,6 +86,9 @@
 //	line                                 1008     96.8 %   3.2
 //	random                                 84     92.9 %   3.1
 //	total                                  84     98.8 %   2.3
+//
+// That was counted with the skirts of wandering lines, pieces too weak to be found, left in the noise: they raised the decade from 100 Hz by up to 1.5 errors and
+// by 0.1 to 0.5 in most. They are left out now (TestTheSkirtOfAWanderingLineIsNoRandomJitter).
 //
 // Where clocks are near the error holds an allowance for what may fold; white clock jitter, as here, makes all of that.
 //

@@ -74,4 +74,8 @@
 //
 //	noise (dBFS)     −60    −70    −80   −100
 //	held (%)        96.4   96.2   96.4   96.2
+//
+// Two standard errors of the offset, the drift and the gain hold the truth in 93.9, 92.8 and 98.9 of 100 of 180 pairs of 6 and 12 s, with noise of −80 to −50 dBFS
+// as strong in A as in B, and ten times as strong in either (TestTwoErrorsOfOffsetDriftAndGainHoldTheTruth -full). The gain's error allows for all
+// noise being A's.
 package match
