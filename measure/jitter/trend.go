@@ -2,10 +2,9 @@ package jitter
 
 import (
 	"math"
+	"slices"
 
 	"heardiff/measure/spectrum"
-
-	"gonum.org/v1/gonum/mat"
 )
 
 // smoother takes means of a record under windows of Blackman–Harris (side lobes −92 dB), four periods of the lowest
@@ -171,7 +170,10 @@ func (s *smoother) fit(y []complex128, cycles float64) (c []complex128, explaine
 	if sines {
 		p = p[:n+2]
 	}
-	m, b := mat.NewSymDense(len(p), nil), make([]complex128, len(p))
+	m, b := make([][]float64, len(p)), make([]complex128, len(p))
+	for i := range m {
+		m[i] = make([]float64, len(p))
+	}
 	for k, v := range y {
 		copy(p, s.bases[k])
 		if sines {
@@ -180,32 +182,36 @@ func (s *smoother) fit(y []complex128, cycles float64) (c []complex128, explaine
 		}
 		for i := range p {
 			b[i] += complex(p[i], 0) * v
+			for j := range p {
+				m[i][j] += p[i] * p[j]
+			}
 		}
-		m.SymRankOne(m, 1, mat.NewVecDense(len(p), p))
 	}
-	c = solve(m, b)
+	c = eliminate(m, slices.Clone(b))
 	for i := range c {
 		explained += joint(b[i], c[i])
 	}
 	return c, explained
 }
 
-// solve returns c of m·c = b.
-func solve(m *mat.SymDense, b []complex128) []complex128 {
-	right := mat.NewDense(len(b), 2, nil)
-	for i, v := range b {
-		right.SetRow(i, []float64{real(v), imag(v)})
+// eliminate solves m·c = b in place, where the columns are so nearly orthogonal that no pivots are needed.
+func eliminate(m [][]float64, b []complex128) []complex128 {
+	for i := range m {
+		for k := i + 1; k < len(m); k++ {
+			f := m[k][i] / m[i][i]
+			for j := i; j < len(m); j++ {
+				m[k][j] -= f * m[i][j]
+			}
+			b[k] -= complex(f, 0) * b[i]
+		}
 	}
-	var factors mat.Cholesky
-	var x mat.Dense
-	c := make([]complex128, len(b))
-	if !factors.Factorize(m) || factors.SolveTo(&x, right) != nil {
-		return c // terms that cannot be distinguished explain nothing
+	for i := len(m) - 1; i >= 0; i-- {
+		for j := i + 1; j < len(m); j++ {
+			b[i] -= complex(m[i][j], 0) * b[j]
+		}
+		b[i] /= complex(m[i][i], 0)
 	}
-	for i := range c {
-		c[i] = complex(x.At(i, 0), x.At(i, 1))
-	}
-	return c
+	return b
 }
 
 func (t trend) at(u float64) complex128 {

@@ -25,8 +25,8 @@
 // nothing in common with the line. Of 11 jumps from 1 to 48000 frames in 15 s each finds 7 alone, both together all
 // (align/jump_test.go). A clock that swings bends the track and is not a jump (slip_test.go).
 //
-// Loops: where music repeats, every repetition is nulled over a few short stretches (align/repetition.go): a loop of 1.5 s repeated for a
-// minute, under a voice 20 to 40 dB below it, is found where its voice is.
+// Loops: where music repeats, the same survey finds the repetitions, and those that explain most are nulled over a few short stretches: a
+// loop of 1.5 s repeated for a minute, under a voice 20 to 40 dB below it, is found where its voice is.
 //
 // Channels and clocks: each channel has an offset of its own, found together with the delays of the blocks (align/channel_delay.go); half a
 // frame between them leaves the drift right to 10⁻⁵ ppm on recorded music. A sway too fast for the track is named, its size right to a

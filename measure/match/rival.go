@@ -45,17 +45,20 @@ func (c *comparison) judge(minOverlapS float64) (measured, error) {
 	return best, nil
 }
 
+// rivalsFollowed is how many places after the first are aligned and measured in full: of music that repeats farther compares the others.
+const rivalsFollowed = 2
+
 // deepest aligns and measures the first place and its rivals.
 func (c *comparison) deepest(s *align.Search) (measured, error) {
-	if err := s.RankRepetitions(); err != nil {
-		return measured{}, err
-	}
 	best, err := c.follow(s, s.Places[0])
 	if err != nil {
 		return best, err
 	}
 	var beaten []measured
 	for _, p := range s.Places[1:] {
+		if len(beaten) == rivalsFollowed {
+			break
+		}
 		if !s.WorthFollowing(p) {
 			continue
 		}
@@ -156,11 +159,6 @@ func (c *comparison) follow(s *align.Search, p align.Place) (measured, error) {
 		return measured{}, err
 	}
 	others := rivals{share: s.BestOther(p)}
-	for _, q := range s.Places {
-		if q.GlanceRatio > 0 {
-			others.add(rival{offset: q.Offset, ratio: q.GlanceRatio})
-		}
-	}
 	m, err := c.measure(s, found, others)
 	if err != nil {
 		return m, err

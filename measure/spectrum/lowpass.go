@@ -2,8 +2,6 @@ package spectrum
 
 import (
 	"math"
-
-	"gonum.org/v1/gonum/floats"
 )
 
 // KaiserBeta returns Kaiser's β for a stop band of −attenuationDB, which must be above 50.
@@ -23,11 +21,18 @@ func KaiserLength(attenuationDB, width float64) int {
 func LowPass(length int, cutoff, attenuationDB float64) []float64 {
 	taps, beta := make([]float64, length), KaiserBeta(attenuationDB)
 	half := float64(length-1) / 2
+	sum := 0.0
 	for i := range taps {
 		x := float64(i) - half
-		taps[i] = BesselI0(beta*math.Sqrt(max(0, 1-x*x/(half*half)))) * Sinc(2*cutoff*x)
+		taps[i] = BesselI0(beta * math.Sqrt(max(0, 1-x*x/(half*half))))
+		if x != 0 {
+			taps[i] *= math.Sin(2*math.Pi*cutoff*x) / (2 * math.Pi * cutoff * x)
+		}
+		sum += taps[i]
 	}
-	floats.Scale(1/floats.Sum(taps), taps)
+	for i := range taps {
+		taps[i] /= sum
+	}
 	return taps
 }
 

@@ -2,8 +2,6 @@ package spectrum
 
 import (
 	"math"
-
-	"gonum.org/v1/gonum/floats"
 )
 
 // Window is a taper, periodic in the length it is made for, with a largest value of 1 at the middle.
@@ -15,7 +13,15 @@ type Window struct {
 
 // Cosine returns the window Σ (−1)^k·a_k·cos(2πkn/N) of the coefficients a₀, a₁, …, scaled to a peak of 1.
 func Cosine(a ...float64) Window {
-	return Window{cosine: floats.ScaleTo(make([]float64, len(a)), 1/floats.Sum(a), a)}
+	sum := 0.0
+	for _, v := range a {
+		sum += v
+	}
+	scaled := make([]float64, len(a))
+	for k, v := range a {
+		scaled[k] = v / sum
+	}
+	return Window{cosine: scaled}
 }
 
 // Tukey returns the rectangular window whose ends are raised cosines that together take the given part of its

@@ -89,12 +89,11 @@ func (p *Place) invertedWiring(in []anchor) {
 // Place is a candidate whose waveforms were compared.
 type Place struct {
 	Line
-	explained   float64 // frames of A that sound and that the line explains
-	anchors     []anchor
-	matched     int
-	search      anchorSearch
-	GlanceRatio float64 // the residual relative to the one at the first place, where a glance at a repetition was enough; 0 elsewhere
-	agreed      float64 // share of the anchors that matched, each as strong as A is there: some may be noise
+	explained float64 // frames of A that sound and that the line explains
+	anchors   []anchor
+	matched   int
+	search    anchorSearch
+	agreed    float64 // share of the anchors that matched, each as strong as A is there: some may be noise
 }
 
 // driftReach is by how much the clocks may run apart from what an assumption takes them to.

@@ -21,9 +21,8 @@ type Search struct {
 	leastFrames      float64 // that captures must overlap by
 	courseA, courseB Course
 	audible.Kernels
-	assumption             // with which the places were found
-	Places     []Place     // best first
-	untried    []candidate // as alike in their course as they may be where music repeats
+	assumption         // with which the places were found
+	Places     []Place // best first
 }
 
 // Find compares waveforms at every place that the courses of both captures suggest. The overlap is to last minOverlapS seconds at the least.
@@ -67,17 +66,16 @@ func assumptions(channels int) []assumption {
 	return out
 }
 
-// maxTried is how many candidates are tried before it is known that music repeats.
+// maxTried is how many candidates are tried: where music repeats, Elsewhere compares the repetitions.
 const maxTried = 6
 
 // tryAll sets the places to those at which the waveforms of each candidate agree, best first.
 func (s *Search) tryAll(found []candidate, m assumption) error {
 	s.Places, s.assumption = nil, m
 	tried := min(len(found), maxTried)
-	s.untried = found[tried:]
 	// Files cut alike are common, and a sustained sound has no course to go by.
 	for _, c := range append(found[:tried:tried], candidate{}) {
-		p, err := s.tryCandidate(c, m, maxAnchors)
+		p, err := s.tryCandidate(c, m)
 		if err != nil {
 			return err
 		}
@@ -117,9 +115,9 @@ const (
 	strayDrift                    = 4e-4 // by which clocks may stray, from the middle on, within the reach of an anchor
 )
 
-// tryCandidate compares waveforms at stretches, most of them at the most, spread over what sounds in the overlap of the candidate, and fits
-// a line to where they were found.
-func (s *Search) tryCandidate(c candidate, m assumption, most int) (Place, error) {
+// tryCandidate compares waveforms at stretches spread over what sounds in the overlap of the candidate, and fits a line to where they were
+// found.
+func (s *Search) tryCandidate(c candidate, m assumption) (Place, error) {
 	rate := s.rate.Hz()
 	l := Line{Offset: c.lag * (1 + m.drift), Drift: m.drift, Sign: 1}
 	from, to := l.Overlap(s.a, s.b, 0)
@@ -135,7 +133,7 @@ func (s *Search) tryCandidate(c candidate, m assumption, most int) (Place, error
 	if sounds < s.leastFrames/2 {
 		return Place{}, nil
 	}
-	places = evenly(places, most)
+	places = evenly(places, maxAnchors)
 	reach := int(candidateS*rate + strayDrift*float64(to-from)/2)
 	h := anchorSearch{a: s.a, b: s.b, offset: math.Round(l.Offset), drift: m.drift, n: n, reach: reach, assumption: m}
 	found, err := h.find(places)
@@ -168,7 +166,7 @@ func (s *Search) isRival(p Place) bool { return p.explained >= rivalShare*s.Plac
 
 // WorthFollowing reports whether p is another place than the first, and explains so much that it is tried in full.
 func (s *Search) WorthFollowing(p Place) bool {
-	return s.apart(s.Places[0], p) && s.isRival(p) && p.GlanceRatio == 0
+	return s.apart(s.Places[0], p) && s.isRival(p)
 }
 
 // BestOther returns what share of what p explains the best of the places does that are not tried in full.
