@@ -34,7 +34,7 @@ func (s *Study) AddListener(ctx context.Context, l Listener) error {
 		return InStudy(err)
 	}
 	if f, fixed, err := s.StudyFamily(ctx); err == nil && fixed && !l.Simulated {
-		s.warn("the study has begun, planned for %d listeners: those added later share a small part of its alpha, and are found only if they hear the difference well", f.Listeners)
+		s.warn("the study has begun, planned for %s: those added later share a small part of its alpha, and are found only if they hear the difference well", trials.Counted(f.Listeners, "listener"))
 	}
 	return nil
 }
