@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"encoding/json"
 	"math"
 	"os"
@@ -146,5 +147,15 @@ func TestFLACIsReadLikeWAV(t *testing.T) {
 	}
 	if a, b := files.Files[0], files.Files[1]; !reflect.DeepEqual(a, b) {
 		t.Errorf("inspect: %v and %v", a, b)
+	}
+}
+
+// What the decoding library says of itself is nothing for the user.
+func TestFLACAtARareRateIsReadInSilence(t *testing.T) {
+	var said bytes.Buffer
+	cmd := process("inspect", "../../testdata/audio/tone24k.flac")
+	cmd.Stderr = &said
+	if err := cmd.Run(); err != nil || strings.Contains(said.String(), "library") {
+		t.Errorf("%v: %s", err, said.String())
 	}
 }

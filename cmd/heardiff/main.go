@@ -8,6 +8,7 @@ package main
 import (
 	"context"
 	"io"
+	"log"
 	"os"
 	"os/signal"
 	"strings"
@@ -22,6 +23,8 @@ import (
 )
 
 func main() {
+	log.SetOutput(io.Discard) // the FLAC library writes there, a line for each block at a rate that its authors have no file of
+
 	cobra.EnableCommandSorting = false // the order in which commands are used says more than the alphabet's
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM, syscall.SIGHUP, syscall.SIGQUIT)
 	context.AfterFunc(ctx, stop) // a second signal ends at once a command that does not react to the first

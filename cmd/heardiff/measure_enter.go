@@ -28,8 +28,8 @@ func (a *app) measureEnterCommand() *cobra.Command {
 		Short: "add figures measured elsewhere to a chain",
 		Long: `Add figures measured elsewhere to a chain of the study, from a CSV file with the columns
 metric, value, unit, limit and source, separated by commas, or by semicolons or tabs, and then
-with decimal points or commas. They are shown as entered, not measured. An empty value
-means "not known"; a limit is the least that the other instrument could show. The metrics
+with decimal points or commas. They are shown as entered, not measured. A limit is the least
+that the other instrument could show: with an empty value, the figure is at most that. The metrics
 that "link" compares are the keys under "measured" in its JSON, each in the unit that its name ends in,
 which need not be given.
 

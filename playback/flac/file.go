@@ -6,6 +6,9 @@
 // It takes some five times the processor time of ffmpeg's decoder: four fifths in the library, which reads the compressed words a bit or
 // a few at a time; a tenth for the MD5 sum, which ffmpeg does not check. A quicker reader below it and fewer conversions above gained
 // nothing (measured). The blocks of a file are independent: they are cut apart (splitter) and decoded on all processors (together).
+//
+// The library writes a line to the standard logger for each block at a rate that its authors have no file of (24, 176.4 kHz): a program
+// that prints for people turns that logger off.
 package flac
 
 import (
