@@ -81,14 +81,14 @@
 // hum and distortion of its own; 44.1 to 192 kHz) none of 1008 lines is false and none is lost ("go test -run Devices -v -args -full", five
 // minutes); within two errors, and the worst in errors:
 //
-//	decade                                251     91.6 %   3.4
+//	decade                                251     93.6 %   3.5
 //	deterministic                          84     98.8 %   2.2
 //	line                                 1008     96.8 %   3.2
-//	random                                 84     92.9 %   3.1
-//	total                                  84     98.8 %   2.3
+//	random                                 84     95.2 %   3.2
+//	total                                  84     98.8 %   2.1
 //
-// That was counted with the skirts of wandering lines, pieces too weak to be found, left in the noise: they raised the decade from 100 Hz by up to 1.5 errors and
-// by 0.1 to 0.5 in most. They are left out now (TestTheSkirtOfAWanderingLineIsNoRandomJitter).
+// The skirts of wandering lines, pieces too weak to be found, would raise the decade from 100 Hz by up to 1.5 errors, and by 0.1 to 0.5 in most (91.6 % of
+// the decades and 92.9 % of the random figures were within two); they are left out (TestTheSkirtOfAWanderingLineIsNoRandomJitter).
 //
 // Where clocks are near the error holds an allowance for what may fold; white clock jitter, as here, makes all of that.
 //
