@@ -11,7 +11,7 @@ import (
 // thresholds lets the simulated listeners work through a threshold run on random jitter; their thresholds are invented, and found again.
 func (d *demonstration) thresholds(ctx context.Context) error {
 	for _, args := range [][]string{
-		{"prepare", "--ladder", "random-jitter", "--from", "10000", "--to", "10000000", "--steps", "13", "--chain", "hall"},
+		{"prepare", "--ladder", "random-jitter", "--from", "1000", "--to", "10000000", "--steps", "17", "--chain", "hall"},
 		{"plan", "new", "--id", "threshold", "--threshold", "random-jitter", "--trials", "80", "--within", "3dB"},
 	} {
 		if err := d.do(ctx, args...); err != nil {

@@ -51,7 +51,7 @@ func thresholdSheet() *sheet {
 		text("quantity", "random-jitter, periodic-jitter, noise or gain"), text("unit", "of the doses"),
 		count("listeners", "", "with a threshold that counts here"), count("listeners_without_threshold", "", "whose answers bound none on both sides: in no mean"),
 		count("sessions_left_out", "", "void by a control or a mark"), count("trials", "", "answers that count"),
-		numeric("threshold", "as in unit", "dose half-way between guessing and the listener's best: posterior median; of several the mean in dB over listeners (random effects, restricted maximum likelihood). Prior: thresholds even every 0.5 dB to 10 dB beyond the ladder; slopes 0.25 to 8 by half octaves, normal in log2 about 1.5 with deviation 2; lapses 0, 0.01, 0.02, 0.03, 0.04 and 0.06, falling by e for each 0.015"),
+		numeric("threshold", "as in unit", "dose half-way between guessing and the listener's best: posterior median; of several the mean in dB over listeners (random effects, restricted maximum likelihood). Prior: thresholds even every 0.5 dB to 10 dB beyond the ladder; slopes 0.25 to 8 by half octaves, normal in log2 about 1.5 with deviation 3; lapses 0 with weight 10, 0.01 to 0.06 by 0.01 with weight 1 each"),
 		numeric("threshold_low", "as in unit", "95 % interval: equal tails of the posterior; of several Hartung and Knapp's"), numeric("threshold_high", "as in unit", "95 % interval, NA: not bounded"),
 		numeric("threshold_peak", "as in unit, peak", "of periodic jitter, NA: of all else"),
 		numeric("threshold_db", "dB", "20 log10 of the threshold, or the threshold where it is a level"), numeric("threshold_db_low", "dB", "95 % interval"), numeric("threshold_db_high", "dB", "95 % interval"),

@@ -60,9 +60,9 @@ func posteriorMedian(levels []float64, counts []stats.Count) float64 {
 		threshold := low + 0.5*float64(i)
 		for k := range 11 {
 			slope := 0.25 * math.Pow(2, float64(k)/2)
-			octaves := math.Log2(slope/1.5) / 2
-			for _, lapse := range []float64{0, 0.01, 0.02, 0.03, 0.04, 0.06} {
-				ln := -octaves*octaves/2 - lapse/0.015
+			octaves := math.Log2(slope/1.5) / 3
+			for lapse, weight := range map[float64]float64{0: 10, 0.01: 1, 0.02: 1, 0.03: 1, 0.04: 1, 0.05: 1, 0.06: 1} {
+				ln := -octaves*octaves/2 + math.Log(weight)
 				for j, level := range levels {
 					p := 0.5 + (0.5-lapse)*(1-math.Pow(2, -math.Pow(10, slope*(level-threshold)/20)))
 					p = math.Min(math.Max(p, 1e-9), 1-1e-9)
