@@ -189,8 +189,9 @@ func inBrackets(rows []link.Row) string {
 	return " (" + people(rows) + ")"
 }
 
-// share is a proportion in whole per cent, rounded up: what is excluded stays excluded.
-func share(v float64) string { return fmt.Sprintf("%.0f\u00a0%%", math.Ceil(100*v-1e-9)) }
+// share is a proportion in whole per cent, rounded up: what is excluded stays excluded. It is 1 % at the least, for nobody hears anything
+// on 0 % of trials or more.
+func share(v float64) string { return fmt.Sprintf("%.0f\u00a0%%", max(1, math.Ceil(100*v-1e-9))) }
 
 // controlled is what one listener made of the trials of known answer, in one comparison's sessions.
 type controlled struct {

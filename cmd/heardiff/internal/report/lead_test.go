@@ -220,3 +220,11 @@ func TestHowItWasObtainedCountsWithinTheSentence(t *testing.T) {
 		}
 	}
 }
+
+func TestWhatIsExcludedIsRoundedUp(t *testing.T) {
+	for v, want := range map[float64]string{0: "1\u00a0%", 0.004: "1\u00a0%", 0.126: "13\u00a0%", 0.13: "13\u00a0%"} {
+		if got := share(v); got != want {
+			t.Errorf("%v: %s, want %s", v, got, want)
+		}
+	}
+}
