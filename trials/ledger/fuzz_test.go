@@ -46,6 +46,8 @@ func FuzzLine(f *testing.F) {
 		for n := range len(journal) + 1 {
 			got.In(journal[:n])
 		}
-		got.Last().Is(there.Record)
+		if last := got.Last(); !last.Is(last.Record) {
+			t.Errorf("%+v is not where it is", last)
+		}
 	})
 }
