@@ -122,9 +122,9 @@ func (a *app) commandLine(s *study.Study, c study.Call) string {
 
 // whereRecorded returns the path of a recording of that name: here, or next to the study's folder, as WAV or FLAC. Where there is none, it
 // returns the name, in whose place the name of one's own recording is put.
-func whereRecorded(name, beside string) string {
+func whereRecorded(name, folder string) string {
 	flac := strings.TrimSuffix(name, ".wav") + ".flac"
-	for _, path := range []string{name, flac, filepath.Join(beside, name), filepath.Join(beside, flac)} {
+	for _, path := range []string{name, flac, filepath.Join(folder, name), filepath.Join(folder, flac)} {
 		if info, err := os.Stat(path); err == nil && info.Mode().IsRegular() {
 			return path
 		}
