@@ -143,13 +143,13 @@ func (s *Study) checkCopies(ctx context.Context, c Capture, file string) error {
 	return nil
 }
 
-// inNameOf replaces the name of a copy in an error by that of the file that was copied.
+// inNameOf replaces the name of a copy, or of a folder in the making, in an error by the name that the user gave.
 func inNameOf(file, copied string, err error) error {
-	f, ok := FaultOf(err)
-	if !ok {
-		return err
+	named := renamed{strings.ReplaceAll(err.Error(), copied, file), err}
+	if f, ok := FaultOf(err); ok {
+		return advised(f.Blame, named, f.Hint)
 	}
-	return advised(f.Blame, renamed{strings.ReplaceAll(err.Error(), copied, file), err}, f.Hint)
+	return named
 }
 
 // renamed is an error in other words.

@@ -230,10 +230,10 @@ func (h *Host) makeKitStudy(ctx context.Context, dir string, b *bundle.Bundle, o
 	defer making.Discard()
 	s, err := Create(ctx, making.Path, About{ID: b.Manifest.Study, Title: b.Manifest.Title, OriginKey: origin}, h)
 	if err != nil {
-		return err
+		return inNameOf(dir, making.Path, err)
 	}
 	if err := s.fillFromKit(ctx, b); err != nil {
-		return errors.Join(err, s.record.Discard(ctx))
+		return inNameOf(dir, making.Path, errors.Join(err, s.record.Discard(ctx)))
 	}
 	if err := folderFree(dir); err != nil { // before the record is closed: on a server it could not be discarded after
 		return errors.Join(err, s.record.Discard(ctx))
