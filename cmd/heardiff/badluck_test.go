@@ -123,9 +123,19 @@ func (l luck) writings() []writing {
 		all = append(all, writing{"demo", []string{"demo", "--dir", out("demo")}, isDemonstration, "", true},
 			writing{"retitle", []string{"study", "retitle", "another title"}, nil, "", false},
 			writing{"correct", []string{"chain", "correct", "left", "--about", "the one on the left"}, nil, "", false},
-			writing{"man", []string{"man", "--dir", out("man")}, nil, "", false})
+			writing{"man", []string{"man", "--dir", out("man")}, isManual, "", false})
 	}
 	return all
+}
+
+// isManual demands the pages of both sections.
+func isManual(t *testing.T, path string) {
+	t.Helper()
+	for _, section := range []string{"man1", "man7"} {
+		if _, err := os.Stat(filepath.Join(path, section)); err != nil {
+			t.Error(err)
+		}
+	}
 }
 
 // isDemonstration demands a whole study, or one that "demo" makes anew.

@@ -23,7 +23,7 @@ type folderDestination struct {
 
 // folderFile is one of the files that come into a folder.
 type folderFile struct {
-	name   string
+	name   string // may begin with a folder in the folder
 	kind   outputKind
 	exists bool
 }
@@ -51,7 +51,11 @@ func (a *app) folderDestination(dir string, files []folderFile) (folderDestinati
 		return d, nil
 	}
 	for i, f := range d.files {
-		one, err := a.destination(filepath.Join(dir, f.name), f.kind)
+		path := filepath.Join(dir, f.name)
+		if _, err := os.Stat(filepath.Dir(path)); errors.Is(err, fs.ErrNotExist) {
+			continue
+		}
+		one, err := a.destination(path, f.kind)
 		if err != nil {
 			return d, err
 		}
@@ -63,17 +67,24 @@ func (a *app) folderDestination(dir string, files []folderFile) (folderDestinati
 	return d, nil
 }
 
-// begin makes a folder for the files on their way.
+// begin makes a folder for the files on their way, with the folders that they need in it.
 func (d folderDestination) begin() (*atomicfile.Folder, error) {
+	in := filepath.Dir(d.path)
 	if d.there {
-		atomicfile.Sweep(d.path)
-		return atomicfile.NewFolder(d.path)
+		in = d.path
 	}
-	if err := os.MkdirAll(filepath.Dir(d.path), 0o777); err != nil {
+	atomicfile.Sweep(in)
+	making, err := atomicfile.NewFolderWithParents(in)
+	if err != nil {
 		return nil, err
 	}
-	atomicfile.Sweep(filepath.Dir(d.path))
-	return atomicfile.NewFolder(filepath.Dir(d.path))
+	for _, f := range d.files {
+		if err := os.MkdirAll(filepath.Dir(filepath.Join(making.Path, f.name)), 0o777); err != nil {
+			making.Discard()
+			return nil, err
+		}
+	}
+	return making, nil
 }
 
 // commit puts the files that were made in from in their places, or none of them.
@@ -108,8 +119,13 @@ func (d folderDestination) putInPlace(from string) (err error) {
 	}
 	for _, f := range d.files {
 		target := filepath.Join(d.path, f.name)
+		unmake, err := atomicfile.MakeFolders(filepath.Dir(target))
+		undo = append(undo, func() error { unmake(); return nil })
+		if err != nil {
+			return err
+		}
 		if f.exists {
-			if err := move(target, filepath.Join(from, "old-"+f.name)); err != nil {
+			if err := move(target, filepath.Join(from, f.name+".old")); err != nil {
 				return err
 			}
 		}

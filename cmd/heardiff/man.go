@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"unicode/utf8"
 
@@ -36,10 +37,7 @@ where the program man looks if DIR is in its path: "man heardiff-plan-new", "man
 				return misusedf("a folder is wanted: --dir DIR")
 			}
 			commands, topics := manPages(c.Root()), guidePages()
-			if err := a.writeManual(filepath.Join(dir, "man1"), commands); err != nil {
-				return err
-			}
-			if err := a.writeManual(filepath.Join(dir, "man7"), topics); err != nil {
+			if err := a.writeManual(dir, slices.Concat(commands, topics)); err != nil {
 				return err
 			}
 			result := struct {
@@ -55,7 +53,7 @@ where the program man looks if DIR is in its path: "man heardiff-plan-new", "man
 	return c
 }
 
-// manual is a manual page as a file.
+// manual is a manual page as a file, named with the folder of its section.
 type manual struct{ name, text string }
 
 // writeManual puts pages into a folder, all or none.
@@ -83,7 +81,7 @@ func (a *app) writeManual(dir string, pages []manual) error {
 
 // manPages returns a page of section 1 for c and every command below it.
 func manPages(c *cobra.Command) []manual {
-	all := []manual{{pageName(c) + ".1", commandPage(c)}}
+	all := []manual{{"man1/" + pageName(c) + ".1", commandPage(c)}}
 	for _, sub := range c.Commands() {
 		all = append(all, manPages(sub)...)
 	}
@@ -102,7 +100,7 @@ func guidePages() []manual {
 		p.head("heardiff-"+topic, 7, guide.About(topic))
 		p.section("DESCRIPTION")
 		p.asIs(strings.Trim(text, "\n"))
-		all = append(all, manual{"heardiff-" + topic + ".7", p.String()})
+		all = append(all, manual{"man7/heardiff-" + topic + ".7", p.String()})
 	}
 	return all
 }

@@ -219,11 +219,8 @@ func (h *Host) ImportKit(ctx context.Context, dir string, b *Incoming) (Imported
 
 // makeKitStudy makes the study next to its place and moves it there when it is complete. dir must be missing or empty.
 func (h *Host) makeKitStudy(ctx context.Context, dir string, b *bundle.Bundle, origin []byte) error {
-	if err := os.MkdirAll(filepath.Dir(dir), 0o777); err != nil {
-		return err
-	}
 	atomicfile.Sweep(filepath.Dir(dir))
-	making, err := atomicfile.NewFolder(filepath.Dir(dir))
+	making, err := atomicfile.NewFolderWithParents(filepath.Dir(dir))
 	if err != nil {
 		return err
 	}

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"maps"
-	"os"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -253,11 +252,7 @@ func (s *Study) keepExcerpt(ctx context.Context, name string, captures []Capture
 
 // excerptFolder makes a folder for an excerpt on its way into the study.
 func (s *Study) excerptFolder() (*atomicfile.Folder, error) {
-	dir := s.Path("audio/excerpts")
-	if err := os.MkdirAll(dir, 0o777); err != nil {
-		return nil, fmt.Errorf("make the excerpt's folder: %w", err)
-	}
-	making, err := atomicfile.NewFolder(dir)
+	making, err := atomicfile.NewFolderWithParents(s.Path("audio/excerpts"))
 	if err != nil {
 		return nil, fmt.Errorf("make the excerpt's folder: %w", err)
 	}

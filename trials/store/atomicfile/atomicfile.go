@@ -164,9 +164,10 @@ func Write(path string, write func(w io.Writer) error) error {
 // Folder is a folder on its way to its place.
 type Folder struct {
 	// Path is the temporary folder.
-	Path  string
-	claim claim
-	done  bool
+	Path   string
+	claim  claim
+	unmake func() // removes the parents that were made for it
+	done   bool
 }
 
 // NewFolder makes an empty temporary folder that will get its name in dir.
@@ -175,7 +176,23 @@ func NewFolder(dir string) (*Folder, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &Folder{Path: path, claim: c}, nil
+	return &Folder{Path: path, claim: c, unmake: func() {}}, nil
+}
+
+// NewFolderWithParents is NewFolder where dir and folders above it may be missing: they are made.
+func NewFolderWithParents(dir string) (*Folder, error) {
+	unmake, err := MakeFolders(dir)
+	if err != nil {
+		unmake()
+		return nil, err
+	}
+	d, err := NewFolder(dir)
+	if err != nil {
+		unmake()
+		return nil, err
+	}
+	d.unmake = unmake
+	return d, nil
 }
 
 // Place puts the folder at path, in the folder for which it was made. An empty folder may be there; where anything else
@@ -195,7 +212,8 @@ func (d *Folder) Place(path string) error {
 	return nil
 }
 
-// Discard removes the folder and what is in it, unless it was put in its place. It can be deferred.
+// Discard removes the folder and what is in it, and parents that were made for it if they are empty, unless it was put in its place. It
+// can be deferred.
 func (d *Folder) Discard() {
 	if d.done {
 		return
@@ -203,6 +221,7 @@ func (d *Folder) Discard() {
 	d.done = true
 	os.RemoveAll(d.Path)
 	d.claim.release()
+	d.unmake()
 }
 
 // syncFolder puts a folder's list of names on disk, where the system can: the files in it are there already.

@@ -118,6 +118,38 @@ func TestAFolderReplacesOnlyAnEmptyOne(t *testing.T) {
 	}
 }
 
+// The parents that were made for a folder go with it, but neither those that were there nor those that hold something else by then.
+func TestParentsOfADiscardedFolderAreRemoved(t *testing.T) {
+	dir := t.TempDir()
+	folder := func() *atomicfile.Folder {
+		d, err := atomicfile.NewFolderWithParents(filepath.Join(dir, "a", "b"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return d
+	}
+	folder().Discard()
+	if got := names(t, dir); got != "" {
+		t.Errorf("left: %s", got)
+	}
+	d := folder()
+	if err := os.WriteFile(filepath.Join(dir, "a", "own"), nil, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	d.Discard()
+	if got := names(t, filepath.Join(dir, "a")); got != "own" {
+		t.Errorf("left: %s", got)
+	}
+	d = folder()
+	if err := d.Place(filepath.Join(dir, "a", "b", "placed")); err != nil {
+		t.Fatal(err)
+	}
+	d.Discard()
+	if got := names(t, filepath.Join(dir, "a", "b")); got != "placed" {
+		t.Errorf("left: %s", got)
+	}
+}
+
 func TestATemporaryIsSeenAsItsFolder(t *testing.T) {
 	for path, want := range map[string]string{
 		"/a/b.wav": "/a/b.wav", "/a/.heardiff-00ff": "/a", "/a/.heardiff-00ff/audio/.b.wav.12.part": "/a", "a/.kit-1/b/.heardiff-2": "a", ".heardiff-0": ".", "/a/.hidden": "/a/.hidden", "/a/.b.wav.7c9d.part": "/a",
