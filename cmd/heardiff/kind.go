@@ -13,7 +13,7 @@ import (
 )
 
 // kind is a kind that is measured, and how that is shown. What is measured of which capture, and what "link" compares, study.Kind declares;
-// how it is shown is declared in a file of its own here. Nothing else asks which kind one is.
+// tables and pictures of its own are declared in a file here. Nothing else asks which kind one is.
 type kind struct {
 	study.Kind
 	shown shown
@@ -24,6 +24,7 @@ type shown interface {
 	// file measures a file as the command line says, draws and prints.
 	file(ctx context.Context, a *app, path string, m measureFlags, o study.MeasureOptions) error
 	takes(option string) bool // one of kindOptions
+	draws() bool              // whether file can draw
 	// figuresOf names the main figures of the first channel of a result.
 	figuresOf(result any) string
 	// drawn draws all chains in one picture, pairOf two chains in one; false where there is nothing to draw.
@@ -31,15 +32,20 @@ type shown interface {
 	pairOf(a, b storedResult) (plot.Chart, bool, error)
 }
 
-// kinds returns the kinds that are measured, in the order in which they are listed.
+// kinds returns the kinds that are measured, in the order in which they are listed. One without tables and pictures of its own is
+// shown by its metrics.
 func kinds() []kind {
-	show := map[string]shown{
+	own := map[string]shown{
 		study.Jitter.Name: jitterShown, study.Clock.Name: clockShown, study.Noise.Name: noiseShown, study.LowTone.Name: lowToneShown,
 		study.Tone.Name: toneShown, study.TwoTone.Name: twoToneShown, study.Sweep.Name: sweepShown,
 	}
 	var all []kind
 	for _, k := range study.MeasuredKinds() {
-		all = append(all, kind{k, show[k.Name]})
+		show, ok := own[k.Name]
+		if !ok {
+			show = byMetrics(k)
+		}
+		all = append(all, kind{k, show})
 	}
 	return all
 }

@@ -19,9 +19,9 @@ type measuredAs[T any] struct {
 	study.Measured[T]
 	text  func(T) string
 	words func(T) string // the main figures of the first channel
-	chart func(captures []named[T], floor *named[T]) plot.Chart
 
 	// What a kind may leave out.
+	chart    func(captures []named[T], floor *named[T]) plot.Chart
 	hint     func(error) string                                                    // of an error of measure; "" for none
 	overlaid func(first, other T) error                                            // refuses what cannot be drawn over first
 	bare     func(*T)                                                              // drops what is only for pictures, unless --spectrum
@@ -131,6 +131,8 @@ func (k measuredAs[T]) alsoOf(result *T, path string, other T) {
 }
 
 func (k measuredAs[T]) takes(option string) bool { return slices.Contains(k.Options, option) }
+
+func (k measuredAs[T]) draws() bool { return k.chart != nil }
 
 func (k measuredAs[T]) figuresOf(result any) string { return k.words(result.(T)) }
 

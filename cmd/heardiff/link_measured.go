@@ -10,12 +10,7 @@ import (
 	"heardiff/trials/link"
 )
 
-// linkPrinted are the metrics of the text: all but the parts of one that is among them, which are in JSON.
-func linkPrinted() []link.Metric {
-	return []link.Metric{link.RandomJitter, link.DeterministicJitter, link.Noise, link.NoiseUnderTone, link.Hum, link.THDN, link.IMD, link.SecondHarmonic, link.ThirdHarmonic}
-}
-
-// linkMeasuredText prints what the chains of each comparison measure: a row for each of linkPrinted that is known of either.
+// linkMeasuredText prints what the chains of each comparison measure: a row for each metric that is known of either and no detail of another.
 func linkMeasuredText(w io.Writer, rows []link.Row) {
 	var done []string
 	for _, v := range rows {
@@ -25,7 +20,7 @@ func linkMeasuredText(w io.Writer, rows []link.Row) {
 		t := newTable("figure", "A", "B", "B less A", "recorder's floor", "own limit", "unit")
 		t.right(1, 2, 3, 4, 5)
 		for _, p := range v.Measured.Figures {
-			if slices.Contains(linkPrinted(), p.Metric) && known(p.Pair) {
+			if !p.Detail && known(p.Pair) {
 				t.row(append([]string{p.Name}, pairText(p)...)...)
 			}
 		}

@@ -163,6 +163,8 @@ func (a *app) measureFile(ctx context.Context, path string, m measureFlags) erro
 		return misusedf("--as is missing: %s", wanted)
 	case !known:
 		return misusedf("--as %q: %s wanted", m.as, wanted)
+	case m.plot != "" && !k.shown.draws():
+		return misusedf("--plot %s: there is no picture of %s", m.plot, k.Name)
 	}
 	for _, option := range m.given {
 		if !k.shown.takes(option) {

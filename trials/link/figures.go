@@ -37,26 +37,26 @@ const (
 // are those in which a pair of chains may differ, in the order in which they are printed; known adds the others.
 func vocabulary() (measured, known Metrics) {
 	measured = Metrics{
-		{RandomJitter, "random jitter", "ps RMS", true},
-		{RandomJitterLow, "random jitter close in, 10 to 100 Hz", "ps RMS", true},
-		{RandomJitterMid, "random jitter, 100 Hz to 1 kHz", "ps RMS", true},
-		{RandomJitterHigh, "random jitter spread out, 1 to 10 kHz", "ps RMS", true},
-		{DeterministicJitter, "deterministic jitter", "ps RMS", true},
-		{WorstLine, "worst line of jitter", "ps peak", true},
-		{Noise, "noise, A-weighted", "dBFS", true},
-		{NoiseUnderTone, "noise under a tone at −60 dBFS, A-weighted", "dBFS", false},
-		{Hum, "worst hum line", "dB", false},
-		{THDN, "THD+N", "dB", false},
-		{IMD, "intermodulation", "dB", false},
-		{SecondHarmonic, "second harmonic over the sweep", "dB", false},
-		{ThirdHarmonic, "third harmonic over the sweep", "dB", false},
+		{Metric: RandomJitter, Name: "random jitter", Unit: "ps RMS", Trended: true},
+		{Metric: RandomJitterLow, Name: "random jitter close in, 10 to 100 Hz", Unit: "ps RMS", Trended: true, Detail: true},
+		{Metric: RandomJitterMid, Name: "random jitter, 100 Hz to 1 kHz", Unit: "ps RMS", Trended: true, Detail: true},
+		{Metric: RandomJitterHigh, Name: "random jitter spread out, 1 to 10 kHz", Unit: "ps RMS", Trended: true, Detail: true},
+		{Metric: DeterministicJitter, Name: "deterministic jitter", Unit: "ps RMS", Trended: true},
+		{Metric: WorstLine, Name: "worst line of jitter", Unit: "ps peak", Trended: true, Detail: true},
+		{Metric: Noise, Name: "noise, A-weighted", Unit: "dBFS", Trended: true},
+		{Metric: NoiseUnderTone, Name: "noise under a tone at −60 dBFS, A-weighted", Unit: "dBFS"},
+		{Metric: Hum, Name: "worst hum line", Unit: "dB"},
+		{Metric: THDN, Name: "THD+N", Unit: "dB"},
+		{Metric: IMD, Name: "intermodulation", Unit: "dB"},
+		{Metric: SecondHarmonic, Name: "second harmonic over the sweep", Unit: "dB"},
+		{Metric: ThirdHarmonic, Name: "third harmonic over the sweep", Unit: "dB"},
 	}
 	return measured, append(slices.Clone(measured), Metrics{
-		{NullDepth, "residual of the null", "dB", false},
-		{DoseRandomJitter, "dose of random jitter", "ps RMS", false},
-		{DosePeriodicJitter, "dose of periodic jitter", "ps RMS", false},
-		{DoseNoise, "dose of noise", "dBFS", false},
-		{DoseGain, "dose of gain", "dB", false},
+		{Metric: NullDepth, Name: "residual of the null", Unit: "dB"},
+		{Metric: DoseRandomJitter, Name: "dose of random jitter", Unit: "ps RMS"},
+		{Metric: DosePeriodicJitter, Name: "dose of periodic jitter", Unit: "ps RMS"},
+		{Metric: DoseNoise, Name: "dose of noise", Unit: "dBFS"},
+		{Metric: DoseGain, Name: "dose of gain", Unit: "dB"},
 	}...)
 }
 
@@ -65,6 +65,7 @@ type Declared struct {
 	Metric     Metric
 	Name, Unit string
 	Trended    bool // whether a trend of detection over it is tested
+	Detail     bool // whether it is a part of what another metric shows: in JSON and the report, not in the tables of a terminal
 }
 
 // Declare returns one of this package's own metrics with its name and unit.

@@ -44,6 +44,8 @@ type Measurer interface {
 	// Declared are the metrics that Link compares, Read puts those of a stored result.
 	Declared() link.Metrics
 	Read(result []byte, put func(link.Metric, link.Figure)) error
+	// Any returns the declaration for those who do not know the type of a result: they measure a pointer to one.
+	Any() Measured[any]
 }
 
 // MeasureOptions says how captures are measured; the zero value as usual.

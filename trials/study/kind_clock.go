@@ -22,8 +22,8 @@ var Clock = Kind{
 		Warnings: func(r *clock.Result) *measure.Warnings { return &r.Warnings },
 		metrics: []metric[clock.Result]{
 			atOneSecond(link.Declared{Metric: "allan_deviation_1_s_ppb", Name: "Allan deviation of the clock at 1 s", Unit: "ppb", Trended: true}, allanPPB),
-			atOneSecond(link.Declared{Metric: "tdev_1_s_ns", Name: "TDEV of the clock at 1 s", Unit: "ns"}, func(c clock.Channel) link.Figure { return intervalFigure(c.TDEV) }),
-			atOneSecond(link.Declared{Metric: "mtie_1_s_ns", Name: "MTIE of the clock over 1 s", Unit: "ns"}, func(c clock.Channel) link.Figure { return intervalFigure(c.MTIE) }),
+			atOneSecond(link.Declared{Metric: "tdev_1_s_ns", Name: "TDEV of the clock at 1 s", Unit: "ns", Detail: true}, func(c clock.Channel) link.Figure { return intervalFigure(c.TDEV) }),
+			atOneSecond(link.Declared{Metric: "mtie_1_s_ns", Name: "MTIE of the clock over 1 s", Unit: "ns", Detail: true}, func(c clock.Channel) link.Figure { return intervalFigure(c.MTIE) }),
 		},
 	},
 }

@@ -64,12 +64,45 @@ func (k Measured[T]) Read(result []byte, put func(link.Metric, link.Figure)) err
 	if err != nil {
 		return err
 	}
+	k.Figures(r, func(m link.Declared, f link.Figure) { put(m.Metric, f) })
+	return nil
+}
+
+// Figures puts the declared metrics of a result.
+func (k Measured[T]) Figures(result T, put func(link.Declared, link.Figure)) {
 	for _, m := range k.metrics {
-		if figure, ok := m.of(r); ok {
-			put(m.Metric, figure)
+		if figure, ok := m.of(result); ok {
+			put(m.Declared, figure)
 		}
 	}
-	return nil
+}
+
+// Any implements Measurer.
+func (k Measured[T]) Any() Measured[any] {
+	out := Measured[any]{
+		Measure: func(r pcm.Reader, o MeasureOptions) (any, error) {
+			result, err := k.Measure(r, o)
+			return &result, err
+		},
+		Limited: func(result, floor any) (any, error) {
+			limited, err := k.Limited(*held[T](result), *held[T](floor))
+			return &limited, err
+		},
+		Warnings: func(result *any) *measure.Warnings { return k.Warnings(held[T](*result)) },
+		Options:  k.Options,
+	}
+	for _, m := range k.metrics {
+		out.metrics = append(out.metrics, metric[any]{m.Declared, func(result any) (link.Figure, bool) { return m.of(*held[T](result)) }})
+	}
+	return out
+}
+
+// held returns where a result of Measured.Any is, or a copy of one that Measurer.Capture returned.
+func held[T any](result any) *T {
+	if r, ok := result.(T); ok {
+		return &r
+	}
+	return result.(*T)
 }
 
 // Stored reads a result as it is stored.

@@ -1,0 +1,100 @@
+package main
+
+import (
+	"encoding/json"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+// added are the files of testdata/added, each an invented declaration, with the list that names it.
+var added = []struct{ file, place, list, before, after string }{
+	{"kind_dcdrift.go.txt", "../../trials/study/kind_dcdrift.go", "../../trials/study/kind.go", "Sweep, Integrity}", "Sweep, DCDrift, Integrity}"},
+	{"design_threeinterval.go.txt", "../../trials/design_threeinterval.go", "../../trials/design.go", "TwoInterval} }", "TwoInterval, ThreeInterval} }"},
+}
+
+// A kind of measurement, or a design, is one file and its name in one list: with both added, nothing else edited, the kind is in help and
+// completion, measures files and studies against a floor and is linked, and the tests of designs go all the way with the design. With
+// -full alone: the program is compiled once more.
+func TestAKindAndADesignAreOneFileEach(t *testing.T) {
+	if !*wide {
+		t.Skip("the program is compiled with added files: -args -full")
+	}
+	overlay := overlayOfAdded(t)
+	goTool(t, "test", "-overlay", overlay, "-count=1", "-run", "Design|Screen|Page", "heardiff/trials", "heardiff/trials/study", "heardiff/cmd/heardiff/internal/screen")
+	said := goTool(t, "test", "-overlay", overlay, "-count=1", "-v", "-run", "TestDesignsGoAllTheWay|TestHelpAndCompletionNameEveryKind", "heardiff/cmd/heardiff")
+	if !strings.Contains(said, "PASS: TestDesignsGoAllTheWay/three-interval") {
+		t.Errorf("the added design did not go all the way:\n%s", said)
+	}
+
+	program := filepath.Join(t.TempDir(), "heardiff")
+	goTool(t, "build", "-overlay", overlay, "-o", program, ".")
+	heardiff := func(args ...string) string { return ran(t, exec.Command(program, args...)) }
+	t.Setenv("XDG_STATE_HOME", t.TempDir())
+	folder := filepath.Join(t.TempDir(), "demo")
+	heardiff("demo", "--dir", folder)
+	t.Setenv("HEARDIFF_STUDY", folder)
+	capture := filepath.Join(t.TempDir(), "silence.wav")
+	heardiff("signal", "silence", "--seconds", "5", "--out", capture)
+	if text := heardiff("measure", capture, "--as", "dcdrift"); !strings.Contains(text, "drift of the mean") {
+		t.Errorf("measured as %s", text)
+	}
+	var r struct {
+		PPM   float64
+		Limit float64 `json:"limit_ppm"`
+	}
+	must(t, json.Unmarshal([]byte(heardiff("measure", capture, "--as", "dcdrift", "--floor", capture, "--json")), &r))
+	if r.PPM <= 0 || r.Limit != r.PPM {
+		t.Errorf("measured against itself: %+v", r)
+	}
+	if text := heardiff("link"); !strings.Contains(text, "drift of the mean") {
+		t.Errorf("linked as %s", text)
+	}
+	if help := heardiff("power", "--help"); !strings.Contains(help, "three-interval") {
+		t.Errorf("power takes %s", help)
+	}
+}
+
+// overlayOfAdded writes what the go command takes as -overlay: the tree with all of added.
+func overlayOfAdded(t *testing.T) string {
+	t.Helper()
+	dir, replace := t.TempDir(), map[string]string{}
+	put := func(place, name, text string) {
+		full, err := filepath.Abs(place)
+		must(t, err)
+		replace[full] = filepath.Join(dir, name)
+		must(t, os.WriteFile(replace[full], []byte(text), 0o666))
+	}
+	for _, a := range added {
+		declaration, err := os.ReadFile(filepath.Join("testdata/added", a.file))
+		must(t, err)
+		put(a.place, filepath.Base(a.place), string(declaration))
+		list, err := os.ReadFile(a.list)
+		must(t, err)
+		if strings.Count(string(list), a.before) != 1 {
+			t.Fatalf("%s does not list %q once", a.list, a.before)
+		}
+		put(a.list, filepath.Base(a.list), strings.Replace(string(list), a.before, a.after, 1))
+	}
+	data, err := json.Marshal(map[string]any{"Replace": replace})
+	must(t, err)
+	path := filepath.Join(dir, "overlay.json")
+	must(t, os.WriteFile(path, data, 0o666))
+	return path
+}
+
+func goTool(t *testing.T, args ...string) string {
+	t.Helper()
+	return ran(t, exec.Command("go", args...))
+}
+
+func ran(t *testing.T, cmd *exec.Cmd) string {
+	t.Helper()
+	out, err := cmd.CombinedOutput()
+	if err != nil {
+		t.Fatalf("%v: %v\n%s", cmd.Args, err, out)
+	}
+	return string(out)
+}
