@@ -22,7 +22,7 @@ func TestSpreadOfDiscriminatorsAgreesWithR(t *testing.T) {
 	}
 }
 
-func TestSpreadOfDiscriminatorsIsUnknownWhereNothingTells(t *testing.T) {
+func TestSpreadOfDiscriminatorsIsUnknownWhereTheDataLeaveItOpen(t *testing.T) {
 	for name, counts := range map[string][]stats.Count{"one listener": {{Correct: 9, Trials: 16}}, "all right": {{Correct: 4, Trials: 4}, {Correct: 5, Trials: 5}}} {
 		if got := stats.FitDiscriminators(counts, 0.5, 0.95); !math.IsNaN(got.Mean) {
 			t.Errorf("%s: %+v", name, got)

@@ -19,7 +19,7 @@ import (
 
 // Every design must have complete assignments, each answer right in the same share of them, which is the chance level of
 // the model by which it is scored, and keys that do not collide.
-func TestEveryDesignIsWhole(t *testing.T) {
+func TestEveryDesignIsComplete(t *testing.T) {
 	for _, d := range Designs() {
 		labels, answers := d.Labels(), d.Answers()
 		right := map[Answer]int{}

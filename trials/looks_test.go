@@ -12,7 +12,7 @@ import (
 
 // The order dealt by a program in another language, written from the comments of order.go:
 // python3 testdata/redeal.py SEED abx 16, and likewise for every design; Python 3.11.7.
-func TestOrderCanBeDealtAgainWithoutUs(t *testing.T) {
+func TestASecondProgramDealsTheOrder(t *testing.T) {
 	var seed Seed
 	for i := range seed {
 		seed[i] = byte(i)

@@ -124,7 +124,7 @@ func TestOracleIsAlwaysRightAndCoinIsAtChance(t *testing.T) {
 	}
 }
 
-func TestNothingIsTakenBeforeItWasHeard(t *testing.T) {
+func TestNoAnswerIsTakenBeforeTheTrialWasHeard(t *testing.T) {
 	for _, c := range []struct {
 		name   string
 		design Design

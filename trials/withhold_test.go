@@ -64,7 +64,7 @@ func TestWithholdingLeavesTheResultAndNothingOfTheListener(t *testing.T) {
 	}
 }
 
-func TestWithheldRecordsAreKnownAgain(t *testing.T) {
+func TestWithheldRecordsAreRecognised(t *testing.T) {
 	_, entries := eventful(t, "a door")
 	_, other := eventful(t, "a dog")
 	changed := append([]Entry(nil), entries...)

@@ -429,7 +429,7 @@ func TestAStudyOnReadOnlyMedia(t *testing.T) {
 }
 
 // What is no record of a study, or a damaged one, is one line and exit 3, whichever command meets it.
-func TestADamagedRecordIsTold(t *testing.T) {
+func TestADamagedRecordIsReported(t *testing.T) {
 	_, study := answered(t)
 	path := filepath.Join(study, sqlite.FileName)
 	db, err := sql.Open("sqlite", path)

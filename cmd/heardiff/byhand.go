@@ -76,7 +76,7 @@ func (a *app) awaitHelper(ctx context.Context, s *study.Study) (*helperLine, fun
 	if err != nil {
 		return nil, nil, err
 	}
-	// The study is locked for this session: an old socket there is that of a session that was killed.
+	// The study is locked for this session: an old socket there was left by a session that was killed.
 	if err := os.Remove(address); err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return nil, nil, fmt.Errorf("make a place to meet the helper: %w", err)
 	}

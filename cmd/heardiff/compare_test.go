@@ -87,7 +87,7 @@ func files(t *testing.T, dir string) string {
 	return strings.Join(names, " ")
 }
 
-func TestCompareWritesThePairWholeOrNotAtAll(t *testing.T) {
+func TestCompareWritesBothFilesOrNone(t *testing.T) {
 	dir := t.TempDir()
 	a, b := twoCaptures(t, dir)
 	pair := filepath.Join(dir, "new", "pair")

@@ -8,7 +8,7 @@ import (
 	"testing"
 )
 
-// The tab key offers what the study holds, wherever it may stand, and nothing where there is no study.
+// The tab key offers what the study holds, wherever the study is, and nothing where there is no study.
 func TestTheStudyIsCompleted(t *testing.T) {
 	folder := listeningStudy(t, "abx", 4)
 	command(t, 0, "listener", "add", "Wren", "--group", "trained")

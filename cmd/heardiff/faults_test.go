@@ -20,7 +20,7 @@ import (
 
 // A clock that is set while a trial runs voids it; the command that met it is answered with an error, which is no refusal, and
 // the next trial is announced.
-func TestAStepOfTheClockIsToldInPlainWords(t *testing.T) {
+func TestAStepOfTheClockIsReportedInPlainWords(t *testing.T) {
 	ctx, folder := context.Background(), listeningStudy(t, "abx", 6)
 	for i, command := range []string{"x", "stop", "answer a", "confirm", "no", "void lorry", "rest", "region 0 1"} {
 		now, stepped := time.Now(), false

@@ -114,7 +114,7 @@ func nextWords(root *cobra.Command, words []string) []string {
 	return next
 }
 
-// bashWords stands in for the one function of the package bash-completion that the script for bash needs, where it is absent: the words of the
+// bashWords replaces the one function of the package bash-completion that the script for bash needs, where it is absent: the words of the
 // command line, with those joined that bash cuts at a colon or an equals sign.
 const bashWords = `if ! declare -F _get_comp_words_by_ref >/dev/null; then
     _get_comp_words_by_ref() {

@@ -29,7 +29,7 @@ type byChannel[T, C any] struct {
 // channelTable is a table of rows of each channel, whose number is its first column.
 type channelTable[C any] struct {
 	columns []string // without the channel
-	words   []int    // those of columns that are no numbers
+	words   []int    // columns that are no numbers, by index
 	rows    func(C) [][]string
 }
 

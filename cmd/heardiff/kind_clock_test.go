@@ -22,7 +22,7 @@ func swaying(t *testing.T, path string, peak, noiseDBFS float64) string {
 	return path
 }
 
-func TestMeasureTellsTheClockOfTheJitterSignal(t *testing.T) {
+func TestMeasureReportsTheClockOfTheJitterSignal(t *testing.T) {
 	t.Chdir(t.TempDir())
 	swaying(t, "box.wav", 4e-9, -110)
 	swaying(t, "loop.wav", 0, -110)

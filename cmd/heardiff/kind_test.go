@@ -17,7 +17,7 @@ import (
 )
 
 // A kind is declared in its own file: nowhere else in the command, or in the rooms that it prints the results of, is the name of
-// one compared, a case of a switch, or a key beside another in a table.
+// one compared, a case of a switch, or a key next to another in a table.
 func TestNothingSwitchesOnAKind(t *testing.T) {
 	names := map[string]bool{}
 	for _, k := range kinds() {
@@ -118,7 +118,7 @@ func TestHelpAndCompletionNameEveryKind(t *testing.T) {
 	}
 }
 
-func TestWarningsOfAStoredResultAreReadWhole(t *testing.T) {
+func TestWarningsOfAStoredResultAreReadCompletely(t *testing.T) {
 	r := tone.Result{}
 	r.Warn(measure.Warningf(tone.Muted, "muted").In(2).During(0.5, 0.75).Of(3, "times"))
 	data, err := wire.Marshal(r)

@@ -107,7 +107,7 @@ func TestThereIsOneMinusSign(t *testing.T) {
 }
 
 // What ends a session is wrapped at words, and no command in it is broken, so that each can be copied.
-func TestCommandsInALineStayWhole(t *testing.T) {
+func TestCommandsInALineAreNotBroken(t *testing.T) {
 	for _, tt := range []struct{ line, want string }{
 		{`Find them again: "heardiff results e35d2c9c6e87" (seed and session), "heardiff verify" (the newest head).` + "\n",
 			"Find them again:\n\"heardiff results e35d2c9c6e87\" (seed\nand session), \"heardiff verify\" (the\nnewest head).\n"},

@@ -155,7 +155,7 @@ func TestASessionThatEndedOtherwiseElsewhereIsVoid(t *testing.T) {
 }
 
 // A study that is moved is the same study, and a ledger that was removed, or lacks a line, leaves a trace.
-func TestMovingIsFreeAndAMissingLedgerIsTold(t *testing.T) {
+func TestMovingIsFreeAndAMissingLedgerIsReported(t *testing.T) {
 	study := listeningStudy(t, "abx", 6)
 	beginSession(t, study, 2)
 	moved := study + " moved"

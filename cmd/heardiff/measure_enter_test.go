@@ -32,7 +32,7 @@ func TestWhyATableCannotBeReadIsSaid(t *testing.T) {
 	}
 }
 
-func TestEnteredFiguresStandInTheStudyAllOrNone(t *testing.T) {
+func TestFiguresAreEnteredAllOrNone(t *testing.T) {
 	dir, folder := emptyStudy(t)
 	command(t, 0, "chain", "add", "optical")
 	file := filepath.Join(dir, "f.csv")

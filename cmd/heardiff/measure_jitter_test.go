@@ -109,7 +109,7 @@ func TestTransferOfTwoFiles(t *testing.T) {
 	if _, err := os.Stat("transfer.svg"); err != nil {
 		t.Error(err)
 	}
-	// The recording set-up alone shows as much as the second file: no more than a bound can be told.
+	// The recording set-up alone shows as much as the second file: no more than a bound can be given.
 	saveWAV(t, "floor.wav", jittertest.Clip(jitterCapture(40, 3, jittertest.Sine{Hz: 500, Peak: 1e-9})))
 	text, _ := command(t, 0, "measure", "transfer", "off.wav", "on.wav", "--floor", "floor.wav")
 	if !strings.Contains(text, "> 20") && !strings.Contains(text, "> 19.9") {

@@ -40,7 +40,7 @@ func newNoise(seed uint64) func() float64 { return rand.New(rand.NewPCG(seed, 3)
 // but noise are left out of golden files.
 var noiseOnly = regexp.MustCompile(`(?m)^ +\d +[2-9] +−1[3-9]\d.*\n`)
 
-// Every signal goes through "signal", "inspect" and "measure", as WAV and its floor beside it; what is printed for people is
+// Every signal goes through "signal", "inspect" and "measure", as WAV, with its floor; what is printed for people is
 // kept.
 func TestEverySignalIsWrittenInspectedAndMeasured(t *testing.T) {
 	home, err := os.Getwd()
@@ -84,7 +84,7 @@ func TestEverySignalIsWrittenInspectedAndMeasured(t *testing.T) {
 }
 
 // Every kind through its own command with the figures it must give: what was put in.
-func TestMeasureTellsWhatWasPutIn(t *testing.T) {
+func TestMeasureFindsWhatWasPutIn(t *testing.T) {
 	t.Chdir(t.TempDir())
 	command(t, 0, "signal", "tone", "--seconds", "5", "--dither", "none", "--out", "s.wav")
 	spoiled(t, "s.wav", "r.wav", 1e-5, 1e-3)

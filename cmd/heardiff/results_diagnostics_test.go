@@ -11,7 +11,7 @@ import (
 )
 
 // The listener of this study always answers that X is A: sixteen equal answers in a row, one run.
-func TestDiagnosticsStandBesideAResultAndChangeNone(t *testing.T) {
+func TestDiagnosticsChangeNoResult(t *testing.T) {
 	dir := playedStudy(t, trials.Independent)
 	var r struct {
 		Sessions []struct {

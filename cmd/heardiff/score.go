@@ -84,7 +84,7 @@ func (a *app) score(c *cobra.Command, f scoreFlags) error {
 	return a.scoreCounts(c, f, p, func(k, n int) (stats.Score, error) { return stats.ScoreChoice(p, k, n, cfg) })
 }
 
-// The flags that hold the counts of a design, and those of designs judged by rates.
+// The flags that hold the counts of a design, and of a design judged by rates.
 var wantedCounts, wantedRates = []string{"correct", "trials"}, []string{"hits", "misses", "false-alarms", "correct-rejections"}
 
 // countFlags refuses the counts of another design, and counts that are missing.

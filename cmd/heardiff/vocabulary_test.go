@@ -82,7 +82,7 @@ func constantsOf(t *testing.T, path, typed string) (values []string) {
 }
 
 // Each option that the library names is a flag of some command, or an argument; each action is a command that there is.
-func TestTheVocabularyIsThatOfTheCommands(t *testing.T) {
+func TestTheVocabularyHasTheCommandsNames(t *testing.T) {
 	root := (&app{}).rootCommand()
 	flags := map[string]bool{}
 	var collect func(c *cobra.Command)

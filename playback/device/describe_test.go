@@ -26,7 +26,7 @@ Its setup is:
   exact rate   : 44100 (44100/1)
 `
 
-func TestWhatTheDeviceGotIsToldFromItsEnd(t *testing.T) {
+func TestTheRateOfTheDeviceItselfIsReported(t *testing.T) {
 	o := describe("default", resampled)
 	if o.Rate != 44100 || o.Format != "16-bit words" || o.Channels != 2 {
 		t.Errorf("%+v", o)

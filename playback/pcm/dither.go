@@ -20,7 +20,7 @@ func NewQuantizer(bits int, seed uint64) *Quantizer {
 	return q
 }
 
-// maxBits is the longest word, that of an int32.
+// maxBits is the longest word: an int32.
 const maxBits = 32
 
 // NewPlainQuantizer returns a quantizer for words of 2 to 32 bits that rounds to nearest without dither.

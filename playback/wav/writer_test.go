@@ -101,7 +101,7 @@ func TestWhatCannotBeWrittenIsRefused(t *testing.T) {
 }
 
 // ref: 16 bits with triangular dither: noise −93.319 dBFS (any textbook: −6.0206·16 − 1.7609 + 4.7712 dB).
-func TestSixteenBitsAreDitheredUnlessTold(t *testing.T) {
+func TestSixteenBitsAreDitheredByDefault(t *testing.T) {
 	const frames = 200_000
 	in := pcm.Planes(1, frames)
 	for i := range in[0] {

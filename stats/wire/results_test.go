@@ -113,7 +113,7 @@ func TestTheStandardDecoderReadsNullAsNaN(t *testing.T) {
 }
 
 // Go promotes the method of what is embedded: what is around it is written all the same.
-func TestWhatEmbedsAResultIsWrittenWhole(t *testing.T) {
+func TestWhatEmbedsAResultIsWrittenCompletely(t *testing.T) {
 	type held struct {
 		Name string `json:"name"`
 		stats.Power

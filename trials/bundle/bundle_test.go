@@ -91,7 +91,7 @@ type failing struct{ err error }
 
 func (f failing) Write([]byte) (int, error) { return 0, f.err }
 
-func TestAudioTravelsWhole(t *testing.T) {
+func TestAudioTravelsUnchanged(t *testing.T) {
 	audio := []byte("forty-two samples of invented music")
 	hash := sha256.Sum256(audio)
 	sum := hex.EncodeToString(hash[:])

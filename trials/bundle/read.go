@@ -323,7 +323,7 @@ func (b *Bundle) Audio(w io.Writer, sum string) error {
 	return nil
 }
 
-// noting is a writer that keeps its error, so that it can be told from one of what is read.
+// noting is a writer that keeps its error, so that it can be distinguished from an error of what is read.
 type noting struct {
 	io.Writer
 	err error

@@ -61,7 +61,7 @@ func TestALateImportTakesNothingBack(t *testing.T) {
 }
 
 // The order in which results are read makes no difference, and for planned listeners neither does the order of arrival.
-func TestTheOrderOfReadingAndThatOfPlannedListenersMakeNoDifference(t *testing.T) {
+func TestTheOrderOfReadingAndOfPlannedListenersMakesNoDifference(t *testing.T) {
 	random := rand.New(rand.NewPCG(4, 7))
 	for seed := range uint64(40) {
 		b := cameIn(seed)

@@ -269,7 +269,7 @@ func (s FamilySummary) Words() string {
 		s.Alpha, trials.Counted(s.Comparisons, "comparison"), trials.Counted(s.Listeners, "listener"), s.ListenerAlpha) + s.together() + " " + s.RuledOutWords()
 }
 
-// rows is how many rows may say 'ruled out', as planned: each listener's, each group's and that of all, of each comparison.
+// rows is how many rows may say 'ruled out', as planned: for each comparison one of each listener, of each group and of all.
 func (s FamilySummary) rows() int {
 	of := s.Listeners + s.Groups
 	if s.Listeners > 1 {

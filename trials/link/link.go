@@ -18,7 +18,7 @@ const Schema = "heardiff.link/1"
 type Input struct {
 	Title  string
 	Chains []Chain
-	// Metrics are those in which the chains are compared; nil: those of this package.
+	// Metrics are what the chains are compared in; nil: the metrics of this package.
 	Metrics Metrics
 	// Entered are figures that were measured elsewhere, to be shown as such.
 	Entered  []Entered
@@ -82,7 +82,7 @@ type Result struct {
 	Predictions          []Prediction          `json:"threshold_predictions"`
 	Published            []Published           `json:"published_thresholds"`
 	Warnings             []string              `json:"warnings"`
-	// Metrics are those of the input, with their names, and Asked is its family.
+	// Metrics are the metrics of the input, with their names, and Asked is its family.
 	Metrics Metrics `json:"-"`
 	Asked   Family  `json:"-"`
 	// Questions are what shares the study's risk: rows refer to them by index.

@@ -108,7 +108,7 @@ func TestEightPublishedListenersPoolToThePublishedP(t *testing.T) {
 	}
 }
 
-func TestMeasuredFiguresStandBesideTheRow(t *testing.T) {
+func TestMeasuredFiguresAreInTheRow(t *testing.T) {
 	ch := chains()
 	ch[0].Figures[link.DeterministicJitter] = []link.Figure{{Value: nan, Limit: 3}}
 	ch[1].Figures[link.DeterministicJitter] = []link.Figure{{Value: 20, Limit: 3}}

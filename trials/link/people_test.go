@@ -59,7 +59,7 @@ func TestSessionsWithoutSoundOrPeopleAreCountedWithNobody(t *testing.T) {
 }
 
 // A 'ruled out' always mentions hurried answers and a missing positive control.
-func TestAWeakNullIsNeverWithoutAWord(t *testing.T) {
+func TestAWeakNullIsAlwaysExplained(t *testing.T) {
 	hurried := control(session("l", "", 8, 16), trials.PositiveControl, 10, 10)
 	hurried.Hurried = 120
 	marked := control(session("l", "", 16, 16), trials.PositiveControl, 10, 10)

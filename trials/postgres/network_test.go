@@ -21,7 +21,7 @@ import (
 )
 
 // road is a network between the program and the server: it can fall silent, as where a cable is pulled, without either end
-// being told.
+// noticing.
 type road struct {
 	net.Listener
 	silent atomic.Bool
@@ -250,7 +250,7 @@ func TestAServiceFileDoesNotLeadIntoTheClear(t *testing.T) {
 }
 
 // A process that is killed while it makes a study leaves a folder in which one can be made: nothing names the study until it is whole.
-func TestAStudyIsNamedOnceItIsWhole(t *testing.T) {
+func TestAStudyIsNamedOnceItIsComplete(t *testing.T) {
 	requireServer(t)
 	server, err := postgres.ParseAddress(os.Getenv(addressEnv))
 	if err != nil {

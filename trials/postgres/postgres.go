@@ -120,7 +120,7 @@ func (s Server) String() string {
 }
 
 // Create makes a study with its folder and a schema of its own. It returns store.ErrExists, wrapped, where the folder
-// holds a study already. The folder names the schema once the study is whole: a process that is killed before leaves a folder in
+// holds a study already. The folder names the schema once the study is complete: a process that is killed before leaves a folder in
 // which a study can be made, and on the server a schema that nothing names.
 func (s Server) Create(ctx context.Context, dir string, of store.Study, now func() time.Time) (*store.Store, error) {
 	path := filepath.Join(dir, FileName)

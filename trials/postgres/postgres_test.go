@@ -240,7 +240,7 @@ func FuzzParseAddress(f *testing.F) {
 }
 
 // A failure to connect is reported in one line, without the password, and leaves no folder that claims to be a study.
-func TestFailuresToConnectAreTold(t *testing.T) {
+func TestFailuresToConnectAreReported(t *testing.T) {
 	good := requireServer(t)
 	u, err := url.Parse(good)
 	if err != nil {

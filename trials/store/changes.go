@@ -12,7 +12,7 @@ import (
 type Correction struct {
 	// At is when, RFC 3339, in UTC.
 	At string `json:"at"`
-	// Number is that of the record's entry.
+	// Number is the number of the record's entry.
 	Number int    `json:"number"`
 	Says   string `json:"says"`
 	Why    string `json:"why"` // "" where no reason was given

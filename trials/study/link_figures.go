@@ -18,7 +18,7 @@ type studyFigures struct {
 	latest  map[string]map[string][]byte // by kind and chain, as stored
 	intact  map[string]bool
 	entered []link.Entered
-	// warnings are those of the captures' own results.
+	// warnings are what the results of the captures warn of.
 	warnings []CaptureWarning
 }
 

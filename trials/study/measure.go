@@ -147,7 +147,7 @@ type setting struct {
 	rateHz, channels int
 }
 
-// setting returns that of the measurement.
+// setting returns what the measurement must have in common with its floor.
 func (d due) setting() setting { return setting{d.kind.Name, d.capture.RateHz, d.capture.Channels} }
 
 func newStudyMeter(ctx context.Context, s *Study, o MeasureOptions) (*studyMeter, error) {

@@ -21,7 +21,7 @@ const prefix = ".heardiff-"
 // temporaries are the names of what Sweep may remove: those of this package, and of earlier versions.
 var temporaries = regexp.MustCompile(`^\.(heardiff|incoming|kit|line)-[0-9a-f]+$`)
 
-// audioPart are the names that audio files have until they are whole: see wav.Create.
+// audioPart are the names that audio files have until they are complete: see wav.Create.
 var audioPart = regexp.MustCompile(`^\..+\.[0-9a-f]+\.part$`)
 
 // claim holds a temporary for as long as this process lives; see claimed.

@@ -132,7 +132,7 @@ func (d Dose) boundKeys() []keyEntry {
 	return keys
 }
 
-// arrowLength is that of an arrow from a bound, in the units of the chart.
+// arrowLength is the length of an arrow from a bound, in the units of the chart.
 const arrowLength = 18
 
 // arrow draws from a bound towards where the value lies: to the right for +1, to the left for −1.

@@ -118,7 +118,7 @@ func TestAnUnknownFormatIsRefused(t *testing.T) {
 	}
 }
 
-// The contrast formula is that of WCAG 2.1 (relative luminance, from memory).
+// The contrast formula is from WCAG 2.1 (relative luminance, from memory).
 func TestInksKeepTheContrastReadersNeed(t *testing.T) {
 	for name, theme := range map[string]plot.Theme{"light": plot.Light, "dark": plot.Dark} {
 		need := map[plot.Ink]float64{plot.Text: 7, plot.Muted: 4.5, plot.Axis: 2.5, plot.Accent: 4.5}

@@ -24,7 +24,7 @@ func invented(correct ...int) []link.Row {
 	return rows
 }
 
-// Every listener falls into the bin of their count, and the guessers beside them are as many. Of 1000 guessers at 20
+// Every listener falls into the bin of their count, and the guessers drawn with them are as many. Of 1000 guessers at 20
 // trials 20.7 reach p ≤ 0.05: P(X ≥ 15) = 21700/2²⁰.
 func TestCrowdIsSetAgainstAsManyGuessers(t *testing.T) {
 	var counts []int

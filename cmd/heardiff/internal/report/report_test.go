@@ -93,7 +93,7 @@ func write(t testing.TB, in report.Input) string {
 	return b.String()
 }
 
-func TestThePageStandsAloneAndSaysWhatIsSimulated(t *testing.T) {
+func TestThePageIsSelfContainedAndSaysWhatIsSimulated(t *testing.T) {
 	html := write(t, study(t))
 	if *look != "" {
 		if err := os.WriteFile(*look, []byte(html), 0o600); err != nil {
@@ -135,7 +135,7 @@ func TestTheEmbeddedNumbersAreTheLinksJSON(t *testing.T) {
 }
 
 // A key that appears twice in one object is read differently by different readers.
-func TestNoKeyOfTheNumbersStandsTwice(t *testing.T) {
+func TestNoKeyOfTheNumbersOccursTwice(t *testing.T) {
 	data, err := wire.Marshal(study(t).Link)
 	if err != nil {
 		t.Fatal(err)
