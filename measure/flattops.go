@@ -15,7 +15,7 @@ type flatTops struct {
 	length         int
 }
 
-// What a flat top is. Judgement, no source.
+// What a flat top is. Judgement, no source; TestFlatTopsBelowFullScaleAreNamed holds it.
 const (
 	flatRun   = 3  // samples of one value
 	flatWords = 16 // words that the signal enters or leaves by at the least

@@ -3,7 +3,6 @@ package measure
 import (
 	"fmt"
 	"math"
-	"math/bits"
 	"strings"
 
 	"heardiff/playback/pcm"
@@ -59,7 +58,7 @@ func Inspect(r pcm.Reader) (Inspection, error) {
 		loudness.Write(block)
 		peak.Write(block)
 		for c := range scans {
-			scans[c].write(block[c])
+			scans[c].write(block[c], f)
 		}
 	})
 	if err != nil {
@@ -85,8 +84,7 @@ type scan struct {
 	peak, squares, sum float64
 	last               float64
 	clip, zero, held   run
-	grid               uint64 // all bits that any sample uses, in steps of 2^−31
-	offGrid            bool
+	words              WordLength
 	tops               flatTops
 }
 
@@ -110,10 +108,8 @@ func newScan(f pcm.Format) scan {
 	return scan{full: fullScale(f), last: math.NaN(), tops: flatTops{step: flatWords * word, value: math.NaN()}}
 }
 
-// mostSteps is how many steps of 2^−31 a sample may hold: one of float beyond lies 54 dB above full scale, on no grid.
-const mostSteps = 1 << 40
-
-func (s *scan) write(x []float64) {
+func (s *scan) write(x []float64, f pcm.Format) {
+	s.words.Write(x, f)
 	for _, v := range x {
 		m := math.Abs(v)
 		s.peak = max(s.peak, m)
@@ -128,12 +124,6 @@ func (s *scan) write(x []float64) {
 		s.held.step(v != 0 && !clipped)
 		s.last = v
 		s.tops.write(v)
-		w := m * (1 << 31)
-		if w != math.Trunc(w) || w > mostSteps {
-			s.offGrid = true
-			continue
-		}
-		s.grid |= uint64(w)
 	}
 	s.n += len(x)
 }
@@ -147,18 +137,8 @@ func (s *scan) result(channel, clipped int) ChannelInspection {
 	return ChannelInspection{
 		Channel: channel, PeakDBFS: pcm.DB(s.peak), RMSDBFS: pcm.DBFS(math.Sqrt(s.squares / n)), DC: s.sum / n,
 		ClippedSamples: clipped, LongestClipRun: s.clip.longest, FlatTopSamples: tops, LongestZeroRun: s.zero.longest,
-		LongestHeldRun: s.held.longest, EffectiveBits: s.effectiveBits(),
+		LongestHeldRun: s.held.longest, EffectiveBits: s.words.Bits(),
 	}
-}
-
-func (s *scan) effectiveBits() float64 {
-	switch {
-	case s.offGrid:
-		return math.NaN()
-	case s.grid == 0:
-		return 0
-	}
-	return float64(max(1, 32-bits.TrailingZeros64(s.grid)))
 }
 
 // Limits of the warnings; common practice, no source.

@@ -59,7 +59,7 @@ func (l Look) String() string {
 }
 
 // What distinguishes steady tones: judgement, no source. The signals are a quarter of 32 kHz and more, and 997 Hz at −1 and −60 dBFS,
-// before the gain of a chain.
+// before the gain of a chain. TestAToneIsForOneMeasurement holds them.
 const (
 	carrierHz   = 4000
 	lowToneDBFS = -40
@@ -80,7 +80,7 @@ func (l Look) ShowsDynamicRange() bool {
 	return l.Content == SteadyTone && l.Hz[0] < carrierHz && l.LevelDBFS <= lowToneDBFS
 }
 
-// What a look goes by: judgement, no source; TestALookTellsTheSignals holds them.
+// What a look goes by: judgement, no source; TestALookRecognisesTheSignals holds them.
 const (
 	lookStretches = 24
 	lookSeconds   = 0.3    // least length of one

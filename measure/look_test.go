@@ -29,7 +29,7 @@ func played(t *testing.T, cfg signal.Config, gain, noise float64) pcm.Clip {
 	return clip
 }
 
-func TestALookTellsTheSignals(t *testing.T) {
+func TestALookRecognisesTheSignals(t *testing.T) {
 	for _, rate := range []pcm.Rate{44100, 96000} {
 		for name, c := range map[string]struct {
 			clip pcm.Clip
@@ -61,6 +61,23 @@ func TestALookTellsTheSignals(t *testing.T) {
 					t.Errorf("%s at %d Hz: %v Hz, want %v", name, rate, l.Hz, c.hz)
 				}
 			}
+		}
+	}
+}
+
+// The signals are a quarter of 32 kHz and more for jitter, 997 Hz near full scale for distortion and at −60 dBFS for dynamic range, through
+// chains that lose up to 20 dB.
+func TestAToneIsForOneMeasurement(t *testing.T) {
+	for _, c := range []struct {
+		hz, dbfs                 float64
+		jitter, harmonics, noise bool
+	}{
+		{8000, -3, true, false, false}, {24000, -23, true, false, false}, {8000, -60, false, false, false},
+		{997, -1, false, true, false}, {3000, -21, false, true, false}, {997, -60, false, false, true}, {997, -80, false, false, true},
+	} {
+		l := measure.Look{Content: measure.SteadyTone, LevelDBFS: c.dbfs, Hz: []float64{c.hz}}
+		if l.CarriesJitter() != c.jitter || l.ShowsHarmonics() != c.harmonics || l.ShowsDynamicRange() != c.noise {
+			t.Errorf("%.0f Hz at %.0f dBFS: jitter %v, harmonics %v, dynamic range %v", c.hz, c.dbfs, l.CarriesJitter(), l.ShowsHarmonics(), l.ShowsDynamicRange())
 		}
 	}
 }

@@ -95,7 +95,10 @@ func loudMedian(x []float64) float64 {
 // beyond it, or where the outermost block is not quite at the level: the tone may begin within the very first block.
 func (t *ToneStretch) trim() {
 	levels, level := t.Levels[t.Loudest()], t.Level[t.Loudest()]
-	first, last := longRuns(levels, nearLevel*level, min(leastRun, len(levels)))
+	first, last, found := LongRuns(levels, nearLevel*level, min(leastRun, len(levels)))
+	if !found {
+		first, last = 0, len(levels)-1
+	}
 	t.From, t.To = first*t.Block, min((last+1)*t.Block, t.Frames)
 	partial := func(v float64) bool { return math.Abs(v-level) >= fullWithin*level }
 	if first > 0 || partial(levels[first]) {
@@ -106,23 +109,21 @@ func (t *ToneStretch) trim() {
 	}
 }
 
-// longRuns returns the first value of the first and the last of the last run of so many values above a level; all
-// values if there is no such run.
-func longRuns(x []float64, level float64, length int) (first, last int) {
-	first, last = -1, len(x)-1
+// LongRuns returns the first value of the first and the last of the last run of so many values of least or more, and whether there is one.
+func LongRuns(x []float64, least float64, length int) (first, last int, found bool) {
 	run := 0
 	for i, v := range x {
-		if run++; v <= level {
+		if run++; v < least {
 			run = 0
 		}
 		if run < length {
 			continue
 		}
-		if last = i; first < 0 {
-			first = i - run + 1
+		if last = i; !found {
+			first, found = i-run+1, true
 		}
 	}
-	return max(0, first), last
+	return first, last, found
 }
 
 // warn warns of what is wrong with the tone where it was found.

@@ -2,6 +2,7 @@ package impair
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -9,6 +10,8 @@ import (
 	"heardiff/measure"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // Band is one auditory band: what the music holds there, and what a dose adds to it, as levels over all channels. NaN: silent.
@@ -49,7 +52,7 @@ type Showing struct {
 // Far is how many dB below the level at which it could begin to be audible a dose is hopeless. A judgement, no source; bands_test.go holds it.
 const Far = 20
 
-// quietDBFS is the level in one band below which nothing is taken to be heard: the threshold in quiet, about 0 dB SPL where hearing is
+// quietDBFS is the level in one band below which nothing is taken to be audible: the threshold in quiet, about 0 dB SPL where hearing is
 // best, where full scale is 112 dB SPL, louder than anybody should listen.
 const quietDBFS = -112
 
@@ -122,25 +125,9 @@ type moment struct{ nearestDB, hz float64 }
 func (s *Showing) measure(clean, dosed pcm.Reader, size int) ([]moment, error) {
 	rate := clean.Format().Rate
 	music, added := make([]float64, len(s.Bands)), make([]float64, len(s.Bands))
-	block, other := pcm.NewClip(rate, clean.Format().Channels, size), pcm.NewClip(rate, clean.Format().Channels, size)
 	var moments []moment
 	for at := 0; at+size <= clean.Frames(); at += size / 2 {
-		if err := read(clean, block, at); err != nil {
-			return nil, err
-		}
-		if err := read(dosed, other, at); err != nil {
-			return nil, err
-		}
-		for c, ch := range block.Channels {
-			for i, v := range ch {
-				other.Channels[c][i] -= v
-			}
-		}
-		own, err := s.powers(block)
-		if err != nil {
-			return nil, err
-		}
-		extra, err := s.powers(other)
+		own, extra, err := s.powersAt(clean, dosed, at, size)
 		if err != nil {
 			return nil, err
 		}
@@ -161,12 +148,20 @@ func (s *Showing) measure(clean, dosed pcm.Reader, size int) ([]moment, error) {
 	return moments, nil
 }
 
-// read fills a block with the frames from at on.
-func read(r pcm.Reader, block pcm.Clip, at int) error {
-	if n, err := r.ReadFrames(block.Channels, at); n < block.Len() {
-		return fmt.Errorf("impair: frame %d cannot be read: %w", at+n, err)
+// powersAt returns the powers of the music and of what is added to it, in size frames from at on.
+func (s *Showing) powersAt(clean, dosed pcm.Reader, at, size int) (music, added []float64, err error) {
+	block, errClean := pcm.Load(clean, at, at+size)
+	other, errDosed := pcm.Load(dosed, at, at+size)
+	if err := errors.Join(errClean, errDosed); err != nil {
+		return nil, nil, fmt.Errorf("impair: %w", err)
 	}
-	return nil
+	for c, ch := range block.Channels {
+		floats.Sub(other.Channels[c], ch)
+	}
+	if music, err = s.powers(block); err == nil {
+		added, err = s.powers(other)
+	}
+	return music, added, err
 }
 
 // powers returns the mean square of a block in each band, over all channels.

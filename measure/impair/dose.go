@@ -137,7 +137,7 @@ func (d Dose) KeepsSamples() bool {
 	return len(d.Noise) == 0 && len(d.Hum) == 0 && d.GainDB == 0 && d.DriftPPM == 0 && d.DelaySamples == math.Trunc(d.DelaySamples)
 }
 
-// The largest doses. Judgement, no source: no chain is as bad.
+// The largest doses. Judgement, no source: no chain is as bad. TestDoseOutOfRangeIsRefused holds them.
 const (
 	mostJitterPS = 1e9 // RMS: a millisecond
 	mostGainDB   = 120

@@ -178,6 +178,18 @@ func TestDoseOutOfRangeIsRefused(t *testing.T) {
 			t.Errorf("%+v was accepted", d)
 		}
 	}
+	sine := func(ps float64) []impair.Jitter {
+		return []impair.Jitter{{Kind: impair.Periodic, RMSPS: ps, FreqHz: 1000}}
+	}
+	largest := impair.Dose{Jitter: sine(1e9), GainDB: 120, DelaySamples: -1e9, DriftPPM: 10000}
+	if err := largest.Validate(48000); err != nil {
+		t.Errorf("the largest doses: %v", err)
+	}
+	for _, d := range []impair.Dose{{Jitter: sine(1.01e9)}, {GainDB: 121}, {DelaySamples: -1.01e9}, {DriftPPM: 10100}} {
+		if err := d.Validate(48000); err == nil {
+			t.Errorf("%+v was accepted", d)
+		}
+	}
 }
 
 func BenchmarkApply(b *testing.B) {

@@ -75,12 +75,12 @@ type Ladder struct {
 	From     float64  `json:"from"`
 	To       float64  `json:"to"`
 	Steps    int      `json:"steps"`
-	// FreqHz is that of periodic jitter.
+	// FreqHz is the frequency of periodic jitter.
 	FreqHz float64 `json:"frequency_hz,omitempty"`
 	// LowHz and HighHz bound random jitter; zeros as in Jitter.
 	LowHz  float64 `json:"low_hz,omitempty"`
 	HighHz float64 `json:"high_hz,omitempty"`
-	// Colour is that of noise.
+	// Colour is the colour of noise.
 	Colour Colour `json:"colour"`
 	// Seed determines every step's random numbers. Each step has its own, so that no noise comes back to be learnt.
 	Seed uint64 `json:"seed"`

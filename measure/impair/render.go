@@ -7,6 +7,8 @@ import (
 
 	"heardiff/measure"
 	"heardiff/playback/pcm"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // fadeS is how long what a dose adds takes to come in and to go, in seconds: as long as an excerpt's own fades, so that
@@ -49,12 +51,12 @@ func Render(ctx context.Context, clean pcm.Clip, d Dose) (Rendered, error) {
 	if r.EqualizedDB, r.LoudnessLU, err = equalize(r.Clip, clean, d.GainDB == 0); err != nil {
 		return r, err
 	}
-	var changed, total float64
+	var changed, total, peak float64
 	for c, ch := range r.Clip.Channels {
 		x, y := fadeChange(ch, clean.Channels[c], int(fadeS*clean.Rate.Hz()))
-		changed, total = changed+x, total+y
+		changed, total, peak = changed+x, total+y, max(peak, floats.Norm(ch, math.Inf(1)))
 	}
-	r.Done.PeakDBFS = pcm.DB(peakOf(r.Clip))
+	r.Done.PeakDBFS = pcm.DB(peak)
 	r.DifferenceDB = pcm.PowerDB(changed / total)
 	switch {
 	case changed == 0:
@@ -84,9 +86,7 @@ func equalize(dosed, clean pcm.Clip, wanted bool) (gainDB, louderLU float64, err
 	}
 	gain := pcm.Ratio(-louderLU)
 	for _, ch := range dosed.Channels {
-		for i := range ch {
-			ch[i] *= gain
-		}
+		floats.Scale(gain, ch)
 	}
 	return -louderLU, 0, nil
 }
@@ -107,14 +107,4 @@ func fadeChange(dosed, clean []float64, fade int) (changed, total float64) {
 		changed, total = changed+d*d, total+x*x
 	}
 	return changed, total
-}
-
-func peakOf(c pcm.Clip) float64 {
-	peak := 0.0
-	for _, ch := range c.Channels {
-		for _, v := range ch {
-			peak = max(peak, math.Abs(v))
-		}
-	}
-	return peak
 }

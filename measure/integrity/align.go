@@ -1,7 +1,6 @@
 package integrity
 
 import (
-	"io"
 	"math"
 
 	"heardiff/measure/spectrum"
@@ -33,26 +32,6 @@ type placed struct {
 	frame   int     // of received, from which on it was found
 }
 
-// read fills a block from frame from on, with zeros where r holds nothing.
-func read(r pcm.Reader, dst [][]float64, from int) error {
-	for c := range dst {
-		clear(dst[c])
-	}
-	view := make([][]float64, len(dst))
-	skip := max(0, -from)
-	if skip >= len(dst[0]) || from+skip >= r.Frames() {
-		return nil
-	}
-	for c := range dst {
-		view[c] = dst[c][skip:]
-	}
-	_, err := r.ReadFrames(view, from+skip)
-	if err == io.EOF {
-		return nil
-	}
-	return err
-}
-
 // align finds the beginning of the one recording in the other: whichever begins later has its beginning in the
 // other.
 func align(sent, received pcm.Reader, levels [2]loudest) (placed, error) {
@@ -73,7 +52,7 @@ func align(sent, received pcm.Reader, levels [2]loudest) (placed, error) {
 // search looks for the anchor, from a frame of needle's channel on, in all channels of hay.
 func search(needle, hay pcm.Reader, channel, frame int) (placed, error) {
 	anchor := pcm.Planes(needle.Format().Channels, anchorFrames)
-	if err := read(needle, anchor, frame); err != nil {
+	if err := pcm.ReadAround(needle, anchor, frame); err != nil {
 		return placed{}, err
 	}
 	const size = 1 << 15
@@ -81,7 +60,7 @@ func search(needle, hay pcm.Reader, channel, frame int) (placed, error) {
 	best := placed{from: channel}
 	block := pcm.Planes(hay.Format().Channels, size)
 	for at := -anchorFrames; at < hay.Frames(); at += size - anchorFrames {
-		if err := read(hay, block, at); err != nil {
+		if err := pcm.ReadAround(hay, block, at); err != nil {
 			return placed{}, err
 		}
 		for c, x := range block {

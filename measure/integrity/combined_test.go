@@ -10,8 +10,8 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// whole is what a chain does to all that passes it.
-type whole struct {
+// change is what a chain does to all that passes it.
+type change struct {
 	name   string
 	change func(c pcm.Clip) pcm.Clip
 	cause  integrity.Cause
@@ -42,7 +42,7 @@ func ditheredTo(bits int) func(c pcm.Clip) pcm.Clip {
 	return func(c pcm.Clip) pcm.Clip { return quantised(c, pcm.NewQuantizer(bits, 5)) }
 }
 
-var wholes = []whole{
+var changes = []change{
 	{"gain", scaled(-3.3), integrity.Gain, -3.3, 0},
 	{"dithered at 24 bits", ditheredTo(24), integrity.Dither, 0, 0},
 	{"dithered at 16 bits", ditheredTo(16), integrity.Dither, 0, 0},
@@ -79,9 +79,9 @@ func near(got, want integrity.Fault, within int) bool {
 }
 
 // What a chain does to everything hides no fault of a stretch, nor a fault what it does to everything, whichever comes first.
-func TestFaultsAreFoundBesideWhatChangesEverything(t *testing.T) {
+func TestFaultsAreFoundUnderAChangeOfEverything(t *testing.T) {
 	for name, c := range map[string]pcm.Clip{"words": words(t, 24, 1.5), "melody": melody(1.5)} {
-		for number, w := range wholes {
+		for number, w := range changes {
 			if name == "melody" && w.cause != integrity.Gain && w.smears == 0 && w.name != "dithered at 16 bits" {
 				continue // as of words
 			}
@@ -106,15 +106,15 @@ func TestFaultsAreFoundBesideWhatChangesEverything(t *testing.T) {
 	}
 }
 
-// Of two changes of everything one is the cause, and a warning or the gain tells the other.
-func TestTwoChangesOfEverythingAreBothTold(t *testing.T) {
+// Of two changes of everything one is the cause, and a warning or the gain names the other.
+func TestTwoChangesOfEverythingAreBothNamed(t *testing.T) {
 	codes := map[integrity.Cause]measure.Code{
 		integrity.Gain: integrity.GainChanged, integrity.Dither: integrity.Dithered, integrity.Truncation: integrity.Shortened,
 		integrity.Polarity: integrity.Inverted, integrity.ChannelSwap: integrity.Exchanged, integrity.Resampling: integrity.Resampled,
 	}
 	c := scaled(-6)(words(t, 24, 1)) // what is clipped within the scale is changed in level
-	for i, first := range wholes {
-		for j, then := range wholes {
+	for i, first := range changes {
+		for j, then := range changes {
 			if first.cause == then.cause || !*full && (i+j)%2 == 0 {
 				continue
 			}
@@ -140,7 +140,7 @@ func TestTwoChangesOfEverythingAreBothTold(t *testing.T) {
 
 // lostOnTheWay reports what the received words cannot hold: dither or cuts of a step that are gone under coarser ones, or
 // spread by a filter.
-func lostOnTheWay(first, then whole, cause integrity.Cause) bool {
+func lostOnTheWay(first, then change, cause integrity.Cause) bool {
 	short := func(c integrity.Cause) bool { return c == integrity.Dither || c == integrity.Truncation }
 	return short(cause) && (short(first.cause) && short(then.cause) || first.cause == integrity.Resampling || then.cause == integrity.Resampling)
 }
@@ -207,9 +207,9 @@ func TestADropoutIsNoGain(t *testing.T) {
 	}
 }
 
-// Where two clocks are not locked, and a resampler is between them, that is the cause, and it is said that faults cannot be told from what
+// Where two clocks are not locked, and a resampler is between them, that is the cause, and it is said that faults cannot be distinguished from what
 // it leaves. With one clock they are found.
-func TestFaultsBesideAResampler(t *testing.T) {
+func TestFaultsBehindAResampler(t *testing.T) {
 	none := local{"none", func(c pcm.Clip) pcm.Clip { return c }, integrity.Fault{}}
 	for _, d := range []struct {
 		name string

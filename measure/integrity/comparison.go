@@ -2,6 +2,7 @@ package integrity
 
 import (
 	"math"
+	"slices"
 
 	"heardiff/playback/pcm"
 )
@@ -18,7 +19,7 @@ const (
 // by more than a tolerance. Mismatches are counted against the words that were sent.
 type comparison struct {
 	words, expected, received pcm.Reader
-	tolerances                []tolerance // of each channel; none where words are to be the same
+	tolerances                []tolerance // of each channel; zero where words are to be the same
 	at                        placed
 	step                      float64
 
@@ -27,6 +28,8 @@ type comparison struct {
 	a, b                [][]float64
 	sent                [][]float64 // words as they were sent, where a holds others
 	limits              []tolerance // in the current block
+	firstWrong          int         // frame of the current block that is not what is expected
+	lastWrong           int
 	compared, different int
 	wrong               int // samples that are not what is expected
 	first               int // frame of sent, −1: none
@@ -46,7 +49,7 @@ func newComparison(sent, received pcm.Reader, at placed, step float64) *comparis
 	return &comparison{
 		size:  size,
 		words: sent, expected: sent, received: received, at: at, step: step, offset: at.offset, first: -1,
-		a: pcm.Planes(n, blockFrames), b: pcm.Planes(n, blockFrames),
+		a: pcm.Planes(n, blockFrames), b: pcm.Planes(n, blockFrames), tolerances: make([]tolerance, n),
 	}
 }
 
@@ -55,20 +58,15 @@ func (c *comparison) against(wires []wire, top float64, at placed) *comparison {
 	d := newComparison(c.words, c.received, at, c.step)
 	d.expected = &treated{sent: c.words, wires: wires, top: top}
 	d.sent = pcm.Planes(len(wires), blockFrames)
-	for _, w := range wires {
-		d.tolerances = append(d.tolerances, w.tolerance(c.step))
+	for ch, w := range wires {
+		d.tolerances[ch] = w.tolerance(c.step)
 	}
 	return d
 }
 
 // exact reports whether words are to be the same.
 func (c *comparison) exact() bool {
-	for _, t := range c.tolerances {
-		if t != (tolerance{}) {
-			return false
-		}
-	}
-	return true
+	return !slices.ContainsFunc(c.tolerances, func(t tolerance) bool { return t != tolerance{} })
 }
 
 // run compares all frames that both have.
@@ -97,22 +95,24 @@ func (c *comparison) run() error {
 	return nil
 }
 
-// block reads n frames and counts the samples that differ from what is expected.
+// block reads n frames, counts the samples that differ from what is expected, and notes the first and the last frame that do.
 func (c *comparison) block(frame, n int) (wrong int, err error) {
 	for ch := range c.a {
 		c.a[ch], c.b[ch] = c.a[ch][:n], c.b[ch][:n]
 	}
-	if err := read(c.expected, c.a, frame+c.offset); err != nil {
+	if err := pcm.ReadAround(c.expected, c.a, frame+c.offset); err != nil {
 		return 0, err
 	}
-	if err := read(c.received, c.b, frame); err != nil {
+	if err := pcm.ReadAround(c.received, c.b, frame); err != nil {
 		return 0, err
 	}
 	c.limits = c.limitsFor(c.a)
+	c.firstWrong, c.lastWrong = n, -1
 	for ch := range c.a {
 		for i := range c.a[ch] {
 			if c.differs(ch, i) {
 				wrong++
+				c.firstWrong, c.lastWrong = min(c.firstWrong, i), max(c.lastWrong, i)
 			}
 		}
 	}
@@ -146,7 +146,7 @@ func (c *comparison) tally(frame, n, wrong int) error {
 		return err
 	}
 	if wrong > 0 {
-		c.noteLocal(frame, c.firstWrong())
+		c.noteLocal(frame)
 	}
 	return nil
 }
@@ -160,7 +160,7 @@ func (c *comparison) count(frame, n int) error {
 			c.sent[ch] = c.sent[ch][:n]
 		}
 		sent = c.sent
-		if err := read(c.words, sent, frame+c.offset); err != nil {
+		if err := pcm.ReadAround(c.words, sent, frame+c.offset); err != nil {
 			return err
 		}
 	}
@@ -178,35 +178,10 @@ func (c *comparison) count(frame, n int) error {
 	return nil
 }
 
-func (c *comparison) firstWrong() int {
-	for i := range c.a[0] {
-		for ch := range c.a {
-			if c.differs(ch, i) {
-				return i
-			}
-		}
-	}
-	return len(c.a[0])
-}
-
-func (c *comparison) lastWrong() int {
-	for i := len(c.a[0]) - 1; i >= 0; i-- {
-		for ch := range c.a {
-			if c.differs(ch, i) {
-				return i
-			}
-		}
-	}
-	return -1
-}
-
 // plain reports whether a stretch is too plain to show where it belongs.
 func (c *comparison) plain(x [][]float64) bool {
 	for ch := range x {
-		least := 0.0
-		if c.tolerances != nil {
-			least = 4 * c.tolerances[ch].peak
-		}
+		least := 4 * c.tolerances[ch].peak
 		low, high := x[ch][0], x[ch][0]
 		for _, v := range x[ch] {
 			if low, high = min(low, v), max(high, v); high-low > least {

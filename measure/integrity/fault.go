@@ -7,14 +7,6 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// mutedPeak is the largest value of a word that was muted: it may have been dithered after.
-func (c *comparison) mutedPeak(ch int) float64 {
-	if c.tolerances == nil || c.tolerances[ch] == (tolerance{}) {
-		return 0
-	}
-	return c.tolerances[ch].peak
-}
-
 // filtered reports whether a filter may have smeared what is in the recording.
 func (c *comparison) filtered() bool {
 	return slices.ContainsFunc(c.tolerances, func(t tolerance) bool { return t.share > 0 })
@@ -29,8 +21,8 @@ func (c *comparison) edge(frames int) int {
 }
 
 // noteLocal notes a fault within the current block that did not change the timing: muted, or filled with what was before.
-func (c *comparison) noteLocal(frame, first int) {
-	last := c.lastWrong()
+func (c *comparison) noteLocal(frame int) {
+	first, last := c.firstWrong, c.lastWrong
 	f := Fault{Cause: Unknown, Frame: frame + c.offset + first, Frames: last - first + 1}
 	if muted, channel := c.muted(first, last); muted {
 		f.Cause, f.Channel = Dropout, channel
@@ -105,7 +97,7 @@ func (c *comparison) zeros(ch, first, last int) bool {
 		return true
 	}
 	for _, v := range b {
-		if math.Abs(v) > c.mutedPeak(ch) {
+		if math.Abs(v) > c.tolerances[ch].peak { // a word that was muted may have been dithered after
 			return false
 		}
 	}
@@ -128,7 +120,7 @@ func (c *comparison) repeats(frame, first, last int) bool {
 	}
 	past := pcm.Planes(len(c.a), longestRepeat+blockFrames)
 	from := frame + c.offset + first - longestRepeat
-	if read(c.expected, past, from) != nil {
+	if pcm.ReadAround(c.expected, past, from) != nil {
 		return false
 	}
 	for back := 1; back <= longestRepeat; back++ {
@@ -144,7 +136,7 @@ func (c *comparison) repeats(frame, first, last int) bool {
 func (c *comparison) added(at, frames int) Cause {
 	const from = 1 // the frame before
 	extra := pcm.Planes(len(c.a), from+min(frames, blockFrames))
-	if read(c.received, extra, at-from) != nil {
+	if pcm.ReadAround(c.received, extra, at-from) != nil {
 		return Repeat
 	}
 	if _, ok := fits(extra, 0, extra, from, 1, c.limits); frames == 1 && ok {
@@ -152,7 +144,7 @@ func (c *comparison) added(at, frames int) Cause {
 	}
 	for ch, x := range extra {
 		for _, v := range x[from:] {
-			if math.Abs(v) > c.mutedPeak(ch) {
+			if math.Abs(v) > c.tolerances[ch].peak {
 				return Repeat
 			}
 		}

@@ -132,10 +132,10 @@ func TestCausesAreNamed(t *testing.T) {
 	for name, c := range map[string]pcm.Clip{"words": each(words(t, 24, 4), func(v float64) float64 { return v / 2 }), "melody": melody(4)} {
 		c = quantised(c, pcm.NewPlainQuantizer(24))
 		swapped := pcm.Clip{Rate: c.Rate, Channels: [][]float64{c.Channels[1], c.Channels[0]}}
-		muted, again, lost, doubled := c.Clone(), c.Clone(), c.Clone(), pcm.NewClip(c.Rate, 2, c.Len()+512)
+		muted, repeated, lost, doubled := c.Clone(), c.Clone(), c.Clone(), pcm.NewClip(c.Rate, 2, c.Len()+512)
 		for k := range c.Channels {
 			clear(muted.Channels[k][100_000:101_000])
-			copy(again.Channels[k][100_000:101_000], c.Channels[k][99_000:100_000])
+			copy(repeated.Channels[k][100_000:101_000], c.Channels[k][99_000:100_000])
 			lost.Channels[k] = append(append([]float64(nil), c.Channels[k][:100_000]...), c.Channels[k][101_000:]...)
 			copy(doubled.Channels[k], c.Channels[k][:100_000])
 			copy(doubled.Channels[k][100_000:], c.Channels[k][100_000-512:])
@@ -147,7 +147,7 @@ func TestCausesAreNamed(t *testing.T) {
 		}{
 			{"−3 dB", quantised(each(c, func(v float64) float64 { return v * 0.7 }), pcm.NewPlainQuantizer(24)), integrity.Gain},
 			{"−0.01 dB, dithered", quantised(each(c, func(v float64) float64 { return v * 0.99885 }), pcm.NewQuantizer(24, 4)), integrity.Gain},
-			{"dithered again", quantised(c, pcm.NewQuantizer(24, 5)), integrity.Dither},
+			{"dithered twice", quantised(c, pcm.NewQuantizer(24, 5)), integrity.Dither},
 			{"dithered to 16 bits", quantised(c, pcm.NewQuantizer(16, 5)), integrity.Dither},
 			{"cut to 16 bits", each(c, func(v float64) float64 { return math.Floor(v*32768) / 32768 }), integrity.Truncation},
 			{"rounded to 16 bits", quantised(c, pcm.NewPlainQuantizer(16)), integrity.Truncation},
@@ -155,7 +155,7 @@ func TestCausesAreNamed(t *testing.T) {
 			{"channels exchanged", swapped, integrity.ChannelSwap},
 			{"muted for 1000 frames", muted, integrity.Dropout},
 			{"1000 frames lost", lost, integrity.Dropout},
-			{"a block played twice in place", again, integrity.Repeat},
+			{"a block played twice in place", repeated, integrity.Repeat},
 			{"a block played twice", doubled, integrity.Repeat},
 			{"half a sample late", resampled(t, c, 0.5, 0), integrity.Resampling},
 			{"20 ppm fast", resampled(t, c, 0.1, 20), integrity.Resampling},
@@ -219,7 +219,7 @@ func TestAWayThroughALowerRateIsResampling(t *testing.T) {
 	}
 }
 
-func TestGainIsToldOnlyWhereThereIsOne(t *testing.T) {
+func TestGainIsStatedOnlyWhereThereIsOne(t *testing.T) {
 	c := words(t, 24, 2) // full-scale words
 	mono := pcm.Clip{Rate: c.Rate, Channels: [][]float64{c.Channels[0], c.Channels[0]}}
 	swapped := pcm.Clip{Rate: c.Rate, Channels: [][]float64{c.Channels[1], c.Channels[0]}}
@@ -331,8 +331,8 @@ func BenchmarkCompare(b *testing.B) {
 	}
 }
 
-// Silence tells nothing of where channels went, however much of it comes first.
-func TestChannelsAreToldApartWhereTheySound(t *testing.T) {
+// Silence says nothing of where channels went, however much of it comes first.
+func TestChannelsAreDistinguishedWhereTheySound(t *testing.T) {
 	for _, lead := range []int{0, 24_000, 48_000, 300_000} {
 		c := delayed(melody(4), 0, 4*48000, lead)
 		inverted := c.Clone()

@@ -45,7 +45,7 @@ func (c *comparison) judge(sentBits, receivedBits int) (*comparison, verdict, er
 		return d, v, nil
 	}
 	switch {
-	case v.resampled():
+	case slices.ContainsFunc(v.findings, func(f finding) bool { return f.cause == Resampling }):
 		v.warn(measure.Warningf(FaultsUnknown, "whether stretches were lost, muted or repeated as well is not known"))
 	case d != nil:
 		v.partly(wires)
@@ -121,10 +121,6 @@ func (v *verdict) add(cause Cause, named, additional measure.Warning) {
 
 // warn adds a warning that does not depend on the cause named.
 func (v *verdict) warn(w measure.Warning) { v.warnings = append(v.warnings, w) }
-
-func (v *verdict) resampled() bool {
-	return slices.ContainsFunc(v.findings, func(f finding) bool { return f.cause == Resampling })
-}
 
 // cause returns the cause to name.
 func (v *verdict) cause(faults []Fault) Cause {

@@ -28,7 +28,7 @@ const (
 // What a stretch, a silent wire and a filter are known by. Judgement, no source; TestCausesAreNamed and the tests of combined_test.go hold
 // them.
 const (
-	stretchScore = 0.6  // of the correlation at the place found first, for a stretch to be that of the same recording
+	stretchScore = 0.6  // of the correlation at the place found first, for a stretch to be of the same recording
 	ownPlace     = 1.1  // times the loss of correlation that the best place has, within which the common place is as good
 	deadRatio    = 16   // of the level sent to the level received, at the least, on a dead wire
 	filterShare  = 0.5  // of the received level, at the most, that a filter leaves unexplained
@@ -115,17 +115,17 @@ func (l *learner) stretchAt(frame, offset int) (s stretch, found bool, err error
 	s.a = pcm.Planes(len(s.b), anchorFrames+2*mostReach)
 	s.inside[0] = max(0, -(frame + s.offset))
 	s.inside[1] = min(anchorFrames, l.received.Frames()-frame, l.sent.Frames()-frame-s.offset)
-	return s, found, read(l.sent, s.a, frame+s.offset-mostReach)
+	return s, found, pcm.ReadAround(l.sent, s.a, frame+s.offset-mostReach)
 }
 
 // find looks for a stretch within reach of an offset.
 func (l *learner) find(frame, offset, reach int) (s stretch, found bool, err error) {
 	s = stretch{frame: frame, offset: offset, b: pcm.Planes(l.sent.Format().Channels, anchorFrames)}
-	if err := read(l.received, s.b, frame); err != nil {
+	if err := pcm.ReadAround(l.received, s.b, frame); err != nil {
 		return s, false, err
 	}
 	around := pcm.Planes(len(s.b), anchorFrames+2*reach)
-	if err := read(l.sent, around, frame+offset-reach); err != nil {
+	if err := pcm.ReadAround(l.sent, around, frame+offset-reach); err != nil {
 		return s, false, err
 	}
 	b, x := s.b[l.at.channel], around[l.at.from]

@@ -91,7 +91,7 @@ func (l *lookup) scan() error {
 	for c := range block {
 		block[c] = l.block[c][:n]
 	}
-	if err := read(l.received, block, l.frame); err != nil {
+	if err := pcm.ReadAround(l.received, block, l.frame); err != nil {
 		return err
 	}
 	l.hits = l.hits[:0]

@@ -25,7 +25,7 @@ func joined(c pcm.Clip, stretches ...[2]int) pcm.Clip {
 }
 
 // A cable is out for some seconds, a recorder's buffer is not refilled for as long: 1.37 s at 48 kHz is 65536 frames.
-func TestTheWayIsFoundAgainAfterAnyLength(t *testing.T) {
+func TestTheOffsetIsRecoveredAfterALossOfAnyLength(t *testing.T) {
 	const at = 250_000
 	for name, c := range map[string]pcm.Clip{"words": words(t, 24, 10), "melody": melody(10)} {
 		for _, n := range []int{60_000, 66_000, 96_000, 200_000} {
@@ -88,20 +88,20 @@ func TestALossBeforeTheLoudestStretchIsFound(t *testing.T) {
 // A sample played twice is no dropout.
 func TestSlipsAreNamedByWhatTheyDo(t *testing.T) {
 	c := melody(6)
-	lost, again := c.Clone(), c.Clone()
+	lost, repeated := c.Clone(), c.Clone()
 	for k, x := range c.Channels {
-		lost.Channels[k], again.Channels[k] = nil, nil
+		lost.Channels[k], repeated.Channels[k] = nil, nil
 		for from := 0; from < len(x); from += 48_000 { // one slip a second: 21 ppm
 			to := min(from+48_000, len(x))
 			lost.Channels[k] = append(lost.Channels[k], x[from:to-1]...)
-			again.Channels[k] = append(append(again.Channels[k], x[from:to]...), x[to-1])
+			repeated.Channels[k] = append(append(repeated.Channels[k], x[from:to]...), x[to-1])
 		}
 	}
 	for _, f := range []struct {
 		name     string
 		received pcm.Clip
 		want     integrity.Cause
-	}{{"lost", lost, integrity.Dropout}, {"played twice", again, integrity.Repeat}} {
+	}{{"lost", lost, integrity.Dropout}, {"played twice", repeated, integrity.Repeat}} {
 		r, err := integrity.Compare(c, f.received)
 		if err != nil || r.Cause == nil || *r.Cause != f.want || len(r.Faults) < 5 || r.MismatchedSamples > 12 {
 			t.Errorf("%s: %v, cause %v, want %v; %+v", f.name, err, deref(r.Cause), f.want, r)
@@ -146,7 +146,7 @@ func (s strayed) ReadFrames(dst [][]float64, from int) (int, error) {
 	return n, err
 }
 
-func TestWhatNeverAgreesAgainCostsInProportion(t *testing.T) {
+func TestWordsThatNoLongerAgreeCostInProportion(t *testing.T) {
 	cost := func(rate pcm.Rate, seconds float64) float64 {
 		var made [2]endless
 		for i := range made {

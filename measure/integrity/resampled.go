@@ -55,7 +55,7 @@ func (l *learner) cutTop(w wire, channel int) float64 {
 	return spectrum.Median(shares)
 }
 
-// fractionOfFrame is by how much of a frame a place must miss an integer to be that of resampled words, and movedShare the share of the stretches
+// fractionOfFrame is by how much of a frame a place must miss an integer for the words to be resampled, and movedShare the share of the stretches
 // that must: some may hold a fault. Judgement, no source; TestAWayThroughALowerRateIsResampling holds the first.
 const fractionOfFrame, movedShare = 0.02, 0.25
 

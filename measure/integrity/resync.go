@@ -31,7 +31,7 @@ const leastStart = 64
 
 // startsAsExpected reports whether the current block is what is expected up to a break.
 func (c *comparison) startsAsExpected() bool {
-	n := c.firstWrong()
+	n := c.firstWrong
 	if n < leastStart {
 		return false
 	}
@@ -78,7 +78,7 @@ func (c *comparison) realignment(frame int) (by int, err error) {
 // inserted, and from there on the offset is another. It returns the received frame to go on from, −1 if it did not move.
 func (c *comparison) resyncNear(frame, n int) (next int, err error) {
 	c.attempts++
-	i := c.firstWrong()
+	i := c.firstWrong
 	const near, far = 1, farthestJump
 	// In step by itself soon: a stretch was muted or replaced. That is asked first, or a block played
 	// twice in place would count as frames that came in and others that were lost. Farther on it is asked last, or frames
@@ -125,7 +125,7 @@ func (c *comparison) breakAt(frame, i, by int) (int, error) {
 	if i == from {
 		return i, nil
 	}
-	if err := read(c.expected, moved, frame+from+c.offset+by); err != nil {
+	if err := pcm.ReadAround(c.expected, moved, frame+from+c.offset+by); err != nil {
 		return i, err
 	}
 	best, least, sum := i, 0.0, 0.0
@@ -176,7 +176,7 @@ func (c *comparison) nextHit(frame int) (h hit, found bool, err error) {
 // correlated looks for received frames in all that is expected.
 func (c *comparison) correlated(frame int) (h hit, found bool, err error) {
 	block := pcm.Planes(len(c.b), anchorFrames)
-	if err := read(c.received, block, frame); err != nil {
+	if err := pcm.ReadAround(c.received, block, frame); err != nil {
 		return hit{}, false, err
 	}
 	if c.plain(block) || c.searches == mostSearches || frame+anchorFrames > c.received.Frames() {
@@ -205,10 +205,10 @@ func (c *comparison) shiftAt(at, reach int) (by int, found bool, err error) {
 		return 0, false, nil
 	}
 	ahead, around := pcm.Planes(len(c.a), probe), pcm.Planes(len(c.a), 2*reach+probe)
-	if err := read(c.received, ahead, at); err != nil || c.plain(ahead) {
+	if err := pcm.ReadAround(c.received, ahead, at); err != nil || c.plain(ahead) {
 		return 0, false, err
 	}
-	if err := read(c.expected, around, at+c.offset-reach); err != nil {
+	if err := pcm.ReadAround(c.expected, around, at+c.offset-reach); err != nil {
 		return 0, false, err
 	}
 	limits := c.limitsFor(ahead)

@@ -1,8 +1,6 @@
 package integrity
 
 import (
-	"math/bits"
-
 	"heardiff/measure"
 	"heardiff/playback/pcm"
 )
@@ -17,27 +15,17 @@ type loudest struct {
 
 // survey reads all of r.
 func survey(r pcm.Reader) (loudest, error) {
-	grid, finest := uint64(0), uint64(1)<<(32-min(32, r.Format().Bits))
+	var words measure.WordLength
 	seen, err := measure.SurveyOf(r, anchorFrames, func(block [][]float64, _ int) {
-		if grid&finest != 0 { // no word can be longer
-			return
-		}
 		for _, x := range block {
-			for _, v := range x {
-				w := v * (1 << 31)
-				k := int64(w)
-				if float64(k) != w {
-					k = 1 // no grid: all 32 bits
-				}
-				grid |= uint64(k) // a negative number ends in as many zeros
-			}
+			words.Write(x, r.Format())
 		}
 	})
 	l := loudestOf(seen)
 	l.silent = l.rms == 0
 	l.bits = 32
-	if grid != 0 {
-		l.bits = max(1, 32-bits.TrailingZeros64(grid))
+	if n := words.Bits(); n > 0 {
+		l.bits = int(n)
 	}
 	return l, err
 }

@@ -52,7 +52,7 @@ type treated struct {
 	room  [][]float64
 }
 
-// Format returns that of what was sent.
+// Format returns the format of what was sent.
 func (t *treated) Format() pcm.Format { return t.sent.Format() }
 
 // Frames returns as many as were sent.
@@ -71,7 +71,7 @@ func (t *treated) ReadFrames(dst [][]float64, from int) (int, error) {
 	for c := range room {
 		room[c] = t.room[c][:n+2*mostReach]
 	}
-	if err := read(t.sent, room, from-mostReach); err != nil {
+	if err := pcm.ReadAround(t.sent, room, from-mostReach); err != nil {
 		return 0, err
 	}
 	for c, w := range t.wires {

@@ -33,7 +33,7 @@ func (d *doubling) apply(dst, x []float64) {
 	}
 }
 
-// evaluate fills each channel of dst with that of x at instants that are all whole frames.
+// evaluate fills each channel of dst with the values of x at instants that are all whole frames.
 func (d *doubling) evaluate(dst, x [][]float64, at []instant) {
 	for c, out := range dst {
 		for i, s := range at {

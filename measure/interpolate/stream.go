@@ -1,11 +1,6 @@
 package interpolate
 
-import (
-	"fmt"
-	"io"
-
-	"heardiff/playback/pcm"
-)
+import "heardiff/playback/pcm"
 
 // Stream reads a recording at shifted instants, block by block.
 type Stream struct {
@@ -65,30 +60,5 @@ func (s *Stream) hold(lo, hi int) error {
 		tail[c] = next[c][kept:]
 	}
 	s.buf, s.start, s.held = next, lo, hi-lo
-	return ReadAround(s.from, tail, lo+kept)
-}
-
-// ReadAround fills dst with the frames of r from from on, which may lie before the first frame or reach past
-// the last: there it writes silence. It returns the reader's errors, never io.EOF.
-func ReadAround(r pcm.Reader, dst [][]float64, from int) error {
-	n := len(dst[0])
-	before := min(n, max(0, -from))
-	inside := max(0, min(n, r.Frames()-from)-before)
-	part := make([][]float64, len(dst))
-	for c := range dst {
-		clear(dst[c][:before])
-		clear(dst[c][before+inside:])
-		part[c] = dst[c][before : before+inside]
-	}
-	if inside == 0 {
-		return nil
-	}
-	got, err := r.ReadFrames(part, from+before)
-	if got < inside && (err == nil || err == io.EOF) {
-		err = io.ErrUnexpectedEOF
-	}
-	if err != nil && err != io.EOF {
-		return fmt.Errorf("read at frame %d: %w", from+before, err)
-	}
-	return nil
+	return pcm.ReadAround(s.from, tail, lo+kept)
 }

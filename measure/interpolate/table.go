@@ -60,7 +60,7 @@ func (s shape) table(phases int) table {
 	return t
 }
 
-// evaluate fills each channel of dst with that of x at the instants. Where exact is true, an instant on a sample gives the sample itself.
+// evaluate fills each channel of dst with the values of x at the instants. Where exact is true, an instant on a sample gives the sample itself.
 func (t table) evaluate(dst, x [][]float64, at []instant, exact bool) {
 	between := make([]float64, 2*t.half)
 	for i, s := range at {

@@ -149,7 +149,7 @@ func TestOrdinaryNoiseIsNoAmplitudeNoise(t *testing.T) {
 }
 
 // Bounds hold with amplitude noise, and figures their truth, also where that noise falls below the additive noise and cannot be seen any more.
-func TestBoundsHoldBesideAmplitudeNoise(t *testing.T) {
+func TestBoundsHoldUnderAmplitudeNoise(t *testing.T) {
 	seeds := 4
 	if *full {
 		seeds = 40

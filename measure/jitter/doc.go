@@ -74,8 +74,8 @@
 //	total, clocks within 11 ppm            86     96.5 %
 //
 // Of the attenuation of narrow bands, two errors hold the truth in 95.2 % of 210, and 94.6 % of 240 that are 'at least' are (the part that "make test"
-// counts). Beside amplitude noise that falls as 1/f, bounds hold in 102 of 102 captures and 335 of 338 decades, and random jitter is within two errors in
-// 98.3 % of 58 (TestBoundsHoldBesideAmplitudeNoise -full).
+// counts). Under amplitude noise that falls as 1/f, bounds hold in 102 of 102 captures and 335 of 338 decades, and random jitter is within two errors in
+// 98.3 % of 58 (TestBoundsHoldUnderAmplitudeNoise -full).
 //
 // Of 84 realistic devices (loop-shaped jitter with peaking, skirts, packet lines, mains that wander, idle tones; a recorder with noise, jitter,
 // hum and distortion of its own; 44.1 to 192 kHz) none of 1008 lines is false and none is lost ("go test -run Devices -v -args -full", five

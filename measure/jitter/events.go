@@ -248,7 +248,7 @@ func usualStep(z []complex128, length int) float64 {
 	if len(steps) == 0 {
 		return 0
 	}
-	return spectrum.Median(steps) / 0.6745 // half of Gaussian values lie within
+	return spectrum.Deviation(steps)
 }
 
 func mean(z []complex128) complex128 {

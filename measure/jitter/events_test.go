@@ -211,7 +211,7 @@ func TestOrdinaryCapturesHaveNoEvents(t *testing.T) {
 }
 
 // Where the tone pauses, or a block is lost, the longest stretch that is whole is measured, and its figures are right.
-func TestAnInterruptedToneIsMeasuredWhereItIsWhole(t *testing.T) {
+func TestAnInterruptedToneIsMeasuredWhereItIsUnbroken(t *testing.T) {
 	whole := func() pcm.Clip {
 		c, d := jittery(), jittery()
 		d.Seed = 2

@@ -261,7 +261,7 @@ func (p *lineFinder) oneLine(h hump) bool {
 	return steady > ofALine*share*share-scatter*(1-share*share) && steady > min(mostSteady, scatter)
 }
 
-// steadiness returns that of an envelope's power, from −∞ to 1, 0 on average for noise.
+// steadiness returns how steady the power of an envelope is, from −∞ to 1, 0 on average for noise.
 func steadiness(power []float64) float64 {
 	mean, variance := stat.PopMeanVariance(power, nil)
 	return 1 - variance/(mean*mean)
@@ -276,7 +276,7 @@ func (p *lineFinder) spreadLine(h hump, power, noise func(k int) float64) compon
 		quiet = max(quiet, noise(k))
 	}
 	middle := moment / all
-	t := component{hz: float64(h.from)*p.binHz + middle, beta: math.Sqrt(max(0, all) / (p.pad * p.window.ENBW())), // over that of a line of 1
+	t := component{hz: float64(h.from)*p.binHz + middle, beta: math.Sqrt(max(0, all) / (p.pad * p.window.ENBW())), // relative to a line of 1
 		wanderHz: math.Sqrt(max(0, second/all-middle*middle))}
 	t.betaSE = p.spreadError(t.beta, quiet, float64(h.to-h.from)/p.pad)
 	t.skirtHz = 2 * t.wanderHz

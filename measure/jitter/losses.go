@@ -10,7 +10,7 @@ import (
 // sameLossS is how far apart, in seconds, losses of several channels are one at the most (judgement, no source).
 const sameLossS = 0.05
 
-// lostSample is the step of phase, in samples, from which on it is that of lost or repeated samples and no clock's (judgement, no source).
+// lostSample is the step of phase, in samples, from which on samples were lost or repeated, for no clock steps as far (judgement, no source).
 const lostSample = 0.5
 
 // loss is where a block was lost or repeated in one channel.

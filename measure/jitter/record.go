@@ -6,7 +6,7 @@ import (
 	"heardiff/measure/spectrum"
 )
 
-// newRecord analyses the logarithm of baseband samples, whose memory it takes over, up to the capacity of z. Bins of pm and am run from 0 to highHz and three beyond;
+// newRecord analyses the logarithm of baseband samples, whose memory it takes over: the capacity of z is paddedSize of its length, or more. Bins of pm and am run from 0 to highHz and three beyond;
 // a line of φ or α with peak β at the middle of the record appears as β·exp(jθ)·window.Response.
 func newRecord(z []complex128, t *transform, rateHz, lowHz, highHz float64) *record {
 	n := len(z)
@@ -14,15 +14,10 @@ func newRecord(z []complex128, t *transform, rateHz, lowHz, highHz float64) *rec
 	unwrap(z)
 	r.detrend(z, lowHz)
 
-	size := t.plan.Len() // paddedSize(n)
+	size := t.plan.Len()
 	r.binHz, r.pad = rateHz/float64(size), float64(size)/float64(n)
-	full := z[:n:n]
-	if cap(z) >= size {
-		full = z[:size]
-		clear(full[n:])
-	} else {
-		full = append(full, make([]complex128, size-n)...)
-	}
+	full := z[:size]
+	clear(full[n:])
 	taperEnds(full[:n])
 	t.forward(full)
 	// The filter bends beyond highHz: noise there would mislead its estimate at the edge.

@@ -163,7 +163,7 @@ func exceptRounding(lines []peak) []peak {
 	return slices.DeleteFunc(lines, func(l peak) bool { return power(l.value) < least })
 }
 
-// inBand returns those of the lines, sorted by frequency, that are in the band.
+// inBand returns the lines, sorted by frequency, that are in the band.
 func (p *lineFinder) inBand(lines []peak) []peak {
 	low := float64(p.low) * p.binHz
 	for i, l := range lines {

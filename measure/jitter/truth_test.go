@@ -127,7 +127,7 @@ func TestAgainstFloor(t *testing.T) {
 	}
 }
 
-func TestChannelsTellCommonFromSeparateJitter(t *testing.T) {
+func TestChannelsSeparateCommonJitterFromTheirOwn(t *testing.T) {
 	a := base()
 	a.RandomPs, a.RandomLowHz, a.RandomHighHz = 100, 10, 9600
 	b := a
@@ -329,7 +329,7 @@ func TestSilenceAndClicksAtTheEndsLeaveNoTrace(t *testing.T) {
 
 // A relay that clicks in the silence before and after a quiet tone, far louder than it, is no part of the tone; nor is a
 // sample that no recorder makes.
-func TestLoudClicksBesideAQuietToneLeaveNoTrace(t *testing.T) {
+func TestLoudClicksNextToAQuietToneLeaveNoTrace(t *testing.T) {
 	c := base()
 	c.Jitter = []jittertest.Sine{{Hz: 440, Peak: 2e-9}}
 	c.Seconds, c.NoiseDBFS = 12, -130

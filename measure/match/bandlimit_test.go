@@ -94,7 +94,7 @@ func TestClippingIsNoBandLimitOfTheOther(t *testing.T) {
 }
 
 // A cut into the midst of the music, a fault and what only one capture holds are no treble of the music: neither capture is
-// said to end where the other goes on. A real band limit beside them is still named.
+// said to end where the other goes on. A real band limit in addition is still named.
 func TestWhatIsNoTrebleOfTheMusic(t *testing.T) {
 	bright := dull(faultRate*6, 3)
 	music := limitedTo(8000, bright)

@@ -24,7 +24,7 @@ func spoilt(c pcm.Clip, gain, direct, rumble, noise float64, seed uint64) pcm.Cl
 }
 
 // Content below the band does not count for the level: music is matched as without it, and the difference is named.
-func TestLevelIsThatOfWhatIsHeard(t *testing.T) {
+func TestLevelIsThatOfTheAudibleBand(t *testing.T) {
 	m := newMusic(3, 12, 18000)
 	loud := m.capture(48000, 10*48000, way{})
 	rms := math.Sqrt(meanSquare(loud))

@@ -93,7 +93,7 @@ func TestOneCaptureIsMono(t *testing.T) {
 }
 
 // A converter that takes turns between its channels has them half a frame apart, or one: the drift stays that of the clock,
-// each channel has its own offset, and the standard errors tell of noise, not of that.
+// each channel has its own offset, and the standard errors are of noise, not of that.
 func TestChannelsWithOffsetsOfTheirOwn(t *testing.T) {
 	const rate, seconds = 24000, 12
 	m := newMusic(61, seconds, 9500)

@@ -51,11 +51,11 @@ func late(delay func(t float64) float64) faulty {
 	}
 }
 
-// splice joins frames 0 to until−1 and those from again on.
-func splice(until, again int) faulty {
+// splice joins frames 0 to until−1 and those from next on.
+func splice(until, next int) faulty {
 	return func(_ music, b pcm.Clip) pcm.Clip {
 		for c, ch := range b.Channels {
-			b.Channels[c] = append(slices.Clone(ch[:until]), ch[again:]...)
+			b.Channels[c] = append(slices.Clone(ch[:until]), ch[next:]...)
 		}
 		return b
 	}
@@ -134,8 +134,8 @@ func held(from, n int) faulty {
 	}
 }
 
-// again puts what was played in the n frames before in the place of n frames.
-func again(from, n int) faulty {
+// repeat puts what was played in the n frames before in the place of n frames.
+func repeat(from, n int) faulty {
 	return func(_ music, b pcm.Clip) pcm.Clip {
 		for _, ch := range b.Channels {
 			copy(ch[from:from+n], ch[from-n:from])
@@ -291,7 +291,7 @@ func TestWhatHappensForAWhileIsTimed(t *testing.T) {
 		{"9 ms lost", silence(at, 9*ms), 9, warned{code: fault.Dropout}},
 		{"4 ms lost in channel 2", only(2, silence(at, 4*ms)), 4, warned{code: fault.Dropout, channel: 2}},
 		{"8 ms held", held(at, 8*ms), 8, warned{code: fault.Outburst}},
-		{"20 ms repeated", again(at, 20*ms), 20, warned{code: fault.Outburst}},
+		{"20 ms repeated", repeat(at, 20*ms), 20, warned{code: fault.Outburst}},
 		{"5 ms of noise", ticks(at, 5*ms, 0.01), 5, warned{code: fault.Outburst}},
 		{"a tick of 1 ms, 60 dB below full scale", ticks(at, ms, 1e-3), 1, warned{code: fault.Outburst}},
 	} {
@@ -368,7 +368,7 @@ func TestFaultsInAAreSaidOfA(t *testing.T) {
 }
 
 // A clock that runs 5 ppm faster from the middle on: every piece's drift is reported, and the offset of either half.
-func TestWanderingDriftIsToldPieceByPiece(t *testing.T) {
+func TestWanderingDriftIsStatedPieceByPiece(t *testing.T) {
 	m := newMusic(12, faultSeconds, 11000)
 	a := m.capture(faultRate, faultRate*faultSeconds, way{noise: 1e-5, seed: 4})
 	b := late(func(t float64) float64 { return 5e-6 * max(0, t-4.5) })(m, a)
@@ -446,7 +446,7 @@ func TestResponseDifferenceIsTheFiltersOwn(t *testing.T) {
 	}
 }
 
-func TestChannelsAreToldApart(t *testing.T) {
+func TestChannelsAreDistinguished(t *testing.T) {
 	m := newMusic(12, faultSeconds, 11000)
 	a := m.capture(faultRate, faultRate*faultSeconds, way{noise: 1e-5, seed: 4})
 	b := m.capture(faultRate, faultRate*faultSeconds, faultWay)

@@ -62,7 +62,7 @@ func TestRecoversKnownTruth(t *testing.T) {
 			{"drift in ppm", r.DriftPPM - 1e6*w.drift, r.StandardErrors.DriftPPM, 0.02},
 			{"gain in dB", r.GainDB - pcm.DB(math.Abs(w.gain)), r.StandardErrors.GainDB, 0.002},
 		} {
-			// What is asked for, and that the standard error tells the truth down to a thousandth of that.
+			// What is asked for, and that the standard error is true down to a thousandth of that.
 			if math.Abs(e.err) > max(e.least, 3*e.standard) || math.Abs(e.err) > e.least/1000+4*e.standard {
 				t.Errorf("%+v: %s off by %.3g ± %.3g", w, e.what, e.err, e.standard)
 			}
@@ -213,7 +213,7 @@ func TestExchangedChannelsAndFaultsAreFound(t *testing.T) {
 	}
 }
 
-// One steady tone gives every whole period nearly the same waveform: only attack and end tell the place.
+// One steady tone gives every whole period nearly the same waveform: only attack and end show the place.
 func TestSustainedTonesAreNotPlacedAPeriodApart(t *testing.T) {
 	const rate, seconds, delay = 16000, 5, 411
 	tones := []float64{97, 220}
@@ -255,7 +255,7 @@ func TestSustainedTonesAreNotPlacedAPeriodApart(t *testing.T) {
 	}
 }
 
-// Where nothing tells the place, the doubt must be said.
+// Where nothing shows the place, the doubt must be said.
 func TestAnEndlessToneIsSaidToFitElsewhere(t *testing.T) {
 	var clips [2]pcm.Clip
 	for k := range clips {

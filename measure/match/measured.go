@@ -27,11 +27,11 @@ func (c *comparison) measure(s *align.Search, found align.Alignment, others riva
 		return measured{}, err
 	}
 	k := record.FinalGain()
-	m := measured{Alignment: found, rivals: others, record: record, k: k, all: record.Sums(audible.LowHz, audible.Edge(c.rate), k, -1)}
+	m := measured{Alignment: found, rivals: others, record: record, k: k, all: record.Sums(audible.LowHz, audible.HighHz, k, -1)}
 	m.wired = m.null()
 	for ch := range c.a.Format().Channels {
 		if found.Opposed(ch) {
-			own := record.Sums(audible.LowHz, audible.Edge(c.rate), k, ch)
+			own := record.Sums(audible.LowHz, audible.HighHz, k, ch)
 			m.wired += 4 * real(own.AB) / m.all.AA // |A + B|² is |A − B|² and four times what is common
 		}
 	}

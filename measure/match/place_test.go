@@ -186,7 +186,7 @@ func TestFarClocksAndLoudNoiseAreNotUnrelated(t *testing.T) {
 }
 
 // A drone, or a chord that goes on, nulls wherever all its partials are whole periods away: its place is found where it swells, and where nothing
-// tells, the doubt is said.
+// shows it, the doubt is said.
 func TestASustainedChordIsNeverMisplacedSilently(t *testing.T) {
 	const rate, seconds = 8000, 16
 	for _, c := range []struct {

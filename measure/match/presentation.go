@@ -209,7 +209,7 @@ func (p *preparation) measure(v *Presentation, a, b pcm.Clip) (*residual.Record,
 	if err != nil {
 		return nil, err
 	}
-	all := record.Sums(audible.LowHz, audible.Edge(p.rate), 1, -1)
+	all := record.Sums(audible.LowHz, audible.HighHz, 1, -1)
 	v.NullDB = pcm.PowerDB(all.RR / all.AA)
 	gain, _, _ := audibly(a, b).gain()
 	if v.LevelErrorDB = pcm.DB(gain); v.LevelBy == "loudness" {

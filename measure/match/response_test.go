@@ -71,7 +71,7 @@ func TestNoiseIsNoDifferenceInResponse(t *testing.T) {
 
 // Beyond 20 kHz the captures are not compared: music there, of which an interpolator leaves much, must not make noise pass for
 // distortion.
-func TestMusicBeyondTheAudibleBandIsNotWhatIsLeft(t *testing.T) {
+func TestMusicBeyondTheAudibleBandIsNoResidual(t *testing.T) {
 	capture := func(w way) pcm.Clip {
 		c := steady(44100, 2*44100, 21900, w)
 		for _, ch := range c.Channels {

@@ -17,7 +17,7 @@ func swell(from, to float64) func(t float64) float64 {
 	}
 }
 
-// played is a capture, without noise, of music whose level changes with the time in A. Where cut, nothing at all is heard while
+// played is a capture, without noise, of music whose level changes with the time in A. Where cut, nothing at all plays while
 // the level is 0, not even the recorder.
 func played(bare pcm.Clip, w way, level func(t float64) float64, cut bool) pcm.Clip {
 	c := bare.Clone()
@@ -40,7 +40,7 @@ func played(bare pcm.Clip, w way, level func(t float64) float64, cut bool) pcm.C
 
 // Music that fills a part of the captures only: what the recorders add in its pauses is in no way common, and must not move
 // the line.
-func TestSilenceTellsNothing(t *testing.T) {
+func TestSilenceSaysNothingOfThePlace(t *testing.T) {
 	const rate, seconds, noise = 16000, 24, 1e-5
 	m := newMusic(51, seconds, 7000)
 	w := way{offset: 1234.321, drift: -9e-6, gain: 0.7, seed: 2}
@@ -91,14 +91,14 @@ func share(rate pcm.Rate, level func(t float64) float64, seconds float64, cut bo
 	if !cut {
 		return band
 	}
-	heard, n := 0.0, 0.0
+	sounding, n := 0.0, 0.0
 	for t := 0.0; t < seconds; t += 0.001 {
 		n++
 		if level(t) > 0 {
-			heard++
+			sounding++
 		}
 	}
-	return band * heard / n
+	return band * sounding / n
 }
 
 // A channel that is dead, but for a recorder's noise, is said to be so, and is no capture that drops out.

@@ -66,7 +66,7 @@ func (p *preparation) evaluate(kernel, filter *interpolate.Kernel, i int, byFram
 	if byFrames {
 		t := p.time(float64(p.first))
 		from := int(math.Round(t)) + int(math.Round(p.lines[i].Shift(t)))
-		if err := interpolate.ReadAround(p.captures[i], clip.Channels, from); err != nil {
+		if err := pcm.ReadAround(p.captures[i], clip.Channels, from); err != nil {
 			return clip, fmt.Errorf("match: %w", err)
 		}
 	} else {

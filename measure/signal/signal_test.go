@@ -221,7 +221,7 @@ func TestPinkNoiseFallsThreeDecibelsAnOctave(t *testing.T) {
 	}
 }
 
-func TestSweepStandsAtItsFrequencyAtItsTime(t *testing.T) {
+func TestSweepPassesItsFrequencyAtItsTime(t *testing.T) {
 	s := signal.NewSweepShape(96000, 96000*61)
 	for _, c := range []struct{ at, want float64 }{{s.BeginS, 20}, {s.EndS, 20000}, {s.BeginS + s.GrowthS*math.Log(50), 1000}} {
 		// Count cycles by the phase of two samples a millionth of a period apart: asin is monotone near zero

@@ -12,3 +12,9 @@ func Median(x []float64) float64 {
 	}
 	return slices.Sorted(slices.Values(x))[len(x)/2]
 }
+
+// Probable is the deviation, in standard deviations, that half of Gaussian values exceed.
+const Probable = 0.6745
+
+// Deviation returns the standard deviation of Gaussian values around 0 from their magnitudes, of which half may be anything larger: NaN of none.
+func Deviation(magnitudes []float64) float64 { return Median(magnitudes) / Probable }

@@ -72,8 +72,7 @@ func (t *tracker) jumpsOf(phases []float64, hz float64) jump {
 	for i, s := range steps {
 		off[i] = math.Abs(wrapped(s - before[i] - wrapped(after[i]-before[i])/2))
 	}
-	const sigma = 1.4826 // of a normal distribution, of its median off the middle
-	least := max(leastJump*hz, jumpSigmas*sigma*spectrum.Median(off))
+	least := max(leastJump*hz, jumpSigmas*spectrum.Deviation(off))
 	jumps := func(i int) bool {
 		if i < neighbours || i >= len(steps)-neighbours { // few to one side: a clock that changes its pace there seems to jump
 			return offPace(steps[i], before[i], after[i], 4*least)

@@ -99,45 +99,34 @@ func (c *Channel) limit(f Channel, s shift) {
 			c.Limits = append(c.Limits, s.limit(fmt.Sprintf("harmonics[%d].dbc", k), h.DBC, s.distortion(h.Order, greater(g.DBC, g.LimitDBC)), h.LimitDBC))
 		}
 	}
-	c.Limits = append(c.Limits, lineLimits("hum[%d].dbc", mainsSlack, toLines(c.Hum), toLines(hum))...)
-	c.Limits = append(c.Limits, lineLimits("spurs[%d].dbc", clockSlack, toLines(c.Spurs), toLines(spurs))...)
+	c.Limits = append(c.Limits, lineLimits("hum[%d].dbc", mainsSlack, c.Hum, hum)...)
+	c.Limits = append(c.Limits, lineLimits("spurs[%d].dbc", clockSlack, c.Spurs, spurs)...)
 }
 
 // line is a line of either kind.
-type line struct{ hz, db float64 }
+type line interface{ at() (hz, db float64) }
 
-func toLines(list []Line) []line {
-	var out []line
-	for _, l := range list {
-		out = append(out, line{l.Hz, l.DBC})
-	}
-	return out
-}
-
-func toLevels(list []LevelLine) []line {
-	var out []line
-	for _, l := range list {
-		out = append(out, line{l.Hz, l.DBFS})
-	}
-	return out
-}
+func (l Line) at() (hz, db float64)      { return l.Hz, l.DBC }
+func (l LevelLine) at() (hz, db float64) { return l.Hz, l.DBFS }
 
 // lineLimits gives each line that the set-up alone shows too that one's level: the others are far from the floor, since
 // they were distinguished from the noise.
 //
 // slack is how far, relative to its frequency, a line may have moved between the captures; format names the figure.
-func lineLimits(format string, slack float64, lines, floor []line) []Limit {
+func lineLimits[L line](format string, slack float64, lines, floor []L) []Limit {
 	const bin = 0.7 // Hz, of the spectra at all rates
 	var out []Limit
 	for i, l := range lines {
-		nearest, off := math.NaN(), math.Max(bin, slack*l.hz)
+		hz, db := l.at()
+		nearest, off := math.NaN(), math.Max(bin, slack*hz)
 		for _, g := range floor {
-			if d := math.Abs(g.hz - l.hz); d <= off {
-				nearest, off = g.db, d
+			floorHz, floorDB := g.at()
+			if d := math.Abs(floorHz - hz); d <= off {
+				nearest, off = floorDB, d
 			}
 		}
 		if !math.IsNaN(nearest) {
-			out = append(out, limitOf(fmt.Sprintf(format, i), l.db, nearest))
+			out = append(out, limitOf(fmt.Sprintf(format, i), db, nearest))
 		}
 	}
 	return out
@@ -164,8 +153,8 @@ func (r *NoiseResult) SetFloor(floor NoiseResult) error {
 		if !math.IsNaN(c.RelativeToReferenceDB) {
 			c.Limits = append(c.Limits, limitOf("relative_to_reference_db", c.RelativeToReferenceDB, f.UnweightedDBFS-c.UnweightedDBFS+c.RelativeToReferenceDB))
 		}
-		c.Limits = append(c.Limits, lineLimits("hum[%d].dbfs", mainsSlack, toLevels(c.Hum), toLevels(f.Hum))...)
-		c.Limits = append(c.Limits, lineLimits("spurs[%d].dbfs", clockSlack, toLevels(c.Spurs), toLevels(f.Spurs))...)
+		c.Limits = append(c.Limits, lineLimits("hum[%d].dbfs", mainsSlack, c.Hum, f.Hum)...)
+		c.Limits = append(c.Limits, lineLimits("spurs[%d].dbfs", clockSlack, c.Spurs, f.Spurs)...)
 	})
 }
 

@@ -16,11 +16,12 @@ var ErrNoSignal = errors.New("not the signal for this measurement")
 
 // What the active part of a recording is known by, in tenths of a second. Judgement, no source.
 const (
-	shortTenths = 10   // fewer keep their ends
-	heldTenths  = 5    // for which a level is kept up: a click is shorter
-	extentRatio = 0.25 // of the level, that tenths of the signal have at the least: 12 dB
-	holeRatio   = 0.1  // of the level, below which a tenth is a hole: 20 dB
-	noiseRatio  = 1e-3 // of the loudest channel's level, below which a channel is noise
+	shortTenths  = 10   // fewer keep their ends
+	heldTenths   = 5    // for which a level is kept up: a click is shorter
+	extentRatio  = 0.25 // of the level, that extentTenths of the signal have at the least, one after the other, where it begins and ends: 12 dB
+	extentTenths = 3
+	holeRatio    = 0.1  // of the level, below which a tenth is a hole: 20 dB
+	noiseRatio   = 1e-3 // of the loudest channel's level, below which a channel is noise
 )
 
 // active is the part of a recording in which the signal is, and how steady it is there.
@@ -81,7 +82,10 @@ func (a *active) locate(levels [][]float64, size, frames int) {
 		if steady[c] < noiseRatio*top { // a channel of noise says nothing about where the others' signal is
 			continue
 		}
-		from, to := extent(l, steady[c])
+		from, to, found := measure.LongRuns(l, extentRatio*steady[c], min(extentTenths, len(l)))
+		if !found {
+			return
+		}
 		from, to = unfaded(l, from, to)
 		first, last = max(first, from), min(last, to)
 	}
@@ -115,23 +119,6 @@ func sustained(levels []float64) float64 {
 		best = max(best, slices.Min(levels[i:i+n]))
 	}
 	return best
-}
-
-// extent returns the first and the last tenth that belong to a run of three within 12 dB of level or above.
-func extent(levels []float64, level float64) (first, last int) {
-	const least = 3
-	first, last = len(levels), -1
-	run := 0
-	for i, v := range levels {
-		run++
-		if v < extentRatio*level {
-			run = 0
-		}
-		if run >= min(least, len(levels)) {
-			first, last = min(first, i+1-run), i
-		}
-	}
-	return first, last
 }
 
 // unfaded moves the ends inwards over tenths that are quieter than the rest by more than the rest itself moves, as in

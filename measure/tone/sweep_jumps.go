@@ -24,7 +24,7 @@ type passage struct{ hz, delay float64 }
 // narrowFromHz is from where on a band of a third of an octave is sharp enough in time. A judgement, no source; sweep_jumps_test.go holds it.
 const narrowFromHz = 2000
 
-// passages returns those of bands a third of an octave apart, up to a frequency. Bands without a response are left out. They are
+// passages returns the passages of bands a third of an octave apart, up to a frequency. Bands without a response are left out. They are
 // an octave wide, to be sharp in time, and narrower where that is not needed, to reach up to the end.
 func (c cutter) passages(linear response, high float64) []passage {
 	var list []passage

@@ -53,7 +53,7 @@ func edgeOf(n int, growth float64) cutter {
 		x[i] = shape.Harmonic(n, float64(i)/rate)
 	}
 	c := undo(x, rate, growth)
-	c.peak = rate * growth // that of the linear response, which there is none of
+	c.peak = rate * growth // where the linear response would be
 	return c
 }
 
@@ -70,7 +70,7 @@ type orders struct {
 // leaves there, and what the sweep's own beginning.
 type orderPoint struct{ hz, level, noise, spill float64 }
 
-// harmonics returns those of orders 2 to highestHarmonic, and those that are missed where their points are lost.
+// harmonics returns the harmonics of orders 2 to highestHarmonic, and the orders that are missed where their points are lost.
 func (o orders) harmonics() (list []SweepHarmonic, missed []int) {
 	var points [highestHarmonic + 1][]orderPoint
 	for n := 2; n <= highestHarmonic; n++ {

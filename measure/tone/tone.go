@@ -39,7 +39,7 @@ type Channel struct {
 	Hum       []Line     `json:"hum"`
 	Spurs     []Line     `json:"spurs"`
 	Limits    []Limit    `json:"limits,omitempty"`
-	// Density is that of all but the tone and its harmonics.
+	// Density is the density of all but the tone and its harmonics.
 	Density []DensityPoint `json:"-"`
 }
 
@@ -207,7 +207,7 @@ func track(r pcm.Reader, count int, products func(hz []float64) [][]int) (tracke
 	for c, hz := range lines {
 		if hz == nil {
 			t.missing = append(t.missing, measure.Warningf(measure.NoSignal, "channel %d: no %s found", c+1, plural(count)).In(c+1))
-			t.swingDB[c] = math.NaN() // that of noise says nothing
+			t.swingDB[c] = math.NaN() // the swing of noise says nothing
 			continue
 		}
 		found = true

@@ -487,7 +487,7 @@ func TestSilenceBeforeAndAfterLeavesNoTrace(t *testing.T) {
 
 // The figures of a chain must not depend on when the recorder was started, on what switching it on sounds like, or on a
 // player that fades. want is what the same tone gives without.
-func TestWhatStandsAroundATone(t *testing.T) {
+func TestWhatSurroundsATone(t *testing.T) {
 	const rate, seconds = 48000, 6
 	random := rand.New(rand.NewPCG(5, 6))
 	for _, floor := range []float64{0, 1e-5} {

@@ -62,7 +62,7 @@ type Product struct {
 	LimitDBC float64 `json:"limit_dbc"`
 }
 
-// highestOrder is that of the products looked for. A judgement, no source.
+// highestOrder is the highest order of the products looked for. A judgement, no source.
 const highestOrder = 5
 
 // twoToneOrders are p and q of the products looked for: orders 2 to highestOrder.

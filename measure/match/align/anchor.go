@@ -6,7 +6,6 @@ import (
 	"runtime"
 	"sync"
 
-	"heardiff/measure/interpolate"
 	"heardiff/measure/match/audible"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
@@ -35,9 +34,9 @@ const silentPower = 1e-12
 
 // anchorSearch is how stretches of A are sought in B: n frames each, within reach frames of a line, in mixes of the channels.
 type anchorSearch struct {
-	a, b          pcm.Reader
-	offset, drift float64
-	n, reach      int
+	a, b     pcm.Reader
+	offset   float64
+	n, reach int
 	assumption
 }
 
@@ -106,14 +105,14 @@ func newSeeker(h anchorSearch) *anchorSeeker {
 
 // read takes the n frames of A at at, and those of B that they are sought in.
 func (s *anchorSeeker) read(at int) error {
-	if err := interpolate.ReadAround(s.a, s.windowA, at); err != nil {
+	if err := pcm.ReadAround(s.a, s.windowA, at); err != nil {
 		return err
 	}
 	s.from = at + int(math.Round(s.offset+s.drift*float64(at))) - s.reach
 	if s.drift == 0 {
-		return interpolate.ReadAround(s.b, s.windowB, s.from)
+		return pcm.ReadAround(s.b, s.windowB, s.from)
 	}
-	if err := interpolate.ReadAround(s.b, s.raw, s.from+min(0, s.stretched(len(s.windowB[0])))); err != nil {
+	if err := pcm.ReadAround(s.b, s.raw, s.from+min(0, s.stretched(len(s.windowB[0])))); err != nil {
 		return err
 	}
 	for c, ch := range s.windowB {

@@ -64,31 +64,13 @@ func gatherSome(a, b pcm.Reader, l Line, kernel *interpolate.Kernel, most, n int
 		if count > 1 {
 			at += int(float64(i) * float64(to-from-g.n) / float64(count-1))
 		}
-		if err := g.load(a, b, l, at); err != nil {
+		x, y, bFrom, err := l.ReadPair(a, b, at, g.n, kernel.Half()+slack)
+		if err != nil {
 			return nil, err
 		}
+		g.at, g.bFrom, g.a, g.b = append(g.at, at), append(g.bFrom, bFrom), append(g.a, x), append(g.b, y)
 	}
 	return g, nil
-}
-
-func (g *blocks) load(a, b pcm.Reader, l Line, at int) error {
-	channels := a.Format().Channels
-	x := pcm.Planes(channels, g.n)
-	if err := interpolate.ReadAround(a, x, at); err != nil {
-		return err
-	}
-	margin := g.kernel.Half() + slack
-	bFrom := at + int(math.Floor(l.Shift(float64(at)))) - margin
-	y := pcm.Planes(channels, g.n+2*margin+int(math.Abs(l.Drift)*float64(g.n))+2)
-	if err := interpolate.ReadAround(b, y, bFrom); err != nil {
-		return err
-	}
-	if l.Swapped {
-		y[0], y[1] = y[1], y[0]
-	}
-	g.at, g.bFrom = append(g.at, at), append(g.bFrom, bFrom)
-	g.a, g.b = append(g.a, x), append(g.b, y)
-	return nil
 }
 
 // middle returns the frame of A in the middle of block i.

@@ -5,7 +5,6 @@ import (
 
 	"gonum.org/v1/gonum/floats"
 
-	"heardiff/measure/interpolate"
 	"heardiff/measure/match/audible"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
@@ -55,7 +54,7 @@ func readMix(r pcm.Reader, from, n int, wired Line) ([]float64, error) {
 
 // readMix fills dst with the mix of channels wired as l says; planes is room for as many frames.
 func (l Line) readMix(dst []float64, planes [][]float64, r pcm.Reader, from int) error {
-	if err := interpolate.ReadAround(r, planes, from); err != nil {
+	if err := pcm.ReadAround(r, planes, from); err != nil {
 		return err
 	}
 	if l.Swapped {

@@ -2,6 +2,7 @@ package align
 
 import (
 	"errors"
+	"math"
 
 	"heardiff/playback/pcm"
 )
@@ -48,6 +49,21 @@ func (l Line) Overlap(a, b pcm.Reader, margin int) (from, to int) {
 		from, to = max(from, l.From), min(to, l.To)
 	}
 	return from, to
+}
+
+// ReadPair reads n frames of A from at on, and of B, whose channels it puts in A's order, what lies at any of their displacements with a margin to
+// either side, from frame bFrom on.
+func (l Line) ReadPair(a, b pcm.Reader, at, n, margin int) (inA, inB [][]float64, bFrom int, err error) {
+	channels := a.Format().Channels
+	inA, inB = pcm.Planes(channels, n), pcm.Planes(channels, n+2*margin+int(math.Abs(l.Drift)*float64(n))+2)
+	bFrom = at + int(math.Floor(min(l.Shift(float64(at)), l.Shift(float64(at+n))))) - margin
+	if err = pcm.ReadAround(a, inA, at); err == nil {
+		err = pcm.ReadAround(b, inB, bFrom)
+	}
+	if l.Swapped {
+		inB[0], inB[1] = inB[1], inB[0]
+	}
+	return inA, inB, bFrom, err
 }
 
 // Jump is a place where B leaves its line: from frame At of A on it is By frames off.

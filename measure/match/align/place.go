@@ -135,21 +135,16 @@ func fitAnchors(found []anchor, drift, sounds float64) Place {
 		return p
 	}
 	p.matched = len(best)
+	levels := 0.0
+	for _, k := range found {
+		levels += k.level
+	}
 	for _, k := range best {
 		p.explained += sounds * k.match * k.match / float64(len(found))
-		p.agreed += k.level / strength(found)
+		p.agreed += k.level / levels
 	}
 	p.fitLine(best)
 	return p
-}
-
-// strength returns the sum of the anchors' levels.
-func strength(anchors []anchor) float64 {
-	sum := 0.0
-	for _, k := range anchors {
-		sum += k.level
-	}
-	return sum
 }
 
 // outerAnchors returns the anchors whose waveforms agree, and those of other candidates before the first and after the last

@@ -6,6 +6,7 @@ import (
 
 	"heardiff/measure/interpolate"
 	"heardiff/measure/match/fit"
+	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
 )
 
@@ -130,7 +131,7 @@ func (f *Refinement) settle() (offset, drift float64) {
 		}
 		f.trackSD = scale / max(1, used-2)
 		f.OffsetSE, f.DriftSE = line.Errors(f.trackSD)
-		cut := biweight*fit.Median(size)/probable + 1e-300
+		cut := biweight*spectrum.Median(size)/spectrum.Probable + 1e-300
 		excess := f.excess(deviation)
 		for i, p := range f.track {
 			u := size[i] / cut
@@ -144,9 +145,8 @@ func (f *Refinement) settle() (offset, drift float64) {
 	return offset, drift
 }
 
-// biweight is how many standard deviations off the line a block has no weight any more (common practice, no source), and probable the deviation,
-// in standard deviations, that half of Gaussian values exceed.
-const biweight, probable = 6, 0.6745
+// biweight is how many standard deviations off the line a block has no weight any more (common practice, no source).
+const biweight = 6
 
 // excess returns the variance that the deviations have beyond the blocks' own noise, 0 where it is negligible: the weights are good to a factor
 // of two in deviation. The median, so that a few stray blocks make none; of what each block needs, so that weak blocks, whose noise is great,
@@ -154,9 +154,9 @@ const biweight, probable = 6, 0.6745
 func (f *Refinement) excess(deviation []float64) float64 {
 	needs := make([]float64, len(deviation))
 	for i, p := range f.track {
-		needs[i] = math.Pow(deviation[i]/probable, 2) - 4/p.weight
+		needs[i] = math.Pow(deviation[i]/spectrum.Probable, 2) - 4/p.weight
 	}
-	return max(0, fit.Median(needs))
+	return max(0, spectrum.Median(needs))
 }
 
 // What a wandering clock is. Judgement, no source, but for the correlation; TestWanderIsHeldUpToTheFrequencySaid holds it.
@@ -188,12 +188,12 @@ func (f *Refinement) judgeWander() {
 	smooth := f.smooth(weight)
 	// A few strong blocks must not decide for all: none weighs more than the common one, or deviates by more than three
 	// standard deviations.
-	common := fit.Median(weight)
+	common := spectrum.Median(weight)
 	even := func(i int) float64 { return f.track[i].delay * math.Sqrt(min(common, weight[i])) }
 	for i := range size {
 		size[i] = math.Abs(even(i))
 	}
-	most := mostDeviation*fit.Median(size)/probable + 1e-300
+	most := mostDeviation*spectrum.Median(size)/spectrum.Probable + 1e-300
 	held := func(i int) float64 { return max(-most, min(most, even(i))) }
 	var lag, power, w, wander float64
 	for i := range f.track {
@@ -223,7 +223,7 @@ func (f *Refinement) BlockCorrelation() float64 {
 	for _, p := range f.track {
 		correlations = append(correlations, p.fit)
 	}
-	return fit.Median(correlations)
+	return spectrum.Median(correlations)
 }
 
 // smooth returns the track averaged over five blocks, with these weights.

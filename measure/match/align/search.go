@@ -21,8 +21,7 @@ type Search struct {
 	leastFrames      float64 // that captures must overlap by
 	courseA, courseB Course
 	audible.Kernels
-	assumption         // with which the places were found
-	Places     []Place // best first
+	Places []Place // best first
 }
 
 // Find compares waveforms at every place that the courses of both captures suggest. The overlap is to last minOverlapS seconds at the least.
@@ -71,7 +70,7 @@ const maxTried = 6
 
 // tryAll sets the places to those at which the waveforms of each candidate agree, best first.
 func (s *Search) tryAll(found []candidate, m assumption) error {
-	s.Places, s.assumption = nil, m
+	s.Places = nil
 	tried := min(len(found), maxTried)
 	// Files cut alike are common, and a sustained sound has no course to go by.
 	for _, c := range append(found[:tried:tried], candidate{}) {
@@ -135,7 +134,7 @@ func (s *Search) tryCandidate(c candidate, m assumption) (Place, error) {
 	}
 	places = evenly(places, maxAnchors)
 	reach := int(candidateS*rate + strayDrift*float64(to-from)/2)
-	h := anchorSearch{a: s.a, b: s.b, offset: math.Round(l.Offset), drift: m.drift, n: n, reach: reach, assumption: m}
+	h := anchorSearch{a: s.a, b: s.b, offset: math.Round(l.Offset), n: n, reach: reach, assumption: m}
 	found, err := h.find(places)
 	if err != nil {
 		return Place{}, err

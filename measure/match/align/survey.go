@@ -27,8 +27,8 @@ const (
 	// nearlyAll is the share of what the best displacement explains from which on another is looked at. A judgement, no source;
 	// TestASustainedChordIsNeverMisplacedSilently holds it.
 	nearlyAll = 0.95
-	// leastOfOverlap is the share of the overlap, in frames and in either capture's energy, that is to be left at another displacement: what is
-	// silent fits everywhere. A judgement, no source; TestSilenceTellsNothing holds it.
+	// leastOfOverlap is the share of the overlap, in frames and in either capture's energy, that must remain at another displacement: what is
+	// silent fits everywhere. A judgement, no source; TestSilenceSaysNothingOfThePlace holds it.
 	leastOfOverlap = 0.25
 	// surveyError is the error of what is explained, by the parabola through correlations a quarter of a frame apart (ω⁴/384 at ω a step), and a
 	// frame more or less at the ends.
@@ -170,7 +170,7 @@ func (v survey) peaks(least int) []peak {
 	return out[:min(len(out), mostSurveyed)]
 }
 
-// correlation returns that of a and b, relative to the energies of what overlaps, at every displacement that leaves so many frames, and the first
+// correlation returns how a and b correlate, relative to the energies of what overlaps, at every displacement that leaves so many frames, and the first
 // of them in frames of b. It is 0 where too little of either's energy overlaps.
 func (v survey) correlation(shortest int) (c []float64, first int) {
 	na, nb := len(v.a), len(v.b)

@@ -6,7 +6,7 @@ import (
 	"slices"
 	"sort"
 
-	"heardiff/measure/match/fit"
+	"heardiff/measure/spectrum"
 
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
@@ -83,7 +83,7 @@ func newStepFit(f *Refinement) stepFit {
 	for i, p := range f.track {
 		weight[i] = p.weight
 	}
-	common := fit.Median(weight)
+	common := spectrum.Median(weight)
 	k := stepFit{from: f.track[0].t, length: f.track[n-1].t - f.track[0].t, weight: weight}
 	for i, p := range f.track {
 		k.t, k.delay = append(k.t, (p.t-k.from)/k.length), append(k.delay, p.delay)
@@ -142,7 +142,7 @@ func (k stepFit) scatter(at, line []float64) float64 {
 		k.row(row, t, at, false)
 		off[i] = math.Abs(k.delay[i] - floats.Dot(row, line))
 	}
-	return fit.Median(off)
+	return spectrum.Median(off)
 }
 
 // row fills in what the coefficients are multiplied with at t.

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"heardiff/measure/match/fit"
+	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
 )
 
@@ -13,7 +14,7 @@ func (f *Refinement) interval() float64 {
 	for i, p := range f.track[1:] {
 		gaps = append(gaps, p.t-f.track[i].t)
 	}
-	return fit.Median(gaps)
+	return spectrum.Median(gaps)
 }
 
 // smoothed is where smooth loses 3 dB, in cycles per block: sin(5πf)/(5·sin πf) = 1/√2.

@@ -176,15 +176,15 @@ type sideBySide struct {
 }
 
 // sideBySide pairs the stretches of A that lie in the overlap and hold no event with those of B.
-func (f Evidence) sideBySide(events []event) sideBySide {
-	t := sideBySide{of: [2]*spectra{f.A.spectra, f.B.spectra}}
-	length := f.A.spectra.every * f.A.spectra.hop
-	for i := (f.Overlap[0] + length - 1) / length; (i+1)*length <= f.Overlap[1]; i++ {
+func (r Evidence) sideBySide(events []event) sideBySide {
+	t := sideBySide{of: [2]*spectra{r.A.spectra, r.B.spectra}}
+	length := r.A.spectra.every * r.A.spectra.hop
+	for i := (r.Overlap[0] + length - 1) / length; (i+1)*length <= r.Overlap[1]; i++ {
 		from := i * length
-		if slices.ContainsFunc(events, func(e event) bool { return e.from < from+length+f.A.hop && e.to > from-f.A.hop }) {
+		if slices.ContainsFunc(events, func(e event) bool { return e.from < from+length+r.A.hop && e.to > from-r.A.hop }) {
 			continue
 		}
-		t.at = append(t.at, [2]float64{float64(i), float64(i) + f.Line.Shift(float64(from))/float64(length)})
+		t.at = append(t.at, [2]float64{float64(i), float64(i) + r.Line.Shift(float64(from))/float64(length)})
 	}
 	return t
 }

@@ -1,9 +1,6 @@
 package fault
 
 import (
-	"slices"
-
-	"heardiff/measure/match/fit"
 	"heardiff/measure/spectrum"
 )
 
@@ -63,7 +60,7 @@ func (b *below) rumble(c int) float64 {
 	if len(b.channels[c].rumble) == 0 {
 		return 0
 	}
-	return fit.Median(slices.Clone(b.channels[c].rumble))
+	return spectrum.Median(b.channels[c].rumble)
 }
 
 // level returns the mean square of channel c without its direct voltage.

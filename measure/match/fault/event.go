@@ -137,7 +137,7 @@ func bridge(lost []string, silent func(i int) bool, name string) {
 	}
 }
 
-// joined makes one event of those of several channels at once.
+// joined makes one event of the events that several channels show at once.
 func (r Evidence) joined(all []event) []event {
 	near := int(r.Rate) / 500
 	var out []event

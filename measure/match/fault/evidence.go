@@ -55,8 +55,8 @@ type finder struct {
 func (f *finder) warn(w ...measure.Warning) { f.warnings = append(f.warnings, w...) }
 
 // placeInB returns the place in B of each channel of A.
-func (e Evidence) placeInB(channel int) int {
-	if e.Line.Swapped && channel < 2 {
+func (r Evidence) placeInB(channel int) int {
+	if r.Line.Swapped && channel < 2 {
 		return 1 - channel
 	}
 	return channel

@@ -7,6 +7,7 @@ import (
 
 	"heardiff/measure"
 	"heardiff/measure/match/fit"
+	"heardiff/measure/spectrum"
 
 	"gonum.org/v1/gonum/stat"
 )
@@ -158,7 +159,7 @@ func (r Evidence) courseOf(c int) []bandCourse {
 		for k, p := range parts {
 			b.seconds[k] = math.NaN()
 			if len(p) > 0 {
-				b.seconds[k] = fit.Median(p)
+				b.seconds[k] = spectrum.Median(p)
 				known = append(known, b.seconds[k])
 			}
 		}
@@ -166,7 +167,7 @@ func (r Evidence) courseOf(c int) []bandCourse {
 			continue
 		}
 		const finest = 0.003 // dB: no band decides alone
-		b.middle, b.weight = fit.Median(known), 1/(math.Pow(scatterOf(known), 2)+finest*finest)
+		b.middle, b.weight = spectrum.Median(known), 1/(math.Pow(scatterOf(known), 2)+finest*finest)
 		out = append(out, b)
 	}
 	return out
@@ -179,7 +180,7 @@ func scatterOf(x []float64) float64 {
 	for i := 1; i < len(x); i++ {
 		steps = append(steps, math.Abs(x[i]-x[i-1]))
 	}
-	return fit.Median(steps)/(0.6745*math.Sqrt2) + 1e-6 // half of Gaussian values exceed 0.6745 standard deviations
+	return spectrum.Deviation(steps)/math.Sqrt2 + 1e-6
 }
 
 // agreed returns the change at second k on which the bands agree, and its standard error from how they do not.

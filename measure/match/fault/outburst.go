@@ -4,8 +4,8 @@ import (
 	"math"
 	"sort"
 
-	"heardiff/measure/match/fit"
 	"heardiff/measure/match/residual"
+	"heardiff/measure/spectrum"
 )
 
 // The residual of two captures rises with the music, in the treble or in the bass, and rings on with it: a large residual in a stretch of
@@ -120,7 +120,7 @@ func neighbours(rest []float64) []float64 {
 	const size = 50
 	var medians []float64
 	for from := 0; from < len(rest); from += size {
-		medians = append(medians, fit.Median(rest[from:min(len(rest), from+size)]))
+		medians = append(medians, spectrum.Median(rest[from:min(len(rest), from+size)]))
 	}
 	out := make([]float64, len(rest))
 	for i := range out {

@@ -2,7 +2,6 @@ package fit
 
 import (
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -66,14 +65,4 @@ func spreadOf(pairs [][2]float64) (mean, sum float64) {
 func Dilution(pairs [][2]float64, share, m float64) float64 {
 	mean, spread := spreadOf(pairs)
 	return 2 * share * float64(len(pairs)) * mean * mean / (m * spread)
-}
-
-// Median returns the middle of x, 0 of nothing. x is not changed.
-func Median(x []float64) float64 {
-	if len(x) == 0 {
-		return 0
-	}
-	s := slices.Clone(x)
-	slices.Sort(s)
-	return s[len(s)/2]
 }

@@ -2,6 +2,7 @@ package residual
 
 import (
 	"math"
+	"math/cmplx"
 
 	"heardiff/measure/match/audible"
 	"heardiff/playback/pcm"
@@ -30,12 +31,11 @@ func levelDB(a, rem []complex128) float64 {
 	var aa, rr float64
 	var ar complex128
 	for k, z := range a {
-		q := rem[k]
-		aa += real(z)*real(z) + imag(z)*imag(z)
-		rr += real(q)*real(q) + imag(q)*imag(q)
-		ar += complex(real(z)*real(q)+imag(z)*imag(q), real(z)*imag(q)-imag(z)*real(q))
+		aa += squared(z)
+		rr += squared(rem[k])
+		ar += cmplx.Conj(z) * rem[k]
 	}
-	noise := rr - (real(ar)*real(ar)+imag(ar)*imag(ar))/aa
+	noise := rr - squared(ar)/aa
 	if len(a) < leastBins || !(noise < clearBand*aa) {
 		return math.NaN()
 	}

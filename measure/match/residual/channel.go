@@ -25,7 +25,7 @@ const LeastCommon = 0.3
 
 // ChannelFigures measures every channel by itself, at the common gain k.
 func (r *Record) ChannelFigures(k float64) []ChannelFigures {
-	out := make([]ChannelFigures, len(r.aa))
+	out := make([]ChannelFigures, len(r.sums))
 	for c := range out {
 		out[c] = r.channelOf(k, c)
 	}
@@ -33,7 +33,7 @@ func (r *Record) ChannelFigures(k float64) []ChannelFigures {
 }
 
 func (r *Record) channelOf(k float64, c int) ChannelFigures {
-	s := r.Sums(audible.LowHz, audible.Edge(r.Rate), k, c)
+	s := r.Sums(audible.LowHz, audible.HighHz, k, c)
 	ch := ChannelFigures{Channel: c + 1, GainDB: math.NaN(), Delay: math.NaN(), PowerA: s.AA, PowerB: s.BB}
 	if !(s.AA > 0 && s.BB > 0) {
 		return ch
@@ -61,13 +61,12 @@ func (r *Record) crossPhase(c int) align.CrossPhase {
 	lo, hi := r.Bins(audible.LowHz, audible.HighHz)
 	p := align.CrossPhase{N: r.N, Lo: lo}
 	for i := lo; i < hi; i++ {
-		aa, rr, ar := r.aa[c][i], r.rr[c][i], r.ar[c][i]
+		aa, rr, ar := r.sums[c][i].aa, r.sums[c][i].rr, r.sums[c][i].ar
 		ab := complex(aa, 0) - ar
-		power := real(ab)*real(ab) + imag(ab)*imag(ab)
 		// |A|²·|B|² − |joint|², written so that a deep null stays clear of rounding.
-		rest := aa*rr - real(ar)*real(ar) - imag(ar)*imag(ar)
+		rest := aa*rr - squared(ar)
 		p.Joint = append(p.Joint, ab)
-		p.Weight = append(p.Weight, power/(max(0, rest)+1e-15*aa*aa+1e-300))
+		p.Weight = append(p.Weight, squared(ab)/(max(0, rest)+1e-15*aa*aa+1e-300))
 	}
 	return p
 }

@@ -2,16 +2,17 @@ package residual
 
 import (
 	"cmp"
+	"math/cmplx"
 	"slices"
 )
 
 // blockPower holds the powers of one channel of one block in one band: of A, of R, and of what of R no gain, slope and delay of the block makes of A.
 type blockPower struct{ a, rem, own float64 }
 
-// leastFollowedBins is how many bins a band needs for what no gain, slope and delay makes of A to be told from A. A judgement, no source.
+// leastFollowedBins is how many bins a band needs for what no gain, slope and delay makes of A to be distinguished from A. A judgement, no source.
 const leastFollowedBins = 16
 
-// steadySlope is the spread of a's power across the band from which on a slope is told from a gain: less is rounding.
+// steadySlope is the spread of a's power across the band from which on a slope is distinguished from a gain: less is rounding.
 const steadySlope = 1e-9
 
 // leastFollowedBlocks is how many blocks are loud and how many quiet. A judgement, no source.
@@ -36,11 +37,10 @@ func powersOf(a, rem []complex128) blockPower {
 	var flat, slope complex128 // what rem has of a, and of a times the place x in the band, −1 to 1
 	var ax, axx float64
 	for k, z := range a {
-		q, x := rem[k], (2*float64(k)+1)/float64(len(a))-1
-		za := real(z)*real(z) + imag(z)*imag(z)
-		both := complex(real(z)*real(q)+imag(z)*imag(q), real(z)*imag(q)-imag(z)*real(q))
+		x := (2*float64(k)+1)/float64(len(a)) - 1
+		za, both := squared(z), cmplx.Conj(z)*rem[k]
 		p.a, ax, axx = p.a+za, ax+x*za, axx+x*x*za
-		p.rem += real(q)*real(q) + imag(q)*imag(q)
+		p.rem += squared(rem[k])
 		flat, slope = flat+both, slope+complex(x, 0)*both
 	}
 	p.own = p.rem
@@ -48,7 +48,7 @@ func powersOf(a, rem []complex128) blockPower {
 		return p
 	}
 	p.own -= squared(flat) / p.a
-	// What is left of the slope is what the gain does not have already.
+	// The gain has part of the slope already.
 	slope -= complex(ax/p.a, 0) * flat
 	if rest := axx - ax*ax/p.a; rest > steadySlope*p.a {
 		p.own -= squared(slope) / rest

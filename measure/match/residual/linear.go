@@ -15,14 +15,14 @@ const mostBlocks = 500
 // NonlinearCurves reads the captures a second time and returns, by channel, the curves of the residual without what one fixed filter makes of A.
 // Blocks that skip names, by their frames of A, are left out, and so are those that fail to be read this time.
 func (r *Record) NonlinearCurves(skip func(from, to int) bool) []Curve {
-	curves := make([]Curve, len(r.aa))
-	filter := make([][]complex128, len(r.aa))
+	curves := make([]Curve, len(r.sums))
+	filter := make([][]complex128, len(r.sums))
 	for c := range filter {
 		filter[c] = r.filter(c)
 	}
-	t := newTransformer(newRecord(r.Rate, len(r.aa), r.N, r.Gain), r.source)
+	t := newTransformer(newRecord(r.Rate, len(r.sums), r.N, r.Gain), r.source)
 	inverse := spectrum.NewPlan(r.N)
-	plain, back := pcm.Planes(len(r.aa), r.N), make([]float64, r.N)
+	plain, back := pcm.Planes(len(r.sums), r.N), make([]float64, r.N)
 	for _, at := range r.loudest(skip) {
 		j, err := r.source.read(at, r.N)
 		if err != nil {
@@ -61,10 +61,10 @@ func (r *Record) unfilter(rem, a, filter []complex128) {
 // filter returns the part of A in R at each bin of channel c, averaged over a twelfth of an octave, and three bins at
 // the least.
 func (r *Record) filter(c int) []complex128 {
-	n := len(r.aa[c])
+	n := len(r.sums[c])
 	aa, ar := make([]float64, n+1), make([]complex128, n+1)
 	for k := range n {
-		aa[k+1], ar[k+1] = aa[k]+r.aa[c][k], ar[k]+r.ar[c][k]
+		aa[k+1], ar[k+1] = aa[k]+r.sums[c][k].aa, ar[k]+r.sums[c][k].ar
 	}
 	out := make([]complex128, n)
 	for k := range out {

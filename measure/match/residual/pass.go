@@ -11,7 +11,6 @@ import (
 	"heardiff/measure/interpolate"
 	"heardiff/measure/match/align"
 	"heardiff/measure/match/audible"
-	"heardiff/measure/match/fit"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
 )
@@ -28,7 +27,7 @@ func (r *Record) run(s source) error {
 	var working, metering sync.WaitGroup
 	meters := r.meter(s.a.Format(), &metering)
 	for w := range parts {
-		parts[w] = newRecord(r.Rate, len(r.aa), r.N, r.Gain)
+		parts[w] = newRecord(r.Rate, len(r.sums), r.N, r.Gain)
 		parts[w].hop = r.hop
 		queues[w] = make(chan blockPair, 2)
 		working.Go(func() {
@@ -107,8 +106,8 @@ func newTransformer(sum *Record, s source) *transformer {
 	size, every := spectrum.PowerOfTwo(2*top), max(1, int(sum.Rate)/30000)
 	return &transformer{
 		sum: sum, src: s, planA: audible.NewTransform(sum.N), planR: audible.NewTransform(sum.N), window: spectrum.Hann().Samples(sum.N),
-		inverse: spectrum.NewPlan(size), shift: make([]float64, sum.N), y: pcm.Planes(len(sum.aa), sum.N),
-		low: pcm.Planes(len(sum.aa), sum.N/every), every: every, padded: s.padding(len(sum.aa), sum.N),
+		inverse: spectrum.NewPlan(size), shift: make([]float64, sum.N), y: pcm.Planes(len(sum.sums), sum.N),
+		low: pcm.Planes(len(sum.sums), sum.N/every), every: every, padded: s.padding(len(sum.sums), sum.N),
 		back: [2][]float64{make([]float64, size), make([]float64, size)},
 	}
 }
@@ -202,7 +201,7 @@ func directVoltages(a, rem []float64, parts int) (ofRem, ofB float64) {
 		means[i] = floats.Sum(rem[lo:hi]) / float64(hi-lo)
 		rest[i] = floats.Sum(a[lo:hi])/float64(hi-lo) - means[i]
 	}
-	return fit.Median(means), fit.Median(rest)
+	return spectrum.Median(means), spectrum.Median(rest)
 }
 
 // noteTiming notes the sums of the middle half of a block from its spectra, of which it takes the audible band: beyond the

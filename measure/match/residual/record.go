@@ -4,28 +4,22 @@ package residual
 
 import (
 	"math"
+	"math/cmplx"
 
 	"heardiff/measure"
 	"heardiff/measure/match/audible"
 	"heardiff/playback/pcm"
-
-	"gonum.org/v1/gonum/cmplxs"
-	"gonum.org/v1/gonum/floats"
 )
 
 // Record holds the sums over the overlap of A, and of R = A − sign·B/gain with a provisional gain,
 // by channel and bin. Keeping R and not B keeps a deep null clear of rounding.
 type Record struct {
-	Rate   pcm.Rate
-	N      int
-	hop    int
-	Gain   float64 // provisional
-	blocks int
-	aa, rr [][]float64
-	ar     [][]complex128 // conj(A)·R
-	// Sums of products weighed with |A|², from which scatter is estimated: |A|⁴, |A|²·|R|², |A|²·conj(A)·R.
-	aaaa, aarr [][]float64
-	aaar       [][]complex128
+	Rate       pcm.Rate
+	N          int
+	hop        int
+	Gain       float64 // provisional
+	blocks     int
+	sums       [][]binSums    // by channel and bin
 	Bands      []Band         // whose levels are followed, see followed
 	LevelPairs [][][2]float64 // [band][block], |A|² and |B|² over channels, B of the provisional gain
 	Stretches  [][]Stretch    // by channel, in the order of time
@@ -38,13 +32,23 @@ type Record struct {
 	source     source                     // for a second look at single places
 }
 
+// binSums are the sums of |A|², of |R|² and of conj(A)·R; and of products weighed with |A|², from which scatter is estimated: |A|⁴, |A|²·|R|²,
+// |A|²·conj(A)·R.
+type binSums struct {
+	aa, rr, aaaa, aarr float64
+	ar, aaar           complex128
+}
+
+func (s *binSums) add(o binSums) {
+	s.aa, s.rr, s.aaaa, s.aarr = s.aa+o.aa, s.rr+o.rr, s.aaaa+o.aaaa, s.aarr+o.aarr
+	s.ar, s.aaar = s.ar+o.ar, s.aaar+o.aaar
+}
+
 func newRecord(rate pcm.Rate, channels, n int, gain float64) *Record {
 	r := &Record{Rate: rate, N: n, hop: n, Gain: gain, Bands: followedBands(rate), Curves: make([]Curve, channels), Stretches: make([][]Stretch, channels)}
 	r.LevelPairs, r.following = make([][][2]float64, len(r.Bands)), make([][]blockPower, len(ThirdOctaves(rate)))
-	bins := n/2 + 1
-	r.aa, r.rr, r.aaaa, r.aarr = pcm.Planes(channels, bins), pcm.Planes(channels, bins), pcm.Planes(channels, bins), pcm.Planes(channels, bins)
 	for range channels {
-		r.ar, r.aaar = append(r.ar, make([]complex128, bins)), append(r.aaar, make([]complex128, bins))
+		r.sums = append(r.sums, make([]binSums, n/2+1))
 	}
 	return r
 }
@@ -59,30 +63,19 @@ func (r *Record) merge(p *Record) {
 	for i, b := range p.following {
 		r.following[i] = append(r.following[i], b...)
 	}
-	for c := range r.aa {
+	for c := range r.sums {
 		r.Curves[c].merge(p.Curves[c])
 		r.Stretches[c] = append(r.Stretches[c], p.Stretches[c]...)
-		floats.Add(r.aa[c], p.aa[c])
-		floats.Add(r.rr[c], p.rr[c])
-		floats.Add(r.aaaa[c], p.aaaa[c])
-		floats.Add(r.aarr[c], p.aarr[c])
-		cmplxs.Add(r.ar[c], p.ar[c])
-		cmplxs.Add(r.aaar[c], p.aaar[c])
+		for k, s := range p.sums[c] {
+			r.sums[c][k].add(s)
+		}
 	}
 }
 
 func (r *Record) collect(c int, a, rem []complex128) {
-	aa, rr, ar, aaaa, aarr, aaar := r.aa[c], r.rr[c], r.ar[c], r.aaaa[c], r.aarr[c], r.aaar[c]
 	for k, z := range a {
-		q := rem[k]
-		za, qa := real(z)*real(z)+imag(z)*imag(z), real(q)*real(q)+imag(q)*imag(q)
-		joint := complex(real(z)*real(q)+imag(z)*imag(q), real(z)*imag(q)-imag(z)*real(q))
-		aa[k] += za
-		rr[k] += qa
-		ar[k] += joint
-		aaaa[k] += za * za
-		aarr[k] += za * qa
-		aaar[k] += complex(za*real(joint), za*imag(joint))
+		aa, rr, ar := squared(z), squared(rem[k]), cmplx.Conj(z)*rem[k]
+		r.sums[c][k].add(binSums{aa, rr, aa * aa, aa * rr, ar, complex(aa*real(ar), aa*imag(ar))})
 	}
 }
 
@@ -107,9 +100,8 @@ func (r *Record) noteLevels(a, rem [][]complex128) {
 		lo, hi := r.Bins(band.LowHz, band.HighHz)
 		for c := range a {
 			for k := lo; k < hi; k++ {
-				z, b := a[c][k], a[c][k]-rem[c][k]
-				level[0] += real(z)*real(z) + imag(z)*imag(z)
-				level[1] += real(b)*real(b) + imag(b)*imag(b)
+				level[0] += squared(a[c][k])
+				level[1] += squared(a[c][k] - rem[c][k])
 			}
 		}
 		r.LevelPairs[i] = append(r.LevelPairs[i], level)

@@ -19,7 +19,7 @@ import (
 func (r *Record) Response(k float64) []ResponseBand {
 	var out []ResponseBand
 	for i, band := range ThirdOctaves(r.Rate) {
-		s := r.Sums(band.LowHz, math.Min(band.HighHz, audible.Edge(r.Rate)), k, -1)
+		s := r.Sums(band.LowHz, band.HighHz, k, -1)
 		if s.bins < 1 {
 			continue
 		}
@@ -46,13 +46,13 @@ const leastCoherence = 0.3
 //
 // which for noise that pays no heed to the music is the familiar 8.686·√((1 − γ²)/(2·n·γ²)) of n averages with
 // coherence γ², but for m: as many equal terms would decide as much, of which the fit takes one. A decaying note lies in a few
-// bins of a few blocks. The value is the middle between that of all noise being in B and that of all being in A, each as likely as any between.
+// bins of a few blocks. The value is the middle between what it is if all noise is in B and if all is in A, each as likely as any between.
 // ref: J. S. Bendat, A. G. Piersol, Random Data, the random error of a gain factor estimate (from memory);
 // H. White, Econometrica 48, 1980, for the form that allows any scatter (from memory).
 func (r *Record) transfer(band Band, k float64) ResponseBand {
 	var aa, bb, joint, spread, aaaa float64
-	for c := range r.aa {
-		s := r.Sums(band.LowHz, math.Min(band.HighHz, audible.Edge(r.Rate)), k, c)
+	for c := range r.sums {
+		s := r.Sums(band.LowHz, band.HighHz, k, c)
 		if !(s.AA > 0) {
 			continue
 		}
@@ -82,7 +82,7 @@ func (r *Record) byLevels(band int, k float64, b ResponseBand) ResponseBand {
 	}
 	se *= fit.StudentFactor(deciding, fit.Stated)
 	lo, hi := r.Bins(b.LowHz, b.HighHz)
-	dilution := fit.Dilution(r.LevelPairs[band], 1-b.Coherence, float64((hi-lo)*len(r.aa))/audible.PerIndependentBin)
+	dilution := fit.Dilution(r.LevelPairs[band], 1-b.Coherence, float64((hi-lo)*len(r.sums))/audible.PerIndependentBin)
 	b.DB, b.StandardErrorDB = pcm.PowerDB(ratio/(k*k)), 10/math.Ln10*math.Hypot(se/ratio, dilution)
 	return b
 }

@@ -7,6 +7,7 @@ import (
 
 	"heardiff/measure/match/audible"
 	"heardiff/measure/match/fit"
+	"heardiff/measure/spectrum"
 
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat"
@@ -56,14 +57,12 @@ func (r Shares) FollowsMusic() float64 {
 func (r *Record) responsePower(k float64) float64 {
 	sum := 0.0
 	for low := audible.LowHz; low < audible.Edge(r.Rate); low *= math.Exp2(1.0 / 6) {
-		high := math.Min(low*math.Exp2(1.0/6), audible.Edge(r.Rate))
-		for c := range r.aa {
-			s := r.Sums(low, high, k, c)
+		for c := range r.sums {
+			s := r.Sums(low, low*math.Exp2(1.0/6), k, c)
 			if !(s.AA > 0) {
 				continue
 			}
-			rest := complex(s.AA, 0) - s.AB
-			coherent := real(rest)*real(rest) + imag(rest)*imag(rest)
+			coherent := squared(complex(s.AA, 0) - s.AB)
 			sum += max(0, coherent-audible.PerIndependentBin*s.spread()) / s.AA
 		}
 	}
@@ -89,11 +88,11 @@ func (r *Record) timingShare() float64 {
 // SwayRMS returns the RMS in frames of the delay that makes a share of the residual's power rr: it leaves ω² of A's power at ω.
 func (r *Record) SwayRMS(share, rr float64) float64 {
 	steep := 0.0
-	lo, hi := r.Bins(audible.LowHz, audible.Edge(r.Rate))
-	for _, aa := range r.aa {
+	lo, hi := r.Bins(audible.LowHz, audible.HighHz)
+	for _, bins := range r.sums {
 		for k := lo; k < hi; k++ {
 			omega := 2 * math.Pi * float64(k) / float64(r.N)
-			steep += omega * omega * aa[k]
+			steep += omega * omega * bins[k].aa
 		}
 	}
 	return math.Sqrt(share * rr / (steep + 1e-300))
@@ -109,7 +108,7 @@ func (r *Record) noiseShare() float64 {
 		rest = append(rest, f.rem)
 	}
 	quiet := rest[:min(len(rest), len(rest)/3+1)]
-	return fit.Median(quiet) * float64(len(rest)) / (floats.Sum(rest) + 1e-300)
+	return spectrum.Median(quiet) * float64(len(rest)) / (floats.Sum(rest) + 1e-300)
 }
 
 // leastSwing is the standard deviation of the music's level, in dB, from which on a slope over it counts: noise in A moves

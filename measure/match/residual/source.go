@@ -1,7 +1,6 @@
 package residual
 
 import (
-	"math"
 	"slices"
 
 	"heardiff/measure/interpolate"
@@ -27,20 +26,10 @@ type source struct {
 
 // read loads the block of A at at and what of B belongs to it.
 func (s source) read(at, n int) (blockPair, error) {
-	j := blockPair{at: at, a: pcm.Planes(s.a.Format().Channels, n)}
-	if err := interpolate.ReadAround(s.a, j.a, at); err != nil {
-		return j, err
-	}
-	lo := at + int(math.Floor(min(s.Shift(float64(at)), s.Shift(float64(at+n)))))
-	j.bFrom = lo - s.kernel.Half() - 1
-	j.b = pcm.Planes(len(j.a), n+2*s.kernel.Half()+4+int(math.Abs(s.Drift)*float64(n)))
-	if err := interpolate.ReadAround(s.b, j.b, j.bFrom); err != nil {
-		return j, err
-	}
-	if s.Swapped {
-		j.b[0], j.b[1] = j.b[1], j.b[0]
-	}
-	return j, nil
+	j := blockPair{at: at}
+	var err error
+	j.a, j.b, j.bFrom, err = s.ReadPair(s.a, s.b, at, n, s.kernel.Half()+1)
+	return j, err
 }
 
 // copyOf returns a copy of n frames of x from from on: workers overwrite their blocks.

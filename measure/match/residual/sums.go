@@ -20,44 +20,43 @@ type BandSums struct {
 // residual is where the music is.
 func (s BandSums) spread() float64 {
 	h := 1 - s.AB/complex(s.AA, 0)
-	return max(0, s.aarr-2*(real(h)*real(s.aaar)+imag(h)*imag(s.aaar))+(real(h)*real(h)+imag(h)*imag(h))*s.aaaa)
+	return max(0, s.aarr-2*(real(h)*real(s.aaar)+imag(h)*imag(s.aaar))+squared(h)*s.aaaa)
 }
 
 // FinalGain returns the factor that brings the provisional corrected B (A − R) to the final one: least squares.
 // A channel that is inverted against the others counts by its magnitude.
 func (r *Record) FinalGain() float64 {
 	var joint, power float64
-	for c := range r.aa {
-		s := r.Sums(audible.LowHz, audible.Edge(r.Rate), 1, c)
+	for c := range r.sums {
+		s := r.Sums(audible.LowHz, audible.HighHz, 1, c)
 		joint += math.Abs(real(s.AB))
 		power += s.AA
 	}
 	return joint / power
 }
 
-// Sums adds bins between two frequencies. k is the gain still in A − R, see FinalGain. channel −1: all.
+// Sums adds the bins of Bins. k is the gain still in A − R, see FinalGain. channel −1: all.
 //
 //	corrected B = (A − R)/k, residual = A − corrected B = (1 − 1/k)·A + R/k
 func (r *Record) Sums(low, high, k float64, channel int) BandSums {
 	var s BandSums
-	lo := max(1, int(math.Ceil(low*float64(r.N)/r.Rate.Hz())))
-	hi := min(r.N/2, int(math.Ceil(high*float64(r.N)/r.Rate.Hz())))
+	lo, hi := r.Bins(low, high)
 	s.bins = hi - lo
 	u, v := 1-1/k, 1/k
-	for c := range r.aa {
+	for c := range r.sums {
 		if channel >= 0 && c != channel {
 			continue
 		}
-		for i := lo; i < hi; i++ {
-			aa, rr, ar := r.aa[c][i], r.rr[c][i], r.ar[c][i]
+		for _, b := range r.sums[c][lo:max(lo, hi)] {
+			aa, rr, ar := b.aa, b.rr, b.ar
 			s.AA += aa
 			// The three terms cancel in a deep null; the rest is then rounding, which can be negative.
 			s.RR += max(u*u*aa+2*u*v*real(ar)+v*v*rr, 0x1p-52*(u*u*aa+v*v*rr))
 			s.BB += v * v * (aa - 2*real(ar) + rr)
 			s.AB += complex(v, 0) * (complex(aa, 0) - ar)
-			s.aaaa += r.aaaa[c][i]
-			s.aarr += u*u*r.aaaa[c][i] + 2*u*v*real(r.aaar[c][i]) + v*v*r.aarr[c][i]
-			s.aaar += complex(u*r.aaaa[c][i], 0) + complex(v, 0)*r.aaar[c][i]
+			s.aaaa += b.aaaa
+			s.aarr += u*u*b.aaaa + 2*u*v*real(b.aaar) + v*v*b.aarr
+			s.aaar += complex(u*b.aaaa, 0) + complex(v, 0)*b.aaar
 		}
 	}
 	return s
@@ -67,7 +66,7 @@ func (r *Record) Sums(low, high, k float64, channel int) BandSums {
 // much of the residual is A's own noise, which lowers the estimate by up to residual/signal.
 func (r *Record) GainError(s BandSums) float64 {
 	q := s.RR / s.AA
-	n := float64(r.blocks*s.bins*len(r.aa)) / audible.PerIndependentBin
+	n := float64(r.blocks*s.bins*len(r.sums)) / audible.PerIndependentBin
 	return 20 / math.Ln10 * math.Sqrt(q/(2*n)+q*q/3)
 }
 
