@@ -36,7 +36,7 @@ const (
 	DefaultFirstFade = 500 * time.Millisecond
 )
 
-// minRegionFades is the length of the shortest loop in fades (judgement, no source).
+// minRegionFades is the length of the shortest loop in fades (judgement, no source; TestAudioThatCannotBePlayedIsRefused holds it).
 const minRegionFades = 4
 
 // Switcher holds presentations in memory and fills blocks for an Output. All methods may be called at any

@@ -21,7 +21,7 @@ type GroupDifference struct {
 const permutations = 200_000
 
 // permutationSteps is the largest number of additions, listeners² · possible sums, that an exact count of the divisions may take: some
-// tenths of a second. A judgement, no source; it decides how long a p takes, and not what it is.
+// tenths of a second. A judgement, no source: it decides how long a p takes, no figure depends on it.
 const permutationSteps = 50_000_000
 
 // permutationSeed makes the random divisions the same on every run.

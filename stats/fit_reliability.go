@@ -9,7 +9,7 @@ import (
 const poorFit = 0.05
 
 // minDoses is the number of doses below which threshold and slope mostly reflect the assumed shape: two more than a fit
-// has parameters (judgement, no source).
+// has parameters (judgement, no source; TestFitThatIsNotEarnedSaysWhatTheDataCan holds it).
 const minDoses = 4
 
 // Unreliable returns the reasons why the fit's threshold should not be relied on: too few doses for its parameters, a

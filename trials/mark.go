@@ -33,6 +33,7 @@ func (m Mark) Voids() bool { return m != MarkMoved && m != MarkRuns }
 var markForm = regexp.MustCompile(`^[a-z]+(-[a-z]+)*$`)
 
 // maxMark is the longest mark that is taken, in bytes: marks of later versions are, too. A judgement, no source: the longest of today has 29.
+// TestMarksTravelWithTheirSession holds it.
 const maxMark = 40
 
 // Validate refuses what is no word of letters and hyphens, or longer than maxMark.

@@ -12,7 +12,8 @@ type pace struct {
 }
 
 // paceOf is the number of latest trials over which the pace is averaged: enough for a steady figure, few enough to follow a
-// listener who becomes quicker. paceFrom is the smallest number for an estimate. Both are judgement, no source.
+// listener who becomes quicker. paceFrom is the smallest number for an estimate. Both are judgement, no source;
+// TestPaceCountsWorkAndNothingElse holds them.
 const paceOf, paceFrom = 10, 3
 
 // take takes an entry into account: the time between two entries of a sitting is work, the time between sittings is not.

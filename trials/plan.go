@@ -79,7 +79,7 @@ func (p Plan) Validate() error {
 	return cmp.Or(p.validateLooks(), p.validateThreshold())
 }
 
-// Limits of a plan's settings (judgement, no source).
+// Limits of a plan's settings (judgement, no source; TestPlanRejectsWhatMakesNoTest holds them).
 const (
 	maxAlpha        = 0.5       // with more, a coin would decide as well
 	maxPlanned      = 1_000_000 // listeners, and comparisons

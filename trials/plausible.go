@@ -7,10 +7,12 @@ import (
 	"time"
 )
 
-// MaxEntries is the largest number of entries of one session: answers, void trials, flags and rests (judgement, no source).
+// MaxEntries is the largest number of entries of one session: answers, void trials, flags and rests (judgement, no source;
+// no figure depends on it).
 const MaxEntries = 10 * MaxTrials
 
-// Limits of what an entry can contain. All but the confidence scale are judgement, no source.
+// Limits of what an entry can contain. All but the confidence scale are judgement, no source; TestNonsenseIsRefusedThoughSigned
+// holds them.
 const (
 	MaxConfidence = 4               // sure; 1 is a guess
 	maxSwitches   = 1_000_000       // key presses in one trial

@@ -359,6 +359,10 @@ func TestPlanRejectsWhatMakesNoTest(t *testing.T) {
 		"same audio, scored":  func(p *Plan) { p.Comparisons[0].AudioB = "aa" },
 		"effect out of range": func(p *Plan) { p.SmallestEffect = 1.5 },
 		"rest for ever":       func(p *Plan) { p.RestMinutes = math.Inf(1) },
+		"as a coin decides":   func(p *Plan) { p.Alpha = 0.51 },
+		"rest after a day":    func(p *Plan) { p.RestMinutes = 24*60 + 1 },
+		"more than a minute":  func(p *Plan) { p.LeastSeconds = 61 },
+		"a city of listeners": func(p *Plan) { p.Study = &Scope{Listeners: 1_000_001} },
 	} {
 		p := testPlan(ABX, 16)
 		change(&p)

@@ -9,7 +9,7 @@ import (
 	"unicode/utf8"
 )
 
-// Limits of text in the record, in characters (judgement, no source).
+// Limits of text in the record, in characters (judgement, no source; TestTextsHaveLimits holds them).
 const (
 	MaxName = 200   // for a name: a chain, an excerpt, a comparison, a listener, a group, a title
 	MaxText = 1_000 // for a line of text: the description of a chain or a room, a reason

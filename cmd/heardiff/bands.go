@@ -19,7 +19,7 @@ type bandsOptions struct {
 	passage float64
 }
 
-// maxPassageS is the longest passage, in seconds: an hour. A judgement, no source.
+// maxPassageS is the longest passage, in seconds: an hour. A judgement, no source; no figure depends on it.
 const maxPassageS = 3600
 
 func (a *app) bandsCommand() *cobra.Command {

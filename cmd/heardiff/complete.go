@@ -12,7 +12,7 @@ import (
 	"heardiff/trials/study"
 )
 
-// completionWait is how long a shell waits at the tab key for a study on a server (judgement, no source).
+// completionWait is how long a shell waits at the tab key for a study on a server (judgement, no source; no figure depends on it).
 const completionWait = 2 * time.Second
 
 // offers returns what of a study fits a place of the command line.

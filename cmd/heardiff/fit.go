@@ -142,7 +142,7 @@ func fitHint(points []stats.DosePoint, cfg stats.FitConfig, f fitFlags) string {
 }
 
 // maxBootstrap is the largest number of resamples: minutes of work, for an interval that the hundredth part of them gives too. A judgement,
-// no source.
+// no source; TestWrongInputSaysWhatAndWhy holds it.
 const maxBootstrap = 100_000
 
 func fitConfig(f fitFlags) (stats.FitConfig, error) {

@@ -141,7 +141,8 @@ func (g grid) set(columns int) string {
 	return strings.Join(blocks, "\n")
 }
 
-// mostOfKeys is how wide the columns may be that say what a row is of: two thirds of all. A judgement, no source.
+// mostOfKeys is how wide the columns may be that say what a row is of: two thirds of all. A judgement, no source;
+// TestNamesOfRowsAreNotWrapped holds it.
 func mostOfKeys(columns int) int { return columns * 2 / 3 }
 
 // firmKeys returns the least widths, with those of the columns that say what a row is of as they come, where they leave enough of the

@@ -53,7 +53,7 @@ func (a *app) warn(format string, args ...any) {
 	a.say("warning: "+format, args...)
 }
 
-// redrawAfter is how often a line of progress is drawn anew: as fast as one reads. A judgement, no source.
+// redrawAfter is how often a line of progress is drawn anew: as fast as one reads. A judgement, no source; no figure depends on it.
 const redrawAfter = 100 * time.Millisecond
 
 // progress returns a function that takes how much of the work named what is done, 0 to 1. It draws a line on

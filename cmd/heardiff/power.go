@@ -192,10 +192,10 @@ func (a *app) checkPowerFlags(c *cobra.Command, f *powerFlags) error {
 	return effectFlags(changed, f)
 }
 
-// effectFlags takes the effect from the one flag that names it.
-// maxDPrime is far above what any number of trials resolves. A judgement, no source.
+// maxDPrime is far above what any number of trials resolves. A judgement, no source; TestWrongInputSaysWhatAndWhy holds it.
 const maxDPrime = 50
 
+// effectFlags takes the effect from the one flag that names it.
 func effectFlags(changed func(string) bool, f *powerFlags) error {
 	given := 0
 	for _, name := range []string{"p-true", "d-prime", "discriminators"} {

@@ -76,7 +76,7 @@ func (f powerFlags) sequentialPlan() (study.SequentialPlan, error) {
 	return study.MakeLooks(f.of, f.boundary, found.MaxTrials(), f.looks, f.ruleOut, f.alpha, f.alpha)
 }
 
-// mostLooksShown is up to how many looks each has a row of a table. A judgement, no source.
+// mostLooksShown is up to how many looks each has a row of a table. A judgement, no source; no figure depends on it.
 const mostLooksShown = 20
 
 func sequentialText(w io.Writer, p study.SequentialPlan, n int, chance float64, courses []stats.Course) {

@@ -137,6 +137,7 @@ func TestThresholdPlansThatAreRefused(t *testing.T) {
 		{[]string{"--threshold", "noise"}, 3, "no ladder"},
 		{[]string{"--threshold", "random-jitter", "--within", "2 ps"}, 2, "--within"},
 		{[]string{"--threshold", "random-jitter", "--within", "0dB"}, 2, "--within"},
+		{[]string{"--threshold", "random-jitter", "--within", "61dB"}, 2, "--within"},
 		{[]string{"--threshold", "random-jitter", "--procedure", "guess"}, 2, "staircase"},
 		{[]string{"--threshold", "random-jitter", "--b", "bus"}, 2, "--b"},
 		{[]string{"--threshold", "random-jitter", "--order", "balanced"}, 2, "--order"},

@@ -9,11 +9,11 @@ import (
 )
 
 // pace is the interval at which a paced output pulls; a file is therefore written a hundred times a second (judgement, no
-// source).
+// source; no figure depends on it).
 const pace = 10 * time.Millisecond
 
 // late is how far a paced output may fall behind before it counts an underrun and skips the lost time, as a sound card
-// would: a suspended machine must not be followed by a burst (judgement, no source).
+// would: a suspended machine must not be followed by a burst (judgement, no source; no figure depends on it).
 const late = 200 * time.Millisecond
 
 // paced pulls from a source at the pace of a sound card and passes every block to sink.

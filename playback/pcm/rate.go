@@ -16,13 +16,13 @@ import (
 // Rate is a sampling rate in Hz.
 type Rate int
 
-// Lowest and highest rate that heardiff accepts, in Hz (judgement, no source).
+// Lowest and highest rate that heardiff accepts, in Hz (judgement, no source; TestDamageIsRefused holds them).
 const (
 	MinRate Rate = 8_000
 	MaxRate Rate = 768_000
 )
 
-// MaxChannels is the largest number of channels that heardiff accepts (judgement, no source).
+// MaxChannels is the largest number of channels that heardiff accepts (judgement, no source; TestDamageIsRefused holds it).
 const MaxChannels = 8
 
 // Valid reports whether r lies between MinRate and MaxRate.

@@ -19,7 +19,7 @@ type Rig struct {
 }
 
 // maxBuffered is how much audio an output's buffers may hold in advance: more would make keys respond too late
-// (judgement, no source).
+// (judgement, no source; no figure depends on it).
 const maxBuffered = 500 * time.Millisecond
 
 // witness keeps the samples that a source gave.

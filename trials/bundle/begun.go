@@ -19,6 +19,7 @@ type Begun struct {
 }
 
 // maxSessionID is the longest id of a session that is taken, in bytes. A judgement, no source: this program's have 24.
+// TestTheListOfSessionsBegunIsTrue holds it.
 const maxSessionID = 64
 
 func (b Begun) validate() error {

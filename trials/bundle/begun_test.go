@@ -30,6 +30,9 @@ func TestTheListOfSessionsBegunIsTrue(t *testing.T) {
 			return append(all, Begun{Number: 4, Session: "kept" + suffix, Seal: strings.Repeat("ab", 32), Ended: true})
 		}, true},
 		{"number zero", func(all []Begun) []Begun { all[0].Number = 0; return all }, true},
+		{"an id of 65 letters", func(all []Begun) []Begun {
+			return append(all, Begun{Number: 4, Session: strings.Repeat("i", 65), Seal: strings.Repeat("ab", 32)})
+		}, true},
 		{"no seal at all", func(all []Begun) []Begun { return append(all, Begun{Number: 4, Session: "left", Seal: "lead"}) }, true},
 	} {
 		d := draft(t)

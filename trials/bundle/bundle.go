@@ -44,7 +44,7 @@ var (
 	ErrRecord = errors.New("a record in the bundle was edited")
 )
 
-// Limits of what Read accepts (judgement, no source).
+// Limits of what Read accepts (judgement, no source; TestADirectoryWithoutEndIsRefused and TestExcerptsThatCannotBeAreRefused hold them).
 const (
 	MaxBytes   = 4 << 30 // the whole file
 	MaxContent = 1 << 30 // content.json

@@ -10,7 +10,7 @@ import (
 	"heardiff/trials"
 )
 
-// Limits of content.json, checked while it is read (judgement, no source).
+// Limits of content.json, checked while it is read (judgement, no source; TestEmptyItemsCostNoMemory holds them).
 const (
 	MaxPlans         = 1_000
 	MaxChains        = 1_000

@@ -36,6 +36,7 @@ func TestNonsenseIsRefusedThoughSigned(t *testing.T) {
 		{"negative time", func(e *trials.Entry) { e.Seconds = -3 }, "-3 seconds"},
 		{"years to answer", func(e *trials.Entry) { e.Seconds = 1e9 }, "1e+09 seconds"},
 		{"key presses", func(e *trials.Entry) { e.Switches = -1 }, "-1 key presses"},
+		{"a million key presses", func(e *trials.Entry) { e.Switches = 1_000_001 }, "1000001 key presses"},
 		{"long ago", func(e *trials.Entry) { e.At = time.Date(1912, 6, 23, 0, 0, 0, 0, time.UTC) }, "1912-06-23 is impossible"},
 		{"after the bundle was made", func(e *trials.Entry) { e.At = testMade.AddDate(1, 0, 0) }, "2031-01-02 is impossible"},
 		{"a note without end", func(e *trials.Entry) { e.Note = strings.Repeat("n", 5000) }, "a note of 5000 bytes"},

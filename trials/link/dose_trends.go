@@ -11,7 +11,8 @@ import (
 	"heardiff/trials"
 )
 
-// maxOwnCurves is the largest number of listeners who each get their own threshold; nobody reads more (judgement, no source).
+// maxOwnCurves is the largest number of listeners who each get their own threshold; nobody reads more (judgement,
+// no source; it decides what is listed, no figure depends on it).
 const maxOwnCurves = 200
 
 // minDoses is the smallest number of doses to which a curve is fitted: one more than it has parameters.

@@ -102,7 +102,7 @@ func (f Family) Foresees(p trials.Plan) bool {
 
 // unplannedShare is the part of the risk that is kept for unplanned comparisons, and within each comparison for unplanned
 // listeners and groups. It is small, so that the critical counts of a single planned test stay as printed in tables; the i-th
-// to come gets 1/(i·(i+1)) of it (judgement, no source).
+// to come gets 1/(i·(i+1)) of it (judgement, no source; TestComparisonsShareAlpha holds it).
 const unplannedShare = 0.005
 
 func nth(i int) float64 { return 1 / float64(i*(i+1)) }

@@ -84,3 +84,13 @@ func TestAWeakNullIsAlwaysExplained(t *testing.T) {
 		}
 	}
 }
+
+// By guessing seven of seven are right with probability 1/128 where chance is one half, five of five with 1/243 where it is one third; one
+// trial fewer, with 1/64 and 1/81, shows no leak at one in a hundred.
+func TestAListenerLeaksAtOneInAHundred(t *testing.T) {
+	for d, want := range map[trials.Design]int{trials.ABX: 7, trials.SameDifferent: 7, trials.TwoInterval: 7, trials.Triangle: 5} {
+		if got := link.LeastNegative(d); got != want {
+			t.Errorf("%s: %d negative controls reveal a leak, want %d", d, got, want)
+		}
+	}
+}

@@ -306,7 +306,7 @@ func countHearing(rows []*tallied) {
 }
 
 // LeakAlpha is the level at which a negative control counts as passed. It is tested in every session: at the plan's own level,
-// often 0.05, one honest session in twenty would be void (judgement, no source).
+// often 0.05, one honest session in twenty would be void (judgement, no source; TestAListenerLeaksAtOneInAHundred holds it).
 const LeakAlpha = 0.01
 
 // CanTrip reports whether n negative controls of a design can reveal a leak at all.

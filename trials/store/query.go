@@ -79,7 +79,8 @@ func (s *Store) exec(ctx context.Context, query string, args ...any) error {
 	return s.database.Translate(err)
 }
 
-// rowsAtOnce is how many rows one statement inserts: a remote database replies once for all of them (judgement, no source).
+// rowsAtOnce is how many rows one statement inserts: a remote database replies once for all of them (judgement, no source;
+// no figure depends on it).
 const rowsAtOnce = 50
 
 // insertMany inserts rows: into names the table and its columns, values returns the values of a row.

@@ -103,7 +103,8 @@ func (b *Booth) offerExcerpt(comparison int) error {
 	return nil
 }
 
-// leastRegionS is the shortest region that can be looped, in seconds: a loop of less is a tone of its own. A judgement, no source.
+// leastRegionS is the shortest region that can be looped, in seconds: a loop of less is a tone of its own. A judgement, no source;
+// TestALoopIsKeptUntilTheSessionEnds holds it.
 const leastRegionS = 0.2
 
 func (b *Booth) setRegion(from, to float64) error {

@@ -204,6 +204,9 @@ func TestALoopIsKeptUntilTheSessionEnds(t *testing.T) {
 	if s := resumed(); s.From != 0.25 || s.To != 0.75 {
 		t.Errorf("resumed with a loop of %v to %v", s.From, s.To)
 	}
+	if err := b.Region(0.3, 0.49); err == nil {
+		t.Error("a loop of 190 ms was taken")
+	}
 	kept.write(loop{Length: 1, From: 0.9, To: 7})
 	if s := resumed(); s.From != 0 || s.To != 1 {
 		t.Errorf("an impossible loop of %v to %v was taken", s.From, s.To)

@@ -70,7 +70,8 @@ func (o *PlanOptions) asThreshold() error {
 	return err
 }
 
-// maxWithinDB is the widest half-interval at which a track may be done: a dose known within it is hardly known. A judgement, no source.
+// maxWithinDB is the widest half-interval at which a track may be done: a dose known within it is hardly known. A judgement, no source;
+// TestThresholdPlansThatAreRefused holds it.
 const maxWithinDB = 60
 
 // run returns the threshold run without its tracks.

@@ -57,7 +57,7 @@ func (a axis) ticks(pixels, apart float64) []tick {
 // roomForFives is how many labels a decade must have room for, so that 2 and 5 are labelled: the closest two, 5 and 10, are 0.3 of it apart.
 const roomForFives = 3.4
 
-// leastLabels is how many steps an axis has at the least (judgement, no source), rounding the part of one by which sums of steps may miss.
+// leastLabels is how many steps an axis has at the least (judgement, no source; TestAFlatCurveHasLabelsBesideIt holds it), rounding the part of one by which sums of steps may miss.
 const (
 	leastLabels = 3
 	rounding    = 1e-9

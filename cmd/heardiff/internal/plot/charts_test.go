@@ -140,3 +140,11 @@ func crowdChart() plot.Chart {
 	}
 	return c
 }
+
+// Of a crowd the words count the listeners in bins that begin at 65 % right or above.
+func TestTheWordsOfACrowdCountFromAShareOn(t *testing.T) {
+	c := plot.Crowd{Bins: []plot.CrowdBin{{Lo: 0.6, Hi: 0.64, Observed: 100}, {Lo: 0.64, Hi: 0.66, Observed: 10}, {Lo: 0.66, Hi: 1, Observed: 3, Guessing: 2}}}
+	if said := c.Words().Description; !strings.Contains(said, "From 65 % right up: 3 listeners, 2 guessers.") {
+		t.Error(said)
+	}
+}

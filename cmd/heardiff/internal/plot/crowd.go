@@ -20,7 +20,7 @@ type CrowdBin struct {
 }
 
 // above is the proportion correct from which the words count listeners: few guessers of ABX reach it in a session of usual length. A judgement,
-// no source.
+// no source; TestTheWordsOfACrowdCountFromAShareOn holds it.
 const above = 0.65
 
 // Words implements Chart.

@@ -146,7 +146,7 @@ func arrow(c Canvas, from Point, direction float64, ink Ink) {
 // Height implements Chart.
 func (d Dose) Height(width float64) float64 { return d.sheet().height(width) }
 
-// mostNamedDoses is up to how many points a picture names them: more names would not find room. A judgement, no source.
+// mostNamedDoses is up to how many points a picture names them: more names would not find room. A judgement, no source; no figure depends on it.
 const mostNamedDoses = 24
 
 // Draw implements Chart.

@@ -43,7 +43,7 @@ func (r ForestRow) said() string {
 	return r.Counts + ": " + r.Said
 }
 
-// mostSpoken is how many rows of a chart are put into words. A judgement, no source.
+// mostSpoken is how many rows of a chart are put into words. A judgement, no source; no figure depends on it.
 const mostSpoken = 12
 
 // Words implements Chart.

@@ -58,7 +58,7 @@ func crowd(title string, rows []link.Row) plot.Crowd {
 	return c
 }
 
-// mostBars is how many counts of right answers have a bar of their own. A judgement, no source.
+// mostBars is how many counts of right answers have a bar of their own. A judgement, no source; TestCrowdIsSetAgainstAsManyGuessers holds it.
 const mostBars = 60
 
 // tailAccuracy is the relative accuracy of tails, see the package comment of stats.

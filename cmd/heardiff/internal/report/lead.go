@@ -299,7 +299,7 @@ func ladderLead(t link.Threshold, all []link.Threshold) string {
 	return strings.Join(out, "; ")
 }
 
-// mostNamed is how many listeners a sentence names. A judgement, no source.
+// mostNamed is how many listeners a sentence names. A judgement, no source; TestTheFirstLinesAnswerTheTitle holds it.
 const mostNamed = 6
 
 // few names a few listeners, and counts many.

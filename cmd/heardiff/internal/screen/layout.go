@@ -60,7 +60,7 @@ func (m model) View() string {
 	return strings.Join(lines, "\n")
 }
 
-// leastText is how many lines of a text are shown at the least. A judgement, no source.
+// leastText is how many lines of a text are shown at the least. A judgement, no source; no figure depends on it.
 const leastText = 3
 
 // fitted returns what the window holds of the page and of its foot.
