@@ -61,12 +61,9 @@ func TestDesignsGoAllTheWay(t *testing.T) {
 			checkLink(t, d)
 			checkPool(t, d)
 			checkTables(t, d)
-			page := filepath.Join(t.TempDir(), "report.html")
-			command(t, 0, "report", "--out", page)
+			page, text := reported(t)
 			command(t, 0, "verify", page)
-			text, err := os.ReadFile(page)
-			must(t, err)
-			if !strings.Contains(string(text), d.Title()+": who told them apart") || !strings.Contains(strings.ToLower(string(text)), strings.ToLower(d.Words())) {
+			if !strings.Contains(text, d.Title()+": who told them apart") || !strings.Contains(strings.ToLower(text), strings.ToLower(d.Words())) {
 				t.Error("the report does not name the design")
 			}
 		})

@@ -7,7 +7,6 @@ import (
 	"strings"
 	"testing"
 
-	"heardiff/trials"
 	"heardiff/trials/postgres"
 	"heardiff/trials/study"
 )
@@ -175,13 +174,5 @@ func TestRemovedTracesAndKeysOnTheServerAreNoticed(t *testing.T) {
 		t.Errorf("a line was removed: %s", said)
 	}
 	answerPlan(t)
-	var r struct {
-		Sessions []struct {
-			Trials []trials.TrialResult
-			Flags  int
-		}
-	}
-	if inStudyFolder(t, study, &r, "results"); len(r.Sessions) != 1 || r.Sessions[0].Flags != 1 {
-		t.Errorf("the journal holds no trace: %+v", r.Sessions)
-	}
+	wantOneFlag(t, study)
 }

@@ -177,14 +177,15 @@ func TestMovingIsFreeAndAMissingLedgerIsReported(t *testing.T) {
 	}
 	t.Setenv("HEARDIFF_STUDY", moved)
 	answerPlan(t)
-	var r struct {
-		Sessions []struct {
-			Trials []trials.TrialResult
-			Flags  int
-		}
-	}
-	if inStudyFolder(t, moved, &r, "results"); r.Sessions[0].Flags != 1 {
-		t.Errorf("the journal holds no trace: %+v", r.Sessions[0])
+	wantOneFlag(t, moved)
+}
+
+// wantOneFlag demands that the journal of the study's only session holds the trace of one event.
+func wantOneFlag(t *testing.T, study string) {
+	t.Helper()
+	var r struct{ Sessions []struct{ Flags int } }
+	if inStudyFolder(t, study, &r, "results"); len(r.Sessions) != 1 || r.Sessions[0].Flags != 1 {
+		t.Errorf("the journal holds no trace: %+v", r.Sessions)
 	}
 }
 

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"math"
-	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -169,9 +168,7 @@ func TestAStudysJitterIsReadByTheWordsThatWerePlayed(t *testing.T) {
 	if out, _ := command(t, 0, "measure", "--again"); strings.Count(out, twin) != 1 {
 		t.Errorf("want %q once: %s", twin, out)
 	}
-	page := filepath.Join(dir, "page.html")
-	command(t, 0, "report", "--out", page)
-	if html, err := os.ReadFile(page); err != nil || !strings.Contains(string(html), "The channels are the same recording twice: the figures are of one channel.") {
-		t.Errorf("the report does not say what the captures warn of, error %v", err)
+	if _, html := reported(t); !strings.Contains(html, "The channels are the same recording twice: the figures are of one channel.") {
+		t.Error("the report does not say what the captures warn of")
 	}
 }

@@ -3,7 +3,6 @@ package main
 import (
 	"encoding/json"
 	"math/rand/v2"
-	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -67,12 +66,9 @@ func TestChainsThatDeliverTheSameWordsAreAControl(t *testing.T) {
 	if out, _ = command(t, 0, "link", "--json"); !strings.Contains(out, `"name":"identical"`) {
 		t.Errorf("link does not say that nothing differs:\n%s", out)
 	}
-	page := filepath.Join(t.TempDir(), "study.html")
-	command(t, 0, "report", "--out", page)
-	text, err := os.ReadFile(page)
-	must(t, err)
+	_, text := reported(t)
 	for _, want := range []string{"moved by whole samples", "What right delivered is identical"} {
-		if !strings.Contains(string(text), want) {
+		if !strings.Contains(text, want) {
 			t.Errorf("the report does not say %q", want)
 		}
 	}

@@ -3,7 +3,6 @@ package main
 import (
 	"encoding/json"
 	"html"
-	"os"
 	"path/filepath"
 	"regexp"
 	"strings"
@@ -61,11 +60,8 @@ func repeatPlans(t *testing.T, ids []string, capture func()) {
 	for _, id := range ids {
 		want[id] = planHash(t, id)
 	}
-	page := filepath.Join(t.TempDir(), "page.html")
-	command(t, 0, "report", "--out", page)
-	text, err := os.ReadFile(page)
-	must(t, err)
-	pre := regexp.MustCompile(`(?s)<pre tabindex="0">(.*?)</pre>`).FindStringSubmatch(string(text))
+	_, text := reported(t)
+	pre := regexp.MustCompile(`(?s)<pre tabindex="0">(.*?)</pre>`).FindStringSubmatch(text)
 	if pre == nil {
 		t.Fatal("the report prints no commands")
 	}

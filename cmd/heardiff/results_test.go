@@ -92,6 +92,16 @@ func play(t *testing.T, s *store.Store, id string, p trials.Plan, n int) {
 	}
 }
 
+// reported writes the report of the study, and returns its file and text.
+func reported(t *testing.T) (page, text string) {
+	t.Helper()
+	page = filepath.Join(t.TempDir(), "report.html")
+	command(t, 0, "report", "--out", page)
+	data, err := os.ReadFile(page)
+	must(t, err)
+	return page, string(data)
+}
+
 func must(t *testing.T, err error) {
 	t.Helper()
 	if err != nil {

@@ -5,7 +5,6 @@ import (
 	"html"
 	"math"
 	"math/rand/v2"
-	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -172,11 +171,8 @@ func checkDifferences(t *testing.T, dir string, own map[[2]string]float64) {
 // saysTheDifference demands the same sentence of results, link, their JSON and the report: how random compares with deterministic.
 func saysTheDifference(t *testing.T) {
 	t.Helper()
-	page := filepath.Join(t.TempDir(), "page.html")
-	command(t, 0, "report", "--out", page)
-	data, err := os.ReadFile(page)
-	must(t, err)
-	screens := map[string]string{"the report": strings.NewReplacer("−", "-", "\u00a0", " ").Replace(html.UnescapeString(string(data)))}
+	_, page := reported(t)
+	screens := map[string]string{"the report": strings.NewReplacer("−", "-", "\u00a0", " ").Replace(html.UnescapeString(page))}
 	var says string
 	for _, args := range [][]string{{"results"}, {"link"}} {
 		screens[args[0]], _ = command(t, 0, args...)

@@ -2,7 +2,6 @@ package main
 
 import (
 	"encoding/json"
-	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -112,11 +111,8 @@ func checkStaircase(t *testing.T) {
 // checkThresholdPage demands that the report has the thresholds, and that its page deals the run again in its own script.
 func checkThresholdPage(t *testing.T) {
 	t.Helper()
-	page := filepath.Join(t.TempDir(), "report.html")
-	command(t, 0, "report", "--out", page)
-	html, err := os.ReadFile(page)
-	must(t, err)
-	if !strings.Contains(string(html), `id="thresholds"`) {
+	page, html := reported(t)
+	if !strings.Contains(html, `id="thresholds"`) {
 		t.Error("no thresholds in the report")
 	}
 	command(t, 0, "verify", page)
