@@ -3,7 +3,6 @@ package trials
 import (
 	"fmt"
 	"slices"
-	"strings"
 
 	"heardiff/stats"
 )
@@ -80,8 +79,7 @@ func DesignNames() string {
 	for _, d := range Designs() {
 		names = append(names, d.String())
 	}
-	last := len(names) - 1
-	return strings.Join(names[:last], ", ") + " or " + names[last]
+	return AnyOf(names)
 }
 
 // Known reports whether d is a design; the zero value is not.
@@ -141,13 +139,13 @@ func (d Design) Answers() []Answer {
 	return all
 }
 
-// AnswerNames lists the answers for a message: "a or b".
-func (d Design) AnswerNames() string {
+// AnswerNames returns the names of the answers, in the order of its keys.
+func (d Design) AnswerNames() []string {
 	var names []string
 	for _, a := range d.Answers() {
 		names = append(names, a.String())
 	}
-	return strings.Join(names, " or ")
+	return names
 }
 
 // Claim returns an answer as the listener's claim, such as "X is A"; "" for an answer that the design does not have.

@@ -338,7 +338,7 @@ func (s *Session) Ask(a Answer, confidence int) error {
 	case s.phase != Listening && s.phase != Asked:
 		return fmt.Errorf("%w: no trial is open", ErrNotNow)
 	case d.index(a) < 0:
-		return fmt.Errorf("answer %q is not of the %s design: %s", a, d, d.AnswerNames())
+		return fmt.Errorf("answer %q is not of the %s design: %s", a, d, AnyOf(d.AnswerNames()))
 	case confidence < 0 || confidence > MaxConfidence:
 		return fmt.Errorf("confidence %d: 1 to %d", confidence, MaxConfidence)
 	case !s.heardEnough():

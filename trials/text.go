@@ -53,6 +53,15 @@ func Counted(n int, one string) string {
 	return fmt.Sprintf("%d %s", n, one)
 }
 
+// AnyOf lists names as a sentence does: "a, b or c".
+func AnyOf(names []string) string {
+	if len(names) < 2 {
+		return strings.Join(names, "")
+	}
+	last := len(names) - 1
+	return strings.Join(names[:last], ", ") + " or " + names[last]
+}
+
 // raised are the digits of exponents.
 const raised = "⁰¹²³⁴⁵⁶⁷⁸⁹"
 

@@ -203,7 +203,7 @@ var wrongUses = []wrongCase{
 	{"excerpt remove", 2, "no argument given: NAME wanted"},
 	{"excerpt remove none", 3, "excerpt \"none\": not in the study"},
 	{"man", 2, "a folder is wanted: --dir DIR"},
-	{"man --dir text.wav", 3, "no folder"},
+	{"man --dir text.wav", 2, "text.wav: a file is there; name a folder"},
 	{"chain add a b", 2, "2 arguments given: NAME wanted"},
 	{"chain add .hidden", 2, "chain name \".hidden\": must begin with a letter"},
 	{"chain add x --cost NaN", 2, "--cost NaN: zero or more"},

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"heardiff/measure/jitter"
+	"heardiff/trials"
 	"heardiff/trials/study"
 )
 
@@ -67,7 +68,7 @@ distortion cannot be.`,
 		},
 	}
 	f := c.Flags()
-	f.StringVar(&m.as, "as", "", "`kind` of measurement: "+study.Alternatives(study.NamesOf(study.MeasuredKinds())))
+	f.StringVar(&m.as, "as", "", "`kind` of measurement: "+trials.AnyOf(study.NamesOf(study.MeasuredKinds())))
 	f.StringVar(&m.floor, "floor", "", "`file` with the same measurement of the recording set-up alone")
 	f.StringVar(&m.reference, "reference", "", "noise: `file` with a signal through the same chain, to which the noise is relative")
 	f.StringVar(&m.overlay, "overlay", "", "another capture's `file`, drawn over this one with --plot")
@@ -155,7 +156,7 @@ func (m *measureFlags) jitterConfig() (jitter.Config, error) {
 
 func (a *app) measureFile(ctx context.Context, path string, m measureFlags) error {
 	k, known := kindNamed(m.as)
-	wanted := study.Alternatives(study.NamesOf(study.MeasuredKinds()))
+	wanted := trials.AnyOf(study.NamesOf(study.MeasuredKinds()))
 	switch {
 	case m.overlay != "" && m.plot == "":
 		return misusedf("--overlay %s needs --plot FILE", m.overlay)
@@ -168,7 +169,7 @@ func (a *app) measureFile(ctx context.Context, path string, m measureFlags) erro
 	}
 	for _, option := range m.given {
 		if !k.shown.takes(option) {
-			return misusedf("--%s goes with --as %s only", option, study.Alternatives(taking(option)))
+			return misusedf("--%s goes with --as %s only", option, trials.AnyOf(taking(option)))
 		}
 	}
 	if err := a.checkPicture(m.plot); err != nil {

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -135,8 +134,7 @@ func countedDesigns() string {
 			names = append(names, d.String())
 		}
 	}
-	last := len(names) - 1
-	return strings.Join(names[:last], ", ") + " or " + names[last]
+	return trials.AnyOf(names)
 }
 
 func reachHint(err error) string {

@@ -9,6 +9,7 @@ import (
 	"heardiff/measure/jitter"
 	"heardiff/measure/signal"
 	"heardiff/playback/pcm"
+	"heardiff/trials"
 	"heardiff/trials/link"
 )
 
@@ -126,15 +127,6 @@ func NamesOf(list []Kind) []string {
 	return names
 }
 
-// Alternatives writes names as "a, b or c".
-func Alternatives(names []string) string {
-	last := len(names) - 1
-	if last == 0 {
-		return names[0]
-	}
-	return strings.Join(names[:last], ", ") + " or " + names[last]
-}
-
 // misfit says what is odd about a capture of a kind that holds something else, "" where nothing is.
 func (k Kind) misfit(l measure.Look) string {
 	if k.Holds == nil || l.Content == measure.Unclear || k.Holds(l) {
@@ -142,7 +134,7 @@ func (k Kind) misfit(l measure.Look) string {
 	}
 	others := slices.DeleteFunc(CaptureKinds(), func(k Kind) bool { return k.Holds == nil || !k.Holds(l) })
 	if len(others) > 0 {
-		return fmt.Sprintf("it holds %v, which does not look like %s but like %s", l, k.Name, Alternatives(NamesOf(others)))
+		return fmt.Sprintf("it holds %v, which does not look like %s but like %s", l, k.Name, trials.AnyOf(NamesOf(others)))
 	}
 	return fmt.Sprintf("it holds %v, which does not look like %s", l, k.Name)
 }

@@ -288,40 +288,23 @@ func (m *studyMeter) otherFloors(d due) []string {
 	return nil
 }
 
-// captureWarnings gathers the sentences in which results of captures warn, to print each once.
-type captureWarnings struct {
-	order []string
-	of    map[string][]string
-}
-
-func (w *captureWarnings) add(capture int, chain string, warnings []string) {
-	if w.of == nil {
-		w.of = map[string][]string{}
-	}
-	for _, text := range warnings {
-		if len(w.of[text]) == 0 {
-			w.order = append(w.order, text)
-		}
-		if name := fmt.Sprintf("%d (%s)", capture, chain); !slices.Contains(w.of[text], name) { // it may be measured as several kinds
-			w.of[text] = append(w.of[text], name)
-		}
-	}
-}
-
-// list returns the warnings, with the captures that each is said of.
-func (w *captureWarnings) list() []string {
-	out := make([]string, len(w.order))
-	for i, text := range w.order {
-		out[i] = fmt.Sprintf("capture %s: %s", strings.Join(w.of[text], ", "), text)
-	}
-	return out
-}
-
-// OfCaptures returns what the captures' own results warn of.
+// OfCaptures returns what the captures' own results warn of, each sentence once, with the captures of which it is said.
 func (r MeasureReport) OfCaptures() []string {
-	var said captureWarnings
+	var sentences []string
+	of := map[string][]string{}
 	for _, m := range r.Measured {
-		said.add(m.Capture, m.Chain, m.Warnings.Texts)
+		name := fmt.Sprintf("%d (%s)", m.Capture, m.Chain)
+		for _, text := range m.Warnings.Texts {
+			if of[text] == nil {
+				sentences = append(sentences, text)
+			}
+			if !slices.Contains(of[text], name) { // it may be measured as several kinds
+				of[text] = append(of[text], name)
+			}
+		}
 	}
-	return said.list()
+	for i, text := range sentences {
+		sentences[i] = fmt.Sprintf("capture %s: %s", strings.Join(of[text], ", "), text)
+	}
+	return sentences
 }

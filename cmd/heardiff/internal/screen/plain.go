@@ -208,12 +208,12 @@ func (p *plain) region(arguments []string) {
 
 func (p *plain) answer(arguments []string) {
 	if len(arguments) < 1 || len(arguments) > 2 {
-		p.say("refused answer: answer %s, and a confidence 1 to 4 if you like", p.booth.View().Design.AnswerNames())
+		p.say("refused answer: answer %s, and a confidence 1 to 4 if you like", trials.AnyOf(p.booth.View().Design.AnswerNames()))
 		return
 	}
 	var a trials.Answer
 	if err := a.UnmarshalText([]byte(arguments[0])); err != nil {
-		p.say("refused answer %q: %s", arguments[0], p.booth.View().Design.AnswerNames())
+		p.say("refused answer %q: %s", arguments[0], trials.AnyOf(p.booth.View().Design.AnswerNames()))
 		return
 	}
 	confidence := 0
@@ -274,10 +274,11 @@ func (p *plain) rest() {
 }
 
 func (p *plain) help() {
+	d := p.booth.View().Design
 	var labels []string
-	for _, l := range p.booth.View().Design.Labels() {
+	for _, l := range d.Labels() {
 		labels = append(labels, l.String())
 	}
 	p.say("help — %s play; stop; region START END; region all; answer %s [1-4]; confirm; no; void REASON; rest; quit",
-		strings.Join(labels, " "), strings.ReplaceAll(p.booth.View().Design.AnswerNames(), " or ", "|"))
+		strings.Join(labels, " "), strings.Join(d.AnswerNames(), "|"))
 }
