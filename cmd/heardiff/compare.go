@@ -120,7 +120,7 @@ func printCompared(w io.Writer, c compared) {
 	t.row("response", figure(c.ResponseMaxDB, "%+.3f")+" at most", "dB")
 	t.row("loudness", figure(c.LoudnessDifferenceLU, "%+.3f"), "LU")
 	t.row("overlap", figure(c.OverlapS, "%.2f"), "s")
-	t.row("what is left", whatIsLeft(c.Residual))
+	t.row("what is left", largestShare(c.Residual))
 	t.print(w, "")
 	printNullBands(w, c.NullBands)
 	if p := c.Written; p != nil {
@@ -146,8 +146,8 @@ func louder(gainDB, se float64) string {
 	return "neither is louder"
 }
 
-// whatIsLeft names the largest share of the residual.
-func whatIsLeft(r match.Residual) string {
+// largestShare names the largest share of the residual.
+func largestShare(r match.Residual) string {
 	share := map[string]float64{"noise": r.Noise, "distortion": r.Distortion, "response": r.Response, "timing": r.Timing}[r.Kind]
 	if share == 0 {
 		return r.Kind

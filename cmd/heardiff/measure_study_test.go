@@ -72,7 +72,7 @@ func TestAStudyIsReadAgainstItsFloor(t *testing.T) {
 	if len(again.Measured) != 8 || len(again.Warnings) != 0 {
 		t.Fatalf("again: %d measured, warnings %q", len(again.Measured), again.Warnings)
 	}
-	again.standAgainstTheFloor(t)
+	again.wantReadAgainstTheFloor(t)
 	figures, _ := figuresIn(t, study, "box", "box", "loop")
 	for metric, measured := range map[link.Metric]bool{link.THDN: true, link.Noise: false, link.NoiseUnderTone: false} {
 		f := figures[metric]
@@ -85,9 +85,9 @@ func TestAStudyIsReadAgainstItsFloor(t *testing.T) {
 	}
 }
 
-// standAgainstTheFloor checks the stored limits: noise 0.8 dB above the set-up's is an upper bound, a harmonic 60 dB above
+// wantReadAgainstTheFloor checks the stored limits: noise 0.8 dB above the set-up's is an upper bound, a harmonic 60 dB above
 // it is measured.
-func (m measuredStudy) standAgainstTheFloor(t *testing.T) {
+func (m measuredStudy) wantReadAgainstTheFloor(t *testing.T) {
 	t.Helper()
 	want := map[string]string{"thd_db": "measured", "noise_db": "upper bound", "unweighted_dbfs": "upper bound", "dynamic_range_db": "upper bound", "second_order_db": "measured"}
 	seen := 0

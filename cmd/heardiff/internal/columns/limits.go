@@ -26,7 +26,7 @@ var ErrNoTable = errors.New("this is no table")
 type plainText struct {
 	r           io.Reader
 	total, line int
-	part        []byte // of a character that is not whole yet
+	part        []byte // of a character that is incomplete
 }
 
 // Read implements io.Reader.

@@ -50,7 +50,7 @@ func (p *plain) say(format string, args ...any) {
 	fmt.Fprintf(p.out, format+"\n", args...)
 }
 
-// abandon leaves while a command is under way, which is heard no more.
+// abandon leaves while a command is under way, for which nobody waits any more.
 func (p *plain) abandon() {
 	last := p.left()
 	p.mu.Lock()

@@ -1,0 +1,70 @@
+package main
+
+import (
+	"go/ast"
+	"os"
+	"regexp"
+	"strings"
+	"testing"
+)
+
+// The guide for contributors names what is there: each function of its walk from main to the verdict, and each test.
+func TestTheGuideForContributorsNamesWhatIsThere(t *testing.T) {
+	data, err := os.ReadFile("../../DEVELOPERS.md")
+	must(t, err)
+	_, walk, begun := strings.Cut(string(data), "To read it top-down:")
+	walk, _, ended := strings.Cut(walk, "\n\n")
+	if !begun || !ended {
+		t.Fatal("the walk is gone")
+	}
+	functions := functionsOfTheTree(t)
+	names := regexp.MustCompile("`([A-Za-z]+\\.[A-Za-z]+)`").FindAllStringSubmatch(walk, -1)
+	if len(names) != 10 {
+		t.Errorf("the walk has %d functions, want ten", len(names))
+	}
+	for _, n := range names {
+		if !functions[n[1]] {
+			t.Errorf("there is no %s", n[1])
+		}
+	}
+	tests := testsOfTheTree(t)
+	for _, name := range testName.FindAllString(string(data), -1) {
+		if name != "Example" && !tests[name] {
+			t.Errorf("there is no %s", name)
+		}
+	}
+}
+
+// functionsOfTheTree are the names of all functions after their package's, and of all methods after their receiver's.
+func functionsOfTheTree(t *testing.T) map[string]bool {
+	t.Helper()
+	names := map[string]bool{}
+	for _, room := range []string{"cmd", "measure", "playback", "stats", "trials"} {
+		eachFile(t, room, func(path string, file *ast.File) {
+			if strings.HasSuffix(path, "_test.go") {
+				return
+			}
+			for _, d := range file.Decls {
+				if f, ok := d.(*ast.FuncDecl); ok {
+					names[ownerOf(f, file.Name.Name)+"."+f.Name.Name] = true
+				}
+			}
+		})
+	}
+	return names
+}
+
+// ownerOf returns the type of a method, else the package.
+func ownerOf(f *ast.FuncDecl, of string) string {
+	if f.Recv == nil {
+		return of
+	}
+	receiver := f.Recv.List[0].Type
+	if pointer, ok := receiver.(*ast.StarExpr); ok {
+		receiver = pointer.X
+	}
+	if name, ok := receiver.(*ast.Ident); ok {
+		return name.Name
+	}
+	return ""
+}
