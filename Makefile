@@ -4,7 +4,7 @@ BIN := bin/heardiff
 # Runs a command beside a temporary PostgreSQL server, named in HEARDIFF_TEST_POSTGRES.
 SERVER := ./trials/postgres/testserver.sh
 
-.PHONY: help build demo test install pictures fuzz lint release bench bench-peers prove clean setup setup-browser setup-postgres
+.PHONY: help build demo test install pictures fuzz lint race release bench bench-peers prove clean setup setup-browser setup-postgres
 
 help: ## list what can be made
 	@grep -hE '^[a-z-]+:.*##' $(MAKEFILE_LIST) | awk -F':.*## ' '{printf "  make %-12s %s\n", $$1, $$2}'
@@ -53,12 +53,19 @@ fuzz: setup ## every fuzz target for a minute (FUZZTIME=1h make fuzz for longer)
 	  done; \
 	done
 
-lint: setup ## gofmt, vet, staticcheck, known weaknesses, the race detector
+lint: setup ## gofmt, vet, staticcheck, known weaknesses
 	@test -z "$$(gofmt -l .)" || { gofmt -l .; echo 'lint: run gofmt -w on these'; exit 1; }
 	$(GO) vet ./...
 	$(GO) run honnef.co/go/tools/cmd/staticcheck@latest ./...
 	$(GO) run golang.org/x/vuln/cmd/govulncheck@latest ./...
-	$(GO) test -race -short ./...
+
+# Under the race detector arithmetic takes some ten times as long: the measurements run once, in the demonstration, with every goroutine they have.
+race: setup setup-postgres ## the race detector: the main job, and the tests of all that is shared (half an hour)
+	$(GO) build -race -o $(BIN)-race ./cmd/heardiff
+	GORACE=exitcode=66 ./$(BIN)-race demo --dir bin/race
+	$(GO) test -race -timeout 2h ./playback/... ./stats/... ./measure/spectrum ./measure/interpolate ./measure/impair ./cmd/heardiff/internal/screen
+	$(SERVER) $(GO) test -race -timeout 2h ./trials/...
+	$(SERVER) $(GO) test -race -timeout 2h ./cmd/heardiff -run 'Interrupt|Helper|Signals|Stalls|AtOnce|Pipe'
 
 # The systems that programs are made for. Sound needs cgo and ALSA: only the program for the machine's own Linux plays.
 SYSTEMS := linux/amd64 linux/arm64 windows/amd64 windows/arm64 darwin/amd64 darwin/arm64
