@@ -2,6 +2,9 @@ package stats
 
 import "math"
 
+// TailAccuracy is the relative accuracy of tails, see Exactness in the package comment: what comes that near to a level reaches it.
+const TailAccuracy = 1e-9
+
 // tiny keeps the modified Lentz recurrence away from zero; any value far below one and far above underflow will do.
 const tiny = 1e-280
 

@@ -15,6 +15,7 @@ import (
 	"heardiff/cmd/heardiff/internal/columns"
 	"heardiff/stats"
 	"heardiff/trials"
+	"heardiff/trials/link"
 	"heardiff/trials/study"
 )
 
@@ -182,7 +183,7 @@ func writeFit(w io.Writer, r fitted) {
 	t.row("shape", fmt.Sprint(r.Shape), fmt.Sprintf("guess %g, lapse %.3f, %s dose", r.Guess, r.Lapse, r.Scale))
 	t.row("threshold", dose(r.Threshold), dose(r.ThresholdInterval[0])+" to "+dose(r.ThresholdInterval[1]))
 	t.row("slope", number(r.Slope), span(r.SlopeInterval))
-	t.row("fit", "p "+probability(r.P), fmt.Sprintf("deviance %.2f, df %d", r.Deviance, r.DF))
+	t.row("fit", "p "+link.Probability(r.P), fmt.Sprintf("deviance %.2f, df %d", r.Deviance, r.DF))
 	t.row("overdispersion", number(r.Overdispersion), fmt.Sprintf("Pearson's chi-square %.2f over its degrees of freedom; 1 where the trials are independent", r.Pearson))
 	t.print(w, "")
 	writeWarnings(w, r.Warnings)
@@ -209,7 +210,7 @@ func writeRandom(w io.Writer, r stats.RandomThresholds) {
 	t.row("mean threshold", dose(r.Threshold), dose(r.ThresholdInterval[0])+" to "+dose(r.ThresholdInterval[1]))
 	t.row("between listeners", number(r.BetweenSD), fmt.Sprintf("%s, standard deviation of the threshold in %s", span(r.BetweenSDInterval), unit))
 	t.row("slope of each", number(r.Slope), span(r.SlopeInterval))
-	t.row("listeners differ", "p "+probability(r.P), fmt.Sprintf("likelihood ratio %.2f", r.LR))
+	t.row("listeners differ", "p "+link.Probability(r.P), fmt.Sprintf("likelihood ratio %.2f", r.LR))
 	t.print(w, "")
 	writeWarnings(w, r.Warnings)
 }
@@ -224,9 +225,9 @@ func writeShapeless(w io.Writer, r fitted) {
 	case r.Trend.Listeners > 1:
 		exact = "answers compared within each listener"
 	case r.Trend.PExact >= 0:
-		exact = "exact " + probability(r.Trend.PExact)
+		exact = "exact " + link.Probability(r.Trend.PExact)
 	}
-	fmt.Fprintf(w, "rises with the dose: p %s (Cochran-Armitage, one-sided, z %s; %s)\n\n", probability(r.Trend.P), number(r.Trend.Z), exact)
+	fmt.Fprintf(w, "rises with the dose: p %s (Cochran-Armitage, one-sided, z %s; %s)\n\n", link.Probability(r.Trend.P), number(r.Trend.Z), exact)
 	t := newTable("dose", "correct", "trials", "%", "isotonic, %")
 	t.right(0, 1, 2, 3, 4)
 	for _, p := range r.Isotonic {

@@ -121,7 +121,7 @@ func heardText(w io.Writer, rows []link.Row, alike bool) {
 		if !alike {
 			who += notOfPeople(v.Simulated, v.Silent)
 		}
-		t.row(v.Comparison, v.Design, who, fmt.Sprint(v.Correct), fmt.Sprint(v.Trials), probability(v.P), probability(v.PStudy), decimals(v.DPrime),
+		t.row(v.Comparison, v.Design, who, fmt.Sprint(v.Correct), fmt.Sprint(v.Trials), link.Probability(v.P), link.Probability(v.PStudy), decimals(v.DPrime),
 			decimals(v.UpperPD), string(v.Verdict))
 	}
 	t.print(w, "")

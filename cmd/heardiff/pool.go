@@ -11,6 +11,7 @@ import (
 	"heardiff/cmd/heardiff/internal/columns"
 	"heardiff/stats"
 	"heardiff/trials"
+	"heardiff/trials/link"
 	"heardiff/trials/study"
 )
 
@@ -155,12 +156,12 @@ func writePool(w io.Writer, p stats.Pool, by judgement) {
 	row := func(shown, kind, name string, s stats.Score) {
 		corrected, bound := "", "–"
 		if v, ok := by.p[[2]string{kind, name}]; ok {
-			corrected = probability(v)
+			corrected = link.Probability(v)
 		}
 		if v, ok := by.bound[[2]string{kind, name}]; ok {
 			bound = number(v)
 		}
-		t.row(shown, fmt.Sprint(s.Correct), fmt.Sprint(s.Trials), fmt.Sprintf("%.1f", 100*s.Proportion), probability(s.P), probability(s.PTwoSided), corrected,
+		t.row(shown, fmt.Sprint(s.Correct), fmt.Sprint(s.Trials), fmt.Sprintf("%.1f", 100*s.Proportion), link.Probability(s.P), link.Probability(s.PTwoSided), corrected,
 			number(s.DPrimeIndependent), bound)
 	}
 	for _, l := range p.Listeners {
@@ -193,7 +194,7 @@ func writeSites(w io.Writer, m stats.SiteAnalysis) {
 	fmt.Fprintln(w)
 	d := newTable()
 	r := m.RestrictedMaximum
-	d.row("sites differ", "p "+probability(m.P), fmt.Sprintf("Q %s, df %d; I-squared %.0f %%", number(m.Q), m.DF, 100*r.I2))
+	d.row("sites differ", "p "+link.Probability(m.P), fmt.Sprintf("Q %s, df %d; I-squared %.0f %%", number(m.Q), m.DF, 100*r.I2))
 	d.row("mean of sites", number(m.Mean), span(m.MeanInterval)+", Hartung-Knapp")
 	d.row("a further site", "", span(m.PredictionInterval)+", prediction")
 	d.row("tau-squared", number(r.Tau2), fmt.Sprintf("%s; DerSimonian-Laird %s; of the logit", span(m.Tau2Interval), number(m.DerSimonianLaird.Tau2)))
@@ -204,15 +205,15 @@ func writeSites(w io.Writer, m stats.SiteAnalysis) {
 func writePooled(w io.Writer, p stats.Pool) {
 	t := newTable()
 	h, b := p.Heterogeneity, p.BetaBinomial
-	t.row("listeners differ", "p "+probability(h.P), fmt.Sprintf("chi-square %s, df %d; Tarone's Z %s", number(h.Chi2), h.DF, number(h.Tarone)))
-	t.row("beta-binomial", "mean "+number(b.Mean), fmt.Sprintf("%s; rho %s, p %s", span(b.Interval), number(b.Rho), probability(b.P)))
+	t.row("listeners differ", "p "+link.Probability(h.P), fmt.Sprintf("chi-square %s, df %d; Tarone's Z %s", number(h.Chi2), h.DF, number(h.Tarone)))
+	t.row("beta-binomial", "mean "+number(b.Mean), fmt.Sprintf("%s; rho %s, p %s", span(b.Interval), number(b.Rho), link.Probability(b.P)))
 	if v := p.Discriminators; !math.IsNaN(v.Mean) {
 		t.row("discriminators", "mean "+number(v.Mean), fmt.Sprintf("%s; rho %s, none below chance", span(v.Interval), number(v.Rho)))
 	}
-	t.row("combined", "p "+probability(p.StoufferP), fmt.Sprintf("Stouffer, mid-p; Fisher %s", probability(p.FisherP)))
-	t.row("at least one", "p "+probability(p.MaximumP), "the best listener against chance")
+	t.row("combined", "p "+link.Probability(p.StoufferP), fmt.Sprintf("Stouffer, mid-p; Fisher %s", link.Probability(p.FisherP)))
+	t.row("at least one", "p "+link.Probability(p.MaximumP), "the best listener against chance")
 	if d := p.GroupDifference; d != nil {
-		t.row(d.B+" less "+d.A, number(d.Estimate), fmt.Sprintf("%s; p %s, permuting listeners", span(d.Interval), probability(d.P)))
+		t.row(d.B+" less "+d.A, number(d.Estimate), fmt.Sprintf("%s; p %s, permuting listeners", span(d.Interval), link.Probability(d.P)))
 	}
 	t.print(w, "")
 }

@@ -103,7 +103,7 @@ func addSessionRows(t *table, r study.SessionReport) {
 		if kind != trials.Scored && name != kind.String() {
 			name += " (" + kind.String() + ")"
 		}
-		t.row(slices.Concat(id, []string{name, fmt.Sprint(c.Correct), fmt.Sprint(c.Trials), probability(c.PValue()), probability(c.PTwoSided()), d}, whose)...)
+		t.row(slices.Concat(id, []string{name, fmt.Sprint(c.Correct), fmt.Sprint(c.Trials), link.Probability(c.PValue()), link.Probability(c.PTwoSided()), d}, whose)...)
 		id, whose = make([]string, len(id)), make([]string, len(whose))
 	}
 }

@@ -6,6 +6,7 @@ import (
 
 	"heardiff/stats"
 	"heardiff/trials"
+	"heardiff/trials/link"
 	"heardiff/trials/study"
 )
 
@@ -26,10 +27,10 @@ func diagnosticsText(w io.Writer, r study.ResultsReport) {
 func writeDiagnostics(w io.Writer, d stats.Diagnostics) {
 	t := newTable("", "found", "expected", "p")
 	t.right(3)
-	t.row("right, first half", countText(d.Halves.First), "as the second", probability(d.Halves.P))
+	t.row("right, first half", countText(d.Halves.First), "as the second", link.Probability(d.Halves.P))
 	t.row("right, second half", countText(d.Halves.Second), "", "")
-	t.row("trend over trials (z)", decimals(d.Trend.Z), "0", probability(d.Trend.P))
-	t.row("runs of right and wrong", fmt.Sprint(d.RightWrong.Runs), decimals(d.RightWrong.Expected), probability(d.RightWrong.P))
+	t.row("trend over trials (z)", decimals(d.Trend.Z), "0", link.Probability(d.Trend.P))
+	t.row("runs of right and wrong", fmt.Sprint(d.RightWrong.Runs), decimals(d.RightWrong.Expected), link.Probability(d.RightWrong.P))
 	if d.Bias.Trials > 0 { // nothing is said of the answers of a design that has more than two
 		answerRows(t, d)
 	}
@@ -40,11 +41,11 @@ func writeDiagnostics(w io.Writer, d stats.Diagnostics) {
 }
 
 func answerRows(t *table, d stats.Diagnostics) {
-	t.row("second answer given", fmt.Sprintf("%d of %d", d.Bias.Second, d.Bias.Trials), "half", probability(d.Bias.P))
-	t.row("runs of equal answers", fmt.Sprint(d.Answers.Runs), decimals(d.Answers.Expected), probability(d.Answers.P))
+	t.row("second answer given", fmt.Sprintf("%d of %d", d.Bias.Second, d.Bias.Trials), "half", link.Probability(d.Bias.P))
+	t.row("runs of equal answers", fmt.Sprint(d.Answers.Runs), decimals(d.Answers.Expected), link.Probability(d.Answers.P))
 	t.row("same answer as before", fmt.Sprintf("%d of %d", d.Pattern.Repeats, d.Pattern.Of), "", "")
-	t.row("longest row of one answer", fmt.Sprint(d.Pattern.LongestSame), "", probability(d.Pattern.PSame))
-	t.row("longest row alternating", fmt.Sprint(d.Pattern.LongestAlternating), "", probability(d.Pattern.PAlternating))
+	t.row("longest row of one answer", fmt.Sprint(d.Pattern.LongestSame), "", link.Probability(d.Pattern.PSame))
+	t.row("longest row alternating", fmt.Sprint(d.Pattern.LongestAlternating), "", link.Probability(d.Pattern.PAlternating))
 }
 
 func countText(c stats.Count) string { return fmt.Sprintf("%d of %d", c.Correct, c.Trials) }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 
+	"heardiff/trials/link"
 	"heardiff/trials/study"
 )
 
@@ -24,8 +25,8 @@ func ratingNotes(w io.Writer, r study.SessionReport) {
 
 // withSign writes a p within a sentence.
 func withSign(p float64) string {
-	if text := probability(p); text[0] == '<' {
+	if text := link.Probability(p); text[0] == '<' {
 		return "< " + text[1:]
 	}
-	return "= " + probability(p)
+	return "= " + link.Probability(p)
 }

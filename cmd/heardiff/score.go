@@ -9,6 +9,7 @@ import (
 
 	"heardiff/stats"
 	"heardiff/trials"
+	"heardiff/trials/link"
 )
 
 // peekingCost is said wherever somebody may look at p while a test is running; a test computes its figures.
@@ -178,7 +179,7 @@ func writeScore(w io.Writer, p stats.Procedure, s stats.Score) {
 		writeWarnings(w, s.Warnings)
 		return
 	}
-	t.row("p, one-sided", probability(s.P), fmt.Sprintf("mid-p %s, two-sided %s", probability(s.MidP), probability(s.PTwoSided)))
+	t.row("p, one-sided", link.Probability(s.P), fmt.Sprintf("mid-p %s, two-sided %s", link.Probability(s.MidP), link.Probability(s.PTwoSided)))
 	t.row("interval of p", span(s.ClopperPearson), fmt.Sprintf("exact, %g %%", 100*s.Confidence))
 	if p.TwoModels() {
 		t.row("d', independent", number(s.DPrimeIndependent), span(s.DPrimeInterval))
@@ -198,8 +199,8 @@ func writePairs(w io.Writer, s stats.PairScore) {
 	t := newTable()
 	t.row("hit rate", fmt.Sprintf("%.3f", s.HitRate), fmt.Sprintf("%d of %d", s.Hits, s.Hits+s.Misses))
 	t.row("false-alarm rate", fmt.Sprintf("%.3f", s.FalseAlarmRate), fmt.Sprintf("%d of %d", s.FalseAlarms, s.FalseAlarms+s.CorrectRejections))
-	t.row("p, one-sided", probability(s.P), fmt.Sprintf("Fisher exact; mid-p %s, two-sided %s", probability(s.MidP), probability(s.PTwoSided)))
-	t.row("p, other deals", probability(s.Permutation.PCoin), "the same answers where a coin deals each pair anew; two-sided "+probability(s.Permutation.PCoinTwoSided))
+	t.row("p, one-sided", link.Probability(s.P), fmt.Sprintf("Fisher exact; mid-p %s, two-sided %s", link.Probability(s.MidP), link.Probability(s.PTwoSided)))
+	t.row("p, other deals", link.Probability(s.Permutation.PCoin), "the same answers where a coin deals each pair anew; two-sided "+link.Probability(s.Permutation.PCoinTwoSided))
 	t.row("d', independent", number(s.DPrimeIndependent), span(s.DPrimeInterval))
 	t.row("d', differencing", number(s.DPrimeDifferencing), span(s.DPrimeDifferencingInterval))
 	t.row("criterion", number(s.Criterion), span(s.CriterionInterval)+"; in units of sigma, differencing")

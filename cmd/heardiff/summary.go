@@ -58,7 +58,7 @@ func alone(r trials.Result, t trials.Tally) string {
 	if err != nil || math.IsNaN(s.PValue()) {
 		return "  Too little to say anything."
 	}
-	return fmt.Sprintf("  A guesser does as well, or better, with probability %s in this session alone (uncorrected: it decides nothing).", probability(s.PValue()))
+	return fmt.Sprintf("  A guesser does as well, or better, with probability %s in this session alone (uncorrected: it decides nothing).", link.Probability(s.PValue()))
 }
 
 // kindNote says what a comparison that is no part of the question was for.

@@ -104,17 +104,3 @@ func give(v, se float64, sign string) string {
 // decimals writes two places, number three.
 func decimals(v float64) string { return figure(v, "%.2f") }
 func number(v float64) string   { return figure(v, "%.3f") }
-
-// leastShown is the least p that is printed as a number, with three digits (common practice, no source).
-const leastShown = 0.001
-
-// probability formats a p value: three places, never 0.000.
-func probability(p float64) string {
-	switch {
-	case math.IsNaN(p):
-		return "–"
-	case p < leastShown:
-		return "<0.001"
-	}
-	return fmt.Sprintf("%.3f", p)
-}

@@ -3,6 +3,8 @@ package main
 import (
 	"math"
 	"testing"
+
+	"heardiff/trials/link"
 )
 
 func TestFiguresForPeople(t *testing.T) {
@@ -23,7 +25,7 @@ func TestFiguresForPeople(t *testing.T) {
 		}
 	}
 	for p, want := range map[float64]string{0.0384: "0.038", 0.0004: "<0.001", 1: "1.000"} {
-		if got := probability(p); got != want {
+		if got := link.Probability(p); got != want {
 			t.Errorf("p = %v: %q, want %q", p, got, want)
 		}
 	}

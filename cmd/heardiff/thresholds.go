@@ -21,7 +21,7 @@ func thresholdsText(w io.Writer, all []link.Threshold) {
 	for _, h := range all {
 		found, unit := link.Scaled(h.Unit, h.Threshold, h.ThresholdInterval[0], h.ThresholdInterval[1])
 		t.row(h.What, h.Excerpt, whose(h.Kind, h.Listener, h.Group, h.Listeners)+notOfPeople(h.Simulated, h.Silent), plainDigits(found[0]), plainDigits(found[1]), plainDigits(found[2]), unit,
-			figure(h.BelowMusicDB, "%.0f"), fmt.Sprint(h.Trials), figure(h.Slope, "%.1f"), figure(h.Lapse, "%.3f"), probability(h.FitP))
+			figure(h.BelowMusicDB, "%.0f"), fmt.Sprint(h.Trials), figure(h.Slope, "%.1f"), figure(h.Lapse, "%.3f"), link.Probability(h.FitP))
 	}
 	t.print(w, "")
 	for _, h := range all {

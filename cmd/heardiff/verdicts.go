@@ -24,7 +24,7 @@ func writeVerdicts(w io.Writer, all []study.VerdictReport, family link.FamilySum
 				continue
 			}
 		}
-		fmt.Fprintf(w, "  %s (p uncorrected %s, over the study %s)\n", v.Says, probability(v.PValue), probability(v.PStudy))
+		fmt.Fprintf(w, "  %s (p uncorrected %s, over the study %s)\n", v.Says, link.Probability(v.PValue), link.Probability(v.PStudy))
 	}
 	if shown > mostVerdicts {
 		fmt.Fprintf(w, "  and %s more: \"heardiff link\"\n", trials.Counted(shown-mostVerdicts, "listener"))

@@ -91,7 +91,7 @@ func sameEverywhere(t *testing.T, least int) []study.VerdictReport {
 			t.Errorf("pool does not say %+v", r)
 		}
 		leftOut := r.Verdict == link.Void && r.UpperPD == 1 // every session, as where a control was missed: no row of the table
-		if r.Kind == "listener" && r.Design == "abx" && !leftOut && !regexp.MustCompile(`(?m)^`+r.Listener+` .* `+regexp.QuoteMeta(probability(r.PStudy))+` .* `+regexp.QuoteMeta(number(r.UpperPD))+`\s*$`).MatchString(poolTable) {
+		if r.Kind == "listener" && r.Design == "abx" && !leftOut && !regexp.MustCompile(`(?m)^`+r.Listener+` .* `+regexp.QuoteMeta(link.Probability(r.PStudy))+` .* `+regexp.QuoteMeta(number(r.UpperPD))+`\s*$`).MatchString(poolTable) {
 			t.Errorf("the table of pool shows other figures of %s than p %v and bound %v of link:\n%s", r.Listener, r.PStudy, r.UpperPD, poolTable)
 		}
 		if says := fmt.Sprintf("<strong class=\"v %s\" data-f=\"verdict\">%s</strong>", strings.ReplaceAll(string(r.Verdict), " ", "-"), r.Verdict); !strings.Contains(string(data), says) ||

@@ -100,7 +100,7 @@ func (m memo) stakes(h Heard, k, n int, f Family) (up, down *stats.Stake) {
 		}
 	case trials.StopRuledOut:
 		down.Passed = func(limit, lnLevel float64) bool {
-			return limit >= smallest*(1-sameProportion) && math.Log(risk.ruledOut) <= lnLevel+tailAccuracy
+			return limit >= smallest*(1-sameProportion) && math.Log(risk.ruledOut) <= lnLevel+stats.TailAccuracy
 		}
 	}
 	return up, down

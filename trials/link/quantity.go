@@ -1,6 +1,7 @@
 package link
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"strconv"
@@ -53,4 +54,18 @@ func inWords(unit string, values ...float64) ([]string, string) {
 		texts[i] = Digits(v)
 	}
 	return texts, unit
+}
+
+// leastShown is the least p that is written as a number, with three digits (common practice, no source).
+const leastShown = 0.001
+
+// Probability writes a p with three places, never as 0.000; a dash where it is not known.
+func Probability(p float64) string {
+	switch {
+	case math.IsNaN(p):
+		return "–"
+	case p < leastShown:
+		return "<0.001"
+	}
+	return fmt.Sprintf("%.3f", p)
 }

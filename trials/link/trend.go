@@ -135,7 +135,7 @@ func (t Trend) words(metrics Metrics) string {
 	if !t.Exact {
 		kind = ""
 	}
-	return fmt.Sprintf("over %s, Kendall's tau between the difference in %s and the proportion correct is %.2f (%stwo-sided p %s); a correlation names no cause", trials.Counted(len(t.Points), "comparison"), name, t.Tau, kind, pText(t.P))
+	return fmt.Sprintf("over %s, Kendall's tau between the difference in %s and the proportion correct is %.2f (%stwo-sided p %s); a correlation names no cause", trials.Counted(len(t.Points), "comparison"), name, t.Tau, kind, Probability(t.P))
 }
 
 // groupsOf returns "" for all, and the groups.

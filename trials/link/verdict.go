@@ -244,13 +244,10 @@ func settle(r *tallied, m memo) {
 		f.trials, 100*r.Smallest, f.heard, f.ruledOut)
 }
 
-// tailAccuracy is the relative accuracy of tails, see the package comment of stats: what comes that near to a level reaches it.
-const tailAccuracy = 1e-9
-
 // plain is the verdict that the counts alone give.
 func plain(r *tallied) (Verdict, string) {
-	if r.Log10PStudy <= math.Log10(r.alpha)+tailAccuracy && r.PStudy < 1 {
-		return HeardIt, fmt.Sprintf("%d of %d right; p %s over the whole study, where at most %g counts as heard", r.Correct, r.Trials, pText(r.PStudy), r.alpha)
+	if r.Log10PStudy <= math.Log10(r.alpha)+stats.TailAccuracy && r.PStudy < 1 {
+		return HeardIt, fmt.Sprintf("%d of %d right; p %s over the whole study, where at most %g counts as heard", r.Correct, r.Trials, Probability(r.PStudy), r.alpha)
 	}
 	if r.Trials == 0 {
 		return Undecided, "nothing was answered"
@@ -258,19 +255,19 @@ func plain(r *tallied) (Verdict, string) {
 	if r.design.ByRates() && !bothKinds(r.pairs) {
 		return Undecided, "pairs of only one kind were answered"
 	}
-	if r.WrongWay = r.Log10PBelow <= math.Log10(r.alpha/2)+tailAccuracy && !r.Sequential; r.WrongWay {
-		return Undecided, fmt.Sprintf("reliably wrong, %d of %d right (two-sided p %s): told apart, and named the wrong way round", r.Correct, r.Trials, pText(r.PTwoSided))
+	if r.WrongWay = r.Log10PBelow <= math.Log10(r.alpha/2)+stats.TailAccuracy && !r.Sequential; r.WrongWay {
+		return Undecided, fmt.Sprintf("reliably wrong, %d of %d right (two-sided p %s): told apart, and named the wrong way round", r.Correct, r.Trials, Probability(r.PTwoSided))
 	}
 	whose := ""
 	if r.Kind != "listener" && r.Listeners > 1 {
 		whose = fmt.Sprintf("for the average of these %d listeners, not for each: ", r.Listeners)
 	}
-	if r.UpperPD < r.Smallest*(1+tailAccuracy) {
+	if r.UpperPD < r.Smallest*(1+stats.TailAccuracy) {
 		return RuledOut, fmt.Sprintf("%d of %d right%s; %sa difference that is heard on %.1f %% of trials or more is excluded (at level %g for this row; the plan asked for %.3g %%)",
 			r.Correct, r.Trials, r.Guessed(), whose, 100*r.UpperPD, r.alpha, 100*r.Smallest)
 	}
 	return Undecided, fmt.Sprintf("%s%d of %d right (p %s over the whole study): that neither shows a difference nor excludes one that is heard on up to %.1f %% of trials; the plan asked for %.3g %%",
-		whose, r.Correct, r.Trials, pText(r.PStudy), 100*r.UpperPD, 100*r.Smallest)
+		whose, r.Correct, r.Trials, Probability(r.PStudy), 100*r.UpperPD, 100*r.Smallest)
 }
 
 // Guessed is ", as guessing would give" where the number of right answers is common by guessing, by the row's own p, and ""
@@ -392,14 +389,4 @@ func coversJitterAndNoise(r *tallied) bool {
 		}
 	}
 	return known > 0 && covered == known
-}
-
-// leastShown is the least p that is printed as a number, with three digits (common practice, no source).
-const leastShown = 0.001
-
-func pText(p float64) string {
-	if p < leastShown {
-		return "<0.001"
-	}
-	return fmt.Sprintf("%.3f", p)
 }

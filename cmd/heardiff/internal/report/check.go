@@ -393,5 +393,5 @@ func agrees(printed string, value float64) bool {
 		return false
 	}
 	_, fraction, _ := strings.Cut(text, ".")
-	return math.Abs(v-value) <= 0.5*math.Pow10(-len(fraction))+tailAccuracy
+	return math.Abs(v-value) <= 0.5*math.Pow10(-len(fraction))+stats.TailAccuracy
 }

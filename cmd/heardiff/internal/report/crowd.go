@@ -61,9 +61,6 @@ func crowd(title string, rows []link.Row) plot.Crowd {
 // mostBars is how many counts of right answers have a bar of their own. A judgement, no source; TestCrowdIsSetAgainstAsManyGuessers holds it.
 const mostBars = 60
 
-// tailAccuracy is the relative accuracy of tails, see the package comment of stats.
-const tailAccuracy = 1e-9
-
 // crowdEdges parts the proportions: between the counts that can occur where all answered as many trials (and not too
 // many to draw), else in steps of 5 %.
 func crowdEdges(number map[int]int) []float64 {
@@ -98,7 +95,7 @@ func crowdNote(rows []link.Row) string {
 			sizes[r.Trials] = size
 		}
 		guessers += size
-		if r.Log10P <= math.Log10(alpha)+tailAccuracy {
+		if r.Log10P <= math.Log10(alpha)+stats.TailAccuracy {
 			reached++
 		}
 		verdicts[r.Verdict]++

@@ -294,7 +294,7 @@ var functions = template.FuncMap{
 	"exact":        exact,
 	"proper":       proper,
 	"most":         orBound,
-	"p":            pValue,
+	"p":            link.Probability,
 	"percent":      func(v float64) string { return ifKnown(v, fmt.Sprintf("%.1f %%", 100*v)) },
 	"per100":       func(v float64) string { return ifKnown(v, fmt.Sprintf("%.1f", 100*v)) },
 	"metric":       func(m link.Metrics, of link.Metric) string { name, _ := m.Words(of); return name },
@@ -362,13 +362,12 @@ func ifKnown(v float64, s string) string {
 // number writes v with three significant digits, without an exponent below a million.
 func number(v float64) string { return rounded(3, v) }
 
-// How numbers are printed: from where on as powers of ten, e-values earlier, as only their order matters; up to how many digits
-// without a space; and the least p that three digits show (common practice, no source).
+// How numbers are printed: from where on as powers of ten, e-values earlier, as only their order matters; and up to how many digits
+// without a space (common practice, no source).
 const (
 	powersFrom       = 1e6
 	eValuePowersFrom = 1000
 	unparted         = 4
-	leastShown       = 0.001
 )
 
 // rounded writes v with so many significant digits, thousands parted by thin spaces from ten thousand on.
@@ -508,13 +507,6 @@ func places(n int, v float64) string {
 		s = strings.TrimPrefix(s, "-")
 	}
 	return ifKnown(v, s)
-}
-
-func pValue(v float64) string {
-	if v < leastShown {
-		return "<0.001"
-	}
-	return ifKnown(v, fmt.Sprintf("%.3f", v))
 }
 
 // sortKey is v for a script to read: a minus sign of print would not be one to it. What is not known is a dash.
