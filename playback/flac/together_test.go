@@ -20,7 +20,7 @@ import (
 )
 
 // verbatim returns a file of 24-bit stereo blocks of the given sizes, whose samples are stored as they are, and where each block begins.
-func verbatim(t *testing.T, fixed bool, sizes []int, sample func(block, i, channel int) int32) (data []byte, begins []int) {
+func verbatim(t testing.TB, fixed bool, sizes []int, sample func(block, i, channel int) int32) (data []byte, begins []int) {
 	t.Helper()
 	var b bytes.Buffer
 	e, err := encoder.NewEncoder(&b, &meta.StreamInfo{BlockSizeMin: uint16(slices.Min(sizes)), BlockSizeMax: uint16(slices.Max(sizes)), SampleRate: 48000, NChannels: 2, BitsPerSample: 24})
