@@ -11,6 +11,7 @@ import (
 	"heardiff/cmd/heardiff/internal/plot"
 	"heardiff/measure/clock"
 	"heardiff/measure/jitter/jittertest"
+	"heardiff/trials/study"
 )
 
 // swaying writes a capture of the jitter signal whose clock runs 3 ppm fast and sways once a second: over whole periods
@@ -68,8 +69,8 @@ func TestAStudysClocksComeFromItsJitterCaptures(t *testing.T) {
 		command(t, 0, "capture", "add", c.name, swaying(t, filepath.Join(dir, c.name+".wav"), c.peak, -100), "--as", "jitter")
 	}
 	command(t, 2, "capture", "add", "box", filepath.Join(dir, "box.wav"), "--as", "clock")
-	if m := measureAll(t); len(m.Measured) != 6 || len(m.Warnings) != 0 {
-		t.Fatalf("%d measured, warnings %q; want jitter and clock of three captures", len(m.Measured), m.Warnings)
+	if m := measureAll(t); len(m.Measured) != 6 || len(m.Texts) != 0 {
+		t.Fatalf("%d measured, warnings %q; want jitter and clock of three captures", len(m.Measured), m.Texts)
 	}
 	forgetClocks(t, folder)
 	m := measureAll(t)
@@ -120,7 +121,7 @@ func TestAToneWithoutAClockIsStillMeasuredForJitter(t *testing.T) {
 	saveWords(t, odd, jittertest.Clip(jittertest.Capture{Rate: 48000, Seconds: 6, CarrierHz: 5000, Amplitude: 0.7, NoiseDBFS: -110, Seed: 3}))
 	command(t, 0, "capture", "add", "box", odd, "--as", "jitter")
 	m := measureAll(t)
-	if len(m.Measured) != 1 || m.Measured[0].Kind != "jitter" || len(m.Warnings) != 1 || !strings.Contains(m.Warnings[0], "not measured as clock") {
-		t.Errorf("measured %+v, warnings %q", m.Measured, m.Warnings)
+	if len(m.Measured) != 1 || m.Measured[0].Kind != "jitter" || len(m.Details) != 1 || m.Details[0].Code != study.NotMeasuredAs {
+		t.Errorf("measured %+v, warnings %q", m.Measured, m.Texts)
 	}
 }

@@ -7,9 +7,11 @@ import (
 	"strings"
 	"testing"
 
+	"heardiff/measure"
 	"heardiff/playback/audiofile"
 	"heardiff/playback/pcm"
 	"heardiff/trials/link"
+	"heardiff/trials/study"
 )
 
 // throughChain writes a signal as a chain with a little noise and a second harmonic would return it, and returns the file.
@@ -44,7 +46,7 @@ type measuredStudy struct {
 			} `json:"channel"`
 		} `json:"result"`
 	} `json:"measured"`
-	Warnings []string `json:"warnings"`
+	measure.Warnings
 }
 
 func measureAll(t *testing.T, args ...string) (m measuredStudy) {
@@ -54,7 +56,7 @@ func measureAll(t *testing.T, args ...string) (m measuredStudy) {
 }
 
 func TestAStudyIsReadAgainstItsFloor(t *testing.T) {
-	dir, study := emptyStudy(t)
+	dir, folder := emptyStudy(t)
 	command(t, 0, "chain", "add", "loop", "--role", "floor")
 	command(t, 0, "chain", "add", "box")
 	captureAll(t, dir, "box", 1.1e-5, 1e-3)
@@ -65,15 +67,15 @@ func TestAStudyIsReadAgainstItsFloor(t *testing.T) {
 	}
 	captureAll(t, dir, "loop", 1e-5, 1e-6)
 	late := measureAll(t)
-	if len(late.Measured) != 4 || len(late.Warnings) != 1 || !strings.Contains(late.Warnings[0], "4 captures") {
-		t.Errorf("a floor that came later: %d measured, warnings %q", len(late.Measured), late.Warnings)
+	if len(late.Measured) != 4 || len(late.Details) != 1 || late.Details[0].Code != study.LateFloor || late.Details[0].Value != 4 {
+		t.Errorf("a floor that came later: %d measured, warnings %q", len(late.Measured), late.Texts)
 	}
 	again := measureAll(t, "--again")
-	if len(again.Measured) != 8 || len(again.Warnings) != 0 {
-		t.Fatalf("again: %d measured, warnings %q", len(again.Measured), again.Warnings)
+	if len(again.Measured) != 8 || len(again.Texts) != 0 {
+		t.Fatalf("again: %d measured, warnings %q", len(again.Measured), again.Texts)
 	}
 	again.wantReadAgainstTheFloor(t)
-	figures, _ := figuresIn(t, study, "box", "box", "loop")
+	figures, _ := figuresIn(t, folder, "box", "box", "loop")
 	for metric, measured := range map[link.Metric]bool{link.THDN: true, link.Noise: false, link.NoiseUnderTone: false} {
 		f := figures[metric]
 		if len(f) != 1 || math.IsNaN(f[0].Limit) || math.IsNaN(f[0].Value) == measured || measured && f[0].Limit >= f[0].Value {

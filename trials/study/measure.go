@@ -17,12 +17,19 @@ type MeasureReport struct {
 	Schema   string            `json:"schema"`
 	Measured []MeasuredCapture `json:"measured"`
 	Failed   []FailedCapture   `json:"failed"`
-	Warnings []string          `json:"warnings"`
+	measure.Warnings
 	// Late counts the captures that were measured before the floor that they are to be read against; measured again they are.
 	Late int `json:"-"`
 
 	unmeasured error
 }
+
+// The codes of a MeasureReport's own warnings, with measure.NoFloor, whose Value is the number of the capture.
+const (
+	LateFloor     measure.Code = "late-floor"      // Value is how many captures were measured before their floor came
+	UnknownKind   measure.Code = "unknown-kind"    // Value is the number of the capture: no measurement of its kind is known
+	NotMeasuredAs measure.Code = "not-measured-as" // Value is the number of the capture: it was not measured as another kind too
+)
 
 // FailedCapture is a capture that does not hold what its kind says.
 type FailedCapture struct {
@@ -53,7 +60,7 @@ func (s *Study) Measure(ctx context.Context, again bool, o MeasureOptions) (Meas
 	}
 	due := m.due(again)
 	if r.Late = m.late(due); r.Late > 0 {
-		r.Warnings = []string{fmt.Sprintf("a floor came after %s had been measured: only a new measurement is read against it", trials.Counted(r.Late, "capture"))}
+		r.Warn(measure.Warningf(LateFloor, "a floor came after %s had been measured: only a new measurement is read against it", trials.Counted(r.Late, "capture")).Of(float64(r.Late), ""))
 	}
 	progress := s.progress("measuring")
 	defer progress(1)
@@ -71,7 +78,7 @@ func (s *Study) Measure(ctx context.Context, again bool, o MeasureOptions) (Meas
 		progress(float64(i+1) / float64(len(due)+1))
 	}
 	slices.SortStableFunc(r.Measured, func(x, y MeasuredCapture) int { return x.Capture - y.Capture })
-	r.Warnings = append(r.Warnings, m.warnings...)
+	r.Warn(m.warnings...)
 	r.unmeasured = r.failure(capturesOf(due))
 	return r, nil
 }
@@ -88,7 +95,7 @@ func (r *MeasureReport) reject(m *studyMeter, d due, err error) {
 	case d.kind.From == "":
 		r.Failed = append(r.Failed, FailedCapture{c.ID, c.Chain, c.Kind, err.Error()})
 	case m.results[of{c.ID, c.Kind}] != nil:
-		m.warnings = append(m.warnings, fmt.Sprintf("capture %d (%s, %s) is not measured as %s: %v", c.ID, c.Chain, c.Kind, d.kind.Name, err))
+		m.warn(NotMeasuredAs, c.ID, "capture %d (%s, %s) is not measured as %s: %v", c.ID, c.Chain, c.Kind, d.kind.Name, err)
 	}
 }
 
@@ -114,7 +121,7 @@ type studyMeter struct {
 	floors   map[setting]int // the latest capture of each setting of a floor chain
 	results  map[of][]byte   // stored
 	isFloor  map[string]bool // chains
-	warnings []string
+	warnings []measure.Warning
 }
 
 // of is what was measured of a capture.
@@ -164,7 +171,7 @@ func newStudyMeter(ctx context.Context, s *Study, o MeasureOptions) (*studyMeter
 	}
 	for _, c := range m.captures {
 		if _, known := KindNamed(c.Kind); !known {
-			m.warnings = append(m.warnings, fmt.Sprintf("capture %d (%s): no measurement of %q is known", c.ID, c.Chain, c.Kind))
+			m.warn(UnknownKind, c.ID, "capture %d (%s): no measurement of %q is known", c.ID, c.Chain, c.Kind)
 		}
 	}
 	for _, d := range m.all() {
@@ -242,13 +249,13 @@ func (m *studyMeter) capture(ctx context.Context, d due) (MeasuredCapture, error
 		return one, Rejected(err, "")
 	}
 	if floor := m.floors[d.setting()]; floor == 0 {
-		m.warnings = append(m.warnings, m.otherFloors(d)...)
+		m.warnOfOtherFloors(d)
 	} else if !m.isFloor[c.Chain] {
 		one.Floor = &floor
 		limited, err := measurement.Against(one.Result, m.results[of{floor, d.kind.Name}])
 		if err != nil {
 			one.Floor = nil
-			m.warnings = append(m.warnings, fmt.Sprintf("capture %d (%s, %s) has no limit from floor capture %d: %v", c.ID, c.Chain, d.kind.Name, floor, err))
+			m.warn(measure.NoFloor, c.ID, "capture %d (%s, %s) has no limit from floor capture %d: %v", c.ID, c.Chain, d.kind.Name, floor, err)
 		} else {
 			one.Result = limited
 		}
@@ -275,17 +282,22 @@ func (m *studyMeter) withoutFloor(f due) {
 	}
 }
 
-// otherFloors returns a warning where floors of a capture's kind were recorded, but none at its rate and in its channels: such a one
-// sets it no limit.
-func (m *studyMeter) otherFloors(d due) []string {
+// warnOfOtherFloors warns where floors of a capture's kind were recorded, but none at its rate and in its channels: such a one sets it
+// no limit.
+func (m *studyMeter) warnOfOtherFloors(d due) {
 	c := d.capture
 	for s := range m.floors {
 		if s.kind == d.kind.Name && d.kind.From == "" {
-			return []string{fmt.Sprintf("capture %d (%s, %s) has no limit: no floor of this kind was recorded at its %d Hz and in as many channels (%d); record one",
-				c.ID, c.Chain, c.Kind, c.RateHz, c.Channels)}
+			m.warn(measure.NoFloor, c.ID, "capture %d (%s, %s) has no limit: no floor of this kind was recorded at its %d Hz and in as many channels (%d); record one",
+				c.ID, c.Chain, c.Kind, c.RateHz, c.Channels)
+			return
 		}
 	}
-	return nil
+}
+
+// warn adds a warning about a capture.
+func (m *studyMeter) warn(code measure.Code, capture int, format string, args ...any) {
+	m.warnings = append(m.warnings, measure.Warningf(code, format, args...).Of(float64(capture), ""))
 }
 
 // OfCaptures returns what the captures' own results warn of, each sentence once, with the captures of which it is said.
