@@ -7,7 +7,7 @@ import (
 	"slices"
 )
 
-// What a pause of a tone is: judgement, no source; the tests of measure/jitter hold it.
+// What a pause of a tone is: judgement, no source; TestAnInterruptedToneIsMeasuredWhereItIsUnbroken, in measure/jitter, holds it.
 const (
 	// pauseS is from what length on, in seconds, a stretch without the tone is a pause: a tone of 100 Hz or more crosses zero faster.
 	pauseS = 1e-3

@@ -18,7 +18,8 @@ var (
 	ErrShort  = errors.New("capture too short")
 )
 
-// What a tone is known by: where it begins, ends and holds its level. Judgement, no source; the tests of measure/jitter hold it.
+// What a tone is known by: where it begins, ends and holds its level. Judgement, no source; TestATonesStretchIsFound and, in
+// measure/jitter, TestLoudClicksNextToAQuietToneLeaveNoTrace hold it.
 const (
 	blocksPerSecond = 20   // of a survey
 	leastBlock      = 64   // frames
@@ -153,7 +154,7 @@ func (t *ToneStretch) warn() {
 	}
 }
 
-// What a carrier is read from: judgement, no source.
+// What a carrier is read from: judgement, no source; TestFaultsAreRefusedOrWarned, in measure/jitter, holds what tonal is.
 const (
 	carrierFrames      = 1 << 17 // in the middle of the tone, or fewer
 	leastCarrierFrames = 2048

@@ -12,7 +12,7 @@ import (
 )
 
 // judged are the rooms in which every judgement names its test.
-var judged = []string{"cmd", "playback", "stats", "trials"}
+var judged = []string{"cmd", "measure", "playback", "stats", "trials"}
 
 // harmless is what a comment says of a judgement that no test holds: it decides how long something takes or how much is shown.
 const harmless = "no figure depends on it"

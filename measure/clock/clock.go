@@ -19,7 +19,8 @@ var (
 // TimeJump is the code of a warning that time jumps by Value at an instant: samples were lost or repeated.
 const TimeJump measure.Code = "time-jump"
 
-// MinSeconds is the least tone that is measured: four of the shortest observation times, and room for the filter (judgement, no source).
+// MinSeconds is the least tone that is measured: four of the shortest observation times, and room for the filter (judgement, no source;
+// TestOffsetAndDriftComeBack holds it).
 const MinSeconds = 2
 
 // Result is what Measure found. NaN means 'not measurable'.

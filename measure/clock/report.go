@@ -110,7 +110,7 @@ func (c *Channel) mark() {
 }
 
 // timesObserved is how many times an observation time must fit into the capture: of fewer a deviation is the mean of too few squares to be
-// called one (judgement, no source).
+// called one (judgement, no source; TestASwayComesBack holds it).
 const timesObserved = 4
 
 // observations returns observation times of 0.1 s and more, in steps of 1, 2 and 5, as numbers of intervals.

@@ -48,7 +48,8 @@ func (c *comparison) note(f Fault) {
 	}
 }
 
-// joinedGap is how far apart, in frames, faults of one cause are one at the most: cut by the end of a block. A judgement, no source.
+// joinedGap is how far apart, in frames, faults of one cause are one at the most: cut by the end of a block. A judgement, no source;
+// TestMutedToTheEndIsADropout holds it.
 const joinedGap = blockFrames / 8
 
 // continues reports whether a fault is the one before, cut by the end of a block. What a filter rings at its end alone has no cause.
@@ -86,7 +87,8 @@ func (c *comparison) muted(first, last int) (muted bool, channel int) {
 	return channel > 0, channel
 }
 
-// ringing is the level of a filter's ringing, relative to what is expected, some way from the ends of a mute: −26 dB. A judgement, no source.
+// ringing is the level of a filter's ringing, relative to what is expected, some way from the ends of a mute: −26 dB. A judgement, no source;
+// TestWhatAFilterRingsIsNothing holds it.
 const ringing = 0.05
 
 // zeros reports whether nothing was received in frames first to last of a channel, but for what a filter rings.
@@ -107,7 +109,8 @@ func (c *comparison) zeros(ch, first, last int) bool {
 // longestRepeat is how far back a repeated block is looked for, in frames.
 const longestRepeat = 1 << 15
 
-// leastRepeat is how many frames of a repeat must be equal, without its edges: fewer may be so by chance. A judgement, no source.
+// leastRepeat is how many frames of a repeat must be equal, without its edges: fewer may be so by chance. A judgement, no source; TestCausesAreNamed
+// holds it.
 const leastRepeat = 8
 
 // repeats reports whether the received frames first to last of the block equal an earlier stretch of sent.

@@ -27,7 +27,7 @@ const (
 	mostSwing = 3
 	// enough values determine the noise of a while.
 	enough = 128
-	// leastValues are needed for an envelope. A judgement, no source.
+	// leastValues are needed for an envelope. A judgement, no source; TestATickIsNamedAndLeftOut holds it.
 	leastValues = 64
 )
 

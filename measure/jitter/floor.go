@@ -10,7 +10,7 @@ import (
 )
 
 // otherCarrier is by how much, as a ratio, carriers or bands differ that no clock explains. A judgement, no source: ten times the loosest clock of
-// IEC 60958-3.
+// IEC 60958-3. TestCarriersApartAreTwoSignals holds it.
 const otherCarrier = 0.01
 
 // OtherCarrier reports whether the carrier of another result differs by more than clocks do: their jitter cannot be compared.
@@ -82,7 +82,8 @@ func differ(a, b [2]float64) bool {
 	return math.Abs(a[0]/b[0]-1) > otherCarrier || math.Abs(a[1]/b[1]-1) > otherCarrier
 }
 
-// sameLineDrift is by how much, as a ratio, a line of the mains or of a supply may wander between two captures. A judgement, no source.
+// sameLineDrift is by how much, as a ratio, a line of the mains or of a supply may wander between two captures. A judgement, no source;
+// TestALineIsMatchedWithTheFloors holds it.
 const sameLineDrift = 2e-4
 
 func (c *Channel) against(f Channel, seconds float64) {

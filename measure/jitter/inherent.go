@@ -37,7 +37,8 @@ func signalBin(bits, k int) complex128 {
 	return sum
 }
 
-// Of the lines that a signal of 16 bits has of itself so many, each so near in level, show that it is such a one (judgement, no source).
+// Of the lines that a signal of 16 bits has of itself so many, each so near in level, show that it is such a one (judgement, no source;
+// TestTheSignalsOwnLinesAreInherent holds the first).
 const ownLines, ownWithinDB = 6, 0.5
 
 // testSignal is the jitter signal as a capture shows it.

@@ -7,10 +7,12 @@ import (
 	"heardiff/measure"
 )
 
-// sameLossS is how far apart, in seconds, losses of several channels are one at the most (judgement, no source).
+// sameLossS is how far apart, in seconds, losses of several channels are one at the most (judgement, no source;
+// TestAnInterruptedToneIsMeasuredWhereItIsUnbroken holds it).
 const sameLossS = 0.05
 
-// lostSample is the step of phase, in samples, from which on samples were lost or repeated, for no clock steps as far (judgement, no source).
+// lostSample is the step of phase, in samples, from which on samples were lost or repeated, for no clock steps as far (judgement, no source;
+// TestALostSampleIsNamedAtEveryRate holds it).
 const lostSample = 0.5
 
 // loss is where a block was lost or repeated in one channel.

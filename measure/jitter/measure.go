@@ -70,8 +70,8 @@ func (m *measurement) analyseUnbroken() error {
 	}
 }
 
-// A record holds so many baseband samples, and periods of the band's low end, at the least: judgement, no source. leastPeriods is what the
-// trend takes (see smoother).
+// A record holds so many baseband samples, and periods of the band's low end, at the least: judgement, no source; TestFaultsAreRefusedOrWarned holds the
+// second. leastPeriods is what the trend takes (see smoother).
 const leastSamples, leastPeriods = 64, 8
 
 // analyse cuts the tone into records and measures each.

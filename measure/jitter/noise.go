@@ -22,7 +22,8 @@ type noiseBand struct {
 // bandsPerDecade is the resolution of the density in jitter frequency; a band that is no wider than the ratio narrowest joins the one before.
 const bandsPerDecade, narrowest = 20, 1.001
 
-// hiddenBins is how far from a line, in bins of the record, what it leaves counts as no noise. A judgement, no source.
+// hiddenBins is how far from a line, in bins of the record, what it leaves counts as no noise. A judgement, no source; TestBinsNextToALineAreHidden
+// holds it.
 const hiddenBins = 3
 
 // edges returns narrow bands between low and high that break at the decades.

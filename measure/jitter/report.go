@@ -98,7 +98,7 @@ func (m *measurement) densities(bands []noiseBand) []DensityBand {
 }
 
 // A line is the test signal's own residue up to residueErrors standard errors above it, for two parts of unknown phase join by power, and with
-// residueDB more, for it passes the chain's response. Judgement, no source.
+// residueDB more, for it passes the chain's response. Judgement, no source; TestALineOnTheSignalsOwnCountsForItsExcess holds the first.
 const residueErrors, residueDB = 3, 0.5
 
 func (m *measurement) lines(tones []component) []Line {

@@ -99,7 +99,8 @@ func (p *lineFinder) keepHumpNoise() {
 const (
 	// betweenBins is the power that a line keeps at the least between two bins of the padded transform: it loses at most 1.2 dB.
 	betweenBins = 0.7
-	// deepest is the power of a line, against the strongest of a sweep, below which it may be a trace of stronger ones. A judgement, no source.
+	// deepest is the power of a line, against the strongest of a sweep, below which it may be a trace of stronger ones. A judgement, no source;
+	// TestPairsAreTwoLinesInEveryPhase holds it.
 	deepest = 0.01
 )
 

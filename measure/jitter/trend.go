@@ -87,7 +87,8 @@ type sway struct {
 // leastCycles is from where on a sine is distinguished from a polynomial.
 const leastCycles = 2.0
 
-// meansPerTerm is how many means there must be for each term of the polynomial for a sine to be sought in what it leaves. A judgement, no source.
+// meansPerTerm is how many means there must be for each term of the polynomial for a sine to be sought in what it leaves. A judgement, no source;
+// TestWhatLiesBelowTheBandLeavesNoTrace holds it.
 const meansPerTerm = 4
 
 // swaying is the share of what a polynomial leaves that a sine must explain to be taken out with it. Less is noise, which

@@ -25,7 +25,8 @@ const (
 	WanderingLines measure.Code = "wandering-lines"  // Value is how many lines wander in frequency
 )
 
-// largestStep is the step of phase, in radians, between two baseband samples that noise of no usual recording makes (judgement, no source).
+// largestStep is the step of phase, in radians, between two baseband samples that noise of no usual recording makes (judgement, no source;
+// TestFaultsAreRefusedOrWarned holds it).
 const largestStep = 0.3
 
 func loudness(rms float64) string {

@@ -14,7 +14,8 @@ type audibleSums struct {
 	lo, hi     int // bins of the audible band
 }
 
-// leastGainBlock is the shortest block, in frames, for excerpts of less than a third of a second. A judgement, no source.
+// leastGainBlock is the shortest block, in frames, for excerpts of less than a third of a second. A judgement, no source;
+// TestBlocksOfALevelFitIntoTheExcerpt holds it.
 const leastGainBlock = 1024
 
 // audibly transforms two clips of one length in blocks of about a third of a second, half overlapped. The window's side lobes are so low

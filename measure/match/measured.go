@@ -49,7 +49,8 @@ func (m measured) wiredDB() float64 { return pcm.PowerDB(max(0, m.wired)) }
 func (m measured) unexplained() float64 { return max(0, m.wired) + m.Skipped }
 
 // leastCorrelation is where two captures stop being of the same music: what differs is then stronger than what
-// is common (a correlation of 0.6 is a signal-to-noise ratio of −2.5 dB). A judgement, no source.
+// is common (a correlation of 0.6 is a signal-to-noise ratio of −2.5 dB). A judgement, no source;
+// TestShallowPairIsMatchedByLoudnessUnderTheCeiling holds it.
 const leastCorrelation = 0.6
 
 // correlation returns the larger of the correlations with each channel, and with each block, at its own delay.
@@ -93,7 +94,8 @@ func (r *rivals) add(more ...rival) {
 func (r rival) at(offset float64) bool { return math.Abs(r.offset-offset) <= align.SamePlaceFrames }
 
 // negligibleNull is the least residual: two places at which it is less, −90 dB, are as good as each other. No chain's own noise
-// is that low in all of the band, and the rounding of 24 bits alone may leave more. A judgement, no source.
+// is that low in all of the band, and the rounding of 24 bits alone may leave more. A judgement, no source; TestNegligibleNullsAreAsGoodAsEachOther
+// holds it.
 const negligibleNull = 1e-9
 
 // confidence returns 1 − residual/(residual at the next best place). A place with residual q explains 1/(1 + q) of B.

@@ -82,7 +82,7 @@ func (m measured) channels() []residual.ChannelFigures {
 	return own
 }
 
-// What is warned of. Judgement, no source, but for the response.
+// What is warned of. Judgement, no source, but for the response; TestTooShortAnOverlapIsRefusedAndAShortOneSaid holds the first.
 const (
 	shortS         = 5   // of overlap
 	audibleDB      = 0.1 // in a third octave, by itself (common practice, no source)

@@ -84,7 +84,7 @@ func (c *comparison) deepest(s *align.Search) (measured, error) {
 
 const (
 	// worthMeasuring is the residual of a glance, relative to the one here, up to which a place may turn out to be the better one. A judgement, no
-	// source.
+	// source; TestPlacesThatMayBeBetterAreMeasured holds it.
 	worthMeasuring = 1.3
 	// fartherMeasured is how many places are measured in full each time, and fartherRounds how many times the place may move.
 	fartherMeasured, fartherRounds = 3, 4

@@ -89,8 +89,13 @@ func TestSuggestionsRefuseWhatIsTooShortAndSkipSilence(t *testing.T) {
 	if err != nil || len(got) != 0 {
 		t.Errorf("silence: %+v, %v", got, err)
 	}
-	if _, err := match.Suggest(nil, match.SuggestConfig{Count: -1}); err == nil {
-		t.Error("a count of −1 was accepted")
+	if err := (match.SuggestConfig{Count: 100, LengthS: 600}).Validate(); err != nil {
+		t.Errorf("the most: %v", err)
+	}
+	for _, cfg := range []match.SuggestConfig{{Count: -1}, {Count: 101}, {LengthS: 601}, {LengthS: 0.9}} {
+		if err := cfg.Validate(); err == nil {
+			t.Errorf("%+v was accepted", cfg)
+		}
 	}
 }
 

@@ -128,7 +128,7 @@ func setFloor[C any](of, floor recorded[C], check func(c, f C) error, limit func
 }
 
 // anotherTone is by how much, as a ratio, the frequencies of two tones differ that no clock explains. A judgement, no source: ten times the
-// loosest clock of IEC 60958-3.
+// loosest clock of IEC 60958-3. TestAFloorOfAnotherFrequencyIsRefused holds it.
 const anotherTone = 0.01
 
 // sameTone returns an error that wraps pcm.ErrMismatch where a tone of the floor is at another frequency than the capture's, by

@@ -13,9 +13,9 @@ const falseAlarms = 0.001
 
 const (
 	humOrders   = 12    // harmonics of the mains looked for
-	leadOrders  = 3     // of which one of the first must be there. A judgement, no source
+	leadOrders  = 3     // of which one of the first must be there. A judgement, no source; TestMultiplesOfTheMainsAloneAreNoHum holds it
 	mainsSlack  = 0.005 // relative: 50 ± 0.25 Hz; grids keep within 0.2 Hz. Common practice, no source
-	mainsBinLag = 0.25  // bins by which the line of a steady frequency may be read wrongly. A judgement, no source
+	mainsBinLag = 0.25  // bins by which the line of a steady frequency may be read wrongly. A judgement, no source; TestMultiplesOfTheMainsAloneAreNoHum holds it
 )
 
 // findLines returns the lines of a spectrum, parted into the mains series and the others, strongest first each.

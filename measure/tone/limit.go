@@ -18,7 +18,7 @@ const (
 const clearDB = 3
 
 // Products of the capture and of the set-up are the same within these: clocks differ, and a product of high order moves by several times as much.
-// Judgement, no source.
+// Judgement, no source; TestProductsOfAFloorAreMatchedByFrequency holds them.
 const (
 	sameProduct   = 1e-3 // of the frequency
 	sameProductHz = 1.0  // and so many Hz

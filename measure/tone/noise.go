@@ -161,7 +161,8 @@ func noiseOf(s spectrum.Spectrum) NoiseChannel {
 	return c
 }
 
-// loudestSilence is the level in dBFS from which on a recording is hardly one of silence. A judgement, no source.
+// loudestSilence is the level in dBFS from which on a recording is hardly one of silence. A judgement, no source; TestLoudNoiseIsNoSilence
+// holds it.
 const loudestSilence = -40
 
 // noiseWarnings warns of what is unusual about the noise of a channel.

@@ -11,7 +11,7 @@ import (
 	"gonum.org/v1/gonum/stat"
 )
 
-// What a recording of silence is. Judgement, no source.
+// What a recording of silence is. Judgement, no source; TestLoudNoiseIsNoSilence and TestFaultsOfTheRecorderAreNamed hold the first two.
 const (
 	loudestNoise = -30 // dBFS
 	clickRatio   = 4   // a tenth of a second is a click's where it is louder than the rest by 12 dB

@@ -14,7 +14,7 @@ import (
 // ErrNoSignal is wrapped by errors about a recording that does not hold the signal the measurement needs.
 var ErrNoSignal = errors.New("not the signal for this measurement")
 
-// What the active part of a recording is known by, in tenths of a second. Judgement, no source.
+// What the active part of a recording is known by, in tenths of a second. Judgement, no source; TestWhatSurroundsATone holds it.
 const (
 	shortTenths  = 10   // fewer keep their ends
 	heldTenths   = 5    // for which a level is kept up: a click is shorter

@@ -21,7 +21,7 @@ const (
 // passage is when the part of a response in a band arrives, in seconds after the response's peak.
 type passage struct{ hz, delay float64 }
 
-// narrowFromHz is from where on a band of a third of an octave is sharp enough in time. A judgement, no source; sweep_jumps_test.go holds it.
+// narrowFromHz is from where on a band of a third of an octave is sharp enough in time. A judgement, no source; TestLostAndRepeatedFramesOfASweepAreNamed holds it.
 const narrowFromHz = 2000
 
 // passages returns the passages of bands a third of an octave apart, up to a frequency. Bands without a response are left out. They are

@@ -25,7 +25,8 @@ const (
 	// spilt is how much of what the sweep's beginning spills is left when the chain's own response to it is taken out, where clocks are
 	// 100 ppm apart.
 	spilt = 0.1
-	// A harmonic whose low end is lost is named where it is so far above its limit, and no farther below the strongest, in dB. Judgement, no source.
+	// A harmonic whose low end is lost is named where it is so far above its limit, and no farther below the strongest, in dB. Judgement, no source;
+	// TestWhatAChainDoesToASweepIsNoJump holds the first.
 	clearOfLimitDB, farBelowDB = 10, 40
 )
 

@@ -96,7 +96,7 @@ const (
 	weakDBFS        = -100
 	loudestLowTone  = -20 // above it the noise is a loud tone's, which is another question
 	// strayAmplitude is the amplitude, relative to the tone, from which on a second line that is no harmonic makes it two tones, or music. A judgement,
-	// no source.
+	// no source; TestTheSignalOfAnotherMeasurementIsRefused holds it.
 	strayAmplitude = 0.2
 	// beyondTone is how far beyond the highest tone, as a ratio, the power counts.
 	beyondTone = 1.01
@@ -160,11 +160,12 @@ func (t tracked) noisyDB() float64 {
 	return limit
 }
 
-// leastTonal is the share of the power that the strongest lines of a test tone hold at the least. A judgement, no source.
+// leastTonal is the share of the power that the strongest lines of a test tone hold at the least. A judgement, no source;
+// TestTheSignalOfAnotherMeasurementIsRefused holds it.
 const leastTonal = 0.3
 
 // Levels in dBFS at which a tone is likely to be another signal than the one to be measured: a tone is sent at −1 or so, a low tone at −60.
-// Judgement, no source.
+// Judgement, no source; TestFaultsOfTheRecorderAreNamed holds the first.
 const (
 	quietestTone    = -40
 	faintestLowTone = -80
@@ -269,11 +270,11 @@ func strongest(r pcm.Reader, a active, count int) ([][]float64, error) {
 	return list, nil
 }
 
-// topTone is up to where a tone is one within the band: 20 kHz by any clock. Judgement, no source.
+// topTone is up to where a tone is one within the band: 20 kHz by any clock. Judgement, no source; TestWhatIsBeyondTheBandIsNoNoise holds it.
 const topTone = 1.01 * bandHigh
 
 // farStronger is how much stronger, in dB, a tone beyond the band must be than what is taken for one within it, such as hum under the jitter signal
-// of 96 kHz. A judgement, no source.
+// of 96 kHz. A judgement, no source; TestHumUnderAToneBeyondTheBandIsNotTheTone holds it.
 const farStronger = 60
 
 // pick returns the frequencies of the count test tones of a spectrum, lowest first, or nil. A converter that shapes its noise has lines beyond the

@@ -206,6 +206,9 @@ func TestIntermodulationOfAPolynomial(t *testing.T) {
 		near(t, c.name+" second", ch.SecondOrderDB, pcm.DB(c.want2), 0.03)
 		near(t, c.name+" third", ch.ThirdOrderDB, pcm.DB(c.want3), 0.03)
 		near(t, c.name+" total", ch.IMDDB, pcm.DB(math.Hypot(c.want2, c.want3)), 0.03)
+		if highest := slices.MaxFunc(ch.Products, func(a, b tone.Product) int { return a.Order - b.Order }).Order; highest != 5 {
+			t.Errorf("%s: products up to order %d, want 5", c.name, highest)
+		}
 	}
 }
 

@@ -35,7 +35,7 @@ type tracker struct {
 }
 
 // The block of a spectrum is of about two seconds, halved until blocksInPart of them fit into the recording, or down to leastBlock frames: fine
-// enough to part 50 Hz from 60 Hz harmonics, and with enough blocks to average. A judgement, no source.
+// enough to part 50 Hz from 60 Hz harmonics, and with enough blocks to average. A judgement, no source; TestASpectrumHasBlocksToAverage holds it.
 const blocksInPart, leastBlock = 4, 256
 
 func spectrumSize(rate pcm.Rate, frames int) int {

@@ -62,7 +62,7 @@ type Product struct {
 	LimitDBC float64 `json:"limit_dbc"`
 }
 
-// highestOrder is the highest order of the products looked for. A judgement, no source.
+// highestOrder is the highest order of the products looked for. A judgement, no source; TestIntermodulationOfAPolynomial holds it.
 const highestOrder = 5
 
 // twoToneOrders are p and q of the products looked for: orders 2 to highestOrder.
@@ -109,8 +109,8 @@ func TwoTone(r pcm.Reader) (TwoToneResult, error) {
 	return result, nil
 }
 
-// Products nearer to DC, to half the rate or to a tone are not measured: they would be part of its line. Judgement, no source; tone_test.go holds
-// them.
+// Products nearer to DC, to half the rate or to a tone are not measured: they would be part of its line. Judgement, no source;
+// TestIntermodulationOfAPolynomial holds the first.
 const (
 	clearOfDC   = 10.0  // Hz
 	clearOfTone = 5.0   // Hz

@@ -29,7 +29,8 @@ type anchor struct {
 // maxAnchors is how many stretches are sought at a place.
 const maxAnchors = 24
 
-// silentPower is the mean square of a window in which there is nothing to find: −120 dBFS, below any recorder's noise. A judgement, no source.
+// silentPower is the mean square of a window in which there is nothing to find: −120 dBFS, below any recorder's noise. A judgement, no source;
+// TestOneWordThatDiffersIsNotIdentical holds it.
 const silentPower = 1e-12
 
 // anchorSearch is how stretches of A are sought in B: n frames each, within reach frames of a line, in mixes of the channels.

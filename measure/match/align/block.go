@@ -35,7 +35,7 @@ const (
 	// slack is for the blocks' own delays.
 	reachable = slack - 4
 	// Blocks are halved until blocksInOverlap of them fit into the overlap, since fewer do not determine a drift, or down to leastBlock frames.
-	// A judgement, no source.
+	// A judgement, no source; TestAnchorsAndBlocksFitIntoTheOverlap holds it.
 	leastBlock, blocksInOverlap = 512, 6
 )
 

@@ -14,7 +14,7 @@ import (
 const SamePlaceFrames = 3
 
 // RivalFrames is the longest stretch that is correlated at once, and reachesInStretch how many times the reach it is long at the least: of a
-// shorter one the ends decide. A judgement, no source.
+// shorter one the ends decide. A judgement, no source; TestAShortStretchIsNotCorrelated holds the second.
 const RivalFrames, reachesInStretch = 1 << 20, 4
 
 // BestRival correlates the captures over a stretch of A, its frames against B's as the line places them, over all displacements

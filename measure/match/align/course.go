@@ -48,7 +48,8 @@ func (p *Course) Close() {
 	}
 }
 
-// faintHop is the energy of a hop, against the mean, below which its level counts as silence: −70 dB. A judgement, no source.
+// faintHop is the energy of a hop, against the mean, below which its level counts as silence: −70 dB. A judgement, no source;
+// TestQuietStretchesAreNoPlaces holds it.
 // halfSecond is in hops.
 const faintHop, halfSecond = 1e-7, 50
 
@@ -72,7 +73,7 @@ func flatten(energy []float64) []float64 {
 }
 
 // quietest is the power, against the loudest, below which a stretch is no place to look for music in: noise may be all there
-// is. A judgement, no source; a quiet passage among loud ones is not needed to find the place.
+// is. A judgement, no source; a quiet passage among loud ones is not needed to find the place. TestQuietStretchesAreNoPlaces holds it.
 const quietest = 1e-4
 
 // sounding returns the first frames of stretches of n frames between from and to that are not quiet against the loudest of

@@ -81,7 +81,7 @@ func (s *Search) denseAnchors(p Place) ([]anchor, error) {
 // bestPath says of every anchor on which of the lines it lies, given how well each line fits it, with the fewest changes that
 // the evidence allows: on a steady tone a place some periods away fits nearly as well, and no single anchor decides.
 func bestPath(fits [][]float64) []int {
-	const change = 0.5 // in correlation, summed over the anchors of a stretch. A judgement, no source
+	const change = 0.5 // in correlation, summed over the anchors of a stretch. A judgement, no source; TestAPathChangesItsLineOnEvidenceAlone holds it
 	lines := len(fits[0])
 	best := make([]float64, lines)
 	came := make([][]int, len(fits))

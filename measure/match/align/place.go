@@ -12,7 +12,8 @@ const (
 	// exchangedProduct is the product of the correlations of sum and difference below which channels are exchanged. A judgement, no source;
 	// TestOneChannelUnlikeTheOther holds it.
 	exchangedProduct = -0.1
-	// clearlyBetter is by how many times a correlation is to be larger to be no chance. A judgement, no source.
+	// clearlyBetter is by how many times a correlation is to be larger to be no chance. A judgement, no source;
+	// TestChannelsAreCrossedWhereThatFitsBetter holds it.
 	clearlyBetter = 1.02
 )
 

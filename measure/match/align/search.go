@@ -88,7 +88,8 @@ func (s *Search) tryAll(found []candidate, m assumption) error {
 // TestUnrelatedCapturesAreRefused holds it.
 const leastAgreed = 0.25
 
-// fewAnchors is the number of anchors from which on a single match may be chance. A judgement, no source.
+// fewAnchors is the number of anchors from which on a single match may be chance. A judgement, no source; TestOneAnchorOfManyMayBeChance
+// holds it.
 const fewAnchors = 3
 
 // agrees reports whether enough of the waveforms agree at the best place.
@@ -108,7 +109,7 @@ func (s *Search) apart(p, q Place) bool { return math.Abs(p.Offset-q.Offset) > A
 
 const (
 	anchorS = 0.2 // seconds of an anchor, or fewer frames down to leastAnchor, where the overlap does not hold anchorsInOverlap of them
-	// A judgement, no source.
+	// A judgement, no source; TestAnchorsAndBlocksFitIntoTheOverlap holds it.
 	leastAnchor, anchorsInOverlap = 1024, 3
 	candidateS                    = 0.03 // how well the course of the bands places a candidate: three hops
 	strayDrift                    = 4e-4 // by which clocks may stray, from the middle on, within the reach of an anchor

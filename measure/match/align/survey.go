@@ -22,7 +22,8 @@ const (
 	// surveyPass and surveyStopDB are of the low-pass before frames are left out: the end of its pass band as a share of the band that remains, and
 	// its attenuation beyond.
 	surveyPass, surveyStopDB = 0.6, 60
-	// leastSurveyed is the share of A that B explains in the surveyed band from which on the band represents all the music. A judgement, no source.
+	// leastSurveyed is the share of A that B explains in the surveyed band from which on the band represents all the music. A judgement, no source;
+	// TestASurveyNeedsHalfOfTheMusic holds it.
 	leastSurveyed = 0.5
 	// nearlyAll is the share of what the best displacement explains from which on another is looked at. A judgement, no source;
 	// TestASustainedChordIsNeverMisplacedSilently holds it.

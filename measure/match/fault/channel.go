@@ -14,7 +14,8 @@ const (
 	channelUS = 10.0
 	// A difference between channels is significant from so many standard errors on: chance alone makes one in 370, and one in 16000.
 	clearGain, clearDelay = 3, 4
-	// silentChannel is the power of a channel, against the loudest, up to which it is silent in effect. A judgement, no source.
+	// silentChannel is the power of a channel, against the loudest, up to which it is silent in effect. A judgement, no source;
+	// TestOneChannelUnlikeTheOther holds it.
 	silentChannel = 1e-3
 )
 

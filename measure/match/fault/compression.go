@@ -95,9 +95,10 @@ func (f *finder) bothClipped() {
 }
 
 const (
-	// leastClipped is how many samples in runs at the peak are clipping: fewer may be chance. A judgement, no source.
+	// leastClipped is how many samples in runs at the peak are clipping: fewer may be chance. A judgement, no source; TestOneCaptureIsClippedMore holds it.
 	leastClipped = 10
-	// clippedRatio is how many times as many the other capture has at the most to count as hardly clipped. A judgement, no source.
+	// clippedRatio is how many times as many the other capture has at the most to count as hardly clipped. A judgement, no source;
+	// TestOneCaptureIsClippedMore holds it.
 	clippedRatio = 10
 )
 

@@ -120,10 +120,11 @@ func split(series []float64) int {
 }
 
 const (
-	// mostLevelDB is the level of B against A beyond which a band of a block holds something else than the music. A judgement, no source.
+	// mostLevelDB is the level of B against A beyond which a band of a block holds something else than the music. A judgement, no source;
+	// TestABandsCourseIsKnownInEnoughSeconds holds it.
 	mostLevelDB = 20
 	// leastSeconds, and as many bands, are needed to distinguish a change from scatter, and a band must be known in one of knownOf seconds.
-	// A judgement, no source.
+	// A judgement, no source; TestABandsCourseIsKnownInEnoughSeconds holds them.
 	leastSeconds, knownOf = 4, 4
 )
 

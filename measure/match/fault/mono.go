@@ -3,7 +3,7 @@ package fault
 import "fmt"
 
 // The channels of a mono capture are equal to 30 dB, but for a recorder's noise; the other's must differ by ten times as much in amplitude, since
-// what narrows the stereo picture a little is no switch and no wrong cable. Judgement, no source.
+// what narrows the stereo picture a little is no switch and no wrong cable. Judgement, no source; TestOneCaptureIsMono holds the first.
 const (
 	monoUnlike = 1e-3
 	monoRatio  = 1e-2

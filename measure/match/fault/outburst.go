@@ -17,7 +17,8 @@ import (
 const (
 	// falseOutbursts is how many outbursts chance alone would show in a channel of a pair: one in a thousand pairs.
 	falseOutbursts = 1e-3
-	// leastOutburst is the least ratio of the power of an outburst to what is usual: 10 dB. A judgement, no source.
+	// leastOutburst is the least ratio of the power of an outburst to what is usual: 10 dB. A judgement, no source;
+	// TestWhatHappensForAWhileIsTimed holds it.
 	leastOutburst = 10
 	// leastHeights are 2 s: in a shorter capture nothing is known to be usual.
 	leastHeights = 400

@@ -8,9 +8,11 @@ import (
 )
 
 const (
-	// belowDB is the level, relative to the music, up to which what is inaudible may differ without a warning. A judgement, no source.
+	// belowDB is the level, relative to the music, up to which what is inaudible may differ without a warning. A judgement, no source;
+	// TestWhatIsBelowTheBandIsWarnedOfWhereItIsMuch holds it.
 	belowDB = -40
-	// leastBelow is the least difference that is warned of, of full scale: rounding to 16 bits. A judgement, no source.
+	// leastBelow is the least difference that is warned of, of full scale: rounding to 16 bits. A judgement, no source; TestWhatIsBelowTheBandIsWarnedOfWhereItIsMuch
+	// holds it.
 	leastBelow = 1e-5
 	// rumbleRatio is by how many times the power of rumble differs at the least: attacks of the music reach down there, and the captures
 	// need not hold the same of them.

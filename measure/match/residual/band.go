@@ -20,7 +20,7 @@ const (
 	// clearBand is the share of noise up to which a band has a level: if all of it were A's own, the level would be
 	// 0.02 dB too low.
 	clearBand = 0.005
-	// leastBins are needed to distinguish noise from a level. A judgement, no source.
+	// leastBins are needed to distinguish noise from a level. A judgement, no source; TestABandHasALevelWhereNoiseIsLittle holds it.
 	leastBins = 8
 	// lowestThird and highestThird are the bands from 20 Hz to 20 kHz, by their number from 1 kHz. ref: IEC 61260-1 (from memory).
 	lowestThird, highestThird = -17, 13

@@ -20,7 +20,8 @@ type ChannelFigures struct {
 	PowerA, PowerB float64
 }
 
-// LeastCommon is the correlation from which on two channels are compared. A judgement, no source.
+// LeastCommon is the correlation from which on two channels are compared. A judgement, no source;
+// TestBandsAndChannelsNeedSomethingInCommon holds it.
 const LeastCommon = 0.3
 
 // ChannelFigures measures every channel by itself, at the common gain k.

@@ -9,13 +9,14 @@ import (
 // blockPower holds the powers of one channel of one block in one band: of A, of R, and of what of R no gain, slope and delay of the block makes of A.
 type blockPower struct{ a, rem, own float64 }
 
-// leastFollowedBins is how many bins a band needs for what no gain, slope and delay makes of A to be distinguished from A. A judgement, no source.
+// leastFollowedBins is how many bins a band needs for what no gain, slope and delay makes of A to be distinguished from A. A judgement, no source;
+// TestWhatFollowsNeedsBinsAndBlocks holds it.
 const leastFollowedBins = 16
 
 // steadySlope is the spread of a's power across the band from which on a slope is distinguished from a gain: less is rounding.
 const steadySlope = 1e-9
 
-// leastFollowedBlocks is how many blocks are loud and how many quiet. A judgement, no source.
+// leastFollowedBlocks is how many blocks are loud and how many quiet. A judgement, no source; TestWhatFollowsNeedsBinsAndBlocks holds it.
 const leastFollowedBlocks = 4
 
 // noteFollowing notes the powers of a block by third octaves.

@@ -138,7 +138,8 @@ func (t *transformer) add(j blockPair) {
 
 const (
 	// Blocks of a sixth of a second are halved until blocksInOverlap of them fit into the overlap, or down to leastBlock frames. An overlap of fewer
-	// than fewBlocks of them is worth blocks that overlap by half. A judgement, no source.
+	// than fewBlocks of them is worth blocks that overlap by half. A judgement, no source;
+	// TestBlocksFitIntoTheOverlap holds them.
 	blocksInOverlap, leastBlock, fewBlocks = 4, 1024, 128
 	// inBandPass is the end of the pass band of the filter that stops at the band's edge, relative to that edge: it is short.
 	inBandPass = 0.45

@@ -36,7 +36,8 @@ func (r *Record) Response(k float64) []ResponseBand {
 	return out
 }
 
-// leastCoherence is the least at which a transfer function is stated: below it the truth may lie 10 dB away. A judgement, no source.
+// leastCoherence is the least at which a transfer function is stated: below it the truth may lie 10 dB away. A judgement, no source;
+// TestBandsAndChannelsNeedSomethingInCommon holds it.
 const leastCoherence = 0.3
 
 // transfer measures a band by the transfer function, each channel by itself. The standard error is that of least squares

@@ -39,7 +39,7 @@ func (r *Record) Shares(k float64, all BandSums) Shares {
 	return out
 }
 
-// leastSlope is the slope of level that noise does not reach by chance. A judgement, no source.
+// leastSlope is the slope of level that noise does not reach by chance. A judgement, no source; TestALevelHasASlopeWhereItMoves holds it.
 const leastSlope = 0.3
 
 // FollowsMusic returns the share of the residual that rises and falls with the music, and is neither its response nor its timing. Of
@@ -112,10 +112,10 @@ func (r *Record) noiseShare() float64 {
 }
 
 // leastSwing is the standard deviation of the music's level, in dB, from which on a slope over it counts: noise in A moves
-// the level of a steady tone by a tenth of that, and itself with it. A judgement, no source.
+// the level of a steady tone by a tenth of that, and itself with it. A judgement, no source; TestALevelHasASlopeWhereItMoves holds it.
 const leastSwing = 0.5
 
-// leastLevels are needed for a slope. A judgement, no source.
+// leastLevels are needed for a slope. A judgement, no source; TestALevelHasASlopeWhereItMoves holds it.
 const leastLevels = 10
 
 // levelSlope returns the slope of the residual's level over the music's, both in dB, over 5 ms stretches; 0 where the music's level
