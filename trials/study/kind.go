@@ -45,7 +45,7 @@ type Measurer interface {
 	// Declared are the metrics that Link compares, Read puts those of a stored result.
 	Declared() link.Metrics
 	Read(result []byte, put func(link.Metric, link.Figure)) error
-	// Any returns the declaration for those who do not know the type of a result: they measure a pointer to one.
+	// Any returns the same declaration for results of any type, which are held as pointers.
 	Any() Measured[any]
 }
 

@@ -97,7 +97,7 @@ func (k Measured[T]) Any() Measured[any] {
 	return out
 }
 
-// held returns where a result of Measured.Any is, or a copy of one that Measurer.Capture returned.
+// held returns a result of Measured.Any in its place, or a copy of one that Measurer.Capture returned.
 func held[T any](result any) *T {
 	if r, ok := result.(T); ok {
 		return &r
