@@ -59,39 +59,6 @@ func New(src io.ReaderAt, size int64) (*File, error) {
 	return &File{layout: l, src: src, block: make([]byte, blockBytes/frame*frame)}, nil
 }
 
-// Read reads an entire WAV file into memory, from the beginning of r whatever its current offset.
-// Errors are those of Open and ReadFrames.
-func Read(r io.ReadSeeker) (pcm.Clip, error) {
-	size, err := r.Seek(0, io.SeekEnd)
-	if err != nil {
-		return pcm.Clip{}, err
-	}
-	src, ok := r.(io.ReaderAt)
-	if !ok {
-		src = seekerAt{r}
-	}
-	f, err := New(src, size)
-	if err != nil {
-		return pcm.Clip{}, err
-	}
-	return pcm.Load(f, 0, -1)
-}
-
-// seekerAt turns a ReadSeeker that nobody else uses into a ReaderAt.
-type seekerAt struct{ r io.ReadSeeker }
-
-// ReadAt implements io.ReaderAt.
-func (s seekerAt) ReadAt(dst []byte, at int64) (int, error) {
-	if _, err := s.r.Seek(at, io.SeekStart); err != nil {
-		return 0, err
-	}
-	n, err := io.ReadFull(s.r, dst)
-	if errors.Is(err, io.ErrUnexpectedEOF) {
-		err = io.EOF
-	}
-	return n, err
-}
-
 // Format returns how the audio is stored.
 func (f *File) Format() pcm.Format { return f.format }
 

@@ -218,7 +218,7 @@ func TestANoteChangesNoSample(t *testing.T) {
 		if size := int(binary.LittleEndian.Uint32(data[4:])); size != len(data)-8 || len(data)%2 == 1 || !bytes.Contains(data, []byte(note)) {
 			t.Errorf("note %q: %d bytes, %d by the header", note, len(data), size+8)
 		}
-		got, err := wav.Read(bytes.NewReader(data))
+		got, err := decoded(data)
 		if err != nil {
 			t.Fatal(err)
 		}
