@@ -9,7 +9,7 @@ import (
 
 // WordLength finds the shortest word length that holds every sample written exactly. The zero value is ready.
 type WordLength struct {
-	grid    uint64 // all bits that any sample uses, in steps of 2^−31
+	grid    uint64 // all bits that any sample uses, in steps of 2^−31; a negative number ends in as many zeros
 	offGrid bool
 }
 
@@ -21,12 +21,16 @@ func (l *WordLength) Write(x []float64, f pcm.Format) {
 	if finest := uint64(1) << (32 - min(32, f.Bits)); l.offGrid || !f.Float && l.grid&finest != 0 { // no word can be longer
 		return
 	}
+	grid, off := l.grid, false // variables of its own, so that the compiler keeps them in registers
 	for _, v := range x {
-		w := math.Abs(v) * (1 << 31)
-		k := uint64(min(w, mostSteps))
-		l.grid |= k
-		l.offGrid = l.offGrid || float64(k) != w
+		w := v * (1 << 31)
+		k := int64(w)
+		grid |= uint64(k)
+		if float64(k) != w || uint64(k+mostSteps) > 2*mostSteps {
+			off = true
+		}
 	}
+	l.grid, l.offGrid = grid, off
 }
 
 // Bits returns the length, 0 for digital silence, NaN where float samples lie on no grid of 32 bits or fewer.
