@@ -39,7 +39,7 @@ func TestTheGuideForContributorsNamesWhatIsThere(t *testing.T) {
 func functionsOfTheTree(t *testing.T) map[string]bool {
 	t.Helper()
 	names := map[string]bool{}
-	for _, room := range []string{"cmd", "measure", "playback", "stats", "trials"} {
+	for _, room := range codeRooms {
 		eachFile(t, room, func(path string, file *ast.File) {
 			if strings.HasSuffix(path, "_test.go") {
 				return
