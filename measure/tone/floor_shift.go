@@ -102,27 +102,21 @@ func (s shift) carried(lines []Line) []Line {
 	return list
 }
 
-// recorded is a measurement's channels, and the rate at which they were recorded.
-type recorded[C any] struct {
-	rateHz   int
-	channels []C
-}
-
-// setFloor limits each channel by the floor's of the same number, unless the two were not recorded alike, or check, which may be nil, refuses
-// one: then all are as they were.
-func setFloor[C any](of, floor recorded[C], check func(c, f C) error, limit func(c *C, f C)) error {
-	if of.rateHz != floor.rateHz || len(of.channels) != len(floor.channels) { // the limits of one input, or of one rate, say nothing of another's
-		return fmt.Errorf("tone: %w: floor of %d channels at %d Hz, capture of %d at %d Hz", pcm.ErrMismatch, len(floor.channels), floor.rateHz, len(of.channels), of.rateHz)
+// setFloor limits each channel by the floor's of the same number. Where the two were recorded at different rates, or with different channels, or
+// check, which may be nil, refuses one, all are as they were.
+func setFloor[C any](of, floor []C, ratesHz [2]int, check func(c, f C) error, limit func(c *C, f C)) error {
+	if ratesHz[0] != ratesHz[1] || len(of) != len(floor) { // the limits of one input, or of one rate, say nothing of another's
+		return fmt.Errorf("tone: %w: floor of %d channels at %d Hz, capture of %d at %d Hz", pcm.ErrMismatch, len(floor), ratesHz[1], len(of), ratesHz[0])
 	}
 	if check != nil {
-		for i, f := range floor.channels {
-			if err := check(of.channels[i], f); err != nil {
+		for i, f := range floor {
+			if err := check(of[i], f); err != nil {
 				return err
 			}
 		}
 	}
-	for i, f := range floor.channels {
-		limit(&of.channels[i], f)
+	for i, f := range floor {
+		limit(&of[i], f)
 	}
 	return nil
 }

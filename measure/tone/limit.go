@@ -73,7 +73,7 @@ func Strongest(lines []Line) float64 {
 // tones; r is then as it was.
 func (r *Result) SetFloor(floor Result) error {
 	check := func(c, f Channel) error { return sameTone(c.Channel, c.FrequencyHz, f.FrequencyHz) }
-	return setFloor(recorded[Channel]{r.RateHz, r.Channel}, recorded[Channel]{floor.RateHz, floor.Channel}, check, func(c *Channel, f Channel) {
+	return setFloor(r.Channel, floor.Channel, [2]int{r.RateHz, floor.RateHz}, check, func(c *Channel, f Channel) {
 		s := shift(f.LevelDBFS - c.LevelDBFS)
 		c.limit(f, s)
 		r.Warn(s.warnings(c.Channel, c.LevelDBFS)...)
@@ -137,7 +137,7 @@ const clockSlack = 1e-4
 
 // SetFloor is Result.SetFloor for dynamic range, which is in dBFS whatever the tone's level.
 func (r *LowToneResult) SetFloor(floor LowToneResult) error {
-	return setFloor(recorded[LowToneChannel]{r.RateHz, r.Channel}, recorded[LowToneChannel]{floor.RateHz, floor.Channel}, nil, func(c *LowToneChannel, f LowToneChannel) {
+	return setFloor(r.Channel, floor.Channel, [2]int{r.RateHz, floor.RateHz}, nil, func(c *LowToneChannel, f LowToneChannel) {
 		c.Limits = []Limit{atLeast("dynamic_range_db", c.DynamicRangeDB, f.DynamicRangeDB),
 			atLeast("dynamic_range_a_db", c.DynamicRangeADB, f.DynamicRangeADB),
 			atLeast("dynamic_range_ccir_db", c.DynamicRangeCCIRDB, f.DynamicRangeCCIRDB),
@@ -147,7 +147,7 @@ func (r *LowToneResult) SetFloor(floor LowToneResult) error {
 
 // SetFloor is Result.SetFloor for noise.
 func (r *NoiseResult) SetFloor(floor NoiseResult) error {
-	return setFloor(recorded[NoiseChannel]{r.RateHz, r.Channel}, recorded[NoiseChannel]{floor.RateHz, floor.Channel}, nil, func(c *NoiseChannel, f NoiseChannel) {
+	return setFloor(r.Channel, floor.Channel, [2]int{r.RateHz, floor.RateHz}, nil, func(c *NoiseChannel, f NoiseChannel) {
 		c.Limits = []Limit{limitOf("unweighted_dbfs", c.UnweightedDBFS, f.UnweightedDBFS),
 			limitOf("a_weighted_dbfs", c.AWeightedDBFS, f.AWeightedDBFS), limitOf("ccir_rms_dbfs", c.CCIRRMSDBFS, f.CCIRRMSDBFS)}
 		if !math.IsNaN(c.RelativeToReferenceDB) {
@@ -163,7 +163,7 @@ func (r *TwoToneResult) SetFloor(floor TwoToneResult) error {
 	check := func(c, f TwoToneChannel) error {
 		return cmp.Or(sameTone(c.Channel, c.LowHz, f.LowHz), sameTone(c.Channel, c.HighHz, f.HighHz))
 	}
-	return setFloor(recorded[TwoToneChannel]{r.RateHz, r.Channel}, recorded[TwoToneChannel]{floor.RateHz, floor.Channel}, check, func(c *TwoToneChannel, f TwoToneChannel) {
+	return setFloor(r.Channel, floor.Channel, [2]int{r.RateHz, floor.RateHz}, check, func(c *TwoToneChannel, f TwoToneChannel) {
 		s := shift(f.HighDBFS - c.HighDBFS)
 		c.limit(f, s)
 		r.Warn(s.warnings(c.Channel, c.HighDBFS)...)

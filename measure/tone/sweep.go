@@ -328,7 +328,7 @@ func (c cutter) transform(cut []float64) response {
 
 // SetFloor is Result.SetFloor for the harmonics of a sweep.
 func (r *SweepResult) SetFloor(floor SweepResult) error {
-	return setFloor(recorded[SweepChannel]{r.RateHz, r.Channel}, recorded[SweepChannel]{floor.RateHz, floor.Channel}, nil, func(c *SweepChannel, f SweepChannel) {
+	return setFloor(r.Channel, floor.Channel, [2]int{r.RateHz, floor.RateHz}, nil, func(c *SweepChannel, f SweepChannel) {
 		by := shift(f.LevelDBFS - c.LevelDBFS)
 		c.Limits = nil
 		for k := range min(len(c.Harmonics), len(f.Harmonics)) {
