@@ -49,7 +49,8 @@ type Showing struct {
 	measure.Warnings
 }
 
-// Far is how many dB below the level at which it could begin to be audible a dose is hopeless. A judgement, no source; TestPassagesAreRankedByWhatTheyHide holds it.
+// Far is how many dB below the level at which it could begin to be audible a dose is hopeless. A judgement, no source;
+// TestPassagesAreRankedByWhatTheyHide holds it.
 const Far = 20
 
 // quietDBFS is the level in one band below which nothing is taken to be audible: the threshold in quiet, about 0 dB SPL where hearing is

@@ -108,9 +108,9 @@ func folds(kappa float64) bool { return math.Abs(kappa) > lockedKappa }
 // With F the power that folds, N the additive noise and J the jitter of the band, phase is J + N + F·(1+κ)/2 and amplitude N + F·(1−κ)/2:
 // their difference is J + κF.
 //
-// F is taken to be no more than J, for jitter to have no higher density above rate/2 − f₀ than below (a judgement, no source; TestErrorsHoldWhatFolds). Where κ is
-// so negative that this bounds little, amplitude that rises above the quietest octave is taken for F, for N is much the same at all
-// frequencies; yet all of it may be either.
+// F is taken to be no more than J, for jitter to have no higher density above rate/2 − f₀ than below (a judgement, no source;
+// TestErrorsHoldWhatFolds). Where κ is so negative that this bounds little, amplitude that rises above the quietest octave is taken for F, for
+// N is much the same at all frequencies; yet all of it may be either.
 func (n *noiseBand) folded(level, kappa float64) {
 	n.additive = n.am
 	if kappa > halfAmplitude {

@@ -6,8 +6,9 @@ import (
 	"heardiff/measure/spectrum"
 )
 
-// newRecord analyses the logarithm of baseband samples, whose memory it takes over: the capacity of z is paddedSize of its length, or more. Bins of pm and am run from 0 to highHz and three beyond;
-// a line of φ or α with peak β at the middle of the record appears as β·exp(jθ)·window.Response.
+// newRecord analyses the logarithm of baseband samples, whose memory it takes over: the capacity of z is paddedSize of its length, or
+// more. Bins of pm and am run from 0 to highHz and three beyond; a line of φ or α with peak β at the middle of the record appears as
+// β·exp(jθ)·window.Response.
 func newRecord(z []complex128, t *transform, rateHz, lowHz, highHz float64) *record {
 	n := len(z)
 	r := &record{window: spectrum.Tukey(taper), seconds: float64(n) / rateHz, unbridged: 1}

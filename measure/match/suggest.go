@@ -53,8 +53,8 @@ func (c SuggestConfig) Validate() error {
 	return nil
 }
 
-// mostSuggested stretches, of longestSuggestedS seconds, are more than anybody listens to. A judgement, no source; TestSuggestionsRefuseWhatIsTooShortAndSkipSilence
-// holds them.
+// mostSuggested stretches, of longestSuggestedS seconds, are more than anybody listens to. A judgement, no source;
+// TestSuggestionsRefuseWhatIsTooShortAndSkipSilence holds them.
 const mostSuggested, longestSuggestedS = 100, 600
 
 // Frames of analysis: long enough to part tones at 100 Hz, short enough to see an onset.
