@@ -2,58 +2,62 @@ package measure
 
 import "math"
 
-// flatTops counts samples in runs of three and more at the outermost value of their polarity, and that the signal enters or
-// leaves by a step: it was clipped before it was turned down. A smooth peak also rests on one word for a while, but comes and goes by
-// a word or two.
+// flatTops counts samples in runs of three and more at the outermost values of their polarity, and that the signal enters or
+// leaves by a step: it was clipped before it was turned down. Dither spreads a flat top over a few words. A smooth peak also rests on as many for a
+// while, but comes and goes by few more.
 type flatTops struct {
-	step float64 // the least that is no smooth peak's
+	word float64
 	// of both polarities
 	at    [2]float64
 	count [2]int
 
-	value, entered float64 // of the run at hand
-	length         int
+	last, entered float64 // the last sample, and the step into the run at hand
+	side, length  int     // of that
 }
 
 // What a flat top is. Judgement, no source; TestFlatTopsBelowFullScaleAreNamed holds it.
 const (
-	flatRun   = 3  // samples of one value
-	flatWords = 16 // words that the signal enters or leaves by at the least
+	flatRun   = 3  // samples
+	flatSlack = 4  // words that they lie below the outermost at the most: triangular dither of one word spreads by 3
+	flatWords = 24 // words that the signal enters or leaves by at the least: a parabola whose top spans three samples leaves it by 3·flatSlack, and dither
 	flatSteps = 4  // times as many words that the peak is high at the least: noise has fewer
 )
 
 func (f *flatTops) write(v float64) {
-	if v == f.value {
-		f.length++
-		return
-	}
-	f.leave(math.Abs(v - f.value))
-	f.entered = math.Abs(v - f.value)
-	f.value, f.length = v, 1
-}
-
-// leave ends the run at hand by a step.
-func (f *flatTops) leave(step float64) {
-	if f.length == 0 || f.value == 0 {
-		return
-	}
-	side, height := 0, math.Abs(f.value)
-	if f.value < 0 {
+	side, height := 0, math.Abs(v)
+	if v < 0 {
 		side = 1
 	}
-	if height > f.at[side] {
+	if height > f.at[side]+flatSlack*f.word { // what came before was no top
+		f.leave(v)
 		f.at[side], f.count[side] = height, 0
 	}
-	if height == f.at[side] && f.length >= flatRun && max(step, f.entered) > f.step {
-		f.count[side] += f.length
+	switch top := height > 0 && height >= f.at[side]-flatSlack*f.word; {
+	case !top:
+		f.leave(v)
+	case f.length > 0 && f.side == side:
+		f.length++
+	default:
+		f.leave(v)
+		f.entered, f.side, f.length = math.Abs(v-f.last), side, 1
 	}
+	f.at[side] = max(f.at[side], height)
+	f.last = v
+}
+
+// leave ends the run at hand by a step to v.
+func (f *flatTops) leave(v float64) {
+	if f.length >= flatRun && max(math.Abs(v-f.last), f.entered) > flatWords*f.word {
+		f.count[f.side] += f.length
+	}
+	f.length = 0
 }
 
 // samples returns how many there are, 0 where the peaks are no more than noise, which has few words.
 func (f *flatTops) samples() int {
 	n := 0
 	for side, at := range f.at {
-		if at > flatSteps*f.step {
+		if at > flatSteps*flatWords*f.word {
 			n += f.count[side]
 		}
 	}

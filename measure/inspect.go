@@ -105,7 +105,7 @@ func newScan(f pcm.Format) scan {
 	if !f.Float {
 		word = math.Ldexp(1, 1-f.Bits)
 	}
-	return scan{full: fullScale(f), last: math.NaN(), tops: flatTops{step: flatWords * word, value: math.NaN()}}
+	return scan{full: fullScale(f), last: math.NaN(), tops: flatTops{word: word}}
 }
 
 func (s *scan) write(x []float64, f pcm.Format) {

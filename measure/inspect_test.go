@@ -2,6 +2,7 @@ package measure_test
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"heardiff/measure"
@@ -100,14 +101,17 @@ func BenchmarkInspect(b *testing.B) { benchmark(b, func(c pcm.Clip) { measure.In
 
 // Music that was clipped and turned down has flat tops below full scale; smooth peaks of low tones, noise of a few words and silence have none.
 func TestFlatTopsBelowFullScaleAreNamed(t *testing.T) {
-	shape := func(bits int, of func(i int) float64) stored {
+	random := rand.New(rand.NewPCG(15, 7))
+	made := func(bits int, dither float64, of func(i int) float64) stored {
 		c := pcm.NewClip(48000, 1, 3*48000)
 		q := math.Ldexp(1, bits-1)
 		for i := range c.Channels[0] {
-			c.Channels[0][i] = math.Round(of(i)*q) / q
+			c.Channels[0][i] = math.Round(of(i)*q+dither*(random.Float64()-random.Float64())) / q
 		}
 		return stored{c, bits}
 	}
+	shape := func(bits int, of func(i int) float64) stored { return made(bits, 0, of) }
+	dithered := func(bits int, of func(i int) float64) stored { return made(bits, 1, of) }
 	sine := func(hz, peak float64) func(i int) float64 {
 		return func(i int) float64 { return peak * math.Sin(2*math.Pi*hz*float64(i)/48000) }
 	}
@@ -118,12 +122,16 @@ func TestFlatTopsBelowFullScaleAreNamed(t *testing.T) {
 		file stored
 		flat bool
 	}{
-		"clipped and turned down":      {shape(16, clip(sine(440, 1.5), 1, 0.6)), true},
-		"clipped and turned down, 24":  {shape(24, clip(sine(440, 1.2), 1, 0.25)), true},
-		"a low tone of few bits":       {shape(16, sine(25, 0.3)), false},
-		"a low tone, hardly any words": {shape(16, sine(40, 0.004)), false},
-		"a tone":                       {shape(24, sine(997, 0.9)), false},
-		"two words of noise":           {shape(16, func(i int) float64 { return float64(i*i*7919%11%2) / 32768 }), false},
+		"clipped and turned down":               {shape(16, clip(sine(440, 1.5), 1, 0.6)), true},
+		"clipped and turned down, 24":           {shape(24, clip(sine(440, 1.2), 1, 0.25)), true},
+		"clipped, turned down and dithered":     {dithered(16, clip(sine(440, 1.5), 1, 0.6)), true},
+		"clipped, turned down and dithered, 24": {dithered(24, clip(sine(440, 1.2), 1, 0.25)), true},
+		"a low tone, dithered":                  {dithered(16, sine(25, 0.3)), false},
+		"tones, dithered":                       {dithered(16, func(i int) float64 { return sine(60, 0.3)(i) + sine(700, 0.2)(i) + sine(3100, 0.1)(i) }), false},
+		"a low tone of few bits":                {shape(16, sine(25, 0.3)), false},
+		"a low tone, hardly any words":          {shape(16, sine(40, 0.004)), false},
+		"a tone":                                {shape(24, sine(997, 0.9)), false},
+		"two words of noise":                    {shape(16, func(i int) float64 { return float64(i*i*7919%11%2) / 32768 }), false},
 	} {
 		r, err := measure.Inspect(c.file)
 		if err != nil {
