@@ -10,7 +10,8 @@ import (
 	"heardiff/trials/link"
 )
 
-// linkMeasuredText prints what the chains of each comparison measure: a row for each metric that is known of either and no detail of another.
+// linkMeasuredText prints what the chains of each comparison measure: a row for each metric that is known of either and no detail of another, the null,
+// and whether both chains deliver the words that they are sent.
 func linkMeasuredText(w io.Writer, rows []link.Row) {
 	var done []string
 	for _, v := range rows {
@@ -28,13 +29,16 @@ func linkMeasuredText(w io.Writer, rows []link.Row) {
 			name, unit := link.NullDepth.Words()
 			t.row(name, "", "", figure(null, "%.1f"), "", "", unit)
 		}
+		if delivered := v.Measured.BitPerfect; delivered != nil {
+			t.row("words delivered as sent", "", "", yesNo(delivered), "", "", "")
+		}
 		if len(t.rows) > 0 {
 			t.print(w, fmt.Sprintf("\nMeasured, %s:\n", v.Comparison))
 			done = append(done, v.Comparison)
 		}
 	}
 	if len(done) > 0 {
-		fmt.Fprint(w, "\nA and B are the chains in this order. Own limit: the least that these captures could have shown. \"≤\" is a bound, where a chain cannot be distinguished from the recorder, and \"> +9\" a difference of more than that. A dash is not known.\n")
+		fmt.Fprint(w, "\nA and B are the chains in this order. Own limit: the least that these captures could have shown. \"≤\" is a bound, where a chain cannot be distinguished from the recorder, and \"> +9\" a difference of more than that. Words are delivered as sent where both chains do so. A dash is not known.\n")
 	}
 }
 

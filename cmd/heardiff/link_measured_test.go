@@ -12,7 +12,8 @@ import (
 // comparison once.
 func TestMeasuredFiguresOfAComparison(t *testing.T) {
 	nan := math.NaN()
-	row := link.Row{Comparison: "hall – spare", Measured: link.Measured{NullDB: -43.27, Figures: link.Figures{
+	spoilt := false
+	row := link.Row{Comparison: "hall – spare", Measured: link.Measured{NullDB: -43.27, BitPerfect: &spoilt, Figures: link.Figures{
 		{Declared: link.RandomJitter.Declare(), Pair: link.Pair{A: 29.36, B: 290818.1, Difference: 290788.7, AAtMost: nan, BAtMost: nan, DifferenceBeyond: nan, Uncertainty: nan, Limit: 26626.1, Floor: 10.7}},
 		{Declared: link.DeterministicJitter.Declare(), Pair: link.Pair{A: nan, B: 214.2, Difference: nan, AAtMost: 15.13, BAtMost: nan, DifferenceBeyond: 199.07, Uncertainty: nan, Limit: nan, Floor: nan}},
 		{Declared: link.Noise.Declare(), Pair: link.Pair{A: -113.62, B: -115.07, Difference: -1.45, AAtMost: nan, BAtMost: nan, DifferenceBeyond: nan, Uncertainty: nan, Limit: -119.6, Floor: -119.6}},
@@ -31,6 +32,7 @@ noise, A-weighted                 −113.6  −115.1      −1.4            −1
 intermodulation                   −115.1   −75.1     +40.0                 –     −121.2  dB
 second harmonic over the sweep  ≤ −103.2   −91.3   > +11.9            −103.2          –  dB
 residual of the null                                 −43.3                               dB
+words delivered as sent                                 no
 `
 	if got, _, _ := strings.Cut(lay(b.String(), 0), "\nA and B"); got != want {
 		t.Errorf("got %s\nwant %s", got, want)
