@@ -17,7 +17,7 @@ var sweepShown = byChannel[tone.SweepResult, tone.SweepChannel]{
 	},
 	words: sweepWords,
 	tables: []channelTable[tone.SweepChannel]{
-		{columns: []string{"Hz", "dB"}, rows: responseRows},
+		{columns: []string{"Hz", "dB", "± dB"}, rows: responseRows},
 		{columns: []string{"harmonic", "dB", "limit dB"}, rows: sweptHarmonicRows},
 	},
 	title: func(captures string) string { return "Response of " + captures },
@@ -36,14 +36,15 @@ func sweepWords(c tone.SweepChannel) string {
 	if len(c.Harmonics) < 2 {
 		return ""
 	}
-	return fmt.Sprintf("second harmonic %s, third %s", figure(c.Harmonics[0].DB, "%.1f dB"), figure(c.Harmonics[1].DB, "%.1f dB"))
+	second, third := c.Harmonics[0], c.Harmonics[1]
+	return fmt.Sprintf("second harmonic %s, third %s", atMost(second.DB, second.LimitDB, "%.1f dB"), atMost(third.DB, third.LimitDB, "%.1f dB"))
 }
 
-// responseRows shows every fourth point, a third of an octave apart; all of them are in the JSON.
+// responseRows shows every fourth point, a third of an octave apart, with its standard error; all of them are in the JSON.
 func responseRows(c tone.SweepChannel) (rows [][]string) {
 	for i, p := range c.Response {
 		if i%4 == 0 {
-			rows = append(rows, []string{fmt.Sprintf("%.0f", p.Hz), figure(p.DB, "%.3f")})
+			rows = append(rows, []string{fmt.Sprintf("%.0f", p.Hz), atMost(p.DB, p.LimitDB, "%.3f"), figure(p.SEDB, "%.3f")})
 		}
 	}
 	return rows

@@ -37,6 +37,9 @@ is the clock's. A study's capture of the jitter signal is measured as both.
 A steady tone does not show a lost or repeated block of whole periods: 4 samples of the jitter
 signal. "heardiff integrity" does.
 
+Lines of hum 33 dB or more above the noise in 1 Hz are within 0.3 dB however the mains wander;
+weaker ones scatter by more, 60 s show those at 21 dB as well.
+
 With --floor, the same measurement of the recording set-up alone, each figure carries the
 limit of the set-up: within 3 dB of it a figure is an upper bound. Record the floor with the
 capture's signal, rate, channels and level: noise and hum are carried over to another level,

@@ -37,9 +37,10 @@ func limitName(key string) string {
 	return fmt.Sprintf("%s %d", strings.TrimSuffix(list, "s"), k+1)
 }
 
-// limitsText prints how the figures of each channel compare with those of the recording set-up alone; nothing without any.
+// limitsText prints how the figures of each channel compare with those of the recording set-up alone, or with the noise of the capture where that is
+// more; nothing without any.
 func limitsText(w io.Writer, channels [][]tone.Limit) {
-	t := newTable("channel", "figure", "set-up alone, dB", "the capture's")
+	t := newTable("channel", "figure", "limit, dB", "the capture's")
 	t.right(0, 2)
 	t.keyed(2)
 	for i, limits := range channels {
@@ -48,4 +49,7 @@ func limitsText(w io.Writer, channels [][]tone.Limit) {
 		}
 	}
 	t.print(w, "\n")
+	if len(t.rows) > 0 {
+		fmt.Fprintln(w, "Limit: the set-up's own figure, or what the noise of the capture alone reaches where that is more.")
+	}
 }

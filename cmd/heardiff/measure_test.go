@@ -70,7 +70,7 @@ func TestEverySignalIsWrittenInspectedAndMeasured(t *testing.T) {
 			inspected, _ := command(t, 0, "inspect", kind+".wav")
 			spoiled(t, kind+".wav", kind+"-floor.wav", 1e-6, 1e-6)
 			limited, _ := command(t, 0, "measure", kind+".wav", "--as", as, "--floor", kind+"-floor.wav")
-			if as != "jitter" && !strings.Contains(limited, "set-up alone, dB") {
+			if as != "jitter" && !strings.Contains(limited, "limit, dB") {
 				t.Errorf("no limits in\n%s", limited)
 			}
 			if as == "jitter" { // another room's text

@@ -13,8 +13,8 @@ import (
 
 // atMost is figure for decibels, written as a bound if the figure does not exceed the limit that noise sets.
 func atMost(db, limit float64, format string) string {
-	if db <= limit {
-		return "< " + figure(limit, format)
+	if bound, is := tone.Bound(db, limit); is {
+		return "< " + figure(bound, format)
 	}
 	return figure(db, format)
 }

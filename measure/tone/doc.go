@@ -9,7 +9,9 @@
 //
 // Tones and products are fitted in turn, each with all the others taken out, until none moves: harmonics of −6 to −40 dBc leave less than −150 dB
 // in the noise (without it: −71 to −110 at 997 Hz). Lines of the mains are measured by the power of the entire hill that a
-// frequency which wanders by up to 50 mHz RMS makes of them: within 0.3 dB up to the ninth harmonic (by the peak alone: 3 dB low).
+// frequency which wanders by up to 50 mHz RMS makes of them: within 0.3 dB up to the ninth harmonic (by the peak alone: 3 dB low). That is so in 1800 of
+// 1800 lines of 10 to 60 s that are 33 dB above the noise in a hertz, and 73 dB. Noise scatters those that are 21 dB above it by more: 82 % are within 0.3 dB in
+// 10 s, 95 % in 20 s, and 99.7 % in 60 s (TestHumIsRightWithinThreeTenths -full).
 //
 // A fit weighs each stretch by a Hann window, so that noise beyond the band, as of a converter that shapes its own, bears on nothing: −20 dBFS of it
 // above 25 kHz leave a dynamic range of 110 dB as it is within 0.02 dB (with equal weights: 0.8 dB less), and an idle tone there of −40 dBFS is not taken
@@ -39,6 +41,16 @@
 // near those that do not (2f and 3f meet at a fifth of the rate): from 2 kHz on 50 ms to either side are read, or 3 % of the growth time in
 // short sweeps. Through 0.02·x² + 0.016·x³ the second harmonic is right to 0.01 dB and the third to 0.04 dB from 10 s on, at every point;
 // 0.8 dB at 20 Hz in 5 s, with a warning. Points of which the sweep's own part may be half are null.
+//
+// Errors and limits of a sweep: the noise is read between the linear response and the harmonics, where nothing else is but what the sweep's own beginning
+// spills, and that is taken out. So often noise stays below a limit, and the response is within two of its standard errors, in 96 captures at 8 and
+// 22.05 kHz, 10 and 30 s, with noise of −97 to −37 dBFS under a sweep of −6 dBFS (TestNoiseReachesTheLimitsOfASweepOnceInTwentyTimes -full):
+//
+//	                                  figures    held
+//	points of harmonics from 60 Hz on   17088   94.9 %
+//	points of harmonics below 60 Hz      6607   94.9 %
+//	harmonics over all                    768   94.4 %
+//	response                            11616   95.4 %
 //
 // A floor at another level: noise, hum and other lines of the recording set-up are compared in dBFS: 997 Hz at −1 dBFS with noise
 // of −110 dBFS, against a floor of −118 dBFS under a tone of −20 dBFS, is 8 dB above it. Distortion depends on the level: where the levels

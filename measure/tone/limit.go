@@ -33,6 +33,14 @@ type Limit struct {
 	Standing string  `json:"standing"` // Measured, UpperBound, AtFloor or Unknown
 }
 
+// Bound returns the upper bound that a figure in dB is where it is no more than clearDB above its own limit, and whether it is one.
+func Bound(db, limitDB float64) (bound float64, is bool) {
+	if db > limitDB+clearDB || math.IsNaN(db) || math.IsNaN(limitDB) {
+		return math.NaN(), false
+	}
+	return math.Max(db, limitDB), true
+}
+
 // limitOf judges a figure in dB of which more is worse.
 func limitOf(figure string, value, floor float64) Limit {
 	l := Limit{Figure: figure, Limit: floor, Standing: Measured}

@@ -11,12 +11,14 @@ import (
 // rayleigh95 is the 95 % point of the magnitude of a phasor whose two parts have unit variance: √(−2·ln 0.05).
 const rayleigh95 = 2.447746830680816
 
-// chance95 is rayleigh95 where the standard error of the parts is known from the scatter of n stretches only: the root of twice the 95 %
-// point of F with 2 and ν = 2·(n − 1) degrees of freedom, which has the closed form √(ν·(20^(2/ν) − 1)).
-func chance95(n int) float64 {
-	freedom := 2 * float64(n-1)
-	return math.Sqrt(freedom * (math.Pow(20, 2/freedom) - 1))
+// beyond95 is by how much a bin of noise exceeds its RMS magnitude once in twenty times, where that is known from so many independent bins
+// only: the root of the 95 % point of F with 2 and 2·n degrees of freedom, which has the closed form n·(20^(1/n) − 1).
+func beyond95(independent float64) float64 {
+	return math.Sqrt(independent * (math.Pow(20, 1/independent) - 1))
 }
+
+// chance95 is rayleigh95 where the standard error of the parts is known from the scatter of n stretches only.
+func chance95(n int) float64 { return math.Sqrt2 * beyond95(float64(n-1)) }
 
 // noisePower returns the power that the sum of the powers of phasors of noise exceeds once in twenty times, where each alone reaches
 // a limit, in dB, as often: of two Gaussian parts each. The sum's distribution is taken for a χ² of the same mean and variance, which is exact where

@@ -40,14 +40,21 @@ type SweepChannel struct {
 type ResponsePoint struct {
 	Hz float64 `json:"hz"`
 	DB float64 `json:"db"`
+	// SEDB is the standard error that the capture's noise gives DB, here and at 1 kHz.
+	SEDB float64 `json:"se_db"`
+	// LimitDB is the level that the capture's noise alone reaches there once in twenty times: within clearDB of it or below, DB is an upper bound.
+	LimitDB float64 `json:"limit_db"`
 }
+
+// perNeper is 20/ln 10.
+const perNeper = 8.685889638065036
 
 // SweepHarmonic is the harmonic of one order. Response is by the frequency of the sweep, not of the harmonic.
 type SweepHarmonic struct {
 	Order int     `json:"order"`
 	DB    float64 `json:"db"`
-	// LimitDB is what the capture's noise, and the sweep itself where it begins and ends, leave there without any
-	// distortion: near it and below DB is an upper bound.
+	// LimitDB joins what the sweep's own beginning leaves there with the level that noise alone reaches once in twenty times, without
+	// any distortion: near it and below DB is an upper bound.
 	LimitDB  float64         `json:"limit_db"`
 	Response []HarmonicPoint `json:"response"`
 }
@@ -199,8 +206,16 @@ func deconvolve(x []float64, rate pcm.Rate, ref reference) (c SweepChannel, jump
 	}
 	oneKHz := linear.at(1000)
 	c.LevelDBFS = pcm.DB(oneKHz)
+	noise := orders.noise(1)
+	relative := func(f float64) (rms, bins float64) { // to the response at 1 kHz
+		rms, bins = noise.around(f)
+		return rms / flat.at(f) / oneKHz, bins
+	}
+	reference, _ := relative(1000)
 	for _, f := range ratios(low, high, 120) {
-		c.Response = append(c.Response, ResponsePoint{Hz: f, DB: pcm.DB(linear.at(f) / oneKHz)})
+		level := linear.at(f) / oneKHz
+		rms, bins := relative(f)
+		c.Response = append(c.Response, ResponsePoint{Hz: f, DB: pcm.DB(level), SEDB: perNeper / math.Sqrt2 * math.Hypot(rms/level, reference), LimitDB: pcm.DB(beyond95(bins) * rms)})
 	}
 	c.Harmonics, missed = orders.harmonics()
 	return c, cut.jump(linear, c.DelayS, high), missed
@@ -302,9 +317,15 @@ func (c cutter) window(n int) (before, after float64) {
 	return before, after
 }
 
+// windowSums are those of the squares and of the fourth powers of a window.
+type windowSums struct{ squares, fourths float64 }
+
+// frames returns the length that bears on the scatter of noise: a Hertz of its spectrum holds an independent bin for each second of it.
+func (s windowSums) frames() float64 { return s.squares * s.squares / s.fourths }
+
 // cut returns the part so far around a frame of the impulse response, its edges raised cosines over half of what is
-// before and a quarter of what is after, and the power of that window.
-func (c cutter) cut(centre, before, after float64) (cut []float64, power float64) {
+// before and a quarter of what is after, and the sums of that window.
+func (c cutter) cut(centre, before, after float64) (cut []float64, sums windowSums) {
 	cut = make([]float64, int(before+after))
 	first := int(math.Floor(centre - before))
 	for i := range cut {
@@ -316,9 +337,9 @@ func (c cutter) cut(centre, before, after float64) (cut []float64, power float64
 		edge := min(1, x/(before/2), (before+after-x)/(after/4))
 		w := (1 - math.Cos(math.Pi*max(0, edge))) / 2
 		cut[i] = c.impulse[k] * w
-		power += w * w
+		sums.squares, sums.fourths = sums.squares+w*w, sums.fourths+w*w*w*w
 	}
-	return cut, power
+	return cut, sums
 }
 
 func (c cutter) transform(cut []float64) response {

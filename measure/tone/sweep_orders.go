@@ -68,8 +68,8 @@ type orders struct {
 }
 
 // orderPoint is a harmonic at a frequency of the sweep, as ratios to the linear response there: with it, what the capture's noise
-// leaves there, and what the sweep's own beginning.
-type orderPoint struct{ hz, level, noise, spill float64 }
+// leaves there, read of so many independent bins, and what the sweep's own beginning.
+type orderPoint struct{ hz, level, noise, bins, spill float64 }
 
 // harmonics returns the harmonics of orders 2 to highestHarmonic, and the orders that are missed where their points are lost.
 func (o orders) harmonics() (list []SweepHarmonic, missed []int) {
@@ -103,7 +103,7 @@ func (o orders) points(n int) []orderPoint {
 	if high <= o.low {
 		return nil
 	}
-	own, spill, noise, edge := o.cut.response(n), o.wire.response(n), o.cut.noise(n), o.edges[n].response(n)
+	own, spill, noise, edge := o.cut.response(n), o.wire.response(n), o.noise(n), o.edges[n].response(n)
 	for k, g := range o.chain {
 		spill.bins[k] *= g
 		own.bins[k] -= spill.bins[k]
@@ -115,7 +115,8 @@ func (o orders) points(n int) []orderPoint {
 		if f < edgeHz {
 			scale /= edge.at(at)
 		}
-		list = append(list, orderPoint{f, own.at(at) * scale, noise.around(at, o.high) * scale, spilt * spill.at(at) * scale})
+		rms, bins := noise.around(at)
+		list = append(list, orderPoint{f, own.at(at) * scale, rms * scale, bins, spilt * spill.at(at) * scale})
 	}
 	return list
 }
@@ -144,38 +145,26 @@ func (o orders) addSpill(n int, points [highestHarmonic + 1][]orderPoint) {
 // lost reports whether what the sweep's beginning spills may be half of what is there.
 func (p orderPoint) lost() bool { return p.level < 2*p.spill }
 
-// noise95 is by how much noise alone exceeds its RMS value once in twenty times: √(−ln 0.05).
-const noise95 = 1.7308183826022854
-
 // harmonicOf puts the points of an order together, and keeps every other one. Those lost are NaN, and count for nothing.
 func harmonicOf(n int, points []orderPoint) SweepHarmonic {
 	h := SweepHarmonic{Order: n, DB: math.NaN(), LimitDB: math.NaN()}
-	level, limit, count := 0.0, 0.0, 0.0
+	level, spill, count := 0.0, 0.0, 0.0
+	var limits []float64
 	for i, p := range points {
-		kept := HarmonicPoint{Hz: p.hz, DB: math.NaN(), LimitDB: pcm.DB(math.Hypot(noise95*p.noise, p.spill))}
+		kept := HarmonicPoint{Hz: p.hz, DB: math.NaN(), LimitDB: pcm.DB(math.Hypot(beyond95(p.bins)*p.noise, p.spill))}
 		if !p.lost() {
 			kept.DB = pcm.DB(p.level)
-			level, limit, count = level+p.level*p.level, limit+p.noise*p.noise+p.spill*p.spill, count+1
+			level, spill, count = level+p.level*p.level, spill+p.spill*p.spill, count+1
+			limits = append(limits, pcm.DB(p.noise*rayleigh95/math.Sqrt2))
 		}
 		if i%2 == 0 {
 			h.Response = append(h.Response, kept)
 		}
 	}
 	if count > 0 {
-		h.DB, h.LimitDB = pcm.PowerDB(level/count), pcm.PowerDB(limit/count)
+		h.DB, h.LimitDB = pcm.PowerDB(level/count), pcm.PowerDB((noisePower(limits...)+spill)/count)
 	}
 	return h
-}
-
-// around returns the RMS magnitude within a sixth of an octave to either side of f, and up to high.
-func (r response) around(f, high float64) float64 {
-	const sixth = 1.122462048309373
-	sum, count := 0.0, 0.0
-	last := min(int(math.Min(f*sixth, high)/r.binHz), len(r.bins)-1)
-	for k := int(f / sixth / r.binHz); k <= last; k++ {
-		sum, count = sum+real(r.bins[k])*real(r.bins[k])+imag(r.bins[k])*imag(r.bins[k]), count+1
-	}
-	return math.Sqrt(sum / count)
 }
 
 // shortGrowth is the time in seconds in which a sweep's frequency must grow e-fold for the harmonics of 20 Hz to part: from 8 s in all.
@@ -192,24 +181,55 @@ func lostWarning(channel int, missed []int, growth float64) []measure.Warning {
 	return nil
 }
 
-// noise returns what the noise of the recording leaves in the window of order n: read half way to the next order, where
-// there is nothing but the tails of both, in a narrower window, and scaled to that of n by their powers.
-func (c cutter) noise(n int) response {
-	before, after := c.window(n)
-	_, own := c.cut(0, before, after)
-	half := min(before, 0.2*c.growth*math.Log(float64(n+1)/float64(n))*c.rate)
-	cut, gap := c.cut(c.place(math.Sqrt(float64(n*(n+1)))), half, half)
-	r := c.transform(cut)
-	short := c.shortWindow()
-	_, brief := c.cut(0, short, short)
+// sweepNoise is what the noise of a recording leaves in the window of an order, within the sweep's frequencies.
+type sweepNoise struct {
+	response
+	perBin    float64 // independent bins in one of the response's
+	low, high float64 // Hz
+}
+
+// noise returns that of order n: read half way to the next order, where there is nothing but the tails of both and what the sweep's beginning
+// spills, which is taken out; in a narrower window, and scaled to that of n by their powers.
+func (o orders) noise(n int) sweepNoise {
+	r, gap := o.cut.gap(n)
+	spill, _ := o.wire.gap(n)
+	before, after := o.cut.window(n)
+	_, own := o.cut.cut(0, before, after)
+	short := o.cut.shortWindow()
+	_, brief := o.cut.cut(0, short, short)
 	for k := range r.bins {
-		power := own
-		if float64(k)*r.binHz >= shortFromHz {
-			power = brief
+		power := own.squares
+		if n > 1 && float64(k)*r.binHz >= shortFromHz {
+			power = brief.squares
 		}
-		r.bins[k] *= complex(math.Sqrt(power/gap), 0)
+		r.bins[k] = (r.bins[k] - spill.bins[k]*o.chain[k]) * complex(math.Sqrt(power/gap.squares), 0)
 	}
-	return r
+	return sweepNoise{response: r, perBin: gap.frames() / o.cut.rate * r.binHz, low: o.low, high: o.high}
+}
+
+// gap returns what is half way between order n and the next.
+func (c cutter) gap(n int) (response, windowSums) {
+	before, _ := c.window(n)
+	half := min(before, 0.2*c.growth*math.Log(float64(n+1)/float64(n))*c.rate)
+	cut, sums := c.cut(c.place(math.Sqrt(float64(n*(n+1)))), half, half)
+	return c.transform(cut), sums
+}
+
+// leastNoiseBins is how many independent bins the noise is read of at the least: known to a quarter of its power.
+const leastNoiseBins = 16
+
+// around returns the RMS magnitude within a sixth of an octave to either side of f, or within more where that is too little, and of how many
+// independent bins it is.
+func (r sweepNoise) around(f float64) (rms, independent float64) {
+	const sixth = 1.122462048309373
+	reach := leastNoiseBins / 2 * r.binHz / r.perBin
+	first := int(math.Ceil(math.Max(math.Min(f/sixth, f-reach), r.low) / r.binHz))
+	last := min(int(math.Min(math.Max(f*sixth, f+reach), r.high)/r.binHz), len(r.bins)-1)
+	sum, count := 0.0, float64(last-first+1)
+	for _, z := range r.bins[first : last+1] {
+		sum += real(z)*real(z) + imag(z)*imag(z)
+	}
+	return math.Sqrt(sum / count), max(1, count*r.perBin)
 }
 
 // shortWindow is half of the stretch of a harmonic that is looked at from shortFromHz on, in frames.

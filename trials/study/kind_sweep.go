@@ -24,10 +24,7 @@ var Sweep = Kind{
 
 func sweepChannels(r tone.SweepResult) []tone.SweepChannel { return r.Channel }
 
-// clearDB is by how many dB a harmonic must exceed its own limit to be a figure of the chain: as for every figure of measure/tone.
-const clearDB = 3
-
-// sweepHarmonic reads the harmonic of an order over the whole sweep. Within clearDB of its own limit it is a bound.
+// sweepHarmonic reads the harmonic of an order over the whole sweep.
 func sweepHarmonic(order int) func(tone.SweepChannel) link.Figure {
 	return func(c tone.SweepChannel) link.Figure {
 		i := slices.IndexFunc(c.Harmonics, func(h tone.SweepHarmonic) bool { return h.Order == order })
@@ -35,8 +32,8 @@ func sweepHarmonic(order int) func(tone.SweepChannel) link.Figure {
 			return link.Figure{Value: math.NaN(), Limit: math.NaN()}
 		}
 		h := c.Harmonics[i]
-		if h.DB < h.LimitDB+clearDB {
-			return link.Figure{Value: math.NaN(), Limit: math.Max(h.DB, h.LimitDB)}
+		if bound, is := tone.Bound(h.DB, h.LimitDB); is {
+			return link.Figure{Value: math.NaN(), Limit: bound}
 		}
 		return read(h.DB, c.Limits, fmt.Sprintf("harmonics[%d].db", i))
 	}
