@@ -65,6 +65,24 @@ func TestLevelIsThatOfTheAudibleBand(t *testing.T) {
 	}
 }
 
+// Rumble of one capture is not what the other lost, where the music rests.
+func TestRumbleWhereTheMusicRestsIsNoDropout(t *testing.T) {
+	const rate = 24000
+	c := newMusic(3, 8, 10000).capture(rate, 8*rate, way{})
+	for _, x := range c.Channels {
+		clear(x[:rate])
+	}
+	a := spoilt(c, 1, 0, 0, 1e-7, 1)
+	b := spoilt(c, 1, 0, math.Sqrt(meanSquare(c))*pcm.Ratio(-12), 1e-7, 2)
+	r, err := match.Compare(a, b, match.Config{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r.Warned(fault.Dropout) || !r.Warned(fault.Rumble) {
+		t.Errorf("%q", r.Texts)
+	}
+}
+
 // Noise of one capture does not move the level to which the other is matched.
 func TestNoiseOfOneCaptureMovesNoLevel(t *testing.T) {
 	m := newMusic(3, 12, 18000)

@@ -23,6 +23,8 @@ type event struct {
 const (
 	silent = 1e-3
 	plays  = 1e-2
+	// overRumble is how many times the power of a capture's rumble what plays has at the least: a sine's is at most twice its mean. A judgement, no source.
+	overRumble = 4
 	// gap is how many stretches of 5 ms may lie between parts of one event.
 	gap = 4
 	// Beyond so many events only their number is reported.
@@ -47,11 +49,12 @@ func (r Evidence) events() []event {
 // happens returns what happens to one channel, to 5 ms.
 func (r Evidence) happens(c int) []event {
 	heights := r.Stretches[c]
-	lost := silences(heights)
+	step := r.Rate.Hz() / 200
+	rumbleA, rumbleB := r.rumble()
+	lost := silences(heights, overRumble*rumbleA*step, overRumble*rumbleB*step)
 	if lost == nil {
 		return nil
 	}
-	step := r.Rate.Hz() / 200
 	gone := make([]bool, len(heights))
 	for i, name := range lost {
 		gone[i] = name != ""
@@ -82,13 +85,24 @@ func (r Evidence) happens(c int) []event {
 	return all
 }
 
+// rumble returns the most power that a channel of A, and one of B as corrected, holds below the audible band; none where the captures were not looked at.
+func (r Evidence) rumble() (a, b float64) {
+	if r.A == nil || r.B == nil {
+		return 0, 0
+	}
+	for c := range r.Stretches {
+		a, b = max(a, r.A.below.rumble(c)), max(b, r.B.below.rumble(c)/(r.Gain*r.Gain))
+	}
+	return a, b
+}
+
 // alwaysGone is the share of the time in which one plays from which on the other is silent throughout, and not for a while. A judgement, no source;
 // TestADeadChannelIsNoDropout holds it.
 const alwaysGone = 0.95
 
 // silences says of each stretch which capture is silent where the other plays; nil if one is silent throughout, or nearly so, which is not
-// for a while.
-func silences(heights []residual.Stretch) []string {
+// for a while. A capture plays above an energy of its own at the least.
+func silences(heights []residual.Stretch, leastA, leastB float64) []string {
 	var meanA, meanB float64
 	for _, h := range heights {
 		meanA += float64(h.A) / float64(len(heights))
@@ -101,9 +115,9 @@ func silences(heights []residual.Stretch) []string {
 	for i, h := range heights {
 		a, b := float64(h.A), float64(h.B)
 		switch {
-		case a > plays*meanA && b < silent*a:
+		case a > max(plays*meanA, leastA) && b < silent*a:
 			lost[i] = "B"
-		case b > plays*max(meanA, meanB) && a < silent*b:
+		case b > max(plays*meanA, plays*meanB, leastB) && a < silent*b:
 			lost[i] = "A"
 		}
 		if a > plays*meanA || b > plays*meanB {
