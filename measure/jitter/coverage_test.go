@@ -8,6 +8,7 @@ import (
 
 	"heardiff/measure/jitter"
 	"heardiff/measure/jitter/jittertest"
+	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
 )
 
@@ -75,7 +76,7 @@ func TestEveryStatedErrorHolds(t *testing.T) {
 	lengths, noises, seeds := []float64{4}, []float64{-120, -105}, 2
 	if *full {
 		clocks = append(clocks, clock{96000, 12000.4}, clock{96000, 24000 * (1 - 30e-6)}, clock{48000, 12000 * (1 + 2e-6)}, clock{48000, 12000 * (1 + 10e-6)}, clock{48000, 12000})
-		lengths, noises, seeds = []float64{4, 12}, []float64{-130, -120, -105}, 2
+		lengths, noises, seeds = []float64{4, 12}, []float64{-130, -120, -105}, 4
 	}
 	seen := coverages{}
 	number := 0
@@ -92,7 +93,7 @@ func TestEveryStatedErrorHolds(t *testing.T) {
 		}
 	}
 	seen.check(t, []string{"random, clocks within 11 ppm", "total, clocks within 11 ppm", "decade, clocks within 11 ppm", "bound", "bound of a decade", "shared, clocks within 11 ppm",
-		"attenuation of a band, clocks within 11 ppm", "least attenuation of a band"})
+		"attenuation of a band, clocks within 11 ppm", "least attenuation of a band", "bound of the total", "additive, clocks within 11 ppm"})
 }
 
 // coverCapture counts what is said of a capture with lines, of a second one with half its jitter, and of what both channels share.
@@ -168,10 +169,42 @@ func coverChannel(t *testing.T, seen coverages, r jitter.Result, c jittertest.Ca
 			seen.add(t, "amplitude line", ch.AMLines[k].DepthDBc, ch.AMLines[k].DepthSEDB, pcm.DB(m.Peak/2))
 		}
 	}
+	coverNoise(t, seen, r, c, near)
 	seen.add(t, "deterministic", ch.DeterministicPs, ch.DeterministicSEPs, math.Sqrt(square))
-	if !ch.RandomAtFloor {
+	if ch.RandomAtFloor {
+		seen.held("bound of the total", ch.TotalLimitPs, math.Sqrt(square+random*random))
+	} else {
 		seen.add(t, "total"+where(near), ch.TotalPs, ch.TotalSEPs, math.Sqrt(square+random*random))
 	}
+}
+
+// coverNoise counts the phase noise before the subtraction, what was subtracted, and the density of narrow bands. White jitter up to half the rate
+// folds as much as the band holds: (1 + κ)/2 of it into the phase, the rest into the amplitude.
+func coverNoise(t *testing.T, seen coverages, r jitter.Result, c jittertest.Capture, near bool) {
+	t.Helper()
+	ch, density := r.Channel[0], c.Density(1000)*1e24
+	width, kappa := r.BandHz[1]-r.BandHz[0], kappaOf(c, r.Seconds)
+	noise := (c.PhaseDensity(1000) - c.Density(1000)) * 1e24
+	seen.add(t, "raw phase"+where(near), ch.RawPs, ch.RawSEPs, math.Sqrt(width*(noise+density*(3+kappa)/2)))
+	seen.add(t, "additive"+where(near), ch.AdditivePs, ch.AdditiveSEPs, math.Sqrt(width*(noise+density*(1-kappa)/2)))
+	for _, b := range ch.Spectrum {
+		if !math.IsNaN(b.RandomPs) {
+			seen.add(t, "narrow band"+where(near), b.RandomPs*b.RandomPs, b.SEPs2, density)
+		}
+	}
+}
+
+// kappaOf returns the mean of cos 4φ over a record, φ being the angle at which the samples take the carrier, weighed as the record's window
+// weighs power.
+func kappaOf(c jittertest.Capture, seconds float64) float64 {
+	frames := int(seconds * c.Rate.Hz())
+	sum, weight := 0.0, 0.0
+	for i, w := range spectrum.Tukey(jitter.Taper).Samples(frames) {
+		_, turns := math.Modf(4 * (c.CarrierHz*float64(i)/c.Rate.Hz() + c.PhaseDegrees/360))
+		sum += w * w * math.Cos(2*math.Pi*turns)
+		weight += w * w
+	}
+	return sum / weight
 }
 
 // coverShared counts what is said of two channels of one clock, each with additive noise of its own.

@@ -6,3 +6,6 @@ import "heardiff/playback/pcm"
 func MeasureIn(r pcm.Reader, cfg Config, samples int) (Result, error) {
 	return measureIn(r, cfg, samples)
 }
+
+// Taper is the part of a record that is tapered.
+const Taper = taper

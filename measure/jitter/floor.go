@@ -127,15 +127,20 @@ func limit(ps, se, bound float64, atFloor bool, floorPs, floorBound float64) (ne
 	return ps, se, max(bound, floor), false
 }
 
-// clearOfNoise is how many standard errors of its own the output's part of a band has at the least to be read as measured: of some hundred
+// clearOfNoise is how many standard errors of its own a band's random jitter has at the least to be read as measured: of some hundred
 // bands of noise alone chance passes none (3·10⁻⁵ each).
 const clearOfNoise = 4
+
+func (d DensityBand) clear() bool { return d.RandomPs*d.RandomPs >= clearOfNoise*d.SEPs2 }
+
+// excess returns what phase has above amplitude, squared, and nothing below.
+func (d DensityBand) excess() float64 { return max(0, d.PMPs*d.PMPs-d.AMPs*d.AMPs) }
 
 // most returns the most that the random jitter of a band comes to, squared: what was found, or where that is not clear of the noise
 // the bound of 95 %.
 func (d DensityBand) most() float64 {
-	if d.RandomPs*d.RandomPs >= clearOfNoise*d.SEPs2 {
+	if d.clear() {
 		return d.RandomPs * d.RandomPs
 	}
-	return max(0, d.PMPs*d.PMPs-d.AMPs*d.AMPs) + oneSided95*d.SEPs2
+	return d.excess() + oneSided95*d.SEPs2
 }
