@@ -23,7 +23,8 @@ type event struct {
 const (
 	silent = 1e-3
 	plays  = 1e-2
-	// overRumble is how many times the power of a capture's rumble what plays has at the least: a sine's is at most twice its mean. A judgement, no source.
+	// overRumble is how many times the power of a capture's rumble what plays has at the least: a sine's is at most twice its mean. A judgement, no source;
+	// TestRumbleWhereTheMusicRestsIsNoDropout holds it.
 	overRumble = 4
 	// gap is how many stretches of 5 ms may lie between parts of one event.
 	gap = 4
