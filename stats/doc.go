@@ -71,64 +71,71 @@
 // # Threshold runs
 //
 // A Track of 25 rungs of 2.5 dB over 60 dB; Weibull listeners whose thresholds lie anywhere between 15 and 45 dB, in two intervals or (chance
-// 1/3) a triangle. The estimate is the posterior's median, the interval its central 95 %, whichever way the doses were placed: bias, the
-// error that 95 % of the runs keep, the share of intervals that hold the truth and the mean half-width of those with two ends, in dB after so many trials;
-// 'needed' is the number of trials from which 95 % of the runs stay within 2 dB. 'bound' is the Fisher bound for that where the slope is not
-// known, 'lapse unknown' where the lapse rate is not known either, with doses placed as if the listener were known, 30 dB below the top of the
-// ladder. From 600 runs a row of up to 180 trials, 200 of up to 250, 60 of 900; tests hold all of it.
+// 1/3) a triangle. The estimate is the posterior's median, the interval the wider of two posteriors' central 95 % (see PriorFor), however the
+// doses are placed. The columns are the bias, the error that 95 % of the runs keep, the share of intervals that hold the truth and the mean
+// half-width of those with two ends, in dB after so many trials; 'needed' is the number of trials from which 95 % of the runs stay within 2 dB.
+// 'bound' is the Fisher bound for that where the slope is not known, 'lapse unknown' where the lapse rate is not known either, with doses placed
+// as if the listener were known, 30 dB below the top of the ladder. From 400 runs a row or more, 3400 the first and 200 those of constant stimuli;
+// tests hold all of it.
 //
 //	procedure  chance  slope  lapse  trials   bias  95 %  covers  half  needed  bound  lapse unknown
-//	bayes        0.50      2      0     180  −0.22  1.96    0.96   2.8     170    113            113
-//	bayes        0.50      4      0     100  −0.15  1.57    0.99   2.5      80     28             28
-//	staircase    0.50      4      0     100  −0.37  2.16    0.96   2.9       –     28             28
-//	bayes        0.50      4   0.03     100   0.04  1.65    0.98   3.5      80     33             47
-//	staircase    0.50      4   0.03     100   0.05  2.65    0.97   4.5       –     33             47
-//	bayes        0.50      4   0.05     100   0.09  1.92    0.99   4.4     100     37             57
-//	staircase    0.50      4   0.05     100   0.49  3.90    0.99   6.5       –     37             57
-//	staircase    0.50      2      0     180  −0.34  2.40    0.97   3.4       –    113            113
-//	bayes        0.50      2   0.03     250   0.14  1.71    0.97   2.6     230    133            189
-//	staircase    0.50      2   0.03     250   0.05  2.32    0.97   3.0       –    133            189
-//	bayes        0.50      2   0.05     250   0.36  1.79    0.99   3.0     220    148            230
-//	staircase    0.50      2   0.05     250   0.25  2.26    0.96   3.3       –    148            230
-//	bayes        0.50      1      0     250  −0.42  3.17    0.98   4.1       –    452            452
-//	staircase    0.50      1      0     250  −0.52  3.49    0.97   5.4       –    452            452
-//	bayes        0.50      1   0.03     250   0.26  3.25    0.98   4.7       –    532            757
-//	staircase    0.50      1   0.03     250  −0.22  4.72    0.97   6.0       –    532            757
-//	bayes        0.50      1   0.05     250   1.12  3.85    0.91   4.8       –    594            919
-//	staircase    0.50      1   0.05     250   0.39  4.81    0.97   6.6       –    594            919
-//	bayes        0.50    0.5      0     250  −0.63  6.28    0.96   7.2       –   1810           2516
-//	staircase    0.50    0.5      0     250  −0.26  6.58    0.96   8.0       –   1810           2516
-//	bayes        0.50    0.5   0.03     250   1.21  6.61    0.96   7.2       –   2128           3736
-//	staircase    0.50    0.5   0.03     250   1.38  7.43    0.97   8.3       –   2128           3736
-//	bayes        0.50    0.5   0.05     250   2.14  7.51    0.94   7.5       –   2376           4571
-//	staircase    0.50    0.5   0.05     250   2.39  7.71    0.96   8.5       –   2376           4571
-//	constant     0.50      2      0     900  −0.01  2.03    0.97   1.9       –    113            113
-//	constant     0.50      2   0.05     900  −0.02  2.16    0.97   2.2       –    148            230
-//	bayes        0.33      2      0     150  −0.17  1.68    0.96   2.3     120     75             75
-//	bayes        0.50      1   0.05     900   0.43  2.49    0.95   2.6       –    594            919
-//	bayes        0.50    0.5      0     900  −0.26  3.37    0.98   3.5       –   1810           2516
-//	bayes        0.50    0.5   0.05     900   1.95  5.75    0.87   4.6       –   2376           4571
+//	bayes        0.50      2      0     180  −0.24  2.02    0.98   3.7     190    113            113
+//	bayes        0.50      4      0     100  −0.19  1.77    0.99   4.1      90     28             28
+//	staircase    0.50      4      0     100  −0.27  2.00    0.98   4.5       –     28             28
+//	bayes        0.50      4   0.03     100  −0.04  1.64    1.00   4.9      90     33             47
+//	staircase    0.50      4   0.03     100  −0.36  2.85    0.98   6.2       –     33             47
+//	bayes        0.50      4   0.05     100   0.16  1.85    1.00   5.8      90     37             57
+//	staircase    0.50      4   0.05     100  −0.42  3.79    0.99   8.0       –     37             57
+//	staircase    0.50      2      0     180  −0.35  2.43    0.96   4.4       –    113            113
+//	bayes        0.50      2   0.03     250   0.15  1.78    0.98   3.3     200    133            189
+//	staircase    0.50      2   0.03     250   0.00  2.13    0.98   3.7       –    133            189
+//	bayes        0.50      2   0.05     250   0.42  1.86    0.98   3.7     230    148            230
+//	staircase    0.50      2   0.05     250   0.08  2.60    0.99   4.6       –    148            230
+//	bayes        0.50      1      0     250  −0.47  3.28    0.96   5.1       –    452            452
+//	staircase    0.50      1      0     250  −0.55  3.65    0.97   6.6       –    452            452
+//	bayes        0.50      1   0.03     250   0.38  3.15    0.98   5.7       –    532            757
+//	staircase    0.50      1   0.03     250  −0.11  4.44    0.97   7.3       –    532            757
+//	bayes        0.50      1   0.05     250   0.98  3.84    0.98   6.0       –    594            919
+//	staircase    0.50      1   0.05     250   0.31  4.59    0.97   7.8       –    594            919
+//	bayes        0.50    0.5      0     250  −0.58  5.31    0.97   8.2       –   1810           2516
+//	staircase    0.50    0.5      0     250  −0.25  6.45    0.97   9.5       –   1810           2516
+//	bayes        0.50    0.5   0.03     250   1.17  6.13    0.96   8.3       –   2128           3736
+//	staircase    0.50    0.5   0.03     250   1.15  6.91    0.98   9.9       –   2128           3736
+//	bayes        0.50    0.5   0.05     250   1.94  7.25    0.97   8.6       –   2376           4571
+//	staircase    0.50    0.5   0.05     250   2.39  8.03    0.98  10.1       –   2376           4571
+//	constant     0.50      2      0     900  −0.19  1.97    0.94   1.9     880    113            113
+//	constant     0.50      2   0.05     900   0.12  2.11    0.98   2.2       –    148            230
+//	bayes        0.33      2      0     150  −0.23  1.90    0.95   2.8     140     75             75
+//	bayes        0.33      4      0     100  −0.16  1.19    0.98   2.2      50     19             19
+//	bayes        0.33      1   0.05     250   0.82  2.91    0.96   4.1       –    365            549
+//	bayes        0.50      1      0     900  −0.08  1.56    0.97   2.0     610    452            452
+//	bayes        0.50      1   0.05     900   0.45  1.93    0.98   2.9     840    594            919
+//	bayes        0.50    0.5      0     900  −0.41  3.46    0.95   4.4       –   1810           2516
+//	bayes        0.50    0.5   0.05     900   1.68  4.57    0.98   5.4       –   2376           4571
 //
 // The prior draws the estimate towards usual slopes and few lapses, so that 'needed' may lie below the bounds, which are of unbiased estimates.
 // The intervals of slope 2 and steeper are wider than the errors, because the answers leave the slope open.
 //
-// Short: at slopes of 1 and below the bias of who lapses exceeds half a decibel. Few of the doses that tell most of the threshold are plain, so that
-// the answers hardly tell how often a listener lapses, and the estimate keeps what the prior expects. Nor could another estimate do it
-// in so many trials: after 250, at 5 % of lapses, one without bias has a standard error of 2.0 dB at slope 1 and 4.4 dB at slope 0.5 at the
-// least, and 21 dB where the threshold lies 15 dB below the top of the ladder, for then nothing is plain; ± 2 dB take the trials of the last
-// column. More trials help slowly, as the rows of 900 show. The intervals allow for lapses and hold nearly everywhere; with 5 % of lapses they
-// fall somewhat short at slope 1 (0.91) and, after 900 trials, at slope 0.5 (0.87).
+// Short: at slope 2 without lapses the error that 95 % of the runs keep after 180 trials is 2.02 dB, with a standard error of 0.03. And at slopes of
+// 1 and below, the estimate has a bias of up to two decibels where the listener lapses, and of 0.6 dB at slope 0.5 without lapses. Few of the
+// doses that show most of the threshold are plain, so that the answers hardly show how often the listener lapses, and the estimate keeps what the
+// prior expects. An estimate without bias would have other errors in so many trials: after 250, with 5 % of lapses, a standard error of at
+// least 2.0 dB at slope 1 and 4.4 dB at slope 0.5, and 21 dB where the threshold lies 15 dB below the top of the ladder, where nothing is plain;
+// ± 2 dB take it the trials of the last column. More trials help slowly, as the rows of 900 show. The intervals allow for it, and results with a
+// slope below 1 say so.
 //
-// A track that is to end within 2 dB ends when its interval says so, which takes longer than the error alone needs: the trials after which 5 %,
-// half and 95 % of 60 runs had ended, the share that had not after 500, the error that 95 % of the runs kept, and the share of their last
-// intervals that hold the truth. Short: at slope 1 with 5 % of lapses, where a run that ends early ends on too narrow an interval.
+// A track that is to end within 2 dB ends when its interval is that narrow, which takes longer than the error alone needs. The columns are the
+// trials after which 5 %, half and 95 % of the runs had ended (of 100 or more), the share that had not after 500, the error that 95 % of the runs
+// kept, the share of all last intervals that hold the truth, and the share among the runs that had ended. Short: the latter at slope 1. Few runs
+// become that sure there, and those that do were picked by chance: an interval that holds the truth in 95 % of all runs holds it in fewer of them.
 //
-//	ends    slope  lapse    5 %  median   95 %  undone  error  covers
-//	within      4      0     60     105    235    0.00    1.4    1.00
-//	within      4   0.05     61     136    279    0.00    1.5    1.00
-//	within      2      0     89     240    452    0.02    1.5    0.97
-//	within      2   0.03     77     264    500    0.08    2.1    0.93
-//	within      2   0.05    130     327    500    0.17    1.9    0.97
-//	within      1      0    160     500    500    0.57    1.7    0.97
-//	within      1   0.05    163     500    500    0.75    3.7    0.82
+//	ends    slope  lapse    5 %  median   95 %  undone  error  covers  of ended
+//	within      4      0     78     151    271    0.00    0.9    1.00      1.00
+//	within      4   0.05     88     199    376    0.00    1.3    0.99      0.99
+//	within      2      0    124     312    500    0.18    1.5    0.97      0.96
+//	within      2   0.03    132     377    500    0.28    1.4    0.99      0.99
+//	within      2   0.05    138     376    500    0.31    1.6    0.99      0.99
+//	within      1      0    240     500    500    0.85    2.4    0.91      0.73
+//	within      1   0.03    298     500    500    0.84    2.3    0.97      0.91
+//	within      1   0.05    306     500    500    0.87    3.1    0.97      0.77
 package stats

@@ -94,6 +94,41 @@ func (p Placement) marginal() []float64 {
 	return m
 }
 
+// thresholdSD returns the standard deviation of the threshold, in the scale's unit.
+func (p Placement) thresholdSD() float64 {
+	units, m := p.units(), p.marginal()
+	mean, square := 0.0, 0.0
+	for i, w := range m {
+		mean += w * units[i]
+	}
+	for i, w := range m {
+		square += w * (units[i] - mean) * (units[i] - mean)
+	}
+	return math.Sqrt(square)
+}
+
+// reweighed returns what would be known had the prior given each combination of slope and lapse rate so much more weight.
+func (p Placement) reweighed(more []float64) Placement {
+	weight := make([]float64, len(p.weight))
+	for i, w := range p.weight {
+		weight[i] = w * more[i%len(more)]
+	}
+	sumToOne(weight)
+	p.weight = weight
+	return p
+}
+
+// sumToOne scales weights.
+func sumToOne(weights []float64) {
+	sum := 0.0
+	for _, w := range weights {
+		sum += w
+	}
+	for i := range weights {
+		weights[i] /= sum
+	}
+}
+
 // slopeAndLapse returns the posterior geometric mean of the slopes, and the mean of the lapse rates.
 func (p Placement) slopeAndLapse() (slope, lapse float64) {
 	each := make([]float64, p.each())

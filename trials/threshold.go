@@ -27,7 +27,7 @@ type Threshold struct {
 
 // Track is one kind of dose, graded in rungs. Several tracks of a plan are mixed, so that nobody knows which comes next.
 type Track struct {
-	// Name says what is put in, such as "random jitter, 10 to 20000 Hz"; Quantity is the ladder's kind, Unit that of its doses.
+	// Name says what is put in, such as "random jitter, 10 to 20000 Hz"; Quantity is the ladder's kind, Unit the unit of its doses.
 	Name     string `json:"name"`
 	Quantity string `json:"quantity"`
 	Unit     string `json:"unit"`
@@ -178,7 +178,7 @@ func newClimb(p Plan, seed Seed) *climb {
 }
 
 // next deals the n-th trial (from 0) after the practice, void ones counted; false where every track is done. All draws come from the
-// stream named "threshold n", in this succession:
+// stream named "threshold n", in this order:
 //
 //  1. what is asked, from an urn that holds a ball for each trial that a track may still have, track by track in the plan's
 //     order, and then for each trial that is left of a control, in the plan's order;

@@ -50,7 +50,7 @@ func due(s *Session) (name string, level float64, right Answer) {
 	return name, level, t.right()
 }
 
-// scripted is what a listener says who knows from 20 dB on, and below says "1" of every other trial.
+// scripted is the answer of a listener who is right from 20 dB on, and below that gives the two answers in turn.
 func scripted(s *Session, n int) Answer {
 	_, level, right := due(s)
 	if level >= 20 {
@@ -59,41 +59,62 @@ func scripted(s *Session, n int) Answer {
 	return s.plan.Design.Answers()[n%2]
 }
 
-// The doses and what is right, dealt by a program of another language from plan, seed and answers alone:
-// python3 testdata/redeal.py --threshold testdata/climb_PROCEDURE.json SEED ANSWERS; Python 3.11. The plan and the answers are written
+// redealt are the runs that a program of another language deals again. The last is one that ends at its precision, by the wider of two priors.
+func redealt() map[string]Plan {
+	within := climbPlan(TwoInterval, stats.PlacedBayes, 200)
+	within.Threshold.WithinDB = 2
+	for i := range within.Threshold.Tracks {
+		within.Threshold.Tracks[i].Prior.CautiousSlopes = []float64{8, 4, 2, 1}
+	}
+	return map[string]Plan{
+		"climb_bayes":     climbPlan(TwoInterval, stats.PlacedBayes, 20),
+		"climb_staircase": climbPlan(TwoInterval, stats.PlacedStaircase, 20),
+		"climb_constant":  climbPlan(TwoInterval, stats.PlacedConstant, 20),
+		"climb_within":    within,
+	}
+}
+
+// playScript works through a plan as the script says, a void trial among them, and returns what was dealt and what was said.
+func playScript(t *testing.T, p Plan) (dealt, said []string) {
+	t.Helper()
+	var seed Seed
+	for i := range seed {
+		seed[i] = byte(i)
+	}
+	s, _ := begin(t, p, seed)
+	for n := 0; s.View().Phase != Done; n++ {
+		name, _, right := due(s)
+		dealt = append(dealt, name+"="+right.String())
+		if n == 5 {
+			said = append(said, "void")
+			if err := s.Void("a noise outside"); err != nil {
+				t.Fatal(err)
+			}
+			continue
+		}
+		a := scripted(s, n)
+		said = append(said, a.String())
+		answer(t, s, a)
+	}
+	return dealt, said
+}
+
+// The doses, what is right and where the run ends, dealt by a program of another language from plan, seed and answers alone:
+// python3 testdata/redeal.py --threshold testdata/NAME.json SEED ANSWERS; Python 3.11. The plan and the answers are written
 // by this test with -args -redeal, the deal by that program.
 func TestAThresholdRunCanBeDealtAgainWithoutUs(t *testing.T) {
-	for _, procedure := range []stats.Placing{stats.PlacedBayes, stats.PlacedStaircase, stats.PlacedConstant} {
-		var seed Seed
-		for i := range seed {
-			seed[i] = byte(i)
-		}
-		s, _ := begin(t, climbPlan(TwoInterval, procedure, 20), seed)
-		var dealt, said []string
-		for n := 0; s.View().Phase != Done; n++ {
-			name, _, right := due(s)
-			dealt = append(dealt, name+"="+right.String())
-			if n == 5 {
-				said = append(said, "void")
-				if err := s.Void("a noise outside"); err != nil {
-					t.Fatal(err)
-				}
-				continue
-			}
-			a := scripted(s, n)
-			said = append(said, a.String())
-			answer(t, s, a)
-		}
-		file := "testdata/climb_" + procedure.String()
+	for name, p := range redealt() {
+		dealt, said := playScript(t, p)
+		file := "testdata/" + name
 		if *redeal {
-			plan, err := json.MarshalIndent(s.plan, "", " ")
+			plan, err := json.MarshalIndent(p, "", " ")
 			if err == nil {
 				err = os.WriteFile(file+".json", plan, 0o644)
 			}
 			if err != nil {
 				t.Fatal(err)
 			}
-			t.Logf("python3 testdata/redeal.py --threshold %s.json %x %s > %s.txt", file, seed[:], strings.Join(said, " "), file)
+			t.Logf("python3 testdata/redeal.py --threshold %s.json 000102030405060708090a0b0c0d0e0f101112131415161718191a1b1c1d1e1f %s > %s.txt", file, strings.Join(said, " "), file)
 			continue
 		}
 		want, err := os.ReadFile(file + ".txt")
@@ -101,13 +122,26 @@ func TestAThresholdRunCanBeDealtAgainWithoutUs(t *testing.T) {
 			t.Fatal(err)
 		}
 		if got := strings.Join(dealt, "\n") + "\n"; got != string(want) {
-			t.Errorf("%v: dealt\n%swant\n%s", procedure, got, want)
+			t.Errorf("%s: dealt\n%swant\n%s", name, got, want)
 		}
 	}
 }
 
+// A run ends later where the interval is the wider of two priors' intervals. A plan without the second prior ends by the first alone.
+func TestTheCautiousPriorEndsARunLater(t *testing.T) {
+	p := redealt()["climb_within"]
+	cautious, _ := playScript(t, p)
+	for i := range p.Threshold.Tracks {
+		p.Threshold.Tracks[i].Prior.CautiousSlopes = nil
+	}
+	first, _ := playScript(t, p)
+	if !(60 < len(first) && len(first) < len(cautious) && len(cautious) < 400) {
+		t.Errorf("%d trials, %d by the first prior alone", len(cautious), len(first))
+	}
+}
+
 // A run that is left after any trial goes on with the same dose and the same assignment.
-func TestAThresholdRunGoesOnAsItWas(t *testing.T) {
+func TestAThresholdRunResumesAtTheSameTrial(t *testing.T) {
 	for _, procedure := range []stats.Placing{stats.PlacedBayes, stats.PlacedStaircase, stats.PlacedConstant} {
 		p := climbPlan(ABX, procedure, 15)
 		s, m := begin(t, p, Seed{3})
@@ -129,8 +163,8 @@ func TestAThresholdRunGoesOnAsItWas(t *testing.T) {
 	}
 }
 
-// Every track gets its limit and every control its trials, nothing twice in a row for long; both of a run's tracks come mixed.
-func TestAThresholdRunAsksWhatItSays(t *testing.T) {
+// Every track gets as many trials as its limit, each rung as many as any other; the tracks come mixed.
+func TestAThresholdRunAsksWhatThePlanSays(t *testing.T) {
 	p := climbPlan(TwoInterval, stats.PlacedConstant, 90)
 	s, m := begin(t, p, Seed{9})
 	changes, last := 0, ""
@@ -213,7 +247,7 @@ func TestAThresholdRunFindsTwoThresholds(t *testing.T) {
 
 // What may be shown, and what is written before the end, is the same for every seed: it follows from the keys alone. The run goes to
 // its limit, since where it ends early follows from the answers.
-func TestAThresholdRunTellsNothing(t *testing.T) {
+func TestAThresholdRunRevealsNothing(t *testing.T) {
 	var shown, written []byte
 	for seed := range 12 {
 		p := climbPlan(TwoInterval, stats.PlacedBayes, 12)
@@ -244,7 +278,7 @@ func TestAThresholdRunTellsNothing(t *testing.T) {
 	}
 }
 
-func TestATrainingAnswersEveryTrial(t *testing.T) {
+func TestATrainingGivesFeedbackOnEveryTrial(t *testing.T) {
 	p := climbPlan(TwoInterval, stats.PlacedStaircase, 6)
 	p.Threshold.Training = true
 	s, _ := begin(t, p, Seed{7})
@@ -270,7 +304,7 @@ func TestATrainingAnswersEveryTrial(t *testing.T) {
 	}
 }
 
-func TestThresholdPlansThatCannotBe(t *testing.T) {
+func TestInvalidThresholdPlansAreRejected(t *testing.T) {
 	for name, change := range map[string]func(*Plan){
 		"no track":              func(p *Plan) { p.Threshold.Tracks = nil },
 		"a rung that is none":   func(p *Plan) { p.Threshold.Tracks[0].Rungs[0].Comparison = "zero" },
@@ -289,6 +323,7 @@ func TestThresholdPlansThatCannotBe(t *testing.T) {
 		"a grid too coarse":     func(p *Plan) { p.Threshold.Tracks[0].Prior.StepDB = 3 },
 		"a grid too large":      func(p *Plan) { p.Threshold.Tracks[0].Prior.StepDB = 1e-9 },
 		"a weight missing":      func(p *Plan) { p.Threshold.Tracks[0].Prior.LapseWeights = []float64{1} },
+		"no weight by caution":  func(p *Plan) { p.Threshold.Tracks[0].Prior.CautiousSlopes = []float64{1, 1, 1, 0} },
 		"a track without words": func(p *Plan) { p.Threshold.Tracks[0].Name = "" },
 	} {
 		p := climbPlan(TwoInterval, stats.PlacedBayes, 20)

@@ -52,13 +52,14 @@ func thresholdSheet() *sheet {
 		count("listeners", "", "with a threshold that counts here"), count("listeners_without_threshold", "", "whose answers bound none on both sides: in no mean"),
 		count("sessions_left_out", "", "void by a control or a mark"), count("trials", "", "answers that count"),
 		numeric("threshold", "as in unit", "dose half-way between guessing and the listener's best: posterior median; of several the mean in dB over listeners (random effects, restricted maximum likelihood). Prior: thresholds even every 0.5 dB to 10 dB beyond the ladder; slopes 0.25 to 8 by half octaves, normal in log2 about 1.5 with deviation 3; lapses 0 with weight 10, 0.01 to 0.06 by 0.01 with weight 1 each"),
-		numeric("threshold_low", "as in unit", "95 % interval: equal tails of the posterior; of several Hartung and Knapp's"), numeric("threshold_high", "as in unit", "95 % interval, NA: not bounded"),
+		numeric("threshold_low", "as in unit", "95 % interval: equal tails of the posterior, the lower end of two: by that prior, and by one whose slopes have the weights of it over the square root of the slope, and whose lapses are as likely each; of several Hartung and Knapp's"), numeric("threshold_high", "as in unit", "95 % interval, the higher end of the two. An end is NA where the outermost threshold of a prior keeps 0.0025 or more"),
 		numeric("threshold_peak", "as in unit, peak", "of periodic jitter, NA: of all else"),
 		numeric("threshold_db", "dB", "20 log10 of the threshold, or the threshold where it is a level"), numeric("threshold_db_low", "dB", "95 % interval"), numeric("threshold_db_high", "dB", "95 % interval"),
 		numeric("below_music_db", "dB", "how far what the threshold dose changes lies below the music"),
 		numeric("slope", "", "s of 1 - 2^-(dose/threshold)^s, posterior geometric mean"), numeric("lapse", "", "posterior mean of the proportion missed at any dose"),
 		numeric("between_sd_db", "dB", "standard deviation of thresholds over listeners, NA: of one"),
-		numeric("p_fit", "", "how often answers that follow the curve deviate from it as much, by simulation"))}
+		numeric("p_fit", "", "how often answers that follow the curve deviate from it as much, by simulation"),
+		numeric("threshold_se_db", "dB", "standard deviation of the posterior by the first prior: the mean of several weighs each by it. NA: of several"))}
 }
 
 func pointSheet() *sheet {
@@ -71,7 +72,7 @@ func pointSheet() *sheet {
 func addThresholds(t, points *sheet, r link.Result) {
 	for _, h := range r.Thresholds {
 		t.add(append(ladderCells(h), h.Quantity, h.Unit, h.Listeners, h.WithoutOne, h.LeftOut, h.Trials, h.Threshold, h.ThresholdInterval[0], h.ThresholdInterval[1],
-			h.ThresholdPeak, h.ThresholdDB, h.IntervalDB[0], h.IntervalDB[1], h.BelowMusicDB, h.Slope, h.Lapse, h.BetweenSDDB, h.FitP)...)
+			h.ThresholdPeak, h.ThresholdDB, h.IntervalDB[0], h.IntervalDB[1], h.BelowMusicDB, h.Slope, h.Lapse, h.BetweenSDDB, h.FitP, h.StandardErrorDB)...)
 		for _, p := range h.Points {
 			points.add(append(ladderCells(h), p.Dose, p.LevelDB, p.Correct, p.Trials)...)
 		}
@@ -87,12 +88,13 @@ func differenceSheet() *sheet {
 		count("listeners", "", "who have both thresholds"), count("listeners_without_difference", "", "who lack one of the two: in no mean"),
 		numeric("difference_db", "dB", "threshold for B less that for A; of several the mean over listeners, paired (random effects, restricted maximum likelihood)"),
 		numeric("difference_low_db", "dB", "95 % interval: of a listener the distances to the ends of both intervals added in squares; of several Hartung and Knapp's"),
-		numeric("difference_high_db", "dB", "95 % interval"), numeric("between_sd_db", "dB", "standard deviation of the difference over listeners, NA: of one")}}
+		numeric("difference_high_db", "dB", "95 % interval"), numeric("between_sd_db", "dB", "standard deviation of the difference over listeners, NA: of one"),
+		numeric("difference_se_db", "dB", "root of the two thresholds' squared standard errors: the mean of several weighs each by it. NA: of several")}}
 }
 
 func addDifferences(t *sheet, r link.Result) {
 	for _, d := range r.ThresholdDifferences {
 		t.add(d.Of, d.A, d.B, d.AExcerpt, d.BExcerpt, d.Chain, d.Kind, d.Listener, d.Group, d.Simulated, d.Silent, d.Listeners, d.WithoutOne,
-			d.DifferenceDB, d.IntervalDB[0], d.IntervalDB[1], d.BetweenSDDB)
+			d.DifferenceDB, d.IntervalDB[0], d.IntervalDB[1], d.BetweenSDDB, d.StandardErrorDB)
 	}
 }

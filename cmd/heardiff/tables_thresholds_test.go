@@ -50,18 +50,26 @@ func twoLadders(t *testing.T) {
 	}
 }
 
-// posteriorMedian estimates a threshold as the dictionary describes it, by sums that share nothing with the program's.
-func posteriorMedian(levels []float64, counts []stats.Count) float64 {
-	low, high := levels[0]-10, levels[len(levels)-1]+10
-	n := int(math.Round((high - low) / 0.5))
+// posterior returns the median of a threshold and the ends of its 95 % interval under one of the two priors that the dictionary describes,
+// by sums that share nothing with the program's.
+func posterior(levels []float64, counts []stats.Count, cautious bool) (median, low, high float64) {
+	lapses := map[float64]float64{0: 10, 0.01: 1, 0.02: 1, 0.03: 1, 0.04: 1, 0.05: 1, 0.06: 1}
+	if cautious {
+		lapses[0] = 1
+	}
+	first := levels[0] - 10
+	n := int(math.Round((levels[len(levels)-1] + 10 - first) / 0.5))
 	marginal, sum := make([]float64, n+1), 0.0
 	for i := range marginal {
-		threshold := low + 0.5*float64(i)
+		threshold := first + 0.5*float64(i)
 		for k := range 11 {
 			slope := 0.25 * math.Pow(2, float64(k)/2)
 			octaves := math.Log2(slope/1.5) / 3
-			for lapse, weight := range map[float64]float64{0: 10, 0.01: 1, 0.02: 1, 0.03: 1, 0.04: 1, 0.05: 1, 0.06: 1} {
+			for lapse, weight := range lapses {
 				ln := -octaves*octaves/2 + math.Log(weight)
+				if cautious {
+					ln -= math.Log(slope) / 2
+				}
 				for j, level := range levels {
 					p := 0.5 + (0.5-lapse)*(1-math.Pow(2, -math.Pow(10, slope*(level-threshold)/20)))
 					p = math.Min(math.Max(p, 1e-9), 1-1e-9)
@@ -72,13 +80,32 @@ func posteriorMedian(levels []float64, counts []stats.Count) float64 {
 		}
 		sum += marginal[i]
 	}
-	below := 0.0
-	for i, w := range marginal {
-		if below += w / sum; below >= 0.5 {
-			return low + 0.5*float64(i) + 0.25 - 0.5*(below-0.5)/(w/sum)
+	quantile := func(q float64) float64 {
+		below := 0.0
+		for i, w := range marginal {
+			if below += w / sum; below >= q {
+				return first + 0.5*float64(i) + 0.25 - 0.5*(below-q)/(w/sum)
+			}
 		}
+		return math.NaN()
 	}
-	return math.NaN()
+	low, high = quantile(0.025), quantile(0.975)
+	if marginal[0]/sum >= 0.0025 {
+		low = math.NaN()
+	}
+	if marginal[n]/sum >= 0.0025 {
+		high = math.NaN()
+	}
+	return quantile(0.5), low, high
+}
+
+// sameEnd reports whether a cell of a table holds an end of an interval, "" where it is open.
+func sameEnd(t *testing.T, cell string, want float64) bool {
+	t.Helper()
+	if cell == "" || math.IsNaN(want) {
+		return cell == "" && math.IsNaN(want)
+	}
+	return math.Abs(fraction(t, cell)-want) <= 0.02
 }
 
 // countedFromTables adds up the answers by ladder and listener at each level, and returns the levels of the ladders.
@@ -129,8 +156,13 @@ func TestThresholdsFollowFromTheTables(t *testing.T) {
 			at = append(at, counts[id][l])
 		}
 		own[id] = fraction(t, r["threshold_db"])
-		if got := posteriorMedian(levels[r["ladder"]], at); math.Abs(got-own[id]) > 0.02 || wholeNumber(t, r["trials"]) != 40 {
-			t.Errorf("%v: %v dB by its trials, %v in the table", id, got, own[id])
+		median, low, high := posterior(levels[r["ladder"]], at, false)
+		_, lower, higher := posterior(levels[r["ladder"]], at, true)
+		if got := own[id]; math.Abs(got-median) > 0.02 || wholeNumber(t, r["trials"]) != 40 {
+			t.Errorf("%v: %v dB by its trials, %v in the table", id, median, got)
+		}
+		if !sameEnd(t, r["threshold_db_low"], min(low, lower)) || !sameEnd(t, r["threshold_db_high"], max(high, higher)) {
+			t.Errorf("%v: the intervals are %v to %v and %v to %v dB by its trials, %q to %q in the table", id, low, high, lower, higher, r["threshold_db_low"], r["threshold_db_high"])
 		}
 	}
 	if len(own) != 4 {

@@ -121,6 +121,26 @@ func checkThresholdPage(t *testing.T) {
 	}
 }
 
+// A run that ends at the precision asked for ends there by verify and by the page's own script, too.
+func TestAThresholdRunThatEndsAtItsPrecisionIsDealtAgain(t *testing.T) {
+	oneChain(t)
+	prepareSteps(t, "noise", "--from", "-80", "--to", "-20", "--steps", "13", "--excerpt", "1:1", "--name", "e")
+	command(t, 0, "listener", "add", "L1")
+	command(t, 0, "plan", "new", "--threshold", "noise", "--within", "6dB", "--trials", "200", "--practice", "0", "--positive", "0")
+	sitThrough(t, "1", "L1", climbing(t, 1, map[string]float64{"noise": -50}))
+	out, _ := command(t, 0, "link", "--json")
+	var linked struct{ Thresholds []link.Threshold }
+	must(t, json.Unmarshal([]byte(out), &linked))
+	if own := linked.Thresholds[0]; own.Trials < 30 || own.Trials == 200 || (own.IntervalDB[1]-own.IntervalDB[0])/2 > 6 {
+		t.Errorf("%d trials, %v", own.Trials, own.IntervalDB)
+	}
+	command(t, 0, "verify")
+	page, html := reported(t)
+	if faults := pressCheck(t, browser(t), page, html); len(faults) > 0 {
+		t.Errorf("the page finds %q", faults)
+	}
+}
+
 func TestThresholdPlansThatAreRefused(t *testing.T) {
 	oneChain(t)
 	prepareSteps(t, "random-jitter", "--from", "1000", "--to", "1e6", "--steps", "13", "--excerpt", "1:2")

@@ -47,7 +47,7 @@ func thresholdDifferencesText(w io.Writer, all []link.ThresholdDifference) {
 	if len(all) == 0 {
 		return
 	}
-	fmt.Fprint(w, "\nThresholds against one another: that for B less that for A, in dB; below 0, less of B is needed\n")
+	fmt.Fprint(w, "\nThresholds against one another: the one for B less the one for A, in dB; below 0, less of B is needed\n")
 	t := newTable("respect", "A", "B", "who", "B less A (dB)", "95 % from", "to")
 	t.right(4, 5, 6)
 	for _, d := range all {
@@ -62,7 +62,7 @@ func thresholdDifferencesText(w io.Writer, all []link.ThresholdDifference) {
 	}
 }
 
-// againstText sets the chains, and what was heard of them, against the thresholds.
+// againstText compares the chains, and the results of their tests, with the thresholds.
 func againstText(w io.Writer, r link.Result) {
 	for _, m := range r.Margins {
 		fmt.Fprintf(w, "\n%s\n", m.Says)

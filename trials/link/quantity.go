@@ -69,3 +69,20 @@ func Probability(p float64) string {
 	}
 	return fmt.Sprintf("%.3f", p)
 }
+
+// IntervalWords words a 95 % interval, its ends as write has them, with the unit if it has not been said; an end that is NaN is open.
+func IntervalWords(interval [2]float64, write func(float64) string, unit string) string {
+	if unit != "" {
+		unit = " " + unit
+	}
+	low, high := interval[0], interval[1]
+	switch {
+	case math.IsNaN(low) && math.IsNaN(high):
+		return "95 % interval open at both ends"
+	case math.IsNaN(low):
+		return "95 % interval below " + write(high) + unit + " with no lower end"
+	case math.IsNaN(high):
+		return "95 % interval above " + write(low) + unit + " with no upper end"
+	}
+	return "95 % interval " + write(low) + " to " + write(high) + unit
+}

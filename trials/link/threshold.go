@@ -33,13 +33,15 @@ type Threshold struct {
 	Simulated  bool `json:"simulated"`
 	Silent     bool `json:"silent"`
 	// Threshold is the dose at which half of what can be distinguished is distinguished; of several listeners the mean of theirs in dB. The interval is
-	// of 95 %: of a listener by the posterior, of several by Hartung and Knapp's, which allows for listeners who differ.
+	// of 95 %: of a listener by the posterior under either prior, the wider, of several by Hartung and Knapp's, which allows for listeners who differ.
 	Threshold         float64    `json:"threshold"`
 	ThresholdInterval [2]float64 `json:"threshold_interval"`
 	// ThresholdPeak is the peak of periodic jitter; NaN of all else, which has no fixed peak.
 	ThresholdPeak float64    `json:"threshold_peak"`
 	ThresholdDB   float64    `json:"threshold_db"`
 	IntervalDB    [2]float64 `json:"threshold_interval_db"`
+	// StandardErrorDB is the posterior standard deviation of a listener's threshold, by which the mean of several weighs it; NaN of several.
+	StandardErrorDB float64 `json:"threshold_se_db"`
 	// BelowMusicDB is how far what the threshold dose changes lies below the level of the music.
 	BelowMusicDB float64 `json:"below_music_db"`
 	Slope        float64 `json:"slope"`
@@ -103,7 +105,7 @@ type climbed struct {
 	climbers []*climber
 }
 
-// thresholds returns the thresholds of the study: by ladder each listener's, the groups', and that of all. Trainings are in none.
+// thresholds returns the thresholds of the study: for each ladder each listener's, the groups' and the one of all. Trainings are in none.
 func thresholds(results []Heard) ([]Threshold, error) {
 	var out []Threshold
 	for _, c := range gatherClimbs(results) {
@@ -239,7 +241,7 @@ func (c *climbed) blank(kind string) Threshold {
 	nan := math.NaN()
 	none := [2]float64{nan, nan}
 	return Threshold{What: c.what, Quantity: c.quantity, Unit: c.unit, BandHz: c.ladder.bandHz(), Chain: c.chain, Excerpt: c.excerpt, Chance: c.chance, Kind: kind,
-		Threshold: nan, ThresholdInterval: none, ThresholdPeak: nan, ThresholdDB: nan, IntervalDB: none, BelowMusicDB: nan,
+		Threshold: nan, ThresholdInterval: none, ThresholdPeak: nan, ThresholdDB: nan, IntervalDB: none, StandardErrorDB: nan, BelowMusicDB: nan,
 		Slope: nan, Lapse: nan, BetweenSDDB: nan, FitP: nan}
 }
 
@@ -265,7 +267,7 @@ func (c *climbed) listener(grid *stats.ThresholdGrid, who *climber) (Threshold, 
 		t.Says = t.words()
 		return t, nil
 	}
-	t.IntervalDB, t.ThresholdDB, t.Slope, t.Lapse = e.IntervalDB, e.ThresholdDB, e.Slope, e.Lapse
+	t.IntervalDB, t.ThresholdDB, t.StandardErrorDB, t.Slope, t.Lapse = e.IntervalDB, e.ThresholdDB, e.StandardErrorDB, e.Slope, e.Lapse
 	c.scale(&t)
 	if math.IsNaN(t.ThresholdDB) {
 		t.Listeners, t.WithoutOne, t.Slope, t.Lapse = 0, 1, math.NaN(), math.NaN()
@@ -364,7 +366,7 @@ func (c *climbed) mean(kind, group string, own []Threshold, counts func(Threshol
 		}
 		t.Listeners++
 		slope, lapse = slope+math.Log(of.Slope), lapse+of.Lapse
-		effects = append(effects, stats.Effect{Site: of.Listener, Estimate: of.ThresholdDB, Variance: math.Pow((of.IntervalDB[1]-of.IntervalDB[0])/(2*1.959964), 2)})
+		effects = append(effects, stats.Effect{Site: of.Listener, Estimate: of.ThresholdDB, Variance: of.StandardErrorDB * of.StandardErrorDB})
 	}
 	if t.Listeners+t.WithoutOne < 2 {
 		return nil
@@ -415,34 +417,36 @@ func (t Threshold) found() string {
 	if t.Kind != "listener" {
 		what = fmt.Sprintf("mean threshold of %d", t.Listeners)
 		if t.WithoutOne > 0 {
-			what += fmt.Sprintf(" (%d more have none: it is above or below all that was played to them)", t.WithoutOne)
+			what += fmt.Sprintf(" (%d more have none: their answers do not bound it on both sides)", t.WithoutOne)
 		}
 	}
-	is, unit := inWords(t.Unit, t.Threshold, t.ThresholdInterval[0], t.ThresholdInterval[1])
-	says := fmt.Sprintf("%s %s %s, 95 %% interval %s to %s; what it changes lies %.0f dB below the music", what, is[0], unit, is[1], is[2], t.BelowMusicDB)
+	is, unit := Scaled(t.Unit, t.Threshold, t.ThresholdInterval[0], t.ThresholdInterval[1])
+	says := fmt.Sprintf("%s %s %s, %s; what it changes lies %.0f dB below the music", what, Digits(is[0]), unit, IntervalWords([2]float64(is[1:]), Digits, ""), t.BelowMusicDB)
 	if t.Shallow() {
-		says += "; hearing grows so slowly with the dose that it cannot be told from lapses: rely on the interval, the threshold itself may be some decibels too high"
+		says += "; hearing grows so slowly with the dose that it is hard to distinguish from lapses: rely on the interval, since the threshold itself may come out some 2 dB too high"
 	}
 	return says
 }
 
-// shallowSlope is the slope below which the bias of a threshold is decibels, by the simulations in the package comment of stats.
-const shallowSlope = 0.75
+// shallowSlope is the slope below which the bias of a threshold may exceed a decibel, by the simulations in the package comment of stats.
+const shallowSlope = 1
 
-// Shallow reports whether a listener's chance of a right answer grows so slowly with the dose, by a slope below shallowSlope, that answers do not
-// tell it from lapses: the threshold then has a bias of decibels. The package comment of stats has the figures.
+// Shallow reports whether a listener's chance of a right answer grows so slowly with the dose, by a slope below shallowSlope, that answers hardly
+// distinguish it from lapses: the threshold then may have a bias of one or two decibels. The package comment of stats has the figures.
 func (t Threshold) Shallow() bool { return t.Kind == "listener" && t.Slope < shallowSlope }
 
 // boundWords says on which side the answers bound a threshold.
 func (t Threshold) boundWords() string {
 	ends, unit := inWords(t.Unit, t.ThresholdInterval[:]...)
 	switch {
+	case t.Kind != "listener":
+		return "fewer than two listeners have a threshold: there is no mean"
 	case t.Trials == 0 && t.LeftOut > 0:
 		return "left out: negative controls were passed, or something is known against the session's blindness"
-	case t.Kind == "listener" && !math.IsNaN(t.ThresholdInterval[0]):
-		return fmt.Sprintf("no threshold up to the largest dose; it is above %s %s (97.5 %%)", ends[0], unit)
-	case t.Kind == "listener" && !math.IsNaN(t.ThresholdInterval[1]):
-		return fmt.Sprintf("no threshold down to the smallest dose; it is below %s %s (97.5 %%)", ends[1], unit)
+	case !math.IsNaN(t.ThresholdInterval[0]):
+		return fmt.Sprintf("no threshold: the answers do not bound it from above; it is above %s %s (97.5 %%)", ends[0], unit)
+	case !math.IsNaN(t.ThresholdInterval[1]):
+		return fmt.Sprintf("no threshold: the answers do not bound it from below; it is below %s %s (97.5 %%)", ends[1], unit)
 	}
 	return "the answers give no threshold"
 }

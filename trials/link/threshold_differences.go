@@ -31,6 +31,8 @@ type ThresholdDifference struct {
 	// paired, by Hartung and Knapp's.
 	DifferenceDB float64    `json:"difference_db"`
 	IntervalDB   [2]float64 `json:"difference_interval_db"`
+	// StandardErrorDB is of one listener's difference, by which the mean of several weighs it; NaN of several.
+	StandardErrorDB float64 `json:"difference_se_db"`
 	// BetweenSDDB is the standard deviation of the difference over listeners; NaN of one.
 	BetweenSDDB float64 `json:"difference_between_sd_db"`
 	Says        string  `json:"says"`
@@ -140,7 +142,8 @@ func differencesOf(of string, as, bs []Threshold) []ThresholdDifference {
 // equations 1 and 2.
 func between(of string, a, b Threshold) ThresholdDifference {
 	d := ThresholdDifference{Of: of, A: a.What, B: b.What, AExcerpt: a.Excerpt, BExcerpt: b.Excerpt, Chain: a.Chain, Kind: "listener", Listener: a.Listener, Group: a.Group,
-		Simulated: a.Simulated, Silent: a.Silent, DifferenceDB: b.ThresholdDB - a.ThresholdDB, BetweenSDDB: math.NaN()}
+		Simulated: a.Simulated, Silent: a.Silent, DifferenceDB: b.ThresholdDB - a.ThresholdDB,
+		StandardErrorDB: math.Hypot(a.StandardErrorDB, b.StandardErrorDB), BetweenSDDB: math.NaN()}
 	d.IntervalDB = [2]float64{d.DifferenceDB - math.Hypot(b.ThresholdDB-b.IntervalDB[0], a.IntervalDB[1]-a.ThresholdDB),
 		d.DifferenceDB + math.Hypot(b.IntervalDB[1]-b.ThresholdDB, a.ThresholdDB-a.IntervalDB[0])}
 	if d.Listeners = 1; math.IsNaN(d.DifferenceDB) {
@@ -162,14 +165,15 @@ func meanDifference(kind, group string, own []ThresholdDifference, counts func(T
 		d.Simulated, d.Silent = d.Simulated || of.Simulated, d.Silent || of.Silent
 		d.Listeners, d.WithoutOne = d.Listeners+of.Listeners, d.WithoutOne+of.WithoutOne
 		if of.Listeners > 0 {
-			effects = append(effects, stats.Effect{Site: of.Listener, Estimate: of.DifferenceDB, Variance: math.Pow((of.IntervalDB[1]-of.IntervalDB[0])/(2*1.959964), 2)})
+			effects = append(effects, stats.Effect{Site: of.Listener, Estimate: of.DifferenceDB, Variance: of.StandardErrorDB * of.StandardErrorDB})
 		}
 	}
 	if d.Listeners+d.WithoutOne < 2 {
 		return nil
 	}
 	nan := math.NaN()
-	d.Kind, d.Listener, d.Group, d.DifferenceDB, d.IntervalDB, d.BetweenSDDB = kind, Everybody, group, nan, [2]float64{nan, nan}, nan
+	d.Kind, d.Listener, d.Group = kind, Everybody, group
+	d.DifferenceDB, d.IntervalDB, d.StandardErrorDB, d.BetweenSDDB = nan, [2]float64{nan, nan}, nan, nan
 	if m, err := stats.CombineEffects(effects, 0.95); err == nil {
 		d.DifferenceDB, d.IntervalDB, d.BetweenSDDB = m.RestrictedMaximum.Mean, m.RestrictedMaximum.HartungKnapp, math.Sqrt(m.RestrictedMaximum.Tau2)
 	}
@@ -196,8 +200,8 @@ func (d ThresholdDifference) found(a, b string) string {
 	if d.DifferenceDB < 0 {
 		is = fmt.Sprintf("%.1f dB below", -d.DifferenceDB)
 	}
-	says := fmt.Sprintf("the threshold for %s is %s that for %s, 95 %% interval %+.1f to %+.1f dB", b, is, a, d.IntervalDB[0], d.IntervalDB[1])
-	if d.IntervalDB[0] <= 0 && d.IntervalDB[1] >= 0 {
+	says := fmt.Sprintf("the threshold for %s is %s that for %s, %s", b, is, a, IntervalWords(d.IntervalDB, signed, "dB"))
+	if !(d.IntervalDB[0] > 0) && !(d.IntervalDB[1] < 0) {
 		says += ", so that either may be the lower"
 	}
 	if d.Kind != "listener" {

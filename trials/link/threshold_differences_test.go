@@ -73,7 +73,7 @@ func TestThresholdsAgainstOneAnother(t *testing.T) {
 }
 
 // Who has one of the two thresholds only is counted, and is in no mean.
-func TestADifferenceThatOneThresholdLacks(t *testing.T) {
+func TestADifferenceThatLacksAThreshold(t *testing.T) {
 	random := rand.New(rand.NewPCG(4, 1))
 	var in link.Input
 	for i, second := range []float64{50, 54, 400} {

@@ -12,6 +12,9 @@ func (r *Result) addThresholds(in Input) (err error) {
 	if r.Thresholds, err = thresholds(in.Results); err != nil || len(r.Thresholds) == 0 {
 		return err
 	}
+	for _, t := range r.Thresholds {
+		r.Simulated, r.Silent = r.Simulated || t.Simulated, r.Silent || t.Silent
+	}
 	r.ThresholdDifferences = differences(r.Thresholds)
 	r.Margins = margins(in.Chains, r.Thresholds)
 	r.Predictions = predictions(in.Chains, r.Rows, r.Thresholds)
@@ -152,9 +155,9 @@ func (m Margin) words() string {
 		who = fmt.Sprintf("the lowest of %d listeners", m.Listeners)
 	}
 	has, own := inWords(m.Unit, m.Value)
-	found, unit := inWords(m.Unit, m.Threshold, m.ThresholdInterval[0], m.ThresholdInterval[1])
-	return fmt.Sprintf("%s's %s (%s%s %s) is %s the lowest threshold found here for %s (%s %s, %s, 95 %% interval %s to %s)", m.Chain, name, most, has[0], own,
-		is, m.What, found[0], unit, who, found[1], found[2])
+	found, unit := Scaled(m.Unit, m.Threshold, m.ThresholdInterval[0], m.ThresholdInterval[1])
+	return fmt.Sprintf("%s's %s (%s%s %s) is %s the lowest threshold found here for %s (%s %s, %s, %s)", m.Chain, name, most, has[0], own,
+		is, m.What, Digits(found[0]), unit, who, IntervalWords([2]float64(found[1:]), Digits, ""))
 }
 
 // predictions compares the thresholds' prediction for each pair of chains with the verdict of its test over all listeners. A
@@ -238,7 +241,16 @@ func (p Prediction) words() string {
 		NotToldApart: "both chains' " + kinds + " is below the lowest threshold found here: by that they should not be told apart",
 		Open:         "the thresholds and figures at hand do not say whether they should be told apart",
 	}[p.Predicted]
-	return fmt.Sprintf("%s: %s; the test says %s", p.Comparison, says, p.Verdict) + map[string]string{Agrees: ": they agree", Surprise: ": a surprise, look for another difference", Open: ""}[p.Agreement]
+	says = fmt.Sprintf("%s: %s; the test says %s", p.Comparison, says, p.Verdict)
+	switch {
+	case p.Agreement == Agrees:
+		return says + ": they agree"
+	case p.Agreement == Surprise && p.Predicted == NotToldApart:
+		return says + ": a surprise, look for another difference"
+	case p.Agreement == Surprise:
+		return says + ": a surprise, look whether the test had another excerpt, level or listener than the threshold"
+	}
+	return says
 }
 
 // Published is a threshold from the literature, in ps RMS. It was found by other methods, with other signals and listeners: a range for

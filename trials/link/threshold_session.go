@@ -18,13 +18,10 @@ type SessionThreshold struct {
 	Drift    *Drift    `json:"drift"` // nil where the single trials are not known, or a half gives no threshold
 }
 
-// Drift is how a threshold changed within a session: the threshold in the second half of the ladder's trials less the one in the first.
+// Drift is how a threshold changed within a session, from the first half of the ladder's trials to the second. Above 0, more was needed later.
 type Drift struct {
-	DB         float64    `json:"db"` // above 0: more was needed later
-	IntervalDB [2]float64 `json:"interval_db"`
-	FirstDB    float64    `json:"first_db"`
-	SecondDB   float64    `json:"second_db"`
-	Says       string     `json:"says"`
+	stats.ThresholdChange
+	Says string `json:"says"`
 }
 
 // OfSession returns what a session alone says of each ladder of its plan; none where it is no threshold run.
@@ -72,29 +69,34 @@ func (c *climbed) drift(grid *stats.ThresholdGrid, t trials.Track, h Heard) (*Dr
 			own = append(own, one)
 		}
 	}
-	var half [2]stats.ThresholdEstimate
+	var half [2][]stats.Count
 	for i, part := range [2][]trials.TrialResult{own[:len(own)/2], own[len(own)/2:]} {
-		counts := make([]stats.Count, len(c.rungs))
+		half[i] = make([]stats.Count, len(c.rungs))
 		for _, one := range part {
 			at := level[one.Comparison]
-			counts[at].Trials++
+			half[i][at].Trials++
 			if one.Correct {
-				counts[at].Correct++
+				half[i][at].Correct++
 			}
 		}
-		e, err := grid.Estimate(counts)
-		if err != nil {
-			return nil, err
-		}
-		if half[i] = e; e.Trials == 0 || math.IsNaN(e.ThresholdDB) {
-			return nil, nil
-		}
 	}
-	d := Drift{DB: half[1].ThresholdDB - half[0].ThresholdDB, FirstDB: half[0].ThresholdDB, SecondDB: half[1].ThresholdDB}
-	reach := math.Hypot(halfWidth(half[0]), halfWidth(half[1]))
-	d.IntervalDB = [2]float64{d.DB - reach, d.DB + reach}
-	d.Says = fmt.Sprintf("%s: from the first half of its trials to the second the threshold changed by %+.1f dB, 95 %% interval %+.1f to %+.1f", c.what, d.DB, d.IntervalDB[0], d.IntervalDB[1])
+	change, err := grid.Change(half[0], half[1])
+	if err != nil || math.IsNaN(change.DB) {
+		return nil, err
+	}
+	d := Drift{ThresholdChange: change}
+	d.Says = fmt.Sprintf("%s: from the first half of its trials to the second the threshold changed by %s dB, %s",
+		c.what, signed(d.DB), IntervalWords(d.IntervalDB, signed, "dB"))
+	if !(d.IntervalDB[0] > 0) && !(d.IntervalDB[1] < 0) {
+		d.Says += ", so that it may not have changed"
+	}
 	return &d, nil
 }
 
-func halfWidth(e stats.ThresholdEstimate) float64 { return (e.IntervalDB[1] - e.IntervalDB[0]) / 2 }
+// signed writes decibels with their sign, except of what rounds to nothing.
+func signed(db float64) string {
+	if s := fmt.Sprintf("%+.1f", db); s != "-0.0" && s != "+0.0" {
+		return s
+	}
+	return "0.0"
+}

@@ -117,6 +117,47 @@ func TestAShallowRiseIsSaid(t *testing.T) {
 	}
 }
 
+// A study of threshold runs alone is marked as simulated, or silent, where a listener of them was.
+func TestThresholdsOfNobodyMarkTheStudy(t *testing.T) {
+	for _, simulated := range []bool{false, true} {
+		h := ranThreshold("L1", "", "random-jitter", 60, 2, 20, rand.New(rand.NewPCG(9, 1)))
+		h.Simulated, h.Silent = simulated, !simulated
+		r, err := link.Build(link.Input{Results: []link.Heard{h}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if r.Simulated != simulated || r.Silent == simulated || strings.Contains(strings.Join(r.Warnings, " "), "some answers are simulated") != simulated {
+			t.Errorf("simulated %v: the study is simulated %v, silent %v; %q", simulated, r.Simulated, r.Silent, r.Warnings)
+		}
+	}
+}
+
+// What the words say of an interval that the answers bound on one side alone, of one listener and of a mean.
+func TestOpenIntervalsAreWorded(t *testing.T) {
+	nan := math.NaN()
+	for want, iv := range map[string][2]float64{
+		"95 % interval 1.50 to 20.0 ns":                 {1.5, 20},
+		"95 % interval above 1.50 ns with no upper end": {1.5, nan},
+		"95 % interval below 20.0 ns with no lower end": {nan, 20},
+		"95 % interval open at both ends":               {nan, nan},
+	} {
+		if got := link.IntervalWords(iv, link.Digits, "ns"); got != want {
+			t.Errorf("%v: %q, want %q", iv, got, want)
+		}
+	}
+	in := link.Input{Results: []link.Heard{ranThreshold("L1", "", "random-jitter", 60, 2, 30, rand.New(rand.NewPCG(9, 1))), ranThreshold("deaf", "", "random-jitter", 400, 2, 30, rand.New(rand.NewPCG(9, 2)))}}
+	r, err := link.Build(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if says := thresholdOf(r.Thresholds, "listener", "deaf").Says; !strings.Contains(says, "do not bound it from above") {
+		t.Error(says)
+	}
+	if says := thresholdOf(r.Thresholds, "all", "").Says; !strings.Contains(says, "fewer than two listeners have a threshold") {
+		t.Error(says)
+	}
+}
+
 // The interval of the mean contains the population mean of listeners whose thresholds have a standard deviation of 5 or 10 dB:
 // in 95 % of the runs, within four standard errors of the simulation.
 func TestTheMeanThresholdCovers(t *testing.T) {

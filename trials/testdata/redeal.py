@@ -53,6 +53,11 @@ def deal(seed, design, n):
     return trials
 
 
+def normalised(weight):
+    total = sum(weight)
+    return [w / total for w in weight]
+
+
 class Track:
     def __init__(self, plan, track, chance):
         self.how, self.limit, self.guess = plan["threshold"], track["limit"], chance
@@ -65,13 +70,11 @@ class Track:
         self.step, self.thresholds = prior["step_db"], [prior["low_db"] + i * prior["step_db"] for i in range(steps + 1)]
         self.cells = [(t, s, l) for t in self.thresholds for s in prior["slopes"] for l in prior["lapses"]]
         self.weight = [a * b for _ in self.thresholds for a in weights[0] for b in weights[1]]
-        self.normalise()
+        cautious = prior.get("cautious_slope_weights")
+        self.caution = cautious and [c / (a * b) for c, a in zip(cautious, weights[0]) for b in weights[1]]
+        self.weight = normalised(self.weight)
         self.chances = [[chance + (1 - chance - l) * (1 - 2 ** -(10 ** (s * (level - t) / 20))) for t, s, l in self.cells] for level in self.levels]
         self.rung, self.row, self.direction, self.reversals = len(self.levels) - 1, 0, 0, 0
-
-    def normalise(self):
-        total = sum(self.weight)
-        self.weight = [w / total for w in self.weight]
 
     def left(self):
         return 0 if self.settled else self.limit - self.trials
@@ -96,7 +99,7 @@ class Track:
 
     def after(self, i, correct):
         self.weight = [w * (c if correct else 1 - c) for w, c in zip(self.weight, self.chances[i])]
-        self.normalise()
+        self.weight = normalised(self.weight)
         self.given[i] += 1
         self.trials += 1
         self.climb(correct)
@@ -117,10 +120,17 @@ class Track:
             self.rung = min(max(self.rung + moved * by, 0), len(self.levels) - 1)
 
     def half_width(self):
+        low, high = self.interval(self.weight)
+        if self.caution:
+            other = self.interval(normalised([w * self.caution[i % len(self.caution)] for i, w in enumerate(self.weight)]))
+            low, high = min(low, other[0]), max(high, other[1])
+        return (high - low) / 2
+
+    def interval(self, weight):
         each = len(self.cells) // len(self.thresholds)
-        marginal = [sum(self.weight[i:i + each]) for i in range(0, len(self.weight), each)]
+        marginal = [sum(weight[i:i + each]) for i in range(0, len(weight), each)]
         if max(marginal[0], marginal[-1]) >= 0.0025:
-            return math.inf
+            return -math.inf, math.inf
 
         def quantile(q):
             for t, w in zip(self.thresholds, marginal):
@@ -128,7 +138,7 @@ class Track:
                     return t - self.step / 2 + self.step * q / w
                 q -= w
 
-        return (quantile(0.975) - quantile(0.025)) / 2
+        return quantile(0.025), quantile(0.975)
 
 
 def practice(plan, seed):

@@ -288,10 +288,11 @@ func ladderLead(t link.Threshold, all []link.Threshold) string {
 			what += ","
 		}
 		found, unit := link.Scaled(o.Unit, o.Threshold, o.ThresholdInterval[0], o.ThresholdInterval[1])
-		out = append(out, fmt.Sprintf("%s begins to hear %s from %s %s on (95\u00a0%% interval %s to %s)", o.Listener, what, number(found[0]), unit, number(found[1]), number(found[2])))
+		interval := strings.Replace(link.IntervalWords([2]float64(found[1:]), number, ""), "95 %", "95\u00a0%", 1)
+		out = append(out, fmt.Sprintf("%s begins to hear %s from %s %s on (%s)", o.Listener, what, number(found[0]), unit, interval))
 	}
 	if len(beyond) > 0 {
-		out = append(out, fmt.Sprintf("for %s, the largest dose was too small", few(beyond)))
+		out = append(out, fmt.Sprintf("the doses bound the threshold of %s from below only", few(beyond)))
 	}
 	if len(without) > 0 {
 		out = append(out, fmt.Sprintf("the answers of %s give no threshold for %s", few(without), t.What))

@@ -138,7 +138,7 @@ func TestTheFirstLinesSayThresholds(t *testing.T) {
 		return link.Threshold{What: "random jitter", Unit: "ps RMS", Kind: kind, Listener: who, Threshold: threshold, ThresholdDB: 20 * math.Log10(threshold), ThresholdInterval: [2]float64{lo, hi}}
 	}
 	got := lead("", nil, []link.Threshold{of("listener", "Owl", nan, 2e7, nan), of("listener", "Wren", 61700, 43600, 86600), of("all", "all", nan, nan, nan)})
-	want := "Wren begins to hear random jitter from 61.7 ns RMS on (95\u00a0% interval 43.6 to 86.6); for Owl, the largest dose was too small."
+	want := "Wren begins to hear random jitter from 61.7 ns RMS on (95\u00a0% interval 43.6 to 86.6); the doses bound the threshold of Owl from below only."
 	if len(got) != 1 || got[0] != want {
 		t.Errorf("%q", got)
 	}

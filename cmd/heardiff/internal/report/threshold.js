@@ -19,6 +19,8 @@ class Track {
       i++;
     }));
     this.weight = this.normalised(weight);
+    // How much more weight the cautious prior, if any, gives each slope and lapse rate than the prior does.
+    this.caution = prior.cautious_slope_weights && Float64Array.from({length: this.each}, (_, i) => prior.cautious_slope_weights[Math.floor(i / prior.lapses.length)] / weight[i]);
   }
 
   normalised(weight) {
@@ -76,10 +78,21 @@ class Track {
     this.rung = Math.min(Math.max(this.rung + moved * this.how.steps[Math.min(this.reversals, this.how.steps.length - 1)], 0), this.names.length - 1);
   }
 
+  // halfWidth is half of the interval that reaches as far as under either prior; infinite where it has no end.
   halfWidth() {
+    let [low, high] = this.interval(this.weight);
+    if (this.caution) {
+      const other = this.interval(this.normalised(this.weight.map((w, i) => w * this.caution[i % this.each])));
+      low = Math.min(low, other[0]);
+      high = Math.max(high, other[1]);
+    }
+    return (high - low) / 2;
+  }
+
+  interval(weight) {
     const marginal = this.thresholds.map(() => 0);
-    this.weight.forEach((w, i) => { marginal[Math.floor(i / this.each)] += w; });
-    if (Math.max(marginal[0], marginal[marginal.length - 1]) >= 0.0025) return Infinity;
+    weight.forEach((w, i) => { marginal[Math.floor(i / this.each)] += w; });
+    if (Math.max(marginal[0], marginal[marginal.length - 1]) >= 0.0025) return [-Infinity, Infinity];
     const quantile = q => {
       for (let i = 0; i < marginal.length; i++) {
         if (marginal[i] >= q) return this.thresholds[i] - this.step / 2 + this.step * q / marginal[i];
@@ -87,7 +100,7 @@ class Track {
       }
       return Infinity;
     };
-    return (quantile(0.975) - quantile(0.025)) / 2;
+    return [quantile(0.025), quantile(0.975)];
   }
 }
 
