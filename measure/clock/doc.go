@@ -17,5 +17,6 @@
 // can explain: the limit given with every figure. A figure within 3 dB of its limit, the amplitude's or the floor's, is marked.
 //
 // What is proved, by tests: deviations and MTIE on the sets of the NIST handbook and by closed forms; offset, drift, a slow sway and
-// white noise of frequency recovered from simulated captures at 44.1 to 192 kHz; the stated errors against the scatter of 60 clocks.
+// white noise of frequency recovered from simulated captures at 44.1 to 192 kHz; the stated errors of the Allan deviation hold the truth
+// within two of them in 95.0 % of 180 (60 clocks, 0.5 to 2 s; TestErrorsOfTheAllanDeviationHold).
 package clock

@@ -81,6 +81,13 @@ func TestRumbleWhereTheMusicRestsIsNoDropout(t *testing.T) {
 	if r.Warned(fault.Dropout) || !r.Warned(fault.Rumble) {
 		t.Errorf("%q", r.Texts)
 	}
+	p, err := match.Prepare([]pcm.Reader{a, b}, match.Excerpt{StartS: 0.2, LengthS: 6})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if p.Warned(fault.Dropout) || !p.Warned(fault.Rumble) {
+		t.Errorf("prepared: %q", p.Texts)
+	}
 }
 
 // Noise of one capture does not move the level to which the other is matched.

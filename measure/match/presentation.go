@@ -137,13 +137,15 @@ func (p *preparation) check() error {
 	p.warnIdentical()
 	fade := int(p.cfg.FadeS*p.rate.Hz()) + 1
 	first := p.out.Presentations[0].Clip.Slice(fade, p.n-fade)
+	rumble := fault.RumbleOf(first)
 	for i := range p.out.Presentations[1:] {
 		v := &p.out.Presentations[i+1]
-		record, err := p.measure(v, first, v.Clip.Slice(fade, p.n-fade))
+		own := v.Clip.Slice(fade, p.n-fade)
+		record, err := p.measure(v, first, own)
 		if err != nil {
 			return fmt.Errorf("%s: %w", p.cfg.Names.of(i+1), err)
 		}
-		shown := fault.Find(fault.Evidence{Record: record, StartS: p.out.StartS + p.rate.Seconds(fade)})
+		shown := fault.Find(fault.Evidence{Record: record, StartS: p.out.StartS + p.rate.Seconds(fade), RumbleA: rumble, RumbleB: fault.RumbleOf(own)})
 		p.warnPassing(i, shown.Passing)
 		p.out.NullDB = max(p.out.NullDB, v.NullDB)
 		if e := math.Abs(v.LevelErrorDB); !(e <= p.cfg.MaxLevelErrorDB) {

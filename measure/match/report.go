@@ -65,7 +65,7 @@ func (m measured) report(c *comparison) finding {
 	}
 	m.warn(r, c.rate)
 	faults := fault.Find(fault.Evidence{Record: record, A: c.captureA, B: c.captureB, Line: m.Line, Overlap: m.Overlap, Gain: m.Gain,
-		Channels: own, Response: r.ResponseBands, Shares: r.Residual, NullDB: r.NullDB})
+		Channels: own, Response: r.ResponseBands, Shares: r.Residual, NullDB: r.NullDB, RumbleA: c.captureA.Rumble(), RumbleB: c.captureB.Rumble() / (m.Gain * m.Gain)})
 	r.Warn(faults.Warnings...)
 	f.passing = faults.Passing
 	return f

@@ -2,6 +2,7 @@ package fault
 
 import (
 	"heardiff/measure/spectrum"
+	"heardiff/playback/pcm"
 )
 
 // below measures direct voltage and rumble of one capture, below the audible band. Both count in no figure.
@@ -23,6 +24,30 @@ const rumbleBlock = 2048 // milliseconds
 
 // rumbleHz is the band of rumble: from where direct voltage no longer reaches, to where the window of the lowest notes does not.
 var rumbleHz = [2]float64{2.5, 17}
+
+func newBelow(rate pcm.Rate, channels int) *below {
+	return &below{rate: rate.Hz(), every: max(1, int(rate)/1000), channels: make([]belowChannel, channels)}
+}
+
+// RumbleOf returns the mean square of what a stretch holds between direct voltage and the audible band most of the time, in the channel that holds most;
+// 0 of less than 2 s.
+func RumbleOf(c pcm.Clip) float64 {
+	b := newBelow(c.Rate, len(c.Channels))
+	b.add(c.Channels)
+	return b.most()
+}
+
+// Rumble is RumbleOf of the capture.
+func (p *Capture) Rumble() float64 { return p.below.most() }
+
+// most returns the rumble of the channel that holds most.
+func (b *below) most() float64 {
+	most := 0.0
+	for c := range b.channels {
+		most = max(most, b.rumble(c))
+	}
+	return most
+}
 
 func (b *below) add(block [][]float64) {
 	b.samples += len(block[0])

@@ -26,7 +26,7 @@ type Capture struct {
 func NewCapture(f pcm.Format, frames, hop int) *Capture {
 	return &Capture{
 		hop:     hop,
-		below:   &below{rate: f.Rate.Hz(), every: max(1, int(f.Rate)/1000), channels: make([]belowChannel, f.Channels)},
+		below:   newBelow(f.Rate, f.Channels),
 		spectra: &spectra{every: max(hopsOfAStretch, frames/hop/mostStretches), hop: hop, bands: int(f.Rate.Hz() / 2 / residual.BandHz)},
 	}
 }

@@ -51,8 +51,7 @@ func (r Evidence) events() []event {
 func (r Evidence) happens(c int) []event {
 	heights := r.Stretches[c]
 	step := r.Rate.Hz() / 200
-	rumbleA, rumbleB := r.rumble()
-	lost := silences(heights, overRumble*rumbleA*step, overRumble*rumbleB*step)
+	lost := silences(heights, overRumble*r.RumbleA*step, overRumble*r.RumbleB*step)
 	if lost == nil {
 		return nil
 	}
@@ -84,17 +83,6 @@ func (r Evidence) happens(c int) []event {
 		}
 	}
 	return all
-}
-
-// rumble returns the most power that a channel of A, and one of B as corrected, holds below the audible band; none where the captures were not looked at.
-func (r Evidence) rumble() (a, b float64) {
-	if r.A == nil || r.B == nil {
-		return 0, 0
-	}
-	for c := range r.Stretches {
-		a, b = max(a, r.A.below.rumble(c)), max(b, r.B.below.rumble(c)/(r.Gain*r.Gain))
-	}
-	return a, b
 }
 
 // alwaysGone is the share of the time in which one plays from which on the other is silent throughout, and not for a while. A judgement, no source;

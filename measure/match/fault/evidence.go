@@ -44,6 +44,8 @@ type Evidence struct {
 	Shares   residual.Shares
 	NullDB   float64
 	StartS   float64 // seconds of A at which the frames of a stretch begin to count
+	// RumbleA and RumbleB are the mean squares of what A, and B as corrected, hold below the audible band: see RumbleOf.
+	RumbleA, RumbleB float64
 }
 
 // finder collects warnings.
