@@ -68,7 +68,15 @@ func pairText(p link.MetricPair) []string {
 	case v[8] > 0:
 		difference = give(v[4], v[8], "+")
 	}
-	return []string{atMost(v[0], v[2]), atMost(v[1], v[3]), difference, write(v[6]), write(v[7]), unit}
+	return []string{atMost(v[0], v[2]) + enteredMark(p.EnteredA), atMost(v[1], v[3]) + enteredMark(p.EnteredB), difference, write(v[6]), write(v[7]), unit}
+}
+
+// enteredMark marks a figure that was not measured here.
+func enteredMark(yes bool) string {
+	if yes {
+		return " (entered)"
+	}
+	return ""
 }
 
 // signed writes a figure of either sign.
