@@ -16,7 +16,7 @@ var added = []struct{ file, place, list, before, after string }{
 }
 
 // A kind of measurement, or a design, is one file and its name in one list: with both added, nothing else edited, the kind is in help and
-// completion, measures files and studies against a floor and is linked, and the tests of designs go all the way with the design. With
+// completion, measures files and studies against a floor, is drawn and linked, and the tests of designs go all the way with the design. With
 // -full alone: the program is compiled once more.
 func TestAKindAndADesignAreOneFileEach(t *testing.T) {
 	if !*wide {
@@ -49,8 +49,18 @@ func TestAKindAndADesignAreOneFileEach(t *testing.T) {
 	if r.PPM <= 0 || r.Limit != r.PPM {
 		t.Errorf("measured against itself: %+v", r)
 	}
+	picture := filepath.Join(t.TempDir(), "dcdrift.svg")
+	heardiff("measure", capture, "--as", "dcdrift", "--plot", picture)
+	if drawn, err := os.ReadFile(picture); err != nil || !strings.Contains(string(drawn), "mean of the first channel") {
+		t.Errorf("no curve in the picture (%v)", err)
+	}
 	if text := heardiff("link"); !strings.Contains(text, "drift of the mean") {
 		t.Errorf("linked as %s", text)
+	}
+	page := filepath.Join(t.TempDir(), "report.html")
+	heardiff("report", "--out", page)
+	if text, err := os.ReadFile(page); err != nil || !strings.Contains(string(text), "dcdrift of the chains") {
+		t.Errorf("no picture of the chains in the report (%v)", err)
 	}
 	if help := heardiff("power", "--help"); !strings.Contains(help, "three-interval") {
 		t.Errorf("power takes %s", help)

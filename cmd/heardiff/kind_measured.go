@@ -142,7 +142,7 @@ func (k measuredAs[T]) drawn(chains []storedResult, floor *storedResult) (plot.C
 	}
 	var all []named[T]
 	for _, c := range chains {
-		r, err := study.Stored[T](c.data)
+		r, err := k.Stored(c.data)
 		if err != nil {
 			return nil, false, err
 		}
@@ -150,7 +150,7 @@ func (k measuredAs[T]) drawn(chains []storedResult, floor *storedResult) (plot.C
 	}
 	var below *named[T]
 	if floor != nil {
-		r, err := study.Stored[T](floor.data)
+		r, err := k.Stored(floor.data)
 		if err != nil {
 			return nil, false, err
 		}
@@ -164,11 +164,11 @@ func (k measuredAs[T]) pairOf(a, b storedResult) (plot.Chart, bool, error) {
 	if k.between == nil {
 		return nil, false, nil
 	}
-	one, err := study.Stored[T](a.data)
+	one, err := k.Stored(a.data)
 	if err != nil {
 		return nil, false, err
 	}
-	other, err := study.Stored[T](b.data)
+	other, err := k.Stored(b.data)
 	if err != nil {
 		return nil, false, err
 	}

@@ -17,7 +17,16 @@ type Measured[T any] struct {
 	Warnings func(*T) *measure.Warnings
 	// Options names what the measurement takes of MeasureOptions: "reference", "bits", "signal-rate", "band" or "spectrum".
 	Options []string
+	// Curve is drawn of a result by whoever has no picture of its own for the kind; nil: nothing is.
+	Curve   func(T) Curve
 	metrics []metric[T]
+	stored  func(data []byte) (T, error) // nil: Stored
+}
+
+// Curve is a figure against another, as a picture shows it.
+type Curve struct {
+	Across, Along string // what X and Y are, with their units
+	X, Y          []float64
 }
 
 // metric is a figure of a result that "link" compares; false where the result does not hold it.
@@ -31,12 +40,20 @@ func worstOf[T, C any](m link.Metric, channels func(T) []C, figure func(C) link.
 	return metric[T]{m.Declare(), func(r T) (link.Figure, bool) { return worstFigure(channels(r), figure), true }}
 }
 
+// Stored reads a result as it is stored.
+func (k Measured[T]) Stored(data []byte) (T, error) {
+	if k.stored != nil {
+		return k.stored(data)
+	}
+	return Stored[T](data)
+}
+
 // Capture implements Measurer.
 func (k Measured[T]) Capture(r pcm.Reader, o MeasureOptions) (any, error) { return k.Measure(r, o) }
 
 // Against implements Measurer.
 func (k Measured[T]) Against(result any, floor []byte) (any, error) {
-	limit, err := Stored[T](floor)
+	limit, err := k.Stored(floor)
 	if err != nil {
 		return nil, fmt.Errorf("stored measurement of the floor: %w", err)
 	}
@@ -60,7 +77,7 @@ func (k Measured[T]) Declared() link.Metrics {
 
 // Read implements Measurer.
 func (k Measured[T]) Read(result []byte, put func(link.Metric, link.Figure)) error {
-	r, err := Stored[T](result)
+	r, err := k.Stored(result)
 	if err != nil {
 		return err
 	}
@@ -90,6 +107,13 @@ func (k Measured[T]) Any() Measured[any] {
 		},
 		Warnings: func(result *any) *measure.Warnings { return k.Warnings(held[T](*result)) },
 		Options:  k.Options,
+		stored: func(data []byte) (any, error) {
+			result, err := k.Stored(data)
+			return &result, err
+		},
+	}
+	if k.Curve != nil {
+		out.Curve = func(result any) Curve { return k.Curve(*held[T](result)) }
 	}
 	for _, m := range k.metrics {
 		out.metrics = append(out.metrics, metric[any]{m.Declared, func(result any) (link.Figure, bool) { return m.of(*held[T](result)) }})

@@ -35,6 +35,10 @@ func charts() map[string]plot.Chart {
 		"jitter": jitterChart(), "noise": noiseChart(), "stability": stabilityChart(),
 		"response": plot.ResponseDifference{Title: "Response difference", Curves: []plot.Curve{response}, LimitDB: 0.1},
 		"null":     null, "forest": forestChart(), "dose": doseChart(), "power": power, "transfer": transfer, "crowd": crowdChart(),
+		"lines": plot.Lines{Title: "Mean of a channel (invented)", Across: "time, s", Along: "mean, millionths of full scale", Lines: []plot.Line{
+			{Name: "player by bus", X: []float64{0, 1, 2, 3, 4}, Y: []float64{-3, 2, math.NaN(), 4, 2.5}},
+			{Name: "player by optical link", X: []float64{0, 2, 4}, Y: []float64{11, 12, 14}}}},
+		"flat":   plot.Lines{Title: "One value", Across: "time, s", Along: "mean", Lines: []plot.Line{{Name: "flat", X: []float64{1, 1}, Y: []float64{5, 5}}}},
 		"empty":  plot.JitterSpectrum{Title: "Nothing measured"},
 		"nobody": plot.Forest{Title: "No results", Chance: 0.5},
 	}
