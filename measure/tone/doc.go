@@ -52,6 +52,9 @@
 //	harmonics over all                    768   94.4 %
 //	response                            11616   95.4 %
 //
+// Of tones in 600 captures each, noise stays below the limit of a harmonic in 95.2 % of 4800, of THD in 96.7 % and of intermodulation in 98.2 %, whose
+// products are added by amplitude: its limit is up to 0.7 dB too high where both are noise (TestNoiseReachesItsLimitOnceInTwentyTimes -full).
+//
 // A floor at another level: noise, hum and other lines of the recording set-up are compared in dBFS: 997 Hz at −1 dBFS with noise
 // of −110 dBFS, against a floor of −118 dBFS under a tone of −20 dBFS, is 8 dB above it. Distortion depends on the level: where the levels
 // differ by more than 1 dB a figure is "measured" only above the most that the set-up's distortion can come to (its level in dBFS under a louder
