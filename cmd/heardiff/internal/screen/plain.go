@@ -137,7 +137,10 @@ func (p *plain) obey(words []string) {
 // leave says what is kept, in one line.
 func (p *plain) leave() { p.say("%s", p.left()) }
 
-func (p *plain) left() string { return "stopped — " + strings.Join(p.booth.Kept(), "; ") }
+func (p *plain) left() string {
+	kept := slices.DeleteFunc(p.booth.Kept(), func(line string) bool { return line == "" })
+	return "stopped — " + strings.Join(kept, "; ")
+}
 
 // reply says done, or why not.
 func (p *plain) reply(err error, done string) {
