@@ -127,7 +127,7 @@ func firstCount(lo, hi int, ok func(int) bool) int {
 }
 
 // reachSlack is the relative excess over α at which a tail still counts as reaching it: α is written in decimals
-// (0.05, 0.037037), and a tail that equals it exactly must not be lost to rounding. A hundred times the largest
+// (0.05, 0.037037), and a tail that equals it exactly must not be lost to rounding. It is a hundred times the largest
 // error of a tail seen at 100,000 trials.
 const reachSlack = 1e-11
 

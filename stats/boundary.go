@@ -7,7 +7,7 @@ import (
 	"slices"
 )
 
-// Boundary is how a group-sequential plan spends its risk over the looks. Written for one-sided tests of k of n_i
+// Boundary is how a group-sequential plan spends its risk over the looks. The rules are for one-sided tests of k of n_i
 // correct after the i-th of looks n_1 < … < n_K = N, with one constant C for all of them:
 //
 //	O'Brien–Fleming-like: P(X ≥ k | n_i) ≤ 1 − Φ(C·√(N/n_i)): little is spent early, nearly a fixed test at the end
@@ -81,7 +81,7 @@ func EqualLooks(n, looks int) ([]int, error) {
 const maxRisk = 0.5
 
 // Groups is a group-sequential design: a few looks, at numbers of trials fixed beforehand. Zero fields are the
-// O'Brien–Fleming-like boundary, chance 1/2, α 0.05, 'ruled out' never said.
+// O'Brien–Fleming-like boundary, chance 1/2, α 0.05, 'ruled out' never declared.
 type Groups struct {
 	Boundary Boundary
 	Trials   []int   // after how many trials in all, rising
@@ -129,7 +129,7 @@ type GroupPlan struct {
 	Risk            float64 `json:"achieved_risk"`
 }
 
-// Plan returns the plan whose exact type-I error comes nearest to α without exceeding it, of all constants.
+// Plan returns the plan, over all constants, whose exact type-I error comes nearest to α without exceeding it.
 //
 // 'Ruled out' is declared at a look where the one-sided upper limit of p_d, at that look's confidence
 // 1 − P(Z ≥ C'·√(N/n_i)) (C' alone in the Pocock-like form), lies below RuleOut: the same boundary with wrong answers

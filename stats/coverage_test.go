@@ -84,8 +84,8 @@ func coverages() []coverage {
 	return all
 }
 
-// The coverage that the package comment states of thresholds that differ: four listeners of five doses of 12. One fit a run tells all
-// three; 200 runs take a minute.
+// The coverage that the package comment states for thresholds that differ: four listeners at five doses of 12 trials. One fit per run
+// gives all three intervals; 200 runs take a minute.
 func TestCoverageOfDifferingThresholds(t *testing.T) {
 	if !*full {
 		t.Skip("with -full")

@@ -20,7 +20,7 @@ func stirlingError(n float64) float64 {
 	return climbed + (1.0/12-(1.0/360-(1.0/1260-(1.0/1680-s/1188)*s)*s)*s)/n
 }
 
-// nearMean is how near, as a part of x + m, the two are where the series is used (Loader 2000, bd0).
+// nearMean is the distance of x and m, relative to x + m, below which the series is used (Loader 2000, bd0).
 const nearMean = 0.1
 
 // deviance returns x·ln(x/m) + m − x for x, m > 0 without the cancellation where x is near m.

@@ -55,9 +55,9 @@
 // # Adaptive procedures
 //
 // Bias and spread (standard deviation over runs) of a threshold in log10 of the dose, each procedure against its own target. The
-// listener is logistic, of slope 8 per decade, guessing one half. 2000 runs of the staircases, which begin 0.8 decade above the
-// threshold, step by 0.2, then by 0.1 after the first reversal, and estimate by the mean of the reversals after the second; 100 runs
-// of the placement. A test checks the figures.
+// listener is logistic, of slope 8 per decade, guessing one half. The figures are from 2000 runs of the staircases, which begin 0.8
+// decade above the threshold, step by 0.2, then by 0.1 after the first reversal, and estimate by the mean of the reversals after the
+// second; and from 100 runs of the placement. A test checks them.
 //
 //	procedure              trials  lapse   bias  spread
 //	one up, two down           60      0  −0.02    0.09
@@ -70,13 +70,13 @@
 //
 // # Threshold runs
 //
-// A Track of 25 rungs of 2.5 dB over 60 dB; Weibull listeners whose thresholds lie anywhere between 15 and 45 dB, in two intervals or (chance
-// 1/3) a triangle. The estimate is the posterior's median, the interval the wider of two posteriors' central 95 % (see PriorFor), however the
-// doses are placed. The columns are the bias, the error that 95 % of the runs keep, the share of intervals that hold the truth and the mean
-// half-width of those with two ends, in dB after so many trials; 'needed' is the number of trials from which 95 % of the runs stay within 2 dB.
-// 'bound' is the Fisher bound for that where the slope is not known, 'lapse unknown' where the lapse rate is not known either, with doses placed
-// as if the listener were known, 30 dB below the top of the ladder. From 400 runs a row or more, 3400 the first and 200 those of constant stimuli;
-// tests hold all of it.
+// The rows are for a Track of 25 rungs of 2.5 dB over 60 dB, and Weibull listeners whose thresholds lie anywhere between 15 and 45 dB, in
+// two intervals or (chance 1/3) a triangle. The estimate is the posterior's median, the interval the wider of two posteriors' central 95 %
+// (see PriorFor), however the doses are placed. The columns are the bias, the error that 95 % of the runs do not exceed, the share of
+// intervals that hold the truth and the mean half-width of those with two ends, in dB after so many trials; 'needed' is the number of
+// trials from which 95 % of the runs stay within 2 dB. 'bound' is the Fisher bound on that number where the slope is not known, 'lapse
+// unknown' where the lapse rate is not known either, for a threshold 30 dB below the top of the ladder, with doses placed as if the
+// listener were known. Each row is from 400 runs or more, the first from 3400 and those of constant stimuli from 200; tests hold all of it.
 //
 //	procedure  chance  slope  lapse  trials   bias  95 %  covers  half  needed  bound  lapse unknown
 //	bayes        0.50      2      0     180  −0.24  2.02    0.98   3.7     190    113            113
@@ -113,21 +113,22 @@
 //	bayes        0.50    0.5      0     900  −0.41  3.46    0.95   4.4       –   1810           2516
 //	bayes        0.50    0.5   0.05     900   1.68  4.57    0.98   5.4       –   2376           4571
 //
-// The prior draws the estimate towards usual slopes and few lapses, so that 'needed' may lie below the bounds, which are of unbiased estimates.
-// The intervals of slope 2 and steeper are wider than the errors, because the answers leave the slope open.
+// The prior draws the estimate towards usual slopes and few lapses, so that 'needed' may lie below the bounds, which are for unbiased
+// estimates. The intervals of slope 2 and steeper are wider than the errors, because the answers leave the slope open.
 //
-// Short: at slope 2 without lapses the error that 95 % of the runs keep after 180 trials is 2.02 dB, with a standard error of 0.03. And at slopes of
-// 1 and below, the estimate has a bias of up to two decibels where the listener lapses, and of 0.6 dB at slope 0.5 without lapses. Few of the
-// doses that show most of the threshold are plain, so that the answers hardly show how often the listener lapses, and the estimate keeps what the
-// prior expects. An estimate without bias would have other errors in so many trials: after 250, with 5 % of lapses, a standard error of at
-// least 2.0 dB at slope 1 and 4.4 dB at slope 0.5, and 21 dB where the threshold lies 15 dB below the top of the ladder, where nothing is plain;
-// ± 2 dB take it the trials of the last column. More trials help slowly, as the rows of 900 show. The intervals allow for it, and results with a
-// slope below 1 say so.
+// Short: at slope 2 without lapses the error that 95 % of the runs do not exceed after 180 trials is 2.02 dB, with a standard error of
+// 0.03. And at slopes of 1 and below, the estimate has a bias of up to two decibels where the listener lapses, and of 0.6 dB at slope 0.5
+// without lapses. Few of the doses that say most about the threshold are plainly heard, so that the answers hardly show how often the
+// listener lapses, and the estimate keeps what the prior expects. An unbiased estimate would have other errors after as many trials: after
+// 250, with 5 % of lapses, a standard error of at least 2.0 dB at slope 1 and 4.4 dB at slope 0.5, and 21 dB where the threshold lies 15 dB
+// below the top of the ladder, where nothing is plainly heard; ± 2 dB takes the trials of the last column. More trials help slowly, as the
+// rows of 900 show. The intervals allow for it, and results with a slope below 1 say so.
 //
-// A track that is to end within 2 dB ends when its interval is that narrow, which takes longer than the error alone needs. The columns are the
-// trials after which 5 %, half and 95 % of the runs had ended (of 100 or more), the share that had not after 500, the error that 95 % of the runs
-// kept, the share of all last intervals that hold the truth, and the share among the runs that had ended. Short: the latter at slope 1. Few runs
-// become that sure there, and those that do were picked by chance: an interval that holds the truth in 95 % of all runs holds it in fewer of them.
+// A track that is to end within 2 dB ends when its interval is that narrow, which takes longer than the error alone needs. The columns are
+// the trials after which 5 %, half and 95 % of the runs had ended (of 100 runs or more), the share that had not after 500, the error that
+// 95 % of the runs did not exceed, the share of all last intervals that hold the truth, and that share among the runs that had ended.
+// Short: the last one at slope 1. Few runs become that precise there, and chance selects those that do: an interval that holds the truth in
+// 95 % of all runs holds it in fewer of these.
 //
 //	ends    slope  lapse    5 %  median   95 %  undone  error  covers  of ended
 //	within      4      0     78     151    271    0.00    0.9    1.00      1.00

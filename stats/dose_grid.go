@@ -86,7 +86,7 @@ func (d *doses) carry(low, high float64) {
 // risen is k right and n − k wrong answers at doses where the curve has risen to rise, 0 to 1.
 type risen struct{ right, wrong, rise float64 }
 
-// rises appends the data to all, with what a curve has risen to at each dose: nothing at doses lower than below, 1 at those
+// rises appends the data to all, with what a curve has risen to at each dose: 0 at doses lower than below, 1 at those
 // higher than above. slope is its steepness, see gridReach.
 func (d doses) rises(all []risen, rise func(u float64) float64, below, above, slope float64) []risen {
 	if len(d.nodes) > 0 && slope*d.step <= gridReach {

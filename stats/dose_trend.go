@@ -17,7 +17,7 @@ type DoseTrend struct {
 	// PExact and PExactTwoSided count every table with the same margins; NaN where there are too many, or with strata.
 	PExact         float64 `json:"p_exact"`
 	PExactTwoSided float64 `json:"p_exact_two_sided"`
-	Listeners      int     `json:"listeners"` // strata, so that who came to which dose makes no trend; 0: none named
+	Listeners      int     `json:"listeners"` // strata, so that which listener came to which dose makes no trend; 0: none named
 }
 
 // CochranArmitage tests for a trend over scores: the doses, or their logarithms base ten unless linear. Listeners are
@@ -116,8 +116,8 @@ const scoreSteps = 1e9
 // maxEvenSteps is the largest number of equal steps over which scores count as evenly spaced.
 const maxEvenSteps = 10_000
 
-// exact returns the chance, over all tables with these margins, of a weighted sum Σ s·k as large as that seen, and as
-// far from its mean.
+// exact returns the chance, over all tables with these margins, of a weighted sum Σ s·k at least as large as the observed
+// one, and of one at least as far from its mean.
 func (s stratum) exact() (greater, two float64) {
 	k, n := s.total()
 	if k == 0 || k == n {
@@ -189,7 +189,7 @@ func fold(states []map[int64]float64, n int, score int64, most, least int, p flo
 	next := make([]map[int64]float64, most+1)
 	kept := 0
 	for j := range n + 1 {
-		weight := math.Exp(lnBinomialPoint(j, n, p)) // any p will do: it cancels. The mean one never underflows early
+		weight := math.Exp(lnBinomialPoint(j, n, p)) // any p will do: it cancels. The mean proportion does not underflow early
 		for had, sums := range states {
 			to := had + j
 			if to > most || to < least {

@@ -13,8 +13,8 @@ func ExampleBinomialTest() {
 	// Output: 0.03125, two-sided 0.0625, mid-p 0.015625, <nil>
 }
 
-// A listener who knows on half of the trials is right with p = 3/4: 0 of 2 then has probability (1/4)² = 0.0625, and 0 of 3
-// has (1/4)³ = 0.0156, the first below 0.05.
+// A listener who knows the answer on half of the trials is right with p = 3/4: 0 of 2 then has probability (1/4)² = 0.0625,
+// and 0 of 3 has (1/4)³ = 0.0156, the first below 0.05.
 func ExampleLargestRulingOut() {
 	_, ok := stats.LargestRulingOut(2, 0.5, 0.5, 0.05)
 	k, okThree := stats.LargestRulingOut(3, 0.5, 0.5, 0.05)
@@ -87,7 +87,7 @@ func ExamplePlan_MarshalText() {
 	// Output: sequential <nil>
 }
 
-// The same listener, d′ = 2, asked in five ways.
+// The same listener, d′ = 2, in five procedures.
 func ExampleProcedure_Correct() {
 	for _, p := range []stats.Procedure{stats.TwoChoices, stats.ABXObservations, stats.DuoTrio, stats.Triangle, stats.Tetrad} {
 		fmt.Printf("%s %.3f\n", p, p.Correct(2))

@@ -56,8 +56,8 @@ type fitter struct {
 	u            []float64
 	k, n         []float64
 	doses        doses   // over listeners: the sufficient statistics
-	risen        []risen // of the curve looked at last
-	lapse        float64 // the likeliest within its limits that was found last
+	risen        []risen // of the last curve evaluated
+	lapse        float64 // the last likeliest rate that lay inside its limits
 	low, high    float64 // extremes of u
 	span         float64
 	slopeLo      float64 // ln s
@@ -204,7 +204,7 @@ func (f *fitter) atSlope(lnSlope float64) float64 {
 }
 
 // thresholdsAt returns where atSlope scans: evenly, and where the slope is so steep that a peak lies between two even steps, also
-// around each dose, with the curve at that dose from hardly risen to nearly full. Where the doses are as close as that, even steps do.
+// around each dose, with the curve at that dose from hardly risen to nearly full. With more doses than closest, even steps are enough.
 func (f *fitter) thresholdsAt(lnSlope float64) []float64 {
 	const steps, closest = 40, 60 // doses
 	at := evenly(f.low-2*f.span, f.high+2*f.span, steps)

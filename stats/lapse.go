@@ -3,7 +3,7 @@ package stats
 import "math"
 
 // rises returns the data with what a curve of this threshold and slope has risen to at each dose: all that a lapse rate needs.
-// The list is good until the next call.
+// The list is valid until the next call.
 func (f *fitter) rises(ut, lnSlope float64) []risen {
 	slope, shape := math.Exp(lnSlope), f.cfg.Shape
 	low, high := shape.certain()
@@ -16,7 +16,7 @@ func (f *fitter) rises(ut, lnSlope float64) []risen {
 	return f.risen
 }
 
-// chance returns the probability of a right answer, within what has a logarithm.
+// chance returns the probability of a right answer, kept off 0 and 1 so that it and its complement have logarithms.
 func (f *fitter) chance(rise, lapse float64) float64 {
 	return min(max(f.cfg.Guess+(1-f.cfg.Guess-lapse)*rise, 1e-300), 1-1e-16)
 }

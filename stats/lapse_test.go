@@ -5,8 +5,8 @@ import (
 	"testing"
 )
 
-// The lapse rate by Newton's method against Brent's method on the log-likelihood itself, which needs neither derivatives nor concavity, with
-// its two ends; few doses and many, every shape, with and without guessing, curves near the best one and far from it.
+// The lapse rate by Newton's method against Brent's method on the log-likelihood itself, which needs neither derivatives nor concavity, and
+// against both limits; few doses and many, every shape, with and without guessing, curves near the best one and far from it.
 func TestTheBestLapseIsTheHighestPoint(t *testing.T) {
 	few := []DosePoint{{Dose: 1, Correct: 50, Trials: 100}, {Dose: 3, Correct: 61, Trials: 100}, {Dose: 10, Correct: 80, Trials: 100}, {Dose: 30, Correct: 94, Trials: 100}, {Dose: 100, Correct: 95, Trials: 100}}
 	for _, tt := range []struct {
@@ -42,9 +42,9 @@ func TestTheBestLapseIsTheHighestPoint(t *testing.T) {
 	}
 }
 
-// Where every slope from some on does equally well the slope has no upper end, however narrow the peak is over the threshold: by a dense scan
-// (20,001 thresholds, 201 lapse rates) the profile of these answers is −16.95374 at slopes of 5, 10, 20, 50, 80, 100, 200 and 400, above the −17.0543
-// of the interval's end. An even scan of the thresholds once missed the peak, and gave 400.
+// Where every slope above some value does equally well the slope has no upper end, however narrow the peak is over the threshold: by a
+// dense scan (20,001 thresholds, 201 lapse rates) the profile of these answers is −16.95374 at slopes of 5, 10, 20, 50, 80, 100, 200 and
+// 400, above the −17.0543 of the interval's end. An even scan of the thresholds once missed the peak, and gave 400.
 func TestASlopeWithoutAnEndIsSeen(t *testing.T) {
 	points := []DosePoint{{Dose: 0.3162, Correct: 8, Trials: 10}, {Dose: 3.1623, Correct: 7, Trials: 10}, {Dose: 31.6228, Correct: 9, Trials: 10}, {Dose: 316.2278, Correct: 10, Trials: 10}}
 	f, err := newFitter(points, FitConfig{FreeLapse: true})
@@ -63,7 +63,7 @@ func TestASlopeWithoutAnEndIsSeen(t *testing.T) {
 }
 
 // Answers like these, at five doses of 100, end at 91 right for the two highest: by a dense scan the profile is −251.46087 for every slope from 26
-// on, 1.906 below the best, so that no slope is too steep at 0.95 (1.92). The end was once said to be 26.4.
+// on, 1.906 below the best, so that no slope is too steep at 0.95 (1.92). The end was once reported as 26.4.
 func TestASlopeWithoutAnEndAtTheHighestLapse(t *testing.T) {
 	var points []DosePoint
 	for i, correct := range []int{50, 60, 80, 90, 91} {

@@ -2,11 +2,11 @@ package stats
 
 import "math"
 
-// tie is how near, as a part of the variance now, two doses may come to each other and count as equal. What rounding makes of the same
-// sums, which differs from one processor to another, is a millionth of it: the same answers lead to the same dose everywhere.
+// tie is the difference of expected variances, relative to the present variance, up to which two doses count as equal. Rounding, which
+// differs from one processor to another, changes the sums by a millionth of that: the same answers lead to the same dose everywhere.
 const tie = 1e-9
 
-// each returns how many cells share a threshold: they follow one another.
+// each returns how many cells share a threshold; they are consecutive.
 func (p Placement) each() int { return len(p.cells) / len(p.cfg.Thresholds) }
 
 // units returns the thresholds in the scale's unit.
@@ -25,7 +25,7 @@ func (p Placement) units() []float64 {
 func (p Placement) sharpest() (best int, variance float64) {
 	units, each, m := p.units(), p.each(), p.marginal()
 	from, to := bulk(m)
-	centre := 0.0 // about which the sums lose no digits
+	centre := 0.0 // sums about it lose no digits
 	for i, w := range m {
 		centre += w * units[i]
 	}
@@ -69,7 +69,8 @@ func dot(a, b []float64) float64 {
 	return s0 + s1 + (s2 + s3)
 }
 
-// bulk returns the range of thresholds outside of which each has next to no probability: they move no sum by as much as a tie.
+// bulk returns the range of thresholds outside of which each has next to no probability: leaving them out changes no sum by as much as a
+// tie.
 func bulk(marginal []float64) (from, to int) {
 	const nothing = 1e-13
 	to = len(marginal)
@@ -107,7 +108,7 @@ func (p Placement) thresholdSD() float64 {
 	return math.Sqrt(square)
 }
 
-// reweighed returns what would be known had the prior given each combination of slope and lapse rate so much more weight.
+// reweighed returns the posterior under a prior that gives each combination of slope and lapse rate that many times the weight.
 func (p Placement) reweighed(more []float64) Placement {
 	weight := make([]float64, len(p.weight))
 	for i, w := range p.weight {
@@ -157,7 +158,8 @@ func (p Placement) ThresholdInterval(confidence float64) [2]float64 {
 	return iv
 }
 
-// edge is how much less than the tail may lie on the last threshold of the grid: what would lie beyond it is no more than a few times that.
+// edge divides the tail: an end counts as bounded where the last threshold of the grid has a probability below tail/edge. What would lie
+// beyond the grid is then no more than a few times that.
 const edge = 10
 
 // ThresholdQuantile returns the dose below which the threshold lies with probability q. Between the thresholds of the grid, which must rise

@@ -192,7 +192,7 @@ func (e sites) widest() float64 {
 	return sum
 }
 
-// mostDoublings ends the search for an upper end of τ² that lies beyond any: 2¹²⁰ times the largest variance.
+// mostDoublings ends the search for an upper end of τ² beyond any plausible value: 2¹²⁰ times the largest variance.
 const mostDoublings = 120
 
 // profileQ returns the range of τ² over which Q lies within its χ² limits.

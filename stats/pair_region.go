@@ -87,8 +87,8 @@ func (r pairRegion) hits(f float64) [2]float64 {
 	return [2]float64{low, high}
 }
 
-// lnRateEdge returns the range of log-odds over which the log-likelihood of yes and no answers is at least level: twice the
-// log-odds of the maximum where rounding leaves it nowhere.
+// lnRateEdge returns the range of log-odds over which the log-likelihood of yes and no answers is at least level; where
+// rounding leaves no such range, both ends are the log-odds of the maximum.
 func lnRateEdge(yes, no int, level float64) (lo, hi float64) {
 	return lnRateLower(yes, no, level), -lnRateLower(no, yes, level)
 }

@@ -164,8 +164,8 @@ func TestTheCriterionsIntervalAgreesWithR(t *testing.T) {
 	}
 }
 
-// The bound of p_d has its coverage for a listener who knows on p_d of the trials and says 'different' with any bias on the
-// others, summed over every table. Percent correct, which bias changes where the kinds are unequal, is not used.
+// The bound of p_d has its nominal coverage for a listener who knows the answer on p_d of the trials and says 'different' with
+// any bias on the others, summed over every table. Percent correct, which bias changes where the kinds are unequal, is not used.
 func TestTheBoundOfDiscriminatorsCovers(t *testing.T) {
 	for _, n := range [][2]int{{12, 12}, {5, 15}, {15, 5}} {
 		for _, pd := range []float64{0.1, 0.4, 0.8} {

@@ -67,10 +67,10 @@ func ScorePairs(c Pairs, cfg ScoreConfig) (PairScore, error) {
 	return s, nil
 }
 
-// UpperDiscriminators returns a one-sided upper bound of the proportion of discriminators. A listener who knows on p_d of
-// the trials and guesses with any bias on the others has a hit rate that exceeds the false-alarm rate by p_d, so the bound
-// is the hit rate's upper limit less the false-alarm rate's lower limit, each at half the risk. NaN without pairs of both
-// kinds.
+// UpperDiscriminators returns a one-sided upper bound of the proportion of discriminators. A listener who knows the answer
+// on p_d of the trials and guesses with any bias on the others has a hit rate that exceeds the false-alarm rate by p_d, so
+// the bound is the hit rate's upper limit less the false-alarm rate's lower limit, each at half the risk. NaN without pairs
+// of both kinds.
 func (c Pairs) UpperDiscriminators(confidence float64) float64 {
 	different, same := c.Hits+c.Misses, c.FalseAlarms+c.CorrectRejections
 	if different == 0 || same == 0 {
@@ -143,7 +143,7 @@ func differencingHit(d, tau float64) float64 {
 	return normalCDF((d-tau)/math.Sqrt2) + normalCDF((-d-tau)/math.Sqrt2)
 }
 
-// equalRates is by how much, as a ratio, equal rates differ by rounding.
+// equalRates is the relative difference that rounding may make between equal rates.
 const equalRates = 1e-14
 
 // differencingDPrime solves differencingHit = h for d; 0 where h is at or below the false-alarm rate.

@@ -23,7 +23,7 @@ type PlacementConfig struct {
 	LapseWeights []float64
 }
 
-// Aim is what the next dose is to teach.
+// Aim is what the next trial is meant to determine.
 type Aim uint8
 
 // Aims.
@@ -204,7 +204,7 @@ func (p Placement) Given(d DosePoint) Placement {
 	return p
 }
 
-// normalised returns the probabilities of which ln holds the logarithms, up to a constant. It mutates ln.
+// normalised returns the probabilities whose logarithms ln holds up to a constant. It mutates ln.
 func normalised(ln []float64) []float64 {
 	most, sum := slices.Max(ln), 0.0
 	for i := range ln {

@@ -95,7 +95,7 @@ func publishedQuantities(t *testing.T) map[string]float64 {
 
 func addProcedures(_ *testing.T, all map[string]float64) {
 	for _, c := range []struct {
-		d, se string // names in the table, "" where it has no such row
+		d, se string // names in the table, "" where the table has no such row
 		p     stats.Procedure
 		k, n  int
 	}{

@@ -90,7 +90,7 @@ func TestTrapAPooledPOf4e5FromEightListenersWhoDiffer(t *testing.T) {
 	if !near(p.Total.P, 3.866538441e-05, 1e-8) || math.Abs(p.Heterogeneity.Chi2-18.67) > 0.005 || math.Abs(p.Heterogeneity.Tarone-2.85) > 0.005 {
 		t.Errorf("pooled p %v, χ² %v, Z %v", p.Total.P, p.Heterogeneity.Chi2, p.Heterogeneity.Tarone)
 	}
-	// One listener of eight has 8 of 8: by chance the best of eight does with probability 1 − (255/256)⁸ = 0.0308.
+	// One listener of eight has 8 of 8: by chance the best of eight does so with probability 1 − (255/256)⁸ = 0.0308.
 	if !near(p.MaximumP, 1-math.Pow(255.0/256, 8), 1e-12) {
 		t.Errorf("at least one: p %v", p.MaximumP)
 	}

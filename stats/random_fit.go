@@ -160,7 +160,8 @@ func crossing(f func(float64) float64, x, step, limit float64) float64 {
 	return math.NaN()
 }
 
-// A bound of an interval is found where the function is that near zero, in logarithms of a likelihood, or its place that narrow, in its own unit.
+// The end of an interval is found when the function is within rootFound of zero, in log-likelihood, or the bracket is narrower than
+// rootPlaced, in the parameter's own unit.
 const rootFound, rootPlaced = 1e-6, 1e-9
 
 func illinois(f func(float64) float64, a, fa, b, fb float64) float64 {

@@ -42,7 +42,7 @@ type randomFitter struct {
 	span         float64
 	slopeLo      float64 // ln s
 	slopeHi      float64
-	scale        params // a relevant step of each parameter
+	scale        params // a step of each parameter large enough to matter
 }
 
 // person is one pattern of answers, by index of dose, and how many listeners gave it.
@@ -296,8 +296,9 @@ func (r *randomFitter) climb(start params, held map[int]bool) (params, float64) 
 	return at(got.X), -got.F
 }
 
-// Where a search has left all that the data can say: means so many spans of the levels away, and slope and standard deviation so many
-// natural logarithms beyond their ranges. Judgements, no source; any value far beyond the ranges ends the search alike.
+// Limits beyond which a search has left everything that the data can say: the mean that many spans of the levels away, or slope and
+// standard deviation together that far, in natural logarithms, beyond their ranges. Judgements, no source; any value far beyond the ranges
+// ends the search alike.
 const (
 	farthestMean = 1e4
 	farthestOver = 30

@@ -2,7 +2,8 @@ package stats
 
 import "math"
 
-// A search ends where a bracket, or a step of Newton's, is a few last places of a double: relative to the abscissa, and below 1 to 1.
+// A search ends where a bracket, or a Newton step, is a few last places of a double: relative to the abscissa, or to 1 where that is
+// larger.
 const bracketDone, newtonDone = 4e-16, 1e-15
 
 // rootBetween returns a zero of f between lo and hi, where f has opposite signs, by Ridders' method safeguarded with

@@ -2,7 +2,7 @@ package stats
 
 import "math"
 
-// TailAccuracy is the relative accuracy of tails, see Exactness in the package comment: what comes that near to a level reaches it.
+// TailAccuracy is the relative accuracy of tails, see Exactness in the package comment: a tail that near to a level counts as reaching it.
 const TailAccuracy = 1e-9
 
 // tiny keeps the modified Lentz recurrence away from zero; any value far below one and far above underflow will do.
@@ -100,7 +100,7 @@ func lnChiSquareUpper(x float64, df int) float64 {
 	return upper
 }
 
-// erfcTo is the z up to which a normal tail is had from Erfc, which underflows beyond 38.
+// erfcTo is the z up to which a normal tail is computed with Erfc, which underflows beyond 38.
 const erfcTo = 30
 
 // lnNormalUpper returns ln P(Z ≥ z) of the standard normal distribution.

@@ -5,8 +5,8 @@ import (
 	"slices"
 )
 
-// ThresholdChange is how a listener's threshold changed from some answers to others, in dB. All are NaN where either answers do not bound a
-// threshold on both sides, an end of the interval where it is not bounded there under either prior.
+// ThresholdChange is how a listener's threshold changed from one set of answers to another, in dB. All fields are NaN where either set does
+// not bound its threshold on both sides under the first prior; an end of the interval is NaN where the cautious prior leaves it open.
 type ThresholdChange struct {
 	FirstDB    float64    `json:"first_db"` // posterior medians
 	SecondDB   float64    `json:"second_db"`
@@ -16,7 +16,7 @@ type ThresholdChange struct {
 
 // Change returns how the threshold changed from the first counts to the second, of a listener whose slope and lapse rate stayed the same: what
 // they are is learnt from all answers, which makes the change better known than the difference of two estimates. Either threshold has the
-// prior of one alone. It is an error if the counts are not one a level, or out of range.
+// prior of one alone. It is an error if there is not one count for each level, or a count is out of range.
 func (g *ThresholdGrid) Change(first, second []Count) (ThresholdChange, error) {
 	var scaled [2][]float64
 	for i, counts := range [2][]Count{first, second} {
@@ -65,7 +65,7 @@ func (g *ThresholdGrid) changeBy(likelihood [2][]float64, prior func(k int) floa
 		for t := range n {
 			alone[0][t] += w * own[0][t] * sum[1]
 			alone[1][t] += w * own[1][t] * sum[0]
-			at := change[n-1-t:][:n] // by the second threshold, of the first's t-th
+			at := change[n-1-t:][:n] // by the second threshold, for the t-th value of the first
 			for u, l := range own[1] {
 				at[u] += w * own[0][t] * l
 			}

@@ -23,8 +23,8 @@ func answeredAt(thresholdDB, slope, lapse float64, each int, random *rand.Rand) 
 	return counts
 }
 
-// A change of 6 dB between two halves of 100 answers is in the interval, to within three standard errors, with lapses and without; and the interval
-// is narrower than by two estimates that each learn slope and lapse rate anew.
+// A change of 6 dB between two halves of 100 answers is in the interval, to within three standard errors, with lapses and without; and in
+// nine of ten runs the interval is narrower than the one from two estimates that each learn slope and lapse rate anew.
 func TestTheChangeOfAThresholdCovers(t *testing.T) {
 	grid, err := stats.NewThresholdGrid(rungsDB(), 0.5, stats.PriorFor(0, 60))
 	if err != nil {
@@ -64,7 +64,7 @@ func TestTheChangeOfAThresholdCovers(t *testing.T) {
 	}
 }
 
-// The same answers twice are no change, with an interval as far to either side; answers that bound no threshold tell no change.
+// The same answers twice are no change, with an interval as far to either side; answers that bound no threshold determine no change.
 func TestTheChangeOfNothing(t *testing.T) {
 	grid, err := stats.NewThresholdGrid(rungsDB(), 0.5, stats.PriorFor(0, 60))
 	if err != nil {

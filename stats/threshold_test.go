@@ -59,11 +59,11 @@ func listen(track stats.Track, guess, slope, lapse float64, random *rand.Rand) l
 	return l
 }
 
-// accuracy is what many runs come to after a number of trials; bias and rms are of those that have a threshold.
+// accuracy sums up many runs after a number of trials; bias and rms are over those that have a threshold.
 type accuracy struct{ bias, rms, within, covered, halfWidth, none float64 }
 
-// after sums up the runs after 10·(i + 1) trials: within is the error that 95 % of them keep, halfWidth the mean over intervals with two ends, none
-// the share of runs without a threshold.
+// after sums up the runs after 10·(i + 1) trials: within is the error that 95 % of them do not exceed, halfWidth the mean over intervals
+// with two ends, none the share of runs without a threshold.
 func after(runs []listened, i int) accuracy {
 	var a accuracy
 	var missed []float64
@@ -101,7 +101,7 @@ func simulatedRuns(t *testing.T, p stats.Placing, guess, slope, lapse float64, l
 	return all
 }
 
-// eachRun calls run of 0 to runs − 1, as many at a time as there are processors.
+// eachRun calls run with 0 to runs − 1, as many at a time as there are processors.
 func eachRun(runs int, run func(i int)) {
 	var all sync.WaitGroup
 	next := make(chan int)
@@ -128,7 +128,7 @@ type thresholdRow struct {
 	needed, bound, unknown     string
 }
 
-// chance is the guesser's, which the table rounds.
+// chance is the exact chance level, which the table rounds.
 func (r thresholdRow) chance() float64 {
 	if r.guess < 0.4 {
 		return 1.0 / 3
@@ -157,7 +157,7 @@ func publishedRows(t *testing.T) []thresholdRow {
 	return rows
 }
 
-// publishedRuns is how many runs of so many trials a row of the table is from.
+// publishedRuns is the least number of runs behind a row of the table, by its number of trials.
 func publishedRuns(trials int) int {
 	if trials <= 250 {
 		return 400
@@ -216,7 +216,7 @@ func TestThresholdRunsAsPublished(t *testing.T) {
 // The targets: at slope 2 or more a bias below 0.5 dB; ± 2 dB within 180 trials without lapses and 250 with 3 %, to within two standard errors of the
 // simulation; and everywhere intervals that cover to within three.
 func TestThresholdRunsReachTheirTargets(t *testing.T) {
-	const twoErrors = 0.06 // of the 95 % of 3400 runs
+	const twoErrors = 0.06 // two standard errors, in dB, of the error that 95 % of 3400 runs do not exceed
 	most := map[float64]int{0: 180, 0.03: 250}
 	for _, r := range publishedRows(t) {
 		if r.slope >= 2 && math.Abs(r.bias) >= 0.5 {
@@ -253,7 +253,7 @@ func TestTheEstimateAllowsForLapses(t *testing.T) {
 
 // leastTrials is the Fisher bound: the fewest trials at which 1.96 standard errors of an unbiased estimate of the threshold are 2 dB, if every dose is
 // placed as if the listener were known, on rungs 2.5 dB apart from 30 dB below the threshold to headroomDB above it. The slope is not known, nor
-// is the lapse rate where unknown is 3. The best weights of the rungs, by the multiplicative algorithm for c-optimal designs.
+// is the lapse rate where unknown is 3. The weights of the rungs are the best ones, by the multiplicative algorithm for c-optimal designs.
 func leastTrials(guess, slope, lapse float64, unknown int, headroomDB float64) float64 {
 	chance := func(x, s, l float64) float64 { return guess + (1-guess-l)*(1-math.Pow(2, -math.Pow(10, s*x/20))) }
 	const h = 1e-4
@@ -337,7 +337,7 @@ func TestATrackEndsAtItsPrecision(t *testing.T) {
 	if n := track.Trials(); n < 30 || n >= 300 || track.HalfWidthDB() > 6 {
 		t.Errorf("done after %d trials within %.2f dB", n, track.HalfWidthDB())
 	}
-	for _, correct := range []bool{true, false} { // who always or never hears bounds the threshold on one side alone
+	for _, correct := range []bool{true, false} { // a listener who always or never hears it bounds the threshold on one side alone
 		track := newTrack(t, trackConfig(stats.PlacedBayes, 0.5, 100))
 		for track.Left() > 0 {
 			track = track.After(track.Next(random.IntN), correct || random.IntN(2) == 0)
@@ -381,8 +381,9 @@ func publishedEnds(t *testing.T) []endedRow {
 	return rows
 }
 
-// Runs that end when their interval is that narrow, or after 500 trials: how long they take, and that the interval at which they stop covers to
-// within three standard errors. The default run checks the table; -full simulates every row, logs it as the table has it, and holds the table to it.
+// Runs that end when their interval is narrow enough, or after 500 trials: how long they take, and that the interval at which they stop
+// covers to within three standard errors. The default run checks the table; -full simulates every row, logs it as the table has it, and
+// holds the table to it.
 func TestRunsThatEndWithin2dB(t *testing.T) {
 	se := math.Sqrt(0.95 * 0.05 / endedRuns)
 	for _, r := range publishedEnds(t) {
@@ -494,9 +495,9 @@ func TestRungsOfTheClassicalProcedures(t *testing.T) {
 
 func BenchmarkNextDoseOfAThresholdRun(b *testing.B) {
 	cfg := trackConfig(stats.PlacedBayes, 0.5, 1_000_000)
-	cfg.WithinDB = 0.01 // asked after each answer, and never reached
+	cfg.WithinDB = 0.01 // checked after each answer, and never reached
 	start := newTrack(b, cfg)
-	for range 30 { // before that it is not asked
+	for range 30 { // before that it is not checked
 		start = start.After(12, true)
 	}
 	random := rand.New(rand.NewPCG(1, 2))

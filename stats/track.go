@@ -51,21 +51,21 @@ type ThresholdPrior struct {
 	// SlopeWeights and LapseWeights are prior probabilities up to a factor.
 	SlopeWeights []float64 `json:"slope_weights,omitempty"`
 	LapseWeights []float64 `json:"lapse_weights,omitempty"`
-	// CautiousSlopes are the slopes' weights in a second prior, in which all lapse rates are as likely. The interval of a threshold
-	// reaches as far as under either prior; estimate and doses are by the first alone. None: so is the interval.
+	// CautiousSlopes are the slopes' weights in a second prior, in which all lapse rates are equally likely. The interval of a threshold
+	// reaches as far as under either prior; estimate and doses are by the first alone. Without them, so is the interval.
 	CautiousSlopes []float64 `json:"cautious_slope_weights,omitempty"`
 }
 
 // PriorFor returns a prior for doses between two levels: thresholds every half decibel to 10 dB beyond either of them; slopes 0.25
 // to 8, normal in their logarithm about 1.5 with a deviation of three octaves, so nearly even; no lapses with a weight of 10, and 1 to 6 %
 // with a weight of 1 for each percent. The cautious prior has the slopes' weights divided by the square root of the slope, and all lapse
-// rates are as likely.
+// rates are equally likely.
 //
-// The fewer lapses a prior expects, the higher it puts the threshold of a listener who lapses, and the more it expects, the lower the threshold of one
-// who does not: a run has too few doses at which all is heard to find out. The weights of the first prior keep both below half a decibel at slope 2.
-// Its intervals fall short where a listener lapses whose hearing grows slowly with the dose: at slope 0.5 with 5 % of lapses they hold 0.91 of 400
-// runs of 180 trials. Those of the cautious prior fall short where nobody lapses: 0.93 at slope 0.5 after 900 trials. The wider of both hold 0.95
-// or more from slope 0.5 to 4, as the package comment has it.
+// The fewer lapses a prior expects, the higher it puts the threshold of a listener who lapses, and the more it expects, the lower the
+// threshold of one who does not: a run has too few doses at which all is heard to find out. The weights of the first prior keep both below
+// half a decibel at slope 2. Its intervals fall short for listeners of a low slope who lapse: at slope 0.5 with 5 % of lapses they hold the
+// threshold in 0.91 of 400 runs of 180 trials. Those of the cautious prior fall short where nobody lapses: 0.93 at slope 0.5 after 900
+// trials. The wider of the two hold it in 0.95 or more from slope 0.5 to 4, as the package comment has it.
 func PriorFor(lowDB, highDB float64) ThresholdPrior {
 	const centre, deviation = 1.5, 3
 	p := ThresholdPrior{LowDB: lowDB - 10, HighDB: highDB + 10, StepDB: 0.5,
@@ -137,7 +137,7 @@ type TrackConfig struct {
 	Prior    ThresholdPrior
 	WithinDB float64 // half-width of the 95 % interval at which the track is done; 0: at its limit alone
 	Limit    int     // most trials
-	// Down and Steps are of a staircase that begins at the highest rung: see StaircaseConfig; steps in rungs.
+	// Down and Steps configure a staircase that begins at the highest rung: see StaircaseConfig; steps are in rungs.
 	Down  int
 	Steps []int
 }
@@ -244,8 +244,8 @@ func (t Track) Left() int {
 	return t.cfg.Limit - t.trials
 }
 
-// Next returns the rung, from 0, of the next trial. Of constant stimuli it is drawn, by below(n) which returns a number from 0 to n − 1,
-// among those that were given least often: each comes once before any comes again.
+// Next returns the rung, from 0, of the next trial. For constant stimuli it is drawn, with below(n), which returns a number from 0 to
+// n − 1, among those given least often: each comes once before any comes again.
 func (t Track) Next(below func(n int) int) int {
 	switch t.cfg.Placing {
 	case PlacedStaircase:
@@ -294,7 +294,8 @@ func (t Track) HalfWidthDB() float64 {
 	return math.Inf(1)
 }
 
-// intervalsDB returns the 95 % interval of the threshold under the prior, in dB, and the one that reaches as far as under the cautious prior, too.
+// intervalsDB returns, in dB, the 95 % interval of the threshold under the prior, and that interval extended to reach as far as the one
+// under the cautious prior.
 func intervalsDB(known Placement, caution []float64) (own, wider [2]float64) {
 	levels := func(p Placement) [2]float64 {
 		iv := p.ThresholdInterval(0.95)
@@ -338,7 +339,7 @@ func estimateOf(known Placement, caution []float64, guess float64, trials int) T
 	return e
 }
 
-// ThresholdGrid estimates thresholds from counts at a set of levels: of many listeners, one after the other.
+// ThresholdGrid estimates thresholds from counts at a set of levels, for many listeners one after the other.
 type ThresholdGrid struct {
 	levelsDB     []float64
 	guess        float64
@@ -369,7 +370,8 @@ func NewThresholdGrid(levelsDB []float64, guess float64, prior ThresholdPrior) (
 	return g, nil
 }
 
-// Estimate returns what k right answers of n at each level say. It is an error if the counts are not one a level, or out of range.
+// Estimate returns what k right answers of n at each level say. It is an error if there is not one count for each level, or a
+// count is out of range.
 func (g *ThresholdGrid) Estimate(counts []Count) (ThresholdEstimate, error) {
 	ln, trials, err := g.likelihood(counts)
 	if err != nil {
@@ -383,7 +385,7 @@ func (g *ThresholdGrid) Estimate(counts []Count) (ThresholdEstimate, error) {
 	return estimateOf(known, g.caution, g.guess, trials), nil
 }
 
-// likelihood returns the logarithm of the chance of the counts in each cell, and how many answers they are.
+// likelihood returns the logarithm of the chance of the counts in each cell, and the number of answers.
 func (g *ThresholdGrid) likelihood(counts []Count) (ln []float64, trials int, err error) {
 	if len(counts) != len(g.levelsDB) {
 		return nil, 0, fmt.Errorf("stats: threshold: counts at %d levels of %d", len(counts), len(g.levelsDB))
@@ -411,9 +413,9 @@ func (e ThresholdEstimate) At(levelDB float64) float64 {
 	return c.At(fromDB(levelDB))
 }
 
-// FitP returns how often answers that follow the estimate's curve, as many at each level, deviate from it as much as those given: small
-// where the curve does not fit. It is judged by simulated answers, draws sets of them by the seed; since the estimate is not fitted to
-// each anew, it errs on the side of a fit. NaN where there is no estimate.
+// FitP returns how often answers that follow the estimate's curve, as many at each level, deviate from it at least as much as those given:
+// small where the curve does not fit. The answers are simulated, in as many sets as draws says, from the seed. Because the estimate is not
+// fitted anew to each set, FitP errs on the side of a fit. NaN where there is no estimate.
 func (e ThresholdEstimate) FitP(levelsDB []float64, counts []Count, draws int, seed uint64) float64 {
 	if math.IsNaN(e.ThresholdDB) || draws < 1 {
 		return math.NaN()

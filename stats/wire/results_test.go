@@ -28,7 +28,7 @@ var resultTypes = []any{
 	stats.DoseTrend{}, stats.Course{}, link.Result{}, link.Row{},
 }
 
-// The standard encoder writes of every result, with each number not measurable, what the command prints: byte for byte, each field once.
+// With no number measurable, the standard encoder writes every result as the command prints it: byte for byte, each field once.
 func TestTheStandardEncoderWritesWhatTheCommandPrints(t *testing.T) {
 	for _, empty := range resultTypes {
 		v := reflect.New(reflect.TypeOf(empty)).Elem()
@@ -61,7 +61,7 @@ func standard(v any) ([]byte, error) {
 	return bytes.TrimRight(b.Bytes(), "\n"), err
 }
 
-// unmeasured makes every number below v NaN or infinite, each list one long, and counts the numbers.
+// unmeasured makes every number below v NaN or infinite, gives each list one element, and counts the numbers.
 func unmeasured(v reflect.Value, depth int) (numbers int) {
 	if depth > 8 || !v.CanSet() {
 		return 0
@@ -112,7 +112,7 @@ func TestTheStandardDecoderReadsNullAsNaN(t *testing.T) {
 	}
 }
 
-// Go promotes the method of what is embedded: what is around it is written all the same.
+// Go promotes the method of an embedded result: the other fields of the struct around it are written all the same.
 func TestWhatEmbedsAResultIsWrittenCompletely(t *testing.T) {
 	type held struct {
 		Name string `json:"name"`

@@ -2,8 +2,8 @@
 //
 // The libraries say "not measurable" with NaN, and silence or a perfect null with an infinite level. JSON has
 // neither, and the contract wants null for both; so Marshal writes null, and Unmarshal reads null as NaN. Results
-// of measurements and of statistics encode themselves so: their MarshalJSON is Object, their UnmarshalJSON Unmarshal of a type
-// without methods, and whoever has one uses encoding/json alone.
+// of measurements and of statistics do this themselves: their MarshalJSON calls Object, their UnmarshalJSON calls Unmarshal
+// on a type without methods, so that their users need only encoding/json.
 package wire
 
 import (
@@ -18,7 +18,7 @@ import (
 )
 
 // Marshal returns v as one JSON object on one line, with null for every NaN or infinite number. Struct tags
-// are encoding/json's: the name, "-", omitempty (an omitted zero value), and fields of embedded structs. What is embedded and is a
+// are encoding/json's: the name, "-", omitempty (an omitted zero value), and fields of embedded structs. An embedded
 // fielder is written as the fields that it names; Unmarshal does not read those.
 func Marshal(v any) ([]byte, error) {
 	var b bytes.Buffer
@@ -63,8 +63,8 @@ func write(b *bytes.Buffer, v reflect.Value) error {
 	return writeStandard(b, v)
 }
 
-// ownForm reports whether v says itself how it is written. The form of an embedded result is not that of the struct around it,
-// though Go promotes its method.
+// ownForm reports whether v has a method of its own that writes it. A method that Go promotes from an embedded result does not
+// count: it would write that result alone.
 func ownForm(v reflect.Value) bool {
 	if (v.Kind() == reflect.Pointer || v.Kind() == reflect.Interface) && v.IsNil() {
 		return false
@@ -102,7 +102,7 @@ func writeStruct(b *bytes.Buffer, v reflect.Value) error {
 	return nil
 }
 
-// fielder names its fields, where they are known only as the program runs.
+// fielder names its fields, where they are known only at run time.
 type fielder interface{ Fields() iter.Seq2[string, any] }
 
 func writeFields(b *bytes.Buffer, v reflect.Value, first *bool) error {

@@ -68,7 +68,7 @@ func TestRoundTripAgreesWithTheStandardLibrary(t *testing.T) {
 	}
 }
 
-// Named are fields that are known only as the program runs.
+// Named are fields that are known only at run time.
 type Named []inner
 
 func (n Named) Fields() iter.Seq2[string, any] {
