@@ -2,9 +2,9 @@ package measure
 
 import "math"
 
-// flatTops counts samples in runs of three and more at the outermost values of their polarity, and that the signal enters or
-// leaves by a step: it was clipped before it was turned down. Dither spreads a flat top over a few words. A smooth peak also rests on as many for a
-// while, but comes and goes by few more.
+// flatTops counts samples in runs of three or more at the outermost values of their polarity, where the signal enters or leaves the run by
+// a step: it was clipped before it was turned down. Dither spreads a flat top over a few words. A smooth peak also stays within a few words
+// for a while, but the signal enters and leaves it in small steps.
 type flatTops struct {
 	word float64
 	// of both polarities
@@ -12,15 +12,15 @@ type flatTops struct {
 	count [2]int
 
 	last, entered float64 // the last sample, and the step into the run at hand
-	side, length  int     // of that
+	side, length  int     // of the run
 }
 
 // What a flat top is. Judgement, no source; TestFlatTopsBelowFullScaleAreNamed holds it.
 const (
 	flatRun   = 3  // samples
-	flatSlack = 4  // words that they lie below the outermost at the most: triangular dither of one word spreads by 3
-	flatWords = 24 // words that the signal enters or leaves by at the least: a parabola whose top spans three samples leaves it by 3·flatSlack, and dither
-	flatSteps = 4  // times as many words that the peak is high at the least: noise has fewer
+	flatSlack = 4  // largest distance below the outermost, in words: triangular dither of one word spreads by 3
+	flatWords = 24 // least step into or out of the run, in words: a parabola whose top spans three samples leaves it by 3·flatSlack, and dither
+	flatSteps = 4  // least height of a peak, as a multiple of flatWords: noise is lower
 )
 
 func (f *flatTops) write(v float64) {
@@ -53,7 +53,7 @@ func (f *flatTops) leave(v float64) {
 	f.length = 0
 }
 
-// samples returns how many there are, 0 where the peaks are no more than noise, which has few words.
+// samples returns how many samples are in flat tops, 0 where the peaks are no more than noise, which has few words.
 func (f *flatTops) samples() int {
 	n := 0
 	for side, at := range f.at {

@@ -36,7 +36,7 @@ type ChannelInspection struct {
 	// ClippedSamples are at the highest or lowest word, or at ±1 and beyond in float.
 	ClippedSamples int `json:"clipped_samples"`
 	LongestClipRun int `json:"longest_clip_run"`
-	// FlatTopSamples are, three and more in a row, at the outermost value of the channel, below full scale.
+	// FlatTopSamples are in runs of three or more at the outermost value of the channel, below full scale.
 	FlatTopSamples int `json:"flat_top_samples"`
 	LongestZeroRun int `json:"longest_zero_run"`
 	// LongestHeldRun is the longest run of one repeated value other than zero and full scale; 1 where none repeats.

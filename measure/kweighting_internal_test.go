@@ -29,8 +29,8 @@ func TestKWeightingReproducesThePrintedCoefficients(t *testing.T) {
 	}
 }
 
-// Gains at 48 kHz by direct evaluation of the printed coefficients; that at 997 Hz is what makes
-// a full-scale sine in one channel read −3.01 with the offset of −0.691.
+// Gains at 48 kHz by direct evaluation of the printed coefficients; the gain at 997 Hz makes a full-scale sine in one channel read −3.01
+// with the offset of −0.691.
 func TestKWeightingGains(t *testing.T) {
 	for _, c := range [][2]float64{{20, -13.27537}, {100, -1.13350}, {500, 0.04246}, {997, 0.69101}, {2000, 3.07126},
 		{10000, 4.04188}, {20000, 4.04311}} {

@@ -237,7 +237,7 @@ func tones(loud []stretch) ([]float64, Content) {
 	return nil, Unclear
 }
 
-// untuned distinguishes a sweep, flat noise and all else.
+// untuned distinguishes a sweep, flat noise and everything else.
 func untuned(loud []stretch, levelDBFS, rateHz float64) (Content, []float64) {
 	if hz := swept(loud); hz != nil {
 		return RisingTone, hz

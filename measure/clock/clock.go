@@ -19,7 +19,7 @@ var (
 // TimeJump is the code of a warning that time jumps by Value at an instant: samples were lost or repeated.
 const TimeJump measure.Code = "time-jump"
 
-// MinSeconds is the least tone that is measured: four of the shortest observation times, and room for the filter (judgement, no source;
+// MinSeconds is the shortest tone that is measured: four of the shortest observation times, and room for the filter (judgement, no source;
 // TestOffsetAndDriftComeBack holds it).
 const MinSeconds = 2
 
@@ -40,7 +40,7 @@ type Result struct {
 // Channel is the clock as one channel shows it.
 type Channel struct {
 	Channel int `json:"channel"` // from 1
-	// OffsetPPM is the mean frequency over a quarter of the signal's rate, less one: above zero the chain's clock is faster than the
+	// OffsetPPM is the mean frequency divided by a quarter of the signal's rate, less one: above zero the chain's clock is faster than the
 	// recorder's. DriftPPMPerS is how fast that changes.
 	OffsetPPM    float64     `json:"offset_ppm"`
 	DriftPPMPerS float64     `json:"drift_ppm_per_s"`
@@ -76,7 +76,7 @@ type Interval struct {
 
 // Config says what to measure. The zero value takes the documented defaults.
 type Config struct {
-	// SignalRateHz is the rate of the signal played; 0 is the common rate of whose quarter the carrier is within 1000 ppm.
+	// SignalRateHz is the rate of the signal played; 0 means the common rate for which the carrier is within 1000 ppm of a quarter.
 	SignalRateHz float64
 }
 

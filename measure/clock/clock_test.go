@@ -35,8 +35,8 @@ func intervalAt(t *testing.T, list []clock.Interval, tau float64) clock.Interval
 	return clock.Interval{}
 }
 
-// The simulator's clock drifts linearly: f₀·(1 + d·(t/T − ½)), so its offset is that of the carrier, its drift d/T, and its Allan
-// deviation (d/T)·τ/√2, its MTIE over τ, offset out, the most that a parabola does.
+// The simulator's clock drifts linearly: f₀·(1 + d·(t/T − ½)), so its offset is the carrier's, its drift d/T, its Allan deviation
+// (d/T)·τ/√2, and its MTIE over τ, with the offset taken out, the largest excursion of a parabola.
 func TestOffsetAndDriftComeBack(t *testing.T) {
 	for _, c := range []struct {
 		rate       pcm.Rate
@@ -110,7 +110,7 @@ func frequencyNoise(rate pcm.Rate, seconds float64, sigma float64, seed uint64) 
 	return clip
 }
 
-// The stated errors are those of the scatter: 60 clocks with white noise of frequency, at three observation times.
+// The stated errors match the scatter: 60 clocks with white noise of frequency, at three observation times.
 func TestErrorsOfTheAllanDeviationHold(t *testing.T) {
 	const rate, seconds, sigma, runs = 8000 * 4, 20, 1e-6, 60
 	want := func(tau float64) float64 { return sigma * math.Sqrt(1/(rate*tau)) }
@@ -186,7 +186,7 @@ func TestLostSamplesAreSaid(t *testing.T) {
 		t.Fatal(err)
 	}
 	if len(r.Details) != 1 || r.Details[0].Code != clock.TimeJump || math.Abs(r.Details[0].FromS-5) > 0.2 ||
-		r.Details[0].Value > 20.8 || r.Details[0].Value < 10.4 { // of 20.8 µs the filter leaves what passes it in 0.02 s
+		r.Details[0].Value > 20.8 || r.Details[0].Value < 10.4 { // 20.8 µs, of which the filter leaves what passes it in 0.02 s
 		t.Errorf("one sample lost, warnings %q", r.Texts)
 	}
 }

@@ -66,8 +66,8 @@ func mixedHz(carrierHz, rateHz float64) float64 {
 	return math.Ldexp(math.Round(math.Ldexp(carrierHz/rateHz, 53)), -53) * rateHz
 }
 
-// oscillation returns exp(−j·2π·step·i/2⁶⁴) for n frames from a frame on. Its rotation is begun anew now and then, so that rounding
-// does not add up.
+// oscillation returns exp(−j·2π·step·i/2⁶⁴) for n frames from a frame on. The rotation is restarted now and then, so that rounding does not
+// add up.
 func oscillation(step uint64, from, n int) []complex128 {
 	const fresh = 256
 	out := make([]complex128, n)

@@ -95,7 +95,7 @@ func (c *Channel) fill(x, level []float64, interval, nominalHz float64) {
 	c.mark()
 }
 
-// nearFloor is the ratio, 3 dB, up to which a figure is held to be its limit's own.
+// nearFloor is the ratio, 3 dB, up to which a figure counts as no more than its limit.
 const nearFloor = math.Sqrt2
 
 func (c *Channel) mark() {
@@ -109,8 +109,8 @@ func (c *Channel) mark() {
 	}
 }
 
-// timesObserved is how many times an observation time must fit into the capture: of fewer a deviation is the mean of too few squares to be
-// called one (judgement, no source; TestASwayComesBack holds it).
+// timesObserved is how many times an observation time must fit into the capture: with fewer, a deviation is the mean of too few squares to
+// be called one (judgement, no source; TestASwayComesBack holds it).
 const timesObserved = 4
 
 // observations returns observation times of 0.1 s and more, in steps of 1, 2 and 5, as numbers of intervals.
@@ -130,7 +130,7 @@ func observations(count int, interval float64) []int {
 // trend returns the frequency offset, as a ratio, and its change per second: the slope of the best straight line through x, and
 // twice the quadratic term of the best parabola.
 func trend(x []float64, interval float64) (offset, drift float64) {
-	// Legendre polynomials on the places, so that both terms come apart.
+	// Legendre polynomials on the places, so that the two terms are independent.
 	n := float64(len(x))
 	mean := (n - 1) / 2
 	spread := (n*n - 1) / 12

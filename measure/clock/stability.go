@@ -73,7 +73,7 @@ func MaximumTimeInterval(x []float64, n int) float64 {
 	return most
 }
 
-// extremes keeps the places of a sliding window at which its largest value may come to be, in falling order of value.
+// extremes keeps the places of a sliding window that may yet hold its largest value, in falling order of value.
 type extremes struct {
 	place []int
 	value []float64
@@ -87,7 +87,7 @@ func (e *extremes) push(place int, value float64) {
 	e.place, e.value = append(e.place[:n], place), append(e.value[:n], value)
 }
 
-// in returns the largest value pushed at or after a place, which must not fall from call to call.
+// in returns the largest value pushed at or after a place, which must not decrease from call to call.
 func (e *extremes) in(from int) float64 {
 	for e.place[0] < from {
 		e.place, e.value = e.place[1:], e.value[1:]

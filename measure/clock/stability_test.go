@@ -29,7 +29,7 @@ func handbookSet() []float64 {
 }
 
 // ref: NIST SP 1065 (2008), tables 29 to 31: a set of nine frequencies and one of 1000, with their deviations. The figures come from
-// memory; that seven digits agree says that it served.
+// memory; that seven digits agree shows that they are right.
 func TestDeviationsOfTheHandbookSets(t *testing.T) {
 	nine := phases([]float64{892, 809, 823, 798, 671, 644, 883, 903, 677})
 	thousand := phases(handbookSet())
@@ -91,7 +91,7 @@ func TestAnOffsetMakesTimeIntervalErrorAlone(t *testing.T) {
 	}
 }
 
-// The sliding window gives what looking at every window gives.
+// The sliding window gives the same as a search of every window.
 func TestTimeIntervalIsThatOfEveryWindow(t *testing.T) {
 	random := rand.New(rand.NewPCG(5, 8))
 	x := make([]float64, 300)

@@ -30,10 +30,9 @@ var ErrNothingLeft = errors.New("nothing of the audio is left")
 
 const blockSize = 1 << 14
 
-// Apply reads in block by block and hands the impaired copy, equally long, to write, whose block is reused.
-// The same dose and input always give the same output. Random components have exactly the RMS value asked for
-// over the length of the input, for which they are generated once before. Errors are those of Validate, of in and of write, that of ctx
-// once it is done, and ErrNothingLeft.
+// Apply reads in block by block and hands the impaired copy, equally long, to write, whose block is reused. The same dose and input always
+// give the same output. Random components have exactly the RMS value asked for over the length of the input, for which they are generated
+// once beforehand. Errors are those of Validate, in and write, the error of ctx once it is done, and ErrNothingLeft.
 func Apply(ctx context.Context, in pcm.Reader, dose Dose, write func(block [][]float64) error) (Done, error) {
 	f := in.Format()
 	if err := dose.Validate(f.Rate); err != nil {
@@ -113,7 +112,7 @@ func (a *application) produce(parts chan<- part, used <-chan part, stop <-chan s
 				add[i] += hum[i]
 			}
 		}
-		parts <- p // there is room: no more parts are about than it holds and the evaluator has
+		parts <- p // never blocks: no more parts are in use than the channel and the evaluator hold
 	}
 }
 
@@ -180,7 +179,7 @@ func pink(hz float64) float64 {
 	return 1 / math.Sqrt(hz)
 }
 
-// displace fills out with by how many frames the input is displaced at the frames from from on.
+// displace fills out with the displacement of the input, in frames, at the frames from from on.
 func (a *application) displace(out []float64, from int) {
 	rate, drift := a.format.Rate.Hz(), 1e-6*a.dose.DriftPPM
 	tau := a.tau[:len(out)]
@@ -224,7 +223,7 @@ func (a *application) finish(block [][]float64, p part) {
 			}
 		}
 		for _, v := range ch {
-			if m := math.Abs(v); m > a.peak { // quicker than max, which minds what is no number
+			if m := math.Abs(v); m > a.peak { // quicker than max, which checks for NaN
 				a.peak = m
 			}
 		}

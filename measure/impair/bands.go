@@ -35,8 +35,8 @@ type Passage struct {
 	AtHz      float64 `json:"at_hz"`
 }
 
-// Showing says where the addition of a dose comes nearest to exceeding the masking of the music. It is a model, to choose passages by and to see that a
-// dose is hopeless; no verdict.
+// Showing says where the addition of a dose comes nearest to exceeding the masking of the music. It is a model, to choose passages by and
+// to see that a dose is hopeless; it is not a verdict.
 type Showing struct {
 	Bands []Band `json:"bands"`
 	// NearestDB, AtS and AtHz are of the moment and the band where it is nearest. Hopeless says that it is Far or more below.
@@ -44,7 +44,7 @@ type Showing struct {
 	AtS       float64 `json:"at_s"`
 	AtHz      float64 `json:"at_hz"`
 	Hopeless  bool    `json:"hopeless"`
-	// Passages are as long as was asked for, the one that shows it best first.
+	// Passages are as long as was asked for, the one that shows the dose best first.
 	Passages []Passage `json:"passages"`
 	measure.Warnings
 }

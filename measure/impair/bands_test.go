@@ -57,7 +57,7 @@ func TestBandsHoldTheirLevels(t *testing.T) {
 	const seconds = 20
 	clean := toneAndNoise(seconds, 1000, -20, 0, random)
 	dosed := pcm.NewClip(48000, 1, clean.Len())
-	const power = 1e-8 // white: of a band of w Hz, w/24000 of it
+	const power = 1e-8 // white: a band of w Hz holds w/24000 of it
 	for i, v := range clean.Channels[0] {
 		dosed.Channels[0][i] = v + math.Sqrt(power)*random.NormFloat64()
 	}
@@ -76,7 +76,7 @@ func TestBandsHoldTheirLevels(t *testing.T) {
 			t.Errorf("the tone of −20 dBFS is one of %.2f", b.MusicDBFS)
 		}
 	}
-	// Where there is no music, noise of −100 dBFS in a band shows by what it exceeds −112.
+	// Where there is no music, noise of −100 dBFS in a band shows, for it exceeds −112.
 	if top := s.Bands[len(s.Bands)-1]; !(top.NearestDB > 0 && s.NearestDB > 0 && !s.Hopeless) {
 		t.Errorf("noise with a lone tone: %+v", top)
 	}

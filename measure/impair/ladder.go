@@ -140,7 +140,7 @@ func (l Ladder) steps() []Step {
 func (l Ladder) value(i int) float64 {
 	switch i {
 	case 0:
-		return l.From // as it was asked for, not as the power rounds it
+		return l.From // exactly as asked for, not as the power rounds it
 	case l.Steps - 1:
 		return l.To
 	}
@@ -166,8 +166,8 @@ func (l Ladder) dose(value float64, step uint64) Dose {
 	return d
 }
 
-// Band returns the two frequencies in Hz between which the ladder's jitter lies at the rate, equal for periodic jitter; nil for what is
-// no jitter.
+// Band returns the two frequencies in Hz between which the ladder's jitter lies at the rate, equal for periodic jitter; nil for anything
+// but jitter.
 func (l Ladder) Band(rate pcm.Rate) []float64 {
 	switch l.Quantity {
 	case RandomJitter:

@@ -28,7 +28,8 @@ func fallingNoise(rate pcm.Rate, seconds float64) pcm.Clip {
 	return c
 }
 
-// No rung of a ladder is recognized by its loudness, but those of gain, however large the dose; a copy that needs no gain is not touched.
+// No rung of a ladder, except those of gain, is recognized by its loudness, however large the dose; a copy that needs no gain is not
+// touched.
 func TestRungsAreEquallyLoud(t *testing.T) {
 	clean := fallingNoise(48000, 2)
 	was, err := measure.Loudness(clean)

@@ -78,7 +78,8 @@ func (g *gaussian) block() {
 func realOf(z complex128) float64 { return real(z) }
 func imagOf(z complex128) float64 { return imag(z) }
 
-// draw transforms the next random spectrum. Forward or backward is all one to independent random phases.
+// draw transforms the next random spectrum. With independent random phases it makes no difference whether the transform is forward or
+// backward.
 func (g *gaussian) draw() {
 	clear(g.bins)
 	n := len(g.bins)

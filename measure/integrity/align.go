@@ -19,7 +19,7 @@ const (
 	leastScore  = 0.3   // at the best place of two related recordings
 	clearScore  = 0.99  // from which the search in the other direction is not needed
 	sameWords   = 0.999 // from which no better place is looked for
-	scoreTies   = 1e-9  // by which two scores differ by rounding alone
+	scoreTies   = 1e-9  // by which rounding alone makes two scores differ
 	silentShare = 1e-9  // of a block's energy, below which a window has no score
 )
 

@@ -78,12 +78,12 @@ func near(got, want integrity.Fault, within int) bool {
 	return got.Cause == want.Cause && got.Channel == want.Channel && max(from, -from) <= within && max(to, -to) <= within
 }
 
-// What a chain does to everything hides no fault of a stretch, nor a fault what it does to everything, whichever comes first.
+// A change of everything hides no fault of a stretch, and such a fault hides no change of everything, whichever comes first.
 func TestFaultsAreFoundUnderAChangeOfEverything(t *testing.T) {
 	for name, c := range map[string]pcm.Clip{"words": words(t, 24, 1.5), "melody": melody(1.5)} {
 		for number, w := range changes {
 			if name == "melody" && w.cause != integrity.Gain && w.smears == 0 && w.name != "dithered at 16 bits" {
-				continue // as of words
+				continue // words show as much
 			}
 			for i, f := range locals {
 				if !*full && i%2 != number%2 {
@@ -207,8 +207,8 @@ func TestADropoutIsNoGain(t *testing.T) {
 	}
 }
 
-// Where two clocks are not locked, and a resampler is between them, that is the cause, and it is said that faults cannot be distinguished from what
-// it leaves. With one clock they are found.
+// Where two clocks are not locked, and a resampler is between them, that is the cause, and a warning says that faults cannot be
+// distinguished from what it leaves. With one clock they are found.
 func TestFaultsBehindAResampler(t *testing.T) {
 	none := local{"none", func(c pcm.Clip) pcm.Clip { return c }, integrity.Fault{}}
 	for _, d := range []struct {

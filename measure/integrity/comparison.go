@@ -15,8 +15,8 @@ const (
 
 // comparison walks through both recordings in step, and finds the place to go on from where frames were lost or repeated.
 //
-// What is expected is what was sent, or what a chain makes of it that does the same to all of it; a word differs that is off what is expected
-// by more than a tolerance. Mismatches are counted against the words that were sent.
+// The words expected are those sent, or what a chain that does the same to all of them makes of them; a word differs if it is off the
+// expected one by more than a tolerance. Mismatches are counted against the words that were sent.
 type comparison struct {
 	words, expected, received pcm.Reader
 	tolerances                []tolerance // of each channel; zero where words are to be the same

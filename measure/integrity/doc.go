@@ -1,13 +1,13 @@
 // Package integrity compares what was sent through a digital chain with what was received, word by word, at any
 // offset, and says what changed the words where it can.
 //
-// Both recordings are read in blocks; memory does not grow with their length. Where they part, they are looked for nearby
-// first, and then anywhere by what a table of at most half a million windows of the sent one holds: a loss may be of any length.
+// Both recordings are read in blocks; memory does not grow with their length. Where they part, the place to go on from is looked for nearby
+// first, and then anywhere, in a table of at most half a million windows of the sent one: a loss may be of any length.
 //
-// Where no block is the same, what the chain does to all that passes it is learnt from stretches of the recording, each
-// channel for itself: which sent one it carries, how late, at what gain, with what constant, through what filter, and with what
-// residual. The received words are then compared with what such a chain makes of the sent ones, within that
-// residual, so that a stretch muted, lost or repeated is found in addition to a gain, dither, a cut, a resampler, inverted and exchanged channels.
+// Where no block is the same, what the chain does to all that passes it is learnt from stretches of the recording, each channel by itself:
+// which sent one it carries, how late, at what gain, with what constant, through what filter, and with what residual. The received words
+// are then compared with what such a chain makes of the sent ones, within that residual, so that a stretch muted, lost or repeated is found
+// in addition to a gain, dither, a cut, a resampler, inverted and exchanged channels.
 //
 // # Measured on simulated streams
 //

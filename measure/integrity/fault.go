@@ -42,17 +42,18 @@ func (c *comparison) note(f Fault) {
 		before.Frames = f.Frame + f.Frames - before.Frame
 		return
 	}
-	const most = 1000 // a fault of every block is no list to read
+	const most = 1000 // a list of a fault in every block is of no use
 	if len(c.faults) < most {
 		c.faults = append(c.faults, f)
 	}
 }
 
-// joinedGap is how far apart, in frames, faults of one cause are one at the most: cut by the end of a block. A judgement, no source;
-// TestMutedToTheEndIsADropout holds it.
+// joinedGap is the largest gap, in frames, across which two faults of one cause are one that was cut by the end of a block. A judgement, no
+// source; TestMutedToTheEndIsADropout holds it.
 const joinedGap = blockFrames / 8
 
-// continues reports whether a fault is the one before, cut by the end of a block. What a filter rings at its end alone has no cause.
+// continues reports whether a fault is the one before, cut by the end of a block. A filter's ringing at an end of a fault is a short piece
+// without a cause.
 func (c *comparison) continues(before, f Fault) bool {
 	gap := f.Frame - before.Frame - before.Frames
 	if before.Cause == f.Cause && before.Channel == f.Channel {
@@ -91,7 +92,7 @@ func (c *comparison) muted(first, last int) (muted bool, channel int) {
 // TestWhatAFilterRingsIsNothing holds it.
 const ringing = 0.05
 
-// zeros reports whether nothing was received in frames first to last of a channel, but for what a filter rings.
+// zeros reports whether nothing was received in frames first to last of a channel, except for a filter's ringing.
 func (c *comparison) zeros(ch, first, last int) bool {
 	edge := c.edge(last - first + 1)
 	a, b := c.a[ch][first+edge:last+1-edge], c.b[ch][first+edge:last+1-edge]

@@ -5,7 +5,7 @@ import (
 	"testing"
 )
 
-// What a filter rings in a mute, 26 dB below what is expected, is nothing received; more is something.
+// A filter's ringing in a mute, 26 dB below what is expected, counts as nothing received; more does not.
 func TestWhatAFilterRingsIsNothing(t *testing.T) {
 	for level, want := range map[float64]bool{0: true, 0.04: true, 0.06: false} {
 		c := &comparison{

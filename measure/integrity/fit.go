@@ -25,7 +25,7 @@ func (p pair) around(reach int) []float64 { return p.a[mostReach-reach : mostRea
 type noise struct {
 	peak, rms float64
 	share     float64 // rms relative to what was sent
-	kurtosis  float64 // 1.8 of an even distribution, 2.6 of rounding after triangular dither, 3 of Gaussian noise
+	kurtosis  float64 // 1.8 of a uniform distribution, 2.6 of rounding after triangular dither, 3 of Gaussian noise
 	cut       float64 // share of words within one step of what is expected before the constant
 	words     int
 }

@@ -37,7 +37,7 @@ type Result struct {
 	// OffsetSamples is by how many frames RECEIVED is late, before any loss: frame n of SENT is at n + OffsetSamples of RECEIVED. Negative
 	// where RECEIVED begins in the midst of SENT.
 	OffsetSamples int `json:"offset_samples"`
-	// OffsetOf is "received". Results stored before the key was there hold the place of SENT in RECEIVED's stead: the other sign.
+	// OffsetOf is "received". Results stored before the key existed hold the place of SENT instead, which has the opposite sign.
 	OffsetOf string `json:"offset_of"`
 	// ComparedSamples and MismatchedSamples count single samples over all channels.
 	ComparedSamples   int `json:"compared_samples"`
@@ -49,7 +49,7 @@ type Result struct {
 	// Cause is nil where the words are equal. Of several it is what changed the recording from end to end, the others are in
 	// Warnings and Faults.
 	Cause *Cause `json:"cause"`
-	// GainDB is the gain from SENT to RECEIVED where no fault is, of what was resampled below a tenth of the rate; NaN where
+	// GainDB is the gain from SENT to RECEIVED where there is no fault, and below a tenth of the rate where words were resampled; NaN where
 	// the words are equal or hardly related, or channels differ in it.
 	GainDB float64 `json:"gain_db"`
 	Faults []Fault `json:"faults"`

@@ -204,7 +204,7 @@ func lowPassed(c pcm.Clip, hz float64, half int) pcm.Clip {
 	return quantised(d, pcm.NewPlainQuantizer(24))
 }
 
-// A band cut at 20 to 22.05 kHz is what a way down to 44.1 kHz and back leaves, whatever it does to the level.
+// A band cut at 20 to 22.05 kHz is what a conversion down to 44.1 kHz and back leaves, whatever it does to the level.
 func TestAWayThroughALowerRateIsResampling(t *testing.T) {
 	c := words(t, 24, 1)
 	c = quantised(each(c, func(v float64) float64 { return v / 2 }), pcm.NewPlainQuantizer(24))
@@ -302,15 +302,15 @@ func TestMemoryDoesNotGrowWithLength(t *testing.T) {
 		if err != nil || !r.BitPerfect || r.OffsetSamples != -1000 {
 			t.Fatalf("%+v, error %v", r, err)
 		}
-		return after.TotalAlloc - before.TotalAlloc // all that was ever taken: more than was held at once
+		return after.TotalAlloc - before.TotalAlloc // all that was ever allocated: more than was held at once
 	}
 	length := 16.0
 	if *full {
 		length = 3600
 	}
 	short, long := used(2), used(length)
-	// What is taken and given back for each block may add up to 16 kB for a second of audio, which is 3 MB itself. Measured
-	// over an hour: 5 kB, and a resident set of 9 MB at its peak.
+	// What is allocated and freed for each block may add up to 16 kB for a second of audio, which is 3 MB itself. Measured over an hour:
+	// 5 kB, and a resident set of 9 MB at its peak.
 	if float64(long) > float64(short)+(length-2)*16*1024 || long > 100<<20 {
 		t.Errorf("2 s took %d bytes, %.0f s %d", short, length, long)
 	}

@@ -25,7 +25,7 @@ func judge(sent, received pcm.Reader, at placed, sentBits, receivedBits int) (Re
 	return c.result(v, min(sentBits, receivedBits)), nil
 }
 
-// judge returns what changed the words, and the comparison that says where: this one where what differs is local.
+// judge returns what changed the words, and the comparison that says where: c itself, or one with what a chain makes of the words.
 func (c *comparison) judge(sentBits, receivedBits int) (*comparison, verdict, error) {
 	if c.explained() {
 		return c, verdict{local: true, gainDB: 0}, nil

@@ -19,14 +19,14 @@ const (
 	learntFrom = 16
 	// farthestJump is how far the place of one stretch may be from that of the one before.
 	farthestJump = 1 << 16
-	// fewSteps is what words leave that were dithered twice: TPDF dither and rounding reach 1.5 steps.
+	// fewSteps is the residual of words that were dithered twice: TPDF dither and rounding reach 1.5 steps.
 	fewSteps = 4
 	// coarsest is the word length from which words that were shortened on the way are recognised, though longer ones arrived.
 	coarsest = 14
 )
 
-// What a stretch, a silent wire and a filter are known by. Judgement, no source; TestCausesAreNamed and the tests of combined_test.go hold
-// them.
+// What a stretch, a silent wire and a filter are recognised by. Judgement, no source; TestCausesAreNamed and the tests of combined_test.go
+// hold them.
 const (
 	stretchScore = 0.6  // of the correlation at the place found first, for a stretch to be of the same recording
 	ownPlace     = 1.1  // times the loss of correlation that the best place has, within which the common place is as good

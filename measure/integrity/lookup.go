@@ -63,7 +63,7 @@ func (l *lookup) windows(roller *measure.Roller, block [][]float64, from int, vi
 	}
 }
 
-// next returns the first hit at or after a frame of received. Frames asked for must not fall.
+// next returns the first hit at or after a frame of received. The frames asked for must not decrease from call to call.
 func (l *lookup) next(from int) (h hit, found bool, err error) {
 	for {
 		for len(l.hits) > 0 && l.hits[0].received < from {
@@ -84,7 +84,7 @@ func (l *lookup) next(from int) (h hit, found bool, err error) {
 	}
 }
 
-// scan looks the windows of the next block of received up.
+// scan looks up the windows of the next block of received.
 func (l *lookup) scan() error {
 	n := min(blockFrames, l.received.Frames()-l.frame)
 	block := make([][]float64, len(l.block))

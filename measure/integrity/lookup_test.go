@@ -54,7 +54,7 @@ func TestTheOffsetIsRecoveredAfterALossOfAnyLength(t *testing.T) {
 	}
 }
 
-// What clocks that are not locked do: a buffer runs over, and seconds later under.
+// What clocks that are not locked do: a buffer overflows, and seconds later one underflows.
 func TestALossMadeUpForSpoilsNothingBetween(t *testing.T) {
 	c := words(t, 24, 10)
 	for _, n := range []int{1, 48, 1000} {

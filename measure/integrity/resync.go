@@ -42,8 +42,8 @@ func (c *comparison) startsAsExpected() bool {
 	return !c.plain(x)
 }
 
-// realign asks, where nothing has been equal yet but silence, whether the recording begins at another offset: the
-// stretch that was looked for may come after a loss. If so all begins anew, at the received frame it returns; else −1.
+// realign checks, where nothing but silence has been equal yet, whether the recording begins at another offset: the stretch that was looked
+// for may come after a loss. If so the comparison starts over, at the received frame it returns; otherwise it returns −1.
 func (c *comparison) realign(frame int) (next int, err error) {
 	c.realigned = true
 	by, err := c.realignment(frame)
@@ -80,9 +80,9 @@ func (c *comparison) resyncNear(frame, n int) (next int, err error) {
 	c.attempts++
 	i := c.firstWrong
 	const near, far = 1, farthestJump
-	// In step by itself soon: a stretch was muted or replaced. That is asked first, or a block played
-	// twice in place would count as frames that came in and others that were lost. Farther on it is asked last, or frames
-	// lost and others put in seconds later would spoil all between them.
+	// Back in step by itself soon: a stretch was muted or replaced. That is tried first, otherwise a block played twice in place would
+	// count as frames that came in and others that were lost. Farther on it is tried last, otherwise frames lost and others put in seconds
+	// later would spoil all between them.
 	for _, probe := range []struct{ later, reach int }{ // later: the break itself may hold rubbish
 		{0, near}, {n, near}, {4 * n, near}, {0, far}, {n, far}, {4 * n, far},
 		{16 * n, near}, {16 * n, far}, {farthestProbe * n, near}, {farthestProbe * n, far},
@@ -100,7 +100,7 @@ func (c *comparison) resyncNear(frame, n int) (next int, err error) {
 	return c.resyncFar(frame, i)
 }
 
-// moveUnlessInPlace is move, but for a block that was played twice over what should have followed it.
+// moveUnlessInPlace is move, except where a block was played twice, over what should have followed it.
 func (c *comparison) moveUnlessInPlace(frame, i, by int) (next int, err error) {
 	if by < 0 {
 		back, found, err := c.shiftAt(frame+i-by, 1)
@@ -116,8 +116,8 @@ func (c *comparison) moveUnlessInPlace(frame, i, by int) (next int, err error) {
 	return c.move(frame, i, by)
 }
 
-// breakAt returns where before frame i of the current block the one offset ends and the other begins: chance hides the first words
-// that differ from a tolerance.
+// breakAt returns where before frame i of the current block the one offset ends and the other begins: the first words that differ may by
+// chance be within the tolerance.
 func (c *comparison) breakAt(frame, i, by int) (int, error) {
 	const reach = 256
 	from := max(0, i-reach)
@@ -194,8 +194,8 @@ func (c *comparison) correlated(frame int) (h hit, found bool, err error) {
 	return hit{received: frame, sent: at.frame}, at.score > certain && at.channel == loudest, err
 }
 
-// shiftAt looks for received frames at a frame within reach of where they should be in sent: nearest first, or where words are not
-// to be the same where they fit best.
+// shiftAt looks for received frames at a frame within reach of where they should be in sent: the nearest first or, where words need not be
+// the same, where they fit best.
 func (c *comparison) shiftAt(at, reach int) (by int, found bool, err error) {
 	probe := 64 // frames that must be equal
 	if !c.exact() {

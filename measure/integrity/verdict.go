@@ -74,7 +74,7 @@ func dead(wires []wire, v *verdict) {
 }
 
 func inverted(wires []wire, v *verdict) {
-	const related = 0.45 // of what is hardly related the sign says nothing: a correlation of 0.9
+	const related = 0.45 // where words are hardly related the sign says nothing: a correlation of 0.9
 	var which, upright []string
 	for j, w := range wires {
 		switch {
@@ -171,8 +171,9 @@ func (l *learner) gainDB(w wire, channel int) (gain, uncertain float64) {
 	return l.lowGain(w, channel), 0.2 // a short filter is not flat
 }
 
-// What the noise of shortened words is known by. The kurtosis is 1.8 of an even distribution, 2.6 of TPDF dither and rounding (the sum of three
-// even variables: 3 − 1.2/3) and 3 of a normal one; the limits lie between. TestCausesAreNamed and TestAConstantIsNoDither hold them.
+// What the noise of shortened words is recognised by. The kurtosis is 1.8 of a uniform distribution, 2.6 of TPDF dither and rounding (the
+// sum of three uniform variables: 3 − 1.2/3) and 3 of a normal one; the limits lie between. TestCausesAreNamed and TestAConstantIsNoDither
+// hold them.
 const (
 	roundingNoise   = 1e-6  // RMS in steps, below which nothing was rounded
 	evenKurtosis    = 2.1   // at the most, of truncation
@@ -189,7 +190,7 @@ func (l *learner) shortening(w wire, sentBits, receivedBits int) (cause Cause, b
 	case w.dead || w.filtered() || !w.known || n.rms < roundingNoise*l.step:
 		return None, receivedBits
 	case n.peak > fewSteps*l.step && n.kurtosis < evenKurtosis:
-		return Truncation, hidden(n.rms * math.Sqrt(12)) // even over one step
+		return Truncation, hidden(n.rms * math.Sqrt(12)) // uniform over one step
 	case n.peak > fewSteps*l.step && n.kurtosis < ditherKurtosis:
 		return Dither, hidden(n.rms * 2) // TPDF dither and rounding: a quarter of the square of a step
 	case n.peak > fewSteps*l.step:

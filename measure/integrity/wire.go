@@ -55,7 +55,7 @@ type treated struct {
 // Format returns the format of what was sent.
 func (t *treated) Format() pcm.Format { return t.sent.Format() }
 
-// Frames returns as many as were sent.
+// Frames returns the number of frames sent.
 func (t *treated) Frames() int { return t.sent.Frames() }
 
 // ReadFrames fills dst, see pcm.Reader.
@@ -92,7 +92,7 @@ type tolerance struct {
 	share     float64 // of the level of the current block, added to peak; a quarter of it to rms
 }
 
-// tolerance returns nothing at all where the words should be the same.
+// tolerance returns the zero value where the words should be the same.
 func (w wire) tolerance(step float64) tolerance {
 	switch {
 	case w.noise.peak == 0:

@@ -2,8 +2,8 @@ package interpolate
 
 import "gonum.org/v1/gonum/floats"
 
-// doubling makes of a sequence one of twice the rate: its values at whole and at half frames. The weights of samples equally far from a
-// place are the same.
+// doubling makes a sequence of twice the rate out of another: its values at whole and at half frames. The weights of samples equally far
+// from a place are the same.
 type doubling struct {
 	whole []float64 // weights of the samples around a frame, nil where it is the sample itself
 	half  []float64 // of those around the middle between two

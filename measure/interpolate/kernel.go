@@ -128,8 +128,8 @@ type run struct {
 	fractions bool // whether any lies between frames
 }
 
-// runFrames is how many frames a run has, and runSpan over how many of the source it goes at the most: their doubled samples stay in
-// the processor's nearest cache.
+// runFrames is how many frames a run has, and runSpan the most frames of the source that it covers: their doubled samples stay in the
+// processor's nearest cache.
 const (
 	runFrames = 400
 	runSpan   = 2 * runFrames

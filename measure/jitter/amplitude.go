@@ -4,7 +4,7 @@ import "math"
 
 // additive fills in what additive noise takes off the phase of each band, and how far that may be wrong: where there is no more of it than
 // of phase, the amplitude; elsewhere the noise of the quietest octave, which may be anything from none to twice that, or all of the phase.
-// Of what folds back, by κ, see folded.
+// For what folds back, by κ, see folded.
 func additive(bands []noiseBand, kappa float64) {
 	loud := make([]bool, len(bands))
 	markAmplitudeNoise(bands, loud, words/(bands[len(bands)-1].high-bands[0].low), 0, len(bands))

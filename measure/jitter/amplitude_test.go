@@ -56,7 +56,7 @@ func TestAmplitudeNoiseUnderLowJitter(t *testing.T) {
 	}
 }
 
-// Without jitter there is none, and the limit holds that the phase noise under the amplitude noise may all be jitter.
+// Without jitter none is found, and the limit allows for all of the phase noise under the amplitude noise being jitter.
 func TestLimitUnderAmplitudeNoise(t *testing.T) {
 	for seed := range 3 {
 		ch := measureClips(t, jitter.Config{}, flickering(3, seed)).Channel[0]
@@ -65,7 +65,7 @@ func TestLimitUnderAmplitudeNoise(t *testing.T) {
 			t.Errorf("limit %.2f ps, at floor %v; the phase noise below 1 kHz is %.2f ps", ch.RandomLimitPs, ch.RandomAtFloor, under)
 		}
 	}
-	// Amplitude noise in all the band leaves nothing to tell the additive noise by: the limit is the phase noise itself.
+	// Amplitude noise in all the band leaves nothing to read the additive noise from: the limit is the phase noise itself.
 	c := flickering(300, 1)
 	c.RandomPs, c.RandomLowHz, c.RandomHighHz, c.FlickerHighHz = 20, 10, 9600, 11900
 	if ch := measureClips(t, jitter.Config{}, c).Channel[0]; !ch.RandomAtFloor || ch.RandomLimitPs < ch.RawPs || ch.RandomLimitPs > 1.01*ch.RawPs {
@@ -112,7 +112,7 @@ func TestSharedAmplitudeNoiseLeavesSharedJitter(t *testing.T) {
 	}
 }
 
-// Of noise alone, and of jitter, few captures are said to have amplitude noise, and the figures are as they were.
+// Few captures of noise alone, or with jitter, are said to have amplitude noise, and the figures are as they were.
 func TestOrdinaryNoiseIsNoAmplitudeNoise(t *testing.T) {
 	captures := 4
 	if *full {

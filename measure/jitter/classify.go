@@ -9,8 +9,8 @@ import (
 // exp(−3.5²/2) = 0.2 % of noise alone exceed it.
 const unseen = 3.5
 
-// oneLineBins is how far apart, in bins of the record, a line may be found in phase and in amplitude, or in two records, and be one: nearer than
-// that two lines show as one.
+// oneLineBins is how far apart, in bins of the record, a line may be found in phase and in amplitude, or in two records, and still be one:
+// two lines nearer than that show as one.
 const oneLineBins = 0.7
 
 // classify separates the lines found in phase and amplitude into phase modulation, amplitude modulation and additive tones.

@@ -48,8 +48,8 @@ func (c coverages) held(name string, bound, want float64) {
 	}
 }
 
-// check wants 95 ± 3 % of each, as far as so many can tell: three standard deviations more. Those that hold an allowance, for what
-// may be and need not, may hold more.
+// check wants 95 ± 3 % of each, and allows three standard deviations more for their number. Figures with an allowance for what may be but
+// need not be may be covered more often.
 func (c coverages) check(t *testing.T, allowed []string) {
 	t.Helper()
 	for _, name := range slices.Sorted(maps.Keys(c)) {
@@ -207,7 +207,7 @@ func kappaOf(c jittertest.Capture, seconds float64) float64 {
 	return sum / weight
 }
 
-// coverShared counts what is said of two channels of one clock, each with additive noise of its own.
+// coverShared counts what is said of two channels with one clock, each with additive noise of its own.
 func coverShared(t *testing.T, seen coverages, c jittertest.Capture, cfg jitter.Config, near bool) {
 	clean := c
 	clean.NoiseDBFS = 0

@@ -47,7 +47,7 @@ func newMixer(rateHz, carrierHz, highHz float64) *mixer {
 	return m
 }
 
-// transform keeps of the filter's response what is up to its stop band.
+// transform keeps the filter's response up to its stop band.
 func (m *mixer) transform(taps []float64, stop float64) {
 	bins := spectrum.NewPlan(m.size).Forward(nil, taps)
 	m.reach = min(m.size/2, int(stop/m.rateHz*float64(m.size))+1)
@@ -123,7 +123,7 @@ func forEach(group []int, spaces []*workspace, f func(w *workspace, channel int)
 	wait.Wait()
 }
 
-// demodulate works off the blocks from first to last − 1, which begin at x, on as many processors as it has demodulators.
+// demodulate processes the blocks from first to last − 1, which begin at x, on as many processors as it has demodulators.
 func (w *workspace) demodulate(x []float64, first, last int) {
 	var wait sync.WaitGroup
 	for i, d := range w.demods {

@@ -9,9 +9,9 @@ import (
 	"heardiff/measure/jitter/jittertest"
 )
 
-// Captures as a workshop's recorder gives them: total, random and deterministic jitter and the decades hold within their errors, every line is
-// found where it is and as large as it is, and of a hundred lines one at the most is none. Those of every run are some of each kind, and those
-// that are hard: weak pieces beside lines of the mains (38, 65), steady lines in noise that a loop raises (44), an idle tone in noise (45).
+// Captures as a workshop's recorder gives them: total, random and deterministic jitter and the decades hold within their errors, every line
+// is found where it is and as large as it is, and at most one line in a hundred is false. Every run takes some devices of each kind, and
+// the hard ones: weak pieces beside lines of the mains (38, 65), steady lines in noise that a loop raises (44), an idle tone in noise (45).
 func TestDevicesAreMeasuredWithinTheirErrors(t *testing.T) {
 	numbers := []int{1, 8, 36, 38, 44, 45, 65}
 	if *full {

@@ -12,45 +12,43 @@
 // most, to where it cancels. A warning says where it hardly does. Let the chain run on its own clock, or record at another
 // rate than four times the tone.
 //
-// Lines are found one by one, strongest first, where the spectrum of φ exceeds the median of its
-// surroundings so far that noise alone does so in fewer than one of a hundred captures; each is fitted with the
-// window's own shape and subtracted, so that strong lines hide no weak ones; where its residual is large, two in its stead are fitted together. The residual of all is noise. Additive noise
-// appears equally in α and φ, so that the density of α is subtracted from the density of φ; the rest is random jitter.
-// Where α clearly exceeds φ it is noise of the amplitude itself, and the rest of the band shows what is additive. Amplitude noise
-// that stays below the sum of additive noise and jitter is distinguished from additive noise where it rises towards the carrier; where it is as even as additive
-// noise it is not, and makes jitter look smaller.
+// Lines are found one by one, strongest first, where the spectrum of φ exceeds the median of its surroundings so far that noise alone does
+// so in fewer than one of a hundred captures; each is fitted with the window's own shape and subtracted, so that strong lines hide no weak
+// ones; where its residual is large, two are fitted together in its place. The residual of all is noise. Additive noise appears equally in
+// α and φ, so that the density of α is subtracted from the density of φ; the rest is random jitter. Where α clearly exceeds φ it is noise
+// of the amplitude itself, and the rest of the band shows what is additive. Amplitude noise that stays below the sum of additive noise and
+// jitter is distinguished from additive noise where it rises towards the carrier; where it is as even as additive noise it is not, and
+// makes jitter look smaller.
 //
-// Ticks and lost samples are no clock's: the noise without lines, as a function of time, shows them where they exceed it by 8 standard
-// errors. A tick is bridged over the filter's length, before the noise is read; where the phase steps, by half a sample or more or as a
-// clock that is corrected, it stays and is named. Steps of full periods leave no trace. Where a block was lost, or the tone pauses for
-// a millisecond or more, the longest unbroken stretch is measured.
+// Ticks and lost samples do not come from a clock: the noise without lines, as a function of time, shows them where they exceed it by 8
+// standard errors. A tick is bridged over the filter's length, before the noise is read; where the phase steps, by half a sample or more or
+// as where a clock is corrected, it stays and is named. Steps of full periods leave no trace. Where a block was lost, or the tone pauses
+// for a millisecond or more, the longest unbroken stretch is measured.
 //
-// A phase line with an amplitude line at its side is read so: where one of the two sidebands is missing (less
-// than a quarter of the other, or not to be distinguished from noise) it is an additive tone on one side of the carrier and no jitter; else
-// it is split into β and m. A real amplitude and phase modulation of nearly equal depth and phase looks the same as an
-// additive tone; no measurement of one tone can distinguish them.
-// Where a tone's clock is not the carrier's and the one drifts against the other, the tone is spread over several bins; what is
-// found of it in phase and in amplitude is then judged together, over the full stretch.
-// A line of jitter whose own frequency wanders, as the mains' does, falls into pieces in a long record. Pieces within some twelve
-// bins whose sum has a steady envelope, which lines of their own, beating, have not, are one line: its place the centroid, its peak from
-// the power of the stretch. A line that wanders by more, as a switching supply's may, is a hump of the spectrum: it is found before any line is
-// sought, by an envelope far steadier than that of noise in the same band, and counts as one line, too. A warning names the lines that
-// wander. Steady lines in a hump are subtracted before it is judged, and found as lines of their own. A hump that holds less than about
-// half of the power of its stretch is not distinguished from noise, nor one with a stronger steady line within it. Pieces far weaker than a line
-// near them are part of it where they are in quadrature with it, as phase modulation is, the sideband that was too weak to be found included.
+// A phase line with an amplitude line at its frequency is read as follows: where one of the two sidebands is missing (less than a quarter
+// of the other, or not to be distinguished from noise) it is an additive tone on one side of the carrier and no jitter; else it is split
+// into β and m. A real amplitude and phase modulation of nearly equal depth and phase looks the same as an additive tone; no measurement of
+// one tone can distinguish them. Where a tone's clock is not the carrier's and the one drifts against the other, the tone is spread over
+// several bins; what is found of it in phase and in amplitude is then judged together, over the full stretch. A line of jitter whose own
+// frequency wanders, as the mains' does, falls into pieces in a long record. Pieces within some twelve bins whose sum has a steady
+// envelope, which separate lines, beating, do not have, are one line: its place the centroid, its peak from the power of the stretch. A
+// line that wanders by more, as a switching supply's may, is a hump of the spectrum: it is found before any line is sought, by an envelope
+// far steadier than that of noise in the same band, and counts as one line, too. A warning names the lines that wander. Steady lines in a
+// hump are subtracted before it is judged, and found as lines of their own. A hump that holds less than about half of the power of its
+// stretch is not distinguished from noise, nor one with a stronger steady line within it. Pieces far weaker than a line near them are part
+// of it where they are in quadrature with it, as phase modulation is, the sideband that was too weak to be found included.
 //
 // Detection. A line is as many dB above the noise as each of its sidebands is above the noise in a bin of the
 // capture's own spectrum, one bin for the full record, under additive noise. At 15 dB a line is found 99 times in 100.
 //
-// How hard that is depends on the phase: a line of peak β, in a record of T seconds whose phase has noise of the one-sided
-// density S, is ρ = (β²/2)/(S/T) above it. Both sidebands bear on β, and half of the additive noise is amplitude:
-// ρ is 3 dB more than the figure of a sideband. The best that any detector without knowledge of frequency and phase can do with
-// false alarms at a rate p for each of N = band·T bins is P = Q(2ρ), the probability that a non-central χ² of three degrees of
-// freedom (two of the amplitude, one of the frequency) and non-centrality 2ρ exceeds 2t, where t solves
-// N·√(πt/3)·exp(−t) = N·p. For N·p = 0.002, T = 10 s and 10 Hz to 9.6 kHz that is 97.1 % at ρ = 15 dB, 99.1 % at 15.5 dB and
-// 99.8 % at 16 dB; for 60 s 94.6, 98.1 and 99.5 %. So by ρ no detector finds 99 % at 15 dB with so few false alarms. This one
-// found 96.0 % of 2000 simulated lines at ρ = 15 dB in 10 s: it loses a quarter of a decibel, a third each to the taper, to
-// fitting within a few lobes and to the scatter of its estimate of the noise; none between bins, since the spectrum is padded
+// How hard that is depends on the phase: a line of peak β, in a record of T seconds whose phase has noise of the one-sided density S, is
+// ρ = (β²/2)/(S/T) above it. Both sidebands bear on β, and half of the additive noise is amplitude: ρ is 3 dB more than the figure of a
+// sideband. The best that any detector without knowledge of frequency and phase can do with false alarms at a rate p for each of N = band·T
+// bins is P = Q(2ρ), the probability that a non-central χ² of three degrees of freedom (two of the amplitude, one of the frequency) and
+// non-centrality 2ρ exceeds 2t, where t solves N·√(πt/3)·exp(−t) = N·p. For N·p = 0.002, T = 10 s and 10 Hz to 9.6 kHz that is 97.1 % at
+// ρ = 15 dB, 99.1 % at 15.5 dB and 99.8 % at 16 dB; for 60 s 94.6, 98.1 and 99.5 %. So, measured by ρ, no detector finds 99 % at 15 dB with
+// so few false alarms. This one found 96.0 % of 2000 simulated lines at ρ = 15 dB in 10 s: it loses a quarter of a decibel, a third each to
+// the taper, to fitting within a few lobes and to the scatter of its estimate of the noise; none between bins, since the spectrum is padded
 // and each line fitted.
 //
 // Coverage. How many of the figures of simulated captures are within two of their stated errors, where 95 in 100 should be, as "go test -run

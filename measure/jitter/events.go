@@ -16,13 +16,13 @@ const (
 	eventPower = 8 * 8 / 2
 	// mostCut is the part of a record that may be bridged; more are no single events.
 	mostCut = 0.02
-	// clearStep is how many times the usual scatter a step is at the least.
+	// clearStep is the least size of a step, as a multiple of the usual scatter.
 	clearStep = 8
 	// finest is how many times fewer values than baseband samples determine the time of an event.
 	finest = 8
-	// aWhile is the time in seconds over which noise is the same, and mostSwing how many times the typical noise it may be there: what folds
-	// back moves between phase and amplitude while a carrier near rate/4 slides against the samples, twice the mean at the most, of which the
-	// typical is no less than 0.7.
+	// aWhile is the time in seconds over which noise is the same, and mostSwing the largest ratio of the noise there to the typical noise:
+	// what folds back moves between phase and amplitude while a carrier near rate/4 slides against the samples, twice the mean at the most,
+	// of which the typical is no less than 0.7.
 	aWhile    = 0.05
 	mostSwing = 3
 	// enough values determine the noise of a while.
@@ -39,7 +39,7 @@ type event struct {
 	bridged  bool    // bridged, so that no figure holds it
 }
 
-// eventDetector is what events are looked for with, for one channel after the other: the memory of the upper part of the band as a function of time.
+// eventDetector looks for events in one channel after the other; it holds the memory for the upper part of the band as a function of time.
 type eventDetector struct {
 	lock     sync.Mutex
 	plan     *spectrum.ComplexPlan // nil where the band has too few bins
@@ -48,7 +48,7 @@ type eventDetector struct {
 	high     int // the bin after the last
 }
 
-// newEventDetector makes one for records of a padded transform of so many samples at a rate.
+// newEventDetector makes a detector for records of a padded transform of so many samples at a rate.
 func newEventDetector(size int, rateHz, highHz float64) *eventDetector {
 	w := &eventDetector{high: int(highHz / rateHz * float64(size))}
 	n := size / finest
@@ -120,9 +120,9 @@ func (c course) at(i int) float64 {
 	return slices.Max(c.noise[max(0, k-1):min(len(c.noise), k+2)])
 }
 
-// squared returns the power of amplitude, in the units of the envelope, that large jitter passes for noise with: of what the filter
-// takes away of a phase φ, some φ²/2 is left in the amplitude, and is no Gaussian noise. Six standard deviations σ of φ, 18σ², shall be no
-// event: (18σ²)² ≤ eventPower·10σ⁴.
+// squared returns the amplitude power, in the units of the envelope, that counts as noise because large jitter makes it: where the filter
+// takes away some of a phase φ, some φ²/2 is left in the amplitude, and is no Gaussian noise. Six standard deviations σ of φ, 18σ², shall
+// be no event: (18σ²)² ≤ eventPower·10σ⁴.
 func (w *eventDetector) squared(r *record) float64 {
 	sum := 0.0
 	for _, x := range r.pm[:w.high] {
@@ -222,8 +222,8 @@ func (e *event) readStep(z []complex128) {
 	}
 }
 
-// stepAcross returns by how much φ differs after a stretch from before, by straight lines through as much on either side: what was
-// taken out for a trend, and as lines below the band, bends round a step. It is NaN too near an end.
+// stepAcross returns by how much φ differs after a stretch from before, by straight lines through as much on either side: the trend and the
+// lines below the band that were taken out bend round a step. It is NaN too near an end.
 func stepAcross(z []complex128, from, to int) float64 {
 	half := (to - from) / 2
 	if from < 2*half || to+2*half > len(z) {

@@ -6,7 +6,7 @@ import (
 	"slices"
 )
 
-// Lines are fitted in turn up to refits times, and no longer when a round lowers the residual power to no less than stalled of it.
+// Lines are fitted in turn up to refits times, or until a round leaves stalled of the residual power or more.
 const (
 	refits  = 40
 	stalled = 0.95

@@ -9,8 +9,8 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// otherCarrier is by how much, as a ratio, carriers or bands differ that no clock explains. A judgement, no source: ten times the loosest clock of
-// IEC 60958-3. TestCarriersApartAreTwoSignals holds it.
+// otherCarrier is the difference, as a ratio, between carriers or bands that no clock explains. A judgement, no source: ten times the
+// loosest clock of IEC 60958-3. TestCarriersApartAreTwoSignals holds it.
 const otherCarrier = 0.01
 
 // OtherCarrier reports whether the carrier of another result differs by more than clocks do: their jitter cannot be compared.
@@ -127,8 +127,8 @@ func limit(ps, se, bound float64, atFloor bool, floorPs, floorBound float64) (ne
 	return ps, se, max(bound, floor), false
 }
 
-// clearOfNoise is how many standard errors of its own a band's random jitter has at the least to be read as measured: of some hundred
-// bands of noise alone chance passes none (3·10⁻⁵ each).
+// clearOfNoise is how many of its own standard errors a band's random jitter must reach to be read as measured: of some hundred bands of
+// noise alone chance passes none (3·10⁻⁵ each).
 const clearOfNoise = 4
 
 func (d DensityBand) clear() bool { return d.RandomPs*d.RandomPs >= clearOfNoise*d.SEPs2 }

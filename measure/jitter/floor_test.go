@@ -8,7 +8,7 @@ import (
 	"heardiff/measure/jitter"
 )
 
-// A floor recorded at another level than the capture is said to be, either way, and one at nearly the same level is not. The
+// A floor recorded at another level than the capture, higher or lower, brings a warning, and one at nearly the same level does not. The
 // recorder's noise, which stays where it is, makes the floor's jitter as much larger as its tone is lower.
 func TestAFloorAtAnotherLevelIsSaid(t *testing.T) {
 	capture := base()

@@ -30,7 +30,7 @@ type sampling struct {
 	block  int // frames
 }
 
-// note notes of each channel the angle in the next block.
+// note notes each channel's angle in the next block.
 func (s *sampling) note(block [][]float64, _ int) {
 	for c, x := range block {
 		s.angles[c] = append(s.angles[c], meanAngle(x))

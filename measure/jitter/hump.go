@@ -16,7 +16,7 @@ import (
 // of Gaussian noise in that band it is 2·(E|z|²)². Where the line holds the part s of the power, and noise the rest, it is 2 − s² times
 // (E|z|²)²: 2 less that is called its steadiness.
 const (
-	// grain is in how many bins of the record the median is taken for the noise, of which lines are no part.
+	// grain is over how many bins of the record the median is taken for the noise, which leaves lines out.
 	grain = 16
 	// humpOver is how far a hump is above both sides, and humpErrors by how many times the reciprocal root of its bins.
 	humpOver, humpErrors = 1.7, 10
@@ -24,18 +24,19 @@ const (
 	sideGrains = 4
 	// humpEdge is how far above its sides a hump's edge is.
 	humpEdge = 1.3
-	// steadyErrors is how steady, in reciprocal roots of the independent values, an envelope of noise never is, and mostSteady the most of
-	// that: in 3000 simulated bands each of 16 to 128 bins noise reached 0.75, 0.63, 0.59, 0.50, 0.47 and 0.39, three to four reciprocal roots.
+	// steadyErrors is the steadiness, in reciprocal roots of the number of independent values, that an envelope of noise never reaches, and
+	// mostSteady the most asked for: in 3000 simulated bands each of 16 to 128 bins noise reached 0.75, 0.63, 0.59, 0.50, 0.47 and 0.39,
+	// three to four reciprocal roots.
 	steadyErrors, mostSteady = 4, 0.75
-	// ofALine is the least steadiness, against what a line of that power would have, but for the scatter that noise in the same grains makes: with a
-	// hump of noise in its place as well a line would be read too large.
+	// ofALine is the least steadiness, relative to a line of that power, apart from the scatter that noise in the same grains makes: a line
+	// with a hump of noise at the same place would be read too large.
 	ofALine = 0.9
 	// mostInHump is how many steady lines are sought in a hump at the most.
 	mostInHump = 16
-	// concentrated is the sum of the squared shares of power from which on one place holds too much for a line that wanders, sincSquared what that
-	// of one steady line's bins, which are as sinc², falls short of: Σ x² is 2/3.
+	// concentrated is the sum of the squared shares of power from which on one place holds too much for a line that wanders, sincSquared
+	// the factor by which the sum falls short of 1 for one steady line, whose bins follow sinc²: Σ x² is 2/3.
 	concentrated, sincSquared = 0.5, 1.5
-	// mostOfProfile is the part of the profile, one of so many, up to which a hump is sought: the rest is needed to know the noise.
+	// mostOfProfile limits the humps sought to one part in so many of the profile: the rest is needed to know the noise.
 	mostOfProfile = 8
 )
 
@@ -141,7 +142,7 @@ func (p *lineFinder) judged(f profile, h hump) (line hump, ok bool) {
 	return h, f.filled(h) && p.exceeds(h) && !p.isSkirt(h)
 }
 
-// isSkirt reports whether the steady lines in a hump hold more than the hump: then it is what wanders of them.
+// isSkirt reports whether the steady lines in a hump hold more than the hump: then it is the part of them that wanders.
 func (p *lineFinder) isSkirt(h hump) bool {
 	all := 0.0
 	for _, l := range h.lines {
@@ -234,7 +235,8 @@ func (p *lineFinder) trimmed(h hump, bins int) hump {
 	return h.part(from, to)
 }
 
-// filled reports whether most of a hump is above its sides: lines apart, the one much stronger than the other, have a steady envelope, too.
+// filled reports whether most of a hump is above its sides: two separate lines, one much stronger than the other, have a steady envelope,
+// too.
 func (f profile) filled(h hump) bool {
 	raised := 0
 	for i := h.from / f.bins; i < h.to/f.bins; i++ {

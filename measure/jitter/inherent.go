@@ -37,7 +37,7 @@ func signalBin(bits, k int) complex128 {
 	return sum
 }
 
-// Of the lines that a signal of 16 bits has of itself so many, each so near in level, show that it is such a one (judgement, no source;
+// Of the lines that a signal of 16 bits has of itself so many, each so near in level, show that it is such a signal (judgement, no source;
 // TestTheSignalsOwnLinesAreInherent holds the first).
 const ownLines, ownWithinDB = 6, 0.5
 
@@ -49,7 +49,7 @@ type testSignal struct {
 	known     bool    // the carrier is a quarter of an expected rate
 }
 
-// shorterWords counts the lines, one of each group, that are those of the jitter signal of 16 bits, while that of 24 is taken off.
+// shorterWords counts the lines, one of each group, that belong to the jitter signal of 16 bits, while the signal of 24 bits is taken off.
 func (s testSignal) shorterWords(groups [][]component) int {
 	if s.bits != 24 || !s.known {
 		return 0

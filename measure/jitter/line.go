@@ -145,7 +145,7 @@ func (p *lineFinder) project(hz float64, from, to int) (value complex128, norm f
 
 // fit finds the line within one bin of hz with the smallest residual, by golden section over the bins of one main lobe.
 func (p *lineFinder) fit(hz float64) peak {
-	from, to := p.lobe(hz, 1.2) // the same bins for every trial, else what they explain jumps
+	from, to := p.lobe(hz, 1.2) // the same bins for every trial: otherwise what they explain jumps
 	return p.at(golden(hz-0.7*p.binHz, hz+0.7*p.binHz, func(hz float64) float64 {
 		value, norm := p.project(hz, from, to)
 		return -power(value) * norm

@@ -41,7 +41,7 @@ func TestErrorsHoldWhatFolds(t *testing.T) {
 			c.CarrierHz, c.PhaseDegrees, c.NoiseDBFS = 12000, degrees, -112
 			c.RandomPs, c.RandomLowHz, c.RandomHighHz = 60, 10, high
 			other := c
-			other.Amplitude = 0.5 // the same jitter, and noise, which is of the seed
+			other.Amplitude = 0.5 // the same jitter and the same noise, for the seed is the same
 			r := measureClips(t, jitter.Config{}, c, other)
 			density := c.RandomPs / math.Sqrt(high-10)
 			holds := func(what string, ps, se, limit float64, atFloor bool, want float64) {

@@ -7,7 +7,7 @@ import (
 	"heardiff/measure"
 )
 
-// sameLossS is how far apart, in seconds, losses of several channels are one at the most (judgement, no source;
+// sameLossS is how far apart, in seconds, losses in several channels may be and count as one (judgement, no source;
 // TestAnInterruptedToneIsMeasuredWhereItIsUnbroken holds it).
 const sameLossS = 0.05
 

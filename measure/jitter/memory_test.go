@@ -54,7 +54,7 @@ func TestMemoryDoesNotGrowWithTheCapture(t *testing.T) {
 		seconds, rate = []int{60, 120, 240, 3600}, 192000
 		run = func(r pcm.Reader) (jitter.Result, error) { return jitter.Measure(r, jitter.Config{Spectrum: true}) }
 	}
-	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1)) // else it is chance how much of the two channels' work falls together
+	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1)) // otherwise it is chance how much of the two channels' work falls together
 	defer debug.SetGCPercent(debug.SetGCPercent(5)) // looks often
 	most := make([]uint64, len(seconds))
 	for i, s := range seconds {

@@ -189,7 +189,7 @@ func (n noiseBand) seen() float64 { return max(tail, 1+tailErrors/math.Sqrt(n.in
 // how much the additive noise may be wrong otherwise, and how much of the difference may be wrong by jitter of higher frequencies.
 type noiseSum struct{ pm, additive, variancePM, varianceAdditive, unknown, other float64 }
 
-// variance returns the variance of the difference, of no jitter too. Anything within what is unknown is equally likely.
+// variance returns the variance of the difference, also where there is no jitter. Anything within what is unknown is equally likely.
 func (s noiseSum) variance() float64 { return s.scatter()*s.scatter() + s.unknown*s.unknown/3 }
 
 // uncertainty returns the standard error of the difference as jitter of the band. What folds is not anything up to other: a clock of white

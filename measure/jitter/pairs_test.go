@@ -55,7 +55,7 @@ func TestPairsAreTwoLinesInEveryPhase(t *testing.T) {
 			}
 		}
 	}
-	// Two near lines bear on each other, the more the nearer: what their errors say of that is true.
+	// Two near lines bear on each other, the more the nearer: their stated errors account for that.
 	if rms := floats.Norm(scores, 2) / math.Sqrt(float64(len(scores))); rms < 0.8 || rms > 1.2 {
 		t.Errorf("%d errors scatter by %.2f of their standard errors, want 1", len(scores), rms)
 	}

@@ -39,9 +39,9 @@ func unwrap(z []complex128) {
 	}
 }
 
-// detrend takes a polynomial, and a slow sine if there is one, off φ and α: offset, drift and slow wander, so that their leakage does not reach the band. It is
-// fitted to means under a window that lets nothing through from lowHz on: else it would follow the band's own lines a little, and
-// what it takes from them would come back as noise around them.
+// detrend takes a polynomial, and a slow sine if there is one, off φ and α: offset, drift and slow wander, so that their leakage does not
+// reach the band. It is fitted to means under a window that lets nothing through from lowHz on: otherwise it would follow the band's own
+// lines a little, and what it takes from them would come back as noise around them.
 func (r *record) detrend(z []complex128, lowHz float64) {
 	r.periods = max(8, int(r.seconds*lowHz))
 	s := newSmoother(len(z), r.periods)

@@ -11,7 +11,7 @@ import (
 // Distances in bins of the record.
 const (
 	coupled    = 1.8  // nearer than that two lines are fitted together: fitted in turn each hardly moves
-	pairWithin = 2.1  // how far from the one that they look like two are sought
+	pairWithin = 2.1  // how far from the single line that two look like they are sought
 	pairGrid   = 0.15 // how densely two places are tried
 	leastApart = 0.3  // two lines nearer than that cannot be distinguished from one that wanders
 	pairReach  = 3.2  // how far beyond the two lines bins are fitted

@@ -53,8 +53,8 @@ type Channel struct {
 	DeterministicPsPP    float64 `json:"deterministic_ps_pp"`
 	DeterministicLimitPs float64 `json:"deterministic_limit_ps_rms"`
 	DeterministicAtFloor bool    `json:"deterministic_at_floor"`
-	// TotalPs joins random and deterministic. With one of them at the floor it is the other alone, NaN with both, or with no lines and
-	// the random part at the floor; it lies then between that and TotalLimitPs.
+	// TotalPs joins random and deterministic. With one of them at the floor it is the other alone, and the true total lies between that and
+	// TotalLimitPs. It is NaN with both at the floor, or with no lines and the random part at the floor.
 	TotalPs      float64       `json:"total_ps_rms"`
 	TotalSEPs    float64       `json:"total_se_ps"`
 	TotalLimitPs float64       `json:"total_limit_ps_rms"`
@@ -82,7 +82,7 @@ type Line struct {
 	SidebandDBc float64 `json:"sideband_dbc"`
 	Inherent    bool    `json:"inherent"` // the test signal's own; not counted
 	AtFloor     bool    `json:"at_floor"` // within 3 dB of the same line of the floor; not counted
-	// WanderHz is the RMS by which its frequency strays within a record, 0 where it is steady; the line's peak is then its power's.
+	// WanderHz is the RMS by which its frequency strays within a record, 0 where it is steady; the line's peak then follows from its power.
 	WanderHz float64 `json:"wander_hz"`
 }
 

@@ -13,8 +13,9 @@ const rounds = 64
 // maxLines bounds the lines of one spectrum; more are not a steady tone's.
 const maxLines = 400
 
-// A line of such a signal is more than rounding, which is not quite noise, from a peak of leastLine on, as a ratio to the carrier: sidebands at
-// −212 dBc. Where there is a strong line it must be more than traced of that, too, whose place is known to the square root of rounding.
+// A line of an exact digital signal is more than rounding, which is not quite noise, from a peak of leastLine on, as a ratio to the
+// carrier: sidebands at −212 dBc. Where there is a strong line, whose place is known to the square root of rounding, it must also be more
+// than traced of that line.
 const (
 	leastLine = 5e-11
 	traced    = 1e-6

@@ -10,7 +10,7 @@ const (
 	smearGap = 4
 	// smearPieces is the least number of them: one line of phase and one of amplitude are judged as a pair.
 	smearPieces = 3
-	// skirtBins is how much farther than they the tone's skirt may reach.
+	// skirtBins is how much farther than the pieces the tone's skirt may reach.
 	skirtBins = 30
 )
 
@@ -20,10 +20,10 @@ type smear struct {
 	last             float64 // Hz
 }
 
-// smeared finds additive tones that drift against the carrier, since the one's clock is not the other's. Such a tone
-// is spread over several bins, and the pieces found in phase and in amplitude need not be at the same frequencies; but over
-// the stretch as one, one of the two sidebands is missing, and so it is at each piece. It returns the tones, and the lines that are
-// no part of one: a line of jitter near it has both sidebands.
+// smeared finds additive tones that drift against the carrier, since their clocks differ. Such a tone is spread over several bins, and the
+// pieces found in phase and in amplitude need not be at the same frequencies; but over the full stretch one of the two sidebands is
+// missing, and so it is at each piece. It returns the tones, and the lines that are no part of one: a line of jitter near it has both
+// sidebands.
 func smeared(pm, am *lineFinder, phase, amplitude []peak) (tones []component, restPhase, restAmplitude []peak) {
 	for _, s := range stretches(phase, amplitude, smearGap/pm.seconds) {
 		if len(s.phase) > 0 && len(s.amplitude) > 0 && len(s.phase)+len(s.amplitude) >= smearPieces {

@@ -8,8 +8,8 @@ import (
 	"heardiff/measure/jitter/jittertest"
 )
 
-// A tone of the recorder's clock, with a carrier of another clock that drifts: its frequency is constant while the carrier's moves, and
-// is spread over driftPPM·12 kHz beside it. The lines of jitter are of the capture's own time and stay sharp.
+// A tone of the recorder's clock, with a carrier of another clock that drifts: its frequency is constant while the carrier's moves, and is
+// spread over driftPPM·12 kHz next to it. The lines of jitter are of the capture's own time and stay sharp.
 func TestToneBesideADriftingCarrierIsNoJitter(t *testing.T) {
 	for _, drift := range []float64{0, 2, 10, -50, 200} {
 		c := base()
@@ -57,8 +57,8 @@ func TestJitterBesideASmearedToneIsFound(t *testing.T) {
 	}
 }
 
-// The errors of 40 amplitude lines and 40 tones beside the carrier, each over its stated standard error, have a mean
-// square of 1; of 40 values it scatters by √(2/40) = 0.22.
+// The errors of 40 amplitude lines and 40 tones next to the carrier, each over its stated standard error, have a mean square of 1; of 40
+// values it scatters by √(2/40) = 0.22.
 func TestDepthsScatterByTheirStandardErrors(t *testing.T) {
 	c := base()
 	c.NoiseDBFS = -100

@@ -144,8 +144,8 @@ func (r *record) inside(low, high float64) (from, to int) {
 	return from, min(max(from, int(math.Ceil(high/r.binHz))-1), len(r.pm)-1)
 }
 
-// instant returns when, from the middle of the record, number i of so many points is. The window's ends are left out: what is there
-// hardly bears on the fit.
+// instant returns the time, from the middle of the record, of point i of so many. The window's ends are left out: what is there hardly
+// bears on the fit.
 func (r *record) instant(i, points int) float64 {
 	return (1 - taper) * r.seconds * ((float64(i)+0.5)/float64(points) - 0.5)
 }

@@ -41,9 +41,9 @@ type TransferBand struct {
 	AtLeast       bool    `json:"at_least"`
 }
 
-// NewTransfer sets output against reference: two measurements of one band made with Config.Spectrum, such as clock
-// recovery off and on. Lines marked inherent or at the floor take no part. It is an error if the bands differ or a spectrum is missing
-// (or was stored by a version that did not keep all of it).
+// NewTransfer compares output with reference: two measurements of one band made with Config.Spectrum, such as clock recovery off and on.
+// Lines marked inherent or at the floor take no part. It is an error if the bands differ or a spectrum is missing (or was stored by a
+// version that did not keep all of it).
 func NewTransfer(reference, output Result) (Transfer, error) {
 	if differ(reference.BandHz, output.BandHz) {
 		return Transfer{}, fmt.Errorf("jitter: bands differ: %.0f to %.0f Hz and %.0f to %.0f Hz", reference.BandHz[0], reference.BandHz[1], output.BandHz[0], output.BandHz[1])

@@ -84,7 +84,7 @@ type sway struct {
 	cos, sin complex128
 }
 
-// leastCycles is from where on a sine is distinguished from a polynomial.
+// leastCycles is the number of cycles from which on a sine is distinguished from a polynomial.
 const leastCycles = 2.0
 
 // meansPerTerm is how many means there must be for each term of the polynomial for a sine to be sought in what it leaves. A judgement, no source;

@@ -16,7 +16,7 @@ import (
 
 var full = flag.Bool("full", false, "widen the grids of simulated captures")
 
-// Hum that modulates the amplitude, a tone beside the carrier, and a real line of time error, together.
+// Hum that modulates the amplitude, a tone next to the carrier, and a real line of time error, together.
 func TestAmplitudeAndAdditiveLinesAreNoJitter(t *testing.T) {
 	c := base()
 	c.AM = []jittertest.Sine{{Hz: 100, Peak: 1e-4}}
@@ -62,7 +62,7 @@ func TestBesselProductsAreNoLines(t *testing.T) {
 	}
 }
 
-// A steady clock, however far off, does not wander: what a slope leaves of the means is noise's.
+// A steady clock, however far off, does not wander: what a slope leaves of the means is noise.
 func TestClockOffsetIsNoWander(t *testing.T) {
 	c := base()
 	c.NoiseDBFS, c.CarrierHz = -140, 12000*(1+200e-6)
@@ -179,7 +179,7 @@ func TestCommonJitterIsReadAgainstTheFloor(t *testing.T) {
 }
 
 // Noise that is added to both channels is no jitter, common or not; jitter beyond rate/2 − f₀, which folds back as amplitude and phase,
-// correlates the channels no more than wholly.
+// makes no correlation of the channels above 1.
 func TestWhatIsNoJitterIsNoCommonJitter(t *testing.T) {
 	a := base()
 	a.NoiseDBFS = 0
@@ -440,10 +440,9 @@ func TestTransferFollowsTheClockRecovery(t *testing.T) {
 	}
 }
 
-// Hum, an offset and a second tone far from the carrier lie outside the band and leave no trace in it, also where the
-// recorder runs at twice the signal's rate.
-// Nor does what is slower than the band: lines just below it, and a clock that sways, its frequency being off besides. Their
-// side lobes would pass for random jitter.
+// Hum, an offset and a second tone far from the carrier lie outside the band and leave no trace in it, also where the recorder runs at
+// twice the signal's rate. Nor does what is slower than the band: lines just below it, and a clock that sways and whose frequency is off as
+// well. Their side lobes would pass for random jitter.
 func TestWhatLiesBelowTheBandLeavesNoTrace(t *testing.T) {
 	for _, slow := range []jittertest.Sine{{Hz: 9, Peak: 300e-12}, {Hz: 8.33, Peak: 1e-9}, {Hz: 5, Peak: 20e-9}, {Hz: 2, Peak: 100e-9}, {Hz: 0.5, Peak: 1e-6}, {Hz: 0.21, Peak: 10e-6}} {
 		clip := pcm.Clip{Rate: 48000}
@@ -540,8 +539,8 @@ func TestTheWorstLineIsOneThatCountsOrABound(t *testing.T) {
 	}
 }
 
-// A digital signal without dither is exact but for the rounding of numbers, which makes no lines, neither by itself nor beside
-// a line that is much stronger. Folded products of large jitter are kept out by the choice of frequencies.
+// A digital signal without dither is exact but for the rounding of numbers, which makes no lines, neither by itself nor next to a line that
+// is much stronger. Folded products of large jitter are kept out by the choice of frequencies.
 func TestRoundingMakesNoLines(t *testing.T) {
 	const rate = pcm.Rate(44100)
 	frequencies, peaks := []float64{250, 997.3}, []float64{10, 1e6}

@@ -152,7 +152,7 @@ func TestWhatWandersAndIsNoJitterIsNone(t *testing.T) {
 	}
 }
 
-// What of a line that wanders is too weak to be found as a piece of it, in its skirt, is no random jitter.
+// The part of a wandering line's skirt that is too weak to be found as a piece of the line is not random jitter.
 func TestTheSkirtOfAWanderingLineIsNoRandomJitter(t *testing.T) {
 	c := base()
 	c.RandomPs, c.RandomLowHz, c.RandomHighHz, c.NoiseDBFS, c.Seed = 50, 10, 9600, -125, 6

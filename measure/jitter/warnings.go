@@ -11,10 +11,10 @@ import (
 
 // The codes of warnings about jitter, in addition to those of all measurements.
 const (
-	AmplitudeNoise measure.Code = "amplitude-noise"  // amplitude exceeds phase, at the lowest from Value, a frequency, on
+	AmplitudeNoise measure.Code = "amplitude-noise"  // amplitude exceeds phase; Value is the lowest frequency where it does
 	ClockStep      measure.Code = "clock-step"       // the phase steps by Value, less than half a sample, at the instant
 	FewPeriods     measure.Code = "few-periods"      // Value, in seconds, holds few periods of the band's low end
-	LockedClocks   measure.Code = "locked-clocks"    // of jitter that folds back Value per cent show in the phase
+	LockedClocks   measure.Code = "locked-clocks"    // Value per cent of the jitter that folds back show in the phase
 	LostBlock      measure.Code = "lost-block"       // a block was lost or repeated: the phase steps by Value, in samples
 	ManyLines      measure.Code = "many-lines"       // more lines than are listed
 	PhaseJump      measure.Code = "phase-jump"       // the largest step of phase between two baseband samples
@@ -87,7 +87,7 @@ func (m *measurement) lockedWarning() []measure.Warning {
 	return nil
 }
 
-// shorterWords warns where the lines are those of the jitter signal of 16 bits, while that of 24 is taken off.
+// shorterWords warns where the lines belong to the jitter signal of 16 bits, while the signal of 24 bits is taken off.
 func (m *measurement) shorterWords() []measure.Warning {
 	for _, c := range m.channels {
 		if own := m.testSignal().shorterWords(m.group(c.jitter)); own >= ownLines {

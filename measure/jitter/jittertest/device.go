@@ -103,7 +103,7 @@ func (d device) addLine(hz float64) {
 	}
 }
 
-// line returns one that is 20 to 50 dB above the noise in a bin of the record, in seconds times scale.
+// line returns a line that is 20 to 50 dB above the noise in a bin of the record, in seconds times scale.
 func (d device) line(hz, scale float64) Sine {
 	inBin := d.PhaseDensity(hz) / d.Seconds
 	return Sine{hz, scale * math.Sqrt(2*inBin*d.between(1e2, 1e5)), 2 * math.Pi * d.random.Float64()}

@@ -104,7 +104,7 @@ func newSeeker(h anchorSearch) *anchorSeeker {
 	}
 }
 
-// read takes the n frames of A at at, and those of B that they are sought in.
+// read reads the n frames of A at at, and the frames of B in which they are sought.
 func (s *anchorSeeker) read(at int) error {
 	if err := pcm.ReadAround(s.a, s.windowA, at); err != nil {
 		return err
@@ -124,8 +124,8 @@ func (s *anchorSeeker) read(at int) error {
 	return nil
 }
 
-// stretched returns by how many frames frame i of the window of B is displaced, for the drift that is taken for granted: to the
-// nearest, since a fraction of a frame is no matter here.
+// stretched returns by how many frames frame i of the window of B is displaced, for the drift that is taken for granted: to the nearest,
+// since a fraction of a frame does not matter here.
 func (s *anchorSeeker) stretched(i int) int { return int(math.Round(s.drift * float64(i))) }
 
 // seek finds what was read of A in what was read of B. ok is false where A is silent.

@@ -13,7 +13,7 @@ import (
 // SamePlaceFrames is how far a displacement may be from the line for both to be one place. A judgement, no source; TestSustainedTonesAreNotPlacedAPeriodApart holds it.
 const SamePlaceFrames = 3
 
-// RivalFrames is the longest stretch that is correlated at once, and reachesInStretch how many times the reach it is long at the least: of a
+// RivalFrames is the longest stretch that is correlated at once, and reachesInStretch its least length as a multiple of the reach: in a
 // shorter one the ends decide. A judgement, no source; TestAShortStretchIsNotCorrelated holds the second.
 const RivalFrames, reachesInStretch = 1 << 20, 4
 
@@ -29,7 +29,7 @@ func (s *Search) BestRival(f Line, stretch [2]int, reach int) (lag, other int, r
 	if err != nil {
 		return 0, 0, 0, err
 	}
-	// B is read at the nearest frame of the line: a fraction of a frame is no matter here, drift over seconds is.
+	// B is read at the nearest frame of the line: a fraction of a frame does not matter here, drift over seconds does.
 	start := stretch[0] + int(math.Round(f.Shift(float64(stretch[0])))) - reach
 	drifted := int(math.Ceil(math.Abs(f.Drift)*float64(n+2*reach))) + 1
 	y, err := readMix(s.b, start-drifted, n+2*(reach+drifted), f)

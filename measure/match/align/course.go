@@ -17,7 +17,8 @@ type Course struct {
 	energy []float64   // running sum of the energy in all bands, energy[i] before hop i
 }
 
-// courseBands is the number of octaves from lowestOctaveHz up that a course is of: most of the energy of music, and what every recorder keeps.
+// courseBands is the number of octaves from lowestOctaveHz up that a course covers: most of the energy of music, and what every recorder
+// keeps.
 const (
 	courseBands    = 7
 	lowestOctaveHz = 125

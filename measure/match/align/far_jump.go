@@ -10,9 +10,9 @@ import (
 	"gonum.org/v1/gonum/floats"
 )
 
-// farJumps returns the line on which A begins in B, confined to where it and those after the jumps hold, and the jumps; the line alone,
-// not confined, where there are none. They are found from anchors that agree with each other but not with the line. Anchors of the other
-// places help where B jumps farther than an anchor is sought.
+// farJumps returns the line on which A begins in B, confined to the frames where it and the lines after the jumps hold, and the jumps.
+// Where there are none it returns the line alone, not confined. They are found from anchors that agree with each other but not with the
+// line. Anchors of the other places help where B jumps farther than an anchor is sought.
 func (s *Search) farJumps(p Place) (Line, []Jump, error) {
 	anchors := p.outerAnchors(s.Places)
 	far := func(l Line) bool { return math.Abs(l.Offset-p.Offset) >= slack/2 }
@@ -107,8 +107,8 @@ func bestPath(fits [][]float64) []int {
 	return which
 }
 
-// boundary returns the frames of A, between two frames, where B leaves one line and where it is on the next: where the evidence
-// before speaks most for the one and that after for the other. What speaks for neither lies between them.
+// boundary returns the frames of A, between two frames, where B leaves one line and where it is on the next: where the evidence before
+// speaks most for the one and the evidence after for the other. What speaks for neither lies between them.
 func boundary(a, b pcm.Reader, before, after Line, lo, hi float64, size int) (end, start float64, err error) {
 	const parts = 32
 	for range 5 {

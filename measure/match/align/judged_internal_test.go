@@ -10,7 +10,7 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// One anchor that matches is enough only where there are no more than two, and a quarter of all must.
+// One anchor that matches is enough only where there are no more than two, and a quarter of all must match.
 func TestOneAnchorOfManyMayBeChance(t *testing.T) {
 	for _, c := range []struct {
 		matched, anchors int

@@ -33,7 +33,7 @@ func (l Line) signOf(c int) float64 {
 // Shift returns by how many frames frame t of A is displaced in B.
 func (l Line) Shift(t float64) float64 { return l.Offset + l.Drift*t }
 
-// Later returns the line on which a frame of A lies where the one so many frames later does on l.
+// Later returns the line that puts each frame of A where l puts the frame of A so many frames later.
 func (l Line) Later(frames int) Line {
 	l.Offset += float64(frames) * (1 + l.Drift)
 	return l
@@ -51,8 +51,8 @@ func (l Line) Overlap(a, b pcm.Reader, margin int) (from, to int) {
 	return from, to
 }
 
-// ReadPair reads n frames of A from at on, and of B, whose channels it puts in A's order, what lies at any of their displacements with a margin to
-// either side, from frame bFrom on.
+// ReadPair reads n frames of A from at on, and the frames of B, from bFrom on, at all of their displacements, with a margin to either side.
+// It puts B's channels in A's order.
 func (l Line) ReadPair(a, b pcm.Reader, at, n, margin int) (inA, inB [][]float64, bFrom int, err error) {
 	channels := a.Format().Channels
 	inA, inB = pcm.Planes(channels, n), pcm.Planes(channels, n+2*margin+int(math.Abs(l.Drift)*float64(n))+2)

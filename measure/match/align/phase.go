@@ -8,7 +8,7 @@ import (
 	"heardiff/measure/spectrum"
 )
 
-// CrossPhase is the mean joint spectrum of a channel of A and B, with its weights: |joint|²/(|A|²·|B⊥|²), B⊥ what no delay or
+// CrossPhase is the mean joint spectrum of a channel of A and B, with its weights: |joint|²/(|A|²·|B⊥|²), B⊥ the part of B that no delay or
 // gain makes of A.
 type CrossPhase struct {
 	N, Lo  int

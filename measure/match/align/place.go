@@ -12,7 +12,7 @@ const (
 	// exchangedProduct is the product of the correlations of sum and difference below which channels are exchanged. A judgement, no source;
 	// TestOneChannelUnlikeTheOther holds it.
 	exchangedProduct = -0.1
-	// clearlyBetter is by how many times a correlation is to be larger to be no chance. A judgement, no source;
+	// clearlyBetter is how many times larger a correlation must be for it to be no chance. A judgement, no source;
 	// TestChannelsAreCrossedWhereThatFitsBetter holds it.
 	clearlyBetter = 1.02
 )
@@ -94,10 +94,10 @@ type Place struct {
 	anchors   []anchor
 	matched   int
 	search    anchorSearch
-	agreed    float64 // share of the anchors that matched, each as strong as A is there: some may be noise
+	agreed    float64 // share of the anchors that matched, each weighted by A's level there: some may be noise
 }
 
-// driftReach is by how much the clocks may run apart from what an assumption takes them to.
+// driftReach is how far the drift of the clocks may be from the one that an assumption takes.
 const driftReach = 5e-4
 
 // Two unrelated stretches, searched over a few thousand displacements, seldom reach a third.

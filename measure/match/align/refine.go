@@ -26,7 +26,7 @@ type Refinement struct {
 const (
 	settled    = 1e-7 // frames
 	settledInS = 0.05 // or in standard errors
-	// What is rounding and no more, of a gain and of a line in frames: copies are to be found identical.
+	// Up to these a gain, and a line in frames, are off by rounding alone: copies are to be found identical.
 	gainRounding, lineRounding = 1e-12, 1e-8
 	// missOfMove is the part of a move of the line that it misses, some thousandths: its blocks were turned by one delay each. missOfChannel is the
 	// part of a move of a channel: it moves single blocks by a part of it, as the channels' shares change, and their mean by a few hundredths.
@@ -148,9 +148,9 @@ func (f *Refinement) settle() (offset, drift float64) {
 // biweight is how many standard deviations off the line a block has no weight any more (common practice, no source).
 const biweight = 6
 
-// excess returns the variance that the deviations have beyond the blocks' own noise, 0 where it is negligible: the weights are good to a factor
-// of two in deviation. The median, so that a few stray blocks make none; of what each block needs, so that weak blocks, whose noise is great,
-// do not lend theirs to strong ones.
+// excess returns the variance that the deviations have beyond the blocks' own noise, 0 where it is negligible: the weights are good to a
+// factor of two in deviation. It is the median, so that a few stray blocks make none, of what each block needs, so that weak blocks, whose
+// noise is great, do not lend theirs to strong ones.
 func (f *Refinement) excess(deviation []float64) float64 {
 	needs := make([]float64, len(deviation))
 	for i, p := range f.track {

@@ -84,7 +84,7 @@ func (s *Search) tryAll(found []candidate, m assumption) error {
 	return nil
 }
 
-// leastAgreed is the share of the anchors, each as strong as A is there, that are to agree at the best place. A judgement, no source;
+// leastAgreed is the share of the anchors, each weighted by A's level there, that must agree at the best place. A judgement, no source;
 // TestUnrelatedCapturesAreRefused holds it.
 const leastAgreed = 0.25
 
@@ -169,7 +169,7 @@ func (s *Search) WorthFollowing(p Place) bool {
 	return s.apart(s.Places[0], p) && s.isRival(p)
 }
 
-// BestOther returns what share of what p explains the best of the places does that are not tried in full.
+// BestOther returns how much the best of the places that are not tried in full explains, as a share of what p explains.
 func (s *Search) BestOther(p Place) float64 {
 	share := 0.0
 	for _, q := range s.Places {

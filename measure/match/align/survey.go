@@ -19,8 +19,8 @@ const (
 	surveyFrames = 1 << 20
 	// surveyFiner is how many times as finely their correlation is taken.
 	surveyFiner = 4
-	// surveyPass and surveyStopDB are of the low-pass before frames are left out: the end of its pass band as a share of the band that remains, and
-	// its attenuation beyond.
+	// surveyPass and surveyStopDB describe the low-pass applied before frames are left out: the end of its pass band as a share of the band
+	// that remains, and its attenuation beyond.
 	surveyPass, surveyStopDB = 0.6, 60
 	// leastSurveyed is the share of A that B explains in the surveyed band from which on the band represents all the music. A judgement, no source;
 	// TestASurveyNeedsHalfOfTheMusic holds it.
@@ -145,7 +145,7 @@ type peak struct {
 	explained, ratio float64
 }
 
-// peaks returns those that leave least frames and a fair share of the present overlap, the best first.
+// peaks returns the displacements that leave least frames and a fair share of the present overlap, the best first.
 func (v survey) peaks(least int) []peak {
 	shortest := max(least/v.every, int(leastOfOverlap*float64(len(v.a))), 1)
 	c, first := v.correlation(shortest)
