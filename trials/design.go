@@ -115,7 +115,7 @@ func (d Design) Words() string { return d.of.words }
 // Question returns what the listener is asked in each trial.
 func (d Design) Question() string { return d.of.question }
 
-// OfDoses tells what B is in a threshold run, "" where the question needs no such word.
+// OfDoses says what B is in a threshold run, "" where the question needs no such word.
 func (d Design) OfDoses() string { return d.of.ofDoses }
 
 // ResultKey returns the key of a comparison's score in the JSON of results.

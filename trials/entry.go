@@ -17,7 +17,7 @@ const (
 	EntryBegin  EntryKind = "begin"  // the first: Note holds the commitment, in hexadecimal
 	EntryOpen   EntryKind = "open"   // the listener sat down: the first time, or after a break or a fault
 	EntryAnswer EntryKind = "answer" // a confirmed answer
-	EntryVoid   EntryKind = "void"   // the trial is void, Note says why; a replacement is asked later
+	EntryVoid   EntryKind = "void"   // the trial is void, Note says why; a replacement follows later
 	EntryFlag   EntryKind = "flag"   // something happened during the trial (an underrun, say); Note says what
 	EntryRest   EntryKind = "rest"   // the listener rests
 	EntryGiveUp EntryKind = "give-up"

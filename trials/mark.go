@@ -5,7 +5,7 @@ import (
 	"regexp"
 )
 
-// Mark is something known, where a session was begun, against its blindness: a word that programs read and never changes.
+// Mark is a doubt about the blindness of a session, raised where the session was begun: a word for programs to read, which never changes.
 type Mark string
 
 // The marks.
@@ -16,7 +16,7 @@ const (
 	MarkWentOn Mark = "went-on-elsewhere"
 	// MarkCut: its newest entries were removed or exchanged, before it ended.
 	MarkCut Mark = "entries-removed"
-	// MarkOpenedCut: so they were after it ended, when its order was known.
+	// MarkOpenedCut: they were removed or exchanged after it ended, when its order was known.
 	MarkOpenedCut Mark = "entries-removed-after-the-end"
 	// MarkUnknown: the ledger of the account that began it has lost it.
 	MarkUnknown Mark = "not-in-the-ledger"
@@ -32,11 +32,11 @@ func (m Mark) Voids() bool { return m != MarkMoved && m != MarkRuns }
 
 var markForm = regexp.MustCompile(`^[a-z]+(-[a-z]+)*$`)
 
-// maxMark is the longest mark that is taken, in bytes: marks of later versions are, too. A judgement, no source: the longest of today has 29.
-// TestMarksTravelWithTheirSession holds it.
+// maxMark is the longest mark that is accepted, in bytes: marks of later versions are accepted, too. A judgement, no source: the longest
+// today has 29. TestMarksTravelWithTheirSession holds it.
 const maxMark = 40
 
-// Validate refuses what is no word of letters and hyphens, or longer than maxMark.
+// Validate refuses a mark that is not words of lower-case letters joined by hyphens, or is longer than maxMark.
 func (m Mark) Validate() error {
 	if len(m) > maxMark || !markForm.MatchString(string(m)) {
 		return fmt.Errorf("%.40q is no mark of a session", string(m))

@@ -92,7 +92,7 @@ func (t trial) GoString() string { return t.String() }
 //  4. practice is shuffled;
 //  5. interleaved plans only: all trials but practice are shuffled.
 //
-// Of a threshold run only the practice is dealt so; the rest follows, see climb.next.
+// In a threshold run only the practice is dealt in this way; for the rest see climb.next.
 //
 // A shuffle of n goes from i = n − 1 down to 1 and swaps i with a number drawn from 0 to i.
 func deal(p Plan, seed Seed) []trial {

@@ -17,7 +17,7 @@ func TestPaceCountsWorkAndNothingElse(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	wait(time.Hour) // begun, and nobody sat down
+	wait(time.Hour) // begun, but nobody has sat down yet
 	check := func(when string, answered int, worked, left time.Duration) {
 		t.Helper()
 		if v := s.View(); v.Answered != answered || v.Worked != worked || v.Remaining != left {

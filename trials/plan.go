@@ -26,7 +26,7 @@ type Comparison struct {
 	// these samples. In a negative control they are equal.
 	AudioA string `json:"audio_a"`
 	AudioB string `json:"audio_b"`
-	// Trials is how often it is asked about; 0 of a graded comparison, which is asked about as the answers have it.
+	// Trials is how often it is asked about; 0 for a graded comparison, where the answers determine it.
 	Trials int `json:"trials"`
 }
 
@@ -51,8 +51,8 @@ type Plan struct {
 	Study *Scope `json:"study,omitempty"`
 	// SingleBlind marks a plan run by a helper who knows what is connected.
 	SingleBlind bool `json:"single_blind,omitempty"`
-	// LeastSeconds is for how many seconds everything that the design requires must sound in a trial; an earlier answer is
-	// marked as hurried. 0: no requirement.
+	// LeastSeconds is how many seconds everything that the design requires must sound in a trial; an earlier answer is marked as hurried. 0:
+	// no requirement.
 	LeastSeconds float64 `json:"least_seconds,omitempty"`
 	// Threshold, where set, makes the plan a threshold run.
 	Threshold *Threshold `json:"threshold,omitempty"`
@@ -160,7 +160,7 @@ func (p Plan) HashText() string {
 	return hex.EncodeToString(h[:])
 }
 
-// Trials returns the number of trials over all comparisons; of a threshold run the most there can be.
+// Trials returns the number of trials over all comparisons; for a threshold run, the most there can be.
 func (p Plan) Trials() int {
 	n := 0
 	if p.Threshold != nil {

@@ -40,8 +40,8 @@ type TrialResult struct {
 	Switches   int       `json:"switches"`
 	Flags      []string  `json:"flags"`
 	At         time.Time `json:"at"`
-	// HeardS is for how many seconds each label sounded, AnswerS how many passed on the sample clock from offering the trial
-	// to its answer; nil where no sample clock ran. Hurried marks an answer that came before everything required was heard.
+	// HeardS is how many seconds each label sounded, AnswerS how many passed on the sample clock from offering the trial to its answer; nil
+	// where no sample clock ran. Hurried marks an answer that came before everything required was heard.
 	HeardS  map[Label]float64 `json:"heard_s"`
 	AnswerS *float64          `json:"answer_s"`
 	Hurried bool              `json:"hurried"`

@@ -47,13 +47,13 @@ type Session struct {
 	resting  time.Time // start of the last rest
 	heard    map[Label]int
 	ran      int64 // frames of the sample clock in this trial
-	rateHz   int   // of the sample clock, 0 where none runs
+	rateHz   int   // rate of the sample clock, 0 where none runs
 	switches int
 	pending  Entry
 	feedback *Feedback
 }
 
-// Cue says what playback must sound. It is for playback only: it prints as a fixed text.
+// Cue says what must be played. It is for playback only: it prints as a fixed text.
 type Cue struct {
 	comparison int
 	source     Source

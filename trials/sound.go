@@ -15,14 +15,14 @@ type Sound struct {
 	Device string
 	// ByHand is true where a helper switches: there is no time line, and Play takes as long as the helper does.
 	ByHand bool
-	// Fault is set where the device has failed.
+	// Fault is set if the device has failed.
 	Fault error
 }
 
-// Errors of a session's player that are no fault of what was asked of it.
+// Errors of a session's player that are not the fault of the request.
 var (
-	// ErrOver is wrapped where nothing can be kept any more: the session must be left at once.
+	// ErrOver is wrapped if nothing can be kept any more: the session must be left at once.
 	ErrOver = errors.New("the session is left")
-	// ErrVoid is wrapped where a trial became void before what was asked could be done.
+	// ErrVoid is wrapped if a trial became void before the request could be carried out.
 	ErrVoid = errors.New("the trial is void, and one like it comes at the end")
 )

@@ -70,7 +70,7 @@ func Raised(n int) string {
 	return strings.Map(func(r rune) rune { return []rune(raised)[r-'0'] }, strconv.Itoa(n))
 }
 
-// Lowered reads what Raised writes; 0 of anything else.
+// Lowered reads what Raised writes; 0 for anything else.
 func Lowered(exponent string) int {
 	n := 0
 	for _, r := range exponent {

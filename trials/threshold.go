@@ -15,12 +15,12 @@ import (
 type Threshold struct {
 	// Procedure says how the next dose is chosen.
 	Procedure stats.Placing `json:"procedure"`
-	// WithinDB is the half-width of the threshold's 95 % interval, in dB, at which a track is done; 0: at its limit alone.
+	// WithinDB is the half-width of the threshold's 95 % interval, in dB, at which a track is done; 0: only at its limit.
 	WithinDB float64 `json:"within_db"`
 	// Down and Steps (in rungs) are of a staircase: see stats.StaircaseConfig.
 	Down  int   `json:"down,omitempty"`
 	Steps []int `json:"steps,omitempty"`
-	// Training marks a run whose every trial is answered with feedback, to learn by: it is no test, and no result counts it.
+	// Training marks a run whose every trial is answered with feedback, for learning: it is not a test, and no result counts it.
 	Training bool    `json:"training,omitempty"`
 	Tracks   []Track `json:"tracks"`
 }
@@ -31,9 +31,9 @@ type Track struct {
 	Name     string `json:"name"`
 	Quantity string `json:"quantity"`
 	Unit     string `json:"unit"`
-	// BandHz are the two frequencies between which jitter lies, equal for periodic jitter; none: of no jitter, or not known.
+	// BandHz are the two frequencies between which jitter lies, equal for periodic jitter; none: not jitter, or not known.
 	BandHz []float64 `json:"band_hz,omitempty"`
-	// Limit is the most trials of the track.
+	// Limit is the maximum number of trials of the track.
 	Limit int                  `json:"limit"`
 	Prior stats.ThresholdPrior `json:"prior"`
 	Rungs []Rung               `json:"rungs"` // by rising level
@@ -199,7 +199,7 @@ func (c *climb) next() (trial, bool) {
 	return trial{comparison, all[draw.below(len(all))]}, true
 }
 
-// draw returns the comparison that is asked next; open balls of the urn are of tracks.
+// draw returns the comparison that is asked next; open is the number of balls in the urn that belong to tracks.
 func (c *climb) draw(draw *stream, open int) int {
 	balls := open
 	for _, n := range c.left {
@@ -221,7 +221,7 @@ func (c *climb) draw(draw *stream, open int) int {
 	panic("trials: an urn with fewer balls than were counted")
 }
 
-// answered takes an answer in. A void trial is as if it had not been asked.
+// answered takes an answer into account. A void trial counts as if it had not been asked.
 func (c *climb) answered(comparison int, correct bool) {
 	if c.left[comparison] > 0 {
 		c.left[comparison]--

@@ -50,7 +50,7 @@ func due(s *Session) (name string, level float64, right Answer) {
 	return name, level, t.right()
 }
 
-// scripted is the answer of a listener who is right from 20 dB on, and below that gives the two answers in turn.
+// scripted returns the answer of a listener who is right from 20 dB on, and below that gives the two answers in turn.
 func scripted(s *Session, n int) Answer {
 	_, level, right := due(s)
 	if level >= 20 {
@@ -59,7 +59,7 @@ func scripted(s *Session, n int) Answer {
 	return s.plan.Design.Answers()[n%2]
 }
 
-// redealt are the runs that a program of another language deals again. The last is one that ends at its precision, by the wider of two priors.
+// redealt are the runs that a program in another language deals again. The last ends at its precision, by the wider of two priors.
 func redealt() map[string]Plan {
 	within := climbPlan(TwoInterval, stats.PlacedBayes, 200)
 	within.Threshold.WithinDB = 2
@@ -74,7 +74,7 @@ func redealt() map[string]Plan {
 	}
 }
 
-// playScript works through a plan as the script says, a void trial among them, and returns what was dealt and what was said.
+// playScript works through a plan by the script, with one void trial, and returns what was dealt and what was answered.
 func playScript(t *testing.T, p Plan) (dealt, said []string) {
 	t.Helper()
 	var seed Seed
@@ -99,7 +99,7 @@ func playScript(t *testing.T, p Plan) (dealt, said []string) {
 	return dealt, said
 }
 
-// The doses, what is right and where the run ends, dealt by a program of another language from plan, seed and answers alone:
+// The doses, what is right and where the run ends, dealt by a program in another language from plan, seed and answers alone:
 // python3 testdata/redeal.py --threshold testdata/NAME.json SEED ANSWERS; Python 3.11. The plan and the answers are written
 // by this test with -args -redeal, the deal by that program.
 func TestAThresholdRunCanBeDealtAgainWithoutUs(t *testing.T) {
@@ -140,7 +140,7 @@ func TestTheCautiousPriorEndsARunLater(t *testing.T) {
 	}
 }
 
-// A run that is left after any trial goes on with the same dose and the same assignment.
+// A run that is interrupted after any trial resumes with the same dose and the same assignment.
 func TestAThresholdRunResumesAtTheSameTrial(t *testing.T) {
 	for _, procedure := range []stats.Placing{stats.PlacedBayes, stats.PlacedStaircase, stats.PlacedConstant} {
 		p := climbPlan(ABX, procedure, 15)
@@ -191,12 +191,12 @@ func TestAThresholdRunAsksWhatThePlanSays(t *testing.T) {
 			t.Errorf("%s: %d trials, want %d", tally.Comparison.Name, tally.Trials, want)
 		}
 	}
-	if changes < 60 { // 90 expected of a fair draw, 6.6 deviations
+	if changes < 60 { // 90 expected of a fair draw, with a standard deviation of 6.6
 		t.Errorf("the track changed %d times in 180 trials", changes)
 	}
 }
 
-// Simulated listeners with two thresholds: each is found, and the run ends before its limit at the precision asked for.
+// Simulated listeners with two thresholds: each is found, and the run ends before its limit at the requested precision.
 func TestAThresholdRunFindsTwoThresholds(t *testing.T) {
 	random := rand.New(rand.NewPCG(4, 4))
 	truth := map[string]float64{"random": 12, "periodic": 27}
@@ -256,7 +256,7 @@ func TestAThresholdRunRevealsNothing(t *testing.T) {
 		var views, rows []byte
 		for range 14 { // practice, and as many as there are in any case
 			v := s.View()
-			v.Feedback = nil // of practice
+			v.Feedback = nil // of the practice trial before
 			line, err := json.Marshal(v)
 			if err != nil {
 				t.Fatal(err)

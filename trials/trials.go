@@ -7,7 +7,7 @@
 //	plan.Validate()                            what will be run, fixed before the first trial
 //	s, _ := trials.Begin(id, seat, plan, seed, ...)  one listener works through one plan; trials.Resume after a break
 //	s.View()                                   all that a screen may show: the same for every hidden assignment
-//	s.Route(trials.LabelX)                     what playback must sound: for playback only
+//	s.Route(trials.LabelX)                     what must be played: for playback only
 //	s.Heard(label, frames); s.Ask(answer, 0); s.Confirm()
 //	s.Result(entries)                          ErrBlind until the session has ended
 //	trials.Reveal(plan, entries)               the same from the record alone, and the proof that it is intact

@@ -18,7 +18,7 @@ type Begun struct {
 	Ended bool   `json:"ended"`
 }
 
-// maxSessionID is the longest id of a session that is taken, in bytes. A judgement, no source: this program's have 24.
+// maxSessionID is the longest accepted id of a session, in bytes. A judgement, no source: this program's have 24.
 // TestTheListOfSessionsBegunIsTrue holds it.
 const maxSessionID = 64
 

@@ -145,7 +145,7 @@ func forge(t testing.TB, content []byte, change func(z *zip.Writer, m *Manifest)
 	return b.Bytes()
 }
 
-// forgeAs is forge of another manifest.
+// forgeAs is forge with another manifest.
 func forgeAs(t *testing.T, content []byte, change func(*Manifest)) []byte {
 	t.Helper()
 	return forge(t, content, func(_ *zip.Writer, m *Manifest) { change(m) })
@@ -308,8 +308,8 @@ func BenchmarkReadFiveThousandTrials(b *testing.B) {
 	}
 }
 
-// What a site says against its sessions comes with them, under its signature; a bundle of before marks has none, and what is no
-// word is refused, as are more of them than there can be.
+// The marks that a site sets against its sessions travel with them, under its signature. A bundle from before marks has none; a malformed
+// mark is refused, and so are more marks than a session can have.
 func TestMarksTravelWithTheirSession(t *testing.T) {
 	write := func(marks ...trials.Mark) ([]byte, error) {
 		s := ended(t, "s1", trials.Seed{1})

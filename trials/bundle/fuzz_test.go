@@ -10,7 +10,7 @@ import (
 	"testing"
 )
 
-// FuzzSigned: whatever a site signs, as a manifest and a content, with a prepared file, is read whole or refused. The manifest is
+// FuzzSigned: whatever a site signs, as a manifest and a content, with a prepared file, is read completely or refused. The manifest is
 // given the key and the members that the archive has, so that the fuzzer gets past them.
 func FuzzSigned(f *testing.F) {
 	audio := []byte("forty-two samples of invented music")

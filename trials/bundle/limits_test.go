@@ -153,7 +153,7 @@ func TestEmptyItemsCostNoMemory(t *testing.T) {
 		if err == nil {
 			t.Errorf("%s: taken", name)
 		}
-		// 15 MB took 1 to 3 GB; a million of the smallest item that is wrong in nothing is some 100 MB.
+		// 15 MB once took 1 to 3 GB; a million of the smallest valid items take some 100 MB.
 		if grown := (after.TotalAlloc - before.TotalAlloc) >> 20; grown > 200 {
 			t.Errorf("%s: %d MB", name, grown)
 		}

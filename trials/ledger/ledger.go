@@ -33,8 +33,8 @@ type Place struct {
 	Folder string `json:"folder"`
 }
 
-// Is reports whether the place is the record with that identity. A place noted before identities said when a file was made is known by the
-// rest.
+// Is reports whether the place is the record with that identity. A place recorded before identities included the time at which a file was
+// created is recognised by the rest of its identity.
 func (p Place) Is(record string) bool {
 	return p.Record == record || p.Record != "" && strings.HasPrefix(record, p.Record+":")
 }
@@ -97,7 +97,8 @@ func (l *Ledger) Since() (at time.Time, ok bool, err error) {
 	return at, err == nil, err
 }
 
-// begin creates the ledger's folder, accessible to this user only, and records the time. What killed processes left there is removed.
+// begin creates the ledger's folder, accessible to this user only, and records the time. Files that killed processes left there are
+// removed.
 func (l *Ledger) begin() error {
 	if err := os.MkdirAll(l.dir, 0o700); err != nil {
 		return fmt.Errorf("make the ledger: %w", err)

@@ -200,7 +200,7 @@ func TestManyWriteAtOnce(t *testing.T) {
 	}
 }
 
-// A place noted before identities said when a file was made is still known, and no other for it.
+// A place recorded before identities included a file's creation time is still recognised, and no other place is taken for it.
 func TestAPlaceIsKnownByAnOlderIdentity(t *testing.T) {
 	for _, c := range []struct {
 		noted, record string

@@ -31,7 +31,7 @@
 //   - ruled out: the upper bound of p_d, at the level alpha and valid over repeats and looks, lies below the smallest
 //     effect of any plan of that comparison. It is a bound on p_d for that row and nothing more: each row by itself is wrong
 //     with probability at most alpha, and so is 'ruled out' in every row at once, which is no likelier than in one. It is
-//     likelier that some one of several rows is wrong: simulated, 0.11 for three excerpts twice. These risks are not shared,
+//     likelier that at least one of several rows is wrong: simulated, 0.11 for three excerpts twice. These risks are not shared,
 //     because sharing would cost more than for 'heard': with 42 trials p_d 0.3 is ruled out, where nothing is heard, with
 //     probability 0.56; shared among three excerpts it would be 0.44, among four listeners 0.22, among 20 0.14, and 77 trials
 //     for 0.8 would become 102, 127 and 166. For a group or for all it refers to the average listener.

@@ -278,14 +278,14 @@ func (s FamilySummary) rows() int {
 	return s.Comparisons * of
 }
 
-// AnyRuledOutWrong bounds the probability that some one of the rows that are planned is 'ruled out' wrongly, where each is with at
-// most alpha: 1 − (1 − α)^rows. Answers are independent, and fewer right ones rule out more in every row, so that the rows that are
-// not wrong are associated.
+// AnyRuledOutWrong bounds the probability that at least one of the planned rows is 'ruled out' wrongly, if each is with probability at most
+// alpha: 1 − (1 − α)^rows. Answers are independent, and fewer right ones rule out more in every row, so that the rows that are not wrong
+// are associated.
 //
 // ref: Esary, Proschan & Walkup (1967), Association of random variables, with applications, theorem 5.1.
 func (s FamilySummary) AnyRuledOutWrong() float64 { return 1 - math.Pow(1-s.Alpha, float64(s.rows())) }
 
-// RuledOutWords says in a sentence what the level of 'ruled out' holds for, and how likely it is that some one of the rows planned is
+// RuledOutWords says in a sentence what the level of 'ruled out' holds for, and how likely it is that at least one of the planned rows is
 // wrong. Everything that shows the verdict prints it.
 func (s FamilySummary) RuledOutWords() string {
 	if s.rows() < 2 {

@@ -7,7 +7,7 @@ import (
 	"heardiff/trials/link"
 )
 
-// What 'ruled out' risks over all rows is said with them, in figures; of one row alone there is nothing to add.
+// The risk of a wrong 'ruled out' over all rows is stated with them, in figures; with a single row there is nothing to add.
 func TestTheRiskOfAnyRuledOutIsSaid(t *testing.T) {
 	for _, c := range []struct {
 		said link.FamilySummary

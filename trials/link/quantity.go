@@ -11,8 +11,8 @@ import (
 // roundsToThousand is the least value that three digits round to 1000.
 const roundsToThousand = 999.5
 
-// Scaled returns values that are in picoseconds in the unit of time that suits the largest of them, and that unit: 290789 ps RMS
-// are 290.789 ns RMS. What is in another unit stays as it is.
+// Scaled returns values that are in picoseconds in the unit of time that suits the largest of them, and that unit: 290789 ps RMS are
+// 290.789 ns RMS. Values in other units are returned unchanged.
 func Scaled(unit string, values ...float64) ([]float64, string) {
 	name, of, _ := strings.Cut(unit, " ")
 	if name != "ps" {
@@ -70,7 +70,7 @@ func Probability(p float64) string {
 	return fmt.Sprintf("%.3f", p)
 }
 
-// IntervalWords words a 95 % interval, its ends as write has them, with the unit if it has not been said; an end that is NaN is open.
+// IntervalWords describes a 95 % interval, its ends formatted by write, followed by the unit unless that is "". An end that is NaN is open.
 func IntervalWords(interval [2]float64, write func(float64) string, unit string) string {
 	if unit != "" {
 		unit = " " + unit

@@ -28,7 +28,7 @@ type bench struct {
 	known   map[string]float64
 	results []link.Heard
 	builder *link.Builder
-	rows    int             // the most that a look showed
+	rows    int             // the largest number of rows at any look
 	said    map[string]bool // which kinds of row were ever ruled out, see note; "any" of any row at all
 }
 
@@ -468,9 +468,9 @@ func TestOneWhoHearsLendsNobodyElse(t *testing.T) {
 	}
 }
 
-// For a row whose p_d is exactly the smallest effect, the probability of a wrong 'ruled out' is at most alpha over all repeats
-// and looks: here for the first listener, the first group, and all, in the first comparison. That some one of several rows is
-// wrong is likelier, and is logged.
+// For a row whose p_d is exactly the smallest effect, the probability of a wrong 'ruled out' is at most alpha over all repeats and looks:
+// here for the first listener, the first group, and all, in the first comparison. It is likelier that at least one of several rows is
+// wrong; that is logged.
 func TestRuledOutIsWrongAtMostAtAlpha(t *testing.T) {
 	for _, s := range studies {
 		t.Run(s.name, func(t *testing.T) {
@@ -496,7 +496,7 @@ func TestRuledOutIsWrongAtMostAtAlpha(t *testing.T) {
 				}
 			}
 			se := math.Sqrt(0.05 * 0.95 / float64(n))
-			// That some one of many rows is wrong is likelier, up to what the study says next to them: see AnyRuledOutWrong.
+			// It is likelier that at least one of many rows is wrong, up to the probability that the study states: see AnyRuledOutWrong.
 			bound := 1 - math.Pow(1-0.05, float64(rows))
 			t.Logf("%s: some row 'ruled out' wrongly in %.4f, at most %.4f of %d rows", s.name, float64(some)/float64(n), bound, rows)
 			if over := 3 * math.Sqrt(bound*(1-bound)/float64(n)); float64(some)/float64(n) > bound+over {

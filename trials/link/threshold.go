@@ -16,7 +16,7 @@ type Threshold struct {
 	What     string `json:"what"`     // what was put in: "random jitter, 10 to 20000 Hz"
 	Quantity string `json:"quantity"` // the ladder's kind: random-jitter, periodic-jitter, noise or gain
 	Unit     string `json:"unit"`
-	// BandHz are the two frequencies between which jitter lies, equal for periodic jitter; nil: of no jitter, or not known.
+	// BandHz are the two frequencies between which jitter lies, equal for periodic jitter; nil: not jitter, or not known.
 	BandHz   []float64 `json:"band_hz"`
 	Chain    string    `json:"chain"`
 	Excerpt  string    `json:"excerpt"`
@@ -24,38 +24,39 @@ type Threshold struct {
 	Kind     string    `json:"kind"`   // listener, group, all
 	Listener string    `json:"listener"`
 	Group    string    `json:"group"`
-	// Listeners is how many have a threshold that counts here, WithoutOne how many had none that their answers bound on both sides:
-	// their answers are in no mean. LeftOut counts sessions in which a control or a mark said that they are void.
+	// Listeners is how many have a threshold that counts here, WithoutOne how many have no threshold that their answers bound on both sides;
+	// those are in no mean. LeftOut counts the sessions that a control or a mark makes void.
 	Listeners  int  `json:"listeners"`
 	WithoutOne int  `json:"listeners_without_threshold"`
 	LeftOut    int  `json:"sessions_left_out"`
 	Trials     int  `json:"trials"`
 	Simulated  bool `json:"simulated"`
 	Silent     bool `json:"silent"`
-	// Threshold is the dose at which half of what can be distinguished is distinguished; of several listeners the mean of theirs in dB. The interval is
-	// of 95 %: of a listener by the posterior under either prior, the wider, of several by Hartung and Knapp's, which allows for listeners who differ.
+	// Threshold is the dose at which half of what can be distinguished is distinguished; for several listeners, the mean of theirs in dB. The
+	// 95 % interval of one listener is the wider of the two posterior intervals, one under each prior; for several it is Hartung and Knapp's,
+	// which allows for listeners who differ.
 	Threshold         float64    `json:"threshold"`
 	ThresholdInterval [2]float64 `json:"threshold_interval"`
-	// ThresholdPeak is the peak of periodic jitter; NaN of all else, which has no fixed peak.
+	// ThresholdPeak is the peak of periodic jitter; NaN for everything else, which has no fixed peak.
 	ThresholdPeak float64    `json:"threshold_peak"`
 	ThresholdDB   float64    `json:"threshold_db"`
 	IntervalDB    [2]float64 `json:"threshold_interval_db"`
-	// StandardErrorDB is the posterior standard deviation of a listener's threshold, by which the mean of several weighs it; NaN of several.
+	// StandardErrorDB is the posterior standard deviation of a listener's threshold, by which the mean of several weighs it; NaN for several.
 	StandardErrorDB float64 `json:"threshold_se_db"`
 	// BelowMusicDB is how far what the threshold dose changes lies below the level of the music.
 	BelowMusicDB float64 `json:"below_music_db"`
 	Slope        float64 `json:"slope"`
 	Lapse        float64 `json:"lapse"`
-	// BetweenSDDB is the standard deviation of thresholds over listeners, in dB; NaN of one.
+	// BetweenSDDB is the standard deviation of thresholds over listeners, in dB; NaN for one.
 	BetweenSDDB float64 `json:"threshold_between_sd_db"`
-	// FitP is how often answers that follow the curve deviate from it as much as these: small where it does not fit. NaN of several.
+	// FitP is how often answers that follow the curve deviate from it as much as these: small where it does not fit. NaN for several.
 	FitP   float64          `json:"p_fit"`
 	Points []ThresholdPoint `json:"points"`
 	Curve  []CurvePoint     `json:"curve"`
 	Says   string           `json:"says"`
 }
 
-// ThresholdPoint is what was answered at one dose.
+// ThresholdPoint holds the answers at one dose.
 type ThresholdPoint struct {
 	Dose       float64    `json:"dose"`
 	LevelDB    float64    `json:"level_db"`
@@ -105,7 +106,8 @@ type climbed struct {
 	climbers []*climber
 }
 
-// thresholds returns the thresholds of the study: for each ladder each listener's, the groups' and the one of all. Trainings are in none.
+// thresholds returns the thresholds of the study: for each ladder those of the listeners, of the groups and of all together. Training
+// sessions are left out.
 func thresholds(results []Heard) ([]Threshold, error) {
 	var out []Threshold
 	for _, c := range gatherClimbs(results) {
@@ -119,7 +121,7 @@ func thresholds(results []Heard) ([]Threshold, error) {
 }
 
 // gatherClimbs adds up the threshold runs by ladder and listener. A listener in whom something leaks, or a session with a mark that voids
-// it, is left out; a missed plain dose is not: who does not hear it has a high threshold.
+// it, is left out; a session whose plain dose was missed is not: a listener who does not hear it has a high threshold.
 func gatherClimbs(results []Heard) []*climbed {
 	leaking := leaks(results)
 	var all []*climbed
@@ -236,7 +238,7 @@ func groupsIn(own []Threshold) []string {
 	return slices.DeleteFunc(groups, func(g string) bool { return g == "" })
 }
 
-// blank is a threshold of the ladder of which nothing is known yet.
+// blank is a threshold of the ladder with every figure still unknown.
 func (c *climbed) blank(kind string) Threshold {
 	nan := math.NaN()
 	none := [2]float64{nan, nan}
@@ -288,7 +290,7 @@ func levelsOf(rungs []rung) []float64 {
 	return l
 }
 
-// answered adds what was answered, where anything was.
+// answered adds the points at which there are answers.
 func (c *climbed) answered(t *Threshold, counts []stats.Count) {
 	for i, n := range counts {
 		if n.Trials == 0 {
@@ -312,7 +314,7 @@ func (c *climbed) draw(t *Threshold, at func(levelDB float64) float64) {
 	}
 }
 
-// levelled reports whether doses are levels in dB as they are.
+// levelled reports whether the doses themselves are levels in dB.
 func (c *climbed) levelled() bool {
 	return c.rungs[0].dose == c.rungs[0].levelDB && c.rungs[len(c.rungs)-1].dose == c.rungs[len(c.rungs)-1].levelDB
 }
@@ -335,8 +337,8 @@ func (c *climbed) scale(t *Threshold) {
 	t.BelowMusicDB = -c.change(t.ThresholdDB)
 }
 
-// change returns the level of what a dose changes, relative to the music: straight between two rungs, and beyond them by the two
-// nearest.
+// change returns the level of what a dose changes, relative to the music: interpolated linearly between two rungs, and extrapolated from
+// the two nearest beyond the ends.
 func (c *climbed) change(levelDB float64) float64 {
 	i := min(max(1, len(c.rungs)-1), max(1, slices.IndexFunc(c.rungs, func(r rung) bool { return r.levelDB >= levelDB })))
 	if levelDB > c.rungs[len(c.rungs)-1].levelDB {
@@ -346,7 +348,7 @@ func (c *climbed) change(levelDB float64) float64 {
 	return a.changeDB + (b.changeDB-a.changeDB)*(levelDB-a.levelDB)/(b.levelDB-a.levelDB)
 }
 
-// mean returns the mean threshold of several listeners; none where only one counts.
+// mean returns the mean threshold of several listeners; none if only one has a threshold that counts.
 func (c *climbed) mean(kind, group string, own []Threshold, counts func(Threshold) bool) []Threshold {
 	t := c.blank(kind)
 	t.Listener, t.Group = Everybody, group
@@ -395,7 +397,7 @@ func (t Threshold) words() string {
 	return fmt.Sprintf("%s in %s, %s: %s", t.What, t.Excerpt, listenersOf(t.Kind, t.Listener, t.Group), t.found())
 }
 
-// listenersOf names the listeners that a threshold of a kind is of.
+// listenersOf names the listeners to whom a threshold of a kind belongs.
 func listenersOf(kind, listener, group string) string {
 	switch kind {
 	case "group":

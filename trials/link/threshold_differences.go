@@ -27,13 +27,13 @@ type ThresholdDifference struct {
 	WithoutOne int  `json:"listeners_without_difference"`
 	Simulated  bool `json:"simulated"`
 	Silent     bool `json:"silent"`
-	// DifferenceDB has an interval of 95 %: of a listener from the two posteriors (between), of several, whose own differences are
-	// paired, by Hartung and Knapp's.
+	// DifferenceDB has a 95 % interval: for one listener from the two posteriors (see between); for several, whose own differences are paired,
+	// Hartung and Knapp's.
 	DifferenceDB float64    `json:"difference_db"`
 	IntervalDB   [2]float64 `json:"difference_interval_db"`
-	// StandardErrorDB is of one listener's difference, by which the mean of several weighs it; NaN of several.
+	// StandardErrorDB is the standard error of one listener's difference, by which the mean of several weighs it; NaN for several.
 	StandardErrorDB float64 `json:"difference_se_db"`
-	// BetweenSDDB is the standard deviation of the difference over listeners; NaN of one.
+	// BetweenSDDB is the standard deviation of the difference over listeners; NaN for one.
 	BetweenSDDB float64 `json:"difference_between_sd_db"`
 	Says        string  `json:"says"`
 }
@@ -46,8 +46,8 @@ const (
 	BetweenExcerpts            = "between excerpts"
 )
 
-// respect returns in what two thresholds differ, and which of them is A; "" where they do not compare: what is put in must have one
-// unit, and go into one chain.
+// respect returns the respect in which two thresholds differ, and which of them is A; "" if they cannot be compared: both doses must have
+// the same unit and go into the same chain.
 func respect(s, t Threshold) (of string, a, b Threshold) {
 	if s.Unit != t.Unit || s.Chain != t.Chain || s.Chance != t.Chance {
 		return "", s, t
@@ -68,7 +68,7 @@ func respect(s, t Threshold) (of string, a, b Threshold) {
 	case s.Quantity != t.Quantity:
 		return "", s, t
 	}
-	// The lower upper end lies closer in; of bands that are not known, the one that came first is A.
+	// The band with the lower upper end is closer in; if the bands are not known, the first to come is A.
 	closer := len(s.BandHz) < 2 || len(t.BandHz) < 2 || cmp.Or(cmp.Compare(s.BandHz[1], t.BandHz[1]), cmp.Compare(s.BandHz[0], t.BandHz[0])) <= 0
 	switch s.Quantity {
 	case "random-jitter":
@@ -79,7 +79,7 @@ func respect(s, t Threshold) (of string, a, b Threshold) {
 	return "", s, t
 }
 
-// differences compares every two ladders that differ in one respect: by listener, by group, and over all.
+// differences compares every pair of ladders that differ in one respect: by listener, by group, and over all.
 func differences(all []Threshold) []ThresholdDifference {
 	var ladders []Threshold
 	for _, t := range all {
@@ -135,7 +135,7 @@ func differencesOf(of string, as, bs []Threshold) []ThresholdDifference {
 	return append(out, meanDifference("all", "", own, counted)...)
 }
 
-// between is one listener's difference. The answers on the two ladders are of different trials, so that their errors are independent,
+// between is one listener's difference. The answers on the two ladders come from different trials, so that their errors are independent,
 // and the distances from either threshold to the ends of its interval add in squares.
 //
 // ref: Zou & Donner (2008), Construction of confidence limits about effect measures: a general approach, Statistics in Medicine 27,
@@ -153,7 +153,7 @@ func between(of string, a, b Threshold) ThresholdDifference {
 	return d
 }
 
-// meanDifference is the difference of several listeners; none where only one counts.
+// meanDifference is the difference of several listeners; none if only one of them counts.
 func meanDifference(kind, group string, own []ThresholdDifference, counts func(ThresholdDifference) bool) []ThresholdDifference {
 	var d ThresholdDifference
 	var effects []stats.Effect

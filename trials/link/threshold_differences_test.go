@@ -58,7 +58,7 @@ func TestThresholdsAgainstOneAnother(t *testing.T) {
 	} {
 		for _, who := range [][2]string{{"listener", "L0"}, {"listener", "L3"}, {"group", "trained"}, {"all", ""}} {
 			d := differenceOf(all, c.of, c.b, who[0], who[1])
-			// Sixty trials every 5 dB: a standard error of about 1.4 dB of a listener's difference.
+			// Sixty trials every 5 dB: a standard error of about 1.4 dB for a listener's difference.
 			if math.Abs(d.DifferenceDB-c.want) > 5 || !(d.IntervalDB[0] < d.DifferenceDB && d.DifferenceDB < d.IntervalDB[1]) {
 				t.Errorf("%s, %v: %+v, want %v dB", c.of, who, d, c.want)
 			}
@@ -72,7 +72,7 @@ func TestThresholdsAgainstOneAnother(t *testing.T) {
 	}
 }
 
-// Who has one of the two thresholds only is counted, and is in no mean.
+// A listener who has only one of the two thresholds is counted, and is in no mean.
 func TestADifferenceThatLacksAThreshold(t *testing.T) {
 	random := rand.New(rand.NewPCG(4, 1))
 	var in link.Input
@@ -90,8 +90,8 @@ func TestADifferenceThatLacksAThreshold(t *testing.T) {
 	}
 }
 
-// The intervals of the difference contain the truth: of a listener, and of the mean of listeners whose differences have a standard
-// deviation of 5 dB, within four standard errors of the simulation. With -full, 0.962 of 1800 and 0.963 of 300 did.
+// The intervals of the difference, of one listener and of the mean of listeners whose differences have a standard deviation of 5 dB,
+// contain the truth as often as they should, within four standard errors of the simulation. With -full, 0.962 of 1800 and 0.963 of 300 did.
 func TestThresholdDifferencesCover(t *testing.T) {
 	runs := 3
 	if *full {

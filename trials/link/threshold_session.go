@@ -10,12 +10,12 @@ import (
 	"heardiff/trials"
 )
 
-// SessionThreshold is what one session says of one ladder, a training too.
+// SessionThreshold is the threshold on one ladder from one session alone, which may be a training.
 type SessionThreshold struct {
 	Threshold
 	Training bool      `json:"training"`
 	Begun    time.Time `json:"begun"`
-	Drift    *Drift    `json:"drift"` // nil where the single trials are not known, or a half gives no threshold
+	Drift    *Drift    `json:"drift"` // nil if the single trials are not known, or if a half gives no threshold
 }
 
 // Drift is how a threshold changed within a session, from the first half of the ladder's trials to the second. Above 0, more was needed later.
@@ -24,7 +24,7 @@ type Drift struct {
 	Says string `json:"says"`
 }
 
-// OfSession returns what a session alone says of each ladder of its plan; none where it is no threshold run.
+// OfSession returns the thresholds that a session alone gives for the ladders of its plan; none if it is not a threshold run.
 func OfSession(h Heard) ([]SessionThreshold, error) {
 	run := h.Plan.Threshold
 	if run == nil {
@@ -36,7 +36,7 @@ func OfSession(h Heard) ([]SessionThreshold, error) {
 		only.Training, only.Tracks = false, []trials.Track{t}
 		one.Plan.Threshold, one.Marks = &only, nil
 		for _, c := range gatherClimbs([]Heard{one}) {
-			if len(c.rungs) == 0 { // by its own negative controls something leaks
+			if len(c.rungs) == 0 { // its own negative controls show that something leaks
 				continue
 			}
 			grid, err := c.grid()
@@ -93,7 +93,7 @@ func (c *climbed) drift(grid *stats.ThresholdGrid, t trials.Track, h Heard) (*Dr
 	return &d, nil
 }
 
-// signed writes decibels with their sign, except of what rounds to nothing.
+// signed writes decibels with their sign, except for values that round to zero.
 func signed(db float64) string {
 	if s := fmt.Sprintf("%+.1f", db); s != "-0.0" && s != "+0.0" {
 		return s

@@ -30,7 +30,8 @@ func drifting(firstDB, secondDB float64, each int, random *rand.Rand) link.Heard
 	return h
 }
 
-// A threshold that rises by 15 dB within a session is said to have changed by about as much; one that stays is said to be one that may not have changed.
+// A threshold that rises by 15 dB within a session is reported to have changed by about as much; one that does not change is reported as
+// possibly unchanged.
 func TestDriftWithinASession(t *testing.T) {
 	for _, c := range []struct {
 		second  float64

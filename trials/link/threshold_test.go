@@ -104,7 +104,7 @@ func TestAThresholdThatDoesNotFit(t *testing.T) {
 	}
 }
 
-// Where hearing grows slowly with the dose, the words say that the figure is to be read with its interval.
+// Where detection grows slowly with the dose, the words say that the figure must be read with its interval.
 func TestAShallowRiseIsSaid(t *testing.T) {
 	for slope, said := range map[float64]bool{0.4: true, 2: false} {
 		r, err := link.Build(link.Input{Results: []link.Heard{ranThreshold("L1", "", "random-jitter", 60, slope, 60, rand.New(rand.NewPCG(9, 1)))}})
@@ -117,7 +117,7 @@ func TestAShallowRiseIsSaid(t *testing.T) {
 	}
 }
 
-// A study of threshold runs alone is marked as simulated, or silent, where a listener of them was.
+// A study of threshold runs alone is marked as simulated, or silent, if one of its listeners was.
 func TestThresholdsOfNobodyMarkTheStudy(t *testing.T) {
 	for _, simulated := range []bool{false, true} {
 		h := ranThreshold("L1", "", "random-jitter", 60, 2, 20, rand.New(rand.NewPCG(9, 1)))
@@ -132,7 +132,7 @@ func TestThresholdsOfNobodyMarkTheStudy(t *testing.T) {
 	}
 }
 
-// What the words say of an interval that the answers bound on one side alone, of one listener and of a mean.
+// The words about an interval that the answers bound on one side only, for one listener and for a mean.
 func TestOpenIntervalsAreWorded(t *testing.T) {
 	nan := math.NaN()
 	for want, iv := range map[string][2]float64{

@@ -105,8 +105,8 @@ func (database) Scrub(ctx context.Context, db *sql.DB) error {
 // Check finds nothing: the server looks after its own files.
 func (database) Check(context.Context, *sql.DB) ([]string, error) { return nil, nil }
 
-// Lock holds a lock of the server on this process's connection: it ends with the process. After a lost connection it is taken again at
-// once, without waiting for the next answer.
+// Lock holds a lock of the server on this process's connection: it ends with the process. If the connection is lost, the lock is taken
+// again at once, without waiting for the next answer.
 func (d database) Lock(ctx context.Context, db *sql.DB, listener string) (func() error, error) {
 	key := d.lockKey("listener " + listener)
 	if err := d.seats.take(ctx, db, key); err != nil {

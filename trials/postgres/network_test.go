@@ -46,7 +46,7 @@ func newRoad(t *testing.T, to string) *road {
 				near.Close()
 				return
 			}
-			lost := &atomic.Bool{} // what was on the road when it fell silent stays lost
+			lost := &atomic.Bool{} // what was in transit when it fell silent stays lost
 			go r.carry(far, near, lost)
 			go r.carry(near, far, lost)
 		}
@@ -75,7 +75,7 @@ func (r *road) carry(to, from net.Conn, lost *atomic.Bool) {
 	}
 }
 
-// byRoad returns the test server as it is reached over a road.
+// byRoad returns the test server as reached over a road.
 func byRoad(t *testing.T) (*road, postgres.Server) {
 	t.Helper()
 	u, err := url.Parse(os.Getenv(addressEnv))
@@ -95,11 +95,11 @@ func byRoad(t *testing.T) (*road, postgres.Server) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return r, server.WithSilence(2 * time.Second).WithPulse(0) // what is asked finds the silence
+	return r, server.WithSilence(2 * time.Second).WithPulse(0) // the silence is noticed by a query
 }
 
-// A network that carries nothing any more is noticed and named, the lock is taken again over the next connection although the
-// server still holds it for the lost one, and no second machine gets in meanwhile.
+// A network that no longer carries anything is noticed and named in the error; the lock is taken again over the next connection although
+// the server still holds it for the lost one, and no second machine gets in meanwhile.
 func TestASilentNetworkIsNoticedAndTheLockRegained(t *testing.T) {
 	requireServer(t)
 	ctx := context.Background()
@@ -140,7 +140,7 @@ func elsewhere(t *testing.T, s *store.Store) *store.Store {
 	return there
 }
 
-// After a restart of the server whoever comes first has the listener; the other is refused, and keeps no answer.
+// After a restart of the server whoever comes first has the listener; the other is refused, and none of its answers are kept.
 func TestALostLockIsNotSharedAfterARestart(t *testing.T) {
 	requireServer(t)
 	ctx := context.Background()
@@ -197,7 +197,8 @@ func cut(t *testing.T, db *sql.DB) {
 	}
 }
 
-// A listener who thinks for long between two answers does not lose the lock to a restart of the server: nobody has to ask for anything.
+// A listener who thinks for long between two answers does not lose the lock to a restart of the server: the lock is regained without a
+// query.
 func TestALostLockIsTakenAgainBeforeTheNextAnswer(t *testing.T) {
 	requireServer(t)
 	ctx := context.Background()
@@ -249,7 +250,8 @@ func TestAServiceFileDoesNotLeadIntoTheClear(t *testing.T) {
 	}
 }
 
-// A process that is killed while it makes a study leaves a folder in which one can be made: nothing names the study until it is whole.
+// A process that is killed while it makes a study leaves a folder in which one can still be made: nothing names the study until it is
+// complete.
 func TestAStudyIsNamedOnceItIsComplete(t *testing.T) {
 	requireServer(t)
 	server, err := postgres.ParseAddress(os.Getenv(addressEnv))
@@ -279,7 +281,7 @@ func TestAStudyIsNamedOnceItIsComplete(t *testing.T) {
 	}
 }
 
-// What could not be made leaves nothing, and what was there before stays.
+// A study that could not be made leaves nothing behind, and what was there before stays.
 func TestAStudyThatCouldNotBeMadeLeavesNoFolder(t *testing.T) {
 	server, err := postgres.ParseAddress("postgres://nobody@127.0.0.1:1/none")
 	if err != nil {

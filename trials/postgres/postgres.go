@@ -46,7 +46,7 @@ var migrations embed.FS
 type Server struct {
 	config  *pgx.ConnConfig
 	silence time.Duration // the longest wait for a reply
-	pulse   time.Duration // between two looks after a connection that holds a lock
+	pulse   time.Duration // between two checks of a connection that holds a lock
 }
 
 // ParseAddress parses an address such as postgres://NAME@HOST:PORT/DATABASE, with parameters after a '?'. The
@@ -78,7 +78,7 @@ func ParseAddress(address string) (Server, error) {
 	return Server{config, silence, pulse}, nil
 }
 
-// local reports whether host is this machine: a socket's folder, nothing (the default socket), or a loopback address.
+// local reports whether host is this machine: a socket's folder, "" (the default socket), or a loopback address.
 func local(host string) bool {
 	ip := net.ParseIP(host)
 	return host == "" || strings.HasPrefix(host, "/") || host == "localhost" || ip != nil && ip.IsLoopback()

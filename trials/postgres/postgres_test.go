@@ -25,8 +25,7 @@ import (
 
 var full = flag.Bool("full", false, "run the whole grids")
 
-// addressEnv names a server on which the tests may make schemas; "make test" starts one. Without it what needs a server
-// is not tested.
+// addressEnv names a server on which the tests may make schemas; "make test" starts one. Without it, tests that need a server are skipped.
 const addressEnv = "HEARDIFF_TEST_POSTGRES"
 
 // requireServer returns the test server's address, and skips the test where there is none.
@@ -128,7 +127,7 @@ func TestAListenerSitsAtOneMachine(t *testing.T) {
 	}
 }
 
-// Each connection waits for the disk before it says that an answer is kept, also where the server's own default differs.
+// Each connection waits for the disk before it reports that an answer is kept, even if the server's own default differs.
 func TestAnswersWaitForTheDisk(t *testing.T) {
 	requireServer(t)
 	s := newStudyAt(t, time.Now)

@@ -31,11 +31,11 @@ const regainTime = 3 * time.Second
 // process.
 const releaseGrace = 250 * time.Millisecond
 
-// pulse is how often a connection that holds a lock is looked after. After a restart of the server the lock is free until it is taken again.
+// pulse is how often a connection that holds a lock is checked. After a restart of the server the lock is free until it is taken again.
 const pulse = 500 * time.Millisecond
 
-// attend asks the server for a sign of life until ctx ends or another machine has the lock, so that a connection that was lost is replaced,
-// and its locks taken again, although nothing is to be written. What fails is said where the next answer is kept.
+// attend asks the server for a sign of life until ctx ends or another machine has the lock. So a lost connection is replaced, and its locks
+// are taken again, even while there is nothing to write. Failures are reported when the next answer is kept.
 func attend(ctx context.Context, db *sql.DB, pulse time.Duration) {
 	wait := pulse
 	for {
@@ -88,7 +88,7 @@ func (s *seats) leave(ctx context.Context, db *sql.DB, key int64) error {
 	return err
 }
 
-// connected prepares a new connection: it takes the locks again that were held on the last one.
+// connected prepares a new connection: it takes again the locks that were held on the last one.
 func (s *seats) connected(ctx context.Context, conn *pgx.Conn) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -115,7 +115,7 @@ func (s *seats) regain(ctx context.Context, conn *pgx.Conn, key int64) error {
 		if got {
 			return nil
 		}
-		// The server may not know yet that the last connection is gone; a process number is used again, its beginning is not.
+		// The server may not know yet that the last connection is gone; a process number can be reused, but its start time cannot.
 		if _, err := conn.Exec(ctx, `SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE pid = $1 AND backend_start = $2`, int32(s.pid), s.since); err != nil {
 			return fmt.Errorf("lock the listener again: %w", err)
 		}

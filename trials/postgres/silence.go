@@ -17,8 +17,8 @@ const silence = 20 * time.Second
 // ErrSilent is wrapped where the server, or the way to it, has gone silent.
 var ErrSilent = errors.New("the server has gone silent")
 
-// dialer returns a dialer whose connections notice within silence that the network carries nothing any more: by the system's keep-alive while
-// no reply is due, and by the deadline of watched while one is.
+// dialer returns a dialer whose connections notice within silence that the network no longer carries anything: by the system's keep-alive
+// while no reply is due, and by the deadline of watched while one is.
 func dialer(silence time.Duration) func(ctx context.Context, network, address string) (net.Conn, error) {
 	d := net.Dialer{KeepAliveConfig: net.KeepAliveConfig{Enable: true, Idle: silence / 4, Interval: silence / 4, Count: 3}}
 	return func(ctx context.Context, network, address string) (net.Conn, error) {

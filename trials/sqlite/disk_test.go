@@ -16,7 +16,7 @@ import (
 	"heardiff/trials/store/storetest"
 )
 
-// A study that finds no room leaves nothing, whichever write fails, and can be made as soon as there is some.
+// A study for which there is no room on the disk leaves nothing, whichever write fails, and can be made as soon as there is room.
 func TestAStudyThatFindsNoRoomLeavesNothing(t *testing.T) {
 	ctx := context.Background()
 	disk, _ := storetest.Disk(t, 1<<20)
@@ -41,7 +41,7 @@ func TestAStudyThatFindsNoRoomLeavesNothing(t *testing.T) {
 	}
 }
 
-// A file that is no record of a study is refused as such, and is not changed by a byte.
+// A file that is not the record of a study is refused as such, and not a byte of it is changed.
 func TestWhatBelongsToAnotherProgramIsLeftAlone(t *testing.T) {
 	ctx := context.Background()
 	other := func(version string, tables ...string) []byte {
@@ -114,7 +114,8 @@ func closedStudy(t *testing.T) string {
 	return s.Dir()
 }
 
-// Each page of the record is zeroed in turn: it does not open, or is found amiss, or what is asked of it fails; it never crashes.
+// Each page of the record is zeroed in turn: the record does not open, or is found faulty, or a query of it fails; the program never
+// crashes.
 func TestAZeroedPageIsFound(t *testing.T) {
 	ctx := context.Background()
 	path := filepath.Join(closedStudy(t), sqlite.FileName)
@@ -122,7 +123,7 @@ func TestAZeroedPageIsFound(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := db.ExecContext(ctx, `VACUUM`); err != nil { // a page that holds nothing can be zeroed and nothing is lost
+	if _, err := db.ExecContext(ctx, `VACUUM`); err != nil { // a page that holds nothing can be zeroed without loss
 		t.Fatal(err)
 	}
 	if err := db.Close(); err != nil {
@@ -173,8 +174,7 @@ func freePages(data []byte, page int) map[int]bool {
 	return free
 }
 
-// On a disk that can only be read a study opens, with what a writer who died left in the log; nothing can be written, and no
-// copy is left.
+// On a disk that can only be read a study opens, with what a killed writer left in the log; nothing can be written, and no copy is left.
 func TestReadOnlyMediaOpen(t *testing.T) {
 	ctx := context.Background()
 	for _, c := range []struct {

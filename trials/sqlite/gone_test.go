@@ -13,7 +13,7 @@ import (
 	"heardiff/trials/store/storetest"
 )
 
-// An answer is never said to be saved into a study that is no longer in its place.
+// An answer is never reported as saved if the study is no longer in its place.
 func TestAnAnswerIntoAStudyThatIsGoneIsRefused(t *testing.T) {
 	for _, c := range []struct {
 		name string
@@ -46,7 +46,7 @@ func TestAnAnswerIntoAStudyThatIsGoneIsRefused(t *testing.T) {
 	}
 }
 
-// A record keeps its name where it is moved, and a copy bears another.
+// A record keeps its identity when it is moved, and a copy has another.
 func TestACopyBearsAnotherName(t *testing.T) {
 	ctx, s := context.Background(), newStudy(t)
 	name := func(dir string) string {

@@ -10,7 +10,7 @@ import (
 	"heardiff/trials/store"
 )
 
-// Forgetting removes what a listener said from the bytes of the files too.
+// Forgetting also removes what a listener said from the bytes of the files.
 func TestForgottenListenerIsInNoFile(t *testing.T) {
 	ctx := context.Background()
 	s := newStudy(t)

@@ -6,8 +6,8 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// fileIdentity names a file by its device, its number there and, where the disk tells, when it was made: the number of a file
-// that is removed goes to another, often at once.
+// fileIdentity names a file by its device, its number there and, where the file system says, when it was created: the number of a removed
+// file is given to another, often at once.
 func fileIdentity(path string) (string, error) {
 	var at unix.Statx_t
 	if err := unix.Statx(unix.AT_FDCWD, path, 0, unix.STATX_INO|unix.STATX_BTIME, &at); err != nil {

@@ -9,8 +9,8 @@ import (
 	"heardiff/trials/sqlite"
 )
 
-// A study that is removed and copied anew often gets the very number that its file had: it is another record all the same, and the
-// sessions of the first are not missing in it.
+// A study that is removed and copied anew often gets the same file number as before: it is another record all the same, and the sessions of
+// the first do not count as missing from it.
 func TestAFileThatGetsTheNumberOfARemovedOneIsAnother(t *testing.T) {
 	dir := t.TempDir()
 	path := filepath.Join(dir, sqlite.FileName)
@@ -37,7 +37,7 @@ func TestAFileThatGetsTheNumberOfARemovedOneIsAnother(t *testing.T) {
 		if err := os.Remove(path); err != nil {
 			t.Fatal(err)
 		}
-		time.Sleep(20 * time.Millisecond) // a disk's clock ticks in some milliseconds
+		time.Sleep(20 * time.Millisecond) // the clock of a file system ticks every few milliseconds
 		second, after := made()
 		if os.SameFile(first, second) {
 			if before == after {

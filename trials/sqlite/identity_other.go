@@ -4,7 +4,7 @@ package sqlite
 
 import "os"
 
-// fileIdentity returns "" of a file that is there: this system does not tell files apart by number.
+// fileIdentity returns "" for any file that exists: this system does not distinguish files by number.
 func fileIdentity(path string) (string, error) {
 	_, err := os.Stat(path)
 	return "", err

@@ -8,7 +8,7 @@ import (
 	"syscall"
 )
 
-// fileIdentity names a file by its device and its number there, "" where the system does not tell.
+// fileIdentity names a file by its device and its number there, "" if the system does not say.
 func fileIdentity(path string) (string, error) {
 	info, err := os.Stat(path)
 	if err != nil {

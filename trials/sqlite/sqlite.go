@@ -59,7 +59,7 @@ func build(ctx context.Context, dir string, of store.Study, now func() time.Time
 	if err != nil {
 		return err
 	}
-	c.Dir = dir // what is said of it
+	c.Dir = dir // where the study will be
 	if err := useLog(ctx, c.DB); err != nil {
 		return errors.Join(fmt.Errorf("make the study's record: %w", err), c.DB.Close())
 	}
@@ -67,7 +67,7 @@ func build(ctx context.Context, dir string, of store.Study, now func() time.Time
 	if err != nil {
 		return err
 	}
-	// The file that gets the name must hold all of it, and the log nothing.
+	// The file must hold the entire record when it is renamed, and the log nothing.
 	if err := errors.Join(c.Database.Scrub(ctx, c.DB), s.Close()); err != nil {
 		return fmt.Errorf("make the study's record: %w", err)
 	}
@@ -164,7 +164,7 @@ func (d *database) Present() error {
 	return nil
 }
 
-// IdentityIn names the record in dir, as Identity of the store does once it is open.
+// IdentityIn identifies the record in dir, as Identity does for an open store.
 func IdentityIn(dir string) (string, error) {
 	return fileIdentity(filepath.Join(dir, FileName))
 }

@@ -17,7 +17,7 @@ import (
 	"heardiff/trials/store/storetest"
 )
 
-// runningStudy leaves a session in its middle, under a clock that does not move, and returns the study's folder.
+// runningStudy leaves a session half-way through, under a clock that does not move, and returns the study's folder.
 func runningStudy(t *testing.T, seed trials.Seed) *store.Store {
 	t.Helper()
 	ctx, at := context.Background(), time.Date(2030, 1, 2, 3, 4, 5, 123456789, time.UTC)

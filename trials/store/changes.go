@@ -8,7 +8,7 @@ import (
 	"strings"
 )
 
-// Correction is something of a study that was mended: what it was, and is now.
+// Correction is a part of a study that was corrected: what it was, and what it is now.
 type Correction struct {
 	// At is when, RFC 3339, in UTC.
 	At string `json:"at"`
@@ -18,7 +18,7 @@ type Correction struct {
 	Why    string `json:"why"` // "" where no reason was given
 }
 
-// Corrections returns what of the study, its chains, captures, excerpts and entered figures was corrected, renamed or removed, in the
+// Corrections returns which of the study's title, chains, captures, excerpts and entered figures were corrected, renamed or removed, in the
 // order of the record.
 func (s *Store) Corrections(ctx context.Context) ([]Correction, error) {
 	all, err := s.Record(ctx)

@@ -27,9 +27,9 @@ const (
 	askGrace    = 2 * time.Second
 )
 
-// Append implements trials.Journal. After an error the entry is not in the record as far as the store can be asked: one whose
-// acknowledgement was lost on the way counts as kept, because it is. It returns ErrGone, wrapped, where the study is no longer
-// in its folder, and ErrExists, wrapped, where another entry has the number.
+// Append implements trials.Journal. After an error the entry is not in the record, as far as the store can find out: an entry whose
+// acknowledgement was lost on the way counts as kept, because it is. It returns ErrGone, wrapped, where the study is no longer in its
+// folder, and ErrExists, wrapped, where another entry has the number.
 func (j journal) Append(e trials.Entry) error {
 	body, err := json.Marshal(e)
 	if err != nil {
@@ -46,7 +46,7 @@ func (j journal) Append(e trials.Entry) error {
 	return j.store.database.Present() // written, but to a file that nobody will find
 }
 
-// milestones are the entries of a journal that the study's record holds the heads of.
+// milestones are the entries of a journal whose hashes the study's record holds as heads.
 var milestones = map[trials.EntryKind]bool{trials.EntryBegin: true, trials.EntryOpen: true, trials.EntryRest: true, trials.EntryEnd: true}
 
 // enter writes an entry, and a milestone to the record. An answer waits for nobody.
@@ -66,7 +66,7 @@ func (s *Store) enter(ctx context.Context, e trials.Entry, body string) error {
 	})
 }
 
-// settle asks the store whether an entry is kept that could not be, or so it seemed.
+// settle asks the store whether an entry whose writing seemed to fail was kept after all.
 func (j journal) settle(e trials.Entry, failed error) error {
 	ctx, stop := context.WithTimeout(context.WithoutCancel(j.ctx), askGrace)
 	defer stop()

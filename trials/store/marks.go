@@ -7,7 +7,7 @@ import (
 	"heardiff/trials"
 )
 
-// Marks returns what the sites at which sessions were begun said against their blindness, by session.
+// Marks returns the doubts about the blindness of sessions that the sites where they were begun reported, by session.
 func (s *Store) Marks(ctx context.Context) (map[string][]trials.Mark, error) {
 	type marked struct {
 		session string
@@ -28,7 +28,7 @@ func (s *Store) Marks(ctx context.Context) (map[string][]trials.Mark, error) {
 	return by, nil
 }
 
-// mergeMarks keeps what a site said against its sessions. What was said stays, whatever a later bundle leaves out.
+// mergeMarks keeps the marks that a site set against its sessions. They stay, whatever a later bundle leaves out.
 func (c *change) mergeMarks(all []MergeSession) error {
 	for _, v := range all {
 		for _, m := range v.Marks {

@@ -34,9 +34,9 @@ func (s *Store) Retitle(ctx context.Context, title, why string) error {
 	})
 }
 
-// CorrectChain replaces what is said of a chain by what v says of the chain of its name; the record keeps the earlier row, with the
-// reason. It returns ErrNotFound, wrapped, where the chain or the one that feeds it is not there, and a *InUse, wrapped, where its role
-// would change though anything refers to it.
+// CorrectChain replaces the description of a chain by that in v, which has its name; the record keeps the earlier row, with the reason. It
+// returns ErrNotFound, wrapped, where the chain or the one that feeds it is not there, and a *InUse, wrapped, where its role would change
+// although something refers to it.
 func (s *Store) CorrectChain(ctx context.Context, v Chain, why string) error {
 	err := s.change(ctx, func(c *change) error {
 		c.why = why
@@ -61,9 +61,9 @@ func (s *Store) CorrectChain(ctx context.Context, v Chain, why string) error {
 	return ofChain(v.Name, err)
 }
 
-// RenameChain gives a chain another name, under which it is the last in the list; its captures, and the figures entered of it, go with
-// it. The record keeps the earlier rows, with the reason. It returns ErrNotFound or ErrExists, wrapped, where the one name is unknown or
-// the other taken, and a *InUse, wrapped, where an excerpt or a plan holds the name.
+// RenameChain gives a chain another name, and moves it to the end of the list; its captures, and the figures entered for it, go with it.
+// The record keeps the earlier rows, with the reason. It returns ErrNotFound, wrapped, if the old name is unknown, ErrExists, wrapped, if
+// the new one is taken, and a *InUse, wrapped, if an excerpt or a plan contains the name.
 func (s *Store) RenameChain(ctx context.Context, name, to, why string) error {
 	err := s.change(ctx, func(c *change) error {
 		c.why = why
@@ -91,8 +91,8 @@ func (s *Store) RenameChain(ctx context.Context, name, to, why string) error {
 	return ofChain(name, err)
 }
 
-// RemoveChain removes a chain and the figures entered of it; the record keeps both, with the reason. It returns ErrNotFound, wrapped,
-// for an unknown chain, and a *InUse, wrapped, where a capture, an excerpt, a plan or another chain refers to it.
+// RemoveChain removes a chain and the figures entered for it; the record keeps both, with the reason. It returns ErrNotFound, wrapped, for
+// an unknown chain, and a *InUse, wrapped, where a capture, an excerpt, a plan or another chain refers to it.
 func (s *Store) RemoveChain(ctx context.Context, name, why string) error {
 	err := s.change(ctx, func(c *change) error {
 		c.why = why
@@ -104,7 +104,7 @@ func (s *Store) RemoveChain(ctx context.Context, name, why string) error {
 	return ofChain(name, err)
 }
 
-// removeChain removes a chain and what was entered of it; how says for the record whether they come back under another name.
+// removeChain removes a chain and the figures entered for it; how says for the record whether they come back under another name.
 func (c *change) removeChain(how, name string) error {
 	if _, err := c.remove("figure "+how, "entered", `DELETE FROM entered WHERE chain = $1`, name); err != nil {
 		return err
@@ -157,8 +157,8 @@ func (c *change) chain(name string) (Chain, error) {
 	return found[0], nil
 }
 
-// refuseUsed returns a *InUse for the last of the nouns of which any refers to the chain: results rest on plans, these on excerpts, and
-// these on captures.
+// refuseUsed returns a *InUse for the last of the nouns under which anything refers to the chain: results rest on plans, plans on excerpts,
+// and excerpts on captures.
 func (c *change) refuseUsed(chain string, nouns ...string) error {
 	for _, noun := range slices.Backward(nouns) {
 		names, err := c.usesOf(chain, noun)
@@ -176,7 +176,7 @@ func inUse(noun string, names []string, err error) error {
 	return &InUse{noun, names}
 }
 
-// usesOf names what of a kind refers to a chain.
+// usesOf names the items of a kind that refer to a chain.
 func (c *change) usesOf(chain, noun string) ([]string, error) {
 	switch noun {
 	case "capture":
@@ -191,7 +191,7 @@ func (c *change) usesOf(chain, noun string) ([]string, error) {
 	return c.plansThat(func(k trials.Comparison) bool { return k.A == chain || k.B == chain })
 }
 
-// plansThat names the plans with a comparison of which is holds.
+// plansThat names the plans with a comparison for which is returns true.
 func (c *change) plansThat(is func(trials.Comparison) bool) ([]string, error) {
 	plans, err := plansByID(c.ctx, c.tx)
 	var names []string

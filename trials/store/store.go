@@ -43,7 +43,7 @@ type Config struct {
 	Database Database
 	Dir      string // the study's folder, which holds the audio
 	Now      func() time.Time
-	// ReadOnly says that nothing can be written: the schema is up to date then.
+	// ReadOnly says that nothing can be written: the schema is then up to date already.
 	ReadOnly bool
 }
 

@@ -9,20 +9,20 @@ import (
 	"heardiff/trials"
 )
 
-// audioSet is the prepared audio of a plan: by presentation, and which presentation a comparison's two sources are.
+// audioSet is the prepared audio of a plan: by presentation, and which two presentations are the sources of each comparison.
 type audioSet struct {
 	files     []recordedFile
 	frames    []int       // of each presentation
 	envelopes [][]float64 // likewise, once it has been read
 	sources   [][2]int    // by comparison
-	last      pcm.Clip    // the presentation read last, in memory that serves for all
+	last      pcm.Clip    // the presentation read last, in memory that is reused
 	study     *Study
 }
 
 // envelopeParts is the number of points of an excerpt's outline.
 const envelopeParts = 160
 
-// audioOf finds the prepared audio of a plan and checks that it is what the plan was made for.
+// audioOf finds the prepared audio of a plan and checks that it is the audio for which the plan was made.
 func (s *Study) audioOf(ctx context.Context, p trials.Plan) (*audioSet, error) {
 	set := &audioSet{study: s}
 	index := map[string]int{}
@@ -80,7 +80,7 @@ func (a *audioSet) read(ctx context.Context, i int) (pcm.Clip, error) {
 	return a.last, nil
 }
 
-// clips reads all presentations, for a computed listener.
+// clips reads all presentations, for a simulated listener.
 func (a *audioSet) clips(ctx context.Context) ([]pcm.Clip, error) {
 	all := make([]pcm.Clip, len(a.files))
 	for i := range all {
@@ -93,7 +93,7 @@ func (a *audioSet) clips(ctx context.Context) ([]pcm.Clip, error) {
 	return all, nil
 }
 
-// excerpt returns the outline and the length in frames of what a comparison's first source is, whatever is hidden.
+// excerpt returns the outline and the length in frames of a comparison's first source, whatever is hidden.
 func (a *audioSet) excerpt(comparison int) (envelope []float64, frames int) {
 	i := a.sources[comparison][trials.SourceA]
 	return a.envelopes[i], a.frames[i]

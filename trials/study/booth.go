@@ -57,7 +57,7 @@ func newBooth(s *trials.Session, w *playback.Switcher, out playback.Output, set 
 // Session returns the session at which the listener sits.
 func (b *Booth) Session() *trials.Session { return b.session }
 
-// Opened says what the output got from the device.
+// Opened describes the output as the device opened it.
 func (b *Booth) Opened() playback.Opened { return b.output.Opened() }
 
 // Close closes the output.
@@ -208,7 +208,7 @@ func (b *Booth) tell() error {
 	return err
 }
 
-// Leaving returns err, or else what action returns; either says that the session is over where its study is gone.
+// Leaving returns err, or else what action returns; either wraps trials.ErrOver if the study is gone.
 func Leaving(err error, action func() error) error {
 	if err == nil {
 		err = action()
@@ -219,11 +219,11 @@ func Leaving(err error, action func() error) error {
 	return err
 }
 
-// View shows the session.
+// View returns what may be shown of the session.
 func (b *Booth) View() trials.View {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	// A fault shows through Sound; the view itself is always available.
+	// A fault is shown by Sound; the view itself is always available.
 	_ = b.attend()
 	return b.session.View()
 }
@@ -275,7 +275,7 @@ func (b *Booth) Stop() error {
 	return b.within(func() error { b.switcher.Pause(); return nil })
 }
 
-// Restart goes to the start of the region and plays on.
+// Restart goes to the start of the region and goes on playing.
 func (b *Booth) Restart() error {
 	return b.within(func() error {
 		st := b.switcher.State()
@@ -308,7 +308,7 @@ func (b *Booth) TakeBack() error { return b.within(b.session.TakeBack) }
 // Confirm keeps the answer.
 func (b *Booth) Confirm() error { return b.within(b.session.Confirm) }
 
-// Void gives the trial up; one like it comes at the end.
+// Void gives the trial up; a replacement comes at the end.
 func (b *Booth) Void(reason string) error {
 	return b.within(func() error { return b.session.Void(reason) })
 }
@@ -339,7 +339,8 @@ func (b *Booth) Summary() ([]string, error) {
 	return lines, err
 }
 
-// Kept returns, in lines, what is kept of a session that the listener leaves. It waits for no lock: a commit may be under way, and may have stalled.
+// Kept says, in lines, what is kept of a session that the listener leaves. It waits for no lock: a commit may be under way, and may have
+// stalled.
 func (b *Booth) Kept() []string {
 	free := b.mu.TryLock()
 	if free {

@@ -49,7 +49,7 @@ func testBooth(t *testing.T, seed trials.Seed, now func() time.Time) (*Booth, *d
 	return designBooth(t, trials.ABX, seed, now)
 }
 
-// designBooth is testBooth of a plan of a design.
+// designBooth is testBooth for a plan of the given design.
 func designBooth(t *testing.T, design trials.Design, seed trials.Seed, now func() time.Time) (*Booth, *deck, *notebook) {
 	t.Helper()
 	p := trials.Plan{ID: "1", Design: design, Alpha: 0.05, SmallestEffect: 0.3, Comparisons: []trials.Comparison{
@@ -135,8 +135,8 @@ func TestSleepVoidsTheTrial(t *testing.T) {
 	}
 }
 
-// What reaches the device for a key must be as long in coming for every assignment, and only the chains' difference
-// may differ: sample counts, position, labels and the screen's data are compared over many seeds.
+// What a key sends to the device must take the same time for every assignment, and only the difference between the chains may show: sample
+// counts, position, labels and the screen's data are compared over many seeds.
 func TestBoothDoesTheSameWhateverIsHidden(t *testing.T) {
 	for _, design := range trials.Designs() {
 		t.Run(design.String(), func(t *testing.T) { boothDoesTheSame(t, design) })

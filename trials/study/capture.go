@@ -17,20 +17,20 @@ import (
 	"heardiff/trials/store/atomicfile"
 )
 
-// CaptureOptions say what recordings are, and of which chain.
+// CaptureOptions say what recordings are, and of which chain they are.
 type CaptureOptions struct {
 	Chain, Kind string
 	Music       string // of music: the piece, "": the usual name
 	Sent        string // of a kind that is compared when it is added: the file that was played
 }
 
-// Check refuses options that no study could take.
+// Check refuses options that are invalid in every study.
 func (o CaptureOptions) Check() error {
 	_, err := o.check()
 	return err
 }
 
-// check returns the options with what they leave out, and refuses what cannot be.
+// check returns the options with defaults filled in, and refuses invalid ones.
 func (o CaptureOptions) check() (CaptureOptions, error) {
 	var err error
 	if o.Kind, o.Music, err = FiledAs(o.Kind, o.Music); err != nil {
@@ -45,7 +45,7 @@ func (o CaptureOptions) check() (CaptureOptions, error) {
 // AddedCapture is a capture that was added.
 type AddedCapture struct {
 	Capture
-	Holds     string            `json:"holds"` // at a first look
+	Holds     string            `json:"holds"` // as a first look sees it
 	Integrity *integrity.Result `json:"integrity,omitempty"`
 }
 
@@ -164,7 +164,7 @@ func (r renamed) Error() string { return r.text }
 // Unwrap lets errors.Is see the cause.
 func (r renamed) Unwrap() error { return r.error }
 
-// describe reads the whole file once, so that damage is found before it is in the study.
+// describe reads the whole file once, so that damage is found before it gets into the study.
 func (h *Host) describe(ctx context.Context, c *Capture, file string) error {
 	f, err := audiofile.Open(ctx, file)
 	if err != nil {
@@ -212,9 +212,9 @@ func (s *Study) checkMates(ctx context.Context, c Capture, file string) error {
 	return nil
 }
 
-// copyIn copies a file into the study's audio folder, on its way to its place there.
+// copyIn copies a file into the study's audio folder, as a temporary file that still has to be placed there.
 func (s *Study) copyIn(ctx context.Context, file string) (*atomicfile.File, error) {
-	info, err := os.Stat(file) // before opening, which would wait for ever at a pipe
+	info, err := os.Stat(file) // before opening the file, because opening a pipe would wait for ever
 	if err != nil {
 		return nil, Rejected(audiofile.Named(file, err), "")
 	}

@@ -8,7 +8,7 @@ import (
 	"strings"
 )
 
-// defaultPiece is the name of a piece of music that is given none.
+// defaultPiece is the name of a piece of music for which none is given.
 const defaultPiece = "music"
 
 // FiledAs checks how a capture is to be filed, and fills in the name of the piece.
@@ -49,8 +49,8 @@ func (s *Study) unusedCapture(ctx context.Context, id int) (Capture, error) {
 	return c, nil
 }
 
-// RemoveCapture takes a capture, and what was measured of it, out of the study and deletes the study's copy of the file; the record keeps
-// what it was, and why it went. It returns the capture as it was.
+// RemoveCapture removes a capture and its measurements from the study and deletes the study's copy of the file; the record keeps what it
+// was, and why it was removed. It returns the capture as it was.
 func (s *Study) RemoveCapture(ctx context.Context, id int, why string) (Capture, error) {
 	if err := checkWhy(why); err != nil {
 		return Capture{}, err
@@ -69,7 +69,7 @@ func (s *Study) RemoveCapture(ctx context.Context, id int, why string) (Capture,
 	return c, nil
 }
 
-// RefileCapture files a capture under another kind, and returns it as it is filed now. What was measured of it goes.
+// RefileCapture files a capture under another kind, and returns it as it is filed now. Its measurements are removed.
 func (s *Study) RefileCapture(ctx context.Context, id int, kind, music, why string) (Capture, error) {
 	kind, music, err := FiledAs(kind, music)
 	if err := cmp.Or(err, checkWhy(why)); err != nil {

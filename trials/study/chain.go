@@ -30,7 +30,8 @@ func (s *Study) AddChain(ctx context.Context, c Chain) error {
 	return InStudy(s.record.AddChain(ctx, c))
 }
 
-// maxFileName is the longest name that becomes part of a file's, in bytes: three of them and a hash stay below the 255 that file systems take.
+// maxFileName is the longest name that becomes part of a file's, in bytes: three of them and a hash stay below the limit of 255 bytes of
+// file systems.
 const maxFileName = 60
 
 // CheckName refuses names that cannot be part of a file name on every system.

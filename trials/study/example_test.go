@@ -16,8 +16,8 @@ import (
 	"heardiff/trials/study"
 )
 
-// A script goes the whole way: two invented chains, one with jitter and noise of its own, a computation for a listener, and what the
-// study says of it.
+// A script goes the whole way: two invented chains, one with jitter and noise of its own, a computation as the listener, and what the study
+// concludes.
 func Example() {
 	ctx, dir := context.Background(), scratch()
 	defer os.RemoveAll(dir)

@@ -45,12 +45,12 @@ func (s *Study) Kit(ctx context.Context, plan string) (bundle.Draft, error) {
 		if _, err := s.checkRecorded(ctx, recordedFile{path: p.Path, sum: sum}); err != nil {
 			return nil, err
 		}
-		return os.Open(s.Path(p.Path)) // Write hashes what it reads once more
+		return os.Open(s.Path(p.Path)) // Write hashes the files that it reads a second time
 	}
 	return d, err
 }
 
-// Outgoing collects the sessions of this site that have ended, with their plans and listeners; anonymous leaves out what could tell who
+// Outgoing collects the sessions of this site that have ended, with their plans and listeners; anonymous leaves out what could reveal who
 // listened, or when.
 func (s *Study) Outgoing(ctx context.Context, anonymous bool) (bundle.Draft, error) {
 	d, err := s.draft(ctx, bundle.Results)
@@ -117,7 +117,7 @@ func (s *Study) kitContent(ctx context.Context, id string) (bundle.Content, erro
 	return c, nil
 }
 
-// resultsContent is every session of this site that has ended.
+// resultsContent collects every session of this site that has ended.
 func (s *Study) resultsContent(ctx context.Context, anonymous bool) (bundle.Content, error) {
 	var c bundle.Content
 	sessions, err := s.Sessions(ctx)
@@ -136,7 +136,7 @@ func (s *Study) resultsContent(ctx context.Context, anonymous bool) (bundle.Cont
 		}
 		c.Begun = append(c.Begun, begunOf(v, entries))
 		if v.Site != "" || len(entries) == 0 || entries[len(entries)-1].Kind != trials.EntryEnd {
-			continue // another site's own, or still running
+			continue // from another site, or still running
 		}
 		if plans[v.Plan] == "" {
 			p, err := s.Plan(ctx, v.Plan)

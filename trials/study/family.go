@@ -9,8 +9,8 @@ import (
 	"heardiff/trials/link"
 )
 
-// StudyFamily returns what the study asks: the plans made here, and the listeners added, before its first session
-// began, and plans that are about to be made. It reports whether that has happened: from then on the family is fixed.
+// StudyFamily returns what the study asks: the plans made here, and the listeners added, before its first session began, and the given
+// plans, which are about to be made. It also reports whether the first session has begun: from then on the family is fixed.
 func (s *Study) StudyFamily(ctx context.Context, also ...trials.Plan) (f link.Family, fixed bool, err error) {
 	begun, fixed, err := s.firstSession(ctx)
 	if err != nil {
@@ -23,7 +23,7 @@ func (s *Study) StudyFamily(ctx context.Context, also ...trials.Plan) (f link.Fa
 	var plans, later []trials.Plan
 	for _, p := range made {
 		switch {
-		case strings.Contains(p.ID, "@"): // another site's: this study's rules judge its results
+		case strings.Contains(p.ID, "@"): // from another site: the rules of this study judge its results
 		case fixed && p.Made.After(begun):
 			later = append(later, p.Plan)
 		default:
@@ -48,7 +48,7 @@ func (s *Study) firstSession(ctx context.Context) (begun time.Time, any bool, er
 	return begun, any, err
 }
 
-// groupsPlanned returns the groups of the listeners who were added before the first session: of people, where there are any.
+// groupsPlanned returns the groups of the listeners who were added before the first session: of people only, if there are any.
 func (s *Study) groupsPlanned(ctx context.Context, begun time.Time, fixed bool) ([]string, error) {
 	listeners, err := s.Listeners(ctx)
 	var people, computed []string

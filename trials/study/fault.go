@@ -23,7 +23,7 @@ const (
 	Rejection
 )
 
-// Fault is an error with the one to blame and, where there is one, the remedy.
+// Fault is an error with its Blame and, if there is one, the remedy.
 type Fault struct {
 	Blame Blame
 	Err   error
@@ -39,7 +39,7 @@ func (f *Fault) Unwrap() error { return f.Err }
 // Misused marks err as a wrong request. A nil err stays nil.
 func Misused(err error) error { return Blamed(Misuse, err, "") }
 
-// misusedf is Misused of a phrase.
+// misusedf is Misused for a phrase.
 func misusedf(format string, args ...any) error {
 	return Misused(&PhrasedError{phrasef(format, args...)})
 }
@@ -69,7 +69,7 @@ func advised(b Blame, err error, hint Phrase) error {
 	return &Fault{Blame: b, Err: err, Hint: hint}
 }
 
-// Message returns what an error says in the words of a vocabulary. A temporary file, whose name means nothing to anybody, appears in it as
+// Message returns the text of an error in the words of a vocabulary. A temporary file, whose name means nothing to a reader, is replaced by
 // the folder that it is in.
 func Message(err error, v Vocabulary) string {
 	var at *fs.PathError

@@ -34,8 +34,8 @@ func diskFault(err error) (hint string, ok bool) {
 	return "", false
 }
 
-// Judge returns what to say of an error: whose it is, and the mend. A fault of the disk is never reported as one of the input, whatever read or
-// wrote it; a damaged record is, whatever met it.
+// Judge returns what to say about an error: who is to blame, and the remedy. A fault of the disk is never reported as a fault of the input,
+// whatever was being read or written; a damaged record always is, wherever it was noticed.
 func Judge(err error) *Fault {
 	f, ok := FaultOf(err)
 	if !ok {

@@ -14,11 +14,11 @@ type Host struct {
 	Program string
 	// Warn is given a sentence that a person should read.
 	Warn func(Phrase)
-	// Progress is given what is being done, and returns what is then called with the part that is done, 0 to 1.
+	// Progress is given what is being done, and returns a function that is then called with the fraction done, 0 to 1.
 	Progress func(what string) func(done float64)
 
 	right  foundRight
-	warned map[string]bool // keys that were warned of
+	warned map[string]bool // keys about which a warning was given
 }
 
 func (h *Host) now() time.Time {

@@ -27,8 +27,8 @@ type Incoming struct {
 // Close closes the file.
 func (b *Incoming) Close() error { return b.file.Close() }
 
-// OpenBundle reads a bundle: its signature, every hash, every chain of entries and every sealed order are checked. With a fingerprint in
-// from only what that site signed is taken.
+// OpenBundle reads a bundle: its signature, every hash, every chain of entries and every sealed order are checked. If from is a
+// fingerprint, only a bundle signed by that site is accepted.
 func (h *Host) OpenBundle(ctx context.Context, path, from string) (*Incoming, error) {
 	f, size, err := OpenWhole(ctx, path)
 	if err != nil {
@@ -43,7 +43,7 @@ func (h *Host) OpenBundle(ctx context.Context, path, from string) (*Incoming, er
 	return &Incoming{b, path, f}, nil
 }
 
-// Imported is what was taken in.
+// Imported describes what was imported.
 type Imported struct {
 	Schema      string      `json:"schema"`
 	Kind        bundle.Kind `json:"kind"`
@@ -78,12 +78,12 @@ type foreignPlan struct {
 	Trials int     `json:"trials"`
 }
 
-// maxForeignAlpha is the largest level at which a plan of another site is taken in. Common practice, no source: nobody
-// claims an effect at a risk of more than one in ten.
+// maxForeignAlpha is the largest level of a plan of another site that is accepted. Common practice, no source: nobody claims an effect at a
+// risk of more than one in ten.
 const maxForeignAlpha = 0.1
 
-// foreignPlans names the plans that were made neither in this study nor taken in before. It refuses one that decides
-// what no rule of this study could.
+// foreignPlans names the plans that were made neither in this study nor taken in before. It refuses a plan whose level exceeds
+// maxForeignAlpha.
 func (s *Study) foreignPlans(ctx context.Context, plans []trials.Plan) ([]foreignPlan, error) {
 	here, err := s.PlansByID(ctx)
 	if err != nil {
@@ -160,8 +160,8 @@ func (s *Study) Import(ctx context.Context, b *Incoming) (Imported, error) {
 	return Imported{Schema: importSchema, Kind: bundle.Results, Fingerprint: b.Fingerprint(), Study: of.ID, Merged: count, Foreign: foreign, Absent: absent}, nil
 }
 
-// checkEscrow opens the seeds that were sealed to this site before the first trial, and demands that each is the one
-// which the session revealed at its end.
+// checkEscrow opens the seeds that were sealed to this site before the first trial, and demands that each is the seed that the session
+// revealed at its end.
 func (h *Host) checkEscrow(b *bundle.Bundle) error {
 	site, err := h.siteKey()
 	if err != nil {
@@ -232,7 +232,7 @@ func (h *Host) makeKitStudy(ctx context.Context, dir string, b *bundle.Bundle, o
 	if err := s.fillFromKit(ctx, b); err != nil {
 		return inNameOf(dir, making.Path, errors.Join(err, s.record.Discard(ctx)))
 	}
-	if err := folderFree(dir); err != nil { // before the record is closed: on a server it could not be discarded after
+	if err := folderFree(dir); err != nil { // before the record is closed: on a server it could not be discarded afterwards
 		return errors.Join(err, s.record.Discard(ctx))
 	}
 	if err := s.Close(); err != nil {
@@ -244,7 +244,7 @@ func (h *Host) makeKitStudy(ctx context.Context, dir string, b *bundle.Bundle, o
 	return nil
 }
 
-// folderFree refuses a place for a new study that is taken by anything but an empty folder.
+// folderFree refuses a place for a new study that is occupied by anything but an empty folder.
 func folderFree(dir string) error {
 	if err := outsideOthers(dir); err != nil {
 		return err
@@ -256,7 +256,7 @@ func folderFree(dir string) error {
 	return kitPlaceTaken(dir, fs.ErrExist)
 }
 
-// kitPlaceTaken says where a kit could not come, if it was because of what is there.
+// kitPlaceTaken says where a kit could not be placed, if that failed because of what is there.
 func kitPlaceTaken(dir string, err error) error {
 	if errors.Is(err, fs.ErrExist) {
 		return advised(Misuse, &PhrasedError{phrasef("%v %s: something else is there", OptionDir, dir)}, phrasef("name a new folder for the kit: %v DIR", OptionDir))

@@ -2,7 +2,7 @@ package study
 
 import "context"
 
-// Interruptibly runs a computation that does not heed ctx, and leaves it behind when the program is interrupted.
+// Interruptibly runs a computation that does not heed ctx, and abandons it when the program is interrupted.
 func Interruptibly[T any](ctx context.Context, compute func() (T, error)) (T, error) {
 	type outcome struct {
 		value T

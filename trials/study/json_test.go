@@ -13,7 +13,7 @@ import (
 	"heardiff/trials/link"
 )
 
-// The standard encoder writes of every report what the command prints, with null for what is not known, and lists that are empty.
+// The standard encoder writes every report as the command prints it, with null for what is not known, and with lists that are empty.
 func TestTheStandardEncoderWritesReports(t *testing.T) {
 	nan := math.NaN()
 	row, err := ScoreRow(trials.Result{Plan: trials.Plan{Design: trials.ABX, Alpha: 0.05}}, trials.Tally{Trials: 3, Correct: 3})

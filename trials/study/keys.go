@@ -17,8 +17,8 @@ import (
 	"heardiff/trials/store/atomicfile"
 )
 
-// KeyFolder returns where keys are kept: $HEARDIFF_KEYS, else the user's configuration folder. A folder within a study is
-// refused: whoever has the study would have what its seeds are sealed with.
+// KeyFolder returns where keys are kept: $HEARDIFF_KEYS, else the user's configuration folder. A folder within a study is refused: whoever
+// has the study would then also have the key that seals its seeds.
 func (h *Host) KeyFolder() (string, error) {
 	dir := h.getenv("HEARDIFF_KEYS")
 	if dir == "" {
@@ -43,7 +43,7 @@ func (h *Host) KeyFolder() (string, error) {
 	}
 }
 
-// warnOfReaders warns of a key that others than its owner can read, once a command.
+// warnOfReaders warns about a key that others than its owner can read, once per command.
 func (h *Host) warnOfReaders(path string) {
 	info, err := os.Stat(path)
 	if err != nil || runtime.GOOS == "windows" || info.Mode().Perm()&0o077 == 0 || h.warned[path] {

@@ -13,15 +13,15 @@ import (
 	"heardiff/trials/link"
 )
 
-// Kind is a kind of capture, and what is measured of it. Lists, help, completion, dispatch, the study, the link and the report ask
-// these values, each declared in a file of its own; nothing else asks which kind one is.
+// Kind is a kind of capture, and what is measured of it. Lists, help, completion, dispatch, the study, the link and the report ask these
+// values, each declared in a file of its own; no other code distinguishes kinds.
 type Kind struct {
-	Name string // in the study's record, and of CaptureOptions.Kind
-	// About says in help what is measured; of captures that nothing is measured of, what they hold.
+	Name string // in the study's record, and in CaptureOptions.Kind
+	// About says, in help, what is measured; for captures of which nothing is measured, what they hold.
 	About string
 	// Signal is what was played; Unset: no test signal.
 	Signal signal.Kind
-	// From is the kind of capture that this one is measured from, "" its own.
+	// From is the kind of capture that this one is measured from, "" for captures of its own kind.
 	From string
 	// Piece: captures are of a named piece of music, which all chains record at one rate in the same channels.
 	Piece bool
@@ -29,9 +29,9 @@ type Kind struct {
 	Sent bool
 	// Holds reports whether a first look fits captures of the kind; nil: not asked.
 	Holds func(measure.Look) bool
-	// Measurement is nil where there is nothing to measure but what delivers reads; else a Measured of the type of the result.
+	// Measurement is nil if nothing is measured, or only what delivers reads; otherwise it is a Measured of the type of the result.
 	Measurement Measurer
-	// delivers reads from a stored result whether the chain delivered the words that it was sent; nil: it says nothing of that.
+	// delivers reads from a stored result whether the chain delivered the words that it was sent; nil: results do not say.
 	delivers func(result []byte) (bool, error)
 }
 
@@ -40,16 +40,16 @@ type Measurer interface {
 	// Capture measures a capture; Against gives the result the limits that a stored one of the recording set-up sets.
 	Capture(r pcm.Reader, o MeasureOptions) (any, error)
 	Against(result any, floor []byte) (any, error)
-	// WarningsIn are what a result warns of.
+	// WarningsIn returns the warnings in a result.
 	WarningsIn(result any) measure.Warnings
-	// Declared are the metrics that Link compares, Read puts those of a stored result.
+	// Declared returns the metrics that Link compares; Read passes those of a stored result to put.
 	Declared() link.Metrics
 	Read(result []byte, put func(link.Metric, link.Figure)) error
 	// Any returns the same declaration for results of any type, which are held as pointers.
 	Any() Measured[any]
 }
 
-// MeasureOptions says how captures are measured; the zero value as usual.
+// MeasureOptions says how captures are measured; the zero value is the usual way.
 type MeasureOptions struct {
 	Jitter    jitter.Config
 	Reference pcm.Reader // noise: a signal through the same chain, nil: none
@@ -139,7 +139,7 @@ func (k Kind) misfit(l measure.Look) string {
 	return fmt.Sprintf("it holds %v, which does not look like %s", l, k.Name)
 }
 
-// holdsOnly makes a holds of a content.
+// holdsOnly makes a Holds function from a content.
 func holdsOnly(c measure.Content) func(measure.Look) bool {
 	return func(l measure.Look) bool { return l.Content == c }
 }

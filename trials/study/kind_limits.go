@@ -8,8 +8,8 @@ import (
 	"heardiff/trials/link"
 )
 
-// read returns a figure in dB of which more is worse, with the limit of that JSON key. Where it does not clearly exceed the
-// recording set-up's own, it is only a bound of the chain's: the larger of the two.
+// read returns a figure in dB for which larger is worse, with the limit under the given JSON key. If it does not clearly exceed the figure
+// of the recording set-up, only an upper bound is known: the larger of the two.
 func read(value float64, limits []tone.Limit, key string) link.Figure {
 	i := slices.IndexFunc(limits, func(l tone.Limit) bool { return l.Figure == key })
 	if i < 0 || math.IsNaN(value) || math.IsNaN(limits[i].Limit) {
@@ -21,7 +21,7 @@ func read(value float64, limits []tone.Limit, key string) link.Figure {
 	return link.Figure{Value: value, Limit: limits[i].Limit}
 }
 
-// worstFigure returns the figure of the channel with the highest, or with the highest bound where only bounds are known.
+// worstFigure returns the figure of the channel in which it is highest; where only a bound is known, the bound counts.
 func worstFigure[T any](channels []T, figure func(T) link.Figure) link.Figure {
 	size := func(f link.Figure) float64 {
 		if math.IsNaN(f.Value) {

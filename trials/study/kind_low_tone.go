@@ -20,7 +20,7 @@ var LowTone = Kind{
 	},
 }
 
-// noiseUnderTone turns a dynamic range, of which more is better, into the level of that noise.
+// noiseUnderTone turns a dynamic range, for which larger is better, into the level of that noise.
 func noiseUnderTone(c tone.LowToneChannel) link.Figure {
 	turned := slices.Clone(c.Limits)
 	for i := range turned {

@@ -12,18 +12,18 @@ import (
 // Measured declares how captures of a kind are measured, with results of type T. It is a Measurer.
 type Measured[T any] struct {
 	Measure func(pcm.Reader, MeasureOptions) (T, error)
-	// Limited returns a result with the limits that one of the recording set-up alone sets.
+	// Limited returns a result with the limits set by a result of the recording set-up alone.
 	Limited  func(result, floor T) (T, error)
 	Warnings func(*T) *measure.Warnings
-	// Options names what the measurement takes of MeasureOptions: "reference", "bits", "signal-rate", "band" or "spectrum".
+	// Options names what the measurement uses of MeasureOptions: "reference", "bits", "signal-rate", "band" or "spectrum".
 	Options []string
-	// Curve is drawn of a result by whoever has no picture of its own for the kind; nil: nothing is.
+	// Curve is drawn from a result where there is no special picture for the kind; nil: nothing is drawn.
 	Curve   func(T) Curve
 	metrics []metric[T]
 	stored  func(data []byte) (T, error) // nil: Stored
 }
 
-// Curve is a figure against another, as a picture shows it.
+// Curve is one figure as a function of another, as a picture shows it.
 type Curve struct {
 	Across, Along string // what X and Y are, with their units
 	X, Y          []float64
@@ -35,7 +35,7 @@ type metric[T any] struct {
 	of func(T) (link.Figure, bool)
 }
 
-// worstOf declares a metric that is read of each channel: the worst channel counts, whoever hears one hears it.
+// worstOf declares a metric that is read from each channel: the worst channel counts, because a listener who hears one channel hears it.
 func worstOf[T, C any](m link.Metric, channels func(T) []C, figure func(C) link.Figure) metric[T] {
 	return metric[T]{m.Declare(), func(r T) (link.Figure, bool) { return worstFigure(channels(r), figure), true }}
 }
@@ -85,7 +85,7 @@ func (k Measured[T]) Read(result []byte, put func(link.Metric, link.Figure)) err
 	return nil
 }
 
-// Figures puts the declared metrics of a result.
+// Figures passes the declared metrics of a result to put.
 func (k Measured[T]) Figures(result T, put func(link.Declared, link.Figure)) {
 	for _, m := range k.metrics {
 		if figure, ok := m.of(result); ok {
@@ -121,7 +121,7 @@ func (k Measured[T]) Any() Measured[any] {
 	return out
 }
 
-// held returns a result of Measured.Any in its place, or a copy of one that Measurer.Capture returned.
+// held returns a pointer to a result: the pointer that Measured.Any holds, or one to a copy of the value that Measurer.Capture returned.
 func held[T any](result any) *T {
 	if r, ok := result.(T); ok {
 		return &r
@@ -136,7 +136,7 @@ func Stored[T any](data []byte) (T, error) {
 	return r, err
 }
 
-// limitedBy makes a function that limits a copy of one that limits in place.
+// limitedBy turns a function that limits a result in place into one that returns a limited copy.
 func limitedBy[T any](set func(*T, T) error) func(T, T) (T, error) {
 	return func(result, floor T) (T, error) {
 		err := set(&result, floor)
@@ -144,7 +144,7 @@ func limitedBy[T any](set func(*T, T) error) func(T, T) (T, error) {
 	}
 }
 
-// plain makes a measure function of one that needs no options.
+// plain turns a measuring function without options into one that takes them.
 func plain[T any](measure func(pcm.Reader) (T, error)) func(pcm.Reader, MeasureOptions) (T, error) {
 	return func(r pcm.Reader, _ MeasureOptions) (T, error) { return measure(r) }
 }

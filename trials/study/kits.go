@@ -13,8 +13,8 @@ import (
 	"heardiff/trials/store"
 )
 
-// begunAt returns every session that the site of a bundle says it has begun, and the numbers that are missing from its list. A
-// number of a session that the site took in from elsewhere is neither.
+// begunAt returns every session that the site of a bundle says it has begun, and the numbers that are missing from its list. The number of
+// a session that the site imported from elsewhere is in neither.
 func begunAt(b *bundle.Bundle) []store.Begun {
 	site := b.Fingerprint()
 	var all []store.Begun
@@ -33,8 +33,8 @@ func begunAt(b *bundle.Bundle) []store.Begun {
 	return all
 }
 
-// absences names the sessions that were begun at other sites and have not come back, the numbers that are missing there, and sites
-// at which a kit was taken more than once.
+// absences names the sessions that were begun at other sites and have not come back, the numbers that are missing from their lists, and the
+// sites at which a kit was opened more than once.
 func (s *Study) absences(ctx context.Context) ([]string, error) {
 	begun, err := s.record.Begun(ctx)
 	if err != nil || len(begun) == 0 {
@@ -85,7 +85,7 @@ type numbered struct {
 	number int
 }
 
-// noteKit notes in the ledger that a kit was taken, and warns where it was taken here before.
+// noteKit records in the ledger that a kit was opened, and warns if it was opened here before.
 func (h *Host) noteKit(b *bundle.Bundle, dir string) error {
 	l, err := h.openLedger()
 	if err != nil {

@@ -18,7 +18,7 @@ import (
 // dosed says which known dose a presentation carries. It is part of the presentation's result.
 type dosed struct {
 	Quantity impair.Quantity `json:"quantity"`
-	Words    string          `json:"words"` // doses of equal words are doses of the same thing
+	Words    string          `json:"words"` // doses with equal words are doses of the same thing
 	Value    float64         `json:"dose"`
 	Unit     string          `json:"unit"`
 	BandHz   []float64       `json:"band_hz,omitempty"` // see impair.Ladder.Band
@@ -30,7 +30,7 @@ func (d dosed) treatment() string {
 	return d.Size() + " " + d.Unit + " " + d.Words
 }
 
-// Size is the dose as people read it.
+// Size is the dose in a readable form.
 func (d dosed) Size() string { return strconv.FormatFloat(fourDigits(d.Value), 'f', -1, 64) }
 
 // fourDigits rounds to four significant digits, or to a whole number where that is finer.
@@ -42,7 +42,7 @@ func fourDigits(v float64) float64 {
 // LadderOptions says which doses PrepareLadder puts into what.
 type LadderOptions struct {
 	impair.Ladder
-	Of    string // the prepared excerpt; "": the only one, or one cut now as PrepareOptions say
+	Of    string // the prepared excerpt; "": the only one, or one that is cut now according to PrepareOptions
 	Chain string // whose presentation gets the doses; "": the excerpt's first
 	PrepareOptions
 }
@@ -61,8 +61,7 @@ func (s *Study) PrepareLadder(ctx context.Context, o LadderOptions) (Preparation
 	return Preparation{Schema: preparationSchema, Excerpts: []PreparedExcerpt{e}, Warnings: warnings}, err
 }
 
-// excerptForLadder returns the excerpt that gets the doses; one that is asked for by its place, or the study's first, is
-// cut now.
+// excerptForLadder returns the excerpt that gets the doses; an excerpt requested by its place, or the study's first, is cut now.
 func (s *Study) excerptForLadder(ctx context.Context, o LadderOptions) (Excerpt, measure.Warnings, error) {
 	all, err := s.Excerpts(ctx)
 	if err != nil {

@@ -11,7 +11,7 @@ import (
 // PreparedLadder is a ladder as one PrepareLadder put it into an excerpt.
 type PreparedLadder struct {
 	LadderOptions
-	// Words is what its doses are of: see impair.Ladder.Words.
+	// Words says what its doses are of: see impair.Ladder.Words.
 	Words string
 	// Audio holds the SHA-256 of each step's file, from the first dose on.
 	Audio []string
@@ -41,7 +41,7 @@ func PreparedLadders(e Excerpt) []PreparedLadder {
 	return all
 }
 
-// ladderOf returns the ladder of which the steps, in order, are the doses.
+// ladderOf returns the ladder whose doses are the given steps, in order.
 func ladderOf(excerpt string, steps []Presentation) PreparedLadder {
 	first, last := doseOf(steps[0]), doseOf(steps[len(steps)-1])
 	l := PreparedLadder{LadderOptions: LadderOptions{Of: excerpt, Chain: steps[0].Chain}, Words: first.Words}

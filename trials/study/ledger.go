@@ -40,7 +40,7 @@ func (s *Study) place(ctx context.Context) (ledger.Place, error) {
 	record, err := "", error(nil)
 	if OnServer(folder) {
 		record, err = s.record.Identity(ctx)
-	} else { // what is open of a study that can only be read may be a copy of its file
+	} else { // a study that can only be read may have a copy of its file open
 		record, err = sqlite.IdentityIn(folder)
 	}
 	if record == "" { // a system that does not identify files
@@ -52,7 +52,7 @@ func (s *Study) place(ctx context.Context) (ledger.Place, error) {
 // holds reports whether the folder of a place still holds its record.
 func holds(p ledger.Place) bool {
 	if !strings.HasPrefix(p.Record, "file ") {
-		return false // a server's: only the server could tell
+		return false // on a server: only the server would know
 	}
 	record, err := sqlite.IdentityIn(p.Folder)
 	return err == nil && p.Is(record)
@@ -61,9 +61,9 @@ func holds(p ledger.Place) bool {
 // ErrRevealed is wrapped where the order of a session may be known: it is never resumed.
 var ErrRevealed = errors.New("its order may be known")
 
-// seat notes in the ledger that a session is begun, or resumed after the entries given, and returns the journal through which it
-// is to write, and a remark that belongs into that journal, or "". It refuses a session whose order may be known, with ErrRevealed,
-// and one of a copy whose original is still there.
+// seat notes in the ledger that a session is begun, or resumed after the entries given, and returns the journal through which it is to
+// write, and a remark to be written to that journal, or "". It refuses a session whose order may be known, with ErrRevealed, and one of a
+// copy whose original is still there.
 func (s *Study) seat(ctx context.Context, session string, entries []trials.Entry) (journal trials.Journal, remark string, err error) {
 	l, err := s.openLedger()
 	if err != nil {
@@ -92,7 +92,7 @@ func (s *Study) seat(ctx context.Context, session string, entries []trials.Entry
 	return l.Journal(s.record.Journal(ctx)), remark, l.Sit(session, here)
 }
 
-// wentOn says where a session went on whose newest entry is not in the record named.
+// wentOn says where a session went on if its newest entry is not in the record with the given identity.
 func wentOn(line ledger.Line, record string) string {
 	what := "it went on"
 	if line.State == ledger.Ended || line.State == ledger.Ending {
@@ -119,7 +119,7 @@ func behind(line ledger.Line, record string) trials.Mark {
 	return trials.MarkWentOn
 }
 
-// ledgerWatch knows what the ledger of this account, and bundles, say against the blindness of each session.
+// ledgerWatch knows what the ledger of this account, and imported bundles, say against the blindness of each session.
 type ledgerWatch struct {
 	said   map[string][]trials.Mark // by session
 	ledger *ledger.Ledger
@@ -224,8 +224,8 @@ func (w ledgerWatch) missing(here []string) ([]string, error) {
 	return gone, nil
 }
 
-// markedSessions returns what the ledger knows against the sessions given, by session. Of one that ended as the ledger saw it
-// end nothing more is read than its last entry.
+// markedSessions returns what the ledger knows against the sessions given, by session. For a session that ended as the ledger saw it end,
+// only its last entry is read.
 func (s *Study) markedSessions(ctx context.Context, sessions []EndedSession) (map[string][]link.Mark, error) {
 	w, err := s.watch(ctx)
 	if err != nil {
@@ -258,7 +258,7 @@ func (s *Study) markedSessions(ctx context.Context, sessions []EndedSession) (ma
 	return all, nil
 }
 
-// siteSuffix is how the ids of the sessions end that are begun at this site.
+// siteSuffix is the suffix of the ids of sessions begun at this site.
 func (h *Host) siteSuffix() (string, error) {
 	site, err := h.siteKey()
 	if err != nil {

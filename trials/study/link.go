@@ -24,7 +24,7 @@ type Linked struct {
 	figures  studyFigures
 }
 
-// Latest returns the last result of a kind that was measured of a chain, as it is stored.
+// Latest returns the last stored result of a kind that was measured for a chain.
 func (l Linked) Latest(kind, chain string) (result []byte, ok bool) {
 	result, ok = l.figures.latest[kind][chain]
 	return result, ok
@@ -33,7 +33,7 @@ func (l Linked) Latest(kind, chain string) (result []byte, ok bool) {
 // Delivered says whether both chains delivered the words they were sent; nil where that is not known.
 func (l Linked) Delivered(a, b string) *bool { return l.figures.delivered(a, b) }
 
-// CaptureWarnings are what the results of the captures warn of.
+// CaptureWarnings are the warnings in the results of the captures.
 func (l Linked) CaptureWarnings() []CaptureWarning { return l.figures.warnings }
 
 // Link compares what listeners heard with what was measured of the same chains.
@@ -71,7 +71,7 @@ func (s *Study) Link(ctx context.Context) (Linked, error) {
 	return l, err
 }
 
-// readSessions reads the sessions that have ended; one that cannot be read is warned of and left out.
+// readSessions reads the sessions that have ended; a session that cannot be read is left out, with a warning.
 func (l *Linked) readSessions(ctx context.Context, s *Study) (err error) {
 	l.Sessions, err = s.EndedSessions(ctx, func(v Session, err error) error {
 		s.warn("session %s is left out: %v", ShortID(v.ID), err)
@@ -138,7 +138,7 @@ func (l *Linked) pairing(ctx context.Context, by comparer, c trials.Comparison) 
 	return p, r, nil
 }
 
-// doseAudio tells apart the doses of a chain that is compared with itself.
+// doseAudio distinguishes the doses of a chain that is compared with itself.
 func doseAudio(c trials.Comparison) string {
 	if c.A == c.B {
 		return c.AudioB

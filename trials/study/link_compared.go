@@ -12,9 +12,9 @@ import (
 	"heardiff/trials/store/atomicfile"
 )
 
-// comparer compares the presentations of a study and remembers what came out. That takes seconds and depends on the
-// samples and on this program alone, so a result is kept in the user's cache under the hashes of all three: another
-// version compares anew. The study's folder is left as it is.
+// comparer compares the presentations of a study and remembers the results. A comparison takes seconds and depends on the samples and on
+// this program alone, so a result is kept in the user's cache under the hashes of all three: another version compares anew. The study's
+// folder is left as it is.
 type comparer struct {
 	study *Study
 	dir   string // of what is remembered; "" where nothing is
@@ -33,7 +33,7 @@ func (s *Study) comparer() comparer {
 	return c
 }
 
-// maxCompared is the largest remembered result that is read; they have some kilobytes.
+// maxCompared is the largest remembered result that is read; results have a few kilobytes.
 const maxCompared = 4 << 20
 
 // compare compares two prepared files.
@@ -70,8 +70,7 @@ func (c comparer) compare(ctx context.Context, first, second Presentation) (matc
 	return r, nil
 }
 
-// keep writes to the cache, where what another version left is cleared away first; a cache that cannot be written costs
-// time and nothing else.
+// keep writes to the cache, and first removes what another version left there; a cache that cannot be written costs time and nothing else.
 func (c comparer) keep(path string, r match.Result) {
 	if _, err := os.Stat(c.dir); err != nil {
 		others, _ := filepath.Glob(filepath.Join(filepath.Dir(c.dir), "compared-*"))
@@ -89,7 +88,7 @@ func (c comparer) keep(path string, r match.Result) {
 	})
 }
 
-// cacheDir is the user's, by the XDG Base Directory Specification; "" where there is none.
+// cacheDir is the user's cache folder, by the XDG Base Directory Specification; "" if there is none.
 func (h *Host) cacheDir() string {
 	if dir := h.getenv("XDG_CACHE_HOME"); dir != "" {
 		return dir

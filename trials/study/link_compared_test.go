@@ -10,7 +10,7 @@ import (
 	"heardiff/stats/wire"
 )
 
-// The result of a comparison is remembered by the version that made it, and by no other.
+// The result of a comparison is reused by the version that made it, and by no other.
 func TestAComparisonIsRememberedByItsOwnVersion(t *testing.T) {
 	ctx := context.Background()
 	s := preparedStudy(t)

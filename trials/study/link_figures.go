@@ -11,25 +11,25 @@ import (
 	"heardiff/trials/link"
 )
 
-// studyFigures are the measured figures of a study's chains, the last result of each kind and chain, and whether each chain
-// delivered the words it was sent, in every capture that tells.
+// studyFigures are the measured figures of a study's chains, the last result of each kind and chain, and whether each chain delivered the
+// words it was sent, in every capture that shows it.
 type studyFigures struct {
 	chains  []link.Chain
 	latest  map[string]map[string][]byte // by kind and chain, as stored
 	intact  map[string]bool
 	entered []link.Entered
-	// warnings are what the results of the captures warn of.
+	// warnings are the warnings in the results of the captures.
 	warnings []CaptureWarning
 }
 
-// CaptureWarning is what one result of a capture warns of.
+// CaptureWarning is a warning in a result of a capture.
 type CaptureWarning struct {
 	Capture     int
 	Chain, Kind string
 	measure.Warning
 }
 
-// readFigures reads every stored measurement. Of several channels the worst counts: whoever hears one hears it.
+// readFigures reads every stored measurement. Of several channels the worst counts, because a listener who hears one channel hears it.
 func (s *Study) readFigures(ctx context.Context) (studyFigures, error) {
 	f := studyFigures{latest: map[string]map[string][]byte{}, intact: map[string]bool{}}
 	chains, err := s.Chains(ctx)
@@ -80,8 +80,8 @@ func (s *Study) readFigures(ctx context.Context) (studyFigures, error) {
 	return f, nil
 }
 
-// warn adds what a result warns of, once where a capture is measured as several kinds. Results stored before warnings had codes have
-// texts alone.
+// warn adds the warnings in a result, each once if a capture is measured as several kinds. Results stored before warnings had codes have
+// only texts.
 func (f *studyFigures) warn(m Measurement, chain string, r measure.Warnings) {
 	details := r.Details
 	if len(details) != len(r.Texts) {
@@ -98,7 +98,7 @@ func (f *studyFigures) warn(m Measurement, chain string, r measure.Warnings) {
 	}
 }
 
-// sameWarning reports whether two results of a capture warn of the same thing.
+// sameWarning reports whether two results of a capture give the same warning.
 func sameWarning(a, b measure.Warning) bool {
 	if a.Code == "" || b.Code == "" { // there is nothing but the text
 		return a.Text == b.Text
@@ -115,9 +115,9 @@ func OrNaN(v *float64) float64 {
 	return *v
 }
 
-// add adds what a stored result says of a chain.
+// add adds the figures in a stored result of a chain.
 func (f studyFigures) add(chain string, figures map[link.Metric][]link.Figure, m Measurement) error {
-	k, _ := KindNamed(m.Kind) // results of another program's kinds say nothing here
+	k, _ := KindNamed(m.Kind) // results of kinds from another program are ignored here
 	if k.delivers != nil {
 		intact, err := k.delivers(m.Result)
 		if err != nil {

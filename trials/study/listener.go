@@ -53,8 +53,8 @@ type Forgotten struct {
 	Remains  []wordsInSession `json:"remains"`
 }
 
-// wordsInSession counts the entries of a session that hold words of the listener: reasons of void trials and for giving up.
-// Each is a link of the session's chain, so that none can be removed without breaking the proof of the answers.
+// wordsInSession counts the entries of a session that hold words of the listener: reasons of void trials and for giving up. Each is an
+// entry of the session's chain, so that none can be removed without breaking the proof of the answers.
 type wordsInSession struct {
 	Session string `json:"session"`
 	Remarks int    `json:"remarks"`

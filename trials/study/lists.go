@@ -33,7 +33,7 @@ func (s *Study) CaptureList(ctx context.Context) ([]ListedCapture, error) {
 	return all, nil
 }
 
-// ListedSession is a session as a list shows it: nothing of what was answered.
+// ListedSession is a session as a list shows it, without anything that was answered.
 type ListedSession struct {
 	Session  string    `json:"session"`
 	Number   int       `json:"number"` // from 1 in the order in which they began

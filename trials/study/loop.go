@@ -9,8 +9,8 @@ import (
 	"heardiff/trials/store/atomicfile"
 )
 
-// loop is the part of an excerpt that is played over and over, in seconds. Trials of the same length share it, whatever they
-// compare: that a loop stays or goes must not tell one comparison from another.
+// loop is the part of an excerpt that is played over and over, in seconds. Trials of the same length share it, whatever they compare:
+// whether a loop is kept must not give away which comparison is being played.
 type loop struct {
 	Length float64 `json:"length_s"`
 	From   float64 `json:"from_s"`
@@ -21,7 +21,7 @@ type loop struct {
 // else, so errors are ignored.
 type loopFile string
 
-// maxLoopBytes is far more than the file of a loop has.
+// maxLoopBytes is far more than a loop's file needs.
 const maxLoopBytes = 1 << 10
 
 func (h *Host) loopFile(session string) loopFile {

@@ -18,7 +18,8 @@ type MeasureReport struct {
 	Measured []MeasuredCapture `json:"measured"`
 	Failed   []FailedCapture   `json:"failed"`
 	measure.Warnings
-	// Late counts the captures that were measured before the floor that they are to be read against; measured again they are.
+	// Late counts the captures that were measured before the floor that they are to be read against; they are read against it once they are
+	// measured again.
 	Late int `json:"-"`
 
 	unmeasured error
@@ -44,13 +45,13 @@ type MeasuredCapture struct {
 	Capture int    `json:"capture"`
 	Chain   string `json:"chain"`
 	Kind    string `json:"kind"`
-	Floor   *int   `json:"floor"` // the capture of the recording set-up it is read against
+	Floor   *int   `json:"floor"` // the capture of the recording set-up against which it is read
 	Result  any    `json:"result"`
-	// Warnings is what the result warns of.
+	// Warnings are the warnings in the result.
 	Warnings measure.Warnings `json:"-"`
 }
 
-// Measure measures every capture that lacks a measurement, or with again all of them. A capture that cannot be measured stops none of the
+// Measure measures every capture that lacks a measurement, or, with again, all of them. A capture that cannot be measured does not stop the
 // others, see Unmeasured.
 func (s *Study) Measure(ctx context.Context, again bool, o MeasureOptions) (MeasureReport, error) {
 	r := MeasureReport{Schema: "heardiff.measured/1"}
@@ -86,8 +87,8 @@ func (s *Study) Measure(ctx context.Context, again bool, o MeasureOptions) (Meas
 // Unmeasured is an error that names the captures that could not be measured, nil where all were.
 func (r MeasureReport) Unmeasured() error { return r.unmeasured }
 
-// reject notes what could not be measured. Where a capture was measured as its own kind, that another cannot be measured from it
-// is no more than a warning; where it was not, nothing more is to be said.
+// reject notes what could not be measured. If a capture was measured as its own kind, a further kind that cannot be measured from it is
+// only worth a warning; if it was not, its own failure says everything.
 func (r *MeasureReport) reject(m *studyMeter, d due, err error) {
 	m.withoutFloor(d)
 	c := d.capture
@@ -118,13 +119,13 @@ type studyMeter struct {
 	study    *Study
 	options  MeasureOptions
 	captures []Capture
-	floors   map[setting]int // the latest capture of each setting of a floor chain
+	floors   map[setting]int // the latest capture of a floor chain for each setting
 	results  map[of][]byte   // stored
 	isFloor  map[string]bool // chains
 	warnings []measure.Warning
 }
 
-// of is what was measured of a capture.
+// of identifies a measurement: which capture was measured, and as what.
 type of struct {
 	capture int
 	kind    string
@@ -145,7 +146,7 @@ func capturesOf(list []due) int {
 	return len(seen)
 }
 
-// of names the measurement.
+// of returns what identifies the measurement.
 func (d due) of() of { return of{d.capture.ID, d.kind.Name} }
 
 // setting is what a measurement and its floor must have in common.
@@ -189,7 +190,7 @@ func newStudyMeter(ctx context.Context, s *Study, o MeasureOptions) (*studyMeter
 	return m, nil
 }
 
-// all returns every measurement of the study's captures, made or not. Those of a sent file were made when the capture came.
+// all returns every measurement of the study's captures, made or not. Comparisons with a sent file were made when the capture was added.
 func (m *studyMeter) all() []due {
 	var all []due
 	for _, c := range m.captures {
@@ -215,7 +216,7 @@ func (m *studyMeter) due(again bool) []due {
 	return append(floors, others...)
 }
 
-// late counts the captures that have been measured without a floor that comes only now.
+// late counts the captures that were measured without a floor which is only measured now.
 func (m *studyMeter) late(list []due) int {
 	var late []int
 	for _, f := range list {
@@ -269,7 +270,7 @@ func (m *studyMeter) capture(ctx context.Context, d due) (MeasuredCapture, error
 	return one, m.study.record.SaveMeasurement(ctx, Measurement{Capture: c.ID, Kind: d.kind.Name, Result: data})
 }
 
-// withoutFloor reads captures against the latest floor of a setting that was measured, where f, the latest, cannot be.
+// withoutFloor reads captures against the latest measured floor of a setting if f, the latest of all, cannot be measured.
 func (m *studyMeter) withoutFloor(f due) {
 	if m.floors[f.setting()] != f.capture.ID {
 		return
@@ -282,8 +283,8 @@ func (m *studyMeter) withoutFloor(f due) {
 	}
 }
 
-// warnOfOtherFloors warns where floors of a capture's kind were recorded, but none at its rate and in its channels: such a one sets it
-// no limit.
+// warnOfOtherFloors warns where floors of a capture's kind were recorded, but none at its rate and in its channels: such a floor sets no
+// limit.
 func (m *studyMeter) warnOfOtherFloors(d due) {
 	c := d.capture
 	for s := range m.floors {
@@ -300,7 +301,7 @@ func (m *studyMeter) warn(code measure.Code, capture int, format string, args ..
 	m.warnings = append(m.warnings, measure.Warningf(code, format, args...).Of(float64(capture), ""))
 }
 
-// OfCaptures returns what the captures' own results warn of, each sentence once, with the captures of which it is said.
+// OfCaptures returns what the captures' own results warn of, each sentence once, with the captures to which it applies.
 func (r MeasureReport) OfCaptures() []string {
 	var sentences []string
 	of := map[string][]string{}

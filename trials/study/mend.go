@@ -13,7 +13,7 @@ import (
 	"heardiff/trials/store"
 )
 
-// checkWhy refuses a reason that cannot be kept.
+// checkWhy refuses a reason that cannot be stored.
 func checkWhy(why string) error { return checkText(OptionWhy, why) }
 
 // Retitle gives the study another title, and returns the one that it had. Bundles and reports made before keep theirs.
@@ -28,7 +28,7 @@ func (s *Study) Retitle(ctx context.Context, title, why string) (was string, err
 	return of.Title, s.record.Retitle(ctx, title, why)
 }
 
-// ChainCorrection is what is to be said of a chain from now on; what is nil stays.
+// ChainCorrection is the new description of a chain; a nil field leaves what it describes unchanged.
 type ChainCorrection struct {
 	About, Role, After *string
 	Cost               *float64
@@ -36,7 +36,7 @@ type ChainCorrection struct {
 	NoCost bool
 }
 
-// of returns the chain as it is to be.
+// of returns the corrected chain.
 func (k ChainCorrection) of(c Chain) Chain {
 	for _, field := range []struct{ to, from *string }{{&c.About, k.About}, {&c.Role, k.Role}, {&c.After, k.After}} {
 		if field.from != nil {
@@ -49,8 +49,8 @@ func (k ChainCorrection) of(c Chain) Chain {
 	return c
 }
 
-// CorrectChain corrects what is said of a chain, and returns it as it is now; the record keeps what was said, and why it was not right.
-// A role on which measurements or results rest stays.
+// CorrectChain corrects the description of a chain, and returns it as it is now; the record keeps the earlier description, and why it was
+// wrong. A role on which measurements or results rest stays.
 func (s *Study) CorrectChain(ctx context.Context, name string, k ChainCorrection, why string) (Chain, error) {
 	c, err := s.Chain(ctx, name)
 	if err != nil {
@@ -77,7 +77,7 @@ func (s *Study) checkFeeding(ctx context.Context, c Chain) error {
 		fedBy[one.Name] = one.After
 	}
 	up := c.After
-	for range all { // a chain of chains is no longer than that
+	for range all { // no chain of chains is longer than that
 		if up == c.Name {
 			return Rejected(fmt.Errorf("chain %q after %q: it would feed itself", c.Name, c.After), "name the chain whose output it gets")
 		}
@@ -97,8 +97,8 @@ func (s *Study) RenameChain(ctx context.Context, name, to, why string) (Chain, e
 	return s.Chain(ctx, to)
 }
 
-// RemoveChain takes a chain out of the study to which nothing refers, and the figures that were entered of it; the record keeps both, and
-// why they went. It returns the chain as it was.
+// RemoveChain removes a chain to which nothing refers from the study, with the figures that were entered for it; the record keeps both, and
+// why they were removed. It returns the chain as it was.
 func (s *Study) RemoveChain(ctx context.Context, name, why string) (Chain, error) {
 	if err := checkWhy(why); err != nil {
 		return Chain{}, err
@@ -110,8 +110,8 @@ func (s *Study) RemoveChain(ctx context.Context, name, why string) (Chain, error
 	return c, s.stays(name, s.record.RemoveChain(ctx, name, why))
 }
 
-// RemoveExcerpt takes an excerpt that no plan plays out of the study, with its doses, and deletes its files; the record keeps what it was,
-// and why it went. It returns the excerpt as it was.
+// RemoveExcerpt removes an excerpt that no plan plays from the study, with its doses, and deletes its files; the record keeps what it was,
+// and why it was removed. It returns the excerpt as it was.
 func (s *Study) RemoveExcerpt(ctx context.Context, name, why string) (Excerpt, error) {
 	if err := checkWhy(why); err != nil {
 		return Excerpt{}, err
@@ -132,7 +132,7 @@ func (s *Study) RemoveExcerpt(ctx context.Context, name, why string) (Excerpt, e
 	return e, nil
 }
 
-// placesOf returns where the audio of an excerpt is: a folder of its own, or, of one that came in a kit, each file.
+// placesOf returns where the audio of an excerpt is: a folder of its own or, for an excerpt that came in a kit, each file.
 func placesOf(e Excerpt) []string {
 	var places []string
 	for _, p := range e.Presentations {
@@ -158,7 +158,7 @@ func (s *Study) excerpt(ctx context.Context, name string) (Excerpt, error) {
 	return Excerpt{}, errors.Join(err, fmt.Errorf("excerpt %q: %w", name, ErrNotFound))
 }
 
-// stays marks an error about what cannot be corrected or removed as rejected, and names what can be done instead to the chain or excerpt.
+// stays marks an error about a chain or excerpt that cannot be corrected or removed as rejected, and names what can be done instead.
 func (s *Study) stays(name string, err error) error {
 	var used *store.InUse
 	if !errors.As(err, &used) {

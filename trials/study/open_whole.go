@@ -8,8 +8,8 @@ import (
 	"heardiff/playback/audiofile"
 )
 
-// OpenWhole opens a file that must be read at any place, and returns its size. Reading it ends with ctx. What is no regular file is refused before
-// it is opened: a pipe would wait for ever for somebody to write.
+// OpenWhole opens a file that must be read at any place, and returns its size. Reading it ends with ctx. Anything but a regular file is
+// refused before it is opened: a pipe would wait for ever for somebody to write.
 func OpenWhole(ctx context.Context, path string) (WholeFile, int64, error) {
 	info, err := os.Stat(path)
 	if err != nil {

@@ -9,18 +9,18 @@ import (
 	"heardiff/trials/store"
 )
 
-// EndedSession is a session that has ended, revealed but for its single trials, and who listened.
+// EndedSession is a session that has ended, revealed except for its single trials, and its listener.
 type EndedSession struct {
 	store.Session
 	Who    store.Listener
 	Result trials.Result
-	// Arrived is the entry of the record with which its end became known here, 0 for what is older than the record.
+	// Arrived is the entry of the record with which its end became known here, 0 for a session older than the record.
 	Arrived int
 }
 
-// EndedSessions returns the sessions that have ended, in the order in which they began. What they came to is read from
-// where it is kept; what is not kept yet is dealt again from the entries, and kept. broken is called for sessions whose
-// record is damaged; where it returns nil the session is left out.
+// EndedSessions returns the sessions that have ended, in the order in which they began. Stored results are used; a result that is not
+// stored yet is computed from the entries, and stored. broken is called for sessions whose record is damaged; where it returns nil the
+// session is left out.
 func (s *Study) EndedSessions(ctx context.Context, broken func(v store.Session, err error) error) ([]EndedSession, error) {
 	sessions, err := s.Sessions(ctx)
 	if err != nil {
@@ -82,7 +82,7 @@ func (s *Study) PlansAndListeners(ctx context.Context) (map[string]trials.Plan, 
 	return plans, listeners, nil
 }
 
-// RevealStored deals a session again from its entries.
+// RevealStored recomputes the result of a session from its entries.
 func (s *Study) RevealStored(ctx context.Context, v store.Session) (trials.Result, error) {
 	p, err := s.Plan(ctx, v.Plan)
 	if err != nil {
@@ -95,7 +95,7 @@ func (s *Study) RevealStored(ctx context.Context, v store.Session) (trials.Resul
 	return trials.Reveal(p, entries)
 }
 
-// Damaged makes a session whose record is damaged a rejected input.
+// Damaged marks an error about a session whose record is damaged as a rejected input.
 func Damaged(v store.Session, err error) error {
 	return advised(Rejection, fmt.Errorf("session %s: %w", v.ID, err), verifyHint())
 }

@@ -8,8 +8,8 @@ import (
 	"heardiff/trials/store/atomicfile"
 )
 
-// OwnPlace reports whether the path is that of a study's record, or is among its audio, whether or not anything is there. Links must
-// have been followed.
+// OwnPlace reports whether the path is the place of a study's record or of its audio, whether or not anything exists there. Links must have
+// been followed.
 func OwnPlace(path string) bool {
 	for dir := filepath.Dir(path); ; dir = filepath.Dir(dir) {
 		rest, err := filepath.Rel(dir, path)

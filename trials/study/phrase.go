@@ -38,7 +38,7 @@ func (p Phrase) In(v Vocabulary) string {
 	return fmt.Sprintf(p.format, named...)
 }
 
-// String returns the phrase as a Go program reads it, "" of the zero Phrase.
+// String returns the phrase as a Go program reads it, "" for the zero Phrase.
 func (p Phrase) String() string { return fmt.Sprintf(p.format, p.args...) }
 
 // PhrasedError is an error that names options or calls.
@@ -57,7 +57,7 @@ func (e *PhrasedError) Unwrap() error {
 	return nil
 }
 
-// inWords returns what err says, with options and calls as the vocabulary names them.
+// inWords returns the text of err, with options and calls as the vocabulary names them.
 func inWords(err error, v Vocabulary) string {
 	var p *PhrasedError
 	if !errors.As(err, &p) {
@@ -127,7 +127,7 @@ const (
 	OptionConsent    Option = "Consent"
 
 	OptionHead Option = "Head"
-	OptionOut  Option = "Out" // the file that is written
+	OptionOut  Option = "Out" // the file to be written
 )
 
 // Action is something that can be done to or with a study, by the name of the function that does it.
@@ -172,7 +172,7 @@ type Given struct {
 	Open   bool // to be chosen
 }
 
-// call makes a Call of pairs of an option and its value.
+// call makes a Call from pairs of an option and its value.
 func call(do Action, with ...Given) Call { return Call{do, with} }
 
 // with gives an option a value.

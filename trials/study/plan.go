@@ -10,37 +10,37 @@ import (
 	"heardiff/trials/link"
 )
 
-// PlanOptions say what a plan is to be. UsualPlan has what is usual.
+// PlanOptions say what a plan is to be. UsualPlan returns the usual values.
 type PlanOptions struct {
 	ID     string // "": the next number
 	Design string
 	A, B   string // the chains that are compared; A is the reference
-	// Excerpt is the only one that holds both chains, where "".
+	// Excerpt names the excerpt; "": the only one that holds both chains.
 	Excerpt string
 	// Also are further comparisons in the same sitting, A:B or A:B:EXCERPT.
 	Also []string
 	// Ladder compares a clean excerpt of A with each dose of a prepared ladder, by its kind or its words; "": none.
 	Ladder string
-	// Threshold makes it a threshold run; Trials is then the most trials of each ladder.
+	// Threshold makes it a threshold run; Trials is then the maximum number of trials for each ladder.
 	Threshold ThresholdOptions
-	// DesignGiven: Design was asked for, and is not that of a threshold run where nothing is.
+	// DesignGiven: Design was requested; if nothing was, a threshold run chooses its own.
 	DesignGiven bool
 	// ByHand: no files, a helper connects the chains.
 	ByHand bool
 
 	Trials                       int // of each comparison
-	Practice, Positive, Negative int // trials of practice and of controls; of a threshold run below 0: as many as usual
+	Practice, Positive, Negative int // trials of practice and of controls; in a threshold run, below 0: as many as usual
 	Layout, Order                string
 	Stopping, Boundary           string
 	Looks                        int
 
 	Alpha float64
-	// AlphaGiven: an alpha other than that of the study's first plan is refused; else that one is taken.
+	// AlphaGiven: an alpha other than that of the study's first plan is refused; otherwise the first plan's alpha is used.
 	AlphaGiven     bool
 	SmallestEffect float64 // proportion of discriminators
 	RestMinutes    float64 // 0: never
 	LeastSeconds   float64
-	// Listeners and Comparisons are what the study is planned for, 0: what is there when its first session begins.
+	// Listeners and Comparisons are what the study is planned for; 0: what there is when its first session begins.
 	Listeners, Comparisons int
 }
 
@@ -51,7 +51,7 @@ func UsualPlan() PlanOptions {
 		Alpha:     0.05, SmallestEffect: 0.3, RestMinutes: 20, LeastSeconds: trials.LeastSeconds}
 }
 
-// Check refuses options that no study could make a plan of.
+// Check refuses options from which no study could make a plan.
 func (o PlanOptions) Check() error {
 	_, err := o.plan()
 	return err
@@ -102,7 +102,7 @@ func (s *Study) NewPlan(ctx context.Context, o PlanOptions) (trials.Plan, link.F
 	return p, family, nil
 }
 
-// warnOfControls warns of controls that cannot say anything.
+// warnOfControls warns of controls that cannot show anything.
 func (h *Host) warnOfControls(p trials.Plan) {
 	if n := p.Count(trials.NegativeControl); n > 0 && !link.CanTrip(p.Design, n) {
 		h.warn("%d negative controls can never show a leak in one session: even %d of %d right come by chance more often than %g; %d or more can",
@@ -160,7 +160,7 @@ func (o PlanOptions) checkCompared() error {
 	return nil
 }
 
-// checkNumbers refuses numbers that cannot be.
+// checkNumbers refuses numbers that are out of range.
 func (o PlanOptions) checkNumbers() error {
 	if o.Trials < 1 {
 		return advised(Misuse, &PhrasedError{phrasef("%v %d: one or more", OptionTrials, o.Trials)}, phrasef("%v says how many", call(ToFindTrials)))
@@ -176,7 +176,7 @@ func (o PlanOptions) checkNumbers() error {
 	return nil
 }
 
-// checkLooks refuses boundaries that go with nothing.
+// checkLooks refuses boundaries and looks without sequential stopping.
 func (o *PlanOptions) checkLooks() error {
 	if o.Stopping != "sequential" && (o.Boundary != "evidence" || o.Looks != 0) {
 		return misusedf("%v and %v go with %v sequential", OptionBoundary, OptionLooks, OptionStopping)
@@ -187,7 +187,7 @@ func (o *PlanOptions) checkLooks() error {
 	return CheckBoundary(o.Boundary, o.Looks, o.Looks != 0)
 }
 
-// comparisons finds the prepared audio of all that is asked about, controls and practice included.
+// comparisons finds the prepared audio for everything that is asked about, controls and practice included.
 func (o PlanOptions) comparisons(ctx context.Context, s *Study) ([]trials.Comparison, error) {
 	excerpts, err := s.Excerpts(ctx)
 	if err != nil {

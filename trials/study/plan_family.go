@@ -8,8 +8,8 @@ import (
 	"heardiff/trials/link"
 )
 
-// fit checks a plan against what the study asks already, and returns the family with the plan, and the level at which the first
-// test of one listener is judged.
+// fit checks a plan against what the study already asks, and returns the family that includes it, and the level at which the first test of
+// one listener is judged.
 func (o PlanOptions) fit(ctx context.Context, s *Study, p *trials.Plan) (link.Family, float64, error) {
 	before, fixed, err := s.StudyFamily(ctx)
 	if err != nil {

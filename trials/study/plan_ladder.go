@@ -10,7 +10,7 @@ import (
 	"heardiff/trials/link"
 )
 
-// doseMetrics say what the doses of each quantity are of.
+// doseMetrics are the metrics of the doses of each quantity.
 var doseMetrics = map[impair.Quantity]link.Metric{
 	impair.RandomJitter: link.DoseRandomJitter, impair.PeriodicJitter: link.DosePeriodicJitter,
 	impair.NoiseLevel: link.DoseNoise, impair.Gain: link.DoseGain,

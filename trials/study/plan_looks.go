@@ -7,7 +7,7 @@ import (
 	"heardiff/trials"
 )
 
-// SequentialPlan is a plan with looks, from whichever boundary was asked for.
+// SequentialPlan is a plan with looks, by whichever boundary was chosen.
 type SequentialPlan struct {
 	Looks    stats.Looks
 	Boundary string
@@ -39,7 +39,7 @@ func MakeLooks(d trials.Design, boundary string, n, looks int, ruleOut, alpha, r
 	return SequentialPlan{Looks: g.Looks, Boundary: boundary, Group: &g}, err
 }
 
-// CheckBoundary refuses a boundary, or a number of looks, that cannot be.
+// CheckBoundary refuses an unknown boundary, or an impossible number of looks.
 func CheckBoundary(boundary string, looks int, looksGiven bool) error {
 	switch {
 	case !strings.Contains(" evidence obrien-fleming pocock ", " "+boundary+" "):

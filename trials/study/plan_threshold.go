@@ -17,21 +17,21 @@ import (
 type ThresholdOptions struct {
 	// Ladders are the ladders, by their kind or their words, one track each; none: the plan is no threshold run.
 	Ladders []string
-	// Within is the half-width in dB of the 95 % interval at which a track is done, "2dB" or "2"; "": at its limit alone.
+	// Within is the half-width in dB of the 95 % interval at which a track is done, "2dB" or "2"; "": only at its limit.
 	Within    string
 	Procedure string // bayes, staircase or constant
-	// Training: every answer is followed by how it went, and no result counts it.
+	// Training: every answer gets feedback, and no result counts the run.
 	Training bool
 }
 
-// Of a threshold run, unless the options say otherwise.
+// The defaults of a threshold run.
 const (
-	usualLimit = 250 // trials of each track: ± 2 dB with the odd lapse, see the package comment of stats
+	usualLimit = 250 // trials of each track: ± 2 dB, with an occasional lapse, see the package comment of stats
 	usualCatch = 4   // trials of practice, and of the plain dose, of each track
 )
 
-// usualStepsDB are the steps of a staircase that begins at the highest rung, and usualDown how many right answers in a row take it down:
-// it settles about 79 % right.
+// usualStepsDB are the steps of a staircase that begins at the highest rung, and usualDown how many right answers in a row take it down: it
+// settles at about 79 % right.
 var usualStepsDB = [...]float64{10, 5, 2.5}
 
 const usualDown = 3
@@ -70,8 +70,8 @@ func (o *PlanOptions) asThreshold() error {
 	return err
 }
 
-// maxWithinDB is the widest half-interval at which a track may be done: a dose known within it is hardly known. A judgement, no source;
-// TestThresholdPlansThatAreRefused holds it.
+// maxWithinDB is the widest half-interval at which a track may be done: a threshold known no better than that is hardly known. A judgement,
+// no source; TestThresholdPlansThatAreRefused holds it.
 const maxWithinDB = 60
 
 // run returns the threshold run without its tracks.
@@ -132,7 +132,7 @@ func (o PlanOptions) addTrack(p *trials.Plan, steps []ladderStep) (trials.Track,
 	slices.SortFunc(steps, func(a, b ladderStep) int { return cmp.Compare(a.levelDB(), b.levelDB()) })
 	low, plain := steps[0], steps[len(steps)-1]
 	t := trials.Track{Name: low.Words, Quantity: low.Quantity.String(), Unit: low.Unit, BandHz: low.BandHz, Limit: o.Trials}
-	// So that a plan is read in round figures, the prior begins on a whole half decibel.
+	// The prior begins and ends on a whole half decibel, so that the plan has round figures.
 	t.Prior = stats.PriorFor(math.Floor(2*low.levelDB())/2, math.Ceil(2*plain.levelDB())/2)
 	for _, s := range steps {
 		c := s.Comparison
@@ -159,7 +159,7 @@ func (o PlanOptions) addTrack(p *trials.Plan, steps []ladderStep) (trials.Track,
 // levelDB is the dose as a level.
 func (d dosed) levelDB() float64 { return d.Quantity.LevelDB(d.Value) }
 
-// stepsOf returns the usual steps in rungs of the finest track: one rung at the least.
+// stepsOf returns the usual steps in rungs of the finest track, at least one rung each.
 func stepsOf(tracks []trials.Track) []int {
 	fine := math.Inf(1)
 	for _, t := range tracks {

@@ -29,7 +29,7 @@ const controlTreatment = "level −1.5 dB"
 // OpenLearn "Hearing", 10.3), and downwards, so that it cannot clip.
 const controlDB = -1.5
 
-// PreparedExcerpt is an excerpt that was cut, or got doses, and its presentations.
+// PreparedExcerpt is an excerpt that was cut, or given doses, and its presentations.
 type PreparedExcerpt struct {
 	Excerpt string  `json:"excerpt"`
 	Music   string  `json:"music"`
@@ -56,7 +56,7 @@ type preparedPresentation struct {
 type PrepareOptions struct {
 	Excerpt match.Excerpt
 	Music   string // "": the only piece
-	Name    string // of the excerpt; "": made of the piece and the place
+	Name    string // name of the excerpt; "": derived from the piece and the place
 }
 
 const preparationSchema = "heardiff.prepare/1"
@@ -161,7 +161,7 @@ func (s *Study) match(ctx context.Context, captures []Capture, cut match.Excerpt
 	return p, unmatched(err, phrasef("compare the captures with %v; record again what is damaged", call(ToCompare, open(OptionA), open(OptionB))))
 }
 
-// openCaptures opens the audio of captures, and shows how far the reading of all but the reference has come; done closes it.
+// openCaptures opens the audio of captures, and shows the progress of reading all but the reference; done closes it.
 func (s *Study) openCaptures(ctx context.Context, captures []Capture, doing string) (readers []pcm.Reader, done func(), err error) {
 	var files []audiofile.File
 	done = func() {
@@ -300,8 +300,8 @@ func writeControl(ctx context.Context, dir, excerpt, chain string, v match.Prese
 	return storedPresentation(preparedPresentation{Chain: chain, Path: "audio/excerpts/" + excerpt + "/" + file, Presentation: v, SHA256: sum}, controlTreatment, controlDB)
 }
 
-// noteOf is put into a presentation's file: of one length for all, and unlike that of any other. Plans know what is played by its hash: so
-// the files of two chains differ even where both deliver the same samples.
+// noteOf returns the note in a presentation's file: all have the same length, and no two are the same. Plans identify audio by its hash;
+// the note makes the files of two chains differ even if both deliver the same samples.
 func noteOf(excerpt, chain string) string {
 	return fmt.Sprintf("%x", sha256.Sum256([]byte(excerpt+"\x00"+chain)))
 }

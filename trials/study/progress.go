@@ -15,16 +15,16 @@ import (
 	"heardiff/trials/store/atomicfile"
 )
 
-// Progress says how far a study is on the way from nothing to a report.
+// Progress says how far a study has come on the way from nothing to a report.
 type Progress struct {
-	// Done and Missing say in phrases what is there and what is not yet, in the order in which a study is made.
+	// Done and Missing say in phrases what has been done and what has not, in the order in which a study is made.
 	Done, Missing []string
-	// Next is the call that does the first of what is missing, nil where nothing is missing.
-	// A file in it that is to be added is called after its chain: the study cannot know its name.
+	// Next is the call that does the first of what is missing, nil where nothing is missing. A file to be added is named in it after its
+	// chain, because the study cannot know the file's name.
 	Next *Call
 }
 
-// Progress returns how far the study is. Of sessions it asks whether they have ended and nothing else.
+// Progress returns how far the study has come. Of a session it reads only whether it has ended.
 func (s *Study) Progress(ctx context.Context) (Progress, error) {
 	v, err := s.survey(ctx)
 	if err != nil {
@@ -43,7 +43,7 @@ func (s *Study) Progress(ctx context.Context) (Progress, error) {
 	return p, nil
 }
 
-// step is one step of the way: what of it is done, what is missing ("" for nothing), and the call that does the next of it.
+// step is one step of the way: which part of it is done, what is missing ("" for nothing), and the call that does the next part.
 type step struct {
 	done, missing string
 	next          *Call
@@ -65,7 +65,7 @@ func (p *Progress) take(s step) {
 	}
 }
 
-// survey is what the steps ask of a study.
+// survey holds what the steps need to know about a study.
 type survey struct {
 	kit       bool
 	sources   []string // the source chains
@@ -76,9 +76,9 @@ type survey struct {
 	plans     []trials.Plan
 	listeners []Listener
 	ended     map[[2]string]bool // plan and listener of every session: whether one of theirs has ended
-	out       string             // the file that the results go to
-	written   bool               // it is there and holds the record as it is now
-	trials    int                // so many ABX trials find the smallest effect of a usual plan with a power of 0.8
+	out       string             // the file for the results
+	written   bool               // it exists and contains the current head of the record
+	trials    int                // number of ABX trials that find the smallest effect of a usual plan with a power of 0.8
 }
 
 func (s *Study) survey(ctx context.Context) (survey, error) {
@@ -103,7 +103,7 @@ func (s *Study) survey(ctx context.Context) (survey, error) {
 		return v, err
 	}
 	v.captures = meter.captures
-	v.due = capturesOf(slices.DeleteFunc(meter.due(false), func(d due) bool { return d.kind.From != "" })) // not each can be measured as another kind too
+	v.due = capturesOf(slices.DeleteFunc(meter.due(false), func(d due) bool { return d.kind.From != "" })) // a further kind may not be measurable
 	if v.excerpts, err = s.Excerpts(ctx); err != nil {
 		return v, err
 	}
@@ -141,7 +141,7 @@ func (v *survey) readSessions(ctx context.Context, s *Study) error {
 	return nil
 }
 
-// readOut looks whether the report was written, of the record as it is now. What a kit sends back is not looked into.
+// readOut finds out whether a report of the record as it is now was written. What a kit sends back is not examined.
 func (v *survey) readOut(ctx context.Context, s *Study) error {
 	if v.kit {
 		v.out = s.Path("results.bundle")
@@ -184,7 +184,8 @@ func occursIn(r io.Reader, text string) (bool, error) {
 	}
 }
 
-// planned reports whether chains, captures and excerpts have served: what a plan compares is prepared already, or connected by hand.
+// planned reports whether chains, captures and excerpts have done their work: what a plan compares is already prepared, or is connected by
+// hand.
 func (v survey) planned() bool { return v.kit || len(v.plans) > 0 }
 
 func (v survey) chainsStep() step {
@@ -223,7 +224,7 @@ func (v survey) without(fits func(Capture) bool) []string {
 	})
 }
 
-// captured returns the step of a capture of each source chain, to be filed as a kind, with the options given.
+// captured returns the step that needs a capture from each source chain, to be filed as the given kind with the given options.
 func (v survey) captured(what string, fits func(Capture) bool, kind Kind, more ...Given) step {
 	var s step
 	lack := v.without(fits)
@@ -256,7 +257,7 @@ func (v survey) musicStep() step {
 	return s
 }
 
-// piece returns the music that most of the source chains have, the earlier of equals.
+// piece returns the music of which most source chains have a capture; among equals, the earliest.
 func (v survey) piece() string {
 	piece, least := defaultPiece, len(v.sources)
 	for _, m := range v.pieces() {
@@ -267,7 +268,7 @@ func (v survey) piece() string {
 	return piece
 }
 
-// pieces returns the music that source chains have, in the order in which it came.
+// pieces returns the music of which source chains have captures, in the order in which it was added.
 func (v survey) pieces() []string {
 	var all []string
 	for _, c := range v.captures {
@@ -353,7 +354,7 @@ func (v survey) planStep() step {
 	return s
 }
 
-// newPlan returns the call that plans a comparison of two chains, or where none are prepared a threshold.
+// newPlan returns the call that plans a comparison of two chains, or a threshold run if none are prepared.
 func (v survey) newPlan() *Call {
 	c := v.pair()
 	if c == nil {
@@ -377,7 +378,7 @@ func (v survey) listenersStep() step {
 	return step{missing: "a listener, under a pseudonym", next: then(ToAddListener, with(OptionListener, "L1"))}
 }
 
-// sessionsStep asks that every listener works through the plan. Simulated ones do where there are no others.
+// sessionsStep asks every listener to work through the plan; simulated listeners only if there are no others.
 func (v survey) sessionsStep(p trials.Plan) step {
 	people := slices.DeleteFunc(slices.Clone(v.listeners), func(l Listener) bool { return l.Simulated })
 	if len(people) == 0 {
@@ -400,7 +401,7 @@ func (v survey) sessionsStep(p trials.Plan) step {
 	return s
 }
 
-// outStep asks for the report, or of a kit for what goes back to where it came from.
+// outStep asks for the report or, in a kit's study, for the results to send back.
 func (v survey) outStep() step {
 	switch {
 	case v.kit:

@@ -6,7 +6,7 @@ import (
 	"heardiff/trials"
 )
 
-// Readings is what anybody may read of a study's record. Only the methods of Study write it: each checks what it is asked for.
+// Readings are the read-only methods of a study's record. Only the methods of Study write it, because each checks its arguments.
 type Readings interface {
 	// Study returns the study's identifier, title and date.
 	Study(ctx context.Context) (About, error)
@@ -28,8 +28,9 @@ type Readings interface {
 	// Excerpts returns the prepared excerpts.
 	Excerpts(ctx context.Context) ([]Excerpt, error)
 
-	// Plans returns the plans in the order in which they were made, Plan the one of an identifier, or ErrNotFound, and PlansByID all by the
-	// identifiers that sessions use: that of a plan which came with results of another site is its own, "@" and the beginning of its hash.
+	// Plans returns the plans in the order in which they were made, Plan the one of an identifier, or ErrNotFound, and PlansByID all of them
+	// by the identifiers that sessions use: a plan imported with results of another site has its own identifier followed by "@" and the
+	// beginning of its hash.
 	Plans(ctx context.Context) ([]trials.Plan, error)
 	Plan(ctx context.Context, id string) (trials.Plan, error)
 	PlansByID(ctx context.Context) (map[string]trials.Plan, error)

@@ -18,13 +18,13 @@ import (
 	"heardiff/trials/store/atomicfile"
 )
 
-// recordedHint is the remedy of a file of the study that is not what was recorded.
+// recordedHint is the remedy for a file of the study that is not what was recorded.
 func recordedHint() Phrase {
 	return phrasef("put the file back as it was added; %v names every one that was changed", call(ToVerify))
 }
 
-// foundRight remembers the files whose content this command found to be what was recorded, so that each is read through
-// once for that. A file that was replaced or written to since is looked at again.
+// foundRight remembers the files whose content this command found to be what was recorded, so that each is read only once for this check. A
+// file that was replaced or written to since is looked at again.
 type foundRight struct {
 	mu    sync.Mutex
 	files map[string]os.FileInfo // by path and SHA-256
@@ -82,7 +82,7 @@ func (s *Study) checkRecorded(ctx context.Context, f recordedFile) (os.FileInfo,
 	return info, nil
 }
 
-// openRecorded opens audio of the study that is what was recorded.
+// openRecorded opens audio of the study after checking that it is what was recorded.
 func (s *Study) openRecorded(ctx context.Context, f recordedFile) (audiofile.File, error) {
 	was, err := s.checkRecorded(ctx, f)
 	if err != nil {
@@ -134,9 +134,9 @@ func (r untilDone) Read(p []byte) (int, error) {
 	return r.Reader.Read(p)
 }
 
-// placeAudio puts audio at a path within the study and records it, both or neither, while no other process does the same.
-// What is there without a record was left by a process that was killed in between, and makes room. It returns
-// store.ErrExists, wrapped, where the path is taken.
+// placeAudio puts audio at a path within the study and records it, both or neither, while no other process does the same. A file there
+// without a record was left by a process that was killed in between, and is replaced. It returns store.ErrExists, wrapped, where the path
+// is taken.
 func (s *Study) placeAudio(ctx context.Context, relative string, place func(path string) error, record func() error) error {
 	release, err := atomicfile.Hold(ctx, s.Path("audio"))
 	if err != nil {
@@ -161,7 +161,7 @@ func (s *Study) placeAudio(ctx context.Context, relative string, place func(path
 		return fmt.Errorf("move into the study: %w", err)
 	}
 	if err := record(); err != nil {
-		// It may have been recorded all the same, by a server whose answer was lost: only what is known to have no record goes.
+		// It may have been recorded all the same, by a server whose reply was lost: it is removed only if it is known to have no record.
 		if taken, asked := s.hasRecord(context.WithoutCancel(ctx), relative); asked == nil && !taken {
 			return errors.Join(err, removeUnrecorded(path))
 		}
@@ -170,7 +170,7 @@ func (s *Study) placeAudio(ctx context.Context, relative string, place func(path
 	return nil
 }
 
-// dropAudio removes audio that the record names no more, unless another process has just put it there again.
+// dropAudio removes audio that the record no longer names, unless another process has just put it there again.
 func (s *Study) dropAudio(ctx context.Context, relative string) error {
 	release, err := atomicfile.Hold(ctx, s.Path("audio"))
 	if err != nil {
@@ -194,8 +194,8 @@ func (s *Study) hasRecord(ctx context.Context, relative string) (bool, error) {
 	return false, err
 }
 
-// removeUnrecorded removes an audio file, or a folder of them, that no record names. A folder that holds anything else is left,
-// and named.
+// removeUnrecorded removes an audio file, or a folder of them, that no record names. A folder that holds anything else is left in place,
+// and the error names it.
 func removeUnrecorded(path string) error {
 	info, err := os.Lstat(path)
 	if errors.Is(err, fs.ErrNotExist) {

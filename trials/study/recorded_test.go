@@ -25,7 +25,7 @@ func preparedStudy(t *testing.T) *Study {
 		must(t, s.AddChain(ctx, Chain{Name: chain, Role: "source"}))
 		clip, err := signal.Make(signal.Config{Kind: signal.Level, Rate: 48000, Bits: 24, Channels: 1, Seconds: 4, Seed: 1})
 		must(t, err)
-		for k := range clip.Channels[0] { // a little of its own
+		for k := range clip.Channels[0] { // an amplitude error of its own
 			clip.Channels[0][k] *= 1 - 1e-4*float64(i*(k%2))
 		}
 		file := filepath.Join(dir, chain+".wav")
@@ -38,7 +38,7 @@ func preparedStudy(t *testing.T) *Study {
 	return s
 }
 
-// A file of a terabyte, which is a hole: whoever reads it to its end is not back before the test gives up.
+// A sparse file of a terabyte: reading it to the end would take longer than the test waits.
 func TestHashingEndsWithItsContext(t *testing.T) {
 	s := preparedStudy(t)
 	defer s.Close()

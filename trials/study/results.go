@@ -14,7 +14,7 @@ import (
 	"heardiff/trials/link"
 )
 
-// ResultsReport is what the sessions of a study say.
+// ResultsReport is the result of the sessions of a study.
 type ResultsReport struct {
 	Schema   string          `json:"schema"`
 	Sessions []SessionReport `json:"sessions"`
@@ -35,7 +35,7 @@ type SessionReport struct {
 	Listener  string `json:"listener"`
 	Group     string `json:"group"`
 	Simulated bool   `json:"simulated"`
-	// Silent marks a session of which a part, or all, was answered where no device sounded; Devices is every one used.
+	// Silent marks a session of which a part, or all, was answered where no device sounded; Devices are all devices used.
 	Silent  bool     `json:"silent"`
 	Devices []string `json:"devices"`
 	// Hurried counts the scored answers that came before everything required had sounded for as long as the plan demands.
@@ -51,7 +51,7 @@ type SessionReport struct {
 	Head string             `json:"head"`
 	Seed string             `json:"seed,omitempty"`
 	Rows []ComparisonReport `json:"comparisons"`
-	// Thresholds are what the session alone says of the ladders of a threshold run, or a training.
+	// Thresholds are what the session alone says about the ladders of a threshold run, training included.
 	Thresholds []link.SessionThreshold `json:"thresholds,omitempty"`
 	Trials     []trials.TrialResult    `json:"trials"`
 	// Diagnostics describe the scored trials of a session that has ended; they change no result.
@@ -95,14 +95,15 @@ func (c ComparisonReport) MarshalJSON() ([]byte, error) {
 	return slices.Concat(data[:len(data)-1], []byte(","), named[1:]), nil
 }
 
-// Results says what the sessions that have ended say, and of those that run how far they are; with a session, or how its id begins, of that one.
+// Results returns the results of sessions that have ended, and the progress of those that are running; given a session, or the beginning of
+// its id, only that one's.
 func (s *Study) Results(ctx context.Context, session string) (ResultsReport, error) {
 	r, err := s.sessionResults(ctx, session)
 	if err != nil {
 		return r, err
 	}
 	l, err := s.Link(ctx)
-	if err != nil { // the counts are not lost to a file that is
+	if err != nil { // a file that cannot be read must not cost the counts
 		s.warn("the results of the whole study are not available: %v", err)
 		return r, nil
 	}
@@ -140,8 +141,7 @@ func (s *Study) sessionResults(ctx context.Context, only string) (ResultsReport,
 	return r, nil
 }
 
-// reportSession reads one session. What is wrong with its record becomes its Problem, so that one broken session
-// hides no other.
+// reportSession reads one session. A fault in its record becomes its Problem, so that one broken session does not hide the others.
 func (s *Study) reportSession(ctx context.Context, v Session, w ledgerWatch) (SessionReport, error) {
 	r := SessionReport{Session: v.ID, Plan: v.Plan, Listener: v.Listener, State: "running"}
 	listener, err := s.Listener(ctx, v.Listener)
@@ -209,8 +209,8 @@ func (r *SessionReport) fill(result trials.Result) error {
 	return r.diagnose(result)
 }
 
-// ScoreRow scores one comparison. It returns nothing but the counts for practice, and where there are no trials or (as in a
-// negative control) no pairs of one kind.
+// ScoreRow scores one comparison. It returns only the counts for practice, and if there are no trials or (as in a negative control) no
+// pairs of one kind.
 func ScoreRow(r trials.Result, t trials.Tally) (ComparisonReport, error) {
 	row, err := fixedRow(r, t)
 	if err != nil {
@@ -264,7 +264,7 @@ func (c *ComparisonReport) condition(cfg stats.ScoreConfig) error {
 	c.Reached = false
 	pairs := c.Answers.Pairs()
 	if pairs.Hits+pairs.Misses == 0 || pairs.FalseAlarms+pairs.CorrectRejections == 0 {
-		return nil // a session given up before both kinds came
+		return nil // a session given up before both kinds of trial came
 	}
 	s, err := stats.ScorePairs(pairs, cfg)
 	c.Conditional, c.ConditionalTwoSided, c.Reached = &s.P, &s.PTwoSided, s.Reached

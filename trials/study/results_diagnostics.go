@@ -7,8 +7,8 @@ import (
 	"heardiff/trials"
 )
 
-// diagnose describes the scored trials in the order in which they were answered. Practice, controls and void trials are
-// not among them: what they ask is easier, or nothing.
+// diagnose describes the scored trials in the order in which they were answered. Practice, controls and void trials are left out: they are
+// easier, or ask nothing.
 func (r *SessionReport) diagnose(result trials.Result) error {
 	var second, right []bool
 	answers := result.Plan.Design.Answers()
@@ -35,7 +35,7 @@ func (r *SessionReport) diagnose(result trials.Result) error {
 	return nil
 }
 
-// diagnosis describes trials in order; of more than two answers it looks for no pattern.
+// diagnosis describes trials in order; with more than two answers it looks for no pattern.
 func diagnosis(answers int, second, right []bool) (stats.Diagnostics, error) {
 	if answers > 2 {
 		return stats.DiagnoseAccuracy(right)

@@ -5,7 +5,7 @@ import (
 	"heardiff/trials"
 )
 
-// ratingReport is what the confidence given with the answers to one comparison says.
+// ratingReport is what the confidence given with the answers to one comparison shows.
 type ratingReport struct {
 	// Type is 1 where the rating, from sure of 'same' to sure of 'different', tells different pairs from same ones;
 	// 2 where confidence tells right answers from wrong ones.

@@ -16,9 +16,9 @@ func rated(design trials.Design, each ...trials.TrialResult) trials.Result {
 	return r
 }
 
-// By hand: of a duplicate pair the ratings of the same pairs are −3 and 1, of the different ones 2 and 1. Of the four
-// pairs of them three are won and one is tied: 3.5/4. Of ABX confidence 4 and 2 go with right answers, 2 with a wrong
-// one: 1.5/2. An answer without confidence, a void trial and another comparison do not count.
+// By hand: with duplicate pairs, the ratings of the same pairs are −3 and 1, those of the different ones 2 and 1. Of the four combinations
+// three are won and one is tied: 3.5/4. In ABX, confidence 4 and 2 go with right answers, 2 with a wrong one: 1.5/2. An answer without
+// confidence, a void trial and another comparison do not count.
 func TestConfidenceTellsTrialsApart(t *testing.T) {
 	const s, d, a, b = trials.AnswerSame, trials.AnswerDifferent, trials.AnswerA, trials.AnswerB
 	other := trials.TrialResult{Comparison: "two", Truth: s, Answer: d, Confidence: 4}

@@ -17,11 +17,11 @@ import (
 	"heardiff/trials/store"
 )
 
-// SitOptions say who sits down to what.
+// SitOptions say who sits down to which plan.
 type SitOptions struct {
 	Plan, Listener string
-	Device         string // what a new session is heard through, in words
-	Again          bool   // begin another session where this listener has finished this plan; both count
+	Device         string // the device of a new session, in words
+	Again          bool   // begin another session if this listener has finished this plan; both count
 }
 
 // Seat is a listener's place at a plan: at the session that is open, or at one that will be begun. Nobody else can take it until it
@@ -52,10 +52,10 @@ func (s *Study) Sit(ctx context.Context, o SitOptions) (*Seat, error) {
 	return &Seat{Plan: plan, study: s, session: session, options: o, release: release}, nil
 }
 
-// Close leaves the place to others.
+// Close frees the place for others.
 func (t *Seat) Close() error { return t.release() }
 
-// Start begins the session, or goes on with it, through what is named; silent says that nothing sounds there.
+// Start begins the session, or resumes it, on the named device; silent says that the device makes no sound.
 func (t *Seat) Start(ctx context.Context, device string, silent bool) (*trials.Session, error) {
 	if t.session == nil {
 		var err error
@@ -76,7 +76,7 @@ func (t *Seat) Play(ctx context.Context, open func(playback.Source) (playback.Ou
 	if err != nil {
 		return nil, err
 	}
-	// One presentation after the other is read, so that a ladder of many doses takes no more memory than they take to play.
+	// One presentation after the other is read, so that a ladder of many doses takes no more memory than playing it does.
 	switcher, err := playback.Read(playback.Config{}, len(set.files), func(i int) (pcm.Clip, error) { return set.read(ctx, i) })
 	if err != nil {
 		return nil, err
@@ -129,8 +129,8 @@ func (t *Seat) Simulate(ctx context.Context, ear func(sounds []pcm.Clip) int) er
 	return nil
 }
 
-// OwnRows returns what the study says of the listener of a session that has just ended, and how the study shares its risk; no rows
-// where the study cannot be linked, so that nobody loses their closing screen to a file that is gone.
+// OwnRows returns what the study says of the listener of a session that has just ended, and how the study shares its risk; no rows where
+// the study cannot be linked, so that a missing file does not cost a listener their closing screen.
 func (s *Study) OwnRows(ctx context.Context, session string, r trials.Result) ([]link.Row, link.FamilySummary) {
 	quiet := &Study{s.Readings, s.record, &Host{Now: s.Now, Getenv: s.Getenv}}
 	l, err := quiet.Link(ctx)
@@ -192,7 +192,7 @@ func (s *Study) openSession(ctx context.Context, o SitOptions) (trials.Plan, *tr
 	return plan, nil, nil
 }
 
-// resume takes up a stored session, or returns nil where it has ended.
+// resume resumes a stored session, or returns nil if it has ended.
 func (s *Study) resume(ctx context.Context, plan trials.Plan, v Session) (*trials.Session, error) {
 	entries, err := s.Entries(ctx, v.ID)
 	if err != nil {
@@ -214,7 +214,7 @@ func (s *Study) resume(ctx context.Context, plan trials.Plan, v Session) (*trial
 		return nil, Rejected(fmt.Errorf("session %s cannot be resumed here: %w", v.ID, err),
 			"resume it on the machine where it began, or bring its key (HEARDIFF_KEYS)")
 	}
-	if len(entries) == 0 { // killed between the session's row and its first entry
+	if len(entries) == 0 { // killed after the session's row was written, but before its first entry
 		of, err := s.Study(ctx)
 		if err != nil {
 			return nil, err
@@ -226,7 +226,7 @@ func (s *Study) resume(ctx context.Context, plan trials.Plan, v Session) (*trial
 		return nil, advised(Rejection, fmt.Errorf("session %s: %w", v.ID, err), verifyHint())
 	}
 	if session.View().Phase == trials.Done || session.View().Phase == trials.GivenUp {
-		return nil, session.Finish() // killed between the last answer and the end
+		return nil, session.Finish() // killed between the last answer and the entry that ends the session
 	}
 	if remark != "" {
 		return session, session.Flag(remark)
@@ -234,7 +234,7 @@ func (s *Study) resume(ctx context.Context, plan trials.Plan, v Session) (*trial
 	return session, nil
 }
 
-// begin draws the order of a new session and seals it, with who listens through what.
+// begin draws the order of a new session and seals it, together with the listener and the device.
 func (s *Study) begin(ctx context.Context, plan trials.Plan, listener, device string) (*trials.Session, error) {
 	var seed trials.Seed
 	var id [8]byte
@@ -274,7 +274,7 @@ func (s *Study) begin(ctx context.Context, plan trials.Plan, listener, device st
 	return trials.Begin(v.ID, trials.NewSeat(of.ID, listener, device), plan, seed, journal, s.now)
 }
 
-// escrow seals the seed to the site whose kit the study is; nil in a study of one's own.
+// escrow seals the seed to the site that made the kit; nil if the study is not a kit.
 func escrow(of store.Study, seed trials.Seed, session string) ([]byte, error) {
 	if len(of.OriginKey) == 0 {
 		return nil, nil

@@ -34,7 +34,7 @@ func FuzzStored(f *testing.F) {
 			if k.Measurement == nil {
 				continue
 			}
-			// What is no result is an error; a result need not be complete.
+			// Data that is not a result is an error; a result need not be complete.
 			_ = k.Measurement.Read(data, func(m link.Metric, v link.Figure) {
 				if !declared[m] || math.IsInf(v.Value, 0) || math.IsInf(v.Limit, 0) {
 					t.Errorf("%s: %v is %v", k.Name, m, v)

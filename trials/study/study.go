@@ -1,14 +1,15 @@
-// Package study is a study as a library: one folder with its chains, captures, plans, sessions and results, and all that is done to it.
+// Package study is the library for working with a study: one folder with its chains, captures, plans, sessions and results.
 //
 // Open or Create a study; AddChain and AddCapture fill it; Measure measures what is new, Prepare cuts excerpts in which nothing but the
 // chain differs; NewPlan fixes what will be run; Sit gives a listener a Seat at a plan, who is served by Play, or Simulate for a
 // computation; Results, Link and Verify say what came of it; Export and Import carry it between sites. The example goes the whole way.
 //
 // Errors about a request or an input are *Faults: who is to blame, and the remedy. Where one names options or calls it does so in the names
-// of this package; a program with others has a Vocabulary. Results have JSON by the standard encoder, with null for what is not measurable.
+// of this package; a program with names of its own has a Vocabulary. Results have JSON by the standard encoder, with null for what is not
+// measurable.
 //
 // A script needs no study for single figures: audiofile.Open, jitter.Measure (and its neighbours), match.Compare and trials.Design.Score
-// serve by themselves. For link.Build, Kind.Measurement.Read turns the JSON of a result into the figures of a link.Chain, and
+// work by themselves. For link.Build, Kind.Measurement.Read turns the JSON of a result into the figures of a link.Chain, and
 // trials.Summary.Result counts into a session.
 package study
 
@@ -25,7 +26,8 @@ import (
 	"heardiff/trials/store/atomicfile"
 )
 
-// StoreEnv names the PostgreSQL server on which new studies are kept, and those that were made there.
+// StoreEnv names the environment variable with the address of the PostgreSQL server: new studies are kept on it, and studies that were made
+// on it are opened there.
 const StoreEnv = "HEARDIFF_STORE"
 
 // Study is an open study.
@@ -35,7 +37,7 @@ type Study struct {
 	*Host
 }
 
-// The contents of a study, as the record keeps them.
+// The contents of a study, as the record holds them.
 type (
 	About        = store.Study
 	Chain        = store.Chain
@@ -93,7 +95,7 @@ func Create(ctx context.Context, dir string, of About, h *Host) (*Study, error) 
 	if err := outsideOthers(dir); err != nil {
 		return nil, err
 	}
-	for up := dir; ; up = filepath.Dir(up) { // to the first that is there
+	for up := dir; ; up = filepath.Dir(up) { // up to the first that exists
 		info, err := os.Stat(up)
 		if err == nil && !info.IsDir() {
 			return nil, Rejected(fmt.Errorf("%s is no folder", up), "name a new folder for the study")
@@ -121,7 +123,7 @@ func opened(s *store.Store, h *Host, err error) (*Study, error) {
 	return &Study{s, s, h}, nil
 }
 
-// Open opens the study in dir; what is no study is rejected. A nil host is the zero Host.
+// Open opens the study in dir; a folder that is not a study is rejected. A nil host is the zero Host.
 func Open(ctx context.Context, dir string, h *Host) (*Study, error) {
 	if h == nil {
 		h = &Host{}

@@ -23,7 +23,7 @@ type VerdictReport struct {
 	Says string `json:"-"`
 }
 
-// VerdictsOf takes the verdicts out of a link: of one comparison, or with "" of all.
+// VerdictsOf takes the verdicts from a link: those of one comparison, or with "" all.
 func VerdictsOf(r link.Result, comparison string) []VerdictReport {
 	all := []VerdictReport{}
 	for _, v := range r.Rows {

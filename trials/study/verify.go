@@ -12,8 +12,8 @@ import (
 	"heardiff/trials/store"
 )
 
-// Verify proves that nothing in the study was changed, or names what was; with a head that was written down elsewhere, also that it is
-// of this study. What was found are the Problems.
+// Verify proves that nothing in the study was changed, or names what was; given a head that was written down elsewhere, also that the head
+// belongs to this study. The findings are the Problems.
 func (s *Study) Verify(ctx context.Context, head string) (VerifyReport, error) {
 	r, err := s.verify(ctx)
 	if err == nil {
@@ -58,7 +58,7 @@ type VerifyReport struct {
 	Record Head `json:"record"`
 	// Unknown says what cannot be known from the study alone.
 	Unknown string `json:"unknown"`
-	// Given says which entry the head given is; "" where none was, or none has it.
+	// Given says which entry has the given head; "" if no head was given, or none has it.
 	Given string `json:"given,omitempty"`
 }
 
@@ -73,7 +73,7 @@ type VerifiedSession struct {
 	// Problem is the first of the Problems.
 	Problem  string   `json:"problem,omitempty"`
 	Problems []string `json:"problems,omitempty"`
-	// Marks say what the ledger of this account knows against the session's blindness; those that void it are problems, too.
+	// Marks say what the ledger of this account knows against the session's blindness; those that void it are also problems.
 	Marks []link.Mark `json:"marks,omitempty"`
 	// Remarks are the marks that are no problem of this study.
 	Remarks []link.Mark `json:"-"`
@@ -105,7 +105,7 @@ func (s *Study) verify(ctx context.Context) (VerifyReport, error) {
 			return err
 		}
 		for _, m := range one.Marks {
-			if !m.Voids || v.Site != "" { // what another site says is no edit of this study
+			if !m.Voids || v.Site != "" { // what another site says is not an edit of this study
 				one.Remarks = append(one.Remarks, m)
 				continue
 			}

@@ -17,15 +17,14 @@ type VerifiedBundle struct {
 	Kind        bundle.Kind `json:"kind"`
 	Fingerprint string      `json:"fingerprint"`
 	Study       string      `json:"study"`
-	Program     string      `json:"program"` // that made it; "" where it did not say
+	Program     string      `json:"program"` // the program that made it; "" if not stated
 }
 
 // unknownOfBundle is what no bundle can say of itself.
 const unknownOfBundle = "a signature says whose key signed, and not that this site did not run or write a session anew before it signed: " +
 	"heads that it sent when each session ended show that, when one is given here; nor that no session was left out"
 
-// VerifyBundle proves a bundle alone, with a head also that it is of the record that the head was written down of. What was found are the
-// Problems.
+// VerifyBundle proves a bundle by itself; given a head, also that the head belongs to the bundle's record. The findings are the Problems.
 func VerifyBundle(ctx context.Context, path, head string) (VerifiedBundle, error) {
 	r := VerifiedBundle{File: path, VerifyReport: VerifyReport{Schema: "heardiff.verify/1", Unknown: unknownOfBundle}}
 	f, size, err := OpenWhole(ctx, path)
@@ -46,7 +45,7 @@ func VerifyBundle(ctx context.Context, path, head string) (VerifiedBundle, error
 	return r, nil
 }
 
-// refused names each edit of a bundle that was not taken.
+// refused names each edit in a bundle that was rejected.
 func (r *VerifiedBundle) refused(err error) {
 	var edits bundle.Edits
 	if !errors.As(err, &edits) {
@@ -57,7 +56,7 @@ func (r *VerifiedBundle) refused(err error) {
 	}
 }
 
-// fill tells what is in a bundle that passed every check, and checks its audio.
+// fill lists what is in a bundle that passed every check, and checks its audio.
 func (r *VerifiedBundle) fill(ctx context.Context, b *bundle.Bundle, head string) error {
 	r.Kind, r.Fingerprint, r.Study = b.Manifest.Kind, b.Fingerprint(), b.Manifest.Study
 	r.Program = b.Manifest.Program

@@ -55,7 +55,7 @@ func temporary(dir string, create func(path string) error) (string, claim, error
 	}
 }
 
-// inPlaceOf names dir in an error about a temporary in it, whose own name says nothing to anybody.
+// inPlaceOf names dir in an error about a temporary in it, whose own name means nothing to a reader.
 func inPlaceOf(err error, dir string) error {
 	var p *fs.PathError
 	if errors.As(err, &p) {
@@ -141,7 +141,7 @@ func Take(from, to string) error {
 	case errors.Is(err, fs.ErrExist):
 		return fmt.Errorf("%s: %w", to, fs.ErrExist)
 	}
-	// A file system without links. What is there is seen, unless it comes in this very moment.
+	// A file system without links. An existing file is noticed, unless it appears at this very moment.
 	if _, err := os.Lstat(to); err == nil {
 		return fmt.Errorf("%s: %w", to, fs.ErrExist)
 	}

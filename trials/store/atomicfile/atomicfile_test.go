@@ -19,7 +19,7 @@ func names(t *testing.T, dir string) string {
 	return strings.Join(storetest.Names(t, dir), " ")
 }
 
-// What nobody alive has claimed goes; what somebody makes, and what only looks like it, stays.
+// A temporary that no living process has claimed goes; one that a process is making, and a file that only looks like one, stays.
 func TestSweepRemovesWhatTheDeadLeft(t *testing.T) {
 	dir := t.TempDir()
 	file, err := atomicfile.NewFile(dir)
@@ -53,7 +53,7 @@ func TestSweepRemovesWhatTheDeadLeft(t *testing.T) {
 	atomicfile.Sweep(filepath.Join(dir, "nowhere"))
 }
 
-// Of many that make and sweep at once none loses what it makes, and of many that take one name one has it.
+// When many processes make and sweep at once, none loses what it makes; when many take one name, one gets it.
 func TestManyAtOnce(t *testing.T) {
 	dir := t.TempDir()
 	var all sync.WaitGroup

@@ -11,9 +11,9 @@ import (
 	"time"
 )
 
-// claimed claims the file or folder at path until the claim is released or the process ends, however it ends. It reports
-// whether path is still there and nobody else's. mine says that this process has just made it: on a file system without
-// locks such a one is claimed all the same, and no other ever is.
+// claimed claims the file or folder at path until the claim is released or the process ends, however it ends. It reports whether path is
+// still there and nobody else's. mine says that this process has just made it: on a file system without locks it is then claimed all the
+// same, and nothing else ever is.
 func claimed(path string, mine bool) (claim, bool, error) {
 	f, err := os.Open(path)
 	if errors.Is(err, fs.ErrNotExist) {
@@ -48,8 +48,8 @@ func lock(f *os.File, how int) error {
 	}
 }
 
-// Hold keeps other processes that ask for the same folder waiting, until release is called or this process ends. It ends
-// with ctx. On a file system without locks nobody waits.
+// Hold keeps other processes that ask for the same folder waiting, until release is called or this process ends. Waiting ends with ctx. On
+// a file system without locks nobody waits.
 func Hold(ctx context.Context, dir string) (release func(), err error) {
 	f, err := os.Open(dir)
 	if err != nil {

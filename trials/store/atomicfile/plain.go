@@ -8,7 +8,7 @@ import (
 	"os"
 )
 
-// ErrNotPlain is wrapped where a pipe, a device or a folder has the name of a file, or the file is larger than any that is read.
+// ErrNotPlain is wrapped where a pipe, a device or a folder has the name of a file, or the file is too large to be read.
 var ErrNotPlain = errors.New("not a plain file of the size expected")
 
 // OpenRegular opens a regular file and nothing else: a pipe, in a folder that came from elsewhere, would wait for ever for somebody to

@@ -7,7 +7,7 @@ import (
 	"testing"
 )
 
-// Disk mounts an empty file system of so many bytes for a test, and returns its folder and what makes it read-only.
+// Disk mounts an empty file system of the given size in bytes for a test, and returns its folder and a function that makes it read-only.
 func Disk(t testing.TB, bytes int) (dir string, readOnly func()) {
 	t.Helper()
 	dir, err := filepath.EvalSymlinks(t.TempDir())

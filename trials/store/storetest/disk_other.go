@@ -4,7 +4,7 @@ package storetest
 
 import "testing"
 
-// Disk skips the test: mounting a small disk is done on Linux alone.
+// Disk skips the test: a small disk is mounted on Linux only.
 func Disk(t testing.TB, _ int) (dir string, readOnly func()) {
 	t.Helper()
 	t.Skip("NOT TESTED: a small disk is mounted on Linux alone")

@@ -11,7 +11,7 @@ import (
 	"heardiff/trials/store"
 )
 
-// What is in the record stays as it is, also for whoever opens the file with another program.
+// A change of what is in the record is refused, even from another program that opens the file.
 func guardsItself(t *testing.T, b Backend) {
 	s := b.New(t, time.Now)
 	session := WithSession(t, s, 4)
@@ -31,8 +31,7 @@ func guardsItself(t *testing.T, b Backend) {
 	}
 }
 
-// Two programs that went on with one session must not both write: the second is refused, and nothing of the first
-// is lost.
+// When two programs continue the same session they must not both write: the second is refused, and nothing of the first is lost.
 func secondWriter(t *testing.T, b Backend) {
 	ctx := context.Background()
 	s := b.New(t, time.Now)

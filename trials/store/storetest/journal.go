@@ -10,15 +10,15 @@ import (
 	"heardiff/trials/store"
 )
 
-// entry is the n-th of a session that WithSession has begun.
+// entry is the n-th entry of a session that WithSession has begun.
 func entry(n int, note string) trials.Entry {
 	e := trials.Entry{Session: "s1", Number: n, Kind: trials.EntryFlag, Note: note, At: time.Date(2030, 1, 2, 3, 4, 5, 0, time.UTC)}
 	e.Hash = e.Digest()
 	return e
 }
 
-// Where the acknowledgement of a commit was lost the store is asked: what is kept counts as kept, and another entry in its
-// place is refused.
+// When the acknowledgement of a commit was lost the store is asked: an entry that was kept counts as kept, and another entry in its place
+// is refused.
 func keptIsKept(t *testing.T, b Backend) {
 	ctx, s := context.Background(), b.New(t, time.Now)
 	WithSession(t, s, 3)
@@ -37,7 +37,7 @@ func keptIsKept(t *testing.T, b Backend) {
 	}
 }
 
-// An interrupt while an answer is on its way lets it arrive, and it is said to be kept.
+// An interrupt while an answer is on its way lets it arrive, and it is reported as kept.
 func interruptedCommit(t *testing.T, b Backend) {
 	s := b.New(t, time.Now)
 	WithSession(t, s, 3)

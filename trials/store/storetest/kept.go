@@ -10,7 +10,7 @@ import (
 	"heardiff/trials/store"
 )
 
-// What is added comes back as it was, in the order in which it was added.
+// What is added is returned unchanged, in the order in which it was added.
 func comesBack(t *testing.T, b Backend) {
 	ctx, at := context.Background(), time.Date(2030, 1, 2, 3, 4, 5, 123456789, time.UTC)
 	s := b.New(t, func() time.Time { return at })

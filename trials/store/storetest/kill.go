@@ -35,7 +35,7 @@ func Main(m *testing.M, open func(ctx context.Context, dir string) (*store.Store
 	return 0
 }
 
-// answerForEver answers trial after trial and says each number once it is kept.
+// answerForEver answers trial after trial and prints the number of each once it is kept.
 func answerForEver(dir string, open func(ctx context.Context, dir string) (*store.Store, error)) error {
 	ctx := context.Background()
 	s, err := open(ctx, dir)
@@ -64,9 +64,9 @@ func answerForEver(dir string, open func(ctx context.Context, dir string) (*stor
 	return nil
 }
 
-// A process is killed at random moments while it writes answers; each time the study must hold every answer that
-// was acknowledged, in an unbroken chain, and the session must come back at the trial after the last one kept.
-// This tests the death of the process: the page cache survives it, so it says nothing of a power failure.
+// A process is killed at random moments while it writes answers; each time the study must hold every answer that was acknowledged, in an
+// unbroken chain, and the session must resume at the trial after the last one kept. This tests the death of the process: the page cache
+// survives it, so it says nothing of a power failure.
 func survivesKill(t *testing.T, b Backend) {
 	rounds := b.Kills
 	s := b.New(t, time.Now)
@@ -86,7 +86,7 @@ func survivesKill(t *testing.T, b Backend) {
 	}
 }
 
-// killChild runs a child, kills it some time after the first thing that it said was kept, and returns the last.
+// killChild runs a child, kills it some time after it first reports something as kept, and returns the last thing it reported.
 func killChild(t *testing.T, dir string, after time.Duration, more ...string) int {
 	t.Helper()
 	cmd := exec.Command(os.Args[0])

@@ -13,10 +13,10 @@ import (
 	"heardiff/trials/store"
 )
 
-// childWork tells the process that is killed to do all that is recorded, not only to answer.
+// childWork tells the process that is killed to do everything that is recorded, not only to answer.
 const childWork = "HEARDIFF_TEST_CHILD_WORK"
 
-// workForEver does one thing after the other that goes into a study's record, and says of each that it is kept.
+// workForEver does one thing after another that goes into a study's record, and reports each as kept.
 func workForEver(dir string, open func(ctx context.Context, dir string) (*store.Store, error)) error {
 	ctx := context.Background()
 	s, err := open(ctx, dir)
@@ -118,8 +118,8 @@ func (w worker) merges(ctx context.Context) error {
 	return err
 }
 
-// A process is killed at random moments while it does all that is recorded: each time the record must hold all that was
-// acknowledged, its chain be whole, and every row be what it says.
+// A process is killed at random moments while it does everything that is recorded: each time the record must hold all that was
+// acknowledged, its chain must be unbroken, and every row must be what the record says.
 func recordSurvivesKill(t *testing.T, b Backend) {
 	ctx, s := context.Background(), b.New(t, time.Now)
 	check(t, s.AddChain(ctx, store.Chain{Name: "left", Role: "source"}))

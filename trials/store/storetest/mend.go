@@ -12,7 +12,7 @@ import (
 	"heardiff/trials/store"
 )
 
-// What is mended is as it should have been from the start, and every edit of it behind the record is still found.
+// After a correction the study is as if it had been right from the start, and every edit behind the record's back is still found.
 func mended(t *testing.T, b Backend) {
 	ctx, s := context.Background(), b.New(t, time.Now)
 	cost, more := 40.5, 60.0
@@ -81,7 +81,7 @@ func keptReasons(t *testing.T, s *store.Store, reasons ...string) {
 	}
 }
 
-// What anything refers to stays as it is, and the refusal says what does.
+// What something else refers to stays as it is, and the error names what refers to it.
 func usedStays(t *testing.T, b Backend) {
 	ctx, s := context.Background(), filled(t, b) // plans play audio of the excerpt "opening" alone
 	before, err := s.Head(ctx)
@@ -121,7 +121,8 @@ func usedStays(t *testing.T, b Backend) {
 	}
 }
 
-// An excerpt that a plan plays stays, by its audio whatever its name; another goes, and makes room for one of its name.
+// An excerpt that a plan plays stays, because it is found by its audio, whatever its name; another one goes, and its name can be used
+// again.
 func unusedExcerptGoes(t *testing.T, b Backend) {
 	ctx, s := context.Background(), filled(t, b)
 	plan := Plan(2)

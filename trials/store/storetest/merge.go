@@ -15,13 +15,13 @@ import (
 	"heardiff/trials/store"
 )
 
-// memory is a journal that is on no disk.
+// memory is a journal that is not on disk.
 type memory struct{ entries []trials.Entry }
 
 // Append implements trials.Journal.
 func (m *memory) Append(e trials.Entry) error { m.entries = append(m.entries, e); return nil }
 
-// bundle returns what a site sends: sessions of one listener of its own, who said more of themselves each time.
+// bundle returns what a site sends: sessions of one listener of its own, who disclosed more each time.
 func bundle(t *testing.T, site, sent int) store.Merge {
 	t.Helper()
 	m := store.Merge{Bundle: fmt.Sprintf("bundle-%d-%d", site, sent), Site: fmt.Sprintf("site-%d", site)}
@@ -47,7 +47,7 @@ func bundle(t *testing.T, site, sent int) store.Merge {
 			Marks: []trials.Mark{trials.MarkMoved, trials.MarkOpened}[:min(sent, 2)]})
 		m.Begun = append(m.Begun, store.Begun{Site: m.Site, Number: k + 1, Session: id, Seal: entries[0].Note})
 	}
-	// One more was begun, and the number after it is missing.
+	// One more session was begun, and the number after it is missing.
 	m.Begun = append(m.Begun, store.Begun{Site: m.Site, Number: sent + 2, Session: fmt.Sprintf("session-%d-%d", site, sent+1), Seal: "aa"},
 		store.Begun{Site: m.Site, Number: sent + 3})
 	return m
@@ -67,7 +67,7 @@ func ended(t *testing.T, id string, p trials.Plan) []trials.Entry {
 	return j.entries
 }
 
-// state is all of a study that merging can change, but for when and in what order.
+// state is everything in a study that merging can change, except times and order.
 func state(t *testing.T, s *store.Store) any {
 	t.Helper()
 	ctx := context.Background()
@@ -123,7 +123,7 @@ func sites(t *testing.T, n int) []store.Merge {
 	return all
 }
 
-// Whatever the order, and however often each comes, the study is the same.
+// The study is the same whatever the order of the bundles, and however often each comes.
 func commutes(t *testing.T, b Backend) {
 	var want any
 	random := rand.New(rand.NewPCG(5, 6))
@@ -162,7 +162,7 @@ func commutes(t *testing.T, b Backend) {
 	}
 }
 
-// Sites that send at the same moment, each over a connection of its own, leave what they would one after the other.
+// Sites that send at the same moment, each over a connection of its own, leave the same study as if they had sent one after another.
 func manyAtOnce(t *testing.T, b Backend) {
 	ctx := context.Background()
 	alone, shared := b.New(t, time.Now), b.New(t, time.Now)

@@ -28,8 +28,8 @@ func audit(t *testing.T, s *store.Store) store.Audit {
 	return a
 }
 
-// A study of before there was a record is read and said to be of the older kind; its record begins, when something is added,
-// with what is found then.
+// A study from before records were kept is read, and is reported as of the older kind; its record begins, when something is added, with
+// what is found then.
 func olderStudies(t *testing.T, b Backend) {
 	ctx, s := context.Background(), b.New(t, time.Now)
 	answerAll(WithSession(t, s, 2))
@@ -64,7 +64,7 @@ func recordTakenAway(t *testing.T, b Backend) {
 	}
 }
 
-// Counts are trusted where the record holds them and the end of their session, and nowhere else.
+// Counts are trusted if the record holds both them and the end of their session, and not otherwise.
 func countsAreNotTrusted(t *testing.T, b Backend) {
 	ctx, s := context.Background(), filled(t, b)
 	sound, err := s.Outcomes(ctx)

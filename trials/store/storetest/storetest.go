@@ -71,7 +71,7 @@ func Plan(n int) trials.Plan {
 	}
 }
 
-// WithSession adds all that a session hangs on and begins it.
+// WithSession adds everything that a session depends on and begins it.
 func WithSession(t testing.TB, s *store.Store, n int) *trials.Session {
 	t.Helper()
 	ctx := context.Background()
@@ -136,7 +136,7 @@ func canBeMoved(t *testing.T, b Backend) {
 	if err := s.Close(); err != nil {
 		t.Fatal(err)
 	}
-	moved := filepath.Join(t.TempDir(), "else where?#%41") // characters a file: address would read as its own
+	moved := filepath.Join(t.TempDir(), "else where?#%41") // characters with a meaning of their own in a "file:" address
 	if err := os.Rename(s.Dir(), moved); err != nil {
 		t.Fatal(err)
 	}
@@ -197,8 +197,8 @@ func oneListens(t *testing.T, b Backend) {
 	}
 }
 
-// Rows must be equally long whatever is hidden: the same answers under many seeds leave the same bytes but for the
-// commitment and the hashes.
+// Rows must be equally long whatever is hidden: the same answers under many seeds leave the same bytes except for the commitment and the
+// hashes.
 func rowsDoNotTell(t *testing.T, b Backend) {
 	ctx := context.Background()
 	var want string

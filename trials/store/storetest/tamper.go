@@ -166,8 +166,8 @@ func (t *tampering) write(c contents, rows [][]any) error {
 	return t.exec(`COMMIT`)
 }
 
-// edited writes rows in place of a table's, demands that this is found, and puts back what was there. It returns false where
-// the database takes no such rows.
+// edited replaces a table's rows, demands that this is found, and restores what was there. It returns false if the database does not accept
+// such rows.
 func (t *tampering) edited(c contents, now [][]any, what string, args ...any) bool {
 	t.Helper()
 	if err := t.write(c, now); err != nil {
@@ -189,7 +189,7 @@ var nouns = map[string]string{"study": "study", "chains": "chain", "captures": "
 	"excerpts": "excerpt", "presentations": "presentation", "plans": "plan", "listeners": "listener", "sessions": "session",
 	"entries": "session", "bundles": "bundle", "begun": "session begun elsewhere", "marks": "mark of a session", "outcomes": "outcome", "record": "record"}
 
-// bearsOnNothing are the columns on which no result depends, and why; and what the study alone cannot know.
+// bearsOnNothing lists the columns on which no result depends, and the edits that the study alone cannot detect, with the reasons.
 var bearsOnNothing = map[string]string{
 	"the newest answers of a session that runs, removed": "the record knows its journal up to the last sitting, the ledger next to the key up to the last answer",
 	"version.one": "the only row's key",
@@ -238,7 +238,7 @@ func editsAreFound(t *testing.T, b Backend) {
 	}
 }
 
-// dropGuards drops all that would keep the database from being edited, and notes its tables.
+// dropGuards drops everything that prevents edits of the database, and notes its tables.
 func (t *tampering) dropGuards() {
 	if t.exec(`SHOW server_version`) == nil {
 		t.server = true
@@ -316,7 +316,7 @@ func others(v any) []any {
 	return slices.DeleteFunc(all, func(o any) bool { return reflect.DeepEqual(o, v) })
 }
 
-// addRows adds rows that are the first but for one column, or for all.
+// addRows adds rows that equal the first except in one column, or in all.
 func (t *tampering) addRows(c contents) {
 	t.Helper()
 	taken := 0
