@@ -70,18 +70,23 @@ distortion cannot be.`,
 			return a.measureFile(c.Context(), args[0], m)
 		},
 	}
+	m.fileFlags(c)
+	a.forceFlag(c)
+	c.Flags().BoolVar(&again, "again", false, "measure all captures of the study once more, as after a floor was added")
+	m.jitterFlags(c)
+	completeKinds(c, study.MeasuredKinds())
+	c.AddCommand(a.transferCommand(), a.measureEnterCommand())
+	return c
+}
+
+// fileFlags say what of one file is measured and drawn.
+func (m *measureFlags) fileFlags(c *cobra.Command) {
 	f := c.Flags()
 	f.StringVar(&m.as, "as", "", "`kind` of measurement: "+trials.AnyOf(study.NamesOf(study.MeasuredKinds())))
 	f.StringVar(&m.floor, "floor", "", "`file` with the same measurement of the recording set-up alone")
 	f.StringVar(&m.reference, "reference", "", "noise: `file` with a signal through the same chain, to which the noise is relative")
 	f.StringVar(&m.overlay, "overlay", "", "another capture's `file`, drawn over this one with --plot")
 	f.StringVar(&m.plot, "plot", "", "draw the result into `file`, .svg or .png")
-	a.forceFlag(c)
-	f.BoolVar(&again, "again", false, "measure all captures of the study once more, as after a floor was added")
-	m.jitterFlags(c)
-	completeKinds(c, study.MeasuredKinds())
-	c.AddCommand(a.transferCommand(), a.measureEnterCommand())
-	return c
 }
 
 func (m *measureFlags) jitterFlags(c *cobra.Command) {
