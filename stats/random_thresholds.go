@@ -297,8 +297,8 @@ func (r *randomFitter) climb(start params, held map[int]bool) (params, float64) 
 }
 
 // Limits beyond which a search has left everything that the data can say: the mean that many spans of the levels away, or slope and
-// standard deviation together that far, in natural logarithms, beyond their ranges. Judgements, no source; any value far beyond the ranges
-// ends the search alike.
+// standard deviation together that far, in natural logarithms, beyond their ranges. Judgement, no source: no figure depends on it, as any value
+// far beyond the ranges ends the search alike.
 const (
 	farthestMean = 1e4
 	farthestOver = 30

@@ -18,7 +18,7 @@ var codeRooms = []string{"cmd", "measure", "playback", "stats", "trials"}
 const harmless = "no figure depends on it"
 
 var (
-	judgementText = regexp.MustCompile(`[Jj]udgement, no source`)
+	judgementText = regexp.MustCompile(`[Jj]udgements?, no source`)
 	testName      = regexp.MustCompile(`\b(Test|Benchmark|Fuzz|Example)[A-Z]\w*`)
 )
 
