@@ -16,8 +16,8 @@ var added = []struct{ file, place, list, before, after string }{
 }
 
 // A kind of measurement, or a design, is one file and its name in one list: with both added, nothing else edited, the kind is in help and
-// completion, measures files and studies against a floor, is drawn and linked, and the tests of designs go all the way with the design. With
-// -full alone: the program is compiled once more.
+// completion, measures files and studies against a floor, is drawn and linked, and the tests of designs go all the way with the design. It
+// runs with -full alone, since the program is compiled once more.
 func TestAKindAndADesignAreOneFileEach(t *testing.T) {
 	if !*wide {
 		t.Skip("the program is compiled with added files: -args -full")

@@ -205,7 +205,8 @@ func emptyOfStudies(dir string) bool {
 	return err == nil && (len(visible) == 0 || len(visible) == 1 && filepath.Base(visible[0]) == "audio")
 }
 
-// listing is every name below a folder, but those that the database comes and goes with, and the lock of the first session.
+// listing is every name below a folder, except the files that come and go with the database, the folder of captures, and the lock of the
+// first session.
 func listing(t *testing.T, dir string) string {
 	t.Helper()
 	var all []string
@@ -219,8 +220,8 @@ func listing(t *testing.T, dir string) string {
 	return strings.Join(all, "\n")
 }
 
-// A command is killed at a random moment. The study is whole, what came out is whole or not there, the same command can be given
-// again, and after it nothing tells of the kill.
+// A command is killed at a random moment. The study is whole, what came out is whole or not there, the same command can be given again,
+// and afterwards nothing shows that it was killed.
 func TestCommandsThatAreKilled(t *testing.T) {
 	rounds := 1
 	if *wide {
@@ -294,8 +295,8 @@ func cameToItsEnd(said string) bool {
 	return false
 }
 
-// The disk is full at one write after the other of each command: it says so, as a fault of the disk, the study is whole and
-// nothing is left; with more room the same command is done.
+// The disk fills up at each write of a command in turn: the command says so, as a fault of the disk, the study is whole and nothing is
+// left behind; with more room the same command succeeds.
 func TestADiskThatIsFull(t *testing.T) {
 	steps := 3
 	if *wide {
@@ -307,7 +308,7 @@ func TestADiskThatIsFull(t *testing.T) {
 	}
 }
 
-// withoutWarnings leaves the lines of what a command said that are no warnings.
+// withoutWarnings returns the lines of a command's messages that are not warnings.
 func withoutWarnings(said string) (rest string) {
 	for line := range strings.Lines(said) {
 		if !strings.HasPrefix(line, "heardiff: warning: ") {
@@ -317,8 +318,8 @@ func withoutWarnings(said string) (rest string) {
 	return rest
 }
 
-// parts returns how much of the room that a command needs it is given: spread evenly over steps, so that the disk is full at one write
-// after the other. A long command gets six sizes, ever closer to all that it needs, because it writes little near its end.
+// parts returns how much room a command is given, of the room that it needs: spread evenly over steps, so that the disk fills up at one
+// write after the other. A long command gets six sizes, ever closer to all that it needs, because it writes little near its end.
 func (w writing) parts(needs, steps int) (parts []int) {
 	if !w.long {
 		for step := range steps {
@@ -334,7 +335,7 @@ func (w writing) parts(needs, steps int) (parts []int) {
 }
 
 func (l luck) fills(t *testing.T, i, steps int) {
-	const room = 1 << 30 // of which only what is used is taken
+	const room = 1 << 30 // only what is used of it is taken
 	// How much is written, so that the sizes to try are spread over it.
 	disk, _ := storetest.Disk(t, room)
 	on := l.copyTo(t, disk)
@@ -376,7 +377,7 @@ func (l luck) fills(t *testing.T, i, steps int) {
 	w.check(t, on)
 }
 
-// Room that is missing for what is unpacked on the way is no fault of the file.
+// A lack of room for what is unpacked on the way is no fault of the file.
 func TestAMissingFolderForTemporaryFilesIsNoFaultOfTheFile(t *testing.T) {
 	file := filepath.Join("..", "..", "testdata", "audio")
 	all, err := filepath.Glob(filepath.Join(file, "*.flac"))
@@ -394,8 +395,8 @@ func TestAMissingFolderForTemporaryFilesIsNoFaultOfTheFile(t *testing.T) {
 	}
 }
 
-// A study on read-only media serves every command that only reads, with what is still in the log of one that was killed; what would write
-// says why it cannot.
+// A study on read-only media serves every command that only reads, including what a killed command left in the log; a command that would
+// write says why it cannot.
 func TestAStudyOnReadOnlyMedia(t *testing.T) {
 	l := newLuck(t)
 	for _, log := range []bool{false, true} {
@@ -428,7 +429,7 @@ func TestAStudyOnReadOnlyMedia(t *testing.T) {
 	}
 }
 
-// What is no record of a study, or a damaged one, is one line and exit 3, whichever command meets it.
+// A file that is no record of a study, or a damaged record, gives one line and exit 3, whichever command meets it.
 func TestADamagedRecordIsReported(t *testing.T) {
 	_, study := answered(t)
 	path := filepath.Join(study, sqlite.FileName)

@@ -12,8 +12,8 @@ import (
 	"time"
 )
 
-// A helper who follows every request, on a second terminal, and a listener who peeks at the helper's: every answer must be right,
-// and the result must say that it was single-blind.
+// A helper who follows every request, on a second terminal, and a listener who peeks at the helper's terminal: every answer must
+// be right, and the result must say that it was single-blind.
 func TestHelperConnectsWhatTheListenerAsksFor(t *testing.T) {
 	dir := t.TempDir()
 	t.Setenv("HEARDIFF_KEYS", filepath.Join(dir, "k"))

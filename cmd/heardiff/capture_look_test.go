@@ -6,7 +6,7 @@ import (
 	"testing"
 )
 
-// Every signal that is filed as its own kind is taken without a word, and as any other kind of signal with a warning.
+// A signal that is filed as its own kind is accepted without a word; filed as any other kind of signal, with a warning.
 func TestACaptureSaysWhatItHolds(t *testing.T) {
 	dir, _ := emptyStudy(t)
 	command(t, 0, "chain", "add", "box")

@@ -127,7 +127,7 @@ func TestMusicThatWasCutStays(t *testing.T) {
 	}
 }
 
-// One recording filed for two chains is a control, and a time is the time at which it was added.
+// One recording filed for two chains is a control, and the time of a capture is the one at which it was added.
 func TestOneRecordingForTwoChains(t *testing.T) {
 	dir, _ := emptyStudy(t)
 	command(t, 0, "chain", "add", "box")

@@ -7,7 +7,7 @@ import (
 	"testing"
 )
 
-// Which chain feeds which is declared once, kept, and goes along in a kit; a chain that is not there feeds none.
+// Which chain feeds which is declared once, kept, and goes along in a kit; a chain that does not exist feeds none.
 func TestAChainThatFeedsAnotherIsKept(t *testing.T) {
 	listeningStudy(t, "abx", 5)
 	command(t, 3, "chain", "add", "third", "--after", "nowhere")

@@ -143,7 +143,7 @@ func TestMessagesSayWhatAndWhy(t *testing.T) {
 	}
 }
 
-// A time in the output is one at which something happened.
+// A time in the output is that of an event, never the zero time.
 func TestListenersAreAddedInTheirTime(t *testing.T) {
 	emptyStudy(t)
 	out, _ := command(t, 0, "listener", "add", "L1", "--json")

@@ -24,7 +24,7 @@ type writtenPair struct {
 // pairNames are the files of a pair, in the order of match.Pair, then the louder residual.
 var pairNames = [4]string{"a.wav", "b.wav", "residual.wav", "residual-louder.wav"}
 
-// pairDestination looks at the folder for a pair.
+// pairDestination checks the folder for a pair.
 func (a *app) pairDestination(dir string) (folderDestination, error) {
 	var files []folderFile
 	for _, name := range pairNames {

@@ -22,7 +22,7 @@ func twoCaptures(t *testing.T, dir string) (a, b string) {
 	return a, b
 }
 
-// rounded writes JSON anew, indented, with numbers to two places that count, so that only what a person would call a
+// rounded writes JSON anew, indented, with numbers to two significant digits, so that only what a person would call a
 // change differs from a golden file.
 func rounded(t *testing.T, text string) string {
 	t.Helper()
@@ -123,7 +123,7 @@ func TestCompareWritesBothFilesOrNone(t *testing.T) {
 	command(t, 2, "compare", a, b, "--out", a)
 }
 
-// checkPair takes b from a, sample by sample, and finds the residual, and the louder one by the gain that was said.
+// checkPair subtracts b from a, sample by sample, and demands the residual, and the louder residual at the gain that was said.
 func checkPair(t *testing.T, dir string, said writtenPair) {
 	t.Helper()
 	var clips [4]pcm.Clip

@@ -18,7 +18,7 @@ const completionWait = 2 * time.Second
 // offers returns what of a study fits a place of the command line.
 type offers func(ctx context.Context, s *study.Study) ([]cobra.Completion, error)
 
-// offered are the words by which the help calls what a study holds, as the value of a flag or as an argument.
+// offered are the words that the help uses for what a study holds, as the value of a flag or as an argument.
 var offered = map[string]offers{
 	"chain": offerChains, "capture": offerCaptures, "excerpt": offerExcerpts, "plan": offerPlans, "listener": offerListeners, "session": offerSessions, "piece": offerPieces,
 }
@@ -30,7 +30,7 @@ var offeredArguments = map[string]string{
 	"heardiff excerpt remove": "excerpt", "heardiff plan show": "plan", "heardiff listener forget": "listener", "heardiff results": "session",
 }
 
-// completeFromStudy has a shell complete, at the tab key, what the study holds: each flag whose value the help calls by such a word, and
+// completeFromStudy has a shell complete, at the tab key, what the study holds: each flag whose value has such a word in the help, and
 // the first argument of commands that take one.
 func (a *app) completeFromStudy(c *cobra.Command) {
 	for _, sub := range c.Commands() {
@@ -51,7 +51,7 @@ func (a *app) completeFromStudy(c *cobra.Command) {
 			return
 		}
 		if err := c.RegisterFlagCompletionFunc(f.Name, a.offer(value)); err != nil {
-			panic("completion of --" + f.Name + ": " + err.Error()) // the flag is there
+			panic("completion of --" + f.Name + ": " + err.Error()) // never happens: the flag exists
 		}
 	})
 }

@@ -11,7 +11,7 @@ import (
 )
 
 // A number that decides is a constant with a name, its unit and where it comes from: no comparison by size holds another number than 0, 1/2,
-// 1 and 2, but for places in a list. What only tests use is left out.
+// 1 and 2, except in indices and bounds of slices. What only tests use is left out.
 func TestNumbersThatDecideHaveNames(t *testing.T) {
 	for _, room := range codeRooms {
 		must(t, filepath.WalkDir(filepath.Join("..", "..", room), func(path string, d fs.DirEntry, err error) error {

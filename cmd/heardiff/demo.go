@@ -79,7 +79,7 @@ var demoPlans = []demoPlan{
 	{"same-different", "spare", 48, tellPair},
 }
 
-// demoListener is one invented listener; threshold is its ear's, in dB of the difference below the music.
+// demoListener is one invented listener; threshold is that of its ear: the level of the difference in dB relative to the music.
 type demoListener struct {
 	id, group string
 	threshold float64
@@ -179,7 +179,7 @@ func (d *demonstration) do(ctx context.Context, args ...string) error {
 }
 
 func (d *demonstration) study(ctx context.Context) error {
-	// First of all, so that what is killed or fails can be made anew.
+	// Marked first of all, so that a demonstration that is killed or fails can be made anew.
 	if err := os.MkdirAll(d.dir, 0o777); err != nil {
 		return err
 	}

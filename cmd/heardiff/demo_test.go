@@ -9,7 +9,8 @@ import (
 	"testing"
 )
 
-// A demonstration that does not come to its end leaves no folder behind; one that another's files are in is not begun, and they stay.
+// A demonstration that does not come to its end leaves no folder behind; in a folder that holds other files none is
+// begun, and the files stay.
 func TestADemonstrationThatFailsLeavesNothing(t *testing.T) {
 	dir := t.TempDir()
 	stopped, stop := context.WithCancel(context.Background())
@@ -32,7 +33,7 @@ func TestADemonstrationThatFailsLeavesNothing(t *testing.T) {
 	}
 }
 
-// A kill before the folder is marked leaves one that the next demonstration may take; half a mark is another's file.
+// A kill before the folder is marked leaves a folder that the next demonstration may use; half a mark counts as somebody else's file.
 func TestADemonstrationThatWasKilledAtItsBeginningIsMadeAnew(t *testing.T) {
 	dir := t.TempDir()
 	must(t, os.WriteFile(filepath.Join(dir, ".heardiff-00ff"), []byte(demoText[:9]), 0o600))

@@ -16,7 +16,7 @@ import (
 	"heardiff/trials"
 )
 
-// designOracle answers right by what playback is asked to sound: of three the odd one, of two the one that holds B.
+// designOracle answers rightly from what playback is asked to play: of three the odd one, of two the one that holds B.
 func designOracle(t *testing.T) func(*trials.Session, trials.Plan) trials.Answer {
 	return func(s *trials.Session, p trials.Plan) trials.Answer {
 		var sounds []trials.Source
@@ -118,7 +118,7 @@ func checkLink(t *testing.T, d trials.Design) {
 		}
 		if r.Correct == r.Trials && r.Kind == "listener" {
 			heard = r.Verdict == "heard" && r.Discriminators == 1
-			// The chance of a right answer, over p uniform from p₀ to 1, to p₀'s: (1 − p₀^25)/(25·(1 − p₀)·p₀^24).
+			// The chance of 24 right answers of 24 for p uniform from p₀ to 1, over that for p₀: (1 − p₀^25)/(25·(1 − p₀)·p₀^24).
 			p0 := d.Chance()
 			if want := (1 - math.Pow(p0, 25)) / (25 * (1 - p0) * math.Pow(p0, 24)); math.Abs(r.EValue/want-1) > 1e-9 {
 				t.Errorf("e-value %v, want %v", r.EValue, want)
@@ -185,7 +185,7 @@ func checkTables(t *testing.T, d trials.Design) {
 	}
 }
 
-// At the device: what reaches it under 1, 2 and 3 tells which is odd; under 1 and 2 which is B, the right chain.
+// At the device: what reaches it under 1, 2 and 3 shows which is odd; under 1 and 2 which is B, the right chain.
 func TestNewDesignsAtTheDevice(t *testing.T) {
 	for name, answer := range map[string]func(heard []string) int{
 		"triangle": func(h []string) int {
@@ -209,7 +209,7 @@ func TestNewDesignsAtTheDevice(t *testing.T) {
 				}
 				var heard []string
 				for _, l := range d.Labels() {
-					s.say("answer 1", "refused") // not all of it was heard
+					s.say("answer 1", "refused") // not every label was heard
 					heard = append(heard, s.hear(l.String()))
 				}
 				s.say("a", "refused")
@@ -224,7 +224,7 @@ func TestNewDesignsAtTheDevice(t *testing.T) {
 	}
 }
 
-// What a single session and plan need is as printed, or closed.
+// The figures of a single session and of a plan are those in print, or those of a closed form.
 func TestScoreAndPowerOfDesigns(t *testing.T) {
 	number := func(key string, args ...string) float64 {
 		t.Helper()
@@ -249,10 +249,10 @@ func TestScoreAndPowerOfDesigns(t *testing.T) {
 		{"critical_correct", 20, []string{"power", "--design", "two-interval", "--p-true", "0.6", "--trials", "30"}},
 		{"chance", 1.0 / 3, []string{"score", "--design", "triangle", "--correct", "3", "--trials", "3"}},
 		{"p_value", 1.0 / 27, []string{"score", "--design", "triangle", "--correct", "3", "--trials", "3"}},
-		// p uniform from 1/3 to 1, over 1/3: (1 − 3⁻²)/2 / (2/3) / (1/3) = 2 after one right answer.
+		// The Bayes factor of p uniform from 1/3 to 1 against 1/3: (1 − 3⁻²)/2 / (2/3) / (1/3) = 2 after one right answer.
 		{"e_value", 2, []string{"score", "--design", "triangle", "--correct", "1", "--trials", "1", "--plan", "sequential"}},
 		{"discriminators", 0.25, []string{"score", "--design", "triangle", "--correct", "15", "--trials", "30"}},
-		// 3 of 3 is the only count of 3 below 0.05, and a listener of p_d 0.5 is right in 2/3: (2/3)³.
+		// Of 3 trials only 3 right have a p below 0.05, and a listener of p_d 0.5 is right in 2/3: (2/3)³.
 		{"achieved_power", 8.0 / 27, []string{"power", "--design", "triangle", "--discriminators", "0.5", "--trials", "3"}},
 	} {
 		if got := number(c.key, c.args...); math.Abs(got-c.want) > 1e-9 {
@@ -269,13 +269,13 @@ func TestScoreAndPowerOfDesigns(t *testing.T) {
 	command(t, 0, "power", "--design", "triangle", "--p-true", "0.4")
 }
 
-// A plan whose design this program does not know, as a later version or a hand might leave it, is refused by all that
-// reads it, and never scored as another.
+// A plan whose design this program does not know, as a later version or an edit by hand might leave, is refused by all
+// that reads it, and never scored as another.
 func TestUnknownDesignIsRefusedEverywhere(t *testing.T) {
 	dir := playedStudy(t, trials.Independent)
 	t.Setenv("HEARDIFF_STUDY", dir)
 	sqlTamper(`UPDATE plans SET body = REPLACE(body, '"design":"abx"', '"design":"tetrad"')`)(t, dir)
-	if code, said := inStudyFolder(t, dir, &struct{}{}, "verify"); code != exitRejected { // it names what of the plan was changed
+	if code, said := inStudyFolder(t, dir, &struct{}{}, "verify"); code != exitRejected { // it names what was changed in the plan
 		t.Errorf("verify: exit %d, %s", code, said)
 	}
 	for _, args := range [][]string{{"results"}, {"link"}, {"pool"}, {"plan", "list"}, {"plan", "show", "1"}, {"export", "--csv", filepath.Join(t.TempDir(), "tables")},

@@ -81,7 +81,7 @@ func (a *app) forceFlag(c *cobra.Command) {
 	c.Flags().BoolVar(&a.force, "force", false, "replace what an earlier run wrote there")
 }
 
-// destination looks at the place where a file of the kind is to be written.
+// destination checks the place where a file of the kind is to be written.
 func (a *app) destination(path string, kind outputKind) (destination, error) {
 	d := destination{app: a, named: path, path: path, kind: kind}
 	info, err := os.Stat(path)

@@ -28,7 +28,7 @@ type folderFile struct {
 	exists bool
 }
 
-// folderDestination looks at the folder in which the files are to be written.
+// folderDestination checks the folder in which the files are to be written.
 func (a *app) folderDestination(dir string, files []folderFile) (folderDestination, error) {
 	d := folderDestination{named: dir, files: files}
 	info, err := os.Stat(dir)

@@ -18,7 +18,7 @@ import (
 	"heardiff/trials/sqlite"
 )
 
-// writer is a command that writes a file, but for its last argument: where to.
+// writer is a command that writes a file, given without its last argument: where to write.
 type writer struct {
 	name string
 	args []string
@@ -65,10 +65,10 @@ func TestWhatStandsThereIsNotWrittenOver(t *testing.T) {
 			if errs := run(2, to); !strings.Contains(errs, "already") || !strings.Contains(errs, "--force") {
 				t.Errorf("said %q", errs)
 			}
-			run(2, to, "--force") // not what is written here
+			run(2, to, "--force") // not of the kind that is written here
 			holds(to, "my own notes, of years")
 
-			// Its own file: only when asked for.
+			// A file of its own kind is replaced only when asked for.
 			must(t, os.Remove(to))
 			run(0, to)
 			first, err := os.Stat(to)
@@ -82,7 +82,7 @@ func TestWhatStandsThereIsNotWrittenOver(t *testing.T) {
 				t.Errorf("--force did not replace it: %v", err)
 			}
 
-			// A study's files, there or not, by whatever path.
+			// A study's files are never written, whether they exist or not and by whatever path.
 			link := filepath.Join(t.TempDir(), w.file)
 			must(t, os.Symlink(filepath.Join(study, sqlite.FileName), link))
 			for _, inside := range []string{link, filepath.Join(study, "audio", w.file), filepath.Join(study, "study."+filepath.Ext(w.file))} {
@@ -152,7 +152,7 @@ func TestAPipeIsWrittenToAndStays(t *testing.T) {
 	}
 }
 
-// Nobody reads a pipe: an interrupt ends the wait.
+// Where nobody reads the pipe, an interrupt ends the wait.
 func TestAnInterruptEndsTheWaitForAReader(t *testing.T) {
 	pipe := filepath.Join(t.TempDir(), "pipe.svg")
 	if err := syscall.Mkfifo(pipe, 0o600); err != nil {
@@ -257,7 +257,7 @@ func TestAFileIsWrittenWholeOrNotAtAll(t *testing.T) {
 	}
 }
 
-// What comes to the place between the look and the writing stays.
+// A file that appears at the place between the check and the writing stays.
 func TestWhatComesMeanwhileIsNotWrittenOver(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "note.json")
 	d, err := (&app{}).destination(path, noteFile)
@@ -271,7 +271,7 @@ func TestWhatComesMeanwhileIsNotWrittenOver(t *testing.T) {
 	}
 }
 
-// What a command writes has the rights that the umask leaves: with a closed one nobody else reads it.
+// A file that a command writes has the permissions that the umask leaves: with a restrictive one nobody else can read it.
 func TestAClosedUmaskIsObeyed(t *testing.T) {
 	old := syscall.Umask(0o077)
 	defer syscall.Umask(old)

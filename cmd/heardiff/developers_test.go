@@ -35,7 +35,8 @@ func TestTheGuideForContributorsNamesWhatIsThere(t *testing.T) {
 	}
 }
 
-// functionsOfTheTree are the names of all functions after their package's, and of all methods after their receiver's.
+// functionsOfTheTree returns the names of all functions and methods: a function's after that of its package, a
+// method's after that of its receiver.
 func functionsOfTheTree(t *testing.T) map[string]bool {
 	t.Helper()
 	names := map[string]bool{}

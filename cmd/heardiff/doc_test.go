@@ -51,7 +51,7 @@ func TestReadmeNamesRealCommands(t *testing.T) {
 	}
 }
 
-// checkCommandLines holds each line of text that is indent and a command of heardiff against the program, and returns their number.
+// checkCommandLines checks against the program each line of text that is indent and a command of heardiff, and returns their number.
 func checkCommandLines(t *testing.T, indent, text string) int {
 	t.Helper()
 	a := &app{getenv: os.Getenv}

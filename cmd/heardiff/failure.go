@@ -27,7 +27,7 @@ func misused(err error) error { return study.Misused(err) }
 // misusedf is misused of a formatted message.
 func misusedf(format string, args ...any) error { return misused(fmt.Errorf(format, args...)) }
 
-// rejected marks err as an input that cannot be used (exit 3), with the mend in hint, or "". A nil err stays nil.
+// rejected marks err as an input that cannot be used (exit 3), with what to do about it in hint, or "". A nil err stays nil.
 func rejected(err error, hint string) error { return study.Rejected(err, hint) }
 
 // exitCode returns the exit code for a kind of blame.
@@ -51,7 +51,7 @@ func ofCommand(c *cobra.Command, err error) error {
 	if !below {
 		name = "command line"
 	}
-	if strings.HasPrefix(f.Error(), name+": ") { // a package of the same name has said it
+	if strings.HasPrefix(f.Error(), name+": ") { // the error of a package of the same name begins so already
 		return f
 	}
 	return &study.Fault{Blame: study.Misuse, Err: fmt.Errorf("%s: %w", name, err), Hint: f.Hint}
@@ -129,7 +129,7 @@ func exactArgs(names ...string) cobra.PositionalArgs {
 	}
 }
 
-// arguments counts in words.
+// arguments words a number of arguments.
 func arguments(n int) string {
 	switch n {
 	case 0:

@@ -81,7 +81,7 @@ func (r *atRead) Read(p []byte) (int, error) {
 	return r.Reader.Read(p)
 }
 
-// A study that goes while a session runs ends the session: nothing is said to be saved any more.
+// A study that disappears while a session runs ends the session: nothing is said to be saved any more.
 func TestASessionEndsWhereItsStudyIsGone(t *testing.T) {
 	study := listeningStudy(t, "abx", 3)
 	s := sit(t, study)
@@ -114,7 +114,7 @@ func TestADeviceThatDoesNotOpenBeginsNoSession(t *testing.T) {
 	}
 }
 
-// Leaving tells what the store keeps, and the command that goes on; the end tells seed and head.
+// A listener who leaves is shown what the store keeps and the command that resumes the session; at the end, seed and head are shown.
 func TestLeavingTellsWhatIsKeptAndHowToGoOn(t *testing.T) {
 	folder := listeningStudy(t, "abx", 2)
 	s := sit(t, folder)

@@ -21,7 +21,7 @@ import (
 // measurement changes none of them. -update writes them anew, with -full all of them: read the diff before you commit it.
 const figuresDir = "../../testdata/figures"
 
-// everyCase is which of the cases "make test" runs; all of them are saved.
+// everyCase is the distance between the cases that "make test" runs; all of them are saved.
 const everyCase = 4
 
 // savedCase is one command on files that it makes itself, in the test's working folder.
@@ -57,10 +57,10 @@ func TestFiguresAreThoseSaved(t *testing.T) {
 // savedDigits is how many digits are kept: one more than any text prints.
 const savedDigits = 6
 
-// longList is how many values of one list are all kept.
+// longList is the length of the longest list of which all values are kept.
 const longList = 40
 
-// negligible is the size up to which a figure is rounding and no more, whatever its unit.
+// negligible is the size up to which a figure is nothing but rounding, whatever its unit.
 const negligible = 1e-9
 
 // figuresOf reads what a command printed, with numbers to savedDigits. Of warnings their number is kept, since their words may be
@@ -98,7 +98,7 @@ func figuresOf(t *testing.T, text string) any {
 			for i := range v {
 				v[i] = keep(v[i])
 			}
-			if len(v) > longList { // a spectrum, a response: every tenth place serves
+			if len(v) > longList { // a spectrum, a response: every tenth value suffices
 				v = slices.DeleteFunc(v, func() func(any) bool { i := -1; return func(any) bool { i++; return i%10 != 0 } }())
 			}
 			return v

@@ -142,8 +142,8 @@ func fitHint(points []stats.DosePoint, cfg stats.FitConfig, f fitFlags) string {
 	return ""
 }
 
-// maxBootstrap is the largest number of resamples: minutes of work, for an interval that the hundredth part of them gives too. A judgement,
-// no source; TestWrongInputSaysWhatAndWhy holds it.
+// maxBootstrap is the largest number of resamples: minutes of work, for an interval that a hundredth of them gives as well. A judgement, no
+// source; TestWrongInputSaysWhatAndWhy holds it.
 const maxBootstrap = 100_000
 
 func fitConfig(f fitFlags) (stats.FitConfig, error) {
@@ -236,5 +236,5 @@ func writeShapeless(w io.Writer, r fitted) {
 	t.print(w, "")
 }
 
-// dose writes a dose with four digits that count.
+// dose writes a dose with four significant digits.
 func dose(v float64) string { return figure(v, "%.4g") }

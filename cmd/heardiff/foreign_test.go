@@ -14,7 +14,7 @@ import (
 // turns the writing direction.
 const hostile = "x\x1b[2J\u009b31m\nheardiff: all is well\u202eb"
 
-// Text from outside reaches no stream as it is, whatever says it: file names, names in tables, arguments, errors, JSON.
+// Text from outside reaches no stream unescaped, wherever it appears: file names, names in tables, arguments, errors, JSON.
 func TestForeignTextReachesNoTerminalRaw(t *testing.T) {
 	dir := t.TempDir()
 	t.Chdir(dir)

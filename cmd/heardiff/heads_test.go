@@ -62,7 +62,7 @@ func TestEveryBayesFactorNamesItsPrior(t *testing.T) {
 			t.Errorf("the dictionary: %q", line)
 		}
 	}
-	for _, args := range []string{"link", "results", "pool"} { // elsewhere there is none
+	for _, args := range []string{"link", "results", "pool"} { // these print none
 		if out, _ := command(t, 0, args); strings.Contains(out, "Bayes") || strings.Contains(out, "e-value") {
 			t.Errorf("%s prints one: add it to this test:\n%s", args, out)
 		}

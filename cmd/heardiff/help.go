@@ -58,7 +58,7 @@ func explain(root *cobra.Command, columns int) {
 }
 
 // helpCommand prints a page of the guide, or the help of a command. A page goes before the command of the same name, whose flags
-// --help shows; of two words or more only a command can be meant.
+// --help shows; two words or more can only mean a command.
 func (a *app) helpCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "help [TOPIC | COMMAND…]",

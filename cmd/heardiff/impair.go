@@ -148,7 +148,7 @@ func parseBand(text string, j *impair.Jitter) error {
 	return nil
 }
 
-// floatBits is the word length of which samples are floating point.
+// floatBits is the word length at which samples are floating point.
 const floatBits = 32
 
 func (a *app) impair(ctx context.Context, path string, o impairOptions) error {
@@ -206,7 +206,7 @@ func sameFile(a, b string) (bool, error) {
 type impaired struct {
 	impair.Done
 	Bits int `json:"bits"`
-	// Dither is "tpdf", from the dose's seed, or "none": of floating point, and where the words pass as they are.
+	// Dither is "tpdf", from the dose's seed, or "none": for floating point, and where the words pass as they are.
 	Dither string `json:"dither"`
 }
 

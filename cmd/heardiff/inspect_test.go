@@ -8,7 +8,7 @@ import (
 	"testing"
 )
 
-// A file that cannot be read keeps no other from being looked at, and is named at the end.
+// A file that cannot be read does not keep the others from being inspected, and is named at the end.
 func TestInspectGoesOnAfterABadFile(t *testing.T) {
 	dir := t.TempDir()
 	good, bad := filepath.Join(dir, "good.wav"), filepath.Join(dir, "bad.wav")

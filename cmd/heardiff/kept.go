@@ -19,7 +19,7 @@ type keeping struct {
 	store  *study.Study
 	id     string
 	plan   trials.Plan
-	resume string // the command that goes on with it
+	resume string // the command that resumes it
 	next   func(ctx context.Context) []string
 	// says returns what the whole study says of the listener, once the session has ended, and how it shares its risk.
 	says func(r trials.Result) ([]link.Row, link.FamilySummary)
@@ -62,7 +62,7 @@ func quoted(word string) string {
 	return strconv.Quote(word)
 }
 
-// How long the store may take to say what it keeps: less where it has not even ended what it was asked before.
+// How long the store may take to say what it keeps: less where it has not even finished what it was asked before.
 const (
 	askGrace   = 2 * time.Second
 	stallGrace = 250 * time.Millisecond
@@ -76,7 +76,7 @@ func grace(busy bool) time.Duration {
 	return askGrace
 }
 
-// resumePrefix begins the line with the command that goes on with a session, which is not wrapped either.
+// resumePrefix begins the line with the command that resumes a session, which is not wrapped either.
 const resumePrefix = "resume with: "
 
 // left returns what is kept of a session that is left, and how to resume it. The store may take so long to say it.

@@ -82,6 +82,6 @@ func completeKinds(c *cobra.Command, list []study.Kind) {
 		offered = append(offered, cobra.CompletionWithDesc(k.Name, k.About))
 	}
 	if err := c.RegisterFlagCompletionFunc("as", cobra.FixedCompletions(offered, cobra.ShellCompDirectiveNoFileComp)); err != nil {
-		panic("completion of --as: " + err.Error()) // the flag is not there
+		panic("completion of --as: " + err.Error()) // the command has no such flag
 	}
 }

@@ -35,7 +35,7 @@ func clockWords(r clock.Result) string {
 	return words
 }
 
-// floored is figure, of one that is a bound where it is at the floor.
+// floored is figure, but writes a bound where the value is at the floor.
 func floored(value, limit float64, atFloor bool, format string) string {
 	if atFloor {
 		return "< " + figure(math.Max(value, limit), format)

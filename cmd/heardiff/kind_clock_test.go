@@ -58,7 +58,8 @@ func TestMeasureReportsTheClockOfTheJitterSignal(t *testing.T) {
 	refused(t, exitRejected, "measure", "box.wav", "--as", "clock", "--signal-rate", "44100")
 }
 
-// A capture of the jitter signal tells jitter and clock. A study that was measured before clocks were gets what it lacks.
+// A capture of the jitter signal gives the figures of jitter and of the clock. A study that was measured before clocks
+// were measured gets what it lacks.
 func TestAStudysClocksComeFromItsJitterCaptures(t *testing.T) {
 	dir, folder := emptyStudy(t)
 	for _, c := range []struct {

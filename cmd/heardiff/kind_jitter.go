@@ -20,7 +20,7 @@ var jitterShown = measuredAs[jitter.Result]{
 	hint: jitterHint, overlaid: sameCarrier, bare: withoutSpectrum, together: jitterOfChains, between: jitterTransfer,
 }
 
-// sameCarrier refuses captures of another carrier, one that no clock's error explains, as AgainstFloor does.
+// sameCarrier refuses captures whose carriers differ by more than the error of a clock explains, as AgainstFloor does.
 func sameCarrier(first, other jitter.Result) error {
 	if other.OtherCarrier(first) {
 		return fmt.Errorf("a carrier of %.1f Hz over one of %.1f Hz: their jitter cannot be compared", other.CarrierHz, first.CarrierHz)

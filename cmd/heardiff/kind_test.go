@@ -46,7 +46,7 @@ func TestNothingSwitchesOnAKind(t *testing.T) {
 	}
 }
 
-// The walk sees what it is to see.
+// The walk finds what it is meant to find.
 func TestASwitchOnAKindIsSeen(t *testing.T) {
 	const source = `package p
 func f(k string) bool {

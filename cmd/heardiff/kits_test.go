@@ -17,8 +17,8 @@ func visit(t *testing.T, dir, site, folder, kit string) string {
 	return said
 }
 
-// Of every session that was begun from a kit the home site knows by number and seal: one that is kept back is named in all that
-// speaks of results, until it comes.
+// The home site knows number and seal of every session that was begun from a kit: one that is kept back is named in everything
+// that speaks of results, until it comes.
 func TestASessionOfAKitThatIsKeptBackIsNamed(t *testing.T) {
 	home := listeningStudy(t, "abx", 5)
 	keys, dir := os.Getenv("HEARDIFF_KEYS"), t.TempDir()

@@ -113,7 +113,7 @@ func TestALaddersMistakesAreNamedAndLeaveNothing(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(folders) > 1 { // the clean excerpt itself, cut by the first that got so far
+	if len(folders) > 1 { // the one is the clean excerpt itself, cut by the first command that got so far
 		t.Errorf("%d folders are left behind: %v", len(folders), folders)
 	}
 }

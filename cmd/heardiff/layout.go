@@ -12,8 +12,8 @@ import (
 	"heardiff/cmd/heardiff/internal/printable"
 )
 
-// Text for people is written without a thought of how wide the terminal is: lines as long as they are, and the rows of tables
-// with marks between their cells. lay, through which all of it goes, sets it. The marks are of Unicode's private use: they do not
+// Text for people is written without regard to the width of the terminal: lines as long as they are, and the rows of tables with marks
+// between their cells. All of it goes through lay, which fits it to the width. The marks are of Unicode's private use: they do not
 // show, so no cell can hold one.
 const (
 	rowMark   = "\uE000" // begins the row of a table
@@ -77,8 +77,8 @@ func wrapLine(line string, columns int) string {
 // negative is a number below zero, after a space, a bracket or at the beginning.
 var negative = regexp.MustCompile(`(^|[ (])-([0-9]+(?:\.[0-9]+)?)([ ,;:)%]|$)`)
 
-// minus sets numbers below zero with the sign for it, which sentences of the libraries write as programs do. A line that holds a
-// command stays as it is, to be copied.
+// minus writes numbers below zero with a true minus sign; sentences of the libraries have a hyphen there, as programs write it. A line
+// that holds a command stays as it is, to be copied.
 func minus(line string) string {
 	if strings.Contains(line, "heardiff ") || strings.Contains(line, "--") {
 		return line
@@ -112,7 +112,7 @@ func readGrid(lines []string) grid {
 	return g
 }
 
-// set returns the table in so many columns: as wide as it comes where that fits, else with the cells of its widest columns wrapped,
+// set returns the table in so many columns: at its natural width where that fits, else with the cells of its widest columns wrapped,
 // else one block of columns below the other, each with those on the left that say what a row is of.
 func (g grid) set(columns int) string {
 	natural, least := g.widths()
@@ -145,8 +145,8 @@ func (g grid) set(columns int) string {
 // TestNamesOfRowsAreNotWrapped holds it.
 func mostOfKeys(columns int) int { return columns * 2 / 3 }
 
-// firmKeys returns the least widths, with those of the columns that say what a row is of as they come, where they leave enough of the
-// width: rows are easier to follow whose names are not wrapped.
+// firmKeys returns the least widths, with the columns that say what a row is of at their natural widths where these leave enough room:
+// rows are easier to follow whose names are not wrapped.
 func firmKeys(natural, least []int, keys, columns int) []int {
 	if across(natural[:keys]) > mostOfKeys(columns) {
 		return least
@@ -176,8 +176,8 @@ func (g grid) block(keys, from, to int) grid {
 	return b
 }
 
-// widths returns how wide each column comes, and the longest word in it. Without heads the last cell of a row is a remark, next to
-// which nothing is set.
+// widths returns the natural width of each column, and that of the longest word in it. Without heads the last cell of a row is a
+// remark, next to which nothing is set.
 func (g grid) widths() (natural, least []int) {
 	natural, least = make([]int, len(g.toRight)), make([]int, len(g.toRight))
 	for _, r := range g.rows {

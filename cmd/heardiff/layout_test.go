@@ -20,7 +20,7 @@ func wideTable() string {
 	return b.String()
 }
 
-// Without a terminal lines are as long as they come, so that other programs read them.
+// Without a terminal lines are left at their full length, so that other programs read them.
 func TestWhatIsNotForATerminalIsNotWrapped(t *testing.T) {
 	got := lay(wideTable(), 0)
 	lines := strings.Split(got, "\n")
@@ -90,7 +90,7 @@ func TestAListKeepsItsRemarksApart(t *testing.T) {
 	}
 }
 
-// What the libraries say of numbers below zero is set with the sign for it; what is to be copied is not.
+// Numbers below zero in what the libraries say get a true minus sign; what is to be copied does not.
 func TestThereIsOneMinusSign(t *testing.T) {
 	for line, want := range map[string]string{
 		"-3 dB":                                "−3 dB",

@@ -22,7 +22,7 @@ func schemaOf(t *testing.T, study string) string {
 	return strings.TrimSpace(string(name))
 }
 
-// onTheServer runs statements with a study's schema in sight and no trigger at work.
+// onTheServer runs statements with a study's schema as the search path and its triggers disabled.
 func onTheServer(t *testing.T, folder string, statements ...string) {
 	t.Helper()
 	db, err := sql.Open("pgx", os.Getenv(study.StoreEnv))
@@ -67,7 +67,7 @@ func copyOnServer(t *testing.T, study, to, schema string) {
 }
 
 // Whoever finishes a running session in a copy of its schema, and reads the answers there, finds the original closed; both copy and
-// original say why, and so does all that counts one which ended otherwise.
+// original say why, and so does every command that counts a session which ended otherwise.
 func TestASessionFinishedInACopyOnTheServerIsNamed(t *testing.T) {
 	requireServer(t)
 	study := listeningStudy(t, "abx", 6)
@@ -107,7 +107,7 @@ func TestASessionFinishedInACopyOnTheServerIsNamed(t *testing.T) {
 	}
 }
 
-// A journal on the server that is cut short is not gone through again, whether its session had ended or not.
+// A journal on the server that is cut short is not gone through a second time, whether its session had ended or not.
 func TestAJournalCutShortOnTheServerIsRefusedAndNamed(t *testing.T) {
 	requireServer(t)
 	study := listeningStudy(t, "abx", 6)

@@ -88,7 +88,7 @@ func TestASessionFinishedInACopyIsRefusedAndNamed(t *testing.T) {
 	}
 }
 
-// A journal that is cut short is not gone through again, whether its session had ended or not, and the gap is named.
+// A journal that is cut short is not gone through a second time, whether its session had ended or not, and the gap is named.
 func TestAJournalCutShortIsRefusedAndNamed(t *testing.T) {
 	for _, c := range []struct {
 		name    string
@@ -195,7 +195,7 @@ func TestASessionRemovedIsMissed(t *testing.T) {
 	before := filepath.Join(t.TempDir(), "before")
 	copyFolder(t, study, before)
 	beginSession(t, study, 6)
-	// The record of before the session, put back in place: the same file, other content.
+	// The record from before the session, put back in place: the same file with other content.
 	content, err := os.ReadFile(filepath.Join(before, "study.db"))
 	must(t, err)
 	for _, name := range []string{"study.db-wal", "study.db-shm"} {

@@ -6,8 +6,8 @@ import (
 	"testing"
 )
 
-// TestMain gives the tests a cache of their own: what the user's remembers is neither read nor changed. The compiler,
-// which some tests call, keeps its own.
+// TestMain gives the tests a cache of their own: the user's is neither read nor changed. The compiler, which some
+// tests call, keeps its own.
 func TestMain(m *testing.M) {
 	if os.Getenv(processEnv) != "" {
 		main() // which exits

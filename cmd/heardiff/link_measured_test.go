@@ -8,8 +8,8 @@ import (
 	"heardiff/trials/link"
 )
 
-// Figures have three digits in a unit that suits them, decibels one place; a bound is shown as one, and what is known of two rows of one
-// comparison once.
+// Figures have three digits in a unit that suits them, decibels one place; a bound is shown as one, and what two rows of one comparison
+// have in common is printed once.
 func TestMeasuredFiguresOfAComparison(t *testing.T) {
 	nan := math.NaN()
 	spoilt := false

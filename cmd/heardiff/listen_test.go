@@ -186,7 +186,7 @@ func (s *sitting) hear(label string) string {
 	return ""
 }
 
-// find returns the chain of whose excerpt tail is a part, bit for bit.
+// find returns the chain whose excerpt contains tail, bit for bit.
 func (s *sitting) find(tail pcm.Clip) string {
 	for name, c := range s.chains {
 		for from := 0; from+tail.Len() <= c.Len(); from++ {

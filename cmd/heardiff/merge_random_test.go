@@ -10,7 +10,7 @@ import (
 	"testing"
 )
 
-// sent is what one site sends: its first session, then both, whole or withheld from.
+// sent is what one site sends: its first session, then both, each whole or with parts withheld.
 type sent struct{ first, both, anonymous string }
 
 // twoSites makes a study, sends its kit to two sites and has two listeners at each. It returns the study's folder and what
@@ -43,7 +43,7 @@ func twoSites(t *testing.T) (home string, came []sent) {
 }
 
 // answersOf returns, by session, what merging must not change: everything but the times and the hash over them, which a
-// withheld record has not.
+// withheld record lacks.
 func answersOf(t *testing.T) map[string]any {
 	t.Helper()
 	text, _ := command(t, 0, "results", "--json")
@@ -67,8 +67,8 @@ func TestBundlesOfOtherSites(t *testing.T) {
 	t.Run("anonymous hold no time of day and no words", func(t *testing.T) { withoutTimeOrWords(t, came[0]) })
 }
 
-// Bundles in any order, again and again, whole or withheld from, one holding more than another: the study is the same
-// once each site's last word is in; and of any subset it holds just that subset's sessions.
+// Bundles in any order, again and again, whole or with parts withheld, one holding more than another: the study is the
+// same once each site's last word is in; and of any subset it holds just that subset's sessions.
 func inAnyOrder(t *testing.T, home string, came []sent) {
 	t.Helper()
 	random := rand.New(rand.NewPCG(11, 12))
@@ -133,7 +133,7 @@ func inConflict(t *testing.T, home string, came []sent) {
 	}
 }
 
-// Nothing in an anonymous bundle tells when, or in whose words: the only times are days.
+// Nothing in an anonymous bundle reveals when, or in whose words: the only times are days.
 func withoutTimeOrWords(t *testing.T, came sent) {
 	t.Helper()
 	times := regexp.MustCompile(`\d{4}-\d{2}-\d{2}T[^"]*`)

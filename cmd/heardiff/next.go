@@ -88,8 +88,8 @@ func (a *app) printStep(ctx context.Context, s *study.Study, result any, text fu
 	})
 }
 
-// nextLines returns the line with the command that comes next, none where nothing is missing. What was done is done: that the
-// study cannot be asked is only warned of.
+// nextLines returns the line with the command that comes next, none where nothing is missing. What was done is done: where the study
+// cannot be read, that is only warned of.
 func (a *app) nextLines(ctx context.Context, s *study.Study) []string {
 	if a.ledOn {
 		return nil

@@ -148,7 +148,7 @@ func TestNextStaysOutOfJSON(t *testing.T) {
 	}
 }
 
-// While a session is open nothing tells what comes next; when it was left, the way goes on with it.
+// While a session is open nothing says what comes next; once it was left, what comes next is to resume it.
 func TestNextGoesOnWithASessionThatWasLeft(t *testing.T) {
 	folder := listeningStudy(t, "abx", 3)
 	var out, errs bytes.Buffer

@@ -7,7 +7,7 @@ import (
 	"github.com/spf13/cobra"
 )
 
-// notices are the licences of all that is linked in. A test holds them against the list of modules.
+// notices are the licences of all that is linked in. A test compares them with the list of modules.
 //
 //go:embed notices.txt
 var notices string

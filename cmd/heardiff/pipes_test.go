@@ -43,7 +43,8 @@ func TestPipesDoNotHoldAnInterrupt(t *testing.T) {
 	}
 }
 
-// A pipe from which nobody reads on must not keep one either, whether text is printed there or a file is written.
+// A pipe that nobody reads any longer must not keep an interrupted command running either, whether text is printed there or a file is
+// written.
 func TestAPipeThatNobodyReadsDoesNotHoldAnInterrupt(t *testing.T) {
 	t.Chdir(t.TempDir())
 	command(t, 0, "study", "new", "s", "--title", "t")
@@ -73,8 +74,8 @@ func TestAPipeThatNobodyReadsDoesNotHoldAnInterrupt(t *testing.T) {
 	}
 }
 
-// In a folder that came from elsewhere a pipe, or a device without end, may have the name of any file: nobody waits at it, and what is
-// needed and is not there is said.
+// In a folder that came from elsewhere a pipe, or a device without end, may have the name of any file: no command waits at it, and
+// what is needed and missing is named.
 func TestAPipeInPlaceOfAFileIsNotWaitedFor(t *testing.T) {
 	study := listeningStudy(t, "abx", 3)
 	keys := os.Getenv("HEARDIFF_KEYS")

@@ -30,7 +30,7 @@ type planPower struct {
 	Power  float64 `json:"power"`
 	// Critical decides; under Fisher's test it is that of both kinds of trial and both answers equally often.
 	Critical *int `json:"critical_correct"`
-	// Needed is the number of trials for a power of 0.8, nil where it is out of all reach.
+	// Needed is the number of trials for a power of 0.8, nil where no number reaches it.
 	Needed *int `json:"trials_for_power_0_8"`
 }
 

@@ -6,9 +6,9 @@ import (
 	"heardiff/trials/study"
 )
 
-// judgement is what decides of the rows of a pool: of each, by its kind and name, p and the bound above which it is ruled out.
+// judgement is what decides on the rows of a pool: for each row, by its kind and name, p and the bound above which an effect is ruled out.
 type judgement struct {
-	corrected string // what p is
+	corrected string // what p is called
 	level     float64
 	p, bound  map[[2]string]float64
 }

@@ -55,7 +55,7 @@ func (a *app) studyListeners(l study.Linked, comparison string, design trials.De
 	if len(found.listeners) == 0 {
 		return found, rejected(fmt.Errorf("no session of a design whose counts add up (%s) has ended", countedDesigns()), "give a FILE.csv, or listen first")
 	}
-	// By name, so that neither the order in which bundles came nor that of the sessions chooses which groups are compared.
+	// By name, so that neither the order in which bundles came nor that of the sessions decides which group is compared with which.
 	slices.SortStableFunc(found.listeners, func(a, b stats.Listener) int {
 		return cmp.Or(cmp.Compare(a.Group, b.Group), cmp.Compare(a.Site, b.Site), cmp.Compare(a.Listener, b.Listener))
 	})

@@ -53,7 +53,7 @@ func (a *app) powerSequential(f powerFlags) error {
 }
 
 // sequentialPlan makes the plan of --trials, or the smallest that says 'heard' of the effect with the power asked for;
-// where none is named, that rules out --rule-out with that power where nothing is heard.
+// where no effect is named, the smallest that rules out --rule-out with that power if nothing is heard.
 func (f powerFlags) sequentialPlan() (study.SequentialPlan, error) {
 	if f.trials > 0 {
 		return study.MakeLooks(f.of, f.boundary, f.trials, f.looks, f.ruleOut, f.alpha, f.alpha)
@@ -76,7 +76,7 @@ func (f powerFlags) sequentialPlan() (study.SequentialPlan, error) {
 	return study.MakeLooks(f.of, f.boundary, found.MaxTrials(), f.looks, f.ruleOut, f.alpha, f.alpha)
 }
 
-// mostLooksShown is up to how many looks each has a row of a table. A judgement, no source; no figure depends on it.
+// mostLooksShown is the largest number of looks of which each has a row of a table. A judgement, no source; no figure depends on it.
 const mostLooksShown = 20
 
 func sequentialText(w io.Writer, p study.SequentialPlan, n int, chance float64, courses []stats.Course) {

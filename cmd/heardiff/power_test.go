@@ -104,8 +104,8 @@ func TestAPlanKeepsTheCountsOfItsBoundary(t *testing.T) {
 	}
 }
 
-// Without --trials the plan is the smallest whose maximum has the power asked for: it has it, and with one trial less has
-// not. By evidence power never falls as the maximum grows, so that nothing smaller has it either.
+// Without --trials the plan is the smallest whose maximum has the power asked for: it has that power, and with one trial
+// fewer it does not. By evidence power never falls as the maximum grows, so nothing smaller has it either.
 func TestASequentialPlanIsFoundForAPower(t *testing.T) {
 	type plan struct {
 		Trials  int     `json:"trials"`

@@ -36,7 +36,7 @@ func shiftedStudy(t *testing.T) (study string) {
 }
 
 // Two chains that deliver the same words are a valid control: their excerpt is cut, as often as asked for, said to be
-// identical, listened to, linked and reported as any other.
+// identical, listened to, linked and reported like any other.
 func TestChainsThatDeliverTheSameWordsAreAControl(t *testing.T) {
 	folder := shiftedStudy(t)
 	command(t, 0, "prepare", "--excerpt", "1:2", "--name", "again")
@@ -75,7 +75,7 @@ func TestChainsThatDeliverTheSameWordsAreAControl(t *testing.T) {
 }
 
 // A message names a capture by its number in the study and its chain, whatever else the study holds: here left was recorded
-// twice, and what right delivers at last is other music.
+// twice, and the last capture of right is of other music.
 func TestMessagesNameCapturesAsTheStudyDoes(t *testing.T) {
 	dir, _ := emptyStudy(t)
 	m := music(4)

@@ -112,7 +112,7 @@ func TestPublishedStudiesEnteredAsSessionsGiveThePublishedP(t *testing.T) {
 	}
 }
 
-// comesToTheSame holds the only session's p against the one wanted in "results" and in "link".
+// comesToTheSame compares the only session's p in "results" and in "link" with the one wanted.
 func comesToTheSame(t *testing.T, want float64) {
 	t.Helper()
 	var results struct {

@@ -10,8 +10,8 @@ import (
 	"heardiff/playback/wav"
 )
 
-// The way of the README is gone as it is printed, line by line, by somebody who has the recordings that it speaks of. What the test
-// adds are these recordings, and what plays and answers.
+// The walk through the README is followed as printed, line by line, by somebody who has the recordings that it speaks of. What the
+// test adds are these recordings, and what plays and answers.
 func TestTheWayOfTheReadmeLeadsToAReport(t *testing.T) {
 	data, err := os.ReadFile("../../README.md")
 	must(t, err)

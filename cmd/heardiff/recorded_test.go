@@ -72,7 +72,7 @@ func TestExchangedCapturesAreRefused(t *testing.T) {
 	command(t, 0, "verify")
 }
 
-// An excerpt that was altered is taken by nothing, and leaves nothing in the cache: restored, it gives the figures that it gave.
+// An excerpt that was altered is accepted by no command, and leaves nothing in the cache: restored, it gives the same figures as before.
 func TestAnAlteredExcerptIsRefused(t *testing.T) {
 	study := listeningStudy(t, "abx", 3)
 	t.Setenv("XDG_CACHE_HOME", t.TempDir())

@@ -37,7 +37,7 @@ func storedPictures(t *testing.T) linked {
 	return linked{linkIn(t, folder)}
 }
 
-// What a study stores is enough to draw noise and clock recovery: a chain of a tenth of another's jitter is 20 dB
+// What a study stores is enough to draw noise and clock recovery: a chain with a tenth of another's jitter is 20 dB
 // below it, and one whose jitter is the recorder's is marked as a bound.
 func TestPicturesComeFromWhatAStudyStores(t *testing.T) {
 	l := storedPictures(t)
@@ -83,7 +83,7 @@ func chartOf[C plot.Chart](t *testing.T, p report.Pictures) C {
 	return found[0]
 }
 
-// noiseIsDrawn holds a curve against white noise of a level over 24 kHz: in 1 Hz it is 10·log10(24000) = 43.8 dB lower.
+// noiseIsDrawn compares a curve with white noise of a level over 24 kHz: in 1 Hz it is 10·log10(24000) = 43.8 dB lower.
 func noiseIsDrawn(t *testing.T, c plot.Curve, levelDBFS float64) {
 	t.Helper()
 	want := levelDBFS - 10*math.Log10(24000)
@@ -98,7 +98,7 @@ func noiseIsDrawn(t *testing.T, c plot.Curve, levelDBFS float64) {
 	}
 }
 
-// transferIsDrawn holds every line against wantDB and the noise against it on average; −Inf means bounds alone.
+// transferIsDrawn compares with wantDB every line, and the noise on average; −Inf means bounds alone.
 func transferIsDrawn(t *testing.T, name string, chart plot.Transfer, wantDB float64) {
 	t.Helper()
 	sum, read, bounds := 0.0, 0, 0

@@ -13,7 +13,7 @@ import (
 	"heardiff/trials/study"
 )
 
-// planHash is the hash of a plan of the current study, which covers all of it, the audio included.
+// planHash is the hash of a plan of the current study, which covers all of the plan, its audio included.
 func planHash(t *testing.T, id string) string {
 	t.Helper()
 	out, _ := command(t, 0, "plan", "show", id, "--json")

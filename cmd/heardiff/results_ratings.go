@@ -23,7 +23,7 @@ func ratingNotes(w io.Writer, r study.SessionReport) {
 	}
 }
 
-// withSign writes a p within a sentence.
+// withSign writes a p within a sentence, after = or <.
 func withSign(p float64) string {
 	if text := link.Probability(p); text[0] == '<' {
 		return "< " + text[1:]

@@ -149,8 +149,8 @@ func TestResultsShowNothingOfASessionThatRuns(t *testing.T) {
 	}
 }
 
-// In balanced order 8 of 16 X are A: who always says A is right 8 times, whatever the order, so that the answers
-// hold no evidence at all and the conditional p is 1.
+// In balanced order 8 of 16 X are A: who always says A is right 8 times, whatever the order, so the answers hold no
+// evidence at all and the conditional p is 1.
 func TestBalancedOrderIsTestedGivenTheAnswers(t *testing.T) {
 	var r resultsJSON
 	inStudyFolder(t, playedStudy(t, trials.Balanced), &r, "results")

@@ -50,14 +50,14 @@ func (t *sheet) begin(dir string) error {
 	return t.w.Write(head)
 }
 
-// add writes a row; end tells whether it could.
+// add writes a row; end returns what went wrong.
 func (t *sheet) add(values ...any) {
 	row := make([]string, len(values))
 	for i, v := range values {
 		row[i] = cell(v)
 	}
 	t.rows++
-	t.w.Write(row) // what fails here, end finds
+	t.w.Write(row) // end returns what fails here
 }
 
 // end closes the file and returns the first error of writing it.

@@ -91,7 +91,7 @@ func (a *app) studyFolder() string {
 	return "."
 }
 
-// studyContents is what "study show" tells.
+// studyContents is what "study show" prints.
 type studyContents struct {
 	Schema string `json:"schema"`
 	study.About

@@ -11,8 +11,8 @@ import (
 	"heardiff/trials/study"
 )
 
-// summarize tells a listener how the session went: the counts, and what the whole study says of them with it, as "link" does.
-// rows are the listener's, without them the study's verdict could not be had.
+// summarize tells a listener how the session went: the counts, and what the whole study, this session included, says of the
+// listener, as "link" does. rows are the listener's; there are none where the study's verdict could not be had.
 func summarize(r trials.Result, rows []link.Row, family link.FamilySummary) []string {
 	lines := []string{"The session is over. Thank you."}
 	if r.GivenUp {

@@ -101,6 +101,6 @@ func give(v, se float64, sign string) string {
 	return figure(v, fmt.Sprintf("%%%s.%df", sign, places)) + " ± " + fmt.Sprintf("%.*f", places, se)
 }
 
-// decimals writes two places, number three.
+// decimals writes a figure with two decimals, number with three.
 func decimals(v float64) string { return figure(v, "%.2f") }
 func number(v float64) string   { return figure(v, "%.3f") }

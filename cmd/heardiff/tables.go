@@ -114,7 +114,7 @@ func trialSheet() *sheet {
 			truth("hurried", "true: given before everything required had sounded long enough"), text("at", "when it was confirmed, UTC")})}
 }
 
-// soundedColumns are, of each label that any design has, for how long it sounded in a trial.
+// soundedColumns hold, for each label that any design has, how long it sounded in a trial.
 func soundedColumns() []column {
 	var all []column
 	for _, l := range trials.AllLabels() {

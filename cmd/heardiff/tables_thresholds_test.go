@@ -14,7 +14,8 @@ import (
 	"heardiff/trials/link"
 )
 
-// climbing answers a threshold run of two intervals by a Weibull function of slope 2, whose threshold in dB goes by the ladder's quantity.
+// climbing answers a threshold run of two intervals by a Weibull function of slope 2, whose threshold in dB depends on the ladder's
+// quantity.
 func climbing(t *testing.T, seed uint64, thresholdDB map[string]float64) func(*trials.Session, trials.Plan) trials.Answer {
 	t.Helper()
 	random := rand.New(rand.NewPCG(seed, 7))

@@ -24,8 +24,8 @@ func (s *sitting) doseOracle() {
 	s.say("confirm", "saved")
 }
 
-// A threshold run from plan to result by one who reads what reaches the device: left after two trials and resumed, every answer right,
-// and the staircase at the rung that follows.
+// A threshold run from plan to result, by a listener who reads what reaches the device: left after two trials and resumed, every
+// answer right, and the staircase at the rung that follows.
 func TestAThresholdRunFromPlanToResult(t *testing.T) {
 	study := oneChain(t)
 	made := prepareSteps(t, "noise", "--from", "-70", "--to", "-40", "--steps", "7", "--excerpt", "1:2", "--name", "e")

@@ -39,7 +39,7 @@ func TestTrapReliablyWrongIsSeenWhereverAPIsPrinted(t *testing.T) {
 	}
 }
 
-// columnHolds reports whether a cell under the heading ends where the heading does and reads so.
+// columnHolds reports whether a cell under the heading is aligned with its end and reads as given.
 func columnHolds(table, heading, cell string) bool {
 	lines := strings.Split(table, "\n")
 	runes := []rune(lines[0])

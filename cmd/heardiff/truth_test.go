@@ -19,7 +19,8 @@ import (
 
 // truthful answers every trial of a plan as an invented listener who knows X with the chance that hears gives for the
 // comparison, and guesses otherwise. The order is the system's secret each time; how many guesses are right is not left to
-// it, for of guessers alpha are called hearers: each comparison has a stream of its own that says which answers are right.
+// it, since a share alpha of guessers is said to hear: each comparison has a stream of its own that says which answers are
+// right.
 func truthful(t *testing.T, plan, listener string, seed uint64, hears func(trials.Comparison) float64) {
 	t.Helper()
 	streams := map[int]*rand.Rand{}

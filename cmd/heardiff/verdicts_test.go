@@ -90,7 +90,7 @@ func sameEverywhere(t *testing.T, least int) []study.VerdictReport {
 		if !contains(pooled, r) {
 			t.Errorf("pool does not say %+v", r)
 		}
-		leftOut := r.Verdict == link.Void && r.UpperPD == 1 // every session, as where a control was missed: no row of the table
+		leftOut := r.Verdict == link.Void && r.UpperPD == 1 // void in every session, as where a control was missed: no row of the table
 		if r.Kind == "listener" && r.Design == "abx" && !leftOut && !regexp.MustCompile(`(?m)^`+r.Listener+` .* `+regexp.QuoteMeta(link.Probability(r.PStudy))+` .* `+regexp.QuoteMeta(number(r.UpperPD))+`\s*$`).MatchString(poolTable) {
 			t.Errorf("the table of pool shows other figures of %s than p %v and bound %v of link:\n%s", r.Listener, r.PStudy, r.UpperPD, poolTable)
 		}
@@ -121,7 +121,7 @@ func pools(t *testing.T, linked []study.VerdictReport) (all []study.VerdictRepor
 	return all, tables
 }
 
-// cardsSay holds what the first screen of a report says of each sum against link: who heard it, of whom, or the verdict.
+// cardsSay compares what the first screen of a report says of each sum with link: who heard it, of whom, or the verdict.
 func cardsSay(t *testing.T, page string) {
 	t.Helper()
 	out, _ := command(t, 0, "link", "--json")

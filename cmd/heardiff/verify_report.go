@@ -17,7 +17,7 @@ import (
 // mostPage is how large a page is taken for one, in bytes.
 const mostPage = 64 << 20
 
-// verifiedPage is what "verify" tells of a report.
+// verifiedPage is what "verify" prints of a report.
 type verifiedPage struct {
 	study.VerifyReport
 	File  string `json:"file"`
@@ -101,7 +101,7 @@ func verifiedPageSession(s report.CheckedSession) study.VerifiedSession {
 	return v
 }
 
-// match holds the head of the page against one that was written down elsewhere.
+// match compares the head of the page with one that was written down elsewhere.
 func (r *verifiedPage) match(head string) error {
 	if head == "" {
 		return nil

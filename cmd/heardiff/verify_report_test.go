@@ -181,7 +181,7 @@ func browser(t *testing.T) context.Context {
 	return ctx
 }
 
-// pressed presses the button and resolves to what the page then says: one line a fault. It fails of a page whose button does
+// pressed presses the button and resolves to what the page then says: one line a fault. It fails on a page whose button does
 // nothing.
 const pressed = `new Promise((done, failed) => {
 	const result = document.getElementById("check-result");

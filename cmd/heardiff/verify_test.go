@@ -98,7 +98,7 @@ func TestAnEditedBundleIsNotProved(t *testing.T) {
 	}
 }
 
-// A head that was written down holds for all that the study came to be later.
+// A head that was written down is still found in the record after later entries.
 func TestAHeadStaysInTheRecord(t *testing.T) {
 	listeningStudy(t, "abx", 4)
 	then := proved(t, 0).Record

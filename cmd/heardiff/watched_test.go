@@ -68,7 +68,7 @@ func TestAnInterruptEndsTheMatchingOfCaptures(t *testing.T) {
 	}
 }
 
-// Files of a terabyte, which are holes: whoever reads one to its end is not back before the test gives up.
+// Sparse files of a terabyte: a command that reads one to its end does not return before the test gives up.
 func TestAnInterruptEndsHashingAndCopying(t *testing.T) {
 	folder := listeningStudy(t, "abx", 3)
 	out := filepath.Join(filepath.Dir(folder), "kit.bundle")

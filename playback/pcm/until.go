@@ -2,7 +2,7 @@ package pcm
 
 import "context"
 
-// Until returns r that ends with ctx, and tells progress, unless that is nil, which part of r has been read, 0 to 1.
+// Until returns a reader of r that ends with ctx and reports to progress, unless that is nil, which part of r has been read, 0 to 1.
 func Until(ctx context.Context, r Reader, progress func(done float64)) Reader {
 	if progress == nil {
 		progress = func(float64) {}

@@ -24,8 +24,8 @@ type Table struct {
 }
 
 // Read reads a table that must have the wanted columns, in any order, among others. Comments start with '#'. Its cells are
-// separated as in its header, by commas, semicolons or tabs; where by one of the last two, numbers may have a decimal comma.
-// What is larger than a table can be is refused while it is read.
+// separated as in its header, by commas, semicolons or tabs; with semicolons or tabs, numbers may have a decimal comma. Input
+// larger than a table can be is refused while it is read.
 func Read(r io.Reader, wanted ...string) (*Table, error) {
 	in := bufio.NewReaderSize(&plainText{r: r}, maxTableLine)
 	begin, err := in.Peek(maxTableLine) // the header

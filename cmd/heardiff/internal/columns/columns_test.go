@@ -27,7 +27,7 @@ func FuzzTables(f *testing.F) {
 	})
 }
 
-// FuzzTableNumbers: rows that pass can be pooled and fitted without a panic. A fit takes milliseconds, so that it runs slowly.
+// FuzzTableNumbers: rows that pass can be pooled and fitted without a panic. A fit takes milliseconds, so it runs slowly.
 func FuzzTableNumbers(f *testing.F) {
 	for _, seed := range []string{
 		"listener,group,correct,trials\nL1,g,12,16\n", "dose,correct,trials,listener\n1,5,10,a\n2,9,10,b\n", "site,listener,group,correct,trials\nn,a,g,1,2\ns,b,g,2,2\n",

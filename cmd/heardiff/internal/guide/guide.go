@@ -1,5 +1,5 @@
 // Package guide holds the pages of "heardiff help TOPIC": how a study is done, in plain words. Each fact has its source on the page,
-// or is marked there as common practice. A line that begins with two blanks and "heardiff" is a command; a test holds each against
+// or is marked there as common practice. A line that begins with two blanks and "heardiff" is a command; a test checks each against
 // the program.
 package guide
 
@@ -23,7 +23,7 @@ func Page(topic string) (string, bool) {
 	return string(text), err == nil
 }
 
-// About returns the first line of a topic's page, without what it begins with up to a colon; "" where there is no page.
+// About returns the first line of a topic's page, without its beginning up to a colon; "" where there is no page.
 func About(topic string) string {
 	page, _ := Page(topic)
 	first, _, _ := strings.Cut(page, "\n")

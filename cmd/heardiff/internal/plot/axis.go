@@ -57,7 +57,8 @@ func (a axis) ticks(pixels, apart float64) []tick {
 // roomForFives is how many labels a decade must have room for, so that 2 and 5 are labelled: the closest two, 5 and 10, are 0.3 of it apart.
 const roomForFives = 3.4
 
-// leastLabels is how many steps an axis has at the least (judgement, no source; TestAFlatCurveHasLabelsBesideIt holds it), rounding the part of one by which sums of steps may miss.
+// leastLabels is how many steps an axis has at the least (judgement, no source; TestAFlatCurveHasLabelsBesideIt holds
+// it), rounding the part of a step by which sums of steps may miss.
 const (
 	leastLabels = 3
 	rounding    = 1e-9
@@ -106,7 +107,7 @@ func niceStep(v float64) float64 {
 	return 10 * p
 }
 
-// zeroBelow is where a number is what rounding left of zero.
+// zeroBelow is the size below which a number is what rounding left of zero.
 const zeroBelow = 1e-12
 
 // plainNumber writes v with as many digits as it needs, at most four significant, and a true minus sign.
@@ -126,7 +127,7 @@ func plainNumber(v float64) string {
 	return s
 }
 
-// Where short numbers take another letter.
+// From these on short numbers take a letter.
 const thousand, million = 1000, 1e6
 
 // shortNumber writes thousands as k and millions as M: 20, 500, 1k, 10k, 1M.

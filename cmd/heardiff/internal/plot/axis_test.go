@@ -8,7 +8,7 @@ import (
 	"heardiff/cmd/heardiff/internal/plot"
 )
 
-// Noise within a few decibels has more than the two labels that a step of 20 dB leaves; what is not drawn is not named.
+// A curve of noise within a few decibels has more labels than the two that a step of 20 dB leaves; what is not drawn is not named.
 func TestAFlatCurveHasLabelsBesideIt(t *testing.T) {
 	flat := plot.Curve{Name: "channel 1"}
 	for hz := 20.0; hz < 20000; hz *= 1.1 {

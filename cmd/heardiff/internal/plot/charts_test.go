@@ -44,7 +44,7 @@ func charts() map[string]plot.Chart {
 	}
 }
 
-// curve returns n places of a density that rises towards low frequencies.
+// curve returns n points of a density that rises towards low frequencies.
 func curve(rng *rand.Rand, name string, level, lo, hi float64, n int) plot.Curve {
 	c := plot.Curve{Name: name}
 	for i := range n {

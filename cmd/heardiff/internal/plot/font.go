@@ -59,7 +59,7 @@ var advances = sync.OnceValue(func() [2]map[rune]float64 {
 	return [2]map[rune]float64{measure(f, false), measure(f, true)}
 })
 
-// firstUnmeasured is the character from which on widths are not kept: blocks of signs that no chart writes begin there.
+// firstUnmeasured is the first character whose width is not kept: blocks of signs that no chart writes begin there.
 const firstUnmeasured = 0x2300
 
 func measure(f *faces, bold bool) map[rune]float64 {
@@ -79,7 +79,7 @@ func measure(f *faces, bold bool) map[rune]float64 {
 
 // spare and spareBold widen the built-in font's measure to cover the sans-serif fonts a browser may use instead. The
 // widest of the usual ones is DejaVu Sans: a line of it is up to 1.13 times as long, of its bold 1.20 times. The report's
-// browser test holds every text against its picture, in whatever font the machine has.
+// browser test checks every text against its picture, in whatever font the machine has.
 const spare, spareBold = 1.13, 1.20
 
 // textWidth returns the room in pixels to keep for s.
@@ -91,7 +91,7 @@ func textWidth(s string, size float64, bold bool) float64 {
 	return sum
 }
 
-// glyphWidth returns how to tell the room in pixels to keep for one character.
+// glyphWidth returns a function that gives the room in pixels to keep for one character.
 func glyphWidth(size float64, bold bool) func(rune) float64 {
 	table, wider := advances()[0], spare
 	if bold {

@@ -327,7 +327,7 @@ func thinned(c Curve, powers bool) (hz, y []float64) {
 	return hz, y
 }
 
-// unbroken returns the stretches without a number that is not measurable.
+// unbroken returns the stretches in which every number is measurable.
 func unbroken(hz, y []float64, point func(hz, y float64) Point) [][]Point {
 	var pieces [][]Point
 	var piece []Point

@@ -100,7 +100,7 @@ type outline struct {
 	box      image.Rectangle
 }
 
-// leastCorners is what an area has at the least.
+// leastCorners is the least number of corners of an area.
 const leastCorners = 3
 
 func (c *pngCanvas) polygon(o *outline, points []Point) {

@@ -87,7 +87,7 @@ func (s Stability) timeSheet() sheet {
 	return sheet
 }
 
-// The marks of the two figures in time, whoever's clock: their inks tell the clocks apart.
+// The marks of the two figures in time, the same for every clock: the ink tells the clocks apart.
 const (
 	tdevMark = 0
 	mtieMark = 1
@@ -189,7 +189,7 @@ func (s Stability) curve(c Canvas, list []StabilityPoint, point func(x, y float6
 	}
 }
 
-// columns returns what unbroken takes; what has no place on a logarithmic axis is not measurable there.
+// columns returns what unbroken takes; values that have no place on a logarithmic axis count as not measurable.
 func columns(list []StabilityPoint, point func(x, y float64) Point) (x, y []float64, to func(x, y float64) Point) {
 	for _, p := range list {
 		v := p.Y
@@ -201,7 +201,7 @@ func columns(list []StabilityPoint, point func(x, y float64) Point) (x, y []floa
 	return x, y, point
 }
 
-// pointsOf returns what turns values of both axes into a point of the plot area.
+// pointsOf returns a function that turns values of both axes into a point of the plot area.
 func pointsOf(s sheet, area rect) func(x, y float64) Point {
 	return func(x, y float64) Point {
 		return Point{s.x.at(x, area.left, area.right), s.y.at(y, area.bottom, area.top)}

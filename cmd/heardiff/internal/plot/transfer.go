@@ -25,7 +25,7 @@ func (t Transfer) Words() Words {
 	return Words{t.Title, fmt.Sprintf("Jitter attenuation in decibels against jitter frequency, %d readings.", len(t.Points))}
 }
 
-// chart holds two curves, both for the axes and the first to be drawn: densities, broken at bounds; and all else.
+// chart holds two curves: the densities, broken at bounds, to be drawn; and all other readings, for the extent of the axes alone.
 func (t Transfer) chart() frequencyChart {
 	density, others := Curve{Name: "from the noise"}, Curve{Name: "from a line"}
 	sorted := append([]TransferPoint(nil), t.Points...)

@@ -22,7 +22,7 @@ func Text(s string) string {
 	return escape(s, hidden)
 }
 
-// Writer returns a writer that passes text on to w with what does not show escaped, but line breaks and tabs. Each
+// Writer returns a writer that passes text on to w with what does not show escaped, except line breaks and tabs. Each
 // Write must hold whole characters.
 func Writer(w io.Writer) io.Writer { return writer{w} }
 

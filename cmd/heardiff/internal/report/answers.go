@@ -16,7 +16,7 @@ type answer struct {
 	Row link.Row
 	// Short is the answer in a few words, Class its colour.
 	Short, Class string
-	// Sentences say who heard it first, then what holds of all together.
+	// Sentences say first who heard it, then what holds of all together.
 	Sentences []string
 	// By are the listeners by their verdicts.
 	By map[link.Verdict][]link.Row
@@ -158,7 +158,7 @@ func void(r link.Row) string {
 // hyphenMinus finds what prints as a hyphen and means a minus.
 var hyphenMinus = regexp.MustCompile(`(^|[ (±])-([0-9])`)
 
-// proper writes the minus signs of a text as such, and parts no number from its per cent.
+// proper writes the minus signs of a text as such, and keeps a number and its per cent sign on one line.
 func proper(text string) string {
 	return strings.ReplaceAll(hyphenMinus.ReplaceAllString(text, "$1−$2"), " %", "\u00a0%")
 }
@@ -225,7 +225,7 @@ func controls(rows []link.Row) []controlled {
 	return out
 }
 
-// obtained tells in a sentence or two how the results came about.
+// obtained says in a sentence or two how the results came about.
 func obtained(in Input) string {
 	var listeners []string
 	answers := 0

@@ -27,7 +27,7 @@ import (
 )
 
 // browser opens the page in a headless Chromium, which must be installed: without a browser this test fails, for a page
-// nobody has opened is not tested. It returns what scripts complained of so far.
+// nobody has opened is not tested. It returns a function that gives what scripts have complained of so far.
 func browser(t *testing.T, html string) (context.Context, func() []string) {
 	t.Helper()
 	file := filepath.Join(t.TempDir(), "report.html")
@@ -281,8 +281,8 @@ func reference(t *testing.T, name string) []map[string]string {
 	return rows
 }
 
-// A word that cannot be broken, such as a name out of a machine, must neither widen the page nor leave its picture; and of
-// scripts the page's own alone may run.
+// A word that cannot be broken, such as a name that a machine made, must neither widen the page nor leave its picture; and
+// no script but the page's own may run.
 func TestAHostilePageInABrowser(t *testing.T) {
 	in := study(t)
 	word := strings.Repeat("w", 300)
@@ -333,8 +333,8 @@ func picturesIn(t *testing.T, ctx context.Context) []string {
 	return titles
 }
 
-// textsInside holds the end of every text against its picture, wide and narrow: the width that a browser gives a text is
-// known to nobody before.
+// textsInside demands that every text ends within its picture, wide and narrow: the width that a browser gives a text is not
+// known beforehand.
 func textsInside(t *testing.T, ctx context.Context) {
 	t.Helper()
 	outside := evaluate[[]string](t, ctx, `(() => {

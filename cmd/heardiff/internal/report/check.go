@@ -15,7 +15,7 @@ import (
 	"heardiff/trials/study"
 )
 
-// Checked is a page held against what it carries.
+// Checked is a page that was checked against what it carries.
 type Checked struct {
 	Title string
 	Head  study.Head
@@ -25,7 +25,7 @@ type Checked struct {
 	Sessions []CheckedSession
 	// Texts counts the texts and tags that were compared, Rows the rows of results that were counted again.
 	Texts, Rows int
-	// Judged counts those whose p over the study, bound and verdict were computed again.
+	// Judged counts the rows whose p over the study, bound and verdict were computed again.
 	Judged int
 	// Summary marks a page of so many listeners that it carries their counts and not their journals.
 	Summary bool
@@ -47,9 +47,10 @@ type CheckedSession struct {
 // ErrNoPage is returned for what is no page of this kind.
 var ErrNoPage = errors.New("not a report that carries its own evidence")
 
-// Check holds a page against what it carries: the chain of its record, the journals and seals of its sessions, the rows of its
-// results, and each text against the digests that were taken when it was written. It returns ErrNoPage, wrapped, for another
-// kind of file. Whoever edits a page and all that it carries alike is not found: the head, written down elsewhere, finds that.
+// Check checks a page against what it carries: the chain of its record, the journals and seals of its sessions, the rows of
+// its results, and each text against the digests that were taken when it was written. It returns ErrNoPage, wrapped, for
+// another kind of file. Whoever edits a page and all that it carries alike is not found: the head, written down elsewhere,
+// finds that.
 func Check(page []byte) (Checked, error) {
 	d, err := dissect(page)
 	if err != nil {
@@ -94,7 +95,8 @@ func (c *checking) fault(format string, args ...any) {
 	c.Faults = append(c.Faults, fmt.Sprintf(format, args...))
 }
 
-// The fields of a line of the record, of the sessions (another says where one came from, if from elsewhere) and of the journals.
+// The fields of a line of the record, of the sessions (a further field says where a session came from, if from elsewhere) and
+// of the journals.
 const recordFields, sessionFields, journalFields = 3, 3, 3
 
 // lines returns the fields of each line of an element.
@@ -229,7 +231,7 @@ func (c *checking) checkSession(i int) {
 	}
 }
 
-// readOutcome reads what a session came to, of which the page does not carry the journal.
+// readOutcome reads the outcome of a session whose journal the page does not carry.
 func (c *checking) readOutcome(i int) {
 	s := &c.Sessions[i]
 	var o outcome
@@ -289,7 +291,7 @@ func (c *checking) checkRows() {
 	}
 }
 
-// sum is false for a row of which a session is broken, and named.
+// sum adds up the answers of a row; false where one of its sessions is broken, which is named already.
 func (c *checking) sum(row countedRow) (sum trials.Answers, ok bool) {
 	sum = row.Design.NoAnswers()
 	for _, p := range row.Parts {
@@ -318,7 +320,7 @@ func (c *checking) checkRow(row countedRow, sum trials.Answers) {
 // A value by which a column is sorted is written with nine digits; below leastSorted its last place counts.
 const sortedWithin, leastSorted = 1e-7, 1e-3
 
-// compare holds cells against figures, by the names of their fields.
+// compare compares cells with figures, by the names of their fields.
 func (c *checking) compare(name string, cells map[string]cell, want map[string]float64) {
 	for _, field := range slices.Sorted(maps.Keys(want)) {
 		value, is := want[field], cells[field]
@@ -341,7 +343,7 @@ func columnOf(field string) string {
 	return field
 }
 
-// scaleOf is what the figure that is printed is of the one that it is sorted by: proportions are printed in per cent.
+// scaleOf is the ratio of the printed figure to the value by which the column is sorted: proportions are printed in per cent.
 func scaleOf(field string) float64 {
 	if slices.Contains([]string{"proportion", "low", "high", "upper"}, field) {
 		return 100

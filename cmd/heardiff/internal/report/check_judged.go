@@ -173,7 +173,7 @@ func (c *checking) audioOf(row countedRow) string {
 	return ""
 }
 
-// rowKey tells rows apart.
+// rowKey identifies a row.
 type rowKey struct {
 	comparison, who, kind, design string
 	simulated, silent             bool
@@ -188,7 +188,7 @@ func byKey(rows []link.Row) map[rowKey][]link.Row {
 	return all
 }
 
-// judgeRow holds a row as it is printed against one that was judged again.
+// judgeRow compares a row as it is printed with one that was judged again.
 func (c *checking) judgeRow(i int, r link.Row) {
 	name, cells := r.Comparison+", "+who(r), c.page.rows[fmt.Sprintf("row %d", i)]
 	c.compare(name, cells, map[string]float64{"study": r.PStudy, "upper": 100 * r.UpperPD})

@@ -13,8 +13,8 @@ import (
 	"heardiff/trials/link"
 )
 
-// shown returns the rows that a page can show: all and groups, and the listeners, those with the smallest p where there
-// are more than maxRows; and those that were left out.
+// shown returns the rows that a page can show: those of all and of groups, and those of listeners (where there are more
+// than maxRows, the ones with the smallest p); and the rows left out.
 func shown(rows []link.Row) (listed, hidden []link.Row) {
 	var many, listeners []link.Row
 	for _, r := range rows {
@@ -61,7 +61,7 @@ func crowd(title string, rows []link.Row) plot.Crowd {
 // mostBars is how many counts of right answers have a bar of their own. A judgement, no source; TestCrowdIsSetAgainstAsManyGuessers holds it.
 const mostBars = 60
 
-// crowdEdges parts the proportions: between the counts that can occur where all answered as many trials (and not too
+// crowdEdges divides the proportions: between the counts that can occur where all answered as many trials (and not too
 // many to draw), else in steps of 5 %.
 func crowdEdges(number map[int]int) []float64 {
 	var edges []float64

@@ -9,7 +9,7 @@ import (
 	"heardiff/trials/link"
 )
 
-// invented returns n listeners of whom each had correct of 20 right.
+// invented returns listeners with so many of 20 right each.
 func invented(correct ...int) []link.Row {
 	var rows []link.Row
 	for _, k := range correct {

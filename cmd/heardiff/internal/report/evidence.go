@@ -53,7 +53,7 @@ func Large(sessions, record int) bool {
 	return sessions*session+record*entry > 2*mostEvidence
 }
 
-// blocks are the lines of evidence as the page carries them: fields parted by tabs, which no JSON holds in the clear.
+// blocks are the lines of evidence as the page carries them: fields separated by tabs, which JSON holds only escaped.
 type blocks struct {
 	Record, Plans, Sessions, Journals, Counted template.HTML
 	Designs, Study                             template.JS
@@ -75,13 +75,13 @@ type countedRow struct {
 	Parts []countedPart `json:"parts,omitempty"`
 }
 
-// unlisted are rows that a page of many listeners leaves out, though the verdicts of the others depend on them: those that are
-// judged alike but for their shares of the risk.
+// unlisted are rows that a page of many listeners leaves out, though the verdicts of the others depend on them: all rows that
+// are judged alike, except for their shares of the risk.
 type unlisted struct {
 	Design   trials.Design `json:"design"`
 	Balanced bool          `json:"balanced,omitempty"`
 	Claim    claim         `json:"claim"`
-	// Rows holds of each its share and its parts.
+	// Rows holds the share and the parts of each.
 	Rows []unlistedRow `json:"rows"`
 }
 
@@ -99,7 +99,7 @@ type outcome struct {
 	Answers []trials.Answers `json:"answers"`
 	GivenUp bool             `json:"given_up,omitempty"`
 	Silent  bool             `json:"silent,omitempty"`
-	Ended   *time.Time       `json:"ended,omitempty"` // where the order of the sessions depends on it
+	Ended   *time.Time       `json:"ended,omitempty"` // set where the order of the sessions depends on it
 }
 
 // claim is how a row is judged.
@@ -276,10 +276,10 @@ func withoutJournals(all []Proof) bool {
 	return len(all) > 0
 }
 
-// safe marks text that no element is ended by: of what is in it, only names could hold a "<", and tight takes them.
+// safe marks text that cannot end its element. Only the names in it could hold a "<", and tight takes that out of them.
 func safe(text string) template.HTML { return template.HTML(strings.ReplaceAll(text, "</", "<\\/")) }
 
-// tight takes out of an id what would part fields.
+// tight replaces in an id what would separate fields or begin a tag.
 func tight(id string) string { return strings.NewReplacer("\t", " ", "\n", " ", "<", " ").Replace(id) }
 
 func recordLines(all []study.RecordEntry) string {

@@ -142,7 +142,7 @@ func jitterTrends(l link.Result) []link.Trend {
 	return out
 }
 
-// dosePoints are the comparisons of a trend, those of which only a bound of the difference is known among them, and notes that say why
+// dosePoints are the comparisons of a trend, including those of which only a bound of the difference is known, and notes that say why
 // others are not drawn.
 func dosePoints(t link.Trend, rows []link.Row) ([]plot.DosePoint, []string) {
 	var points []plot.DosePoint
@@ -186,8 +186,8 @@ func dosePoints(t link.Trend, rows []link.Row) ([]plot.DosePoint, []string) {
 	return points, []string{"Not drawn: " + strings.Join(absent, ", ") + "."}
 }
 
-// boundOf is what is known of the size of a difference of which a chain is at its floor: that it is at least (+1) or at most (−1) so
-// large; 0 where nothing is.
+// boundOf is what is known of the size of a difference where one chain is at its floor: that it is at least (+1) or at most (−1) so
+// large; 0 where nothing is known.
 func boundOf(p link.Pair) (bound float64, direction int) {
 	switch {
 	case !math.IsNaN(p.Difference):

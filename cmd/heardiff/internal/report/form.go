@@ -202,7 +202,7 @@ func fieldsOf(text string) []string {
 	return out
 }
 
-// squeeze takes white space together.
+// squeeze collapses white space.
 func squeeze(text string) string {
 	return strings.Join(strings.FieldsFunc(text, func(r rune) bool { return strings.ContainsRune(" \t\n\r\f", r) }), " ")
 }

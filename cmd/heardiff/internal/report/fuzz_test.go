@@ -9,7 +9,7 @@ import (
 	"heardiff/cmd/heardiff/internal/report"
 )
 
-// unread is what of a page its check compares by digests alone, and most of its bytes.
+// unread is the part of a page that its check compares by digests alone: most of its bytes.
 var unread = regexp.MustCompile(`(?s)<script>.*?</script>|<style>.*?</style>|<svg.*?</svg>`)
 
 // FuzzCheck: whatever a page holds, checking it names what was edited, or says that it is no report.

@@ -40,7 +40,7 @@ func asked(id string, random *rand.Rand) trials.Plan {
 	return p
 }
 
-// answered returns what an invented listener made of a plan, who knows the share pd of the answers; and some sit to the end.
+// answered returns what an invented listener, who knows the share pd of the answers, made of a plan; one in six gives up.
 func answered(p trials.Plan, pd float64, random *rand.Rand) trials.Summary {
 	var s trials.Summary
 	answers, dealt := len(p.Design.Answers()), p.Design.Dealt()

@@ -17,7 +17,7 @@ import (
 	"heardiff/trials/store"
 )
 
-// tenThousand is a study of ten thousand guessers, of whom each answered sixteen trials, without their journals.
+// tenThousand is a study of ten thousand guessers, each of whom answered sixteen trials, without their journals.
 func tenThousand(t testing.TB) report.Input {
 	t.Helper()
 	plan := trials.Plan{ID: "1", Design: trials.ABX, Alpha: 0.05, SmallestEffect: 0.3,
@@ -64,7 +64,7 @@ func TestALargePageCarriesACheckableSummary(t *testing.T) {
 	if c.Judged != c.Rows {
 		t.Errorf("%d rows judged again, of %d", c.Judged, c.Rows)
 	}
-	// One count of one listener, in what the sum of all adds up.
+	// One count of one listener is edited, among those that the sum of all adds up.
 	edited := strings.Replace(html, `"answers":[[[2,`, `"answers":[[[9,`, 1)
 	if c, err := report.Check([]byte(edited)); err != nil || len(c.Faults) < 2 || !strings.HasPrefix(c.Faults[0], "results: ") {
 		t.Errorf("%v, %.300q", err, c.Faults)

@@ -153,7 +153,7 @@ func heardLead(pair string, by map[link.Verdict][]link.Row) string {
 	return s
 }
 
-// whose counts the listeners whose answers count.
+// whose says how many listeners there are whose answers count.
 func whose(by map[link.Verdict][]link.Row) string {
 	s := trials.Counted(counting(by), "listener")
 	if len(by[link.Void]) > 0 {
@@ -182,7 +182,7 @@ func ruledOutLead(pair string, r link.Row, by map[link.Verdict][]link.Row) strin
 	return s + strings.Join(parts(none, open), "; ")
 }
 
-// settledOtherwise tells an undecided row that more trials would not have settled.
+// settledOtherwise reports whether an undecided row is one that more trials would not have settled.
 func settledOtherwise(r link.Row) bool { return r.Hidden || r.WrongWay }
 
 // openLead says why nothing is settled, and for whom something is.

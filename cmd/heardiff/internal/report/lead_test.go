@@ -105,7 +105,7 @@ func TestTheFirstLinesNameWhoIsOpen(t *testing.T) {
 	}
 }
 
-// Who was wrong more often than guesses are needs no longer test.
+// A listener who was wrong more often than a guesser needs no longer test.
 func TestWhoIsReliablyWrongIsNotSaidToNeedMoreTrials(t *testing.T) {
 	r := sat(t, "", map[string][]int{"link": {20, 10, 20, 20}})
 	cards := answers(r.Rows)
@@ -144,8 +144,8 @@ func TestTheFirstLinesSayThresholds(t *testing.T) {
 	}
 }
 
-// A figure is written as exactly as it is known: to the first digit of its standard error, of a 1 to the second; without one, three
-// digits, and a level to a tenth of a decibel.
+// A figure is written as exactly as it is known: to the first digit of its standard error, or to the second where the first is 1;
+// without one, three digits, and a level to a tenth of a decibel.
 func TestDigitsFollowTheUncertainty(t *testing.T) {
 	nan := math.NaN()
 	for _, c := range []struct {
@@ -179,8 +179,8 @@ func TestADifferenceIsNoMoreExactThanItsFigures(t *testing.T) {
 	}
 }
 
-// In a figure of detection a difference of which a bound alone is known is an arrow, one below its limit is marked so, and what is not
-// there is named.
+// In a figure of detection a difference of which only a bound is known is an arrow, one below its limit is marked so, and what is not
+// drawn is named.
 func TestWhatIsNotAPointIsDrawnOrNamed(t *testing.T) {
 	nan := math.NaN()
 	figure := func(a, b, aMost, bMost, limit float64) link.Measured {

@@ -383,7 +383,7 @@ func rounded(digits int, v float64) string {
 	return upTo(digits-1-int(math.Floor(math.Log10(math.Abs(v)))), v)
 }
 
-// upTo writes v up to a decimal place; one below zero is before the point.
+// upTo writes v up to a decimal place; a negative place is before the point.
 func upTo(place int, v float64) string {
 	if place < 0 {
 		unit := math.Pow10(-place)
@@ -420,8 +420,8 @@ func eValue(v float64) string {
 	return number(v)
 }
 
-// byUncertainty writes v to the place of the first digit of its standard error, of a 1 to the second; without one, to the place that
-// is given.
+// byUncertainty writes v to the place of the first digit of its standard error, or of the second where the first is 1; without one,
+// to the place that is given.
 func byUncertainty(v, se float64, otherwise int) string {
 	switch {
 	case math.IsNaN(v) || math.IsInf(v, 0) || math.Abs(v) >= powersFrom:
@@ -437,8 +437,8 @@ func byUncertainty(v, se float64, otherwise int) string {
 	return upTo(place, v)
 }
 
-// placeOf is the last decimal place of a figure whose uncertainty is not known: the third digit, of a level the first decimal. It is
-// negative before the point.
+// placeOf is the last decimal place of a figure whose uncertainty is not known: the third digit, or for a level the first decimal.
+// It is negative before the point.
 func placeOf(v float64, unit string) int {
 	switch {
 	case strings.HasPrefix(unit, "dB"):
@@ -509,7 +509,7 @@ func places(n int, v float64) string {
 	return ifKnown(v, s)
 }
 
-// sortKey is v for a script to read: a minus sign of print would not be one to it. What is not known is a dash.
+// sortKey is v for a script to read, which takes no typographic minus sign for one. What is not known is a dash.
 func sortKey(v float64) string {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return "–"

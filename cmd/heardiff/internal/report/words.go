@@ -12,7 +12,7 @@ import (
 	"heardiff/trials"
 )
 
-// method tells, from the data, what it takes to repeat the test.
+// method says, from the data, what it takes to repeat the test.
 func method(in Input) []string {
 	out := plansWords(in.Plans)
 	for _, e := range in.Excerpts {

@@ -27,7 +27,7 @@ type edge struct {
 	from, to float64
 }
 
-// edges are the keys of both steps. The arrows with shift do not reach us from every terminal: each has another key.
+// edges are the keys of both steps. Not every terminal passes on the arrows with shift: each has another key as well.
 func edges() []edge {
 	return []edge{
 		{bind([]string{"left"}, "←", "loop begins 0.1 s earlier"), -step, 0},

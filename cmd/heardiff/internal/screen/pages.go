@@ -9,7 +9,7 @@ import (
 	"heardiff/trials"
 )
 
-// text returns the lines of the page where that is one of text, which is scrolled where the window is too low; nil for a trial.
+// text returns the lines of a page of text, which is scrolled where the window is too low; nil for a trial.
 func (m model) text() []string {
 	switch m.page {
 	case pageStart:

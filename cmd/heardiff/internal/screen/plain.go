@@ -173,7 +173,7 @@ func (p *plain) play(word string) {
 		p.say("refused %q: help lists the commands", word)
 		return
 	}
-	if p.booth.View().Phase == trials.Resting { // who plays has rested
+	if p.booth.View().Phase == trials.Resting { // whoever plays a label has ended the rest
 		if err := p.booth.Wake(); err != nil {
 			p.refuse(err)
 			return

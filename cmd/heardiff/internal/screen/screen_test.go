@@ -497,8 +497,8 @@ func TestTheScreenHeedsKeysWhileACommitStalls(t *testing.T) {
 	}
 }
 
-// Line by line, who types quit while a commit stalls leaves, and no reply follows; a quit that came together with the commit, as from a
-// file, waits until that is done.
+// Line by line, whoever types quit while a commit stalls leaves at once, and no reply follows; a quit that came together with the
+// commit, as from a file, waits until that is done.
 func TestQuitIsHeededWhileACommitStalls(t *testing.T) {
 	s := &stalled{seat: newSeat(t, trials.ABX, 3, trials.Seed{1}), let: make(chan struct{})}
 	in, keyboard := io.Pipe()

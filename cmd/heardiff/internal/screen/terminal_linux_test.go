@@ -40,7 +40,7 @@ func TestTheTerminalIsAskedNothing(t *testing.T) {
 	child := exec.Command(os.Args[0], "-test.run=^TestTheTerminalHasItsName$", "-test.v")
 	child.Env = append(os.Environ(), "TERM=xterm-256color", "CI=", "HEARDIFF_TEST_CHILD=1")
 	child.Stdin, child.Stdout = slave, slave
-	child.SysProcAttr = &syscall.SysProcAttr{Setsid: true, Setctty: true} // only who has the terminal asks it
+	child.SysProcAttr = &syscall.SysProcAttr{Setsid: true, Setctty: true} // only a process that has a controlling terminal asks it
 	if err := child.Run(); err != nil {
 		t.Fatal(err)
 	}
