@@ -9,7 +9,7 @@ import (
 
 // What a pause of a tone is: judgement, no source; TestAnInterruptedToneIsMeasuredWhereItIsUnbroken, in measure/jitter, holds it.
 const (
-	// pauseS is from what length on, in seconds, a stretch without the tone is a pause: a tone of 100 Hz or more crosses zero faster.
+	// pauseS is the length, in seconds, from which on a stretch without the tone is a pause: a tone of 100 Hz or more crosses zero faster.
 	pauseS = 1e-3
 	// pauseBelow is how small samples of a pause are against the tone's peak.
 	pauseBelow = 0.25

@@ -8,7 +8,7 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// plucks returns twelve seconds of struck strings, 24-bit words: the formula is all there is to make it again.
+// plucks returns twelve seconds of struck strings, 24-bit words: the formula is all that is needed to reproduce it.
 func plucks() pcm.Clip {
 	c := pcm.NewClip(48000, 2, 48000*12)
 	q := pcm.NewPlainQuantizer(24)

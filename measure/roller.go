@@ -2,8 +2,8 @@ package measure
 
 import "math"
 
-// RollFrames is how many frames a Roller's hash is of: recorded words hold noise, so that as many do not come
-// back by chance.
+// RollFrames is how many frames a Roller's hash covers: recorded words hold noise, so that a run of that length
+// does not come back by chance.
 const RollFrames = 64
 
 const rollPrime = 0x9E3779B97F4A7C15 // any large odd number

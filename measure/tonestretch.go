@@ -30,7 +30,8 @@ const (
 	fullWithin      = 5e-4 // of the level: a block of a tone above 500 Hz that fills it
 	endBlocks       = 2    // left out at an end within the capture, or in which the tone begins: a filter rings after that
 	brokenBelow     = 0.5  // of the loudest block: the tone was interrupted
-	// movingDB is from where on the level moves: blocks that hold a fraction of a period at their ends differ by less than 0.02 dB above 500 Hz.
+	// movingDB is the change from which on the level moves: blocks that hold a fraction of a period at their ends differ by less than 0.02
+	// dB above 500 Hz.
 	movingDB = 0.1
 	// clickBlocks is how many blocks may be louder than the tone, as where a relay clicks.
 	clickBlocks = 8
@@ -110,7 +111,8 @@ func (t *ToneStretch) trim() {
 	}
 }
 
-// LongRuns returns the first value of the first and the last of the last run of so many values of least or more, and whether there is one.
+// LongRuns returns where the first run of at least length values of least or more begins, the last value of the last such run, and whether
+// there is one.
 func LongRuns(x []float64, least float64, length int) (first, last int, found bool) {
 	run := 0
 	for i, v := range x {

@@ -34,8 +34,8 @@ func TruePeak(r pcm.Reader) (TruePeakReading, error) {
 	return m.Reading(), nil
 }
 
-// TruePeakMeter takes audio piece by piece. It evaluates only what may pass the peak so far, so that the result is the one of
-// evaluating all.
+// TruePeakMeter takes audio piece by piece. It evaluates only what may exceed the peak so far; the result is the same as if
+// it evaluated all.
 type TruePeakMeter struct {
 	phases [][]float64
 	// bend bounds what lies between two samples: no value exceeds the larger of the two by more than bend times the largest second
@@ -96,8 +96,8 @@ func peakPhase(d float64) []float64 {
 }
 
 // bendOf returns by how much, in units of the largest second difference of the samples, a phase may pass the larger of the two
-// samples that it lies between. The phase sums to 1. Less the straight line between the two that it agrees with on every
-// straight line, it vanishes on lines, and is therefore a filter q of second differences, whose gain is at most Σ|q|:
+// samples that it lies between. The phase sums to 1. On every straight line it agrees with interpolation between the two; what
+// it has beyond that vanishes on lines, and is therefore a filter q of second differences, whose gain is at most Σ|q|:
 //
 //	h[k] = (1 − c)·δ[k − m] + c·δ[k − m − 1] + q[k − 1] − 2·q[k] + q[k + 1],  m = taps/2 − 1,  c = Σ(k − m)·h[k]
 //
@@ -130,7 +130,7 @@ func (m *TruePeakMeter) Write(block [][]float64) {
 	}
 }
 
-// peakStretch is how many samples are passed over together, a third of the taps.
+// peakStretch is how many samples are skipped together, a third of the taps.
 const peakStretch = peakTaps / 3
 
 func (p *peakChannel) write(x []float64, m *TruePeakMeter) {

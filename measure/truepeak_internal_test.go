@@ -8,7 +8,7 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// everyPeak evaluates each phase around every sample: the definition, without anything passed over.
+// everyPeak evaluates each phase around every sample: the definition, with nothing skipped.
 func everyPeak(m *TruePeakMeter, x []float64) float64 {
 	padded := append(make([]float64, peakTaps-1), append(x, make([]float64, peakTaps)...)...)
 	peak := 0.0
@@ -25,7 +25,7 @@ func everyPeak(m *TruePeakMeter, x []float64) float64 {
 	return peak
 }
 
-// Signals of which the peak lies between samples that are no peak themselves: noise; words of one magnitude, signs at random; and the
+// Signals whose peak lies between samples that are no peak themselves: noise; words of one magnitude, signs at random; and the
 // signs of a phase, which reach Σ|h| between samples, after a click that hides whatever the bound gives up.
 func TestWhatIsPassedOverHoldsNoPeak(t *testing.T) {
 	random := rand.New(rand.NewPCG(1, 2))

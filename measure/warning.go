@@ -49,28 +49,28 @@ func Warningf(code Code, format string, args ...any) Warning {
 	return Warning{Code: code, FromS: math.NaN(), ToS: math.NaN(), Value: math.NaN(), Text: fmt.Sprintf(format, args...)}
 }
 
-// In returns w as one of a channel, counted from 1.
+// In returns w as a warning about one channel, counted from 1.
 func (w Warning) In(channel int) Warning {
 	w.Channel = channel
 	return w
 }
 
-// During returns w as one of a stretch of the file, in seconds.
+// During returns w as a warning about a stretch of the file, in seconds.
 func (w Warning) During(fromS, toS float64) Warning {
 	w.FromS, w.ToS = fromS, toS
 	return w
 }
 
-// At returns w as one of an instant, in seconds.
+// At returns w as a warning about an instant, in seconds.
 func (w Warning) At(s float64) Warning { return w.During(s, s) }
 
-// Of returns w with a value.
+// Of returns w with a value and its unit.
 func (w Warning) Of(value float64, unit string) Warning {
 	w.Value, w.Unit = value, unit
 	return w
 }
 
-// From returns w with its text headed by the name of what it is about: another file than the result's own.
+// From returns w with the name of the file that it is about, another than the result's own, before its text.
 func (w Warning) From(name string) Warning {
 	w.Text = name + ": " + w.Text
 	return w

@@ -13,7 +13,7 @@ type WordLength struct {
 	offGrid bool
 }
 
-// mostSteps is how many steps of 2^−31 a sample may hold: one of float beyond lies 54 dB above full scale, on no grid.
+// mostSteps is how many steps of 2^−31 a sample may hold: a float sample beyond lies 54 dB above full scale, on no grid.
 const mostSteps = 1 << 40
 
 // Write takes samples of any channel, of words of the given format.

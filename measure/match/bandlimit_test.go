@@ -43,7 +43,7 @@ func TestBandLimitsUnderNoiseAndInCodes(t *testing.T) {
 	}
 }
 
-// checkLimit holds what r says of ends of the music's band: one warning that begins so, or none where says is "".
+// checkLimit checks what r says about where the music's band ends: one warning that begins with says, or none where says is "".
 func checkLimit(t *testing.T, name string, r match.Result, says string) {
 	t.Helper()
 	limits := of(r.Details, fault.BandLimit)
@@ -52,7 +52,7 @@ func checkLimit(t *testing.T, name string, r match.Result, says string) {
 	}
 }
 
-// Music that ends below the band in both captures, white noise in one of them alone: the other ends nowhere sooner.
+// Music that ends below the band in both captures, white noise in one of them alone: the band of the other does not end any lower.
 func TestNoiseInOneIsNoBandLimitOfTheOther(t *testing.T) {
 	const rate, seconds = 48000, 10
 	for seed := uint64(2); seed < 4; seed++ {
@@ -68,7 +68,7 @@ func TestNoiseInOneIsNoBandLimitOfTheOther(t *testing.T) {
 	}
 }
 
-// TestClippingIsNoBandLimitOfTheOther makes treble above the music of the one; that is no band limit of the other. A real one is still named.
+// Clipping makes treble above the music of one capture; that is no band limit of the other. A real one is still named.
 func TestClippingIsNoBandLimitOfTheOther(t *testing.T) {
 	m := newMusic(12, 6, 8000)
 	a := m.capture(faultRate, 6*faultRate, way{noise: 1e-6, seed: 4})
@@ -93,8 +93,8 @@ func TestClippingIsNoBandLimitOfTheOther(t *testing.T) {
 	}
 }
 
-// A cut into the midst of the music, a fault and what only one capture holds are no treble of the music: neither capture is
-// said to end where the other goes on. A real band limit in addition is still named.
+// A cut into the middle of the music, a fault and what only one capture holds are no treble of the music: neither capture
+// is said to end where the other goes on. A real band limit in addition is still named.
 func TestWhatIsNoTrebleOfTheMusic(t *testing.T) {
 	bright := dull(faultRate*6, 3)
 	music := limitedTo(8000, bright)
@@ -163,7 +163,8 @@ func limitedTo(hz float64, c pcm.Clip) pcm.Clip {
 	return lowpass((hz-250)/nyquist, (hz+250)/nyquist)(music{}, c)
 }
 
-// Both captures clipped alike null as well as any: it is said by itself, though the two polarities differ by a word.
+// Two captures clipped alike null as deep as any: the clipping is warned of by itself, though the two polarities
+// differ by a step.
 func TestClippingOfBothIsSaid(t *testing.T) {
 	a := newMusic(12, 6, 8000).capture(faultRate, 6*faultRate, way{bits: 24})
 	for _, ch := range a.Channels {

@@ -23,7 +23,7 @@ func spoilt(c pcm.Clip, gain, direct, rumble, noise float64, seed uint64) pcm.Cl
 	return out
 }
 
-// Content below the band does not count for the level: music is matched as without it, and the difference is named.
+// Content below the band does not count for the level: music is matched as if it were not there, and the difference is named.
 func TestLevelIsThatOfTheAudibleBand(t *testing.T) {
 	m := newMusic(3, 12, 18000)
 	loud := m.capture(48000, 10*48000, way{})
@@ -65,7 +65,7 @@ func TestLevelIsThatOfTheAudibleBand(t *testing.T) {
 	}
 }
 
-// Rumble of one capture is not what the other lost, where the music rests.
+// Where the music rests, rumble in one capture is not taken for something that the other lost.
 func TestRumbleWhereTheMusicRestsIsNoDropout(t *testing.T) {
 	const rate = 24000
 	c := newMusic(3, 8, 10000).capture(rate, 8*rate, way{})
@@ -117,7 +117,7 @@ func TestNoiseOfOneCaptureMovesNoLevel(t *testing.T) {
 	}
 }
 
-// One channel that is inverted against the other is turned back and named; it is no matter of time.
+// One channel that is inverted against the other is turned back and named; it is not taken for a difference in time.
 func TestAnInvertedChannelIsPutRight(t *testing.T) {
 	m := newMusic(3, 7, 18000)
 	a := m.capture(48000, 6*48000, way{seed: 1, noise: 1e-5})

@@ -11,9 +11,9 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// loop is a long capture made of ten seconds of noise with a course, so that a benchmark of minutes needs no
-// memory of minutes: what is measured is Compare's. Each channel is the sum of the noise and of itself read with a period
-// a little shorter, so that nothing comes back within minutes; plain leaves the second out, and the music repeats.
+// loop is a long capture made of ten seconds of noise of varying level, so that a benchmark of minutes does not hold
+// minutes in memory: what is measured is Compare's use of memory. Each channel is the sum of the noise and of itself read
+// with a period a little shorter, so that nothing repeats within minutes; plain leaves the second out, and the music repeats.
 type loop struct {
 	pcm.Clip
 	frames, delay int

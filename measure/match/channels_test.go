@@ -57,7 +57,7 @@ func TestOneChannelUnlikeTheOther(t *testing.T) {
 	}
 }
 
-// A capture collapsed to mono is said to be, with the place or with the refusal; and mono music in both is no fault.
+// A capture collapsed to mono is named, whether the place of B is found or refused; and mono music in both is no fault.
 func TestOneCaptureIsMono(t *testing.T) {
 	wide := dull(6*faultRate, 3)
 	sum := make([]float64, wide.Len())
@@ -92,7 +92,7 @@ func TestOneCaptureIsMono(t *testing.T) {
 	}
 }
 
-// A converter that takes turns between its channels has them half a frame apart, or one: the drift stays that of the clock,
+// A converter that samples its channels in turn has them half a frame apart, or one: the drift stays that of the clock,
 // each channel has its own offset, and the standard errors are of noise, not of that.
 func TestChannelsWithOffsetsOfTheirOwn(t *testing.T) {
 	const rate, seconds = 24000, 12

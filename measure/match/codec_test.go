@@ -10,8 +10,8 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// Dense music is never quiet. What a lossy code leaves of it then is there all the time, as noise is, but swells with the music by
-// a few decibels: that is said. Steady noise of the same level, of either capture, is not.
+// Dense music is never quiet. The error of a lossy code is then there all the time, as noise is, but swells with the music by a
+// few decibels: that is warned of. Steady noise of the same level, in either capture, is not.
 func TestWhatSwellsWithDenseMusicIsSaid(t *testing.T) {
 	const rate, seconds = 32000, 6
 	music := steady(rate, rate*seconds, 12000, way{})

@@ -26,7 +26,7 @@ type Corrected struct {
 }
 
 // Correct reads both captures over what r compared and hands the pair, corrected by what r found, to write block
-// by block; blocks are reused. Both go through the same interpolator and filter, as in Prepare; neither where r
+// by block; blocks are reused. Both go through the same interpolator and filter, as in Prepare, or through neither where r
 // found a whole number of frames and no drift. It takes from r only what its JSON holds, and returns an error that names what
 // is missing.
 func Correct(a, b pcm.Reader, r Result, write func(Pair) error) (Corrected, error) {
@@ -70,7 +70,7 @@ func Correct(a, b pcm.Reader, r Result, write func(Pair) error) (Corrected, erro
 	return out, nil
 }
 
-// line returns where B lies by what r says.
+// line returns where B lies according to r.
 func (r Result) line(rate pcm.Rate) (align.Line, error) {
 	for _, f := range []struct {
 		name  string

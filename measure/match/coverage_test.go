@@ -8,8 +8,9 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// The stated errors of the response hold the truth in 95 ± 3 of 100 bands at two of them, whatever the noise, and whichever capture
-// holds it. The truth is nil by construction: both captures hold the same samples. -full repeats the grid and asks it of every noise.
+// The truth lies within two stated errors of the response in 95 ± 3 of 100 bands, whatever the noise, and whichever capture
+// holds it. The true difference is nil by construction: both captures hold the same samples. -full repeats the grid and requires
+// it at every level of noise.
 func TestTwoErrorsOfTheResponseHoldTheTruth(t *testing.T) {
 	const rate, seconds = 24000, 8
 	pieces := []pcm.Clip{

@@ -1,14 +1,14 @@
-// Package match finds what differs between two captures of the same music though the chains did not do it: offset, clock drift, gain,
-// polarity and swapped channels; removes it, alike for all; and measures the residual.
+// Package match finds the differences between two captures of the same music that are not the work of the chains: offset, clock
+// drift, gain, polarity and swapped channels; removes them, alike for all; and measures the residual.
 //
 // Positions are frames unless a name says otherwise. A is the reference: frame t of A is at
 // offset + t·(1 + drift) of B.
 //
 // # Method
 //
-// Compare reads as the method: look at each capture (look.go), search for the places where B may lie and align it there (package align), measure
-// the residual (package residual), judge which place it is (rival.go), name what is wrong (package fault), and report the winner once
-// (report.go). Package audible holds the band and its transforms, package fit the least squares.
+// Compare follows the method step by step: look at each capture (look.go), search for the places where B may lie and align it there
+// (package align), measure the residual (package residual), judge which place it is (rival.go), name what is wrong (package fault), and
+// report the winner once (report.go). Package audible holds the band and its transforms, package fit the least squares.
 //
 // Sustained tones: every full period of a steady tone is nearly as good a place as the true one. The entire stretch is correlated at once
 // (rival.go), so that attack and end decide, and the doubt is reported. Where two places explain nearly as much, both are measured in full and the
@@ -59,7 +59,7 @@
 //
 // A filter (0.5 dB at 1 kHz), clipping, overdrive and 480 samples lost were each named, and nothing where nothing had been done. A low-pass at
 // 16 kHz was named as a band limit on all six pieces tried, and under noise of −95 dBFS in both captures on 12 of 14 more: the other
-// two reach 16 kHz in hardly an attack. Of 72 lossy copies (12 pieces, 30 s, 44.1 kHz, through ffmpeg: libmp3lame at 128, 192 and
+// two reach 16 kHz in hardly any attack. Of 72 lossy copies (12 pieces, 30 s, 44.1 kHz, through ffmpeg: libmp3lame at 128, 192 and
 // 320 kb/s, aac at 128 and 256, libvorbis at quality 5) none passed without a warning. On twelve invented pieces of 20 s (drums, piano, strings, voices,
 // applause; four with bass far above all else) 3 of 72 do: mono piano at 192 and 320 kb/s and a slow guitar at 320. Their residual is 73 to 77 dB below
 // the music, and 49 dB or more below it in all but two third octaves: as small as that of a chain that distorts by 0.02 %, and a null does not show which of
@@ -69,13 +69,13 @@
 //
 // Two captures of five minutes of music, 96 kHz stereo, take 5.2 to 5.4 s and 342 MB at most on two free cores.
 //
-// Two standard errors of the response hold the truth so often, of some 1200 bands each, over bright, mellow and dull music of 8 s and four shares of
-// the noise between A and B (TestTwoErrorsOfTheResponseHoldTheTruth -full):
+// How often two standard errors of the response hold the truth, in some 1200 bands each, over bright, mellow and dull music of 8 s and
+// four shares of the noise between A and B (TestTwoErrorsOfTheResponseHoldTheTruth -full):
 //
 //	noise (dBFS)     −60    −70    −80    −90   −100
 //	held (%)        95.4   96.6   96.3   96.3   97.5
 //
-// Two standard errors of the offset, the drift and the gain hold the truth in 93.9, 92.8 and 98.9 of 100 of 180 pairs of 6 and 12 s, with noise of −80 to −50 dBFS
-// as strong in A as in B, and ten times as strong in either (TestTwoErrorsOfOffsetDriftAndGainHoldTheTruth -full). The gain's error allows for all
-// noise being A's.
+// Two standard errors of the offset, the drift and the gain hold the truth in 93.9 %, 92.8 % and 98.9 % of 180 pairs of 6 and 12 s, with
+// noise of −80 to −50 dBFS as strong in A as in B, and ten times as strong in either (TestTwoErrorsOfOffsetDriftAndGainHoldTheTruth -full).
+// The gain's error allows for all noise being A's.
 package match

@@ -15,7 +15,7 @@ var ErrUnfit = errors.New("the captures cannot be matched")
 // ErrOutside is wrapped by Prepare's error where the excerpt asked for is not in all captures.
 var ErrOutside = errors.New("the place asked for is not in all captures")
 
-// ErrWandering is wrapped, instead of ErrUnfit, where they differ in time since their clocks wander against each other.
+// ErrWandering is wrapped, instead of ErrUnfit, where they differ in time because their clocks wander against each other.
 var ErrWandering = fmt.Errorf("%w", ErrUnfit)
 
 // Excerpt says what Prepare cuts and how far it must match. The zero value is an excerpt of 20 s from the start
@@ -99,7 +99,7 @@ type Presentation struct {
 	LevelErrorDB  float64  `json:"level_error_db"`
 	OffsetErrorUS float64  `json:"offset_error_us"`
 	NullDB        float64  `json:"null_db"`
-	// Identical says that every sample is the first presentation's: there is no difference to hear.
+	// Identical says that every sample equals the first presentation's: there is no difference to hear.
 	Identical bool `json:"identical"`
 	// DriftPPM and OffsetS are what the capture's clock and start had against the first's, and was removed.
 	DriftPPM float64 `json:"drift_ppm"`
@@ -115,10 +115,10 @@ type Presentation struct {
 	LevelBy string `json:"level_by"`
 }
 
-// LeadIn is the error of an excerpt of which no place was named, and which would begin with silence. It wraps ErrUnfit.
+// LeadIn is the error for an excerpt whose place was not given and which would begin with silence. It wraps ErrUnfit.
 type LeadIn struct {
-	SilentS float64 // how much of it
-	MusicS  float64 // where the music begins in the first capture, in seconds, a tenth before at the most
+	SilentS float64 // length of the silence
+	MusicS  float64 // where the music begins in the first capture, in seconds, early by a tenth at the most
 }
 
 // Error implements error.

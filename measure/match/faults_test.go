@@ -113,7 +113,7 @@ func silence(from, n int) faulty {
 	}
 }
 
-// only does to one channel, counted from 1, what do does to all.
+// only applies to one channel, counted from 1, what do applies to all.
 func only(channel int, do faulty) faulty {
 	return func(m music, b pcm.Clip) pcm.Clip {
 		done := do(m, b.Clone())
@@ -134,7 +134,7 @@ func held(from, n int) faulty {
 	}
 }
 
-// repeat puts what was played in the n frames before in the place of n frames.
+// repeat replaces n frames with the n frames before them.
 func repeat(from, n int) faulty {
 	return func(_ music, b pcm.Clip) pcm.Clip {
 		for _, ch := range b.Channels {
@@ -158,7 +158,7 @@ func ticks(from, n int, peak float64) faulty {
 	}
 }
 
-// course lets the level follow db, of the time in seconds.
+// course makes the level follow db, a function of the time in seconds.
 func course(db func(t float64) float64) faulty {
 	return func(_ music, b pcm.Clip) pcm.Clip {
 		for _, ch := range b.Channels {
@@ -200,7 +200,7 @@ func louderNoise(_ music, b pcm.Clip) pcm.Clip {
 	return w.finish(b)
 }
 
-// faultCase is a fault, and what is to be said of it.
+// faultCase is a fault, and the warning expected for it.
 type faultCase struct {
 	name string
 	do   faulty

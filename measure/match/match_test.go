@@ -62,7 +62,7 @@ func TestRecoversKnownTruth(t *testing.T) {
 			{"drift in ppm", r.DriftPPM - 1e6*w.drift, r.StandardErrors.DriftPPM, 0.02},
 			{"gain in dB", r.GainDB - pcm.DB(math.Abs(w.gain)), r.StandardErrors.GainDB, 0.002},
 		} {
-			// What is asked for, and that the standard error is true down to a thousandth of that.
+			// The accuracy required; and the standard error must be right down to a thousandth of that.
 			if math.Abs(e.err) > max(e.least, 3*e.standard) || math.Abs(e.err) > e.least/1000+4*e.standard {
 				t.Errorf("%+v: %s off by %.3g ± %.3g", w, e.what, e.err, e.standard)
 			}
@@ -165,7 +165,7 @@ func TestIdenticalCapturesArePreparedBitExact(t *testing.T) {
 	}
 }
 
-// Of long captures not every block is transformed; identical they are only if no word differs anywhere.
+// Of long captures not every block is transformed; they are identical only if no word differs anywhere.
 func TestOneWordThatDiffersIsNotIdentical(t *testing.T) {
 	const rate, seconds = 8000, 300
 	a := newMusic(4, seconds, 3000).capture(rate, seconds*rate, way{bits: 24})

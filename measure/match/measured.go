@@ -64,7 +64,7 @@ func (m measured) correlation(own []residual.ChannelFigures) float64 {
 
 // rivals are the other places at which B may lie.
 type rivals struct {
-	share float64 // of what this place explains: the most that one explains that was neither measured in full nor glanced at
+	share float64 // the most that a place neither measured in full nor glanced at explains, as a share of what this one does
 	known []rival
 }
 

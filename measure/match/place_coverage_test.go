@@ -9,8 +9,8 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// The stated errors of offset, drift and gain hold the truth in 95 ± 3 of 100 pairs at two of them, over noises, their shares in A and B, lengths, and
-// music from bright to dull. More than six errors are a fault whatever the rest does.
+// The truth lies within two stated errors of offset, drift and gain in 95 ± 3 of 100 pairs, over noises, their shares in A and B, lengths,
+// and music from bright to dull. More than six errors are a fault whatever the rest does.
 func TestTwoErrorsOfOffsetDriftAndGainHoldTheTruth(t *testing.T) {
 	const rate = 8000
 	pairs, lengths := 3, []float64{6}

@@ -16,8 +16,8 @@ import (
 	"gonum.org/v1/gonum/stat"
 )
 
-// mostlyNoise is the share of noise in the residual from which on least squares sets the level of a shallower null, too: loudness counts
-// the noise of each. Above noisyNull the noise is much of what is audible, and has to count.
+// mostlyNoise is the share of noise in the residual from which on least squares sets the level even where the null is shallower:
+// loudness counts the noise of each. Above noisyNull the noise is much of what is audible, and has to count.
 const mostlyNoise, noisyNull = 0.8, -12
 
 // Prepare cuts the same stretch of music out of the captures so that nothing differs but what the chains did: aligned, free of drift, polarity and channels put right, equally loud, faded alike at the ends.
@@ -164,7 +164,7 @@ func (p *preparation) place() (start, length int, err error) {
 // What a lead-in is: longer than a piece's own first breath, and as far below the music as a recorder's noise. Common practice, no source.
 const (
 	longestBreathS = 1.0
-	leadInDB       = -45 // to the loudest tenth of a second
+	leadInDB       = -45 // relative to the loudest tenth of a second
 )
 
 // sounds returns a LeadIn where the first capture is silent for a while from frame lo on.

@@ -16,7 +16,7 @@ import (
 	"gonum.org/v1/gonum/floats"
 )
 
-// The codes of what Prepare warns of in addition to what Compare does of the captures.
+// The codes of what Prepare warns of in addition to what Compare warns of.
 const (
 	TooQuiet        measure.Code = "too-quiet"        // for its loudness to be measured
 	LoudnessLowered measure.Code = "loudness-lowered" // to keep the true peak below Value, in dBTP

@@ -17,7 +17,7 @@ const (
 	OtherAlignment  measure.Code = "other-alignment"  // nulls as deep; Value is to how many dB
 	ShortOverlap    measure.Code = "short-overlap"    // Value is in seconds
 	Jumps           measure.Code = "jumps"            // of B, from the first to the last; Value is the first, in samples
-	ChannelsSwapped measure.Code = "channels-swapped" // 1 and 2
+	ChannelsSwapped measure.Code = "channels-swapped" // channels 1 and 2
 	ResponseDiffers measure.Code = "response-differs" // Value is in dB, in a third octave
 	ClockWanders    measure.Code = "clock-wanders"    // Value is in samples RMS
 	ClockSways      measure.Code = "clock-sways"      // Value is in samples RMS, faster than the wander is followed

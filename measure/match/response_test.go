@@ -26,8 +26,8 @@ func dull(frames int, seed uint64) pcm.Clip {
 	return c
 }
 
-// TestNoiseIsNoDifferenceInResponse is no difference in response, and a real one is still found with it: 0.5 dB at 6 kHz,
-// where noise is of the music's own level. ref: the filter's own response in closed form.
+// Noise is no difference in response, and a real one is still found with it: 0.5 dB at 6 kHz, where noise is of the
+// music's own level. ref: the filter's own response in closed form.
 func TestNoiseIsNoDifferenceInResponse(t *testing.T) {
 	clean := dull(faultRate*faultSeconds, 3)
 	const hz, db, q = 6000, 0.5, 1

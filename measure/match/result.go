@@ -58,7 +58,7 @@ type Result struct {
 	// where the music repeats exactly, 0.9 where the null is 10 dB deeper. A place that at first explains a tenth less or worse is not measured in
 	// full: its residual is estimated from that.
 	Confidence float64 `json:"confidence"`
-	// OtherOffsetsS are offsets, as OffsetS, at which B may lie as well: at which the confidence alone would be below 0.1.
+	// OtherOffsetsS are offsets, like OffsetS, at which B may lie as well: against each of them alone the confidence would be below 0.1.
 	OtherOffsetsS  []float64      `json:"other_offsets_s,omitempty"`
 	StandardErrors StandardErrors `json:"standard_errors"`
 	Channels       []Channel      `json:"channel"`
@@ -73,7 +73,7 @@ type Result struct {
 	measure.Warnings
 }
 
-// Jump is a place where samples of B were lost (Samples < 0), repeated or put in: from AtS seconds of A on, B is that much later.
+// Jump is a place where samples of B were lost (Samples < 0), repeated or inserted: from AtS seconds of A on, B is that much later.
 type Jump struct {
 	AtS     float64 `json:"at_s"`
 	Samples float64 `json:"samples"`
@@ -87,8 +87,8 @@ type StandardErrors struct {
 }
 
 // Channel is one channel of A against its partner in B, counted from 1 in A. The figures are absolute, not
-// relative to the common ones; the common offset is the mean of theirs, each weighed by how well it is known. A negative
-// Polarity relative to the common one is warned of.
+// relative to the common ones; the common offset is the mean of theirs, each weighted by how well it is known. A
+// negative Polarity relative to the common one is warned of.
 type Channel struct {
 	Channel       int     `json:"channel"`
 	GainDB        float64 `json:"gain_db"`

@@ -45,7 +45,7 @@ func (c *comparison) judge(minOverlapS float64) (measured, error) {
 	return best, nil
 }
 
-// rivalsFollowed is how many places after the first are aligned and measured in full: of music that repeats farther compares the others.
+// rivalsFollowed is how many places after the first are aligned and measured in full: where music repeats, farther compares the others.
 const rivalsFollowed = 2
 
 // deepest aligns and measures the first place and its rivals.
@@ -183,9 +183,10 @@ func (c *comparison) follow(s *align.Search, p align.Place) (measured, error) {
 // A judgement, no source; TestAPadWhoseSwellComesBackIsNeverMisplacedSilently holds it.
 const correlationDecides = 0.999
 
-// reconsidered compares a place with its neighbours. On a sustained tone every full period is nearly as good to the anchors, which weigh alike;
-// only attack and decay decide, and they count when the entire stretch is correlated at once. Where the null is deep the stretch ends within both
-// captures, since a file's ends are no attack and no decay. The deeper null of the two is taken, and the next best place is noted.
+// reconsidered compares a place with its neighbours. On a sustained tone every full period is nearly as good to the anchors, which all have
+// the same weight; only attack and decay decide, and they count when the entire stretch is correlated at once. Where the null is deep the
+// stretch ends within both captures, since a file's ends are no attack and no decay. The deeper null of the two is taken, and the next best
+// place is noted.
 func (c *comparison) reconsidered(s *align.Search, m measured) (measured, error) {
 	reach, stretch := int(rivalReachS*c.rate.Hz()), m.Overlap
 	if m.wiredDB() < surelyPlacedDB {

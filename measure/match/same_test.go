@@ -23,7 +23,7 @@ func sine(hz, phase float64) func(int) float64 {
 	return func(i int) float64 { return 0.5 * math.Sin(2*math.Pi*hz*float64(i)/48000+phase) }
 }
 
-// bars returns noise that comes again after so many frames.
+// bars returns noise that repeats after so many frames.
 func bars(frames int) func(int) float64 {
 	r := rand.New(rand.NewPCG(1, uint64(frames)))
 	noise := make([]float64, frames)
@@ -33,7 +33,7 @@ func bars(frames int) func(int) float64 {
 	return func(i int) float64 { return noise[i%frames] }
 }
 
-// A file compared with itself lies where it is, and what is periodic is said to fit elsewhere, too.
+// A file compared with itself has no offset, and where it is periodic it is said to fit elsewhere, too.
 func TestAPeriodicSignalIsInPlaceAgainstItself(t *testing.T) {
 	for name, of := range map[string]func(int) float64{
 		"quarter of the rate": sine(12000, 0), "997 Hz": sine(997, 0), "1 kHz": sine(1000, 0), "23 kHz": sine(23000, 0), "10 Hz": sine(10, 0),

@@ -101,7 +101,7 @@ func share(rate pcm.Rate, level func(t float64) float64, seconds float64, cut bo
 	return band * sounding / n
 }
 
-// A channel that is dead, but for a recorder's noise, is said to be so, and is no capture that drops out.
+// A channel that is dead, but for a recorder's noise, is named as such, and is not taken for dropouts.
 func TestADeadChannelIsNoDropout(t *testing.T) {
 	b := dull(faultRate*12, 3)
 	a := b.Clone()

@@ -57,7 +57,7 @@ func (c SuggestConfig) Validate() error {
 // TestSuggestionsRefuseWhatIsTooShortAndSkipSilence holds them.
 const mostSuggested, longestSuggestedS = 100, 600
 
-// Frames of analysis: long enough to part tones at 100 Hz, short enough to see an onset.
+// Frames of analysis: long enough to resolve tones at 100 Hz, short enough to see an onset.
 const (
 	suggestBlock = 2048
 	quietestDBFS = -70 // below, a stretch is silence rather than music (common practice, no source)
@@ -178,7 +178,7 @@ func (t *trait) high(bins []complex128, rate pcm.Rate) float64 {
 type kind struct {
 	name, unit string
 	figure     func([]trait) float64
-	sign       float64 // of what is better
+	sign       float64 // 1 where more is better, −1 where less is
 }
 
 func kinds() []kind {

@@ -7,8 +7,8 @@ import (
 	"heardiff/measure/match"
 )
 
-// A clock that sways too fast for the track of blocks is said to, with its size; the channels' offsets do not follow it. A sway that
-// leaves a null below −50 dB is let pass.
+// A clock that sways too fast for the track of blocks is named, with the size of the sway; the channels' offsets do not follow it. A
+// sway that leaves a null below −50 dB is not warned of.
 func TestAFastSwayIsSaidWithItsSize(t *testing.T) {
 	const rate, seconds = 24000, 9
 	m := newMusic(12, seconds, 11000)

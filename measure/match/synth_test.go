@@ -114,7 +114,7 @@ func (w way) finish(c pcm.Clip) pcm.Clip {
 	return c
 }
 
-// hum of many steady sines up to topHz: strictly band-limited, so that samples near Nyquist are the truth too.
+// steady is the sum of many steady sines up to topHz: strictly band-limited, so that it is exact up to Nyquist, too.
 func steady(rate pcm.Rate, frames int, topHz float64, w way) pcm.Clip {
 	r := rand.New(rand.NewPCG(31, 1))
 	c := pcm.NewClip(rate, 2, frames)

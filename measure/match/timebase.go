@@ -31,7 +31,7 @@ type preparation struct {
 	gains           []float64
 	base            align.Line // the common time base: frame t of the first is at base.shift(t) + t
 	first, n        int        // frames of the common base
-	audible.Kernels            // of the check
+	audible.Kernels            // for the check
 	out             Prepared
 }
 

@@ -119,7 +119,7 @@ func selectNth(x []float64, n int) float64 {
 func (s Spectrum) Lines(lowHz, highHz float64, halfWidth int, falseAlarms float64) []Line {
 	noise := s.Noise(halfWidth)
 	low, high := max(1, s.Bin(lowHz)), min(s.Bin(highHz), len(s.Density)-2)
-	// How many times the mean noise a bin must hold so that of as many independent bins of noise alone falseAlarms exceed it on average.
+	// How many times the mean noise a bin must hold: on average, falseAlarms of as many independent bins of noise alone exceed it.
 	p := falseAlarms / float64(max(high-low+1, 1))
 	threshold := mathext.GammaIncRegCompInv(s.Freedom/2, min(p, 0.5)) / (s.Freedom / 2)
 	var found []Line

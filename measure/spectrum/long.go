@@ -111,7 +111,7 @@ func (l *long) transformRows(h *half, x []complex128, first int) [tileWidth][]co
 	return rows
 }
 
-// transpose writes rows, of which the first is so called, as columns of dst.
+// transpose writes rows, whose indices begin at first, as columns of dst.
 func (l *long) transpose(dst []complex128, rows [tileWidth][]complex128, first int) {
 	for c := range l.columns {
 		out := dst[c*l.rows+first:][:tileWidth]

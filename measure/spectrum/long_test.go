@@ -8,7 +8,7 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 )
 
-// Against the library's own transform of the whole, at an even and an odd power of two.
+// Against the library's own transform of full length, at an even and an odd power of two.
 func TestLongTransformIsTheTransform(t *testing.T) {
 	random := rand.New(rand.NewPCG(3, 4))
 	for _, n := range []int{1 << 16, 1 << 17} {

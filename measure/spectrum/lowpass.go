@@ -10,8 +10,8 @@ import (
 // Int. Symp. Circuits and Systems, 1974.
 func KaiserBeta(attenuationDB float64) float64 { return 0.1102 * (attenuationDB - 8.7) }
 
-// KaiserLength returns the odd number of taps of a low-pass for a stop band of −attenuationDB and a transition that is so wide, as a part of
-// the rate. ref: as KaiserBeta, (A − 7.95)/(2.285·Δω) + 1.
+// KaiserLength returns the odd number of taps of a low-pass for a stop band of −attenuationDB and a transition of the given width, as a
+// part of the rate. ref: as KaiserBeta, (A − 7.95)/(2.285·Δω) + 1.
 func KaiserLength(attenuationDB, width float64) int {
 	return 2*int(math.Ceil((attenuationDB-7.95)/(2.285*2*math.Pi*width)/2)) + 1
 }

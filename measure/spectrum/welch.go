@@ -148,7 +148,7 @@ type Spectrum struct {
 	Density []float64
 }
 
-// BinHz returns the distance of two bins in Hz.
+// BinHz returns the distance between neighbouring bins in Hz.
 func (s Spectrum) BinHz() float64 { return s.RateHz / float64(s.Size) }
 
 // FreqHz returns the frequency of bin k.

@@ -110,7 +110,7 @@ func (w Window) Response(x float64) float64 {
 	return sum / w.cosine[0]
 }
 
-// tukeyLobe returns sinc((1 − t/2)·x)·cos(πtx/2)/(1 − t²x²): a rectangle folded with the lobe of a cosine.
+// tukeyLobe returns sinc((1 − t/2)·x)·cos(πtx/2)/(1 − t²x²): a rectangle convolved with the lobe of a cosine.
 func tukeyLobe(x, t float64) float64 {
 	const rounding = 1e-9 // below it the quotient has no digits
 	d := 1 - t*t*x*x

@@ -11,9 +11,9 @@ import (
 const (
 	pieceSeconds = 0.5e-3 // half the shortest packet that is lost
 	blockPieces  = 100    // 50 ms
-	// burstRatio is by how much the power of a piece is above the medians before and after it. It is so much that
-	// rumble, of which half a millisecond is one degree of freedom, exceeds it once in 10¹¹ pieces (χ² of 100 medians, 45.5), and noise
-	// of the full band never; a piece below it adds less than 0.02 dB to the noise of 15 s.
+	// burstRatio is how many times the medians before and after it the power of a piece must be. It is so large that rumble, of which
+	// half a millisecond is one degree of freedom, exceeds it once in 10¹¹ pieces (χ² of 100 medians, 45.5), and noise of the full band
+	// never; a piece below it adds less than 0.02 dB to the noise of 15 s.
 	burstRatio = 100
 	// burstFloor is a mean square below that of any converter's noise, −150 dBFS: rounding errors of a computed tone are no typical noise.
 	burstFloor = 1e-15

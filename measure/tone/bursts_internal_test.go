@@ -10,7 +10,7 @@ func TestTheEndsOfStretchesAreNoBursts(t *testing.T) {
 	for _, f := range []struct {
 		name        string
 		from, to    int // frames of the second stretch that are 30 dB louder
-		count, part int // … and the piece of all in which that begins
+		count, part int // … and the piece, counted from the first, in which that begins
 	}{
 		{"none", 0, 0, 0, 0},
 		{"within", 10_000, 10_048, 1, 2416},

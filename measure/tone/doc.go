@@ -10,12 +10,12 @@
 // Tones and products are fitted in turn, each with all the others taken out, until none moves: harmonics of −6 to −40 dBc leave less than −150 dB
 // in the noise (without it: −71 to −110 at 997 Hz). Lines of the mains are measured by the power of the entire hill that a
 // frequency which wanders by up to 50 mHz RMS makes of them: within 0.3 dB up to the ninth harmonic (by the peak alone: 3 dB low). That is so in 1800 of
-// 1800 lines of 10 to 60 s that are 33 dB above the noise in a hertz, and 73 dB. Noise scatters those that are 21 dB above it by more: 82 % are within 0.3 dB in
-// 10 s, 95 % in 20 s, and 99.7 % in 60 s (TestHumIsRightWithinThreeTenths -full).
+// 1800 lines of 10 to 60 s that are 33 or 73 dB above the noise in a hertz. Noise scatters those that are 21 dB above it by more: 82 % are
+// within 0.3 dB in 10 s, 95 % in 20 s, and 99.7 % in 60 s (TestHumIsRightWithinThreeTenths -full).
 //
-// A fit weighs each stretch by a Hann window, so that noise beyond the band, as of a converter that shapes its own, bears on nothing: −20 dBFS of it
-// above 25 kHz leave a dynamic range of 110 dB as it is within 0.02 dB (with equal weights: 0.8 dB less), and an idle tone there of −40 dBFS is not taken
-// for the tone.
+// A fit weighs each stretch by a Hann window, so that noise beyond the band, as of a converter that shapes its own, affects nothing: −20
+// dBFS of it above 25 kHz leave a dynamic range of 110 dB as it is within 0.02 dB (with equal weights: 0.8 dB less), and an idle tone there
+// of −40 dBFS is not taken for the tone.
 //
 // The limit of a harmonic or product is what noise alone exceeds once in twenty times, known from the scatter between stretches; a line
 // below it, or within 3 dB above, is no measured figure, however low the recording set-up's own is.
@@ -43,8 +43,9 @@
 // 0.8 dB at 20 Hz in 5 s, with a warning. Points of which the sweep's own part may be half are null.
 //
 // Errors and limits of a sweep: the noise is read between the linear response and the harmonics, where nothing else is but what the sweep's own beginning
-// spills, and that is taken out. So often noise stays below a limit, and the response is within two of its standard errors, in 96 captures at 8 and
-// 22.05 kHz, 10 and 30 s, with noise of −97 to −37 dBFS under a sweep of −6 dBFS (TestNoiseReachesTheLimitsOfASweepOnceInTwentyTimes -full):
+// spills, and that is taken out. How often noise stays below a limit, and the response within two of its standard errors, in 96 captures at
+// 8 and 22.05 kHz, 10 and 30 s, with noise of −97 to −37 dBFS under a sweep of −6 dBFS (TestNoiseReachesTheLimitsOfASweepOnceInTwentyTimes
+// -full):
 //
 //	                                  figures    held
 //	points of harmonics from 60 Hz on   17088   94.9 %

@@ -47,7 +47,7 @@ func warningsOf(kind string) func(pcm.Reader) (measure.Warnings, error) {
 	}
 }
 
-// What a recorder does wrong to each signal is named; the signals alone are warned of nothing.
+// What a recorder does wrong to each signal is named; the signals alone bring no warning.
 func TestFaultsOfARecorderAreNamed(t *testing.T) {
 	signals := map[string]pcm.Clip{
 		"noise":     sines(6, noise115, nil, nil),
@@ -121,7 +121,7 @@ func TestALevelThatMovesIsNamed(t *testing.T) {
 	}
 }
 
-// A channel without the tone has no level to move, and noise as loud as the tone's weighted tenth no automatic gain.
+// A channel without the tone has no level to move, and noise 20 dB below a low tone is not taken for an automatic gain.
 func TestNoiseIsNoMovingLevel(t *testing.T) {
 	c := sines(20, noise115, []float64{997}, []float64{0.89})
 	c.Channels[1] = sines(20, noise115, nil, nil).Channels[1]
@@ -150,7 +150,8 @@ func TestOtherSignalsAndRatesAreNamed(t *testing.T) {
 	}
 }
 
-// A tone somebody meant to play is warned of nothing; one that a clock out of order, or another rate, makes of a usual one is.
+// A tone that somebody meant to play brings no warning; one that a clock out of order, or another rate, makes of a usual one
+// does.
 func TestUsualTestTonesAreNoWrongClocks(t *testing.T) {
 	for hz, want := range map[float64]measure.Code{
 		997: "", 1000: "", 1000.2: "", 997.15: "", 440: "", 500: "", 998: "", 999: "", 1001: "", 1500: "", 2000: "", 3150: "", 1234.5: "",

@@ -43,12 +43,12 @@ func (o *oscillator) next() complex128 {
 
 func middle(x []float64) float64 { return float64(len(x)-1) / 2 }
 
-// hann returns what is, with 1 added to its real part, twice a Hann window over n samples: their mean is 1.
+// hann returns an oscillator whose real part, with 1 added, is twice a Hann window over n samples, with a mean of 1.
 func hann(n int) *oscillator { return newOscillator(2*math.Pi/float64(n), -float64(n-1)/2) }
 
 // fitSine returns the sine near frequency omega that fits x best, together with a constant (four parameters,
 // least squares by Gauss and Newton; omega must be within a quarter period over the length of x). Samples count by a Hann window: with
-// equal weights the fit takes for the tone, of all that is d Hz away over T seconds, a part of 1/(πdT), be it hum or noise beyond the band.
+// equal weights, a fit over T seconds takes a part of 1/(πdT) of whatever is d Hz away for the tone, whether hum or noise beyond the band.
 //
 // ref: IEEE Std 1057, sine-wave fit with unknown frequency (four parameters), there with equal weights.
 func fitSine(x []float64, omega float64, rounds int) (s sine, constant float64) {

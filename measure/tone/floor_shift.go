@@ -19,7 +19,7 @@ type shift float64
 // apart reports whether distortion at the one level says little of that at the other.
 func (s shift) apart() bool { return math.Abs(float64(s)) > sameLevelDB }
 
-// additive carries a figure in dB to the tone of what does not depend on the tone.
+// additive carries over a figure, in dB to the tone, of what does not depend on the tone.
 func (s shift) additive(db float64) float64 { return db + float64(s) }
 
 // distortion returns the most that a product of an order, in dB to the tone, comes to with the capture's tone: under a lower tone
@@ -34,7 +34,7 @@ func (s shift) distortion(order int, db float64) float64 {
 	return db - float64(order-1)*float64(s)
 }
 
-// limit is limitOf for distortion of which the set-up's comes to most at the most, and the capture's noise to own (NaN: not known): where
+// limit is limitOf for distortion, where the set-up's is no more than most, and the capture's noise comes to own (NaN: not known): where
 // the levels are apart, only what is clear of the set-up's, or within the capture's own noise, is known.
 func (s shift) limit(figure string, value, most, own float64) Limit {
 	l := limitOf(figure, value, most)
@@ -103,7 +103,7 @@ func (s shift) carried(lines []Line) []Line {
 }
 
 // setFloor limits each channel by the floor's of the same number. Where the two were recorded at different rates, or with different channels, or
-// check, which may be nil, refuses one, all are as they were.
+// check, which may be nil, refuses one, all stay as they were.
 func setFloor[C any](of, floor []C, ratesHz [2]int, check func(c, f C) error, limit func(c *C, f C)) error {
 	if ratesHz[0] != ratesHz[1] || len(of) != len(floor) { // the limits of one input, or of one rate, say nothing of another's
 		return fmt.Errorf("tone: %w: floor of %d channels at %d Hz, capture of %d at %d Hz", pcm.ErrMismatch, len(floor), ratesHz[1], len(of), ratesHz[0])

@@ -30,7 +30,7 @@ func findLines(s spectrum.Spectrum, skip func(hz float64) bool) (hum, other []sp
 		fifty, sixty = sixty, fifty
 	}
 	var taken []field
-	for i, l := range lines { // the strongest takes what its wandering left of others
+	for i, l := range lines { // the strongest line takes in those that its wandering made
 		within := func(f field) bool { return f.from <= l.FreqHz && l.FreqHz <= f.to }
 		switch {
 		case slices.ContainsFunc(taken, within):

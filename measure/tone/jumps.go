@@ -12,13 +12,14 @@ import (
 
 const (
 	phaseSeconds = 0.05 // a phase is read over
-	// leastJump is in seconds: no clock worth the name slips by as much within 0.05 s and goes on at its old pace. A number of samples
-	// lost or repeated moves 997 Hz by less once in two thousand. Common practice, no source.
+	// leastJump is in seconds: no clock worth the name slips by as much within 0.05 s and goes on at its old pace. Of the numbers of
+	// samples that may be lost or repeated, one in two thousand moves 997 Hz by less. Common practice, no source.
 	leastJump = 250e-9
 	// jumpSigmas is how many standard deviations of the steps of the phase a jump has at the least: chance alone exceeds it
 	// once in 10¹⁵ steps of noise. What a clock wanders by in periods does not reach two.
 	jumpSigmas = 8
-	// neighbours is how many steps before and after, next but one to it, the pace is the median of: two jumps among five do not change it.
+	// neighbours is how many steps on either side, from the next but one on, the pace is the median of: two jumps among five do not change
+	// it.
 	neighbours = 5
 )
 
@@ -113,7 +114,7 @@ func offPace(step, before, after, least float64) bool {
 	return math.Abs(b) >= least && math.Abs(a) >= least && a*b > 0
 }
 
-// paces returns the median of the neighbours before each step and of those after it; at the ends, of those there are.
+// paces returns the median of the neighbours before each step and of those after it; at the ends, of as many as there are.
 func paces(steps []float64) (before, after []float64) {
 	before, after = make([]float64, len(steps)), make([]float64, len(steps))
 	for i := range steps {
@@ -152,8 +153,8 @@ func jitterTone(channel int, hz float64, rate pcm.Rate) []measure.Warning {
 	return []measure.Warning{measure.Warningf(JitterSignal, "channel %d: the tone is at %.2f Hz, a quarter of the rate: the jitter signal? Its harmonics lie beyond the band", channel, hz).In(channel).Of(hz, "Hz")}
 }
 
-// clocksAgree is what the clocks of a player and a recorder differ by at most, relative; pastClocks, from where on a tone near a
-// usual one is another tone, and no clock's doing. Common practice, no source: crystals keep to 100 ppm each.
+// clocksAgree is what the clocks of a player and a recorder differ by at most, relative; pastClocks is the difference from which
+// on a tone near a usual one is another tone, and no clock's doing. Common practice, no source: crystals keep to 100 ppm each.
 const clocksAgree, pastClocks = 3e-4, 5e-4
 
 // strayTone is wrongRate of a single tone, which is 997 Hz or 1 kHz unless it is at a multiple of ten hertz: there

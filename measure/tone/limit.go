@@ -33,7 +33,8 @@ type Limit struct {
 	Standing string  `json:"standing"` // Measured, UpperBound, AtFloor or Unknown
 }
 
-// Bound returns the upper bound that a figure in dB is where it is no more than clearDB above its own limit, and whether it is one.
+// Bound reports whether a figure in dB is only an upper bound, because it is no more than clearDB above its own limit, and returns
+// that bound.
 func Bound(db, limitDB float64) (bound float64, is bool) {
 	if db > limitDB+clearDB || math.IsNaN(db) || math.IsNaN(limitDB) {
 		return math.NaN(), false
@@ -117,8 +118,8 @@ type line interface{ at() (hz, db float64) }
 func (l Line) at() (hz, db float64)      { return l.Hz, l.DBC }
 func (l LevelLine) at() (hz, db float64) { return l.Hz, l.DBFS }
 
-// lineLimits gives each line that the set-up alone shows too that one's level: the others are far from the floor, since
-// they were distinguished from the noise.
+// lineLimits gives each line that the set-up alone shows, too, the level of the set-up's line: the others are far from
+// the floor, since they were distinguished from the noise.
 //
 // slack is how far, relative to its frequency, a line may have moved between the captures; format names the figure.
 func lineLimits[L line](format string, slack float64, lines, floor []L) []Limit {

@@ -11,8 +11,8 @@ import (
 // rayleigh95 is the 95 % point of the magnitude of a phasor whose two parts have unit variance: √(−2·ln 0.05).
 const rayleigh95 = 2.447746830680816
 
-// beyond95 is by how much a bin of noise exceeds its RMS magnitude once in twenty times, where that is known from so many independent bins
-// only: the root of the 95 % point of F with 2 and 2·n degrees of freedom, which has the closed form n·(20^(1/n) − 1).
+// beyond95 returns the factor by which a bin of noise exceeds its RMS magnitude once in twenty times, where that is known from so many
+// independent bins only: the root of the 95 % point of F with 2 and 2·n degrees of freedom, which has the closed form n·(20^(1/n) − 1).
 func beyond95(independent float64) float64 {
 	return math.Sqrt(independent * (math.Pow(20, 1/independent) - 1))
 }
@@ -20,9 +20,9 @@ func beyond95(independent float64) float64 {
 // chance95 is rayleigh95 where the standard error of the parts is known from the scatter of n stretches only.
 func chance95(n int) float64 { return math.Sqrt2 * beyond95(float64(n-1)) }
 
-// noisePower returns the power that the sum of the powers of phasors of noise exceeds once in twenty times, where each alone reaches
-// a limit, in dB, as often: of two Gaussian parts each. The sum's distribution is taken for a χ² of the same mean and variance, which is exact where
-// all are alike. It is a little too high where the limits allow for few stretches. NaN where a limit is, or none.
+// noisePower returns the power that the sum of the powers of noise phasors, each of two Gaussian parts, exceeds once in twenty times, where
+// each alone reaches its limit, in dB, as often. The sum's distribution is taken for a χ² of the same mean and variance, which is exact
+// where all are alike. It is a little too high where the limits allow for few stretches. NaN where a limit is NaN, or there is none.
 //
 // ref: F. E. Satterthwaite, "An approximate distribution of estimates of variance components", Biometrics 2, 1946 (from memory).
 func noisePower(limits ...float64) float64 {

@@ -96,7 +96,7 @@ func TestNoDistortionIsMeasuredInTheCapturesOwnNoise(t *testing.T) {
 			near(t, "a harmonic's limit", limitNamed(t, r.Channel[0].Limits, fmt.Sprintf("harmonics[%d].dbc", k)).Limit, h.LimitDBC, 1e-9)
 		}
 	}
-	// By F with 2 and 14 degrees of freedom, 3 dB above what one in twenty exceeds are exceeded by 6 in 1000.
+	// By F with 2 and 14 degrees of freedom, 6 in 1000 lie more than 3 dB above what one in twenty exceeds.
 	if measured > 5 {
 		t.Errorf("%d of %d figures of noise are measured ones", measured, all)
 	}

@@ -36,13 +36,13 @@ func TestWeightedNoiseAgreesWithAnotherLibrary(t *testing.T) {
 		}
 	}
 	density := pcm.PowerDB(sum / n)
-	// Welch of the same segments: what is left is how the bins at the band's edges are shared out, and the last segment.
+	// Welch's method with the same segments: what is left is how the bins at the band's edges are shared out, and the last segment.
 	near(t, "unweighted, same segments", c.UnweightedDBFS, -82.4641, 0.01)
 	near(t, "A, same segments", c.AWeightedDBFS, -84.5672, 0.01)
 	near(t, "CCIR-RMS, same segments", c.CCIRRMSDBFS, -80.8338, 0.01)
 	near(t, "density, same segments", density, -125.4735, 0.01)
-	// One periodogram of the whole weighs every frame alike, Welch the middle of the recording more: the level of 4 s of
-	// noise in 20 kHz has a standard error of 0.015 dB by either, in 1 kHz of 0.07 dB.
+	// A single periodogram weights every frame alike, Welch's method the middle of the recording more: the level of 4 s
+	// of noise in 20 kHz has a standard error of 0.015 dB by either, in 1 kHz of 0.07 dB.
 	near(t, "unweighted, whole", c.UnweightedDBFS, -82.4705, 0.06)
 	near(t, "A, whole", c.AWeightedDBFS, -84.5798, 0.06)
 	near(t, "CCIR-RMS, whole", c.CCIRRMSDBFS, -80.8384, 0.06)

@@ -14,10 +14,10 @@ import (
 // What a recording of silence is. Judgement, no source; TestLoudNoiseIsNoSilence and TestFaultsOfTheRecorderAreNamed hold the first two.
 const (
 	loudestNoise = -30 // dBFS
-	clickRatio   = 4   // a tenth of a second is a click's where it is louder than the rest by 12 dB
+	clickRatio   = 4   // a tenth of a second holds a click where it is louder than the rest by 12 dB
 	leastTenths  = 4   // that hold anything, for its ends to be found
 	inSecond     = 10  // tenths
-	oneLineDB    = 3   // below all of it, a line holds half
+	oneLineDB    = 3   // a line this little below all of it holds half the power
 )
 
 // quiet is the part of a recording of silence that is the chain's, and what is unusual about it.

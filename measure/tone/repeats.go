@@ -35,8 +35,8 @@ const (
 	repeatSeconds = 2 // a buffer that comes back does so within this time
 	repeatWindows = 8 // about 128 frames: the shortest block that is found
 	repeatSieve   = 4 // zeros that the hash of a chosen window begins with
-	// mostMatched is the share of the chosen windows that come back from which on the signal is taken for a periodic one. A judgement, no source;
-	// TestFaultsOfTheRecorderAreNamed holds it.
+	// mostMatched is how large a share of the chosen windows must come back for the signal to be taken for a periodic one. A judgement, no
+	// source; TestFaultsOfTheRecorderAreNamed holds it.
 	mostMatched = 0.1
 )
 

@@ -16,9 +16,9 @@ var ErrNoSignal = errors.New("not the signal for this measurement")
 
 // What the active part of a recording is known by, in tenths of a second. Judgement, no source; TestWhatSurroundsATone holds it.
 const (
-	shortTenths  = 10   // fewer keep their ends
+	shortTenths  = 10   // a recording of fewer keeps its ends
 	heldTenths   = 5    // for which a level is kept up: a click is shorter
-	extentRatio  = 0.25 // of the level, that extentTenths of the signal have at the least, one after the other, where it begins and ends: 12 dB
+	extentRatio  = 0.25 // of the level: extentTenths in a row have as much where the signal begins and ends: 12 dB
 	extentTenths = 3
 	holeRatio    = 0.1  // of the level, below which a tenth is a hole: 20 dB
 	noiseRatio   = 1e-3 // of the loudest channel's level, below which a channel is noise
@@ -36,7 +36,8 @@ type active struct {
 	loudest []float64
 	repeats *repeats
 	zeros   []zeros
-	// restlessDB is how far the levels of channels move from one tenth to the next, median: noise, where nothing else.
+	// restlessDB is how far the levels of channels move from one tenth to the next, median: a measure of noise where
+	// nothing else moves them.
 	restlessDB []float64
 }
 

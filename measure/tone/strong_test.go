@@ -30,7 +30,7 @@ func TestStrongDistortionLeavesNothingInTheNoise(t *testing.T) {
 				t.Fatal(err)
 			}
 			c := r.Channel[0]
-			// −150 dB is asked for; it is relative to the tone of −1 dBFS.
+			// −150 dB is required, relative to the tone of −1 dBFS.
 			if !(c.NoiseDB < -150) {
 				t.Errorf("%v Hz, %v dBc: %.1f dB of noise where there is none", hz, dbc, c.NoiseDB)
 			}
@@ -50,8 +50,8 @@ func TestStrongDistortionLeavesNothingInTheNoise(t *testing.T) {
 	}
 }
 
-// A converter that shapes its noise holds more of it above the band than the tone of −60 dBFS is strong, and an idle tone: they neither hide the
-// tone, nor does the fit of the tone take a part of them.
+// A converter that shapes its noise has more of it above the band than the power of a tone of −60 dBFS, and an idle tone: neither hides the
+// tone, and the fit of the tone takes no part of them.
 func TestWhatIsBeyondTheBandIsNoNoise(t *testing.T) {
 	const inBand, seconds = -110, 5.4
 	for _, c := range []struct {

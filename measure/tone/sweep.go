@@ -70,8 +70,8 @@ type HarmonicPoint struct {
 // longestSweep is the most frames that are transformed at once: 134 million bytes of samples.
 const longestSweep = 1 << 24
 
-// Sweep measures a recording of the sweep of package signal. The linear response and each harmonic part in
-// time when the sweep is undone: the n-th is L·ln(n) before the linear one.
+// Sweep measures a recording of the sweep of package signal. The linear response and each harmonic are separate in
+// time once the sweep is undone: the n-th is L·ln(n) before the linear one.
 //
 // The error wraps ErrNoSignal where no channel holds such a sweep, or the recording is longer than 16.7 million frames.
 //
@@ -290,7 +290,7 @@ func (r response) at(f float64) float64 {
 const longestTail = 0.5 // seconds after the peak: the response is smoothed by no more than 2 Hz
 
 // response returns the transfer function of order n: the impulse response around L·ln(n) before the peak, from three tenths of the way to the
-// next order before it to seven tenths of the way to the next after it. From shortFromHz on a harmonic's is of less.
+// next order before it to seven tenths of the way to the next after it. From shortFromHz on, a shorter stretch is taken for a harmonic.
 func (c cutter) response(n int) response {
 	before, after := c.window(n)
 	cut, _ := c.cut(c.place(float64(n)), before, after)
@@ -317,14 +317,14 @@ func (c cutter) window(n int) (before, after float64) {
 	return before, after
 }
 
-// windowSums are those of the squares and of the fourth powers of a window.
+// windowSums are the sums of the squares and of the fourth powers of a window.
 type windowSums struct{ squares, fourths float64 }
 
-// frames returns the length that bears on the scatter of noise: a Hertz of its spectrum holds an independent bin for each second of it.
+// frames returns the length that bears on the scatter of noise: a hertz of its spectrum holds an independent bin for each second of it.
 func (s windowSums) frames() float64 { return s.squares * s.squares / s.fourths }
 
-// cut returns the part so far around a frame of the impulse response, its edges raised cosines over half of what is
-// before and a quarter of what is after, and the sums of that window.
+// cut returns the part of the impulse response from before to after around a frame, its edges raised cosines over
+// half of what is before and a quarter of what is after, and the sums of that window.
 func (c cutter) cut(centre, before, after float64) (cut []float64, sums windowSums) {
 	cut = make([]float64, int(before+after))
 	first := int(math.Floor(centre - before))

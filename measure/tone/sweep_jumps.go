@@ -21,7 +21,8 @@ const (
 // passage is when the part of a response in a band arrives, in seconds after the response's peak.
 type passage struct{ hz, delay float64 }
 
-// narrowFromHz is from where on a band of a third of an octave is sharp enough in time. A judgement, no source; TestLostAndRepeatedFramesOfASweepAreNamed holds it.
+// narrowFromHz is the frequency from which on a band of a third of an octave is sharp enough in time. A judgement, no source;
+// TestLostAndRepeatedFramesOfASweepAreNamed holds it.
 const narrowFromHz = 2000
 
 // passages returns the passages of bands a third of an octave apart, up to a frequency. Bands without a response are left out. They are
@@ -67,7 +68,7 @@ func (c cutter) arrival(linear response, low, high float64) (delay float64, ok b
 	return (float64(best)+vertex(power, best))*step - before/c.rate, ok
 }
 
-// withoutOwnDelay turns the phase of a response back by that of the filter of least phase that has its magnitude: a cut, a notch or a
+// withoutOwnDelay turns the phase of a response back by that of the minimum-phase filter that has its magnitude: a cut, a notch or a
 // band limit delays what it passes, and is no jump. Beyond low and high the magnitude is taken to go on as at these.
 //
 // ref: A. V. Oppenheim, R. W. Schafer, Discrete-Time Signal Processing, the phase of a minimum-phase sequence by its folded cepstrum
@@ -95,7 +96,7 @@ func (r response) withoutOwnDelay(low, high float64) response {
 	return out
 }
 
-// deepest is the depth of a notch that is believed, to the strongest part of a response: −80 dB.
+// deepest is the greatest depth of a notch that is believed, relative to the strongest part of a response: −80 dB.
 const deepest = 1e-4
 
 // vertex returns where, in steps off k, the parabola through the logarithms of the values around k is highest.

@@ -13,14 +13,14 @@ import (
 )
 
 const (
-	// shortFromHz is from where on a short stretch of a harmonic is taken. Chains that ring on do so at low frequencies, and
-	// what a digital chain's distortion folds back at half its rate comes at other moments than the harmonics that it could be taken
-	// for, though near them: 2·f and 3·f fold onto each other at a fifth of the rate.
+	// shortFromHz is the frequency from which on a short stretch of a harmonic is taken. Chains that ring on do so at low
+	// frequencies, and what a digital chain's distortion folds back at half its rate comes at other moments than the harmonics that
+	// it could be taken for, though near them: 2·f and 3·f fold onto each other at a fifth of the rate.
 	shortFromHz = 2000
 	// shortest is half of that stretch, in seconds; shorter yet in short sweeps. Clocks 200 ppm apart move a harmonic by
 	// 4 ms in a sweep of a minute.
 	shortest, shortestPart = 0.05, 0.03
-	// edgeHz is up to where the sweep's beginning shows in a harmonic.
+	// edgeHz is the frequency up to which the sweep's beginning shows in a harmonic.
 	edgeHz = 60
 	// spilt is how much of what the sweep's beginning spills is left when the chain's own response to it is taken out, where clocks are
 	// 100 ppm apart.
@@ -30,10 +30,11 @@ const (
 	clearOfLimitDB, farBelowDB = 10, 40
 )
 
-// reference is what comes of a sweep alone.
+// reference is what the sweep alone gives, without a chain.
 type reference struct {
 	wire cutter
-	// edges are of chains that make one harmonic alone, as high as what makes it, by its order: only the beginning.
+	// edges are the responses of chains that make only one harmonic, as strong as the sweep itself, by its order:
+	// only the beginning of the sweep.
 	edges [highestHarmonic + 1]cutter
 }
 
@@ -68,7 +69,7 @@ type orders struct {
 }
 
 // orderPoint is a harmonic at a frequency of the sweep, as ratios to the linear response there: with it, what the capture's noise
-// leaves there, read of so many independent bins, and what the sweep's own beginning.
+// leaves there, read from so many independent bins, and what the sweep's own beginning leaves.
 type orderPoint struct{ hz, level, noise, bins, spill float64 }
 
 // harmonics returns the harmonics of orders 2 to highestHarmonic, and the orders that are missed where their points are lost.
@@ -167,7 +168,8 @@ func harmonicOf(n int, points []orderPoint) SweepHarmonic {
 	return h
 }
 
-// shortGrowth is the time in seconds in which a sweep's frequency must grow e-fold for the harmonics of 20 Hz to part: from 8 s in all.
+// shortGrowth is the time in seconds in which a sweep's frequency must grow e-fold for the harmonics of 20 Hz to be separate: from 8 s
+// in all.
 const shortGrowth = 1
 
 // lostWarning says of which harmonics the low end is lost, or rough.
@@ -188,8 +190,8 @@ type sweepNoise struct {
 	low, high float64 // Hz
 }
 
-// noise returns that of order n: read half way to the next order, where there is nothing but the tails of both and what the sweep's beginning
-// spills, which is taken out; in a narrower window, and scaled to that of n by their powers.
+// noise returns the noise in the window of order n: read half way to the next order, where there is nothing but the tails of both and what
+// the sweep's beginning spills, which is taken out; in a narrower window, and scaled to that of n by their powers.
 func (o orders) noise(n int) sweepNoise {
 	r, gap := o.cut.gap(n)
 	spill, _ := o.wire.gap(n)
@@ -215,7 +217,7 @@ func (c cutter) gap(n int) (response, windowSums) {
 	return c.transform(cut), sums
 }
 
-// leastNoiseBins is how many independent bins the noise is read of at the least: known to a quarter of its power.
+// leastNoiseBins is how many independent bins the noise is read from at the least: known to a quarter of its power.
 const leastNoiseBins = 16
 
 // around returns the RMS magnitude within a sixth of an octave to either side of f, or within more where that is too little, and of how many

@@ -62,7 +62,7 @@ func TestHarmonicsOfAShortSweepAreRightAtBothEnds(t *testing.T) {
 	}
 }
 
-// In a sweep too short to part them, what is lost is left out, what is not is right or below its limit, and it is said.
+// In a sweep too short to separate them, what is lost is left out, with a warning, and what is not is right or below its limit.
 func TestWhatAShortSweepLosesIsLeftOutAndSaid(t *testing.T) {
 	lost := 0
 	r := measureSweep(t, bentSweep(4, 0, false))

@@ -148,8 +148,8 @@ func (t tracked) faults() []measure.Warning {
 	return slices.Concat(t.missing, t.jumpWarnings(), t.burstWarnings())
 }
 
-// noisyDB returns by how much the level of a tone not far above its noise may move: steadyDB, or what the
-// noise makes of it, which from one tenth to the next is a ninth of what it comes to in some minutes.
+// noisyDB returns by how much the level of a tone not far above its noise may move: steadyDB, or as much as the
+// noise moves it, which over some minutes is nine times what it is from one tenth to the next.
 func (t tracked) noisyDB() float64 {
 	limit := steadyDB
 	for c, ch := range t.channels {
@@ -270,7 +270,8 @@ func strongest(r pcm.Reader, a active, count int) ([][]float64, error) {
 	return list, nil
 }
 
-// topTone is up to where a tone is one within the band: 20 kHz by any clock. Judgement, no source; TestWhatIsBeyondTheBandIsNoNoise holds it.
+// topTone is the frequency up to which a tone counts as within the band: 20 kHz by any clock. Judgement, no source;
+// TestWhatIsBeyondTheBandIsNoNoise holds it.
 const topTone = 1.01 * bandHigh
 
 // farStronger is how much stronger, in dB, a tone beyond the band must be than what is taken for one within it, such as hum under the jitter signal

@@ -311,7 +311,8 @@ func TestHarmonicsOfASweepCarryTheirLimit(t *testing.T) {
 		}
 		clean, bent := sweepThrough(t, add(0)), sweepThrough(t, add(0.02))
 		for i, h := range clean.Harmonics {
-			// The sweep's own ends leave less than stated, the noise what is stated, within the scatter of one look.
+			// The sweep's own ends leave less than stated, the noise what is stated, within the scatter of one
+			// measurement.
 			if h.DB > h.LimitDB+2.5 || noise > 0 && i > 0 && h.DB < h.LimitDB-4 {
 				t.Errorf("noise %v: harmonic %d of a wire at %.1f dB, limit %.1f", noise, h.Order, h.DB, h.LimitDB)
 			}

@@ -34,8 +34,9 @@ type tracker struct {
 	bursts   bursts
 }
 
-// The block of a spectrum is of about two seconds, halved until blocksInPart of them fit into the recording, or down to leastBlock frames: fine
-// enough to part 50 Hz from 60 Hz harmonics, and with enough blocks to average. A judgement, no source; TestASpectrumHasBlocksToAverage holds it.
+// The block of a spectrum is of about two seconds, halved until blocksInPart of them fit into the recording, or down to leastBlock frames:
+// fine enough to separate 50 Hz from 60 Hz harmonics, and with enough blocks to average. A judgement, no source;
+// TestASpectrumHasBlocksToAverage holds it.
 const blocksInPart, leastBlock = 4, 256
 
 func spectrumSize(rate pcm.Rate, frames int) int {
@@ -48,7 +49,7 @@ func spectrumSize(rate pcm.Rate, frames int) int {
 
 func newAverager(rate pcm.Rate, frames int) (*spectrum.Averager, error) {
 	return spectrum.NewAverager(spectrum.Config{
-		RateHz: rate.Hz(), Size: spectrumSize(rate, frames), Window: spectrum.BlackmanHarris4(), Overlap: 0.5, // blocks nearly independent: what Lines takes for chance then is
+		RateHz: rate.Hz(), Size: spectrumSize(rate, frames), Window: spectrum.BlackmanHarris4(), Overlap: 0.5, // blocks are nearly independent, as Lines assumes for its odds
 	})
 }
 
@@ -97,13 +98,13 @@ func (t *tracker) write(x []float64) {
 
 const (
 	mostRounds = 30
-	// leastLeak is what one part may leave of another, to the strongest tone: −180 dB.
+	// leastLeak is how much one component may leak into another, relative to the strongest tone: −180 dB.
 	leastLeak = 1e-9
 )
 
 // fit fits the tones, a constant, and the products: each in turn with all the others taken out, until what moves leaves no
-// trace in the others. A least-squares fit of the tone alone takes a part of each strong harmonic for the tone, by their distance
-// in periods; the noise then holds it.
+// trace in the others. A least-squares fit of the tone alone takes a part of each strong harmonic for the tone, the more the
+// fewer periods they are apart; the noise then holds it.
 func (t *tracker) fit(x []float64) (tones, parts []sine, constant float64) {
 	tones, parts = make([]sine, len(t.omegas)), make([]sine, len(t.products))
 	for k, w := range t.omegas {
@@ -114,7 +115,7 @@ func (t *tracker) fit(x []float64) (tones, parts []sine, constant float64) {
 		more, moved := t.fitTones(tones, round)
 		constant += more
 		leak := 0.0
-		if round > 0 { // or where they began at nothing
+		if round > 0 { // in the first round they begin at nothing
 			leak = moved
 		}
 		for i, old := range parts {

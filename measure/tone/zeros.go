@@ -19,8 +19,8 @@ type zeroRun struct{ from, frames int }
 const (
 	shortestRun = 32   // frames: what noise and the crossings of a tone hold is shorter
 	mostRuns    = 1000 // more are no list of faults
-	// plainZeros is the part of a recording from which zeros are its usual words, and usualRuns how many runs a second are:
-	// undithered silence of few bits, each half period of hum a run.
+	// plainZeros is the part of a recording from which on zeros are its usual words, and usualRuns how many runs a second
+	// are: undithered silence of few bits, each half period of hum a run.
 	plainZeros, usualRuns = 0.2, 10
 )
 
@@ -43,7 +43,7 @@ func (z *zeros) end() {
 	z.now = 0
 }
 
-// warnings returns those within frames from to to that chance does not make, of channel n, counted from 1.
+// warnings warns of the runs within frames from to to that are not due to chance, in channel n, counted from 1.
 func (z *zeros) warnings(n int, rate pcm.Rate, from, to int) []measure.Warning {
 	if float64(z.count) > plainZeros*float64(z.frames) || float64(len(z.runs)) > min(mostRuns-1, usualRuns*rate.Seconds(z.frames)) {
 		return nil

@@ -20,7 +20,7 @@ type tracker struct {
 	c            cross
 	delay        []float64 // of each block of c
 	information  []float64 // the information on it: Σ ω²·common/noise
-	significance []float64 // information in standard deviations of what two noises make of it
+	significance []float64 // information, in standard deviations of what unrelated noise makes of it
 	fit          []float64 // correlation of the block
 	noise        []float64 // mean |A − B/gain|² by bin, the blocks' own delays taken out
 	common       []float64 // share of |A|² that B holds too, by bin, 0 to 1
@@ -54,8 +54,8 @@ func (t *tracker) follow(first bool) {
 	}
 }
 
-// coarseDelays sets the delays of blocks whose correlation, with that of the two blocks on either side, has its peak frames
-// away from where it should be: a clock that wanders far, or a slip.
+// coarseDelays sets the delays of blocks whose correlation, with that of the two blocks on either side, peaks several
+// frames away from where it should: a clock that wanders far, or a slip.
 func (t *tracker) coarseDelays() {
 	const reach = reachable
 	course := make([][]float64, len(t.delay)) // by displacement from −reach on
@@ -141,8 +141,8 @@ func (t *tracker) conclude(sum sweepSums) {
 // leastShare is the share of a bin that must be common for it to count: chance alone, over 48 blocks, stays below.
 const leastShare = 0.4
 
-// leastSignificance is how many standard deviations of chance what is common to a block must exceed for the block to have a delay at all. The
-// best of 10⁴ displacements of noise, as many as are tried of 128 blocks, reaches 4.
+// leastSignificance is how many standard deviations of chance the common part of a block must exceed for the block to have a delay at all.
+// The best of 10⁴ displacements of noise, as many as are tried for 128 blocks, reaches 4.
 const leastSignificance = 6
 
 func (t *tracker) block(j int, large bool, step float64, sum sweepSums) {
@@ -173,8 +173,8 @@ func (t *tracker) block(j int, large bool, step float64, sum sweepSums) {
 		}
 		den += w * omega * power[k]
 		information += w * omega * real(z) / t.gain
-		// The variance of Re(joint)/gain if the block holds nothing in common here: the two are then of any phase, and noise that makes up N between
-		// them at the most. A tone of which little is left is thus no chance, even of few bins.
+		// The variance of Re(joint)/gain if the captures hold nothing in common in this bin of the block: their phases are then unrelated,
+		// and together they make up no more noise than N. A tone of which little is left is thus not taken for chance, even in few bins.
 		chance += math.Pow(w*omega, 2) * min(t.noise[k]*t.noise[k]/8, power[k]*other[k]/(2*t.gain*t.gain))
 	}
 	t.information[j], t.significance[j] = information, information/math.Sqrt(audible.PerIndependentBin*chance+1e-300)
@@ -185,7 +185,8 @@ func (t *tracker) block(j int, large bool, step float64, sum sweepSums) {
 }
 
 // points returns the track: the blocks that surely hold something in common. In a pause each capture plays its own noise; the delay that
-// fits best there may be anything. Where none is sure (of a tone that begins elsewhere in each, say), all with any information count.
+// fits best there may be anything. Where no block is sure (a tone that begins elsewhere in each capture, say), all with any information
+// count.
 func (t *tracker) points() []point {
 	var track, unsure []point
 	for j, i := range t.c.block {

@@ -17,18 +17,19 @@ const maxSteps = 6
 
 // What a jump is. Judgement, no source; TestEveryJumpIsNamed and TestAClockThatSwingsDoesNotJump hold it.
 const (
-	leastTrack      = 12   // points of a track in which jumps are looked for
+	leastTrack      = 12   // points that a track needs for jumps to be looked for in it
 	leastStray      = 0.2  // frames by which the track strays at the least: a step of half a frame makes more
 	leastJump       = 0.5  // frames
-	muchBetter      = 0.2  // share of the squares that steps leave, of what the line or fewer steps leave
-	betterThanBends = 0.5  // and of what as many bends leave
-	scatterOfJump   = 0.05 // of the points around the steps, against the smallest jump
-	pointsBetween   = 3    // of the track, between a step and its end or another step
+	muchBetter      = 0.2  // squares that steps leave, relative to those that the line or fewer steps leave
+	betterThanBends = 0.5  // and to those that as many bends leave
+	scatterOfJump   = 0.05 // scatter of the points around the steps, relative to the smallest jump
+	pointsBetween   = 3    // points of the track between a step and its end or another step
 )
 
 // jumps looks in the track for sudden changes of delay: samples lost or repeated, too few for the anchors to see. They must
 // explain the track far better than a line, or a line with as many bends, does: a clock bends, it does not jump.
-// A jump is known to half the gap between the blocks on either side, and a block may hold it; a margin of so many frames is kept at the least.
+// A jump is located to half the gap between the blocks on either side, and may lie within a block; a margin of so many frames is kept at
+// the least.
 func (f *Refinement) jumps(margin int) []Jump {
 	if len(f.track) < leastTrack || f.largestDelay() < leastStray {
 		return nil
@@ -92,7 +93,7 @@ func newStepFit(f *Refinement) stepFit {
 	return k
 }
 
-// withAnother returns the knots and the one more that helps most, at least pointsBetween points from either end and from any other.
+// withAnother returns the knots and one more, which helps most and is at least pointsBetween points from either end and from any other.
 func (k stepFit) withAnother(at []float64, bend bool) []float64 {
 	best, found := math.Inf(1), math.NaN()
 	for i := pointsBetween; i < len(k.t)-pointsBetween; i++ {
@@ -135,7 +136,8 @@ func (k stepFit) residual(at []float64, bend bool) (sum float64, line []float64)
 	return max(0, sum-mat.Dot(solved, right)), solved.RawVector().Data
 }
 
-// scatter returns the median distance from a line with steps. Blocks with a step in them lie between, and do not move it.
+// scatter returns the median distance from a line with steps. Blocks that hold a step lie between the two levels, and do
+// not move the median.
 func (k stepFit) scatter(at, line []float64) float64 {
 	off, row := make([]float64, len(k.t)), make([]float64, len(line))
 	for i, t := range k.t {

@@ -29,8 +29,8 @@ func NewHops(rate pcm.Rate) *Hops {
 	}
 }
 
-// Of returns the powers of the bins of the hop that begins at frame from of the block, until the next call; cut says that digital silence
-// begins or ends within it: the click of a cut there is no music.
+// Of returns the powers of the bins of the hop that begins at frame from of the block, until the next call; cut reports whether digital
+// silence begins or ends within it: the click of such a cut is no music.
 func (h *Hops) Of(block [][]float64, from int) (power []float64, cut bool) {
 	Mix(h.mix, block, from)
 	silent := func(x []float64) bool { return !slices.ContainsFunc(x, func(v float64) bool { return v != 0 }) }
@@ -44,7 +44,7 @@ func (h *Hops) Of(block [][]float64, from int) (power []float64, cut bool) {
 	return h.power, cut
 }
 
-// Mix writes the channels of src from from on, each with another weight so that no two cancel, into dst.
+// Mix writes the sum of the channels of src, from frame from on, to dst; their weights differ, so that no two cancel.
 func Mix(dst []float64, src [][]float64, from int) {
 	clear(dst)
 	for c, ch := range src {

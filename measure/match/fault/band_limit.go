@@ -12,9 +12,9 @@ import (
 	"heardiff/measure/match/residual"
 )
 
-// bandLimit says where one capture ends well below the other: the trace of a sample-rate conversion, or of a lossy
-// code: where, from the top of what the other holds downwards, all is 12 dB lower than in it, and 1.5 kHz below that
-// nearly as strong. Both are averaged over the same stretches of the music, without those that hold an event.
+// bandLimit says where the band of one capture ends well below the other's, the trace of a sample-rate conversion or
+// of a lossy code: from the top of what the other holds down to there, all is 12 dB lower than in the other, and
+// 1.5 kHz below it is nearly as strong. Both are averaged over the same stretches of the music, without those that hold an event.
 func (f *finder) bandLimit(events []event) {
 	both := f.sideBySide(events)
 	for _, way := range []struct {
@@ -62,7 +62,7 @@ func (d densities) goesOn(hz float64) bool {
 	return d.between(hz, hz+2*residual.BandHz) > leastOn*d.between(hz-2*residual.BandHz, hz)
 }
 
-// images reports whether the capture at place long of a pair, which goes on above hz, is weaker below: an interpolator that
+// images reports whether the capture at index long of a pair, which goes on above hz, is weaker below: an interpolator that
 // does not stop the images of what it should pass does not pass all of it. Next to hz, images may fill that gap.
 func images(response []residual.ResponseBand, long int, hz float64) bool {
 	weaker := 0.0
@@ -96,18 +96,18 @@ const (
 const (
 	// edgeBands is over how many bands a capture may fade out for an edge: 1.5 kHz.
 	edgeBands = 3
-	// belowEdge is up to which part of the edge the response counts: next to it images may fill the gap.
+	// belowEdge is the part of the edge up to which the response counts: next to it images may fill the gap.
 	belowEdge = 0.95
 	// steadyLog is by how much the mean logarithm of noise lies below the logarithm of its mean at the most: 2 dB, between 0.7 for noise and 5 for music.
 	steadyLog = 2 * math.Ln10 / 10
-	// noiseRatio is how many times the noise below an edge what goes on above it is at the least to be more than noise. A judgement, no source;
-	// TestNoiseInOneIsNoBandLimitOfTheOther holds it.
+	// noiseRatio is the least ratio of what goes on above an edge to the noise below it for it to be more than noise. A judgement, no
+	// source; TestNoiseInOneIsNoBandLimitOfTheOther holds it.
 	noiseRatio = 4
 )
 
 // hiddenEdge finds where one capture ends though noise goes on, or a code puts something else in its place: there its
-// level no longer follows the other's. The short one has index short in a pair. Bands whose level in the other
-// hardly changes do not count.
+// level no longer follows the other's. short is the index of the capture that ends there in a pair. Bands whose level
+// in the other hardly changes do not count.
 func (r Evidence) hiddenEdge(short int) (hz float64, ok bool) {
 	k := r.FinalGain()
 	first, bands := len(residual.ThirdOctaves(r.Rate)), r.Bands
@@ -160,8 +160,8 @@ func (d densities) steady(hz float64) bool {
 	return math.Log(d.power[b])-d.logs[b] < steadyLog
 }
 
-// onlyNoise reports whether what goes on above hz is no more than what is noise below it: then the capture is noisier,
-// and no other one band-limited.
+// onlyNoise reports whether what goes on above hz is no more than what is noise below it: then this capture is
+// noisier, and the other is not band-limited.
 func (r Evidence) onlyNoise(long densities, hz float64) bool {
 	top := math.Min(hz-residual.BandHz, audible.Edge(r.Rate))
 	s := r.Sums(top-edgeBands*residual.BandHz, top-residual.BandHz, r.FinalGain(), -1)
@@ -190,15 +190,15 @@ func (r Evidence) sideBySide(events []event) sideBySide {
 }
 
 // densities is a mean spectrum: by band, the power of a bin and the mean of its logarithm over hops of 10 ms. all is the power with the
-// strongest stretches, as the residual holds them.
+// strongest stretches included, as in the residual.
 type densities struct{ power, logs, all []float64 }
 
 // leastStretches of a tenth of a second are needed for a spectrum.
 const leastStretches = 20
 
-// means returns the mean spectra of the capture at place short of the pair and of the other, in which each band's strongest
-// thirtieth of the other's stretches is left out of both, neighbours included: a click, or a cut into the midst of the music, is no treble of
-// the music. calm takes the hops in which the other is free of clipping.
+// means returns the mean spectra of the capture at index short of the pair and of the other. In each band, the other's strongest thirtieth
+// of stretches and their neighbours are left out of both: a click, or a cut into the middle of the music, is no treble of the music. calm
+// takes the hops in which the other is free of clipping.
 func (t sideBySide) means(short int, calm bool) (p, q densities) {
 	without := max(2, len(t.at)/30)
 	pairs, order := make([][2]level, len(t.at)), make([]float64, len(t.at))

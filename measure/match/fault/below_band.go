@@ -5,7 +5,7 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// below measures direct voltage and rumble of one capture, below the audible band. Both count in no figure.
+// below measures direct voltage and rumble of one capture, below the audible band. Neither counts in any figure.
 type below struct {
 	channels []belowChannel
 	rate     float64
@@ -22,7 +22,7 @@ type belowChannel struct {
 
 const rumbleBlock = 2048 // milliseconds
 
-// rumbleHz is the band of rumble: from where direct voltage no longer reaches, to where the window of the lowest notes does not.
+// rumbleHz is the band of rumble: above what the window makes of direct voltage, and below what it makes of the lowest notes.
 var rumbleHz = [2]float64{2.5, 17}
 
 func newBelow(rate pcm.Rate, channels int) *below {
@@ -30,7 +30,7 @@ func newBelow(rate pcm.Rate, channels int) *below {
 }
 
 // RumbleOf returns the mean square of what a stretch holds between direct voltage and the audible band most of the time, in the channel that holds most;
-// 0 of less than 2 s.
+// 0 for less than 2 s.
 func RumbleOf(c pcm.Clip) float64 {
 	b := newBelow(c.Rate, len(c.Channels))
 	b.add(c.Channels)

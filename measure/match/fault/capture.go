@@ -22,7 +22,7 @@ type Capture struct {
 	atPeak   bool     // the block reaches the peak so far
 }
 
-// NewCapture returns what is to be noted of a capture of so many frames, in hops of so many.
+// NewCapture returns an empty Capture for so many frames, read in hops of hop frames.
 func NewCapture(f pcm.Format, frames, hop int) *Capture {
 	return &Capture{
 		hop:     hop,
@@ -38,8 +38,8 @@ func (p *Capture) Add(block [][]float64) {
 	p.below.add(block)
 }
 
-// AddHop takes the powers of the bins, binHz apart, of the hop that begins at frame from of the block; cut says that digital silence begins
-// or ends within it.
+// AddHop takes the powers of the bins, binHz apart, of the hop that begins at frame from of the block; cut reports whether digital silence
+// begins or ends within it.
 func (p *Capture) AddHop(block [][]float64, from int, power []float64, binHz float64, cut bool) {
 	if !cut {
 		p.spectra.add(p.hops, power, binHz, p.atPeak && p.reachesPeak(block, from))
@@ -131,8 +131,8 @@ func (w *width) add(block [][]float64) {
 	}
 }
 
-// unlike returns the share of power that the channel least correlated with the first does not have in common with it: 0 of mono,
-// whatever the balance, and 1 where channels have nothing in common, or one is silent.
+// unlike returns the share of power that the channel least correlated with the first does not have in common with it: 0 for
+// mono, whatever the balance, and 1 where channels have nothing in common, or one is silent.
 func (w width) unlike() float64 {
 	most := 0.0
 	for c := 1; c < len(w.own); c++ {

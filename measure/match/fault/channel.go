@@ -8,7 +8,7 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// Differences between channels that are warned of: what Prepare refuses of a pair.
+// Differences between channels that are warned of: those for which Prepare refuses a pair.
 const (
 	channelDB = 0.1
 	channelUS = 10.0

@@ -62,7 +62,7 @@ func behind(c residual.Curve) float64 {
 	if top < leastHeight {
 		return 0
 	}
-	direct := c.Direct() // a difference in direct voltage is none at the peaks
+	direct := c.Direct() // a difference in direct voltage is no difference at the peaks
 	behind := func(from, to int) (share, error float64) {
 		var height, rem, square float64
 		for _, p := range c[from:to] {
@@ -97,8 +97,8 @@ func (f *finder) bothClipped() {
 const (
 	// leastClipped is how many samples in runs at the peak are clipping: fewer may be chance. A judgement, no source; TestOneCaptureIsClippedMore holds it.
 	leastClipped = 10
-	// clippedRatio is how many times as many the other capture has at the most to count as hardly clipped. A judgement, no source;
-	// TestOneCaptureIsClippedMore holds it.
+	// clippedRatio is how many times as many clipped samples one capture must hold for the other to count as hardly clipped. A
+	// judgement, no source; TestOneCaptureIsClippedMore holds it.
 	clippedRatio = 10
 )
 

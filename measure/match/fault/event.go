@@ -23,8 +23,8 @@ type event struct {
 const (
 	silent = 1e-3
 	plays  = 1e-2
-	// overRumble is how many times the power of a capture's rumble what plays has at the least: a sine's is at most twice its mean. A judgement, no source;
-	// TestRumbleWhereTheMusicRestsIsNoDropout holds it.
+	// overRumble is how many times the power of a capture's rumble something must have to count as playing: a sine's power is at most twice
+	// its mean. A judgement, no source; TestRumbleWhereTheMusicRestsIsNoDropout holds it.
 	overRumble = 4
 	// gap is how many stretches of 5 ms may lie between parts of one event.
 	gap = 4
@@ -85,12 +85,12 @@ func (r Evidence) happens(c int) []event {
 	return all
 }
 
-// alwaysGone is the share of the time in which one plays from which on the other is silent throughout, and not for a while. A judgement, no source;
-// TestADeadChannelIsNoDropout holds it.
+// alwaysGone is the share of the time one capture plays for which the other must be silent to count as silent throughout, not for a while.
+// A judgement, no source; TestADeadChannelIsNoDropout holds it.
 const alwaysGone = 0.95
 
-// silences says of each stretch which capture is silent where the other plays; nil if one is silent throughout, or nearly so, which is not
-// for a while. A capture plays above an energy of its own at the least.
+// silences returns for each stretch which capture is silent where the other plays; nil if one is silent throughout, or nearly so, since
+// that is no dropout. A capture plays only above a least energy of its own.
 func silences(heights []residual.Stretch, leastA, leastB float64) []string {
 	var meanA, meanB float64
 	for _, h := range heights {
@@ -238,7 +238,7 @@ func (p piece) last(limit float64, from int) (at int, ok bool) {
 	return at, ok
 }
 
-// lost says which capture is silent from one frame to another, a box from either end, where an interpolator rings.
+// lost says which capture is silent from one frame to another, leaving out a box at either end, where an interpolator rings.
 func (p piece) lost(from, to int) string {
 	guard := p.box
 	var a, b float64

@@ -7,7 +7,8 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// The codes of what Find warns of, and measure.Clipped, whose Value is how many samples are. Values are of B against A; FromS and ToS are seconds of A.
+// The codes of what Find warns of in addition to measure.Clipped, whose Value is how many samples are clipped. Values are of B against A;
+// FromS and ToS are seconds of A.
 const (
 	Mono            measure.Code = "mono"             // one capture alone is
 	ChannelMissing  measure.Code = "channel-missing"  // in B; Value is its level in dB
@@ -34,7 +35,8 @@ const (
 // Evidence is what two captures show when B is aligned with A.
 type Evidence struct {
 	*residual.Record
-	// A and B are what each shows by itself; nil of a stretch cut out of both, in which only what passes is looked for.
+	// A and B are what each shows by itself; nil for a stretch cut out of both, in which only what passes is looked
+	// for.
 	A, B     *Capture
 	Line     align.Line
 	Overlap  [2]int  // frames of A

@@ -1,5 +1,6 @@
 // Package fault names what is wrong with either of two aligned captures: dropouts, clicks, levels that do not hold, clipping, band limits,
-// mono, wrong channels, rumble. Find is its only door; what it needs is noted while the captures are read, by Capture and by residual.Record.
+// mono, wrong channels, rumble. Find is its only entry point; what it needs is noted while the captures are read, by Capture and by
+// residual.Record.
 package fault
 
 import "heardiff/measure"

@@ -38,13 +38,13 @@ const (
 	// followsBandDB is how large it may be, relative to the music of the band, in all but leastFollowed − 1 bands.
 	followsBandDB = -45
 	leastFollowed = 3
-	// clearlyFollows is how many times the residual where the music is quiet this part of it must be where the music is loud. Noise of either
-	// capture, a gain, a slope and a delay that change make no more.
+	// clearlyFollows is the least ratio of this part of the residual where the music is loud to all of it where the music is quiet. Noise
+	// of either capture, and a gain, a slope and a delay that change, make no more.
 	clearlyFollows = 2
 	// clearlyLouder is the least ratio of the power of the music of the band where it is loud to where it is quiet.
 	clearlyLouder = 10
-	// A harmonic of the music lies up to harmonicOrder times as high: what distorts by followsBandDB + faintMusicDB leaves followsBandDB of a band
-	// that much softer than those below it.
+	// A harmonic of the music lies up to harmonicOrder times as high: distortion of followsBandDB + faintMusicDB comes to followsBandDB in
+	// a band that is softer by faintMusicDB than those below it.
 	harmonicOrder, faintMusicDB = 5, -30
 )
 

@@ -33,7 +33,8 @@ func TestWhatIsBelowTheBandIsWarnedOfWhereItIsMuch(t *testing.T) {
 	}
 }
 
-// A capture is clipped more than another from more than ten samples on, and ten times as many as the other has.
+// A capture is clipped more than another if it has more than ten clipped samples, and more than ten times as many
+// as the other.
 func TestOneCaptureIsClippedMore(t *testing.T) {
 	for _, c := range []struct {
 		own, other int

@@ -16,12 +16,12 @@ import (
 const (
 	// leastChangeDB is the change that is said: half of what a pair may differ by (common practice, no source).
 	leastChangeDB = 0.05
-	// sure is from how many standard errors on a change is clear, whether estimated from the scatter over time or over the bands:
+	// sure is how many standard errors make a change clear, whether estimated from the scatter over time or over the bands:
 	// with 31 bands and a split at any second, by chance in less than one pair of a thousand if they scatter as noise does.
 	sure = 6
 )
 
-// change is a level that does not hold: from frame at of A on, or slowly all along.
+// change is a level that does not hold: from frame at of A on, or slowly throughout.
 type change struct {
 	channel int // from 1; 0: all
 	at      int
@@ -103,7 +103,7 @@ func together(bands []bandCourse) (series []float64, second []int) {
 	return series, second
 }
 
-// split returns where the series before and after differ most, 0 where they do not by more than it scatters.
+// split returns where the series before and after differ most, 0 where they differ by no more than the scatter.
 func split(series []float64) int {
 	n := len(series)
 	if n < leastSeconds {
@@ -184,7 +184,7 @@ func scatterOf(x []float64) float64 {
 	return spectrum.Deviation(steps)/math.Sqrt2 + 1e-6
 }
 
-// agreed returns the change at second k on which the bands agree, and its standard error from how they do not.
+// agreed returns the change at second k on which the bands agree, and its standard error from how far they disagree.
 func agreed(bands []bandCourse, k int) (db, se float64) {
 	var steps, weights []float64
 	sum, all := 0.0, 0.0

@@ -9,7 +9,7 @@ import (
 )
 
 // The residual of two captures rises with the music, in the treble or in the bass, and rings on with it: a large residual in a stretch of
-// 5 ms alone is no fault. An outburst has more than stretches as loud, more than stretches with as much treble, and more than its neighbours;
+// 5 ms alone is no fault. In an outburst it exceeds that of stretches as loud, of stretches with as much treble, and of its neighbours,
 // each by more than such stretches scatter.
 //
 // The scatter is taken to fall off as exp(−x/ξ) in decibels, ξ estimated for similar stretches from the distance of the median
@@ -27,11 +27,11 @@ const (
 	classSize = 240
 )
 
-// faint is a power below that of rounding to 24 bits by 20 dB: −160 dBFS. What is less, is none.
+// faint is a power below that of rounding to 24 bits by 20 dB: −160 dBFS. Less counts as nothing.
 const faint = 1e-16
 
-// above returns by what power ratio the residual in each stretch exceeds what is usual there, and whether that is an outburst. skip says which
-// stretches have a fault already and do not count for what is usual.
+// above returns by what power ratio the residual in each stretch exceeds what is usual there, and whether that is an outburst. skip marks
+// the stretches that have a fault already and do not count for what is usual.
 func above(heights []residual.Stretch, skip []bool, frames float64) (ratio []float64, out []bool) {
 	n := len(heights)
 	ratio, out = make([]float64, n), make([]bool, n)

@@ -10,7 +10,7 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// peakReached is the share of a peak that counts as reached: an interpolator makes so much of it.
+// peakReached is the share of a peak that counts as reached: an interpolator keeps that much of it.
 const peakReached = 0.97
 
 // notClipping returns the events without the clipping that has a warning of its own, which are outbursts at a peak of a clipped capture. Where
@@ -43,7 +43,7 @@ func Passes(w measure.Warning) bool {
 	return slices.Contains([]measure.Code{Dropout, Outburst, LevelStep, LevelDrift}, w.Code)
 }
 
-// Split parts what happens into what touches frames from to to of A, and the rest. Changes of level are in neither.
+// Split divides what happens into what touches frames from to to of A, and the rest. Changes of level are in neither.
 func (p Passing) Split(from, to int) (within, outside Passing) {
 	within, outside = p, p
 	within.happened, outside.happened, within.level, outside.level = nil, nil, nil, nil

@@ -14,8 +14,8 @@ const (
 	// leastBelow is the least difference that is warned of, of full scale: rounding to 16 bits. A judgement, no source; TestWhatIsBelowTheBandIsWarnedOfWhereItIsMuch
 	// holds it.
 	leastBelow = 1e-5
-	// rumbleRatio is by how many times the power of rumble differs at the least: attacks of the music reach down there, and the captures
-	// need not hold the same of them.
+	// rumbleRatio is the factor by which the power of rumble must differ at the least: attacks of the music reach down there, and the
+	// captures need not hold the same of them.
 	rumbleRatio = 4
 )
 

@@ -9,11 +9,11 @@ import (
 // leastBlocks is how many blocks a slope is fitted to at the least.
 const leastBlocks = 10
 
-// Stated is by how many standard errors what is stated holds the truth as often as a normal law would: in 95.4 of 100.
+// Stated is the number of standard errors that must hold the truth as often as with a normal distribution: in 95.4 of 100.
 const Stated = 2
 
-// StudentFactor is by how much a standard error known from so many degrees of freedom is to be larger, that so many of it hold the truth as
-// often as so many should.
+// StudentFactor returns the factor by which a standard error known from so many degrees of freedom must be larger, so that so many errors
+// hold the truth as often as with a normal distribution.
 // ref: R. M. Bell, D. F. McCaffrey, Survey Methodology 28, 2002, for degrees of freedom by Satterthwaite's rule (from memory).
 func StudentFactor(deciding, errors float64) float64 {
 	t := distuv.StudentsT{Sigma: 1, Nu: deciding}
@@ -21,8 +21,8 @@ func StudentFactor(deciding, errors float64) float64 {
 }
 
 // Slope returns the slope of the second value of each pair on the first, by least squares, and its standard error, which
-// allows that blocks scatter by different amounts and that a few loud ones decide: how many, is returned too. Steady noise
-// in either leaves the slope as it is.
+// allows that blocks scatter by different amounts and that a few loud ones decide; how many is returned as well. Steady
+// noise in either leaves the slope as it is.
 // ref: J. G. MacKinnon, H. White, Journal of Econometrics 29, 1985, the form HC3 (from memory).
 func Slope(pairs [][2]float64) (ratio, error, deciding float64) {
 	if len(pairs) < leastBlocks {

@@ -8,8 +8,8 @@ import (
 	"heardiff/measure/match/fit"
 )
 
-// Levels whose loudest blocks decide, as in music with few attacks: three standard errors are seldom passed, and where two
-// blocks decide that is known. Noise of both captures lies under them.
+// Levels whose loudest blocks decide, as in music with few attacks: three standard errors are seldom exceeded, and where
+// only two blocks decide, that is reported. Noise of both captures lies under them.
 func TestSlopesErrorHoldsWhereFewBlocksDecide(t *testing.T) {
 	r := rand.New(rand.NewPCG(8, 15))
 	beyond := 0
@@ -23,7 +23,7 @@ func TestSlopesErrorHoldsWhereFewBlocksDecide(t *testing.T) {
 			beyond++
 		}
 	}
-	if beyond > 4000*3/1000 { // as of a normal law
+	if beyond > 4000*3/1000 { // as with a normal distribution
 		t.Errorf("%d of 4000 beyond three standard errors", beyond)
 	}
 	two := make([][2]float64, 70)

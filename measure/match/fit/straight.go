@@ -6,7 +6,7 @@ import "math"
 // Straight is a weighted straight line y = offset + drift·t.
 type Straight struct{ w, wt, wtt, wy, wty, t0 float64 }
 
-// leastSpread is the share of their squared distance from the first by which points are to be spread for a slope: less is rounding.
+// leastSpread is how far points must be spread for a slope, as a share of their squared distance from the first: less is rounding.
 const leastSpread = 1e-9
 
 // New returns a line without points.

@@ -26,7 +26,7 @@ const (
 	lowestThird, highestThird = -17, 13
 )
 
-// levelDB returns how much louder than a the part of a − rem is that one gain and phase make of a, in dB.
+// levelDB returns the level, in dB relative to a, of the part of a − rem that one gain and phase make of a.
 func levelDB(a, rem []complex128) float64 {
 	var aa, rr float64
 	var ar complex128

@@ -7,8 +7,8 @@ type Curve [curveSteps]struct{ Count, Height, Behind, Square, sum, Signs float64
 
 const curveSteps = 32
 
-// Add takes samples of A and of R = A − corrected B. Their height is that of the mean of A and B, so that noise in
-// either favours none, in parts of peak.
+// Add takes samples of A and of R = A − corrected B. Their height, as a part of peak, is that of the mean of A and
+// B, so that noise in either favours neither.
 func (c *Curve) Add(a, rem []float64, peak float64) {
 	if !(peak > 0) {
 		return

@@ -13,7 +13,7 @@ import (
 const mostBlocks = 500
 
 // NonlinearCurves reads the captures a second time and returns, by channel, the curves of the residual without what one fixed filter makes of A.
-// Blocks that skip names, by their frames of A, are left out, and so are those that fail to be read this time.
+// Blocks for which skip, given their frames of A, is true are left out, and so are those that cannot be read this time.
 func (r *Record) NonlinearCurves(skip func(from, to int) bool) []Curve {
 	curves := make([]Curve, len(r.sums))
 	filter := make([][]complex128, len(r.sums))

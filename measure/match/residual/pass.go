@@ -96,7 +96,7 @@ type transformer struct {
 	window       []float64
 	shift        []float64
 	y            [][]float64
-	low, padded  [][]float64 // the audible part of every every-th frame of y, and room for it
+	low, padded  [][]float64 // the audible part of each every-th frame of y, and work space for it
 	every        int
 	back         [2][]float64
 }
@@ -224,7 +224,7 @@ func (t *transformer) noteTiming(at int, fa, fr [][]complex128) {
 	}
 }
 
-// audibleBlock writes the middle half of the block of which bins is the spectrum, and a sample more at either end, to dst.
+// audibleBlock writes the middle half of the block whose spectrum is bins, and a sample more at either end, to dst.
 func (t *transformer) audibleBlock(dst []float64, bins []complex128) []float64 {
 	m, every := t.inverse.Len(), t.sum.N/t.inverse.Len()
 	lo, hi := t.sum.Bins(audible.LowHz, audible.HighHz)

@@ -27,13 +27,13 @@ type Record struct {
 	timing     []timingSums
 	following  [][]blockPower             // [third octave][block and channel]
 	Curves     []Curve                    // by channel
-	Differs    bool                       // A and B differ anywhere, be it in blocks whose spectra are not taken
+	Differs    bool                       // A and B differ anywhere, even in blocks whose spectra are not taken
 	Loudness   [2]measure.LoudnessReading // of A and of B as it is
 	source     source                     // for a second look at single places
 }
 
-// binSums are the sums of |A|², of |R|² and of conj(A)·R; and of products weighed with |A|², from which scatter is estimated: |A|⁴, |A|²·|R|²,
-// |A|²·conj(A)·R.
+// binSums are the sums of |A|², of |R|² and of conj(A)·R; and of products weighted by |A|², from which scatter is estimated: |A|⁴,
+// |A|²·|R|², |A|²·conj(A)·R.
 type binSums struct {
 	aa, rr, aaaa, aarr float64
 	ar, aaar           complex128

@@ -36,8 +36,8 @@ func (r *Record) Response(k float64) []ResponseBand {
 	return out
 }
 
-// leastCoherence is the least at which a transfer function is stated: below it the truth may lie 10 dB away. A judgement, no source;
-// TestBandsAndChannelsNeedSomethingInCommon holds it.
+// leastCoherence is the least coherence at which a transfer function is stated: below it the truth may lie 10 dB away. A judgement,
+// no source; TestBandsAndChannelsNeedSomethingInCommon holds it.
 const leastCoherence = 0.3
 
 // transfer measures a band by the transfer function, each channel by itself. The standard error is that of least squares
@@ -45,9 +45,10 @@ const leastCoherence = 0.3
 //
 //	8.686·√(Σ |A|²·|R⊥|² / (2·(1 − 1/m))) / |Σ conj(A)·B| dB
 //
-// which for noise that pays no heed to the music is the familiar 8.686·√((1 − γ²)/(2·n·γ²)) of n averages with
-// coherence γ², but for m: as many equal terms would decide as much, of which the fit takes one. A decaying note lies in a few
-// bins of a few blocks. The value is the middle between what it is if all noise is in B and if all is in A, each as likely as any between.
+// which for noise independent of the music is the familiar 8.686·√((1 − γ²)/(2·n·γ²)) of n averages with
+// coherence γ², but for m, the number of equal terms that would decide as much, one of which the fit takes. A decaying note lies in a few
+// bins of a few blocks. The value is midway between the one for all noise in B and the one for all noise in A, since every value between
+// is as likely.
 // ref: J. S. Bendat, A. G. Piersol, Random Data, the random error of a gain factor estimate (from memory);
 // H. White, Econometrica 48, 1980, for the form that allows any scatter (from memory).
 func (r *Record) transfer(band Band, k float64) ResponseBand {
@@ -88,7 +89,8 @@ func (r *Record) byLevels(band int, k float64, b ResponseBand) ResponseBand {
 	return b
 }
 
-// apart is from how many standard errors on a difference in one of some thirty bands is clear: by chance, in 1 comparison of 500.
+// apart is how many standard errors make a difference in one of some thirty bands clear: chance alone does so in 1 comparison of
+// 500.
 const apart = 4
 
 // Largest returns the largest difference that exceeds its own uncertainty and the common gain's; 0 if none

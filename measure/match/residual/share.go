@@ -111,8 +111,8 @@ func (r *Record) noiseShare() float64 {
 	return spectrum.Median(quiet) * float64(len(rest)) / (floats.Sum(rest) + 1e-300)
 }
 
-// leastSwing is the standard deviation of the music's level, in dB, from which on a slope over it counts: noise in A moves
-// the level of a steady tone by a tenth of that, and itself with it. A judgement, no source; TestALevelHasASlopeWhereItMoves holds it.
+// leastSwing is the standard deviation of the music's level, in dB, from which on a slope over it counts: noise in A moves the level
+// of a steady tone by a tenth of that, and its own level with it. A judgement, no source; TestALevelHasASlopeWhereItMoves holds it.
 const leastSwing = 0.5
 
 // leastLevels are needed for a slope. A judgement, no source; TestALevelHasASlopeWhereItMoves holds it.

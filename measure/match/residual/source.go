@@ -19,12 +19,12 @@ type source struct {
 	a, b pcm.Reader
 	align.Line
 	kernel     *interpolate.Kernel
-	audible    *interpolate.Kernel // beyond the band edge kernel is not exact: this stops there
+	audible    *interpolate.Kernel // a low-pass at the band edge, beyond which kernel is not exact
 	first, end int
 	peak       float64 // of A
 }
 
-// read loads the block of A at at and what of B belongs to it.
+// read loads the block of A that begins at frame at, and the part of B that belongs to it.
 func (s source) read(at, n int) (blockPair, error) {
 	j := blockPair{at: at}
 	var err error
@@ -32,7 +32,7 @@ func (s source) read(at, n int) (blockPair, error) {
 	return j, err
 }
 
-// copyOf returns a copy of n frames of x from from on: workers overwrite their blocks.
+// copyOf returns a copy of n frames of x, from frame from on: workers overwrite their blocks.
 func copyOf(x [][]float64, from, n int) [][]float64 {
 	out := make([][]float64, len(x))
 	for c := range x {
@@ -41,7 +41,7 @@ func copyOf(x [][]float64, from, n int) [][]float64 {
 	return out
 }
 
-// residualOf fills y with A − sign·B/gain over the block, by the shifts that shift is room for.
+// residualOf fills y with A − sign·B/gain over the block; shift is work space for the shifts.
 func (s source) residualOf(y [][]float64, j blockPair, shift []float64, gain float64) {
 	for k := range shift {
 		shift[k] = s.Shift(float64(j.at + k))

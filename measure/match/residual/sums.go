@@ -62,7 +62,7 @@ func (r *Record) Sums(low, high, k float64, channel int) BandSums {
 	return s
 }
 
-// GainError is the standard error of the gain in dB: the scatter of least squares, and that it is unknown how
+// GainError is the standard error of the gain in dB: the scatter of least squares, and the uncertainty about how
 // much of the residual is A's own noise, which lowers the estimate by up to residual/signal.
 func (r *Record) GainError(s BandSums) float64 {
 	q := s.RR / s.AA
