@@ -12,5 +12,5 @@ sessions given up all count; a twentieth or so of each share is kept for them, a
 the evidence. So the order and the moment of looking cost nothing.
 
 'Ruled out' does not share alpha: each is wrong with probability at most alpha by itself, and so is
-'ruled out' of every row, but that some one of several is wrong is likelier. Shared among four
+'ruled out' of every row, but that at least one of several is wrong is likelier. Shared among four
 listeners, 42 trials would rule 30 % out with a chance of 0.22, not 0.56.`

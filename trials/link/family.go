@@ -291,7 +291,7 @@ func (s FamilySummary) RuledOutWords() string {
 	if s.rows() < 2 {
 		return fmt.Sprintf("'Ruled out' is wrong with probability at most %g.", s.Alpha)
 	}
-	return fmt.Sprintf("Each 'ruled out' is wrong with probability at most %g by itself, and so is 'ruled out' of every row; that some one of several rows is wrong is likelier, "+
+	return fmt.Sprintf("Each 'ruled out' is wrong with probability at most %g by itself, and so is 'ruled out' of every row; that at least one of several rows is wrong is likelier, "+
 		"of the %d rows planned up to %.2g.", s.Alpha, s.rows(), s.AnyRuledOutWrong())
 }
 
