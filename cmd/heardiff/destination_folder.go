@@ -112,7 +112,7 @@ func (d folderDestination) putInPlace(from string) (err error) {
 	}()
 	move := func(old, new string) error {
 		if err := atomicfile.Take(old, new); err != nil {
-			return err
+			return placed(new, err)
 		}
 		undo = append(undo, func() error { return os.Rename(new, old) })
 		return nil
@@ -134,6 +134,15 @@ func (d folderDestination) putInPlace(from string) (err error) {
 		}
 	}
 	return nil
+}
+
+// placed names in an error the file that could not be put in its place, instead of the one on its way, of which nobody knows.
+func placed(path string, err error) error {
+	var l *os.LinkError
+	if errors.As(err, &l) {
+		return &fs.PathError{Op: "put in place", Path: path, Err: l.Err}
+	}
+	return err
 }
 
 // leaves refuses to replace what a command reads.

@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/pflag"
 
 	"heardiff/cmd/heardiff/internal/guide"
+	"heardiff/trials/store/storetest"
 )
 
 // Every command and every topic has a manual page that holds all its flags and lines, in the language of man(7): ASCII, and no line that
@@ -47,6 +48,23 @@ func TestEveryCommandHasItsManualPage(t *testing.T) {
 	}
 	command(t, 0, "man", "--dir", dir, "--force")
 	refused(t, exitUsage, "man")
+}
+
+// A section that is a link to another file system cannot be filled in one step: the message names the page, and nothing is left.
+func TestASectionOnAnotherDiskIsNamed(t *testing.T) {
+	disk, _ := storetest.Disk(t, 1<<20)
+	dir := t.TempDir()
+	must(t, os.Symlink(disk, filepath.Join(dir, "man1")))
+	before := listing(t, dir)
+	if said := refused(t, exitFailed, "man", "--dir", dir); !strings.Contains(said, "man1/heardiff.1: ") || strings.Contains(said, "/.") {
+		t.Errorf("said %q", said)
+	}
+	if now := listing(t, dir); now != before {
+		t.Errorf("left:\n%s", now)
+	}
+	if left, err := os.ReadDir(disk); err != nil || len(left) > 0 {
+		t.Errorf("left on the disk: %v, error %v", left, err)
+	}
 }
 
 func readPage(t *testing.T, path string) string {
