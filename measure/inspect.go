@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // Inspection is a first look at a recording.
@@ -24,7 +25,7 @@ type Inspection struct {
 	MaxShortTermLUFS float64 `json:"max_short_term_lufs"`
 	// TruePeakDBTP is −Inf for silence.
 	TruePeakDBTP float64 `json:"true_peak_dbtp"`
-	Warnings
+	warning.Warnings
 }
 
 // ChannelInspection is the part of an Inspection about one channel. Runs are lengths in frames.
@@ -153,48 +154,48 @@ const (
 	warnQuietDBFS  = -50
 )
 
-func inspectionWarnings(r Inspection, copies []int) (list []Warning) {
+func inspectionWarnings(r Inspection, copies []int) (list []warning.Warning) {
 	for _, c := range r.Channel {
 		for _, w := range c.warnings(r) {
 			list = append(list, w.In(c.Channel).From(fmt.Sprintf("channel %d", c.Channel)))
 		}
 	}
 	if len(copies) > 0 && !math.IsInf(r.Channel[0].PeakDBFS, -1) {
-		list = append(list, Warningf(IdenticalChannels, "channel %s equals channel 1 in every sample: one channel recorded twice, or a mono source",
+		list = append(list, warning.Newf(IdenticalChannels, "channel %s equals channel 1 in every sample: one channel recorded twice, or a mono source",
 			strings.Trim(fmt.Sprint(copies), "[]")).In(copies[0]))
 	}
 	if r.TruePeakDBTP > 0 {
-		list = append(list, Warningf(TruePeakOver, "the true peak is %+.2f dBTP: the waveform between the samples passes full scale and may clip on replay", r.TruePeakDBTP).Of(r.TruePeakDBTP, "dBTP"))
+		list = append(list, warning.Newf(TruePeakOver, "the true peak is %+.2f dBTP: the waveform between the samples passes full scale and may clip on replay", r.TruePeakDBTP).Of(r.TruePeakDBTP, "dBTP"))
 	}
 	return list
 }
 
-func (c ChannelInspection) warnings(r Inspection) (list []Warning) {
+func (c ChannelInspection) warnings(r Inspection) (list []warning.Warning) {
 	if math.IsInf(c.PeakDBFS, -1) {
-		return []Warning{Warningf(DigitalSilence, "digital silence from beginning to end")}
+		return []warning.Warning{warning.Newf(DigitalSilence, "digital silence from beginning to end")}
 	}
-	add := func(w Warning) { list = append(list, w) }
+	add := func(w warning.Warning) { list = append(list, w) }
 	ms := func(frames int) float64 { return 1000 * float64(frames) / float64(r.RateHz) }
 	if c.LongestClipRun >= warnClipRun {
-		add(Warningf(Clipped, "clipped: %d samples at full scale, %d of them in one run", c.ClippedSamples, c.LongestClipRun).Of(float64(c.ClippedSamples), "samples"))
+		add(warning.Newf(Clipped, "clipped: %d samples at full scale, %d of them in one run", c.ClippedSamples, c.LongestClipRun).Of(float64(c.ClippedSamples), "samples"))
 	}
 	if c.FlatTopSamples > warnFlatTops {
-		add(Warningf(FlatTops, "flat tops: %d samples in runs at the outermost values, %.2f dBFS: clipped before it was turned down", c.FlatTopSamples, c.PeakDBFS).Of(float64(c.FlatTopSamples), "samples"))
+		add(warning.Newf(FlatTops, "flat tops: %d samples in runs at the outermost values, %.2f dBFS: clipped before it was turned down", c.FlatTopSamples, c.PeakDBFS).Of(float64(c.FlatTopSamples), "samples"))
 	}
 	if ms(c.LongestZeroRun) > warnZeroMS {
-		add(Warningf(LongZeros, "digital zero for %d frames (%.1f ms): a dropout, or silence before and after", c.LongestZeroRun, ms(c.LongestZeroRun)).Of(ms(c.LongestZeroRun), "ms"))
+		add(warning.Newf(LongZeros, "digital zero for %d frames (%.1f ms): a dropout, or silence before and after", c.LongestZeroRun, ms(c.LongestZeroRun)).Of(ms(c.LongestZeroRun), "ms"))
 	}
 	if ms(c.LongestHeldRun) > warnHeldMS && c.LongestHeldRun > warnHeldFrames && c.EffectiveBits > coarseBits {
-		add(Warningf(HeldValue, "one value held for %d frames (%.2f ms): a stuck recorder or a stopped stream", c.LongestHeldRun, ms(c.LongestHeldRun)).Of(ms(c.LongestHeldRun), "ms"))
+		add(warning.Newf(HeldValue, "one value held for %d frames (%.2f ms): a stuck recorder or a stopped stream", c.LongestHeldRun, ms(c.LongestHeldRun)).Of(ms(c.LongestHeldRun), "ms"))
 	}
 	if math.Abs(c.DC) > warnDC {
-		add(Warningf(DCOffset, "DC of %.4f of full scale", c.DC).Of(c.DC, "of full scale"))
+		add(warning.Newf(DCOffset, "DC of %.4f of full scale", c.DC).Of(c.DC, "of full scale"))
 	}
 	if c.RMSDBFS < warnQuietDBFS {
-		add(Warningf(QuietRecording, "quiet: %.1f dBFS RMS; the recorder's own noise may dominate", c.RMSDBFS).Of(c.RMSDBFS, "dBFS"))
+		add(warning.Newf(QuietRecording, "quiet: %.1f dBFS RMS; the recorder's own noise may dominate", c.RMSDBFS).Of(c.RMSDBFS, "dBFS"))
 	}
 	if !r.Float && c.EffectiveBits < float64(r.Bits) {
-		add(Warningf(UnusedBits, "only %.0f of %d bits carry data", c.EffectiveBits, r.Bits).Of(c.EffectiveBits, "bits"))
+		add(warning.Newf(UnusedBits, "only %.0f of %d bits carry data", c.EffectiveBits, r.Bits).Of(c.EffectiveBits, "bits"))
 	}
 	return list
 }

@@ -7,6 +7,7 @@ import (
 
 	"heardiff/measure"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // stored is a clip that claims integer words.
@@ -52,7 +53,7 @@ func TestInspectionOfACleanFile(t *testing.T) {
 
 func TestInspectionCountsAndWarns(t *testing.T) {
 	for _, c := range []struct {
-		want  measure.Code
+		want  warning.Code
 		spoil func(x pcm.Clip)
 		check func(c measure.ChannelInspection) bool
 	}{

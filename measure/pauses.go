@@ -3,6 +3,7 @@ package measure
 import (
 	"cmp"
 	"fmt"
+	"heardiff/stats/warning"
 	"math"
 	"slices"
 )
@@ -114,7 +115,7 @@ func (t *ToneStretch) avoid(found []Gap) {
 	if t.KeepClearOf(found) {
 		consequence = t.Measured()
 	}
-	t.Warnings = append(t.Warnings, Warningf(Interrupted, "the tone is interrupted at %.3f s for %.3g ms%s: %s",
+	t.Warnings = append(t.Warnings, warning.Newf(Interrupted, "the tone is interrupted at %.3f s for %.3g ms%s: %s",
 		from, 1e3*(to-from), more, consequence).During(from, to).Of(float64(len(found)), "times"))
 }
 

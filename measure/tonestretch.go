@@ -8,6 +8,7 @@ import (
 
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 
 	"gonum.org/v1/gonum/floats"
 )
@@ -42,7 +43,7 @@ type ToneStretch struct {
 	Survey
 	From, To int       // frames
 	Level    []float64 // RMS of each channel: the median of blocks not far below the loud ones
-	Warnings []Warning
+	Warnings []warning.Warning
 }
 
 // FindTone surveys r, and shows each block of a twentieth of a second to visit, which may be nil. Silence, fades and clicks before and
@@ -131,14 +132,14 @@ func LongRuns(x []float64, least float64, length int) (first, last int, found bo
 
 // warn warns of what is wrong with the tone where it was found.
 func (t *ToneStretch) warn() {
-	add := func(w Warning) { t.Warnings = append(t.Warnings, w) }
+	add := func(w warning.Warning) { t.Warnings = append(t.Warnings, w) }
 	for c, n := range t.Clipped {
 		if n > 0 {
-			add(Warningf(Clipped, "channel %d reaches full scale in %d samples: a clipped capture shows lines that the chain does not have", c+1, n).In(c+1).Of(float64(n), "samples"))
+			add(warning.Newf(Clipped, "channel %d reaches full scale in %d samples: a clipped capture shows lines that the chain does not have", c+1, n).In(c+1).Of(float64(n), "samples"))
 		}
 	}
 	if t.Identical() {
-		add(Warningf(IdenticalChannels, "the channels are identical, sample by sample: one channel copied to the others says nothing of what they share"))
+		add(warning.Newf(IdenticalChannels, "the channels are identical, sample by sample: one channel copied to the others says nothing of what they share"))
 	}
 	first, last := t.From/t.Block+1, t.To/t.Block-1
 	if last-first < leastRun {
@@ -148,11 +149,11 @@ func (t *ToneStretch) warn() {
 	low, high := slices.Min(inside), slices.Max(inside)
 	if low < brokenBelow*high {
 		at := float64((first+slices.Index(inside, low))*t.Block) / t.Format.Rate.Hz()
-		add(Warningf(Interrupted, "the tone is interrupted at %.2f s: lost samples make timing errors that the clock does not have", at).At(at))
+		add(warning.Newf(Interrupted, "the tone is interrupted at %.2f s: lost samples make timing errors that the clock does not have", at).At(at))
 		return
 	}
 	if moved := pcm.DB(high / low); moved > movingDB {
-		add(Warningf(LevelMoves, "the level moves by %.2f dB: automatic gain, a limiter or a loose contact", moved).Of(moved, "dB"))
+		add(warning.Newf(LevelMoves, "the level moves by %.2f dB: automatic gain, a limiter or a loose contact", moved).Of(moved, "dB"))
 	}
 }
 

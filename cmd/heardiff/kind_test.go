@@ -10,8 +10,8 @@ import (
 	"strings"
 	"testing"
 
-	"heardiff/measure"
 	"heardiff/measure/tone"
+	"heardiff/stats/warning"
 	"heardiff/stats/wire"
 	"heardiff/trials/study"
 )
@@ -120,7 +120,7 @@ func TestHelpAndCompletionNameEveryKind(t *testing.T) {
 
 func TestWarningsOfAStoredResultAreReadCompletely(t *testing.T) {
 	r := tone.Result{}
-	r.Warn(measure.Warningf(tone.Muted, "muted").In(2).During(0.5, 0.75).Of(3, "times"))
+	r.Warn(warning.Newf(tone.Muted, "muted").In(2).During(0.5, 0.75).Of(3, "times"))
 	data, err := wire.Marshal(r)
 	must(t, err)
 	back, err := study.Stored[tone.Result](data)

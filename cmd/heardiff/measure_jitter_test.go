@@ -18,6 +18,7 @@ import (
 	"heardiff/measure/jitter/jittertest"
 	"heardiff/playback/pcm"
 	"heardiff/playback/wav"
+	"heardiff/stats/warning"
 )
 
 func jitterCapture(randomPs float64, seed uint64, lines ...jittertest.Sine) jittertest.Capture {
@@ -46,7 +47,7 @@ type jitterFigures struct {
 		LinesMax *float64                 `json:"deterministic_limit_ps_rms"`
 		Spectrum []any                    `json:"spectrum"`
 	} `json:"channel"`
-	measure.Warnings
+	warning.Warnings
 }
 
 func readJitter(t *testing.T, stdout string) (f jitterFigures) {
@@ -195,7 +196,7 @@ func TestCaptureWithOneSilentChannelIsMeasured(t *testing.T) {
 	saveWAV(t, "half.wav", tone)
 	out, _ := command(t, 0, "measure", "half.wav", "--as", "jitter", "--json")
 	f := readJitter(t, out)
-	if len(f.Channel) != 2 || f.Channel[1].RandomPs != nil || f.Channel[1].LimitPs != nil || !slices.ContainsFunc(f.Details, func(w measure.Warning) bool { return w.Code == measure.NoSignal && w.Channel == 2 }) {
+	if len(f.Channel) != 2 || f.Channel[1].RandomPs != nil || f.Channel[1].LimitPs != nil || !slices.ContainsFunc(f.Details, func(w warning.Warning) bool { return w.Code == measure.NoSignal && w.Channel == 2 }) {
 		t.Errorf("one channel silent: %s", out)
 	}
 }

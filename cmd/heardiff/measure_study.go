@@ -6,7 +6,7 @@ import (
 	"fmt"
 	"io"
 
-	"heardiff/measure"
+	"heardiff/stats/warning"
 	"heardiff/trials/study"
 )
 
@@ -38,7 +38,7 @@ func measuredText(w io.Writer, r study.MeasureReport) {
 		t.row(fmt.Sprint(m.Capture), m.Chain, m.Kind, mainFigures(m))
 	}
 	t.print(w, "")
-	warned := measure.Warnings{Texts: append(r.OfCaptures(), r.Texts...)}
+	warned := warning.Warnings{Texts: append(r.OfCaptures(), r.Texts...)}
 	for _, m := range r.Measured {
 		warned.Details = append(warned.Details, m.Warnings.Details...)
 	}

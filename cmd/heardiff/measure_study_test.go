@@ -7,9 +7,9 @@ import (
 	"strings"
 	"testing"
 
-	"heardiff/measure"
 	"heardiff/playback/audiofile"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 	"heardiff/trials/link"
 	"heardiff/trials/study"
 )
@@ -46,7 +46,7 @@ type measuredStudy struct {
 			} `json:"channel"`
 		} `json:"result"`
 	} `json:"measured"`
-	measure.Warnings
+	warning.Warnings
 }
 
 func measureAll(t *testing.T, args ...string) (m measuredStudy) {

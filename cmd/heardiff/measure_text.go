@@ -6,9 +6,9 @@ import (
 	"maps"
 	"slices"
 
-	"heardiff/measure"
 	"heardiff/measure/jitter"
 	"heardiff/measure/tone"
+	"heardiff/stats/warning"
 )
 
 // atMost is figure for decibels, written as a bound if the figure does not exceed the limit that noise sets.
@@ -30,13 +30,13 @@ func standing(limits []tone.Limit, figure string) string {
 }
 
 // warningHints says what to do about a warning.
-var warningHints = map[measure.Code]string{
+var warningHints = map[warning.Code]string{
 	jitter.ShorterWords: "measure it with --bits 16",
 	tone.JitterSignal:   "measure it with --as jitter",
 }
 
 // warningsText prints warnings, and below them what can be done about them, once each.
-func warningsText(w io.Writer, warned measure.Warnings) {
+func warningsText(w io.Writer, warned warning.Warnings) {
 	for i, s := range warned.Texts {
 		if i == 0 {
 			fmt.Fprintln(w)

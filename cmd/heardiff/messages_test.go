@@ -14,7 +14,7 @@ import (
 )
 
 // speakers are the functions that make text for people.
-var speakers = []string{"Sprintf", "Sprint", "Errorf", "New", "Fprintf", "Fprintln", "Fprint", "Warningf", "warn", "say", "rejected", "rejectedf", "misused", "misusedf", "Blamed", "phrasef"}
+var speakers = []string{"Sprintf", "Sprint", "Errorf", "New", "Fprintf", "Fprintln", "Fprint", "Newf", "warn", "say", "rejected", "rejectedf", "misused", "misusedf", "Blamed", "phrasef"}
 
 // What is said to people names no key of the JSON output and no function, type or field of the source: those are for programs.
 func TestMessagesNameNoKeysAndNoFunctions(t *testing.T) {

@@ -10,6 +10,7 @@ import (
 
 	"heardiff/measure"
 	"heardiff/measure/jitter"
+	"heardiff/stats/warning"
 	"heardiff/trials/study"
 )
 
@@ -84,8 +85,8 @@ func repeatPlans(t *testing.T, ids []string, capture func()) {
 
 // Warnings of captures are grouped by what they mean, and there by chain and kind; what has no meaning of its own comes last.
 func TestWarningsOfCapturesAreGroupedByTheirMeaning(t *testing.T) {
-	of := func(capture int, chain, kind string, code measure.Code, text string) study.CaptureWarning {
-		return study.CaptureWarning{Capture: capture, Chain: chain, Kind: kind, Warning: measure.Warning{Code: code, Text: text}}
+	of := func(capture int, chain, kind string, code warning.Code, text string) study.CaptureWarning {
+		return study.CaptureWarning{Capture: capture, Chain: chain, Kind: kind, Warning: warning.Warning{Code: code, Text: text}}
 	}
 	got := warnedOf([]study.CaptureWarning{of(3, "optical", "jitter", jitter.LockedClocks, "one"), of(4, "optical", "jitter", jitter.LockedClocks, "two"),
 		of(5, "bus", "tone", "never-heard-of", "three"), of(6, "bus", "tone", measure.Clipped, "four"), of(7, "bus", "noise", "", "five")})

@@ -6,6 +6,7 @@ import (
 
 	"heardiff/measure"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // Errors wrapped by Measure.
@@ -17,7 +18,7 @@ var (
 )
 
 // TimeJump is the code of a warning that time jumps by Value at an instant: samples were lost or repeated.
-const TimeJump measure.Code = "time-jump"
+const TimeJump warning.Code = "time-jump"
 
 // MinSeconds is the shortest tone that is measured: four of the shortest observation times, and room for the filter (judgement, no source;
 // TestOffsetAndDriftComeBack holds it).
@@ -34,7 +35,7 @@ type Result struct {
 	BandwidthHz float64   `json:"bandwidth_hz"`
 	IntervalS   float64   `json:"interval_s"`
 	Channel     []Channel `json:"channel"`
-	measure.Warnings
+	warning.Warnings
 }
 
 // Channel is the clock as one channel shows it.

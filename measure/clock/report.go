@@ -7,6 +7,7 @@ import (
 
 	"heardiff/measure"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 
 	"gonum.org/v1/gonum/floats"
 )
@@ -22,14 +23,14 @@ func report(r pcm.Reader, t measure.ToneStretch, bands []baseband, carrierHz, no
 	for c, b := range bands {
 		ch := Channel{Channel: c + 1, OffsetPPM: math.NaN(), DriftPPMPerS: math.NaN()}
 		if !t.Sounds(c) {
-			out.Warn(measure.Warningf(measure.NoSignal, "channel %d has no tone", c+1).In(c + 1))
+			out.Warn(warning.Newf(measure.NoSignal, "channel %d has no tone", c+1).In(c + 1))
 			out.Channel = append(out.Channel, ch)
 			continue
 		}
 		x := timeErrors(b.phase, interval, mixed, nominalHz)
 		if at, size := jump(x); size > leastJump/rate {
 			s := float64(at) * interval
-			out.Warn(measure.Warningf(TimeJump, "channel %d: time jumps by %.3g µs at %.1f s of the tone: lost or repeated samples are no clock, and every figure holds them", c+1, 1e6*size, s).In(c+1).At(float64(t.From)/rate+s).Of(1e6*size, "µs"))
+			out.Warn(warning.Newf(TimeJump, "channel %d: time jumps by %.3g µs at %.1f s of the tone: lost or repeated samples are no clock, and every figure holds them", c+1, 1e6*size, s).In(c+1).At(float64(t.From)/rate+s).Of(1e6*size, "µs"))
 		}
 		ch.fill(x, b.level, interval, nominalHz)
 		if c == t.Loudest() {

@@ -10,6 +10,7 @@ import (
 	"heardiff/measure"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 
 	"gonum.org/v1/gonum/floats"
 )
@@ -46,7 +47,7 @@ type Showing struct {
 	Hopeless  bool    `json:"hopeless"`
 	// Passages are as long as was asked for, the one that shows the dose best first.
 	Passages []Passage `json:"passages"`
-	measure.Warnings
+	warning.Warnings
 }
 
 // Far is how many dB below the level at which it could begin to be audible a dose is hopeless. A judgement, no source;
@@ -111,7 +112,7 @@ func Show(clean, dosed pcm.Reader, passageS float64) (Showing, error) {
 		return s, fmt.Errorf("impair: the two are the same")
 	}
 	if s.Hopeless = s.NearestDB <= -Far; s.Hopeless {
-		w := measure.Warningf(measure.FarBelow, "what is added stays %.0f dB below anything that could show, by this model: take a larger dose, or another passage", -s.NearestDB)
+		w := warning.Newf(measure.FarBelow, "what is added stays %.0f dB below anything that could show, by this model: take a larger dose, or another passage", -s.NearestDB)
 		w.Value, w.Unit = -s.NearestDB, "dB"
 		s.Warn(w)
 	}

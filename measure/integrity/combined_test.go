@@ -5,9 +5,9 @@ import (
 	"slices"
 	"testing"
 
-	"heardiff/measure"
 	"heardiff/measure/integrity"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // change is what a chain does to all that passes it.
@@ -108,7 +108,7 @@ func TestFaultsAreFoundUnderAChangeOfEverything(t *testing.T) {
 
 // Of two changes of everything one is the cause, and a warning or the gain names the other.
 func TestTwoChangesOfEverythingAreBothNamed(t *testing.T) {
-	codes := map[integrity.Cause]measure.Code{
+	codes := map[integrity.Cause]warning.Code{
 		integrity.Gain: integrity.GainChanged, integrity.Dither: integrity.Dithered, integrity.Truncation: integrity.Shortened,
 		integrity.Polarity: integrity.Inverted, integrity.ChannelSwap: integrity.Exchanged, integrity.Resampling: integrity.Resampled,
 	}
@@ -157,7 +157,7 @@ func TestOneChannelAloneIsNamed(t *testing.T) {
 		cause    integrity.Cause
 		gainDB   float64
 		faults   []integrity.Fault
-		want     measure.Code
+		want     warning.Code
 	}{
 		{"inverted", second(func(x []float64) []float64 {
 			return inverse(pcm.Clip{Rate: c.Rate, Channels: [][]float64{x}}).Channels[0]
@@ -188,7 +188,7 @@ func TestAConstantIsNoDither(t *testing.T) {
 		step := math.Ldexp(1, 1-bits)
 		for _, steps := range []float64{1, 3, -2} {
 			r, err := integrity.Compare(c, each(c, func(v float64) float64 { return min(max(v+steps*step, -1), 1-step) }))
-			if err != nil || *r.Cause != integrity.Unknown || r.GainDB != 0 || !slices.ContainsFunc(r.Details, func(w measure.Warning) bool {
+			if err != nil || *r.Cause != integrity.Unknown || r.GainDB != 0 || !slices.ContainsFunc(r.Details, func(w warning.Warning) bool {
 				return w.Code == integrity.ConstantsAdded && math.Abs(w.Value-steps) < 0.01
 			}) {
 				t.Errorf("%v of %d bits: %v, cause %v, gain %v dB, warnings %q", steps, bits, err, deref(r.Cause), r.GainDB, r.Texts)

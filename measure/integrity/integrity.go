@@ -5,8 +5,8 @@ import (
 	"fmt"
 	"math"
 
-	"heardiff/measure"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 	jsonwire "heardiff/stats/wire"
 )
 
@@ -53,7 +53,7 @@ type Result struct {
 	// the words are equal or hardly related, or channels differ in it.
 	GainDB float64 `json:"gain_db"`
 	Faults []Fault `json:"faults"`
-	measure.Warnings
+	warning.Warnings
 }
 
 const ofReceived = "received"

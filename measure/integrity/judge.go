@@ -4,8 +4,8 @@ import (
 	"math"
 	"slices"
 
-	"heardiff/measure"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // judge compares word by word, and where more than stretches differ also with what a chain makes of the words that does the same to all of
@@ -46,7 +46,7 @@ func (c *comparison) judge(sentBits, receivedBits int) (*comparison, verdict, er
 	}
 	switch {
 	case slices.ContainsFunc(v.findings, func(f finding) bool { return f.cause == Resampling }):
-		v.warn(measure.Warningf(FaultsUnknown, "whether stretches were lost, muted or repeated as well is not known"))
+		v.warn(warning.Newf(FaultsUnknown, "whether stretches were lost, muted or repeated as well is not known"))
 	case d != nil:
 		v.partly(wires)
 	}
@@ -103,7 +103,7 @@ func (c *comparison) result(v verdict, bits int) Result {
 // verdict is what changed the recording from end to end.
 type verdict struct {
 	findings []finding // the one to name first
-	warnings []measure.Warning
+	warnings []warning.Warning
 	gainDB   float64
 	local    bool // what changed the recording from end to end explains all but faults
 }
@@ -111,16 +111,16 @@ type verdict struct {
 // finding is a cause, with what there is to say where it is the one named (no code: nothing), and where another is.
 type finding struct {
 	cause               Cause
-	asCause, additional measure.Warning
+	asCause, additional warning.Warning
 }
 
 // add adds a finding.
-func (v *verdict) add(cause Cause, named, additional measure.Warning) {
+func (v *verdict) add(cause Cause, named, additional warning.Warning) {
 	v.findings = append(v.findings, finding{cause, named, additional})
 }
 
 // warn adds a warning that does not depend on the cause named.
-func (v *verdict) warn(w measure.Warning) { v.warnings = append(v.warnings, w) }
+func (v *verdict) warn(w warning.Warning) { v.warnings = append(v.warnings, w) }
 
 // cause returns the cause to name.
 func (v *verdict) cause(faults []Fault) Cause {
@@ -131,7 +131,7 @@ func (v *verdict) cause(faults []Fault) Cause {
 }
 
 // allWarnings returns the warnings, with all that the cause named does not say.
-func (v *verdict) allWarnings(faults []Fault) (list []measure.Warning) {
+func (v *verdict) allWarnings(faults []Fault) (list []warning.Warning) {
 	for i, f := range v.findings {
 		switch {
 		case i > 0:
@@ -142,7 +142,7 @@ func (v *verdict) allWarnings(faults []Fault) (list []measure.Warning) {
 	}
 	list = append(list, v.warnings...)
 	if len(v.findings) > 0 && v.findings[0].cause != Dropout && len(faults) > 0 {
-		list = append(list, measure.Warningf(AlsoFaults, "stretches were lost, muted, repeated or spoilt as well: %d, see the faults", len(faults)).Of(float64(len(faults)), "faults"))
+		list = append(list, warning.Newf(AlsoFaults, "stretches were lost, muted, repeated or spoilt as well: %d, see the faults", len(faults)).Of(float64(len(faults)), "faults"))
 	}
 	return list
 }

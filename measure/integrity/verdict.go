@@ -6,9 +6,9 @@ import (
 	"slices"
 	"strings"
 
-	"heardiff/measure"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // verdict says what wires do.
@@ -23,7 +23,7 @@ func (l *learner) verdict(wires []wire, sentBits, receivedBits int) (v verdict) 
 	if slices.ContainsFunc(wires, func(w wire) bool { return w.filtered() || !w.known }) {
 		l.altered(wires, &v)
 		if receivedBits < sentBits && len(v.findings) > 0 {
-			v.warn(measure.Warningf(Shortened, "the words were shortened to %d bits as well", receivedBits).Of(float64(receivedBits), "bits"))
+			v.warn(warning.Newf(Shortened, "the words were shortened to %d bits as well", receivedBits).Of(float64(receivedBits), "bits"))
 		}
 	}
 	l.gains(wires, &v)
@@ -38,7 +38,7 @@ func copied(wires []wire, v *verdict) bool {
 	for j, w := range wires {
 		own := wires[w.from]
 		if w.from != j && !own.dead && own.from == w.from {
-			copied := measure.Warningf(Copied, "channel %d holds what was sent in channel %d: one channel was copied to the other", j+1, w.from+1).In(j + 1)
+			copied := warning.Newf(Copied, "channel %d holds what was sent in channel %d: one channel was copied to the other", j+1, w.from+1).In(j + 1)
 			v.add(Unknown, copied, copied)
 			return true
 		}
@@ -57,17 +57,17 @@ func exchanged(wires []wire, v *verdict) {
 		return
 	}
 	which := strings.Join(moved, ", ")
-	named := measure.Warningf(Exchanged, "channels were exchanged: %s", which)
+	named := warning.Newf(Exchanged, "channels were exchanged: %s", which)
 	if len(wires) == 2 {
-		named = measure.Warning{} // there is but one way
+		named = warning.Warning{} // there is but one way
 	}
-	v.add(ChannelSwap, named, measure.Warningf(Exchanged, "channels were exchanged as well: %s", which))
+	v.add(ChannelSwap, named, warning.Newf(Exchanged, "channels were exchanged as well: %s", which))
 }
 
 func dead(wires []wire, v *verdict) {
 	for j, w := range wires {
 		if w.dead {
-			zeros := measure.Warningf(Dead, "of channel %d nothing arrived but zeros", j+1).In(j + 1)
+			zeros := warning.Newf(Dead, "of channel %d nothing arrived but zeros", j+1).In(j + 1)
 			v.add(Dropout, zeros, zeros)
 		}
 	}
@@ -88,9 +88,9 @@ func inverted(wires []wire, v *verdict) {
 	switch {
 	case len(which) == 0:
 	case len(upright) == 0:
-		v.add(Polarity, measure.Warning{}, measure.Warningf(Inverted, "the words were inverted as well"))
+		v.add(Polarity, warning.Warning{}, warning.Newf(Inverted, "the words were inverted as well"))
 	default:
-		some := measure.Warningf(Inverted, "inverted in channel %s, not in channel %s", strings.Join(which, ", "), strings.Join(upright, ", "))
+		some := warning.Newf(Inverted, "inverted in channel %s, not in channel %s", strings.Join(which, ", "), strings.Join(upright, ", "))
 		v.add(Polarity, some, some)
 	}
 }
@@ -105,11 +105,11 @@ func (l *learner) altered(wires []wire, v *verdict) {
 	w := wires[channel]
 	switch {
 	case l.moved(w, channel) || l.cutTop(w, channel) > cutTopShare:
-		v.add(Resampling, measure.Warning{}, measure.Warningf(Resampled, "the words were resampled as well"))
+		v.add(Resampling, warning.Warning{}, warning.Newf(Resampled, "the words were resampled as well"))
 	case slices.ContainsFunc(wires, func(w wire) bool { return !w.known }):
-		v.add(Unknown, measure.Warning{}, measure.Warningf(UnknownChange, "the words were changed as well in a way that is not known"))
+		v.add(Unknown, warning.Warning{}, warning.Newf(UnknownChange, "the words were changed as well in a way that is not known"))
 	default:
-		filter := measure.Warningf(Filtered, "a filter changed the words: more than a gain, and not as a resampler does")
+		filter := warning.Newf(Filtered, "a filter changed the words: more than a gain, and not as a resampler does")
 		v.add(Unknown, filter, filter)
 	}
 }
@@ -135,15 +135,15 @@ func (l *learner) gains(wires []wire, v *verdict) {
 		return
 	}
 	const least = 1e-4 // dB that are worth a mention
-	named, by := measure.Warning{}, perChannel(gains, "%.4f dB")
+	named, by := warning.Warning{}, perChannel(gains, "%.4f dB")
 	if slices.Max(known)-slices.Min(known) > max(2*uncertain, least) {
-		named = measure.Warningf(GainChanged, "the gain differs between channels: %s", by)
+		named = warning.Newf(GainChanged, "the gain differs between channels: %s", by)
 	} else {
 		v.gainDB = spectrum.Median(known)
 		by = fmt.Sprintf("%.4f dB", v.gainDB)
 	}
 	if changed {
-		v.add(Gain, named, measure.Warningf(GainChanged, "the level was changed as well, by %s", by).Of(v.gainDB, "dB"))
+		v.add(Gain, named, warning.Newf(GainChanged, "the level was changed as well, by %s", by).Of(v.gainDB, "dB"))
 	}
 }
 
@@ -221,7 +221,7 @@ func (l *learner) shortened(wires []wire, v *verdict, sentBits, receivedBits int
 func (l *learner) addShortened(v *verdict, cause Cause, w wire, bits int, hidden bool) {
 	if cause == Unknown {
 		dbfs := pcm.DB(w.noise.rms * math.Sqrt2)
-		noise := measure.Warningf(NoiseAdded, "noise was added, of %.1f dBFS", dbfs).Of(dbfs, "dBFS")
+		noise := warning.Newf(NoiseAdded, "noise was added, of %.1f dBFS", dbfs).Of(dbfs, "dBFS")
 		v.add(Unknown, noise, noise)
 		return
 	}
@@ -229,12 +229,12 @@ func (l *learner) addShortened(v *verdict, cause Cause, w wire, bits int, hidden
 	if cause == Truncation {
 		code, how = Shortened, fmt.Sprintf("shortened to %d bits without dither as well", bits)
 	}
-	named := measure.Warning{}
+	named := warning.Warning{}
 	if hidden {
-		named = measure.Warningf(code, "the words were of %d bits on the way, whatever they hold below", bits).Of(float64(bits), "bits")
+		named = warning.Newf(code, "the words were of %d bits on the way, whatever they hold below", bits).Of(float64(bits), "bits")
 		how += ", before they were changed otherwise"
 	}
-	v.add(cause, named, measure.Warningf(code, "the words were %s", how).Of(float64(bits), "bits"))
+	v.add(cause, named, warning.Newf(code, "the words were %s", how).Of(float64(bits), "bits"))
 }
 
 // late finds channels that are late against each other.
@@ -246,7 +246,7 @@ func late(wires []wire, v *verdict) {
 		}
 	}
 	if slices.ContainsFunc(frames, func(n float64) bool { return n != 0 && !math.IsNaN(n) }) {
-		v.warn(measure.Warningf(LateChannels, "channels are late against each other, by frames: %s", perChannel(frames, "%.0f")))
+		v.warn(warning.Newf(LateChannels, "channels are late against each other, by frames: %s", perChannel(frames, "%.0f")))
 	}
 }
 
@@ -264,6 +264,6 @@ func (l *learner) constants(wires []wire, v *verdict, bits int) {
 		}
 	}
 	if most != 0 {
-		v.warn(measure.Warningf(ConstantsAdded, "a constant was added to all words, in steps of %d bits: %s", bits, perChannel(steps, "%+.4g")).Of(most, "steps"))
+		v.warn(warning.Newf(ConstantsAdded, "a constant was added to all words, in steps of %d bits: %s", bits, perChannel(steps, "%+.4g")).Of(most, "steps"))
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"heardiff/measure/jitter"
 	"heardiff/measure/jitter/jittertest"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // jittery is a capture of 20 ps of random jitter.
@@ -34,14 +35,14 @@ func ticking(t *testing.T, c jittertest.Capture, tick float64, at ...int) jitter
 }
 
 // warnedOf reports whether there is a warning of a code with a value, near a time in the capture.
-func warnedOf(r jitter.Result, code measure.Code, value, at float64) bool {
-	return slices.ContainsFunc(r.Details, func(w measure.Warning) bool {
+func warnedOf(r jitter.Result, code warning.Code, value, at float64) bool {
+	return slices.ContainsFunc(r.Details, func(w warning.Warning) bool {
 		return w.Code == code && math.Abs(w.Value-value) < 0.1*math.Abs(value) && math.Abs(w.FromS-at) < 0.006
 	})
 }
 
 // only reports whether that is the only warning.
-func only(r jitter.Result, code measure.Code, value, at float64) bool {
+func only(r jitter.Result, code warning.Code, value, at float64) bool {
 	return len(r.Details) == 1 && warnedOf(r, code, value, at)
 }
 
@@ -236,7 +237,7 @@ func TestAnInterruptedToneIsMeasuredWhereItIsUnbroken(t *testing.T) {
 	}
 	for name, c := range map[string]struct {
 		change  func(pcm.Clip) pcm.Clip
-		want    measure.Code
+		want    warning.Code
 		at      float64 // when the first is
 		seconds float64 // of what is whole, of which the filter and what folds take a few per cent
 	}{
@@ -252,7 +253,7 @@ func TestAnInterruptedToneIsMeasuredWhereItIsUnbroken(t *testing.T) {
 			t.Errorf("%s: %v", name, err)
 			continue
 		}
-		if i := slices.IndexFunc(r.Details, func(w measure.Warning) bool { return w.Code == c.want }); i < 0 || math.Abs(r.Details[i].FromS-c.at) > 0.01 {
+		if i := slices.IndexFunc(r.Details, func(w warning.Warning) bool { return w.Code == c.want }); i < 0 || math.Abs(r.Details[i].FromS-c.at) > 0.01 {
 			t.Errorf("%s: warnings %q, want %s at %v s", name, r.Texts, c.want, c.at)
 		}
 		if name == "a block lost" && len(r.Details) != 1 { // by both channels at the same time

@@ -7,6 +7,7 @@ import (
 
 	"heardiff/measure"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // otherCarrier is the difference, as a ratio, between carriers or bands that no clock explains. A judgement, no source: ten times the
@@ -36,7 +37,7 @@ func (r Result) AgainstFloor(floor Result) (Result, error) {
 			f = floor.Channel[i]
 		}
 		if math.IsNaN(f.RawPs) || math.IsNaN(r.Channel[i].RawPs) {
-			r.Warn(measure.Warningf(measure.NoFloor, "channel %d has no floor: one of the two has no tone there", i+1).In(i + 1))
+			r.Warn(warning.Newf(measure.NoFloor, "channel %d has no floor: one of the two has no tone there", i+1).In(i + 1))
 			continue
 		}
 		r.Warn(levelsApart(r.Channel[i], f)...)
@@ -54,7 +55,7 @@ func (r Result) AgainstFloor(floor Result) (Result, error) {
 
 // levelsApart says what it means that the floor's tone has another level than the capture's, from 3 dB on: additive noise stays as it is in
 // full scale, and as jitter it counts against the tone.
-func levelsApart(c, floor Channel) []measure.Warning {
+func levelsApart(c, floor Channel) []warning.Warning {
 	apart := c.LevelDBFS - floor.LevelDBFS
 	if math.Abs(apart) <= pcm.PowerDB(threeDB) {
 		return nil
@@ -63,7 +64,7 @@ func levelsApart(c, floor Channel) []measure.Warning {
 	if apart < 0 {
 		means = "is lower by that, and the floor's figures are smaller than they would be at the capture's level"
 	}
-	return []measure.Warning{measure.Warningf(measure.FloorLevel, "channel %d: the floor's tone is at %.1f dBFS, the capture's at %.1f: additive noise, read as jitter, %s; record the floor at the capture's level",
+	return []warning.Warning{warning.Newf(measure.FloorLevel, "channel %d: the floor's tone is at %.1f dBFS, the capture's at %.1f: additive noise, read as jitter, %s; record the floor at the capture's level",
 		c.Channel, floor.LevelDBFS, c.LevelDBFS, means).In(c.Channel).Of(-apart, "dB")}
 }
 

@@ -10,6 +10,7 @@ import (
 	"heardiff/measure"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // Measure measures the jitter of the tone in r. Errors wrap ErrNoTone or ErrShort where the capture holds
@@ -51,7 +52,7 @@ func (m *measurement) prepare() error {
 	if s := cmp.Or(m.cfg.SignalRateHz, measure.PlayedRate(coarse)); s != 0 && measure.IsQuarter(coarse, s) {
 		m.signalRateHz = s
 	} else {
-		m.Warn(measure.Warningf(PlainTone, "the carrier at %.2f Hz is a quarter of no expected rate: taken as a plain tone, without the jitter signal's residue", coarse).Of(coarse, "Hz"))
+		m.Warn(warning.Newf(PlainTone, "the carrier at %.2f Hz is a quarter of no expected rate: taken as a plain tone, without the jitter signal's residue", coarse).Of(coarse, "Hz"))
 	}
 	m.carrierHz = coarse
 	m.mixer = newMixer(rate, coarse, m.band[1])

@@ -7,6 +7,7 @@ import (
 
 	"heardiff/measure"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // longest is the most baseband samples analysed as one record: 124 s at 24 kHz. Longer captures are cut into
@@ -37,7 +38,7 @@ type measurement struct {
 	from          int // frame where the first record begins
 	recordFrames  int
 	longest       int // baseband samples of a record
-	measure.Warnings
+	warning.Warnings
 }
 
 // channelSum gathers the records of one channel.

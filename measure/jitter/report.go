@@ -5,6 +5,7 @@ import (
 
 	"heardiff/measure"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // fewPeriods of the band's low end leave the figure there uncertain (judgement, no source; TestWhatLiesBelowTheBandLeavesNoTrace).
@@ -21,14 +22,14 @@ func (m *measurement) result() Result {
 		SignalRateHz: m.signalRateHz, FrequencyOffsetPPM: (4*m.carrierHz/m.signalRateHz - 1) * 1e6,
 	}
 	if m.recordSeconds*m.band[0] < fewPeriods {
-		m.Warn(measure.Warningf(FewPeriods, "%.2f s of tone hold few periods of %.3g Hz: the low end of the band is uncertain", m.recordSeconds, m.band[0]).Of(m.recordSeconds, "s"))
+		m.Warn(warning.Newf(FewPeriods, "%.2f s of tone hold few periods of %.3g Hz: the low end of the band is uncertain", m.recordSeconds, m.band[0]).Of(m.recordSeconds, "s"))
 	}
 	m.Warn(m.lockedWarning()...)
 	m.Warn(m.shorterWords()...)
 	for c := range m.channels {
 		if m.channels[c].silent {
 			r.Channel = append(r.Channel, silentChannel(c+1))
-			m.Warn(measure.Warningf(measure.NoSignal, "channel %d has no tone (%s)", c+1, loudness(m.tone.Level[c])).In(c+1).Of(pcm.DBFS(m.tone.Level[c]), "dBFS"))
+			m.Warn(warning.Newf(measure.NoSignal, "channel %d has no tone (%s)", c+1, loudness(m.tone.Level[c])).In(c+1).Of(pcm.DBFS(m.tone.Level[c]), "dBFS"))
 			continue
 		}
 		additive(m.channels[c].bands, m.inPhase(c))
@@ -37,10 +38,10 @@ func (m *measurement) result() Result {
 		m.Warn(wanders(c+1, r.Channel[c].Lines)...)
 		m.Warn(eventWarnings(c, m.channels[c].events, m.sample(), m.mixer.rateHz)...)
 		if jump := m.channels[c].jump; jump > largestStep && len(m.channels[c].events) == 0 {
-			m.Warn(measure.Warningf(PhaseJump, "the phase of channel %d jumps by %.2f radians between two samples: a block was dropped or repeated, or the recording is very noisy", c+1, jump).In(c+1).Of(jump, "rad"))
+			m.Warn(warning.Newf(PhaseJump, "the phase of channel %d jumps by %.2f radians between two samples: a block was dropped or repeated, or the recording is very noisy", c+1, jump).In(c+1).Of(jump, "rad"))
 		}
 		if len(m.channels[c].jitter) >= maxLines {
-			m.Warn(measure.Warningf(ManyLines, "channel %d shows %d lines or more: not all are listed", c+1, maxLines).In(c+1).Of(maxLines, "lines"))
+			m.Warn(warning.Newf(ManyLines, "channel %d shows %d lines or more: not all are listed", c+1, maxLines).In(c+1).Of(maxLines, "lines"))
 		}
 	}
 	if m.cross != nil {

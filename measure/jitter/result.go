@@ -1,9 +1,8 @@
 package jitter
 
 import (
+	"heardiff/stats/warning"
 	"math"
-
-	"heardiff/measure"
 )
 
 // Result is what Measure found. NaN means 'not measurable'.
@@ -21,7 +20,7 @@ type Result struct {
 	Channel            []Channel `json:"channel"`
 	// Common is what two channels share; nil unless there are two with a tone.
 	Common *Common `json:"between_channels"`
-	measure.Warnings
+	warning.Warnings
 }
 
 // Channel is the jitter of one channel. See the package comment for the method.

@@ -7,13 +7,14 @@ import (
 
 	"heardiff/measure"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // Transfer is how much of one capture's jitter another still shows.
 type Transfer struct {
 	Schema  string            `json:"schema"`
 	Channel []TransferChannel `json:"channel"`
-	measure.Warnings
+	warning.Warnings
 }
 
 // TransferChannel holds one channel's attenuation against jitter frequency.
@@ -52,7 +53,7 @@ func NewTransfer(reference, output Result) (Transfer, error) {
 	for i := range min(len(reference.Channel), len(output.Channel)) {
 		a, b := reference.Channel[i], output.Channel[i]
 		if math.IsNaN(a.RawPs) || math.IsNaN(b.RawPs) {
-			t.Warn(measure.Warningf(measure.NoSignal, "channel %d has no tone in one of the captures", i+1).In(i + 1))
+			t.Warn(warning.Newf(measure.NoSignal, "channel %d has no tone in one of the captures", i+1).In(i + 1))
 			continue
 		}
 		if len(a.Spectrum) == 0 || len(b.Spectrum) == 0 || a.Spectrum[0].HighHz == 0 || b.Spectrum[0].HighHz == 0 {

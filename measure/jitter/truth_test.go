@@ -12,6 +12,7 @@ import (
 	"heardiff/measure/jitter"
 	"heardiff/measure/jitter/jittertest"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 var full = flag.Bool("full", false, "widen the grids of simulated captures")
@@ -384,7 +385,7 @@ func TestFaultsAreRefusedOrWarned(t *testing.T) {
 	if r, err := jitter.Measure(dropped, jitter.Config{}); err != nil || !r.Warned(jitter.LostBlock) {
 		t.Errorf("a dropped block: %v, error %v, want a warning", r.Texts, err)
 	}
-	for want, change := range map[measure.Code]func(i int) float64{
+	for want, change := range map[warning.Code]func(i int) float64{
 		measure.Clipped:     func(int) float64 { return 1.5 },
 		measure.LevelMoves:  func(i int) float64 { return 1 - 0.03*float64(i)/288000 },
 		measure.Interrupted: func(i int) float64 { return map[bool]float64{true: 0, false: 1}[i > 240000 && i < 246000] },

@@ -5,10 +5,10 @@ import (
 	"math/rand/v2"
 	"testing"
 
-	"heardiff/measure"
 	"heardiff/measure/match"
 	"heardiff/measure/match/fault"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // spoilt returns a copy of c scaled by a gain, with direct voltage, a rumble and white noise.
@@ -32,7 +32,7 @@ func TestLevelIsThatOfTheAudibleBand(t *testing.T) {
 		level            float64 // of the music, dBFS RMS
 		directA, directB float64
 		rumbleA, rumbleB float64 // RMS, dBFS
-		want             measure.Code
+		want             warning.Code
 		full             bool
 	}{
 		"direct voltage of a recorder under quiet music":   {-50, 0.0003, 0.0003, -200, -200, "", false},

@@ -5,8 +5,8 @@ import (
 	"errors"
 	"fmt"
 
-	"heardiff/measure"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // ErrUnfit is wrapped by Prepare's error where presentations still differ in level or time after matching.
@@ -89,7 +89,7 @@ type Prepared struct {
 	LoopFrames [2]int `json:"loop_frames"`
 	// Changes says in words what was done to all presentations alike: the filter, the fades, the level.
 	Changes []string `json:"changes"`
-	measure.Warnings
+	warning.Warnings
 }
 
 // Presentation is one capture's share. LevelErrorDB, OffsetErrorUS and NullDB compare its final samples with the

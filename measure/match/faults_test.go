@@ -12,6 +12,7 @@ import (
 	"heardiff/measure/match"
 	"heardiff/measure/match/fault"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // A fault of known size in one of two captures that otherwise differ by offset, drift and gain, with the noise of a good
@@ -262,7 +263,7 @@ func TestFaultsAreFoundAndNamed(t *testing.T) {
 			continue
 		}
 		t.Logf("%s: null %.1f dB, %+v, %q", c.name, r.NullDB, r.Residual, r.Texts)
-		others := slices.DeleteFunc(slices.Clone(r.Details), func(w measure.Warning) bool { return w.Code == match.ShortOverlap })
+		others := slices.DeleteFunc(slices.Clone(r.Details), func(w warning.Warning) bool { return w.Code == match.ShortOverlap })
 		if !c.want.in(others) {
 			t.Errorf("%s: warnings %v, want %+v", c.name, others, c.want)
 		}
@@ -352,7 +353,7 @@ func TestFaultsInAAreSaidOfA(t *testing.T) {
 	m := newMusic(12, faultSeconds, 11000)
 	a := m.capture(faultRate, faultRate*faultSeconds, way{noise: 1e-5, seed: 4})
 	b := m.capture(faultRate, faultRate*faultSeconds, faultWay)
-	for code, c := range map[measure.Code]struct {
+	for code, c := range map[warning.Code]struct {
 		do   faulty
 		says string // which of the two it is
 	}{

@@ -12,16 +12,17 @@ import (
 	"heardiff/measure/match/fault"
 	"heardiff/measure/match/residual"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 
 	"gonum.org/v1/gonum/floats"
 )
 
 // The codes of what Prepare warns of in addition to what Compare warns of.
 const (
-	TooQuiet        measure.Code = "too-quiet"        // for its loudness to be measured
-	LoudnessLowered measure.Code = "loudness-lowered" // to keep the true peak below Value, in dBTP
-	LevelOpen       measure.Code = "level-open"       // by ± Value, in dB
-	Identical       measure.Code = "identical"        // two presentations, sample by sample
+	TooQuiet        warning.Code = "too-quiet"        // for its loudness to be measured
+	LoudnessLowered warning.Code = "loudness-lowered" // to keep the true peak below Value, in dBTP
+	LevelOpen       warning.Code = "level-open"       // by ± Value, in dB
+	Identical       warning.Code = "identical"        // two presentations, sample by sample
 )
 
 // level brings all presentations to the level of the first, then to the common loudness, with headroom for what a
@@ -38,11 +39,11 @@ func (p *preparation) level() error {
 	common := pcm.Ratio(p.cfg.LoudnessLUFS - first.IntegratedLUFS)
 	if math.IsNaN(common) {
 		common = 1
-		p.out.Warn(measure.Warningf(TooQuiet, "the excerpt is too quiet for its loudness to be measured: its level stays as recorded"))
+		p.out.Warn(warning.Newf(TooQuiet, "the excerpt is too quiet for its loudness to be measured: its level stays as recorded"))
 	}
 	if most := pcm.Ratio(p.cfg.PeakDBFS) / peak; common > most {
 		common = most
-		p.out.Warn(measure.Warningf(LoudnessLowered, "the common loudness was lowered so that no true peak passes %.1f dBTP", p.cfg.PeakDBFS).Of(p.cfg.PeakDBFS, "dBTP"))
+		p.out.Warn(warning.Newf(LoudnessLowered, "the common loudness was lowered so that no true peak passes %.1f dBTP", p.cfg.PeakDBFS).Of(p.cfg.PeakDBFS, "dBTP"))
 	}
 	for i := range p.out.Presentations {
 		gains[i] *= common
@@ -85,7 +86,7 @@ func (p *preparation) matchingGains(firstLUFS float64) (gains []float64, peak fl
 func (p *preparation) audibleGain(i int) float64 {
 	gain, least, most := audibly(p.out.Presentations[0].Clip, p.out.Presentations[i].Clip).gain()
 	if open := pcm.DB(most / least); open > openDB {
-		p.out.Warn(measure.Warningf(LevelOpen, "%s: the level is matched to ±%.2f dB only: which of the two holds the remaining noise is not known", p.cfg.Names.against(i), open/2).Of(open/2, "dB"))
+		p.out.Warn(warning.Newf(LevelOpen, "%s: the level is matched to ±%.2f dB only: which of the two holds the remaining noise is not known", p.cfg.Names.against(i), open/2).Of(open/2, "dB"))
 	}
 	return gain
 }
@@ -167,7 +168,7 @@ func (p *preparation) check() error {
 func (p *preparation) warnPassing(i int, shown fault.Passing) {
 	start := int(p.out.StartS * p.rate.Hz())
 	within, outside := p.passing[i].Split(start, start+p.n)
-	warn := func(where string, list []measure.Warning) {
+	warn := func(where string, list []warning.Warning) {
 		for _, w := range list {
 			p.out.Warn(w.From(where + p.cfg.Names.against(i+1)))
 		}
@@ -195,7 +196,7 @@ func (p *preparation) warnIdentical() {
 				continue
 			}
 			all[i].Identical = all[i].Identical || k == 0
-			p.out.Warn(measure.Warningf(Identical, "%s and %s are identical sample by sample within the excerpt: nobody can tell them apart; a comparison of them is a control", p.cfg.Names.of(k), p.cfg.Names.of(i)))
+			p.out.Warn(warning.Newf(Identical, "%s and %s are identical sample by sample within the excerpt: nobody can tell them apart; a comparison of them is a control", p.cfg.Names.of(k), p.cfg.Names.of(i)))
 			break
 		}
 	}

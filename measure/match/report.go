@@ -5,22 +5,22 @@ import (
 	"math"
 	"strings"
 
-	"heardiff/measure"
 	"heardiff/measure/match/align"
 	"heardiff/measure/match/fault"
 	"heardiff/measure/match/residual"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // The codes of what Compare warns of in addition to those of package fault. FromS and ToS are seconds of A.
 const (
-	OtherAlignment  measure.Code = "other-alignment"  // nulls as deep; Value is to how many dB
-	ShortOverlap    measure.Code = "short-overlap"    // Value is in seconds
-	Jumps           measure.Code = "jumps"            // of B, from the first to the last; Value is the first, in samples
-	ChannelsSwapped measure.Code = "channels-swapped" // channels 1 and 2
-	ResponseDiffers measure.Code = "response-differs" // Value is in dB, in a third octave
-	ClockWanders    measure.Code = "clock-wanders"    // Value is in samples RMS
-	ClockSways      measure.Code = "clock-sways"      // Value is in samples RMS, faster than the wander is followed
+	OtherAlignment  warning.Code = "other-alignment"  // nulls as deep; Value is to how many dB
+	ShortOverlap    warning.Code = "short-overlap"    // Value is in seconds
+	Jumps           warning.Code = "jumps"            // of B, from the first to the last; Value is the first, in samples
+	ChannelsSwapped warning.Code = "channels-swapped" // channels 1 and 2
+	ResponseDiffers warning.Code = "response-differs" // Value is in dB, in a third octave
+	ClockWanders    warning.Code = "clock-wanders"    // Value is in samples RMS
+	ClockSways      warning.Code = "clock-sways"      // Value is in samples RMS, faster than the wander is followed
 )
 
 // report puts what was found at the best place into figures and warnings.
@@ -99,28 +99,28 @@ const (
 func (m measured) warn(r *Result, rate pcm.Rate) {
 	if r.Confidence < doubtful {
 		db := pcm.PowerDB(1 / (1 - r.Confidence))
-		r.Warn(measure.Warningf(OtherAlignment, "another alignment nulls as deep, to %.1f dB: the music repeats, or too little of it is common%s", db, offsetsText(r.OtherOffsetsS)).Of(db, "dB"))
+		r.Warn(warning.Newf(OtherAlignment, "another alignment nulls as deep, to %.1f dB: the music repeats, or too little of it is common%s", db, offsetsText(r.OtherOffsetsS)).Of(db, "dB"))
 	}
 	if r.OverlapS < shortS {
-		r.Warn(measure.Warningf(ShortOverlap, "the captures overlap by only %.1f s", r.OverlapS).During(r.ComparedFromS, r.ComparedToS).Of(r.OverlapS, "s"))
+		r.Warn(warning.Newf(ShortOverlap, "the captures overlap by only %.1f s", r.OverlapS).During(r.ComparedFromS, r.ComparedToS).Of(r.OverlapS, "s"))
 	}
 	if n := len(r.Jumps); n > 0 {
-		r.Warn(measure.Warningf(Jumps, "B jumps %s: samples were lost, repeated or cut (a loop point); only %.1f to %.1f s of A were compared",
+		r.Warn(warning.Newf(Jumps, "B jumps %s: samples were lost, repeated or cut (a loop point); only %.1f to %.1f s of A were compared",
 			jumpsText(r.Jumps), r.ComparedFromS, r.ComparedToS).During(r.Jumps[0].AtS, r.Jumps[n-1].AtS).Of(r.Jumps[0].Samples, "samples"))
 	}
 	if r.ChannelsSwapped {
-		r.Warn(measure.Warningf(ChannelsSwapped, "channels 1 and 2 are exchanged in B"))
+		r.Warn(warning.Newf(ChannelsSwapped, "channels 1 and 2 are exchanged in B"))
 	}
 	if math.Abs(r.ResponseMaxDB) > audibleDB {
-		r.Warn(measure.Warningf(ResponseDiffers, "the response differs by %+.2f dB in a third octave: more than %v dB can be heard as a difference by itself", r.ResponseMaxDB, audibleDB).Of(r.ResponseMaxDB, "dB"))
+		r.Warn(warning.Newf(ResponseDiffers, "the response differs by %+.2f dB in a third octave: more than %v dB can be heard as a difference by itself", r.ResponseMaxDB, audibleDB).Of(r.ResponseMaxDB, "dB"))
 	}
 	if r.Wander.Significant {
-		r.Warn(measure.Warningf(ClockWanders, "the clocks stray from a straight line by %.3f samples RMS, %.3f at most, slower than %.2g Hz (what is faster is not in these figures)",
+		r.Warn(warning.Newf(ClockWanders, "the clocks stray from a straight line by %.3f samples RMS, %.3f at most, slower than %.2g Hz (what is faster is not in these figures)",
 			r.Wander.RMSSamples, r.Wander.PeakSamples, r.Wander.BelowHz).Of(r.Wander.RMSSamples, "samples"))
 	}
 	rms := m.record.SwayRMS(r.Residual.Timing, m.all.RR)
 	if r.Residual.Kind == "timing" && r.NullDB >= swayDB && !(r.Wander.Significant && rms < fasterRatio*r.Wander.RMSSamples) {
-		r.Warn(measure.Warningf(ClockSways, "the residual is timing by %.0f %%: the clocks stray by about %.2g samples RMS (%.2g µs), slower than some 100 Hz",
+		r.Warn(warning.Newf(ClockSways, "the residual is timing by %.0f %%: the clocks stray by about %.2g samples RMS (%.2g µs), slower than some 100 Hz",
 			100*r.Residual.Timing, rms, 1e6*rms/rate.Hz()).Of(rms, "samples"))
 	}
 }

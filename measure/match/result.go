@@ -1,9 +1,9 @@
 package match
 
 import (
-	"heardiff/measure"
 	"heardiff/measure/match/align"
 	"heardiff/measure/match/residual"
+	"heardiff/stats/warning"
 )
 
 // Schema names the form of Result as JSON.
@@ -70,7 +70,7 @@ type Result struct {
 	ComparedToS   float64 `json:"compared_to_s"`
 	// ChannelsInverted are channels of A, from 1, whose partners in B are inverted against Polarity.
 	ChannelsInverted []int `json:"channels_inverted,omitempty"`
-	measure.Warnings
+	warning.Warnings
 }
 
 // Jump is a place where samples of B were lost (Samples < 0), repeated or inserted: from AtS seconds of A on, B is that much later.

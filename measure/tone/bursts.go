@@ -3,9 +3,9 @@ package tone
 import (
 	"slices"
 
-	"heardiff/measure"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 const (
@@ -163,14 +163,14 @@ func (b *bursts) usual(like burst) bool {
 // seconds is how long the burst is, at the power of its loudest piece.
 func (b burst) seconds() float64 { return pieceSeconds * b.sum / b.peak }
 
-func (t tracked) burstWarnings() (list []measure.Warning) {
+func (t tracked) burstWarnings() (list []warning.Warning) {
 	for c, ch := range t.channels {
 		if ch == nil {
 			continue
 		}
 		if n, b := ch.bursts.end(); n > 0 {
 			at := float64(t.from+b.piece*ch.bursts.size) / ch.rate
-			list = append(list, measure.Warningf(Bursts, "channel %d: the residual without the tone leaps up %d times, first by %.0f dB for about %.1f ms at %.3f s: samples were muted or replaced, or something clicked, and the noise is not the chain's",
+			list = append(list, warning.Newf(Bursts, "channel %d: the residual without the tone leaps up %d times, first by %.0f dB for about %.1f ms at %.3f s: samples were muted or replaced, or something clicked, and the noise is not the chain's",
 				c+1, n, pcm.PowerDB(b.ratio), 1000*b.seconds(), at).In(c+1).During(at, at+b.seconds()).Of(float64(n), "times"))
 		}
 	}

@@ -7,9 +7,9 @@ import (
 	"slices"
 	"testing"
 
-	"heardiff/measure"
 	"heardiff/measure/tone"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 var full = flag.Bool("full", false, "count false alarms in 600 captures instead of 6: some minutes")
@@ -93,8 +93,8 @@ var testSignals = []struct {
 }
 
 // faultsIn returns the warnings of lost, repeated, muted or replaced samples.
-func faultsIn(w measure.Warnings) []measure.Warning {
-	return slices.DeleteFunc(slices.Clone(w.Details), func(w measure.Warning) bool { return w.Code != tone.Bursts && w.Code != tone.PhaseJumps })
+func faultsIn(w warning.Warnings) []warning.Warning {
+	return slices.DeleteFunc(slices.Clone(w.Details), func(w warning.Warning) bool { return w.Code != tone.Bursts && w.Code != tone.PhaseJumps })
 }
 
 // A millisecond is what one packet holds. Lost, it moves 997 Hz by three thousandths of a turn, at any rate.
@@ -108,7 +108,7 @@ func TestALostMillisecondIsNamed(t *testing.T) {
 			}
 			for _, f := range []struct {
 				name  string
-				want  measure.Code
+				want  warning.Code
 				spoil func(x []float64) []float64
 			}{
 				{"lost", tone.PhaseJumps, func(x []float64) []float64 { return slices.Delete(x, at, at+n) }},
@@ -121,7 +121,7 @@ func TestALostMillisecondIsNamed(t *testing.T) {
 				p := capture{rate: rate, seconds: 3.5, hz: s.hz, peaks: s.peaks, noise: 1e-6, ppm: 12, seed: 5, spoil: f.spoil}
 				w, err := warningsOf(s.kind)(p.make())
 				// A jump is known to the 0.05 s over which a phase is read.
-				i := slices.IndexFunc(w.Details, func(d measure.Warning) bool {
+				i := slices.IndexFunc(w.Details, func(d warning.Warning) bool {
 					return d.Code == f.want && d.Value == 1 && math.Abs(d.FromS-2.345) < 0.06 &&
 						(f.want == tone.PhaseJumps || math.Abs(d.ToS-d.FromS-1e-3) < 2e-4)
 				})

@@ -9,6 +9,7 @@ import (
 	"heardiff/measure"
 	"heardiff/measure/tone"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // sines returns two channels of 24-bit words: sines of those frequencies and peaks, and each its own noise of an RMS.
@@ -29,8 +30,8 @@ func sines(seconds, noise float64, hz, peaks []float64) pcm.Clip {
 
 const noise115 = 1.26e-6 // RMS of −115 dBFS
 
-func warningsOf(kind string) func(pcm.Reader) (measure.Warnings, error) {
-	return func(r pcm.Reader) (measure.Warnings, error) {
+func warningsOf(kind string) func(pcm.Reader) (warning.Warnings, error) {
+	return func(r pcm.Reader) (warning.Warnings, error) {
 		switch kind {
 		case "noise":
 			x, err := tone.Noise(r, nil)
@@ -61,7 +62,7 @@ func TestFaultsOfARecorderAreNamed(t *testing.T) {
 		}
 		for _, f := range []struct {
 			name  string
-			want  measure.Code
+			want  warning.Code
 			spoil func(x []float64) []float64
 		}{
 			{"muted for 5 ms", tone.Muted, func(x []float64) []float64 { clear(x[100_001:100_241]); return x }},
@@ -115,7 +116,7 @@ func TestALevelThatMovesIsNamed(t *testing.T) {
 			kind = "low tone"
 		}
 		w, err := warningsOf(kind)(c)
-		if i := slices.IndexFunc(w.Details, func(d measure.Warning) bool { return d.Code == measure.LevelMoves }); err != nil || i < 0 || math.Abs(w.Details[i].Value-0.3) > 0.1 {
+		if i := slices.IndexFunc(w.Details, func(d warning.Warning) bool { return d.Code == measure.LevelMoves }); err != nil || i < 0 || math.Abs(w.Details[i].Value-0.3) > 0.1 {
 			t.Errorf("%s of %v: %v, warnings %q", kind, peak, err, w.Texts)
 		}
 	}
@@ -137,7 +138,7 @@ func TestNoiseIsNoMovingLevel(t *testing.T) {
 func TestOtherSignalsAndRatesAreNamed(t *testing.T) {
 	for _, f := range []struct {
 		kind      string
-		want      measure.Code
+		want      warning.Code
 		hz, peaks []float64
 	}{
 		{"tone", tone.JitterSignal, []float64{12000.2}, []float64{0.7}},
@@ -153,7 +154,7 @@ func TestOtherSignalsAndRatesAreNamed(t *testing.T) {
 // A tone that somebody meant to play brings no warning; one that a clock out of order, or another rate, makes of a usual one
 // does.
 func TestUsualTestTonesAreNoWrongClocks(t *testing.T) {
-	for hz, want := range map[float64]measure.Code{
+	for hz, want := range map[float64]warning.Code{
 		997: "", 1000: "", 1000.2: "", 997.15: "", 440: "", 500: "", 998: "", 999: "", 1001: "", 1500: "", 2000: "", 3150: "", 1234.5: "",
 		997.4: tone.OffFrequency, 999.6: tone.OffFrequency, 997 * 44100.0 / 48000: tone.WrongRate,
 		1000 * 48000.0 / 44100: tone.WrongRate,

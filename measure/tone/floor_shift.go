@@ -6,6 +6,7 @@ import (
 
 	"heardiff/measure"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // sameLevelDB is by how much two tones may differ and still show the same distortion: a third harmonic moves by two
@@ -59,11 +60,11 @@ func greater(a, b float64) float64 {
 }
 
 // warnings says what the levels of both tones, in dBFS, mean for the limits.
-func (s shift) warnings(channel int, capture float64) []measure.Warning {
+func (s shift) warnings(channel int, capture float64) []warning.Warning {
 	if !s.apart() {
 		return nil
 	}
-	return []measure.Warning{measure.Warningf(measure.FloorLevel, "channel %d: the floor's tone is at %.1f dBFS, the capture's at %.1f: noise and hum are compared with the floor's in dBFS; distortion depends on level, and is known only where far above the floor's: record the floor at the capture's level",
+	return []warning.Warning{warning.Newf(measure.FloorLevel, "channel %d: the floor's tone is at %.1f dBFS, the capture's at %.1f: noise and hum are compared with the floor's in dBFS; distortion depends on level, and is known only where far above the floor's: record the floor at the capture's level",
 		channel, capture+float64(s), capture).In(channel).Of(float64(s), "dB")}
 }
 

@@ -8,6 +8,7 @@ import (
 	"heardiff/measure/signal"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 const (
@@ -131,14 +132,14 @@ func paces(steps []float64) (before, after []float64) {
 	return before, after
 }
 
-func (t tracked) jumpWarnings() (list []measure.Warning) {
+func (t tracked) jumpWarnings() (list []warning.Warning) {
 	for c, ch := range t.channels {
 		if ch == nil {
 			continue
 		}
 		if j := ch.jumps(); j.count > 0 {
 			first := float64(t.from)/ch.rate + j.first
-			list = append(list, measure.Warningf(PhaseJumps, "channel %d: the tone jumps in phase at %d places, the first %.2f s from the beginning: samples were dropped or repeated, and the noise is not the chain's",
+			list = append(list, warning.Newf(PhaseJumps, "channel %d: the tone jumps in phase at %d places, the first %.2f s from the beginning: samples were dropped or repeated, and the noise is not the chain's",
 				c+1, j.count, first).In(c+1).At(first).Of(float64(j.count), "places"))
 		}
 	}
@@ -146,11 +147,11 @@ func (t tracked) jumpWarnings() (list []measure.Warning) {
 }
 
 // jitterTone returns a warning where a tone is at a quarter of the rate.
-func jitterTone(channel int, hz float64, rate pcm.Rate) []measure.Warning {
+func jitterTone(channel int, hz float64, rate pcm.Rate) []warning.Warning {
 	if !measure.IsQuarter(hz, rate.Hz()) {
 		return nil
 	}
-	return []measure.Warning{measure.Warningf(JitterSignal, "channel %d: the tone is at %.2f Hz, a quarter of the rate: the jitter signal? Its harmonics lie beyond the band", channel, hz).In(channel).Of(hz, "Hz")}
+	return []warning.Warning{warning.Newf(JitterSignal, "channel %d: the tone is at %.2f Hz, a quarter of the rate: the jitter signal? Its harmonics lie beyond the band", channel, hz).In(channel).Of(hz, "Hz")}
 }
 
 // clocksAgree is what the clocks of a player and a recorder differ by at most, relative; pastClocks is the difference from which
@@ -159,7 +160,7 @@ const clocksAgree, pastClocks = 3e-4, 5e-4
 
 // strayTone is wrongRate of a single tone, which is 997 Hz or 1 kHz unless it is at a multiple of ten hertz: there
 // somebody meant it to be.
-func strayTone(channel int, hz float64) []measure.Warning {
+func strayTone(channel int, hz float64) []warning.Warning {
 	if nearest := 10 * math.Round(hz/10); math.Abs(hz-nearest) < clocksAgree*hz {
 		return nil
 	}
@@ -168,7 +169,7 @@ func strayTone(channel int, hz float64) []measure.Warning {
 
 // wrongRate returns a warning where a tone is at the frequency that one of the usual test tones would have if it were
 // recorded or played at another rate than its own.
-func wrongRate(channel int, hz float64, tests ...float64) []measure.Warning {
+func wrongRate(channel int, hz float64, tests ...float64) []warning.Warning {
 	rates := []float64{32000, 44100, 48000, 88200, 96000, 176400, 192000}
 	for _, f := range tests {
 		if math.Abs(hz/f-1) < clocksAgree {
@@ -179,13 +180,13 @@ func wrongRate(channel int, hz float64, tests ...float64) []measure.Warning {
 		for _, played := range rates {
 			for _, own := range rates {
 				if r := played / own; r != 1 && math.Abs(hz/(f*r)-1) < clocksAgree {
-					return []measure.Warning{measure.Warningf(WrongRate, "channel %d: the tone is at %.2f Hz: a tone of %.0f Hz at %.5g times its rate, as where a file of %.5g Hz is taken for one of %.5g Hz",
+					return []warning.Warning{warning.Newf(WrongRate, "channel %d: the tone is at %.2f Hz: a tone of %.0f Hz at %.5g times its rate, as where a file of %.5g Hz is taken for one of %.5g Hz",
 						channel, hz, f, r, own, played).In(channel).Of(hz, "Hz")}
 				}
 			}
 		}
 		if off := hz/f - 1; math.Abs(off) < pastClocks {
-			return []measure.Warning{measure.Warningf(OffFrequency, "channel %d: the tone is at %.3f Hz, %+.0f ppm off %.0f Hz: a clock is out of order, or another tone was played", channel, hz, off*1e6, f).In(channel).Of(off*1e6, "ppm")}
+			return []warning.Warning{warning.Newf(OffFrequency, "channel %d: the tone is at %.3f Hz, %+.0f ppm off %.0f Hz: a clock is out of order, or another tone was played", channel, hz, off*1e6, f).In(channel).Of(off*1e6, "ppm")}
 		}
 	}
 	return nil

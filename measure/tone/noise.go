@@ -7,6 +7,7 @@ import (
 	"heardiff/measure"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // NoiseResult is the noise of a chain that plays silence.
@@ -15,7 +16,7 @@ type NoiseResult struct {
 	RateHz  int            `json:"rate_hz"`
 	Seconds float64        `json:"seconds"`
 	Channel []NoiseChannel `json:"channel"`
-	measure.Warnings
+	warning.Warnings
 }
 
 // NoiseChannel is the part of a NoiseResult about one channel; 20 Hz to 20 kHz, without DC. Digital silence is −Inf.
@@ -91,7 +92,7 @@ func (n *NoiseResult) relate(reference pcm.Reader) error {
 		n.Channel[c].RelativeToReferenceDB = n.Channel[c].UnweightedDBFS - pcm.DBFS(a.loudest[c])
 		if a.loudest[c] == 0 {
 			n.Channel[c].RelativeToReferenceDB = math.NaN()
-			n.Warn(measure.Warningf(SilentReference, "channel %d: the reference is silent", c+1).In(c + 1))
+			n.Warn(warning.Newf(SilentReference, "channel %d: the reference is silent", c+1).In(c + 1))
 		}
 	}
 	return nil
@@ -166,18 +167,18 @@ func noiseOf(s spectrum.Spectrum) NoiseChannel {
 const loudestSilence = -40
 
 // noiseWarnings warns of what is unusual about the noise of a channel.
-func noiseWarnings(c NoiseChannel, s spectrum.Spectrum) (list []measure.Warning) {
-	warn := func(w measure.Warning) { list = append(list, w.In(c.Channel)) }
+func noiseWarnings(c NoiseChannel, s spectrum.Spectrum) (list []warning.Warning) {
+	warn := func(w warning.Warning) { list = append(list, w.In(c.Channel)) }
 	switch {
 	case math.IsInf(c.UnweightedDBFS, -1):
-		warn(measure.Warningf(measure.DigitalSilence, "channel %d: digital silence: nothing was recorded, or a gate muted it", c.Channel))
+		warn(warning.Newf(measure.DigitalSilence, "channel %d: digital silence: nothing was recorded, or a gate muted it", c.Channel))
 	case c.oneLine():
-		warn(measure.Warningf(NotSilence, "channel %d: one line holds nearly all of it: a tone was recorded, or the set-up oscillates", c.Channel).Of(c.Spurs[0].Hz, "Hz"))
+		warn(warning.Newf(NotSilence, "channel %d: one line holds nearly all of it: a tone was recorded, or the set-up oscillates", c.Channel).Of(c.Spurs[0].Hz, "Hz"))
 	case c.UnweightedDBFS > loudestSilence:
-		warn(measure.Warningf(NotSilence, "channel %d: %.1f dBFS is no recording of silence: is this the right file?", c.Channel, c.UnweightedDBFS).Of(c.UnweightedDBFS, "dBFS"))
+		warn(warning.Newf(NotSilence, "channel %d: %.1f dBFS is no recording of silence: is this the right file?", c.Channel, c.UnweightedDBFS).Of(c.UnweightedDBFS, "dBFS"))
 	}
 	if s.RateHz < 2*bandHigh {
-		warn(measure.Warningf(BandLimited, "channel %d: the band ends at %.0f Hz, half the rate", c.Channel, s.RateHz/2).Of(s.RateHz/2, "Hz"))
+		warn(warning.Newf(BandLimited, "channel %d: the band ends at %.0f Hz, half the rate", c.Channel, s.RateHz/2).Of(s.RateHz/2, "Hz"))
 	}
 	return list
 }

@@ -7,6 +7,7 @@ import (
 	"heardiff/measure"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 
 	"gonum.org/v1/gonum/stat"
 )
@@ -117,7 +118,7 @@ func (q *quiet) judge(levels []float64, usual float64) {
 	}
 }
 
-func (q quiet) warnings() []measure.Warning {
+func (q quiet) warnings() []warning.Warning {
 	list := q.repeats.warnings()
 	if q.same {
 		list = append(list, identicalChannels())
@@ -128,14 +129,14 @@ func (q quiet) warnings() []measure.Warning {
 		}
 	}
 	if q.zeros > 0 {
-		list = append(list, measure.Warningf(Dropouts, "%d tenths of a second are digital zeros: dropouts, or a gate", q.zeros).Of(float64(q.zeros), "tenths of a second"))
+		list = append(list, warning.Newf(Dropouts, "%d tenths of a second are digital zeros: dropouts, or a gate", q.zeros).Of(float64(q.zeros), "tenths of a second"))
 	}
 	if q.clicks > 0 {
-		list = append(list, measure.Warningf(Clicks, "%d tenths of a second are 12 dB louder than the rest: clicks, or not only silence", q.clicks).Of(float64(q.clicks), "tenths of a second"))
+		list = append(list, warning.Newf(Clicks, "%d tenths of a second are 12 dB louder than the rest: clicks, or not only silence", q.clicks).Of(float64(q.clicks), "tenths of a second"))
 	}
 	const steady = 3 // dB between seconds; common practice, no source
 	if q.movesDB > steady && q.zeros == 0 && q.clicks == 0 {
-		list = append(list, measure.Warningf(measure.LevelMoves, "the noise moves by %.1f dB from second to second: automatic gain, or not only silence", q.movesDB).Of(q.movesDB, "dB"))
+		list = append(list, warning.Newf(measure.LevelMoves, "the noise moves by %.1f dB from second to second: automatic gain, or not only silence", q.movesDB).Of(q.movesDB, "dB"))
 	}
 	return list
 }

@@ -3,6 +3,7 @@ package tone
 import (
 	"heardiff/measure"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // repeats finds blocks that a recorder wrote twice: a buffer sent twice. Recorded words hold noise, so that no window
@@ -85,11 +86,11 @@ func (r *repeats) follow(lag int) {
 	}
 }
 
-func (r *repeats) warnings() []measure.Warning {
+func (r *repeats) warnings() []warning.Warning {
 	if r.blocks == 0 || float64(r.matched) > mostMatched*float64(r.chosen) {
 		return nil
 	}
 	at := r.rate.Seconds(r.firstFrame)
-	return []measure.Warning{measure.Warningf(RepeatedBlocks, "%d blocks of samples come twice, the first before %.3f s, %d frames after its first time: the recorder repeated a buffer",
+	return []warning.Warning{warning.Newf(RepeatedBlocks, "%d blocks of samples come twice, the first before %.3f s, %d frames after its first time: the recorder repeated a buffer",
 		r.blocks, at, r.firstLag).At(at).Of(float64(r.blocks), "blocks")}
 }

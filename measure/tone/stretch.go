@@ -9,6 +9,7 @@ import (
 	"heardiff/measure"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // ErrNoSignal is wrapped by errors about a recording that does not hold the signal the measurement needs.
@@ -214,22 +215,22 @@ func (e *envelope) write(x []float64) {
 }
 
 // warnings returns the warnings about a recording of a steady signal.
-func (a active) warnings(rate pcm.Rate, steadyDB float64) (list []measure.Warning) {
+func (a active) warnings(rate pcm.Rate, steadyDB float64) (list []warning.Warning) {
 	for c, n := range a.survey.Clipped {
 		if n > 0 {
-			list = append(list, measure.Warningf(measure.Clipped, "channel %d: %d samples at full scale: clipped, the distortion may be the recorder's", c+1, n).In(c+1).Of(float64(n), "samples"))
+			list = append(list, warning.Newf(measure.Clipped, "channel %d: %d samples at full scale: clipped, the distortion may be the recorder's", c+1, n).In(c+1).Of(float64(n), "samples"))
 		}
 	}
 	for c, db := range a.swingDB {
 		if db > steadyDB {
-			list = append(list, measure.Warningf(measure.LevelMoves, "channel %d: the level moves by %.2f dB: automatic gain, a limiter, or somebody at the knob", c+1, db).In(c+1).Of(db, "dB"))
+			list = append(list, warning.Newf(measure.LevelMoves, "channel %d: the level moves by %.2f dB: automatic gain, a limiter, or somebody at the knob", c+1, db).In(c+1).Of(db, "dB"))
 		}
 	}
 	for c := range a.zeros {
 		list = append(list, a.zeros[c].warnings(c+1, rate, a.from, a.to)...)
 	}
 	if a.holes > 0 {
-		list = append(list, measure.Warningf(Dropouts, "%d tenths of a second lie 20 dB or more below the rest: dropouts", a.holes).Of(float64(a.holes), "tenths of a second"))
+		list = append(list, warning.Newf(Dropouts, "%d tenths of a second lie 20 dB or more below the rest: dropouts", a.holes).Of(float64(a.holes), "tenths of a second"))
 	}
 	list = append(list, a.repeats.warnings()...)
 	if a.survey.Identical() && a.to > a.from {

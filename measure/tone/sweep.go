@@ -9,6 +9,7 @@ import (
 	"heardiff/measure/signal"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 
 	"gonum.org/v1/gonum/floats"
 )
@@ -20,7 +21,7 @@ type SweepResult struct {
 	Seconds float64        `json:"seconds"`
 	GrowthS float64        `json:"growth_s"` // the sweep's frequency grows e-fold in this time
 	Channel []SweepChannel `json:"channel"`
-	measure.Warnings
+	warning.Warnings
 }
 
 // SweepChannel is the part of a SweepResult about one channel.
@@ -95,13 +96,13 @@ func Sweep(r pcm.Reader) (SweepResult, error) {
 	a.holes = 0
 	result.Warn(a.warnings(f.Rate, math.Inf(1))...) // a response that is not flat moves the level
 	if holes > 0 {
-		result.Warn(measure.Warningf(Dropouts, "%d tenths of a second lie 20 dB or more below the rest: the response has a notch there, or the signal dropped out", holes).Of(float64(holes), "tenths of a second"))
+		result.Warn(warning.Newf(Dropouts, "%d tenths of a second lie 20 dB or more below the rest: the response has a notch there, or the signal dropped out", holes).Of(float64(holes), "tenths of a second"))
 	}
 	var ref reference
 	for c, x := range clip.Channels {
 		growth, ok := growthOf(x, f.Rate.Hz())
 		if !ok {
-			result.Warn(measure.Warningf(measure.NoSignal, "channel %d: no exponential sweep found", c+1).In(c + 1))
+			result.Warn(warning.Newf(measure.NoSignal, "channel %d: no exponential sweep found", c+1).In(c + 1))
 			result.Channel = append(result.Channel, SweepChannel{Channel: c + 1, LevelDBFS: math.NaN(), DelayS: math.NaN()})
 			continue
 		}

@@ -4,9 +4,9 @@ import (
 	"math"
 	"math/cmplx"
 
-	"heardiff/measure"
 	"heardiff/measure/signal"
 	"heardiff/measure/spectrum"
+	"heardiff/stats/warning"
 )
 
 const (
@@ -118,7 +118,7 @@ type sweepJump struct {
 }
 
 // warnings returns what the jump means for a channel, nothing where there is none.
-func (j sweepJump) warnings(channel int) []measure.Warning {
+func (j sweepJump) warnings(channel int) []warning.Warning {
 	if j.byS == 0 {
 		return nil
 	}
@@ -126,7 +126,7 @@ func (j sweepJump) warnings(channel int) []measure.Warning {
 	if j.byS < 0 {
 		what = "dropped"
 	}
-	return []measure.Warning{measure.Warningf(TimeJump, "channel %d: the sweep jumps by %.1f ms at about %.2g kHz, %.1f s from the beginning: samples were %s, and the response there is not the chain's",
+	return []warning.Warning{warning.Newf(TimeJump, "channel %d: the sweep jumps by %.1f ms at about %.2g kHz, %.1f s from the beginning: samples were %s, and the response there is not the chain's",
 		channel, math.Abs(j.byS)*1e3, j.hz/1000, j.atS, what).In(channel).At(j.atS).Of(1e3*j.byS, "ms")}
 }
 

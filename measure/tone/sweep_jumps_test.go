@@ -6,10 +6,10 @@ import (
 	"slices"
 	"testing"
 
-	"heardiff/measure"
 	"heardiff/measure/signal"
 	"heardiff/measure/tone"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // sweepAlone is a sweep of 12 s at 48 kHz.
@@ -63,7 +63,7 @@ func TestLostAndRepeatedFramesOfASweepAreNamed(t *testing.T) {
 			x = slices.Insert(x, at, slices.Clone(x[at-c.frames:at])...)
 		}
 		r := measureSweep(t, pcm.Clip{Rate: sweep.Rate, Channels: [][]float64{noisy(x, 1e-4)}})
-		i := slices.IndexFunc(r.Details, func(w measure.Warning) bool { return w.Code == tone.TimeJump })
+		i := slices.IndexFunc(r.Details, func(w warning.Warning) bool { return w.Code == tone.TimeJump })
 		if i < 0 {
 			t.Errorf("%d frames at %.0f Hz: %q", c.frames, c.hz, r.Texts)
 			continue
@@ -152,7 +152,7 @@ func TestACutIsNoJump(t *testing.T) {
 	alone := measureSweep(t, c)
 	at := int(48000 * (alone.Channel[0].DelayS + alone.GrowthS*math.Log(2000.0/20)))
 	x := noisy(slices.Delete(equalized(c.Channels[0], 1000, 2, -12), at, at+128), 1e-4)
-	if r := measureSweep(t, pcm.Clip{Rate: c.Rate, Channels: [][]float64{x}}); !slices.ContainsFunc(r.Details, func(w measure.Warning) bool { return w.Code == tone.TimeJump && math.Abs(w.Value+128./48) < 0.5 }) {
+	if r := measureSweep(t, pcm.Clip{Rate: c.Rate, Channels: [][]float64{x}}); !slices.ContainsFunc(r.Details, func(w warning.Warning) bool { return w.Code == tone.TimeJump && math.Abs(w.Value+128./48) < 0.5 }) {
 		t.Errorf("128 frames lost and a cut: %q", r.Texts)
 	}
 }

@@ -7,9 +7,9 @@ import (
 	"slices"
 	"strings"
 
-	"heardiff/measure"
 	"heardiff/measure/signal"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 const (
@@ -173,12 +173,12 @@ func harmonicOf(n int, points []orderPoint) SweepHarmonic {
 const shortGrowth = 1
 
 // lostWarning says of which harmonics the low end is lost, or rough.
-func lostWarning(channel int, missed []int, growth float64) []measure.Warning {
+func lostWarning(channel int, missed []int, growth float64) []warning.Warning {
 	switch {
 	case growth < shortGrowth:
-		return []measure.Warning{measure.Warningf(ShortSweep, "channel %d: so short a sweep hardly parts the harmonics of its low end from each other: below %d Hz they are rough, and those lost in what its beginning spills are left out: 10 s and more show them", channel, edgeHz).In(channel).Of(edgeHz, "Hz")}
+		return []warning.Warning{warning.Newf(ShortSweep, "channel %d: so short a sweep hardly parts the harmonics of its low end from each other: below %d Hz they are rough, and those lost in what its beginning spills are left out: 10 s and more show them", channel, edgeHz).In(channel).Of(edgeHz, "Hz")}
 	case len(missed) > 0:
-		return []measure.Warning{measure.Warningf(LostHarmonics, "channel %d: near 20 Hz harmonics %s are lost in what the sweep's own beginning spills there, and left out: a longer sweep shows them", channel, strings.Trim(fmt.Sprint(missed), "[]")).In(channel).Of(float64(len(missed)), "harmonics")}
+		return []warning.Warning{warning.Newf(LostHarmonics, "channel %d: near 20 Hz harmonics %s are lost in what the sweep's own beginning spills there, and left out: a longer sweep shows them", channel, strings.Trim(fmt.Sprint(missed), "[]")).In(channel).Of(float64(len(missed)), "harmonics")}
 	}
 	return nil
 }

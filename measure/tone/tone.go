@@ -8,6 +8,7 @@ import (
 	"heardiff/measure"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // Result is the measurement of a single tone.
@@ -16,7 +17,7 @@ type Result struct {
 	RateHz  int       `json:"rate_hz"`
 	Seconds float64   `json:"seconds"` // of what was measured
 	Channel []Channel `json:"channel"`
-	measure.Warnings
+	warning.Warnings
 }
 
 // Channel is the part of a Result about one channel. Ratios are to the fundamental, in dB; the band is 20 Hz
@@ -140,11 +141,11 @@ func silentChannel(n int) Channel {
 type tracked struct {
 	active
 	channels []*tracker
-	missing  []measure.Warning
+	missing  []warning.Warning
 }
 
 // faults are what following the tones brought to light.
-func (t tracked) faults() []measure.Warning {
+func (t tracked) faults() []warning.Warning {
 	return slices.Concat(t.missing, t.jumpWarnings(), t.burstWarnings())
 }
 
@@ -207,7 +208,7 @@ func track(r pcm.Reader, count int, products func(hz []float64) [][]int) (tracke
 	found := false
 	for c, hz := range lines {
 		if hz == nil {
-			t.missing = append(t.missing, measure.Warningf(measure.NoSignal, "channel %d: no %s found", c+1, plural(count)).In(c+1))
+			t.missing = append(t.missing, warning.Newf(measure.NoSignal, "channel %d: no %s found", c+1, plural(count)).In(c+1))
 			t.swingDB[c] = math.NaN() // the swing of noise says nothing
 			continue
 		}
@@ -378,7 +379,7 @@ type LowToneResult struct {
 	RateHz  int              `json:"rate_hz"`
 	Seconds float64          `json:"seconds"`
 	Channel []LowToneChannel `json:"channel"`
-	measure.Warnings
+	warning.Warnings
 }
 
 // LowToneChannel is the part of a LowToneResult about one channel. The ranges are the levels of everything but the tone,

@@ -13,6 +13,7 @@ import (
 	"heardiff/measure/signal"
 	"heardiff/measure/tone"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // part is a cosine of a peak amplitude.
@@ -347,7 +348,7 @@ func TestWrongRecordingsAreRefused(t *testing.T) {
 
 func TestCaptureFaultsAreWarnedOf(t *testing.T) {
 	good := synth(48000, 6, 1e-6, part{997.01, .5, 0})
-	for want, spoil := range map[measure.Code]func(x []float64){
+	for want, spoil := range map[warning.Code]func(x []float64){
 		measure.Clipped: func(x []float64) {
 			for i := range x {
 				x[i] = min(max(3*x[i], -1), 1)
@@ -562,7 +563,7 @@ func TestNoiseIsThatOfTheChainAlone(t *testing.T) {
 }
 
 func TestFaultsOfTheRecorderAreNamed(t *testing.T) {
-	for name, want := range map[string]measure.Code{
+	for name, want := range map[string]warning.Code{
 		"repeated": tone.RepeatedBlocks, "dropped": tone.PhaseJumps, "wrong rate": tone.WrongRate, "slow clock": tone.OffFrequency, "low": tone.OtherLevel,
 	} {
 		f, level := 997.0, 0.5
@@ -591,7 +592,7 @@ func TestFaultsOfTheRecorderAreNamed(t *testing.T) {
 			t.Errorf("%s: warnings %q", name, r.Texts)
 		}
 	}
-	for name, want := range map[string]measure.Code{"repeated": tone.RepeatedBlocks, "gate": tone.Dropouts, "click": tone.Clicks, "gain": measure.LevelMoves, "tone": tone.NotSilence} {
+	for name, want := range map[string]warning.Code{"repeated": tone.RepeatedBlocks, "gate": tone.Dropouts, "click": tone.Clicks, "gain": measure.LevelMoves, "tone": tone.NotSilence} {
 		parts := []part{}
 		if name == "tone" {
 			parts = append(parts, part{997, 5e-4, 0})

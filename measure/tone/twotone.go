@@ -4,8 +4,8 @@ import (
 	"fmt"
 	"math"
 
-	"heardiff/measure"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // TwoToneResult is the intermodulation of two tones.
@@ -14,7 +14,7 @@ type TwoToneResult struct {
 	RateHz  int              `json:"rate_hz"`
 	Seconds float64          `json:"seconds"`
 	Channel []TwoToneChannel `json:"channel"`
-	measure.Warnings
+	warning.Warnings
 }
 
 // TwoToneChannel is the part of a TwoToneResult about one channel.
@@ -102,7 +102,7 @@ func TwoTone(r pcm.Reader) (TwoToneResult, error) {
 			result.Warn(wrongRate(c+1, ch.HighHz, 20000, 7000, 7993, 8000, 11950)...)
 		}
 		if t != nil && math.IsNaN(ch.IMDDB) {
-			result.Warn(measure.Warningf(BandLimited, "channel %d: a product that the definition needs lies above half the rate (%d Hz)", c+1, rate/2).In(c+1).Of(rate.Hz()/2, "Hz"))
+			result.Warn(warning.Newf(BandLimited, "channel %d: a product that the definition needs lies above half the rate (%d Hz)", c+1, rate/2).In(c+1).Of(rate.Hz()/2, "Hz"))
 		}
 		result.Channel = append(result.Channel, ch)
 	}

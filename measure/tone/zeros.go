@@ -3,8 +3,8 @@ package tone
 import (
 	"math"
 
-	"heardiff/measure"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // zeros finds stretches of one channel that are zero from end to end: muted, or filled in where samples were lost.
@@ -44,7 +44,7 @@ func (z *zeros) end() {
 }
 
 // warnings warns of the runs within frames from to to that are not due to chance, in channel n, counted from 1.
-func (z *zeros) warnings(n int, rate pcm.Rate, from, to int) []measure.Warning {
+func (z *zeros) warnings(n int, rate pcm.Rate, from, to int) []warning.Warning {
 	if float64(z.count) > plainZeros*float64(z.frames) || float64(len(z.runs)) > min(mostRuns-1, usualRuns*rate.Seconds(z.frames)) {
 		return nil
 	}
@@ -68,6 +68,6 @@ func (z *zeros) warnings(n int, rate pcm.Rate, from, to int) []measure.Warning {
 		return nil
 	}
 	at := rate.Seconds(found[0].from)
-	return []measure.Warning{measure.Warningf(Muted, "channel %d: nothing but zeros %d times within the signal, first for %.1f ms at %.3f s: samples were lost or muted",
+	return []warning.Warning{warning.Newf(Muted, "channel %d: nothing but zeros %d times within the signal, first for %.1f ms at %.3f s: samples were lost or muted",
 		n, len(found), 1000*rate.Seconds(found[0].frames), at).In(n).During(at, at+rate.Seconds(found[0].frames)).Of(float64(len(found)), "times")}
 }

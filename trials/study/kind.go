@@ -9,6 +9,7 @@ import (
 	"heardiff/measure/jitter"
 	"heardiff/measure/signal"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 	"heardiff/trials"
 	"heardiff/trials/link"
 )
@@ -41,7 +42,7 @@ type Measurer interface {
 	Capture(r pcm.Reader, o MeasureOptions) (any, error)
 	Against(result any, floor []byte) (any, error)
 	// WarningsIn returns the warnings in a result.
-	WarningsIn(result any) measure.Warnings
+	WarningsIn(result any) warning.Warnings
 	// Declared returns the metrics that Link compares; Read passes those of a stored result to put.
 	Declared() link.Metrics
 	Read(result []byte, put func(link.Metric, link.Figure)) error

@@ -4,9 +4,9 @@ import (
 	"math"
 	"slices"
 
-	"heardiff/measure"
 	"heardiff/measure/clock"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 	"heardiff/trials/link"
 )
 
@@ -19,7 +19,7 @@ var Clock = Kind{
 			return clock.Measure(r, clock.Config{SignalRateHz: o.Jitter.SignalRateHz})
 		},
 		Limited:  limitedBy((*clock.Result).SetFloor),
-		Warnings: func(r *clock.Result) *measure.Warnings { return &r.Warnings },
+		Warnings: func(r *clock.Result) *warning.Warnings { return &r.Warnings },
 		metrics: []metric[clock.Result]{
 			atOneSecond(link.Declared{Metric: "allan_deviation_1_s_ppb", Name: "Allan deviation of the clock at 1 s", Unit: "ppb", Trended: true}, allanPPB),
 			atOneSecond(link.Declared{Metric: "tdev_1_s_ns", Name: "TDEV of the clock at 1 s", Unit: "ns", Detail: true}, func(c clock.Channel) link.Figure { return intervalFigure(c.TDEV) }),

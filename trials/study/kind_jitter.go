@@ -7,6 +7,7 @@ import (
 	"heardiff/measure/jitter"
 	"heardiff/measure/signal"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 	"heardiff/trials/link"
 )
 
@@ -20,7 +21,7 @@ var jitterMeasured = Measured[jitter.Result]{
 	Measure:  func(r pcm.Reader, o MeasureOptions) (jitter.Result, error) { return jitter.Measure(r, o.Jitter) },
 	Options:  []string{"bits", "signal-rate", "band", "spectrum"},
 	Limited:  jitter.Result.AgainstFloor,
-	Warnings: func(r *jitter.Result) *measure.Warnings { return &r.Warnings },
+	Warnings: func(r *jitter.Result) *warning.Warnings { return &r.Warnings },
 	metrics: []metric[jitter.Result]{
 		ofWorstJitter(link.RandomJitter, func(c jitter.Channel) (float64, float64, bool) { return c.RandomPs, c.RandomLimitPs, true }),
 		ofWorstJitter(link.RandomJitterLow, randomFrom(10)),

@@ -6,6 +6,7 @@ import (
 	"heardiff/measure"
 	"heardiff/measure/signal"
 	"heardiff/measure/tone"
+	"heardiff/stats/warning"
 	"heardiff/trials/link"
 )
 
@@ -14,7 +15,7 @@ var LowTone = Kind{
 	Name: "low-tone", About: "dynamic range by a tone at −60 dBFS", Signal: signal.LowTone, Holds: measure.Look.ShowsDynamicRange,
 	Measurement: Measured[tone.LowToneResult]{
 		Measure: plain(tone.LowTone), Limited: limitedBy((*tone.LowToneResult).SetFloor),
-		Warnings: func(r *tone.LowToneResult) *measure.Warnings { return &r.Warnings },
+		Warnings: func(r *tone.LowToneResult) *warning.Warnings { return &r.Warnings },
 		metrics: []metric[tone.LowToneResult]{
 			worstOf(link.NoiseUnderTone, func(r tone.LowToneResult) []tone.LowToneChannel { return r.Channel }, noiseUnderTone)},
 	},

@@ -3,8 +3,8 @@ package study
 import (
 	"fmt"
 
-	"heardiff/measure"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 	"heardiff/stats/wire"
 	"heardiff/trials/link"
 )
@@ -14,7 +14,7 @@ type Measured[T any] struct {
 	Measure func(pcm.Reader, MeasureOptions) (T, error)
 	// Limited returns a result with the limits set by a result of the recording set-up alone.
 	Limited  func(result, floor T) (T, error)
-	Warnings func(*T) *measure.Warnings
+	Warnings func(*T) *warning.Warnings
 	// Options names what the measurement uses of MeasureOptions: "reference", "bits", "signal-rate", "band" or "spectrum".
 	Options []string
 	// Curve is drawn from a result where there is no special picture for the kind; nil: nothing is drawn.
@@ -61,7 +61,7 @@ func (k Measured[T]) Against(result any, floor []byte) (any, error) {
 }
 
 // WarningsIn implements Measurer.
-func (k Measured[T]) WarningsIn(result any) measure.Warnings {
+func (k Measured[T]) WarningsIn(result any) warning.Warnings {
 	r := result.(T)
 	return *k.Warnings(&r)
 }
@@ -105,7 +105,7 @@ func (k Measured[T]) Any() Measured[any] {
 			limited, err := k.Limited(*held[T](result), *held[T](floor))
 			return &limited, err
 		},
-		Warnings: func(result *any) *measure.Warnings { return k.Warnings(held[T](*result)) },
+		Warnings: func(result *any) *warning.Warnings { return k.Warnings(held[T](*result)) },
 		Options:  k.Options,
 		stored: func(data []byte) (any, error) {
 			result, err := k.Stored(data)

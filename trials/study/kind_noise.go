@@ -5,6 +5,7 @@ import (
 	"heardiff/measure/signal"
 	"heardiff/measure/tone"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 	"heardiff/trials/link"
 )
 
@@ -14,7 +15,7 @@ var Noise = Kind{
 	Measurement: Measured[tone.NoiseResult]{
 		Measure:  func(r pcm.Reader, o MeasureOptions) (tone.NoiseResult, error) { return tone.Noise(r, o.Reference) },
 		Limited:  limitedBy((*tone.NoiseResult).SetFloor),
-		Warnings: func(r *tone.NoiseResult) *measure.Warnings { return &r.Warnings },
+		Warnings: func(r *tone.NoiseResult) *warning.Warnings { return &r.Warnings },
 		Options:  []string{"reference"},
 		metrics: []metric[tone.NoiseResult]{
 			worstOf(link.Noise, func(r tone.NoiseResult) []tone.NoiseChannel { return r.Channel }, noiseFigure)},

@@ -8,6 +8,7 @@ import (
 	"heardiff/measure"
 	"heardiff/measure/signal"
 	"heardiff/measure/tone"
+	"heardiff/stats/warning"
 	"heardiff/trials/link"
 )
 
@@ -17,7 +18,7 @@ var Sweep = Kind{
 	Holds: holdsOnly(measure.RisingTone),
 	Measurement: Measured[tone.SweepResult]{
 		Measure: plain(tone.Sweep), Limited: limitedBy((*tone.SweepResult).SetFloor),
-		Warnings: func(r *tone.SweepResult) *measure.Warnings { return &r.Warnings },
+		Warnings: func(r *tone.SweepResult) *warning.Warnings { return &r.Warnings },
 		metrics:  []metric[tone.SweepResult]{worstOf(link.SecondHarmonic, sweepChannels, sweepHarmonic(2)), worstOf(link.ThirdHarmonic, sweepChannels, sweepHarmonic(3))},
 	},
 }

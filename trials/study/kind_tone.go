@@ -4,6 +4,7 @@ import (
 	"heardiff/measure"
 	"heardiff/measure/signal"
 	"heardiff/measure/tone"
+	"heardiff/stats/warning"
 	"heardiff/trials/link"
 )
 
@@ -13,7 +14,7 @@ var Tone = Kind{
 	Holds: measure.Look.ShowsHarmonics,
 	Measurement: Measured[tone.Result]{
 		Measure: plain(tone.Measure), Limited: limitedBy((*tone.Result).SetFloor),
-		Warnings: func(r *tone.Result) *measure.Warnings { return &r.Warnings },
+		Warnings: func(r *tone.Result) *warning.Warnings { return &r.Warnings },
 		metrics:  []metric[tone.Result]{worstOf(link.Hum, toneChannels, humFigure), worstOf(link.THDN, toneChannels, thdnFigure)},
 	},
 }

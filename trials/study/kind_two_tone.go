@@ -4,6 +4,7 @@ import (
 	"heardiff/measure"
 	"heardiff/measure/signal"
 	"heardiff/measure/tone"
+	"heardiff/stats/warning"
 	"heardiff/trials/link"
 )
 
@@ -12,7 +13,7 @@ var TwoTone = Kind{
 	Name: "two-tone", About: "intermodulation", Signal: signal.TwoTone, Holds: holdsOnly(measure.TwoTones),
 	Measurement: Measured[tone.TwoToneResult]{
 		Measure: plain(tone.TwoTone), Limited: limitedBy((*tone.TwoToneResult).SetFloor),
-		Warnings: func(r *tone.TwoToneResult) *measure.Warnings { return &r.Warnings },
+		Warnings: func(r *tone.TwoToneResult) *warning.Warnings { return &r.Warnings },
 		metrics: []metric[tone.TwoToneResult]{
 			worstOf(link.IMD, func(r tone.TwoToneResult) []tone.TwoToneChannel { return r.Channel }, imdFigure)},
 	},

@@ -8,9 +8,9 @@ import (
 	"path/filepath"
 	"strconv"
 
-	"heardiff/measure"
 	"heardiff/measure/impair"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 	"heardiff/stats/wire"
 	"heardiff/trials/store/atomicfile"
 )
@@ -62,32 +62,32 @@ func (s *Study) PrepareLadder(ctx context.Context, o LadderOptions) (Preparation
 }
 
 // excerptForLadder returns the excerpt that gets the doses; an excerpt requested by its place, or the study's first, is cut now.
-func (s *Study) excerptForLadder(ctx context.Context, o LadderOptions) (Excerpt, measure.Warnings, error) {
+func (s *Study) excerptForLadder(ctx context.Context, o LadderOptions) (Excerpt, warning.Warnings, error) {
 	all, err := s.Excerpts(ctx)
 	if err != nil {
-		return Excerpt{}, measure.Warnings{}, err
+		return Excerpt{}, warning.Warnings{}, err
 	}
 	for _, e := range all {
 		if o.Of == e.Name {
-			return e, measure.Warnings{}, nil
+			return e, warning.Warnings{}, nil
 		}
 	}
 	cutNow := o.Excerpt.StartS != 0 || o.Excerpt.LengthS != 0 || o.Music != "" || o.Name != ""
 	switch {
 	case o.Of != "":
-		return Excerpt{}, measure.Warnings{}, advised(Rejection, fmt.Errorf("no prepared excerpt %q", o.Of), phrasef("without %v, %v cuts one", OptionOf, call(ToPrepareLadder)))
+		return Excerpt{}, warning.Warnings{}, advised(Rejection, fmt.Errorf("no prepared excerpt %q", o.Of), phrasef("without %v, %v cuts one", OptionOf, call(ToPrepareLadder)))
 	case len(all) == 1 && !cutNow:
-		return all[0], measure.Warnings{}, nil
+		return all[0], warning.Warnings{}, nil
 	case len(all) > 1 && !cutNow:
-		return Excerpt{}, measure.Warnings{}, misusedf("there are %d excerpts: choose one with %v (%s)", len(all), OptionOf, excerptNames(all))
+		return Excerpt{}, warning.Warnings{}, misusedf("there are %d excerpts: choose one with %v (%s)", len(all), OptionOf, excerptNames(all))
 	}
 	captures, err := s.musicCaptures(ctx, o.Music, 1)
 	if err != nil {
-		return Excerpt{}, measure.Warnings{}, err
+		return Excerpt{}, warning.Warnings{}, err
 	}
 	cut, warnings, err := s.cutExcerpt(ctx, captures, o.PrepareOptions)
 	if err != nil {
-		return Excerpt{}, measure.Warnings{}, err
+		return Excerpt{}, warning.Warnings{}, err
 	}
 	all, err = s.Excerpts(ctx)
 	for _, e := range all {
@@ -95,7 +95,7 @@ func (s *Study) excerptForLadder(ctx context.Context, o LadderOptions) (Excerpt,
 			return e, warnings, err
 		}
 	}
-	return Excerpt{}, measure.Warnings{}, errors.Join(err, fmt.Errorf("excerpt %q is gone", cut.Excerpt))
+	return Excerpt{}, warning.Warnings{}, errors.Join(err, fmt.Errorf("excerpt %q is gone", cut.Excerpt))
 }
 
 func cleanPresentation(e Excerpt, chain string) (Presentation, error) {

@@ -6,7 +6,7 @@ import (
 	"math"
 	"slices"
 
-	"heardiff/measure"
+	"heardiff/stats/warning"
 	"heardiff/stats/wire"
 	"heardiff/trials/link"
 )
@@ -26,7 +26,7 @@ type studyFigures struct {
 type CaptureWarning struct {
 	Capture     int
 	Chain, Kind string
-	measure.Warning
+	warning.Warning
 }
 
 // readFigures reads every stored measurement. Of several channels the worst counts, because a listener who hears one channel hears it.
@@ -61,7 +61,7 @@ func (s *Study) readFigures(ctx context.Context) (studyFigures, error) {
 		if err := f.add(name, all[name], m); err != nil {
 			return f, fmt.Errorf("measurement of capture %d: %w", m.Capture, err)
 		}
-		r, err := Stored[measure.Warnings](m.Result)
+		r, err := Stored[warning.Warnings](m.Result)
 		if err != nil {
 			return f, fmt.Errorf("measurement of capture %d: %w", m.Capture, err)
 		}
@@ -82,12 +82,12 @@ func (s *Study) readFigures(ctx context.Context) (studyFigures, error) {
 
 // warn adds the warnings in a result, each once if a capture is measured as several kinds. Results stored before warnings had codes have
 // only texts.
-func (f *studyFigures) warn(m Measurement, chain string, r measure.Warnings) {
+func (f *studyFigures) warn(m Measurement, chain string, r warning.Warnings) {
 	details := r.Details
 	if len(details) != len(r.Texts) {
 		details = nil
 		for _, text := range r.Texts {
-			details = append(details, measure.Warning{Text: text})
+			details = append(details, warning.Warning{Text: text})
 		}
 	}
 	for _, w := range details {
@@ -99,7 +99,7 @@ func (f *studyFigures) warn(m Measurement, chain string, r measure.Warnings) {
 }
 
 // sameWarning reports whether two results of a capture give the same warning.
-func sameWarning(a, b measure.Warning) bool {
+func sameWarning(a, b warning.Warning) bool {
 	if a.Code == "" || b.Code == "" { // there is nothing but the text
 		return a.Text == b.Text
 	}

@@ -8,6 +8,7 @@ import (
 
 	"heardiff/measure"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 	"heardiff/stats/wire"
 	"heardiff/trials"
 )
@@ -17,7 +18,7 @@ type MeasureReport struct {
 	Schema   string            `json:"schema"`
 	Measured []MeasuredCapture `json:"measured"`
 	Failed   []FailedCapture   `json:"failed"`
-	measure.Warnings
+	warning.Warnings
 	// Late counts the captures that were measured before the floor that they are to be read against; they are read against it once they are
 	// measured again.
 	Late int `json:"-"`
@@ -27,9 +28,9 @@ type MeasureReport struct {
 
 // The codes of a MeasureReport's own warnings, with measure.NoFloor, whose Value is the number of the capture.
 const (
-	LateFloor     measure.Code = "late-floor"      // Value is how many captures were measured before their floor came
-	UnknownKind   measure.Code = "unknown-kind"    // Value is the number of the capture: no measurement of its kind is known
-	NotMeasuredAs measure.Code = "not-measured-as" // Value is the number of the capture: it was not measured as another kind too
+	LateFloor     warning.Code = "late-floor"      // Value is how many captures were measured before their floor came
+	UnknownKind   warning.Code = "unknown-kind"    // Value is the number of the capture: no measurement of its kind is known
+	NotMeasuredAs warning.Code = "not-measured-as" // Value is the number of the capture: it was not measured as another kind too
 )
 
 // FailedCapture is a capture that does not hold what its kind says.
@@ -48,7 +49,7 @@ type MeasuredCapture struct {
 	Floor   *int   `json:"floor"` // the capture of the recording set-up against which it is read
 	Result  any    `json:"result"`
 	// Warnings are the warnings in the result.
-	Warnings measure.Warnings `json:"-"`
+	Warnings warning.Warnings `json:"-"`
 }
 
 // Measure measures every capture that lacks a measurement, or, with again, all of them. A capture that cannot be measured does not stop the
@@ -61,7 +62,7 @@ func (s *Study) Measure(ctx context.Context, again bool, o MeasureOptions) (Meas
 	}
 	due := m.due(again)
 	if r.Late = m.late(due); r.Late > 0 {
-		r.Warn(measure.Warningf(LateFloor, "a floor came after %s had been measured: only a new measurement is read against it", trials.Counted(r.Late, "capture")).Of(float64(r.Late), ""))
+		r.Warn(warning.Newf(LateFloor, "a floor came after %s had been measured: only a new measurement is read against it", trials.Counted(r.Late, "capture")).Of(float64(r.Late), ""))
 	}
 	progress := s.progress("measuring")
 	defer progress(1)
@@ -122,7 +123,7 @@ type studyMeter struct {
 	floors   map[setting]int // the latest capture of a floor chain for each setting
 	results  map[of][]byte   // stored
 	isFloor  map[string]bool // chains
-	warnings []measure.Warning
+	warnings []warning.Warning
 }
 
 // of identifies a measurement: which capture was measured, and as what.
@@ -297,8 +298,8 @@ func (m *studyMeter) warnOfOtherFloors(d due) {
 }
 
 // warn adds a warning about a capture.
-func (m *studyMeter) warn(code measure.Code, capture int, format string, args ...any) {
-	m.warnings = append(m.warnings, measure.Warningf(code, format, args...).Of(float64(capture), ""))
+func (m *studyMeter) warn(code warning.Code, capture int, format string, args ...any) {
+	m.warnings = append(m.warnings, warning.Newf(code, format, args...).Of(float64(capture), ""))
 }
 
 // OfCaptures returns what the captures' own results warn of, each sentence once, with the captures to which it applies.

@@ -11,12 +11,12 @@ import (
 	"strconv"
 	"strings"
 
-	"heardiff/measure"
 	"heardiff/measure/impair"
 	"heardiff/measure/match"
 	"heardiff/playback/audiofile"
 	"heardiff/playback/pcm"
 	"heardiff/playback/wav"
+	"heardiff/stats/warning"
 	"heardiff/stats/wire"
 	"heardiff/trials/store"
 	"heardiff/trials/store/atomicfile"
@@ -65,7 +65,7 @@ const preparationSchema = "heardiff.prepare/1"
 type Preparation struct {
 	Schema   string            `json:"schema"`
 	Excerpts []PreparedExcerpt `json:"excerpts"`
-	measure.Warnings
+	warning.Warnings
 }
 
 // Prepare cuts the same stretch out of the latest music capture of every source chain, so that nothing but the chain differs.
@@ -79,15 +79,15 @@ func (s *Study) Prepare(ctx context.Context, o PrepareOptions) (Preparation, err
 }
 
 // cutExcerpt cuts the place that the options name out of the captures and keeps it.
-func (s *Study) cutExcerpt(ctx context.Context, captures []store.Capture, o PrepareOptions) (PreparedExcerpt, measure.Warnings, error) {
+func (s *Study) cutExcerpt(ctx context.Context, captures []store.Capture, o PrepareOptions) (PreparedExcerpt, warning.Warnings, error) {
 	if o.Name != "" {
 		if err := CheckName("excerpt", o.Name); err != nil {
-			return PreparedExcerpt{}, measure.Warnings{}, err
+			return PreparedExcerpt{}, warning.Warnings{}, err
 		}
 	}
 	clips, err := s.match(ctx, captures, o.Excerpt)
 	if err != nil {
-		return PreparedExcerpt{}, measure.Warnings{}, err
+		return PreparedExcerpt{}, warning.Warnings{}, err
 	}
 	if o.Name == "" {
 		o.Name = fmt.Sprintf("%s-%s-%s", captures[0].Music, trimmed(clips.StartS), trimmed(clips.Seconds))

@@ -6,10 +6,10 @@ import (
 
 	"gonum.org/v1/gonum/floats"
 
-	"heardiff/measure"
 	"heardiff/measure/match/audible"
 	"heardiff/measure/match/fit"
 	"heardiff/measure/match/residual"
+	"heardiff/stats/warning"
 )
 
 // bandLimit says where the band of one capture ends well below the other's, the trace of a sample-rate conversion or
@@ -34,9 +34,9 @@ func (f *finder) bandLimit(events []event) {
 		}
 		switch ok = ok && q.goesOn(hz); {
 		case ok && images(f.Response, 1-way.at, hz):
-			f.warn(measure.Warningf(Images, "%s goes on above %.1f kHz, where %s ends, and is weaker below: images of a poor sample-rate conversion in %s", way.long, hz/1000, way.short, way.long).Of(hz, "Hz"))
+			f.warn(warning.Newf(Images, "%s goes on above %.1f kHz, where %s ends, and is weaker below: images of a poor sample-rate conversion in %s", way.long, hz/1000, way.short, way.long).Of(hz, "Hz"))
 		case ok:
-			f.warn(measure.Warningf(BandLimit, "%s ends at %.1f kHz where %s goes on: a sample-rate conversion, lossy coding or another band limit in %s", way.short, hz/1000, way.long, way.short).Of(hz, "Hz"))
+			f.warn(warning.Newf(BandLimit, "%s ends at %.1f kHz where %s goes on: a sample-rate conversion, lossy coding or another band limit in %s", way.short, hz/1000, way.long, way.short).Of(hz, "Hz"))
 		}
 	}
 }

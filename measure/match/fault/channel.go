@@ -3,9 +3,9 @@ package fault
 import (
 	"math"
 
-	"heardiff/measure"
 	"heardiff/measure/match/residual"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // Differences between channels that are warned of: those for which Prepare refuses a pair.
@@ -29,7 +29,7 @@ func (f *finder) channelsDiffer() {
 			continue
 		}
 		if c.Inverted {
-			f.warn(measure.Warningf(ChannelInverted, "channel %d of B is inverted against the others", name).In(name))
+			f.warn(warning.Newf(ChannelInverted, "channel %d of B is inverted against the others", name).In(name))
 		}
 		if first < 0 {
 			first = i
@@ -37,11 +37,11 @@ func (f *finder) channelsDiffer() {
 		}
 		o := f.Channels[first]
 		if d := c.GainDB - o.GainDB; math.Abs(d) > channelDB && math.Abs(d) > clearGain*math.Hypot(c.GainSE, o.GainSE) {
-			f.warn(measure.Warningf(ChannelGain, "channel %d differs by %+.2f dB from channel %d: the balance is not that of A", c.Channel, d, o.Channel).In(c.Channel).Of(d, "dB"))
+			f.warn(warning.Newf(ChannelGain, "channel %d differs by %+.2f dB from channel %d: the balance is not that of A", c.Channel, d, o.Channel).In(c.Channel).Of(d, "dB"))
 		}
 		us := 1e6 / f.Rate.Hz()
 		if d := us * (c.Delay - o.Delay); math.Abs(d) > channelUS && math.Abs(d) > clearDelay*us*math.Hypot(c.DelaySE, o.DelaySE) {
-			f.warn(measure.Warningf(ChannelDelay, "channel %d is late by %+.1f µs against channel %d, beyond what it is in A", c.Channel, d, o.Channel).In(c.Channel).Of(d, "µs"))
+			f.warn(warning.Newf(ChannelDelay, "channel %d is late by %+.1f µs against channel %d, beyond what it is in A", c.Channel, d, o.Channel).In(c.Channel).Of(d, "µs"))
 		}
 	}
 }
@@ -56,5 +56,5 @@ func (f *finder) channelMissing(c residual.ChannelFigures, name int) {
 		return
 	}
 	level := pcm.PowerDB(c.PowerB / c.PowerA)
-	f.warn(measure.Warningf(ChannelMissing, "channel %d of B is not that of A (correlation %.2f, level %+.1f dB): silent, or another's", name, c.Correlation, level).In(name).Of(level, "dB"))
+	f.warn(warning.Newf(ChannelMissing, "channel %d of B is not that of A (correlation %.2f, level %+.1f dB): silent, or another's", name, c.Correlation, level).In(name).Of(level, "dB"))
 }

@@ -7,6 +7,7 @@ import (
 	"heardiff/measure"
 	"heardiff/measure/match/residual"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // likeEnough is the correlation from which on channels are so much alike that peaks of one should be peaks of the other.
@@ -27,7 +28,7 @@ func (f *finder) compressed(events []event) {
 		one, other = "A", "B"
 	}
 	if most != 0 {
-		f.warn(measure.Warningf(Compressed, "%s falls behind by %.0f %% at the peaks of %s: %[1]s clips or is compressed", one, 100*math.Abs(most), other).Of(100*most, "%"))
+		f.warn(warning.Newf(Compressed, "%s falls behind by %.0f %% at the peaks of %s: %[1]s clips or is compressed", one, 100*math.Abs(most), other).Of(100*most, "%"))
 	}
 }
 
@@ -80,7 +81,7 @@ func behind(c residual.Curve) float64 {
 
 func (f *finder) clipped(name string, p *Capture, other string, q *Capture) {
 	if p.clippedMore(q) {
-		f.warn(measure.Warningf(measure.Clipped, "%s is clipped: %d samples are in runs of one value at its peak of %.2f dBFS (%d in %s)", name, p.clipped, pcm.DB(p.Peak), q.clipped, other).
+		f.warn(warning.Newf(measure.Clipped, "%s is clipped: %d samples are in runs of one value at its peak of %.2f dBFS (%d in %s)", name, p.clipped, pcm.DB(p.Peak), q.clipped, other).
 			Of(float64(p.clipped), "samples"))
 	}
 }
@@ -89,7 +90,7 @@ func (f *finder) clipped(name string, p *Capture, other string, q *Capture) {
 func (f *finder) bothClipped() {
 	a, b := f.A, f.B
 	if min(a.clipped, b.clipped) > leastClipped && !a.clippedMore(b) && !b.clippedMore(a) {
-		f.warn(measure.Warningf(BothClipped, "A and B are both clipped: %d and %d samples are in runs of one value at their peaks of %.2f and %.2f dBFS; unless the music itself is, record both again at a lower level",
+		f.warn(warning.Newf(BothClipped, "A and B are both clipped: %d and %d samples are in runs of one value at their peaks of %.2f and %.2f dBFS; unless the music itself is, record both again at a lower level",
 			a.clipped, b.clipped, pcm.DB(a.Peak), pcm.DB(b.Peak)).Of(float64(a.clipped), "samples"))
 	}
 }

@@ -1,35 +1,35 @@
 package fault
 
 import (
-	"heardiff/measure"
 	"heardiff/measure/match/align"
 	"heardiff/measure/match/residual"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // The codes of what Find warns of in addition to measure.Clipped, whose Value is how many samples are clipped. Values are of B against A;
 // FromS and ToS are seconds of A.
 const (
-	Mono            measure.Code = "mono"             // one capture alone is
-	ChannelMissing  measure.Code = "channel-missing"  // in B; Value is its level in dB
-	ChannelInverted measure.Code = "channel-inverted" // in B, against the others
-	ChannelGain     measure.Code = "channel-gain"     // differs from the first channel's by Value, in dB
-	ChannelDelay    measure.Code = "channel-delay"    // differs from the first channel's by Value, in µs
-	DirectVoltage   measure.Code = "direct-voltage"   // differs by Value, of full scale
-	Rumble          measure.Code = "rumble"           // differs by Value, in dB
-	BothClipped     measure.Code = "both-clipped"     // Value is how many samples of A are
-	Compressed      measure.Code = "compressed"       // one falls behind at the peaks by Value, in per cent; negative: A does
-	FollowsMusic    measure.Code = "follows-music"    // the residual rises and falls with the music, Value dB relative to it
-	BandLimit       measure.Code = "band-limit"       // one capture alone ends at Value, in Hz
-	Images          measure.Code = "images"           // what goes on above Value, in Hz, is images of a poor conversion
+	Mono            warning.Code = "mono"             // one capture alone is
+	ChannelMissing  warning.Code = "channel-missing"  // in B; Value is its level in dB
+	ChannelInverted warning.Code = "channel-inverted" // in B, against the others
+	ChannelGain     warning.Code = "channel-gain"     // differs from the first channel's by Value, in dB
+	ChannelDelay    warning.Code = "channel-delay"    // differs from the first channel's by Value, in µs
+	DirectVoltage   warning.Code = "direct-voltage"   // differs by Value, of full scale
+	Rumble          warning.Code = "rumble"           // differs by Value, in dB
+	BothClipped     warning.Code = "both-clipped"     // Value is how many samples of A are
+	Compressed      warning.Code = "compressed"       // one falls behind at the peaks by Value, in per cent; negative: A does
+	FollowsMusic    warning.Code = "follows-music"    // the residual rises and falls with the music, Value dB relative to it
+	BandLimit       warning.Code = "band-limit"       // one capture alone ends at Value, in Hz
+	Images          warning.Code = "images"           // what goes on above Value, in Hz, is images of a poor conversion
 )
 
 // The codes of what happens for a while only, see Passing.
 const (
-	Dropout    measure.Code = "dropout"     // Value is how many ms are lost in all
-	Outburst   measure.Code = "outburst"    // the residual exceeds what is usual by Value, in dB
-	LevelStep  measure.Code = "level-step"  // Value is by how many dB
-	LevelDrift measure.Code = "level-drift" // Value is by how many dB from start to end
+	Dropout    warning.Code = "dropout"     // Value is how many ms are lost in all
+	Outburst   warning.Code = "outburst"    // the residual exceeds what is usual by Value, in dB
+	LevelStep  warning.Code = "level-step"  // Value is by how many dB
+	LevelDrift warning.Code = "level-drift" // Value is by how many dB from start to end
 )
 
 // Evidence is what two captures show when B is aligned with A.
@@ -53,10 +53,10 @@ type Evidence struct {
 // finder collects warnings.
 type finder struct {
 	Evidence
-	warnings []measure.Warning
+	warnings []warning.Warning
 }
 
-func (f *finder) warn(w ...measure.Warning) { f.warnings = append(f.warnings, w...) }
+func (f *finder) warn(w ...warning.Warning) { f.warnings = append(f.warnings, w...) }
 
 // placeInB returns the place in B of each channel of A.
 func (r Evidence) placeInB(channel int) int {

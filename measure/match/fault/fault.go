@@ -3,11 +3,11 @@
 // residual.Record.
 package fault
 
-import "heardiff/measure"
+import "heardiff/stats/warning"
 
 // Report is what Find found: all of it as warnings, and what of it happens for a while only.
 type Report struct {
-	Warnings []measure.Warning
+	Warnings []warning.Warning
 	Passing  Passing
 }
 
@@ -21,7 +21,7 @@ func Find(e Evidence) Report {
 	f := finder{Evidence: e}
 	mono := MonoText(e.A, e.B)
 	if mono != "" {
-		f.warn(measure.Warningf(Mono, "%s", mono))
+		f.warn(warning.Newf(Mono, "%s", mono))
 	} else {
 		f.channelsDiffer()
 	}

@@ -5,9 +5,9 @@ import (
 	"math"
 	"slices"
 
-	"heardiff/measure"
 	"heardiff/measure/match/residual"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // followsMusicDB is how large a residual that follows the music may be, relative to A: two in a thousand. Chains fit to be compared distort half
@@ -25,11 +25,11 @@ func (f *finder) followsMusic() {
 	share := f.Shares.FollowsMusic()
 	db := f.NullDB + pcm.PowerDB(share)
 	if share > leastFollowing && db > followsMusicDB {
-		f.warn(measure.Warningf(FollowsMusic, "a residual that rises and falls with the music is %.1f dB below it: %s", -db, cause).Of(db, "dB"))
+		f.warn(warning.Newf(FollowsMusic, "a residual that rises and falls with the music is %.1f dB below it: %s", -db, cause).Of(db, "dB"))
 		return
 	}
 	if low, high, db := followingBands(f.Followings()); db > followsBandDB {
-		f.warn(measure.Warningf(FollowsMusic, "the residual in third octaves between %.0f and %.0f Hz rises and falls with the music there, %.1f dB below it or less: %s", low, high, -db, cause).Of(db, "dB"))
+		f.warn(warning.Newf(FollowsMusic, "the residual in third octaves between %.0f and %.0f Hz rises and falls with the music there, %.1f dB below it or less: %s", low, high, -db, cause).Of(db, "dB"))
 	}
 }
 

@@ -1,9 +1,8 @@
 package fault
 
 import (
+	"heardiff/stats/warning"
 	"testing"
-
-	"heardiff/measure"
 )
 
 // Below the audible band captures may differ by 40 dB less than the quieter one holds, or by 10⁻⁵ of full scale; rumble by a factor of four in
@@ -11,7 +10,7 @@ import (
 func TestWhatIsBelowTheBandIsWarnedOfWhereItIsMuch(t *testing.T) {
 	for name, c := range map[string]struct {
 		level, direct, rumbleA, rumbleB float64
-		want                            measure.Code
+		want                            warning.Code
 	}{
 		"direct voltage":            {1e-2, 1.1e-3, 0, 0, DirectVoltage},
 		"little direct voltage":     {1e-2, 0.9e-3, 0, 0, ""},

@@ -5,9 +5,9 @@ import (
 	"math"
 	"slices"
 
-	"heardiff/measure"
 	"heardiff/measure/match/fit"
 	"heardiff/measure/spectrum"
+	"heardiff/stats/warning"
 
 	"gonum.org/v1/gonum/stat"
 )
@@ -47,16 +47,16 @@ func (r Evidence) changes() []change {
 }
 
 // warning puts a change into words.
-func (d change) warning(t clock) measure.Warning {
+func (d change) warning(t clock) warning.Warning {
 	who := "B"
 	if d.channel > 0 {
 		who = fmt.Sprintf("channel %d of B", d.channel)
 	}
 	if d.slow {
-		return measure.Warningf(LevelDrift, "the level of %s drifts by %+.2f dB against A from start to end: it does not hold", who, d.db).In(d.channel).Of(d.db, "dB")
+		return warning.Newf(LevelDrift, "the level of %s drifts by %+.2f dB against A from start to end: it does not hold", who, d.db).In(d.channel).Of(d.db, "dB")
 	}
 	at := t.seconds(d.at)
-	return measure.Warningf(LevelStep, "the level of %s changes by %+.2f dB against A about %.1f s into A: it does not hold", who, d.db, at).In(d.channel).At(at).Of(d.db, "dB")
+	return warning.Newf(LevelStep, "the level of %s changes by %+.2f dB against A about %.1f s into A: it does not hold", who, d.db, at).In(d.channel).At(at).Of(d.db, "dB")
 }
 
 // like reports whether two channels change alike, to a second.

@@ -6,8 +6,8 @@ import (
 	"slices"
 	"strings"
 
-	"heardiff/measure"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 // peakReached is the share of a peak that counts as reached: an interpolator keeps that much of it.
@@ -39,8 +39,8 @@ func (r Evidence) passing(events []event) Passing {
 }
 
 // Passes reports whether a warning is of what happens for a while only.
-func Passes(w measure.Warning) bool {
-	return slices.Contains([]measure.Code{Dropout, Outburst, LevelStep, LevelDrift}, w.Code)
+func Passes(w warning.Warning) bool {
+	return slices.Contains([]warning.Code{Dropout, Outburst, LevelStep, LevelDrift}, w.Code)
 }
 
 // Split divides what happens into what touches frames from to to of A, and the rest. Changes of level are in neither.
@@ -57,11 +57,11 @@ func (p Passing) Split(from, to int) (within, outside Passing) {
 	return within, outside
 }
 
-func (p Passing) warnings() []measure.Warning { return append(p.Events(), p.LevelChanges()...) }
+func (p Passing) warnings() []warning.Warning { return append(p.Events(), p.LevelChanges()...) }
 
 // LevelChanges returns a warning for each change of level.
-func (p Passing) LevelChanges() []measure.Warning {
-	var out []measure.Warning
+func (p Passing) LevelChanges() []warning.Warning {
+	var out []warning.Warning
 	for _, d := range p.level {
 		out = append(out, d.warning(p.clock))
 	}
@@ -69,7 +69,7 @@ func (p Passing) LevelChanges() []measure.Warning {
 }
 
 // Events returns a warning of each kind of event in each set of channels, dropouts first.
-func (p Passing) Events() []measure.Warning {
+func (p Passing) Events() []warning.Warning {
 	var kinds []string
 	groups := map[string][]event{}
 	for _, lost := range []string{"A", "B", ""} {
@@ -84,7 +84,7 @@ func (p Passing) Events() []measure.Warning {
 			groups[key] = append(groups[key], e)
 		}
 	}
-	var out []measure.Warning
+	var out []warning.Warning
 	for _, k := range kinds {
 		all := groups[k]
 		w := p.outburst(all)
@@ -99,7 +99,7 @@ func (p Passing) Events() []measure.Warning {
 	return out
 }
 
-func (p Passing) dropout(all []event) measure.Warning {
+func (p Passing) dropout(all []event) warning.Warning {
 	first, sum := all[0], event{timed: true}
 	for _, e := range all {
 		sum.to += e.to - e.from
@@ -112,12 +112,12 @@ func (p Passing) dropout(all []event) measure.Warning {
 	}
 	lost := 1000 * p.rate.Seconds(sum.to)
 	if len(all) == 1 {
-		return measure.Warningf(Dropout, "%s is silent for %s where %s plays, %.3f s into A: a dropout", who, p.lasting(sum), other, at).Of(lost, "ms")
+		return warning.Newf(Dropout, "%s is silent for %s where %s plays, %.3f s into A: a dropout", who, p.lasting(sum), other, at).Of(lost, "ms")
 	}
-	return measure.Warningf(Dropout, "%s is silent for %s in %d places where %s plays, first %.3f s into A for %s: dropouts", who, p.lasting(sum), len(all), other, at, p.lasting(first)).Of(lost, "ms")
+	return warning.Newf(Dropout, "%s is silent for %s in %d places where %s plays, first %.3f s into A for %s: dropouts", who, p.lasting(sum), len(all), other, at, p.lasting(first)).Of(lost, "ms")
 }
 
-func (p Passing) outburst(all []event) measure.Warning {
+func (p Passing) outburst(all []event) warning.Warning {
 	first, most := all[0], 0.0
 	for _, e := range all {
 		most = max(most, e.above)
@@ -129,9 +129,9 @@ func (p Passing) outburst(all []event) measure.Warning {
 	const causes = "a dropout, a click, a clipped peak, a held or a repeated buffer"
 	at, length, db := p.seconds(first.from), p.lasting(first), pcm.PowerDB(most)
 	if len(all) == 1 {
-		return measure.Warningf(Outburst, "the residual leaps up for %s at %.3f s into A%s, %.0f dB above what is usual there: %s", length, at, in, db, causes).Of(db, "dB")
+		return warning.Newf(Outburst, "the residual leaps up for %s at %.3f s into A%s, %.0f dB above what is usual there: %s", length, at, in, db, causes).Of(db, "dB")
 	}
-	return measure.Warningf(Outburst, "the residual leaps up in %d places%s, first for %s at %.3f s into A, by up to %.0f dB above what is usual there: %s", len(all), in, length, at, db, causes).Of(db, "dB")
+	return warning.Newf(Outburst, "the residual leaps up in %d places%s, first for %s at %.3f s into A, by up to %.0f dB above what is usual there: %s", len(all), in, length, at, db, causes).Of(db, "dB")
 }
 
 // channelsOf names the channels of an event, "" if it happens to all.

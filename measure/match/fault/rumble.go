@@ -3,8 +3,8 @@ package fault
 import (
 	"math"
 
-	"heardiff/measure"
 	"heardiff/playback/pcm"
+	"heardiff/stats/warning"
 )
 
 const (
@@ -31,10 +31,10 @@ func (f *finder) belowBand() {
 		}
 		least := math.Max(leastBelow, math.Sqrt(quieter)*pcm.Ratio(belowDB))
 		if x, y := a.direct(c), b.direct(of); math.Abs(math.Abs(x)-math.Abs(y)) > least {
-			f.warn(measure.Warningf(DirectVoltage, "channel %d holds direct voltage of %+.5f of full scale in A, %+.5f in B: it counts in no figure, but switching between the two may click", c+1, x, y).In(c+1).Of(y-x, ""))
+			f.warn(warning.Newf(DirectVoltage, "channel %d holds direct voltage of %+.5f of full scale in A, %+.5f in B: it counts in no figure, but switching between the two may click", c+1, x, y).In(c+1).Of(y-x, ""))
 		}
 		if x, y := a.rumble(c), b.rumble(of); math.Sqrt(math.Abs(x-y)) > least && max(x, y) > rumbleRatio*min(x, y) {
-			f.warn(measure.Warningf(Rumble, "channel %d holds rumble below 20 Hz of %.1f dBFS in A, %.1f in B: it counts in no figure", c+1, pcm.DBFS(math.Sqrt(x)), pcm.DBFS(math.Sqrt(y))).In(c+1).Of(pcm.PowerDB(y/x), "dB"))
+			f.warn(warning.Newf(Rumble, "channel %d holds rumble below 20 Hz of %.1f dBFS in A, %.1f in B: it counts in no figure", c+1, pcm.DBFS(math.Sqrt(x)), pcm.DBFS(math.Sqrt(y))).In(c+1).Of(pcm.PowerDB(y/x), "dB"))
 		}
 	}
 }

@@ -1,8 +1,10 @@
-package measure
+// Package warning is how a result says what it does not show: a code for programs, a sentence for people, and the numbers of both.
+// Results of measurements, of statistics and of whole studies embed Warnings. Nothing but a printer reads the sentences.
+package warning
 
 import (
-	"encoding/json"
 	"fmt"
+	"heardiff/stats/wire"
 	"math"
 	"slices"
 )
@@ -10,26 +12,6 @@ import (
 // Code names what a warning is about: lower-case words with hyphens between them. A code never changes its name or its meaning;
 // programs compare codes, never texts. Each package declares the codes of its own warnings, this one those that several share.
 type Code string
-
-// The codes of Inspect, and those that several measurements share.
-const (
-	Clipped           Code = "clipped"            // samples at full scale; Value is how many
-	DCOffset          Code = "dc"                 // Value is the mean as a fraction of full scale
-	DigitalSilence    Code = "digital-silence"    // zeros alone
-	FlatTops          Code = "flat-tops"          // runs at the outermost values below full scale; Value is how many samples
-	HeldValue         Code = "held-value"         // one value, other than zero and full scale, for Value ms
-	IdenticalChannels Code = "identical-channels" // a channel equals another in every sample
-	Interrupted       Code = "interrupted"        // the signal stops and goes on between FromS and ToS
-	LongZeros         Code = "long-zeros"         // digital zero for Value ms
-	LevelMoves        Code = "level-moves"        // Value is by how many dB
-	NoSignal          Code = "no-signal"          // the channel does not hold the signal that the measurement needs
-	QuietRecording    Code = "quiet-recording"    // Value is the RMS level
-	TruePeakOver      Code = "true-peak-over"     // Value is the true peak, above full scale
-	UnusedBits        Code = "unused-bits"        // Value is how many bits carry data, fewer than the format has
-	FloorLevel        Code = "floor-level"        // the floor's tone is Value dB above the capture's
-	FarBelow          Code = "far-below"          // a dose is Value dB below anything that could show
-	NoFloor           Code = "no-floor"           // the recording set-up sets the channel no limit
-)
 
 // Warning says what a result does not show, or what is wrong with a recording.
 type Warning struct {
@@ -44,8 +26,8 @@ type Warning struct {
 	Text  string  `json:"text"`  // a sentence for people, complete without the other fields
 }
 
-// Warningf returns a warning about all of the file, without a value. In, During, At and Of add to it.
-func Warningf(code Code, format string, args ...any) Warning {
+// Newf returns a warning about all of the file, without a value. In, During, At and Of add to it.
+func Newf(code Code, format string, args ...any) Warning {
 	return Warning{Code: code, FromS: math.NaN(), ToS: math.NaN(), Value: math.NaN(), Text: fmt.Sprintf(format, args...)}
 }
 
@@ -76,36 +58,36 @@ func (w Warning) From(name string) Warning {
 	return w
 }
 
-// warningJSON is a Warning as JSON has it: null where a field does not apply.
-type warningJSON struct {
-	Code    Code     `json:"code"`
-	Channel *int     `json:"channel"`
-	FromS   *float64 `json:"from_s"`
-	ToS     *float64 `json:"to_s"`
-	Value   *float64 `json:"value"`
-	Unit    *string  `json:"unit"`
-	Text    string   `json:"text"`
+// form is a Warning as JSON has it: null where a field does not apply.
+type form struct {
+	Code    Code    `json:"code"`
+	Channel *int    `json:"channel"`
+	FromS   float64 `json:"from_s"`
+	ToS     float64 `json:"to_s"`
+	Value   float64 `json:"value"`
+	Unit    *string `json:"unit"`
+	Text    string  `json:"text"`
 }
 
 // MarshalJSON writes null for what does not apply.
 func (w Warning) MarshalJSON() ([]byte, error) {
-	out := warningJSON{Code: w.Code, FromS: finite(w.FromS), ToS: finite(w.ToS), Value: finite(w.Value), Text: w.Text}
+	out := form{Code: w.Code, FromS: w.FromS, ToS: w.ToS, Value: w.Value, Text: w.Text}
 	if w.Channel != 0 {
 		out.Channel = &w.Channel
 	}
 	if w.Unit != "" {
 		out.Unit = &w.Unit
 	}
-	return json.Marshal(out)
+	return wire.Object(out)
 }
 
 // UnmarshalJSON reads what MarshalJSON writes.
 func (w *Warning) UnmarshalJSON(data []byte) error {
-	var in warningJSON
-	if err := json.Unmarshal(data, &in); err != nil {
+	var in form
+	if err := wire.Unmarshal(data, &in); err != nil {
 		return fmt.Errorf("warning: %w", err)
 	}
-	*w = Warning{Code: in.Code, FromS: orNaN(in.FromS), ToS: orNaN(in.ToS), Value: orNaN(in.Value), Text: in.Text}
+	*w = Warning{Code: in.Code, FromS: in.FromS, ToS: in.ToS, Value: in.Value, Text: in.Text}
 	if in.Channel != nil {
 		w.Channel = *in.Channel
 	}
@@ -113,20 +95,6 @@ func (w *Warning) UnmarshalJSON(data []byte) error {
 		w.Unit = *in.Unit
 	}
 	return nil
-}
-
-func finite(v float64) *float64 {
-	if math.IsNaN(v) || math.IsInf(v, 0) {
-		return nil
-	}
-	return &v
-}
-
-func orNaN(v *float64) float64 {
-	if v == nil {
-		return math.NaN()
-	}
-	return *v
 }
 
 // Warnings are those of one result, which embeds it: JSON has the texts as "warnings" and the rest as "warning_details".

@@ -1,4 +1,4 @@
-package measure_test
+package warning_test
 
 import (
 	"encoding/json"
@@ -6,15 +6,16 @@ import (
 	"testing"
 
 	"heardiff/measure"
+	"heardiff/stats/warning"
 )
 
 func TestWarningsAreTextsAndDetailsInJSON(t *testing.T) {
 	type result struct {
 		Rate int `json:"rate"`
-		measure.Warnings
+		warning.Warnings
 	}
 	r := result{Rate: 48000}
-	r.Warn(measure.Warningf(measure.Clipped, "channel %d is clipped", 2).In(2).During(0, 1.5).Of(7, "samples"), measure.Warningf("steady", "it sways"))
+	r.Warn(warning.Newf(measure.Clipped, "channel %d is clipped", 2).In(2).During(0, 1.5).Of(7, "samples"), warning.Newf("steady", "it sways"))
 	data, err := json.Marshal(r)
 	const want = `{"rate":48000,"warnings":["channel 2 is clipped","it sways"],"warning_details":[` +
 		`{"code":"clipped","channel":2,"from_s":0,"to_s":1.5,"value":7,"unit":"samples","text":"channel 2 is clipped"},` +
@@ -35,11 +36,11 @@ func TestWarningsAreTextsAndDetailsInJSON(t *testing.T) {
 }
 
 func TestWarningsOfACopyAreItsOwn(t *testing.T) {
-	var first measure.Warnings
-	first.Warn(measure.Warningf(measure.NoFloor, "a"), measure.Warningf(measure.NoFloor, "b"), measure.Warningf(measure.NoFloor, "c"))
+	var first warning.Warnings
+	first.Warn(warning.Newf(measure.NoFloor, "a"), warning.Newf(measure.NoFloor, "b"), warning.Newf(measure.NoFloor, "c"))
 	second := first.Clone()
-	first.Warn(measure.Warningf(measure.NoFloor, "d"))
-	second.Warn(measure.Warningf(measure.NoFloor, "e").From("floor.wav"))
+	first.Warn(warning.Newf(measure.NoFloor, "d"))
+	second.Warn(warning.Newf(measure.NoFloor, "e").From("floor.wav"))
 	if first.Texts[3] != "d" || second.Texts[3] != "floor.wav: e" || len(second.Details) != 4 {
 		t.Errorf("%q, %q", first.Texts, second.Texts)
 	}
