@@ -57,17 +57,12 @@ This is a model, to choose passages and doses by. Only a test says what is heard
 }
 
 func (a *app) bands(ctx context.Context, o bandsOptions, clean, dosed string) error {
-	of, err := audiofile.Open(ctx, clean)
+	files, err := audiofile.OpenPair(ctx, clean, dosed)
 	if err != nil {
 		return err
 	}
-	defer of.Close()
-	with, err := audiofile.Open(ctx, dosed)
-	if err != nil {
-		return err
-	}
-	defer with.Close()
-	s, err := impair.Show(pcm.Until(ctx, of, a.progress("comparing bands")), with, o.passage)
+	defer files.Close()
+	s, err := impair.Show(pcm.Until(ctx, files.A, a.progress("comparing bands")), files.B, o.passage)
 	if err != nil {
 		return rejected(err, "make the copy with \"heardiff impair\"")
 	}

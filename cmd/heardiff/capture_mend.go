@@ -35,7 +35,8 @@ stays: results may rest on it.`,
 			if err != nil {
 				return err
 			}
-			return a.captureRemove(c.Context(), id, why)
+			ctx := c.Context()
+			return a.mendCapture(ctx, "removed", why, func(s *study.Study) (study.Capture, error) { return s.RemoveCapture(ctx, id, why) })
 		},
 	}
 	whyFlag(c, &why)
@@ -61,7 +62,8 @@ and add it again.`,
 			if kind, music, err = study.FiledAs(kind, music); err != nil {
 				return err
 			}
-			return a.captureRefile(c.Context(), study.Capture{ID: id, Kind: kind, Music: music}, why)
+			ctx := c.Context()
+			return a.mendCapture(ctx, "refiled", why, func(s *study.Study) (study.Capture, error) { return s.RefileCapture(ctx, id, kind, music, why) })
 		},
 	}
 	filingFlags(c, &kind, &music)
@@ -99,39 +101,20 @@ func filedNames() []string {
 	return names
 }
 
-func (a *app) captureRemove(ctx context.Context, id int, why string) error {
-	s, err := a.openStudy(ctx)
-	if err != nil {
-		return err
-	}
-	defer s.Close()
-	c, err := s.RemoveCapture(ctx, id, why)
-	if err != nil {
-		return err
-	}
-	return a.mended(ctx, s, "removed", why, c)
-}
-
-func (a *app) captureRefile(ctx context.Context, as study.Capture, why string) error {
-	s, err := a.openStudy(ctx)
-	if err != nil {
-		return err
-	}
-	defer s.Close()
-	c, err := s.RefileCapture(ctx, as.ID, as.Kind, as.Music, why)
-	if err != nil {
-		return err
-	}
-	return a.mended(ctx, s, "refiled", why, c)
-}
-
-func (a *app) mended(ctx context.Context, s *study.Study, done, why string, c study.Capture) error {
-	r := mendedCapture{Schema: "heardiff.capture_mended/1", Done: done, Why: why, Capture: c}
-	return a.printStep(ctx, s, r, func(w io.Writer) {
-		if done == "removed" {
-			fmt.Fprintf(w, "capture %d (%s, %s) is out of the study; the record keeps that it was there\n", c.ID, c.Chain, c.Kind)
-			return
+// mendCapture mends a capture, and prints it as it was or as it is filed now.
+func (a *app) mendCapture(ctx context.Context, done, why string, mend func(s *study.Study) (study.Capture, error)) error {
+	return a.inStudy(ctx, func(s *study.Study) error {
+		c, err := mend(s)
+		if err != nil {
+			return err
 		}
-		fmt.Fprintf(w, "capture %d (%s) is filed as %s; \"heardiff measure\" measures it anew\n", c.ID, c.Chain, c.Kind)
+		r := mendedCapture{Schema: "heardiff.capture_mended/1", Done: done, Why: why, Capture: c}
+		return a.printStep(ctx, s, r, func(w io.Writer) {
+			if done == "removed" {
+				fmt.Fprintf(w, "capture %d (%s, %s) is out of the study; the record keeps that it was there\n", c.ID, c.Chain, c.Kind)
+				return
+			}
+			fmt.Fprintf(w, "capture %d (%s) is filed as %s; \"heardiff measure\" measures it anew\n", c.ID, c.Chain, c.Kind)
+		})
 	})
 }

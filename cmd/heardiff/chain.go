@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
 
@@ -32,7 +33,7 @@ is fed by another, the report draws how much of the other's jitter it takes away
 			if c.Flags().Changed("cost") {
 				chain.Cost = &cost
 			}
-			return a.addChain(c, chain)
+			return a.addChain(c.Context(), chain)
 		},
 	}
 	c.Flags().StringVar(&chain.About, "about", "", "what it is, in a `line`")
@@ -42,17 +43,14 @@ is fed by another, the report draws how much of the other's jitter it takes away
 	return c
 }
 
-func (a *app) addChain(c *cobra.Command, chain study.Chain) error {
+func (a *app) addChain(ctx context.Context, chain study.Chain) error {
 	if err := study.CheckChain(chain); err != nil {
 		return err
 	}
-	s, err := a.openStudy(c.Context())
-	if err != nil {
-		return err
-	}
-	defer s.Close()
-	if err := s.AddChain(c.Context(), chain); err != nil {
-		return err
-	}
-	return a.printStep(c.Context(), s, chain, func(w io.Writer) { fmt.Fprintf(w, "chain %s added (%s)\n", chain.Name, chain.Role) })
+	return a.inStudy(ctx, func(s *study.Study) error {
+		if err := s.AddChain(ctx, chain); err != nil {
+			return err
+		}
+		return a.printStep(ctx, s, chain, func(w io.Writer) { fmt.Fprintf(w, "chain %s added (%s)\n", chain.Name, chain.Role) })
+	})
 }

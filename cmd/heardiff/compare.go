@@ -70,24 +70,19 @@ func (a *app) compare(ctx context.Context, pathA, pathB, out string) error {
 			return err
 		}
 	}
-	fa, err := audiofile.Open(ctx, pathA)
+	files, err := audiofile.OpenPair(ctx, pathA, pathB)
 	if err != nil {
 		return err
 	}
-	defer fa.Close()
-	fb, err := audiofile.Open(ctx, pathB)
-	if err != nil {
-		return err
-	}
-	defer fb.Close()
-	ra := pcm.Until(ctx, fa, a.progress("comparing"))
+	defer files.Close()
+	ra := pcm.Until(ctx, files.A, a.progress("comparing"))
 	var result compared
-	result.Result, err = match.Compare(ra, fb, match.Config{})
+	result.Result, err = match.Compare(ra, files.B, match.Config{})
 	if err != nil {
 		return compareFailure(err)
 	}
 	if out != "" {
-		if result.Written, err = to.writePair(ra, fb, result.Result); err != nil {
+		if result.Written, err = to.writePair(ra, files.B, result.Result); err != nil {
 			return err
 		}
 	}

@@ -35,21 +35,13 @@ func (a *app) pairDestination(dir string) (folderDestination, error) {
 
 // writePair writes the corrected pair in two passes, since the louder residual needs its peak first.
 func (d folderDestination) writePair(a, b pcm.Reader, r match.Result) (*writtenPair, error) {
-	making, err := d.begin()
-	if err != nil {
-		return nil, fmt.Errorf("--out %s: %w", d.named, err)
-	}
-	defer making.Discard()
 	peak := 0.0
 	corrected, err := match.Correct(a, b, r, func(p match.Pair) error { peak = max(peak, p.ResidualPeak()); return nil })
 	if err != nil {
 		return nil, err
 	}
 	gain := match.AudibleGainDB(peak)
-	if err := writePairFiles(making.Path, a, b, r, gain); err != nil {
-		return nil, fmt.Errorf("--out %s: %w", d.named, err)
-	}
-	if err := d.commit(making); err != nil {
+	if err := d.write(func(dir string) error { return writePairFiles(dir, a, b, r, gain) }); err != nil {
 		return nil, fmt.Errorf("--out %s: %w", d.named, err)
 	}
 	at := func(i int) string { return filepath.Join(d.named, pairNames[i]) }

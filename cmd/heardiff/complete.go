@@ -20,7 +20,29 @@ type offers func(ctx context.Context, s *study.Study) ([]cobra.Completion, error
 
 // offered are the words that the help uses for what a study holds, as the value of a flag or as an argument.
 var offered = map[string]offers{
-	"chain": offerChains, "capture": offerCaptures, "excerpt": offerExcerpts, "plan": offerPlans, "listener": offerListeners, "session": offerSessions, "piece": offerPieces,
+	"chain":   offering((*study.Study).Chains, func(c study.Chain) (word, about string) { return c.Name, c.About }),
+	"capture": offering((*study.Study).Captures, func(c study.Capture) (word, about string) { return fmt.Sprint(c.ID), c.Chain + ", " + c.Kind }),
+	"excerpt": offering((*study.Study).Excerpts, func(e study.Excerpt) (word, about string) {
+		return e.Name, fmt.Sprintf("%s, %.1f s from %.1f s", e.Music, e.Seconds, e.StartS)
+	}),
+	"plan":     offering((*study.Study).Plans, func(p trials.Plan) (word, about string) { return p.ID, planInShort(p) }),
+	"listener": offering((*study.Study).Listeners, func(l study.Listener) (word, about string) { return l.ID, l.Group }),
+	"session": offering((*study.Study).SessionList, func(v study.ListedSession) (word, about string) {
+		return study.ShortID(v.Session), v.Listener + ", plan " + v.Plan
+	}),
+	"piece": offerPieces,
+}
+
+// offering offers each of a list of the study by a word and what it is about.
+func offering[T any](list func(*study.Study, context.Context) ([]T, error), one func(T) (word, about string)) offers {
+	return func(ctx context.Context, s *study.Study) ([]cobra.Completion, error) {
+		all, err := list(s, ctx)
+		var words []cobra.Completion
+		for _, v := range all {
+			words = append(words, cobra.CompletionWithDesc(one(v)))
+		}
+		return words, err
+	}
 }
 
 // arguments of commands, by their order; what comes after the last is a file.
@@ -74,34 +96,6 @@ func (a *app) offer(what string) cobra.CompletionFunc {
 	}
 }
 
-// offering completes each of a list.
-func offering[T any](all []T, err error, one func(T) cobra.Completion) ([]cobra.Completion, error) {
-	var list []cobra.Completion
-	for _, v := range all {
-		list = append(list, one(v))
-	}
-	return list, err
-}
-
-func offerChains(ctx context.Context, s *study.Study) ([]cobra.Completion, error) {
-	all, err := s.Chains(ctx)
-	return offering(all, err, func(c study.Chain) cobra.Completion { return cobra.CompletionWithDesc(c.Name, c.About) })
-}
-
-func offerCaptures(ctx context.Context, s *study.Study) ([]cobra.Completion, error) {
-	all, err := s.Captures(ctx)
-	return offering(all, err, func(c study.Capture) cobra.Completion {
-		return cobra.CompletionWithDesc(fmt.Sprint(c.ID), c.Chain+", "+c.Kind)
-	})
-}
-
-func offerExcerpts(ctx context.Context, s *study.Study) ([]cobra.Completion, error) {
-	all, err := s.Excerpts(ctx)
-	return offering(all, err, func(e study.Excerpt) cobra.Completion {
-		return cobra.CompletionWithDesc(e.Name, fmt.Sprintf("%s, %.1f s from %.1f s", e.Music, e.Seconds, e.StartS))
-	})
-}
-
 // offerPieces offers each piece of music once.
 func offerPieces(ctx context.Context, s *study.Study) ([]cobra.Completion, error) {
 	all, err := s.Captures(ctx)
@@ -116,25 +110,11 @@ func offerPieces(ctx context.Context, s *study.Study) ([]cobra.Completion, error
 	return pieces, err
 }
 
-func offerPlans(ctx context.Context, s *study.Study) ([]cobra.Completion, error) {
-	all, err := s.Plans(ctx)
-	return offering(all, err, func(p trials.Plan) cobra.Completion {
-		about := p.Design.String()
-		if len(p.Comparisons) > 0 {
-			about += ", " + p.Comparisons[0].Name
-		}
-		return cobra.CompletionWithDesc(p.ID, about)
-	})
-}
-
-func offerListeners(ctx context.Context, s *study.Study) ([]cobra.Completion, error) {
-	all, err := s.Listeners(ctx)
-	return offering(all, err, func(l study.Listener) cobra.Completion { return cobra.CompletionWithDesc(l.ID, l.Group) })
-}
-
-func offerSessions(ctx context.Context, s *study.Study) ([]cobra.Completion, error) {
-	all, err := s.SessionList(ctx)
-	return offering(all, err, func(v study.ListedSession) cobra.Completion {
-		return cobra.CompletionWithDesc(study.ShortID(v.Session), v.Listener+", plan "+v.Plan)
-	})
+// planInShort is a plan's design and first comparison.
+func planInShort(p trials.Plan) string {
+	about := p.Design.String()
+	if len(p.Comparisons) > 0 {
+		about += ", " + p.Comparisons[0].Name
+	}
+	return about
 }

@@ -67,6 +67,19 @@ func (a *app) folderDestination(dir string, files []folderFile) (folderDestinati
 	return d, nil
 }
 
+// write puts the files that write makes in a folder in their places in one step, or none of them.
+func (d folderDestination) write(write func(dir string) error) error {
+	making, err := d.begin()
+	if err != nil {
+		return err
+	}
+	defer making.Discard()
+	if err := write(making.Path); err != nil {
+		return err
+	}
+	return d.commit(making)
+}
+
 // begin makes a folder for the files on their way, with the folders that they need in it.
 func (d folderDestination) begin() (*atomicfile.Folder, error) {
 	in := filepath.Dir(d.path)

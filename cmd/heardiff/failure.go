@@ -4,13 +4,15 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
-	"heardiff/trials/study"
-
 	"github.com/spf13/cobra"
 	"github.com/spf13/pflag"
+
+	"heardiff/trials"
+	"heardiff/trials/study"
 )
 
 // Exit codes, see exitCodes.
@@ -148,6 +150,24 @@ func minArgs(n int, names string) cobra.PositionalArgs {
 		}
 		return nil
 	}
+}
+
+// oneOrNone accepts one argument or none; wanted says so in the message.
+func oneOrNone(wanted string) cobra.PositionalArgs {
+	return func(_ *cobra.Command, args []string) error {
+		if len(args) > 1 {
+			return misusedf("%s given: %s wanted", arguments(len(args)), wanted)
+		}
+		return nil
+	}
+}
+
+// oneOf refuses a value of a flag that is none of the words it takes.
+func oneOf(flag, value string, words ...string) error {
+	if slices.Contains(words, value) {
+		return nil
+	}
+	return misusedf("--%s %q: %s is wanted", flag, value, trials.AnyOf(words))
 }
 
 // group returns a command that only holds others: it refuses unknown ones with exit code 2.

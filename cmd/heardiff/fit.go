@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -158,13 +159,12 @@ func fitConfig(f fitFlags) (stats.FitConfig, error) {
 			return cfg, fmt.Errorf("--lapse %q: a fraction below 1, or free, is wanted", f.lapse)
 		}
 	}
+	if err := cmp.Or(oneOf("pooled", f.pooled, "common", "random"), oneOf("scale", f.scale, "log", "linear")); err != nil {
+		return cfg, err
+	}
 	switch {
-	case f.pooled != "common" && f.pooled != "random":
-		return cfg, fmt.Errorf("--pooled %q: common or random is wanted", f.pooled)
 	case f.pooled == "random" && cfg.FreeLapse:
 		return cfg, errors.New("--pooled random and --lapse free: lapses and listeners who differ look alike; give the lapse rate as a number")
-	case f.scale != "log" && f.scale != "linear":
-		return cfg, fmt.Errorf("--scale %q: log or linear is wanted", f.scale)
 	case !(f.guess >= 0 && f.guess < 1):
 		return cfg, fmt.Errorf("--guess %v: a fraction below 1 is wanted", f.guess)
 	case f.guess+cfg.Lapse >= 1:

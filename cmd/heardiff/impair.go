@@ -81,20 +81,17 @@ func (o impairOptions) dose() (impair.Dose, error) {
 	}
 	hz := o.jitterHz
 	for i, kind := range o.jitter {
-		j := impair.Jitter{RMSPS: o.jitterPS[i]}
-		switch kind {
-		case "random":
-			j.Kind = impair.Random
-			if err := parseBand(o.band, &j); err != nil {
-				return d, err
-			}
-		case "periodic":
+		j := impair.Jitter{Kind: impair.Random, RMSPS: o.jitterPS[i]}
+		if err := oneOf("jitter", kind, "random", "periodic"); err != nil {
+			return d, err
+		}
+		if kind == "periodic" {
 			if len(hz) == 0 {
 				return d, errors.New("--jitter periodic needs --jitter-hz")
 			}
 			j.Kind, j.FreqHz, hz = impair.Periodic, hz[0], hz[1:]
-		default:
-			return d, fmt.Errorf("--jitter %q: want random or periodic", kind)
+		} else if err := parseBand(o.band, &j); err != nil {
+			return d, err
 		}
 		d.Jitter = append(d.Jitter, j)
 	}
@@ -106,12 +103,11 @@ func (o impairOptions) dose() (impair.Dose, error) {
 	}
 	if o.given("noise-dbfs") {
 		n := impair.Noise{DBFS: o.noiseDBFS}
-		switch o.noise {
-		case "white":
-		case "pink":
+		if err := oneOf("noise", o.noise, "white", "pink"); err != nil {
+			return d, err
+		}
+		if o.noise == "pink" {
 			n.Colour = impair.Pink
-		default:
-			return d, fmt.Errorf("--noise %q: want white or pink", o.noise)
 		}
 		d.Noise = append(d.Noise, n)
 	}

@@ -36,7 +36,7 @@ func (a *app) listenerAddCommand() *cobra.Command {
 				}
 				l.Years = &years
 			}
-			return a.addListener(c, l)
+			return a.addListener(c.Context(), l)
 		},
 	}
 	f := c.Flags()
@@ -50,55 +50,20 @@ func (a *app) listenerAddCommand() *cobra.Command {
 	return c
 }
 
-func (a *app) addListener(c *cobra.Command, l study.Listener) error {
+func (a *app) addListener(ctx context.Context, l study.Listener) error {
 	if err := study.CheckListener(l); err != nil {
 		return err
 	}
-	s, err := a.openStudy(c.Context())
-	if err != nil {
-		return err
-	}
-	defer s.Close()
-	if err := s.AddListener(c.Context(), l); err != nil {
-		return err
-	}
-	if l, err = s.Listener(c.Context(), l.ID); err != nil { // as it is kept, with its time
-		return study.InStudy(err)
-	}
-	return a.printStep(c.Context(), s, l, func(w io.Writer) { fmt.Fprintf(w, "listener %s added\n", l.ID) })
-}
-
-func (a *app) listenerListCommand() *cobra.Command {
-	return &cobra.Command{
-		Use:   "list",
-		Short: "list the listeners",
-		Args:  exactArgs(),
-		RunE: a.onStudy(func(ctx context.Context, s *study.Study, _ []string) error {
-			all, err := s.Listeners(ctx)
-			if err != nil {
-				return err
-			}
-			result := struct {
-				Schema    string           `json:"schema"`
-				Listeners []study.Listener `json:"listeners"`
-			}{"heardiff.listeners/1", all}
-			return a.print(result, func(w io.Writer) {
-				t := newTable("listener", "group", "years", "transducer", "room", "")
-				t.right(2)
-				for _, l := range all {
-					t.row(l.ID, l.Group, optional(l.Years, "%g"), l.Transducer, l.Room, simulatedMark(l.Simulated))
-				}
-				t.print(w, "")
-			})
-		}),
-	}
-}
-
-func simulatedMark(simulated bool) string {
-	if simulated {
-		return "simulated"
-	}
-	return ""
+	return a.inStudy(ctx, func(s *study.Study) error {
+		if err := s.AddListener(ctx, l); err != nil {
+			return err
+		}
+		kept, err := s.Listener(ctx, l.ID) // with its time
+		if err != nil {
+			return study.InStudy(err)
+		}
+		return a.printStep(ctx, s, kept, func(w io.Writer) { fmt.Fprintf(w, "listener %s added\n", l.ID) })
+	})
 }
 
 func (a *app) listenerForgetCommand() *cobra.Command {

@@ -66,17 +66,18 @@ func (a *app) writeManual(dir string, pages []manual) error {
 	if err != nil {
 		return err
 	}
-	making, err := to.begin()
+	err = to.write(func(dir string) error {
+		for _, p := range pages {
+			if err := os.WriteFile(filepath.Join(dir, p.name), []byte(p.text), 0o666); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
 	if err != nil {
 		return fmt.Errorf("write manual pages: %w", err)
 	}
-	defer making.Discard()
-	for _, p := range pages {
-		if err := os.WriteFile(filepath.Join(making.Path, p.name), []byte(p.text), 0o666); err != nil {
-			return fmt.Errorf("write manual pages: %w", err)
-		}
-	}
-	return to.commit(making)
+	return nil
 }
 
 // manPages returns a page of section 1 for c and every command below it.

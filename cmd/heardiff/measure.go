@@ -45,12 +45,7 @@ limit of the set-up: within 3 dB of it a figure is an upper bound. Record the fl
 capture's signal, rate, channels and level: noise and hum are carried over to another level,
 distortion cannot be.`,
 		Example: "  heardiff measure\n  heardiff measure capture.wav --as jitter --floor loop.wav --plot jitter.svg",
-		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) > 1 {
-				return misusedf("%d files given: one at a time, or none for the study's", len(args))
-			}
-			return nil
-		},
+		Args:    oneOrNone("one FILE at a time, or none for the study's captures,"),
 		RunE: func(c *cobra.Command, args []string) error {
 			if len(args) == 0 {
 				o, err := m.forStudy()

@@ -13,38 +13,42 @@ import (
 	"heardiff/trials/study"
 )
 
+// mending has a command correct something of the study, for the reason that --why gives.
+func (a *app) mending(c *cobra.Command, correct func(ctx context.Context, s *study.Study, args []string, why string) error) *cobra.Command {
+	var why string
+	whyFlag(c, &why)
+	c.RunE = a.onStudy(func(ctx context.Context, s *study.Study, args []string) error { return correct(ctx, s, args, why) })
+	return c
+}
+
 // whyFlag adds the flag for the reason of a correction.
 func whyFlag(c *cobra.Command, why *string) {
 	c.Flags().StringVar(why, "why", "", "the `reason`, kept in the record")
 }
 
 func (a *app) studyRetitleCommand() *cobra.Command {
-	var why string
-	c := &cobra.Command{
+	return a.mending(&cobra.Command{
 		Use:   "retitle TITLE",
 		Short: "give the study another title",
 		Long: `Give the study another title. The record keeps the one it had; reports and bundles that were
 made before keep theirs. The folder's name is yours to change: a study finds itself anywhere.`,
 		Example: `  heardiff study retitle "Can anybody hear the attic clock?" --why "a clearer question"`,
 		Args:    exactArgs("TITLE"),
-		RunE: a.onStudy(func(ctx context.Context, s *study.Study, args []string) error {
-			was, err := s.Retitle(ctx, args[0], why)
-			if err != nil {
-				return err
-			}
-			result := struct {
-				Schema string `json:"schema"`
-				Title  string `json:"title"`
-				Was    string `json:"was"`
-				Why    string `json:"why"`
-			}{"heardiff.study_retitled/1", args[0], was, why}
-			return a.printStep(ctx, s, result, func(w io.Writer) {
-				fmt.Fprintf(w, "the study is called %q now; the record keeps that it was %q\n", args[0], was)
-			})
-		}),
-	}
-	whyFlag(c, &why)
-	return c
+	}, func(ctx context.Context, s *study.Study, args []string, why string) error {
+		was, err := s.Retitle(ctx, args[0], why)
+		if err != nil {
+			return err
+		}
+		result := struct {
+			Schema string `json:"schema"`
+			Title  string `json:"title"`
+			Was    string `json:"was"`
+			Why    string `json:"why"`
+		}{"heardiff.study_retitled/1", args[0], was, why}
+		return a.printStep(ctx, s, result, func(w io.Writer) {
+			fmt.Fprintf(w, "the study is called %q now; the record keeps that it was %q\n", args[0], was)
+		})
+	})
 }
 
 func (a *app) studyChangesCommand() *cobra.Command {
@@ -95,8 +99,7 @@ func (a *app) mendedChain(ctx context.Context, s *study.Study, r mendedChain, wo
 }
 
 func (a *app) chainRenameCommand() *cobra.Command {
-	var why string
-	c := &cobra.Command{
+	return a.mending(&cobra.Command{
 		Use:   "rename NAME NEW",
 		Short: "give a chain another name",
 		Long: `Give a chain another name; its captures, what was measured of them and what was entered of it go
@@ -104,39 +107,32 @@ with it, and the record keeps the name it had. Once an excerpt or a plan holds t
 results may rest on it. What is said of the chain can be corrected then ("heardiff chain correct").`,
 		Example: `  heardiff chain rename atic attic --why "misspelt"`,
 		Args:    exactArgs("NAME", "NEW"),
-		RunE: a.onStudy(func(ctx context.Context, s *study.Study, args []string) error {
-			chain, err := s.RenameChain(ctx, args[0], args[1], why)
-			if err != nil {
-				return err
-			}
-			return a.mendedChain(ctx, s, mendedChain{Done: "renamed", Was: args[0], Why: why, Chain: chain},
-				fmt.Sprintf("chain %s is called %s now", args[0], args[1]))
-		}),
-	}
-	whyFlag(c, &why)
-	return c
+	}, func(ctx context.Context, s *study.Study, args []string, why string) error {
+		chain, err := s.RenameChain(ctx, args[0], args[1], why)
+		if err != nil {
+			return err
+		}
+		return a.mendedChain(ctx, s, mendedChain{Done: "renamed", Was: args[0], Why: why, Chain: chain},
+			fmt.Sprintf("chain %s is called %s now", args[0], args[1]))
+	})
 }
 
 func (a *app) chainRemoveCommand() *cobra.Command {
-	var why string
-	c := &cobra.Command{
+	return a.mending(&cobra.Command{
 		Use:   "remove NAME",
 		Short: "take a chain out of the study",
 		Long: `Take a chain out of the study that has no captures, excerpts or plans, with what was entered of it.
 The record keeps that it was there, and why it went.`,
 		Example: `  heardiff chain remove spare --why "it was never recorded"`,
 		Args:    exactArgs("NAME"),
-		RunE: a.onStudy(func(ctx context.Context, s *study.Study, args []string) error {
-			chain, err := s.RemoveChain(ctx, args[0], why)
-			if err != nil {
-				return err
-			}
-			return a.mendedChain(ctx, s, mendedChain{Done: "removed", Was: args[0], Why: why, Chain: chain},
-				fmt.Sprintf("chain %s is out of the study; the record keeps that it was there", args[0]))
-		}),
-	}
-	whyFlag(c, &why)
-	return c
+	}, func(ctx context.Context, s *study.Study, args []string, why string) error {
+		chain, err := s.RemoveChain(ctx, args[0], why)
+		if err != nil {
+			return err
+		}
+		return a.mendedChain(ctx, s, mendedChain{Done: "removed", Was: args[0], Why: why, Chain: chain},
+			fmt.Sprintf("chain %s is out of the study; the record keeps that it was there", args[0]))
+	})
 }
 
 func (a *app) chainCorrectCommand() *cobra.Command {
@@ -167,13 +163,13 @@ measurements are read against floors, and results against the replay chain.`,
 			if k == (study.ChainCorrection{}) {
 				return misusedf("nothing to correct: --about, --cost, --role or --after is wanted")
 			}
-			return a.onStudy(func(ctx context.Context, s *study.Study, args []string) error {
-				chain, err := s.CorrectChain(ctx, args[0], k, why)
+			return a.inStudy(c.Context(), func(s *study.Study) error {
+				chain, err := s.CorrectChain(c.Context(), args[0], k, why)
 				if err != nil {
 					return err
 				}
-				return a.mendedChain(ctx, s, mendedChain{Done: "corrected", Was: chain.Name, Why: why, Chain: chain}, chainSaid(chain))
-			})(c, args)
+				return a.mendedChain(c.Context(), s, mendedChain{Done: "corrected", Was: chain.Name, Why: why, Chain: chain}, chainSaid(chain))
+			})
 		},
 	}
 	f := c.Flags()
@@ -201,30 +197,26 @@ func chainSaid(c study.Chain) string {
 }
 
 func (a *app) excerptRemoveCommand() *cobra.Command {
-	var why string
-	c := &cobra.Command{
+	return a.mending(&cobra.Command{
 		Use:   "remove NAME",
 		Short: "take an excerpt that no plan plays out of the study",
 		Long: `Take an excerpt, and the doses that were put into it, out of the study and delete its files. The
 record keeps what it was, and why it went. What a plan plays stays: results may rest on it.`,
 		Example: `  heardiff excerpt remove suite-30s --why "cut in the wrong place"`,
 		Args:    exactArgs("NAME"),
-		RunE: a.onStudy(func(ctx context.Context, s *study.Study, args []string) error {
-			e, err := s.RemoveExcerpt(ctx, args[0], why)
-			if err != nil {
-				return err
-			}
-			result := struct {
-				Schema  string `json:"schema"`
-				Excerpt string `json:"excerpt"`
-				Files   int    `json:"files"`
-				Why     string `json:"why"`
-			}{"heardiff.excerpt_removed/1", e.Name, len(e.Presentations), why}
-			return a.printStep(ctx, s, result, func(w io.Writer) {
-				fmt.Fprintf(w, "excerpt %s (%s) is out of the study; the record keeps that it was there\n", e.Name, trials.Counted(len(e.Presentations), "file"))
-			})
-		}),
-	}
-	whyFlag(c, &why)
-	return c
+	}, func(ctx context.Context, s *study.Study, args []string, why string) error {
+		e, err := s.RemoveExcerpt(ctx, args[0], why)
+		if err != nil {
+			return err
+		}
+		result := struct {
+			Schema  string `json:"schema"`
+			Excerpt string `json:"excerpt"`
+			Files   int    `json:"files"`
+			Why     string `json:"why"`
+		}{"heardiff.excerpt_removed/1", e.Name, len(e.Presentations), why}
+		return a.printStep(ctx, s, result, func(w io.Writer) {
+			fmt.Fprintf(w, "excerpt %s (%s) is out of the study; the record keeps that it was there\n", e.Name, trials.Counted(len(e.Presentations), "file"))
+		})
+	})
 }

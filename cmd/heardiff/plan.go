@@ -168,39 +168,3 @@ func (a *app) planShowCommand() *cobra.Command {
 		}),
 	}
 }
-
-func (a *app) planListCommand() *cobra.Command {
-	return &cobra.Command{
-		Use:   "list",
-		Short: "list the plans",
-		Args:  exactArgs(),
-		RunE: a.onStudy(func(ctx context.Context, s *study.Study, _ []string) error {
-			plans, err := s.Plans(ctx)
-			if err != nil {
-				return err
-			}
-			result := struct {
-				Schema string        `json:"schema"`
-				Plans  []trials.Plan `json:"plans"`
-			}{"heardiff.plans/1", plans}
-			return a.print(result, func(w io.Writer) {
-				t := newTable("plan", "design", "trials", "alpha", "comparisons")
-				t.right(2, 3)
-				for _, p := range plans {
-					t.row(p.ID, p.Design.String(), fmt.Sprint(p.Trials()), fmt.Sprint(p.Alpha), comparisonNames(p))
-				}
-				t.print(w, "")
-			})
-		}),
-	}
-}
-
-func comparisonNames(p trials.Plan) string {
-	var names []string
-	for _, c := range p.Comparisons {
-		if c.Kind == trials.Scored {
-			names = append(names, c.Name)
-		}
-	}
-	return strings.Join(names, "; ")
-}

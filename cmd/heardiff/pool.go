@@ -32,12 +32,7 @@ listeners differ, of their mean it overstates what is known, and pool says so. A
 where a session was run) adds a random-effects meta-analysis over the sites. It takes counts
 alone: a percentage, from such an analysis or from print, is never turned back into k of n.`,
 		Example: "  heardiff pool listeners.csv",
-		Args: func(_ *cobra.Command, args []string) error {
-			if len(args) > 1 {
-				return misusedf("%d files given: one, or none for the study's sessions", len(args))
-			}
-			return nil
-		},
+		Args:    oneOrNone("one FILE.csv, or none for the study's sessions,"),
 		RunE: func(c *cobra.Command, args []string) error {
 			cfg, err := scoreConfig(scoreFlags{alpha: alpha, confidence: confidence, plan: "fixed"})
 			if err != nil {

@@ -150,9 +150,10 @@ func (a *app) checkPowerFlags(c *cobra.Command, f *powerFlags) error {
 	if f.of, err = trials.ParseDesign(f.design); err != nil || f.of.ByRates() {
 		return misusedf("--design %q: %s is wanted", f.design, countedDesigns())
 	}
+	if err := oneOf("plan", f.plan, "fixed", "sequential"); err != nil {
+		return err
+	}
 	switch {
-	case f.plan != "fixed" && f.plan != "sequential":
-		return misusedf("--plan %q: fixed or sequential is wanted", f.plan)
 	case changed("trials") && changed("power"):
 		return misusedf("--trials and --power exclude each other")
 	case changed("trials") && (f.trials < 1 || f.trials > stats.MaxTrials):

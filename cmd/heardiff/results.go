@@ -36,14 +36,11 @@ Of one SESSION diagnostics follow: whether accuracy changed on the way (fatigue,
 and whether answers followed a pattern. They describe how the session went. No trial is left
 out for them and no result changed.`,
 		Example: "  heardiff results\n  heardiff results 4f1c2a9b03de\n  heardiff results --json",
-		Args: func(_ *cobra.Command, args []string) error {
+		Args: func(c *cobra.Command, args []string) error {
 			if len(args) == 1 && args[0] == "" {
 				return misusedf("the SESSION named is empty")
 			}
-			if len(args) > 1 {
-				return misusedf("%d arguments given: at most a SESSION is wanted", len(args))
-			}
-			return nil
+			return oneOrNone("at most a SESSION is")(c, args)
 		},
 		RunE: a.onStudy(func(ctx context.Context, s *study.Study, args []string) error {
 			session := ""

@@ -138,14 +138,10 @@ func scoreConfig(f scoreFlags) (stats.ScoreConfig, error) {
 			return cfg, fmt.Errorf("--%s %v: a fraction inside (0, 1) is wanted", name, v)
 		}
 	}
-	switch f.plan {
-	case "fixed":
-	case "sequential":
+	if f.plan == "sequential" {
 		cfg.Plan = stats.SequentialPlan
-	default:
-		return cfg, fmt.Errorf("--plan %q: fixed or sequential is wanted", f.plan)
 	}
-	return cfg, nil
+	return cfg, oneOf("plan", f.plan, "fixed", "sequential")
 }
 
 func needFlags(c *cobra.Command, names ...string) error {

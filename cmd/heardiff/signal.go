@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"io"
@@ -49,11 +50,14 @@ how to play it, and for how long to record.
 			if c.Flags().Changed("dbfs") {
 				cfg.LevelDBFS = &level
 			}
-			if cfg.Dither, err = parseDither(dither); err != nil {
+			if err := cmp.Or(oneOf("dither", dither, "tpdf", "none"), oneOf("pair", pair, "high", "low")); err != nil {
 				return err
 			}
-			if cfg.Pair, err = parsePair(pair); err != nil {
-				return err
+			if dither == "none" {
+				cfg.Dither = signal.NoDither
+			}
+			if pair == "low" {
+				cfg.Pair = signal.LowPair
 			}
 			return a.signal(c.Context(), cfg, out)
 		},
@@ -81,26 +85,6 @@ func levelsByDefault() string {
 		}
 	}
 	return strings.Join(list, ", ")
-}
-
-func parseDither(name string) (signal.Dither, error) {
-	switch name {
-	case "tpdf":
-		return signal.TPDF, nil
-	case "none":
-		return signal.NoDither, nil
-	}
-	return 0, misusedf("--dither %q: tpdf or none wanted", name)
-}
-
-func parsePair(name string) (signal.Pair, error) {
-	switch name {
-	case "high":
-		return signal.HighPair, nil
-	case "low":
-		return signal.LowPair, nil
-	}
-	return 0, misusedf("--pair %q: high or low wanted", name)
 }
 
 // signal writes the WAV file and its note.

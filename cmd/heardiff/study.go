@@ -66,13 +66,18 @@ func (a *app) studyShowCommand() *cobra.Command {
 // onStudy returns what a command does on the open study.
 func (a *app) onStudy(do func(ctx context.Context, s *study.Study, args []string) error) func(*cobra.Command, []string) error {
 	return func(c *cobra.Command, args []string) error {
-		s, err := a.openStudy(c.Context())
-		if err != nil {
-			return err
-		}
-		defer s.Close()
-		return do(c.Context(), s, args)
+		return a.inStudy(c.Context(), func(s *study.Study) error { return do(c.Context(), s, args) })
 	}
+}
+
+// inStudy does something with the study the command line means, and closes it.
+func (a *app) inStudy(ctx context.Context, do func(s *study.Study) error) error {
+	s, err := a.openStudy(ctx)
+	if err != nil {
+		return err
+	}
+	defer s.Close()
+	return do(s)
 }
 
 // openStudy opens the study the command line means.

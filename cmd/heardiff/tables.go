@@ -34,15 +34,19 @@ func (a *app) exportTables(ctx context.Context, s *study.Study, dir string) erro
 	if err != nil {
 		return err
 	}
-	making, err := to.begin()
+	err = to.write(func(dir string) error { return a.fillTables(ctx, s, l, sheets, dir) })
 	if err != nil {
 		return fmt.Errorf("write tables: %w", err)
 	}
-	defer making.Discard()
+	return a.printTables(dir, sheets)
+}
+
+// fillTables writes sheets, in the order of exportTables, as files in dir.
+func (a *app) fillTables(ctx context.Context, s *study.Study, l linked, sheets []*sheet, dir string) error {
 	for _, t := range sheets {
 		defer t.end()
-		if err := t.begin(making.Path); err != nil {
-			return fmt.Errorf("write tables: %w", err)
+		if err := t.begin(dir); err != nil {
+			return err
 		}
 	}
 	if err := a.addSessions(ctx, s, sheets[0], sheets[1]); err != nil {
@@ -58,14 +62,11 @@ func (a *app) exportTables(ctx context.Context, s *study.Study, dir string) erro
 	addDictionary(sheets[11], sheets)
 	for _, t := range sheets {
 		if err := t.end(); err != nil {
-			return fmt.Errorf("write tables: %w", err)
+			return err
 		}
 		t.file = nil
 	}
-	if err := to.commit(making); err != nil {
-		return fmt.Errorf("write tables: %w", err)
-	}
-	return a.printTables(dir, sheets)
+	return nil
 }
 
 func (a *app) printTables(dir string, sheets []*sheet) error {

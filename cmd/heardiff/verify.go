@@ -37,7 +37,7 @@ read out over the telephone, and names the entry that it is. Of a session that s
 was answered since its last sitting can be cut off unseen. A study made before there was a
 record is said to be of the older kind.`,
 		Example: "  heardiff verify\n  heardiff verify --head \"60127 44902 18735 22619 03341\"\n  heardiff verify results.bundle\n  heardiff verify study.html",
-		Args:    verifyArgs,
+		Args:    oneOrNone("at most a FILE is"),
 		RunE: func(c *cobra.Command, args []string) error {
 			if len(args) == 1 {
 				if isPage(args[0]) {
@@ -45,18 +45,11 @@ record is said to be of the older kind.`,
 				}
 				return a.verifyBundle(c.Context(), args[0], head)
 			}
-			return a.onStudy(func(ctx context.Context, s *study.Study, _ []string) error { return a.verifyStudy(ctx, s, head) })(c, args)
+			return a.inStudy(c.Context(), func(s *study.Study) error { return a.verifyStudy(c.Context(), s, head) })
 		},
 	}
 	c.Flags().StringVar(&head, "head", "", "a `head` that was written down elsewhere, in full or short")
 	return c
-}
-
-func verifyArgs(_ *cobra.Command, args []string) error {
-	if len(args) > 1 {
-		return misusedf("%d arguments given: at most a FILE is wanted", len(args))
-	}
-	return nil
 }
 
 func (a *app) verifyStudy(ctx context.Context, s *study.Study, head string) error {

@@ -70,6 +70,26 @@ func Open(ctx context.Context, path string) (File, error) {
 	return nil, &Error{path, err}
 }
 
+// Pair is two recordings that are compared, open for reading.
+type Pair struct{ A, B File }
+
+// OpenPair opens two recordings, see Open.
+func OpenPair(ctx context.Context, a, b string) (Pair, error) {
+	fa, err := Open(ctx, a)
+	if err != nil {
+		return Pair{}, err
+	}
+	fb, err := Open(ctx, b)
+	if err != nil {
+		fa.Close()
+		return Pair{}, err
+	}
+	return Pair{fa, fb}, nil
+}
+
+// Close closes both.
+func (p Pair) Close() error { return errors.Join(p.A.Close(), p.B.Close()) }
+
 // namedFile names the file in errors of reading.
 type namedFile struct {
 	File

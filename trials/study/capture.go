@@ -246,17 +246,12 @@ func (s *Study) copyIn(ctx context.Context, file string) (*atomicfile.File, erro
 
 // CompareSent compares a recording with the file that was sent.
 func (h *Host) CompareSent(ctx context.Context, sentPath, receivedPath string) (integrity.Result, error) {
-	sent, err := audiofile.Open(ctx, sentPath)
+	files, err := audiofile.OpenPair(ctx, sentPath, receivedPath)
 	if err != nil {
 		return integrity.Result{}, err
 	}
-	defer sent.Close()
-	received, err := audiofile.Open(ctx, receivedPath)
-	if err != nil {
-		return integrity.Result{}, err
-	}
-	defer received.Close()
-	result, err := integrity.Compare(pcm.Until(ctx, sent, h.progress("reading")), pcm.Until(ctx, received, h.progress("comparing")))
+	defer files.Close()
+	result, err := integrity.Compare(pcm.Until(ctx, files.A, h.progress("reading")), pcm.Until(ctx, files.B, h.progress("comparing")))
 	if ctx.Err() != nil {
 		return integrity.Result{}, ctx.Err()
 	}
