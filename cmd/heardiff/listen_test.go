@@ -139,7 +139,7 @@ func loadWAV(t *testing.T, path string) pcm.Clip {
 		t.Fatal(err)
 	}
 	f, err := wav.New(bytes.NewReader(data), int64(len(data)))
-	if errors.Is(err, wav.ErrEmpty) || errors.Is(err, wav.ErrUnfinished) { // before the first flush
+	if errors.Is(err, pcm.ErrEmpty) || errors.Is(err, wav.ErrUnfinished) { // before the first flush
 		return pcm.Clip{}
 	}
 	must(t, err)

@@ -6,10 +6,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 
 	"heardiff/cmd/heardiff/internal/printable"
 	"heardiff/cmd/heardiff/internal/report"
+	"heardiff/playback/pcm"
 	"heardiff/trials"
 	"heardiff/trials/study"
 )
@@ -35,10 +35,7 @@ const unknownOfPage = "that the secret of a session was drawn and not chosen, th
 
 // isPage reports whether a file begins as a page of the web does.
 func isPage(path string) bool {
-	if info, err := os.Stat(path); err != nil || !info.Mode().IsRegular() {
-		return false // a pipe would wait for ever
-	}
-	f, err := os.Open(path)
+	f, _, err := pcm.OpenFile(path)
 	if err != nil {
 		return false
 	}

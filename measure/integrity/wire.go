@@ -1,7 +1,6 @@
 package integrity
 
 import (
-	"io"
 	"math"
 	"slices"
 
@@ -60,9 +59,9 @@ func (t *treated) Frames() int { return t.sent.Frames() }
 
 // ReadFrames fills dst, see pcm.Reader.
 func (t *treated) ReadFrames(dst [][]float64, from int) (int, error) {
-	n := min(len(dst[0]), t.Frames()-from)
-	if n <= 0 {
-		return 0, io.EOF
+	n, end := pcm.Span(dst, t.Format().Channels, t.Frames(), from)
+	if n == 0 {
+		return 0, end
 	}
 	if len(t.room) == 0 || len(t.room[0]) < n+2*mostReach {
 		t.room = pcm.Planes(len(dst), n+2*mostReach)
@@ -80,10 +79,7 @@ func (t *treated) ReadFrames(dst [][]float64, from int) (int, error) {
 			dst[c][i] = min(max(v, -1), t.top)
 		}
 	}
-	if n < len(dst[0]) {
-		return n, io.EOF
-	}
-	return n, nil
+	return n, end
 }
 
 // tolerance is how far a received word of one channel may be from what is expected.

@@ -5,7 +5,6 @@ package signal
 
 import (
 	"fmt"
-	"io"
 	"math"
 
 	"heardiff/playback/pcm"
@@ -219,23 +218,17 @@ func (s *Signal) Frames() int { return s.frames }
 
 // ReadFrames fills dst from frame from on, see pcm.Reader.
 func (s *Signal) ReadFrames(dst [][]float64, from int) (int, error) {
-	if len(dst) != s.cfg.Channels {
-		return 0, fmt.Errorf("%w: %d channels asked of a signal of %d", pcm.ErrMismatch, len(dst), s.cfg.Channels)
+	n, end := pcm.Span(dst, s.cfg.Channels, s.frames, from)
+	if n == 0 {
+		return 0, end
 	}
-	if from < 0 || from >= s.frames {
-		return 0, io.EOF
-	}
-	n := min(len(dst[0]), s.frames-from)
 	for c := range dst {
 		s.word(dst[c][:n], c, from)
 		if !s.exact {
 			s.round(dst[c][:n], c, from)
 		}
 	}
-	if n < len(dst[0]) {
-		return n, io.EOF
-	}
-	return n, nil
+	return n, end
 }
 
 // round makes words of samples, with dither that depends on nothing but seed, channel and frame.

@@ -43,7 +43,7 @@ func (e *Error) Hint() string {
 		return "the program that wrote the file overflowed; export it again"
 	case errors.Is(e.Err, wav.ErrUnfinished):
 		return "the recording was interrupted, or went through a pipe: have the recorder repair it, or save it again with its length"
-	case errors.Is(e.Err, wav.ErrTruncated), errors.Is(e.Err, flac.ErrTruncated):
+	case errors.Is(e.Err, pcm.ErrTruncated):
 		return "record or copy the file again; a cut capture cannot be compared"
 	case errors.Is(e.Err, wav.ErrUnsupported), errors.Is(e.Err, flac.ErrUnsupported):
 		return "linear PCM of 16, 24 or 32 bits or 32-bit float, 1 to 8 channels, 8 to 768 kHz"

@@ -40,7 +40,7 @@ func (f *File) decode(ctx context.Context, r io.Reader) error {
 	}
 	switch {
 	case f.frames == 0:
-		return ErrEmpty
+		return pcm.ErrEmpty
 	case info.NSamples != 0 && uint64(f.frames) != info.NSamples:
 		return fmt.Errorf("%w: %d frames where the header says %d", ErrDamaged, f.frames, info.NSamples)
 	case info.MD5sum != [md5.Size]byte{} && [md5.Size]byte(d.sum.Sum(nil)) != info.MD5sum:
@@ -155,7 +155,7 @@ func accept(f pcm.Format) error {
 // broken turns an error of the decoder into one of this package.
 func broken(err error, frames int, announced uint64) error {
 	if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
-		return fmt.Errorf("%w: %d of %d frames are there", ErrTruncated, frames, announced)
+		return fmt.Errorf("%w: %d of %d frames are there", pcm.ErrTruncated, frames, announced)
 	}
 	return fmt.Errorf("%w: after frame %d: %v", ErrDamaged, frames, err)
 }

@@ -22,14 +22,10 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// Errors that Open wraps.
+// Errors that Open wraps, besides those of every file of audio in pcm.
 var (
 	// ErrNotFLAC: the file does not begin as a FLAC file does.
 	ErrNotFLAC = errors.New("not a FLAC file")
-	// ErrTruncated: the file ends before the audio that its header announces.
-	ErrTruncated = errors.New("the audio is cut short")
-	// ErrEmpty: the file is intact but has no frames.
-	ErrEmpty = errors.New("the file holds no audio")
 	// ErrDamaged: a checksum is wrong, or parts of the file contradict each other.
 	ErrDamaged = errors.New("the file is damaged")
 	// ErrTooLarge: the file decodes to far more audio than its size justifies, see Room.
@@ -60,14 +56,10 @@ type File struct {
 // Open decodes and checks a FLAC file. It needs space for the decoded audio in the folder for temporary files, at most
 // Room. It ends soon after ctx does, with its error. Errors wrap the sentinels of this package, or those of the os package.
 func Open(ctx context.Context, path string) (*File, error) {
-	info, err := os.Stat(path) // before opening, which would block forever on a pipe
-	if err != nil {
-		return nil, err
+	in, _, err := pcm.OpenFile(path)
+	if errors.Is(err, pcm.ErrNotRegular) {
+		return nil, fmt.Errorf("%w: %w", ErrNotFLAC, err)
 	}
-	if !info.Mode().IsRegular() {
-		return nil, fmt.Errorf("%w: not a regular file", ErrNotFLAC)
-	}
-	in, err := os.Open(path)
 	if err != nil {
 		return nil, err
 	}
@@ -117,13 +109,11 @@ func (f *File) frameBytes() int { return f.format.Channels * f.format.Bits / 8 }
 
 // ReadFrames reads frames into dst, see pcm.Reader.
 func (f *File) ReadFrames(dst [][]float64, from int) (int, error) {
-	if len(dst) != f.format.Channels {
-		return 0, fmt.Errorf("%w: %d channels asked of a file of %d", pcm.ErrMismatch, len(dst), f.format.Channels)
+	want, end := pcm.Span(dst, f.format.Channels, f.frames, from)
+	if want == 0 {
+		return 0, end
 	}
-	if from < 0 || from >= f.frames {
-		return 0, io.EOF
-	}
-	want, frame := min(len(dst[0]), f.frames-from), f.frameBytes()
+	frame := f.frameBytes()
 	for done := 0; done < want; {
 		n := min(want-done, len(f.block)/frame)
 		raw := f.block[:n*frame]
@@ -136,10 +126,7 @@ func (f *File) ReadFrames(dst [][]float64, from int) (int, error) {
 		}
 		done += n
 	}
-	if want < len(dst[0]) {
-		return want, io.EOF
-	}
-	return want, nil
+	return want, end
 }
 
 // unpack converts words of 2 or 3 bytes that begin at every step-th byte of raw into samples, full scale ±1.0.

@@ -18,17 +18,24 @@ import (
 
 const golden = "../../testdata/audio/noise24.flac"
 
-func TestSamplesAreThoseOfAnIndependentDecoder(t *testing.T) {
+// opened opens golden.
+func opened(t *testing.T) *flac.File {
+	t.Helper()
 	f, err := flac.Open(t.Context(), golden)
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer f.Close()
+	t.Cleanup(func() { f.Close() })
+	return f
+}
+
+func TestSamplesAreThoseOfAnIndependentDecoder(t *testing.T) {
+	f := opened(t)
 	if want := (pcm.Format{Rate: 44100, Channels: 2, Bits: 24}); f.Format() != want || f.Frames() != 4410 {
 		t.Fatalf("%v, %d frames", f.Format(), f.Frames())
 	}
 	sum := md5.New()
-	err = pcm.Blocks(f, 1000, func(b [][]float64, _ int) error {
+	err := pcm.Blocks(f, 1000, func(b [][]float64, _ int) error {
 		for i := range b[0] {
 			for c := range b {
 				var raw [8]byte
@@ -48,11 +55,7 @@ func TestSamplesAreThoseOfAnIndependentDecoder(t *testing.T) {
 }
 
 func TestAnyPartCanBeReadAtAnyTime(t *testing.T) {
-	f, err := flac.Open(t.Context(), golden)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
+	f := opened(t)
 	whole, err := pcm.Load(f, 0, -1)
 	if err != nil {
 		t.Fatal(err)
@@ -85,9 +88,9 @@ func TestDamageIsRefused(t *testing.T) {
 	}{
 		{"nothing", nil, flac.ErrNotFLAC},
 		{"another format", []byte("RIFF----WAVE"), flac.ErrNotFLAC},
-		{"cut in the header", whole[:20], flac.ErrTruncated},
-		{"cut in the audio", whole[:len(whole)/2], flac.ErrTruncated},
-		{"last byte missing", whole[:len(whole)-1], flac.ErrTruncated},
+		{"cut in the header", whole[:20], pcm.ErrTruncated},
+		{"cut in the audio", whole[:len(whole)/2], pcm.ErrTruncated},
+		{"last byte missing", whole[:len(whole)-1], pcm.ErrTruncated},
 		{"one bit of the audio", change(len(whole)/2, 4), flac.ErrDamaged},
 		{"one bit of the MD5 sum", change(8+18, 1), flac.ErrDamaged},
 	} {

@@ -40,6 +40,21 @@ type Reader interface {
 	ReadFrames(dst [][]float64, from int) (int, error)
 }
 
+// Span returns how many frames ReadFrames of a Reader of so many channels and frames is to write into dst from frame from on, and the
+// error that it returns with them: io.EOF at the end, or ErrMismatch, wrapped, and no frames for another number of channels.
+func Span(dst [][]float64, channels, frames, from int) (int, error) {
+	if len(dst) != channels {
+		return 0, fmt.Errorf("%w: %d channels asked of audio of %d", ErrMismatch, len(dst), channels)
+	}
+	if from < 0 || from >= frames {
+		return 0, io.EOF
+	}
+	if n := frames - from; n < len(dst[0]) {
+		return n, io.EOF
+	}
+	return len(dst[0]), nil
+}
+
 // Format returns the format of a clip: 32-bit float, which also holds samples beyond full scale.
 func (c Clip) Format() Format {
 	return Format{Rate: c.Rate, Channels: len(c.Channels), Bits: 32, Float: true}
@@ -50,20 +65,14 @@ func (c Clip) Frames() int { return c.Len() }
 
 // ReadFrames copies frames of the clip, see Reader.
 func (c Clip) ReadFrames(dst [][]float64, from int) (int, error) {
-	if len(dst) != len(c.Channels) {
-		return 0, fmt.Errorf("%w: %d channels asked of a clip of %d", ErrMismatch, len(dst), len(c.Channels))
+	n, end := Span(dst, len(c.Channels), c.Len(), from)
+	if n == 0 {
+		return 0, end
 	}
-	if from < 0 || from >= c.Len() {
-		return 0, io.EOF
-	}
-	n := 0
 	for k, ch := range c.Channels {
-		n = copy(dst[k], ch[from:])
+		copy(dst[k][:n], ch[from:])
 	}
-	if n < len(dst[0]) {
-		return n, io.EOF
-	}
-	return n, nil
+	return n, end
 }
 
 // Load reads frames from to to−1 of r into memory. to = −1 means the end.

@@ -58,20 +58,20 @@ func TestDamagedHeadersAreRefused(t *testing.T) {
 		{"eleven bytes", riff()[:11], wav.ErrNotWAV},
 		{"other form", append([]byte("RIFF\x04\x00\x00\x00"), "AVI "...), wav.ErrNotWAV},
 		{"big-endian", append([]byte("RIFX"), riff(good)[4:]...), wav.ErrUnsupported},
-		{"no chunks", riff(), wav.ErrTruncated},
-		{"no audio chunk", riff(good), wav.ErrTruncated},
+		{"no chunks", riff(), pcm.ErrTruncated},
+		{"no audio chunk", riff(good), pcm.ErrTruncated},
 		{"audio before format", riff(part("data", "abcd"), good), wav.ErrDamaged},
-		{"empty audio", riff(good, part("data", "")), wav.ErrEmpty},
-		{"empty audio and a chunk", riff(good, part("data", ""), part("LIST", "abc")), wav.ErrEmpty},
+		{"empty audio", riff(good, part("data", "")), pcm.ErrEmpty},
+		{"empty audio and a chunk", riff(good, part("data", ""), part("LIST", "abc")), pcm.ErrEmpty},
 		{"audio after a length of 0", riff(good, part("data", ""), "\x12\x34\x00\x80\x00\x01\x00\x00\x00\x00"), wav.ErrUnfinished},
 		{"silence after a length of 0", riff(good, part("data", ""), strings.Repeat("\x00", 400)), wav.ErrUnfinished},
 		{"words after a length of 0", riff(good, part("data", ""), "pcm samples of a tone"), wav.ErrUnfinished},
 		{"no length, as in a pipe", riff(good, "data\xff\xff\xff\xffabcd"), wav.ErrUnfinished},
 		{"no length, which is damage", riff(good, "data\xff\xff\xff\xffabcd"), wav.ErrDamaged},
-		{"audio cut short", riff(good, part("data", "abcdefgh"))[:46], wav.ErrTruncated},
-		{"half a frame", riff(good, part("data", "abcdef")), wav.ErrTruncated},
-		{"huge chunk in front", riff(good, "LIST\x00\x00\x00\xf0", part("data", "abcd")), wav.ErrTruncated},
-		{"huge format chunk", riff("fmt \xff\xff\xff\x7f"+format(1, 2, 44100, 16), part("data", "abcd")), wav.ErrTruncated},
+		{"audio cut short", riff(good, part("data", "abcdefgh"))[:46], pcm.ErrTruncated},
+		{"half a frame", riff(good, part("data", "abcdef")), pcm.ErrTruncated},
+		{"huge chunk in front", riff(good, "LIST\x00\x00\x00\xf0", part("data", "abcd")), pcm.ErrTruncated},
+		{"huge format chunk", riff("fmt \xff\xff\xff\x7f"+format(1, 2, 44100, 16), part("data", "abcd")), pcm.ErrTruncated},
 		{"short format chunk", riff(part("fmt ", "abcdefgh"), part("data", "abcd")), wav.ErrDamaged},
 		{"nine channels", riff(part("fmt ", format(1, 9, 44100, 16)), part("data", "abcd")), wav.ErrUnsupported},
 		{"no channel", riff(part("fmt ", format(1, 0, 44100, 16)), part("data", "abcd")), wav.ErrUnsupported},
@@ -137,7 +137,7 @@ func TestAFileThatShrinksWhileItIsReadIsTruncated(t *testing.T) {
 	if err := os.Truncate(path, 46); err != nil {
 		t.Fatal(err)
 	}
-	if err := pcm.Verify(f); !errors.Is(err, wav.ErrTruncated) {
+	if err := pcm.Verify(f); !errors.Is(err, pcm.ErrTruncated) {
 		t.Error(err)
 	}
 }

@@ -9,7 +9,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 
 	"heardiff/playback/pcm"
 )
@@ -29,18 +28,14 @@ type File struct {
 // Open opens a WAV file. It reads only the header: ReadFrames finds samples that are not numbers, and pcm.Verify looks
 // for them in the entire file. Errors wrap the sentinels of this package, or those of the os package.
 func Open(path string) (*File, error) {
-	info, err := os.Stat(path) // before opening, which would block forever on a pipe
+	f, size, err := pcm.OpenFile(path)
+	if errors.Is(err, pcm.ErrNotRegular) {
+		return nil, fmt.Errorf("%w: %w", ErrNotWAV, err)
+	}
 	if err != nil {
 		return nil, err
 	}
-	if !info.Mode().IsRegular() {
-		return nil, fmt.Errorf("%w: not a regular file", ErrNotWAV)
-	}
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	w, err := New(f, info.Size())
+	w, err := New(f, size)
 	if err != nil {
 		f.Close()
 		return nil, err
@@ -76,20 +71,17 @@ func (f *File) Close() error {
 }
 
 // ReadFrames reads frames into dst, see pcm.Reader. It returns ErrSample, wrapped with channel and frame, at a
-// float sample that is NaN or infinite, and ErrTruncated where the file has become shorter since Open.
+// float sample that is NaN or infinite, and pcm.ErrTruncated where the file has become shorter since Open.
 func (f *File) ReadFrames(dst [][]float64, from int) (int, error) {
-	if len(dst) != f.format.Channels {
-		return 0, fmt.Errorf("%w: %d channels asked of a file of %d", pcm.ErrMismatch, len(dst), f.format.Channels)
+	want, end := pcm.Span(dst, f.format.Channels, f.frames, from)
+	if want == 0 {
+		return 0, end
 	}
-	if from < 0 || from >= f.frames {
-		return 0, io.EOF
-	}
-	want := min(len(dst[0]), f.frames-from)
 	frame := f.frameBytes()
 	for done := 0; done < want; {
 		n := min(want-done, len(f.block)/frame)
 		raw := f.block[:n*frame]
-		if err := f.fetch(raw, f.start+int64(from+done)*int64(frame)); err != nil {
+		if err := readFull(f.src, raw, f.start+int64(from+done)*int64(frame), "it became shorter while it was read"); err != nil {
 			return done, err
 		}
 		if c, i := f.decode(dst, done, raw); c >= 0 {
@@ -97,19 +89,17 @@ func (f *File) ReadFrames(dst [][]float64, from int) (int, error) {
 		}
 		done += n
 	}
-	if want < len(dst[0]) {
-		return want, io.EOF
-	}
-	return want, nil
+	return want, end
 }
 
-func (f *File) fetch(raw []byte, at int64) error {
-	n, err := f.src.ReadAt(raw, at)
-	if n == len(raw) {
+// readFull fills dst from an offset of src. Where src ends before, it returns pcm.ErrTruncated, wrapped, and says so as short does.
+func readFull(src io.ReaderAt, dst []byte, at int64, short string) error {
+	n, err := src.ReadAt(dst, at)
+	if n == len(dst) {
 		return nil
 	}
 	if err == nil || errors.Is(err, io.EOF) {
-		return fmt.Errorf("%w: it became shorter while it was read", ErrTruncated)
+		return fmt.Errorf("%w: %s", pcm.ErrTruncated, short)
 	}
 	return err
 }

@@ -85,18 +85,7 @@ func TestAnIndependentReaderTakesWhatIsWritten(t *testing.T) {
 	for _, bits := range []int{16, 24} {
 		format := pcm.Format{Rate: 96000, Channels: 2, Bits: bits}
 		want := words(format, 777)
-		path := filepath.Join(t.TempDir(), "a.wav")
-		w, err := wav.Create(path, format, pcm.NewPlainQuantizer(bits))
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := errors.Join(w.Write(want.Channels), w.Close()); err != nil {
-			t.Fatal(err)
-		}
-		data, err := os.ReadFile(path)
-		if err != nil {
-			t.Fatal(err)
-		}
+		data := written(t, want.Channels, format, pcm.NewPlainQuantizer(bits), "")
 		got, err := goaudio.NewDecoder(bytes.NewReader(data)).FullPCMBuffer()
 		if err != nil {
 			t.Fatal(err)

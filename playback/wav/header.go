@@ -10,14 +10,10 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// Errors that Open, Read and ReadFrames wrap. The wrapping text names the chunk, frame or field.
+// Errors that Open, New and ReadFrames wrap, besides those of every file of audio in pcm. The wrapping text names the chunk, frame or field.
 var (
 	// ErrNotWAV: the file does not begin as a WAV file does.
 	ErrNotWAV = errors.New("not a WAV file")
-	// ErrTruncated: the file ends before the audio that its header announces.
-	ErrTruncated = errors.New("the audio is cut short")
-	// ErrEmpty: the file is intact but has no frames.
-	ErrEmpty = errors.New("the file holds no audio")
 	// ErrDamaged: fields of the header contradict each other.
 	ErrDamaged = errors.New("the header is damaged")
 	// ErrUnfinished: the header was written before the audio and its sizes were never filled in, as after an interrupted
@@ -128,7 +124,7 @@ func (w *walker) begin() error {
 func (w *walker) next() error {
 	var head [8]byte
 	if w.size-w.at < int64(len(head)) {
-		return fmt.Errorf("%w: the file ends after %d bytes, before any audio", ErrTruncated, w.size)
+		return fmt.Errorf("%w: the file ends after %d bytes, before any audio", pcm.ErrTruncated, w.size)
 	}
 	if err := w.read(head[:], w.at); err != nil {
 		return err
@@ -142,7 +138,7 @@ func (w *walker) next() error {
 	}
 	w.current = chunk{id: id, start: w.at + 8, bytes: bytes}
 	if id != "data" && bytes > w.size-w.current.start {
-		return fmt.Errorf("%w: the chunk %q of %d bytes does not fit into the file", ErrTruncated, id, bytes)
+		return fmt.Errorf("%w: the chunk %q of %d bytes does not fit into the file", pcm.ErrTruncated, id, bytes)
 	}
 	return nil
 }
@@ -268,13 +264,13 @@ func (w *walker) audio(l layout) (layout, error) {
 	l.start = c.start
 	frame := int64(l.frameBytes())
 	if held := max(0, w.size-c.start); held < c.bytes {
-		return layout{}, fmt.Errorf("%w: %d of %d frames are there", ErrTruncated, held/frame, c.bytes/frame)
+		return layout{}, fmt.Errorf("%w: %d of %d frames are there", pcm.ErrTruncated, held/frame, c.bytes/frame)
 	}
 	if c.bytes%frame != 0 {
-		return layout{}, fmt.Errorf("%w: it ends inside frame %d", ErrTruncated, c.bytes/frame)
+		return layout{}, fmt.Errorf("%w: it ends inside frame %d", pcm.ErrTruncated, c.bytes/frame)
 	}
 	if c.bytes == 0 {
-		return layout{}, ErrEmpty
+		return layout{}, pcm.ErrEmpty
 	}
 	l.frames = int(c.bytes / frame)
 	return l, nil
@@ -300,12 +296,5 @@ func (w *walker) chunkFollows() bool {
 
 // read fills dst from the given offset.
 func (w *walker) read(dst []byte, at int64) error {
-	n, err := w.src.ReadAt(dst, at)
-	if n == len(dst) {
-		return nil
-	}
-	if err == nil || errors.Is(err, io.EOF) {
-		return fmt.Errorf("%w: the file ends inside its header", ErrTruncated)
-	}
-	return err
+	return readFull(w.src, dst, at, "the file ends inside its header")
 }

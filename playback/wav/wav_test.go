@@ -1,7 +1,9 @@
 package wav_test
 
 import (
+	"errors"
 	"math"
+	"os"
 	"path/filepath"
 	"testing"
 
@@ -46,6 +48,27 @@ func TestWhatIsWrittenComesBack(t *testing.T) {
 		}
 		same(t, f.String(), got, want)
 	}
+}
+
+// written returns the bytes of the file that a Writer makes of samples.
+func written(t *testing.T, channels [][]float64, f pcm.Format, q *pcm.Quantizer, note string) []byte {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "a.wav")
+	w, err := wav.Create(path, f, q)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if note != "" {
+		w.Note(note)
+	}
+	if err := errors.Join(w.Write(channels), w.Close()); err != nil {
+		t.Fatal(err)
+	}
+	data, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return data
 }
 
 // words returns a clip of pseudo-random samples that f can hold exactly, extremes first.

@@ -107,20 +107,7 @@ func TestSixteenBitsAreDitheredByDefault(t *testing.T) {
 	for i := range in[0] {
 		in[0][i] = 0.3 * math.Sin(float64(i))
 	}
-	path := filepath.Join(t.TempDir(), "a.wav")
-	w, err := wav.Create(path, pcm.Format{Rate: 48000, Channels: 1, Bits: 16}, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := errors.Join(w.Write(in), w.Close()); err != nil {
-		t.Fatal(err)
-	}
-	f, err := wav.Open(path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	c, err := pcm.Load(f, 0, -1)
+	c, err := decoded(written(t, in, pcm.Format{Rate: 48000, Channels: 1, Bits: 16}, nil, ""))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -200,21 +187,7 @@ func TestANoteChangesNoSample(t *testing.T) {
 	want := words(cd, 101)
 	var files [][]byte
 	for _, note := range []string{"", "odd", "even"} {
-		path := filepath.Join(t.TempDir(), "a.wav")
-		w, err := wav.Create(path, cd, pcm.NewPlainQuantizer(16))
-		if err != nil {
-			t.Fatal(err)
-		}
-		if note != "" {
-			w.Note(note)
-		}
-		if err := errors.Join(w.Write(want.Channels), w.Close()); err != nil {
-			t.Fatal(err)
-		}
-		data, err := os.ReadFile(path)
-		if err != nil {
-			t.Fatal(err)
-		}
+		data := written(t, want.Channels, cd, pcm.NewPlainQuantizer(16), note)
 		if size := int(binary.LittleEndian.Uint32(data[4:])); size != len(data)-8 || len(data)%2 == 1 || !bytes.Contains(data, []byte(note)) {
 			t.Errorf("note %q: %d bytes, %d by the header", note, len(data), size+8)
 		}

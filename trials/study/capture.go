@@ -214,14 +214,10 @@ func (s *Study) checkMates(ctx context.Context, c Capture, file string) error {
 
 // copyIn copies a file into the study's audio folder, as a temporary file that still has to be placed there.
 func (s *Study) copyIn(ctx context.Context, file string) (*atomicfile.File, error) {
-	info, err := os.Stat(file) // before opening the file, because opening a pipe would wait for ever
-	if err != nil {
-		return nil, Rejected(audiofile.Named(file, err), "")
-	}
-	if !info.Mode().IsRegular() {
+	in, _, err := pcm.OpenFile(file)
+	if errors.Is(err, pcm.ErrNotRegular) {
 		return nil, &audiofile.Error{Path: file, Err: audiofile.ErrNotAudio}
 	}
-	in, err := os.Open(file)
 	if err != nil {
 		return nil, Rejected(audiofile.Named(file, err), "")
 	}

@@ -2,27 +2,20 @@ package study
 
 import (
 	"context"
-	"fmt"
 	"os"
 
 	"heardiff/playback/audiofile"
+	"heardiff/playback/pcm"
 )
 
 // OpenWhole opens a file that must be read at any place, and returns its size. Reading it ends with ctx. Anything but a regular file is
 // refused before it is opened: a pipe would wait for ever for somebody to write.
 func OpenWhole(ctx context.Context, path string) (WholeFile, int64, error) {
-	info, err := os.Stat(path)
+	f, size, err := pcm.OpenFile(path)
 	if err != nil {
 		return WholeFile{}, 0, Rejected(audiofile.Named(path, err), "")
 	}
-	if !info.Mode().IsRegular() {
-		return WholeFile{}, 0, Rejected(fmt.Errorf("%s: not a regular file", path), "")
-	}
-	f, err := os.Open(path)
-	if err != nil {
-		return WholeFile{}, 0, Rejected(audiofile.Named(path, err), "")
-	}
-	return WholeFile{f, ctx}, info.Size(), nil
+	return WholeFile{f, ctx}, size, nil
 }
 
 // WholeFile is a file whose reading ends with a context.
