@@ -8,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"heardiff/playback/pcm"
 	"heardiff/trials/study"
 )
 
@@ -66,7 +67,7 @@ func (a *app) addCaptures(ctx context.Context, o study.CaptureOptions, files []s
 	return a.printStep(ctx, s, result, func(w io.Writer) {
 		for _, c := range added {
 			fmt.Fprintf(w, "%s: %s capture %d, %d Hz, %d channels, %.1f s, sha256 %.12s\n",
-				c.Chain, c.Kind, c.ID, c.RateHz, c.Channels, float64(c.Frames)/float64(c.RateHz), c.SHA256)
+				c.Chain, c.Kind, c.ID, c.RateHz, c.Channels, pcm.Rate(c.RateHz).Seconds(c.Frames), c.SHA256)
 			fmt.Fprintf(w, "  holds %s\n", c.Holds)
 			if c.Integrity != nil {
 				integrityText(w, *c.Integrity)

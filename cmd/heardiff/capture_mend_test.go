@@ -103,8 +103,7 @@ func TestAMisfiledCaptureIsMended(t *testing.T) {
 // measureStored returns the measurements that the study holds.
 func measureStored(t *testing.T, folder string) []study.Measurement {
 	t.Helper()
-	s, err := study.Open(t.Context(), folder, nil)
-	must(t, err)
+	s := openIn(t, folder)
 	defer s.Close()
 	all, err := s.Measurements(t.Context())
 	must(t, err)

@@ -91,16 +91,13 @@ func TestCompareWritesBothFilesOrNone(t *testing.T) {
 	dir := t.TempDir()
 	a, b := twoCaptures(t, dir)
 	pair := filepath.Join(dir, "new", "pair")
-	text, _ := command(t, 0, "compare", a, b, "--out", pair, "--json")
-	const four = "a.wav b.wav residual-louder.wav residual.wav"
-	if got := files(t, pair); got != four || files(t, filepath.Dir(pair)) != "pair" {
-		t.Fatalf("%s in the folder, %s beside it", got, files(t, filepath.Dir(pair)))
-	}
 	var said struct {
 		Written writtenPair `json:"written"`
 	}
-	if err := json.Unmarshal([]byte(text), &said); err != nil {
-		t.Fatal(err)
+	decode(t, &said, "compare", a, b, "--out", pair, "--json")
+	const four = "a.wav b.wav residual-louder.wav residual.wav"
+	if got := files(t, pair); got != four || files(t, filepath.Dir(pair)) != "pair" {
+		t.Fatalf("%s in the folder, %s beside it", got, files(t, filepath.Dir(pair)))
 	}
 	checkPair(t, pair, said.Written)
 

@@ -160,14 +160,22 @@ func sessionsOf(t *testing.T, text string) map[string]any {
 	var r struct {
 		Sessions []map[string]any `json:"sessions"`
 	}
-	if err := json.Unmarshal([]byte(text), &r); err != nil {
-		t.Fatal(err)
-	}
+	must(t, json.Unmarshal([]byte(text), &r))
 	all := map[string]any{}
 	for _, s := range r.Sessions {
 		all[s["session"].(string)] = s
 	}
 	return all
+}
+
+// editedBundle returns a copy of a bundle in which the first place that reads was reads is.
+func editedBundle(t *testing.T, bundle, was, is string) string {
+	t.Helper()
+	data, err := os.ReadFile(bundle)
+	must(t, err)
+	edited := filepath.Join(t.TempDir(), "edited.bundle")
+	must(t, os.WriteFile(edited, bytes.Replace(data, []byte(was), []byte(is), 1), 0o600))
+	return edited
 }
 
 func TestForeignAndEditedBundlesLeaveTheStudyAsItWas(t *testing.T) {
@@ -176,14 +184,7 @@ func TestForeignAndEditedBundlesLeaveTheStudyAsItWas(t *testing.T) {
 	dir := t.TempDir()
 	good := filepath.Join(dir, "good.bundle")
 	command(t, 0, "export", "--out", good)
-	data, err := os.ReadFile(good)
-	if err != nil {
-		t.Fatal(err)
-	}
-	edited := filepath.Join(dir, "edited.bundle")
-	if err := os.WriteFile(edited, bytes.Replace(data, []byte(`"answer":"a"`), []byte(`"answer":"b"`), 1), 0o644); err != nil {
-		t.Fatal(err)
-	}
+	edited := editedBundle(t, good, `"answer":"a"`, `"answer":"b"`)
 	before, _ := command(t, 0, "study", "show", "--json")
 	_, errs := command(t, 3, "import", edited)
 	if !strings.Contains(errs, "was changed") {
@@ -265,7 +266,6 @@ func TestPoolOfTheStudyCountsEverySession(t *testing.T) {
 	listeningStudy(t, "abx", 5)
 	command(t, 3, "pool")
 	answerPlan(t)
-	out, _ := command(t, 0, "pool", "--json")
 	var p struct {
 		Total struct {
 			Trials  int `json:"trials"`
@@ -275,9 +275,7 @@ func TestPoolOfTheStudyCountsEverySession(t *testing.T) {
 			Listener string `json:"listener"`
 		} `json:"listeners"`
 	}
-	if err := json.Unmarshal([]byte(out), &p); err != nil {
-		t.Fatal(err)
-	}
+	decode(t, &p, "pool", "--json")
 	if r := results(t); p.Total.Trials != 5 || p.Total.Correct != r.Correct || len(p.Listeners) != 1 || p.Listeners[0].Listener != "L1" {
 		t.Errorf("pooled %+v, the session had %d of %d", p, r.Correct, r.Trials)
 	}

@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"encoding/json"
 	"math"
 	"os"
 	"path/filepath"
@@ -81,14 +80,13 @@ func TestIntegrityNamesTheCause(t *testing.T) {
 	offsets := map[string]int{"late": 333, "begun-late": -333} // as in compare: positive where what was received is later
 	for name, c := range faults(audioOf(t, "sent.wav")) {
 		saveWords(t, name+".wav", c.clip)
-		out, _ := command(t, 0, "integrity", "sent.wav", name+".wav", "--json")
 		var r struct {
 			Schema  string  `json:"schema"`
 			Perfect bool    `json:"bit_perfect"`
 			Cause   *string `json:"cause"`
 			Offset  int     `json:"offset_samples"`
 		}
-		must(t, json.Unmarshal([]byte(out), &r))
+		out := decode(t, &r, "integrity", "sent.wav", name+".wav", "--json")
 		cause := ""
 		if r.Cause != nil {
 			cause = *r.Cause
@@ -138,8 +136,7 @@ func TestFLACIsReadLikeWAV(t *testing.T) {
 	var files struct {
 		Files []map[string]any `json:"files"`
 	}
-	out, _ = command(t, 0, "inspect", flac, "same.wav", "--json")
-	must(t, json.Unmarshal([]byte(out), &files))
+	decode(t, &files, "inspect", flac, "same.wav", "--json")
 	for _, f := range files.Files {
 		delete(f, "path")
 		delete(f, "sha256")

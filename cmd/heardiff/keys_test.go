@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"os"
 	"path/filepath"
 	"strings"
@@ -53,9 +52,8 @@ func TestWhatForgettingLeavesIsNamed(t *testing.T) {
 	must(t, err)
 	must(t, session.Void("my neighbour rang"))
 	must(t, s.Close())
-	text, _ := command(t, 0, "listener", "forget", "L1", "--json")
 	var said study.Forgotten
-	must(t, json.Unmarshal([]byte(text), &said))
+	text := decode(t, &said, "listener", "forget", "L1", "--json")
 	if said.Listener != "L1" || len(said.Remains) != 1 || said.Remains[0].Remarks != 1 {
 		t.Errorf("said %s", text)
 	}

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
 	"os"
@@ -42,11 +41,8 @@ type steps struct {
 
 func prepareSteps(t *testing.T, args ...string) steps {
 	t.Helper()
-	out, _ := command(t, 0, append([]string{"prepare", "--json", "--ladder"}, args...)...)
 	var s steps
-	if err := json.Unmarshal([]byte(out), &s); err != nil {
-		t.Fatal(err)
-	}
+	decode(t, &s, append([]string{"prepare", "--json", "--ladder"}, args...)...)
 	return s
 }
 
@@ -128,7 +124,6 @@ func TestAPlanOfALadderComparesEachDoseWithTheCleanExcerpt(t *testing.T) {
 	}
 	command(t, 2, "plan", "new", "--ladder", "noise", "--a", "bus", "--b", "bus", "--trials", "5")
 	command(t, 0, "plan", "new", "--ladder", "periodic jitter at 300 Hz", "--trials", "5")
-	out, _ := command(t, 0, "plan", "new", "--ladder", "noise", "--trials", "5", "--positive", "2", "--negative", "2", "--json")
 	var p struct {
 		Comparisons []struct {
 			Name   string
@@ -136,9 +131,7 @@ func TestAPlanOfALadderComparesEachDoseWithTheCleanExcerpt(t *testing.T) {
 			AudioB string `json:"audio_b"`
 		}
 	}
-	if err := json.Unmarshal([]byte(out), &p); err != nil {
-		t.Fatal(err)
-	}
+	out := decode(t, &p, "plan", "new", "--ladder", "noise", "--trials", "5", "--positive", "2", "--negative", "2", "--json")
 	if len(p.Comparisons) != 5 {
 		t.Fatalf("%d comparisons: %s", len(p.Comparisons), out)
 	}
@@ -156,7 +149,6 @@ func TestAPlanOfALadderComparesEachDoseWithTheCleanExcerpt(t *testing.T) {
 
 func TestSuggestionsCanBeCut(t *testing.T) {
 	oneChain(t)
-	out, _ := command(t, 0, "prepare", "--suggest", "2", "--length", "2", "--json")
 	var s struct {
 		Suggestions []struct {
 			StartS  float64 `json:"start_s"`
@@ -164,8 +156,8 @@ func TestSuggestionsCanBeCut(t *testing.T) {
 			Kind    string
 		}
 	}
-	if err := json.Unmarshal([]byte(out), &s); err != nil || len(s.Suggestions) == 0 {
-		t.Fatalf("%v in %s", err, out)
+	if out := decode(t, &s, "prepare", "--suggest", "2", "--length", "2", "--json"); len(s.Suggestions) == 0 {
+		t.Fatalf("none in %s", out)
 	}
 	first := s.Suggestions[0]
 	command(t, 0, "prepare", "--ladder", "gain", "--from", "-1", "--to", "-2", "--steps", "2", "--excerpt", fmt.Sprintf("%.2f:%g", first.StartS, first.Seconds))

@@ -14,8 +14,7 @@ import (
 // linkIn returns what "link" finds in a study.
 func linkIn(t *testing.T, folder string) study.Linked {
 	t.Helper()
-	s, err := study.Open(context.Background(), folder, nil)
-	must(t, err)
+	s := openIn(t, folder)
 	defer s.Close()
 	l, err := s.Link(context.Background())
 	must(t, err)

@@ -31,6 +31,14 @@ func command(t *testing.T, want int, args ...string) (stdout, stderr string) {
 	return out.String(), errs.String()
 }
 
+// decode runs a command, decodes its JSON into v, and returns it.
+func decode(t *testing.T, v any, args ...string) string {
+	t.Helper()
+	out, _ := command(t, 0, args...)
+	must(t, json.Unmarshal([]byte(out), v))
+	return out
+}
+
 // music is synthetic: many decaying partials, the same for everyone.
 func music(seconds float64) pcm.Clip {
 	c := pcm.NewClip(48000, 2, int(48000*seconds))
@@ -212,15 +220,12 @@ func same(c, part pcm.Clip, from int) bool {
 // results reads the tally of the only ended session.
 func results(t *testing.T) trials.Tally {
 	t.Helper()
-	out, _ := command(t, 0, "results", "--json")
 	var r struct {
 		Sessions []struct {
 			Comparisons []trials.Tally `json:"comparisons"`
 		} `json:"sessions"`
 	}
-	if err := json.Unmarshal([]byte(out), &r); err != nil {
-		t.Fatal(err)
-	}
+	out := decode(t, &r, "results", "--json")
 	for _, s := range r.Sessions {
 		if len(s.Comparisons) > 0 {
 			return s.Comparisons[0]

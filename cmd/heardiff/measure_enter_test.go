@@ -5,8 +5,6 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-
-	"heardiff/trials/study"
 )
 
 func TestWhyATableCannotBeReadIsSaid(t *testing.T) {
@@ -56,8 +54,7 @@ func TestFiguresAreEnteredAllOrNone(t *testing.T) {
 	}
 	// Entering once more puts the new value in place of the old one of the same source.
 	command(t, 0, "measure", "enter", "optical", file)
-	s, err := study.Open(t.Context(), folder, nil)
-	must(t, err)
+	s := openIn(t, folder)
 	defer s.Close()
 	list, err := s.EnteredFigures(t.Context())
 	must(t, err)

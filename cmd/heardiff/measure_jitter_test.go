@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"encoding/binary"
-	"encoding/json"
 	"errors"
 	"image/png"
 	"io/fs"
@@ -50,12 +49,6 @@ type jitterFigures struct {
 	warning.Warnings
 }
 
-func readJitter(t *testing.T, stdout string) (f jitterFigures) {
-	t.Helper()
-	must(t, json.Unmarshal([]byte(stdout), &f))
-	return f
-}
-
 func TestJitterIsReadAgainstTheFloorAndDrawn(t *testing.T) {
 	t.Chdir(t.TempDir())
 	hum := jittertest.Sine{Hz: 100, Peak: 300e-12}
@@ -63,13 +56,14 @@ func TestJitterIsReadAgainstTheFloorAndDrawn(t *testing.T) {
 	saveWAV(t, "near.wav", jittertest.Clip(jitterCapture(55, 2, hum), jitterCapture(55, 6, hum)))
 	saveWAV(t, "far.wav", jittertest.Clip(jitterCapture(200, 3, hum, jittertest.Sine{Hz: 1000, Peak: 1e-9}), jitterCapture(200, 4)))
 
-	out, _ := command(t, 0, "measure", "near.wav", "--as", "jitter", "--floor", "loop.wav", "--json")
-	near := readJitter(t, out).Channel[0]
+	var read jitterFigures
+	out := decode(t, &read, "measure", "near.wav", "--as", "jitter", "--floor", "loop.wav", "--json")
+	near := read.Channel[0]
 	if near.RandomPs != nil || !near.AtFloor || *near.LimitPs < 55 || len(near.Lines) != 1 || near.LinesPs != nil || *near.LinesMax < 300/math.Sqrt2 {
 		t.Errorf("a capture no worse than the recorder: %s", out)
 	}
-	out, _ = command(t, 0, "measure", "far.wav", "--as", "jitter", "--floor", "loop.wav", "--overlay", "near.wav", "--plot", "far.svg", "--json")
-	far := readJitter(t, out)
+	var far jitterFigures
+	out = decode(t, &far, "measure", "far.wav", "--as", "jitter", "--floor", "loop.wav", "--overlay", "near.wav", "--plot", "far.svg", "--json")
 	if c := far.Channel[0]; far.Schema != "heardiff.jitter/1" || c.AtFloor || math.Abs(*c.RandomPs-200) > 6 || math.Abs(*c.LinesPs-707.1) > 8.2 || c.Spectrum != nil {
 		t.Errorf("four times the recorder's jitter: %s", out)
 	}
@@ -94,7 +88,6 @@ func TestTransferOfTwoFiles(t *testing.T) {
 	t.Chdir(t.TempDir())
 	saveWAV(t, "off.wav", jittertest.Clip(jitterCapture(400, 1, jittertest.Sine{Hz: 500, Peak: 10e-9})))
 	saveWAV(t, "on.wav", jittertest.Clip(jitterCapture(40, 2, jittertest.Sine{Hz: 500, Peak: 1e-9})))
-	out, _ := command(t, 0, "measure", "transfer", "off.wav", "on.wav", "--plot", "transfer.svg", "--json")
 	var got struct {
 		Channel []struct {
 			Lines []struct {
@@ -103,7 +96,7 @@ func TestTransferOfTwoFiles(t *testing.T) {
 			} `json:"lines"`
 		} `json:"channel"`
 	}
-	must(t, json.Unmarshal([]byte(out), &got))
+	decode(t, &got, "measure", "transfer", "off.wav", "on.wav", "--plot", "transfer.svg", "--json")
 	if l := got.Channel[0].Lines; len(l) != 1 || math.Abs(l[0].DB-20) > 3.5*l[0].SE {
 		t.Errorf("attenuation %+v, want 20 dB", l)
 	}
@@ -194,8 +187,8 @@ func TestCaptureWithOneSilentChannelIsMeasured(t *testing.T) {
 	tone := jittertest.Clip(jitterCapture(0, 1))
 	tone.Channels = append(tone.Channels, make([]float64, tone.Len()))
 	saveWAV(t, "half.wav", tone)
-	out, _ := command(t, 0, "measure", "half.wav", "--as", "jitter", "--json")
-	f := readJitter(t, out)
+	var f jitterFigures
+	out := decode(t, &f, "measure", "half.wav", "--as", "jitter", "--json")
 	if len(f.Channel) != 2 || f.Channel[1].RandomPs != nil || f.Channel[1].LimitPs != nil || !slices.ContainsFunc(f.Details, func(w warning.Warning) bool { return w.Code == measure.NoSignal && w.Channel == 2 }) {
 		t.Errorf("one channel silent: %s", out)
 	}

@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"encoding/binary"
-	"encoding/json"
 	"flag"
 	"fmt"
 	"math"
@@ -50,7 +49,6 @@ func TestEverySignalIsWrittenInspectedAndMeasured(t *testing.T) {
 		t.Run(kind, func(t *testing.T) {
 			t.Chdir(dir)
 			command(t, 0, "signal", kind, "--seconds", "4", "--out", kind+".wav")
-			out, _ := command(t, 0, "inspect", kind+".wav", "--json")
 			var i struct {
 				Files []struct {
 					Rate     int     `json:"rate_hz"`
@@ -62,7 +60,7 @@ func TestEverySignalIsWrittenInspectedAndMeasured(t *testing.T) {
 					} `json:"channel"`
 				} `json:"files"`
 			}
-			must(t, json.Unmarshal([]byte(out), &i))
+			decode(t, &i, "inspect", kind+".wav", "--json")
 			if f := i.Files[0]; f.Rate != 48000 || f.Bits != 24 || f.Channels != 2 || f.Seconds != 4 || f.Channel[0].Clipped != 0 {
 				t.Errorf("inspect: %+v", f)
 			}
@@ -88,7 +86,6 @@ func TestMeasureFindsWhatWasPutIn(t *testing.T) {
 	t.Chdir(t.TempDir())
 	command(t, 0, "signal", "tone", "--seconds", "5", "--dither", "none", "--out", "s.wav")
 	spoiled(t, "s.wav", "r.wav", 1e-5, 1e-3)
-	out, _ := command(t, 0, "measure", "r.wav", "--as", "tone", "--json")
 	var r struct {
 		Schema  string `json:"schema"`
 		Channel []struct {
@@ -97,7 +94,7 @@ func TestMeasureFindsWhatWasPutIn(t *testing.T) {
 			Level float64 `json:"level_dbfs"`
 		} `json:"channel"`
 	}
-	must(t, json.Unmarshal([]byte(out), &r))
+	decode(t, &r, "measure", "r.wav", "--as", "tone", "--json")
 	a := pcm.Ratio(-1)
 	// v + d·v² of a sine of amplitude a: second harmonic d·a/2 of it. Noise 1e-5 in 19 980 of 24 000 Hz.
 	for name, f := range map[string][2]float64{

@@ -120,10 +120,7 @@ func inConflict(t *testing.T, home string, came []sent) {
 	t.Setenv("HEARDIFF_STUDY", home)
 	command(t, 0, "import", came[0].both)
 	before := answersOf(t)
-	data, err := os.ReadFile(came[1].both)
-	must(t, err)
-	edited := filepath.Join(t.TempDir(), "edited.bundle")
-	must(t, os.WriteFile(edited, bytes.Replace(data, []byte(`"confidence":0`), []byte(`"confidence":4`), 1), 0o600))
+	edited := editedBundle(t, came[1].both, `"confidence":0`, `"confidence":4`)
 	for range 2 {
 		command(t, exitRejected, "import", edited)
 		command(t, 0, "import", came[0].first)

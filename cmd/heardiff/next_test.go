@@ -88,8 +88,7 @@ func workedThrough(t *testing.T, words []string) string {
 	if strings.Contains(left, nextPrefix) {
 		t.Errorf("what comes next was said while the session was open: %s", left)
 	}
-	s, err := study.Open(t.Context(), os.Getenv("HEARDIFF_STUDY"), nil)
-	must(t, err)
+	s := openCurrent(t)
 	defer s.Close()
 	seat, err := s.Sit(t.Context(), study.SitOptions{Plan: "1", Listener: "L1"})
 	must(t, err)

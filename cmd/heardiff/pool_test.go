@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"os"
@@ -26,7 +25,6 @@ func tableFile(t *testing.T, lines ...string) string {
 
 func TestPoolOfSeveralSitesAddsAMetaAnalysis(t *testing.T) {
 	rows := []string{"listener,group,correct,trials,site", "L1,g,30,50,north", "L2,g,60,80,south", "L3,g,25,50,west"}
-	out, _ := command(t, 0, "pool", tableFile(t, rows...), "--json")
 	var p struct {
 		Meta struct {
 			Sites []struct{ Site string }
@@ -34,9 +32,7 @@ func TestPoolOfSeveralSitesAddsAMetaAnalysis(t *testing.T) {
 			REML  struct{ Weights []float64 }
 		} `json:"meta_analysis"`
 	}
-	if err := json.Unmarshal([]byte(out), &p); err != nil {
-		t.Fatal(err)
-	}
+	out := decode(t, &p, "pool", tableFile(t, rows...), "--json")
 	if len(p.Meta.Sites) != 3 || len(p.Meta.REML.Weights) != 3 || !(p.Meta.Q > 0) {
 		t.Errorf("%s", out)
 	}

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"math"
 	"os"
@@ -14,7 +13,6 @@ import (
 
 // Counts 9 of 10 and 15 of 20, sizes and powers: exact recursion in scipy 1.10.1, testdata/statistics/group_sequential_binomial.csv.
 func TestSequentialPowerOfAGroupBoundaryIsExact(t *testing.T) {
-	out, _ := command(t, 0, "power", "--p-true", "0.7", "--trials", "20", "--plan", "sequential", "--boundary", "pocock", "--looks", "2", "--json")
 	var r struct {
 		Boundary string
 		Alpha    float64 `json:"achieved_alpha"`
@@ -27,9 +25,7 @@ func TestSequentialPowerOfAGroupBoundaryIsExact(t *testing.T) {
 		}
 		Stops []struct{ Heard float64 } `json:"stops_where_nothing_heard"`
 	}
-	if err := json.Unmarshal([]byte(out), &r); err != nil {
-		t.Fatal(err)
-	}
+	out := decode(t, &r, "power", "--p-true", "0.7", "--trials", "20", "--plan", "sequential", "--boundary", "pocock", "--looks", "2", "--json")
 	if r.Boundary != "pocock" || len(r.Looks.Heard) != 2 || r.Looks.Heard[0] != 9 || r.Looks.Heard[1] != 15 {
 		t.Fatalf("%s", out)
 	}
@@ -113,11 +109,8 @@ func TestASequentialPlanIsFoundForAPower(t *testing.T) {
 		RuleOut float64 `json:"achieved_power_to_rule_out"`
 	}
 	read := func(args ...string) plan {
-		out, _ := command(t, 0, append([]string{"power", "--plan", "sequential", "--json"}, args...)...)
 		var p plan
-		if err := json.Unmarshal([]byte(out), &p); err != nil {
-			t.Fatal(err)
-		}
+		decode(t, &p, append([]string{"power", "--plan", "sequential", "--json"}, args...)...)
 		return p
 	}
 	for _, args := range [][]string{{"--p-true", "0.7"}, {"--p-true", "0.65", "--boundary", "obrien-fleming", "--rule-out", "0.3"}} {

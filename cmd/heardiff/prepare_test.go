@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"math/rand/v2"
 	"path/filepath"
 	"strings"
@@ -40,9 +39,8 @@ func shiftedStudy(t *testing.T) (study string) {
 func TestChainsThatDeliverTheSameWordsAreAControl(t *testing.T) {
 	folder := shiftedStudy(t)
 	command(t, 0, "prepare", "--excerpt", "1:2", "--name", "again")
-	out, _ := command(t, 0, "prepare", "--excerpt", "1:2", "--name", "e", "--json")
 	var p study.Preparation
-	must(t, json.Unmarshal([]byte(out), &p))
+	out := decode(t, &p, "prepare", "--excerpt", "1:2", "--name", "e", "--json")
 	two := p.Excerpts[0].Presentations
 	if !two[1].Identical || two[0].Identical || two[0].SHA256 == two[1].SHA256 {
 		t.Errorf("%+v", two)

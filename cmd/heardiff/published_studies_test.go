@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"math"
 	"os"
@@ -147,13 +146,6 @@ func comesToTheSame(t *testing.T, want float64) {
 	if !found {
 		t.Errorf("link has no row of the session: %+v", link)
 	}
-}
-
-// decode runs a command and decodes its JSON into v.
-func decode(t *testing.T, v any, args ...string) {
-	t.Helper()
-	text, _ := command(t, 0, args...)
-	must(t, json.Unmarshal([]byte(text), v))
 }
 
 // agree compares with values printed to ten digits.

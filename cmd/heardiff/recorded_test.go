@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -79,9 +78,8 @@ func TestAnAlteredExcerptIsRefused(t *testing.T) {
 	answerPlan(t)
 	linked := func() (rows []map[string]any) {
 		t.Helper()
-		text, _ := command(t, 0, "link", "--json")
 		var r struct{ Rows []map[string]any }
-		must(t, json.Unmarshal([]byte(text), &r))
+		decode(t, &r, "link", "--json")
 		return r.Rows
 	}
 	restore := altered(t, found(t, study, "excerpts/*/left.wav"))

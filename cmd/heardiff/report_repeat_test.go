@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"html"
 	"path/filepath"
 	"regexp"
@@ -17,9 +16,8 @@ import (
 // planHash is the hash of a plan of the current study, which covers all of the plan, its audio included.
 func planHash(t *testing.T, id string) string {
 	t.Helper()
-	out, _ := command(t, 0, "plan", "show", id, "--json")
 	var shown struct{ Hash string }
-	must(t, json.Unmarshal([]byte(out), &shown))
+	decode(t, &shown, "plan", "show", id, "--json")
 	return shown.Hash
 }
 

@@ -7,7 +7,6 @@ import (
 	"database/sql"
 	"encoding/hex"
 	"encoding/json"
-	"io"
 	"math"
 	"os"
 	"path/filepath"
@@ -53,11 +52,16 @@ func playedStudy(t *testing.T, order trials.Order) string {
 	return dir
 }
 
-// openCurrent opens the study that HEARDIFF_STUDY names, as a command does.
+// openCurrent opens the study that HEARDIFF_STUDY names.
 func openCurrent(t testing.TB) *study.Study {
 	t.Helper()
-	a := &app{stdout: io.Discard, stderr: io.Discard, now: time.Now, getenv: os.Getenv}
-	s, err := a.openStudy(context.Background())
+	return openIn(t, os.Getenv("HEARDIFF_STUDY"))
+}
+
+// openIn opens the study of a folder.
+func openIn(t testing.TB, folder string) *study.Study {
+	t.Helper()
+	s, err := study.Open(context.Background(), folder, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

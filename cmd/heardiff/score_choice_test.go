@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"math"
 	"testing"
 )
@@ -13,8 +12,7 @@ func TestResultsOfOtherProceduresAreScored(t *testing.T) {
 			Design string
 			DPrime float64 `json:"d_prime"`
 		}
-		text, _ := command(t, 0, "score", "--design", design, "--correct", "10", "--trials", "15", "--json")
-		must(t, json.Unmarshal([]byte(text), &s))
+		decode(t, &s, "score", "--design", design, "--correct", "10", "--trials", "15", "--json")
 		if math.Abs(s.DPrime-want) > 5e-5 || s.Design != design {
 			t.Errorf("%s: d′ %v, want %v", design, s.DPrime, want)
 		}

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"html"
 	"math"
 	"math/rand/v2"
@@ -209,11 +208,10 @@ func saysTheDifference(t *testing.T) {
 	var says string
 	for _, args := range [][]string{{"results"}, {"link"}} {
 		screens[args[0]], _ = command(t, 0, args...)
-		out, _ := command(t, 0, args[0], "--json")
 		var r struct {
 			All []link.ThresholdDifference `json:"threshold_differences"`
 		}
-		must(t, json.Unmarshal([]byte(out), &r))
+		decode(t, &r, args[0], "--json")
 		if len(r.All) != 3 || r.All[2].Kind != "all" || says != "" && r.All[2].Says != says {
 			t.Fatalf("%s --json: %+v", args[0], r.All)
 		}

@@ -65,9 +65,8 @@ func TestAThresholdRunFromPlanToResult(t *testing.T) {
 // planStaircase makes the plan of a staircase of five trials over the seven rungs.
 func planStaircase(t *testing.T) {
 	t.Helper()
-	out, _ := command(t, 0, "plan", "new", "--threshold", "noise", "--within", "2dB", "--procedure", "staircase", "--trials", "5", "--practice", "1", "--positive", "0", "--json")
 	var plan trials.Plan
-	must(t, json.Unmarshal([]byte(out), &plan))
+	out := decode(t, &plan, "plan", "new", "--threshold", "noise", "--within", "2dB", "--procedure", "staircase", "--trials", "5", "--practice", "1", "--positive", "0", "--json")
 	if run := plan.Threshold; run == nil || run.WithinDB != 2 || len(run.Tracks) != 1 || len(run.Tracks[0].Rungs) != 7 || plan.Design != trials.TwoInterval ||
 		run.Tracks[0].Rungs[0].Dose != -70 || run.Tracks[0].Rungs[6].LevelDB != -40 || run.Steps[0] != 2 {
 		t.Fatalf("%s", out)
@@ -77,7 +76,6 @@ func planStaircase(t *testing.T) {
 // checkStaircase demands that every answer was right, and three trials of the plain dose, then two of the rung that is 10 dB lower.
 func checkStaircase(t *testing.T) {
 	t.Helper()
-	out, _ := command(t, 0, "results", "--json")
 	var r struct {
 		Sessions []struct {
 			Comparisons []trials.Tally
@@ -85,7 +83,7 @@ func checkStaircase(t *testing.T) {
 		}
 		Thresholds []json.RawMessage
 	}
-	must(t, json.Unmarshal([]byte(out), &r))
+	out := decode(t, &r, "results", "--json")
 	counts := map[string]int{}
 	for _, c := range r.Sessions[0].Comparisons {
 		if c.Comparison.Kind == trials.Graded && c.Trials > 0 {
@@ -128,9 +126,8 @@ func TestAThresholdRunThatEndsAtItsPrecisionIsDealtAgain(t *testing.T) {
 	command(t, 0, "listener", "add", "L1")
 	command(t, 0, "plan", "new", "--threshold", "noise", "--within", "6dB", "--trials", "200", "--practice", "0", "--positive", "0")
 	sitThrough(t, "1", "L1", climbing(t, 1, map[string]float64{"noise": -50}))
-	out, _ := command(t, 0, "link", "--json")
 	var linked struct{ Thresholds []link.Threshold }
-	must(t, json.Unmarshal([]byte(out), &linked))
+	decode(t, &linked, "link", "--json")
 	if own := linked.Thresholds[0]; own.Trials < 30 || own.Trials == 200 || (own.IntervalDB[1]-own.IntervalDB[0])/2 > 6 {
 		t.Errorf("%d trials, %v", own.Trials, own.IntervalDB)
 	}

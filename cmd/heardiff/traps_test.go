@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"encoding/json"
 	"os"
 	"path/filepath"
 	"strings"
@@ -66,8 +65,7 @@ type scoreJSON struct {
 func scored(t *testing.T, correct, n string) scoreJSON {
 	t.Helper()
 	var s scoreJSON
-	text, _ := command(t, 0, "score", "--design", "abx", "--correct", correct, "--trials", n, "--json")
-	must(t, json.Unmarshal([]byte(text), &s))
+	decode(t, &s, "score", "--design", "abx", "--correct", correct, "--trials", n, "--json")
 	return s
 }
 

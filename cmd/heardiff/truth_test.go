@@ -185,14 +185,7 @@ func rejectsAnEditedSite(t *testing.T, dir, study string, hears func(trials.Comp
 	command(t, 0, "export", "--out", sent)
 	t.Setenv("HEARDIFF_KEYS", keys)
 	t.Setenv("HEARDIFF_STUDY", study)
-	data, err := os.ReadFile(sent)
-	if err != nil {
-		t.Fatal(err)
-	}
-	edited := filepath.Join(dir, "edited.bundle")
-	if err := os.WriteFile(edited, bytes.Replace(data, []byte(`"answer":"a"`), []byte(`"answer":"b"`), 1), 0o644); err != nil {
-		t.Fatal(err)
-	}
+	edited := editedBundle(t, sent, `"answer":"a"`, `"answer":"b"`)
 	if _, errs := command(t, 3, "import", edited); !strings.Contains(errs, "was changed") {
 		t.Errorf("an edited bundle: %s", errs)
 	}

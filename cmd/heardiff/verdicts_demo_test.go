@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"context"
-	"encoding/json"
 	"math"
 	"math/rand/v2"
 	"os"
@@ -62,7 +61,6 @@ func TestTheDemonstrationFindsItsThresholds(t *testing.T) {
 		command(t, 0, "listener", "add", l.id, "--group", l.group, "--simulated")
 	}
 	must(t, d.thresholds(context.Background()))
-	out, _ := command(t, 0, "link", "--json")
 	var linked struct {
 		Thresholds []struct {
 			Kind, Listener string
@@ -70,7 +68,7 @@ func TestTheDemonstrationFindsItsThresholds(t *testing.T) {
 			Interval       [2]float64 `json:"threshold_interval"`
 		}
 	}
-	must(t, json.Unmarshal([]byte(out), &linked))
+	decode(t, &linked, "link", "--json")
 	found, half := map[string]float64{}, map[string]float64{}
 	for _, h := range linked.Thresholds {
 		if h.Kind == "listener" {
@@ -109,9 +107,8 @@ func TestEveryScreenGivesTheVerdictsOfTheDemonstration(t *testing.T) {
 // listener's closing screen too, where it says 'ruled out'.
 func saysWhatRuledOutRisks(t *testing.T, screens, closing map[string]string) {
 	t.Helper()
-	out, _ := command(t, 0, "link", "--json")
 	var linked struct{ Family link.FamilySummary }
-	must(t, json.Unmarshal([]byte(out), &linked))
+	decode(t, &linked, "link", "--json")
 	want := linked.Family.RuledOutWords()
 	for name, text := range screens {
 		if !strings.Contains(text, want) {

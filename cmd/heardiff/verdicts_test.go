@@ -124,7 +124,6 @@ func pools(t *testing.T, linked []study.VerdictReport) (all []study.VerdictRepor
 // cardsSay compares what the first screen of a report says of each sum with link: who heard it, of whom, or the verdict.
 func cardsSay(t *testing.T, page string) {
 	t.Helper()
-	out, _ := command(t, 0, "link", "--json")
 	var linked struct {
 		Rows []struct {
 			Comparison, Kind string
@@ -132,7 +131,7 @@ func cardsSay(t *testing.T, page string) {
 			HeardBy          *link.HeardBy `json:"heard_by"`
 		}
 	}
-	must(t, json.Unmarshal([]byte(out), &linked))
+	decode(t, &linked, "link", "--json")
 	cards := regexp.MustCompile(`<article class="card [a-z-]+">\s*<h3>(.*?)</h3>\s*<p class="verdict">([^<]*?) *(?:<span[^>]*>[^<]*</span>)?</p>`).FindAllStringSubmatch(page, -1)
 	for _, r := range linked.Rows {
 		if r.Kind != "all" {
@@ -162,15 +161,10 @@ func contains(all []study.VerdictReport, v study.VerdictReport) bool {
 // decoded reads a list of verdicts from the JSON of a command.
 func decoded(t *testing.T, key string, args ...string) []study.VerdictReport {
 	t.Helper()
-	out, _ := command(t, 0, args...)
 	var whole map[string]json.RawMessage
-	if err := json.Unmarshal([]byte(out), &whole); err != nil {
-		t.Fatal(err)
-	}
+	decode(t, &whole, args...)
 	var all []study.VerdictReport
-	if err := json.Unmarshal(whole[key], &all); err != nil {
-		t.Fatal(err)
-	}
+	must(t, json.Unmarshal(whole[key], &all))
 	for i := range all {
 		all[i].HeardBy = nil // a pointer
 	}

@@ -70,7 +70,7 @@ func (b *bench) sit(p trials.Plan, listener, group string, stop func(n, k int) b
 			if scored++; correct {
 				right++
 			}
-			h.Stopped = stopOf(p, scored, right)
+			h.Stopped = p.Stop(scored, right)
 			h.GivenUp = stop != nil && stop(scored, right)
 		}
 		h.Tallies = append(h.Tallies, t)
@@ -119,22 +119,6 @@ func (b *bench) tally(t *trials.Tally, d trials.Design, truth int, correct bool)
 		m := t.Answers
 		t.Hits, t.Misses, t.FalseAlarms, t.CorrectRejections = m[1][1], m[1][0], m[0][1], m[0][0]
 	}
-}
-
-func stopOf(p trials.Plan, scored, right int) trials.Stop {
-	if p.Looks == nil {
-		return ""
-	}
-	for i, n := range p.Looks.Trials {
-		switch {
-		case n != scored:
-		case right >= p.Looks.Heard[i]:
-			return trials.StopHeard
-		case right <= p.Looks.RuledOut[i]:
-			return trials.StopRuledOut
-		}
-	}
-	return ""
 }
 
 // look returns the rows as they are now.

@@ -116,7 +116,7 @@ func invent(t testing.TB, random *rand.Rand) (report.Input, []trials.Summary) {
 			}
 			if p.Looks != nil {
 				n, right := s.Answers[0].Totals()
-				r.Stopped = stopped(p, n, right)
+				r.Stopped = p.Stop(n, right)
 			}
 			seat := report.Seat{Listener: who, Group: groups[i], Arrived: random.IntN(50)}
 			if random.IntN(15) == 0 {
@@ -151,19 +151,6 @@ func benchOf(random *rand.Rand) []link.Chain {
 		}
 	}
 	return all
-}
-
-func stopped(p trials.Plan, n, right int) trials.Stop {
-	for i, at := range p.Looks.Trials {
-		switch {
-		case at != n:
-		case right >= p.Looks.Heard[i]:
-			return trials.StopHeard
-		case right <= p.Looks.RuledOut[i]:
-			return trials.StopRuledOut
-		}
-	}
-	return ""
 }
 
 // What the page's script judges of invented studies of every design, order and kind of plan, with repeats, sessions given up,

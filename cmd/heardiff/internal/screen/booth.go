@@ -16,7 +16,8 @@ import (
 // several goroutines.
 type Booth interface {
 	View() trials.View
-	Sound() Sound
+	// Sound returns what the player does now.
+	Sound() trials.Sound
 	// Play starts a label, or switches to it at the same instant.
 	Play(trials.Label) error
 	// Stop pauses; Restart goes to the start of the region and plays on.
@@ -37,15 +38,6 @@ type Booth interface {
 	// Kept returns, in lines, what is kept of a session that is left, and how to resume it.
 	Kept() []string
 }
-
-// Errors of a Booth that are no fault of what was asked of it.
-var (
-	ErrOver = trials.ErrOver
-	ErrVoid = trials.ErrVoid
-)
-
-// Sound is what the player does now.
-type Sound = trials.Sound
 
 // hurryLine says that the answer which waits to be confirmed would be marked as hurried, or "".
 func hurryLine(v trials.View) string {

@@ -16,7 +16,7 @@ import (
 func init() { unasked.Restore() } // the libraries above have been initialised
 
 // Run runs a session full screen on the terminal given by in and out. It returns nil when the listener leaves or
-// the session ends, and an error that wraps ErrOver where nothing can be kept any more.
+// the session ends, and an error that wraps trials.ErrOver where nothing can be kept any more.
 func Run(ctx context.Context, b Booth, o Opening, in io.Reader, out io.Writer) error {
 	p := tea.NewProgram(newModel(b, o), tea.WithContext(ctx), tea.WithInput(in), tea.WithOutput(out), tea.WithAltScreen())
 	last, err := p.Run()
@@ -51,7 +51,7 @@ type model struct {
 
 	page    page
 	view    trials.View
-	sound   Sound
+	sound   trials.Sound
 	reason  string // typed on the void page
 	message string // what was refused, or how practice went
 	busy    bool   // an action is under way: keys wait
@@ -77,7 +77,7 @@ type tickMsg struct{}
 
 // soundMsg is the state of the booth between actions.
 type soundMsg struct {
-	sound Sound
+	sound trials.Sound
 	view  trials.View
 	acts  int // how many actions there had been
 }
@@ -98,7 +98,7 @@ func (m model) ask() (model, tea.Cmd) {
 // doneMsg is the end of an action: the state after it, and what was refused.
 type doneMsg struct {
 	view  trials.View
-	sound Sound
+	sound trials.Sound
 	err   error
 }
 
@@ -143,7 +143,7 @@ func (m model) Update(msg tea.Msg) (tea.Model, tea.Cmd) {
 		m.kept = msg
 	case doneMsg:
 		m = m.settle(msg)
-		if errors.Is(msg.err, ErrOver) {
+		if errors.Is(msg.err, trials.ErrOver) {
 			m.over = msg.err
 			return m, tea.Quit
 		}
@@ -296,15 +296,15 @@ func (m model) pressSound(k tea.KeyMsg) (tea.Model, tea.Cmd) {
 	case key.Matches(k, m.keys.restart):
 		return m.act(Booth.Restart)
 	case key.Matches(k, m.keys.all):
-		return m.loop(func(s Sound) (float64, float64) { return 0, s.Length })
+		return m.loop(func(s trials.Sound) (float64, float64) { return 0, s.Length })
 	case key.Matches(k, m.keys.in):
-		return m.loop(func(s Sound) (float64, float64) { return s.Position, s.To })
+		return m.loop(func(s trials.Sound) (float64, float64) { return s.Position, s.To })
 	case key.Matches(k, m.keys.out):
-		return m.loop(func(s Sound) (float64, float64) { return s.From, s.Position })
+		return m.loop(func(s trials.Sound) (float64, float64) { return s.From, s.Position })
 	}
 	for _, e := range m.keys.edges {
 		if key.Matches(k, e.key) {
-			return m.loop(func(s Sound) (float64, float64) { return max(0, s.From+e.from), min(s.Length, s.To+e.to) })
+			return m.loop(func(s trials.Sound) (float64, float64) { return max(0, s.From+e.from), min(s.Length, s.To+e.to) })
 		}
 	}
 	return m, nil
@@ -312,11 +312,11 @@ func (m model) pressSound(k tea.KeyMsg) (tea.Model, tea.Cmd) {
 
 // loop moves the ends of the loop, from where they are and from what sounds when the key is heeded, not when the screen was
 // drawn.
-func (m model) loop(to func(Sound) (from, to float64)) (tea.Model, tea.Cmd) {
+func (m model) loop(to func(trials.Sound) (from, to float64)) (tea.Model, tea.Cmd) {
 	return m.act(func(b Booth) error { return b.Region(to(b.Sound())) })
 }
 
-func pauseOrGoOn(b Booth, s Sound) error {
+func pauseOrGoOn(b Booth, s trials.Sound) error {
 	switch {
 	case s.Playing != trials.LabelUnset:
 		return b.Stop()

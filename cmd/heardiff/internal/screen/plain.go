@@ -15,7 +15,7 @@ import (
 
 // Plain runs a session line by line: it reads one command a line from in and answers each with one line on out,
 // whose first word is fixed; a "ready" line follows wherever another trial is due. It returns nil at the end of the session,
-// of the input, or on quit, and an error that wraps ErrOver where nothing can be kept any more. A command that stalls, at a server that
+// of the input, or on quit, and an error that wraps trials.ErrOver where nothing can be kept any more. A command that stalls, at a server that
 // does not answer, say, does not keep whoever types quit.
 func Plain(ctx context.Context, b Booth, in io.Reader, out io.Writer) error {
 	p := &plain{booth: b, out: out}
@@ -156,10 +156,10 @@ func (p *plain) reply(err error, done string) {
 func (p *plain) refuse(err error) {
 	why := strings.Join(strings.Fields(err.Error()), " ")
 	switch {
-	case errors.Is(err, ErrOver):
+	case errors.Is(err, trials.ErrOver):
 		p.done, p.over = true, err
 		p.say("error %s", why)
-	case errors.Is(err, ErrVoid), p.booth.View().Trial != p.trial:
+	case errors.Is(err, trials.ErrVoid), p.booth.View().Trial != p.trial:
 		p.say("error %s", why)
 		p.ready()
 	default:

@@ -24,7 +24,7 @@ import (
 type seat struct {
 	session *trials.Session
 	entries []trials.Entry
-	sound   Sound
+	sound   trials.Sound
 	fail    error
 }
 
@@ -48,7 +48,7 @@ func newSeat(t *testing.T, d trials.Design, n int, seed trials.Seed) *seat {
 func seatOf(t *testing.T, p trials.Plan, seed trials.Seed) *seat {
 	t.Helper()
 	at := time.Date(2030, 1, 1, 0, 0, 0, 0, time.UTC)
-	s := &seat{sound: Sound{Length: 15, To: 15, Envelope: []float64{0.1, 0.5, 1, 0.7}, Device: "null, 48000 Hz"}}
+	s := &seat{sound: trials.Sound{Length: 15, To: 15, Envelope: []float64{0.1, 0.5, 1, 0.7}, Device: "null, 48000 Hz"}}
 	session, err := trials.Begin("abcd", trials.Seat{}, p, seed, s, func() time.Time { return at })
 	if err != nil {
 		t.Fatal(err)
@@ -57,8 +57,8 @@ func seatOf(t *testing.T, p trials.Plan, seed trials.Seed) *seat {
 	return s
 }
 
-func (s *seat) View() trials.View { return s.session.View() }
-func (s *seat) Sound() Sound      { return s.sound }
+func (s *seat) View() trials.View   { return s.session.View() }
+func (s *seat) Sound() trials.Sound { return s.sound }
 func (s *seat) Play(l trials.Label) error {
 	s.sound.Playing, s.sound.Selected = l, l
 	s.session.Heard(l, 100)
@@ -459,8 +459,8 @@ type stalled struct {
 	let chan struct{}
 }
 
-func (s *stalled) View() trials.View { s.mu.Lock(); defer s.mu.Unlock(); return s.seat.View() }
-func (s *stalled) Sound() Sound      { s.mu.Lock(); defer s.mu.Unlock(); return s.seat.Sound() }
+func (s *stalled) View() trials.View   { s.mu.Lock(); defer s.mu.Unlock(); return s.seat.View() }
+func (s *stalled) Sound() trials.Sound { s.mu.Lock(); defer s.mu.Unlock(); return s.seat.Sound() }
 func (s *stalled) Confirm() error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -535,16 +535,16 @@ func TestQuitIsHeededWhileACommitStalls(t *testing.T) {
 func TestASessionThatCannotBeKeptIsLeft(t *testing.T) {
 	s := newSeat(t, trials.ABX, 3, trials.Seed{1})
 	m, _ := press(newModel(s, Opening{Seal: "seal"}), "a", "x", "j")
-	s.fail = fmt.Errorf("%w: the study is gone", ErrOver)
+	s.fail = fmt.Errorf("%w: the study is gone", trials.ErrOver)
 	next, confirm := m.Update(tea.KeyMsg{Type: tea.KeyEnter})
 	next, leave := next.(model).Update(confirm())
-	if leave == nil || leave() != tea.Quit() || !errors.Is(next.(model).over, ErrOver) {
+	if leave == nil || leave() != tea.Quit() || !errors.Is(next.(model).over, trials.ErrOver) {
 		t.Errorf("the full screen goes on: %v", next.(model).over)
 	}
 	s = newSeat(t, trials.ABX, 3, trials.Seed{1})
 	var out bytes.Buffer
 	gone := &atWord{s, strings.NewReader("a\nx\nanswer a\nconfirm\na\n")}
-	if err := Plain(context.Background(), gone, gone.in, &out); !errors.Is(err, ErrOver) || !strings.HasSuffix(out.String(), "the study is gone\n") {
+	if err := Plain(context.Background(), gone, gone.in, &out); !errors.Is(err, trials.ErrOver) || !strings.HasSuffix(out.String(), "the study is gone\n") {
 		t.Errorf("the plain one: %v, %q", err, out.String())
 	}
 }
@@ -556,6 +556,6 @@ type atWord struct {
 }
 
 func (a *atWord) Confirm() error {
-	a.fail = fmt.Errorf("%w: the study is gone", ErrOver)
+	a.fail = fmt.Errorf("%w: the study is gone", trials.ErrOver)
 	return a.seat.Confirm()
 }
