@@ -13,7 +13,7 @@ import (
 )
 
 func (a *app) captureCommand() *cobra.Command {
-	return group("capture", "add recordings to the study, list them, and mend what was filed wrongly", a.captureAddCommand(), a.captureListCommand(), a.captureRemoveCommand(), a.captureRefileCommand())
+	return group("capture", "add recordings to the study, list them, and correct what was filed wrongly", a.captureAddCommand(), a.captureListCommand(), a.captureRemoveCommand(), a.captureRefileCommand())
 }
 
 func (a *app) captureAddCommand() *cobra.Command {

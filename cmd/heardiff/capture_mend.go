@@ -48,7 +48,7 @@ func (a *app) captureRefileCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "refile ID --as KIND",
 		Short: "file a capture under another kind",
-		Long: `File a capture under the kind of signal that it does hold. What was measured of it as another kind goes;
+		Long: `File a capture under the kind of signal that it really holds. What was measured of it as another kind goes;
 "heardiff measure" measures it anew. The record keeps what it was filed as, and why. Music from which
 an excerpt was cut stays as it is, and an integrity capture needs the file that was sent: remove it
 and add it again.`,

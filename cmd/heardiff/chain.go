@@ -11,7 +11,7 @@ import (
 )
 
 func (a *app) chainCommand() *cobra.Command {
-	return group("chain", "name the chains of the study, and mend what is said of them", a.chainAddCommand(), a.chainListCommand(), a.chainCorrectCommand(), a.chainRenameCommand(), a.chainRemoveCommand())
+	return group("chain", "name the chains of the study, and correct what is said of them", a.chainAddCommand(), a.chainListCommand(), a.chainCorrectCommand(), a.chainRenameCommand(), a.chainRemoveCommand())
 }
 
 func (a *app) chainAddCommand() *cobra.Command {
@@ -24,8 +24,8 @@ func (a *app) chainAddCommand() *cobra.Command {
 
 A floor chain is the recording set-up alone, its output looped to its input: the limit of
 what can be measured. A replay chain is what the listener hears the test through; a
-difference smaller than its own cannot be tested through it. Of a chain that --after says
-is fed by another, the report draws how much of the other's jitter it takes away.`,
+difference smaller than its own cannot be tested through it. For a chain that another feeds
+(--after), the report draws how much of the other's jitter it removes.`,
 		Example: `  heardiff chain add attic --about "the player on the clock in the attic" --cost 40`,
 		Args:    exactArgs("NAME"),
 		RunE: func(c *cobra.Command, args []string) error {

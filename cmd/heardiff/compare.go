@@ -33,8 +33,8 @@ residual of A less B, B corrected by one offset, drift, gain and polarity, again
 
 The parts of the residual are named: noise, distortion, a response difference or timing, with its share. The
 response's third octaves each have a standard error. Jumps, dropouts, clipping, a wandering
-clock, a band limit and repeated music are warned of, with numbers. A lossy copy is known by a
-residual that rises and falls with the music. The faintest are not: of 72 copies at 128 to 320 kb/s
+clock, a band limit and repeated music are warned of, with numbers. A lossy copy is recognised by a
+residual that rises and falls with the music, but not the faintest: of 72 copies at 128 to 320 kb/s
 of invented pieces three passed without a warning, with nulls of -73 to -77 dB. A chain that
 distorts by 0.02 % leaves as much.
 

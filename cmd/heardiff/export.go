@@ -38,7 +38,7 @@ func (a *app) exportCommand() *cobra.Command {
 The key is made on first use and stays on this machine; its fingerprint is printed, so that
 it can be read out over another line. --anonymous leaves out what could tell who listened or
 when: all that listeners said of themselves but their group, remarks and reasons, the device;
-of times the day stays, of durations whole seconds. The record is chained anew, so that it
+times keep their day, durations whole seconds. The record is chained anew, so that it
 still proves its answers and their order; a hash of the session written down at its end
 matches only the whole record.`,
 		Example: "  heardiff export --kit for-lisa.bundle --plan 1\n  heardiff export --out results.bundle --anonymous",

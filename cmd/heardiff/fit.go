@@ -40,10 +40,10 @@ FILE.csv has the columns dose,correct,trials and, if you like, listener. The thr
 dose half-way between guessing and the best the listener does. Its interval comes from the
 profile likelihood; an end that the data do not bound is shown as a dash (null in JSON).
 With --pooled random each listener of the column listener has a threshold of their own, normal
-(in log10 of the dose) about the mean; the slope is then that of one listener, and the mean's
-interval is the wider the fewer they are.
-With --next the dose is named at which one more trial is expected to narrow threshold and
-slope most, whatever the answer; use it between sessions, not to stop at a lucky moment.
+(in log10 of the dose) about the mean; the slope is then that of one listener, and the fewer
+they are, the wider is the interval of the mean.
+--next names the dose at which one more trial is expected to narrow threshold and slope most,
+whatever the answer; use it between sessions, not to stop at a lucky moment.
 Where the fit is not earned (fewer than four doses, a curve that does not fit, a threshold
 without an end) a trend test and an isotonic curve, which assume no shape, are printed too.`,
 		Example: "  heardiff fit dose.csv --shape logistic --lapse free --bootstrap 1000",
@@ -52,14 +52,14 @@ without an end) a trend test and an isotonic curve, which assume no shape, are p
 	}
 	fl := c.Flags()
 	fl.StringVar(&f.shape, "shape", "weibull", "`weibull`, logistic or normal")
-	fl.StringVar(&f.scale, "scale", "log", "of the dose: `log` (log10) or linear")
+	fl.StringVar(&f.scale, "scale", "log", "scale of the dose: `log` (log10) or linear")
 	fl.Float64Var(&f.guess, "guess", trials.ABX.Chance(), "chance level, fixed by the design: that of abx unless given")
 	fl.StringVar(&f.lapse, "lapse", "0", "lapse rate, a `number` or free (0 to 0.1)")
 	fl.StringVar(&f.pooled, "pooled", "common", "listeners: one `common` threshold, or random ones about a mean")
 	fl.BoolVar(&f.next, "next", false, "say at which dose the next trial teaches most")
-	fl.Float64Var(&f.confidence, "confidence", 0.95, "of the intervals")
+	fl.Float64Var(&f.confidence, "confidence", 0.95, "confidence of the intervals")
 	fl.IntVar(&f.bootstrap, "bootstrap", 0, "simulated data sets for the goodness of fit; 0 is asymptotic")
-	fl.Uint64Var(&f.seed, "seed", 1, "of the simulation")
+	fl.Uint64Var(&f.seed, "seed", 1, "`seed` of the simulation")
 	return c
 }
 

@@ -46,7 +46,7 @@ func explain(root *cobra.Command, columns int) {
 	root.SetVersionTemplate("heardiff {{.Version}}\n")
 	root.SetUsageTemplate(usageTemplate)
 	root.SetHelpFunc(func(c *cobra.Command, _ []string) {
-		text := strings.TrimRight(cmp.Or(c.Long, c.Short), " \n")
+		text := strings.TrimRight(cmp.Or(c.Long, sentence(c.Short)), " \n")
 		fmt.Fprint(c.OutOrStdout(), reflow(text+"\n\n"+c.UsageString(), columns))
 	})
 	root.CompletionOptions.DisableDefaultCmd = true
@@ -57,6 +57,9 @@ func explain(root *cobra.Command, columns int) {
 	}
 }
 
+// sentence returns what a command does in short, such as "list the plans", as a sentence.
+func sentence(short string) string { return strings.ToUpper(short[:1]) + short[1:] + "." }
+
 // helpCommand prints a page of the guide, or the help of a command. A page goes before the command of the same name, whose flags
 // --help shows; two words or more can only mean a command.
 func (a *app) helpCommand() *cobra.Command {
@@ -66,7 +69,7 @@ func (a *app) helpCommand() *cobra.Command {
 		Long: `How it is done, in plain words and with sources:
 
 ` + topics() + `
-Of any other word, and of several, the help of that command is printed.`,
+For any other word, or several, the help of that command is printed.`,
 		Example: "  heardiff help capture\n  heardiff help plan new",
 		RunE: func(c *cobra.Command, words []string) error {
 			if len(words) == 1 {

@@ -61,7 +61,8 @@ func (o *impairOptions) define(f *pflag.FlagSet) {
 	f.StringArrayVar(&o.jitter, "jitter", nil, "`kind`: random or periodic; may be repeated")
 	f.Float64SliceVar(&o.jitterPS, "jitter-ps", nil, "RMS value in `ps`, one for each --jitter")
 	f.Float64SliceVar(&o.jitterHz, "jitter-hz", nil, "frequency in `Hz`, one for each periodic --jitter")
-	f.StringVar(&o.band, "jitter-band", "", "`LOW:HIGH` in Hz of random jitter (else 10 to 20000, at most 0.9 of Nyquist); beyond half the rate less a tone's frequency it folds back")
+	f.Lookup("jitter-ps").DefValue, f.Lookup("jitter-hz").DefValue = "", "" // the help would show the empty list
+	f.StringVar(&o.band, "jitter-band", "", "`LOW:HIGH` in Hz of random jitter (else 10 to 20000, at most 0.9 of Nyquist); jitter above half the rate minus a tone's frequency folds back")
 	f.Float64Var(&o.noiseDBFS, "noise-dbfs", 0, "total `level` of added noise, 0 to Nyquist")
 	f.StringVar(&o.noise, "noise", "white", "`colour`: white or pink")
 	f.Float64Var(&o.humHz, "hum-hz", 50, "frequency of added hum in `Hz`")
@@ -70,8 +71,8 @@ func (o *impairOptions) define(f *pflag.FlagSet) {
 	f.Float64Var(&o.gain, "gain-db", 0, "gain in `dB`")
 	f.Float64Var(&o.delay, "delay-samples", 0, "delay in `samples`, fractions allowed")
 	f.Float64Var(&o.drift, "drift-ppm", 0, "clock drift in `ppm`; positive stretches")
-	f.Uint64Var(&o.seed, "seed", 1, "of the random components")
-	f.IntVar(&o.bits, "bits", 32, "16 or 24 (dithered, but for words that fit and a dose that changes none), or 32-bit float")
+	f.Uint64Var(&o.seed, "seed", 1, "`seed` of the random components")
+	f.IntVar(&o.bits, "bits", 32, "16 or 24 (dithered, unless the words fit and the dose changes none), or 32-bit float")
 }
 
 func (o impairOptions) dose() (impair.Dose, error) {

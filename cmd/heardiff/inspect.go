@@ -46,8 +46,8 @@ func (a *app) inspectCommand() *cobra.Command {
 		Use:   "inspect FILE…",
 		Short: "look at audio files: format, levels, clipping, holes, loudness",
 		Long: `Look at audio files before anything is made of them: format, levels, clipping, holes,
-stuck values, how many bits carry data, loudness and true peak. Of several files one that
-cannot be read keeps no other from being looked at.`,
+stuck values, how many bits carry data, loudness and true peak. A file that cannot be read does
+not keep the others from being looked at.`,
 		Example: "  heardiff inspect capture.wav\n  heardiff inspect *.wav",
 		Args:    minArgs(1, "FILE…"),
 		RunE: func(c *cobra.Command, args []string) error {

@@ -31,7 +31,7 @@ func (o *ladderOptions) define(f *pflag.FlagSet) {
 	f.Float64Var(&o.jitterHz, "jitter-hz", 0, "frequency of periodic jitter in `Hz`")
 	f.StringVar(&o.band, "jitter-band", "", "`LOW:HIGH` in Hz of random jitter (else 10 to 20000, at most 0.9 of Nyquist)")
 	f.StringVar(&o.noise, "noise", "white", "`colour` of noise: white or pink")
-	f.Uint64Var(&o.seed, "seed", 1, "of the random doses; each step adds one to it")
+	f.Uint64Var(&o.seed, "seed", 1, "`seed` of the random doses; each step adds one to it")
 }
 
 // ladder turns the flags into a ladder.

@@ -21,13 +21,13 @@ func (a *app) linkCommand() *cobra.Command {
 
 If nobody hears anything, the chance that a study says 'heard' in any row, ever, is at most
 its alpha, whatever its people do: more listeners, repeats, sessions given up, fresh plans,
-looks. "help plan new" says how the rows share it. "uncorrected" is each row's own p, which
+looks. "heardiff help plan new" says how the rows share it. "uncorrected" is each row's own p, which
 never decides; "over the study" is p after all that, and decides.
 
 The verdicts: heard (what else could explain it is named first); ruled out (the upper bound
 of how often the answer can have been known, valid over repeats and looks, lies below the
 smallest effect of the plans; "ruled out above" is that bound, at the level alpha for each
-row by itself; of a group or of all it speaks of the average listener); undecided (with what a fresh plan would do); void (a
+row by itself; for a group or for all it is of the average listener); undecided (with what a fresh plan would do); void (a
 negative control passed over all sessions of a listener; a positive control missed, under a
 null; a level, alignment or response error under a 'heard'). What is void is in no sum.`,
 		Example: "  heardiff link\n  heardiff link --json",

@@ -41,7 +41,7 @@ each 3 dB more (NIOSH); leisure 80 dBA to 40 hours a week, children 75 dBA (WHO-
 A session is resumed where it is, and nowhere else: beside the key of this account (HEARDIFF_KEYS,
 mode 0600) a ledger keeps which sessions were begun, where, and how far they came. A copy of a study
 is not resumed while its original is there; a session that went on or ended in a copy, or whose
-record was cut short, is refused, and every result names it. Who owns the account owns key and
+record was cut short, is refused, and every result names it. Whoever owns the account owns key and
 ledger. So a listener who must not be trusted
   - sits at an account or machine of the study's keeper, logged in by them; or
   - works through a kit ("export --kit"), and the keeper asks for the head at the end of each session; or

@@ -117,7 +117,7 @@ func commandPage(c *cobra.Command) string {
 		p.text(c.CommandPath() + " COMMAND …")
 	}
 	p.section("DESCRIPTION")
-	p.text(cmp.Or(c.Long, c.Short+"."))
+	p.text(cmp.Or(c.Long, sentence(c.Short)))
 	if c.HasSubCommands() {
 		p.section("COMMANDS")
 		for _, sub := range c.Commands() {

@@ -31,14 +31,14 @@ func (a *app) measureCommand() *cobra.Command {
 been measured yet, against the latest capture of the same kind of a floor chain.
 
 ` + kindsHelp(study.MeasuredKinds()) + `
-What is called close-in, a few hertz and less from the carrier, lies below the band of jitter: it
-is the clock's. A study's capture of the jitter signal is measured as both.
+Close-in noise, a few hertz or less from the carrier, lies below the band of jitter and belongs to
+the clock. A study's capture of the jitter signal is measured as both.
 
 A steady tone does not show a lost or repeated block of whole periods: 4 samples of the jitter
 signal. "heardiff integrity" does.
 
 Lines of hum 33 dB or more above the noise in 1 Hz are within 0.3 dB however the mains wander;
-weaker ones scatter by more, 60 s show those at 21 dB as well.
+weaker ones scatter more, and a recording of 60 s gives those at 21 dB as well.
 
 With --floor, the same measurement of the recording set-up alone, each figure carries the
 limit of the set-up: within 3 dB of it a figure is an upper bound. Record the floor with the
@@ -120,7 +120,7 @@ func (a *app) transferCommand() *cobra.Command {
 	c := &cobra.Command{
 		Use:   "transfer REF FILE",
 		Short: "jitter attenuation from one capture to another, against jitter frequency",
-		Long: `How much of the jitter of REF FILE still shows, against jitter frequency. Where the jitter of FILE is
+		Long: `How much of the jitter of REF still shows in FILE, against jitter frequency. Where the jitter of FILE is
 no more than 3 dB above the recording set-up's own (--floor), or is not clear of its noise, the
 attenuation is given as a lower bound.`,
 		Args: exactArgs("REF", "FILE"),
@@ -137,7 +137,7 @@ attenuation is given as a lower bound.`,
 	}
 	m.jitterFlags(c)
 	a.forceFlag(c)
-	c.Flags().StringVar(&floor, "floor", "", "the recording set-up alone, its output looped to its input: `file`")
+	c.Flags().StringVar(&floor, "floor", "", "`file` with the recording set-up alone, its output looped to its input")
 	c.Flags().StringVar(&m.plot, "plot", "", "draw the attenuation of the first channel into `file`, .svg or .png")
 	return c
 }

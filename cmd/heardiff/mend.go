@@ -55,8 +55,8 @@ func (a *app) studyChangesCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "changes",
 		Short: "list what was corrected, renamed or taken out, and why",
-		Long: `List what of the study, its chains, captures, excerpts and entered figures was corrected, renamed or
-taken out, as the record keeps it: what it was, when it changed, and why.`,
+		Long: `List what was corrected, renamed or taken out (title, chains, captures, excerpts, entered figures),
+as the record keeps it: what it was, when it changed, and why.`,
 		Args: exactArgs(),
 		RunE: a.onStudy(func(ctx context.Context, s *study.Study, _ []string) error {
 			all, err := s.Corrections(ctx)

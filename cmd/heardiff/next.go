@@ -19,11 +19,11 @@ func (a *app) nextCommand() *cobra.Command {
 		Use:   "next",
 		Short: "say what of the study is done, what is missing, and the command that comes next",
 		Long: `Say what of the study is done, what is missing, and the command that comes next, to be copied.
-A capture in it is called after its chain, and found here or next to the study's folder where it has that name: else put
-the name of your own recording there.
+A recording in that command is named after its chain, and looked for here and next to the study's
+folder. Where yours has another name, put that in its place.
 
-The way is: chains, captures, measurements, an excerpt, a plan, a listener, a session of every
-listener on every plan, a report. Every command on it ends with the same line.`,
+The steps are: chains, captures, measurements, an excerpt, a plan, a listener, a session of every
+listener on every plan, a report. Each of their commands ends with the line that "next" prints.`,
 		Args: exactArgs(),
 		RunE: a.onStudy(func(ctx context.Context, s *study.Study, _ []string) error {
 			p, err := s.Progress(ctx)

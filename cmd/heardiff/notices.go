@@ -15,7 +15,7 @@ var notices string
 func (a *app) noticesCommand() *cobra.Command {
 	return &cobra.Command{
 		Use:   "notices",
-		Short: "print the licences of the modules of others that are part of the program",
+		Short: "print the licences of the third-party modules in the program",
 		Args:  exactArgs(),
 		RunE: func(*cobra.Command, []string) error {
 			result := struct {

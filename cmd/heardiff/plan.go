@@ -69,16 +69,16 @@ Looking at the score after every trial and stopping at p ≤ 0.05 would call 20 
 guessers hearers by trial 100; so the score is withheld until the plan is done. With
 --stopping sequential the session itself ends at the first trial where the evidence for
 "heard" or "ruled out" suffices, by boundaries that hold the risk however often one looks,
-and at --trials at the latest. It needs more trials at most, and fewer where much is heard.
+and at --trials at the latest. It takes more trials at most, but fewer where much is heard.
 --boundary chooses them ("heardiff power --plan sequential" shows what each costs): evidence
 after every trial, or a group-sequential boundary after --looks equal groups.
 
 An answer is marked as hurried where what must be heard (of ABX X and a reference, else all)
 sounded for less than --least-seconds in its trial (half a second: common practice, no source); every result
-names how many were. Nothing is ruled out without a word where there was no positive control.
+names how many were. A 'ruled out' says so where there was no positive control.
 
 Order: with "independent" each trial is a fair coin, as the exact test assumes, and no run of
-past trials tells of the next; with "balanced" each assignment comes equally often, which a
+past trials says anything of the next; with "balanced" each assignment comes equally often, which a
 listener who counts could use near the end, so that the test allows for it and finds less.
 
 With --ladder each dose that "prepare --ladder" made is compared with the clean excerpt, --trials

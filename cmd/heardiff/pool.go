@@ -23,14 +23,15 @@ func (a *app) poolCommand() *cobra.Command {
 		Short: "listeners together: totals, how much they differ, who hears it, groups compared",
 		Long: `Listeners together: totals, how much they differ, who hears it, groups compared.
 
-Without a file, the sessions of the study that have ended, those given up included and those
-that are void left out, of one comparison and one design whose right answers are counted; the verdicts are those of the whole study, as
-"link" gives them, and p of these sums alone decides nothing.
-FILE.csv has the columns listener,group,correct,trials, one row a listener; the rows of one
-listener are added up. The p of the total is exact against "none of them hears it"; where
-listeners differ, of their mean it overstates what is known, and pool says so. A further column site (in a study, the site
-where a session was run) adds a random-effects meta-analysis over the sites. It takes counts
-alone: a percentage, from such an analysis or from print, is never turned back into k of n.`,
+Without a file: the sessions of the study that have ended, with those given up and without
+those that are void, of one comparison and one design whose right answers are counted. The verdicts
+are those of the whole study, as "link" gives them; p of these sums alone decides nothing.
+
+FILE.csv has the columns listener,group,correct,trials, one row for each listener; several rows of
+one listener are added up. The p of the total is exact against "none of them hears it"; where
+listeners differ, it overstates what is known of their mean, and pool says so. A further column
+site (in a study, the site where a session was run) adds a random-effects meta-analysis over the
+sites. It takes counts alone: a percentage, from such an analysis or from print, is never turned back into k of n.`,
 		Example: "  heardiff pool listeners.csv",
 		Args:    oneOrNone("one FILE.csv, or none for the study's sessions,"),
 		RunE: func(c *cobra.Command, args []string) error {
@@ -58,10 +59,10 @@ alone: a percentage, from such an analysis or from print, is never turned back i
 			return a.poolListeners(c.Context(), listeners, of.Scored(cfg))
 		},
 	}
-	c.Flags().StringVar(&design, "design", "", "how the counts came about: "+countedDesigns()+" (else abx; of the study: the only one there is)")
-	c.Flags().StringVar(&comparison, "comparison", "", "of the study: the `name` of the comparison")
+	c.Flags().StringVar(&design, "design", "", "how the counts came about: "+countedDesigns()+" (else abx; without FILE.csv: the only one of the study)")
+	c.Flags().StringVar(&comparison, "comparison", "", "without FILE.csv: the `name` of the comparison")
 	c.Flags().Float64Var(&alpha, "alpha", 0.05, "accepted risk of 'heard' by chance")
-	c.Flags().Float64Var(&confidence, "confidence", 0.95, "of two-sided intervals")
+	c.Flags().Float64Var(&confidence, "confidence", 0.95, "confidence of two-sided intervals")
 	return c
 }
 

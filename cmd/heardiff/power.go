@@ -82,7 +82,7 @@ of mean --p-true and intraclass correlation --rho. That power is simulated.
 	fl.IntVar(&f.looks, "looks", 0, "`number` of looks of a sequential plan (else 5; by evidence, after every trial)")
 	fl.IntVar(&f.listeners, "listeners", 0, "plan for so many `people` who differ")
 	fl.Float64Var(&f.rho, "rho", 0.1, "how much they differ: the intraclass `correlation`")
-	fl.Uint64Var(&f.seed, "seed", 1, "of the simulated panels")
+	fl.Uint64Var(&f.seed, "seed", 1, "`seed` of the simulated panels")
 	a.forceFlag(c)
 	fl.StringVar(&f.plot, "plot", "", "draw the power of the plan to `FILE`.svg or .png")
 	return c

@@ -31,11 +31,11 @@ func (a *app) prepareCommand() *cobra.Command {
 sample, drift taken out, polarity put right, levels matched (by least squares where the pair
 nulls deeply, by BS.1770 loudness otherwise), ends faded. Unless whole samples do, all are
 interpolated and low-passed alike at 0.907 of half the sample rate: 20 kHz at 44.1 kHz. What is left is measured again on
-the very samples that will be played; more than 0.1 dB in level or 10 µs in time is refused. What
-else differs is warned of as "heardiff compare" does, and with the same limit: no warning does not
-prove that none of the captures is a lossy copy.
+the very samples that will be played; more than 0.1 dB in level or 10 µs in time is refused. Other
+differences are warned of as by "heardiff compare", and with the same limit: the lack of a warning
+does not prove that none of the captures is a lossy copy.
 
-Seconds count in the first chain's capture. Excerpts of 10 to 25 s listen best. Without --excerpt the
+Seconds count in the first chain's capture. Excerpts of 10 to 25 s work best. Without --excerpt the
 first 20 s that all captures hold are cut; where they begin with silence, a place must be named. A
 gain is what was applied to a capture: positive where it was too soft and was made louder.
 

@@ -21,8 +21,8 @@ func (a *app) resultsCommand() *cobra.Command {
 		Long: `Show what the sessions that have ended say, every one of them: those given up too, marked
 as such. Of a session that still runs nothing but its progress is shown.
 
-p is one-sided: how often a guesser would score at least this well; two-sided it is small
-for who is reliably wrong too (look for exchanged answers). For duplicate pairs it
+p is one-sided: how often a guesser would score at least this well; the two-sided p is also
+small for a listener who is reliably wrong (look for exchanged answers). For duplicate pairs it
 is Fisher's exact test of hits against false alarms, which a habit of saying "different"
 cannot lower; so it is for other designs in balanced order, where the numbers of both kinds are
 known and the plain binomial would be too generous. A sequential plan has no p: "state"
@@ -32,9 +32,9 @@ nothing: what the whole study says follows the table, in the words of "link".
 Where answers came with a confidence, the area under the curve says how well it tells
 different pairs from same ones, or right answers from wrong ones (0.5 is chance).
 
-Of one SESSION diagnostics follow: whether accuracy changed on the way (fatigue, learning)
-and whether answers followed a pattern. They describe how the session went. No trial is left
-out for them and no result changed.`,
+With SESSION, diagnostics of that session follow: whether accuracy changed on the way (fatigue,
+learning) and whether answers followed a pattern. They describe how the session went. No trial is
+left out because of them, and no result is changed.`,
 		Example: "  heardiff results\n  heardiff results 4f1c2a9b03de\n  heardiff results --json",
 		Args: func(c *cobra.Command, args []string) error {
 			if len(args) == 1 && args[0] == "" {

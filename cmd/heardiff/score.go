@@ -20,7 +20,7 @@ there the e-value decides, and it reaches 1/alpha by chance with probability at 
 
 // whatDiscriminatorsAre explains the word wherever help uses it.
 const whatDiscriminatorsAre = `The proportion of discriminators is that of trials on which the answer is truly known, where
-the others are guessed: 0 for a guesser, 1 for who is always right, (p - chance)/(1 - chance),
+the others are guessed: 0 for a guesser, 1 for a listener who is always right, (p - chance)/(1 - chance),
 which is 2p - 1 in ABX.`
 
 type scoreFlags struct {
@@ -61,7 +61,7 @@ which a habit of saying "different" can raise when same and different pairs are 
 	fl.IntVar(&f.falseAlarms, "false-alarms", 0, "'different' said of same pairs")
 	fl.IntVar(&f.correctRejections, "correct-rejections", 0, "'same' said of same pairs")
 	fl.Float64Var(&f.alpha, "alpha", 0.05, "accepted risk of 'heard' by chance")
-	fl.Float64Var(&f.confidence, "confidence", 0.95, "of two-sided intervals")
+	fl.Float64Var(&f.confidence, "confidence", 0.95, "confidence of two-sided intervals")
 	fl.StringVar(&f.plan, "plan", "fixed", "`fixed`, or sequential where results were looked at on the way")
 	return c
 }

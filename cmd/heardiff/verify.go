@@ -33,9 +33,9 @@ each edit is named. "Check this report" on the page itself does the same in a br
 The head of the record is the hash of its last entry. Whoever can write the study could make
 a whole new record, and no study can tell that of itself. A head that was written down
 elsewhere when a session ended does: --head takes it, in full or in the short form that can be
-read out over the telephone, and names the entry that it is. Of a session that still runs what
-was answered since its last sitting can be cut off unseen. A study made before there was a
-record is said to be of the older kind.`,
+read out over the telephone, and names the entry that it is. From a session that still runs,
+the answers since its last sitting can be cut off unnoticed. Where a study was made before there
+was a record, verify says so.`,
 		Example: "  heardiff verify\n  heardiff verify --head \"60127 44902 18735 22619 03341\"\n  heardiff verify results.bundle\n  heardiff verify study.html",
 		Args:    oneOrNone("at most a FILE is"),
 		RunE: func(c *cobra.Command, args []string) error {
