@@ -23,7 +23,8 @@ import (
 const settleTime = time.Second
 
 // helperBooth is the booth of a session without files: the chain behind a label is shown to a helper at a switch box, on
-// another terminal, and never to the listener. It implements screen.Booth. The helper knows: the session is single-blind.
+// another terminal, and never to the listener. It implements screen.Booth, in part with the words of study.Booth, though neither can be
+// made of the other: each guards one session with what it sounds through. The helper knows: the session is single-blind.
 type helperBooth struct {
 	mu      sync.Mutex
 	session *trials.Session

@@ -12,7 +12,8 @@ import (
 // byChannel declares how a kind is shown whose results, of type T, are figures of channels, of type C, with limits that the recording set-up sets: tones,
 // noise and sweeps. It holds what differs between kinds; tables, curves and floors are put together alike for all.
 type byChannel[T, C any] struct {
-	of       study.Kind
+	of study.Kind
+	// channels and limits fetch a field, which Go's type parameters cannot name.
 	channels func(T) []C
 	limits   func(C) []tone.Limit
 	heading  func(T) string

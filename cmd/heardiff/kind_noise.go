@@ -24,9 +24,11 @@ var noiseShown = byChannel[tone.NoiseResult, tone.NoiseChannel]{
 		lineTable("dBFS", func(c tone.NoiseChannel) []tone.LevelLine { return c.Hum }, func(c tone.NoiseChannel) []tone.LevelLine { return c.Spurs },
 			func(l tone.LevelLine) (hz, db float64) { return l.Hz, l.DBFS }),
 	},
-	title:    func(captures string) string { return "Noise of " + captures + ": hum and other lines" },
-	curve:    noiseCurve,
-	together: noiseOfChains,
+	title: func(captures string) string { return "Noise of " + captures + ": hum and other lines" },
+	curve: noiseCurve,
+	together: func(chains []named[tone.NoiseResult], floor *named[tone.NoiseResult]) (plot.Chart, bool) { // the loudest channel of each chain
+		return oneCurveEach("Noise of the chains", chains, floor, func(r tone.NoiseResult) plot.Curve { return noiseCurve(worstNoise(r)) })
+	},
 }.measured()
 
 func noiseRow(c tone.NoiseChannel) []string {
@@ -41,11 +43,6 @@ func noiseCurve(c tone.NoiseChannel) plot.Curve {
 		curve.Spurs = append(curve.Spurs, plot.Spur{Hz: l.Hz, Y: l.DBFS})
 	}
 	return curve
-}
-
-// noiseOfChains draws the loudest channel of each chain.
-func noiseOfChains(chains []named[tone.NoiseResult], floor *named[tone.NoiseResult]) (plot.Chart, bool) {
-	return oneCurveEach("Noise of the chains", chains, floor, func(r tone.NoiseResult) plot.Curve { return noiseCurve(worstNoise(r)) })
 }
 
 // worstNoise returns the loudest channel, A-weighted, a channel without points where there is none.

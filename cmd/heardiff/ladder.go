@@ -49,11 +49,8 @@ func (o ladderOptions) ladder() (impair.Ladder, error) {
 		return l, misused(err)
 	}
 	l.LowHz, l.HighHz = band.LowHz, band.HighHz
-	return l, misused(l.Validate(fastest))
+	return l, misused(l.Validate(pcm.MaxRate)) // what is out of range there is so at every rate
 }
-
-// fastest is the highest rate of a WAV file: what is out of range there is so at every rate.
-const fastest = pcm.Rate(768_000)
 
 // prepareLadder puts a ladder of doses into an excerpt.
 func (a *app) prepareLadder(ctx context.Context, o prepareOptions) error {
@@ -61,7 +58,7 @@ func (a *app) prepareLadder(ctx context.Context, o prepareOptions) error {
 	if err != nil {
 		return err
 	}
-	return a.prepareBy(ctx, o, func(s *study.Study, cut study.PrepareOptions) (study.Preparation, error) {
+	return a.prepare(ctx, o, func(s *study.Study, ctx context.Context, cut study.PrepareOptions) (study.Preparation, error) {
 		return s.PrepareLadder(ctx, study.LadderOptions{Ladder: ladder, Of: o.ladder.of, Chain: o.ladder.chain, PrepareOptions: cut})
 	})
 }

@@ -3,6 +3,9 @@
 // It measures captures of the chains, prepares excerpts in which nothing but the chain differs, runs blind
 // tests with one listener at a keyboard, does the statistics, and compares every result with the measured
 // differences of the very same chains. "heardiff help" lists the commands.
+//
+// Flags, help and the fields of the JSON are written out for each command, for their words differ. What several commands do alike is
+// one function: inStudy opens the study, listing lists, mending corrects with a reason, oneOf takes a word, readFile reads a table.
 package main
 
 import (

@@ -4,13 +4,12 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"os"
 	"slices"
 
 	"github.com/spf13/cobra"
 
 	"heardiff/cmd/heardiff/internal/columns"
-	"heardiff/playback/audiofile"
+	"heardiff/trials"
 	"heardiff/trials/link"
 	"heardiff/trials/study"
 )
@@ -42,9 +41,9 @@ which need not be given.
 }
 
 func (a *app) measureEnter(ctx context.Context, chain, path string) error {
-	figures, err := enteredFile(ctx, path)
+	figures, err := readFile(ctx, path, columns.FigureColumns, func(r io.Reader) ([]study.Entered, error) { return columns.Figures(r, comparedBy) })
 	if err != nil {
-		return rejected(audiofile.Named(path, err), tableHint(err, columns.FigureColumns))
+		return err
 	}
 	s, err := a.openStudy(ctx)
 	if err != nil {
@@ -74,23 +73,8 @@ func comparedBy(metric string) bool {
 	return slices.ContainsFunc(study.Metrics(), func(d link.Declared) bool { return string(d.Metric) == metric })
 }
 
-func enteredFile(ctx context.Context, path string) ([]study.Entered, error) {
-	return study.Interruptibly(ctx, func() ([]study.Entered, error) {
-		f, err := os.Open(path)
-		if err != nil {
-			return nil, err
-		}
-		defer f.Close()
-		return columns.Figures(f, comparedBy)
-	})
-}
-
 func (r entered) text(w io.Writer) {
-	count := "1 figure"
-	if len(r.Figures) > 1 {
-		count = fmt.Sprintf("%d figures", len(r.Figures))
-	}
-	fmt.Fprintf(w, "%s entered for %s; shown as entered, not measured\n\n", count, r.Chain)
+	fmt.Fprintf(w, "%s entered for %s; shown as entered, not measured\n\n", trials.Counted(len(r.Figures), "figure"), r.Chain)
 	t := newTable("metric", "value", "limit", "unit", "source")
 	t.right(1, 2)
 	for _, f := range r.Figures {

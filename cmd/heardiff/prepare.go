@@ -65,7 +65,7 @@ material of a threshold test. The clean excerpt is compared with each of them ("
 			if err := onlyWith(c.Flags(), "suggest", "length"); err != nil {
 				return err
 			}
-			return a.prepare(c.Context(), o)
+			return a.prepare(c.Context(), o, (*study.Study).Prepare)
 		},
 	}
 	f := c.Flags()
@@ -78,12 +78,8 @@ material of a threshold test. The clean excerpt is compared with each of them ("
 	return c
 }
 
-func (a *app) prepare(ctx context.Context, o prepareOptions) error {
-	return a.prepareBy(ctx, o, func(s *study.Study, cut study.PrepareOptions) (study.Preparation, error) { return s.Prepare(ctx, cut) })
-}
-
-// prepareBy prepares an excerpt cut where the options say, by a method of the study, and prints it.
-func (a *app) prepareBy(ctx context.Context, o prepareOptions, method func(*study.Study, study.PrepareOptions) (study.Preparation, error)) error {
+// prepare prepares an excerpt cut where the options say, by a method of the study, and prints it.
+func (a *app) prepare(ctx context.Context, o prepareOptions, method func(*study.Study, context.Context, study.PrepareOptions) (study.Preparation, error)) error {
 	cut, err := o.cut()
 	if err != nil {
 		return err
@@ -93,7 +89,7 @@ func (a *app) prepareBy(ctx context.Context, o prepareOptions, method func(*stud
 		return err
 	}
 	defer s.Close()
-	p, err := method(s, cut)
+	p, err := method(s, ctx, cut)
 	if err != nil {
 		return err
 	}

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"errors"
+	"io"
 	"io/fs"
 	"os"
 	"strings"
@@ -12,19 +13,25 @@ import (
 	"heardiff/trials/study"
 )
 
-// readTable reads the table in the file at path, which may be a pipe; its errors are marked rejected and name the path. A pipe
-// into which nobody writes is left when the program is interrupted.
+// readTable reads the table in the file at path, see readFile.
 func readTable(ctx context.Context, path string, wanted ...string) (*columns.Table, error) {
-	t, err := study.Interruptibly(ctx, func() (*columns.Table, error) {
+	return readFile(ctx, path, wanted, func(r io.Reader) (*columns.Table, error) { return columns.Read(r, wanted...) })
+}
+
+// readFile reads a table of the columns wanted, in the file at path, which may be a pipe; its errors are marked rejected and name the
+// path. A pipe into which nobody writes is left when the program is interrupted.
+func readFile[T any](ctx context.Context, path string, wanted []string, read func(io.Reader) (T, error)) (T, error) {
+	t, err := study.Interruptibly(ctx, func() (T, error) {
 		f, err := os.Open(path)
 		if err != nil {
-			return nil, err
+			var none T
+			return none, err
 		}
 		defer f.Close()
-		return columns.Read(f, wanted...)
+		return read(f)
 	})
 	if err != nil {
-		return nil, rejected(audiofile.Named(path, err), tableHint(err, wanted))
+		return t, rejected(audiofile.Named(path, err), tableHint(err, wanted))
 	}
 	return t, nil
 }

@@ -165,14 +165,7 @@ const paragraphColumns = 90
 
 // paragraph returns text broken into lines of paragraphColumns, under its name.
 func paragraph(name, text string) string {
-	var b strings.Builder
-	line := fmt.Sprintf("%-8s", name)
-	for _, word := range strings.Fields(text) {
-		if len([]rune(line))+1+len([]rune(word)) > paragraphColumns {
-			b.WriteString(line + "\n")
-			line = strings.Repeat(" ", 8)
-		}
-		line += " " + word
-	}
-	return b.String() + line + "\n"
+	head := fmt.Sprintf("%-8s ", name)
+	lines := printable.Wrap(strings.Repeat(" ", len(head))+text, paragraphColumns)
+	return head + strings.TrimLeft(strings.Join(lines, "\n"), " ") + "\n"
 }

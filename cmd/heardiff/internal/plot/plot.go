@@ -7,6 +7,8 @@
 //
 // Colours are roles (Ink), not values. SVG carries the light value in the element and the dark and print
 // values in a style sheet, so it reads in every viewer and follows the reader's light or dark in a browser.
+//
+// Every chart has Height and Draw of its own, alike in those of one sheet: others have several sheets, or heights that depend on rows.
 package plot
 
 import (
