@@ -83,9 +83,7 @@ func (a *app) bands(ctx context.Context, o bandsOptions, clean, dosed string) er
 
 func bandsText(w io.Writer, s impair.Showing) {
 	fmt.Fprintf(w, "nearest to showing: %s dB at %s s, in the band at %s Hz (0 dB: it could begin to show)\n", figure(s.NearestDB, "%+.1f"), figure(s.AtS, "%.1f"), figure(s.AtHz, "%.0f"))
-	for _, warning := range s.Texts {
-		fmt.Fprintf(w, "warning: %s\n", warning)
-	}
+	warningsText(w, s.Warnings)
 	t := newTable("band from (Hz)", "to", "music (dBFS)", "added (dBFS)", "nearest (dB)")
 	t.right(0, 1, 2, 3, 4)
 	for _, b := range s.Bands {

@@ -125,9 +125,7 @@ func printCompared(w io.Writer, c compared) {
 		fmt.Fprintf(w, "\nwritten: %s, %s, %s; %s is %.0f dB louder than what is left\n", p.A, p.B, p.Residual, p.Audible, p.AudibleGainDB)
 		fmt.Fprintf(w, "a and b were %s\n", strings.Join(p.Changes, "; "))
 	}
-	for _, warning := range c.Texts {
-		fmt.Fprintf(w, "warning: %s\n", warning)
-	}
+	warningsText(w, c.Warnings)
 }
 
 // louder names the louder of two captures, if the difference exceeds its standard error.

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -52,12 +51,12 @@ func kinds() []kind {
 
 // kindNamed returns the kind of a name that is measured; false where there is none.
 func kindNamed(name string) (kind, bool) {
-	all := kinds()
-	i := slices.IndexFunc(all, func(k kind) bool { return k.Name == name })
-	if i < 0 {
-		return kind{}, false
+	for _, k := range kinds() {
+		if k.Name == name {
+			return k, true
+		}
 	}
-	return all[i], true
+	return kind{}, false
 }
 
 // storedResult is the latest result of a chain, as it is stored.

@@ -143,7 +143,5 @@ func preparedText(w io.Writer, p study.Preparation) {
 		t.print(w, "\n")
 		fmt.Fprintf(w, "\nGain applied: + makes a capture louder, − softer, until all are equally loud.\nAll were %s.\n", strings.Join(e.Changes, "; "))
 	}
-	for _, warning := range p.Texts {
-		fmt.Fprintf(w, "\nwarning: %s\n", warning)
-	}
+	warningsText(w, p.Warnings)
 }

@@ -40,7 +40,7 @@ func TestChainsThatDeliverTheSameWordsAreAControl(t *testing.T) {
 	folder := shiftedStudy(t)
 	command(t, 0, "prepare", "--excerpt", "1:2", "--name", "again")
 	var p study.Preparation
-	out := decode(t, &p, "prepare", "--excerpt", "1:2", "--name", "e", "--json")
+	decode(t, &p, "prepare", "--excerpt", "1:2", "--name", "e", "--json")
 	two := p.Excerpts[0].Presentations
 	if !two[1].Identical || two[0].Identical || two[0].SHA256 == two[1].SHA256 {
 		t.Errorf("%+v", two)
@@ -61,7 +61,7 @@ func TestChainsThatDeliverTheSameWordsAreAControl(t *testing.T) {
 	}
 	s.end()
 	command(t, 0, "verify")
-	if out, _ = command(t, 0, "link", "--json"); !strings.Contains(out, `"name":"identical"`) {
+	if out, _ := command(t, 0, "link", "--json"); !strings.Contains(out, `"name":"identical"`) {
 		t.Errorf("link does not say that nothing differs:\n%s", out)
 	}
 	_, text := reported(t)
