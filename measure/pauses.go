@@ -3,9 +3,10 @@ package measure
 import (
 	"cmp"
 	"fmt"
-	"heardiff/stats/warning"
 	"math"
 	"slices"
+
+	"heardiff/stats/warning"
 )
 
 // What a pause of a tone is: judgement, no source; TestAnInterruptedToneIsMeasuredWhereItIsUnbroken, in measure/jitter, holds it.

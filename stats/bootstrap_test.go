@@ -11,8 +11,8 @@ func TestAStepHasNoSlopeToGive(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !math.IsNaN(r.Slope) || !math.IsNaN(r.SlopeInterval[1]) || len(r.Warnings) == 0 {
-		t.Errorf("a perfect step gave the slope %v, %v, warnings %v", r.Slope, r.SlopeInterval, r.Warnings)
+	if !math.IsNaN(r.Slope) || !math.IsNaN(r.SlopeInterval[1]) || !r.Warned(StepCurve) {
+		t.Errorf("a perfect step gave the slope %v, %v, warnings %q", r.Slope, r.SlopeInterval, r.Texts)
 	}
 }
 

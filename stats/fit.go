@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"heardiff/stats/warning"
 )
 
 // DosePoint is k correct of n at one dose, by one listener where the listener is known.
@@ -47,7 +49,7 @@ type Fit struct {
 	Pearson           float64    `json:"pearson"`
 	Overdispersion    float64    `json:"overdispersion"` // Pearson/df
 	RiseLR            float64    `json:"rise_likelihood_ratio"`
-	Warnings          []string   `json:"warnings"`
+	warning.Warnings
 }
 
 // fitter holds the data in the unit in which the curve is symmetric.
@@ -256,7 +258,7 @@ func (f *fitter) fit() Fit {
 	r.RiseLR = math.Max(0, 2*(ln-flat))
 	f.intervals(&r, ut, lnSlope, ln)
 	f.goodness(&r)
-	r.Warnings = f.warnings(&r, ut, ln-flat)
+	f.judge(&r, ut, ln-flat)
 	return r
 }
 
@@ -309,28 +311,42 @@ func walk(f func(float64) float64, x, step float64, steps int) float64 {
 	return math.NaN()
 }
 
-func (f *fitter) warnings(r *Fit, ut, rise float64) []string {
-	var w []string
+// judge sets to NaN what the data do not determine, and warns of it.
+func (f *fitter) judge(r *Fit, ut, rise float64) {
 	nan := math.NaN()
 	if rise < flatRise {
 		r.Threshold, r.Slope, r.ThresholdInterval[0], r.ThresholdInterval[1] = nan, nan, nan, nan
 		r.SlopeInterval = [2]float64{nan, nan}
-		return append(w, "the answers do not rise above guessing with the dose: there is no threshold to give")
+		r.Warn(noThreshold())
+		return
 	}
 	if f.atSlope(f.slopeHi) > r.LogLikelihood-flatRise {
 		r.Slope, r.SlopeInterval[1] = nan, nan
-		w = append(w, "the data are a step between two doses: the slope has no upper end and the threshold is somewhere between them")
+		r.Warn(warning.Newf(StepCurve, "the data are a step between two doses: the slope has no upper end and the threshold is somewhere between them"))
 	}
 	if ut < f.low || ut > f.high {
-		w = append(w, fmt.Sprintf("the threshold %.4g lies outside the doses tested", r.Threshold))
+		r.Warn(warning.Newf(OutsideDoses, "the threshold %.4g lies outside the doses tested", r.Threshold).Of(r.Threshold, ""))
 	}
 	if r.DF >= 1 && r.Log10P <= math.Log10(poorFit) {
-		w = append(w, fmt.Sprintf("the curve does not fit (deviance %.2f, df %d, p %.2g): trust a trend test before the threshold", r.Deviance, r.DF, r.P))
+		r.Warn(warning.Newf(PoorFit, "the curve does not fit (deviance %.2f, df %d, p %.2g): trust a trend test before the threshold", r.Deviance, r.DF, r.P).Of(r.P, ""))
 	}
-	for i, name := range []string{"lower", "upper"} {
-		if math.IsNaN(r.ThresholdInterval[i]) {
-			w = append(w, fmt.Sprintf("the threshold has no %s limit: the doses tested do not bound it", name))
+	r.Warn(unbounded("threshold", r.ThresholdInterval)...)
+}
+
+// noThreshold warns that there is no threshold.
+func noThreshold() warning.Warning {
+	return warning.Newf(NoRise, "the answers do not rise above guessing with the dose: there is no threshold to give")
+}
+
+// unbounded warns of each end of an interval that does not exist.
+func unbounded(name string, interval [2]float64) (list []warning.Warning) {
+	for i, end := range []struct {
+		code warning.Code
+		name string
+	}{{NoLowerThreshold, "lower"}, {NoUpperThreshold, "upper"}} {
+		if math.IsNaN(interval[i]) {
+			list = append(list, warning.Newf(end.code, "the %s has no %s limit: the doses tested do not bound it", name, end.name))
 		}
 	}
-	return w
+	return list
 }

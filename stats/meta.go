@@ -3,6 +3,8 @@ package stats
 import (
 	"fmt"
 	"math"
+
+	"heardiff/stats/warning"
 )
 
 // Effect is one site's estimate and its sampling variance, on a scale of the caller's choice on which the estimate is about
@@ -44,7 +46,7 @@ type MetaAnalysis struct {
 	Common            RandomEffects `json:"common"` // τ² = 0: one truth for all sites
 	DerSimonianLaird  RandomEffects `json:"dersimonian_laird"`
 	RestrictedMaximum RandomEffects `json:"reml"`
-	Warnings          []string      `json:"warnings"`
+	warning.Warnings
 }
 
 // RandomEffects is the combination at one estimate of τ², the variance between the sites' true effects.
@@ -84,7 +86,7 @@ func CombineEffects(effects []Effect, confidence float64) (MetaAnalysis, error) 
 	m.Common = e.at(0, confidence)
 	m.DerSimonianLaird = e.at(e.dersimonianLaird(), confidence)
 	m.RestrictedMaximum = e.at(e.restrictedMaximum(), confidence)
-	m.Warnings = m.warnings()
+	m.warn()
 	return m, nil
 }
 
@@ -248,15 +250,13 @@ func around(mean, half float64) [2]float64 { return [2]float64{mean - half, mean
 // no source). TestWhatTheIntervalsCover shows the coverage of the intervals with six sites.
 const fewSites = 10
 
-func (m *MetaAnalysis) warnings() []string {
-	var w []string
+func (m *MetaAnalysis) warn() {
 	if k := len(m.Effects); k < fewSites {
-		w = append(w, fmt.Sprintf("%d sites say little about how much sites differ: tau² is between %.3g and %.3g; the normal interval is too short, read the Hartung–Knapp one; a further site falls outside the prediction interval more often than stated",
-			k, m.Tau2Interval[0], m.Tau2Interval[1]))
+		m.Warn(warning.Newf(FewSites, "%d sites say little about how much sites differ: tau² is between %.3g and %.3g; the normal interval is too short, read the Hartung–Knapp one; a further site falls outside the prediction interval more often than stated",
+			k, m.Tau2Interval[0], m.Tau2Interval[1]).Of(float64(k), "sites"))
 	}
 	r := m.RestrictedMaximum
 	if r.HartungKnapp[1]-r.HartungKnapp[0] < r.Wald[1]-r.Wald[0] {
-		w = append(w, fmt.Sprintf("the sites agree more closely than their sampling errors allow (Q %.2f, df %d): the Hartung–Knapp interval comes out shorter than the normal one; read the longer", m.Q, m.DF))
+		m.Warn(warning.Newf(SitesAgree, "the sites agree more closely than their sampling errors allow (Q %.2f, df %d): the Hartung–Knapp interval comes out shorter than the normal one; read the longer", m.Q, m.DF).Of(m.Q, ""))
 	}
-	return w
 }

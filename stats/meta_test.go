@@ -5,7 +5,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"reflect"
-	"strings"
 	"testing"
 
 	"heardiff/stats"
@@ -177,8 +176,9 @@ func TestListenersWhoDifferWidenTheirSite(t *testing.T) {
 	if want := 2 * 226 / 4.8 / 6; !near(ratio, want, 1e-12) || a.MetaAnalysis.Dispersion != 0 {
 		t.Errorf("variance grew by %v, want %v; alike %v", ratio, want, a.MetaAnalysis.Dispersion)
 	}
-	if !strings.Contains(strings.Join(u.MetaAnalysis.Warnings, " "), "15.69") {
-		t.Errorf("no warning: %v", u.MetaAnalysis.Warnings)
+	// 2·226/4.8/6 = 15.69
+	if w := u.MetaAnalysis.Details; len(w) == 0 || w[len(w)-1].Code != stats.Overdispersed || !near(w[len(w)-1].Value, ratio, 1e-12) {
+		t.Errorf("no warning: %+v", w)
 	}
 }
 

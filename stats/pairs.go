@@ -3,6 +3,8 @@ package stats
 import (
 	"fmt"
 	"math"
+
+	"heardiff/stats/warning"
 )
 
 // Pairs counts the answers to duplicate pairs. A hit is 'different' said of a different pair.
@@ -63,7 +65,7 @@ func ScorePairs(c Pairs, cfg ScoreConfig) (PairScore, error) {
 	if s.Permutation, err = PermutePairs(c); err != nil {
 		return PairScore{}, err
 	}
-	s.Warnings = s.pairWarnings()
+	s.warnOfPairs()
 	return s, nil
 }
 
@@ -155,20 +157,18 @@ func differencingDPrime(h, tau float64) float64 {
 	return rootBetween(func(d float64) float64 { return differencingHit(d, tau) - h }, 0, tau+math.Sqrt2*normalQuantile(h)+1e-6)
 }
 
-func (s *PairScore) pairWarnings() []string {
-	var w []string
+func (s *PairScore) warnOfPairs() {
 	if s.Hits+s.Misses != s.FalseAlarms+s.CorrectRejections {
-		w = append(w, fmt.Sprintf("%d different and %d same pairs: percent correct (%.1f %%) depends on the habit of answering, %.1f %% with both kinds alike; hits and false alarms decide",
-			s.Hits+s.Misses, s.FalseAlarms+s.CorrectRejections, 100*s.Proportion, 100*s.BalancedCorrect))
+		s.Warn(warning.Newf(UnequalPairs, "%d different and %d same pairs: percent correct (%.1f %%) depends on the habit of answering, %.1f %% with both kinds alike; hits and false alarms decide",
+			s.Hits+s.Misses, s.FalseAlarms+s.CorrectRejections, 100*s.Proportion, 100*s.BalancedCorrect).Of(s.BalancedCorrect, ""))
 	}
 	if s.Corrected {
-		w = append(w, "a rate was 0 or 1: d′ and criterion use the log-linear correction")
+		s.Warn(warning.Newf(RatesAdjusted, "a rate was 0 or 1: d′ and criterion use the log-linear correction"))
 	}
 	if s.Critical == nil {
-		w = append(w, fmt.Sprintf("these totals cannot decide: no number of hits reaches α = %g", s.Alpha))
+		s.Warn(warning.Newf(CannotDecide, "these totals cannot decide: no number of hits reaches α = %g", s.Alpha).Of(float64(s.Trials), "trials"))
 	}
 	if s.HitRate < s.FalseAlarmRate && s.Log10PBelow <= math.Log10(s.Alpha/2) {
-		w = append(w, fmt.Sprintf("reliably wrong: so few hits would come by chance with p = %.3g; look for exchanged answers before calling it nothing", s.PBelow))
+		s.Warn(warning.Newf(ReliablyWrong, "reliably wrong: so few hits would come by chance with p = %.3g; look for exchanged answers before calling it nothing", s.PBelow).Of(s.PBelow, ""))
 	}
-	return w
 }

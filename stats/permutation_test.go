@@ -109,8 +109,8 @@ func TestTrapPercentCorrectFlattersABiasedListener(t *testing.T) {
 		if s.Reached || s.P < 0.3 || s.Permutation.PCoin < 0.3 || math.Abs(s.BalancedCorrect-0.5) > 0.04 {
 			t.Errorf("%+v: Fisher %v, new deals %v, balanced %v", c, s.P, s.Permutation.PCoin, s.BalancedCorrect)
 		}
-		if !contains(s.Warnings, fmt.Sprintf("%d different and %d same pairs: percent correct", c.Hits+c.Misses, c.FalseAlarms+c.CorrectRejections)) {
-			t.Errorf("%+v: no warning: %q", c, s.Warnings)
+		if !s.Warned(stats.UnequalPairs) {
+			t.Errorf("%+v: no warning: %q", c, s.Texts)
 		}
 	}
 }

@@ -3,7 +3,8 @@ package stats
 import (
 	"fmt"
 	"math"
-	"slices"
+
+	"heardiff/stats/warning"
 )
 
 // Listener is one listener's total.
@@ -53,17 +54,13 @@ type Pool struct {
 	MetaAnalysis    *SiteAnalysis       `json:"meta_analysis"`    // nil with fewer than two sites
 	Differ          bool                `json:"listeners_differ"` // by more than chance, at α: do not read the total's p alone then
 	Says            string              `json:"says"`             // the result in a sentence
-	Warnings        []string            `json:"warnings"`
-
-	verdictWarning int // which of Warnings states a verdict, from 1; 0: none
+	warning.Warnings
 }
 
 // SetVerdict replaces the pool's own statement about who hears it by the verdict of the study to which it belongs.
 func (p *Pool) SetVerdict(says string) {
 	p.Says = says
-	if i := p.verdictWarning; i > 0 {
-		p.Warnings, p.verdictWarning = slices.Delete(p.Warnings, i-1, i), 0
-	}
+	p.Drop(HeardBySome)
 }
 
 // PoolListeners pools listeners; several rows of one listener are added up. It is an error if there are none, a count
@@ -128,7 +125,7 @@ func (p *Pool) addUp(listeners []Listener) ([]Listener, error) {
 		return nil, err
 	}
 	if len(one) < len(listeners) {
-		p.Warnings = append(p.Warnings, fmt.Sprintf("%d rows belong to %d listeners: rows of one listener were added up", len(listeners), len(one)))
+		p.Warn(warning.Newf(RowsAdded, "%d rows belong to %d listeners: rows of one listener were added up", len(listeners), len(one)).Of(float64(len(one)), "listeners"))
 	}
 	return one, nil
 }
@@ -202,7 +199,7 @@ func (p *Pool) setGroups(listeners []Listener, cfg ScoreConfig) error {
 	d.A, d.B = names[0], names[1]
 	p.GroupDifference = &d
 	if len(names) > 2 {
-		p.Warnings = append(p.Warnings, fmt.Sprintf("%d groups: only the first two, %q and %q, are compared", len(names), names[0], names[1]))
+		p.Warn(warning.Newf(GroupsLeftOut, "%d groups: only the first two, %q and %q, are compared", len(names), names[0], names[1]).Of(float64(len(names)), "groups"))
 	}
 	return nil
 }
@@ -255,23 +252,21 @@ func lnMaximum(counts []Count, ln []float64, chance float64) float64 {
 
 // warn adds what the numbers cannot tell, and says who hears it.
 func (p *Pool) warn(cfg ScoreConfig) {
-	add := func(format string, args ...any) { p.Warnings = append(p.Warnings, fmt.Sprintf(format, args...)) }
 	h := p.Heterogeneity
 	p.Differ = h.Log10P <= math.Log10(cfg.Alpha) || h.TaroneLP <= math.Log10(cfg.Alpha)
 	if p.Differ {
-		add("listeners differ more than chance (χ² %.2f, df %d, p %.2g; Tarone's Z %.2f): the pooled p of %.2g is exact only against 'none of them hears it', and overstates what is known about the mean over listeners; read each listener and the beta-binomial interval",
-			h.Chi2, h.DF, h.P, h.Tarone, p.Total.P)
+		p.Warn(warning.Newf(ListenersDiffer, "listeners differ more than chance (χ² %.2f, df %d, p %.2g; Tarone's Z %.2f): the pooled p of %.2g is exact only against 'none of them hears it', and overstates what is known about the mean over listeners; read each listener and the beta-binomial interval",
+			h.Chi2, h.DF, h.P, h.Tarone, p.Total.P).Of(h.P, ""))
 	}
 	hearing, wrong := p.standOut(cfg.Alpha)
 	if hearing > 0 && !p.Total.Reached {
-		add("the total does not reach α = %g, but %d of %d listeners do after Holm's correction", cfg.Alpha, hearing, len(p.Listeners))
-		p.verdictWarning = len(p.Warnings)
+		p.Warn(warning.Newf(HeardBySome, "the total does not reach α = %g, but %d of %d listeners do after Holm's correction", cfg.Alpha, hearing, len(p.Listeners)).Of(float64(hearing), "listeners"))
 	}
 	if wrong > 0 {
-		add("%d of %d listeners are reliably wrong: look for exchanged answers", wrong, len(p.Listeners))
+		p.Warn(warning.Newf(ReliablyWrong, "%d of %d listeners are reliably wrong: look for exchanged answers", wrong, len(p.Listeners)).Of(float64(wrong), "listeners"))
 	}
 	if d := p.GroupDifference; d != nil && d.Cut {
-		add("the interval of the group difference reached beyond ±1, where no difference of proportions can be, and is cut there: so few listeners hardly bound it")
+		p.Warn(warning.Newf(DifferenceCut, "the interval of the group difference reached beyond ±1, where no difference of proportions can be, and is cut there: so few listeners hardly bound it"))
 	}
 	p.Says = p.sentence(hearing)
 }

@@ -3,7 +3,6 @@ package stats_test
 import (
 	"fmt"
 	"math"
-	"strings"
 	"testing"
 
 	"heardiff/stats"
@@ -18,8 +17,8 @@ func TestTheGroupDifferenceStaysWithinOne(t *testing.T) {
 		t.Fatal(err)
 	}
 	d := p.GroupDifference
-	if d.Interval != [2]float64{-1, 1} || !d.Cut || !strings.Contains(strings.Join(p.Warnings, " "), "beyond ±1") {
-		t.Errorf("%+v, %v", d, p.Warnings)
+	if d.Interval != [2]float64{-1, 1} || !d.Cut || !p.Warned(stats.DifferenceCut) {
+		t.Errorf("%+v, %q", d, p.Texts)
 	}
 }
 

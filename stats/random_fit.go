@@ -1,10 +1,11 @@
 package stats
 
 import (
-	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/mat"
+
+	"heardiff/stats/warning"
 )
 
 // smallestSD is the standard deviation between listeners, as a fraction of the range of doses, that represents none.
@@ -41,7 +42,7 @@ func (r *randomFitter) fit(common *fitter, listeners int) RandomThresholds {
 		return out.undetermined()
 	}
 	r.intervals(&out, common, curve, best, most)
-	out.Warnings = out.warnings()
+	out.warn()
 	return out
 }
 
@@ -51,7 +52,7 @@ func (t RandomThresholds) undetermined() RandomThresholds {
 	none := [2]float64{nan, nan}
 	t.Threshold, t.BetweenSD, t.Slope = nan, nan, nan
 	t.ThresholdInterval, t.BetweenSDInterval, t.SlopeInterval = none, none, none
-	t.Warnings = []string{"the answers do not rise above guessing with the dose: there is no threshold to give"}
+	t.Warn(noThreshold())
 	return t
 }
 
@@ -184,18 +185,12 @@ func illinois(f func(float64) float64, a, fa, b, fb float64) float64 {
 // practice, no source).
 const fewListeners = 6
 
-func (t *RandomThresholds) warnings() []string {
-	var w []string
+func (t *RandomThresholds) warn() {
 	if math.IsNaN(t.Slope) {
-		w = append(w, "each listener's answers are a step between two doses: the slope has no upper end")
+		t.Warn(warning.Newf(StepCurve, "each listener's answers are a step between two doses: the slope has no upper end"))
 	}
 	if t.Listeners < fewListeners {
-		w = append(w, fmt.Sprintf("%d listeners say little about how much listeners differ: their standard deviation is between %.3g and %.3g, or outside more often than stated", t.Listeners, t.BetweenSDInterval[0], t.BetweenSDInterval[1]))
+		t.Warn(warning.Newf(FewListeners, "%d listeners say little about how much listeners differ: their standard deviation is between %.3g and %.3g, or outside more often than stated", t.Listeners, t.BetweenSDInterval[0], t.BetweenSDInterval[1]).Of(float64(t.Listeners), "listeners"))
 	}
-	for i, name := range []string{"lower", "upper"} {
-		if math.IsNaN(t.ThresholdInterval[i]) {
-			w = append(w, fmt.Sprintf("the mean threshold has no %s limit: the doses tested do not bound it", name))
-		}
-	}
-	return w
+	t.Warn(unbounded("mean threshold", t.ThresholdInterval)...)
 }

@@ -7,6 +7,8 @@ import (
 	"sync"
 
 	"gonum.org/v1/gonum/optimize"
+
+	"heardiff/stats/warning"
 )
 
 // RandomThresholds is a psychometric function of several listeners with different thresholds and a common slope: each
@@ -28,8 +30,8 @@ type RandomThresholds struct {
 	Log10P            float64    `json:"log10_p_listeners_differ"`
 	Scale             string     `json:"scale"`
 	Confidence        float64    `json:"confidence"`
-	Warnings          []string   `json:"warnings"`
-	curve             Curve      // of a listener at the mean
+	warning.Warnings
+	curve Curve // of a listener at the mean
 }
 
 // randomFitter holds the listeners' data. Listeners with the same answers at the same doses share one entry.

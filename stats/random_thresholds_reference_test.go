@@ -74,7 +74,7 @@ func TestRandomThresholdsThatCannotBeFitted(t *testing.T) {
 			flat = append(flat, stats.DosePoint{Dose: float64(d + 1), Correct: 5, Trials: 10, Listener: fmt.Sprint(l)})
 		}
 	}
-	if f, err := stats.FitRandomThresholds(flat, stats.FitConfig{}); err != nil || !math.IsNaN(f.Threshold) || len(f.Warnings) != 1 {
+	if f, err := stats.FitRandomThresholds(flat, stats.FitConfig{}); err != nil || !math.IsNaN(f.Threshold) || len(f.Details) != 1 || !f.Warned(stats.NoRise) {
 		t.Errorf("flat data: %+v, %v", f, err)
 	}
 }

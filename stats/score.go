@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"fmt"
 	"math"
+
+	"heardiff/stats/warning"
 )
 
 // Plan says how the number of trials was determined, and so which figure decides.
@@ -102,7 +104,7 @@ type Score struct {
 	Critical *int    `json:"critical_correct"` // smallest count that decides under the plan; nil where none does
 	Reached  bool    `json:"critical_reached"`
 
-	Warnings []string `json:"warnings"`
+	warning.Warnings
 }
 
 // ScoreABX scores k correct of n ABX trials. It is an error if the counts or the configuration are out of range.
@@ -134,7 +136,7 @@ func ScoreChoice(p Procedure, k, n int, cfg ScoreConfig) (Score, error) {
 	s.EValue, s.Log10EValue = EValue(k, n, s.Chance)
 	s.BayesFactor, s.Log10BayesFactor = s.EValue, s.Log10EValue
 	s.setCritical()
-	s.Warnings = s.warnings()
+	s.warn()
 	return s, nil
 }
 
@@ -173,25 +175,23 @@ func (s *Score) setCritical() {
 // max(0, (p − p₀)/(1 − p₀)).
 func Discriminators(p, chance float64) float64 { return math.Max(0, (p-chance)/(1-chance)) }
 
-func (s *Score) warnings() []string {
-	var w []string
+func (s *Score) warn() {
 	if s.Critical == nil {
-		w = append(w, fmt.Sprintf("%d trials cannot decide: even %d correct of %d does not reach α = %g", s.Trials, s.Trials, s.Trials, s.Alpha))
+		s.Warn(warning.Newf(CannotDecide, "%[1]d trials cannot decide: even %[1]d correct of %[1]d does not reach α = %[2]g", s.Trials, s.Alpha).Of(float64(s.Trials), "trials"))
 	}
 	if s.Reached && s.Plan == FixedPlan && s.ClopperPearson[0] <= s.Chance {
-		w = append(w, fmt.Sprintf("the one-sided test reaches α = %g, yet the two-sided %g %% interval still holds %.3g (lower end %.3f)",
-			s.Alpha, 100*s.Confidence, s.Chance, s.ClopperPearson[0]))
+		s.Warn(warning.Newf(ChanceInside, "the one-sided test reaches α = %g, yet the two-sided %g %% interval still holds %.3g (lower end %.3f)",
+			s.Alpha, 100*s.Confidence, s.Chance, s.ClopperPearson[0]).Of(s.ClopperPearson[0], ""))
 	}
 	// Wrong answers are counted as right ones, so that CriticalCount gives the limit.
 	if k, _, ok := CriticalCount(s.Trials, 1-s.Chance, s.Alpha/2); ok && s.Trials-s.Correct >= k {
-		w = append(w, fmt.Sprintf("reliably wrong: %d correct or fewer would come by chance with p = %.3g; look for exchanged answers before calling it nothing",
-			s.Correct, s.PBelow))
+		s.Warn(warning.Newf(ReliablyWrong, "reliably wrong: %d correct or fewer would come by chance with p = %.3g; look for exchanged answers before calling it nothing",
+			s.Correct, s.PBelow).Of(s.PBelow, ""))
 	}
 	if !s.Reached && s.Plan == FixedPlan {
-		w = append(w, fmt.Sprintf("not reaching the critical count rules out only a proportion of discriminators above %.3f (one-sided limit at alpha %g)",
-			s.DiscriminatorsUpper, s.Alpha))
+		s.Warn(warning.Newf(BoundOnly, "not reaching the critical count rules out only a proportion of discriminators above %.3f (one-sided limit at alpha %g)",
+			s.DiscriminatorsUpper, s.Alpha).Of(s.DiscriminatorsUpper, ""))
 	}
-	return w
 }
 
 // FromDiscriminators returns the proportion correct at a proportion pd of discriminators, p₀ + (1 − p₀)·p_d.

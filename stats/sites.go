@@ -1,8 +1,9 @@
 package stats
 
 import (
-	"fmt"
 	"math"
+
+	"heardiff/stats/warning"
 )
 
 // SiteScore is the total of one site.
@@ -67,7 +68,7 @@ func analyseSites(listeners []Listener, cfg ScoreConfig) (*SiteAnalysis, error) 
 	r := m.RestrictedMaximum
 	a.Mean, a.MeanInterval, a.PredictionInterval = expit(r.Mean), expits(r.HartungKnapp), expits(r.Prediction)
 	if a.Dispersion > 1 {
-		a.Warnings = append(a.Warnings, fmt.Sprintf("listeners of one site differ (dispersion %.2f): the sites' variances are %.2f times those of as many trials of one listener", a.Dispersion, a.Dispersion))
+		a.Warn(warning.Newf(Overdispersed, "listeners of one site differ (dispersion %.2[1]f): the sites' variances are %.2[1]f times those of as many trials of one listener", a.Dispersion).Of(a.Dispersion, ""))
 	}
 	return &a, nil
 }

@@ -8,14 +8,21 @@ import (
 	"github.com/spf13/cobra"
 
 	"heardiff/playback/device"
+	"heardiff/stats/warning"
 )
 
 // deviceList is what "heardiff devices" prints.
 type deviceList struct {
-	Schema   string          `json:"schema"`
-	Devices  []device.Choice `json:"devices"`
-	Warnings []string        `json:"warnings"`
+	Schema  string          `json:"schema"`
+	Devices []device.Choice `json:"devices"`
+	warning.Warnings
 }
+
+// The codes of a device list's warnings.
+const (
+	noSound   warning.Code = "no-sound"   // this program was built without a sound library
+	noDevices warning.Code = "no-devices" // the sound library knows none
+)
 
 func (a *app) devicesCommand() *cobra.Command {
 	return &cobra.Command{
@@ -35,11 +42,11 @@ and this program cannot see whether it does.`,
 			list := deviceList{Schema: "heardiff.devices/1", Devices: found}
 			switch {
 			case errors.Is(err, device.ErrNoSound):
-				list.Warnings = append(list.Warnings, err.Error())
+				list.Warn(warning.Newf(noSound, "%v", err))
 			case err != nil:
 				return err
 			case len(found) == 0:
-				list.Warnings = append(list.Warnings, "the sound library knows no device on this machine")
+				list.Warn(warning.Newf(noDevices, "the sound library knows no device on this machine"))
 			}
 			list.Devices = append(list.Devices,
 				device.Choice{Name: "file:PATH", About: "32-bit float WAV of what would have reached the device"},
@@ -59,7 +66,7 @@ func (l deviceList) text(out io.Writer) {
 		t.row(d.Name, direct, d.About)
 	}
 	t.print(out, "")
-	for _, w := range l.Warnings {
-		fmt.Fprintf(out, "Note: %s.\n", w)
+	for _, text := range l.Texts {
+		fmt.Fprintf(out, "Note: %s.\n", text)
 	}
 }

@@ -15,6 +15,7 @@ import (
 
 	"heardiff/cmd/heardiff/internal/columns"
 	"heardiff/stats"
+	"heardiff/stats/warning"
 	"heardiff/trials"
 	"heardiff/trials/link"
 	"heardiff/trials/study"
@@ -111,18 +112,20 @@ func fitAll(points []stats.DosePoint, cfg stats.FitConfig, f fitFlags) (fitted, 
 type fitted struct {
 	Schema string `json:"schema"`
 	stats.Fit
-	Random    *stats.RandomThresholds `json:"random_thresholds"` // null unless asked for
-	Next      *stats.NextTrial        `json:"next"`              // null unless asked for
-	Earned    bool                    `json:"earned"`
-	NotEarned []string                `json:"not_earned"` // why the threshold should not be relied on
-	Trend     stats.DoseTrend         `json:"trend"`
-	Isotonic  []stats.IsotonicPoint   `json:"isotonic"`
+	Random *stats.RandomThresholds `json:"random_thresholds"` // null unless asked for
+	Next   *stats.NextTrial        `json:"next"`              // null unless asked for
+	Earned bool                    `json:"earned"`
+	// NotEarned is why the threshold should not be relied on.
+	NotEarned        []string              `json:"not_earned"`
+	NotEarnedDetails []warning.Warning     `json:"not_earned_details"`
+	Trend            stats.DoseTrend       `json:"trend"`
+	Isotonic         []stats.IsotonicPoint `json:"isotonic"`
 }
 
 // shapeless adds what the data say without a curve.
 func (f *fitted) shapeless(points []stats.DosePoint, cfg stats.FitConfig) error {
-	f.NotEarned = f.Unreliable(points)
-	f.Earned = len(f.NotEarned) == 0
+	why := f.Unreliable(points)
+	f.NotEarned, f.NotEarnedDetails, f.Earned = why.Texts, why.Details, len(why.Details) == 0
 	var err error
 	if f.Trend, err = stats.CochranArmitage(points, cfg.Linear); err != nil {
 		return err
@@ -186,7 +189,7 @@ func writeFit(w io.Writer, r fitted) {
 	t.row("fit", "p "+link.Probability(r.P), fmt.Sprintf("deviance %.2f, df %d", r.Deviance, r.DF))
 	t.row("overdispersion", number(r.Overdispersion), fmt.Sprintf("Pearson's chi-square %.2f over its degrees of freedom; 1 where the trials are independent", r.Pearson))
 	t.print(w, "")
-	writeWarnings(w, r.Warnings)
+	warningLines(w, "note: ", r.Warnings)
 	if r.Random != nil {
 		writeRandom(w, *r.Random)
 	}
@@ -212,7 +215,7 @@ func writeRandom(w io.Writer, r stats.RandomThresholds) {
 	t.row("slope of each", number(r.Slope), span(r.SlopeInterval))
 	t.row("listeners differ", "p "+link.Probability(r.P), fmt.Sprintf("likelihood ratio %.2f", r.LR))
 	t.print(w, "")
-	writeWarnings(w, r.Warnings)
+	warningLines(w, "note: ", r.Warnings)
 }
 
 // writeShapeless writes the trend test and the isotonic curve.

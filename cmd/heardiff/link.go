@@ -99,9 +99,7 @@ func linkText(w io.Writer, r link.Result) {
 	if r.Cheapest != nil {
 		fmt.Fprintf(w, "\n%s\n", r.Cheapest.Says)
 	}
-	for _, warning := range r.Warnings {
-		fmt.Fprintf(w, "\nwarning: %s\n", warning)
-	}
+	warningLines(w, "\nwarning: ", r.Warnings)
 }
 
 // heardText prints what was heard: a row for each listener, group and sum. Where all answers are alike in coming from people or not, no row is

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 
-	"heardiff/stats/warning"
 	"heardiff/trials/study"
 )
 
@@ -38,11 +37,7 @@ func measuredText(w io.Writer, r study.MeasureReport) {
 		t.row(fmt.Sprint(m.Capture), m.Chain, m.Kind, mainFigures(m))
 	}
 	t.print(w, "")
-	warned := warning.Warnings{Texts: append(r.OfCaptures(), r.Texts...)}
-	for _, m := range r.Measured {
-		warned.Details = append(warned.Details, m.Warnings.Details...)
-	}
-	warningsText(w, warned)
+	warningsOfCaptures(w, r)
 	if r.Late > 0 {
 		fmt.Fprintln(w, `"heardiff measure --again" measures all anew`)
 	}

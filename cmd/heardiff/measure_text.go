@@ -1,14 +1,7 @@
 package main
 
 import (
-	"fmt"
-	"io"
-	"maps"
-	"slices"
-
-	"heardiff/measure/jitter"
 	"heardiff/measure/tone"
-	"heardiff/stats/warning"
 )
 
 // atMost is figure for decibels, written as a bound if the figure does not exceed the limit that noise sets.
@@ -27,25 +20,4 @@ func standing(limits []tone.Limit, figure string) string {
 		}
 	}
 	return ""
-}
-
-// warningHints says what to do about a warning.
-var warningHints = map[warning.Code]string{
-	jitter.ShorterWords: "measure it with --bits 16",
-	tone.JitterSignal:   "measure it with --as jitter",
-}
-
-// warningsText prints warnings, and below them what can be done about them, once each.
-func warningsText(w io.Writer, warned warning.Warnings) {
-	for i, s := range warned.Texts {
-		if i == 0 {
-			fmt.Fprintln(w)
-		}
-		fmt.Fprintf(w, "warning: %s\n", s)
-	}
-	for _, code := range slices.Sorted(maps.Keys(warningHints)) {
-		if warned.Warned(code) {
-			fmt.Fprintf(w, "hint: %s\n", warningHints[code])
-		}
-	}
 }

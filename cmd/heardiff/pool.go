@@ -172,7 +172,7 @@ func writePool(w io.Writer, p stats.Pool, by judgement) {
 	intervalHead(w, p.Total.Confidence)
 	writePooled(w, p)
 	fmt.Fprintf(w, "\n%s\n", p.Says)
-	writeWarnings(w, p.Warnings)
+	warningLines(w, "note: ", p.Warnings)
 	if p.MetaAnalysis != nil {
 		writeSites(w, *p.MetaAnalysis)
 	}
@@ -195,7 +195,7 @@ func writeSites(w io.Writer, m stats.SiteAnalysis) {
 	d.row("a further site", "", span(m.PredictionInterval)+", prediction")
 	d.row("tau-squared", number(r.Tau2), fmt.Sprintf("%s; DerSimonian-Laird %s; of the logit", span(m.Tau2Interval), number(m.DerSimonianLaird.Tau2)))
 	d.print(w, "")
-	writeWarnings(w, m.Warnings)
+	warningLines(w, "note: ", m.Warnings)
 }
 
 func writePooled(w io.Writer, p stats.Pool) {

@@ -8,6 +8,8 @@ import (
 	"testing"
 	"time"
 
+	"heardiff/stats"
+	"heardiff/stats/warning"
 	"heardiff/trials"
 	"heardiff/trials/store"
 	"heardiff/trials/study"
@@ -95,14 +97,14 @@ func TestPublishedStudiesEnteredAsSessionsGiveThePublishedP(t *testing.T) {
 				Total struct {
 					P float64 `json:"p_value"`
 				}
-				Warnings []string
+				warning.Warnings
 			}
 			decode(t, &pool, "pool", "--json")
 			if !agree(pool.Total.P, c.p) {
 				t.Errorf("pool: p %v, want %v", pool.Total.P, c.p)
 			}
-			if differ := len(c.listeners) == 8; differ && len(pool.Warnings) == 0 {
-				t.Error("nothing says that these listeners differ")
+			if differ := len(c.listeners) == 8; pool.Warned(stats.ListenersDiffer) != differ {
+				t.Errorf("of these listeners is said: %q", pool.Texts)
 			}
 			if len(c.listeners) == 1 {
 				comesToTheSame(t, c.p)

@@ -172,7 +172,7 @@ func writeScore(w io.Writer, p stats.Procedure, s stats.Score) {
 		// p, intervals and limits of a fixed number of trials are not valid where it depended on the answers.
 		t.row("e-value", number(s.EValue), fmt.Sprintf("the Bayes factor of p uniform between %[1]s and 1 against %[1]s; %[2]s at least is heard", chance, number(1/s.Alpha)))
 		t.print(w, "")
-		writeWarnings(w, s.Warnings)
+		warningLines(w, "note: ", s.Warnings)
 		return
 	}
 	t.row("p, one-sided", link.Probability(s.P), fmt.Sprintf("mid-p %s, two-sided %s", link.Probability(s.MidP), link.Probability(s.PTwoSided)))
@@ -187,7 +187,7 @@ func writeScore(w io.Writer, p stats.Procedure, s stats.Score) {
 	t.row("ruled out above", number(s.DiscriminatorsUpper), fmt.Sprintf("of discriminators, one-sided %g %%", 100*(1-s.Alpha)))
 	t.row("Bayes factor", number(s.BayesFactor), fmt.Sprintf("of p uniform between %[1]s and 1 against %[1]s; also the e-value", chance))
 	t.print(w, "")
-	writeWarnings(w, s.Warnings)
+	warningLines(w, "note: ", s.Warnings)
 }
 
 func writePairs(w io.Writer, s stats.PairScore) {
@@ -201,13 +201,7 @@ func writePairs(w io.Writer, s stats.PairScore) {
 	t.row("d', differencing", number(s.DPrimeDifferencing), span(s.DPrimeDifferencingInterval))
 	t.row("criterion", number(s.Criterion), span(s.CriterionInterval)+"; in units of sigma, differencing")
 	t.print(w, "")
-	writeWarnings(w, s.Warnings)
-}
-
-func writeWarnings(w io.Writer, warnings []string) {
-	for _, line := range warnings {
-		fmt.Fprintf(w, "note: %s\n", line)
-	}
+	warningLines(w, "note: ", s.Warnings)
 }
 
 func span(v [2]float64) string { return number(v[0]) + " to " + number(v[1]) }

@@ -6,6 +6,7 @@ import (
 	"io"
 
 	"heardiff/measure/match"
+	"heardiff/stats/warning"
 	"heardiff/trials/study"
 )
 
@@ -15,8 +16,11 @@ type suggested struct {
 	Music       string                  `json:"music"`
 	Excerpts    []study.PreparedExcerpt `json:"excerpts"`
 	Suggestions []match.Suggestion      `json:"suggestions"`
-	Warnings    []string                `json:"warnings"`
+	warning.Warnings
 }
+
+// fewerFound warns that the music holds fewer stretches than were asked for; Value is how many it holds.
+const fewerFound warning.Code = "fewer-found"
 
 // suggest names stretches of the captured music that are worth listening to.
 func (a *app) suggest(ctx context.Context, o prepareOptions) error {
@@ -38,7 +42,7 @@ func (a *app) suggest(ctx context.Context, o prepareOptions) error {
 	}
 	r := suggested{Schema: "heardiff.prepare/1", Music: piece, Suggestions: found}
 	if len(found) < o.suggest {
-		r.Warnings = append(r.Warnings, fmt.Sprintf("the music holds %d such stretches, %d were asked for", len(found), o.suggest))
+		r.Warn(warning.Newf(fewerFound, "the music holds %d such stretches, %d were asked for", len(found), o.suggest).Of(float64(len(found)), "stretches"))
 	}
 	return a.print(r, func(w io.Writer) { r.text(w) })
 }
@@ -54,7 +58,5 @@ func (r suggested) text(w io.Writer) {
 		v := r.Suggestions[0]
 		fmt.Fprintf(w, "\nheardiff prepare --music %s --excerpt %.2f:%.4g  cuts the first of them\n", r.Music, v.StartS, v.Seconds)
 	}
-	for _, warning := range r.Warnings {
-		fmt.Fprintf(w, "\nwarning: %s\n", warning)
-	}
+	warningLines(w, "\nwarning: ", r.Warnings)
 }

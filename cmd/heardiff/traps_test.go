@@ -7,6 +7,8 @@ import (
 	"strings"
 	"testing"
 
+	"heardiff/stats"
+	"heardiff/stats/warning"
 	"heardiff/trials"
 	"heardiff/trials/study"
 )
@@ -59,7 +61,7 @@ type scoreJSON struct {
 	PTwoSided      float64    `json:"p_two_sided"`
 	ClopperPearson [2]float64 `json:"clopper_pearson"`
 	DPrime         [2]float64 `json:"d_prime_interval"`
-	Warnings       []string   `json:"warnings"`
+	warning.Warnings
 }
 
 func scored(t *testing.T, correct, n string) scoreJSON {
@@ -72,7 +74,7 @@ func scored(t *testing.T, correct, n string) scoreJSON {
 // 12 of 16 reaches 0.05 one-sided (2517/65536), and the two-sided interval still holds one half: both are said.
 func TestTrapTwelveOfSixteenIsOneSided(t *testing.T) {
 	s := scored(t, "12", "16")
-	if s.P > 0.05 || s.PTwoSided <= 0.05 || s.ClopperPearson[0] >= 0.5 || !strings.Contains(strings.Join(s.Warnings, "\n"), "still holds 0.5") {
+	if s.P > 0.05 || s.PTwoSided <= 0.05 || s.ClopperPearson[0] >= 0.5 || !s.Warned(stats.ChanceInside) {
 		t.Errorf("%+v", s)
 	}
 }

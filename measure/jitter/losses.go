@@ -2,8 +2,9 @@ package jitter
 
 import (
 	"fmt"
-	"heardiff/stats/warning"
 	"math"
+
+	"heardiff/stats/warning"
 )
 
 // sameLossS is how far apart, in seconds, losses in several channels may be and count as one (judgement, no source;

@@ -1,8 +1,9 @@
 package jitter
 
 import (
-	"heardiff/stats/warning"
 	"math"
+
+	"heardiff/stats/warning"
 )
 
 // Result is what Measure found. NaN means 'not measurable'.

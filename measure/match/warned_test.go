@@ -1,9 +1,10 @@
 package match_test
 
 import (
-	"heardiff/stats/warning"
 	"math"
 	"slices"
+
+	"heardiff/stats/warning"
 )
 
 // warned is a warning that is wanted: its code, and its channel, value and place where those are not 0.

@@ -4,9 +4,10 @@ package warning
 
 import (
 	"fmt"
-	"heardiff/stats/wire"
 	"math"
 	"slices"
+
+	"heardiff/stats/wire"
 )
 
 // Code names what a warning is about: lower-case words with hyphens between them. A code never changes its name or its meaning;
@@ -120,4 +121,33 @@ func (w Warnings) Warned(code Code) bool {
 // Clone returns a copy that can be added to without changing w.
 func (w Warnings) Clone() Warnings {
 	return Warnings{slices.Clone(w.Texts), slices.Clone(w.Details)}
+}
+
+// Drop removes the warnings of a code.
+func (w *Warnings) Drop(code Code) {
+	var kept Warnings
+	for _, one := range w.Details {
+		if one.Code != code {
+			kept.Warn(one)
+		}
+	}
+	*w = kept
+}
+
+// All returns the warnings. Those of a result stored before there were details have a text and no code.
+func (w Warnings) All() []Warning {
+	if len(w.Details) > 0 {
+		return w.Details
+	}
+	all := make([]Warning, len(w.Texts))
+	for i, text := range w.Texts {
+		all[i] = Newf("", "%s", text)
+	}
+	return all
+}
+
+// Same reports whether two warnings say the same, by code, channel, stretch and value; without a code, nothing is the same.
+func (w Warning) Same(o Warning) bool {
+	alike := func(x, y float64) bool { return x == y || math.IsNaN(x) && math.IsNaN(y) }
+	return w.Code != "" && w.Code == o.Code && w.Channel == o.Channel && alike(w.FromS, o.FromS) && alike(w.ToS, o.ToS) && alike(w.Value, o.Value)
 }

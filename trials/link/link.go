@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"heardiff/stats"
+	"heardiff/stats/warning"
 	"heardiff/trials"
 )
 
@@ -27,7 +28,7 @@ type Input struct {
 	// Family is what the study asks. If its Alpha is 0, the plan of the first session defines it, for one listener.
 	Family Family
 	// Absent describes sessions that were begun and are not among the results.
-	Absent []string
+	Absent []warning.Warning
 }
 
 // Heard is one ended session.
@@ -81,7 +82,7 @@ type Result struct {
 	Margins              []Margin              `json:"threshold_margins"`
 	Predictions          []Prediction          `json:"threshold_predictions"`
 	Published            []Published           `json:"published_thresholds"`
-	Warnings             []string              `json:"warnings"`
+	warning.Warnings
 	// Metrics are the metrics of the input, with their names, and Asked is its family.
 	Metrics Metrics `json:"-"`
 	Asked   Family  `json:"-"`
@@ -269,7 +270,7 @@ func (b *Builder) Build(in Input) (Result, error) {
 	if err := out.addThresholds(in); err != nil {
 		return Result{}, err
 	}
-	out.Warnings = warnings(in, out)
+	out.warn(in)
 	return out, nil
 }
 

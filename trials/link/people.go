@@ -1,8 +1,7 @@
 package link
 
 import (
-	"fmt"
-
+	"heardiff/stats/warning"
 	"heardiff/trials"
 )
 
@@ -26,10 +25,10 @@ func ofPeople(results []Heard) bool {
 
 func (h Heard) ofPeople() bool { return !h.Simulated && !h.Silent }
 
-// leftOut says how many sessions are shown but not included in the sums, or "".
-func leftOut(results []Heard) string {
+// leftOut warns of the sessions that are shown but not included in the sums.
+func leftOut(results []Heard) []warning.Warning {
 	if !ofPeople(results) {
-		return ""
+		return nil
 	}
 	computed, silent := 0, 0
 	for _, h := range results {
@@ -41,10 +40,10 @@ func leftOut(results []Heard) string {
 		}
 	}
 	if computed+silent == 0 {
-		return ""
+		return nil
 	}
-	return fmt.Sprintf("results for all listeners and for groups include only people; in rows of their own: %s, and %s answered, in part or in full, where no device sounded",
-		trials.Counted(computed, "simulated session"), trials.Counted(silent, "session"))
+	return []warning.Warning{warning.Newf(PeopleAlone, "results for all listeners and for groups include only people; in rows of their own: %s, and %s answered, in part or in full, where no device sounded",
+		trials.Counted(computed, "simulated session"), trials.Counted(silent, "session")).Of(float64(computed+silent), "sessions")}
 }
 
 // WordOf is the word that marks results that say nothing about people: "simulated" where a computation answered, "no sound"

@@ -1,9 +1,11 @@
 package link_test
 
 import (
+	"slices"
 	"strings"
 	"testing"
 
+	"heardiff/stats/warning"
 	"heardiff/trials"
 	"heardiff/trials/link"
 )
@@ -50,8 +52,9 @@ func TestSessionsWithoutSoundOrPeopleAreCountedWithNobody(t *testing.T) {
 			t.Errorf("a group of people and computations: %+v", r)
 		}
 	}
-	if w := strings.Join(mixed.Warnings, "\n"); !strings.Contains(w, "1 simulated session, and 1 session answered") {
-		t.Errorf("warnings %s", w)
+	aside := func(w warning.Warning) bool { return w.Code == link.PeopleAlone && w.Value == 2 }
+	if !slices.ContainsFunc(mixed.Details, aside) || alone.Warned(link.PeopleAlone) {
+		t.Errorf("warnings %q; without them %q", mixed.Texts, alone.Texts)
 	}
 	if only := build(t, silent); !only.Silent || !of(t, only, "all", link.Everybody, true).Silent {
 		t.Error("a study without people is not marked")

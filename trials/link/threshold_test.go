@@ -126,8 +126,8 @@ func TestThresholdsOfNobodyMarkTheStudy(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if r.Simulated != simulated || r.Silent == simulated || strings.Contains(strings.Join(r.Warnings, " "), "some answers are simulated") != simulated {
-			t.Errorf("simulated %v: the study is simulated %v, silent %v; %q", simulated, r.Simulated, r.Silent, r.Warnings)
+		if r.Simulated != simulated || r.Silent == simulated || r.Warned(link.SimulatedAnswers) != simulated || r.Warned(link.SilentAnswers) == simulated {
+			t.Errorf("simulated %v: the study is simulated %v, silent %v; %q", simulated, r.Simulated, r.Silent, r.Texts)
 		}
 	}
 }

@@ -53,8 +53,7 @@ type Imported struct {
 	Excerpts int `json:"excerpts"`
 	// Foreign are the plans that were not made in this study.
 	Foreign []foreignPlan `json:"foreign_plans"`
-	// Absent names, in words, what was begun elsewhere and has not come back: see absences.
-	Absent []string `json:"absent"`
+	Absences
 }
 
 // wanted refuses a bundle by what its manifest says, before its content is read.
@@ -157,7 +156,7 @@ func (s *Study) Import(ctx context.Context, b *Incoming) (Imported, error) {
 	if err != nil {
 		return none, err
 	}
-	return Imported{Schema: importSchema, Kind: bundle.Results, Fingerprint: b.Fingerprint(), Study: of.ID, Merged: count, Foreign: foreign, Absent: absent}, nil
+	return Imported{Schema: importSchema, Kind: bundle.Results, Fingerprint: b.Fingerprint(), Study: of.ID, Merged: count, Foreign: foreign, Absences: absent}, nil
 }
 
 // checkEscrow opens the seeds that were sealed to this site before the first trial, and demands that each is the seed that the session

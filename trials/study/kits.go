@@ -1,11 +1,8 @@
 package study
 
 import (
-	"context"
 	"fmt"
-	"maps"
 	"path/filepath"
-	"slices"
 	"strings"
 
 	"heardiff/trials/bundle"
@@ -31,58 +28,6 @@ func begunAt(b *bundle.Bundle) []store.Begun {
 		}
 	}
 	return all
-}
-
-// absences names the sessions that were begun at other sites and have not come back, the numbers that are missing from their lists, and the
-// sites at which a kit was opened more than once.
-func (s *Study) absences(ctx context.Context) ([]string, error) {
-	begun, err := s.record.Begun(ctx)
-	if err != nil || len(begun) == 0 {
-		return nil, err
-	}
-	sessions, err := s.Sessions(ctx)
-	if err != nil {
-		return nil, err
-	}
-	here := map[string]bool{}
-	for _, v := range sessions {
-		here[v.ID] = true
-	}
-	at := map[numbered]map[string]int{} // how often each session is named under a number
-	for _, b := range begun {
-		if p := (numbered{b.Site, b.Number}); b.Session != "" {
-			if at[p] == nil {
-				at[p] = map[string]int{}
-			}
-			at[p][b.Session]++
-		}
-	}
-	var all []string
-	taken := map[string]int{} // by site
-	for _, b := range begun {
-		named := at[numbered{b.Site, b.Number}]
-		switch {
-		case b.Session == "" && len(named) == 0:
-			all = append(all, fmt.Sprintf("session number %d of site %s is missing from what it sent: it was removed there", b.Number, b.Site))
-		case b.Session != "" && named[b.Session] > 1:
-			all = append(all, fmt.Sprintf("session %s, number %d of site %s, was sent under several seals, one of them %.16s", ShortID(b.Session), b.Number, b.Site, b.Seal))
-		case b.Session != "" && !here[b.Session]:
-			all = append(all, fmt.Sprintf("session %s, number %d of site %s, sealed %.16s, was begun and has not come back", ShortID(b.Session), b.Number, b.Site, b.Seal))
-		}
-		taken[b.Site] = max(taken[b.Site], len(named))
-	}
-	for _, site := range slices.Sorted(maps.Keys(taken)) {
-		if n := taken[site]; n > 1 {
-			all = append(all, fmt.Sprintf("site %s took the kit %d times or more: sessions of the same number are of different copies", site, n))
-		}
-	}
-	return all, nil
-}
-
-// numbered is a number in a site's list of sessions.
-type numbered struct {
-	site   string
-	number int
 }
 
 // noteKit records in the ledger that a kit was opened, and warns if it was opened here before.

@@ -80,9 +80,11 @@ func (l *Linked) readSessions(ctx context.Context, s *Study) (err error) {
 	if err != nil {
 		return err
 	}
-	if l.Input.Absent, err = s.absences(ctx); err != nil {
+	absent, err := s.absences(ctx)
+	if err != nil {
 		return err
 	}
+	l.Input.Absent = absent.Details
 	marks, err := s.markedSessions(ctx, l.Sessions)
 	for _, v := range l.Sessions {
 		l.Input.Results = append(l.Input.Results, link.Heard{Listener: v.Listener, Group: v.Who.Group, Simulated: v.Who.Simulated, Marks: marks[v.ID], Arrived: v.Arrived, Result: v.Result})

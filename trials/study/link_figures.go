@@ -80,31 +80,14 @@ func (s *Study) readFigures(ctx context.Context) (studyFigures, error) {
 	return f, nil
 }
 
-// warn adds the warnings in a result, each once if a capture is measured as several kinds. Results stored before warnings had codes have
-// only texts.
+// warn adds the warnings in a result, each once if a capture is measured as several kinds.
 func (f *studyFigures) warn(m Measurement, chain string, r warning.Warnings) {
-	details := r.Details
-	if len(details) != len(r.Texts) {
-		details = nil
-		for _, text := range r.Texts {
-			details = append(details, warning.Warning{Text: text})
-		}
-	}
-	for _, w := range details {
-		said := func(o CaptureWarning) bool { return o.Capture == m.Capture && sameWarning(o.Warning, w) }
-		if !slices.ContainsFunc(f.warnings, said) {
+	for _, w := range r.All() {
+		known := func(o CaptureWarning) bool { return o.Capture == m.Capture && o.Same(w) }
+		if !slices.ContainsFunc(f.warnings, known) {
 			f.warnings = append(f.warnings, CaptureWarning{m.Capture, chain, m.Kind, w})
 		}
 	}
-}
-
-// sameWarning reports whether two results of a capture give the same warning.
-func sameWarning(a, b warning.Warning) bool {
-	if a.Code == "" || b.Code == "" { // there is nothing but the text
-		return a.Text == b.Text
-	}
-	alike := func(x, y float64) bool { return x == y || math.IsNaN(x) && math.IsNaN(y) }
-	return a.Code == b.Code && a.Channel == b.Channel && alike(a.FromS, b.FromS) && alike(a.ToS, b.ToS) && alike(a.Value, b.Value)
 }
 
 // OrNaN returns the number, NaN for nil.

@@ -301,24 +301,3 @@ func (m *studyMeter) warnOfOtherFloors(d due) {
 func (m *studyMeter) warn(code warning.Code, capture int, format string, args ...any) {
 	m.warnings = append(m.warnings, warning.Newf(code, format, args...).Of(float64(capture), ""))
 }
-
-// OfCaptures returns what the captures' own results warn of, each sentence once, with the captures to which it applies.
-func (r MeasureReport) OfCaptures() []string {
-	var sentences []string
-	of := map[string][]string{}
-	for _, m := range r.Measured {
-		name := fmt.Sprintf("%d (%s)", m.Capture, m.Chain)
-		for _, text := range m.Warnings.Texts {
-			if of[text] == nil {
-				sentences = append(sentences, text)
-			}
-			if !slices.Contains(of[text], name) { // it may be measured as several kinds
-				of[text] = append(of[text], name)
-			}
-		}
-	}
-	for i, text := range sentences {
-		sentences[i] = fmt.Sprintf("capture %s: %s", strings.Join(of[text], ", "), text)
-	}
-	return sentences
-}

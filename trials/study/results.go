@@ -24,8 +24,7 @@ type ResultsReport struct {
 	// Thresholds are the thresholds of the study's threshold runs, see trials/link.
 	Thresholds           []link.Threshold           `json:"thresholds"`
 	ThresholdDifferences []link.ThresholdDifference `json:"threshold_differences"`
-	// Absent names what was begun at other sites and has not come back.
-	Absent []string `json:"absent"`
+	Absences
 }
 
 // SessionReport is one session. Rows and Trials stay empty until it has ended.
@@ -122,7 +121,7 @@ func (s *Study) sessionResults(ctx context.Context, only string) (ResultsReport,
 	if err != nil {
 		return r, err
 	}
-	if r.Absent, err = s.absences(ctx); err != nil {
+	if r.Absences, err = s.absences(ctx); err != nil {
 		return r, err
 	}
 	for _, v := range sessions {

@@ -52,8 +52,7 @@ type VerifyReport struct {
 	Files    int               `json:"files"`
 	Sessions []VerifiedSession `json:"sessions"`
 	Problems []string          `json:"problems"`
-	// Absent names what was begun at other sites and has not come back.
-	Absent []string `json:"absent"`
+	Absences
 	// Record is the newest entry of the study's record.
 	Record Head `json:"record"`
 	// Unknown says what cannot be known from the study alone.
@@ -129,7 +128,7 @@ func (s *Study) verify(ctx context.Context) (VerifyReport, error) {
 	}
 	r.Problems = append(r.Problems, gone...)
 	r.OK = len(r.Problems) == 0
-	r.Absent, err = s.absences(ctx)
+	r.Absences, err = s.absences(ctx)
 	return r, err
 }
 

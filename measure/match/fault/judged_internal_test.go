@@ -1,8 +1,9 @@
 package fault
 
 import (
-	"heardiff/stats/warning"
 	"testing"
+
+	"heardiff/stats/warning"
 )
 
 // Below the audible band captures may differ by 40 dB less than the quieter one holds, or by 10⁻⁵ of full scale; rumble by a factor of four in

@@ -202,7 +202,7 @@ func sessionWords(sessions []Session) []string {
 
 // caveats says what the study cannot tell.
 func caveats(in Input) []string {
-	out := append([]string(nil), capitalised(in.Link.Warnings)...)
+	out := append([]string(nil), capitalised(in.Link.Texts)...)
 	return append(out,
 		"A result holds for these listeners, excerpts and this replay chain. ‘Ruled out’ is a bound on how often a difference could be told, never a proof that there is none.",
 		"For several listeners together, p tests whether anybody hears it; the bound is about their average, and one who hears it can hide among many who guess: look at each row.",
