@@ -25,20 +25,17 @@ const (
 	Pocock
 )
 
+var boundaryNames = []string{"obrien-fleming", "pocock"}
+
 // String returns obrien-fleming or pocock.
-func (b Boundary) String() string { return [...]string{"obrien-fleming", "pocock"}[b] }
+func (b Boundary) String() string { return nameOf("boundary", boundaryNames, b) }
 
 // MarshalText writes the boundary's name.
 func (b Boundary) MarshalText() ([]byte, error) { return []byte(b.String()), nil }
 
 // ParseBoundary reads a boundary's name.
 func ParseBoundary(name string) (Boundary, error) {
-	for b := OBrienFleming; b <= Pocock; b++ {
-		if b.String() == name {
-			return b, nil
-		}
-	}
-	return 0, fmt.Errorf("stats: boundary %q: obrien-fleming or pocock is wanted", name)
+	return named[Boundary]("boundary", boundaryNames, name)
 }
 
 // weight is the factor of z at a look, before it is compared with C.

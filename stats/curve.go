@@ -1,7 +1,6 @@
 package stats
 
 import (
-	"fmt"
 	"math"
 )
 
@@ -15,20 +14,17 @@ const (
 	Normal                // Φ(s·(u − u_t))
 )
 
+var shapeNames = []string{"weibull", "logistic", "normal"}
+
 // String returns the shape's name: weibull, logistic or normal.
-func (s Shape) String() string { return [...]string{"weibull", "logistic", "normal"}[s] }
+func (s Shape) String() string { return nameOf("shape", shapeNames, s) }
 
 // MarshalText writes the shape's name.
 func (s Shape) MarshalText() ([]byte, error) { return []byte(s.String()), nil }
 
 // ParseShape reads a shape's name.
 func ParseShape(name string) (Shape, error) {
-	for s := Weibull; s <= Normal; s++ {
-		if s.String() == name {
-			return s, nil
-		}
-	}
-	return 0, fmt.Errorf("stats: shape %q: weibull, logistic or normal is wanted", name)
+	return named[Shape]("shape", shapeNames, name)
 }
 
 // rise returns F, 0 to 1 and 1/2 at the threshold, at distance v = s·(u − u_t) from it.

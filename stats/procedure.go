@@ -21,27 +21,17 @@ const (
 	Tetrad                           // sort four into two pairs
 )
 
-var procedureNames = [...]string{"abx", "duo-trio", "2-afc", "3-afc", "triangle", "tetrad"}
+var procedureNames = []string{"abx", "duo-trio", "2-afc", "3-afc", "triangle", "tetrad"}
 
 // String returns the procedure's name: abx, duo-trio, 2-afc, 3-afc, triangle or tetrad.
-func (p Procedure) String() string {
-	if int(p) < len(procedureNames) {
-		return procedureNames[p]
-	}
-	return fmt.Sprintf("procedure %d", uint8(p))
-}
+func (p Procedure) String() string { return nameOf("procedure", procedureNames, p) }
 
 // MarshalText writes the name.
 func (p Procedure) MarshalText() ([]byte, error) { return []byte(p.String()), nil }
 
 // ParseProcedure reads a name that String writes.
 func ParseProcedure(name string) (Procedure, error) {
-	for i, n := range procedureNames {
-		if n == name {
-			return Procedure(i), nil
-		}
-	}
-	return 0, fmt.Errorf("stats: procedure %q: abx, duo-trio, 2-afc, 3-afc, triangle or tetrad is wanted", name)
+	return named[Procedure]("procedure", procedureNames, name)
 }
 
 func (p Procedure) check() error {

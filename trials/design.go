@@ -123,29 +123,17 @@ func (d Design) ResultKey() string { return d.of.resultKey }
 
 // Labels returns the labels of the design, in the order of its keys.
 func (d Design) Labels() []Label {
-	var all []Label
-	for _, p := range d.of.presentations {
-		all = append(all, p.label)
-	}
-	return all
+	return each(d.of.presentations, func(p presentation) Label { return p.label })
 }
 
 // Answers returns the answers of the design, in the order of its keys.
 func (d Design) Answers() []Answer {
-	var all []Answer
-	for _, c := range d.of.answers {
-		all = append(all, c.answer)
-	}
-	return all
+	return each(d.of.answers, func(c choice) Answer { return c.answer })
 }
 
 // AnswerNames returns the names of the answers, in the order of its keys.
 func (d Design) AnswerNames() []string {
-	var names []string
-	for _, a := range d.Answers() {
-		names = append(names, a.String())
-	}
-	return names
+	return each(d.Answers(), Answer.String)
 }
 
 // Claim returns an answer as the listener's claim, such as "X is A"; "" for an answer that the design does not have.
@@ -164,30 +152,18 @@ type Binding struct {
 
 // PlayKeys returns the bindings of the full screen that play, one for each label in the order of Labels.
 func (d Design) PlayKeys() []Binding {
-	var all []Binding
-	for _, p := range d.of.presentations {
-		all = append(all, Binding{p.keys, p.help})
-	}
-	return all
+	return each(d.of.presentations, func(p presentation) Binding { return Binding{p.keys, p.help} })
 }
 
 // AnswerKeys returns the bindings of the full screen that answer, one for each answer in the order of Answers.
 func (d Design) AnswerKeys() []Binding {
-	var all []Binding
-	for _, c := range d.of.answers {
-		all = append(all, Binding{[]string{c.key}, c.help})
-	}
-	return all
+	return each(d.of.answers, func(c choice) Binding { return Binding{[]string{c.key}, c.help} })
 }
 
 // Dealt returns the right answer of each assignment that may be hidden in a trial, in the order in which a seed draws among
 // them.
 func (d Design) Dealt() []Answer {
-	var all []Answer
-	for _, a := range d.of.dealt {
-		all = append(all, a.right)
-	}
-	return all
+	return each(d.of.dealt, func(a assignment) Answer { return a.right })
 }
 
 // Chance returns the expected proportion correct of a listener who guesses.
@@ -264,6 +240,14 @@ func AllLabels() []Label {
 				all = append(all, l)
 			}
 		}
+	}
+	return all
+}
+
+// each returns what of makes of every item, nil of none.
+func each[T, U any](items []T, of func(T) U) (all []U) {
+	for _, item := range items {
+		all = append(all, of(item))
 	}
 	return all
 }

@@ -218,25 +218,10 @@ func (s Session) check() error {
 
 // plausible checks every item by itself, as Read does while reading.
 func (c Content) plausible(until time.Time) error {
-	for _, v := range c.Chains {
-		if err := v.check(); err != nil {
-			return record(err)
-		}
-	}
-	for _, v := range c.Excerpts {
-		if err := v.check(); err != nil {
-			return record(err)
-		}
-	}
-	for _, v := range c.Listeners {
-		if err := v.check(); err != nil {
-			return record(err)
-		}
+	if err := cmp.Or(checked(c.Chains), checked(c.Excerpts), checked(c.Listeners), checked(c.Sessions)); err != nil {
+		return err
 	}
 	for _, v := range c.Sessions {
-		if err := v.check(); err != nil {
-			return record(err)
-		}
 		for _, e := range v.Entries {
 			if err := e.Plausible(until); err != nil {
 				return fmt.Errorf("%w: session %q: %w", ErrRecord, v.ID, err)

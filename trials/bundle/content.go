@@ -64,9 +64,9 @@ func decodeContent(r io.Reader, made time.Time) (Content, error) {
 	var c Content
 	err := d.object(map[string]func() error{
 		"plans":     func() error { return list(d, "plans", MaxPlans, maxItem, &c.Plans, d.plan) },
-		"chains":    func() error { return list(d, "chains", MaxChains, maxSmall, &c.Chains, d.chain) },
-		"excerpts":  func() error { return list(d, "excerpts", MaxExcerpts, maxItem, &c.Excerpts, d.excerpt) },
-		"listeners": func() error { return list(d, "listeners", MaxListeners, maxSmall, &c.Listeners, d.listener) },
+		"chains":    func() error { return list(d, "chains", MaxChains, maxSmall, &c.Chains, decoded[Chain](d)) },
+		"excerpts":  func() error { return list(d, "excerpts", MaxExcerpts, maxItem, &c.Excerpts, decoded[Excerpt](d)) },
+		"listeners": func() error { return list(d, "listeners", MaxListeners, maxSmall, &c.Listeners, decoded[Listener](d)) },
 		"sessions":  func() error { return list(d, "sessions", MaxSessions, maxSmall, &c.Sessions, d.session) },
 		"begun":     func() error { return list(d, "begun", MaxSessions, maxSmall, &c.Begun, d.begun) },
 	})
@@ -169,25 +169,27 @@ func (d *decoder) plan(p *trials.Plan) error {
 	return record(p.Validate())
 }
 
-func (d *decoder) chain(c *Chain) error {
-	if err := d.Decode(c); err != nil {
-		return err
+// checker is a part of the content that can be judged by itself.
+type checker interface{ check() error }
+
+// decoded returns what reads a part and checks it.
+func decoded[T checker](d *decoder) func(*T) error {
+	return func(v *T) error {
+		if err := d.Decode(v); err != nil {
+			return err
+		}
+		return record((*v).check())
 	}
-	return record(c.check())
 }
 
-func (d *decoder) excerpt(e *Excerpt) error {
-	if err := d.Decode(e); err != nil {
-		return err
+// checked checks parts, as they are when they are read.
+func checked[T checker](all []T) error {
+	for _, v := range all {
+		if err := v.check(); err != nil {
+			return record(err)
+		}
 	}
-	return record(e.check())
-}
-
-func (d *decoder) listener(l *Listener) error {
-	if err := d.Decode(l); err != nil {
-		return err
-	}
-	return record(l.check())
+	return nil
 }
 
 func (d *decoder) entry(e *trials.Entry) error {

@@ -54,15 +54,21 @@ func line(t *testing.T, l *ledger.Ledger) ledger.Line {
 
 var here, there = ledger.Place{Study: "x", Record: "file 1:1", Folder: "/a"}, ledger.Place{Study: "x", Record: "file 1:2", Folder: "/b"}
 
+// sitting begins the session s1 here: the journal writes to inner.
+func sitting(t *testing.T, l *ledger.Ledger) (inner *notes, j trials.Journal) {
+	t.Helper()
+	if err := l.Sit("s1", here); err != nil {
+		t.Fatal(err)
+	}
+	inner = &notes{}
+	return inner, l.Journal(inner)
+}
+
 // The end of a session is in the ledger before its seed is in the journal: whatever happens in between, no order is revealed
 // without a trace.
 func TestAnEndIsNotedBeforeTheSeedIsWritten(t *testing.T) {
 	l, _ := open(t)
-	if err := l.Sit("s1", here); err != nil {
-		t.Fatal(err)
-	}
-	inner := &notes{}
-	j := l.Journal(inner)
+	inner, j := sitting(t, l)
 	if err := j.Append(entry(1, trials.EntryBegin)); err != nil {
 		t.Fatal(err)
 	}
@@ -93,11 +99,7 @@ func TestAnEndIsNotedBeforeTheSeedIsWritten(t *testing.T) {
 // If the ledger cannot be written no seed is revealed, but an answer is still stored.
 func TestNoSeedIsRevealedWithoutALedger(t *testing.T) {
 	l, dir := open(t)
-	if err := l.Sit("s1", here); err != nil {
-		t.Fatal(err)
-	}
-	inner := &notes{}
-	j := l.Journal(inner)
+	inner, j := sitting(t, l)
 	if err := errors.Join(os.RemoveAll(dir), os.WriteFile(dir, nil, 0o600)); err != nil {
 		t.Fatal(err)
 	}

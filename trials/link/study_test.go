@@ -167,6 +167,17 @@ func (b *bench) everyone(n, groups int) {
 	}
 }
 
+// inTurn lets a listener of each of the groups sit down to the plan, one after the other, until the verdict is reached.
+func (b *bench) inTurn(p trials.Plan, groups []string, v link.Verdict) bool {
+	for i, g := range groups {
+		b.sit(p, fmt.Sprint("l", i), g, nil)
+		if b.any(v) {
+			return true
+		}
+	}
+	return false
+}
+
 // repeat lets one listener repeat the plan until the verdict is reached, at most a number of times.
 func (b *bench) repeat(p trials.Plan, times int, stop func(n, k int) bool, v link.Verdict) bool {
 	for range times {
@@ -207,23 +218,11 @@ var studies = []struct {
 	{"20 listeners, looked at after each", func(b *bench, v link.Verdict) bool {
 		p := b.plan("1", []string{"0"}, 42, 0, nil)
 		b.groups = make([]string, 20)
-		for i := range 20 {
-			b.sit(p, fmt.Sprint("l", i), "", nil)
-			if b.any(v) {
-				return true
-			}
-		}
-		return false
+		return b.inTurn(p, b.groups, v)
 	}},
 	{"20 listeners, one planned, looked at after each", func(b *bench, v link.Verdict) bool {
 		p := b.plan("1", []string{"0"}, 42, 0, nil)
-		for i := range 20 {
-			b.sit(p, fmt.Sprint("l", i), "", nil)
-			if b.any(v) {
-				return true
-			}
-		}
-		return false
+		return b.inTurn(p, make([]string, 20), v)
 	}},
 	{"the demonstration's design", func(b *bench, v link.Verdict) bool {
 		demonstrate(b)
@@ -250,13 +249,7 @@ var studies = []struct {
 	{"triangles, six listeners in two groups, looked at after each", func(b *bench, v link.Verdict) bool {
 		p := b.plan("1", []string{"0"}, 42, 8, func(p *trials.Plan) { p.Design = trials.Triangle })
 		b.groups = []string{"x", "y", "x", "y", "x", "y"}
-		for i, g := range b.groups {
-			b.sit(p, fmt.Sprint("l", i), g, nil)
-			if b.any(v) {
-				return true
-			}
-		}
-		return false
+		return b.inTurn(p, b.groups, v)
 	}},
 	{"triangles, sequential", func(b *bench, v link.Verdict) bool {
 		p := b.plan("1", []string{"0"}, 120, 0, func(p *trials.Plan) {
@@ -326,13 +319,7 @@ var studies = []struct {
 			p.Looks = afterFifteen()
 		})
 		b.groups = make([]string, 6)
-		for i := range 6 {
-			b.sit(p, fmt.Sprint("l", i), "", nil)
-			if b.any(v) {
-				return true
-			}
-		}
-		return false
+		return b.inTurn(p, b.groups, v)
 	}},
 	{"three bundles of sessions run before, imported after a look", func(b *bench, v link.Verdict) bool {
 		p := b.plan("1", []string{"0"}, 42, 0, nil)

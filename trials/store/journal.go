@@ -70,7 +70,7 @@ func (s *Store) enter(ctx context.Context, e trials.Entry, body string) error {
 func (j journal) settle(e trials.Entry, failed error) error {
 	ctx, stop := context.WithTimeout(context.WithoutCancel(j.ctx), askGrace)
 	defer stop()
-	here, err := find(ctx, j.store, "the entry", scanEntry, `SELECT body FROM entries WHERE session = $1 AND number = $2`, e.Session, e.Number)
+	here, err := find(ctx, j.store, "the entry", scanBody[trials.Entry], `SELECT body FROM entries WHERE session = $1 AND number = $2`, e.Session, e.Number)
 	switch {
 	case errors.Is(err, ErrNotFound):
 		return failed

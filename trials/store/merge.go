@@ -167,14 +167,14 @@ func insertEntries(ctx context.Context, tx *sql.Tx, all []trials.Entry) error {
 // same session as the full one: whichever was merged first stays, and the results are equal. The last hash covers every
 // entry, so that it usually suffices.
 func sameSession(ctx context.Context, tx *sql.Tx, v MergeSession) (bool, error) {
-	last, err := list(ctx, tx, scanEntry, `SELECT body FROM entries WHERE session = $1 ORDER BY number DESC LIMIT 1`, v.ID)
+	last, err := list(ctx, tx, scanBody[trials.Entry], `SELECT body FROM entries WHERE session = $1 ORDER BY number DESC LIMIT 1`, v.ID)
 	if err != nil || len(last) == 0 {
 		return false, err
 	}
 	if last[0].Hash == v.Entries[len(v.Entries)-1].Hash {
 		return true, nil
 	}
-	here, err := list(ctx, tx, scanEntry, selectEntries, v.ID)
+	here, err := list(ctx, tx, scanBody[trials.Entry], selectEntries, v.ID)
 	if err != nil {
 		return false, err
 	}

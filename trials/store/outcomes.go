@@ -91,7 +91,7 @@ func (r *replayed) ended(session string, last trials.Entry) bool {
 
 // lastEntries returns the last entry of each session's journal.
 func lastEntries(ctx context.Context, q querier) (map[string]trials.Entry, error) {
-	last, err := list(ctx, q, scanEntry, `SELECT (SELECT body FROM entries WHERE session = id ORDER BY number DESC LIMIT 1) AS last
+	last, err := list(ctx, q, scanBody[trials.Entry], `SELECT (SELECT body FROM entries WHERE session = id ORDER BY number DESC LIMIT 1) AS last
 		FROM sessions WHERE EXISTS (SELECT 1 FROM entries WHERE session = id) ORDER BY rowid`)
 	all := make(map[string]trials.Entry, len(last))
 	for _, e := range last {
@@ -132,11 +132,11 @@ func (c *change) keepOutcome(session string, v trials.Summary) error {
 // outcomeOf stores the result of a session that has just ended. If it cannot be computed nothing is stored: whoever asks for
 // the result gets the error.
 func (c *change) outcomeOf(session string) error {
-	plans, err := list(c.ctx, c.tx, scanPlan, `SELECT body FROM plans WHERE id = (SELECT plan FROM sessions WHERE id = $1)`, session)
+	plans, err := list(c.ctx, c.tx, scanBody[trials.Plan], `SELECT body FROM plans WHERE id = (SELECT plan FROM sessions WHERE id = $1)`, session)
 	if err != nil || len(plans) == 0 {
 		return err
 	}
-	entries, err := list(c.ctx, c.tx, scanEntry, selectEntries, session)
+	entries, err := list(c.ctx, c.tx, scanBody[trials.Entry], selectEntries, session)
 	if err != nil {
 		return err
 	}

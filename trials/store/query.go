@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"slices"
@@ -172,6 +173,15 @@ func find[T any](ctx context.Context, s *Store, what string, scan func(row scann
 		return one, fmt.Errorf("%s: %w", what, ErrNotFound)
 	}
 	return one, err
+}
+
+// scanBody reads a row of one column that holds a T as JSON.
+func scanBody[T any](row scanner) (one T, err error) {
+	var body string
+	if err := row.Scan(&body); err != nil {
+		return one, err
+	}
+	return one, json.Unmarshal([]byte(body), &one)
 }
 
 type scanner interface{ Scan(into ...any) error }

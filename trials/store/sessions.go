@@ -105,12 +105,12 @@ func (s *Store) AddPlan(ctx context.Context, p trials.Plan) error {
 
 // Plans returns the plans in the order in which they were made.
 func (s *Store) Plans(ctx context.Context) ([]trials.Plan, error) {
-	return list(ctx, s.db, scanPlan, `SELECT body FROM plans ORDER BY rowid`)
+	return list(ctx, s.db, scanBody[trials.Plan], `SELECT body FROM plans ORDER BY rowid`)
 }
 
 // Plan returns one plan, or ErrNotFound, wrapped.
 func (s *Store) Plan(ctx context.Context, id string) (trials.Plan, error) {
-	return find(ctx, s, fmt.Sprintf("plan %q", id), scanPlan, `SELECT body FROM plans WHERE id = $1`, id)
+	return find(ctx, s, fmt.Sprintf("plan %q", id), scanBody[trials.Plan], `SELECT body FROM plans WHERE id = $1`, id)
 }
 
 // PlanMade is a plan under the id by which sessions name it, and when it came into the study.
@@ -121,8 +121,10 @@ type PlanMade struct {
 }
 
 // PlansMade returns the plans in the order in which they came into the study, see PlansByID.
-func (s *Store) PlansMade(ctx context.Context) ([]PlanMade, error) {
-	return list(ctx, s.db, func(row scanner) (PlanMade, error) {
+func (s *Store) PlansMade(ctx context.Context) ([]PlanMade, error) { return plansMade(ctx, s.db) }
+
+func plansMade(ctx context.Context, q querier) ([]PlanMade, error) {
+	return list(ctx, q, func(row scanner) (PlanMade, error) {
 		var p PlanMade
 		var body string
 		var made instant
@@ -141,33 +143,12 @@ func (s *Store) PlansByID(ctx context.Context) (map[string]trials.Plan, error) {
 }
 
 func plansByID(ctx context.Context, q querier) (map[string]trials.Plan, error) {
-	type stored struct {
-		id string
-		trials.Plan
-	}
-	rows, err := list(ctx, q, func(row scanner) (stored, error) {
-		var p stored
-		var body []byte
-		if err := row.Scan(&p.id, &body); err != nil {
-			return p, err
-		}
-		err := json.Unmarshal(body, &p.Plan)
-		return p, err
-	}, `SELECT id, body FROM plans`)
-	all := map[string]trials.Plan{}
-	for _, p := range rows {
-		all[p.id] = p.Plan
+	made, err := plansMade(ctx, q)
+	all := make(map[string]trials.Plan, len(made))
+	for _, p := range made {
+		all[p.ID] = p.Plan
 	}
 	return all, err
-}
-
-func scanPlan(row scanner) (trials.Plan, error) {
-	var body string
-	var p trials.Plan
-	if err := row.Scan(&body); err != nil {
-		return p, err
-	}
-	return p, json.Unmarshal([]byte(body), &p)
 }
 
 // Session is one listener's work on one plan, as stored.
@@ -232,18 +213,9 @@ func scanSession(row scanner) (Session, error) {
 
 // Entries returns a session's journal in order.
 func (s *Store) Entries(ctx context.Context, session string) ([]trials.Entry, error) {
-	return list(ctx, s.db, scanEntry, selectEntries, session)
+	return list(ctx, s.db, scanBody[trials.Entry], selectEntries, session)
 }
 
 const selectEntries = `SELECT body FROM entries WHERE session = $1 ORDER BY number`
-
-func scanEntry(row scanner) (trials.Entry, error) {
-	var body string
-	var e trials.Entry
-	if err := row.Scan(&body); err != nil {
-		return e, err
-	}
-	return e, json.Unmarshal([]byte(body), &e)
-}
 
 const insertEntry = `INSERT INTO entries (session, number, body) VALUES ($1, $2, $3)`

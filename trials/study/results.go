@@ -272,26 +272,23 @@ func (c *ComparisonReport) condition(cfg stats.ScoreConfig) error {
 
 // PValue returns the p that decides, NaN where none does.
 func (c ComparisonReport) PValue() float64 {
-	switch {
-	case c.sequential:
-		return math.NaN()
-	case c.Conditional != nil:
-		return *c.Conditional
-	case c.Score != nil:
-		return c.Score.P
-	}
-	return math.NaN()
+	return c.decisive(c.Conditional, func(s *stats.Score) float64 { return s.P })
 }
 
 // PTwoSided returns the two-sided p of the same test: a listener who is reliably wrong is a finding too.
 func (c ComparisonReport) PTwoSided() float64 {
+	return c.decisive(c.ConditionalTwoSided, func(s *stats.Score) float64 { return s.PTwoSided })
+}
+
+// decisive returns the conditional figure where there is one, else the score's; NaN where none of a fixed number of trials is valid.
+func (c ComparisonReport) decisive(conditional *float64, scored func(*stats.Score) float64) float64 {
 	switch {
 	case c.sequential:
 		return math.NaN()
-	case c.ConditionalTwoSided != nil:
-		return *c.ConditionalTwoSided
+	case conditional != nil:
+		return *conditional
 	case c.Score != nil:
-		return c.Score.PTwoSided
+		return scored(c.Score)
 	}
 	return math.NaN()
 }
