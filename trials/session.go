@@ -366,11 +366,11 @@ func (s *Session) Confirm() error {
 	if err := s.append(s.timed(s.pending)); err != nil {
 		return err
 	}
-	return s.finish()
+	return s.Finish()
 }
 
-// finish writes the last entry once every trial has its answer.
-func (s *Session) finish() error {
+// Finish writes the last entry once every trial has its answer: after a crash, of a session whose last answer was stored and its end was not.
+func (s *Session) Finish() error {
 	if !s.ended() || s.last.Kind == EntryEnd {
 		return nil
 	}
@@ -415,6 +415,3 @@ func (s *Session) GiveUp(reason string) error {
 	}
 	return s.append(Entry{Kind: EntryEnd, Note: hex.EncodeToString(s.seed[:])})
 }
-
-// Finish completes a session whose last answer was stored but whose end was not, as after a crash in between.
-func (s *Session) Finish() error { return s.finish() }

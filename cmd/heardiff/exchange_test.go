@@ -59,7 +59,12 @@ func sitWhen(t *testing.T, now func() time.Time, o study.SitOptions, n int, answ
 	if err != nil {
 		t.Fatal(err)
 	}
-	session, err := s.FindSession(ctx, o)
+	seat, err := s.Sit(ctx, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer seat.Close()
+	session, err := seat.Start(ctx, "default, 48000 Hz", false)
 	if err != nil {
 		t.Fatal(err)
 	}

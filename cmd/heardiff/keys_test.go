@@ -1,7 +1,7 @@
 package main
 
 import (
-	"context"
+	"errors"
 	"os"
 	"path/filepath"
 	"strings"
@@ -48,10 +48,12 @@ func TestKeysStayAwayFromStudiesAndReaders(t *testing.T) {
 func TestWhatForgettingLeavesIsNamed(t *testing.T) {
 	listeningStudy(t, "abx", 3)
 	s := openCurrent(t)
-	session, err := s.FindSession(context.Background(), study.SitOptions{Plan: "1", Listener: "L1"})
+	seat, err := s.Sit(t.Context(), study.SitOptions{Plan: "1", Listener: "L1"})
+	must(t, err)
+	session, err := seat.Start(t.Context(), "default, 48000 Hz", false)
 	must(t, err)
 	must(t, session.Void("my neighbour rang"))
-	must(t, s.Close())
+	must(t, errors.Join(seat.Close(), s.Close()))
 	var said study.Forgotten
 	text := decode(t, &said, "listener", "forget", "L1", "--json")
 	if said.Listener != "L1" || len(said.Remains) != 1 || said.Remains[0].Remarks != 1 {

@@ -77,7 +77,7 @@ func (a *app) listen(ctx context.Context, o listenOptions) error {
 	// An entry that the listener did not wait for must not keep the study open.
 	ctx, leave := context.WithCancel(ctx)
 	defer leave()
-	seat, err := s.Sit(ctx, study.SitOptions{Plan: o.plan, Listener: o.listener, Device: o.device, Again: o.again})
+	seat, err := s.Sit(ctx, study.SitOptions{Plan: o.plan, Listener: o.listener, Again: o.again})
 	if err != nil {
 		return err
 	}

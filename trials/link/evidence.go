@@ -100,7 +100,7 @@ func leaks(results []Heard) map[string]Control {
 	for _, h := range results {
 		controls[h.Listener] = controls[h.Listener].plus(h, trials.NegativeControl)
 	}
-	maps.DeleteFunc(controls, func(_ string, c Control) bool { return !passed(c, LeakAlpha) })
+	maps.DeleteFunc(controls, func(_ string, c Control) bool { return !c.Leaks() })
 	return controls
 }
 
@@ -142,7 +142,7 @@ func sittingsOf(h Heard, f Family, m memo) []sitting {
 		counted[t.Comparison.Name] = t
 	}
 	plan := planOf(h)
-	inattentive := missed(Control{}.plus(h, trials.PositiveControl), f.Alpha)
+	inattentive := Control{}.plus(h, trials.PositiveControl).Missed(f.Alpha)
 	var all []sitting
 	for _, a := range questionsOf(plan) {
 		s := sitting{asking: a, heard: h, inattentive: inattentive}
@@ -231,7 +231,7 @@ func VoidSessions(results []Heard, f Family) map[string]string {
 		switch {
 		case leaks:
 			why[h.Session] = "the listener's negative controls were passed"
-		case missed(Control{}.plus(h, trials.PositiveControl), f.Alpha):
+		case Control{}.plus(h, trials.PositiveControl).Missed(f.Alpha):
 			why[h.Session] = "the positive control was missed"
 		case h.voidMark() != "":
 			why[h.Session] = h.voidMark()

@@ -308,7 +308,7 @@ const LeakAlpha = 0.01
 
 // CanTrip reports whether n negative controls of a design can reveal a leak at all.
 func CanTrip(d trials.Design, n int) bool {
-	return passed(Control{Trials: n, Correct: n, asked: []stats.Guesses{{Trials: n, Chance: d.Chance()}}}, LeakAlpha)
+	return Control{Trials: n, Correct: n, asked: []stats.Guesses{{Trials: n, Chance: d.Chance()}}}.Leaks()
 }
 
 // LeastNegative is the smallest number of negative controls of a design that can reveal a leak.
@@ -321,7 +321,7 @@ func LeastNegative(d trials.Design) int {
 }
 
 // passed reports whether a control was right more often than chance allows.
-func passed(c Control, alpha float64) bool {
+func (c Control) passed(alpha float64) bool {
 	return c.Trials > 0 && stats.GuessesReach(c.Correct, c.asked, alpha)
 }
 
@@ -329,20 +329,17 @@ func passed(c Control, alpha float64) bool {
 // practice, no source).
 const attentiveRate = 0.95
 
-// missed reports whether a positive control is consistent with guessing, and not with an attentive listener who slips.
-func missed(c Control, alpha float64) bool {
-	if c.Trials == 0 || passed(c, alpha) || !stats.GuessesReach(c.Trials, c.asked, alpha) {
+// Missed reports whether these positive controls are consistent with guessing at a level, and not with an attentive listener who slips.
+func (c Control) Missed(alpha float64) bool {
+	if c.Trials == 0 || c.passed(alpha) || !stats.GuessesReach(c.Trials, c.asked, alpha) {
 		return false
 	}
 	b, err := stats.BinomialTest(c.Correct, c.Trials, attentiveRate)
 	return err == nil && b.Below <= alpha
 }
 
-// Missed reports whether these positive controls are consistent with guessing at a level, and not with an attentive listener who slips.
-func (c Control) Missed(alpha float64) bool { return missed(c, alpha) }
-
 // Leaks reports whether these negative controls were right more often than chance allows at LeakAlpha.
-func (c Control) Leaks() bool { return passed(c, LeakAlpha) }
+func (c Control) Leaks() bool { return c.passed(LeakAlpha) }
 
 // weaken puts before a null result the confounds that would let somebody who did not listen produce it.
 func weaken(r *tallied) {

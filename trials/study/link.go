@@ -118,7 +118,7 @@ func (l *Linked) readPairings(ctx context.Context, s *Study) error {
 func (l *Linked) pairing(ctx context.Context, by comparer, c trials.Comparison) (link.Pairing, match.Result, error) {
 	nan := math.NaN()
 	p := link.Pairing{A: c.A, B: c.B, Excerpt: c.Excerpt, NullDB: nan, ResponseMaxDB: nan, LoudnessDifferenceLU: nan, LevelErrorDB: nan, OffsetErrorUS: nan, Dose: nan,
-		BitPerfect: l.figures.delivered(c.A, c.B), AudioB: doseAudio(c)}
+		BitPerfect: l.Delivered(c.A, c.B), AudioB: doseAudio(c)}
 	first, okA := l.presentation(c.AudioA)
 	second, okB := l.presentation(c.AudioB)
 	if !okA || !okB {

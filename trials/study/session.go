@@ -20,8 +20,7 @@ import (
 // SitOptions say who sits down to which plan.
 type SitOptions struct {
 	Plan, Listener string
-	Device         string // the device of a new session, in words
-	Again          bool   // begin another session if this listener has finished this plan; both count
+	Again          bool // begin another session if this listener has finished this plan; both count
 }
 
 // Seat is a listener's place at a plan: at the session that is open, or at one that will be begun. Nobody else can take it until it
@@ -143,15 +142,6 @@ func (s *Study) OwnRows(ctx context.Context, session string, r trials.Result) ([
 		}
 	}
 	return nil, link.FamilySummary{}
-}
-
-// FindSession resumes the listener's open session on the plan, or begins one.
-func (s *Study) FindSession(ctx context.Context, o SitOptions) (*trials.Session, error) {
-	plan, session, err := s.openSession(ctx, o)
-	if err != nil || session != nil {
-		return session, err
-	}
-	return s.begin(ctx, plan, o.Listener, o.Device)
 }
 
 // openSession returns the plan, and the session of the listener on it that is open, nil where a new one is to be begun. It
