@@ -6,7 +6,7 @@ import "heardiff/stats/warning"
 const (
 	CannotDecide  warning.Code = "cannot-decide"   // not even all answers right reach α; Value is the number of trials
 	ChanceInside  warning.Code = "chance-inside"   // α is reached, and the two-sided interval holds chance; Value is its lower end
-	ReliablyWrong warning.Code = "reliably-wrong"  // Value is the p of so few right answers, or how many listeners of several gave them
+	ReliablyWrong warning.Code = "reliably-wrong"  // Value is the p of so few right answers
 	BoundOnly     warning.Code = "bound-only"      // α is not reached: more than Value, a proportion of discriminators, is ruled out
 	UnequalPairs  warning.Code = "unequal-pairs"   // more pairs of one kind; Value is the proportion correct with both kinds alike
 	RatesAdjusted warning.Code = "rates-adjusted"  // a rate was 0 or 1: d′ and criterion use the log-linear correction
@@ -15,8 +15,9 @@ const (
 	// ListenersDiffer: by more than chance; Value is the p of their heterogeneity.
 	ListenersDiffer warning.Code = "listeners-differ"
 	// HeardBySome: the total does not reach α, and Value of the listeners do.
-	HeardBySome   warning.Code = "heard-by-some"
-	DifferenceCut warning.Code = "difference-cut" // the interval of the difference of groups ends at ±1
+	HeardBySome    warning.Code = "heard-by-some"
+	ListenersWrong warning.Code = "listeners-wrong" // Value of several listeners are reliably wrong
+	DifferenceCut  warning.Code = "difference-cut"  // the interval of the difference of groups ends at ±1
 )
 
 // The codes of the warnings of meta-analyses.

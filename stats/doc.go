@@ -24,7 +24,7 @@
 // # Not measurable
 //
 // A number that the data do not determine is NaN (d′ of a perfect score, the threshold of flat data), never a
-// made-up zero. Results carry Warnings: plain sentences on the limits of the numbers.
+// made-up zero. Results embed warning.Warnings: what limits their numbers, by code and in words.
 //
 // # What the intervals cover
 //

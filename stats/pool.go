@@ -263,7 +263,7 @@ func (p *Pool) warn(cfg ScoreConfig) {
 		p.Warn(warning.Newf(HeardBySome, "the total does not reach α = %g, but %d of %d listeners do after Holm's correction", cfg.Alpha, hearing, len(p.Listeners)).Of(float64(hearing), "listeners"))
 	}
 	if wrong > 0 {
-		p.Warn(warning.Newf(ReliablyWrong, "%d of %d listeners are reliably wrong: look for exchanged answers", wrong, len(p.Listeners)).Of(float64(wrong), "listeners"))
+		p.Warn(warning.Newf(ListenersWrong, "%d of %d listeners are reliably wrong: look for exchanged answers", wrong, len(p.Listeners)).Of(float64(wrong), "listeners"))
 	}
 	if d := p.GroupDifference; d != nil && d.Cut {
 		p.Warn(warning.Newf(DifferenceCut, "the interval of the group difference reached beyond ±1, where no difference of proportions can be, and is cut there: so few listeners hardly bound it"))

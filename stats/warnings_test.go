@@ -28,7 +28,7 @@ var warnedCases = []struct {
 	{"rows of one listener", pooled(stats.Listener{Listener: "a", Correct: 8, Trials: 16}, stats.Listener{Listener: "a", Correct: 8, Trials: 16}), []warning.Code{stats.RowsAdded}},
 	{"three groups", pooled(grouped("x", 8, 9), grouped("y", 8, 9), grouped("z", 8, 9), grouped("x", 9, 7), grouped("y", 9, 7)), []warning.Code{stats.GroupsLeftOut}},
 	{"one of three hears it", pooled(grouped("", 16, 1), grouped("", 4, 2), grouped("", 4, 3)), []warning.Code{stats.ListenersDiffer, stats.HeardBySome}},
-	{"one is wrong", pooled(grouped("", 0, 1), grouped("", 8, 2)), []warning.Code{stats.ListenersDiffer, stats.ReliablyWrong}},
+	{"one is wrong", pooled(grouped("", 0, 1), grouped("", 8, 2)), []warning.Code{stats.ListenersDiffer, stats.ListenersWrong}},
 	{"two in each group", pooled(grouped("x", 9, 1), grouped("x", 16, 2), grouped("y", 16, 3), grouped("y", 9, 4)), []warning.Code{stats.ListenersDiffer, stats.DifferenceCut}},
 	{"two sites that agree", combined(0.4, 0.4), []warning.Code{stats.FewSites, stats.SitesAgree}},
 	{"eleven sites", combined(0, 0.9, 0.1, 0.8, 0.2, 1.4, 0.3, -0.6, 0.4, 0.5, 0.4), nil},

@@ -10,6 +10,8 @@
 // A results bundle contains sessions that have ended; a kit contains what another site needs to listen, and no answers.
 // Read trusts nothing: names, sizes, hashes, signature, versions, plans, chains of entries and sealed orders are all
 // checked before anything is returned. Whether to trust the key that signed is up to the reader, by its fingerprint.
+//
+// The types of the content repeat fields of the record on purpose: what is signed, and what an anonymous bundle tells, changes only here.
 package bundle
 
 import (
