@@ -39,3 +39,15 @@ const (
 	NoUpperThreshold warning.Code = "no-upper-threshold" // nor from above
 	Unbounded        warning.Code = "unbounded"          // on neither side
 )
+
+// The codes of the notes of diagnostics. Value is the p of each.
+const (
+	HalvesDiffer  warning.Code = "halves-differ"
+	AccuracyRose  warning.Code = "accuracy-rose"
+	AccuracyFell  warning.Code = "accuracy-fell"
+	RunsOfRight   warning.Code = "runs-of-right"   // too few or too many runs of right and of wrong answers
+	RunsOfAnswers warning.Code = "runs-of-answers" // too few or too many runs of one answer
+	OnePreferred  warning.Code = "one-preferred"   // one of the two answers
+	SameInARow    warning.Code = "same-in-a-row"   // one answer, many times
+	Alternating   warning.Code = "alternating"     // the two answers in turn, many times
+)

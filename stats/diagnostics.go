@@ -3,6 +3,8 @@ package stats
 import (
 	"fmt"
 	"math"
+
+	"heardiff/stats/warning"
 )
 
 // Diagnostics describes how a listener answered in a session: whether accuracy changed over time and whether answers
@@ -16,7 +18,9 @@ type Diagnostics struct {
 	Trend      TrialTrend   `json:"trend"`
 	Bias       ResponseBias `json:"response_bias"`
 	Pattern    Pattern      `json:"pattern"`
-	Notes      []string     `json:"notes"`
+	// Notes are what stands out, in words, NoteDetails the same as data.
+	Notes       []string          `json:"notes"`
+	NoteDetails []warning.Warning `json:"note_details"`
 }
 
 // Halves compares the first half of the trials with the second; the middle one of an odd number belongs to the second.
@@ -68,7 +72,7 @@ func Diagnose(second, right []bool, confidence float64) (Diagnostics, error) {
 	}
 	b, err := BinomialTest(d.Bias.Second, d.Bias.Trials, 0.5)
 	d.Bias.Interval, d.Bias.P = iv.ClopperPearson, b.TwoSided
-	d.Notes = d.notes()
+	d.note()
 	return d, err
 }
 
@@ -82,7 +86,7 @@ func DiagnoseAccuracy(right []bool) (Diagnostics, error) {
 	d.Answers = TestRuns(nil)
 	d.Bias = ResponseBias{Share: nan, Interval: [2]float64{nan, nan}, P: nan}
 	d.Pattern = Pattern{PSame: nan, PAlternating: nan}
-	d.Notes = d.notes()
+	d.note()
 	return d, nil
 }
 
@@ -154,24 +158,32 @@ func patternOf(second []bool) Pattern {
 }
 
 // worthNoting is the p below which a diagnostic is reported as a note (judgement, no source: seven tests at 0.01 raise a
-// note in at most 7 % of sessions by chance). TestDiagnosticsKeepTheirErrorRate and TestDiagnosticsSayWhatTheyFound hold it.
+// note in at most 7 % of sessions by chance). TestDiagnosticsKeepTheirErrorRate and TestWhatLimitsAResultHasItsCode hold it.
 const worthNoting = 0.01
 
-func (d Diagnostics) notes() []string {
-	var n []string
-	note := func(p float64, format string, args ...any) {
+// Note adds notes.
+func (d *Diagnostics) Note(list ...warning.Warning) {
+	for _, n := range list {
+		d.Notes, d.NoteDetails = append(d.Notes, n.Text), append(d.NoteDetails, n)
+	}
+}
+
+func (d *Diagnostics) note() {
+	note := func(code warning.Code, p float64, format string, args ...any) {
 		if p < worthNoting {
-			n = append(n, fmt.Sprintf(format, args...))
+			d.Note(warning.Newf(code, format, args...).Of(p, ""))
 		}
 	}
-	direction := map[bool]string{true: "rose", false: "fell"}
-	note(d.Halves.P, "accuracy changed between the halves: %d of %d, then %d of %d right (p = %.2g)",
+	trend, direction := AccuracyFell, "fell"
+	if d.Trend.Z > 0 {
+		trend, direction = AccuracyRose, "rose"
+	}
+	note(HalvesDiffer, d.Halves.P, "accuracy changed between the halves: %d of %d, then %d of %d right (p = %.2g)",
 		d.Halves.First.Correct, d.Halves.First.Trials, d.Halves.Second.Correct, d.Halves.Second.Trials, d.Halves.P)
-	note(d.Trend.P, "accuracy %s over the session (p = %.2g)", direction[d.Trend.Z > 0], d.Trend.P)
-	note(d.RightWrong.P, "right and wrong answers formed %d runs where about %.0f are expected (p = %.2g)", d.RightWrong.Runs, d.RightWrong.Expected, d.RightWrong.P)
-	note(d.Bias.P, "one answer was preferred: the second of the two was given in %d of %d (p = %.2g)", d.Bias.Second, d.Bias.Trials, d.Bias.P)
-	note(d.Answers.P, "answers formed %d runs where about %.0f are expected (p = %.2g)", d.Answers.Runs, d.Answers.Expected, d.Answers.P)
-	note(d.Pattern.PSame, "the same answer was given %d times in a row (p = %.2g for a fair coin)", d.Pattern.LongestSame, d.Pattern.PSame)
-	note(d.Pattern.PAlternating, "answers alternated %d times in a row (p = %.2g for a fair coin)", d.Pattern.LongestAlternating, d.Pattern.PAlternating)
-	return n
+	note(trend, d.Trend.P, "accuracy %s over the session (p = %.2g)", direction, d.Trend.P)
+	note(RunsOfRight, d.RightWrong.P, "right and wrong answers formed %d runs where about %.0f are expected (p = %.2g)", d.RightWrong.Runs, d.RightWrong.Expected, d.RightWrong.P)
+	note(OnePreferred, d.Bias.P, "one answer was preferred: the second of the two was given in %d of %d (p = %.2g)", d.Bias.Second, d.Bias.Trials, d.Bias.P)
+	note(RunsOfAnswers, d.Answers.P, "answers formed %d runs where about %.0f are expected (p = %.2g)", d.Answers.Runs, d.Answers.Expected, d.Answers.P)
+	note(SameInARow, d.Pattern.PSame, "the same answer was given %d times in a row (p = %.2g for a fair coin)", d.Pattern.LongestSame, d.Pattern.PSame)
+	note(Alternating, d.Pattern.PAlternating, "answers alternated %d times in a row (p = %.2g for a fair coin)", d.Pattern.LongestAlternating, d.Pattern.PAlternating)
 }

@@ -117,33 +117,6 @@ func TestDiagnosticsKeepTheirErrorRate(t *testing.T) {
 	}
 }
 
-// Each diagnostic finds and reports what it is for.
-func TestDiagnosticsSayWhatTheyFound(t *testing.T) {
-	for _, c := range []struct{ name, answers, right, says string }{
-		{"learnt on the way", "0110100110010110011010011001", "0000000001001111111111111111", "accuracy rose over the session"},
-		{"tired on the way", "0110100110010110011010011001", "1111111111111111001000000000", "accuracy fell over the session"},
-		{"one key only", "0000000000000000", "0110100110010110", "one answer was preferred: the second of the two was given in 0 of 16"},
-		{"alternating", "0101010101010101", "0110100110010110", "answers alternated 16 times in a row"},
-		{"nothing", "0110100110010110", "1011001110100101", ""},
-	} {
-		d, err := stats.Diagnose(outcomes(c.answers), outcomes(c.right), 0.95)
-		must(t, err)
-		all := fmt.Sprint(d.Notes)
-		if c.says == "" && len(d.Notes) > 0 || c.says != "" && !contains(d.Notes, c.says) {
-			t.Errorf("%s: %s", c.name, all)
-		}
-	}
-}
-
-func contains(notes []string, part string) bool {
-	for _, n := range notes {
-		if len(n) >= len(part) && n[:len(part)] == part {
-			return true
-		}
-	}
-	return false
-}
-
 func TestDiagnosticsOfNothing(t *testing.T) {
 	if _, err := stats.Diagnose(nil, nil, 0.95); err == nil {
 		t.Error("no trials were diagnosed")

@@ -43,6 +43,11 @@ var warnedCases = []struct {
 	{"rising late, judged", unreliable(5, 5, 6, 7), []warning.Code{stats.NoUpperThreshold}},
 	{"high at once, judged", unreliable(9, 9, 10, 10), []warning.Code{stats.NoLowerThreshold}},
 	{"falling in between, judged", unreliable(10, 4, 10, 5, 10), []warning.Code{stats.PoorFit, stats.Unbounded}},
+	{"learnt on the way", diagnosed("0110100110010110011010011001", "0000000001001111111111111111"), []warning.Code{stats.HalvesDiffer, stats.AccuracyRose, stats.RunsOfRight}},
+	{"tired on the way", diagnosed("0110100110010110011010011001", "1111111111111111001000000000"), []warning.Code{stats.HalvesDiffer, stats.AccuracyFell, stats.RunsOfRight}},
+	{"one key only", diagnosed("0000000000000000", "0110100110010110"), []warning.Code{stats.OnePreferred, stats.SameInARow}},
+	{"in turn", diagnosed("0101010101010101", "0110100110010110"), []warning.Code{stats.RunsOfAnswers, stats.Alternating}},
+	{"nothing to note", diagnosed("0110100110010110", "1011001110100101"), nil},
 	{"two listeners", severalFitted([]int{5, 7, 9, 10}, []int{5, 5, 7, 9}), []warning.Code{stats.FewListeners}},
 }
 
@@ -114,6 +119,14 @@ func unreliable(counts ...int) func() (warning.Warnings, error) {
 	}
 }
 
+// diagnosed returns the notes of a session's answers, and whether each was right.
+func diagnosed(answers, right string) func() (warning.Warnings, error) {
+	return func() (warning.Warnings, error) {
+		d, err := stats.Diagnose(outcomes(answers), outcomes(right), 0.95)
+		return warning.Warnings{Texts: d.Notes, Details: d.NoteDetails}, err
+	}
+}
+
 // severalFitted fits a threshold for each listener.
 func severalFitted(each ...[]int) func() (warning.Warnings, error) {
 	return func() (warning.Warnings, error) {
@@ -176,6 +189,9 @@ func TestTheValuesOfWarnings(t *testing.T) {
 	must(t, err)
 	p, err := stats.PoolListeners([]stats.Listener{grouped("x", 16, 1), grouped("y", 4, 2), grouped("z", 4, 3), grouped("x", 4, 4)}, stats.ScoreConfig{})
 	must(t, err)
+	d, err := stats.Diagnose(outcomes("0110100110010110011010011001"), outcomes("0000000001001111111111111111"), 0.95)
+	must(t, err)
+	notes := warning.Warnings{Texts: d.Notes, Details: d.NoteDetails}
 	for code, c := range map[warning.Code]struct {
 		in    warning.Warnings
 		value float64
@@ -186,6 +202,8 @@ func TestTheValuesOfWarnings(t *testing.T) {
 		stats.ListenersDiffer: {p.Warnings, p.Heterogeneity.P},
 		stats.HeardBySome:     {p.Warnings, 1},
 		stats.GroupsLeftOut:   {p.Warnings, 3},
+		stats.HalvesDiffer:    {notes, d.Halves.P},
+		stats.AccuracyRose:    {notes, d.Trend.P},
 	} {
 		if i := slices.IndexFunc(c.in.Details, func(w warning.Warning) bool { return w.Code == code }); i < 0 || c.in.Details[i].Value != c.value {
 			t.Errorf("%s of %v: %+v", code, c.value, c.in.Details)

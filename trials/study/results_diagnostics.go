@@ -4,7 +4,14 @@ import (
 	"fmt"
 
 	"heardiff/stats"
+	"heardiff/stats/warning"
 	"heardiff/trials"
+)
+
+// The codes of what is noted of a session beyond the notes of its diagnostics.
+const (
+	CouldStop     warning.Code = "could-stop"     // its plan lets evidence end it
+	TakenTogether warning.Code = "taken-together" // Value is how many comparisons
 )
 
 // diagnose describes the scored trials in the order in which they were answered. Practice, controls and void trials are left out: they are
@@ -26,10 +33,10 @@ func (r *SessionReport) diagnose(result trials.Result) error {
 		return fmt.Errorf("session %q: %w", r.Session, err)
 	}
 	if result.Plan.Sequential() {
-		d.Notes = append(d.Notes, "the session could stop when its evidence sufficed: right answers crowd at the end of one that did")
+		d.Note(warning.Newf(CouldStop, "the session could stop when its evidence sufficed: right answers crowd at the end of one that did"))
 	}
 	if n := countScored(result.Plan); n > 1 {
-		d.Notes = append(d.Notes, fmt.Sprintf("%s are taken together: what differs between them can look like a change on the way", trials.Counted(n, "comparison")))
+		d.Note(warning.Newf(TakenTogether, "%s are taken together: what differs between them can look like a change on the way", trials.Counted(n, "comparison")).Of(float64(n), "comparisons"))
 	}
 	r.Diagnostics = &d
 	return nil
