@@ -11,7 +11,7 @@ import (
 )
 
 // Code names what a warning is about: lower-case words with hyphens between them. A code never changes its name or its meaning;
-// programs compare codes, never texts. Each package declares the codes of its own warnings, this one those that several share.
+// programs compare codes, never texts. Each package declares the codes of its own warnings; package measure has those that measurements share.
 type Code string
 
 // Warning says what a result does not show, or what is wrong with a recording.
