@@ -54,6 +54,21 @@ func f(r result, w warning) bool {
 	}
 }
 
+// Fewer stretches than were asked for, and no device but those that are always there, are warned of by code.
+func TestWhatTheCommandWarnsOfHasItsCode(t *testing.T) {
+	shiftedStudy(t)
+	var r suggested
+	decode(t, &r, "prepare", "--suggest", "9", "--length", "1", "--json")
+	if len(r.Details) != 1 || !r.Warned(fewerFound) || r.Details[0].Value != float64(len(r.Suggestions)) {
+		t.Errorf("9 asked for: %d found, %+v", len(r.Suggestions), r.Details)
+	}
+	var l deviceList
+	decode(t, &l, "devices", "--json")
+	if none := len(l.Devices) == 2; (l.Warned(noSound) || l.Warned(noDevices)) != none {
+		t.Errorf("%d devices, %q", len(l.Devices), l.Texts)
+	}
+}
+
 // sentencesOf names the fields that hold warnings as sentences alone.
 func sentencesOf(file *ast.File) (found []string) {
 	ast.Inspect(file, func(n ast.Node) bool {
