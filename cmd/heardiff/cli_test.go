@@ -14,9 +14,7 @@ func TestWrongInputSaysWhatAndWhy(t *testing.T) {
 	dir, study := emptyStudy(t)
 	command(t, 0, "chain", "add", "left")
 	text := filepath.Join(dir, "text.wav")
-	if err := os.WriteFile(text, []byte("no audio at all, only words"), 0o644); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.WriteFile(text, []byte("no audio at all, only words"), 0o644))
 	t.Chdir(dir)
 	wrongFiles(t)
 	before := files(t, ".") + files(t, "folder")

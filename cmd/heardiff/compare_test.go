@@ -29,9 +29,7 @@ func rounded(t *testing.T, text string) string {
 	d := json.NewDecoder(strings.NewReader(text))
 	d.UseNumber()
 	var v any
-	if err := d.Decode(&v); err != nil {
-		t.Fatal(err)
-	}
+	must(t, d.Decode(&v))
 	var round func(v any) any
 	round = func(v any) any {
 		switch v := v.(type) {
@@ -55,9 +53,7 @@ func rounded(t *testing.T, text string) string {
 		return v
 	}
 	out, err := json.MarshalIndent(round(v), "", " ")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return string(out) + "\n"
 }
 
@@ -77,9 +73,7 @@ func TestCompareSaysHowTwoCapturesDiffer(t *testing.T) {
 func files(t *testing.T, dir string) string {
 	t.Helper()
 	all, err := os.ReadDir(dir)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	var names []string
 	for _, e := range all {
 		names = append(names, e.Name())
@@ -103,9 +97,7 @@ func TestCompareWritesBothFilesOrNone(t *testing.T) {
 
 	// An existing file is kept, and is replaced with --force.
 	before, err := os.ReadFile(filepath.Join(pair, "b.wav"))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	if _, errs := command(t, 2, "compare", a, a, "--out", pair); !strings.Contains(errs, "already") || !strings.Contains(errs, "--force") {
 		t.Errorf("said %q", errs)
 	}
@@ -145,18 +137,12 @@ func TestAPairThatCannotBePlacedLeavesWhatWasThere(t *testing.T) {
 	dir := t.TempDir()
 	from, to := filepath.Join(dir, "from"), filepath.Join(dir, "to")
 	for _, d := range []string{from, to} {
-		if err := os.Mkdir(d, 0o777); err != nil {
-			t.Fatal(err)
-		}
+		must(t, os.Mkdir(d, 0o777))
 	}
 	for _, path := range []string{filepath.Join(from, "a.wav"), filepath.Join(from, "b.wav")} { // and no residual
-		if err := os.WriteFile(path, []byte("new"), 0o666); err != nil {
-			t.Fatal(err)
-		}
+		must(t, os.WriteFile(path, []byte("new"), 0o666))
 	}
-	if err := os.WriteFile(filepath.Join(to, "b.wav"), []byte("RIFF....WAVE, the old one"), 0o666); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.WriteFile(filepath.Join(to, "b.wav"), []byte("RIFF....WAVE, the old one"), 0o666))
 	d, err := (&app{force: true}).pairDestination(to)
 	must(t, err)
 	if err := d.putInPlace(from); err == nil {

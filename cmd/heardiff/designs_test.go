@@ -20,9 +20,7 @@ func designOracle(t *testing.T) func(*trials.Session, trials.Plan) trials.Answer
 		var sounds []trials.Source
 		for _, l := range p.Design.Labels() {
 			cue, err := s.Route(l)
-			if err != nil {
-				t.Fatal(err)
-			}
+			must(t, err)
 			sounds = append(sounds, cue.Source())
 		}
 		odd := trials.SourceB

@@ -162,7 +162,7 @@ func placed(path string, err error) error {
 func (d folderDestination) leaves(inputs ...string) error {
 	for _, f := range d.files {
 		for _, in := range inputs {
-			if same, err := sameFile(filepath.Join(d.path, f.name), in); err == nil && same {
+			if sameFile(filepath.Join(d.path, f.name), in) {
 				return misusedf("--out %s would replace %s, which is read", d.named, in)
 			}
 		}

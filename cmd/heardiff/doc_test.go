@@ -13,9 +13,7 @@ import (
 // Every block of the README that shows a command ("$ heardiff …") is run, and must print what the README says.
 func TestReadmeShowsWhatIsPrinted(t *testing.T) {
 	data, err := os.ReadFile("../../README.md")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	lines := strings.Split(string(data), "\n")
 	ran := 0
 	for i := 0; i < len(lines); i++ {
@@ -43,9 +41,7 @@ func TestReadmeShowsWhatIsPrinted(t *testing.T) {
 // Every command that the README names must exist and take the flags and arguments it is shown with.
 func TestReadmeNamesRealCommands(t *testing.T) {
 	data, err := os.ReadFile("../../README.md")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	if seen := checkCommandLines(t, "    ", string(data)); seen < 15 {
 		t.Errorf("only %d commands were found", seen)
 	}

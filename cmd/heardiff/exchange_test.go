@@ -51,33 +51,21 @@ func sitWhen(t *testing.T, now func() time.Time, o study.SitOptions, n int, answ
 	a := &app{stdout: &bytes.Buffer{}, stderr: &bytes.Buffer{}, now: now, getenv: os.Getenv}
 	ctx := context.Background()
 	s, err := a.openStudy(ctx)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	defer s.Close()
 	p, err := s.Plan(ctx, o.Plan)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	seat, err := s.Sit(ctx, o)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	defer seat.Close()
 	session, err := seat.Start(ctx, "default, 48000 Hz", false)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	for ; n != 0 && session.View().Phase != trials.Done; n-- {
 		for _, l := range session.View().Design.Labels() {
 			session.Heard(l, 1)
 		}
-		if err := session.Ask(answer(session, p), 0); err != nil {
-			t.Fatal(err)
-		}
-		if err := session.Confirm(); err != nil {
-			t.Fatal(err)
-		}
+		must(t, session.Ask(answer(session, p), 0))
+		must(t, session.Confirm())
 	}
 }
 
@@ -136,9 +124,7 @@ func TestResultsOfManySitesComeTogether(t *testing.T) {
 	}
 	t.Setenv("HEARDIFF_KEYS", keys)
 	copied := filepath.Join(dir, "copy")
-	if err := os.CopyFS(copied, os.DirFS(home)); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.CopyFS(copied, os.DirFS(home)))
 	merge := func(study string, order ...string) string {
 		t.Setenv("HEARDIFF_STUDY", study)
 		for _, b := range order {
@@ -237,14 +223,10 @@ func TestTablesAreTidy(t *testing.T) {
 	known := map[string]bool{}
 	for _, name := range []string{"data_dictionary.csv", "sessions.csv", "trials.csv", "results.csv", "measurements.csv"} {
 		f, err := os.Open(filepath.Join(dir, name))
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		rows, err := csv.NewReader(f).ReadAll()
 		f.Close()
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		switch name {
 		case "data_dictionary.csv":
 			for _, r := range rows[1:] {

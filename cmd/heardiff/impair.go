@@ -164,7 +164,7 @@ func (a *app) impair(ctx context.Context, path string, o impairOptions) error {
 		return err
 	}
 	defer in.Close()
-	if same, err := sameFile(path, o.out); err == nil && same {
+	if sameFile(path, o.out) {
 		return misusedf("--out %s is the input itself", o.out)
 	}
 	if err := dose.Validate(in.Format().Rate); err != nil {
@@ -187,16 +187,11 @@ func (a *app) impair(ctx context.Context, path string, o impairOptions) error {
 	return a.print(done, func(w io.Writer) { printImpaired(w, o.out, done.Done) })
 }
 
-func sameFile(a, b string) (bool, error) {
-	fa, err := os.Stat(a)
-	if err != nil {
-		return false, err
-	}
-	fb, err := os.Stat(b)
-	if err != nil {
-		return false, err
-	}
-	return os.SameFile(fa, fb), nil
+// sameFile reports whether two names are of one file that is there.
+func sameFile(a, b string) bool {
+	fa, errA := os.Stat(a)
+	fb, errB := os.Stat(b)
+	return errA == nil && errB == nil && os.SameFile(fa, fb)
 }
 
 // impaired is what "impair" prints, and the sidecar.

@@ -28,9 +28,7 @@ func TestTheSidecarSaysAllThatWasDone(t *testing.T) {
 		"--noise-dbfs -100 --noise pink --hum-dbfs -90 --hum-hz 60 --hum-harmonics 2 --gain-db -3 --delay-samples 1.5 --drift-ppm 7 --seed 11")
 	command(t, 0, append([]string{"impair", in, "--out", out}, args...)...)
 	data, err := os.ReadFile(out + ".json")
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	var s struct {
 		Schema   string
 		RateHz   int     `json:"rate_hz"`
@@ -47,9 +45,7 @@ func TestTheSidecarSaysAllThatWasDone(t *testing.T) {
 			Seed   float64
 		}
 	}
-	if err := json.Unmarshal(data, &s); err != nil {
-		t.Fatal(err)
-	}
+	must(t, json.Unmarshal(data, &s))
 	d := s.Dose
 	if s.Schema != "heardiff.impair/1" || s.RateHz != 48000 || s.Frames != 48000 || d.Gain != -3 || d.Delay != 1.5 || d.Drift != 7 || d.Seed != 11 {
 		t.Errorf("%s", data)
@@ -107,14 +103,10 @@ func TestAFailedImpairLeavesNothing(t *testing.T) {
 	dir := t.TempDir()
 	in := clean(t, dir)
 	data, err := os.ReadFile(in)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	bad := filepath.Join(dir, "bad.wav")
 	nan := append([]byte(nil), data...)
-	if err := os.WriteFile(bad, nan[:len(nan)/2], 0o666); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.WriteFile(bad, nan[:len(nan)/2], 0o666))
 	before := files(t, dir)
 	for _, c := range []struct {
 		code int

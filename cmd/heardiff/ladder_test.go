@@ -18,9 +18,7 @@ func oneChain(t *testing.T) (study string) {
 	dir, study := emptyStudy(t)
 	command(t, 0, "chain", "add", "bus")
 	file := filepath.Join(dir, "music.wav")
-	if err := wav.Save(file, music(6), ""); err != nil {
-		t.Fatal(err)
-	}
+	must(t, wav.Save(file, music(6), ""))
 	command(t, 0, "capture", "add", "bus", file, "--as", "music")
 	return study
 }
@@ -106,9 +104,7 @@ func TestALaddersMistakesAreNamedAndLeaveNothing(t *testing.T) {
 		}
 	}
 	folders, err := os.ReadDir(filepath.Join(study, "audio", "excerpts"))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	if len(folders) > 1 { // the one is the clean excerpt itself, cut by the first command that got so far
 		t.Errorf("%d folders are left behind: %v", len(folders), folders)
 	}

@@ -85,15 +85,9 @@ func listeningStudy(t *testing.T, design string, count int) string {
 		c := noisy(music(4), k)
 		file := filepath.Join(dir, chain+".wav")
 		w, err := wav.Create(file, pcm.Format{Rate: 48000, Channels: 2, Bits: 24}, nil)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if err := w.Write(c.Channels); err != nil {
-			t.Fatal(err)
-		}
-		if err := w.Close(); err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
+		must(t, w.Write(c.Channels))
+		must(t, w.Close())
 		command(t, 0, "chain", "add", chain)
 		command(t, 0, "capture", "add", chain, file, "--as", "music")
 	}
@@ -143,9 +137,7 @@ func sitDown(t *testing.T, listen ...string) *sitting {
 func loadWAV(t *testing.T, path string) pcm.Clip {
 	t.Helper()
 	data, err := os.ReadFile(path)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	f, err := wav.New(bytes.NewReader(data), int64(len(data)))
 	if errors.Is(err, pcm.ErrEmpty) || errors.Is(err, wav.ErrUnfinished) { // before the first flush
 		return pcm.Clip{}

@@ -36,9 +36,7 @@ func TestMessagesNameNoKeysAndNoFunctions(t *testing.T) {
 			}
 			return nil
 		})
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 	}
 	if seen < 1000 {
 		t.Errorf("only %d messages were seen", seen)
@@ -49,9 +47,7 @@ func TestMessagesNameNoKeysAndNoFunctions(t *testing.T) {
 func messagesOf(t *testing.T, path string) (texts []string) {
 	t.Helper()
 	file, err := parser.ParseFile(token.NewFileSet(), path, nil, 0)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	ast.Inspect(file, func(n ast.Node) bool {
 		call, ok := n.(*ast.CallExpr)
 		if !ok {
@@ -70,9 +66,7 @@ func messagesOf(t *testing.T, path string) (texts []string) {
 		for _, arg := range call.Args {
 			if lit, ok := arg.(*ast.BasicLit); ok && lit.Kind == token.STRING {
 				text, err := strconv.Unquote(lit.Value)
-				if err != nil {
-					t.Fatal(err)
-				}
+				must(t, err)
 				texts = append(texts, text)
 			}
 		}

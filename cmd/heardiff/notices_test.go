@@ -9,9 +9,7 @@ import (
 // Every module that is linked in has its licence in the notices, in the version that is used.
 func TestEveryModuleHasItsNotice(t *testing.T) {
 	out, err := exec.Command("go", "list", "-deps", "-f", "{{with .Module}}{{.Path}} {{.Version}}{{end}}", ".").Output()
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	seen := 0
 	for line := range strings.Lines(string(out)) {
 		module := strings.TrimSpace(line)

@@ -24,9 +24,7 @@ func onePlan(n int, effect float64) trials.Plan {
 func TestPlanSaysWhatItCanFind(t *testing.T) {
 	var text strings.Builder
 	r, err := reportPlan(onePlan(16, 0.3), familyOfOne(onePlan(16, 0.3)))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	r.text(&text)
 	const want = "70 % of the time 12 of 16 0.45 42"
 	if !strings.Contains(strings.Join(strings.Fields(lay(text.String(), 0)), " "), want) {
@@ -55,9 +53,7 @@ func TestPlanShowsThePowerOfTheTestThatDecides(t *testing.T) {
 			t.Errorf("%s: power %v, want %v (%v)", name, at.Power, c.want, err)
 		}
 		r, err := reportPlan(p, familyOfOne(p))
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		// The study judges a first test at a little less than alpha, see link.Family.
 		p.Alpha = familyOfOne(p).TestLevel(p)
 		row := r.Power[1]
@@ -72,9 +68,7 @@ func TestPlanShowsThePowerOfTheTestThatDecides(t *testing.T) {
 
 func TestPlanForATinyEffectIsStillShown(t *testing.T) {
 	r, err := reportPlan(onePlan(16, 0.0005), familyOfOne(onePlan(16, 0.0005)))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	if last := r.Power[len(r.Power)-1]; last.Needed != nil {
 		t.Errorf("an effect of 0.0005 in %d trials", *last.Needed)
 	}
@@ -84,17 +78,11 @@ func TestPlanForATinyEffectIsStillShown(t *testing.T) {
 func TestSequentialPlanShowsItsRisks(t *testing.T) {
 	p := onePlan(60, 0.6)
 	made, err := study.MakeLooks(trials.ABX, "evidence", 60, 0, p.SmallestEffect, p.Alpha, p.Alpha)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	p.Looks = &made.Looks
-	if err := p.Validate(); err != nil {
-		t.Fatal(err)
-	}
+	must(t, p.Validate())
 	r, err := reportPlan(p, familyOfOne(p))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	for _, c := range r.Course {
 		if c.P == 0.5 && c.Heard > p.Alpha {
 			t.Errorf("a guesser is heard with probability %v", c.Heard)

@@ -17,9 +17,7 @@ import (
 func tableFile(t *testing.T, lines ...string) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "table.csv")
-	if err := os.WriteFile(path, []byte(strings.Join(lines, "\n")+"\n"), 0o644); err != nil {
-		t.Fatal(err)
-	}
+	must(t, os.WriteFile(path, []byte(strings.Join(lines, "\n")+"\n"), 0o644))
 	return path
 }
 

@@ -27,9 +27,7 @@ func playedStudy(t *testing.T, order trials.Order) string {
 	t.Helper()
 	ctx, dir := context.Background(), filepath.Join(t.TempDir(), "study")
 	s, err := sqlite.Create(ctx, dir, study.About{Title: "invented for a test"}, time.Now)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	defer s.Close()
 	plan := trials.Plan{ID: "1", Design: trials.ABX, Alpha: 0.05, SmallestEffect: 0.5, Order: order}
 	excerpt := study.Excerpt{Name: "opening", Music: "study", Seconds: 1, RateHz: 48000, Result: []byte("{}")}
@@ -62,9 +60,7 @@ func openCurrent(t testing.TB) *study.Study {
 func openIn(t testing.TB, folder string) *study.Study {
 	t.Helper()
 	s, err := study.Open(context.Background(), folder, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return s
 }
 
@@ -72,9 +68,7 @@ func openIn(t testing.TB, folder string) *study.Study {
 func openRecord(t testing.TB, dir string) *store.Store {
 	t.Helper()
 	s, err := sqlite.Open(context.Background(), dir, time.Now)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return s
 }
 
@@ -106,7 +100,7 @@ func reported(t *testing.T) (page, text string) {
 	return page, string(data)
 }
 
-func must(t *testing.T, err error) {
+func must(t testing.TB, err error) {
 	t.Helper()
 	if err != nil {
 		t.Fatal(err)

@@ -52,18 +52,14 @@ func collection(t testing.TB, dir string, sites, listeners int) (folder string, 
 	ctx := context.Background()
 	a := &app{stdout: io.Discard, stderr: io.Discard, now: time.Now, getenv: os.Getenv}
 	s, err := study.Create(ctx, folder, study.About{Title: "Invented: can ten thousand hear it?"}, a.host())
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	defer s.Close()
 	for _, name := range []string{"direct", "optical", "isolator"} {
 		err = errors.Join(err, s.AddChain(ctx, study.Chain{Name: name, About: "invented", Role: "source"}))
 	}
 	of, found := s.Study(ctx)
 	record := openRecord(t, folder)
-	if err := errors.Join(err, found, record.AddPlan(ctx, scalePlan()), record.Close()); err != nil {
-		t.Fatal(err)
-	}
+	must(t, errors.Join(err, found, record.AddPlan(ctx, scalePlan()), record.Close()))
 	for site := range sites {
 		path := filepath.Join(dir, fmt.Sprintf("site-%03d.bundle", site))
 		writeSite(t, a, path, of, site, listeners)
@@ -78,9 +74,7 @@ func writeSite(t testing.TB, a *app, path string, of study.About, site, listener
 	signer := sha256.Sum256(fmt.Appendf(nil, "invented site %d", site))
 	key := ed25519.NewKeyFromSeed(signer[:])
 	home, err := a.host().SealingKey()
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	p := scalePlan()
 	content := bundle.Content{Plans: []trials.Plan{p}}
 	for k := range listeners {
@@ -97,13 +91,9 @@ func writeSite(t testing.TB, a *app, path string, of study.About, site, listener
 		content.Listeners = append(content.Listeners, bundle.Listener{ID: v.Listener, Group: []string{"trained", "untrained"}[k%2], Simulated: true})
 	}
 	f, err := os.Create(path)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	err = bundle.Write(f, bundle.Draft{Kind: bundle.Results, Study: of.ID, Title: of.Title, Created: time.Now(), Content: content}, key)
-	if err := errors.Join(err, f.Close()); err != nil {
-		t.Fatal(err)
-	}
+	must(t, errors.Join(err, f.Close()))
 }
 
 // simulated returns the entries of a session whose listener is right with the given probability in the first comparison,
@@ -112,23 +102,17 @@ func simulated(t testing.TB, id string, p trials.Plan, seed trials.Seed, random 
 	t.Helper()
 	j, at := &notebook{}, time.Date(2025, 1, 1, 0, 0, 0, 0, time.UTC)
 	s, err := trials.Begin(id, trials.Seat{}, p, seed, j, func() time.Time { at = at.Add(7 * time.Second); return at })
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	for s.View().Phase != trials.Done {
 		s.Heard(trials.LabelX, 1)
 		s.Heard(trials.LabelA, 1)
 		cue, err := s.Route(trials.LabelX)
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		said := int(cue.Source()) // what was true
 		if known := 2*right - 1; cue.Comparison() > 0 || random.Float64() > known {
 			said = random.IntN(2)
 		}
-		if err := errors.Join(s.Ask(p.Design.Answers()[said], 1+random.IntN(4)), s.Confirm()); err != nil {
-			t.Fatal(err)
-		}
+		must(t, errors.Join(s.Ask(p.Design.Answers()[said], 1+random.IntN(4)), s.Confirm()))
 	}
 	return j.entries
 }

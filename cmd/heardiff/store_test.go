@@ -89,9 +89,7 @@ func TestWrongServersAreNamed(t *testing.T) {
 		t.Error(errs)
 	}
 	u, err := url.Parse(good)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	u.User = url.UserPassword("heardiff", "hidden")
 	fails(1, u.String(), "password authentication failed")
 	u, _ = url.Parse(good)

@@ -33,27 +33,21 @@ func rowsOf(t *testing.T, path string) []map[string]string {
 func wholeNumber(t *testing.T, text string) int {
 	t.Helper()
 	n, err := strconv.Atoi(text)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return n
 }
 
 func fraction(t *testing.T, text string) float64 {
 	t.Helper()
 	v, err := strconv.ParseFloat(text, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return v
 }
 
 func instantOf(t *testing.T, text string) time.Time {
 	t.Helper()
 	v, err := time.Parse(time.RFC3339Nano, text)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	return v
 }
 
@@ -68,9 +62,7 @@ func plansFromTables(t *testing.T, dir string) map[string]trials.Plan {
 			into interface{ UnmarshalText([]byte) error }
 			text string
 		}{{&c.Kind, r["kind"]}, {&p.Design, r["design"]}, {&p.Order, r["order"]}, {&p.Layout, r["layout"]}} {
-			if err := v.into.UnmarshalText([]byte(v.text)); err != nil {
-				t.Fatal(err)
-			}
+			must(t, v.into.UnmarshalText([]byte(v.text)))
 		}
 		p.ID, p.Alpha, p.SmallestEffect, p.SingleBlind = r["plan"], fraction(t, r["alpha"]), fraction(t, r["smallest_effect"]), r["single_blind"] == "TRUE"
 		p.LeastSeconds = fraction(t, r["least_s"])
@@ -185,17 +177,11 @@ func resultsFollow(t *testing.T, args []string) {
 	}
 	command(t, 0, "export", "--csv", dir)
 	again, err := link.Build(link.Input{Results: sessionsFromTables(t, dir), Family: familyFromTables(t, dir)})
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	rebuilt := resultSheet()
-	if err := rebuilt.begin(t.TempDir()); err != nil {
-		t.Fatal(err)
-	}
+	must(t, rebuilt.begin(t.TempDir()))
 	addResults(rebuilt, again)
-	if err := rebuilt.end(); err != nil {
-		t.Fatal(err)
-	}
+	must(t, rebuilt.end())
 	head, want := readExported(t, filepath.Join(dir, "results.csv"))
 	_, got := readExported(t, rebuilt.file.Name())
 	if len(got) != len(want) || len(want) < 3 {

@@ -13,9 +13,7 @@ import (
 func readExported(t *testing.T, path string) (head []string, rows [][]string) {
 	t.Helper()
 	f, err := os.Open(path)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	defer f.Close()
 	all, err := csv.NewReader(f).ReadAll()
 	if err != nil || len(all) == 0 {
@@ -50,9 +48,7 @@ func TestTablesAreOfTheTypesTheDictionaryNames(t *testing.T) {
 	answerPlan(t)
 	command(t, 0, "export", "--csv", dir)
 	got, err := os.ReadFile(filepath.Join(dir, "data_dictionary.csv"))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	if *update {
 		must(t, os.WriteFile("testdata/data_dictionary.csv", got, 0o644))
 	}

@@ -26,9 +26,7 @@ func truthful(t *testing.T, plan, listener string, seed uint64, hears func(trial
 	streams := map[int]*rand.Rand{}
 	sitThrough(t, plan, listener, func(session *trials.Session, p trials.Plan) trials.Answer {
 		cue, err := session.Route(trials.LabelX)
-		if err != nil {
-			t.Fatal(err)
-		}
+		must(t, err)
 		k := cue.Comparison()
 		if streams[k] == nil {
 			streams[k] = rand.New(rand.NewPCG(seed, uint64(11+k)))
@@ -47,9 +45,7 @@ func inventedBench(t *testing.T) string {
 	t.Helper()
 	dir, study := emptyStudy(t)
 	clean := filepath.Join(dir, "clean.wav")
-	if err := wav.Save(clean, music(5), ""); err != nil {
-		t.Fatal(err)
-	}
+	must(t, wav.Save(clean, music(5), ""))
 	for _, c := range []struct{ chain, dose string }{
 		{"clean", ""}, {"loose", "--jitter random --jitter-ps 300000"}, {"hissing", "--noise-dbfs -70"}, {"loud", "--noise-dbfs -120"},
 	} {
@@ -62,9 +58,7 @@ func inventedBench(t *testing.T) string {
 	}
 	command(t, 0, "prepare", "--excerpt", "1:3", "--name", "e")
 	db, err := sql.Open("sqlite", filepath.Join(study, sqlite.FileName))
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	defer db.Close()
 	if _, err := db.Exec(`UPDATE presentations SET result = json_set(result, '$.level_error_db', 0.3) WHERE chain = 'loud' AND treatment = ''`); err != nil {
 		t.Fatal(err)
@@ -101,9 +95,7 @@ func TestLinkFindsTheInventedTruth(t *testing.T) {
 
 	out, _ := command(t, 0, "link", "--json")
 	var r foundTruth
-	if err := wire.Unmarshal([]byte(out), &r); err != nil {
-		t.Fatal(err)
-	}
+	must(t, wire.Unmarshal([]byte(out), &r))
 	if !r.Simulated {
 		t.Error("simulated answers are not marked")
 	}
@@ -117,9 +109,7 @@ func TestLinkFindsTheInventedTruth(t *testing.T) {
 	// What the bench put behind the record is named, and nothing else.
 	out, _ = command(t, exitRejected, "verify", "--json")
 	var v verifyJSON
-	if err := wire.Unmarshal([]byte(out), &v); err != nil {
-		t.Fatal(err)
-	}
+	must(t, wire.Unmarshal([]byte(out), &v))
 	if len(v.Problems) != 1 || !strings.HasPrefix(v.Problems[0], "presentation ") || !strings.Contains(v.Problems[0], ": result was") {
 		t.Errorf("verify names %q", v.Problems)
 	}

@@ -23,9 +23,7 @@ func closingScreens(t *testing.T) map[string]string {
 	ctx, s := context.Background(), openCurrent(t)
 	defer s.Close()
 	ended, err := s.EndedSessions(ctx, study.Damaged)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	screens := map[string]string{}
 	for _, v := range ended {
 		rows, family := s.OwnRows(ctx, v.ID, v.Result)
@@ -71,9 +69,7 @@ func sameEverywhere(t *testing.T, least int) []study.VerdictReport {
 	page := filepath.Join(t.TempDir(), "report.html")
 	command(t, 0, "report", "--out", page)
 	data, err := os.ReadFile(page)
-	if err != nil {
-		t.Fatal(err)
-	}
+	must(t, err)
 	text, _ := command(t, 0, "results")
 	pooled, poolTables := pools(t, linked)
 	linkText, _ := command(t, 0, "link")

@@ -30,9 +30,7 @@ func proved(t *testing.T, want int, args ...string) provedJSON {
 	t.Helper()
 	out, _ := command(t, want, append([]string{"verify", "--json"}, args...)...)
 	var v provedJSON
-	if err := wire.Unmarshal([]byte(out), &v); err != nil {
-		t.Fatal(err)
-	}
+	must(t, wire.Unmarshal([]byte(out), &v))
 	if v.OK != (want == 0) || v.OK != (len(v.Problems) == 0) || v.Unknown == "" {
 		t.Errorf("exit %d, and %+v", want, v)
 	}
