@@ -53,8 +53,8 @@ func (a *app) listing(short string, read func(ctx context.Context, s *study.Stud
 
 func (a *app) chainListCommand() *cobra.Command {
 	return a.listing("list the chains", func(ctx context.Context, s *study.Study) (list, error) {
-		v, err := contents(ctx, s)
-		return list{"chains", "chains", v.Chains, v.chainsTable()}, err
+		v, err := s.Contents(ctx)
+		return list{"chains", "chains", v.Chains, chainsTable(v)}, err
 	})
 }
 
@@ -72,8 +72,8 @@ func (a *app) captureListCommand() *cobra.Command {
 
 func (a *app) excerptListCommand() *cobra.Command {
 	return a.listing("list the excerpts that were prepared", func(ctx context.Context, s *study.Study) (list, error) {
-		v, err := contents(ctx, s)
-		return list{"excerpts", "excerpts", v.Excerpts, v.excerptsTable()}, err
+		v, err := s.Contents(ctx)
+		return list{"excerpts", "excerpts", v.Excerpts, excerptsTable(v)}, err
 	})
 }
 

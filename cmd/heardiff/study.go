@@ -96,89 +96,31 @@ func (a *app) studyFolder() string {
 	return "."
 }
 
-// studyContents is what "study show" prints.
-type studyContents struct {
-	Schema string `json:"schema"`
-	study.About
-	Chains    []study.Chain    `json:"chains"`
-	Captures  []study.Capture  `json:"captures"`
-	Excerpts  []excerptName    `json:"excerpts"`
-	Plans     []string         `json:"plans"`
-	Listeners []study.Listener `json:"listeners"`
-	Sessions  int              `json:"sessions"`
-}
-
-type excerptName struct {
-	Name    string  `json:"excerpt"`
-	Music   string  `json:"music"`
-	StartS  float64 `json:"start_s"`
-	Seconds float64 `json:"seconds"`
-}
-
 func (a *app) showStudy(ctx context.Context, s *study.Study) error {
-	v, err := contents(ctx, s)
+	v, err := s.Contents(ctx)
 	if err != nil {
 		return err
 	}
-	return a.printStep(ctx, s, v, func(w io.Writer) { v.text(w) })
+	return a.printStep(ctx, s, v, func(w io.Writer) { contentsText(w, v) })
 }
 
-func contents(ctx context.Context, s *study.Study) (v studyContents, err error) {
-	v.Schema = "heardiff.study/1"
-	if v.About, err = s.Study(ctx); err != nil {
-		return v, err
-	}
-	if v.Chains, err = s.Chains(ctx); err != nil {
-		return v, err
-	}
-	if v.Captures, err = s.Captures(ctx); err != nil {
-		return v, err
-	}
-	if v.Listeners, err = s.Listeners(ctx); err != nil {
-		return v, err
-	}
-	excerpts, err := s.Excerpts(ctx)
-	if err != nil {
-		return v, err
-	}
-	for _, e := range excerpts {
-		v.Excerpts = append(v.Excerpts, excerptName{e.Name, e.Music, e.StartS, e.Seconds})
-	}
-	plans, err := s.Plans(ctx)
-	if err != nil {
-		return v, err
-	}
-	for _, p := range plans {
-		v.Plans = append(v.Plans, p.ID)
-	}
-	sessions, err := s.Sessions(ctx)
-	v.Sessions = len(sessions)
-	return v, err
-}
-
-func (v studyContents) text(w io.Writer) {
+func contentsText(w io.Writer, v study.Contents) {
 	fmt.Fprintf(w, "%s\nmade %s, study %.8s\n", v.Title, v.Created.Local().Format("2 January 2006 15:04"), v.ID)
-	v.chainsTable().print(w, "\n")
-	v.excerptsTable().print(w, "\n")
+	chainsTable(v).print(w, "\n")
+	excerptsTable(v).print(w, "\n")
 	fmt.Fprintf(w, "\n%s, %s, %s\n", trials.Counted(len(v.Plans), "plan"), trials.Counted(len(v.Listeners), "listener"), trials.Counted(v.Sessions, "session"))
 }
 
-func (v studyContents) chainsTable() *table {
+func chainsTable(v study.Contents) *table {
 	t := newTable("chain", "role", "after", "captures", "cost", "about")
 	t.right(3, 4)
 	for _, c := range v.Chains {
-		n := 0
-		for _, k := range v.Captures {
-			if k.Chain == c.Name {
-				n++
-			}
-		}
-		t.row(c.Name, c.Role, c.After, fmt.Sprint(n), optional(c.Cost, "%g"), c.About)
+		t.row(c.Name, c.Role, c.After, fmt.Sprint(v.CapturesOf(c.Name)), optional(c.Cost, "%g"), c.About)
 	}
 	return t
 }
 
-func (v studyContents) excerptsTable() *table {
+func excerptsTable(v study.Contents) *table {
 	t := newTable("excerpt", "music", "start (s)", "length (s)")
 	t.right(2, 3)
 	for _, x := range v.Excerpts {
