@@ -6,6 +6,7 @@ import (
 	"io"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"heardiff/trials/study"
 )
@@ -36,11 +37,16 @@ difference smaller than its own cannot be tested through it. For a chain that an
 			return a.addChain(c.Context(), chain)
 		},
 	}
-	c.Flags().StringVar(&chain.About, "about", "", "what it is, in a `line`")
+	chainFlags(c.Flags(), &chain.About, &chain.Role, &chain.After, "source")
 	c.Flags().Float64Var(&cost, "cost", 0, "what it costs, in any one `currency`")
-	c.Flags().StringVar(&chain.Role, "role", "source", "`source`, floor or replay")
-	c.Flags().StringVar(&chain.After, "after", "", "the `chain` whose output feeds it")
 	return c
+}
+
+// chainFlags say what a chain is, of the given role unless a flag names one.
+func chainFlags(f *pflag.FlagSet, about, role, after *string, usualRole string) {
+	f.StringVar(about, "about", "", "what it is, in a `line`")
+	f.StringVar(role, "role", usualRole, "`source`, floor or replay")
+	f.StringVar(after, "after", "", "the `chain` whose output feeds it")
 }
 
 func (a *app) addChain(ctx context.Context, chain study.Chain) error {

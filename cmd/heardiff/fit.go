@@ -58,7 +58,7 @@ without an end) a trend test and an isotonic curve, which assume no shape, are p
 	fl.StringVar(&f.lapse, "lapse", "0", "lapse rate, a `number` or free (0 to 0.1)")
 	fl.StringVar(&f.pooled, "pooled", "common", "listeners: one `common` threshold, or random ones about a mean")
 	fl.BoolVar(&f.next, "next", false, "say at which dose the next trial teaches most")
-	fl.Float64Var(&f.confidence, "confidence", 0.95, "confidence of the intervals")
+	confidenceFlag(fl, &f.confidence)
 	fl.IntVar(&f.bootstrap, "bootstrap", 0, "simulated data sets for the goodness of fit; 0 is asymptotic")
 	fl.Uint64Var(&f.seed, "seed", 1, "`seed` of the simulation")
 	return c

@@ -172,11 +172,8 @@ measurements are read against floors, and results against the replay chain.`,
 			})
 		},
 	}
-	f := c.Flags()
-	f.StringVar(&about, "about", "", "what it is, in a `line`")
-	f.StringVar(&cost, "cost", "", "what it costs, in any one `currency`, or none")
-	f.StringVar(&role, "role", "", "`source`, floor or replay")
-	f.StringVar(&after, "after", "", "the `chain` whose output feeds it")
+	chainFlags(c.Flags(), &about, &role, &after, "")
+	c.Flags().StringVar(&cost, "cost", "", "what it costs, in any one `currency`, or none")
 	whyFlag(c, &why)
 	return c
 }

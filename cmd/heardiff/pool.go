@@ -61,8 +61,8 @@ sites. It takes counts alone: a percentage, from such an analysis or from print,
 	}
 	c.Flags().StringVar(&design, "design", "", "how the counts came about: "+countedDesigns()+" (else abx; without FILE.csv: the only one of the study)")
 	c.Flags().StringVar(&comparison, "comparison", "", "without FILE.csv: the `name` of the comparison")
-	c.Flags().Float64Var(&alpha, "alpha", 0.05, "accepted risk of 'heard' by chance")
-	c.Flags().Float64Var(&confidence, "confidence", 0.95, "confidence of two-sided intervals")
+	alphaFlag(c.Flags(), &alpha)
+	confidenceFlag(c.Flags(), &confidence)
 	return c
 }
 

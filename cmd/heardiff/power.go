@@ -73,7 +73,7 @@ of mean --p-true and intraclass correlation --rho. That power is simulated.
 	fl.Float64Var(&f.pTrue, "p-true", 0, "the proportion correct worth finding")
 	fl.Float64Var(&f.dPrime, "d-prime", 0, "the same as a d' (by the model usual for the design: independent observations in abx)")
 	fl.Float64Var(&f.discriminator, "discriminators", 0, "the same as a proportion of discriminators")
-	fl.Float64Var(&f.alpha, "alpha", 0.05, "accepted risk of 'heard' by chance")
+	alphaFlag(fl, &f.alpha)
 	fl.Float64Var(&f.power, "power", 0.8, "the wanted chance of finding it")
 	fl.IntVar(&f.trials, "trials", 0, "give the power of this many trials instead")
 	fl.Float64Var(&f.ruleOut, "rule-out", 0, "plan to rule out this proportion of discriminators")

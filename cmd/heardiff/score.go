@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"heardiff/stats"
 	"heardiff/trials"
@@ -60,10 +61,18 @@ which a habit of saying "different" can raise when same and different pairs are 
 	fl.IntVar(&f.misses, "misses", 0, "'same' said of different pairs")
 	fl.IntVar(&f.falseAlarms, "false-alarms", 0, "'different' said of same pairs")
 	fl.IntVar(&f.correctRejections, "correct-rejections", 0, "'same' said of same pairs")
-	fl.Float64Var(&f.alpha, "alpha", 0.05, "accepted risk of 'heard' by chance")
-	fl.Float64Var(&f.confidence, "confidence", 0.95, "confidence of two-sided intervals")
+	alphaFlag(fl, &f.alpha)
+	confidenceFlag(fl, &f.confidence)
 	fl.StringVar(&f.plan, "plan", "fixed", "`fixed`, or sequential where results were looked at on the way")
 	return c
+}
+
+func alphaFlag(f *pflag.FlagSet, alpha *float64) {
+	f.Float64Var(alpha, "alpha", 0.05, "accepted risk of 'heard' by chance")
+}
+
+func confidenceFlag(f *pflag.FlagSet, confidence *float64) {
+	f.Float64Var(confidence, "confidence", 0.95, "confidence of two-sided intervals")
 }
 
 func (a *app) score(c *cobra.Command, f scoreFlags) error {
