@@ -2,10 +2,7 @@ package main
 
 import (
 	"go/ast"
-	"go/parser"
 	"go/token"
-	"io/fs"
-	"path/filepath"
 	"strings"
 	"testing"
 )
@@ -13,36 +10,23 @@ import (
 // A number that decides is a constant with a name, its unit and where it comes from: no comparison by size holds another number than 0, 1/2,
 // 1 and 2, except in indices and bounds of slices. What only tests use is left out.
 func TestNumbersThatDecideHaveNames(t *testing.T) {
-	for _, room := range codeRooms {
-		must(t, filepath.WalkDir(filepath.Join("..", "..", room), func(path string, d fs.DirEntry, err error) error {
-			if err != nil || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") || strings.HasSuffix(filepath.Dir(path), "test") {
-				return err
-			}
-			return findBareNumbers(t, path)
-		}))
-	}
+	eachProgramSource(t, codeRooms, func(s source) { findBareNumbers(t, s) })
 }
 
 // findBareNumbers reports the comparisons of a file that hold a bare number.
-func findBareNumbers(t *testing.T, path string) error {
-	set := token.NewFileSet()
-	file, err := parser.ParseFile(set, path, nil, 0)
-	if err != nil {
-		return err
-	}
-	ast.Inspect(file, func(n ast.Node) bool {
+func findBareNumbers(t *testing.T, s source) {
+	ast.Inspect(s.File, func(n ast.Node) bool {
 		c, ok := n.(*ast.BinaryExpr)
 		if !ok || c.Op != token.LSS && c.Op != token.GTR && c.Op != token.LEQ && c.Op != token.GEQ {
 			return true
 		}
 		for _, side := range []ast.Expr{c.X, c.Y} {
 			if number := bareNumber(side); number != "" {
-				t.Errorf("%s: %s decides without a name", set.Position(c.Pos()), number)
+				t.Errorf("%s: %s decides without a name", s.at(c.Pos()), number)
 			}
 		}
 		return true
 	})
-	return nil
 }
 
 // bareNumber returns a number in an expression that needs a name, "" where there is none.

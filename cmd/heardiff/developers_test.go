@@ -40,18 +40,13 @@ func TestTheGuideForContributorsNamesWhatIsThere(t *testing.T) {
 func functionsOfTheTree(t *testing.T) map[string]bool {
 	t.Helper()
 	names := map[string]bool{}
-	for _, room := range codeRooms {
-		eachFile(t, room, func(path string, file *ast.File) {
-			if strings.HasSuffix(path, "_test.go") {
-				return
+	eachProgramSource(t, codeRooms, func(s source) {
+		for _, d := range s.Decls {
+			if f, ok := d.(*ast.FuncDecl); ok {
+				names[ownerOf(f, s.Name.Name)+"."+f.Name.Name] = true
 			}
-			for _, d := range file.Decls {
-				if f, ok := d.(*ast.FuncDecl); ok {
-					names[ownerOf(f, file.Name.Name)+"."+f.Name.Name] = true
-				}
-			}
-		})
-	}
+		}
+	})
 	return names
 }
 

@@ -67,10 +67,6 @@ const negligible = 1e-9
 // improved; names of files and schemas are left out.
 func figuresOf(t *testing.T, text string) any {
 	t.Helper()
-	d := json.NewDecoder(strings.NewReader(text))
-	d.UseNumber()
-	var v any
-	must(t, d.Decode(&v))
 	var keep func(v any) any
 	keep = func(v any) any {
 		switch v := v.(type) {
@@ -105,7 +101,16 @@ func figuresOf(t *testing.T, text string) any {
 		}
 		return v
 	}
-	return keep(v)
+	return keep(withNumbers(t, text))
+}
+
+// withNumbers decodes JSON and keeps each number as it is written.
+func withNumbers(t *testing.T, text string) (v any) {
+	t.Helper()
+	d := json.NewDecoder(strings.NewReader(text))
+	d.UseNumber()
+	must(t, d.Decode(&v))
+	return v
 }
 
 func compareFigures(t *testing.T, path string, got map[string]any) {
@@ -116,10 +121,7 @@ func compareFigures(t *testing.T, path string, got map[string]any) {
 	}
 	data, err := os.ReadFile(path)
 	must(t, err)
-	want := map[string]any{}
-	d := json.NewDecoder(strings.NewReader(string(data)))
-	d.UseNumber()
-	must(t, d.Decode(&want))
+	want := withNumbers(t, string(data)).(map[string]any)
 	var differ []string
 	for name := range got {
 		compareValues(name, want[name], got[name], &differ)

@@ -2,17 +2,10 @@ package main
 
 import (
 	"go/ast"
-	"go/parser"
-	"go/token"
-	"io/fs"
-	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
 )
-
-// codeRooms are the folders that hold the program's code.
-var codeRooms = []string{"cmd", "measure", "playback", "stats", "trials"}
 
 // harmless is what a comment says of a judgement that no test holds: it decides how long something takes or how much is shown.
 const harmless = "no figure depends on it"
@@ -25,23 +18,21 @@ var (
 // What somebody judged, without a source, names the test that holds it, which exists, or says that no figure depends on it.
 func TestJudgementsNameTheirTest(t *testing.T) {
 	known, seen := testsOfTheTree(t), 0
-	for _, room := range codeRooms {
-		eachFile(t, room, func(path string, file *ast.File) {
-			if strings.HasSuffix(path, "_test.go") {
-				return
+	eachSource(t, codeRooms, func(s source) {
+		if strings.HasSuffix(s.path, "_test.go") {
+			return
+		}
+		for _, c := range s.Comments {
+			text := strings.Join(strings.Fields(c.Text()), " ")
+			if !judgementText.MatchString(text) {
+				continue
 			}
-			for _, c := range file.Comments {
-				text := strings.Join(strings.Fields(c.Text()), " ")
-				if !judgementText.MatchString(text) {
-					continue
-				}
-				seen++
-				for _, fault := range unheld(text, known) {
-					t.Errorf("%s: %s: %.120s", path, fault, text)
-				}
+			seen++
+			for _, fault := range unheld(text, known) {
+				t.Errorf("%s: %s: %.120s", s.path, fault, text)
 			}
-		})
-	}
+		}
+	})
 	if seen < 100 {
 		t.Errorf("only %d judgements were read", seen)
 	}
@@ -77,29 +68,12 @@ func TestAJudgementWithoutATestIsFound(t *testing.T) {
 func testsOfTheTree(t *testing.T) map[string]bool {
 	t.Helper()
 	names := map[string]bool{}
-	for _, room := range codeRooms {
-		eachFile(t, room, func(_ string, file *ast.File) {
-			for _, d := range file.Decls {
-				if f, ok := d.(*ast.FuncDecl); ok && f.Recv == nil && testName.MatchString(f.Name.Name) {
-					names[f.Name.Name] = true
-				}
+	eachSource(t, codeRooms, func(s source) {
+		for _, d := range s.Decls {
+			if f, ok := d.(*ast.FuncDecl); ok && f.Recv == nil && testName.MatchString(f.Name.Name) {
+				names[f.Name.Name] = true
 			}
-		})
-	}
+		}
+	})
 	return names
-}
-
-// eachFile parses the Go files of a room, with their comments.
-func eachFile(t *testing.T, room string, visit func(path string, file *ast.File)) {
-	t.Helper()
-	must(t, filepath.WalkDir(filepath.Join("..", "..", room), func(path string, d fs.DirEntry, err error) error {
-		if err != nil || !strings.HasSuffix(path, ".go") {
-			return err
-		}
-		file, err := parser.ParseFile(token.NewFileSet(), path, nil, parser.ParseComments)
-		if err == nil {
-			visit(path, file)
-		}
-		return err
-	}))
 }

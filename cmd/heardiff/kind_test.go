@@ -4,9 +4,7 @@ import (
 	"go/ast"
 	"go/parser"
 	"go/token"
-	"io/fs"
 	"path/filepath"
-	"strconv"
 	"strings"
 	"testing"
 
@@ -24,23 +22,15 @@ func TestNothingSwitchesOnAKind(t *testing.T) {
 		names[k.Name] = true
 	}
 	files := 0
-	for _, root := range []string{".", "../../trials"} {
-		must(t, filepath.WalkDir(root, func(path string, d fs.DirEntry, err error) error {
-			if err != nil || d.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") || strings.HasPrefix(d.Name(), "kind_") || strings.Contains(path, "storetest") {
-				return err
-			}
-			files++
-			set := token.NewFileSet()
-			parsed, err := parser.ParseFile(set, path, nil, 0)
-			if err != nil {
-				return err
-			}
-			for _, at := range switchesOn(parsed, names) {
-				t.Errorf("%s: asks which kind it is: let the kind declare it", set.Position(at))
-			}
-			return nil
-		}))
-	}
+	eachProgramSource(t, []string{"cmd/heardiff", "trials"}, func(s source) {
+		if strings.HasPrefix(filepath.Base(s.path), "kind_") {
+			return
+		}
+		files++
+		for _, at := range switchesOn(s.File, names) {
+			t.Errorf("%s: asks which kind it is: let the kind declare it", s.at(at))
+		}
+	})
 	if files < 50 {
 		t.Errorf("only %d files were read", files)
 	}
@@ -65,12 +55,8 @@ func f(k string) bool {
 // switchesOn returns where one of the names is compared or a case, and where two are keys of one table.
 func switchesOn(file *ast.File, names map[string]bool) []token.Pos {
 	named := func(e ast.Expr) bool {
-		lit, ok := e.(*ast.BasicLit)
-		if !ok || lit.Kind != token.STRING {
-			return false
-		}
-		text, err := strconv.Unquote(lit.Value)
-		return err == nil && names[text]
+		text, ok := constantText(e)
+		return ok && names[text]
 	}
 	var found []token.Pos
 	ast.Inspect(file, func(n ast.Node) bool {

@@ -2,12 +2,7 @@ package main
 
 import (
 	"go/ast"
-	"go/parser"
-	"go/token"
-	"io/fs"
-	"path/filepath"
 	"regexp"
-	"strconv"
 	"strings"
 	"testing"
 
@@ -25,55 +20,32 @@ func TestTheLibraryNamesNoFlagsAndNoCommands(t *testing.T) {
 	}
 	named := regexp.MustCompile(`(^|[^-\w])--[a-z]|heardiff (` + strings.Join(commands, "|") + `)\b`)
 	seen := 0
-	for _, room := range []string{"trials", "measure", "playback", "stats"} {
-		err := filepath.WalkDir(filepath.Join("..", "..", room), func(path string, d fs.DirEntry, err error) error {
-			if err != nil || d.IsDir() || !strings.HasSuffix(path, ".go") || strings.HasSuffix(path, "_test.go") {
-				return err
-			}
-			for _, text := range textsOf(t, path) {
+	eachProgramSource(t, []string{"trials", "measure", "playback", "stats"}, func(s source) {
+		ast.Inspect(s.File, func(n ast.Node) bool {
+			if text, ok := constantText(n); ok {
 				seen++
 				if named.MatchString(text) {
-					t.Errorf("%s: %q", path, text)
+					t.Errorf("%s: %q", s.at(n.Pos()), text)
 				}
 			}
-			return nil
+			return true
 		})
-		must(t, err)
-	}
+	})
 	if seen < 3000 {
 		t.Errorf("only %d texts were seen", seen)
 	}
 }
 
-// textsOf returns all constant texts of a file.
-func textsOf(t *testing.T, path string) (texts []string) {
-	t.Helper()
-	file, err := parser.ParseFile(token.NewFileSet(), path, nil, 0)
-	must(t, err)
-	ast.Inspect(file, func(n ast.Node) bool {
-		if lit, ok := n.(*ast.BasicLit); ok && lit.Kind == token.STRING {
-			text, err := strconv.Unquote(lit.Value)
-			must(t, err)
-			texts = append(texts, text)
-		}
-		return true
-	})
-	return texts
-}
-
 // constantsOf returns the values of the constants of a type that a file declares.
 func constantsOf(t *testing.T, path, typed string) (values []string) {
 	t.Helper()
-	file, err := parser.ParseFile(token.NewFileSet(), path, nil, 0)
-	must(t, err)
-	ast.Inspect(file, func(n ast.Node) bool {
+	ast.Inspect(parsed(t, path).File, func(n ast.Node) bool {
 		spec, ok := n.(*ast.ValueSpec)
 		if !ok {
 			return true
 		}
 		if of, ok := spec.Type.(*ast.Ident); ok && of.Name == typed {
-			text, err := strconv.Unquote(spec.Values[0].(*ast.BasicLit).Value)
-			must(t, err)
+			text, _ := constantText(spec.Values[0])
 			values = append(values, text)
 		}
 		return true
