@@ -84,16 +84,13 @@ func (a *app) prepare(ctx context.Context, o prepareOptions, method func(*study.
 	if err != nil {
 		return err
 	}
-	s, err := a.openStudy(ctx)
-	if err != nil {
-		return err
-	}
-	defer s.Close()
-	p, err := method(s, ctx, cut)
-	if err != nil {
-		return err
-	}
-	return a.printStep(ctx, s, p, func(w io.Writer) { preparedText(w, p) })
+	return a.inStudy(ctx, func(s *study.Study) error {
+		p, err := method(s, ctx, cut)
+		if err != nil {
+			return err
+		}
+		return a.printStep(ctx, s, p, func(w io.Writer) { preparedText(w, p) })
+	})
 }
 
 // cut reads the flags that say where to cut and what to call it.
