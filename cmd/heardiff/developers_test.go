@@ -2,7 +2,6 @@ package main
 
 import (
 	"go/ast"
-	"os"
 	"regexp"
 	"strings"
 	"testing"
@@ -10,9 +9,8 @@ import (
 
 // The guide for contributors names what is there: each function of its walk from main to the verdict, and each test.
 func TestTheGuideForContributorsNamesWhatIsThere(t *testing.T) {
-	data, err := os.ReadFile("../../DEVELOPERS.md")
-	must(t, err)
-	_, walk, begun := strings.Cut(string(data), "To read it top-down:")
+	data := contentOf(t, "../../DEVELOPERS.md")
+	_, walk, begun := strings.Cut(data, "To read it top-down:")
 	walk, _, ended := strings.Cut(walk, "\n\n")
 	if !begun || !ended {
 		t.Fatal("the walk is gone")
@@ -28,7 +26,7 @@ func TestTheGuideForContributorsNamesWhatIsThere(t *testing.T) {
 		}
 	}
 	tests := testsOfTheTree(t)
-	for _, name := range testName.FindAllString(string(data), -1) {
+	for _, name := range testName.FindAllString(data, -1) {
 		if name != "Example" && !tests[name] {
 			t.Errorf("there is no %s", name)
 		}

@@ -12,9 +12,8 @@ import (
 
 // Every block of the README that shows a command ("$ heardiff …") is run, and must print what the README says.
 func TestReadmeShowsWhatIsPrinted(t *testing.T) {
-	data, err := os.ReadFile("../../README.md")
-	must(t, err)
-	lines := strings.Split(string(data), "\n")
+	data := contentOf(t, "../../README.md")
+	lines := strings.Split(data, "\n")
 	ran := 0
 	for i := 0; i < len(lines); i++ {
 		line, isCommand := strings.CutPrefix(lines[i], "    $ heardiff ")
@@ -40,9 +39,8 @@ func TestReadmeShowsWhatIsPrinted(t *testing.T) {
 
 // Every command that the README names must exist and take the flags and arguments it is shown with.
 func TestReadmeNamesRealCommands(t *testing.T) {
-	data, err := os.ReadFile("../../README.md")
-	must(t, err)
-	if seen := checkCommandLines(t, "    ", string(data)); seen < 15 {
+	data := contentOf(t, "../../README.md")
+	if seen := checkCommandLines(t, "    ", data); seen < 15 {
 		t.Errorf("only %d commands were found", seen)
 	}
 }

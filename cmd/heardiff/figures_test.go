@@ -119,9 +119,8 @@ func compareFigures(t *testing.T, path string, got map[string]any) {
 		must(t, os.MkdirAll(filepath.Dir(path), 0o755))
 		must(t, os.WriteFile(path, onePerLine(t, got), 0o644))
 	}
-	data, err := os.ReadFile(path)
-	must(t, err)
-	want := withNumbers(t, string(data)).(map[string]any)
+	data := contentOf(t, path)
+	want := withNumbers(t, data).(map[string]any)
 	var differ []string
 	for name := range got {
 		compareValues(name, want[name], got[name], &differ)

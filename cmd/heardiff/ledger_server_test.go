@@ -17,9 +17,7 @@ import (
 // schemaOf returns the name of a study's schema.
 func schemaOf(t *testing.T, study string) string {
 	t.Helper()
-	name, err := os.ReadFile(filepath.Join(study, postgres.FileName))
-	must(t, err)
-	return strings.TrimSpace(string(name))
+	return strings.TrimSpace(contentOf(t, filepath.Join(study, postgres.FileName)))
 }
 
 // onTheServer runs statements with a study's schema as the search path and its triggers disabled.

@@ -141,10 +141,9 @@ func TestASessionThatEndedOtherwiseElsewhereIsVoid(t *testing.T) {
 	page := filepath.Join(t.TempDir(), "page.html")
 	endedTwice(t, study, t.TempDir())
 	command(t, 0, "report", "--out", page)
-	text, err := os.ReadFile(page)
-	must(t, err)
+	text := contentOf(t, page)
 	for name, said := range map[string]string{"link": saysOf(t, study, 0, "link"), "link --json": saysOf(t, study, 0, "link", "--json"),
-		"pool": saysOf(t, study, exitRejected, "pool"), "results": saysOf(t, study, 0, "results"), "report": string(text)} {
+		"pool": saysOf(t, study, exitRejected, "pool"), "results": saysOf(t, study, 0, "results"), "report": text} {
 		if !strings.Contains(said, "its order was opened as far as entry") {
 			t.Errorf("%s: %.3000s", name, said)
 		}

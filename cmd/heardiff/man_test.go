@@ -22,7 +22,7 @@ func TestEveryCommandHasItsManualPage(t *testing.T) {
 	request := regexp.MustCompile(`^\.(\\" |TH |SH |PP$|TP$|nf$|fi$)`)
 	var check func(c *cobra.Command)
 	check = func(c *cobra.Command) {
-		page := readPage(t, filepath.Join(dir, "man1", strings.ReplaceAll(c.CommandPath(), " ", "-")+".1"))
+		page := contentOf(t, filepath.Join(dir, "man1", strings.ReplaceAll(c.CommandPath(), " ", "-")+".1"))
 		c.LocalFlags().VisitAll(func(f *pflag.Flag) {
 			if !strings.Contains(page, strings.ReplaceAll("--"+f.Name, "-", `\-`)) {
 				t.Errorf("%s: the page has no --%s", c.CommandPath(), f.Name)
@@ -42,7 +42,7 @@ func TestEveryCommandHasItsManualPage(t *testing.T) {
 	}
 	check((&app{}).rootCommand())
 	for _, topic := range guide.Names() {
-		if page := readPage(t, filepath.Join(dir, "man7", "heardiff-"+topic+".7")); strings.Count(page, "\n") < 20 {
+		if page := contentOf(t, filepath.Join(dir, "man7", "heardiff-"+topic+".7")); strings.Count(page, "\n") < 20 {
 			t.Errorf("%s: %q", topic, page)
 		}
 	}
@@ -65,11 +65,4 @@ func TestASectionOnAnotherDiskIsNamed(t *testing.T) {
 	if left, err := os.ReadDir(disk); err != nil || len(left) > 0 {
 		t.Errorf("left on the disk: %v, error %v", left, err)
 	}
-}
-
-func readPage(t *testing.T, path string) string {
-	t.Helper()
-	page, err := os.ReadFile(path)
-	must(t, err)
-	return string(page)
 }

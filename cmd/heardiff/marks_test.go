@@ -36,10 +36,9 @@ func TestMarksComeHomeWithTheResults(t *testing.T) {
 	t.Setenv("HEARDIFF_STUDY", home)
 	command(t, 0, "import", back) // again
 	command(t, 0, "report", "--out", page)
-	text, err := os.ReadFile(page)
-	must(t, err)
+	text := contentOf(t, page)
 	for name, said := range map[string]string{"link": saysOf(t, home, 0, "link"), "link --json": saysOf(t, home, 0, "link", "--json"),
-		"pool": saysOf(t, home, exitRejected, "pool"), "results": saysOf(t, home, 0, "results"), "report": string(text),
+		"pool": saysOf(t, home, exitRejected, "pool"), "results": saysOf(t, home, 0, "results"), "report": text,
 		"verify": saysOf(t, home, 0, "verify"), "verify --json": saysOf(t, home, 0, "verify", "--json")} {
 		if !strings.Contains(said, why) {
 			t.Errorf("%s: %.3000s", name, said)

@@ -26,9 +26,8 @@ func golden(t *testing.T, name, text string) {
 		must(t, os.MkdirAll("testdata", 0o755))
 		must(t, os.WriteFile(path, []byte(text), 0o644))
 	}
-	want, err := os.ReadFile(path)
-	must(t, err)
-	if text != string(want) {
+	want := contentOf(t, path)
+	if text != want {
 		t.Errorf("%s differs from %s; -update writes it anew\n%s", name, path, text)
 	}
 }

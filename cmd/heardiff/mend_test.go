@@ -125,9 +125,8 @@ func TestALaterTitleIsProved(t *testing.T) {
 	proved(t, 0)
 	for path, title := range map[string]string{before: "a test", after: "A clearer question?"} {
 		proved(t, 0, path)
-		page, err := os.ReadFile(path)
-		must(t, err)
-		if !strings.Contains(string(page), "<title>"+title) {
+		page := contentOf(t, path)
+		if !strings.Contains(page, "<title>"+title) {
 			t.Errorf("%s is not titled %q", filepath.Base(path), title)
 		}
 	}

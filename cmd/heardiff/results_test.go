@@ -95,9 +95,7 @@ func reported(t *testing.T) (page, text string) {
 	t.Helper()
 	page = filepath.Join(t.TempDir(), "report.html")
 	command(t, 0, "report", "--out", page)
-	data, err := os.ReadFile(page)
-	must(t, err)
-	return page, string(data)
+	return page, contentOf(t, page)
 }
 
 func must(t testing.TB, err error) {
@@ -105,6 +103,14 @@ func must(t testing.TB, err error) {
 	if err != nil {
 		t.Fatal(err)
 	}
+}
+
+// contentOf returns what a file holds.
+func contentOf(t *testing.T, path string) string {
+	t.Helper()
+	data, err := os.ReadFile(path)
+	must(t, err)
+	return string(data)
 }
 
 // inStudyFolder runs a command on the study and decodes its JSON into v.

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -17,9 +16,7 @@ func TestSilentSessionsAreMarkedEverywhere(t *testing.T) {
 	command(t, 0, "report", "--out", page)
 	command(t, 0, "export", "--csv", tables)
 	read := func(path string) string {
-		text, err := os.ReadFile(path)
-		must(t, err)
-		return string(text)
+		return contentOf(t, path)
 	}
 	results, _ := command(t, 0, "results")
 	asJSON, _ := command(t, 0, "results", "--json")

@@ -42,9 +42,7 @@ func provenPage(t *testing.T) (page string) {
 	}
 	page = filepath.Join(t.TempDir(), "page.html")
 	command(t, 0, "report", "--out", page)
-	data, err := os.ReadFile(page)
-	must(t, err)
-	return string(data)
+	return contentOf(t, page)
 }
 
 // edit is one edit of a page, and what the fault must name.
