@@ -114,13 +114,8 @@ type stretch struct {
 // LookAt looks at stretches of r, together far shorter than r. Errors are those of reading.
 func LookAt(r pcm.Reader) (Look, error) {
 	f := r.Format()
-	size := leastLook
-	for float64(size) < lookSeconds*f.Rate.Hz() {
-		size *= 2
-	}
-	for size > r.Frames() {
-		size /= 2
-	}
+	size := max(leastLook, spectrum.PowerOfTwo(int(math.Ceil(lookSeconds*f.Rate.Hz()))))
+	size = spectrum.Halved(size, 0, r.Frames())
 	if size < leastLook {
 		return Look{Content: Unclear, LevelDBFS: math.NaN()}, nil
 	}
@@ -132,11 +127,7 @@ func LookAt(r pcm.Reader) (Look, error) {
 			return Look{}, fmt.Errorf("look: %w", err)
 		}
 		for c, x := range clip.Channels {
-			s, err := lookAt(x, f.Rate.Hz())
-			if err != nil {
-				return Look{}, fmt.Errorf("look: %w", err)
-			}
-			seen[c] = append(seen[c], s)
+			seen[c] = append(seen[c], lookAt(x, f.Rate.Hz()))
 		}
 	}
 	loudest := slices.MaxFunc(seen, func(a, b []stretch) int { return cmp.Compare(powerOf(a), powerOf(b)) })
@@ -150,16 +141,13 @@ func powerOf(list []stretch) (power float64) {
 	return power
 }
 
-func lookAt(x []float64, rateHz float64) (stretch, error) {
+func lookAt(x []float64, rateHz float64) stretch {
 	s := stretch{power: floats.Dot(x, x) / float64(len(x))}
-	sp, err := spectrum.Of(x, spectrum.Config{RateHz: rateHz, Size: len(x), Window: spectrum.BlackmanHarris4()})
-	if err != nil {
-		return s, err
-	}
+	sp := spectrum.Once(x, rateHz, spectrum.BlackmanHarris4())
 	s.density, s.densityHz = sp.Density, sp.BinHz()
 	total := sp.BandPower(mainLobe*sp.BinHz(), rateHz/2)
 	if !(total > 0) {
-		return s, nil
+		return s
 	}
 	first := strongest(sp.Density, -1)
 	second := strongest(sp.Density, first)
@@ -170,17 +158,13 @@ func lookAt(x []float64, rateHz float64) (stretch, error) {
 	if second > 0 {
 		s.second, s.lesser = sp.Peak(second).FreqHz, near(second)
 	}
-	part := x[:int(fadingShare*float64(len(x)))]
-	short, err := spectrum.Of(part, spectrum.Config{RateHz: rateHz, Size: len(part), Window: spectrum.BlackmanHarris4()})
-	if err != nil {
-		return s, err
-	}
+	short := spectrum.Once(x[:int(fadingShare*float64(len(x)))], rateHz, spectrum.BlackmanHarris4())
 	if all := short.BandPower(mainLobe*short.BinHz(), rateHz/2); all > 0 {
 		s.swept = float64(strongest(short.Density, -1)) * short.BinHz()
 		reach := math.Max((sweptHz-1)*s.swept, mainLobe*short.BinHz())
 		s.sweptIn = short.BandPower(s.swept-reach, s.swept+reach) / all
 	}
-	return s, nil
+	return s
 }
 
 // strongest returns the bin of the strongest line outside the main lobe at 0 Hz and that of a line at not (−1: none); 0 where there is none.

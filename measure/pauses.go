@@ -7,6 +7,8 @@ import (
 	"slices"
 
 	"heardiff/stats/warning"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // What a pause of a tone is: judgement, no source; TestAnInterruptedToneIsMeasuredWhereItIsUnbroken, in measure/jitter, holds it.
@@ -42,10 +44,7 @@ type pauses struct {
 
 // write looks through the next block, which begins at a frame, for pauses of so many frames or more.
 func (p *pauses) write(x []float64, from, least int) {
-	own := 0.0
-	for _, v := range x {
-		own = max(own, math.Abs(v))
-	}
+	own := floats.Norm(x, math.Inf(1))
 	peak := max(own, p.previous)
 	for i, v := range x {
 		if math.Abs(v) < pauseBelow*peak {

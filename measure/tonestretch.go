@@ -173,20 +173,14 @@ func (t ToneStretch) Carrier(r pcm.Reader) (float64, error) {
 	if frames < leastCarrierFrames {
 		return 0, fmt.Errorf("%w: %d frames of tone", ErrShort, frames)
 	}
-	size := carrierFrames
-	for size > frames {
-		size /= 2
-	}
+	size := spectrum.Halved(carrierFrames, 0, frames)
 	at := (t.From + t.To - size) / 2
 	clip, err := pcm.Load(r, at, at+size)
 	if err != nil {
 		return 0, err
 	}
 	rate := t.Format.Rate.Hz()
-	sp, err := spectrum.Of(clip.Channels[t.Loudest()], spectrum.Config{RateHz: rate, Size: size, Window: spectrum.BlackmanHarris4()})
-	if err != nil {
-		return 0, err
-	}
+	sp := spectrum.Once(clip.Channels[t.Loudest()], rate, spectrum.BlackmanHarris4())
 	line := sp.Peak(1 + floats.MaxIdx(sp.Density[1:len(sp.Density)-1]))
 	reach := max(lobeBins*sp.BinHz(), driftingClock*line.FreqHz)
 	total, tonal := sp.BandPower(lobeBins*sp.BinHz(), rate/2), sp.BandPower(line.FreqHz-reach, line.FreqHz+reach)

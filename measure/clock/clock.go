@@ -114,7 +114,7 @@ func Measure(r pcm.Reader, cfg Config) (Result, error) {
 	if err != nil {
 		return Result{}, err
 	}
-	return report(r, s, bands, carrier, nominal), nil
+	return report(s, bands, nominal), nil
 }
 
 func (c Config) nominal(carrierHz float64) (float64, error) {

@@ -19,31 +19,29 @@ const (
 	attenuationDB = 100
 )
 
-// lowpass is a Kaiser low-pass of linear phase whose output is taken every hop frames.
-type lowpass struct {
-	taps []float64
-	hop  int
-}
-
-func newLowpass(rateHz float64) lowpass {
-	length := spectrum.KaiserLength(attenuationDB, (stopHz-bandwidthHz)/rateHz)
-	return lowpass{spectrum.LowPass(length, (stopHz+bandwidthHz)/2/rateHz, attenuationDB), int(math.Round(rateHz / samplesPerS))}
-}
-
 // baseband is the logarithm of the carrier's complex amplitude at equal intervals: log of the level, and unwrapped phase in
 // radians against the frequency mixed down by.
 type baseband struct{ level, phase []float64 }
 
-// demodulate returns the baseband of every channel, empty for one without a tone. The first value is taken half a filter after the
-// tone begins.
-func demodulate(r pcm.Reader, t measure.ToneStretch, carrierHz float64) ([]baseband, error) {
-	f := r.Format()
-	filter := newLowpass(f.Rate.Hz())
+// demodulated is a capture's basebands, empty for a channel without a tone.
+type demodulated struct {
+	channels []baseband
+	interval float64 // in seconds
+	mixedHz  float64 // the frequency mixed down by
+}
+
+// demodulate mixes each channel down, filters it with a Kaiser low-pass of linear phase, and takes the output at equal intervals. The first value
+// is taken half a filter after the tone begins.
+func demodulate(r pcm.Reader, t measure.ToneStretch, carrierHz float64) (demodulated, error) {
+	f, rate := r.Format(), r.Format().Rate.Hz()
+	taps := spectrum.LowPass(spectrum.KaiserLength(attenuationDB, (stopHz-bandwidthHz)/rate), (stopHz+bandwidthHz)/2/rate, attenuationDB)
+	hop := int(math.Round(rate / samplesPerS))
 	// The mixer's phase is counted in 2⁻⁶⁴ turns, so that it stays exact however long the capture is.
-	step := uint64(math.Round(math.Ldexp(carrierHz/f.Rate.Hz(), 53))) << 11
+	turns := math.Round(math.Ldexp(carrierHz/rate, 53))
+	step := uint64(turns) << 11
 	channels := make([]channel, f.Channels)
 	for c := range channels {
-		channels[c] = channel{filter: filter, sums: map[int]complex128{}}
+		channels[c] = channel{taps: taps, hop: hop, sums: map[int]complex128{}}
 	}
 	err := pcm.Blocks(pcm.Section(r, t.From, t.To), 1<<14, func(b [][]float64, from int) error {
 		mixed := oscillation(step, from, len(b[0]))
@@ -54,16 +52,11 @@ func demodulate(r pcm.Reader, t measure.ToneStretch, carrierHz float64) ([]baseb
 		}
 		return nil
 	})
-	out := make([]baseband, f.Channels)
-	for c := range out {
-		out[c] = unwrap(channels[c].out)
+	out := demodulated{interval: float64(hop) / rate, mixedHz: math.Ldexp(turns, -53) * rate}
+	for c := range channels {
+		out.channels = append(out.channels, unwrap(channels[c].out))
 	}
 	return out, err
-}
-
-// mixedHz returns the frequency that demodulate mixes down by: carrierHz, rounded to a step of its counter.
-func mixedHz(carrierHz, rateHz float64) float64 {
-	return math.Ldexp(math.Round(math.Ldexp(carrierHz/rateHz, 53)), -53) * rateHz
 }
 
 // oscillation returns exp(−j·2π·step·i/2⁶⁴) for n frames from a frame on. The rotation is restarted now and then, so that rounding does not
@@ -85,20 +78,20 @@ func oscillation(step uint64, from, n int) []complex128 {
 
 // channel filters one channel as its blocks come. sums holds the outputs whose filter has begun and not ended.
 type channel struct {
-	filter lowpass
-	sums   map[int]complex128
-	out    []complex128
+	taps []float64
+	hop  int
+	sums map[int]complex128
+	out  []complex128
 }
 
 func (c *channel) add(samples []float64, mixed []complex128, from int) {
-	hop, length := c.filter.hop, len(c.filter.taps)
-	to := from + len(samples)
-	for k := len(c.out); k*hop < to; k++ {
-		start := k * hop
+	length, to := len(c.taps), from+len(samples)
+	for k := len(c.out); k*c.hop < to; k++ {
+		start := k * c.hop
 		low, high := max(from, start), min(to, start+length)
 		sum := c.sums[k]
 		for i := low; i < high; i++ {
-			w := samples[i-from] * c.filter.taps[i-start]
+			w := samples[i-from] * c.taps[i-start]
 			z := mixed[i-from]
 			sum += complex(w*real(z), w*imag(z))
 		}

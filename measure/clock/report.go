@@ -3,31 +3,28 @@ package clock
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"heardiff/measure"
-	"heardiff/playback/pcm"
+	"heardiff/measure/spectrum"
 	"heardiff/stats/warning"
 
 	"gonum.org/v1/gonum/floats"
 )
 
 // report makes the figures of all channels.
-func report(r pcm.Reader, t measure.ToneStretch, bands []baseband, carrierHz, nominalHz float64) Result {
-	rate := r.Format().Rate.Hz()
-	interval := float64(newLowpass(rate).hop) / rate
-	mixed := mixedHz(carrierHz, rate)
+func report(t measure.ToneStretch, bands demodulated, nominalHz float64) Result {
+	rate, interval := t.Format.Rate.Hz(), bands.interval
 	out := Result{Schema: "heardiff.clock/1", CarrierHz: math.NaN(), NominalHz: nominalHz, RateHz: rate,
 		BandwidthHz: bandwidthHz, IntervalS: interval}
 	out.Warn(t.Warnings...)
-	for c, b := range bands {
+	for c, b := range bands.channels {
 		ch := Channel{Channel: c + 1, OffsetPPM: math.NaN(), DriftPPMPerS: math.NaN()}
 		if !t.Sounds(c) {
 			out.Warn(warning.Newf(measure.NoSignal, "channel %d has no tone", c+1).In(c + 1))
 			out.Channel = append(out.Channel, ch)
 			continue
 		}
-		x := timeErrors(b.phase, interval, mixed, nominalHz)
+		x := timeErrors(b.phase, interval, bands.mixedHz, nominalHz)
 		if at, size := jump(x); size > leastJump/rate {
 			s := float64(at) * interval
 			out.Warn(warning.Newf(TimeJump, "channel %d: time jumps by %.3g µs at %.1f s of the tone: lost or repeated samples are no clock, and every figure holds them", c+1, 1e6*size, s).In(c+1).At(float64(t.From)/rate+s).Of(1e6*size, "µs"))
@@ -66,12 +63,8 @@ func jump(x []float64) (at int, size float64) {
 			at, size = i+1, second[i]
 		}
 	}
-	if len(second) == 0 {
-		return 0, 0
-	}
-	slices.Sort(second)
 	const outstanding = 20 // medians: Gaussian noise of a day does not reach 10
-	if size < outstanding*second[len(second)/2] {
+	if size < outstanding*spectrum.Median(second) {
 		return 0, 0
 	}
 	return at, size

@@ -67,10 +67,7 @@ func Apply(ctx context.Context, in pcm.Reader, dose Dose, write func(block [][]f
 			return Done{}, err
 		}
 		n := min(blockSize, in.Frames()-from)
-		block := make([][]float64, len(buf))
-		for c := range buf {
-			block[c] = buf[c][:n]
-		}
+		block := pcm.Part(buf, 0, n)
 		p := <-parts
 		if err := stream.Read(block, from, p.shift[:n]); err != nil {
 			return Done{}, fmt.Errorf("impair: %w", err)

@@ -160,25 +160,19 @@ func (s *Showing) powersAt(clean, dosed pcm.Reader, at, size int) (music, added 
 	for c, ch := range block.Channels {
 		floats.Sub(other.Channels[c], ch)
 	}
-	if music, err = s.powers(block); err == nil {
-		added, err = s.powers(other)
-	}
-	return music, added, err
+	return s.powers(block), s.powers(other), nil
 }
 
 // powers returns the mean square of a block in each band, over all channels.
-func (s *Showing) powers(block pcm.Clip) ([]float64, error) {
+func (s *Showing) powers(block pcm.Clip) []float64 {
 	sum := make([]float64, len(s.Bands))
 	for _, ch := range block.Channels {
-		of, err := spectrum.Of(ch, spectrum.Config{RateHz: block.Rate.Hz(), Size: block.Len(), Window: spectrum.Hann()})
-		if err != nil {
-			return nil, err
-		}
+		of := spectrum.Once(ch, block.Rate.Hz(), spectrum.Hann())
 		for b, band := range s.Bands {
 			sum[b] += of.BandPower(band.LowHz, band.HighHz)
 		}
 	}
-	return sum, nil
+	return sum
 }
 
 // meet takes the powers of one moment into the band and into the moment.

@@ -56,7 +56,7 @@ func newComparison(sent, received pcm.Reader, at placed, step float64) *comparis
 // against returns a comparison with what wires make of the words sent.
 func (c *comparison) against(wires []wire, top float64, at placed) *comparison {
 	d := newComparison(c.words, c.received, at, c.step)
-	d.expected = &treated{sent: c.words, wires: wires, top: top}
+	d.expected = &treated{Reader: c.words, wires: wires, top: top}
 	d.sent = pcm.Planes(len(wires), blockFrames)
 	for ch, w := range wires {
 		d.tolerances[ch] = w.tolerance(c.step)
@@ -97,9 +97,7 @@ func (c *comparison) run() error {
 
 // block reads n frames, counts the samples that differ from what is expected, and notes the first and the last frame that do.
 func (c *comparison) block(frame, n int) (wrong int, err error) {
-	for ch := range c.a {
-		c.a[ch], c.b[ch] = c.a[ch][:n], c.b[ch][:n]
-	}
+	c.a, c.b = pcm.Part(c.a, 0, n), pcm.Part(c.b, 0, n)
 	if err := pcm.ReadAround(c.expected, c.a, frame+c.offset); err != nil {
 		return 0, err
 	}
@@ -156,10 +154,7 @@ func (c *comparison) count(frame, n int) error {
 	c.compared += n * len(c.a)
 	sent := c.a
 	if c.sent != nil {
-		for ch := range c.sent {
-			c.sent[ch] = c.sent[ch][:n]
-		}
-		sent = c.sent
+		sent = pcm.Part(c.sent, 0, n)
 		if err := pcm.ReadAround(c.words, sent, frame+c.offset); err != nil {
 			return err
 		}

@@ -37,9 +37,9 @@ const (
 
 // stretch is a stretch of both recordings, sent with mostReach frames more at either end.
 type stretch struct {
-	a, b          [][]float64
-	frame, offset int
-	inside        [2]int // first and last+1 of the frames that both hold
+	a, b   [][]float64
+	offset int
+	inside [2]int // first and last+1 of the frames that both hold
 }
 
 // learner finds out what a chain did to all that passed it.
@@ -120,7 +120,7 @@ func (l *learner) stretchAt(frame, offset int) (s stretch, found bool, err error
 
 // find looks for a stretch within reach of an offset.
 func (l *learner) find(frame, offset, reach int) (s stretch, found bool, err error) {
-	s = stretch{frame: frame, offset: offset, b: pcm.Planes(l.sent.Format().Channels, anchorFrames)}
+	s = stretch{offset: offset, b: pcm.Planes(l.sent.Format().Channels, anchorFrames)}
 	if err := pcm.ReadAround(l.received, s.b, frame); err != nil {
 		return s, false, err
 	}

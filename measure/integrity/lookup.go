@@ -20,13 +20,13 @@ const (
 // so that both recordings choose the same ones. The received recording is gone through once, onwards from where the
 // search was last: what never agrees any more costs one passage through either recording.
 type lookup struct {
-	sent, received pcm.Reader
-	shift          int            // of a hash, that leaves the zeros
-	places         map[uint64]int // first frame of the window in sent
-	roller         measure.Roller
-	frame          int // of received, that comes next
-	block          [][]float64
-	hits           []hit // in what was read
+	received pcm.Reader
+	shift    int            // of a hash, that leaves the zeros
+	places   map[uint64]int // first frame of the window in sent
+	roller   measure.Roller
+	frame    int // of received, that comes next
+	block    [][]float64
+	hits     []hit // in what was read
 }
 
 // hit is a window at one frame of received and at one alone of sent.
@@ -39,7 +39,7 @@ func newLookup(sent, received pcm.Reader) (*lookup, error) {
 		sieve++
 	}
 	l := &lookup{
-		sent: sent, received: received, shift: 64 - sieve, places: map[uint64]int{},
+		received: received, shift: 64 - sieve, places: map[uint64]int{},
 		block: pcm.Planes(received.Format().Channels, blockFrames),
 	}
 	roller := measure.Roller{}
@@ -87,10 +87,7 @@ func (l *lookup) next(from int) (h hit, found bool, err error) {
 // scan looks up the windows of the next block of received.
 func (l *lookup) scan() error {
 	n := min(blockFrames, l.received.Frames()-l.frame)
-	block := make([][]float64, len(l.block))
-	for c := range block {
-		block[c] = l.block[c][:n]
-	}
+	block := pcm.Part(l.block, 0, n)
 	if err := pcm.ReadAround(l.received, block, l.frame); err != nil {
 		return err
 	}

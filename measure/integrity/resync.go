@@ -31,15 +31,7 @@ const leastStart = 64
 
 // startsAsExpected reports whether the current block is what is expected up to a break.
 func (c *comparison) startsAsExpected() bool {
-	n := c.firstWrong
-	if n < leastStart {
-		return false
-	}
-	x := make([][]float64, len(c.a))
-	for ch := range x {
-		x[ch] = c.a[ch][:n]
-	}
-	return !c.plain(x)
+	return c.firstWrong >= leastStart && !c.plain(pcm.Part(c.a, 0, c.firstWrong))
 }
 
 // realign checks, where nothing but silence has been equal yet, whether the recording begins at another offset: the stretch that was looked

@@ -45,17 +45,11 @@ func (w wire) apply(dst, x []float64) {
 
 // treated is what was sent, as changed by a chain that does the same to all of it.
 type treated struct {
-	sent  pcm.Reader
-	wires []wire
-	top   float64 // the largest word
-	room  [][]float64
+	pcm.Reader // of what was sent
+	wires      []wire
+	top        float64 // the largest word
+	room       [][]float64
 }
-
-// Format returns the format of what was sent.
-func (t *treated) Format() pcm.Format { return t.sent.Format() }
-
-// Frames returns the number of frames sent.
-func (t *treated) Frames() int { return t.sent.Frames() }
 
 // ReadFrames fills dst, see pcm.Reader.
 func (t *treated) ReadFrames(dst [][]float64, from int) (int, error) {
@@ -66,11 +60,8 @@ func (t *treated) ReadFrames(dst [][]float64, from int) (int, error) {
 	if len(t.room) == 0 || len(t.room[0]) < n+2*mostReach {
 		t.room = pcm.Planes(len(dst), n+2*mostReach)
 	}
-	room := make([][]float64, len(dst))
-	for c := range room {
-		room[c] = t.room[c][:n+2*mostReach]
-	}
-	if err := pcm.ReadAround(t.sent, room, from-mostReach); err != nil {
+	room := pcm.Part(t.room, 0, n+2*mostReach)
+	if err := pcm.ReadAround(t.Reader, room, from-mostReach); err != nil {
 		return 0, err
 	}
 	for c, w := range t.wires {

@@ -55,10 +55,6 @@ func (s *Stream) hold(lo, hi int) error {
 			copy(next[c][:kept], old[lo-s.start:])
 		}
 	}
-	tail := make([][]float64, len(next))
-	for c := range next {
-		tail[c] = next[c][kept:]
-	}
 	s.buf, s.start, s.held = next, lo, hi-lo
-	return pcm.ReadAround(s.from, tail, lo+kept)
+	return pcm.ReadAround(s.from, pcm.Part(next, kept, hi-lo), lo+kept)
 }

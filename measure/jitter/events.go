@@ -51,11 +51,7 @@ type eventDetector struct {
 // newEventDetector makes a detector for records of a padded transform of so many samples at a rate.
 func newEventDetector(size int, rateHz, highHz float64) *eventDetector {
 	w := &eventDetector{high: int(highHz / rateHz * float64(size))}
-	n := size / finest
-	for n > w.high {
-		n /= 2
-	}
-	if n >= leastValues {
+	if n := spectrum.Halved(size/finest, 0, w.high); n >= leastValues {
 		w.plan, w.envelope, w.powers = spectrum.NewComplexPlan(n), make([]complex128, n), make([]float64, n)
 	}
 	return w
@@ -102,8 +98,7 @@ func (w *eventDetector) swing(r *record) course {
 		for i := from; i < min(from+c.length, len(w.envelope)); i += c.length / enough {
 			some = append(some, power(w.envelope[i]))
 		}
-		slices.Sort(some)
-		c.noise = append(c.noise, some[len(some)/2]/math.Ln2)
+		c.noise = append(c.noise, spectrum.Median(some)/math.Ln2)
 	}
 	return c
 }
@@ -147,8 +142,7 @@ func (r *record) typical(x []complex128) float64 {
 	for i := -half; i < half; i += finest {
 		some = append(some, power(x[(i+len(x))%len(x)]))
 	}
-	slices.Sort(some)
-	return some[len(some)/2] / math.Ln2
+	return spectrum.Median(some) / math.Ln2
 }
 
 // standing returns the stretches around powers above noise; they begin in the middle of the record.

@@ -21,10 +21,7 @@ const leastGainBlock = 1024
 // audibly transforms two clips of one length in blocks of about a third of a second, half overlapped. The window's side lobes are so low
 // (−92 dB) that direct voltage and what is slower than 8 Hz do not reach the band.
 func audibly(a, b pcm.Clip) audibleSums {
-	n := spectrum.PowerOfTwo(int(a.Rate) / 3)
-	for n > leastGainBlock && n > a.Len() {
-		n /= 2
-	}
+	n := spectrum.Halved(spectrum.PowerOfTwo(int(a.Rate)/3), leastGainBlock, a.Len())
 	s := audibleSums{aa: make([]float64, n/2+1), bb: make([]float64, n/2+1), ab: make([]float64, n/2+1)}
 	s.lo, s.hi = max(1, int(math.Ceil(audible.LowHz*float64(n)/a.Rate.Hz()))), int(audible.Edge(a.Rate)*float64(n)/a.Rate.Hz())
 	plan, window := spectrum.NewPlan(n), spectrum.BlackmanHarris4().Samples(n)

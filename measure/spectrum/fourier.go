@@ -16,6 +16,15 @@ func PowerOfTwo(n int) int {
 	return 1 << bits.Len(uint(n-1))
 }
 
+// Halved returns size, halved until it is no more than most, or no more than least: the length of blocks of which so many are to fit into what there
+// is.
+func Halved(size, least, most int) int {
+	for size > least && size > most {
+		size /= 2
+	}
+	return size
+}
+
 // Plan transforms real sequences of one length. It owns its work space: not safe for concurrent use.
 type Plan struct {
 	n      int

@@ -13,8 +13,6 @@ type Line struct {
 	FreqHz float64
 	// Amplitude is the peak of the sine, in units of full scale.
 	Amplitude float64
-	// SNR is the power of the peak's bin over the noise around it; 0 where no noise was estimated.
-	SNR float64
 }
 
 // Peak returns the line whose largest bin is k, its frequency and amplitude interpolated by the shape of the
@@ -125,12 +123,9 @@ func (s Spectrum) Lines(lowHz, highHz float64, halfWidth int, falseAlarms float6
 	var found []Line
 	lobe := int(math.Ceil(s.Window.Lobe()))
 	for k := low; k <= high; k++ {
-		if s.Density[k] <= threshold*noise[k] || !s.largest(k, lobe) {
-			continue
+		if s.Density[k] > threshold*noise[k] && s.largest(k, lobe) {
+			found = append(found, s.Peak(k))
 		}
-		line := s.Peak(k)
-		line.SNR = s.Density[k] / noise[k]
-		found = append(found, line)
 	}
 	slices.SortFunc(found, func(a, b Line) int { return cmp.Compare(b.Amplitude, a.Amplitude) })
 	return found

@@ -100,8 +100,16 @@ func (a *Averager) Spectrum() (Spectrum, error) {
 	if a.blocks == 0 {
 		return Spectrum{}, fmt.Errorf("spectrum: %w: %d samples, a block takes %d", ErrShort, a.held, a.cfg.Size)
 	}
+	return a.Mean(), nil
+}
+
+// Mean is Spectrum of a signal that is known to have filled a block. It panics where none is full.
+func (a *Averager) Mean() Spectrum {
+	if a.blocks == 0 {
+		panic("spectrum: no block is full")
+	}
 	s := Spectrum{
-		RateHz: a.cfg.RateHz, Size: a.cfg.Size, Window: a.cfg.Window, Blocks: a.blocks,
+		RateHz: a.cfg.RateHz, Size: a.cfg.Size, Window: a.cfg.Window,
 		Density: make([]float64, len(a.sum)), Freedom: a.freedom(),
 	}
 	scale := 2 / (s.RateHz * a.sumPower * float64(a.blocks))
@@ -110,7 +118,7 @@ func (a *Averager) Spectrum() (Spectrum, error) {
 	}
 	s.Density[0] /= 2 // DC and half the rate have no mirror image to add
 	s.Density[len(s.Density)-1] /= 2
-	return s, nil
+	return s
 }
 
 // freedom returns the equivalent degrees of freedom of a bin of white noise, 2·K for K independent blocks and
@@ -136,12 +144,21 @@ func Of(samples []float64, cfg Config) (Spectrum, error) {
 	return a.Spectrum()
 }
 
+// Once returns the spectrum of a single block, all of the samples. It panics unless their number is a power of two, 2 or more, and the rate is
+// positive.
+func Once(samples []float64, rateHz float64, window Window) Spectrum {
+	s, err := Of(samples, Config{RateHz: rateHz, Size: len(samples), Window: window})
+	if err != nil {
+		panic(err.Error())
+	}
+	return s
+}
+
 // Spectrum is an averaged power spectrum.
 type Spectrum struct {
 	RateHz float64
 	Size   int
 	Window Window
-	Blocks int
 	// Freedom is the equivalent degrees of freedom of one bin of noise: its relative standard error is √(2/Freedom).
 	Freedom float64
 	// Density is one-sided, in full scale squared per Hz; bin k is at k·RateHz/Size, k = 0 to Size/2.

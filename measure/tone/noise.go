@@ -104,10 +104,7 @@ func spectraOf(r pcm.Reader) ([]spectrum.Spectrum, []float64, error) {
 	dc := make([]float64, f.Channels)
 	averagers := make([]*spectrum.Averager, f.Channels)
 	for c := range averagers {
-		var err error
-		if averagers[c], err = newAverager(f.Rate, r.Frames()); err != nil {
-			return nil, nil, err
-		}
+		averagers[c] = newAverager(f.Rate, r.Frames())
 	}
 	const size = 1 << 14
 	err := pcm.Blocks(r, size, func(block [][]float64, _ int) error {
@@ -130,13 +127,14 @@ func spectraOf(r pcm.Reader) ([]spectrum.Spectrum, []float64, error) {
 		}
 		return nil
 	})
-	spectra := make([]spectrum.Spectrum, f.Channels)
-	for c := range averagers {
-		if err == nil {
-			spectra[c], err = averagers[c].Spectrum()
-		}
+	if err != nil {
+		return nil, nil, err
 	}
-	return spectra, dc, err
+	spectra := make([]spectrum.Spectrum, f.Channels)
+	for c, avg := range averagers {
+		spectra[c] = avg.Mean()
+	}
+	return spectra, dc, nil
 }
 
 func noiseOf(s spectrum.Spectrum) NoiseChannel {

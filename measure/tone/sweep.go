@@ -153,13 +153,9 @@ func growthOf(x []float64, rate float64) (seconds float64, ok bool) {
 // course returns the log frequency of the strongest line of short blocks, 200 Hz to 0.4 of the rate, against time.
 func course(x []float64, rate float64) (t, logs []float64) {
 	size := spectrum.PowerOfTwo(int(rate / 24))
-	cfg := spectrum.Config{RateHz: rate, Size: size, Window: spectrum.Hann()}
 	top := floats.Norm(x, math.Inf(1))
 	for from := 0; from+size <= len(x); from += size / 2 {
-		s, err := spectrum.Of(x[from:from+size], cfg)
-		if err != nil {
-			return nil, nil
-		}
+		s := spectrum.Once(x[from:from+size], rate, spectrum.Hann())
 		line := s.Peak(floats.MaxIdx(s.Density))
 		if line.Amplitude < faintOfCourse*top || line.FreqHz < courseFromHz || line.FreqHz > courseUpTo*rate {
 			continue

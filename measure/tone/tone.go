@@ -118,9 +118,7 @@ func Measure(r pcm.Reader) (Result, error) {
 	for c, t := range track.channels {
 		ch := silentChannel(c + 1)
 		if t != nil {
-			if ch, err = t.channel(c + 1); err != nil {
-				return Result{}, fmt.Errorf("tone: %w", err)
-			}
+			ch = t.channel(c + 1)
 			result.Warn(strayTone(c+1, ch.FrequencyHz)...)
 			result.Warn(jitterTone(c+1, ch.FrequencyHz, r.Format().Rate)...)
 			if ch.LevelDBFS < quietestTone {
@@ -213,9 +211,7 @@ func track(r pcm.Reader, count int, products func(hz []float64) [][]int) (tracke
 			continue
 		}
 		found = true
-		if t.channels[c], err = newTracker(rate, frames, hz, products(hz)); err != nil {
-			return tracked{}, err
-		}
+		t.channels[c] = newTracker(rate, frames, hz, products(hz))
 	}
 	if !found {
 		return tracked{}, fmt.Errorf("%w: no %s above the noise", ErrNoSignal, plural(count))
@@ -244,10 +240,7 @@ func strongest(r pcm.Reader, a active, count int) ([][]float64, error) {
 	list := make([][]float64, r.Format().Channels)
 	averagers := make([]*spectrum.Averager, len(list))
 	for c := range averagers {
-		var err error
-		if averagers[c], err = newAverager(rate, a.to-a.from); err != nil {
-			return nil, err
-		}
+		averagers[c] = newAverager(rate, a.to-a.from)
 	}
 	// Half a minute gives the frequencies well enough for the fit to take over.
 	part := a
@@ -262,11 +255,7 @@ func strongest(r pcm.Reader, a active, count int) ([][]float64, error) {
 		return nil, err
 	}
 	for c, avg := range averagers {
-		s, err := avg.Spectrum()
-		if err != nil {
-			return nil, err
-		}
-		list[c] = pick(s, count)
+		list[c] = pick(avg.Mean(), count)
 	}
 	return list, nil
 }
@@ -317,18 +306,11 @@ func tonesOf(s spectrum.Spectrum, lines []spectrum.Line, count int) []spectrum.L
 }
 
 // channel computes the figures of one channel.
-func (t *tracker) channel(n int) (Channel, error) {
-	residual, err := t.residual.Spectrum()
-	if err != nil {
-		return Channel{}, err
-	}
-	clean, err := t.clean.Spectrum()
-	if err != nil {
-		return Channel{}, err
-	}
+func (t *tracker) channel(n int) Channel {
+	clean := t.clean.Mean()
 	amplitude, hz := t.tone(0)
 	ratio := func(power float64) float64 { return pcm.PowerDB(power / (amplitude * amplitude / 2)) }
-	thdn := ratio(weightedPower(residual, nil))
+	thdn := ratio(weightedPower(t.residual.Mean(), nil))
 	c := Channel{
 		Channel: n, FrequencyHz: hz, LevelDBFS: pcm.DB(amplitude), THDNDB: thdn, SINADDB: -thdn,
 		NoiseDB: ratio(weightedPower(clean, nil)), Density: densityOf(clean),
@@ -337,7 +319,7 @@ func (t *tracker) channel(n int) (Channel, error) {
 	c.THDLimitDB = noiseTHD(c.Harmonics)
 	hum, spurs := findLines(clean, func(f float64) bool { return nearMultiple(f, hz, clean.BinHz()*4) })
 	c.Hum, c.Spurs = relative(hum, amplitude), relative(spurs, amplitude)
-	return c, nil
+	return c
 }
 
 // nearMultiple reports whether f is near a multiple of the tone: a line there is modulation of the
@@ -413,9 +395,7 @@ func LowTone(r pcm.Reader) (LowToneResult, error) {
 		nan := math.NaN()
 		ch := LowToneChannel{Channel: c + 1, FrequencyHz: nan, LevelDBFS: nan, DynamicRangeDB: nan, DynamicRangeADB: nan, DynamicRangeCCIRDB: nan, BelowTonePlus60ADB: nan}
 		if t != nil {
-			if ch, err = t.lowTone(c + 1); err != nil {
-				return LowToneResult{}, fmt.Errorf("low tone: %w", err)
-			}
+			ch = t.lowTone(c + 1)
 			result.Warn(strayTone(c+1, ch.FrequencyHz)...)
 			if ch.LevelDBFS > loudestLowTone {
 				return LowToneResult{}, fmt.Errorf("low tone: %w: a tone at %.1f dBFS, −60 is wanted", ErrNoSignal, ch.LevelDBFS)
@@ -429,11 +409,8 @@ func LowTone(r pcm.Reader) (LowToneResult, error) {
 	return result, nil
 }
 
-func (t *tracker) lowTone(n int) (LowToneChannel, error) {
-	residual, err := t.residual.Spectrum()
-	if err != nil {
-		return LowToneChannel{}, err
-	}
+func (t *tracker) lowTone(n int) LowToneChannel {
+	residual := t.residual.Mean()
 	amplitude, hz := t.tone(0)
 	below := func(weight func(float64) float64) float64 {
 		return -pcm.DBFS(math.Sqrt(weightedPower(residual, weight)))
@@ -443,5 +420,5 @@ func (t *tracker) lowTone(n int) (LowToneChannel, error) {
 		Channel: n, FrequencyHz: hz, LevelDBFS: pcm.DB(amplitude), DynamicRangeDB: below(nil),
 		DynamicRangeADB: a, DynamicRangeCCIRDB: below(measure.CCIRWeightDB), BelowTonePlus60ADB: a + pcm.DB(amplitude) + 60,
 		Density: densityOf(residual),
-	}, nil
+	}
 }

@@ -26,7 +26,6 @@ type tracker struct {
 	ahead     []float64   // what has been read of the next
 	squares   []float64   // Σ amplitude² of each tone
 	frequency []float64   // Σ ω·amplitude² of each tone
-	constant  float64
 
 	residual *spectrum.Averager // without the tones
 	clean    *spectrum.Averager // without tones and products
@@ -40,22 +39,24 @@ type tracker struct {
 const blocksInPart, leastBlock = 4, 256
 
 func spectrumSize(rate pcm.Rate, frames int) int {
-	n := spectrum.PowerOfTwo(int(1.5 * rate.Hz()))
-	for n > leastBlock && blocksInPart*n > frames {
-		n /= 2
-	}
-	return n
+	return spectrum.Halved(spectrum.PowerOfTwo(int(1.5*rate.Hz())), leastBlock, frames/blocksInPart)
 }
 
-func newAverager(rate pcm.Rate, frames int) (*spectrum.Averager, error) {
-	return spectrum.NewAverager(spectrum.Config{
+// newAverager returns the averager for so many frames, which fill a block.
+func newAverager(rate pcm.Rate, frames int) *spectrum.Averager {
+	a, err := spectrum.NewAverager(spectrum.Config{
 		RateHz: rate.Hz(), Size: spectrumSize(rate, frames), Window: spectrum.BlackmanHarris4(), Overlap: 0.5, // blocks are nearly independent, as Lines assumes for its odds
 	})
+	if err != nil {
+		panic(err.Error())
+	}
+	return a
 }
 
-func newTracker(rate pcm.Rate, frames int, hz []float64, orders [][]int) (*tracker, error) {
+func newTracker(rate pcm.Rate, frames int, hz []float64, orders [][]int) *tracker {
 	t := &tracker{
 		rate: rate.Hz(), squares: make([]float64, len(hz)), frequency: make([]float64, len(hz)), phases: make([][]float64, len(hz)),
+		residual: newAverager(rate, frames), clean: newAverager(rate, frames),
 		bursts: bursts{size: max(1, int(math.Round(pieceSeconds*rate.Hz())))},
 	}
 	for _, f := range hz {
@@ -64,19 +65,13 @@ func newTracker(rate pcm.Rate, frames int, hz []float64, orders [][]int) (*track
 	for _, o := range orders {
 		t.products = append(t.products, product{order: o})
 	}
-	var err error
-	if t.residual, err = newAverager(rate, frames); err != nil {
-		return nil, err
-	}
-	t.clean, err = newAverager(rate, frames)
-	return t, err
+	return t
 }
 
 // write analyses one stretch. x is changed: the tones and products are taken out.
 func (t *tracker) write(x []float64) {
 	t.follow(x)
 	tones, parts, constant := t.fit(x)
-	t.constant += constant
 	for k, s := range tones {
 		p := s.amplitude() * s.amplitude()
 		t.squares[k] += p

@@ -92,18 +92,14 @@ func TwoTone(r pcm.Reader) (TwoToneResult, error) {
 		nan := math.NaN()
 		ch := TwoToneChannel{LowHz: nan, HighHz: nan, LowDBFS: nan, HighDBFS: nan, IMDDB: nan, IMDLimitDB: nan, SecondOrderDB: nan, ThirdOrderDB: nan}
 		if t != nil {
-			if ch, err = t.twoTone(); err != nil {
-				return TwoToneResult{}, fmt.Errorf("two tones: %w", err)
+			ch = t.twoTone()
+			// The upper tones of the usual pairs. ref: AES17 and IEC 60268-3 as commonly used.
+			result.Warn(wrongRate(c+1, ch.HighHz, 20000, 7000, 7993, 8000, 11950)...)
+			if math.IsNaN(ch.IMDDB) {
+				result.Warn(warning.Newf(BandLimited, "channel %d: a product that the definition needs lies above half the rate (%d Hz)", c+1, rate/2).In(c+1).Of(rate.Hz()/2, "Hz"))
 			}
 		}
 		ch.Channel = c + 1
-		if t != nil {
-			// The upper tones of the usual pairs. ref: AES17 and IEC 60268-3 as commonly used.
-			result.Warn(wrongRate(c+1, ch.HighHz, 20000, 7000, 7993, 8000, 11950)...)
-		}
-		if t != nil && math.IsNaN(ch.IMDDB) {
-			result.Warn(warning.Newf(BandLimited, "channel %d: a product that the definition needs lies above half the rate (%d Hz)", c+1, rate/2).In(c+1).Of(rate.Hz()/2, "Hz"))
-		}
 		result.Channel = append(result.Channel, ch)
 	}
 	return result, nil
@@ -129,14 +125,10 @@ func audible(orders [][]int, hz []float64, rate pcm.Rate) [][]int {
 	return kept
 }
 
-func (t *tracker) twoTone() (TwoToneChannel, error) {
-	clean, err := t.clean.Spectrum()
-	if err != nil {
-		return TwoToneChannel{}, err
-	}
+func (t *tracker) twoTone() TwoToneChannel {
 	low, lowHz := t.tone(0)
 	high, highHz := t.tone(1)
-	c := TwoToneChannel{LowHz: lowHz, HighHz: highHz, LowDBFS: pcm.DB(low), HighDBFS: pcm.DB(high), Method: differenceFrequency, Density: densityOf(clean)}
+	c := TwoToneChannel{LowHz: lowHz, HighHz: highHz, LowDBFS: pcm.DB(low), HighDBFS: pcm.DB(high), Method: differenceFrequency, Density: densityOf(t.clean.Mean())}
 	amplitude := map[[2]int]float64{}
 	for _, p := range t.products {
 		a, se := p.amplitude(t.n)
@@ -159,5 +151,5 @@ func (t *tracker) twoTone() (TwoToneChannel, error) {
 	}
 	c.SecondOrderDB, c.ThirdOrderDB, c.IMDDB = pcm.DB(d2), pcm.DB(d3), pcm.DB(math.Hypot(d2, d3))
 	c.IMDLimitDB = c.noise().both
-	return c, nil
+	return c
 }

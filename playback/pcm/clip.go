@@ -44,11 +44,16 @@ func (c Clip) Len() int {
 
 // Slice returns frames from to to−1 of c, sharing its memory. It panics if the range is outside c.
 func (c Clip) Slice(from, to int) Clip {
-	s := Clip{Rate: c.Rate, Channels: make([][]float64, len(c.Channels))}
-	for i, ch := range c.Channels {
-		s.Channels[i] = ch[from:to]
+	return Clip{Rate: c.Rate, Channels: Part(c.Channels, from, to)}
+}
+
+// Part returns samples from to to−1 of each plane, sharing their memory. It panics if the range is outside a plane's capacity.
+func Part(planes [][]float64, from, to int) [][]float64 {
+	part := make([][]float64, len(planes))
+	for c, x := range planes {
+		part[c] = x[from:to]
 	}
-	return s
+	return part
 }
 
 // Clone returns a copy of c that shares no memory with it.

@@ -15,7 +15,6 @@ import (
 
 // blocks of both captures, held in memory while the line is refined.
 type blocks struct {
-	rate   pcm.Rate
 	n      int
 	lo, hi int // bins of the audible band
 	kernel *interpolate.Kernel
@@ -46,11 +45,8 @@ func gather(a, b pcm.Reader, l Line, kernel *interpolate.Kernel) (*blocks, error
 // gatherSome reads most blocks at the most, of n frames or fewer.
 func gatherSome(a, b pcm.Reader, l Line, kernel *interpolate.Kernel, most, n int) (*blocks, error) {
 	rate := a.Format().Rate
-	g := &blocks{rate: rate, kernel: kernel, n: n}
 	from, to := l.Overlap(a, b, kernel.Half()+slack)
-	for g.n > leastBlock && blocksInOverlap*g.n > to-from {
-		g.n /= 2
-	}
+	g := &blocks{kernel: kernel, n: spectrum.Halved(n, leastBlock, (to-from)/blocksInOverlap)}
 	if to-from < g.n {
 		return nil, fmt.Errorf("%w: the overlap is %.2f s", ErrUnrelated, rate.Seconds(max(0, to-from)))
 	}

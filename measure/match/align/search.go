@@ -16,17 +16,17 @@ import (
 
 // Search looks for where A lies in B. It holds what is the same for every place that is tried.
 type Search struct {
-	a, b             pcm.Reader
-	rate             pcm.Rate
-	leastFrames      float64 // that captures must overlap by
-	courseA, courseB Course
+	a, b        pcm.Reader
+	rate        pcm.Rate
+	leastFrames float64 // that captures must overlap by
+	courseA     Course
 	audible.Kernels
 	Places []Place // best first
 }
 
 // Find compares waveforms at every place that the courses of both captures suggest. The overlap is to last minOverlapS seconds at the least.
 func Find(a, b pcm.Reader, courseA, courseB Course, minOverlapS float64) (*Search, error) {
-	s := &Search{a: a, b: b, rate: a.Format().Rate, leastFrames: minOverlapS * a.Format().Rate.Hz(), courseA: courseA, courseB: courseB}
+	s := &Search{a: a, b: b, rate: a.Format().Rate, leastFrames: minOverlapS * a.Format().Rate.Hz(), courseA: courseA}
 	var err error
 	if s.Kernels, err = audible.NewKernels(s.rate); err != nil {
 		return nil, err
@@ -121,10 +121,7 @@ func (s *Search) tryCandidate(c candidate, m assumption) (Place, error) {
 	rate := s.rate.Hz()
 	l := Line{Offset: c.lag * (1 + m.drift), Drift: m.drift, Sign: 1}
 	from, to := l.Overlap(s.a, s.b, 0)
-	n := spectrum.PowerOfTwo(int(rate * anchorS))
-	for n > leastAnchor && n*anchorsInOverlap > to-from {
-		n /= 2
-	}
+	n := spectrum.Halved(spectrum.PowerOfTwo(int(rate*anchorS)), leastAnchor, (to-from)/anchorsInOverlap)
 	if to-from < n {
 		return Place{}, nil
 	}

@@ -67,10 +67,8 @@ func (b *belowChannel) add(x []float64, every int, rate float64) {
 		b.means = append(b.means, b.part/float64(every))
 		b.part, b.filled = 0, 0
 		if len(b.means) == rumbleBlock {
-			s, err := spectrum.Of(b.means, spectrum.Config{RateHz: rate / float64(every), Size: rumbleBlock, Window: spectrum.BlackmanHarris4()})
-			if err == nil {
-				b.rumble = append(b.rumble, s.BandPower(rumbleHz[0], rumbleHz[1]))
-			}
+			s := spectrum.Once(b.means, rate/float64(every), spectrum.BlackmanHarris4())
+			b.rumble = append(b.rumble, s.BandPower(rumbleHz[0], rumbleHz[1]))
 			b.means = b.means[:copy(b.means, b.means[rumbleBlock/2:])]
 		}
 	}

@@ -149,10 +149,7 @@ const (
 func Measure(a, b pcm.Reader, l align.Line, gain, peak float64, kernel *interpolate.Kernel) (*Record, error) {
 	rate := a.Format().Rate
 	from, to := l.Overlap(a, b, kernel.Half()+2)
-	n := spectrum.PowerOfTwo(int(rate) / 6)
-	for n > leastBlock && blocksInOverlap*n > to-from {
-		n /= 2
-	}
+	n := spectrum.Halved(spectrum.PowerOfTwo(int(rate)/6), leastBlock, (to-from)/blocksInOverlap)
 	if to-from < n {
 		return nil, fmt.Errorf("%w: the overlap is %.2f s", align.ErrUnrelated, rate.Seconds(max(0, to-from)))
 	}
