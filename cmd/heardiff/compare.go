@@ -77,7 +77,7 @@ func (a *app) compare(ctx context.Context, pathA, pathB, out string) error {
 	defer files.Close()
 	ra := pcm.Until(ctx, files.A, a.progress("comparing"))
 	var result compared
-	result.Result, err = match.Compare(ra, files.B, match.Config{})
+	result.Result, err = match.Compare(ra, files.B)
 	if err != nil {
 		return compareFailure(err)
 	}

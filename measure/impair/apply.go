@@ -45,15 +45,11 @@ func Apply(ctx context.Context, in pcm.Reader, dose Dose, write func(block [][]f
 	for i, j := range dose.Jitter {
 		dose.Jitter[i] = j.filled(f.Rate)
 	}
-	kernel, err := interpolate.New(interpolate.Config{})
-	if err != nil {
-		return Done{}, err
-	}
 	a, err := newApplication(ctx, in, dose)
 	if err != nil {
 		return Done{}, err
 	}
-	stream := interpolate.NewStream(kernel, in)
+	stream := interpolate.NewStream(interpolate.Must(interpolate.Config{}), in)
 	// The next parts are made while a block is evaluated.
 	parts, used, stop := make(chan part, 1), make(chan part, 2), make(chan struct{})
 	defer close(stop)

@@ -125,7 +125,7 @@ func TestGainDelayAndDriftAreMeasuredBack(t *testing.T) {
 	noise, _ := apply(t, pcm.NewClip(rate, 1, 8*rate), impair.Dose{Seed: 8, Noise: []impair.Noise{{DBFS: -20, Colour: impair.Pink}}})
 	for _, d := range []impair.Dose{{GainDB: -1.5, DelaySamples: 123.4, DriftPPM: 20}, {GainDB: 0.05, DelaySamples: -40.25, DriftPPM: -150}} {
 		out, _ := apply(t, noise, d)
-		r, err := match.Compare(noise, out, match.Config{})
+		r, err := match.Compare(noise, out)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -109,6 +109,15 @@ func New(cfg Config) (*Kernel, error) {
 	return k, nil
 }
 
+// Must is New for a design that is known to be valid. It panics where it is not.
+func Must(cfg Config) *Kernel {
+	k, err := New(cfg)
+	if err != nil {
+		panic(err.Error())
+	}
+	return k
+}
+
 // fine returns the table for doubled rates, the same for every kernel.
 var fine = sync.OnceValue(func() table { return newShape(1, fineHalf, fineAttenuationDB).table(finePhases) })
 

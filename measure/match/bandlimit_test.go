@@ -35,7 +35,7 @@ func TestBandLimitsUnderNoiseAndInCodes(t *testing.T) {
 		{"music that ends by itself", limit(music{}, clean), limit(music{}, clean), 1e-4, 1e-6, ""},
 		{"noise alone", clean, clean, 1e-6, 1e-4, ""},
 	} {
-		r, err := match.Compare(way{noise: c.noiseA, seed: 1}.finish(c.a.Clone()), way{noise: c.noiseB, seed: 2}.finish(c.b.Clone()), match.Config{})
+		r, err := match.Compare(way{noise: c.noiseA, seed: 1}.finish(c.a.Clone()), way{noise: c.noiseB, seed: 2}.finish(c.b.Clone()))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -58,7 +58,7 @@ func TestNoiseInOneIsNoBandLimitOfTheOther(t *testing.T) {
 	for seed := uint64(2); seed < 4; seed++ {
 		m := newMusic(seed, seconds, 19000)
 		a := m.capture(rate, rate*seconds, way{bits: 24})
-		r, err := match.Compare(a, m.capture(rate, rate*seconds, way{bits: 24, noise: 3e-3, seed: seed + 7, gain: 1}), match.Config{})
+		r, err := match.Compare(a, m.capture(rate, rate*seconds, way{bits: 24, noise: 3e-3, seed: seed + 7, gain: 1}))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -79,7 +79,7 @@ func TestClippingIsNoBandLimitOfTheOther(t *testing.T) {
 		a    pcm.Clip
 		says string // "" = no band limit
 	}{{"A is whole", a, ""}, {"A ends at 5 kHz", short, "A ends at 5.0 kHz"}} {
-		r, err := match.Compare(c.a, b, match.Config{})
+		r, err := match.Compare(c.a, b)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -124,7 +124,7 @@ func TestWhatIsNoTrebleOfTheMusic(t *testing.T) {
 		{"brighter music in B after the end of A", music, longer, ""},
 		{"a mute in B, which ends at 8 kHz", late(bright, 7), muted, "B ends at 8."},
 	} {
-		r, err := match.Compare(way{noise: 1e-5, seed: 1}.finish(c.a), way{noise: 1e-5, seed: 2}.finish(c.b.Clone()), match.Config{})
+		r, err := match.Compare(way{noise: 1e-5, seed: 1}.finish(c.a), way{noise: 1e-5, seed: 2}.finish(c.b.Clone()))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -139,7 +139,7 @@ func TestImagesAreNoBandLimitOfTheOther(t *testing.T) {
 	for c, ch := range a.Channels {
 		b.Channels[c] = straightLines(straightLines(ch, 12.0/13), 13.0/12)
 	}
-	r, err := match.Compare(way{noise: 1e-7, seed: 1}.finish(a), way{noise: 1e-7, seed: 2}.finish(b), match.Config{})
+	r, err := match.Compare(way{noise: 1e-7, seed: 1}.finish(a), way{noise: 1e-7, seed: 2}.finish(b))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -176,7 +176,7 @@ func TestClippingOfBothIsSaid(t *testing.T) {
 	for c, ch := range a.Channels {
 		copy(b.Channels[c][101:], ch)
 	}
-	r, err := match.Compare(a, b, match.Config{})
+	r, err := match.Compare(a, b)
 	if err != nil || !r.Identical || !r.Warned(fault.BothClipped) {
 		t.Errorf("identical %v, %q, %v", r.Identical, r.Texts, err)
 	}

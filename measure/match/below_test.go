@@ -74,7 +74,7 @@ func TestRumbleWhereTheMusicRestsIsNoDropout(t *testing.T) {
 	}
 	a := spoilt(c, 1, 0, 0, 1e-7, 1)
 	b := spoilt(c, 1, 0, math.Sqrt(meanSquare(c))*pcm.Ratio(-12), 1e-7, 2)
-	r, err := match.Compare(a, b, match.Config{})
+	r, err := match.Compare(a, b)
 	if err != nil {
 		t.Fatal(err)
 	}

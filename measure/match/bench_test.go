@@ -58,7 +58,7 @@ func BenchmarkCompare(b *testing.B) {
 			x, y := loop{c, seconds * 96000, 0, false}, loop{c, seconds * 96000, 12345, false}
 			b.ReportAllocs()
 			for b.Loop() {
-				r, err := match.Compare(x, y, match.Config{})
+				r, err := match.Compare(x, y)
 				if err != nil || math.Abs(r.OffsetSamples-12345) > 0.01 {
 					b.Fatal(r.OffsetSamples, err)
 				}

@@ -36,7 +36,7 @@ func TestOneChannelUnlikeTheOther(t *testing.T) {
 		{"exchanged, and 1 inverted", [2][]float64{noisy(two, -1, 0), noisy(one, 1, 0)}, true, []warned{{code: match.ChannelsSwapped}, {code: fault.ChannelInverted, channel: 1}}, 0, 0},
 		{"exchanged, and 2 inverted", [2][]float64{noisy(two, 1, 0), noisy(one, -1, 0)}, true, []warned{{code: match.ChannelsSwapped}, {code: fault.ChannelInverted, channel: 1}}, 0, 0},
 	} {
-		r, err := match.Compare(wide, pcm.Clip{Rate: faultRate, Channels: c.b[:]}, match.Config{})
+		r, err := match.Compare(wide, pcm.Clip{Rate: faultRate, Channels: c.b[:]})
 		if err != nil {
 			t.Errorf("%s: %v", c.name, err)
 			continue
@@ -77,7 +77,7 @@ func TestOneCaptureIsMono(t *testing.T) {
 		{"both channels of A channel 1", twice(wide.Channels[0], 1), wide, "A is mono"},
 		{"mono music", twice(sum, 1), twice(sum, 2), ""},
 	} {
-		r, err := match.Compare(c.a, c.b, match.Config{})
+		r, err := match.Compare(c.a, c.b)
 		said := strings.Join(r.Texts, "\n")
 		if err != nil {
 			said = err.Error()
@@ -107,7 +107,7 @@ func TestChannelsWithOffsetsOfTheirOwn(t *testing.T) {
 		b := m.capture(rate, rate*seconds, w)
 		w.offset, w.seed = w.offset+apart, 3
 		b.Channels[1] = m.capture(rate, rate*seconds, w).Channels[1]
-		r, err := match.Compare(a, b, match.Config{})
+		r, err := match.Compare(a, b)
 		if err != nil {
 			t.Errorf("%v apart: %v", apart, err)
 			continue
@@ -144,7 +144,7 @@ func TestAnInvertedChannelOfARingingChordIsNoJump(t *testing.T) {
 	for i, v := range inverted.Channels[1] {
 		inverted.Channels[1][i] = -v
 	}
-	r, err := match.Compare(way{noise: 1e-5, seed: 1}.finish(c), inverted, match.Config{})
+	r, err := match.Compare(way{noise: 1e-5, seed: 1}.finish(c), inverted)
 	if err != nil || len(r.Jumps) > 0 || len(r.Texts) != 1 || !r.Warned(fault.ChannelInverted) {
 		t.Errorf("%+v, %q, %v; want one inverted channel", r.Jumps, r.Texts, err)
 	}

@@ -43,7 +43,7 @@ func TestWhatSwellsWithDenseMusicIsSaid(t *testing.T) {
 		{"noise of B", plain, loud, false},
 		{"noise of A", loud, plain, false},
 	} {
-		r, err := match.Compare(with(c.a, 1), with(c.b, 2), match.Config{})
+		r, err := match.Compare(with(c.a, 1), with(c.b, 2))
 		if err != nil {
 			t.Fatal(err)
 		}

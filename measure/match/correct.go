@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 
-	"heardiff/measure/interpolate"
 	"heardiff/measure/match/align"
 	"heardiff/playback/pcm"
 
@@ -30,7 +29,7 @@ type Corrected struct {
 // found a whole number of frames and no drift. It takes from r only what its JSON holds, and returns an error that names what
 // is missing.
 func Correct(a, b pcm.Reader, r Result, write func(Pair) error) (Corrected, error) {
-	if err := comparable(a, b, Config{}); err != nil {
+	if err := comparable(a, b); err != nil {
 		return Corrected{}, err
 	}
 	l, err := r.line(a.Format().Rate)
@@ -42,14 +41,6 @@ func Correct(a, b pcm.Reader, r Result, write func(Pair) error) (Corrected, erro
 	from, to := l.Overlap(a, b, 0)
 	p.first = int(math.Ceil(float64(from) + p.base.Shift(float64(from))))
 	p.n = int(float64(to)+p.base.Shift(float64(to))) - p.first
-	kernel, err := interpolate.New(interpolate.Config{Pass: exactTo})
-	if err != nil {
-		return Corrected{}, err
-	}
-	filter, err := interpolate.New(interpolate.Config{Pass: passedTo, Stop: exactTo})
-	if err != nil {
-		return Corrected{}, err
-	}
 	byFrames, scale := p.byFrames(), l.Sign/pcm.Ratio(r.GainDB)
 	out := Corrected{Changes: []string{moved(byFrames, p.rate)}}
 	const size = 1 << 14
@@ -58,7 +49,7 @@ func Correct(a, b pcm.Reader, r Result, write func(Pair) error) (Corrected, erro
 		p.first, p.n = all.first+out.Frames, min(size, all.n-out.Frames)
 		var clips [2]pcm.Clip
 		for i := range clips {
-			if clips[i], err = p.evaluate(kernel, filter, i, byFrames); err != nil {
+			if clips[i], err = p.evaluate(i, byFrames); err != nil {
 				return out, err
 			}
 		}

@@ -17,7 +17,7 @@ func TestCorrectTakesAResultThatCameBackFromJSON(t *testing.T) {
 	a := m.capture(rate, rate*seconds, way{bits: 24})
 	b := splice(5*rate, 5*rate+300)(m, m.capture(rate, rate*seconds, way{bits: 24, offset: 512.4, drift: 8e-6, gain: -0.8}))
 	b.Channels[0], b.Channels[1] = b.Channels[1], b.Channels[0]
-	r, err := match.Compare(a, b, match.Config{})
+	r, err := match.Compare(a, b)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -25,7 +25,7 @@ func TestFiltersDoNotPassForClipping(t *testing.T) {
 		{"clipped, then 3 dB more bass", both(clip, peaking(150, 3, 0.7)), true},
 		{"compressed, then 3 dB less treble", both(each(func(v float64) float64 { return 0.3 * math.Tanh(v/0.3) }), peaking(4000, -3, 0.5)), true},
 	} {
-		r, err := match.Compare(a, c.do(m, plain.Clone()), match.Config{})
+		r, err := match.Compare(a, c.do(m, plain.Clone()))
 		if err != nil {
 			t.Errorf("%s: %v", c.name, err)
 			continue

@@ -28,13 +28,15 @@ type Excerpt struct {
 	LoudnessLUFS float64
 	// PeakDBFS is the highest true peak, in dBTP. 0: −1.
 	PeakDBFS float64
-	// FadeS is the length of the raised-cosine fades at both ends, in seconds. 0: 0.01.
-	FadeS float64
-	// MaxLevelErrorDB and MaxOffsetErrorUS refuse what exceeds them. 0: 0.1 dB and 10 µs (common
-	// practice, no source).
-	MaxLevelErrorDB, MaxOffsetErrorUS float64
-	Names                             Names
+	Names    Names
 }
+
+const (
+	// fadeS is the length of the raised-cosine fades at both ends, in seconds (common practice, no source).
+	fadeS = 0.01
+	// What presentations may differ by once they are matched (common practice, no source).
+	mostLevelErrorDB, mostOffsetErrorUS = 0.1, 10.0
+)
 
 // Names are what messages call the captures, in their order. One without a name is called by its place: "capture 1" is the first.
 type Names []string
@@ -52,14 +54,8 @@ func (n Names) against(i int) string { return n.of(i) + " against " + n.of(0) }
 func (e Excerpt) filled() Excerpt {
 	e.LoudnessLUFS = cmp.Or(e.LoudnessLUFS, -23)
 	e.PeakDBFS = cmp.Or(e.PeakDBFS, -1)
-	e.FadeS = cmp.Or(e.FadeS, 0.01)
-	e.MaxLevelErrorDB = cmp.Or(e.MaxLevelErrorDB, 0.1)
-	e.MaxOffsetErrorUS = cmp.Or(e.MaxOffsetErrorUS, 10)
 	return e
 }
-
-// longestFadeS is the longest fade, in seconds: two of them fill the shortest excerpt.
-const longestFadeS = 0.5
 
 // Validate returns an error that names the field that is out of its range.
 func (e Excerpt) Validate() error {
@@ -71,8 +67,6 @@ func (e Excerpt) Validate() error {
 		return fmt.Errorf("match: an excerpt of %v s: want a second or more", e.LengthS)
 	case !(f.LoudnessLUFS <= 0) || !(f.PeakDBFS <= 0):
 		return fmt.Errorf("match: a loudness of %v LUFS, a peak of %v dBFS: want below 0", e.LoudnessLUFS, e.PeakDBFS)
-	case !(f.FadeS > 0 && f.FadeS <= longestFadeS):
-		return fmt.Errorf("match: fades of %v s: want up to %v s", e.FadeS, longestFadeS)
 	}
 	return nil
 }

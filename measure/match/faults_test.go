@@ -257,7 +257,7 @@ func TestFaultsAreFoundAndNamed(t *testing.T) {
 		if c.full && !*full {
 			continue
 		}
-		r, err := match.Compare(a, c.do(m, plain.Clone()), match.Config{})
+		r, err := match.Compare(a, c.do(m, plain.Clone()))
 		if err != nil {
 			t.Errorf("%s: %v", c.name, err)
 			continue
@@ -296,7 +296,7 @@ func TestWhatHappensForAWhileIsTimed(t *testing.T) {
 		{"5 ms of noise", ticks(at, 5*ms, 0.01), 5, warned{code: fault.Outburst}},
 		{"a tick of 1 ms, 60 dB below full scale", ticks(at, ms, 1e-3), 1, warned{code: fault.Outburst}},
 	} {
-		r, err := match.Compare(a, c.do(m, plain.Clone()), match.Config{})
+		r, err := match.Compare(a, c.do(m, plain.Clone()))
 		if err != nil {
 			t.Errorf("%s: %v", c.name, err)
 			continue
@@ -361,7 +361,7 @@ func TestFaultsInAAreSaidOfA(t *testing.T) {
 		fault.Compressed: {each(func(v float64) float64 { return 0.3 * math.Tanh(v/0.3) }), "A falls"},
 		fault.BandLimit:  {lowpass(7750.0/12000, 8250.0/12000), "A ends"},
 	} {
-		r, err := match.Compare(c.do(m, a.Clone()), b, match.Config{})
+		r, err := match.Compare(c.do(m, a.Clone()), b)
 		if said := of(r.Details, code); err != nil || len(said) != 1 || !strings.HasPrefix(said[0].Text, c.says) {
 			t.Errorf("want %s of A: %q, %v", code, r.Texts, err)
 		}
@@ -373,7 +373,7 @@ func TestWanderingDriftIsStatedPieceByPiece(t *testing.T) {
 	m := newMusic(12, faultSeconds, 11000)
 	a := m.capture(faultRate, faultRate*faultSeconds, way{noise: 1e-5, seed: 4})
 	b := late(func(t float64) float64 { return 5e-6 * max(0, t-4.5) })(m, a)
-	r, err := match.Compare(a, b, match.Config{})
+	r, err := match.Compare(a, b)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -399,14 +399,14 @@ func TestWanderingDriftIsStatedPieceByPiece(t *testing.T) {
 func TestWanderIsHeldUpToTheFrequencySaid(t *testing.T) {
 	m := newMusic(12, faultSeconds, 11000)
 	a := m.capture(faultRate, faultRate*faultSeconds, way{noise: 1e-5, seed: 4})
-	plain, err := match.Compare(a, m.capture(faultRate, faultRate*faultSeconds, faultWay), match.Config{})
+	plain, err := match.Compare(a, m.capture(faultRate, faultRate*faultSeconds, faultWay))
 	if err != nil {
 		t.Fatal(err)
 	}
 	for _, c := range []struct{ of, held float64 }{{0.25, 0.98}, {1, 0.707}} {
 		const peak = 2e-6
 		hz := c.of * plain.Wander.BelowHz
-		r, err := match.Compare(a, late(func(t float64) float64 { return peak * math.Sin(2*math.Pi*hz*t) })(m, a), match.Config{})
+		r, err := match.Compare(a, late(func(t float64) float64 { return peak * math.Sin(2*math.Pi*hz*t) })(m, a))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -430,7 +430,7 @@ func TestResponseDifferenceIsTheFiltersOwn(t *testing.T) {
 	for i := range b.Len() { // coherence of 0.9999
 		b.Channels[0][i] += 1e-3 * r.NormFloat64()
 	}
-	got, err := match.Compare(a, b, match.Config{})
+	got, err := match.Compare(a, b)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -457,7 +457,7 @@ func TestChannelsAreDistinguished(t *testing.T) {
 	for i, v := range other.Channels[1] {
 		b.Channels[1][i] = v * pcm.Ratio(0.5)
 	}
-	r, err := match.Compare(a, b, match.Config{})
+	r, err := match.Compare(a, b)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -488,7 +488,7 @@ func TestTrebleBeyondTheBandIsNoFault(t *testing.T) {
 			}
 		}
 	}
-	r, err := match.Compare(a, b, match.Config{})
+	r, err := match.Compare(a, b)
 	if err != nil {
 		t.Fatal(err)
 	}

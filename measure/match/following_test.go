@@ -77,7 +77,7 @@ func TestLossyCopiesAreSaidUnderLoudBass(t *testing.T) {
 				x[i] += v
 			}
 		}
-		r, err := match.Compare(way{noise: 1e-6, seed: 1}.finish(a), way{noise: 1e-6, seed: 2}.finish(b), match.Config{})
+		r, err := match.Compare(way{noise: 1e-6, seed: 1}.finish(a), way{noise: 1e-6, seed: 2}.finish(b))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -117,7 +117,7 @@ func TestCleanChainsDoNotFollowMusic(t *testing.T) {
 				ch[k] = v + order*v*v*math.Copysign(float64(i%2), v) + order*v*v + direct + hum*(math.Sin(2*math.Pi*50.01*at)+0.5*math.Sin(2*math.Pi*150.03*at))
 			}
 		}
-		r, err := match.Compare(a, b, match.Config{})
+		r, err := match.Compare(a, b)
 		if err != nil {
 			t.Errorf("pair %d: %v", i, err)
 			continue

@@ -38,7 +38,7 @@ func TestPlacesThatMayBeBetterAreMeasured(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	s, err := align.Find(clip, clip, c.courseA, c.courseB, 1)
+	s, err := align.Find(clip, clip, c.courseA, c.courseB)
 	if err != nil {
 		t.Fatal(err)
 	}

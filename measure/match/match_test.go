@@ -49,7 +49,7 @@ func TestRecoversKnownTruth(t *testing.T) {
 			w.gain = 1
 		}
 		w.bits = 24
-		r, err := match.Compare(a, m.capture(rate, int(rate)*seconds, w), match.Config{})
+		r, err := match.Compare(a, m.capture(rate, int(rate)*seconds, w))
 		if err != nil {
 			t.Errorf("%+v: %v", w, err)
 			continue
@@ -159,7 +159,7 @@ func TestIdenticalCapturesArePreparedBitExact(t *testing.T) {
 	if !p.Presentations[1].Identical || !p.Warned(match.Identical) {
 		t.Errorf("identical %v, %q", p.Presentations[1].Identical, p.Texts)
 	}
-	r, err := match.Compare(a, a.Clone(), match.Config{})
+	r, err := match.Compare(a, a.Clone())
 	if err != nil || !r.Identical || r.OffsetSamples != 0 {
 		t.Errorf("identical %v, offset %v, error %v", r.Identical, r.OffsetSamples, err)
 	}
@@ -180,7 +180,7 @@ func TestOneWordThatDiffersIsNotIdentical(t *testing.T) {
 		if at := 60*rate + 2048*c.changed; c.changed > 0 {
 			b.Channels[0][at] += 0x1p-23
 		}
-		r, err := match.Compare(a, b, match.Config{})
+		r, err := match.Compare(a, b)
 		if err != nil || r.Identical != c.want || r.OffsetSamples != 101 {
 			t.Errorf("%d: identical %v, want %v; offset %v, error %v", c.changed, r.Identical, c.want, r.OffsetSamples, err)
 		}
@@ -190,7 +190,7 @@ func TestOneWordThatDiffersIsNotIdentical(t *testing.T) {
 func TestUnrelatedCapturesAreRefused(t *testing.T) {
 	a := newMusic(10, 8, 9000).capture(24000, 8*24000, way{bits: 24})
 	b := newMusic(11, 8, 9000).capture(24000, 8*24000, way{bits: 24})
-	if r, err := match.Compare(a, b, match.Config{}); !errors.Is(err, match.ErrUnrelated) {
+	if r, err := match.Compare(a, b); !errors.Is(err, match.ErrUnrelated) {
 		t.Errorf("error %v, offset %v, correlation %v", err, r.OffsetS, r.Correlation)
 	}
 }
@@ -204,7 +204,7 @@ func TestExchangedChannelsAndFaultsAreFound(t *testing.T) {
 	for i := range 960 { // 20 ms lost
 		b.Channels[0][5*rate+i], b.Channels[1][5*rate+i] = 0, 0
 	}
-	r, err := match.Compare(a, b, match.Config{})
+	r, err := match.Compare(a, b)
 	if err != nil || !r.ChannelsSwapped || math.Abs(r.OffsetSamples-700.25) > 0.005 {
 		t.Errorf("swapped %v, offset %v, error %v", r.ChannelsSwapped, r.OffsetSamples, err)
 	}
@@ -237,7 +237,7 @@ func TestSustainedTonesAreNotPlacedAPeriodApart(t *testing.T) {
 			}
 			clips[k] = c
 		}
-		r, err := match.Compare(clips[0], clips[1], match.Config{})
+		r, err := match.Compare(clips[0], clips[1])
 		if err != nil {
 			t.Errorf("%v Hz: %v", hz, err)
 			continue
@@ -266,7 +266,7 @@ func TestAnEndlessToneIsSaidToFitElsewhere(t *testing.T) {
 		}
 		clips[k] = c
 	}
-	r, err := match.Compare(clips[0], clips[1], match.Config{})
+	r, err := match.Compare(clips[0], clips[1])
 	if err == nil && !r.Warned(match.OtherAlignment) {
 		t.Errorf("offset %.2f, confidence %.3f, no doubt: %q", r.OffsetSamples, r.Confidence, r.Texts)
 	}

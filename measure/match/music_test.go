@@ -57,7 +57,7 @@ func TestRecoversKnownTruthOnMusic(t *testing.T) {
 		}); err != nil {
 			t.Fatal(err)
 		}
-		r, err := match.Compare(a, b, match.Config{})
+		r, err := match.Compare(a, b)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -27,7 +27,7 @@ func TestTwoErrorsOfOffsetDriftAndGainHoldTheTruth(t *testing.T) {
 					noise: pcm.RMSOf(db)}
 				m := newMusic(random.Uint64(), seconds, []float64{3500, 2200}[i%2])
 				a := way{noise: share * w.noise, seed: random.Uint64()}.finish(m.capture(rate, int(seconds*rate), way{}))
-				r, err := match.Compare(a, m.capture(rate, int(seconds*rate), w), match.Config{})
+				r, err := match.Compare(a, m.capture(rate, int(seconds*rate), w))
 				if err != nil {
 					t.Fatal(err)
 				}

@@ -25,7 +25,7 @@ func TestFilesMayStartMinutesApart(t *testing.T) {
 		{[2]float64{130, 160}, [2]float64{0, 140}},
 		{[2]float64{0, 160}, [2]float64{131.5, 139}}, // one within the other
 	} {
-		r, err := match.Compare(part(all, c.a[0], c.a[1], 1), part(all, c.b[0], c.b[1], 2), match.Config{})
+		r, err := match.Compare(part(all, c.a[0], c.a[1], 1), part(all, c.b[0], c.b[1], 2))
 		if err != nil {
 			t.Errorf("%v: %v", c, err)
 			continue
@@ -39,11 +39,11 @@ func TestFilesMayStartMinutesApart(t *testing.T) {
 func TestTooShortAnOverlapIsRefusedAndAShortOneSaid(t *testing.T) {
 	const rate = 16000
 	all := newMusic(22, 24, 7000).capture(rate, 24*rate, way{})
-	r, err := match.Compare(part(all, 0, 12, 1), part(all, 11.6, 24, 2), match.Config{})
+	r, err := match.Compare(part(all, 0, 12, 1), part(all, 11.6, 24, 2))
 	if !errors.Is(err, match.ErrUnrelated) {
 		t.Errorf("0.4 s in common: offset %.4f s, error %v", r.OffsetS, err)
 	}
-	r, err = match.Compare(part(all, 0, 12, 1), part(all, 9, 24, 2), match.Config{})
+	r, err = match.Compare(part(all, 0, 12, 1), part(all, 9, 24, 2))
 	if err != nil || math.Abs(r.OffsetS+9) > 1e-6 || !(warned{code: match.ShortOverlap, value: 3, within: 0.05}).in(r.Details) {
 		t.Errorf("3 s in common: offset %.7f s, %q, error %v", r.OffsetS, r.Texts, err)
 	}
@@ -56,7 +56,7 @@ func TestMusicUpToNyquistIsFoundBetweenTwoFrames(t *testing.T) {
 	m := newMusic(1, seconds, 19000)
 	a := m.capture(rate, rate*seconds, way{})
 	for _, offset := range []float64{0.5, -0.25} {
-		r, err := match.Compare(a, m.capture(rate, rate*seconds, way{offset: offset, noise: 1e-5}), match.Config{})
+		r, err := match.Compare(a, m.capture(rate, rate*seconds, way{offset: offset, noise: 1e-5}))
 		if err != nil || math.Abs(r.OffsetSamples-offset) > 1e-4 {
 			t.Errorf("%v samples read as %.5f, %v", offset, r.OffsetSamples, err)
 		}
@@ -82,7 +82,7 @@ func TestTheRightRepetitionIsTaken(t *testing.T) {
 				}
 			}
 		}
-		r, err := match.Compare(part(all, 0, 20, 1), part(all, 8, 16, 2), match.Config{})
+		r, err := match.Compare(part(all, 0, 20, 1), part(all, 8, 16, 2))
 		if err != nil {
 			t.Errorf("voices at %v dB: %v", c.voiceDB, err)
 			continue
@@ -114,7 +114,7 @@ func TestALoopIsFoundWhereItsVoiceSays(t *testing.T) {
 				all.Channels[ch][i] = bar.Channels[ch][i%n] + pcm.Ratio(voiceDB)*voice.Channels[ch][i]
 			}
 		}
-		r, err := match.Compare(part(all, start, start+seconds, 1), part(all, 0, loop*rounds, 2), match.Config{})
+		r, err := match.Compare(part(all, start, start+seconds, 1), part(all, 0, loop*rounds, 2))
 		if err != nil {
 			t.Errorf("voice at %v dB: %v", voiceDB, err)
 			continue
@@ -137,7 +137,7 @@ func TestAnExactLoopIsSaidToFitElsewhere(t *testing.T) {
 		}
 	}
 	a := way{bits: 24}.finish(all.Slice(9*n, 14*n).Clone())
-	r, err := match.Compare(a, way{bits: 24, noise: 1e-7, seed: 3}.finish(all.Clone()), match.Config{})
+	r, err := match.Compare(a, way{bits: 24, noise: 1e-7, seed: 3}.finish(all.Clone()))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -170,7 +170,7 @@ func TestFarClocksAndLoudNoiseAreNotUnrelated(t *testing.T) {
 		{offset: 77.3, drift: 8e-6, noise: loud},
 	} {
 		w.seed = 2
-		r, err := match.Compare(a, m.capture(rate, rate*seconds, w), match.Config{})
+		r, err := match.Compare(a, m.capture(rate, rate*seconds, w))
 		if err != nil {
 			t.Errorf("drift %v, noise %.2g: %v", w.drift, w.noise, err)
 			continue
@@ -179,7 +179,7 @@ func TestFarClocksAndLoudNoiseAreNotUnrelated(t *testing.T) {
 			t.Errorf("%+v: offset %.5f ± %.5f, drift %.5f ± %.5f ppm", w, r.OffsetSamples, r.StandardErrors.OffsetSamples, r.DriftPPM, r.StandardErrors.DriftPPM)
 		}
 	}
-	_, err := match.Compare(a, m.capture(rate, rate*seconds, way{drift: 0.01}), match.Config{})
+	_, err := match.Compare(a, m.capture(rate, rate*seconds, way{drift: 0.01}))
 	if !errors.Is(err, match.ErrUnrelated) || !strings.Contains(err.Error(), "clocks up to 1100 ppm apart") {
 		t.Errorf("clocks 1 %% apart: %v", err)
 	}
@@ -213,7 +213,7 @@ func TestASustainedChordIsNeverMisplacedSilently(t *testing.T) {
 			}
 			clips[k] = x
 		}
-		r, err := match.Compare(clips[0], clips[1], match.Config{})
+		r, err := match.Compare(clips[0], clips[1])
 		off := r.OffsetS - c.delay
 		t.Logf("%s: off by %.4f s, null %.1f dB, confidence %.4f", c.name, off, r.NullDB, r.Confidence)
 		if right := math.Abs(off) < 1e-4; err != nil || !right && !r.Warned(match.OtherAlignment) || !right && c.swell > 0 {
@@ -254,7 +254,7 @@ func TestAPadWhoseSwellComesBackIsNeverMisplacedSilently(t *testing.T) {
 			}
 			clips[k] = x
 		}
-		r, err := match.Compare(clips[0], clips[1], match.Config{})
+		r, err := match.Compare(clips[0], clips[1])
 		if err != nil {
 			t.Errorf("%s: %v", c.name, err)
 			continue

@@ -6,7 +6,6 @@ import (
 	"math"
 	"slices"
 
-	"heardiff/measure/interpolate"
 	"heardiff/measure/match/align"
 	"heardiff/measure/match/audible"
 	"heardiff/measure/match/fault"
@@ -58,7 +57,11 @@ func Prepare(captures []pcm.Reader, cfg Excerpt) (Prepared, error) {
 		return Prepared{}, err
 	}
 	p.finish()
-	p.out.Changes = p.changes()
+	p.out.Changes = []string{
+		moved(p.byFrames(), p.rate),
+		fmt.Sprintf("faded in and out over %.3g ms (raised cosine)", 1000*fadeS),
+		"rounded to 32-bit float",
+	}
 	return p.out, p.check()
 }
 
@@ -69,7 +72,7 @@ func (p *preparation) compare() error {
 	p.gains = []float64{1}
 	p.out.Presentations = []Presentation{{Polarity: Same, LevelBy: "reference", LevelErrorDB: 0, OffsetErrorUS: 0, NullDB: math.Inf(-1)}}
 	for i, c := range p.captures[1:] {
-		r, err := compare(p.captures[0], c, Config{})
+		r, err := compare(p.captures[0], c)
 		if err != nil {
 			return fmt.Errorf("%s: %w", p.cfg.Names.of(i+1), err)
 		}
@@ -194,17 +197,9 @@ func (p *preparation) sounds(lo, hi int) error {
 
 // render evaluates every capture on the common base.
 func (p *preparation) render() error {
-	kernel, err := interpolate.New(interpolate.Config{Pass: exactTo})
-	if err != nil {
-		return err
-	}
-	filter, err := interpolate.New(interpolate.Config{Pass: passedTo, Stop: exactTo})
-	if err != nil {
-		return err
-	}
 	byFrames := p.byFrames()
 	for i := range p.captures {
-		clip, err := p.evaluate(kernel, filter, i, byFrames)
+		clip, err := p.evaluate(i, byFrames)
 		if err != nil {
 			return fmt.Errorf("%s: %w", p.cfg.Names.of(i), err)
 		}
@@ -214,13 +209,4 @@ func (p *preparation) render() error {
 		p.out.Presentations[i].Clip = clip
 	}
 	return nil
-}
-
-// changes says what was done to all presentations alike. What was done to each is in its figures.
-func (p *preparation) changes() []string {
-	return []string{
-		moved(p.byFrames(), p.rate),
-		fmt.Sprintf("faded in and out over %.3g ms (raised cosine)", 1000*p.cfg.FadeS),
-		"rounded to 32-bit float",
-	}
 }

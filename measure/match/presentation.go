@@ -96,7 +96,7 @@ const openDB = 0.05
 
 // finish fades the ends, rounds to the precision that will be played, and finds loop points.
 func (p *preparation) finish() {
-	fade := int(p.cfg.FadeS * p.rate.Hz())
+	fade := int(fadeS * p.rate.Hz())
 	for _, v := range p.out.Presentations {
 		for _, ch := range v.Clip.Channels {
 			for i := range fade {
@@ -136,7 +136,7 @@ func (p *preparation) crossing(from, step int) int {
 func (p *preparation) check() error {
 	p.out.NullDB = math.Inf(-1)
 	p.warnIdentical()
-	fade := int(p.cfg.FadeS*p.rate.Hz()) + 1
+	fade := int(fadeS*p.rate.Hz()) + 1
 	first := p.out.Presentations[0].Clip.Slice(fade, p.n-fade)
 	rumble := fault.RumbleOf(first)
 	for i := range p.out.Presentations[1:] {
@@ -149,15 +149,15 @@ func (p *preparation) check() error {
 		shown := fault.Find(fault.Evidence{Record: record, StartS: p.out.StartS + p.rate.Seconds(fade), RumbleA: rumble, RumbleB: fault.RumbleOf(own)})
 		p.warnPassing(i, shown.Passing)
 		p.out.NullDB = max(p.out.NullDB, v.NullDB)
-		if e := math.Abs(v.LevelErrorDB); !(e <= p.cfg.MaxLevelErrorDB) {
-			return fmt.Errorf("match: %w: %s differs by %.3f dB in level after matching, %.2f dB allowed", ErrUnfit, p.cfg.Names.of(i+1), e, p.cfg.MaxLevelErrorDB)
+		if e := math.Abs(v.LevelErrorDB); !(e <= mostLevelErrorDB) {
+			return fmt.Errorf("match: %w: %s differs by %.3f dB in level after matching, %.2f dB allowed", ErrUnfit, p.cfg.Names.of(i+1), e, mostLevelErrorDB)
 		}
 		switch e := math.Abs(v.OffsetErrorUS); {
-		case e <= p.cfg.MaxOffsetErrorUS:
+		case e <= mostOffsetErrorUS:
 		case v.wanders:
-			return fmt.Errorf("match: %w: the clock of %s wanders against that of %s by up to %.0f µs within the excerpt, %.0f µs allowed; only a steady drift can be taken out", ErrWandering, p.cfg.Names.of(i+1), p.cfg.Names.of(0), e, p.cfg.MaxOffsetErrorUS)
+			return fmt.Errorf("match: %w: the clock of %s wanders against that of %s by up to %.0f µs within the excerpt, %.0f µs allowed; only a steady drift can be taken out", ErrWandering, p.cfg.Names.of(i+1), p.cfg.Names.of(0), e, mostOffsetErrorUS)
 		default:
-			return fmt.Errorf("match: %w: %s is off by %.2f µs after aligning, %.0f µs allowed", ErrUnfit, p.cfg.Names.of(i+1), e, p.cfg.MaxOffsetErrorUS)
+			return fmt.Errorf("match: %w: %s is off by %.2f µs after aligning, %.0f µs allowed", ErrUnfit, p.cfg.Names.of(i+1), e, mostOffsetErrorUS)
 		}
 	}
 	return nil

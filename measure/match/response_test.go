@@ -43,7 +43,7 @@ func TestNoiseIsNoDifferenceInResponse(t *testing.T) {
 		if c.filter {
 			b = peaking(hz, db, q)(music{}, b)
 		}
-		r, err := match.Compare(way{noise: c.a, seed: 1}.finish(clean.Clone()), way{noise: c.b, seed: 2}.finish(b), match.Config{})
+		r, err := match.Compare(way{noise: c.a, seed: 1}.finish(clean.Clone()), way{noise: c.b, seed: 2}.finish(b))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -82,7 +82,7 @@ func TestMusicBeyondTheAudibleBandIsNoResidual(t *testing.T) {
 		return w.finish(c)
 	}
 	a, b := capture(way{noise: 1e-5, seed: 1}), capture(way{offset: 40.37, noise: 1e-5, seed: 2})
-	r, err := match.Compare(a, b, match.Config{})
+	r, err := match.Compare(a, b)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -24,8 +24,8 @@ const (
 )
 
 // judge follows every place that may be the one, and returns the residual at the one with the deepest null.
-func (c *comparison) judge(minOverlapS float64) (measured, error) {
-	s, err := align.Find(c.a, c.b, c.courseA, c.courseB, minOverlapS)
+func (c *comparison) judge() (measured, error) {
+	s, err := align.Find(c.a, c.b, c.courseA, c.courseB)
 	if err != nil {
 		return measured{}, err
 	}

@@ -43,7 +43,7 @@ func TestAPeriodicSignalIsInPlaceAgainstItself(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			c := periodic(of)
-			r, err := match.Compare(c, c, match.Config{})
+			r, err := match.Compare(c, c)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -56,7 +56,7 @@ func TestAPeriodicSignalIsInPlaceAgainstItself(t *testing.T) {
 		})
 	}
 	m := newMusic(7, 10, 20000).capture(48000, 480000, way{})
-	r, err := match.Compare(m, m, match.Config{})
+	r, err := match.Compare(m, m)
 	if err != nil || !(r.Confidence > 0.99) || len(r.Texts) > 0 {
 		t.Errorf("music against itself: confidence %v, %q, %v", r.Confidence, r.Texts, err)
 	}
@@ -65,7 +65,7 @@ func TestAPeriodicSignalIsInPlaceAgainstItself(t *testing.T) {
 // A steady tone in two phases may be placed half a period off, inverted, but never without a gain.
 func TestTonesInAnyPhaseHaveAGain(t *testing.T) {
 	for _, hz := range []float64{12000, 997, 6000} {
-		r, err := match.Compare(periodic(sine(hz, 0)), periodic(sine(hz, 0.3)), match.Config{})
+		r, err := match.Compare(periodic(sine(hz, 0)), periodic(sine(hz, 0.3)))
 		if err != nil {
 			t.Errorf("%v Hz: %v", hz, err)
 			continue
@@ -83,7 +83,7 @@ func TestTonesInAnyPhaseHaveAGain(t *testing.T) {
 func TestAToneMadeSofterHasANull(t *testing.T) {
 	const gain = 0.7
 	a, b := periodic(sine(12000, 0)), periodic(func(i int) float64 { return gain * sine(12000, 0)(i) })
-	r, err := match.Compare(a.Slice(0, 4*48000), b.Slice(0, 4*48000), match.Config{})
+	r, err := match.Compare(a.Slice(0, 4*48000), b.Slice(0, 4*48000))
 	if err != nil || !(r.NullDB < -140) || math.IsNaN(r.StandardErrors.GainDB) || !(math.Abs(r.GainDB-pcm.DB(gain)) < 1e-4) {
 		t.Errorf("null %v dB, gain %v ± %v dB, %v", r.NullDB, r.GainDB, r.StandardErrors.GainDB, err)
 	}

@@ -67,7 +67,7 @@ func TestSilenceSaysNothingOfThePlace(t *testing.T) {
 		}
 		a := played(bareA, way{noise: c.noise, seed: 1}, c.level, c.cut)
 		w.noise = c.noise
-		r, err := match.Compare(a, played(bareB, w, c.level, c.cut), match.Config{})
+		r, err := match.Compare(a, played(bareB, w, c.level, c.cut))
 		if err != nil {
 			t.Errorf("%s: %v", c.name, err)
 			continue
@@ -106,7 +106,7 @@ func TestADeadChannelIsNoDropout(t *testing.T) {
 	b := dull(faultRate*12, 3)
 	a := b.Clone()
 	clear(a.Channels[1])
-	r, err := match.Compare(way{noise: 3e-6, seed: 1}.finish(a), way{noise: 3e-6, seed: 2}.finish(b), match.Config{})
+	r, err := match.Compare(way{noise: 3e-6, seed: 1}.finish(a), way{noise: 3e-6, seed: 2}.finish(b))
 	if err != nil {
 		t.Fatal(err)
 	}

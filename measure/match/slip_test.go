@@ -33,7 +33,7 @@ func TestEveryJumpIsNamed(t *testing.T) {
 			at := int(losses[i].second * rate)
 			b = splice(at, at+losses[i].frames)(music{}, b)
 		}
-		r, err := match.Compare(a, b, match.Config{})
+		r, err := match.Compare(a, b)
 		if err != nil {
 			t.Errorf("%v: %v", losses, err)
 			continue
@@ -61,7 +61,7 @@ func TestAClockThatSwingsDoesNotJump(t *testing.T) {
 	a := m.capture(faultRate, faultRate*faultSeconds, way{noise: 1e-5, seed: 4})
 	for _, hz := range []float64{0.1, 0.2, 0.3} {
 		swing := func(t float64) float64 { return 5e-5 * math.Sin(2*math.Pi*hz*t) } // 1.2 frames
-		r, err := match.Compare(a, late(swing)(m, a), match.Config{})
+		r, err := match.Compare(a, late(swing)(m, a))
 		if err != nil {
 			t.Errorf("%v Hz: %v", hz, err)
 			continue

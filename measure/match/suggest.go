@@ -97,7 +97,7 @@ func Suggest(captures []pcm.Reader, cfg SuggestConfig) ([]Suggestion, error) {
 func common(captures []pcm.Reader, names Names) (lo, hi int, err error) {
 	lo, hi = 0, captures[0].Frames()
 	for i, c := range captures[1:] {
-		r, err := compare(captures[0], c, Config{})
+		r, err := compare(captures[0], c)
 		if err != nil {
 			return 0, 0, fmt.Errorf("%s: %w", names.of(i+1), err)
 		}

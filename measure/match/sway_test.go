@@ -15,7 +15,7 @@ func TestAFastSwayIsSaidWithItsSize(t *testing.T) {
 	a := m.capture(rate, rate*seconds, way{noise: 1e-5, seed: 4})
 	for _, c := range []struct{ hz, peak float64 }{{2, 0.3}, {3, 0.2}, {5, 0.1}, {5, 0.01}, {5, 0.003}} { // frames
 		sway := func(t float64) float64 { return c.peak / rate * math.Sin(2*math.Pi*c.hz*t) }
-		r, err := match.Compare(a, late(sway)(m, a), match.Config{})
+		r, err := match.Compare(a, late(sway)(m, a))
 		if err != nil {
 			t.Errorf("%v: %v", c, err)
 			continue

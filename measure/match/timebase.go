@@ -3,6 +3,7 @@ package match
 import (
 	"fmt"
 	"math"
+	"sync"
 
 	"heardiff/measure/interpolate"
 	"heardiff/measure/match/align"
@@ -44,6 +45,11 @@ const (
 	passedTo = 0.907
 )
 
+var (
+	interpolator = sync.OnceValue(func() *interpolate.Kernel { return interpolate.Must(interpolate.Config{Pass: exactTo}) })
+	filterAfter  = sync.OnceValue(func() *interpolate.Kernel { return interpolate.Must(interpolate.Config{Pass: passedTo, Stop: exactTo}) })
+)
+
 // wholeFrames is how far from whole frames a displacement may be to be rounded to them: it leaves −98 dB of a tone of 1 kHz at 48 kHz.
 const wholeFrames = 1e-4
 
@@ -60,7 +66,7 @@ func (p *preparation) byFrames() bool {
 	return true
 }
 
-func (p *preparation) evaluate(kernel, filter *interpolate.Kernel, i int, byFrames bool) (pcm.Clip, error) {
+func (p *preparation) evaluate(i int, byFrames bool) (pcm.Clip, error) {
 	channels := p.captures[i].Format().Channels
 	clip := pcm.NewClip(p.rate, channels, p.n)
 	if byFrames {
@@ -70,8 +76,9 @@ func (p *preparation) evaluate(kernel, filter *interpolate.Kernel, i int, byFram
 			return clip, fmt.Errorf("match: %w", err)
 		}
 	} else {
+		filter := filterAfter()
 		wide := pcm.NewClip(p.rate, channels, p.n+2*filter.Half())
-		if err := p.interpolate(wide, p.first-filter.Half(), kernel, i); err != nil {
+		if err := p.interpolate(wide, p.first-filter.Half(), i); err != nil {
 			return clip, fmt.Errorf("match: %w", err)
 		}
 		filter.Shift(clip.Channels, wide.Channels, filter.Half(), make([]float64, p.n))
@@ -83,9 +90,9 @@ func (p *preparation) evaluate(kernel, filter *interpolate.Kernel, i int, byFram
 }
 
 // interpolate fills clip with capture i from frame first of the common base on.
-func (p *preparation) interpolate(clip pcm.Clip, first int, kernel *interpolate.Kernel, i int) error {
+func (p *preparation) interpolate(clip pcm.Clip, first, i int) error {
 	const size = 1 << 14
-	stream := interpolate.NewStream(kernel, p.captures[i])
+	stream := interpolate.NewStream(interpolator(), p.captures[i])
 	// The differences from the base, so that two captures get exactly opposite shifts.
 	offset, drift := p.lines[i].Offset-p.base.Offset, p.lines[i].Drift-p.base.Drift
 	for from := 0; from < clip.Len(); from += size {

@@ -61,7 +61,7 @@ func (c comparer) compare(ctx context.Context, first, second Presentation) (matc
 		return r, err
 	}
 	defer fb.Close()
-	if r, err = match.Compare(pcm.Until(ctx, fa, nil), fb, match.Config{}); err != nil {
+	if r, err = match.Compare(pcm.Until(ctx, fa, nil), fb); err != nil {
 		return r, err
 	}
 	if c.dir != "" {

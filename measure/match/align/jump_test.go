@@ -89,7 +89,7 @@ func isJump(jumps []Jump, frames int, within float64) bool {
 // searched returns the search of A in B that found its places.
 func searched(t *testing.T, a, b pcm.Clip) *Search {
 	t.Helper()
-	s, err := Find(a, b, courseOf(a), courseOf(b), 1)
+	s, err := Find(a, b, courseOf(a), courseOf(b))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -24,15 +24,15 @@ type Search struct {
 	Places []Place // best first
 }
 
-// Find compares waveforms at every place that the courses of both captures suggest. The overlap is to last minOverlapS seconds at the least.
-func Find(a, b pcm.Reader, courseA, courseB Course, minOverlapS float64) (*Search, error) {
-	s := &Search{a: a, b: b, rate: a.Format().Rate, leastFrames: minOverlapS * a.Format().Rate.Hz(), courseA: courseA}
+// Find compares waveforms at every place that the courses of both captures suggest. The overlap is to last leastOverlapS at the least.
+func Find(a, b pcm.Reader, courseA, courseB Course) (*Search, error) {
+	s := &Search{a: a, b: b, rate: a.Format().Rate, leastFrames: leastOverlapS * a.Format().Rate.Hz(), courseA: courseA}
 	var err error
 	if s.Kernels, err = audible.NewKernels(s.rate); err != nil {
 		return nil, err
 	}
 	for _, m := range assumptions(a.Format().Channels) {
-		if err := s.tryAll(candidates(courseA, courseB.stretched(m.drift), int(100*minOverlapS)), m); err != nil {
+		if err := s.tryAll(candidates(courseA, courseB.stretched(m.drift), 100*leastOverlapS), m); err != nil {
 			return nil, err
 		}
 		if s.agrees() {
@@ -40,8 +40,11 @@ func Find(a, b pcm.Reader, courseA, courseB Course, minOverlapS float64) (*Searc
 		}
 	}
 	return nil, fmt.Errorf("%w: the waveforms agree nowhere for as much as %.1f s, looked for with clocks up to %.0f ppm apart and white noise up to %d dB below the music",
-		ErrUnrelated, minOverlapS, 1e6*farDrift, quietNoiseDB)
+		ErrUnrelated, float64(leastOverlapS), 1e6*farDrift, quietNoiseDB)
 }
+
+// leastOverlapS is the shortest overlap that is compared, in seconds. A judgement, no source; TestTooShortAnOverlapIsRefusedAndAShortOneSaid holds it.
+const leastOverlapS = 1
 
 // farDrift is how far apart clocks may be: consumer clocks of level II (IEC 60958-3; the value comes from memory) are good to
 // 1000 ppm.

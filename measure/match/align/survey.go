@@ -88,10 +88,7 @@ func (s *Search) newSurvey(f Alignment) (survey, error) {
 	from, to := f.Overlap[0], f.Overlap[1]
 	every := (to - from + s.b.Frames() + surveyFrames - 1) / surveyFrames
 	v := survey{every: every, ahead: int(math.Ceil((-f.Offset/(1+f.Drift) - float64(from)) / float64(every)))}
-	kernel, err := interpolate.New(interpolate.Config{Pass: surveyPass, ErrorDB: -100})
-	if err != nil {
-		return v, err
-	}
+	kernel := interpolate.Must(interpolate.Config{Pass: surveyPass, ErrorDB: -100})
 	var both errgroup.Group
 	both.Go(func() (err error) {
 		v.a, err = thinned(s.a, from, (to-from)/every, every, asRecorded)
