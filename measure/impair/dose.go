@@ -17,38 +17,13 @@ import (
 )
 
 // Kind of jitter.
-type Kind uint8
+type Kind string
 
-// Kinds of jitter. Unset is refused.
+// Kinds of jitter. Any other is refused.
 const (
-	Unset    Kind = iota
-	Random        // Gaussian, flat in a band
-	Periodic      // one sine
+	Random   Kind = "random"   // Gaussian, flat in a band
+	Periodic Kind = "periodic" // one sine
 )
-
-var kindNames = [...]string{"unset", "random", "periodic"}
-
-// String returns "random" or "periodic".
-func (k Kind) String() string {
-	if int(k) >= len(kindNames) {
-		return "unknown"
-	}
-	return kindNames[k]
-}
-
-// MarshalText writes the name of the kind.
-func (k Kind) MarshalText() ([]byte, error) { return []byte(k.String()), nil }
-
-// UnmarshalText reads the name of a kind.
-func (k *Kind) UnmarshalText(text []byte) error {
-	for v, name := range kindNames {
-		if name == string(text) {
-			*k = Kind(v)
-			return nil
-		}
-	}
-	return fmt.Errorf("impair: jitter of kind %q: want random or periodic", text)
-}
 
 // Jitter is one component of the time error τ.
 type Jitter struct {
@@ -159,7 +134,7 @@ func (d Dose) Validate(rate pcm.Rate) error {
 		case j.Kind == Periodic && !(j.FreqHz > 0 && j.FreqHz < nyquist):
 			return fmt.Errorf("impair: jitter at %v Hz: want above 0 and below %v Hz", j.FreqHz, nyquist)
 		case j.Kind != Random && j.Kind != Periodic:
-			return fmt.Errorf("impair: jitter of kind %v", j.Kind)
+			return fmt.Errorf("impair: jitter of kind %q: want random or periodic", j.Kind)
 		}
 	}
 	for _, n := range d.Noise {

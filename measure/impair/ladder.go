@@ -8,45 +8,33 @@ import (
 )
 
 // Quantity is what a ladder grades.
-type Quantity uint8
+type Quantity string
 
-// Quantities. NoQuantity is refused.
+// Quantities. Any other is refused.
 const (
-	NoQuantity     Quantity = iota
-	RandomJitter            // ps RMS
-	PeriodicJitter          // ps RMS
-	NoiseLevel              // dBFS
-	Gain                    // dB
+	RandomJitter   Quantity = "random-jitter"   // ps RMS
+	PeriodicJitter Quantity = "periodic-jitter" // ps RMS
+	NoiseLevel     Quantity = "noise"           // dBFS
+	Gain           Quantity = "gain"            // dB
 )
 
-var quantities = [...]struct{ name, words, unit string }{
-	NoQuantity:     {"unset", "nothing", ""},
-	RandomJitter:   {"random-jitter", "random jitter", "ps RMS"},
-	PeriodicJitter: {"periodic-jitter", "periodic jitter", "ps RMS"},
-	NoiseLevel:     {"noise", "noise", "dBFS"},
-	Gain:           {"gain", "gain", "dB"},
+var quantities = map[Quantity]struct{ words, unit string }{
+	RandomJitter:   {"random jitter", "ps RMS"},
+	PeriodicJitter: {"periodic jitter", "ps RMS"},
+	NoiseLevel:     {"noise", "dBFS"},
+	Gain:           {"gain", "dB"},
 }
 
 // ParseQuantity reads "random-jitter", "periodic-jitter", "noise" or "gain".
 func ParseQuantity(name string) (Quantity, error) {
-	for q := RandomJitter; q <= Gain; q++ {
-		if q.String() == name {
-			return q, nil
-		}
+	if _, known := quantities[Quantity(name)]; !known {
+		return "", fmt.Errorf("impair: ladder of %q: want random-jitter, periodic-jitter, noise or gain", name)
 	}
-	return NoQuantity, fmt.Errorf("impair: ladder of %q: want random-jitter, periodic-jitter, noise or gain", name)
+	return Quantity(name), nil
 }
 
 // String returns the quantity's name on the command line.
-func (q Quantity) String() string {
-	if int(q) >= len(quantities) {
-		return "unknown"
-	}
-	return quantities[q].name
-}
-
-// MarshalText writes the name.
-func (q Quantity) MarshalText() ([]byte, error) { return []byte(q.String()), nil }
+func (q Quantity) String() string { return string(q) }
 
 // UnmarshalText reads a name.
 func (q *Quantity) UnmarshalText(text []byte) (err error) {
@@ -99,10 +87,11 @@ type Step struct {
 // Validate returns an error that names what is out of range at the rate. A step that would change nothing is refused:
 // a comparison of equal samples is a control, not a dose.
 func (l Ladder) Validate(rate pcm.Rate) error {
+	_, err := ParseQuantity(string(l.Quantity))
 	ratio := l.Quantity == RandomJitter || l.Quantity == PeriodicJitter
 	switch {
-	case l.Quantity == NoQuantity || l.Quantity > Gain:
-		return fmt.Errorf("impair: ladder of %v", l.Quantity)
+	case err != nil:
+		return err
 	case l.Steps < 2 || l.Steps > MaxSteps:
 		return fmt.Errorf("impair: ladder of %d steps: want 2 to %d", l.Steps, MaxSteps)
 	case !(l.From != l.To): // NaN included

@@ -56,61 +56,35 @@ func search(needle, hay pcm.Reader, channel, frame int) (placed, error) {
 		return placed{}, err
 	}
 	const size = 1 << 15
-	m := newMatcher(anchor[channel], size)
-	best := placed{from: channel}
+	m := spectrum.NewMatcher(anchor[channel], size)
+	found := placed{from: channel}
 	block := pcm.Planes(hay.Format().Channels, size)
 	for at := -anchorFrames; at < hay.Frames(); at += size - anchorFrames {
 		if err := pcm.ReadAround(hay, block, at); err != nil {
 			return placed{}, err
 		}
 		for c, x := range block {
-			lag, score := m.best(x)
-			if math.Abs(score) > math.Abs(best.score)+scoreTies {
-				best = placed{offset: frame - (at + lag), score: score, from: channel, channel: c, frame: at + lag}
+			lag, score := best(m, x)
+			if math.Abs(score) > math.Abs(found.score)+scoreTies {
+				found = placed{offset: frame - (at + lag), score: score, from: channel, channel: c, frame: at + lag}
 			}
 		}
-		if math.Abs(best.score) > sameWords {
+		if math.Abs(found.score) > sameWords {
 			break
 		}
 	}
-	return best, nil
+	return found, nil
 }
 
-// matcher correlates one anchor with blocks.
-type matcher struct {
-	plan   *spectrum.Plan
-	anchor []complex128 // conjugate transform
-	energy float64
-	bins   []complex128
-	out    []float64
-}
-
-func newMatcher(anchor []float64, size int) *matcher {
-	m := &matcher{plan: spectrum.NewPlan(size)}
-	m.anchor = m.plan.Forward(nil, anchor)
-	for k, v := range m.anchor {
-		m.anchor[k] = complex(real(v), -imag(v))
-	}
-	m.energy = floats.Dot(anchor, anchor)
-	m.bins, m.out = make([]complex128, size/2+1), make([]float64, size)
-	return m
-}
-
-// best returns where in x the anchor fits best, and the normalized correlation there.
-func (m *matcher) best(x []float64) (lag int, score float64) {
-	m.plan.Forward(m.bins, x)
-	for k := range m.bins {
-		m.bins[k] *= m.anchor[k]
-	}
-	m.plan.Inverse(m.out, m.bins)
-	energy, total := floats.Dot(x[:anchorFrames], x[:anchorFrames]), floats.Dot(x, x)
-	for i := range len(x) - anchorFrames {
+// best returns where in x an anchor fits best, and the normalized correlation there.
+func best(anchor *spectrum.Matcher, x []float64) (lag int, score float64) {
+	energies, total := anchor.Match(x), floats.Dot(x, x)
+	for i, energy := range energies[:len(energies)-1] {
 		if energy > silentShare*total {
-			if s := m.out[i] / math.Sqrt(energy*m.energy); math.Abs(s) > math.Abs(score)+scoreTies {
+			if s := anchor.Products[i] / math.Sqrt(energy*anchor.Energy); math.Abs(s) > math.Abs(score)+scoreTies {
 				lag, score = i, s
 			}
 		}
-		energy += x[i+anchorFrames]*x[i+anchorFrames] - x[i]*x[i]
 	}
 	return lag, score
 }

@@ -94,7 +94,10 @@ func (c *comparison) result(v verdict, bits int) Result {
 	if v.local || c.good > 0 { // where nothing is equal anywhere all of it was changed, no stretch
 		r.Faults = c.faults
 	}
-	cause := v.cause(r.Faults)
+	cause := longestCause(r.Faults)
+	if len(v.findings) > 0 {
+		cause = v.findings[0].cause
+	}
 	r.Cause = &cause
 	r.Warn(v.allWarnings(r.Faults)...)
 	return r
@@ -121,14 +124,6 @@ func (v *verdict) add(cause Cause, named, additional warning.Warning) {
 
 // warn adds a warning that does not depend on the cause named.
 func (v *verdict) warn(w warning.Warning) { v.warnings = append(v.warnings, w) }
-
-// cause returns the cause to name.
-func (v *verdict) cause(faults []Fault) Cause {
-	if len(v.findings) > 0 {
-		return v.findings[0].cause
-	}
-	return longestCause(faults)
-}
 
 // allWarnings returns the warnings, with all that the cause named does not say.
 func (v *verdict) allWarnings(faults []Fault) (list []warning.Warning) {

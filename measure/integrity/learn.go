@@ -134,25 +134,17 @@ func (l *learner) find(frame, offset, reach int) (s stretch, found bool, err err
 		return s, false, nil
 	}
 	// Half a sample late, two frames are as good: all stretches are to take the same.
-	if own := x[reach:][:anchorFrames]; 1-math.Abs(alike(own, b)) > ownPlace*(1-math.Abs(score))+rounding {
+	if own := x[reach:][:anchorFrames]; 1-math.Abs(spectrum.Correlation(own, b)) > ownPlace*(1-math.Abs(score))+rounding {
 		s.offset += lag - reach
 	}
 	return s, true, nil
-}
-
-// alike returns the correlation of a and b, 0 where either is silent.
-func alike(a, b []float64) float64 {
-	if square := floats.Dot(a, a) * floats.Dot(b, b); square > 0 {
-		return floats.Dot(a, b) / math.Sqrt(square)
-	}
-	return 0
 }
 
 // bestLag returns where in x an anchor fits best, and how well.
 func bestLag(anchor, x []float64) (lag int, score float64) {
 	wide := make([]float64, spectrum.PowerOfTwo(len(x)))
 	copy(wide, x)
-	return newMatcher(anchor, len(wide)).best(wide)
+	return best(spectrum.NewMatcher(anchor, len(wide)), wide)
 }
 
 // pairs returns the pieces of a sent and a received channel, the one late by some frames.
@@ -265,7 +257,7 @@ func (l *learner) unlike(from, channel, late int) float64 {
 	var shares []float64
 	for _, p := range l.pairs(from, channel, late) {
 		if floats.Dot(p.b, p.b) > 0 {
-			r := alike(p.straight(), p.b)
+			r := spectrum.Correlation(p.straight(), p.b)
 			shares = append(shares, 1-r*r)
 		}
 	}

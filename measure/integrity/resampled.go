@@ -89,12 +89,12 @@ func (l *learner) lags(w wire, channel int) []float64 {
 	wide := make([]float64, 2*anchorFrames)
 	for _, s := range l.stretches {
 		copy(wide, s.a[w.from][mostReach-slack-w.late:][:anchorFrames+2*slack])
-		m := newMatcher(s.b[channel], len(wide))
-		lag, score := m.best(wide)
+		m := spectrum.NewMatcher(s.b[channel], len(wide))
+		lag, score := best(m, wide)
 		if math.Abs(score) < leastScore || lag == 0 || lag >= 2*slack {
 			continue
 		}
-		before, top, after := m.out[lag-1], m.out[lag], m.out[lag+1]
+		before, top, after := m.Products[lag-1], m.Products[lag], m.Products[lag+1]
 		lags = append(lags, float64(s.offset+lag-slack)+0.5*(before-after)/(before-2*top+after))
 	}
 	return lags

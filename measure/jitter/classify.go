@@ -19,7 +19,9 @@ func classify(pm, am *lineFinder, phase, amplitude []peak) (jitter, other []comp
 	other = append(other, pm.additive...)
 	jitter, phase = pm.wandering(phase)
 	moving, amplitude := am.wandering(amplitude)
-	other = append(other, asAmplitude(moving)...)
+	for _, t := range moving {
+		other = append(other, component{hz: t.hz, m: t.beta, sideband: t.beta / 2, sidebandSE: t.betaSE / 2, skirtHz: t.skirtHz})
+	}
 	taken := make([]bool, len(amplitude))
 	for _, p := range phase {
 		a, i := counterpart(p.hz, amplitude, oneLineBins/pm.seconds)

@@ -57,15 +57,6 @@ func newEventDetector(size int, rateHz, highHz float64) *eventDetector {
 	return w
 }
 
-// remove finds the events of a record, each as long as the filter's response to either side, and bridges them as far as that can be done.
-func (w *eventDetector) remove(r *record, reach int, t *transform) []event {
-	found := w.events(r, reach)
-	if len(found) > 0 {
-		r.bridge(found, t)
-	}
-	return found
-}
-
 // events returns the events in the upper part of the band, each as long as the filter's response to either side.
 func (w *eventDetector) events(r *record, reach int) []event {
 	if w.plan == nil {

@@ -65,15 +65,6 @@ func (s testSignal) shorterWords(groups [][]component) int {
 	return own
 }
 
-// residue returns the phase modulation that the signal itself has at a line, and whether it has one there.
-func (s testSignal) residue(hz float64) (radians float64, ok bool) {
-	step, odd := s.step(hz)
-	if !odd {
-		return 0, false
-	}
-	return inherentPM(s.bits, step), true
-}
-
 // step returns which multiple of 1/192 of the signal's rate an offset is, and whether it is an odd one, where the signal has lines of
 // its own.
 func (s testSignal) step(hz float64) (step int, odd bool) {

@@ -62,11 +62,8 @@ func (m *measurement) prepare() error {
 // analyseUnbroken analyses the longest stretch in which no block was lost or repeated, which shows only once it has been analysed.
 func (m *measurement) analyseUnbroken() error {
 	for {
-		if err := m.analyse(); err != nil {
+		if err := m.analyse(); err != nil || !m.avoidLosses() {
 			return err
-		}
-		if !m.avoidLosses() {
-			return nil
 		}
 	}
 }
@@ -159,7 +156,9 @@ func (m *measurement) analyseChannel(channel int, r *record, w *workspace, from,
 func (m *measurement) separate(r *record, pm, am *lineFinder) (phase, amplitude []peak, events []event) {
 	removeHumps(pm, am)
 	phase, amplitude = findBoth(pm, am, nil, nil)
-	events = m.detector.remove(r, m.mixer.quarter, m.transform)
+	if events = m.detector.events(r, m.mixer.quarter); len(events) > 0 {
+		r.bridge(events, m.transform)
+	}
 	if slices.ContainsFunc(events, func(e event) bool { return e.bridged }) {
 		// A tick fills the band: lines that it hid can be found now that it is gone.
 		phase, amplitude = findBoth(pm, am, phase, amplitude)

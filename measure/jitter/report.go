@@ -114,7 +114,8 @@ func (m *measurement) lines(tones []component) []Line {
 		}
 		l := Line{OffsetHz: hz, WanderHz: math.Sqrt(wander)}
 		beta := math.Sqrt(square)
-		if known, ok := m.testSignal().residue(hz); ok {
+		if step, own := m.testSignal().step(hz); own {
+			known := inherentPM(m.bits, step)
 			l.Inherent = beta <= known*pcm.Ratio(residueDB)+residueErrors*math.Sqrt(noise)
 			if !l.Inherent {
 				excess := math.Sqrt(beta*beta - known*known)

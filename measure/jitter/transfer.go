@@ -76,7 +76,9 @@ func transferLines(a, b Channel, secondsA, secondsB float64) []TransferLine {
 		}
 		t := TransferLine{OffsetHz: l.OffsetHz, ReferencePs: l.PeakPs, OutputPs: math.NaN()}
 		relative := l.PeakSEPs / l.PeakPs
-		if o, ok := sameLine(b.Lines, l.OffsetHz, 1/secondsA+1/secondsB); ok {
+		same := func(o Line) bool { return math.Abs(o.OffsetHz-l.OffsetHz) <= 1/secondsA+1/secondsB }
+		if i := slices.IndexFunc(b.Lines, same); i >= 0 {
+			o := b.Lines[i]
 			t.OutputPs, t.AttenuationDB = o.PeakPs, pcm.DB(l.PeakPs/o.PeakPs)
 			t.AtLeast = o.AtFloor
 			t.AttenuationSE = 8.686 * math.Hypot(relative, o.PeakSEPs/o.PeakPs) // 20/ln 10
@@ -99,14 +101,6 @@ func (c Channel) lineSE(hz, seconds float64) float64 {
 		}
 	}
 	return c.Spectrum[len(c.Spectrum)-1].PMPs * math.Sqrt(enbw/seconds)
-}
-
-func sameLine(lines []Line, hz, reach float64) (Line, bool) {
-	i := slices.IndexFunc(lines, func(l Line) bool { return math.Abs(l.OffsetHz-hz) <= reach })
-	if i < 0 {
-		return Line{}, false
-	}
-	return lines[i], true
 }
 
 // boundErrors is how many standard errors above what is left its bound is. More than the quantile of 95 %, since a bound is given only where what is left

@@ -227,12 +227,3 @@ func (p *lineFinder) withSkirt(s span) span {
 	}
 	return s
 }
-
-// asAmplitude turns joined lines of the amplitude into tones of amplitude modulation.
-func asAmplitude(joined []component) []component {
-	out := slices.Clone(joined)
-	for i, t := range joined {
-		out[i] = component{hz: t.hz, m: t.beta, sideband: t.beta / 2, sidebandSE: t.betaSE / 2, skirtHz: t.skirtHz}
-	}
-	return out
-}

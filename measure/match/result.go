@@ -21,7 +21,6 @@ type (
 	ResponseBand = residual.ResponseBand
 	Residual     = residual.Shares
 	Wander       = align.Wander
-	Piece        = align.Piece
 )
 
 // ErrUnrelated is wrapped by Compare's error where no common music was found.

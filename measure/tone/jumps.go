@@ -4,10 +4,8 @@ import (
 	"math"
 	"math/cmplx"
 
-	"heardiff/measure"
 	"heardiff/measure/signal"
 	"heardiff/measure/spectrum"
-	"heardiff/playback/pcm"
 	"heardiff/stats/warning"
 )
 
@@ -144,14 +142,6 @@ func (t tracked) jumpWarnings() (list []warning.Warning) {
 		}
 	}
 	return list
-}
-
-// jitterTone returns a warning where a tone is at a quarter of the rate.
-func jitterTone(channel int, hz float64, rate pcm.Rate) []warning.Warning {
-	if !measure.IsQuarter(hz, rate.Hz()) {
-		return nil
-	}
-	return []warning.Warning{warning.Newf(JitterSignal, "channel %d: the tone is at %.2f Hz, a quarter of the rate: the jitter signal? Its harmonics lie beyond the band", channel, hz).In(channel).Of(hz, "Hz")}
 }
 
 // clocksAgree is what the clocks of a player and a recorder differ by at most, relative; pastClocks is the difference from which

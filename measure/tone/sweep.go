@@ -295,7 +295,8 @@ func (c cutter) response(n int) response {
 	if n > 1 {
 		half := c.shortWindow()
 		cut, _ = c.cut(c.place(float64(n)), half, half)
-		r.replace(c.transform(cut))
+		first := min(int(math.Ceil(shortFromHz/r.binHz)), len(r.bins))
+		copy(r.bins[first:], c.transform(cut).bins[first:])
 	}
 	return r
 }

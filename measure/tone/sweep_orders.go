@@ -237,12 +237,6 @@ func (r sweepNoise) around(f float64) (rms, independent float64) {
 // shortWindow is half of the stretch of a harmonic that is looked at from shortFromHz on, in frames.
 func (c cutter) shortWindow() float64 { return min(shortest, shortestPart*c.growth) * c.rate }
 
-// replace takes the bins from shortFromHz on from another response.
-func (r response) replace(short response) {
-	first := min(int(math.Ceil(shortFromHz/r.binHz)), len(r.bins))
-	copy(r.bins[first:], short.bins[first:])
-}
-
 // over returns r divided by the response of a wire within the sweep's frequencies, 0 outside.
 func (r response) over(wire response, low, high float64) []complex128 {
 	list := make([]complex128, len(r.bins))

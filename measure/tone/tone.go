@@ -120,7 +120,10 @@ func Measure(r pcm.Reader) (Result, error) {
 		if t != nil {
 			ch = t.channel(c + 1)
 			result.Warn(strayTone(c+1, ch.FrequencyHz)...)
-			result.Warn(jitterTone(c+1, ch.FrequencyHz, r.Format().Rate)...)
+			if measure.IsQuarter(ch.FrequencyHz, r.Format().Rate.Hz()) {
+				result.Warn(warning.Newf(JitterSignal, "channel %d: the tone is at %.2f Hz, a quarter of the rate: the jitter signal? Its harmonics lie beyond the band", c+1, ch.FrequencyHz).
+					In(c+1).Of(ch.FrequencyHz, "Hz"))
+			}
 			if ch.LevelDBFS < quietestTone {
 				result.Warn(oddLevel(c+1, ch.LevelDBFS, "is this the low tone, or is the gain off?"))
 			}

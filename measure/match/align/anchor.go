@@ -148,15 +148,15 @@ func (s *anchorSeeker) seek(at int) (anchor, bool) {
 	k := anchor{
 		at:    float64(at) + float64(s.n)/2,
 		shift: float64(s.from-at) + displaced + s.drift*(displaced+float64(s.n)/2),
-		match: math.Abs(cosine(s.ma, s.mixAt(displaced))),
+		match: math.Abs(spectrum.Correlation(s.ma, s.mixAt(displaced))),
 		level: math.Sqrt(power),
 	}
 	k.mid, k.side = s.wiring(best)
 	for c := range s.windowA {
-		k.each = append(k.each, cosine(s.windowA[c], s.windowB[c][best:best+s.n]))
+		k.each = append(k.each, spectrum.Correlation(s.windowA[c], s.windowB[c][best:best+s.n]))
 	}
 	if len(s.windowA) > 1 {
-		k.cross = [2]float64{cosine(s.windowA[0], s.windowB[1][best:best+s.n]), cosine(s.windowA[1], s.windowB[0][best:best+s.n])}
+		k.cross = [2]float64{spectrum.Correlation(s.windowA[0], s.windowB[1][best:best+s.n]), spectrum.Correlation(s.windowA[1], s.windowB[0][best:best+s.n])}
 	}
 	return k, true
 }
@@ -199,14 +199,14 @@ func (s *anchorSeeker) mixAt(displaced float64) []float64 {
 // wiring returns the correlations of sum and difference of the first two channels at a displacement.
 func (s *anchorSeeker) wiring(d int) (mid, side float64) {
 	if len(s.windowA) == 1 {
-		return cosine(s.windowA[0], s.windowB[0][d:d+s.n]), 0
+		return spectrum.Correlation(s.windowA[0], s.windowB[0][d:d+s.n]), 0
 	}
 	var ma, sa, mb, sb = make([]float64, s.n), make([]float64, s.n), make([]float64, s.n), make([]float64, s.n)
 	for i := range s.n {
 		ma[i], sa[i] = s.windowA[0][i]+s.windowA[1][i], s.windowA[0][i]-s.windowA[1][i]
 		mb[i], sb[i] = s.windowB[0][d+i]+s.windowB[1][d+i], s.windowB[0][d+i]-s.windowB[1][d+i]
 	}
-	return cosine(ma, mb), cosine(sa, sb)
+	return spectrum.Correlation(ma, mb), spectrum.Correlation(sa, sb)
 }
 
 // emphasize replaces x by its first difference: music falls with frequency, the difference about levels it.
@@ -216,13 +216,4 @@ func emphasize(x []float64) {
 	for i := 1; i < len(x); i++ {
 		last, x[i] = x[i], x[i]-last
 	}
-}
-
-// cosine returns the normalized correlation of two equally long sequences, 0 where one is silent.
-func cosine(x, y []float64) float64 {
-	xx, yy := floats.Dot(x, x), floats.Dot(y, y)
-	if xx == 0 || yy == 0 {
-		return 0
-	}
-	return floats.Dot(x, y) / math.Sqrt(xx*yy)
 }

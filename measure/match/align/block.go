@@ -5,7 +5,6 @@ import (
 	"math"
 	"math/cmplx"
 	"slices"
-	"sync"
 
 	"heardiff/measure/interpolate"
 	"heardiff/measure/match/audible"
@@ -92,38 +91,41 @@ func (g *blocks) pass(l Line, stride int, rough bool) cross {
 	m := len(c.block)
 	c.frame = make([]float64, m)
 	c.power, c.each, c.joint, c.other = make([][]float64, m), make([][][]complex128, m), make([][]complex128, m), make([][]float64, m)
-	var wait sync.WaitGroup
-	for w := range audible.Workers {
-		wait.Go(func() {
-			plan := audible.NewTransform(g.n)
-			shift, y := make([]float64, g.n), pcm.Planes(len(g.a[0]), g.n)
-			for j := w; j < m; j += audible.Workers {
-				i := c.block[j]
-				if g.spectA[i] == nil {
-					g.transformA(plan, i)
-				}
-				for k := range shift {
-					shift[k] = l.Shift(float64(g.at[i] + k))
-				}
-				if rough {
-					middle := l.Shift(g.middle(i))
-					nearest := math.Round(middle)
-					c.frame[j] = middle - nearest
-					for k := range shift {
-						shift[k] = nearest
-					}
-				}
-				g.kernel.Shift(y, g.b[i], g.at[i]-g.bFrom[i], shift)
-				c.power[j] = g.power[i]
-				c.each[j], c.other[j] = make([][]complex128, len(y)), make([]float64, g.n/2+1)
-				for ch, spec := range g.transform(plan, y) {
-					c.collect(j, ch, g.spectA[i][ch], spec, l.signOf(ch))
-				}
-			}
-		})
+	var rooms [audible.Workers]room
+	for w := range rooms {
+		rooms[w] = room{audible.NewTransform(g.n), make([]float64, g.n), pcm.Planes(len(g.a[0]), g.n)}
 	}
-	wait.Wait()
+	audible.Share(m, func(w, j int) {
+		plan, shift, y, i := rooms[w].plan, rooms[w].shift, rooms[w].y, c.block[j]
+		if g.spectA[i] == nil {
+			g.transformA(plan, i)
+		}
+		for k := range shift {
+			shift[k] = l.Shift(float64(g.at[i] + k))
+		}
+		if rough {
+			middle := l.Shift(g.middle(i))
+			nearest := math.Round(middle)
+			c.frame[j] = middle - nearest
+			for k := range shift {
+				shift[k] = nearest
+			}
+		}
+		g.kernel.Shift(y, g.b[i], g.at[i]-g.bFrom[i], shift)
+		c.power[j] = g.power[i]
+		c.each[j], c.other[j] = make([][]complex128, len(y)), make([]float64, g.n/2+1)
+		for ch, spec := range g.transform(plan, y) {
+			c.collect(j, ch, g.spectA[i][ch], spec, l.signOf(ch))
+		}
+	})
 	return c
+}
+
+// room is what one worker of a pass works in.
+type room struct {
+	plan  *audible.Transform
+	shift []float64
+	y     [][]float64
 }
 
 func (g *blocks) transformA(plan *audible.Transform, i int) {

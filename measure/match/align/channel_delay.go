@@ -3,7 +3,6 @@ package align
 import (
 	"math"
 	"math/cmplx"
-	"sync"
 
 	"heardiff/measure/match/audible"
 	"heardiff/playback/pcm"
@@ -14,31 +13,20 @@ import (
 
 // join sums the channels of every block into joint, each turned by the frames by which it is later than the line.
 func (c *cross) join(n int, delays []float64) {
-	var wait sync.WaitGroup
-	for w := range audible.Workers {
-		wait.Go(func() {
-			for j := w; j < len(c.each); j += audible.Workers {
-				if len(delays) == 1 {
-					c.joint[j] = c.each[j][0]
-					continue
-				}
-				c.joint[j] = make([]complex128, n/2+1)
-				for ch, spec := range c.each[j] {
-					addTurned(c.joint[j], spec, 2*math.Pi/float64(n)*delays[ch])
-				}
+	audible.Share(len(c.each), func(_, j int) {
+		if len(delays) == 1 {
+			c.joint[j] = c.each[j][0]
+			return
+		}
+		c.joint[j] = make([]complex128, n/2+1)
+		for ch, spec := range c.each[j] {
+			turn, by := complex128(1), cmplx.Rect(1, 2*math.Pi/float64(n)*delays[ch])
+			for k, z := range spec {
+				c.joint[j][k] += z * turn
+				turn *= by
 			}
-		})
-	}
-	wait.Wait()
-}
-
-// addTurned adds x, bin k turned by k·per, to sum.
-func addTurned(sum, x []complex128, per float64) {
-	turn, by := complex128(1), cmplx.Rect(1, per)
-	for k, z := range x {
-		sum[k] += z * turn
-		turn *= by
-	}
+		}
+	})
 }
 
 // channelDelays returns by how many frames each channel is late against the first, good to a part of a frame. The product of two
@@ -116,25 +104,19 @@ func (t *tracker) byChannel(delays []float64) (num, den [][]float64) {
 			weight[k] = t.common[k] * per * float64(k) / t.noise[k] / t.gain
 		}
 	}
-	var wait sync.WaitGroup
-	for w := range audible.Workers {
-		wait.Go(func() {
-			for j := w; j < m; j += audible.Workers {
-				for ch, spec := range t.c.each[j] {
-					turned := per * (t.delay[j] + delays[ch])
-					turn, by := cmplx.Rect(1, turned*float64(t.g.lo)), cmplx.Rect(1, turned)
-					for k := t.g.lo; k < t.g.hi; k++ {
-						z := spec[k] * turn
-						turn *= by
-						num[j][ch] -= weight[k] * imag(z)
-						den[j][ch] += weight[k] * per * float64(k) * real(z)
-					}
-					den[j][ch] = max(0, den[j][ch])
-				}
+	audible.Share(m, func(_, j int) {
+		for ch, spec := range t.c.each[j] {
+			turned := per * (t.delay[j] + delays[ch])
+			turn, by := cmplx.Rect(1, turned*float64(t.g.lo)), cmplx.Rect(1, turned)
+			for k := t.g.lo; k < t.g.hi; k++ {
+				z := spec[k] * turn
+				turn *= by
+				num[j][ch] -= weight[k] * imag(z)
+				den[j][ch] += weight[k] * per * float64(k) * real(z)
 			}
-		})
-	}
-	wait.Wait()
+			den[j][ch] = max(0, den[j][ch])
+		}
+	})
 	return num, den
 }
 

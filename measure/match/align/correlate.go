@@ -69,21 +69,11 @@ func (l Line) readMix(dst []float64, planes [][]float64, r pcm.Reader, from int)
 
 // correlate returns Σ x[i]·y[i+k] for k from 0 to 2·reach, each relative to the energies of both.
 func correlate(x, y []float64, reach int) []float64 {
-	plan := spectrum.NewPlan(spectrum.PowerOfTwo(max(2, len(y))))
-	fx, fy := plan.Forward(nil, x), plan.Forward(nil, y)
-	for k := range fx {
-		fx[k] = complex(real(fx[k]), -imag(fx[k])) * fy[k]
-	}
-	all := plan.Inverse(nil, fx)
+	m := spectrum.NewMatcher(x, spectrum.PowerOfTwo(max(2, len(y))))
 	c := make([]float64, 2*reach+1)
-	// The energy of the part of y that x meets, kept up to date as it slides.
-	xx, yy := floats.Dot(x, x), floats.Dot(y[:len(x)], y[:len(x)])
-	for k := range c {
-		if xx > 0 && yy > 0 {
-			c[k] = all[k] / math.Sqrt(xx*yy)
-		}
-		if k < 2*reach {
-			yy += y[k+len(x)]*y[k+len(x)] - y[k]*y[k]
+	for k, yy := range m.Match(y)[:len(c)] {
+		if m.Energy > 0 && yy > 0 {
+			c[k] = m.Products[k] / math.Sqrt(m.Energy*yy)
 		}
 	}
 	return c

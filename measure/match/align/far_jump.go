@@ -5,6 +5,7 @@ import (
 	"slices"
 	"sort"
 
+	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
 
 	"gonum.org/v1/gonum/floats"
@@ -159,7 +160,7 @@ func correlationAt(a, b pcm.Reader, at, shift float64, size int, l Line) (float6
 	emphasize(y)
 	most := 0.0
 	for d := range 5 {
-		most = max(most, cosine(x, y[d:d+size]))
+		most = max(most, spectrum.Correlation(x, y[d:d+size]))
 	}
 	return most, nil
 }

@@ -4,7 +4,6 @@ import (
 	"math"
 	"math/cmplx"
 	"slices"
-	"sync"
 
 	"heardiff/measure/match/audible"
 	"heardiff/measure/spectrum"
@@ -102,16 +101,10 @@ type sweepSums struct {
 func (t *tracker) sweep(large bool, step float64) {
 	bins := len(t.noise)
 	parts := make([]sweepSums, audible.Workers)
-	var wait sync.WaitGroup
 	for w := range parts {
 		parts[w] = sweepSums{make([]float64, bins), make([]float64, bins), make([]complex128, bins)}
-		wait.Go(func() {
-			for j := w; j < len(t.delay); j += audible.Workers {
-				t.block(j, large, step, parts[w])
-			}
-		})
 	}
-	wait.Wait()
+	audible.Share(len(t.delay), func(w, j int) { t.block(j, large, step, parts[w]) })
 	sum := parts[0]
 	for _, p := range parts[1:] {
 		floats.Add(sum.other, p.other)

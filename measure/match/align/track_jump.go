@@ -31,7 +31,8 @@ const (
 // A jump is located to half the gap between the blocks on either side, and may lie within a block; a margin of so many frames is kept at
 // the least.
 func (f *Refinement) jumps(margin int) []Jump {
-	if len(f.track) < leastTrack || f.largestDelay() < leastStray {
+	strays := func(p point) bool { return math.Abs(p.delay) >= leastStray }
+	if len(f.track) < leastTrack || !slices.ContainsFunc(f.track, strays) {
 		return nil
 	}
 	k := newStepFit(f)
@@ -52,15 +53,6 @@ func (f *Refinement) jumps(margin int) []Jump {
 		}
 	}
 	return jumps
-}
-
-// largestDelay returns by how much the track strays from the line at the most.
-func (f *Refinement) largestDelay() float64 {
-	most := 0.0
-	for _, p := range f.track {
-		most = max(most, math.Abs(p.delay))
-	}
-	return most
 }
 
 // smallest returns the smallest magnitude.

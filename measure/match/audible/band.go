@@ -3,6 +3,7 @@ package audible
 
 import (
 	"math"
+	"sync"
 
 	"heardiff/measure/interpolate"
 	"heardiff/playback/pcm"
@@ -35,3 +36,16 @@ const PerIndependentBin = 19. / 9
 
 // Workers is how many goroutines share out blocks: fixed, so that sums are added in the same order on every machine.
 const Workers = 4
+
+// Share calls each for every block from 0 to n − 1, shared out in turn between the workers, who are numbered from 0.
+func Share(n int, each func(worker, block int)) {
+	var wait sync.WaitGroup
+	for w := range Workers {
+		wait.Go(func() {
+			for i := w; i < n; i += Workers {
+				each(w, i)
+			}
+		})
+	}
+	wait.Wait()
+}

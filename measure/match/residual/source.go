@@ -57,12 +57,8 @@ func (s source) residualOf(y [][]float64, j blockPair, shift []float64, gain flo
 
 // empty reports whether there is no residual in a block.
 func empty(y [][]float64) bool {
-	for _, ch := range y {
-		if slices.ContainsFunc(ch, func(v float64) bool { return v != 0 }) {
-			return false
-		}
-	}
-	return true
+	something := func(ch []float64) bool { return slices.ContainsFunc(ch, func(v float64) bool { return v != 0 }) }
+	return !slices.ContainsFunc(y, something)
 }
 
 // padding returns what audibleOf needs for n frames.
