@@ -24,19 +24,26 @@ type LoudnessReading struct {
 // Loudness reads all of r, in blocks, and returns its loudness. Channels are taken in the order of WAV files:
 // L R C LFE and surrounds for six and more, without LFE for five; LFE does not count, side surrounds weigh 1.41.
 func Loudness(r pcm.Reader) (LoudnessReading, error) {
-	m := NewLoudnessMeter(r.Format())
-	err := pcm.Blocks(r, blockFrames, func(block [][]float64, _ int) error {
-		m.Write(block)
-		return nil
-	})
-	if err != nil {
-		return LoudnessReading{}, fmt.Errorf("loudness: %w", err)
-	}
-	return m.Reading(), nil
+	return readAll(r, "loudness", NewLoudnessMeter(r.Format()))
 }
 
 // blockFrames is how much is read at a time: small enough for the cache, large enough to hide the call.
 const blockFrames = 1 << 14
+
+// readAll returns what a meter reads of all of r. what begins the error.
+func readAll[M interface {
+	Write(block [][]float64)
+	Reading() R
+}, R any](r pcm.Reader, what string, meter M) (reading R, err error) {
+	err = pcm.Blocks(r, blockFrames, func(block [][]float64, _ int) error {
+		meter.Write(block)
+		return nil
+	})
+	if err != nil {
+		return reading, fmt.Errorf("%s: %w", what, err)
+	}
+	return meter.Reading(), nil
+}
 
 // LoudnessMeter takes audio piece by piece. It keeps 8 bytes a tenth of a second.
 type LoudnessMeter struct {

@@ -1,7 +1,6 @@
 package measure
 
 import (
-	"fmt"
 	"math"
 	"slices"
 
@@ -23,15 +22,7 @@ type TruePeakReading struct {
 // evaluated at 384 kHz or more (at least twice the rate), where the largest under-read of a tone at 20 kHz is
 // 0.12 dB at 44.1 and 48 kHz.
 func TruePeak(r pcm.Reader) (TruePeakReading, error) {
-	m := NewTruePeakMeter(r.Format())
-	err := pcm.Blocks(r, blockFrames, func(block [][]float64, _ int) error {
-		m.Write(block)
-		return nil
-	})
-	if err != nil {
-		return TruePeakReading{}, fmt.Errorf("true peak: %w", err)
-	}
-	return m.Reading(), nil
+	return readAll(r, "true peak", NewTruePeakMeter(r.Format()))
 }
 
 // TruePeakMeter takes audio piece by piece. It evaluates only what may exceed the peak so far; the result is the same as if

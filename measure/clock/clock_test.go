@@ -4,6 +4,7 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"heardiff/measure"
@@ -12,27 +13,24 @@ import (
 	"heardiff/playback/pcm"
 )
 
-// tau returns the place of an observation time in a list that begins at 0.1 s.
+// at returns the Allan deviation, intervalAt the interval, at an observation time.
 func at(t *testing.T, list []clock.Deviation, tau float64) clock.Deviation {
 	t.Helper()
-	for _, d := range list {
-		if math.Abs(d.TauS/tau-1) < 0.01 {
-			return d
-		}
-	}
-	t.Fatalf("no Allan deviation at %v s among %v", tau, list)
-	return clock.Deviation{}
+	return observed(t, list, tau, func(d clock.Deviation) float64 { return d.TauS })
 }
 
 func intervalAt(t *testing.T, list []clock.Interval, tau float64) clock.Interval {
 	t.Helper()
-	for _, d := range list {
-		if math.Abs(d.TauS/tau-1) < 0.01 {
-			return d
-		}
+	return observed(t, list, tau, func(d clock.Interval) float64 { return d.TauS })
+}
+
+func observed[T any](t *testing.T, list []T, tau float64, tauOf func(T) float64) T {
+	t.Helper()
+	i := slices.IndexFunc(list, func(d T) bool { return math.Abs(tauOf(d)/tau-1) < 0.01 })
+	if i < 0 {
+		t.Fatalf("nothing at %v s among %v", tau, list)
 	}
-	t.Fatalf("no interval at %v s among %v", tau, list)
-	return clock.Interval{}
+	return list[i]
 }
 
 // The simulator's clock drifts linearly: f₀·(1 + d·(t/T − ½)), so its offset is the carrier's, its drift d/T, its Allan deviation

@@ -9,6 +9,8 @@ import (
 
 	"heardiff/measure/interpolate"
 	"heardiff/playback/pcm"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // Done says exactly what Apply did; it is the sidecar of an impaired file.
@@ -206,14 +208,10 @@ func (a *application) finish(block [][]float64, p part) {
 	adds := len(a.noise) > 0 || len(a.dose.Hum) > 0
 	for c, ch := range block {
 		if a.gain != 1 {
-			for i := range ch {
-				ch[i] *= a.gain
-			}
+			floats.Scale(a.gain, ch)
 		}
 		if adds {
-			for i, v := range p.add[c][:len(ch)] {
-				ch[i] += v
-			}
+			floats.Add(ch, p.add[c][:len(ch)])
 		}
 		for _, v := range ch {
 			if m := math.Abs(v); m > a.peak { // quicker than max, which checks for NaN

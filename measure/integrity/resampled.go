@@ -5,6 +5,8 @@ import (
 
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // power returns the power of x between two frequencies, of a rate of one; NaN where x is too short.
@@ -45,9 +47,7 @@ func (l *learner) cutTop(w wire, channel int) float64 {
 	var shares []float64
 	e := make([]float64, anchorFrames)
 	for _, s := range l.stretches {
-		for i, v := range s.sent(w) {
-			e[i] = s.b[channel][i] - gain*v
-		}
+		floats.AddScaledTo(e, s.b[channel], -gain, s.sent(w))
 		if all := power(e, 0, 0.5); all > 0 {
 			shares = append(shares, power(e, 0.4, 0.5)/all)
 		}

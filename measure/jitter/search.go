@@ -145,15 +145,13 @@ func (p *lineFinder) inHump(k int) bool {
 
 // prune restores the lines that refining has shown to be traces of others.
 func (p *lineFinder) prune(lines []peak) []peak {
-	kept := lines[:0]
-	for _, l := range lines {
-		if !p.significant(l) {
+	return slices.DeleteFunc(lines, func(l peak) bool {
+		trace := !p.significant(l)
+		if trace {
 			p.add(l, 1)
-			continue
 		}
-		kept = append(kept, l)
-	}
-	return kept
+		return trace
+	})
 }
 
 // exceptRounding leaves out what may be rounding.

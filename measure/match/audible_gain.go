@@ -6,6 +6,8 @@ import (
 	"heardiff/measure/match/audible"
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // audibleSums are the sums over the blocks of two aligned clips by bin, over channels: |A|², |B|², and the real part of conj(A)·B.
@@ -27,10 +29,7 @@ func audibly(a, b pcm.Clip) audibleSums {
 	plan, window := spectrum.NewPlan(n), spectrum.BlackmanHarris4().Samples(n)
 	x, fa, fb := make([]float64, n), make([]complex128, n/2+1), make([]complex128, n/2+1)
 	of := func(bins []complex128, part []float64) {
-		for i, w := range window {
-			x[i] = w * part[i]
-		}
-		plan.Forward(bins, x)
+		plan.Forward(bins, floats.MulTo(x, window, part[:n]))
 	}
 	for c := range a.Channels {
 		for from := 0; from+n <= a.Len(); from += n / 2 {

@@ -131,9 +131,7 @@ func traitsOf(r pcm.Reader, lo, hi int) ([]trait, error) {
 		}
 		t := trait{}
 		t.sums(planes, mono)
-		for i := range mono {
-			mono[i] *= window[i]
-		}
+		floats.Mul(mono, window)
 		bins = plan.Forward(bins, mono)
 		high := t.high(bins, r.Format().Rate)
 		if t.onset = math.Max(0, pcm.PowerDB(high/before)); math.IsNaN(t.onset) || math.IsInf(t.onset, 0) {

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/dsp/fourier"
+	"gonum.org/v1/gonum/floats"
 )
 
 // PowerOfTwo returns the smallest power of two that is n or more.
@@ -68,10 +69,7 @@ func (p *Plan) Forward(dst []complex128, src []float64) []complex128 {
 // Inverse of Forward is the identity. It panics if a length does not fit.
 func (p *Plan) Inverse(dst []float64, src []complex128) []float64 {
 	dst = p.fft.Sequence(dst, src)
-	scale := 1 / float64(p.n)
-	for i := range dst {
-		dst[i] *= scale
-	}
+	floats.Scale(1/float64(p.n), dst)
 	return dst
 }
 

@@ -85,10 +85,7 @@ func (a *Averager) Write(samples []float64) {
 }
 
 func (a *Averager) transform() {
-	for i, w := range a.window {
-		a.tapered[i] = w * a.block[i]
-	}
-	a.plan.Forward(a.bins, a.tapered)
+	a.plan.Forward(a.bins, floats.MulTo(a.tapered, a.window, a.block))
 	for k, x := range a.bins {
 		a.sum[k] += real(x)*real(x) + imag(x)*imag(x)
 	}
@@ -112,10 +109,7 @@ func (a *Averager) Mean() Spectrum {
 		RateHz: a.cfg.RateHz, Size: a.cfg.Size, Window: a.cfg.Window,
 		Density: make([]float64, len(a.sum)), Freedom: a.freedom(),
 	}
-	scale := 2 / (s.RateHz * a.sumPower * float64(a.blocks))
-	for k, p := range a.sum {
-		s.Density[k] = p * scale
-	}
+	floats.ScaleTo(s.Density, 2/(s.RateHz*a.sumPower*float64(a.blocks)), a.sum)
 	s.Density[0] /= 2 // DC and half the rate have no mirror image to add
 	s.Density[len(s.Density)-1] /= 2
 	return s

@@ -8,6 +8,8 @@ import (
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
 	"heardiff/stats/warning"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // NoiseResult is the noise of a chain that plays silence.
@@ -120,9 +122,7 @@ func spectraOf(r pcm.Reader) ([]spectrum.Spectrum, []float64, error) {
 	}
 	err = pcm.Blocks(r, size, func(block [][]float64, _ int) error {
 		for c, x := range block {
-			for i := range x {
-				x[i] -= dc[c]
-			}
+			floats.AddConst(-dc[c], x)
 			averagers[c].Write(x)
 		}
 		return nil

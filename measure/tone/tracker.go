@@ -6,6 +6,8 @@ import (
 
 	"heardiff/measure/spectrum"
 	"heardiff/playback/pcm"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // product is a component at Σ order[i]·f_i of the tones.
@@ -78,9 +80,7 @@ func (t *tracker) write(x []float64) {
 		t.frequency[k] += p * s.omega
 		s.subtract(x)
 	}
-	for i := range x {
-		x[i] -= constant
-	}
+	floats.AddConst(-constant, x)
 	t.residual.Write(x)
 	for i, s := range parts {
 		t.products[i].take(s, tones)
@@ -137,9 +137,7 @@ func (t *tracker) fitTones(tones []sine, round int) (constant, moved float64) {
 		old.restore(t.work)
 		s, c := fitSine(t.work, old.omega, steps)
 		s.subtract(t.work)
-		for i := range t.work {
-			t.work[i] -= c
-		}
+		floats.AddConst(-c, t.work)
 		constant += c
 		moved = max(moved, cmplx.Abs(s.phasor-old.phasor)+s.amplitude()*math.Abs(s.omega-old.omega)*middle(t.work))
 		tones[k] = s

@@ -13,6 +13,7 @@ import (
 	"runtime"
 	"sync"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/integrate/quad"
 
 	"heardiff/measure/spectrum"
@@ -124,9 +125,7 @@ func (c Capture) slow(tau []float64) slow {
 	for i, shape := range c.Shaped {
 		own := make([]float64, len(tau))
 		c.fill(own, shape, rand.New(rand.NewPCG(c.Seed, 0x3c6ef372fe94f82b+uint64(i))))
-		for k, v := range own {
-			tau[k] += v
-		}
+		floats.Add(tau, own)
 	}
 	if c.Flicker > 0 {
 		density := c.Flicker * c.Flicker / math.Log(c.FlickerHighHz/c.FlickerLowHz)

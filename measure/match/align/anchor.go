@@ -190,9 +190,8 @@ func (s *anchorSeeker) mixAt(displaced float64) []float64 {
 	if displaced == float64(d) {
 		return s.mb[d : d+s.n]
 	}
-	for i := range s.mean {
-		s.mean[i] = (s.mb[d+i] + s.mb[d+i+1]) / 2
-	}
+	floats.AddTo(s.mean, s.mb[d:d+s.n], s.mb[d+1:d+1+s.n])
+	floats.Scale(0.5, s.mean)
 	return s.mean
 }
 
@@ -201,12 +200,11 @@ func (s *anchorSeeker) wiring(d int) (mid, side float64) {
 	if len(s.windowA) == 1 {
 		return spectrum.Correlation(s.windowA[0], s.windowB[0][d:d+s.n]), 0
 	}
-	var ma, sa, mb, sb = make([]float64, s.n), make([]float64, s.n), make([]float64, s.n), make([]float64, s.n)
-	for i := range s.n {
-		ma[i], sa[i] = s.windowA[0][i]+s.windowA[1][i], s.windowA[0][i]-s.windowA[1][i]
-		mb[i], sb[i] = s.windowB[0][d+i]+s.windowB[1][d+i], s.windowB[0][d+i]-s.windowB[1][d+i]
+	both := func(join func(dst, x, y []float64) []float64) float64 {
+		a := join(make([]float64, s.n), s.windowA[0], s.windowA[1])
+		return spectrum.Correlation(a, join(make([]float64, s.n), s.windowB[0][d:d+s.n], s.windowB[1][d:d+s.n]))
 	}
-	return spectrum.Correlation(ma, mb), spectrum.Correlation(sa, sb)
+	return both(floats.AddTo), both(floats.SubTo)
 }
 
 // emphasize replaces x by its first difference: music falls with frequency, the difference about levels it.

@@ -35,9 +35,7 @@ func (h *Hops) Of(block [][]float64, from int) (power []float64, cut bool) {
 	Mix(h.mix, block, from)
 	silent := func(x []float64) bool { return !slices.ContainsFunc(x, func(v float64) bool { return v != 0 }) }
 	cut = silent(h.mix[:3]) != silent(h.mix[len(h.mix)-3:])
-	for i := range h.mix {
-		h.mix[i] *= h.window[i]
-	}
+	floats.Mul(h.mix, h.window)
 	for k, z := range h.plan.Forward(h.bins, h.mix) {
 		h.power[k] = real(z)*real(z) + imag(z)*imag(z)
 	}

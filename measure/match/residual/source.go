@@ -6,6 +6,8 @@ import (
 	"heardiff/measure/interpolate"
 	"heardiff/measure/match/align"
 	"heardiff/playback/pcm"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 type blockPair struct {
@@ -47,11 +49,8 @@ func (s source) residualOf(y [][]float64, j blockPair, shift []float64, gain flo
 		shift[k] = s.Shift(float64(j.at + k))
 	}
 	s.kernel.Shift(y, j.b, j.at-j.bFrom, shift)
-	scale := s.Sign / gain
 	for c := range y {
-		for i, v := range y[c] {
-			y[c][i] = j.a[c][i] - scale*v
-		}
+		floats.AddScaledTo(y[c], j.a[c], -s.Sign/gain, y[c])
 	}
 }
 
