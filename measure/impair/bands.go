@@ -180,8 +180,8 @@ func (b *Band) meet(m *moment, music, added float64) {
 	if added <= 0 {
 		return
 	}
-	masked := math.Max(levelDBFS(music)-maskedBelowDB(b.CentreHz), quietDBFS)
-	if math.IsNaN(masked) {
+	masked := levelDBFS(music) - maskedBelowDB(b.CentreHz)
+	if !(masked > quietDBFS) { // silence included
 		masked = quietDBFS
 	}
 	near := levelDBFS(added) - masked

@@ -51,8 +51,8 @@ func align(sent, received pcm.Reader, levels [2]loudest) (placed, error) {
 
 // search looks for the anchor, from a frame of needle's channel on, in all channels of hay.
 func search(needle, hay pcm.Reader, channel, frame int) (placed, error) {
-	anchor := pcm.Planes(needle.Format().Channels, anchorFrames)
-	if err := pcm.ReadAround(needle, anchor, frame); err != nil {
+	anchor, err := pcm.Around(needle, frame, anchorFrames)
+	if err != nil {
 		return placed{}, err
 	}
 	const size = 1 << 15

@@ -122,9 +122,8 @@ func (c *comparison) repeats(frame, first, last int) bool {
 	if n < leastRepeat {
 		return false
 	}
-	past := pcm.Planes(len(c.a), longestRepeat+blockFrames)
-	from := frame + c.offset + first - longestRepeat
-	if pcm.ReadAround(c.expected, past, from) != nil {
+	past, err := pcm.Around(c.expected, frame+c.offset+first-longestRepeat, longestRepeat+blockFrames)
+	if err != nil {
 		return false
 	}
 	for back := 1; back <= longestRepeat; back++ {
@@ -139,8 +138,8 @@ func (c *comparison) repeats(frame, first, last int) bool {
 // That is a sample played twice, as where the clocks of sender and receiver are not locked.
 func (c *comparison) added(at, frames int) Cause {
 	const from = 1 // the frame before
-	extra := pcm.Planes(len(c.a), from+min(frames, blockFrames))
-	if pcm.ReadAround(c.received, extra, at-from) != nil {
+	extra, err := pcm.Around(c.received, at-from, from+min(frames, blockFrames))
+	if err != nil {
 		return Repeat
 	}
 	if _, ok := fits(extra, 0, extra, from, 1, c.limits); frames == 1 && ok {

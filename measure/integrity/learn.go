@@ -112,20 +112,20 @@ func (l *learner) stretchAt(frame, offset int) (s stretch, found bool, err error
 	if err != nil {
 		return s, false, err
 	}
-	s.a = pcm.Planes(len(s.b), anchorFrames+2*mostReach)
 	s.inside[0] = max(0, -(frame + s.offset))
 	s.inside[1] = min(anchorFrames, l.received.Frames()-frame, l.sent.Frames()-frame-s.offset)
-	return s, found, pcm.ReadAround(l.sent, s.a, frame+s.offset-mostReach)
+	s.a, err = pcm.Around(l.sent, frame+s.offset-mostReach, anchorFrames+2*mostReach)
+	return s, found, err
 }
 
 // find looks for a stretch within reach of an offset.
 func (l *learner) find(frame, offset, reach int) (s stretch, found bool, err error) {
-	s = stretch{offset: offset, b: pcm.Planes(l.sent.Format().Channels, anchorFrames)}
-	if err := pcm.ReadAround(l.received, s.b, frame); err != nil {
+	s.offset = offset
+	if s.b, err = pcm.Around(l.received, frame, anchorFrames); err != nil {
 		return s, false, err
 	}
-	around := pcm.Planes(len(s.b), anchorFrames+2*reach)
-	if err := pcm.ReadAround(l.sent, around, frame+offset-reach); err != nil {
+	around, err := pcm.Around(l.sent, frame+offset-reach, anchorFrames+2*reach)
+	if err != nil {
 		return s, false, err
 	}
 	b, x := s.b[l.at.channel], around[l.at.from]

@@ -113,11 +113,11 @@ func (c *comparison) moveUnlessInPlace(frame, i, by int) (next int, err error) {
 func (c *comparison) breakAt(frame, i, by int) (int, error) {
 	const reach = 256
 	from := max(0, i-reach)
-	moved := pcm.Planes(len(c.a), i-from)
 	if i == from {
 		return i, nil
 	}
-	if err := pcm.ReadAround(c.expected, moved, frame+from+c.offset+by); err != nil {
+	moved, err := pcm.Around(c.expected, frame+from+c.offset+by, i-from)
+	if err != nil {
 		return i, err
 	}
 	best, least, sum := i, 0.0, 0.0
@@ -167,8 +167,8 @@ func (c *comparison) nextHit(frame int) (h hit, found bool, err error) {
 
 // correlated looks for received frames in all that is expected.
 func (c *comparison) correlated(frame int) (h hit, found bool, err error) {
-	block := pcm.Planes(len(c.b), anchorFrames)
-	if err := pcm.ReadAround(c.received, block, frame); err != nil {
+	block, err := pcm.Around(c.received, frame, anchorFrames)
+	if err != nil {
 		return hit{}, false, err
 	}
 	if c.plain(block) || c.searches == mostSearches || frame+anchorFrames > c.received.Frames() {
@@ -196,11 +196,12 @@ func (c *comparison) shiftAt(at, reach int) (by int, found bool, err error) {
 	if at+probe > c.received.Frames() {
 		return 0, false, nil
 	}
-	ahead, around := pcm.Planes(len(c.a), probe), pcm.Planes(len(c.a), 2*reach+probe)
-	if err := pcm.ReadAround(c.received, ahead, at); err != nil || c.plain(ahead) {
+	ahead, err := pcm.Around(c.received, at, probe)
+	if err != nil || c.plain(ahead) {
 		return 0, false, err
 	}
-	if err := pcm.ReadAround(c.expected, around, at+c.offset-reach); err != nil {
+	around, err := pcm.Around(c.expected, at+c.offset-reach, 2*reach+probe)
+	if err != nil {
 		return 0, false, err
 	}
 	limits := c.limitsFor(ahead)

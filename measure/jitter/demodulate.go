@@ -47,10 +47,10 @@ func newMixer(rateHz, carrierHz, highHz float64) *mixer {
 	return m
 }
 
-// transform keeps the filter's response up to its stop band.
+// transform keeps the filter's response up to its stop band, which begins at 0 Hz or half the rate at the latest.
 func (m *mixer) transform(taps []float64, stop float64) {
 	bins := spectrum.NewPlan(m.size).Forward(nil, taps)
-	m.reach = min(m.size/2, int(stop/m.rateHz*float64(m.size))+1)
+	m.reach = min(m.bin, m.size/2-m.bin, int(stop/m.rateHz*float64(m.size))+1)
 	m.response = make([]complex128, 2*m.reach+1)
 	for k := 0; k <= m.reach; k++ {
 		m.response[m.reach+k] = bins[k]
@@ -158,17 +158,7 @@ func (d *demodulator) block(dst []complex128, index int, in []float64) {
 	clear(d.folded)
 	n, mask := d.size, len(d.folded)-1
 	for i, h := range d.response {
-		k := d.bin + i - d.reach
-		var x complex128
-		switch {
-		case k < 0:
-			x = complex(real(d.bins[-k]), -imag(d.bins[-k]))
-		case k > n/2:
-			x = complex(real(d.bins[n-k]), -imag(d.bins[n-k]))
-		default:
-			x = d.bins[k]
-		}
-		d.folded[(i-d.reach)&mask] += x * h
+		d.folded[(i-d.reach)&mask] += d.bins[d.bin+i-d.reach] * h
 	}
 	d.inverse.Inverse(d.folded, d.folded)
 	// Mixing is continuous over blocks: this one begins index·hop later.

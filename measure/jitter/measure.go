@@ -169,11 +169,7 @@ func (m *measurement) separate(r *record, pm, am *lineFinder) (phase, amplitude 
 
 // average adds a record, its noise in bands and the mixer's frequency, to the means over index records before it.
 func (c *channelSum) average(r *record, bands []noiseBand, mixedHz float64, index int) {
-	if index == 0 {
-		c.bands = bands
-	} else {
-		merge(c.bands, bands, index)
-	}
+	c.bands = merged(c.bands, bands, index)
 	old, fresh := float64(index)/float64(index+1), 1/float64(index+1)
 	c.carrierHz = c.carrierHz*old + (mixedHz+r.offsetHz)*fresh
 	c.level = c.level*old + r.logLevel*fresh
@@ -195,11 +191,7 @@ func findBoth(pm, am *lineFinder, phase, amplitude []peak) (allPhase, allAmplitu
 func (m *measurement) addCross(second *record, lines []peak, index int) {
 	bands := edges(m.band)
 	crossNoise(&m.first, second, bands, lines)
-	if index == 0 {
-		m.cross = bands
-		return
-	}
-	merge(m.cross, bands, index)
+	m.cross = merged(m.cross, bands, index)
 }
 
 // avoidLosses confines the stretch to its longest part in which no block was lost or repeated, and says so. It returns false where there is

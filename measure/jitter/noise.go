@@ -134,8 +134,11 @@ func crossNoise(a *spectraCopy, b *record, bands []noiseBand, lines []peak) {
 	}
 }
 
-// merge averages the bands of another record of equal length into n, which holds so many already.
-func merge(n, other []noiseBand, already int) {
+// merged returns the mean bands of so many records, n, and another of equal length. It mutates n.
+func merged(n, other []noiseBand, already int) []noiseBand {
+	if already == 0 {
+		return other
+	}
 	old, fresh := float64(already)/float64(already+1), 1/float64(already+1)
 	for b := range n {
 		n[b].pm = n[b].pm*old + other[b].pm*fresh
@@ -145,6 +148,7 @@ func merge(n, other []noiseBand, already int) {
 		n[b].used = n[b].used*old + other[b].used*fresh
 		n[b].seconds += other[b].seconds
 	}
+	return n
 }
 
 // variance returns the variance of density·width, for a density estimated over the visible part of the band.

@@ -84,10 +84,7 @@ func (a *active) locate(levels [][]float64, size, frames int) {
 		if steady[c] < noiseRatio*top { // a channel of noise says nothing about where the others' signal is
 			continue
 		}
-		from, to, found := measure.LongRuns(l, extentRatio*steady[c], min(extentTenths, len(l)))
-		if !found {
-			return
-		}
+		from, to, _ := measure.LongRuns(l, extentRatio*steady[c], min(extentTenths, len(l))) // where a level is sustained there is one
 		from, to = unfaded(l, from, to)
 		first, last = max(first, from), min(last, to)
 	}
@@ -126,9 +123,6 @@ func sustained(levels []float64) float64 {
 // unfaded moves the ends inwards over tenths that are quieter than the rest by more than the rest itself moves, as in
 // a fade, by a quarter of the length at the most. An end that is louder is a compressor's attack, and stays.
 func unfaded(levels []float64, first, last int) (int, int) {
-	if last <= first {
-		return first, last
-	}
 	part := levels[first : last+1]
 	centre := spectrum.Median(part)
 	off := make([]float64, len(part))

@@ -100,17 +100,13 @@ func (o orders) harmonics() (list []SweepHarmonic, missed []int) {
 // that the chain lets through is known from the sweep itself, and taken out. And near the beginning a response is not
 // the chain's alone: it is divided by that of a chain which makes nothing but the harmonic.
 func (o orders) points(n int) []orderPoint {
-	high := o.high / float64(n)
-	if high <= o.low {
-		return nil
-	}
 	own, spill, noise, edge := o.cut.response(n), o.wire.response(n), o.noise(n), o.edges[n].response(n)
 	for k, g := range o.chain {
 		spill.bins[k] *= g
 		own.bins[k] -= spill.bins[k]
 	}
 	var list []orderPoint
-	for _, f := range ratios(o.low, high, 60) {
+	for _, f := range ratios(o.low, o.high/float64(n), 60) {
 		at := float64(n) * f
 		scale := 1 / o.linear.at(f)
 		if f < edgeHz {

@@ -5,6 +5,12 @@ import (
 	"io"
 )
 
+// Around returns n frames of r from from on, as ReadAround reads them.
+func Around(r Reader, from, n int) ([][]float64, error) {
+	planes := Planes(r.Format().Channels, n)
+	return planes, ReadAround(r, planes, from)
+}
+
 // ReadAround fills dst with the frames of r from from on, which may lie before the first frame or reach past
 // the last: there it writes silence. It returns the reader's errors, never io.EOF.
 func ReadAround(r Reader, dst [][]float64, from int) error {

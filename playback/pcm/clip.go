@@ -58,11 +58,19 @@ func Part(planes [][]float64, from, to int) [][]float64 {
 
 // Clone returns a copy of c that shares no memory with it.
 func (c Clip) Clone() Clip {
-	d := NewClip(c.Rate, len(c.Channels), c.Len())
-	for i, ch := range c.Channels {
-		copy(d.Channels[i], ch)
+	return Clip{Rate: c.Rate, Channels: Copy(c.Channels)}
+}
+
+// Copy returns a copy of equally long planes that shares no memory with them.
+func Copy(planes [][]float64) [][]float64 {
+	if len(planes) == 0 {
+		return nil
 	}
-	return d
+	out := Planes(len(planes), len(planes[0]))
+	for c, x := range planes {
+		copy(out[c], x)
+	}
+	return out
 }
 
 // Float32 returns the samples as interleaved float32, len = frames × channels.

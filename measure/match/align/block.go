@@ -129,12 +129,8 @@ type room struct {
 }
 
 func (g *blocks) transformA(plan *audible.Transform, i int) {
-	x := pcm.Planes(len(g.a[i]), g.n)
-	for ch := range x {
-		copy(x[ch], g.a[i][ch])
-	}
 	g.power[i] = make([]float64, g.n/2+1)
-	for _, spec := range g.transform(plan, x) {
+	for _, spec := range g.transform(plan, pcm.Copy(g.a[i])) {
 		g.spectA[i] = append(g.spectA[i], slices.Clone(spec))
 		for k, z := range spec {
 			g.power[i][k] += real(z)*real(z) + imag(z)*imag(z)

@@ -42,8 +42,9 @@ func (r *Record) run(s source) error {
 		var j blockPair
 		if j, failed = s.read(s.first+i*r.hop, r.N); failed == nil {
 			j.transform, j.fresh = i%stride == 0, [2]int{0, r.hop}
-			meters[0] <- copyOf(j.a, 0, r.hop)
-			meters[1] <- copyOf(j.b, s.kernel.Half()+1, r.hop)
+			first := s.kernel.Half() + 1 // of B; copies, since workers overwrite their blocks
+			meters[0] <- pcm.Copy(pcm.Part(j.a, 0, r.hop))
+			meters[1] <- pcm.Copy(pcm.Part(j.b, first, first+r.hop))
 			queues[i%audible.Workers] <- j
 		}
 	}

@@ -34,15 +34,6 @@ func (s source) read(at, n int) (blockPair, error) {
 	return j, err
 }
 
-// copyOf returns a copy of n frames of x, from frame from on: workers overwrite their blocks.
-func copyOf(x [][]float64, from, n int) [][]float64 {
-	out := make([][]float64, len(x))
-	for c := range x {
-		out[c] = slices.Clone(x[c][from : from+n])
-	}
-	return out
-}
-
 // residualOf fills y with A − sign·B/gain over the block; shift is work space for the shifts.
 func (s source) residualOf(y [][]float64, j blockPair, shift []float64, gain float64) {
 	for k := range shift {
