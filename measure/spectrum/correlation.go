@@ -3,6 +3,7 @@ package spectrum
 import (
 	"math"
 	"math/cmplx"
+	"slices"
 
 	"gonum.org/v1/gonum/floats"
 )
@@ -19,6 +20,7 @@ func Correlation(x, y []float64) float64 {
 type Matcher struct {
 	Energy   float64   // of the sequence
 	Products []float64 // of the latest Match: Σ sequence[k]·x[i+k]
+	energies []float64
 	frames   int
 	plan     *Plan
 	sequence []complex128 // conjugate transform
@@ -38,15 +40,15 @@ func NewMatcher(sequence []float64, size int) *Matcher {
 	return m
 }
 
-// Match fills Products for each stretch of x that is as long as the sequence, and returns the energies of these.
+// Match fills Products for each stretch of x that is as long as the sequence, and returns the energies of these until the next call.
 func (m *Matcher) Match(x []float64) []float64 {
 	m.plan.Forward(m.bins, x)
 	for k, v := range m.sequence {
 		m.bins[k] *= v
 	}
 	m.plan.Inverse(m.Products, m.bins)
-	energies := make([]float64, len(x)-m.frames+1)
-	energies[0] = floats.Dot(x[:m.frames], x[:m.frames])
+	energies := slices.Grow(m.energies[:0], len(x)-m.frames+1)[:len(x)-m.frames+1]
+	m.energies, energies[0] = energies, floats.Dot(x[:m.frames], x[:m.frames])
 	for i, energy := range energies[:len(energies)-1] { // kept up to date as the stretch slides
 		energies[i+1] = energy + (x[i+m.frames]*x[i+m.frames] - x[i]*x[i])
 	}
