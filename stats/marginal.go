@@ -162,6 +162,48 @@ func (p Placement) ThresholdInterval(confidence float64) [2]float64 {
 // beyond the grid is then no more than a few times that.
 const edge = 10
 
+// Likeliest returns the threshold at which the likelihood, averaged evenly over the slopes and maximised over the lapse rates, is largest. The
+// weights of slopes and lapse rates are not in it. Between the thresholds of the grid, which must rise in equal steps of the scale, it is
+// the top of the parabola through the logarithms of the largest value and its neighbours.
+//
+// Averaging over slopes keeps the few answers that suggest a very steep or very shallow one from moving the threshold; averaging over lapse
+// rates, none of which is below zero, would lower the threshold of every listener who does not lapse.
+//
+// ref: Berger, Liseo & Wolpert (1999), Integrated likelihood methods for eliminating nuisance parameters, Statistical Science 14; from memory.
+func (p Placement) Likeliest() float64 {
+	units, likelihood := p.units(), p.likelihoods()
+	best := 0
+	for i, l := range likelihood {
+		if l > likelihood[best] {
+			best = i
+		}
+	}
+	u := units[best]
+	if 0 < best && best < len(units)-1 && likelihood[best-1] > 0 && likelihood[best+1] > 0 {
+		low, high := math.Log(likelihood[best]/likelihood[best-1]), math.Log(likelihood[best]/likelihood[best+1])
+		if low+high > 0 {
+			u += (units[best+1] - units[best]) / 2 * (low - high) / (low + high)
+		}
+	}
+	return p.cells[0].dose(u)
+}
+
+// likelihoods returns, up to a factor, the likelihood of each threshold, averaged evenly over the slopes and maximised over the lapse rates.
+func (p Placement) likelihoods() []float64 {
+	each, lapses := p.each(), len(p.cfg.Lapses)
+	most := make([]float64, len(p.cfg.Thresholds))
+	for i := range most {
+		for k := range lapses {
+			sum := 0.0
+			for s := range p.cfg.Slopes {
+				sum += p.weight[i*each+s*lapses+k] / weightAt(p.cfg.SlopeWeights, s)
+			}
+			most[i] = max(most[i], sum/weightAt(p.cfg.LapseWeights, k))
+		}
+	}
+	return most
+}
+
 // ThresholdQuantile returns the dose below which the threshold lies with probability q. Between the thresholds of the grid, which must rise
 // in equal steps of the scale, the posterior is taken to be even.
 func (p Placement) ThresholdQuantile(q float64) float64 {

@@ -57,25 +57,20 @@ type ThresholdPrior struct {
 }
 
 // PriorFor returns a prior for doses between two levels: thresholds every half decibel to 10 dB beyond either of them; slopes 0.25
-// to 8, normal in their logarithm about 1.5 with a deviation of three octaves, so nearly even; no lapses with a weight of 10, and 1 to 6 %
-// with a weight of 1 for each percent. The cautious prior has the slopes' weights divided by the square root of the slope, and all lapse
-// rates are equally likely.
+// to 8, normal in their logarithm about 1.5 with a deviation of three octaves and divided by the square root of the slope; no lapses with a
+// weight of 10, and 1 to 8 % with a weight of 1 for each percent.
 //
-// The fewer lapses a prior expects, the higher it puts the threshold of a listener who lapses, and the more it expects, the lower the
-// threshold of one who does not: a run has too few doses at which all is heard to find out. The weights of the first prior keep both below
-// half a decibel at slope 2. Its intervals fall short for listeners of a low slope who lapse: at slope 0.5 with 5 % of lapses they hold the
-// threshold in 0.91 of 400 runs of 180 trials. Those of the cautious prior fall short where nobody lapses: 0.93 at slope 0.5 after 900
-// trials. The wider of the two hold it in 0.95 or more from slope 0.5 to 4, as the package comment has it.
+// Shallow slopes weigh more because adaptive doses make the slope of a listener who hears slowly better look steeper than it is, and the
+// interval of the threshold too short. The package comment has how often the intervals hold the threshold.
 func PriorFor(lowDB, highDB float64) ThresholdPrior {
 	const centre, deviation = 1.5, 3
 	p := ThresholdPrior{LowDB: lowDB - 10, HighDB: highDB + 10, StepDB: 0.5,
-		Lapses: []float64{0, 0.01, 0.02, 0.03, 0.04, 0.05, 0.06}, LapseWeights: []float64{10, 1, 1, 1, 1, 1, 1}}
+		Lapses: []float64{0, 0.01, 0.02, 0.03, 0.04, 0.06, 0.08}, LapseWeights: []float64{10, 1, 1, 1, 1, 2, 2}}
 	for i := range 11 {
 		s := fourDecimals(0.25 * math.Pow(2, float64(i)/2))
 		off := math.Log2(s/centre) / deviation
-		w := math.Exp(-off * off / 2)
+		w := math.Exp(-off*off/2) / math.Sqrt(s)
 		p.Slopes, p.SlopeWeights = append(p.Slopes, s), append(p.SlopeWeights, fourDecimals(w))
-		p.CautiousSlopes = append(p.CautiousSlopes, fourDecimals(w/math.Sqrt(s)))
 	}
 	return p
 }
@@ -137,6 +132,9 @@ type TrackConfig struct {
 	Prior    ThresholdPrior
 	WithinDB float64 // half-width of the 95 % interval at which the track is done; 0: at its limit alone
 	Limit    int     // most trials
+	// PlainEvery has one trial in so many, drawn by lot, at the highest rung, which should be plainly heard, so that lapses show; 0: none. Only
+	// Bayesian placement knows it: the classical procedures have plain doses of their own.
+	PlainEvery int
 	// Down and Steps configure a staircase that begins at the highest rung: see StaircaseConfig; steps are in rungs.
 	Down  int
 	Steps []int
@@ -226,6 +224,8 @@ func (c TrackConfig) check() error {
 		return fmt.Errorf("stats: track: within %v dB", c.WithinDB)
 	case c.Limit < 1:
 		return fmt.Errorf("stats: track: at most %d trials", c.Limit)
+	case c.PlainEvery < 0 || c.PlainEvery == 1 || c.PlainEvery > 0 && c.Placing != PlacedBayes:
+		return fmt.Errorf("stats: track: one plain trial in %d by %v: 2 or more, by bayes alone", c.PlainEvery, c.Placing)
 	}
 	return c.Prior.check(len(c.LevelsDB))
 }
@@ -244,8 +244,9 @@ func (t Track) Left() int {
 	return t.cfg.Limit - t.trials
 }
 
-// Next returns the rung, from 0, of the next trial. For constant stimuli it is drawn, with below(n), which returns a number from 0 to
-// n − 1, among those given least often: each comes once before any comes again.
+// Next returns the rung, from 0, of the next trial. What is drawn is drawn with below(n), which returns a number from 0 to n − 1: whether the
+// trial is one of the plain ones, which it is if the number is 0; and, of constant stimuli, the rung among those given least often, so that
+// each comes once before any comes again.
 func (t Track) Next(below func(n int) int) int {
 	switch t.cfg.Placing {
 	case PlacedStaircase:
@@ -262,6 +263,9 @@ func (t Track) Next(below func(n int) int) int {
 			}
 		}
 		return open[below(len(open))]
+	}
+	if t.cfg.PlainEvery > 0 && below(t.cfg.PlainEvery) == 0 {
+		return len(t.counts) - 1
 	}
 	best, _ := t.known.sharpest()
 	return best
@@ -315,7 +319,7 @@ func widerOf(a, b [2]float64) [2]float64 {
 
 // ThresholdEstimate is what the answers of a track say. Levels are in dB, 20·log10 of the dose.
 type ThresholdEstimate struct {
-	ThresholdDB     float64    `json:"threshold_db"`      // posterior median; NaN where it is not bounded on both sides under the first prior
+	ThresholdDB     float64    `json:"threshold_db"`      // the likeliest, see Placement.Likeliest; NaN where it is not bounded on both sides
 	StandardErrorDB float64    `json:"standard_error_db"` // posterior standard deviation
 	IntervalDB      [2]float64 `json:"interval_db"`       // 95 %, equal tails, the wider by either prior; an end that the answers do not bound is NaN
 	Slope           float64    `json:"slope"`             // posterior geometric mean
@@ -331,7 +335,7 @@ func (t Track) Estimate() ThresholdEstimate {
 
 func estimateOf(known Placement, caution []float64, guess float64, trials int) ThresholdEstimate {
 	own, wider := intervalsDB(known, caution)
-	e := ThresholdEstimate{ThresholdDB: toDB(known.ThresholdQuantile(0.5)), StandardErrorDB: 20 * known.thresholdSD(), IntervalDB: wider, Trials: trials, Guess: guess}
+	e := ThresholdEstimate{ThresholdDB: toDB(known.Likeliest()), StandardErrorDB: 20 * known.thresholdSD(), IntervalDB: wider, Trials: trials, Guess: guess}
 	e.Slope, e.Lapse = known.slopeAndLapse()
 	if math.IsNaN(own[0]) || math.IsNaN(own[1]) {
 		e.ThresholdDB, e.StandardErrorDB = math.NaN(), math.NaN()

@@ -20,6 +20,8 @@ type Threshold struct {
 	// Down and Steps (in rungs) are of a staircase: see stats.StaircaseConfig.
 	Down  int   `json:"down,omitempty"`
 	Steps []int `json:"steps,omitempty"`
+	// PlainEvery has one trial in so many of each track at its highest rung: see stats.TrackConfig.
+	PlainEvery int `json:"plain_every,omitempty"`
 	// Training marks a run whose every trial is answered with feedback, for learning: it is not a test, and no result counts it.
 	Training bool    `json:"training,omitempty"`
 	Tracks   []Track `json:"tracks"`
@@ -119,7 +121,7 @@ func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 // track returns the settings of a track.
 func (p Plan) track(t Track) stats.TrackConfig {
 	c := stats.TrackConfig{Placing: p.Threshold.Procedure, Guess: p.Design.Chance(), Prior: t.Prior,
-		WithinDB: p.Threshold.WithinDB, Limit: t.Limit, Down: p.Threshold.Down, Steps: p.Threshold.Steps}
+		WithinDB: p.Threshold.WithinDB, Limit: t.Limit, Down: p.Threshold.Down, Steps: p.Threshold.Steps, PlainEvery: p.Threshold.PlainEvery}
 	for _, r := range t.Rungs {
 		c.LevelsDB = append(c.LevelsDB, r.LevelDB)
 	}
@@ -182,7 +184,8 @@ func newClimb(p Plan, seed Seed) *climb {
 //
 //  1. what is asked, from an urn that holds a ball for each trial that a track may still have, track by track in the plan's
 //     order, and then for each trial that is left of a control, in the plan's order;
-//  2. constant stimuli only: the rung, among those of the track that were given least often;
+//  2. the rung, where lots are drawn for it: a number below PlainEvery, which at 0 means the highest rung; of constant stimuli, which of those
+//     of the track that were given least often;
 //  3. the assignment.
 func (c *climb) next() (trial, bool) {
 	open := 0

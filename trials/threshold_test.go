@@ -66,7 +66,10 @@ func redealt() map[string]Plan {
 	for i := range within.Threshold.Tracks {
 		within.Threshold.Tracks[i].Prior.CautiousSlopes = []float64{8, 4, 2, 1}
 	}
+	plain := climbPlan(TwoInterval, stats.PlacedBayes, 20)
+	plain.Threshold.PlainEvery = 5
 	return map[string]Plan{
+		"climb_plain":     plain,
 		"climb_bayes":     climbPlan(TwoInterval, stats.PlacedBayes, 20),
 		"climb_staircase": climbPlan(TwoInterval, stats.PlacedStaircase, 20),
 		"climb_constant":  climbPlan(TwoInterval, stats.PlacedConstant, 20),
@@ -324,6 +327,8 @@ func TestInvalidThresholdPlansAreRejected(t *testing.T) {
 		"a grid too large":      func(p *Plan) { p.Threshold.Tracks[0].Prior.StepDB = 1e-9 },
 		"a weight missing":      func(p *Plan) { p.Threshold.Tracks[0].Prior.LapseWeights = []float64{1} },
 		"no weight by caution":  func(p *Plan) { p.Threshold.Tracks[0].Prior.CautiousSlopes = []float64{1, 1, 1, 0} },
+		"every trial plain":     func(p *Plan) { p.Threshold.PlainEvery = 1 },
+		"plain ones, constant":  func(p *Plan) { p.Threshold.Procedure, p.Threshold.PlainEvery = stats.PlacedConstant, 10 },
 		"a track without words": func(p *Plan) { p.Threshold.Tracks[0].Name = "" },
 	} {
 		p := climbPlan(TwoInterval, stats.PlacedBayes, 20)

@@ -28,6 +28,7 @@ type ThresholdOptions struct {
 const (
 	usualLimit = 250 // trials of each track: ± 2 dB, with an occasional lapse, see the package comment of stats
 	usualCatch = 4   // trials of practice, and of the plain dose, of each track
+	usualPlain = 10  // one trial in so many of a track is at its plain dose, so that lapses show: the table in the package comment of stats
 )
 
 // usualStepsDB are the steps of a staircase that begins at the highest rung, and usualDown how many right answers in a row take it down: it
@@ -115,7 +116,10 @@ func (o PlanOptions) thresholdRun(ctx context.Context, s *Study, p *trials.Plan)
 		}
 		run.Tracks = append(run.Tracks, track)
 	}
-	if run.Procedure == stats.PlacedStaircase {
+	switch run.Procedure {
+	case stats.PlacedBayes:
+		run.PlainEvery = usualPlain
+	case stats.PlacedStaircase:
 		run.Down, run.Steps = usualDown, stepsOf(run.Tracks)
 	}
 	if o.Negative > 0 {

@@ -85,6 +85,9 @@ class Track:
         if self.how["procedure"] == "constant":
             least = [i for i, n in enumerate(self.given) if n == min(self.given)]
             return least[draw.below(len(least))]
+        plain = self.how.get("plain_every", 0)
+        if plain and draw.below(plain) == 0:
+            return len(self.levels) - 1
         mean = sum(w * t for w, (t, _, _) in zip(self.weight, self.cells))
         lever = [w * (t - mean) for w, (t, _, _) in zip(self.weight, self.cells)]
         square = sum(v * (t - mean) for v, (t, _, _) in zip(lever, self.cells))
