@@ -1,6 +1,7 @@
 package stats
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -51,26 +52,31 @@ type ThresholdPrior struct {
 	// SlopeWeights and LapseWeights are prior probabilities up to a factor.
 	SlopeWeights []float64 `json:"slope_weights,omitempty"`
 	LapseWeights []float64 `json:"lapse_weights,omitempty"`
-	// CautiousSlopes are the slopes' weights in a second prior, in which all lapse rates are equally likely. The interval of a threshold
-	// reaches as far as under either prior; estimate and doses are by the first alone. Without them, so is the interval.
+	// CautiousSlopes and CautiousLapses are the weights in a second prior. The interval of a threshold reaches as far as under either prior;
+	// doses are placed by the first alone. Without CautiousSlopes, there is no second prior; without CautiousLapses, all lapse rates are
+	// equally likely in it.
 	CautiousSlopes []float64 `json:"cautious_slope_weights,omitempty"`
+	CautiousLapses []float64 `json:"cautious_lapse_weights,omitempty"`
 }
 
 // PriorFor returns a prior for doses between two levels: thresholds every half decibel to 10 dB beyond either of them; slopes 0.25
-// to 8, normal in their logarithm about 1.5 with a deviation of three octaves and divided by the square root of the slope; no lapses with a
-// weight of 10, and 1 to 8 % with a weight of 1 for each percent.
+// to 8, normal in their logarithm about 1.5 with a deviation of three octaves, so nearly even; no lapses with a weight of 10, and 1 to 8 %
+// with a weight of 1 for each percent. In the cautious prior the slopes' weights are divided by the slope's power of 0.75.
 //
-// Shallow slopes weigh more because adaptive doses make the slope of a listener who hears slowly better look steeper than it is, and the
-// interval of the threshold too short. The package comment has how often the intervals hold the threshold.
+// Adaptive doses make the slope of a listener who hears slowly better look steeper than it is, so that intervals by the first prior alone
+// hold the threshold of one with slope 0.5 and no lapses in 0.88 of the runs. Doses placed by the cautious prior alone would need more
+// trials: at slope 2, the standard deviation of the estimate after 180 trials is 3 % larger.
 func PriorFor(lowDB, highDB float64) ThresholdPrior {
-	const centre, deviation = 1.5, 3
+	const centre, deviation, caution = 1.5, 3, 0.75
 	p := ThresholdPrior{LowDB: lowDB - 10, HighDB: highDB + 10, StepDB: 0.5,
 		Lapses: []float64{0, 0.01, 0.02, 0.03, 0.04, 0.06, 0.08}, LapseWeights: []float64{10, 1, 1, 1, 1, 2, 2}}
+	p.CautiousLapses = p.LapseWeights
 	for i := range 11 {
 		s := fourDecimals(0.25 * math.Pow(2, float64(i)/2))
 		off := math.Log2(s/centre) / deviation
-		w := math.Exp(-off*off/2) / math.Sqrt(s)
+		w := math.Exp(-off * off / 2)
 		p.Slopes, p.SlopeWeights = append(p.Slopes, s), append(p.SlopeWeights, fourDecimals(w))
+		p.CautiousSlopes = append(p.CautiousSlopes, fourDecimals(w/math.Pow(s, caution)))
 	}
 	return p
 }
@@ -92,10 +98,10 @@ func (p ThresholdPrior) check(rungs int) error {
 	case len(p.Slopes) == 0 || len(p.Lapses) == 0:
 		return fmt.Errorf("stats: no slopes, or no lapse rates")
 	}
-	if p.CautiousSlopes == nil {
-		return nil
+	if p.CautiousSlopes == nil && p.CautiousLapses != nil {
+		return fmt.Errorf("stats: cautious lapse rates without cautious slopes")
 	}
-	return checkWeights("cautious slopes", p.CautiousSlopes, len(p.Slopes))
+	return cmp.Or(checkWeights("cautious slopes", p.CautiousSlopes, len(p.Slopes)), checkWeights("cautious lapse rates", p.CautiousLapses, len(p.Lapses)))
 }
 
 // caution returns, by slope and lapse rate, how much more weight the cautious prior gives them than the prior does; nil where there is none.
@@ -106,7 +112,7 @@ func (p ThresholdPrior) caution() []float64 {
 	var more []float64
 	for i, w := range p.CautiousSlopes {
 		for k := range p.Lapses {
-			more = append(more, w/(weightAt(p.SlopeWeights, i)*weightAt(p.LapseWeights, k)))
+			more = append(more, w*weightAt(p.CautiousLapses, k)/(weightAt(p.SlopeWeights, i)*weightAt(p.LapseWeights, k)))
 		}
 	}
 	return more

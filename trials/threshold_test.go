@@ -59,15 +59,20 @@ func scripted(s *Session, n int) Answer {
 	return s.plan.Design.Answers()[n%2]
 }
 
-// redealt are the runs that a program in another language deals again. The last ends at its precision, by the wider of two priors.
+// redealt are the runs that a program in another language deals again. Two of them end at their precision, by the wider of two priors; in
+// the cautious one of climb_within, as in plans of earlier versions, all lapse rates are equally likely.
 func redealt() map[string]Plan {
 	within := climbPlan(TwoInterval, stats.PlacedBayes, 200)
 	within.Threshold.WithinDB = 2
 	for i := range within.Threshold.Tracks {
 		within.Threshold.Tracks[i].Prior.CautiousSlopes = []float64{8, 4, 2, 1}
 	}
-	plain := climbPlan(TwoInterval, stats.PlacedBayes, 20)
-	plain.Threshold.PlainEvery = 5
+	plain := climbPlan(TwoInterval, stats.PlacedBayes, 200)
+	plain.Threshold.PlainEvery, plain.Threshold.WithinDB = 5, 3
+	for i := range plain.Threshold.Tracks {
+		prior := &plain.Threshold.Tracks[i].Prior
+		prior.CautiousSlopes, prior.CautiousLapses = []float64{8, 4, 2, 1}, prior.LapseWeights
+	}
 	return map[string]Plan{
 		"climb_plain":     plain,
 		"climb_bayes":     climbPlan(TwoInterval, stats.PlacedBayes, 20),
@@ -329,6 +334,7 @@ func TestInvalidThresholdPlansAreRejected(t *testing.T) {
 		"no weight by caution":  func(p *Plan) { p.Threshold.Tracks[0].Prior.CautiousSlopes = []float64{1, 1, 1, 0} },
 		"every trial plain":     func(p *Plan) { p.Threshold.PlainEvery = 1 },
 		"plain ones, constant":  func(p *Plan) { p.Threshold.Procedure, p.Threshold.PlainEvery = stats.PlacedConstant, 10 },
+		"no cautious slopes":    func(p *Plan) { p.Threshold.Tracks[0].Prior.CautiousLapses = []float64{1, 1} },
 		"a track without words": func(p *Plan) { p.Threshold.Tracks[0].Name = "" },
 	} {
 		p := climbPlan(TwoInterval, stats.PlacedBayes, 20)

@@ -71,7 +71,8 @@ class Track:
         self.cells = [(t, s, l) for t in self.thresholds for s in prior["slopes"] for l in prior["lapses"]]
         self.weight = [a * b for _ in self.thresholds for a in weights[0] for b in weights[1]]
         cautious = prior.get("cautious_slope_weights")
-        self.caution = cautious and [c / (a * b) for c, a in zip(cautious, weights[0]) for b in weights[1]]
+        lapses = prior.get("cautious_lapse_weights") or [1] * len(prior["lapses"])
+        self.caution = cautious and [c * d / (a * b) for c, a in zip(cautious, weights[0]) for d, b in zip(lapses, weights[1])]
         self.weight = normalised(self.weight)
         self.chances = [[chance + (1 - chance - l) * (1 - 2 ** -(10 ** (s * (level - t) / 20))) for t, s, l in self.cells] for level in self.levels]
         self.rung, self.row, self.direction, self.reversals = len(self.levels) - 1, 0, 0, 0
