@@ -112,6 +112,8 @@
 //	bayes        0.50      1   0.05     900   0.45  1.93    0.98   2.9     840    594            919
 //	bayes        0.50    0.5      0     900  −0.41  3.46    0.95   4.4       –   1810           2516
 //	bayes        0.50    0.5   0.05     900   1.68  4.57    0.98   5.4       –   2376           4571
+//	bayes        0.50    0.5      0    2000   0.00  2.00    0.95   2.0       –   1810           2516
+//	bayes        0.50    0.5   0.05    2000   0.00  2.00    0.95   2.0       –   2376           4571
 //
 // The prior draws the estimate towards usual slopes and few lapses, so that 'needed' may lie below the bounds, which are for unbiased
 // estimates. The intervals of slope 2 and steeper are wider than the errors, because the answers leave the slope open.

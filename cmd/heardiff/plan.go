@@ -87,7 +87,8 @@ study holds ladders of several.
 
 With --threshold each next dose follows from the answers so far, --trials at the most; several
 ladders, each given by a --threshold of its own, are mixed unseen:
-  bayes      at the dose from which the threshold is expected to become known best
+  bayes      at the dose from which the threshold is expected to become known best; one trial in
+             ten, drawn by lot, is at the largest dose, so that slips show
   staircase  down a step after three right answers, up after a wrong one
   constant   each dose equally often, in random order
 --within ends it when the 95 % interval of the threshold is that narrow. Practice and catch trials

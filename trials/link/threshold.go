@@ -425,7 +425,7 @@ func (t Threshold) found() string {
 	is, unit := Scaled(t.Unit, t.Threshold, t.ThresholdInterval[0], t.ThresholdInterval[1])
 	says := fmt.Sprintf("%s %s %s, %s; what it changes lies %.0f dB below the music", what, Digits(is[0]), unit, IntervalWords([2]float64(is[1:]), Digits, ""), t.BelowMusicDB)
 	if t.Shallow() {
-		says += "; hearing grows so slowly with the dose that it is hard to distinguish from lapses: rely on the interval, since the threshold itself may come out some 2 dB too high"
+		says += "; hearing grows so slowly with the dose that it is hard to distinguish from lapses: rely on the interval, since the threshold itself may be a decibel or two off on average"
 	}
 	return says
 }
@@ -434,7 +434,7 @@ func (t Threshold) found() string {
 const shallowSlope = 1
 
 // Shallow reports whether a listener's chance of a right answer grows so slowly with the dose, by a slope below shallowSlope, that answers hardly
-// distinguish it from lapses: the threshold then may have a bias of one or two decibels. The package comment of stats has the figures.
+// distinguish it from lapses: the threshold then may have a bias of a decibel or two, downwards without lapses and upwards with them. The package comment of stats has the figures.
 func (t Threshold) Shallow() bool { return t.Kind == "listener" && t.Slope < shallowSlope }
 
 // boundWords says on which side the answers bound a threshold.
