@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -50,35 +51,51 @@ func twoLadders(t *testing.T) {
 	}
 }
 
-// posterior returns the median of a threshold and the ends of its 95 % interval under one of the two priors that the dictionary describes,
+// posterior returns the likeliest threshold and the ends of its 95 % interval under one of the two priors that the dictionary describes,
 // by sums that share nothing with the program's.
-func posterior(levels []float64, counts []stats.Count, cautious bool) (median, low, high float64) {
-	lapses := map[float64]float64{0: 10, 0.01: 1, 0.02: 1, 0.03: 1, 0.04: 1, 0.05: 1, 0.06: 1}
+func posterior(levels []float64, counts []stats.Count, cautious bool) (likeliest, low, high float64) {
+	power := 0.0
 	if cautious {
-		lapses[0] = 1
+		power = 0.75
 	}
 	first := levels[0] - 10
-	n := int(math.Round((levels[len(levels)-1] + 10 - first) / 0.5))
-	marginal, sum := make([]float64, n+1), 0.0
+	marginal := make([]float64, int(math.Round((levels[len(levels)-1]+10-first)/0.5))+1)
+	profile := make([]float64, len(marginal))
 	for i := range marginal {
-		threshold := first + 0.5*float64(i)
-		for k := range 11 {
-			slope := 0.25 * math.Pow(2, float64(k)/2)
-			octaves := math.Log2(slope/1.5) / 3
-			for lapse, weight := range lapses {
-				ln := -octaves*octaves/2 + math.Log(weight)
-				if cautious {
-					ln -= math.Log(slope) / 2
-				}
-				for j, level := range levels {
-					p := 0.5 + (0.5-lapse)*(1-math.Pow(2, -math.Pow(10, slope*(level-threshold)/20)))
-					p = math.Min(math.Max(p, 1e-9), 1-1e-9)
-					ln += float64(counts[j].Correct)*math.Log(p) + float64(counts[j].Trials-counts[j].Correct)*math.Log1p(-p)
-				}
-				marginal[i] += math.Exp(ln)
+		for lapse, weight := range map[float64]float64{0: 10, 0.01: 1, 0.02: 1, 0.03: 1, 0.04: 1, 0.06: 2, 0.08: 2} {
+			even := 0.0
+			for k := range 11 {
+				slope := 0.25 * math.Pow(2, float64(k)/2)
+				octaves := math.Log2(slope/1.5) / 3
+				likelihood := math.Exp(logLikelihood(levels, counts, first+0.5*float64(i), slope, lapse))
+				even += likelihood
+				marginal[i] += likelihood * weight * math.Exp(-octaves*octaves/2) / math.Pow(slope, power)
 			}
+			profile[i] = math.Max(profile[i], even)
 		}
-		sum += marginal[i]
+	}
+	low, high = endsOf(marginal, first)
+	best := slices.Index(profile, slices.Max(profile))
+	below, above := math.Log(profile[best-1]/profile[best]), math.Log(profile[best+1]/profile[best])
+	return first + 0.5*(float64(best)+(below-above)/(below+above)/2), low, high
+}
+
+// logLikelihood is the logarithm of the chance of the counts, two intervals each, up to a constant.
+func logLikelihood(levels []float64, counts []stats.Count, threshold, slope, lapse float64) float64 {
+	ln := 0.0
+	for j, level := range levels {
+		p := 0.5 + (0.5-lapse)*(1-math.Pow(2, -math.Pow(10, slope*(level-threshold)/20)))
+		p = math.Min(math.Max(p, 1e-9), 1-1e-9)
+		ln += float64(counts[j].Correct)*math.Log(p) + float64(counts[j].Trials-counts[j].Correct)*math.Log1p(-p)
+	}
+	return ln
+}
+
+// endsOf returns the ends of the 95 % interval of a distribution over steps of 0.5 dB, NaN where it does not bound it.
+func endsOf(marginal []float64, first float64) (low, high float64) {
+	sum := 0.0
+	for _, w := range marginal {
+		sum += w
 	}
 	quantile := func(q float64) float64 {
 		below := 0.0
@@ -93,10 +110,10 @@ func posterior(levels []float64, counts []stats.Count, cautious bool) (median, l
 	if marginal[0]/sum >= 0.0025 {
 		low = math.NaN()
 	}
-	if marginal[n]/sum >= 0.0025 {
+	if marginal[len(marginal)-1]/sum >= 0.0025 {
 		high = math.NaN()
 	}
-	return quantile(0.5), low, high
+	return low, high
 }
 
 // sameEnd reports whether a cell of a table holds an end of an interval, "" where it is open.
@@ -156,10 +173,10 @@ func TestThresholdsFollowFromTheTables(t *testing.T) {
 			at = append(at, counts[id][l])
 		}
 		own[id] = fraction(t, r["threshold_db"])
-		median, low, high := posterior(levels[r["ladder"]], at, false)
+		likeliest, low, high := posterior(levels[r["ladder"]], at, false)
 		_, lower, higher := posterior(levels[r["ladder"]], at, true)
-		if got := own[id]; math.Abs(got-median) > 0.02 || wholeNumber(t, r["trials"]) != 40 {
-			t.Errorf("%v: %v dB by its trials, %v in the table", id, median, got)
+		if got := own[id]; math.Abs(got-likeliest) > 0.02 || wholeNumber(t, r["trials"]) != 40 {
+			t.Errorf("%v: %v dB by its trials, %v in the table", id, likeliest, got)
 		}
 		if !sameEnd(t, r["threshold_db_low"], min(low, lower)) || !sameEnd(t, r["threshold_db_high"], max(high, higher)) {
 			t.Errorf("%v: the intervals are %v to %v and %v to %v dB by its trials, %q to %q in the table", id, low, high, lower, higher, r["threshold_db_low"], r["threshold_db_high"])

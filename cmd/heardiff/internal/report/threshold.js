@@ -20,7 +20,10 @@ class Track {
     }));
     this.weight = this.normalised(weight);
     // How much more weight the cautious prior, if any, gives each slope and lapse rate than the prior does.
-    this.caution = prior.cautious_slope_weights && Float64Array.from({length: this.each}, (_, i) => prior.cautious_slope_weights[Math.floor(i / prior.lapses.length)] / weight[i]);
+    this.caution = prior.cautious_slope_weights && Float64Array.from({length: this.each}, (_, i) => {
+      const lapse = prior.cautious_lapse_weights ? prior.cautious_lapse_weights[i % prior.lapses.length] : 1;
+      return prior.cautious_slope_weights[Math.floor(i / prior.lapses.length)] * lapse / weight[i];
+    });
   }
 
   normalised(weight) {
@@ -36,7 +39,8 @@ class Track {
       const least = Math.min(...this.given), open = [...this.given.keys()].filter(i => this.given[i] === least);
       return open[below(open.length)];
     }
-    return this.sharpest();
+    const plain = this.how.plain_every ?? 0;
+    return plain && below(plain) === 0 ? this.names.length - 1 : this.sharpest();
   }
 
   // sharpest is the rung after which the threshold's expected variance is smallest; of equal ones the lowest.
