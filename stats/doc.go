@@ -71,74 +71,74 @@
 // # Threshold runs
 //
 // The rows are for a Track of 25 rungs of 2.5 dB over 60 dB, and Weibull listeners whose thresholds lie anywhere between 15 and 45 dB, in
-// two intervals or (chance 1/3) a triangle. The estimate is the posterior's median, the interval the wider of two posteriors' central 95 %
-// (see PriorFor), however the doses are placed. The columns are the bias, the error that 95 % of the runs do not exceed, the share of
+// two intervals or (chance 1/3) a triangle. Bayesian runs have one trial in ten at the highest rung. The estimate is the likeliest threshold
+// (Placement.Likeliest), the interval the wider of two posteriors' central 95 % (PriorFor), however the doses are placed. The columns are the bias, the error that 95 % of the runs do not exceed, the share of
 // intervals that hold the truth and the mean half-width of those with two ends, in dB after so many trials; 'needed' is the number of
 // trials from which 95 % of the runs stay within 2 dB. 'bound' is the Fisher bound on that number where the slope is not known, 'lapse
 // unknown' where the lapse rate is not known either, for a threshold 30 dB below the top of the ladder, with doses placed as if the
-// listener were known. Each row is from 400 runs or more, the first from 3400 and those of constant stimuli from 200; tests hold all of it.
+// listener were known. Each row is from 400 runs, those of Bayesian runs in two intervals at slope 2 and below from 2000, of more than
+// 250 trials from 200, and of 2000 from 100; tests hold all of it.
 //
 //	procedure  chance  slope  lapse  trials   bias  95 %  covers  half  needed  bound  lapse unknown
-//	bayes        0.50      2      0     180  −0.24  2.02    0.98   3.7     190    113            113
-//	bayes        0.50      4      0     100  −0.19  1.77    0.99   4.1      90     28             28
-//	staircase    0.50      4      0     100  −0.27  2.00    0.98   4.5       –     28             28
-//	bayes        0.50      4   0.03     100  −0.04  1.64    1.00   4.9      90     33             47
-//	staircase    0.50      4   0.03     100  −0.36  2.85    0.98   6.2       –     33             47
-//	bayes        0.50      4   0.05     100   0.16  1.85    1.00   5.8      90     37             57
-//	staircase    0.50      4   0.05     100  −0.42  3.79    0.99   8.0       –     37             57
-//	staircase    0.50      2      0     180  −0.35  2.43    0.96   4.4       –    113            113
-//	bayes        0.50      2   0.03     250   0.15  1.78    0.98   3.3     200    133            189
-//	staircase    0.50      2   0.03     250   0.00  2.13    0.98   3.7       –    133            189
-//	bayes        0.50      2   0.05     250   0.42  1.86    0.98   3.7     230    148            230
-//	staircase    0.50      2   0.05     250   0.08  2.60    0.99   4.6       –    148            230
-//	bayes        0.50      1      0     250  −0.47  3.28    0.96   5.1       –    452            452
-//	staircase    0.50      1      0     250  −0.55  3.65    0.97   6.6       –    452            452
-//	bayes        0.50      1   0.03     250   0.38  3.15    0.98   5.7       –    532            757
-//	staircase    0.50      1   0.03     250  −0.11  4.44    0.97   7.3       –    532            757
-//	bayes        0.50      1   0.05     250   0.98  3.84    0.98   6.0       –    594            919
-//	staircase    0.50      1   0.05     250   0.31  4.59    0.97   7.8       –    594            919
-//	bayes        0.50    0.5      0     250  −0.58  5.31    0.97   8.2       –   1810           2516
-//	staircase    0.50    0.5      0     250  −0.25  6.45    0.97   9.5       –   1810           2516
-//	bayes        0.50    0.5   0.03     250   1.17  6.13    0.96   8.3       –   2128           3736
-//	staircase    0.50    0.5   0.03     250   1.15  6.91    0.98   9.9       –   2128           3736
-//	bayes        0.50    0.5   0.05     250   1.94  7.25    0.97   8.6       –   2376           4571
-//	staircase    0.50    0.5   0.05     250   2.39  8.03    0.98  10.1       –   2376           4571
-//	constant     0.50      2      0     900  −0.19  1.97    0.94   1.9     880    113            113
-//	constant     0.50      2   0.05     900   0.12  2.11    0.98   2.2       –    148            230
-//	bayes        0.33      2      0     150  −0.23  1.90    0.95   2.8     140     75             75
-//	bayes        0.33      4      0     100  −0.16  1.19    0.98   2.2      50     19             19
-//	bayes        0.33      1   0.05     250   0.82  2.91    0.96   4.1       –    365            549
-//	bayes        0.50      1      0     900  −0.08  1.56    0.97   2.0     610    452            452
-//	bayes        0.50      1   0.05     900   0.45  1.93    0.98   2.9     840    594            919
-//	bayes        0.50    0.5      0     900  −0.41  3.46    0.95   4.4       –   1810           2516
-//	bayes        0.50    0.5   0.05     900   1.68  4.57    0.98   5.4       –   2376           4571
-//	bayes        0.50    0.5      0    2000   0.00  2.00    0.95   2.0       –   1810           2516
-//	bayes        0.50    0.5   0.05    2000   0.00  2.00    0.95   2.0       –   2376           4571
+//	bayes        0.50      2      0     180   0.02  1.87    0.99   3.9     170    113            113
+//	bayes        0.50      4      0     100  −0.15  1.65    0.99   4.7      90     28             28
+//	staircase    0.50      4      0     100   0.03  1.47    0.98   4.9      60     28             28
+//	bayes        0.50      4   0.03     100   0.01  1.79    1.00   7.0      80     33             47
+//	staircase    0.50      4   0.03     100   0.12  1.79    0.98   7.1     100     33             47
+//	bayes        0.50      4   0.05     100   0.03  2.53    1.00   8.6       –     37             57
+//	staircase    0.50      4   0.05     100   0.19  2.17    0.99   8.8       –     37             57
+//	staircase    0.50      2      0     180   0.01  2.06    0.96   4.6       –    113            113
+//	bayes        0.50      2   0.03     250   0.06  1.89    0.99   4.1     240    133            189
+//	staircase    0.50      2   0.03     250   0.29  2.01    0.98   3.9       –    133            189
+//	bayes        0.50      2   0.05     250   0.16  2.13    0.99   5.0       –    148            230
+//	staircase    0.50      2   0.05     250   0.43  2.15    0.99   4.9       –    148            230
+//	bayes        0.50      1      0     250  −0.06  3.06    0.97   4.5       –    452            452
+//	staircase    0.50      1      0     250   0.12  3.30    0.97   6.7       –    452            452
+//	bayes        0.50      1   0.03     250   0.14  3.47    0.98   6.2       –    532            757
+//	staircase    0.50      1   0.03     250   0.63  4.14    0.97   7.5       –    532            757
+//	bayes        0.50      1   0.05     250   0.42  4.00    0.98   7.1       –    594            919
+//	staircase    0.50      1   0.05     250   1.14  4.34    0.97   8.1       –    594            919
+//	bayes        0.50    0.5      0     250  −0.84  6.70    0.95   7.4       –   1810           2516
+//	staircase    0.50    0.5      0     250   0.81  6.74    0.96   9.6       –   1810           2516
+//	bayes        0.50    0.5   0.03     250   0.10  6.89    0.98   8.7       –   2128           3736
+//	staircase    0.50    0.5   0.03     250   2.14  7.96    0.98  10.1       –   2128           3736
+//	bayes        0.50    0.5   0.05     250   0.88  7.57    0.97   9.3       –   2376           4571
+//	staircase    0.50    0.5   0.05     250   3.26  9.70    0.98  10.4       –   2376           4571
+//	constant     0.50      2      0     900  −0.14  1.94    0.94   1.9     880    113            113
+//	constant     0.50      2   0.05     900   0.07  2.04    0.98   2.3       –    148            230
+//	bayes        0.33      2      0     150   0.06  1.70    0.99   3.0     120     75             75
+//	bayes        0.33      4      0     100  −0.10  1.20    0.99   2.5      50     19             19
+//	bayes        0.33      1   0.05     250   0.39  3.11    0.97   4.7       –    365            549
+//	bayes        0.50      1      0     900  −0.01  1.66    0.95   1.8     610    452            452
+//	bayes        0.50      1   0.05     900   0.08  2.24    0.97   3.3       –    594            919
+//	bayes        0.50    0.5      0     900  −0.58  4.05    0.92   3.5       –   1810           2516
+//	bayes        0.50    0.5   0.05     900   0.71  4.59    0.96   5.5       –   2376           4571
+//	bayes        0.50    0.5      0    2000  −0.35  2.53    0.94   2.3       –   1810           2516
+//	bayes        0.50    0.5   0.05    2000   0.48  3.91    0.96   3.9       –   2376           4571
 //
-// The prior draws the estimate towards usual slopes and few lapses, so that 'needed' may lie below the bounds, which are for unbiased
-// estimates. The intervals of slope 2 and steeper are wider than the errors, because the answers leave the slope open.
+// The intervals of slope 2 and steeper are wider than the errors, because the answers leave the slope open.
 //
-// Short: at slope 2 without lapses the error that 95 % of the runs do not exceed after 180 trials is 2.02 dB, with a standard error of
-// 0.03. And at slopes of 1 and below, the estimate has a bias of up to two decibels where the listener lapses, and of 0.6 dB at slope 0.5
-// without lapses. Few of the doses that say most about the threshold are plainly heard, so that the answers hardly show how often the
-// listener lapses, and the estimate keeps what the prior expects. An unbiased estimate would have other errors after as many trials: after
-// 250, with 5 % of lapses, a standard error of at least 2.0 dB at slope 1 and 4.4 dB at slope 0.5, and 21 dB where the threshold lies 15 dB
-// below the top of the ladder, where nothing is plainly heard; ± 2 dB takes the trials of the last column. More trials help slowly, as the
-// rows of 900 show. The intervals allow for it, and results with a slope below 1 say so.
+// Short: at slope 0.5 the estimate has a bias, after 250 trials of −0.8 dB without lapses, 0.1 dB with 3 % and 0.9 dB with 5 %, which is a
+// quarter of its standard deviation. After 2000, about as many as ± 2 dB take by the bound, it is below half a decibel. Little of what such a
+// listener is asked is plainly heard, so that the answers hardly show how often the listener lapses. An unbiased estimate would have
+// larger errors after as many trials: after 250, with 5 % of lapses, a standard error of at least 2.0 dB at slope 1 and 4.4 dB at slope 0.5,
+// and 21 dB where the threshold lies 15 dB below the top of the ladder, where nothing is plainly heard; ± 2 dB takes the trials of the last
+// column. A staircase has few plain doses, and there a bias of up to three decibels. The intervals allow for all of it, and results with
+// a slope below 1 say so.
 //
 // A track that is to end within 2 dB ends when its interval is that narrow, which takes longer than the error alone needs. The columns are
 // the trials after which 5 %, half and 95 % of the runs had ended (of 100 runs or more), the share that had not after 500, the error that
 // 95 % of the runs did not exceed, the share of all last intervals that hold the truth, and that share among the runs that had ended.
-// Short: the last one at slope 1. Few runs become that precise there, and chance selects those that do: an interval that holds the truth in
+// Short: the last one at slope 1, where few runs become that precise, and chance selects those that do: an interval that holds the truth in
 // 95 % of all runs holds it in fewer of these.
 //
 //	ends    slope  lapse    5 %  median   95 %  undone  error  covers  of ended
-//	within      4      0     78     151    271    0.00    0.9    1.00      1.00
-//	within      4   0.05     88     199    376    0.00    1.3    0.99      0.99
-//	within      2      0    124     312    500    0.18    1.5    0.97      0.96
-//	within      2   0.03    132     377    500    0.28    1.4    0.99      0.99
-//	within      2   0.05    138     376    500    0.31    1.6    0.99      0.99
-//	within      1      0    240     500    500    0.85    2.4    0.91      0.73
-//	within      1   0.03    298     500    500    0.84    2.3    0.97      0.91
-//	within      1   0.05    306     500    500    0.87    3.1    0.97      0.77
+//	within      4      0     73     155    308    0.00    0.9    1.00      1.00
+//	within      4   0.05    102     259    474    0.05    1.1    1.00      1.00
+//	within      2      0    140     304    500    0.07    1.4    1.00      1.00
+//	within      2   0.03    181     454    500    0.42    1.6    1.00      1.00
+//	within      2   0.05    247     500    500    0.61    1.8    0.97      0.92
+//	within      1      0    280     500    500    0.80    2.4    0.96      0.90
+//	within      1   0.03    237     500    500    0.90    2.7    0.95      0.60
+//	within      1   0.05    372     500    500    0.92    2.7    0.99      0.88
 package stats
