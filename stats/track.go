@@ -21,24 +21,15 @@ const (
 var placings = [...]string{"bayes", "staircase", "constant"}
 
 // String returns "bayes", "staircase" or "constant".
-func (p Placing) String() string {
-	if int(p) < len(placings) {
-		return placings[p]
-	}
-	return fmt.Sprintf("placing %d", uint8(p))
-}
+func (p Placing) String() string { return nameOf("placing", placings[:], p) }
 
 // MarshalText writes the name.
 func (p Placing) MarshalText() ([]byte, error) { return []byte(p.String()), nil }
 
 // UnmarshalText reads a name that String writes, and errors for anything else.
-func (p *Placing) UnmarshalText(text []byte) error {
-	i := slices.Index(placings[:], string(text))
-	if i < 0 {
-		return fmt.Errorf("stats: procedure %q: bayes, staircase or constant is wanted", text)
-	}
-	*p = Placing(i)
-	return nil
+func (p *Placing) UnmarshalText(text []byte) (err error) {
+	*p, err = named[Placing]("procedure", placings[:], string(text))
+	return err
 }
 
 // ThresholdPrior is the prior over a listener's threshold, slope and lapse rate, which are independent: uniform over thresholds in dB, and
