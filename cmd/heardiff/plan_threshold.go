@@ -24,6 +24,9 @@ func (r planReport) thresholdText(w io.Writer) {
 		t.row(track.Name, fmt.Sprint(len(track.Rungs)), plainDigits(ends[0]), plainDigits(ends[1]), unit, fmt.Sprint(track.Limit))
 	}
 	t.print(w, "\n")
+	if run.PlainEvery > 0 {
+		fmt.Fprintf(w, "\none trial in %d of each ladder, drawn by lot, is at its largest dose\n", run.PlainEvery)
+	}
 	if run.WithinDB > 0 {
 		fmt.Fprintf(w, "\neach ladder ends when its threshold is known within ±%g dB (95 %%), or after its most trials\n", run.WithinDB)
 	}

@@ -164,7 +164,7 @@ func TestThresholdPlansThatAreRefused(t *testing.T) {
 		}
 	}
 	out, _ := command(t, 0, "plan", "new", "--threshold", "random-jitter", "--threshold", "periodic-jitter", "--within", "2dB", "--negative", "3", "--design", "triangle")
-	for _, want := range []string{"threshold run, triangle, doses placed by bayes", "random jitter, 10 to 20000 Hz", "periodic jitter at 3000 Hz", "±2 dB", "8 trials of positive control", "3 trials of negative control"} {
+	for _, want := range []string{"threshold run, triangle, doses placed by bayes", "random jitter, 10 to 20000 Hz", "periodic jitter at 3000 Hz", "±2 dB", "one trial in 10 of each ladder", "8 trials of positive control", "3 trials of negative control"} {
 		if !strings.Contains(out, want) {
 			t.Errorf("%q is missing in\n%s", want, out)
 		}
