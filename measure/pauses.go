@@ -7,8 +7,6 @@ import (
 	"slices"
 
 	"heardiff/stats/warning"
-
-	"gonum.org/v1/gonum/floats"
 )
 
 // What a pause of a tone is: judgement, no source; TestAnInterruptedToneIsMeasuredWhereItIsUnbroken, in measure/jitter, holds it.
@@ -44,7 +42,10 @@ type pauses struct {
 
 // write looks through the next block, which begins at a frame, for pauses of so many frames or more.
 func (p *pauses) write(x []float64, from, least int) {
-	own := floats.Norm(x, math.Inf(1))
+	own := 0.0
+	for _, v := range x { // quicker than floats.Norm
+		own = max(own, math.Abs(v))
+	}
 	peak := max(own, p.previous)
 	for i, v := range x {
 		if math.Abs(v) < pauseBelow*peak {
