@@ -52,7 +52,7 @@ type ThresholdPrior struct {
 
 // PriorFor returns a prior for doses between two levels: thresholds every half decibel to 10 dB beyond either of them; slopes 0.25
 // to 8, normal in their logarithm about 1.5 with a deviation of three octaves, so nearly even; no lapses with a weight of 10, and 1 to 8 %
-// with a weight of 1 for each percent. In the cautious prior the slopes' weights are divided by the slope's power of 0.75.
+// with a weight of 1 for each percent. In the cautious prior the weight of each slope is divided by the slope to the power of 0.75.
 //
 // Adaptive doses make the slope of a listener who hears slowly better look steeper than it is, so that intervals by the first prior alone
 // hold the threshold of one with slope 0.5 and no lapses in 0.88 of the runs. Doses placed by the cautious prior alone would need more
@@ -130,7 +130,7 @@ type TrackConfig struct {
 	WithinDB float64 // half-width of the 95 % interval at which the track is done; 0: at its limit alone
 	Limit    int     // most trials
 	// PlainEvery has one trial in so many, drawn by lot, at the highest rung, which should be plainly heard, so that lapses show; 0: none. Only
-	// Bayesian placement knows it: the classical procedures have plain doses of their own.
+	// Bayesian placement has them: the classical procedures have plain doses of their own.
 	PlainEvery int
 	// Down and Steps configure a staircase that begins at the highest rung: see StaircaseConfig; steps are in rungs.
 	Down  int
