@@ -71,13 +71,14 @@
 // # Threshold runs
 //
 // The rows are for a Track of 25 rungs of 2.5 dB over 60 dB, and Weibull listeners whose thresholds lie anywhere between 15 and 45 dB, in
-// two intervals or (chance 1/3) a triangle. Bayesian runs have one trial in ten at the highest rung. The estimate is the likeliest threshold
-// (Placement.Likeliest), the interval the wider of two posteriors' central 95 % (PriorFor), however the doses are placed. The columns are the bias, the error that 95 % of the runs do not exceed, the share of
-// intervals that hold the truth and the mean half-width of those with two ends, in dB after so many trials; 'needed' is the number of
-// trials from which 95 % of the runs stay within 2 dB. 'bound' is the Fisher bound on that number where the slope is not known, 'lapse
-// unknown' where the lapse rate is not known either, for a threshold 30 dB below the top of the ladder, with doses placed as if the
-// listener were known. Each row is from 400 runs, those of Bayesian runs in two intervals at slope 2 and below from 2000, of more than
-// 250 trials from 200, and of 2000 from 100; tests hold all of it.
+// two intervals or (chance 1/3) a triangle. Bayesian runs have one trial in ten at the highest rung. The estimate is the likeliest
+// threshold (Placement.Likeliest), the interval the wider of two posteriors' central 95 % (PriorFor), however the doses are placed. The
+// columns are the bias, the error that 95 % of the runs do not exceed, the share of intervals that hold the truth and the mean half-width
+// of those with two ends, in dB after so many trials; 'needed' is the number of trials from which 95 % of the runs stay within 2 dB.
+// 'bound' is the Fisher bound on that number where the slope is not known, 'lapse unknown' where the lapse rate is not known either, for a
+// threshold 30 dB below the top of the ladder, with doses placed as if the listener were known. Each row is from 400 runs, those of
+// Bayesian runs in two intervals at slope 2 and below from 2000, of more than 250 trials from 200, and of 2000 from 100; tests hold all of
+// it.
 //
 //	procedure  chance  slope  lapse  trials   bias  95 %  covers  half  needed  bound  lapse unknown
 //	bayes        0.50      2      0     180   0.02  1.87    0.99   3.9     170    113            113
