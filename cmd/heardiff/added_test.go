@@ -16,13 +16,14 @@ var added = []struct{ file, place, list, before, after string }{
 }
 
 // A kind of measurement, or a design, is one file and its name in one list: with both added, nothing else edited, the kind is in help and
-// completion, measures files and studies against a floor, is drawn and linked, and the tests of designs go all the way with the design. It
-// runs with -full alone, since the program is compiled once more.
+// completion, measures files and studies against a floor, is drawn and linked, and the tests of designs go all the way with the design. The
+// default run compiles them; what follows needs the whole program once more, and runs with -full.
 func TestAKindAndADesignAreOneFileEach(t *testing.T) {
-	if !*wide {
-		t.Skip("the program is compiled with added files: -args -full")
-	}
 	overlay := overlayOfAdded(t)
+	goTool(t, "build", "-overlay", overlay, "heardiff/trials/study")
+	if !*wide {
+		t.Skip("both compile; the program is built and tested with them under -args -full")
+	}
 	goTool(t, "test", "-overlay", overlay, "-count=1", "-run", "Design|Screen|Page", "heardiff/trials", "heardiff/trials/study", "heardiff/cmd/heardiff/internal/screen")
 	said := goTool(t, "test", "-overlay", overlay, "-count=1", "-v", "-run", "TestDesignsGoAllTheWay|TestHelpAndCompletionNameEveryKind", "heardiff/cmd/heardiff")
 	if !strings.Contains(said, "PASS: TestDesignsGoAllTheWay/three-interval") {
