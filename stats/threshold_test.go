@@ -222,12 +222,12 @@ func TestThresholdRunsAsPublished(t *testing.T) {
 	}
 }
 
-// The targets of Bayesian runs: at slope 1 or more a bias below 0.5 dB; ± 2 dB within 180 trials without lapses and 250 with 3 %; and, however the
-// doses are placed, intervals that cover to within three standard errors of the simulation.
+// The targets of Bayesian runs: a bias below 0.5 dB, at slopes below 1 after 2000 trials; ± 2 dB within 180 trials without lapses and 250
+// with 3 %; and, however the doses are placed, intervals that cover to within three standard errors of the simulation.
 func TestThresholdRunsReachTheirTargets(t *testing.T) {
 	most := map[float64]int{0: 180, 0.03: 250}
 	for _, r := range publishedRows(t) {
-		if r.procedure == "bayes" && r.slope >= 1 && math.Abs(r.bias) >= 0.5 {
+		if r.procedure == "bayes" && (r.slope >= 1 || r.trials >= 2000) && math.Abs(r.bias) >= 0.5 {
 			t.Errorf("%+v: the bias reaches 0.5 dB", r)
 		}
 		if limit, asked := most[r.lapse]; asked && r.procedure == "bayes" && r.slope == 2 && r.guess == 0.5 && (r.trials > limit || r.within > 2) {
