@@ -119,7 +119,7 @@ func checkThresholdPage(t *testing.T) {
 	}
 }
 
-// A run that ends at the precision asked for ends there by verify and by the page's own script, too.
+// A run that ends at the precision asked for ends there by verify and by the page's own script, too. The page says how the doses were placed.
 func TestAThresholdRunThatEndsAtItsPrecisionIsDealtAgain(t *testing.T) {
 	oneChain(t)
 	prepareSteps(t, "noise", "--from", "-80", "--to", "-20", "--steps", "13", "--excerpt", "1:1", "--name", "e")
@@ -133,6 +133,9 @@ func TestAThresholdRunThatEndsAtItsPrecisionIsDealtAgain(t *testing.T) {
 	}
 	command(t, 0, "verify")
 	page, html := reported(t)
+	if !strings.Contains(html, "one trial in 10, drawn by lot, is at the largest dose") {
+		t.Error("the report does not say that some doses are plain")
+	}
 	if faults := pressCheck(t, browser(t), page, html); len(faults) > 0 {
 		t.Errorf("the page finds %q", faults)
 	}

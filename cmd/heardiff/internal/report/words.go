@@ -95,6 +95,9 @@ func thresholdWords(run trials.Threshold) string {
 		s = "a training, which no result counts"
 	}
 	s += " on " + strings.Join(tracks, "; ") + "; " + placedWords[run.Procedure]
+	if run.PlainEvery > 0 {
+		s += fmt.Sprintf("; one trial in %d, drawn by lot, is at the largest dose instead", run.PlainEvery)
+	}
 	if run.WithinDB > 0 {
 		s += fmt.Sprintf("; it ends early once the threshold is known within ±%g dB (95\u00a0%%)", run.WithinDB)
 	}
