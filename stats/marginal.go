@@ -1,6 +1,9 @@
 package stats
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // tie is the difference of expected variances, relative to the present variance, up to which two doses count as equal. Rounding, which
 // differs from one processor to another, changes the sums by a millionth of that: the same answers lead to the same dose everywhere.
@@ -172,12 +175,7 @@ const edge = 10
 // ref: Berger, Liseo & Wolpert (1999), Integrated likelihood methods for eliminating nuisance parameters, Statistical Science 14; from memory.
 func (p Placement) Likeliest() float64 {
 	units, likelihood := p.units(), p.likelihoods()
-	best := 0
-	for i, l := range likelihood {
-		if l > likelihood[best] {
-			best = i
-		}
-	}
+	best := slices.Index(likelihood, slices.Max(likelihood))
 	u := units[best]
 	if 0 < best && best < len(units)-1 && likelihood[best-1] > 0 && likelihood[best+1] > 0 {
 		low, high := math.Log(likelihood[best]/likelihood[best-1]), math.Log(likelihood[best]/likelihood[best+1])
