@@ -192,7 +192,7 @@ func TestALostLockIsNotSharedAfterARestart(t *testing.T) {
 // cut ends all connections of the program, as a restart of the server does.
 func cut(t *testing.T, db *sql.DB) {
 	t.Helper()
-	if _, err := db.Exec(`SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE application_name = 'heardiff' AND usename = current_user`); err != nil {
+	if _, err := db.Exec(`SELECT pg_terminate_backend(pid, 5000) FROM pg_stat_activity WHERE application_name = 'heardiff' AND usename = current_user`); err != nil {
 		t.Fatal(err)
 	}
 }
